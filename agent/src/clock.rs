@@ -1,0 +1,132 @@
+//! The only reader of clocks. Durations come from the boot clock, which never steps and counts through
+//! suspend (CLOCK_BOOTTIME, clock_gettime(2)); wall time is for print only.
+
+#![allow(clippy::disallowed_methods, reason = "this is the one file that may ask for the time")]
+
+use rustix::time::{ClockId, clock_gettime};
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+
+/// A point on the boot clock: milliseconds since this boot. Two moments compare only within one boot,
+/// which is what [`Clock::boot_id`] tells apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Moment(u64);
+
+impl Moment {
+    /// The moment `since_boot` after the start of the machine.
+    pub const fn after_boot(since_boot: Duration) -> Self {
+        Self(since_boot.as_millis() as u64)
+    }
+
+    /// How long the machine had been up.
+    pub const fn since_boot(self) -> Duration {
+        Duration::from_millis(self.0)
+    }
+
+    /// How long after `earlier` this is; zero when it is not after it.
+    pub const fn since(self, earlier: Self) -> Duration {
+        Duration::from_millis(self.0.saturating_sub(earlier.0))
+    }
+
+    /// The moment `later` from this one.
+    pub const fn plus(self, later: Duration) -> Self {
+        Self(self.0.saturating_add(later.as_millis() as u64))
+    }
+}
+
+/// Wall time for print: what the calendar said at some moment, and whether it can be believed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wall {
+    /// Local time of day and date.
+    pub time: jiff::ZonedDateTime,
+    /// True once the kernel's clock was set by a time service (adjtimex(2), STA_UNSYNC clear).
+    pub synchronised: bool,
+}
+
+impl Wall {
+    /// The same calendar, `earlier` before: when something happened that the boot clock has timed.
+    pub fn before(&self, earlier: Duration) -> Self {
+        let time = jiff::SignedDuration::try_from(earlier)
+            .ok()
+            .and_then(|by| self.time.checked_sub(by).ok())
+            .unwrap_or_else(|| self.time.clone());
+        Self { time, synchronised: self.synchronised }
+    }
+
+    /// Hours and minutes.
+    pub fn minute(&self) -> String {
+        self.time.strftime("%H:%M").to_string()
+    }
+
+    /// Date and time with seconds and offset (RFC 3339).
+    pub fn stamp(&self) -> String {
+        self.time.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+    }
+}
+
+/// The clocks of this machine.
+#[derive(Debug, Clone, Default)]
+pub struct Clock {
+    boot_id: String,
+}
+
+impl Clock {
+    /// The running machine's clocks. Without a readable boot id (`/proc/sys/kernel/random/boot_id`) the id is
+    /// empty, which equals no other boot.
+    pub fn of_this_machine() -> Self {
+        let boot_id = std::fs::read_to_string("/proc/sys/kernel/random/boot_id")
+            .map(|text| text.trim().to_owned())
+            .unwrap_or_default();
+        Self { boot_id }
+    }
+
+    /// Which boot of the machine this is.
+    pub fn boot_id(&self) -> &str {
+        &self.boot_id
+    }
+
+    /// Now, on the boot clock.
+    pub fn now(&self) -> Moment {
+        let time = clock_gettime(ClockId::Boottime);
+        Moment((time.tv_sec as u64) * 1000 + (time.tv_nsec as u64) / 1_000_000)
+    }
+
+    /// Now, on the calendar.
+    pub fn wall(&self) -> Wall {
+        Wall { time: jiff::ZonedDateTime::now(), synchronised: kernel_clock_is_set() }
+    }
+}
+
+/// True when a time service has set the kernel's clock: adjtimex(2) with no mode changes nothing and needs no rights.
+fn kernel_clock_is_set() -> bool {
+    // SAFETY: `timex` is plain integers, for which all zeros is a valid value.
+    let mut state: libc::timex = unsafe { std::mem::zeroed() };
+    // SAFETY: the pointer is to a live `timex` of the layout the C library expects, used only during the call;
+    // `modes` is 0, so that nothing is changed.
+    let answer = unsafe { libc::adjtimex(&mut state) };
+    answer != -1 && state.status & libc::STA_UNSYNC == 0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_moment_in_the_future_is_not_a_duration_below_zero() {
+        let early = Moment::after_boot(Duration::from_secs(5));
+        let late = early.plus(Duration::from_secs(2));
+        assert_eq!(late.since(early), Duration::from_secs(2));
+        assert_eq!(early.since(late), Duration::ZERO);
+    }
+
+    #[test]
+    fn the_boot_clock_agrees_with_the_kernels_uptime() {
+        let clock = Clock::of_this_machine();
+        let text = std::fs::read_to_string("/proc/uptime").expect("this machine has /proc/uptime");
+        let uptime: f64 =
+            text.split(' ').next().and_then(|word| word.parse().ok()).expect("uptime begins with seconds");
+        let difference = clock.now().since_boot().as_secs_f64() - uptime;
+        assert!((0.0..60.0).contains(&difference), "boot clock and uptime differ by {difference} s");
+    }
+}

@@ -1,0 +1,152 @@
+//! Hardware monitoring chips and thermal zones: fans, temperatures and voltages that belong to no drive
+//! (Documentation/hwmon/sysfs-interface.rst, Documentation/ABI/testing/sysfs-class-thermal).
+
+use super::host::{Host, parts};
+use super::parse::{hwmon, plain};
+use crate::clock::Clock;
+use crate::reading::{Fan, Missing, Rail, Reading, Source, Temperature};
+use std::path::{Path, PathBuf};
+
+/// A chip and the channels it has.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Chip {
+    /// The driver's name for it, with its address where two chips share a name: stable over restarts.
+    pub key: String,
+    folder: PathBuf,
+    fans: Vec<Channel>,
+    temperatures: Vec<Channel>,
+    rails: Vec<Channel>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Channel {
+    number: u32,
+    label: Option<String>,
+}
+
+/// What a chip answered.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Answers {
+    /// Fans.
+    pub fans: Vec<Fan>,
+    /// Temperatures.
+    pub temperatures: Vec<Temperature>,
+    /// Voltages with a label.
+    pub rails: Vec<Rail>,
+}
+
+/// The chips of the box, without those that stand for a drive.
+///
+/// # Errors
+/// The reason why `/sys/class/hwmon` cannot be listed; a box without the folder has no chips.
+pub fn chips(host: &Host) -> Result<Vec<Chip>, Missing> {
+    let folder = host.path("/sys/class/hwmon");
+    if !host.exists(&folder) {
+        return Ok(Vec::new());
+    }
+    let mut found: Vec<(Chip, String)> =
+        host.list(&folder)?.into_iter().filter_map(|name| chip(host, &folder.join(name))).collect();
+    let names: Vec<String> = found.iter().map(|(chip, _)| chip.key.clone()).collect();
+    for (chip, address) in &mut found {
+        if names.iter().filter(|&name| *name == chip.key).count() > 1 {
+            chip.key = format!("{}@{address}", chip.key);
+        }
+    }
+    Ok(found.into_iter().map(|(chip, _)| chip).collect())
+}
+
+/// One chip and the last name of the device behind it.
+fn chip(host: &Host, folder: &Path) -> Option<(Chip, String)> {
+    let name = host.attribute(&folder.join("name")).ok().and_then(|text| plain::device_text(&text))?;
+    if matches!(name.as_str(), "drivetemp" | "nvme") {
+        return None;
+    }
+    let files = host.list(folder).ok()?;
+    let label = |channel: &str| {
+        host.attribute(&folder.join(format!("{channel}_label"))).ok().and_then(|text| plain::device_text(&text))
+    };
+    let channels = |kind: &str| -> Vec<Channel> {
+        hwmon::channels(&files, kind)
+            .map(|number| Channel { number, label: label(&format!("{kind}{number}")) })
+            .collect()
+    };
+    let address = host
+        .resolve(&folder.join("device"))
+        .ok()
+        .and_then(|device| parts(&device).next_back().map(str::to_owned))
+        .unwrap_or_else(|| parts(folder).next_back().unwrap_or_default().to_owned());
+    let mut rails = channels("in");
+    // Without a label nobody knows which rail a pin is on, nor how it was divided down.
+    rails.retain(|rail| rail.label.is_some());
+    let chip =
+        Chip { key: name, fans: channels("fan"), temperatures: channels("temp"), rails, folder: folder.to_owned() };
+    Some((chip, address))
+}
+
+impl Chip {
+    /// Asks the chip for all its values. It may sit on a slow or stuck bus: ask from a thread that may be lost.
+    pub fn ask(&self, host: &Host, clock: &Clock) -> Answers {
+        let file = |channel: &str, what: &str| self.folder.join(format!("{channel}{what}"));
+        let key = |channel: &str| format!("{}/{channel}", self.key);
+        let label = |of: &Channel, channel: &str| of.label.clone().unwrap_or_else(|| key(channel));
+        let faulty = |channel: &str| host.ask(&file(channel, "_fault"), plain::switch).unwrap_or(false);
+
+        let fans = self.fans.iter().map(|fan| {
+            let channel = format!("fan{}", fan.number);
+            let duty = host.ask(&self.folder.join(format!("pwm{}", fan.number)), hwmon::duty).ok();
+            let speed = host.ask(&file(&channel, "_input"), hwmon::speed);
+            Fan {
+                key: key(&channel),
+                label: label(fan, &channel),
+                speed: Reading::new(speed, clock.now(), Source::Hwmon),
+                duty,
+                fault: faulty(&channel),
+            }
+        });
+        let temperatures = self.temperatures.iter().map(|sensor| {
+            let channel = format!("temp{}", sensor.number);
+            let value = if faulty(&channel) {
+                Err(Missing::new(crate::reading::Reason::Unreadable, "the chip says that the sensor is broken"))
+            } else {
+                host.ask(&file(&channel, "_input"), hwmon::board_temperature)
+            };
+            Temperature {
+                key: key(&channel),
+                label: label(sensor, &channel),
+                value: Reading::new(value, clock.now(), Source::Hwmon),
+            }
+        });
+        let rails = self.rails.iter().map(|rail| {
+            let channel = format!("in{}", rail.number);
+            let value = host.ask(&file(&channel, "_input"), hwmon::potential);
+            Rail {
+                key: key(&channel),
+                label: label(rail, &channel),
+                value: Reading::new(value, clock.now(), Source::Hwmon),
+            }
+        });
+        Answers { fans: fans.collect(), temperatures: temperatures.collect(), rails: rails.collect() }
+    }
+}
+
+/// Thermal zones that no monitoring chip already stands for.
+pub fn zones(host: &Host, clock: &Clock) -> Vec<Temperature> {
+    let folder = host.path("/sys/class/thermal");
+    let names = host.list(&folder).unwrap_or_default();
+    let zone = |name: String| {
+        let zone = folder.join(name.strip_prefix("thermal_zone").map(|_| &name)?);
+        // The kernel offers most zones as a chip too, in a folder below the zone.
+        let doubled = host.list(&zone).is_ok_and(|files| files.iter().any(|file| file.starts_with("hwmon")));
+        let kind = host.attribute(&zone.join("type")).ok().and_then(|text| plain::device_text(&text))?;
+        (!doubled).then(|| Temperature {
+            key: name,
+            label: kind,
+            value: Reading::new(
+                host.ask(&zone.join("temp"), hwmon::board_temperature),
+                clock.now(),
+                Source::ThermalZone,
+            ),
+        })
+    };
+    names.into_iter().filter_map(zone).collect()
+}

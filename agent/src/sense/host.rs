@@ -1,0 +1,196 @@
+//! The one place that opens files of the host. Every path goes through a root folder, so that a recorded or
+//! pretended tree can stand in for `/`; every read has an upper bound; every failure becomes a reason.
+
+#![allow(clippy::disallowed_methods, reason = "this is the one file that opens files of the host")]
+
+use crate::reading::{Missing, Reason};
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Component, Path, PathBuf};
+
+/// A sysfs attribute is one page at most (Documentation/filesystems/sysfs.rst).
+const ATTRIBUTE_LIMIT: u64 = 4096;
+/// Tables such as mountinfo grow with the machine; beyond this something is wrong.
+const TABLE_LIMIT: u64 = 4 << 20;
+/// A folder with more entries than this is not one of the kernel's.
+const FOLDER_LIMIT: usize = 8192;
+
+/// A host: the running one, or a tree of files that looks like one.
+#[derive(Debug, Clone)]
+pub struct Host {
+    root: PathBuf,
+}
+
+impl Host {
+    /// The host whose files begin at `root`; `/` is the running machine.
+    pub fn at(root: impl Into<PathBuf>) -> Self {
+        Self { root: root.into() }
+    }
+
+    /// True for the running machine: only it can be asked by system call.
+    pub fn is_live(&self) -> bool {
+        self.root == Path::new("/")
+    }
+
+    /// Where the host's absolute path lies.
+    pub fn path(&self, absolute: &str) -> PathBuf {
+        self.root.join(absolute.trim_start_matches('/'))
+    }
+
+    /// One attribute file, parsed. `parse` gets the text without white space at its ends and answers what was
+    /// found and wanted if it does not like it; the file's name is added here.
+    ///
+    /// # Errors
+    /// The reason why there is no value.
+    pub fn ask<T>(&self, path: &Path, parse: impl FnOnce(&str) -> Result<T, String>) -> Result<T, Missing> {
+        let text = self.attribute(path)?;
+        parse(text.trim()).map_err(|strange| Missing::new(Reason::Unreadable, format!("{}: {strange}", name_of(path))))
+    }
+
+    /// The text of one attribute file.
+    ///
+    /// # Errors
+    /// The reason why there is none: absent, refused, longer than a page, not text.
+    pub fn attribute(&self, path: &Path) -> Result<String, Missing> {
+        let bytes = read(path, ATTRIBUTE_LIMIT)?;
+        String::from_utf8(bytes).map_err(|_| {
+            Missing::new(Reason::Unreadable, format!("{}: found bytes that are not UTF-8, wanted text", name_of(path)))
+        })
+    }
+
+    /// The bytes of a table, such as mountinfo: mount points need not be UTF-8.
+    ///
+    /// # Errors
+    /// The reason why there are none.
+    pub fn table(&self, path: &Path) -> Result<Vec<u8>, Missing> {
+        read(path, TABLE_LIMIT)
+    }
+
+    /// The names in a folder, sorted; names that are not UTF-8 are passed over, the kernel makes none.
+    ///
+    /// # Errors
+    /// The reason why they cannot be listed.
+    pub fn list(&self, folder: &Path) -> Result<Vec<String>, Missing> {
+        let entries = std::fs::read_dir(folder).map_err(|error| missing(folder, &error))?;
+        let mut names: Vec<String> =
+            entries.take(FOLDER_LIMIT).filter_map(|entry| entry.ok()?.file_name().into_string().ok()).collect();
+        names.sort();
+        Ok(names)
+    }
+
+    /// Where a path leads when every link in it is followed, as the host's own absolute path.
+    ///
+    /// # Errors
+    /// The reason why it leads nowhere: absent, refused, a circle of links, or out of the root.
+    pub fn resolve(&self, path: &Path) -> Result<PathBuf, Missing> {
+        let real = path.canonicalize().map_err(|error| missing(path, &error))?;
+        let root = self.root.canonicalize().map_err(|error| missing(&self.root, &error))?;
+        let inside = real.strip_prefix(&root).map_err(|_| {
+            Missing::new(Reason::Unreadable, format!("{}: found a link out of the tree", name_of(path)))
+        })?;
+        Ok(Path::new("/").join(inside))
+    }
+
+    /// What a link says, without following it: it may lead to something that is gone.
+    pub fn link_text(&self, path: &Path) -> Option<PathBuf> {
+        std::fs::read_link(path).ok()
+    }
+
+    /// True when something is there.
+    pub fn exists(&self, path: &Path) -> bool {
+        path.exists()
+    }
+}
+
+/// The names on a path, as text, first to last.
+pub fn parts(path: &Path) -> impl DoubleEndedIterator<Item = &str> {
+    path.components().filter_map(|part| match part {
+        Component::Normal(name) => name.to_str(),
+        _ => None,
+    })
+}
+
+fn read(path: &Path, limit: u64) -> Result<Vec<u8>, Missing> {
+    let file = File::open(path).map_err(|error| missing(path, &error))?;
+    let mut bytes = Vec::new();
+    file.take(limit + 1).read_to_end(&mut bytes).map_err(|error| missing(path, &error))?;
+    if bytes.len() as u64 > limit {
+        return Err(Missing::new(
+            Reason::Unreadable,
+            format!("{}: found more than {limit} bytes, wanted at most that", name_of(path)),
+        ));
+    }
+    Ok(bytes)
+}
+
+fn missing(path: &Path, error: &io::Error) -> Missing {
+    let reason = match error.kind() {
+        io::ErrorKind::NotFound => Reason::NotFitted,
+        io::ErrorKind::PermissionDenied => Reason::Refused,
+        io::ErrorKind::TimedOut => Reason::TimedOut,
+        // A part that went away while its file was open answers ENODEV or ENXIO.
+        _ if matches!(error.raw_os_error(), Some(libc::ENODEV | libc::ENXIO)) => Reason::NotFitted,
+        _ => Reason::Unreadable,
+    };
+    let said = error.to_string();
+    // The standard library appends the number; the words are enough.
+    let said = said.split(" (os error").next().unwrap_or_default().to_lowercase();
+    Missing::new(reason, format!("{}: {said}", name_of(path)))
+}
+
+/// The last two names of a path: enough to find the file, short enough for a line.
+fn name_of(path: &Path) -> String {
+    let mut last_two: Vec<&str> = parts(path).rev().take(2).collect();
+    last_two.reverse();
+    last_two.join("/")
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+    use super::*;
+    use std::os::unix::fs::symlink;
+
+    fn tree() -> (tempfile::TempDir, Host) {
+        let folder = tempfile::tempdir().unwrap();
+        let host = Host::at(folder.path());
+        (folder, host)
+    }
+
+    fn number(text: &str) -> Result<u64, String> {
+        text.parse().map_err(|_| format!("found `{text}`, wanted a whole number"))
+    }
+
+    #[test]
+    fn a_value_or_the_reason_in_words() {
+        let (folder, host) = tree();
+        std::fs::write(folder.path().join("good"), "42\n").unwrap();
+        std::fs::write(folder.path().join("odd"), "forty-two\n").unwrap();
+        std::fs::write(folder.path().join("binary"), [0xff, 0xfe, b'1']).unwrap();
+        std::fs::write(folder.path().join("huge"), vec![b'1'; 10 << 20]).unwrap();
+        symlink("circle", folder.path().join("circle")).unwrap();
+        let told = |name: &str| host.ask(&host.path(name), number).map_err(|why| why.to_string());
+        let folder_name = folder.path().file_name().unwrap().to_str().unwrap();
+
+        assert_eq!(told("/good"), Ok(42));
+        let cases = [
+            ("/odd", "unreadable", "found `forty-two`, wanted a whole number"),
+            ("/absent", "not fitted", "no such file or directory"),
+            ("/binary", "unreadable", "found bytes that are not UTF-8, wanted text"),
+            ("/huge", "unreadable", "found more than 4096 bytes, wanted at most that"),
+            ("/circle", "unreadable", "too many levels of symbolic links"),
+        ];
+        for (name, reason, words) in cases {
+            assert_eq!(told(name), Err(format!("{reason}: {folder_name}{name}: {words}")));
+        }
+    }
+
+    #[test]
+    fn a_link_out_of_the_tree_is_not_followed() {
+        let (folder, host) = tree();
+        symlink("/etc", folder.path().join("out")).unwrap();
+        std::fs::create_dir(folder.path().join("in")).unwrap();
+        assert!(host.resolve(&host.path("/out")).is_err());
+        assert_eq!(host.resolve(&host.path("/in")), Ok(PathBuf::from("/in")));
+    }
+}

@@ -1,0 +1,11 @@
+//! Asks the host. One file a kind of part; each hands on plain readings and knows no opinion. What can block for
+//! long is offered as a question that the probe gives to a worker.
+
+pub mod board;
+pub mod chips;
+pub mod drives;
+pub mod host;
+pub mod links;
+pub mod parse;
+pub mod pools;
+pub mod volumes;

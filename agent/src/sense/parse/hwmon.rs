@@ -1,0 +1,121 @@
+//! Values of hardware monitoring chips (Documentation/hwmon/sysfs-interface.rst): thousandths in, units out, and
+//! nothing that cannot be true.
+
+use super::plain::{signed, whole};
+use crate::units::{Celsius, Rpm, Volts};
+
+/// What the inside of a working drive can have. Readings outside were seen just after a resume and are wrong.
+const DRIVE_RANGE: std::ops::RangeInclusive<f64> = 1.0..=95.0;
+/// What a working board can have; sensors without a wire read far outside.
+const BOARD_RANGE: std::ops::RangeInclusive<f64> = -40.0..=130.0;
+/// No fan turns faster; a tachometer without a fan can read anything.
+const FASTEST_FAN: u64 = 30_000;
+/// No rail of a small box lies above.
+const HIGHEST_RAIL: f64 = 60.0;
+
+/// `tempN_input` of a drive, millidegrees.
+///
+/// # Errors
+/// What was found instead.
+pub fn drive_temperature(text: &str) -> Result<Celsius, String> {
+    within(text, &DRIVE_RANGE)
+}
+
+/// `tempN_input` of anything else, or a thermal zone's `temp`, millidegrees.
+///
+/// # Errors
+/// What was found instead.
+pub fn board_temperature(text: &str) -> Result<Celsius, String> {
+    within(text, &BOARD_RANGE)
+}
+
+/// `tempN_max` or `tempN_crit` of a drive: a limit that the drive states, if it makes sense as one.
+///
+/// # Errors
+/// What was found instead. Drives without limits say 0 or something far off.
+pub fn drive_limit(text: &str) -> Result<Celsius, String> {
+    within(text, &(30.0..=120.0))
+}
+
+/// `fanN_input`, revolutions per minute.
+///
+/// # Errors
+/// What was found instead.
+pub fn speed(text: &str) -> Result<Rpm, String> {
+    match whole(text)? {
+        rpm @ 0..=FASTEST_FAN => Ok(Rpm(rpm as u32)),
+        rpm => Err(format!("found {rpm} rpm, wanted 0 to {FASTEST_FAN}")),
+    }
+}
+
+/// `pwmN`, 0 to 255, as a share.
+///
+/// # Errors
+/// What was found instead.
+pub fn duty(text: &str) -> Result<f64, String> {
+    match whole(text)? {
+        level @ 0..=255 => Ok(level as f64 / 255.0),
+        level => Err(format!("found {level}, wanted 0 to 255")),
+    }
+}
+
+/// `inN_input`, millivolts.
+///
+/// # Errors
+/// What was found instead.
+pub fn potential(text: &str) -> Result<Volts, String> {
+    let volts = signed(text)? as f64 / 1000.0;
+    if volts.abs() <= HIGHEST_RAIL {
+        Ok(Volts(volts))
+    } else {
+        Err(format!("found {volts} V, wanted at most {HIGHEST_RAIL} V"))
+    }
+}
+
+/// The channels of one kind among a chip's files, in order: `fan` finds the 1 of `fan1_input`.
+pub fn channels<'a>(files: &'a [String], kind: &'a str) -> impl Iterator<Item = u32> + 'a {
+    let mut numbers: Vec<u32> =
+        files.iter().filter_map(|file| file.strip_prefix(kind)?.strip_suffix("_input")?.parse().ok()).collect();
+    numbers.sort_unstable();
+    numbers.into_iter()
+}
+
+fn within(text: &str, range: &std::ops::RangeInclusive<f64>) -> Result<Celsius, String> {
+    let degrees = signed(text)? as f64 / 1000.0;
+    if range.contains(&degrees) {
+        Ok(Celsius(degrees))
+    } else {
+        Err(format!("found {degrees} °C, wanted {} to {}", range.start(), range.end()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thousandths_become_units() {
+        assert_eq!(drive_temperature("36000"), Ok(Celsius(36.0)));
+        assert_eq!(board_temperature("-12500"), Ok(Celsius(-12.5)));
+        assert_eq!(speed("1406"), Ok(Rpm(1406)));
+        assert_eq!(duty("255"), Ok(1.0));
+        assert_eq!(potential("11964"), Ok(Volts(11.964)));
+    }
+
+    #[test]
+    fn what_cannot_be_true_is_said_and_not_shown() {
+        assert_eq!(drive_temperature("128000"), Err("found 128 °C, wanted 1 to 95".into()));
+        assert_eq!(drive_temperature("-273150"), Err("found -273.15 °C, wanted 1 to 95".into()));
+        assert_eq!(speed("18446744073709551615"), Err("found 18446744073709551615 rpm, wanted 0 to 30000".into()));
+        assert!(duty("256").is_err());
+        assert!(potential("99999999").is_err());
+        assert!(drive_limit("0").is_err());
+    }
+
+    #[test]
+    fn channels_come_in_number_order_without_gaps_filled() {
+        let files: Vec<String> =
+            ["fan10_input", "fan2_input", "fan2_label", "fanx_input", "pwm1", "temp1_input"].map(String::from).into();
+        assert_eq!(channels(&files, "fan").collect::<Vec<_>>(), [2, 10]);
+    }
+}

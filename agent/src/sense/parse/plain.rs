@@ -1,0 +1,80 @@
+//! Single values and device text. What a device says of itself is untrusted: it may hold anything.
+
+/// Longest text taken from a device; a serial has 20 characters, a model 40 (ACS-4, IDENTIFY DEVICE).
+const LONGEST_TEXT: usize = 64;
+
+/// A whole number, decimal.
+///
+/// # Errors
+/// What was found instead.
+pub fn whole(text: &str) -> Result<u64, String> {
+    text.parse().map_err(|_| format!("found {}, wanted a whole number", quoted(text)))
+}
+
+/// A whole number with an optional sign.
+///
+/// # Errors
+/// What was found instead.
+pub fn signed(text: &str) -> Result<i64, String> {
+    text.parse().map_err(|_| format!("found {}, wanted a whole number", quoted(text)))
+}
+
+/// A switch, `0` or `1`.
+///
+/// # Errors
+/// What was found instead.
+pub fn switch(text: &str) -> Result<bool, String> {
+    match text {
+        "0" => Ok(false),
+        "1" => Ok(true),
+        _ => Err(format!("found {}, wanted 0 or 1", quoted(text))),
+    }
+}
+
+/// Text that a device gave: control characters and the Unicode marks that turn text around are dropped, runs of
+/// white space become one space, and the length is bounded. `None` when nothing is left.
+pub fn device_text(text: &str) -> Option<String> {
+    let shown: String =
+        text.chars().map(|c| if c.is_control() { ' ' } else { c }).filter(|&c| !turns_text(c)).collect();
+    let words: Vec<&str> = shown.split_whitespace().collect();
+    let joined: String = words.join(" ").chars().take(LONGEST_TEXT).collect();
+    (!joined.is_empty()).then_some(joined)
+}
+
+/// The first characters of odd text between quotes, fit for a line of a log.
+pub fn quoted(text: &str) -> String {
+    const SHOWN: usize = 24;
+    let mut shown: String = text.chars().take(SHOWN).flat_map(char::escape_debug).collect();
+    if text.chars().nth(SHOWN).is_some() {
+        shown.push('…');
+    }
+    if text.is_empty() { "nothing".to_owned() } else { format!("`{shown}`") }
+}
+
+/// Bidirectional controls could make a message read as something else (Unicode Standard Annex 9).
+fn turns_text(c: char) -> bool {
+    matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_say_what_was_found() {
+        assert_eq!(whole("18446744073709551615"), Ok(u64::MAX));
+        assert_eq!(whole("18446744073709551616"), Err("found `18446744073709551616`, wanted a whole number".into()));
+        assert_eq!(whole(""), Err("found nothing, wanted a whole number".into()));
+        assert_eq!(signed("-40000"), Ok(-40_000));
+        assert_eq!(switch("yes"), Err("found `yes`, wanted 0 or 1".into()));
+        assert_eq!(whole(&"9".repeat(10_000)), Err(format!("found `{}…`, wanted a whole number", "9".repeat(24))));
+    }
+
+    #[test]
+    fn device_text_cannot_steer_a_terminal_or_a_log() {
+        assert_eq!(device_text("  WD40\u{1b}[2J\r\n EFRX  "), Some("WD40 [2J EFRX".into()));
+        assert_eq!(device_text("\0\0\0"), None);
+        assert_eq!(device_text("tray\u{202e}4"), Some("tray4".into()));
+        assert_eq!(device_text(&"x".repeat(1000)).map(|text| text.len()), Some(LONGEST_TEXT));
+    }
+}

@@ -1,0 +1,73 @@
+//! Pools: md arrays from sysfs (Documentation/admin-guide/md.rst). Reads only; nothing here can change a pool.
+
+use super::host::{Host, parts};
+use super::parse::{md, plain};
+use crate::clock::Moment;
+use crate::reading::{Activity, Member, Missing, Pool, PoolKind, Reading, Source};
+use crate::units::Bytes;
+use std::path::Path;
+
+/// All md arrays, in the order of their names.
+///
+/// # Errors
+/// The reason why `/sys/block` cannot be listed.
+pub fn pools(host: &Host, now: Moment) -> Result<Vec<Pool>, Missing> {
+    let folder = host.path("/sys/block");
+    let names = host.list(&folder)?.into_iter().filter(|name| name.starts_with("md"));
+    Ok(names.filter_map(|name| pool(host, &folder.join(&name), name, now)).collect())
+}
+
+fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {
+    let folder = block.join("md");
+    // Partitions and arrays that are being taken apart have no folder.
+    let files = host.list(&folder).ok()?;
+    let text = |file: &str| host.attribute(&folder.join(file)).ok().map(|text| text.trim().to_owned());
+    let running = host.ask(&folder.join("array_state"), md::running);
+    let members = files.iter().filter_map(|file| member(host, &folder.join(file), file.strip_prefix("dev-")?));
+    let size = host.ask(&block.join("size"), plain::whole).map(Bytes::from_sectors);
+    Some(Pool {
+        key: text("uuid").and_then(|uuid| plain::device_text(&uuid)).unwrap_or_else(|| name.clone()),
+        kind: PoolKind::Md,
+        level: text("level").and_then(|level| plain::device_text(&level)).unwrap_or_default(),
+        running: Reading::new(running, now, Source::Sysfs),
+        wanted: host.ask(&folder.join("raid_disks"), md::member_count).unwrap_or(0),
+        missing: host.ask(&folder.join("degraded"), md::member_count).ok(),
+        members: members.collect(),
+        activity: activity(text("sync_action").as_deref(), &text),
+        size: Reading::new(size, now, Source::Sysfs),
+        name,
+    })
+}
+
+/// Progress and speed are files of their own, and only worth opening while something runs.
+fn activity(action: Option<&str>, text: &impl Fn(&str) -> Option<String>) -> Activity {
+    match action {
+        None | Some("idle") => Activity::IDLE,
+        busy => md::activity(busy, text("sync_completed").as_deref(), text("sync_speed").as_deref()),
+    }
+}
+
+fn member(host: &Host, folder: &Path, device: &str) -> Option<Member> {
+    // A member that is being removed loses its files one after another.
+    let slot = md::slot(host.attribute(&folder.join("slot")).ok()?.trim());
+    let state = md::member_state(host.attribute(&folder.join("state")).ok()?.trim(), slot);
+    let link = folder.join("block");
+    Some(Member {
+        device: device.to_owned(),
+        drive_device: drive_of(host, &link).unwrap_or_else(|| device.to_owned()),
+        slot,
+        state,
+        // md keeps a member `in_sync` until the next access fails; the link to its block device tells at once.
+        device_gone: !host.exists(&link.join("size")),
+    })
+}
+
+/// The drive that a member is on, from where its link leads or led: `…/block/sda/sda1` is on `sda`.
+fn drive_of(host: &Host, link: &Path) -> Option<String> {
+    let led = host.link_text(link)?;
+    let names: Vec<&str> = parts(&led).collect();
+    let below_block = names.iter().rposition(|&name| name == "block").and_then(|index| names.get(index + 1));
+    // NVMe disks have no folder `block` above them: the drive is the last name, or the one before a partition.
+    let nvme = || names.iter().find(|name| name.starts_with("nvme") && name.contains('n') && name[4..].contains('n'));
+    below_block.or_else(nvme).map(|&name| name.to_owned())
+}
