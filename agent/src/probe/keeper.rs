@@ -1,0 +1,148 @@
+//! The core's side of the probe: starts it, listens to it, and replaces it when it dies, hangs or talks nonsense.
+
+use super::wire::Decoder;
+use crate::clock::{Clock, Moment};
+use crate::reading::Snapshot;
+use std::os::fd::OwnedFd;
+use std::path::PathBuf;
+use std::process::Stdio;
+use std::time::Duration;
+use tokio::io::AsyncReadExt;
+use tokio::net::UnixStream;
+use tokio::process::{Child, Command};
+
+/// A probe that says nothing for so long is lost: five of its paces.
+const WEDGED_AFTER: Duration = Duration::from_secs(10);
+/// Waits before the next start; the last one is kept up.
+const BACK_OFF_SECONDS: [u64; 6] = [1, 2, 5, 10, 30, 60];
+/// A probe that lived so long was no failure to start.
+const PROVEN_AFTER: Duration = Duration::from_secs(60);
+
+/// What there is to hear.
+#[derive(Debug)]
+pub enum News {
+    /// A new snapshot.
+    Snapshot(Box<Snapshot>),
+    /// The probe is lost; another will be started.
+    Lost {
+        /// Why, in words.
+        why: String,
+        /// When the next one starts.
+        again_in: Duration,
+    },
+}
+
+/// Keeps one probe running.
+pub struct Keeper {
+    root: PathBuf,
+    clock: Clock,
+    probe: Option<Probe>,
+    failures: usize,
+    start_at: Moment,
+}
+
+struct Probe {
+    child: Child,
+    socket: UnixStream,
+    decoder: Decoder,
+    started: Moment,
+    last_heard: Moment,
+}
+
+impl Keeper {
+    /// Nothing is started yet: the first question for news does it.
+    pub fn new(root: PathBuf, clock: Clock) -> Self {
+        let start_at = clock.now();
+        Self { root, clock, probe: None, failures: 0, start_at }
+    }
+
+    /// The probe's process, while there is one.
+    pub fn process_id(&self) -> Option<u32> {
+        self.probe.as_ref().and_then(|probe| probe.child.id())
+    }
+
+    /// The next news. May be dropped and asked again at any time without losing anything.
+    pub async fn news(&mut self) -> News {
+        loop {
+            let now = self.clock.now();
+            let lost = match &mut self.probe {
+                None if now < self.start_at => {
+                    tokio::time::sleep(self.start_at.since(now)).await;
+                    continue;
+                }
+                None => match start(&self.root, now) {
+                    Ok(probe) => {
+                        self.probe = Some(probe);
+                        continue;
+                    }
+                    Err(error) => format!("it could not be started: {error}"),
+                },
+                Some(probe) => match probe.hear(&self.clock).await {
+                    Ok(snapshot) => return News::Snapshot(Box::new(snapshot)),
+                    Err(why) => why,
+                },
+            };
+            return self.lose(lost);
+        }
+    }
+
+    fn lose(&mut self, why: String) -> News {
+        let now = self.clock.now();
+        if self.probe.as_ref().is_some_and(|probe| now.since(probe.started) >= PROVEN_AFTER) {
+            self.failures = 0;
+        }
+        // Dropping the child kills it; one that the kernel will not let go of stays behind and is not waited for.
+        self.probe = None;
+        let again_in = Duration::from_secs(BACK_OFF_SECONDS[self.failures.min(BACK_OFF_SECONDS.len() - 1)]);
+        self.failures += 1;
+        self.start_at = now.plus(again_in);
+        News::Lost { why, again_in }
+    }
+}
+
+impl Probe {
+    async fn hear(&mut self, clock: &Clock) -> Result<Snapshot, String> {
+        loop {
+            match self.decoder.next_snapshot() {
+                Ok(Some(snapshot)) => {
+                    self.last_heard = clock.now();
+                    return Ok(snapshot);
+                }
+                Ok(None) => {}
+                Err(fault) => return Err(format!("it spoke nonsense: {fault}")),
+            }
+            let mut piece = [0; 16 << 10];
+            let patience = (self.last_heard.plus(WEDGED_AFTER)).since(clock.now());
+            match tokio::time::timeout(patience, self.socket.read(&mut piece)).await {
+                Err(_) => return Err(format!("it said nothing for {} s", WEDGED_AFTER.as_secs())),
+                Ok(Ok(0)) => return Err(self.how_it_ended().await),
+                Ok(Ok(length)) => self.decoder.push(&piece[..length]),
+                Ok(Err(error)) => return Err(format!("its socket failed: {error}")),
+            }
+        }
+    }
+
+    async fn how_it_ended(&mut self) -> String {
+        match tokio::time::timeout(Duration::from_secs(1), self.child.wait()).await {
+            Ok(Ok(status)) => format!("it ended: {status}"),
+            Ok(Err(error)) => format!("it closed its socket: {error}"),
+            Err(_) => "it closed its socket and runs on".to_owned(),
+        }
+    }
+}
+
+fn start(root: &std::path::Path, now: Moment) -> std::io::Result<Probe> {
+    let (ours, theirs) = std::os::unix::net::UnixStream::pair()?;
+    ours.set_nonblocking(true)?;
+    let child = Command::new(std::env::current_exe()?)
+        .arg("probe")
+        .arg("--root")
+        .arg(root)
+        .stdin(Stdio::from(OwnedFd::from(theirs)))
+        .stdout(Stdio::null())
+        // A key press that ends the core is the core's to hear; the probe ends with its socket.
+        .process_group(0)
+        .kill_on_drop(true)
+        .spawn()?;
+    Ok(Probe { child, socket: UnixStream::from_std(ours)?, decoder: Decoder::default(), started: now, last_heard: now })
+}

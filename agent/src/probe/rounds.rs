@@ -1,0 +1,386 @@
+//! One round after another: what is due is asked, what has come is taken in, and all of it becomes a snapshot.
+
+use super::workers::Workers;
+use crate::clock::{Clock, Moment};
+use crate::reading::{
+    Blind, Board, Drive, DriveKind, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic,
+    Volume,
+};
+use crate::sense::host::Host;
+use crate::sense::parse::block::Stat;
+use crate::sense::parse::mountinfo::Mount;
+use crate::sense::parse::rate::{Count, rate};
+use crate::sense::{board, chips, drives, links, pools, volumes};
+use crate::units::{BytesPerSecond, Celsius};
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+/// How long a round waits for answers before it goes on without them.
+const PATIENCE: Duration = Duration::from_millis(150);
+/// After this a question counts as not answered.
+const DEADLINE: Duration = Duration::from_secs(10);
+/// What seldom changes is looked at again after this.
+const SELDOM: Duration = Duration::from_secs(60);
+/// Awake drives are asked for their temperature this often.
+const TEMPERATURE_EVERY: Duration = Duration::from_secs(60);
+/// Room is asked for this often.
+const ROOM_EVERY: Duration = Duration::from_secs(10);
+
+/// Whom a worker asks.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+enum Target {
+    /// The drive with this kernel name, in this appearance.
+    Drive(String, u64),
+    Chip(String),
+    Zones,
+    Volume(String),
+}
+
+/// What a worker brings back.
+enum Answer {
+    Temperature(Reading<Celsius>),
+    Chip(chips::Answers),
+    Zones(Vec<Temperature>),
+    Room(Reading<Room>),
+}
+
+/// The rounds and what they remember from one to the next.
+pub struct Rounds {
+    host: Host,
+    clock: Clock,
+    workers: Workers<Target, Answer>,
+    drives: BTreeMap<String, SeenDrive>,
+    chips: Vec<chips::Chip>,
+    chip_answers: BTreeMap<String, chips::Answers>,
+    zones: Vec<Temperature>,
+    volumes: BTreeMap<String, SeenVolume>,
+    ports: BTreeMap<String, (Count, Count)>,
+    board: Board,
+    looked_around: Option<Moment>,
+}
+
+struct SeenDrive {
+    spotted: drives::Spotted,
+    identity: drives::Identity,
+    stat: Option<(Stat, Moment)>,
+    traffic: Reading<Traffic>,
+    temperature: Reading<Celsius>,
+    temperature_asked: Option<Moment>,
+    /// Somebody used the drive since it was last asked, so it is awake.
+    moved: bool,
+}
+
+struct SeenVolume {
+    mount: Mount,
+    room: Reading<Room>,
+    asked: Option<Moment>,
+}
+
+impl Rounds {
+    /// Nothing seen yet.
+    pub fn new(host: Host, clock: Clock) -> Self {
+        Self {
+            workers: Workers::new(clock.clone()),
+            host,
+            clock,
+            drives: BTreeMap::new(),
+            chips: Vec::new(),
+            chip_answers: BTreeMap::new(),
+            zones: Vec::new(),
+            volumes: BTreeMap::new(),
+            ports: BTreeMap::new(),
+            board: Board::default(),
+            looked_around: None,
+        }
+    }
+
+    /// One round.
+    pub fn round(&mut self) -> Snapshot {
+        let now = self.clock.now();
+        let mut blind = Vec::new();
+        let look_around = is_due(self.looked_around, SELDOM, now);
+        if look_around {
+            self.looked_around = Some(now);
+            self.board = board::board(&self.host, now);
+            self.look_for_chips(&mut blind);
+        }
+        self.look_at_drives(look_around, now, &mut blind);
+        self.look_at_mounts(now, &mut blind);
+        self.ask_chips();
+
+        for (target, answer) in self.workers.answers(PATIENCE) {
+            self.take_in(target, answer);
+        }
+        for target in self.workers.late(DEADLINE) {
+            self.give_up(&target);
+        }
+        let links = self.links(now, &mut blind);
+        let pools = look("pools", &mut blind, pools::pools(&self.host, now));
+        self.compose(links, pools, blind)
+    }
+
+    fn look_at_drives(&mut self, again: bool, now: Moment, blind: &mut Vec<Blind>) {
+        let spotted = match drives::spot(&self.host) {
+            Ok(spotted) => spotted,
+            Err(why) => return blind.push(Blind { what: "drives".to_owned(), why }),
+        };
+        self.drives.retain(|_, seen| spotted.contains(&seen.spotted));
+        for drive in spotted {
+            let host = &self.host;
+            let seen = self.drives.entry(drive.device.clone()).or_insert_with(|| SeenDrive::new(host, drive, now));
+            if again {
+                // udev may have learned more about the drive since, or a driver was loaded.
+                seen.identity = drives::identify(host, &seen.spotted, now);
+            }
+            seen.count(host, now);
+        }
+        let mut identities: Vec<&mut drives::Identity> =
+            self.drives.values_mut().map(|seen| &mut seen.identity).collect();
+        drives::tell_apart(&mut identities);
+        self.ask_temperatures(now);
+    }
+
+    fn ask_temperatures(&mut self, now: Moment) {
+        for seen in self.drives.values_mut() {
+            if drives::is_suspended(&self.host, &seen.spotted.device) {
+                seen.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Hwmon);
+                continue;
+            }
+            let Some(thermometer) = seen.identity.thermometer.clone() else { continue };
+            // Flash has nothing to spin down. A disk is asked only when somebody else has just used it.
+            let awake = seen.identity.kind == DriveKind::Ssd || seen.moved;
+            if !awake || !is_due(seen.temperature_asked, TEMPERATURE_EVERY, now) {
+                continue;
+            }
+            let (host, clock) = (self.host.clone(), self.clock.clone());
+            let question = move || {
+                let value = drives::temperature(&host, &thermometer);
+                Answer::Temperature(Reading::new(value, clock.now(), Source::Hwmon))
+            };
+            let target = Target::Drive(seen.spotted.device.clone(), seen.spotted.instance);
+            if self.workers.ask(&target, question) {
+                seen.temperature_asked = Some(now);
+                seen.moved = false;
+            }
+        }
+        let drives = &self.drives;
+        self.workers.keep_only(|target| match target {
+            Target::Drive(device, instance) => {
+                drives.get(device).is_some_and(|seen| seen.spotted.instance == *instance)
+            }
+            _ => true,
+        });
+    }
+
+    fn look_for_chips(&mut self, blind: &mut Vec<Blind>) {
+        self.chips = look("chips", blind, chips::chips(&self.host));
+        let chips = &self.chips;
+        self.chip_answers.retain(|key, _| chips.iter().any(|chip| chip.key == *key));
+        self.workers
+            .keep_only(|target| !matches!(target, Target::Chip(key) if chips.iter().all(|chip| chip.key != *key)));
+    }
+
+    fn ask_chips(&mut self) {
+        for chip in &self.chips {
+            let (host, clock, asked) = (self.host.clone(), self.clock.clone(), chip.clone());
+            self.workers.ask(&Target::Chip(chip.key.clone()), move || Answer::Chip(asked.ask(&host, &clock)));
+        }
+        let (host, clock) = (self.host.clone(), self.clock.clone());
+        self.workers.ask(&Target::Zones, move || Answer::Zones(chips::zones(&host, &clock)));
+    }
+
+    fn look_at_mounts(&mut self, now: Moment, blind: &mut Vec<Blind>) {
+        let mounts = match volumes::mounted(&self.host) {
+            Ok(mounts) => mounts,
+            Err(why) => return blind.push(Blind { what: "mounts".to_owned(), why }),
+        };
+        self.volumes.retain(|_, seen| mounts.contains(&seen.mount));
+        for mount in mounts {
+            let seen = self.volumes.entry(mount.point.clone()).or_insert_with(|| SeenVolume {
+                mount,
+                room: Reading::new(Err(Missing::new(Reason::NotAsked, "not answered yet")), now, Source::Statvfs),
+                asked: None,
+            });
+            if !is_due(seen.asked, ROOM_EVERY, now) {
+                continue;
+            }
+            let (host, clock, point) = (self.host.clone(), self.clock.clone(), seen.mount.point.clone());
+            let question =
+                move || Answer::Room(Reading::new(volumes::room(&host, &point), clock.now(), Source::Statvfs));
+            if self.workers.ask(&Target::Volume(seen.mount.point.clone()), question) {
+                seen.asked = Some(now);
+            }
+        }
+        let volumes = &self.volumes;
+        self.workers.keep_only(|target| !matches!(target, Target::Volume(point) if !volumes.contains_key(point)));
+    }
+
+    fn take_in(&mut self, target: Target, answer: Answer) {
+        match (target, answer) {
+            (Target::Drive(device, instance), Answer::Temperature(temperature)) => {
+                if let Some(seen) = self.drives.get_mut(&device).filter(|seen| seen.spotted.instance == instance) {
+                    seen.temperature = temperature;
+                }
+            }
+            (Target::Volume(point), Answer::Room(room)) => {
+                if let Some(seen) = self.volumes.get_mut(&point) {
+                    seen.room = room;
+                }
+            }
+            (Target::Chip(key), Answer::Chip(answers)) => {
+                self.chip_answers.insert(key, answers);
+            }
+            (_, Answer::Zones(zones)) => self.zones = zones,
+            // A target is only ever asked its own kind of question.
+            _ => {}
+        }
+    }
+
+    fn give_up(&mut self, target: &Target) {
+        let now = self.clock.now();
+        let why = || Missing::new(Reason::TimedOut, format!("no answer for {} s", DEADLINE.as_secs()));
+        match target {
+            Target::Drive(device, _) => {
+                if let Some(seen) = self.drives.get_mut(device) {
+                    seen.temperature = Reading::new(Err(why()), now, Source::Hwmon);
+                }
+            }
+            Target::Volume(point) => {
+                if let Some(seen) = self.volumes.get_mut(point) {
+                    seen.room = Reading::new(Err(why()), now, Source::Statvfs);
+                }
+            }
+            Target::Chip(key) => {
+                let answers = self.chip_answers.entry(key.clone()).or_default();
+                answers.fans.iter_mut().for_each(|fan| fan.speed = Reading::new(Err(why()), now, Source::Hwmon));
+                answers
+                    .temperatures
+                    .iter_mut()
+                    .for_each(|sensor| sensor.value = Reading::new(Err(why()), now, Source::Hwmon));
+                answers.rails.iter_mut().for_each(|rail| rail.value = Reading::new(Err(why()), now, Source::Hwmon));
+            }
+            Target::Zones => {
+                self.zones.iter_mut().for_each(|zone| zone.value = Reading::new(Err(why()), now, Source::ThermalZone));
+            }
+        }
+    }
+
+    fn links(&mut self, now: Moment, blind: &mut Vec<Blind>) -> Vec<Link> {
+        let ports = look("links", blind, links::ports(&self.host, now));
+        let before = std::mem::take(&mut self.ports);
+        let link = |port: links::Port| {
+            let traffic = port.counts.and_then(|counts| {
+                self.ports.insert(port.name.clone(), counts);
+                let (inward, outward) = *before.get(&port.name).ok_or_else(first_count)?;
+                Ok(Traffic {
+                    inward: BytesPerSecond(rate(inward, counts.0)?),
+                    outward: BytesPerSecond(rate(outward, counts.1)?),
+                })
+            });
+            let traffic = Reading::new(traffic, now, Source::Sysfs);
+            Link { name: port.name, up: port.up, speed: port.speed, changes: port.changes, traffic }
+        };
+        ports.into_iter().map(link).collect()
+    }
+
+    fn compose(&self, links: Vec<Link>, pools: Vec<crate::reading::Pool>, blind: Vec<Blind>) -> Snapshot {
+        let mut drives: Vec<Drive> = self.drives.values().map(SeenDrive::as_read).collect();
+        drives.sort_by(|a, b| (a.port.is_none(), &a.port, &a.device).cmp(&(b.port.is_none(), &b.port, &b.device)));
+        let answers = || self.chip_answers.values();
+        let volumes = self.volumes.values().map(|seen| Volume {
+            mount: seen.mount.point.clone(),
+            file_system: seen.mount.file_system.clone(),
+            source: seen.mount.source.clone(),
+            room: seen.room.clone(),
+        });
+        Snapshot {
+            taken: self.clock.now(),
+            board: self.board.clone(),
+            drives,
+            pools,
+            volumes: volumes.collect(),
+            fans: answers().flat_map(|answer| answer.fans.clone()).collect(),
+            temperatures: answers()
+                .flat_map(|answer| answer.temperatures.clone())
+                .chain(self.zones.iter().cloned())
+                .collect(),
+            rails: answers().flat_map(|answer| answer.rails.clone()).collect(),
+            links,
+            blind,
+        }
+    }
+}
+
+impl SeenDrive {
+    fn new(host: &Host, spotted: drives::Spotted, now: Moment) -> Self {
+        let identity = drives::identify(host, &spotted, now);
+        let no_temperature = match identity.thermometer {
+            Some(_) => drives::left_alone(),
+            None => Missing::new(Reason::NotFitted, "no driver offers it"),
+        };
+        Self {
+            spotted,
+            identity,
+            stat: None,
+            traffic: Reading::new(Err(first_count()), now, Source::Sysfs),
+            temperature: Reading::new(Err(no_temperature), now, Source::Hwmon),
+            temperature_asked: None,
+            moved: false,
+        }
+    }
+
+    fn count(&mut self, host: &Host, now: Moment) {
+        let before = self.stat;
+        let read = drives::counters(host, &self.spotted.device);
+        let traffic = read.clone().and_then(|stat| {
+            let (last, then) = before.ok_or_else(first_count)?;
+            self.moved |= (last.reads, last.writes) != (stat.reads, stat.writes);
+            let instance = self.spotted.instance;
+            let bytes = |old: u64, new: u64| {
+                let sectors = rate(Count { value: old, at: then, instance }, Count { value: new, at: now, instance })?;
+                Ok(BytesPerSecond(sectors * 512.0))
+            };
+            Ok(Traffic {
+                inward: bytes(last.sectors_read, stat.sectors_read)?,
+                outward: bytes(last.sectors_written, stat.sectors_written)?,
+            })
+        });
+        self.stat = read.ok().map(|stat| (stat, now));
+        self.traffic = Reading::new(traffic, now, Source::Sysfs);
+    }
+
+    fn as_read(&self) -> Drive {
+        let identity = self.identity.clone();
+        Drive {
+            key: identity.key,
+            device: self.spotted.device.clone(),
+            serial: identity.serial,
+            wwn: identity.wwn,
+            model: identity.model,
+            bus: identity.bus,
+            kind: identity.kind,
+            port: identity.port,
+            removable: identity.removable,
+            size: identity.size,
+            temperature: self.temperature.clone(),
+            own_limits: identity.own_limits,
+            traffic: self.traffic.clone(),
+        }
+    }
+}
+
+fn first_count() -> Missing {
+    Missing::new(Reason::NotAsked, "a rate needs two counts")
+}
+
+fn is_due(last: Option<Moment>, every: Duration, now: Moment) -> bool {
+    last.is_none_or(|last| now.since(last) >= every)
+}
+
+/// What was found, or nothing and a note of why.
+fn look<T: Default>(what: &str, blind: &mut Vec<Blind>, found: Result<T, Missing>) -> T {
+    found.unwrap_or_else(|why| {
+        blind.push(Blind { what: what.to_owned(), why });
+        T::default()
+    })
+}
