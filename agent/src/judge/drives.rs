@@ -1,0 +1,163 @@
+//! Which drives the box has or had, and where their owner would point. Remembered by key, never by the kernel's name.
+
+use super::track::Track;
+use crate::clock::Moment;
+use crate::reading::{Bus, Drive, DriveKey, MemberState, Pool, Snapshot};
+use crate::verdict::{Kind, Place, Subject};
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+use traylight_config::{Holds, Settings};
+
+/// A drive that nobody named and no pool uses is expected to stay once it has been there this long.
+const SETTLED_AFTER: Duration = Duration::from_secs(60);
+
+/// The drives that are or were there.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    drives: BTreeMap<DriveKey, KnownDrive>,
+}
+
+/// One of them.
+#[derive(Debug, Clone)]
+pub struct KnownDrive {
+    /// Where it sits or sat.
+    pub place: Place,
+    /// The kernel's name it had last; only good for finding it among the members of a pool.
+    pub device: String,
+    /// The key of the pool that uses or used it.
+    pub pool: Option<String>,
+    /// False while it is not there.
+    pub present: bool,
+    /// The owner, or a whole pool, does without it.
+    pub accepted: bool,
+    /// Part of the box rather than something plugged in for an hour.
+    expected: bool,
+    first_seen: Moment,
+}
+
+impl Known {
+    /// All known drives.
+    pub fn iter(&self) -> impl Iterator<Item = (&DriveKey, &KnownDrive)> {
+        self.drives.iter()
+    }
+
+    /// The drives that should be there: named by the configuration, used by a pool, or settled in.
+    pub fn expected(&self) -> impl Iterator<Item = (&DriveKey, &KnownDrive)> {
+        self.drives.iter().filter(|(_, drive)| drive.expected)
+    }
+
+    /// The drive that is or was behind a member of a pool.
+    pub fn behind<'a>(&'a self, pool: &'a str, device: &'a str) -> Option<&'a KnownDrive> {
+        self.drives.values().find(|drive| drive.device == device && drive.pool.as_deref() == Some(pool))
+    }
+
+    /// Takes in who is there now. Without a list of drives nobody is taken for absent.
+    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) {
+        if is_blind(snapshot) {
+            return;
+        }
+        for drive in self.drives.values_mut() {
+            drive.present = false;
+        }
+        self.expect_named(settings, snapshot.taken);
+        for drive in &snapshot.drives {
+            self.meet(settings, snapshot, drive);
+        }
+        let whole: BTreeSet<&str> =
+            snapshot.pools.iter().filter(|pool| is_whole(pool)).map(|pool| pool.key.as_str()).collect();
+        for drive in self.drives.values_mut().filter(|drive| !drive.present) {
+            // Another drive took its place and the pool has everything again.
+            drive.accepted |= drive.pool.as_deref().is_some_and(|pool| whole.contains(pool));
+        }
+    }
+
+    fn expect_named(&mut self, settings: &Settings, now: Moment) {
+        for tray in settings.shelves.iter().flat_map(|shelf| &shelf.trays) {
+            if let Some(Holds::Serial(serial)) = &tray.holds {
+                self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive {
+                    place: Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None },
+                    device: String::new(),
+                    pool: None,
+                    present: false,
+                    accepted: false,
+                    expected: true,
+                    first_seen: now,
+                });
+            }
+        }
+    }
+
+    fn meet(&mut self, settings: &Settings, snapshot: &Snapshot, drive: &Drive) {
+        let place = place_of(settings, drive);
+        let pool = pool_of(snapshot, &drive.device).map(|pool| pool.key.clone());
+        let known = self.drives.entry(drive.key.clone()).or_insert_with(|| KnownDrive {
+            place: place.clone(),
+            device: String::new(),
+            pool: None,
+            present: false,
+            accepted: false,
+            expected: false,
+            first_seen: snapshot.taken,
+        });
+        // Cards and USB sticks come and go; only a name or a pool makes them part of the box.
+        let stays = !drive.removable && !matches!(drive.bus, Bus::Usb | Bus::Mmc);
+        known.expected = place.tray.is_some()
+            || pool.is_some()
+            || (stays && snapshot.taken.since(known.first_seen) >= SETTLED_AFTER);
+        known.place = place;
+        known.device.clone_from(&drive.device);
+        known.pool = pool;
+        known.present = true;
+        known.accepted = false;
+    }
+
+    /// See [`super::Memory::accept_absences`].
+    pub fn accept_absences(&mut self) {
+        for drive in self.drives.values_mut().filter(|drive| !drive.present) {
+            drive.accepted = true;
+        }
+    }
+
+    /// Forgets absent drives that nobody expects, once their absence is no longer told of.
+    pub fn forget_accepted(&mut self, tracks: &BTreeMap<(Kind, Subject), Track>) {
+        self.drives.retain(|key, drive| {
+            let told =
+                tracks.get(&(Kind::DriveGone, Subject::Drive(key.clone()))).is_some_and(|track| track.open().is_some());
+            drive.present || told || (drive.expected && !drive.accepted)
+        });
+    }
+}
+
+/// True when the list of drives itself could not be read.
+pub fn is_blind(snapshot: &Snapshot) -> bool {
+    snapshot.blind.iter().any(|blind| blind.what == "drives")
+}
+
+/// Where a drive that is there sits.
+pub fn place_of(settings: &Settings, drive: &Drive) -> Place {
+    let trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
+    let tray = trays.clone().find(|tray| holds(&tray.holds, drive)).map(|tray| tray.label.clone());
+    Place { tray, serial: drive.serial.clone(), port: drive.port.clone() }
+}
+
+/// True when a tray of the configuration means this drive.
+pub fn holds(wanted: &Option<Holds>, drive: &Drive) -> bool {
+    match wanted {
+        Some(Holds::Serial(serial)) => drive.serial.as_ref() == Some(serial),
+        Some(Holds::Port(port)) => drive.port.as_ref() == Some(port),
+        None => false,
+    }
+}
+
+/// The pool that uses a drive, by the kernel's name it has now.
+pub fn pool_of<'a>(snapshot: &'a Snapshot, device: &str) -> Option<&'a Pool> {
+    let uses = |pool: &&Pool| pool.members.iter().any(|member| member.drive_device == device && !member.device_gone);
+    snapshot.pools.iter().find(uses)
+}
+
+/// True when a pool misses nothing and does nothing.
+pub fn is_whole(pool: &Pool) -> bool {
+    let working =
+        pool.members.iter().filter(|member| member.state == MemberState::Active && !member.device_gone).count();
+    pool.missing == Some(0) && working as u32 >= pool.wanted && pool.activity.kind == crate::reading::ActivityKind::Idle
+}

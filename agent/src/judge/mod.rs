@@ -1,0 +1,119 @@
+//! Judging is a function of data: settings, memory, now and a snapshot in; a verdict and what is new out. Nothing in
+//! this folder opens, sends, waits, logs or asks the time.
+
+mod drives;
+mod fans;
+mod heat;
+mod links;
+mod pools;
+mod presence;
+mod shelves;
+mod space;
+mod track;
+
+use crate::clock::Moment;
+use crate::reading::Snapshot;
+use crate::verdict::{Change, Condition, Heard, Kind, Subject, Verdict};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use track::{Sight, Track};
+
+pub use drives::place_of;
+pub use pools::losses;
+use traylight_config::Settings;
+
+/// Three intervals of the probe's pace without a word are silence.
+pub const SILENT_AFTER: Duration = Duration::from_secs(6);
+
+/// What judging remembers from one time to the next.
+#[derive(Debug, Clone, Default)]
+pub struct Memory {
+    tracks: BTreeMap<(Kind, Subject), Track>,
+    drives: drives::Known,
+    pools: pools::Known,
+    fans: fans::Known,
+    links: links::Known,
+    last_heard: Option<Moment>,
+}
+
+impl Memory {
+    fn open(&self) -> impl Iterator<Item = &Condition> {
+        self.tracks.values().filter_map(Track::open)
+    }
+
+    fn is_open(&self, kind: Kind, subject: &Subject) -> bool {
+        self.tracks.get(&(kind, subject.clone())).is_some_and(|track| track.open().is_some())
+    }
+
+    /// The owner has looked: absent drives that the configuration does not name are no longer expected.
+    pub fn accept_absences(&mut self) {
+        self.drives.accept_absences();
+    }
+}
+
+/// Judges the box. `snapshot` is the newest one; the same one may be judged again as time passes, which changes
+/// nothing but whether the box is still heard from.
+pub fn judge(
+    settings: &Settings,
+    memory: &mut Memory,
+    now: Moment,
+    snapshot: Option<&Snapshot>,
+) -> (Verdict, Vec<Change>) {
+    let mut changes = Vec::new();
+    if let Some(snapshot) = snapshot.filter(|snapshot| memory.last_heard < Some(snapshot.taken)) {
+        memory.last_heard = Some(snapshot.taken);
+        memory.drives.learn(settings, snapshot);
+        memory.pools.learn(snapshot);
+        memory.fans.learn(settings, snapshot);
+        memory.links.learn(settings, snapshot);
+        for rule in [presence::sights, heat::sights, pools::sights, space::sights, fans::sights, links::sights] {
+            for sight in rule(settings, memory, snapshot) {
+                changes.extend(take_in(&mut memory.tracks, sight));
+            }
+        }
+        memory.drives.forget_accepted(&memory.tracks);
+        memory.tracks.retain(|_, track| !track.is_idle());
+    }
+    (verdict(settings, memory, now, snapshot), changes)
+}
+
+fn take_in(tracks: &mut BTreeMap<(Kind, Subject), Track>, sight: Sight) -> Option<Change> {
+    tracks.entry((sight.finding.kind(), sight.subject.clone())).or_default().see(sight)
+}
+
+fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Verdict {
+    let mut conditions: Vec<Condition> = memory.open().cloned().collect();
+    conditions.sort_by(|a, b| {
+        b.severity
+            .cmp(&a.severity)
+            .then(a.since.cmp(&b.since))
+            .then(a.kind().cmp(&b.kind()))
+            .then(a.subject.cmp(&b.subject))
+    });
+    Verdict {
+        at: now,
+        heard: heard(now, snapshot),
+        shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
+        fans: memory.fans.fitted(),
+        conditions,
+    }
+}
+
+fn heard(now: Moment, snapshot: Option<&Snapshot>) -> Heard {
+    let Some(snapshot) = snapshot else { return Heard::NotYet };
+    if now.since(snapshot.taken) > SILENT_AFTER {
+        return Heard::SilentSince(snapshot.taken);
+    }
+    let mut blind: Vec<String> = snapshot.blind.iter().map(|blind| format!("{}: {}", blind.what, blind.why)).collect();
+    blind.extend(snapshot.volumes.iter().filter_map(|volume| {
+        let why = volume.room.missing().filter(|why| why.reason == crate::reading::Reason::TimedOut)?;
+        Some(format!("room of {}: {why}", volume.mount))
+    }));
+    blind.extend(
+        snapshot.pools.iter().filter_map(|pool| Some(format!("pool {}: {}", pool.name, pool.running.missing()?))),
+    );
+    if blind.is_empty() { Heard::Fresh } else { Heard::InPart(blind) }
+}
+
+#[cfg(test)]
+mod tests;

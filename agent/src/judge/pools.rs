@@ -1,0 +1,197 @@
+//! pool-degraded, pool-down, pool-busy: what a pool has lost, what it could still lose, and what it does.
+
+use super::Memory;
+use super::track::{Holds, Side, Sight};
+use crate::reading::{ActivityKind, Member, MemberState, Pool, PoolRunning, Snapshot};
+use crate::units::Percent;
+use crate::verdict::{Down, Finding, Place, Severity, Subject};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use traylight_config::{PoolLimits, Settings};
+
+/// The pools that are or were there, by key: name, and members of a whole pool.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    pools: BTreeMap<String, (String, u32)>,
+}
+
+impl Known {
+    /// Takes in which pools are there now.
+    pub fn learn(&mut self, snapshot: &Snapshot) {
+        for pool in &snapshot.pools {
+            let (name, wanted) = self.pools.entry(pool.key.clone()).or_default();
+            name.clone_from(&pool.name);
+            // An inactive pool does not say how many members it wants.
+            *wanted = if pool.wanted > 0 { pool.wanted } else { *wanted };
+        }
+    }
+
+    fn wanted(&self, pool: &Pool) -> u32 {
+        self.pools.get(&pool.key).map_or(pool.wanted, |(_, wanted)| *wanted)
+    }
+}
+
+/// What is seen of every pool, and of those that were there.
+pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if snapshot.blind.iter().any(|blind| blind.what == "pools") {
+        return Vec::new();
+    }
+    let limits = &settings.limits.pool;
+    let in_grace = snapshot.taken.since_boot() < settings.limits.grace.pools;
+    let mut found = Vec::new();
+    for pool in &snapshot.pools {
+        found.extend(down(limits, memory, snapshot, pool));
+        found.extend(degraded(limits, memory, snapshot, pool));
+        found.push(busy(snapshot, pool));
+    }
+    for (key, (name, of)) in &memory.pools.pools {
+        if !snapshot.pools.iter().any(|pool| pool.key == *key) {
+            let finding = Finding::PoolDown { pool: name.clone(), why: Down::Absent, present: 0, of: *of };
+            found.push(Sight {
+                subject: Subject::Pool(key.clone()),
+                side: Side::Raised(Severity::Critical),
+                seen: snapshot.taken,
+                finding,
+                holds: Holds::new(limits.down_hold, limits.up_hold),
+            });
+        }
+    }
+    if in_grace {
+        // Pools are put together one member after another; only what ends may be told.
+        for sight in found.iter_mut().filter(|sight| sight.finding.kind() != crate::verdict::Kind::PoolBusy) {
+            if matches!(sight.side, Side::Raised(_)) {
+                sight.side = Side::Between;
+            }
+        }
+    }
+    found
+}
+
+fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+    let running = pool.running.get()?;
+    let why = match running {
+        PoolRunning::Inactive => Some(Down::Inactive),
+        PoolRunning::Broken => Some(Down::TooManyLost),
+        PoolRunning::Running if losses(pool) > survives(pool) => Some(Down::TooManyLost),
+        PoolRunning::Running => None,
+    };
+    let present =
+        pool.members.iter().filter(|member| !member.device_gone && member.state != MemberState::Faulty).count();
+    Some(Sight {
+        subject: Subject::Pool(pool.key.clone()),
+        side: why.map_or(Side::Clear, |_| Side::Raised(Severity::Critical)),
+        seen: snapshot.taken,
+        finding: Finding::PoolDown {
+            pool: pool.name.clone(),
+            why: why.unwrap_or(Down::Inactive),
+            present: present as u32,
+            of: memory.pools.wanted(pool),
+        },
+        holds: Holds::new(limits.down_hold, limits.up_hold),
+    })
+}
+
+fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+    let running = *pool.running.get()? == PoolRunning::Running;
+    let (missing, survives) = (losses(pool), survives(pool));
+    if survives == 0 {
+        return None;
+    }
+    let spare = survives.saturating_sub(missing);
+    let side = match missing {
+        // A pool that is down is told of as such; what was told before stays as it was.
+        _ if !running || missing > survives => Side::Between,
+        0 if pool.activity.kind == ActivityKind::Idle => Side::Clear,
+        0 => Side::Between,
+        _ if spare == 0 => Side::Raised(Severity::Critical),
+        _ => Side::Raised(Severity::Warning),
+    };
+    Some(Sight {
+        subject: Subject::Pool(pool.key.clone()),
+        side,
+        seen: snapshot.taken,
+        finding: Finding::PoolDegraded {
+            pool: pool.name.clone(),
+            level: pool.level.clone(),
+            missing,
+            of: pool.wanted,
+            spare,
+            lost: lost(memory, pool),
+            leave_in: leave_in(memory, pool),
+            rebuilding: pool.activity.kind == ActivityKind::Rebuild,
+        },
+        holds: Holds::new(Duration::ZERO, limits.whole_hold),
+    })
+}
+
+fn busy(snapshot: &Snapshot, pool: &Pool) -> Sight {
+    let quiet = matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Frozen);
+    Sight {
+        subject: Subject::Pool(pool.key.clone()),
+        side: if quiet { Side::Clear } else { Side::Raised(Severity::Notice) },
+        seen: snapshot.taken,
+        finding: Finding::PoolBusy {
+            pool: pool.name.clone(),
+            activity: pool.activity.kind,
+            done: pool.activity.done.map(|done| Percent(done * 100.0)),
+            left: pool.activity.left,
+        },
+        holds: Holds::new(Duration::ZERO, Duration::ZERO),
+    }
+}
+
+/// How many members a pool lacks: by the kernel's count, or by the block devices that are gone, whichever is more.
+pub fn losses(pool: &Pool) -> u32 {
+    let working = pool.members.iter().filter(|member| holds_its_share(member)).count() as u32;
+    pool.wanted.saturating_sub(working).max(pool.missing.unwrap_or(0))
+}
+
+/// How many losses a whole pool of this layout survives whichever members they hit (drivers/md: `max_degraded`, and
+/// for raid10 one copy less than it keeps; two copies are assumed, the least that it can have).
+fn survives(pool: &Pool) -> u32 {
+    match pool.level.as_str() {
+        "raid1" => pool.wanted.saturating_sub(1),
+        "raid4" | "raid5" | "raid10" => 1,
+        "raid6" => 2,
+        _ => 0,
+    }
+}
+
+/// True when the pool itself says that it does without the drive of this name.
+pub fn misses(pool: &Pool, drive_device: &str) -> bool {
+    let still_used = |member: &Member| member.drive_device == drive_device && holds_its_share(member);
+    losses(pool) > 0 && !pool.members.iter().any(still_used)
+}
+
+/// Labels of the drives that must stay in: all that hold a share, once the pool can lose no more.
+pub fn leave_in(memory: &Memory, pool: &Pool) -> Vec<String> {
+    if losses(pool) < survives(pool) || survives(pool) == 0 {
+        return Vec::new();
+    }
+    let needed = pool.members.iter().filter(|member| !member.device_gone && member.state != MemberState::Faulty);
+    let mut labels: Vec<String> = needed
+        .filter_map(|member| memory.drives.behind(&pool.key, &member.drive_device))
+        .map(|drive| drive.place.label())
+        .collect();
+    labels.sort();
+    labels
+}
+
+/// Where the lost members are or were, as far as the box remembers.
+fn lost(memory: &Memory, pool: &Pool) -> Vec<Place> {
+    let of_this_pool =
+        memory.drives.iter().map(|(_, drive)| drive).filter(|drive| drive.pool.as_deref() == Some(&pool.key));
+    let mut places: Vec<Place> = of_this_pool
+        .filter(|drive| !drive.present || misses(pool, &drive.device))
+        .filter(|drive| {
+            !pool.members.iter().any(|member| member.drive_device == drive.device && member.state == MemberState::Spare)
+        })
+        .map(|drive| drive.place.clone())
+        .collect();
+    places.sort();
+    places
+}
+
+fn holds_its_share(member: &Member) -> bool {
+    member.state == MemberState::Active && !member.device_gone && member.slot.is_some()
+}

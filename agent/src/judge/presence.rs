@@ -1,0 +1,42 @@
+//! drive-gone: an expected drive is not there.
+
+use super::track::{Holds, Side, Sight};
+use super::{Memory, drives, pools};
+use crate::reading::{DriveKey, Snapshot};
+use crate::verdict::{Finding, Severity, Subject};
+use std::time::Duration;
+use traylight_config::Settings;
+
+/// What is seen of every expected drive.
+pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if drives::is_blind(snapshot) {
+        return Vec::new();
+    }
+    let limits = &settings.limits.drive;
+    // Drives may need this long to start turning and to be found.
+    let in_grace = snapshot.taken.since_boot() < settings.limits.grace.drives;
+    let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
+        let pool = drive.pool.as_ref().and_then(|pool| snapshot.pools.iter().find(|other| other.key == *pool));
+        let severity = if drive.pool.is_some() { Severity::Critical } else { Severity::Warning };
+        let pool_agrees = pool.is_some_and(|pool| pools::misses(pool, &drive.device));
+        let hold = if pool_agrees { Duration::ZERO } else { limits.gone_hold };
+        let clear = if drive.accepted { Duration::ZERO } else { limits.back_hold };
+        let side = match (drive.present || drive.accepted, in_grace) {
+            (true, _) => Side::Clear,
+            (false, true) => Side::Between,
+            (false, false) => Side::Raised(severity),
+        };
+        Sight {
+            subject: Subject::Drive(key.clone()),
+            side,
+            seen: snapshot.taken,
+            finding: Finding::DriveGone {
+                drive: drive.place.clone(),
+                pool: pool.map(|pool| pool.name.clone()).or_else(|| drive.pool.clone()),
+                leave_in: pool.map(|pool| pools::leave_in(memory, pool)).unwrap_or_default(),
+            },
+            holds: Holds::new(hold, clear),
+        }
+    };
+    memory.drives.expected().map(sight).collect()
+}

@@ -1,0 +1,76 @@
+//! space-low: a volume is nearly full. Small volumes and large ones are not full at the same share, so most limits are
+//! a share and an amount together.
+
+use super::Memory;
+use super::track::{Holds, Side, Sight};
+use crate::reading::{Room, Snapshot, Volume};
+use crate::units::{Bytes, Percent};
+use crate::verdict::{Finding, Severity, SpaceLimit, Subject};
+use traylight_config::{Settings, VolumeLimits};
+
+const GIB: u64 = 1 << 30;
+const MIB: u64 = 1 << 20;
+
+/// What is seen of every volume whose room is known.
+pub fn sights(settings: &Settings, _: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let watched = |volume: &&Volume| !settings.watch.leave_out_volumes.contains(&volume.mount);
+    snapshot.volumes.iter().filter(watched).filter_map(|volume| sight(&settings.limits.volume, volume)).collect()
+}
+
+fn sight(limits: &VolumeLimits, volume: &Volume) -> Option<Sight> {
+    let room = volume.room.get()?;
+    let share = Percent::of(room.free.0 as f64, (room.free.0 + room.used.0) as f64)?;
+    let raised = passed(limits, volume, room, share, 0.0);
+    let side = match raised {
+        Some((severity, _)) => Side::Raised(severity),
+        None if passed(limits, volume, room, share, limits.clear_percent).is_some() => Side::Between,
+        None => Side::Clear,
+    };
+    let limit = raised.map_or(SpaceLimit { share, amount: None }, |(_, limit)| limit);
+    Some(Sight {
+        subject: Subject::Volume(volume.mount.clone()),
+        side,
+        seen: volume.room.taken,
+        finding: Finding::SpaceLow { mount: volume.mount.clone(), free: room.free, size: room.size, share, limit },
+        holds: Holds::new(limits.hold, limits.clear_hold),
+    })
+}
+
+/// The worst limit that is passed, with all limits moved up by `margin` percent.
+fn passed(
+    limits: &VolumeLimits,
+    volume: &Volume,
+    room: &Room,
+    share: Percent,
+    margin: f64,
+) -> Option<(Severity, SpaceLimit)> {
+    let below_share = |percent: f64| share.0 < percent + margin;
+    let below = |bytes: u64| (room.free.0 as f64) < bytes as f64 * (1.0 + margin / 100.0);
+    // On a volume that is hardly larger than the floor, the floor would always be passed.
+    let floor = |bytes: u64| room.size.0 / 4 >= bytes && below(bytes);
+    let at = |severity, percent, amount: Option<u64>| {
+        Some((severity, SpaceLimit { share: Percent(percent), amount: amount.map(Bytes) }))
+    };
+
+    if is_system(&volume.mount) {
+        let least = limits.root_floor_mib * MIB;
+        if below_share(limits.root_critical_percent) || floor(least) {
+            return at(Severity::Critical, limits.root_critical_percent, Some(least));
+        }
+        return below_share(limits.root_warning_percent)
+            .then(|| at(Severity::Warning, limits.root_warning_percent, None))?;
+    }
+    let (warning_below, critical_below) = (limits.data_warning_below_gib * GIB, limits.data_critical_below_gib * GIB);
+    if floor(limits.data_floor_gib * GIB) || (below_share(limits.data_critical_percent) && below(critical_below)) {
+        return at(Severity::Critical, limits.data_critical_percent, Some(critical_below));
+    }
+    // Copy-on-write file systems need room to change anything: for them the share counts at any size.
+    let any_size = matches!(volume.file_system.as_str(), "zfs" | "btrfs");
+    (below_share(limits.data_warning_percent) && (any_size || below(warning_below)))
+        .then(|| at(Severity::Warning, limits.data_warning_percent, (!any_size).then_some(warning_below)))?
+}
+
+/// The volumes that the machine itself lives on.
+fn is_system(mount: &str) -> bool {
+    matches!(mount, "/" | "/var" | "/usr") || mount == "/boot" || mount.starts_with("/boot/")
+}
