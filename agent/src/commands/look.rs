@@ -1,0 +1,95 @@
+//! `look`: how the box stands, once, as a table or as JSON.
+
+use super::Shared;
+use std::io::{self, Write};
+use std::path::Path;
+use std::process::ExitCode;
+use std::time::Duration;
+use traylight::clock::Clock;
+use traylight::judge::{Memory, judge};
+use traylight::probe::keeper::{Keeper, News};
+use traylight::reading::Snapshot;
+use traylight::serve::document::Document;
+use traylight::serve::{socket, table};
+use traylight::verdict::Verdict;
+use traylight_config::{Grace, Settings};
+
+/// How long one look may take; the probe needs about a second.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Flags of `look`.
+#[derive(clap::Args)]
+pub struct Flags {
+    #[command(flatten)]
+    shared: Shared,
+    /// Print the state document (schema 1)
+    #[arg(long)]
+    json: bool,
+}
+
+/// Prints the state; the exit code says how bad it is.
+pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+    let document = document(&flags.shared)?;
+    let text = if flags.json { serde_json::to_string_pretty(&document)? + "\n" } else { table::table(&document) };
+    io::stdout().write_all(text.as_bytes())?;
+    Ok(ExitCode::from(document.exit_code()))
+}
+
+fn document(shared: &Shared) -> io::Result<Document> {
+    let settings = shared.settings()?;
+    // The agent that runs knows more: what it saw before. It watches this machine, not a recorded tree.
+    if shared.root == Path::new("/") {
+        if let Some(state) = socket::ask(&shared.run_dir)? {
+            return serde_json::from_str(&state)
+                .map_err(|error| io::Error::other(format!("the running agent answered no state document: {error}")));
+        }
+    }
+    let clock = Clock::of_this_machine();
+    let (verdict, snapshot) = one_look(&settings, shared.root.clone(), &clock)?;
+    Ok(Document::new(&settings, &verdict, &snapshot, &clock.wall()))
+}
+
+/// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to
+/// wait for: what is beyond a limit now counts now.
+pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) -> io::Result<(Verdict, Snapshot)> {
+    let settings = without_patience(settings);
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let snapshots = runtime.block_on(async {
+        let mut keeper = Keeper::new(root, clock.clone());
+        let two = async { Ok::<_, io::Error>([hear(&mut keeper).await?, hear(&mut keeper).await?]) };
+        let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("no reading within {} s", PATIENCE.as_secs()));
+        tokio::time::timeout(PATIENCE, two).await.map_err(late)?
+    });
+    runtime.shutdown_background();
+    let [first, second] = snapshots?;
+    let mut memory = Memory::default();
+    judge(&settings, &mut memory, first.taken, Some(&first));
+    let (verdict, _) = judge(&settings, &mut memory, second.taken, Some(&second));
+    Ok((verdict, second))
+}
+
+async fn hear(keeper: &mut Keeper) -> io::Result<Snapshot> {
+    match keeper.news().await {
+        News::Snapshot(snapshot) => Ok(*snapshot),
+        News::Lost { why, .. } => Err(io::Error::other(format!("the probe was lost: {why}"))),
+    }
+}
+
+fn without_patience(settings: &Settings) -> Settings {
+    let mut settings = settings.clone();
+    let limits = &mut settings.limits;
+    for hold in [
+        &mut limits.drive.warning_hold,
+        &mut limits.drive.critical_hold,
+        &mut limits.drive.gone_hold,
+        &mut limits.volume.hold,
+        &mut limits.fan.stopped_hold,
+        &mut limits.link.down_hold,
+        &mut limits.link.slower_hold,
+        &mut limits.pool.down_hold,
+    ] {
+        *hold = Duration::ZERO;
+    }
+    limits.grace = Grace { drives: Duration::ZERO, pools: Duration::ZERO };
+    settings
+}

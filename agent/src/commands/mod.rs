@@ -1,0 +1,125 @@
+//! The commands, one file each, and what they share: flags, settings, exit codes.
+
+mod check;
+mod demo;
+mod look;
+mod panel;
+mod probe;
+mod run;
+
+use clap::{Args, Parser, Subcommand};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use traylight::tell::log::Form;
+use traylight_config::{Settings, settle};
+
+/// Where the configuration is unless said otherwise.
+const CONFIG: &str = "/etc/traylight/traylight.toml";
+/// A configuration file is small; anything larger is another kind of file.
+const LONGEST_CONFIG: u64 = 256 << 10;
+
+/// Watches a self-built storage box: its drives, pools, room, fans and links. Says what is wrong, in which tray, and what to do.
+///
+/// It only reads: it never wakes a sleeping drive, never writes to one, and changes nothing on the box.
+#[derive(Parser)]
+#[command(name = "traylight", version, arg_required_else_help = true, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Watch the box until stopped: judge, log what changes, draw the panel
+    ///
+    /// Works without any configuration. In a terminal the panel is drawn there, with the log above it. Send SIGHUP to read the configuration again.
+    Run(run::Flags),
+    /// Look at the box once and say how it stands
+    ///
+    /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open.
+    Look(look::Flags),
+    /// Check the configuration and name every mistake
+    Check(Shared),
+    /// Draw the pages for the box as it stands, in the terminal or as PNG files
+    Panel(panel::Flags),
+    /// Play a story on a pretend box: no hardware needed
+    Demo(demo::Flags),
+    /// The half of `run` that touches the hardware; `run` starts it
+    #[command(hide = true)]
+    Probe(probe::Flags),
+}
+
+/// Flags that all commands share.
+#[derive(Args, Clone)]
+struct Shared {
+    /// The configuration file; without one, the defaults hold
+    #[arg(long, value_name = "FILE", default_value = CONFIG)]
+    config: PathBuf,
+    /// A recorded tree to read in place of the running machine
+    #[arg(long, value_name = "DIR", default_value = "/")]
+    root: PathBuf,
+    /// Where a running agent serves its state
+    #[arg(long, value_name = "DIR", default_value = "/run/traylight")]
+    run_dir: PathBuf,
+    /// How log lines are written [default: journal under systemd, else text]
+    #[arg(long, value_name = "FORM")]
+    log: Option<Form>,
+}
+
+/// Runs the command that was asked for.
+pub fn run() -> ExitCode {
+    let done = match Arguments::parse().command {
+        Command::Run(flags) => run::command(flags),
+        Command::Look(flags) => look::command(&flags),
+        Command::Check(shared) => check::command(&shared),
+        Command::Panel(flags) => panel::command(&flags),
+        Command::Demo(flags) => demo::command(&flags),
+        Command::Probe(flags) => probe::command(flags),
+    };
+    match done {
+        Ok(code) => code,
+        // Whoever read our output has read enough.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("traylight: {error}");
+            ExitCode::from(1)
+        }
+    }
+}
+
+impl Shared {
+    /// The settings of the configuration file, or the defaults where the default file does not exist.
+    fn settings(&self) -> io::Result<Settings> {
+        read_settings(&self.config).map_err(io::Error::other)
+    }
+}
+
+/// Reads a configuration file; every problem of it is in the error.
+fn read_settings(file: &Path) -> Result<Settings, String> {
+    match config_text(file) {
+        Ok(Some(text)) => settle(&text, &file.display().to_string()).map_err(|problems| problems.to_string()),
+        Ok(None) => Ok(Settings::default()),
+        Err(error) => Err(error.to_string()),
+    }
+}
+
+/// The text of the configuration file; `None` when the default file is not there, which is not a mistake.
+#[allow(clippy::disallowed_methods, reason = "the configuration file is read where arguments are")]
+fn config_text(file: &Path) -> io::Result<Option<String>> {
+    use std::io::Read;
+    let at = |error: io::Error| io::Error::new(error.kind(), format!("{}: {error}", file.display()));
+    let opened = match std::fs::File::open(file) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound && file == Path::new(CONFIG) => return Ok(None),
+        opened => opened.map_err(at)?,
+    };
+    let mut bytes = Vec::new();
+    opened.take(LONGEST_CONFIG + 1).read_to_end(&mut bytes).map_err(at)?;
+    if bytes.len() as u64 > LONGEST_CONFIG {
+        return Err(at(io::Error::other(format!("found more than {LONGEST_CONFIG} bytes, wanted a configuration"))));
+    }
+    String::from_utf8(bytes).map(Some).map_err(|error| {
+        let found = format!("found bytes that are not UTF-8 at byte {}, wanted text", error.utf8_error().valid_up_to());
+        at(io::Error::other(found))
+    })
+}

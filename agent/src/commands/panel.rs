@@ -1,0 +1,69 @@
+//! `panel`: the pages for the box as it stands, in the terminal or as PNG files.
+
+use super::Shared;
+use super::look::one_look;
+use std::io::{self, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+use traylight::clock::Clock;
+use traylight::show::pages::{Page, View, draw};
+use traylight::show::turn::worth_showing;
+use traylight_display::{Frame, terminal};
+
+/// Pixels of a PNG for each pixel of the panel.
+const SCALE: u8 = 4;
+
+/// Flags of `panel`.
+#[derive(clap::Args)]
+pub struct Flags {
+    #[command(flatten)]
+    shared: Shared,
+    /// Write each page as a PNG file into this folder
+    #[arg(long, value_name = "DIR")]
+    png: Option<PathBuf>,
+}
+
+/// Draws every page that is worth showing now.
+pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+    let settings = flags.shared.settings()?;
+    let clock = Clock::of_this_machine();
+    let (verdict, snapshot) = one_look(&settings, flags.shared.root.clone(), &clock)?;
+    let wall = clock.wall();
+    let minute = wall.minute();
+    let time_of_day = |ago| wall.before(ago).minute();
+    let view =
+        View { verdict: &verdict, snapshot: Some(&snapshot), clock: &minute, beat: 0, time_of_day: &time_of_day };
+    let pages = worth_showing(&verdict, Some(&snapshot), &settings.panel.pages);
+    let drawn: Vec<(String, Frame)> = pages.iter().map(|page| (name(page), draw(page, &view))).collect();
+    match &flags.png {
+        Some(folder) => write_png(folder, &drawn)?,
+        None => {
+            let mut out = io::stdout();
+            for (name, frame) in &drawn {
+                write!(out, "{name}\n{}", terminal::compact(frame))?;
+            }
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+#[allow(clippy::disallowed_methods, reason = "the owner names the folder for the pictures")]
+fn write_png(folder: &std::path::Path, drawn: &[(String, Frame)]) -> io::Result<()> {
+    let at = |error: io::Error| io::Error::new(error.kind(), format!("{}: {error}", folder.display()));
+    std::fs::create_dir_all(folder).map_err(at)?;
+    for (name, frame) in drawn {
+        let file = folder.join(format!("{name}.png"));
+        std::fs::write(&file, traylight_display::png::png(frame, SCALE)?).map_err(at)?;
+        println!("{}", file.display());
+    }
+    Ok(())
+}
+
+/// The page's name as a file name.
+fn name(page: &Page) -> String {
+    let name = match page {
+        Page::Named(page) => format!("{page:?}"),
+        Page::Condition(kind, subject) => format!("{} {subject}", kind.id()),
+    };
+    name.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect()
+}

@@ -1,0 +1,28 @@
+//! `probe`: the half of `run` that touches the hardware. Its socket is its standard input.
+
+use std::io;
+use std::os::fd::AsFd;
+use std::os::unix::net::UnixStream;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use traylight::clock::Clock;
+use traylight::sense::host::Host;
+
+/// Flags of `probe`.
+#[derive(clap::Args)]
+pub struct Flags {
+    /// The root of the host's files
+    #[arg(long, value_name = "DIR", default_value = "/")]
+    root: PathBuf,
+}
+
+/// Runs until nobody listens.
+pub fn command(flags: Flags) -> io::Result<ExitCode> {
+    let socket = UnixStream::from(io::stdin().as_fd().try_clone_to_owned()?);
+    socket.local_addr().map_err(|_| {
+        io::Error::other(
+            "found a standard input that is no socket; `traylight run` and `look` start the probe themselves",
+        )
+    })?;
+    traylight::probe::run(Host::at(flags.root), Clock::of_this_machine(), socket).map(|()| ExitCode::SUCCESS)
+}

@@ -1,0 +1,8 @@
+//! The pretend box.
+/// Plays.
+///
+/// # Errors
+/// Never.
+pub fn play(_speed: u32) -> std::io::Result<()> {
+    Ok(())
+}

@@ -1,0 +1,23 @@
+//! The parts of traylight, in reading order. Data flows one way: sense, judge, then show, tell and serve.
+
+pub mod units;
+
+pub mod clock;
+pub mod reading;
+pub mod verdict;
+
+pub mod sense;
+
+pub mod probe;
+
+pub mod judge;
+
+pub mod tell;
+
+pub mod show;
+
+pub mod serve;
+
+pub mod run;
+
+pub mod demo;

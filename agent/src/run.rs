@@ -1,0 +1,173 @@
+//! The loop: hear the probe, judge, then show, tell and serve. The one place where all parts meet.
+
+use crate::clock::{Clock, Moment};
+use crate::judge::{Memory, judge};
+use crate::probe::keeper::{Keeper, News};
+use crate::reading::Snapshot;
+use crate::serve::document::Document;
+use crate::serve::socket::{StateSocket, hand_out};
+use crate::show::glass::{PanelThread, Report};
+use crate::show::outlet::Outlet;
+use crate::tell::log::Entry;
+use crate::units::span;
+use crate::verdict::Verdict;
+use std::path::PathBuf;
+use std::time::Duration;
+use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::mpsc::unbounded_channel;
+use traylight_config::Settings;
+
+/// How often the loop looks at the time by itself: for what ages, and for the watchdog.
+const TICK: Duration = Duration::from_secs(1);
+
+/// Everything the loop is given.
+pub struct Edges {
+    /// The settings to begin with.
+    pub settings: Settings,
+    /// Reads the settings again.
+    pub reload: Box<dyn Fn() -> Result<Settings, String>>,
+    /// The root of the host's files.
+    pub root: PathBuf,
+    /// Where log lines and the picture for the terminal go.
+    pub outlet: Outlet,
+    /// The state socket, where one could be opened.
+    pub socket: Option<StateSocket>,
+    /// The machine's clocks.
+    pub clock: Clock,
+}
+
+/// Runs until it is asked to stop.
+///
+/// # Errors
+/// When the machine refuses signals.
+pub async fn run(edges: Edges) -> std::io::Result<()> {
+    let Edges { mut settings, reload, root, mut outlet, socket, clock } = edges;
+    let (report, mut reports) = unbounded_channel();
+    let panel = PanelThread::start(&settings.panel, clock.clone(), move |said| drop(report.send(said)));
+    let mut keeper = Keeper::new(root, clock.clone());
+    let mut core = Core { clock: clock.clone(), ..Core::default() };
+    let mut tick = tokio::time::interval(TICK);
+    tick.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    let (mut reread, mut stop, mut interrupt) =
+        (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
+    outlet.say(&Entry::agent(6, "started", format!("traylight {} watches", env!("CARGO_PKG_VERSION"))), &clock.wall());
+    let _ = sd_notify::notify(&[sd_notify::NotifyState::Ready]);
+
+    loop {
+        tokio::select! {
+            news = keeper.news() => outlet.say_all(core.hear(news), &clock.wall()),
+            _ = tick.tick() => drop(sd_notify::notify(&[sd_notify::NotifyState::Watchdog])),
+            Some(said) = reports.recv() => outlet.say(&about_panel(said), &clock.wall()),
+            visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
+                hand_out(visitor, core.state(&settings));
+            },
+            _ = reread.recv() => outlet.say(&core.reread(&mut settings, &reload), &clock.wall()),
+            _ = stop.recv() => break,
+            _ = interrupt.recv() => break,
+        }
+        outlet.say_all(core.judge(&settings), &clock.wall());
+        if let Some(frame) = outlet.frame_if_due(&core, &settings, &clock) {
+            if let Some(panel) = &panel {
+                panel.show(frame.clone());
+            }
+            outlet.draw(&frame);
+        }
+    }
+
+    let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
+    outlet.say(&Entry::agent(6, "stopped", "asked to stop"), &clock.wall());
+    let last = crate::show::pages::stopped(&clock.wall().minute());
+    outlet.draw(&last);
+    if let Some(panel) = panel {
+        panel.finish(last);
+    }
+    Ok(())
+}
+
+/// What the loop knows.
+#[derive(Default)]
+pub struct Core {
+    clock: Clock,
+    memory: Memory,
+    /// The newest snapshot.
+    pub snapshot: Option<Snapshot>,
+    /// The newest verdict.
+    pub verdict: Option<Verdict>,
+    lost_since: Option<Moment>,
+}
+
+impl Core {
+    /// Takes in news of the probe; what is to be said of it.
+    pub fn hear(&mut self, news: News) -> Vec<Entry> {
+        match news {
+            News::Snapshot(snapshot) => {
+                self.snapshot = Some(*snapshot);
+                let back = self.lost_since.take().map(|since| {
+                    let silent = span(self.clock.now().since(since));
+                    Entry::agent(
+                        5,
+                        "probe-back",
+                        format!("the probe answers again; readings were missing for {silent}"),
+                    )
+                });
+                back.into_iter().collect()
+            }
+            News::Lost { why, again_in } => {
+                self.lost_since.get_or_insert(self.clock.now());
+                let lost =
+                    format!("the probe was lost: {why}; no readings until the next one starts in {}", span(again_in));
+                vec![Entry::agent(4, "probe-lost", lost)]
+            }
+        }
+    }
+
+    /// Judges what is known now; what is new, as entries.
+    pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
+        let (now, wall) = (self.clock.now(), self.clock.wall());
+        let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref());
+        self.verdict = Some(verdict);
+        changes.iter().map(|change| Entry::of(change, now, &wall)).collect()
+    }
+
+    /// The state document; empty before the first snapshot.
+    pub fn state(&self, settings: &Settings) -> String {
+        let document = self.verdict.as_ref().zip(self.snapshot.as_ref()).map(|(verdict, snapshot)| {
+            serde_json::to_string(&Document::new(settings, verdict, snapshot, &self.clock.wall()))
+        });
+        document.and_then(Result::ok).unwrap_or_default()
+    }
+
+    fn reread(&mut self, settings: &mut Settings, reload: &dyn Fn() -> Result<Settings, String>) -> Entry {
+        match reload() {
+            Ok(new) if new.panel != settings.panel => {
+                *settings = Settings { panel: settings.panel.clone(), ..new };
+                self.memory.accept_absences();
+                Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
+            }
+            Ok(new) => {
+                *settings = new;
+                self.memory.accept_absences();
+                Entry::agent(5, "reloaded", "the configuration is in force")
+            }
+            Err(problems) => Entry::agent(
+                3,
+                "reload-refused",
+                format!("the configuration is not taken over, the old one stays in force:\n{problems}"),
+            ),
+        }
+    }
+}
+
+async fn visitor(socket: Option<&StateSocket>) -> std::io::Result<tokio::net::UnixStream> {
+    match socket {
+        Some(socket) => socket.visitor().await,
+        None => std::future::pending().await,
+    }
+}
+
+fn about_panel(said: Report) -> Entry {
+    match said {
+        Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
+        Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
+    }
+}

@@ -1,0 +1,203 @@
+//! The state of the box as one JSON document, `"schema": 1`: what `look --json` prints and the state socket hands out.
+//! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
+
+use super::parts::{self, *};
+use crate::clock::Wall;
+use crate::reading::{Missing, Snapshot};
+use crate::tell::log::place;
+use crate::tell::wording::words;
+use crate::units::span;
+use crate::verdict::{Condition as Held, Heard, Severity, Verdict};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use traylight_config::Settings;
+
+/// Why values are missing, by key.
+pub type Reasons = BTreeMap<String, String>;
+
+/// The whole document.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Document {
+    /// Always 1; goes up when a key changes its meaning or goes away.
+    pub schema: u32,
+    /// The box's name.
+    #[serde(rename = "box")]
+    pub box_name: String,
+    /// When the snapshot was taken, RFC 3339.
+    pub taken_at: String,
+    /// Whether the calendar behind the times can be believed.
+    pub clock_set: bool,
+    /// How the box stands.
+    pub standing: Standing,
+    /// What could not be looked at, in words.
+    pub unseen: Vec<String>,
+    /// Physical drives, in the order of their ports.
+    pub drives: Vec<Drive>,
+    /// Drives that hold data together.
+    pub pools: Vec<Pool>,
+    /// Mounted file systems with room.
+    pub volumes: Vec<Volume>,
+    /// Fans.
+    pub fans: Vec<Fan>,
+    /// Temperatures that belong to no drive.
+    pub temperatures: Vec<Temperature>,
+    /// The power supply, as far as it is measured.
+    pub supply: Supply,
+    /// Network ports.
+    pub links: Vec<Link>,
+    /// Disk controllers.
+    pub controllers: Option<Vec<Controller>>,
+    /// The machine itself.
+    pub board: Board,
+    /// What holds, worst first.
+    pub conditions: Vec<Condition>,
+    /// Conditions with one cause folded together.
+    pub incidents: Option<Vec<Incident>>,
+    /// Why a key of this level is `null`.
+    pub missing: Reasons,
+}
+
+/// How the box stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum Standing {
+    /// Nothing was read yet.
+    Starting,
+    /// Nothing wrong, all of it seen.
+    Fine,
+    /// Nothing wrong in what was seen, but not all of it was.
+    SeenInPart,
+    /// Nothing was heard for a while.
+    NoData,
+    /// A notice is open.
+    Notice,
+    /// A warning is open.
+    Warning,
+    /// A critical condition is open.
+    Critical,
+}
+
+/// A condition that holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Condition {
+    /// The kind, such as `drive-gone`.
+    pub id: String,
+    /// What it is about.
+    pub subject: String,
+    /// The tray, where it is about one drive in a named tray.
+    pub tray: Option<String>,
+    /// How bad.
+    pub severity: Severity,
+    /// For how long it has held.
+    pub since_s: u64,
+    /// A title of at most 21 characters.
+    pub headline: String,
+    /// One sentence.
+    pub sentence: String,
+    /// What was measured, against which limit.
+    pub evidence: Vec<String>,
+    /// What several readings together point to.
+    pub cause: Option<String>,
+    /// What to do.
+    #[serde(rename = "do")]
+    pub advice: String,
+    /// What not to do.
+    pub do_not: String,
+}
+
+impl Document {
+    /// The document of a judged snapshot; `wall` is the calendar at the time of the verdict.
+    pub fn new(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, wall: &Wall) -> Self {
+        let age = verdict.at.since(snapshot.taken);
+        let unseen = match &verdict.heard {
+            Heard::InPart(blind) => blind.clone(),
+            Heard::SilentSince(since) => vec![format!("everything: silent for {}", span(verdict.at.since(*since)))],
+            Heard::NotYet | Heard::Fresh => Vec::new(),
+        };
+        let not_yet = "not read by this version".to_owned();
+        Self {
+            schema: 1,
+            box_name: box_name(settings, snapshot),
+            taken_at: wall.before(age).stamp(),
+            clock_set: wall.synchronised,
+            standing: standing(verdict),
+            unseen,
+            drives: snapshot.drives.iter().map(|drive| parts::drive(settings, snapshot, drive)).collect(),
+            pools: snapshot.pools.iter().map(|pool| parts::pool(settings, snapshot, pool)).collect(),
+            volumes: snapshot.volumes.iter().map(parts::volume).collect(),
+            fans: snapshot.fans.iter().map(|fan| parts::fan(fan, verdict.fans.contains(&fan.key))).collect(),
+            temperatures: snapshot.temperatures.iter().map(parts::temperature).collect(),
+            supply: parts::supply(snapshot),
+            links: snapshot.links.iter().map(parts::link).collect(),
+            controllers: None,
+            board: parts::board(snapshot),
+            conditions: verdict.conditions.iter().map(|held| condition(held, verdict)).collect(),
+            incidents: None,
+            missing: [("controllers".to_owned(), not_yet.clone()), ("incidents".to_owned(), not_yet)].into(),
+        }
+    }
+
+    /// The exit code that tells a script how the box stands: 0 nothing wrong, 10 a warning, 20 a critical condition.
+    pub fn exit_code(&self) -> u8 {
+        match self.conditions.iter().map(|condition| condition.severity).max() {
+            Some(Severity::Critical) => 20,
+            Some(Severity::Warning) => 10,
+            Some(Severity::Notice) | None => 0,
+        }
+    }
+}
+
+/// The box's name: the owner's, else the host's.
+pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
+    settings.box_name.clone().unwrap_or_else(|| snapshot.board.name.clone())
+}
+
+fn standing(verdict: &Verdict) -> Standing {
+    match (verdict.worst(), &verdict.heard) {
+        (Some(Severity::Critical), _) => Standing::Critical,
+        (Some(Severity::Warning), _) => Standing::Warning,
+        (_, Heard::NotYet) => Standing::Starting,
+        (_, Heard::SilentSince(_)) => Standing::NoData,
+        (_, Heard::InPart(_)) => Standing::SeenInPart,
+        (Some(Severity::Notice), Heard::Fresh) => Standing::Notice,
+        (None, Heard::Fresh) => Standing::Fine,
+    }
+}
+
+fn condition(held: &Held, verdict: &Verdict) -> Condition {
+    let words = words(held);
+    Condition {
+        id: held.kind().id().to_owned(),
+        subject: held.subject.to_string(),
+        tray: place(held).and_then(|place| place.tray.clone()),
+        severity: held.severity,
+        since_s: verdict.at.since(held.since).as_secs(),
+        headline: words.title,
+        sentence: words.sentence,
+        evidence: words.evidence,
+        cause: None,
+        advice: words.advice,
+        do_not: words.warning,
+    }
+}
+
+/// The reason, for the map of reasons.
+pub(super) fn reason(missing: &Missing) -> String {
+    missing.to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The schema that is shipped is the one that the code has.
+    #[test]
+    fn the_shipped_schema_is_the_documents() {
+        let schema = schemars::schema_for!(Document);
+        let ours = serde_json::to_string_pretty(&schema).expect("a schema is JSON") + "\n";
+        assert_eq!(include_str!("../../state.schema.json"), ours, "regenerate agent/state.schema.json from this");
+    }
+}

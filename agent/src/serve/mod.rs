@@ -1,0 +1,6 @@
+//! Serves the state of the box: one document, one schema.
+
+pub mod document;
+pub mod parts;
+pub mod socket;
+pub mod table;

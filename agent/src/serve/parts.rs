@@ -1,0 +1,458 @@
+//! The parts of the document, and how readings become them.
+
+use super::document::{Reasons, reason};
+use crate::judge::losses;
+use crate::reading::{
+    self, ActivityKind, Bus, DriveKind, MemberState, PoolKind, PoolRunning, Reading, Reason, Snapshot,
+};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use traylight_config::Settings;
+
+/// A physical drive.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Drive {
+    /// The label of its tray, if the configuration names one.
+    pub tray: Option<String>,
+    /// The kernel's name now; it moves between boots.
+    pub device: String,
+    /// Serial.
+    pub serial: Option<String>,
+    /// World wide name.
+    pub wwn: Option<String>,
+    /// Model.
+    pub model: Option<String>,
+    /// How it is attached.
+    pub bus: Bus,
+    /// What turns inside.
+    pub kind: DriveKind,
+    /// Where it is plugged.
+    pub port: Option<String>,
+    /// Whether it sleeps, as far as that is known without asking it.
+    pub power: Option<Power>,
+    /// Capacity.
+    pub size_bytes: Option<u64>,
+    /// Temperature.
+    pub temperature_c: Option<f64>,
+    /// How old the temperature is.
+    pub temperature_age_s: Option<u64>,
+    /// Data read from it per second.
+    pub read_bytes_per_s: Option<f64>,
+    /// Data written to it per second.
+    pub written_bytes_per_s: Option<f64>,
+    /// Health counters by name.
+    pub counters: Option<BTreeMap<String, u64>>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// Whether a drive sleeps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum Power {
+    /// It was used a moment ago.
+    Awake,
+    /// The kernel has put it to sleep.
+    Asleep,
+}
+
+/// Drives that hold data together.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Pool {
+    /// The kernel's name.
+    pub name: String,
+    /// Which software holds it together.
+    pub kind: PoolKind,
+    /// Layout.
+    pub level: Option<String>,
+    /// How it stands.
+    pub state: Option<PoolState>,
+    /// How many members a whole pool has.
+    pub wanted: Option<u32>,
+    /// Its members.
+    pub members: Vec<Member>,
+    /// What it does besides its work.
+    pub activity: Activity,
+    /// Usable size.
+    pub size_bytes: Option<u64>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// How a pool stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum PoolState {
+    /// All members hold their share.
+    Whole,
+    /// Members are missing.
+    Degraded,
+    /// A member is being filled.
+    Rebuilding,
+    /// It does not serve its data.
+    Down,
+}
+
+/// One member.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Member {
+    /// The label of its drive's tray.
+    pub tray: Option<String>,
+    /// The kernel's name.
+    pub device: String,
+    /// What the pool thinks of it; `gone` when its block device is no more.
+    pub state: String,
+}
+
+/// What a pool does besides its work.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Activity {
+    /// What runs.
+    pub kind: ActivityKind,
+    /// How far, 0 to 1.
+    pub done_ratio: Option<f64>,
+    /// How long it would take from here at the present speed.
+    pub left_s: Option<u64>,
+}
+
+/// A mounted file system.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Volume {
+    /// Where.
+    pub mount: String,
+    /// File system type.
+    pub file_system: String,
+    /// What is mounted.
+    pub source: String,
+    /// Size.
+    pub size_bytes: Option<u64>,
+    /// What ordinary users can still fill.
+    pub free_bytes: Option<u64>,
+    /// What is filled.
+    pub used_bytes: Option<u64>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// A fan channel.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Fan {
+    /// Chip and channel.
+    pub key: String,
+    /// The driver's name for it.
+    pub label: String,
+    /// True once it was seen turning, or is named as steady.
+    pub fitted: bool,
+    /// Speed.
+    pub speed_rpm: Option<u32>,
+    /// Drive level, 0 to 1.
+    pub duty_ratio: Option<f64>,
+    /// The chip's own fault line.
+    pub fault: bool,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// A temperature that belongs to no drive.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Temperature {
+    /// Chip and channel, or thermal zone.
+    pub key: String,
+    /// The driver's name for it.
+    pub label: String,
+    /// The value.
+    pub temperature_c: Option<f64>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// The power supply, as far as it is measured.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Supply {
+    /// Voltages with a label.
+    pub rails: Vec<Rail>,
+    /// The 12 V rail at the drives.
+    pub twelve_volt_v: Option<f64>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// A voltage with a label.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Rail {
+    /// The driver's name for it.
+    pub label: String,
+    /// The value.
+    pub potential_v: Option<f64>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// A network port.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Link {
+    /// The kernel's name.
+    pub name: String,
+    /// Switched on, and its partner is seen.
+    pub up: Option<bool>,
+    /// Negotiated speed in megabits per second.
+    pub speed_mbps: Option<u32>,
+    /// Data received per second.
+    pub received_bytes_per_s: Option<f64>,
+    /// Data sent per second.
+    pub sent_bytes_per_s: Option<f64>,
+    /// How often it came or went since its driver was loaded.
+    pub changes: Option<u64>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// A disk controller.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Controller {
+    /// Where it is plugged.
+    pub place: String,
+}
+
+/// Conditions with one cause.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Incident {
+    /// Its name.
+    pub id: String,
+}
+
+/// The machine itself.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Board {
+    /// Host name.
+    pub host: String,
+    /// Model; empty when nobody says.
+    pub model: String,
+    /// Kernel release.
+    pub kernel: String,
+    /// Address.
+    pub address: Option<String>,
+    /// How long it is up.
+    pub up_s: u64,
+    /// Load average over one minute, in tasks.
+    pub load_one_minute: Option<f64>,
+    /// Processors.
+    pub processors: Option<u32>,
+    /// Memory fitted.
+    pub memory_bytes: Option<u64>,
+    /// Memory that could still be given out.
+    pub memory_available_bytes: Option<u64>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+/// A value, with its reason noted under each of the keys when there is none.
+fn value<T, U>(reading: &Reading<T>, missing: &mut Reasons, keys: &[&str], of: impl Fn(&T) -> U) -> Option<U> {
+    if let Err(why) = &reading.value {
+        missing.extend(keys.iter().map(|&key| (key.to_owned(), reason(why))));
+    }
+    reading.get().map(of)
+}
+
+pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::Drive) -> Drive {
+    let mut missing = Reasons::new();
+    let moved = value(&drive.traffic, &mut missing, &["read_bytes_per_s", "written_bytes_per_s"], |traffic| *traffic);
+    let temperature =
+        value(&drive.temperature, &mut missing, &["temperature_c", "temperature_age_s"], |celsius| celsius.0);
+    let asleep = drive.temperature.missing().is_some_and(|why| why.reason == Reason::Asleep);
+    let used = moved.is_some_and(|traffic| traffic.inward.0 + traffic.outward.0 > 0.0);
+    let power = if asleep { Some(Power::Asleep) } else { used.then_some(Power::Awake) };
+    if power.is_none() {
+        missing.insert("power".into(), "not asked: idle, and only a command to the drive would tell".into());
+    }
+    missing.insert("counters".into(), "not read by this version".into());
+    for (key, absent) in
+        [("serial", drive.serial.is_none()), ("wwn", drive.wwn.is_none()), ("model", drive.model.is_none())]
+    {
+        if absent {
+            missing.insert(key.into(), "not fitted: neither the kernel nor udev knows one".into());
+        }
+    }
+    Drive {
+        tray: tray(settings, drive),
+        device: drive.device.clone(),
+        serial: drive.serial.clone(),
+        wwn: drive.wwn.clone(),
+        model: drive.model.clone(),
+        bus: drive.bus,
+        kind: drive.kind,
+        port: drive.port.clone(),
+        power,
+        size_bytes: value(&drive.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
+        temperature_c: temperature,
+        temperature_age_s: temperature.map(|_| snapshot.taken.since(drive.temperature.taken).as_secs()),
+        read_bytes_per_s: moved.map(|traffic| traffic.inward.0),
+        written_bytes_per_s: moved.map(|traffic| traffic.outward.0),
+        counters: None,
+        missing,
+    }
+}
+
+pub(super) fn pool(settings: &Settings, snapshot: &Snapshot, pool: &reading::Pool) -> Pool {
+    let mut missing = Reasons::new();
+    let running = value(&pool.running, &mut missing, &["state"], |running| *running);
+    let state = running.map(|running| match running {
+        PoolRunning::Inactive | PoolRunning::Broken => PoolState::Down,
+        PoolRunning::Running if pool.activity.kind == ActivityKind::Rebuild => PoolState::Rebuilding,
+        PoolRunning::Running if losses(pool) > 0 => PoolState::Degraded,
+        PoolRunning::Running => PoolState::Whole,
+    });
+    let is_inactive = pool.level.is_empty();
+    if is_inactive {
+        missing
+            .extend(["level", "wanted"].map(|key| (key.to_owned(), "not fitted: the pool is not started".to_owned())));
+    }
+    let member = |member: &reading::Member| Member {
+        tray: snapshot
+            .drives
+            .iter()
+            .find(|drive| drive.device == member.drive_device)
+            .and_then(|drive| tray(settings, drive)),
+        device: member.device.clone(),
+        state: if member.device_gone { "gone".to_owned() } else { member_state(member.state).to_owned() },
+    };
+    Pool {
+        name: pool.name.clone(),
+        kind: pool.kind,
+        level: (!is_inactive).then(|| pool.level.clone()),
+        state,
+        wanted: (!is_inactive).then_some(pool.wanted),
+        members: pool.members.iter().map(member).collect(),
+        activity: Activity {
+            kind: pool.activity.kind,
+            done_ratio: pool.activity.done,
+            left_s: pool.activity.left.map(|left| left.as_secs()),
+        },
+        size_bytes: value(&pool.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
+        missing,
+    }
+}
+
+fn member_state(state: MemberState) -> &'static str {
+    match state {
+        MemberState::Active => "active",
+        MemberState::Spare => "spare",
+        MemberState::Rebuilding => "rebuilding",
+        MemberState::Faulty => "faulty",
+        MemberState::Unknown => "unknown",
+    }
+}
+
+pub(super) fn volume(volume: &reading::Volume) -> Volume {
+    let mut missing = Reasons::new();
+    let room = value(&volume.room, &mut missing, &["size_bytes", "free_bytes", "used_bytes"], |room| *room);
+    Volume {
+        mount: volume.mount.clone(),
+        file_system: volume.file_system.clone(),
+        source: volume.source.clone(),
+        size_bytes: room.map(|room| room.size.0),
+        free_bytes: room.map(|room| room.free.0),
+        used_bytes: room.map(|room| room.used.0),
+        missing,
+    }
+}
+
+pub(super) fn fan(fan: &reading::Fan, fitted: bool) -> Fan {
+    let mut missing = Reasons::new();
+    if fan.duty.is_none() {
+        missing.insert("duty_ratio".into(), "not fitted: the chip has no output of this number".into());
+    }
+    Fan {
+        key: fan.key.clone(),
+        label: fan.label.clone(),
+        fitted,
+        speed_rpm: value(&fan.speed, &mut missing, &["speed_rpm"], |speed| speed.0),
+        duty_ratio: fan.duty,
+        fault: fan.fault,
+        missing,
+    }
+}
+
+pub(super) fn temperature(sensor: &reading::Temperature) -> Temperature {
+    let mut missing = Reasons::new();
+    Temperature {
+        key: sensor.key.clone(),
+        label: sensor.label.clone(),
+        temperature_c: value(&sensor.value, &mut missing, &["temperature_c"], |celsius| celsius.0),
+        missing,
+    }
+}
+
+pub(super) fn supply(snapshot: &Snapshot) -> Supply {
+    let rail = |rail: &reading::Rail| {
+        let mut missing = Reasons::new();
+        let potential_v = value(&rail.value, &mut missing, &["potential_v"], |volts| volts.0);
+        Rail { label: rail.label.clone(), potential_v, missing }
+    };
+    let rails: Vec<Rail> = snapshot.rails.iter().map(rail).collect();
+    let is_twelve = |rail: &&Rail| matches!(rail.label.to_lowercase().replace(' ', "").as_str(), "12v" | "+12v");
+    let twelve_volt_v = rails.iter().find(is_twelve).and_then(|rail| rail.potential_v);
+    let mut missing = Reasons::new();
+    if twelve_volt_v.is_none() {
+        missing.insert("twelve_volt_v".into(), "not fitted: no sensor is labelled 12 V".into());
+    }
+    Supply { rails, twelve_volt_v, missing }
+}
+
+pub(super) fn link(link: &reading::Link) -> Link {
+    let mut missing = Reasons::new();
+    let moved = value(&link.traffic, &mut missing, &["received_bytes_per_s", "sent_bytes_per_s"], |traffic| *traffic);
+    if link.changes.is_none() {
+        missing.insert("changes".into(), "not fitted: this kernel does not count them".into());
+    }
+    Link {
+        name: link.name.clone(),
+        up: value(&link.up, &mut missing, &["up"], |up| *up),
+        speed_mbps: value(&link.speed, &mut missing, &["speed_mbps"], |speed| speed.0),
+        received_bytes_per_s: moved.map(|traffic| traffic.inward.0),
+        sent_bytes_per_s: moved.map(|traffic| traffic.outward.0),
+        changes: link.changes,
+        missing,
+    }
+}
+
+pub(super) fn board(snapshot: &Snapshot) -> Board {
+    let board = &snapshot.board;
+    let mut missing = Reasons::new();
+    let keys = ["load_one_minute", "processors", "memory_bytes", "memory_available_bytes"];
+    let load = board.load.as_ref().and_then(|reading| value(reading, &mut missing, &keys, |load| *load));
+    if board.address.is_none() {
+        missing.insert("address".into(), "not fitted: no port has an address that others could reach".into());
+    }
+    Board {
+        host: board.name.clone(),
+        model: board.model.clone(),
+        kernel: board.kernel.clone(),
+        address: board.address.clone(),
+        up_s: snapshot.taken.since_boot().as_secs(),
+        load_one_minute: load.map(|load| load.one_minute),
+        processors: load.map(|load| load.processors),
+        memory_bytes: load.map(|load| load.memory.0),
+        memory_available_bytes: load.map(|load| load.memory_available.0),
+        missing,
+    }
+}
+
+fn tray(settings: &Settings, drive: &reading::Drive) -> Option<String> {
+    crate::judge::place_of(settings, drive).tray
+}

@@ -1,0 +1,77 @@
+//! Where the core's words and pictures leave: the log, and the terminal when there is one.
+
+use super::pages::{View, draw};
+use super::stage::Stage;
+use super::turn::{Turn, worth_showing};
+use crate::clock::{Clock, Moment, Wall};
+use crate::run::Core;
+use crate::tell::log::{Entry, Log};
+use crate::units::span;
+use std::io::Stdout;
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_display::Frame;
+
+/// A new picture this often: the sign of life moves with it.
+const BEAT: Duration = Duration::from_secs(2);
+
+/// The outlet.
+pub struct Outlet {
+    log: Log,
+    stage: Option<Stage<Stdout>>,
+    turn: Turn,
+    drawn: Option<Moment>,
+    beat: u64,
+}
+
+impl Outlet {
+    /// Log lines go to `log`; the picture goes to the terminal on standard output, when there is one.
+    pub fn new(log: Log) -> Self {
+        Self { log, stage: Stage::on(std::io::stdout()), turn: Turn::default(), drawn: None, beat: 0 }
+    }
+
+    /// Says one thing.
+    pub fn say(&mut self, entry: &Entry, wall: &Wall) {
+        match &mut self.stage {
+            None => self.log.write(entry, wall, &mut std::io::stdout()),
+            Some(stage) => {
+                let mut line = Vec::new();
+                self.log.write(entry, wall, &mut line);
+                // A terminal that is gone is no reason to stop watching.
+                let _ = stage.scroll(&line);
+            }
+        }
+    }
+
+    /// Says several things.
+    pub fn say_all(&mut self, entries: Vec<Entry>, wall: &Wall) {
+        for entry in entries {
+            self.say(&entry, wall);
+        }
+    }
+
+    /// The picture for now, if it is time for a new one or a page has to lead.
+    pub fn frame_if_due(&mut self, core: &Core, settings: &Settings, clock: &Clock) -> Option<Frame> {
+        let (now, wall) = (clock.now(), clock.wall());
+        let verdict = core.verdict.as_ref()?;
+        let pages = worth_showing(verdict, core.snapshot.as_ref(), &settings.panel.pages);
+        let leads = self.turn.has_news(&pages);
+        if !leads && self.drawn.is_some_and(|drawn| now.since(drawn) < BEAT) {
+            return None;
+        }
+        self.drawn = Some(now);
+        self.beat += 1;
+        let page = self.turn.page(&pages, now, Duration::from_secs(settings.panel.page_seconds.into()));
+        let clock = if wall.synchronised { wall.minute() } else { format!("up {}", span(now.since_boot())) };
+        let time_of_day = |ago: Duration| wall.before(ago).minute();
+        let snapshot = core.snapshot.as_ref();
+        Some(draw(&page, &View { verdict, snapshot, clock: &clock, beat: self.beat, time_of_day: &time_of_day }))
+    }
+
+    /// Puts a picture on the terminal.
+    pub fn draw(&mut self, frame: &Frame) {
+        if let Some(stage) = &mut self.stage {
+            let _ = stage.draw(frame);
+        }
+    }
+}

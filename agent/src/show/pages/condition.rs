@@ -1,0 +1,53 @@
+//! A condition: state word, which tray, what must stay in, what to do, since when, numbers; always in this order.
+
+use super::View;
+use super::pieces::{WIDTH, alarm_strip, wrapped};
+use crate::tell::wording::words;
+use crate::units::span;
+use crate::verdict::{Kind, Severity, Subject};
+use traylight_display::text::{text, text_right};
+use traylight_display::{Face, Frame};
+
+/// Draws the page; a condition that ended a moment ago leaves it to the others.
+pub fn draw(frame: &mut Frame, view: &View<'_>, kind: Kind, subject: &Subject) {
+    let about = |condition: &&crate::verdict::Condition| condition.kind() == kind && condition.subject == *subject;
+    let Some(condition) = view.verdict.conditions.iter().find(about) else {
+        return super::state::draw(frame, view);
+    };
+    let words = words(condition);
+    let severity = match condition.severity {
+        Severity::Critical => "CRITICAL",
+        Severity::Warning => "WARNING",
+        Severity::Notice => "NOTICE",
+    };
+    let others =
+        view.verdict.conditions.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
+    let more = if others > 0 { format!(" +{others}") } else { String::new() };
+    text(frame, 1, 0, &format!("{severity}{more}"), Face::Small);
+    text_right(frame, WIDTH - 1, 0, view.clock, Face::Small);
+    if condition.severity == Severity::Critical {
+        alarm_strip(frame);
+    }
+
+    let mut y = 10;
+    let title = wrapped(&words.title, Face::Medium.columns(frame.glass_size()));
+    if title.len() <= 2 {
+        for part in title {
+            text(frame, 0, y, &part, Face::Medium);
+            y += 16;
+        }
+    } else {
+        text(frame, 0, y, &words.title, Face::Small);
+        y += 9;
+    }
+    let held = view.verdict.at.since(condition.since);
+    let since = format!("since {}  {}", (view.time_of_day)(held), span(held));
+    let lines = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(words.evidence);
+    for line in lines {
+        if y + 8 > 63 {
+            break;
+        }
+        text(frame, 0, y + 1, &line, Face::Small);
+        y += 9;
+    }
+}

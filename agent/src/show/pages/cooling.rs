@@ -1,0 +1,54 @@
+//! Cooling: the fans, the warmest drives, then the board.
+
+use super::View;
+use super::pieces::{heading, pair};
+use crate::reading::{Fan, Snapshot};
+use crate::units::Celsius;
+use crate::verdict::{Tray, TrayState};
+use traylight_display::Frame;
+
+/// Lines below the heading.
+const LINES: usize = 6;
+
+/// Draws the page.
+pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
+    heading(frame, view, "COOLING");
+    let mut lines: Vec<(String, String)> = Vec::new();
+    let fitted = snapshot.fans.iter().filter(|fan| view.verdict.fans.contains(&fan.key));
+    lines.extend(fitted.map(|fan| (fan.label.clone(), speed(fan))));
+    if lines.is_empty() {
+        lines.push(("fan".to_owned(), "not measured".to_owned()));
+    }
+    lines.truncate(2);
+    lines.extend(
+        warmest(view).into_iter().take(2).map(|(tray, celsius)| (format!("tray {}", tray.label), celsius.to_string())),
+    );
+    let board = snapshot.temperatures.iter().map(|sensor| {
+        let value = sensor.value.get().map_or_else(|| "--".to_owned(), ToString::to_string);
+        (sensor.label.clone(), value)
+    });
+    lines.extend(board);
+    for (index, (left, right)) in lines.iter().take(LINES).enumerate() {
+        pair(frame, 1 + index as i32, left, right);
+    }
+}
+
+fn speed(fan: &Fan) -> String {
+    match (&fan.speed.value, fan.fault) {
+        (_, true) => "FAULT".to_owned(),
+        (Ok(speed), false) => speed.to_string(),
+        (Err(why), false) => why.reason.words().to_owned(),
+    }
+}
+
+fn warmest<'a>(view: &View<'a>) -> Vec<(&'a Tray, Celsius)> {
+    let trays = view.verdict.shelves.iter().flat_map(|shelf| &shelf.trays);
+    let mut warm: Vec<(&Tray, Celsius)> = trays
+        .filter_map(|tray| match tray.state {
+            TrayState::Warm(celsius) => Some((tray, celsius)),
+            _ => None,
+        })
+        .collect();
+    warm.sort_by(|a, b| b.1.0.total_cmp(&a.1.0));
+    warm
+}

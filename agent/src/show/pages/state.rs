@@ -1,0 +1,104 @@
+//! State: one word for the whole box, and the shelves as they stand, every tray in its place.
+
+use super::View;
+use super::pieces::WIDTH;
+use crate::tell::wording::words;
+use crate::units::span;
+use crate::verdict::{Heard, Severity, Tray, TrayState};
+use traylight_display::shapes::{CellLook, cell};
+use traylight_display::text::{text, text_right};
+use traylight_display::{Face, Frame, Rectangle, area};
+
+/// Rows of pixels that the shelves share.
+const SHELVES: std::ops::Range<i32> = 18..62;
+/// More trays than this do not fit side by side.
+const ABREAST: usize = 8;
+
+/// Draws the page.
+pub fn draw(frame: &mut Frame, view: &View<'_>) {
+    text(frame, 0, 0, state_word(view), Face::Medium);
+    text_right(frame, WIDTH, 0, view.clock, Face::Small);
+    text_right(frame, WIDTH, 8, &remark(view), Face::Small);
+
+    let rows: Vec<&[Tray]> = view.verdict.shelves.iter().flat_map(|shelf| shelf.trays.chunks(ABREAST)).collect();
+    let rows = &rows[..rows.len().min(4)];
+    let height = (SHELVES.end - SHELVES.start) / rows.len().max(1) as i32;
+    for (index, trays) in rows.iter().enumerate() {
+        let top = SHELVES.start + height * index as i32;
+        let width = WIDTH / trays.len().max(1) as i32;
+        for (place, tray) in trays.iter().enumerate() {
+            draw_tray(frame, area(width * place as i32, top, (width - 1) as u32, (height - 1) as u32), tray);
+        }
+    }
+    if rows.is_empty() && view.snapshot.is_some() {
+        text(frame, 0, 32, "no drives found", Face::Small);
+    }
+}
+
+/// One word for the box. `OK` needs everything fresh: silence and trouble each have words of their own.
+fn state_word(view: &View<'_>) -> &'static str {
+    match (&view.verdict.heard, view.verdict.worst()) {
+        (Heard::SilentSince(_), _) => "NO DATA",
+        (_, Some(Severity::Critical)) => "CRITICAL",
+        (_, Some(Severity::Warning)) => "WARNING",
+        (Heard::NotYet, _) => "STARTING",
+        (Heard::InPart(_), _) => "PART SEEN",
+        (Heard::Fresh, _) => "OK",
+    }
+}
+
+/// The few columns right of the word.
+fn remark(view: &View<'_>) -> String {
+    let notices = view.verdict.conditions.iter().filter(|condition| condition.severity == Severity::Notice);
+    match &view.verdict.heard {
+        Heard::SilentSince(since) => span(view.verdict.at.since(*since)),
+        Heard::NotYet => "looking".to_owned(),
+        Heard::InPart(blind) => format!("{} blind", blind.len()),
+        Heard::Fresh if view.verdict.worst() >= Some(Severity::Warning) => {
+            format!("{} open", view.verdict.conditions.iter().filter(|open| open.severity >= Severity::Warning).count())
+        }
+        Heard::Fresh => match notices.map(words).next() {
+            Some(notice) => notice.title,
+            None => format!("{} drives", view.snapshot.map_or(0, |snapshot| snapshot.drives.len())),
+        },
+    }
+}
+
+/// A tray: its label over its value. A warning has a double edge, a critical one is lit; both also say so in words.
+fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray) {
+    let (left, top) = (at.top_left.x, at.top_left.y);
+    let (width, height) = (at.size.width, at.size.height);
+    cell(frame, at, "", Face::Small, CellLook::Framed);
+    if tray.severity == Some(Severity::Warning) {
+        cell(frame, area(left + 1, top + 1, width - 2, height - 2), "", Face::Small, CellLook::Framed);
+    }
+    let columns = (width.saturating_sub(4) / Face::Small.width()) as usize;
+    let value = value(tray.state, columns);
+    let with_label = height >= 2 * Face::Small.height() + 3;
+    let label_height = if with_label { Face::Small.height() } else { 0 };
+    if with_label {
+        let label = area(left + 2, top + 1, width - 4, label_height);
+        traylight_display::text::text_centred(frame, label, &tray.label, Face::Small);
+    }
+    let room = area(left + 2, top + 1 + label_height as i32, width - 4, height - 2 - label_height);
+    let fits_medium =
+        room.size.height >= Face::Medium.height() && room.size.width >= Face::Medium.width() * value.len() as u32;
+    let face = if fits_medium { Face::Medium } else { Face::Small };
+    traylight_display::text::text_centred(frame, room, &value, face);
+    if tray.severity == Some(Severity::Critical) {
+        frame.invert(area(left + 1, top + 1, width - 2, height - 2));
+    }
+}
+
+fn value(state: TrayState, columns: usize) -> String {
+    let wide = |words: &str, narrow: &str| if columns >= words.len() { words.to_owned() } else { narrow.to_owned() };
+    match state {
+        TrayState::Empty => String::new(),
+        TrayState::Gone => wide("GONE", "X"),
+        TrayState::Bad => wide("BAD", "!!"),
+        TrayState::Rebuilding => wide("fill", ">>"),
+        TrayState::Asleep => "zz".to_owned(),
+        TrayState::Warm(celsius) => format!("{:.0}", celsius.0),
+        TrayState::NoReading => "--".to_owned(),
+    }
+}

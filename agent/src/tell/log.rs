@@ -1,0 +1,208 @@
+//! Log lines: one structured line a change, never one a round. As text or JSON on standard output, or natively to the
+//! journal (systemd's JOURNAL_NATIVE_PROTOCOL), where every field can be searched.
+
+use crate::clock::{Moment, Wall};
+use crate::tell::wording::{Words, words};
+use crate::verdict::{Change, Condition, Finding, Kind, Place, Severity};
+use std::fmt::Write as _;
+use std::io::{self, Write};
+use std::os::unix::net::UnixDatagram;
+
+/// Where the journal takes entries.
+const JOURNAL: &str = "/run/systemd/journal/socket";
+
+/// One line to be.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// How urgent it is, in the numbers of RFC 5424, 6.2.1: 2 critical, 4 warning, 5 notice, 6 informational.
+    pub priority: u8,
+    /// What happened, one word.
+    pub event: &'static str,
+    /// The identifier that this kind of entry keeps for good.
+    pub message_id: &'static str,
+    /// For people.
+    pub message: String,
+    /// For machines, in order.
+    pub fields: Vec<(&'static str, String)>,
+}
+
+impl Entry {
+    /// An entry about the agent itself.
+    pub fn agent(priority: u8, event: &'static str, message: impl Into<String>) -> Self {
+        let message_id = "189e0e324a06464a8b471b3aa5c95ece";
+        Self { priority, event, message_id, message: message.into(), fields: Vec::new() }
+    }
+
+    /// The entry of a change.
+    pub fn of(change: &Change, now: Moment, wall: &Wall) -> Self {
+        let condition = change.condition();
+        let words = words(condition);
+        let (event, priority) = match change {
+            Change::Opened(_) => ("opened", priority(condition.severity)),
+            Change::Worsened(_) => ("worsened", priority(condition.severity)),
+            Change::Eased(_) => ("eased", 5),
+            Change::Closed { .. } => ("closed", 5),
+        };
+        let mut fields = vec![
+            ("condition", condition.kind().id().to_owned()),
+            ("severity", condition.severity.to_string()),
+            ("subject", condition.subject.to_string()),
+        ];
+        if let Some(place) = place(condition) {
+            fields.extend(place.tray.clone().map(|tray| ("tray", tray)));
+            fields.extend(place.serial.clone().map(|serial| ("serial", serial)));
+        }
+        fields.push(("since", wall.before(now.since(condition.since)).stamp()));
+        let message = match change {
+            Change::Closed { lasted, .. } => {
+                fields.push(("lasted_s", lasted.as_secs().to_string()));
+                format!("over after {}: {}", crate::units::span(*lasted), words.title)
+            }
+            _ => {
+                fields.extend(advice(&words));
+                format!("{}: {}", words.title, words.sentence)
+            }
+        };
+        Self { priority, event, message_id: message_id(condition.kind()), message, fields }
+    }
+}
+
+fn advice(words: &Words) -> [(&'static str, String); 3] {
+    [("do", words.advice.clone()), ("do_not", words.warning.clone()), ("evidence", words.evidence.join("; "))]
+}
+
+fn priority(severity: Severity) -> u8 {
+    match severity {
+        Severity::Critical => 2,
+        Severity::Warning => 4,
+        Severity::Notice => 5,
+    }
+}
+
+/// Where the drive of a condition sits, if it is about one.
+pub fn place(condition: &Condition) -> Option<&Place> {
+    match &condition.finding {
+        Finding::DriveGone { drive, .. } | Finding::DriveHot { drive, .. } => Some(drive),
+        _ => None,
+    }
+}
+
+/// Made once at random for each kind, and fixed since.
+fn message_id(kind: Kind) -> &'static str {
+    match kind {
+        Kind::DriveGone => "db333e3b9c8d4f45aba69ee0445f7c03",
+        Kind::DriveHot => "8f603cc2237f40b093dda96d74ff6a3d",
+        Kind::PoolDegraded => "aee74212afa042dbb6232cb07f738f1d",
+        Kind::PoolDown => "13f89b1c5c044dbca02e240293f780c5",
+        Kind::PoolBusy => "c121e438e94845d1b45a74d294c39976",
+        Kind::SpaceLow => "8fe823225b4c4ef8b9ec36a6308f551b",
+        Kind::FanStopped => "5f486683cf2b413eaaf01757ff12937b",
+        Kind::LinkTrouble => "f4688e895e8c4ccfa757f475145925de",
+    }
+}
+
+/// How lines are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Form {
+    /// Words and `key=value` pairs.
+    Text,
+    /// One JSON object a line.
+    Json,
+    /// Entries of the systemd journal.
+    Journal,
+}
+
+/// Writes entries.
+pub struct Log {
+    form: Form,
+    journal: Option<UnixDatagram>,
+}
+
+impl Log {
+    /// A log of this form.
+    ///
+    /// # Errors
+    /// When the journal was asked for and does not answer.
+    pub fn open(form: Form) -> io::Result<Self> {
+        let journal = match form {
+            Form::Journal => {
+                let socket = UnixDatagram::unbound()?;
+                socket.connect(JOURNAL).map_err(|error| io::Error::new(error.kind(), format!("{JOURNAL}: {error}")))?;
+                // A journal that is stuck must not hold up the judging; a lost line is the smaller harm.
+                socket.set_nonblocking(true)?;
+                Some(socket)
+            }
+            Form::Text | Form::Json => None,
+        };
+        Ok(Self { form, journal })
+    }
+
+    /// Writes one entry to the journal or, as a line, to `out`. A full pipe or disk is no reason to stop watching.
+    pub fn write(&self, entry: &Entry, wall: &Wall, out: &mut impl Write) {
+        let written = match (&self.journal, self.form) {
+            (Some(journal), _) => journal.send(&journal_entry(entry)).map(drop),
+            (None, Form::Json) => writeln!(out, "{}", json_line(entry, wall)),
+            (None, _) => writeln!(out, "{}", text_line(entry, wall)),
+        };
+        drop(written);
+    }
+}
+
+fn text_line(entry: &Entry, wall: &Wall) -> String {
+    let mut line = format!("{} {} {}", wall.stamp(), level(entry.priority), entry.event);
+    for (key, value) in &entry.fields {
+        let _ = write!(line, " {key}={}", quoted_if_needed(value));
+    }
+    let _ = write!(line, " message={}", quoted_if_needed(&entry.message));
+    line
+}
+
+fn json_line(entry: &Entry, wall: &Wall) -> String {
+    let mut object = serde_json::Map::new();
+    let mut put = |key: &str, value: &str| object.insert(key.to_owned(), value.into());
+    put("time", &wall.stamp());
+    put("level", level(entry.priority));
+    put("event", entry.event);
+    for (key, value) in &entry.fields {
+        put(key, value);
+    }
+    put("message", &entry.message);
+    serde_json::Value::Object(object).to_string()
+}
+
+fn journal_entry(entry: &Entry) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    let mut put = |key: &str, value: &str| {
+        bytes.extend(key.as_bytes());
+        // The length form takes any value; device text has lost its line breaks, but nothing here relies on that.
+        bytes.push(b'\n');
+        bytes.extend((value.len() as u64).to_le_bytes());
+        bytes.extend(value.as_bytes());
+        bytes.push(b'\n');
+    };
+    put("MESSAGE", &entry.message);
+    put("PRIORITY", &entry.priority.to_string());
+    put("MESSAGE_ID", entry.message_id);
+    put("SYSLOG_IDENTIFIER", "traylight");
+    put("TRAYLIGHT_EVENT", entry.event);
+    for (key, value) in &entry.fields {
+        put(&format!("TRAYLIGHT_{}", key.to_uppercase()), value);
+    }
+    bytes
+}
+
+fn level(priority: u8) -> &'static str {
+    match priority {
+        0..=2 => "critical",
+        3 => "error",
+        4 => "warning",
+        5 => "notice",
+        _ => "info",
+    }
+}
+
+/// Values with spaces, quotes or anything unprintable stand in quotes with escapes, so that a line is always one line.
+fn quoted_if_needed(value: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "-_./:+@%".contains(c);
+    if !value.is_empty() && value.chars().all(plain) { value.to_owned() } else { format!("{value:?}") }
+}

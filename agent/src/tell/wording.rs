@@ -1,0 +1,249 @@
+//! Facts into words, the same for the log, the panel, a message and `look`: title, sentence, what to do, what not to
+//! do, evidence. Pure, and the only place where a condition gets its words.
+
+use crate::reading::ActivityKind;
+use crate::units::span;
+use crate::verdict::{Condition, Down, Finding, LinkFault, Place, SpaceLimit};
+
+/// The words of a condition.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Words {
+    /// At most [`TITLE_COLUMNS`] characters: a line of the panel.
+    pub title: String,
+    /// One sentence.
+    pub sentence: String,
+    /// What the owner can do, in a line of the panel.
+    pub brief: &'static str,
+    /// What must stay in, in a line of the panel, whenever nothing more may be lost.
+    pub leave_in: Option<String>,
+    /// What the owner can do.
+    pub advice: String,
+    /// What would make it worse.
+    pub warning: String,
+    /// What was measured, against which limit.
+    pub evidence: Vec<String>,
+}
+
+/// Columns of the panel's small face.
+pub const TITLE_COLUMNS: usize = 21;
+
+/// The words of a condition.
+pub fn words(condition: &Condition) -> Words {
+    let mut words = finding(&condition.finding);
+    words.title = short(&words.title, TITLE_COLUMNS);
+    words.leave_in = match &condition.finding {
+        Finding::DriveGone { leave_in, .. } | Finding::PoolDegraded { leave_in, .. } if !leave_in.is_empty() => {
+            Some(format!("LEAVE IN {}", leave_in.join(" ")))
+        }
+        _ => None,
+    };
+    words
+}
+
+/// The drive's name in a sentence.
+pub fn pointed_at(place: &Place) -> String {
+    let serial = place.serial_tail().map(|tail| format!("serial ..{tail}"));
+    match (&place.tray, serial, &place.port) {
+        (Some(tray), Some(serial), _) => format!("tray {tray} ({serial})"),
+        (Some(tray), None, _) => format!("tray {tray}"),
+        (None, Some(serial), Some(port)) => format!("the drive at {port} ({serial})"),
+        (None, Some(serial), None) => format!("the drive with {serial}"),
+        (None, None, Some(port)) => format!("the drive at {port}"),
+        (None, None, None) => "a drive without serial or place".to_owned(),
+    }
+}
+
+fn finding(finding: &Finding) -> Words {
+    match finding {
+        Finding::DriveGone { drive, pool, leave_in } => drive_gone(drive, pool.as_deref(), leave_in),
+        Finding::DriveHot { drive, now, limit, own_limit, others } => {
+            let among = others.map(|(coolest, warmest)| format!("others {:.0} to {warmest}", coolest.0));
+            let alone = others.is_some_and(|(_, warmest)| now.0 - warmest.0 >= 8.0);
+            Words {
+                title: format!("{} HOT {:.0}C", named(drive), now.0),
+                sentence: sentence(
+                    &[&pointed_at(drive), &format!("is at {now}, its limit is {limit}")],
+                    among.as_deref(),
+                ),
+                brief: if alone { "air blocked there?" } else { "fan? dust? room?" },
+                leave_in: None,
+                advice: match alone {
+                    true => "Look for what blocks the air to this drive, or warms it from beside.".to_owned(),
+                    false => "Look at the fan, the dust filter and the room.".to_owned(),
+                },
+                warning: "Do not move a drive while it turns, and do not reach into a turning fan.".to_owned(),
+                evidence: vec![
+                    format!("temperature {now}"),
+                    format!("limit {limit} ({})", if *own_limit { "from the drive's own" } else { "configured" }),
+                ],
+            }
+        }
+        Finding::PoolDegraded { pool, level, missing, of, spare, lost, leave_in, rebuilding } => Words {
+            title: if *spare == 0 { format!("{pool} UNPROTECTED") } else { format!("{pool} DEGRADED") },
+            sentence: {
+                let lost: Vec<String> = lost.iter().map(pointed_at).collect();
+                let which = if lost.is_empty() { String::new() } else { format!(": {}", lost.join(", ")) };
+                let left = if *spare == 0 { "no further loss".to_owned() } else { format!("{spare} more for certain") };
+                let filling = if *rebuilding { "; a member is being filled" } else { "" };
+                format!("{pool} ({level}) misses {missing} of {of} members{which}; it survives {left}{filling}.")
+            },
+            brief: "BACK UP NOW",
+            leave_in: None,
+            advice: stay(leave_in, "Back up what matters now."),
+            warning: "Do not create, force or format anything, and do not restart again and again.".to_owned(),
+            evidence: vec![format!("members missing {missing} of {of}"), format!("further losses survived {spare}")],
+        },
+        Finding::PoolDown { pool, why, present, of } => pool_down(pool, *why, *present, *of),
+        Finding::PoolBusy { pool, activity, done, left } => {
+            let how_far = done.map(|done| format!(" {done}")).unwrap_or_default();
+            let left = left.map(|left| format!("about {} left at this speed", span(left)));
+            Words {
+                title: format!("{pool} {}{how_far}", doing(*activity)),
+                sentence: sentence(&[pool, &format!("runs a {}{how_far}", doing(*activity))], left.as_deref()),
+                brief: "nothing to do",
+                leave_in: None,
+                advice: "Nothing to do; it is slower while this runs.".to_owned(),
+                warning: match activity {
+                    ActivityKind::Check => "Do not stop it without need.",
+                    _ => "Leave all drives in until it is done.",
+                }
+                .to_owned(),
+                evidence: vec![format!("activity {}{how_far}", doing(*activity))],
+            }
+        }
+        Finding::SpaceLow { mount, free, size, share, limit } => Words {
+            title: format!("{} {share} FREE", short(mount, TITLE_COLUMNS - 10)),
+            sentence: format!("{mount} has {free} of {size} free ({share})."),
+            brief: "make room",
+            leave_in: None,
+            advice: "Move or delete what is not needed; deleted files may still be held by snapshots.".to_owned(),
+            warning: "Do not let it run full: programs then lose what they write.".to_owned(),
+            evidence: vec![format!("free {free} ({share})"), format!("limit {}", space_limit(limit))],
+        },
+        Finding::FanStopped { fan, speed, by_fault_line, with_heat } => Words {
+            title: "FAN STOPPED".to_owned(),
+            sentence: format!(
+                "{fan} should turn and does not{}.",
+                if *with_heat { ", and drives are too warm" } else { "" }
+            ),
+            brief: "does it turn?",
+            leave_in: None,
+            advice: "Look whether it turns; free it with the box off, or replace it.".to_owned(),
+            warning: "Do not reach into the fan while the box is on: it may start.".to_owned(),
+            evidence: vec![match (by_fault_line, speed) {
+                (true, _) => "the chip's fault line is set".to_owned(),
+                (false, Some(speed)) => format!("tachometer {speed}, seen turning before or named as steady"),
+                (false, None) => "no tachometer reading".to_owned(),
+            }],
+        },
+        Finding::LinkTrouble { link, what } => link_trouble(link, *what),
+    }
+}
+
+fn drive_gone(drive: &Place, pool: Option<&str>, leave_in: &[String]) -> Words {
+    let needed = pool.map(|pool| format!("{pool} needs it"));
+    Words {
+        title: format!("{} GONE", named(drive)),
+        sentence: sentence(&[&pointed_at(drive), "is no longer seen"], needed.as_deref()),
+        brief: "check its plugs",
+        leave_in: None,
+        advice: stay(leave_in, "Then check the plugs of this one with the box off."),
+        warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
+        evidence: vec!["its block device is gone".to_owned()],
+    }
+}
+
+fn pool_down(pool: &str, why: Down, present: u32, of: u32) -> Words {
+    let found = if of > 0 { format!("{present} of {of} members found") } else { format!("{present} members found") };
+    let what = match why {
+        Down::Inactive => "was not started",
+        Down::TooManyLost => "has lost more members than it survives",
+        Down::Absent => "was there and is not any more",
+    };
+    Words {
+        title: format!("{pool} DOWN"),
+        sentence: sentence(&[pool, what], Some(&found)),
+        brief: "PULL NOTHING",
+        leave_in: None,
+        advice: "Power off, wait for the drives to stop, reseat the trays that are missing, start again.".to_owned(),
+        warning: "Do not create a pool, do not format, do not force anything together.".to_owned(),
+        evidence: vec![found],
+    }
+}
+
+fn link_trouble(link: &str, what: LinkFault) -> Words {
+    let (title, sentence, evidence) = match what {
+        LinkFault::Down => {
+            (format!("{link} DOWN"), format!("Network port {link} has no partner."), "no carrier".to_owned())
+        }
+        LinkFault::Slow { now, usual } => (
+            format!("{link} ONLY {now}"),
+            format!("Network port {link} runs at {now}, usually {usual}."),
+            format!("speed {now}, best held for an hour {usual}"),
+        ),
+        LinkFault::Unsteady { changes, within } => (
+            format!("{link} UNSTEADY"),
+            format!("Network port {link} came or went {changes} times within {}.", span(within)),
+            format!("{changes} carrier changes within {}", span(within)),
+        ),
+    };
+    Words {
+        title,
+        sentence,
+        brief: "check the cable",
+        leave_in: None,
+        advice: "Reseat or change the network cable, then try another port of the switch.".to_owned(),
+        warning: "Do not judge the drives by transfers over this port.".to_owned(),
+        evidence: vec![evidence],
+    }
+}
+
+/// The drive's name in a title.
+fn named(place: &Place) -> String {
+    match &place.tray {
+        Some(tray) => format!("TRAY {tray}"),
+        None => format!("DRIVE {}", place.label()),
+    }
+}
+
+fn doing(activity: ActivityKind) -> &'static str {
+    match activity {
+        ActivityKind::Idle | ActivityKind::Frozen => "pause",
+        ActivityKind::Resync => "resync",
+        ActivityKind::Rebuild => "rebuild",
+        ActivityKind::Check => "check",
+        ActivityKind::Repair => "repair",
+        ActivityKind::Reshape => "reshape",
+    }
+}
+
+fn space_limit(limit: &SpaceLimit) -> String {
+    match limit.amount {
+        Some(amount) => format!("{} and {amount}", limit.share),
+        None => limit.share.to_string(),
+    }
+}
+
+/// What must stay in comes first, whenever nothing more may be lost.
+fn stay(leave_in: &[String], then: &str) -> String {
+    if leave_in.is_empty() { then.to_owned() } else { format!("Leave {} in. {then}", leave_in.join(" ")) }
+}
+
+/// A sentence with an optional second half, begun with a capital.
+fn sentence(parts: &[&str], second: Option<&str>) -> String {
+    let mut sentence = parts.join(" ");
+    // Names of pools and ports stay as they are written.
+    if sentence.starts_with("tray ") || sentence.starts_with("the ") || sentence.starts_with("a ") {
+        sentence[..1].make_ascii_uppercase();
+    }
+    if let Some(second) = second {
+        sentence.push_str("; ");
+        sentence.push_str(second);
+    }
+    sentence.push('.');
+    sentence
+}
+
+fn short(text: &str, columns: usize) -> String {
+    traylight_display::text::fit(text, columns).into_owned()
+}
