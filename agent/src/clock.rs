@@ -54,6 +54,15 @@ impl Wall {
         Self { time, synchronised: self.synchronised }
     }
 
+    /// The same calendar, `later` after.
+    pub fn after(&self, later: Duration) -> Self {
+        let time = jiff::SignedDuration::try_from(later)
+            .ok()
+            .and_then(|by| self.time.checked_add(by).ok())
+            .unwrap_or_else(|| self.time.clone());
+        Self { time, synchronised: self.synchronised }
+    }
+
     /// Hours and minutes.
     pub fn minute(&self) -> String {
         self.time.strftime("%H:%M").to_string()

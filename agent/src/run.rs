@@ -7,7 +7,7 @@ use crate::reading::Snapshot;
 use crate::serve::document::Document;
 use crate::serve::socket::{StateSocket, hand_out};
 use crate::show::glass::{PanelThread, Report};
-use crate::show::outlet::Outlet;
+use crate::show::outlet::{Outlet, Scenery};
 use crate::tell::log::Entry;
 use crate::units::span;
 use crate::verdict::Verdict;
@@ -66,11 +66,15 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             _ = interrupt.recv() => break,
         }
         outlet.say_all(core.judge(&settings), &clock.wall());
-        if let Some(frame) = outlet.frame_if_due(&core, &settings, &clock) {
-            if let Some(panel) = &panel {
-                panel.show(frame.clone());
+        if let Some(verdict) = &core.verdict {
+            let snapshot = core.snapshot.as_ref();
+            let scenery = Scenery { verdict, snapshot, settings: &settings, wall: &clock.wall() };
+            if let Some(frame) = outlet.frame_if_due(clock.now(), &scenery) {
+                outlet.draw(&frame);
+                if let Some(panel) = &panel {
+                    panel.show(frame);
+                }
             }
-            outlet.draw(&frame);
         }
     }
 

@@ -3,10 +3,11 @@
 use super::pages::{View, draw};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
-use crate::clock::{Clock, Moment, Wall};
-use crate::run::Core;
+use crate::clock::{Moment, Wall};
+use crate::reading::Snapshot;
 use crate::tell::log::{Entry, Log};
 use crate::units::span;
+use crate::verdict::Verdict;
 use std::io::Stdout;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -22,6 +23,19 @@ pub struct Outlet {
     turn: Turn,
     drawn: Option<Moment>,
     beat: u64,
+}
+
+/// What a picture is drawn from.
+#[derive(Clone, Copy)]
+pub struct Scenery<'a> {
+    /// The box as judged.
+    pub verdict: &'a Verdict,
+    /// The box as read.
+    pub snapshot: Option<&'a Snapshot>,
+    /// The settings in force.
+    pub settings: &'a Settings,
+    /// The calendar at the time of the verdict.
+    pub wall: &'a Wall,
 }
 
 impl Outlet {
@@ -50,21 +64,21 @@ impl Outlet {
         }
     }
 
-    /// The picture for now, if it is time for a new one or a page has to lead.
-    pub fn frame_if_due(&mut self, core: &Core, settings: &Settings, clock: &Clock) -> Option<Frame> {
-        let (now, wall) = (clock.now(), clock.wall());
-        let verdict = core.verdict.as_ref()?;
-        let pages = worth_showing(verdict, core.snapshot.as_ref(), &settings.panel.pages);
-        let leads = self.turn.has_news(&pages);
-        if !leads && self.drawn.is_some_and(|drawn| now.since(drawn) < BEAT) {
+    /// The picture for now, if it is time for a new one or a page has to lead. Pages turn by the clock of whoever
+    /// looks at them, which is `now`.
+    pub fn frame_if_due(&mut self, now: Moment, scenery: &Scenery<'_>) -> Option<Frame> {
+        let Scenery { verdict, snapshot, settings, wall } = *scenery;
+        let pages = worth_showing(verdict, snapshot, &settings.panel.pages);
+        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
+        if !is_due && !self.turn.has_news(&pages) {
             return None;
         }
         self.drawn = Some(now);
         self.beat += 1;
         let page = self.turn.page(&pages, now, Duration::from_secs(settings.panel.page_seconds.into()));
-        let clock = if wall.synchronised { wall.minute() } else { format!("up {}", span(now.since_boot())) };
+        // A calendar that nobody has set yet would show a time of the past.
+        let clock = if wall.synchronised { wall.minute() } else { format!("up {}", span(verdict.at.since_boot())) };
         let time_of_day = |ago: Duration| wall.before(ago).minute();
-        let snapshot = core.snapshot.as_ref();
         Some(draw(&page, &View { verdict, snapshot, clock: &clock, beat: self.beat, time_of_day: &time_of_day }))
     }
 

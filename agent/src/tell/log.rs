@@ -3,6 +3,7 @@
 
 use crate::clock::{Moment, Wall};
 use crate::tell::wording::{Words, words};
+use crate::units::span;
 use crate::verdict::{Change, Condition, Finding, Kind, Place, Severity};
 use std::fmt::Write as _;
 use std::io::{self, Write};
@@ -56,7 +57,7 @@ impl Entry {
         let message = match change {
             Change::Closed { lasted, .. } => {
                 fields.push(("lasted_s", lasted.as_secs().to_string()));
-                format!("over after {}: {}", crate::units::span(*lasted), words.title)
+                format!("over after {}: {}", span(*lasted), words.name)
             }
             _ => {
                 fields.extend(advice(&words));

@@ -10,6 +10,8 @@ use crate::verdict::{Condition, Down, Finding, LinkFault, Place, SpaceLimit};
 pub struct Words {
     /// At most [`TITLE_COLUMNS`] characters: a line of the panel.
     pub title: String,
+    /// The title without figures, for when the condition is over.
+    pub name: String,
     /// One sentence.
     pub sentence: String,
     /// What the owner can do, in a line of the panel.
@@ -31,6 +33,7 @@ pub const TITLE_COLUMNS: usize = 21;
 pub fn words(condition: &Condition) -> Words {
     let mut words = finding(&condition.finding);
     words.title = short(&words.title, TITLE_COLUMNS);
+    words.name = short(&words.name, TITLE_COLUMNS);
     words.leave_in = match &condition.finding {
         Finding::DriveGone { leave_in, .. } | Finding::PoolDegraded { leave_in, .. } if !leave_in.is_empty() => {
             Some(format!("LEAVE IN {}", leave_in.join(" ")))
@@ -61,6 +64,7 @@ fn finding(finding: &Finding) -> Words {
             let alone = others.is_some_and(|(_, warmest)| now.0 - warmest.0 >= 8.0);
             Words {
                 title: format!("{} HOT {:.0}C", named(drive), now.0),
+                name: format!("{} HOT", named(drive)),
                 sentence: sentence(
                     &[&pointed_at(drive), &format!("is at {now}, its limit is {limit}")],
                     among.as_deref(),
@@ -80,6 +84,7 @@ fn finding(finding: &Finding) -> Words {
         }
         Finding::PoolDegraded { pool, level, missing, of, spare, lost, leave_in, rebuilding } => Words {
             title: if *spare == 0 { format!("{pool} UNPROTECTED") } else { format!("{pool} DEGRADED") },
+            name: format!("{pool} DEGRADED"),
             sentence: {
                 let lost: Vec<String> = lost.iter().map(pointed_at).collect();
                 let which = if lost.is_empty() { String::new() } else { format!(": {}", lost.join(", ")) };
@@ -99,6 +104,7 @@ fn finding(finding: &Finding) -> Words {
             let left = left.map(|left| format!("about {} left at this speed", span(left)));
             Words {
                 title: format!("{pool} {}{how_far}", doing(*activity)),
+                name: format!("{pool} {}", doing(*activity)),
                 sentence: sentence(&[pool, &format!("runs a {}{how_far}", doing(*activity))], left.as_deref()),
                 brief: "nothing to do",
                 leave_in: None,
@@ -113,6 +119,7 @@ fn finding(finding: &Finding) -> Words {
         }
         Finding::SpaceLow { mount, free, size, share, limit } => Words {
             title: format!("{} {share} FREE", short(mount, TITLE_COLUMNS - 10)),
+            name: format!("{} LOW ON ROOM", short(mount, TITLE_COLUMNS - 12)),
             sentence: format!("{mount} has {free} of {size} free ({share})."),
             brief: "make room",
             leave_in: None,
@@ -122,6 +129,7 @@ fn finding(finding: &Finding) -> Words {
         },
         Finding::FanStopped { fan, speed, by_fault_line, with_heat } => Words {
             title: "FAN STOPPED".to_owned(),
+            name: "FAN STOPPED".to_owned(),
             sentence: format!(
                 "{fan} should turn and does not{}.",
                 if *with_heat { ", and drives are too warm" } else { "" }
@@ -144,6 +152,7 @@ fn drive_gone(drive: &Place, pool: Option<&str>, leave_in: &[String]) -> Words {
     let needed = pool.map(|pool| format!("{pool} needs it"));
     Words {
         title: format!("{} GONE", named(drive)),
+        name: format!("{} GONE", named(drive)),
         sentence: sentence(&[&pointed_at(drive), "is no longer seen"], needed.as_deref()),
         brief: "check its plugs",
         leave_in: None,
@@ -162,6 +171,7 @@ fn pool_down(pool: &str, why: Down, present: u32, of: u32) -> Words {
     };
     Words {
         title: format!("{pool} DOWN"),
+        name: format!("{pool} DOWN"),
         sentence: sentence(&[pool, what], Some(&found)),
         brief: "PULL NOTHING",
         leave_in: None,
@@ -172,16 +182,21 @@ fn pool_down(pool: &str, why: Down, present: u32, of: u32) -> Words {
 }
 
 fn link_trouble(link: &str, what: LinkFault) -> Words {
-    let (title, sentence, evidence) = match what {
-        LinkFault::Down => {
-            (format!("{link} DOWN"), format!("Network port {link} has no partner."), "no carrier".to_owned())
-        }
+    let (title, name, sentence, evidence) = match what {
+        LinkFault::Down => (
+            format!("{link} DOWN"),
+            format!("{link} DOWN"),
+            format!("Network port {link} has no partner."),
+            "no carrier".to_owned(),
+        ),
         LinkFault::Slow { now, usual } => (
             format!("{link} ONLY {now}"),
+            format!("{link} SLOW"),
             format!("Network port {link} runs at {now}, usually {usual}."),
             format!("speed {now}, best held for an hour {usual}"),
         ),
         LinkFault::Unsteady { changes, within } => (
+            format!("{link} UNSTEADY"),
             format!("{link} UNSTEADY"),
             format!("Network port {link} came or went {changes} times within {}.", span(within)),
             format!("{changes} carrier changes within {}", span(within)),
@@ -189,6 +204,7 @@ fn link_trouble(link: &str, what: LinkFault) -> Words {
     };
     Words {
         title,
+        name,
         sentence,
         brief: "check the cable",
         leave_in: None,

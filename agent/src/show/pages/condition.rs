@@ -1,7 +1,7 @@
 //! A condition: state word, which tray, what must stay in, what to do, since when, numbers; always in this order.
 
 use super::View;
-use super::pieces::{WIDTH, alarm_strip, wrapped};
+use super::pieces::{WIDTH, alarm_strip};
 use crate::tell::wording::words;
 use crate::units::span;
 use crate::verdict::{Kind, Severity, Subject};
@@ -30,15 +30,9 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, kind: Kind, subject: &Subject) {
     }
 
     let mut y = 10;
-    let title = wrapped(&words.title, Face::Medium.columns(frame.glass_size()));
-    if title.len() <= 2 {
-        for part in title {
-            text(frame, 0, y, &part, Face::Medium);
-            y += 16;
-        }
-    } else {
-        text(frame, 0, y, &words.title, Face::Small);
-        y += 9;
+    for (part, face) in title(&words.title, Face::Medium.columns(frame.glass_size())) {
+        text(frame, 0, y, part, face);
+        y += face.height() as i32;
     }
     let held = view.verdict.at.since(condition.since);
     let since = format!("since {}  {}", (view.time_of_day)(held), span(held));
@@ -49,5 +43,20 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, kind: Kind, subject: &Subject) {
         }
         text(frame, 0, y + 1, &line, Face::Small);
         y += 9;
+    }
+}
+
+/// The title as large as it goes: whole, or in two parts of which the longer one is large, or small.
+fn title(title: &str, columns: usize) -> Vec<(&str, Face)> {
+    let length = |text: &str| text.chars().count();
+    if length(title) <= columns {
+        return vec![(title, Face::Medium)];
+    }
+    let breaks = title.match_indices(' ').map(|(at, _)| (&title[..at], &title[at + 1..]));
+    let longest = |(first, second): &(&str, &str)| length(first).max(length(second));
+    match breaks.filter(|parts| longest(parts) <= columns).max_by_key(longest) {
+        Some((first, second)) if length(first) >= length(second) => vec![(first, Face::Medium), (second, Face::Small)],
+        Some((first, second)) => vec![(first, Face::Small), (second, Face::Medium)],
+        None => vec![(title, Face::Small)],
     }
 }

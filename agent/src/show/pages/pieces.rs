@@ -46,18 +46,3 @@ pub fn sign_of_life(frame: &mut Frame, beat: u64) {
 pub fn alarm_strip(frame: &mut Frame) {
     frame.invert(area(0, 0, WIDTH as u32, 9));
 }
-
-/// Words broken into lines of so many columns; a word that is longer is cut by who draws it.
-pub fn wrapped(words: &str, columns: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in words.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}

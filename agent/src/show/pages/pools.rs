@@ -14,7 +14,9 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
         let first = 1 + 2 * index as i32;
         pair(frame, first, &format!("{} {}", pool.name, pool.level), &members(pool));
         let (words, done) = state(pool);
-        pair(frame, first + 1, &words, &pool.size.get().map(ToString::to_string).unwrap_or_default());
+        let size = pool.size.get().map(ToString::to_string).unwrap_or_default();
+        let right = pool.activity.left.map_or(size, |left| format!("{} left", span(left)));
+        pair(frame, first + 1, &words, &right);
         if let Some(done) = done {
             bar(frame, area(0, line(first + 2), 128, 6), Some(done as f32), &[]);
         }
@@ -44,6 +46,5 @@ fn state(pool: &Pool) -> (String, Option<f64>) {
         },
     };
     let done = pool.activity.done.map(|done| format!(" {}", Percent(done * 100.0))).unwrap_or_default();
-    let left = pool.activity.left.map(|left| format!(" {}", span(left))).unwrap_or_default();
-    (format!("{word}{done}{left}"), pool.activity.done)
+    (format!("{word}{done}"), pool.activity.done)
 }

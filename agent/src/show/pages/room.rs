@@ -1,11 +1,12 @@
 //! Room: how full each volume is, the fullest first.
 
 use super::View;
-use super::pieces::{heading, line, pair};
+use super::pieces::{WIDTH, heading, line, pair};
 use crate::reading::{Snapshot, Volume};
 use crate::units::Percent;
 use traylight_display::shapes::bar;
-use traylight_display::{Frame, area};
+use traylight_display::text::text_right;
+use traylight_display::{Face, Frame, area};
 
 /// Draws the page: a line and a bar a volume, three volumes at most.
 pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
@@ -15,14 +16,14 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
     volumes.sort_by(|a, b| b.1.unwrap_or(0.0).total_cmp(&a.1.unwrap_or(0.0)).then(a.0.mount.cmp(&b.0.mount)));
     for (index, (volume, share)) in volumes.into_iter().take(3).enumerate() {
         let first = 1 + 2 * index as i32;
-        let right = match &volume.room.value {
+        let percent = share.map_or_else(|| "--".to_owned(), |share| Percent(share * 100.0).to_string());
+        pair(frame, first, &volume.mount, &percent);
+        bar(frame, area(0, line(first + 1), 52, 7), share.map(|share| share as f32), &[]);
+        let free = match &volume.room.value {
             Ok(room) => format!("{} free", room.free),
             Err(why) => why.reason.words().to_owned(),
         };
-        pair(frame, first, &volume.mount, &right);
-        bar(frame, area(0, line(first + 1), 100, 7), share.map(|share| share as f32), &[]);
-        let percent = share.map_or_else(|| "--".to_owned(), |share| Percent(share * 100.0).to_string());
-        traylight_display::text::text_right(frame, 128, line(first + 1), &percent, traylight_display::Face::Small);
+        text_right(frame, WIDTH, line(first + 1), &free, Face::Small);
     }
 }
 

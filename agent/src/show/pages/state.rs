@@ -6,7 +6,7 @@ use crate::tell::wording::words;
 use crate::units::span;
 use crate::verdict::{Heard, Severity, Tray, TrayState};
 use traylight_display::shapes::{CellLook, cell};
-use traylight_display::text::{text, text_right};
+use traylight_display::text::{fit, text, text_centred, text_right};
 use traylight_display::{Face, Frame, Rectangle, area};
 
 /// Rows of pixels that the shelves share.
@@ -16,9 +16,10 @@ const ABREAST: usize = 8;
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
-    text(frame, 0, 0, state_word(view), Face::Medium);
-    text_right(frame, WIDTH, 0, view.clock, Face::Small);
-    text_right(frame, WIDTH, 8, &remark(view), Face::Small);
+    let end = text(frame, 0, 0, state_word(view), Face::Medium);
+    let beside = ((WIDTH - end) / Face::Small.width() as i32) as usize;
+    text_right(frame, WIDTH, 0, &fit(view.clock, beside), Face::Small);
+    text_right(frame, WIDTH, 8, &fit(&remark(view), beside), Face::Small);
 
     let rows: Vec<&[Tray]> = view.verdict.shelves.iter().flat_map(|shelf| shelf.trays.chunks(ABREAST)).collect();
     let rows = &rows[..rows.len().min(4)];
@@ -42,7 +43,7 @@ fn state_word(view: &View<'_>) -> &'static str {
         (_, Some(Severity::Critical)) => "CRITICAL",
         (_, Some(Severity::Warning)) => "WARNING",
         (Heard::NotYet, _) => "STARTING",
-        (Heard::InPart(_), _) => "PART SEEN",
+        (Heard::InPart(_), _) => "PARTIAL",
         (Heard::Fresh, _) => "OK",
     }
 }
@@ -64,7 +65,7 @@ fn remark(view: &View<'_>) -> String {
     }
 }
 
-/// A tray: its label over its value. A warning has a double edge, a critical one is lit; both also say so in words.
+/// A tray: its label and its value. A warning has a double edge, a critical one is lit; both also say so in words.
 fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray) {
     let (left, top) = (at.top_left.x, at.top_left.y);
     let (width, height) = (at.size.width, at.size.height);
@@ -72,22 +73,28 @@ fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray) {
     if tray.severity == Some(Severity::Warning) {
         cell(frame, area(left + 1, top + 1, width - 2, height - 2), "", Face::Small, CellLook::Framed);
     }
-    let columns = (width.saturating_sub(4) / Face::Small.width()) as usize;
-    let value = value(tray.state, columns);
-    let with_label = height >= 2 * Face::Small.height() + 3;
-    let label_height = if with_label { Face::Small.height() } else { 0 };
-    if with_label {
-        let label = area(left + 2, top + 1, width - 4, label_height);
-        traylight_display::text::text_centred(frame, label, &tray.label, Face::Small);
-    }
-    let room = area(left + 2, top + 1 + label_height as i32, width - 4, height - 2 - label_height);
-    let fits_medium =
-        room.size.height >= Face::Medium.height() && room.size.width >= Face::Medium.width() * value.len() as u32;
-    let face = if fits_medium { Face::Medium } else { Face::Small };
-    traylight_display::text::text_centred(frame, room, &value, face);
+    let inner = area(left + 3, top + 2, width.saturating_sub(6), height.saturating_sub(4));
+    write_tray(frame, inner, tray);
     if tray.severity == Some(Severity::Critical) {
         frame.invert(area(left + 1, top + 1, width - 2, height - 2));
     }
+}
+
+/// Large figures with the label beside them where both fit; else the label above; else the value alone.
+fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray) {
+    let (left, top) = (inner.top_left.x, inner.top_left.y);
+    let (width, height) = (inner.size.width, inner.size.height);
+    let value = value(tray.state, (width / Face::Small.width()) as usize);
+    let label_width = Face::Small.width() * tray.label.chars().count() as u32;
+    let value_width = Face::Medium.width() * value.chars().count() as u32;
+    if height >= Face::Medium.height() && label_width + value_width <= width {
+        text(frame, left, top, &tray.label, Face::Small);
+        let room = area(left + label_width as i32, top, width - label_width, height);
+        return text_centred(frame, room, &value, Face::Medium);
+    }
+    let label_height = if height >= 2 * Face::Small.height() { Face::Small.height() } else { 0 };
+    text_centred(frame, area(left, top, width, label_height), &tray.label, Face::Small);
+    text_centred(frame, area(left, top + label_height as i32, width, height - label_height), &value, Face::Small);
 }
 
 fn value(state: TrayState, columns: usize) -> String {

@@ -1,0 +1,167 @@
+//! The box `heron` as a snapshot: what never changes about it, filled with what the story says of a moment.
+
+use crate::clock::Moment;
+use crate::reading::{
+    Activity, Board, Bus, Drive, DriveKey, DriveKind, Fan, Link, Load, Member, MemberState, OwnLimits, Pool, PoolKind,
+    PoolRunning, Rail, Reading, Room, Snapshot, Source, Temperature, Traffic, Volume,
+};
+use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
+
+/// The trays in order: serial, model, and whether it turns.
+const TRAYS: [(&str, &str, DriveKind); 6] = [
+    ("HN24-WREN", "Songkeeper 4T", DriveKind::Hdd),
+    ("HN24-TERN", "Songkeeper 4T", DriveKind::Hdd),
+    ("HN24-LARK", "Songkeeper 4T", DriveKind::Hdd),
+    ("HN24-KITE", "Songkeeper 4T", DriveKind::Hdd),
+    ("HN24-SWAN", "Songkeeper 4T", DriveKind::Hdd),
+    ("HN31-CROW", "Quicknest 500G", DriveKind::Ssd),
+];
+/// How many of them, from the first, hold the recordings together.
+pub const MEMBERS: usize = 5;
+
+/// What the story says of a moment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scene {
+    /// Degrees in each tray; `None` for a tray whose drive is out.
+    pub degrees: [Option<f64>; 6],
+    /// Fan speed.
+    pub fan: u32,
+    /// The kernel's name of the drive in each tray; it changes when a drive comes back.
+    pub devices: [&'static str; 6],
+    /// What the pool thinks of each member; `None` for one it has let go.
+    pub members: [Option<MemberState>; MEMBERS],
+    /// What the pool does besides.
+    pub activity: Activity,
+    /// Bytes per second of new recordings from the network.
+    pub arriving: f64,
+    /// Share of the volume that is filled.
+    pub filled: f64,
+}
+
+/// The box at a moment.
+pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
+    let drives = (0..TRAYS.len()).filter_map(|tray| drive(now, scene, tray)).collect();
+    let missing = scene.members.iter().filter(|member| **member != Some(MemberState::Active)).count() as u32;
+    Snapshot {
+        taken: now,
+        board: board(now, scene),
+        drives,
+        pools: vec![pool(now, scene, missing)],
+        volumes: volumes(now, scene),
+        fans: vec![Fan {
+            key: "hutfan/fan1".into(),
+            label: "rear fan".into(),
+            speed: read(now, Source::Hwmon, Rpm(scene.fan)),
+            duty: Some(0.45),
+            fault: false,
+        }],
+        temperatures: vec![Temperature {
+            key: "hutboard/temp1".into(),
+            label: "board".into(),
+            value: read(now, Source::Hwmon, Celsius(44.0 + scene.arriving / 40e6)),
+        }],
+        rails: vec![Rail {
+            key: "hutboard/in1".into(),
+            label: "5V".into(),
+            value: read(now, Source::Hwmon, Volts(5.07)),
+        }],
+        links: vec![Link {
+            name: "eth0".into(),
+            up: read(now, Source::Sysfs, true),
+            speed: read(now, Source::Sysfs, MegabitsPerSecond(2500)),
+            changes: Some(2),
+            traffic: read(now, Source::Sysfs, traffic(scene.arriving * 1.03, scene.arriving * 0.02)),
+        }],
+        blind: Vec::new(),
+    }
+}
+
+fn drive(now: Moment, scene: &Scene, tray: usize) -> Option<Drive> {
+    let (serial, model, kind) = TRAYS[tray];
+    let degrees = scene.degrees[tray]?;
+    // Of five members four hold data: each takes a quarter of what arrives.
+    let share = if tray < MEMBERS { scene.arriving / 4.0 } else { 0.0 };
+    Some(Drive {
+        key: DriveKey(serial.into()),
+        device: scene.devices[tray].into(),
+        serial: Some(serial.into()),
+        wwn: None,
+        model: Some(model.into()),
+        bus: Bus::Sata,
+        kind,
+        port: Some(format!("0000/1c.0/00.0/ata-{}", tray + 1)),
+        removable: false,
+        size: read(now, Source::Sysfs, Bytes(if kind == DriveKind::Hdd { 4_000_787_030_016 } else { 500_107_862_016 })),
+        temperature: read(now, Source::Hwmon, Celsius(degrees)),
+        own_limits: OwnLimits::default(),
+        traffic: read(now, Source::Sysfs, traffic(0.0, share)),
+    })
+}
+
+fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
+    let member = |(slot, state): (usize, &Option<MemberState>)| {
+        Some(Member {
+            device: scene.devices[slot].into(),
+            drive_device: scene.devices[slot].into(),
+            slot: Some(slot as u32),
+            state: (*state)?,
+            device_gone: scene.degrees[slot].is_none(),
+        })
+    };
+    Pool {
+        key: "5a6e0b1c-heron-songs".into(),
+        name: "md0".into(),
+        kind: PoolKind::Md,
+        level: "raid5".into(),
+        running: read(now, Source::Sysfs, PoolRunning::Running),
+        wanted: MEMBERS as u32,
+        missing: Some(missing),
+        members: scene.members.iter().enumerate().filter_map(member).collect(),
+        activity: scene.activity,
+        size: read(now, Source::Sysfs, Bytes(16_003_000_000_000)),
+    }
+}
+
+fn volumes(now: Moment, scene: &Scene) -> Vec<Volume> {
+    let volume = |mount: &str, source: &str, size: f64, filled: f64| Volume {
+        mount: mount.into(),
+        file_system: "ext4".into(),
+        source: source.into(),
+        room: read(
+            now,
+            Source::Statvfs,
+            Room {
+                size: Bytes(size as u64),
+                free: Bytes((size * (1.0 - filled)) as u64),
+                used: Bytes((size * filled) as u64),
+            },
+        ),
+    };
+    vec![volume("/", "/dev/sdf2", 480e9, 0.21), volume("/srv/songs", "/dev/md0", 15.9e12, scene.filled)]
+}
+
+fn board(now: Moment, scene: &Scene) -> Board {
+    let load = Load {
+        one_minute: 0.2 + scene.arriving / 150e6,
+        fifteen_minutes: 0.4,
+        processors: 4,
+        memory: Bytes(8_300_000_000),
+        memory_available: Bytes(6_100_000_000),
+    };
+    Board {
+        name: "heron".into(),
+        model: "pretend board".into(),
+        kernel: "6.12".into(),
+        // Kept free for documents (RFC 5737).
+        address: Some("192.0.2.20".into()),
+        load: Some(read(now, Source::Sysinfo, load)),
+    }
+}
+
+fn traffic(inward: f64, outward: f64) -> Traffic {
+    Traffic { inward: BytesPerSecond(inward), outward: BytesPerSecond(outward) }
+}
+
+fn read<T>(now: Moment, source: Source, value: T) -> Reading<T> {
+    Reading::new(Ok(value), now, source)
+}

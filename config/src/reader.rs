@@ -1,0 +1,273 @@
+//! Reads the file as written, section by section: every key may be absent, and every mistake is noted.
+//!
+//! It does not know which keys there are: `settle.rs` asks for them by name, and what it never asked for is unknown.
+
+use crate::notes::{Note, Notes, Unknown};
+use crate::source::Span;
+use crate::values::{Read, Refusal};
+use std::collections::BTreeMap;
+use std::fmt::Display;
+use std::ops::RangeInclusive;
+use toml::de::{DeArray, DeTable, DeValue};
+
+/// One section of the file, such as `[panel]`, being read.
+pub(crate) struct Section<'n, 't> {
+    notes: &'n mut Notes<'t>,
+    /// Such as `limits.drive`; empty at the top of the file.
+    path: String,
+    /// How messages name it, such as `[limits.drive]` or `[[shelf]]`.
+    title: String,
+    header: Span,
+    /// What nobody has asked for yet.
+    left: DeTable<'t>,
+    asked: Vec<&'static str>,
+}
+
+/// A setting: its value, and where that came from.
+pub(crate) struct Given<T> {
+    pub(crate) key: &'static str,
+    pub(crate) value: T,
+    pub(crate) origin: Origin,
+}
+
+/// Where a value came from.
+pub(crate) enum Origin {
+    Default,
+    Written(Span),
+    /// It was written and is noted as a problem: the value is only a stand-in.
+    Refused,
+}
+
+/// Texts that may appear only once, and where each was first seen.
+#[derive(Default)]
+pub(crate) struct Seen(BTreeMap<String, Span>);
+
+/// Reads the top level of the file, and with it all that is inside.
+pub(crate) fn read_file<'t, T>(
+    notes: &mut Notes<'t>,
+    table: DeTable<'t>,
+    read: impl FnOnce(&mut Section<'_, 't>) -> T,
+) -> T {
+    read_section(notes, String::new(), "the top level".into(), 0..0, table, read)
+}
+
+fn read_section<'t, T>(
+    notes: &mut Notes<'t>,
+    path: String,
+    title: String,
+    header: Span,
+    table: DeTable<'t>,
+    read: impl FnOnce(&mut Section<'_, 't>) -> T,
+) -> T {
+    let mut section = Section { notes, path, title, header, left: table, asked: Vec::new() };
+    let settled = read(&mut section);
+    let Section { notes, title, left, asked, .. } = section;
+    for (key, _) in left {
+        let (at, key) = (key.span(), key.into_inner().into_owned());
+        notes.unknown(Unknown { at, key, title: title.clone(), siblings: asked.clone() });
+    }
+    settled
+}
+
+impl<'t> Section<'_, 't> {
+    /// Reads a key; an absent one has its default.
+    pub(crate) fn value<T>(
+        &mut self,
+        key: &'static str,
+        default: T,
+        read: impl FnOnce(&DeValue) -> Read<T>,
+    ) -> Given<T> {
+        let Some((at, value)) = self.ask(key) else {
+            return Given { key, value: default, origin: Origin::Default };
+        };
+        match read(&value) {
+            Ok(value) => Given { key, value, origin: Origin::Written(at) },
+            Err(refusal) => {
+                self.refused(key, at, refusal);
+                Given { key, value: default, origin: Origin::Refused }
+            }
+        }
+    }
+
+    /// Reads a key that has no default and need not be there. A refused one has been noted, and counts as absent.
+    pub(crate) fn optional<T>(&mut self, key: &'static str, read: impl Fn(&DeValue) -> Read<T>) -> Option<Given<T>> {
+        let Given { key, value, origin } = self.value(key, None, |value| read(value).map(Some));
+        value.map(|value| Given { key, value, origin })
+    }
+
+    /// Reads a key that must be there. `example` is the line that would do.
+    pub(crate) fn required<T: Default>(
+        &mut self,
+        key: &'static str,
+        example: &str,
+        read: impl FnOnce(&DeValue) -> Read<T>,
+    ) -> Given<T> {
+        let mut given = self.value(key, T::default(), read);
+        if let Origin::Default = given.origin {
+            given.origin = Origin::Refused;
+            let message = format!("found {} without `{key}`, wanted one, such as {example}", self.title);
+            self.note(self.header.clone(), message);
+        }
+        given
+    }
+
+    /// Reads a list of texts, each of which may appear once.
+    pub(crate) fn list<T>(
+        &mut self,
+        key: &'static str,
+        default: Vec<T>,
+        count: RangeInclusive<usize>,
+        read: impl Fn(&DeValue) -> Read<T>,
+    ) -> Vec<T> {
+        let Some((at, value)) = self.ask(key) else { return default };
+        let wanted = format!("a list in brackets of {} to {} texts", count.start(), count.end());
+        let items = match value {
+            DeValue::Array(items) if count.contains(&items.len()) => items,
+            _ => {
+                self.refused(key, at, Refusal { wanted, hint: None });
+                return default;
+            }
+        };
+        let (mut seen, mut values) = (Seen::default(), Vec::new());
+        for item in items {
+            let at = item.span();
+            match read(item.get_ref()) {
+                Ok(value) => {
+                    let text = item.get_ref().as_str().unwrap_or_default().to_owned();
+                    self.once(key, text, at, &mut seen);
+                    values.push(value);
+                }
+                Err(refusal) => self.refused(key, at, refusal),
+            }
+        }
+        values
+    }
+
+    /// Reads a section inside this one. An absent section is an empty one.
+    pub(crate) fn section<T>(&mut self, key: &'static str, read: impl FnOnce(&mut Section<'_, 't>) -> T) -> T {
+        let path = self.path_of(key);
+        let title = format!("[{path}]");
+        let (header, table) = match self.ask(key) {
+            None => (0..0, DeTable::new()),
+            Some((header, DeValue::Table(table))) => (header, table),
+            Some((at, _)) => {
+                self.refused(key, at, Refusal { wanted: format!("a section that starts with {title}"), hint: None });
+                (0..0, DeTable::new())
+            }
+        };
+        read_section(self.notes, path, title, header, table, read)
+    }
+
+    /// Reads several sections of one name, such as `[[shelf]]`.
+    pub(crate) fn sections<T>(
+        &mut self,
+        key: &'static str,
+        count: RangeInclusive<usize>,
+        mut read: impl FnMut(&mut Section<'_, 't>) -> T,
+    ) -> Vec<T> {
+        let path = self.path_of(key);
+        let title = format!("[[{path}]]");
+        let wrong =
+            || Refusal { wanted: format!("a section that starts with {title}, in double brackets"), hint: None };
+        let items = match self.ask(key) {
+            None => DeArray::default(),
+            Some((_, DeValue::Array(items))) => items,
+            Some((at, _)) => {
+                self.refused(key, at, wrong());
+                return Vec::new();
+            }
+        };
+        let (found, most) = (items.len(), *count.end());
+        if found < *count.start() {
+            let message = format!("found {} without {title}, wanted at least {}", self.title, count.start());
+            self.note(self.header.clone(), message);
+        }
+        let mut settled = Vec::new();
+        for (nth, item) in items.into_iter().enumerate() {
+            let header = item.span();
+            if nth == most {
+                self.note(header, format!("found {found} of {title} here, wanted at most {most}"));
+                break;
+            }
+            match item.into_inner() {
+                DeValue::Table(table) => {
+                    settled.push(read_section(self.notes, path.clone(), title.clone(), header, table, &mut read));
+                }
+                _ => self.refused(key, header, wrong()),
+            }
+        }
+        settled
+    }
+
+    /// Notes it unless `low` is below `high`. A refused value has been noted before and is not judged again.
+    pub(crate) fn below<T: PartialOrd + Display>(&mut self, low: &Given<T>, high: &Given<T>) {
+        if low.value < high.value {
+            return;
+        }
+        let (at, message, also) = match (&low.origin, &high.origin) {
+            (Origin::Written(at), Origin::Written(also)) => {
+                let line = self.notes.source.line(also.start);
+                (at, unless_below(low, "less", high, &format!("on line {line}")), Some(also.clone()))
+            }
+            (Origin::Written(at), Origin::Default) => (at, unless_below(low, "less", high, "by default"), None),
+            (Origin::Default, Origin::Written(at)) => (at, unless_below(high, "more", low, "by default"), None),
+            _ => return,
+        };
+        self.notes.add(Note { at: at.clone(), message, hint: None, also });
+    }
+
+    /// Notes it when a name has been given before. Names that differ only in case are too easily mistaken.
+    pub(crate) fn different(&mut self, given: &Given<String>, seen: &mut Seen) {
+        if let Origin::Written(at) = &given.origin {
+            self.once(given.key, given.value.to_lowercase(), at.clone(), seen);
+        }
+    }
+
+    /// Notes that two keys do not go together.
+    pub(crate) fn not_both<T>(&mut self, one: &Given<T>, other: &Given<T>) {
+        if let (Origin::Written(at), Origin::Written(also)) = (&one.origin, &other.origin) {
+            let line = self.notes.source.line(also.start);
+            let (one, other) = (one.key, other.key);
+            let message =
+                format!("found `{one}` in a {} that has `{other}` on line {line}, wanted only one of them", self.title);
+            self.notes.add(Note { at: at.clone(), message, hint: None, also: Some(also.clone()) });
+        }
+    }
+
+    fn once(&mut self, key: &str, text: String, at: Span, seen: &mut Seen) {
+        let Some(first) = seen.0.get(&text).cloned() else {
+            seen.0.insert(text, at);
+            return;
+        };
+        let shown = self.notes.source.shown(&at);
+        let line = self.notes.source.line(first.start);
+        let message = format!("found {shown} for `{key}`, wanted a different one, as line {line} has it already");
+        self.notes.add(Note { at, message, hint: None, also: Some(first) });
+    }
+
+    /// Takes what was written for a key, and remembers that the key is known.
+    fn ask(&mut self, key: &'static str) -> Option<(Span, DeValue<'t>)> {
+        self.asked.push(key);
+        self.notes.known(&self.title, key);
+        let value = self.left.remove(key)?;
+        Some((value.span(), value.into_inner()))
+    }
+
+    fn path_of(&self, key: &str) -> String {
+        if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
+    }
+
+    fn refused(&mut self, key: &str, at: Span, refusal: Refusal) {
+        let shown = self.notes.source.shown(&at);
+        let message = format!("found {shown} for `{key}`, wanted {}", refusal.wanted);
+        self.notes.add(Note { at, message, hint: refusal.hint, also: None });
+    }
+
+    fn note(&mut self, at: Span, message: String) {
+        self.notes.add(Note { at, message, hint: None, also: None });
+    }
+}
+
+fn unless_below<T: Display>(at: &Given<T>, how: &str, than: &Given<T>, origin: &str) -> String {
+    format!("found {} for `{}`, wanted {how} than `{}`, which is {} {origin}", at.value, at.key, than.key, than.value)
+}

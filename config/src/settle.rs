@@ -1,0 +1,159 @@
+//! From what was written to settings that are complete and agree with each other: the box, the panel, what to watch.
+//!
+//! Here is the list of keys. `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
+//! read is in `values.rs`, and how a section is read in `reader.rs`.
+
+mod limits;
+mod shelves;
+
+use crate::notes::{Note, Notes};
+use crate::problem::{Problem, Problems};
+use crate::reader::{Section, read_file};
+use crate::settings::{Brightness, Bus, PageName, Panel, Settings, Watch};
+use crate::source::clean;
+use crate::values::{Read, Refusal, flag, integer, one_of, refuse, text, whole};
+use toml::de::{DeTable, DeValue};
+
+/// The most bytes a configuration file may have. The default file has a fiftieth of it.
+const LARGEST_FILE: usize = 256 * 1024;
+/// The most entries of a list without a limit of its own.
+const LONGEST_LIST: usize = 64;
+
+const BRIGHTNESSES: &[(&str, Brightness)] =
+    &[("dim", Brightness::Dim), ("normal", Brightness::Normal), ("bright", Brightness::Bright)];
+
+const PAGES: &[(&str, PageName)] = &[
+    ("state", PageName::State),
+    ("pools", PageName::Pools),
+    ("room", PageName::Room),
+    ("throughput", PageName::Throughput),
+    ("cooling", PageName::Cooling),
+    ("box", PageName::Box),
+];
+
+/// Settles the text of a configuration file. `file` is its name, for messages only.
+///
+/// # Errors
+///
+/// Every problem in the text, in its order. Text that is not TOML is one problem: the rest cannot be judged.
+pub fn settle(text: &str, file: &str) -> Result<Settings, Problems> {
+    if text.len() > LARGEST_FILE {
+        let message = format!("found a file of {} bytes, wanted at most {LARGEST_FILE}", text.len());
+        let file = clean(file);
+        let problem = Problem { file, line: 1, column: 1, message, hint: None, excerpts: Vec::new() };
+        return Err(Problems { told: vec![problem], untold: 0 });
+    }
+    // Some editors start a file with a byte order mark. It is no part of the first line.
+    let text = text.strip_prefix('\u{FEFF}').unwrap_or(text);
+    let mut notes = Notes::new(text);
+    let settings = match DeTable::parse(text) {
+        Ok(table) => read_file(&mut notes, table.into_inner(), settings),
+        Err(error) => {
+            notes.add(syntax(&error));
+            Settings::default()
+        }
+    };
+    notes.report(file).map_or(Ok(settings), Err)
+}
+
+/// What the TOML parser says, in its own words.
+fn syntax(error: &toml::de::Error) -> Note {
+    let message = clean(&error.message().replace('\n', "; "));
+    Note { at: error.span().unwrap_or(0..0), message: format!("not valid TOML: {message}"), hint: None, also: None }
+}
+
+fn settings(file: &mut Section) -> Settings {
+    Settings {
+        box_name: file.section("box", box_name),
+        shelves: shelves::shelves(file),
+        panel: file.section("panel", panel),
+        watch: file.section("watch", watch),
+        limits: limits::limits(file),
+    }
+}
+
+fn box_name(section: &mut Section) -> Option<String> {
+    // An empty name is how the file shows its default.
+    let name = |value: &DeValue| if value.as_str() == Some("") { Ok(None) } else { text(64)(value).map(Some) };
+    section.value("name", None, name).value
+}
+
+fn panel(section: &mut Section) -> Panel {
+    let default = Panel::default();
+    Panel {
+        bus: section.value("bus", default.bus, bus).value,
+        address: section.value("address", default.address, address).value,
+        upside_down: section.value("upside_down", default.upside_down, flag).value,
+        brightness: section.value("brightness", default.brightness, one_of(BRIGHTNESSES)).value,
+        page_seconds: section.value("page_seconds", default.page_seconds, whole(3..=60)).value,
+        pages: section.list("pages", default.pages, 1..=PAGES.len(), one_of(PAGES)),
+    }
+}
+
+fn bus(value: &DeValue) -> Read<Bus> {
+    let text = text(64)(value).map_err(|_| Refusal {
+        wanted: "\"none\", a device file such as \"/dev/i2c-1\", or the name of an I2C adapter".into(),
+        hint: None,
+    })?;
+    Ok(if text.eq_ignore_ascii_case("none") {
+        Bus::None
+    } else if text.starts_with('/') {
+        Bus::Path(text)
+    } else {
+        Bus::AdapterName(text)
+    })
+}
+
+/// The controller answers at one of two 7-bit addresses (SSD1306 datasheet, section 8.1.5). Many modules print
+/// the same address in its 8-bit form, with the bit for reading and writing at the end.
+fn address(value: &DeValue) -> Read<u8> {
+    match integer(value) {
+        Some(0x3C | 0x78) => Ok(0x3C),
+        Some(0x3D | 0x7A) => Ok(0x3D),
+        _ => refuse(
+            "0x3C or 0x3D without quotes, the two addresses such a panel can have (printed as 0x78 or 0x7A on many)",
+        ),
+    }
+}
+
+fn watch(section: &mut Section) -> Watch {
+    let any = 0..=LONGEST_LIST;
+    Watch {
+        links: section.list("links", Vec::new(), any.clone(), link),
+        leave_out_volumes: section.list("leave_out_volumes", Vec::new(), any.clone(), mount_point),
+        steady_fans: section.list("steady_fans", Vec::new(), any, fan),
+    }
+}
+
+/// A name that Linux takes for a network port: under 16 bytes, no slash, colon or blank (`dev_valid_name`,
+/// net/core/dev.c; from memory).
+fn link(value: &DeValue) -> Read<String> {
+    let valid = |name: &str| name.len() < 16 && !name.contains(['/', ':', ' ']) && name != "." && name != "..";
+    match text(15)(value) {
+        Ok(name) if valid(&name) => Ok(name),
+        _ => refuse("the name of a network port, such as \"eth0\""),
+    }
+}
+
+fn mount_point(value: &DeValue) -> Read<String> {
+    match text(4096)(value) {
+        Ok(path) if path == "/" || (path.starts_with('/') && !path.ends_with('/')) => Ok(path),
+        Ok(path) if path.starts_with('/') => Err(Refusal {
+            wanted: "a mount point without a slash at its end".into(),
+            hint: Some(format!("did you mean \"{}\"?", path.trim_end_matches('/'))),
+        }),
+        _ => refuse("a mount point that starts with a slash, such as \"/srv\""),
+    }
+}
+
+/// A fan is named by its chip and channel, as the kernel numbers them: `fan1`, `fan2` and so on.
+fn fan(value: &DeValue) -> Read<String> {
+    let valid = |name: &str| {
+        name.rsplit_once("/fan")
+            .is_some_and(|(chip, number)| !chip.is_empty() && number.parse::<u8>().is_ok_and(|n| n > 0))
+    };
+    match text(128)(value) {
+        Ok(name) if valid(&name) => Ok(name),
+        _ => refuse("a chip and its fan, such as \"adt7475/fan1\""),
+    }
+}

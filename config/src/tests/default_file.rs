@@ -1,0 +1,140 @@
+//! The file that ships with the program says what the program does.
+
+use super::{activated, settled};
+use crate::{Bus, DEFAULT_FILE, Holds, PageName, Settings, Shelf, Tray};
+use std::time::Duration;
+
+#[test]
+fn an_empty_file_the_shipped_file_and_the_defaults_are_one() {
+    assert_eq!(settled(""), Settings::default());
+    assert_eq!(settled(DEFAULT_FILE), Settings::default());
+}
+
+#[test]
+fn what_the_shipped_file_shows_as_defaults_are_the_defaults() {
+    assert_eq!(settled(&activated()), Settings::default());
+    // Without this the test above could pass because nothing was activated.
+    let keys = |text: &str| text.lines().filter(|line| line.contains(" = ") && !line.starts_with('#')).count();
+    assert_eq!((keys(DEFAULT_FILE), keys(&activated())), (0, 44));
+}
+
+#[test]
+fn a_changed_default_would_be_noticed() {
+    let changed = activated().replace("hdd_warning_c = 50", "hdd_warning_c = 51");
+    assert_ne!(settled(&changed), Settings::default());
+}
+
+/// Two times with the same default could be exchanged without any other test noticing.
+#[test]
+fn every_time_reaches_the_setting_of_its_name() {
+    let file = activated();
+    let is_time = |line: &str| !line.starts_with('#') && (line.ends_with(" s\"") || line.ends_with(" min\""));
+    let (mut section, mut checked) = ("", 0);
+    for line in file.lines() {
+        if line.starts_with('[') {
+            section = line;
+        }
+        let Some((key, _)) = line.split_once(" = ").filter(|_| is_time(line)) else { continue };
+        let settings = format!("{:?}", settled(&format!("{section}\n{key} = '123 s'")).limits);
+        assert!(settings.contains(&format!(" {key}: 123s")), "{section} {key}: {settings}");
+        checked += 1;
+    }
+    assert_eq!(checked, 18);
+}
+
+#[test]
+fn the_example_of_a_shelf_in_the_shipped_file_works() {
+    let example: Vec<&str> = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     ")).collect();
+    let tray = |label: &str, holds| Tray { label: label.into(), holds };
+    assert_eq!(
+        settled(&example.join("\n")).shelves,
+        [Shelf {
+            name: "top".into(),
+            trays: vec![
+                tray("A1", Some(Holds::Serial("EXAMPLE-0001".into()))),
+                tray("A2", Some(Holds::Port("0000/14.0/usb-2.1:0".into()))),
+                tray("A3", None),
+            ]
+        }]
+    );
+}
+
+#[test]
+fn the_box_in_the_reserve_is_understood() {
+    let settings = settled(
+        r#"
+        [box]
+        name = "heron"
+
+        [[shelf]]
+        name = "top"
+        tray = [{ label = "T1", serial = "WREN0001" }, { label = "T2", serial = "WREN0002" }]
+
+        [[shelf]]
+        name = "bottom"
+        tray = [{ label = "B1", port = "0000/1f.2/ata-3" }, { label = "B2" }]
+
+        [panel]
+        bus = "bcm2835 (i2c@7e804000)"
+        address = 0x7A
+        upside_down = true
+        pages = ["room", "state"]
+
+        [watch]
+        links = ["enp3s0"]
+        leave_out_volumes = ["/", "/srv/scratch"]
+        steady_fans = ["adt7475/fan1"]
+
+        [limits.drive]
+        hdd_warning_c = 48.5
+        gone_hold = "1 min 30 s"
+
+        [grace]
+        pools = "5m"
+        "#,
+    );
+    assert_eq!(settings.box_name.as_deref(), Some("heron"));
+    let labels: Vec<_> = settings.shelves.iter().flat_map(|shelf| &shelf.trays).map(|tray| &*tray.label).collect();
+    assert_eq!(labels, ["T1", "T2", "B1", "B2"]);
+    assert_eq!(settings.shelves[1].trays[0].holds, Some(Holds::Port("0000/1f.2/ata-3".into())));
+    assert_eq!(settings.panel.bus, Bus::AdapterName("bcm2835 (i2c@7e804000)".into()));
+    assert_eq!(settings.panel.address, 0x3D);
+    assert!(settings.panel.upside_down);
+    assert_eq!(settings.panel.pages, [PageName::Room, PageName::State]);
+    assert_eq!(settings.watch.links, ["enp3s0"]);
+    assert_eq!(settings.watch.leave_out_volumes, ["/", "/srv/scratch"]);
+    assert_eq!(settings.watch.steady_fans, ["adt7475/fan1"]);
+    assert_eq!(settings.limits.drive.hdd_warning_c, 48.5);
+    assert_eq!(settings.limits.drive.hdd_critical_c, 58.0);
+    assert_eq!(settings.limits.drive.gone_hold, Duration::from_secs(90));
+    assert_eq!(settings.limits.grace.pools, Duration::from_secs(300));
+}
+
+/// SSD1306 datasheet (Solomon Systech, rev 1.1), section 8.1.5, from memory: the address is 011110 and the level of
+/// one pin; the bit for reading and writing follows.
+#[test]
+fn a_panel_answers_at_two_addresses_in_either_form() {
+    for pin in [0b0, 0b1] {
+        let seven_bits = (0b011110 << 1) | pin;
+        for written in [seven_bits, seven_bits << 1] {
+            assert_eq!(settled(&format!("panel.address = {written}")).panel.address, seven_bits);
+        }
+    }
+}
+
+#[test]
+fn a_bus_is_none_a_path_or_a_name() {
+    for (written, bus) in [
+        ("none", Bus::None),
+        ("None", Bus::None),
+        ("/dev/i2c-1", Bus::Path("/dev/i2c-1".into())),
+        ("SMBus I801 adapter at efa0", Bus::AdapterName("SMBus I801 adapter at efa0".into())),
+    ] {
+        assert_eq!(settled(&format!("panel.bus = '{written}'")).panel.bus, bus);
+    }
+}
+
+#[test]
+fn files_from_other_editors_are_read() {
+    assert_eq!(settled("\u{FEFF}[box]\r\nname = \"heron\"\r\n").box_name.as_deref(), Some("heron"));
+}

@@ -1,0 +1,35 @@
+//! The configuration file from outside: text in, settings or a report out.
+
+mod any_text;
+mod default_file;
+mod mistakes;
+mod report;
+mod schema;
+
+use crate::{DEFAULT_FILE, Settings, settle};
+
+/// Settles a text that should have no problem.
+fn settled(text: &str) -> Settings {
+    match settle(text, "traylight.toml") {
+        Ok(settings) => settings,
+        Err(problems) => panic!("{problems}"),
+    }
+}
+
+/// The report on a text that should have problems.
+fn report(text: &str) -> String {
+    match settle(text, "traylight.toml") {
+        Ok(settings) => panic!("no problem was found, but {settings:#?}"),
+        Err(problems) => problems.to_string(),
+    }
+}
+
+/// The default file with every `# key = value` made active. The example of a shelf is indented, and stays a comment.
+fn activated() -> String {
+    let active = |line: &str| {
+        let key = line.strip_prefix("# ").and_then(|rest| rest.split_once(" = ")).map(|(key, _)| key);
+        let is_key = key.is_some_and(|key| !key.is_empty() && key.chars().all(|c| c.is_ascii_lowercase() || c == '_'));
+        if is_key { line[2..].to_owned() } else { line.to_owned() }
+    };
+    DEFAULT_FILE.lines().map(active).collect::<Vec<_>>().join("\n")
+}

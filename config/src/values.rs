@@ -1,0 +1,161 @@
+//! How single values are read: each function takes what was written and gives a typed value, or says what it wanted.
+//!
+//! Where the value stands and what was found is added by `reader.rs`.
+
+use crate::source::steers;
+use crate::suggest::nearest;
+use std::ops::RangeInclusive;
+use std::time::Duration;
+use toml::de::DeValue;
+
+/// A typed value, or why not.
+pub(crate) type Read<T> = Result<T, Refusal>;
+
+/// What was wanted instead.
+#[derive(Debug)]
+pub(crate) struct Refusal {
+    pub(crate) wanted: String,
+    pub(crate) hint: Option<String>,
+}
+
+/// A refusal without a hint.
+pub(crate) fn refuse<T>(wanted: impl Into<String>) -> Read<T> {
+    Err(Refusal { wanted: wanted.into(), hint: None })
+}
+
+/// A number with or without a decimal point.
+pub(crate) fn number(range: RangeInclusive<f64>) -> impl Fn(&DeValue) -> Read<f64> {
+    move |value| {
+        let written = match value {
+            DeValue::Float(float) => float.as_str().parse().ok(),
+            DeValue::Integer(_) => integer(value).map(|whole| whole as f64),
+            _ => None,
+        };
+        match written {
+            Some(number) if range.contains(&number) => Ok(number),
+            _ => refuse(format!("a number from {} to {}", range.start(), range.end())),
+        }
+    }
+}
+
+/// A number without a decimal point.
+pub(crate) fn whole<T: TryFrom<i64>>(range: RangeInclusive<i64>) -> impl Fn(&DeValue) -> Read<T> {
+    move |value| {
+        integer(value)
+            .filter(|whole| range.contains(whole))
+            .and_then(|whole| T::try_from(whole).ok())
+            .map_or_else(|| refuse(format!("a whole number from {} to {}", range.start(), range.end())), Ok)
+    }
+}
+
+/// The whole number as it was written, in whatever base.
+pub(crate) fn integer(value: &DeValue) -> Option<i64> {
+    let DeValue::Integer(integer) = value else { return None };
+    i64::from_str_radix(integer.as_str(), integer.radix()).ok()
+}
+
+/// Yes or no.
+pub(crate) fn flag(value: &DeValue) -> Read<bool> {
+    value.as_bool().map_or_else(|| refuse("true or false, without quotes"), Ok)
+}
+
+/// A length of time with its unit, such as "5 min", "90 s" or "1 h 30 min".
+pub(crate) fn time(range: RangeInclusive<Duration>) -> impl Fn(&DeValue) -> Read<Duration> {
+    move |value| {
+        let parser = jiff::fmt::friendly::SpanParser::new();
+        match value.as_str().map(|text| parser.parse_unsigned_duration(text)) {
+            Some(Ok(time)) if range.contains(&time) => Ok(time),
+            _ => refuse(format!(
+                "a time in quotes with its unit (h, min, s or ms), such as \"5 min\", from {} to {}",
+                spoken(*range.start()),
+                spoken(*range.end())
+            )),
+        }
+    }
+}
+
+/// A length of time the way the file writes it.
+fn spoken(time: Duration) -> String {
+    jiff::SignedDuration::try_from(time).map_or_else(|_| format!("{} s", time.as_secs()), |time| format!("{time:#}"))
+}
+
+/// One of a few words.
+pub(crate) fn one_of<T: Copy>(choices: &'static [(&'static str, T)]) -> impl Fn(&DeValue) -> Read<T> {
+    move |value| {
+        let text = value.as_str();
+        if let Some((_, choice)) = choices.iter().find(|(word, _)| Some(*word) == text) {
+            return Ok(*choice);
+        }
+        let words = choices.iter().map(|(word, _)| *word);
+        let hint = text.and_then(|text| nearest(text, words.clone())).map(|word| format!("did you mean \"{word}\"?"));
+        let wanted = words.map(|word| format!("\"{word}\"")).collect::<Vec<_>>().join(", ");
+        Err(Refusal { wanted: format!("one of {wanted}"), hint })
+    }
+}
+
+/// A text of one to `most` visible characters.
+pub(crate) fn text(most: usize) -> impl Fn(&DeValue) -> Read<String> {
+    move |value| match value.as_str() {
+        Some(text) if (1..=most).contains(&text.chars().count()) && is_plain(text) => Ok(text.to_owned()),
+        _ => refuse(format!("a text in quotes of 1 to {most} visible characters, without a space at either end")),
+    }
+}
+
+fn is_plain(text: &str) -> bool {
+    text.trim() == text && !text.contains(steers)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The value of `x = ...`.
+    fn read<T>(written: &str, read: impl Fn(&DeValue) -> Read<T>) -> Result<T, String> {
+        let value = DeValue::parse(written).unwrap();
+        read(value.get_ref()).map_err(|refusal| refusal.wanted)
+    }
+
+    #[test]
+    fn times_carry_their_unit() {
+        let any = || time(Duration::from_secs(1)..=Duration::from_secs(7 * 24 * 3600));
+        for (written, seconds) in
+            [("'5 min'", 300), ("'90 s'", 90), ("'10m'", 600), ("'1 h 30 min'", 5400), ("'168 h'", 604_800)]
+        {
+            assert_eq!(read(written, any()), Ok(Duration::from_secs(seconds)), "{written}");
+        }
+        for written in
+            ["5", "'5'", "''", "'0 s'", "'-5 min'", "'5 min ago'", "'169 h'", "'999 ms'", "'soon'", "'9999999999999 h'"]
+        {
+            let wanted = read(written, any()).unwrap_err();
+            assert!(wanted.ends_with("from 1s to 168h"), "{written}: {wanted}");
+        }
+    }
+
+    #[test]
+    fn numbers_stay_in_their_range() {
+        assert_eq!(read("50", number(20.0..=100.0)), Ok(50.0));
+        assert_eq!(read("0x32", number(20.0..=100.0)), Ok(50.0));
+        assert_eq!(read("5.05e1", number(20.0..=100.0)), Ok(50.5));
+        for written in ["19.9", "101", "nan", "inf", "-inf", "'50'", "true", "[50]", "99999999999999999999"] {
+            assert_eq!(read(written, number(20.0..=100.0)), Err("a number from 20 to 100".into()), "{written}");
+        }
+    }
+
+    #[test]
+    fn whole_numbers_stay_in_their_range() {
+        for written in ["60", "0x3C", "6_0", "+60"] {
+            assert_eq!(read(written, whole::<u32>(3..=60)), Ok(60), "{written}");
+        }
+        for written in ["2", "61", "6.0", "-6", "'6'", "9223372036854775808"] {
+            assert_eq!(read(written, whole::<u32>(3..=60)), Err("a whole number from 3 to 60".into()), "{written}");
+        }
+    }
+
+    #[test]
+    fn texts_are_visible_and_not_too_long() {
+        assert_eq!(read("'heron'", text(5)), Ok("heron".into()));
+        for written in ["''", "' '", "' a'", "'a '", "'herons'", "\"a\\u001bb\"", "\"a\\u202Eb\"", "7"] {
+            assert!(read(written, text(5)).is_err(), "{written}");
+        }
+    }
+}

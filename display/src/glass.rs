@@ -1,0 +1,172 @@
+//! What a panel can do, what it costs, and what can go wrong with it.
+//!
+//! A real panel is in `oled`; a test or a terminal may be glass as well.
+
+use std::fmt;
+use std::io;
+use std::ops::AddAssign;
+
+use embedded_hal::i2c::ErrorKind;
+
+use crate::frame::{Frame, GlassSize};
+
+/// Something that shows frames.
+pub trait Glass {
+    /// The size of picture it takes.
+    fn size(&self) -> GlassSize;
+
+    /// Shows the frame, sending only what differs from the picture before. After `Ok` the glass shows the frame, and only
+    /// then; after an error nothing is believed about the glass, and the next frame is sent whole, with the set-up.
+    fn show(&mut self, frame: &Frame) -> Result<Sent, GlassFault>;
+
+    /// Sends the set-up and the whole frame, whatever is believed about the glass. A panel that lost power for a moment
+    /// forgets both and still answers, so this is worth doing every minute and after any trouble with power. It does not
+    /// darken the glass.
+    fn refresh(&mut self, frame: &Frame) -> Result<Sent, GlassFault>;
+
+    /// Makes the glass dimmer or brighter, from now on.
+    fn set_brightness(&mut self, brightness: Brightness) -> Result<Sent, GlassFault>;
+}
+
+/// How brightly the glass shines. More light ages it faster.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Brightness {
+    /// For a dark room: as dim as the glass can.
+    Night,
+    /// For a picture that stands all day.
+    Dim,
+    /// For something to be looked at.
+    Bright,
+    /// For an alarm: all the light there is.
+    Full,
+}
+
+/// What a transfer put on the bus, address bytes counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Sent {
+    /// Messages, each from a start to a stop.
+    pub messages: usize,
+    /// Bytes. Each takes nine clocks of the bus.
+    pub bytes: usize,
+}
+
+impl AddAssign for Sent {
+    fn add_assign(&mut self, other: Sent) {
+        self.messages += other.messages;
+        self.bytes += other.bytes;
+    }
+}
+
+/// Why a panel could not be reached. Its text says what to do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum GlassFault {
+    /// Nobody acknowledged the address.
+    NotAnswering,
+    /// A transfer did not end in time.
+    BusStuck,
+    /// Another device spoke at the same time.
+    LostArbitration,
+    /// A driver of the kernel owns the address.
+    Busy,
+    /// There is no such bus.
+    NoBus,
+    /// The bus is there and may not be used.
+    NotAllowed,
+    /// The adapter cannot send plain messages.
+    CannotSend,
+    /// Anything else, as the bus put it.
+    Other(String),
+}
+
+impl GlassFault {
+    /// What an error of the Linux I2C device means (the kernel's own list: `Documentation/i2c/fault-codes.rst`).
+    pub fn from_io(error: &io::Error) -> GlassFault {
+        // Two codes that the standard library has no name for, as numbered on x86, ARM and RISC-V. Which of the two says
+        // "not acknowledged" depends on the adapter.
+        const ENXIO: i32 = 6;
+        const EREMOTEIO: i32 = 121;
+
+        match error.kind() {
+            io::ErrorKind::TimedOut => GlassFault::BusStuck,
+            io::ErrorKind::WouldBlock => GlassFault::LostArbitration,
+            io::ErrorKind::ResourceBusy => GlassFault::Busy,
+            io::ErrorKind::NotFound => GlassFault::NoBus,
+            io::ErrorKind::PermissionDenied => GlassFault::NotAllowed,
+            io::ErrorKind::Unsupported => GlassFault::CannotSend,
+            _ if matches!(error.raw_os_error(), Some(ENXIO | EREMOTEIO)) => GlassFault::NotAnswering,
+            _ => GlassFault::Other(error.to_string()),
+        }
+    }
+
+    /// What an error of any other bus means, as far as its kind tells.
+    pub fn from_bus<E: embedded_hal::i2c::Error>(error: &E) -> GlassFault {
+        match error.kind() {
+            ErrorKind::NoAcknowledge(_) => GlassFault::NotAnswering,
+            ErrorKind::ArbitrationLoss => GlassFault::LostArbitration,
+            ErrorKind::Bus => GlassFault::BusStuck,
+            _ => GlassFault::Other(format!("{error:?}")),
+        }
+    }
+}
+
+impl fmt::Display for GlassFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            GlassFault::NotAnswering => {
+                "the panel does not answer: check its four wires, that it is set to I2C, and its address (a module that has \
+                 0x78 printed on it answers at 0x3C, one with 0x7A at 0x3D)"
+            }
+            GlassFault::BusStuck => "the panel's bus hangs: re-plug the panel, or switch the box's power off and on again",
+            GlassFault::LostArbitration => {
+                "another device on the panel's bus spoke at the same time: if it happens often, re-plug the panel or give \
+                 it a bus of its own"
+            }
+            GlassFault::Busy => "a driver of the kernel already owns the panel's address: turn that driver off",
+            GlassFault::NoBus => {
+                "there is no such I2C bus: turn I2C on in the board's boot settings and load the module i2c-dev"
+            }
+            GlassFault::NotAllowed => "the panel's bus may not be opened: the program's user must be in the group that owns it",
+            GlassFault::CannotSend => {
+                "the bus adapter cannot send plain I2C messages: connect the panel to another adapter"
+            }
+            GlassFault::Other(text) => return write!(f, "the panel could not be written to: {text}"),
+        })
+    }
+}
+
+impl std::error::Error for GlassFault {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_error_of_the_linux_device_has_its_own_meaning() {
+        // Numbers from the kernel's include/uapi/asm-generic/errno-base.h and errno.h, meanings from
+        // Documentation/i2c/fault-codes.rst, both from memory.
+        let meanings = [
+            (121, GlassFault::NotAnswering),
+            (6, GlassFault::NotAnswering),
+            (110, GlassFault::BusStuck),
+            (11, GlassFault::LostArbitration),
+            (16, GlassFault::Busy),
+            (2, GlassFault::NoBus),
+            (13, GlassFault::NotAllowed),
+            (95, GlassFault::CannotSend),
+        ];
+        for (number, meaning) in meanings {
+            assert_eq!(GlassFault::from_io(&io::Error::from_raw_os_error(number)), meaning, "{number}");
+        }
+        assert!(matches!(GlassFault::from_io(&io::Error::from_raw_os_error(5)), GlassFault::Other(_)));
+    }
+
+    #[test]
+    fn a_fault_says_what_to_do_in_one_sentence() {
+        assert_eq!(
+            GlassFault::BusStuck.to_string(),
+            "the panel's bus hangs: re-plug the panel, or switch the box's power off and on again"
+        );
+        assert_eq!(GlassFault::Other("odd".into()).to_string(), "the panel could not be written to: odd");
+        assert!(GlassFault::NotAnswering.to_string().contains("0x78 printed on it answers at 0x3C"));
+    }
+}

@@ -1,0 +1,38 @@
+//! Pictures and panels: drawing in memory, and sending small pictures to small glass.
+//!
+//! Drawing and sending are apart. Drawing works on a [`Frame`], in memory, where nothing can fail; sending carries the
+//! changed bytes of a frame over a bus, where anything can. This crate knows nothing of what the pictures are about.
+//!
+//! In reading order:
+//!
+//! 1. [`frame`]: the pixels, laid out as the panel's controller keeps them.
+//! 2. [`fonts`], [`text`], [`shapes`]: the drawing pieces that pages are made of.
+//! 3. [`glass`]: what a panel can do ([`Glass`]), and what can go wrong with one ([`GlassFault`]).
+//! 4. [`changes`]: which bytes must travel to turn one picture into another.
+//! 5. [`wire`], [`oled`]: the panel itself, on an I2C bus.
+//! 6. [`png`], [`terminal`]: the same pictures for people without a panel.
+
+pub mod frame;
+
+pub mod fonts;
+pub mod shapes;
+pub mod text;
+
+pub mod glass;
+
+pub mod changes;
+pub mod oled;
+pub mod wire;
+
+pub mod png;
+pub mod terminal;
+
+pub use embedded_hal;
+
+pub use embedded_graphics::{geometry::Point, geometry::Size, primitives::Rectangle};
+
+pub use fonts::Face;
+pub use frame::{Frame, GlassSize, area};
+pub use glass::{Brightness, Glass, GlassFault, Sent};
+pub use oled::{Mounting, OledPanel};
+pub use wire::PanelAddress;

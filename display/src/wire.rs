@@ -1,0 +1,84 @@
+//! Messages to the controller: commands and data, each as one message on an I2C bus, with their cost counted.
+//!
+//! What to send is not decided here.
+
+use display_interface::{DataFormat, DisplayError, WriteOnlyDataCommand};
+use embedded_hal::i2c::I2c;
+use ssd1306::command::Command;
+
+use crate::glass::{GlassFault, Sent};
+
+/// The control byte before commands, and the one before data: "all that follows is of this kind" (SSD1306 datasheet,
+/// section 8.1.5.2).
+const COMMANDS_FOLLOW: u8 = 0x00;
+const DATA_FOLLOW: u8 = 0x40;
+
+/// The two addresses a panel can have, chosen by a bridge of solder on its back. Nothing else on the bus is ever written to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PanelAddress {
+    /// 0x3C, printed as 0x78 on many modules.
+    X3C,
+    /// 0x3D, printed as 0x7A on many modules.
+    X3D,
+}
+
+impl PanelAddress {
+    /// The seven-bit address.
+    pub const fn number(self) -> u8 {
+        match self {
+            PanelAddress::X3C => 0x3C,
+            PanelAddress::X3D => 0x3D,
+        }
+    }
+}
+
+/// A bus with one panel on it.
+pub(crate) struct Wire<B: I2c> {
+    bus: B,
+    address: PanelAddress,
+    explain: fn(&B::Error) -> GlassFault,
+}
+
+impl<B: I2c> Wire<B> {
+    pub(crate) fn new(bus: B, address: PanelAddress, explain: fn(&B::Error) -> GlassFault) -> Wire<B> {
+        Wire { bus, address, explain }
+    }
+
+    /// Sends the commands, all in one message.
+    pub(crate) fn commands(&mut self, commands: &[Command]) -> Result<Sent, GlassFault> {
+        let mut message = Message(vec![COMMANDS_FOLLOW]);
+        for command in commands {
+            command
+                .send(&mut message)
+                .map_err(|error| GlassFault::Other(format!("{command:?} as bytes: {error:?}")))?;
+        }
+        self.send(&message.0)
+    }
+
+    /// Sends bytes for the controller's memory, all in one message: a frame of 1,024 bytes is one message of 1,025.
+    pub(crate) fn data(&mut self, data: &[u8]) -> Result<Sent, GlassFault> {
+        // Control byte and data are joined here rather than sent as two writes of one transaction: Linux would put a
+        // repeated start between those, and the controller would take the first byte of data for a control byte.
+        self.send(&[&[DATA_FOLLOW], data].concat())
+    }
+
+    fn send(&mut self, message: &[u8]) -> Result<Sent, GlassFault> {
+        self.bus.write(self.address.number(), message).map_err(|error| (self.explain)(&error))?;
+        Ok(Sent { messages: 1, bytes: 1 + message.len() })
+    }
+}
+
+/// Collects the bytes of commands, so that many travel in one message.
+struct Message(Vec<u8>);
+
+impl WriteOnlyDataCommand for Message {
+    fn send_commands(&mut self, commands: DataFormat<'_>) -> Result<(), DisplayError> {
+        let DataFormat::U8(bytes) = commands else { return Err(DisplayError::DataFormatNotImplemented) };
+        self.0.extend_from_slice(bytes);
+        Ok(())
+    }
+
+    fn send_data(&mut self, _data: DataFormat<'_>) -> Result<(), DisplayError> {
+        Err(DisplayError::DataFormatNotImplemented)
+    }
+}
