@@ -17,8 +17,9 @@ use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::unbounded_channel;
 use traylight_config::Settings;
 
-/// How often the loop looks at the time by itself: for what ages, and for the watchdog.
-const TICK: Duration = Duration::from_secs(1);
+/// The loop looks at the time by itself when it has heard nothing for so long: for what ages, and for the watchdog.
+/// Longer than the probe's pace, so that a box that is heard from wakes for nothing else.
+const TICK: Duration = Duration::from_secs(3);
 
 /// Everything the loop is given.
 pub struct Edges {
@@ -47,7 +48,6 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     let mut keeper = Keeper::new(root, clock.clone());
     let mut core = Core { clock: clock.clone(), ..Core::default() };
     let mut tick = tokio::time::interval(TICK);
-    tick.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
     outlet.say(&Entry::agent(6, "started", format!("traylight {} watches", env!("CARGO_PKG_VERSION"))), &clock.wall());
@@ -56,7 +56,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     loop {
         tokio::select! {
             news = keeper.news() => outlet.say_all(core.hear(news), &clock.wall()),
-            _ = tick.tick() => drop(sd_notify::notify(&[sd_notify::NotifyState::Watchdog])),
+            _ = tick.tick() => {},
             Some(said) = reports.recv() => outlet.say(&about_panel(said), &clock.wall()),
             visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
                 hand_out(visitor, core.state(&settings));
@@ -66,6 +66,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             _ = interrupt.recv() => break,
         }
         outlet.say_all(core.judge(&settings), &clock.wall());
+        tick.reset();
+        // Fed here, by what judges: a loop that stands still must not look alive.
+        let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
         if let Some(verdict) = &core.verdict {
             let snapshot = core.snapshot.as_ref();
             let scenery = Scenery { verdict, snapshot, settings: &settings, wall: &clock.wall() };

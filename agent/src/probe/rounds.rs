@@ -23,6 +23,8 @@ const DEADLINE: Duration = Duration::from_secs(10);
 const SELDOM: Duration = Duration::from_secs(60);
 /// Awake drives are asked for their temperature this often.
 const TEMPERATURE_EVERY: Duration = Duration::from_secs(60);
+/// Thermal zones are asked this often; some ask firmware, which is slow.
+const ZONES_EVERY: Duration = Duration::from_secs(10);
 /// Room is asked for this often.
 const ROOM_EVERY: Duration = Duration::from_secs(10);
 
@@ -53,6 +55,7 @@ pub struct Rounds {
     chips: Vec<chips::Chip>,
     chip_answers: BTreeMap<String, chips::Answers>,
     zones: Vec<Temperature>,
+    zones_asked: Option<Moment>,
     volumes: BTreeMap<String, SeenVolume>,
     ports: BTreeMap<String, (Count, Count)>,
     board: Board,
@@ -87,6 +90,7 @@ impl Rounds {
             chips: Vec::new(),
             chip_answers: BTreeMap::new(),
             zones: Vec::new(),
+            zones_asked: None,
             volumes: BTreeMap::new(),
             ports: BTreeMap::new(),
             board: Board::default(),
@@ -106,7 +110,7 @@ impl Rounds {
         }
         self.look_at_drives(look_around, now, &mut blind);
         self.look_at_mounts(now, &mut blind);
-        self.ask_chips();
+        self.ask_chips(now);
 
         for (target, answer) in self.workers.answers(PATIENCE) {
             self.take_in(target, answer);
@@ -180,13 +184,17 @@ impl Rounds {
             .keep_only(|target| !matches!(target, Target::Chip(key) if chips.iter().all(|chip| chip.key != *key)));
     }
 
-    fn ask_chips(&mut self) {
+    fn ask_chips(&mut self, now: Moment) {
         for chip in &self.chips {
             let (host, clock, asked) = (self.host.clone(), self.clock.clone(), chip.clone());
             self.workers.ask(&Target::Chip(chip.key.clone()), move || Answer::Chip(asked.ask(&host, &clock)));
         }
-        let (host, clock) = (self.host.clone(), self.clock.clone());
-        self.workers.ask(&Target::Zones, move || Answer::Zones(chips::zones(&host, &clock)));
+        if chips::has_zones(&self.host) && is_due(self.zones_asked, ZONES_EVERY, now) {
+            let (host, clock) = (self.host.clone(), self.clock.clone());
+            if self.workers.ask(&Target::Zones, move || Answer::Zones(chips::zones(&host, &clock))) {
+                self.zones_asked = Some(now);
+            }
+        }
     }
 
     fn look_at_mounts(&mut self, now: Moment, blind: &mut Vec<Blind>) {

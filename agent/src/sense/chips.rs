@@ -129,6 +129,12 @@ impl Chip {
     }
 }
 
+/// True when there is anything to ask [`zones`] for.
+pub fn has_zones(host: &Host) -> bool {
+    host.list(&host.path("/sys/class/thermal"))
+        .is_ok_and(|names| names.iter().any(|name| name.starts_with("thermal_zone")))
+}
+
 /// Thermal zones that no monitoring chip already stands for.
 pub fn zones(host: &Host, clock: &Clock) -> Vec<Temperature> {
     let folder = host.path("/sys/class/thermal");

@@ -13,8 +13,8 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_display::Frame;
 
-/// A new picture this often: the sign of life moves with it.
-const BEAT: Duration = Duration::from_secs(2);
+/// A new picture with the first reading after this: the sign of life moves with it.
+const BEAT: Duration = Duration::from_millis(1500);
 
 /// The outlet.
 pub struct Outlet {
