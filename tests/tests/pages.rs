@@ -37,7 +37,8 @@ fn every_page_is_the_picture_that_was_looked_at() {
 fn no_picture_is_left_over() {
     let wanted: Vec<PathBuf> = pictures().iter().map(|(name, _)| file_of(name)).collect();
     let kept = std::fs::read_dir(folder()).expect("there is a folder of pictures");
-    let left_over: Vec<PathBuf> = kept.filter_map(|entry| Some(entry.ok()?.path())).filter(|file| !wanted.contains(file)).collect();
+    let left_over: Vec<PathBuf> =
+        kept.filter_map(|entry| Some(entry.ok()?.path())).filter(|file| !wanted.contains(file)).collect();
     assert_eq!(left_over, [PathBuf::new(); 0], "pictures that nothing draws any more");
 }
 

@@ -1,0 +1,314 @@
+//! A running guest: booted from a [`Spec`], told what to run, spied on and hurt through the emulator's monitor, and ended
+//! when dropped.
+//!
+//! Commands and results travel as files in a shared folder (see `lab/guest.sh`). Not its job: what is played in it.
+#![allow(clippy::disallowed_methods, reason = "the guest is steered through files")]
+
+use super::error::LabError;
+use super::host::command;
+use super::parts::Parts;
+use super::qmp::Monitor;
+use super::wait;
+use serde_json::Value;
+use std::fmt::Display;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Stdio};
+use tempfile::TempDir;
+
+const GUEST: &str = include_str!("../../lab/guest.sh");
+/// Under software emulation on a busy computer a boot with udev takes up to a minute.
+const BOOT_SECONDS: u64 = 240;
+const CONSOLE_TAIL_LINES: usize = 25;
+
+/// What the machine has.
+#[derive(Debug, Clone)]
+pub struct Spec {
+    /// Its console is kept in a file of this name.
+    pub name: String,
+    /// Its drives, in the order of their ports.
+    pub drives: Vec<Drive>,
+}
+
+/// A drive of the machine. Its serial is also its name for the monitor.
+#[derive(Debug, Clone)]
+pub enum Drive {
+    /// On one of the six SATA ports.
+    Sata {
+        /// Up to 20 letters, digits and dashes.
+        serial: String,
+        /// Turns per minute; 1 says that nothing turns.
+        rotation_rpm: u32,
+        /// In MiB.
+        size_mib: u64,
+    },
+    /// Behind a port of its own, so that it can be unplugged.
+    Nvme {
+        /// Up to 20 letters, digits and dashes.
+        serial: String,
+        /// In MiB.
+        size_mib: u64,
+    },
+}
+
+/// What a command left.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Output {
+    /// Both of its streams, as they came.
+    pub text: String,
+    /// Its exit code.
+    pub code: i32,
+}
+
+/// A guest that runs.
+#[derive(Debug)]
+pub struct Machine {
+    emulator: Child,
+    monitor: Monitor,
+    console: PathBuf,
+    /// Holds the drives, the monitor's socket and the shared folder; it goes when the machine goes.
+    folder: TempDir,
+    next_command: u32,
+}
+
+impl Machine {
+    /// Starts a machine and waits until it takes commands. Its console is kept in `keep`.
+    ///
+    /// # Errors
+    /// When it cannot be started or does not come up in time.
+    pub fn boot(spec: &Spec, parts: &Parts, keep: &Path) -> Result<Self, LabError> {
+        let folder = TempDir::new().map_err(LabError::file("make a folder in", &std::env::temp_dir()))?;
+        let shared = folder.path().join("lab");
+        for part in ["cmd", "out", "rc"] {
+            let part = shared.join(part);
+            fs::create_dir_all(&part).map_err(LabError::file("make", &part))?;
+        }
+        let guest = shared.join("guest.sh");
+        fs::write(&guest, GUEST).map_err(LabError::file("write", &guest))?;
+        for drive in &spec.drives {
+            let image = image(folder.path(), drive.serial());
+            let sparse = fs::File::create(&image).and_then(|file| file.set_len(drive.size_mib() << 20));
+            sparse.map_err(LabError::file("make", &image))?;
+        }
+        let console = keep.join(format!("{}.console", spec.name));
+        fs::write(&console, "").map_err(LabError::file("write", &console))?;
+
+        let mut emulator = command("qemu-system-x86_64");
+        emulator.args(arguments(spec, parts, folder.path(), &console));
+        let failed = |found: String| LabError::Program { command: "qemu-system-x86_64".into(), found };
+        let words = fs::File::create(folder.path().join("emulator.log")).map_err(|error| failed(error.to_string()))?;
+        let mut emulator = emulator
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(words)
+            .spawn()
+            .map_err(|error| failed(error.to_string()))?;
+
+        let socket = folder.path().join("monitor");
+        let monitor =
+            wait::wait_until("the emulator's monitor", 30, || Monitor::connect(&socket)).map_err(|error| {
+                let words = fs::read_to_string(folder.path().join("emulator.log")).unwrap_or_default();
+                end(&mut emulator);
+                if words.is_empty() { error } else { failed(words.trim_end().into()) }
+            })?;
+        let mut machine = Self { emulator, monitor, console, folder, next_command: 1 };
+        let ready = shared.join("ready");
+        machine.wait_until("the guest to come up", BOOT_SECONDS, |_| {
+            if ready.exists() { Ok(()) } else { Err("no sign of it") }
+        })?;
+        Ok(machine)
+    }
+
+    /// Runs shell text in the guest and waits for its end. The folder `/lab` there is [`Machine::shared`] here.
+    ///
+    /// # Errors
+    /// When it does not end in time; the machine takes no more commands then. An exit code is no error.
+    pub fn run(&mut self, shell: &str, seconds: u64) -> Result<Output, LabError> {
+        let number = self.next_command.to_string();
+        self.next_command += 1;
+        let order = self.shared().join("cmd").join(&number);
+        let unfinished = self.shared().join("cmd.part");
+        fs::write(&unfinished, shell).map_err(LabError::file("write", &unfinished))?;
+        fs::rename(&unfinished, &order).map_err(LabError::file("write", &order))?;
+        let (rc, out) = (self.shared().join("rc").join(&number), self.shared().join("out").join(&number));
+        let code = self.wait_until(&format!("the guest to run: {shell}"), seconds, |_| {
+            let text = fs::read_to_string(&rc).map_err(|_| {
+                let so_far = fs::read(&out).unwrap_or_default();
+                format!("no end of it after the words {:?}", String::from_utf8_lossy(&so_far))
+            })?;
+            text.trim().parse().map_err(|_| format!("the exit code {text:?}"))
+        })?;
+        let text = fs::read(&out).map_err(LabError::file("read", &out))?;
+        Ok(Output { text: String::from_utf8_lossy(&text).into_owned(), code })
+    }
+
+    /// As [`Machine::run`], for a command that has to succeed; gives its words.
+    ///
+    /// # Errors
+    /// Also when its exit code is not 0.
+    pub fn must_run(&mut self, shell: &str, seconds: u64) -> Result<String, LabError> {
+        let output = self.run(shell, seconds)?;
+        if output.code == 0 {
+            return Ok(output.text);
+        }
+        let found = format!("exit code {} after the words {:?}", output.code, output.text);
+        Err(self.with_console(LabError::unexpected(format!("in the guest, {shell}"), "exit code 0", found)))
+    }
+
+    /// Gives the emulator a command: `device_del`, `qom-set`, `block_set_io_throttle` and the like.
+    ///
+    /// # Errors
+    /// When it refuses.
+    pub fn monitor(&mut self, name: &str, arguments: Value) -> Result<Value, LabError> {
+        self.monitor.command(name, arguments)
+    }
+
+    /// Looks again and again until it is there; `look` may run commands in the machine.
+    ///
+    /// # Errors
+    /// When the time is over, or the machine ends.
+    pub fn wait_until<T, F: Display>(
+        &mut self,
+        what: &str,
+        seconds: u64,
+        mut look: impl FnMut(&mut Self) -> Result<T, F>,
+    ) -> Result<T, LabError> {
+        let outcome = wait::wait_until(what, seconds, || match (look(self), self.emulator.try_wait()) {
+            (Ok(found), _) => Ok(Ok(found)),
+            (Err(_), Ok(Some(status))) => {
+                Ok(Err(LabError::MachineEnded { waited_for: what.into(), status: status.to_string() }))
+            }
+            (Err(found), _) => Err(found),
+        });
+        outcome.and_then(|found| found).map_err(|error| self.with_console(error))
+    }
+
+    /// The folder that the guest has as `/lab`.
+    pub fn shared(&self) -> PathBuf {
+        self.folder.path().join("lab")
+    }
+
+    /// Whether the guest runs udev; without it a lost drive is told by the kernel's events alone.
+    pub fn has_udev(&self) -> bool {
+        fs::read_to_string(self.shared().join("udev")).is_ok_and(|answer| answer.trim() == "yes")
+    }
+
+    fn with_console(&self, error: LabError) -> LabError {
+        let text = fs::read(&self.console).unwrap_or_default();
+        LabError::InMachine { error: Box::new(error), console: tail(&String::from_utf8_lossy(&text)) }
+    }
+}
+
+impl Drop for Machine {
+    fn drop(&mut self) {
+        end(&mut self.emulator);
+    }
+}
+
+impl Drive {
+    fn serial(&self) -> &str {
+        match self {
+            Self::Sata { serial, .. } | Self::Nvme { serial, .. } => serial,
+        }
+    }
+
+    fn size_mib(&self) -> u64 {
+        match self {
+            Self::Sata { size_mib, .. } | Self::Nvme { size_mib, .. } => *size_mib,
+        }
+    }
+}
+
+/// Ends the emulator, which may have ended already; then there is nothing to do about either error.
+fn end(emulator: &mut Child) {
+    let _ = emulator.kill();
+    let _ = emulator.wait();
+}
+
+fn image(folder: &Path, serial: &str) -> PathBuf {
+    folder.join(format!("{serial}.img"))
+}
+
+/// The emulator's arguments. Hardware virtualisation is not asked for: few of the computers that run tests have it.
+fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    let mut add = |option: &str, value: String| all.extend([option.to_string(), value]);
+    add("-machine", "q35".into());
+    add("-accel", "tcg,thread=multi".into());
+    add("-cpu", "max".into());
+    add("-smp", "2".into());
+    add("-m", "1024".into());
+    add("-display", "none".into());
+    add("-nic", "none".into());
+    add("-kernel", parts.kernel.display().to_string());
+    add("-initrd", parts.initramfs.display().to_string());
+    add("-append", "console=ttyS0 rdinit=/init panic=-1".into());
+    add("-serial", format!("file:{}", value_of(console)));
+    add("-qmp", format!("unix:{},server=on,wait=off", value_of(&folder.join("monitor"))));
+    add("-virtfs", share("host", Path::new("/"), true));
+    add("-virtfs", share("modules", &parts.modules, true));
+    add("-virtfs", share("lab", &folder.join("lab"), false));
+    let mut sata_port = 0;
+    for (number, drive) in spec.drives.iter().enumerate() {
+        let serial = drive.serial();
+        let file = value_of(&image(folder, serial));
+        add("-drive", format!("if=none,id=image-{serial},file={file},format=raw,cache=unsafe"));
+        match drive {
+            Drive::Sata { rotation_rpm, .. } => {
+                let device = format!("ide-hd,bus=ide.{sata_port},rotation_rate={rotation_rpm},model=LAB-DISK");
+                add("-device", format!("{device},id={serial},serial={serial},drive=image-{serial}"));
+                sata_port += 1;
+            }
+            Drive::Nvme { .. } => {
+                add("-device", format!("pcie-root-port,id=port-{serial},chassis={number},slot={number}"));
+                add("-device", format!("nvme,bus=port-{serial},id={serial},serial={serial},drive=image-{serial}"));
+            }
+        }
+    }
+    all.extend(["-nodefaults".into(), "-no-reboot".into()]);
+    all
+}
+
+fn share(tag: &str, path: &Path, readonly: bool) -> String {
+    let readonly = if readonly { "on" } else { "off" };
+    let path = value_of(path);
+    format!("local,path={path},mount_tag={tag},security_model=none,multidevs=remap,readonly={readonly}")
+}
+
+/// A path as the value of an option, where a comma has to be doubled.
+fn value_of(path: &Path) -> String {
+    path.display().to_string().replace(',', ",,")
+}
+
+fn tail(text: &str) -> String {
+    let lines: Vec<&str> = text.lines().collect();
+    lines[lines.len().saturating_sub(CONSOLE_TAIL_LINES)..].join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_sata_drive_has_its_port_and_each_nvme_drive_a_port_that_can_be_unplugged() {
+        let sata = |serial: &str| Drive::Sata { serial: serial.into(), rotation_rpm: 5400, size_mib: 64 };
+        let nvme = Drive::Nvme { serial: "NVME-0".into(), size_mib: 64 };
+        let spec = Spec { name: "t".into(), drives: vec![sata("TRAY-A"), nvme, sata("TRAY-B")] };
+        let parts = Parts { kernel: "k".into(), modules: "m".into(), initramfs: "i".into() };
+        let line = arguments(&spec, &parts, Path::new("/tmp/a,b"), Path::new("c")).join(" ");
+        assert!(line.contains("ide-hd,bus=ide.0,rotation_rate=5400,model=LAB-DISK,id=TRAY-A,serial=TRAY-A"), "{line}");
+        assert!(line.contains("ide-hd,bus=ide.1,rotation_rate=5400,model=LAB-DISK,id=TRAY-B,serial=TRAY-B"), "{line}");
+        assert!(line.contains("nvme,bus=port-NVME-0,id=NVME-0"), "{line}");
+        assert!(line.contains("file=/tmp/a,,b/TRAY-A.img"), "{line}");
+        assert!(line.contains("path=/,mount_tag=host,security_model=none,multidevs=remap,readonly=on"), "{line}");
+        assert!(line.contains("-nic none"), "the guest must have no network: {line}");
+    }
+
+    #[test]
+    fn the_tail_is_the_last_lines_in_order() {
+        let long: String = (1..=40).map(|n| format!("line {n}\n")).collect();
+        let tail = tail(&long);
+        assert!(tail.starts_with("line 16\n") && tail.ends_with("line 40"), "{tail}");
+        assert_eq!(super::tail("only\n"), "only");
+    }
+}

@@ -1,0 +1,90 @@
+//! A whole box is told as it is; then a drive of its RAID 5 goes, and log, state, exit code and panel all say so.
+
+use super::Bench;
+use super::heron::Heron;
+use crate::lab::error::LabError;
+use crate::lab::report::{Failed, Report};
+
+/// Takes the drive of tray 3 away, and notes the guest's uptime in seconds then and when the log tells of the pool.
+const TAKE_AWAY: &str = r#"
+now() { cut -d' ' -f1 /proc/uptime; }
+for block in /sys/block/sd*; do
+    grep -qa TRAY-C "$block/device/vpd_pg80" || continue
+    now >/lab/taken
+    (for _ in $(seq 1000); do
+        grep -q pool-degraded /lab/traylight.log && now >/lab/told && break
+        sleep 0.05
+    done) &
+    echo 1 >"$block/device/delete"
+    exit
+done
+echo "no drive has the serial TRAY-C"
+exit 1
+"#;
+
+/// Plays it.
+pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
+    let mut heron = Heron::boot(bench, report, "raid5_member_lost")?;
+    heron.watch(report)?;
+
+    let look = report.step("one reading is a JSON document", || heron.look())?;
+    let checks = [
+        report.step("look: four drives are in their trays", || {
+            for (serial, tray) in [("TRAY-A", "1"), ("TRAY-B", "2"), ("TRAY-C", "3"), ("TRAY-D", "4")] {
+                look.item("drives", "serial", serial)?.must_be("tray", tray)?;
+            }
+            Ok(())
+        }),
+        // QEMU's NVMe drive says 323 K in its health log: 49.85 degrees in the kernel's hwmon.
+        report.step("look: the NVMe drive has its temperature", || {
+            look.item("drives", "serial", "NVME-0")?.must_be_between("temperature_c", 49.8, 50.0)
+        }),
+        report.step("look: the pool is a whole RAID 5 of four", || {
+            let pool = look.item("pools", "kind", "md")?;
+            pool.must_be("level", "raid5")?;
+            pool.must_be("state", "whole")?;
+            pool.must_count("members", 4)
+        }),
+        report.step("look: the volume is there with its size", || {
+            let volume = look.item("volumes", "mount", "/srv/birdsong")?;
+            volume.must_be_between("size_bytes", 200e6, 300e6)
+        }),
+        report.step("look: the fan turns at 1406", || {
+            look.item("fans", "key", "adt7475/fan1")?.must_be_between("speed_rpm", 1405.0, 1407.0)
+        }),
+        report.step("look: nothing is wrong, exit code 0", || look.must_exit_with(0)),
+        report.step("the panel says OK", || heron.wait_for_words(60, "OK")),
+    ];
+
+    report.step("the drive in tray 3 is taken away", || heron.machine.must_run(TAKE_AWAY, 60).map(drop))?;
+    let told = [
+        report.step("the log says that the pool is degraded, and that this is critical", || {
+            let wanted = [("event", "opened"), ("condition", "pool-degraded"), ("severity", "critical")];
+            heron.wait_for_log(60, &wanted).map(drop)
+        }),
+        report.step("the panel says CRITICAL", || heron.wait_for_words(60, "CRITICAL")),
+        report.step("the log says that the drive of tray 3 is gone", || {
+            let wanted = [("event", "opened"), ("condition", "drive-gone"), ("tray", "3")];
+            heron.wait_for_log(120, &wanted).map(drop)
+        }),
+    ];
+
+    let (taken, told_at) =
+        report.step("the guest noted when it was", || Ok((heron.noted("taken")?, heron.noted("told")?)))?;
+    report.note(&format!("from the fault to the log: {:.2} s of the guest's time", told_at - taken));
+
+    let look = report.step("one reading is a JSON document again", || heron.look())?;
+    let after = [
+        report.step("look: the pool is degraded", || look.item("pools", "kind", "md")?.must_be("state", "degraded")),
+        report.step("look: a critical condition is open, exit code 20", || {
+            look.item("conditions", "id", "pool-degraded")?.must_be("severity", "critical")?;
+            look.must_exit_with(20)
+        }),
+        report.step("the panel understood everything that it was sent", || match heron.complaints() {
+            none if none.is_empty() => Ok(()),
+            some => Err(LabError::unexpected("the panel's complaints", "none", some)),
+        }),
+    ];
+    heron.stop(report)?;
+    checks.into_iter().chain(told).chain(after).collect()
+}

@@ -1,0 +1,13 @@
+//! Tests of traylight.
+//!
+//! In reading order: the program itself, built (`binary`), the pretend box, the pretend panel and the bus it is on, the
+//! two modules that make them a real device file (`i2c_device`, `cuse`), and the virtual machine lab.
+
+pub mod binary;
+pub mod cuse;
+pub mod i2c_device;
+pub mod lab;
+pub mod pretend_box;
+pub mod pretend_bus;
+pub mod pretend_panel;
+pub mod scenes;

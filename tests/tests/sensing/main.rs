@@ -1,0 +1,276 @@
+//! Sensing, from a pretend box to snapshots: every value is there or has its reason. What bad files do is in
+//! `bad_input.rs`.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
+#![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for rounds")]
+
+mod bad_input;
+
+use std::fmt::Display;
+use std::fs;
+use std::io::Write;
+use std::os::unix::fs::OpenOptionsExt;
+use std::process::Command;
+use std::time::Duration;
+use traylight::clock::Clock;
+use traylight::probe::rounds::Rounds;
+use traylight::reading::{MemberState, PoolRunning, Reading, Reason, Snapshot};
+use traylight::sense::host::Host;
+use traylight_tests::pretend_box::PretendBox;
+
+/// The box as its owner built it: two disks for songs in a pool, one NVMe disk, a fan, a port.
+fn heron() -> PretendBox {
+    let heron = PretendBox::new();
+    heron
+        .sata_drive("sda", 1, "WREN-0001", "Warbler 4T")
+        .sata_drive("sdb", 2, "WREN-0002", "Warbler 4T")
+        .nvme("nvme0n1", "FINCH-01", "Finch 500G")
+        .md("md0", "raid1", &["sda", "sdb"])
+        .fan_chip("adt7475", "1-002e", &[1406, 0])
+        .zone("x86_pkg_temp", 44.0)
+        .port("eth0", 2500)
+        .virtual_port("lo")
+        .virtual_port("br0");
+    heron
+}
+
+fn rounds(heron: &PretendBox) -> Rounds {
+    Rounds::new(Host::at(heron.root()), Clock::of_this_machine())
+}
+
+/// Goes round until something is seen; rates need two rounds with time between them.
+fn until<T>(rounds: &mut Rounds, what: &str, look: impl Fn(&Snapshot) -> Option<T>) -> T {
+    for _ in 0..2000 {
+        if let Some(seen) = look(&rounds.round()) {
+            return seen;
+        }
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    panic!("{what} was never seen; the last round saw {:#?}", rounds.round())
+}
+
+/// The snapshot, once everybody who is asked from afar has answered.
+fn all_answered(snapshot: &Snapshot) -> Option<Snapshot> {
+    let disk = snapshot.drives.iter().find(|drive| drive.device == "nvme0n1")?;
+    let is_whole = disk.temperature.get().is_some() && !snapshot.fans.is_empty() && snapshot.temperatures.len() == 2;
+    is_whole.then(|| snapshot.clone())
+}
+
+fn said<T: Display>(reading: &Reading<T>) -> String {
+    reading.value.as_ref().map_or_else(ToString::to_string, ToString::to_string)
+}
+
+fn temperature(snapshot: &Snapshot, device: &str) -> String {
+    let drive = snapshot.drives.iter().find(|drive| drive.device == device).expect("the drive is there");
+    said(&drive.temperature)
+}
+
+#[test]
+fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
+    let heron = heron();
+    let snapshot = until(&mut rounds(&heron), "an answer from everybody", all_answered);
+    assert_eq!(snapshot.blind, []);
+
+    let drives: Vec<String> = snapshot
+        .drives
+        .iter()
+        .map(|drive| {
+            let port = drive.port.as_deref().unwrap_or("nowhere");
+            let (size, warm) = (said(&drive.size), said(&drive.temperature));
+            format!("{} {port} {:?} {:?} {size}, {warm}", drive.key.0, drive.bus, drive.kind)
+        })
+        .collect();
+    let idle = "not asked: idle, left alone so that it can fall asleep";
+    assert_eq!(
+        drives,
+        [
+            "FINCH-01 0000/1d.0/00.0/nvme-1 Nvme Ssd 1.00 TB, 33 °C".to_owned(),
+            format!("WREN-0001 0000/1f.2/ata-1 Sata Hdd 1.00 TB, {idle}"),
+            format!("WREN-0002 0000/1f.2/ata-2 Sata Hdd 1.00 TB, {idle}"),
+        ]
+    );
+    let first = &snapshot.drives[1];
+    assert_eq!(first.model.as_deref(), Some("Warbler 4T"));
+    assert_eq!(first.wwn.as_deref(), Some("5000c5005752454e"));
+    assert_eq!(first.traffic.missing().unwrap().to_string(), "not asked: a rate needs two counts");
+
+    let pool = &snapshot.pools[0];
+    let (level, running) = (pool.level.as_str(), pool.running.get());
+    assert_eq!((level, running, pool.wanted, pool.missing), ("raid1", Some(&PoolRunning::Running), 2, Some(0)));
+    let members: Vec<_> =
+        pool.members.iter().map(|member| (&*member.drive_device, member.slot, member.state)).collect();
+    assert_eq!(members, [("sda", Some(0), MemberState::Active), ("sdb", Some(1), MemberState::Active)]);
+
+    let fans: Vec<_> = snapshot.fans.iter().map(|fan| format!("{} {}", fan.key, said(&fan.speed))).collect();
+    assert_eq!(fans, ["adt7475/fan1 1406 rpm", "adt7475/fan2 0 rpm"]);
+    let warm: Vec<_> =
+        snapshot.temperatures.iter().map(|sensor| format!("{} {}", sensor.label, said(&sensor.value))).collect();
+    assert_eq!(warm, ["board 41 °C", "x86_pkg_temp 44 °C"]);
+    let links: Vec<_> = snapshot.links.iter().map(|link| format!("{} {}", link.name, said(&link.speed))).collect();
+    assert_eq!(links, ["eth0 2.5 Gb/s"], "ports without hardware are left out");
+    let room = snapshot.volumes[0].room.missing().unwrap().reason;
+    assert_eq!((snapshot.volumes[0].mount.as_str(), room), ("/", Reason::NotAsked));
+    assert_eq!((snapshot.board.name.as_str(), snapshot.board.model.as_str()), ("heron", "REED-4"));
+}
+
+#[test]
+fn what_udev_knows_of_a_drive_comes_before_what_the_kernel_knows() {
+    let heron = heron();
+    heron.udev("sda", &["ID_BUS=ata", "ID_MODEL=Warbler_Pro_4T", "ID_SERIAL_SHORT=WREN-0001X", "ID_WWN=0x5000c500aa"]);
+    let snapshot = rounds(&heron).round();
+    let drive = snapshot.drives.iter().find(|drive| drive.device == "sda").unwrap();
+    let known = (drive.key.0.as_str(), drive.model.as_deref(), drive.wwn.as_deref());
+    assert_eq!(known, ("WREN-0001X", Some("Warbler Pro 4T"), Some("5000c500aa")));
+}
+
+/// The thermometer is a pipe: opening it to write without waiting works only once somebody has opened it to read
+/// (open(2), ENXIO; fifo(7)). So a reader cannot come and go unseen.
+#[test]
+fn a_disk_is_asked_for_its_temperature_only_after_somebody_used_it() {
+    let heron = heron();
+    let thermometer = heron.path(&heron.thermometer_of("sda"));
+    fs::remove_file(&thermometer).unwrap();
+    assert!(Command::new("mkfifo").arg(&thermometer).status().unwrap().success());
+    let at_once = rustix::fs::OFlags::NONBLOCK.bits() as i32;
+    let reader_is_there = || fs::OpenOptions::new().write(true).custom_flags(at_once).open(&thermometer).ok();
+
+    let mut rounds = rounds(&heron);
+    for _ in 0..20 {
+        let idle = temperature(&rounds.round(), "sda");
+        assert_eq!(idle, "not asked: idle, left alone so that it can fall asleep");
+        assert!(reader_is_there().is_none(), "an idle disk was asked");
+    }
+
+    heron.use_drive("sda");
+    until(&mut rounds, "a question to the disk in use", |_| reader_is_there()).write_all(b"37500\n").unwrap();
+    until(&mut rounds, "its answer", |snapshot| (temperature(snapshot, "sda") == "38 °C").then_some(()));
+}
+
+#[test]
+fn a_drive_that_the_kernel_put_to_sleep_is_asleep_whoever_used_it_before() {
+    let heron = heron();
+    let mut rounds = rounds(&heron);
+    until(&mut rounds, "an answer from everybody", all_answered);
+    heron.use_drive("sda").write("/sys/block/sda/device/power/runtime_status", "suspended\n");
+    heron.write("/sys/block/nvme0n1/device/power/runtime_status", "suspended\n");
+    let snapshot = rounds.round();
+    assert_eq!(temperature(&snapshot, "sda"), "asleep");
+    assert_eq!(temperature(&snapshot, "nvme0n1"), "asleep");
+    assert_eq!(temperature(&snapshot, "sdb"), "not asked: idle, left alone so that it can fall asleep");
+}
+
+#[test]
+fn a_drive_that_woke_up_is_not_called_asleep() {
+    let heron = heron();
+    let status = "/sys/block/sda/device/power/runtime_status";
+    heron.write(status, "suspended\n");
+    let mut rounds = rounds(&heron);
+    assert_eq!(temperature(&rounds.round(), "sda"), "asleep");
+    heron.write(status, "active\n");
+    assert_eq!(temperature(&rounds.round(), "sda"), "not asked: idle, left alone so that it can fall asleep");
+}
+
+#[test]
+fn data_moved_becomes_a_rate_and_an_idle_drive_has_none_invented() {
+    let heron = heron();
+    let mut rounds = rounds(&heron);
+    rounds.round();
+    let moved = |device: &'static str| {
+        move |snapshot: &Snapshot| {
+            let drive = snapshot.drives.iter().find(|drive| drive.device == device)?;
+            drive.traffic.get().map(|traffic| (traffic.inward.0, traffic.outward.0))
+        }
+    };
+    assert_eq!(until(&mut rounds, "a rate", moved("sda")), (0.0, 0.0));
+    heron.use_drive("sda");
+    let (inward, outward) =
+        until(&mut rounds, "data moving", |snapshot| moved("sda")(snapshot).filter(|rate| rate.0 > 0.0));
+    // One mebibyte was read and two were written within the same time.
+    assert!((outward / inward - 2.0).abs() < 1e-9, "{outward} is not twice {inward}");
+}
+
+#[test]
+fn counters_that_run_over_go_on_and_counters_that_begin_anew_give_no_rate() {
+    let heron = heron();
+    let stat = |read: u64, written: u64| format!("500 0 {read} 300 700 100 {written} 900 0 1200 1200\n");
+    let of = |snapshot: &Snapshot| snapshot.drives.iter().find(|drive| drive.device == "sda").unwrap().traffic.clone();
+
+    // 32 bit kernels run over at 2^32 (Documentation/admin-guide/iostats.rst).
+    heron.write("/sys/block/sda/stat", &stat(u64::from(u32::MAX) - 1, u64::MAX - 1));
+    let mut first = rounds(&heron);
+    first.round();
+    heron.write("/sys/block/sda/stat", &stat(0, 0));
+    let rate = until(&mut first, "a rate", |snapshot| of(snapshot).get().copied());
+    assert!(rate.inward.0 > 0.0 && rate.inward == rate.outward, "two sectors each way: {rate:?}");
+
+    heron.write("/sys/block/sda/stat", &stat(1 << 40, 1 << 40));
+    let mut second = rounds(&heron);
+    second.round();
+    heron.write("/sys/block/sda/stat", &stat(10, 10));
+    std::thread::sleep(Duration::from_millis(2));
+    let anew = of(&second.round());
+    assert_eq!(anew.missing().unwrap().to_string(), "not asked: the counter began anew, a rate needs two counts");
+
+    let port = heron.path("/sys/class/net/eth0/statistics/rx_bytes");
+    let mut third = rounds(&heron);
+    third.round();
+    fs::write(port, "7\n").unwrap();
+    std::thread::sleep(Duration::from_millis(2));
+    let anew = &third.round().links[0].traffic;
+    assert_eq!(anew.missing().unwrap().to_string(), "not asked: the counter began anew, a rate needs two counts");
+}
+
+#[test]
+fn a_member_whose_drive_is_gone_is_told_at_once_although_md_calls_it_in_sync() {
+    let heron = heron();
+    let mut rounds = rounds(&heron);
+    rounds.round();
+    heron.remove_drive("sdb");
+    let snapshot = rounds.round();
+    let devices: Vec<&str> = snapshot.drives.iter().map(|drive| drive.device.as_str()).collect();
+    assert_eq!(devices, ["nvme0n1", "sda"]);
+    let pool = &snapshot.pools[0];
+    assert_eq!(pool.missing, Some(0), "md itself has not noticed yet");
+    let members: Vec<_> =
+        pool.members.iter().map(|member| (&*member.drive_device, member.state, member.device_gone)).collect();
+    assert_eq!(members, [("sda", MemberState::Active, false), ("sdb", MemberState::Active, true)]);
+}
+
+#[test]
+fn a_drive_put_back_under_another_name_is_the_same_drive() {
+    let heron = heron();
+    let mut rounds = rounds(&heron);
+    let before = rounds.round();
+    heron.remove_drive("sda");
+    rounds.round();
+    heron.sata_drive("sde", 1, "WREN-0001", "Warbler 4T");
+    let after = rounds.round();
+    let key = |snapshot: &Snapshot, device: &str| {
+        snapshot.drives.iter().find(|drive| drive.device == device).map(|drive| (drive.key.clone(), drive.port.clone()))
+    };
+    assert_eq!(key(&before, "sda"), key(&after, "sde"));
+    let traffic = &after.drives.iter().find(|drive| drive.device == "sde").unwrap().traffic;
+    assert!(traffic.get().is_none(), "the counters of its new appearance have no past");
+}
+
+#[test]
+fn two_drives_that_claim_one_serial_are_two_drives() {
+    let heron = PretendBox::new();
+    heron.usb_drive("sda", "2-2.1", "0123456789AB", "Bridge").usb_drive("sdb", "2-2.2", "0123456789AB", "Bridge");
+    let snapshot = rounds(&heron).round();
+    let keys: Vec<&str> = snapshot.drives.iter().map(|drive| drive.key.0.as_str()).collect();
+    assert_eq!(keys, ["0123456789AB at 0000/14.0/usb-2.1:0", "0123456789AB at 0000/14.0/usb-2.2:0"]);
+}
+
+/// What is known of a drive hangs on its key: it may not change because of a stranger.
+#[test]
+fn a_drive_keeps_its_key_when_a_twin_is_plugged_in() {
+    let heron = PretendBox::new();
+    heron.usb_drive("sda", "2-2.1", "0123456789AB", "Bridge");
+    let mut rounds = rounds(&heron);
+    let before = rounds.round();
+    heron.usb_drive("sdb", "2-2.2", "0123456789AB", "Bridge");
+    let after = rounds.round();
+    assert_eq!(after.drives[0].key, before.drives[0].key);
+    assert_ne!(after.drives[1].key, after.drives[0].key);
+}
