@@ -2,8 +2,9 @@
 
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, Board, Bus, Drive, DriveKey, DriveKind, Fan, Link, Load, Member, MemberState, OwnLimits, Pool, PoolKind,
-    PoolRunning, Rail, Reading, Room, Snapshot, Source, Temperature, Traffic, Volume,
+    Activity, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Health, Link, Load, Member, MemberState, OwnLimits,
+    Pool, PoolKind, PoolRunning, Power, Rail, Reading, Room, SelfAssessment, SelfTest, Snapshot, Source, Temperature,
+    Traffic, Volume,
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
 
@@ -92,10 +93,27 @@ fn drive(now: Moment, scene: &Scene, tray: usize) -> Option<Drive> {
         port: Some(format!("0000/1c.0/00.0/ata-{}", tray + 1)),
         removable: false,
         size: read(now, Source::Sysfs, Bytes(if kind == DriveKind::Hdd { 4_000_787_030_016 } else { 500_107_862_016 })),
+        power: read(now, Source::Drive, Power::Active),
+        stalled_since: None,
         temperature: read(now, Source::Hwmon, Celsius(degrees)),
         own_limits: OwnLimits::default(),
         traffic: read(now, Source::Sysfs, traffic(0.0, share)),
+        health: read(now, Source::Drive, health()),
     })
+}
+
+fn health() -> Health {
+    let counter = |name: &str, value| Counter { name: name.into(), value, origin: "the pretend drive".into() };
+    Health {
+        assessment: Ok(SelfAssessment::Passed),
+        counters: vec![
+            counter("power_on_hours", 9_860),
+            counter("reallocated_sectors", 0),
+            counter("pending_sectors", 0),
+        ],
+        self_test: Ok(SelfTest::Passed),
+        unread: Vec::new(),
+    }
 }
 
 fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {

@@ -3,7 +3,7 @@
 
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives};
-use crate::reading::{Drive, DriveKind, Reason, Snapshot};
+use crate::reading::{Drive, DriveKind, Power, Snapshot};
 use crate::units::Celsius;
 use crate::verdict::{Finding, Kind, Severity, Subject};
 use std::time::Duration;
@@ -18,13 +18,12 @@ struct Limits {
 
 /// What is seen of every drive with a temperature, and of those that can have none any more.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
-    let warm = snapshot.drives.iter().filter_map(|drive| warm(settings, snapshot, drive));
+    let is_asleep = |drive: &&Drive| drive.power.get() == Some(&Power::Asleep);
+    // What a sleeping drive last told is not how warm it is.
+    let awake = snapshot.drives.iter().filter(|drive| !is_asleep(drive));
+    let warm = awake.filter_map(|drive| warm(settings, snapshot, drive));
     let absent = memory.drives.iter().filter(|(_, drive)| !drive.present).map(|(key, _)| key.clone());
-    let asleep = snapshot
-        .drives
-        .iter()
-        .filter(|drive| drive.temperature.missing().is_some_and(|why| why.reason == Reason::Asleep))
-        .map(|drive| drive.key.clone());
+    let asleep = snapshot.drives.iter().filter(is_asleep).map(|drive| drive.key.clone());
     let no_longer = absent.chain(asleep).filter_map(|key| {
         let subject = Subject::Drive(key);
         let open = memory.tracks.get(&(Kind::DriveHot, subject.clone()))?.open()?;

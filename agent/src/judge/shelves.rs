@@ -1,7 +1,7 @@
 //! The shelves as they stand: every tray of the configuration in its place, then the drives nobody named.
 
 use super::{Memory, drives};
-use crate::reading::{Drive, DriveKey, MemberState, Reason, Snapshot};
+use crate::reading::{Drive, DriveKey, MemberState, Power, Snapshot};
 use crate::verdict::{Kind, Severity, Shelf, Subject, Tray, TrayState};
 use traylight_config::{Holds, Settings};
 
@@ -48,12 +48,12 @@ fn named_tray(memory: &Memory, snapshot: &Snapshot, wanted: &traylight_config::T
 fn filled(memory: &Memory, snapshot: &Snapshot, drive: &Drive, label: String) -> Tray {
     let member =
         snapshot.pools.iter().flat_map(|pool| &pool.members).find(|member| member.drive_device == drive.device);
-    let state = match (member.map(|member| member.state), &drive.temperature.value) {
-        (Some(MemberState::Faulty), _) => TrayState::Bad,
-        (Some(MemberState::Rebuilding), _) => TrayState::Rebuilding,
-        (_, Ok(celsius)) => TrayState::Warm(*celsius),
-        (_, Err(why)) if why.reason == Reason::Asleep => TrayState::Asleep,
-        (_, Err(_)) => TrayState::NoReading,
+    let state = match (member.map(|member| member.state), drive.power.get(), drive.temperature.get()) {
+        (Some(MemberState::Faulty), ..) => TrayState::Bad,
+        (Some(MemberState::Rebuilding), ..) => TrayState::Rebuilding,
+        (_, Some(Power::Asleep), _) => TrayState::Asleep,
+        (.., Some(celsius)) => TrayState::Warm(*celsius),
+        (.., None) => TrayState::NoReading,
     };
     tray(memory, label, &drive.key, state)
 }

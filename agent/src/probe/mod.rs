@@ -2,7 +2,9 @@
 //! after another to its socket and ends when nobody reads them any more.
 
 pub mod keeper;
+mod manners;
 pub mod rounds;
+mod seen;
 pub mod wire;
 mod workers;
 

@@ -1,17 +1,17 @@
 //! One round after another: what is due is asked, what has come is taken in, and all of it becomes a snapshot.
 
+use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    Blind, Board, Drive, DriveKind, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic,
-    Volume,
+    Blind, Board, Drive, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic, Volume,
 };
+use crate::sense::ask::Told;
 use crate::sense::host::Host;
-use crate::sense::parse::block::Stat;
 use crate::sense::parse::mountinfo::Mount;
 use crate::sense::parse::rate::{Count, rate};
 use crate::sense::{board, chips, drives, links, pools, volumes};
-use crate::units::{BytesPerSecond, Celsius};
+use crate::units::BytesPerSecond;
 use std::collections::BTreeMap;
 use std::time::Duration;
 
@@ -21,8 +21,6 @@ const PATIENCE: Duration = Duration::from_millis(150);
 const DEADLINE: Duration = Duration::from_secs(10);
 /// What seldom changes is looked at again after this.
 const SELDOM: Duration = Duration::from_secs(60);
-/// Awake drives are asked for their temperature this often.
-const TEMPERATURE_EVERY: Duration = Duration::from_secs(60);
 /// Thermal zones are asked this often; some ask firmware, which is slow.
 const ZONES_EVERY: Duration = Duration::from_secs(10);
 /// Room is asked for this often.
@@ -40,7 +38,7 @@ enum Target {
 
 /// What a worker brings back.
 enum Answer {
-    Temperature(Reading<Celsius>),
+    Drive(Box<Told>, Moment),
     Chip(chips::Answers),
     Zones(Vec<Temperature>),
     Room(Reading<Room>),
@@ -60,17 +58,6 @@ pub struct Rounds {
     ports: BTreeMap<String, (Count, Count)>,
     board: Board,
     looked_around: Option<Moment>,
-}
-
-struct SeenDrive {
-    spotted: drives::Spotted,
-    identity: drives::Identity,
-    stat: Option<(Stat, Moment)>,
-    traffic: Reading<Traffic>,
-    temperature: Reading<Celsius>,
-    temperature_asked: Option<Moment>,
-    /// Somebody used the drive since it was last asked, so it is awake.
-    moved: bool,
 }
 
 struct SeenVolume {
@@ -133,38 +120,26 @@ impl Rounds {
             let host = &self.host;
             let seen = self.drives.entry(drive.device.clone()).or_insert_with(|| SeenDrive::new(host, drive, now));
             if again {
-                // udev may have learned more about the drive since, or a driver was loaded.
-                seen.identity = drives::identify(host, &seen.spotted, now);
+                seen.identify(host, now);
             }
             seen.count(host, now);
         }
         let mut identities: Vec<&mut drives::Identity> =
             self.drives.values_mut().map(|seen| &mut seen.identity).collect();
         drives::tell_apart(&mut identities);
-        self.ask_temperatures(now);
+        self.ask_drives(now);
     }
 
-    fn ask_temperatures(&mut self, now: Moment) {
+    fn ask_drives(&mut self, now: Moment) {
         for seen in self.drives.values_mut() {
-            if drives::is_suspended(&self.host, &seen.spotted.device) {
-                seen.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Hwmon);
-                continue;
-            }
-            let Some(thermometer) = seen.identity.thermometer.clone() else { continue };
-            // Flash has nothing to spin down. A disk is asked only when somebody else has just used it.
-            let awake = seen.identity.kind == DriveKind::Ssd || seen.moved;
-            if !awake || !is_due(seen.temperature_asked, TEMPERATURE_EVERY, now) {
-                continue;
-            }
-            let (host, clock) = (self.host.clone(), self.clock.clone());
-            let question = move || {
-                let value = drives::temperature(&host, &thermometer);
-                Answer::Temperature(Reading::new(value, clock.now(), Source::Hwmon))
-            };
+            let Some(question) = seen.question(&self.host, &self.clock, now) else { continue };
             let target = Target::Drive(seen.spotted.device.clone(), seen.spotted.instance);
-            if self.workers.ask(&target, question) {
-                seen.temperature_asked = Some(now);
-                seen.moved = false;
+            let asked = self.workers.ask(&target, move || {
+                let (told, at) = question();
+                Answer::Drive(Box::new(told), at)
+            });
+            if asked {
+                seen.asked(now);
             }
         }
         let drives = &self.drives;
@@ -225,9 +200,9 @@ impl Rounds {
 
     fn take_in(&mut self, target: Target, answer: Answer) {
         match (target, answer) {
-            (Target::Drive(device, instance), Answer::Temperature(temperature)) => {
+            (Target::Drive(device, instance), Answer::Drive(told, at)) => {
                 if let Some(seen) = self.drives.get_mut(&device).filter(|seen| seen.spotted.instance == instance) {
-                    seen.temperature = temperature;
+                    seen.take_in(*told, at);
                 }
             }
             (Target::Volume(point), Answer::Room(room)) => {
@@ -250,7 +225,7 @@ impl Rounds {
         match target {
             Target::Drive(device, _) => {
                 if let Some(seen) = self.drives.get_mut(device) {
-                    seen.temperature = Reading::new(Err(why()), now, Source::Hwmon);
+                    seen.give_up(why(), now);
                 }
             }
             Target::Volume(point) => {
@@ -317,68 +292,6 @@ impl Rounds {
             blind,
         }
     }
-}
-
-impl SeenDrive {
-    fn new(host: &Host, spotted: drives::Spotted, now: Moment) -> Self {
-        let identity = drives::identify(host, &spotted, now);
-        let no_temperature = match identity.thermometer {
-            Some(_) => drives::left_alone(),
-            None => Missing::new(Reason::NotFitted, "no driver offers it"),
-        };
-        Self {
-            spotted,
-            identity,
-            stat: None,
-            traffic: Reading::new(Err(first_count()), now, Source::Sysfs),
-            temperature: Reading::new(Err(no_temperature), now, Source::Hwmon),
-            temperature_asked: None,
-            moved: false,
-        }
-    }
-
-    fn count(&mut self, host: &Host, now: Moment) {
-        let before = self.stat;
-        let read = drives::counters(host, &self.spotted.device);
-        let traffic = read.clone().and_then(|stat| {
-            let (last, then) = before.ok_or_else(first_count)?;
-            self.moved |= (last.reads, last.writes) != (stat.reads, stat.writes);
-            let instance = self.spotted.instance;
-            let bytes = |old: u64, new: u64| {
-                let sectors = rate(Count { value: old, at: then, instance }, Count { value: new, at: now, instance })?;
-                Ok(BytesPerSecond(sectors * 512.0))
-            };
-            Ok(Traffic {
-                inward: bytes(last.sectors_read, stat.sectors_read)?,
-                outward: bytes(last.sectors_written, stat.sectors_written)?,
-            })
-        });
-        self.stat = read.ok().map(|stat| (stat, now));
-        self.traffic = Reading::new(traffic, now, Source::Sysfs);
-    }
-
-    fn as_read(&self) -> Drive {
-        let identity = self.identity.clone();
-        Drive {
-            key: identity.key,
-            device: self.spotted.device.clone(),
-            serial: identity.serial,
-            wwn: identity.wwn,
-            model: identity.model,
-            bus: identity.bus,
-            kind: identity.kind,
-            port: identity.port,
-            removable: identity.removable,
-            size: identity.size,
-            temperature: self.temperature.clone(),
-            own_limits: identity.own_limits,
-            traffic: self.traffic.clone(),
-        }
-    }
-}
-
-fn first_count() -> Missing {
-    Missing::new(Reason::NotAsked, "a rate needs two counts")
 }
 
 fn is_due(last: Option<Moment>, every: Duration, now: Moment) -> bool {

@@ -2,9 +2,10 @@
 //! a command to a drive, except [`temperature`], which the kernel turns into one.
 
 use super::host::{Host, parts};
+use super::parse::quirks::Bridge;
 use super::parse::{block, hwmon, place, plain, udev};
 use crate::clock::Moment;
-use crate::reading::{Bus, DriveKey, DriveKind, Missing, OwnLimits, Reading, Reason, Source};
+use crate::reading::{Bus, DriveKey, DriveKind, Missing, OwnLimits, Reading, Source};
 use crate::units::{Bytes, Celsius};
 use std::path::{Path, PathBuf};
 
@@ -137,6 +138,26 @@ pub fn is_suspended(host: &Host, device: &str) -> bool {
     host.attribute(&status).is_ok_and(|text| text.trim() == "suspended")
 }
 
+/// The USB bridge before a drive, if there is one.
+pub fn bridge(host: &Host, drive: &Spotted) -> Option<Bridge> {
+    // The innermost USB device on the path, such as `2-1.4`, and its interface, such as `2-1.4:1.0`.
+    let interface =
+        parts(&drive.path).filter(|name| name.contains('-') && name.contains(':') && name.contains('.')).next_back()?;
+    let device = host.path("/sys/bus/usb/devices").join(interface.split(':').next()?);
+    let id = |file: &str| u16::from_str_radix(host.attribute(&device.join(file)).ok()?.trim(), 16).ok();
+    let driver = host.resolve(&host.path("/sys/bus/usb/devices").join(interface).join("driver"));
+    let by_uas = driver.is_ok_and(|driver| parts(&driver).next_back() == Some("uas"));
+    Some(Bridge { vendor: id("idVendor")?, product: id("idProduct")?, by_uas })
+}
+
+/// How many requests the drive has been given and has not finished.
+///
+/// # Errors
+/// The reason why there is no count.
+pub fn in_flight(host: &Host, device: &str) -> Result<u64, Missing> {
+    host.ask(&host.path("/sys/block").join(device).join("inflight"), block::in_flight)
+}
+
 /// The temperature inside the drive. The kernel sends the drive a command for it and waits for the answer, so ask only
 /// a drive that is awake, and from a thread that may be lost.
 ///
@@ -226,9 +247,4 @@ pub fn tell_apart(identities: &mut [&mut Identity]) {
             }
         }
     }
-}
-
-/// The reason that stands for "idle, so not asked": see [`temperature`].
-pub fn left_alone() -> Missing {
-    Missing::new(Reason::NotAsked, "idle, left alone so that it can fall asleep")
 }

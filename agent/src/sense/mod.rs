@@ -1,6 +1,7 @@
 //! Asks the host. One file a kind of part; each hands on plain readings and knows no opinion. What can block for
 //! long is offered as a question that the probe gives to a worker.
 
+pub mod ask;
 pub mod board;
 pub mod chips;
 pub mod drives;

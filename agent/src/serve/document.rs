@@ -191,13 +191,52 @@ pub(super) fn reason(missing: &Missing) -> String {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::disallowed_methods, reason = "the schema is kept in a file, and renewed on request")]
     use super::*;
+    use crate::demo::{self, heron, story};
+    use crate::judge::{Memory, judge};
 
-    /// The schema that is shipped is the one that the code has.
+    const SHIPPED: &str = include_str!("../../state.schema.json");
+
+    /// With `TRAYLIGHT_NEW_SCHEMA=1` the file is written anew; look at its difference before it goes out.
     #[test]
     fn the_shipped_schema_is_the_documents() {
         let schema = schemars::schema_for!(Document);
         let ours = serde_json::to_string_pretty(&schema).expect("a schema is JSON") + "\n";
-        assert_eq!(include_str!("../../state.schema.json"), ours, "regenerate agent/state.schema.json from this");
+        if std::env::var_os("TRAYLIGHT_NEW_SCHEMA").is_some() {
+            let file = concat!(env!("CARGO_MANIFEST_DIR"), "/state.schema.json");
+            std::fs::write(file, &ours).expect("the schema can be written");
+        } else {
+            assert!(SHIPPED == ours, "agent/state.schema.json is not the document's schema any more");
+        }
+    }
+
+    /// Judged from outside, by the `jsonschema` crate: a calm box, and one with a drive gone.
+    #[test]
+    fn documents_are_what_the_schema_says() {
+        let schema: serde_json::Value = serde_json::from_str(SHIPPED).expect("the schema is JSON");
+        let judge_of_schema = jsonschema::validator_for(&schema).expect("the schema is one");
+        let settings = demo::settings().expect("the pretend box has settings");
+        let wall = demo::dawn().expect("there is a dawn");
+        let mut memory = Memory::default();
+        let mut exit_codes = Vec::new();
+        for second in (0..30 * 60).step_by(2) {
+            let elapsed = std::time::Duration::from_secs(second);
+            let now = crate::clock::Moment::after_boot(std::time::Duration::from_secs(86_400) + elapsed);
+            let snapshot = heron::snapshot(now, &story::scene(elapsed));
+            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot));
+            if second % 600 == 0 {
+                let document = Document::new(&settings, &verdict, &snapshot, &wall);
+                let value = serde_json::to_value(&document).expect("a document is JSON");
+                let problems: Vec<String> =
+                    judge_of_schema.iter_errors(&value).map(|error| error.to_string()).collect();
+                assert_eq!(problems, [""; 0]);
+                let back: Document = serde_json::from_value(value).expect("a document comes back");
+                assert_eq!(back, document);
+                exit_codes.push(document.exit_code());
+            }
+        }
+        // Calm, calm with a stopped fan that heats nothing yet, then worse.
+        assert_eq!(exit_codes, [0, 10, 20]);
     }
 }

@@ -3,7 +3,8 @@
 use super::document::{Reasons, reason};
 use crate::judge::losses;
 use crate::reading::{
-    self, ActivityKind, Bus, DriveKind, MemberState, PoolKind, PoolRunning, Reading, Reason, Snapshot,
+    self, ActivityKind, Bus, DriveKind, Health, MemberState, PoolKind, PoolRunning, Power, Reading, SelfAssessment,
+    SelfTest, Snapshot,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -29,7 +30,7 @@ pub struct Drive {
     pub kind: DriveKind,
     /// Where it is plugged.
     pub port: Option<String>,
-    /// Whether it sleeps, as far as that is known without asking it.
+    /// Whether it sleeps.
     pub power: Option<Power>,
     /// Capacity.
     pub size_bytes: Option<u64>,
@@ -41,21 +42,16 @@ pub struct Drive {
     pub read_bytes_per_s: Option<f64>,
     /// Data written to it per second.
     pub written_bytes_per_s: Option<f64>,
-    /// Health counters by name.
-    pub counters: Option<BTreeMap<String, u64>>,
+    /// What the drive thinks of itself.
+    pub assessment: Option<SelfAssessment>,
+    /// What it counts, by name; names end in their unit.
+    pub counters: Option<BTreeMap<String, i64>>,
+    /// Its newest self-test, or the one that runs.
+    pub self_test: Option<SelfTest>,
+    /// When it told of its health.
+    pub health_age_s: Option<u64>,
     /// Why a value is `null`.
     pub missing: Reasons,
-}
-
-/// Whether a drive sleeps.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub enum Power {
-    /// It was used a moment ago.
-    Awake,
-    /// The kernel has put it to sleep.
-    Asleep,
 }
 
 /// Drives that hold data together.
@@ -274,13 +270,19 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
     let moved = value(&drive.traffic, &mut missing, &["read_bytes_per_s", "written_bytes_per_s"], |traffic| *traffic);
     let temperature =
         value(&drive.temperature, &mut missing, &["temperature_c", "temperature_age_s"], |celsius| celsius.0);
-    let asleep = drive.temperature.missing().is_some_and(|why| why.reason == Reason::Asleep);
-    let used = moved.is_some_and(|traffic| traffic.inward.0 + traffic.outward.0 > 0.0);
-    let power = if asleep { Some(Power::Asleep) } else { used.then_some(Power::Awake) };
-    if power.is_none() {
-        missing.insert("power".into(), "not asked: idle, and only a command to the drive would tell".into());
-    }
-    missing.insert("counters".into(), "not read by this version".into());
+    let power = value(&drive.power, &mut missing, &["power"], |power| *power);
+    let health =
+        value(&drive.health, &mut missing, &["assessment", "counters", "self_test", "health_age_s"], Clone::clone);
+    let (assessment, self_test) = match &health {
+        Some(health) => {
+            missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
+            missing.extend(health.self_test.as_ref().err().map(|why| ("self_test".to_owned(), reason(why))));
+            (health.assessment.as_ref().ok().copied(), health.self_test.as_ref().ok().copied())
+        }
+        None => (None, None),
+    };
+    let counted =
+        |health: &Health| health.counters.iter().map(|counter| (counter.name.clone(), counter.value)).collect();
     for (key, absent) in
         [("serial", drive.serial.is_none()), ("wwn", drive.wwn.is_none()), ("model", drive.model.is_none())]
     {
@@ -303,7 +305,10 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
         temperature_age_s: temperature.map(|_| snapshot.taken.since(drive.temperature.taken).as_secs()),
         read_bytes_per_s: moved.map(|traffic| traffic.inward.0),
         written_bytes_per_s: moved.map(|traffic| traffic.outward.0),
-        counters: None,
+        assessment,
+        counters: health.as_ref().map(counted),
+        self_test,
+        health_age_s: health.map(|_| snapshot.taken.since(drive.health.taken).as_secs()),
         missing,
     }
 }

@@ -32,6 +32,17 @@ pub fn stat(text: &str) -> Result<Stat, String> {
     }
 }
 
+/// The text of an `inflight` file: requests to read and requests to write, added up.
+///
+/// # Errors
+/// What was found instead.
+pub fn in_flight(text: &str) -> Result<u64, String> {
+    match text.split_ascii_whitespace().collect::<Vec<_>>()[..] {
+        [reads, writes] => Ok(whole(reads)?.saturating_add(whole(writes)?)),
+        _ => Err(format!("found {}, wanted two numbers", quoted(text))),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -53,5 +64,11 @@ mod tests {
         assert_eq!(stat("5 0 40"), Err("found 3 columns in `5 0 40`, wanted at least 11".into()));
         assert_eq!(stat(""), Err("found 0 columns in nothing, wanted at least 11".into()));
         assert!(stat("5 0 -1 3 7 1 56 9 0 12 12").is_err());
+    }
+
+    #[test]
+    fn requests_under_way_are_added_up() {
+        assert_eq!(in_flight("       3        4"), Ok(7));
+        assert_eq!(in_flight("3"), Err("found `3`, wanted two numbers".into()));
     }
 }

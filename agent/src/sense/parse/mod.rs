@@ -1,11 +1,33 @@
 //! Text or bytes in, plain data out. Nothing in this folder opens, waits, or knows a path: what was found and
 //! wanted goes back in the error, and the opener adds where.
 
+pub mod ata_abilities;
+pub mod ata_attributes;
+pub mod ata_identify;
+pub mod ata_logs;
+pub mod ata_power;
+pub mod ata_sct;
+pub mod ata_self_test;
+pub mod ata_smart;
+pub mod ata_statistics;
 pub mod block;
+pub mod bytes;
+pub mod counter;
 pub mod hwmon;
 pub mod md;
 pub mod mountinfo;
+pub mod nvme;
+pub mod nvme_logs;
 pub mod place;
 pub mod plain;
+pub mod quirks;
 pub mod rate;
+pub mod scsi_errors;
+pub mod scsi_logs;
+pub mod scsi_power;
+pub mod scsi_vpd;
+pub mod sense_data;
+pub mod temperature;
+#[cfg(test)]
+pub(crate) mod testing;
 pub mod udev;

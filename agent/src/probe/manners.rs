@@ -1,0 +1,155 @@
+//! When a drive may be asked what. Asking too often keeps a disk from falling asleep; a disk that somebody uses is
+//! awake anyway. Pure: the time comes in, a wish or none goes out.
+
+use crate::clock::Moment;
+use crate::reading::Power;
+use crate::sense::ask::Wanted;
+use std::time::Duration;
+
+/// A drive that is in use is asked this often.
+const IN_USE_EVERY: Duration = Duration::from_secs(60);
+/// A disk that nobody uses is asked this often.
+const IDLE_EVERY: Duration = Duration::from_secs(10 * 60);
+/// A disk that nobody uses and that never slept for a day may be kept awake by the questions themselves; the kernel's
+/// document on drivetemp advises more than twice its standby time. An hour is more than twice the usual ones.
+const RESTLESS_EVERY: Duration = Duration::from_secs(3600);
+const RESTLESS_AFTER: Duration = Duration::from_secs(24 * 3600);
+/// Health changes slowly.
+const HEALTH_EVERY: Duration = Duration::from_secs(6 * 3600);
+
+/// What is remembered to be polite to one drive.
+#[derive(Debug, Clone)]
+pub struct Manners {
+    has_disks: bool,
+    asked: Option<Moment>,
+    told_health: Option<Moment>,
+    /// Somebody else used the drive since it was last asked.
+    used: bool,
+    /// Since when nobody used it, and it was not seen asleep either.
+    restless_since: Option<Moment>,
+}
+
+impl Manners {
+    /// For a drive with turning disks, or without.
+    pub fn new(has_disks: bool) -> Self {
+        Self { has_disks, asked: None, told_health: None, used: false, restless_since: None }
+    }
+
+    /// Takes in whether anybody used the drive since the look before.
+    pub fn saw(&mut self, used: bool, now: Moment) {
+        self.used |= used;
+        self.restless_since = if used { None } else { self.restless_since.or(Some(now)) };
+    }
+
+    /// What may be asked now, if anything.
+    pub fn wish(&self, now: Moment) -> Option<Wanted> {
+        let restless = self.restless_since.is_some_and(|since| now.since(since) >= RESTLESS_AFTER);
+        let every = match (self.has_disks && !self.used, restless) {
+            (false, _) => IN_USE_EVERY,
+            (true, false) => IDLE_EVERY,
+            (true, true) => RESTLESS_EVERY,
+        };
+        let is_due = |last: Option<Moment>, every| last.is_none_or(|last| now.since(last) >= every);
+        is_due(self.asked, every).then(|| Wanted {
+            temperature: true,
+            health: is_due(self.told_health, HEALTH_EVERY),
+            in_use: self.used,
+        })
+    }
+
+    /// The drive was asked.
+    pub fn asked(&mut self, now: Moment) {
+        self.asked = Some(now);
+        self.used = false;
+    }
+
+    /// The drive told whether it sleeps, and its health or not.
+    pub fn told(&mut self, power: Option<Power>, with_health: bool, now: Moment) {
+        if power == Some(Power::Asleep) {
+            self.restless_since = None;
+        }
+        if with_health {
+            self.told_health = Some(now);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sense::ask::ata::AtaDrive;
+    use crate::sense::ask::command::{Ata, Command};
+    use crate::sense::ask::{Failure, Reply, Transport};
+    use crate::sense::parse::quirks::Quirks;
+    use crate::sense::parse::sense_data::Answering;
+    use crate::sense::parse::testing::hex;
+
+    /// A disk behind the kernel's translation that sleeps unless `count` says otherwise, and notes what it is sent.
+    struct Disk {
+        count: u8,
+        sent: Vec<Command>,
+    }
+
+    impl Transport for Disk {
+        fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
+            self.sent.push(*command);
+            match command {
+                // The reply of QEMU's drive under Linux 6.12, with another COUNT.
+                Command::Ata(Ata::CheckPowerMode) => {
+                    let mut sense = hex("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 ff 00 00 00 00 00 00 00 50");
+                    sense[13] = self.count;
+                    Ok(Reply { data: Vec::new(), sense })
+                }
+                _ => Err(Failure::NotSupported("this disk knows nothing else".to_owned())),
+            }
+        }
+
+        fn answering(&self) -> Answering {
+            Answering::Kernel
+        }
+    }
+
+    /// A day of looks every two seconds; `used` says at which seconds somebody used the disk.
+    fn day(disk: &mut Disk, used: impl Fn(u64) -> bool, hours: u64) -> Vec<u64> {
+        let mut drive = AtaDrive::new(None, Quirks::default());
+        let mut manners = Manners::new(true);
+        let mut asked_at = Vec::new();
+        for second in (0..hours * 3600).step_by(2) {
+            let now = Moment::after_boot(Duration::from_secs(second));
+            manners.saw(used(second), now);
+            let Some(wanted) = manners.wish(now) else { continue };
+            manners.asked(now);
+            let told = drive.ask(disk, wanted);
+            manners.told(told.power.ok(), told.health.is_some(), now);
+            asked_at.push(second);
+        }
+        asked_at
+    }
+
+    /// CHECK POWER MODE neither changes the mode nor touches the standby timer (ATA-4, as quoted in facts of drives;
+    /// HC310 clause 9.4.2): the one command that is harmless.
+    #[test]
+    fn in_a_day_a_sleeping_disk_is_asked_whether_it_sleeps_and_nothing_else() {
+        let mut disk = Disk { count: 0x00, sent: Vec::new() };
+        let asked_at = day(&mut disk, |_| false, 24);
+        assert_eq!(asked_at.len(), 144, "every ten minutes");
+        assert_eq!(disk.sent.len(), 144);
+        assert!(disk.sent.iter().all(|command| *command == Command::Ata(Ata::CheckPowerMode)));
+    }
+
+    #[test]
+    fn a_disk_in_use_is_asked_every_minute() {
+        let mut disk = Disk { count: 0xFF, sent: Vec::new() };
+        let asked_at = day(&mut disk, |_| true, 1);
+        assert_eq!(asked_at.len(), 60);
+    }
+
+    #[test]
+    fn a_disk_that_never_sleeps_although_idle_is_asked_more_seldom_after_a_day() {
+        let mut disk = Disk { count: 0x80, sent: Vec::new() };
+        let asked_at = day(&mut disk, |_| false, 48);
+        let gaps: Vec<u64> = asked_at.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        assert!(gaps[..143].iter().all(|&gap| gap == 600), "the first day");
+        assert!(gaps[145..].iter().all(|&gap| gap == 3600), "the second day");
+    }
+}

@@ -1,0 +1,234 @@
+//! One drive as the probe has seen it so far: who it is, what it moved, what it told. What of it may be asked when is in
+//! [`super::manners`].
+
+use super::manners::Manners;
+use crate::clock::{Clock, Moment};
+use crate::reading::{Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, Source, Traffic};
+use crate::sense::ask::drive::Asker;
+use crate::sense::ask::{self, Told};
+use crate::sense::drives::{self, Identity, Spotted};
+use crate::sense::host::Host;
+use crate::sense::parse::block::Stat;
+use crate::sense::parse::rate::{Count, rate};
+use crate::units::{BytesPerSecond, Celsius};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+/// A drive that has had work for so long and finished none is not asked anything on top.
+const STUCK_AFTER: Duration = Duration::from_secs(5);
+
+/// A drive as seen so far.
+pub struct SeenDrive {
+    /// Which appearance of which drive.
+    pub spotted: Spotted,
+    /// Who it is.
+    pub identity: Identity,
+    /// Shared with the drive's worker; at most one question is under way, so nobody waits for it.
+    asker: Option<Arc<Mutex<Asker>>>,
+    manners: Manners,
+    stat: Option<(Stat, Moment)>,
+    stalled_since: Option<Moment>,
+    traffic: Reading<Traffic>,
+    power: Reading<Power>,
+    temperature: Reading<Celsius>,
+    told_limits: OwnLimits,
+    health: Reading<Health>,
+}
+
+impl SeenDrive {
+    /// A drive that has just been spotted.
+    pub fn new(host: &Host, spotted: Spotted, now: Moment) -> Self {
+        let identity = drives::identify(host, &spotted, now);
+        let not_yet = || Missing::new(Reason::NotAsked, "not asked yet");
+        // A recorded tree has no drives to send commands to.
+        let asker =
+            host.is_live().then(|| Asker::new(host, &spotted.device, &identity, drives::bridge(host, &spotted)));
+        Self {
+            manners: Manners::new(identity.kind != DriveKind::Ssd),
+            spotted,
+            asker: asker.map(|asker| Arc::new(Mutex::new(asker))),
+            stat: None,
+            stalled_since: None,
+            traffic: Reading::new(Err(first_count()), now, Source::Sysfs),
+            power: Reading::new(Err(not_yet()), now, Source::Drive),
+            temperature: Reading::new(Err(no_temperature(&identity)), now, Source::Hwmon),
+            told_limits: OwnLimits::default(),
+            health: Reading::new(Err(not_yet()), now, Source::Drive),
+            identity,
+        }
+    }
+
+    /// Looks again at who it is: udev may have learned more since, or a driver was loaded.
+    pub fn identify(&mut self, host: &Host, now: Moment) {
+        let again = drives::identify(host, &self.spotted, now);
+        if again != self.identity {
+            self.identity = again;
+            if host.is_live() {
+                let bridge = drives::bridge(host, &self.spotted);
+                let asker = Asker::new(host, &self.spotted.device, &self.identity, bridge);
+                self.asker = Some(Arc::new(Mutex::new(asker)));
+            }
+        }
+    }
+
+    /// Takes in its counters; the kernel has them in memory.
+    pub fn count(&mut self, host: &Host, now: Moment) {
+        let read = drives::counters(host, &self.spotted.device);
+        let before = self.stat;
+        let finished = |stat: &Stat| (stat.reads, stat.writes);
+        let used = match (&read, before) {
+            (Ok(stat), Some((last, _))) => finished(stat) != finished(&last),
+            _ => false,
+        };
+        self.manners.saw(used, now);
+        let has_work = drives::in_flight(host, &self.spotted.device).is_ok_and(|requests| requests > 0);
+        self.stalled_since = if has_work && !used { self.stalled_since.or(Some(now)) } else { None };
+        self.traffic = Reading::new(self.traffic_since(before, &read, now), now, Source::Sysfs);
+        self.stat = read.ok().map(|stat| (stat, now));
+    }
+
+    fn traffic_since(
+        &self,
+        before: Option<(Stat, Moment)>,
+        read: &Result<Stat, Missing>,
+        now: Moment,
+    ) -> Result<Traffic, Missing> {
+        let stat = read.clone()?;
+        let (last, then) = before.ok_or_else(first_count)?;
+        let instance = self.spotted.instance;
+        let bytes = |old: u64, new: u64| {
+            let sectors = rate(Count { value: old, at: then, instance }, Count { value: new, at: now, instance })?;
+            Ok(BytesPerSecond(sectors * 512.0))
+        };
+        Ok(Traffic {
+            inward: bytes(last.sectors_read, stat.sectors_read)?,
+            outward: bytes(last.sectors_written, stat.sectors_written)?,
+        })
+    }
+
+    /// What to ask the drive now, if anything: to be answered by its worker.
+    pub fn question(
+        &mut self,
+        host: &Host,
+        clock: &Clock,
+        now: Moment,
+    ) -> Option<impl FnOnce() -> (Told, Moment) + use<>> {
+        if drives::is_suspended(host, &self.spotted.device) {
+            self.sleeps(now);
+            return None;
+        }
+        if self.stalled_since.is_some_and(|since| now.since(since) >= STUCK_AFTER) {
+            return None;
+        }
+        let wanted = self.manners.wish(now)?;
+        let (host, clock, asker) = (host.clone(), clock.clone(), self.asker.clone());
+        let thermometer = self.identity.thermometer.clone();
+        let may_read_file = wanted.in_use || self.identity.kind == DriveKind::Ssd;
+        Some(move || {
+            let told = match asker {
+                Some(asker) => match asker.lock() {
+                    Ok(mut asker) => asker.ask(&host, wanted),
+                    Err(_) => Told::only(Err(Missing::new(Reason::Unreadable, "an earlier question broke off"))),
+                },
+                None => {
+                    let power = Err(Missing::new(Reason::NotAsked, "a recorded tree has no drive to ask"));
+                    let temperature =
+                        thermometer.filter(|_| may_read_file).map(|file| drives::temperature(&host, &file));
+                    Told { temperature, ..Told::only(power) }
+                }
+            };
+            (told, clock.now())
+        })
+    }
+
+    /// The worker has taken the question.
+    pub fn asked(&mut self, now: Moment) {
+        self.manners.asked(now);
+    }
+
+    /// Takes in an answer.
+    pub fn take_in(&mut self, told: Told, at: Moment) {
+        self.manners.told(told.power.as_ref().ok().copied(), told.health.is_some(), at);
+        if told.power == Ok(Power::Asleep) {
+            return self.sleeps(at);
+        }
+        self.power = Reading::new(told.power, at, Source::Drive);
+        if let Some(temperature) = told.temperature {
+            self.temperature = Reading::new(temperature, at, Source::Drive);
+        }
+        let OwnLimits { maximum, critical } = told.own_limits;
+        self.told_limits = OwnLimits {
+            maximum: maximum.or(self.told_limits.maximum),
+            critical: critical.or(self.told_limits.critical),
+        };
+        if let Some(health) = told.health {
+            self.health = Reading::new(Ok(as_read(health)), at, Source::Drive);
+        }
+    }
+
+    /// No answer within the deadline.
+    pub fn give_up(&mut self, why: Missing, now: Moment) {
+        self.power = Reading::new(Err(why.clone()), now, Source::Drive);
+        self.temperature = Reading::new(Err(why), now, Source::Drive);
+    }
+
+    /// A sleeping drive is healthy; what it told last stays, with its age.
+    fn sleeps(&mut self, now: Moment) {
+        self.power = Reading::new(Ok(Power::Asleep), now, Source::Drive);
+        if self.temperature.get().is_none() {
+            self.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Drive);
+        }
+    }
+
+    /// The reading to hand on.
+    pub fn as_read(&self) -> Drive {
+        let identity = self.identity.clone();
+        Drive {
+            key: identity.key,
+            device: self.spotted.device.clone(),
+            serial: identity.serial,
+            wwn: identity.wwn,
+            model: identity.model,
+            bus: identity.bus,
+            kind: identity.kind,
+            port: identity.port,
+            removable: identity.removable,
+            size: identity.size,
+            power: self.power.clone(),
+            stalled_since: self.stalled_since,
+            temperature: self.temperature.clone(),
+            own_limits: OwnLimits {
+                maximum: identity.own_limits.maximum.or(self.told_limits.maximum),
+                critical: identity.own_limits.critical.or(self.told_limits.critical),
+            },
+            traffic: self.traffic.clone(),
+            health: self.health.clone(),
+        }
+    }
+}
+
+fn no_temperature(identity: &Identity) -> Missing {
+    match identity.thermometer {
+        Some(_) => Missing::new(Reason::NotAsked, "idle, left alone so that it can fall asleep"),
+        None => Missing::new(Reason::NotFitted, "no driver offers it"),
+    }
+}
+
+fn as_read(health: ask::Health) -> Health {
+    let counters = health.counters.iter().map(|counter| Counter {
+        name: counter.name.to_owned(),
+        value: counter.value,
+        origin: counter.origin.to_string(),
+    });
+    Health {
+        assessment: health.assessment,
+        counters: counters.collect(),
+        self_test: health.self_test,
+        unread: health.unread,
+    }
+}
+
+/// A rate needs two counts; this is the first.
+pub fn first_count() -> Missing {
+    Missing::new(Reason::NotAsked, "a rate needs two counts")
+}

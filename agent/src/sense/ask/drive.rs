@@ -1,0 +1,87 @@
+//! One drive's asker: which way leads to it, and what was learned on it before.
+
+use super::ata::AtaDrive;
+use super::nvme::NvmeDrive;
+use super::nvme_admin::NvmeAdmin;
+use super::scsi::ScsiDrive;
+use super::scsi_generic::ScsiGeneric;
+use super::{Told, Wanted};
+use crate::reading::{Bus, DriveKind, Missing, Reason};
+use crate::sense::drives::{self, Identity};
+use crate::sense::host::Host;
+use crate::sense::parse::quirks::{Bridge, quirks};
+use crate::sense::parse::scsi_vpd;
+use crate::sense::parse::sense_data::Answering;
+use std::path::PathBuf;
+
+/// Asks one drive, for as long as it stays.
+#[derive(Debug)]
+pub struct Asker {
+    device: PathBuf,
+    thermometer: Option<PathBuf>,
+    /// Flash has nothing to spin up, so a file that asks it does no harm.
+    has_disks: bool,
+    talk: Talk,
+}
+
+#[derive(Debug)]
+enum Talk {
+    Ata(AtaDrive, Answering),
+    Scsi(ScsiDrive),
+    Nvme(NvmeDrive),
+    /// No command leads to it.
+    None(Missing),
+}
+
+impl Asker {
+    /// The asker of a drive of the running machine.
+    pub fn new(host: &Host, device: &str, identity: &Identity, bridge: Option<Bridge>) -> Self {
+        let folder = host.path("/sys/block").join(device);
+        let kept = || host.table(&folder.join("device/vpd_pg89")).ok().and_then(|page| scsi_vpd::ata_drive(&page).ok());
+        let quirks = quirks(identity.model.as_deref().unwrap_or_default(), bridge);
+        let talk = match identity.bus {
+            Bus::Sata => Talk::Ata(AtaDrive::new(kept(), quirks), Answering::Kernel),
+            Bus::Usb if quirks.blocks_ata => {
+                Talk::None(Missing::new(Reason::Refused, "its USB adapter passes no health commands"))
+            }
+            Bus::Usb => Talk::Ata(AtaDrive::new(kept(), quirks), Answering::Bridge),
+            Bus::Scsi => Talk::Scsi(ScsiDrive::default()),
+            Bus::Nvme => Talk::Nvme(NvmeDrive::default()),
+            Bus::Mmc | Bus::Virtio | Bus::Other => {
+                Talk::None(Missing::new(Reason::NotFitted, "drives of this kind take no health commands"))
+            }
+        };
+        let has_disks = identity.kind != DriveKind::Ssd;
+        Self { device: host.path("/dev").join(device), thermometer: identity.thermometer.clone(), has_disks, talk }
+    }
+
+    /// One talk. It takes as long as the drive does: ask from a thread that may be lost.
+    pub fn ask(&mut self, host: &Host, mut wanted: Wanted) -> Told {
+        // The kernel's own file for the temperature is another command to the same drive, so it waits for the same
+        // answer: whether it sleeps.
+        let by_file = self.thermometer.is_some();
+        wanted.temperature &= !by_file;
+        let mut told = self.talk(wanted);
+        if let Some(thermometer) = &self.thermometer {
+            let awake = match &told.power {
+                Ok(power) => *power != crate::reading::Power::Asleep,
+                Err(_) => wanted.in_use || !self.has_disks,
+            };
+            if awake {
+                told.temperature = Some(drives::temperature(host, thermometer));
+            }
+        }
+        told
+    }
+
+    fn talk(&mut self, wanted: Wanted) -> Told {
+        let scsi = |answering| ScsiGeneric::open(&self.device, answering);
+        let told = match &mut self.talk {
+            Talk::None(why) => Err(why.clone()),
+            Talk::Ata(drive, answering) => scsi(*answering).map(|mut way| drive.ask(&mut way, wanted)),
+            Talk::Scsi(drive) => scsi(Answering::Scsi).map(|mut way| drive.ask(&mut way, wanted)),
+            Talk::Nvme(drive) => NvmeAdmin::open(&self.device).map(|mut way| drive.ask(&mut way, wanted)),
+        };
+        told.unwrap_or_else(|why| Told::only(Err(why)))
+    }
+}

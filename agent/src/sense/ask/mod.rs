@@ -1,0 +1,131 @@
+//! Asks drives themselves, by command. Every command that can ever be sent is in [`command`]; how it travels is a
+//! [`Transport`], so that tests can answer with recorded bytes; what is asked in which order is in [`ata`], [`scsi`] and
+//! [`nvme`], and never wakes a drive: the first question is always whether it sleeps.
+
+pub mod ata;
+pub mod command;
+pub mod drive;
+pub mod nvme;
+pub mod nvme_admin;
+pub mod scsi;
+pub mod scsi_generic;
+
+use super::parse::counter::Counter;
+use super::parse::sense_data::{Answering, Sense, sense};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::units::Celsius;
+use command::Command;
+
+/// What a drive answered.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Reply {
+    /// What was asked for.
+    pub data: Vec<u8>,
+    /// Sense data, when the drive or the kernel had something to say about the command.
+    pub sense: Vec<u8>,
+}
+
+/// Why there is no reply.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Failure {
+    /// The drive or its bridge does not know the command, or this form of it: asking again is of no use.
+    NotSupported(String),
+    /// Anything else.
+    Missing(Missing),
+}
+
+impl Failure {
+    /// The reason, for a reading.
+    pub fn reason(self) -> Missing {
+        match self {
+            Self::NotSupported(why) => Missing::new(Reason::NotFitted, format!("the drive does not offer it: {why}")),
+            Self::Missing(why) => why,
+        }
+    }
+}
+
+/// The way to a drive: a command in; data, sense and status out.
+pub trait Transport {
+    /// Sends a command and waits for its end, which may take as long as the drive does.
+    ///
+    /// # Errors
+    /// Why there is no reply.
+    fn send(&mut self, command: &Command) -> Result<Reply, Failure>;
+
+    /// Who fills in the sense data.
+    fn answering(&self) -> Answering;
+}
+
+/// What is wanted of a drive besides whether it sleeps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Wanted {
+    /// Its temperature by command: no file of the kernel offers it.
+    pub temperature: bool,
+    /// Its health.
+    pub health: bool,
+    /// Somebody else has just used it, so it is awake whatever else is known.
+    pub in_use: bool,
+}
+
+/// What a drive told.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Told {
+    /// Whether it sleeps.
+    pub power: Result<Power, Missing>,
+    /// Its temperature, if that was wanted.
+    pub temperature: Option<Result<Celsius, Missing>>,
+    /// Its own limits, as far as it states them.
+    pub own_limits: OwnLimits,
+    /// Its health, if that was wanted and the drive was awake.
+    pub health: Option<Health>,
+}
+
+impl Told {
+    /// A drive of which only the power state is known.
+    pub fn only(power: Result<Power, Missing>) -> Self {
+        Self { power, temperature: None, own_limits: OwnLimits::default(), health: None }
+    }
+}
+
+/// A drive's health as it tells it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Health {
+    /// What the drive thinks of itself.
+    pub assessment: Result<SelfAssessment, Missing>,
+    /// What it counts.
+    pub counters: Vec<Counter>,
+    /// Its newest self-test, or the one that runs.
+    pub self_test: Result<SelfTest, Missing>,
+    /// What could not be read, and why; what the drive does not offer is not among it.
+    pub unread: Vec<String>,
+}
+
+/// The sense of a reply.
+fn sense_of(reply: &Reply, answering: Answering) -> Result<Sense, Missing> {
+    sense(&reply.sense, answering).map_err(unreadable)
+}
+
+fn unreadable(why: String) -> Missing {
+    Missing::new(Reason::Unreadable, why)
+}
+
+/// Parses the data of a reply; a bridge can return anything.
+fn parsed<T>(reply: Result<Reply, Failure>, parse: impl FnOnce(&[u8]) -> Result<T, String>) -> Result<T, Failure> {
+    parse(&reply?.data).map_err(|why| Failure::Missing(unreadable(why)))
+}
+
+/// Takes in counters, or notes why there are none.
+fn collect(health: &mut Health, what: &str, found: Result<Vec<Counter>, Failure>) {
+    match found {
+        Ok(counters) => {
+            for counter in counters {
+                // The first source of a name is the better one: they are asked in that order.
+                if health.counters.iter().all(|known| known.name != counter.name) {
+                    health.counters.push(counter);
+                }
+            }
+        }
+        Err(Failure::NotSupported(_)) => {}
+        Err(Failure::Missing(why)) => health.unread.push(format!("{what}: {why}")),
+    }
+}

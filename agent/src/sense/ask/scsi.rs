@@ -1,0 +1,132 @@
+//! The talk with a SCSI drive: REQUEST SENSE says whether it sleeps, log pages say the rest (SPC-4, clause 7.3).
+
+use super::command::{Command, Scsi};
+use super::{Failure, Health, Reply, Told, Transport, Wanted, collect, parsed, unreadable};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::sense::parse::counter::{Counter, Origin, Unit};
+use crate::sense::parse::scsi_errors::{self, Outcome};
+use crate::sense::parse::scsi_logs::{self, Verdict, Warmth};
+use crate::sense::parse::scsi_power::{ScsiPower, scsi_power};
+use crate::sense::parse::sense_data::{Answering, sense};
+
+/// Log pages.
+const ERRORS: [u8; 3] = [0x02, 0x03, 0x05];
+const TEMPERATURE: u8 = 0x0D;
+const STARTS: u8 = 0x0E;
+const SELF_TESTS: u8 = 0x10;
+const WEAR: u8 = 0x11;
+const SCAN: u8 = 0x15;
+const PHYS: u8 = 0x18;
+const EXCEPTIONS: u8 = 0x2F;
+
+/// What is remembered of a drive from one talk to the next.
+#[derive(Debug, Default)]
+pub struct ScsiDrive {
+    /// The log pages it has, once it was asked.
+    pages: Option<Vec<u8>>,
+}
+
+impl ScsiDrive {
+    /// One talk.
+    pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+        let power = match power(to) {
+            Ok(power) if power.is_asleep() => return Told::only(Ok(Power::Asleep)),
+            Ok(ScsiPower::Idle) => Ok(Power::Idle),
+            Ok(_) => Ok(Power::Active),
+            Err(_) if wanted.in_use => Ok(Power::Active),
+            Err(why) => return Told::only(Err(why)),
+        };
+        if self.pages.is_none() {
+            self.pages = parsed(send(to, 0x00), scsi_logs::supported_pages).ok();
+        }
+        let warmth = (wanted.temperature || wanted.health).then(|| self.warmth(to));
+        let limit = warmth.as_ref().and_then(|warmth| warmth.as_ref().ok()?.limit);
+        let now = |warmth: Result<Warmth, Missing>| {
+            warmth?
+                .now
+                .ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
+        };
+        Told {
+            power,
+            temperature: warmth.filter(|_| wanted.temperature).map(now),
+            own_limits: OwnLimits { maximum: limit, critical: None },
+            health: wanted.health.then(|| self.health(to)),
+        }
+    }
+
+    fn warmth(&self, to: &mut dyn Transport) -> Result<Warmth, Missing> {
+        if self.has(TEMPERATURE) {
+            return parsed(send(to, TEMPERATURE), scsi_logs::temperature).map_err(Failure::reason);
+        }
+        // Some drives state it in their verdict only.
+        let told = parsed(send(to, EXCEPTIONS), scsi_logs::exceptions).map_err(Failure::reason)?;
+        Ok(Warmth { now: told.temperature, limit: None })
+    }
+
+    fn health(&self, to: &mut dyn Transport) -> Health {
+        let assessment = parsed(send(to, EXCEPTIONS), scsi_logs::exceptions).map_err(Failure::reason);
+        let mut health = Health {
+            assessment: assessment.map(|told| match told.verdict {
+                Verdict::Failing(_) => SelfAssessment::Failing,
+                Verdict::Passed | Verdict::Warning(_) | Verdict::Other(..) => SelfAssessment::Passed,
+            }),
+            counters: Vec::new(),
+            self_test: Err(Missing::new(Reason::NotFitted, "the drive does not offer it")),
+            unread: Vec::new(),
+        };
+        for page in ERRORS.into_iter().filter(|&page| self.has(page)) {
+            let found = parsed(send(to, page), |bytes| scsi_errors::error_counters(bytes, page));
+            collect(&mut health, &format!("log page {page:02X}h"), found);
+        }
+        if self.has(STARTS) {
+            collect(&mut health, "starts", parsed(send(to, STARTS), scsi_logs::start_stop));
+        }
+        if self.has(WEAR) {
+            collect(&mut health, "wear", parsed(send(to, WEAR), scsi_logs::wear).map(|counter| vec![counter]));
+        }
+        if self.has(PHYS) {
+            collect(&mut health, "phys", parsed(send(to, PHYS), scsi_errors::phy_errors));
+        }
+        if self.has(SCAN) {
+            let scan = parsed(send(to, SCAN), scsi_errors::scan).map(|scan| {
+                let bad = scan.found.iter().filter(|block| !block.is_mended).count();
+                let origin = Origin::ScsiLog(SCAN);
+                vec![
+                    Counter::new("power_on_hours", scan.power_on_minutes / 60, Unit::Hours, origin),
+                    Counter::new("pending_sectors", bad, Unit::Count, origin),
+                ]
+            });
+            collect(&mut health, "background scan", scan);
+        }
+        if self.has(SELF_TESTS) {
+            health.self_test = parsed(send(to, SELF_TESTS), scsi_errors::self_tests)
+                .map_err(Failure::reason)
+                .map(|tests| tests.first().map_or(SelfTest::Never, |test| outcome(test.outcome)));
+        }
+        health
+    }
+
+    fn has(&self, page: u8) -> bool {
+        self.pages.as_ref().is_some_and(|pages| pages.contains(&page))
+    }
+}
+
+/// The answer to REQUEST SENSE is sense data that comes as data.
+fn power(to: &mut dyn Transport) -> Result<ScsiPower, Missing> {
+    let reply = to.send(&Command::Scsi(Scsi::RequestSense)).map_err(Failure::reason)?;
+    sense(&reply.data, Answering::Scsi).and_then(|told| scsi_power(&told)).map_err(unreadable)
+}
+
+fn send(to: &mut dyn Transport, page: u8) -> Result<Reply, Failure> {
+    to.send(&Command::Scsi(Scsi::LogSense { page }))
+}
+
+fn outcome(outcome: Outcome) -> SelfTest {
+    match outcome {
+        Outcome::Passed => SelfTest::Passed,
+        Outcome::Aborted | Outcome::Reserved(_) => SelfTest::Ended,
+        Outcome::CouldNotFinish => SelfTest::CouldNotFinish,
+        Outcome::Failed => SelfTest::Failed,
+        Outcome::Running => SelfTest::Running { remaining_percent: None },
+    }
+}

@@ -1,0 +1,245 @@
+//! The self-test log and the error log of an NVMe drive. Its health is in [`super::nvme`].
+
+use super::bytes::{array, byte, le16, le32, le64, not_blank};
+
+/// The self-test log, 06h (NVMe 1.4 clause 5.14.1.6, from memory; fields as in the manual page nvme_st_result(2)).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SelfTests {
+    /// The test that runs, and how much of it is done in hundredths.
+    pub running: Option<(Kind, u8)>,
+    /// The tests of the past, the newest first.
+    pub past: Vec<SelfTest>,
+}
+
+/// Which test it was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Minutes.
+    Short,
+    /// As long as the drive states.
+    Extended,
+    /// The maker's own, or not known.
+    Other(u8),
+}
+
+/// One test of the past.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SelfTest {
+    /// Which test it was.
+    pub kind: Kind,
+    /// What came of it.
+    pub outcome: Outcome,
+    /// Power-on hours when it ended.
+    pub power_on_hours: u64,
+    /// The sector that failed, when one did and the drive says which.
+    pub failed_at_lba: Option<u64>,
+}
+
+/// What came of a test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Ended without error.
+    Passed,
+    /// A command, a reset, a format or the like ended it; the number is the code of the log.
+    Ended(u8),
+    /// The drive could not bring it to an end.
+    CouldNotFinish,
+    /// A part of the drive failed it.
+    Failed,
+    /// A value that no standard gives a meaning.
+    Reserved(u8),
+}
+
+/// Reads the self-test log.
+///
+/// # Errors
+/// What was found instead of it.
+pub fn self_tests(bytes: &[u8]) -> Result<SelfTests, String> {
+    const ROOM: usize = 20;
+    const UNUSED: u8 = 0xF;
+    let log = array::<564>(bytes, 0)?;
+    // Zeros are a log without a test on some drives, so only FFh is no answer.
+    if log.iter().all(|&byte| byte == 0xFF) {
+        not_blank(&log)?;
+    }
+    let running = match byte(&log, 0)? & 0x0F {
+        0 => None,
+        code => Some((Kind::from_code(code), (byte(&log, 1)? & 0x7F).min(100))),
+    };
+    let mut past = Vec::new();
+    for slot in 0..ROOM {
+        let at = 4 + 28 * slot;
+        let status = byte(&log, at)?;
+        let is_empty = array::<28>(&log, at)? == [0; 28];
+        if status & 0x0F == UNUSED || is_empty {
+            continue;
+        }
+        let says_where = byte(&log, at + 2)? & 1 << 1 != 0;
+        let outcome = Outcome::from_code(status & 0x0F);
+        let lba = le64(&log, at + 16)?;
+        past.push(SelfTest {
+            kind: Kind::from_code(status >> 4),
+            outcome,
+            power_on_hours: le64(&log, at + 4)?,
+            failed_at_lba: (says_where && outcome == Outcome::Failed).then_some(lba),
+        });
+    }
+    Ok(SelfTests { running, past })
+}
+
+impl Kind {
+    fn from_code(code: u8) -> Self {
+        match code {
+            1 => Self::Short,
+            2 => Self::Extended,
+            other => Self::Other(other),
+        }
+    }
+}
+
+impl Outcome {
+    fn from_code(code: u8) -> Self {
+        match code {
+            0 => Self::Passed,
+            1..=4 | 8 | 9 => Self::Ended(code),
+            5 => Self::CouldNotFinish,
+            6 | 7 => Self::Failed,
+            other => Self::Reserved(other),
+        }
+    }
+}
+
+/// One entry of the error log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ErrorEntry {
+    /// Number of the error since the drive was made, from 1.
+    pub number: u64,
+    /// Status code type, bits 10:8 of the status.
+    pub status_type: u8,
+    /// Status code, bits 7:0 of the status.
+    pub status_code: u8,
+    /// First sector that the command was about.
+    pub lba: u64,
+    /// Name space that the command was about.
+    pub name_space: u32,
+}
+
+/// Reads the error log, 01h, the newest entry first (NVMe 1.4 clause 5.14.1.1, from memory). A growing number alone is
+/// no fault: commands that the drive does not know are logged too.
+///
+/// # Errors
+/// What was found instead of whole entries.
+pub fn error_entries(bytes: &[u8]) -> Result<Vec<ErrorEntry>, String> {
+    const SIZE: usize = 64;
+    if bytes.is_empty() || bytes.len() % SIZE != 0 {
+        return Err(format!("found {} bytes, wanted entries of {SIZE}", bytes.len()));
+    }
+    if bytes.iter().all(|&byte| byte == 0xFF) {
+        not_blank(bytes)?;
+    }
+    let mut entries = Vec::new();
+    for entry in bytes.chunks_exact(SIZE) {
+        let number = le64(entry, 0)?;
+        // Number 0 marks an entry that was never used.
+        if number != 0 {
+            // Bit 0 is the phase tag; the status begins above it.
+            let [status_code, status_type] = (le16(entry, 12)? >> 1).to_le_bytes();
+            let (lba, name_space) = (le64(entry, 16)?, le32(entry, 24)?);
+            entries.push(ErrorEntry { number, status_type: status_type & 0x07, status_code, lba, name_space });
+        }
+    }
+    Ok(entries)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{any_bytes, bent};
+    use super::*;
+    use proptest::prelude::*;
+
+    fn self_test_log() -> Vec<u8> {
+        let mut log = vec![0; 564];
+        log[..2].copy_from_slice(&[0x02, 37]);
+        for slot in 0..20 {
+            log[4 + 28 * slot] = 0x0F;
+        }
+        let mut failed = [0; 28];
+        failed[..4].copy_from_slice(&[0x27, 3, 0x02, 0]);
+        failed[4..12].copy_from_slice(&9_000_u64.to_le_bytes());
+        failed[16..24].copy_from_slice(&0x1234_5678_u64.to_le_bytes());
+        let mut passed = [0; 28];
+        passed[0] = 0x10;
+        passed[4..12].copy_from_slice(&8_000_u64.to_le_bytes());
+        log[4..32].copy_from_slice(&failed);
+        log[32..60].copy_from_slice(&passed);
+        log
+    }
+
+    fn error_log() -> Vec<u8> {
+        let mut log = vec![0; 64 * 4];
+        log[0] = 9;
+        log[12..14].copy_from_slice(&(0x0281_u16 << 1 | 1).to_le_bytes());
+        log[16..24].copy_from_slice(&4_660_u64.to_le_bytes());
+        log[24] = 1;
+        log[64] = 8;
+        log[76..78].copy_from_slice(&(0x4002_u16 << 1).to_le_bytes());
+        log
+    }
+
+    #[test]
+    fn tests_of_the_past_come_newest_first() {
+        let log = self_tests(&self_test_log()).unwrap();
+        assert_eq!(log.running, Some((Kind::Extended, 37)));
+        let failed = SelfTest {
+            kind: Kind::Extended,
+            outcome: Outcome::Failed,
+            power_on_hours: 9_000,
+            failed_at_lba: Some(0x1234_5678),
+        };
+        let passed =
+            SelfTest { kind: Kind::Short, outcome: Outcome::Passed, power_on_hours: 8_000, failed_at_lba: None };
+        assert_eq!(log.past, [failed, passed]);
+    }
+
+    #[test]
+    fn a_drive_that_never_tested_itself_has_an_empty_log() {
+        assert_eq!(self_tests(&[0; 564]), Ok(SelfTests { running: None, past: Vec::new() }));
+        assert_eq!(self_tests(&[0; 512]), Err("found 512 bytes, wanted at least 564".into()));
+        assert!(self_tests(&[0xFF; 564]).is_err());
+    }
+
+    #[test]
+    fn a_place_is_told_only_when_the_drive_vouches_for_it() {
+        let mut log = self_test_log();
+        log[6] = 0x01;
+        assert_eq!(self_tests(&log).unwrap().past[0].failed_at_lba, None);
+    }
+
+    #[test]
+    fn errors_tell_their_status_and_place() {
+        let entries = error_entries(&error_log()).unwrap();
+        // Status 281h is an unrecovered read error (linux/nvme.h, NVME_SC_READ_ERROR).
+        let wanted = ErrorEntry { number: 9, status_type: 2, status_code: 0x81, lba: 4_660, name_space: 1 };
+        assert_eq!(entries[0], wanted);
+        assert_eq!((entries.len(), entries[1].status_type, entries[1].status_code), (2, 0, 0x02));
+        assert_eq!(error_entries(&error_log()[..70]), Err("found 70 bytes, wanted entries of 64".into()));
+        assert_eq!(error_entries(&[]), Err("found 0 bytes, wanted entries of 64".into()));
+    }
+
+    proptest! {
+        #[test]
+        fn whatever_comes_no_log_outgrows_its_bytes(
+            tests in prop_oneof![any_bytes(700), bent(self_test_log())],
+            errors in prop_oneof![any_bytes(300), bent(error_log())],
+        ) {
+            if let Ok(log) = self_tests(&tests) {
+                prop_assert!(log.past.len() <= 20);
+                prop_assert!(log.running.is_none_or(|(_, done)| done <= 100));
+            }
+            if let Ok(entries) = error_entries(&errors) {
+                prop_assert!(entries.len() <= errors.len() / 64);
+                prop_assert!(entries.iter().all(|entry| entry.number != 0 && entry.status_type < 8));
+            }
+        }
+    }
+}
