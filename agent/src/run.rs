@@ -132,8 +132,10 @@ impl Core {
     pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
         let (now, wall) = (self.clock.now(), self.clock.wall());
         let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref());
+        let remarks = verdict.remarks.iter().map(Entry::remark);
+        let entries = changes.iter().map(|change| Entry::of(change, now, &wall)).chain(remarks).collect();
         self.verdict = Some(verdict);
-        changes.iter().map(|change| Entry::of(change, now, &wall)).collect()
+        entries
     }
 
     /// The state document; empty before the first snapshot.

@@ -21,6 +21,8 @@ pub struct Verdict {
     pub shelves: Vec<Shelf>,
     /// Fans that are known to turn or to have turned, by key; other channels have no fan.
     pub fans: Vec<String>,
+    /// What is worth one line and is no condition.
+    pub remarks: Vec<Remark>,
 }
 
 impl Verdict {
@@ -33,6 +35,22 @@ impl Verdict {
     pub fn is_fine(&self) -> bool {
         self.heard == Heard::Fresh && self.worst() < Some(Severity::Warning)
     }
+}
+
+/// Something worth one line that is no condition.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Remark {
+    /// A counter of a drive fell: it counts from a new baseline.
+    NewBaseline {
+        /// Whose.
+        drive: Place,
+        /// Which.
+        counter: String,
+        /// What it said before.
+        before: i64,
+        /// What it says now.
+        now: i64,
+    },
 }
 
 /// Whether the box is heard from.
@@ -90,11 +108,35 @@ pub enum Kind {
     FanStopped,
     /// A network port is down, slow or unsteady.
     LinkTrouble,
+    /// A drive predicts that it will fail.
+    DriveSaysFailing,
+    /// A drive has places that it cannot read.
+    PendingOrUncorrectable,
+    /// A drive replaces more and more bad places.
+    ReallocatedGrowth,
+    /// Transfers to a drive are damaged on their way.
+    SataCrcGrowth,
+    /// A drive lost its power while the board did not.
+    DriveLostPower,
+    /// A flash drive nears the end of its writes.
+    SsdWorn,
+    /// A drive has work and finishes none.
+    DriveNotAnswering,
+    /// A drive comes and goes.
+    DriveFlapping,
+    /// A drive is warmer than the others of its kind.
+    DriveHotterThanPeers,
+    /// Several drives get warm together, and fast.
+    DrivesHeatingTogether,
+    /// A drive is too cold.
+    DriveCold,
+    /// A drive that told its temperature tells it no more.
+    TemperatureLost,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 20] = [
         Self::DriveGone,
         Self::DriveHot,
         Self::PoolDegraded,
@@ -103,6 +145,18 @@ impl Kind {
         Self::SpaceLow,
         Self::FanStopped,
         Self::LinkTrouble,
+        Self::DriveSaysFailing,
+        Self::PendingOrUncorrectable,
+        Self::ReallocatedGrowth,
+        Self::SataCrcGrowth,
+        Self::DriveLostPower,
+        Self::SsdWorn,
+        Self::DriveNotAnswering,
+        Self::DriveFlapping,
+        Self::DriveHotterThanPeers,
+        Self::DrivesHeatingTogether,
+        Self::DriveCold,
+        Self::TemperatureLost,
     ];
 
     /// The kind's name in logs and documents. It never changes.
@@ -116,6 +170,18 @@ impl Kind {
             Self::SpaceLow => "space-low",
             Self::FanStopped => "fan-stopped",
             Self::LinkTrouble => "link-trouble",
+            Self::DriveSaysFailing => "drive-says-failing",
+            Self::PendingOrUncorrectable => "pending-or-uncorrectable",
+            Self::ReallocatedGrowth => "reallocated-growth",
+            Self::SataCrcGrowth => "sata-crc-growth",
+            Self::DriveLostPower => "drive-lost-power",
+            Self::SsdWorn => "ssd-worn",
+            Self::DriveNotAnswering => "drive-not-answering",
+            Self::DriveFlapping => "drive-flapping",
+            Self::DriveHotterThanPeers => "drive-hotter-than-peers",
+            Self::DrivesHeatingTogether => "drives-heating-together",
+            Self::DriveCold => "drive-cold",
+            Self::TemperatureLost => "temperature-lost",
         }
     }
 }
@@ -133,6 +199,8 @@ pub enum Subject {
     Fan(String),
     /// A network port and which side of it: `down`, `slow` or `unsteady`.
     Link(String, &'static str),
+    /// All drives together.
+    AllDrives,
 }
 
 impl fmt::Display for Subject {
@@ -143,6 +211,7 @@ impl fmt::Display for Subject {
             Self::Volume(mount) => write!(f, "volume {mount}"),
             Self::Fan(key) => write!(f, "fan {key}"),
             Self::Link(name, side) => write!(f, "link {name} {side}"),
+            Self::AllDrives => f.write_str("all drives"),
         }
     }
 }
@@ -264,6 +333,79 @@ pub enum Finding {
         /// What is wrong.
         what: LinkFault,
     },
+    /// A drive predicts that it will fail.
+    DriveSaysFailing {
+        /// Which.
+        drive: Place,
+    },
+    /// A counter of a drive grew, or stands where it should not.
+    Counted {
+        /// Which.
+        drive: Place,
+        /// What was counted.
+        what: Counted,
+        /// What it says now.
+        total: i64,
+        /// How much it grew, and within which span of watched time.
+        grown: i64,
+        /// The span.
+        within: Duration,
+    },
+    /// A flash drive nears the end of its writes.
+    SsdWorn {
+        /// Which.
+        drive: Place,
+        /// How much of its life is used, by its maker's reckoning; may pass 100.
+        used: Percent,
+    },
+    /// A drive has work and finishes none.
+    DriveNotAnswering {
+        /// Which.
+        drive: Place,
+        /// For how long.
+        stalled: Duration,
+    },
+    /// A drive comes and goes.
+    DriveFlapping {
+        /// Which.
+        drive: Place,
+        /// How often it was lost.
+        losses: u32,
+        /// Within which span.
+        within: Duration,
+    },
+    /// A drive is warmer than the others of its kind.
+    DriveHotterThanPeers {
+        /// Which.
+        drive: Place,
+        /// How warm.
+        now: Celsius,
+        /// The middle of the others.
+        median: Celsius,
+    },
+    /// Several drives get warm together, and fast.
+    DrivesHeatingTogether {
+        /// Which.
+        drives: Vec<Place>,
+        /// The least rise among them, in degrees within ten minutes.
+        rise: f64,
+    },
+    /// A drive is too cold.
+    DriveCold {
+        /// Which.
+        drive: Place,
+        /// How cold.
+        now: Celsius,
+    },
+    /// A drive that told its temperature tells it no more.
+    TemperatureLost {
+        /// Which.
+        drive: Place,
+        /// Why.
+        why: String,
+        /// True when no drive tells it any more.
+        all: bool,
+    },
 }
 
 impl Finding {
@@ -278,6 +420,65 @@ impl Finding {
             Self::SpaceLow { .. } => Kind::SpaceLow,
             Self::FanStopped { .. } => Kind::FanStopped,
             Self::LinkTrouble { .. } => Kind::LinkTrouble,
+            Self::DriveSaysFailing { .. } => Kind::DriveSaysFailing,
+            Self::Counted { what, .. } => what.kind(),
+            Self::SsdWorn { .. } => Kind::SsdWorn,
+            Self::DriveNotAnswering { .. } => Kind::DriveNotAnswering,
+            Self::DriveFlapping { .. } => Kind::DriveFlapping,
+            Self::DriveHotterThanPeers { .. } => Kind::DriveHotterThanPeers,
+            Self::DrivesHeatingTogether { .. } => Kind::DrivesHeatingTogether,
+            Self::DriveCold { .. } => Kind::DriveCold,
+            Self::TemperatureLost { .. } => Kind::TemperatureLost,
+        }
+    }
+}
+
+impl Finding {
+    /// The drive that these facts are about, if they are about one.
+    pub fn drive(&self) -> Option<&Place> {
+        match self {
+            Self::DriveGone { drive, .. }
+            | Self::DriveHot { drive, .. }
+            | Self::DriveSaysFailing { drive }
+            | Self::Counted { drive, .. }
+            | Self::SsdWorn { drive, .. }
+            | Self::DriveNotAnswering { drive, .. }
+            | Self::DriveFlapping { drive, .. }
+            | Self::DriveHotterThanPeers { drive, .. }
+            | Self::DriveCold { drive, .. }
+            | Self::TemperatureLost { drive, .. } => Some(drive),
+            Self::PoolDegraded { .. }
+            | Self::PoolDown { .. }
+            | Self::PoolBusy { .. }
+            | Self::SpaceLow { .. }
+            | Self::FanStopped { .. }
+            | Self::LinkTrouble { .. }
+            | Self::DrivesHeatingTogether { .. } => None,
+        }
+    }
+}
+
+/// What of a drive was counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Counted {
+    /// Places it cannot read, now or at all.
+    Unreadable,
+    /// Bad places it has replaced.
+    Reallocated,
+    /// Transfers that were damaged on their way.
+    CrcErrors,
+    /// Starts of the drive.
+    PowerCycles,
+}
+
+impl Counted {
+    /// The kind of condition that it belongs to.
+    pub fn kind(self) -> Kind {
+        match self {
+            Self::Unreadable => Kind::PendingOrUncorrectable,
+            Self::Reallocated => Kind::ReallocatedGrowth,
+            Self::CrcErrors => Kind::SataCrcGrowth,
+            Self::PowerCycles => Kind::DriveLostPower,
         }
     }
 }

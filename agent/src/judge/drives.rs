@@ -1,9 +1,10 @@
 //! Which drives the box has or had, and where their owner would point. Remembered by key, never by the kernel's name.
 
+use super::ledger::{Fell, Ledger};
 use super::track::Track;
 use crate::clock::Moment;
 use crate::reading::{Bus, Drive, DriveKey, MemberState, Pool, Snapshot};
-use crate::verdict::{Kind, Place, Subject};
+use crate::verdict::{Kind, Place, Remark, Subject};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::{Holds, Settings};
@@ -33,9 +34,42 @@ pub struct KnownDrive {
     /// Part of the box rather than something plugged in for an hour.
     expected: bool,
     first_seen: Moment,
+    /// When it was lost, oldest first.
+    pub losses: Vec<Moment>,
+    /// How often it had started when it was first asked since the box was started or watched.
+    starts_at_first: Option<i64>,
+}
+
+/// More losses than this tell nothing more.
+const LOSSES: usize = 16;
+
+impl KnownDrive {
+    /// How often it started while the box was watched.
+    pub fn starts_seen(&self, ledger: &Ledger, key: &DriveKey) -> Option<i64> {
+        Some(ledger.now(key, "power_cycles")? - self.starts_at_first?)
+    }
 }
 
 impl Known {
+    /// One of them.
+    pub fn get(&self, key: &DriveKey) -> Option<&KnownDrive> {
+        self.drives.get(key)
+    }
+
+    /// A counter that fell, as a remark; nobody wants to hear of a drive that is not known.
+    pub fn new_baseline(&self, fell: Fell) -> Option<Remark> {
+        let Fell { drive, counter, before, now } = fell;
+        let drive = self.drives.get(&drive)?.place.clone();
+        Some(Remark::NewBaseline { drive, counter, before, now })
+    }
+
+    /// Takes in how often drives have started: what they first say is where counting begins.
+    pub fn learn_starts(&mut self, ledger: &Ledger) {
+        for (key, drive) in &mut self.drives {
+            drive.starts_at_first = drive.starts_at_first.or_else(|| ledger.now(key, "power_cycles"));
+        }
+    }
+
     /// All known drives.
     pub fn iter(&self) -> impl Iterator<Item = (&DriveKey, &KnownDrive)> {
         self.drives.iter()
@@ -56,12 +90,21 @@ impl Known {
         if is_blind(snapshot) {
             return;
         }
+        let were_present: Vec<DriveKey> =
+            self.drives.iter().filter(|(_, drive)| drive.present).map(|(key, _)| key.clone()).collect();
         for drive in self.drives.values_mut() {
             drive.present = false;
         }
         self.expect_named(settings, snapshot.taken);
         for drive in &snapshot.drives {
             self.meet(settings, snapshot, drive);
+        }
+        for key in were_present {
+            if let Some(drive) = self.drives.get_mut(&key).filter(|drive| !drive.present) {
+                drive.losses.push(snapshot.taken);
+                let too_many = drive.losses.len().saturating_sub(LOSSES);
+                drive.losses.drain(..too_many);
+            }
         }
         let whole: BTreeSet<&str> =
             snapshot.pools.iter().filter(|pool| is_whole(pool)).map(|pool| pool.key.as_str()).collect();
@@ -82,6 +125,8 @@ impl Known {
                     accepted: false,
                     expected: true,
                     first_seen: now,
+                    losses: Vec::new(),
+                    starts_at_first: None,
                 });
             }
         }
@@ -98,6 +143,8 @@ impl Known {
             accepted: false,
             expected: false,
             first_seen: snapshot.taken,
+            losses: Vec::new(),
+            starts_at_first: None,
         });
         // Cards and USB sticks come and go; only a name or a pool makes them part of the box.
         let stays = !drive.removable && !matches!(drive.bus, Bus::Usb | Bus::Mmc);

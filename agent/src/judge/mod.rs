@@ -1,19 +1,24 @@
 //! Judging is a function of data: settings, memory, now and a snapshot in; a verdict and what is new out. Nothing in
 //! this folder opens, sends, waits, logs or asks the time.
 
+mod answering;
 mod drives;
 mod fans;
+mod health;
 mod heat;
+pub mod ledger;
 mod links;
 mod pools;
 mod presence;
 mod shelves;
 mod space;
 mod track;
+mod warmth;
 
 use crate::clock::Moment;
 use crate::reading::Snapshot;
 use crate::verdict::{Change, Condition, Heard, Kind, Subject, Verdict};
+use ledger::Ledger;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use track::{Sight, Track};
@@ -33,6 +38,8 @@ pub struct Memory {
     pools: pools::Known,
     fans: fans::Known,
     links: links::Known,
+    warmth: warmth::Known,
+    ledger: Ledger,
     last_heard: Option<Moment>,
 }
 
@@ -59,14 +66,18 @@ pub fn judge(
     now: Moment,
     snapshot: Option<&Snapshot>,
 ) -> (Verdict, Vec<Change>) {
-    let mut changes = Vec::new();
+    let (mut changes, mut remarks) = (Vec::new(), Vec::new());
     if let Some(snapshot) = snapshot.filter(|snapshot| memory.last_heard < Some(snapshot.taken)) {
         memory.last_heard = Some(snapshot.taken);
         memory.drives.learn(settings, snapshot);
         memory.pools.learn(snapshot);
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
-        for rule in [presence::sights, heat::sights, pools::sights, space::sights, fans::sights, links::sights] {
+        memory.warmth.learn(snapshot);
+        let fell = memory.ledger.learn(snapshot);
+        remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
+        memory.drives.learn_starts(&memory.ledger);
+        for rule in RULES {
             for sight in rule(settings, memory, snapshot) {
                 changes.extend(take_in(&mut memory.tracks, sight));
             }
@@ -74,8 +85,23 @@ pub fn judge(
         memory.drives.forget_accepted(&memory.tracks);
         memory.tracks.retain(|_, track| !track.is_idle());
     }
-    (verdict(settings, memory, now, snapshot), changes)
+    (Verdict { remarks, ..verdict(settings, memory, now, snapshot) }, changes)
 }
+
+/// A rule looks at what is remembered and read, and says what it sees.
+type Rule = fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>;
+
+const RULES: [Rule; 9] = [
+    presence::sights,
+    answering::sights,
+    heat::sights,
+    warmth::sights,
+    health::sights,
+    pools::sights,
+    space::sights,
+    fans::sights,
+    links::sights,
+];
 
 fn take_in(tracks: &mut BTreeMap<(Kind, Subject), Track>, sight: Sight) -> Option<Change> {
     tracks.entry((sight.finding.kind(), sight.subject.clone())).or_default().see(sight)
@@ -95,6 +121,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         heard: heard(now, snapshot),
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: memory.fans.fitted(),
+        remarks: Vec::new(),
         conditions,
     }
 }

@@ -63,14 +63,16 @@ impl Manners {
         self.used = false;
     }
 
-    /// The drive told whether it sleeps, and its health or not.
-    pub fn told(&mut self, power: Option<Power>, with_health: bool, now: Moment) {
+    /// The drive told whether it sleeps.
+    pub fn told_power(&mut self, power: Option<Power>) {
         if power == Some(Power::Asleep) {
             self.restless_since = None;
         }
-        if with_health {
-            self.told_health = Some(now);
-        }
+    }
+
+    /// The drive told of its health. What is news there is asked once more soon: nothing is judged on one reading.
+    pub fn told_health(&mut self, is_news: bool, now: Moment) {
+        self.told_health = (!is_news).then_some(now);
     }
 }
 
@@ -120,7 +122,10 @@ mod tests {
             let Some(wanted) = manners.wish(now) else { continue };
             manners.asked(now);
             let told = drive.ask(disk, wanted);
-            manners.told(told.power.ok(), told.health.is_some(), now);
+            manners.told_power(told.power.ok());
+            if told.health.is_some() {
+                manners.told_health(false, now);
+            }
             asked_at.push(second);
         }
         asked_at

@@ -3,7 +3,9 @@
 
 use super::manners::Manners;
 use crate::clock::{Clock, Moment};
-use crate::reading::{Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, Source, Traffic};
+use crate::reading::{
+    Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, Source, Traffic,
+};
 use crate::sense::ask::drive::Asker;
 use crate::sense::ask::{self, Told};
 use crate::sense::drives::{self, Identity, Spotted};
@@ -148,7 +150,7 @@ impl SeenDrive {
 
     /// Takes in an answer.
     pub fn take_in(&mut self, told: Told, at: Moment) {
-        self.manners.told(told.power.as_ref().ok().copied(), told.health.is_some(), at);
+        self.manners.told_power(told.power.as_ref().ok().copied());
         if told.power == Ok(Power::Asleep) {
             return self.sleeps(at);
         }
@@ -162,7 +164,9 @@ impl SeenDrive {
             critical: critical.or(self.told_limits.critical),
         };
         if let Some(health) = told.health {
-            self.health = Reading::new(Ok(as_read(health)), at, Source::Drive);
+            let health = as_read(health);
+            self.manners.told_health(is_news(self.health.get(), &health), at);
+            self.health = Reading::new(Ok(health), at, Source::Drive);
         }
     }
 
@@ -225,6 +229,27 @@ fn as_read(health: ask::Health) -> Health {
         counters: counters.collect(),
         self_test: health.self_test,
         unread: health.unread,
+    }
+}
+
+/// True when what matters most has changed since the reading before, or looks bad in the first.
+fn is_news(before: Option<&Health>, now: &Health) -> bool {
+    const MATTERS: [&str; 6] = [
+        "pending_sectors",
+        "reallocated_sectors",
+        "offline_uncorrectable_sectors",
+        "reported_uncorrectable_errors",
+        "media_errors",
+        "wear_used_percent",
+    ];
+    let told = |health: &Health| -> Vec<i64> {
+        let matters = health.counters.iter().filter(|counter| MATTERS.contains(&counter.name.as_str()));
+        matters.map(|counter| counter.value).collect()
+    };
+    let fails = now.assessment == Ok(SelfAssessment::Failing);
+    match before {
+        Some(before) => before.assessment != now.assessment || told(before) != told(now),
+        None => fails || now.counters.iter().any(|counter| counter.name == "pending_sectors" && counter.value > 0),
     }
 }
 

@@ -141,8 +141,7 @@ pub fn is_suspended(host: &Host, device: &str) -> bool {
 /// The USB bridge before a drive, if there is one.
 pub fn bridge(host: &Host, drive: &Spotted) -> Option<Bridge> {
     // The innermost USB device on the path, such as `2-1.4`, and its interface, such as `2-1.4:1.0`.
-    let interface =
-        parts(&drive.path).filter(|name| name.contains('-') && name.contains(':') && name.contains('.')).next_back()?;
+    let interface = parts(&drive.path).rfind(|name| name.contains('-') && name.contains(':') && name.contains('.'))?;
     let device = host.path("/sys/bus/usb/devices").join(interface.split(':').next()?);
     let id = |file: &str| u16::from_str_radix(host.attribute(&device.join(file)).ok()?.trim(), 16).ok();
     let driver = host.resolve(&host.path("/sys/bus/usb/devices").join(interface).join("driver"));

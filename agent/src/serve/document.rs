@@ -4,7 +4,6 @@
 use super::parts::{self, *};
 use crate::clock::Wall;
 use crate::reading::{Missing, Snapshot};
-use crate::tell::log::place;
 use crate::tell::wording::words;
 use crate::units::span;
 use crate::verdict::{Condition as Held, Heard, Severity, Verdict};
@@ -172,7 +171,7 @@ fn condition(held: &Held, verdict: &Verdict) -> Condition {
     Condition {
         id: held.kind().id().to_owned(),
         subject: held.subject.to_string(),
-        tray: place(held).and_then(|place| place.tray.clone()),
+        tray: held.finding.drive().and_then(|place| place.tray.clone()),
         severity: held.severity,
         since_s: verdict.at.since(held.since).as_secs(),
         headline: words.title,

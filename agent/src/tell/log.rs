@@ -2,9 +2,9 @@
 //! journal (systemd's JOURNAL_NATIVE_PROTOCOL), where every field can be searched.
 
 use crate::clock::{Moment, Wall};
-use crate::tell::wording::{Words, words};
+use crate::tell::wording::{Words, pointed_at, words};
 use crate::units::span;
-use crate::verdict::{Change, Condition, Finding, Kind, Place, Severity};
+use crate::verdict::{Change, Kind, Remark, Severity};
 use std::fmt::Write as _;
 use std::io::{self, Write};
 use std::os::unix::net::UnixDatagram;
@@ -34,6 +34,13 @@ impl Entry {
         Self { priority, event, message_id, message: message.into(), fields: Vec::new() }
     }
 
+    /// The entry of a remark.
+    pub fn remark(remark: &Remark) -> Self {
+        let Remark::NewBaseline { drive, counter, before, now } = remark;
+        let message = format!("{}: {counter} fell from {before} to {now}, counted anew from here", pointed_at(drive));
+        Self { fields: vec![("counter", counter.clone())], ..Self::agent(5, "new-baseline", message) }
+    }
+
     /// The entry of a change.
     pub fn of(change: &Change, now: Moment, wall: &Wall) -> Self {
         let condition = change.condition();
@@ -49,7 +56,7 @@ impl Entry {
             ("severity", condition.severity.to_string()),
             ("subject", condition.subject.to_string()),
         ];
-        if let Some(place) = place(condition) {
+        if let Some(place) = condition.finding.drive() {
             fields.extend(place.tray.clone().map(|tray| ("tray", tray)));
             fields.extend(place.serial.clone().map(|serial| ("serial", serial)));
         }
@@ -80,17 +87,21 @@ fn priority(severity: Severity) -> u8 {
     }
 }
 
-/// Where the drive of a condition sits, if it is about one.
-pub fn place(condition: &Condition) -> Option<&Place> {
-    match &condition.finding {
-        Finding::DriveGone { drive, .. } | Finding::DriveHot { drive, .. } => Some(drive),
-        _ => None,
-    }
-}
-
 /// Made once at random for each kind, and fixed since.
 fn message_id(kind: Kind) -> &'static str {
     match kind {
+        Kind::DriveSaysFailing => "c16110e3c0f24d00b9d9ef74b2d1c756",
+        Kind::PendingOrUncorrectable => "88d1c6df9043429699b455da61dc75ea",
+        Kind::ReallocatedGrowth => "17740951e6574a66a3de18d5c9622617",
+        Kind::SataCrcGrowth => "54af0e8e0ced44cea1dd9d46b24c6f7c",
+        Kind::DriveLostPower => "1948675b5a584a2aac366f96dee480a5",
+        Kind::SsdWorn => "947323bffcb24961934e8e7bbbee545a",
+        Kind::DriveNotAnswering => "79d2011cf56449f6b0bdbd76c0bd4de3",
+        Kind::DriveFlapping => "0266486e5179430b92f026a380ee4e04",
+        Kind::DriveHotterThanPeers => "932bd6ddcd064a72a9316c8ace89a683",
+        Kind::DrivesHeatingTogether => "6756f76e007a44148fe390cb44b5d5bd",
+        Kind::DriveCold => "5ec022391be54d6db83a573dfa0d29b5",
+        Kind::TemperatureLost => "5ff1db42842e43608aa0da002a8477f3",
         Kind::DriveGone => "db333e3b9c8d4f45aba69ee0445f7c03",
         Kind::DriveHot => "8f603cc2237f40b093dda96d74ff6a3d",
         Kind::PoolDegraded => "aee74212afa042dbb6232cb07f738f1d",

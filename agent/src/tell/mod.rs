@@ -1,4 +1,5 @@
 //! Tells what is new: words for conditions, and the ways out.
 
+mod drive_words;
 pub mod log;
 pub mod wording;

@@ -1,6 +1,7 @@
 //! Facts into words, the same for the log, the panel, a message and `look`: title, sentence, what to do, what not to
 //! do, evidence. Pure, and the only place where a condition gets its words.
 
+use super::drive_words;
 use crate::reading::ActivityKind;
 use crate::units::span;
 use crate::verdict::{Condition, Down, Finding, LinkFault, Place, SpaceLimit};
@@ -145,6 +146,17 @@ fn finding(finding: &Finding) -> Words {
             }],
         },
         Finding::LinkTrouble { link, what } => link_trouble(link, *what),
+        Finding::DriveSaysFailing { drive } => drive_words::failing(drive),
+        Finding::Counted { drive, what, total, grown, within } => {
+            drive_words::counted(drive, *what, *total, *grown, *within)
+        }
+        Finding::SsdWorn { drive, used } => drive_words::worn(drive, *used),
+        Finding::DriveNotAnswering { drive, stalled } => drive_words::not_answering(drive, *stalled),
+        Finding::DriveFlapping { drive, losses, within } => drive_words::flapping(drive, *losses, *within),
+        Finding::DriveHotterThanPeers { drive, now, median } => drive_words::hotter(drive, *now, *median),
+        Finding::DrivesHeatingTogether { drives, rise } => drive_words::heating(drives, *rise),
+        Finding::DriveCold { drive, now } => drive_words::cold(drive, *now),
+        Finding::TemperatureLost { drive, why, all } => drive_words::temperature_lost(drive, why, *all),
     }
 }
 
@@ -215,7 +227,7 @@ fn link_trouble(link: &str, what: LinkFault) -> Words {
 }
 
 /// The drive's name in a title.
-fn named(place: &Place) -> String {
+pub(super) fn named(place: &Place) -> String {
     match &place.tray {
         Some(tray) => format!("TRAY {tray}"),
         None => format!("DRIVE {}", place.label()),
@@ -241,12 +253,12 @@ fn space_limit(limit: &SpaceLimit) -> String {
 }
 
 /// What must stay in comes first, whenever nothing more may be lost.
-fn stay(leave_in: &[String], then: &str) -> String {
+pub(super) fn stay(leave_in: &[String], then: &str) -> String {
     if leave_in.is_empty() { then.to_owned() } else { format!("Leave {} in. {then}", leave_in.join(" ")) }
 }
 
 /// A sentence with an optional second half, begun with a capital.
-fn sentence(parts: &[&str], second: Option<&str>) -> String {
+pub(super) fn sentence(parts: &[&str], second: Option<&str>) -> String {
     let mut sentence = parts.join(" ");
     // Names of pools and ports stay as they are written.
     if sentence.starts_with("tray ") || sentence.starts_with("the ") || sentence.starts_with("a ") {

@@ -1,0 +1,176 @@
+//! What drives count, remembered over restarts: growth is judged, never a lifetime total. Spans of days go by the time
+//! that the box was watched, which needs no calendar and does not step.
+
+use crate::clock::Moment;
+use crate::reading::{DriveKey, Snapshot};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+/// Steps kept of one counter; older ones are folded into the first.
+const STEPS: usize = 48;
+/// Two looks further apart than this were not watching in between.
+const LONGEST_GAP: Duration = Duration::from_secs(60);
+
+/// The ledger of a box.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Ledger {
+    /// How long the box was watched, over all restarts.
+    watched: Duration,
+    drives: BTreeMap<DriveKey, BTreeMap<String, Series>>,
+    #[serde(skip)]
+    last_look: Option<Moment>,
+    #[serde(skip)]
+    last_health: BTreeMap<DriveKey, Moment>,
+    /// True when something was learned that is worth keeping.
+    #[serde(skip)]
+    pub is_new: bool,
+}
+
+/// One counter of one drive.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Series {
+    /// What it said at first, and then each time it changed: watched time, value.
+    steps: Vec<(Duration, i64)>,
+}
+
+/// A counter that began anew.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fell {
+    /// Whose.
+    pub drive: DriveKey,
+    /// Which.
+    pub counter: String,
+    /// What it said before.
+    pub before: i64,
+    /// What it says now.
+    pub now: i64,
+}
+
+impl Ledger {
+    /// Takes in the health that drives told since the look before. A counter that fell belongs to another drive or
+    /// another firmware: it gets a new baseline, which is worth a line.
+    pub fn learn(&mut self, snapshot: &Snapshot) -> Vec<Fell> {
+        let since = self.last_look.map_or(Duration::ZERO, |last| snapshot.taken.since(last));
+        self.watched += since.min(LONGEST_GAP);
+        self.last_look = Some(snapshot.taken);
+        let mut fell = Vec::new();
+        for drive in &snapshot.drives {
+            let Some(health) = drive.health.get() else { continue };
+            if self.last_health.insert(drive.key.clone(), drive.health.taken) == Some(drive.health.taken) {
+                continue;
+            }
+            let counters = self.drives.entry(drive.key.clone()).or_default();
+            for counter in &health.counters {
+                let series = counters.entry(counter.name.clone()).or_insert_with(|| Series { steps: Vec::new() });
+                if let Some(before) = series.take(self.watched, counter.value, &mut self.is_new) {
+                    let (drive, counter, now) = (drive.key.clone(), counter.name.clone(), counter.value);
+                    // Temperatures go up and down; only what counts can begin anew.
+                    if !counter.ends_with("_c") && !counter.ends_with("_percent") {
+                        fell.push(Fell { drive, counter, before, now });
+                    }
+                }
+            }
+        }
+        fell
+    }
+
+    /// What a counter says now.
+    pub fn now(&self, drive: &DriveKey, counter: &str) -> Option<i64> {
+        self.series(drive, counter)?.steps.last().map(|(_, value)| *value)
+    }
+
+    /// How much a counter grew within the last so long of watched time; `None` when the drive does not count it.
+    pub fn growth(&self, drive: &DriveKey, counter: &str, within: Duration) -> Option<i64> {
+        let steps = &self.series(drive, counter)?.steps;
+        let from = self.watched.saturating_sub(within);
+        let (_, now) = steps.last()?;
+        let before = steps.iter().rev().find(|(at, _)| *at <= from).or(steps.first());
+        before.map(|(_, before)| now - before)
+    }
+
+    fn series(&self, drive: &DriveKey, counter: &str) -> Option<&Series> {
+        self.drives.get(drive)?.get(counter)
+    }
+}
+
+impl Series {
+    /// Takes in a value; the one before, if it was larger.
+    fn take(&mut self, at: Duration, value: i64, is_new: &mut bool) -> Option<i64> {
+        let before = self.steps.last().map(|(_, before)| *before);
+        if before == Some(value) {
+            return None;
+        }
+        *is_new = true;
+        let fell = before.filter(|before| *before > value);
+        if fell.is_some() {
+            self.steps.clear();
+        }
+        if self.steps.len() >= STEPS {
+            // The first stays: it is the baseline.
+            self.steps.remove(1);
+        }
+        self.steps.push((at, value));
+        fell
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::{heron, story};
+    use crate::reading::Counter;
+
+    const HOUR: Duration = Duration::from_secs(3600);
+
+    /// One drive that says `value` of one counter, hour after hour; the box is watched all the time.
+    fn growth_after(values: &[i64], within: Duration) -> (Option<i64>, usize) {
+        let mut ledger = Ledger::default();
+        let mut fell = 0;
+        let mut now = Moment::after_boot(HOUR);
+        let mut key = None;
+        for &value in values {
+            let told = now;
+            for _ in 0..60 {
+                let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+                snapshot.drives.truncate(1);
+                let drive = &mut snapshot.drives[0];
+                key = Some(drive.key.clone());
+                drive.health.taken = told;
+                if let Ok(health) = &mut drive.health.value {
+                    health.counters = vec![Counter { name: "pending_sectors".into(), value, origin: "test".into() }];
+                }
+                fell += ledger.learn(&snapshot).len();
+                now = now.plus(Duration::from_secs(60));
+            }
+        }
+        (key.and_then(|key| ledger.growth(&key, "pending_sectors", within)), fell)
+    }
+
+    #[test]
+    fn what_was_there_at_first_is_no_growth() {
+        assert_eq!(growth_after(&[198, 198, 198], 24 * HOUR), (Some(0), 0));
+    }
+
+    #[test]
+    fn growth_is_counted_within_its_span() {
+        assert_eq!(growth_after(&[0, 3, 3, 3, 4], 24 * HOUR), (Some(4), 0));
+        assert_eq!(growth_after(&[0, 3, 3, 3, 4], 2 * HOUR), (Some(1), 0));
+        assert_eq!(growth_after(&[0, 3, 3, 3, 3, 3], 2 * HOUR), (Some(0), 0));
+    }
+
+    #[test]
+    fn a_counter_that_fell_begins_anew_and_is_told_of_once() {
+        assert_eq!(growth_after(&[50, 50, 2, 3], 24 * HOUR), (Some(1), 1));
+    }
+
+    #[test]
+    fn the_ledger_comes_back_from_where_it_is_kept() {
+        let mut ledger = Ledger::default();
+        ledger.learn(&heron::snapshot(Moment::after_boot(HOUR), &story::scene(Duration::ZERO)));
+        assert!(ledger.is_new);
+        let text = serde_json::to_string(&ledger).expect("a ledger is JSON");
+        let back: Ledger = serde_json::from_str(&text).expect("and comes back");
+        assert_eq!((back.watched, &back.drives), (ledger.watched, &ledger.drives));
+    }
+}

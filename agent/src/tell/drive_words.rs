@@ -1,0 +1,191 @@
+//! The words for what drives say of themselves and how they behave. Pure; the rest of the words, and the rules they
+//! keep, are in [`super::wording`].
+
+use super::wording::{Words, named, pointed_at, sentence};
+use crate::units::{Celsius, Percent, span};
+use crate::verdict::{Counted, Place};
+use std::time::Duration;
+
+/// Words that need no more than these parts; the title's figures come last in it.
+fn words(
+    name: String,
+    figures: &str,
+    sentence: String,
+    brief: &'static str,
+    advice: [&str; 2],
+    evidence: String,
+) -> Words {
+    let [advice, warning] = advice.map(str::to_owned);
+    let title = if figures.is_empty() { name.clone() } else { format!("{name} {figures}") };
+    Words { title, name, sentence, brief, leave_in: None, advice, warning, evidence: vec![evidence] }
+}
+
+pub(super) fn failing(drive: &Place) -> Words {
+    words(
+        format!("{} FAILING", named(drive)),
+        "",
+        sentence(&[&pointed_at(drive), "predicts that it will fail"], None),
+        "back up, replace it",
+        [
+            "Back up what matters, get a replacement, and change the drive with the box off.",
+            "Do not wait for it to fail, and do not change another tray by mistake: compare the serial.",
+        ],
+        "the drive's own health status says failing".to_owned(),
+    )
+}
+
+pub(super) fn counted(drive: &Place, what: Counted, total: i64, grown: i64, within: Duration) -> Words {
+    let evidence = format!("{grown} more within {} of watching, {total} in all", span(within));
+    let place = pointed_at(drive);
+    match what {
+        Counted::Unreadable => words(
+            format!("{} UNREADABLE", named(drive)),
+            "",
+            sentence(
+                &[&place, &format!("has {total} places that it cannot read now, {grown} lost for good lately")],
+                None,
+            ),
+            "back up, check pool",
+            [
+                "Back up what matters, then let the pool check itself: it writes such places again from its other members.",
+                "Do not take another drive out while this one has unreadable places.",
+            ],
+            evidence,
+        ),
+        Counted::Reallocated => words(
+            format!("{} WEARS OUT", named(drive)),
+            "",
+            sentence(&[&place, &format!("has replaced {grown} more bad places lately ({total} in all)")], None),
+            "watch, plan to replace",
+            [
+                "Back up what matters, and have a replacement at hand if it goes on.",
+                "Do not write it off for a number that stands still: growth is what counts.",
+            ],
+            evidence,
+        ),
+        Counted::CrcErrors => words(
+            format!("{} CABLE", named(drive)),
+            &format!("+{grown}"),
+            sentence(
+                &[&place, &format!("had {grown} damaged transfers lately ({total} in all)")],
+                Some("the data was sent again, not lost"),
+            ),
+            "reseat data cable",
+            [
+                "Reseat or replace the SATA data cable of this tray with the box off, then watch whether it goes on.",
+                "Do not replace the drive for this: it is about the way to it.",
+            ],
+            evidence,
+        ),
+        Counted::PowerCycles => words(
+            format!("{} LOST POWER", named(drive)),
+            "",
+            sentence(&[&place, "started again while the board did not"], None),
+            "power plug? supply?",
+            [
+                "Check the power plug of this tray and the rating of the 12 V supply, with the box off.",
+                "Do not replace the drive for this: it is about its power.",
+            ],
+            format!("{grown} starts while the box was watched, {total} in all; 12 V was not measured"),
+        ),
+    }
+}
+
+pub(super) fn worn(drive: &Place, used: Percent) -> Words {
+    words(
+        format!("{} WORN", named(drive)),
+        &used.to_string(),
+        sentence(&[&pointed_at(drive), &format!("has used {used} of the writes it was made for")], None),
+        "plan to replace",
+        [
+            "Plan its replacement while it works, and look for what writes so much.",
+            "Do not use it for the only copy of anything.",
+        ],
+        format!("wear used {used} by its maker's reckoning"),
+    )
+}
+
+pub(super) fn not_answering(drive: &Place, stalled: Duration) -> Words {
+    words(
+        format!("{} HANGS", named(drive)),
+        "",
+        sentence(
+            &[&pointed_at(drive), &format!("has had work for {} and finished none", span(stalled))],
+            Some("everything that uses it waits"),
+        ),
+        "wait, then check plugs",
+        [
+            "Give it three minutes: the kernel resets what hangs. If it goes on, shut down and check its plugs.",
+            "Do not switch the box off while it may still be writing.",
+        ],
+        format!("requests under way and none completed for {}", span(stalled)),
+    )
+}
+
+pub(super) fn flapping(drive: &Place, losses: u32, within: Duration) -> Words {
+    words(
+        format!("{} COMES AND GOES", named(drive)),
+        "",
+        sentence(&[&pointed_at(drive), &format!("was lost {losses} times within {}", span(within))], None),
+        "check its plugs",
+        [
+            "Check power and data plugs of this tray with the box off; older disks may need a supply of their own.",
+            "Do not replace it for this alone: a lost connection is not a broken drive.",
+        ],
+        format!("lost {losses} times within {}", span(within)),
+    )
+}
+
+pub(super) fn hotter(drive: &Place, now: Celsius, median: Celsius) -> Words {
+    words(
+        format!("{} WARMER", named(drive)),
+        &format!("{:.0}C", now.0),
+        sentence(&[&pointed_at(drive), &format!("is at {now}, the others of its kind are around {median}")], None),
+        "air blocked there?",
+        ["Look for what blocks the air to this drive, or warms it from beside.", "Do not cover the box."],
+        format!("temperature {now}, median of the others {median}"),
+    )
+}
+
+pub(super) fn heating(drives: &[Place], rise: f64) -> Words {
+    let labels: Vec<String> = drives.iter().map(Place::label).collect();
+    words(
+        "DRIVES HEATING UP".to_owned(),
+        "",
+        format!("Drives {} got at least {rise:.0} °C warmer within ten minutes.", labels.join(" ")),
+        "fan? dust? room?",
+        ["Look at the fan, the dust filter and the room.", "Do not reach into a fan that may start."],
+        format!("at least {rise:.0} °C within 10 min in {} drives", drives.len()),
+    )
+}
+
+pub(super) fn cold(drive: &Place, now: Celsius) -> Words {
+    words(
+        format!("{} COLD", named(drive)),
+        &format!("{:.0}C", now.0),
+        sentence(&[&pointed_at(drive), &format!("is at {now}, too cold for its bearings")], None),
+        "warm up the room",
+        [
+            "Let the room or the box get warmer before it works hard.",
+            "Do not bring a cold drive into warm damp air while it runs.",
+        ],
+        format!("temperature {now}, limit 5 °C"),
+    )
+}
+
+pub(super) fn temperature_lost(drive: &Place, why: &str, all: bool) -> Words {
+    words(
+        format!("{} NO TEMP", named(drive)),
+        "",
+        sentence(
+            &[&pointed_at(drive), "told its temperature before and does not any more"],
+            all.then_some("nor does any other"),
+        ),
+        "heat is not watched",
+        [
+            "Look in the log for what changed: a driver, a right, or the drive itself.",
+            "Do not take silence for coolness.",
+        ],
+        why.to_owned(),
+    )
+}
