@@ -61,6 +61,8 @@ impl About<'_> {
             10.. => Side::Raised(Severity::Critical),
             1.. if needed => Side::Raised(Severity::Critical),
             1.. => Side::Raised(Severity::Warning),
+            // Read again at last, or written over: it is over when none comes for a week.
+            _ if self.memory.ledger.highest(self.key(), "pending_sectors", 7 * DAY) > Some(0) => Side::Between,
             _ => Side::Clear,
         };
         Some(self.counted(side, Counted::Unreadable, pending, grown, 7 * DAY, TWO_READINGS))

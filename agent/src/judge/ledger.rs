@@ -63,12 +63,10 @@ impl Ledger {
             let counters = self.drives.entry(drive.key.clone()).or_default();
             for counter in &health.counters {
                 let series = counters.entry(counter.name.clone()).or_insert_with(|| Series { steps: Vec::new() });
-                if let Some(before) = series.take(self.watched, counter.value, &mut self.is_new) {
+                let may_fall = goes_up_and_down(&counter.name);
+                if let Some(before) = series.take(self.watched, counter.value, may_fall, &mut self.is_new) {
                     let (drive, counter, now) = (drive.key.clone(), counter.name.clone(), counter.value);
-                    // Temperatures go up and down; only what counts can begin anew.
-                    if !counter.ends_with("_c") && !counter.ends_with("_percent") {
-                        fell.push(Fell { drive, counter, before, now });
-                    }
+                    fell.push(Fell { drive, counter, before, now });
                 }
             }
         }
@@ -89,20 +87,34 @@ impl Ledger {
         before.map(|(_, before)| now - before)
     }
 
+    /// The highest that a number was within the last so long of watched time.
+    pub fn highest(&self, drive: &DriveKey, counter: &str, within: Duration) -> Option<i64> {
+        let steps = &self.series(drive, counter)?.steps;
+        let from = self.watched.saturating_sub(within);
+        // What it said when the span began counts as well.
+        let first = steps.iter().rposition(|(at, _)| *at <= from).unwrap_or(0);
+        steps[first..].iter().map(|(_, value)| *value).max()
+    }
+
     fn series(&self, drive: &DriveKey, counter: &str) -> Option<&Series> {
         self.drives.get(drive)?.get(counter)
     }
 }
 
+/// Temperatures, shares and pending sectors go up and down; only what counts can begin anew.
+fn goes_up_and_down(name: &str) -> bool {
+    name.ends_with("_c") || name.ends_with("_percent") || name == "pending_sectors"
+}
+
 impl Series {
-    /// Takes in a value; the one before, if it was larger.
-    fn take(&mut self, at: Duration, value: i64, is_new: &mut bool) -> Option<i64> {
+    /// Takes in a value; the one before, if it was larger and a counter must not fall.
+    fn take(&mut self, at: Duration, value: i64, may_fall: bool, is_new: &mut bool) -> Option<i64> {
         let before = self.steps.last().map(|(_, before)| *before);
         if before == Some(value) {
             return None;
         }
         *is_new = true;
-        let fell = before.filter(|before| *before > value);
+        let fell = before.filter(|before| *before > value && !may_fall);
         if fell.is_some() {
             self.steps.clear();
         }
@@ -138,13 +150,14 @@ mod tests {
                 key = Some(drive.key.clone());
                 drive.health.taken = told;
                 if let Ok(health) = &mut drive.health.value {
-                    health.counters = vec![Counter { name: "pending_sectors".into(), value, origin: "test".into() }];
+                    health.counters =
+                        vec![Counter { name: "reallocated_sectors".into(), value, origin: "test".into() }];
                 }
                 fell += ledger.learn(&snapshot).len();
                 now = now.plus(Duration::from_secs(60));
             }
         }
-        (key.and_then(|key| ledger.growth(&key, "pending_sectors", within)), fell)
+        (key.and_then(|key| ledger.growth(&key, "reallocated_sectors", within)), fell)
     }
 
     #[test]

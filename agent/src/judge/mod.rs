@@ -143,4 +143,6 @@ fn heard(now: Moment, snapshot: Option<&Snapshot>) -> Heard {
 }
 
 #[cfg(test)]
+mod drive_stories;
+#[cfg(test)]
 mod tests;

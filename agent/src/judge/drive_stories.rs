@@ -1,0 +1,257 @@
+//! Stories of what drives tell: what they count, how warm they get, whether they answer. Drive 0 is the one that
+//! things happen to.
+
+use super::{Memory, judge};
+use crate::clock::Moment;
+use crate::demo::{self, heron, story};
+use crate::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Snapshot, Source};
+use crate::units::Celsius;
+use crate::verdict::Change;
+use std::time::Duration;
+
+const MINUTE: u64 = 60;
+const HOUR: u64 = 3600;
+const DAY: u64 = 24 * HOUR;
+
+/// A calm box with six drives, then whatever the story does to it.
+struct Story {
+    memory: Memory,
+    told: Vec<String>,
+}
+
+impl Story {
+    fn new() -> Self {
+        Self { memory: Memory::default(), told: Vec::new() }
+    }
+
+    /// Looks once a minute from `from` to `to` (seconds of the story), with the box changed by `change`.
+    fn play(mut self, from: u64, to: u64, change: impl Fn(u64, &mut Snapshot)) -> Self {
+        let settings = demo::settings().expect("the pretend box has settings");
+        for second in (from..to).step_by(60) {
+            let now = Moment::after_boot(Duration::from_secs(10 * DAY + second));
+            let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+            change(second, &mut snapshot);
+            let (verdict, changes) = judge(&settings, &mut self.memory, now, Some(&snapshot));
+            self.told.extend(changes.iter().map(|change| format!("{second} {}", words_of(change))));
+            self.told.extend(verdict.remarks.iter().map(|remark| format!("{second} {remark:?}")));
+        }
+        self
+    }
+}
+
+fn words_of(change: &Change) -> String {
+    let condition = change.condition();
+    let what = match change {
+        Change::Opened(_) => "opened",
+        Change::Worsened(_) => "worsened",
+        Change::Eased(_) => "eased",
+        Change::Closed { .. } => return format!("closed {}", condition.kind().id()),
+    };
+    format!("{what} {} {}", condition.kind().id(), condition.severity)
+}
+
+fn count(drive: &mut Drive, name: &str, value: i64) {
+    if let Ok(health) = &mut drive.health.value {
+        health.counters.retain(|counter| counter.name != name);
+        health.counters.push(Counter { name: name.into(), value, origin: "story".into() });
+    }
+}
+
+fn assess(drive: &mut Drive, assessment: SelfAssessment) {
+    if let Ok(health) = &mut drive.health.value {
+        health.assessment = Ok(assessment);
+    }
+}
+
+fn warm(drive: &mut Drive, degrees: f64) {
+    drive.temperature = Reading::new(Ok(Celsius(degrees)), drive.temperature.taken, Source::Drive);
+}
+
+#[test]
+fn a_drive_that_says_failing_is_believed_the_second_time_and_stays_under_suspicion() {
+    let told = Story::new()
+        .play(0, 5 * MINUTE, |second, snapshot| {
+            if second == MINUTE {
+                assess(&mut snapshot.drives[0], SelfAssessment::Failing);
+            }
+        })
+        .play(5 * MINUTE, 2 * DAY, |second, snapshot| {
+            if second < HOUR {
+                assess(&mut snapshot.drives[0], SelfAssessment::Failing);
+            }
+        });
+    assert_eq!(told.told, ["360 opened drive-says-failing critical"]);
+}
+
+#[test]
+fn old_counts_are_no_news_and_growth_is() {
+    let told = Story::new().play(0, 2 * HOUR, |second, snapshot| {
+        let drive = &mut snapshot.drives[0];
+        count(drive, "reallocated_sectors", if second < HOUR { 24 } else { 25 });
+        count(drive, "interface_crc_errors", if second < HOUR { 198 } else { 212 });
+    });
+    assert_eq!(
+        told.told,
+        ["3600 opened sata-crc-growth warning", "3660 opened reallocated-growth warning"],
+        "transfers at once, places at the second reading"
+    );
+}
+
+#[test]
+fn one_damaged_transfer_is_a_notice_that_ends_after_a_week() {
+    let told = Story::new().play(0, 8 * DAY, |second, snapshot| {
+        count(&mut snapshot.drives[0], "interface_crc_errors", i64::from(second >= HOUR));
+    });
+    let week_later = HOUR + 7 * DAY;
+    assert_eq!(
+        told.told,
+        ["3600 opened sata-crc-growth notice".to_owned(), format!("{week_later} closed sata-crc-growth")]
+    );
+}
+
+#[test]
+fn pending_places_are_a_warning_ten_of_them_critical_and_over_after_a_week_without() {
+    let told = Story::new().play(0, 8 * DAY, |second, snapshot| {
+        let pending = match second {
+            ..HOUR => 0,
+            ..5_400 => 2,
+            ..7_200 => 12,
+            _ => 0,
+        };
+        count(&mut snapshot.drives[0], "pending_sectors", pending);
+    });
+    let week_later = 2 * HOUR + 7 * DAY;
+    assert_eq!(
+        told.told,
+        [
+            "3660 opened pending-or-uncorrectable warning".to_owned(),
+            "5460 worsened pending-or-uncorrectable critical".to_owned(),
+            format!("{week_later} closed pending-or-uncorrectable")
+        ]
+    );
+}
+
+#[test]
+fn a_counter_that_falls_raises_nothing_and_is_told_of_once() {
+    let told = Story::new().play(0, 2 * HOUR, |second, snapshot| {
+        count(&mut snapshot.drives[0], "interface_crc_errors", if second < HOUR { 500 } else { 3 });
+    });
+    assert_eq!(told.told.len(), 1, "{:?}", told.told);
+    assert!(told.told[0].contains("NewBaseline") && told.told[0].contains("before: 500, now: 3"), "{}", told.told[0]);
+}
+
+#[test]
+fn a_drive_that_starts_again_lost_its_power_and_two_are_the_supply() {
+    let told = Story::new().play(0, 2 * HOUR, |second, snapshot| {
+        count(&mut snapshot.drives[0], "power_cycles", if second < HOUR { 40 } else { 41 });
+        count(&mut snapshot.drives[1], "power_cycles", if second < HOUR + 10 * MINUTE { 77 } else { 78 });
+    });
+    assert_eq!(
+        told.told,
+        [
+            "3600 opened drive-lost-power warning",
+            "4200 worsened drive-lost-power critical",
+            "4200 opened drive-lost-power critical"
+        ]
+    );
+}
+
+#[test]
+fn wear_counts_from_eighty_and_from_ninety_five() {
+    let told = Story::new().play(0, 3 * HOUR, |second, snapshot| {
+        count(&mut snapshot.drives[5], "wear_used_percent", 79 + 8 * (second / HOUR) as i64);
+    });
+    assert_eq!(told.told, ["3660 opened ssd-worn warning", "7260 worsened ssd-worn critical"]);
+}
+
+#[test]
+fn a_drive_that_finishes_nothing_hangs() {
+    let told = Story::new().play(0, 20 * MINUTE, |second, snapshot| {
+        if (5 * MINUTE..10 * MINUTE).contains(&second) {
+            snapshot.drives[0].stalled_since = Some(snapshot.taken);
+        }
+    });
+    assert_eq!(
+        told.told,
+        [
+            "360 opened drive-not-answering warning",
+            "420 worsened drive-not-answering critical",
+            "660 closed drive-not-answering"
+        ]
+    );
+}
+
+#[test]
+fn three_losses_in_an_hour_are_critical_and_end_a_day_after_the_last() {
+    let told = Story::new().play(0, 2 * DAY, |second, snapshot| {
+        // Out for two minutes, three times within an hour.
+        if (HOUR..2 * HOUR).contains(&second) && second % (20 * MINUTE) < 2 * MINUTE {
+            let drive = snapshot.drives.remove(0);
+            let members = &mut snapshot.pools[0].members;
+            members
+                .iter_mut()
+                .filter(|member| member.drive_device == drive.device)
+                .for_each(|member| member.device_gone = true);
+        }
+    });
+    let flapping: Vec<&String> = told.told.iter().filter(|line| line.contains("drive-flapping")).collect();
+    assert_eq!(flapping.len(), 3, "{flapping:?}");
+    assert!(flapping[0].ends_with("opened drive-flapping critical"));
+    assert!(flapping[1].ends_with("eased drive-flapping warning"));
+    assert!(flapping[2].ends_with("closed drive-flapping"));
+}
+
+#[test]
+fn one_warm_among_cool_ones_is_a_notice_after_half_an_hour() {
+    let told = Story::new().play(0, 3 * HOUR, |second, snapshot| {
+        warm(&mut snapshot.drives[0], if second < 90 * MINUTE { 46.0 } else { 38.0 });
+    });
+    assert_eq!(
+        told.told,
+        ["1800 opened drive-hotter-than-peers notice", "7200 closed drive-hotter-than-peers"],
+        "the others are at 36 to 38"
+    );
+}
+
+#[test]
+fn two_that_warm_fast_are_told_of_together() {
+    let told = Story::new().play(0, 2 * HOUR, |second, snapshot| {
+        let rise = (second.saturating_sub(30 * MINUTE) / MINUTE) as f64 * 0.6;
+        for drive in &mut snapshot.drives[..2] {
+            warm(drive, 36.0 + rise.min(9.0));
+        }
+    });
+    assert_eq!(told.told.len(), 2, "{:?}", told.told);
+    assert!(told.told[0].ends_with("opened drives-heating-together warning"));
+    assert!(told.told[1].ends_with("closed drives-heating-together"));
+}
+
+#[test]
+fn a_cold_drive_and_a_lost_temperature() {
+    let cold = Story::new().play(0, HOUR, |second, snapshot| {
+        warm(&mut snapshot.drives[0], if second < 30 * MINUTE { 3.0 } else { 9.0 });
+    });
+    assert_eq!(cold.told, ["600 opened drive-cold warning", "2400 closed drive-cold"]);
+
+    let lost = Story::new().play(0, 3 * HOUR, |second, snapshot| {
+        if (HOUR..2 * HOUR + MINUTE).contains(&second) {
+            let drive = &mut snapshot.drives[0];
+            let taken = drive.temperature.taken;
+            drive.temperature = Reading::new(Err(Missing::new(Reason::Unreadable, "odd")), taken, Source::Drive);
+        }
+    });
+    assert_eq!(lost.told, ["7200 opened temperature-lost notice", "7320 closed temperature-lost"]);
+}
+
+#[test]
+fn a_sleeping_drive_is_neither_warm_nor_cold_nor_lost() {
+    let told = Story::new().play(0, DAY, |second, snapshot| {
+        let drive = &mut snapshot.drives[0];
+        warm(drive, 37.0);
+        if second >= HOUR {
+            drive.power = Reading::new(Ok(Power::Asleep), snapshot.taken, Source::Drive);
+            warm(&mut snapshot.drives[0], 2.0);
+        }
+    });
+    assert_eq!(told.told, [""; 0]);
+}
