@@ -170,7 +170,9 @@ impl Known {
         self.drives.retain(|key, drive| {
             let told =
                 tracks.get(&(Kind::DriveGone, Subject::Drive(key.clone()))).is_some_and(|track| track.open().is_some());
-            drive.present || told || (drive.expected && !drive.accepted)
+            // One that the configuration names would only be expected anew.
+            let stays = drive.expected && (!drive.accepted || drive.place.tray.is_some());
+            drive.present || told || stays
         });
     }
 }

@@ -143,6 +143,4 @@ fn heard(now: Moment, snapshot: Option<&Snapshot>) -> Heard {
 }
 
 #[cfg(test)]
-mod drive_stories;
-#[cfg(test)]
-mod tests;
+mod stories;

@@ -350,12 +350,22 @@ mod tests {
     #[test]
     fn words_without_their_mark_state_nothing() {
         let unmarked = [(83, 0xFFFF), (84, 0xFFFF), (87, 0x0123), (106, 0xF00C), (76, 0xFFFF), (77, 0xFFFF)];
-        let mut words = vec![(60, 0x1000)];
+        let mut words = vec![(60, 0x1000), (85, 0x0001), (86, 0x0000), (100, 0x7777), (119, 0x4088)];
         words.extend(unmarked);
         let drive = identify(&drive(&words, "S", "M")).unwrap();
         assert_eq!(drive.abilities, Abilities::default());
         assert_eq!((drive.size, drive.physical_sector), (Some(Bytes(0x1000 * 512)), Bytes(512)));
         assert_eq!((drive.wwn, drive.fastest_link), (None, None));
+    }
+
+    #[test]
+    fn what_one_word_rules_out_another_cannot_state() {
+        // No authority 5, no SATA, and Phy counters without the command that reads them.
+        let words = [(60, 0x1000), (76, 0x0000), (77, 0x0006), (84, 0x4100), (108, 0x6000)];
+        let parallel = identify(&drive(&words, "S", "M")).unwrap();
+        assert_eq!((parallel.wwn, parallel.link), (None, None));
+        let unreadable = identify(&drive(&[(60, 0x1000), (76, 0x0402)], "S", "M")).unwrap();
+        assert!(!unreadable.abilities.phy_counters);
     }
 
     #[test]

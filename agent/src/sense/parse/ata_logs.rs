@@ -149,13 +149,13 @@ mod tests {
         let too_long = summed(page(&[(4, &hex("01 50 03 00"))]));
         let wanted = "found a Phy event counter of 10 bytes at 4, wanted 2 to 8 within the page";
         assert_eq!(phy_events(&too_long), Err(wanted.into()));
-        // Counters of 2 bytes up to 508, then one of 4 that would reach the sum.
+        // Counters of 2 bytes up to 508, then one more that would take the sum for its own.
         let mut full = page(&[]);
         for at in (4..508).step_by(4) {
             full[at..at + 4].copy_from_slice(&[0x01, 0x10, 0x01, 0x00]);
         }
-        full[508..510].copy_from_slice(&[0x02, 0x20]);
-        let wanted = "found a Phy event counter of 4 bytes at 508, wanted 2 to 8 within the page";
+        full[508..510].copy_from_slice(&[0x02, 0x10]);
+        let wanted = "found a Phy event counter of 2 bytes at 508, wanted 2 to 8 within the page";
         assert_eq!(phy_events(&summed(full)), Err(wanted.into()));
     }
 

@@ -232,6 +232,16 @@ mod tests {
     }
 
     #[test]
+    fn a_failure_without_a_place_has_none() {
+        let mut electrical = FAILED_READ;
+        electrical[1] = 0x50;
+        electrical[5..9].fill(0xFF);
+        let entries = log(&summed(page(&[(0, &[1, 0]), (2, &electrical), (508, &[1])]))).unwrap();
+        assert_eq!(entries[0].outcome, SelfTest::Failed(FailedPart::Electrical));
+        assert_eq!(entries[0].failed_at_lba, None);
+    }
+
+    #[test]
     fn the_ring_goes_round() {
         let mut full = page(&[(0, &[1, 0]), (508, &[3])]);
         for slot in 0..21_u8 {

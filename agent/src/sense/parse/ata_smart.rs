@@ -207,7 +207,7 @@ mod tests {
     }
 
     fn pretend_thresholds() -> Vec<u8> {
-        let rows = [(1, 6), (3, 0), (4, 20), (5, 36), (9, 0), (12, 0), (190, 50)];
+        let rows = [(1, 6), (3, 0), (4, 20), (5, 36), (9, 0), (12, 0), (190, 50), (200, 255)];
         let rows: Vec<u8> = rows.iter().flat_map(|&(id, limit)| [id, limit, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]).collect();
         summed(page(&[(0, &[1, 0]), (2, &rows)]))
     }
@@ -256,8 +256,8 @@ mod tests {
         assert_eq!(at(5, 37, 37), Some(Standing::Fine));
         assert_eq!(at(5, 36, 36), Some(Standing::FailingNow));
         assert_eq!(at(5, 90, 36), Some(Standing::FailedBefore));
-        // A threshold of 0 is never passed; 0, 254 and 255 are no values; 197 has no threshold here.
-        assert_eq!(at(9, 1, 1), Some(Standing::Fine));
+        // A threshold of 0 or 255 is never passed; 0, 254 and 255 are no values; 197 has no threshold here.
+        assert_eq!((at(9, 1, 1), at(200, 1, 1)), (Some(Standing::Fine), Some(Standing::Fine)));
         assert_eq!((at(5, 0, 0), at(5, 254, 254), at(197, 1, 1)), (None, None, None));
         assert_eq!(at(5, 90, 0), Some(Standing::Fine));
         let all_fine = smart_data(&pretend_data()).unwrap();

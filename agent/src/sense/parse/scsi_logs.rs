@@ -213,6 +213,7 @@ mod tests {
     fn what_does_not_fit_is_refused() {
         let refused = |bytes: &str| temperature(&hex(bytes)).unwrap_err();
         assert_eq!(refused("2f 00 00 00"), "found log page 2Fh/00h, wanted 0Dh/00h");
+        assert_eq!(refused("0d 01 00 00"), "found log page 0Dh/01h, wanted 0Dh/00h");
         assert_eq!(refused("4d 01 00 00"), "found log page 4Dh/01h, wanted 0Dh/00h");
         assert_eq!(refused("0d 00 ff ff 00 00"), "found 6 bytes, wanted a page of 65539");
         assert_eq!(refused("0d 00 00 06 00 00 03 09 00 26"), "found parameter 0000h of 9 bytes, wanted at most 2");

@@ -231,6 +231,15 @@ mod tests {
     }
 
     #[test]
+    fn fixed_sense_does_not_tell_half_a_register() {
+        // E0h at byte 8: a 48-bit answer whose COUNT and LBA have more than there is room for.
+        let reply = hex("f0 00 01 00 50 40 07 0a e0 11 22 33 00 1d 00 00 00 00");
+        let registers = sense(&reply, Answering::Bridge).unwrap().registers.unwrap();
+        assert_eq!((registers.count, registers.lba), (None, None));
+        assert_eq!((registers.device, registers.status), (Some(0x40), Some(0x50)));
+    }
+
+    #[test]
     fn fixed_sense_of_a_scsi_command_has_no_registers() {
         // A medium error at block 1234h: INFORMATION lies where a bridge would put registers.
         let reply = hex("f0 00 03 00 00 12 34 0a 00 00 00 00 11 00 00 00 00 00");

@@ -1,54 +1,9 @@
 //! Stories of what drives tell: what they count, how warm they get, whether they answer. Drive 0 is the one that
 //! things happen to.
 
-use super::{Memory, judge};
-use crate::clock::Moment;
-use crate::demo::{self, heron, story};
-use crate::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Snapshot, Source};
+use super::{DAY, HOUR, MINUTE, Story};
+use crate::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Source};
 use crate::units::Celsius;
-use crate::verdict::Change;
-use std::time::Duration;
-
-const MINUTE: u64 = 60;
-const HOUR: u64 = 3600;
-const DAY: u64 = 24 * HOUR;
-
-/// A calm box with six drives, then whatever the story does to it.
-struct Story {
-    memory: Memory,
-    told: Vec<String>,
-}
-
-impl Story {
-    fn new() -> Self {
-        Self { memory: Memory::default(), told: Vec::new() }
-    }
-
-    /// Looks once a minute from `from` to `to` (seconds of the story), with the box changed by `change`.
-    fn play(mut self, from: u64, to: u64, change: impl Fn(u64, &mut Snapshot)) -> Self {
-        let settings = demo::settings().expect("the pretend box has settings");
-        for second in (from..to).step_by(60) {
-            let now = Moment::after_boot(Duration::from_secs(10 * DAY + second));
-            let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
-            change(second, &mut snapshot);
-            let (verdict, changes) = judge(&settings, &mut self.memory, now, Some(&snapshot));
-            self.told.extend(changes.iter().map(|change| format!("{second} {}", words_of(change))));
-            self.told.extend(verdict.remarks.iter().map(|remark| format!("{second} {remark:?}")));
-        }
-        self
-    }
-}
-
-fn words_of(change: &Change) -> String {
-    let condition = change.condition();
-    let what = match change {
-        Change::Opened(_) => "opened",
-        Change::Worsened(_) => "worsened",
-        Change::Eased(_) => "eased",
-        Change::Closed { .. } => return format!("closed {}", condition.kind().id()),
-    };
-    format!("{what} {} {}", condition.kind().id(), condition.severity)
-}
 
 fn count(drive: &mut Drive, name: &str, value: i64) {
     if let Ok(health) = &mut drive.health.value {

@@ -1,0 +1,471 @@
+//! Stories of presence, heat, pools, room, fans and ports, each with its edges, holds and grace. The numbers are those
+//! of the default configuration, which says where they are from.
+
+use super::{HOUR, MINUTE, Story};
+use crate::clock::Moment;
+use crate::judge::{Memory, judge};
+use crate::reading::{
+    Activity, ActivityKind, Blind, Fan, Member, MemberState, Missing, OwnLimits, PoolRunning, Reading, Reason, Room,
+    Snapshot, Source,
+};
+use crate::units::{Bytes, Celsius, MegabitsPerSecond, Rpm};
+use crate::verdict::{Finding, Heard, Severity, TrayState};
+use proptest::prelude::*;
+use std::time::Duration;
+
+fn warm(snapshot: &mut Snapshot, drive: usize, degrees: f64) {
+    let taken = snapshot.drives[drive].temperature.taken;
+    snapshot.drives[drive].temperature = Reading::new(Ok(Celsius(degrees)), taken, Source::Drive);
+}
+
+/// Takes a drive away; md has not noticed.
+fn pull(snapshot: &mut Snapshot, serial: &str) {
+    let Some(index) = snapshot.drives.iter().position(|drive| drive.key.0 == serial) else { return };
+    let drive = snapshot.drives.remove(index);
+    for member in &mut snapshot.pools[0].members {
+        member.device_gone |= member.drive_device == drive.device;
+    }
+}
+
+/// md has noticed as well and let the member go.
+fn let_go(snapshot: &mut Snapshot, serials: &[&str]) {
+    for serial in serials {
+        pull(snapshot, serial);
+    }
+    let pool = &mut snapshot.pools[0];
+    pool.members.retain(|member| !member.device_gone);
+    pool.missing = Some(pool.wanted - pool.members.len() as u32);
+}
+
+#[test]
+fn a_member_that_vanishes_is_told_of_at_once_although_md_has_not_noticed() {
+    let told = Story::closely().play(0, 120, |second, snapshot| {
+        if second >= 60 {
+            pull(snapshot, "HN24-LARK");
+        }
+    });
+    assert_eq!(told.told, ["60 opened drive-gone critical", "60 opened pool-degraded critical"]);
+    let verdict = told.verdict.expect("there was a look");
+    let Finding::PoolDegraded { spare, lost, leave_in, .. } =
+        &verdict.conditions.iter().find(|held| held.kind().id() == "pool-degraded").expect("it holds").finding
+    else {
+        panic!("a degraded pool has the facts of one");
+    };
+    assert_eq!(*spare, 0);
+    assert_eq!(lost.iter().map(|place| place.label()).collect::<Vec<_>>(), ["3"]);
+    assert_eq!(leave_in, &["1", "2", "4", "5"], "what must stay in");
+    assert_eq!(verdict.shelves[0].trays[2].state, TrayState::Gone);
+    assert_eq!(verdict.shelves[0].trays[2].severity, Some(Severity::Critical));
+}
+
+#[test]
+fn a_drive_that_no_pool_needs_is_a_warning_after_its_hold_and_over_after_a_minute() {
+    let told = Story::closely().play(0, 300, |second, snapshot| {
+        if (100..200).contains(&second) {
+            snapshot.drives.truncate(5);
+        }
+    });
+    assert_eq!(told.told, ["110 opened drive-gone warning", "260 closed drive-gone"]);
+}
+
+#[test]
+fn a_drive_that_comes_back_under_another_name_is_the_same_drive() {
+    let told = Story::closely().play(0, 400, |second, snapshot| {
+        if (60..120).contains(&second) {
+            let_go(snapshot, &["HN24-LARK"]);
+        }
+        if second >= 120 {
+            let pool = &mut snapshot.pools[0];
+            snapshot.drives[2].device = "sdk".into();
+            pool.members[2] = Member { device: "sdk".into(), drive_device: "sdk".into(), ..pool.members[2].clone() };
+        }
+    });
+    assert_eq!(
+        told.told,
+        [
+            "60 opened drive-gone critical",
+            "60 opened pool-degraded critical",
+            "180 closed drive-gone",
+            "180 closed pool-degraded"
+        ]
+    );
+}
+
+#[test]
+fn a_whole_pool_accepts_the_drive_that_took_the_place() {
+    let told = Story::closely().play(0, 400, |second, snapshot| {
+        if (60..120).contains(&second) {
+            let_go(snapshot, &["HN24-LARK"]);
+        }
+        if second >= 120 {
+            let drive = &mut snapshot.drives[2];
+            drive.key.0 = "HN26-JAYS".into();
+            drive.serial = Some("HN26-JAYS".into());
+        }
+    });
+    assert_eq!(told.of("drive-gone"), ["60 opened drive-gone critical", "120 closed drive-gone"]);
+}
+
+#[test]
+fn nothing_is_missed_while_the_box_still_starts() {
+    let early = Story { up: 0, ..Story::closely() }.play(0, 88, |_, snapshot| let_go(snapshot, &["HN24-LARK"]));
+    assert_eq!(early.told, [""; 0], "drives may need 90 s to turn");
+    let late = early.play(88, 140, |_, snapshot| let_go(snapshot, &["HN24-LARK"]));
+    assert_eq!(late.told, ["100 opened drive-gone warning", "120 opened pool-degraded critical"]);
+}
+
+#[test]
+fn raid6_loses_one_with_a_warning_and_two_with_an_alarm() {
+    let told = Story::closely().play(0, 300, |second, snapshot| {
+        snapshot.pools[0].level = "raid6".into();
+        match second {
+            ..60 => {}
+            ..120 => let_go(snapshot, &["HN24-LARK"]),
+            _ => let_go(snapshot, &["HN24-LARK", "HN24-KITE"]),
+        }
+    });
+    assert_eq!(told.of("pool-degraded"), ["60 opened pool-degraded warning", "120 worsened pool-degraded critical"]);
+    assert_eq!(told.of("pool-down"), [""; 0]);
+}
+
+#[test]
+fn more_losses_than_the_layout_survives_are_down() {
+    let told = Story::closely().play(0, 200, |second, snapshot| {
+        if second >= 60 {
+            let_go(snapshot, &["HN24-LARK", "HN24-KITE"]);
+        }
+    });
+    assert_eq!(told.of("pool-down"), ["70 opened pool-down critical"]);
+    assert_eq!(told.of("pool-degraded"), [""; 0]);
+}
+
+#[test]
+fn a_pool_that_was_not_started_or_is_no_more_is_down_and_up_again_after_a_minute() {
+    let told = Story::closely().play(0, 400, |second, snapshot| match second {
+        60..120 => snapshot.pools[0].running = Reading::new(Ok(PoolRunning::Inactive), snapshot.taken, Source::Sysfs),
+        200..260 => snapshot.pools.clear(),
+        _ => {}
+    });
+    assert_eq!(
+        told.of("pool-down"),
+        [
+            "70 opened pool-down critical",
+            "180 closed pool-down",
+            "210 opened pool-down critical",
+            "320 closed pool-down"
+        ]
+    );
+}
+
+#[test]
+fn a_rebuild_is_a_notice_while_it_runs_and_the_pool_degraded_until_it_is_whole_and_idle() {
+    let told = Story::closely().play(0, 400, |second, snapshot| {
+        if (60..200).contains(&second) {
+            let pool = &mut snapshot.pools[0];
+            pool.members[2].state = MemberState::Rebuilding;
+            pool.missing = Some(1);
+            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None };
+        }
+    });
+    assert_eq!(
+        told.told,
+        [
+            "60 opened pool-degraded critical",
+            "60 opened pool-busy notice",
+            "200 closed pool-busy",
+            "260 closed pool-degraded"
+        ]
+    );
+}
+
+#[test]
+fn a_check_is_no_rebuild() {
+    let told = Story::closely().play(0, 60, |_, snapshot| {
+        snapshot.pools[0].activity = Activity { kind: ActivityKind::Check, done: Some(0.1), left: None };
+    });
+    assert_eq!(told.told, ["0 opened pool-busy notice"]);
+}
+
+#[test]
+fn heat_warns_after_five_minutes_alarms_after_one_and_ends_four_degrees_below() {
+    let told = Story::new().play(0, 3 * HOUR, |second, snapshot| {
+        let degrees = match second {
+            ..HOUR => 51.0,
+            ..4_200 => 58.0,
+            ..5_400 => 47.0,
+            _ => 46.0,
+        };
+        (0..5).for_each(|drive| warm(snapshot, drive, degrees));
+    });
+    let first = |lines: Vec<&str>| lines.into_iter().step_by(5).map(str::to_owned).collect::<Vec<_>>();
+    assert_eq!(
+        first(told.of("drive-hot")),
+        ["300 opened drive-hot warning", "3660 worsened drive-hot critical", "6000 closed drive-hot"],
+        "at 47, between the edges, nothing ends"
+    );
+}
+
+#[test]
+fn one_odd_reading_never_opens_anything() {
+    let told = Story::new().play(0, HOUR, |second, snapshot| {
+        if second == 30 * MINUTE {
+            warm(snapshot, 0, 94.0);
+        }
+    });
+    assert_eq!(told.of("drive-hot"), [""; 0]);
+}
+
+#[test]
+fn a_drive_goes_by_its_own_limits_where_it_states_them() {
+    let told = Story::new().play(0, HOUR, |_, snapshot| {
+        snapshot.drives[0].own_limits = OwnLimits { maximum: Some(Celsius(70.0)), critical: None };
+        warm(snapshot, 0, 54.0);
+        snapshot.drives[5].own_limits = OwnLimits { maximum: Some(Celsius(84.0)), critical: Some(Celsius(90.0)) };
+        warm(snapshot, 5, 78.0);
+    });
+    assert_eq!(told.of("drive-hot"), [""; 0], "54 of 70, 78 of 84");
+    let at_the_end = Story::new().play(0, 120, |_, snapshot| {
+        snapshot.drives[5].own_limits = OwnLimits { maximum: Some(Celsius(84.0)), critical: Some(Celsius(90.0)) };
+        warm(snapshot, 5, 90.0);
+    });
+    assert_eq!(at_the_end.of("drive-hot"), ["0 opened drive-hot critical"], "its own end is believed at once");
+}
+
+#[test]
+fn silence_neither_opens_nor_ends_anything() {
+    let silent = |snapshot: &mut Snapshot| {
+        for drive in &mut snapshot.drives {
+            let why = Missing::new(Reason::TimedOut, "no answer for 10 s");
+            drive.temperature = Reading::new(Err(why), snapshot.taken, Source::Drive);
+        }
+        snapshot.fans[0].speed =
+            Reading::new(Err(Missing::new(Reason::Unreadable, "odd")), snapshot.taken, Source::Hwmon);
+        snapshot.volumes[1].room =
+            Reading::new(Err(Missing::new(Reason::TimedOut, "no answer")), snapshot.taken, Source::Statvfs);
+        snapshot.blind.push(Blind { what: "pools".into(), why: Missing::new(Reason::Refused, "") });
+        snapshot.pools.clear();
+    };
+    let calm = Story::new().play(0, 30 * MINUTE, |second, snapshot| {
+        if second >= 5 * MINUTE {
+            silent(snapshot);
+        }
+    });
+    assert_eq!(calm.told, [""; 0]);
+    assert!(matches!(calm.verdict.expect("there was a look").heard, Heard::InPart(_)), "but it is not fine either");
+
+    let hot = Story::new().play(0, 30 * MINUTE, |second, snapshot| {
+        if second < 10 * MINUTE {
+            warm(snapshot, 0, 60.0);
+        } else {
+            silent(snapshot);
+        }
+    });
+    assert_eq!(hot.of("drive-hot"), ["60 opened drive-hot critical"]);
+    assert!(hot.verdict.expect("there was a look").conditions.iter().any(|held| held.kind().id() == "drive-hot"));
+}
+
+#[test]
+fn a_box_that_falls_silent_is_not_fine_after_three_paces() {
+    let story = Story::closely().play(0, 10, |_, _| {});
+    let (settings, mut memory) = (story.settings, story.memory);
+    let last = Moment::after_boot(Duration::from_secs(story.up + 8));
+    let snapshot = crate::demo::heron::snapshot(last, &crate::demo::story::scene(Duration::ZERO));
+    let heard_after = |memory: &mut Memory, seconds| {
+        judge(&settings, memory, last.plus(Duration::from_secs(seconds)), Some(&snapshot)).0
+    };
+    assert!(heard_after(&mut memory, 6).is_fine());
+    let silent = heard_after(&mut memory, 7);
+    assert_eq!(silent.heard, Heard::SilentSince(last));
+    assert!(!silent.is_fine());
+    assert_eq!(silent.conditions, []);
+}
+
+fn room(snapshot: &mut Snapshot, volume: usize, size: f64, free: f64) {
+    let taken = snapshot.volumes[volume].room.taken;
+    let room = Room { size: Bytes(size as u64), free: Bytes(free as u64), used: Bytes((size - free) as u64) };
+    snapshot.volumes[volume].room = Reading::new(Ok(room), taken, Source::Statvfs);
+}
+
+#[test]
+fn a_large_volume_is_short_of_room_by_share_and_amount_together() {
+    let told = |size: f64, free: f64| {
+        let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| room(snapshot, 1, size, free));
+        story.of("space-low").join(",").replace("300 opened space-low ", "")
+    };
+    assert_eq!(told(16e12, 1.2e12), "", "7 % free, but 1.2 TB");
+    assert_eq!(told(16e12, 0.1e12), "warning", "under 10 % and under 100 GiB");
+    assert_eq!(told(16e12, 0.03e12), "critical", "under 3 % and under 30 GiB");
+    assert_eq!(told(500e9, 0.9e9), "critical", "under 1 GiB");
+    assert_eq!(told(2e9, 0.5e9), "", "on a volume this small one GiB is a lot");
+}
+
+#[test]
+fn copy_on_write_needs_its_share_at_any_size_and_the_system_has_limits_of_its_own() {
+    let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| {
+        snapshot.volumes[1].file_system = "btrfs".into();
+        room(snapshot, 1, 16e12, 1.2e12);
+        room(snapshot, 0, 30e9, 4.2e9);
+    });
+    assert_eq!(story.of("space-low"), ["300 opened space-low warning", "300 opened space-low warning"]);
+}
+
+#[test]
+fn room_counts_as_back_two_points_above_the_limit() {
+    let told = Story::new().play(0, 2 * HOUR, |second, snapshot| {
+        let free = match second {
+            ..HOUR => 9.0e9,
+            ..5_400 => 11.0e9,
+            _ => 13.0e9,
+        };
+        room(snapshot, 1, 100e9, free);
+    });
+    assert_eq!(told.of("space-low"), ["300 opened space-low warning", "6000 closed space-low"]);
+}
+
+fn turn(snapshot: &mut Snapshot, rpm: u32) {
+    let taken = snapshot.fans[0].speed.taken;
+    snapshot.fans[0].speed = Reading::new(Ok(Rpm(rpm)), taken, Source::Hwmon);
+}
+
+#[test]
+fn a_fan_that_stops_is_a_warning_and_with_heat_an_alarm() {
+    let told = Story::new().play(0, 40 * MINUTE, |second, snapshot| {
+        if (10 * MINUTE..30 * MINUTE).contains(&second) {
+            turn(snapshot, 0);
+        }
+        if (15 * MINUTE..30 * MINUTE).contains(&second) {
+            warm(snapshot, 4, 53.0);
+        }
+    });
+    assert_eq!(
+        told.of("fan-stopped"),
+        ["660 opened fan-stopped warning", "1260 worsened fan-stopped critical", "1860 closed fan-stopped"]
+    );
+}
+
+#[test]
+fn a_tachometer_is_believed_where_it_was_seen_to_read_something() {
+    let empty_channel = |snapshot: &mut Snapshot, duty: Option<f64>| {
+        let speed = Reading::new(Ok(Rpm(0)), snapshot.taken, Source::Hwmon);
+        let (key, label) = ("board/fan4".to_owned(), "fan4".to_owned());
+        snapshot.fans.push(Fan { key, label, speed, duty, fault: false });
+    };
+    let never_seen = Story::closely().play(0, 300, |_, snapshot| empty_channel(snapshot, None));
+    assert_eq!(never_seen.told, [""; 0], "a header without a fan");
+    assert_eq!(never_seen.verdict.expect("there was a look").fans, ["hutfan/fan1"]);
+
+    let mut named = Story::closely();
+    named.settings.watch.steady_fans.push("board/fan4".into());
+    let named = named.play(0, 60, |_, snapshot| empty_channel(snapshot, None));
+    assert_eq!(named.told, ["16 opened fan-stopped warning"], "unless its owner says that it always turns");
+
+    let mut told_to_stop = Story::closely();
+    told_to_stop.settings.watch.steady_fans.push("board/fan4".into());
+    let told_to_stop = told_to_stop.play(0, 60, |_, snapshot| empty_channel(snapshot, Some(0.0)));
+    assert_eq!(told_to_stop.told, [""; 0], "a fan that was switched off has not failed");
+
+    let fault = Story::closely().play(0, 60, |_, snapshot| snapshot.fans[0].fault = true);
+    assert_eq!(fault.told, ["16 opened fan-stopped warning"], "a fault line needs no tachometer");
+}
+
+#[test]
+fn a_port_that_had_a_partner_is_missed_and_one_that_never_had_is_not() {
+    let told = Story::closely().play(0, 900, |second, snapshot| {
+        let mut other = snapshot.links[0].clone();
+        other.name = "eth1".into();
+        other.up = Reading::new(Ok(false), snapshot.taken, Source::Sysfs);
+        snapshot.links.push(other);
+        if (100..400).contains(&second) {
+            snapshot.links[0].up = Reading::new(Ok(false), snapshot.taken, Source::Sysfs);
+        }
+    });
+    assert_eq!(told.told, ["160 opened link-trouble warning", "700 closed link-trouble"]);
+}
+
+#[test]
+fn a_port_is_slow_only_against_what_it_held_for_an_hour() {
+    let speed = |snapshot: &mut Snapshot, megabits| {
+        let speed = Ok(MegabitsPerSecond(megabits));
+        snapshot.links[0].speed = Reading::new(speed, snapshot.taken, Source::Sysfs);
+    };
+    let never_faster = Story::new().play(0, 30 * MINUTE, |second, snapshot| {
+        speed(snapshot, if second < 10 * MINUTE { 2500 } else { 1000 });
+    });
+    assert_eq!(never_faster.told, [""; 0]);
+    let slower = Story::new().play(0, 3 * HOUR, |second, snapshot| {
+        speed(snapshot, if second < 2 * HOUR { 2500 } else { 1000 });
+    });
+    assert_eq!(slower.told, ["7500 opened link-trouble warning"]);
+}
+
+#[test]
+fn four_changes_within_ten_minutes_are_one_alert() {
+    // The last but one of five flaps, at 240 s, leaves the window at 842 s; five good minutes later it is over.
+    let told = Story::closely().play(0, 30 * MINUTE, |second, snapshot| {
+        // Two changes each time it flaps.
+        snapshot.links[0].changes = Some(2 + 2 * (second / 60).min(5));
+    });
+    assert_eq!(told.told, ["120 opened link-trouble warning", "1142 closed link-trouble"]);
+}
+
+#[test]
+fn a_driver_that_begins_to_count_anew_is_no_change_of_the_link() {
+    let told = Story::closely().play(0, 300, |second, snapshot| {
+        snapshot.links[0].changes = Some(if second < 100 { 900 } else { 1 });
+    });
+    assert_eq!(told.told, [""; 0]);
+}
+
+#[test]
+fn an_owner_who_has_looked_hears_no_more_of_a_drive_that_the_box_does_without() {
+    let without = |_: u64, snapshot: &mut Snapshot| snapshot.drives.truncate(5);
+    let mut story = Story::closely();
+    // Nobody names tray 6, so the drive in it is only one that settled in.
+    story.settings.shelves[1].trays.pop();
+    let mut story = story.play(0, 100, |_, _| {}).play(100, 200, without);
+    assert_eq!(story.told, ["110 opened drive-gone warning"]);
+    story.memory.accept_absences();
+    let story = story.play(200, 210, without);
+    assert_eq!(story.told[1..], ["200 closed drive-gone"]);
+}
+
+proptest! {
+    /// In which order sense lists the parts has nothing to do with what is told.
+    #[test]
+    fn the_order_of_parts_does_not_matter(order in Just((0..6_usize).collect::<Vec<_>>()).prop_shuffle()) {
+        let told = |shuffle: bool| {
+            let story = Story::new().play(0, 40 * MINUTE, |second, snapshot| {
+                warm(snapshot, 4, if second < 20 * MINUTE { 59.0 } else { 40.0 });
+                if second > 10 * MINUTE {
+                    pull(snapshot, "HN24-LARK");
+                }
+                if shuffle {
+                    let mut drives: Vec<_> = order.iter().filter_map(|&index| snapshot.drives.get(index).cloned()).collect();
+                    std::mem::swap(&mut snapshot.drives, &mut drives);
+                    snapshot.volumes.reverse();
+                    snapshot.pools[0].members.reverse();
+                }
+            });
+            let mut told = story.told;
+            told.sort();
+            told
+        };
+        prop_assert_eq!(told(false), told(true));
+    }
+
+    /// The same snapshot twice is one look: no hold goes on by being judged again.
+    #[test]
+    fn judging_again_changes_nothing(times in 1..20_usize, degrees in 30.0..70.0_f64) {
+        let settings = crate::demo::settings().expect("the pretend box has settings");
+        let now = Moment::after_boot(Duration::from_secs(900));
+        let mut snapshot = crate::demo::heron::snapshot(now, &crate::demo::story::scene(Duration::ZERO));
+        warm(&mut snapshot, 0, degrees);
+        let mut memory = Memory::default();
+        let (first, _) = judge(&settings, &mut memory, now, Some(&snapshot));
+        for later in 0..times as u64 {
+            let (again, changes) = judge(&settings, &mut memory, now.plus(Duration::from_millis(later)), Some(&snapshot));
+            prop_assert_eq!(changes, vec![]);
+            prop_assert_eq!(again.conditions, first.conditions.clone());
+        }
+    }
+}

@@ -1,0 +1,72 @@
+//! Stories of judging: a calm box, what a story does to it, and what is told of it. The box is `heron`: drives 0 to 4
+//! hold the RAID 5 `md0`, drive 5 is flash.
+
+mod boxes;
+mod drives;
+
+use super::{Memory, judge};
+use crate::clock::Moment;
+use crate::demo::{self, heron, story};
+use crate::reading::Snapshot;
+use crate::verdict::{Change, Verdict};
+use std::time::Duration;
+use traylight_config::Settings;
+
+const MINUTE: u64 = 60;
+const HOUR: u64 = 3600;
+const DAY: u64 = 24 * HOUR;
+
+/// A story so far.
+struct Story {
+    settings: Settings,
+    memory: Memory,
+    /// Seconds between two looks.
+    pace: u64,
+    /// How long the box had been up when the story began, in seconds.
+    up: u64,
+    told: Vec<String>,
+    verdict: Option<Verdict>,
+}
+
+impl Story {
+    /// Looks once a minute at a box that has been up for days.
+    fn new() -> Self {
+        let settings = demo::settings().expect("the pretend box has settings");
+        Self { settings, memory: Memory::default(), pace: 60, up: 10 * DAY, told: Vec::new(), verdict: None }
+    }
+
+    /// Looks every two seconds, as the probe does.
+    fn closely() -> Self {
+        Self { pace: 2, ..Self::new() }
+    }
+
+    /// Looks from `from` up to `to` (seconds of the story), with the box changed by `change`.
+    fn play(mut self, from: u64, to: u64, change: impl Fn(u64, &mut Snapshot)) -> Self {
+        for second in (from..to).step_by(self.pace as usize) {
+            let now = Moment::after_boot(Duration::from_secs(self.up + second));
+            let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+            change(second, &mut snapshot);
+            let (verdict, changes) = judge(&self.settings, &mut self.memory, now, Some(&snapshot));
+            self.told.extend(changes.iter().map(|change| format!("{second} {}", words_of(change))));
+            self.told.extend(verdict.remarks.iter().map(|remark| format!("{second} {remark:?}")));
+            self.verdict = Some(verdict);
+        }
+        self
+    }
+
+    /// What was told of one kind of condition.
+    fn of(&self, kind: &str) -> Vec<&str> {
+        self.told.iter().map(String::as_str).filter(|line| line.split(' ').nth(2) == Some(kind)).collect()
+    }
+}
+
+fn words_of(change: &Change) -> String {
+    let condition = change.condition();
+    let what = match change {
+        Change::Opened(_) => "opened",
+        Change::Worsened(_) => "worsened",
+        Change::Eased(_) => "eased",
+        Change::Closed { .. } => return format!("closed {}", condition.kind().id()),
+    };
+    format!("{what} {} {}", condition.kind().id(), condition.severity)
+}
