@@ -25,7 +25,7 @@ fn build() -> PathBuf {
 /// The executable among cargo's messages, one JSON object a line (The Cargo Book, External tools).
 fn executable(messages: &str) -> Option<PathBuf> {
     let messages = messages.lines().filter_map(|line| serde_json::from_str::<serde_json::Value>(line).ok());
-    messages.filter_map(|message| Some(PathBuf::from(message["executable"].as_str()?))).last()
+    messages.filter_map(|message| Some(PathBuf::from(message["executable"].as_str()?))).next_back()
 }
 
 #[cfg(test)]

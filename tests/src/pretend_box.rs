@@ -307,6 +307,7 @@ impl PretendBox {
             .write(&format!("{block}/diskseq"), &format!("{sequence}\n"))
             .write(&format!("{block}/queue/rotational"), if rotational { "1\n" } else { "0\n" })
             .write(&format!("{block}/stat"), "500 0 40000 300 700 100 56000 900 0 1200 1200 0 0 0 0 20 100\n")
+            .write(&format!("{block}/inflight"), "       0        0\n")
             .link(&format!("/sys/block/{device}"), block)
     }
 

@@ -4,7 +4,7 @@ use std::time::Duration;
 use traylight::clock::Moment;
 use traylight::demo::{self, heron, story};
 use traylight::judge::{Memory, judge};
-use traylight::reading::{Blind, Missing, Reading, Reason, Snapshot, Source};
+use traylight::reading::{Blind, Missing, Power, Reading, Reason, Snapshot, Source};
 use traylight::show::pages::{self, Page, View};
 use traylight::verdict::Verdict;
 use traylight_config::{PageName, Settings};
@@ -65,7 +65,7 @@ fn without_data() -> Vec<(String, Frame)> {
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
     snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });
     for drive in &mut snapshot.drives[..2] {
-        drive.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), snapshot.taken, Source::Hwmon);
+        drive.power = Reading::new(Ok(Power::Asleep), snapshot.taken, Source::Drive);
     }
     snapshot.drives[2].temperature = Reading::new(Err(refused()), snapshot.taken, Source::Hwmon);
     snapshot.volumes[1].room = Reading::new(Err(Missing::new(Reason::TimedOut, "")), snapshot.taken, Source::Statvfs);

@@ -3,6 +3,8 @@
 //! The pictures are in `tests/pages`, two rows of pixels a line. After a change on purpose, run this test with
 //! `TRAYLIGHT_NEW_PICTURES=1` and look at every picture that changed (the binary `contact_sheet` draws them all).
 
+#![allow(clippy::disallowed_methods, reason = "pictures are kept in files")]
+
 use std::path::{Path, PathBuf};
 use traylight_tests::scenes::pictures;
 

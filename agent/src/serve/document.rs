@@ -1,7 +1,8 @@
 //! The state of the box as one JSON document, `"schema": 1`: what `look --json` prints and the state socket hands out.
 //! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
 
-use super::parts::{self, *};
+use super::drive_part::{self, Drive};
+use super::parts::{self, Board, Controller, Fan, Incident, Link, Pool, Supply, Temperature, Volume};
 use crate::clock::Wall;
 use crate::reading::{Missing, Snapshot};
 use crate::tell::wording::words;
@@ -124,7 +125,7 @@ impl Document {
             clock_set: wall.synchronised,
             standing: standing(verdict),
             unseen,
-            drives: snapshot.drives.iter().map(|drive| parts::drive(settings, snapshot, drive)).collect(),
+            drives: snapshot.drives.iter().map(|drive| drive_part::drive(settings, snapshot, drive)).collect(),
             pools: snapshot.pools.iter().map(|pool| parts::pool(settings, snapshot, pool)).collect(),
             volumes: snapshot.volumes.iter().map(parts::volume).collect(),
             fans: snapshot.fans.iter().map(|fan| parts::fan(fan, verdict.fans.contains(&fan.key))).collect(),

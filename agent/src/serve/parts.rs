@@ -2,57 +2,9 @@
 
 use super::document::{Reasons, reason};
 use crate::judge::losses;
-use crate::reading::{
-    self, ActivityKind, Bus, DriveKind, Health, MemberState, PoolKind, PoolRunning, Power, Reading, SelfAssessment,
-    SelfTest, Snapshot,
-};
+use crate::reading::{self, ActivityKind, MemberState, PoolKind, PoolRunning, Reading, Snapshot};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
 use traylight_config::Settings;
-
-/// A physical drive.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Drive {
-    /// The label of its tray, if the configuration names one.
-    pub tray: Option<String>,
-    /// The kernel's name now; it moves between boots.
-    pub device: String,
-    /// Serial.
-    pub serial: Option<String>,
-    /// World wide name.
-    pub wwn: Option<String>,
-    /// Model.
-    pub model: Option<String>,
-    /// How it is attached.
-    pub bus: Bus,
-    /// What turns inside.
-    pub kind: DriveKind,
-    /// Where it is plugged.
-    pub port: Option<String>,
-    /// Whether it sleeps.
-    pub power: Option<Power>,
-    /// Capacity.
-    pub size_bytes: Option<u64>,
-    /// Temperature.
-    pub temperature_c: Option<f64>,
-    /// How old the temperature is.
-    pub temperature_age_s: Option<u64>,
-    /// Data read from it per second.
-    pub read_bytes_per_s: Option<f64>,
-    /// Data written to it per second.
-    pub written_bytes_per_s: Option<f64>,
-    /// What the drive thinks of itself.
-    pub assessment: Option<SelfAssessment>,
-    /// What it counts, by name; names end in their unit.
-    pub counters: Option<BTreeMap<String, i64>>,
-    /// Its newest self-test, or the one that runs.
-    pub self_test: Option<SelfTest>,
-    /// When it told of its health.
-    pub health_age_s: Option<u64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
-}
 
 /// Drives that hold data together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -258,59 +210,16 @@ pub struct Board {
 }
 
 /// A value, with its reason noted under each of the keys when there is none.
-fn value<T, U>(reading: &Reading<T>, missing: &mut Reasons, keys: &[&str], of: impl Fn(&T) -> U) -> Option<U> {
+pub(super) fn value<T, U>(
+    reading: &Reading<T>,
+    missing: &mut Reasons,
+    keys: &[&str],
+    of: impl Fn(&T) -> U,
+) -> Option<U> {
     if let Err(why) = &reading.value {
         missing.extend(keys.iter().map(|&key| (key.to_owned(), reason(why))));
     }
     reading.get().map(of)
-}
-
-pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::Drive) -> Drive {
-    let mut missing = Reasons::new();
-    let moved = value(&drive.traffic, &mut missing, &["read_bytes_per_s", "written_bytes_per_s"], |traffic| *traffic);
-    let temperature =
-        value(&drive.temperature, &mut missing, &["temperature_c", "temperature_age_s"], |celsius| celsius.0);
-    let power = value(&drive.power, &mut missing, &["power"], |power| *power);
-    let health =
-        value(&drive.health, &mut missing, &["assessment", "counters", "self_test", "health_age_s"], Clone::clone);
-    let (assessment, self_test) = match &health {
-        Some(health) => {
-            missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
-            missing.extend(health.self_test.as_ref().err().map(|why| ("self_test".to_owned(), reason(why))));
-            (health.assessment.as_ref().ok().copied(), health.self_test.as_ref().ok().copied())
-        }
-        None => (None, None),
-    };
-    let counted =
-        |health: &Health| health.counters.iter().map(|counter| (counter.name.clone(), counter.value)).collect();
-    for (key, absent) in
-        [("serial", drive.serial.is_none()), ("wwn", drive.wwn.is_none()), ("model", drive.model.is_none())]
-    {
-        if absent {
-            missing.insert(key.into(), "not fitted: neither the kernel nor udev knows one".into());
-        }
-    }
-    Drive {
-        tray: tray(settings, drive),
-        device: drive.device.clone(),
-        serial: drive.serial.clone(),
-        wwn: drive.wwn.clone(),
-        model: drive.model.clone(),
-        bus: drive.bus,
-        kind: drive.kind,
-        port: drive.port.clone(),
-        power,
-        size_bytes: value(&drive.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
-        temperature_c: temperature,
-        temperature_age_s: temperature.map(|_| snapshot.taken.since(drive.temperature.taken).as_secs()),
-        read_bytes_per_s: moved.map(|traffic| traffic.inward.0),
-        written_bytes_per_s: moved.map(|traffic| traffic.outward.0),
-        assessment,
-        counters: health.as_ref().map(counted),
-        self_test,
-        health_age_s: health.map(|_| snapshot.taken.since(drive.health.taken).as_secs()),
-        missing,
-    }
 }
 
 pub(super) fn pool(settings: &Settings, snapshot: &Snapshot, pool: &reading::Pool) -> Pool {
@@ -458,6 +367,6 @@ pub(super) fn board(snapshot: &Snapshot) -> Board {
     }
 }
 
-fn tray(settings: &Settings, drive: &reading::Drive) -> Option<String> {
+pub(super) fn tray(settings: &Settings, drive: &reading::Drive) -> Option<String> {
     crate::judge::place_of(settings, drive).tray
 }

@@ -51,7 +51,7 @@ fn standing(standing: Standing) -> &'static str {
 }
 
 fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
-    let row = |drive: &super::parts::Drive| {
+    let row = |drive: &super::drive_part::Drive| {
         if let Some(reason) = drive.missing.get("temperature_c") {
             why.push(format!("temperature of {}: {reason}", drive.serial.as_ref().unwrap_or(&drive.device)));
         }

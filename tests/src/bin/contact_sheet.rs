@@ -1,5 +1,7 @@
 //! Writes all pictures of the panel on one sheet, to be looked at: `contact-sheet FILE.png`.
 
+#![allow(clippy::disallowed_methods, reason = "pictures are kept in files")]
+
 use std::process::ExitCode;
 
 fn main() -> ExitCode {

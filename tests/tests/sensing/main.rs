@@ -1,5 +1,5 @@
 //! Sensing, from a pretend box to snapshots: every value is there or has its reason. What bad files do is in
-//! `bad_input.rs`.
+//! `bad_input.rs`. Not its job: commands to drives; a tree of files has none to send them to.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
 #![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for rounds")]
@@ -14,7 +14,7 @@ use std::process::Command;
 use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::probe::rounds::Rounds;
-use traylight::reading::{MemberState, PoolRunning, Reading, Reason, Snapshot};
+use traylight::reading::{Drive, MemberState, PoolRunning, Power, Reading, Reason, Snapshot};
 use traylight::sense::host::Host;
 use traylight_tests::pretend_box::PretendBox;
 
@@ -60,9 +60,12 @@ fn said<T: Display>(reading: &Reading<T>) -> String {
     reading.value.as_ref().map_or_else(ToString::to_string, ToString::to_string)
 }
 
+fn drive<'a>(snapshot: &'a Snapshot, device: &str) -> &'a Drive {
+    snapshot.drives.iter().find(|drive| drive.device == device).expect("the drive is there")
+}
+
 fn temperature(snapshot: &Snapshot, device: &str) -> String {
-    let drive = snapshot.drives.iter().find(|drive| drive.device == device).expect("the drive is there");
-    said(&drive.temperature)
+    said(&drive(snapshot, device).temperature)
 }
 
 #[test]
@@ -118,7 +121,7 @@ fn what_udev_knows_of_a_drive_comes_before_what_the_kernel_knows() {
     let heron = heron();
     heron.udev("sda", &["ID_BUS=ata", "ID_MODEL=Warbler_Pro_4T", "ID_SERIAL_SHORT=WREN-0001X", "ID_WWN=0x5000c500aa"]);
     let snapshot = rounds(&heron).round();
-    let drive = snapshot.drives.iter().find(|drive| drive.device == "sda").unwrap();
+    let drive = drive(&snapshot, "sda");
     let known = (drive.key.0.as_str(), drive.model.as_deref(), drive.wwn.as_deref());
     assert_eq!(known, ("WREN-0001X", Some("Warbler Pro 4T"), Some("5000c500aa")));
 }
@@ -128,35 +131,48 @@ fn what_udev_knows_of_a_drive_comes_before_what_the_kernel_knows() {
 #[test]
 fn a_disk_is_asked_for_its_temperature_only_after_somebody_used_it() {
     let heron = heron();
-    let thermometer = heron.path(&heron.thermometer_of("sda"));
-    fs::remove_file(&thermometer).unwrap();
-    assert!(Command::new("mkfifo").arg(&thermometer).status().unwrap().success());
     let at_once = rustix::fs::OFlags::NONBLOCK.bits() as i32;
-    let reader_is_there = || fs::OpenOptions::new().write(true).custom_flags(at_once).open(&thermometer).ok();
-
+    let reader_of = |device: &str| {
+        let thermometer = heron.path(&heron.thermometer_of(device));
+        move || fs::OpenOptions::new().write(true).custom_flags(at_once).open(&thermometer).ok()
+    };
+    for device in ["sda", "sdb"] {
+        let thermometer = heron.path(&heron.thermometer_of(device));
+        fs::remove_file(&thermometer).unwrap();
+        assert!(Command::new("mkfifo").arg(&thermometer).status().unwrap().success());
+    }
+    // A drive that was left alone from the start is free to be asked as soon as somebody wakes it.
+    heron.write("/sys/block/sda/device/power/runtime_status", "suspended\n");
+    let (of_sleeper, of_idle) = (reader_of("sda"), reader_of("sdb"));
     let mut rounds = rounds(&heron);
     for _ in 0..20 {
-        let idle = temperature(&rounds.round(), "sda");
+        let idle = temperature(&rounds.round(), "sdb");
         assert_eq!(idle, "not asked: idle, left alone so that it can fall asleep");
-        assert!(reader_is_there().is_none(), "an idle disk was asked");
+        assert!(of_idle().is_none() && of_sleeper().is_none(), "a disk that nobody used was asked");
     }
 
-    heron.use_drive("sda");
-    until(&mut rounds, "a question to the disk in use", |_| reader_is_there()).write_all(b"37500\n").unwrap();
+    heron.use_drive("sda").write("/sys/block/sda/device/power/runtime_status", "active\n");
+    until(&mut rounds, "a question to the disk in use", |_| of_sleeper()).write_all(b"37500\n").unwrap();
     until(&mut rounds, "its answer", |snapshot| (temperature(snapshot, "sda") == "38 °C").then_some(()));
+    assert!(of_idle().is_none(), "its neighbour is still left alone");
 }
 
 #[test]
-fn a_drive_that_the_kernel_put_to_sleep_is_asleep_whoever_used_it_before() {
+fn a_drive_that_the_kernel_put_to_sleep_is_asleep_and_what_it_told_last_stays() {
     let heron = heron();
     let mut rounds = rounds(&heron);
     until(&mut rounds, "an answer from everybody", all_answered);
     heron.use_drive("sda").write("/sys/block/sda/device/power/runtime_status", "suspended\n");
-    heron.write("/sys/block/nvme0n1/device/power/runtime_status", "suspended\n");
-    let snapshot = rounds.round();
-    assert_eq!(temperature(&snapshot, "sda"), "asleep");
-    assert_eq!(temperature(&snapshot, "nvme0n1"), "asleep");
-    assert_eq!(temperature(&snapshot, "sdb"), "not asked: idle, left alone so that it can fall asleep");
+    heron.temperature("nvme0n1", 61.0).write("/sys/block/nvme0n1/device/power/runtime_status", "suspended\n");
+    let before = rounds.round();
+    let after = rounds.round();
+    let power = |device: &str| drive(&after, device).power.get().copied();
+    assert_eq!((power("sda"), power("nvme0n1"), power("sdb")), (Some(Power::Asleep), Some(Power::Asleep), None));
+    assert_eq!(temperature(&after, "sda"), "asleep", "it has told none yet");
+    assert_eq!(temperature(&after, "nvme0n1"), "33 °C", "from before it slept");
+    let taken = |snapshot: &Snapshot| drive(snapshot, "nvme0n1").temperature.taken;
+    assert_eq!(taken(&after), taken(&before), "an old temperature keeps its age");
+    assert_eq!(temperature(&after, "sdb"), "not asked: idle, left alone so that it can fall asleep");
 }
 
 #[test]
@@ -167,7 +183,35 @@ fn a_drive_that_woke_up_is_not_called_asleep() {
     let mut rounds = rounds(&heron);
     assert_eq!(temperature(&rounds.round(), "sda"), "asleep");
     heron.write(status, "active\n");
-    assert_eq!(temperature(&rounds.round(), "sda"), "not asked: idle, left alone so that it can fall asleep");
+    let woken = |snapshot: &Snapshot| drive(snapshot, "sda").power.value.is_err().then(|| snapshot.clone());
+    let awake = until(&mut rounds, "the disk awake", woken);
+    assert_eq!(said(&drive(&awake, "sda").temperature), "not asked: idle, left alone so that it can fall asleep");
+}
+
+#[test]
+fn a_recorded_tree_is_sent_no_command() {
+    let snapshot = until(&mut rounds(&heron()), "an answer from everybody", all_answered);
+    for drive in &snapshot.drives {
+        let why = drive.power.missing().unwrap().to_string();
+        assert_eq!(why, "not asked: a recorded tree has no drive to ask", "{}", drive.device);
+        assert_eq!(drive.health.missing().unwrap().to_string(), "not asked: not asked yet", "{}", drive.device);
+    }
+}
+
+/// The file `inflight` holds what was handed to the drive and is not finished (Documentation/ABI/stable/sysfs-block).
+#[test]
+fn a_drive_that_has_work_and_finishes_none_stands_still_since_then() {
+    let heron = heron();
+    let mut rounds = rounds(&heron);
+    assert_eq!(drive(&rounds.round(), "sda").stalled_since, None);
+    heron.write("/sys/block/sda/inflight", "       1        3\n");
+    let first = drive(&rounds.round(), "sda").stalled_since;
+    assert!(first.is_some());
+    assert_eq!(drive(&rounds.round(), "sda").stalled_since, first, "the same standstill");
+    heron.use_drive("sda");
+    assert_eq!(drive(&rounds.round(), "sda").stalled_since, None, "some of it is finished");
+    heron.write("/sys/block/sda/inflight", "four\n");
+    assert_eq!(drive(&rounds.round(), "sda").stalled_since, None, "what cannot be read is no standstill");
 }
 
 #[test]
@@ -193,7 +237,7 @@ fn data_moved_becomes_a_rate_and_an_idle_drive_has_none_invented() {
 fn counters_that_run_over_go_on_and_counters_that_begin_anew_give_no_rate() {
     let heron = heron();
     let stat = |read: u64, written: u64| format!("500 0 {read} 300 700 100 {written} 900 0 1200 1200\n");
-    let of = |snapshot: &Snapshot| snapshot.drives.iter().find(|drive| drive.device == "sda").unwrap().traffic.clone();
+    let of = |snapshot: &Snapshot| drive(snapshot, "sda").traffic.clone();
 
     // 32 bit kernels run over at 2^32 (Documentation/admin-guide/iostats.rst).
     heron.write("/sys/block/sda/stat", &stat(u64::from(u32::MAX) - 1, u64::MAX - 1));
@@ -249,8 +293,7 @@ fn a_drive_put_back_under_another_name_is_the_same_drive() {
         snapshot.drives.iter().find(|drive| drive.device == device).map(|drive| (drive.key.clone(), drive.port.clone()))
     };
     assert_eq!(key(&before, "sda"), key(&after, "sde"));
-    let traffic = &after.drives.iter().find(|drive| drive.device == "sde").unwrap().traffic;
-    assert!(traffic.get().is_none(), "the counters of its new appearance have no past");
+    assert!(drive(&after, "sde").traffic.get().is_none(), "the counters of its new appearance have no past");
 }
 
 #[test]

@@ -1,8 +1,11 @@
 //! Stories of judging: a calm box, what a story does to it, and what is told of it. The box is `heron`: drives 0 to 4
 //! hold the RAID 5 `md0`, drive 5 is flash.
 
+#![allow(clippy::match_overlapping_arm, reason = "an arm begins where the one before it ends")]
+
 mod boxes;
 mod drives;
+mod pools;
 
 use super::{Memory, judge};
 use crate::clock::Moment;
@@ -69,4 +72,23 @@ fn words_of(change: &Change) -> String {
         Change::Closed { .. } => return format!("closed {}", condition.kind().id()),
     };
     format!("{what} {} {}", condition.kind().id(), condition.severity)
+}
+
+/// Takes a drive away; md has not noticed.
+fn pull(snapshot: &mut Snapshot, serial: &str) {
+    let Some(index) = snapshot.drives.iter().position(|drive| drive.key.0 == serial) else { return };
+    let drive = snapshot.drives.remove(index);
+    for member in &mut snapshot.pools[0].members {
+        member.device_gone |= member.drive_device == drive.device;
+    }
+}
+
+/// md has noticed as well and let the member go.
+fn let_go(snapshot: &mut Snapshot, serials: &[&str]) {
+    for serial in serials {
+        pull(snapshot, serial);
+    }
+    let pool = &mut snapshot.pools[0];
+    pool.members.retain(|member| !member.device_gone);
+    pool.missing = Some(pool.wanted - pool.members.len() as u32);
 }

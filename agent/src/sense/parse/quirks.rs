@@ -94,7 +94,7 @@ mod tests {
         for weak in ["", "   ", "0000000000000000", "000000000001", "1234", "FFFFFFFFFFFF"] {
             assert!(is_weak_serial(weak), "{weak}");
         }
-        for strong in ["WD-WCC7K0123456", "ZDH0A1B2", "00ABCD12", "HERON-0001", "S3Z8NB0K100001"] {
+        for strong in ["00123", "WD-WCC7K0123456", "ZDH0A1B2", "00ABCD12", "HERON-0001", "S3Z8NB0K100001"] {
             assert!(!is_weak_serial(strong), "{strong}");
         }
     }

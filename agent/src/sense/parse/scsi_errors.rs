@@ -186,22 +186,22 @@ mod tests {
         00 00 00 05";
     const TESTS: &str = "10 00 00 3c \
         00 01 03 10 27 01 12 34 00 00 00 00 00 01 02 03 03 11 00 00 \
-        00 02 03 10 40 01 12 33 ff ff ff ff ff ff ff ff 00 00 00 00 \
+        00 02 03 10 40 01 12 33 00 00 00 00 00 00 00 09 00 00 00 00 \
         00 03 03 10 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00";
     const SCAN: &str = "15 00 00 28 00 00 03 0c 00 01 00 00 00 01 00 05 80 00 00 05 \
         00 01 03 14 00 00 ff 00 53 11 00 00 00 00 00 00 00 00 00 00 00 01 23 45";
 
-    /// Two ports with one phy each; the descriptors are as long as in SAS-2, and of the older form.
+    /// A port with one phy whose descriptor is as long as in SAS-2, and one with two of the older form.
     fn phys() -> Vec<u8> {
-        let mut page = hex("18 00 00 70");
-        for (port, length) in [(1, 44), (2, 0)] {
+        let mut page = hex("18 00 00 a0");
+        for (port, phys, length) in [(1, 1, 44), (2, 2, 0)] {
             let mut descriptor = [0; 48];
             descriptor[3] = length;
             for (index, count) in [3, 4, 5, 6].into_iter().enumerate() {
                 descriptor[32 + 4 * index + 3] = count;
             }
-            page.extend([0, port, 3, 52, 6, 0, 0, 1]);
-            page.extend(descriptor);
+            page.extend([0, port, 3, 4 + 48 * phys, 6, 0, 0, phys]);
+            page.extend(descriptor.repeat(usize::from(phys)));
         }
         page
     }
@@ -226,6 +226,8 @@ mod tests {
         let passed =
             SelfTest { kind: Kind::Extended, outcome: Outcome::Passed, power_on_hours: 0x1233, failed_at_lba: None };
         assert_eq!(self_tests(&hex(TESTS)), Ok(vec![failed, passed]));
+        let nowhere = hex(&TESTS.replace("00 00 00 00 00 01 02 03", "ff ff ff ff ff ff ff ff"));
+        assert_eq!(self_tests(&nowhere).unwrap()[0].failed_at_lba, None);
         let short = hex("10 00 00 06 00 01 03 02 27 01");
         assert_eq!(self_tests(&short), Err("found self-test 1 of 2 bytes, wanted 16".into()));
     }
@@ -242,10 +244,10 @@ mod tests {
     fn errors_of_all_phys_are_added_up() {
         let read: Vec<_> = phy_errors(&phys()).unwrap().iter().map(|c| (c.name, c.value)).collect();
         let wanted = [
-            ("phy_invalid_words", 6),
-            ("phy_disparity_errors", 8),
-            ("phy_synchronisation_losses", 10),
-            ("phy_reset_problems", 12),
+            ("phy_invalid_words", 9),
+            ("phy_disparity_errors", 12),
+            ("phy_synchronisation_losses", 15),
+            ("phy_reset_problems", 18),
         ];
         assert_eq!(read, wanted);
         let fibre = hex("18 00 00 08 00 01 03 04 00 00 00 00");

@@ -1,0 +1,160 @@
+//! One drive as read: who it is, where it is plugged, and what it tells of itself.
+
+use super::{Missing, Reading, Traffic};
+use crate::clock::Moment;
+use crate::units::{Bytes, Celsius};
+use serde::{Deserialize, Serialize};
+
+/// One physical drive.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Drive {
+    /// What the drive is known by: its serial, else its world wide name, else its place.
+    pub key: DriveKey,
+    /// The kernel's name for it now, such as `sda`. Never an identity: it moves between boots.
+    pub device: String,
+    /// The drive's serial, as printed on its label.
+    pub serial: Option<String>,
+    /// The drive's world wide name, hexadecimal.
+    pub wwn: Option<String>,
+    /// The maker's model name.
+    pub model: Option<String>,
+    /// How it is attached.
+    pub bus: Bus,
+    /// What turns inside, if anything.
+    pub kind: DriveKind,
+    /// Where it is plugged: controller and port, stable over restarts.
+    pub port: Option<String>,
+    /// True for what is meant to be taken away, such as a card.
+    pub removable: bool,
+    /// Capacity.
+    pub size: Reading<Bytes>,
+    /// Whether it sleeps.
+    pub power: Reading<Power>,
+    /// Since when it has had work and finished none of it; `None` for a drive that keeps up.
+    pub stalled_since: Option<Moment>,
+    /// Temperature inside the drive.
+    pub temperature: Reading<Celsius>,
+    /// The drive's own limits, where it states them.
+    pub own_limits: OwnLimits,
+    /// Data moved per second since the reading before.
+    pub traffic: Reading<Traffic>,
+    /// What the drive tells of its own health, when it was last asked.
+    pub health: Reading<Health>,
+}
+
+/// Whether a drive sleeps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum Power {
+    /// It works, or is ready to.
+    Active,
+    /// It waits, and some of it rests; disks still turn.
+    Idle,
+    /// Its disks stand still. This is health.
+    Asleep,
+}
+
+/// What a drive tells of its own health.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Health {
+    /// What it thinks of itself.
+    pub assessment: Result<SelfAssessment, Missing>,
+    /// What it counts.
+    pub counters: Vec<Counter>,
+    /// Its newest self-test, or the one that runs.
+    pub self_test: Result<SelfTest, Missing>,
+    /// What could not be read, and why.
+    pub unread: Vec<String>,
+}
+
+/// What a drive thinks of itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum SelfAssessment {
+    /// It sees no reason to worry.
+    Passed,
+    /// It predicts that it will fail, or has failed in part.
+    Failing,
+}
+
+/// A number that a drive counts or measures about itself.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Counter {
+    /// A plain and stable name, which ends in the unit where that is not a bare count.
+    pub name: String,
+    /// The number.
+    pub value: i64,
+    /// Where the drive keeps it.
+    pub origin: String,
+}
+
+/// The newest self-test of a drive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum SelfTest {
+    /// None is on record.
+    Never,
+    /// It ended without error.
+    Passed,
+    /// Somebody or something ended it before its time.
+    Ended,
+    /// The drive could not bring it to an end.
+    CouldNotFinish,
+    /// A part of the drive failed it.
+    Failed,
+    /// It runs, and so much of it is left.
+    Running {
+        /// In hundredths; `None` when the drive does not say.
+        remaining_percent: Option<u8>,
+    },
+}
+
+/// What a drive is known by. Two drives never share one.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct DriveKey(pub String);
+
+/// How a drive is attached.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum Bus {
+    /// Serial ATA.
+    Sata,
+    /// SCSI, SAS or a paravirtual SCSI.
+    Scsi,
+    /// USB, usually a bridge with a SATA drive behind it.
+    Usb,
+    /// NVM Express.
+    Nvme,
+    /// Memory card or soldered flash.
+    Mmc,
+    /// A virtual machine's disk.
+    Virtio,
+    /// Something else.
+    Other,
+}
+
+/// What turns inside a drive, if anything.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum DriveKind {
+    /// Turning disks.
+    Hdd,
+    /// Flash.
+    Ssd,
+    /// Nobody says.
+    Unknown,
+}
+
+/// The temperatures that a drive itself calls too warm (SCT data table, NVMe WCTEMP and CCTEMP).
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct OwnLimits {
+    /// Highest recommended temperature.
+    pub maximum: Option<Celsius>,
+    /// Highest permitted temperature.
+    pub critical: Option<Celsius>,
+}

@@ -1,0 +1,294 @@
+//! The facts of a condition, typed by kind, without a word for people.
+
+use super::{Kind, Place};
+use crate::reading::ActivityKind;
+use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
+use std::time::Duration;
+
+/// The facts of a condition, by kind.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Finding {
+    /// An expected drive is not there.
+    DriveGone {
+        /// Which.
+        drive: Place,
+        /// The pool that needs it, if one does.
+        pool: Option<String>,
+        /// Labels of the drives that the pool cannot lose as well; empty when it could lose another.
+        leave_in: Vec<String>,
+    },
+    /// A drive is warmer than it should be.
+    DriveHot {
+        /// Which.
+        drive: Place,
+        /// How warm.
+        now: Celsius,
+        /// The limit that was passed.
+        limit: Celsius,
+        /// True when the limit comes from the drive itself.
+        own_limit: bool,
+        /// The coolest and warmest of the other drives of its kind, if there are any.
+        others: Option<(Celsius, Celsius)>,
+    },
+    /// A pool has lost members.
+    PoolDegraded {
+        /// The pool's name.
+        pool: String,
+        /// Its layout.
+        level: String,
+        /// How many members are missing.
+        missing: u32,
+        /// How many a whole pool has.
+        of: u32,
+        /// How many more it can lose for certain.
+        spare: u32,
+        /// Where the missing members are or were, as far as known.
+        lost: Vec<Place>,
+        /// Labels of the drives that must stay in.
+        leave_in: Vec<String>,
+        /// A member is being filled.
+        rebuilding: bool,
+    },
+    /// A pool does not serve its data.
+    PoolDown {
+        /// The pool's name.
+        pool: String,
+        /// Why.
+        why: Down,
+        /// How many of its members are there.
+        present: u32,
+        /// How many a whole pool has; 0 when the kernel does not say.
+        of: u32,
+    },
+    /// A pool rebuilds, checks or changes.
+    PoolBusy {
+        /// The pool's name.
+        pool: String,
+        /// With what.
+        activity: ActivityKind,
+        /// How far.
+        done: Option<Percent>,
+        /// How long at the present speed.
+        left: Option<Duration>,
+    },
+    /// A volume is nearly full.
+    SpaceLow {
+        /// Where it is mounted.
+        mount: String,
+        /// Room left.
+        free: Bytes,
+        /// Room in all.
+        size: Bytes,
+        /// The same as a share.
+        share: Percent,
+        /// The limits that were passed.
+        limit: SpaceLimit,
+    },
+    /// A fan that should turn does not.
+    FanStopped {
+        /// What the driver calls it.
+        fan: String,
+        /// What the tachometer says.
+        speed: Option<Rpm>,
+        /// True when the chip's own fault line says so.
+        by_fault_line: bool,
+        /// True when drives are too warm as well.
+        with_heat: bool,
+    },
+    /// A network port is down, slow or unsteady.
+    LinkTrouble {
+        /// The port.
+        link: String,
+        /// What is wrong.
+        what: LinkFault,
+    },
+    /// A drive predicts that it will fail.
+    DriveSaysFailing {
+        /// Which.
+        drive: Place,
+    },
+    /// A counter of a drive grew, or stands where it should not.
+    Counted {
+        /// Which.
+        drive: Place,
+        /// What was counted.
+        what: Counted,
+        /// What it says now.
+        total: i64,
+        /// How much it grew, and within which span of watched time.
+        grown: i64,
+        /// The span.
+        within: Duration,
+    },
+    /// A flash drive nears the end of its writes.
+    SsdWorn {
+        /// Which.
+        drive: Place,
+        /// How much of its life is used, by its maker's reckoning; may pass 100.
+        used: Percent,
+    },
+    /// A drive has work and finishes none.
+    DriveNotAnswering {
+        /// Which.
+        drive: Place,
+        /// For how long.
+        stalled: Duration,
+    },
+    /// A drive comes and goes.
+    DriveFlapping {
+        /// Which.
+        drive: Place,
+        /// How often it was lost.
+        losses: u32,
+        /// Within which span.
+        within: Duration,
+    },
+    /// A drive is warmer than the others of its kind.
+    DriveHotterThanPeers {
+        /// Which.
+        drive: Place,
+        /// How warm.
+        now: Celsius,
+        /// The middle of the others.
+        median: Celsius,
+    },
+    /// Several drives get warm together, and fast.
+    DrivesHeatingTogether {
+        /// Which.
+        drives: Vec<Place>,
+        /// The least rise among them, in degrees within ten minutes.
+        rise: f64,
+    },
+    /// A drive is too cold.
+    DriveCold {
+        /// Which.
+        drive: Place,
+        /// How cold.
+        now: Celsius,
+    },
+    /// A drive that told its temperature tells it no more.
+    TemperatureLost {
+        /// Which.
+        drive: Place,
+        /// Why.
+        why: String,
+        /// True when no drive tells it any more.
+        all: bool,
+    },
+}
+
+impl Finding {
+    /// The kind of condition these facts belong to.
+    pub fn kind(&self) -> Kind {
+        match self {
+            Self::DriveGone { .. } => Kind::DriveGone,
+            Self::DriveHot { .. } => Kind::DriveHot,
+            Self::PoolDegraded { .. } => Kind::PoolDegraded,
+            Self::PoolDown { .. } => Kind::PoolDown,
+            Self::PoolBusy { .. } => Kind::PoolBusy,
+            Self::SpaceLow { .. } => Kind::SpaceLow,
+            Self::FanStopped { .. } => Kind::FanStopped,
+            Self::LinkTrouble { .. } => Kind::LinkTrouble,
+            Self::DriveSaysFailing { .. } => Kind::DriveSaysFailing,
+            Self::Counted { what, .. } => what.kind(),
+            Self::SsdWorn { .. } => Kind::SsdWorn,
+            Self::DriveNotAnswering { .. } => Kind::DriveNotAnswering,
+            Self::DriveFlapping { .. } => Kind::DriveFlapping,
+            Self::DriveHotterThanPeers { .. } => Kind::DriveHotterThanPeers,
+            Self::DrivesHeatingTogether { .. } => Kind::DrivesHeatingTogether,
+            Self::DriveCold { .. } => Kind::DriveCold,
+            Self::TemperatureLost { .. } => Kind::TemperatureLost,
+        }
+    }
+}
+
+impl Finding {
+    /// The drive that these facts are about, if they are about one.
+    pub fn drive(&self) -> Option<&Place> {
+        match self {
+            Self::DriveGone { drive, .. }
+            | Self::DriveHot { drive, .. }
+            | Self::DriveSaysFailing { drive }
+            | Self::Counted { drive, .. }
+            | Self::SsdWorn { drive, .. }
+            | Self::DriveNotAnswering { drive, .. }
+            | Self::DriveFlapping { drive, .. }
+            | Self::DriveHotterThanPeers { drive, .. }
+            | Self::DriveCold { drive, .. }
+            | Self::TemperatureLost { drive, .. } => Some(drive),
+            Self::PoolDegraded { .. }
+            | Self::PoolDown { .. }
+            | Self::PoolBusy { .. }
+            | Self::SpaceLow { .. }
+            | Self::FanStopped { .. }
+            | Self::LinkTrouble { .. }
+            | Self::DrivesHeatingTogether { .. } => None,
+        }
+    }
+}
+
+/// What of a drive was counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Counted {
+    /// Places it cannot read, now or at all.
+    Unreadable,
+    /// Bad places it has replaced.
+    Reallocated,
+    /// Transfers that were damaged on their way.
+    CrcErrors,
+    /// Starts of the drive.
+    PowerCycles,
+}
+
+impl Counted {
+    /// The kind of condition that it belongs to.
+    pub fn kind(self) -> Kind {
+        match self {
+            Self::Unreadable => Kind::PendingOrUncorrectable,
+            Self::Reallocated => Kind::ReallocatedGrowth,
+            Self::CrcErrors => Kind::SataCrcGrowth,
+            Self::PowerCycles => Kind::DriveLostPower,
+        }
+    }
+}
+
+/// Why a pool does not serve.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Down {
+    /// It was not started.
+    Inactive,
+    /// It lost more members than its layout survives.
+    TooManyLost,
+    /// It was there and is not any more.
+    Absent,
+}
+
+/// Which limits of room were passed: below the share and, if one is set, below the amount as well.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpaceLimit {
+    /// Share of the volume.
+    pub share: Percent,
+    /// Amount of room.
+    pub amount: Option<Bytes>,
+}
+
+/// What is wrong with a network port.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum LinkFault {
+    /// No partner, or switched off.
+    Down,
+    /// Slower than it was.
+    Slow {
+        /// Speed now.
+        now: MegabitsPerSecond,
+        /// Best speed seen for an hour or more.
+        usual: MegabitsPerSecond,
+    },
+    /// Comes and goes.
+    Unsteady {
+        /// Changes within the window.
+        changes: u64,
+        /// The window.
+        within: Duration,
+    },
+}

@@ -1,0 +1,98 @@
+//! The kinds of condition, and the names that they keep for good.
+
+/// The kinds of condition.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// An expected drive is not there.
+    DriveGone,
+    /// A drive is warmer than it should be.
+    DriveHot,
+    /// A pool has lost members.
+    PoolDegraded,
+    /// A pool does not serve its data.
+    PoolDown,
+    /// A pool rebuilds, checks or changes.
+    PoolBusy,
+    /// A volume is nearly full.
+    SpaceLow,
+    /// A fan that should turn does not.
+    FanStopped,
+    /// A network port is down, slow or unsteady.
+    LinkTrouble,
+    /// A drive predicts that it will fail.
+    DriveSaysFailing,
+    /// A drive has places that it cannot read.
+    PendingOrUncorrectable,
+    /// A drive replaces more and more bad places.
+    ReallocatedGrowth,
+    /// Transfers to a drive are damaged on their way.
+    SataCrcGrowth,
+    /// A drive lost its power while the board did not.
+    DriveLostPower,
+    /// A flash drive nears the end of its writes.
+    SsdWorn,
+    /// A drive has work and finishes none.
+    DriveNotAnswering,
+    /// A drive comes and goes.
+    DriveFlapping,
+    /// A drive is warmer than the others of its kind.
+    DriveHotterThanPeers,
+    /// Several drives get warm together, and fast.
+    DrivesHeatingTogether,
+    /// A drive is too cold.
+    DriveCold,
+    /// A drive that told its temperature tells it no more.
+    TemperatureLost,
+}
+
+impl Kind {
+    /// All kinds.
+    pub const ALL: [Self; 20] = [
+        Self::DriveGone,
+        Self::DriveHot,
+        Self::PoolDegraded,
+        Self::PoolDown,
+        Self::PoolBusy,
+        Self::SpaceLow,
+        Self::FanStopped,
+        Self::LinkTrouble,
+        Self::DriveSaysFailing,
+        Self::PendingOrUncorrectable,
+        Self::ReallocatedGrowth,
+        Self::SataCrcGrowth,
+        Self::DriveLostPower,
+        Self::SsdWorn,
+        Self::DriveNotAnswering,
+        Self::DriveFlapping,
+        Self::DriveHotterThanPeers,
+        Self::DrivesHeatingTogether,
+        Self::DriveCold,
+        Self::TemperatureLost,
+    ];
+
+    /// The kind's name in logs and documents. It never changes.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::DriveGone => "drive-gone",
+            Self::DriveHot => "drive-hot",
+            Self::PoolDegraded => "pool-degraded",
+            Self::PoolDown => "pool-down",
+            Self::PoolBusy => "pool-busy",
+            Self::SpaceLow => "space-low",
+            Self::FanStopped => "fan-stopped",
+            Self::LinkTrouble => "link-trouble",
+            Self::DriveSaysFailing => "drive-says-failing",
+            Self::PendingOrUncorrectable => "pending-or-uncorrectable",
+            Self::ReallocatedGrowth => "reallocated-growth",
+            Self::SataCrcGrowth => "sata-crc-growth",
+            Self::DriveLostPower => "drive-lost-power",
+            Self::SsdWorn => "ssd-worn",
+            Self::DriveNotAnswering => "drive-not-answering",
+            Self::DriveFlapping => "drive-flapping",
+            Self::DriveHotterThanPeers => "drive-hotter-than-peers",
+            Self::DrivesHeatingTogether => "drives-heating-together",
+            Self::DriveCold => "drive-cold",
+            Self::TemperatureLost => "temperature-lost",
+        }
+    }
+}

@@ -1,0 +1,254 @@
+//! The house rules of DEVELOPERS.md that no lint can keep: the map, the directions between modules, the size of files
+//! and their first lines. Sources are read as text; nothing here is a parser of Rust.
+
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a failing step fails the test")]
+#![allow(clippy::disallowed_methods, reason = "the sources are read as files")]
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// What opens, sends, waits or starts: not for code that is a function of data.
+const THE_WORLD: [&str; 9] =
+    ["std::fs", "std::net", "std::os", "std::process", "std::thread", "std::env", "tokio", "rustix", "libc"];
+
+/// About 400 lines a file, tests included; this is where "about" ends.
+const LONGEST: usize = 450;
+
+/// Who must not name what. A place is a module with all that is below it.
+fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
+    let later =
+        ["traylight::judge", "traylight::tell", "traylight::show", "traylight::serve", "traylight::run"].as_slice();
+    let (sense, probe, world) =
+        (["traylight::sense"].as_slice(), ["traylight::probe"].as_slice(), THE_WORLD.as_slice());
+    let words_and_drawing = [world, sense, probe].concat();
+    vec![
+        ("agent/src/judge", [&later[1..], sense, probe, world].concat()),
+        // To judge, there is no calendar: a clock that steps can change nothing.
+        ("agent/src/judge", vec!["traylight::clock::Wall", "traylight::clock::Clock", "jiff"]),
+        ("agent/src/sense", [later, probe].concat()),
+        ("agent/src/sense/parse", [world, &["traylight::sense::host", "traylight::sense::ask"]].concat()),
+        ("agent/src/probe", later.to_vec()),
+        // Plain data knows nobody who makes or uses it.
+        ("agent/src/reading", [later, sense, probe, world].concat()),
+        ("agent/src/verdict", [later, sense, probe, world].concat()),
+        ("agent/src/tell/wording", words_and_drawing.clone()),
+        ("agent/src/tell/drive_words", words_and_drawing.clone()),
+        ("agent/src/show/pages", words_and_drawing.clone()),
+        ("agent/src/serve/document", words_and_drawing.clone()),
+        ("agent/src/serve/parts", words_and_drawing.clone()),
+        ("agent/src/serve/table", words_and_drawing),
+        // Only the probe touches the hardware.
+        ("agent/src/run", sense.to_vec()),
+        ("agent/src/tell", sense.to_vec()),
+        ("agent/src/show", sense.to_vec()),
+        ("agent/src/serve", sense.to_vec()),
+        ("config/src", [world, &["traylight", "traylight_display"]].concat()),
+        ("display/src", [world, &["traylight", "traylight_config"]].concat()),
+    ]
+}
+
+#[test]
+fn imports_follow_the_directions() {
+    let mut wrong = Vec::new();
+    for (place, forbidden) in directions() {
+        let there: Vec<Source> = sources().into_iter().filter(|source| source.is_in(place)).collect();
+        assert!(!there.is_empty(), "{place} is nowhere");
+        for source in there {
+            for path in source.names() {
+                let breaks = |not: &&str| path == *not || path.starts_with(&format!("{not}::"));
+                if forbidden.iter().any(breaks) {
+                    wrong.push(format!("{} names {path}", source.path));
+                }
+            }
+        }
+    }
+    assert_eq!(wrong, [""; 0]);
+}
+
+#[test]
+fn only_one_file_asks_for_the_time() {
+    let asks = |path: &String| path.ends_with("::now") || path.ends_with("clock_gettime");
+    let asking: BTreeSet<String> =
+        sources().iter().filter(|source| source.names().iter().any(asks)).map(|source| source.path.clone()).collect();
+    assert_eq!(asking, BTreeSet::from(["agent/src/clock.rs".to_owned()]));
+}
+
+#[test]
+fn the_map_is_the_tree() {
+    let text = fs::read_to_string(top().join("DEVELOPERS.md")).unwrap();
+    let map = text.split_once("\n## Map\n").unwrap().1;
+    let map = map.split("\n## ").next().unwrap();
+    let listed: Vec<String> =
+        map.lines().filter_map(|line| Some(line.strip_prefix("- `")?.split_once('`')?.0.to_owned())).collect();
+    let on_map: BTreeSet<String> = listed.iter().cloned().collect();
+    assert_eq!(listed.len(), on_map.len(), "a file is on the map twice");
+    let in_tree: BTreeSet<String> = all_files().into_iter().collect();
+
+    let only = |these: &BTreeSet<String>, others: &BTreeSet<String>| -> String {
+        these.difference(others).map(|path| format!("\n- `{path}` {}", first_sentence(path))).collect()
+    };
+    let (gone, new) = (on_map.difference(&in_tree).collect::<Vec<_>>(), only(&in_tree, &on_map));
+    assert!(gone.is_empty() && new.is_empty(), "to be taken off the map: {gone:#?}\nto be put on it:{new}");
+}
+
+#[test]
+fn no_file_is_too_long_and_each_begins_with_its_job() {
+    let mut wrong = Vec::new();
+    for path in all_files() {
+        let text = fs::read_to_string(top().join(&path)).unwrap();
+        if text.lines().count() > LONGEST {
+            wrong.push(format!("{path}: found {} lines, wanted at most {LONGEST}", text.lines().count()));
+        }
+        if !text.starts_with("//! ") {
+            wrong.push(format!("{path}: found {:?}, wanted `//!` and its job", text.lines().next()));
+        }
+    }
+    assert_eq!(wrong, [""; 0]);
+}
+
+/// A source file of the program, the configuration or the display, without its tests.
+struct Source {
+    /// From the top of the workspace.
+    path: String,
+    /// What the file is called in paths, such as `traylight::sense::parse::md`.
+    module: Vec<String>,
+    /// Its text, without comments and tests.
+    code: String,
+}
+
+impl Source {
+    fn read(path: String) -> Self {
+        let text = fs::read_to_string(top().join(&path)).unwrap();
+        let code = text.split("#[cfg(test)]\nmod tests {").next().unwrap();
+        let code = code.lines().map(|line| line.split("//").next().unwrap_or_default()).collect::<Vec<_>>().join("\n");
+        let (crate_folder, inside) = path.split_once("/src/").unwrap();
+        let name = match crate_folder {
+            "agent" => "traylight".to_owned(),
+            other => format!("traylight_{other}"),
+        };
+        let inside = inside.trim_end_matches(".rs").split('/').filter(|part| !["mod", "lib", "main"].contains(part));
+        Self { module: std::iter::once(name).chain(inside.map(str::to_owned)).collect(), code, path }
+    }
+
+    fn is_in(&self, place: &str) -> bool {
+        self.path.strip_prefix(place).is_some_and(|rest| rest.starts_with(['/', '.']))
+    }
+
+    /// Every path the code names, from its crate on: `use` groups taken apart, `crate`, `self` and `super` resolved.
+    fn names(&self) -> BTreeSet<String> {
+        let mut found = Vec::new();
+        let mut rest = self.code.as_str();
+        while let Some(start) = rest.find(is_in_name) {
+            rest = take_paths(&rest[start..], "", &mut found);
+        }
+        found.iter().filter(|path| path.contains("::")).map(|path| self.resolve(path)).collect()
+    }
+
+    fn resolve(&self, path: &str) -> String {
+        let mut parts = path.split("::").filter(|part| *part != "self").peekable();
+        let ups = std::iter::from_fn(|| parts.next_if_eq(&"super")).count();
+        let base = match (parts.next_if_eq(&"crate").is_some(), ups, path.starts_with("self::")) {
+            (true, ..) => &self.module[..1],
+            (_, 0, false) => &[],
+            _ => &self.module[..self.module.len() - ups],
+        };
+        base.iter().map(String::as_str).chain(parts).collect::<Vec<_>>().join("::")
+    }
+}
+
+fn is_in_name(c: char) -> bool {
+    c.is_alphanumeric() || c == '_'
+}
+
+/// Takes the path that the text begins with, and all paths of its group if it ends in one; answers the rest of the text.
+fn take_paths<'a>(text: &'a str, before: &str, found: &mut Vec<String>) -> &'a str {
+    let (name, rest) = text.split_at(text.find(|c| !is_in_name(c)).unwrap_or(text.len()));
+    let path = format!("{before}{name}");
+    match rest.strip_prefix("::") {
+        Some(more) if more.starts_with(is_in_name) => take_paths(more, &format!("{path}::"), found),
+        Some(group) if group.starts_with('{') => {
+            let mut rest = &group[1..];
+            // Members end at a comma; what follows a name, such as `as other`, is passed over.
+            while let Some(start) = rest.find(|c| is_in_name(c) || c == '}') {
+                if rest[start..].starts_with('}') {
+                    return &rest[start + 1..];
+                }
+                rest = take_paths(&rest[start..], &format!("{path}::"), found);
+                rest = &rest[rest.find([',', '}']).unwrap_or(rest.len())..];
+            }
+            rest
+        }
+        _ => {
+            found.push(path);
+            rest
+        }
+    }
+}
+
+/// The sources of the three crates that an owner runs, without files that only tests are made of.
+fn sources() -> Vec<Source> {
+    let files: Vec<String> = all_files().into_iter().filter(|path| !path.starts_with("tests/")).collect();
+    let tests: Vec<String> = files.iter().flat_map(|path| test_modules(path)).collect();
+    assert!(files.len() > 80, "{} files are not the whole", files.len());
+    let sources = files.into_iter().map(Source::read);
+    sources.filter(|source| !tests.iter().any(|test| source.is_in(test))).collect()
+}
+
+/// The modules that a file declares for tests only, as paths without their end.
+fn test_modules(path: &str) -> Vec<String> {
+    let text = fs::read_to_string(top().join(path)).unwrap();
+    let declared = text.split("#[cfg(test)]\n").skip(1).filter_map(|after| {
+        let (_, name) = after.lines().next()?.split_once("mod ")?;
+        name.strip_suffix(';').map(str::to_owned)
+    });
+    let folder = Path::new(path).parent().unwrap().display().to_string();
+    declared.map(|name| format!("{folder}/{name}")).collect()
+}
+
+/// Every Rust file of the workspace, as a path from its top, sorted.
+fn all_files() -> Vec<String> {
+    let mut files = Vec::new();
+    for folder in ["config/src", "display/src", "agent/src", "agent/tests", "tests"] {
+        collect(&top().join(folder), &mut files);
+    }
+    files.sort();
+    files.iter().map(|file| file.strip_prefix(top()).unwrap().display().to_string()).collect()
+}
+
+fn collect(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).into_iter().flatten() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            collect(&path, found);
+        } else if path.extension().is_some_and(|extension| extension == "rs") {
+            found.push(path);
+        }
+    }
+}
+
+/// What a file says of itself, up to its first full stop.
+fn first_sentence(path: &str) -> String {
+    let text = fs::read_to_string(top().join(path)).unwrap();
+    let words: Vec<&str> = text.lines().map_while(|line| line.strip_prefix("//! ")).collect();
+    let words = words.join(" ");
+    words.split(". ").next().unwrap().trim_end_matches('.').to_owned()
+}
+
+/// The top of the workspace.
+fn top() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap().to_owned()
+}
+
+#[test]
+fn paths_are_read_as_rust_means_them() {
+    let named = |code: &str| {
+        let module = ["traylight", "sense", "parse", "md"].map(str::to_owned).to_vec();
+        Source { path: String::new(), module, code: code.to_owned() }.names().into_iter().collect::<Vec<_>>().join(" ")
+    };
+    assert_eq!(named("use std::fs;"), "std::fs");
+    assert_eq!(named("use std::{fs::{self, File}, io as other};"), "std::fs std::fs::File std::io");
+    assert_eq!(named("let a = crate::judge::Memory::default();"), "traylight::judge::Memory::default");
+    assert_eq!(named("use super::super::host::Host; use crate::run;"), "traylight::run traylight::sense::host::Host");
+    assert_eq!(named("use self::inner::*; let b = a.now();"), "traylight::sense::parse::md::inner");
+}

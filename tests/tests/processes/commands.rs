@@ -1,0 +1,199 @@
+//! Commands that look once and end: what they print, to whom, and their exit codes.
+
+use crate::heron;
+use crate::running::{Home, Running, is_gone};
+use serde_json::Value;
+use std::collections::BTreeSet;
+use std::fs;
+use std::io::Read;
+use std::os::fd::OwnedFd;
+use std::os::unix::net::UnixStream;
+use std::os::unix::process::CommandExt;
+use std::path::Path;
+use std::process::{Command, Stdio};
+use traylight::probe::wire::Decoder;
+use traylight_tests::binary::traylight;
+use traylight_tests::pretend_box::PretendBox;
+
+/// Who owns nothing and may do nothing, by custom `nobody`.
+const NOBODY: u32 = 65534;
+
+fn look(home: &Home, heron: &PretendBox) -> (Option<i32>, Value) {
+    let output = home.run("look", &["--json", "--root", heron.root().to_str().unwrap()]);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    let state = serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {said}"));
+    (output.status.code(), state)
+}
+
+#[test]
+fn the_exit_code_of_a_look_says_how_bad_it_is() {
+    let (heron, home) = (heron(), Home::new());
+    let (code, whole) = look(&home, &heron);
+    assert_eq!((code, &whole["conditions"]), (Some(0), &Value::Array(Vec::new())), "{whole:#}");
+
+    let lose = |device: &str, count: &str| {
+        heron.write("/sys/block/md0/md/degraded", count);
+        heron.write(&format!("/sys/block/md0/md/dev-{device}/state"), "faulty\n");
+    };
+    lose("sdd", "1\n");
+    let (code, one_lost) = look(&home, &heron);
+    assert_eq!((code, &one_lost["standing"]), (Some(10), &"warning".into()), "{one_lost:#}");
+
+    lose("sdc", "2\n");
+    let (code, two_lost) = look(&home, &heron);
+    assert_eq!((code, &two_lost["standing"]), (Some(20), &"critical".into()), "{two_lost:#}");
+}
+
+#[test]
+fn the_state_through_the_socket_has_the_keys_of_the_schema() {
+    let (heron, home) = (heron(), Home::new());
+    heron.nvme("nvme0n1", "FINCH-01", "Finch 500G").port("eth0", 2500).zone("x86_pkg_temp", 44.0);
+    heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
+    home.configure("[grace]\npools = \"0 s\"\n");
+    let _agent = Running::start(&home, heron.root());
+    home.state_with("a condition", |state| state["conditions"][0].is_object());
+    let output = home.run("look", &["--json"]);
+    let state: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(state["box"], "heron", "the agent's box, not this machine");
+    assert_eq!(output.status.code(), Some(10));
+
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../agent/state.schema.json");
+    let schema: Value = serde_json::from_str(&fs::read_to_string(file).unwrap()).unwrap();
+    let mut compared = 0;
+    compare_keys("state", &schema, &schema, &state, &mut compared);
+    assert!(compared > 20, "{compared} objects were compared, that is not the whole state");
+}
+
+/// Objects have the keys that their schema names, no more and no fewer; maps without named keys may have any.
+fn compare_keys(at: &str, root: &Value, schema: &Value, value: &Value, compared: &mut usize) {
+    let schema = match schema["$ref"].as_str() {
+        Some(reference) => root.pointer(reference.trim_start_matches('#')).unwrap(),
+        None => schema,
+    };
+    if let Some(choices) = schema["anyOf"].as_array().filter(|_| !value.is_null()) {
+        let choice = choices.iter().find(|choice| choice["type"] != "null").unwrap();
+        return compare_keys(at, root, choice, value, compared);
+    }
+    match (value, schema["properties"].as_object()) {
+        (Value::Object(object), Some(properties)) => {
+            let keys = |object: &serde_json::Map<String, Value>| object.keys().cloned().collect::<BTreeSet<_>>();
+            assert_eq!(keys(object), keys(properties), "keys of {at}");
+            *compared += 1;
+            for (key, value) in object {
+                compare_keys(&format!("{at}.{key}"), root, &properties[key], value, compared);
+            }
+        }
+        (Value::Array(items), _) => {
+            for (index, item) in items.iter().enumerate() {
+                compare_keys(&format!("{at}[{index}]"), root, &schema["items"], item, compared);
+            }
+        }
+        _ => {}
+    }
+}
+
+#[test]
+fn a_look_needs_no_rights() {
+    let (heron, home) = (heron(), Home::new());
+    let as_nobody = |arguments: &[&str]| {
+        let mut command = home.command(traylight(), "look");
+        command.arg("--json").args(arguments);
+        if is_root() {
+            command.uid(NOBODY).gid(NOBODY);
+        }
+        let output = command.output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        let state: Value = serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {said}"));
+        assert!(matches!(output.status.code(), Some(0 | 10 | 20)), "{:?}", output.status);
+        state
+    };
+    // This machine, whatever it has; then a tree; then through the agent.
+    assert_eq!(as_nobody(&[])["schema"], 1);
+    let tree = as_nobody(&["--root", heron.root().to_str().unwrap()]);
+    assert_eq!((&tree["box"], tree["drives"].as_array().unwrap().len()), (&"heron".into(), 4));
+    let _agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |_| true);
+    assert_eq!(as_nobody(&[])["box"], "heron");
+}
+
+/// Whether the test itself may become somebody else.
+fn is_root() -> bool {
+    let me = fs::read_to_string("/proc/self/status").unwrap();
+    me.lines().any(|line| line.starts_with("Uid:\t0\t0\t"))
+}
+
+#[test]
+fn a_check_names_every_mistake_and_its_place() {
+    let home = Home::new();
+    let check = |bytes: &[u8]| {
+        fs::write(home.path("traylight.toml"), bytes).unwrap();
+        let output = home.run("check", &[]);
+        let said = [output.stdout, output.stderr].concat();
+        (output.status.code(), String::from_utf8(said).unwrap().replace(home.path("").to_str().unwrap(), ""))
+    };
+    assert_eq!(check(b""), (Some(0), "traylight.toml is good: 0 shelves, 0 trays named\n".to_owned()));
+
+    let (code, said) = check(b"[box]\nnam = \"heron\"\n\n[panel]\npage_seconds = 2\n");
+    assert_eq!(code, Some(1));
+    for wanted in ["traylight.toml:2:1", "`nam`", "traylight.toml:5:16", "page_seconds"] {
+        assert!(said.contains(wanted), "{wanted} is not in:\n{said}");
+    }
+    let (code, said) = check(b"[box]\nname = \"\xff\"\n");
+    assert_eq!(code, Some(1));
+    assert_eq!(said, "traylight: traylight.toml: found bytes that are not UTF-8 at byte 14, wanted text\n");
+    let (code, said) = check(&vec![b'#'; 10 << 20]);
+    assert_eq!(code, Some(1));
+    assert_eq!(said, "traylight: traylight.toml: found more than 262144 bytes, wanted a configuration\n");
+    let (code, said) = check(b"[box\n");
+    assert_eq!(code, Some(1));
+    assert!(said.contains("traylight.toml:1:"), "{said}");
+
+    fs::remove_file(home.path("traylight.toml")).unwrap();
+    let absent = home.run("check", &[]);
+    assert_eq!(absent.status.code(), Some(1), "a file that was named and is not there is a mistake");
+    fs::create_dir(home.path("traylight.toml")).unwrap();
+    assert_eq!(home.run("check", &[]).status.code(), Some(1), "a folder is no configuration");
+}
+
+#[test]
+fn an_agent_with_a_bad_configuration_does_not_start() {
+    let (heron, home) = (heron(), Home::new());
+    home.configure("[panel]\npage_seconds = 2\n");
+    let output = home.run("run", &["--root", heron.root().to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(1));
+    assert!(String::from_utf8(output.stderr).unwrap().contains("page_seconds"));
+    assert!(!home.path("run/state.sock").exists());
+}
+
+#[test]
+fn a_probe_speaks_to_whoever_holds_its_socket_and_ends_when_nobody_does() {
+    let heron = heron();
+    let (mut ours, theirs) = UnixStream::pair().unwrap();
+    let mut command = Command::new(traylight());
+    command.args(["probe", "--root"]).arg(heron.root()).stdin(Stdio::from(OwnedFd::from(theirs)));
+    let mut probe = command.spawn().unwrap();
+    // The command holds the other end open too.
+    drop(command);
+    let mut decoder = Decoder::default();
+    let mut piece = [0; 4096];
+    let snapshot = loop {
+        if let Some(snapshot) = decoder.next_snapshot().unwrap() {
+            break snapshot;
+        }
+        let length = ours.read(&mut piece).unwrap();
+        assert_ne!(length, 0, "the probe ended");
+        decoder.push(&piece[..length]);
+    };
+    assert_eq!(snapshot.board.name, "heron");
+    drop(ours);
+    is_gone(probe.id());
+    assert_eq!(probe.wait().unwrap().code(), Some(0));
+}
+
+#[test]
+fn a_probe_that_nobody_started_for_its_socket_says_so() {
+    let output = Command::new(traylight()).arg("probe").stdin(Stdio::null()).output().unwrap();
+    assert_eq!(output.status.code(), Some(1));
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.starts_with("traylight: found a standard input that is no socket"), "{said}");
+}
