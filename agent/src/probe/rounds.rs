@@ -4,7 +4,7 @@ use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    Blind, Board, Drive, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic, Volume,
+    Blind, Board, Drive, DriveKey, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic, Volume,
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
@@ -116,14 +116,23 @@ impl Rounds {
             Err(why) => return blind.push(Blind { what: "drives".to_owned(), why }),
         };
         self.drives.retain(|_, seen| spotted.contains(&seen.spotted));
+        let settled: Vec<DriveKey> = self.drives.values().map(|seen| seen.identity.key.clone()).collect();
         for drive in spotted {
             let host = &self.host;
-            let seen = self.drives.entry(drive.device.clone()).or_insert_with(|| SeenDrive::new(host, drive, now));
-            if again {
-                seen.identify(host, now);
+            match self.drives.get_mut(&drive.device) {
+                Some(seen) if again => seen.identify(host, now),
+                Some(_) => {}
+                None => {
+                    let mut seen = SeenDrive::new(host, drive, now);
+                    // A stranger with a serial that is taken must not take the history that hangs on it.
+                    if settled.contains(&seen.identity.key) {
+                        drives::name_by_place(&mut seen.identity);
+                    }
+                    self.drives.insert(seen.spotted.device.clone(), seen);
+                }
             }
-            seen.count(host, now);
         }
+        self.drives.values_mut().for_each(|seen| seen.count(&self.host, now));
         let mut identities: Vec<&mut drives::Identity> =
             self.drives.values_mut().map(|seen| &mut seen.identity).collect();
         drives::tell_apart(&mut identities);

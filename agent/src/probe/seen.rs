@@ -41,7 +41,6 @@ impl SeenDrive {
     /// A drive that has just been spotted.
     pub fn new(host: &Host, spotted: Spotted, now: Moment) -> Self {
         let identity = drives::identify(host, &spotted, now);
-        let not_yet = || Missing::new(Reason::NotAsked, "not asked yet");
         // A recorded tree has no drives to send commands to.
         let asker =
             host.is_live().then(|| Asker::new(host, &spotted.device, &identity, drives::bridge(host, &spotted)));
@@ -62,7 +61,11 @@ impl SeenDrive {
 
     /// Looks again at who it is: udev may have learned more since, or a driver was loaded.
     pub fn identify(&mut self, host: &Host, now: Moment) {
-        let again = drives::identify(host, &self.spotted, now);
+        let mut again = drives::identify(host, &self.spotted, now);
+        // What is known of a drive hangs on its key, so that stays while the drive does.
+        if again.serial == self.identity.serial {
+            again.key = self.identity.key.clone();
+        }
         if again != self.identity {
             self.identity = again;
             if host.is_live() {
@@ -83,6 +86,9 @@ impl SeenDrive {
             _ => false,
         };
         self.manners.saw(used, now);
+        if used && self.power.get() == Some(&Power::Asleep) {
+            self.power = Reading::new(Ok(Power::Active), now, Source::Sysfs);
+        }
         let has_work = drives::in_flight(host, &self.spotted.device).is_ok_and(|requests| requests > 0);
         self.stalled_since = if has_work && !used { self.stalled_since.or(Some(now)) } else { None };
         self.traffic = Reading::new(self.traffic_since(before, &read, now), now, Source::Sysfs);
@@ -116,8 +122,11 @@ impl SeenDrive {
         now: Moment,
     ) -> Option<impl FnOnce() -> (Told, Moment) + use<>> {
         if drives::is_suspended(host, &self.spotted.device) {
-            self.sleeps(now);
+            self.sleeps(now, Source::Sysfs);
             return None;
+        }
+        if self.power.get() == Some(&Power::Asleep) && self.power.source == Source::Sysfs {
+            self.woken(now);
         }
         if self.stalled_since.is_some_and(|since| now.since(since) >= STUCK_AFTER) {
             return None;
@@ -152,7 +161,7 @@ impl SeenDrive {
     pub fn take_in(&mut self, told: Told, at: Moment) {
         self.manners.told_power(told.power.as_ref().ok().copied());
         if told.power == Ok(Power::Asleep) {
-            return self.sleeps(at);
+            return self.sleeps(at, Source::Drive);
         }
         self.power = Reading::new(told.power, at, Source::Drive);
         if let Some(temperature) = told.temperature {
@@ -177,10 +186,18 @@ impl SeenDrive {
     }
 
     /// A sleeping drive is healthy; what it told last stays, with its age.
-    fn sleeps(&mut self, now: Moment) {
-        self.power = Reading::new(Ok(Power::Asleep), now, Source::Drive);
+    fn sleeps(&mut self, now: Moment, by: Source) {
+        self.power = Reading::new(Ok(Power::Asleep), now, by);
         if self.temperature.get().is_none() {
             self.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Drive);
+        }
+    }
+
+    /// The kernel has woken it; how it is now, only an answer will tell.
+    fn woken(&mut self, now: Moment) {
+        self.power = Reading::new(Err(not_yet()), now, Source::Drive);
+        if self.temperature.get().is_none() {
+            self.temperature = Reading::new(Err(no_temperature(&self.identity)), now, Source::Drive);
         }
     }
 
@@ -209,6 +226,10 @@ impl SeenDrive {
             health: self.health.clone(),
         }
     }
+}
+
+fn not_yet() -> Missing {
+    Missing::new(Reason::NotAsked, "not asked yet")
 }
 
 fn no_temperature(identity: &Identity) -> Missing {

@@ -241,9 +241,14 @@ pub fn tell_apart(identities: &mut [&mut Identity]) {
         let twins: Vec<usize> = (0..identities.len()).filter(|&other| identities[other].key == key).collect();
         if twins.len() > 1 {
             for twin in twins {
-                let own = &mut identities[twin];
-                own.key = DriveKey(format!("{} at {}", own.key.0, own.port.as_deref().unwrap_or("an unknown place")));
+                name_by_place(identities[twin]);
             }
         }
     }
+}
+
+/// Adds the place to the key of a drive whose serial is not its own alone.
+pub fn name_by_place(identity: &mut Identity) {
+    let place = identity.port.as_deref().unwrap_or("an unknown place");
+    identity.key = DriveKey(format!("{} at {place}", identity.key.0));
 }
