@@ -75,6 +75,14 @@ fn without_data() -> Vec<(String, Frame)> {
     found
 }
 
+/// The calm state page at some minute and beat: what changes from one look to the next.
+pub fn calm_state(clock: &str, beat: u64) -> Frame {
+    let (_, verdict, snapshot) = after(2.0);
+    let time_of_day = |_: Duration| String::new();
+    let view = View { verdict: &verdict, snapshot: Some(&snapshot), clock, beat, time_of_day: &time_of_day };
+    pages::draw(&Page::Named(PageName::State), &view)
+}
+
 fn draw(page: &Page, verdict: &Verdict, snapshot: Option<&Snapshot>) -> Frame {
     let time_of_day = |ago: Duration| {
         let minute = 14 * 60 + 32 - ago.as_secs() / 60;

@@ -6,7 +6,8 @@
 #![allow(clippy::disallowed_methods, reason = "pictures are kept in files")]
 
 use std::path::{Path, PathBuf};
-use traylight_tests::scenes::pictures;
+use traylight_display::changes::{Window, changes};
+use traylight_tests::scenes::{calm_state, pictures};
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("pages")
@@ -53,4 +54,25 @@ fn the_trays_figures_are_read_from_arms_length() {
     let distance_mm = 400.0;
     let minutes = (CAPITAL_ROWS * PITCH_MM / distance_mm).atan().to_degrees() * 60.0;
     assert!(minutes >= 16.0, "the medium face has {minutes:.1} minutes of arc at {distance_mm} mm");
+}
+
+/// A full frame is 1,024 bytes of pixels; the wire adds address and control bytes (SSD1306 datasheet, 8.1.5).
+#[test]
+fn what_changes_from_look_to_look_is_a_small_part_of_a_frame() {
+    let cost = |from: (&str, u64), to: (&str, u64)| -> usize {
+        let (from, to) = (calm_state(from.0, from.1), calm_state(to.0, to.1));
+        changes(&from, &to).iter().map(Window::cost).sum()
+    };
+    let beat = cost(("14:32", 7), ("14:32", 8));
+    let minute = cost(("14:32", 7), ("14:33", 7));
+    let hour = cost(("14:59", 7), ("15:00", 7));
+    println!("bytes on the wire: a beat {beat}, a minute {minute}, an hour {hour}");
+    for bytes in [beat, minute, hour] {
+        assert!(bytes > 0 && bytes <= 102, "{bytes} bytes, wanted at most a tenth of a frame");
+    }
+    let pages: Vec<_> = pictures().into_iter().map(|(_, frame)| frame).collect();
+    for pair in pages.windows(2) {
+        let turn: usize = changes(&pair[0], &pair[1]).iter().map(Window::cost).sum();
+        assert!(turn <= 1024 + 10, "a turn of the page costs {turn} bytes");
+    }
 }
