@@ -20,7 +20,7 @@ pub fn table(document: &Document) -> String {
     let mut why = Vec::new();
     rows(
         &mut text,
-        &["tray", "drive", "size", "temp", "in MB/s", "out MB/s", "serial", "now"],
+        &["tray", "drive", "size", "power", "temp", "says", "in MB/s", "out MB/s", "serial", "now"],
         drives(document, &mut why),
     );
     rows(&mut text, &["pool", "level", "members", "state", "size"], pools(document));
@@ -60,7 +60,9 @@ fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
             shown(drive.tray.clone()),
             shown(drive.model.clone()),
             shown(drive.size_bytes.map(|size| Bytes(size).to_string())),
+            shown(drive.power.map(|power| format!("{power:?}").to_lowercase())),
             shown(drive.temperature_c.map(|degrees| Celsius(degrees).to_string())),
+            shown(drive.assessment.map(|assessment| format!("{assessment:?}").to_lowercase())),
             shown(rate(drive.read_bytes_per_s)),
             shown(rate(drive.written_bytes_per_s)),
             shown(drive.serial.clone()),
