@@ -196,11 +196,11 @@ fn fastest_link(word76: u16) -> Option<SataSpeed> {
 
 /// Bits 3:1 of word 77 (from memory).
 fn link(word76: u16, word77: u16) -> Option<SataSpeed> {
-    let is_sata = sata(word76) != 0;
     match sata(word77) >> 1 & 0x7 {
-        1 if is_sata => Some(SataSpeed::Gen1),
-        2 if is_sata => Some(SataSpeed::Gen2),
-        3 if is_sata => Some(SataSpeed::Gen3),
+        _ if sata(word76) == 0 => None,
+        1 => Some(SataSpeed::Gen1),
+        2 => Some(SataSpeed::Gen2),
+        3 => Some(SataSpeed::Gen3),
         _ => None,
     }
 }

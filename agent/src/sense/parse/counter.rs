@@ -120,7 +120,7 @@ mod tests {
         let standard = hours("power_on_hours", 2_000, Origin::Statistic { page: 1, offset: 0x10 });
         let minutes = hours("power_on_hours", 120_000, Origin::Attribute(9));
         let spindle = hours("spindle_hours", 2_015, Origin::Statistic { page: 3, offset: 8 });
-        let garbage = hours("head_flying_hours", 90_000, Origin::Statistic { page: 3, offset: 0x10 });
+        let garbage = hours("head_flying_hours", 2_100, Origin::Statistic { page: 3, offset: 0x10 });
         let mut counters = vec![minutes, standard, spindle, garbage];
         drop_contradicted_hours(&mut counters);
         assert_eq!(counters, [standard, spindle]);
