@@ -14,6 +14,8 @@ pub mod judge;
 
 pub mod tell;
 
+pub mod keep;
+
 pub mod show;
 
 pub mod serve;

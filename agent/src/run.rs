@@ -1,7 +1,9 @@
-//! The loop: hear the probe, judge, then show, tell and serve. The one place where all parts meet.
+//! The loop: hear the probe, judge, then show, tell, keep and serve. The one place where all parts meet.
 
 use crate::clock::{Clock, Moment};
+use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
+use crate::keep::{self, Saver, Store};
 use crate::probe::keeper::{Keeper, News};
 use crate::reading::Snapshot;
 use crate::serve::document::Document;
@@ -33,6 +35,10 @@ pub struct Edges {
     pub outlet: Outlet,
     /// The state socket, where one could be opened.
     pub socket: Option<StateSocket>,
+    /// Where the ledger is kept, where a store could be opened.
+    pub store: Option<Store>,
+    /// The ledger to begin with.
+    pub ledger: Ledger,
     /// The machine's clocks.
     pub clock: Clock,
 }
@@ -40,13 +46,14 @@ pub struct Edges {
 /// Runs until it is asked to stop.
 ///
 /// # Errors
-/// When the machine refuses signals.
+/// When the machine refuses signals or a thread.
 pub async fn run(edges: Edges) -> std::io::Result<()> {
-    let Edges { mut settings, reload, root, mut outlet, socket, clock } = edges;
+    let Edges { mut settings, reload, root, mut outlet, socket, store, ledger, clock } = edges;
     let (report, mut reports) = unbounded_channel();
     let panel = PanelThread::start(&settings.panel, clock.clone(), move |said| drop(report.send(said)));
     let mut keeper = Keeper::new(root, clock.clone());
-    let mut core = Core { clock: clock.clone(), ..Core::default() };
+    let mut core = Core { clock: clock.clone(), memory: Memory::with_ledger(ledger), ..Core::default() };
+    let mut saver = store.map(|store| Saver::start(store, clock.now())).transpose()?;
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
@@ -66,6 +73,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             _ = interrupt.recv() => break,
         }
         outlet.say_all(core.judge(&settings), &clock.wall());
+        if let Some(report) = saver.as_mut().and_then(|saver| saver.turn(clock.now(), &mut core.memory)) {
+            outlet.say(&about_saving(report), &clock.wall());
+        }
         tick.reset();
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
@@ -82,6 +92,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     }
 
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
+    if let Some(report) = saver.and_then(|saver| saver.finish(&mut core.memory)) {
+        outlet.say(&about_saving(report), &clock.wall());
+    }
     outlet.say(&Entry::agent(6, "stopped", "asked to stop"), &clock.wall());
     let last = crate::show::pages::stopped(&clock.wall().minute());
     outlet.draw(&last);
@@ -150,12 +163,12 @@ impl Core {
         match reload() {
             Ok(new) if new.panel != settings.panel => {
                 *settings = Settings { panel: settings.panel.clone(), ..new };
-                self.memory.accept_absences();
+                self.memory.accept_absences(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
             }
             Ok(new) => {
                 *settings = new;
-                self.memory.accept_absences();
+                self.memory.accept_absences(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force")
             }
             Err(problems) => Entry::agent(
@@ -178,5 +191,15 @@ fn about_panel(said: Report) -> Entry {
     match said {
         Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
         Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
+    }
+}
+
+fn about_saving(said: keep::Report) -> Entry {
+    match said {
+        keep::Report::Fails(fault) => {
+            let why = format!("what drives count is not saved, a restart forgets what is new of it: {fault}");
+            Entry::agent(4, "not-saved", why)
+        }
+        keep::Report::WorksAgain => Entry::agent(5, "saved-again", "what drives count is saved again"),
     }
 }

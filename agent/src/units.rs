@@ -20,11 +20,6 @@ impl fmt::Display for Celsius {
 pub struct Bytes(pub u64);
 
 impl Bytes {
-    /// From kibibytes, the unit of most of md's size files; saturates instead of wrapping.
-    pub fn from_kib(kib: u64) -> Self {
-        Self(kib.saturating_mul(1024))
-    }
-
     /// From 512 byte sectors, the unit of every block file in sysfs; saturates instead of wrapping.
     pub fn from_sectors(sectors: u64) -> Self {
         Self(sectors.saturating_mul(512))

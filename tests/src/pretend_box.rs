@@ -343,9 +343,10 @@ impl PretendBox {
     }
 }
 
-/// A world wide name made from the serial; the first digits are a maker's (NAA 5, SPC-4, 7.8.6.6.5).
+/// A world wide name made from the serial's end; the first digits are a maker's (NAA 5, SPC-4, 7.8.6.6.5).
 fn wwid(serial: &str) -> String {
-    let digits: String = serial.bytes().map(|byte| format!("{byte:02x}")).collect();
+    let end = &serial.as_bytes()[serial.len().saturating_sub(4)..];
+    let digits: String = end.iter().map(|byte| format!("{byte:02x}")).collect();
     format!("naa.5000c500{digits:0<8.8}\n")
 }
 

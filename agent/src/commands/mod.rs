@@ -62,6 +62,9 @@ struct Shared {
     /// Where a running agent serves its state
     #[arg(long, value_name = "DIR", default_value = "/run/traylight")]
     run_dir: PathBuf,
+    /// Where a running agent keeps what it must know after a restart
+    #[arg(long, value_name = "DIR", default_value = "/var/lib/traylight")]
+    state_dir: PathBuf,
     /// How log lines are written [default: journal under systemd, else text]
     #[arg(long, value_name = "FORM")]
     log: Option<Form>,

@@ -3,8 +3,11 @@
 use super::{Shared, read_settings};
 use std::io;
 use std::os::fd::AsFd;
+use std::path::Path;
 use std::process::ExitCode;
 use traylight::clock::Clock;
+use traylight::judge::ledger::Ledger;
+use traylight::keep::{KeepFault, Store};
 use traylight::run::Edges;
 use traylight::serve::socket::StateSocket;
 use traylight::show::outlet::Outlet;
@@ -19,7 +22,7 @@ pub struct Flags {
 
 /// Runs until stopped.
 pub fn command(flags: Flags) -> io::Result<ExitCode> {
-    let Shared { config, root, run_dir, log } = flags.shared;
+    let Shared { config, root, run_dir, state_dir, log } = flags.shared;
     let clock = Clock::of_this_machine();
     let settings = read_settings(&config).map_err(io::Error::other)?;
     let mut outlet = Outlet::new(Log::open(log.unwrap_or_else(form_for_here))?);
@@ -35,11 +38,33 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
             None
         }
     };
+    let (store, ledger, entries) = kept(&state_dir);
+    outlet.say_all(entries, &clock.wall());
     let reload = Box::new(move || read_settings(&config));
-    let done = runtime.block_on(traylight::run::run(Edges { settings, reload, root, outlet, socket, clock }));
+    let done =
+        runtime.block_on(traylight::run::run(Edges { settings, reload, root, outlet, socket, store, ledger, clock }));
     // A question that hangs must not hold up the end.
     runtime.shutdown_background();
     done.map(|()| ExitCode::SUCCESS)
+}
+
+/// The store, the ledger that was kept in it, and what there is to say. Without a store the box is watched all the same.
+fn kept(state_dir: &Path) -> (Option<Store>, Ledger, Vec<Entry>) {
+    let open = || -> Result<_, KeepFault> {
+        let (store, remarks) = Store::open(state_dir)?;
+        let ledger = store.load_ledger()?;
+        Ok((store, ledger, remarks))
+    };
+    match open() {
+        Ok((store, ledger, remarks)) => {
+            let entries = remarks.into_iter().map(|remark| Entry::agent(4, "store-begun-anew", remark));
+            (Some(store), ledger, entries.collect())
+        }
+        Err(fault) => {
+            let why = format!("a restart forgets what drives counted: {fault}");
+            (None, Ledger::default(), vec![Entry::agent(5, "store-not-open", why)])
+        }
+    }
 }
 
 /// The journal, when standard output is connected to it (systemd.exec(5), `$JOURNAL_STREAM`); else text.

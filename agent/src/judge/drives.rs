@@ -3,7 +3,7 @@
 use super::ledger::{Fell, Ledger};
 use super::track::Track;
 use crate::clock::Moment;
-use crate::reading::{Bus, Drive, DriveKey, MemberState, Pool, Snapshot};
+use crate::reading::{Bus, Drive, DriveKey, Member, MemberState, Pool, Snapshot};
 use crate::verdict::{Kind, Place, Remark, Subject};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -25,8 +25,8 @@ pub struct KnownDrive {
     pub place: Place,
     /// The kernel's name it had last; only good for finding it among the members of a pool.
     pub device: String,
-    /// The key of the pool that uses or used it.
-    pub pool: Option<String>,
+    /// The keys of the pools that use it, or did when it was lost; a drive with partitions can be in several.
+    pub pools: Vec<String>,
     /// False while it is not there.
     pub present: bool,
     /// The owner, or a whole pool, does without it.
@@ -44,6 +44,11 @@ pub struct KnownDrive {
 const LOSSES: usize = 16;
 
 impl KnownDrive {
+    /// True when the pool uses it, or did when it was lost.
+    pub fn is_in(&self, pool: &str) -> bool {
+        self.pools.iter().any(|key| key == pool)
+    }
+
     /// How often it started while the box was watched.
     pub fn starts_seen(&self, ledger: &Ledger, key: &DriveKey) -> Option<i64> {
         Some(ledger.now(key, "power_cycles")? - self.starts_at_first?)
@@ -80,9 +85,11 @@ impl Known {
         self.drives.iter().filter(|(_, drive)| drive.expected)
     }
 
-    /// The drive that is or was behind a member of a pool.
+    /// The drive that is behind a member of a pool. A replacement often has the name of the drive that it replaces, so
+    /// one that is gone is not meant.
     pub fn behind<'a>(&'a self, pool: &'a str, device: &'a str) -> Option<&'a KnownDrive> {
-        self.drives.values().find(|drive| drive.device == device && drive.pool.as_deref() == Some(pool))
+        let is_meant = |drive: &&KnownDrive| drive.device == device && drive.is_in(pool);
+        self.drives.values().filter(|drive| drive.present).find(is_meant)
     }
 
     /// Takes in who is there now. Without a list of drives nobody is taken for absent.
@@ -108,9 +115,12 @@ impl Known {
         }
         let whole: BTreeSet<&str> =
             snapshot.pools.iter().filter(|pool| is_whole(pool)).map(|pool| pool.key.as_str()).collect();
+        let there: BTreeSet<&str> = snapshot.drives.iter().map(|drive| drive.device.as_str()).collect();
         for drive in self.drives.values_mut().filter(|drive| !drive.present) {
-            // Another drive took its place and the pool has everything again.
-            drive.accepted |= drive.pool.as_deref().is_some_and(|pool| whole.contains(pool));
+            // Another drive took its place and the pool has everything again; not so if it still counts on this one.
+            let still_used = !there.contains(drive.device.as_str()) && pool_of(snapshot, &drive.device).is_some();
+            let done_without = !drive.pools.is_empty() && drive.pools.iter().all(|pool| whole.contains(pool.as_str()));
+            drive.accepted |= !still_used && done_without;
         }
     }
 
@@ -120,7 +130,7 @@ impl Known {
                 self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive {
                     place: Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None },
                     device: String::new(),
-                    pool: None,
+                    pools: Vec::new(),
                     present: false,
                     accepted: false,
                     expected: true,
@@ -134,11 +144,11 @@ impl Known {
 
     fn meet(&mut self, settings: &Settings, snapshot: &Snapshot, drive: &Drive) {
         let place = place_of(settings, drive);
-        let pool = pool_of(snapshot, &drive.device).map(|pool| pool.key.clone());
+        let uses = pools_of(snapshot, &drive.device).map(|pool| pool.key.clone()).collect::<Vec<_>>();
         let known = self.drives.entry(drive.key.clone()).or_insert_with(|| KnownDrive {
             place: place.clone(),
             device: String::new(),
-            pool: None,
+            pools: Vec::new(),
             present: false,
             accepted: false,
             expected: false,
@@ -149,18 +159,27 @@ impl Known {
         // Cards and USB sticks come and go; only a name or a pool makes them part of the box.
         let stays = !drive.removable && !matches!(drive.bus, Bus::Usb | Bus::Mmc);
         known.expected = place.tray.is_some()
-            || pool.is_some()
+            || !uses.is_empty()
             || (stays && snapshot.taken.since(known.first_seen) >= SETTLED_AFTER);
         known.place = place;
         known.device.clone_from(&drive.device);
-        known.pool = pool;
+        // A drive that is back and not yet used is still what its pool lacks.
+        let lacks_it = |key: &String| snapshot.pools.iter().any(|pool| pool.key == *key && !is_whole(pool));
+        if uses.is_empty() {
+            known.pools.retain(lacks_it);
+        } else {
+            known.pools = uses;
+        }
         known.present = true;
         known.accepted = false;
     }
 
     /// See [`super::Memory::accept_absences`].
-    pub fn accept_absences(&mut self) {
-        for drive in self.drives.values_mut().filter(|drive| !drive.present) {
+    pub fn accept_absences(&mut self, settings: &Settings) {
+        let trays = || settings.shelves.iter().flat_map(|shelf| &shelf.trays);
+        let is_named =
+            |key: &DriveKey| trays().any(|tray| matches!(&tray.holds, Some(Holds::Serial(serial)) if *serial == key.0));
+        for (_, drive) in self.drives.iter_mut().filter(|(key, drive)| !drive.present && !is_named(key)) {
             drive.accepted = true;
         }
     }
@@ -198,10 +217,16 @@ pub fn holds(wanted: &Option<Holds>, drive: &Drive) -> bool {
     }
 }
 
-/// The pool that uses a drive, by the kernel's name it has now.
-pub fn pool_of<'a>(snapshot: &'a Snapshot, device: &str) -> Option<&'a Pool> {
-    let uses = |pool: &&Pool| pool.members.iter().any(|member| member.drive_device == device && !member.device_gone);
-    snapshot.pools.iter().find(uses)
+/// The pool that uses a drive, by the kernel's name it has now. A spare is not used yet: no pool needs it, but no
+/// whole pool does without it either.
+pub fn pool_of<'a>(snapshot: &'a Snapshot, device: &'a str) -> Option<&'a Pool> {
+    pools_of(snapshot, device).next()
+}
+
+fn pools_of<'a>(snapshot: &'a Snapshot, device: &'a str) -> impl Iterator<Item = &'a Pool> {
+    let has = move |member: &Member| member.drive_device == device && !member.device_gone;
+    let uses = move |pool: &&Pool| pool.members.iter().any(|member| has(member) && member.state != MemberState::Spare);
+    snapshot.pools.iter().filter(uses)
 }
 
 /// True when a pool misses nothing and does nothing.

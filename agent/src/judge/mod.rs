@@ -44,6 +44,21 @@ pub struct Memory {
 }
 
 impl Memory {
+    /// A memory that begins with what drives counted before.
+    pub fn with_ledger(ledger: Ledger) -> Self {
+        Self { ledger, ..Self::default() }
+    }
+
+    /// What drives count.
+    pub fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// The ledger as it stands was handed on to be kept.
+    pub fn ledger_was_kept(&mut self) {
+        self.ledger.is_new = false;
+    }
+
     fn open(&self) -> impl Iterator<Item = &Condition> {
         self.tracks.values().filter_map(Track::open)
     }
@@ -53,8 +68,8 @@ impl Memory {
     }
 
     /// The owner has looked: absent drives that the configuration does not name are no longer expected.
-    pub fn accept_absences(&mut self) {
-        self.drives.accept_absences();
+    pub fn accept_absences(&mut self, settings: &Settings) {
+        self.drives.accept_absences(settings);
     }
 }
 

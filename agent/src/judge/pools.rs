@@ -1,6 +1,7 @@
 //! pool-degraded, pool-down, pool-busy: what a pool has lost, what it could still lose, and what it does.
 
 use super::Memory;
+use super::drives::KnownDrive;
 use super::track::{Holds, Side, Sight};
 use crate::reading::{ActivityKind, Member, MemberState, Pool, PoolRunning, Snapshot};
 use crate::units::Percent;
@@ -179,19 +180,20 @@ pub fn leave_in(memory: &Memory, pool: &Pool) -> Vec<String> {
 
 /// Where the lost members are or were, as far as the box remembers.
 fn lost(memory: &Memory, pool: &Pool) -> Vec<Place> {
-    let of_this_pool =
-        memory.drives.iter().map(|(_, drive)| drive).filter(|drive| drive.pool.as_deref() == Some(&pool.key));
-    let mut places: Vec<Place> = of_this_pool
+    let of_this_pool = memory.drives.iter().map(|(_, drive)| drive).filter(|drive| drive.is_in(&pool.key));
+    let mut lost: Vec<&KnownDrive> = of_this_pool
         .filter(|drive| !drive.present || misses(pool, &drive.device))
         .filter(|drive| {
             !pool.members.iter().any(|member| member.drive_device == drive.device && member.state == MemberState::Spare)
         })
-        .map(|drive| drive.place.clone())
         .collect();
-    places.sort();
-    places
+    // A replacement that is being filled comes after the drive that it replaces, and is then one too many.
+    lost.sort_by_key(|drive| (drive.present, &drive.place));
+    lost.truncate(losses(pool) as usize);
+    lost.into_iter().map(|drive| drive.place.clone()).collect()
 }
 
+/// A state that could not be read is no loss: the kernel's own count says when there is one.
 fn holds_its_share(member: &Member) -> bool {
-    member.state == MemberState::Active && !member.device_gone && member.slot.is_some()
+    matches!(member.state, MemberState::Active | MemberState::Unknown) && !member.device_gone && member.slot.is_some()
 }

@@ -16,9 +16,11 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     // Drives may need this long to start turning and to be found.
     let in_grace = snapshot.taken.since_boot() < settings.limits.grace.drives;
     let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
-        let pool = drive.pool.as_ref().and_then(|pool| snapshot.pools.iter().find(|other| other.key == *pool));
-        let severity = if drive.pool.is_some() { Severity::Critical } else { Severity::Warning };
-        let pool_agrees = pool.is_some_and(|pool| pools::misses(pool, &drive.device));
+        let its_pools = || snapshot.pools.iter().filter(|pool| drive.is_in(&pool.key));
+        // Of several pools the one that can lose no more is the one to speak of.
+        let pool = its_pools().find(|pool| !pools::leave_in(memory, pool).is_empty()).or_else(|| its_pools().next());
+        let severity = if !drive.pools.is_empty() { Severity::Critical } else { Severity::Warning };
+        let pool_agrees = its_pools().any(|pool| pools::misses(pool, &drive.device));
         let hold = if pool_agrees { Duration::ZERO } else { limits.gone_hold };
         let clear = if drive.accepted { Duration::ZERO } else { limits.back_hold };
         let side = match (drive.present || drive.accepted, in_grace) {
@@ -32,7 +34,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
             seen: snapshot.taken,
             finding: Finding::DriveGone {
                 drive: drive.place.clone(),
-                pool: pool.map(|pool| pool.name.clone()).or_else(|| drive.pool.clone()),
+                pool: pool.map(|pool| pool.name.clone()).or_else(|| drive.pools.first().cloned()),
                 leave_in: pool.map(|pool| pools::leave_in(memory, pool)).unwrap_or_default(),
             },
             holds: Holds::new(hold, clear),

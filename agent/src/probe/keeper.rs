@@ -56,11 +56,6 @@ impl Keeper {
         Self { root, clock, probe: None, failures: 0, start_at }
     }
 
-    /// The probe's process, while there is one.
-    pub fn process_id(&self) -> Option<u32> {
-        self.probe.as_ref().and_then(|probe| probe.child.id())
-    }
-
     /// The next news. May be dropped and asked again at any time without losing anything.
     pub async fn news(&mut self) -> News {
         loop {
@@ -134,7 +129,9 @@ impl Probe {
 fn start(root: &std::path::Path, now: Moment) -> std::io::Result<Probe> {
     let (ours, theirs) = std::os::unix::net::UnixStream::pair()?;
     ours.set_nonblocking(true)?;
-    let child = Command::new(std::env::current_exe()?)
+    // Not by its path: after an upgrade on disk another version would stand there, or for a moment none.
+    let child = Command::new("/proc/self/exe")
+        .arg0("traylight")
         .arg("probe")
         .arg("--root")
         .arg(root)

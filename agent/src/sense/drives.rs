@@ -2,8 +2,8 @@
 //! a command to a drive, except [`temperature`], which the kernel turns into one.
 
 use super::host::{Host, parts};
-use super::parse::quirks::Bridge;
-use super::parse::{block, hwmon, place, plain, udev};
+use super::parse::quirks::{Bridge, is_weak_serial};
+use super::parse::{block, hwmon, place, plain, scsi_vpd, udev};
 use crate::clock::Moment;
 use crate::reading::{Bus, DriveKey, DriveKind, Missing, OwnLimits, Reading, Source};
 use crate::units::{Bytes, Celsius};
@@ -103,9 +103,15 @@ pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
     let wwn = udev
         .wwn
         .or_else(|| text("device/wwid").and_then(|id| world_wide_name(&id)))
-        .or_else(|| text("wwid").and_then(|id| world_wide_name(&id)));
+        .or_else(|| text("wwid").and_then(|id| world_wide_name(&id)))
+        .or_else(|| vital_name(host, &folder));
     let port = place::place(&names, ata(host, &names));
-    let key = serial.clone().or_else(|| wwn.clone()).or_else(|| port.clone()).unwrap_or_else(|| drive.device.clone());
+    let key = serial
+        .clone()
+        .filter(|serial| !is_weak_serial(serial))
+        .or_else(|| wwn.clone())
+        .or_else(|| port.clone())
+        .unwrap_or_else(|| drive.device.clone());
     let thermometer = thermometer(host, &folder, &drive.path);
     let limit = |name: &str| thermometer.as_ref().and_then(|chip| host.ask(&chip.join(name), hwmon::drive_limit).ok());
 
@@ -174,10 +180,15 @@ fn udev_properties(host: &Host, folder: &Path) -> udev::Properties {
         .unwrap_or_default()
 }
 
-/// The serial from the drive's vital product data page 80h as the kernel keeps it: a header of four bytes, then text.
+/// The serial from the drive's vital product data page 80h as the kernel keeps it.
 fn vital_serial(host: &Host, folder: &Path) -> Option<String> {
-    let page = host.table(&folder.join("device/vpd_pg80")).ok()?;
-    plain::device_text(&String::from_utf8_lossy(page.get(4..)?))
+    scsi_vpd::serial(&host.table(&folder.join("device/vpd_pg80")).ok()?).ok()?
+}
+
+/// The name from page 83h, in the same way.
+fn vital_name(host: &Host, folder: &Path) -> Option<String> {
+    let name = scsi_vpd::world_wide_name(&host.table(&folder.join("device/vpd_pg83")).ok()?).ok()??;
+    Some(format!("{name:016x}"))
 }
 
 /// `naa.5000c500…` and `eui.…` are world wide names; other forms are made up from model and serial.

@@ -56,7 +56,7 @@ pub(super) fn counted(drive: &Place, what: Counted, total: i64, grown: i64, with
             format!("{} WEARS OUT", named(drive)),
             "",
             sentence(&[&place, &format!("has replaced {grown} more bad places lately ({total} in all)")], None),
-            "watch, plan to replace",
+            "plan its replacement",
             [
                 "Back up what matters, and have a replacement at hand if it goes on.",
                 "Do not write it off for a number that stands still: growth is what counts.",
@@ -113,7 +113,7 @@ pub(super) fn not_answering(drive: &Place, stalled: Duration) -> Words {
             &[&pointed_at(drive), &format!("has had work for {} and finished none", span(stalled))],
             Some("everything that uses it waits"),
         ),
-        "wait, then check plugs",
+        "wait, check its plugs",
         [
             "Give it three minutes: the kernel resets what hangs. If it goes on, shut down and check its plugs.",
             "Do not switch the box off while it may still be writing.",

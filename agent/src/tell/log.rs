@@ -218,3 +218,140 @@ fn quoted_if_needed(value: &str) -> String {
     let plain = |c: char| c.is_alphanumeric() || "-_./:+@%".contains(c);
     if !value.is_empty() && value.chars().all(plain) { value.to_owned() } else { format!("{value:?}") }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::DriveKey;
+    use crate::verdict::{Condition, Finding, Place, Subject};
+    use proptest::prelude::*;
+    use std::collections::BTreeSet;
+    use std::time::Duration;
+
+    fn wall() -> Wall {
+        let zone = jiff::tz::TimeZone::fixed(jiff::tz::offset(2));
+        let time = jiff::civil::date(2026, 5, 14).at(14, 32, 5, 0).to_zoned_datetime(zone).expect("a day in May");
+        Wall { time, synchronised: true }
+    }
+
+    /// A drive with this serial in tray 3, gone for 35 s.
+    fn gone(serial: &str) -> (Condition, Moment) {
+        let since = Moment::after_boot(Duration::from_secs(900));
+        let place = Place { tray: Some("3".into()), serial: Some(serial.into()), port: None };
+        let finding =
+            Finding::DriveGone { drive: place, pool: Some("md0".into()), leave_in: vec!["1".into(), "2".into()] };
+        let subject = Subject::Drive(DriveKey(serial.into()));
+        (Condition { subject, severity: Severity::Critical, since, finding }, since.plus(Duration::from_secs(35)))
+    }
+
+    fn opened(serial: &str) -> Entry {
+        let (condition, now) = gone(serial);
+        Entry::of(&Change::Opened(condition), now, &wall())
+    }
+
+    fn written(form: Form, entry: &Entry) -> String {
+        let mut out = Vec::new();
+        Log::open(form).expect("only a journal can be absent").write(entry, &wall(), &mut out);
+        String::from_utf8(out).expect("lines are text")
+    }
+
+    #[test]
+    fn a_change_is_one_line_of_words_and_pairs() {
+        assert_eq!(
+            written(Form::Text, &opened("HN24-LARK")),
+            "2026-05-14T14:32:05+02:00 critical opened condition=drive-gone severity=critical \
+             subject=\"drive HN24-LARK\" tray=3 serial=HN24-LARK since=2026-05-14T14:31:30+02:00 \
+             do=\"Leave 1 2 in. Then check the plugs of this one with the box off.\" \
+             do_not=\"Do not replace it for this alone: a lost connection is not a broken drive.\" \
+             evidence=\"its block device is gone\" \
+             message=\"TRAY 3 GONE: Tray 3 (serial ..LARK) is no longer seen; md0 needs it.\"\n"
+        );
+    }
+
+    #[test]
+    fn an_end_says_how_long_it_lasted_and_advises_nothing() {
+        let (condition, now) = gone("HN24-LARK");
+        let closed = Change::Closed { condition, lasted: Duration::from_secs(35) };
+        let line = written(Form::Json, &Entry::of(&closed, now, &wall()));
+        let object: serde_json::Value = serde_json::from_str(&line).expect("a line is JSON");
+        assert_eq!((&object["event"], &object["lasted_s"]), (&"closed".into(), &"35".into()));
+        assert_eq!(object["message"], "over after 35 s: TRAY 3 GONE");
+        assert_eq!(object["level"], "notice");
+        assert_eq!(object["do"], serde_json::Value::Null);
+    }
+
+    /// RFC 5424, 6.2.1: 2 is critical, 4 warning, 5 notice.
+    #[test]
+    fn a_change_is_as_urgent_as_what_it_begins_and_good_news_is_a_notice() {
+        let priority_of = |change: &dyn Fn(Condition) -> Change, severity| {
+            let (condition, now) = gone("HN24-LARK");
+            Entry::of(&change(Condition { severity, ..condition }), now, &wall()).priority
+        };
+        let ranks = [Severity::Critical, Severity::Warning, Severity::Notice];
+        assert_eq!(ranks.map(|severity| priority_of(&Change::Opened, severity)), [2, 4, 5]);
+        assert_eq!(ranks.map(|severity| priority_of(&Change::Worsened, severity)), [2, 4, 5]);
+        assert_eq!(ranks.map(|severity| priority_of(&Change::Eased, severity)), [5, 5, 5]);
+    }
+
+    /// A field of the journal's native protocol: its name, a line break, the length of the value in 8 bytes, little
+    /// endian, the value, a line break (systemd, docs/JOURNAL_NATIVE_PROTOCOL.md).
+    fn fields(mut bytes: &[u8]) -> Vec<(String, String)> {
+        let mut found = Vec::new();
+        while !bytes.is_empty() {
+            let end = bytes.iter().position(|&byte| byte == b'\n').expect("a name ends");
+            let (length, rest) = bytes[end + 1..].split_first_chunk().expect("eight bytes of length");
+            let (value, rest) = rest.split_at(u64::from_le_bytes(*length) as usize);
+            let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).expect("text");
+            found.push((text(&bytes[..end]), text(value)));
+            bytes = rest.strip_prefix(b"\n").expect("a value ends with a line break");
+        }
+        found
+    }
+
+    #[test]
+    fn the_journal_gets_every_field_by_its_protocol() {
+        assert_eq!(journal_entry(&Entry::agent(6, "started", "up"))[..20], *b"MESSAGE\n\x02\0\0\0\0\0\0\0up\nP");
+        let entry = opened("HN24-LARK\nPRIORITY=0");
+        let found = fields(&journal_entry(&entry));
+        let value = |name: &str| found.iter().find(|(found, _)| found == name).map(|(_, value)| value.as_str());
+        assert_eq!(value("PRIORITY"), Some("2"));
+        assert_eq!(
+            value("TRAYLIGHT_SERIAL"),
+            Some("HN24-LARK\nPRIORITY=0"),
+            "a value with a line break stays one value"
+        );
+        assert_eq!(value("MESSAGE"), Some(entry.message.as_str()));
+        assert_eq!(found.len(), 5 + entry.fields.len());
+        for (name, _) in &found {
+            // The same document: capitals, digits and underscores; those that begin with an underscore are the journal's own.
+            let is_plain = name.bytes().all(|byte| matches!(byte, b'A'..=b'Z' | b'0'..=b'9' | b'_'));
+            assert!(is_plain && name.starts_with(|first: char| first.is_ascii_uppercase()), "{name}");
+        }
+    }
+
+    #[test]
+    fn every_kind_has_a_message_id_of_its_own() {
+        let ids: BTreeSet<&str> = Kind::ALL.into_iter().map(message_id).chain([opened("X").message_id]).collect();
+        assert_eq!(ids.len(), Kind::ALL.len(), "drive-gone twice, the others once");
+        assert!(!ids.contains(Entry::agent(6, "started", "").message_id));
+        let is_id = |id: &&str| id.len() == 32 && id.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'));
+        assert!(ids.iter().all(is_id), "{ids:?}");
+    }
+
+    proptest! {
+        /// Serials are text from devices. Whatever they hold, an entry is one line, and the value is what was said.
+        #[test]
+        fn text_from_a_device_cannot_break_a_line(serial in any::<String>()) {
+            let entry = opened(&serial);
+            let text = written(Form::Text, &entry);
+            prop_assert_eq!(text.lines().count(), 1);
+            prop_assert!(!text.trim_end_matches('\n').contains(char::is_control), "{:?}", text);
+            let json = written(Form::Json, &entry);
+            prop_assert_eq!(json.matches('\n').count(), 1);
+            let object: serde_json::Value = serde_json::from_str(&json).expect("a line is JSON");
+            prop_assert_eq!(object["serial"].as_str(), Some(serial.as_str()));
+            let found = fields(&journal_entry(&entry));
+            prop_assert!(found.contains(&("TRAYLIGHT_SERIAL".to_owned(), serial)));
+        }
+    }
+}

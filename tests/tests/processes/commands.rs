@@ -49,7 +49,7 @@ fn the_state_through_the_socket_has_the_keys_of_the_schema() {
     let (heron, home) = (heron(), Home::new());
     heron.nvme("nvme0n1", "FINCH-01", "Finch 500G").port("eth0", 2500).zone("x86_pkg_temp", 44.0);
     heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
-    home.configure("[grace]\npools = \"0 s\"\n");
+    home.configure("[grace]\npools = \"1 ms\"\n");
     let _agent = Running::start(&home, heron.root());
     home.state_with("a condition", |state| state["conditions"][0].is_object());
     let output = home.run("look", &["--json"]);
@@ -61,7 +61,7 @@ fn the_state_through_the_socket_has_the_keys_of_the_schema() {
     let schema: Value = serde_json::from_str(&fs::read_to_string(file).unwrap()).unwrap();
     let mut compared = 0;
     compare_keys("state", &schema, &schema, &state, &mut compared);
-    assert!(compared > 20, "{compared} objects were compared, that is not the whole state");
+    assert!(compared >= 20, "{compared} objects were compared, that is not the whole state");
 }
 
 /// Objects have the keys that their schema names, no more and no fewer; maps without named keys may have any.

@@ -94,7 +94,7 @@ fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
     );
     let first = &snapshot.drives[1];
     assert_eq!(first.model.as_deref(), Some("Warbler 4T"));
-    assert_eq!(first.wwn.as_deref(), Some("5000c5005752454e"));
+    assert_eq!(first.wwn.as_deref(), Some("5000c50030303031"));
     assert_eq!(first.traffic.missing().unwrap().to_string(), "not asked: a rate needs two counts");
 
     let pool = &snapshot.pools[0];

@@ -4,7 +4,7 @@
 use super::{HOUR, MINUTE, Story, pull};
 use crate::clock::Moment;
 use crate::judge::{Memory, judge};
-use crate::reading::{Blind, Fan, Missing, OwnLimits, Reading, Reason, Room, Snapshot, Source};
+use crate::reading::{Blind, Fan, Missing, OwnLimits, PoolRunning, Reading, Reason, Room, Snapshot, Source};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Rpm};
 use crate::verdict::Heard;
 use proptest::prelude::*;
@@ -253,9 +253,59 @@ fn an_owner_who_has_looked_hears_no_more_of_a_drive_that_the_box_does_without() 
     story.settings.shelves[1].trays.pop();
     let mut story = story.play(0, 100, |_, _| {}).play(100, 200, without);
     assert_eq!(story.told, ["110 opened drive-gone warning"]);
-    story.memory.accept_absences();
+    story.memory.accept_absences(&story.settings);
     let story = story.play(200, 210, without);
     assert_eq!(story.told[1..], ["200 closed drive-gone"]);
+}
+
+#[test]
+fn one_answer_seen_in_many_looks_is_one_answer() {
+    let told = Story::closely().play(0, 20 * MINUTE, |second, snapshot| {
+        warm(snapshot, 2, if second < 10 * MINUTE { 60.0 } else { 40.0 });
+        // Asked every ten minutes, as a drive is that does nothing.
+        let asked = snapshot.taken.since_boot() - Duration::from_secs(second % (10 * MINUTE));
+        snapshot.drives[2].temperature.taken = Moment::after_boot(asked);
+    });
+    assert_eq!(told.told, [""; 0], "a hold is counted between answers");
+}
+
+#[test]
+fn a_hot_drive_that_is_taken_out_is_gone_and_not_hot() {
+    let told = Story::new().play(0, 30 * MINUTE, |second, snapshot| {
+        warm(snapshot, 5, 80.0);
+        if second >= 20 * MINUTE {
+            snapshot.drives.truncate(5);
+        }
+    });
+    assert_eq!(told.told, ["60 opened drive-hot critical", "1200 closed drive-hot", "1260 opened drive-gone warning"]);
+}
+
+#[test]
+fn new_settings_are_in_force_from_the_next_look_and_what_was_learned_stays() {
+    let lukewarm = |_: u64, snapshot: &mut Snapshot| warm(snapshot, 0, 44.0);
+    let mut story = Story::new().play(0, 20 * MINUTE, lukewarm);
+    assert_eq!(story.told, [""; 0]);
+    let before = std::mem::replace(&mut story.settings.limits.drive.hdd_warning_c, 43.0);
+    let mut story = story.play(20 * MINUTE, 40 * MINUTE, lukewarm);
+    assert_eq!(story.told, ["1500 opened drive-hot warning"], "five minutes after the first look with the new limit");
+    story.settings.limits.drive.hdd_warning_c = before;
+    let story = story.play(40 * MINUTE, 55 * MINUTE, lukewarm);
+    assert_eq!(story.told[1..], ["3000 closed drive-hot"]);
+    let story = story.play(55 * MINUTE, HOUR, |_, snapshot| turn(snapshot, 0));
+    assert_eq!(story.told[2..], ["3360 opened fan-stopped warning"], "it was seen turning before the settings changed");
+}
+
+#[test]
+fn a_serial_that_was_mistyped_is_not_missed_once_it_is_mended() {
+    let mut story = Story::closely();
+    let right = story.settings.clone();
+    story.settings.shelves[0].trays[2].holds = Some(traylight_config::Holds::Serial("HN24-LARC".into()));
+    let mut story = story.play(0, 100, |_, _| {});
+    assert_eq!(story.told, ["10 opened drive-gone warning"]);
+    story.settings = right;
+    story.memory.accept_absences(&story.settings);
+    let story = story.play(100, 200, |_, _| {});
+    assert_eq!(story.told[1..], ["100 closed drive-gone"]);
 }
 
 proptest! {
@@ -268,11 +318,18 @@ proptest! {
                 if second > 10 * MINUTE {
                     pull(snapshot, "HN24-LARK");
                 }
+                // A second pool, of the flash drive alone, which never starts.
+                let mut other = snapshot.pools[0].clone();
+                (other.key, other.name) = ("nestbox-cameras".into(), "md1".into());
+                other.members.clear();
+                other.running = Reading::new(Ok(PoolRunning::Inactive), snapshot.taken, Source::Sysfs);
+                snapshot.pools.push(other);
                 if shuffle {
+                    snapshot.pools.reverse();
                     let mut drives: Vec<_> = order.iter().filter_map(|&index| snapshot.drives.get(index).cloned()).collect();
                     std::mem::swap(&mut snapshot.drives, &mut drives);
                     snapshot.volumes.reverse();
-                    snapshot.pools[0].members.reverse();
+                    snapshot.pools.iter_mut().for_each(|pool| pool.members.reverse());
                 }
             });
             let mut told = story.told;

@@ -5,6 +5,7 @@
 
 mod boxes;
 mod drives;
+mod members;
 mod pools;
 
 use super::{Memory, judge};

@@ -1,7 +1,7 @@
 //! Stories of presence and pools: members that vanish, come back or are replaced, layouts that survive and that do not.
 
-use super::{Story, let_go, pull};
-use crate::reading::{Activity, ActivityKind, Member, MemberState, PoolRunning, Reading, Source};
+use super::{MINUTE, Story, let_go, pull};
+use crate::reading::{Activity, ActivityKind, Member, MemberState, PoolRunning, Reading, Snapshot, Source};
 use crate::verdict::{Finding, Severity, TrayState};
 
 #[test]
@@ -151,4 +151,106 @@ fn a_check_is_no_rebuild() {
         snapshot.pools[0].activity = Activity { kind: ActivityKind::Check, done: Some(0.1), left: None };
     });
     assert_eq!(told.told, ["0 opened pool-busy notice"]);
+}
+
+/// Drive 5 waits in the pool to be needed.
+fn with_a_spare(snapshot: &mut Snapshot) {
+    let device = snapshot.drives[5].device.clone();
+    let drive_device = device.clone();
+    let spare = Member { device, drive_device, slot: None, state: MemberState::Spare, device_gone: false };
+    snapshot.pools[0].members.push(spare);
+}
+
+#[test]
+fn a_spare_takes_the_place_of_a_lost_member_and_the_whole_pool_misses_nobody() {
+    let told = Story::closely().play(0, 500, |second, snapshot| {
+        with_a_spare(snapshot);
+        if second < 60 {
+            return;
+        }
+        let_go(snapshot, &["HN24-LARK"]);
+        let filled = second >= 300;
+        let pool = &mut snapshot.pools[0];
+        pool.missing = Some(u32::from(!filled));
+        let spare = pool.members.last_mut().expect("the spare is still listed");
+        (spare.slot, spare.state) = (Some(2), if filled { MemberState::Active } else { MemberState::Rebuilding });
+        if !filled {
+            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None };
+        }
+    });
+    assert_eq!(
+        told.told,
+        [
+            "60 opened drive-gone critical",
+            "60 opened pool-degraded critical",
+            "60 opened pool-busy notice",
+            "300 closed drive-gone",
+            "300 closed pool-busy",
+            "360 closed pool-degraded"
+        ]
+    );
+}
+
+#[test]
+fn a_spare_that_vanishes_is_missed_although_the_pool_is_whole() {
+    for md_has_noticed in [false, true] {
+        let told = Story::closely().play(0, 200, |second, snapshot| {
+            with_a_spare(snapshot);
+            if second >= 60 {
+                pull(snapshot, "HN31-CROW");
+                snapshot.pools[0].members.retain(|member| !(md_has_noticed && member.device_gone));
+            }
+        });
+        assert_eq!(told.told, ["70 opened drive-gone warning"], "md has noticed: {md_has_noticed}");
+    }
+}
+
+#[test]
+fn a_pool_that_still_counts_on_a_drive_does_not_do_without_it() {
+    let told = Story::closely().play(0, 200, |second, snapshot| match second {
+        ..60 => {}
+        // The drive is no longer listed, but the pool has not been seen to miss it.
+        ..66 => snapshot.drives.retain(|drive| drive.key.0 != "HN24-LARK"),
+        _ => pull(snapshot, "HN24-LARK"),
+    });
+    assert_eq!(told.told, ["66 opened drive-gone critical", "66 opened pool-degraded critical"]);
+}
+
+#[test]
+fn raid6_eases_when_one_of_two_lost_members_is_back() {
+    let told = Story::closely().play(0, 500, |second, snapshot| {
+        snapshot.pools[0].level = "raid6".into();
+        match second {
+            ..60 => {}
+            ..120 => let_go(snapshot, &["HN24-LARK", "HN24-KITE"]),
+            ..300 => let_go(snapshot, &["HN24-KITE"]),
+            _ => {}
+        }
+    });
+    assert_eq!(
+        told.of("pool-degraded"),
+        ["60 opened pool-degraded critical", "180 eased pool-degraded warning", "360 closed pool-degraded"]
+    );
+}
+
+/// What each layout survives for certain: all copies but one of a mirror, one drive of raid4 and raid5 and two of raid6
+/// (md(4), from memory), and of raid10 one, since the second may be the other copy.
+#[test]
+fn a_layout_decides_how_bad_a_loss_is() {
+    let lost = |level: &str, serials: &[&str]| {
+        let story = Story::closely().play(0, 2 * MINUTE, |second, snapshot| {
+            snapshot.pools[0].level = level.into();
+            if second >= 60 {
+                let_go(snapshot, serials);
+            }
+        });
+        [story.of("pool-degraded"), story.of("pool-down")].concat().join(",")
+    };
+    let (two, four) = (["HN24-LARK", "HN24-KITE"], ["HN24-LARK", "HN24-KITE", "HN24-WREN", "HN24-TERN"]);
+    assert_eq!(lost("raid1", &two), "60 opened pool-degraded warning");
+    assert_eq!(lost("raid1", &four), "60 opened pool-degraded critical");
+    assert_eq!(lost("raid4", &two[..1]), "60 opened pool-degraded critical");
+    assert_eq!(lost("raid10", &two[..1]), "60 opened pool-degraded critical");
+    assert_eq!(lost("raid6", &four[..3]), "70 opened pool-down critical");
+    assert_eq!(lost("raid0", &two[..1]), "70 opened pool-down critical");
 }

@@ -2,7 +2,7 @@
 //! what it does not offer is asked once only, since every refused command makes the kernel halt the port for a moment.
 
 use super::command::{Ata, Command};
-use super::{Failure, Health, Reply, Told, Transport, Wanted, collect, parsed, sense_of, unreadable};
+use super::{Failure, Health, Reply, Told, Transport, Wanted, collect, parsed, sense_of, settle, unreadable};
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
 use crate::sense::parse::ata_identify::{Identify, identify};
 use crate::sense::parse::ata_power::{PowerMode, power_mode};
@@ -54,7 +54,9 @@ impl AtaDrive {
         if let Err(why) = self.identify(to) {
             return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
         }
-        let health = wanted.health.then(|| self.health(to));
+        // With its heads parked, logs that lie on the medium would make it move them.
+        let parked = mode.is_ok_and(PowerMode::may_have_parked) && !wanted.in_use;
+        let health = (wanted.health && !parked).then(|| self.health(to));
         let own_limits = health.as_ref().map(own_limits).unwrap_or_default();
         Told { power, temperature: wanted.temperature.then(|| self.temperature(to)), own_limits, health }
     }
@@ -137,6 +139,7 @@ impl AtaDrive {
             };
             collect(&mut health, "error log", errors.map(|counter| vec![counter]));
         }
+        settle(&mut health);
         health
     }
 

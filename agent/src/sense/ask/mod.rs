@@ -10,11 +10,12 @@ pub mod nvme_admin;
 pub mod scsi;
 pub mod scsi_generic;
 
-use super::parse::counter::Counter;
+use super::parse::counter::{Counter, drop_contradicted_hours};
 use super::parse::sense_data::{Answering, Sense, sense};
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
 use crate::units::Celsius;
 use command::Command;
+use std::collections::BTreeSet;
 
 /// What a drive answered.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -114,17 +115,17 @@ fn parsed<T>(reply: Result<Reply, Failure>, parse: impl FnOnce(&[u8]) -> Result<
     parse(&reply?.data).map_err(|why| Failure::Missing(unreadable(why)))
 }
 
+/// Of several sources of one number the first is kept: they were asked in the order of their worth.
+fn settle(health: &mut Health) {
+    drop_contradicted_hours(&mut health.counters);
+    let mut known = BTreeSet::new();
+    health.counters.retain(|counter| known.insert(counter.name));
+}
+
 /// Takes in counters, or notes why there are none.
 fn collect(health: &mut Health, what: &str, found: Result<Vec<Counter>, Failure>) {
     match found {
-        Ok(counters) => {
-            for counter in counters {
-                // The first source of a name is the better one: they are asked in that order.
-                if health.counters.iter().all(|known| known.name != counter.name) {
-                    health.counters.push(counter);
-                }
-            }
-        }
+        Ok(counters) => health.counters.extend(counters),
         Err(Failure::NotSupported(_)) => {}
         Err(Failure::Missing(why)) => health.unread.push(format!("{what}: {why}")),
     }

@@ -1,7 +1,7 @@
 //! The talk with a SCSI drive: REQUEST SENSE says whether it sleeps, log pages say the rest (SPC-4, clause 7.3).
 
 use super::command::{Command, Scsi};
-use super::{Failure, Health, Reply, Told, Transport, Wanted, collect, parsed, unreadable};
+use super::{Failure, Health, Reply, Told, Transport, Wanted, collect, parsed, settle, unreadable};
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
 use crate::sense::parse::counter::{Counter, Origin, Unit};
 use crate::sense::parse::scsi_errors::{self, Outcome};
@@ -103,6 +103,7 @@ impl ScsiDrive {
                 .map_err(Failure::reason)
                 .map(|tests| tests.first().map_or(SelfTest::Never, |test| outcome(test.outcome)));
         }
+        settle(&mut health);
         health
     }
 

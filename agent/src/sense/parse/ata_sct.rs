@@ -93,44 +93,6 @@ pub fn sct_status(bytes: &[u8]) -> Result<SctStatus, String> {
     })
 }
 
-/// The limits in the SCT temperature table, log E1h after the table was asked for (HC310 table 71; FUJ table 5.32).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SctLimits {
-    /// Highest recommended for continuous work.
-    pub recommended_maximum: Option<Celsius>,
-    /// Highest permitted.
-    pub permitted_maximum: Option<Celsius>,
-    /// Lowest recommended for continuous work.
-    pub recommended_minimum: Option<Celsius>,
-    /// Lowest permitted.
-    pub permitted_minimum: Option<Celsius>,
-}
-
-/// Reads the limits in the SCT temperature table.
-///
-/// # Errors
-/// What was found instead of the table.
-pub fn sct_limits(bytes: &[u8]) -> Result<SctLimits, String> {
-    /// The history of temperatures fills the page from byte 34.
-    const LONGEST_HISTORY: u16 = 478;
-    let page = page(bytes)?;
-    let version = le16(page, 0)?;
-    if version != 2 {
-        return Err(format!("found an SCT table of format {version}, wanted 2"));
-    }
-    let history = le16(page, 30)?;
-    if history > LONGEST_HISTORY {
-        return Err(format!("found a history of {history} samples, wanted at most {LONGEST_HISTORY}"));
-    }
-    let signed = |at: usize| byte(page, at).map(|byte| i64::from(byte as i8));
-    Ok(SctLimits {
-        recommended_maximum: limit(signed(6)?),
-        permitted_maximum: limit(signed(7)?),
-        recommended_minimum: plausible_ever(signed(8)?),
-        permitted_minimum: plausible_ever(signed(9)?),
-    })
-}
-
 /// An upper limit that makes sense as one; drives without say 0, 80h or something far off.
 fn limit(degrees: i64) -> Option<Celsius> {
     if degrees >= 30 { plausible_ever(degrees) } else { None }
@@ -144,10 +106,6 @@ mod tests {
 
     fn status(version: u8, state: u8, warmth: &[u8]) -> Vec<u8> {
         page(&[(0, &[version, 0]), (2, &[0xA0, 0x02]), (10, &[state]), (200, warmth)])
-    }
-
-    fn limits() -> Vec<u8> {
-        page(&[(0, &[2, 0, 1, 0, 10, 0, 60, 70, 0, 0xFB]), (30, &[128, 0, 5, 0])])
     }
 
     #[test]
@@ -187,21 +145,9 @@ mod tests {
     }
 
     #[test]
-    fn the_drive_states_its_limits() {
-        let limits = sct_limits(&limits()).unwrap();
-        assert_eq!(limits.recommended_maximum, Some(Celsius(60.0)));
-        assert_eq!(limits.permitted_maximum, Some(Celsius(70.0)));
-        assert_eq!((limits.recommended_minimum, limits.permitted_minimum), (Some(Celsius(0.0)), Some(Celsius(-5.0))));
-    }
-
-    #[test]
     fn other_formats_are_refused() {
         assert_eq!(sct_status(&status(1, 0, &[36])), Err("found SCT format 1, wanted 2 or 3".into()));
         assert_eq!(sct_status(&[0xFF; 512]), Err("found 512 bytes that are all FFh, wanted an answer".into()));
-        assert_eq!(sct_limits(&status(3, 0, &[36])), Err("found an SCT table of format 3, wanted 2".into()));
-        let mut endless = limits();
-        endless[30..32].copy_from_slice(&[0xFF, 0xFF]);
-        assert_eq!(sct_limits(&endless), Err("found a history of 65535 samples, wanted at most 478".into()));
     }
 
     proptest! {
@@ -209,14 +155,10 @@ mod tests {
         fn whatever_comes_temperatures_are_possible(
             noise in any_bytes(600),
             good in bent(status(3, 0, &[36, 20, 41, 5, 52, 65])),
-            table in bent(limits()),
         ) {
-            for bytes in [&noise, &good, &table] {
+            for bytes in [&noise, &good] {
                 if let Ok(status) = sct_status(bytes) {
                     prop_assert!(status.temperature.is_none_or(|now| (1.0..=95.0).contains(&now.0)));
-                }
-                if let Ok(limits) = sct_limits(bytes) {
-                    prop_assert!(limits.permitted_maximum.is_none_or(|limit| limit.0 >= 30.0));
                 }
             }
         }

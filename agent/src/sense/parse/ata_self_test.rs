@@ -1,7 +1,7 @@
 //! What came of the tests that an ATA drive ran on itself: the status byte, and the two self-test logs. Starting one is
 //! not done here.
 
-use super::bytes::{array, byte, le16, le32, le48, summed_page};
+use super::bytes::{array, byte, le32, summed_page};
 
 /// What came of a self-test (HC580 clause 12.55.2.4).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -119,29 +119,6 @@ pub fn log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
     newest_first(newest, ROOM, entry)
 }
 
-/// The extended self-test log, log 07h, all its pages in order: 18 tests a page, the newest first (HC580 table 136).
-///
-/// # Errors
-/// What was found instead of pages of the log.
-pub fn extended_log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
-    const ROOM_IN_A_PAGE: usize = 18;
-    // A page without a test may be all zeros but for the first, which has the revision.
-    let first = summed_page(bytes)?;
-    let revision = byte(first, 0)?;
-    if revision != 1 {
-        return Err(format!("found log revision {revision}, wanted 1"));
-    }
-    let newest = usize::from(le16(first, 2)?);
-    let entry = |slot: usize| {
-        let page = bytes.get(slot / ROOM_IN_A_PAGE * 512..).unwrap_or_default();
-        let page = summed_page(page)?;
-        let at = 4 + 26 * (slot % ROOM_IN_A_PAGE);
-        let [subcommand, status, hours @ .., _checkpoint] = array::<5>(page, at)?;
-        Ok(entry(subcommand, status, u16::from_le_bytes(hours), le48(page, at + 5)?, (1 << 48) - 1))
-    };
-    newest_first(newest, bytes.len() / 512 * ROOM_IN_A_PAGE, entry)
-}
-
 /// Walks a ring of slots backwards from the newest, counted from 1, until a slot was never used.
 fn newest_first(
     newest: usize,
@@ -194,18 +171,6 @@ mod tests {
         summed(page(&[(0, &[1, 0]), (2, &PASSED_SHORT), (26, &FAILED_READ), (508, &[2])]))
     }
 
-    /// Two pages of the extended log; the newest test is number 20, the second of the second page.
-    fn extended(newest: u16) -> Vec<u8> {
-        let filler = [1, 0x00, 0x64, 0x00, 0, 0, 0, 0, 0, 0, 0];
-        let mut first = page(&[(0, &[1, 0]), (2, &newest.to_le_bytes())]);
-        for slot in 0..18 {
-            first[4 + 26 * slot..][..11].copy_from_slice(&filler);
-        }
-        let failed = [2, 0x79, 0x65, 0x00, 0, 0x01, 0x02, 0x03, 0x04, 0x05, 0x06];
-        let second = page(&[(0, &[1, 0]), (4, &filler), (30, &failed)]);
-        [summed(first), summed(second)].concat()
-    }
-
     #[test]
     fn the_status_byte_by_the_table() {
         // HC580 clause 12.55.2.4 and HC310 "Self-Test Execution Status".
@@ -255,38 +220,20 @@ mod tests {
     #[test]
     fn a_drive_that_never_tested_itself_has_an_empty_log() {
         assert_eq!(log(&summed(page(&[(0, &[1, 0])]))), Ok(Vec::new()));
-        assert_eq!(extended_log(&summed(page(&[(0, &[1, 0])]))), Ok(Vec::new()));
-    }
-
-    #[test]
-    fn the_extended_log_counts_over_its_pages() {
-        let entries = extended_log(&extended(20)).unwrap();
-        assert_eq!(entries.len(), 20);
-        assert_eq!(entries[0].failed_at_lba, Some(0x0605_0403_0201));
-        assert_eq!((entries[0].power_on_hours, entries[1].power_on_hours), (101, 100));
     }
 
     #[test]
     fn a_number_beyond_the_log_is_refused() {
         let wrong = summed(page(&[(0, &[1, 0]), (508, &[22])]));
         assert_eq!(log(&wrong), Err("found test number 22, wanted at most 21".into()));
-        assert_eq!(extended_log(&extended(37)), Err("found test number 37, wanted at most 36".into()));
-        assert_eq!(extended_log(&extended(20)[..512]), Err("found test number 20, wanted at most 18".into()));
-        let old = extended_log(&summed(page(&[(0, &[2])])));
-        assert_eq!(old, Err("found log revision 2, wanted 1".into()));
     }
 
     proptest! {
         #[test]
         fn whatever_comes_no_log_outgrows_its_pages(
             one in prop_oneof![any_bytes(600), bent(two_tests())],
-            more in prop_oneof![any_bytes(1200), bent(extended(20))],
         ) {
             prop_assert!(log(&one).map_or(0, |entries| entries.len()) <= 21);
-            if let Ok(entries) = extended_log(&more) {
-                prop_assert!(entries.len() <= more.len() / 512 * 18);
-                prop_assert!(entries.iter().all(|entry| entry.failed_at_lba.is_none_or(|lba| lba < (1 << 48) - 1)));
-            }
         }
     }
 }

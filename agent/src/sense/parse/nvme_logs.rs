@@ -1,6 +1,6 @@
-//! The self-test log and the error log of an NVMe drive. Its health is in [`super::nvme`].
+//! The self-test log of an NVMe drive. Its health is in [`super::nvme`].
 
-use super::bytes::{array, byte, le16, le32, le64, not_blank};
+use super::bytes::{array, byte, le64, not_blank};
 
 /// The self-test log, 06h (NVMe 1.4 clause 5.14.1.6, from memory; fields as in the manual page nvme_st_result(2)).
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -109,48 +109,6 @@ impl Outcome {
     }
 }
 
-/// One entry of the error log.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct ErrorEntry {
-    /// Number of the error since the drive was made, from 1.
-    pub number: u64,
-    /// Status code type, bits 10:8 of the status.
-    pub status_type: u8,
-    /// Status code, bits 7:0 of the status.
-    pub status_code: u8,
-    /// First sector that the command was about.
-    pub lba: u64,
-    /// Name space that the command was about.
-    pub name_space: u32,
-}
-
-/// Reads the error log, 01h, the newest entry first (NVMe 1.4 clause 5.14.1.1, from memory). A growing number alone is
-/// no fault: commands that the drive does not know are logged too.
-///
-/// # Errors
-/// What was found instead of whole entries.
-pub fn error_entries(bytes: &[u8]) -> Result<Vec<ErrorEntry>, String> {
-    const SIZE: usize = 64;
-    if bytes.is_empty() || bytes.len() % SIZE != 0 {
-        return Err(format!("found {} bytes, wanted entries of {SIZE}", bytes.len()));
-    }
-    if bytes.iter().all(|&byte| byte == 0xFF) {
-        not_blank(bytes)?;
-    }
-    let mut entries = Vec::new();
-    for entry in bytes.chunks_exact(SIZE) {
-        let number = le64(entry, 0)?;
-        // Number 0 marks an entry that was never used.
-        if number != 0 {
-            // Bit 0 is the phase tag; the status begins above it.
-            let [status_code, status_type] = (le16(entry, 12)? >> 1).to_le_bytes();
-            let (lba, name_space) = (le64(entry, 16)?, le32(entry, 24)?);
-            entries.push(ErrorEntry { number, status_type: status_type & 0x07, status_code, lba, name_space });
-        }
-    }
-    Ok(entries)
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::testing::{any_bytes, bent};
@@ -172,17 +130,6 @@ mod tests {
         passed[4..12].copy_from_slice(&8_000_u64.to_le_bytes());
         log[4..32].copy_from_slice(&failed);
         log[32..60].copy_from_slice(&passed);
-        log
-    }
-
-    fn error_log() -> Vec<u8> {
-        let mut log = vec![0; 64 * 4];
-        log[0] = 9;
-        log[12..14].copy_from_slice(&(0x0281_u16 << 1 | 1).to_le_bytes());
-        log[16..24].copy_from_slice(&4_660_u64.to_le_bytes());
-        log[24] = 1;
-        log[64] = 8;
-        log[76..78].copy_from_slice(&(0x4002_u16 << 1).to_le_bytes());
         log
     }
 
@@ -215,30 +162,14 @@ mod tests {
         assert_eq!(self_tests(&log).unwrap().past[0].failed_at_lba, None);
     }
 
-    #[test]
-    fn errors_tell_their_status_and_place() {
-        let entries = error_entries(&error_log()).unwrap();
-        // Status 281h is an unrecovered read error (linux/nvme.h, NVME_SC_READ_ERROR).
-        let wanted = ErrorEntry { number: 9, status_type: 2, status_code: 0x81, lba: 4_660, name_space: 1 };
-        assert_eq!(entries[0], wanted);
-        assert_eq!((entries.len(), entries[1].status_type, entries[1].status_code), (2, 0, 0x02));
-        assert_eq!(error_entries(&error_log()[..70]), Err("found 70 bytes, wanted entries of 64".into()));
-        assert_eq!(error_entries(&[]), Err("found 0 bytes, wanted entries of 64".into()));
-    }
-
     proptest! {
         #[test]
         fn whatever_comes_no_log_outgrows_its_bytes(
             tests in prop_oneof![any_bytes(700), bent(self_test_log())],
-            errors in prop_oneof![any_bytes(300), bent(error_log())],
         ) {
             if let Ok(log) = self_tests(&tests) {
                 prop_assert!(log.past.len() <= 20);
                 prop_assert!(log.running.is_none_or(|(_, done)| done <= 100));
-            }
-            if let Ok(entries) = error_entries(&errors) {
-                prop_assert!(entries.len() <= errors.len() / 64);
-                prop_assert!(entries.iter().all(|entry| entry.number != 0 && entry.status_type < 8));
             }
         }
     }

@@ -1,0 +1,142 @@
+//! What is kept over restarts: one small database in the state folder, written seldom and whole. It keeps what it is
+//! given; what is worth keeping, and when, is said elsewhere.
+
+mod aside;
+mod fault;
+mod saver;
+
+use crate::judge::ledger::Ledger;
+use aside::{Look, look, set_aside};
+pub use fault::{KeepFault, Trouble};
+use rusqlite::{Connection, OptionalExtension};
+use rustix::fs::{Access, FlockOperation, access, flock};
+pub use saver::{Report, Saver};
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// The database in the state folder.
+const FILE: &str = "store.db";
+/// Marks the database as ours (SQLite's file format, 1.3.17): "tray" in ASCII.
+const APPLICATION: i64 = 0x7472_6179;
+/// The version of what is in it. Whoever changes the tables or the form of a body raises it and brings older stores
+/// up to it.
+const VERSION: i64 = 1;
+/// Another program that has the database open is waited for no longer; only whoever writes to it is in the way.
+const PATIENCE: Duration = Duration::from_secs(1);
+
+/// A new store. One transaction: the marks and the tables are there together or not at all.
+const TABLES: &str = "
+    BEGIN;
+    PRAGMA application_id = 0x74726179;
+    PRAGMA user_version = 1;
+    -- The ledger of the drives' counters as JSON, in the only row.
+    CREATE TABLE ledger (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL) STRICT;
+    COMMIT;";
+
+/// A log ahead of the file costs flash the least; FULL waits until the disk has it; a quarter of a MiB is cache enough.
+const MANNER: &str = "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA cache_size = -256;";
+
+/// The store. While it lives, no other agent gets the same folder.
+pub struct Store {
+    database: Connection,
+    file: PathBuf,
+    /// Holds the lock on the folder.
+    _folder: File,
+}
+
+impl Store {
+    /// Opens the store in the state folder; makes both where they are not there. A file that cannot be used is set
+    /// aside under another name and a new store is begun: each time that is so is a remark, in words for the owner.
+    ///
+    /// # Errors
+    /// When the folder or the disk cannot be used, or another agent uses it.
+    pub fn open(state_dir: &Path) -> Result<(Self, Vec<String>), KeepFault> {
+        let folder = take(state_dir)?;
+        let file = state_dir.join(FILE);
+        let found = look(&file)?;
+        let mut remarks = Vec::new();
+        if let Look::Unusable(found) = &found {
+            let aside = set_aside(&file).map_err(KeepFault::system(&file))?;
+            let (file, aside) = (file.display(), aside.display());
+            remarks.push(format!(
+                "{file}: found {found}, wanted a store of version {VERSION}; it is kept as {aside}, a new store is begun"
+            ));
+        }
+        if found != Look::Good {
+            create(&file)?;
+        }
+        let database = connect(&file).map_err(KeepFault::database(&file))?;
+        database.execute_batch(MANNER).map_err(KeepFault::database(&file))?;
+        Ok((Self { database, file, _folder: folder }, remarks))
+    }
+
+    /// The ledger as it was saved last; an empty one when none was.
+    ///
+    /// # Errors
+    /// When the disk cannot be read.
+    pub fn load_ledger(&self) -> Result<Ledger, KeepFault> {
+        read_ledger(&self.database).map_err(KeepFault::database(&self.file))
+    }
+
+    /// Saves the ledger in place of the one before, and returns when the disk has it.
+    ///
+    /// # Errors
+    /// When the disk is full, can only be read, or fails. What was saved before stays.
+    pub fn save_ledger(&self, ledger: &Ledger) -> Result<(), KeepFault> {
+        let save = || {
+            let body = serde_json::to_string(ledger).map_err(as_database_error)?;
+            self.database.execute("REPLACE INTO ledger (id, body) VALUES (1, ?1)", [body]).map(drop)
+        };
+        save().map_err(KeepFault::database(&self.file))
+    }
+}
+
+/// Makes the folder and locks it. The lock ends with the process, however that ends.
+#[allow(clippy::disallowed_methods, reason = "the state folder is this module's own edge")]
+fn take(state_dir: &Path) -> Result<File, KeepFault> {
+    let system = KeepFault::system(state_dir);
+    std::fs::create_dir_all(state_dir).map_err(&system)?;
+    // Said here in plain words; the database would say it in many ways.
+    access(state_dir, Access::WRITE_OK).map_err(|error| system(error.into()))?;
+    let folder = File::open(state_dir).map_err(&system)?;
+    match flock(&folder, FlockOperation::NonBlockingLockExclusive) {
+        Ok(()) => Ok(folder),
+        Err(rustix::io::Errno::WOULDBLOCK) => {
+            Err(KeepFault { at: state_dir.to_owned(), trouble: Trouble::AnotherAgent })
+        }
+        Err(error) => Err(system(error.into())),
+    }
+}
+
+/// Makes a new store under another name first, so that a store is never half made.
+fn create(file: &Path) -> Result<(), KeepFault> {
+    let unfinished = file.with_extension("new");
+    match std::fs::remove_file(&unfinished) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => Err(KeepFault::system(&unfinished)(error))?,
+        _ => {}
+    }
+    let make = || connect(&unfinished)?.execute_batch(TABLES);
+    make().map_err(KeepFault::database(&unfinished))?;
+    std::fs::rename(&unfinished, file).map_err(KeepFault::system(file))
+}
+
+fn connect(file: &Path) -> rusqlite::Result<Connection> {
+    let database = Connection::open(file)?;
+    database.busy_timeout(PATIENCE)?;
+    Ok(database)
+}
+
+fn read_ledger(database: &Connection) -> rusqlite::Result<Ledger> {
+    let body: Option<String> =
+        database.query_row("SELECT body FROM ledger WHERE id = 1", [], |row| row.get(0)).optional()?;
+    body.map_or(Ok(Ledger::default()), |body| serde_json::from_str(&body).map_err(as_database_error))
+}
+
+/// A body that is no ledger, as the database's own error for a column that is not what it should be.
+fn as_database_error(error: serde_json::Error) -> rusqlite::Error {
+    rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, Box::new(error))
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,220 @@
+//! When the ledger is saved, and by whom: a thread of its own, since a memory card may hang while it is written to, and
+//! that must not hold up the judging.
+
+use super::{KeepFault, Store, Trouble};
+use crate::clock::Moment;
+use crate::judge::Memory;
+use crate::judge::ledger::Ledger;
+use std::io;
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::time::Duration;
+
+/// Flash wears: no two saves are closer together than this, but for the last.
+const EVERY: Duration = Duration::from_secs(15 * 60);
+/// The last save is waited for no longer; a supervisor would lose its patience later.
+const LAST: Duration = Duration::from_secs(20);
+
+/// What is to be said of saving: once when it begins to fail, once when it is over.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Report {
+    /// Nothing was saved; why.
+    Fails(KeepFault),
+    /// What was not saved before is saved.
+    WorksAgain,
+}
+
+/// Saves what is new.
+pub struct Saver {
+    file: PathBuf,
+    ledgers: Option<Sender<Ledger>>,
+    outcomes: Receiver<Result<(), KeepFault>>,
+    /// When the last save was begun, or the saver.
+    tried: Moment,
+    is_saving: bool,
+    fails: bool,
+}
+
+impl Saver {
+    /// Starts the thread for a store.
+    ///
+    /// # Errors
+    /// When the machine has no thread to spare.
+    pub fn start(store: Store, now: Moment) -> io::Result<Self> {
+        Self::with(store.file.clone(), now, move |ledger| store.save_ledger(ledger))
+    }
+
+    fn with(
+        file: PathBuf,
+        now: Moment,
+        save: impl Fn(&Ledger) -> Result<(), KeepFault> + Send + 'static,
+    ) -> io::Result<Self> {
+        let (sender, ledgers) = channel();
+        let (results, outcomes) = channel();
+        let work = move || {
+            for ledger in ledgers {
+                // Nobody waits for the last one any more if it took too long.
+                let _ = results.send(save(&ledger));
+            }
+            // Closing the store is work too, and the end of `results` says that all is done.
+            drop(save);
+            drop(results);
+        };
+        std::thread::Builder::new().name("saver".to_owned()).spawn(work)?;
+        Ok(Self { file, ledgers: Some(sender), outcomes, tried: now, is_saving: false, fails: false })
+    }
+
+    /// Hears how the last save went, and begins the next when it is due; what is to be said.
+    pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<Report> {
+        if let Ok(outcome) = self.outcomes.try_recv() {
+            self.is_saving = false;
+            return self.hear(outcome);
+        }
+        // What failed is tried again although nothing is new.
+        let is_due = now.since(self.tried) >= EVERY && (memory.ledger().is_new || self.fails);
+        if !is_due {
+            return None;
+        }
+        self.tried = now;
+        if self.is_saving {
+            return self.hear(Err(KeepFault { at: self.file.clone(), trouble: Trouble::Hangs }));
+        }
+        self.save(memory);
+        None
+    }
+
+    /// Saves once more and waits until all is done; what is to be said.
+    pub fn finish(mut self, memory: &mut Memory) -> Option<Report> {
+        // An empty ledger is what is there without a store.
+        if *memory.ledger() != Ledger::default() {
+            self.save(memory);
+        }
+        self.ledgers = None;
+        let mut said = None;
+        loop {
+            match self.outcomes.recv_timeout(LAST) {
+                Ok(outcome) => said = self.hear(outcome).or(said),
+                Err(std::sync::mpsc::RecvTimeoutError::Disconnected) => return said,
+                Err(std::sync::mpsc::RecvTimeoutError::Timeout) => {
+                    return self.hear(Err(KeepFault { at: self.file.clone(), trouble: Trouble::Hangs }));
+                }
+            }
+        }
+    }
+
+    fn save(&mut self, memory: &mut Memory) {
+        if let Some(ledgers) = &self.ledgers {
+            // The thread ends only with this handle.
+            let _ = ledgers.send(memory.ledger().clone());
+            memory.ledger_was_kept();
+            self.is_saving = true;
+        }
+    }
+
+    fn hear(&mut self, outcome: Result<(), KeepFault>) -> Option<Report> {
+        let failed_before = std::mem::replace(&mut self.fails, outcome.is_err());
+        match outcome {
+            Err(fault) if !failed_before => Some(Report::Fails(fault)),
+            Ok(()) if failed_before => Some(Report::WorksAgain),
+            _ => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
+
+    use super::*;
+    use crate::keep::tests::ledger;
+    use std::sync::mpsc;
+
+    const FILE: &str = "store.db";
+
+    /// A saver whose disk answers what it is told to, when it is told to.
+    fn saver(memory: &mut Memory) -> (Saver, mpsc::Sender<Result<(), Trouble>>, mpsc::Receiver<i64>) {
+        let (answer, answers) = mpsc::channel();
+        let (saw, saved) = mpsc::channel();
+        let (first, key) = ledger(1);
+        *memory = Memory::with_ledger(first);
+        let save = move |ledger: &Ledger| {
+            let _ = saw.send(ledger.now(&key, "reallocated_sectors").unwrap());
+            answers.recv().unwrap_or(Ok(())).map_err(|trouble| KeepFault { at: PathBuf::from(FILE), trouble })
+        };
+        (Saver::with(PathBuf::from(FILE), Moment::default(), save).unwrap(), answer, saved)
+    }
+
+    fn minute(minute: u64) -> Moment {
+        Moment::after_boot(Duration::from_secs(60 * minute))
+    }
+
+    /// Takes turns until one of them has something to say.
+    fn report(saver: &mut Saver, now: Moment, memory: &mut Memory) -> Report {
+        loop {
+            if let Some(report) = saver.turn(now, memory) {
+                return report;
+            }
+            std::thread::yield_now();
+        }
+    }
+
+    #[test]
+    fn what_is_new_is_saved_every_quarter_of_an_hour_and_at_the_end() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        let turn = |saver: &mut Saver, memory: &mut Memory, at: u64| {
+            assert_eq!(saver.turn(minute(at), memory), None);
+            memory.ledger().is_new
+        };
+        assert!(turn(&mut saver, &mut memory, 14), "too soon after the start");
+        assert!(!turn(&mut saver, &mut memory, 15), "handed on");
+        answer.send(Ok(())).unwrap();
+        assert_eq!(saved.recv(), Ok(1));
+        for at in 16..100 {
+            turn(&mut saver, &mut memory, at);
+        }
+        assert!(saved.try_recv().is_err(), "nothing was new");
+        drop(answer);
+        assert_eq!(saver.finish(&mut memory), None);
+        assert_eq!(saved.iter().collect::<Vec<_>>(), [1], "once more at the end");
+    }
+
+    #[test]
+    fn saving_that_fails_is_told_once_tried_again_and_told_once_when_it_works() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        let full = || Err(Trouble::Full);
+        assert_eq!(saver.turn(minute(15), &mut memory), None);
+        answer.send(full()).unwrap();
+        let fault = KeepFault { at: PathBuf::from(FILE), trouble: Trouble::Full };
+        assert_eq!(report(&mut saver, minute(16), &mut memory), Report::Fails(fault));
+        answer.send(full()).unwrap();
+        assert_eq!(saver.turn(minute(29), &mut memory), None);
+        assert_eq!(saver.turn(minute(30), &mut memory), None, "tried again, nothing new to say");
+        assert_eq!((saved.recv(), saved.recv()), (Ok(1), Ok(1)));
+        answer.send(Ok(())).unwrap();
+        assert_eq!(report(&mut saver, minute(45), &mut memory), Report::WorksAgain);
+        drop(answer);
+        assert_eq!(saver.finish(&mut memory), None);
+    }
+
+    #[test]
+    fn a_save_that_hangs_holds_nobody_up_and_is_told_once() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        assert_eq!(saver.turn(minute(15), &mut memory), None);
+        assert_eq!(saved.recv(), Ok(1));
+        let (newer, _) = ledger(2);
+        memory = Memory::with_ledger(newer);
+        let fault = KeepFault { at: PathBuf::from(FILE), trouble: Trouble::Hangs };
+        assert_eq!(saver.turn(minute(30), &mut memory), Some(Report::Fails(fault)));
+        assert_eq!(saver.turn(minute(45), &mut memory), None);
+        assert!(saved.try_recv().is_err(), "nothing waits behind it");
+        answer.send(Ok(())).unwrap();
+        assert_eq!(report(&mut saver, minute(46), &mut memory), Report::WorksAgain);
+        drop(answer);
+        assert_eq!(saver.turn(minute(60), &mut memory), None);
+        assert_eq!(saver.finish(&mut memory), None);
+        assert_eq!(saved.iter().collect::<Vec<_>>(), [2, 2]);
+    }
+}

@@ -1,0 +1,178 @@
+//! The rules that all words keep: they fit, they never say to take a drive out without its guard, they say what to do
+//! and what not.
+
+use super::*;
+use crate::clock::Moment;
+use crate::reading::DriveKey;
+use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
+use crate::verdict::{Counted, Kind, Severity, Subject};
+use proptest::prelude::*;
+use std::collections::BTreeSet;
+use std::time::Duration;
+
+const DAY: Duration = Duration::from_secs(86_400);
+
+fn words_of(finding: Finding) -> Words {
+    let subject = Subject::Drive(DriveKey("HN24-LARK".into()));
+    words(&Condition { subject, severity: Severity::Warning, since: Moment::default(), finding })
+}
+
+/// Facts of every kind, in all their forms, about these two names.
+fn all(drive: &Place, name: &str) -> Vec<Finding> {
+    let (drive, name) = (|| drive.clone(), || name.to_owned());
+    let gone = |pool, leave_in| Finding::DriveGone { drive: drive(), pool, leave_in };
+    let hot = |own_limit, others| {
+        let (now, limit) = (Celsius(61.4), Celsius(58.0));
+        Finding::DriveHot { drive: drive(), now, limit, own_limit, others }
+    };
+    let degraded = |spare, leave_in, rebuilding| {
+        let (pool, level, lost) = (name(), "raid6".to_owned(), vec![drive()]);
+        Finding::PoolDegraded { pool, level, missing: 1, of: 5, spare, lost, leave_in, rebuilding }
+    };
+    let down = |why, of| Finding::PoolDown { pool: name(), why, present: 3, of };
+    let busy = |activity| {
+        let (done, left) = (Some(Percent(62.9)), Some(Duration::from_secs(7_300)));
+        Finding::PoolBusy { pool: name(), activity, done, left }
+    };
+    let low = |amount| {
+        let (free, size, share) = (Bytes(9_000_000_000), Bytes(100_000_000_000), Percent(9.0));
+        Finding::SpaceLow { mount: name(), free, size, share, limit: SpaceLimit { share: Percent(10.0), amount } }
+    };
+    let fan = |speed, by_fault_line, with_heat| Finding::FanStopped { fan: name(), speed, by_fault_line, with_heat };
+    let link = |what| Finding::LinkTrouble { link: name(), what };
+    let (now, usual) = (MegabitsPerSecond(1000), MegabitsPerSecond(2500));
+    let counted = |what| Finding::Counted { drive: drive(), what, total: 1_204, grown: 117, within: DAY };
+    let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
+    let all_but_three = || vec!["1".to_owned(), "2".to_owned(), "4".to_owned()];
+    use ActivityKind::{Check, Rebuild, Repair, Reshape, Resync};
+    let mut all: Vec<Finding> = [Resync, Rebuild, Check, Repair, Reshape].into_iter().map(busy).collect();
+    all.extend([
+        gone(None, Vec::new()),
+        gone(Some(name()), all_but_three()),
+        hot(true, None),
+        hot(false, Some((Celsius(38.0), Celsius(41.0)))),
+        hot(false, Some((Celsius(55.0), Celsius(60.0)))),
+        degraded(0, all_but_three(), true),
+        degraded(1, Vec::new(), false),
+        down(Down::Inactive, 0),
+        down(Down::TooManyLost, 5),
+        down(Down::Absent, 5),
+        low(None),
+        low(Some(Bytes(107_374_182_400))),
+        fan(Some(Rpm(0)), false, false),
+        fan(None, true, true),
+        link(LinkFault::Down),
+        link(LinkFault::Slow { now, usual }),
+        link(LinkFault::Unsteady { changes: 1_000, within: Duration::from_secs(600) }),
+        Finding::DriveSaysFailing { drive: drive() },
+        counted(Counted::Unreadable),
+        counted(Counted::Reallocated),
+        counted(Counted::CrcErrors),
+        counted(Counted::PowerCycles),
+        Finding::SsdWorn { drive: drive(), used: Percent(100.0) },
+        Finding::DriveNotAnswering { drive: drive(), stalled: Duration::from_secs(95) },
+        Finding::DriveFlapping { drive: drive(), losses: 3, within: DAY },
+        Finding::DriveHotterThanPeers { drive: drive(), now: Celsius(44.0), median: Celsius(35.0) },
+        Finding::DrivesHeatingTogether { drives: vec![drive(), drive()], rise: 6.2 },
+        Finding::DriveCold { drive: drive(), now: Celsius(3.0) },
+        lost(false),
+        lost(true),
+    ]);
+    all
+}
+
+fn tray(label: &str) -> Place {
+    Place { tray: Some(label.into()), serial: Some("HN24-LARK".into()), port: Some("0000/1f.2/ata-3".into()) }
+}
+
+#[test]
+fn every_kind_has_words_that_fit_and_say_what_to_do_and_what_not() {
+    let all = all(&tray("B12a"), "md0");
+    let kinds: BTreeSet<Kind> = all.iter().map(Finding::kind).collect();
+    assert_eq!(kinds, BTreeSet::from(Kind::ALL), "a kind has no example here");
+    for finding in all {
+        let words = words_of(finding.clone());
+        for line in [words.title.as_str(), &words.name, words.brief] {
+            assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()), "`{line}` does not fit a line: {finding:?}");
+        }
+        for sentence in [&words.sentence, &words.advice, &words.warning] {
+            let is_sentence = sentence.ends_with('.') && !sentence.ends_with("..") && !sentence.contains("  ");
+            assert!(is_sentence, "`{sentence}` is no sentence: {finding:?}");
+        }
+        assert!(words.warning.starts_with("Do not ") || words.warning.starts_with("Leave all "), "{finding:?}");
+        assert!(!words.evidence.is_empty() && words.evidence.iter().all(|found| !found.is_empty()), "{finding:?}");
+    }
+}
+
+/// The worst mistake is the owner's hand on the wrong tray: no text sends it there.
+#[test]
+fn nobody_is_told_to_pull_a_drive() {
+    for finding in all(&tray("3"), "md0") {
+        let words = words_of(finding);
+        let brief = if words.brief == "PULL NOTHING" { "" } else { words.brief };
+        let texts = [words.title, words.name, words.sentence, brief.into(), words.advice, words.warning];
+        let said = [texts.as_slice(), &words.evidence, words.leave_in.as_slice()].concat().join(" ");
+        assert!(!said.to_lowercase().contains("pull"), "{said}");
+    }
+}
+
+#[test]
+fn what_must_stay_in_is_said_first_whenever_nothing_more_may_be_lost() {
+    let mut told = 0;
+    for finding in all(&tray("3"), "md0") {
+        let must_stay = match &finding {
+            Finding::DriveGone { leave_in, .. } | Finding::PoolDegraded { leave_in, .. } => !leave_in.is_empty(),
+            _ => false,
+        };
+        let words = words_of(finding);
+        let wanted = must_stay.then(|| "LEAVE IN 1 2 4".to_owned());
+        assert_eq!(words.leave_in, wanted, "{}", words.title);
+        assert_eq!(words.advice.starts_with("Leave 1 2 4 in. "), must_stay, "{}", words.advice);
+        told += usize::from(must_stay);
+    }
+    assert_eq!(told, 2);
+}
+
+#[test]
+fn a_list_of_what_must_stay_in_is_never_cut_short() {
+    let line = |leave_in: &str| {
+        let leave_in = leave_in.split_whitespace().map(str::to_owned).collect();
+        let (pool, level, lost) = ("md0".to_owned(), "raid5".to_owned(), Vec::new());
+        let (missing, of, spare, rebuilding) = (1, 8, 0, false);
+        words_of(Finding::PoolDegraded { pool, level, missing, of, spare, lost, leave_in, rebuilding }).leave_in
+    };
+    assert_eq!(line("1 2 3 4 5 6").as_deref(), Some("LEAVE IN 1 2 3 4 5 6"));
+    assert_eq!(line("1 2 3 4 5 6 7").as_deref(), Some("LEAVE ALL DRIVES IN"), "seven of eight are too long");
+    assert_eq!(line("").as_deref(), Some("LEAVE ALL DRIVES IN"), "members that no drive is known for");
+}
+
+#[test]
+fn a_title_about_a_drive_names_its_tray() {
+    for finding in all(&tray("B12a"), "md0").into_iter().filter(|finding| finding.drive().is_some()) {
+        let words = words_of(finding);
+        assert!(words.title.starts_with("TRAY B12a ") && words.name.starts_with("TRAY B12a "), "{}", words.title);
+    }
+}
+
+#[test]
+fn a_drive_is_pointed_at_with_the_best_that_is_known_of_it() {
+    let place = |tray: Option<&str>, serial: Option<&str>, port: Option<&str>| {
+        let owned = |text: Option<&str>| text.map(str::to_owned);
+        pointed_at(&Place { tray: owned(tray), serial: owned(serial), port: owned(port) })
+    };
+    assert_eq!(place(Some("3"), Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "tray 3 (serial ..LARK)");
+    assert_eq!(place(None, Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "the drive at 0000/1f.2/ata-3 (serial ..LARK)");
+    assert_eq!(place(None, None, None), "a drive without serial or place");
+}
+
+proptest! {
+    /// Names come from the owner, the kernel and the drives, so they may be long and in any script.
+    #[test]
+    fn no_name_is_too_long_for_a_title(serial in any::<Option<String>>(), port in any::<Option<String>>(), name in ".{0,300}") {
+        for finding in all(&Place { tray: None, serial: serial.clone(), port: port.clone() }, &name) {
+            let words = words_of(finding);
+            prop_assert!(words.title.chars().count() <= TITLE_COLUMNS, "{}", words.title);
+            prop_assert!(words.name.chars().count() <= TITLE_COLUMNS, "{}", words.name);
+        }
+    }
+}
