@@ -262,7 +262,9 @@ impl Rounds {
         let before = std::mem::take(&mut self.ports);
         let link = |port: links::Port| {
             let traffic = port.counts.and_then(|counts| {
-                self.ports.insert(port.name.clone(), counts);
+                // Without time between two looks, what moved is left for the next one.
+                let last = before.get(&port.name).filter(|last| last.0.at >= counts.0.at);
+                self.ports.insert(port.name.clone(), last.copied().unwrap_or(counts));
                 let (inward, outward) = *before.get(&port.name).ok_or_else(first_count)?;
                 Ok(Traffic {
                     inward: BytesPerSecond(rate(inward, counts.0)?),

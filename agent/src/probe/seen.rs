@@ -78,6 +78,10 @@ impl SeenDrive {
 
     /// Takes in its counters; the kernel has them in memory.
     pub fn count(&mut self, host: &Host, now: Moment) {
+        // Without time between two looks there is no rate, and what moved must be left for the next one.
+        if self.stat.is_some_and(|(_, last)| now <= last) {
+            return;
+        }
         let read = drives::counters(host, &self.spotted.device);
         let before = self.stat;
         let finished = |stat: &Stat| (stat.reads, stat.writes);
