@@ -2,7 +2,7 @@
 //! what it does not offer is asked once only, since every refused command makes the kernel halt the port for a moment.
 
 use super::command::{Ata, Command};
-use super::{Failure, Health, Reply, Told, Transport, Wanted, collect, parsed, sense_of, settle, unreadable};
+use super::{Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, parsed, sense_of, settle, unreadable};
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
 use crate::sense::parse::ata_identify::{Identify, identify};
 use crate::sense::parse::ata_power::{PowerMode, power_mode};
@@ -39,6 +39,7 @@ impl AtaDrive {
 
     /// One talk.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+        let to = &mut OneTalk::new(to);
         if let Err(why) = self.identify_behind_bridge(to, wanted) {
             return Told::only(Err(why));
         }
@@ -97,6 +98,9 @@ impl AtaDrive {
             if let Some(celsius) = status.ok().and_then(|status| status.temperature) {
                 return Ok(celsius);
             }
+        }
+        if !abilities.smart_enabled {
+            return Err(Missing::new(Reason::NotFitted, "the drive has no SMART, or it is switched off"));
         }
         let data = parsed(self.send(to, Ata::SmartReadData), smart_data).map_err(Failure::reason)?;
         let counters = ata_attributes::counters(&data.attributes, self.model());
@@ -182,9 +186,13 @@ impl AtaDrive {
         // Where the status cannot be had, as behind some bridges, the thresholds say the same.
         if health.assessment.is_err() {
             if let Ok(limits) = parsed(self.send(to, Ata::SmartReadThresholds), thresholds) {
-                let fails = |attribute| limits.standing(attribute) == Some(Standing::FailingNow);
-                let failing = data.attributes.iter().any(|attribute| attribute.predicts_failure && fails(attribute));
-                health.assessment = Ok(if failing { SelfAssessment::Failing } else { SelfAssessment::Passed });
+                let predicting = data.attributes.iter().filter(|attribute| attribute.predicts_failure);
+                let standings: Vec<_> = predicting.filter_map(|attribute| limits.standing(attribute)).collect();
+                if standings.contains(&Standing::FailingNow) {
+                    health.assessment = Ok(SelfAssessment::Failing);
+                } else if !standings.is_empty() {
+                    health.assessment = Ok(SelfAssessment::Passed);
+                }
             }
         }
         if !data.can_self_test {
@@ -192,12 +200,11 @@ impl AtaDrive {
         }
         // "Passed" in the status also stands for "never ran"; the log tells the two apart.
         let past = parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata_self_test::log);
-        let newest = past.ok().map(|past| past.first().map(|entry| entry.outcome));
-        health.self_test = Ok(match (data.self_test, newest) {
-            (Outcome::Passed, Some(None)) => SelfTest::Never,
-            (Outcome::Passed, Some(Some(newest))) => outcome(newest),
-            (other, _) => outcome(other),
-        });
+        health.self_test = match (data.self_test, past) {
+            (Outcome::Passed, Ok(past)) => Ok(past.first().map_or(SelfTest::Never, |entry| outcome(entry.outcome))),
+            (Outcome::Passed, Err(failure)) => Err(failure.reason()),
+            (other, _) => Ok(outcome(other)),
+        };
     }
 
     /// Sends a command, unless the drive has said before that it does not know it.

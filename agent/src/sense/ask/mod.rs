@@ -57,6 +57,36 @@ pub trait Transport {
     fn answering(&self) -> Answering;
 }
 
+/// The way to a drive for one talk, which is over when the drive does not answer in time: the kernel then resets the
+/// link, and every further question could bring another reset.
+struct OneTalk<'a> {
+    to: &'a mut dyn Transport,
+    silent: Option<Missing>,
+}
+
+impl<'a> OneTalk<'a> {
+    fn new(to: &'a mut dyn Transport) -> Self {
+        Self { to, silent: None }
+    }
+}
+
+impl Transport for OneTalk<'_> {
+    fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
+        if let Some(why) = &self.silent {
+            return Err(Failure::Missing(why.clone()));
+        }
+        let reply = self.to.send(command);
+        if let Err(Failure::Missing(why)) = &reply {
+            self.silent = (why.reason == Reason::TimedOut).then(|| why.clone());
+        }
+        reply
+    }
+
+    fn answering(&self) -> Answering {
+        self.to.answering()
+    }
+}
+
 /// What is wanted of a drive besides whether it sleeps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Wanted {
@@ -130,3 +160,6 @@ fn collect(health: &mut Health, what: &str, found: Result<Vec<Counter>, Failure>
         Err(Failure::Missing(why)) => health.unread.push(format!("{what}: {why}")),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,7 +1,7 @@
 //! The talk with an NVMe drive (NVMe 1.4, clause 5). It saves power by itself, and no question keeps it from that.
 
 use super::command::{Command, Nvme};
-use super::{Failure, Health, Told, Transport, Wanted, parsed};
+use super::{Failure, Health, OneTalk, Told, Transport, Wanted, parsed};
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
 use crate::sense::parse::nvme::{self, Controller, Warning};
 use crate::sense::parse::nvme_logs::{Outcome, SelfTests, self_tests};
@@ -18,10 +18,17 @@ pub struct NvmeDrive {
 impl NvmeDrive {
     /// One talk.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+        let to = &mut OneTalk::new(to);
         if self.controller.is_none() {
             self.controller = parsed(to.send(&Command::Nvme(Nvme::IdentifyController)), nvme::controller).ok();
         }
-        let log = parsed(to.send(&Command::Nvme(HEALTH)), nvme::health).map_err(Failure::reason);
+        let reply = to.send(&Command::Nvme(HEALTH));
+        let power = match &reply {
+            Err(Failure::Missing(why)) => Err(why.clone()),
+            // To say no is an answer too.
+            Ok(_) | Err(Failure::NotSupported(_)) => Ok(Power::Active),
+        };
+        let log = parsed(reply, nvme::health).map_err(Failure::reason);
         let temperature = wanted.temperature.then(|| {
             let stated = log.clone()?.temperature;
             stated.ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
@@ -34,7 +41,7 @@ impl NvmeDrive {
         });
         let limits = self.controller.as_ref();
         Told {
-            power: Ok(Power::Active),
+            power,
             temperature,
             own_limits: OwnLimits {
                 maximum: limits.and_then(|controller| controller.warning_temperature),

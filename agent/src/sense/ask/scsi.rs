@@ -1,15 +1,16 @@
 //! The talk with a SCSI drive: REQUEST SENSE says whether it sleeps, log pages say the rest (SPC-4, clause 7.3).
 
 use super::command::{Command, Scsi};
-use super::{Failure, Health, Reply, Told, Transport, Wanted, collect, parsed, settle, unreadable};
+use super::{Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, parsed, settle, unreadable};
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
 use crate::sense::parse::counter::{Counter, Origin, Unit};
 use crate::sense::parse::scsi_errors::{self, Outcome};
-use crate::sense::parse::scsi_logs::{self, Verdict, Warmth};
+use crate::sense::parse::scsi_logs::{self, Exceptions, Verdict, Warmth};
 use crate::sense::parse::scsi_power::{ScsiPower, scsi_power};
 use crate::sense::parse::sense_data::{Answering, sense};
 
 /// Log pages.
+const LIST: u8 = 0x00;
 const ERRORS: [u8; 3] = [0x02, 0x03, 0x05];
 const TEMPERATURE: u8 = 0x0D;
 const STARTS: u8 = 0x0E;
@@ -29,6 +30,7 @@ pub struct ScsiDrive {
 impl ScsiDrive {
     /// One talk.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+        let to = &mut OneTalk::new(to);
         let power = match power(to) {
             Ok(power) if power.is_asleep() => return Told::only(Ok(Power::Asleep)),
             Ok(ScsiPower::Idle) => Ok(Power::Idle),
@@ -36,8 +38,8 @@ impl ScsiDrive {
             Err(_) if wanted.in_use => Ok(Power::Active),
             Err(why) => return Told::only(Err(why)),
         };
-        if self.pages.is_none() {
-            self.pages = parsed(send(to, 0x00), scsi_logs::supported_pages).ok();
+        if let Err(why) = self.learn_pages(to) {
+            return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
         }
         let warmth = (wanted.temperature || wanted.health).then(|| self.warmth(to));
         let limit = warmth.as_ref().and_then(|warmth| warmth.as_ref().ok()?.limit);
@@ -54,24 +56,45 @@ impl ScsiDrive {
         }
     }
 
+    /// What it does not have it is never asked for.
+    fn learn_pages(&mut self, to: &mut dyn Transport) -> Result<(), Missing> {
+        if self.pages.is_some() {
+            return Ok(());
+        }
+        self.pages = Some(match parsed(send(to, LIST), scsi_logs::supported_pages) {
+            // The list names itself; an empty buffer reads like one that does not.
+            Ok(pages) if pages.contains(&LIST) => pages,
+            Ok(_) => return Err(unreadable("found a list of log pages without page 00h, wanted it".to_owned())),
+            Err(Failure::NotSupported(_)) => Vec::new(),
+            Err(Failure::Missing(why)) => return Err(why),
+        });
+        Ok(())
+    }
+
     fn warmth(&self, to: &mut dyn Transport) -> Result<Warmth, Missing> {
         if self.has(TEMPERATURE) {
             return parsed(send(to, TEMPERATURE), scsi_logs::temperature).map_err(Failure::reason);
         }
         // Some drives state it in their verdict only.
-        let told = parsed(send(to, EXCEPTIONS), scsi_logs::exceptions).map_err(Failure::reason)?;
+        let told = self.exceptions(to)?;
         Ok(Warmth { now: told.temperature, limit: None })
     }
 
+    fn exceptions(&self, to: &mut dyn Transport) -> Result<Exceptions, Missing> {
+        if !self.has(EXCEPTIONS) {
+            return Err(not_offered());
+        }
+        parsed(send(to, EXCEPTIONS), scsi_logs::exceptions).map_err(Failure::reason)
+    }
+
     fn health(&self, to: &mut dyn Transport) -> Health {
-        let assessment = parsed(send(to, EXCEPTIONS), scsi_logs::exceptions).map_err(Failure::reason);
         let mut health = Health {
-            assessment: assessment.map(|told| match told.verdict {
+            assessment: self.exceptions(to).map(|told| match told.verdict {
                 Verdict::Failing(_) => SelfAssessment::Failing,
                 Verdict::Passed | Verdict::Warning(_) | Verdict::Other(..) => SelfAssessment::Passed,
             }),
             counters: Vec::new(),
-            self_test: Err(Missing::new(Reason::NotFitted, "the drive does not offer it")),
+            self_test: Err(not_offered()),
             unread: Vec::new(),
         };
         for page in ERRORS.into_iter().filter(|&page| self.has(page)) {
@@ -110,6 +133,10 @@ impl ScsiDrive {
     fn has(&self, page: u8) -> bool {
         self.pages.as_ref().is_some_and(|pages| pages.contains(&page))
     }
+}
+
+fn not_offered() -> Missing {
+    Missing::new(Reason::NotFitted, "the drive does not offer it")
 }
 
 /// The answer to REQUEST SENSE is sense data that comes as data.

@@ -140,7 +140,7 @@ fn checked(reply: Reply, answering: Answering) -> Result<Reply, Failure> {
     match told.as_ref().map(|sense| sense.meaning()) {
         Ok(Some(Meaning::RegistersReturned)) => Ok(reply),
         Ok(Some(meaning @ (Meaning::Aborted | Meaning::UnknownCommand | Meaning::UnknownField))) => {
-            Err(Failure::NotSupported(format!("{meaning:?}")))
+            Err(Failure::NotSupported(meaning.to_string()))
         }
         Ok(meaning) => Err(Failure::Missing(Missing::new(
             Reason::Unreadable,

@@ -2,6 +2,7 @@
 //! [`super::ata_power`] and [`super::ata_smart`].
 
 use super::bytes::byte;
+use std::fmt;
 
 /// Why a command ended as it did (SPC-4 clause 4.5, from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +65,21 @@ pub enum Meaning {
     MediumError,
     /// Data was damaged on its way over the cable.
     InterfaceCrc,
+}
+
+impl fmt::Display for Meaning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::RegistersReturned => "the registers came back",
+            Self::Aborted => "it aborted the command",
+            Self::UnknownCommand => "it does not know the command",
+            Self::UnknownField => "it does not know a field of the command",
+            Self::Disabled => "the kernel has given it up",
+            Self::Locked => "it is locked with a password",
+            Self::MediumError => "a place on the medium cannot be read or written",
+            Self::InterfaceCrc => "data was damaged on the cable",
+        })
+    }
 }
 
 const ATA_STATUS_RETURN: u8 = 0x09;
