@@ -148,33 +148,34 @@ mod tests {
         Moment::after_boot(Duration::from_secs(60 * minute))
     }
 
-    /// Takes turns until one of them has something to say.
-    fn report(saver: &mut Saver, now: Moment, memory: &mut Memory) -> Report {
-        loop {
-            if let Some(report) = saver.turn(now, memory) {
-                return report;
+    /// Takes turns until the save that is under way has ended; what was to be said.
+    #[allow(clippy::disallowed_methods, reason = "the thread needs a moment")]
+    fn ended(saver: &mut Saver, now: Moment, memory: &mut Memory) -> Option<Report> {
+        let mut said = None;
+        for _ in 0..6000 {
+            said = saver.turn(now, memory).or(said);
+            if !saver.is_saving {
+                return said;
             }
-            std::thread::yield_now();
+            std::thread::sleep(Duration::from_millis(10));
         }
+        panic!("the save never ended")
     }
 
     #[test]
     fn what_is_new_is_saved_every_quarter_of_an_hour_and_at_the_end() {
         let mut memory = Memory::default();
         let (mut saver, answer, saved) = saver(&mut memory);
-        let turn = |saver: &mut Saver, memory: &mut Memory, at: u64| {
-            assert_eq!(saver.turn(minute(at), memory), None);
-            memory.ledger().is_new
-        };
-        assert!(turn(&mut saver, &mut memory, 14), "too soon after the start");
-        assert!(!turn(&mut saver, &mut memory, 15), "handed on");
-        answer.send(Ok(())).unwrap();
-        assert_eq!(saved.recv(), Ok(1));
-        for at in 16..100 {
-            turn(&mut saver, &mut memory, at);
-        }
-        assert!(saved.try_recv().is_err(), "nothing was new");
         drop(answer);
+        assert_eq!(saver.turn(minute(14), &mut memory), None);
+        assert!(memory.ledger().is_new, "too soon after the start");
+        assert_eq!(saver.turn(minute(15), &mut memory), None);
+        assert!(!memory.ledger().is_new, "handed on");
+        assert_eq!(ended(&mut saver, minute(15), &mut memory), None);
+        for at in 16..100 {
+            assert_eq!(saver.turn(minute(at), &mut memory), None);
+        }
+        assert_eq!(saved.try_iter().collect::<Vec<_>>(), [1], "nothing was new after that");
         assert_eq!(saver.finish(&mut memory), None);
         assert_eq!(saved.iter().collect::<Vec<_>>(), [1], "once more at the end");
     }
@@ -183,19 +184,19 @@ mod tests {
     fn saving_that_fails_is_told_once_tried_again_and_told_once_when_it_works() {
         let mut memory = Memory::default();
         let (mut saver, answer, saved) = saver(&mut memory);
-        let full = || Err(Trouble::Full);
-        assert_eq!(saver.turn(minute(15), &mut memory), None);
-        answer.send(full()).unwrap();
         let fault = KeepFault { at: PathBuf::from(FILE), trouble: Trouble::Full };
-        assert_eq!(report(&mut saver, minute(16), &mut memory), Report::Fails(fault));
-        answer.send(full()).unwrap();
-        assert_eq!(saver.turn(minute(29), &mut memory), None);
-        assert_eq!(saver.turn(minute(30), &mut memory), None, "tried again, nothing new to say");
-        assert_eq!((saved.recv(), saved.recv()), (Ok(1), Ok(1)));
-        answer.send(Ok(())).unwrap();
-        assert_eq!(report(&mut saver, minute(45), &mut memory), Report::WorksAgain);
-        drop(answer);
-        assert_eq!(saver.finish(&mut memory), None);
+        let mut save = |at: u64, outcome: Result<(), Trouble>| {
+            answer.send(outcome).unwrap();
+            // Before its time nothing is tried.
+            assert_eq!(saver.turn(minute(at - 1), &mut memory), None);
+            assert_eq!(saver.turn(minute(at), &mut memory), None);
+            ended(&mut saver, minute(at), &mut memory)
+        };
+        assert_eq!(save(15, Err(Trouble::Full)), Some(Report::Fails(fault)));
+        assert_eq!(save(30, Err(Trouble::Full)), None, "nothing new to say");
+        assert_eq!(save(45, Ok(())), Some(Report::WorksAgain));
+        assert_eq!(save(60, Ok(())), None, "nothing new to save");
+        assert_eq!(saved.try_iter().collect::<Vec<_>>(), [1, 1, 1]);
     }
 
     #[test]
@@ -203,15 +204,14 @@ mod tests {
         let mut memory = Memory::default();
         let (mut saver, answer, saved) = saver(&mut memory);
         assert_eq!(saver.turn(minute(15), &mut memory), None);
-        assert_eq!(saved.recv(), Ok(1));
-        let (newer, _) = ledger(2);
-        memory = Memory::with_ledger(newer);
+        assert_eq!(saved.recv_timeout(Duration::from_secs(60)), Ok(1));
+        memory = Memory::with_ledger(ledger(2).0);
         let fault = KeepFault { at: PathBuf::from(FILE), trouble: Trouble::Hangs };
         assert_eq!(saver.turn(minute(30), &mut memory), Some(Report::Fails(fault)));
         assert_eq!(saver.turn(minute(45), &mut memory), None);
-        assert!(saved.try_recv().is_err(), "nothing waits behind it");
         answer.send(Ok(())).unwrap();
-        assert_eq!(report(&mut saver, minute(46), &mut memory), Report::WorksAgain);
+        assert_eq!(ended(&mut saver, minute(46), &mut memory), Some(Report::WorksAgain));
+        assert_eq!(saved.try_iter().count(), 0, "nothing waited behind it");
         drop(answer);
         assert_eq!(saver.turn(minute(60), &mut memory), None);
         assert_eq!(saver.finish(&mut memory), None);

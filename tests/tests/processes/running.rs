@@ -42,7 +42,14 @@ impl Home {
     /// A command of the program with this home's configuration and run directory, and nothing of who runs the test.
     pub fn command(&self, program: &Path, name: &str) -> Command {
         let mut command = Command::new(program);
-        command.arg(name).arg("--config").arg(self.path("traylight.toml")).arg("--run-dir").arg(self.path("run"));
+        command
+            .arg(name)
+            .arg("--config")
+            .arg(self.path("traylight.toml"))
+            .arg("--run-dir")
+            .arg(self.path("run"))
+            .arg("--state-dir")
+            .arg(self.path("state"));
         command.env_remove("NOTIFY_SOCKET").env_remove("JOURNAL_STREAM").current_dir("/").stdin(Stdio::null());
         command
     }
