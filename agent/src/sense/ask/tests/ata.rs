@@ -164,7 +164,7 @@ fn a_disk_whose_smart_is_off_is_not_asked_for_it() {
 /// The pair of a failing drive: Micron TN-FD-21.
 #[test]
 fn a_disk_that_predicts_its_end_is_believed() {
-    let failing = told("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 f4 00 2c 00 50");
+    let failing = sense_data("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 f4 00 2c 00 50");
     let told = ask(disk().with(Ata::SmartReturnStatus, [failing]), HEALTH);
     assert_eq!(health(&told).assessment, Ok(SelfAssessment::Failing));
 }

@@ -21,18 +21,18 @@ fn known() -> AtaDrive {
 fn worthless() -> Vec<(&'static str, Answer)> {
     vec![
         ("GOOD without sense", data([])),
-        ("zeros", told("00 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00")),
+        ("zeros", sense_data("00 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00 00")),
         ("ones", Ok(Reply { data: Vec::new(), sense: vec![0xFF; 64] })),
         // Linux cuts at 18 bytes and sets the length to 10 (drivers/usb/storage/transport.c): COUNT is still there,
         // STATUS is not.
-        ("cut, standby", told("72 01 00 1d 00 00 00 0a 09 0c 00 00 00 00 00 00 00 00")),
-        ("cut, active", told("72 01 00 1d 00 00 00 0a 09 0c 00 00 00 ff 00 00 00 00")),
-        ("registers of zeros", told("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 00 00 00 00 00")),
-        ("busy", told("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 ff 00 00 00 00 00 00 00 d0")),
-        ("no registers", told("72 01 00 1d 00 00 00 00")),
+        ("cut, standby", sense_data("72 01 00 1d 00 00 00 0a 09 0c 00 00 00 00 00 00 00 00")),
+        ("cut, active", sense_data("72 01 00 1d 00 00 00 0a 09 0c 00 00 00 ff 00 00 00 00")),
+        ("registers of zeros", sense_data("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 00 00 00 00 00")),
+        ("busy", sense_data("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 ff 00 00 00 00 00 00 00 d0")),
+        ("no registers", sense_data("72 01 00 1d 00 00 00 00")),
         // SPC-4 clause 4.5.3 (from memory): without VALID, the field that would hold the registers holds nothing.
-        ("fixed, not valid", told("70 00 01 00 50 00 ff 0a 00 00 00 00 00 1d 00 00 00 00")),
-        ("fixed, no error", told("f0 00 00 00 50 00 00 0a 00 00 00 00 00 00 00 00 00 00")),
+        ("fixed, not valid", sense_data("70 00 01 00 50 00 ff 0a 00 00 00 00 00 1d 00 00 00 00")),
+        ("fixed, no error", sense_data("f0 00 00 00 50 00 00 0a 00 00 00 00 00 00 00 00 00 00")),
     ]
 }
 
@@ -61,7 +61,7 @@ fn a_disk_in_use_is_awake_whatever_its_bridge_says() {
 
 #[test]
 fn a_cut_reply_is_asked_for_once_more() {
-    let cut = told("72 01 00 1d 00 00 00 0a 09 0c 00 00 00 ff 00 00 00 00");
+    let cut = sense_data("72 01 00 1d 00 00 00 0a 09 0c 00 00 00 ff 00 00 00 00");
     let mut disk = behind_bridge().with(Ata::CheckPowerMode, [cut.clone(), power_mode(0x80)]);
     let told = known().ask(&mut disk, WARMTH);
     assert_eq!((told.power, told.temperature), (Ok(Power::Idle), Some(Ok(Celsius(36.0)))));
@@ -75,7 +75,7 @@ fn a_cut_reply_is_asked_for_once_more() {
 /// SAT-3 clause 12.2.5 (from memory): in fixed format COUNT is byte 6 and STATUS byte 4.
 #[test]
 fn a_bridge_may_answer_in_fixed_format() {
-    let fixed = |count: u8| told(&format!("f0 00 01 00 50 00 {count:02x} 0a 00 00 00 00 00 1d 00 00 00 00"));
+    let fixed = |count: u8| sense_data(&format!("f0 00 01 00 50 00 {count:02x} 0a 00 00 00 00 00 1d 00 00 00 00"));
     let power = |count| known().ask(&mut behind_bridge().with(Ata::CheckPowerMode, [fixed(count)]), NOTHING).power;
     assert_eq!((power(0x00), power(0x80), power(0xFF)), (Ok(Power::Asleep), Ok(Power::Idle), Ok(Power::Active)));
 }

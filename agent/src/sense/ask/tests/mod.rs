@@ -92,7 +92,7 @@ fn data(bytes: impl Into<Vec<u8>>) -> Answer {
 }
 
 /// Sense data, as hexadecimal.
-fn told(sense: &str) -> Answer {
+fn sense_data(sense: &str) -> Answer {
     Ok(Reply { data: Vec::new(), sense: hex(sense) })
 }
 
@@ -140,7 +140,7 @@ fn log(log: u8, page: u16) -> Ata {
 
 /// The answer to CHECK POWER MODE that QEMU's drive gives under Linux 6.12, with another COUNT.
 fn power_mode(count: u8) -> Answer {
-    told(&format!("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 {count:02x} 00 00 00 00 00 00 00 50"))
+    sense_data(&format!("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 {count:02x} 00 00 00 00 00 00 00 50"))
 }
 
 /// IDENTIFY DEVICE with these words.
@@ -205,7 +205,7 @@ fn disk() -> Replay {
         .with(log(STATISTICS, 5), [data(statistics(5, &[(0x58, 60)]))])
         .with(log(STATISTICS, 6), [data(statistics(6, &[(0x18, 3)]))])
         // As QEMU's drive answers under Linux 6.12.
-        .with(Ata::SmartReturnStatus, [told("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 4f 00 c2 00 50")])
+        .with(Ata::SmartReturnStatus, [sense_data("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 4f 00 c2 00 50")])
         .with(Ata::SmartReadData, [data(attributes(0x00, &rows))])
         .with(SELF_TESTS, [data(self_tests(Some(0x00)))])
         .with(log(0x11, 0), [data(phy_events)])

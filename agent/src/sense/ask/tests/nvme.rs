@@ -133,9 +133,8 @@ fn the_newest_self_test_is_told() {
     let past = |first: u8| newest(data(self_test_log([0, 0], &[first, 0x10])));
     assert_eq!(newest(data(self_test_log([0, 0], &[]))), Ok(SelfTest::Never));
     assert_eq!((past(0x10), past(0x21)), (Ok(SelfTest::Passed), Ok(SelfTest::Ended)));
-    assert_eq!((past(0x25), past(0x26), past(0x27)), {
-        (Ok(SelfTest::CouldNotFinish), Ok(SelfTest::Failed), Ok(SelfTest::Failed))
-    });
+    assert_eq!(past(0x25), Ok(SelfTest::CouldNotFinish));
+    assert_eq!((past(0x26), past(0x27)), (Ok(SelfTest::Failed), Ok(SelfTest::Failed)));
     let running = newest(data(self_test_log([2, 30], &[0x27])));
     assert_eq!(running, Ok(SelfTest::Running { remaining_percent: Some(70) }));
     assert_eq!(reason(&newest(refused())), Some(Reason::NotFitted));
