@@ -4,10 +4,12 @@
 use super::manners::Manners;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, Source, Traffic,
+    Attachment, Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, Source,
+    Traffic,
 };
 use crate::sense::ask::drive::Asker;
 use crate::sense::ask::{self, Told};
+use crate::sense::attachment;
 use crate::sense::drives::{self, Identity, Spotted};
 use crate::sense::host::Host;
 use crate::sense::parse::block::Stat;
@@ -34,6 +36,7 @@ pub struct SeenDrive {
     power: Reading<Power>,
     temperature: Reading<Celsius>,
     told_limits: OwnLimits,
+    attachment: Attachment,
     health: Reading<Health>,
 }
 
@@ -46,6 +49,7 @@ impl SeenDrive {
             host.is_live().then(|| Asker::new(host, &spotted.device, &identity, drives::bridge(host, &spotted)));
         Self {
             manners: Manners::new(identity.kind != DriveKind::Ssd),
+            attachment: attachment::attachment(host, &spotted, now),
             spotted,
             asker: asker.map(|asker| Arc::new(Mutex::new(asker))),
             stat: None,
@@ -97,6 +101,11 @@ impl SeenDrive {
         self.stalled_since = if has_work && !used { self.stalled_since.or(Some(now)) } else { None };
         self.traffic = Reading::new(self.traffic_since(before, &read, now), now, Source::Sysfs);
         self.stat = read.ok().map(|stat| (stat, now));
+    }
+
+    /// Takes in how the kernel gets on with it.
+    pub fn look_at_attachment(&mut self, host: &Host, now: Moment) {
+        self.attachment = attachment::attachment(host, &self.spotted, now);
     }
 
     fn traffic_since(
@@ -227,6 +236,7 @@ impl SeenDrive {
                 critical: identity.own_limits.critical.or(self.told_limits.critical),
             },
             traffic: self.traffic.clone(),
+            attachment: self.attachment.clone(),
             health: self.health.clone(),
         }
     }
@@ -253,6 +263,7 @@ fn as_read(health: ask::Health) -> Health {
         assessment: health.assessment,
         counters: counters.collect(),
         self_test: health.self_test,
+        recovery_limit: health.recovery_limit,
         unread: health.unread,
     }
 }

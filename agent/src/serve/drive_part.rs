@@ -2,9 +2,10 @@
 
 use super::document::{Reasons, reason};
 use super::parts::{tray, value};
-use crate::reading::{self, Bus, DriveKind, Health, Power, SelfAssessment, SelfTest, Snapshot};
+use crate::reading::{self, Bus, DriveKind, Health, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::time::Duration;
 use traylight_config::Settings;
 
 /// A physical drive.
@@ -39,6 +40,14 @@ pub struct Drive {
     pub read_bytes_per_s: Option<f64>,
     /// Data written to it per second.
     pub written_bytes_per_s: Option<f64>,
+    /// The speed of its SATA link.
+    pub link_speed_mbit_per_s: Option<u32>,
+    /// Commands that the kernel gave up waiting for since the drive appeared.
+    pub command_timeouts: Option<u64>,
+    /// How long the kernel waits for a command.
+    pub kernel_timeout_s: Option<u64>,
+    /// How long the drive may try before it says that it cannot.
+    pub recovery_limit_s: Option<f64>,
     /// What the drive thinks of itself.
     pub assessment: Option<SelfAssessment>,
     /// What it counts, by name; names end in their unit.
@@ -57,8 +66,28 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
     let temperature =
         value(&drive.temperature, &mut missing, &["temperature_c", "temperature_age_s"], |celsius| celsius.0);
     let power = value(&drive.power, &mut missing, &["power"], |power| *power);
-    let health =
-        value(&drive.health, &mut missing, &["assessment", "counters", "self_test", "health_age_s"], Clone::clone);
+    let attachment = &drive.attachment;
+    let speed = value(&attachment.speed, &mut missing, &["link_speed_mbit_per_s"], |speed| speed.0);
+    let timeouts = value(&attachment.timeouts, &mut missing, &["command_timeouts"], |count| *count);
+    let patience = value(&attachment.patience, &mut missing, &["kernel_timeout_s"], Duration::as_secs);
+    let health = value(
+        &drive.health,
+        &mut missing,
+        &["assessment", "counters", "self_test", "recovery_limit_s", "health_age_s"],
+        Clone::clone,
+    );
+    let recovery_limit = match health.as_ref().map(|health| &health.recovery_limit) {
+        Some(Ok(RecoveryLimit::After(limit))) => Some(limit.as_secs_f64()),
+        Some(Ok(RecoveryLimit::Off)) => {
+            missing.insert("recovery_limit_s".into(), "switched off: the drive tries for as long as it likes".into());
+            None
+        }
+        Some(Err(why)) => {
+            missing.insert("recovery_limit_s".into(), reason(why));
+            None
+        }
+        None => None,
+    };
     let (assessment, self_test) = match &health {
         Some(health) => {
             missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
@@ -91,6 +120,10 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
         temperature_age_s: temperature.map(|_| snapshot.taken.since(drive.temperature.taken).as_secs()),
         read_bytes_per_s: moved.map(|traffic| traffic.inward.0),
         written_bytes_per_s: moved.map(|traffic| traffic.outward.0),
+        link_speed_mbit_per_s: speed,
+        command_timeouts: timeouts,
+        kernel_timeout_s: patience,
+        recovery_limit_s: recovery_limit,
         assessment,
         counters: health.as_ref().map(counted),
         self_test,

@@ -1,17 +1,17 @@
 //! The talk with an ATA drive, behind the kernel's own translation or a USB bridge. Whether it sleeps is asked first;
 //! what it does not offer is asked once only, since every refused command makes the kernel halt the port for a moment.
 
-use super::command::{Ata, Command};
+use super::command::{Ata, Command, Recovering};
 use super::{Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, parsed, sense_of, settle, unreadable};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
-use crate::sense::parse::ata_identify::{Identify, identify};
+use crate::reading::{Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTest, recovery_not_asked};
+use crate::sense::parse::ata_identify::{Identify, Rotation, identify};
 use crate::sense::parse::ata_power::{PowerMode, power_mode};
 use crate::sense::parse::ata_self_test::{self, SelfTest as Outcome};
 use crate::sense::parse::ata_smart::{Overall, SmartData, Standing, overall, smart_data, thresholds};
 use crate::sense::parse::counter::Counter;
 use crate::sense::parse::quirks::Quirks;
 use crate::sense::parse::sense_data::Answering;
-use crate::sense::parse::{ata_attributes, ata_logs, ata_sct, ata_statistics};
+use crate::sense::parse::{ata_attributes, ata_logs, ata_recovery, ata_sct, ata_statistics};
 use crate::units::Celsius;
 use std::collections::BTreeSet;
 
@@ -119,6 +119,7 @@ impl AtaDrive {
             assessment: Err(not_offered()),
             counters: Vec::new(),
             self_test: Err(not_offered()),
+            recovery_limit: Err(recovery_not_asked()),
             unread: Vec::new(),
         };
         if abilities.general_logs {
@@ -143,8 +144,28 @@ impl AtaDrive {
             };
             collect(&mut health, "error log", errors.map(|counter| vec![counter]));
         }
+        health.recovery_limit = self.recovery_limit(to);
         settle(&mut health);
         health
+    }
+
+    /// Of drives without turning disks nobody needs to know: they do not try for long.
+    fn recovery_limit(&mut self, to: &mut dyn Transport) -> Result<RecoveryLimit, Missing> {
+        if to.answering() != Answering::Kernel {
+            return Err(recovery_not_asked());
+        }
+        let Some(identity) = &self.identity else { return Err(recovery_not_asked()) };
+        if identity.rotation == Rotation::Nothing {
+            return Err(Missing::new(Reason::NotAsked, "a drive without disks does not try for long"));
+        }
+        if !identity.abilities.recovery_control || self.quirks.avoid_sct {
+            return Err(Missing::new(Reason::NotFitted, "the drive has no limit to set"));
+        }
+        let mut of = |at| {
+            let reply = self.send(to, Ata::RecoveryLimit(at)).map_err(Failure::reason)?;
+            ata_recovery::recovery_limit(&sense_of(&reply, to.answering())?).map_err(unreadable)
+        };
+        Ok(of(Recovering::Reads)?.longer(of(Recovering::Writes)?))
     }
 
     /// The Device Statistics log: standardised, so asked before the attributes.

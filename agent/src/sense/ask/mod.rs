@@ -12,7 +12,7 @@ pub mod scsi_generic;
 
 use super::parse::counter::{Counter, drop_contradicted_hours};
 use super::parse::sense_data::{Answering, Sense, sense};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::reading::{Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTest};
 use crate::units::Celsius;
 use command::Command;
 use std::collections::BTreeSet;
@@ -127,6 +127,8 @@ pub struct Health {
     pub counters: Vec<Counter>,
     /// Its newest self-test, or the one that runs.
     pub self_test: Result<SelfTest, Missing>,
+    /// How long it may try before it says that it cannot.
+    pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why; what the drive does not offer is not among it.
     pub unread: Vec<String>,
 }

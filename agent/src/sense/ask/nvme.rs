@@ -2,7 +2,7 @@
 
 use super::command::{Command, Nvme};
 use super::{Failure, Health, OneTalk, Told, Transport, Wanted, parsed};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest, recovery_not_asked};
 use crate::sense::parse::nvme::{self, Controller, Warning};
 use crate::sense::parse::nvme_logs::{Outcome, SelfTests, self_tests};
 
@@ -37,6 +37,7 @@ impl NvmeDrive {
             assessment: log.clone().map(|log| assessment(log.warning)),
             counters: log.as_ref().map(nvme::Health::counters).unwrap_or_default(),
             self_test: self.self_test(to),
+            recovery_limit: Err(recovery_not_asked()),
             unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
         });
         let limits = self.controller.as_ref();

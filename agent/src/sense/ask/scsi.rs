@@ -2,7 +2,7 @@
 
 use super::command::{Command, Scsi};
 use super::{Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, parsed, settle, unreadable};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest, recovery_not_asked};
 use crate::sense::parse::counter::{Counter, Origin, Unit};
 use crate::sense::parse::scsi_errors::{self, Outcome};
 use crate::sense::parse::scsi_logs::{self, Exceptions, Verdict, Warmth};
@@ -95,6 +95,7 @@ impl ScsiDrive {
             }),
             counters: Vec::new(),
             self_test: Err(not_offered()),
+            recovery_limit: Err(recovery_not_asked()),
             unread: Vec::new(),
         };
         for page in ERRORS.into_iter().filter(|&page| self.has(page)) {
