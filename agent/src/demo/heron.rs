@@ -6,6 +6,7 @@ use crate::reading::{
     MemberState, OwnLimits, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room, SelfAssessment,
     SelfTest, Snapshot, Source, Temperature, Traffic, Volume,
 };
+use crate::sense::parse::md_layout;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
 use std::time::Duration;
 
@@ -141,6 +142,7 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
         running: read(now, Source::Sysfs, PoolRunning::Running),
         wanted: MEMBERS as u32,
         missing: Some(missing),
+        groups: md_layout::groups("raid5", MEMBERS as u32, 2),
         members: scene.members.iter().enumerate().filter_map(member).collect(),
         activity: scene.activity,
         size: read(now, Source::Sysfs, Bytes(16_003_000_000_000)),

@@ -13,6 +13,7 @@ mod links;
 mod newcomers;
 mod pools;
 mod presence;
+pub mod redundancy;
 mod shelves;
 mod space;
 mod track;
@@ -27,7 +28,6 @@ use std::time::Duration;
 use track::{Sight, Track};
 
 pub use drives::place_of;
-pub use pools::losses;
 use traylight_config::Settings;
 
 /// Three intervals of the probe's pace without a word are silence.
@@ -45,12 +45,19 @@ pub struct Memory {
     attachments: attachments::Known,
     ledger: Ledger,
     last_heard: Option<Moment>,
+    /// What is beyond a limit counts at once.
+    at_once: bool,
 }
 
 impl Memory {
     /// A memory that begins with what drives counted before.
     pub fn with_ledger(ledger: Ledger) -> Self {
         Self { ledger, ..Self::default() }
+    }
+
+    /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
+    pub fn without_patience() -> Self {
+        Self { at_once: true, ..Self::default() }
     }
 
     /// What drives count.
@@ -101,7 +108,10 @@ pub fn judge(
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
         for rule in RULES {
-            for sight in rule(settings, memory, snapshot) {
+            for mut sight in rule(settings, memory, snapshot) {
+                if memory.at_once {
+                    sight.holds = track::Holds::new(Duration::ZERO, Duration::ZERO);
+                }
                 changes.extend(take_in(&mut memory.tracks, sight));
             }
         }

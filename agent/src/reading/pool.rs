@@ -24,10 +24,21 @@ pub struct Pool {
     pub missing: Option<u32>,
     /// The members that the kernel still lists.
     pub members: Vec<Member>,
+    /// What of it may be lost: the pool lives while each of these does. Empty when its layout is not known.
+    pub groups: Vec<Group>,
     /// What the pool does besides its work.
     pub activity: Activity,
     /// Usable size.
     pub size: Reading<Bytes>,
+}
+
+/// Places of a pool of which only so many may be lost. A place can be in several groups.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Group {
+    /// The places, as in [`Member::slot`].
+    pub slots: Vec<u32>,
+    /// How many of them may be lost at once.
+    pub tolerates: u32,
 }
 
 /// Which software holds a pool together.

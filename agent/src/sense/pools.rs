@@ -1,7 +1,7 @@
 //! Pools: md arrays from sysfs (Documentation/admin-guide/md.rst). Reads only; nothing here can change a pool.
 
 use super::host::{Host, parts};
-use super::parse::{md, plain};
+use super::parse::{md, md_layout, plain};
 use crate::clock::Moment;
 use crate::reading::{Activity, Member, Missing, Pool, PoolKind, Reading, Source};
 use crate::units::Bytes;
@@ -25,12 +25,16 @@ fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {
     let running = host.ask(&folder.join("array_state"), md::running);
     let members = files.iter().filter_map(|file| member(host, &folder.join(file), file.strip_prefix("dev-")?));
     let size = host.ask(&block.join("size"), plain::whole).map(Bytes::from_sectors);
+    let level = text("level").and_then(|level| plain::device_text(&level)).unwrap_or_default();
+    let number = |file: &str| host.ask(&folder.join(file), md::member_count).unwrap_or(0);
+    let wanted = number("raid_disks");
     Some(Pool {
         key: text("uuid").and_then(|uuid| plain::device_text(&uuid)).unwrap_or_else(|| name.clone()),
         kind: PoolKind::Md,
-        level: text("level").and_then(|level| plain::device_text(&level)).unwrap_or_default(),
+        groups: md_layout::groups(&level, wanted, number("layout")),
+        level,
         running: Reading::new(running, now, Source::Sysfs),
-        wanted: host.ask(&folder.join("raid_disks"), md::member_count).unwrap_or(0),
+        wanted,
         missing: host.ask(&folder.join("degraded"), md::member_count).ok(),
         members: members.collect(),
         activity: activity(text("sync_action").as_deref(), &text),

@@ -1,6 +1,6 @@
 //! Stories of presence and pools: members that vanish, come back or are replaced, layouts that survive and that do not.
 
-use super::{MINUTE, Story, let_go, pull};
+use super::{MINUTE, Story, lay_out, let_go, pull};
 use crate::reading::{Activity, ActivityKind, Member, MemberState, PoolRunning, Reading, Snapshot, Source};
 use crate::verdict::{Finding, Severity, TrayState};
 
@@ -84,7 +84,7 @@ fn nothing_is_missed_while_the_box_still_starts() {
 #[test]
 fn raid6_loses_one_with_a_warning_and_two_with_an_alarm() {
     let told = Story::closely().play(0, 300, |second, snapshot| {
-        snapshot.pools[0].level = "raid6".into();
+        lay_out(snapshot, "raid6");
         match second {
             ..60 => {}
             ..120 => let_go(snapshot, &["HN24-LARK"]),
@@ -219,7 +219,7 @@ fn a_pool_that_still_counts_on_a_drive_does_not_do_without_it() {
 #[test]
 fn raid6_eases_when_one_of_two_lost_members_is_back() {
     let told = Story::closely().play(0, 500, |second, snapshot| {
-        snapshot.pools[0].level = "raid6".into();
+        lay_out(snapshot, "raid6");
         match second {
             ..60 => {}
             ..120 => let_go(snapshot, &["HN24-LARK", "HN24-KITE"]),
@@ -239,7 +239,7 @@ fn raid6_eases_when_one_of_two_lost_members_is_back() {
 fn a_layout_decides_how_bad_a_loss_is() {
     let lost = |level: &str, serials: &[&str]| {
         let story = Story::closely().play(0, 2 * MINUTE, |second, snapshot| {
-            snapshot.pools[0].level = level.into();
+            lay_out(snapshot, level);
             if second >= 60 {
                 let_go(snapshot, serials);
             }

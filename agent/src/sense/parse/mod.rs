@@ -17,6 +17,7 @@ pub mod bytes;
 pub mod counter;
 pub mod hwmon;
 pub mod md;
+pub mod md_layout;
 pub mod mountinfo;
 pub mod nvme;
 pub mod nvme_logs;

@@ -35,7 +35,7 @@ fn state(pool: &Pool) -> (String, Option<f64>) {
         Ok(PoolRunning::Inactive) => return ("not started".to_owned(), None),
         Ok(PoolRunning::Broken) => return ("broken".to_owned(), None),
         Ok(PoolRunning::Running) => match pool.activity.kind {
-            ActivityKind::Idle if crate::judge::losses(pool) > 0 => "degraded",
+            ActivityKind::Idle if crate::judge::redundancy::standing(pool).lost > 0 => "degraded",
             ActivityKind::Idle => "whole",
             ActivityKind::Frozen => "held still",
             ActivityKind::Resync => "resync",
