@@ -43,20 +43,23 @@ impl Acquaintances {
         snapshot: &Snapshot,
         watched: Duration,
     ) -> bool {
-        let before = self.clone();
+        let mut is_new = self.began.is_none();
         let began = *self.began.get_or_insert(watched);
         let settles = watched.saturating_sub(began) < SETTLING;
         for drive in &snapshot.drives {
-            let is_expected = known.expected().any(|(key, _)| *key == drive.key);
-            if is_expected && (settles || is_named(settings, &drive.key)) {
-                let port = || Acquaintance { port: drive.port.clone(), best_speed: None };
-                self.drives.entry(drive.key.clone()).or_insert_with(port);
+            let is_stranger = !self.drives.contains_key(&drive.key) && known.is_expected(&drive.key);
+            if is_stranger && (settles || is_named(settings, &drive.key)) {
+                let there = Acquaintance { port: drive.port.clone(), best_speed: None };
+                self.drives.insert(drive.key.clone(), there);
+                is_new = true;
             }
-            if let Some(drive_there) = self.drives.get_mut(&drive.key).filter(|known| known.port == drive.port) {
-                drive_there.best_speed = drive_there.best_speed.max(drive.attachment.speed.get().copied());
+            if let Some(agreed) = self.drives.get_mut(&drive.key).filter(|agreed| agreed.port == drive.port) {
+                let best = agreed.best_speed.max(drive.attachment.speed.get().copied());
+                is_new |= best != agreed.best_speed;
+                agreed.best_speed = best;
             }
         }
-        *self != before
+        is_new
     }
 
     /// The owner agrees with what is there now. A drive on another port has another link, whose best is not known yet.

@@ -85,6 +85,11 @@ impl Known {
         self.drives.iter().filter(|(_, drive)| drive.expected)
     }
 
+    /// True for a drive that should be there.
+    pub fn is_expected(&self, key: &DriveKey) -> bool {
+        self.drives.get(key).is_some_and(|drive| drive.expected)
+    }
+
     /// The drive that is behind a member of a pool. A replacement often has the name of the drive that it replaces, so
     /// one that is gone is not meant.
     pub fn behind<'a>(&'a self, pool: &'a str, device: &'a str) -> Option<&'a KnownDrive> {

@@ -51,8 +51,8 @@ fn one_look_believes_a_drive_at_once() {
         story.told,
         [
             "0 opened drive-hot critical",
-            "0 opened drive-says-failing critical",
             "0 opened drive-hotter-than-peers notice",
+            "0 opened drive-says-failing critical",
             "0 opened pending-or-uncorrectable warning"
         ]
     );
