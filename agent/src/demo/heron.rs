@@ -2,9 +2,9 @@
 
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, Attachment, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Health, Link, Load, Member,
-    MemberState, OwnLimits, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room, SelfAssessment,
-    SelfTest, Snapshot, Source, Temperature, Traffic, Volume,
+    Activity, AfterCrash, Attachment, Board, Bus, Counter, Drive, DriveKey, DriveKind, ErrorKind, Fan, Files, Health,
+    Link, Load, Member, MemberErrors, MemberState, OwnLimits, Pool, PoolKind, PoolRunning, Power, Rail, Reading,
+    RecoveryLimit, Room, SelfAssessment, SelfTest, Snapshot, Source, Temperature, Traffic, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
@@ -75,6 +75,7 @@ pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
             changes: Some(2),
             traffic: read(now, Source::Sysfs, traffic(scene.arriving * 1.03, scene.arriving * 0.02)),
         }],
+        unmounted: Vec::new(),
         blind: Vec::new(),
     }
 }
@@ -132,6 +133,7 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
             slot: Some(slot as u32),
             state: (*state)?,
             device_gone: scene.degrees[slot].is_none(),
+            errors: vec![MemberErrors { kind: ErrorKind::Read, count: 0 }],
         })
     };
     Pool {
@@ -146,6 +148,10 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
         members: scene.members.iter().enumerate().filter_map(member).collect(),
         activity: scene.activity,
         size: read(now, Source::Sysfs, Bytes(16_003_000_000_000)),
+        mismatches: None,
+        lost_data: None,
+        after_crash: Some(AfterCrash::Minutes),
+        metadata: None,
     }
 }
 
@@ -161,8 +167,13 @@ fn volumes(now: Moment, scene: &Scene) -> Vec<Volume> {
                 size: Bytes(size as u64),
                 free: Bytes((size * (1.0 - filled)) as u64),
                 used: Bytes((size * filled) as u64),
+                reserved: Bytes(0),
+                files: Some(Files { total: 30_000_000, free: 29_000_000 }),
             },
         ),
+        writing: Writing::Allowed,
+        meant_read_only: false,
+        errors: Some(0),
     };
     vec![volume("/", "/dev/sdf2", 480e9, 0.21), volume("/srv/songs", "/dev/md0", 15.9e12, scene.filled)]
 }

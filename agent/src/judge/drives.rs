@@ -97,6 +97,12 @@ impl Known {
         self.drives.values().filter(|drive| drive.present).find(is_meant)
     }
 
+    /// The key of that drive.
+    pub fn key_behind(&self, pool: &str, device: &str) -> Option<&DriveKey> {
+        let is_meant = |drive: &KnownDrive| drive.present && drive.device == device && drive.is_in(pool);
+        self.drives.iter().find(|(_, drive)| is_meant(drive)).map(|(key, _)| key)
+    }
+
     /// Takes in who is there now. Without a list of drives nobody is taken for absent.
     pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) {
         if is_blind(snapshot) {

@@ -3,6 +3,7 @@
 
 use super::acquaintances::Acquaintances;
 use super::drives;
+use super::pool_work::Checks;
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -24,6 +25,9 @@ pub struct Ledger {
     /// The drives that belong to the box.
     #[serde(default)]
     pub acquaintances: Acquaintances,
+    /// When pools were last compared.
+    #[serde(default)]
+    checks: Checks,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -88,6 +92,24 @@ impl Ledger {
     pub fn accept_drives(&mut self, known: &drives::Known) {
         self.acquaintances.accept(known);
         self.is_new = true;
+    }
+
+    /// Takes in which pools are there, and which of them have just been compared.
+    pub fn learn_checks(&mut self, snapshot: &Snapshot, ended: &[String]) {
+        self.is_new |= self.checks.learn(snapshot, ended, self.watched);
+    }
+
+    /// How long ago, in watched time, a pool was compared; and whether that was never seen, which counts from when the pool
+    /// was first seen.
+    pub fn since_check(&self, pool: &str) -> Option<(Duration, bool)> {
+        self.checks.since(pool, self.watched)
+    }
+
+    /// Takes in a count on a drive that something else than the drive keeps. One that fell begins anew.
+    pub fn note(&mut self, drive: &DriveKey, counter: &str, value: i64) {
+        let counters = self.drives.entry(drive.clone()).or_default();
+        let series = counters.entry(counter.to_owned()).or_insert_with(|| Series { steps: Vec::new() });
+        series.take(self.watched, value, false, &mut self.is_new);
     }
 
     /// What a counter says now.

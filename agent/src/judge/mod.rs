@@ -10,13 +10,16 @@ mod health;
 mod heat;
 pub mod ledger;
 mod links;
+mod member_errors;
 mod newcomers;
+mod pool_work;
 mod pools;
 mod presence;
 pub mod redundancy;
 mod shelves;
 mod space;
 mod track;
+mod volumes;
 mod warmth;
 
 use crate::clock::Moment;
@@ -43,6 +46,8 @@ pub struct Memory {
     links: links::Known,
     warmth: warmth::Known,
     attachments: attachments::Known,
+    work: pool_work::Known,
+    volumes: volumes::Known,
     ledger: Ledger,
     last_heard: Option<Moment>,
     /// What is beyond a limit counts at once.
@@ -103,9 +108,13 @@ pub fn judge(
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
         memory.attachments.learn(snapshot);
+        memory.volumes.learn(snapshot);
+        let checked = memory.work.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
+        memory.ledger.learn_checks(snapshot, &checked);
+        member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
         for rule in RULES {
             for mut sight in rule(settings, memory, snapshot) {
@@ -124,7 +133,7 @@ pub fn judge(
 /// A rule looks at what is remembered and read, and says what it sees.
 type Rule = fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>;
 
-const RULES: [Rule; 11] = [
+const RULES: [Rule; 14] = [
     presence::sights,
     answering::sights,
     newcomers::sights,
@@ -133,6 +142,9 @@ const RULES: [Rule; 11] = [
     warmth::sights,
     health::sights,
     pools::sights,
+    pool_work::sights,
+    member_errors::sights,
+    volumes::sights,
     space::sights,
     fans::sights,
     links::sights,

@@ -74,6 +74,7 @@ fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) 
     let why = match running {
         PoolRunning::Inactive => Some(Down::Inactive),
         PoolRunning::Broken => Some(Down::TooManyLost),
+        PoolRunning::Suspended => Some(Down::Suspended),
         PoolRunning::Running if !standing(pool).lives => Some(Down::TooManyLost),
         PoolRunning::Running => None,
     };
@@ -89,7 +90,11 @@ fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) 
             present: present as u32,
             of: memory.pools.wanted(pool),
         },
-        holds: Holds::new(limits.down_hold, limits.up_hold),
+        // One that waits says so itself; other states are seen while it is put together.
+        holds: match why {
+            Some(Down::Suspended) => Holds::new(Duration::ZERO, limits.up_hold),
+            _ => Holds::new(limits.down_hold, limits.up_hold),
+        },
     })
 }
 

@@ -4,7 +4,8 @@ use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    Blind, Board, Drive, DriveKey, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic, Volume,
+    Blind, Board, Drive, DriveKey, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic,
+    Unmounted, Volume,
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
@@ -58,6 +59,8 @@ pub struct Rounds {
     zones: Vec<Temperature>,
     zones_asked: Option<Moment>,
     volumes: BTreeMap<String, SeenVolume>,
+    unmounted: Vec<Unmounted>,
+    meant_read_only: Vec<String>,
     ports: BTreeMap<String, (Count, Count)>,
     board: Board,
     looked_around: Option<Moment>,
@@ -83,6 +86,8 @@ impl Rounds {
             zones: Vec::new(),
             zones_asked: None,
             volumes: BTreeMap::new(),
+            unmounted: Vec::new(),
+            meant_read_only: Vec::new(),
             ports: BTreeMap::new(),
             board: Board::default(),
             looked_around: None,
@@ -190,12 +195,17 @@ impl Rounds {
     }
 
     fn look_at_mounts(&mut self, now: Moment, blind: &mut Vec<Blind>) {
-        let mounts = match volumes::mounted(&self.host) {
+        let mounts = match volumes::mounts(&self.host) {
             Ok(mounts) => mounts,
             Err(why) => return blind.push(Blind { what: "mounts".to_owned(), why }),
         };
-        self.volumes.retain(|_, seen| mounts.contains(&seen.mount));
-        for mount in mounts {
+        self.unmounted = mounts.unmounted;
+        self.meant_read_only = mounts.meant_read_only;
+        self.volumes.retain(|_, seen| mounts.volumes.iter().any(|mount| mount.is_same(&seen.mount)));
+        for mount in mounts.volumes {
+            if let Some(seen) = self.volumes.get_mut(&mount.point) {
+                seen.mount = mount.clone();
+            }
             let seen = self.volumes.entry(mount.point.clone()).or_insert_with(|| SeenVolume {
                 mount,
                 room: Reading::new(Err(Missing::new(Reason::NotAsked, "not answered yet")), now, Source::Statvfs),
@@ -294,6 +304,9 @@ impl Rounds {
             file_system: seen.mount.file_system.clone(),
             source: seen.mount.source.clone(),
             room: seen.room.clone(),
+            writing: seen.mount.writing,
+            meant_read_only: self.meant_read_only.contains(&seen.mount.point),
+            errors: volumes::errors(&self.host, &seen.mount),
         });
         Snapshot {
             taken: self.clock.now(),
@@ -301,6 +314,7 @@ impl Rounds {
             drives,
             pools,
             volumes: volumes.collect(),
+            unmounted: self.unmounted.clone(),
             fans: answers().flat_map(|answer| answer.fans.clone()).collect(),
             temperatures: answers()
                 .flat_map(|answer| answer.temperatures.clone())

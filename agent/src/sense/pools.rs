@@ -3,7 +3,7 @@
 use super::host::{Host, parts};
 use super::parse::{md, md_layout, plain};
 use crate::clock::Moment;
-use crate::reading::{Activity, Member, Missing, Pool, PoolKind, Reading, Source};
+use crate::reading::{Activity, ErrorKind, Member, MemberErrors, Missing, Pool, PoolKind, Reading, Source};
 use crate::units::Bytes;
 use std::path::Path;
 
@@ -28,6 +28,7 @@ fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {
     let level = text("level").and_then(|level| plain::device_text(&level)).unwrap_or_default();
     let number = |file: &str| host.ask(&folder.join(file), md::member_count).unwrap_or(0);
     let wanted = number("raid_disks");
+    let action = text("sync_action");
     Some(Pool {
         key: text("uuid").and_then(|uuid| plain::device_text(&uuid)).unwrap_or_else(|| name.clone()),
         kind: PoolKind::Md,
@@ -37,7 +38,15 @@ fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {
         wanted,
         missing: host.ask(&folder.join("degraded"), md::member_count).ok(),
         members: members.collect(),
-        activity: activity(text("sync_action").as_deref(), &text),
+        activity: activity(action.as_deref(), &text),
+        mismatches: md::mismatches(
+            action.as_deref(),
+            text("last_sync_action").as_deref(),
+            host.ask(&folder.join("mismatch_cnt"), plain::whole).ok(),
+        ),
+        lost_data: None,
+        after_crash: text("consistency_policy").and_then(|policy| md::after_crash(&policy)),
+        metadata: None,
         size: Reading::new(size, now, Source::Sysfs),
         name,
     })
@@ -63,6 +72,11 @@ fn member(host: &Host, folder: &Path, device: &str) -> Option<Member> {
         state,
         // md keeps a member `in_sync` until the next access fails; the link to its block device tells at once.
         device_gone: !host.exists(&link.join("size")),
+        // Read errors that md has mended by writing the place again; the count lies in the member's superblock.
+        errors: match host.ask(&folder.join("errors"), plain::whole) {
+            Ok(count) => vec![MemberErrors { kind: ErrorKind::Read, count }],
+            Err(_) => Vec::new(),
+        },
     })
 }
 

@@ -226,7 +226,7 @@ pub(super) fn pool(settings: &Settings, snapshot: &Snapshot, pool: &reading::Poo
     let mut missing = Reasons::new();
     let running = value(&pool.running, &mut missing, &["state"], |running| *running);
     let state = running.map(|running| match running {
-        PoolRunning::Inactive | PoolRunning::Broken => PoolState::Down,
+        PoolRunning::Inactive | PoolRunning::Broken | PoolRunning::Suspended => PoolState::Down,
         PoolRunning::Running if pool.activity.kind == ActivityKind::Rebuild => PoolState::Rebuilding,
         PoolRunning::Running if standing(pool).lost > 0 => PoolState::Degraded,
         PoolRunning::Running => PoolState::Whole,

@@ -2,4 +2,5 @@
 
 mod drive_words;
 pub mod log;
+mod pool_words;
 pub mod wording;

@@ -111,7 +111,13 @@ fn a_box_that_falls_silent_is_not_fine_after_three_paces() {
 
 fn room(snapshot: &mut Snapshot, volume: usize, size: f64, free: f64) {
     let taken = snapshot.volumes[volume].room.taken;
-    let room = Room { size: Bytes(size as u64), free: Bytes(free as u64), used: Bytes((size - free) as u64) };
+    let room = Room {
+        size: Bytes(size as u64),
+        free: Bytes(free as u64),
+        used: Bytes((size - free) as u64),
+        reserved: Bytes(0),
+        files: None,
+    };
     snapshot.volumes[volume].room = Reading::new(Ok(room), taken, Source::Statvfs);
 }
 

@@ -29,7 +29,7 @@ fn while_a_replacement_is_filled_only_the_old_drive_is_lost_and_only_drives_that
             let pool = &mut snapshot.pools[0];
             pool.members[2].state = MemberState::Rebuilding;
             pool.missing = Some(1);
-            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.1), left: None };
+            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.1), left: None, speed: None };
         }
     });
     let (lost, leave_in) = degraded(&story, "md0");

@@ -8,6 +8,8 @@ mod boxes;
 mod drives;
 mod members;
 mod pools;
+mod volumes;
+mod work;
 
 use super::{Memory, judge};
 use crate::clock::Moment;

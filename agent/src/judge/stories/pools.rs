@@ -131,7 +131,7 @@ fn a_rebuild_is_a_notice_while_it_runs_and_the_pool_degraded_until_it_is_whole_a
             let pool = &mut snapshot.pools[0];
             pool.members[2].state = MemberState::Rebuilding;
             pool.missing = Some(1);
-            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None };
+            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None, speed: None };
         }
     });
     assert_eq!(
@@ -148,7 +148,7 @@ fn a_rebuild_is_a_notice_while_it_runs_and_the_pool_degraded_until_it_is_whole_a
 #[test]
 fn a_check_is_no_rebuild() {
     let told = Story::closely().play(0, 60, |_, snapshot| {
-        snapshot.pools[0].activity = Activity { kind: ActivityKind::Check, done: Some(0.1), left: None };
+        snapshot.pools[0].activity = Activity { kind: ActivityKind::Check, done: Some(0.1), left: None, speed: None };
     });
     assert_eq!(told.told, ["0 opened pool-busy notice"]);
 }
@@ -157,7 +157,8 @@ fn a_check_is_no_rebuild() {
 fn with_a_spare(snapshot: &mut Snapshot) {
     let device = snapshot.drives[5].device.clone();
     let drive_device = device.clone();
-    let spare = Member { device, drive_device, slot: None, state: MemberState::Spare, device_gone: false };
+    let spare =
+        Member { device, drive_device, slot: None, state: MemberState::Spare, device_gone: false, errors: Vec::new() };
     snapshot.pools[0].members.push(spare);
 }
 
@@ -175,7 +176,7 @@ fn a_spare_takes_the_place_of_a_lost_member_and_the_whole_pool_misses_nobody() {
         let spare = pool.members.last_mut().expect("the spare is still listed");
         (spare.slot, spare.state) = (Some(2), if filled { MemberState::Active } else { MemberState::Rebuilding });
         if !filled {
-            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None };
+            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None, speed: None };
         }
     });
     assert_eq!(

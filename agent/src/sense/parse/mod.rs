@@ -15,6 +15,7 @@ pub mod attachment;
 pub mod block;
 pub mod bytes;
 pub mod counter;
+pub mod fstab;
 pub mod hwmon;
 pub mod md;
 pub mod md_layout;
