@@ -112,7 +112,9 @@ fn health() -> Health {
             counter("pending_sectors", 0),
         ],
         self_test: Ok(SelfTest::Passed),
+        newest_error: Ok(None),
         unread: Vec::new(),
+        broke_off: None,
     }
 }
 
