@@ -4,8 +4,8 @@
 use super::bytes::{le16, page, summed_page};
 use super::counter::{Counter, Origin, Unit};
 
-/// Which logs a drive has, and how long they are (log 00h; HC310 clause 11.51.4).
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// Which logs a drive has, and how long they are (log 00h; HC310 clause 11.51.4). The default has none.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Directory(Vec<u16>);
 
 /// Reads the directory. General Purpose Logging and SMART have one each, of the same form.
