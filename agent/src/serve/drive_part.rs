@@ -2,7 +2,7 @@
 
 use super::document::{Reasons, reason};
 use super::parts::{tray, value};
-use crate::reading::{self, Bus, DriveKind, Health, Power, SelfAssessment, SelfTest, Snapshot};
+use crate::reading::{self, Bus, DriveKind, Health, LoggedError, Power, SelfAssessment, SelfTest, Snapshot};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_config::Settings;
@@ -45,10 +45,23 @@ pub struct Drive {
     pub counters: Option<BTreeMap<String, i64>>,
     /// Its newest self-test, or the one that runs.
     pub self_test: Option<SelfTest>,
+    /// The newest error in its log; `null` without a reason when it never logged one.
+    pub newest_error: Option<LoggedError>,
+    /// What of its health could not be read, and why.
+    pub health_unread: Option<Vec<String>>,
     /// When it told of its health.
     pub health_age_s: Option<u64>,
     /// Why a value is `null`.
     pub missing: Reasons,
+}
+
+/// What is `null` of a drive that has not told its health.
+const HEALTH: [&str; 6] = ["assessment", "counters", "self_test", "newest_error", "health_unread", "health_age_s"];
+
+/// What could not be read in the talk that told the health, and that a later one broke off.
+fn unread(health: &Health) -> Vec<String> {
+    let broke_off = health.broke_off.as_ref().map(|why| format!("the newest talk broke off: {why}"));
+    health.unread.iter().cloned().chain(broke_off).collect()
 }
 
 pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::Drive) -> Drive {
@@ -57,12 +70,12 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
     let temperature =
         value(&drive.temperature, &mut missing, &["temperature_c", "temperature_age_s"], |celsius| celsius.0);
     let power = value(&drive.power, &mut missing, &["power"], |power| *power);
-    let health =
-        value(&drive.health, &mut missing, &["assessment", "counters", "self_test", "health_age_s"], Clone::clone);
+    let health = value(&drive.health, &mut missing, &HEALTH, Clone::clone);
     let (assessment, self_test) = match &health {
         Some(health) => {
             missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
             missing.extend(health.self_test.as_ref().err().map(|why| ("self_test".to_owned(), reason(why))));
+            missing.extend(health.newest_error.as_ref().err().map(|why| ("newest_error".to_owned(), reason(why))));
             (health.assessment.as_ref().ok().copied(), health.self_test.as_ref().ok().copied())
         }
         None => (None, None),
@@ -94,6 +107,8 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
         assessment,
         counters: health.as_ref().map(counted),
         self_test,
+        newest_error: health.as_ref().and_then(|health| health.newest_error.clone().ok()?),
+        health_unread: health.as_ref().map(unread),
         health_age_s: health.map(|_| snapshot.taken.since(drive.health.taken).as_secs()),
         missing,
     }

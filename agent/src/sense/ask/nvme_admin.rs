@@ -88,9 +88,7 @@ impl Transport for NvmeAdmin {
 
 fn not_sent(error: &io::Error) -> Missing {
     match error.raw_os_error() {
-        Some(libc::EPERM | libc::EACCES) => {
-            Missing::new(Reason::Refused, "logs of an NVMe drive need CAP_SYS_ADMIN")
-        }
+        Some(libc::EPERM | libc::EACCES) => Missing::new(Reason::Refused, "logs of an NVMe drive need CAP_SYS_ADMIN"),
         // The kernel cancels what is under way when it resets a controller that did not answer (nvme_execute_rq in
         // drivers/nvme/host/core.c).
         Some(libc::EINTR) => Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive"),
@@ -130,11 +128,9 @@ mod tests {
     #[test]
     fn a_controller_that_was_reset_has_timed_out() {
         let reason = |number| not_sent(&io::Error::from_raw_os_error(number)).reason;
-        assert_eq!([libc::EINTR, libc::ENODEV, libc::EACCES, libc::EIO].map(reason), [
-            Reason::TimedOut,
-            Reason::NotFitted,
-            Reason::Refused,
-            Reason::Unreadable
-        ]);
+        assert_eq!(
+            [libc::EINTR, libc::ENODEV, libc::EACCES, libc::EIO].map(reason),
+            [Reason::TimedOut, Reason::NotFitted, Reason::Refused, Reason::Unreadable]
+        );
     }
 }
