@@ -7,7 +7,7 @@ use super::{
     Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, sense_of, settle,
     unreadable,
 };
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::reading::{LoggedError, Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
 use crate::sense::parse::ata_abilities::Abilities;
 use crate::sense::parse::ata_identify::{Identify, identify};
 use crate::sense::parse::ata_logs::Directory;
@@ -46,6 +46,9 @@ pub struct AtaDrive {
 /// Refusals in a row that settle that CHECK POWER MODE is not known. Without it the drive is mute for a day, so one
 /// refusal, which may have come of a reset or of a drive that was just starting, does not.
 const POWER_MODE_REFUSALS: u8 = 2;
+
+/// How many errors there were, and the newest: where that cannot be read, the count still can.
+type Errors = (Counter, Result<Option<LoggedError>, Failure>);
 
 /// Why a drive was not asked more than whether it sleeps.
 enum Unmet {
@@ -216,18 +219,23 @@ impl AtaDrive {
         let found = match logs.pages(EXTENDED_ERRORS) {
             0 => parsed(self.send(to, Ata::SmartReadLog { log: SUMMARY_ERRORS }), ata_errors::summary)
                 .map(|(count, newest)| (count, Ok(newest))),
-            pages => self.read(to, EXTENDED_ERRORS, 0, |bytes| ata_errors::extended(bytes, pages)).map(|log| {
-                let newest = log.newest.map(|(page, slot)| {
-                    self.read(to, EXTENDED_ERRORS, page, |bytes| ata_errors::extended_entry(bytes, slot))
-                });
-                (log.count, newest.transpose())
-            }),
+            pages => self.extended_errors(to, pages),
         };
         let found = found.map(|(count, newest)| {
             health.newest_error = newest.map_err(Failure::reason);
             vec![count]
         });
         collect(health, "error log", found);
+    }
+
+    fn extended_errors(&mut self, to: &mut dyn Transport, pages: u16) -> Result<Errors, Failure> {
+        let parse = |bytes: &[u8]| Ok((ata_errors::extended(bytes, pages)?, whole_page(bytes)?));
+        let (log, first) = self.read(to, EXTENDED_ERRORS, 0, parse)?;
+        let newest = log.newest.map(|(page, slot)| match page {
+            0 => ata_errors::extended_entry(&first, slot).map_err(|why| Failure::Missing(unreadable(why))),
+            page => self.read(to, EXTENDED_ERRORS, page, |bytes| ata_errors::extended_entry(bytes, slot)),
+        });
+        Ok((log.count, newest.transpose()))
     }
 
     /// The tests of the past, the newest first; by the extended log where the drive has it.
@@ -244,11 +252,10 @@ impl AtaDrive {
     fn extended_tests(&mut self, to: &mut dyn Transport) -> Result<Vec<Entry>, Failure> {
         // Drives have one or two.
         const MOST_PAGES: usize = 16;
-        let whole = |bytes: &[u8]| page(bytes).map(|page| page.to_vec());
-        let mut log = self.read(to, EXTENDED_SELF_TESTS, 0, whole)?;
+        let mut log = self.read(to, EXTENDED_SELF_TESTS, 0, whole_page)?;
         let pages = ata_self_test::pages_to_the_newest(&log).map_err(|why| Failure::Missing(unreadable(why)))?;
         for next in 1..pages.min(MOST_PAGES) {
-            log.extend(self.read(to, EXTENDED_SELF_TESTS, next as u16, whole)?);
+            log.extend(self.read(to, EXTENDED_SELF_TESTS, next as u16, whole_page)?);
         }
         ata_self_test::extended_log(&log).map_err(|why| Failure::Missing(unreadable(why)))
     }
@@ -325,6 +332,10 @@ impl AtaDrive {
     fn model(&self) -> &str {
         self.identity.as_ref().and_then(|identity| identity.model.as_deref()).unwrap_or_default()
     }
+}
+
+fn whole_page(bytes: &[u8]) -> Result<Vec<u8>, String> {
+    page(bytes).map(|page| page.to_vec())
 }
 
 fn outcome(outcome: Outcome) -> SelfTest {

@@ -63,7 +63,7 @@ fn a_disk_without_the_extended_logs_is_asked_for_the_older_ones() {
     for disk in [with_logs(&[(STATISTICS, 8)]), disk().without(log(0, 0)), disk().with(log(0, 0), [data([0; 512])])] {
         let (told, sent) = older(disk);
         assert_eq!(sent, commands([SELF_TESTS, SUMMARY]));
-        assert_eq!((told.self_test, count(&told, "logged_errors")), (Ok(SelfTest::Failed), Some(7)));
+        assert_eq!((&told.self_test, count(&told, "logged_errors")), (&Ok(SelfTest::Failed), Some(7)));
         assert_eq!(told.newest_error.unwrap().unwrap().lba, Some(0x0234_5678));
     }
 }
