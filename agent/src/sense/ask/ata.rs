@@ -18,6 +18,7 @@ use crate::sense::parse::bytes::page;
 use crate::sense::parse::counter::Counter;
 use crate::sense::parse::quirks::Quirks;
 use crate::sense::parse::sense_data::Answering;
+use crate::sense::parse::temperature::plausible_now;
 use crate::sense::parse::{ata_attributes, ata_errors, ata_logs, ata_sct, ata_statistics};
 use crate::units::Celsius;
 use std::collections::BTreeMap;
@@ -159,10 +160,13 @@ impl AtaDrive {
     /// By the SCT status, which costs the drive least; else by its attributes, unless its health has just told it.
     fn temperature(&mut self, to: &mut dyn Transport, health: Option<&Health>) -> Result<Celsius, Missing> {
         let abilities = self.abilities();
+        let mut none = Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense");
         if abilities.sct && !self.quirks.avoid_sct {
             let status = parsed(self.send(to, Ata::SmartReadLog { log: SCT_STATUS }), ata_sct::sct_status);
-            if let Some(celsius) = status.ok().and_then(|status| status.temperature) {
-                return Ok(celsius);
+            match status.ok().and_then(|status| status.temperature).map(|now| plausible_now(now, None)) {
+                Some(Ok(celsius)) => return Ok(celsius),
+                Some(Err(strange)) => none = unreadable(strange),
+                None => {}
             }
         }
         if !abilities.smart_enabled {
@@ -176,8 +180,7 @@ impl AtaDrive {
             return Ok(celsius);
         }
         let data = parsed(self.send(to, Ata::SmartReadData), smart_data).map_err(Failure::reason)?;
-        degrees(&ata_attributes::counters(&data.attributes, self.model()))
-            .ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
+        degrees(&ata_attributes::counters(&data.attributes, self.model())).ok_or(none)
     }
 
     fn health(&mut self, to: &mut dyn Transport) -> Health {
