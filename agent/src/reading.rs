@@ -1,8 +1,10 @@
 //! What sense hands on: plain data about one box at one time. No opinion in here, that is `verdict.rs`.
 
+mod attachment;
 mod drive;
 mod pool;
 
+pub use attachment::*;
 pub use drive::*;
 pub use pool::*;
 

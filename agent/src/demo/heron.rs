@@ -2,11 +2,12 @@
 
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Health, Link, Load, Member, MemberState, OwnLimits,
-    Pool, PoolKind, PoolRunning, Power, Rail, Reading, Room, SelfAssessment, SelfTest, Snapshot, Source, Temperature,
-    Traffic, Volume,
+    Activity, Attachment, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Health, Link, Load, Member,
+    MemberState, OwnLimits, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room, SelfAssessment,
+    SelfTest, Snapshot, Source, Temperature, Traffic, Volume,
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
+use std::time::Duration;
 
 /// The trays in order: serial, model, and whether it turns.
 const TRAYS: [(&str, &str, DriveKind); 6] = [
@@ -98,6 +99,11 @@ fn drive(now: Moment, scene: &Scene, tray: usize) -> Option<Drive> {
         temperature: read(now, Source::Hwmon, Celsius(degrees)),
         own_limits: OwnLimits::default(),
         traffic: read(now, Source::Sysfs, traffic(0.0, share)),
+        attachment: Attachment {
+            speed: read(now, Source::Sysfs, MegabitsPerSecond(6000)),
+            timeouts: read(now, Source::Sysfs, 0),
+            patience: read(now, Source::Sysfs, Duration::from_secs(30)),
+        },
         health: read(now, Source::Drive, health()),
     })
 }
@@ -113,6 +119,7 @@ fn health() -> Health {
         ],
         self_test: Ok(SelfTest::Passed),
         newest_error: Ok(None),
+        recovery_limit: Ok(RecoveryLimit::After(Duration::from_secs(7))),
         unread: Vec::new(),
         broke_off: None,
     }

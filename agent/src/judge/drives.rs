@@ -174,7 +174,7 @@ impl Known {
         known.accepted = false;
     }
 
-    /// See [`super::Memory::accept_absences`].
+    /// See [`super::Memory::accept_drives`].
     pub fn accept_absences(&mut self, settings: &Settings) {
         let trays = || settings.shelves.iter().flat_map(|shelf| &shelf.trays);
         let is_named =

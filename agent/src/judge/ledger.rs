@@ -1,11 +1,14 @@
-//! What drives count, remembered over restarts: growth is judged, never a lifetime total. Spans of days go by the time
+//! What drives count, and which belong to the box, remembered over restarts: growth is judged, never a lifetime total. Spans of days go by the time
 //! that the box was watched, which needs no calendar and does not step.
 
+use super::acquaintances::Acquaintances;
+use super::drives;
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Snapshot};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
+use traylight_config::Settings;
 
 /// Steps kept of one counter; older ones are folded into the first.
 const STEPS: usize = 48;
@@ -18,6 +21,9 @@ pub struct Ledger {
     /// How long the box was watched, over all restarts.
     watched: Duration,
     drives: BTreeMap<DriveKey, BTreeMap<String, Series>>,
+    /// The drives that belong to the box.
+    #[serde(default)]
+    pub acquaintances: Acquaintances,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -71,6 +77,17 @@ impl Ledger {
             }
         }
         fell
+    }
+
+    /// Takes in which drives are there.
+    pub fn learn_drives(&mut self, settings: &Settings, known: &drives::Known, snapshot: &Snapshot) {
+        self.is_new |= self.acquaintances.learn(settings, known, snapshot, self.watched);
+    }
+
+    /// The owner agrees with the drives that are there.
+    pub fn accept_drives(&mut self, known: &drives::Known) {
+        self.acquaintances.accept(known);
+        self.is_new = true;
     }
 
     /// What a counter says now.

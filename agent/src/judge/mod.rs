@@ -1,13 +1,16 @@
 //! Judging is a function of data: settings, memory, now and a snapshot in; a verdict and what is new out. Nothing in
 //! this folder opens, sends, waits, logs or asks the time.
 
+mod acquaintances;
 mod answering;
+mod attachments;
 mod drives;
 mod fans;
 mod health;
 mod heat;
 pub mod ledger;
 mod links;
+mod newcomers;
 mod pools;
 mod presence;
 mod shelves;
@@ -39,6 +42,7 @@ pub struct Memory {
     fans: fans::Known,
     links: links::Known,
     warmth: warmth::Known,
+    attachments: attachments::Known,
     ledger: Ledger,
     last_heard: Option<Moment>,
 }
@@ -67,9 +71,11 @@ impl Memory {
         self.tracks.get(&(kind, subject.clone())).is_some_and(|track| track.open().is_some())
     }
 
-    /// The owner has looked: absent drives that the configuration does not name are no longer expected.
-    pub fn accept_absences(&mut self, settings: &Settings) {
+    /// The owner has looked and agrees with what is there: new and moved drives belong to the box, and absent drives that
+    /// the configuration does not name are no longer expected.
+    pub fn accept_drives(&mut self, settings: &Settings) {
         self.drives.accept_absences(settings);
+        self.ledger.accept_drives(&self.drives);
     }
 }
 
@@ -89,8 +95,10 @@ pub fn judge(
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
+        memory.attachments.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
+        memory.ledger.learn_drives(settings, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
         for rule in RULES {
             for sight in rule(settings, memory, snapshot) {
@@ -106,9 +114,11 @@ pub fn judge(
 /// A rule looks at what is remembered and read, and says what it sees.
 type Rule = fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>;
 
-const RULES: [Rule; 9] = [
+const RULES: [Rule; 11] = [
     presence::sights,
     answering::sights,
+    newcomers::sights,
+    attachments::sights,
     heat::sights,
     warmth::sights,
     health::sights,

@@ -106,6 +106,7 @@ fn as_read(health: ask::Health) -> Health {
         counters: counters.collect(),
         self_test: health.self_test,
         newest_error: health.newest_error,
+        recovery_limit: health.recovery_limit,
         unread: health.unread,
         broke_off: None,
     }
@@ -163,6 +164,7 @@ mod tests {
             counters: vec![counter],
             self_test: Ok(crate::reading::SelfTest::Passed),
             newest_error: Ok(None),
+            recovery_limit: Err(crate::reading::recovery_not_asked()),
             unread: Vec::new(),
         };
         Told { health: Some(health), ..warm(36.0) }

@@ -23,6 +23,8 @@ const DEADLINE: Duration = Duration::from_secs(10);
 const SELDOM: Duration = Duration::from_secs(60);
 /// Thermal zones are asked this often; some ask firmware, which is slow.
 const ZONES_EVERY: Duration = Duration::from_secs(10);
+/// How the kernel gets on with drives is looked at this often.
+const ATTACHMENTS_EVERY: Duration = Duration::from_secs(10);
 /// Room is asked for this often.
 const ROOM_EVERY: Duration = Duration::from_secs(10);
 
@@ -50,6 +52,7 @@ pub struct Rounds {
     clock: Clock,
     workers: Workers<Target, Answer>,
     drives: BTreeMap<String, SeenDrive>,
+    attachments_seen: Option<Moment>,
     chips: Vec<chips::Chip>,
     chip_answers: BTreeMap<String, chips::Answers>,
     zones: Vec<Temperature>,
@@ -74,6 +77,7 @@ impl Rounds {
             host,
             clock,
             drives: BTreeMap::new(),
+            attachments_seen: None,
             chips: Vec::new(),
             chip_answers: BTreeMap::new(),
             zones: Vec::new(),
@@ -133,6 +137,10 @@ impl Rounds {
             }
         }
         self.drives.values_mut().for_each(|seen| seen.count(&self.host, now));
+        if is_due(self.attachments_seen, ATTACHMENTS_EVERY, now) {
+            self.attachments_seen = Some(now);
+            self.drives.values_mut().for_each(|seen| seen.look_at_attachment(&self.host, now));
+        }
         let mut identities: Vec<&mut drives::Identity> =
             self.drives.values_mut().map(|seen| &mut seen.identity).collect();
         drives::tell_apart(&mut identities);

@@ -4,9 +4,10 @@
 use super::account::Account;
 use super::manners::Manners;
 use crate::clock::{Clock, Moment};
-use crate::reading::{Bus, Drive, DriveKind, Missing, OwnLimits, Power, Reading, Reason, Source, Traffic};
+use crate::reading::{Attachment, Bus, Drive, DriveKind, Missing, OwnLimits, Power, Reading, Reason, Source, Traffic};
 use crate::sense::ask::Told;
 use crate::sense::ask::drive::Asker;
+use crate::sense::attachment;
 use crate::sense::drives::{self, Identity, Spotted};
 use crate::sense::host::Host;
 use crate::sense::parse::block::Stat;
@@ -31,6 +32,7 @@ pub struct SeenDrive {
     stalled_since: Option<Moment>,
     traffic: Reading<Traffic>,
     told: Account,
+    attachment: Attachment,
 }
 
 impl SeenDrive {
@@ -42,6 +44,7 @@ impl SeenDrive {
             host.is_live().then(|| Asker::new(host, &spotted.device, &identity, drives::bridge(host, &spotted)));
         Self {
             manners: Manners::new(identity.kind != DriveKind::Ssd, identity.bus == Bus::Usb),
+            attachment: attachment::attachment(host, &spotted, now),
             spotted,
             asker: asker.map(|asker| Arc::new(Mutex::new(asker))),
             stat: None,
@@ -90,6 +93,11 @@ impl SeenDrive {
         self.stalled_since = if has_work && !used { self.stalled_since.or(Some(now)) } else { None };
         self.traffic = Reading::new(self.traffic_since(before, &read, now), now, Source::Sysfs);
         self.stat = read.ok().map(|stat| (stat, now));
+    }
+
+    /// Takes in how the kernel gets on with it.
+    pub fn look_at_attachment(&mut self, host: &Host, now: Moment) {
+        self.attachment = attachment::attachment(host, &self.spotted, now);
     }
 
     fn traffic_since(
@@ -193,6 +201,7 @@ impl SeenDrive {
                 critical: identity.own_limits.critical.or(self.told.limits.critical),
             },
             traffic: self.traffic.clone(),
+            attachment: self.attachment.clone(),
             health: self.told.health.clone(),
         }
     }

@@ -1,6 +1,6 @@
 //! One drive as read: who it is, where it is plugged, and what it tells of itself.
 
-use super::{Missing, Reading, Traffic};
+use super::{Attachment, Missing, Reading, RecoveryLimit, Traffic};
 use crate::clock::Moment;
 use crate::units::{Bytes, Celsius};
 use serde::{Deserialize, Serialize};
@@ -38,6 +38,8 @@ pub struct Drive {
     pub own_limits: OwnLimits,
     /// Data moved per second since the reading before.
     pub traffic: Reading<Traffic>,
+    /// How the kernel gets on with it.
+    pub attachment: Attachment,
     /// What the drive tells of its own health, when it was last asked.
     pub health: Reading<Health>,
 }
@@ -66,6 +68,8 @@ pub struct Health {
     pub self_test: Result<SelfTest, Missing>,
     /// The newest error in its log; `None` when it never logged one.
     pub newest_error: Result<Option<LoggedError>, Missing>,
+    /// How long it may try before it says that it cannot.
+    pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why.
     pub unread: Vec<String>,
     /// Why a later talk about it came to no end, when one did: all the above is what an earlier one told.

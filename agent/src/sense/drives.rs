@@ -20,6 +20,13 @@ pub struct Spotted {
     pub instance: u64,
 }
 
+impl Spotted {
+    /// Its folder in sysfs, links followed.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+}
+
 /// Who a drive is and where it is plugged. None of it changes while the drive stays.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Identity {

@@ -2,6 +2,7 @@
 //! long is offered as a question that the probe gives to a worker.
 
 pub mod ask;
+pub mod attachment;
 pub mod board;
 pub mod chips;
 pub mod drives;

@@ -110,6 +110,10 @@ fn message_id(kind: Kind) -> &'static str {
         Kind::SpaceLow => "8fe823225b4c4ef8b9ec36a6308f551b",
         Kind::FanStopped => "5f486683cf2b413eaaf01757ff12937b",
         Kind::LinkTrouble => "f4688e895e8c4ccfa757f475145925de",
+        Kind::SataSlow => "5720af05711d4fc4a218920ceef54e7b",
+        Kind::DriveTimeouts => "80fc777921624a73b65a356df67d2b3d",
+        Kind::RecoveryTimeMismatch => "2c63483f5b614ddfa059e2f4e26352f6",
+        Kind::DriveNewOrMoved => "12b505e81cdb499bba477d6f841d84ab",
     }
 }
 

@@ -166,6 +166,11 @@ fn finding(finding: &Finding) -> Words {
         Finding::DrivesHeatingTogether { drives, rise } => drive_words::heating(drives, *rise),
         Finding::DriveCold { drive, now } => drive_words::cold(drive, *now),
         Finding::TemperatureLost { drive, why, all } => drive_words::temperature_lost(drive, why, *all),
+        Finding::SataSlow { drive, now, best } => drive_words::slow(drive, *now, *best),
+        Finding::RecoveryTimeMismatch { drive, device, tries, patience } => {
+            drive_words::recovery(drive, device, *tries, *patience)
+        }
+        Finding::DriveNewOrMoved { drive, from } => drive_words::new_or_moved(drive, from.as_deref()),
     }
 }
 

@@ -175,6 +175,33 @@ pub enum Finding {
         /// True when no drive tells it any more.
         all: bool,
     },
+    /// The SATA link of a drive is slower than it was.
+    SataSlow {
+        /// Which.
+        drive: Place,
+        /// Its speed now.
+        now: MegabitsPerSecond,
+        /// The best that it had on this port.
+        best: MegabitsPerSecond,
+    },
+    /// A disk of a pool may try for longer than the kernel waits.
+    RecoveryTimeMismatch {
+        /// Which.
+        drive: Place,
+        /// The kernel's name for it now.
+        device: String,
+        /// How long it tries at most; `None` when it has no limit.
+        tries: Option<Duration>,
+        /// How long the kernel waits.
+        patience: Duration,
+    },
+    /// A drive is new to the box, or sits elsewhere than it did.
+    DriveNewOrMoved {
+        /// Which, and where it is now.
+        drive: Place,
+        /// The port where it was; `None` for a new one.
+        from: Option<String>,
+    },
 }
 
 impl Finding {
@@ -198,6 +225,9 @@ impl Finding {
             Self::DrivesHeatingTogether { .. } => Kind::DrivesHeatingTogether,
             Self::DriveCold { .. } => Kind::DriveCold,
             Self::TemperatureLost { .. } => Kind::TemperatureLost,
+            Self::SataSlow { .. } => Kind::SataSlow,
+            Self::RecoveryTimeMismatch { .. } => Kind::RecoveryTimeMismatch,
+            Self::DriveNewOrMoved { .. } => Kind::DriveNewOrMoved,
         }
     }
 }
@@ -215,7 +245,10 @@ impl Finding {
             | Self::DriveFlapping { drive, .. }
             | Self::DriveHotterThanPeers { drive, .. }
             | Self::DriveCold { drive, .. }
-            | Self::TemperatureLost { drive, .. } => Some(drive),
+            | Self::TemperatureLost { drive, .. }
+            | Self::SataSlow { drive, .. }
+            | Self::RecoveryTimeMismatch { drive, .. }
+            | Self::DriveNewOrMoved { drive, .. } => Some(drive),
             Self::PoolDegraded { .. }
             | Self::PoolDown { .. }
             | Self::PoolBusy { .. }
@@ -238,6 +271,8 @@ pub enum Counted {
     CrcErrors,
     /// Starts of the drive.
     PowerCycles,
+    /// Commands that the kernel gave up waiting for.
+    TimeOuts,
 }
 
 impl Counted {
@@ -248,6 +283,7 @@ impl Counted {
             Self::Reallocated => Kind::ReallocatedGrowth,
             Self::CrcErrors => Kind::SataCrcGrowth,
             Self::PowerCycles => Kind::DriveLostPower,
+            Self::TimeOuts => Kind::DriveTimeouts,
         }
     }
 }

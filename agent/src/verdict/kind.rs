@@ -43,11 +43,19 @@ pub enum Kind {
     DriveCold,
     /// A drive that told its temperature tells it no more.
     TemperatureLost,
+    /// The SATA link of a drive is slower than it was.
+    SataSlow,
+    /// Commands to a drive timed out.
+    DriveTimeouts,
+    /// A disk of a pool may try for longer than the kernel waits.
+    RecoveryTimeMismatch,
+    /// A drive is new to the box, or sits elsewhere than it did.
+    DriveNewOrMoved,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 24] = [
         Self::DriveGone,
         Self::DriveHot,
         Self::PoolDegraded,
@@ -68,6 +76,10 @@ impl Kind {
         Self::DrivesHeatingTogether,
         Self::DriveCold,
         Self::TemperatureLost,
+        Self::SataSlow,
+        Self::DriveTimeouts,
+        Self::RecoveryTimeMismatch,
+        Self::DriveNewOrMoved,
     ];
 
     /// The kind's name in logs and documents. It never changes.
@@ -93,6 +105,10 @@ impl Kind {
             Self::DrivesHeatingTogether => "drives-heating-together",
             Self::DriveCold => "drive-cold",
             Self::TemperatureLost => "temperature-lost",
+            Self::SataSlow => "sata-slow",
+            Self::DriveTimeouts => "drive-timeouts",
+            Self::RecoveryTimeMismatch => "recovery-time-mismatch",
+            Self::DriveNewOrMoved => "drive-new-or-moved",
         }
     }
 }

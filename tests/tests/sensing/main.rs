@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
 #![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for rounds")]
 
+mod attachments;
 mod bad_input;
 
 use std::fmt::Display;

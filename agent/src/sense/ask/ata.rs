@@ -2,14 +2,16 @@
 //! what it does not offer is asked once a day at most, since every refused command makes the kernel halt the port for a
 //! moment.
 
-use super::command::{Ata, Command};
+use super::command::{Ata, Command, Recovering};
 use super::{
     Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, sense_of, settle,
     unreadable,
 };
-use crate::reading::{LoggedError, Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::reading::{
+    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTest, recovery_not_asked,
+};
 use crate::sense::parse::ata_abilities::Abilities;
-use crate::sense::parse::ata_identify::{Identify, identify};
+use crate::sense::parse::ata_identify::{Identify, Rotation, identify};
 use crate::sense::parse::ata_logs::Directory;
 use crate::sense::parse::ata_power::{PowerMode, power_mode};
 use crate::sense::parse::ata_self_test::{self, Entry, SelfTest as Outcome};
@@ -19,7 +21,7 @@ use crate::sense::parse::counter::Counter;
 use crate::sense::parse::quirks::Quirks;
 use crate::sense::parse::sense_data::Answering;
 use crate::sense::parse::temperature::plausible_now;
-use crate::sense::parse::{ata_attributes, ata_errors, ata_logs, ata_sct, ata_statistics};
+use crate::sense::parse::{ata_attributes, ata_errors, ata_logs, ata_recovery, ata_sct, ata_statistics};
 use crate::units::Celsius;
 use std::collections::BTreeMap;
 
@@ -201,8 +203,28 @@ impl AtaDrive {
         if abilities.error_log {
             self.errors(to, &logs, &mut health);
         }
+        health.recovery_limit = self.recovery_limit(to);
         settle(&mut health);
         health
+    }
+
+    /// Of drives without turning disks nobody needs to know: they do not try for long.
+    fn recovery_limit(&mut self, to: &mut dyn Transport) -> Result<RecoveryLimit, Missing> {
+        if to.answering() != Answering::Kernel {
+            return Err(recovery_not_asked());
+        }
+        let Some(identity) = &self.identity else { return Err(recovery_not_asked()) };
+        if identity.rotation == Rotation::Nothing {
+            return Err(Missing::new(Reason::NotAsked, "a drive without disks does not try for long"));
+        }
+        if !identity.abilities.recovery_control || self.quirks.avoid_sct {
+            return Err(Missing::new(Reason::NotFitted, "the drive has no limit to set"));
+        }
+        let mut of = |at| {
+            let reply = self.send(to, Ata::RecoveryLimit(at)).map_err(Failure::reason)?;
+            ata_recovery::recovery_limit(&sense_of(&reply, to.answering())?).map_err(unreadable)
+        };
+        Ok(of(Recovering::Reads)?.longer(of(Recovering::Writes)?))
     }
 
     /// The Device Statistics log: standardised, so asked before the attributes.

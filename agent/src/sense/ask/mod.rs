@@ -13,7 +13,9 @@ pub mod scsi_generic;
 use super::parse::counter::{Counter, drop_contradicted_hours};
 use super::parse::quirks::is_weak_serial;
 use super::parse::sense_data::{Answering, Sense, sense};
-use crate::reading::{LoggedError, Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::reading::{
+    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTest, recovery_not_asked,
+};
 use crate::units::Celsius;
 use command::Command;
 use std::collections::BTreeSet;
@@ -140,6 +142,8 @@ pub struct Health {
     pub self_test: Result<SelfTest, Missing>,
     /// The newest error in its log; `None` when it never logged one.
     pub newest_error: Result<Option<LoggedError>, Missing>,
+    /// How long it may try before it says that it cannot.
+    pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why; what the drive does not offer is not among it.
     pub unread: Vec<String>,
 }
@@ -153,6 +157,7 @@ impl Health {
             counters: Vec::new(),
             self_test: Err(why()),
             newest_error: Err(why()),
+            recovery_limit: Err(recovery_not_asked()),
             unread: Vec::new(),
         }
     }

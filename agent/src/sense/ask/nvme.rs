@@ -2,7 +2,7 @@
 
 use super::command::{Command, Nvme};
 use super::{Failure, Health, OneTalk, Told, Transport, Wanted, is_who_was_asked, parsed, unreadable};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest, recovery_not_asked};
 use crate::sense::parse::nvme::{self, Controller, Warning};
 use crate::sense::parse::nvme_logs::{Outcome, SelfTests, newest_error, self_tests};
 use crate::sense::parse::temperature::plausible_now;
@@ -54,6 +54,7 @@ impl NvmeDrive {
             counters: log.as_ref().map(nvme::Health::counters).unwrap_or_default(),
             self_test: self.self_test(to),
             newest_error: parsed(to.send(&Command::Nvme(ERRORS)), newest_error).map_err(Failure::reason),
+            recovery_limit: Err(recovery_not_asked()),
             unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
         });
         Told { temperature, own_limits, health, ..Told::only(power) }

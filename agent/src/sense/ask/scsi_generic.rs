@@ -15,6 +15,7 @@ const SG_IO: u64 = 0x2285;
 /// A command that takes longer is ended by the kernel with a reset of the link, so this must outlast a spin-up.
 const LONGEST_MS: u32 = 60_000;
 const TO_NOBODY: i32 = -1;
+const TO_DRIVE: i32 = -2;
 const FROM_DRIVE: i32 = -3;
 const CHECK_CONDITION: u8 = 0x02;
 
@@ -75,20 +76,24 @@ fn missing(error: &io::Error, device: &Path) -> Missing {
 
 impl Transport for ScsiGeneric {
     fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
-        let (block, length) = match command {
-            Command::Ata(command) => (command.block().to_vec(), command.data_length()),
-            Command::Scsi(command) => (command.block(), command.data_length()),
+        let (block, length, page) = match command {
+            Command::Ata(command) => (command.block().to_vec(), command.data_length(), command.page_out()),
+            Command::Scsi(command) => (command.block(), command.data_length(), None),
             Command::Nvme(_) => return Err(Failure::NotSupported("found an NVMe command on a SCSI device".to_owned())),
         };
-        let mut data = vec![0; length];
+        let (direction, mut data) = match page {
+            Some(page) => (TO_DRIVE, page.to_vec()),
+            None if length == 0 => (TO_NOBODY, Vec::new()),
+            None => (FROM_DRIVE, vec![0; length]),
+        };
         let mut sense_data = [0_u8; 64];
         let mut header = Header {
             interface_id: i32::from(b'S'),
-            dxfer_direction: if length == 0 { TO_NOBODY } else { FROM_DRIVE },
+            dxfer_direction: direction,
             cmd_len: block.len() as u8,
             mx_sb_len: sense_data.len() as u8,
             iovec_count: 0,
-            dxfer_len: length as u32,
+            dxfer_len: data.len() as u32,
             dxferp: data.as_mut_ptr(),
             cmdp: block.as_ptr(),
             sbp: sense_data.as_mut_ptr(),

@@ -43,6 +43,10 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let (now, usual) = (MegabitsPerSecond(1000), MegabitsPerSecond(2500));
     let counted = |what| Finding::Counted { drive: drive(), what, total: 1_204, grown: 117, within: DAY };
     let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
+    let mismatch = |tries| {
+        let patience = Duration::from_secs(30);
+        Finding::RecoveryTimeMismatch { drive: drive(), device: "sda".into(), tries, patience }
+    };
     let all_but_three = || vec!["1".to_owned(), "2".to_owned(), "4".to_owned()];
     use ActivityKind::{Check, Rebuild, Repair, Reshape, Resync};
     let mut all: Vec<Finding> = [Resync, Rebuild, Check, Repair, Reshape].into_iter().map(busy).collect();
@@ -77,6 +81,12 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         Finding::DriveCold { drive: drive(), now: Celsius(3.0) },
         lost(false),
         lost(true),
+        counted(Counted::TimeOuts),
+        Finding::SataSlow { drive: drive(), now: MegabitsPerSecond(1500), best: MegabitsPerSecond(6000) },
+        mismatch(None),
+        mismatch(Some(Duration::from_secs(45))),
+        Finding::DriveNewOrMoved { drive: drive(), from: None },
+        Finding::DriveNewOrMoved { drive: drive(), from: Some("0000/1f.2/ata-5".into()) },
     ]);
     all
 }

@@ -35,6 +35,8 @@ fn an_awake_disk_is_asked_in_the_order_of_worth() {
         log(EXTENDED_SELF_TESTS, 0),
         log(0x11, 0),
         log(EXTENDED_ERRORS, 0),
+        Ata::RecoveryLimit(Recovering::Reads),
+        Ata::RecoveryLimit(Recovering::Writes),
         SCT_STATUS,
     ];
     assert_eq!(disk.sent(), commands(wanted));

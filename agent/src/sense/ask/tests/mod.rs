@@ -9,7 +9,7 @@ mod nvme;
 mod scsi;
 mod strangers;
 
-use super::command::{Ata, Command, Nvme, Scsi};
+use super::command::{Ata, Command, Nvme, Recovering, Scsi};
 use super::{Failure, Health, Reply, Told, Transport, Wanted};
 use crate::reading::{Missing, Reason};
 use crate::sense::parse::sense_data::Answering;
@@ -147,6 +147,11 @@ fn power_mode(count: u8) -> Answer {
     sense_data(&format!("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 {count:02x} 00 00 00 00 00 00 00 50"))
 }
 
+/// The answer to the question for the recovery limit, in tenths of a second.
+fn recovery_limit(tenths: u8) -> Answer {
+    sense_data(&format!("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 {tenths:02x} 00 00 00 4f 00 c2 00 50"))
+}
+
 /// IDENTIFY DEVICE with these words.
 fn identity(model: &str, words: &[(usize, u16)]) -> Vec<u8> {
     let swapped = |text: &str, length: usize| -> Vec<u8> {
@@ -159,9 +164,9 @@ fn identity(model: &str, words: &[(usize, u16)]) -> Vec<u8> {
     summed(bytes)
 }
 
-/// SATA with Phy counters; SMART, and it is on; error log, self-test and General Purpose Logging; SCT (ACS-3 clause
+/// SATA with Phy counters; SMART, and it is on; error log, self-test and General Purpose Logging; SCT with a recovery limit (ACS-3 clause
 /// 7.12, from memory; linux/ata.h).
-const ABLE: [(usize, u16); 5] = [(76, 0x050E), (82, 0x0029), (84, 0x4123), (85, 0x0029), (206, 0x0001)];
+const ABLE: [(usize, u16); 5] = [(76, 0x050E), (82, 0x0029), (84, 0x4123), (85, 0x0029), (206, 0x0009)];
 
 /// SMART READ DATA with the status of the last self-test, and attributes: number, flags, value and lowest raw byte.
 fn attributes(self_test: u8, rows: &[(u8, u8, u8, u8)]) -> Vec<u8> {
@@ -228,6 +233,8 @@ fn disk() -> Replay {
         .with(Ata::SmartReturnStatus, [sense_data("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 4f 00 c2 00 50")])
         .with(Ata::SmartReadData, [data(attributes(0x00, &rows))])
         .with(log(EXTENDED_SELF_TESTS, 0), [data(extended_tests(1, Some(0x00)))])
+        .with(Ata::RecoveryLimit(Recovering::Reads), [recovery_limit(70)])
+        .with(Ata::RecoveryLimit(Recovering::Writes), [recovery_limit(70)])
         .with(log(0x11, 0), [data(phy_events)])
         .with(log(EXTENDED_ERRORS, 0), [data(errors)])
         .with(SCT_STATUS, [data(warmth)])
