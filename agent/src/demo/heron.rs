@@ -120,8 +120,10 @@ fn health() -> Health {
             counter("pending_sectors", 0),
         ],
         self_test: Ok(SelfTest::Passed),
+        newest_error: Ok(None),
         recovery_limit: Ok(RecoveryLimit::After(Duration::from_secs(7))),
         unread: Vec::new(),
+        broke_off: None,
     }
 }
 

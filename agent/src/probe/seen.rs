@@ -1,20 +1,18 @@
-//! One drive as the probe has seen it so far: who it is, what it moved, what it told. What of it may be asked when is in
-//! [`super::manners`].
+//! One drive as the probe has seen it so far: who it is and what it moved. What it told is in [`super::account`], and
+//! what may be asked when in [`super::manners`].
 
+use super::account::Account;
 use super::manners::Manners;
 use crate::clock::{Clock, Moment};
-use crate::reading::{
-    Attachment, Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, Source,
-    Traffic,
-};
+use crate::reading::{Attachment, Bus, Drive, DriveKind, Missing, OwnLimits, Power, Reading, Reason, Source, Traffic};
+use crate::sense::ask::Told;
 use crate::sense::ask::drive::Asker;
-use crate::sense::ask::{self, Told};
 use crate::sense::attachment;
 use crate::sense::drives::{self, Identity, Spotted};
 use crate::sense::host::Host;
 use crate::sense::parse::block::Stat;
 use crate::sense::parse::rate::{Count, rate};
-use crate::units::{BytesPerSecond, Celsius};
+use crate::units::BytesPerSecond;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
@@ -33,11 +31,8 @@ pub struct SeenDrive {
     stat: Option<(Stat, Moment)>,
     stalled_since: Option<Moment>,
     traffic: Reading<Traffic>,
-    power: Reading<Power>,
-    temperature: Reading<Celsius>,
-    told_limits: OwnLimits,
+    told: Account,
     attachment: Attachment,
-    health: Reading<Health>,
 }
 
 impl SeenDrive {
@@ -48,17 +43,14 @@ impl SeenDrive {
         let asker =
             host.is_live().then(|| Asker::new(host, &spotted.device, &identity, drives::bridge(host, &spotted)));
         Self {
-            manners: Manners::new(identity.kind != DriveKind::Ssd),
+            manners: Manners::new(identity.kind != DriveKind::Ssd, identity.bus == Bus::Usb),
             attachment: attachment::attachment(host, &spotted, now),
             spotted,
             asker: asker.map(|asker| Arc::new(Mutex::new(asker))),
             stat: None,
             stalled_since: None,
             traffic: Reading::new(Err(first_count()), now, Source::Sysfs),
-            power: Reading::new(Err(not_yet()), now, Source::Drive),
-            temperature: Reading::new(Err(no_temperature(&identity)), now, Source::Hwmon),
-            told_limits: OwnLimits::default(),
-            health: Reading::new(Err(not_yet()), now, Source::Drive),
+            told: Account::new(no_temperature(&identity), now),
             identity,
         }
     }
@@ -94,8 +86,8 @@ impl SeenDrive {
             _ => false,
         };
         self.manners.saw(used, now);
-        if used && self.power.get() == Some(&Power::Asleep) {
-            self.power = Reading::new(Ok(Power::Active), now, Source::Sysfs);
+        if used && self.told.power.get() == Some(&Power::Asleep) {
+            self.told.power = Reading::new(Ok(Power::Active), now, Source::Sysfs);
         }
         let has_work = drives::in_flight(host, &self.spotted.device).is_ok_and(|requests| requests > 0);
         self.stalled_since = if has_work && !used { self.stalled_since.or(Some(now)) } else { None };
@@ -135,18 +127,18 @@ impl SeenDrive {
         now: Moment,
     ) -> Option<impl FnOnce() -> (Told, Moment) + use<>> {
         if drives::is_suspended(host, &self.spotted.device) {
-            self.sleeps(now, Source::Sysfs);
+            self.told.sleeps(now, Source::Sysfs);
             return None;
         }
-        if self.power.get() == Some(&Power::Asleep) && self.power.source == Source::Sysfs {
-            self.woken(now);
+        if self.told.power.get() == Some(&Power::Asleep) && self.told.power.source == Source::Sysfs {
+            self.told.woken(no_temperature(&self.identity), now);
         }
         if self.stalled_since.is_some_and(|since| now.since(since) >= STUCK_AFTER) {
             return None;
         }
         let wanted = self.manners.wish(now)?;
         let (host, clock, asker) = (host.clone(), clock.clone(), self.asker.clone());
-        let thermometer = self.identity.thermometer.clone();
+        let (thermometer, critical) = (self.identity.thermometer.clone(), self.identity.own_limits.critical);
         let may_read_file = wanted.in_use || self.identity.kind == DriveKind::Ssd;
         Some(move || {
             let told = match asker {
@@ -157,7 +149,7 @@ impl SeenDrive {
                 None => {
                     let power = Err(Missing::new(Reason::NotAsked, "a recorded tree has no drive to ask"));
                     let temperature =
-                        thermometer.filter(|_| may_read_file).map(|file| drives::temperature(&host, &file));
+                        thermometer.filter(|_| may_read_file).map(|file| drives::temperature(&host, &file, critical));
                     Told { temperature, ..Told::only(power) }
                 }
             };
@@ -173,45 +165,18 @@ impl SeenDrive {
     /// Takes in an answer.
     pub fn take_in(&mut self, told: Told, at: Moment) {
         self.manners.told_power(told.power.as_ref().ok().copied());
-        if told.power == Ok(Power::Asleep) {
-            return self.sleeps(at, Source::Drive);
+        match told.broke_off {
+            Some(_) => self.manners.broke_off(at),
+            None => self.manners.came_to_an_end(),
         }
-        self.power = Reading::new(told.power, at, Source::Drive);
-        if let Some(temperature) = told.temperature {
-            self.temperature = Reading::new(temperature, at, Source::Drive);
-        }
-        let OwnLimits { maximum, critical } = told.own_limits;
-        self.told_limits = OwnLimits {
-            maximum: maximum.or(self.told_limits.maximum),
-            critical: critical.or(self.told_limits.critical),
-        };
-        if let Some(health) = told.health {
-            let health = as_read(health);
-            self.manners.told_health(is_news(self.health.get(), &health), at);
-            self.health = Reading::new(Ok(health), at, Source::Drive);
+        if let Some(health) = self.told.take_in(told, at) {
+            self.manners.told_health(health.is_news, at);
         }
     }
 
     /// No answer within the deadline.
     pub fn give_up(&mut self, why: Missing, now: Moment) {
-        self.power = Reading::new(Err(why.clone()), now, Source::Drive);
-        self.temperature = Reading::new(Err(why), now, Source::Drive);
-    }
-
-    /// A sleeping drive is healthy; what it told last stays, with its age.
-    fn sleeps(&mut self, now: Moment, by: Source) {
-        self.power = Reading::new(Ok(Power::Asleep), now, by);
-        if self.temperature.get().is_none() {
-            self.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Drive);
-        }
-    }
-
-    /// The kernel has woken it; how it is now, only an answer will tell.
-    fn woken(&mut self, now: Moment) {
-        self.power = Reading::new(Err(not_yet()), now, Source::Drive);
-        if self.temperature.get().is_none() {
-            self.temperature = Reading::new(Err(no_temperature(&self.identity)), now, Source::Drive);
-        }
+        self.told.give_up(why, now);
     }
 
     /// The reading to hand on.
@@ -228,64 +193,24 @@ impl SeenDrive {
             port: identity.port,
             removable: identity.removable,
             size: identity.size,
-            power: self.power.clone(),
+            power: self.told.power.clone(),
             stalled_since: self.stalled_since,
-            temperature: self.temperature.clone(),
+            temperature: self.told.temperature.clone(),
             own_limits: OwnLimits {
-                maximum: identity.own_limits.maximum.or(self.told_limits.maximum),
-                critical: identity.own_limits.critical.or(self.told_limits.critical),
+                maximum: identity.own_limits.maximum.or(self.told.limits.maximum),
+                critical: identity.own_limits.critical.or(self.told.limits.critical),
             },
             traffic: self.traffic.clone(),
             attachment: self.attachment.clone(),
-            health: self.health.clone(),
+            health: self.told.health.clone(),
         }
     }
-}
-
-fn not_yet() -> Missing {
-    Missing::new(Reason::NotAsked, "not asked yet")
 }
 
 fn no_temperature(identity: &Identity) -> Missing {
     match identity.thermometer {
         Some(_) => Missing::new(Reason::NotAsked, "idle, left alone so that it can fall asleep"),
         None => Missing::new(Reason::NotFitted, "no driver offers it"),
-    }
-}
-
-fn as_read(health: ask::Health) -> Health {
-    let counters = health.counters.iter().map(|counter| Counter {
-        name: counter.name.to_owned(),
-        value: counter.value,
-        origin: counter.origin.to_string(),
-    });
-    Health {
-        assessment: health.assessment,
-        counters: counters.collect(),
-        self_test: health.self_test,
-        recovery_limit: health.recovery_limit,
-        unread: health.unread,
-    }
-}
-
-/// True when what matters most has changed since the reading before, or looks bad in the first.
-fn is_news(before: Option<&Health>, now: &Health) -> bool {
-    const MATTERS: [&str; 6] = [
-        "pending_sectors",
-        "reallocated_sectors",
-        "offline_uncorrectable_sectors",
-        "reported_uncorrectable_errors",
-        "media_errors",
-        "wear_used_percent",
-    ];
-    let told = |health: &Health| -> Vec<i64> {
-        let matters = health.counters.iter().filter(|counter| MATTERS.contains(&counter.name.as_str()));
-        matters.map(|counter| counter.value).collect()
-    };
-    let fails = now.assessment == Ok(SelfAssessment::Failing);
-    match before {
-        Some(before) => before.assessment != now.assessment || told(before) != told(now),
-        None => fails || now.counters.iter().any(|counter| counter.name == "pending_sectors" && counter.value > 0),
     }
 }
 

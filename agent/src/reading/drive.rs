@@ -66,10 +66,14 @@ pub struct Health {
     pub counters: Vec<Counter>,
     /// Its newest self-test, or the one that runs.
     pub self_test: Result<SelfTest, Missing>,
+    /// The newest error in its log; `None` when it never logged one.
+    pub newest_error: Result<Option<LoggedError>, Missing>,
     /// How long it may try before it says that it cannot.
     pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why.
     pub unread: Vec<String>,
+    /// Why a later talk about it came to no end, when one did: all the above is what an earlier one told.
+    pub broke_off: Option<Missing>,
 }
 
 /// What a drive thinks of itself.
@@ -114,6 +118,39 @@ pub enum SelfTest {
         /// In hundredths; `None` when the drive does not say.
         remaining_percent: Option<u8>,
     },
+}
+
+/// An error that a drive has in its log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct LoggedError {
+    /// What went wrong.
+    pub kind: ErrorKind,
+    /// The first sector that it was about, where the kind has one.
+    pub lba: Option<u64>,
+    /// The drive's power-on hours then, where the log states them; ATA begins anew at 65,536.
+    pub power_on_hours: Option<u64>,
+}
+
+/// What went wrong with a command.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum ErrorKind {
+    /// A place on the medium could not be read.
+    Unreadable,
+    /// The drive itself was at fault, such as one that cannot write.
+    Fault,
+    /// Data was damaged or lost on its way between drive and host.
+    Transfer,
+    /// Data did not match what the drive keeps to check it with.
+    Protection,
+    /// The drive has no such place, or could not find it.
+    NotFound,
+    /// The drive did not take the command, which need not be a fault: it may just not know it.
+    Declined,
+    /// Something else.
+    Other,
 }
 
 /// What a drive is known by. Two drives never share one.

@@ -2,7 +2,9 @@
 
 use super::document::{Reasons, reason};
 use super::parts::{tray, value};
-use crate::reading::{self, Bus, DriveKind, Health, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot};
+use crate::reading::{
+    self, Bus, DriveKind, Health, LoggedError, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot,
+};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -54,10 +56,24 @@ pub struct Drive {
     pub counters: Option<BTreeMap<String, i64>>,
     /// Its newest self-test, or the one that runs.
     pub self_test: Option<SelfTest>,
+    /// The newest error in its log; `null` without a reason when it never logged one.
+    pub newest_error: Option<LoggedError>,
+    /// What of its health could not be read, and why.
+    pub health_unread: Option<Vec<String>>,
     /// When it told of its health.
     pub health_age_s: Option<u64>,
     /// Why a value is `null`.
     pub missing: Reasons,
+}
+
+/// What is `null` of a drive that has not told its health.
+const HEALTH: [&str; 7] =
+    ["assessment", "counters", "self_test", "newest_error", "recovery_limit_s", "health_unread", "health_age_s"];
+
+/// What could not be read in the talk that told the health, and that a later one broke off.
+fn unread(health: &Health) -> Vec<String> {
+    let broke_off = health.broke_off.as_ref().map(|why| format!("the newest talk broke off: {why}"));
+    health.unread.iter().cloned().chain(broke_off).collect()
 }
 
 pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::Drive) -> Drive {
@@ -70,12 +86,7 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
     let speed = value(&attachment.speed, &mut missing, &["link_speed_mbit_per_s"], |speed| speed.0);
     let timeouts = value(&attachment.timeouts, &mut missing, &["command_timeouts"], |count| *count);
     let patience = value(&attachment.patience, &mut missing, &["kernel_timeout_s"], Duration::as_secs);
-    let health = value(
-        &drive.health,
-        &mut missing,
-        &["assessment", "counters", "self_test", "recovery_limit_s", "health_age_s"],
-        Clone::clone,
-    );
+    let health = value(&drive.health, &mut missing, &HEALTH, Clone::clone);
     let recovery_limit = match health.as_ref().map(|health| &health.recovery_limit) {
         Some(Ok(RecoveryLimit::After(limit))) => Some(limit.as_secs_f64()),
         Some(Ok(RecoveryLimit::Off)) => {
@@ -92,6 +103,7 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
         Some(health) => {
             missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
             missing.extend(health.self_test.as_ref().err().map(|why| ("self_test".to_owned(), reason(why))));
+            missing.extend(health.newest_error.as_ref().err().map(|why| ("newest_error".to_owned(), reason(why))));
             (health.assessment.as_ref().ok().copied(), health.self_test.as_ref().ok().copied())
         }
         None => (None, None),
@@ -127,7 +139,50 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
         assessment,
         counters: health.as_ref().map(counted),
         self_test,
+        newest_error: health.as_ref().and_then(|health| health.newest_error.clone().ok()?),
+        health_unread: health.as_ref().map(unread),
         health_age_s: health.map(|_| snapshot.taken.since(drive.health.taken).as_secs()),
         missing,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::Moment;
+    use crate::demo::{self, heron, story};
+    use crate::reading::{ErrorKind, Missing, Reason};
+
+    /// The first drive of the box, after something was done to the health that it told.
+    fn with_health(change: impl FnOnce(&mut Health)) -> Drive {
+        let mut snapshot =
+            heron::snapshot(Moment::after_boot(Duration::from_secs(86_400)), &story::scene(Duration::ZERO));
+        if let Ok(health) = &mut snapshot.drives[0].health.value {
+            change(health);
+        }
+        drive(&demo::settings().expect("the pretend box has settings"), &snapshot, &snapshot.drives[0])
+    }
+
+    #[test]
+    fn what_could_not_be_read_is_said_beside_what_could() {
+        assert_eq!(with_health(|_| ()).health_unread, Some(Vec::new()));
+        let told = with_health(|health| {
+            health.unread = vec!["wear: unreadable: found 3 bytes".to_owned()];
+            health.broke_off = Some(Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive"));
+        });
+        let broke_off = "the newest talk broke off: timed out: the kernel gave up waiting for the drive";
+        assert_eq!(told.health_unread.unwrap(), ["wear: unreadable: found 3 bytes", broke_off]);
+        assert!(told.counters.is_some_and(|counters| counters.contains_key("power_on_hours")), "told before");
+    }
+
+    #[test]
+    fn an_error_that_never_was_is_told_apart_from_one_that_nobody_could_read() {
+        let never = with_health(|_| ());
+        assert_eq!((never.newest_error, never.missing.get("newest_error")), (None, None));
+        let error = LoggedError { kind: ErrorKind::Unreadable, lba: Some(4_660), power_on_hours: Some(9_000) };
+        assert_eq!(with_health(|health| health.newest_error = Ok(Some(error))).newest_error, Some(error));
+        let why = Missing::new(Reason::NotFitted, "the drive does not offer it");
+        let told = with_health(|health| health.newest_error = Err(why));
+        assert_eq!(told.missing["newest_error"], "not fitted: the drive does not offer it");
     }
 }

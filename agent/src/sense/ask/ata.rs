@@ -1,25 +1,36 @@
 //! The talk with an ATA drive, behind the kernel's own translation or a USB bridge. Whether it sleeps is asked first;
-//! what it does not offer is asked once only, since every refused command makes the kernel halt the port for a moment.
+//! what it does not offer is asked once a day at most, since every refused command makes the kernel halt the port for a
+//! moment.
 
 use super::command::{Ata, Command, Recovering};
-use super::{Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, parsed, sense_of, settle, unreadable};
-use crate::reading::{Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTest, recovery_not_asked};
+use super::{
+    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, sense_of, settle,
+    unreadable,
+};
+use crate::reading::{
+    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTest, recovery_not_asked,
+};
+use crate::sense::parse::ata_abilities::Abilities;
 use crate::sense::parse::ata_identify::{Identify, Rotation, identify};
+use crate::sense::parse::ata_logs::Directory;
 use crate::sense::parse::ata_power::{PowerMode, power_mode};
-use crate::sense::parse::ata_self_test::{self, SelfTest as Outcome};
+use crate::sense::parse::ata_self_test::{self, Entry, SelfTest as Outcome};
 use crate::sense::parse::ata_smart::{Overall, SmartData, Standing, overall, smart_data, thresholds};
+use crate::sense::parse::bytes::page;
 use crate::sense::parse::counter::Counter;
 use crate::sense::parse::quirks::Quirks;
 use crate::sense::parse::sense_data::Answering;
-use crate::sense::parse::{ata_attributes, ata_logs, ata_recovery, ata_sct, ata_statistics};
+use crate::sense::parse::temperature::plausible_now;
+use crate::sense::parse::{ata_attributes, ata_errors, ata_logs, ata_recovery, ata_sct, ata_statistics};
 use crate::units::Celsius;
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 
 /// Logs, by their addresses (ACS-3, table A.2, from memory).
 const SUMMARY_ERRORS: u8 = 0x01;
 const EXTENDED_ERRORS: u8 = 0x03;
 const STATISTICS: u8 = 0x04;
 const SELF_TESTS: u8 = 0x06;
+const EXTENDED_SELF_TESTS: u8 = 0x07;
 const PHY_EVENTS: u8 = 0x11;
 const SCT_STATUS: u8 = 0xE0;
 
@@ -27,20 +38,54 @@ const SCT_STATUS: u8 = 0xE0;
 #[derive(Debug, Default)]
 pub struct AtaDrive {
     identity: Option<Identify>,
+    /// The serial that the drive is known by, when that is its own and not a bridge's.
+    known_as: Option<String>,
     quirks: Quirks,
-    refused: BTreeSet<Command>,
+    /// What it has refused, and how often in a row. One refusal settles it until it is asked afresh, since each makes
+    /// the kernel halt the port for a moment (linux/drivers/ata/libata-eh.c).
+    refused: BTreeMap<Command, u8>,
+}
+
+/// Refusals in a row that settle that CHECK POWER MODE is not known. Without it the drive is mute for a day, so one
+/// refusal, which may have come of a reset or of a drive that was just starting, does not.
+const POWER_MODE_REFUSALS: u8 = 2;
+
+/// How many errors there were, and the newest: where that cannot be read, the count still can.
+type Errors = (Counter, Result<Option<LoggedError>, Failure>);
+
+/// Why a drive was not asked more than whether it sleeps.
+enum Unmet {
+    /// Another drive answers, so nothing of what it said counts.
+    Another(Missing),
+    /// It does not say who it is and what it can do.
+    Unknown(Missing),
 }
 
 impl AtaDrive {
     /// A drive whose identity the kernel keeps, or not yet.
     pub fn new(identity: Option<Identify>, quirks: Quirks) -> Self {
-        Self { identity, quirks, refused: BTreeSet::new() }
+        Self { identity, quirks, ..Self::default() }
+    }
+
+    /// The same drive, known by its own serial: answers of another are not taken for its own.
+    pub fn known_as(mut self, serial: Option<String>) -> Self {
+        let is_it = |kept: &Identify| is_who_was_asked(serial.as_deref(), kept.serial.as_deref()).is_ok();
+        self.identity = self.identity.filter(is_it);
+        Self { known_as: serial, ..self }
     }
 
     /// One talk.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
-        let to = &mut OneTalk::new(to);
-        if let Err(why) = self.identify_behind_bridge(to, wanted) {
+        if wanted.afresh {
+            self.refused.clear();
+        }
+        let mut to = OneTalk::new(to);
+        let told = self.talk(&mut to, wanted);
+        to.end(told)
+    }
+
+    fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+        if let Err(why) = self.meet_behind_bridge(to, wanted) {
             return Told::only(Err(why));
         }
         let mode = self.power_mode(to);
@@ -52,97 +97,111 @@ impl AtaDrive {
             Err(_) if wanted.in_use => Ok(Power::Active),
             Err(why) => return Told::only(Err(why.clone())),
         };
-        if let Err(why) = self.identify(to) {
-            return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
-        }
         // With its heads parked, logs that lie on the medium would make it move them.
         let parked = mode.is_ok_and(PowerMode::may_have_parked) && !wanted.in_use;
-        let health = (wanted.health && !parked).then(|| self.health(to));
+        let wants_health = wanted.health && !parked;
+        match self.meet(to, wants_health) {
+            Ok(()) => {}
+            Err(Unmet::Another(why)) => return Told::only(Err(why)),
+            Err(Unmet::Unknown(why)) => {
+                return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
+            }
+        }
+        let health = wants_health.then(|| self.health(to));
         let own_limits = health.as_ref().map(own_limits).unwrap_or_default();
-        Told { power, temperature: wanted.temperature.then(|| self.temperature(to)), own_limits, health }
+        let temperature = wanted.temperature.then(|| self.temperature(to, health.as_ref()));
+        Told { temperature, own_limits, health, ..Told::only(power) }
     }
 
     /// The kernel learns from a successful command that a bridge has more sense to give than 18 bytes, so a bridge is
     /// asked for the drive's identity before anything else; but not while it may sleep.
-    fn identify_behind_bridge(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Result<(), Missing> {
+    fn meet_behind_bridge(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Result<(), Missing> {
         if to.answering() != Answering::Bridge || self.identity.is_some() {
             return Ok(());
         }
         if !wanted.in_use {
             return Err(Missing::new(Reason::NotAsked, "not used since the start, and its adapter is not known yet"));
         }
-        self.identify(to)
+        self.meet(to, false).map_err(|unmet| match unmet {
+            Unmet::Another(why) | Unmet::Unknown(why) => why,
+        })
     }
 
-    fn identify(&mut self, to: &mut dyn Transport) -> Result<(), Missing> {
-        if self.identity.is_none() {
-            self.identity = Some(parsed(self.send(to, Ata::Identify), identify).map_err(Failure::reason)?);
+    /// Asks who it is, when that is not known yet, and `again` before something is booked that lasts: its health.
+    fn meet(&mut self, to: &mut dyn Transport, again: bool) -> Result<(), Unmet> {
+        if self.identity.is_some() && !again {
+            return Ok(());
         }
-        Ok(())
+        match parsed(self.send(to, Ata::Identify), identify) {
+            Ok(found) => {
+                let known = self.known_as.as_deref().or_else(|| self.identity.as_ref()?.serial.as_deref());
+                is_who_was_asked(known, found.serial.as_deref()).map_err(Unmet::Another)?;
+                self.identity = Some(found);
+                Ok(())
+            }
+            // Then what the kernel keeps of it must do.
+            Err(Failure::NotSupported(_)) if self.identity.is_some() => Ok(()),
+            Err(failure) => Err(Unmet::Unknown(failure.reason())),
+        }
     }
 
     fn power_mode(&mut self, to: &mut dyn Transport) -> Result<PowerMode, Missing> {
         let mut ask = || {
-            let reply = self.send(to, Ata::CheckPowerMode).map_err(Failure::reason)?;
-            power_mode(&sense_of(&reply, to.answering())?).map_err(unreadable)
+            let reply = self.send(to, Ata::CheckPowerMode)?;
+            let told = sense_of(&reply, to.answering()).map_err(Failure::Missing)?;
+            power_mode(&told).map_err(|why| Failure::Missing(unreadable(why)))
         };
-        // The first reply of a bridge may be cut; the kernel takes the whole of the next.
-        ask().or_else(|_| ask())
+        let told = match ask() {
+            // The first reply of a bridge may be cut; the kernel takes the whole of the next.
+            Err(Failure::Missing(_)) => ask(),
+            told => told,
+        };
+        told.map_err(Failure::reason)
     }
 
-    /// By the SCT status, which costs the drive least; else by its attributes.
-    fn temperature(&mut self, to: &mut dyn Transport) -> Result<Celsius, Missing> {
-        let abilities = self.identity.as_ref().map(|identity| identity.abilities).unwrap_or_default();
+    /// By the SCT status, which costs the drive least; else by its attributes, unless its health has just told it.
+    fn temperature(&mut self, to: &mut dyn Transport, health: Option<&Health>) -> Result<Celsius, Missing> {
+        let abilities = self.abilities();
+        let mut none = Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense");
         if abilities.sct && !self.quirks.avoid_sct {
             let status = parsed(self.send(to, Ata::SmartReadLog { log: SCT_STATUS }), ata_sct::sct_status);
-            if let Some(celsius) = status.ok().and_then(|status| status.temperature) {
-                return Ok(celsius);
+            match status.ok().and_then(|status| status.temperature).map(|now| plausible_now(now, None)) {
+                Some(Ok(celsius)) => return Ok(celsius),
+                Some(Err(strange)) => none = unreadable(strange),
+                None => {}
             }
         }
         if !abilities.smart_enabled {
             return Err(Missing::new(Reason::NotFitted, "the drive has no SMART, or it is switched off"));
         }
+        let degrees = |counters: &[Counter]| {
+            let named = |name| counters.iter().find(|counter| counter.name == name);
+            named("temperature_c").or_else(|| named("airflow_temperature_c")).map(|it| Celsius(it.value as f64))
+        };
+        if let Some(celsius) = health.and_then(|health| degrees(&health.counters)) {
+            return Ok(celsius);
+        }
         let data = parsed(self.send(to, Ata::SmartReadData), smart_data).map_err(Failure::reason)?;
-        let counters = ata_attributes::counters(&data.attributes, self.model());
-        let degrees = ["temperature_c", "airflow_temperature_c"]
-            .into_iter()
-            .find_map(|name| counters.iter().find(|counter| counter.name == name));
-        degrees
-            .map(|counter| Celsius(counter.value as f64))
-            .ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
+        degrees(&ata_attributes::counters(&data.attributes, self.model())).ok_or(none)
     }
 
     fn health(&mut self, to: &mut dyn Transport) -> Health {
-        let abilities = self.identity.as_ref().map(|identity| identity.abilities).unwrap_or_default();
-        let not_offered = || Missing::new(Reason::NotFitted, "the drive does not offer it");
-        let mut health = Health {
-            assessment: Err(not_offered()),
-            counters: Vec::new(),
-            self_test: Err(not_offered()),
-            recovery_limit: Err(recovery_not_asked()),
-            unread: Vec::new(),
-        };
-        if abilities.general_logs {
+        let abilities = self.abilities();
+        let mut health = Health::not_offered();
+        let logs = abilities.general_logs.then(|| self.read(to, 0, 0, ata_logs::directory));
+        let logs = logs.and_then(Result::ok).unwrap_or_default();
+        if logs.pages(STATISTICS) > 0 {
             self.statistics(to, &mut health);
         }
         if abilities.smart && abilities.smart_enabled {
-            self.smart(to, &mut health);
+            self.smart(to, &logs, &mut health);
         }
         if abilities.phy_counters {
-            let events = parsed(self.send(to, Ata::ReadLogExt { log: PHY_EVENTS, page: 0 }), ata_logs::phy_events);
+            let events = self.read(to, PHY_EVENTS, 0, ata_logs::phy_events);
             collect(&mut health, "Phy event counters", events);
         }
         if abilities.error_log {
-            let errors = match abilities.general_logs {
-                true => parsed(
-                    self.send(to, Ata::ReadLogExt { log: EXTENDED_ERRORS, page: 0 }),
-                    ata_logs::extended_error_count,
-                ),
-                false => {
-                    parsed(self.send(to, Ata::SmartReadLog { log: SUMMARY_ERRORS }), ata_logs::summary_error_count)
-                }
-            };
-            collect(&mut health, "error log", errors.map(|counter| vec![counter]));
+            self.errors(to, &logs, &mut health);
         }
         health.recovery_limit = self.recovery_limit(to);
         settle(&mut health);
@@ -170,26 +229,63 @@ impl AtaDrive {
 
     /// The Device Statistics log: standardised, so asked before the attributes.
     fn statistics(&mut self, to: &mut dyn Transport, health: &mut Health) {
-        let directory = parsed(self.send(to, Ata::ReadLogExt { log: 0, page: 0 }), ata_logs::directory);
-        if !directory.is_ok_and(|directory| directory.pages(STATISTICS) > 0) {
-            return;
-        }
-        let list = parsed(self.send(to, Ata::ReadLogExt { log: STATISTICS, page: 0 }), ata_statistics::supported_pages);
-        let pages = match list {
+        let pages = match self.read(to, STATISTICS, 0, ata_statistics::supported_pages) {
             Ok(pages) => pages,
             Err(failure) => return collect(health, "list of statistics", Err(failure)),
         };
         for page in pages.into_iter().filter(|page| (1..=7).contains(page)) {
-            let reply = self.send(to, Ata::ReadLogExt { log: STATISTICS, page: page.into() });
-            collect(
-                health,
-                &format!("statistics page {page:02X}h"),
-                parsed(reply, |bytes| ata_statistics::counters(bytes, page)),
-            );
+            let found = self.read(to, STATISTICS, page.into(), |bytes| ata_statistics::counters(bytes, page));
+            collect(health, &format!("statistics page {page:02X}h"), found);
         }
     }
 
-    fn smart(&mut self, to: &mut dyn Transport, health: &mut Health) {
+    /// The extended log where the drive has it: the older one counts fewer sectors than large drives have.
+    fn errors(&mut self, to: &mut dyn Transport, logs: &Directory, health: &mut Health) {
+        let found = match logs.pages(EXTENDED_ERRORS) {
+            0 => parsed(self.send(to, Ata::SmartReadLog { log: SUMMARY_ERRORS }), ata_errors::summary)
+                .map(|(count, newest)| (count, Ok(newest))),
+            pages => self.extended_errors(to, pages),
+        };
+        let found = found.map(|(count, newest)| {
+            health.newest_error = newest.map_err(Failure::reason);
+            vec![count]
+        });
+        collect(health, "error log", found);
+    }
+
+    fn extended_errors(&mut self, to: &mut dyn Transport, pages: u16) -> Result<Errors, Failure> {
+        let parse = |bytes: &[u8]| Ok((ata_errors::extended(bytes, pages)?, whole_page(bytes)?));
+        let (log, first) = self.read(to, EXTENDED_ERRORS, 0, parse)?;
+        let newest = log.newest.map(|(page, slot)| match page {
+            0 => ata_errors::extended_entry(&first, slot).map_err(|why| Failure::Missing(unreadable(why))),
+            page => self.read(to, EXTENDED_ERRORS, page, |bytes| ata_errors::extended_entry(bytes, slot)),
+        });
+        Ok((log.count, newest.transpose()))
+    }
+
+    /// The tests of the past, the newest first; by the extended log where the drive has it.
+    fn past_tests(&mut self, to: &mut dyn Transport, logs: &Directory) -> Result<Vec<Entry>, Failure> {
+        if logs.pages(EXTENDED_SELF_TESTS) > 0 {
+            let extended = self.extended_tests(to);
+            if extended.is_ok() {
+                return extended;
+            }
+        }
+        parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata_self_test::log)
+    }
+
+    fn extended_tests(&mut self, to: &mut dyn Transport) -> Result<Vec<Entry>, Failure> {
+        // Drives have one or two.
+        const MOST_PAGES: usize = 16;
+        let mut log = self.read(to, EXTENDED_SELF_TESTS, 0, whole_page)?;
+        let pages = ata_self_test::pages_to_the_newest(&log).map_err(|why| Failure::Missing(unreadable(why)))?;
+        for next in 1..pages.min(MOST_PAGES) {
+            log.extend(self.read(to, EXTENDED_SELF_TESTS, next as u16, whole_page)?);
+        }
+        ata_self_test::extended_log(&log).map_err(|why| Failure::Missing(unreadable(why)))
+    }
+
+    fn smart(&mut self, to: &mut dyn Transport, logs: &Directory, health: &mut Health) {
         health.assessment = self.send(to, Ata::SmartReturnStatus).map_err(Failure::reason).and_then(|reply| {
             match overall(&sense_of(&reply, to.answering())?).map_err(unreadable)? {
                 Overall::Passed => Ok(SelfAssessment::Passed),
@@ -197,12 +293,12 @@ impl AtaDrive {
             }
         });
         match parsed(self.send(to, Ata::SmartReadData), smart_data) {
-            Ok(data) => self.take_in(to, health, &data),
+            Ok(data) => self.take_in(to, logs, health, &data),
             Err(failure) => collect(health, "attributes", Err(failure)),
         }
     }
 
-    fn take_in(&mut self, to: &mut dyn Transport, health: &mut Health, data: &SmartData) {
+    fn take_in(&mut self, to: &mut dyn Transport, logs: &Directory, health: &mut Health, data: &SmartData) {
         collect(health, "attributes", Ok(ata_attributes::counters(&data.attributes, self.model())));
         // Where the status cannot be had, as behind some bridges, the thresholds say the same.
         if health.assessment.is_err() {
@@ -220,30 +316,51 @@ impl AtaDrive {
             return;
         }
         // "Passed" in the status also stands for "never ran"; the log tells the two apart.
-        let past = parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata_self_test::log);
-        health.self_test = match (data.self_test, past) {
+        health.self_test = match (data.self_test, self.past_tests(to, logs)) {
             (Outcome::Passed, Ok(past)) => Ok(past.first().map_or(SelfTest::Never, |entry| outcome(entry.outcome))),
             (Outcome::Passed, Err(failure)) => Err(failure.reason()),
             (other, _) => Ok(outcome(other)),
         };
     }
 
-    /// Sends a command, unless the drive has said before that it does not know it.
+    /// Reads one page of a log of General Purpose Logging.
+    fn read<T>(
+        &mut self,
+        to: &mut dyn Transport,
+        log: u8,
+        page: u16,
+        parse: impl FnOnce(&[u8]) -> Result<T, String>,
+    ) -> Result<T, Failure> {
+        parsed(self.send(to, Ata::ReadLogExt { log, page }), parse)
+    }
+
+    /// Sends a command, unless the drive has settled before that it does not know it.
     fn send(&mut self, to: &mut dyn Transport, command: Ata) -> Result<Reply, Failure> {
+        let settled = if command == Ata::CheckPowerMode { POWER_MODE_REFUSALS } else { 1 };
         let command = Command::Ata(command);
-        if self.refused.contains(&command) {
+        if self.refused.get(&command).is_some_and(|&refusals| refusals >= settled) {
             return Err(Failure::NotSupported("it said so before".to_owned()));
         }
         let reply = to.send(&command);
-        if matches!(reply, Err(Failure::NotSupported(_))) {
-            self.refused.insert(command);
+        match &reply {
+            Err(Failure::NotSupported(_)) => *self.refused.entry(command).or_default() += 1,
+            Err(Failure::Missing(_)) => {}
+            Ok(_) => _ = self.refused.remove(&command),
         }
         reply
+    }
+
+    fn abilities(&self) -> Abilities {
+        self.identity.as_ref().map(|identity| identity.abilities).unwrap_or_default()
     }
 
     fn model(&self) -> &str {
         self.identity.as_ref().and_then(|identity| identity.model.as_deref()).unwrap_or_default()
     }
+}
+
+fn whole_page(bytes: &[u8]) -> Result<Vec<u8>, String> {
+    page(bytes).map(|page| page.to_vec())
 }
 
 fn outcome(outcome: Outcome) -> SelfTest {

@@ -166,13 +166,34 @@ fn refused(error: &io::Error) -> Failure {
     }
 }
 
-/// Host status (include/scsi/scsi_status.h).
+/// Host status (include/scsi/scsi_status.h). A command that took too long ends as "timed out" on SATA, but as "aborted"
+/// or "reset" behind a USB bridge (drivers/usb/storage/usb.c, drivers/usb/storage/uas.c): the kernel has reset the
+/// bridge, and the next question could bring the next reset.
 fn transport_trouble(status: u16) -> Failure {
+    const NO_CONNECTION: u16 = 1;
     const TIMED_OUT: u16 = 3;
+    const ABORTED: u16 = 5;
+    const RESET: u16 = 8;
     let (reason, what) = match status {
-        TIMED_OUT => (Reason::TimedOut, "the kernel gave up waiting for the drive".to_owned()),
-        1 => (Reason::NotFitted, "the drive is gone".to_owned()),
+        TIMED_OUT | ABORTED | RESET => (Reason::TimedOut, "the kernel gave up waiting for the drive".to_owned()),
+        NO_CONNECTION => (Reason::NotFitted, "the drive is gone".to_owned()),
         other => (Reason::Unreadable, format!("found host status {other}, wanted 0")),
     };
     Failure::Missing(Missing::new(reason, what))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// DID_TIME_OUT, DID_ABORT, DID_RESET, DID_NO_CONNECT and DID_ERROR of include/scsi/scsi_status.h.
+    #[test]
+    fn a_command_that_the_kernel_gave_up_has_timed_out() {
+        let reason = |status| match transport_trouble(status) {
+            Failure::Missing(why) => Some(why.reason),
+            Failure::NotSupported(_) => None,
+        };
+        assert_eq!([3, 5, 8].map(reason), [Some(Reason::TimedOut); 3]);
+        assert_eq!([1, 7].map(reason), [Some(Reason::NotFitted), Some(Reason::Unreadable)]);
+    }
 }

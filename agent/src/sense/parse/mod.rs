@@ -3,6 +3,7 @@
 
 pub mod ata_abilities;
 pub mod ata_attributes;
+pub mod ata_errors;
 pub mod ata_identify;
 pub mod ata_logs;
 pub mod ata_power;

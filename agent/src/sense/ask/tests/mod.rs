@@ -3,9 +3,11 @@
 
 mod ata;
 mod bridge;
+mod logs;
 mod noise;
 mod nvme;
 mod scsi;
+mod strangers;
 
 use super::command::{Ata, Command, Nvme, Recovering, Scsi};
 use super::{Failure, Health, Reply, Told, Transport, Wanted};
@@ -121,16 +123,18 @@ fn health(told: &Told) -> &Health {
     told.health.as_ref().expect("the health was asked")
 }
 
-const NOTHING: Wanted = Wanted { temperature: false, health: false, in_use: false };
+const NOTHING: Wanted = Wanted { temperature: false, health: false, in_use: false, afresh: false };
 const WARMTH: Wanted = Wanted { temperature: true, ..NOTHING };
 const HEALTH: Wanted = Wanted { health: true, ..NOTHING };
-const ALL: Wanted = Wanted { temperature: true, health: true, in_use: false };
+const ALL: Wanted = Wanted { temperature: true, health: true, ..NOTHING };
 const ALL_IN_USE: Wanted = Wanted { in_use: true, ..ALL };
 
 /// All that can be wanted of a drive that nobody uses.
 const UNUSED: [Wanted; 4] = [NOTHING, WARMTH, HEALTH, ALL];
 
 const STATISTICS: u8 = 0x04;
+const EXTENDED_ERRORS: u8 = 0x03;
+const EXTENDED_SELF_TESTS: u8 = 0x07;
 const SELF_TESTS: Ata = Ata::SmartReadLog { log: 0x06 };
 const SCT_STATUS: Ata = Ata::SmartReadLog { log: 0xE0 };
 
@@ -183,6 +187,21 @@ fn self_tests(status: Option<u8>) -> Vec<u8> {
     summed(page(&[(0, &[1, 0]), (2, &[newest, status.unwrap_or(0), newest]), (508, &[newest])]))
 }
 
+/// A page of the extended self-test log: the number of the newest test, and the first test of the page.
+fn extended_tests(newest: u16, status: Option<u8>) -> Vec<u8> {
+    let first = status.map_or([0; 4], |status| [2, status, 1, 0]);
+    summed(page(&[(0, &[1, 0]), (2, &newest.to_le_bytes()), (4, &first)]))
+}
+
+/// The directory of logs: each with its number of pages.
+fn directory(logs: &[(u8, u8)]) -> Vec<u8> {
+    let mut bytes = page(&[(0, &[1, 0])]);
+    for &(log, pages) in logs {
+        bytes[2 * usize::from(log)] = pages;
+    }
+    bytes
+}
+
 /// A page of the Device Statistics log, its statistics supported and valid.
 fn statistics(number: u8, fields: &[(usize, u64)]) -> Vec<u8> {
     const VALID: u64 = 0xC0 << 56;
@@ -195,10 +214,11 @@ fn statistics(number: u8, fields: &[(usize, u64)]) -> Vec<u8> {
 
 /// A SATA disk that is awake and offers all that is ever asked.
 fn disk() -> Replay {
-    let directory = page(&[(0, &[1, 0]), (2 * usize::from(STATISTICS), &[8, 0])]);
+    let directory = directory(&[(STATISTICS, 8), (EXTENDED_ERRORS, 1), (EXTENDED_SELF_TESTS, 1)]);
     let list = page(&[(0, &[1, 0, 0]), (8, &[4, 0, 1, 5, 6])]);
     let phy_events = summed(page(&[(4, &hex("0a 10 07 00"))]));
-    let errors = summed(page(&[(0, &[1, 0, 1, 0]), (500, &[5, 0])]));
+    let error = hex("00 40 08 00 78 00 56 00 34 00 40 51");
+    let errors = summed(page(&[(0, &[1, 0, 1, 0]), (4 + 90, &error), (4 + 122, &[0x10, 0x27]), (500, &[5, 0])]));
     let warmth = page(&[(0, &[3, 0]), (200, &[36, 20, 41, 5, 52])]);
     let rows = [(5, 3, 100, 0), (9, 2, 90, 77), (190, 2, 69, 31), (194, 2, 60, 38), (199, 2, 200, 2)];
     Replay::new(Answering::Kernel)
@@ -212,10 +232,10 @@ fn disk() -> Replay {
         // As QEMU's drive answers under Linux 6.12.
         .with(Ata::SmartReturnStatus, [sense_data("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 4f 00 c2 00 50")])
         .with(Ata::SmartReadData, [data(attributes(0x00, &rows))])
+        .with(log(EXTENDED_SELF_TESTS, 0), [data(extended_tests(1, Some(0x00)))])
         .with(Ata::RecoveryLimit(Recovering::Reads), [recovery_limit(70)])
         .with(Ata::RecoveryLimit(Recovering::Writes), [recovery_limit(70)])
-        .with(SELF_TESTS, [data(self_tests(Some(0x00)))])
         .with(log(0x11, 0), [data(phy_events)])
-        .with(log(0x03, 0), [data(errors)])
+        .with(log(EXTENDED_ERRORS, 0), [data(errors)])
         .with(SCT_STATUS, [data(warmth)])
 }
