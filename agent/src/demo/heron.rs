@@ -2,8 +2,8 @@
 
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, AfterCrash, Attachment, Board, Bus, Counter, Drive, DriveKey, DriveKind, ErrorKind, Fan, Files, Health,
-    Link, Load, Member, MemberErrors, MemberState, OwnLimits, Pool, PoolKind, PoolRunning, Power, Rail, Reading,
+    Activity, AfterCrash, Attachment, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Files, Health, Link, Load,
+    Member, MemberErrorKind, MemberErrors, MemberState, OwnLimits, Pool, PoolKind, PoolRunning, Power, Rail, Reading,
     RecoveryLimit, Room, SelfAssessment, SelfTest, Snapshot, Source, Temperature, Traffic, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
@@ -135,7 +135,7 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
             slot: Some(slot as u32),
             state: (*state)?,
             device_gone: scene.degrees[slot].is_none(),
-            errors: vec![MemberErrors { kind: ErrorKind::Read, count: 0 }],
+            errors: vec![MemberErrors { kind: MemberErrorKind::Read, count: 0 }],
         })
     };
     Pool {

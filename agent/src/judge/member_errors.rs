@@ -3,7 +3,7 @@
 use super::ledger::Ledger;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives, redundancy};
-use crate::reading::{Drive, ErrorKind, Pool, PoolRunning, Snapshot};
+use crate::reading::{Drive, MemberErrorKind, Pool, PoolRunning, Snapshot};
 use crate::verdict::{Finding, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -13,8 +13,13 @@ const WEEK: Duration = Duration::from_secs(7 * 86_400);
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 /// A pool takes a member back by itself within this time, or not at all.
 const LEFT_OUT: Holds = Holds::new(Duration::from_secs(120), Duration::ZERO);
-const KINDS: [ErrorKind; 5] =
-    [ErrorKind::Read, ErrorKind::Write, ErrorKind::Flush, ErrorKind::Checksum, ErrorKind::Generation];
+const KINDS: [MemberErrorKind; 5] = [
+    MemberErrorKind::Read,
+    MemberErrorKind::Write,
+    MemberErrorKind::Flush,
+    MemberErrorKind::Checksum,
+    MemberErrorKind::Generation,
+];
 
 /// Takes in what pools count on their members: growth is judged, so the ledger keeps it.
 pub fn learn(ledger: &mut Ledger, known: &drives::Known, snapshot: &Snapshot) {
@@ -30,13 +35,13 @@ pub fn learn(ledger: &mut Ledger, known: &drives::Known, snapshot: &Snapshot) {
 }
 
 /// What the ledger calls a pool's count on a member.
-fn counter(pool: &Pool, kind: ErrorKind) -> String {
+fn counter(pool: &Pool, kind: MemberErrorKind) -> String {
     let kind = match kind {
-        ErrorKind::Read => "read",
-        ErrorKind::Write => "write",
-        ErrorKind::Flush => "flush",
-        ErrorKind::Checksum => "checksum",
-        ErrorKind::Generation => "generation",
+        MemberErrorKind::Read => "read",
+        MemberErrorKind::Write => "write",
+        MemberErrorKind::Flush => "flush",
+        MemberErrorKind::Checksum => "checksum",
+        MemberErrorKind::Generation => "generation",
     };
     format!("{kind}_errors in {}", pool.key)
 }

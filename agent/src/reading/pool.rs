@@ -122,7 +122,7 @@ pub struct Member {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct MemberErrors {
     /// What went wrong.
-    pub kind: ErrorKind,
+    pub kind: MemberErrorKind,
     /// How often, since whenever the pool counts from.
     pub count: u64,
 }
@@ -131,7 +131,7 @@ pub struct MemberErrors {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub enum ErrorKind {
+pub enum MemberErrorKind {
     /// It could not be read; the pool had the data elsewhere if it is whole.
     Read,
     /// It could not be written.

@@ -3,7 +3,7 @@
 use super::host::{Host, parts};
 use super::parse::{md, md_layout, plain};
 use crate::clock::Moment;
-use crate::reading::{Activity, ErrorKind, Member, MemberErrors, Missing, Pool, PoolKind, Reading, Source};
+use crate::reading::{Activity, Member, MemberErrorKind, MemberErrors, Missing, Pool, PoolKind, Reading, Source};
 use crate::units::Bytes;
 use std::path::Path;
 
@@ -74,7 +74,7 @@ fn member(host: &Host, folder: &Path, device: &str) -> Option<Member> {
         device_gone: !host.exists(&link.join("size")),
         // Read errors that md has mended by writing the place again; the count lies in the member's superblock.
         errors: match host.ask(&folder.join("errors"), plain::whole) {
-            Ok(count) => vec![MemberErrors { kind: ErrorKind::Read, count }],
+            Ok(count) => vec![MemberErrors { kind: MemberErrorKind::Read, count }],
             Err(_) => Vec::new(),
         },
     })

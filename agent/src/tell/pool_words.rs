@@ -2,7 +2,7 @@
 //! and the rules they keep, are in [`super::wording`].
 
 use super::wording::{Words, doing, named, pointed_at, sentence, short};
-use crate::reading::{ActivityKind, ErrorKind, Writing};
+use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Percent, span};
 use crate::verdict::Place;
 use std::time::Duration;
@@ -70,13 +70,13 @@ pub(super) fn overdue(pool: &str, since: Duration, never: bool) -> Words {
     )
 }
 
-pub(super) fn member_errors(pool: &str, drive: &Place, kind: ErrorKind, grown: i64, within: Duration) -> Words {
+pub(super) fn member_errors(pool: &str, drive: &Place, kind: MemberErrorKind, grown: i64, within: Duration) -> Words {
     let what = match kind {
-        ErrorKind::Read => "read errors",
-        ErrorKind::Write => "write errors",
-        ErrorKind::Flush => "flush errors",
-        ErrorKind::Checksum => "checksum errors",
-        ErrorKind::Generation => "places that are out of date",
+        MemberErrorKind::Read => "read errors",
+        MemberErrorKind::Write => "write errors",
+        MemberErrorKind::Flush => "flush errors",
+        MemberErrorKind::Checksum => "checksum errors",
+        MemberErrorKind::Generation => "places that are out of date",
     };
     words(
         format!("{} POOL ERRORS", named(drive)),

@@ -1,7 +1,7 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
 use super::{Kind, Place};
-use crate::reading::{ActivityKind, ErrorKind, Writing};
+use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use std::time::Duration;
 
@@ -245,7 +245,7 @@ pub enum Finding {
         /// The member's drive.
         drive: Place,
         /// What went wrong.
-        kind: ErrorKind,
+        kind: MemberErrorKind,
         /// How often lately.
         grown: i64,
         /// Within which span.

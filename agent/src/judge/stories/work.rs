@@ -3,7 +3,7 @@
 
 use super::{DAY, HOUR, MINUTE, Story, let_go};
 use crate::judge::Memory;
-use crate::reading::{Activity, ActivityKind, ErrorKind, MemberErrors, MemberState, PoolRunning, Snapshot};
+use crate::reading::{Activity, ActivityKind, MemberErrorKind, MemberErrors, MemberState, PoolRunning, Snapshot};
 use crate::units::BytesPerSecond;
 use crate::verdict::Finding;
 
@@ -12,7 +12,7 @@ fn works(snapshot: &mut Snapshot, kind: ActivityKind, done: f64, mb_per_s: f64) 
     snapshot.pools[0].activity = Activity { kind, done: Some(done), left: None, speed };
 }
 
-fn count(snapshot: &mut Snapshot, member: usize, kind: ErrorKind, count: u64) {
+fn count(snapshot: &mut Snapshot, member: usize, kind: MemberErrorKind, count: u64) {
     snapshot.pools[0].members[member].errors = vec![MemberErrors { kind, count }];
 }
 
@@ -95,7 +95,7 @@ fn a_check_that_was_broken_off_does_not_count() {
 #[test]
 fn errors_on_a_member_are_told_when_they_grow_and_over_after_a_week() {
     let story = Story::new().play(0, 8 * DAY, |second, snapshot| {
-        count(snapshot, 1, ErrorKind::Read, if second < HOUR { 7 } else { 9 });
+        count(snapshot, 1, MemberErrorKind::Read, if second < HOUR { 7 } else { 9 });
     });
     assert_eq!(story.told, ["3600 opened member-errors warning", "608400 closed member-errors"]);
 }
@@ -103,8 +103,8 @@ fn errors_on_a_member_are_told_when_they_grow_and_over_after_a_week() {
 #[test]
 fn a_hundred_errors_in_an_hour_are_critical_and_old_ones_are_no_news() {
     let story = Story::new().play(0, HOUR, |second, snapshot| {
-        count(snapshot, 0, ErrorKind::Checksum, 5_000);
-        count(snapshot, 1, ErrorKind::Checksum, 3 * (second / MINUTE));
+        count(snapshot, 0, MemberErrorKind::Checksum, 5_000);
+        count(snapshot, 1, MemberErrorKind::Checksum, 3 * (second / MINUTE));
     });
     assert_eq!(story.told, ["60 opened member-errors warning", "2040 worsened member-errors critical"]);
 }

@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::clock::Moment;
-use crate::reading::{DriveKey, ErrorKind, Writing};
+use crate::reading::{DriveKey, MemberErrorKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{Counted, Kind, Severity, Subject};
 use proptest::prelude::*;
@@ -99,11 +99,11 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         Finding::Mismatches { pool: name(), level: "raid5".into(), bytes: Bytes(4_096) },
         Finding::CheckOverdue { pool: name(), since: 50 * DAY, never: true },
         Finding::CheckOverdue { pool: name(), since: 46 * DAY, never: false },
-        errors(ErrorKind::Read),
-        errors(ErrorKind::Write),
-        errors(ErrorKind::Flush),
-        errors(ErrorKind::Checksum),
-        errors(ErrorKind::Generation),
+        errors(MemberErrorKind::Read),
+        errors(MemberErrorKind::Write),
+        errors(MemberErrorKind::Flush),
+        errors(MemberErrorKind::Checksum),
+        errors(MemberErrorKind::Generation),
         Finding::DataLost { pool: name(), pieces: 3 },
         Finding::VolumeReadonly { mount: name(), writing: Writing::ReadOnly },
         Finding::VolumeReadonly { mount: name(), writing: Writing::StoppedByError },
