@@ -57,7 +57,15 @@ impl Account {
     /// No answer within the deadline.
     pub fn give_up(&mut self, why: Missing, now: Moment) {
         self.power = Reading::new(Err(why.clone()), now, Source::Drive);
-        self.temperature = Reading::new(Err(why), now, Source::Drive);
+        self.temperature = Reading::new(Err(why.clone()), now, Source::Drive);
+        self.no_health(why, now);
+    }
+
+    /// Why there is no health, as long as none was told; what was told stays, with its age.
+    fn no_health(&mut self, why: Missing, now: Moment) {
+        if self.health.get().is_none() {
+            self.health = Reading::new(Err(why), now, Source::Drive);
+        }
     }
 
     /// A sleeping drive is healthy; what it told last stays, with its age.
@@ -66,6 +74,7 @@ impl Account {
         if self.temperature.get().is_none() {
             self.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Drive);
         }
+        self.no_health(Missing::new(Reason::Asleep, ""), now);
     }
 
     /// The kernel has woken it; how it is now, only an answer will tell.
@@ -74,6 +83,7 @@ impl Account {
         if self.temperature.get().is_none() {
             self.temperature = Reading::new(Err(no_temperature), now, Source::Drive);
         }
+        self.no_health(not_yet(), now);
     }
 }
 
@@ -149,6 +159,23 @@ mod tests {
 
     fn nothing_told() -> Account {
         Account::new(Missing::new(Reason::NotFitted, "no driver offers it"), at(0))
+    }
+
+    /// What was told before stays; where nothing was, the reason is the true one.
+    #[test]
+    fn a_drive_that_sleeps_or_is_silent_has_that_as_the_reason_for_no_health() {
+        let why = |account: &Account| account.health.missing().map(|why| why.reason);
+        let mut account = nothing_told();
+        account.take_in(Told::only(Ok(Power::Asleep)), at(1));
+        assert_eq!(why(&account), Some(Reason::Asleep));
+        account.woken(silent(), at(2));
+        assert_eq!(why(&account), Some(Reason::NotAsked));
+        account.give_up(silent(), at(3));
+        assert_eq!(why(&account), Some(Reason::TimedOut));
+        account.take_in(whole(0), at(4));
+        account.give_up(silent(), at(5));
+        account.sleeps(at(6), Source::Drive);
+        assert_eq!((why(&account), account.health.taken), (None, at(4)));
     }
 
     /// A talk of an active drive at this temperature.

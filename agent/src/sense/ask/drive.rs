@@ -67,11 +67,12 @@ impl Asker {
     /// One talk. It takes as long as the drive does: ask from a thread that may be lost.
     pub fn ask(&mut self, host: &Host, mut wanted: Wanted) -> Told {
         // The kernel's own file for the temperature is another command to the same drive, so it waits for the same
-        // answer: whether it sleeps.
-        let by_file = self.thermometer.is_some();
-        wanted.temperature &= !by_file;
+        // answer: whether it sleeps. An NVMe drive states it in the log that is read anyway.
+        let in_passing = matches!(self.talk, Talk::Nvme(_));
+        wanted.temperature &= self.thermometer.is_none() || in_passing;
         let mut told = self.talk(wanted);
-        if let Some(thermometer) = &self.thermometer {
+        let is_told = matches!(told.temperature, Some(Ok(_)));
+        if let Some(thermometer) = self.thermometer.as_ref().filter(|_| !is_told) {
             let awake = match &told.power {
                 Ok(power) => *power != Power::Asleep,
                 Err(_) => wanted.in_use || !self.has_disks,
