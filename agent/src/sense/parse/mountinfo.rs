@@ -69,7 +69,7 @@ fn preference(mount: &Mount) -> (bool, usize, &str) {
 }
 
 /// Spaces and the like are written as a backslash and three octal digits (fs/proc_namespace.c, `mangle`).
-fn unescaped(field: &str) -> String {
+pub(super) fn unescaped(field: &str) -> String {
     let mut bytes = Vec::with_capacity(field.len());
     let mut rest = field.as_bytes();
     while let [first, tail @ ..] = rest {
