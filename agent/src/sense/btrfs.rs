@@ -33,7 +33,8 @@ pub fn file_systems(host: &Host) -> Result<Vec<FileSystem>, Missing> {
 fn file_system(host: &Host, folder: &Path, uuid: String) -> Option<FileSystem> {
     let devinfo = folder.join("devinfo");
     let numbers = host.list(&devinfo).ok()?;
-    let devices = numbers.iter().filter_map(|name| Some(device(host, &devinfo.join(name), btrfs::device_id(name)?, &uuid)));
+    let devices =
+        numbers.iter().filter_map(|name| Some(device(host, &devinfo.join(name), btrfs::device_id(name)?, &uuid)));
     let mut devices: Vec<Device> = devices.collect();
     devices.sort_by_key(|device| device.id);
     let links = folder.join("devices");

@@ -13,13 +13,11 @@ use std::path::Path;
 ///
 /// # Safety
 /// `Self` must have the layout of the structure that belongs to `NUMBER`, and be valid whatever its bytes are.
-unsafe trait Question {
+unsafe trait Question: Sized {
     /// The ioctl's number, which has the size of its structure in it.
     const NUMBER: u32;
     /// Checked when the program is built.
-    const FITS: () = assert!(size_of::<Self>() == (Self::NUMBER >> 16 & 0x3FFF) as usize)
-    where
-        Self: Sized;
+    const FITS: () = assert!(size_of::<Self>() == (Self::NUMBER >> 16 & 0x3FFF) as usize);
 }
 
 /// `struct btrfs_ioctl_fs_info_args`, up to what we read.
@@ -194,17 +192,16 @@ impl Mounted {
     /// # Errors
     /// The reason why it does not say: it needs CAP_SYS_ADMIN.
     pub fn scrubbed(&self, id: u64) -> Result<Option<u64>, Missing> {
-        let (counts, rest) = (0, [0; 120]);
         let mut progress = ScrubProgress {
             id,
             start: 0,
             end: 0,
             flags: 0,
-            data_extents: counts,
-            tree_extents: counts,
-            data_bytes: counts,
-            tree_bytes: counts,
-            rest,
+            data_extents: 0,
+            tree_extents: 0,
+            data_bytes: 0,
+            tree_bytes: 0,
+            rest: [0; 120],
         };
         let runs = self.ask_unless(libc::ENOTCONN, &mut progress)?;
         Ok(runs.then(|| progress.data_bytes.saturating_add(progress.tree_bytes)))
@@ -267,7 +264,10 @@ mod tests {
     #[test]
     fn fields_are_where_the_kernel_has_them() {
         assert_eq!(offset_of!(FsInfo, uuid), 16);
-        assert_eq!([offset_of!(DevInfo, allocated), offset_of!(DevInfo, size), offset_of!(DevInfo, path)], [24, 32, 3072]);
+        assert_eq!(
+            [offset_of!(DevInfo, allocated), offset_of!(DevInfo, size), offset_of!(DevInfo, path)],
+            [24, 32, 3072]
+        );
         assert_eq!([offset_of!(DevStats, flags), offset_of!(DevStats, values)], [16, 24]);
         assert_eq!([offset_of!(ScrubProgress, data_bytes), offset_of!(ScrubProgress, tree_bytes)], [48, 56]);
         assert_eq!([offset_of!(BalanceProgress, expected), offset_of!(BalanceProgress, completed)], [424, 440]);

@@ -26,7 +26,8 @@ fn volume(host: &Host, block: &Path, device: String) -> Option<Volume> {
     let text = |file: &str| host.attribute(&block.join("dm").join(file)).ok().map(|text| text.trim().to_owned());
     let (name, uuid) = (text("name")?, text("uuid")?);
     let slaves = block.join("slaves");
-    let images: Vec<Image> = host.list(&slaves).ok()?.iter().filter_map(|slave| image(host, &slaves.join(slave))).collect();
+    let images: Vec<Image> =
+        host.list(&slaves).ok()?.iter().filter_map(|slave| image(host, &slaves.join(slave))).collect();
     let is_raid = dm_members::is_raid(&uuid, images.iter().map(|image| image.name.as_str()));
     let size = host.ask(&block.join("size"), plain::whole).ok().map(Bytes::from_sectors);
     is_raid.then_some(Volume { device, name, uuid, size, images })

@@ -117,7 +117,8 @@ fn answer(exchange: &Exchange) -> Result<Vec<Target>, String> {
         return Err(format!("found an answer of more than {ROOM} bytes, wanted at most that"));
     }
     let within = |at: u32| usize::try_from(at).ok()?.checked_sub(size_of::<Head>());
-    let bytes = within(head.data_start).zip(within(head.data_size)).and_then(|(from, to)| exchange.answer.get(from..to));
+    let bytes =
+        within(head.data_start).zip(within(head.data_size)).and_then(|(from, to)| exchange.answer.get(from..to));
     let bytes = bytes.ok_or_else(|| {
         format!("found an answer from byte {} to {}, wanted it behind the head", head.data_start, head.data_size)
     })?;

@@ -40,7 +40,8 @@ pub struct ErrorCounts {
 pub fn error_counts(text: &str) -> Result<ErrorCounts, String> {
     let count = |name: &str| {
         let line = text.lines().find_map(|line| line.trim().strip_prefix(name)?.strip_prefix(' '));
-        line.ok_or_else(|| format!("found {}, wanted a line {name}", quoted(text))).and_then(|count| whole(count.trim()))
+        line.ok_or_else(|| format!("found {}, wanted a line {name}", quoted(text)))
+            .and_then(|count| whole(count.trim()))
     };
     Ok(ErrorCounts {
         write: count("write_errs")?,
@@ -98,7 +99,8 @@ mod tests {
     #[test]
     fn file_systems_have_a_uuid_for_a_name() {
         assert!(is_file_system("22bf3b64-4c77-46ba-a490-0dfb7c90afd3"));
-        for other in ["features", "debug", "", "22bf3b64-4c77-46ba-a490-0dfb7c90afd", "22BF3B64-4c77-46ba-a490-0dfb7c90afd3"]
+        for other in
+            ["features", "debug", "", "22bf3b64-4c77-46ba-a490-0dfb7c90afd", "22BF3B64-4c77-46ba-a490-0dfb7c90afd3"]
         {
             assert!(!is_file_system(other), "{other}");
         }

@@ -1,9 +1,8 @@
 //! One btrfs file system as a pool: what its files say and what it answers when asked, put together to members with
-//! their drives, and to what it does.
+//! their drives.
 
 use super::btrfs::{ErrorCounts, Operation};
 use super::btrfs_profiles::{self as profiles, Allocation, Group, MetadataRoom};
-use super::btrfs_scrub as scrub;
 use crate::reading::Missing;
 use crate::units::Bytes;
 
@@ -174,52 +173,11 @@ pub fn metadata_room(of: &FileSystem, told: &Told) -> Option<MetadataRoom> {
         let device = of.devices.iter().find(|device| device.id == id);
         device.is_some_and(|device| state(device) == State::Present && device.writeable != Ok(false))
     };
-    let gone = |answer: &ToldDevice| of.blocks.iter().any(|block| Some(&block.name) == answer.block.as_ref() && block.gone);
+    let gone =
+        |answer: &ToldDevice| of.blocks.iter().any(|block| Some(&block.name) == answer.block.as_ref() && block.gone);
     let usable = told.devices.iter().filter(|answer| there(answer.id) && !gone(answer));
     let free: Vec<u64> = usable.map(|answer| answer.size.0.saturating_sub(answer.allocated.0)).collect();
     profiles::metadata_room(&of.allocations, &free)
-}
-
-/// What a file system does besides its work.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Work {
-    /// What runs.
-    pub kind: WorkKind,
-    /// How far it has come, 0 to 1, when that is known.
-    pub done: Option<f64>,
-}
-
-/// Kinds of work.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum WorkKind {
-    /// All that is held is read and compared with its checksums.
-    Scrub,
-    /// Something that is done alone; [`Operation::None`] is nothing at all.
-    Operation(Operation),
-}
-
-/// What runs, and how far it is. What is done alone comes first: a scrub may run beside a balance.
-pub fn work(of: &FileSystem, told: Option<&Told>) -> Work {
-    let operation = of.operation.as_ref().copied().unwrap_or(Operation::None);
-    if operation != Operation::None {
-        let moves = matches!(operation, Operation::Balance | Operation::BalancePaused);
-        let progress = told.and_then(|told| told.balance.as_ref().ok().copied().flatten());
-        let done = progress.and_then(|(done, all)| (all > 0 && done <= all).then(|| done as f64 / all as f64));
-        return Work { kind: WorkKind::Operation(operation), done: done.filter(|_| moves) };
-    }
-    let sum = |of_one: fn(&Allocation) -> u64| of.allocations.iter().fold(0_u64, |sum, one| sum.saturating_add(of_one(one)));
-    let (disk_used, disk_total) = (sum(|one| one.disk_used), sum(|one| one.disk_total));
-    let devices = told.map_or(&[][..], |told| &told.devices);
-    let scrubbing = devices.iter().filter_map(|device| Some((device, device.scrubbed.as_ref().ok().copied().flatten()?)));
-    let each: Vec<Option<f64>> = scrubbing
-        .map(|(device, scrubbed)| scrub::done(scrubbed, device.allocated.0, disk_used, disk_total))
-        .collect();
-    if each.is_empty() {
-        return Work { kind: WorkKind::Operation(Operation::None), done: None };
-    }
-    // Devices are checked beside each other; the slowest says when all is done.
-    let slowest = each.into_iter().collect::<Option<Vec<f64>>>().and_then(|done| done.into_iter().reduce(f64::min));
-    Work { kind: WorkKind::Scrub, done: slowest }
 }
 
 #[cfg(test)]
@@ -321,7 +279,10 @@ mod tests {
 
     #[test]
     fn fewer_block_devices_than_numbers_is_a_loss_even_when_no_file_says_so() {
-        assert_eq!(listed(&songs(&[1, 2, 3], &["sda", "sdb"]), None), ["- sda Present -", "- sdb Present -", "- - Absent -"]);
+        assert_eq!(
+            listed(&songs(&[1, 2, 3], &["sda", "sdb"]), None),
+            ["- sda Present -", "- sdb Present -", "- - Absent -"]
+        );
         assert_eq!(listed(&songs(&[1, 2], &[]), None), ["1 - Absent 1", "2 - Absent 2"]);
     }
 
@@ -329,12 +290,9 @@ mod tests {
     fn a_replacement_is_being_filled_and_holds_no_share_yet() {
         let mut songs = songs(&[0, 1, 2], &["sda", "sdc"]);
         songs.devices[2].missing = Ok(true);
-        songs.operation = Ok(Operation::DeviceReplace);
         let answer = told(&[(0, Some("sdc")), (1, Some("sda")), (2, None)]);
         assert_eq!(listed(&songs, Some(&answer)), ["0 sdc Filling 0", "1 sda Present 1", "2 - Absent 2"]);
         assert_eq!(groups(&songs)[0].devices, [1, 2]);
-        let wanted = Work { kind: WorkKind::Operation(Operation::DeviceReplace), done: None };
-        assert_eq!(work(&songs, Some(&answer)), wanted);
     }
 
     /// A name that the file system remembers from before can be wrong; what is left over belongs together.
@@ -362,22 +320,6 @@ mod tests {
         assert_eq!(room, Some(MetadataRoom { unallocated, total: 73_400_320, used: 245_760 }));
     }
 
-    #[test]
-    fn the_slowest_device_says_how_far_a_scrub_is_and_a_balance_comes_first() {
-        let mut songs = songs(&[1, 2], &["sda", "sdb"]);
-        let mut answer = told(&[(1, Some("sda")), (2, Some("sdb"))]);
-        assert_eq!(work(&songs, Some(&answer)), Work { kind: WorkKind::Operation(Operation::None), done: None });
-        answer.devices[0].scrubbed = Ok(Some(105_119_744));
-        answer.devices[1].scrubbed = Ok(Some(26_279_936));
-        assert_eq!(work(&songs, Some(&answer)), Work { kind: WorkKind::Scrub, done: Some(0.25) });
-        answer.balance = Ok(Some((3, 12)));
-        songs.operation = Ok(Operation::Balance);
-        let balance = |done| Work { kind: WorkKind::Operation(Operation::Balance), done };
-        assert_eq!(work(&songs, Some(&answer)), balance(Some(0.25)));
-        answer.balance = Ok(Some((13, 12)));
-        assert_eq!(work(&songs, Some(&answer)), balance(None));
-    }
-
     proptest! {
         #[test]
         fn no_block_device_is_lost_or_there_twice(
@@ -399,7 +341,7 @@ mod tests {
             wanted.sort_unstable();
             prop_assert_eq!(seen, wanted);
             prop_assert!(members.len() >= ids.len());
-            let _ = (groups(&songs), metadata_room(&songs, &told), work(&songs, Some(&told)));
+            let _ = (groups(&songs), metadata_room(&songs, &told));
         }
     }
 }

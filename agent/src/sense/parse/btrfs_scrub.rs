@@ -1,8 +1,7 @@
-//! Checking all that a btrfs file system holds: what the last scrub came to, from the file that its tool keeps, and how
-//! far one is that runs.
+//! What the last scrub of a btrfs file system came to: the file that its tool keeps, `/var/lib/btrfs/scrub.status.UUID`.
 //!
-//! The file is `/var/lib/btrfs/scrub.status.UUID` (cmds/scrub.c of btrfs-progs): a line with the format's number, then
-//! one line a device, `UUID:DEVICE|NAME:COUNT|…`. Names that are not known are passed over.
+//! A line with the format's number, then one line a device, `UUID:DEVICE|NAME:COUNT|…` (cmds/scrub.c of btrfs-progs). Names
+//! that are not known are passed over.
 
 use super::plain::{quoted, whole};
 use std::time::Duration;
@@ -74,14 +73,6 @@ fn record(line: &str, uuid: &str) -> Result<ScrubRecord, String> {
     })
 }
 
-/// How far a scrub is on one device, 0 to 1. It reads what the device's chunks hold: their size there, by the share of
-/// all chunks that is filled. `None` when that cannot be true.
-pub fn done(scrubbed: u64, allocated: u64, disk_used: u64, disk_total: u64) -> Option<f64> {
-    let wanted = allocated as f64 * (disk_used as f64 / disk_total as f64);
-    let done = scrubbed as f64 / wanted;
-    (0.0..=1.0).contains(&done).then_some(done)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -146,28 +137,11 @@ mod tests {
         assert_eq!(records(&absurd, UUID), Err("found `-1`, wanted a whole number".into()));
     }
 
-    /// The numbers that a stock kernel 6.12 gave for the file above: when all was done, that is 1.
-    #[test]
-    fn a_scrub_is_done_when_all_that_the_chunks_hold_was_read() {
-        let (disk_used, disk_total) = (210_239_488, 679_477_248);
-        assert_eq!(done(105_119_744, 339_738_624, disk_used, disk_total), Some(1.0));
-        assert_eq!(done(52_559_872, 339_738_624, disk_used, disk_total), Some(0.5));
-        assert_eq!(done(1, 0, 0, 0), None);
-        assert_eq!(done(0, 0, 0, 0), None);
-        assert_eq!(done(u64::MAX, 1, 1, 1), None);
-    }
-
     proptest! {
         #[test]
         fn any_text_is_read_or_refused(text in any::<String>(), uuid in any::<String>()) {
             let _ = records(&text, &uuid);
             let _ = records(&format!("scrub status:1\n{text}"), &uuid);
-        }
-
-        #[test]
-        fn any_counts_are_a_share_or_none(counts in any::<[u64; 4]>()) {
-            let [scrubbed, allocated, used, total] = counts;
-            prop_assert!(done(scrubbed, allocated, used, total).is_none_or(|done| (0.0..=1.0).contains(&done)));
         }
     }
 }

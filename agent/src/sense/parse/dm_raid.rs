@@ -223,10 +223,12 @@ mod tests {
     /// The first as a stock kernel 6.12 wrote it, the second from the examples of dm-raid.rst.
     #[test]
     fn a_table_names_the_devices_in_the_order_of_their_places() {
-        let devices = |line: &str| table(line).unwrap().devices.into_iter().map(|of| of.unwrap_or("-".into())).collect();
+        let devices =
+            |line: &str| table(line).unwrap().devices.into_iter().map(|of| of.unwrap_or("-".into())).collect();
         let mirror: Vec<String> = devices("raid1 3 0 region_size 4096 2 253:0 253:1 253:2 253:3");
         assert_eq!(mirror, ["253:1", "253:3"]);
-        let four: Vec<String> = devices("raid4 4 2048 sync min_recovery_rate 20 5 8:17 8:18 8:33 8:34 - - 8:65 8:66 - 8:82");
+        let four: Vec<String> =
+            devices("raid4 4 2048 sync min_recovery_rate 20 5 8:17 8:18 8:33 8:34 - - 8:65 8:66 - 8:82");
         assert_eq!(four, ["8:18", "8:34", "-", "8:66", "8:82"]);
         assert_eq!(table("raid10 5 128 raid10_copies 3 raid10_format near 1 - 8:1").unwrap().copies, 3);
     }
@@ -244,7 +246,8 @@ mod tests {
     /// The raid types of dm-raid.rst.
     #[test]
     fn what_a_layout_can_lose() {
-        let cases = [("raid0", Some(0)), ("raid1", Some(2)), ("raid4", Some(1)), ("raid5_ls", Some(1)), ("raid6_zr", Some(2))];
+        let cases =
+            [("raid0", Some(0)), ("raid1", Some(2)), ("raid4", Some(1)), ("raid5_ls", Some(1)), ("raid6_zr", Some(2))];
         for (layout, wanted) in cases {
             assert_eq!(tolerates(layout, 3, 2), wanted, "{layout}");
         }

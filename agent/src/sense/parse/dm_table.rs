@@ -37,7 +37,8 @@ pub fn targets(data: &[u8], count: u32) -> Result<Vec<Target>, String> {
 /// The target at this place, and where the next one is said to be: from the beginning of the first, in a reply.
 fn target(data: &[u8], at: usize) -> Result<(Target, usize), String> {
     let spec = data.get(at..).filter(|spec| spec.len() > HEAD);
-    let spec = spec.ok_or_else(|| format!("found {} bytes, wanted more than {}", data.len(), at.saturating_add(HEAD)))?;
+    let spec =
+        spec.ok_or_else(|| format!("found {} bytes, wanted more than {}", data.len(), at.saturating_add(HEAD)))?;
     let long = |from: usize| u64::from_ne_bytes(spec[from..from + 8].try_into().unwrap_or_default());
     let next = u32::from_ne_bytes(spec[20..24].try_into().unwrap_or_default());
     let next = usize::try_from(next).unwrap_or(usize::MAX);

@@ -17,6 +17,7 @@ pub mod btrfs;
 pub mod btrfs_members;
 pub mod btrfs_profiles;
 pub mod btrfs_scrub;
+pub mod btrfs_work;
 pub mod bytes;
 pub mod counter;
 pub mod dm_members;

@@ -20,7 +20,7 @@ pub fn branches(file_system: &str, source: &str, options: &str, mount_points: &[
 /// Overlay (Documentation/filesystems/overlayfs.rst): the upper folder, then the lower ones. Between lower folders
 /// stands a colon, two before those that hold data only; newer kernels show each by an option of its own.
 fn layers(options: &str) -> Vec<String> {
-    let of = |name: &str| options.split(',').filter_map(move |one| Some(unescaped(one.strip_prefix(name)?)));
+    let of = |name: &'static str| options.split(',').filter_map(move |one| Some(unescaped(one.strip_prefix(name)?)));
     let lower = of("lowerdir=").flat_map(|list| split(&list)).chain(of("lowerdir+=")).chain(of("datadir+="));
     of("upperdir=").chain(lower).filter(|path| path.starts_with('/')).collect()
 }
