@@ -24,22 +24,19 @@ pub fn drives(host: &Host, link: &Path) -> Vec<Below> {
 }
 
 fn collect(host: &Host, link: &Path, deeper: u32, found: &mut Vec<Below>) {
-    let Some(drive) = drive_of(host, link) else { return };
+    let (Some(drive), Some(deeper)) = (drive_of(host, link), deeper.checked_sub(1)) else { return };
     let gone = !host.exists(&link.join("size"));
     let is_mapped = drive.starts_with("dm-") || drive.starts_with("md");
-    match deeper.checked_sub(1) {
-        Some(deeper) if is_mapped && !gone => {
-            let slaves = host.path("/sys/block").join(&drive).join("slaves");
-            host.list(&slaves).unwrap_or_default().iter().for_each(|slave| {
-                collect(host, &slaves.join(slave), deeper, found);
-            });
+    if is_mapped && !gone {
+        let slaves = host.path("/sys/block").join(&drive).join("slaves");
+        for slave in host.list(&slaves).unwrap_or_default() {
+            collect(host, &slaves.join(slave), deeper, found);
         }
-        _ => {
-            let below = Below { drive, gone };
-            if !found.contains(&below) {
-                found.push(below);
-            }
-        }
+        return;
+    }
+    let below = Below { drive, gone };
+    if !found.contains(&below) {
+        found.push(below);
     }
 }
 
@@ -50,5 +47,6 @@ pub fn drive_of(host: &Host, link: &Path) -> Option<String> {
     let below_block = names.iter().rposition(|&name| name == "block").and_then(|index| names.get(index + 1));
     // NVMe disks have no folder `block` above them: the drive is the last name, or the one before a partition.
     let nvme = || names.iter().find(|name| name.starts_with("nvme") && name.contains('n') && name[4..].contains('n'));
-    below_block.or_else(nvme).map(|&name| name.to_owned())
+    // From one mapped device to another the link is short: `../../dm-3`, or `../../md0/md0p1` for a partition.
+    below_block.or_else(nvme).or_else(|| names.first()).map(|&name| name.to_owned())
 }

@@ -79,8 +79,10 @@ fn an_image_over_two_drives_needs_both() {
 #[test]
 fn mapped_devices_in_a_circle_come_to_an_end() {
     let heron = songs();
-    heron.link("/sys/devices/virtual/block/dm-3/slaves/dm-3", "/sys/devices/virtual/block/dm-3");
-    assert_eq!(images(&heron)[1], "253:3 vg-lv_rimage_1 on dm-3+sdb");
+    heron.mapped(7, "circle", "CRYPT-PLAIN-circle", &["dm-5"]);
+    heron.link("/sys/devices/virtual/block/dm-5/slaves/dm-7", "/sys/devices/virtual/block/dm-7");
+    heron.link("/sys/devices/virtual/block/dm-3/slaves/dm-7", "/sys/devices/virtual/block/dm-7");
+    assert_eq!(images(&heron)[1], "253:3 vg-lv_rimage_1 on sdc+sdb");
 }
 
 #[test]
@@ -98,14 +100,13 @@ fn a_volume_that_is_being_taken_down_is_absent_or_itself() {
         .flat_map(|block| ["dm/name", "dm/uuid", "dev", "size", "slaves"].map(|file| format!("{block}/{file}")))
         .collect();
     let good = found(&songs()).remove(0);
+    let heron = songs();
     for name in names {
-        for how in [None, Some(&b""[..]), Some(b"\xff"), Some(b"99999999999999999999")] {
-            let heron = songs();
-            if let Some(bytes) = how.filter(|_| heron.path(&name).is_file()) {
-                heron.write_raw(&name, bytes);
-            } else if how.is_none() {
-                fs::rename(heron.path(&name), heron.path("/taken")).unwrap();
-            }
+        let (file, aside) = (heron.path(&name), heron.path("/aside"));
+        let spoils = [None, Some(&b""[..]), Some(b"\xff"), Some(b"99999999999999999999")];
+        for how in spoils.into_iter().filter(|how| how.is_none() || file.is_file()) {
+            fs::rename(&file, &aside).unwrap();
+            how.map(|bytes| fs::write(&file, bytes).unwrap());
             for seen in found(&heron) {
                 let case = format!("{name} {how:?}: {seen:?}");
                 assert_eq!(seen.device, good.device, "{case}");
@@ -113,8 +114,11 @@ fn a_volume_that_is_being_taken_down_is_absent_or_itself() {
                 let known = |image: &_| good.images.iter().any(|good: &_| is_part_of(image, good));
                 assert!(seen.images.iter().all(known), "{case}");
             }
+            let _ = fs::remove_file(&file);
+            fs::rename(&aside, &file).unwrap();
         }
     }
+    assert_eq!(found(&heron), [good]);
 }
 
 /// The same image, or one that has lost sight of what it is on.
