@@ -161,7 +161,9 @@ fn whatever_a_file_holds_nothing_is_invented() {
         {
             let (file, aside) = (heron.path(&name), heron.path("/aside"));
             fs::rename(&file, &aside).unwrap();
-            how.map(|bytes| fs::write(&file, bytes).unwrap());
+            if let Some(bytes) = how {
+                fs::write(&file, bytes).unwrap();
+            }
             let spoilt = only(&heron);
             let _ = fs::remove_file(&file);
             fs::rename(&aside, &file).unwrap();

@@ -106,7 +106,9 @@ fn a_volume_that_is_being_taken_down_is_absent_or_itself() {
         let spoils = [None, Some(&b""[..]), Some(b"\xff"), Some(b"99999999999999999999")];
         for how in spoils.into_iter().filter(|how| how.is_none() || file.is_file()) {
             fs::rename(&file, &aside).unwrap();
-            how.map(|bytes| fs::write(&file, bytes).unwrap());
+            if let Some(bytes) = how {
+                fs::write(&file, bytes).unwrap();
+            }
             for seen in found(&heron) {
                 let case = format!("{name} {how:?}: {seen:?}");
                 assert_eq!(seen.device, good.device, "{case}");
