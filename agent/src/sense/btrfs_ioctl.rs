@@ -239,7 +239,8 @@ impl Mounted {
 
 fn missing(point: &str, error: &io::Error) -> Missing {
     match error.raw_os_error() {
-        Some(libc::EPERM | libc::EACCES) => {
+        Some(libc::EACCES) => Missing::new(Reason::Refused, format!("{point}: the folder may not be opened")),
+        Some(libc::EPERM) => {
             Missing::new(Reason::Refused, format!("{point}: progress of a scrub or a balance needs CAP_SYS_ADMIN"))
         }
         Some(libc::ENOTTY) => Missing::new(Reason::NotFitted, format!("{point}: found no btrfs")),

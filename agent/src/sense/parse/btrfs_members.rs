@@ -120,7 +120,8 @@ pub fn members(of: &FileSystem, told: Option<&Told>) -> Vec<Member> {
         let errors = device.errors.as_ref().ok().or_else(|| answer?.errors.as_ref().ok());
         let state = state(device);
         let mut member = Member { id: Some(device.id), block: None, state, errors: errors.copied() };
-        let name = answer.and_then(|answer| answer.block.as_deref());
+        // An absent device may be remembered by a name that another has by now.
+        let name = answer.filter(|_| state != State::Absent).and_then(|answer| answer.block.as_deref());
         let at = blocks.iter().position(|block| Some(block.name.as_str()) == name);
         member.block = at.map(|at| blocks.remove(at).clone());
         match member.block.is_some() || state == State::Absent {
@@ -273,6 +274,8 @@ mod tests {
         let wanted = ["1 sda Present 1", "2 - Absent 2"];
         assert_eq!(listed(&songs, None), wanted);
         assert_eq!(listed(&songs, Some(&told(&[(1, Some("sda")), (2, None)]))), wanted);
+        // The name by which it is remembered may be another's by now.
+        assert_eq!(listed(&songs, Some(&told(&[(2, Some("sda")), (1, Some("sda"))]))), wanted);
         // It still counts for what the mirror can lose.
         assert_eq!(groups(&songs)[0].devices, [1, 2]);
     }

@@ -17,8 +17,8 @@ pub struct ScrubRecord {
     pub uncorrectable: u64,
     /// Errors that were mended from another copy.
     pub corrected: u64,
-    /// Begin, seconds since 1970 by the clock of then.
-    pub started: u64,
+    /// Begin, seconds since 1970 by the clock of then; `None` until the tool has noted it.
+    pub started: Option<u64>,
     /// How long it ran, pauses left out.
     pub took: Duration,
     /// How it ended.
@@ -67,7 +67,7 @@ fn record(line: &str, uuid: &str) -> Result<ScrubRecord, String> {
         scrubbed: count("data_bytes_scrubbed")?.saturating_add(count("tree_bytes_scrubbed")?),
         uncorrectable: count("uncorrectable_errors")?,
         corrected: count("corrected_errors")?,
-        started: count("t_start")?,
+        started: Some(count("t_start")?).filter(|&at| at > 0),
         took: Duration::from_secs(count("duration")?),
         end,
     })
@@ -98,11 +98,18 @@ mod tests {
             scrubbed: 105_119_744,
             uncorrectable: 0,
             corrected: 0,
-            started: 1_795_597_654,
+            started: Some(1_795_597_654),
             took: Duration::from_secs(2),
             end: ScrubEnd::Finished,
         };
         assert_eq!(records(FILE, UUID), Ok(vec![whole, ScrubRecord { device: 2, corrected: 17_920, ..whole }]));
+    }
+
+    /// What the tool writes when a scrub begins.
+    #[test]
+    fn a_begin_that_is_not_noted_yet_is_not_1970() {
+        let records = records(&FILE.replace("t_start:1795597654", "t_start:0"), UUID).unwrap();
+        assert_eq!(records[0].started, None);
     }
 
     #[test]

@@ -24,8 +24,9 @@ pub enum WorkKind {
 
 /// What runs. What is done alone comes first: a scrub may run beside a balance.
 pub fn work(operation: Operation, allocations: &[Allocation], told: Option<&Told>) -> Work {
+    let devices = told.map_or(&[][..], |told| &told.devices);
     match operation {
-        Operation::None => scrub(allocations, told.map_or(&[][..], |told| &told.devices)),
+        Operation::None => scrub(allocations, devices),
         Operation::Balance | Operation::BalancePaused => {
             let told = told.and_then(|told| told.balance.as_ref().ok().copied().flatten());
             Work {
@@ -33,6 +34,8 @@ pub fn work(operation: Operation, allocations: &[Allocation], told: Option<&Told
                 done: told.and_then(|(done, all)| share(done as f64, all as f64)),
             }
         }
+        // The kernel carries a replacement out as a scrub of the device that goes.
+        Operation::DeviceReplace => Work { kind: WorkKind::Operation(operation), ..scrub(allocations, devices) },
         other => Work { kind: WorkKind::Operation(other), done: None },
     }
 }
@@ -128,8 +131,15 @@ mod tests {
         for odd in [None, Some((13, 12)), Some((0, 0)), Some((u64::MAX, 0))] {
             assert_eq!(counted(odd), balance(None), "{odd:?}");
         }
-        let replace = Work { kind: WorkKind::Operation(Operation::DeviceReplace), done: None };
-        assert_eq!(at_work(Operation::DeviceReplace, &told(&[Ok(Some(1))], Some((3, 12)))), replace);
+        let remove = Work { kind: WorkKind::Operation(Operation::DeviceRemove), done: None };
+        assert_eq!(at_work(Operation::DeviceRemove, &told(&[Ok(Some(1))], Some((3, 12)))), remove);
+    }
+
+    /// As seen on a stock kernel 6.1: the device that goes has a scrub under way, the others have none.
+    #[test]
+    fn a_replacement_is_as_far_as_the_scrub_of_the_device_that_goes() {
+        let replace = Work { kind: WorkKind::Operation(Operation::DeviceReplace), done: Some(0.25) };
+        assert_eq!(at_work(Operation::DeviceReplace, &told(&[Ok(None), Ok(Some(SCRUBBED / 4))], None)), replace);
     }
 
     proptest! {
