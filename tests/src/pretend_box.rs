@@ -334,7 +334,7 @@ impl PretendBox {
     }
 
     /// Where a path leads when its links are followed, as a path of the box.
-    fn real(&self, absolute: &str) -> String {
+    pub fn real(&self, absolute: &str) -> String {
         let real = self.path(absolute).canonicalize().unwrap_or_else(|error| panic!("{absolute}: {error}"));
         let root = self.root().canonicalize().expect("the box is there");
         format!("/{}", real.strip_prefix(root).expect("links stay in the box").display())

@@ -3,8 +3,13 @@
 
 pub mod ask;
 pub mod attachment;
+pub mod beneath;
 pub mod board;
+pub mod btrfs;
+mod btrfs_ioctl;
 pub mod chips;
+pub mod dm;
+mod dm_ioctl;
 pub mod drives;
 pub mod host;
 pub mod links;

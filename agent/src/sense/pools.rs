@@ -1,7 +1,13 @@
 //! Pools: md arrays from sysfs (Documentation/admin-guide/md.rst). Reads only; nothing here can change a pool.
 
+<<<<<<< HEAD
 use super::host::{Host, parts};
 use super::parse::{md, md_layout, plain};
+=======
+use super::beneath;
+use super::host::Host;
+use super::parse::{md, plain};
+>>>>>>> btrfs
 use crate::clock::Moment;
 use crate::reading::{Activity, Member, MemberErrorKind, MemberErrors, Missing, Pool, PoolKind, Reading, Source};
 use crate::units::Bytes;
@@ -67,7 +73,7 @@ fn member(host: &Host, folder: &Path, device: &str) -> Option<Member> {
     let link = folder.join("block");
     Some(Member {
         device: device.to_owned(),
-        drive_device: drive_of(host, &link).unwrap_or_else(|| device.to_owned()),
+        drive_device: beneath::drive_of(host, &link).unwrap_or_else(|| device.to_owned()),
         slot,
         state,
         // md keeps a member `in_sync` until the next access fails; the link to its block device tells at once.
@@ -78,14 +84,4 @@ fn member(host: &Host, folder: &Path, device: &str) -> Option<Member> {
             Err(_) => Vec::new(),
         },
     })
-}
-
-/// The drive that a member is on, from where its link leads or led: `…/block/sda/sda1` is on `sda`.
-fn drive_of(host: &Host, link: &Path) -> Option<String> {
-    let led = host.link_text(link)?;
-    let names: Vec<&str> = parts(&led).collect();
-    let below_block = names.iter().rposition(|&name| name == "block").and_then(|index| names.get(index + 1));
-    // NVMe disks have no folder `block` above them: the drive is the last name, or the one before a partition.
-    let nvme = || names.iter().find(|name| name.starts_with("nvme") && name.contains('n') && name[4..].contains('n'));
-    below_block.or_else(nvme).map(|&name| name.to_owned())
 }

@@ -6,6 +6,8 @@
 
 mod attachments;
 mod bad_input;
+mod btrfs;
+mod lvm_raid;
 
 use std::fmt::Display;
 use std::fs;

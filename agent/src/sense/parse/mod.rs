@@ -14,9 +14,20 @@ pub mod ata_smart;
 pub mod ata_statistics;
 pub mod attachment;
 pub mod block;
+pub mod btrfs;
+pub mod btrfs_members;
+pub mod btrfs_profiles;
+pub mod btrfs_scrub;
+pub mod btrfs_work;
 pub mod bytes;
 pub mod counter;
+<<<<<<< HEAD
 pub mod fstab;
+=======
+pub mod dm_members;
+pub mod dm_raid;
+pub mod dm_table;
+>>>>>>> btrfs
 pub mod hwmon;
 pub mod md;
 pub mod md_layout;
@@ -36,3 +47,4 @@ pub mod temperature;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod udev;
+pub mod union;
