@@ -45,9 +45,11 @@ def stories():
 
 
 def drift_error(x, y, confidence):
-    width, rise = numpy.diff(x), numpy.diff(y)
+    # The fit needs numbers near one to see how sure it is.
+    scale = max(numpy.ptp(y), 1.0)
+    width, rise = numpy.diff(x), numpy.diff(y) / scale
     _, covariance = curve_fit(lambda wide, rate: rate * wide, width, rise, p0=[1.0], sigma=numpy.sqrt(width))
-    return float(numpy.sqrt(covariance[0, 0]) * student.ppf(0.5 + confidence / 2.0, len(x) - 2))
+    return float(scale * numpy.sqrt(covariance[0, 0]) * student.ppf(0.5 + confidence / 2.0, len(x) - 2))
 
 
 def result(name, x, y, confidence):
