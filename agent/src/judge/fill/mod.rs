@@ -114,7 +114,8 @@ impl Fill {
             return true;
         }
         let longest_away = self.volumes.iter().min_by_key(|(_, filling)| filling.seen);
-        let Some(away) = longest_away.filter(|(_, filling)| filling.seen < today).map(|(mount, _)| mount.clone()) else {
+        let Some(away) = longest_away.filter(|(_, filling)| filling.seen < today).map(|(mount, _)| mount.clone())
+        else {
             return false;
         };
         self.volumes.remove(&away).is_some()

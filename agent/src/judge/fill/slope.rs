@@ -121,12 +121,9 @@ mod tests {
     fn the_line_and_its_interval_are_scipys() {
         for set in reference() {
             let line = theil_sen(&set.points, set.deviations).expect("every set has a line");
-            for (found, wanted) in [
-                (line.slope, set.slope),
-                (line.intercept, set.intercept),
-                (line.low, set.low),
-                (line.high, set.high),
-            ] {
+            for (found, wanted) in
+                [(line.slope, set.slope), (line.intercept, set.intercept), (line.low, set.low), (line.high, set.high)]
+            {
                 assert_near(found, wanted, 1e-12, &set.name);
             }
         }

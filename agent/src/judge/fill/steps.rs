@@ -77,8 +77,7 @@ mod tests {
 
     /// How many of the days are left, of a volume with so much free each day.
     fn left(free: impl IntoIterator<Item = u64>) -> usize {
-        let medians: Vec<Median> =
-            free.into_iter().zip(0..).map(|(free, day)| Median { day, free }).collect();
+        let medians: Vec<Median> = free.into_iter().zip(0..).map(|(free, day)| Median { day, free }).collect();
         since_last_step(&medians, SIZE).len()
     }
 

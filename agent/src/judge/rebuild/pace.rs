@@ -58,9 +58,10 @@ impl Pace {
     /// How long the rest will take. `None` when there are fewer than five speeds, or it stands still more often than not.
     pub fn time_left(&self, remaining: Bytes) -> Option<TimeLeft> {
         let after = self.marks.iter().skip(1);
-        let speeds = self.marks.iter().zip(after).map(|((from, before), (to, done))| {
-            done.0.saturating_sub(before.0) as f64 / to.since(*from).as_secs_f64()
-        });
+        let speeds =
+            self.marks.iter().zip(after).map(|((from, before), (to, done))| {
+                done.0.saturating_sub(before.0) as f64 / to.since(*from).as_secs_f64()
+            });
         time_left(remaining, &sorted(speeds))
     }
 }
@@ -157,7 +158,10 @@ mod tests {
         assert_eq!(pace([150; 4]).time_left(Bytes(TB)), None);
         assert!(pace([150; 5]).time_left(Bytes(TB)).is_some());
         let slowed = pace([200; 60].into_iter().chain([20; 60]));
-        assert_eq!(slowed.time_left(Bytes(TB)).map(|found| (found.fast, found.speeds)), Some((BytesPerSecond(20e6), 60)));
+        assert_eq!(
+            slowed.time_left(Bytes(TB)).map(|found| (found.fast, found.speeds)),
+            Some((BytesPerSecond(20e6), 60))
+        );
     }
 
     #[test]

@@ -47,6 +47,16 @@ pub struct Read {
     pub bytes: Bytes,
     /// From what.
     pub class: DriveClass,
+    /// True when nobody said so, and the class follows from the kind of drive.
+    #[serde(default)]
+    pub is_guess: bool,
+}
+
+impl Read {
+    /// Of a drive of which no more is known than its kind.
+    pub fn guess(bytes: Bytes, kind: DriveKind) -> Self {
+        Self { bytes, class: DriveClass::assumed(kind), is_guess: true }
+    }
 }
 
 /// What the chance takes for granted.
@@ -55,12 +65,12 @@ pub struct Read {
 pub enum Assumption {
     /// Each drive errs as often as the data sheet of its class allows at most; most err less.
     WorstByDataSheet,
-    /// The class was guessed from what kind of drive it is.
-    ClassByKind,
     /// Errors come one by one, each bit for itself; in truth they cluster, which makes fewer rebuilds meet any.
     ErrorsAreIndependent,
     /// It is about sectors, not about lost data: where parity or a copy remains, the pool reads it from there.
     NothingSparesTheData,
+    /// The class of a drive was guessed from its kind.
+    ClassByKind,
 }
 
 /// How likely a sector cannot be read on the way.
@@ -73,7 +83,7 @@ pub struct Risk {
     /// What must be read.
     pub reads: Vec<Read>,
     /// What this takes for granted.
-    pub assumptions: [Assumption; 4],
+    pub assumptions: Vec<Assumption>,
 }
 
 impl Risk {
@@ -82,16 +92,17 @@ impl Risk {
         let bits = |read: &Read| 8.0 * read.bytes.0 as f64;
         // The logarithm of the chance that all goes well: small chances would drown in 1 - (1 - rate)^bits.
         let all_well: f64 = reads.iter().map(|read| bits(read) * (-1.0 / read.class.bits_per_error()).ln_1p()).sum();
+        let mut assumptions =
+            vec![Assumption::WorstByDataSheet, Assumption::ErrorsAreIndependent, Assumption::NothingSparesTheData];
+        if reads.iter().any(|read| read.is_guess) {
+            assumptions.push(Assumption::ClassByKind);
+        }
         Self {
+            // Not `-`, which would make a chance of minus zero.
             chance: 0.0 - all_well.exp_m1(),
             expected: reads.iter().map(|read| bits(read) / read.class.bits_per_error()).sum(),
             reads,
-            assumptions: [
-                Assumption::WorstByDataSheet,
-                Assumption::ClassByKind,
-                Assumption::ErrorsAreIndependent,
-                Assumption::NothingSparesTheData,
-            ],
+            assumptions,
         }
     }
 }
@@ -121,7 +132,7 @@ mod tests {
     }
 
     fn chance(members: u64, bytes: u64, class: DriveClass) -> f64 {
-        Risk::of((0..members).map(|_| Read { bytes: Bytes(bytes), class }).collect()).chance
+        Risk::of((0..members).map(|_| Read { bytes: Bytes(bytes), class, is_guess: false }).collect()).chance
     }
 
     #[test]
@@ -139,12 +150,14 @@ mod tests {
     #[test]
     fn three_rebuilds_of_raid5_come_out_as_by_hand() {
         let percent = |members, tb, class| (1000.0 * chance(members, tb * TB, class)).round() / 10.0;
-        let both = |members, tb| [DriveClass::DesktopDisk, DriveClass::ServerDisk].map(|class| percent(members, tb, class));
+        let both =
+            |members, tb| [DriveClass::DesktopDisk, DriveClass::ServerDisk].map(|class| percent(members, tb, class));
         assert_eq!(both(2, 4), [47.3, 6.2]);
         assert_eq!(both(3, 8), [85.3, 17.5]);
         assert_eq!(both(5, 12), [99.2, 38.1]);
-        let risk = Risk::of(vec![Read { bytes: Bytes(8 * TB), class: DriveClass::DesktopDisk }; 3]);
+        let risk = Risk::of(vec![Read::guess(Bytes(8 * TB), DriveKind::Hdd); 3]);
         assert!((risk.expected - 1.92).abs() < 1e-12, "{}", risk.expected);
+        assert!(risk.assumptions.contains(&Assumption::ClassByKind));
     }
 
     #[test]
@@ -169,7 +182,7 @@ mod tests {
         fn the_chance_is_a_chance_and_grows_with_what_is_read(
             reads in prop::collection::vec((any::<u64>(), 0..4_usize), 0..20), more: u64, class in 0..4_usize,
         ) {
-            let read = |(bytes, class): (u64, usize)| Read { bytes: Bytes(bytes), class: CLASSES[class] };
+            let read = |(bytes, class): (u64, usize)| Read { bytes: Bytes(bytes), class: CLASSES[class], is_guess: false };
             let mut reads: Vec<Read> = reads.into_iter().map(read).collect();
             let before = Risk::of(reads.clone());
             reads.push(read((more, class)));
