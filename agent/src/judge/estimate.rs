@@ -93,7 +93,7 @@ mod tests {
     proptest! {
         #[test]
         fn whatever_the_rates_the_interval_holds_the_middle(
-            amount: f64, least: f64, middle: f64, most: f64, seconds: u32,
+            amount in prop::num::f64::ANY, least in prop::num::f64::ANY, middle in prop::num::f64::ANY, most in prop::num::f64::ANY, seconds: u32,
         ) {
             let found = Estimate::of(amount, Rates { least, middle, most }, Duration::from_secs(seconds.into()));
             if let Some(found) = found {

@@ -19,7 +19,7 @@ pub fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
     let place = share.clamp(0.0, 1.0) * last as f64;
     let (below, above) = (sorted[place.floor() as usize], sorted[(place.ceil() as usize).min(last)]);
     // Bounded, because rounding must not put it outside of its neighbours.
-    Some((below + (above - below) * place.fract()).clamp(below, above.max(below)))
+    Some((below + (above - below) * place.fract()).max(below).min(above))
 }
 
 #[cfg(test)]
@@ -38,5 +38,12 @@ mod tests {
         let values = sorted([5.0, 1.0, 9.0]);
         assert_eq!((quantile(&values, 0.0), quantile(&values, 1.0)), (Some(1.0), Some(9.0)));
         assert_eq!(quantile(&values, 0.25), Some(3.0));
+    }
+
+    #[test]
+    fn what_is_no_number_breaks_nothing() {
+        let values = sorted([f64::NAN, 1.0, f64::INFINITY, f64::NEG_INFINITY]);
+        assert_eq!((quantile(&values, 0.0), quantile(&values, 0.4)), (Some(f64::NEG_INFINITY), Some(1.0)));
+        assert!(quantile(&values, 1.0).is_some_and(f64::is_nan));
     }
 }
