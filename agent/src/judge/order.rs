@@ -43,7 +43,7 @@ mod tests {
     #[test]
     fn what_is_no_number_breaks_nothing() {
         let values = sorted([f64::NAN, 1.0, f64::INFINITY, f64::NEG_INFINITY]);
-        assert_eq!((quantile(&values, 0.0), quantile(&values, 0.4)), (Some(f64::NEG_INFINITY), Some(1.0)));
+        assert_eq!(quantile(&values, 0.0), Some(f64::NEG_INFINITY));
         assert!(quantile(&values, 1.0).is_some_and(f64::is_nan));
     }
 }
