@@ -35,6 +35,9 @@ def stories():
     yield "ninety days", days(90), (4e12 - 2.5e9 * days(90) + chance.normal(0, 3e10, 90)).round(), 0.9
     yield "without trend", days(40), chance.normal(500, 30, 40).round(3), 0.95
     yield "with ties", days(24), (2.0 * days(24)).round(-1), 0.8
+    yield "mostly ties", days(30), (0.08 * days(30) + chance.normal(0, 0.7, 30)).round(), 0.9
+    twice = numpy.floor(days(26) / 2.0)
+    yield "two a day", twice, (3.0 * twice + chance.normal(0, 9, 26)).round(2), 0.9
     yield "weekly", days(35), 50.0 * numpy.floor(days(35) / 7.0), 0.9
     outliers = 10.0 * days(21)
     outliers[[4, 11]] += [900.0, -700.0]
@@ -45,6 +48,8 @@ def stories():
 
 
 def drift_error(x, y, confidence):
+    if (numpy.diff(x) <= 0).any():
+        return None
     # The fit needs numbers near one to see how sure it is.
     scale = max(numpy.ptp(y), 1.0)
     width, rise = numpy.diff(x), numpy.diff(y) / scale

@@ -10,8 +10,6 @@ pub(super) const DAY: Duration = Duration::from_secs(24 * 3600);
 pub(super) const EVERY: Duration = Duration::from_secs(600);
 /// Days that are remembered.
 pub(super) const LONGEST: usize = 90;
-/// Readings of one day, which is what fits into it.
-const READINGS: usize = 144;
 /// Flash wears: what was read is worth a save once an hour, a day that ended is at once.
 const READINGS_TO_A_SAVE: usize = 6;
 
@@ -31,7 +29,7 @@ pub(super) struct Days {
     over: Vec<Median>,
     /// The day under way.
     today: u32,
-    /// What was free in it, time and again.
+    /// What was free in it, time and again: 144 fit into a day.
     readings: Vec<u64>,
     /// Watched time at the last of them.
     last: Option<Duration>,
@@ -66,9 +64,7 @@ impl Days {
         let day = day_of(watched);
         let has_ended = day != self.today && self.end_day();
         self.today = day;
-        if self.readings.len() < READINGS {
-            self.readings.push(free);
-        }
+        self.readings.push(free);
         if has_ended || begins_anew {
             return Taken::OtherDays;
         }
@@ -147,7 +143,7 @@ mod tests {
             let mut readings = readings;
             readings.sort_unstable();
             let days = days(readings);
-            prop_assert!(days.over.len() <= LONGEST && days.readings.len() <= READINGS);
+            prop_assert!(days.over.len() <= LONGEST && days.readings.len() <= 144);
             prop_assert!(days.over.windows(2).all(|pair| pair[0].day < pair[1].day));
         }
     }

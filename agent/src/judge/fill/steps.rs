@@ -105,6 +105,13 @@ mod tests {
     }
 
     #[test]
+    fn a_large_day_among_uneven_ones_does_not() {
+        let added = |day: u64| [0, 400, 100, 300, 200][day as usize % 5] + if day == 20 { 600 } else { 0 };
+        let added_until = |day: u64| -> u64 { (0..=day).map(added).sum() };
+        assert_eq!(left((0..35).map(|day| 9900 - added_until(day))), 35);
+    }
+
+    #[test]
     fn one_odd_day_does_not_once_it_is_over() {
         let odd = |days| left(fills(days).zip(0..).map(|(free, day)| if day == 30 { free - 3000 } else { free }));
         assert_eq!(odd(31), 1, "nobody can tell yet");

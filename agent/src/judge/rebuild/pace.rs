@@ -169,6 +169,21 @@ mod tests {
         let mut pace = pace([150; 30]);
         pace.learn(Moment::after_boot(Duration::from_secs(4000)), Bytes(7));
         assert_eq!(pace.time_left(Bytes(TB)), None);
+        // A clock that goes back is that of another start.
+        pace.learn(Moment::after_boot(Duration::from_secs(5)), Bytes(8));
+        pace.learn(Moment::after_boot(Duration::from_secs(65)), Bytes(9));
+        assert_eq!(pace.marks.len(), 2);
+    }
+
+    #[test]
+    fn a_speed_is_that_of_a_minute() {
+        let mut pace = Pace::default();
+        for second in 0..=600 {
+            // Bursts of ten seconds.
+            pace.learn(Moment::after_boot(Duration::from_secs(second)), Bytes(second / 10 * 1500 * MB));
+        }
+        let found = pace.time_left(Bytes(TB)).expect("ten minutes");
+        assert_eq!((found.speeds, found.slow, found.fast), (10, BytesPerSecond(150e6), BytesPerSecond(150e6)));
     }
 
     proptest! {
