@@ -36,8 +36,8 @@ def stories():
     yield "without trend", days(40), chance.normal(500, 30, 40).round(3), 0.95
     yield "with ties", days(24), (2.0 * days(24)).round(-1), 0.8
     yield "mostly ties", days(30), (0.08 * days(30) + chance.normal(0, 0.7, 30)).round(), 0.9
-    twice = numpy.floor(days(26) / 2.0)
-    yield "two a day", twice, (3.0 * twice + chance.normal(0, 9, 26)).round(2), 0.9
+    shared = numpy.floor(days(30) / 5.0)
+    yield "five a day", shared, (3.0 * shared + chance.normal(0, 9, 30)).round(2), 0.9
     yield "weekly", days(35), 50.0 * numpy.floor(days(35) / 7.0), 0.9
     outliers = 10.0 * days(21)
     outliers[[4, 11]] += [900.0, -700.0]
