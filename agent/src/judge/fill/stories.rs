@@ -168,6 +168,38 @@ fn volumes_that_are_long_gone_are_forgotten_and_there_are_never_more_than_64() {
     assert_eq!(learn(&mut fill, 91, 70..71), ["/srv/070"]);
 }
 
+/// The days of a volume to which each day adds this much, give or take 10 GB at random: what a day took stays taken.
+fn walk(days: u32, per_day: i64, chance: &mut u64) -> Vec<Median> {
+    let mut free = 2_000_000;
+    let day = |day| {
+        // A linear congruential generator (Knuth, MMIX; from memory): the same walks on every machine.
+        *chance = chance.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        free -= per_day + (*chance >> 33) as i64 % 20_001 - 10_000;
+        Median { day, free: free as u64 }
+    };
+    (0..days).map(day).collect()
+}
+
+/// 90 % between the ends mean 5 of 100 walks that seem to fill and do not; Sen's interval alone has a quarter or more.
+#[test]
+fn volumes_that_only_wander_are_seldom_said_to_fill() {
+    let mut chance = 20_260_517;
+    for days in [7, 14, 30, 90] {
+        let walks: Vec<Vec<Median>> = (0..400).map(|_| walk(days, 0, &mut chance)).collect();
+        let trends = walks.iter().filter(|walk| Trend::of(walk).is_some()).count();
+        assert!((8..40).contains(&trends), "{trends} of 400 walks of {days} days");
+    }
+}
+
+#[test]
+fn the_interval_holds_the_truth_nine_times_of_ten() {
+    let mut chance = 20_260_518;
+    let trends: Vec<Trend> = (0..400).filter_map(|_| Trend::of(&walk(30, 8_000, &mut chance))).collect();
+    let holding = trends.iter().filter(|trend| (trend.per_day.least..=trend.per_day.most).contains(&8_000.0)).count();
+    assert_eq!(trends.len(), 400, "each shows");
+    assert!((340..385).contains(&holding), "{holding} of 400");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(48))]
 
