@@ -5,17 +5,26 @@ mod acquaintances;
 mod answering;
 mod attachments;
 mod drives;
+pub mod estimate;
 mod fans;
+pub mod fill;
 mod health;
 mod heat;
 pub mod ledger;
 mod links;
 mod member_errors;
 mod newcomers;
+<<<<<<< HEAD
 mod pool_work;
 mod pools;
 mod presence;
 pub mod redundancy;
+=======
+mod order;
+mod pools;
+mod presence;
+pub mod rebuild;
+>>>>>>> trend
 mod shelves;
 mod space;
 mod track;
