@@ -14,17 +14,12 @@ pub mod ledger;
 mod links;
 mod member_errors;
 mod newcomers;
-<<<<<<< HEAD
+mod order;
 mod pool_work;
 mod pools;
 mod presence;
-pub mod redundancy;
-=======
-mod order;
-mod pools;
-mod presence;
 pub mod rebuild;
->>>>>>> trend
+pub mod redundancy;
 mod shelves;
 mod space;
 mod track;

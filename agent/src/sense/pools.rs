@@ -1,13 +1,8 @@
 //! Pools: md arrays from sysfs (Documentation/admin-guide/md.rst). Reads only; nothing here can change a pool.
 
-<<<<<<< HEAD
-use super::host::{Host, parts};
-use super::parse::{md, md_layout, plain};
-=======
 use super::beneath;
 use super::host::Host;
-use super::parse::{md, plain};
->>>>>>> btrfs
+use super::parse::{md, md_layout, plain};
 use crate::clock::Moment;
 use crate::reading::{Activity, Member, MemberErrorKind, MemberErrors, Missing, Pool, PoolKind, Reading, Source};
 use crate::units::Bytes;

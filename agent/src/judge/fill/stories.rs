@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::clock::Moment;
-use crate::reading::{Reading, Source, Volume};
+use crate::reading::{Reading, Source, Volume, Writing};
 use proptest::prelude::*;
 
 const GB: u64 = 1_000_000_000;
@@ -17,11 +17,25 @@ fn snapshot(watched: Duration, size: u64, free: u64) -> Snapshot {
 
 fn volume(mount: &str, taken: Moment, room: Room) -> Volume {
     let room = Reading::new(Ok(room), taken, Source::Statvfs);
-    Volume { mount: mount.to_owned(), file_system: "ext4".to_owned(), source: "/dev/md0".to_owned(), room }
+    Volume {
+        mount: mount.to_owned(),
+        file_system: "ext4".to_owned(),
+        source: "/dev/md0".to_owned(),
+        room,
+        writing: Writing::Allowed,
+        meant_read_only: false,
+        errors: None,
+    }
 }
 
 fn room(size: u64, free: u64) -> Room {
-    Room { size: Bytes(size), free: Bytes(free), used: Bytes(size.saturating_sub(free)) }
+    Room {
+        size: Bytes(size),
+        free: Bytes(free),
+        used: Bytes(size.saturating_sub(free)),
+        reserved: Bytes(0),
+        files: None,
+    }
 }
 
 /// What is remembered of a volume that was read so many times a day, with this size and this much free on each day.

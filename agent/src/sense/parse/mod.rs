@@ -21,13 +21,10 @@ pub mod btrfs_scrub;
 pub mod btrfs_work;
 pub mod bytes;
 pub mod counter;
-<<<<<<< HEAD
-pub mod fstab;
-=======
 pub mod dm_members;
 pub mod dm_raid;
 pub mod dm_table;
->>>>>>> btrfs
+pub mod fstab;
 pub mod hwmon;
 pub mod md;
 pub mod md_layout;
