@@ -103,7 +103,7 @@ fn texts(said: &[u8]) {
     let _ = (hwmon::drive_temperature(text, Some(Celsius(100.0))), hwmon::board_temperature(text));
     let _ = (hwmon::speed(text), hwmon::duty(text), hwmon::potential(text), hwmon::drive_limit(text));
     let names: Vec<&str> = text.split('/').collect();
-    let _ = (place::place(&names, place::Ata { port_no: Some(1), multiplied: text.len() % 2 == 0 }));
+    let _ = place::place(&names, place::Ata { port_no: Some(1), multiplied: text.len() % 2 == 0 });
     assert!(plain::device_text(text).is_none_or(|shown| !shown.chars().any(char::is_control)));
     assert!(plain::quoted(text).chars().count() < 400);
 }
