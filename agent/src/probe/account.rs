@@ -43,10 +43,10 @@ impl Account {
         let OwnLimits { maximum, critical } = told.own_limits;
         self.limits =
             OwnLimits { maximum: maximum.or(self.limits.maximum), critical: critical.or(self.limits.critical) };
-        match (&mut self.health.value, told.broke_off) {
-            (Ok(health), broke_off) => health.broke_off = broke_off,
-            (Err(missing), Some(why)) => *missing = why,
-            (Err(_), None) => {}
+        if let Ok(health) = &mut self.health.value {
+            health.broke_off = told.broke_off;
+        } else if let Some(why) = told.broke_off {
+            self.no_health(why, at);
         }
         let health = as_read(told.health?);
         let is_news = is_news(self.health.get(), &health);
@@ -57,7 +57,8 @@ impl Account {
     /// No answer within the deadline.
     pub fn give_up(&mut self, why: Missing, now: Moment) {
         self.power = Reading::new(Err(why.clone()), now, Source::Drive);
-        self.temperature = Reading::new(Err(why), now, Source::Drive);
+        self.temperature = Reading::new(Err(why.clone()), now, Source::Drive);
+        self.no_health(why, now);
     }
 
     /// A sleeping drive is healthy; what it told last stays, with its age.
@@ -66,6 +67,7 @@ impl Account {
         if self.temperature.get().is_none() {
             self.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Drive);
         }
+        self.no_health(Missing::new(Reason::Asleep, ""), now);
     }
 
     /// The kernel has woken it; how it is now, only an answer will tell.
@@ -73,6 +75,14 @@ impl Account {
         self.power = Reading::new(Err(not_yet()), now, Source::Drive);
         if self.temperature.get().is_none() {
             self.temperature = Reading::new(Err(no_temperature), now, Source::Drive);
+        }
+        self.no_health(not_yet(), now);
+    }
+
+    /// Why there is no health, unless some was told before: that stays, with its age.
+    fn no_health(&mut self, why: Missing, now: Moment) {
+        if self.health.get().is_none() {
+            self.health = Reading::new(Err(why), now, Source::Drive);
         }
     }
 }
@@ -224,6 +234,23 @@ mod tests {
         assert_eq!((drive.power.get(), drive.temperature.taken), (Some(&Power::Asleep), at(10)));
         drive.woken(Missing::new(Reason::NotAsked, "idle"), at(110));
         assert_eq!((drive.power.get(), drive.health.taken), (None, at(10)));
+    }
+
+    #[test]
+    fn the_reason_for_no_health_is_the_one_for_no_temperature() {
+        let why = |drive: &Account| drive.health.missing().map(|why| why.reason);
+        let mut drive = nothing_told();
+        assert_eq!(why(&drive), Some(Reason::NotAsked));
+        drive.take_in(Told::only(Ok(Power::Asleep)), at(10));
+        assert_eq!(why(&drive), Some(Reason::Asleep));
+        drive.woken(Missing::new(Reason::NotAsked, "idle"), at(20));
+        assert_eq!(why(&drive), Some(Reason::NotAsked));
+        drive.give_up(silent(), at(30));
+        assert_eq!(why(&drive), Some(Reason::TimedOut));
+
+        drive.take_in(whole(0), at(40));
+        drive.give_up(silent(), at(50));
+        assert_eq!((why(&drive), drive.health.taken), (None, at(40)), "what was told before stays");
     }
 
     #[test]
