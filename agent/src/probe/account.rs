@@ -61,6 +61,13 @@ impl Account {
         self.no_health(why, now);
     }
 
+    /// Why there is no health, as long as none was told; what was told stays, with its age.
+    fn no_health(&mut self, why: Missing, now: Moment) {
+        if self.health.get().is_none() {
+            self.health = Reading::new(Err(why), now, Source::Drive);
+        }
+    }
+
     /// A sleeping drive is healthy; what it told last stays, with its age.
     pub fn sleeps(&mut self, now: Moment, by: Source) {
         renew(&mut self.power, Reading::new(Ok(Power::Asleep), now, by));
@@ -77,13 +84,6 @@ impl Account {
             self.temperature = Reading::new(Err(no_temperature), now, Source::Drive);
         }
         self.no_health(not_yet(), now);
-    }
-
-    /// Why there is no health, unless some was told before: that stays, with its age.
-    fn no_health(&mut self, why: Missing, now: Moment) {
-        if self.health.get().is_none() {
-            self.health = Reading::new(Err(why), now, Source::Drive);
-        }
     }
 }
 
@@ -161,6 +161,23 @@ mod tests {
         Account::new(Missing::new(Reason::NotFitted, "no driver offers it"), at(0))
     }
 
+    /// What was told before stays; where nothing was, the reason is the true one.
+    #[test]
+    fn a_drive_that_sleeps_or_is_silent_has_that_as_the_reason_for_no_health() {
+        let why = |account: &Account| account.health.missing().map(|why| why.reason);
+        let mut account = nothing_told();
+        account.take_in(Told::only(Ok(Power::Asleep)), at(1));
+        assert_eq!(why(&account), Some(Reason::Asleep));
+        account.woken(silent(), at(2));
+        assert_eq!(why(&account), Some(Reason::NotAsked));
+        account.give_up(silent(), at(3));
+        assert_eq!(why(&account), Some(Reason::TimedOut));
+        account.take_in(whole(0), at(4));
+        account.give_up(silent(), at(5));
+        account.sleeps(at(6), Source::Drive);
+        assert_eq!((why(&account), account.health.taken), (None, at(4)));
+    }
+
     /// A talk of an active drive at this temperature.
     fn warm(degrees: f64) -> Told {
         Told { temperature: Some(Ok(Celsius(degrees))), ..Told::only(Ok(Power::Active)) }
@@ -234,23 +251,6 @@ mod tests {
         assert_eq!((drive.power.get(), drive.temperature.taken), (Some(&Power::Asleep), at(10)));
         drive.woken(Missing::new(Reason::NotAsked, "idle"), at(110));
         assert_eq!((drive.power.get(), drive.health.taken), (None, at(10)));
-    }
-
-    #[test]
-    fn the_reason_for_no_health_is_the_one_for_no_temperature() {
-        let why = |drive: &Account| drive.health.missing().map(|why| why.reason);
-        let mut drive = nothing_told();
-        assert_eq!(why(&drive), Some(Reason::NotAsked));
-        drive.take_in(Told::only(Ok(Power::Asleep)), at(10));
-        assert_eq!(why(&drive), Some(Reason::Asleep));
-        drive.woken(Missing::new(Reason::NotAsked, "idle"), at(20));
-        assert_eq!(why(&drive), Some(Reason::NotAsked));
-        drive.give_up(silent(), at(30));
-        assert_eq!(why(&drive), Some(Reason::TimedOut));
-
-        drive.take_in(whole(0), at(40));
-        drive.give_up(silent(), at(50));
-        assert_eq!((why(&drive), drive.health.taken), (None, at(40)), "what was told before stays");
     }
 
     #[test]

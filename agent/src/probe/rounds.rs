@@ -97,7 +97,7 @@ impl Rounds {
         if look_around {
             self.looked_around = Some(now);
             self.board = board::board(&self.host, now);
-            self.look_for_chips(&mut blind);
+            self.look_for_chips(now, &mut blind);
         }
         self.look_at_drives(look_around, now, &mut blind);
         self.look_at_mounts(now, &mut blind);
@@ -168,10 +168,14 @@ impl Rounds {
         });
     }
 
-    fn look_for_chips(&mut self, blind: &mut Vec<Blind>) {
+    fn look_for_chips(&mut self, now: Moment, blind: &mut Vec<Blind>) {
         self.chips = look("chips", blind, chips::chips(&self.host));
         let chips = &self.chips;
         self.chip_answers.retain(|key, _| chips.iter().any(|chip| chip.key == *key));
+        for chip in chips {
+            let not_yet = || chip.without_answers(&Missing::new(Reason::NotAsked, "not answered yet"), now);
+            self.chip_answers.entry(chip.key.clone()).or_insert_with(not_yet);
+        }
         self.workers
             .keep_only(|target| !matches!(target, Target::Chip(key) if chips.iter().all(|chip| chip.key != *key)));
     }
@@ -251,13 +255,9 @@ impl Rounds {
                 }
             }
             Target::Chip(key) => {
-                let answers = self.chip_answers.entry(key.clone()).or_default();
-                answers.fans.iter_mut().for_each(|fan| fan.speed = Reading::new(Err(why()), now, Source::Hwmon));
-                answers
-                    .temperatures
-                    .iter_mut()
-                    .for_each(|sensor| sensor.value = Reading::new(Err(why()), now, Source::Hwmon));
-                answers.rails.iter_mut().for_each(|rail| rail.value = Reading::new(Err(why()), now, Source::Hwmon));
+                if let Some(chip) = self.chips.iter().find(|chip| chip.key == *key) {
+                    self.chip_answers.insert(key.clone(), chip.without_answers(&why(), now));
+                }
             }
             Target::Zones => {
                 self.zones.iter_mut().for_each(|zone| zone.value = Reading::new(Err(why()), now, Source::ThermalZone));

@@ -68,21 +68,21 @@ impl Asker {
     pub fn ask(&mut self, host: &Host, mut wanted: Wanted) -> Told {
         // The kernel's own file for the temperature is another command to the same drive, so it waits for the same
         // answer: whether it sleeps. An NVMe drive states it in the log that is read anyway.
-        let by_log = matches!(self.talk, Talk::Nvme(_));
-        wanted.temperature &= by_log || self.thermometer.is_none();
+        let in_passing = matches!(self.talk, Talk::Nvme(_));
+        wanted.temperature &= self.thermometer.is_none() || in_passing;
         let mut told = self.talk(wanted);
-        if let Some(thermometer) = self.thermometer.as_ref().filter(|_| !matches!(told.temperature, Some(Ok(_)))) {
+        let is_told = matches!(told.temperature, Some(Ok(_)));
+        if let Some(thermometer) = self.thermometer.as_ref().filter(|_| !is_told) {
             let awake = match &told.power {
                 Ok(power) => *power != Power::Asleep,
                 // Another drive may have answered in its place, and would answer this too.
                 Err(why) if why.reason == Reason::Unreadable => false,
                 Err(_) => wanted.in_use || !self.has_disks,
             };
-            match &told.broke_off {
-                Some(why) => told.temperature = Some(Err(why.clone())),
-                None if awake => told.temperature = Some(drives::temperature(host, thermometer, self.critical)),
-                None => {}
-            }
+            told.temperature = match &told.broke_off {
+                Some(why) => Some(Err(why.clone())),
+                None => awake.then(|| drives::temperature(host, thermometer, self.critical)),
+            };
         }
         told
     }
