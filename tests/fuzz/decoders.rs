@@ -15,9 +15,9 @@ use traylight::sense::ask::{Failure, Reply, Told, Transport, Wanted};
 use traylight::sense::parse::quirks::{Quirks, is_weak_serial};
 use traylight::sense::parse::sense_data::{Answering, sense};
 use traylight::sense::parse::{
-    ata_attributes, ata_errors, ata_identify, ata_logs, ata_power, ata_sct, ata_self_test, ata_smart, ata_statistics,
-    block, bytes, counter, hwmon, md, mountinfo, nvme, nvme_logs, place, plain, scsi_errors, scsi_logs, scsi_power,
-    scsi_vpd, udev,
+    ata_attributes, ata_errors, ata_identify, ata_logs, ata_power, ata_recovery, ata_sct, ata_self_test, ata_smart,
+    ata_statistics, block, bytes, counter, hwmon, md, mountinfo, nvme, nvme_logs, place, plain, scsi_errors, scsi_logs,
+    scsi_power, scsi_vpd, udev,
 };
 use traylight::units::Celsius;
 
@@ -39,7 +39,8 @@ fuzz_target!(|said: &[u8]| {
 fn sense_data(said: &[u8]) {
     for answering in [Answering::Scsi, Answering::Bridge, Answering::Kernel] {
         if let Ok(told) = sense(said, answering) {
-            let _ = (told.meaning(), ata_smart::overall(&told), scsi_power::scsi_power(&told));
+            let _ = (told.meaning(), ata_smart::overall(&told), ata_recovery::recovery_limit(&told));
+            let _ = scsi_power::scsi_power(&told);
             if ata_power::power_mode(&told).is_ok() {
                 assert!(told.carried_out().is_ok(), "a power mode without registers that can be believed");
             }
@@ -103,7 +104,7 @@ fn texts(said: &[u8]) {
     let _ = (hwmon::drive_temperature(text, Some(Celsius(100.0))), hwmon::board_temperature(text));
     let _ = (hwmon::speed(text), hwmon::duty(text), hwmon::potential(text), hwmon::drive_limit(text));
     let names: Vec<&str> = text.split('/').collect();
-    let _ = (place::place(&names, place::Ata { port_no: Some(1), multiplied: text.len() % 2 == 0 }));
+    let _ = place::place(&names, place::Ata { port_no: Some(1), multiplied: text.len() % 2 == 0 });
     assert!(plain::device_text(text).is_none_or(|shown| !shown.chars().any(char::is_control)));
     assert!(plain::quoted(text).chars().count() < 400);
 }

@@ -43,10 +43,10 @@ impl Account {
         let OwnLimits { maximum, critical } = told.own_limits;
         self.limits =
             OwnLimits { maximum: maximum.or(self.limits.maximum), critical: critical.or(self.limits.critical) };
-        match (&mut self.health.value, told.broke_off) {
-            (Ok(health), broke_off) => health.broke_off = broke_off,
-            (Err(missing), Some(why)) => *missing = why,
-            (Err(_), None) => {}
+        if let Ok(health) = &mut self.health.value {
+            health.broke_off = told.broke_off;
+        } else if let Some(why) = told.broke_off {
+            self.no_health(why, at);
         }
         let health = as_read(told.health?);
         let is_news = is_news(self.health.get(), &health);

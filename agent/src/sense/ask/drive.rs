@@ -75,6 +75,8 @@ impl Asker {
         if let Some(thermometer) = self.thermometer.as_ref().filter(|_| !is_told) {
             let awake = match &told.power {
                 Ok(power) => *power != Power::Asleep,
+                // Another drive may have answered in its place, and would answer this too.
+                Err(why) if why.reason == Reason::Unreadable => false,
                 Err(_) => wanted.in_use || !self.has_disks,
             };
             told.temperature = match &told.broke_off {
