@@ -8,6 +8,7 @@ mod health;
 mod heat;
 pub mod ledger;
 mod links;
+mod outlook;
 mod pools;
 mod presence;
 mod shelves;
@@ -39,6 +40,7 @@ pub struct Memory {
     fans: fans::Known,
     links: links::Known,
     warmth: warmth::Known,
+    outlook: outlook::Known,
     ledger: Ledger,
     last_heard: Option<Moment>,
 }
@@ -89,6 +91,7 @@ pub fn judge(
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
+        memory.outlook.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         memory.drives.learn_starts(&memory.ledger);
@@ -136,6 +139,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         heard: heard(now, snapshot),
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: memory.fans.fitted(),
+        outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),
         remarks: Vec::new(),
         conditions,
     }

@@ -1,5 +1,6 @@
 //! Tells what is new: words for conditions, and the ways out.
 
 mod drive_words;
+mod heat_words;
 pub mod log;
 pub mod wording;

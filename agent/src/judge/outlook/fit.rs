@@ -1,0 +1,180 @@
+//! A curve of first order through readings, and how far from it the readings allow the truth to be.
+//!
+//! The model is a body that exchanges heat with steady surroundings (Newton's law of cooling):
+//! `T(t) = end + gap * exp(-t / tau)`. For a given `tau` that is a straight line in `exp(-t / tau)`, and least squares
+//! give `end` and `gap` at once; so only `tau` is searched, in its logarithm, between [`SHORTEST`] and [`LONGEST`].
+//!
+//! The interval of whatever is foretold is the one of the profile likelihood: every curve whose sum of squares is not
+//! worse than the best one's by more than `z * z` variances may be the true one, and for each `tau` what is left of
+//! `z * z` is spent on `end` and `gap`. Where the readings determine `tau` well this is what the covariance of the
+//! parameters gives; where they show no bend it is wide on the side that they leave open, instead of falsely narrow.
+//! Times are minutes from the newest reading.
+
+use crate::verdict::Interval;
+
+/// The bounds of the time constant, in minutes: a bare drive in a strong stream of air, and a full box without one.
+const SHORTEST: f64 = 3.0;
+const LONGEST: f64 = 180.0;
+/// How many time constants are looked at between the bounds.
+const STEPS: u32 = 40;
+/// What whole degrees alone scatter by, in square degrees: a uniform distribution one degree wide.
+const OF_ROUNDING: f64 = 1.0 / 12.0;
+/// Fewer readings say nothing about their own scatter: three parameters are fitted.
+const FEWEST: usize = 5;
+
+/// The curve that fits best, and all that may be the true one instead.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    best: Curve,
+    /// Curves that the readings do not refute, with what each leaves of `z`; the best one among them.
+    allowed: Vec<(Curve, f64)>,
+    /// The scatter of one reading, in square degrees.
+    variance: f64,
+}
+
+/// The curve that fits best for one time constant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Curve {
+    /// Minutes; below zero for a curve that speeds up.
+    tau: f64,
+    /// Where it settles.
+    end: f64,
+    /// How far from there it is at the newest reading.
+    gap: f64,
+    /// The sum of squares that it leaves.
+    misfit: f64,
+    /// The number of readings, and the mean and the sum of squares of `exp(-t / tau)`, which is 1 at the newest.
+    readings: f64,
+    mean: f64,
+    spread: f64,
+}
+
+impl Fit {
+    /// The fit through readings (minutes, degrees) in the order of their times; `None` when they are too few or all of
+    /// one time.
+    pub fn of(readings: &[(f64, f64)]) -> Option<Self> {
+        if readings.len() < FEWEST {
+            return None;
+        }
+        let curves = (0..=STEPS).map(|step| Curve::of(readings, tau_at(f64::from(step) / f64::from(STEPS))));
+        let mut curves: Vec<Curve> = curves.collect::<Option<_>>()?;
+        let best = refined(readings, &curves)?;
+        curves.push(best);
+        let freedom = (readings.len() - 3) as f64;
+        let variance = (best.misfit / freedom).max(OF_ROUNDING);
+        let z = z(freedom);
+        let left = |curve: &Curve| z * z - (curve.misfit - best.misfit) / variance;
+        let allowed = curves.into_iter().map(|curve| (curve, left(&curve)));
+        let allowed = allowed.filter(|(_, left)| *left >= 0.0).map(|(curve, left)| (curve, left.sqrt())).collect();
+        Some(Self { best, allowed, variance })
+    }
+
+    /// The scatter of one reading, in degrees.
+    pub fn scatter(&self) -> f64 {
+        self.variance.sqrt()
+    }
+
+    /// Where it settles.
+    pub fn end(&self) -> Interval {
+        self.interval(|_| 0.0)
+    }
+
+    /// How warm it is so many minutes after the newest reading.
+    pub fn after(&self, minutes: f64) -> Interval {
+        self.interval(|curve| (-minutes / curve.tau).exp())
+    }
+
+    /// What is foretold where `exp(-t / tau)` has the value that `decay` gives.
+    fn interval(&self, decay: impl Fn(&Curve) -> f64) -> Interval {
+        let middle = self.best.at(decay(&self.best));
+        let mut interval = Interval { low: middle, middle, high: middle };
+        for (curve, left) in &self.allowed {
+            let (at, off) = (curve.at(decay(curve)), left * self.variance.sqrt() * curve.error(decay(curve)));
+            interval.low = interval.low.min(at - off);
+            interval.high = interval.high.max(at + off);
+        }
+        interval
+    }
+
+    /// True when a curve that speeds up fits better than every one that settles: the readings are not of one course.
+    pub fn speeds_up(&self, readings: &[(f64, f64)]) -> bool {
+        let opposite = (0..=STEPS).step_by(4).map(|step| -tau_at(f64::from(step) / f64::from(STEPS)));
+        let misfits = opposite.filter_map(|tau| Some(Curve::of(readings, tau)?.misfit));
+        let least = misfits.fold(f64::INFINITY, f64::min);
+        let freedom = (readings.len().max(FEWEST) - 3) as f64;
+        self.best.misfit - least > z(freedom).powi(2) * (least / freedom).max(OF_ROUNDING)
+    }
+}
+
+impl Curve {
+    fn of(readings: &[(f64, f64)], tau: f64) -> Option<Self> {
+        let newest = readings.last()?.0;
+        // Decays are 1 at the oldest reading, or nearly so, and never large: none overflows.
+        let origin = if tau > 0.0 { readings.first()?.0 } else { newest };
+        let decay = |time: f64| (-(time - origin) / tau).exp();
+        let count = readings.len() as f64;
+        let mean_decay = readings.iter().map(|(time, _)| decay(*time)).sum::<f64>() / count;
+        let mean_degrees = readings.iter().map(|(_, degrees)| degrees).sum::<f64>() / count;
+        let (mut spread, mut common) = (0.0, 0.0);
+        for (time, degrees) in readings {
+            let off = decay(*time) - mean_decay;
+            spread += off * off;
+            common += off * (degrees - mean_degrees);
+        }
+        let slope = common / spread;
+        let end = mean_degrees - slope * mean_decay;
+        let misfit = readings.iter().map(|(time, degrees)| (degrees - end - slope * decay(*time)).powi(2)).sum::<f64>();
+        let at_newest = decay(newest);
+        let curve = Self {
+            tau,
+            end,
+            gap: slope * at_newest,
+            misfit,
+            readings: count,
+            mean: mean_decay / at_newest,
+            spread: spread / (at_newest * at_newest),
+        };
+        [curve.end, curve.gap, curve.misfit, curve.mean, curve.spread].iter().all(|x| x.is_finite()).then_some(curve)
+    }
+
+    fn at(&self, decay: f64) -> f64 {
+        self.end + self.gap * decay
+    }
+
+    /// The standard error there, as a multiple of the scatter: that of a straight line.
+    fn error(&self, decay: f64) -> f64 {
+        (1.0 / self.readings + (decay - self.mean).powi(2) / self.spread).sqrt()
+    }
+}
+
+/// The time constant at a share of the way between the bounds.
+fn tau_at(share: f64) -> f64 {
+    SHORTEST * (LONGEST / SHORTEST).powf(share)
+}
+
+/// The best curve between the neighbours of the best one looked at, by the golden section.
+fn refined(readings: &[(f64, f64)], curves: &[Curve]) -> Option<Curve> {
+    const GOLDEN: f64 = 0.618_033_988_749_894_9;
+    let best = (0..curves.len()).min_by(|&a, &b| curves[a].misfit.total_cmp(&curves[b].misfit))?;
+    let mut low = curves[best.saturating_sub(1)].tau.ln();
+    let mut high = curves[(best + 1).min(curves.len() - 1)].tau.ln();
+    let mut found = curves[best];
+    for _ in 0..32 {
+        let inner = [high - GOLDEN * (high - low), low + GOLDEN * (high - low)];
+        let [left, right] = inner.map(|ln_tau| Curve::of(readings, ln_tau.exp()));
+        let (left, right) = (left?, right?);
+        if left.misfit < right.misfit {
+            high = inner[1];
+        } else {
+            low = inner[0];
+        }
+        found = [found, left, right].into_iter().min_by(|a, b| a.misfit.total_cmp(&b.misfit))?;
+    }
+    Some(found)
+}
+
+/// How many standard errors an interval of 80 % is wide on each side, with so many degrees of freedom: Student's t by
+/// its first term beyond the normal distribution (Abramowitz and Stegun, 26.7.5, from memory).
+fn z(freedom: f64) -> f64 {
+    1.2816 + (1.2816_f64.powi(3) + 1.2816) / (4.0 * freedom)
+}
