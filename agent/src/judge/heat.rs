@@ -5,7 +5,7 @@ use super::track::{Holds, Side, Sight, Track};
 use super::{Memory, drives, outlook};
 use crate::reading::{Drive, DriveKind, Power, Snapshot};
 use crate::units::Celsius;
-use crate::verdict::{Finding, Kind, Outlook, Severity, Subject};
+use crate::verdict::{Finding, Kind, Outlook, Reaches, Severity, Subject};
 use std::time::Duration;
 use traylight_config::{DriveLimits, Settings};
 
@@ -81,14 +81,18 @@ fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive
     })
 }
 
-/// Worth a notice when the best estimate passes the limit soon and the cautious end of the interval passes it too;
-/// over when not even the best estimate gets there.
+/// On which side of its edges the warning ahead stands: over when not even the best estimate gets to the limit.
 fn ahead(outlook: Option<&Outlook>) -> Side {
     match outlook.and_then(|outlook| outlook.reaches) {
-        Some(reaches) if reaches.middle <= AHEAD && reaches.latest.is_some() => Side::Raised(Severity::Notice),
+        Some(reaches) if is_ahead(&reaches) => Side::Raised(Severity::Notice),
         Some(_) => Side::Between,
         None => Side::Clear,
     }
+}
+
+/// Worth a notice: the best estimate is there soon, and the cautious end of the interval gets there too.
+pub fn is_ahead(reaches: &Reaches) -> bool {
+    reaches.middle <= AHEAD && reaches.latest.is_some()
 }
 
 /// Where a drive with a temperature is heading: about its next limit, or the last when it is past them.

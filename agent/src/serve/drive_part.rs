@@ -2,7 +2,8 @@
 
 use super::document::{Reasons, reason};
 use super::parts::{tray, value};
-use crate::reading::{self, Bus, DriveKind, Health, Power, SelfAssessment, SelfTest, Snapshot};
+use crate::reading::{self, Bus, DriveKind, Health, Power, Reason, SelfAssessment, SelfTest, Snapshot};
+use crate::verdict;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_config::Settings;
@@ -35,6 +36,8 @@ pub struct Drive {
     pub temperature_c: Option<f64>,
     /// How old the temperature is.
     pub temperature_age_s: Option<u64>,
+    /// Where the temperature is heading, should nothing change.
+    pub outlook: Option<Outlook>,
     /// Data read from it per second.
     pub read_bytes_per_s: Option<f64>,
     /// Data written to it per second.
@@ -51,7 +54,72 @@ pub struct Drive {
     pub missing: Reasons,
 }
 
-pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::Drive) -> Drive {
+/// Where a drive's temperature is heading. Low and high are the ends of an interval of 80 %.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Outlook {
+    /// Where it settles.
+    pub heading_c: Option<f64>,
+    /// Low end.
+    pub heading_low_c: Option<f64>,
+    /// High end.
+    pub heading_high_c: Option<f64>,
+    /// The limit in question: the next one above the temperature, or the last.
+    pub limit_c: f64,
+    /// How long until the limit is reached.
+    pub in_s: Option<u64>,
+    /// At the earliest.
+    pub in_low_s: Option<u64>,
+    /// At the latest.
+    pub in_high_s: Option<u64>,
+    /// Why a value is `null`.
+    pub missing: Reasons,
+}
+
+fn outlook(outlook: &verdict::Outlook) -> Outlook {
+    let mut missing = Reasons::new();
+    let mut explain = |keys: &[&str], why: &str| missing.extend(keys.iter().map(|&key| (key.into(), why.to_owned())));
+    if outlook.heading.is_none() {
+        let why = "its readings leave open where it settles";
+        explain(&["heading_c", "heading_low_c", "heading_high_c"], why);
+    }
+    match outlook.reaches {
+        None => explain(&["in_s", "in_low_s", "in_high_s"], "it is not on its way to the limit within an hour"),
+        Some(reaches) if reaches.latest.is_none() => {
+            explain(&["in_high_s"], "the low end stays below the limit for an hour")
+        }
+        Some(_) => {}
+    }
+    let heading =
+        |end: fn(&verdict::Interval) -> f64| outlook.heading.as_ref().map(|of| (end(of) * 10.0).round() / 10.0);
+    let (heading_c, reaches) = (heading(|of| of.middle), outlook.reaches);
+    Outlook {
+        heading_c,
+        heading_low_c: heading(|of| of.low),
+        heading_high_c: heading(|of| of.high),
+        limit_c: outlook.limit.0,
+        in_s: reaches.map(|reaches| reaches.middle.as_secs()),
+        in_low_s: reaches.map(|reaches| reaches.earliest.as_secs()),
+        in_high_s: reaches.and_then(|reaches| Some(reaches.latest?.as_secs())),
+        missing,
+    }
+}
+
+/// Why there is no outlook: no temperature, or no curve to tell it from.
+fn no_outlook(drive: &reading::Drive) -> String {
+    match (drive.power.get(), drive.temperature.missing()) {
+        (Some(Power::Asleep), _) => Reason::Asleep.words().to_owned(),
+        (_, Some(why)) => reason(why),
+        (_, None) => "too few readings since it woke, or since its course last changed".to_owned(),
+    }
+}
+
+pub(super) fn drive(
+    settings: &Settings,
+    verdict: &verdict::Verdict,
+    snapshot: &Snapshot,
+    drive: &reading::Drive,
+) -> Drive {
     let mut missing = Reasons::new();
     let moved = value(&drive.traffic, &mut missing, &["read_bytes_per_s", "written_bytes_per_s"], |traffic| *traffic);
     let temperature =
@@ -76,6 +144,10 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
             missing.insert(key.into(), "not fitted: neither the kernel nor udev knows one".into());
         }
     }
+    let outlook = verdict.outlooks.get(&drive.key).map(outlook);
+    if outlook.is_none() {
+        missing.insert("outlook".into(), no_outlook(drive));
+    }
     Drive {
         tray: tray(settings, drive),
         device: drive.device.clone(),
@@ -89,6 +161,7 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
         size_bytes: value(&drive.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
         temperature_c: temperature,
         temperature_age_s: temperature.map(|_| snapshot.taken.since(drive.temperature.taken).as_secs()),
+        outlook,
         read_bytes_per_s: moved.map(|traffic| traffic.inward.0),
         written_bytes_per_s: moved.map(|traffic| traffic.outward.0),
         assessment,

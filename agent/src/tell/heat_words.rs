@@ -37,7 +37,10 @@ impl Warm<'_> {
         Words {
             title: format!("{} {figures}", named(self.drive)),
             name: format!("{} {name}", named(self.drive)),
-            sentence: sentence(&[&pointed_at(self.drive), &what], (!more.is_empty()).then(|| more.join("; ")).as_deref()),
+            sentence: sentence(
+                &[&pointed_at(self.drive), &what],
+                (!more.is_empty()).then(|| more.join("; ")).as_deref(),
+            ),
             brief: if alone { "air blocked there?" } else { "fan? dust? room?" },
             leave_in: None,
             advice: match alone {

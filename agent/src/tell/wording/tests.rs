@@ -27,7 +27,14 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
     };
     let ahead = |now, heading, minutes| {
         let outlook = Some(on_its_way(heading, minutes));
-        Finding::DriveHot { drive: drive(), now: Celsius(now), limit: Celsius(50.0), own_limit: false, others: None, outlook }
+        Finding::DriveHot {
+            drive: drive(),
+            now: Celsius(now),
+            limit: Celsius(50.0),
+            own_limit: false,
+            others: None,
+            outlook,
+        }
     };
     let degraded = |spare, leave_in, rebuilding| {
         let (pool, level, lost) = (name(), "raid6".to_owned(), vec![drive()]);
