@@ -2,7 +2,7 @@
 //! things happen to.
 
 use super::{DAY, HOUR, MINUTE, Story};
-use crate::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Source};
+use crate::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Snapshot, Source};
 use crate::units::Celsius;
 
 fn count(drive: &mut Drive, name: &str, value: i64) {

@@ -44,12 +44,11 @@ fn speed(fan: &Fan) -> String {
     }
 }
 
-/// How warm it is and, while it warms by a degree or more, where it is heading.
+/// How warm it is and, when it will surely be warmer by a degree or more, where it is heading.
 fn warmth(view: &View<'_>, tray: &Tray, now: Celsius) -> String {
     let outlook = tray.drive.as_ref().and_then(|key| view.verdict.outlooks.get(key));
-    let end = outlook.and_then(|outlook| outlook.heading).map(|heading| heading.middle.round());
-    match end {
-        Some(end) if end > now.0.round() => format!("{:.0} -> {}", now.0, Celsius(end)),
+    match outlook.and_then(|outlook| outlook.heading) {
+        Some(end) if end.low >= now.0 + 1.0 => format!("{:.0} -> {}", now.0, Celsius(end.middle)),
         _ => now.to_string(),
     }
 }
