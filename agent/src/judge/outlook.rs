@@ -76,10 +76,18 @@ pub fn outlooks(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> BT
 #[derive(Debug, Clone, Default)]
 struct Curve {
     readings: Vec<(Moment, f64)>,
-    /// As of the newest reading that was not off the course.
-    fit: Option<(Moment, Fit)>,
+    fit: Option<Fitted>,
     /// The newest reading was off the course, and on which side.
     astray: Option<Side>,
+}
+
+/// A fit as of the newest reading that was not off the course.
+#[derive(Debug, Clone)]
+struct Fitted {
+    at: Moment,
+    /// What it was put through: minutes from then, degrees.
+    points: Vec<(f64, f64)>,
+    fit: Fit,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -114,9 +122,9 @@ impl Curve {
     }
 
     fn off_course(&self, at: Moment, degrees: f64) -> Option<Side> {
-        let (newest, fit) = self.fit.as_ref()?;
-        let foretold = fit.after(minutes(at.since(*newest)));
-        let far = ASTRAY * fit.scatter();
+        let known = self.fit.as_ref()?;
+        let foretold = known.fit.after(minutes(at.since(known.at)));
+        let far = ASTRAY * known.fit.scatter();
         match degrees {
             _ if degrees > foretold.high + far => Some(Side::Above),
             _ if degrees < foretold.low - far => Some(Side::Below),
@@ -125,15 +133,20 @@ impl Curve {
     }
 
     /// The fit through the readings, without the oldest as long as those bend the other way.
-    fn fitted(&mut self) -> Option<(Moment, Fit)> {
+    fn fitted(&mut self) -> Option<Fitted> {
+        let at = self.readings.last()?.0;
+        let as_point = |(taken, degrees): &(Moment, f64)| (-minutes(at.since(*taken)), *degrees);
+        let mut points: Vec<(f64, f64)> = self.readings.iter().map(as_point).collect();
+        // The hours of a drive that does nothing cost nothing.
+        if let Some(known) = self.fit.take_if(|known| known.points == points) {
+            return Some(Fitted { at, ..known });
+        }
         loop {
-            let newest = self.readings.last()?.0;
-            let points: Vec<(f64, f64)> =
-                self.readings.iter().map(|(taken, degrees)| (-minutes(newest.since(*taken)), *degrees)).collect();
             let fit = Fit::of(&points)?;
             if !fit.speeds_up(&points) {
-                return Some((newest, fit));
+                return Some(Fitted { at, points, fit });
             }
+            points.remove(0);
             self.readings.remove(0);
         }
     }
@@ -143,7 +156,7 @@ impl Curve {
         if self.readings.len() < FEWEST || newest.since(oldest) < SHORTEST || self.astray.is_some() {
             return None;
         }
-        let (_, fit) = self.fit.as_ref()?;
+        let fit = &self.fit.as_ref()?.fit;
         let heading = Some(fit.end()).filter(|end| end.high - end.low <= WIDEST);
         let coolest = self.readings.iter().map(|(_, degrees)| *degrees).fold(degrees, f64::min);
         let on_its_way = degrees - coolest >= RISE && degrees < limit.0;

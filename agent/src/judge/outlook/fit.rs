@@ -15,8 +15,8 @@ use crate::verdict::Interval;
 /// The bounds of the time constant, in minutes: a bare drive in a strong stream of air, and a full box without one.
 const SHORTEST: f64 = 3.0;
 const LONGEST: f64 = 180.0;
-/// How many time constants are looked at between the bounds.
-const STEPS: u32 = 40;
+/// In how many steps the time constant is looked for between the bounds, and then between those that are allowed.
+const STEPS: u32 = 16;
 /// What whole degrees alone scatter by, in square degrees: a uniform distribution one degree wide.
 const OF_ROUNDING: f64 = 1.0 / 12.0;
 /// Fewer readings say nothing about their own scatter: three parameters are fitted.
@@ -60,16 +60,16 @@ impl Fit {
         if readings.len() < FEWEST {
             return None;
         }
-        let curves = (0..=STEPS).map(|step| Curve::of(readings, tau_at(f64::from(step) / f64::from(STEPS))));
-        let mut curves: Vec<Curve> = curves.collect::<Option<_>>()?;
+        let curves: Vec<Curve> = steps(SHORTEST, LONGEST).map(|tau| Curve::of(readings, tau)).collect::<Option<_>>()?;
         let best = refined(readings, &curves)?;
-        curves.push(best);
         let freedom = (readings.len() - 3) as f64;
         let variance = (best.misfit / freedom).max(OF_ROUNDING);
         let z = z(freedom);
         let left = |curve: &Curve| z * z - (curve.misfit - best.misfit) / variance;
-        let allowed = curves.into_iter().map(|curve| (curve, left(&curve)));
-        let allowed = allowed.filter(|(_, left)| *left >= 0.0).map(|(curve, left)| (curve, left.sqrt())).collect();
+        let is_allowed = |tau| Curve::of(readings, tau).is_some_and(|curve| left(&curve) >= 0.0);
+        let (low, high) = (farthest(best.tau, SHORTEST, is_allowed), farthest(best.tau, LONGEST, is_allowed));
+        let curves = steps(low, high).filter_map(|tau| Curve::of(readings, tau)).chain([best]);
+        let allowed = curves.map(|curve| (curve, left(&curve).max(0.0).sqrt())).collect();
         Some(Self { best, allowed, variance })
     }
 
@@ -103,8 +103,7 @@ impl Fit {
 
     /// True when a curve that speeds up fits better than every one that settles: the readings are not of one course.
     pub fn speeds_up(&self, readings: &[(f64, f64)]) -> bool {
-        let opposite = (0..=STEPS).step_by(4).map(|step| -tau_at(f64::from(step) / f64::from(STEPS)));
-        let misfits = opposite.filter_map(|tau| Some(Curve::of(readings, tau)?.misfit));
+        let misfits = steps(SHORTEST, LONGEST).filter_map(|tau| Some(Curve::of(readings, -tau)?.misfit));
         let least = misfits.fold(f64::INFINITY, f64::min);
         let freedom = (readings.len().max(FEWEST) - 3) as f64;
         self.best.misfit - least > SUSPICION * (least / freedom).max(OF_ROUNDING)
@@ -149,9 +148,26 @@ impl Curve {
     }
 }
 
-/// The time constant at a share of the way between the bounds.
-fn tau_at(share: f64) -> f64 {
-    SHORTEST * (LONGEST / SHORTEST).powf(share)
+/// Time constants from one to another, by equal factors.
+fn steps(from: f64, to: f64) -> impl Iterator<Item = f64> {
+    (0..=STEPS).map(move |step| from * (to / from).powf(f64::from(step) / f64::from(STEPS)))
+}
+
+/// The time constant farthest from the best one, towards a bound, that is still allowed: by halving.
+fn farthest(best: f64, bound: f64, is_allowed: impl Fn(f64) -> bool) -> f64 {
+    if is_allowed(bound) {
+        return bound;
+    }
+    let (mut inside, mut outside) = (best, bound);
+    for _ in 0..12 {
+        let middle = (inside * outside).sqrt();
+        if is_allowed(middle) {
+            inside = middle;
+        } else {
+            outside = middle;
+        }
+    }
+    inside
 }
 
 /// The best curve between the neighbours of the best one looked at, by the golden section.
@@ -248,8 +264,8 @@ mod tests {
         assert_eq!(with_tau, 7, "the straight and the flat one have no time constant");
     }
 
-    /// SciPy's are found without going through time constants, and with Student's t itself: 3 % of the width remain
-    /// between the two, most of it for the steps of the time constant.
+    /// SciPy's are found without going through time constants, and with Student's t itself: 3 % of the width are
+    /// allowed for the steps of the time constant.
     #[test]
     fn the_intervals_are_those_of_the_profile_likelihood_as_scipy_finds_them() {
         for set in reference() {
