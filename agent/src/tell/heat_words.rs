@@ -21,8 +21,8 @@ impl Warm<'_> {
     pub fn words(&self) -> Words {
         let (name, figures, what) = match self.ahead() {
             Some((outlook, reaches)) if self.now < self.limit => {
-                // With the longest label this fills the line.
-                let figures = format!("{:.0}C IN {}m", outlook.limit.0, about_minutes(reaches.middle));
+                // The arrow keeps the limit apart from the label; with the longest label this just fits the line.
+                let figures = format!("->{:.0}C {}m", outlook.limit.0, about_minutes(reaches.middle));
                 let heads = outlook.heading.map(|end| format!(" and heads for {}", Celsius(end.middle)));
                 ("WARMING", figures, format!("is at {}{}", self.now, heads.unwrap_or_default()))
             }

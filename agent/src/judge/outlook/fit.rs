@@ -22,8 +22,8 @@ const OF_ROUNDING: f64 = 1.0 / 12.0;
 /// Fewer readings say nothing about their own scatter: three parameters are fitted.
 const FEWEST: usize = 5;
 /// A course is suspected of speeding up when such a curve fits better by this share of a variance. Low, since what a
-/// change begins with looks straight, and straight is what foretells too much: with 0.4 at most one story in twenty
-/// that settles below a limit is told of ahead, with 1.6 it was up to four in ten.
+/// change begins with looks straight, and straight foretells too much. In stories with quiet readings that settle three
+/// degrees below a limit at most one in twenty-five is told of ahead with 0.4; with 1.6 it was up to four in ten.
 const SUSPICION: f64 = 0.4;
 
 /// The curve that fits best, and all that may be the true one instead.

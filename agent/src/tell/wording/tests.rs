@@ -185,13 +185,13 @@ fn what_is_ahead_is_said_with_the_time_left_as_finely_as_it_can_be_meant() {
         words_of(Finding::DriveHot { drive: tray("5"), now: Celsius(now), limit, own_limit, others, outlook })
     };
     let words = said(47.0, Some(55.4), 1_090);
-    assert_eq!((words.title.as_str(), words.name.as_str()), ("TRAY 5 53C IN 20m", "TRAY 5 WARMING"));
+    assert_eq!((words.title.as_str(), words.name.as_str()), ("TRAY 5 ->53C 20m", "TRAY 5 WARMING"));
     assert_eq!(words.sentence, "Tray 5 (serial ..LARK) is at 47 °C and heads for 55 °C; 53 °C in about 20 min.");
     assert_eq!(words.evidence[2], "53 °C foretold in 5 min to 28 min if nothing changes");
     assert_eq!(said(47.0, None, 1_090).sentence, "Tray 5 (serial ..LARK) is at 47 °C; 53 °C in about 20 min.");
     let titles: Vec<String> =
         [0, 29, 100, 599, 601, 750, 751, 1_799].map(|seconds| said(47.0, None, seconds).title).into();
-    let minutes: Vec<&str> = titles.iter().filter_map(|title| title.strip_prefix("TRAY 5 53C IN ")).collect();
+    let minutes: Vec<&str> = titles.iter().filter_map(|title| title.strip_prefix("TRAY 5 ->53C ")).collect();
     assert_eq!(minutes, ["1m", "1m", "2m", "10m", "10m", "15m", "15m", "30m"]);
     let past = said(54.0, Some(61.0), 360);
     assert_eq!(past.title, "TRAY 5 HOT 54C", "what is comes before what will be");
