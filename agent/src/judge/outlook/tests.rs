@@ -85,19 +85,12 @@ fn of_twelve(end: f64, tau: f64, noise: Noise) -> (usize, Option<usize>) {
 #[test]
 fn noise_of_a_degree_around_a_steady_temperature_never_warns() {
     let mut chance = Chance(3);
-    for steady in [30.0, 47.0, 49.0] {
-        for _ in 0..6 {
+    for steady in [30.0, 48.2, 48.8, 49.4] {
+        for _ in 0..12 {
             let story = warming(steady, steady, 1.0, 150, Noise::OneDegree, &mut chance);
             assert_eq!(warned_at(&story), [0; 0], "{story:?}");
         }
     }
-}
-
-/// Whatever order chance brings it in: here the one that looks most like a rise.
-#[test]
-fn noise_of_a_degree_cannot_look_like_a_rise() {
-    let story: Vec<f64> = (0..30).map(|number| 47.0 + f64::from(number / 10)).collect();
-    assert_eq!(warned_at(&story), [0; 0], "48, give or take one");
 }
 
 #[test]
