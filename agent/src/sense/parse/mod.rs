@@ -16,6 +16,7 @@ pub mod block;
 pub mod bytes;
 pub mod counter;
 pub mod hwmon;
+pub mod json;
 pub mod md;
 pub mod mountinfo;
 pub mod nvme;
@@ -33,3 +34,8 @@ pub mod temperature;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod udev;
+pub mod zfs_kstat;
+pub mod zpool;
+pub mod zpool_json;
+pub mod zpool_scan;
+pub mod zpool_text;

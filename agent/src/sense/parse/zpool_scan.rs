@@ -114,7 +114,7 @@ pub fn in_words(lines: &[&str]) -> Option<Scan> {
     }
     // `scrub repaired 0B in 00:00:02 with 0 errors on Wed Nov 25 09:08:39 2026`
     scan.errors = between(first, " with ", " errors").and_then(|count| count.parse().ok());
-    scan.ended = first.split_once(" on ").map(|(_, when)| When::Calendar(when.trim().to_owned()));
+    scan.ended = first.rsplit_once(" on ").map(|(_, when)| When::Calendar(when.trim().to_owned()));
     Some(scan)
 }
 
