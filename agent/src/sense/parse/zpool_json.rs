@@ -84,9 +84,11 @@ fn vdev((key, said): &(String, Json), class: Class, resilver: bool, depth: usize
     let name = said.text("name").unwrap_or(key).to_owned();
     let kind = kind(said.text("vdev_type"), &name);
     let is_device = matches!(kind, VdevKind::Disk | VdevKind::File | VdevKind::DraidSpare | VdevKind::Hole);
-    if is_device != children.is_empty() && (kind != VdevKind::Other || !is_device && depth == 0) {
-        let (found, wanted) = if is_device { ("with", "a device without") } else { ("without", "some") };
-        return Err(format!("found {} {found} parts, wanted {wanted}", quoted(&name)));
+    if is_device && !children.is_empty() {
+        return Err(format!("found parts of {}, wanted none of a device", quoted(&name)));
+    }
+    if !is_device && children.is_empty() && !matches!(kind, VdevKind::Root | VdevKind::Other) {
+        return Err(format!("found {} without parts", quoted(&name)));
     }
     let why = said.text("aux");
     let state = vdev_state(said.text("state").unwrap_or_default(), why);
