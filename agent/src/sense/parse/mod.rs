@@ -38,4 +38,6 @@ pub mod zfs_kstat;
 pub mod zpool;
 pub mod zpool_json;
 pub mod zpool_scan;
+#[cfg(test)]
+mod zpool_tests;
 pub mod zpool_text;

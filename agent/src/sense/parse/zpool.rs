@@ -334,11 +334,8 @@ pub(super) fn vdev_state(word: &str, why: Option<&str>) -> VdevState {
 /// One line of text fit to be shown: no control characters, no runs of white space, not without end.
 pub(super) fn one_line(text: &str) -> Option<String> {
     const LONGEST: usize = 400;
-    let shown: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).filter(|&c| !turns_text(c)).collect();
+    let shown: String =
+        text.chars().map(|c| if c.is_control() { ' ' } else { c }).filter(|&c| !turns_text(c)).collect();
     let joined: String = shown.split_whitespace().collect::<Vec<_>>().join(" ").chars().take(LONGEST).collect();
     (!joined.is_empty()).then_some(joined)
 }
-
-#[cfg(test)]
-#[path = "zpool_tests.rs"]
-mod tests;

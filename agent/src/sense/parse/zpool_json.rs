@@ -171,9 +171,10 @@ fn scan(said: &Json, now: Option<u64>) -> Option<Scan> {
     let mut scan = with_amounts(scan, number(said, "issued"), total);
     if scan.state == ScanState::Running {
         scan.bytes_per_second = speed(said, now);
-        scan.left = scan.total_bytes.zip(scan.done_bytes).zip(scan.bytes_per_second).and_then(|((total, done), speed)| {
-            Some(Duration::from_secs(total.checked_sub(done)?.checked_div(speed)?))
-        });
+        scan.left =
+            scan.total_bytes.zip(scan.done_bytes).zip(scan.bytes_per_second).and_then(|((total, done), speed)| {
+                Some(Duration::from_secs(total.checked_sub(done)?.checked_div(speed)?))
+            });
     }
     Some(scan)
 }

@@ -185,7 +185,8 @@ fn span(words: &[&str]) -> Option<Duration> {
         [days, "days", clock] => (days.parse().ok()?, clock),
         _ => return None,
     };
-    let parts: Vec<u64> = clock.split([':', 'h', 'm']).filter(|part| !part.is_empty()).map_while(|part| part.parse().ok()).collect();
+    let parts: Vec<u64> =
+        clock.split([':', 'h', 'm']).filter(|part| !part.is_empty()).map_while(|part| part.parse().ok()).collect();
     let (hours, minutes, seconds) = match parts[..] {
         [hours, minutes, seconds] if clock.contains(':') => (hours, minutes, seconds),
         [hours, minutes] if clock.ends_with('m') => (hours, minutes, 0),

@@ -59,7 +59,18 @@ impl Section<'_> {
 
 fn key_of(line: &[u8]) -> Option<(&'static str, &[u8])> {
     const KEYS: [&str; 12] = [
-        "pool", "state", "status", "action", "see", "scan", "scrub", "remove", "expand", "checkpoint", "config", "errors",
+        "pool",
+        "state",
+        "status",
+        "action",
+        "see",
+        "scan",
+        "scrub",
+        "remove",
+        "expand",
+        "checkpoint",
+        "config",
+        "errors",
     ];
     if line.first() == Some(&b'\t') {
         return None;
