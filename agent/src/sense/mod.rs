@@ -4,6 +4,7 @@
 pub mod ask;
 pub mod attachment;
 pub mod board;
+pub mod child;
 pub mod chips;
 pub mod drives;
 pub mod host;
@@ -11,3 +12,4 @@ pub mod links;
 pub mod parse;
 pub mod pools;
 pub mod volumes;
+pub mod zfs;

@@ -240,7 +240,7 @@ fn no_pools_is_an_answer_and_nothing_is_none() {
     assert_eq!(zpool_text::pools(b"no pools available\n"), Ok(Vec::new()));
     assert_eq!(zpool_json::pools(b"{\"pools\":{}}\n", NOW), Ok(Vec::new()));
     assert_eq!(zpool_text::pools(b""), Err("found nothing, wanted a pool".into()));
-    assert_eq!(zpool_json::pools(b"invalid option 'j'\n", NOW), Err("found `invalid option 'j'`, wanted JSON".into()));
+    assert_eq!(zpool_json::pools(b"invalid option\n", NOW), Err("found `invalid option`, wanted JSON".into()));
     assert_eq!(zpool_json::pools(b"{}", NOW), Err("found JSON without `pools`".into()));
 }
 
@@ -322,7 +322,7 @@ fn names_of_vdevs() {
 fn trees_that_cannot_be_are_told_of() {
     let text = String::from_utf8_lossy(bytes("2.3-offline.txt")).into_owned();
     let cases = [
-        ("\t    /dev/sdb1  ", "\t            /dev/sdb1  ", "found `/dev/sdb1` at depth 12"),
+        ("\t    /dev/sdb1  ", "\t            b  ", "found `b` below nothing"),
         ("\t  raidz1-0     ", "\t   raidz1-0    ", "found `raidz1-0` at depth 3"),
         ("\ttank           DEG", "\ttin            DEG", "found `tin` at depth 0"),
         ("\t    /dev/sda1  ", "\t  mirror-1     ", "found `raidz1-0` without parts"),
@@ -358,8 +358,9 @@ fn depth(vdev: &Vdev) -> usize {
 proptest! {
     #[test]
     fn any_bytes_are_pools_or_an_error(bytes in any_bytes(300), now in any::<Option<u64>>()) {
-        let told = [zpool_text::pools(&bytes), zpool_json::pools(&bytes, now)];
-        prop_assert!(told.iter().all(|told| !matches!(told, Err(why) if why.is_empty())));
+        for told in [zpool_text::pools(&bytes), zpool_json::pools(&bytes, now)] {
+            prop_assert!(told.is_err_and(|why| why.starts_with("found ") || why.starts_with("JSON: ")));
+        }
     }
 
     #[test]
