@@ -71,9 +71,8 @@ impl Spotted {
             child::run(tool, &arguments, clock, end)
         };
         let json = run(&["-j", "--json-int"])?;
-        let now = clock.wall().time.timestamp().as_second();
         if json.success {
-            if let Ok(status) = self.own(zpool_json::pools(&json.output, now.try_into().ok())) {
+            if let Ok(status) = self.own(zpool_json::pools(&json.output, clock.epoch_seconds())) {
                 return Ok(status);
             }
         }
