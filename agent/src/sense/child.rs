@@ -3,6 +3,7 @@
 use crate::clock::{Clock, Moment};
 use crate::reading::{Missing, Reason};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::process::{Pid, Signal, kill_process_group};
 use std::fs::File;
 use std::io::{self, Read};
 use std::os::fd::OwnedFd;
@@ -54,9 +55,7 @@ pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Re
     })?;
     let heard = hear(&mut child, clock, end);
     // Once both pipes are closed it has nothing more to say; one that has ended already is beyond being killed.
-    if let Some(group) = rustix::process::Pid::from_raw(child.id().cast_signed()) {
-        let _ = rustix::process::kill_process_group(group, rustix::process::Signal::KILL);
-    }
+    let _ = kill_process_group(Pid::from_child(&child), Signal::KILL);
     let ended = child.wait();
     let [output, complaints] = heard.map_err(|why| Missing { detail: format!("{name}: {}", why.detail), ..why })?;
     let status = ended.map_err(|error| Missing::new(Reason::Unreadable, format!("{name}: {}", error.kind())))?;
@@ -97,7 +96,8 @@ fn readable(open: &[Option<File>; 2], left: std::time::Duration) -> Result<[bool
     let present: Vec<(usize, &File)> =
         open.iter().enumerate().filter_map(|(index, pipe)| Some((index, pipe.as_ref()?))).collect();
     let mut asked: Vec<PollFd> = present.iter().map(|(_, pipe)| PollFd::new(pipe, PollFlags::IN)).collect();
-    let limit = Timespec { tv_sec: left.as_secs().cast_signed(), tv_nsec: left.subsec_nanos().into() };
+    let limit =
+        Timespec { tv_sec: i64::try_from(left.as_secs()).unwrap_or(i64::MAX), tv_nsec: left.subsec_nanos().into() };
     match poll(&mut asked, Some(&limit)) {
         Ok(_) | Err(rustix::io::Errno::INTR) => {}
         Err(error) => return Err(failed(&error.into())),

@@ -105,7 +105,6 @@ mod tests {
     use super::*;
     use crate::sense::parse::zpool::Standing;
     use std::fs;
-    use std::os::unix::fs::PermissionsExt;
     use std::path::PathBuf;
 
     const JSON: &str = include_str!("parse/zpool_samples/2.3-checksums.json");
@@ -120,8 +119,11 @@ mod tests {
         fs::write(folder.join("json"), JSON).unwrap();
         fs::write(folder.join("text"), TEXT).unwrap();
         let path = folder.join("zpool");
-        fs::write(&path, format!("#!/bin/sh\ncd {}\necho \"$@\" >> asked\n{script}\n", folder.display())).unwrap();
-        fs::set_permissions(&path, fs::Permissions::from_mode(0o755)).unwrap();
+        let whole = format!("#!/bin/sh\ncd {}\necho \"$@\" >> asked\n{script}\n", folder.display());
+        // Written by another process: a file that any thread of this one has open for writing cannot be run.
+        let write = ["-c", "printf %s \"$1\" > \"$0\" && chmod 755 \"$0\""];
+        let written = std::process::Command::new("sh").args(write).arg(&path).arg(whole).status();
+        assert!(written.unwrap().success());
         path
     }
 

@@ -200,3 +200,106 @@ fn span(words: &[&str]) -> Option<Duration> {
 fn between<'a>(text: &'a str, before: &str, after: &str) -> Option<&'a str> {
     text.split_once(before)?.1.split_once(after).map(|(found, _)| found)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn amounts_exact_and_rounded() {
+        let cases = [
+            ("18446744073709551615", Some(u64::MAX)),
+            ("0B", Some(0)),
+            ("512B", Some(512)),
+            ("1.21K", Some(1239)),
+            ("59.1M", Some(61_970_842)),
+            ("15.9E", Some(18_331_451_923_498_791_731)),
+        ];
+        for (text, wanted) in
+            cases.into_iter().chain(["16E", "-", "", "M", "1.2.3M", "-1M", "nan", "1é", "5X"].map(|odd| (odd, None)))
+        {
+            match (amount(text), wanted) {
+                (Some(found), Some(wanted)) => assert!(found.abs_diff(wanted) <= wanted >> 50, "{text}: {found}"),
+                (found, wanted) => assert_eq!(found, wanted, "{text}"),
+            }
+        }
+    }
+
+    #[test]
+    fn first_lines_of_every_release() {
+        use ScanKind::{ErrorScrub, Evacuation, Expansion, Resilver, Scrub};
+        use ScanState::{Canceled, Finished, Paused, Running};
+        let cases = [
+            ("scrub repaired 59.1M in 00:00:02 with 7 errors on Wed Nov 25 09:08:39 2026", Scrub, Finished, Some(7)),
+            ("scrub canceled on Wed Nov 25 09:08:39 2026", Scrub, Canceled, None),
+            ("scrub paused since Wed Nov 25 09:08:39 2026", Scrub, Paused, None),
+            (
+                "resilvered 10K in 2 days 00:00:01 with 0 errors on Wed Nov 25 09:08:41 2026",
+                Resilver,
+                Finished,
+                Some(0),
+            ),
+            ("resilver canceled on Wed Nov 25 09:08:39 2026", Resilver, Canceled, None),
+            ("resilver (mirror-0) canceled on Wed Nov 25 09:08:39 2026", Resilver, Canceled, None),
+            ("error scrub in progress since Wed Nov 25 09:08:39 2026", ErrorScrub, Running, None),
+            ("scrubbed 12 error blocks in 0 days 00:00:01 on Wed Nov 25 09:08:39 2026", ErrorScrub, Finished, None),
+            ("expanded raidz1-0 copied 1.80T in 03:00:11, on Wed Nov 25 09:08:39 2026", Expansion, Finished, None),
+            ("Evacuation of mirror-1 in progress since Wed Nov 25 09:08:39 2026", Evacuation, Running, None),
+            (
+                "Removal of vdev 1 copied 1.80T in 3h0m, completed on Wed Nov 25 09:08:39 2026",
+                Evacuation,
+                Finished,
+                None,
+            ),
+        ];
+        for (line, kind, state, errors) in cases {
+            let scan = in_words(&[line]).expect(line);
+            assert_eq!((scan.kind, scan.state, scan.errors), (kind, state, errors), "{line}");
+            let day = |when: When| {
+                if let When::Calendar(text) = when { text.starts_with("Wed Nov 25 09:08:") } else { false }
+            };
+            assert_eq!(scan.ended.is_some_and(day), !scan.under_way(), "{line}");
+        }
+        for none in ["none requested", "", "scrub", "resilver of everything", "brushed 5 teeth on Wed Nov 25"] {
+            assert_eq!(in_words(&[none]), None, "{none}");
+        }
+    }
+
+    #[test]
+    fn a_device_is_emptied() {
+        let lines = [
+            "Evacuation of /dev/sdd1 in progress since Wed Nov 25 09:08:39 2026",
+            "\t612M copied out of 1.80G at 51M/s, 33.20% done, 1h24m to go",
+        ];
+        let scan = in_words(&lines).expect("an evacuation");
+        assert_eq!((scan.done_bytes, scan.bytes_per_second), (Some(612 << 20), Some(51 << 20)));
+        assert_eq!((scan.share, scan.left), (Some(0.332), Some(Duration::from_secs(84 * 60))));
+    }
+
+    #[test]
+    fn progress_that_cannot_be_true_is_none() {
+        for odd in ["-nan% done", "100.01% done", "inf% done", "x% done"] {
+            assert_eq!(in_words(&["scrub in progress since now", odd]).expect("a scrub").share, None, "{odd}");
+        }
+        for odd in [
+            "99999999999999999 days 00:00:01 to go",
+            "1 days to go",
+            "::: to go",
+            "5h to go",
+            "no estimated completion time",
+        ] {
+            assert_eq!(in_words(&["scrub in progress since now", odd]).expect("a scrub").left, None, "{odd}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn any_words_are_a_pass_or_none(first in "(scrub|resilver|expansion|Evacuation|scan) (in progress|paused) since \\PC{0,9}", more in prop::collection::vec("[0-9.]{0,25}[BKMGTPE]?( / | scanned| issued| at |/s|, |% done| days |:| to go|\\PC){0,12}", 0..4)) {
+            let lines: Vec<&str> = std::iter::once(&first).chain(&more).map(String::as_str).collect();
+            let scan = in_words(&lines);
+            prop_assert_eq!(scan.is_none(), first.starts_with("scan") );
+            prop_assert!(scan.and_then(|scan| scan.share).is_none_or(|share| (0.0..=1.0).contains(&share)));
+        }
+    }
+}
