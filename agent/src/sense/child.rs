@@ -3,13 +3,14 @@
 use crate::clock::{Clock, Moment};
 use crate::reading::{Missing, Reason};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
-use rustix::process::{Pid, Signal, kill_process_group};
+use rustix::process::{Pid, PidfdFlags, Signal, kill_process_group, pidfd_open};
 use std::fs::File;
 use std::io::{self, Read};
 use std::os::fd::OwnedFd;
 use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
+use std::time::Duration;
 
 /// More output than this is not from a tool that is well.
 const LONGEST: usize = 1 << 20;
@@ -54,12 +55,25 @@ pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Re
         Missing::new(reason, format!("{name}: {}", error.kind()))
     })?;
     let heard = hear(&mut child, clock, end);
-    // Once both pipes are closed it has nothing more to say; one that has ended already is beyond being killed.
+    if heard.is_ok() {
+        let _ = await_end(&child, end.since(clock.now()));
+    }
+    // One that has ended is beyond being killed.
     let _ = kill_process_group(Pid::from_child(&child), Signal::KILL);
     let ended = child.wait();
     let [output, complaints] = heard.map_err(|why| Missing { detail: format!("{name}: {}", why.detail), ..why })?;
     let status = ended.map_err(|error| Missing::new(Reason::Unreadable, format!("{name}: {}", error.kind())))?;
     Ok(Outcome { success: status.success(), output, complaints })
+}
+
+/// Waits for it to end, once it has closed its pipes; kernels before 5.3 cannot be asked to, and need not wait long.
+fn await_end(child: &Child, left: Duration) -> rustix::io::Result<()> {
+    let handle = pidfd_open(Pid::from_child(child), PidfdFlags::empty())?;
+    poll(&mut [PollFd::new(&handle, PollFlags::IN)], Some(&limit(left))).map(|_| ())
+}
+
+fn limit(left: Duration) -> Timespec {
+    Timespec { tv_sec: i64::try_from(left.as_secs()).unwrap_or(i64::MAX), tv_nsec: left.subsec_nanos().into() }
 }
 
 /// Everything that it prints and complains of, until it has closed both.
@@ -92,13 +106,11 @@ fn hear(child: &mut Child, clock: &Clock, end: Moment) -> Result<[Vec<u8>; 2], M
 }
 
 /// Which of the two have something to read or are at their end, waiting up to `left` for one.
-fn readable(open: &[Option<File>; 2], left: std::time::Duration) -> Result<[bool; 2], Missing> {
+fn readable(open: &[Option<File>; 2], left: Duration) -> Result<[bool; 2], Missing> {
     let present: Vec<(usize, &File)> =
         open.iter().enumerate().filter_map(|(index, pipe)| Some((index, pipe.as_ref()?))).collect();
     let mut asked: Vec<PollFd> = present.iter().map(|(_, pipe)| PollFd::new(pipe, PollFlags::IN)).collect();
-    let limit =
-        Timespec { tv_sec: i64::try_from(left.as_secs()).unwrap_or(i64::MAX), tv_nsec: left.subsec_nanos().into() };
-    match poll(&mut asked, Some(&limit)) {
+    match poll(&mut asked, Some(&limit(left))) {
         Ok(_) | Err(rustix::io::Errno::INTR) => {}
         Err(error) => return Err(failed(&error.into())),
     }
@@ -116,7 +128,6 @@ fn failed(error: &io::Error) -> Missing {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::time::Duration;
 
     fn shell(script: &str, limit: Duration) -> Result<Outcome, String> {
         let clock = Clock::of_this_machine();
@@ -145,6 +156,13 @@ mod tests {
             shell("yes", LONG),
             Err("unreadable: sh: found more than 1048576 bytes, wanted at most that".into())
         );
+    }
+
+    #[test]
+    fn a_command_that_has_closed_its_output_may_still_end_well_or_not_at_all() {
+        let silent = |success: bool| Ok(Outcome { success, output: Vec::new(), complaints: Vec::new() });
+        assert_eq!(shell("exec >&- 2>&-; sleep 0.1", LONG), silent(true));
+        assert_eq!(shell("exec >&- 2>&-; sleep 1000", Duration::from_millis(500)), silent(false));
     }
 
     #[test]

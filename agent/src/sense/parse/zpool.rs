@@ -46,7 +46,7 @@ pub struct Vdev {
     pub guid: Option<u64>,
     /// What it has counted since it was last cleared; spares count nothing.
     pub errors: Option<Errors>,
-    /// What else is said of it, such as `too many errors`.
+    /// What else is said of it: words such as `too many errors` in text, a code such as `ERR_EXCEEDED` in JSON.
     pub note: Option<String>,
     /// True while the tool says that it is being filled, or waits to be.
     pub resilvering: bool,

@@ -204,6 +204,7 @@ fn between<'a>(text: &'a str, before: &str, after: &str) -> Option<&'a str> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::collection::vec;
     use proptest::prelude::*;
 
     #[test]
@@ -295,10 +296,13 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_words_are_a_pass_or_none(first in "(scrub|resilver|expansion|Evacuation|scan) (in progress|paused) since now\\PC{0,9}", more in prop::collection::vec("([0-9]{0,9}[.]?[0-9]{0,9}[BKMGTPE]?( / | issued at |/s|% done| days | to go|\\PC|, )){0,3}", 0..4)) {
+        fn any_words_are_a_pass_or_none(
+            first in "(scrub|resilver|expansion|Evacuation|scan) (in progress|paused) since now\\PC{0,9}",
+            more in vec("([0-9]{0,9}[.]?[0-9]{0,9}[BKM]?( / | issued at |/s|% done| days | to go|\\PC|, )){0,3}", 0..4),
+        ) {
             let lines: Vec<&str> = std::iter::once(&first).chain(&more).map(String::as_str).collect();
             let scan = in_words(&lines);
-            prop_assert_eq!(scan.is_none(), first.starts_with("scan") );
+            prop_assert_eq!(scan.is_none(), first.starts_with("scan"));
             prop_assert!(scan.and_then(|scan| scan.share).is_none_or(|share| (0.0..=1.0).contains(&share)));
         }
     }

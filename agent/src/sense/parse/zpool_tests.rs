@@ -394,8 +394,10 @@ proptest! {
     /// Rows nested as deep as a text can nest them: no tree is built of it, and no stack runs out.
     #[test]
     fn depth_is_bounded(levels in 0_usize..600) {
-        let rows: String = (1..=levels).map(|level| format!("\t{}x{}  ONLINE 0 0 0\n", "  ".repeat(level), " ".repeat(1300 - 2 * level))).collect();
-        let text = format!("  pool: p\n state: ONLINE\nconfig:\n\n\tNAME{}STATE\n\tp{}  ONLINE 0 0 0\n{rows}\nerrors: No known data errors\n", " ".repeat(1299), " ".repeat(1300));
+        let row = |level: usize, name: &str| format!("\t{:<1302}ONLINE  0 0 0\n", "  ".repeat(level) + name);
+        let rows: String = (1..=levels).map(|level| row(level, "x")).collect();
+        let head = format!("  pool: p\n state: ONLINE\nconfig:\n\n\t{:<1302}STATE\n{}", "NAME", row(0, "p"));
+        let text = format!("{head}{rows}\nerrors: No known data errors\n");
         let told = zpool_text::pools(text.as_bytes());
         prop_assert_eq!(told.is_ok(), (1..=8).contains(&levels), "{:?}", told.err());
     }
