@@ -4,8 +4,10 @@
 mod account;
 pub mod keeper;
 mod manners;
+mod pools;
 pub mod rounds;
 mod seen;
+mod steady;
 pub mod wire;
 mod workers;
 

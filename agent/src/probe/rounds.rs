@@ -1,5 +1,6 @@
 //! One round after another: what is due is asked, what has come is taken in, and all of it becomes a snapshot.
 
+use super::pools::{self, SeenPools};
 use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
@@ -11,7 +12,8 @@ use crate::sense::ask::Told;
 use crate::sense::host::Host;
 use crate::sense::parse::mountinfo::Mount;
 use crate::sense::parse::rate::{Count, rate};
-use crate::sense::{board, chips, drives, links, pools, volumes};
+use crate::sense::pools::md;
+use crate::sense::{board, chips, drives, links, volumes};
 use crate::units::BytesPerSecond;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -37,6 +39,7 @@ enum Target {
     Chip(String),
     Zones,
     Volume(String),
+    Pool(pools::Which),
 }
 
 /// What a worker brings back.
@@ -45,6 +48,7 @@ enum Answer {
     Chip(chips::Answers),
     Zones(Vec<Temperature>),
     Room(Reading<Room>),
+    Pool(pools::Told),
 }
 
 /// The rounds and what they remember from one to the next.
@@ -58,6 +62,7 @@ pub struct Rounds {
     chip_answers: BTreeMap<String, chips::Answers>,
     zones: Vec<Temperature>,
     zones_asked: Option<Moment>,
+    pools: SeenPools,
     volumes: BTreeMap<String, SeenVolume>,
     unmounted: Vec<Unmounted>,
     meant_read_only: Vec<String>,
@@ -85,6 +90,7 @@ impl Rounds {
             chip_answers: BTreeMap::new(),
             zones: Vec::new(),
             zones_asked: None,
+            pools: SeenPools::default(),
             volumes: BTreeMap::new(),
             unmounted: Vec::new(),
             meant_read_only: Vec::new(),
@@ -104,8 +110,10 @@ impl Rounds {
             self.board = board::board(&self.host, now);
             self.look_for_chips(now, &mut blind);
         }
-        self.look_at_drives(look_around, now, &mut blind);
+        let drives_changed = self.look_at_drives(look_around, now, &mut blind);
+        self.pools.look(&self.host, drives_changed, now);
         self.look_at_mounts(now, &mut blind);
+        self.ask_pools(now);
         self.ask_chips(now);
 
         for (target, answer) in self.workers.answers(PATIENCE) {
@@ -115,16 +123,25 @@ impl Rounds {
             self.give_up(&target);
         }
         let links = self.links(now, &mut blind);
-        let pools = look("pools", &mut blind, pools::pools(&self.host, now));
+        let mut pools = look("pools", &mut blind, md::pools(&self.host, now));
+        let (others, silent) = self.pools.as_read(&self.host, now);
+        pools.extend(others);
+        blind.extend(silent);
         self.compose(links, pools, blind)
     }
 
-    fn look_at_drives(&mut self, again: bool, now: Moment, blind: &mut Vec<Blind>) {
+    /// True when a drive has come or gone.
+    fn look_at_drives(&mut self, again: bool, now: Moment, blind: &mut Vec<Blind>) -> bool {
         let spotted = match drives::spot(&self.host) {
             Ok(spotted) => spotted,
-            Err(why) => return blind.push(Blind { what: "drives".to_owned(), why }),
+            Err(why) => {
+                blind.push(Blind { what: "drives".to_owned(), why });
+                return false;
+            }
         };
+        let before = self.drives.len();
         self.drives.retain(|_, seen| spotted.contains(&seen.spotted));
+        let changed = self.drives.len() < before || self.drives.len() < spotted.len();
         let settled: Vec<DriveKey> = self.drives.values().map(|seen| seen.identity.key.clone()).collect();
         for drive in spotted {
             let host = &self.host;
@@ -150,6 +167,7 @@ impl Rounds {
             self.drives.values_mut().map(|seen| &mut seen.identity).collect();
         drives::tell_apart(&mut identities);
         self.ask_drives(now);
+        changed
     }
 
     fn ask_drives(&mut self, now: Moment) {
@@ -218,6 +236,11 @@ impl Rounds {
             if !is_due(seen.asked, ROOM_EVERY, now) {
                 continue;
             }
+            if seen.mount.zfs_pool().is_some_and(|pool| self.pools.is_suspended(pool)) {
+                let why = Missing::new(Reason::NotAsked, "its pool is suspended, and who asks may wait for good");
+                seen.room = Reading::new(Err(why), now, Source::Statvfs);
+                continue;
+            }
             let (host, clock, point) = (self.host.clone(), self.clock.clone(), seen.mount.point.clone());
             let question =
                 move || Answer::Room(Reading::new(volumes::room(&host, &point), clock.now(), Source::Statvfs));
@@ -227,6 +250,17 @@ impl Rounds {
         }
         let volumes = &self.volumes;
         self.workers.keep_only(|target| !matches!(target, Target::Volume(point) if !volumes.contains_key(point)));
+    }
+
+    fn ask_pools(&mut self, now: Moment) {
+        let mounts: Vec<&Mount> = self.volumes.values().map(|seen| &seen.mount).collect();
+        for (which, question) in self.pools.questions(&self.host, &self.clock, &mounts, now) {
+            if self.workers.ask(&Target::Pool(which.clone()), move || Answer::Pool(question())) {
+                self.pools.asked(&which, now);
+            }
+        }
+        let pools = &self.pools;
+        self.workers.keep_only(|target| !matches!(target, Target::Pool(which) if !pools.has(which)));
     }
 
     fn take_in(&mut self, target: Target, answer: Answer) {
@@ -244,6 +278,7 @@ impl Rounds {
             (Target::Chip(key), Answer::Chip(answers)) => {
                 self.chip_answers.insert(key, answers);
             }
+            (Target::Pool(which), Answer::Pool(told)) => self.pools.take_in(&which, told, self.clock.now()),
             (_, Answer::Zones(zones)) => self.zones = zones,
             // A target is only ever asked its own kind of question.
             _ => {}
@@ -269,6 +304,7 @@ impl Rounds {
                     self.chip_answers.insert(key.clone(), chip.without_answers(&why(), now));
                 }
             }
+            Target::Pool(which) => self.pools.give_up(which, why(), now),
             Target::Zones => {
                 self.zones.iter_mut().for_each(|zone| zone.value = Reading::new(Err(why()), now, Source::ThermalZone));
             }

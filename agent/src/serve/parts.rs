@@ -231,10 +231,13 @@ pub(super) fn pool(settings: &Settings, snapshot: &Snapshot, pool: &reading::Poo
         PoolRunning::Running if standing(pool).lost > 0 => PoolState::Degraded,
         PoolRunning::Running => PoolState::Whole,
     });
-    let is_inactive = pool.level.is_empty();
-    if is_inactive {
-        missing
-            .extend(["level", "wanted"].map(|key| (key.to_owned(), "not fitted: the pool is not started".to_owned())));
+    let no_level = pool.level.is_empty();
+    if no_level {
+        let why = match running {
+            Some(PoolRunning::Running) => "not asked: the pool has not told it yet",
+            _ => "not fitted: the pool is not started",
+        };
+        missing.extend(["level", "wanted"].map(|key| (key.to_owned(), why.to_owned())));
     }
     let member = |member: &reading::Member| Member {
         tray: snapshot
@@ -248,9 +251,9 @@ pub(super) fn pool(settings: &Settings, snapshot: &Snapshot, pool: &reading::Poo
     Pool {
         name: pool.name.clone(),
         kind: pool.kind,
-        level: (!is_inactive).then(|| pool.level.clone()),
+        level: (!no_level).then(|| pool.level.clone()),
         state,
-        wanted: (!is_inactive).then_some(pool.wanted),
+        wanted: (!no_level).then_some(pool.wanted),
         members: pool.members.iter().map(member).collect(),
         activity: Activity {
             kind: pool.activity.kind,

@@ -10,7 +10,7 @@ use crate::sense::beneath;
 use crate::sense::host::{Host, parts};
 use crate::sense::parse::zfs_kstat::PoolState;
 use crate::sense::parse::zpool::{self, Class, Standing, Status, Vdev, VdevKind};
-use crate::sense::parse::zpool_scan::{Scan, ScanKind, ScanState};
+use crate::sense::parse::zpool_scan::{ScanKind, ScanState};
 use crate::sense::zfs::Spotted;
 use crate::units::BytesPerSecond;
 use std::collections::BTreeMap;
@@ -74,8 +74,8 @@ pub fn pool(
     told: Option<&Told>,
     now: Moment,
 ) -> Pool {
-    let guid = spotted.guid.or(told.and_then(|told| told.status.guid));
-    let key = guid.map_or_else(|| spotted.name.clone(), |guid| guid.to_string());
+    // Names are unique on a machine at one time; a number that only `zpool` knows would come and go with its answers.
+    let key = spotted.guid.map_or_else(|| spotted.name.clone(), |guid| guid.to_string());
     let running = state.clone().or_else(|why| told.map(|told| told.status.state).ok_or(why)).and_then(running);
     let is_suspended = running == Ok(PoolRunning::Suspended);
     let known = unknown(PoolKind::Zfs, key, spotted.name.clone(), running, now);
@@ -206,10 +206,5 @@ fn activity(status: &Status, places: u32) -> Activity {
     };
     // The tool counts what all members together were read.
     let speed = scan.bytes_per_second.map(|speed| BytesPerSecond(speed as f64 / f64::from(places.max(1))));
-    Activity { kind, done: done(scan), left: scan.left, speed }
-}
-
-fn done(scan: &Scan) -> Option<f64> {
-    let counted = || Some(scan.done_bytes? as f64 / scan.total_bytes.filter(|&total| total > 0)? as f64);
-    scan.share.or_else(counted).filter(|share| (0.0..=1.0).contains(share))
+    Activity { kind, done: scan.share, left: scan.left, speed }
 }
