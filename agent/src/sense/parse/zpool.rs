@@ -161,6 +161,8 @@ pub struct Slot {
 pub struct Member {
     /// Its path, such as `/dev/disk/by-id/…-part1`, where it is or was; else its name.
     pub device: String,
+    /// True when something is at that path: the tool names what has nothing there any more by its number.
+    pub there: bool,
     /// Its number.
     pub guid: Option<u64>,
     /// What it is for.
@@ -279,6 +281,7 @@ fn member(vdev: &Vdev, filling: bool) -> Member {
     };
     Member {
         device: vdev.path.clone().unwrap_or_else(|| vdev.name.clone()),
+        there: standing != Standing::Gone && !vdev.name.bytes().all(|byte| byte.is_ascii_digit()),
         guid: vdev.guid,
         class: vdev.class,
         standing,

@@ -36,7 +36,7 @@ impl Told {
     /// With the kernel's names of the devices that are there now.
     pub fn new(host: &Host, status: Status) -> Self {
         // What the pool has lost may be at the path of another by now.
-        let there = status.members().into_iter().filter(|member| member.standing != Standing::Gone);
+        let there = status.members().into_iter().filter(|member| member.there);
         let places = there.filter_map(|member| Some((member.device.clone(), place(host, &member.device)?))).collect();
         Self { status, places }
     }
