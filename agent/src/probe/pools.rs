@@ -300,3 +300,6 @@ fn own(told: btrfs_members::Told, uuid: &str) -> Result<btrfs_members::Told, Mis
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -54,7 +54,7 @@ mod tests {
     fn believed(reads: &[(u64, &'static str)]) -> Vec<&'static str> {
         let mut steady = Steady::new("ONLINE");
         let after = reads.iter().map(|&(second, read)| {
-            steady.see(read, read == "SUSPENDED", Moment(second * 1000));
+            steady.see(read, read == "SUSPENDED", Moment::after_boot(Duration::from_secs(second)));
             *steady.value()
         });
         after.collect()

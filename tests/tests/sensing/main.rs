@@ -8,6 +8,7 @@ mod attachments;
 mod bad_input;
 mod btrfs;
 mod lvm_raid;
+mod told_pools;
 mod zfs;
 
 use std::fmt::Display;
