@@ -1,10 +1,12 @@
 //! What judge hands on: what holds, how bad it is, and whether the box is still heard from. Typed facts, no words for
 //! people: those are in `tell/wording.rs`.
 
+mod estimate;
 mod finding;
 mod kind;
 mod outlook;
 
+pub use estimate::{Estimate, Rates};
 pub use finding::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
@@ -32,6 +34,10 @@ pub struct Verdict {
     pub fans: Vec<String>,
     /// Where drives' temperatures are heading, for those with a curve to tell it from.
     pub outlooks: BTreeMap<DriveKey, Outlook>,
+    /// When volumes will be full, by mount point, where their history carries that.
+    pub full_in: BTreeMap<String, Estimate>,
+    /// How long the work on pools will still take, by key, where its pace says so.
+    pub work_left: BTreeMap<String, Estimate>,
     /// What is worth one line and is no condition.
     pub remarks: Vec<Remark>,
 }

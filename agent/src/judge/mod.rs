@@ -5,7 +5,6 @@ mod acquaintances;
 mod answering;
 mod attachments;
 mod drives;
-pub mod estimate;
 mod fans;
 pub mod fill;
 mod health;
@@ -121,6 +120,7 @@ pub fn judge(
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
         memory.ledger.learn_checks(snapshot, &checked);
+        memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
         for rule in RULES {
@@ -176,6 +176,8 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: memory.fans.fitted(),
         outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),
+        full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
+        work_left: memory.work.left(),
         remarks: Vec::new(),
         conditions,
     }

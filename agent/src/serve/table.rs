@@ -83,7 +83,7 @@ fn heading(outlook: &super::outlook_part::Outlook) -> Option<String> {
 }
 
 fn pools(document: &Document) -> Vec<Vec<String>> {
-    let row = |pool: &super::parts::Pool| {
+    let row = |pool: &super::pool_part::Pool| {
         let working = pool.members.iter().filter(|member| member.state == "active").count();
         let done = pool
             .activity
@@ -101,7 +101,7 @@ fn pools(document: &Document) -> Vec<Vec<String>> {
 }
 
 fn volumes(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
-    let row = |volume: &super::parts::Volume| {
+    let row = |volume: &super::volume_part::Volume| {
         if let Some(reason) = volume.missing.get("free_bytes") {
             why.push(format!("room of {}: {reason}", volume.mount));
         }

@@ -5,7 +5,7 @@ use super::heat_words::Warm;
 use super::{drive_words, pool_words};
 use crate::reading::ActivityKind;
 use crate::units::span;
-use crate::verdict::{Condition, Down, Finding, LinkFault, Place, SpaceLimit};
+use crate::verdict::{Condition, Down, Finding, LinkFault, Place};
 
 /// The words of a condition.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -91,34 +91,12 @@ fn finding(finding: &Finding) -> Words {
             evidence: vec![format!("members missing {missing} of {of}"), format!("further losses survived {spare}")],
         },
         Finding::PoolDown { pool, why, present, of } => pool_down(pool, *why, *present, *of),
-        Finding::PoolBusy { pool, activity, done, left } => {
-            let how_far = done.map(|done| format!(" {done}")).unwrap_or_default();
-            let left = left.map(|left| format!("about {} left at this speed", span(left)));
-            Words {
-                title: format!("{pool} {}{how_far}", doing(*activity)),
-                name: format!("{pool} {}", doing(*activity)),
-                sentence: sentence(&[pool, &format!("runs a {}{how_far}", doing(*activity))], left.as_deref()),
-                brief: "nothing to do",
-                leave_in: None,
-                advice: "Nothing to do; it is slower while this runs.".to_owned(),
-                warning: match activity {
-                    ActivityKind::Check => "Do not stop it without need.",
-                    _ => "Leave all drives in until it is done.",
-                }
-                .to_owned(),
-                evidence: vec![format!("activity {}{how_far}", doing(*activity))],
-            }
+        Finding::PoolBusy { pool, activity, done, left, risk } => {
+            pool_words::busy(pool, *activity, *done, *left, *risk)
         }
-        Finding::SpaceLow { mount, free, size, share, limit } => Words {
-            title: format!("{} {share} FREE", short(mount, TITLE_COLUMNS - 10)),
-            name: format!("{} LOW ON ROOM", short(mount, TITLE_COLUMNS - 12)),
-            sentence: format!("{mount} has {free} of {size} free ({share})."),
-            brief: "make room",
-            leave_in: None,
-            advice: "Move or delete what is not needed; deleted files may still be held by snapshots.".to_owned(),
-            warning: "Do not let it run full: programs then lose what they write.".to_owned(),
-            evidence: vec![format!("free {free} ({share})"), format!("limit {}", space_limit(limit))],
-        },
+        Finding::SpaceLow { mount, free, size, share, limit, full_in } => {
+            pool_words::space(mount, (*free, *size, *share), limit.as_ref(), *full_in)
+        }
         Finding::FanStopped { fan, speed, by_fault_line, with_heat } => Words {
             title: "FAN STOPPED".to_owned(),
             name: "FAN STOPPED".to_owned(),
@@ -253,13 +231,6 @@ pub(super) fn doing(activity: ActivityKind) -> &'static str {
         ActivityKind::Repair => "repair",
         ActivityKind::Reshape => "reshape",
         ActivityKind::Balance => "balance",
-    }
-}
-
-fn space_limit(limit: &SpaceLimit) -> String {
-    match limit.amount {
-        Some(amount) => format!("{} and {amount}", limit.share),
-        None => limit.share.to_string(),
     }
 }
 

@@ -1,6 +1,6 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
-use super::{Kind, Outlook, Place};
+use super::{Estimate, Kind, Outlook, Place};
 use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use std::time::Duration;
@@ -70,8 +70,10 @@ pub enum Finding {
         activity: ActivityKind,
         /// How far.
         done: Option<Percent>,
-        /// How long at the present speed.
-        left: Option<Duration>,
+        /// How long it will still take.
+        left: Option<Estimate>,
+        /// What it risks, while a member is being filled.
+        risk: Option<ReadRisk>,
     },
     /// A volume is nearly full.
     SpaceLow {
@@ -83,8 +85,10 @@ pub enum Finding {
         size: Bytes,
         /// The same as a share.
         share: Percent,
-        /// The limits that were passed.
-        limit: SpaceLimit,
+        /// The limits of room that were passed, if any were.
+        limit: Option<SpaceLimit>,
+        /// When it will be full, if its history says so.
+        full_in: Option<Estimate>,
     },
     /// A fan that should turn does not.
     FanStopped {
@@ -416,6 +420,19 @@ pub enum Down {
     Absent,
     /// It waits for members that it cannot do without.
     Suspended,
+}
+
+/// How likely a sector cannot be read on the way of a rebuild, and what that rests on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReadRisk {
+    /// The chance of at least one, 0 to 1.
+    pub chance: f64,
+    /// What is still to be read from the members that remain.
+    pub bytes: Bytes,
+    /// In how many bits the worst of them may have one error, by the data sheets of its class.
+    pub bits_per_error: f64,
+    /// True when the class was guessed from the kind of drive.
+    pub is_guess: bool,
 }
 
 /// Which limits of room were passed: below the share and, if one is set, below the amount as well.

@@ -3,6 +3,7 @@
 
 #![allow(clippy::match_overlapping_arm, reason = "an arm begins where the one before it ends")]
 
+mod ahead;
 mod attachments;
 mod boxes;
 mod drives;
