@@ -2,9 +2,11 @@
 
 mod drive;
 mod pool;
+mod self_test;
 
 pub use drive::*;
 pub use pool::*;
+pub use self_test::*;
 
 use crate::clock::Moment;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};

@@ -2,11 +2,14 @@
 //! what it does not offer is asked once only, since every refused command makes the kernel halt the port for a moment.
 
 use super::command::{Ata, Command};
-use super::{Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, parsed, sense_of, settle, unreadable};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use super::{
+    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, sense_of, settle,
+    unreadable,
+};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::ata_identify::{Identify, identify};
 use crate::sense::parse::ata_power::{PowerMode, power_mode};
-use crate::sense::parse::ata_self_test::{self, SelfTest as Outcome};
+use crate::sense::parse::ata_self_test::{self, Entry, SelfTest as Outcome};
 use crate::sense::parse::ata_smart::{Overall, SmartData, Standing, overall, smart_data, thresholds};
 use crate::sense::parse::counter::Counter;
 use crate::sense::parse::quirks::Quirks;
@@ -22,6 +25,9 @@ const STATISTICS: u8 = 0x04;
 const SELF_TESTS: u8 = 0x06;
 const PHY_EVENTS: u8 = 0x11;
 const SCT_STATUS: u8 = 0xE0;
+
+/// What the drive answered to SMART READ DATA in this talk, once it was asked.
+type SmartPage = Option<Result<SmartData, Failure>>;
 
 /// What is remembered of a drive from one talk to the next.
 #[derive(Debug, Default)]
@@ -55,11 +61,19 @@ impl AtaDrive {
         if let Err(why) = self.identify(to) {
             return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
         }
+        let step = wanted.step.map(|step| {
+            // Only the drive's own word says that a test wakes nobody.
+            mode.clone()?;
+            self.step(to, step)
+        });
         // With its heads parked, logs that lie on the medium would make it move them.
-        let parked = mode.is_ok_and(PowerMode::may_have_parked) && !wanted.in_use;
-        let health = (wanted.health && !parked).then(|| self.health(to));
+        let parked = mode.is_ok_and(PowerMode::may_have_parked) && !wanted.in_use && !wanted.by_owner;
+        let mut read = None;
+        let health = (wanted.health && !parked).then(|| self.health(to, &mut read));
         let own_limits = health.as_ref().map(own_limits).unwrap_or_default();
-        Told { power, temperature: wanted.temperature.then(|| self.temperature(to)), own_limits, health }
+        let self_tests = (wanted.self_tests && !parked).then(|| self.self_tests(to, &mut read));
+        let temperature = wanted.temperature.then(|| self.temperature(to, &mut read));
+        Told { power, temperature, own_limits, health, self_tests, step }
     }
 
     /// The kernel learns from a successful command that a bridge has more sense to give than 18 bytes, so a bridge is
@@ -91,7 +105,7 @@ impl AtaDrive {
     }
 
     /// By the SCT status, which costs the drive least; else by its attributes.
-    fn temperature(&mut self, to: &mut dyn Transport) -> Result<Celsius, Missing> {
+    fn temperature(&mut self, to: &mut dyn Transport, read: &mut SmartPage) -> Result<Celsius, Missing> {
         let abilities = self.identity.as_ref().map(|identity| identity.abilities).unwrap_or_default();
         if abilities.sct && !self.quirks.avoid_sct {
             let status = parsed(self.send(to, Ata::SmartReadLog { log: SCT_STATUS }), ata_sct::sct_status);
@@ -102,7 +116,7 @@ impl AtaDrive {
         if !abilities.smart_enabled {
             return Err(Missing::new(Reason::NotFitted, "the drive has no SMART, or it is switched off"));
         }
-        let data = parsed(self.send(to, Ata::SmartReadData), smart_data).map_err(Failure::reason)?;
+        let data = self.smart_data(to, read).map_err(Failure::reason)?;
         let counters = ata_attributes::counters(&data.attributes, self.model());
         let degrees = ["temperature_c", "airflow_temperature_c"]
             .into_iter()
@@ -112,20 +126,14 @@ impl AtaDrive {
             .ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
     }
 
-    fn health(&mut self, to: &mut dyn Transport) -> Health {
+    fn health(&mut self, to: &mut dyn Transport, read: &mut SmartPage) -> Health {
         let abilities = self.identity.as_ref().map(|identity| identity.abilities).unwrap_or_default();
-        let not_offered = || Missing::new(Reason::NotFitted, "the drive does not offer it");
-        let mut health = Health {
-            assessment: Err(not_offered()),
-            counters: Vec::new(),
-            self_test: Err(not_offered()),
-            unread: Vec::new(),
-        };
+        let mut health = Health { assessment: Err(not_offered()), counters: Vec::new(), unread: Vec::new() };
         if abilities.general_logs {
             self.statistics(to, &mut health);
         }
         if abilities.smart && abilities.smart_enabled {
-            self.smart(to, &mut health);
+            self.smart(to, &mut health, read);
         }
         if abilities.phy_counters {
             let events = parsed(self.send(to, Ata::ReadLogExt { log: PHY_EVENTS, page: 0 }), ata_logs::phy_events);
@@ -168,14 +176,14 @@ impl AtaDrive {
         }
     }
 
-    fn smart(&mut self, to: &mut dyn Transport, health: &mut Health) {
+    fn smart(&mut self, to: &mut dyn Transport, health: &mut Health, read: &mut SmartPage) {
         health.assessment = self.send(to, Ata::SmartReturnStatus).map_err(Failure::reason).and_then(|reply| {
             match overall(&sense_of(&reply, to.answering())?).map_err(unreadable)? {
                 Overall::Passed => Ok(SelfAssessment::Passed),
                 Overall::Failing => Ok(SelfAssessment::Failing),
             }
         });
-        match parsed(self.send(to, Ata::SmartReadData), smart_data) {
+        match self.smart_data(to, read) {
             Ok(data) => self.take_in(to, health, &data),
             Err(failure) => collect(health, "attributes", Err(failure)),
         }
@@ -195,16 +203,47 @@ impl AtaDrive {
                 }
             }
         }
+    }
+
+    /// How its self-tests stand.
+    fn self_tests(&mut self, to: &mut dyn Transport, read: &mut SmartPage) -> Result<SelfTests, Missing> {
+        let data = self.smart_data(to, read).map_err(Failure::reason)?;
         if !data.can_self_test {
-            return;
+            return Err(not_offered());
         }
-        // "Passed" in the status also stands for "never ran"; the log tells the two apart.
-        let past = parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata_self_test::log);
-        health.self_test = match (data.self_test, past) {
-            (Outcome::Passed, Ok(past)) => Ok(past.first().map_or(SelfTest::Never, |entry| outcome(entry.outcome))),
-            (Outcome::Passed, Err(failure)) => Err(failure.reason()),
-            (other, _) => Ok(outcome(other)),
+        let hours = ata_attributes::counters(&data.attributes, self.model())
+            .into_iter()
+            .find(|counter| counter.name == "power_on_hours")
+            .and_then(|counter| u64::try_from(counter.value).ok());
+        let record = match (self.record(to), data.self_test) {
+            (Ok(record), _) => record,
+            (Err(failure), Outcome::Passed) => return Err(failure.reason()),
+            (Err(_), _) => Vec::new(),
         };
+        let minutes = [data.short_test_minutes, data.extended_test_minutes];
+        Ok(self_tests::ata(data.self_test, &record, hours, minutes))
+    }
+
+    /// The tests of the past, the newest first.
+    fn record(&mut self, to: &mut dyn Transport) -> Result<Vec<Entry>, Failure> {
+        parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata_self_test::log)
+    }
+
+    /// Begins or ends a self-test.
+    fn step(&mut self, to: &mut dyn Transport, step: SelfTestStep) -> Result<(), Missing> {
+        let mut read = None;
+        if !self.smart_data(to, &mut read).map_err(Failure::reason)?.can_self_test {
+            return Err(not_offered());
+        }
+        self.send(to, Ata::SelfTest(step)).map_err(Failure::reason).map(drop)
+    }
+
+    /// SMART READ DATA, sent once a talk.
+    fn smart_data(&mut self, to: &mut dyn Transport, read: &mut SmartPage) -> Result<SmartData, Failure> {
+        if !self.identity.as_ref().is_some_and(|identity| identity.abilities.smart_enabled) {
+            return Err(Failure::NotSupported("it has no SMART, or it is switched off".to_owned()));
+        }
+        read.get_or_insert_with(|| parsed(self.send(to, Ata::SmartReadData), smart_data)).clone()
     }
 
     /// Sends a command, unless the drive has said before that it does not know it.
@@ -222,16 +261,6 @@ impl AtaDrive {
 
     fn model(&self) -> &str {
         self.identity.as_ref().and_then(|identity| identity.model.as_deref()).unwrap_or_default()
-    }
-}
-
-fn outcome(outcome: Outcome) -> SelfTest {
-    match outcome {
-        Outcome::Passed => SelfTest::Passed,
-        Outcome::AbortedByHost | Outcome::InterruptedByReset | Outcome::Reserved(_) => SelfTest::Ended,
-        Outcome::CouldNotFinish => SelfTest::CouldNotFinish,
-        Outcome::Failed(_) => SelfTest::Failed,
-        Outcome::Running { remaining_percent } => SelfTest::Running { remaining_percent: Some(remaining_percent) },
     }
 }
 

@@ -9,10 +9,11 @@ pub mod nvme;
 pub mod nvme_admin;
 pub mod scsi;
 pub mod scsi_generic;
+pub mod self_tests;
 
 use super::parse::counter::{Counter, drop_contradicted_hours};
 use super::parse::sense_data::{Answering, Sense, sense};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::units::Celsius;
 use command::Command;
 use std::collections::BTreeSet;
@@ -94,6 +95,12 @@ pub struct Wanted {
     pub temperature: bool,
     /// Its health.
     pub health: bool,
+    /// How its self-tests stand.
+    pub self_tests: bool,
+    /// A self-test to begin or to end. Only a drive that itself says that it is awake gets it.
+    pub step: Option<SelfTestStep>,
+    /// Its owner asks about its self-tests, so heads that are parked may be moved.
+    pub by_owner: bool,
     /// Somebody else has just used it, so it is awake whatever else is known.
     pub in_use: bool,
 }
@@ -109,12 +116,17 @@ pub struct Told {
     pub own_limits: OwnLimits,
     /// Its health, if that was wanted and the drive was awake.
     pub health: Option<Health>,
+    /// How its self-tests stand, if that was wanted and the drive was awake.
+    pub self_tests: Option<Result<SelfTests, Missing>>,
+    /// Whether it did the step that was wanted.
+    pub step: Option<Result<(), Missing>>,
 }
 
 impl Told {
     /// A drive of which only the power state is known.
     pub fn only(power: Result<Power, Missing>) -> Self {
-        Self { power, temperature: None, own_limits: OwnLimits::default(), health: None }
+        let own_limits = OwnLimits::default();
+        Self { power, temperature: None, own_limits, health: None, self_tests: None, step: None }
     }
 }
 
@@ -125,8 +137,6 @@ pub struct Health {
     pub assessment: Result<SelfAssessment, Missing>,
     /// What it counts.
     pub counters: Vec<Counter>,
-    /// Its newest self-test, or the one that runs.
-    pub self_test: Result<SelfTest, Missing>,
     /// What could not be read, and why; what the drive does not offer is not among it.
     pub unread: Vec<String>,
 }
@@ -134,6 +144,10 @@ pub struct Health {
 /// The sense of a reply.
 fn sense_of(reply: &Reply, answering: Answering) -> Result<Sense, Missing> {
     sense(&reply.sense, answering).map_err(unreadable)
+}
+
+fn not_offered() -> Missing {
+    Missing::new(Reason::NotFitted, "the drive does not offer it")
 }
 
 fn unreadable(why: String) -> Missing {

@@ -1,10 +1,10 @@
 //! The talk with an NVMe drive (NVMe 1.4, clause 5). It saves power by itself, and no question keeps it from that.
 
 use super::command::{Command, Nvme};
-use super::{Failure, Health, OneTalk, Told, Transport, Wanted, parsed};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use super::{Failure, Health, OneTalk, Told, Transport, Wanted, not_offered, parsed, self_tests};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::nvme::{self, Controller, Warning};
-use crate::sense::parse::nvme_logs::{Outcome, SelfTests, self_tests};
+use crate::sense::parse::nvme_logs;
 
 const HEALTH: Nvme = Nvme::GetLog { log: 0x02, bytes: 512 };
 const SELF_TESTS: Nvme = Nvme::GetLog { log: 0x06, bytes: 564 };
@@ -36,9 +36,14 @@ impl NvmeDrive {
         let health = wanted.health.then(|| Health {
             assessment: log.clone().map(|log| assessment(log.warning)),
             counters: log.as_ref().map(nvme::Health::counters).unwrap_or_default(),
-            self_test: self.self_test(to),
             unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
         });
+        let step = wanted.step.map(|step| {
+            power.clone()?;
+            self.step(to, step)
+        });
+        let hours = log.as_ref().ok().and_then(|log| u64::try_from(log.power_on_hours).ok());
+        let self_tests = wanted.self_tests.then(|| self.self_tests(to, hours));
         let limits = self.controller.as_ref();
         Told {
             power,
@@ -48,14 +53,25 @@ impl NvmeDrive {
                 critical: limits.and_then(|controller| controller.critical_temperature),
             },
             health,
+            self_tests,
+            step,
         }
     }
 
-    fn self_test(&self, to: &mut dyn Transport) -> Result<SelfTest, Missing> {
-        if !self.controller.as_ref().is_some_and(|controller| controller.can_self_test) {
-            return Err(Missing::new(Reason::NotFitted, "the drive does not offer it"));
-        }
-        parsed(to.send(&Command::Nvme(SELF_TESTS)), self_tests).map_err(Failure::reason).map(newest)
+    fn self_tests(&self, to: &mut dyn Transport, hours_now: Option<u64>) -> Result<SelfTests, Missing> {
+        let controller = self.able()?;
+        let log = parsed(to.send(&Command::Nvme(SELF_TESTS)), nvme_logs::self_tests).map_err(Failure::reason)?;
+        Ok(self_tests::nvme(&log, hours_now, controller.extended_test_minutes))
+    }
+
+    /// Begins or ends a self-test.
+    fn step(&self, to: &mut dyn Transport, step: SelfTestStep) -> Result<(), Missing> {
+        self.able()?;
+        to.send(&Command::Nvme(Nvme::SelfTest(step))).map_err(Failure::reason).map(drop)
+    }
+
+    fn able(&self) -> Result<&Controller, Missing> {
+        self.controller.as_ref().filter(|controller| controller.can_self_test).ok_or_else(not_offered)
     }
 }
 
@@ -66,18 +82,5 @@ fn assessment(warning: Warning) -> SelfAssessment {
         SelfAssessment::Failing
     } else {
         SelfAssessment::Passed
-    }
-}
-
-fn newest(tests: SelfTests) -> SelfTest {
-    if let Some((_, done)) = tests.running {
-        return SelfTest::Running { remaining_percent: Some(100_u8.saturating_sub(done)) };
-    }
-    match tests.past.first().map(|test| test.outcome) {
-        None => SelfTest::Never,
-        Some(Outcome::Passed) => SelfTest::Passed,
-        Some(Outcome::Ended(_) | Outcome::Reserved(_)) => SelfTest::Ended,
-        Some(Outcome::CouldNotFinish) => SelfTest::CouldNotFinish,
-        Some(Outcome::Failed) => SelfTest::Failed,
     }
 }

@@ -62,6 +62,17 @@ fn contents(bytes: &[u8], code: u8) -> Result<&[u8], String> {
     contents.ok_or_else(|| format!("found {} bytes, wanted a page of {}", bytes.len(), 4 + length))
 }
 
+/// How long an extended self-test takes, in minutes, by the Extended INQUIRY Data page, 86h (SPC-4 clause 7.8.7, from
+/// memory); `None` when the drive does not state it.
+///
+/// # Errors
+/// What was found instead of the page.
+pub fn extended_test_minutes(bytes: &[u8]) -> Result<Option<u16>, String> {
+    let contents = contents(bytes, 0x86)?;
+    // Drives of before that standard end sooner.
+    Ok(be16(contents, 6).ok().filter(|minutes| !matches!(minutes, 0 | 0xFFFF)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::testing::{any_bytes, bent, hex};
