@@ -8,7 +8,7 @@ pub use finding::*;
 pub use kind::Kind;
 
 use crate::clock::Moment;
-use crate::reading::DriveKey;
+use crate::reading::{AskedBy, DriveKey, SelfTestStep, TestOutcome};
 use crate::units::Celsius;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -56,6 +56,39 @@ pub enum Remark {
         before: i64,
         /// What it says now.
         now: i64,
+    },
+    /// Something about a drive's test of itself.
+    SelfTest {
+        /// Whose.
+        drive: Place,
+        /// What.
+        news: TestNews,
+    },
+}
+
+/// What is new about a drive's test of itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum TestNews {
+    /// The drive was asked for one, or to end it.
+    Asked {
+        /// For what.
+        step: SelfTestStep,
+        /// Who wanted it.
+        by: AskedBy,
+        /// Why it does not, if it does not.
+        refused: Option<String>,
+    },
+    /// It runs: seen for the first time, or another quarter is done.
+    Runs {
+        /// How much is left, if the drive says.
+        remaining_percent: Option<u8>,
+    },
+    /// It is over.
+    Over {
+        /// What came of it.
+        outcome: TestOutcome,
+        /// The first sector that failed, where its record says which.
+        failed_at_lba: Option<u64>,
     },
 }
 

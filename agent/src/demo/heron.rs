@@ -3,8 +3,8 @@
 use crate::clock::Moment;
 use crate::reading::{
     Activity, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Health, Link, Load, Member, MemberState, OwnLimits,
-    Pool, PoolKind, PoolRunning, Power, Rail, Reading, Room, SelfAssessment, SelfTest, Snapshot, Source, Temperature,
-    Traffic, Volume,
+    PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, Room, SelfAssessment, SelfTest, SelfTests, Snapshot,
+    Source, Temperature, TestKind, TestOutcome, Traffic, Volume,
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
 
@@ -99,6 +99,8 @@ fn drive(now: Moment, scene: &Scene, tray: usize) -> Option<Drive> {
         own_limits: OwnLimits::default(),
         traffic: read(now, Source::Sysfs, traffic(0.0, share)),
         health: read(now, Source::Drive, health()),
+        self_tests: read(now, Source::Drive, self_tests()),
+        test_request: None,
     })
 }
 
@@ -111,9 +113,20 @@ fn health() -> Health {
             counter("reallocated_sectors", 0),
             counter("pending_sectors", 0),
         ],
-        self_test: Ok(SelfTest::Passed),
         unread: Vec::new(),
     }
+}
+
+/// A drive that passed an extended test a month ago.
+fn self_tests() -> SelfTests {
+    let passed = PastTest {
+        kind: TestKind::Extended,
+        outcome: TestOutcome::Passed,
+        power_on_hours: 9_140,
+        age_hours: Some(720),
+        failed_at_lba: None,
+    };
+    SelfTests { now: SelfTest::Passed, past: vec![passed], short_minutes: Some(2), extended_minutes: Some(420) }
 }
 
 fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {

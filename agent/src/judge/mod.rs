@@ -10,6 +10,8 @@ pub mod ledger;
 mod links;
 mod pools;
 mod presence;
+pub mod request;
+mod self_tests;
 mod shelves;
 mod space;
 mod track;
@@ -17,7 +19,7 @@ mod warmth;
 
 use crate::clock::Moment;
 use crate::reading::Snapshot;
-use crate::verdict::{Change, Condition, Heard, Kind, Subject, Verdict};
+use crate::verdict::{Change, Condition, Finding, Heard, Kind, Subject, Verdict};
 use ledger::Ledger;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -39,6 +41,7 @@ pub struct Memory {
     fans: fans::Known,
     links: links::Known,
     warmth: warmth::Known,
+    self_tests: self_tests::Known,
     ledger: Ledger,
     last_heard: Option<Moment>,
 }
@@ -61,6 +64,11 @@ impl Memory {
 
     fn open(&self) -> impl Iterator<Item = &Condition> {
         self.tracks.values().filter_map(Track::open)
+    }
+
+    /// The facts of a condition that is open.
+    fn finding(&self, kind: Kind, subject: &Subject) -> Option<&Finding> {
+        Some(&self.tracks.get(&(kind, subject.clone()))?.open()?.finding)
     }
 
     fn is_open(&self, kind: Kind, subject: &Subject) -> bool {
@@ -91,6 +99,7 @@ pub fn judge(
         memory.warmth.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
+        remarks.extend(memory.self_tests.learn(settings, snapshot));
         memory.drives.learn_starts(&memory.ledger);
         for rule in RULES {
             for sight in rule(settings, memory, snapshot) {

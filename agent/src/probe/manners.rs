@@ -2,7 +2,7 @@
 //! awake anyway. Pure: the time comes in, a wish or none goes out.
 
 use crate::clock::Moment;
-use crate::reading::Power;
+use crate::reading::{AskedBy, Power, SelfTestStep};
 use crate::sense::ask::Wanted;
 use std::time::Duration;
 
@@ -17,12 +17,36 @@ const RESTLESS_AFTER: Duration = Duration::from_secs(24 * 3600);
 /// Health changes slowly.
 const HEALTH_EVERY: Duration = Duration::from_secs(6 * 3600);
 
+/// A drive in use is asked for its self-tests this often: somebody may have started one by other means.
+const TESTS_EVERY: Duration = Duration::from_secs(30 * 60);
+/// How a test goes on is asked this often; a short one is over in minutes. The test keeps the drive awake itself.
+const SHORT_TEST_EVERY: Duration = Duration::from_secs(10);
+const LONG_TEST_EVERY: Duration = Duration::from_secs(60);
+/// A request that could not be put to the drive for so long is void: a test must not begin when nobody thinks of it.
+const REQUEST_LASTS: Duration = Duration::from_secs(60);
+
+/// A wish about self-tests that goes before all manners, but never before sleep.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Request {
+    /// What to do, if it is more than a question.
+    pub step: Option<SelfTestStep>,
+    /// Who wants it.
+    pub by: AskedBy,
+    /// When it came.
+    pub at: Moment,
+}
+
 /// What is remembered to be polite to one drive.
 #[derive(Debug, Clone)]
 pub struct Manners {
     has_disks: bool,
     asked: Option<Moment>,
     told_health: Option<Moment>,
+    told_tests: Option<Moment>,
+    /// While a test runs: how often to ask how it goes on.
+    test_every: Option<Duration>,
+    last_step: Option<SelfTestStep>,
+    request: Option<Request>,
     /// Somebody else used the drive since it was last asked.
     used: bool,
     /// Since when nobody used it, and it was not seen asleep either.
@@ -32,7 +56,17 @@ pub struct Manners {
 impl Manners {
     /// For a drive with turning disks, or without.
     pub fn new(has_disks: bool) -> Self {
-        Self { has_disks, asked: None, told_health: None, used: false, restless_since: None }
+        Self {
+            has_disks,
+            asked: None,
+            told_health: None,
+            told_tests: None,
+            test_every: None,
+            last_step: None,
+            request: None,
+            used: false,
+            restless_since: None,
+        }
     }
 
     /// Takes in whether anybody used the drive since the look before.
@@ -50,24 +84,62 @@ impl Manners {
             (true, true) => RESTLESS_EVERY,
         };
         let is_due = |last: Option<Moment>, every| last.is_none_or(|last| now.since(last) >= every);
-        is_due(self.asked, every).then(|| Wanted {
+        let health = is_due(self.told_health, HEALTH_EVERY);
+        let goes_on = self.test_every.is_some_and(|every| is_due(self.told_tests.max(self.asked), every));
+        let in_passing = is_due(self.told_tests, TESTS_EVERY) && (self.used || !self.has_disks);
+        let request = self.request;
+        (request.is_some() || goes_on || is_due(self.asked, every)).then(|| Wanted {
             temperature: true,
-            health: is_due(self.told_health, HEALTH_EVERY),
+            health,
+            self_tests: request.is_some() || goes_on || health || in_passing,
+            step: request.and_then(|request| request.step),
+            by_owner: request.is_some_and(|request| request.by == AskedBy::Owner),
             in_use: self.used,
         })
     }
 
-    /// The drive was asked.
-    pub fn asked(&mut self, now: Moment) {
+    /// Somebody wants something of its self-tests.
+    pub fn request(&mut self, request: Request) {
+        self.request = Some(request);
+    }
+
+    /// True while a request waits for the drive to be asked.
+    pub fn has_request(&self) -> bool {
+        self.request.is_some()
+    }
+
+    /// The request that could not be put to the drive in time, once.
+    pub fn void_request(&mut self, now: Moment) -> Option<Request> {
+        self.request.take_if(|request| now.since(request.at) >= REQUEST_LASTS)
+    }
+
+    /// Somebody else used the drive since it was last asked.
+    pub fn is_used(&self) -> bool {
+        self.used
+    }
+
+    /// The drive was asked; the request that was put to it, if there was one.
+    pub fn asked(&mut self, now: Moment) -> Option<Request> {
         self.asked = Some(now);
         self.used = false;
+        let request = self.request.take();
+        self.last_step = request.and_then(|request| request.step).or(self.last_step);
+        request
     }
 
     /// The drive told whether it sleeps.
     pub fn told_power(&mut self, power: Option<Power>) {
         if power == Some(Power::Asleep) {
             self.restless_since = None;
+            self.test_every = None;
         }
+    }
+
+    /// The drive told of its self-tests. What is news there is asked once more soon.
+    pub fn told_tests(&mut self, is_running: bool, is_news: bool, now: Moment) {
+        let every = if self.last_step == Some(SelfTestStep::Short) { SHORT_TEST_EVERY } else { LONG_TEST_EVERY };
+        self.test_every = is_running.then_some(every);
+        self.told_tests = (!is_news || is_running).then_some(now);
     }
 
     /// The drive told of its health. What is news there is asked once more soon: nothing is judged on one reading.

@@ -1,10 +1,12 @@
 //! One drive as the probe has seen it so far: who it is, what it moved, what it told. What of it may be asked when is in
 //! [`super::manners`].
 
-use super::manners::Manners;
+use super::manners::{Manners, Request};
+use super::schedule::Candidate;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, Source, Traffic,
+    AskedBy, Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment,
+    SelfTestStep, SelfTests, Source, TestOutcome, TestRequest, Traffic,
 };
 use crate::sense::ask::drive::Asker;
 use crate::sense::ask::{self, Told};
@@ -35,6 +37,10 @@ pub struct SeenDrive {
     temperature: Reading<Celsius>,
     told_limits: OwnLimits,
     health: Reading<Health>,
+    self_tests: Reading<SelfTests>,
+    /// The request that the drive is asked right now.
+    under_way: Option<Request>,
+    test_request: Option<TestRequest>,
 }
 
 impl SeenDrive {
@@ -55,6 +61,9 @@ impl SeenDrive {
             temperature: Reading::new(Err(no_temperature(&identity)), now, Source::Hwmon),
             told_limits: OwnLimits::default(),
             health: Reading::new(Err(not_yet()), now, Source::Drive),
+            self_tests: Reading::new(Err(not_yet()), now, Source::Drive),
+            under_way: None,
+            test_request: None,
             identity,
         }
     }
@@ -125,6 +134,9 @@ impl SeenDrive {
         clock: &Clock,
         now: Moment,
     ) -> Option<impl FnOnce() -> (Told, Moment) + use<>> {
+        if let Some(void) = self.manners.void_request(now) {
+            self.answer(void, Err(Missing::new(Reason::TimedOut, "the drive had no time for another question")), now);
+        }
         if drives::is_suspended(host, &self.spotted.device) {
             self.sleeps(now, Source::Sysfs);
             return None;
@@ -158,12 +170,45 @@ impl SeenDrive {
 
     /// The worker has taken the question.
     pub fn asked(&mut self, now: Moment) {
-        self.manners.asked(now);
+        self.under_way = self.manners.asked(now).or(self.under_way);
+    }
+
+    /// Somebody wants to know of its self-tests or, with a step, that one begins or ends.
+    pub fn request(&mut self, step: Option<SelfTestStep>, by: AskedBy, now: Moment) {
+        self.manners.request(Request { step, by, at: now });
+    }
+
+    /// What the schedule of self-tests must know of it.
+    pub fn candidate(&self) -> Candidate<'_> {
+        Candidate {
+            key: &self.identity.key,
+            is_active: self.power.get() == Some(&Power::Active) && self.stalled_since.is_none(),
+            is_used: self.manners.is_used(),
+            has_disks: self.identity.kind != DriveKind::Ssd,
+            self_tests: self.self_tests.get(),
+            requested: self.test_request.as_ref().map(|request| request.at),
+            is_pending: self.manners.has_request() || self.under_way.is_some(),
+        }
+    }
+
+    /// Notes what came of a request for a step; a mere question has its answer in the readings.
+    fn answer(&mut self, request: Request, answer: Result<(), Missing>, at: Moment) {
+        if let Some(step) = request.step {
+            self.test_request = Some(TestRequest { step, by: request.by, answer, at });
+        }
     }
 
     /// Takes in an answer.
     pub fn take_in(&mut self, told: Told, at: Moment) {
         self.manners.told_power(told.power.as_ref().ok().copied());
+        if let Some(request) = self.under_way.take() {
+            let not_done = || match &told.power {
+                Ok(Power::Asleep) => Missing::new(Reason::Asleep, ""),
+                Ok(_) => Missing::new(Reason::NotAsked, "the talk broke off before"),
+                Err(why) => why.clone(),
+            };
+            self.answer(request, told.step.unwrap_or_else(|| Err(not_done())), at);
+        }
         if told.power == Ok(Power::Asleep) {
             return self.sleeps(at, Source::Drive);
         }
@@ -181,12 +226,25 @@ impl SeenDrive {
             self.manners.told_health(is_news(self.health.get(), &health), at);
             self.health = Reading::new(Ok(health), at, Source::Drive);
         }
+        if let Some(tests) = told.self_tests {
+            let is_running = tests.as_ref().is_ok_and(SelfTests::is_running);
+            let is_news = tests.as_ref().ok().is_some_and(|now| match self.self_tests.get() {
+                Some(before) => failures(before) != failures(now) || before.is_running() != is_running,
+                None => now.standing_failure().is_some(),
+            });
+            self.manners.told_tests(is_running, is_news, at);
+            self.self_tests = Reading::new(tests, at, Source::Drive);
+        }
     }
 
     /// No answer within the deadline.
     pub fn give_up(&mut self, why: Missing, now: Moment) {
         self.power = Reading::new(Err(why.clone()), now, Source::Drive);
-        self.temperature = Reading::new(Err(why), now, Source::Drive);
+        self.temperature = Reading::new(Err(why.clone()), now, Source::Drive);
+        // A late answer may still come, and then it counts.
+        if let Some(request) = self.under_way {
+            self.answer(request, Err(why), now);
+        }
     }
 
     /// A sleeping drive is healthy; what it told last stays, with its age.
@@ -228,6 +286,8 @@ impl SeenDrive {
             },
             traffic: self.traffic.clone(),
             health: self.health.clone(),
+            self_tests: self.self_tests.clone(),
+            test_request: self.test_request.clone(),
         }
     }
 }
@@ -249,12 +309,7 @@ fn as_read(health: ask::Health) -> Health {
         value: counter.value,
         origin: counter.origin.to_string(),
     });
-    Health {
-        assessment: health.assessment,
-        counters: counters.collect(),
-        self_test: health.self_test,
-        unread: health.unread,
-    }
+    Health { assessment: health.assessment, counters: counters.collect(), unread: health.unread }
 }
 
 /// True when what matters most has changed since the reading before, or looks bad in the first.
@@ -276,6 +331,12 @@ fn is_news(before: Option<&Health>, now: &Health) -> bool {
         Some(before) => before.assessment != now.assessment || told(before) != told(now),
         None => fails || now.counters.iter().any(|counter| counter.name == "pending_sectors" && counter.value > 0),
     }
+}
+
+/// Which failures of self-tests a drive has on its record, by their hours.
+fn failures(tests: &SelfTests) -> Vec<u64> {
+    let failed = tests.past.iter().filter(|test| test.outcome == TestOutcome::Failed);
+    failed.map(|test| test.power_on_hours).collect()
 }
 
 /// A rate needs two counts; this is the first.

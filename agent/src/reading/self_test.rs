@@ -122,6 +122,15 @@ impl SelfTests {
         matches!(self.now, SelfTest::Running { .. })
     }
 
+    /// The newest failure on record that no later test has undone.
+    pub fn standing_failure(&self) -> Option<PastTest> {
+        let stands = |&(newer, failed): &(usize, &PastTest)| {
+            let is_undone = || self.past[..newer].iter().any(|later| later.undoes_failure_of(failed.kind));
+            failed.outcome == TestOutcome::Failed && !is_undone()
+        };
+        self.past.iter().enumerate().find(stands).map(|(_, failed)| *failed)
+    }
+
     /// Of a record, the newest first, what is worth handing on: the newest test of each kind, the newest of each kind
     /// that came to a result, and the newest failure of another kind.
     pub fn worth_keeping(record: impl IntoIterator<Item = PastTest>) -> Vec<PastTest> {
@@ -148,6 +157,14 @@ impl PastTest {
     /// True when it came to its end and said something of the drive.
     pub fn has_result(&self) -> bool {
         matches!(self.outcome, TestOutcome::Passed | TestOutcome::Failed)
+    }
+
+    /// True for a passed test that looked at no less than one of this kind: an extended one looks at everything, a short
+    /// one at what a short one does.
+    pub fn undoes_failure_of(&self, kind: TestKind) -> bool {
+        let looked_at_no_less =
+            self.kind == TestKind::Extended || (self.kind == TestKind::Short && kind == TestKind::Short);
+        self.outcome == TestOutcome::Passed && looked_at_no_less
     }
 }
 
@@ -181,5 +198,41 @@ mod tests {
         let kept: Vec<_> =
             SelfTests::worth_keeping(tests).iter().map(|test| (test.kind, test.outcome, test.power_on_hours)).collect();
         assert_eq!(kept, [(Short, Ended, 99), (Short, Passed, 96), (Extended, Failed, 95), (Other, Failed, 94)]);
+    }
+
+    /// A record in letters, the newest first: S, E or O for the kind, then p for passed, f for failed, e for ended.
+    fn failure(record: &str) -> Option<(TestKind, u64)> {
+        let test = |(number, letters): (usize, &str)| PastTest {
+            kind: match letters.as_bytes()[0] {
+                b'S' => TestKind::Short,
+                b'E' => TestKind::Extended,
+                _ => TestKind::Other,
+            },
+            outcome: match letters.as_bytes()[1] {
+                b'p' => TestOutcome::Passed,
+                b'f' => TestOutcome::Failed,
+                _ => TestOutcome::Ended,
+            },
+            power_on_hours: 99 - number as u64,
+            age_hours: None,
+            failed_at_lba: None,
+        };
+        let past = SelfTests::worth_keeping(record.split(' ').enumerate().map(test));
+        let tests = SelfTests { now: SelfTest::Never, past, short_minutes: None, extended_minutes: None };
+        tests.standing_failure().map(|failed| (failed.kind, failed.power_on_hours))
+    }
+
+    #[test]
+    fn a_failure_stands_until_a_test_that_looks_at_no_less_is_passed() {
+        use TestKind::{Extended, Other, Short};
+        assert_eq!(failure("Sp Ep"), None);
+        assert_eq!(failure("Sf"), Some((Short, 99)));
+        assert_eq!(failure("Sp Sf"), None);
+        assert_eq!(failure("Sp Ef"), Some((Extended, 98)), "a sample says nothing of the whole");
+        assert_eq!(failure("Ep Ef"), None);
+        assert_eq!(failure("Ep Sf Of"), None, "the whole includes the sample");
+        assert_eq!(failure("Sp Of"), Some((Other, 98)));
+        assert_eq!(failure("Ee Se Ef"), Some((Extended, 97)), "one that came to nothing undoes nothing");
+        assert_eq!(failure("Sf Ep"), Some((Short, 99)), "nor does one from before");
     }
 }

@@ -2,7 +2,7 @@
 
 use super::document::{Reasons, reason};
 use super::parts::{tray, value};
-use crate::reading::{self, Bus, DriveKind, Health, Power, SelfAssessment, SelfTest, Snapshot};
+use crate::reading::{self, Bus, DriveKind, Health, PastTest, Power, SelfAssessment, SelfTest, Snapshot};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_config::Settings;
@@ -45,6 +45,10 @@ pub struct Drive {
     pub counters: Option<BTreeMap<String, i64>>,
     /// Its newest self-test, or the one that runs.
     pub self_test: Option<SelfTest>,
+    /// How old that is.
+    pub self_test_age_s: Option<u64>,
+    /// What is worth knowing of the self-tests on its record, the newest first.
+    pub past_self_tests: Option<Vec<PastTest>>,
     /// When it told of its health.
     pub health_age_s: Option<u64>,
     /// Why a value is `null`.
@@ -57,16 +61,13 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
     let temperature =
         value(&drive.temperature, &mut missing, &["temperature_c", "temperature_age_s"], |celsius| celsius.0);
     let power = value(&drive.power, &mut missing, &["power"], |power| *power);
-    let health =
-        value(&drive.health, &mut missing, &["assessment", "counters", "self_test", "health_age_s"], Clone::clone);
-    let (assessment, self_test) = match &health {
-        Some(health) => {
-            missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
-            missing.extend(health.self_test.as_ref().err().map(|why| ("self_test".to_owned(), reason(why))));
-            (health.assessment.as_ref().ok().copied(), health.self_test.as_ref().ok().copied())
-        }
-        None => (None, None),
-    };
+    let health = value(&drive.health, &mut missing, &["assessment", "counters", "health_age_s"], Clone::clone);
+    let assessment = health.as_ref().and_then(|health| {
+        missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
+        health.assessment.as_ref().ok().copied()
+    });
+    let of_self_tests = ["self_test", "self_test_age_s", "past_self_tests"];
+    let self_tests = value(&drive.self_tests, &mut missing, &of_self_tests, Clone::clone);
     let counted =
         |health: &Health| health.counters.iter().map(|counter| (counter.name.clone(), counter.value)).collect();
     for (key, absent) in
@@ -93,7 +94,9 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
         written_bytes_per_s: moved.map(|traffic| traffic.outward.0),
         assessment,
         counters: health.as_ref().map(counted),
-        self_test,
+        self_test: self_tests.as_ref().map(|tests| tests.now),
+        self_test_age_s: self_tests.as_ref().map(|_| snapshot.taken.since(drive.self_tests.taken).as_secs()),
+        past_self_tests: self_tests.map(|tests| tests.past),
         health_age_s: health.map(|_| snapshot.taken.since(drive.health.taken).as_secs()),
         missing,
     }

@@ -1,6 +1,7 @@
 //! The state as a table for people: the same document, nothing more.
 
 use super::document::{Document, Standing};
+use crate::tell::test_words;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
 use std::fmt::Write;
 use std::time::Duration;
@@ -20,7 +21,7 @@ pub fn table(document: &Document) -> String {
     let mut why = Vec::new();
     rows(
         &mut text,
-        &["tray", "drive", "size", "power", "temp", "says", "in MB/s", "out MB/s", "serial", "now"],
+        &["tray", "drive", "size", "power", "temp", "says", "self-test", "in MB/s", "out MB/s", "serial", "now"],
         drives(document, &mut why),
     );
     rows(&mut text, &["pool", "level", "members", "state", "size"], pools(document));
@@ -63,6 +64,7 @@ fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
             shown(drive.power.map(|power| format!("{power:?}").to_lowercase())),
             shown(drive.temperature_c.map(|degrees| Celsius(degrees).to_string())),
             shown(drive.assessment.map(|assessment| format!("{assessment:?}").to_lowercase())),
+            shown(drive.self_test.map(test_words::in_short)),
             shown(rate(drive.read_bytes_per_s)),
             shown(rate(drive.written_bytes_per_s)),
             shown(drive.serial.clone()),

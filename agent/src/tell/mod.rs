@@ -2,4 +2,5 @@
 
 mod drive_words;
 pub mod log;
+pub mod test_words;
 pub mod wording;

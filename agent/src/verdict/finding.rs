@@ -1,7 +1,7 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
 use super::{Kind, Place};
-use crate::reading::ActivityKind;
+use crate::reading::{ActivityKind, TestKind};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use std::time::Duration;
 
@@ -102,10 +102,12 @@ pub enum Finding {
         /// What is wrong.
         what: LinkFault,
     },
-    /// A drive predicts that it will fail.
+    /// A drive predicts that it will fail, or failed its own test.
     DriveSaysFailing {
         /// Which.
         drive: Place,
+        /// How it says so.
+        how: SaysFailing,
     },
     /// A counter of a drive grew, or stands where it should not.
     Counted {
@@ -208,7 +210,7 @@ impl Finding {
         match self {
             Self::DriveGone { drive, .. }
             | Self::DriveHot { drive, .. }
-            | Self::DriveSaysFailing { drive }
+            | Self::DriveSaysFailing { drive, .. }
             | Self::Counted { drive, .. }
             | Self::SsdWorn { drive, .. }
             | Self::DriveNotAnswering { drive, .. }
@@ -225,6 +227,22 @@ impl Finding {
             | Self::DrivesHeatingTogether { .. } => None,
         }
     }
+}
+
+/// How a drive says that it fails.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SaysFailing {
+    /// By its own assessment of itself.
+    Assessment,
+    /// By a self-test that it failed and that no later one has undone.
+    SelfTest {
+        /// Which test.
+        kind: TestKind,
+        /// The first sector that failed, where its record says which.
+        failed_at_lba: Option<u64>,
+        /// How many power-on hours ago, where its record tells.
+        age_hours: Option<u64>,
+    },
 }
 
 /// What of a drive was counted.

@@ -12,6 +12,7 @@ use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::{Command, Stdio};
 use traylight::probe::wire::Decoder;
+use traylight::reading::Snapshot;
 use traylight_tests::binary::traylight;
 use traylight_tests::pretend_box::PretendBox;
 
@@ -177,7 +178,7 @@ fn a_probe_speaks_to_whoever_holds_its_socket_and_ends_when_nobody_does() {
     let mut decoder = Decoder::default();
     let mut piece = [0; 4096];
     let snapshot = loop {
-        if let Some(snapshot) = decoder.next_snapshot().unwrap() {
+        if let Some(snapshot) = decoder.next_message::<Snapshot>().unwrap() {
             break snapshot;
         }
         let length = ours.read(&mut piece).unwrap();
