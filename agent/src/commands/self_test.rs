@@ -68,7 +68,7 @@ async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<Ex
 
     let since = talk.clock.now();
     talk.attend(key)?;
-    let snapshot = talk.until(|drive| drive.power.taken > since).await?;
+    let snapshot = talk.until(|drive| drive.power.taken > since || drive.stalled_since.is_some()).await?;
     let drive = talk.of(&snapshot)?;
     if let Some(why) = refusal(drive, step) {
         return Err(io::Error::other(test_words::refusal(&place, step, &why)));
@@ -128,11 +128,14 @@ impl Talk {
         self.keeper.tell(Order::SelfTest { drive, step })
     }
 
-    /// The next snapshot. A probe that is lost is replaced, and the test on the drive does not mind.
+    /// The next snapshot.
     async fn hear(&mut self) -> io::Result<Snapshot> {
         match self.keeper.news().await {
             News::Snapshot(snapshot) => Ok(*snapshot),
-            News::Lost { why, .. } => Err(io::Error::other(format!("the probe was lost: {why}"))),
+            News::Lost { why, .. } => {
+                let lost = format!("the probe was lost: {why}; a self-test that was begun goes on without it");
+                Err(io::Error::other(lost))
+            }
         }
     }
 

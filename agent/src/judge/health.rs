@@ -6,7 +6,7 @@
 
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives, pools};
-use crate::reading::{Drive, DriveKey, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind, TestOutcome};
+use crate::reading::{Drive, DriveKey, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind};
 use crate::units::Percent;
 use crate::verdict::{Counted, Finding, Kind, SaysFailing, Severity, Subject};
 use std::time::Duration;

@@ -123,7 +123,7 @@ mod tests {
         assert_eq!(two.fitting.len(), 2);
     }
 
-    fn refused(change: impl Fn(&mut Drive), step: SelfTestStep) -> Option<Refusal> {
+    fn refused(change: impl FnOnce(&mut Drive), step: SelfTestStep) -> Option<Refusal> {
         let (_, mut snapshot) = heron();
         change(&mut snapshot.drives[0]);
         refusal(&snapshot.drives[0], step)
@@ -132,7 +132,8 @@ mod tests {
     #[test]
     fn what_speaks_against_a_test() {
         use SelfTestStep::{Abort, Extended, Short};
-        let power = |power| move |drive: &mut Drive| drive.power = Reading::new(power, Moment::default(), Source::Drive);
+        let power =
+            |power| move |drive: &mut Drive| drive.power = Reading::new(power, Moment::default(), Source::Drive);
         let asleep = power(Ok::<_, Missing>(Power::Asleep));
         let silent = Missing::new(Reason::TimedOut, "no answer for 10 s");
         let unable = Missing::new(Reason::NotFitted, "the drive does not offer it");

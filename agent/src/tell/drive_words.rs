@@ -48,7 +48,10 @@ pub(super) fn failing(drive: &Place, how: SaysFailing) -> Words {
                      self-test: if that fails too, replace the drive with the box off.",
                     "Do not put it off: back up before anything else, and compare the serial before you change a tray.",
                 ],
-                format!("{test} failed{}{age}", failed_at_lba.map(|lba| format!(" at sector {lba}")).unwrap_or_default()),
+                format!(
+                    "{test} failed{}{age}",
+                    failed_at_lba.map(|lba| format!(" at sector {lba}")).unwrap_or_default()
+                ),
             )
         }
     }

@@ -102,7 +102,8 @@ pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: 
     lines.push(what.to_owned());
     if step != SelfTestStep::Abort {
         lines.push(
-            "It goes on serving, more slowly, gets warmer, and does not fall asleep meanwhile. No data is changed.".into(),
+            "It goes on serving, more slowly, gets warmer, and does not fall asleep meanwhile. No data is changed."
+                .into(),
         );
         lines.push(match minutes.map(|minutes| span(Duration::from_secs(60 * u64::from(minutes)))) {
             Some(time) => format!("The drive says that it takes about {time}; with other work to do, longer."),
@@ -212,9 +213,6 @@ mod tests {
             "tray 3 (serial ..LARK): was to begin a long self-test, as the schedule says, but did not: asleep"
         );
         let failed = TestNews::Over { outcome: TestOutcome::Failed, failed_at_lba: Some(305_419_896) };
-        assert_eq!(
-            said(failed),
-            "tray 3 (serial ..LARK): its self-test is over: FAILED at sector 305419896 first"
-        );
+        assert_eq!(said(failed), "tray 3 (serial ..LARK): its self-test is over: FAILED at sector 305419896 first");
     }
 }

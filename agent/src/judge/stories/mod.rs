@@ -7,6 +7,7 @@ mod boxes;
 mod drives;
 mod members;
 mod pools;
+mod self_tests;
 
 use super::{Memory, judge};
 use crate::clock::Moment;

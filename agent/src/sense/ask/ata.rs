@@ -3,8 +3,8 @@
 
 use super::command::{Ata, Command};
 use super::{
-    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, sense_of, settle,
-    unreadable,
+    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, sense_of,
+    settle, unreadable,
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::ata_identify::{Identify, identify};

@@ -2,7 +2,8 @@
 
 use super::command::{Command, Scsi};
 use super::{
-    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, settle, unreadable,
+    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, settle,
+    unreadable,
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::counter::{Counter, Origin, Unit};

