@@ -86,7 +86,10 @@ impl Manners {
         let is_due = |last: Option<Moment>, every| last.is_none_or(|last| now.since(last) >= every);
         let health = is_due(self.told_health, HEALTH_EVERY);
         let goes_on = self.test_every.is_some_and(|every| is_due(self.told_tests.max(self.asked), every));
-        let in_passing = is_due(self.told_tests, TESTS_EVERY) && (self.used || !self.has_disks);
+        let in_passing = match self.told_tests {
+            None => true,
+            told => is_due(told, TESTS_EVERY) && (self.used || !self.has_disks),
+        };
         let request = self.request;
         (request.is_some() || goes_on || is_due(self.asked, every)).then(|| Wanted {
             temperature: true,
@@ -228,5 +231,76 @@ mod tests {
         let gaps: Vec<u64> = asked_at.windows(2).map(|pair| pair[1] - pair[0]).collect();
         assert!(gaps[..143].iter().all(|&gap| gap == 600), "the first day");
         assert!(gaps[145..].iter().all(|&gap| gap == 3600), "the second day");
+    }
+
+    fn at(second: u64) -> Moment {
+        Moment::after_boot(Duration::from_secs(second))
+    }
+
+    /// An idle disk that has been asked at `second`, and told that a test runs or not.
+    fn asked(second: u64, is_running: bool) -> Manners {
+        let mut manners = Manners::new(true);
+        manners.saw(false, at(second));
+        manners.asked(at(second));
+        manners.told_health(false, at(second));
+        manners.told_tests(is_running, false, at(second));
+        manners
+    }
+
+    fn request(step: Option<SelfTestStep>, second: u64) -> Request {
+        Request { step, by: AskedBy::Owner, at: at(second) }
+    }
+
+    #[test]
+    fn a_request_is_put_to_the_drive_at_once_and_once() {
+        let mut manners = asked(0, false);
+        assert_eq!(manners.wish(at(2)), None);
+        manners.request(request(Some(SelfTestStep::Short), 2));
+        let wish = manners.wish(at(4)).expect("the owner waits");
+        assert_eq!((wish.step, wish.self_tests, wish.by_owner), (Some(SelfTestStep::Short), true, true));
+        assert_eq!(manners.asked(at(4)), Some(request(Some(SelfTestStep::Short), 2)));
+        assert_eq!((manners.wish(at(6)), manners.has_request()), (None, false));
+    }
+
+    #[test]
+    fn a_request_that_found_no_ear_within_a_minute_is_void() {
+        let mut manners = asked(0, false);
+        let wanted = request(Some(SelfTestStep::Extended), 2);
+        manners.request(wanted);
+        assert_eq!(manners.void_request(at(61)), None);
+        assert_eq!(manners.void_request(at(62)), Some(wanted));
+        assert_eq!((manners.wish(at(62)), manners.void_request(at(62))), (None, None));
+    }
+
+    #[test]
+    fn how_a_test_goes_on_is_asked_by_its_length() {
+        let next = |manners: &Manners| (1..=1200).find(|&second| manners.wish(at(second)).is_some());
+        assert_eq!(next(&asked(0, true)), Some(60), "nobody said that it is a short one");
+        let mut short = Manners::new(true);
+        short.request(request(Some(SelfTestStep::Short), 0));
+        short.asked(at(0));
+        short.told_health(false, at(0));
+        short.told_tests(true, false, at(0));
+        assert_eq!(next(&short), Some(10));
+        assert!(short.wish(at(10)).is_some_and(|wish| wish.self_tests && !wish.health && wish.step.is_none()));
+        short.told_tests(false, false, at(10));
+        assert_eq!(next(&short), Some(600), "as any idle disk");
+        let mut asleep = asked(0, true);
+        asleep.told_power(Some(Power::Asleep));
+        assert_eq!(next(&asleep), Some(600), "a test does not outlast sleep");
+    }
+
+    #[test]
+    fn a_disk_in_use_is_asked_for_its_self_tests_in_passing() {
+        let mut manners = asked(0, false);
+        manners.saw(true, at(60));
+        assert!(manners.wish(at(60)).is_some_and(|wish| !wish.self_tests));
+        assert!(manners.wish(at(30 * 60)).is_some_and(|wish| wish.self_tests && !wish.by_owner));
+        let idle = asked(0, false);
+        assert!(idle.wish(at(30 * 60)).is_some_and(|wish| !wish.self_tests), "but not one that nobody uses");
+        let mut failed = asked(0, false);
+        failed.told_tests(false, true, at(0));
+        assert_eq!(failed.wish(at(2)), None);
+        assert!(failed.wish(at(600)).is_some_and(|wish| wish.self_tests), "unless what it told was news");
     }
 }

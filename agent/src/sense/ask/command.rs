@@ -1,6 +1,6 @@
 //! Every command that is ever sent to a drive, and its bytes. The set is closed by type: what is not here cannot be
 //! sent. None of it reads or writes user data, and none changes a setting; the self-test is the one that makes a drive
-//! work, and only its owner starts it.
+//! work, and it begins at the owner's word only, given by hand or as a schedule.
 
 pub use crate::reading::SelfTestStep;
 

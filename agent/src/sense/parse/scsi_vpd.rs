@@ -112,6 +112,14 @@ mod tests {
     }
 
     #[test]
+    fn a_drive_need_not_say_how_long_its_test_takes() {
+        assert_eq!(extended_test_minutes(&hex("00 86 00 08 00 00 00 00 00 00 01 2c")), Ok(Some(300)));
+        assert_eq!(extended_test_minutes(&hex("00 86 00 08 00 00 00 00 00 00 00 00")), Ok(None));
+        assert_eq!(extended_test_minutes(&hex("00 86 00 04 00 00 00 00")), Ok(None), "of an older standard");
+        assert!(extended_test_minutes(&hex("00 83 00 00")).is_err());
+    }
+
+    #[test]
     fn what_does_not_fit_is_refused() {
         assert_eq!(serial(&hex("00 83 00 00")), Err("found vital product data page 83h, wanted 80h".into()));
         assert_eq!(serial(&[]), Err("found 0 bytes, wanted at least 2".into()));

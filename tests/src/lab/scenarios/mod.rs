@@ -6,6 +6,7 @@
 mod heron;
 mod look;
 mod raid5_member_lost;
+mod self_test;
 
 use super::error::LabError;
 use super::parts::Parts;
@@ -15,11 +16,18 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// All scenarios, in the order in which they are played.
-pub const ALL: &[Scenario] = &[Scenario {
-    name: "raid5_member_lost",
-    about: "a whole box is told as it is; then a drive of its RAID 5 goes",
-    play: raid5_member_lost::play,
-}];
+pub const ALL: &[Scenario] = &[
+    Scenario {
+        name: "raid5_member_lost",
+        about: "a whole box is told as it is; then a drive of its RAID 5 goes",
+        play: raid5_member_lost::play,
+    },
+    Scenario {
+        name: "self_test",
+        about: "a drive tests itself when its owner says so; a sleeping one and one that cannot are left alone",
+        play: self_test::play,
+    },
+];
 
 /// One story.
 pub struct Scenario {
