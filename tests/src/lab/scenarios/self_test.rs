@@ -32,6 +32,17 @@ done
 exit 1
 "#;
 
+/// TEST UNIT READY by a general tool: exit code 2 is "not ready" (sg3_utils(8)).
+const STILL_ASLEEP: &str = r#"
+for block in /sys/block/sd*; do
+    grep -q SLEEPER "$block/device/model" || continue
+    sg_turs "/dev/${block##*/}"
+    test $? -eq 2
+    exit
+done
+exit 1
+"#;
+
 /// Plays it.
 pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let mut heron = Heron::boot(bench, report, "self_test")?;
@@ -54,7 +65,8 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
         report.step("there is nothing to stop, exit code 1", || ask(&mut heron, "stop TRAY-B", 1, "no self-test runs")),
         report.step("a sleeping drive is left asleep, exit code 1", || {
             let serial = heron.machine.must_run(ASLEEP, 60)?;
-            ask(&mut heron, &format!("short {} --yes", serial.trim()), 1, "it sleeps; a self-test would wake it")
+            ask(&mut heron, &format!("short {} --yes", serial.trim()), 1, "it sleeps; a self-test would wake it")?;
+            heron.machine.must_run(STILL_ASLEEP, 60).map(drop)
         }),
     ];
     checks.into_iter().collect()
