@@ -19,15 +19,15 @@ done
 exit 1
 "#;
 
-/// The kernel's own pretend SCSI drive, stopped: `sg_start --stop`; its name is noted.
+/// The kernel's own pretend SCSI drive, stopped; its serial is told. A device that was open for writing is read by udev
+/// when it is closed, which would start the drive: hence `--readonly`.
 const ASLEEP: &str = r#"
 modprobe scsi_debug dev_size_mb=16 inq_product=SLEEPER || exit 1
-for _ in $(seq 100); do
-    for block in /sys/block/sd*; do
-        grep -q SLEEPER "$block/device/model" || continue
-        sg_start --stop "/dev/${block##*/}" && cat "$block/device/vpd_pg80" | tr -cd 'A-Za-z0-9' && exit
-    done
-    sleep 0.1
+! command -v udevadm >/dev/null || udevadm settle
+for block in /sys/block/sd*; do
+    grep -q SLEEPER "$block/device/model" || continue
+    sg_start --readonly --stop "/dev/${block##*/}" && tr -cd 'A-Za-z0-9' <"$block/device/vpd_pg80"
+    exit
 done
 exit 1
 "#;
