@@ -1,12 +1,16 @@
 //! What sense hands on: plain data about one box at one time. No opinion in here, that is `verdict.rs`.
 
+mod attachment;
 mod drive;
 mod pool;
 mod self_test;
+mod volume;
 
+pub use attachment::*;
 pub use drive::*;
 pub use pool::*;
 pub use self_test::*;
+pub use volume::*;
 
 use crate::clock::Moment;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
@@ -26,6 +30,8 @@ pub struct Snapshot {
     pub pools: Vec<Pool>,
     /// Mounted file systems with room in them.
     pub volumes: Vec<Volume>,
+    /// File systems that should be mounted, by `/etc/fstab`, and are not.
+    pub unmounted: Vec<Unmounted>,
     /// Fans with a tachometer or a fault line.
     pub fans: Vec<Fan>,
     /// Temperatures that belong to no drive.
@@ -177,30 +183,6 @@ pub struct Traffic {
     pub inward: BytesPerSecond,
     /// To the drive, or sent by the port.
     pub outward: BytesPerSecond,
-}
-
-/// A mounted file system with room in it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Volume {
-    /// Where it is mounted.
-    pub mount: String,
-    /// The file system's type.
-    pub file_system: String,
-    /// What is mounted.
-    pub source: String,
-    /// Its room.
-    pub room: Reading<Room>,
-}
-
-/// Room in a file system, from statvfs(3).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Room {
-    /// Size.
-    pub size: Bytes,
-    /// What ordinary users can still fill.
-    pub free: Bytes,
-    /// What is filled.
-    pub used: Bytes,
 }
 
 /// A fan with a tachometer or a fault line.

@@ -171,12 +171,12 @@ impl Core {
         match reload() {
             Ok(new) if new.panel != settings.panel => {
                 *settings = Settings { panel: settings.panel.clone(), ..new };
-                self.memory.accept_absences(settings);
+                self.memory.accept_drives(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
             }
             Ok(new) => {
                 *settings = new;
-                self.memory.accept_absences(settings);
+                self.memory.accept_drives(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force")
             }
             Err(problems) => Entry::agent(

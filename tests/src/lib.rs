@@ -10,4 +10,5 @@ pub mod lab;
 pub mod pretend_box;
 pub mod pretend_bus;
 pub mod pretend_panel;
+pub mod pretend_pools;
 pub mod scenes;

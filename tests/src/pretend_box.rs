@@ -74,6 +74,7 @@ impl PretendBox {
                 .write(&format!("{ata_port}/nr_pmp_links"), "0\n")
                 .link(&format!("/sys/class/ata_port/ata{port}"), &ata_port);
         }
+        self.write(&format!("/sys/class/ata_link/link{port}/sata_spd"), "6.0 Gbps\n");
         self.scsi_device(&scsi, device, serial, model).write(&format!("{scsi}/wwid"), &wwid(serial));
         self.thermometer(&format!("{scsi}/hwmon"), "drivetemp", &scsi)
     }
@@ -295,6 +296,8 @@ impl PretendBox {
             .write(&format!("{scsi}/vendor"), "ATA     \n")
             .write(&format!("{scsi}/model"), &format!("{model:<16.16}\n"))
             .write(&format!("{scsi}/state"), "running\n")
+            .write(&format!("{scsi}/iotmo_cnt"), "0x0\n")
+            .write(&format!("{scsi}/timeout"), "30\n")
             .write(&format!("{scsi}/power/runtime_status"), "active\n")
             .write_raw(&format!("{scsi}/vpd_pg80"), &page)
     }
@@ -331,7 +334,7 @@ impl PretendBox {
     }
 
     /// Where a path leads when its links are followed, as a path of the box.
-    fn real(&self, absolute: &str) -> String {
+    pub fn real(&self, absolute: &str) -> String {
         let real = self.path(absolute).canonicalize().unwrap_or_else(|error| panic!("{absolute}: {error}"));
         let root = self.root().canonicalize().expect("the box is there");
         format!("/{}", real.strip_prefix(root).expect("links stay in the box").display())

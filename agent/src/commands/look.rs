@@ -13,7 +13,7 @@ use traylight::reading::Snapshot;
 use traylight::serve::document::Document;
 use traylight::serve::{socket, table};
 use traylight::verdict::Verdict;
-use traylight_config::{Grace, Settings};
+use traylight_config::{Grace, Limits, Settings};
 
 /// How long one look may take; the probe needs about a second.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -65,7 +65,9 @@ fn document(shared: &Shared) -> io::Result<Document> {
 /// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to
 /// wait for: what is beyond a limit now counts now.
 pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) -> io::Result<(Verdict, Snapshot)> {
-    let settings = without_patience(settings);
+    // Nor is there a start to wait for the end of.
+    let grace = Grace { drives: Duration::ZERO, pools: Duration::ZERO };
+    let settings = Settings { limits: Limits { grace, ..settings.limits.clone() }, ..settings.clone() };
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let snapshots = runtime.block_on(async {
         let mut keeper = Keeper::new(root, clock.clone());
@@ -75,7 +77,7 @@ pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) ->
     });
     runtime.shutdown_background();
     let [first, second] = snapshots?;
-    let mut memory = Memory::default();
+    let mut memory = Memory::without_patience();
     judge(&settings, &mut memory, first.taken, Some(&first));
     let (verdict, _) = judge(&settings, &mut memory, second.taken, Some(&second));
     Ok((verdict, second))
@@ -86,23 +88,4 @@ async fn hear(keeper: &mut Keeper) -> io::Result<Snapshot> {
         News::Snapshot(snapshot) => Ok(*snapshot),
         News::Lost { why, .. } => Err(io::Error::other(format!("the probe was lost: {why}"))),
     }
-}
-
-fn without_patience(settings: &Settings) -> Settings {
-    let mut settings = settings.clone();
-    let limits = &mut settings.limits;
-    for hold in [
-        &mut limits.drive.warning_hold,
-        &mut limits.drive.critical_hold,
-        &mut limits.drive.gone_hold,
-        &mut limits.volume.hold,
-        &mut limits.fan.stopped_hold,
-        &mut limits.link.down_hold,
-        &mut limits.link.slower_hold,
-        &mut limits.pool.down_hold,
-    ] {
-        *hold = Duration::ZERO;
-    }
-    limits.grace = Grace { drives: Duration::ZERO, pools: Duration::ZERO };
-    settings
 }

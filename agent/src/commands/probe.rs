@@ -18,6 +18,8 @@ pub struct Flags {
 
 /// Runs until nobody listens.
 pub fn command(flags: Flags) -> io::Result<ExitCode> {
+    // It was started by a link, and would be called after that. Only who looks for it minds.
+    let _ = rustix::thread::set_name(c"traylight-probe");
     let socket = UnixStream::from(io::stdin().as_fd().try_clone_to_owned()?);
     socket.local_addr().map_err(|_| {
         io::Error::other(

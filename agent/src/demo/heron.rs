@@ -2,11 +2,14 @@
 
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Health, Link, Load, Member, MemberState, OwnLimits,
-    PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, Room, SelfAssessment, SelfTest, SelfTests, Snapshot,
-    Source, Temperature, TestKind, TestOutcome, Traffic, Volume,
+    Activity, AfterCrash, Attachment, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Files, Health, Link, Load,
+    Member, MemberErrorKind, MemberErrors, MemberState, OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail,
+    Reading, RecoveryLimit, Room, SelfAssessment, SelfTest, SelfTests, Snapshot, Source, Temperature, TestKind,
+    TestOutcome, Traffic, Volume, Writing,
 };
+use crate::sense::parse::md_layout;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
+use std::time::Duration;
 
 /// The trays in order: serial, model, and whether it turns.
 const TRAYS: [(&str, &str, DriveKind); 6] = [
@@ -73,6 +76,7 @@ pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
             changes: Some(2),
             traffic: read(now, Source::Sysfs, traffic(scene.arriving * 1.03, scene.arriving * 0.02)),
         }],
+        unmounted: Vec::new(),
         blind: Vec::new(),
     }
 }
@@ -98,6 +102,11 @@ fn drive(now: Moment, scene: &Scene, tray: usize) -> Option<Drive> {
         temperature: read(now, Source::Hwmon, Celsius(degrees)),
         own_limits: OwnLimits::default(),
         traffic: read(now, Source::Sysfs, traffic(0.0, share)),
+        attachment: Attachment {
+            speed: read(now, Source::Sysfs, MegabitsPerSecond(6000)),
+            timeouts: read(now, Source::Sysfs, 0),
+            patience: read(now, Source::Sysfs, Duration::from_secs(30)),
+        },
         health: read(now, Source::Drive, health()),
         self_tests: read(now, Source::Drive, self_tests()),
         test_request: None,
@@ -113,7 +122,10 @@ fn health() -> Health {
             counter("reallocated_sectors", 0),
             counter("pending_sectors", 0),
         ],
+        newest_error: Ok(None),
+        recovery_limit: Ok(RecoveryLimit::After(Duration::from_secs(7))),
         unread: Vec::new(),
+        broke_off: None,
     }
 }
 
@@ -137,6 +149,7 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
             slot: Some(slot as u32),
             state: (*state)?,
             device_gone: scene.degrees[slot].is_none(),
+            errors: vec![MemberErrors { kind: MemberErrorKind::Read, count: 0 }],
         })
     };
     Pool {
@@ -147,9 +160,14 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
         running: read(now, Source::Sysfs, PoolRunning::Running),
         wanted: MEMBERS as u32,
         missing: Some(missing),
+        groups: md_layout::groups("raid5", MEMBERS as u32, 2),
         members: scene.members.iter().enumerate().filter_map(member).collect(),
         activity: scene.activity,
         size: read(now, Source::Sysfs, Bytes(16_003_000_000_000)),
+        mismatches: None,
+        lost_data: None,
+        after_crash: Some(AfterCrash::Minutes),
+        metadata: None,
     }
 }
 
@@ -165,8 +183,13 @@ fn volumes(now: Moment, scene: &Scene) -> Vec<Volume> {
                 size: Bytes(size as u64),
                 free: Bytes((size * (1.0 - filled)) as u64),
                 used: Bytes((size * filled) as u64),
+                reserved: Bytes(0),
+                files: Some(Files { total: 30_000_000, free: 29_000_000 }),
             },
         ),
+        writing: Writing::Allowed,
+        meant_read_only: false,
+        errors: Some(0),
     };
     vec![volume("/", "/dev/sdf2", 480e9, 0.21), volume("/srv/songs", "/dev/md0", 15.9e12, scene.filled)]
 }

@@ -75,5 +75,5 @@ fn activity(t: f64) -> Activity {
     }
     let done = (t - FILL_BEGINS) / (WHOLE - FILL_BEGINS);
     let left = Duration::from_secs_f64(WHOLE - t);
-    Activity { kind: ActivityKind::Rebuild, done: Some(done), left: Some(left) }
+    Activity { kind: ActivityKind::Rebuild, done: Some(done), left: Some(left), speed: None }
 }

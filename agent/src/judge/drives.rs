@@ -85,11 +85,22 @@ impl Known {
         self.drives.iter().filter(|(_, drive)| drive.expected)
     }
 
+    /// True for a drive that should be there.
+    pub fn is_expected(&self, key: &DriveKey) -> bool {
+        self.drives.get(key).is_some_and(|drive| drive.expected)
+    }
+
     /// The drive that is behind a member of a pool. A replacement often has the name of the drive that it replaces, so
     /// one that is gone is not meant.
     pub fn behind<'a>(&'a self, pool: &'a str, device: &'a str) -> Option<&'a KnownDrive> {
         let is_meant = |drive: &&KnownDrive| drive.device == device && drive.is_in(pool);
         self.drives.values().filter(|drive| drive.present).find(is_meant)
+    }
+
+    /// The key of that drive.
+    pub fn key_behind(&self, pool: &str, device: &str) -> Option<&DriveKey> {
+        let is_meant = |drive: &KnownDrive| drive.present && drive.device == device && drive.is_in(pool);
+        self.drives.iter().find(|(_, drive)| is_meant(drive)).map(|(key, _)| key)
     }
 
     /// Takes in who is there now. Without a list of drives nobody is taken for absent.
@@ -174,7 +185,7 @@ impl Known {
         known.accepted = false;
     }
 
-    /// See [`super::Memory::accept_absences`].
+    /// See [`super::Memory::accept_drives`].
     pub fn accept_absences(&mut self, settings: &Settings) {
         let trays = || settings.shelves.iter().flat_map(|shelf| &shelf.trays);
         let is_named =

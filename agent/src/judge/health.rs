@@ -5,7 +5,7 @@
 //! uncorrectable sector counts: Pinheiro, Weber and Barroso (FAST 2007) found 1 to be the critical number.
 
 use super::track::{Holds, Side, Sight};
-use super::{Memory, drives, pools};
+use super::{Memory, drives, redundancy};
 use crate::reading::{Drive, DriveKey, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind};
 use crate::units::Percent;
 use crate::verdict::{Counted, Finding, Kind, SaysFailing, Severity, Subject};
@@ -76,7 +76,7 @@ impl About<'_> {
         }
         let (pending, grown) = (pending.unwrap_or(0), grown.unwrap_or(0));
         let pool = drives::pool_of(self.snapshot, &self.drive.device);
-        let needed = pool.is_some_and(|pool| pools::losses(pool) > 0);
+        let needed = pool.is_some_and(|pool| redundancy::standing(pool).lost > 0);
         let side = match pending.max(grown) {
             10.. => Side::Raised(Severity::Critical),
             1.. if needed => Side::Raised(Severity::Critical),

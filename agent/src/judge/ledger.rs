@@ -1,11 +1,15 @@
-//! What drives count, remembered over restarts: growth is judged, never a lifetime total. Spans of days go by the time
+//! What drives count, and which belong to the box, remembered over restarts: growth is judged, never a lifetime total. Spans of days go by the time
 //! that the box was watched, which needs no calendar and does not step.
 
+use super::acquaintances::Acquaintances;
+use super::drives;
+use super::pool_work::Checks;
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Snapshot};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
+use traylight_config::Settings;
 
 /// Steps kept of one counter; older ones are folded into the first.
 const STEPS: usize = 48;
@@ -18,6 +22,12 @@ pub struct Ledger {
     /// How long the box was watched, over all restarts.
     watched: Duration,
     drives: BTreeMap<DriveKey, BTreeMap<String, Series>>,
+    /// The drives that belong to the box.
+    #[serde(default)]
+    pub acquaintances: Acquaintances,
+    /// When pools were last compared.
+    #[serde(default)]
+    checks: Checks,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -71,6 +81,35 @@ impl Ledger {
             }
         }
         fell
+    }
+
+    /// Takes in which drives are there.
+    pub fn learn_drives(&mut self, settings: &Settings, known: &drives::Known, snapshot: &Snapshot) {
+        self.is_new |= self.acquaintances.learn(settings, known, snapshot, self.watched);
+    }
+
+    /// The owner agrees with the drives that are there.
+    pub fn accept_drives(&mut self, known: &drives::Known) {
+        self.acquaintances.accept(known);
+        self.is_new = true;
+    }
+
+    /// Takes in which pools are there, and which of them have just been compared.
+    pub fn learn_checks(&mut self, snapshot: &Snapshot, ended: &[String]) {
+        self.is_new |= self.checks.learn(snapshot, ended, self.watched);
+    }
+
+    /// How long ago, in watched time, a pool was compared; and whether that was never seen, which counts from when the pool
+    /// was first seen.
+    pub fn since_check(&self, pool: &str) -> Option<(Duration, bool)> {
+        self.checks.since(pool, self.watched)
+    }
+
+    /// Takes in a count on a drive that something else than the drive keeps. One that fell begins anew.
+    pub fn note(&mut self, drive: &DriveKey, counter: &str, value: i64) {
+        let counters = self.drives.entry(drive.clone()).or_default();
+        let series = counters.entry(counter.to_owned()).or_insert_with(|| Series { steps: Vec::new() });
+        series.take(self.watched, value, false, &mut self.is_new);
     }
 
     /// What a counter says now.

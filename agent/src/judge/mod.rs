@@ -1,20 +1,31 @@
 //! Judging is a function of data: settings, memory, now and a snapshot in; a verdict and what is new out. Nothing in
 //! this folder opens, sends, waits, logs or asks the time.
 
+mod acquaintances;
 mod answering;
+mod attachments;
 mod drives;
+pub mod estimate;
 mod fans;
+pub mod fill;
 mod health;
 mod heat;
 pub mod ledger;
 mod links;
+mod member_errors;
+mod newcomers;
+mod order;
+mod pool_work;
 mod pools;
 mod presence;
+pub mod rebuild;
+pub mod redundancy;
 pub mod request;
 mod self_tests;
 mod shelves;
 mod space;
 mod track;
+mod volumes;
 mod warmth;
 
 use crate::clock::Moment;
@@ -26,7 +37,6 @@ use std::time::Duration;
 use track::{Sight, Track};
 
 pub use drives::place_of;
-pub use pools::losses;
 use traylight_config::Settings;
 
 /// Three intervals of the probe's pace without a word are silence.
@@ -42,14 +52,24 @@ pub struct Memory {
     links: links::Known,
     warmth: warmth::Known,
     self_tests: self_tests::Known,
+    attachments: attachments::Known,
+    work: pool_work::Known,
+    volumes: volumes::Known,
     ledger: Ledger,
     last_heard: Option<Moment>,
+    /// What is beyond a limit counts at once.
+    at_once: bool,
 }
 
 impl Memory {
     /// A memory that begins with what drives counted before.
     pub fn with_ledger(ledger: Ledger) -> Self {
         Self { ledger, ..Self::default() }
+    }
+
+    /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
+    pub fn without_patience() -> Self {
+        Self { at_once: true, ..Self::default() }
     }
 
     /// What drives count.
@@ -75,9 +95,11 @@ impl Memory {
         self.tracks.get(&(kind, subject.clone())).is_some_and(|track| track.open().is_some())
     }
 
-    /// The owner has looked: absent drives that the configuration does not name are no longer expected.
-    pub fn accept_absences(&mut self, settings: &Settings) {
+    /// The owner has looked and agrees with what is there: new and moved drives belong to the box, and absent drives that
+    /// the configuration does not name are no longer expected.
+    pub fn accept_drives(&mut self, settings: &Settings) {
         self.drives.accept_absences(settings);
+        self.ledger.accept_drives(&self.drives);
     }
 }
 
@@ -97,12 +119,21 @@ pub fn judge(
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
+        memory.attachments.learn(snapshot);
+        memory.volumes.learn(snapshot);
+        let checked = memory.work.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         remarks.extend(memory.self_tests.learn(settings, snapshot));
+        memory.ledger.learn_drives(settings, &memory.drives, snapshot);
+        memory.ledger.learn_checks(snapshot, &checked);
+        member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
         for rule in RULES {
-            for sight in rule(settings, memory, snapshot) {
+            for mut sight in rule(settings, memory, snapshot) {
+                if memory.at_once {
+                    sight.holds = track::Holds::new(Duration::ZERO, Duration::ZERO);
+                }
                 changes.extend(take_in(&mut memory.tracks, sight));
             }
         }
@@ -115,13 +146,18 @@ pub fn judge(
 /// A rule looks at what is remembered and read, and says what it sees.
 type Rule = fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>;
 
-const RULES: [Rule; 9] = [
+const RULES: [Rule; 14] = [
     presence::sights,
     answering::sights,
+    newcomers::sights,
+    attachments::sights,
     heat::sights,
     warmth::sights,
     health::sights,
     pools::sights,
+    pool_work::sights,
+    member_errors::sights,
+    volumes::sights,
     space::sights,
     fans::sights,
     links::sights,

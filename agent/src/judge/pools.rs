@@ -2,6 +2,7 @@
 
 use super::Memory;
 use super::drives::KnownDrive;
+use super::redundancy::{holds_its_share, standing};
 use super::track::{Holds, Side, Sight};
 use crate::reading::{ActivityKind, Member, MemberState, Pool, PoolRunning, Snapshot};
 use crate::units::Percent;
@@ -73,7 +74,8 @@ fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) 
     let why = match running {
         PoolRunning::Inactive => Some(Down::Inactive),
         PoolRunning::Broken => Some(Down::TooManyLost),
-        PoolRunning::Running if losses(pool) > survives(pool) => Some(Down::TooManyLost),
+        PoolRunning::Suspended => Some(Down::Suspended),
+        PoolRunning::Running if !standing(pool).lives => Some(Down::TooManyLost),
         PoolRunning::Running => None,
     };
     let present =
@@ -88,20 +90,24 @@ fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) 
             present: present as u32,
             of: memory.pools.wanted(pool),
         },
-        holds: Holds::new(limits.down_hold, limits.up_hold),
+        // One that waits says so itself; other states are seen while it is put together.
+        holds: match why {
+            Some(Down::Suspended) => Holds::new(Duration::ZERO, limits.up_hold),
+            _ => Holds::new(limits.down_hold, limits.up_hold),
+        },
     })
 }
 
 fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let running = *pool.running.get()? == PoolRunning::Running;
-    let (missing, survives) = (losses(pool), survives(pool));
-    if survives == 0 {
+    let stands = standing(pool);
+    if !stands.is_redundant {
         return None;
     }
-    let spare = survives.saturating_sub(missing);
+    let (missing, spare) = (stands.lost, stands.spare);
     let side = match missing {
         // A pool that is down is told of as such; what was told before stays as it was.
-        _ if !running || missing > survives => Side::Between,
+        _ if !running || !stands.lives => Side::Between,
         0 if pool.activity.kind == ActivityKind::Idle => Side::Clear,
         0 => Side::Between,
         _ if spare == 0 => Side::Raised(Severity::Critical),
@@ -141,40 +147,31 @@ fn busy(snapshot: &Snapshot, pool: &Pool) -> Sight {
     }
 }
 
-/// How many members a pool lacks: by the kernel's count, or by the block devices that are gone, whichever is more.
-pub fn losses(pool: &Pool) -> u32 {
-    let working = pool.members.iter().filter(|member| holds_its_share(member)).count() as u32;
-    pool.wanted.saturating_sub(working).max(pool.missing.unwrap_or(0))
-}
-
-/// How many losses a whole pool of this layout survives whichever members they hit (drivers/md: `max_degraded`, and
-/// for raid10 one copy less than it keeps; two copies are assumed, the least that it can have).
-fn survives(pool: &Pool) -> u32 {
-    match pool.level.as_str() {
-        "raid1" => pool.wanted.saturating_sub(1),
-        "raid4" | "raid5" | "raid10" => 1,
-        "raid6" => 2,
-        _ => 0,
-    }
-}
-
 /// True when the pool itself says that it does without the drive of this name.
 pub fn misses(pool: &Pool, drive_device: &str) -> bool {
     let still_used = |member: &Member| member.drive_device == drive_device && holds_its_share(member);
-    losses(pool) > 0 && !pool.members.iter().any(still_used)
+    standing(pool).lost > 0 && !pool.members.iter().any(still_used)
 }
 
-/// Labels of the drives that must stay in: all that hold a share, once the pool can lose no more.
+/// Labels of the drives that must stay in: those whose loss would be one too many, and those that are being filled.
 pub fn leave_in(memory: &Memory, pool: &Pool) -> Vec<String> {
-    if losses(pool) < survives(pool) || survives(pool) == 0 {
+    let stands = standing(pool);
+    if stands.vital.is_empty() || !stands.is_redundant {
         return Vec::new();
     }
-    let needed = pool.members.iter().filter(|member| !member.device_gone && member.state != MemberState::Faulty);
-    let mut labels: Vec<String> = needed
+    let is_needed = |member: &&Member| {
+        let holds = holds_its_share(member) && member.slot.is_some_and(|slot| stands.vital.contains(&slot));
+        holds || (member.state == MemberState::Rebuilding && !member.device_gone)
+    };
+    let mut labels: Vec<String> = pool
+        .members
+        .iter()
+        .filter(is_needed)
         .filter_map(|member| memory.drives.behind(&pool.key, &member.drive_device))
         .map(|drive| drive.place.label())
         .collect();
     labels.sort();
+    labels.dedup();
     labels
 }
 
@@ -189,11 +186,6 @@ fn lost(memory: &Memory, pool: &Pool) -> Vec<Place> {
         .collect();
     // A replacement that is being filled comes after the drive that it replaces, and is then one too many.
     lost.sort_by_key(|drive| (drive.present, &drive.place));
-    lost.truncate(losses(pool) as usize);
+    lost.truncate(standing(pool).lost as usize);
     lost.into_iter().map(|drive| drive.place.clone()).collect()
-}
-
-/// A state that could not be read is no loss: the kernel's own count says when there is one.
-fn holds_its_share(member: &Member) -> bool {
-    matches!(member.state, MemberState::Active | MemberState::Unknown) && !member.device_gone && member.slot.is_some()
 }

@@ -2,6 +2,7 @@
 //! its owner should know first.
 
 use super::drives::{place_of, pool_of};
+use super::redundancy::standing;
 use crate::reading::{ActivityKind, Drive, Missing, Pool, Power, Reason, SelfTestStep, Snapshot};
 use crate::verdict::Place;
 use traylight_config::Settings;
@@ -81,7 +82,7 @@ pub fn refusal(drive: &Drive, step: SelfTestStep) -> Option<Refusal> {
 
 /// The pool that needs this drive and is not whole, or works on its redundancy: no time for more load.
 pub fn strained_pool<'a>(snapshot: &'a Snapshot, drive: &'a Drive) -> Option<&'a Pool> {
-    let is_strained = |pool: &&Pool| super::losses(pool) > 0 || pool.activity.kind != ActivityKind::Idle;
+    let is_strained = |pool: &&Pool| standing(pool).lost > 0 || pool.activity.kind != ActivityKind::Idle;
     pool_of(snapshot, &drive.device).filter(is_strained)
 }
 

@@ -20,7 +20,7 @@ const FILE: &str = "store.db";
 /// Marks the database as ours (SQLite's file format, 1.3.17): "tray" in ASCII.
 const APPLICATION: i64 = 0x7472_6179;
 /// The version of what is in it. Whoever changes the tables or the form of a body raises it and brings older stores
-/// up to it.
+/// up to it; a field more, which is empty where it is not there, needs no new version.
 const VERSION: i64 = 1;
 /// Another program that has the database open is waited for no longer; only whoever writes to it is in the way.
 const PATIENCE: Duration = Duration::from_secs(1);

@@ -79,17 +79,20 @@ fn the_ledger_comes_back_after_a_restart() {
     assert_eq!(json(&store.load_ledger().unwrap()), json(&ledger(8).0));
 }
 
-/// The form that version 1 writes, to the letter: whoever changes it needs a new version and a way up to it.
+/// The forms that version 1 wrote and writes, to the letter: whoever changes more than that needs a new version and a
+/// way up to it.
 #[test]
 fn what_the_first_version_wrote_is_still_understood() {
     let folder = with_store();
     let (store, _) = opened(folder.path());
-    let body = r#"{"watched":{"secs":7200,"nanos":0},"drives":{"WREN-1":{"reallocated_sectors":{"steps":[[{"secs":0,"nanos":0},3],[{"secs":3600,"nanos":500000000},5]]}}}}"#;
-    store.database.execute("REPLACE INTO ledger (id, body) VALUES (1, ?1)", [body]).unwrap();
+    let counters = r#"{"watched":{"secs":7200,"nanos":0},"drives":{"WREN-1":{"reallocated_sectors":{"steps":[[{"secs":0,"nanos":0},3],[{"secs":3600,"nanos":500000000},5]]}}}"#;
+    store.database.execute("REPLACE INTO ledger (id, body) VALUES (1, ?1)", [format!("{counters}}}")]).unwrap();
     let ledger = store.load_ledger().unwrap();
     let key = DriveKey("WREN-1".to_owned());
     assert_eq!(ledger.growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
-    assert_eq!(serde_json::to_string(&ledger).unwrap(), body);
+    let now = format!(r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"checks":{{}}}}"#);
+    assert_eq!(serde_json::to_string(&ledger).unwrap(), now);
+    assert_eq!(serde_json::from_str::<Ledger>(&now).unwrap().growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
     let version = |name| store.database.pragma_query_value(None, name, |row| row.get::<_, i64>(0)).unwrap();
     assert_eq!((version("user_version"), version("application_id")), (VERSION, APPLICATION));
 }

@@ -1,5 +1,6 @@
 //! When a drive may be asked what. Asking too often keeps a disk from falling asleep; a disk that somebody uses is
-//! awake anyway. Pure: the time comes in, a wish or none goes out.
+//! awake anyway. One that fell silent is left alone for a while: the kernel resets it each time. Pure: the time comes
+//! in, a wish or none goes out.
 
 use crate::clock::Moment;
 use crate::reading::{AskedBy, Power, SelfTestStep};
@@ -25,6 +26,17 @@ const LONG_TEST_EVERY: Duration = Duration::from_secs(60);
 /// A request that could not be put to the drive for so long is void: a test must not begin when nobody thinks of it.
 const REQUEST_LASTS: Duration = Duration::from_secs(60);
 
+/// A drive that fell silent is left alone for so long: after the first talk that broke off, the second in a row, and
+/// each further one.
+const LEFT_ALONE: [Duration; 3] = [Duration::from_secs(60), Duration::from_secs(10 * 60), Duration::from_secs(3600)];
+/// The same behind a USB bridge, where the reset takes every drive along that shares it.
+const BRIDGE_LEFT_ALONE: [Duration; 3] =
+    [Duration::from_secs(3600), Duration::from_secs(24 * 3600), Duration::from_secs(24 * 3600)];
+/// What a drive has refused is asked once more after this. Most refusals last for the drive's life, and each costs a
+/// halt of its port of some 50 ms; but one may have come of a reset, and must not silence the drive until it is
+/// plugged anew.
+const AFRESH_EVERY: Duration = Duration::from_secs(24 * 3600);
+
 /// A wish about self-tests that goes before all manners, but never before sleep.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Request {
@@ -40,6 +52,7 @@ pub struct Request {
 #[derive(Debug, Clone)]
 pub struct Manners {
     has_disks: bool,
+    left_alone: [Duration; 3],
     asked: Option<Moment>,
     told_health: Option<Moment>,
     told_tests: Option<Moment>,
@@ -51,13 +64,19 @@ pub struct Manners {
     used: bool,
     /// Since when nobody used it, and it was not seen asleep either.
     restless_since: Option<Moment>,
+    /// How many talks in a row broke off.
+    broken_off: usize,
+    /// Left alone until then.
+    quiet_until: Option<Moment>,
+    asked_afresh: Option<Moment>,
 }
 
 impl Manners {
-    /// For a drive with turning disks, or without.
-    pub fn new(has_disks: bool) -> Self {
+    /// For a drive with turning disks or without, behind a USB bridge or not.
+    pub fn new(has_disks: bool, behind_bridge: bool) -> Self {
         Self {
             has_disks,
+            left_alone: if behind_bridge { BRIDGE_LEFT_ALONE } else { LEFT_ALONE },
             asked: None,
             told_health: None,
             told_tests: None,
@@ -66,6 +85,9 @@ impl Manners {
             request: None,
             used: false,
             restless_since: None,
+            broken_off: 0,
+            quiet_until: None,
+            asked_afresh: None,
         }
     }
 
@@ -77,27 +99,30 @@ impl Manners {
 
     /// What may be asked now, if anything.
     pub fn wish(&self, now: Moment) -> Option<Wanted> {
+        if self.quiet_until.is_some_and(|end| now < end) {
+            return None;
+        }
         let restless = self.restless_since.is_some_and(|since| now.since(since) >= RESTLESS_AFTER);
         let every = match (self.has_disks && !self.used, restless) {
             (false, _) => IN_USE_EVERY,
             (true, false) => IDLE_EVERY,
             (true, true) => RESTLESS_EVERY,
         };
-        let is_due = |last: Option<Moment>, every| last.is_none_or(|last| now.since(last) >= every);
-        let health = is_due(self.told_health, HEALTH_EVERY);
-        let goes_on = self.test_every.is_some_and(|every| is_due(self.told_tests.max(self.asked), every));
+        let health = is_due(self.told_health, HEALTH_EVERY, now);
+        let goes_on = self.test_every.is_some_and(|every| is_due(self.told_tests.max(self.asked), every, now));
         let in_passing = match self.told_tests {
             None => true,
-            told => is_due(told, TESTS_EVERY) && (self.used || !self.has_disks),
+            told => is_due(told, TESTS_EVERY, now) && (self.used || !self.has_disks),
         };
         let request = self.request;
-        (request.is_some() || goes_on || is_due(self.asked, every)).then(|| Wanted {
+        (request.is_some() || goes_on || is_due(self.asked, every, now)).then(|| Wanted {
             temperature: true,
             health,
             self_tests: request.is_some() || goes_on || health || in_passing,
             step: request.and_then(|request| request.step),
             by_owner: request.is_some_and(|request| request.by == AskedBy::Owner),
             in_use: self.used,
+            afresh: is_due(self.asked_afresh, AFRESH_EVERY, now),
         })
     }
 
@@ -125,9 +150,30 @@ impl Manners {
     pub fn asked(&mut self, now: Moment) -> Option<Request> {
         self.asked = Some(now);
         self.used = false;
+        if is_due(self.asked_afresh, AFRESH_EVERY, now) {
+            self.asked_afresh = Some(now);
+        }
         let request = self.request.take();
         self.last_step = request.and_then(|request| request.step).or(self.last_step);
         request
+    }
+
+    /// The drive fell silent in the midst of a talk, which ended then.
+    pub fn broke_off(&mut self, at: Moment) {
+        let [first, second, further] = self.left_alone;
+        let wait = match self.broken_off {
+            0 => first,
+            1 => second,
+            _ => further,
+        };
+        self.broken_off += 1;
+        self.quiet_until = Some(at.plus(wait));
+    }
+
+    /// A talk came to its end.
+    pub fn came_to_an_end(&mut self) {
+        self.broken_off = 0;
+        self.quiet_until = None;
     }
 
     /// The drive told whether it sleeps.
@@ -151,9 +197,14 @@ impl Manners {
     }
 }
 
+fn is_due(last: Option<Moment>, every: Duration, now: Moment) -> bool {
+    last.is_none_or(|last| now.since(last) >= every)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::{Missing, Reason};
     use crate::sense::ask::ata::AtaDrive;
     use crate::sense::ask::command::{Ata, Command};
     use crate::sense::ask::{Failure, Reply, Transport};
@@ -164,13 +215,35 @@ mod tests {
     /// A disk behind the kernel's translation that sleeps unless `count` says otherwise, and notes what it is sent.
     struct Disk {
         count: u8,
+        /// How many times more it refuses to say whether it sleeps, and how many times more it then says nothing.
+        refusals: usize,
+        silences: usize,
         sent: Vec<Command>,
+    }
+
+    impl Disk {
+        fn new(count: u8) -> Self {
+            Self { count, refusals: 0, silences: 0, sent: Vec::new() }
+        }
+    }
+
+    /// True as often as `left` says.
+    fn once_less(left: &mut usize) -> bool {
+        let some = *left > 0;
+        *left = left.saturating_sub(1);
+        some
     }
 
     impl Transport for Disk {
         fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
             self.sent.push(*command);
             match command {
+                Command::Ata(Ata::CheckPowerMode) if once_less(&mut self.refusals) => {
+                    Err(Failure::NotSupported("not now".to_owned()))
+                }
+                Command::Ata(Ata::CheckPowerMode) if once_less(&mut self.silences) => {
+                    Err(Failure::Missing(Missing::new(Reason::TimedOut, "")))
+                }
                 // The reply of QEMU's drive under Linux 6.12, with another COUNT.
                 Command::Ata(Ata::CheckPowerMode) => {
                     let mut sense = hex("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 ff 00 00 00 00 00 00 00 50");
@@ -188,8 +261,11 @@ mod tests {
 
     /// A day of looks every two seconds; `used` says at which seconds somebody used the disk.
     fn day(disk: &mut Disk, used: impl Fn(u64) -> bool, hours: u64) -> Vec<u64> {
+        days(Manners::new(true, false), disk, used, hours)
+    }
+
+    fn days(mut manners: Manners, disk: &mut Disk, used: impl Fn(u64) -> bool, hours: u64) -> Vec<u64> {
         let mut drive = AtaDrive::new(None, Quirks::default());
-        let mut manners = Manners::new(true);
         let mut asked_at = Vec::new();
         for second in (0..hours * 3600).step_by(2) {
             let now = Moment::after_boot(Duration::from_secs(second));
@@ -198,6 +274,10 @@ mod tests {
             manners.asked(now);
             let told = drive.ask(disk, wanted);
             manners.told_power(told.power.ok());
+            match told.broke_off {
+                Some(_) => manners.broke_off(now),
+                None => manners.came_to_an_end(),
+            }
             if told.health.is_some() {
                 manners.told_health(false, now);
             }
@@ -206,11 +286,15 @@ mod tests {
         asked_at
     }
 
+    fn gaps(asked_at: &[u64]) -> Vec<u64> {
+        asked_at.windows(2).map(|pair| pair[1] - pair[0]).collect()
+    }
+
     /// CHECK POWER MODE neither changes the mode nor touches the standby timer (ATA-4, as quoted in facts of drives;
     /// HC310 clause 9.4.2): the one command that is harmless.
     #[test]
     fn in_a_day_a_sleeping_disk_is_asked_whether_it_sleeps_and_nothing_else() {
-        let mut disk = Disk { count: 0x00, sent: Vec::new() };
+        let mut disk = Disk::new(0x00);
         let asked_at = day(&mut disk, |_| false, 24);
         assert_eq!(asked_at.len(), 144, "every ten minutes");
         assert_eq!(disk.sent.len(), 144);
@@ -219,18 +303,70 @@ mod tests {
 
     #[test]
     fn a_disk_in_use_is_asked_every_minute() {
-        let mut disk = Disk { count: 0xFF, sent: Vec::new() };
+        let mut disk = Disk::new(0xFF);
         let asked_at = day(&mut disk, |_| true, 1);
         assert_eq!(asked_at.len(), 60);
     }
 
     #[test]
     fn a_disk_that_never_sleeps_although_idle_is_asked_more_seldom_after_a_day() {
-        let mut disk = Disk { count: 0x80, sent: Vec::new() };
+        let mut disk = Disk::new(0x80);
         let asked_at = day(&mut disk, |_| false, 48);
-        let gaps: Vec<u64> = asked_at.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let gaps = gaps(&asked_at);
         assert!(gaps[..143].iter().all(|&gap| gap == 600), "the first day");
         assert!(gaps[145..].iter().all(|&gap| gap == 3600), "the second day");
+    }
+    #[test]
+    fn a_disk_that_falls_silent_is_left_alone_for_longer_and_longer() {
+        let mut disk = Disk { silences: 5, ..Disk::new(0xFF) };
+        let asked_at = day(&mut disk, |_| true, 5);
+        assert_eq!(gaps(&asked_at)[..7], [60, 600, 3600, 3600, 3600, 60, 60], "until it answers");
+        assert_eq!(disk.sent[..6], [Command::Ata(Ata::CheckPowerMode); 6], "one question, one silence");
+
+        let silent_again = Disk { silences: 1, ..Disk::new(0xFF) };
+        let gaps = gaps(&day(&mut { silent_again }, |_| true, 1));
+        assert_eq!(gaps[..3], [60, 60, 60], "the count begins anew");
+    }
+
+    /// The reset after a time-out takes along whatever shares the bridge.
+    #[test]
+    fn a_bridge_that_fell_silent_is_left_alone_for_an_hour_then_for_a_day() {
+        let mut disk = Disk { silences: 2, ..Disk::new(0xFF) };
+        let asked_at = days(Manners::new(true, true), &mut disk, |_| true, 27);
+        assert_eq!(gaps(&asked_at)[..4], [3600, 24 * 3600, 60, 60]);
+    }
+
+    #[test]
+    fn a_quiet_disk_rests_at_least_as_long_as_any_other_that_nobody_uses() {
+        let mut disk = Disk { silences: 1, ..Disk::new(0x00) };
+        assert_eq!(gaps(&day(&mut disk, |_| false, 1))[..3], [600, 600, 600]);
+    }
+
+    #[test]
+    fn a_disk_that_refused_once_to_say_whether_it_sleeps_is_asked_again() {
+        let mut disk = Disk { refusals: 1, ..Disk::new(0x00) };
+        day(&mut disk, |_| false, 2);
+        assert_eq!(disk.sent.len(), 12, "every ten minutes, as if nothing had been");
+    }
+
+    #[test]
+    fn a_disk_that_keeps_refusing_is_asked_twice_a_day_and_forgiven_on_the_next() {
+        let power_mode = Command::Ata(Ata::CheckPowerMode);
+        let mut disk = Disk { refusals: usize::MAX, ..Disk::new(0x00) };
+        day(&mut disk, |_| false, 72);
+        assert_eq!(disk.sent, [power_mode; 6], "two a day, for three days");
+
+        let mut disk = Disk { refusals: 2, ..Disk::new(0x00) };
+        day(&mut disk, |_| false, 48);
+        assert!(disk.sent.len() > 2 + 130, "a day later it answers");
+    }
+
+    /// Identify, and whatever else is tried and refused: once a day.
+    #[test]
+    fn what_an_active_disk_refuses_is_tried_once_a_day() {
+        let mut disk = Disk::new(0xFF);
+        day(&mut disk, |_| true, 72);
+        assert_eq!(disk.sent.iter().filter(|command| **command == Command::Ata(Ata::Identify)).count(), 3);
     }
 
     fn at(second: u64) -> Moment {
@@ -239,7 +375,7 @@ mod tests {
 
     /// An idle disk that has been asked at `second`, and told that a test runs or not.
     fn asked(second: u64, is_running: bool) -> Manners {
-        let mut manners = Manners::new(true);
+        let mut manners = Manners::new(true, false);
         manners.saw(false, at(second));
         manners.asked(at(second));
         manners.told_health(false, at(second));
@@ -276,7 +412,7 @@ mod tests {
     fn how_a_test_goes_on_is_asked_by_its_length() {
         let next = |manners: &Manners| (1..=1200).find(|&second| manners.wish(at(second)).is_some());
         assert_eq!(next(&asked(0, true)), Some(60), "nobody said that it is a short one");
-        let mut short = Manners::new(true);
+        let mut short = Manners::new(true, false);
         short.request(request(Some(SelfTestStep::Short), 0));
         short.asked(at(0));
         short.told_health(false, at(0));

@@ -1,6 +1,7 @@
 //! The probe process: it alone touches drives, mounts and chips, and may be lost without loss. It writes one snapshot
 //! after another to its socket, takes the few orders that come back, and ends when nobody reads any more.
 
+mod account;
 pub mod keeper;
 mod manners;
 pub mod order;

@@ -7,7 +7,7 @@ use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
     AskedBy, Blind, Board, Drive, DriveKey, Link, Missing, Pool, Reading, Reason, Room, Snapshot, Source, Temperature,
-    Traffic, Volume,
+    Traffic, Unmounted, Volume,
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
@@ -26,6 +26,8 @@ const DEADLINE: Duration = Duration::from_secs(10);
 const SELDOM: Duration = Duration::from_secs(60);
 /// Thermal zones are asked this often; some ask firmware, which is slow.
 const ZONES_EVERY: Duration = Duration::from_secs(10);
+/// How the kernel gets on with drives is looked at this often.
+const ATTACHMENTS_EVERY: Duration = Duration::from_secs(10);
 /// Room is asked for this often.
 const ROOM_EVERY: Duration = Duration::from_secs(10);
 
@@ -53,11 +55,14 @@ pub struct Rounds {
     clock: Clock,
     workers: Workers<Target, Answer>,
     drives: BTreeMap<String, SeenDrive>,
+    attachments_seen: Option<Moment>,
     chips: Vec<chips::Chip>,
     chip_answers: BTreeMap<String, chips::Answers>,
     zones: Vec<Temperature>,
     zones_asked: Option<Moment>,
     volumes: BTreeMap<String, SeenVolume>,
+    unmounted: Vec<Unmounted>,
+    meant_read_only: Vec<String>,
     ports: BTreeMap<String, (Count, Count)>,
     board: Board,
     looked_around: Option<Moment>,
@@ -84,11 +89,14 @@ impl Rounds {
             attended: None,
             clock,
             drives: BTreeMap::new(),
+            attachments_seen: None,
             chips: Vec::new(),
             chip_answers: BTreeMap::new(),
             zones: Vec::new(),
             zones_asked: None,
             volumes: BTreeMap::new(),
+            unmounted: Vec::new(),
+            meant_read_only: Vec::new(),
             ports: BTreeMap::new(),
             board: Board::default(),
             looked_around: None,
@@ -103,7 +111,7 @@ impl Rounds {
         if look_around {
             self.looked_around = Some(now);
             self.board = board::board(&self.host, now);
-            self.look_for_chips(&mut blind);
+            self.look_for_chips(now, &mut blind);
         }
         self.look_at_drives(look_around, now, &mut blind);
         self.look_at_mounts(now, &mut blind);
@@ -173,6 +181,10 @@ impl Rounds {
             }
         }
         self.drives.values_mut().for_each(|seen| seen.count(&self.host, now));
+        if is_due(self.attachments_seen, ATTACHMENTS_EVERY, now) {
+            self.attachments_seen = Some(now);
+            self.drives.values_mut().for_each(|seen| seen.look_at_attachment(&self.host, now));
+        }
         let mut identities: Vec<&mut drives::Identity> =
             self.drives.values_mut().map(|seen| &mut seen.identity).collect();
         drives::tell_apart(&mut identities);
@@ -204,10 +216,14 @@ impl Rounds {
         });
     }
 
-    fn look_for_chips(&mut self, blind: &mut Vec<Blind>) {
+    fn look_for_chips(&mut self, now: Moment, blind: &mut Vec<Blind>) {
         self.chips = look("chips", blind, chips::chips(&self.host));
         let chips = &self.chips;
         self.chip_answers.retain(|key, _| chips.iter().any(|chip| chip.key == *key));
+        for chip in chips {
+            let not_yet = || chip.without_answers(&Missing::new(Reason::NotAsked, "not answered yet"), now);
+            self.chip_answers.entry(chip.key.clone()).or_insert_with(not_yet);
+        }
         self.workers
             .keep_only(|target| !matches!(target, Target::Chip(key) if chips.iter().all(|chip| chip.key != *key)));
     }
@@ -226,12 +242,17 @@ impl Rounds {
     }
 
     fn look_at_mounts(&mut self, now: Moment, blind: &mut Vec<Blind>) {
-        let mounts = match volumes::mounted(&self.host) {
+        let mounts = match volumes::mounts(&self.host) {
             Ok(mounts) => mounts,
             Err(why) => return blind.push(Blind { what: "mounts".to_owned(), why }),
         };
-        self.volumes.retain(|_, seen| mounts.contains(&seen.mount));
-        for mount in mounts {
+        self.unmounted = mounts.unmounted;
+        self.meant_read_only = mounts.meant_read_only;
+        self.volumes.retain(|_, seen| mounts.volumes.iter().any(|mount| mount.is_same(&seen.mount)));
+        for mount in mounts.volumes {
+            if let Some(seen) = self.volumes.get_mut(&mount.point) {
+                seen.mount = mount.clone();
+            }
             let seen = self.volumes.entry(mount.point.clone()).or_insert_with(|| SeenVolume {
                 mount,
                 room: Reading::new(Err(Missing::new(Reason::NotAsked, "not answered yet")), now, Source::Statvfs),
@@ -287,13 +308,9 @@ impl Rounds {
                 }
             }
             Target::Chip(key) => {
-                let answers = self.chip_answers.entry(key.clone()).or_default();
-                answers.fans.iter_mut().for_each(|fan| fan.speed = Reading::new(Err(why()), now, Source::Hwmon));
-                answers
-                    .temperatures
-                    .iter_mut()
-                    .for_each(|sensor| sensor.value = Reading::new(Err(why()), now, Source::Hwmon));
-                answers.rails.iter_mut().for_each(|rail| rail.value = Reading::new(Err(why()), now, Source::Hwmon));
+                if let Some(chip) = self.chips.iter().find(|chip| chip.key == *key) {
+                    self.chip_answers.insert(key.clone(), chip.without_answers(&why(), now));
+                }
             }
             Target::Zones => {
                 self.zones.iter_mut().for_each(|zone| zone.value = Reading::new(Err(why()), now, Source::ThermalZone));
@@ -330,6 +347,9 @@ impl Rounds {
             file_system: seen.mount.file_system.clone(),
             source: seen.mount.source.clone(),
             room: seen.room.clone(),
+            writing: seen.mount.writing,
+            meant_read_only: self.meant_read_only.contains(&seen.mount.point),
+            errors: volumes::errors(&self.host, &seen.mount),
         });
         Snapshot {
             taken: self.clock.now(),
@@ -337,6 +357,7 @@ impl Rounds {
             drives,
             pools,
             volumes: volumes.collect(),
+            unmounted: self.unmounted.clone(),
             fans: answers().flat_map(|answer| answer.fans.clone()).collect(),
             temperatures: answers()
                 .flat_map(|answer| answer.temperatures.clone())

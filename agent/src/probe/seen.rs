@@ -1,20 +1,22 @@
-//! One drive as the probe has seen it so far: who it is, what it moved, what it told. What of it may be asked when is in
-//! [`super::manners`].
+//! One drive as the probe has seen it so far: who it is and what it moved. What it told is in [`super::account`], and
+//! what may be asked when in [`super::manners`].
 
+use super::account::Account;
 use super::manners::{Manners, Request};
 use super::schedule::Candidate;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    AskedBy, Counter, Drive, DriveKind, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment,
-    SelfTestStep, SelfTests, Source, TestOutcome, TestRequest, Traffic,
+    AskedBy, Attachment, Bus, Drive, DriveKind, Missing, OwnLimits, Power, Reading, Reason, SelfTestStep, Source,
+    TestRequest, Traffic,
 };
+use crate::sense::ask::Told;
 use crate::sense::ask::drive::Asker;
-use crate::sense::ask::{self, Told};
+use crate::sense::attachment;
 use crate::sense::drives::{self, Identity, Spotted};
 use crate::sense::host::Host;
 use crate::sense::parse::block::Stat;
 use crate::sense::parse::rate::{Count, rate};
-use crate::units::{BytesPerSecond, Celsius};
+use crate::units::BytesPerSecond;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
@@ -33,11 +35,8 @@ pub struct SeenDrive {
     stat: Option<(Stat, Moment)>,
     stalled_since: Option<Moment>,
     traffic: Reading<Traffic>,
-    power: Reading<Power>,
-    temperature: Reading<Celsius>,
-    told_limits: OwnLimits,
-    health: Reading<Health>,
-    self_tests: Reading<SelfTests>,
+    told: Account,
+    attachment: Attachment,
     /// The request that the drive is asked right now.
     under_way: Option<Request>,
     test_request: Option<TestRequest>,
@@ -51,17 +50,14 @@ impl SeenDrive {
         let asker =
             host.is_live().then(|| Asker::new(host, &spotted.device, &identity, drives::bridge(host, &spotted)));
         Self {
-            manners: Manners::new(identity.kind != DriveKind::Ssd),
+            manners: Manners::new(identity.kind != DriveKind::Ssd, identity.bus == Bus::Usb),
+            attachment: attachment::attachment(host, &spotted, now),
             spotted,
             asker: asker.map(|asker| Arc::new(Mutex::new(asker))),
             stat: None,
             stalled_since: None,
             traffic: Reading::new(Err(first_count()), now, Source::Sysfs),
-            power: Reading::new(Err(not_yet()), now, Source::Drive),
-            temperature: Reading::new(Err(no_temperature(&identity)), now, Source::Hwmon),
-            told_limits: OwnLimits::default(),
-            health: Reading::new(Err(not_yet()), now, Source::Drive),
-            self_tests: Reading::new(Err(not_yet()), now, Source::Drive),
+            told: Account::new(no_temperature(&identity), now),
             under_way: None,
             test_request: None,
             identity,
@@ -99,13 +95,18 @@ impl SeenDrive {
             _ => false,
         };
         self.manners.saw(used, now);
-        if used && self.power.get() == Some(&Power::Asleep) {
-            self.power = Reading::new(Ok(Power::Active), now, Source::Sysfs);
+        if used && self.told.power.get() == Some(&Power::Asleep) {
+            self.told.power = Reading::new(Ok(Power::Active), now, Source::Sysfs);
         }
         let has_work = drives::in_flight(host, &self.spotted.device).is_ok_and(|requests| requests > 0);
         self.stalled_since = if has_work && !used { self.stalled_since.or(Some(now)) } else { None };
         self.traffic = Reading::new(self.traffic_since(before, &read, now), now, Source::Sysfs);
         self.stat = read.ok().map(|stat| (stat, now));
+    }
+
+    /// Takes in how the kernel gets on with it.
+    pub fn look_at_attachment(&mut self, host: &Host, now: Moment) {
+        self.attachment = attachment::attachment(host, &self.spotted, now);
     }
 
     fn traffic_since(
@@ -138,18 +139,18 @@ impl SeenDrive {
             self.answer(void, Err(Missing::new(Reason::TimedOut, "the drive had no time for another question")), now);
         }
         if drives::is_suspended(host, &self.spotted.device) {
-            self.sleeps(now, Source::Sysfs);
+            self.told.sleeps(now, Source::Sysfs);
             return None;
         }
-        if self.power.get() == Some(&Power::Asleep) && self.power.source == Source::Sysfs {
-            self.woken(now);
+        if self.told.power.get() == Some(&Power::Asleep) && self.told.power.source == Source::Sysfs {
+            self.told.woken(no_temperature(&self.identity), now);
         }
         if self.stalled_since.is_some_and(|since| now.since(since) >= STUCK_AFTER) {
             return None;
         }
         let wanted = self.manners.wish(now)?;
         let (host, clock, asker) = (host.clone(), clock.clone(), self.asker.clone());
-        let thermometer = self.identity.thermometer.clone();
+        let (thermometer, critical) = (self.identity.thermometer.clone(), self.identity.own_limits.critical);
         let may_read_file = wanted.in_use || self.identity.kind == DriveKind::Ssd;
         Some(move || {
             let told = match asker {
@@ -160,7 +161,7 @@ impl SeenDrive {
                 None => {
                     let power = Err(Missing::new(Reason::NotAsked, "a recorded tree has no drive to ask"));
                     let temperature =
-                        thermometer.filter(|_| may_read_file).map(|file| drives::temperature(&host, &file));
+                        thermometer.filter(|_| may_read_file).map(|file| drives::temperature(&host, &file, critical));
                     Told { temperature, ..Told::only(power) }
                 }
             };
@@ -182,10 +183,10 @@ impl SeenDrive {
     pub fn candidate(&self) -> Candidate<'_> {
         Candidate {
             key: &self.identity.key,
-            is_active: self.power.get() == Some(&Power::Active) && self.stalled_since.is_none(),
+            is_active: self.told.power.get() == Some(&Power::Active) && self.stalled_since.is_none(),
             is_used: self.manners.is_used(),
             has_disks: self.identity.kind != DriveKind::Ssd,
-            self_tests: self.self_tests.get(),
+            self_tests: self.told.self_tests.get(),
             requested: self.test_request.as_ref().map(|request| request.at),
             is_pending: self.manners.has_request() || self.under_way.is_some(),
         }
@@ -199,7 +200,7 @@ impl SeenDrive {
     }
 
     /// Takes in an answer.
-    pub fn take_in(&mut self, told: Told, at: Moment) {
+    pub fn take_in(&mut self, mut told: Told, at: Moment) {
         self.manners.told_power(told.power.as_ref().ok().copied());
         if let Some(request) = self.under_way.take() {
             let not_done = || match &told.power {
@@ -207,59 +208,27 @@ impl SeenDrive {
                 Ok(_) => Missing::new(Reason::NotAsked, "the talk broke off before"),
                 Err(why) => why.clone(),
             };
-            self.answer(request, told.step.unwrap_or_else(|| Err(not_done())), at);
+            self.answer(request, told.step.take().unwrap_or_else(|| Err(not_done())), at);
         }
-        if told.power == Ok(Power::Asleep) {
-            return self.sleeps(at, Source::Drive);
+        match told.broke_off {
+            Some(_) => self.manners.broke_off(at),
+            None => self.manners.came_to_an_end(),
         }
-        self.power = Reading::new(told.power, at, Source::Drive);
-        if let Some(temperature) = told.temperature {
-            self.temperature = Reading::new(temperature, at, Source::Drive);
+        if let Some(tests) = told.self_tests.take() {
+            let tests = self.told.take_in_tests(tests, at);
+            self.manners.told_tests(tests.is_running, tests.is_news, at);
         }
-        let OwnLimits { maximum, critical } = told.own_limits;
-        self.told_limits = OwnLimits {
-            maximum: maximum.or(self.told_limits.maximum),
-            critical: critical.or(self.told_limits.critical),
-        };
-        if let Some(health) = told.health {
-            let health = as_read(health);
-            self.manners.told_health(is_news(self.health.get(), &health), at);
-            self.health = Reading::new(Ok(health), at, Source::Drive);
-        }
-        if let Some(tests) = told.self_tests {
-            let is_running = tests.as_ref().is_ok_and(SelfTests::is_running);
-            let is_news = tests.as_ref().ok().is_some_and(|now| match self.self_tests.get() {
-                Some(before) => failures(before) != failures(now) || before.is_running() != is_running,
-                None => now.standing_failure().is_some(),
-            });
-            self.manners.told_tests(is_running, is_news, at);
-            self.self_tests = Reading::new(tests, at, Source::Drive);
+        if let Some(health) = self.told.take_in(told, at) {
+            self.manners.told_health(health.is_news, at);
         }
     }
 
     /// No answer within the deadline.
     pub fn give_up(&mut self, why: Missing, now: Moment) {
-        self.power = Reading::new(Err(why.clone()), now, Source::Drive);
-        self.temperature = Reading::new(Err(why.clone()), now, Source::Drive);
+        self.told.give_up(why.clone(), now);
         // A late answer may still come, and then it counts.
         if let Some(request) = self.under_way {
             self.answer(request, Err(why), now);
-        }
-    }
-
-    /// A sleeping drive is healthy; what it told last stays, with its age.
-    fn sleeps(&mut self, now: Moment, by: Source) {
-        self.power = Reading::new(Ok(Power::Asleep), now, by);
-        if self.temperature.get().is_none() {
-            self.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Drive);
-        }
-    }
-
-    /// The kernel has woken it; how it is now, only an answer will tell.
-    fn woken(&mut self, now: Moment) {
-        self.power = Reading::new(Err(not_yet()), now, Source::Drive);
-        if self.temperature.get().is_none() {
-            self.temperature = Reading::new(Err(no_temperature(&self.identity)), now, Source::Drive);
         }
     }
 
@@ -277,23 +246,20 @@ impl SeenDrive {
             port: identity.port,
             removable: identity.removable,
             size: identity.size,
-            power: self.power.clone(),
+            power: self.told.power.clone(),
             stalled_since: self.stalled_since,
-            temperature: self.temperature.clone(),
+            temperature: self.told.temperature.clone(),
             own_limits: OwnLimits {
-                maximum: identity.own_limits.maximum.or(self.told_limits.maximum),
-                critical: identity.own_limits.critical.or(self.told_limits.critical),
+                maximum: identity.own_limits.maximum.or(self.told.limits.maximum),
+                critical: identity.own_limits.critical.or(self.told.limits.critical),
             },
             traffic: self.traffic.clone(),
-            health: self.health.clone(),
-            self_tests: self.self_tests.clone(),
+            attachment: self.attachment.clone(),
+            health: self.told.health.clone(),
+            self_tests: self.told.self_tests.clone(),
             test_request: self.test_request.clone(),
         }
     }
-}
-
-fn not_yet() -> Missing {
-    Missing::new(Reason::NotAsked, "not asked yet")
 }
 
 fn no_temperature(identity: &Identity) -> Missing {
@@ -301,42 +267,6 @@ fn no_temperature(identity: &Identity) -> Missing {
         Some(_) => Missing::new(Reason::NotAsked, "idle, left alone so that it can fall asleep"),
         None => Missing::new(Reason::NotFitted, "no driver offers it"),
     }
-}
-
-fn as_read(health: ask::Health) -> Health {
-    let counters = health.counters.iter().map(|counter| Counter {
-        name: counter.name.to_owned(),
-        value: counter.value,
-        origin: counter.origin.to_string(),
-    });
-    Health { assessment: health.assessment, counters: counters.collect(), unread: health.unread }
-}
-
-/// True when what matters most has changed since the reading before, or looks bad in the first.
-fn is_news(before: Option<&Health>, now: &Health) -> bool {
-    const MATTERS: [&str; 6] = [
-        "pending_sectors",
-        "reallocated_sectors",
-        "offline_uncorrectable_sectors",
-        "reported_uncorrectable_errors",
-        "media_errors",
-        "wear_used_percent",
-    ];
-    let told = |health: &Health| -> Vec<i64> {
-        let matters = health.counters.iter().filter(|counter| MATTERS.contains(&counter.name.as_str()));
-        matters.map(|counter| counter.value).collect()
-    };
-    let fails = now.assessment == Ok(SelfAssessment::Failing);
-    match before {
-        Some(before) => before.assessment != now.assessment || told(before) != told(now),
-        None => fails || now.counters.iter().any(|counter| counter.name == "pending_sectors" && counter.value > 0),
-    }
-}
-
-/// Which failures of self-tests a drive has on its record, by their hours.
-fn failures(tests: &SelfTests) -> Vec<u64> {
-    let failed = tests.past.iter().filter(|test| test.outcome == TestOutcome::Failed);
-    failed.map(|test| test.power_on_hours).collect()
 }
 
 /// A rate needs two counts; this is the first.

@@ -1,6 +1,6 @@
 //! One drive as read: who it is, where it is plugged, and what it tells of itself.
 
-use super::{Missing, Reading, SelfTests, TestRequest, Traffic};
+use super::{Attachment, Missing, Reading, RecoveryLimit, SelfTests, TestRequest, Traffic};
 use crate::clock::Moment;
 use crate::units::{Bytes, Celsius};
 use serde::{Deserialize, Serialize};
@@ -38,6 +38,8 @@ pub struct Drive {
     pub own_limits: OwnLimits,
     /// Data moved per second since the reading before.
     pub traffic: Reading<Traffic>,
+    /// How the kernel gets on with it.
+    pub attachment: Attachment,
     /// What the drive tells of its own health, when it was last asked.
     pub health: Reading<Health>,
     /// What it tells of its tests of itself, when it was last asked.
@@ -66,8 +68,14 @@ pub struct Health {
     pub assessment: Result<SelfAssessment, Missing>,
     /// What it counts.
     pub counters: Vec<Counter>,
+    /// The newest error in its log; `None` when it never logged one.
+    pub newest_error: Result<Option<LoggedError>, Missing>,
+    /// How long it may try before it says that it cannot.
+    pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why.
     pub unread: Vec<String>,
+    /// Why a later talk about it came to no end, when one did: all the above is what an earlier one told.
+    pub broke_off: Option<Missing>,
 }
 
 /// What a drive thinks of itself.
@@ -90,6 +98,39 @@ pub struct Counter {
     pub value: i64,
     /// Where the drive keeps it.
     pub origin: String,
+}
+
+/// An error that a drive has in its log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct LoggedError {
+    /// What went wrong.
+    pub kind: ErrorKind,
+    /// The first sector that it was about, where the kind has one.
+    pub lba: Option<u64>,
+    /// The drive's power-on hours then, where the log states them; ATA begins anew at 65,536.
+    pub power_on_hours: Option<u64>,
+}
+
+/// What went wrong with a command.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum ErrorKind {
+    /// A place on the medium could not be read.
+    Unreadable,
+    /// The drive itself was at fault, such as one that cannot write.
+    Fault,
+    /// Data was damaged or lost on its way between drive and host.
+    Transfer,
+    /// Data did not match what the drive keeps to check it with.
+    Protection,
+    /// The drive has no such place, or could not find it.
+    NotFound,
+    /// The drive did not take the command, which need not be a fault: it may just not know it.
+    Declined,
+    /// Something else.
+    Other,
 }
 
 /// What a drive is known by. Two drives never share one.

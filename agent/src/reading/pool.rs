@@ -1,7 +1,7 @@
 //! One pool as read: its members, whether it runs, and what it does besides.
 
 use super::Reading;
-use crate::units::Bytes;
+use crate::units::{Bytes, BytesPerSecond};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -24,10 +24,53 @@ pub struct Pool {
     pub missing: Option<u32>,
     /// The members that the kernel still lists.
     pub members: Vec<Member>,
+    /// What of it may be lost: the pool lives while each of these does. Empty when its layout is not known.
+    pub groups: Vec<Group>,
     /// What the pool does besides its work.
     pub activity: Activity,
     /// Usable size.
     pub size: Reading<Bytes>,
+    /// Sectors that did not agree when its redundancy was compared last; `None` while that runs, or if it never did.
+    pub mismatches: Option<u64>,
+    /// Pieces of data that are lost for good, by the pool's own count.
+    pub lost_data: Option<u64>,
+    /// What an unclean stop costs.
+    pub after_crash: Option<AfterCrash>,
+    /// Room for metadata, where that can run out by itself.
+    pub metadata: Option<MetadataRoom>,
+}
+
+/// What a pool does after an unclean stop (`consistency_policy`, Documentation/admin-guide/md.rst).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum AfterCrash {
+    /// Everything is read again, which takes hours.
+    FullResync,
+    /// Only what was being written is read again, by a bitmap, a journal or a partial parity log.
+    Minutes,
+    /// Nothing: there is no redundancy to make equal, or the pool keeps itself equal.
+    Nothing,
+}
+
+/// Room for metadata (btrfs).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MetadataRoom {
+    /// What belongs to neither data nor metadata yet.
+    pub unallocated: Bytes,
+    /// What is set aside for metadata.
+    pub total: Bytes,
+    /// What of that is filled.
+    pub used: Bytes,
+}
+
+/// Places of a pool of which only so many may be lost. A place can be in several groups.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Group {
+    /// The places, as in [`Member::slot`].
+    pub slots: Vec<u32>,
+    /// How many of them may be lost at once.
+    pub tolerates: u32,
 }
 
 /// Which software holds a pool together.
@@ -37,6 +80,12 @@ pub struct Pool {
 pub enum PoolKind {
     /// Linux md.
     Md,
+    /// OpenZFS.
+    Zfs,
+    /// btrfs over its devices.
+    Btrfs,
+    /// LVM, by the kernel's dm-raid.
+    Lvm,
 }
 
 /// Whether a pool serves its data.
@@ -48,6 +97,8 @@ pub enum PoolRunning {
     Inactive,
     /// It can no longer serve what it holds (`broken`).
     Broken,
+    /// It waits for members that it cannot do without; whoever uses it waits as well.
+    Suspended,
 }
 
 /// One member of a pool.
@@ -63,6 +114,34 @@ pub struct Member {
     pub state: MemberState,
     /// True when the block device itself is gone, whatever the pool thinks: md notices only at the next access.
     pub device_gone: bool,
+    /// Errors that the pool has counted on it, by kind; empty when it counts none.
+    pub errors: Vec<MemberErrors>,
+}
+
+/// Errors that a pool has counted on a member.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MemberErrors {
+    /// What went wrong.
+    pub kind: MemberErrorKind,
+    /// How often, since whenever the pool counts from.
+    pub count: u64,
+}
+
+/// What can go wrong with a member.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum MemberErrorKind {
+    /// It could not be read; the pool had the data elsewhere if it is whole.
+    Read,
+    /// It could not be written.
+    Write,
+    /// It would not make sure that data is safe.
+    Flush,
+    /// What was read was not what had been written.
+    Checksum,
+    /// It holds older data than it should.
+    Generation,
 }
 
 /// What a pool thinks of a member.
@@ -91,11 +170,13 @@ pub struct Activity {
     pub done: Option<f64>,
     /// How long it would take from here at the present speed.
     pub left: Option<Duration>,
+    /// The present speed, on each member.
+    pub speed: Option<BytesPerSecond>,
 }
 
 impl Activity {
     /// Nothing is running.
-    pub const IDLE: Self = Self { kind: ActivityKind::Idle, done: None, left: None };
+    pub const IDLE: Self = Self { kind: ActivityKind::Idle, done: None, left: None, speed: None };
 }
 
 /// Kinds of work on a pool's redundancy (Documentation/admin-guide/md.rst, `sync_action`).
@@ -115,6 +196,8 @@ pub enum ActivityKind {
     Repair,
     /// The layout is being changed.
     Reshape,
+    /// Data is spread anew over the members.
+    Balance,
     /// Held still on purpose.
     Frozen,
 }

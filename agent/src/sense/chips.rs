@@ -3,8 +3,8 @@
 
 use super::host::{Host, parts};
 use super::parse::{hwmon, plain};
-use crate::clock::Clock;
-use crate::reading::{Fan, Missing, Rail, Reading, Source, Temperature};
+use crate::clock::{Clock, Moment};
+use crate::reading::{Fan, Missing, Rail, Reading, Reason, Source, Temperature};
 use std::path::{Path, PathBuf};
 
 /// A chip and the channels it has.
@@ -87,43 +87,47 @@ impl Chip {
     /// Asks the chip for all its values. It may sit on a slow or stuck bus: ask from a thread that may be lost.
     pub fn ask(&self, host: &Host, clock: &Clock) -> Answers {
         let file = |channel: &str, what: &str| self.folder.join(format!("{channel}{what}"));
-        let key = |channel: &str| format!("{}/{channel}", self.key);
-        let label = |of: &Channel, channel: &str| of.label.clone().unwrap_or_else(|| key(channel));
         let faulty = |channel: &str| host.ask(&file(channel, "_fault"), plain::switch).unwrap_or(false);
-
-        let fans = self.fans.iter().map(|fan| {
-            let channel = format!("fan{}", fan.number);
-            let duty = host.ask(&self.folder.join(format!("pwm{}", fan.number)), hwmon::duty).ok();
-            let speed = host.ask(&file(&channel, "_input"), hwmon::speed);
-            Fan {
-                key: key(&channel),
-                label: label(fan, &channel),
-                speed: Reading::new(speed, clock.now(), Source::Hwmon),
-                duty,
-                fault: faulty(&channel),
-            }
-        });
-        let temperatures = self.temperatures.iter().map(|sensor| {
-            let channel = format!("temp{}", sensor.number);
-            let value = if faulty(&channel) {
-                Err(Missing::new(crate::reading::Reason::Unreadable, "the chip says that the sensor is broken"))
-            } else {
-                host.ask(&file(&channel, "_input"), hwmon::board_temperature)
+        let now = clock.now();
+        let mut answers = self.without_answers(&Missing::new(Reason::NotAsked, ""), now);
+        for (fan, Channel { number, .. }) in answers.fans.iter_mut().zip(&self.fans) {
+            let channel = format!("fan{number}");
+            fan.duty = host.ask(&self.folder.join(format!("pwm{number}")), hwmon::duty).ok();
+            fan.speed = Reading::new(host.ask(&file(&channel, "_input"), hwmon::speed), clock.now(), Source::Hwmon);
+            fan.fault = faulty(&channel);
+        }
+        for (sensor, Channel { number, .. }) in answers.temperatures.iter_mut().zip(&self.temperatures) {
+            let channel = format!("temp{number}");
+            let value = match faulty(&channel) {
+                true => Err(Missing::new(Reason::Unreadable, "the chip says that the sensor is broken")),
+                false => host.ask(&file(&channel, "_input"), hwmon::board_temperature),
             };
-            Temperature {
-                key: key(&channel),
-                label: label(sensor, &channel),
-                value: Reading::new(value, clock.now(), Source::Hwmon),
-            }
+            sensor.value = Reading::new(value, clock.now(), Source::Hwmon);
+        }
+        for (rail, Channel { number, .. }) in answers.rails.iter_mut().zip(&self.rails) {
+            let value = host.ask(&file(&format!("in{number}"), "_input"), hwmon::potential);
+            rail.value = Reading::new(value, clock.now(), Source::Hwmon);
+        }
+        answers
+    }
+
+    /// All its channels, and why none has a value.
+    pub fn without_answers(&self, why: &Missing, now: Moment) -> Answers {
+        let named = |kind: &str, of: &Channel| {
+            let key = format!("{}/{kind}{}", self.key, of.number);
+            (key.clone(), of.label.clone().unwrap_or(key))
+        };
+        let fans = self.fans.iter().map(|of| {
+            let (key, label) = named("fan", of);
+            Fan { key, label, speed: Reading::new(Err(why.clone()), now, Source::Hwmon), duty: None, fault: false }
         });
-        let rails = self.rails.iter().map(|rail| {
-            let channel = format!("in{}", rail.number);
-            let value = host.ask(&file(&channel, "_input"), hwmon::potential);
-            Rail {
-                key: key(&channel),
-                label: label(rail, &channel),
-                value: Reading::new(value, clock.now(), Source::Hwmon),
-            }
+        let temperatures = self.temperatures.iter().map(|of| {
+            let (key, label) = named("temp", of);
+            Temperature { key, label, value: Reading::new(Err(why.clone()), now, Source::Hwmon) }
+        });
+        let rails = self.rails.iter().map(|of| {
+            let (key, label) = named("in", of);
+            Rail { key, label, value: Reading::new(Err(why.clone()), now, Source::Hwmon) }
         });
         Answers { fans: fans.collect(), temperatures: temperatures.collect(), rails: rails.collect() }
     }

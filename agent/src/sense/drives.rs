@@ -20,6 +20,13 @@ pub struct Spotted {
     pub instance: u64,
 }
 
+impl Spotted {
+    /// Its folder in sysfs, links followed.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+}
+
 /// Who a drive is and where it is plugged. None of it changes while the drive stays.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Identity {
@@ -27,6 +34,8 @@ pub struct Identity {
     pub key: DriveKey,
     /// Serial, as printed on the label.
     pub serial: Option<String>,
+    /// True when the serial is the drive's own word; a USB bridge may have put its own in its place.
+    pub serial_is_its_own: bool,
     /// World wide name, hexadecimal.
     pub wwn: Option<String>,
     /// Model.
@@ -118,6 +127,8 @@ pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
     Identity {
         key: DriveKey(key),
         serial,
+        // udev's `ata` says that it has asked the drive behind the bridge by IDENTIFY DEVICE.
+        serial_is_its_own: bus != Bus::Usb || udev.bus.as_deref() == Some("ata"),
         wwn,
         model: udev.model.or_else(|| text("device/model")).or_else(|| text("device/name")),
         bus,
@@ -163,13 +174,13 @@ pub fn in_flight(host: &Host, device: &str) -> Result<u64, Missing> {
     host.ask(&host.path("/sys/block").join(device).join("inflight"), block::in_flight)
 }
 
-/// The temperature inside the drive. The kernel sends the drive a command for it and waits for the answer, so ask only
-/// a drive that is awake, and from a thread that may be lost.
+/// The temperature inside a drive that may state its own critical one. The kernel sends the drive a command for it and
+/// waits for the answer, so ask only a drive that is awake, and from a thread that may be lost.
 ///
 /// # Errors
 /// The reason why there is none.
-pub fn temperature(host: &Host, thermometer: &Path) -> Result<Celsius, Missing> {
-    host.ask(&thermometer.join("temp1_input"), hwmon::drive_temperature)
+pub fn temperature(host: &Host, thermometer: &Path, critical: Option<Celsius>) -> Result<Celsius, Missing> {
+    host.ask(&thermometer.join("temp1_input"), |text| hwmon::drive_temperature(text, critical))
 }
 
 fn udev_properties(host: &Host, folder: &Path) -> udev::Properties {

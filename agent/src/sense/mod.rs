@@ -2,8 +2,14 @@
 //! long is offered as a question that the probe gives to a worker.
 
 pub mod ask;
+pub mod attachment;
+pub mod beneath;
 pub mod board;
+pub mod btrfs;
+mod btrfs_ioctl;
 pub mod chips;
+pub mod dm;
+mod dm_ioctl;
 pub mod drives;
 pub mod host;
 pub mod links;

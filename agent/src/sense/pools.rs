@@ -1,9 +1,10 @@
 //! Pools: md arrays from sysfs (Documentation/admin-guide/md.rst). Reads only; nothing here can change a pool.
 
-use super::host::{Host, parts};
-use super::parse::{md, plain};
+use super::beneath;
+use super::host::Host;
+use super::parse::{md, md_layout, plain};
 use crate::clock::Moment;
-use crate::reading::{Activity, Member, Missing, Pool, PoolKind, Reading, Source};
+use crate::reading::{Activity, Member, MemberErrorKind, MemberErrors, Missing, Pool, PoolKind, Reading, Source};
 use crate::units::Bytes;
 use std::path::Path;
 
@@ -25,15 +26,28 @@ fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {
     let running = host.ask(&folder.join("array_state"), md::running);
     let members = files.iter().filter_map(|file| member(host, &folder.join(file), file.strip_prefix("dev-")?));
     let size = host.ask(&block.join("size"), plain::whole).map(Bytes::from_sectors);
+    let level = text("level").and_then(|level| plain::device_text(&level)).unwrap_or_default();
+    let number = |file: &str| host.ask(&folder.join(file), md::member_count).unwrap_or(0);
+    let wanted = number("raid_disks");
+    let action = text("sync_action");
     Some(Pool {
         key: text("uuid").and_then(|uuid| plain::device_text(&uuid)).unwrap_or_else(|| name.clone()),
         kind: PoolKind::Md,
-        level: text("level").and_then(|level| plain::device_text(&level)).unwrap_or_default(),
+        groups: md_layout::groups(&level, wanted, number("layout")),
+        level,
         running: Reading::new(running, now, Source::Sysfs),
-        wanted: host.ask(&folder.join("raid_disks"), md::member_count).unwrap_or(0),
+        wanted,
         missing: host.ask(&folder.join("degraded"), md::member_count).ok(),
         members: members.collect(),
-        activity: activity(text("sync_action").as_deref(), &text),
+        activity: activity(action.as_deref(), &text),
+        mismatches: md::mismatches(
+            action.as_deref(),
+            text("last_sync_action").as_deref(),
+            host.ask(&folder.join("mismatch_cnt"), plain::whole).ok(),
+        ),
+        lost_data: None,
+        after_crash: text("consistency_policy").and_then(|policy| md::after_crash(&policy)),
+        metadata: None,
         size: Reading::new(size, now, Source::Sysfs),
         name,
     })
@@ -54,20 +68,15 @@ fn member(host: &Host, folder: &Path, device: &str) -> Option<Member> {
     let link = folder.join("block");
     Some(Member {
         device: device.to_owned(),
-        drive_device: drive_of(host, &link).unwrap_or_else(|| device.to_owned()),
+        drive_device: beneath::drive_of(host, &link).unwrap_or_else(|| device.to_owned()),
         slot,
         state,
         // md keeps a member `in_sync` until the next access fails; the link to its block device tells at once.
         device_gone: !host.exists(&link.join("size")),
+        // Read errors that md has mended by writing the place again; the count lies in the member's superblock.
+        errors: match host.ask(&folder.join("errors"), plain::whole) {
+            Ok(count) => vec![MemberErrors { kind: MemberErrorKind::Read, count }],
+            Err(_) => Vec::new(),
+        },
     })
-}
-
-/// The drive that a member is on, from where its link leads or led: `…/block/sda/sda1` is on `sda`.
-fn drive_of(host: &Host, link: &Path) -> Option<String> {
-    let led = host.link_text(link)?;
-    let names: Vec<&str> = parts(&led).collect();
-    let below_block = names.iter().rposition(|&name| name == "block").and_then(|index| names.get(index + 1));
-    // NVMe disks have no folder `block` above them: the drive is the last name, or the one before a partition.
-    let nvme = || names.iter().find(|name| name.starts_with("nvme") && name.contains('n') && name[4..].contains('n'));
-    below_block.or_else(nvme).map(|&name| name.to_owned())
 }

@@ -2,16 +2,46 @@
 //! is gone, so it is a question of its own.
 
 use super::host::Host;
+use super::parse::fstab::{self, Wanted};
 use super::parse::mountinfo::{self, Mount};
-use crate::reading::{Missing, Reason, Room};
+use super::parse::plain;
+use crate::reading::{Files, Missing, Reason, Room, Unmounted};
 use crate::units::Bytes;
 
-/// The mounted file systems on local storage, each once.
+/// The mount table against what should be in it.
+#[derive(Debug, Clone, Default)]
+pub struct Mounts {
+    /// The mounted file systems on local storage, each once.
+    pub volumes: Vec<Mount>,
+    /// What should be mounted and is not.
+    pub unmounted: Vec<Unmounted>,
+    /// Mount points that should be read-only.
+    pub meant_read_only: Vec<String>,
+}
+
+/// What is mounted. Both tables are files that nobody has to be asked for.
 ///
 /// # Errors
 /// The reason why the mount table cannot be read.
-pub fn mounted(host: &Host) -> Result<Vec<Mount>, Missing> {
-    host.table(&host.path("/proc/self/mountinfo")).map(|table| mountinfo::volumes(mountinfo::mounts(&table)))
+pub fn mounts(host: &Host) -> Result<Mounts, Missing> {
+    let mounted = host.table(&host.path("/proc/self/mountinfo")).map(|table| mountinfo::mounts(&table))?;
+    // A box without this file has no wishes.
+    let table = host.table(&host.path("/etc/fstab")).unwrap_or_default();
+    let (read_only, writable): (Vec<Wanted>, Vec<Wanted>) =
+        fstab::wanted(&String::from_utf8_lossy(&table)).into_iter().partition(|wanted| wanted.read_only);
+    let meant_read_only = read_only.iter().map(|wanted| wanted.mount.clone()).collect();
+    let is_absent = |wanted: &Wanted| !mounted.iter().any(|mount| mount.point == wanted.mount);
+    let absent = read_only.into_iter().chain(writable).filter(is_absent);
+    let unmounted = absent.map(|Wanted { mount, source, .. }| Unmounted { mount, source }).collect();
+    Ok(Mounts { volumes: mountinfo::volumes(mounted), unmounted, meant_read_only })
+}
+
+/// How many errors an ext4 file system has written down in itself (fs/ext4/sysfs.c, `errors_count`). The kernel keeps the
+/// number in memory.
+pub fn errors(host: &Host, mount: &Mount) -> Option<u64> {
+    let device = host.resolve(&host.path("/sys/dev/block").join(&mount.device)).ok()?;
+    let name = device.file_name()?.to_owned();
+    host.ask(&host.path("/sys/fs/ext4").join(name).join("errors_count"), plain::whole).ok()
 }
 
 /// The room of one of them, by statvfs(3). It may block: ask from a thread that may be lost.
@@ -33,5 +63,12 @@ pub fn room(host: &Host, point: &str) -> Result<Room, Missing> {
             format!("{point}: found {} free of {} blocks, wanted free within a size", said.f_bfree, said.f_blocks),
         ));
     }
-    Ok(Room { size: bytes(said.f_blocks), free: bytes(said.f_bavail), used: bytes(said.f_blocks - said.f_bfree) })
+    Ok(Room {
+        size: bytes(said.f_blocks),
+        free: bytes(said.f_bavail),
+        used: bytes(said.f_blocks - said.f_bfree),
+        reserved: bytes(said.f_bfree.saturating_sub(said.f_bavail)),
+        files: (said.f_files > 0 && said.f_favail <= said.f_files)
+            .then_some(Files { total: said.f_files, free: said.f_favail }),
+    })
 }

@@ -1,7 +1,7 @@
 //! The parts of the document, and how readings become them.
 
 use super::document::{Reasons, reason};
-use crate::judge::losses;
+use crate::judge::redundancy::standing;
 use crate::reading::{self, ActivityKind, MemberState, PoolKind, PoolRunning, Reading, Snapshot};
 use serde::{Deserialize, Serialize};
 use traylight_config::Settings;
@@ -226,9 +226,9 @@ pub(super) fn pool(settings: &Settings, snapshot: &Snapshot, pool: &reading::Poo
     let mut missing = Reasons::new();
     let running = value(&pool.running, &mut missing, &["state"], |running| *running);
     let state = running.map(|running| match running {
-        PoolRunning::Inactive | PoolRunning::Broken => PoolState::Down,
+        PoolRunning::Inactive | PoolRunning::Broken | PoolRunning::Suspended => PoolState::Down,
         PoolRunning::Running if pool.activity.kind == ActivityKind::Rebuild => PoolState::Rebuilding,
-        PoolRunning::Running if losses(pool) > 0 => PoolState::Degraded,
+        PoolRunning::Running if standing(pool).lost > 0 => PoolState::Degraded,
         PoolRunning::Running => PoolState::Whole,
     });
     let is_inactive = pool.level.is_empty();

@@ -3,7 +3,7 @@
 
 use super::test_words;
 use super::wording::{Words, named, pointed_at, sentence};
-use crate::units::{Celsius, Percent, span};
+use crate::units::{Celsius, MegabitsPerSecond, Percent, span};
 use crate::verdict::{Counted, Place, SaysFailing};
 use std::time::Duration;
 
@@ -111,7 +111,77 @@ pub(super) fn counted(drive: &Place, what: Counted, total: i64, grown: i64, with
             ],
             format!("{grown} starts while the box was watched, {total} in all; 12 V was not measured"),
         ),
+        Counted::TimeOuts => words(
+            format!("{} TIMED OUT", named(drive)),
+            &format!("+{grown}"),
+            sentence(
+                &[&place, &format!("left {grown} commands without an answer within {}", span(within))],
+                Some("drive, cable and power are all possible"),
+            ),
+            "check its plugs",
+            [
+                "See whether its other counters grow as well; if only this does, reseat data and power plug with the box off.",
+                "Do not replace the drive for a time-out alone.",
+            ],
+            format!("{grown} time-outs within {}, {total} since it appeared (kernel's iotmo_cnt)", span(within)),
+        ),
     }
+}
+
+pub(super) fn slow(drive: &Place, now: MegabitsPerSecond, best: MegabitsPerSecond) -> Words {
+    words(
+        format!("{} SLOW LINK", named(drive)),
+        "",
+        sentence(&[&pointed_at(drive), &format!("has a SATA link of {now}, it was {best}")], None),
+        "check cable, restart",
+        [
+            "The kernel slows a link that has transfer errors: reseat or replace its data cable with the box off.",
+            "Do not replace the drive for this: it is about the way to it.",
+        ],
+        format!("link speed {now}, best on this port {best}"),
+    )
+}
+
+pub(super) fn recovery(drive: &Place, device: &str, tries: Option<Duration>, patience: Duration) -> Words {
+    let limit = tries.map_or("without a limit".to_owned(), |tries| format!("for up to {}", span(tries)));
+    words(
+        format!("{} TRIES LONG", named(drive)),
+        "",
+        sentence(
+            &[&pointed_at(drive), &format!("may try a bad place {limit}, the kernel waits {}", span(patience))],
+            Some("its pool can lose it for one bad place"),
+        ),
+        "see the log",
+        [
+            &format!(
+                "Give the disk a recovery limit of 7 s if it has one, or the kernel more patience at every start: \
+                 echo 180 >/sys/block/{device}/device/timeout."
+            ),
+            "Do not set it on a drive that holds the only copy: there long tries are what saves a file.",
+        ],
+        format!("recovery limit {}, kernel's time-out {}", tries.map_or("none".to_owned(), span), span(patience)),
+    )
+}
+
+pub(super) fn new_or_moved(drive: &Place, from: Option<&str>) -> Words {
+    let (name, what, evidence) = match from {
+        Some(from) => {
+            ("MOVED", format!("sits elsewhere than it did, it was at {from}"), format!("port before: {from}"))
+        }
+        None => ("IS NEW", "is new to this box".to_owned(), "its serial was not here before".to_owned()),
+    };
+    let port = drive.port.as_deref().unwrap_or("not known");
+    words(
+        format!("{} {name}", named(drive)),
+        "",
+        sentence(&[&pointed_at(drive), &what], None),
+        "was this you?",
+        [
+            "If this was you, correct the trays in the configuration and reload the program: that accepts it.",
+            "Do not go by the tray labels until they are right again.",
+        ],
+        format!("{evidence}; port now: {port}"),
+    )
 }
 
 pub(super) fn worn(drive: &Place, used: Percent) -> Words {

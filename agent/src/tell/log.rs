@@ -119,6 +119,19 @@ fn message_id(kind: Kind) -> &'static str {
         Kind::SpaceLow => "8fe823225b4c4ef8b9ec36a6308f551b",
         Kind::FanStopped => "5f486683cf2b413eaaf01757ff12937b",
         Kind::LinkTrouble => "f4688e895e8c4ccfa757f475145925de",
+        Kind::SataSlow => "5720af05711d4fc4a218920ceef54e7b",
+        Kind::DriveTimeouts => "80fc777921624a73b65a356df67d2b3d",
+        Kind::RecoveryTimeMismatch => "2c63483f5b614ddfa059e2f4e26352f6",
+        Kind::DriveNewOrMoved => "12b505e81cdb499bba477d6f841d84ab",
+        Kind::DriveBackNotUsed => "1cd3cfd8f7d244ca9ffcc35282da7c9e",
+        Kind::RebuildStalled => "f989e04d451b402282217fa5c1269e28",
+        Kind::Mismatches => "e4c8cd4214f84c1580417031dfe91d72",
+        Kind::CheckOverdue => "cc00e630516f423db00dc4bfa4e3780b",
+        Kind::MemberErrors => "e43de08f2837494f9d08304845f54285",
+        Kind::VolumeReadonly => "ef5a2c01e08f4567bed53deda8a40330",
+        Kind::VolumeAbsent => "1c800cb4d3114a4ebfd05501c7da3322",
+        Kind::VolumeErrors => "0db7f8112cf54e789d1b033db87339b7",
+        Kind::InodesOrMetadataLow => "eaebf9b7b69a46daafc4bd93be40f60c",
     }
 }
 

@@ -2,5 +2,6 @@
 
 mod drive_words;
 pub mod log;
+mod pool_words;
 pub mod test_words;
 pub mod wording;

@@ -1,7 +1,7 @@
 //! Facts into words, the same for the log, the panel, a message and `look`: title, sentence, what to do, what not to
 //! do, evidence. Pure, and the only place where a condition gets its words.
 
-use super::drive_words;
+use super::{drive_words, pool_words};
 use crate::reading::ActivityKind;
 use crate::units::span;
 use crate::verdict::{Condition, Down, Finding, LinkFault, Place, SpaceLimit};
@@ -171,6 +171,24 @@ fn finding(finding: &Finding) -> Words {
         Finding::DrivesHeatingTogether { drives, rise } => drive_words::heating(drives, *rise),
         Finding::DriveCold { drive, now } => drive_words::cold(drive, *now),
         Finding::TemperatureLost { drive, why, all } => drive_words::temperature_lost(drive, why, *all),
+        Finding::SataSlow { drive, now, best } => drive_words::slow(drive, *now, *best),
+        Finding::RecoveryTimeMismatch { drive, device, tries, patience } => {
+            drive_words::recovery(drive, device, *tries, *patience)
+        }
+        Finding::DriveNewOrMoved { drive, from } => drive_words::new_or_moved(drive, from.as_deref()),
+        Finding::DriveBackNotUsed { drive, pool } => pool_words::back_not_used(drive, pool),
+        Finding::RebuildStalled { pool, activity, done, stood } => pool_words::stalled(pool, *activity, *done, *stood),
+        Finding::Mismatches { pool, level, bytes } => pool_words::mismatches(pool, level, *bytes),
+        Finding::CheckOverdue { pool, since, never } => pool_words::overdue(pool, *since, *never),
+        Finding::MemberErrors { pool, drive, kind, grown, within } => {
+            pool_words::member_errors(pool, drive, *kind, *grown, *within)
+        }
+        Finding::DataLost { pool, pieces } => pool_words::data_lost(pool, *pieces),
+        Finding::VolumeReadonly { mount, writing } => pool_words::readonly(mount, *writing),
+        Finding::VolumeAbsent { mount, source } => pool_words::absent(mount, source),
+        Finding::VolumeErrors { mount, count } => pool_words::errors(mount, *count),
+        Finding::FilesLow { mount, free, used } => pool_words::files(mount, *free, *used),
+        Finding::MetadataLow { pool, unallocated, used } => pool_words::metadata(pool, *unallocated, *used),
     }
 }
 
@@ -194,6 +212,7 @@ fn pool_down(pool: &str, why: Down, present: u32, of: u32) -> Words {
         Down::Inactive => "was not started",
         Down::TooManyLost => "has lost more members than it survives",
         Down::Absent => "was there and is not any more",
+        Down::Suspended => "waits for members that it cannot do without, and so does whoever uses it",
     };
     Words {
         title: format!("{pool} DOWN"),
@@ -248,7 +267,7 @@ pub(super) fn named(place: &Place) -> String {
     }
 }
 
-fn doing(activity: ActivityKind) -> &'static str {
+pub(super) fn doing(activity: ActivityKind) -> &'static str {
     match activity {
         ActivityKind::Idle | ActivityKind::Frozen => "pause",
         ActivityKind::Resync => "resync",
@@ -256,6 +275,7 @@ fn doing(activity: ActivityKind) -> &'static str {
         ActivityKind::Check => "check",
         ActivityKind::Repair => "repair",
         ActivityKind::Reshape => "reshape",
+        ActivityKind::Balance => "balance",
     }
 }
 
@@ -286,7 +306,7 @@ pub(super) fn sentence(parts: &[&str], second: Option<&str>) -> String {
     sentence
 }
 
-fn short(text: &str, columns: usize) -> String {
+pub(super) fn short(text: &str, columns: usize) -> String {
     traylight_display::text::fit(text, columns).into_owned()
 }
 

@@ -1,7 +1,7 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
 use super::{Kind, Place};
-use crate::reading::{ActivityKind, TestKind};
+use crate::reading::{ActivityKind, MemberErrorKind, TestKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use std::time::Duration;
 
@@ -177,6 +177,128 @@ pub enum Finding {
         /// True when no drive tells it any more.
         all: bool,
     },
+    /// The SATA link of a drive is slower than it was.
+    SataSlow {
+        /// Which.
+        drive: Place,
+        /// Its speed now.
+        now: MegabitsPerSecond,
+        /// The best that it had on this port.
+        best: MegabitsPerSecond,
+    },
+    /// A disk of a pool may try for longer than the kernel waits.
+    RecoveryTimeMismatch {
+        /// Which.
+        drive: Place,
+        /// The kernel's name for it now.
+        device: String,
+        /// How long it tries at most; `None` when it has no limit.
+        tries: Option<Duration>,
+        /// How long the kernel waits.
+        patience: Duration,
+    },
+    /// A drive is new to the box, or sits elsewhere than it did.
+    DriveNewOrMoved {
+        /// Which, and where it is now.
+        drive: Place,
+        /// The port where it was; `None` for a new one.
+        from: Option<String>,
+    },
+    /// A drive is there again, and its pool goes on without it.
+    DriveBackNotUsed {
+        /// Which.
+        drive: Place,
+        /// The pool.
+        pool: String,
+    },
+    /// Work on a pool's redundancy does not get on.
+    RebuildStalled {
+        /// The pool.
+        pool: String,
+        /// The work.
+        activity: ActivityKind,
+        /// How far it is.
+        done: Option<Percent>,
+        /// How long it has stood still, or crept.
+        stood: Duration,
+    },
+    /// A comparison found places that do not agree.
+    Mismatches {
+        /// The pool.
+        pool: String,
+        /// Its layout.
+        level: String,
+        /// How many bytes do not agree.
+        bytes: Bytes,
+    },
+    /// A pool was not compared for too long.
+    CheckOverdue {
+        /// The pool.
+        pool: String,
+        /// For how long of watching; since the box is watched, if never.
+        since: Duration,
+        /// True when no comparison was ever seen.
+        never: bool,
+    },
+    /// A pool counts more errors on a member.
+    MemberErrors {
+        /// The pool.
+        pool: String,
+        /// The member's drive.
+        drive: Place,
+        /// What went wrong.
+        kind: MemberErrorKind,
+        /// How often lately.
+        grown: i64,
+        /// Within which span.
+        within: Duration,
+    },
+    /// A pool has lost data for good.
+    DataLost {
+        /// The pool.
+        pool: String,
+        /// How many pieces.
+        pieces: u64,
+    },
+    /// A volume that should be written to cannot be.
+    VolumeReadonly {
+        /// Where it is mounted.
+        mount: String,
+        /// How it stands.
+        writing: Writing,
+    },
+    /// A volume that should be mounted is not.
+    VolumeAbsent {
+        /// Where it should be.
+        mount: String,
+        /// What should be mounted there.
+        source: String,
+    },
+    /// A file system has written down errors in itself.
+    VolumeErrors {
+        /// Where it is mounted.
+        mount: String,
+        /// How many.
+        count: u64,
+    },
+    /// A volume can hold hardly any more files.
+    FilesLow {
+        /// Where it is mounted.
+        mount: String,
+        /// How many more it can hold.
+        free: u64,
+        /// The share that is used.
+        used: Percent,
+    },
+    /// A pool runs out of room for metadata, however much data room is left.
+    MetadataLow {
+        /// The pool.
+        pool: String,
+        /// What is not allocated yet.
+        unallocated: Bytes,
+        /// The share of its metadata room that is used.
+        used: Percent,
+    },
 }
 
 impl Finding {
@@ -200,6 +322,18 @@ impl Finding {
             Self::DrivesHeatingTogether { .. } => Kind::DrivesHeatingTogether,
             Self::DriveCold { .. } => Kind::DriveCold,
             Self::TemperatureLost { .. } => Kind::TemperatureLost,
+            Self::SataSlow { .. } => Kind::SataSlow,
+            Self::RecoveryTimeMismatch { .. } => Kind::RecoveryTimeMismatch,
+            Self::DriveNewOrMoved { .. } => Kind::DriveNewOrMoved,
+            Self::DriveBackNotUsed { .. } => Kind::DriveBackNotUsed,
+            Self::RebuildStalled { .. } => Kind::RebuildStalled,
+            Self::Mismatches { .. } => Kind::Mismatches,
+            Self::CheckOverdue { .. } => Kind::CheckOverdue,
+            Self::MemberErrors { .. } | Self::DataLost { .. } => Kind::MemberErrors,
+            Self::VolumeReadonly { .. } => Kind::VolumeReadonly,
+            Self::VolumeAbsent { .. } => Kind::VolumeAbsent,
+            Self::VolumeErrors { .. } => Kind::VolumeErrors,
+            Self::FilesLow { .. } | Self::MetadataLow { .. } => Kind::InodesOrMetadataLow,
         }
     }
 }
@@ -217,13 +351,27 @@ impl Finding {
             | Self::DriveFlapping { drive, .. }
             | Self::DriveHotterThanPeers { drive, .. }
             | Self::DriveCold { drive, .. }
-            | Self::TemperatureLost { drive, .. } => Some(drive),
+            | Self::TemperatureLost { drive, .. }
+            | Self::SataSlow { drive, .. }
+            | Self::RecoveryTimeMismatch { drive, .. }
+            | Self::DriveNewOrMoved { drive, .. }
+            | Self::DriveBackNotUsed { drive, .. }
+            | Self::MemberErrors { drive, .. } => Some(drive),
             Self::PoolDegraded { .. }
             | Self::PoolDown { .. }
             | Self::PoolBusy { .. }
             | Self::SpaceLow { .. }
             | Self::FanStopped { .. }
             | Self::LinkTrouble { .. }
+            | Self::RebuildStalled { .. }
+            | Self::Mismatches { .. }
+            | Self::CheckOverdue { .. }
+            | Self::DataLost { .. }
+            | Self::VolumeReadonly { .. }
+            | Self::VolumeAbsent { .. }
+            | Self::VolumeErrors { .. }
+            | Self::FilesLow { .. }
+            | Self::MetadataLow { .. }
             | Self::DrivesHeatingTogether { .. } => None,
         }
     }
@@ -256,6 +404,8 @@ pub enum Counted {
     CrcErrors,
     /// Starts of the drive.
     PowerCycles,
+    /// Commands that the kernel gave up waiting for.
+    TimeOuts,
 }
 
 impl Counted {
@@ -266,6 +416,7 @@ impl Counted {
             Self::Reallocated => Kind::ReallocatedGrowth,
             Self::CrcErrors => Kind::SataCrcGrowth,
             Self::PowerCycles => Kind::DriveLostPower,
+            Self::TimeOuts => Kind::DriveTimeouts,
         }
     }
 }
@@ -279,6 +430,8 @@ pub enum Down {
     TooManyLost,
     /// It was there and is not any more.
     Absent,
+    /// It waits for members that it cannot do without.
+    Suspended,
 }
 
 /// Which limits of room were passed: below the share and, if one is set, below the amount as well.

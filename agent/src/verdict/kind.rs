@@ -43,11 +43,37 @@ pub enum Kind {
     DriveCold,
     /// A drive that told its temperature tells it no more.
     TemperatureLost,
+    /// The SATA link of a drive is slower than it was.
+    SataSlow,
+    /// Commands to a drive timed out.
+    DriveTimeouts,
+    /// A disk of a pool may try for longer than the kernel waits.
+    RecoveryTimeMismatch,
+    /// A drive is new to the box, or sits elsewhere than it did.
+    DriveNewOrMoved,
+    /// A drive is there again, and its pool goes on without it.
+    DriveBackNotUsed,
+    /// Work on a pool's redundancy does not get on.
+    RebuildStalled,
+    /// A comparison found places that do not agree.
+    Mismatches,
+    /// A pool was not compared for too long.
+    CheckOverdue,
+    /// A pool counts more errors on a member, or has lost data.
+    MemberErrors,
+    /// A volume that should be written to cannot be.
+    VolumeReadonly,
+    /// A volume that should be mounted is not.
+    VolumeAbsent,
+    /// A file system has written down errors in itself.
+    VolumeErrors,
+    /// A volume runs out of files or of metadata room.
+    InodesOrMetadataLow,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 33] = [
         Self::DriveGone,
         Self::DriveHot,
         Self::PoolDegraded,
@@ -68,6 +94,19 @@ impl Kind {
         Self::DrivesHeatingTogether,
         Self::DriveCold,
         Self::TemperatureLost,
+        Self::SataSlow,
+        Self::DriveTimeouts,
+        Self::RecoveryTimeMismatch,
+        Self::DriveNewOrMoved,
+        Self::DriveBackNotUsed,
+        Self::RebuildStalled,
+        Self::Mismatches,
+        Self::CheckOverdue,
+        Self::MemberErrors,
+        Self::VolumeReadonly,
+        Self::VolumeAbsent,
+        Self::VolumeErrors,
+        Self::InodesOrMetadataLow,
     ];
 
     /// The kind's name in logs and documents. It never changes.
@@ -93,6 +132,19 @@ impl Kind {
             Self::DrivesHeatingTogether => "drives-heating-together",
             Self::DriveCold => "drive-cold",
             Self::TemperatureLost => "temperature-lost",
+            Self::SataSlow => "sata-slow",
+            Self::DriveTimeouts => "drive-timeouts",
+            Self::RecoveryTimeMismatch => "recovery-time-mismatch",
+            Self::DriveNewOrMoved => "drive-new-or-moved",
+            Self::DriveBackNotUsed => "drive-back-not-used",
+            Self::RebuildStalled => "rebuild-stalled",
+            Self::Mismatches => "mismatches",
+            Self::CheckOverdue => "check-overdue",
+            Self::MemberErrors => "member-errors",
+            Self::VolumeReadonly => "volume-readonly",
+            Self::VolumeAbsent => "volume-absent",
+            Self::VolumeErrors => "volume-errors",
+            Self::InodesOrMetadataLow => "inodes-or-metadata-low",
         }
     }
 }

@@ -6,7 +6,7 @@ use std::env;
 use std::process::{Command, Stdio};
 
 /// Each program that the lab uses, here or in the guest, and the Debian package that holds it.
-const NEEDED: [(&str, &str); 11] = [
+const NEEDED: [(&str, &str); 16] = [
     ("qemu-system-x86_64", "qemu-system-x86"),
     ("busybox", "busybox-static"),
     ("cpio", "cpio"),
@@ -18,6 +18,11 @@ const NEEDED: [(&str, &str); 11] = [
     ("mkfs.ext4", "e2fsprogs"),
     ("i2cset", "i2c-tools"),
     ("udevadm", "udev"),
+    ("ps", "procps"),
+    ("nvme", "nvme-cli"),
+    ("sg_logs", "sg3-utils"),
+    ("hdparm", "hdparm"),
+    ("strace", "strace"),
 ];
 
 /// Refuses to start when something is missing.

@@ -8,6 +8,7 @@ use super::error::LabError;
 use super::host::command;
 use super::parts::Parts;
 use super::qmp::Monitor;
+use super::spec::{Spec, arguments};
 use super::wait;
 use serde_json::Value;
 use std::fmt::Display;
@@ -20,36 +21,6 @@ const GUEST: &str = include_str!("../../lab/guest.sh");
 /// Under software emulation on a busy computer a boot with udev takes up to a minute.
 const BOOT_SECONDS: u64 = 240;
 const CONSOLE_TAIL_LINES: usize = 25;
-
-/// What the machine has.
-#[derive(Debug, Clone)]
-pub struct Spec {
-    /// Its console is kept in a file of this name.
-    pub name: String,
-    /// Its drives, in the order of their ports.
-    pub drives: Vec<Drive>,
-}
-
-/// A drive of the machine. Its serial is also its name for the monitor.
-#[derive(Debug, Clone)]
-pub enum Drive {
-    /// On one of the six SATA ports.
-    Sata {
-        /// Up to 20 letters, digits and dashes.
-        serial: String,
-        /// Turns per minute; 1 says that nothing turns.
-        rotation_rpm: u32,
-        /// In MiB.
-        size_mib: u64,
-    },
-    /// Behind a port of its own, so that it can be unplugged.
-    Nvme {
-        /// Up to 20 letters, digits and dashes.
-        serial: String,
-        /// In MiB.
-        size_mib: u64,
-    },
-}
 
 /// What a command left.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -86,7 +57,7 @@ impl Machine {
         let guest = shared.join("guest.sh");
         fs::write(&guest, GUEST).map_err(LabError::file("write", &guest))?;
         for drive in &spec.drives {
-            let image = image(folder.path(), drive.serial());
+            let image = drive.image(folder.path());
             let sparse = fs::File::create(&image).and_then(|file| file.set_len(drive.size_mib() << 20));
             sparse.map_err(LabError::file("make", &image))?;
         }
@@ -205,79 +176,10 @@ impl Drop for Machine {
     }
 }
 
-impl Drive {
-    fn serial(&self) -> &str {
-        match self {
-            Self::Sata { serial, .. } | Self::Nvme { serial, .. } => serial,
-        }
-    }
-
-    fn size_mib(&self) -> u64 {
-        match self {
-            Self::Sata { size_mib, .. } | Self::Nvme { size_mib, .. } => *size_mib,
-        }
-    }
-}
-
 /// Ends the emulator, which may have ended already; then there is nothing to do about either error.
 fn end(emulator: &mut Child) {
     let _ = emulator.kill();
     let _ = emulator.wait();
-}
-
-fn image(folder: &Path, serial: &str) -> PathBuf {
-    folder.join(format!("{serial}.img"))
-}
-
-/// The emulator's arguments. Hardware virtualisation is not asked for: few of the computers that run tests have it.
-fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> Vec<String> {
-    let mut all: Vec<String> = Vec::new();
-    let mut add = |option: &str, value: String| all.extend([option.to_string(), value]);
-    add("-machine", "q35".into());
-    add("-accel", "tcg,thread=multi".into());
-    add("-cpu", "max".into());
-    add("-smp", "2".into());
-    add("-m", "1024".into());
-    add("-display", "none".into());
-    add("-nic", "none".into());
-    add("-kernel", parts.kernel.display().to_string());
-    add("-initrd", parts.initramfs.display().to_string());
-    add("-append", "console=ttyS0 rdinit=/init panic=-1".into());
-    add("-serial", format!("file:{}", value_of(console)));
-    add("-qmp", format!("unix:{},server=on,wait=off", value_of(&folder.join("monitor"))));
-    add("-virtfs", share("host", Path::new("/"), true));
-    add("-virtfs", share("modules", &parts.modules, true));
-    add("-virtfs", share("lab", &folder.join("lab"), false));
-    let mut sata_port = 0;
-    for (number, drive) in spec.drives.iter().enumerate() {
-        let serial = drive.serial();
-        let file = value_of(&image(folder, serial));
-        add("-drive", format!("if=none,id=image-{serial},file={file},format=raw,cache=unsafe"));
-        match drive {
-            Drive::Sata { rotation_rpm, .. } => {
-                let device = format!("ide-hd,bus=ide.{sata_port},rotation_rate={rotation_rpm},model=LAB-DISK");
-                add("-device", format!("{device},id={serial},serial={serial},drive=image-{serial}"));
-                sata_port += 1;
-            }
-            Drive::Nvme { .. } => {
-                add("-device", format!("pcie-root-port,id=port-{serial},chassis={number},slot={number}"));
-                add("-device", format!("nvme,bus=port-{serial},id={serial},serial={serial},drive=image-{serial}"));
-            }
-        }
-    }
-    all.extend(["-nodefaults".into(), "-no-reboot".into()]);
-    all
-}
-
-fn share(tag: &str, path: &Path, readonly: bool) -> String {
-    let readonly = if readonly { "on" } else { "off" };
-    let path = value_of(path);
-    format!("local,path={path},mount_tag={tag},security_model=none,multidevs=remap,readonly={readonly}")
-}
-
-/// A path as the value of an option, where a comma has to be doubled.
-fn value_of(path: &Path) -> String {
-    path.display().to_string().replace(',', ",,")
 }
 
 fn tail(text: &str) -> String {
@@ -288,21 +190,6 @@ fn tail(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn each_sata_drive_has_its_port_and_each_nvme_drive_a_port_that_can_be_unplugged() {
-        let sata = |serial: &str| Drive::Sata { serial: serial.into(), rotation_rpm: 5400, size_mib: 64 };
-        let nvme = Drive::Nvme { serial: "NVME-0".into(), size_mib: 64 };
-        let spec = Spec { name: "t".into(), drives: vec![sata("TRAY-A"), nvme, sata("TRAY-B")] };
-        let parts = Parts { kernel: "k".into(), modules: "m".into(), initramfs: "i".into() };
-        let line = arguments(&spec, &parts, Path::new("/tmp/a,b"), Path::new("c")).join(" ");
-        assert!(line.contains("ide-hd,bus=ide.0,rotation_rate=5400,model=LAB-DISK,id=TRAY-A,serial=TRAY-A"), "{line}");
-        assert!(line.contains("ide-hd,bus=ide.1,rotation_rate=5400,model=LAB-DISK,id=TRAY-B,serial=TRAY-B"), "{line}");
-        assert!(line.contains("nvme,bus=port-NVME-0,id=NVME-0"), "{line}");
-        assert!(line.contains("file=/tmp/a,,b/TRAY-A.img"), "{line}");
-        assert!(line.contains("path=/,mount_tag=host,security_model=none,multidevs=remap,readonly=on"), "{line}");
-        assert!(line.contains("-nic none"), "the guest must have no network: {line}");
-    }
 
     #[test]
     fn the_tail_is_the_last_lines_in_order() {

@@ -1,9 +1,9 @@
 //! The virtual machine lab: a stock kernel in an emulated machine, with drives, pools, a fan chip and a panel that the
 //! real program watches while faults are injected from outside.
 //!
-//! In reading order: `scenarios` (what is played), `report` (what is printed), `glass` (what the panel says), `machine` (a running guest) with `qmp`
-//! (talking to the emulator) and `wait` (every wait has an end), `parts` (kernel and first file system, made once) and
-//! `host` (what this computer must have).
+//! In reading order: `scenarios` (what is played), `report` (what is printed), `glass` (what the panel says), `machine`
+//! (a running guest) with `spec` (what it has), `qmp` (talking to the emulator) and `wait` (every wait has an end),
+//! `parts` (kernel and first file system, made once) and `host` (what this computer must have).
 //!
 //! Not its job: judging by pure functions or a pretended tree; the other tests do that in less time.
 
@@ -15,6 +15,7 @@ pub mod parts;
 pub mod qmp;
 pub mod report;
 pub mod scenarios;
+pub mod spec;
 pub mod wait;
 
 pub use error::LabError;

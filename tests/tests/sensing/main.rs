@@ -4,7 +4,10 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
 #![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for rounds")]
 
+mod attachments;
 mod bad_input;
+mod btrfs;
+mod lvm_raid;
 
 use std::fmt::Display;
 use std::fs;
@@ -116,6 +119,22 @@ fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
     assert_eq!((snapshot.board.name.as_str(), snapshot.board.model.as_str()), ("heron", "REED-4"));
 }
 
+/// A chip on a stuck bus is asked in a thread of its own; until it answers its fans are there without a speed.
+#[test]
+fn a_chip_that_does_not_answer_has_fans_with_a_reason() {
+    let heron = heron();
+    let input = format!("{}/fan1_input", heron.chip_folder("1-002e"));
+    heron.remove(&input);
+    let made = Command::new("mkfifo").arg(heron.path(&input)).status();
+    assert!(made.is_ok_and(|made| made.success()), "a file that blocks its reader");
+    let snapshot = rounds(&heron).round();
+    let fans: Vec<_> = snapshot.fans.iter().map(|fan| format!("{} {}", fan.key, said(&fan.speed))).collect();
+    let not_yet = "not asked: not answered yet";
+    assert_eq!(fans, [format!("adt7475/fan1 {not_yet}"), format!("adt7475/fan2 {not_yet}")]);
+    // Lets the worker go.
+    fs::OpenOptions::new().write(true).open(heron.path(&input)).unwrap().write_all(b"900\n").unwrap();
+}
+
 #[test]
 fn what_udev_knows_of_a_drive_comes_before_what_the_kernel_knows() {
     let heron = heron();
@@ -205,11 +224,11 @@ fn a_drive_that_has_work_and_finishes_none_stands_still_since_then() {
     let mut rounds = rounds(&heron);
     assert_eq!(drive(&rounds.round(), "sda").stalled_since, None);
     heron.write("/sys/block/sda/inflight", "       1        3\n");
-    let first = drive(&rounds.round(), "sda").stalled_since;
-    assert!(first.is_some());
-    assert_eq!(drive(&rounds.round(), "sda").stalled_since, first, "the same standstill");
+    let first = until(&mut rounds, "a standstill", |snapshot| drive(snapshot, "sda").stalled_since);
+    assert_eq!(drive(&rounds.round(), "sda").stalled_since, Some(first), "the same standstill");
     heron.use_drive("sda");
-    assert_eq!(drive(&rounds.round(), "sda").stalled_since, None, "some of it is finished");
+    // Two rounds within a millisecond count once.
+    until(&mut rounds, "some of it finished", |snapshot| drive(snapshot, "sda").stalled_since.is_none().then_some(()));
     heron.write("/sys/block/sda/inflight", "four\n");
     assert_eq!(drive(&rounds.round(), "sda").stalled_since, None, "what cannot be read is no standstill");
 }

@@ -2,6 +2,7 @@
 //! things happen to.
 
 use super::{DAY, HOUR, MINUTE, Story};
+use crate::judge::Memory;
 use crate::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Source};
 use crate::units::Celsius;
 
@@ -36,6 +37,25 @@ fn a_drive_that_says_failing_is_believed_the_second_time_and_stays_under_suspici
             }
         });
     assert_eq!(told.told, ["360 opened drive-says-failing critical"]);
+}
+
+/// A single look cannot wait for a second reading: what a drive says counts.
+#[test]
+fn one_look_believes_a_drive_at_once() {
+    let story = Story { memory: Memory::without_patience(), ..Story::new() }.play(0, MINUTE, |_, snapshot| {
+        assess(&mut snapshot.drives[0], SelfAssessment::Failing);
+        count(&mut snapshot.drives[1], "pending_sectors", 1);
+        warm(&mut snapshot.drives[2], 61.0);
+    });
+    assert_eq!(
+        story.told,
+        [
+            "0 opened drive-hot critical",
+            "0 opened drive-hotter-than-peers notice",
+            "0 opened drive-says-failing critical",
+            "0 opened pending-or-uncorrectable warning"
+        ]
+    );
 }
 
 #[test]

@@ -29,7 +29,7 @@ fn while_a_replacement_is_filled_only_the_old_drive_is_lost_and_only_drives_that
             let pool = &mut snapshot.pools[0];
             pool.members[2].state = MemberState::Rebuilding;
             pool.missing = Some(1);
-            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.1), left: None };
+            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.1), left: None, speed: None };
         }
     });
     let (lost, leave_in) = degraded(&story, "md0");
@@ -60,7 +60,7 @@ fn a_spare_that_is_pulled_is_missed() {
 fn a_drive_that_the_configuration_names_is_missed_after_a_reload_as_before() {
     let without = |_: u64, snapshot: &mut crate::reading::Snapshot| let_go(snapshot, &["HN24-LARK"]);
     let mut story = Story::closely().play(0, 60, |_, _| {}).play(60, 120, without);
-    story.memory.accept_absences(&story.settings);
+    story.memory.accept_drives(&story.settings);
     let story = story.play(120, 240, without);
     assert_eq!(story.of("drive-gone"), ["60 opened drive-gone critical"]);
 }

@@ -3,16 +3,20 @@
 
 #![allow(clippy::match_overlapping_arm, reason = "an arm begins where the one before it ends")]
 
+mod attachments;
 mod boxes;
 mod drives;
 mod members;
 mod pools;
 mod self_tests;
+mod volumes;
+mod work;
 
 use super::{Memory, judge};
 use crate::clock::Moment;
 use crate::demo::{self, heron, story};
 use crate::reading::Snapshot;
+use crate::sense::parse::md_layout;
 use crate::verdict::{Change, Verdict};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -74,6 +78,14 @@ fn words_of(change: &Change) -> String {
         Change::Closed { .. } => return format!("closed {}", condition.kind().id()),
     };
     format!("{what} {} {}", condition.kind().id(), condition.severity)
+}
+
+/// The pool of drives 0 to 4 in another layout.
+fn lay_out(snapshot: &mut Snapshot, level: &str) {
+    let pool = &mut snapshot.pools[0];
+    pool.level = level.into();
+    // Two near copies, where that matters.
+    pool.groups = md_layout::groups(level, pool.wanted, 0x102);
 }
 
 /// Takes a drive away; md has not noticed.

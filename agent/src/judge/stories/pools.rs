@@ -1,6 +1,6 @@
 //! Stories of presence and pools: members that vanish, come back or are replaced, layouts that survive and that do not.
 
-use super::{MINUTE, Story, let_go, pull};
+use super::{MINUTE, Story, lay_out, let_go, pull};
 use crate::reading::{Activity, ActivityKind, Member, MemberState, PoolRunning, Reading, Snapshot, Source};
 use crate::verdict::{Finding, Severity, TrayState};
 
@@ -84,7 +84,7 @@ fn nothing_is_missed_while_the_box_still_starts() {
 #[test]
 fn raid6_loses_one_with_a_warning_and_two_with_an_alarm() {
     let told = Story::closely().play(0, 300, |second, snapshot| {
-        snapshot.pools[0].level = "raid6".into();
+        lay_out(snapshot, "raid6");
         match second {
             ..60 => {}
             ..120 => let_go(snapshot, &["HN24-LARK"]),
@@ -131,7 +131,7 @@ fn a_rebuild_is_a_notice_while_it_runs_and_the_pool_degraded_until_it_is_whole_a
             let pool = &mut snapshot.pools[0];
             pool.members[2].state = MemberState::Rebuilding;
             pool.missing = Some(1);
-            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None };
+            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None, speed: None };
         }
     });
     assert_eq!(
@@ -148,7 +148,7 @@ fn a_rebuild_is_a_notice_while_it_runs_and_the_pool_degraded_until_it_is_whole_a
 #[test]
 fn a_check_is_no_rebuild() {
     let told = Story::closely().play(0, 60, |_, snapshot| {
-        snapshot.pools[0].activity = Activity { kind: ActivityKind::Check, done: Some(0.1), left: None };
+        snapshot.pools[0].activity = Activity { kind: ActivityKind::Check, done: Some(0.1), left: None, speed: None };
     });
     assert_eq!(told.told, ["0 opened pool-busy notice"]);
 }
@@ -157,7 +157,8 @@ fn a_check_is_no_rebuild() {
 fn with_a_spare(snapshot: &mut Snapshot) {
     let device = snapshot.drives[5].device.clone();
     let drive_device = device.clone();
-    let spare = Member { device, drive_device, slot: None, state: MemberState::Spare, device_gone: false };
+    let spare =
+        Member { device, drive_device, slot: None, state: MemberState::Spare, device_gone: false, errors: Vec::new() };
     snapshot.pools[0].members.push(spare);
 }
 
@@ -175,7 +176,7 @@ fn a_spare_takes_the_place_of_a_lost_member_and_the_whole_pool_misses_nobody() {
         let spare = pool.members.last_mut().expect("the spare is still listed");
         (spare.slot, spare.state) = (Some(2), if filled { MemberState::Active } else { MemberState::Rebuilding });
         if !filled {
-            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None };
+            pool.activity = Activity { kind: ActivityKind::Rebuild, done: Some(0.5), left: None, speed: None };
         }
     });
     assert_eq!(
@@ -219,7 +220,7 @@ fn a_pool_that_still_counts_on_a_drive_does_not_do_without_it() {
 #[test]
 fn raid6_eases_when_one_of_two_lost_members_is_back() {
     let told = Story::closely().play(0, 500, |second, snapshot| {
-        snapshot.pools[0].level = "raid6".into();
+        lay_out(snapshot, "raid6");
         match second {
             ..60 => {}
             ..120 => let_go(snapshot, &["HN24-LARK", "HN24-KITE"]),
@@ -239,7 +240,7 @@ fn raid6_eases_when_one_of_two_lost_members_is_back() {
 fn a_layout_decides_how_bad_a_loss_is() {
     let lost = |level: &str, serials: &[&str]| {
         let story = Story::closely().play(0, 2 * MINUTE, |second, snapshot| {
-            snapshot.pools[0].level = level.into();
+            lay_out(snapshot, level);
             if second >= 60 {
                 let_go(snapshot, serials);
             }

@@ -46,6 +46,7 @@ fn pool() -> Pool {
         slot: Some(0),
         state: MemberState::Active,
         device_gone: false,
+        errors: Vec::new(),
     };
     Pool {
         key: "songs".into(),
@@ -58,6 +59,11 @@ fn pool() -> Pool {
         members: vec![member("sda"), member("sdb")],
         activity: Activity::IDLE,
         size: Reading::new(Ok(Bytes(1)), Moment::default(), Source::Sysfs),
+        groups: Vec::new(),
+        mismatches: None,
+        lost_data: None,
+        after_crash: None,
+        metadata: None,
     }
 }
 
@@ -251,7 +257,7 @@ impl Seen {
             key: DriveKey(format!("HERON-{number}")),
             disk,
             drive: AtaDrive::new(None, Quirks::default()),
-            manners: Manners::new(true),
+            manners: Manners::new(true, false),
             power: None,
             self_tests: None,
             requested: None,

@@ -1,52 +1,97 @@
 //! The talk with an ATA drive, behind the kernel's own translation or a USB bridge. Whether it sleeps is asked first;
-//! what it does not offer is asked once only, since every refused command makes the kernel halt the port for a moment.
+//! what it does not offer is asked once a day at most, since every refused command makes the kernel halt the port for a
+//! moment.
 
-use super::command::{Ata, Command};
+mod self_tests;
+
+use super::command::{Ata, Command, Recovering};
 use super::{
-    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, sense_of,
-    settle, unreadable,
+    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, sense_of, settle,
+    unreadable,
 };
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
-use crate::sense::parse::ata_identify::{Identify, identify};
+use crate::reading::{
+    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, recovery_not_asked,
+};
+use crate::sense::parse::ata_abilities::Abilities;
+use crate::sense::parse::ata_identify::{Identify, Rotation, identify};
+use crate::sense::parse::ata_logs::Directory;
 use crate::sense::parse::ata_power::{PowerMode, power_mode};
-use crate::sense::parse::ata_self_test::{self, Entry, SelfTest as Outcome};
 use crate::sense::parse::ata_smart::{Overall, SmartData, Standing, overall, smart_data, thresholds};
+use crate::sense::parse::bytes::page;
 use crate::sense::parse::counter::Counter;
 use crate::sense::parse::quirks::Quirks;
 use crate::sense::parse::sense_data::Answering;
-use crate::sense::parse::{ata_attributes, ata_logs, ata_sct, ata_statistics};
+use crate::sense::parse::temperature::plausible_now;
+use crate::sense::parse::{ata_attributes, ata_errors, ata_logs, ata_recovery, ata_sct, ata_statistics};
 use crate::units::Celsius;
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 
 /// Logs, by their addresses (ACS-3, table A.2, from memory).
 const SUMMARY_ERRORS: u8 = 0x01;
 const EXTENDED_ERRORS: u8 = 0x03;
 const STATISTICS: u8 = 0x04;
-const SELF_TESTS: u8 = 0x06;
 const PHY_EVENTS: u8 = 0x11;
 const SCT_STATUS: u8 = 0xE0;
-
-/// What the drive answered to SMART READ DATA in this talk, once it was asked.
-type SmartPage = Option<Result<SmartData, Failure>>;
 
 /// What is remembered of a drive from one talk to the next.
 #[derive(Debug, Default)]
 pub struct AtaDrive {
     identity: Option<Identify>,
+    /// The serial that the drive is known by, when that is its own and not a bridge's.
+    known_as: Option<String>,
     quirks: Quirks,
-    refused: BTreeSet<Command>,
+    /// What it has refused, and how often in a row. One refusal settles it until it is asked afresh, since each makes
+    /// the kernel halt the port for a moment (linux/drivers/ata/libata-eh.c).
+    refused: BTreeMap<Command, u8>,
+}
+
+/// Refusals in a row that settle that CHECK POWER MODE is not known. Without it the drive is mute for a day, so one
+/// refusal, which may have come of a reset or of a drive that was just starting, does not.
+const POWER_MODE_REFUSALS: u8 = 2;
+
+/// What the drive answered in this talk to questions that more than one part of it puts.
+#[derive(Debug, Default)]
+struct Heard {
+    smart_data: Option<Result<SmartData, Failure>>,
+    logs: Option<Directory>,
+}
+
+/// How many errors there were, and the newest: where that cannot be read, the count still can.
+type Errors = (Counter, Result<Option<LoggedError>, Failure>);
+
+/// Why a drive was not asked more than whether it sleeps.
+enum Unmet {
+    /// Another drive answers, so nothing of what it said counts.
+    Another(Missing),
+    /// It does not say who it is and what it can do.
+    Unknown(Missing),
 }
 
 impl AtaDrive {
     /// A drive whose identity the kernel keeps, or not yet.
     pub fn new(identity: Option<Identify>, quirks: Quirks) -> Self {
-        Self { identity, quirks, refused: BTreeSet::new() }
+        Self { identity, quirks, ..Self::default() }
+    }
+
+    /// The same drive, known by its own serial: answers of another are not taken for its own.
+    pub fn known_as(mut self, serial: Option<String>) -> Self {
+        let is_it = |kept: &Identify| is_who_was_asked(serial.as_deref(), kept.serial.as_deref()).is_ok();
+        self.identity = self.identity.filter(is_it);
+        Self { known_as: serial, ..self }
     }
 
     /// One talk.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
-        let to = &mut OneTalk::new(to);
-        if let Err(why) = self.identify_behind_bridge(to, wanted) {
+        if wanted.afresh {
+            self.refused.clear();
+        }
+        let mut to = OneTalk::new(to);
+        let told = self.talk(&mut to, wanted);
+        to.end(told)
+    }
+
+    fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+        if let Err(why) = self.meet_behind_bridge(to, wanted) {
             return Told::only(Err(why));
         }
         let mode = self.power_mode(to);
@@ -58,132 +103,191 @@ impl AtaDrive {
             Err(_) if wanted.in_use => Ok(Power::Active),
             Err(why) => return Told::only(Err(why.clone())),
         };
-        if let Err(why) = self.identify(to) {
-            return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
+        // With its heads parked, logs that lie on the medium would make it move them.
+        let parked = mode.as_ref().is_ok_and(|mode| mode.may_have_parked()) && !wanted.in_use && !wanted.by_owner;
+        let (wants_health, wants_tests) = (wanted.health && !parked, wanted.self_tests && !parked);
+        match self.meet(to, wants_health || wants_tests || wanted.step.is_some()) {
+            Ok(()) => {}
+            Err(Unmet::Another(why)) => return Told::only(Err(why)),
+            Err(Unmet::Unknown(why)) => {
+                return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
+            }
         }
         let step = wanted.step.map(|step| {
             // Only the drive's own word says that a test wakes nobody.
-            mode.clone()?;
+            mode?;
             self.step(to, step)
         });
-        // With its heads parked, logs that lie on the medium would make it move them.
-        let parked = mode.is_ok_and(PowerMode::may_have_parked) && !wanted.in_use && !wanted.by_owner;
-        let mut read = None;
-        let health = (wanted.health && !parked).then(|| self.health(to, &mut read));
+        let mut heard = Heard::default();
+        let health = wants_health.then(|| self.health(to, &mut heard));
+        let self_tests = wants_tests.then(|| self.self_tests(to, &mut heard));
         let own_limits = health.as_ref().map(own_limits).unwrap_or_default();
-        let self_tests = (wanted.self_tests && !parked).then(|| self.self_tests(to, &mut read));
-        let temperature = wanted.temperature.then(|| self.temperature(to, &mut read));
-        Told { power, temperature, own_limits, health, self_tests, step }
+        let temperature = wanted.temperature.then(|| self.temperature(to, health.as_ref(), &mut heard));
+        Told { temperature, own_limits, health, self_tests, step, ..Told::only(power) }
     }
 
     /// The kernel learns from a successful command that a bridge has more sense to give than 18 bytes, so a bridge is
     /// asked for the drive's identity before anything else; but not while it may sleep.
-    fn identify_behind_bridge(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Result<(), Missing> {
+    fn meet_behind_bridge(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Result<(), Missing> {
         if to.answering() != Answering::Bridge || self.identity.is_some() {
             return Ok(());
         }
         if !wanted.in_use {
             return Err(Missing::new(Reason::NotAsked, "not used since the start, and its adapter is not known yet"));
         }
-        self.identify(to)
+        self.meet(to, false).map_err(|unmet| match unmet {
+            Unmet::Another(why) | Unmet::Unknown(why) => why,
+        })
     }
 
-    fn identify(&mut self, to: &mut dyn Transport) -> Result<(), Missing> {
-        if self.identity.is_none() {
-            self.identity = Some(parsed(self.send(to, Ata::Identify), identify).map_err(Failure::reason)?);
+    /// Asks who it is, when that is not known yet, and `again` before something is booked that lasts, or begins.
+    fn meet(&mut self, to: &mut dyn Transport, again: bool) -> Result<(), Unmet> {
+        if self.identity.is_some() && !again {
+            return Ok(());
         }
-        Ok(())
+        match parsed(self.send(to, Ata::Identify), identify) {
+            Ok(found) => {
+                let known = self.known_as.as_deref().or_else(|| self.identity.as_ref()?.serial.as_deref());
+                is_who_was_asked(known, found.serial.as_deref()).map_err(Unmet::Another)?;
+                self.identity = Some(found);
+                Ok(())
+            }
+            // Then what the kernel keeps of it must do.
+            Err(Failure::NotSupported(_)) if self.identity.is_some() => Ok(()),
+            Err(failure) => Err(Unmet::Unknown(failure.reason())),
+        }
     }
 
     fn power_mode(&mut self, to: &mut dyn Transport) -> Result<PowerMode, Missing> {
         let mut ask = || {
-            let reply = self.send(to, Ata::CheckPowerMode).map_err(Failure::reason)?;
-            power_mode(&sense_of(&reply, to.answering())?).map_err(unreadable)
+            let reply = self.send(to, Ata::CheckPowerMode)?;
+            let told = sense_of(&reply, to.answering()).map_err(Failure::Missing)?;
+            power_mode(&told).map_err(|why| Failure::Missing(unreadable(why)))
         };
-        // The first reply of a bridge may be cut; the kernel takes the whole of the next.
-        ask().or_else(|_| ask())
+        let told = match ask() {
+            // The first reply of a bridge may be cut; the kernel takes the whole of the next.
+            Err(Failure::Missing(_)) => ask(),
+            told => told,
+        };
+        told.map_err(Failure::reason)
     }
 
-    /// By the SCT status, which costs the drive least; else by its attributes.
-    fn temperature(&mut self, to: &mut dyn Transport, read: &mut SmartPage) -> Result<Celsius, Missing> {
-        let abilities = self.identity.as_ref().map(|identity| identity.abilities).unwrap_or_default();
+    /// By the SCT status, which costs the drive least; else by its attributes, unless its health has just told it.
+    fn temperature(
+        &mut self,
+        to: &mut dyn Transport,
+        health: Option<&Health>,
+        heard: &mut Heard,
+    ) -> Result<Celsius, Missing> {
+        let abilities = self.abilities();
+        let mut none = Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense");
         if abilities.sct && !self.quirks.avoid_sct {
             let status = parsed(self.send(to, Ata::SmartReadLog { log: SCT_STATUS }), ata_sct::sct_status);
-            if let Some(celsius) = status.ok().and_then(|status| status.temperature) {
-                return Ok(celsius);
+            match status.ok().and_then(|status| status.temperature).map(|now| plausible_now(now, None)) {
+                Some(Ok(celsius)) => return Ok(celsius),
+                Some(Err(strange)) => none = unreadable(strange),
+                None => {}
             }
         }
         if !abilities.smart_enabled {
             return Err(Missing::new(Reason::NotFitted, "the drive has no SMART, or it is switched off"));
         }
-        let data = self.smart_data(to, read).map_err(Failure::reason)?;
-        let counters = ata_attributes::counters(&data.attributes, self.model());
-        let degrees = ["temperature_c", "airflow_temperature_c"]
-            .into_iter()
-            .find_map(|name| counters.iter().find(|counter| counter.name == name));
-        degrees
-            .map(|counter| Celsius(counter.value as f64))
-            .ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
+        let degrees = |counters: &[Counter]| {
+            let named = |name| counters.iter().find(|counter| counter.name == name);
+            named("temperature_c").or_else(|| named("airflow_temperature_c")).map(|it| Celsius(it.value as f64))
+        };
+        if let Some(celsius) = health.and_then(|health| degrees(&health.counters)) {
+            return Ok(celsius);
+        }
+        let data = self.smart_data(to, heard).map_err(Failure::reason)?;
+        degrees(&ata_attributes::counters(&data.attributes, self.model())).ok_or(none)
     }
 
-    fn health(&mut self, to: &mut dyn Transport, read: &mut SmartPage) -> Health {
-        let abilities = self.identity.as_ref().map(|identity| identity.abilities).unwrap_or_default();
-        let mut health = Health { assessment: Err(not_offered()), counters: Vec::new(), unread: Vec::new() };
-        if abilities.general_logs {
+    fn health(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Health {
+        let abilities = self.abilities();
+        let mut health = Health::not_offered();
+        let logs = self.logs(to, heard);
+        if logs.pages(STATISTICS) > 0 {
             self.statistics(to, &mut health);
         }
         if abilities.smart && abilities.smart_enabled {
-            self.smart(to, &mut health, read);
+            self.smart(to, heard, &mut health);
         }
         if abilities.phy_counters {
-            let events = parsed(self.send(to, Ata::ReadLogExt { log: PHY_EVENTS, page: 0 }), ata_logs::phy_events);
+            let events = self.read(to, PHY_EVENTS, 0, ata_logs::phy_events);
             collect(&mut health, "Phy event counters", events);
         }
         if abilities.error_log {
-            let errors = match abilities.general_logs {
-                true => parsed(
-                    self.send(to, Ata::ReadLogExt { log: EXTENDED_ERRORS, page: 0 }),
-                    ata_logs::extended_error_count,
-                ),
-                false => {
-                    parsed(self.send(to, Ata::SmartReadLog { log: SUMMARY_ERRORS }), ata_logs::summary_error_count)
-                }
-            };
-            collect(&mut health, "error log", errors.map(|counter| vec![counter]));
+            self.errors(to, &logs, &mut health);
         }
+        health.recovery_limit = self.recovery_limit(to);
         settle(&mut health);
         health
     }
 
+    /// Of drives without turning disks nobody needs to know: they do not try for long.
+    fn recovery_limit(&mut self, to: &mut dyn Transport) -> Result<RecoveryLimit, Missing> {
+        if to.answering() != Answering::Kernel {
+            return Err(recovery_not_asked());
+        }
+        let Some(identity) = &self.identity else { return Err(recovery_not_asked()) };
+        if identity.rotation == Rotation::Nothing {
+            return Err(Missing::new(Reason::NotAsked, "a drive without disks does not try for long"));
+        }
+        if !identity.abilities.recovery_control || self.quirks.avoid_sct {
+            return Err(Missing::new(Reason::NotFitted, "the drive has no limit to set"));
+        }
+        let mut of = |at| {
+            let reply = self.send(to, Ata::RecoveryLimit(at)).map_err(Failure::reason)?;
+            ata_recovery::recovery_limit(&sense_of(&reply, to.answering())?).map_err(unreadable)
+        };
+        Ok(of(Recovering::Reads)?.longer(of(Recovering::Writes)?))
+    }
+
     /// The Device Statistics log: standardised, so asked before the attributes.
     fn statistics(&mut self, to: &mut dyn Transport, health: &mut Health) {
-        let directory = parsed(self.send(to, Ata::ReadLogExt { log: 0, page: 0 }), ata_logs::directory);
-        if !directory.is_ok_and(|directory| directory.pages(STATISTICS) > 0) {
-            return;
-        }
-        let list = parsed(self.send(to, Ata::ReadLogExt { log: STATISTICS, page: 0 }), ata_statistics::supported_pages);
-        let pages = match list {
+        let pages = match self.read(to, STATISTICS, 0, ata_statistics::supported_pages) {
             Ok(pages) => pages,
             Err(failure) => return collect(health, "list of statistics", Err(failure)),
         };
         for page in pages.into_iter().filter(|page| (1..=7).contains(page)) {
-            let reply = self.send(to, Ata::ReadLogExt { log: STATISTICS, page: page.into() });
-            collect(
-                health,
-                &format!("statistics page {page:02X}h"),
-                parsed(reply, |bytes| ata_statistics::counters(bytes, page)),
-            );
+            let found = self.read(to, STATISTICS, page.into(), |bytes| ata_statistics::counters(bytes, page));
+            collect(health, &format!("statistics page {page:02X}h"), found);
         }
     }
 
-    fn smart(&mut self, to: &mut dyn Transport, health: &mut Health, read: &mut SmartPage) {
+    /// The extended log where the drive has it: the older one counts fewer sectors than large drives have.
+    fn errors(&mut self, to: &mut dyn Transport, logs: &Directory, health: &mut Health) {
+        let found = match logs.pages(EXTENDED_ERRORS) {
+            0 => parsed(self.send(to, Ata::SmartReadLog { log: SUMMARY_ERRORS }), ata_errors::summary)
+                .map(|(count, newest)| (count, Ok(newest))),
+            pages => self.extended_errors(to, pages),
+        };
+        let found = found.map(|(count, newest)| {
+            health.newest_error = newest.map_err(Failure::reason);
+            vec![count]
+        });
+        collect(health, "error log", found);
+    }
+
+    fn extended_errors(&mut self, to: &mut dyn Transport, pages: u16) -> Result<Errors, Failure> {
+        let parse = |bytes: &[u8]| Ok((ata_errors::extended(bytes, pages)?, whole_page(bytes)?));
+        let (log, first) = self.read(to, EXTENDED_ERRORS, 0, parse)?;
+        let newest = log.newest.map(|(page, slot)| match page {
+            0 => ata_errors::extended_entry(&first, slot).map_err(|why| Failure::Missing(unreadable(why))),
+            page => self.read(to, EXTENDED_ERRORS, page, |bytes| ata_errors::extended_entry(bytes, slot)),
+        });
+        Ok((log.count, newest.transpose()))
+    }
+
+    fn smart(&mut self, to: &mut dyn Transport, heard: &mut Heard, health: &mut Health) {
         health.assessment = self.send(to, Ata::SmartReturnStatus).map_err(Failure::reason).and_then(|reply| {
             match overall(&sense_of(&reply, to.answering())?).map_err(unreadable)? {
                 Overall::Passed => Ok(SelfAssessment::Passed),
                 Overall::Failing => Ok(SelfAssessment::Failing),
             }
         });
-        match self.smart_data(to, read) {
+        match self.smart_data(to, heard) {
             Ok(data) => self.take_in(to, health, &data),
             Err(failure) => collect(health, "attributes", Err(failure)),
         }
@@ -205,63 +309,61 @@ impl AtaDrive {
         }
     }
 
-    /// How its self-tests stand.
-    fn self_tests(&mut self, to: &mut dyn Transport, read: &mut SmartPage) -> Result<SelfTests, Missing> {
-        let data = self.smart_data(to, read).map_err(Failure::reason)?;
-        if !data.can_self_test {
-            return Err(not_offered());
-        }
-        let hours = ata_attributes::counters(&data.attributes, self.model())
-            .into_iter()
-            .find(|counter| counter.name == "power_on_hours")
-            .and_then(|counter| u64::try_from(counter.value).ok());
-        let record = match (self.record(to), data.self_test) {
-            (Ok(record), _) => record,
-            (Err(failure), Outcome::Passed) => return Err(failure.reason()),
-            (Err(_), _) => Vec::new(),
-        };
-        let minutes = [data.short_test_minutes, data.extended_test_minutes];
-        Ok(self_tests::ata(data.self_test, &record, hours, minutes))
-    }
-
-    /// The tests of the past, the newest first.
-    fn record(&mut self, to: &mut dyn Transport) -> Result<Vec<Entry>, Failure> {
-        parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata_self_test::log)
-    }
-
-    /// Begins or ends a self-test.
-    fn step(&mut self, to: &mut dyn Transport, step: SelfTestStep) -> Result<(), Missing> {
-        let mut read = None;
-        if !self.smart_data(to, &mut read).map_err(Failure::reason)?.can_self_test {
-            return Err(not_offered());
-        }
-        self.send(to, Ata::SelfTest(step)).map_err(Failure::reason).map(drop)
-    }
-
     /// SMART READ DATA, sent once a talk.
-    fn smart_data(&mut self, to: &mut dyn Transport, read: &mut SmartPage) -> Result<SmartData, Failure> {
-        if !self.identity.as_ref().is_some_and(|identity| identity.abilities.smart_enabled) {
+    fn smart_data(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Result<SmartData, Failure> {
+        if !self.abilities().smart_enabled {
             return Err(Failure::NotSupported("it has no SMART, or it is switched off".to_owned()));
         }
-        read.get_or_insert_with(|| parsed(self.send(to, Ata::SmartReadData), smart_data)).clone()
+        heard.smart_data.get_or_insert_with(|| parsed(self.send(to, Ata::SmartReadData), smart_data)).clone()
     }
 
-    /// Sends a command, unless the drive has said before that it does not know it.
+    /// Which logs it has by General Purpose Logging, asked once a talk.
+    fn logs(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Directory {
+        let ask = || {
+            let logs = self.abilities().general_logs.then(|| self.read(to, 0, 0, ata_logs::directory));
+            logs.and_then(Result::ok).unwrap_or_default()
+        };
+        heard.logs.get_or_insert_with(ask).clone()
+    }
+
+    /// Reads one page of a log of General Purpose Logging.
+    fn read<T>(
+        &mut self,
+        to: &mut dyn Transport,
+        log: u8,
+        page: u16,
+        parse: impl FnOnce(&[u8]) -> Result<T, String>,
+    ) -> Result<T, Failure> {
+        parsed(self.send(to, Ata::ReadLogExt { log, page }), parse)
+    }
+
+    /// Sends a command, unless the drive has settled before that it does not know it.
     fn send(&mut self, to: &mut dyn Transport, command: Ata) -> Result<Reply, Failure> {
+        let settled = if command == Ata::CheckPowerMode { POWER_MODE_REFUSALS } else { 1 };
         let command = Command::Ata(command);
-        if self.refused.contains(&command) {
+        if self.refused.get(&command).is_some_and(|&refusals| refusals >= settled) {
             return Err(Failure::NotSupported("it said so before".to_owned()));
         }
         let reply = to.send(&command);
-        if matches!(reply, Err(Failure::NotSupported(_))) {
-            self.refused.insert(command);
+        match &reply {
+            Err(Failure::NotSupported(_)) => *self.refused.entry(command).or_default() += 1,
+            Err(Failure::Missing(_)) => {}
+            Ok(_) => _ = self.refused.remove(&command),
         }
         reply
+    }
+
+    fn abilities(&self) -> Abilities {
+        self.identity.as_ref().map(|identity| identity.abilities).unwrap_or_default()
     }
 
     fn model(&self) -> &str {
         self.identity.as_ref().and_then(|identity| identity.model.as_deref()).unwrap_or_default()
     }
+}
+
+fn whole_page(bytes: &[u8]) -> Result<Vec<u8>, String> {
+    page(bytes).map(|page| page.to_vec())
 }
 
 /// The limit that the statistics page on temperature states.

@@ -1,6 +1,8 @@
 //! Every command that is ever sent to a drive, and its bytes. The set is closed by type: what is not here cannot be
 //! sent. None of it reads or writes user data, and none changes a setting; the self-test is the one that makes a drive
-//! work, and it begins at the owner's word only, given by hand or as a schedule.
+//! work, and it begins at the owner's word only, given by hand or as a schedule. One question, for the recovery limit,
+//! has to be put as a page for the drive's command log; the page's function is "return the current value" and nothing
+//! else.
 
 pub use crate::reading::SelfTestStep;
 
@@ -40,8 +42,19 @@ pub enum Ata {
         /// The page.
         page: u16,
     },
+    /// SMART WRITE LOG, B0h/D6h, of the SCT command page E0h: what is the recovery limit?
+    RecoveryLimit(Recovering),
     /// SMART EXECUTE OFF-LINE IMMEDIATE, B0h/D4h.
     SelfTest(SelfTestStep),
+}
+
+/// At what a drive tries again and again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Recovering {
+    /// Reading.
+    Reads,
+    /// Writing.
+    Writes,
 }
 
 /// Commands for SCSI drives (SPC-4, clause 6). None needs the medium.
@@ -86,6 +99,9 @@ impl Ata {
         const REGISTERS_WANTED: u8 = 0x20;
         // One block of 512 bytes from the drive, its number in COUNT.
         const BLOCKS_IN: u8 = 0x0E;
+        // The same to the drive.
+        const PIO_OUT: u8 = 5 << 1;
+        const BLOCKS_OUT: u8 = 0x06;
         let mut block = [0; 16];
         block[0] = 0x85;
         let mut fill = |head: [u8; 2], features: u8, count: u8, lba: [u8; 3], command: u8| {
@@ -107,6 +123,9 @@ impl Ata {
                 fill([PIO_IN | EXTENDED, BLOCKS_IN], 0, 1, [log, low, 0], 0x2F);
                 block[9] = high;
             }
+            Self::RecoveryLimit(_) => {
+                fill([PIO_OUT, BLOCKS_OUT | REGISTERS_WANTED], 0xD6, 1, smart(0xE0), 0xB0);
+            }
             Self::SelfTest(step) => {
                 let code = match step {
                     SelfTestStep::Short => 0x01,
@@ -122,9 +141,25 @@ impl Ata {
     /// How many bytes come back.
     pub fn data_length(self) -> usize {
         match self {
-            Self::CheckPowerMode | Self::SmartReturnStatus | Self::SelfTest(_) => 0,
+            Self::CheckPowerMode | Self::SmartReturnStatus | Self::RecoveryLimit(_) | Self::SelfTest(_) => 0,
             _ => 512,
         }
+    }
+
+    /// The page that goes to the drive with the command, if one does: action code, function code and selection code
+    /// (ACS-3 clause 8.3.4, from memory).
+    pub fn page_out(self) -> Option<[u8; 512]> {
+        const ERROR_RECOVERY_CONTROL: u8 = 3;
+        const RETURN_CURRENT_VALUE: u8 = 2;
+        let Self::RecoveryLimit(at) = self else { return None };
+        let mut page = [0; 512];
+        page[0] = ERROR_RECOVERY_CONTROL;
+        page[2] = RETURN_CURRENT_VALUE;
+        page[4] = match at {
+            Recovering::Reads => 1,
+            Recovering::Writes => 2,
+        };
+        Some(page)
     }
 }
 
@@ -215,6 +250,7 @@ mod tests {
             (Ata::SmartReadThresholds, "85 08 0e 00 d1 00 01 00 00 00 4f 00 c2 00 b0 00"),
             (Ata::SmartReadLog { log: 0xE0 }, "85 08 0e 00 d5 00 01 00 e0 00 4f 00 c2 00 b0 00"),
             (Ata::ReadLogExt { log: 0x04, page: 0x0105 }, "85 09 0e 00 00 00 01 00 04 01 05 00 00 00 2f 00"),
+            (Ata::RecoveryLimit(Recovering::Reads), "85 0a 26 00 d6 00 01 00 e0 00 4f 00 c2 00 b0 00"),
             (Ata::SelfTest(SelfTestStep::Short), "85 06 20 00 d4 00 00 00 01 00 4f 00 c2 00 b0 00"),
             (Ata::SelfTest(SelfTestStep::Extended), "85 06 20 00 d4 00 00 00 02 00 4f 00 c2 00 b0 00"),
             (Ata::SelfTest(SelfTestStep::Abort), "85 06 20 00 d4 00 00 00 7f 00 4f 00 c2 00 b0 00"),
@@ -241,6 +277,17 @@ mod tests {
         assert_eq!(Nvme::IdentifyController.words(), (0x06, 0, 1, 0));
     }
 
+    /// Function 1 would set a new limit (ACS-3 table of SCT Error Recovery Control, from memory).
+    #[test]
+    fn the_only_page_that_goes_to_a_drive_asks_and_sets_nothing() {
+        for (at, selection) in [(Recovering::Reads, 1), (Recovering::Writes, 2)] {
+            let page = Ata::RecoveryLimit(at).page_out().expect("a question with a page");
+            assert_eq!(page[..6], [3, 0, 2, 0, selection, 0], "{at:?}");
+            assert!(page[6..].iter().all(|byte| *byte == 0), "no new value goes with it");
+        }
+        assert_eq!(Ata::SmartReadLog { log: 0xE0 }.page_out(), None);
+    }
+
     /// Opcodes that read or write the medium (ACS-3 and SBC-3, from memory).
     #[test]
     fn no_command_touches_user_data() {
@@ -254,6 +301,7 @@ mod tests {
             Ata::SmartReadThresholds,
             Ata::SmartReadLog { log: 6 },
             Ata::ReadLogExt { log: 4, page: 1 },
+            Ata::RecoveryLimit(Recovering::Reads),
             Ata::SelfTest(SelfTestStep::Extended),
         ];
         assert!(ata.iter().all(|command| !ATA_DATA.contains(&command.block()[14])));

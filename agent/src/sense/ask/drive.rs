@@ -6,12 +6,13 @@ use super::nvme_admin::NvmeAdmin;
 use super::scsi::ScsiDrive;
 use super::scsi_generic::ScsiGeneric;
 use super::{Told, Wanted};
-use crate::reading::{Bus, DriveKind, Missing, Reason};
+use crate::reading::{Bus, DriveKind, Missing, Power, Reason};
 use crate::sense::drives::{self, Identity};
 use crate::sense::host::Host;
 use crate::sense::parse::quirks::{Bridge, quirks};
 use crate::sense::parse::scsi_vpd;
 use crate::sense::parse::sense_data::Answering;
+use crate::units::Celsius;
 use std::path::PathBuf;
 
 /// Asks one drive, for as long as it stays.
@@ -19,6 +20,8 @@ use std::path::PathBuf;
 pub struct Asker {
     device: PathBuf,
     thermometer: Option<PathBuf>,
+    /// The temperature that the drive calls critical, by the kernel.
+    critical: Option<Celsius>,
     /// Flash has nothing to spin up, so a file that asks it does no harm.
     has_disks: bool,
     talk: Talk,
@@ -38,38 +41,48 @@ impl Asker {
     pub fn new(host: &Host, device: &str, identity: &Identity, bridge: Option<Bridge>) -> Self {
         let folder = host.path("/sys/block").join(device);
         let kept = || host.table(&folder.join("device/vpd_pg89")).ok().and_then(|page| scsi_vpd::ata_drive(&page).ok());
+        let serial = identity.serial.clone().filter(|_| identity.serial_is_its_own);
         let quirks = quirks(identity.model.as_deref().unwrap_or_default(), bridge);
         let talk = match identity.bus {
-            Bus::Sata => Talk::Ata(AtaDrive::new(kept(), quirks), Answering::Kernel),
+            Bus::Sata => Talk::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Kernel),
             Bus::Usb if quirks.blocks_ata => {
                 Talk::None(Missing::new(Reason::Refused, "its USB adapter passes no health commands"))
             }
-            Bus::Usb => Talk::Ata(AtaDrive::new(kept(), quirks), Answering::Bridge),
+            Bus::Usb => Talk::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Bridge),
             Bus::Scsi => Talk::Scsi(ScsiDrive::default()),
-            Bus::Nvme => Talk::Nvme(NvmeDrive::default()),
+            Bus::Nvme => Talk::Nvme(NvmeDrive::default().known_as(serial)),
             Bus::Mmc | Bus::Virtio | Bus::Other => {
                 Talk::None(Missing::new(Reason::NotFitted, "drives of this kind take no health commands"))
             }
         };
-        let has_disks = identity.kind != DriveKind::Ssd;
-        Self { device: host.path("/dev").join(device), thermometer: identity.thermometer.clone(), has_disks, talk }
+        Self {
+            device: host.path("/dev").join(device),
+            thermometer: identity.thermometer.clone(),
+            critical: identity.own_limits.critical,
+            has_disks: identity.kind != DriveKind::Ssd,
+            talk,
+        }
     }
 
     /// One talk. It takes as long as the drive does: ask from a thread that may be lost.
     pub fn ask(&mut self, host: &Host, mut wanted: Wanted) -> Told {
         // The kernel's own file for the temperature is another command to the same drive, so it waits for the same
-        // answer: whether it sleeps.
-        let by_file = self.thermometer.is_some();
-        wanted.temperature &= !by_file;
+        // answer: whether it sleeps. An NVMe drive states it in the log that is read anyway.
+        let in_passing = matches!(self.talk, Talk::Nvme(_));
+        wanted.temperature &= self.thermometer.is_none() || in_passing;
         let mut told = self.talk(wanted);
-        if let Some(thermometer) = &self.thermometer {
+        let is_told = matches!(told.temperature, Some(Ok(_)));
+        if let Some(thermometer) = self.thermometer.as_ref().filter(|_| !is_told) {
             let awake = match &told.power {
-                Ok(power) => *power != crate::reading::Power::Asleep,
+                Ok(power) => *power != Power::Asleep,
+                // Another drive may have answered in its place, and would answer this too.
+                Err(why) if why.reason == Reason::Unreadable => false,
                 Err(_) => wanted.in_use || !self.has_disks,
             };
-            if awake {
-                told.temperature = Some(drives::temperature(host, thermometer));
-            }
+            told.temperature = match &told.broke_off {
+                Some(why) => Some(Err(why.clone())),
+                None => awake.then(|| drives::temperature(host, thermometer, self.critical)),
+            };
         }
         told
     }

@@ -12,8 +12,12 @@ pub mod scsi_generic;
 pub mod self_tests;
 
 use super::parse::counter::{Counter, drop_contradicted_hours};
+use super::parse::quirks::is_weak_serial;
 use super::parse::sense_data::{Answering, Sense, sense};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
+use crate::reading::{
+    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTestStep, SelfTests,
+    recovery_not_asked,
+};
 use crate::units::Celsius;
 use command::Command;
 use std::collections::BTreeSet;
@@ -69,6 +73,13 @@ impl<'a> OneTalk<'a> {
     fn new(to: &'a mut dyn Transport) -> Self {
         Self { to, silent: None }
     }
+
+    /// What was told in the end. Half a health is none: what it lacks would look as if the drive did not have it.
+    fn end(self, told: Told) -> Told {
+        let health = told.health.filter(|_| self.silent.is_none());
+        let self_tests = told.self_tests.filter(|_| self.silent.is_none());
+        Told { health, self_tests, broke_off: self.silent, ..told }
+    }
 }
 
 impl Transport for OneTalk<'_> {
@@ -103,6 +114,8 @@ pub struct Wanted {
     pub by_owner: bool,
     /// Somebody else has just used it, so it is awake whatever else is known.
     pub in_use: bool,
+    /// What it has refused so far may be asked once more.
+    pub afresh: bool,
 }
 
 /// What a drive told.
@@ -114,19 +127,28 @@ pub struct Told {
     pub temperature: Option<Result<Celsius, Missing>>,
     /// Its own limits, as far as it states them.
     pub own_limits: OwnLimits,
-    /// Its health, if that was wanted and the drive was awake.
+    /// Its health, if that was wanted, the drive was awake, and the talk came to its end.
     pub health: Option<Health>,
-    /// How its self-tests stand, if that was wanted and the drive was awake.
+    /// How its self-tests stand, if that was wanted, the drive was awake, and the talk came to its end.
     pub self_tests: Option<Result<SelfTests, Missing>>,
     /// Whether it did the step that was wanted.
     pub step: Option<Result<(), Missing>>,
+    /// Why the talk came to no end: the drive fell silent.
+    pub broke_off: Option<Missing>,
 }
 
 impl Told {
     /// A drive of which only the power state is known.
     pub fn only(power: Result<Power, Missing>) -> Self {
-        let own_limits = OwnLimits::default();
-        Self { power, temperature: None, own_limits, health: None, self_tests: None, step: None }
+        Self {
+            power,
+            temperature: None,
+            own_limits: OwnLimits::default(),
+            health: None,
+            self_tests: None,
+            step: None,
+            broke_off: None,
+        }
     }
 }
 
@@ -137,8 +159,39 @@ pub struct Health {
     pub assessment: Result<SelfAssessment, Missing>,
     /// What it counts.
     pub counters: Vec<Counter>,
+    /// The newest error in its log; `None` when it never logged one.
+    pub newest_error: Result<Option<LoggedError>, Missing>,
+    /// How long it may try before it says that it cannot.
+    pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why; what the drive does not offer is not among it.
     pub unread: Vec<String>,
+}
+
+impl Health {
+    /// The health of a drive that offers nothing.
+    fn not_offered() -> Self {
+        Self {
+            assessment: Err(not_offered()),
+            counters: Vec::new(),
+            newest_error: Err(not_offered()),
+            recovery_limit: Err(recovery_not_asked()),
+            unread: Vec::new(),
+        }
+    }
+}
+
+/// What to say when another drive answers than the one that was asked: a bridge may mistake one of its drives for the
+/// other, and a drive may have been changed since. Blanks are not compared, since udev writes something in their place.
+///
+/// # Errors
+/// Who answers in whose place.
+fn is_who_was_asked(known: Option<&str>, found: Option<&str>) -> Result<(), Missing> {
+    let (Some(known), Some(found)) = (known.filter(|known| !is_weak_serial(known)), found) else { return Ok(()) };
+    let letters = |serial: &str| -> String { serial.chars().filter(char::is_ascii_alphanumeric).collect() };
+    if letters(known) == letters(found) {
+        return Ok(());
+    }
+    Err(unreadable(format!("found an answer of the drive {found}, wanted one of the drive {known}")))
 }
 
 /// The sense of a reply.

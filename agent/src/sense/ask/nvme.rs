@@ -1,26 +1,42 @@
 //! The talk with an NVMe drive (NVMe 1.4, clause 5). It saves power by itself, and no question keeps it from that.
 
 use super::command::{Command, Nvme};
-use super::{Failure, Health, OneTalk, Told, Transport, Wanted, not_offered, parsed, self_tests};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
+use super::{
+    Failure, Health, OneTalk, Told, Transport, Wanted, is_who_was_asked, not_offered, parsed, self_tests, unreadable,
+};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests, recovery_not_asked};
 use crate::sense::parse::nvme::{self, Controller, Warning};
 use crate::sense::parse::nvme_logs;
+use crate::sense::parse::temperature::plausible_now;
 
 const HEALTH: Nvme = Nvme::GetLog { log: 0x02, bytes: 512 };
+/// The newest entry comes first.
+const ERRORS: Nvme = Nvme::GetLog { log: 0x01, bytes: 64 };
 const SELF_TESTS: Nvme = Nvme::GetLog { log: 0x06, bytes: 564 };
 
 /// What is remembered of a drive from one talk to the next.
 #[derive(Debug, Default)]
 pub struct NvmeDrive {
     controller: Option<Controller>,
+    known_as: Option<String>,
 }
 
 impl NvmeDrive {
+    /// The same drive, known by its serial: answers of another are not taken for its own.
+    pub fn known_as(self, serial: Option<String>) -> Self {
+        Self { known_as: serial, ..self }
+    }
+
     /// One talk.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
-        let to = &mut OneTalk::new(to);
-        if self.controller.is_none() {
-            self.controller = parsed(to.send(&Command::Nvme(Nvme::IdentifyController)), nvme::controller).ok();
+        let mut to = OneTalk::new(to);
+        let told = self.talk(&mut to, wanted);
+        to.end(told)
+    }
+
+    fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+        if let Err(why) = self.meet(to, wanted.health || wanted.self_tests || wanted.step.is_some()) {
+            return Told::only(Err(why));
         }
         let reply = to.send(&Command::Nvme(HEALTH));
         let power = match &reply {
@@ -29,13 +45,17 @@ impl NvmeDrive {
             Ok(_) | Err(Failure::NotSupported(_)) => Ok(Power::Active),
         };
         let log = parsed(reply, nvme::health).map_err(Failure::reason);
+        let own_limits = self.own_limits();
         let temperature = wanted.temperature.then(|| {
             let stated = log.clone()?.temperature;
-            stated.ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
+            let stated = stated.ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature"))?;
+            plausible_now(stated, own_limits.critical).map_err(unreadable)
         });
         let health = wanted.health.then(|| Health {
             assessment: log.clone().map(|log| assessment(log.warning)),
             counters: log.as_ref().map(nvme::Health::counters).unwrap_or_default(),
+            newest_error: parsed(to.send(&Command::Nvme(ERRORS)), nvme_logs::newest_error).map_err(Failure::reason),
+            recovery_limit: Err(recovery_not_asked()),
             unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
         });
         let step = wanted.step.map(|step| {
@@ -44,17 +64,28 @@ impl NvmeDrive {
         });
         let hours = log.as_ref().ok().and_then(|log| u64::try_from(log.power_on_hours).ok());
         let self_tests = wanted.self_tests.then(|| self.self_tests(to, hours));
+        Told { temperature, own_limits, health, self_tests, step, ..Told::only(power) }
+    }
+
+    /// Asks who it is, when that is not known yet, and `again` before something is booked that lasts, or begins.
+    fn meet(&mut self, to: &mut dyn Transport, again: bool) -> Result<(), Missing> {
+        if self.controller.is_some() && !again {
+            return Ok(());
+        }
+        let Ok(found) = parsed(to.send(&Command::Nvme(Nvme::IdentifyController)), nvme::controller) else {
+            return Ok(());
+        };
+        let known = self.known_as.as_deref().or_else(|| self.controller.as_ref()?.serial.as_deref());
+        is_who_was_asked(known, found.serial.as_deref())?;
+        self.controller = Some(found);
+        Ok(())
+    }
+
+    fn own_limits(&self) -> OwnLimits {
         let limits = self.controller.as_ref();
-        Told {
-            power,
-            temperature,
-            own_limits: OwnLimits {
-                maximum: limits.and_then(|controller| controller.warning_temperature),
-                critical: limits.and_then(|controller| controller.critical_temperature),
-            },
-            health,
-            self_tests,
-            step,
+        OwnLimits {
+            maximum: limits.and_then(|controller| controller.warning_temperature),
+            critical: limits.and_then(|controller| controller.critical_temperature),
         }
     }
 

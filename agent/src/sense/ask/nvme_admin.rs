@@ -76,21 +76,61 @@ impl Transport for NvmeAdmin {
         let status = unsafe { libc::ioctl(self.device.as_raw_fd(), ADMIN_COMMAND as _, &mut admin) };
         match status {
             0 => Ok(Reply { data, sense: Vec::new() }),
-            ..0 => {
-                let error = io::Error::last_os_error();
-                let refused = matches!(error.raw_os_error(), Some(libc::EPERM | libc::EACCES));
-                let (reason, what) = match refused {
-                    true => (Reason::Refused, "logs of an NVMe drive need CAP_SYS_ADMIN".to_owned()),
-                    false => (Reason::Unreadable, error.to_string()),
-                };
-                Err(Failure::Missing(Missing::new(reason, what)))
-            }
-            // Status code and type; the drive had the command and said no (NVMe 1.4, clause 4.6.1).
-            code => Err(Failure::NotSupported(format!("found NVMe status {:03X}h", code & 0x7FF))),
+            ..0 => Err(Failure::Missing(not_sent(&io::Error::last_os_error()))),
+            status => Err(declined(status)),
         }
     }
 
     fn answering(&self) -> Answering {
         Answering::Scsi
+    }
+}
+
+fn not_sent(error: &io::Error) -> Missing {
+    match error.raw_os_error() {
+        Some(libc::EPERM | libc::EACCES) => Missing::new(Reason::Refused, "logs of an NVMe drive need CAP_SYS_ADMIN"),
+        // The kernel cancels what is under way when it resets a controller that did not answer (nvme_execute_rq in
+        // drivers/nvme/host/core.c).
+        Some(libc::EINTR) => Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive"),
+        Some(libc::ENODEV | libc::ENXIO) => Missing::new(Reason::NotFitted, "the drive is gone"),
+        _ => Missing::new(Reason::Unreadable, error.to_string()),
+    }
+}
+
+/// By status code type and code (NVMe 1.4 clause 4.6.1; linux/nvme.h): the drive had the command and does not know it
+/// or this form of it, or something else went wrong.
+fn declined(status: i32) -> Failure {
+    const UNKNOWN: [i32; 5] = [0x001, 0x002, 0x00B, 0x016, 0x109];
+    let code = status & 0x7FF;
+    let found = format!("found NVMe status {code:03X}h");
+    if UNKNOWN.contains(&code) {
+        Failure::NotSupported(found)
+    } else {
+        Failure::Missing(Missing::new(Reason::Unreadable, format!("{found}, wanted 000h")))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The emulated drive of the virtual machine has no log 06h and answers 4002h; 0x371 is what the kernel itself says
+    /// of a command that it cancelled (linux/nvme.h, NVME_SC_HOST_ABORTED_CMD).
+    #[test]
+    fn only_what_the_drive_does_not_know_is_not_supported() {
+        assert_eq!(declined(0x4002), Failure::NotSupported("found NVMe status 002h".into()));
+        assert_eq!(declined(0x4109), Failure::NotSupported("found NVMe status 109h".into()));
+        for other in [0x0006, 0x0371, 0x0281] {
+            assert!(matches!(declined(other), Failure::Missing(why) if why.reason == Reason::Unreadable), "{other:X}h");
+        }
+    }
+
+    #[test]
+    fn a_controller_that_was_reset_has_timed_out() {
+        let reason = |number| not_sent(&io::Error::from_raw_os_error(number)).reason;
+        assert_eq!(
+            [libc::EINTR, libc::ENODEV, libc::EACCES, libc::EIO].map(reason),
+            [Reason::TimedOut, Reason::NotFitted, Reason::Refused, Reason::Unreadable]
+        );
     }
 }

@@ -36,7 +36,15 @@ pub struct ScsiDrive {
 impl ScsiDrive {
     /// One talk.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
-        let to = &mut OneTalk::new(to);
+        if wanted.afresh {
+            self.pages = None;
+        }
+        let mut to = OneTalk::new(to);
+        let told = self.talk(&mut to, wanted);
+        to.end(told)
+    }
+
+    fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
         let state = power(to);
         let power = match state.clone() {
             Ok(power) if power.is_asleep() => return Told::only(Ok(Power::Asleep)),
@@ -48,25 +56,30 @@ impl ScsiDrive {
         if let Err(why) = self.learn_pages(to) {
             return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
         }
-        let warmth = (wanted.temperature || wanted.health).then(|| self.warmth(to));
+        let wants_warmth = wanted.temperature || wanted.health;
+        let warmth = (wants_warmth && self.has(TEMPERATURE))
+            .then(|| parsed(send(to, TEMPERATURE), scsi_logs::temperature).map_err(Failure::reason));
+        // Some drives state their temperature in their verdict only.
+        let verdict = (wanted.health || wants_warmth && warmth.is_none()).then(|| self.exceptions(to));
         let limit = warmth.as_ref().and_then(|warmth| warmth.as_ref().ok()?.limit);
-        let step = wanted.step.map(|step| {
-            // Only the drive's own word says that a test wakes nobody.
-            state?;
-            self.step(to, step)
-        });
+        let in_verdict = || verdict.clone().map(|told| told.map(|told| Warmth { now: told.temperature, limit: None }));
         let now = |warmth: Result<Warmth, Missing>| {
             warmth?
                 .now
                 .ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
         };
+        let step = wanted.step.map(|step| {
+            // Only the drive's own word says that a test wakes nobody.
+            state?;
+            self.step(to, step)
+        });
         Told {
-            power,
-            temperature: warmth.filter(|_| wanted.temperature).map(now),
+            temperature: warmth.or_else(in_verdict).filter(|_| wanted.temperature).map(now),
             own_limits: OwnLimits { maximum: limit, critical: None },
-            health: wanted.health.then(|| self.health(to)),
+            health: verdict.filter(|_| wanted.health).map(|verdict| self.health(to, verdict)),
             self_tests: wanted.self_tests.then(|| self.self_tests(to)),
             step,
+            ..Told::only(power)
         }
     }
 
@@ -85,15 +98,6 @@ impl ScsiDrive {
         Ok(())
     }
 
-    fn warmth(&self, to: &mut dyn Transport) -> Result<Warmth, Missing> {
-        if self.has(TEMPERATURE) {
-            return parsed(send(to, TEMPERATURE), scsi_logs::temperature).map_err(Failure::reason);
-        }
-        // Some drives state it in their verdict only.
-        let told = self.exceptions(to)?;
-        Ok(Warmth { now: told.temperature, limit: None })
-    }
-
     fn exceptions(&self, to: &mut dyn Transport) -> Result<Exceptions, Missing> {
         if !self.has(EXCEPTIONS) {
             return Err(not_offered());
@@ -101,15 +105,12 @@ impl ScsiDrive {
         parsed(send(to, EXCEPTIONS), scsi_logs::exceptions).map_err(Failure::reason)
     }
 
-    fn health(&self, to: &mut dyn Transport) -> Health {
-        let mut health = Health {
-            assessment: self.exceptions(to).map(|told| match told.verdict {
-                Verdict::Failing(_) => SelfAssessment::Failing,
-                Verdict::Passed | Verdict::Warning(_) | Verdict::Other(..) => SelfAssessment::Passed,
-            }),
-            counters: Vec::new(),
-            unread: Vec::new(),
-        };
+    fn health(&self, to: &mut dyn Transport, verdict: Result<Exceptions, Missing>) -> Health {
+        let mut health = Health::not_offered();
+        health.assessment = verdict.map(|told| match told.verdict {
+            Verdict::Failing(_) => SelfAssessment::Failing,
+            Verdict::Passed | Verdict::Warning(_) | Verdict::Other(..) => SelfAssessment::Passed,
+        });
         for page in ERRORS.into_iter().filter(|&page| self.has(page)) {
             let found = parsed(send(to, page), |bytes| scsi_errors::error_counters(bytes, page));
             collect(&mut health, &format!("log page {page:02X}h"), found);

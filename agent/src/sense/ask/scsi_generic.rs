@@ -15,6 +15,7 @@ const SG_IO: u64 = 0x2285;
 /// A command that takes longer is ended by the kernel with a reset of the link, so this must outlast a spin-up.
 const LONGEST_MS: u32 = 60_000;
 const TO_NOBODY: i32 = -1;
+const TO_DRIVE: i32 = -2;
 const FROM_DRIVE: i32 = -3;
 const CHECK_CONDITION: u8 = 0x02;
 
@@ -75,20 +76,24 @@ fn missing(error: &io::Error, device: &Path) -> Missing {
 
 impl Transport for ScsiGeneric {
     fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
-        let (block, length) = match command {
-            Command::Ata(command) => (command.block().to_vec(), command.data_length()),
-            Command::Scsi(command) => (command.block(), command.data_length()),
+        let (block, length, page) = match command {
+            Command::Ata(command) => (command.block().to_vec(), command.data_length(), command.page_out()),
+            Command::Scsi(command) => (command.block(), command.data_length(), None),
             Command::Nvme(_) => return Err(Failure::NotSupported("found an NVMe command on a SCSI device".to_owned())),
         };
-        let mut data = vec![0; length];
+        let (direction, mut data) = match page {
+            Some(page) => (TO_DRIVE, page.to_vec()),
+            None if length == 0 => (TO_NOBODY, Vec::new()),
+            None => (FROM_DRIVE, vec![0; length]),
+        };
         let mut sense_data = [0_u8; 64];
         let mut header = Header {
             interface_id: i32::from(b'S'),
-            dxfer_direction: if length == 0 { TO_NOBODY } else { FROM_DRIVE },
+            dxfer_direction: direction,
             cmd_len: block.len() as u8,
             mx_sb_len: sense_data.len() as u8,
             iovec_count: 0,
-            dxfer_len: length as u32,
+            dxfer_len: data.len() as u32,
             dxferp: data.as_mut_ptr(),
             cmdp: block.as_ptr(),
             sbp: sense_data.as_mut_ptr(),
@@ -161,13 +166,34 @@ fn refused(error: &io::Error) -> Failure {
     }
 }
 
-/// Host status (include/scsi/scsi_status.h).
+/// Host status (include/scsi/scsi_status.h). A command that took too long ends as "timed out" on SATA, but as "aborted"
+/// or "reset" behind a USB bridge (drivers/usb/storage/usb.c, drivers/usb/storage/uas.c): the kernel has reset the
+/// bridge, and the next question could bring the next reset.
 fn transport_trouble(status: u16) -> Failure {
+    const NO_CONNECTION: u16 = 1;
     const TIMED_OUT: u16 = 3;
+    const ABORTED: u16 = 5;
+    const RESET: u16 = 8;
     let (reason, what) = match status {
-        TIMED_OUT => (Reason::TimedOut, "the kernel gave up waiting for the drive".to_owned()),
-        1 => (Reason::NotFitted, "the drive is gone".to_owned()),
+        TIMED_OUT | ABORTED | RESET => (Reason::TimedOut, "the kernel gave up waiting for the drive".to_owned()),
+        NO_CONNECTION => (Reason::NotFitted, "the drive is gone".to_owned()),
         other => (Reason::Unreadable, format!("found host status {other}, wanted 0")),
     };
     Failure::Missing(Missing::new(reason, what))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// DID_TIME_OUT, DID_ABORT, DID_RESET, DID_NO_CONNECT and DID_ERROR of include/scsi/scsi_status.h.
+    #[test]
+    fn a_command_that_the_kernel_gave_up_has_timed_out() {
+        let reason = |status| match transport_trouble(status) {
+            Failure::Missing(why) => Some(why.reason),
+            Failure::NotSupported(_) => None,
+        };
+        assert_eq!([3, 5, 8].map(reason), [Some(Reason::TimedOut); 3]);
+        assert_eq!([1, 7].map(reason), [Some(Reason::NotFitted), Some(Reason::Unreadable)]);
+    }
 }

@@ -24,6 +24,8 @@ pub struct Abilities {
     pub sct: bool,
     /// SCT data tables: the drive's own temperature limits.
     pub sct_tables: bool,
+    /// SCT Error Recovery Control: a limit to how long the drive tries.
+    pub recovery_control: bool,
     /// SATA Phy event counters, log 11h; read with READ LOG EXT only.
     pub phy_counters: bool,
     /// Native command queuing.
@@ -74,6 +76,7 @@ impl Abilities {
             dma_logs: bit(late, 3),
             sct: bit(transport, 0),
             sct_tables: bit(transport, 0) && bit(transport, 5),
+            recovery_control: bit(transport, 0) && bit(transport, 3),
             phy_counters: general_logs && bit(sata, 10),
             queuing: bit(sata, 8),
             power_management: bit(commands, 3),

@@ -319,6 +319,7 @@ mod tests {
             dma_logs: true,
             sct: true,
             sct_tables: true,
+            recovery_control: true,
             phy_counters: true,
             queuing: true,
             power_management: true,

@@ -1,11 +1,11 @@
-//! The smaller logs of an ATA drive: the directory of logs, the SATA Phy event counters, and how many errors the error
-//! logs have counted. Self-tests are in [`super::ata_self_test`], statistics in [`super::ata_statistics`].
+//! The smaller logs of an ATA drive: the directory of logs, and the SATA Phy event counters. Errors are in
+//! [`super::ata_errors`], self-tests in [`super::ata_self_test`], statistics in [`super::ata_statistics`].
 
-use super::bytes::{array, byte, le16, page, summed_page};
+use super::bytes::{le16, page, summed_page};
 use super::counter::{Counter, Origin, Unit};
 
-/// Which logs a drive has, and how long they are (log 00h; HC310 clause 11.51.4).
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// Which logs a drive has, and how long they are (log 00h; HC310 clause 11.51.4). The default has none.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Directory(Vec<u16>);
 
 /// Reads the directory. General Purpose Logging and SMART have one each, of the same form.
@@ -87,33 +87,6 @@ pub fn phy_events(bytes: &[u8]) -> Result<Vec<Counter>, String> {
     Ok(counters)
 }
 
-/// How many errors the drive has reported in its life, from the summary error log, SMART log 01h (FUJ table 5.18).
-///
-/// # Errors
-/// What was found instead of the log.
-pub fn summary_error_count(bytes: &[u8]) -> Result<Counter, String> {
-    const NEWEST: u8 = 5;
-    let page = summed_page(bytes)?;
-    let [version, newest] = array::<2>(page, 0)?;
-    if newest > NEWEST {
-        return Err(format!("found error number {newest} in log version {version}, wanted at most {NEWEST}"));
-    }
-    Ok(Counter::new("logged_errors", le16(page, 452)?, Unit::Count, Origin::AtaLog(0x01)))
-}
-
-/// The same from the extended comprehensive error log, log 03h, first page (HC580 table 124).
-///
-/// # Errors
-/// What was found instead of the log.
-pub fn extended_error_count(bytes: &[u8]) -> Result<Counter, String> {
-    let page = summed_page(bytes)?;
-    let version = byte(page, 0)?;
-    if version != 1 {
-        return Err(format!("found an error log of version {version}, wanted 1"));
-    }
-    Ok(Counter::new("logged_errors", le16(page, 500)?, Unit::Count, Origin::AtaLog(0x03)))
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::testing::{any_bytes, bent, hex, page, summed};
@@ -159,21 +132,6 @@ mod tests {
         assert_eq!(phy_events(&summed(full)), Err(wanted.into()));
     }
 
-    #[test]
-    fn error_logs_count_over_the_drives_life() {
-        let summary = summed(page(&[(0, &[1, 3]), (452, &[0x2A, 0x01])]));
-        assert_eq!(summary_error_count(&summary).unwrap().value, 298);
-        let extended = summed(page(&[(0, &[1, 0, 2, 0]), (500, &[0x05, 0x00])]));
-        assert_eq!(extended_error_count(&extended).unwrap().value, 5);
-        let wrong = summed(page(&[(0, &[1, 9])]));
-        let wanted = "found error number 9 in log version 1, wanted at most 5";
-        assert_eq!(summary_error_count(&wrong), Err(wanted.into()));
-        assert_eq!(
-            extended_error_count(&summed(page(&[(0, &[7])]))),
-            Err("found an error log of version 7, wanted 1".into())
-        );
-    }
-
     proptest! {
         #[test]
         fn whatever_comes_counters_are_known_ones(bytes in prop_oneof![any_bytes(600), bent(events())]) {
@@ -182,9 +140,6 @@ mod tests {
             }
             if let Ok(directory) = directory(&bytes) {
                 prop_assert_eq!(directory.pages(0), 1);
-            }
-            for count in [summary_error_count(&bytes), extended_error_count(&bytes)].into_iter().flatten() {
-                prop_assert!((0..=65_535).contains(&count.value));
             }
         }
     }

@@ -2,7 +2,7 @@
 //! be asked is in [`super::quirks`].
 
 use super::bytes::{byte, le16, le32, page};
-use super::temperature::{plausible, plausible_ever};
+use super::temperature::plausible_ever;
 use crate::units::Celsius;
 
 /// SCT status, log E0h (HC580 clause 10.18.2.3.3 table 51; bytes 205 and 214 from memory).
@@ -12,7 +12,7 @@ pub struct SctStatus {
     pub state: State,
     /// True while an SCT command runs: then no other may be sent.
     pub is_busy: bool,
-    /// Temperature now.
+    /// Temperature now, which need not be plausible; `None` when not measured.
     pub temperature: Option<Celsius>,
     /// Lowest since power-on.
     pub lowest_this_cycle: Option<Celsius>,
@@ -57,6 +57,7 @@ pub enum State {
 /// What was found instead of it.
 pub fn sct_status(bytes: &[u8]) -> Result<SctStatus, String> {
     const RUNNING: u16 = 0xFFFF;
+    const NOT_MEASURED: i64 = -128;
     let page = page(bytes)?;
     let version = le16(page, 0)?;
     if !matches!(version, 2 | 3) {
@@ -77,7 +78,7 @@ pub fn sct_status(bytes: &[u8]) -> Result<SctStatus, String> {
     Ok(SctStatus {
         state,
         is_busy: state == State::SctCommand || le16(page, 14)? == RUNNING,
-        temperature: plausible(signed(200)?),
+        temperature: Some(signed(200)?).filter(|&now| now != NOT_MEASURED).map(|now| Celsius(now as f64)),
         lowest_this_cycle: lowest(201)?,
         highest_this_cycle: plausible_ever(signed(202)?),
         lowest_ever: lowest(203)?,
@@ -131,8 +132,6 @@ mod tests {
         let older = sct_status(&status(2, 0, &[36, 0, 41, 0, 52])).unwrap();
         assert_eq!((older.lowest_this_cycle, older.lowest_ever), (None, None));
         assert_eq!(older.highest_ever, Some(Celsius(52.0)));
-        // Just after a resume some drives answer nonsense.
-        assert_eq!(sct_status(&status(3, 0, &[0x7F])).unwrap().temperature, None);
     }
 
     #[test]
@@ -158,7 +157,8 @@ mod tests {
         ) {
             for bytes in [&noise, &good] {
                 if let Ok(status) = sct_status(bytes) {
-                    prop_assert!(status.temperature.is_none_or(|now| (1.0..=95.0).contains(&now.0)));
+                    prop_assert!(status.temperature.is_none_or(|now| (-127.0..=127.0).contains(&now.0)));
+                    prop_assert!(status.highest_ever.is_none_or(|once| (-60.0..=125.0).contains(&once.0)));
                 }
             }
         }

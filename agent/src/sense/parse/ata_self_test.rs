@@ -1,7 +1,7 @@
 //! What came of the tests that an ATA drive ran on itself: the status byte, and the two self-test logs. Starting one is
 //! not done here.
 
-use super::bytes::{array, byte, le32, summed_page};
+use super::bytes::{array, byte, le16, le32, le48, summed_page};
 
 /// What came of a self-test (HC580 clause 12.55.2.4).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -119,6 +119,42 @@ pub fn log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
     newest_first(newest, ROOM, entry)
 }
 
+/// Tests that a page of the extended log holds.
+const IN_A_PAGE: usize = 18;
+
+/// How many pages of the extended self-test log, from its first on, must be read to have the newest test among them.
+///
+/// # Errors
+/// What was found instead of its first page.
+pub fn pages_to_the_newest(first: &[u8]) -> Result<usize, String> {
+    extended_newest(first).map(|newest| newest.div_ceil(IN_A_PAGE).max(1))
+}
+
+/// The extended self-test log, log 07h, its pages in order from the first (HC580 table 136): the tests of these pages,
+/// the newest first.
+///
+/// # Errors
+/// What was found instead of pages of the log.
+pub fn extended_log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
+    let newest = extended_newest(bytes)?;
+    let entry = |slot: usize| {
+        let page = summed_page(bytes.get(slot / IN_A_PAGE * 512..).unwrap_or_default())?;
+        let at = 4 + 26 * (slot % IN_A_PAGE);
+        let [subcommand, status, hours @ .., _checkpoint] = array::<5>(page, at)?;
+        Ok(entry(subcommand, status, u16::from_le_bytes(hours), le48(page, at + 5)?, (1 << 48) - 1))
+    };
+    newest_first(newest, bytes.len() / 512 * IN_A_PAGE, entry)
+}
+
+fn extended_newest(first: &[u8]) -> Result<usize, String> {
+    let first = summed_page(first)?;
+    let revision = byte(first, 0)?;
+    if revision != 1 {
+        return Err(format!("found log revision {revision}, wanted 1"));
+    }
+    le16(first, 2).map(usize::from)
+}
+
 /// Walks a ring of slots backwards from the newest, counted from 1, until a slot was never used.
 fn newest_first(
     newest: usize,
@@ -132,6 +168,9 @@ fn newest_first(
         return Ok(Vec::new());
     }
     let mut entries = Vec::new();
+    if entry(newest - 1)?.is_none() {
+        return Err(format!("found nothing where test number {newest} should be, wanted the newest test"));
+    }
     for back in 0..room {
         match entry((newest - 1 + room - back) % room)? {
             Some(entry) => entries.push(entry),
@@ -169,6 +208,18 @@ mod tests {
     /// The log of a drive that passed a short test and then failed an extended one: the newest is in slot 2.
     fn two_tests() -> Vec<u8> {
         summed(page(&[(0, &[1, 0]), (2, &PASSED_SHORT), (26, &FAILED_READ), (508, &[2])]))
+    }
+
+    /// Two pages of the extended log; the newest test is number 20, the second of the second page.
+    fn extended(newest: u16) -> Vec<u8> {
+        let filler = [1, 0x00, 0x64, 0x00, 0, 0, 0, 0, 0, 0, 0];
+        let mut first = page(&[(0, &[1, 0]), (2, &newest.to_le_bytes())]);
+        for slot in 0..18 {
+            first[4 + 26 * slot..][..11].copy_from_slice(&filler);
+        }
+        let failed = [2, 0x79, 0x65, 0x00, 0, 0x01, 0x02, 0x03, 0x04, 0x05, 0x06];
+        let second = page(&[(0, &[1, 0]), (4, &filler), (30, &failed)]);
+        [summed(first), summed(second)].concat()
     }
 
     #[test]
@@ -220,20 +271,43 @@ mod tests {
     #[test]
     fn a_drive_that_never_tested_itself_has_an_empty_log() {
         assert_eq!(log(&summed(page(&[(0, &[1, 0])]))), Ok(Vec::new()));
+        assert_eq!(extended_log(&summed(page(&[(0, &[1, 0])]))), Ok(Vec::new()));
     }
 
     #[test]
-    fn a_number_beyond_the_log_is_refused() {
+    fn the_extended_log_goes_on_over_its_pages() {
+        let entries = extended_log(&extended(20)).unwrap();
+        assert_eq!((entries.len(), entries[0].failed_at_lba), (20, Some(0x0605_0403_0201)));
+        assert_eq!((entries[0].kind, entries[0].power_on_hours), (Kind::Extended, 0x65));
+        assert_eq!(pages_to_the_newest(&extended(20)), Ok(2));
+        assert_eq!((pages_to_the_newest(&extended(18)), pages_to_the_newest(&extended(0))), (Ok(1), Ok(1)));
+    }
+
+    #[test]
+    fn a_log_that_contradicts_itself_is_refused() {
         let wrong = summed(page(&[(0, &[1, 0]), (508, &[22])]));
         assert_eq!(log(&wrong), Err("found test number 22, wanted at most 21".into()));
+        let nothing = "found nothing where test number 4 should be, wanted the newest test";
+        assert_eq!(log(&summed(page(&[(0, &[1, 0]), (508, &[4])]))), Err(nothing.into()));
+        assert_eq!(extended_log(&summed(page(&[(0, &[1, 0, 4, 0])]))), Err(nothing.into()));
+
+        assert_eq!(extended_log(&extended(37)), Err("found test number 37, wanted at most 36".into()));
+        assert_eq!(extended_log(&extended(20)[..512]), Err("found test number 20, wanted at most 18".into()));
+        let other = summed(page(&[(0, &[2, 0])]));
+        assert_eq!(extended_log(&other), Err("found log revision 2, wanted 1".into()));
+        let mut damaged = extended(20);
+        damaged[600] ^= 1;
+        assert!(extended_log(&damaged).unwrap_err().starts_with("found a page whose bytes sum up to"));
     }
 
     proptest! {
         #[test]
         fn whatever_comes_no_log_outgrows_its_pages(
             one in prop_oneof![any_bytes(600), bent(two_tests())],
+            two in prop_oneof![any_bytes(1_100), bent(extended(20))],
         ) {
             prop_assert!(log(&one).map_or(0, |entries| entries.len()) <= 21);
+            prop_assert!(extended_log(&two).map_or(0, |entries| entries.len()) <= two.len() / 512 * 18);
         }
     }
 }

@@ -2,10 +2,9 @@
 //! nothing that cannot be true.
 
 use super::plain::{signed, whole};
+use super::temperature::plausible_now;
 use crate::units::{Celsius, Rpm, Volts};
 
-/// What the inside of a working drive can have. Readings outside were seen just after a resume and are wrong.
-const DRIVE_RANGE: std::ops::RangeInclusive<f64> = 1.0..=95.0;
 /// What a working board can have; sensors without a wire read far outside.
 const BOARD_RANGE: std::ops::RangeInclusive<f64> = -40.0..=130.0;
 /// No fan turns faster; a tachometer without a fan can read anything.
@@ -13,12 +12,12 @@ const FASTEST_FAN: u64 = 30_000;
 /// No rail of a small box lies above.
 const HIGHEST_RAIL: f64 = 60.0;
 
-/// `tempN_input` of a drive, millidegrees.
+/// `tempN_input` of a drive that may state its own critical temperature, millidegrees.
 ///
 /// # Errors
 /// What was found instead.
-pub fn drive_temperature(text: &str) -> Result<Celsius, String> {
-    within(text, &DRIVE_RANGE)
+pub fn drive_temperature(text: &str, critical: Option<Celsius>) -> Result<Celsius, String> {
+    plausible_now(degrees(text)?, critical)
 }
 
 /// `tempN_input` of anything else, or a thermal zone's `temp`, millidegrees.
@@ -80,12 +79,16 @@ pub fn channels<'a>(files: &'a [String], kind: &'a str) -> impl Iterator<Item = 
     numbers.into_iter()
 }
 
+fn degrees(text: &str) -> Result<Celsius, String> {
+    signed(text).map(|thousandths| Celsius(thousandths as f64 / 1000.0))
+}
+
 fn within(text: &str, range: &std::ops::RangeInclusive<f64>) -> Result<Celsius, String> {
-    let degrees = signed(text)? as f64 / 1000.0;
-    if range.contains(&degrees) {
-        Ok(Celsius(degrees))
+    let found = degrees(text)?;
+    if range.contains(&found.0) {
+        Ok(found)
     } else {
-        Err(format!("found {degrees} °C, wanted {} to {}", range.start(), range.end()))
+        Err(format!("found {} °C, wanted {} to {}", found.0, range.start(), range.end()))
     }
 }
 
@@ -95,7 +98,7 @@ mod tests {
 
     #[test]
     fn thousandths_become_units() {
-        assert_eq!(drive_temperature("36000"), Ok(Celsius(36.0)));
+        assert_eq!(drive_temperature("36000", None), Ok(Celsius(36.0)));
         assert_eq!(board_temperature("-12500"), Ok(Celsius(-12.5)));
         assert_eq!(speed("1406"), Ok(Rpm(1406)));
         assert_eq!(duty("255"), Ok(1.0));
@@ -104,8 +107,10 @@ mod tests {
 
     #[test]
     fn what_cannot_be_true_is_said_and_not_shown() {
-        assert_eq!(drive_temperature("128000"), Err("found 128 °C, wanted 1 to 95".into()));
-        assert_eq!(drive_temperature("-273150"), Err("found -273.15 °C, wanted 1 to 95".into()));
+        assert_eq!(drive_temperature("128000", None), Err("found 128 °C, wanted 1 to 95".into()));
+        let frozen = drive_temperature("-273150", Some(Celsius(85.0)));
+        assert_eq!(frozen, Err("found -273.15 °C, wanted 1 to 95".into()));
+        assert_eq!(drive_temperature("101850", Some(Celsius(99.85))), Ok(Celsius(101.85)));
         assert_eq!(speed("18446744073709551615"), Err("found 18446744073709551615 rpm, wanted 0 to 30000".into()));
         assert!(duty("256").is_err());
         assert!(potential("99999999").is_err());

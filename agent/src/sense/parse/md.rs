@@ -1,7 +1,8 @@
 //! Words and numbers of Linux md in sysfs (Documentation/admin-guide/md.rst; drivers/md/md.c says where it differs).
 
 use super::plain::{quoted, whole};
-use crate::reading::{Activity, ActivityKind, MemberState, PoolRunning};
+use crate::reading::{Activity, ActivityKind, AfterCrash, MemberState, PoolRunning};
+use crate::units::BytesPerSecond;
 use std::time::Duration;
 
 /// `array_state`. Between `clean`, `active` and the rest the kernel moves with every burst of writes: all of them run.
@@ -67,12 +68,29 @@ pub fn activity(action: Option<&str>, completed: Option<&str>, speed: Option<&st
     };
     let progress = completed.and_then(progress);
     let done = progress.map(|(done, total)| done as f64 / total as f64);
-    let left =
-        progress.zip(speed.and_then(|text| text.parse::<u64>().ok())).and_then(|((done, total), kib_per_second)| {
-            let remaining_kib = (total - done) / 2;
-            (kib_per_second > 0).then(|| Duration::from_secs(remaining_kib / kib_per_second))
-        });
-    Activity { kind, done, left }
+    let speed = speed.and_then(|text| text.parse::<u64>().ok());
+    let left = progress.zip(speed).and_then(|((done, total), kib_per_second)| {
+        let remaining_kib = (total - done) / 2;
+        (kib_per_second > 0).then(|| Duration::from_secs(remaining_kib / kib_per_second))
+    });
+    Activity { kind, done, left, speed: speed.map(|kib| BytesPerSecond(kib as f64 * 1024.0)) }
+}
+
+/// `consistency_policy`; `None` for `unknown`, which an inactive array says, and for words that md does not have.
+pub fn after_crash(text: &str) -> Option<AfterCrash> {
+    match text {
+        "resync" => Some(AfterCrash::FullResync),
+        "bitmap" | "journal" | "ppl" => Some(AfterCrash::Minutes),
+        "none" => Some(AfterCrash::Nothing),
+        _ => None,
+    }
+}
+
+/// `mismatch_cnt`, in sectors, as far as it is a result: it begins at zero and rises while the comparison runs, so it says
+/// nothing before that has ended (`last_sync_action` says what ran last).
+pub fn mismatches(action: Option<&str>, last: Option<&str>, count: Option<u64>) -> Option<u64> {
+    let has_ended = action == Some("idle") && matches!(last, Some("check" | "repair"));
+    count.filter(|_| has_ended)
 }
 
 /// `DONE / TOTAL`; `none`, `delayed` and anything that cannot be true are no progress.
@@ -121,6 +139,21 @@ mod tests {
         assert_eq!(found.kind, ActivityKind::Rebuild);
         assert!((found.done.unwrap_or_default() - 0.0292).abs() < 0.0001);
         assert_eq!(found.left, Some(Duration::from_secs(332)));
+    }
+
+    #[test]
+    fn a_comparison_has_a_result_only_when_it_has_ended() {
+        assert_eq!(mismatches(Some("idle"), Some("check"), Some(8)), Some(8));
+        assert_eq!(mismatches(Some("check"), Some("check"), Some(8)), None, "it still rises");
+        assert_eq!(mismatches(Some("idle"), Some("resync"), Some(8)), None, "left from another kind of run");
+        assert_eq!(mismatches(None, None, None), None);
+    }
+
+    #[test]
+    fn what_an_unclean_stop_costs_is_known_by_the_policy() {
+        assert_eq!(after_crash("resync"), Some(AfterCrash::FullResync));
+        assert_eq!(after_crash("bitmap"), Some(AfterCrash::Minutes));
+        assert_eq!(after_crash("unknown"), None);
     }
 
     #[test]

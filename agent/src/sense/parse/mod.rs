@@ -3,18 +3,31 @@
 
 pub mod ata_abilities;
 pub mod ata_attributes;
+pub mod ata_errors;
 pub mod ata_identify;
 pub mod ata_logs;
 pub mod ata_power;
+pub mod ata_recovery;
 pub mod ata_sct;
 pub mod ata_self_test;
 pub mod ata_smart;
 pub mod ata_statistics;
+pub mod attachment;
 pub mod block;
+pub mod btrfs;
+pub mod btrfs_members;
+pub mod btrfs_profiles;
+pub mod btrfs_scrub;
+pub mod btrfs_work;
 pub mod bytes;
 pub mod counter;
+pub mod dm_members;
+pub mod dm_raid;
+pub mod dm_table;
+pub mod fstab;
 pub mod hwmon;
 pub mod md;
+pub mod md_layout;
 pub mod mountinfo;
 pub mod nvme;
 pub mod nvme_logs;
@@ -31,3 +44,4 @@ pub mod temperature;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod udev;
+pub mod union;

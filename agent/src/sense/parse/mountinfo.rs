@@ -1,6 +1,7 @@
 //! The mount table, `/proc/self/mountinfo` (Documentation/filesystems/proc.rst, 3.5), and which of its lines are
 //! volumes that an owner would want to know the room of.
 
+use crate::reading::Writing;
 use std::collections::HashMap;
 
 /// One mount.
@@ -16,6 +17,16 @@ pub struct Mount {
     pub file_system: String,
     /// What is mounted.
     pub source: String,
+    /// Whether it can be written to.
+    pub writing: Writing,
+}
+
+impl Mount {
+    /// True for the same mount, whatever became of its options.
+    pub fn is_same(&self, other: &Self) -> bool {
+        (&self.device, &self.root, &self.point, &self.source)
+            == (&other.device, &other.root, &other.point, &other.source)
+    }
 }
 
 /// All lines that can be read as mounts; others are passed over, the kernel may be in the middle of a change.
@@ -29,14 +40,30 @@ fn mount(line: &[u8]) -> Option<Mount> {
     let fields: Vec<&str> = line.split(' ').collect();
     let dash = fields.iter().skip(6).position(|&field| field == "-")? + 6;
     // The options behind the source end a whole line; one that was cut is no mount.
-    fields.get(dash + 3).filter(|options| !options.is_empty())?;
+    let of_file_system = fields.get(dash + 3).filter(|options| !options.is_empty())?;
     Some(Mount {
         device: (*fields.get(2)?).to_owned(),
         root: unescaped(fields.get(3)?),
         point: unescaped(fields.get(4)?),
         file_system: unescaped(fields.get(dash + 1)?),
         source: unescaped(fields.get(dash + 2)?),
+        writing: writing(fields.get(5)?, of_file_system),
     })
+}
+
+/// From the options of the mount and those of its file system. Since 2025 ext4 says `emergency_ro` beside `rw` when an error
+/// made it stop writing, and `shutdown` (fs/ext4/super.c).
+fn writing(of_mount: &str, of_file_system: &str) -> Writing {
+    let has = |option: &str| of_file_system.split(',').any(|found| found == option);
+    if has("shutdown") {
+        Writing::ShutDown
+    } else if has("emergency_ro") {
+        Writing::StoppedByError
+    } else if has("ro") || of_mount.split(',').any(|found| found == "ro") {
+        Writing::ReadOnly
+    } else {
+        Writing::Allowed
+    }
 }
 
 /// The mounts to watch: file systems on local storage, each once, at its shortest mount point of its whole tree.
@@ -44,10 +71,8 @@ fn mount(line: &[u8]) -> Option<Mount> {
 /// Left out are file systems without storage of their own, images that are full by design, network and FUSE mounts
 /// (asking one whose other end is gone can block for good), and single files.
 pub fn volumes(mounts: Vec<Mount>) -> Vec<Mount> {
-    const ON_STORAGE: [&str; 12] =
-        ["ext2", "ext3", "ext4", "xfs", "btrfs", "zfs", "f2fs", "bcachefs", "jfs", "vfat", "exfat", "ntfs3"];
     let mut chosen: HashMap<String, Mount> = HashMap::new();
-    for mount in mounts.into_iter().filter(|mount| ON_STORAGE.contains(&mount.file_system.as_str())) {
+    for mount in mounts.into_iter().filter(|mount| is_on_storage(&mount.file_system)) {
         // Every ZFS dataset has a device number of its own; their room is the pool's.
         let one_of = match mount.file_system.as_str() {
             "zfs" => mount.source.split('/').next().unwrap_or_default().to_owned(),
@@ -63,13 +88,20 @@ pub fn volumes(mounts: Vec<Mount>) -> Vec<Mount> {
     found
 }
 
+/// True for file systems that lie on drives of this box.
+pub fn is_on_storage(file_system: &str) -> bool {
+    const ON_STORAGE: [&str; 12] =
+        ["ext2", "ext3", "ext4", "xfs", "btrfs", "zfs", "f2fs", "bcachefs", "jfs", "vfat", "exfat", "ntfs3"];
+    ON_STORAGE.contains(&file_system)
+}
+
 /// A whole tree before a part of one (a bind mount, a subvolume), then the shortest name.
 fn preference(mount: &Mount) -> (bool, usize, &str) {
     (mount.root != "/", mount.point.len(), &mount.point)
 }
 
 /// Spaces and the like are written as a backslash and three octal digits (fs/proc_namespace.c, `mangle`).
-fn unescaped(field: &str) -> String {
+pub(super) fn unescaped(field: &str) -> String {
     let mut bytes = Vec::with_capacity(field.len());
     let mut rest = field.as_bytes();
     while let [first, tail @ ..] = rest {
@@ -119,6 +151,21 @@ mod tests {
             assert!(found.iter().all(|mount| !mount.file_system.is_empty()), "cut at {cut}");
         }
         assert_eq!(mounts(b"\xff\xfe - - - -\n\n- - -"), []);
+    }
+
+    /// The options as Linux 6.6 and, for the third, 6.15 print them (fs/ext4/super.c, from memory).
+    #[test]
+    fn a_volume_that_stopped_writing_is_known_although_it_says_rw() {
+        let of = |of_mount: &str, of_file_system: &str| {
+            let line = format!("30 27 9:0 / /srv {of_mount} shared:5 - ext4 /dev/md0 {of_file_system}\n");
+            mounts(line.as_bytes())[0].writing
+        };
+        assert_eq!(of("rw,relatime", "rw"), Writing::Allowed);
+        assert_eq!(of("rw,relatime", "ro,errors=remount-ro"), Writing::ReadOnly);
+        assert_eq!(of("rw,relatime", "rw,emergency_ro"), Writing::StoppedByError);
+        assert_eq!(of("rw,relatime", "rw,shutdown"), Writing::ShutDown);
+        assert_eq!(of("ro,relatime", "rw"), Writing::ReadOnly);
+        assert_eq!(of("rw,norotate", "rw,errors=remount-ro"), Writing::Allowed, "words that only look like it");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 
 use super::bytes::{array, byte, le16, le32, le128, not_blank, text};
 use super::counter::{Counter, Origin, Unit};
-use super::temperature::from_kelvin;
+use super::temperature::{from_kelvin, possible_from_kelvin};
 use crate::units::{Bytes, Celsius};
 
 /// Who an NVMe drive is (NVMe 1.4 clause 5.15.2.2, from memory; offsets as in linux/nvme.h).
@@ -47,8 +47,8 @@ pub fn controller(bytes: &[u8]) -> Result<Controller, String> {
         model,
         firmware: text(&array::<8>(&data, 64)?),
         size: u64::try_from(capacity).ok().filter(|&bytes| bytes != 0).map(Bytes),
-        warning_temperature: from_kelvin(le16(&data, 266)?),
-        critical_temperature: from_kelvin(le16(&data, 268)?),
+        warning_temperature: possible_from_kelvin(le16(&data, 266)?),
+        critical_temperature: possible_from_kelvin(le16(&data, 268)?),
         can_self_test,
         extended_test_minutes: Some(le16(&data, 316)?).filter(|&minutes| can_self_test && minutes != 0),
         error_log_room: u16::from(byte(&data, 262)?) + 1,
@@ -60,7 +60,7 @@ pub fn controller(bytes: &[u8]) -> Result<Controller, String> {
 pub struct Health {
     /// What the drive warns of.
     pub warning: Warning,
-    /// Temperature of the drive as a whole.
+    /// Temperature of the drive as a whole, which need not be plausible; `None` when not stated.
     pub temperature: Option<Celsius>,
     /// Its sensors, 1 to 8; `None` for one that is not there.
     pub sensors: [Option<Celsius>; 8],
@@ -123,7 +123,7 @@ pub fn health(bytes: &[u8]) -> Result<Health, String> {
     let share = |at: usize| byte(&page, at).map(|percent| Some(percent).filter(|&percent| percent <= 100));
     let mut sensors = [None; 8];
     for (index, sensor) in sensors.iter_mut().enumerate() {
-        *sensor = from_kelvin(le16(&page, 200 + 2 * index)?);
+        *sensor = possible_from_kelvin(le16(&page, 200 + 2 * index)?);
     }
     Ok(Health {
         warning: Warning::from_bits(byte(&page, 0)?),
@@ -306,7 +306,8 @@ mod tests {
         fn whatever_comes_shares_and_temperatures_are_possible(bytes in prop_oneof![any_bytes(600), bent(log())]) {
             if let Ok(health) = health(&bytes) {
                 prop_assert!(health.spare_percent.is_none_or(|spare| spare <= 100));
-                prop_assert!(health.temperature.is_none_or(|now| (-60.0..=125.0).contains(&now.0)));
+                prop_assert!(health.temperature.is_none_or(|now| now.0 > -273.0));
+                prop_assert!(health.sensors.iter().flatten().all(|now| (-60.0..=125.0).contains(&now.0)));
                 prop_assert!(health.counters().iter().all(|counter| counter.value >= 0));
             }
         }

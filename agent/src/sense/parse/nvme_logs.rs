@@ -1,6 +1,7 @@
-//! The self-test log of an NVMe drive. Its health is in [`super::nvme`].
+//! The self-test log and the error log of an NVMe drive. Its health is in [`super::nvme`].
 
-use super::bytes::{array, byte, le64, not_blank};
+use super::bytes::{array, byte, le16, le64, not_blank};
+use crate::reading::{ErrorKind, LoggedError};
 
 /// The self-test log, 06h (NVMe 1.4 clause 5.14.1.6, from memory; fields as in the manual page nvme_st_result(2)).
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -109,6 +110,38 @@ impl Outcome {
     }
 }
 
+/// The newest error from the error log, 01h, whose first entry it is (NVMe 1.4 clause 5.14.1.1, from memory); `None`
+/// when none was ever logged. Commands that the drive does not know are logged too.
+///
+/// # Errors
+/// What was found instead of the entry.
+pub fn newest_error(bytes: &[u8]) -> Result<Option<LoggedError>, String> {
+    let entry = array::<64>(bytes, 0)?;
+    // Zeros are an entry that was never used, so only FFh is no answer.
+    if entry.iter().all(|&byte| byte == 0xFF) {
+        not_blank(&entry)?;
+    }
+    if le64(&entry, 0)? == 0 {
+        return Ok(None);
+    }
+    // Bit 0 is the phase tag; above it are status code and status code type.
+    let [code, code_type] = (le16(&entry, 12)? >> 1).to_le_bytes();
+    // Codes of media and data integrity errors: linux/nvme.h, NVME_SC_WRITE_FAULT and on.
+    let kind = match (code_type & 0x07, code) {
+        (2, 0x80) => ErrorKind::Fault,
+        (2, 0x81) => ErrorKind::Unreadable,
+        (2, 0x82..=0x85) => ErrorKind::Protection,
+        (0, 0x04) => ErrorKind::Transfer,
+        (0, 0x06) => ErrorKind::Fault,
+        (0, 0x80) => ErrorKind::NotFound,
+        (0, 0x01 | 0x02 | 0x0B) | (1, _) => ErrorKind::Declined,
+        _ => ErrorKind::Other,
+    };
+    let says_where = matches!(kind, ErrorKind::Unreadable | ErrorKind::Protection | ErrorKind::NotFound);
+    let lba = le64(&entry, 16)?;
+    Ok(Some(LoggedError { kind, lba: says_where.then_some(lba), power_on_hours: None }))
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::testing::{any_bytes, bent};
@@ -162,11 +195,49 @@ mod tests {
         assert_eq!(self_tests(&log).unwrap().past[0].failed_at_lba, None);
     }
 
+    /// An entry with this status, for sector 4660.
+    fn error(status: u16) -> Vec<u8> {
+        let mut entry = vec![0; 64];
+        entry[0] = 9;
+        entry[12..14].copy_from_slice(&(status << 1 | 1).to_le_bytes());
+        entry[16..24].copy_from_slice(&4_660_u64.to_le_bytes());
+        entry
+    }
+
+    /// Status codes: linux/nvme.h. 281h is an unrecovered read error, 4002h an invalid field with "do not retry".
+    #[test]
+    fn the_newest_error_tells_its_kind_and_place() {
+        let newest = |status| newest_error(&error(status)).unwrap().unwrap();
+        let unreadable = LoggedError { kind: ErrorKind::Unreadable, lba: Some(4_660), power_on_hours: None };
+        assert_eq!(newest(0x0281), unreadable);
+        assert_eq!(newest(0x4002), LoggedError { kind: ErrorKind::Declined, lba: None, power_on_hours: None });
+        let kinds = [0x0280, 0x0282, 0x0004, 0x0080, 0x0109, 0x0371].map(|status| newest(status).kind);
+        let wanted = [
+            ErrorKind::Fault,
+            ErrorKind::Protection,
+            ErrorKind::Transfer,
+            ErrorKind::NotFound,
+            ErrorKind::Declined,
+            ErrorKind::Other,
+        ];
+        assert_eq!(kinds, wanted);
+    }
+
+    #[test]
+    fn an_error_log_may_be_empty_but_not_blank_nor_cut() {
+        assert_eq!(newest_error(&[0; 64]), Ok(None));
+        let blank = "found 64 bytes that are all FFh, wanted an answer";
+        assert_eq!(newest_error(&[0xFF; 64]), Err(blank.into()));
+        assert_eq!(newest_error(&error(0x0281)[..63]), Err("found 63 bytes, wanted at least 64".into()));
+    }
+
     proptest! {
         #[test]
         fn whatever_comes_no_log_outgrows_its_bytes(
             tests in prop_oneof![any_bytes(700), bent(self_test_log())],
+            errors in prop_oneof![any_bytes(100), bent(error(0x0281))],
         ) {
+            prop_assert!(newest_error(&errors).is_err() || errors.len() >= 64);
             if let Ok(log) = self_tests(&tests) {
                 prop_assert!(log.past.len() <= 20);
                 prop_assert!(log.running.is_none_or(|(_, done)| done <= 100));

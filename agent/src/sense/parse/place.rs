@@ -88,7 +88,7 @@ fn nvme_namespace(name: &str) -> Option<u32> {
 }
 
 /// `H:C:T:L` without the host number, which is counted in the order of discovery.
-fn scsi_address(part: &str) -> Option<[u64; 3]> {
+pub fn scsi_address(part: &str) -> Option<[u64; 3]> {
     let numbers: Vec<u64> = part.split(':').map(str::parse).collect::<Result<_, _>>().ok()?;
     match numbers[..] {
         [_, channel, target, lun] => Some([channel, target, lun]),

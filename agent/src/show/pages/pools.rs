@@ -34,9 +34,11 @@ fn state(pool: &Pool) -> (String, Option<f64>) {
         Err(_) => return ("not readable".to_owned(), None),
         Ok(PoolRunning::Inactive) => return ("not started".to_owned(), None),
         Ok(PoolRunning::Broken) => return ("broken".to_owned(), None),
+        Ok(PoolRunning::Suspended) => return ("suspended".to_owned(), None),
         Ok(PoolRunning::Running) => match pool.activity.kind {
-            ActivityKind::Idle if crate::judge::losses(pool) > 0 => "degraded",
+            ActivityKind::Idle if crate::judge::redundancy::standing(pool).lost > 0 => "degraded",
             ActivityKind::Idle => "whole",
+            ActivityKind::Balance => "balance",
             ActivityKind::Frozen => "held still",
             ActivityKind::Resync => "resync",
             ActivityKind::Rebuild => "rebuild",

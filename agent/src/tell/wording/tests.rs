@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::clock::Moment;
-use crate::reading::{DriveKey, TestKind};
+use crate::reading::{DriveKey, MemberErrorKind, TestKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{Counted, Kind, SaysFailing, Severity, Subject};
 use proptest::prelude::*;
@@ -44,6 +44,15 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let counted = |what| Finding::Counted { drive: drive(), what, total: 1_204, grown: 117, within: DAY };
     let failing = |how| Finding::DriveSaysFailing { drive: drive(), how };
     let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
+    let mismatch = |tries| {
+        let patience = Duration::from_secs(30);
+        Finding::RecoveryTimeMismatch { drive: drive(), device: "sda".into(), tries, patience }
+    };
+    let stalled = |activity| {
+        let stood = Duration::from_secs(2_400);
+        Finding::RebuildStalled { pool: name(), activity, done: Some(Percent(41.0)), stood }
+    };
+    let errors = |kind| Finding::MemberErrors { pool: name(), drive: drive(), kind, grown: 3, within: 7 * DAY };
     let all_but_three = || vec!["1".to_owned(), "2".to_owned(), "4".to_owned()];
     use ActivityKind::{Check, Rebuild, Repair, Reshape, Resync};
     let mut all: Vec<Finding> = [Resync, Rebuild, Check, Repair, Reshape].into_iter().map(busy).collect();
@@ -84,6 +93,32 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         Finding::DriveCold { drive: drive(), now: Celsius(3.0) },
         lost(false),
         lost(true),
+        counted(Counted::TimeOuts),
+        Finding::SataSlow { drive: drive(), now: MegabitsPerSecond(1500), best: MegabitsPerSecond(6000) },
+        mismatch(None),
+        mismatch(Some(Duration::from_secs(45))),
+        Finding::DriveNewOrMoved { drive: drive(), from: None },
+        Finding::DriveNewOrMoved { drive: drive(), from: Some("0000/1f.2/ata-5".into()) },
+        down(Down::Suspended, 5),
+        Finding::DriveBackNotUsed { drive: drive(), pool: name() },
+        stalled(Rebuild),
+        stalled(Reshape),
+        Finding::Mismatches { pool: name(), level: "raid5".into(), bytes: Bytes(4_096) },
+        Finding::CheckOverdue { pool: name(), since: 50 * DAY, never: true },
+        Finding::CheckOverdue { pool: name(), since: 46 * DAY, never: false },
+        errors(MemberErrorKind::Read),
+        errors(MemberErrorKind::Write),
+        errors(MemberErrorKind::Flush),
+        errors(MemberErrorKind::Checksum),
+        errors(MemberErrorKind::Generation),
+        Finding::DataLost { pool: name(), pieces: 3 },
+        Finding::VolumeReadonly { mount: name(), writing: Writing::ReadOnly },
+        Finding::VolumeReadonly { mount: name(), writing: Writing::StoppedByError },
+        Finding::VolumeReadonly { mount: name(), writing: Writing::ShutDown },
+        Finding::VolumeAbsent { mount: name(), source: "UUID=5a6e-0b1c".into() },
+        Finding::VolumeErrors { mount: name(), count: 2 },
+        Finding::FilesLow { mount: name(), free: 12, used: Percent(99.9) },
+        Finding::MetadataLow { pool: name(), unallocated: Bytes(200_000_000), used: Percent(96.0) },
     ]);
     all
 }

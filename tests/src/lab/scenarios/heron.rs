@@ -1,5 +1,4 @@
-//! The box heron in a machine: four SATA trays in RAID 5 with a volume, an NVMe drive, a fan chip, a panel; and the real
-//! program watching it.
+//! The box heron in a machine, fitted out for a scenario, and the real program watching it.
 //!
 //! Not its job: what happens to it.
 #![allow(clippy::disallowed_methods, reason = "the program's log and the panel's picture are files")]
@@ -8,17 +7,57 @@ use super::Bench;
 use super::look::Look;
 use crate::lab::error::LabError;
 use crate::lab::glass;
-use crate::lab::machine::{Drive, Machine, Spec};
+use crate::lab::machine::Machine;
 use crate::lab::report::{Failed, Report};
-use serde_json::Value;
+use crate::lab::spec::{Drive, Spec};
+use serde_json::{Value, json};
 use std::fs;
 use std::path::Path;
 
-const SET_UP: &str = include_str!("../../../lab/heron.sh");
-const CONFIG: &str = include_str!("../../../lab/heron.toml");
+const PANEL: &str = include_str!("../../../lab/panel.sh");
 /// The panel's memory, in bytes: 128 by 64 pixels.
 const WHOLE_PICTURE: u64 = 1024;
-const OPTIONS: &str = "--config /etc/traylight/heron.toml --run-dir /run/traylight";
+/// Lists the program's processes, and what each waits for; fails when there is none. The kernel has another name for the
+/// probe, so both are known by their arguments. (The brackets keep `grep` from finding itself.)
+const PROCESSES: &str = "ps -eo pid,ppid,stat,wchan:20,etime,args | grep -E '[t]raylight (run|probe)'";
+/// What every command of the program is given.
+pub const OPTIONS: &str = "--config /etc/traylight/heron.toml --run-dir /run/traylight";
+
+/// What the box has in one scenario.
+pub struct Fitting {
+    /// Its drives, in the order of their ports.
+    pub drives: Vec<Drive>,
+    /// Shell text that fits out the rest, but for the panel.
+    pub set_up: &'static str,
+    /// What that text does, in a few words.
+    pub about: &'static str,
+    /// The program's configuration.
+    pub config: &'static str,
+}
+
+impl Fitting {
+    /// Drives of any kind that nothing uses yet.
+    pub fn bare(drives: Vec<Drive>) -> Self {
+        Self {
+            drives,
+            set_up: include_str!("../../../lab/drives.sh"),
+            about: "drivers of all kinds of drives",
+            config: include_str!("../../../lab/drives.toml"),
+        }
+    }
+
+    /// Four SATA trays in RAID 5 with a volume, an NVMe drive, and a fan chip.
+    pub fn whole() -> Self {
+        let sata = |serial: &str| Drive::Sata { serial: serial.into(), rotation_rpm: 5400, size_mib: 96 };
+        let nvme = Drive::Nvme { serial: "NVME-0".into(), size_mib: 64 };
+        Self {
+            drives: vec![sata("TRAY-A"), sata("TRAY-B"), sata("TRAY-C"), sata("TRAY-D"), nvme],
+            set_up: include_str!("../../../lab/heron.sh"),
+            about: "RAID 5, volume, fan chip",
+            config: include_str!("../../../lab/heron.toml"),
+        }
+    }
+}
 
 /// The box, running.
 pub struct Heron {
@@ -28,11 +67,9 @@ pub struct Heron {
 
 impl Heron {
     /// Boots the box and fits it out; nothing watches it yet.
-    pub fn boot(bench: &Bench, report: &mut Report, scenario: &str) -> Result<Self, Failed> {
-        let sata = |serial: &str| Drive::Sata { serial: serial.into(), rotation_rpm: 5400, size_mib: 96 };
-        let nvme = Drive::Nvme { serial: "NVME-0".into(), size_mib: 64 };
-        let drives = vec![sata("TRAY-A"), sata("TRAY-B"), sata("TRAY-C"), sata("TRAY-D"), nvme];
-        let spec = Spec { name: scenario.into(), drives };
+    pub fn boot(bench: &Bench, report: &mut Report, scenario: &str, fitting: Fitting) -> Result<Self, Failed> {
+        let spec = Spec { name: scenario.into(), drives: fitting.drives };
+        let wanted = spec.drives.len();
         let machine = report.step("the machine comes up", || Machine::boot(&spec, &bench.parts, &bench.keep))?;
         if !machine.has_udev() {
             report.note("udev is not installed on this computer: the guest runs without it");
@@ -40,10 +77,15 @@ impl Heron {
         let mut heron = Self { machine };
         report.step("the programs are brought in", || {
             heron.bring(&bench.traylight, "/usr/local/bin/traylight")?;
-            heron.bring(&bench.pretend_i2c, "/usr/local/bin/pretend-i2c")
+            heron.bring(&bench.pretend_i2c, "/usr/local/bin/pretend-i2c")?;
+            let write =
+                format!("mkdir -p /etc/traylight\ncat >/etc/traylight/heron.toml <<'END'\n{}END\n", fitting.config);
+            heron.machine.must_run(&write, 30).map(drop)
         })?;
-        report.step("the box is fitted out: RAID 5, volume, fan chip, panel", || {
-            heron.machine.must_run(SET_UP, 120).map(drop)
+        report.step(&format!("the box is fitted out: {}, panel", fitting.about), || {
+            heron.machine.must_run(fitting.set_up, 120)?;
+            heron.wait_for_drives(wanted)?;
+            heron.machine.must_run(PANEL, 60).map(drop)
         })?;
         Ok(heron)
     }
@@ -51,31 +93,75 @@ impl Heron {
     /// Starts the program and waits for its first picture.
     pub fn watch(&mut self, report: &mut Report) -> Result<(), Failed> {
         report.step("the program starts and the panel is sent a page", || {
+            let before = sent_to_panel(&self.machine);
             self.machine.must_run(
                 &format!(
-                    "mkdir -p /etc/traylight /run/traylight\n\
-                     cat >/etc/traylight/heron.toml <<'END'\n{CONFIG}END\n\
+                    "mkdir -p /run/traylight; rm -f /lab/traylight.code\n\
                      (setsid sh -c 'echo $$ >/run/traylight.pid; exec traylight run {OPTIONS} --log json' \
                      >/lab/traylight.log 2>/lab/traylight.errors </dev/null; echo $? >/lab/traylight.code) &"
                 ),
                 30,
             )?;
-            let bytes = self.machine.shared().join("panel/bytes");
             self.machine.wait_until("a whole picture on its way to the panel", 60, |machine| {
-                let sent = fs::read_to_string(&bytes).unwrap_or_default();
-                match sent.trim().parse::<u64>() {
-                    Ok(sent) if sent >= WHOLE_PICTURE => Ok(()),
-                    _ => Err(format!("{sent:?} bytes and the program's words {:?}", words_of_program(machine))),
+                let sent = sent_to_panel(machine) - before;
+                if sent >= WHOLE_PICTURE {
+                    return Ok(());
                 }
+                Err(format!("{sent} bytes and the program's words {:?}", words_of_program(machine)))
             })
+        })
+    }
+
+    /// Waits until the guest's kernel has so many drives, and udev knows them. USB drives take a while to appear.
+    pub fn wait_for_drives(&mut self, wanted: usize) -> Result<(), LabError> {
+        let count = "ls -d /sys/block/sd* /sys/block/nvme* 2>/dev/null | wc -l; ! command -v udevadm >/dev/null || udevadm settle";
+        self.machine.wait_until(&format!("{wanted} drives"), 60, |machine| {
+            let found = machine.must_run(count, 60).map_err(|error| error.to_string())?;
+            if found.trim() == wanted.to_string() { Ok(()) } else { Err(found) }
         })
     }
 
     /// Asks the program for one reading.
     pub fn look(&mut self) -> Result<Look, LabError> {
-        let output = self.machine.run(&format!("traylight look --json {OPTIONS} 2>/lab/look.errors"), 60)?;
-        let errors = fs::read_to_string(self.machine.shared().join("look.errors")).unwrap_or_default();
-        Look::of(&output, &errors)
+        look(&mut self.machine, "")
+    }
+
+    /// As [`Heron::look`], with words before the command, such as those that trace it.
+    pub fn look_under(&mut self, words: &str) -> Result<Look, LabError> {
+        look(&mut self.machine, words)
+    }
+
+    /// Asks again and again until a reading passes the check.
+    pub fn wait_for_look(
+        &mut self,
+        what: &str,
+        seconds: u64,
+        check: impl Fn(&Look) -> Result<(), LabError>,
+    ) -> Result<(), LabError> {
+        self.machine.wait_until(what, seconds, |machine| check(&look(machine, "")?))
+    }
+
+    /// Has somebody read a drive for as long as the machine runs. The emulator sets the pace: the reader is never done
+    /// early and the traffic never pauses, however busy this computer is.
+    pub fn use_drive(&mut self, look: &Look, serial: &str) -> Result<(), LabError> {
+        const BLOCK_BYTES: u32 = 4096;
+        const BLOCKS_A_SECOND: u32 = 20;
+        self.throttle(serial, BLOCKS_A_SECOND * BLOCK_BYTES / 512)?;
+        let device = look.item("drives", "serial", serial)?.device()?;
+        let read = format!("dd if={device} of=/dev/null bs={BLOCK_BYTES} iflag=direct");
+        let always = format!("(setsid sh -c 'while :; do {read}; done' >/dev/null 2>&1 </dev/null) &");
+        self.machine.must_run(&always, 30).map(drop)
+    }
+
+    /// How many sectors of 512 bytes a second the emulator reads or writes for a drive; 0 is as many as it can.
+    pub fn throttle(&mut self, serial: &str, sectors: u32) -> Result<(), LabError> {
+        let mut arguments = json!({ "bps": 0, "bps_rd": 0, "bps_wr": 0, "iops_rd": 0, "iops_wr": 0, "iops": sectors });
+        // By its image: a USB drive is several devices to the emulator, and the one with the serial has none.
+        arguments["device"] = json!(format!("image-{serial}"));
+        if sectors > 0 {
+            arguments["iops_size"] = json!(512);
+        }
+        self.machine.monitor("block_set_io_throttle", arguments).map(drop)
     }
 
     /// Waits until the log has a line with these fields.
@@ -113,6 +199,10 @@ impl Heron {
     /// Ends the program as a supervisor would, and checks that it ended well and left nothing running.
     pub fn stop(&mut self, report: &mut Report) -> Result<(), Failed> {
         report.step("the program ends when told to, with exit code 0 and no process left", || {
+            let alive = self.machine.run(PROCESSES, 30)?;
+            if !["traylight run", "traylight probe"].into_iter().all(|process| alive.text.contains(process)) {
+                return Err(LabError::unexpected("before its end", "the core and its probe", alive.text));
+            }
             self.machine.must_run("kill -TERM $(cat /run/traylight.pid)", 30)?;
             let code = self.machine.shared().join("traylight.code");
             let found = self.machine.wait_until("the program's end", 30, |_| {
@@ -128,12 +218,15 @@ impl Heron {
                     format!("{found:?} and the words {:?}", words_of_program(&self.machine)),
                 ));
             }
-            let left = self.machine.run("pidof traylight", 30)?;
-            if left.text.trim().is_empty() {
-                Ok(())
-            } else {
-                Err(LabError::unexpected("after the program's end", "no process of it", left.text))
-            }
+            // One that was killed may take a moment to go.
+            self.machine.wait_until("the program's processes to go", 10, |machine| {
+                let left = machine.run(PROCESSES, 30)?;
+                if left.code == 0 {
+                    Err(LabError::unexpected("after its end", "no process", left.text))
+                } else {
+                    Ok(())
+                }
+            })
         })
     }
 
@@ -150,6 +243,18 @@ impl Heron {
             if is_it(&picture) { Ok(()) } else { Err(format!("the picture\n{picture}")) }
         })
     }
+}
+
+fn look(machine: &mut Machine, before: &str) -> Result<Look, LabError> {
+    let output = machine.run(&format!("{before} traylight look --json {OPTIONS} 2>/lab/look.errors"), 60)?;
+    let errors = fs::read_to_string(machine.shared().join("look.errors")).unwrap_or_default();
+    Look::of(&output, &errors)
+}
+
+/// How many bytes the panel has taken since it was plugged in.
+fn sent_to_panel(machine: &Machine) -> u64 {
+    let sent = fs::read_to_string(machine.shared().join("panel/bytes")).unwrap_or_default();
+    sent.trim().parse().unwrap_or(0)
 }
 
 /// The program's log and what it said of errors.

@@ -35,6 +35,16 @@ impl Look {
         }
     }
 
+    /// All items of a list.
+    pub fn items(&self, list: &str) -> impl Iterator<Item = &Value> {
+        self.document[list].as_array().into_iter().flatten()
+    }
+
+    /// An error that shows a list.
+    pub fn unexpected(&self, list: &str, wanted: String) -> LabError {
+        LabError::unexpected(format!("look, {list}"), wanted, self.document[list].to_string())
+    }
+
     /// Whether the exit code is this one.
     pub fn must_exit_with(&self, code: i32) -> Result<(), LabError> {
         if self.code == code {
@@ -53,6 +63,27 @@ pub struct Item<'a> {
 }
 
 impl Item<'_> {
+    /// What the path (as in RFC 6901, such as `/counters/power_cycles`) leads to; `null` when it leads nowhere.
+    pub fn value(&self, path: &str) -> Value {
+        self.item.pointer(path).cloned().unwrap_or(Value::Null)
+    }
+
+    /// The file of a drive, such as `/dev/sda`.
+    pub fn device(&self) -> Result<String, LabError> {
+        let wrong = || LabError::unexpected(format!("{}, device", self.place), "a name", self.item.to_string());
+        self.item["device"].as_str().map(|name| format!("/dev/{name}")).ok_or_else(wrong)
+    }
+
+    /// Whether the key is `null`, with a reason that has these words.
+    pub fn must_be_missing(&self, key: &str, words: &str) -> Result<(), LabError> {
+        let reason = self.item["missing"][key].as_str();
+        if self.item[key].is_null() && reason.is_some_and(|reason| reason.contains(words)) {
+            return Ok(());
+        }
+        let wanted = format!("null, with a reason that has the words {words:?}");
+        Err(LabError::unexpected(format!("{}, {key}", self.place), wanted, self.item.to_string()))
+    }
+
     /// Whether the key has this text.
     pub fn must_be(&self, key: &str, wanted: &str) -> Result<(), LabError> {
         if self.item[key].as_str() == Some(wanted) {

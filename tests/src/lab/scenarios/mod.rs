@@ -3,10 +3,16 @@
 //! In reading order: `heron` (the box that they share), `look` (what the program says of it), then the scenarios.
 #![allow(clippy::disallowed_methods, reason = "the programs to be tested are found and copied")]
 
+mod cost;
+mod drive_hangs;
+mod drives_speak;
 mod heron;
 mod look;
+mod nvme_warns;
 mod raid5_member_lost;
 mod self_test;
+mod stopped_drive_left_alone;
+mod utilities;
 
 use super::error::LabError;
 use super::parts::Parts;
@@ -21,6 +27,26 @@ pub const ALL: &[Scenario] = &[
         name: "raid5_member_lost",
         about: "a whole box is told as it is; then a drive of its RAID 5 goes",
         play: raid5_member_lost::play,
+    },
+    Scenario {
+        name: "drives_speak",
+        about: "drives of all kinds say how they are, and general utilities hear the same",
+        play: drives_speak::play,
+    },
+    Scenario {
+        name: "drive_hangs",
+        about: "three of eight drives hang; the others, the log and the panel go on",
+        play: drive_hangs::play,
+    },
+    Scenario {
+        name: "nvme_warns",
+        about: "an NVMe drive raises its critical warnings, and the next reading tells which are serious",
+        play: nvme_warns::play,
+    },
+    Scenario {
+        name: "stopped_drive_left_alone",
+        about: "a stopped drive is asked whether it sleeps, and nothing else",
+        play: stopped_drive_left_alone::play,
     },
     Scenario {
         name: "self_test",

@@ -2,9 +2,10 @@
 //! a test in the moment that it begins and put it on their record (hw/ide/core.c, `cmd_smart`).
 
 use super::Bench;
-use super::heron::Heron;
+use super::heron::{Fitting, Heron};
 use crate::lab::error::LabError;
 use crate::lab::report::{Failed, Report};
+use crate::lab::spec::Drive;
 
 /// SMART READ LOG, 06h, by a general tool: the number of the newest test (byte 508), then its subcommand, status and
 /// hours (bytes 2 to 5).
@@ -45,7 +46,9 @@ exit 1
 
 /// Plays it.
 pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
-    let mut heron = Heron::boot(bench, report, "self_test")?;
+    let sata = Drive::Sata { serial: "TRAY-B".into(), rotation_rpm: 5400, size_mib: 16 };
+    let nvme = Drive::Nvme { serial: "NVME-0".into(), size_mib: 16 };
+    let mut heron = Heron::boot(bench, report, "self_test", Fitting::bare(vec![sata, nvme]))?;
     let checks = [
         report.step("before, the drive has no test on its record", || record(&mut heron, "00")),
         report.step("without a terminal and without --yes nothing begins, exit code 2", || {

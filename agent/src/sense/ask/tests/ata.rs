@@ -33,8 +33,10 @@ fn an_awake_disk_is_asked_in_the_order_of_worth() {
         Ata::SmartReturnStatus,
         Ata::SmartReadData,
         log(0x11, 0),
-        log(0x03, 0),
-        SELF_TESTS,
+        log(EXTENDED_ERRORS, 0),
+        Ata::RecoveryLimit(Recovering::Reads),
+        Ata::RecoveryLimit(Recovering::Writes),
+        log(EXTENDED_SELF_TESTS, 0),
         SCT_STATUS,
     ];
     assert_eq!(disk.sent(), commands(wanted));
@@ -86,6 +88,10 @@ fn the_temperature_comes_from_the_first_of_three_that_has_one() {
     assert_eq!(warmth(no_sct().with(Ata::SmartReadData, airflow)), Ok(Celsius(31.0)), "attribute 190");
     let none = warmth(no_sct().with(Ata::SmartReadData, rows(&[(5, 3, 100, 0)])));
     assert_eq!(none.unwrap_err().to_string(), "not fitted: the drive states no temperature that makes sense");
+    let hot = disk().with(SCT_STATUS, [data(page(&[(0, &[3, 0]), (200, &[127])]))]);
+    assert_eq!(warmth(hot.clone()), Ok(Celsius(38.0)), "just after a resume some drives answer nonsense");
+    let strange = warmth(hot.with(Ata::SmartReadData, rows(&[(5, 3, 100, 0)])));
+    assert_eq!(strange.unwrap_err().to_string(), "unreadable: found 127 °C, wanted 1 to 95");
     assert_eq!(reason(&warmth(no_sct().without(Ata::SmartReadData))), Some(Reason::NotFitted));
     let damaged = warmth(no_sct().with(Ata::SmartReadData, [data([1; 100])]));
     assert_eq!(damaged.unwrap_err().to_string(), "unreadable: found 100 bytes, wanted at least 512");
@@ -124,8 +130,22 @@ fn what_was_refused_once_is_not_sent_again() {
     assert_eq!(reason(&health(&first).assessment), Some(Reason::NotFitted));
     assert_eq!(health(&first).unread, Vec::<String>::new(), "what is not offered is not missed");
     let second = drive.ask(&mut disk, ALL);
-    assert_eq!(disk.sent(), commands([Ata::CheckPowerMode]));
+    assert_eq!(disk.sent(), commands([Ata::CheckPowerMode, Ata::Identify]));
     assert_eq!(reason(&second.temperature.unwrap()), Some(Reason::NotFitted));
+}
+
+#[test]
+fn asked_afresh_a_disk_may_have_thought_better_of_it() {
+    let mut disk = disk().with(SCT_STATUS, [vec![refused()], disk().answers[&SCT_STATUS.into()].clone()].concat());
+    let mut drive = drive();
+    let warmth = |drive: &mut AtaDrive, disk: &mut Replay, afresh| {
+        let told = drive.ask(disk, Wanted { afresh, ..WARMTH });
+        (told.temperature.unwrap().unwrap(), disk.sent().contains(&SCT_STATUS.into()))
+    };
+    assert_eq!(warmth(&mut drive, &mut disk, false), (Celsius(38.0), true), "refused, so by attribute 194");
+    assert_eq!(warmth(&mut drive, &mut disk, false), (Celsius(38.0), false));
+    assert_eq!(warmth(&mut drive, &mut disk, true), (Celsius(36.0), true));
+    assert_eq!(warmth(&mut drive, &mut disk, false), (Celsius(36.0), true), "and it stays so");
 }
 
 #[test]
@@ -145,7 +165,8 @@ fn a_disk_that_timed_out_is_asked_nothing_more_in_that_talk() {
     let told = drive.ask(&mut disk, ALL_IN_USE);
     assert_eq!(disk.sent().last(), Some(&Ata::SmartReturnStatus.into()));
     assert_eq!(reason(&told.temperature.unwrap()), Some(Reason::TimedOut));
-    assert_eq!(reason(&told.health.unwrap().assessment), Some(Reason::TimedOut));
+    assert_eq!(told.health, None, "half a health would be taken for the whole");
+    assert_eq!(told.broke_off.unwrap().reason, Reason::TimedOut);
     drive.ask(&mut disk, WARMTH);
     assert_eq!(disk.sent(), commands([Ata::CheckPowerMode, SCT_STATUS]), "the next talk begins anew");
 }
@@ -197,8 +218,10 @@ fn the_thresholds_are_not_asked_where_the_status_was_told() {
 #[test]
 fn the_newest_self_test_is_told() {
     let newest = |status: u8, log: Answer| {
-        let disk =
-            disk().with(Ata::SmartReadData, [data(attributes(status, &[(5, 3, 100, 0)]))]).with(SELF_TESTS, [log]);
+        let disk = disk()
+            .with(Ata::SmartReadData, [data(attributes(status, &[(5, 3, 100, 0)]))])
+            .without(super::log(EXTENDED_SELF_TESTS, 0))
+            .with(SELF_TESTS, [log]);
         newest_test(&ask(disk, HEALTH))
     };
     let past = |status| data(self_tests(Some(status)));

@@ -108,9 +108,22 @@ fn a_bridge_that_refuses_is_not_pestered() {
     assert_eq!(disk.sent(), commands([Ata::Identify]));
 
     let (mut mute, mut drive) = (behind_bridge().without(Ata::CheckPowerMode), known());
-    assert_eq!(reason(&drive.ask(&mut mute, ALL).power), Some(Reason::NotFitted));
-    assert_eq!(reason(&drive.ask(&mut mute, ALL).power), Some(Reason::NotFitted));
-    assert_eq!(mute.sent(), commands([Ata::CheckPowerMode]));
+    for _ in 0..4 {
+        assert_eq!(reason(&drive.ask(&mut mute, ALL).power), Some(Reason::NotFitted));
+    }
+    assert_eq!(mute.sent(), commands([Ata::CheckPowerMode; 2]), "two refusals in a row settle it");
+    drive.ask(&mut mute, Wanted { afresh: true, ..ALL });
+    assert_eq!(mute.sent(), commands([Ata::CheckPowerMode]), "until it is asked afresh");
+}
+
+/// One refusal may have come of a reset; it must not silence the drive for long.
+#[test]
+fn a_bridge_that_refused_once_is_asked_again_in_the_next_talk() {
+    let mut disk =
+        behind_bridge().with(Ata::CheckPowerMode, [refused(), power_mode(0x80), refused(), power_mode(0x80)]);
+    let mut drive = known();
+    let mut power = || drive.ask(&mut disk, NOTHING).power.ok();
+    assert_eq!([power(), power(), power(), power()], [None, Some(Power::Idle), None, Some(Power::Idle)]);
 }
 
 #[test]

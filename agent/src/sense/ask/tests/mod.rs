@@ -3,12 +3,14 @@
 
 mod ata;
 mod bridge;
+mod logs;
 mod noise;
 mod nvme;
 mod scsi;
 mod steps;
+mod strangers;
 
-use super::command::{Ata, Command, Nvme, Scsi};
+use super::command::{Ata, Command, Nvme, Recovering, Scsi};
 use super::{Failure, Health, Reply, Told, Transport, Wanted};
 use crate::reading::{Missing, Reason, SelfTest};
 use crate::sense::parse::sense_data::Answering;
@@ -127,8 +129,15 @@ fn newest_test(told: &Told) -> Result<SelfTest, Missing> {
     told.self_tests.clone().expect("the self-tests were asked").map(|tests| tests.now)
 }
 
-const NOTHING: Wanted =
-    Wanted { temperature: false, health: false, self_tests: false, step: None, by_owner: false, in_use: false };
+const NOTHING: Wanted = Wanted {
+    temperature: false,
+    health: false,
+    self_tests: false,
+    step: None,
+    by_owner: false,
+    in_use: false,
+    afresh: false,
+};
 const WARMTH: Wanted = Wanted { temperature: true, ..NOTHING };
 const HEALTH: Wanted = Wanted { health: true, self_tests: true, ..NOTHING };
 const ALL: Wanted = Wanted { temperature: true, ..HEALTH };
@@ -138,6 +147,8 @@ const ALL_IN_USE: Wanted = Wanted { in_use: true, ..ALL };
 const UNUSED: [Wanted; 4] = [NOTHING, WARMTH, HEALTH, ALL];
 
 const STATISTICS: u8 = 0x04;
+const EXTENDED_ERRORS: u8 = 0x03;
+const EXTENDED_SELF_TESTS: u8 = 0x07;
 const SELF_TESTS: Ata = Ata::SmartReadLog { log: 0x06 };
 const SCT_STATUS: Ata = Ata::SmartReadLog { log: 0xE0 };
 
@@ -148,6 +159,11 @@ fn log(log: u8, page: u16) -> Ata {
 /// The answer to CHECK POWER MODE that QEMU's drive gives under Linux 6.12, with another COUNT.
 fn power_mode(count: u8) -> Answer {
     sense_data(&format!("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 {count:02x} 00 00 00 00 00 00 00 50"))
+}
+
+/// The answer to the question for the recovery limit, in tenths of a second.
+fn recovery_limit(tenths: u8) -> Answer {
+    sense_data(&format!("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 {tenths:02x} 00 00 00 4f 00 c2 00 50"))
 }
 
 /// IDENTIFY DEVICE with these words.
@@ -162,9 +178,9 @@ fn identity(model: &str, words: &[(usize, u16)]) -> Vec<u8> {
     summed(bytes)
 }
 
-/// SATA with Phy counters; SMART, and it is on; error log, self-test and General Purpose Logging; SCT (ACS-3 clause
+/// SATA with Phy counters; SMART, and it is on; error log, self-test and General Purpose Logging; SCT with a recovery limit (ACS-3 clause
 /// 7.12, from memory; linux/ata.h).
-const ABLE: [(usize, u16); 5] = [(76, 0x050E), (82, 0x0029), (84, 0x4123), (85, 0x0029), (206, 0x0001)];
+const ABLE: [(usize, u16); 5] = [(76, 0x050E), (82, 0x0029), (84, 0x4123), (85, 0x0029), (206, 0x0009)];
 
 /// SMART READ DATA with the status of the last self-test, and attributes: number, flags, value and lowest raw byte.
 fn attributes(self_test: u8, rows: &[(u8, u8, u8, u8)]) -> Vec<u8> {
@@ -185,6 +201,21 @@ fn self_tests(status: Option<u8>) -> Vec<u8> {
     summed(page(&[(0, &[1, 0]), (2, &[newest, status.unwrap_or(0), newest]), (508, &[newest])]))
 }
 
+/// A page of the extended self-test log: the number of the newest test, and the first test of the page.
+fn extended_tests(newest: u16, status: Option<u8>) -> Vec<u8> {
+    let first = status.map_or([0; 4], |status| [2, status, 1, 0]);
+    summed(page(&[(0, &[1, 0]), (2, &newest.to_le_bytes()), (4, &first)]))
+}
+
+/// The directory of logs: each with its number of pages.
+fn directory(logs: &[(u8, u8)]) -> Vec<u8> {
+    let mut bytes = page(&[(0, &[1, 0])]);
+    for &(log, pages) in logs {
+        bytes[2 * usize::from(log)] = pages;
+    }
+    bytes
+}
+
 /// A page of the Device Statistics log, its statistics supported and valid.
 fn statistics(number: u8, fields: &[(usize, u64)]) -> Vec<u8> {
     const VALID: u64 = 0xC0 << 56;
@@ -197,10 +228,11 @@ fn statistics(number: u8, fields: &[(usize, u64)]) -> Vec<u8> {
 
 /// A SATA disk that is awake and offers all that is ever asked.
 fn disk() -> Replay {
-    let directory = page(&[(0, &[1, 0]), (2 * usize::from(STATISTICS), &[8, 0])]);
+    let directory = directory(&[(STATISTICS, 8), (EXTENDED_ERRORS, 1), (EXTENDED_SELF_TESTS, 1)]);
     let list = page(&[(0, &[1, 0, 0]), (8, &[4, 0, 1, 5, 6])]);
     let phy_events = summed(page(&[(4, &hex("0a 10 07 00"))]));
-    let errors = summed(page(&[(0, &[1, 0, 1, 0]), (500, &[5, 0])]));
+    let error = hex("00 40 08 00 78 00 56 00 34 00 40 51");
+    let errors = summed(page(&[(0, &[1, 0, 1, 0]), (4 + 90, &error), (4 + 122, &[0x10, 0x27]), (500, &[5, 0])]));
     let warmth = page(&[(0, &[3, 0]), (200, &[36, 20, 41, 5, 52])]);
     let rows = [(5, 3, 100, 0), (9, 2, 90, 77), (190, 2, 69, 31), (194, 2, 60, 38), (199, 2, 200, 2)];
     Replay::new(Answering::Kernel)
@@ -214,8 +246,10 @@ fn disk() -> Replay {
         // As QEMU's drive answers under Linux 6.12.
         .with(Ata::SmartReturnStatus, [sense_data("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 4f 00 c2 00 50")])
         .with(Ata::SmartReadData, [data(attributes(0x00, &rows))])
-        .with(SELF_TESTS, [data(self_tests(Some(0x00)))])
+        .with(log(EXTENDED_SELF_TESTS, 0), [data(extended_tests(1, Some(0x00)))])
+        .with(Ata::RecoveryLimit(Recovering::Reads), [recovery_limit(70)])
+        .with(Ata::RecoveryLimit(Recovering::Writes), [recovery_limit(70)])
         .with(log(0x11, 0), [data(phy_events)])
-        .with(log(0x03, 0), [data(errors)])
+        .with(log(EXTENDED_ERRORS, 0), [data(errors)])
         .with(SCT_STATUS, [data(warmth)])
 }

@@ -43,18 +43,20 @@ fn noisy(good: Replay) -> impl Strategy<Value = Replay> {
 }
 
 fn any_wish() -> impl Strategy<Value = Wanted> {
-    any::<[bool; 4]>().prop_map(|[temperature, health, self_tests, in_use]| Wanted {
+    any::<[bool; 5]>().prop_map(|[temperature, health, self_tests, in_use, afresh]| Wanted {
         temperature,
         health,
         self_tests,
         in_use,
+        afresh,
         ..NOTHING
     })
 }
 
 fn noisy_disk() -> impl Strategy<Value = Replay> {
     let limits = data(thresholds(&[(5, 36)]));
-    let kernel = disk().with(Ata::SmartReadThresholds, [limits]);
+    let older = data(self_tests(Some(0x00)));
+    let kernel = disk().with(Ata::SmartReadThresholds, [limits]).with(SELF_TESTS, [older]);
     let bridge = Replay { answering: Answering::Bridge, ..kernel.clone() };
     prop_oneof![noisy(kernel), noisy(bridge)]
 }
@@ -75,11 +77,13 @@ fn is_on_the_list(command: &Command) -> bool {
         Command::Ata(Ata::SelfTest(_)) | Command::Scsi(Scsi::SelfTest(_)) | Command::Nvme(Nvme::SelfTest(_)) => false,
         Command::Ata(Ata::SmartReadLog { log }) => matches!(log, 0x01 | 0x06 | 0xE0),
         Command::Ata(Ata::ReadLogExt { log: STATISTICS, page }) => *page <= 7,
-        Command::Ata(Ata::ReadLogExt { log, page }) => matches!(log, 0x00 | 0x03 | 0x11) && *page == 0,
+        Command::Ata(Ata::ReadLogExt { log: EXTENDED_SELF_TESTS, page }) => *page < 16,
+        Command::Ata(Ata::ReadLogExt { log: EXTENDED_ERRORS, .. }) => true,
+        Command::Ata(Ata::ReadLogExt { log, page }) => matches!(log, 0x00 | 0x11) && *page == 0,
         Command::Scsi(Scsi::LogSense { page }) => {
             matches!(page, 0x00 | 0x02 | 0x03 | 0x05 | 0x0D..=0x11 | 0x15 | 0x18 | 0x2F)
         }
-        Command::Nvme(Nvme::GetLog { log, bytes }) => matches!((log, bytes), (0x02, 512) | (0x06, 564)),
+        Command::Nvme(Nvme::GetLog { log, bytes }) => matches!((log, bytes), (0x01, 64) | (0x02, 512) | (0x06, 564)),
         _ => true,
     }
 }
@@ -115,6 +119,7 @@ fn check(before: &Replay, after: &Replay, told: &Told, wanted: Wanted) -> Result
         prop_assert!(after.sent.iter().any(said_something));
     }
     let Some(health) = &told.health else { return Ok(()) };
+    prop_assert!(told.broke_off.is_none(), "half a health was told");
     for counter in &health.counters {
         prop_assert!(said_something(&source(counter)), "{counter:?} from an answer that says nothing");
         prop_assert!(counter.value >= 0 || counter.unit == Unit::Celsius, "{counter:?}");
@@ -230,6 +235,7 @@ fn nothing_is_read_from(reply: &Reply, what: &str) {
             assert!(told.self_tests.as_ref().is_none_or(Result::is_err), "{what}: {told:?}");
             let Some(health) = &told.health else { continue };
             assert!(health.counters.is_empty() && health.assessment.is_err(), "{what}: {health:?}");
+            assert!(!matches!(health.newest_error, Ok(Some(_))), "{what}: {health:?}");
         }
     }
 }

@@ -1,11 +1,12 @@
 //! Stories of an NVMe drive.
 
 use super::*;
-use crate::reading::{OwnLimits, Power, SelfAssessment, SelfTest};
+use crate::reading::{ErrorKind, LoggedError, OwnLimits, Power, SelfAssessment, SelfTest};
 use crate::sense::ask::nvme::NvmeDrive;
 use crate::units::Celsius;
 
 const HEALTH_LOG: Nvme = Nvme::GetLog { log: 0x02, bytes: 512 };
+const ERROR_LOG: Nvme = Nvme::GetLog { log: 0x01, bytes: 64 };
 const SELF_TEST_LOG: Nvme = Nvme::GetLog { log: 0x06, bytes: 564 };
 
 /// Identify Controller: name, whether it can test itself, and WCTEMP and CCTEMP of 343 K and 373 K, as the emulated
@@ -41,6 +42,16 @@ pub(super) fn flash() -> Replay {
         .with(Nvme::IdentifyController, [data(controller(true))])
         .with(HEALTH_LOG, [data(health_log(0))])
         .with(SELF_TEST_LOG, [data(self_test_log([0, 0], &[0x10]))])
+        .with(ERROR_LOG, [data(error_log(0x0281))])
+}
+
+/// The newest entry of the error log, with this status.
+fn error_log(status: u16) -> Vec<u8> {
+    let mut entry = vec![0; 64];
+    entry[0] = 9;
+    entry[12..14].copy_from_slice(&(status << 1).to_le_bytes());
+    entry[16..18].copy_from_slice(&[0x34, 0x12]);
+    entry
 }
 
 fn ask(mut drive: Replay, wanted: Wanted) -> Told {
@@ -51,7 +62,7 @@ fn ask(mut drive: Replay, wanted: Wanted) -> Told {
 fn a_drive_tells_its_health_and_is_asked_who_it_is_once() {
     let (mut drive, mut talk) = (flash(), NvmeDrive::default());
     let told = talk.ask(&mut drive, ALL);
-    assert_eq!(drive.sent(), commands([Nvme::IdentifyController, HEALTH_LOG, SELF_TEST_LOG]));
+    assert_eq!(drive.sent(), commands([Nvme::IdentifyController, HEALTH_LOG, ERROR_LOG, SELF_TEST_LOG]));
     assert_eq!((&told.power, &told.temperature), (&Ok(Power::Active), &Some(Ok(Celsius(42.0)))), "not a sensor's");
     assert_eq!(told.own_limits, OwnLimits { maximum: Some(Celsius(70.0)), critical: Some(Celsius(100.0)) });
     let health = health(&told);
@@ -85,6 +96,32 @@ fn too_warm_is_not_failing_but_every_other_warning_is() {
 }
 
 #[test]
+fn the_newest_error_is_told_with_its_place() {
+    let newest = |log: Answer| ask(flash().with(ERROR_LOG, [log]), HEALTH).health.unwrap().newest_error;
+    let unreadable = LoggedError { kind: ErrorKind::Unreadable, lba: Some(0x1234), power_on_hours: None };
+    assert_eq!(newest(data(error_log(0x0281))), Ok(Some(unreadable)));
+    assert_eq!(newest(data([0; 64])), Ok(None));
+    assert_eq!(
+        (reason(&newest(refused())), reason(&newest(data([0xFF; 64])))),
+        (Some(Reason::NotFitted), Some(Reason::Unreadable))
+    );
+}
+
+/// A chip may work above what a disk can have; how far is by its own word (CCTEMP, here 100 °C).
+#[test]
+fn a_temperature_that_cannot_be_true_is_said_and_not_shown() {
+    let warmth = |kelvin: u16| {
+        let [low, high] = kelvin.to_le_bytes();
+        ask(flash().with(HEALTH_LOG, [data(page(&[(0, &[2, low, high]), (112, &[41])]))]), WARMTH).temperature.unwrap()
+    };
+    assert_eq!((warmth(373), warmth(383)), (Ok(Celsius(100.0)), Ok(Celsius(110.0))));
+    let found = |kelvin| warmth(kelvin).unwrap_err().to_string();
+    assert_eq!(found(400), "unreadable: found 127 °C, wanted 1 to 110");
+    assert_eq!(found(253), "unreadable: found -20 °C, wanted 1 to 110");
+    assert_eq!(found(0), "not fitted: the drive states no temperature");
+}
+
+#[test]
 fn a_refused_log_is_a_reason_everywhere() {
     let told = ask(flash().without(HEALTH_LOG), ALL);
     assert_eq!(reason(told.temperature.as_ref().unwrap()), Some(Reason::NotFitted));
@@ -114,7 +151,7 @@ fn a_drive_that_does_not_answer_is_not_called_active() {
     let told = NvmeDrive::default().ask(&mut silent, ALL);
     assert_eq!(silent.sent(), commands([Nvme::IdentifyController]), "nothing more in that talk");
     assert_eq!(reason(&told.power), Some(Reason::TimedOut));
-    assert_eq!(reason(&health(&told).assessment), Some(Reason::TimedOut));
+    assert_eq!((told.health, told.broke_off.map(|why| why.reason)), (None, Some(Reason::TimedOut)));
 }
 
 /// OACS bit 4 says whether there are self-tests: the emulated drive of the virtual machine has none.
@@ -122,7 +159,7 @@ fn a_drive_that_does_not_answer_is_not_called_active() {
 fn a_drive_without_self_tests_is_not_asked_for_them() {
     let mut drive = flash().with(Nvme::IdentifyController, [data(controller(false))]);
     let told = NvmeDrive::default().ask(&mut drive, HEALTH);
-    assert_eq!(drive.sent(), commands([Nvme::IdentifyController, HEALTH_LOG]));
+    assert_eq!(drive.sent(), commands([Nvme::IdentifyController, HEALTH_LOG, ERROR_LOG]));
     assert_eq!(reason(&newest_test(&told)), Some(Reason::NotFitted));
 }
 

@@ -129,6 +129,17 @@ fn a_drive_without_log_pages_is_asked_for_the_list_once() {
     assert_eq!(drive.sent(), commands([Scsi::RequestSense]));
 }
 
+/// One that was just starting may refuse its list once.
+#[test]
+fn asked_afresh_a_drive_may_have_log_pages_after_all() {
+    let mut drive = pretend().with(LIST, [refused(), list(&[0x00, 0x0D, 0x2F])]);
+    let mut talk = ScsiDrive::default();
+    assert_eq!(reason(&talk.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(&talk.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
+    let afresh = Wanted { afresh: true, ..WARMTH };
+    assert_eq!(talk.ask(&mut drive, afresh).temperature, Some(Ok(Celsius(38.0))));
+}
+
 #[test]
 fn a_list_of_zeros_is_no_list() {
     let mut drive = pretend().with(LIST, [data([0; 4096]), list(&[0x00, 0x0D, 0x2F])]);
@@ -159,6 +170,14 @@ fn the_reply_to_another_question_is_refused() {
 fn a_drive_without_a_page_of_temperatures_may_state_it_in_its_verdict() {
     let told = ask(pretend().with(LIST, [list(&[0x00, 0x2F])]), WARMTH);
     assert_eq!((told.temperature, told.own_limits), (Some(Ok(Celsius(38.0))), OwnLimits::default()));
+
+    let mut both = pretend().with(LIST, [list(&[0x00, 0x2F])]);
+    let told = ScsiDrive::default().ask(&mut both, ALL);
+    assert_eq!(both.sent(), commands([Scsi::RequestSense, LIST, EXCEPTIONS]), "one page, asked for once");
+    assert_eq!(
+        (told.temperature, told.health.unwrap().assessment.ok()),
+        (Some(Ok(Celsius(38.0))), Some(SelfAssessment::Passed))
+    );
     // FFh stands for no temperature (Seagate SCSI Commands Reference, clause 5.2.12).
     let cold =
         pretend().with(LIST, [list(&[0x00, 0x2F])]).with(EXCEPTIONS, [data(hex("2f 00 00 07 00 00 03 03 00 00 ff"))]);
@@ -219,5 +238,5 @@ fn a_drive_that_timed_out_is_asked_nothing_more_in_that_talk() {
     let mut drive = whole().with(EXCEPTIONS, [timed_out()]);
     let told = ScsiDrive::default().ask(&mut drive, HEALTH);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense, LIST, WARMTH_PAGE, EXCEPTIONS]));
-    assert_eq!(reason(&newest_test(&told)), Some(Reason::TimedOut));
+    assert_eq!((told.health, told.broke_off.map(|why| why.reason)), (None, Some(Reason::TimedOut)));
 }

@@ -48,7 +48,7 @@ fn tests_of(told: &Told) -> SelfTests {
 }
 
 /// LBA(7:0) of SMART EXECUTE OFF-LINE IMMEDIATE: 01h, 02h and 7Fh (HC580 clause 12.55.1), never 81h and above, which
-/// block the drive. Whether it sleeps is asked in the same talk.
+/// block the drive. Whether it sleeps, and who it is, is asked in the same talk.
 #[test]
 fn a_disk_begins_a_test_right_after_it_said_that_it_is_awake() {
     for (step, code) in [(Short, 0x01), (Extended, 0x02), (Abort, 0x7F)] {
@@ -57,7 +57,15 @@ fn a_disk_begins_a_test_right_after_it_said_that_it_is_awake() {
         drive.ask(&mut disk, ASK);
         disk.sent();
         let told = drive.ask(&mut disk, wish(step));
-        let wanted = [Ata::CheckPowerMode, Ata::SmartReadData, Ata::SelfTest(step), Ata::SmartReadData, SELF_TESTS];
+        let wanted = [
+            Ata::CheckPowerMode,
+            Ata::Identify,
+            Ata::SmartReadData,
+            Ata::SelfTest(step),
+            Ata::SmartReadData,
+            log(0, 0),
+            log(EXTENDED_SELF_TESTS, 0),
+        ];
         assert_eq!(disk.sent(), commands(wanted));
         assert_eq!(Ata::SelfTest(step).block()[8], code);
         assert_eq!(told.step, Some(Ok(())));
@@ -126,8 +134,9 @@ fn a_disk_states_how_long_its_tests_take() {
 /// Entries of the log: 60GXP figure 131.
 #[test]
 fn a_disk_tells_where_and_how_long_ago_it_failed() {
+    let disk = disk().without(log(EXTENDED_SELF_TESTS, 0)).with(Ata::SmartReadData, [data(timed(0))]);
     let log = record(&[(0x01, 0x00, 70, 0), (0x02, 0x75, 50, 0x1234_5678), (0x02, 0x00, 9, 0)]);
-    let told = drive().ask(&mut disk().with(Ata::SmartReadData, [data(timed(0))]).with(SELF_TESTS, [data(log)]), ASK);
+    let told = drive().ask(&mut disk.with(SELF_TESTS, [data(log)]), ASK);
     let tests = tests_of(&told);
     let failed = PastTest {
         kind: TestKind::Extended,

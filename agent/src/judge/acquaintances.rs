@@ -1,0 +1,79 @@
+//! The drives that belong to the box, remembered over restarts: where each was plugged when its owner last agreed, and
+//! how fast its SATA link was there at best.
+
+use super::drives;
+use crate::reading::{DriveKey, Snapshot};
+use crate::units::MegabitsPerSecond;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use traylight_config::{Holds, Settings};
+
+/// What is there when a box is first watched belongs to it; slow drives take a while to appear.
+const SETTLING: Duration = Duration::from_secs(600);
+
+/// The drives of a box.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Acquaintances {
+    /// How long the box had been watched when this memory began.
+    began: Option<Duration>,
+    drives: BTreeMap<DriveKey, Acquaintance>,
+}
+
+/// One of them.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Acquaintance {
+    /// Where it was plugged.
+    pub port: Option<String>,
+    /// The best speed of its link there.
+    pub best_speed: Option<MegabitsPerSecond>,
+}
+
+impl Acquaintances {
+    /// One of them.
+    pub fn get(&self, drive: &DriveKey) -> Option<&Acquaintance> {
+        self.drives.get(drive)
+    }
+
+    /// Takes in who is there. True when something was learned that is worth keeping.
+    pub fn learn(
+        &mut self,
+        settings: &Settings,
+        known: &drives::Known,
+        snapshot: &Snapshot,
+        watched: Duration,
+    ) -> bool {
+        let mut is_new = self.began.is_none();
+        let began = *self.began.get_or_insert(watched);
+        let settles = watched.saturating_sub(began) < SETTLING;
+        for drive in &snapshot.drives {
+            let is_stranger = !self.drives.contains_key(&drive.key) && known.is_expected(&drive.key);
+            if is_stranger && (settles || is_named(settings, &drive.key)) {
+                let there = Acquaintance { port: drive.port.clone(), best_speed: None };
+                self.drives.insert(drive.key.clone(), there);
+                is_new = true;
+            }
+            if let Some(agreed) = self.drives.get_mut(&drive.key).filter(|agreed| agreed.port == drive.port) {
+                let best = agreed.best_speed.max(drive.attachment.speed.get().copied());
+                is_new |= best != agreed.best_speed;
+                agreed.best_speed = best;
+            }
+        }
+        is_new
+    }
+
+    /// The owner agrees with what is there now. A drive on another port has another link, whose best is not known yet.
+    pub fn accept(&mut self, known: &drives::Known) {
+        for (key, drive) in known.expected().filter(|(_, drive)| drive.present) {
+            let accepted = self.drives.entry(key.clone()).or_default();
+            if accepted.port != drive.place.port {
+                *accepted = Acquaintance { port: drive.place.port.clone(), best_speed: None };
+            }
+        }
+    }
+}
+
+fn is_named(settings: &Settings, key: &DriveKey) -> bool {
+    let trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
+    trays.into_iter().any(|tray| matches!(&tray.holds, Some(Holds::Serial(serial)) if *serial == key.0))
+}

@@ -1,0 +1,143 @@
+//! sata-slow, drive-timeouts and recovery-time-mismatch: how the kernel gets on with a drive. Cables, plugs and power
+//! are behind these more often than the drive is.
+
+use super::track::{Holds, Side, Sight};
+use super::{Memory, drives};
+use crate::clock::Moment;
+use crate::reading::{Drive, DriveKey, DriveKind, Pool, Power, Reason, RecoveryLimit, Snapshot};
+use crate::verdict::{Counted, Finding, Severity, Subject};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use traylight_config::Settings;
+
+const DAY: Duration = Duration::from_secs(86_400);
+/// A drive that has just been woken may let a command wait until its disks turn; the count is looked at every 10 s.
+const AFTER_A_WAKE: Duration = Duration::from_secs(40);
+/// More time-outs than this tell nothing more.
+const TIMEOUTS: usize = 64;
+const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
+
+/// What is remembered of time-outs.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    drives: BTreeMap<DriveKey, KnownDrive>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct KnownDrive {
+    /// The kernel's count at the look before; it begins anew when the drive appears anew.
+    count: Option<u64>,
+    last_asleep: Option<Moment>,
+    /// When commands timed out, and how many at once.
+    timed_out: Vec<(Moment, u64)>,
+}
+
+impl Known {
+    /// Takes in the counts as they are now.
+    pub fn learn(&mut self, snapshot: &Snapshot) {
+        if drives::is_blind(snapshot) {
+            return;
+        }
+        let now = snapshot.taken;
+        for (key, known) in &mut self.drives {
+            known.timed_out.retain(|(at, _)| now.since(*at) < DAY);
+            if !snapshot.drives.iter().any(|drive| drive.key == *key) {
+                known.count = None;
+            }
+        }
+        self.drives.retain(|_, known| known.count.is_some() || !known.timed_out.is_empty());
+        for drive in &snapshot.drives {
+            self.drives.entry(drive.key.clone()).or_default().learn(drive, now);
+        }
+    }
+}
+
+impl KnownDrive {
+    fn learn(&mut self, drive: &Drive, now: Moment) {
+        if drive.power.get() == Some(&Power::Asleep) {
+            self.last_asleep = Some(now);
+        }
+        let Some(&count) = drive.attachment.timeouts.get() else { return };
+        let grown = count.saturating_sub(self.count.unwrap_or(count));
+        let just_woken = self.last_asleep.is_some_and(|asleep| now.since(asleep) < AFTER_A_WAKE);
+        if grown > 0 && !just_woken {
+            if self.timed_out.len() >= TIMEOUTS {
+                self.timed_out.remove(0);
+            }
+            self.timed_out.push((now, grown));
+        }
+        self.count = Some(count);
+    }
+}
+
+/// What is seen of every drive.
+pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let seen = snapshot.drives.iter().flat_map(|drive| {
+        let about = About { settings, memory, snapshot, drive };
+        [about.slow(), about.timeouts(), about.recovery()]
+    });
+    seen.flatten().collect()
+}
+
+/// One drive and what is known of it.
+struct About<'a> {
+    settings: &'a Settings,
+    memory: &'a Memory,
+    snapshot: &'a Snapshot,
+    drive: &'a Drive,
+}
+
+impl About<'_> {
+    /// Measured against what this drive did here before: many a drive or port never does more.
+    fn slow(&self) -> Option<Sight> {
+        let now = *self.drive.attachment.speed.get()?;
+        let agreed = self.memory.ledger.acquaintances.get(&self.drive.key)?;
+        let best = agreed.best_speed.filter(|_| agreed.port == self.drive.port)?;
+        let side = if now < best { Side::Raised(Severity::Warning) } else { Side::Clear };
+        let holds = Holds::new(Duration::from_secs(600), Duration::ZERO);
+        Some(self.sight(side, Finding::SataSlow { drive: self.place(), now, best }, holds))
+    }
+
+    fn timeouts(&self) -> Option<Sight> {
+        let known = self.memory.attachments.drives.get(&self.drive.key)?;
+        let grown: u64 = known.timed_out.iter().map(|(_, grown)| grown).sum();
+        let side = if grown > 0 { Side::Raised(Severity::Warning) } else { Side::Clear };
+        let count = |number: u64| i64::try_from(number).unwrap_or(i64::MAX);
+        let (total, grown) = (count(known.count?), count(grown));
+        let finding = Finding::Counted { drive: self.place(), what: Counted::TimeOuts, total, grown, within: DAY };
+        Some(self.sight(side, finding, AT_ONCE))
+    }
+
+    /// A disk that tries for longer than the kernel waits is reset in the middle of it, and its pool may throw it out
+    /// for one bad sector.
+    fn recovery(&self) -> Option<Sight> {
+        let patience = *self.drive.attachment.patience.get()?;
+        let health = self.drive.health.get()?;
+        let is_redundant = |pool: &Pool| !matches!(pool.level.as_str(), "raid0" | "linear");
+        let in_a_pool = drives::pool_of(self.snapshot, &self.drive.device).is_some_and(is_redundant);
+        let tries = match &health.recovery_limit {
+            Ok(RecoveryLimit::Off) => None,
+            Ok(RecoveryLimit::After(limit)) => Some(*limit),
+            // Not asked is not known; a disk that has no such limit tries for as long as it likes.
+            Err(why) if why.reason == Reason::NotFitted => None,
+            Err(_) => return None,
+        };
+        // Without a limit three minutes of patience are enough for most disks (common practice, no source).
+        let enough = tries.unwrap_or(Duration::from_secs(180));
+        let too_long = if tries.is_some() { enough >= patience } else { enough > patience };
+        let is_meant = in_a_pool && self.drive.kind == DriveKind::Hdd;
+        let side = if is_meant && too_long { Side::Raised(Severity::Notice) } else { Side::Clear };
+        let device = self.drive.device.clone();
+        let finding = Finding::RecoveryTimeMismatch { drive: self.place(), device, tries, patience };
+        Some(self.sight(side, finding, AT_ONCE))
+    }
+
+    fn sight(&self, side: Side, finding: Finding, holds: Holds) -> Sight {
+        let subject = Subject::Drive(self.drive.key.clone());
+        Sight { subject, side, seen: self.snapshot.taken, finding, holds }
+    }
+
+    fn place(&self) -> crate::verdict::Place {
+        drives::place_of(self.settings, self.drive)
+    }
+}

@@ -1,0 +1,144 @@
+//! rebuild-stalled, mismatches and check-overdue: whether the work on a pool's redundancy gets on, what a comparison of it
+//! found, and when the last one was.
+
+use super::Memory;
+use super::track::{Holds, Side, Sight};
+use crate::clock::Moment;
+use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
+use crate::units::{Bytes, Percent};
+use crate::verdict::{Finding, Severity, Subject};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use traylight_config::Settings;
+
+/// Slower than this is no progress (common practice, no source).
+const CRAWL_BYTES_PER_S: f64 = 1e6;
+const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_secs(10 * 60));
+const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
+/// A pool should be compared this often: distributions do it once a month.
+const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
+/// A comparison that was last seen beyond this share and is over has come to its end; progress is read every few seconds.
+const NEARLY_DONE: f64 = 0.98;
+
+/// What is remembered of the work on each pool, by key.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    pools: BTreeMap<String, Work>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Work {
+    kind: Option<ActivityKind>,
+    /// How far it was, and since when it is no further.
+    stands: Option<(f64, Moment)>,
+}
+
+impl Known {
+    /// Takes in how far each pool's work is; answers which comparisons have come to their end.
+    pub fn learn(&mut self, snapshot: &Snapshot) -> Vec<String> {
+        self.pools.retain(|key, _| snapshot.pools.iter().any(|pool| pool.key == *key));
+        let ended = snapshot.pools.iter().filter(|pool| {
+            let work = self.pools.entry(pool.key.clone()).or_default();
+            let compared = matches!(work.kind, Some(ActivityKind::Check | ActivityKind::Repair));
+            let was_nearly_done = work.stands.is_some_and(|(done, _)| done >= NEARLY_DONE);
+            work.learn(pool, snapshot.taken);
+            compared && was_nearly_done && pool.activity.kind == ActivityKind::Idle
+        });
+        ended.map(|pool| pool.key.clone()).collect()
+    }
+}
+
+impl Work {
+    fn learn(&mut self, pool: &Pool, now: Moment) {
+        let same = self.kind == Some(pool.activity.kind);
+        self.kind = Some(pool.activity.kind);
+        self.stands = match (pool.activity.done, self.stands) {
+            (Some(done), Some((before, since))) if same && done <= before => Some((before, since)),
+            (Some(done), _) => Some((done, now)),
+            (None, stands) => stands.filter(|_| same),
+        };
+    }
+}
+
+/// When pools were last compared, kept over restarts, in watched time.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Checks(BTreeMap<String, LastCheck>);
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+struct LastCheck {
+    first_seen: Duration,
+    ended: Option<Duration>,
+}
+
+impl Checks {
+    /// Takes in which pools there are, and which comparisons have ended. True when something is new.
+    pub fn learn(&mut self, snapshot: &Snapshot, ended: &[String], watched: Duration) -> bool {
+        let before = self.0.len();
+        for pool in snapshot.pools.iter().filter(|pool| pool.groups.iter().any(|group| group.tolerates > 0)) {
+            self.0.entry(pool.key.clone()).or_insert(LastCheck { first_seen: watched, ended: None });
+        }
+        for key in ended {
+            if let Some(check) = self.0.get_mut(key) {
+                check.ended = Some(watched);
+            }
+        }
+        before != self.0.len() || !ended.is_empty()
+    }
+
+    /// How long ago a pool was compared, and whether that was never seen.
+    pub fn since(&self, pool: &str, watched: Duration) -> Option<(Duration, bool)> {
+        let check = self.0.get(pool)?;
+        Some((watched.saturating_sub(check.ended.unwrap_or(check.first_seen)), check.ended.is_none()))
+    }
+}
+
+/// What is seen of every pool that runs.
+pub fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let running = snapshot.pools.iter().filter(|pool| pool.running.get() == Some(&PoolRunning::Running));
+    let seen = running.flat_map(|pool| {
+        [stalled(memory, snapshot, pool), mismatches(snapshot, pool), overdue(memory, snapshot, pool)]
+    });
+    seen.flatten().collect()
+}
+
+fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+    let kind = pool.activity.kind;
+    let since = memory.work.pools.get(&pool.key).and_then(|work| work.stands).map(|(_, since)| since);
+    let crawls = pool.activity.speed.is_some_and(|speed| speed.0 < CRAWL_BYTES_PER_S);
+    let stands = since.is_some_and(|since| snapshot.taken > since);
+    let works = !matches!(kind, ActivityKind::Idle | ActivityKind::Frozen);
+    let side = match works {
+        true if crawls || (stands && pool.activity.speed.is_none()) => Side::Raised(Severity::Warning),
+        _ => Side::Clear,
+    };
+    let finding = Finding::RebuildStalled {
+        pool: pool.name.clone(),
+        activity: kind,
+        done: pool.activity.done.map(|done| Percent(done * 100.0)),
+        stood: since.map_or(STALLED.warning, |since| snapshot.taken.since(since)).max(STALLED.warning),
+    };
+    Some(sight(snapshot, pool, side, finding, STALLED))
+}
+
+/// With one copy to compare with, any difference points to hardware; on mirrors, memory that is written while it is copied
+/// makes harmless ones.
+fn mismatches(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+    let sectors = pool.mismatches?;
+    let severity = if pool.level.starts_with("raid1") { Severity::Notice } else { Severity::Warning };
+    let side = if sectors > 0 { Side::Raised(severity) } else { Side::Clear };
+    let (pool_name, level, bytes) = (pool.name.clone(), pool.level.clone(), Bytes::from_sectors(sectors));
+    let finding = Finding::Mismatches { pool: pool_name, level, bytes };
+    Some(sight(snapshot, pool, side, finding, AT_ONCE))
+}
+
+fn overdue(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+    let (since, never) = memory.ledger.since_check(&pool.key)?;
+    let side = if since >= CHECK_EVERY { Side::Raised(Severity::Warning) } else { Side::Clear };
+    let finding = Finding::CheckOverdue { pool: pool.name.clone(), since, never };
+    Some(sight(snapshot, pool, side, finding, AT_ONCE))
+}
+
+fn sight(snapshot: &Snapshot, pool: &Pool, side: Side, finding: Finding, holds: Holds) -> Sight {
+    Sight { subject: Subject::Pool(pool.key.clone()), side, seen: snapshot.taken, finding, holds }
+}

@@ -1,0 +1,144 @@
+//! Stories of how the kernel gets on with drives, and of drives that are new or sit elsewhere.
+
+use super::{DAY, HOUR, MINUTE, Story};
+use crate::judge::Memory;
+use crate::reading::{Drive, Missing, Power, Reason, RecoveryLimit, Snapshot};
+use crate::units::MegabitsPerSecond;
+use std::time::Duration;
+
+fn speed(drive: &mut Drive, megabits: u32) {
+    drive.attachment.speed.value = Ok(MegabitsPerSecond(megabits));
+}
+
+fn recovery(snapshot: &mut Snapshot, drive: usize, limit: Result<RecoveryLimit, Missing>) {
+    if let Ok(health) = &mut snapshot.drives[drive].health.value {
+        health.recovery_limit = limit;
+    }
+}
+
+/// The same story in the eyes of a program that was restarted: what it kept is all that it knows.
+fn restarted(story: Story) -> Story {
+    let kept = serde_json::to_string(story.memory.ledger()).expect("a ledger is JSON");
+    let ledger = serde_json::from_str(&kept).expect("and comes back");
+    Story { memory: Memory::with_ledger(ledger), told: Vec::new(), ..story }
+}
+
+#[test]
+fn a_link_that_fell_back_is_slow_also_after_a_restart_and_until_it_is_as_fast_as_it_was() {
+    let slow = |_: u64, snapshot: &mut Snapshot| speed(&mut snapshot.drives[0], 1500);
+    let story = Story::new().play(0, HOUR, |_, _| {});
+    let story = restarted(story).play(HOUR, 2 * HOUR, slow);
+    assert_eq!(story.told, ["4200 opened sata-slow warning"], "held for ten minutes");
+    let story = story.play(2 * HOUR, 3 * HOUR, |_, _| {});
+    assert_eq!(story.told[1..], ["7200 closed sata-slow"]);
+}
+
+/// Near miss: a drive that never did more.
+#[test]
+fn a_link_that_was_always_slow_is_not_slow() {
+    let story = Story::new().play(0, DAY, |_, snapshot| speed(&mut snapshot.drives[0], 3000));
+    assert_eq!(story.told, [""; 0]);
+}
+
+#[test]
+fn time_outs_are_told_at_once_and_over_after_a_day_without() {
+    let story = Story::new().play(0, 2 * DAY, |second, snapshot| {
+        snapshot.drives[0].attachment.timeouts.value = Ok(if second < HOUR { 5 } else { 7 });
+    });
+    assert_eq!(story.told, ["3600 opened drive-timeouts warning", "90000 closed drive-timeouts"]);
+}
+
+/// Near misses: counts from before it was watched, the spin-up after a sleep, a count that began anew.
+#[test]
+fn time_outs_that_mean_nothing_are_not_told() {
+    let story = Story::closely().play(0, HOUR, |second, snapshot| {
+        let drive = &mut snapshot.drives[0];
+        if second < 30 * MINUTE {
+            drive.power.value = Ok(Power::Asleep);
+        }
+        drive.attachment.timeouts.value = Ok(match second {
+            ..1830 => 5,
+            1830..2400 => 6,
+            _ => 0,
+        });
+    });
+    assert_eq!(story.told, [""; 0]);
+}
+
+#[test]
+fn a_disk_of_a_pool_that_tries_for_longer_than_the_kernel_waits_is_a_notice() {
+    let limits: [(Result<RecoveryLimit, Missing>, bool); 5] = [
+        (Ok(RecoveryLimit::Off), true),
+        (Err(Missing::new(Reason::NotFitted, "the drive has no limit to set")), true),
+        (Ok(RecoveryLimit::After(Duration::from_secs(30))), true),
+        (Ok(RecoveryLimit::After(Duration::from_secs(7))), false),
+        (Err(Missing::new(Reason::Refused, "commands to a drive need CAP_SYS_RAWIO")), false),
+    ];
+    for (limit, is_told) in limits {
+        let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| recovery(snapshot, 0, limit.clone()));
+        let wanted: &[&str] = if is_told { &["0 opened recovery-time-mismatch notice"] } else { &[] };
+        assert_eq!(story.told, wanted, "{limit:?}");
+    }
+}
+
+/// Near misses: the kernel was given patience; the drive is in no pool; the drive has no disks.
+#[test]
+fn a_disk_that_may_try_for_long_is_no_trouble_where_somebody_waits_or_nobody_minds() {
+    let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| {
+        recovery(snapshot, 0, Ok(RecoveryLimit::Off));
+        recovery(snapshot, 5, Ok(RecoveryLimit::Off));
+        snapshot.drives[0].attachment.patience.value = Ok(Duration::from_secs(180));
+    });
+    assert_eq!(story.told, [""; 0]);
+    let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| {
+        recovery(snapshot, 0, Ok(RecoveryLimit::Off));
+        snapshot.pools.clear();
+    });
+    assert_eq!(story.of("recovery-time-mismatch"), [""; 0]);
+}
+
+#[test]
+fn a_drive_that_comes_later_is_new_until_its_owner_agrees() {
+    let stranger = |second: u64, snapshot: &mut Snapshot| {
+        if second >= HOUR {
+            let mut drive = snapshot.drives[5].clone();
+            drive.key.0 = "HN26-JAYS".into();
+            drive.serial = Some("HN26-JAYS".into());
+            drive.device = "sdk".into();
+            drive.port = Some("0000/1c.0/00.0/ata-7".into());
+            snapshot.drives.push(drive);
+        }
+    };
+    let story = restarted(Story::new().play(0, HOUR, stranger)).play(HOUR, 2 * HOUR, stranger);
+    assert_eq!(story.told, ["3720 opened drive-new-or-moved notice"], "settled after a minute, held for half of one");
+    let mut story = restarted(story);
+    story = story.play(2 * HOUR, 3 * HOUR, stranger);
+    assert_eq!(story.told, ["7320 opened drive-new-or-moved notice"], "nobody has agreed yet");
+    story.memory.accept_drives(&story.settings);
+    let story = story.play(3 * HOUR, 4 * HOUR, stranger);
+    assert_eq!(story.told[1..], ["10800 closed drive-new-or-moved"]);
+    let story = restarted(story).play(4 * HOUR, 5 * HOUR, stranger);
+    assert_eq!(story.told, [""; 0], "agreed for good");
+}
+
+#[test]
+fn two_drives_that_changed_places_have_both_moved_and_going_back_ends_it() {
+    let swapped = |_: u64, snapshot: &mut Snapshot| {
+        let first = snapshot.drives[0].port.clone();
+        snapshot.drives[0].port = std::mem::replace(&mut snapshot.drives[1].port, first);
+    };
+    let story = restarted(Story::new().play(0, HOUR, |_, _| {})).play(HOUR, 2 * HOUR, swapped);
+    assert_eq!(story.told, ["3660 opened drive-new-or-moved notice"; 2]);
+    let story = story.play(2 * HOUR, 3 * HOUR, |_, _| {});
+    assert_eq!(story.told[2..], ["7200 closed drive-new-or-moved"; 2]);
+}
+
+#[test]
+fn what_is_there_at_first_is_no_news_however_slowly_it_appears() {
+    let story = Story::closely().play(0, HOUR, |second, snapshot| {
+        if second < 300 {
+            snapshot.drives.remove(5);
+        }
+    });
+    assert_eq!(story.of("drive-new-or-moved"), [""; 0]);
+}

@@ -1,0 +1,92 @@
+//! Stories of volumes: turned read-only, not mounted, with errors written down, full of files or of metadata.
+
+use super::{HOUR, MINUTE, Story};
+use crate::reading::{Files, MetadataRoom, Snapshot, Unmounted, Writing};
+use crate::units::Bytes;
+
+const SONGS: usize = 1;
+
+fn files(snapshot: &mut Snapshot, free: u64) {
+    if let Ok(room) = &mut snapshot.volumes[SONGS].room.value {
+        room.files = Some(Files { total: 1000, free });
+    }
+}
+
+#[test]
+fn a_volume_that_turns_read_only_is_critical_and_over_a_minute_after_it_is_writable() {
+    for writing in [Writing::ReadOnly, Writing::StoppedByError, Writing::ShutDown] {
+        let story = Story::closely().play(0, 300, |second, snapshot| {
+            if (60..120).contains(&second) {
+                snapshot.volumes[SONGS].writing = writing;
+            }
+        });
+        assert_eq!(story.told, ["70 opened volume-readonly critical", "180 closed volume-readonly"], "{writing:?}");
+    }
+}
+
+/// Near misses: read-only from the start, and read-only because `/etc/fstab` says so.
+#[test]
+fn a_volume_that_is_meant_to_be_read_only_is_no_trouble() {
+    let story = Story::closely().play(0, 300, |second, snapshot| {
+        snapshot.volumes[0].writing = Writing::ReadOnly;
+        if second >= 60 {
+            snapshot.volumes[SONGS].writing = Writing::ReadOnly;
+            snapshot.volumes[SONGS].meant_read_only = true;
+        }
+    });
+    assert_eq!(story.told, [""; 0]);
+}
+
+#[test]
+fn one_that_stopped_before_anybody_watched_is_told_all_the_same() {
+    let story = Story::closely().play(0, 60, |_, snapshot| snapshot.volumes[SONGS].writing = Writing::StoppedByError);
+    assert_eq!(story.told, ["10 opened volume-readonly critical"]);
+}
+
+#[test]
+fn a_volume_that_should_be_mounted_is_missed_after_half_a_minute_but_not_while_the_box_starts() {
+    let missing = |second: u64, snapshot: &mut Snapshot| {
+        if second < 300 {
+            let songs = snapshot.volumes.remove(SONGS);
+            snapshot.unmounted.push(Unmounted { mount: songs.mount, source: songs.source });
+        }
+    };
+    let story = Story::closely().play(0, 600, missing);
+    assert_eq!(story.told, ["30 opened volume-absent critical", "360 closed volume-absent"]);
+    let early = Story { up: 0, ..Story::closely() }.play(0, 118, missing);
+    assert_eq!(early.told, [""; 0]);
+}
+
+#[test]
+fn errors_that_a_file_system_wrote_down_are_told_until_it_was_checked() {
+    let story = Story::new().play(0, HOUR, |second, snapshot| {
+        snapshot.volumes[SONGS].errors = Some(if (600..1800).contains(&second) { 2 } else { 0 });
+    });
+    assert_eq!(story.told, ["600 opened volume-errors warning", "1800 closed volume-errors"]);
+}
+
+#[test]
+fn files_run_out_although_there_is_room() {
+    let told = |free| {
+        let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| files(snapshot, free));
+        story.told.join(",").replace("300 opened inodes-or-metadata-low ", "")
+    };
+    assert_eq!((told(101).as_str(), told(100).as_str(), told(30).as_str()), ("", "warning", "critical"));
+}
+
+/// Near miss: full, but with plenty that can still become metadata room.
+#[test]
+fn metadata_is_short_only_when_nothing_is_left_to_become_more_of_it() {
+    const GIB: u64 = 1 << 30;
+    let told = |unallocated: u64, used: u64| {
+        let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| {
+            let room = MetadataRoom { unallocated: Bytes(unallocated), total: Bytes(100), used: Bytes(used) };
+            snapshot.pools[0].metadata = Some(room);
+        });
+        story.told.join(",").replace("300 opened inodes-or-metadata-low ", "")
+    };
+    assert_eq!(told(500 * GIB, 99), "");
+    assert_eq!(told(GIB, 80), "");
+    assert_eq!(told(GIB, 91), "warning");
+    assert_eq!(told(GIB / 4, 91), "critical");
+}

@@ -1,0 +1,126 @@
+//! volume-readonly, volume-absent, volume-errors and inodes-or-metadata-low: whether volumes are there, can be written to
+//! and hold together, and what besides bytes they can run out of.
+
+use super::Memory;
+use super::track::{Holds, Side, Sight};
+use crate::reading::{Pool, Snapshot, Volume, Writing};
+use crate::units::Percent;
+use crate::verdict::{Finding, Severity, Subject};
+use std::collections::BTreeSet;
+use std::time::Duration;
+use traylight_config::Settings;
+
+const MINUTE: Duration = Duration::from_secs(60);
+const STOPPED: Holds = Holds::new(Duration::from_secs(10), MINUTE);
+const GONE: Holds = Holds::new(Duration::from_secs(30), MINUTE);
+const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
+const SLOWLY: Holds = Holds::new(Duration::from_secs(300), Duration::from_secs(600));
+const GIB: u64 = 1 << 30;
+const MIB: u64 = 1 << 20;
+
+/// What was seen of volumes since the program began to watch.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    /// Mount points that could be written to.
+    writable: BTreeSet<String>,
+    /// Mount points that were missing once: they clear only when they are there again.
+    absent: BTreeSet<String>,
+}
+
+impl Known {
+    /// Takes in which volumes are there and writable, and which are missing.
+    pub fn learn(&mut self, snapshot: &Snapshot) {
+        let writable = snapshot.volumes.iter().filter(|volume| volume.writing == Writing::Allowed);
+        self.writable.extend(writable.map(|volume| volume.mount.clone()));
+        self.writable.retain(|mount| snapshot.volumes.iter().any(|volume| volume.mount == *mount));
+        self.absent.extend(snapshot.unmounted.iter().map(|wanted| wanted.mount.clone()));
+    }
+}
+
+/// What is seen of every volume, and of those that should be there.
+pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if snapshot.blind.iter().any(|blind| blind.what == "mounts") {
+        return Vec::new();
+    }
+    let in_grace = snapshot.taken.since_boot() < settings.limits.grace.pools;
+    let of_volumes = snapshot
+        .volumes
+        .iter()
+        .flat_map(|volume| [readonly(memory, snapshot, volume), errors(snapshot, volume), files(volume)]);
+    let of_pools = snapshot.pools.iter().map(|pool| metadata(snapshot, pool));
+    let mut found: Vec<Sight> = of_volumes.chain(of_pools).flatten().chain(absent(memory, snapshot)).collect();
+    if in_grace {
+        // A system that starts mounts one after another, and its own volume read-only first.
+        for sight in found.iter_mut().filter(|sight| matches!(sight.side, Side::Raised(_))) {
+            sight.side = Side::Between;
+        }
+    }
+    found
+}
+
+/// A volume that stopped by itself says so; one that is only read-only is judged by what it was, or by `/etc/fstab`.
+fn readonly(memory: &Memory, snapshot: &Snapshot, volume: &Volume) -> Option<Sight> {
+    let was_writable = memory.volumes.writable.contains(&volume.mount);
+    let side = match volume.writing {
+        Writing::Allowed => Side::Clear,
+        Writing::StoppedByError | Writing::ShutDown => Side::Raised(Severity::Critical),
+        Writing::ReadOnly if was_writable && !volume.meant_read_only => Side::Raised(Severity::Critical),
+        Writing::ReadOnly => Side::Clear,
+    };
+    let finding = Finding::VolumeReadonly { mount: volume.mount.clone(), writing: volume.writing };
+    Some(sight(&volume.mount, snapshot, side, finding, STOPPED))
+}
+
+fn absent(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let seen = memory.volumes.absent.iter().map(|mount| {
+        let wanted = snapshot.unmounted.iter().find(|wanted| wanted.mount == *mount);
+        let side = if wanted.is_some() { Side::Raised(Severity::Critical) } else { Side::Clear };
+        let source = wanted.map(|wanted| wanted.source.clone()).unwrap_or_default();
+        sight(mount, snapshot, side, Finding::VolumeAbsent { mount: mount.clone(), source }, GONE)
+    });
+    seen.collect()
+}
+
+/// The file system keeps the number until it was checked.
+fn errors(snapshot: &Snapshot, volume: &Volume) -> Option<Sight> {
+    let count = volume.errors?;
+    let side = if count > 0 { Side::Raised(Severity::Warning) } else { Side::Clear };
+    let finding = Finding::VolumeErrors { mount: volume.mount.clone(), count };
+    Some(sight(&volume.mount, snapshot, side, finding, AT_ONCE))
+}
+
+fn files(volume: &Volume) -> Option<Sight> {
+    let files = volume.room.get()?.files?;
+    let used = Percent::of((files.total - files.free) as f64, files.total as f64)?;
+    let side = match used.0 {
+        97.0.. => Side::Raised(Severity::Critical),
+        90.0.. => Side::Raised(Severity::Warning),
+        87.0.. => Side::Between,
+        _ => Side::Clear,
+    };
+    let finding = Finding::FilesLow { mount: volume.mount.clone(), free: files.free, used };
+    let subject = Subject::Volume(volume.mount.clone());
+    Some(Sight { subject, side, seen: volume.room.taken, finding, holds: SLOWLY })
+}
+
+/// Metadata that is nearly full is trouble only when nothing is left that could become more of it.
+fn metadata(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+    let room = pool.metadata?;
+    let size = pool.size.get()?.0;
+    let used = Percent::of(room.used.0 as f64, room.total.0 as f64)?;
+    let scarce = (2 * GIB).max(size / 100);
+    let left = room.unallocated.0;
+    let side = match used.0 {
+        90.0.. if left < 512 * MIB => Side::Raised(Severity::Critical),
+        90.0.. if left < scarce => Side::Raised(Severity::Warning),
+        87.0.. if left < scarce => Side::Between,
+        _ => Side::Clear,
+    };
+    let finding = Finding::MetadataLow { pool: pool.name.clone(), unallocated: room.unallocated, used };
+    let subject = Subject::Pool(pool.key.clone());
+    Some(Sight { subject, side, seen: snapshot.taken, finding, holds: SLOWLY })
+}
+
+fn sight(mount: &str, snapshot: &Snapshot, side: Side, finding: Finding, holds: Holds) -> Sight {
+    Sight { subject: Subject::Volume(mount.to_owned()), side, seen: snapshot.taken, finding, holds }
+}

@@ -1,0 +1,36 @@
+//! How the kernel gets on with a drive, from files that the kernel answers out of memory.
+
+use super::drives::Spotted;
+use super::host::{Host, parts};
+use super::parse::{attachment, place};
+use crate::clock::Moment;
+use crate::reading::{Attachment, Missing, Reading, Reason, Source};
+use crate::units::MegabitsPerSecond;
+use std::path::PathBuf;
+
+/// Reads it.
+pub fn attachment(host: &Host, drive: &Spotted, now: Moment) -> Attachment {
+    let device = host.path("/sys/block").join(&drive.device).join("device");
+    Attachment {
+        speed: Reading::new(speed(host, drive), now, Source::Sysfs),
+        timeouts: Reading::new(host.ask(&device.join("iotmo_cnt"), attachment::device_count), now, Source::Sysfs),
+        patience: Reading::new(host.ask(&device.join("timeout"), attachment::patience), now, Source::Sysfs),
+    }
+}
+
+fn speed(host: &Host, drive: &Spotted) -> Result<MegabitsPerSecond, Missing> {
+    let link = link(host, drive).ok_or_else(|| Missing::new(Reason::NotFitted, "not on a SATA link of its own"))?;
+    let settled = host.ask(&link.join("sata_spd"), attachment::sata_speed)?;
+    settled.ok_or_else(|| Missing::new(Reason::NotFitted, "the controller does not say"))
+}
+
+/// `/sys/class/ata_link/linkN`; behind a port multiplier each of its ports has a link of its own, `linkN.P`, and the
+/// kernel counts those ports as channels.
+fn link(host: &Host, drive: &Spotted) -> Option<PathBuf> {
+    let names: Vec<&str> = parts(drive.path()).collect();
+    let port = place::ata_port(&names)?.strip_prefix("ata")?;
+    let channel = names.iter().rev().find_map(|part| place::scsi_address(part)).map_or(0, |[channel, ..]| channel);
+    let links = host.path("/sys/class/ata_link");
+    let of_multiplier = links.join(format!("link{port}.{channel}"));
+    Some(if host.exists(&of_multiplier) { of_multiplier } else { links.join(format!("link{port}")) })
+}

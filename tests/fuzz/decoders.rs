@@ -1,0 +1,218 @@
+//! Bytes that a search by coverage made up, for every decoder of what drives and the kernel say, and for whole talks
+//! with drives. Nothing may panic, no number may overflow, and what no drive may make happen must not happen. The first
+//! byte chooses; the rest is what is said.
+
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+use traylight::probe::wire::Decoder;
+use traylight::reading::{Missing, Power, Reason};
+use traylight::sense::ask::ata::AtaDrive;
+use traylight::sense::ask::command::{Ata, Command, Nvme, Scsi};
+use traylight::sense::ask::nvme::NvmeDrive;
+use traylight::sense::ask::scsi::ScsiDrive;
+use traylight::sense::ask::{Failure, Reply, Told, Transport, Wanted};
+use traylight::sense::parse::quirks::{Quirks, is_weak_serial};
+use traylight::sense::parse::sense_data::{Answering, sense};
+use traylight::sense::parse::{
+    ata_attributes, ata_errors, ata_identify, ata_logs, ata_power, ata_recovery, ata_sct, ata_self_test, ata_smart,
+    ata_statistics, block, bytes, counter, hwmon, md, mountinfo, nvme, nvme_logs, place, plain, scsi_errors, scsi_logs,
+    scsi_power, scsi_vpd, udev,
+};
+use traylight::units::Celsius;
+
+fuzz_target!(|said: &[u8]| {
+    let Some((&choice, said)) = said.split_first() else { return };
+    match choice {
+        0 => sense_data(said),
+        1 => ata_pages(said),
+        2 => ata_pages(&summed(said)),
+        3 => scsi_pages(said),
+        4 => nvme_pages(said),
+        5 => texts(said),
+        6 => messages(said),
+        7..=9 => talks(choice - 7, said),
+        _ => {}
+    }
+});
+
+fn sense_data(said: &[u8]) {
+    for answering in [Answering::Scsi, Answering::Bridge, Answering::Kernel] {
+        if let Ok(told) = sense(said, answering) {
+            let _ = (told.meaning(), ata_smart::overall(&told), ata_recovery::recovery_limit(&told));
+            let _ = scsi_power::scsi_power(&told);
+            if ata_power::power_mode(&told).is_ok() {
+                assert!(told.carried_out().is_ok(), "a power mode without registers that can be believed");
+            }
+        }
+    }
+}
+
+/// The bytes with the last of each page of 512 set so that the sum is right; no search finds that by itself.
+fn summed(said: &[u8]) -> Vec<u8> {
+    let mut pages = said.to_vec();
+    for page in pages.chunks_exact_mut(512) {
+        page[511] = bytes::sum(&page[..511]).wrapping_neg();
+    }
+    pages
+}
+
+fn ata_pages(said: &[u8]) {
+    if let Ok(drive) = ata_identify::identify(said) {
+        assert!(drive.serial.or(drive.model).is_some_and(|text| !text.chars().any(char::is_control)));
+    }
+    if let Ok(data) = ata_smart::smart_data(said) {
+        let mut counters = ata_attributes::counters(&data.attributes, "Songbird HB4000");
+        counter::drop_contradicted_hours(&mut counters);
+        if let Ok(limits) = ata_smart::thresholds(said) {
+            data.attributes.iter().for_each(|attribute| _ = limits.standing(attribute));
+        }
+    }
+    let _ = (ata_logs::directory(said), ata_logs::phy_events(said), ata_statistics::supported_pages(said));
+    let _ = (ata_sct::sct_status(said), ata_errors::summary(said), ata_self_test::log(said));
+    let _ = (ata_self_test::pages_to_the_newest(said), ata_self_test::extended_log(said));
+    for number in 0..=8 {
+        let _ = ata_statistics::counters(said, number);
+        let _ = (ata_errors::extended(said, number.into()), ata_errors::extended_entry(said, number.into()));
+    }
+}
+
+fn scsi_pages(said: &[u8]) {
+    let _ = (scsi_logs::supported_pages(said), scsi_logs::temperature(said), scsi_logs::exceptions(said));
+    let _ = (scsi_logs::start_stop(said), scsi_logs::wear(said), scsi_errors::scan(said));
+    let _ = (scsi_errors::self_tests(said), scsi_errors::phy_errors(said));
+    for code in [0x02, 0x03, 0x05] {
+        let _ = scsi_errors::error_counters(said, code);
+    }
+    let _ = (scsi_vpd::serial(said), scsi_vpd::world_wide_name(said), scsi_vpd::ata_drive(said));
+}
+
+fn nvme_pages(said: &[u8]) {
+    let _ = (nvme::controller(said), nvme_logs::self_tests(said), nvme_logs::newest_error(said));
+    if let Ok(health) = nvme::health(said) {
+        assert!(health.counters().iter().all(|counter| counter.value >= 0));
+    }
+}
+
+fn texts(said: &[u8]) {
+    mountinfo::volumes(mountinfo::mounts(said));
+    let text = &*String::from_utf8_lossy(said);
+    let _ = (udev::properties(text), block::stat(text), block::in_flight(text), is_weak_serial(text));
+    let _ = (md::running(text), md::member_count(text), md::slot(text), md::member_state(text, md::slot(text)));
+    let mut lines = text.lines();
+    let _ = md::activity(lines.next(), lines.next(), lines.next());
+    let _ = (hwmon::drive_temperature(text, Some(Celsius(100.0))), hwmon::board_temperature(text));
+    let _ = (hwmon::speed(text), hwmon::duty(text), hwmon::potential(text), hwmon::drive_limit(text));
+    let names: Vec<&str> = text.split('/').collect();
+    let _ = place::place(&names, place::Ata { port_no: Some(1), multiplied: text.len() % 2 == 0 });
+    assert!(plain::device_text(text).is_none_or(|shown| !shown.chars().any(char::is_control)));
+    assert!(plain::quoted(text).chars().count() < 400);
+}
+
+fn messages(said: &[u8]) {
+    let mut decoder = Decoder::default();
+    for piece in said.chunks(7) {
+        decoder.push(piece);
+        if decoder.next_snapshot().is_err() {
+            return;
+        }
+    }
+}
+
+/// A drive that says what is left to say: a byte for the kind of answer, then as much as was asked for.
+struct Babbler<'a> {
+    left: &'a [u8],
+    answering: Answering,
+    sent: Vec<Command>,
+}
+
+impl Babbler<'_> {
+    fn say(&mut self, length: usize) -> Vec<u8> {
+        let (said, left) = self.left.split_at(length.min(self.left.len()));
+        self.left = left;
+        said.to_vec()
+    }
+}
+
+impl Transport for Babbler<'_> {
+    fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
+        self.sent.push(*command);
+        let length = match command {
+            Command::Ata(command) => command.data_length(),
+            // Enough for a page of each kind, so that a talk needs few bytes.
+            Command::Scsi(command) => command.data_length().min(64),
+            Command::Nvme(command) => command.data_length().min(564),
+        };
+        match self.say(1).first() {
+            None | Some(0) => Err(Failure::NotSupported("babble".to_owned())),
+            Some(1) => Err(Failure::Missing(Missing::new(Reason::TimedOut, ""))),
+            Some(2) if length == 0 => Ok(Reply { data: Vec::new(), sense: self.say(22) }),
+            Some(2) => Ok(Reply { data: self.say(length), sense: Vec::new() }),
+            Some(3) => Ok(Reply { data: summed(&self.say(length)), sense: Vec::new() }),
+            // As long as was asked for, however little is left.
+            Some(_) => {
+                let mut data = self.say(length);
+                data.resize(command_length(command), 0);
+                Ok(Reply { data, sense: Vec::new() })
+            }
+        }
+    }
+
+    fn answering(&self) -> Answering {
+        self.answering
+    }
+}
+
+fn command_length(command: &Command) -> usize {
+    match command {
+        Command::Ata(command) => command.data_length(),
+        Command::Scsi(command) => command.data_length(),
+        Command::Nvme(command) => command.data_length(),
+    }
+}
+
+/// Two talks in a row; the first byte says what is wanted.
+fn talks(kind: u8, said: &[u8]) {
+    let Some((&wish, left)) = said.split_first() else { return };
+    let bit = |bit: u8| wish >> bit & 1 != 0;
+    let wanted = Wanted { temperature: bit(0), health: bit(1), in_use: bit(2), afresh: bit(3) };
+    let answering = if bit(4) { Answering::Bridge } else { Answering::Kernel };
+    let mut drive = Babbler { left, answering, sent: Vec::new() };
+    let (mut ata, mut scsi, mut nvme) =
+        (AtaDrive::new(None, Quirks::default()), ScsiDrive::default(), NvmeDrive::default());
+    for wanted in [wanted, Wanted { afresh: false, ..wanted }] {
+        drive.sent.clear();
+        let told = match kind {
+            0 => ata.ask(&mut drive, wanted),
+            1 => scsi.ask(&mut drive, wanted),
+            _ => nvme.ask(&mut drive, wanted),
+        };
+        holds(&told, &drive.sent, wanted);
+    }
+}
+
+/// What holds after any talk.
+fn holds(told: &Told, sent: &[Command], wanted: Wanted) {
+    let tests = |command: &Command| {
+        matches!(
+            command,
+            Command::Ata(Ata::SelfTest(_)) | Command::Scsi(Scsi::SelfTest(_)) | Command::Nvme(Nvme::SelfTest(_))
+        )
+    };
+    assert!(!sent.iter().any(tests), "nobody asked for a self-test");
+    assert!(sent.len() <= 64, "{} commands in one talk", sent.len());
+    assert!(wanted.health || told.health.is_none());
+    assert!(told.broke_off.is_none() || told.health.is_none(), "half a health was told");
+    if let Some(Ok(Celsius(now))) = told.temperature {
+        assert!((1.0..=125.0).contains(&now), "{now}");
+    }
+    let only_whether = |command: &Command| {
+        matches!(command, Command::Ata(Ata::CheckPowerMode) | Command::Scsi(Scsi::RequestSense) | Command::Nvme(_))
+    };
+    if told.power == Ok(Power::Asleep) && !wanted.in_use {
+        assert!(sent.iter().all(only_whether), "a sleeping drive was asked more: {sent:?}");
+    }
+    for counter in told.health.iter().flat_map(|health| &health.counters) {
+        assert!(counter.value >= 0 || counter.unit == counter::Unit::Celsius, "{counter:?}");
+    }
+}

@@ -1,0 +1,48 @@
+//! How the kernel gets on with drives, from the files that it keeps for each.
+
+use super::{drive, heron, rounds, said};
+use traylight::reading::Attachment;
+use traylight_tests::pretend_box::PretendBox;
+
+fn attachment(heron: &PretendBox, device: &str) -> Attachment {
+    drive(&rounds(heron).round(), device).attachment.clone()
+}
+
+fn words(heron: &PretendBox, device: &str) -> [String; 3] {
+    let Attachment { speed, timeouts, patience } = attachment(heron, device);
+    let patience = patience.value.map_or_else(|why| why.to_string(), |patience| format!("{} s", patience.as_secs()));
+    [said(&speed), said(&timeouts), patience]
+}
+
+#[test]
+fn a_sata_drive_has_a_link_speed_a_count_of_time_outs_and_a_patience() {
+    assert_eq!(words(&heron(), "sda"), ["6 Gb/s", "0", "30 s"]);
+}
+
+#[test]
+fn other_drives_have_no_sata_link_and_that_is_the_reason() {
+    let heron = heron();
+    heron.usb_drive("sdc", "2-2.1", "NEST-0001", "Nest 2T");
+    assert_eq!(words(&heron, "sdc"), ["not fitted: not on a SATA link of its own", "0", "30 s"]);
+    let of_nvme = attachment(&heron, "nvme0n1");
+    assert_eq!(said(&of_nvme.speed), "not fitted: not on a SATA link of its own");
+    assert!(said(&of_nvme.timeouts).starts_with("not fitted"), "{}", said(&of_nvme.timeouts));
+}
+
+#[test]
+fn behind_a_port_multiplier_every_port_has_its_own_link() {
+    let heron = heron();
+    heron.write("/sys/class/ata_link/link1.0/sata_spd", "3.0 Gbps\n");
+    assert_eq!(words(&heron, "sda")[0], "3 Gb/s");
+}
+
+#[test]
+fn what_the_kernel_does_not_know_and_what_nobody_can_read_are_told_apart() {
+    let heron = heron();
+    heron.write("/sys/class/ata_link/link1/sata_spd", "<unknown>\n").write("/sys/block/sda/device/iotmo_cnt", "many\n");
+    heron.remove("/sys/block/sda/device/timeout");
+    let [speed, timeouts, patience] = words(&heron, "sda");
+    assert_eq!(speed, "not fitted: the controller does not say");
+    assert!(timeouts.starts_with("unreadable") && timeouts.contains("found `many`, wanted a number"), "{timeouts}");
+    assert!(patience.starts_with("not fitted"), "{patience}");
+}
