@@ -3,12 +3,14 @@
 
 mod finding;
 mod kind;
+mod self_test;
 
 pub use finding::*;
 pub use kind::Kind;
+pub use self_test::*;
 
 use crate::clock::Moment;
-use crate::reading::{AskedBy, DriveKey, SelfTestStep, TestOutcome};
+use crate::reading::DriveKey;
 use crate::units::Celsius;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -63,32 +65,6 @@ pub enum Remark {
         drive: Place,
         /// What.
         news: TestNews,
-    },
-}
-
-/// What is new about a drive's test of itself.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum TestNews {
-    /// The drive was asked for one, or to end it.
-    Asked {
-        /// For what.
-        step: SelfTestStep,
-        /// Who wanted it.
-        by: AskedBy,
-        /// Why it does not, if it does not.
-        refused: Option<String>,
-    },
-    /// It runs: seen for the first time, or another quarter is done.
-    Runs {
-        /// How much is left, if the drive says.
-        remaining_percent: Option<u8>,
-    },
-    /// It is over.
-    Over {
-        /// What came of it.
-        outcome: TestOutcome,
-        /// The first sector that failed, where its record says which.
-        failed_at_lba: Option<u64>,
     },
 }
 

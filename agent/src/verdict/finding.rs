@@ -1,7 +1,7 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
-use super::{Kind, Place};
-use crate::reading::{ActivityKind, MemberErrorKind, TestKind, Writing};
+use super::{Kind, Place, SaysFailing};
+use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use std::time::Duration;
 
@@ -375,22 +375,6 @@ impl Finding {
             | Self::DrivesHeatingTogether { .. } => None,
         }
     }
-}
-
-/// How a drive says that it fails.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SaysFailing {
-    /// By its own assessment of itself.
-    Assessment,
-    /// By a self-test that it failed and that no later one has undone.
-    SelfTest {
-        /// Which test.
-        kind: TestKind,
-        /// The first sector that failed, where its record says which.
-        failed_at_lba: Option<u64>,
-        /// How many power-on hours ago, where its record tells.
-        age_hours: Option<u64>,
-    },
 }
 
 /// What of a drive was counted.
