@@ -3,16 +3,19 @@
 
 mod finding;
 mod kind;
+mod outlook;
 mod self_test;
 
 pub use finding::*;
 pub use kind::Kind;
+pub use outlook::{Interval, Outlook, Reaches};
 pub use self_test::*;
 
 use crate::clock::Moment;
 use crate::reading::DriveKey;
 use crate::units::Celsius;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use std::fmt;
 use std::time::Duration;
 
@@ -29,6 +32,8 @@ pub struct Verdict {
     pub shelves: Vec<Shelf>,
     /// Fans that are known to turn or to have turned, by key; other channels have no fan.
     pub fans: Vec<String>,
+    /// Where drives' temperatures are heading, for those with a curve to tell it from.
+    pub outlooks: BTreeMap<DriveKey, Outlook>,
     /// What is worth one line and is no condition.
     pub remarks: Vec<Remark>,
 }

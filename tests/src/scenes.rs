@@ -36,7 +36,14 @@ pub fn pictures() -> Vec<(String, Frame)> {
     for page in PageName::ALL {
         pictures.push((format!("calm {page:?}").to_lowercase(), draw(&Page::Named(page), &verdict, Some(&snapshot))));
     }
-    for (name, minutes) in [("fan stalls", 6.0), ("tray warms", 16.0), ("drive drops", 26.0), ("pool fills", 45.0)] {
+    let moments = [
+        ("fan stalls", 6.0),
+        ("tray is warming", 12.0),
+        ("tray warms", 19.0),
+        ("drive drops", 26.0),
+        ("pool fills", 45.0),
+    ];
+    for (name, minutes) in moments {
         let (_, verdict, snapshot) = after(minutes);
         for condition in &verdict.conditions {
             let page = Page::Condition(condition.kind(), condition.subject.clone());
@@ -45,6 +52,7 @@ pub fn pictures() -> Vec<(String, Frame)> {
         }
         pictures.push((format!("{name}, state"), draw(&Page::Named(PageName::State), &verdict, Some(&snapshot))));
         pictures.push((format!("{name}, pools"), draw(&Page::Named(PageName::Pools), &verdict, Some(&snapshot))));
+        pictures.push((format!("{name}, cooling"), draw(&Page::Named(PageName::Cooling), &verdict, Some(&snapshot))));
     }
     pictures.extend(without_data());
     pictures

@@ -34,6 +34,7 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/verdict", [later, sense, probe, world].concat()),
         ("agent/src/tell/wording", words_and_drawing.clone()),
         ("agent/src/tell/drive_words", words_and_drawing.clone()),
+        ("agent/src/tell/heat_words", words_and_drawing.clone()),
         ("agent/src/tell/test_words", words_and_drawing.clone()),
         // When a drive may be asked what is a function of data too.
         ("agent/src/probe/schedule", world.to_vec()),

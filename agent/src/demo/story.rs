@@ -11,7 +11,7 @@ const FAN_STALLS: f64 = 4.0 * MINUTE;
 /// The drive in tray 3 drops out.
 const DRIVE_DROPS: f64 = 24.0 * MINUTE;
 /// The keeper frees the fan.
-const FAN_FREED: f64 = 30.0 * MINUTE;
+const FAN_FREED: f64 = 28.0 * MINUTE;
 /// Tray 3 was reseated with the box off; its drive comes back under another kernel name.
 const DRIVE_BACK: f64 = 36.0 * MINUTE;
 /// The pool begins to fill it.
@@ -44,7 +44,7 @@ pub fn scene(elapsed: Duration) -> Scene {
 /// Where a tray's temperature is at: it follows what it is heading for as a body that warms and cools does, with one
 /// time constant (Newton's law of cooling).
 fn degrees(tray: usize, t: f64) -> f64 {
-    const TIME_CONSTANT: f64 = 6.0 * MINUTE;
+    const TIME_CONSTANT: f64 = 9.0 * MINUTE;
     const AT_REST: [f64; 6] = [36.0, 37.0, 37.0, 36.0, 38.0, 41.0];
     let rise = if tray == WARM_TRAY { 18.0 } else { 5.0 };
     let warmed = |since: f64| 1.0 - (-since / TIME_CONSTANT).exp();

@@ -12,8 +12,12 @@ use traylight_config::Settings;
 const HOUR: Duration = Duration::from_secs(3600);
 const DAY: Duration = Duration::from_secs(86_400);
 /// A command waits 30 s before the kernel begins to reset things, so longer than that is trouble.
-const STALLED: Holds =
-    Holds { warning: Duration::from_secs(30), critical: Duration::from_secs(90), clear: Duration::from_secs(60) };
+const STALLED: Holds = Holds {
+    notice: Duration::from_secs(30),
+    warning: Duration::from_secs(30),
+    critical: Duration::from_secs(90),
+    clear: Duration::from_secs(60),
+};
 
 /// What is seen of every drive.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

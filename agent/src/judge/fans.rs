@@ -4,7 +4,7 @@
 use super::Memory;
 use super::track::{Holds, Side, Sight};
 use crate::reading::{Fan, Snapshot};
-use crate::verdict::{Finding, Kind, Severity, Subject};
+use crate::verdict::{Condition, Finding, Kind, Severity, Subject};
 use std::collections::BTreeSet;
 use traylight_config::Settings;
 
@@ -34,7 +34,8 @@ impl Known {
 
 /// What is seen of every trusted fan that answered.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
-    let with_heat = memory.open().any(|condition| condition.kind() == Kind::DriveHot);
+    let is_hot = |open: &Condition| open.kind() == Kind::DriveHot && open.severity >= Severity::Warning;
+    let with_heat = memory.open().any(is_hot);
     let trusted = snapshot.fans.iter().filter(|fan| memory.fans.trusted.contains(&fan.key));
     trusted.filter_map(|fan| sight(settings, fan, with_heat)).collect()
 }

@@ -1,13 +1,18 @@
-//! drive-hot: a drive is warmer than it should be. A drive that sleeps or was taken out is not warm; one that does
-//! not answer is as warm as it last said, so nothing moves.
+//! drive-hot: a drive is warmer than it should be, or soon will be. A drive that sleeps or was taken out is not warm;
+//! one that does not answer is as warm as it last said, so nothing moves.
 
-use super::track::{Holds, Side, Sight};
-use super::{Memory, drives};
+use super::track::{Holds, Side, Sight, Track};
+use super::{Memory, drives, outlook};
 use crate::reading::{Drive, DriveKind, Power, Snapshot};
 use crate::units::Celsius;
-use crate::verdict::{Finding, Kind, Severity, Subject};
+use crate::verdict::{Finding, Kind, Outlook, Reaches, Severity, Subject};
 use std::time::Duration;
 use traylight_config::{DriveLimits, Settings};
+
+/// A limit that will be passed within this time is told of ahead.
+const AHEAD: Duration = Duration::from_secs(30 * 60);
+/// How long a limit must be out of reach before that is over.
+const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
 
 /// A drive's limits as they are in force.
 struct Limits {
@@ -21,7 +26,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     let is_asleep = |drive: &&Drive| drive.power.get() == Some(&Power::Asleep);
     // What a sleeping drive last told is not how warm it is.
     let awake = snapshot.drives.iter().filter(|drive| !is_asleep(drive));
-    let warm = awake.filter_map(|drive| warm(settings, snapshot, drive));
+    let warm = awake.filter_map(|drive| warm(settings, memory, snapshot, drive));
     let absent = memory.drives.iter().filter(|(_, drive)| !drive.present).map(|(key, _)| key.clone());
     let asleep = snapshot.drives.iter().filter(is_asleep).map(|drive| drive.key.clone());
     let no_longer = absent.chain(asleep).filter_map(|key| {
@@ -33,24 +38,29 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     warm.chain(no_longer).collect()
 }
 
-fn warm(settings: &Settings, snapshot: &Snapshot, drive: &Drive) -> Option<Sight> {
+fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Sight> {
     let limits = &settings.limits.drive;
     let now = *drive.temperature.get()?;
     let in_force = in_force(limits, drive);
-    let side = if now.0 >= in_force.critical {
-        Side::Raised(Severity::Critical)
+    let subject = Subject::Drive(drive.key.clone());
+    let open = memory.tracks.get(&(Kind::DriveHot, subject.clone())).and_then(Track::open);
+    let was_warm = open.is_some_and(|open| open.severity >= Severity::Warning);
+    let outlook = outlook(settings, memory, snapshot, drive);
+    let (side, is_ahead) = if now.0 >= in_force.critical {
+        (Side::Raised(Severity::Critical), false)
     } else if now.0 >= in_force.warning {
-        Side::Raised(Severity::Warning)
-    } else if now.0 > in_force.warning - limits.clear_below_c {
-        Side::Between
+        (Side::Raised(Severity::Warning), false)
+    } else if was_warm {
+        let still = now.0 > in_force.warning - limits.clear_below_c;
+        (if still { Side::Between } else { Side::Clear }, false)
     } else {
-        Side::Clear
+        (ahead(outlook.as_ref()), true)
     };
     // What the drive itself calls the end is believed at once.
     let at_the_end = drive.own_limits.critical.is_some_and(|end| now >= end);
     let limit = if now.0 >= in_force.critical { in_force.critical } else { in_force.warning };
     Some(Sight {
-        subject: Subject::Drive(drive.key.clone()),
+        subject,
         side,
         // Holds are counted between answers of the drive: one odd answer is never enough.
         seen: drive.temperature.taken,
@@ -60,13 +70,37 @@ fn warm(settings: &Settings, snapshot: &Snapshot, drive: &Drive) -> Option<Sight
             limit: Celsius(limit),
             own_limit: in_force.own,
             others: others(snapshot, drive),
+            outlook,
         },
         holds: Holds {
+            notice: if is_ahead { outlook::TWO_FITS } else { limits.warning_hold },
             warning: limits.warning_hold,
             critical: if at_the_end { Duration::ZERO } else { limits.critical_hold },
-            clear: limits.clear_hold,
+            clear: if is_ahead { AHEAD_CLEAR } else { limits.clear_hold },
         },
     })
+}
+
+/// On which side of its edges the warning ahead stands: over when not even the best estimate gets to the limit.
+fn ahead(outlook: Option<&Outlook>) -> Side {
+    match outlook.and_then(|outlook| outlook.reaches) {
+        Some(reaches) if is_ahead(&reaches) => Side::Raised(Severity::Notice),
+        Some(_) => Side::Between,
+        None => Side::Clear,
+    }
+}
+
+/// Worth a notice: the best estimate is there soon, and the cautious end of the interval gets there too.
+pub fn is_ahead(reaches: &Reaches) -> bool {
+    reaches.middle <= AHEAD && reaches.latest.is_some()
+}
+
+/// Where a drive with a temperature is heading: about its next limit, or the last when it is past them.
+pub fn outlook(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Outlook> {
+    let now = *drive.temperature.get()?;
+    let in_force = in_force(&settings.limits.drive, drive);
+    let next = if now.0 < in_force.warning { in_force.warning } else { in_force.critical };
+    memory.outlook.of(&drive.key, snapshot.taken, Celsius(next))
 }
 
 /// The drive's own limit where it states one, else the configured ones. Turning disks are kept 10 degrees below their

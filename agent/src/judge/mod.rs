@@ -15,6 +15,7 @@ mod links;
 mod member_errors;
 mod newcomers;
 mod order;
+mod outlook;
 mod pool_work;
 mod pools;
 mod presence;
@@ -55,6 +56,7 @@ pub struct Memory {
     attachments: attachments::Known,
     work: pool_work::Known,
     volumes: volumes::Known,
+    outlook: outlook::Known,
     ledger: Ledger,
     last_heard: Option<Moment>,
     /// What is beyond a limit counts at once.
@@ -122,6 +124,7 @@ pub fn judge(
         memory.attachments.learn(snapshot);
         memory.volumes.learn(snapshot);
         let checked = memory.work.learn(snapshot);
+        memory.outlook.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         remarks.extend(memory.self_tests.learn(settings, snapshot));
@@ -181,6 +184,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         heard: heard(now, snapshot),
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: memory.fans.fitted(),
+        outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),
         remarks: Vec::new(),
         conditions,
     }

@@ -34,7 +34,9 @@ pub enum Side {
 /// How long a side must be seen before it counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Holds {
-    /// Before a notice or a warning.
+    /// Before a notice.
+    pub notice: Duration,
+    /// Before a warning.
     pub warning: Duration,
     /// Before a critical condition.
     pub critical: Duration,
@@ -45,12 +47,13 @@ pub struct Holds {
 impl Holds {
     /// The same hold before every severity.
     pub const fn new(raise: Duration, clear: Duration) -> Self {
-        Self { warning: raise, critical: raise, clear }
+        Self { notice: raise, warning: raise, critical: raise, clear }
     }
 
     fn before(self, severity: Severity) -> Duration {
         match severity {
-            Severity::Notice | Severity::Warning => self.warning,
+            Severity::Notice => self.notice,
+            Severity::Warning => self.warning,
             Severity::Critical => self.critical,
         }
     }
@@ -150,8 +153,12 @@ mod tests {
     use crate::units::Rpm;
     use proptest::prelude::*;
 
-    const HOLDS: Holds =
-        Holds { warning: Duration::from_secs(10), critical: Duration::from_secs(2), clear: Duration::from_secs(20) };
+    const HOLDS: Holds = Holds {
+        notice: Duration::from_secs(10),
+        warning: Duration::from_secs(10),
+        critical: Duration::from_secs(2),
+        clear: Duration::from_secs(20),
+    };
 
     fn sight(second: u64, side: Side) -> Sight {
         Sight {

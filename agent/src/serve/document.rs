@@ -125,7 +125,7 @@ impl Document {
             clock_set: wall.synchronised,
             standing: standing(verdict),
             unseen,
-            drives: snapshot.drives.iter().map(|drive| drive_part::drive(settings, snapshot, drive)).collect(),
+            drives: snapshot.drives.iter().map(|drive| drive_part::drive(settings, verdict, snapshot, drive)).collect(),
             pools: snapshot.pools.iter().map(|pool| parts::pool(settings, snapshot, pool)).collect(),
             volumes: snapshot.volumes.iter().map(parts::volume).collect(),
             fans: snapshot.fans.iter().map(|fan| parts::fan(fan, verdict.fans.contains(&fan.key))).collect(),

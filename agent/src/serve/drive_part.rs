@@ -1,10 +1,12 @@
 //! A drive in the document, and how a reading becomes one.
 
 use super::document::{Reasons, reason};
+use super::outlook_part::{self, Outlook};
 use super::parts::{tray, value};
 use crate::reading::{
     self, Bus, DriveKind, Health, LoggedError, PastTest, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot,
 };
+use crate::verdict;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -38,6 +40,8 @@ pub struct Drive {
     pub temperature_c: Option<f64>,
     /// How old the temperature is.
     pub temperature_age_s: Option<u64>,
+    /// Where the temperature is heading, should nothing change.
+    pub outlook: Option<Outlook>,
     /// Data read from it per second.
     pub read_bytes_per_s: Option<f64>,
     /// Data written to it per second.
@@ -80,7 +84,12 @@ fn unread(health: &Health) -> Vec<String> {
     health.unread.iter().cloned().chain(broke_off).collect()
 }
 
-pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::Drive) -> Drive {
+pub(super) fn drive(
+    settings: &Settings,
+    verdict: &verdict::Verdict,
+    snapshot: &Snapshot,
+    drive: &reading::Drive,
+) -> Drive {
     let mut missing = Reasons::new();
     let moved = value(&drive.traffic, &mut missing, &["read_bytes_per_s", "written_bytes_per_s"], |traffic| *traffic);
     let temperature =
@@ -119,6 +128,10 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
             missing.insert(key.into(), "not fitted: neither the kernel nor udev knows one".into());
         }
     }
+    let outlook = verdict.outlooks.get(&drive.key).map(outlook_part::outlook);
+    if outlook.is_none() {
+        missing.insert("outlook".into(), outlook_part::no_outlook(drive));
+    }
     Drive {
         tray: tray(settings, drive),
         device: drive.device.clone(),
@@ -132,6 +145,7 @@ pub(super) fn drive(settings: &Settings, snapshot: &Snapshot, drive: &reading::D
         size_bytes: value(&drive.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
         temperature_c: temperature,
         temperature_age_s: temperature.map(|_| snapshot.taken.since(drive.temperature.taken).as_secs()),
+        outlook,
         read_bytes_per_s: moved.map(|traffic| traffic.inward.0),
         written_bytes_per_s: moved.map(|traffic| traffic.outward.0),
         link_speed_mbit_per_s: speed,
@@ -155,6 +169,7 @@ mod tests {
     use super::*;
     use crate::clock::Moment;
     use crate::demo::{self, heron, story};
+    use crate::judge::{Memory, judge};
     use crate::reading::{ErrorKind, Missing, Reason};
 
     /// The first drive of the box, after something was done to the health that it told.
@@ -164,7 +179,9 @@ mod tests {
         if let Ok(health) = &mut snapshot.drives[0].health.value {
             change(health);
         }
-        drive(&demo::settings().expect("the pretend box has settings"), &snapshot, &snapshot.drives[0])
+        let settings = demo::settings().expect("the pretend box has settings");
+        let (verdict, _) = judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot));
+        drive(&settings, &verdict, &snapshot, &snapshot.drives[0])
     }
 
     #[test]

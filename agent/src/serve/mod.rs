@@ -2,6 +2,7 @@
 
 pub mod document;
 pub mod drive_part;
-pub mod parts;
+pub mod outlook_part;
+mod parts;
 pub mod socket;
 pub mod table;

@@ -21,7 +21,20 @@ pub fn table(document: &Document) -> String {
     let mut why = Vec::new();
     rows(
         &mut text,
-        &["tray", "drive", "size", "power", "temp", "says", "self-test", "in MB/s", "out MB/s", "serial", "now"],
+        &[
+            "tray",
+            "drive",
+            "size",
+            "power",
+            "temp",
+            "heading",
+            "says",
+            "self-test",
+            "in MB/s",
+            "out MB/s",
+            "serial",
+            "now",
+        ],
         drives(document, &mut why),
     );
     rows(&mut text, &["pool", "level", "members", "state", "size"], pools(document));
@@ -63,6 +76,7 @@ fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
             shown(drive.size_bytes.map(|size| Bytes(size).to_string())),
             shown(drive.power.map(|power| format!("{power:?}").to_lowercase())),
             shown(drive.temperature_c.map(|degrees| Celsius(degrees).to_string())),
+            shown(drive.outlook.as_ref().and_then(heading)),
             shown(drive.assessment.map(|assessment| format!("{assessment:?}").to_lowercase())),
             shown(drive.self_test.map(test_words::in_short)),
             shown(rate(drive.read_bytes_per_s)),
@@ -72,6 +86,15 @@ fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
         ]
     };
     document.drives.iter().map(row).collect()
+}
+
+/// Where it settles and, when it is on its way to a limit, how long until that.
+fn heading(outlook: &super::outlook_part::Outlook) -> Option<String> {
+    let settles = outlook.heading_c.map(|degrees| Celsius(degrees).to_string());
+    let limit =
+        outlook.in_s.map(|seconds| format!("{} in {}", Celsius(outlook.limit_c), span(Duration::from_secs(seconds))));
+    let parts: Vec<String> = settles.into_iter().chain(limit).collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 fn pools(document: &Document) -> Vec<Vec<String>> {

@@ -1,6 +1,7 @@
 //! Tells what is new: words for conditions, and the ways out.
 
 mod drive_words;
+mod heat_words;
 pub mod log;
 mod pool_words;
 pub mod test_words;

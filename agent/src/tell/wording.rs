@@ -1,6 +1,7 @@
 //! Facts into words, the same for the log, the panel, a message and `look`: title, sentence, what to do, what not to
 //! do, evidence. Pure, and the only place where a condition gets its words.
 
+use super::heat_words::Warm;
 use super::{drive_words, pool_words};
 use crate::reading::ActivityKind;
 use crate::units::span;
@@ -75,28 +76,9 @@ pub fn listed(places: &[Place]) -> Option<String> {
 fn finding(finding: &Finding) -> Words {
     match finding {
         Finding::DriveGone { drive, pool, leave_in } => drive_gone(drive, pool.as_deref(), leave_in),
-        Finding::DriveHot { drive, now, limit, own_limit, others } => {
-            let among = others.map(|(coolest, warmest)| format!("others {:.0} to {warmest}", coolest.0));
-            let alone = others.is_some_and(|(_, warmest)| now.0 - warmest.0 >= 8.0);
-            Words {
-                title: format!("{} HOT {:.0}C", named(drive), now.0),
-                name: format!("{} HOT", named(drive)),
-                sentence: sentence(
-                    &[&pointed_at(drive), &format!("is at {now}, its limit is {limit}")],
-                    among.as_deref(),
-                ),
-                brief: if alone { "air blocked there?" } else { "fan? dust? room?" },
-                leave_in: None,
-                advice: match alone {
-                    true => "Look for what blocks the air to this drive, or warms it from beside.".to_owned(),
-                    false => "Look at the fan, the dust filter and the room.".to_owned(),
-                },
-                warning: "Do not move a drive while it turns, and do not reach into a turning fan.".to_owned(),
-                evidence: vec![
-                    format!("temperature {now}"),
-                    format!("limit {limit} ({})", if *own_limit { "from the drive's own" } else { "configured" }),
-                ],
-            }
+        Finding::DriveHot { drive, now, limit, own_limit, others, outlook } => {
+            let (now, limit, own_limit, others, outlook) = (*now, *limit, *own_limit, *others, *outlook);
+            Warm { drive, now, limit, own_limit, others, outlook }.words()
         }
         Finding::PoolDegraded { pool, level, missing, of, spare, lost, leave_in, rebuilding } => Words {
             title: if *spare == 0 { format!("{pool} UNPROTECTED") } else { format!("{pool} DEGRADED") },

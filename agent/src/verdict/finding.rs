@@ -1,6 +1,6 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
-use super::{Kind, Place, SaysFailing};
+use super::{Kind, Outlook, Place, SaysFailing};
 use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use std::time::Duration;
@@ -17,18 +17,20 @@ pub enum Finding {
         /// Labels of the drives that the pool cannot lose as well; empty when it could lose another.
         leave_in: Vec<String>,
     },
-    /// A drive is warmer than it should be.
+    /// A drive is warmer than it should be, or soon will be.
     DriveHot {
         /// Which.
         drive: Place,
         /// How warm.
         now: Celsius,
-        /// The limit that was passed.
+        /// The limit that was passed, or will be.
         limit: Celsius,
         /// True when the limit comes from the drive itself.
         own_limit: bool,
         /// The coolest and warmest of the other drives of its kind, if there are any.
         others: Option<(Celsius, Celsius)>,
+        /// Where it is heading and how long until its next limit, as far as its readings say.
+        outlook: Option<Outlook>,
     },
     /// A pool has lost members.
     PoolDegraded {
@@ -336,9 +338,7 @@ impl Finding {
             Self::FilesLow { .. } | Self::MetadataLow { .. } => Kind::InodesOrMetadataLow,
         }
     }
-}
 
-impl Finding {
     /// The drive that these facts are about, if they are about one.
     pub fn drive(&self) -> Option<&Place> {
         match self {

@@ -3,7 +3,7 @@
 
 use super::{DAY, HOUR, MINUTE, Story};
 use crate::judge::Memory;
-use crate::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Source};
+use crate::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Snapshot, Source};
 use crate::units::Celsius;
 
 fn count(drive: &mut Drive, name: &str, value: i64) {
@@ -196,9 +196,11 @@ fn two_that_warm_fast_are_told_of_together() {
             warm(drive, 36.0 + rise.min(9.0));
         }
     });
-    assert_eq!(told.told.len(), 2, "{:?}", told.told);
-    assert!(told.told[0].ends_with("opened drives-heating-together warning"));
-    assert!(told.told[1].ends_with("closed drives-heating-together"));
+    let together = told.of("drives-heating-together");
+    assert_eq!(together.len(), 2, "{together:?}");
+    assert!(together[0].ends_with("opened drives-heating-together warning"));
+    assert!(together[1].ends_with("closed drives-heating-together"));
+    assert!(told.of("drive-hot").iter().all(|line| !line.contains("warning")), "45 is below every limit");
 }
 
 #[test]
@@ -229,4 +231,46 @@ fn a_sleeping_drive_is_neither_warm_nor_cold_nor_lost() {
         }
     });
     assert_eq!(told.told, [""; 0]);
+}
+
+/// A drive that goes from 38 to `end` within about half an hour, from the first hour on.
+fn warms_to(end: f64) -> impl Fn(u64, &mut Snapshot) {
+    move |second, snapshot| {
+        let minutes = second.saturating_sub(HOUR) as f64 / 60.0;
+        let degrees = if second < 3 * HOUR { 38.0 + (end - 38.0) * (1.0 - (-minutes / 20.0).exp()) } else { 38.0 };
+        warm(&mut snapshot.drives[0], degrees.round());
+    }
+}
+
+#[test]
+fn a_drive_that_will_be_hot_is_a_notice_before_it_is_a_warning() {
+    let told = Story::new().play(0, 4 * HOUR, warms_to(54.0));
+    let hot = told.of("drive-hot");
+    let (seconds, what): (Vec<u64>, Vec<&str>) = hot
+        .iter()
+        .filter_map(|line| line.split_once(' '))
+        .map(|(second, what)| (second.parse::<u64>().expect("a second"), what))
+        .unzip();
+    let wanted = ["opened drive-hot notice", "worsened drive-hot warning", "closed drive-hot"];
+    assert_eq!(what, wanted);
+    // 49.5 is reached 25 minutes and a half after the first hour, and held for five.
+    assert!(seconds[0] < HOUR + 20 * MINUTE, "told ahead at {}", seconds[0]);
+    assert_eq!(seconds[1], HOUR + 31 * MINUTE);
+}
+
+#[test]
+fn a_drive_that_settles_below_its_limit_is_no_news() {
+    assert_eq!(Story::new().play(0, 4 * HOUR, warms_to(46.0)).of("drive-hot"), [""; 0]);
+}
+
+#[test]
+fn a_warning_ahead_ends_when_the_drive_no_longer_gets_there() {
+    let told = Story::new().play(0, 4 * HOUR, |second, snapshot| {
+        // The work ends after sixteen minutes.
+        let until = second.min(HOUR + 16 * MINUTE);
+        warms_to(56.0)(until, snapshot);
+    });
+    let hot = told.of("drive-hot");
+    assert_eq!(hot.len(), 2, "{hot:?}");
+    assert!(hot[0].ends_with("opened drive-hot notice") && hot[1].ends_with("closed drive-hot"), "{hot:?}");
 }

@@ -21,7 +21,10 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
     }
     lines.truncate(2);
     lines.extend(
-        warmest(view).into_iter().take(2).map(|(tray, celsius)| (format!("tray {}", tray.label), celsius.to_string())),
+        warmest(view)
+            .into_iter()
+            .take(2)
+            .map(|(tray, celsius)| (format!("tray {}", tray.label), warmth(view, tray, celsius))),
     );
     let board = snapshot.temperatures.iter().map(|sensor| {
         let value = sensor.value.get().map_or_else(|| "--".to_owned(), ToString::to_string);
@@ -38,6 +41,15 @@ fn speed(fan: &Fan) -> String {
         (_, true) => "FAULT".to_owned(),
         (Ok(speed), false) => speed.to_string(),
         (Err(why), false) => why.reason.words().to_owned(),
+    }
+}
+
+/// How warm it is and, when it will surely be warmer by a degree or more, where it is heading.
+fn warmth(view: &View<'_>, tray: &Tray, now: Celsius) -> String {
+    let outlook = tray.drive.as_ref().and_then(|key| view.verdict.outlooks.get(key));
+    match outlook.and_then(|outlook| outlook.heading) {
+        Some(end) if end.low >= now.0 + 1.0 => format!("{:.0} -> {}", now.0, Celsius(end.middle)),
+        _ => now.to_string(),
     }
 }
 

@@ -5,7 +5,7 @@ use super::*;
 use crate::clock::Moment;
 use crate::reading::{DriveKey, MemberErrorKind, TestKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
-use crate::verdict::{Counted, Kind, SaysFailing, Severity, Subject};
+use crate::verdict::{Counted, Interval, Kind, Outlook, Reaches, SaysFailing, Severity, Subject};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -23,7 +23,18 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let gone = |pool, leave_in| Finding::DriveGone { drive: drive(), pool, leave_in };
     let hot = |own_limit, others| {
         let (now, limit) = (Celsius(61.4), Celsius(58.0));
-        Finding::DriveHot { drive: drive(), now, limit, own_limit, others }
+        Finding::DriveHot { drive: drive(), now, limit, own_limit, others, outlook: None }
+    };
+    let ahead = |now, heading, minutes| {
+        let outlook = Some(on_its_way(heading, minutes));
+        Finding::DriveHot {
+            drive: drive(),
+            now: Celsius(now),
+            limit: Celsius(50.0),
+            own_limit: false,
+            others: None,
+            outlook,
+        }
     };
     let degraded = |spare, leave_in, rebuilding| {
         let (pool, level, lost) = (name(), "raid6".to_owned(), vec![drive()]);
@@ -62,6 +73,9 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         hot(true, None),
         hot(false, Some((Celsius(38.0), Celsius(41.0)))),
         hot(false, Some((Celsius(55.0), Celsius(60.0)))),
+        ahead(46.0, Some(53.2), [13, 18, 27]),
+        ahead(46.0, None, [10, 18, 30]),
+        ahead(51.0, Some(61.0), [5, 6, 8]),
         degraded(0, all_but_three(), true),
         degraded(1, Vec::new(), false),
         down(Down::Inactive, 0),
@@ -121,6 +135,13 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         Finding::MetadataLow { pool: name(), unallocated: Bytes(200_000_000), used: Percent(96.0) },
     ]);
     all
+}
+
+/// On its way to a limit of 53, there by these minutes.
+fn on_its_way(heading: Option<f64>, minutes: [u64; 3]) -> Outlook {
+    let heading = heading.map(|middle| Interval { low: middle - 1.0, middle, high: middle + 2.0 });
+    let [earliest, middle, latest] = minutes.map(|minutes| Duration::from_secs(60 * minutes));
+    Outlook { heading, limit: Celsius(53.0), reaches: Some(Reaches { earliest, middle, latest: Some(latest) }) }
 }
 
 fn tray(label: &str) -> Place {
@@ -194,6 +215,28 @@ fn a_title_about_a_drive_names_its_tray() {
         let words = words_of(finding);
         assert!(words.title.starts_with("TRAY B12a ") && words.name.starts_with("TRAY B12a "), "{}", words.title);
     }
+}
+
+#[test]
+fn what_is_ahead_is_said_with_the_time_left_as_finely_as_it_can_be_meant() {
+    let said = |now: f64, heading, seconds| {
+        let within = |seconds| Duration::from_secs(seconds);
+        let reaches = Reaches { earliest: within(300), middle: within(seconds), latest: Some(within(1_700)) };
+        let outlook = Some(Outlook { reaches: Some(reaches), ..on_its_way(heading, [0; 3]) });
+        let (limit, own_limit, others) = (Celsius(if now < 53.0 { 53.0 } else { 50.0 }), true, None);
+        words_of(Finding::DriveHot { drive: tray("5"), now: Celsius(now), limit, own_limit, others, outlook })
+    };
+    let words = said(47.0, Some(55.4), 1_090);
+    assert_eq!((words.title.as_str(), words.name.as_str()), ("TRAY 5 ->53C 20m", "TRAY 5 WARMING"));
+    assert_eq!(words.sentence, "Tray 5 (serial ..LARK) is at 47 °C and heads for 55 °C; 53 °C in about 20 min.");
+    assert_eq!(words.evidence[2], "53 °C foretold in 5 min to 28 min if nothing changes");
+    assert_eq!(said(47.0, None, 1_090).sentence, "Tray 5 (serial ..LARK) is at 47 °C; 53 °C in about 20 min.");
+    let titles: Vec<String> =
+        [0, 29, 100, 599, 601, 750, 751, 1_799].map(|seconds| said(47.0, None, seconds).title).into();
+    let minutes: Vec<&str> = titles.iter().filter_map(|title| title.strip_prefix("TRAY 5 ->53C ")).collect();
+    assert_eq!(minutes, ["1m", "1m", "2m", "10m", "10m", "15m", "15m", "30m"]);
+    let past = said(54.0, Some(61.0), 360);
+    assert_eq!(past.title, "TRAY 5 HOT 54C", "what is comes before what will be");
 }
 
 #[test]
