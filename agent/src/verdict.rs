@@ -5,11 +5,13 @@ mod estimate;
 mod finding;
 mod kind;
 mod outlook;
+mod self_test;
 
 pub use estimate::{Estimate, Rates};
 pub use finding::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
+pub use self_test::*;
 
 use crate::clock::Moment;
 use crate::reading::DriveKey;
@@ -67,6 +69,13 @@ pub enum Remark {
         before: i64,
         /// What it says now.
         now: i64,
+    },
+    /// Something about a drive's test of itself.
+    SelfTest {
+        /// Whose.
+        drive: Place,
+        /// What.
+        news: TestNews,
     },
 }
 

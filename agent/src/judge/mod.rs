@@ -20,6 +20,8 @@ mod pools;
 mod presence;
 pub mod rebuild;
 pub mod redundancy;
+pub mod request;
+mod self_tests;
 mod shelves;
 mod space;
 mod track;
@@ -28,7 +30,7 @@ mod warmth;
 
 use crate::clock::Moment;
 use crate::reading::Snapshot;
-use crate::verdict::{Change, Condition, Heard, Kind, Subject, Verdict};
+use crate::verdict::{Change, Condition, Finding, Heard, Kind, Subject, Verdict};
 use ledger::Ledger;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -49,6 +51,7 @@ pub struct Memory {
     fans: fans::Known,
     links: links::Known,
     warmth: warmth::Known,
+    self_tests: self_tests::Known,
     attachments: attachments::Known,
     work: pool_work::Known,
     volumes: volumes::Known,
@@ -82,6 +85,11 @@ impl Memory {
 
     fn open(&self) -> impl Iterator<Item = &Condition> {
         self.tracks.values().filter_map(Track::open)
+    }
+
+    /// The facts of a condition that is open.
+    fn finding(&self, kind: Kind, subject: &Subject) -> Option<&Finding> {
+        Some(&self.tracks.get(&(kind, subject.clone()))?.open()?.finding)
     }
 
     fn is_open(&self, kind: Kind, subject: &Subject) -> bool {
@@ -118,6 +126,7 @@ pub fn judge(
         memory.outlook.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
+        remarks.extend(memory.self_tests.learn(settings, snapshot));
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
         memory.ledger.learn_checks(snapshot, &checked);
         memory.ledger.learn_fill(snapshot);

@@ -67,6 +67,12 @@ pub fn pointed_at(place: &Place) -> String {
     }
 }
 
+/// The names of several drives in a sentence; `None` for no drives.
+pub fn listed(places: &[Place]) -> Option<String> {
+    let named: Vec<String> = places.iter().map(pointed_at).collect();
+    (!named.is_empty()).then(|| named.join(", "))
+}
+
 fn finding(finding: &Finding) -> Words {
     match finding {
         Finding::DriveGone { drive, pool, leave_in } => drive_gone(drive, pool.as_deref(), leave_in),
@@ -78,8 +84,7 @@ fn finding(finding: &Finding) -> Words {
             title: if *spare == 0 { format!("{pool} UNPROTECTED") } else { format!("{pool} DEGRADED") },
             name: format!("{pool} DEGRADED"),
             sentence: {
-                let lost: Vec<String> = lost.iter().map(pointed_at).collect();
-                let which = if lost.is_empty() { String::new() } else { format!(": {}", lost.join(", ")) };
+                let which = listed(lost).map(|lost| format!(": {lost}")).unwrap_or_default();
                 let left = if *spare == 0 { "no further loss".to_owned() } else { format!("{spare} more for certain") };
                 let filling = if *rebuilding { "; a member is being filled" } else { "" };
                 format!("{pool} ({level}) misses {missing} of {of} members{which}; it survives {left}{filling}.")
@@ -115,7 +120,7 @@ fn finding(finding: &Finding) -> Words {
             }],
         },
         Finding::LinkTrouble { link, what } => link_trouble(link, *what),
-        Finding::DriveSaysFailing { drive } => drive_words::failing(drive),
+        Finding::DriveSaysFailing { drive, how } => drive_words::failing(drive, *how),
         Finding::Counted { drive, what, total, grown, within } => {
             drive_words::counted(drive, *what, *total, *grown, *within)
         }

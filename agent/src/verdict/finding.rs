@@ -1,6 +1,6 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
-use super::{Estimate, Kind, Outlook, Place};
+use super::{Estimate, Kind, Outlook, Place, SaysFailing};
 use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use std::time::Duration;
@@ -108,10 +108,12 @@ pub enum Finding {
         /// What is wrong.
         what: LinkFault,
     },
-    /// A drive predicts that it will fail.
+    /// A drive predicts that it will fail, or failed its own test.
     DriveSaysFailing {
         /// Which.
         drive: Place,
+        /// How it says so.
+        how: SaysFailing,
     },
     /// A counter of a drive grew, or stands where it should not.
     Counted {
@@ -340,15 +342,13 @@ impl Finding {
             Self::FilesLow { .. } | Self::MetadataLow { .. } => Kind::InodesOrMetadataLow,
         }
     }
-}
 
-impl Finding {
     /// The drive that these facts are about, if they are about one.
     pub fn drive(&self) -> Option<&Place> {
         match self {
             Self::DriveGone { drive, .. }
             | Self::DriveHot { drive, .. }
-            | Self::DriveSaysFailing { drive }
+            | Self::DriveSaysFailing { drive, .. }
             | Self::Counted { drive, .. }
             | Self::SsdWorn { drive, .. }
             | Self::DriveNotAnswering { drive, .. }

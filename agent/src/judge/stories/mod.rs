@@ -9,6 +9,7 @@ mod boxes;
 mod drives;
 mod members;
 mod pools;
+mod self_tests;
 mod volumes;
 mod work;
 

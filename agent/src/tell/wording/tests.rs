@@ -3,9 +3,11 @@
 
 use super::*;
 use crate::clock::Moment;
-use crate::reading::{DriveKey, MemberErrorKind, Writing};
+use crate::reading::{DriveKey, MemberErrorKind, TestKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
-use crate::verdict::{Counted, Estimate, Interval, Kind, Outlook, Reaches, ReadRisk, Severity, SpaceLimit, Subject};
+use crate::verdict::{
+    Counted, Estimate, Interval, Kind, Outlook, Reaches, ReadRisk, SaysFailing, Severity, SpaceLimit, Subject,
+};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -66,6 +68,7 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let link = |what| Finding::LinkTrouble { link: name(), what };
     let (now, usual) = (MegabitsPerSecond(1000), MegabitsPerSecond(2500));
     let counted = |what| Finding::Counted { drive: drive(), what, total: 1_204, grown: 117, within: DAY };
+    let failing = |how| Finding::DriveSaysFailing { drive: drive(), how };
     let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
     let mismatch = |tries| {
         let patience = Duration::from_secs(30);
@@ -100,7 +103,13 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         link(LinkFault::Down),
         link(LinkFault::Slow { now, usual }),
         link(LinkFault::Unsteady { changes: 1_000, within: Duration::from_secs(600) }),
-        Finding::DriveSaysFailing { drive: drive() },
+        failing(SaysFailing::Assessment),
+        failing(SaysFailing::SelfTest { kind: TestKind::Short, failed_at_lba: None, age_hours: None }),
+        failing(SaysFailing::SelfTest {
+            kind: TestKind::Extended,
+            failed_at_lba: Some(u64::MAX),
+            age_hours: Some(60_000),
+        }),
         counted(Counted::Unreadable),
         counted(Counted::Reallocated),
         counted(Counted::CrcErrors),
