@@ -2,12 +2,14 @@
 //! people: those are in `tell/wording.rs`.
 
 mod estimate;
+mod facts;
 mod finding;
 mod kind;
 mod outlook;
 mod self_test;
 
 pub use estimate::{Estimate, Rates};
+pub use facts::*;
 pub use finding::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
