@@ -117,7 +117,8 @@ impl SeenPools {
         self.files_seen = Some(now);
         let found = self.look_for("btrfs file systems", btrfs::file_systems(host));
         see(&mut self.btrfs, found, |of| &of.uuid, same_but_for_what_is_filled);
-        let found = self.look_for("LVM volumes", dm::volumes(host));
+        // They are in the same folder as the arrays of md, which say so when it cannot be listed.
+        let found = dm::volumes(host).ok();
         see(&mut self.lvm, found, |of| &of.name, PartialEq::eq);
     }
 
@@ -165,7 +166,8 @@ impl SeenPools {
     /// The questions that are due. A btrfs file system is asked at its mount; at none of `mounts` it cannot be asked.
     pub fn questions(&self, host: &Host, clock: &Clock, mounts: &[&Mount], now: Moment) -> Vec<(Which, Question)> {
         let mut due: Vec<(Which, Question)> = Vec::new();
-        for (name, known) in self.zfs.iter().filter(|(name, known)| known.seen.is_due(now) && !self.is_suspended(name)) {
+        for (name, known) in self.zfs.iter().filter(|(name, known)| known.seen.is_due(now) && !self.is_suspended(name))
+        {
             let (host, clock, spotted) = (host.clone(), clock.clone(), known.seen.files.clone());
             let question = move || {
                 let told = spotted.ask(&host, &clock);

@@ -1,19 +1,21 @@
 //! One round after another: what is due is asked, what has come is taken in, and all of it becomes a snapshot.
 
+use super::mounts::SeenMounts;
+use super::order::Order;
 use super::pools::{self, SeenPools};
+use super::schedule::{self, Schedule};
 use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    Blind, Board, Drive, DriveKey, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic,
-    Unmounted, Volume,
+    AskedBy, Blind, Board, Drive, DriveKey, Link, Missing, Pool, Reading, Reason, Room, Snapshot, Source, Temperature,
+    Traffic,
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
-use crate::sense::parse::mountinfo::Mount;
 use crate::sense::parse::rate::{Count, rate};
 use crate::sense::pools::md;
-use crate::sense::{board, chips, drives, links, volumes};
+use crate::sense::{board, chips, drives, links};
 use crate::units::BytesPerSecond;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -28,8 +30,6 @@ const SELDOM: Duration = Duration::from_secs(60);
 const ZONES_EVERY: Duration = Duration::from_secs(10);
 /// How the kernel gets on with drives is looked at this often.
 const ATTACHMENTS_EVERY: Duration = Duration::from_secs(10);
-/// Room is asked for this often.
-const ROOM_EVERY: Duration = Duration::from_secs(10);
 
 /// Whom a worker asks.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -63,18 +63,14 @@ pub struct Rounds {
     zones: Vec<Temperature>,
     zones_asked: Option<Moment>,
     pools: SeenPools,
-    volumes: BTreeMap<String, SeenVolume>,
-    unmounted: Vec<Unmounted>,
-    meant_read_only: Vec<String>,
+    mounts: SeenMounts,
     ports: BTreeMap<String, (Count, Count)>,
     board: Board,
     looked_around: Option<Moment>,
-}
-
-struct SeenVolume {
-    mount: Mount,
-    room: Reading<Room>,
-    asked: Option<Moment>,
+    began: Moment,
+    schedule: Schedule,
+    /// The one drive that may be asked, while its owner waits for it.
+    attended: Option<DriveKey>,
 }
 
 impl Rounds {
@@ -83,6 +79,9 @@ impl Rounds {
         Self {
             workers: Workers::new(clock.clone()),
             host,
+            began: clock.now(),
+            schedule: Schedule::default(),
+            attended: None,
             clock,
             drives: BTreeMap::new(),
             attachments_seen: None,
@@ -91,9 +90,7 @@ impl Rounds {
             zones: Vec::new(),
             zones_asked: None,
             pools: SeenPools::default(),
-            volumes: BTreeMap::new(),
-            unmounted: Vec::new(),
-            meant_read_only: Vec::new(),
+            mounts: SeenMounts::default(),
             ports: BTreeMap::new(),
             board: Board::default(),
             looked_around: None,
@@ -123,11 +120,42 @@ impl Rounds {
             self.give_up(&target);
         }
         let links = self.links(now, &mut blind);
-        let mut pools = look("pools", &mut blind, md::pools(&self.host, now));
+        let arrays = md::pools(&self.host, now);
+        let are_seen = arrays.is_ok();
         let (others, silent) = self.pools.as_read(&self.host, now);
+        let mut pools = look("pools", &mut blind, arrays);
         pools.extend(others);
         blind.extend(silent);
+        self.keep_schedule(are_seen.then_some(&*pools), now);
         self.compose(links, pools, blind)
+    }
+
+    /// Takes in what the core has to say.
+    pub fn take_order(&mut self, order: Order) {
+        let now = self.clock.now();
+        let mut request = |key: &DriveKey, step| {
+            let seen = self.drives.values_mut().find(|seen| seen.identity.key == *key);
+            seen.map(|seen| seen.request(step, AskedBy::Owner, now))
+        };
+        match order {
+            Order::Schedule(schedule) => self.schedule = schedule,
+            Order::Attend(drive) => {
+                request(&drive, None);
+                self.attended = Some(drive);
+            }
+            Order::SelfTest { drive, step } => drop(request(&drive, Some(step))),
+        }
+    }
+
+    /// Lets a drive begin a self-test when the schedule says so; it is asked in the next round.
+    fn keep_schedule(&mut self, pools: Option<&[Pool]>, now: Moment) {
+        let candidates: Vec<_> = self.drives.values().map(SeenDrive::candidate).collect();
+        let due = schedule::due(self.schedule, now, self.began, &candidates, pools);
+        let due = due.map(|(key, step)| (key.clone(), step));
+        if let Some((key, step)) = due {
+            let seen = self.drives.values_mut().find(|seen| seen.identity.key == key);
+            seen.into_iter().for_each(|seen| seen.request(Some(step), AskedBy::Schedule, now));
+        }
     }
 
     /// True when a drive has come or gone.
@@ -171,7 +199,11 @@ impl Rounds {
     }
 
     fn ask_drives(&mut self, now: Moment) {
-        for seen in self.drives.values_mut() {
+        let may_be_asked = |seen: &&mut SeenDrive| match &self.attended {
+            Some(attended) => seen.identity.key == *attended,
+            None => true,
+        };
+        for seen in self.drives.values_mut().filter(may_be_asked) {
             let Some(question) = seen.question(&self.host, &self.clock, now) else { continue };
             let target = Target::Drive(seen.spotted.device.clone(), seen.spotted.instance);
             let asked = self.workers.ask(&target, move || {
@@ -217,44 +249,19 @@ impl Rounds {
     }
 
     fn look_at_mounts(&mut self, now: Moment, blind: &mut Vec<Blind>) {
-        let mounts = match volumes::mounts(&self.host) {
-            Ok(mounts) => mounts,
-            Err(why) => return blind.push(Blind { what: "mounts".to_owned(), why }),
-        };
-        self.unmounted = mounts.unmounted;
-        self.meant_read_only = mounts.meant_read_only;
-        self.volumes.retain(|_, seen| mounts.volumes.iter().any(|mount| mount.is_same(&seen.mount)));
-        for mount in mounts.volumes {
-            if let Some(seen) = self.volumes.get_mut(&mount.point) {
-                seen.mount = mount.clone();
-            }
-            let seen = self.volumes.entry(mount.point.clone()).or_insert_with(|| SeenVolume {
-                mount,
-                room: Reading::new(Err(Missing::new(Reason::NotAsked, "not answered yet")), now, Source::Statvfs),
-                asked: None,
-            });
-            if !is_due(seen.asked, ROOM_EVERY, now) {
-                continue;
-            }
-            if seen.mount.zfs_pool().is_some_and(|pool| self.pools.is_suspended(pool)) {
-                let why = Missing::new(Reason::NotAsked, "its pool is suspended, and who asks may wait for good");
-                seen.room = Reading::new(Err(why), now, Source::Statvfs);
-                continue;
-            }
-            let (host, clock, point) = (self.host.clone(), self.clock.clone(), seen.mount.point.clone());
-            let question =
-                move || Answer::Room(Reading::new(volumes::room(&host, &point), clock.now(), Source::Statvfs));
-            if self.workers.ask(&Target::Volume(seen.mount.point.clone()), question) {
-                seen.asked = Some(now);
+        look("mounts", blind, self.mounts.look(&self.host, now));
+        let pools = &self.pools;
+        for (point, question) in self.mounts.questions(&self.host, &self.clock, |pool| pools.is_suspended(pool), now) {
+            if self.workers.ask(&Target::Volume(point.clone()), move || Answer::Room(question())) {
+                self.mounts.asked(&point, now);
             }
         }
-        let volumes = &self.volumes;
-        self.workers.keep_only(|target| !matches!(target, Target::Volume(point) if !volumes.contains_key(point)));
+        let mounts = &self.mounts;
+        self.workers.keep_only(|target| !matches!(target, Target::Volume(point) if !mounts.has(point)));
     }
 
     fn ask_pools(&mut self, now: Moment) {
-        let mounts: Vec<&Mount> = self.volumes.values().map(|seen| &seen.mount).collect();
-        for (which, question) in self.pools.questions(&self.host, &self.clock, &mounts, now) {
+        for (which, question) in self.pools.questions(&self.host, &self.clock, &self.mounts.mounts(), now) {
             if self.workers.ask(&Target::Pool(which.clone()), move || Answer::Pool(question())) {
                 self.pools.asked(&which, now);
             }
@@ -270,11 +277,7 @@ impl Rounds {
                     seen.take_in(*told, at);
                 }
             }
-            (Target::Volume(point), Answer::Room(room)) => {
-                if let Some(seen) = self.volumes.get_mut(&point) {
-                    seen.room = room;
-                }
-            }
+            (Target::Volume(point), Answer::Room(room)) => self.mounts.take_in(&point, room),
             (Target::Chip(key), Answer::Chip(answers)) => {
                 self.chip_answers.insert(key, answers);
             }
@@ -295,9 +298,7 @@ impl Rounds {
                 }
             }
             Target::Volume(point) => {
-                if let Some(seen) = self.volumes.get_mut(point) {
-                    seen.room = Reading::new(Err(why()), now, Source::Statvfs);
-                }
+                self.mounts.take_in(point, Reading::new(Err(why()), now, Source::Statvfs));
             }
             Target::Chip(key) => {
                 if let Some(chip) = self.chips.iter().find(|chip| chip.key == *key) {
@@ -331,26 +332,17 @@ impl Rounds {
         ports.into_iter().map(link).collect()
     }
 
-    fn compose(&self, links: Vec<Link>, pools: Vec<crate::reading::Pool>, blind: Vec<Blind>) -> Snapshot {
+    fn compose(&self, links: Vec<Link>, pools: Vec<Pool>, blind: Vec<Blind>) -> Snapshot {
         let mut drives: Vec<Drive> = self.drives.values().map(SeenDrive::as_read).collect();
         drives.sort_by(|a, b| (a.port.is_none(), &a.port, &a.device).cmp(&(b.port.is_none(), &b.port, &b.device)));
         let answers = || self.chip_answers.values();
-        let volumes = self.volumes.values().map(|seen| Volume {
-            mount: seen.mount.point.clone(),
-            file_system: seen.mount.file_system.clone(),
-            source: seen.mount.source.clone(),
-            room: seen.room.clone(),
-            writing: seen.mount.writing,
-            meant_read_only: self.meant_read_only.contains(&seen.mount.point),
-            errors: volumes::errors(&self.host, &seen.mount),
-        });
         Snapshot {
             taken: self.clock.now(),
             board: self.board.clone(),
             drives,
             pools,
-            volumes: volumes.collect(),
-            unmounted: self.unmounted.clone(),
+            volumes: self.mounts.as_read(&self.host),
+            unmounted: self.mounts.unmounted(),
             fans: answers().flat_map(|answer| answer.fans.clone()).collect(),
             temperatures: answers()
                 .flat_map(|answer| answer.temperatures.clone())

@@ -44,8 +44,7 @@ fn songs(heron: &PretendBox, told: Option<&Told>) -> Pool {
 
 fn vg_lv(heron: &PretendBox, status: &str, table: &str) -> Pool {
     let found = dm::volumes(&Host::at(heron.root())).unwrap();
-    let told =
-        dm_members::Told { status: dm_raid::status(status).unwrap(), table: dm_raid::table(table).unwrap() };
+    let told = dm_members::Told { status: dm_raid::status(status).unwrap(), table: dm_raid::table(table).unwrap() };
     pools::lvm::pool(&found[0], Ok(&told), Moment::default())
 }
 
@@ -189,7 +188,7 @@ fn lvm_mirror() -> PretendBox {
 #[test]
 fn an_lvm_mirror_has_its_images_in_their_places() {
     let heron = lvm_mirror();
-    let pool = vg_lv(&heron, "raid1 2 AA 409600/409600 idle 0 128 -", TWO);
+    let pool = vg_lv(&heron, "raid1 2 AA 409600/409600 idle 128 0 -", TWO);
     assert_eq!((pool.name.as_str(), pool.level.as_str(), pool.wanted), ("vg-lv", "raid1", 2));
     assert!(pool.key.starts_with("LVM-"), "{}", pool.key);
     assert_eq!(members(&pool), ["0 vg-lv_rimage_0 on sda Active", "1 vg-lv_rimage_1 on sdb Active"]);
@@ -202,7 +201,7 @@ fn an_lvm_mirror_has_its_images_in_their_places() {
 
 #[test]
 fn an_lvm_mirror_that_is_filled_anew_says_how_far_it_is() {
-    let pool = vg_lv(&lvm_mirror(), "raid1 2 Aa 102400/409600 recover 0 7 -", TWO);
+    let pool = vg_lv(&lvm_mirror(), "raid1 2 Aa 102400/409600 recover 7 0 -", TWO);
     assert_eq!((pool.activity.kind, pool.activity.done), (ActivityKind::Rebuild, Some(0.25)));
     assert_eq!((pool.missing, stands(&pool)), (Some(1), (1, true, 0, vec![0])));
     assert_eq!(pool.mismatches, None, "what is counted while work runs is not yet whole");

@@ -70,10 +70,12 @@ fn stands(pool: &Pool) -> (u32, bool, u32, Vec<u32>) {
 fn a_whole_raidz_has_every_drive_in_its_place_and_a_spare_beside() {
     let heron = disks(&["sda", "sdb", "sdc", "sde"]);
     let tank = as_pool(&heron, PoolState::Online, &told(&heron, sample!("2.3-checksums.json"), "tank"));
-    assert_eq!((tank.key.as_str(), tank.name.as_str(), tank.level.as_str()), ("16264776641714663669", "tank", "raidz1"));
+    assert_eq!(
+        (tank.key.as_str(), tank.name.as_str(), tank.level.as_str()),
+        ("16264776641714663669", "tank", "raidz1")
+    );
     assert_eq!((tank.wanted, tank.missing, tank.running.get()), (3, Some(0), Some(&PoolRunning::Running)));
-    let wanted =
-        ["0 sda1 on sda Active", "1 sdb1 on sdb Active", "2 sdc1 on sdc Active", "- sde1 on sde Spare"];
+    let wanted = ["0 sda1 on sda Active", "1 sdb1 on sdb Active", "2 sdc1 on sdc Active", "- sde1 on sde Spare"];
     assert_eq!(members(&tank), wanted);
     assert_eq!(stands(&tank), (0, true, 1, vec![]));
     let errors = &tank.members[1].errors;

@@ -115,7 +115,9 @@ fn activity(of: &FileSystem, told: Option<&Told>) -> Activity {
         WorkKind::Operation(Operation::Balance) => ActivityKind::Balance,
         WorkKind::Operation(Operation::BalancePaused) => ActivityKind::Frozen,
         WorkKind::Operation(Operation::DeviceReplace) => ActivityKind::Rebuild,
-        WorkKind::Operation(Operation::DeviceAdd | Operation::DeviceRemove | Operation::Resize) => ActivityKind::Reshape,
+        WorkKind::Operation(Operation::DeviceAdd | Operation::DeviceRemove | Operation::Resize) => {
+            ActivityKind::Reshape
+        }
     };
     at_work(kind, work.done)
 }

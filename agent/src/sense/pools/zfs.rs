@@ -80,11 +80,8 @@ pub fn pool(
     let is_suspended = running == Ok(PoolRunning::Suspended);
     let known = unknown(PoolKind::Zfs, key, spotted.name.clone(), running, now);
     let size = Missing::new(Reason::NotFitted, "what fits into a ZFS pool depends on its data sets");
-    let known = Pool {
-        size: Reading::new(Err(size), now, Source::Pool),
-        after_crash: Some(AfterCrash::Nothing),
-        ..known
-    };
+    let known =
+        Pool { size: Reading::new(Err(size), now, Source::Pool), after_crash: Some(AfterCrash::Nothing), ..known };
     let Some(told) = told else { return known };
     let layout = Layout::of(host, told);
     Pool {
