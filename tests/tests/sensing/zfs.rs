@@ -216,8 +216,7 @@ fn the_modules_word_is_in_every_snapshot_and_a_frozen_pool_is_not_asked_for_its_
     assert_eq!((unknown.level.as_str(), unknown.wanted, unknown.missing), ("", 0, None));
     assert_eq!(first.blind, [], "that nobody may be asked is no fault");
     let room = |volume: &str, snapshot: &traylight::reading::Snapshot| {
-        let found = snapshot.volumes.iter().find(|of| of.mount == volume).unwrap().room.missing().unwrap().to_string();
-        found
+        snapshot.volumes.iter().find(|of| of.mount == volume).unwrap().room.missing().unwrap().to_string()
     };
     let recorded = "not asked: a recorded tree has no file system to ask";
     until(&mut rounds, "an answer", |snapshot| (room("/srv/songs", snapshot) == recorded).then_some(()));
