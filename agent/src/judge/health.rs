@@ -4,11 +4,12 @@
 //! The thresholds are starting values (common practice, no source), except that one pending, reallocated or
 //! uncorrectable sector counts: Pinheiro, Weber and Barroso (FAST 2007) found 1 to be the critical number.
 
+use super::about::About;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives, redundancy};
-use crate::reading::{Drive, DriveKey, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind};
+use crate::reading::{DriveKey, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind};
 use crate::units::Percent;
-use crate::verdict::{Counted, Finding, Kind, SaysFailing, Severity, Subject};
+use crate::verdict::{Counted, Finding, Kind, SaysFailing, Severity};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -29,14 +30,6 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
         [about.failing(), about.unreadable(), about.reallocated(), about.crc(), about.power(), about.worn()]
     });
     seen.flatten().collect()
-}
-
-/// One drive and what is known of it.
-struct About<'a> {
-    settings: &'a Settings,
-    memory: &'a Memory,
-    snapshot: &'a Snapshot,
-    drive: &'a Drive,
 }
 
 impl About<'_> {
@@ -141,23 +134,11 @@ impl About<'_> {
     }
 
     fn sight(&self, side: Side, finding: Finding, holds: Holds) -> Sight {
-        Sight { subject: self.subject(), side, seen: self.drive.health.taken, finding, holds }
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::Drive(self.key().clone())
+        self.sight_at(self.drive.health.taken, side, finding, holds)
     }
 
     fn growth(&self, counter: &str, within: Duration) -> Option<i64> {
         self.memory.ledger.growth(self.key(), counter, within)
-    }
-
-    fn key(&self) -> &DriveKey {
-        &self.drive.key
-    }
-
-    fn place(&self) -> crate::verdict::Place {
-        drives::place_of(self.settings, self.drive)
     }
 }
 

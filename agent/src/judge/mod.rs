@@ -1,6 +1,7 @@
 //! Judging is a function of data: settings, memory, now and a snapshot in; a verdict and what is new out. Nothing in
 //! this folder opens, sends, waits, logs or asks the time.
 
+mod about;
 mod acquaintances;
 mod answering;
 mod attachments;

@@ -83,7 +83,10 @@ impl Work {
         let works = !matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Frozen);
         self.remaining = size.zip(pool.activity.done).filter(|_| works).map(|(size, done)| {
             let finished = (size.0 as f64 * done.clamp(0.0, 1.0)) as u64;
-            self.pace.learn(now, Bytes(finished));
+            // md tells how far it is every few minutes only; in between nothing is known of its speed.
+            if self.stands.is_none_or(|(before, _)| !same || done != before) {
+                self.pace.learn(now, Bytes(finished));
+            }
             Bytes(size.0 - finished)
         });
         self.stands = match (pool.activity.done, self.stands) {

@@ -75,6 +75,15 @@ fn a_rebuild_says_how_long_it_will_take_and_what_it_risks() {
     assert!(told.contains("at 1 error in 10^14 bits, class guessed from the kind of drive"), "{told}");
 }
 
+/// md tells its progress every five minutes or sixteenth of the whole (drivers/md/md.c, `UPDATE_FREQUENCY`).
+#[test]
+fn progress_that_is_told_every_five_minutes_is_no_standstill_in_between() {
+    let story = Story::new().play(0, HOUR, |second, snapshot| rebuild(second - second % 300, snapshot));
+    let verdict = story.verdict.expect("there was a look");
+    let hours = verdict.work_left["5a6e0b1c-heron-songs"].middle.as_secs_f64() / 3600.0;
+    assert!((2.6..2.9).contains(&hours), "{hours}");
+}
+
 /// Of mirrored pairs only the partner is read.
 #[test]
 fn a_mirror_reads_one_copy() {

@@ -6,6 +6,7 @@
 mod ahead;
 mod attachments;
 mod boxes;
+mod changes;
 mod drives;
 mod members;
 mod pools;
