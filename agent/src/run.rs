@@ -5,7 +5,7 @@ use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::keep::{self, Saver, Store};
 use crate::probe::keeper::{Keeper, News};
-use crate::reading::Snapshot;
+use crate::reading::{Missing, Snapshot};
 use crate::serve::document::Document;
 use crate::serve::socket::{StateSocket, hand_out};
 use crate::show::glass::{PanelThread, Report};
@@ -121,7 +121,9 @@ impl Core {
     pub fn hear(&mut self, news: News) -> Vec<Entry> {
         match news {
             News::Snapshot(snapshot) => {
-                self.snapshot = Some(*snapshot);
+                let before = self.snapshot.replace(*snapshot).and_then(|before| before.deaf);
+                let deaf = self.snapshot.as_ref().and_then(|snapshot| snapshot.deaf.as_ref());
+                let unheard = deaf.filter(|_| before.is_none()).map(about_events);
                 let back = self.lost_since.take().map(|since| {
                     let silent = span(self.clock.now().since(since));
                     Entry::agent(
@@ -130,7 +132,7 @@ impl Core {
                         format!("the probe answers again; readings were missing for {silent}"),
                     )
                 });
-                back.into_iter().collect()
+                back.into_iter().chain(unheard).collect()
             }
             News::Lost { why, again_in } => {
                 self.lost_since.get_or_insert(self.clock.now());
@@ -185,6 +187,11 @@ async fn visitor(socket: Option<&StateSocket>) -> std::io::Result<tokio::net::Un
         Some(socket) => socket.visitor().await,
         None => std::future::pending().await,
     }
+}
+
+fn about_events(why: &Missing) -> Entry {
+    let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
+    Entry::agent(5, "events-unheard", late)
 }
 
 fn about_panel(said: Report) -> Entry {

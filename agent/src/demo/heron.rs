@@ -77,6 +77,7 @@ pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
         }],
         unmounted: Vec::new(),
         blind: Vec::new(),
+        deaf: None,
     }
 }
 

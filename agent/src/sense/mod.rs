@@ -15,4 +15,5 @@ pub mod host;
 pub mod links;
 pub mod parse;
 pub mod pools;
+pub mod uevents;
 pub mod volumes;

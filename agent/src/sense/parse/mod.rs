@@ -44,4 +44,5 @@ pub mod temperature;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod udev;
+pub mod uevent;
 pub mod union;

@@ -49,7 +49,8 @@ mod tests {
     #[test]
     fn the_device_manager_wraps_the_same_fields_in_another_header_and_is_not_mistaken_for_the_kernel() {
         // Its header, as systemd's sd-device library writes it (from memory): a name, a mark, offsets and hashes.
-        let wrapped = [b"libudev\0\xfe\xed\xca\xfe(\0\0\0".as_slice(), DISK_PULLED.replace('|', "\0").as_bytes()].concat();
+        let wrapped =
+            [b"libudev\0\xfe\xed\xca\xfe(\0\0\0".as_slice(), DISK_PULLED.replace('|', "\0").as_bytes()].concat();
         assert!(!is_worth_a_look(0, &wrapped));
     }
 
