@@ -210,3 +210,26 @@ fn about_saving(said: keep::Report) -> Entry {
         keep::Report::WorksAgain => Entry::agent(5, "saved-again", "what drives count is saved again"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::Reason;
+
+    #[test]
+    fn that_the_kernels_messages_are_refused_is_said_once_and_again_after_they_were_heard() {
+        let mut core = Core::default();
+        let refused = || Some(Missing::new(Reason::Refused, "a netlink socket: operation not permitted"));
+        let mut said = |deaf| {
+            let entries = core.hear(News::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
+            entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
+        };
+        let wanted = "events-unheard the kernel's events are not heard, so changes are noticed up to 2 s late: \
+                      refused: a netlink socket: operation not permitted";
+        assert_eq!(said(None), [""; 0]);
+        assert_eq!(said(refused()), [wanted]);
+        assert_eq!(said(refused()), [""; 0]);
+        assert_eq!(said(None), [""; 0]);
+        assert_eq!(said(refused()), [wanted]);
+    }
+}
