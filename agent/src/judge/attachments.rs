@@ -1,11 +1,12 @@
 //! sata-slow, drive-timeouts and recovery-time-mismatch: how the kernel gets on with a drive. Cables, plugs and power
 //! are behind these more often than the drive is.
 
+use super::about::About;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives};
 use crate::clock::Moment;
 use crate::reading::{Drive, DriveKey, DriveKind, Pool, Power, Reason, RecoveryLimit, Snapshot};
-use crate::verdict::{Counted, Finding, Severity, Subject};
+use crate::verdict::{Counted, Finding, Severity};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -79,14 +80,6 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     seen.flatten().collect()
 }
 
-/// One drive and what is known of it.
-struct About<'a> {
-    settings: &'a Settings,
-    memory: &'a Memory,
-    snapshot: &'a Snapshot,
-    drive: &'a Drive,
-}
-
 impl About<'_> {
     /// Measured against what this drive did here before: many a drive or port never does more.
     fn slow(&self) -> Option<Sight> {
@@ -95,7 +88,7 @@ impl About<'_> {
         let best = agreed.best_speed.filter(|_| agreed.port == self.drive.port)?;
         let side = if now < best { Side::Raised(Severity::Warning) } else { Side::Clear };
         let holds = Holds::new(Duration::from_secs(600), Duration::ZERO);
-        Some(self.sight(side, Finding::SataSlow { drive: self.place(), now, best }, holds))
+        Some(self.sight_at(self.snapshot.taken, side, Finding::SataSlow { drive: self.place(), now, best }, holds))
     }
 
     fn timeouts(&self) -> Option<Sight> {
@@ -105,7 +98,7 @@ impl About<'_> {
         let count = |number: u64| i64::try_from(number).unwrap_or(i64::MAX);
         let (total, grown) = (count(known.count?), count(grown));
         let finding = Finding::Counted { drive: self.place(), what: Counted::TimeOuts, total, grown, within: DAY };
-        Some(self.sight(side, finding, AT_ONCE))
+        Some(self.sight_at(self.snapshot.taken, side, finding, AT_ONCE))
     }
 
     /// A disk that tries for longer than the kernel waits is reset in the middle of it, and its pool may throw it out
@@ -113,7 +106,7 @@ impl About<'_> {
     fn recovery(&self) -> Option<Sight> {
         let patience = *self.drive.attachment.patience.get()?;
         let health = self.drive.health.get()?;
-        let is_redundant = |pool: &Pool| !matches!(pool.level.as_str(), "raid0" | "linear");
+        let is_redundant = |pool: &Pool| pool.groups.iter().any(|group| group.tolerates > 0);
         let in_a_pool = drives::pool_of(self.snapshot, &self.drive.device).is_some_and(is_redundant);
         let tries = match &health.recovery_limit {
             Ok(RecoveryLimit::Off) => None,
@@ -129,15 +122,6 @@ impl About<'_> {
         let side = if is_meant && too_long { Side::Raised(Severity::Notice) } else { Side::Clear };
         let device = self.drive.device.clone();
         let finding = Finding::RecoveryTimeMismatch { drive: self.place(), device, tries, patience };
-        Some(self.sight(side, finding, AT_ONCE))
-    }
-
-    fn sight(&self, side: Side, finding: Finding, holds: Holds) -> Sight {
-        let subject = Subject::Drive(self.drive.key.clone());
-        Sight { subject, side, seen: self.snapshot.taken, finding, holds }
-    }
-
-    fn place(&self) -> crate::verdict::Place {
-        drives::place_of(self.settings, self.drive)
+        Some(self.sight_at(self.snapshot.taken, side, finding, AT_ONCE))
     }
 }

@@ -1,11 +1,14 @@
 //! The probe process: it alone touches drives, mounts and chips, and may be lost without loss. It writes one snapshot
-//! after another to its socket, by its pace and when the kernel calls, and ends when nobody reads them any more.
+//! after another to its socket, by its pace and when the kernel calls, takes the few orders that come back, and ends
+//! when nobody reads any more.
 
 mod account;
 pub mod keeper;
 mod manners;
+pub mod order;
 mod pacing;
 pub mod rounds;
+pub mod schedule;
 mod seen;
 mod wakers;
 pub mod wire;
@@ -14,49 +17,79 @@ mod workers;
 use crate::clock::Clock;
 use crate::reading::Snapshot;
 use crate::sense::host::Host;
+use order::Order;
 use pacing::{Pacing, Step};
 use rounds::Rounds;
-use std::io::{self, Write};
+use std::io::{self, Read, Write};
 use std::os::unix::net::UnixStream;
 use std::time::Duration;
 use wakers::{Wakers, Woken};
+use wire::Decoder;
 
-/// Runs until the reader of `out` is gone.
+/// Runs until the other end of `core` is gone.
 ///
 /// # Errors
-/// When the socket fails in another way than by its reader going away.
-pub fn run(host: Host, clock: Clock, mut out: UnixStream) -> io::Result<()> {
-    let mut wakers = Wakers::new(host.clone());
-    let mut rounds = Rounds::new(host, clock.clone());
-    let mut pacing = Pacing::new();
-    while reader_stays_until_round(&mut pacing, &mut wakers, &clock, &out)? {
-        wakers.renew();
-        let snapshot = Snapshot { deaf: wakers.deaf().cloned(), ..rounds.round() };
-        let sent = wire::encode(&snapshot).and_then(|bytes| out.write_all(&bytes));
-        match sent {
-            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => break,
-            other => other?,
-        }
-    }
+/// When the socket fails in another way than by its other end going away, or nonsense comes from there.
+pub fn run(host: Host, clock: Clock, core: UnixStream) -> io::Result<()> {
+    let mut probe = Probe {
+        wakers: Wakers::new(host.clone()),
+        rounds: Rounds::new(host, clock.clone()),
+        pacing: Pacing::new(),
+        orders: Decoder::default(),
+        clock,
+        core,
+    };
+    while probe.waits_for_round()? && probe.round()? {}
     Ok(())
 }
 
-/// Waits until a round is due; false as soon as the reader is gone.
-fn reader_stays_until_round(
-    pacing: &mut Pacing,
-    wakers: &mut Wakers,
-    clock: &Clock,
-    reader: &UnixStream,
-) -> io::Result<bool> {
-    while let Step::Wait { left, listening } = pacing.step(clock.now()) {
-        match wakers.wait(reader, left, listening)? {
-            Woken::TimeUp => {}
-            Woken::ReaderGone => return Ok(false),
-            called => pacing.woken(clock.now(), called == Woken::Called),
+struct Probe {
+    clock: Clock,
+    core: UnixStream,
+    orders: Decoder,
+    wakers: Wakers,
+    pacing: Pacing,
+    rounds: Rounds,
+}
+
+impl Probe {
+    /// Waits until a round is due; false as soon as the core is gone.
+    fn waits_for_round(&mut self) -> io::Result<bool> {
+        while let Step::Wait { left, listening } = self.pacing.step(self.clock.now()) {
+            match self.wakers.wait(&self.core, left, listening)? {
+                Woken::TimeUp => {}
+                Woken::Core if !self.take_orders()? => return Ok(false),
+                woken => self.pacing.woken(self.clock.now(), woken != Woken::ForNothing),
+            }
+        }
+        // The round answers calls that nobody listened to, too.
+        let woken = self.wakers.wait(&self.core, Duration::ZERO, true)?;
+        self.pacing.round(self.clock.now(), woken == Woken::Called);
+        Ok(woken != Woken::Core || self.take_orders()?)
+    }
+
+    /// Looks and tells; false when the core is gone.
+    fn round(&mut self) -> io::Result<bool> {
+        self.wakers.renew();
+        let snapshot = Snapshot { deaf: self.wakers.deaf().cloned(), ..self.rounds.round() };
+        match wire::encode(&snapshot).and_then(|bytes| self.core.write_all(&bytes)) {
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(false),
+            sent => sent.map(|()| true),
         }
     }
-    // The round answers calls that nobody listened to, too.
-    let called = wakers.wait(reader, Duration::ZERO, true)?;
-    pacing.round(clock.now(), called == Woken::Called);
-    Ok(called != Woken::ReaderGone)
+
+    /// Takes what the core has written; false when it is gone.
+    fn take_orders(&mut self) -> io::Result<bool> {
+        let mut piece = [0; 4096];
+        match self.core.read(&mut piece) {
+            Ok(0) => return Ok(false),
+            Ok(length) => self.orders.push(&piece[..length]),
+            Err(error) if error.kind() == io::ErrorKind::ConnectionReset => return Ok(false),
+            Err(error) => return Err(error),
+        }
+        while let Some(order) = self.orders.next_message::<Order>().map_err(io::Error::other)? {
+            self.rounds.take_order(order);
+        }
+        Ok(true)
+    }
 }

@@ -1,5 +1,5 @@
-//! What can end the probe's wait: files of the kernel that tell when they change, the kernel's messages, and the reader
-//! going away. A call says only that a look is worth it now. Calls can be lost, so the pace goes on without them.
+//! What can end the probe's wait: files of the kernel that tell when they change, the kernel's messages, and the
+//! core. A call says only that a look is worth it now. Calls can be lost, so the pace goes on without them.
 
 use crate::reading::Missing;
 use crate::sense::host::Host;
@@ -28,8 +28,8 @@ pub enum Woken {
     Called,
     /// There was a call, but about something else.
     ForNothing,
-    /// The reader is gone.
-    ReaderGone,
+    /// The core has written something, or is gone.
+    Core,
 }
 
 /// Everything that can call.
@@ -68,14 +68,13 @@ impl Wakers {
         }
     }
 
-    /// Waits until the time is up or the reader is gone; when `listening`, also until something calls. A call is taken
-    /// in at once: some files tell of a change to one poll only.
+    /// Waits until the time is up or the core has a word; when `listening`, also until something calls. A call is taken
+    /// in at once: some files tell of a change to one poll only. With a word of the core a round is due in any case.
     ///
     /// # Errors
     /// When the kernel refuses to wait.
-    pub fn wait(&mut self, reader: &impl AsFd, left: Duration, listening: bool) -> io::Result<Woken> {
-        // The reader never writes, so readable means closed.
-        let mut watched = vec![PollFd::new(reader, PollFlags::IN)];
+    pub fn wait(&mut self, core: &impl AsFd, left: Duration, listening: bool) -> io::Result<Woken> {
+        let mut watched = vec![PollFd::new(core, PollFlags::IN)];
         if listening {
             watched.extend(self.files.values().map(|file| PollFd::new(file, CHANGED)));
             watched.extend(self.uevents.iter().map(|socket| PollFd::new(socket, PollFlags::IN)));
@@ -86,9 +85,9 @@ impl Wakers {
             other => other?,
         };
         let ready: Vec<bool> = watched.iter().map(|one| !one.revents().is_empty()).collect();
-        let (reader_gone, calling) = (ready[0], &ready[1..]);
-        if reader_gone {
-            return Ok(Woken::ReaderGone);
+        let (core, calling) = (ready[0], &ready[1..]);
+        if core {
+            return Ok(Woken::Core);
         }
         let (files, messages) = calling.split_at(self.files.len());
         Ok(if self.take_in(files, messages.contains(&true)) { Woken::Called } else { Woken::ForNothing })
@@ -123,6 +122,7 @@ fn arm(file: &File) -> bool {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+    #![allow(clippy::disallowed_methods, reason = "the test makes a small tree")]
     use super::*;
     use rustix::net::SendFlags;
     use std::net::{TcpListener, TcpStream};
@@ -131,11 +131,11 @@ mod tests {
 
     const WHILE: Duration = Duration::from_millis(1);
 
-    /// A box with nothing on it, whose probe has a reader.
+    /// A box with nothing on it, whose probe has a core.
     fn quiet() -> (Wakers, UnixStream, UnixStream) {
         let nothing = tempfile::tempdir().unwrap();
-        let (ours, readers) = UnixStream::pair().unwrap();
-        (Wakers::new(Host::at(nothing.path())), ours, readers)
+        let (ours, theirs) = UnixStream::pair().unwrap();
+        (Wakers::new(Host::at(nothing.path())), ours, theirs)
     }
 
     /// Stands for the file of a member that is taken from its array: it calls by the same flag (urgent data of TCP,
@@ -149,7 +149,7 @@ mod tests {
 
     #[test]
     fn a_file_that_calls_ends_the_wait_and_one_that_is_gone_calls_once() {
-        let (mut wakers, out, _reader) = quiet();
+        let (mut wakers, out, _core) = quiet();
         let (file, _caller) = vanishing();
         wakers.files.insert("dev-sdc/state".into(), file);
         wakers.files.insert("degraded".into(), File::from(OwnedFd::from(tempfile::tempfile().unwrap())));
@@ -160,7 +160,7 @@ mod tests {
 
     #[test]
     fn a_call_while_nobody_listens_is_heard_later() {
-        let (mut wakers, out, _reader) = quiet();
+        let (mut wakers, out, _core) = quiet();
         let (file, _caller) = vanishing();
         wakers.files.insert("dev-sdc/state".into(), file);
         assert_eq!(wakers.wait(&out, WHILE, false).unwrap(), Woken::TimeUp);
@@ -168,13 +168,13 @@ mod tests {
     }
 
     #[test]
-    fn the_reader_that_goes_is_noticed_first_and_always() {
-        let (mut wakers, out, reader) = quiet();
+    fn the_core_is_heard_first_and_always() {
+        let (mut wakers, out, core) = quiet();
         let (file, _caller) = vanishing();
         wakers.files.insert("dev-sdc/state".into(), file);
-        drop(reader);
+        drop(core);
         for listening in [false, true] {
-            assert_eq!(wakers.wait(&out, Duration::from_secs(60), listening).unwrap(), Woken::ReaderGone);
+            assert_eq!(wakers.wait(&out, Duration::from_secs(60), listening).unwrap(), Woken::Core);
         }
     }
 

@@ -10,6 +10,7 @@ mod heron;
 mod look;
 mod nvme_warns;
 mod raid5_member_lost;
+mod self_test;
 mod stopped_drive_left_alone;
 mod utilities;
 
@@ -46,6 +47,11 @@ pub const ALL: &[Scenario] = &[
         name: "stopped_drive_left_alone",
         about: "a stopped drive is asked whether it sleeps, and nothing else",
         play: stopped_drive_left_alone::play,
+    },
+    Scenario {
+        name: "self_test",
+        about: "a drive tests itself when its owner says so; a sleeping one and one that cannot are left alone",
+        play: self_test::play,
     },
 ];
 

@@ -81,7 +81,7 @@ pub fn nvme(machine: &mut Machine, device: &str) -> Result<Vec<Heard>, LabError>
         ("/serial", trimmed(&identity["sn"])),
         ("/model", trimmed(&identity["mn"])),
         ("/size_bytes", json!(size)),
-        ("/temperature_c", json!(kelvin.map(|kelvin| kelvin as f64 - 273.15))),
+        ("/temperature_c", json!(kelvin.map(|kelvin| kelvin as f64 - 273.0))),
         ("/assessment", assessment(number(&health["critical_warning"]) == Some(0))),
     ];
     for (field, key) in [
