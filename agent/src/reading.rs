@@ -42,6 +42,9 @@ pub struct Snapshot {
     pub links: Vec<Link>,
     /// What could not be looked at as a whole, such as a folder that refuses.
     pub blind: Vec<Blind>,
+    /// Why the kernel's messages are not heard, if they should be and are not. No reading is missing then: what changes is
+    /// noticed at the next round.
+    pub deaf: Option<Missing>,
 }
 
 /// One value with its age and origin, or the reason why there is none.

@@ -7,7 +7,7 @@ use crate::keep::{self, Saver, Store};
 use crate::probe::keeper::{Keeper, News};
 use crate::probe::order::Order;
 use crate::probe::schedule::Schedule;
-use crate::reading::Snapshot;
+use crate::reading::{Missing, Snapshot};
 use crate::serve::document::Document;
 use crate::serve::socket::{StateSocket, hand_out};
 use crate::show::glass::{PanelThread, Report};
@@ -129,7 +129,9 @@ impl Core {
     pub fn hear(&mut self, news: News) -> Vec<Entry> {
         match news {
             News::Snapshot(snapshot) => {
-                self.snapshot = Some(*snapshot);
+                let before = self.snapshot.replace(*snapshot).and_then(|before| before.deaf);
+                let deaf = self.snapshot.as_ref().and_then(|snapshot| snapshot.deaf.as_ref());
+                let unheard = deaf.filter(|_| before.is_none()).map(about_events);
                 let back = self.lost_since.take().map(|since| {
                     let silent = span(self.clock.now().since(since));
                     Entry::agent(
@@ -138,7 +140,7 @@ impl Core {
                         format!("the probe answers again; readings were missing for {silent}"),
                     )
                 });
-                back.into_iter().collect()
+                back.into_iter().chain(unheard).collect()
             }
             News::Lost { why, again_in } => {
                 self.lost_since.get_or_insert(self.clock.now());
@@ -195,6 +197,11 @@ async fn visitor(socket: Option<&StateSocket>) -> std::io::Result<tokio::net::Un
     }
 }
 
+fn about_events(why: &Missing) -> Entry {
+    let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
+    Entry::agent(5, "events-unheard", late)
+}
+
 /// The schedule of self-tests, for the probe.
 fn schedule(settings: &Settings) -> Order {
     let SelfTestSchedule { short_every_days, long_every_days } = settings.self_test;
@@ -220,5 +227,28 @@ fn about_saving(said: keep::Report) -> Entry {
             Entry::agent(4, "not-saved", why)
         }
         keep::Report::WorksAgain => Entry::agent(5, "saved-again", "what drives count is saved again"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::Reason;
+
+    #[test]
+    fn that_the_kernels_messages_are_refused_is_said_once_and_again_after_they_were_heard() {
+        let mut core = Core::default();
+        let refused = || Some(Missing::new(Reason::Refused, "a netlink socket: operation not permitted"));
+        let mut said = |deaf| {
+            let entries = core.hear(News::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
+            entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
+        };
+        let wanted = "events-unheard the kernel's events are not heard, so changes are noticed up to 2 s late: \
+                      refused: a netlink socket: operation not permitted";
+        assert_eq!(said(None), [""; 0]);
+        assert_eq!(said(refused()), [wanted]);
+        assert_eq!(said(refused()), [""; 0]);
+        assert_eq!(said(None), [""; 0]);
+        assert_eq!(said(refused()), [wanted]);
     }
 }

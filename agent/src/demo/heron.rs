@@ -78,6 +78,7 @@ pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
         }],
         unmounted: Vec::new(),
         blind: Vec::new(),
+        deaf: None,
     }
 }
 

@@ -351,6 +351,7 @@ impl Rounds {
             rails: answers().flat_map(|answer| answer.rails.clone()).collect(),
             links,
             blind,
+            deaf: None,
         }
     }
 }

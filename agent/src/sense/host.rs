@@ -66,6 +66,14 @@ impl Host {
         read(path, TABLE_LIMIT)
     }
 
+    /// An open file, for what must be asked of it more than once.
+    ///
+    /// # Errors
+    /// The reason why it cannot be opened.
+    pub fn open(&self, path: &Path) -> Result<File, Missing> {
+        File::open(path).map_err(|error| missing(path, &error))
+    }
+
     /// The names in a folder, sorted; names that are not UTF-8 are passed over, the kernel makes none.
     ///
     /// # Errors

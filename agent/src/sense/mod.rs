@@ -16,5 +16,6 @@ pub mod host;
 pub mod links;
 pub mod parse;
 pub mod pools;
+pub mod uevents;
 pub mod volumes;
 pub mod zfs;

@@ -7,6 +7,7 @@ use super::parse::mountinfo::{self, Mount};
 use super::parse::plain;
 use crate::reading::{Files, Missing, Reason, Room, Unmounted};
 use crate::units::Bytes;
+use std::path::PathBuf;
 
 /// The mount table against what should be in it.
 #[derive(Debug, Clone, Default)]
@@ -24,7 +25,7 @@ pub struct Mounts {
 /// # Errors
 /// The reason why the mount table cannot be read.
 pub fn mounts(host: &Host) -> Result<Mounts, Missing> {
-    let mounted = host.table(&host.path("/proc/self/mountinfo")).map(|table| mountinfo::mounts(&table))?;
+    let mounted = host.table(&mount_table(host)).map(|table| mountinfo::mounts(&table))?;
     // A box without this file has no wishes.
     let table = host.table(&host.path("/etc/fstab")).unwrap_or_default();
     let (read_only, writable): (Vec<Wanted>, Vec<Wanted>) =
@@ -34,6 +35,11 @@ pub fn mounts(host: &Host) -> Result<Mounts, Missing> {
     let absent = read_only.into_iter().chain(writable).filter(is_absent);
     let unmounted = absent.map(|Wanted { mount, source, .. }| Unmounted { mount, source }).collect();
     Ok(Mounts { volumes: mountinfo::volumes(mounted), unmounted, meant_read_only })
+}
+
+/// The mount table; a poll on it ends when it changes (Documentation/filesystems/proc.rst, clause 3.5).
+pub fn mount_table(host: &Host) -> PathBuf {
+    host.path("/proc/self/mountinfo")
 }
 
 /// How many errors an ext4 file system has written down in itself (fs/ext4/sysfs.c, `errors_count`). The kernel keeps the

@@ -7,6 +7,7 @@
 mod attachments;
 mod bad_input;
 mod btrfs;
+mod calls;
 mod lvm_raid;
 mod told_pools;
 mod zfs;

@@ -45,6 +45,7 @@ pub mod temperature;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod udev;
+pub mod uevent;
 pub mod union;
 pub mod zfs_kstat;
 pub mod zpool;

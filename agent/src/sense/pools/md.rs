@@ -6,7 +6,7 @@ use crate::sense::beneath;
 use crate::sense::host::Host;
 use crate::sense::parse::{md, md_layout, plain};
 use crate::units::Bytes;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// All md arrays, in the order of their names.
 ///
@@ -14,8 +14,28 @@ use std::path::Path;
 /// The reason why `/sys/block` cannot be listed.
 pub fn pools(host: &Host, now: Moment) -> Result<Vec<Pool>, Missing> {
     let folder = host.path("/sys/block");
-    let names = host.list(&folder)?.into_iter().filter(|name| name.starts_with("md"));
-    Ok(names.filter_map(|name| pool(host, &folder.join(&name), name, now)).collect())
+    Ok(arrays(host)?.filter_map(|name| pool(host, &folder.join(&name), name, now)).collect())
+}
+
+/// The files on which a poll ends when an array changes: not every change shows on each, so all are of use. They tell
+/// nothing of progress.
+pub fn files_that_tell(host: &Host) -> Vec<PathBuf> {
+    let folder = host.path("/sys/block");
+    let of_array = |name: String| {
+        let folder = folder.join(name).join("md");
+        let members = host.list(&folder).unwrap_or_default().into_iter().filter(|file| file.starts_with("dev-"));
+        let states = members.map(|member| format!("{member}/state"));
+        let files: Vec<PathBuf> =
+            states.chain(["degraded".into(), "sync_action".into()]).map(|file| folder.join(file)).collect();
+        files.into_iter().filter(|file| host.exists(file))
+    };
+    let table = host.path("/proc/mdstat");
+    let files = arrays(host).into_iter().flatten().flat_map(of_array);
+    files.chain(host.exists(&table).then_some(table)).collect()
+}
+
+fn arrays(host: &Host) -> Result<impl Iterator<Item = String> + use<>, Missing> {
+    Ok(host.list(&host.path("/sys/block"))?.into_iter().filter(|name| name.starts_with("md")))
 }
 
 fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {

@@ -1,0 +1,195 @@
+//! What can end the probe's wait: files of the kernel that tell when they change, the kernel's messages, and the
+//! core. A call says only that a look is worth it now. Calls can be lost, so the pace goes on without them.
+
+use crate::reading::Missing;
+use crate::sense::host::Host;
+use crate::sense::uevents::Uevents;
+use crate::sense::{pools, volumes};
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::io::Errno;
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+use std::fs::File;
+use std::io;
+use std::os::fd::AsFd;
+use std::os::unix::fs::FileExt;
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// How a file of sysfs or proc says that it has changed (Documentation/filesystems/sysfs.rst, proc.rst).
+const CHANGED: PollFlags = PollFlags::PRI.union(PollFlags::ERR);
+
+/// Why a wait has ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Woken {
+    /// The time is up, or a signal came between.
+    TimeUp,
+    /// Something calls, and a look is worth it.
+    Called,
+    /// There was a call, but about something else.
+    ForNothing,
+    /// The core has written something, or is gone.
+    Core,
+}
+
+/// Everything that can call.
+pub struct Wakers {
+    host: Host,
+    files: BTreeMap<PathBuf, File>,
+    uevents: Option<Uevents>,
+    deaf: Option<Missing>,
+}
+
+impl Wakers {
+    /// Listens to the kernel's messages; files are watched from [`Wakers::renew`] on. In a recorded tree nothing calls.
+    pub fn new(host: Host) -> Self {
+        let (uevents, deaf) = match host.is_live().then(Uevents::listen).transpose() {
+            Ok(uevents) => (uevents, None),
+            Err(why) => (None, Some(why)),
+        };
+        Self { host, files: BTreeMap::new(), uevents, deaf }
+    }
+
+    /// Why the kernel's messages are not heard, if they are not.
+    pub fn deaf(&self) -> Option<&Missing> {
+        self.deaf.as_ref()
+    }
+
+    /// Watches what exists now. To be done before a round: what changes after the round has read it then calls.
+    pub fn renew(&mut self) {
+        let wanted = if self.host.is_live() { files(&self.host) } else { Vec::new() };
+        self.files.retain(|path, _| wanted.contains(path));
+        for path in wanted {
+            if let Entry::Vacant(place) = self.files.entry(path) {
+                if let Some(file) = self.host.open(place.key()).ok().filter(arm) {
+                    place.insert(file);
+                }
+            }
+        }
+    }
+
+    /// Waits until the time is up or the core has a word; when `listening`, also until something calls. A call is taken
+    /// in at once: some files tell of a change to one poll only. With a word of the core a round is due in any case.
+    ///
+    /// # Errors
+    /// When the kernel refuses to wait.
+    pub fn wait(&mut self, core: &impl AsFd, left: Duration, listening: bool) -> io::Result<Woken> {
+        let mut watched = vec![PollFd::new(core, PollFlags::IN)];
+        if listening {
+            watched.extend(self.files.values().map(|file| PollFd::new(file, CHANGED)));
+            watched.extend(self.uevents.iter().map(|socket| PollFd::new(socket, PollFlags::IN)));
+        }
+        let wait = Timespec { tv_sec: left.as_secs() as i64, tv_nsec: i64::from(left.subsec_nanos()) };
+        match poll(&mut watched, Some(&wait)) {
+            Ok(0) | Err(Errno::INTR) => return Ok(Woken::TimeUp),
+            other => other?,
+        };
+        let ready: Vec<bool> = watched.iter().map(|one| !one.revents().is_empty()).collect();
+        let (core, calling) = (ready[0], &ready[1..]);
+        if core {
+            return Ok(Woken::Core);
+        }
+        let (files, messages) = calling.split_at(self.files.len());
+        Ok(if self.take_in(files, messages.contains(&true)) { Woken::Called } else { Woken::ForNothing })
+    }
+
+    /// Takes in who calls; true when that is worth a look. Files that are gone are closed.
+    fn take_in(&mut self, files: &[bool], messages: bool) -> bool {
+        let mut changed = files.iter();
+        self.files.retain(|_, file| changed.next() != Some(&true) || arm(file));
+        let told = match self.uevents.as_ref().filter(|_| messages).map(Uevents::take).transpose() {
+            Ok(told) => told.unwrap_or(false),
+            Err(why) => {
+                (self.uevents, self.deaf) = (None, Some(why));
+                true
+            }
+        };
+        told || files.contains(&true)
+    }
+}
+
+/// The files of the running machine that tell when they change.
+fn files(host: &Host) -> Vec<PathBuf> {
+    [volumes::mount_table(host)].into_iter().chain(pools::md::files_that_tell(host)).collect()
+}
+
+/// Reads a file from its start: only what was read can change. False when it is gone, as that of a member which was
+/// taken from its array. The start is enough: an attribute is read as a whole, and tables note the state there.
+fn arm(file: &File) -> bool {
+    file.read_at(&mut [0; 4096], 0).is_ok()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+    #![allow(clippy::disallowed_methods, reason = "the test makes a small tree")]
+    use super::*;
+    use rustix::net::SendFlags;
+    use std::net::{TcpListener, TcpStream};
+    use std::os::fd::OwnedFd;
+    use std::os::unix::net::UnixStream;
+
+    const WHILE: Duration = Duration::from_millis(1);
+
+    /// A box with nothing on it, whose probe has a core.
+    fn quiet() -> (Wakers, UnixStream, UnixStream) {
+        let nothing = tempfile::tempdir().unwrap();
+        let (ours, theirs) = UnixStream::pair().unwrap();
+        (Wakers::new(Host::at(nothing.path())), ours, theirs)
+    }
+
+    /// Stands for the file of a member that is taken from its array: it calls by the same flag (urgent data of TCP,
+    /// poll(2)), and cannot be read from its start.
+    fn vanishing() -> (File, TcpStream) {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let caller = TcpStream::connect(listener.local_addr().unwrap()).unwrap();
+        rustix::net::send(&caller, b"!", SendFlags::OOB).unwrap();
+        (File::from(OwnedFd::from(listener.accept().unwrap().0)), caller)
+    }
+
+    #[test]
+    fn a_file_that_calls_ends_the_wait_and_one_that_is_gone_calls_once() {
+        let (mut wakers, out, _core) = quiet();
+        let (file, _caller) = vanishing();
+        wakers.files.insert("dev-sdc/state".into(), file);
+        wakers.files.insert("degraded".into(), File::from(OwnedFd::from(tempfile::tempfile().unwrap())));
+        assert_eq!(wakers.wait(&out, Duration::from_secs(60), true).unwrap(), Woken::Called);
+        assert_eq!(wakers.files.keys().collect::<Vec<_>>(), [std::path::Path::new("degraded")]);
+        assert_eq!(wakers.wait(&out, WHILE, true).unwrap(), Woken::TimeUp);
+    }
+
+    #[test]
+    fn a_call_while_nobody_listens_is_heard_later() {
+        let (mut wakers, out, _core) = quiet();
+        let (file, _caller) = vanishing();
+        wakers.files.insert("dev-sdc/state".into(), file);
+        assert_eq!(wakers.wait(&out, WHILE, false).unwrap(), Woken::TimeUp);
+        assert_eq!(wakers.wait(&out, Duration::from_secs(60), true).unwrap(), Woken::Called);
+    }
+
+    #[test]
+    fn the_core_is_heard_first_and_always() {
+        let (mut wakers, out, core) = quiet();
+        let (file, _caller) = vanishing();
+        wakers.files.insert("dev-sdc/state".into(), file);
+        drop(core);
+        for listening in [false, true] {
+            assert_eq!(wakers.wait(&out, Duration::from_secs(60), listening).unwrap(), Woken::Core);
+        }
+    }
+
+    #[test]
+    fn on_the_running_machine_the_mount_table_is_watched_and_in_a_recorded_tree_nothing_is() {
+        let mut here = Wakers::new(Host::at("/"));
+        here.renew();
+        assert!(here.files.contains_key(std::path::Path::new("/proc/self/mountinfo")));
+        assert_eq!(here.uevents.is_none(), here.deaf().is_some(), "deaf says why");
+
+        let tree = tempfile::tempdir().unwrap();
+        std::fs::create_dir_all(tree.path().join("proc/self")).unwrap();
+        std::fs::write(tree.path().join("proc/self/mountinfo"), "").unwrap();
+        let mut recorded = Wakers::new(Host::at(tree.path()));
+        recorded.renew();
+        assert!(recorded.files.is_empty() && recorded.uevents.is_none() && recorded.deaf().is_none());
+    }
+}

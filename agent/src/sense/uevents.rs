@@ -1,0 +1,107 @@
+//! The kernel's messages about parts that come, go and change, as they are sent: a netlink socket that anybody may listen
+//! on (netlink(7), NETLINK_KOBJECT_UEVENT).
+
+use super::parse::uevent::is_worth_a_look;
+use crate::reading::{Missing, Reason};
+use rustix::io::Errno;
+use rustix::net::netlink::{KOBJECT_UEVENT, SocketAddrNetlink};
+use rustix::net::{AddressFamily, RecvFlags, SocketFlags, SocketType, bind, recvfrom, socket_with};
+use std::os::fd::{AsFd, BorrowedFd, OwnedFd};
+
+/// The group that the kernel sends to; another belongs to the device manager.
+const KERNELS_GROUP: u32 = 1;
+/// The kernel's fields fill at most 2048 bytes (UEVENT_BUFFER_SIZE), the path before them a page at most.
+const LONGEST: usize = 8192;
+/// So many messages are taken in at once; a flood has its rest later.
+const AT_ONCE: usize = 1024;
+
+/// The socket.
+#[derive(Debug)]
+pub struct Uevents {
+    socket: OwnedFd,
+}
+
+impl Uevents {
+    /// Begins to listen.
+    ///
+    /// # Errors
+    /// The reason why nothing can be heard.
+    pub fn listen() -> Result<Self, Missing> {
+        let flags = SocketFlags::NONBLOCK | SocketFlags::CLOEXEC;
+        let socket = socket_with(AddressFamily::NETLINK, SocketType::DGRAM, flags, Some(KOBJECT_UEVENT));
+        let socket = socket.map_err(|errno| missing("a netlink socket", errno))?;
+        bind(&socket, &SocketAddrNetlink::new(0, KERNELS_GROUP))
+            .map_err(|errno| missing("the kernel's events", errno))?;
+        Ok(Self { socket })
+    }
+
+    /// Takes in what was sent; true when some of it is worth a look.
+    ///
+    /// # Errors
+    /// The reason why nothing more can be heard.
+    pub fn take(&self) -> Result<bool, Missing> {
+        let mut message = [0; LONGEST];
+        let mut worth_a_look = false;
+        for _ in 0..AT_ONCE {
+            match recvfrom(&self.socket, &mut message, RecvFlags::empty()) {
+                Ok((length, _, sender)) => {
+                    let sender = sender.and_then(|sender| SocketAddrNetlink::try_from(sender).ok());
+                    worth_a_look |= sender.is_some_and(|sender| is_worth_a_look(sender.pid(), &message[..length]));
+                }
+                // More was sent than the socket could hold: what is lost may have been anything.
+                Err(Errno::NOBUFS) => worth_a_look = true,
+                Err(Errno::INTR) => {}
+                Err(Errno::AGAIN) => break,
+                Err(errno) => return Err(missing("the kernel's events", errno)),
+            }
+        }
+        Ok(worth_a_look)
+    }
+}
+
+impl AsFd for Uevents {
+    fn as_fd(&self) -> BorrowedFd<'_> {
+        self.socket.as_fd()
+    }
+}
+
+fn missing(what: &str, errno: Errno) -> Missing {
+    let reason = match errno {
+        // A unit's RestrictAddressFamilies= answers the last one.
+        Errno::ACCESS | Errno::PERM | Errno::AFNOSUPPORT => Reason::Refused,
+        Errno::PROTONOSUPPORT => Reason::NotFitted,
+        _ => Reason::Unreadable,
+    };
+    let said = std::io::Error::from(errno).to_string();
+    let said = said.split(" (os error").next().unwrap_or_default().to_lowercase();
+    Missing::new(reason, format!("{what}: {said}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rustix::net::{SendFlags, getsockname, sendto};
+
+    const FORGED: &[u8] = b"remove@/devices/block/sda\0ACTION=remove\0SUBSYSTEM=block\0DEVNAME=sda\0";
+
+    #[test]
+    fn a_message_that_this_process_forges_arrives_and_is_not_believed() {
+        let uevents = Uevents::listen().expect("anybody may listen");
+        let ours = SocketAddrNetlink::try_from(getsockname(&uevents.socket).expect("it is bound")).expect("netlink");
+        let forger = Uevents::listen().expect("anybody may listen");
+        sendto(&forger.socket, FORGED, SendFlags::empty(), &ours).expect("anybody may send to one listener");
+
+        let mut message = [0; LONGEST];
+        let (length, _, sender) = recvfrom(&uevents.socket, &mut message, RecvFlags::PEEK).expect("it has arrived");
+        assert_eq!(&message[..length], FORGED);
+        assert!(is_worth_a_look(0, FORGED), "only its sender speaks against it");
+        assert_ne!(SocketAddrNetlink::try_from(sender.expect("it says who")).expect("netlink").pid(), 0);
+        assert_eq!(uevents.take(), Ok(false));
+    }
+
+    #[test]
+    fn the_reason_for_hearing_nothing_says_what_was_refused() {
+        let why = missing("a netlink socket", Errno::AFNOSUPPORT).to_string();
+        assert_eq!(why, "refused: a netlink socket: address family not supported by protocol");
+    }
+}
