@@ -200,6 +200,18 @@ fn a_pool_that_is_frozen_keeps_what_was_known_and_nothing_moves_in_it() {
     assert_eq!((broken.running.get(), standing(&broken).lives), (Some(&PoolRunning::Broken), false));
 }
 
+/// Without `zpool`, or while it hangs, nobody knows what is lost; that something is must not be hidden by that.
+#[test]
+fn a_pool_that_the_module_calls_degraded_is_never_whole() {
+    let heron = disks(&["sda", "sdb", "sdc", "sde"]);
+    let spotted = Spotted { name: "tank".to_owned(), guid: Some(GUID), state: Ok(PoolState::Degraded) };
+    let untold = pool(&Host::at(heron.root()), &spotted, &spotted.state, None, Moment::default());
+    assert_eq!((untold.missing, standing(&untold).lost), (Some(1), 1));
+    let calm = told(&heron, sample!("2.3-checksums.json"), "tank");
+    let stale = as_pool(&heron, PoolState::Degraded, &calm);
+    assert_eq!((stale.missing, stands(&stale)), (Some(1), (1, true, 0, vec![0, 1, 2])));
+}
+
 /// A recorded tree is asked nothing: the module's own word is all there is.
 #[test]
 fn the_modules_word_is_in_every_snapshot_and_a_frozen_pool_is_not_asked_for_its_room() {
@@ -213,7 +225,7 @@ fn the_modules_word_is_in_every_snapshot_and_a_frozen_pool_is_not_asked_for_its_
     let runs = Some(PoolRunning::Running);
     assert_eq!(pools, [("cellar", "77", runs), ("tank", "16264776641714663669", runs)]);
     let unknown = &first.pools[0];
-    assert_eq!((unknown.level.as_str(), unknown.wanted, unknown.missing), ("", 0, None));
+    assert_eq!((unknown.level.as_str(), unknown.wanted, unknown.missing), ("", 0, Some(1)));
     assert_eq!(first.blind, [], "that nobody may be asked is no fault");
     let room = |volume: &str, snapshot: &traylight::reading::Snapshot| {
         snapshot.volumes.iter().find(|of| of.mount == volume).unwrap().room.missing().unwrap().to_string()

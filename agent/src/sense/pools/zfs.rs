@@ -82,12 +82,15 @@ pub fn pool(
     let size = Missing::new(Reason::NotFitted, "what fits into a ZFS pool depends on its data sets");
     let known =
         Pool { size: Reading::new(Err(size), now, Source::Pool), after_crash: Some(AfterCrash::Nothing), ..known };
-    let Some(told) = told else { return known };
+    // The module says that something is lost, and `zpool` has not told what: one at least.
+    let is_lacking = *state == Ok(PoolState::Degraded);
+    let Some(told) = told else { return Pool { missing: is_lacking.then_some(1), ..known } };
+    let is_news = is_lacking && told.status.state == PoolState::Online;
     let layout = Layout::of(host, told);
     Pool {
         level: level(&told.status.root),
         wanted: layout.places,
-        missing: Some(layout.lacking),
+        missing: Some(layout.lacking.max(u32::from(is_news))),
         members: layout.members,
         groups: layout.groups,
         // Nothing moves in a pool that is suspended, whatever ran before.
