@@ -30,6 +30,8 @@ pub struct Snapshot {
     pub pools: Vec<Pool>,
     /// Mounted file systems with room in them.
     pub volumes: Vec<Volume>,
+    /// Mounts that show several folders as one.
+    pub unions: Vec<Union>,
     /// File systems that should be mounted, by `/etc/fstab`, and are not.
     pub unmounted: Vec<Unmounted>,
     /// Fans with a tachometer or a fault line.

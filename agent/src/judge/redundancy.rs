@@ -39,7 +39,8 @@ pub fn standing(pool: &Pool) -> Standing {
         lives: places.is_empty() || by_layout.is_some_and(|spare| spare >= unseen),
         spare,
         vital,
-        is_redundant: pool.groups.iter().any(|group| group.tolerates > 0),
+        // A pool of unknown layout that serves without some of its members is one in which some may be lost.
+        is_redundant: pool.groups.iter().any(|group| group.tolerates > 0) || (places.is_empty() && unseen > 0),
     }
 }
 

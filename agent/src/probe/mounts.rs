@@ -2,7 +2,7 @@
 //! for.
 
 use crate::clock::{Clock, Moment};
-use crate::reading::{Missing, Reading, Reason, Room, Source, Unmounted, Volume};
+use crate::reading::{Missing, Reading, Reason, Room, Source, Union, Unmounted, Volume};
 use crate::sense::host::Host;
 use crate::sense::parse::mountinfo::Mount;
 use crate::sense::volumes;
@@ -19,6 +19,7 @@ pub type Question = Box<dyn FnOnce() -> Reading<Room> + Send>;
 #[derive(Default)]
 pub struct SeenMounts {
     volumes: BTreeMap<String, SeenVolume>,
+    unions: Vec<Union>,
     unmounted: Vec<Unmounted>,
     meant_read_only: Vec<String>,
 }
@@ -36,6 +37,7 @@ impl SeenMounts {
     /// The reason why it cannot be read; what was seen before is kept.
     pub fn look(&mut self, host: &Host, now: Moment) -> Result<(), Missing> {
         let mounts = volumes::mounts(host)?;
+        self.unions = mounts.unions;
         self.unmounted = mounts.unmounted;
         self.meant_read_only = mounts.meant_read_only;
         self.volumes.retain(|_, seen| mounts.volumes.iter().any(|mount| mount.is_same(&seen.mount)));
@@ -107,6 +109,11 @@ impl SeenMounts {
             errors: volumes::errors(host, &seen.mount),
         };
         self.volumes.values().map(volume).collect()
+    }
+
+    /// Mounts that show several folders as one.
+    pub fn unions(&self) -> Vec<Union> {
+        self.unions.clone()
     }
 
     /// What should be mounted and is not.

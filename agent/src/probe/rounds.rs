@@ -342,6 +342,7 @@ impl Rounds {
             drives,
             pools,
             volumes: self.mounts.as_read(&self.host),
+            unions: self.mounts.unions(),
             unmounted: self.mounts.unmounted(),
             fans: answers().flat_map(|answer| answer.fans.clone()).collect(),
             temperatures: answers()

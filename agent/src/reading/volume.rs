@@ -62,6 +62,17 @@ pub struct Files {
     pub free: u64,
 }
 
+/// A mount that shows several folders as one. Nobody asks it for room: what is behind it can hang.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Union {
+    /// Where.
+    pub mount: String,
+    /// The file system's type.
+    pub file_system: String,
+    /// The folders.
+    pub branches: Vec<String>,
+}
+
 /// A file system that should be mounted and is not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Unmounted {

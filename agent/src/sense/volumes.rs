@@ -4,8 +4,8 @@
 use super::host::Host;
 use super::parse::fstab::{self, Wanted};
 use super::parse::mountinfo::{self, Mount};
-use super::parse::plain;
-use crate::reading::{Files, Missing, Reason, Room, Unmounted};
+use super::parse::{plain, union};
+use crate::reading::{Files, Missing, Reason, Room, Union, Unmounted};
 use crate::units::Bytes;
 use std::path::PathBuf;
 
@@ -14,6 +14,8 @@ use std::path::PathBuf;
 pub struct Mounts {
     /// The mounted file systems on local storage, each once.
     pub volumes: Vec<Mount>,
+    /// Mounts that show several folders as one.
+    pub unions: Vec<Union>,
     /// What should be mounted and is not.
     pub unmounted: Vec<Unmounted>,
     /// Mount points that should be read-only.
@@ -34,12 +36,28 @@ pub fn mounts(host: &Host) -> Result<Mounts, Missing> {
     let is_absent = |wanted: &Wanted| !mounted.iter().any(|mount| mount.point == wanted.mount);
     let absent = read_only.into_iter().chain(writable).filter(is_absent);
     let unmounted = absent.map(|Wanted { mount, source, .. }| Unmounted { mount, source }).collect();
-    Ok(Mounts { volumes: mountinfo::volumes(mounted), unmounted, meant_read_only })
+    let unions = unions(&mounted);
+    Ok(Mounts { unions, volumes: mountinfo::volumes(mounted), unmounted, meant_read_only })
 }
 
 /// The mount table; a poll on it ends when it changes (Documentation/filesystems/proc.rst, clause 3.5).
 pub fn mount_table(host: &Host) -> PathBuf {
     host.path("/proc/self/mountinfo")
+}
+
+/// The unions that an owner made. Containers make many of their own, below the two folders that are left out.
+fn unions(mounted: &[Mount]) -> Vec<Union> {
+    let points: Vec<&str> = mounted.iter().map(|mount| mount.point.as_str()).collect();
+    let of = |mount: &Mount| {
+        let branches = union::branches(&mount.file_system, &mount.source, &mount.options, &points);
+        let is_a_containers = mount.point.starts_with("/var/lib/") || mount.point.starts_with("/run/");
+        (!branches.is_empty() && !is_a_containers).then(|| Union {
+            mount: mount.point.clone(),
+            file_system: mount.file_system.clone(),
+            branches,
+        })
+    };
+    mounted.iter().filter_map(of).collect()
 }
 
 /// How many errors an ext4 file system has written down in itself (fs/ext4/sysfs.c, `errors_count`). The kernel keeps the

@@ -4,7 +4,7 @@
 use super::drive_part::{self, Drive};
 use super::parts::{self, Board, Controller, Fan, Incident, Link, Supply, Temperature};
 use super::pool_part::{self, Pool};
-use super::volume_part::{self, Unmounted, Volume};
+use super::volume_part::{self, Union, Unmounted, Volume};
 use crate::clock::Wall;
 use crate::reading::{Missing, Snapshot};
 use crate::tell::wording::words;
@@ -40,6 +40,8 @@ pub struct Document {
     pub pools: Vec<Pool>,
     /// Mounted file systems with room.
     pub volumes: Vec<Volume>,
+    /// Mounts that show several folders as one.
+    pub unions: Vec<Union>,
     /// File systems that should be mounted, by `/etc/fstab`, and are not.
     pub unmounted: Vec<Unmounted>,
     /// Fans.
@@ -132,6 +134,7 @@ impl Document {
             drives: snapshot.drives.iter().map(|drive| drive_part::drive(settings, verdict, snapshot, drive)).collect(),
             pools: snapshot.pools.iter().map(|pool| pool_part::pool(settings, verdict, snapshot, pool)).collect(),
             volumes: snapshot.volumes.iter().map(|volume| volume_part::volume(verdict, volume)).collect(),
+            unions: snapshot.unions.iter().map(volume_part::union).collect(),
             unmounted: snapshot.unmounted.iter().map(volume_part::unmounted).collect(),
             fans: snapshot.fans.iter().map(|fan| parts::fan(fan, verdict.fans.contains(&fan.key))).collect(),
             temperatures: snapshot.temperatures.iter().map(parts::temperature).collect(),

@@ -38,6 +38,23 @@ pub struct Volume {
     pub missing: Reasons,
 }
 
+/// A mount that shows several folders as one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Union {
+    /// Where.
+    pub mount: String,
+    /// File system type.
+    pub file_system: String,
+    /// The folders.
+    pub branches: Vec<String>,
+}
+
+pub(super) fn union(union: &reading::Union) -> Union {
+    let reading::Union { mount, file_system, branches } = union.clone();
+    Union { mount, file_system, branches }
+}
+
 /// A file system that should be mounted and is not.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]

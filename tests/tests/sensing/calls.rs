@@ -3,7 +3,7 @@
 
 use std::path::Path;
 use traylight::sense::host::Host;
-use traylight::sense::pools::files_that_tell;
+use traylight::sense::pools::md::files_that_tell;
 use traylight_tests::pretend_box::PretendBox;
 
 fn told_by(heron: &PretendBox) -> Vec<String> {

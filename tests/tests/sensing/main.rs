@@ -9,6 +9,7 @@ mod bad_input;
 mod btrfs;
 mod calls;
 mod lvm_raid;
+mod mounts;
 mod told_pools;
 mod zfs;
 

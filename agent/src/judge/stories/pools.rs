@@ -153,6 +153,21 @@ fn a_check_is_no_rebuild() {
     assert_eq!(told.told, ["0 opened pool-busy notice"]);
 }
 
+/// A ZFS pool whose tool does not answer: the module says DEGRADED and no more.
+#[test]
+fn a_pool_that_lacks_members_nobody_knows_of_has_nothing_to_spare() {
+    let story = Story::closely().play(0, 60, |second, snapshot| {
+        let pool = &mut snapshot.pools[0];
+        pool.groups.clear();
+        pool.members.clear();
+        (pool.wanted, pool.missing) = (0, Some(u32::from(second >= 30)));
+    });
+    assert_eq!(story.of("pool-degraded"), ["30 opened pool-degraded critical"]);
+    let verdict = story.verdict.expect("there was a look");
+    let held = verdict.conditions.iter().find(|held| held.kind().id() == "pool-degraded").expect("it holds");
+    assert_eq!(crate::tell::wording::words(held).leave_in.as_deref(), Some("LEAVE ALL DRIVES IN"));
+}
+
 /// Drive 5 waits in the pool to be needed.
 fn with_a_spare(snapshot: &mut Snapshot) {
     let device = snapshot.drives[5].device.clone();

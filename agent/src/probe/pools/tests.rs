@@ -188,6 +188,7 @@ fn mount(file_system: &str, source: &str) -> Mount {
         file_system: file_system.into(),
         source: source.into(),
         writing: Writing::Allowed,
+        options: "rw".into(),
     }
 }
 

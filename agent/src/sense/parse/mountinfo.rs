@@ -19,6 +19,8 @@ pub struct Mount {
     pub source: String,
     /// Whether it can be written to.
     pub writing: Writing,
+    /// The options of the file system, escapes still in.
+    pub options: String,
 }
 
 impl Mount {
@@ -53,6 +55,7 @@ fn mount(line: &[u8]) -> Option<Mount> {
         file_system: unescaped(fields.get(dash + 1)?),
         source: unescaped(fields.get(dash + 2)?),
         writing: writing(fields.get(5)?, of_file_system),
+        options: (*of_file_system).to_owned(),
     })
 }
 
