@@ -9,6 +9,8 @@ mod drives_speak;
 mod heron;
 mod look;
 mod nvme_warns;
+mod pool_sizes;
+mod pools;
 mod raid5_member_lost;
 mod stopped_drive_left_alone;
 mod utilities;
@@ -26,6 +28,11 @@ pub const ALL: &[Scenario] = &[
         name: "raid5_member_lost",
         about: "a whole box is told as it is; then a drive of its RAID 5 goes",
         play: raid5_member_lost::play,
+    },
+    Scenario {
+        name: "pools",
+        about: "pools of md lose members, rebuild and are compared, and mdadm says the same",
+        play: pools::play,
     },
     Scenario {
         name: "drives_speak",
