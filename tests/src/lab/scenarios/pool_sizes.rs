@@ -5,16 +5,16 @@ use crate::lab::error::LabError;
 use crate::lab::report::{Failed, Report};
 
 const CHUNK_KIB: u64 = 64;
-/// What an array of each level holds, from the room for data on each of its members, in KiB and already cut to whole
-/// chunks. md(4): RAID 0 uses all of every member; RAID 1 the smallest alone; RAID 4 and 5 give one member's worth to
-/// parity, RAID 6 two; RAID 10 with two copies has half.
+/// What an array of each level holds, from the room for data on each of its members, in KiB. md(4): RAID 0 uses all whole
+/// chunks of every member; RAID 1 the smallest member alone; RAID 4 and 5 give one member's worth to parity, RAID 6 two;
+/// RAID 10 with two copies has half.
 const LEVELS: [(u32, fn(&[u64]) -> u64); 6] = [
-    (0, |rooms| rooms.iter().sum()),
+    (0, |rooms| rooms.iter().copied().map(whole_chunks).sum()),
     (1, smallest),
-    (4, |rooms| smallest(rooms) * (rooms.len() as u64 - 1)),
-    (5, |rooms| smallest(rooms) * (rooms.len() as u64 - 1)),
-    (6, |rooms| smallest(rooms) * (rooms.len() as u64 - 2)),
-    (10, |rooms| smallest(rooms) * rooms.len() as u64 / 2),
+    (4, |rooms| whole_chunks(smallest(rooms)) * (rooms.len() as u64 - 1)),
+    (5, |rooms| whole_chunks(smallest(rooms)) * (rooms.len() as u64 - 1)),
+    (6, |rooms| whole_chunks(smallest(rooms)) * (rooms.len() as u64 - 2)),
+    (10, |rooms| whole_chunks(smallest(rooms)) * rooms.len() as u64 / 2),
 ];
 
 /// Makes an array of each level from four loop devices of different sizes, and says of each member: the array's name, its
@@ -29,7 +29,9 @@ for level in 0 1 4 5 6 10; do
         truncate -s "${mib}M" "/tmp/sizes/$number"
         members="$members $(losetup --find --show "/tmp/sizes/$number")" || exit 1
     done
-    mdadm --create "/dev/md2$level" --run --assume-clean --metadata=1.2 --level="$level" --chunk=64 --raid-devices=4 \
+    chunk=--chunk=64
+    [ "$level" != 1 ] || chunk=
+    mdadm --create "/dev/md2$level" --run --assume-clean --metadata=1.2 --level="$level" $chunk --raid-devices=4 \
         $members >/lab/mdadm.words 2>&1 || { cat /lab/mdadm.words; exit 1; }
     for member in $members; do
         offset=$(mdadm --examine "$member" | sed -n 's/ *Data Offset : \([0-9]*\) sectors/\1/p')
@@ -64,14 +66,18 @@ pub fn play(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
     check
 }
 
-/// The room for data on each member of an array, in KiB, cut to whole chunks.
+/// The room for data on each member of an array, in KiB.
 fn rooms(members: &str, array: &str) -> Vec<u64> {
     let room = |line: &str| {
         let mut numbers = line.strip_prefix(array)?.strip_prefix(' ')?.split(' ').map(str::parse::<u64>);
         let (size, offset) = (numbers.next()?.ok()?, numbers.next()?.ok()?);
-        Some((size - offset) / 2 / CHUNK_KIB * CHUNK_KIB)
+        Some((size - offset) / 2)
     };
     members.lines().filter_map(room).collect()
+}
+
+fn whole_chunks(room: u64) -> u64 {
+    room / CHUNK_KIB * CHUNK_KIB
 }
 
 fn smallest(rooms: &[u64]) -> u64 {
