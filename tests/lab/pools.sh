@@ -4,8 +4,9 @@
 
 set -eu
 
-modprobe -a virtio_scsi sd_mod raid0 raid1 raid10 raid456 loop
+modprobe -a virtio_scsi sd_mod raid0 raid1 raid10 raid456
 
+processes=
 pool() {
     name=$1 serials=$2
     shift 2
@@ -15,9 +16,13 @@ pool() {
         members="$members $device"
     done
     # shellcheck disable=SC2086 # the members are words
-    mdadm --create "/dev/$name" --run --assume-clean --metadata=1.2 "$@" $members
+    mdadm --create "/dev/$name" --run --assume-clean --metadata=1.2 "$@" $members &
+    processes="$processes $!"
 }
 
 pool md5 "OWL-1 OWL-2 OWL-3 OWL-4" --level=5 --raid-devices=3 --spare-devices=1
 pool md6 "JAY-1 JAY-2 JAY-3 JAY-4" --level=6 --raid-devices=4
 pool md10 "TIT-1 TIT-2 TIT-3 TIT-4" --level=10 --layout=n2 --raid-devices=4
+for process in $processes; do
+    wait "$process"
+done

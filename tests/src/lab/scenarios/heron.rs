@@ -258,7 +258,8 @@ impl Heron {
     }
 }
 
-fn look(machine: &mut Machine, before: &str) -> Result<Look, LabError> {
+/// One reading, with words before the command.
+pub fn look(machine: &mut Machine, before: &str) -> Result<Look, LabError> {
     let output = machine.run(&format!("{before} traylight look --json {OPTIONS} 2>/lab/look.errors"), 60)?;
     let errors = fs::read_to_string(machine.shared().join("look.errors")).unwrap_or_default();
     Look::of(&output, &errors)

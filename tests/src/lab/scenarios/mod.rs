@@ -14,6 +14,7 @@ mod pools;
 mod raid5_member_lost;
 mod stopped_drive_left_alone;
 mod utilities;
+mod volumes;
 
 use super::error::LabError;
 use super::parts::Parts;
@@ -33,6 +34,11 @@ pub const ALL: &[Scenario] = &[
         name: "pools",
         about: "pools of md lose members, rebuild and are compared, and mdadm says the same",
         play: pools::play,
+    },
+    Scenario {
+        name: "volumes",
+        about: "volumes are absent, get full, have errors, hang and stop, and df says the same",
+        play: volumes::play,
     },
     Scenario {
         name: "drives_speak",

@@ -17,23 +17,33 @@ const LEVELS: [(u32, fn(&[u64]) -> u64); 6] = [
     (10, |rooms| whole_chunks(smallest(rooms)) * rooms.len() as u64 / 2),
 ];
 
-/// Makes an array of each level from four loop devices of different sizes, and says of each member: the array's name, its
-/// size in sectors, and where its data begins, in sectors.
+/// Makes an array of each level from four loop devices of different sizes, all at once, and says of each member: the
+/// array's name, its size in sectors, and where its data begins, in sectors.
 const MAKE: &str = r#"
+modprobe loop max_loop=24
 mkdir /tmp/sizes
+make() {
+    chunk=--chunk=64
+    [ "$level" != 1 ] || chunk=
+    mdadm --create "/dev/md2$level" --run --assume-clean --metadata=1.2 --level="$level" $chunk --raid-devices=4 $members
+}
 number=0
 for level in 0 1 4 5 6 10; do
     members=
     for mib in 20 21 22 23; do
+        truncate -s "${mib}M" "/tmp/sizes/$number" && losetup "/dev/loop$number" "/tmp/sizes/$number" || exit 1
+        members="$members /dev/loop$number"
         number=$((number + 1))
-        truncate -s "${mib}M" "/tmp/sizes/$number"
-        members="$members $(losetup --find --show "/tmp/sizes/$number")" || exit 1
     done
-    chunk=--chunk=64
-    [ "$level" != 1 ] || chunk=
-    mdadm --create "/dev/md2$level" --run --assume-clean --metadata=1.2 --level="$level" $chunk --raid-devices=4 \
-        $members >/lab/mdadm.words 2>&1 || { cat /lab/mdadm.words; exit 1; }
-    for member in $members; do
+    make >"/tmp/sizes/words.$level" 2>&1 &
+    all="$all $!:$level:$(echo $members | tr ' ' ,)"
+done
+for one in $all; do
+    IFS=: read -r process level members <<END
+$one
+END
+    wait "$process" || { cat "/tmp/sizes/words.$level"; exit 1; }
+    for member in $(echo "$members" | tr , ' '); do
         offset=$(mdadm --examine "$member" | sed -n 's/ *Data Offset : \([0-9]*\) sectors/\1/p')
         echo "md2$level $(blockdev --getsz "$member") $offset"
     done
@@ -44,9 +54,8 @@ const UNMAKE: &str = "for level in 0 1 4 5 6 10; do mdadm --stop /dev/md2$level 
 
 /// Plays it in a box that has md.
 pub fn play(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
-    let members = report.step("an array of each level is made from members of different sizes", || {
-        heron.machine.must_run(MAKE, 120)
-    })?;
+    let members = report
+        .step("an array of each level is made from members of different sizes", || heron.machine.must_run(MAKE, 120))?;
     let check = report.step("look: each array has the size that mdadm says, and that its level gives", || {
         let look = heron.look()?;
         for (level, formula) in LEVELS {
@@ -57,7 +66,11 @@ pub fn play(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
             let by_program = look.item("pools", "name", &name)?.value("/size_bytes").as_u64().map(|bytes| bytes / 1024);
             if by_mdadm != Some(by_level) || by_program != Some(by_level) {
                 let found = format!("{by_program:?} by the program, {by_mdadm:?} by mdadm");
-                return Err(LabError::unexpected(format!("the size of RAID {level}"), format!("{by_level} KiB"), found));
+                return Err(LabError::unexpected(
+                    format!("the size of RAID {level}"),
+                    format!("{by_level} KiB"),
+                    found,
+                ));
             }
         }
         Ok(())
@@ -86,7 +99,11 @@ fn smallest(rooms: &[u64]) -> u64 {
 
 /// What `mdadm --detail` says under a key.
 pub fn said<'a>(detail: &'a str, key: &str) -> Option<&'a str> {
-    detail.lines().filter_map(|line| line.split_once(" : ")).find(|(found, _)| found.trim() == key).map(|(_, it)| it.trim())
+    detail
+        .lines()
+        .filter_map(|line| line.split_once(" : "))
+        .find(|(found, _)| found.trim() == key)
+        .map(|(_, it)| it.trim())
 }
 
 #[cfg(test)]

@@ -57,13 +57,14 @@ fn spare_takes_over(report: &mut Report, heron: &mut Heron) -> Result<(), Failed
         heron.take_away("OWL-2")?;
         heron.machine.must_run("dd if=/dev/zero of=/dev/md5 bs=64k count=1 oflag=direct 2>&1", 60).map(drop)
     })?;
-    let mut checks = vec![report.step("look: the spare is being filled, and the pool survives no further loss", || {
-        heron.wait_for_look("a rebuild", SHOWN_S, |look| {
-            look.item("pools", "name", "md5")?.must_be("state", "rebuilding")?;
-            look.condition("pool-degraded", "md5 ")?.must_be("severity", "critical")?;
-            look.must_exit_with(20)
-        })
-    })];
+    let mut checks =
+        vec![report.step("look: the spare is being filled, and the pool survives no further loss", || {
+            heron.wait_for_look("a rebuild", SHOWN_S, |look| {
+                look.item("pools", "name", "md5")?.must_be("state", "rebuilding")?;
+                look.condition("pool-degraded", "md5 ")?.must_be("severity", "critical")?;
+                look.must_exit_with(20)
+            })
+        })];
     checks.push(report.step("look: it is as far as mdadm says, but for the step in which sysfs tells it", || {
         let least = rebuilt(heron)?;
         let look = heron.look()?;
@@ -110,18 +111,19 @@ fn comparison(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
             Err(error) => Err(error.to_string()),
         })
     })?;
-    let mut checks = vec![report.step("look: a comparison runs, and nothing is said of what it has found so far", || {
-        let look = heron.look()?;
-        if look.item("pools", "name", "md5")?.value("/activity/kind") != "check" {
-            return Err(look.unexpected("pools", "a check of md5".into()));
-        }
-        let action = heron.machine.must_run("cat /sys/block/md5/md/sync_action", 30)?;
-        if action.trim() != "check" {
-            return Err(LabError::unexpected("md5, sync_action after the look", "check", action));
-        }
-        look.must_not_tell("mismatches", "md5 ")?;
-        look.must_exit_with(0)
-    })];
+    let mut checks =
+        vec![report.step("look: a comparison runs, and nothing is said of what it has found so far", || {
+            let look = heron.look()?;
+            if look.item("pools", "name", "md5")?.value("/activity/kind") != "check" {
+                return Err(look.unexpected("pools", "a check of md5".into()));
+            }
+            let action = heron.machine.must_run("cat /sys/block/md5/md/sync_action", 30)?;
+            if action.trim() != "check" {
+                return Err(LabError::unexpected("md5, sync_action after the look", "check", action));
+            }
+            look.must_not_tell("mismatches", "md5 ")?;
+            look.must_exit_with(0)
+        })];
     report.step("the brake comes off; at its end the kernel has counted them all", || {
         heron.machine.must_run(FAST, 30)?;
         must_end_with_mismatches(heron, SPOILT_PAGES * 8)
