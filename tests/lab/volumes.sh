@@ -8,7 +8,7 @@ modprobe -a virtio_scsi sd_mod ext4 vfat nls_cp437 nls_ascii nls_utf8 dm_mod
 
 mapped() {
     sectors=$(blockdev --getsz "$2")
-    echo "0 $sectors linear $2 0" | dmsetup --noudevrules --noudevsync create "$1"
+    echo "0 $sectors linear $2 0" | dmsetup create "$1"
 }
 
 device=$(device_of NEST-1)

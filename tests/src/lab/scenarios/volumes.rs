@@ -22,15 +22,16 @@ dmsetup suspend --noflush --nolockfs swift || exit 1
 sleep 2
 cat /lab/stat.words
 ";
-/// Has every read and write below a volume fail from now on, and writes to it.
+/// Has every read and write below a volume fail from now on, and writes to a file there; then once more.
 const FAIL: &str = "
+echo dawn >/srv/wren/dawn.flac && sync -f /srv/wren || exit 1
 sectors=$(blockdev --getsz /dev/mapper/wren)
 dmsetup suspend --noflush --nolockfs wren && echo \"0 $sectors error\" | dmsetup load wren &&
-    dmsetup --noudevrules --noudevsync resume wren || exit 1
-echo dawn >/srv/wren/dawn.flac
+    dmsetup resume wren || exit 1
+echo dusk >>/srv/wren/dawn.flac
 sync -f /srv/wren
 sleep 1
-echo dusk >/srv/wren/dusk.flac
+echo night >>/srv/wren/dawn.flac
 ";
 
 /// Plays it.
@@ -131,7 +132,7 @@ fn hanging(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
         must_become_as_df_says(heron, "/srv/lark")
     }));
     report.step("what is below it goes on, and stat gets its answer", || {
-        heron.machine.must_run("dmsetup --noudevrules --noudevsync resume swift", 30)?;
+        heron.machine.must_run("dmsetup resume swift", 30)?;
         heron.machine.wait_until("an answer to stat", 30, |machine| {
             let words = machine.must_run("cat /lab/stat.words", 30).map_err(|error| error.to_string())?;
             if words.contains("msdos") { Ok(()) } else { Err(words) }
