@@ -3,11 +3,13 @@
 mod attachment;
 mod drive;
 mod pool;
+mod self_test;
 mod volume;
 
 pub use attachment::*;
 pub use drive::*;
 pub use pool::*;
+pub use self_test::*;
 pub use volume::*;
 
 use crate::clock::Moment;

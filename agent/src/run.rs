@@ -5,6 +5,8 @@ use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::keep::{self, Saver, Store};
 use crate::probe::keeper::{Keeper, News};
+use crate::probe::order::Order;
+use crate::probe::schedule::Schedule;
 use crate::reading::Snapshot;
 use crate::serve::document::Document;
 use crate::serve::socket::{StateSocket, hand_out};
@@ -17,7 +19,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::unbounded_channel;
-use traylight_config::Settings;
+use traylight_config::{SelfTestSchedule, Settings};
 
 /// The loop looks at the time by itself when it has heard nothing for so long: for what ages, and for the watchdog.
 /// Longer than the probe's pace, so that a box that is heard from wakes for nothing else.
@@ -52,6 +54,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     let (report, mut reports) = unbounded_channel();
     let panel = PanelThread::start(&settings.panel, clock.clone(), move |said| drop(report.send(said)));
     let mut keeper = Keeper::new(root, clock.clone());
+    keeper.tell(schedule(&settings))?;
     let mut core = Core { clock: clock.clone(), memory: Memory::with_ledger(ledger), ..Core::default() };
     let mut saver = store.map(|store| Saver::start(store, clock.now())).transpose()?;
     let mut tick = tokio::time::interval(TICK);
@@ -68,7 +71,12 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
                 hand_out(visitor, core.state(&settings));
             },
-            _ = reread.recv() => outlet.say(&core.reread(&mut settings, &reload), &clock.wall()),
+            _ = reread.recv() => {
+                outlet.say(&core.reread(&mut settings, &reload), &clock.wall());
+                if let Err(error) = keeper.tell(schedule(&settings)) {
+                    outlet.say(&not_told(&error), &clock.wall());
+                }
+            }
             _ = stop.recv() => break,
             _ = interrupt.recv() => break,
         }
@@ -185,6 +193,17 @@ async fn visitor(socket: Option<&StateSocket>) -> std::io::Result<tokio::net::Un
         Some(socket) => socket.visitor().await,
         None => std::future::pending().await,
     }
+}
+
+/// The schedule of self-tests, for the probe.
+fn schedule(settings: &Settings) -> Order {
+    let SelfTestSchedule { short_every_days, long_every_days } = settings.self_test;
+    Order::Schedule(Schedule { short_every_days, long_every_days })
+}
+
+fn not_told(error: &std::io::Error) -> Entry {
+    let why = format!("the probe keeps the old schedule of self-tests until it is started anew: {error}");
+    Entry::agent(4, "probe-not-told", why)
 }
 
 fn about_panel(said: Report) -> Entry {

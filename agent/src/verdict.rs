@@ -1,13 +1,19 @@
 //! What judge hands on: what holds, how bad it is, and whether the box is still heard from. Typed facts, no words for
 //! people: those are in `tell/wording.rs`.
 
+mod estimate;
+mod facts;
 mod finding;
 mod kind;
 mod outlook;
+mod self_test;
 
+pub use estimate::{Estimate, Rates};
+pub use facts::*;
 pub use finding::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
+pub use self_test::*;
 
 use crate::clock::Moment;
 use crate::reading::DriveKey;
@@ -32,6 +38,10 @@ pub struct Verdict {
     pub fans: Vec<String>,
     /// Where drives' temperatures are heading, for those with a curve to tell it from.
     pub outlooks: BTreeMap<DriveKey, Outlook>,
+    /// When volumes will be full, by mount point, where their history carries that.
+    pub full_in: BTreeMap<String, Estimate>,
+    /// How long the work on pools will still take, by key, where its pace says so.
+    pub work_left: BTreeMap<String, Estimate>,
     /// What is worth one line and is no condition.
     pub remarks: Vec<Remark>,
 }
@@ -61,6 +71,13 @@ pub enum Remark {
         before: i64,
         /// What it says now.
         now: i64,
+    },
+    /// Something about a drive's test of itself.
+    SelfTest {
+        /// Whose.
+        drive: Place,
+        /// What.
+        news: TestNews,
     },
 }
 

@@ -27,8 +27,8 @@ mod suggest;
 
 pub use problem::{Problem, Problems};
 pub use settings::{
-    Brightness, Bus, DriveLimits, FanLimits, Grace, Holds, Limits, LinkLimits, PageName, Panel, PoolLimits, Settings,
-    Shelf, Tray, VolumeLimits, Watch,
+    Brightness, Bus, DriveLimits, FanLimits, Grace, Holds, Limits, LinkLimits, PageName, Panel, PoolLimits,
+    SelfTestSchedule, Settings, Shelf, Tray, VolumeLimits, Watch,
 };
 pub use settle::settle;
 

@@ -20,6 +20,18 @@ pub struct Settings {
     pub watch: Watch,
     /// When something is wrong, and when it is right again.
     pub limits: Limits,
+    /// When drives test themselves.
+    pub self_test: SelfTestSchedule,
+}
+
+/// How often drives test themselves, in days that they are switched on. 0 is never, the default: a test is load and
+/// heat, and its owner's to decide.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct SelfTestSchedule {
+    /// The short test, some minutes.
+    pub short_every_days: u32,
+    /// The long test, hours: it reads the whole surface.
+    pub long_every_days: u32,
 }
 
 /// One shelf of trays.

@@ -9,7 +9,7 @@ mod shelves;
 use crate::notes::{Note, Notes};
 use crate::problem::{Problem, Problems};
 use crate::reader::{Section, read_file};
-use crate::settings::{Brightness, Bus, PageName, Panel, Settings, Watch};
+use crate::settings::{Brightness, Bus, PageName, Panel, SelfTestSchedule, Settings, Watch};
 use crate::source::clean;
 use crate::values::{Read, Refusal, flag, integer, one_of, refuse, text, whole};
 use toml::de::{DeTable, DeValue};
@@ -69,6 +69,7 @@ fn settings(file: &mut Section) -> Settings {
         panel: file.section("panel", panel),
         watch: file.section("watch", watch),
         limits: limits::limits(file),
+        self_test: file.section("self_test", self_test),
     }
 }
 
@@ -123,6 +124,11 @@ fn watch(section: &mut Section) -> Watch {
         leave_out_volumes: section.list("leave_out_volumes", Vec::new(), any.clone(), mount_point),
         steady_fans: section.list("steady_fans", Vec::new(), any, fan),
     }
+}
+
+fn self_test(section: &mut Section) -> SelfTestSchedule {
+    let mut days = |key| section.value(key, 0, whole(0..=365)).value;
+    SelfTestSchedule { short_every_days: days("short_every_days"), long_every_days: days("long_every_days") }
 }
 
 /// A name that Linux takes for a network port: under 16 bytes, no slash, colon or blank (`dev_valid_name`,

@@ -6,7 +6,7 @@
 
 use libfuzzer_sys::fuzz_target;
 use traylight::probe::wire::Decoder;
-use traylight::reading::{Missing, Power, Reason};
+use traylight::reading::{Missing, Power, Reason, SelfTestStep, Snapshot};
 use traylight::sense::ask::ata::AtaDrive;
 use traylight::sense::ask::command::{Ata, Command, Nvme, Scsi};
 use traylight::sense::ask::nvme::NvmeDrive;
@@ -113,7 +113,7 @@ fn messages(said: &[u8]) {
     let mut decoder = Decoder::default();
     for piece in said.chunks(7) {
         decoder.push(piece);
-        if decoder.next_snapshot().is_err() {
+        if decoder.next_message::<Snapshot>().is_err() {
             return;
         }
     }
@@ -175,7 +175,15 @@ fn command_length(command: &Command) -> usize {
 fn talks(kind: u8, said: &[u8]) {
     let Some((&wish, left)) = said.split_first() else { return };
     let bit = |bit: u8| wish >> bit & 1 != 0;
-    let wanted = Wanted { temperature: bit(0), health: bit(1), in_use: bit(2), afresh: bit(3) };
+    let wanted = Wanted {
+        temperature: bit(0),
+        health: bit(1),
+        in_use: bit(2),
+        afresh: bit(3),
+        self_tests: bit(5),
+        step: bit(6).then_some(SelfTestStep::Short),
+        by_owner: bit(7),
+    };
     let answering = if bit(4) { Answering::Bridge } else { Answering::Kernel };
     let mut drive = Babbler { left, answering, sent: Vec::new() };
     let (mut ata, mut scsi, mut nvme) =
@@ -199,7 +207,8 @@ fn holds(told: &Told, sent: &[Command], wanted: Wanted) {
             Command::Ata(Ata::SelfTest(_)) | Command::Scsi(Scsi::SelfTest(_)) | Command::Nvme(Nvme::SelfTest(_))
         )
     };
-    assert!(!sent.iter().any(tests), "nobody asked for a self-test");
+    assert!(wanted.step.is_some() || !sent.iter().any(tests), "nobody asked for a self-test");
+    assert!(wanted.self_tests || told.self_tests.is_none());
     assert!(sent.len() <= 64, "{} commands in one talk", sent.len());
     assert!(wanted.health || told.health.is_none());
     assert!(told.broke_off.is_none() || told.health.is_none(), "half a health was told");

@@ -35,6 +35,10 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/tell/wording", words_and_drawing.clone()),
         ("agent/src/tell/drive_words", words_and_drawing.clone()),
         ("agent/src/tell/heat_words", words_and_drawing.clone()),
+        ("agent/src/tell/test_words", words_and_drawing.clone()),
+        // When a drive may be asked what is a function of data too.
+        ("agent/src/probe/schedule", world.to_vec()),
+        ("agent/src/probe/manners", world.to_vec()),
         ("agent/src/show/pages", words_and_drawing.clone()),
         ("agent/src/serve/document", words_and_drawing.clone()),
         ("agent/src/serve/parts", words_and_drawing.clone()),

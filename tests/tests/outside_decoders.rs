@@ -376,3 +376,15 @@ fn names_and_serials_of_scsi_drives_agree() {
             .agrees(format!("Unit serial number: {read}\n"));
     }
 }
+
+#[test]
+fn the_time_of_an_extended_self_test_agrees() {
+    let mut numbers = Numbers(7);
+    for _ in 0..ROUNDS {
+        let minutes = 1 + numbers.next(0xFFFD);
+        let page = [&[0, 0x86, 0, 0x3C][..], &[0; 6], &(minutes as u16).to_be_bytes(), &[0; 52]].concat();
+        let read = scsi_vpd::extended_test_minutes(&page).unwrap().unwrap();
+        Judge::ask("sg_vpd", &["--page=0x86", "--inhex=-", "--long"], &hex(&page))
+            .agrees(format!("Extended self-test completion minutes={read}\n"));
+    }
+}

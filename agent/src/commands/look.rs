@@ -1,6 +1,7 @@
 //! `look`: how the box stands, once, as a table or as JSON.
 
-use super::Shared;
+use super::self_test::Step;
+use super::{Shared, self_test};
 use std::io::{self, Write};
 use std::path::Path;
 use std::process::ExitCode;
@@ -21,14 +22,26 @@ const PATIENCE: Duration = Duration::from_secs(30);
 #[derive(clap::Args)]
 pub struct Flags {
     #[command(flatten)]
-    shared: Shared,
+    pub shared: Shared,
     /// Print the state document (schema 1)
-    #[arg(long)]
+    #[arg(long, conflicts_with = "self_test")]
     json: bool,
+    /// Let one drive test itself: says first what that does and how long it takes, and asks
+    #[arg(long, value_name = "KIND", requires = "tray")]
+    self_test: Option<Step>,
+    /// Which drive: its tray's label, or four or more characters that its serial ends with
+    #[arg(value_name = "TRAY", requires = "self_test")]
+    tray: Option<String>,
+    /// Begin without asking
+    #[arg(long, requires = "self_test")]
+    pub yes: bool,
 }
 
-/// Prints the state; the exit code says how bad it is.
+/// Prints the state, and the exit code says how bad it is; or lets a drive test itself.
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+    if let (Some(step), Some(tray)) = (flags.self_test, &flags.tray) {
+        return self_test::command(flags, step, tray);
+    }
     let document = document(&flags.shared)?;
     let text = if flags.json { serde_json::to_string_pretty(&document)? + "\n" } else { table::table(&document) };
     io::stdout().write_all(text.as_bytes())?;

@@ -6,6 +6,7 @@ mod look;
 mod panel;
 mod probe;
 mod run;
+mod self_test;
 
 use clap::{Args, Parser, Subcommand};
 use std::io;
@@ -21,7 +22,7 @@ const LONGEST_CONFIG: u64 = 256 << 10;
 
 /// Watches a self-built storage box: its drives, pools, room, fans and links. Says what is wrong, in which tray, and what to do.
 ///
-/// It only reads: it never wakes a sleeping drive, never writes to one, and changes nothing on the box.
+/// It only reads: it never wakes a sleeping drive, never writes to one, and changes nothing on the box. Drives test themselves only when their owner says so.
 #[derive(Parser)]
 #[command(name = "traylight", version, arg_required_else_help = true, max_term_width = 100)]
 struct Arguments {
@@ -37,7 +38,7 @@ enum Command {
     Run(run::Flags),
     /// Look at the box once and say how it stands
     ///
-    /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open.
+    /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open. With --self-test it lets one drive test itself and follows that; exit code: 0 passed, 20 failed, 10 came to no result.
     Look(look::Flags),
     /// Check the configuration and name every mistake
     Check(Shared),

@@ -3,8 +3,9 @@
 use crate::clock::Moment;
 use crate::reading::{
     Activity, AfterCrash, Attachment, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Files, Health, Link, Load,
-    Member, MemberErrorKind, MemberErrors, MemberState, OwnLimits, Pool, PoolKind, PoolRunning, Power, Rail, Reading,
-    RecoveryLimit, Room, SelfAssessment, SelfTest, Snapshot, Source, Temperature, Traffic, Volume, Writing,
+    Member, MemberErrorKind, MemberErrors, MemberState, OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail,
+    Reading, RecoveryLimit, Room, SelfAssessment, SelfTest, SelfTests, Snapshot, Source, Temperature, TestKind,
+    TestOutcome, Traffic, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
@@ -107,6 +108,8 @@ fn drive(now: Moment, scene: &Scene, tray: usize) -> Option<Drive> {
             patience: read(now, Source::Sysfs, Duration::from_secs(30)),
         },
         health: read(now, Source::Drive, health()),
+        self_tests: read(now, Source::Drive, self_tests()),
+        test_request: None,
     })
 }
 
@@ -119,12 +122,23 @@ fn health() -> Health {
             counter("reallocated_sectors", 0),
             counter("pending_sectors", 0),
         ],
-        self_test: Ok(SelfTest::Passed),
         newest_error: Ok(None),
         recovery_limit: Ok(RecoveryLimit::After(Duration::from_secs(7))),
         unread: Vec::new(),
         broke_off: None,
     }
+}
+
+/// A drive that passed an extended test a month ago.
+fn self_tests() -> SelfTests {
+    let passed = PastTest {
+        kind: TestKind::Extended,
+        outcome: TestOutcome::Passed,
+        power_on_hours: 9_140,
+        age_hours: Some(720),
+        failed_at_lba: None,
+    };
+    SelfTests { now: SelfTest::Passed, past: vec![passed], short_minutes: Some(2), extended_minutes: Some(420) }
 }
 
 fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {

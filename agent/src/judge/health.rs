@@ -6,9 +6,9 @@
 
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives, redundancy};
-use crate::reading::{Drive, DriveKey, SelfAssessment, Snapshot};
+use crate::reading::{Drive, DriveKey, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind};
 use crate::units::Percent;
-use crate::verdict::{Counted, Finding, Severity, Subject};
+use crate::verdict::{Counted, Finding, Kind, SaysFailing, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -16,12 +16,16 @@ const DAY: Duration = Duration::from_secs(86_400);
 /// Two readings must agree; they are at least this far apart.
 const TWO_READINGS: Holds = Holds::new(Duration::from_secs(1), Duration::ZERO);
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
+const RAISED: Side = Side::Raised(Severity::Critical);
 
 /// What is seen of every drive that told of its health.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
-    let told = snapshot.drives.iter().filter(|drive| drive.health.get().is_some());
-    let seen = told.flat_map(|drive| {
+    let seen = snapshot.drives.iter().flat_map(|drive| {
         let about = About { settings, memory, snapshot, drive };
+        if drive.health.get().is_none() {
+            // Its record of self-tests is another question to it.
+            return [about.failing(), None, None, None, None, None];
+        }
         [about.failing(), about.unreadable(), about.reallocated(), about.crc(), about.power(), about.worn()]
     });
     seen.flatten().collect()
@@ -36,14 +40,30 @@ struct About<'a> {
 }
 
 impl About<'_> {
+    /// A drive that once assessed itself as failing stays under suspicion until it is replaced. A failed self-test is
+    /// taken back by a later passed one that looked at no less ([`SelfTests::standing_failure`]): a sector that could
+    /// not be read may have been written anew since. It is not taken back by a record that has merely lost it.
     fn failing(&self) -> Option<Sight> {
-        let health = self.drive.health.get()?;
-        // A drive that once said so stays under suspicion until it is replaced.
-        let side = match health.assessment.as_ref().ok()? {
-            SelfAssessment::Failing => Side::Raised(Severity::Critical),
-            SelfAssessment::Passed => Side::Between,
+        let (health, tests) = (&self.drive.health, &self.drive.self_tests);
+        let assessment = health.get().and_then(|health| health.assessment.as_ref().ok());
+        let failed = tests.get().and_then(failed_test);
+        let told = self.memory.finding(Kind::DriveSaysFailing, &self.subject());
+        let (how, side, seen) = match (assessment, failed, told) {
+            (Some(SelfAssessment::Failing), ..) => (SaysFailing::Assessment, RAISED, health.taken),
+            (_, failed, Some(Finding::DriveSaysFailing { how: SaysFailing::Assessment, .. })) => {
+                let side = if failed.is_some() { RAISED } else { Side::Between };
+                (SaysFailing::Assessment, side, health.taken.max(tests.taken))
+            }
+            (_, Some(failed), _) => (failed, RAISED, tests.taken),
+            (_, None, Some(Finding::DriveSaysFailing { how: how @ SaysFailing::SelfTest { .. }, .. })) => {
+                let undone = tests.get().is_some_and(|tests| tests.past.iter().any(|test| undoes(test, *how)));
+                (*how, if undone { Side::Clear } else { Side::Between }, tests.taken)
+            }
+            (Some(SelfAssessment::Passed), None, _) => (SaysFailing::Assessment, Side::Clear, health.taken),
+            (None, None, _) => return None,
         };
-        Some(self.sight(side, Finding::DriveSaysFailing { drive: self.place() }, TWO_READINGS))
+        let finding = Finding::DriveSaysFailing { drive: self.place(), how };
+        Some(Sight { seen, ..self.sight(side, finding, TWO_READINGS) })
     }
 
     fn unreadable(&self) -> Option<Sight> {
@@ -121,7 +141,11 @@ impl About<'_> {
     }
 
     fn sight(&self, side: Side, finding: Finding, holds: Holds) -> Sight {
-        Sight { subject: Subject::Drive(self.key().clone()), side, seen: self.drive.health.taken, finding, holds }
+        Sight { subject: self.subject(), side, seen: self.drive.health.taken, finding, holds }
+    }
+
+    fn subject(&self) -> Subject {
+        Subject::Drive(self.key().clone())
     }
 
     fn growth(&self, counter: &str, within: Duration) -> Option<i64> {
@@ -135,4 +159,25 @@ impl About<'_> {
     fn place(&self) -> crate::verdict::Place {
         drives::place_of(self.settings, self.drive)
     }
+}
+
+/// The failed self-test that stands. A drive whose state says "failed" and whose record cannot be read failed some test.
+fn failed_test(tests: &SelfTests) -> Option<SaysFailing> {
+    let of_record = tests.standing_failure();
+    let unknown = (tests.past.is_empty() && tests.now == SelfTest::Failed).then_some(SaysFailing::SelfTest {
+        kind: TestKind::Other,
+        failed_at_lba: None,
+        age_hours: None,
+    });
+    let of_record = of_record.map(|PastTest { kind, failed_at_lba, age_hours, .. }| SaysFailing::SelfTest {
+        kind,
+        failed_at_lba,
+        age_hours,
+    });
+    of_record.or(unknown)
+}
+
+/// True for a passed test that looked at no less than the one by which the drive said that it fails.
+fn undoes(test: &PastTest, how: SaysFailing) -> bool {
+    matches!(how, SaysFailing::SelfTest { kind, .. } if test.undoes_failure_of(kind))
 }

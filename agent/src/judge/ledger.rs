@@ -3,9 +3,10 @@
 
 use super::acquaintances::Acquaintances;
 use super::drives;
+use super::fill::{Fill, FullWhen};
 use super::pool_work::Checks;
 use crate::clock::Moment;
-use crate::reading::{DriveKey, Snapshot};
+use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -28,6 +29,9 @@ pub struct Ledger {
     /// When pools were last compared.
     #[serde(default)]
     checks: Checks,
+    /// How volumes fill.
+    #[serde(default)]
+    fill: Fill,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -97,6 +101,17 @@ impl Ledger {
     /// Takes in which pools are there, and which of them have just been compared.
     pub fn learn_checks(&mut self, snapshot: &Snapshot, ended: &[String]) {
         self.is_new |= self.checks.learn(snapshot, ended, self.watched);
+    }
+
+    /// Takes in how full volumes are.
+    pub fn learn_fill(&mut self, snapshot: &Snapshot) {
+        self.fill.learn(snapshot, self.watched);
+        self.is_new |= std::mem::take(&mut self.fill.is_new);
+    }
+
+    /// When a volume that has this room now will be full.
+    pub fn full_when(&self, mount: &str, room: &Room) -> Option<FullWhen> {
+        self.fill.full_when(mount, room)
     }
 
     /// How long ago, in watched time, a pool was compared; and whether that was never seen, which counts from when the pool

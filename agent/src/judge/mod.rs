@@ -5,7 +5,6 @@ mod acquaintances;
 mod answering;
 mod attachments;
 mod drives;
-pub mod estimate;
 mod fans;
 pub mod fill;
 mod health;
@@ -21,6 +20,8 @@ mod pools;
 mod presence;
 pub mod rebuild;
 pub mod redundancy;
+pub mod request;
+mod self_tests;
 mod shelves;
 mod space;
 mod track;
@@ -29,7 +30,7 @@ mod warmth;
 
 use crate::clock::Moment;
 use crate::reading::Snapshot;
-use crate::verdict::{Change, Condition, Heard, Kind, Subject, Verdict};
+use crate::verdict::{Change, Condition, Finding, Heard, Kind, Subject, Verdict};
 use ledger::Ledger;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -50,6 +51,7 @@ pub struct Memory {
     fans: fans::Known,
     links: links::Known,
     warmth: warmth::Known,
+    self_tests: self_tests::Known,
     attachments: attachments::Known,
     work: pool_work::Known,
     volumes: volumes::Known,
@@ -83,6 +85,11 @@ impl Memory {
 
     fn open(&self) -> impl Iterator<Item = &Condition> {
         self.tracks.values().filter_map(Track::open)
+    }
+
+    /// The facts of a condition that is open.
+    fn finding(&self, kind: Kind, subject: &Subject) -> Option<&Finding> {
+        Some(&self.tracks.get(&(kind, subject.clone()))?.open()?.finding)
     }
 
     fn is_open(&self, kind: Kind, subject: &Subject) -> bool {
@@ -119,8 +126,10 @@ pub fn judge(
         memory.outlook.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
+        remarks.extend(memory.self_tests.learn(settings, snapshot));
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
         memory.ledger.learn_checks(snapshot, &checked);
+        memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
         for rule in RULES {
@@ -176,6 +185,8 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: memory.fans.fitted(),
         outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),
+        full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
+        work_left: memory.work.left(),
         remarks: Vec::new(),
         conditions,
     }

@@ -2,11 +2,12 @@
 //! found, and when the last one was.
 
 use super::Memory;
+use super::rebuild::Pace;
 use super::track::{Holds, Side, Sight};
 use crate::clock::Moment;
-use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
+use crate::reading::{ActivityKind, Member, Pool, PoolRunning, Snapshot};
 use crate::units::{Bytes, Percent};
-use crate::verdict::{Finding, Severity, Subject};
+use crate::verdict::{Estimate, Finding, Severity, Subject};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -32,6 +33,10 @@ struct Work {
     kind: Option<ActivityKind>,
     /// How far it was, and since when it is no further.
     stands: Option<(f64, Moment)>,
+    /// How fast it went lately, on each member.
+    pace: Pace,
+    /// What is still to be done on each member.
+    remaining: Option<Bytes>,
 }
 
 impl Known {
@@ -42,17 +47,45 @@ impl Known {
             let work = self.pools.entry(pool.key.clone()).or_default();
             let compared = matches!(work.kind, Some(ActivityKind::Check | ActivityKind::Repair));
             let was_nearly_done = work.stands.is_some_and(|(done, _)| done >= NEARLY_DONE);
-            work.learn(pool, snapshot.taken);
+            work.learn(pool, member_size(snapshot, pool), snapshot.taken);
             compared && was_nearly_done && pool.activity.kind == ActivityKind::Idle
         });
         ended.map(|pool| pool.key.clone()).collect()
     }
 }
 
+impl Known {
+    /// How long the work on pools will still take, by key.
+    pub fn left(&self) -> BTreeMap<String, Estimate> {
+        let left = |work: &Work| Some(work.pace.time_left(work.remaining?)?.left);
+        self.pools.iter().filter_map(|(key, work)| Some((key.clone(), left(work)?))).collect()
+    }
+
+    /// What is still to be done on each member of a pool.
+    pub fn remaining(&self, pool: &str) -> Option<Bytes> {
+        self.pools.get(pool)?.remaining
+    }
+}
+
+/// How much there is on each member: no more than the smallest of their drives.
+fn member_size(snapshot: &Snapshot, pool: &Pool) -> Option<Bytes> {
+    let drive = |member: &Member| snapshot.drives.iter().find(|drive| drive.device == member.drive_device);
+    pool.members.iter().filter_map(|member| drive(member)?.size.get().copied()).min()
+}
+
 impl Work {
-    fn learn(&mut self, pool: &Pool, now: Moment) {
+    fn learn(&mut self, pool: &Pool, size: Option<Bytes>, now: Moment) {
         let same = self.kind == Some(pool.activity.kind);
         self.kind = Some(pool.activity.kind);
+        if !same {
+            self.pace = Pace::default();
+        }
+        let works = !matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Frozen);
+        self.remaining = size.zip(pool.activity.done).filter(|_| works).map(|(size, done)| {
+            let finished = (size.0 as f64 * done.clamp(0.0, 1.0)) as u64;
+            self.pace.learn(now, Bytes(finished));
+            Bytes(size.0 - finished)
+        });
         self.stands = match (pool.activity.done, self.stands) {
             (Some(done), Some((before, since))) if same && done <= before => Some((before, since)),
             (Some(done), _) => Some((done, now)),

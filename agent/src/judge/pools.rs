@@ -2,11 +2,12 @@
 
 use super::Memory;
 use super::drives::KnownDrive;
+use super::rebuild::{Read, Risk};
 use super::redundancy::{holds_its_share, standing};
 use super::track::{Holds, Side, Sight};
-use crate::reading::{ActivityKind, Member, MemberState, Pool, PoolRunning, Snapshot};
-use crate::units::Percent;
-use crate::verdict::{Down, Finding, Place, Severity, Subject};
+use crate::reading::{ActivityKind, DriveKind, Member, MemberState, Pool, PoolRunning, Snapshot};
+use crate::units::{Bytes, Percent};
+use crate::verdict::{Down, Estimate, Finding, Place, ReadRisk, Severity, Subject};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::{PoolLimits, Settings};
@@ -44,7 +45,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     for pool in &snapshot.pools {
         found.extend(down(limits, memory, snapshot, pool));
         found.extend(degraded(limits, memory, snapshot, pool));
-        found.push(busy(snapshot, pool));
+        found.push(busy(memory, snapshot, pool));
     }
     for (key, (name, of)) in &memory.pools.pools {
         if !snapshot.pools.iter().any(|pool| pool.key == *key) {
@@ -131,8 +132,11 @@ fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Po
     })
 }
 
-fn busy(snapshot: &Snapshot, pool: &Pool) -> Sight {
+fn busy(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Sight {
     let quiet = matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Frozen);
+    // Until its pace is known, what the kernel makes of its last half minute is all there is.
+    let by_kernel = |left| Estimate { soonest: left, middle: left, latest: Some(left) };
+    let by_pace = memory.work.left().get(&pool.key).copied();
     Sight {
         subject: Subject::Pool(pool.key.clone()),
         side: if quiet { Side::Clear } else { Side::Raised(Severity::Notice) },
@@ -141,10 +145,32 @@ fn busy(snapshot: &Snapshot, pool: &Pool) -> Sight {
             pool: pool.name.clone(),
             activity: pool.activity.kind,
             done: pool.activity.done.map(|done| Percent(done * 100.0)),
-            left: pool.activity.left,
+            left: by_pace.or(pool.activity.left.map(by_kernel)),
+            risk: (pool.activity.kind == ActivityKind::Rebuild).then(|| risk(memory, snapshot, pool)).flatten(),
         },
         holds: Holds::new(Duration::ZERO, Duration::ZERO),
     }
+}
+
+/// What filling a member risks: all members of the groups that lack one are read, or one where each holds a copy.
+fn risk(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<ReadRisk> {
+    let bytes = memory.work.remaining(&pool.key)?;
+    let holds = |slot: &u32| pool.members.iter().find(|member| member.slot == Some(*slot) && holds_its_share(member));
+    let mut reads = BTreeMap::new();
+    for group in &pool.groups {
+        let there: Vec<&Member> = group.slots.iter().filter_map(holds).collect();
+        if there.len() < group.slots.len() {
+            let are_copies = group.tolerates as usize + 1 == group.slots.len();
+            let read = there.into_iter().take(if are_copies { 1 } else { usize::MAX });
+            reads.extend(read.map(|member| (member.slot, &member.drive_device)));
+        }
+    }
+    let kind = |device: &String| snapshot.drives.iter().find(|drive| drive.device == *device).map(|drive| drive.kind);
+    let reads: Vec<Read> =
+        reads.values().map(|device| Read::guess(bytes, kind(device).unwrap_or(DriveKind::Unknown))).collect();
+    let bits_per_error = reads.iter().map(|read| read.class.bits_per_error()).reduce(f64::min)?;
+    let (total, is_guess) = (reads.iter().map(|read| read.bytes.0).sum(), reads.iter().any(|read| read.is_guess));
+    Some(ReadRisk { chance: Risk::of(reads).chance, bytes: Bytes(total), bits_per_error, is_guess })
 }
 
 /// True when the pool itself says that it does without the drive of this name.

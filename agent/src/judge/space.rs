@@ -1,37 +1,57 @@
-//! space-low: a volume is nearly full. Small volumes and large ones are not full at the same share, so most limits are
-//! a share and an amount together.
+//! space-low: a volume is nearly full, or will be soon. Small volumes and large ones are not full at the same share, so most
+//! limits are a share and an amount together.
 
 use super::Memory;
 use super::track::{Holds, Side, Sight};
 use crate::reading::{Room, Snapshot, Volume};
 use crate::units::{Bytes, Percent};
-use crate::verdict::{Finding, Severity, SpaceLimit, Subject};
+use crate::verdict::{Estimate, Finding, Severity, SpaceLimit, Subject};
+use std::collections::BTreeMap;
+use std::time::Duration;
 use traylight_config::{Settings, VolumeLimits};
 
 const GIB: u64 = 1 << 30;
 const MIB: u64 = 1 << 20;
 
+/// A volume that will be full within this time is told of; it is over when that is further off than the other.
+const SOON: Duration = Duration::from_secs(7 * 86_400);
+const NOT_SOON: Duration = Duration::from_secs(10 * 86_400);
+
 /// What is seen of every volume whose room is known.
-pub fn sights(settings: &Settings, _: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let full_in = full_in(memory, snapshot);
     let watched = |volume: &&Volume| !settings.watch.leave_out_volumes.contains(&volume.mount);
-    snapshot.volumes.iter().filter(watched).filter_map(|volume| sight(&settings.limits.volume, volume)).collect()
+    let sight = |volume: &Volume| sight(&settings.limits.volume, volume, full_in.get(&volume.mount).copied());
+    snapshot.volumes.iter().filter(watched).filter_map(sight).collect()
 }
 
-fn sight(limits: &VolumeLimits, volume: &Volume) -> Option<Sight> {
+/// When volumes will be full, by mount point, where the days carry that.
+pub fn full_in(memory: &Memory, snapshot: &Snapshot) -> BTreeMap<String, Estimate> {
+    let of = |volume: &Volume| {
+        let full = memory.ledger.full_when(&volume.mount, volume.room.get()?)?;
+        Some((volume.mount.clone(), full.left))
+    };
+    snapshot.volumes.iter().filter_map(of).collect()
+}
+
+fn sight(limits: &VolumeLimits, volume: &Volume, full_in: Option<Estimate>) -> Option<Sight> {
     let room = volume.room.get()?;
     let share = Percent::of(room.free.0 as f64, (room.free.0 + room.used.0) as f64)?;
     let raised = passed(limits, volume, room, share, 0.0);
+    let full_within = |time: Duration| full_in.is_some_and(|full_in| full_in.middle < time);
     let side = match raised {
         Some((severity, _)) => Side::Raised(severity),
+        None if full_within(SOON) => Side::Raised(Severity::Notice),
+        None if full_within(NOT_SOON) => Side::Between,
         None if passed(limits, volume, room, share, limits.clear_percent).is_some() => Side::Between,
         None => Side::Clear,
     };
-    let limit = raised.map_or(SpaceLimit { share, amount: None }, |(_, limit)| limit);
+    let (mount, limit) = (volume.mount.clone(), raised.map(|(_, limit)| limit));
     Some(Sight {
         subject: Subject::Volume(volume.mount.clone()),
         side,
         seen: volume.room.taken,
-        finding: Finding::SpaceLow { mount: volume.mount.clone(), free: room.free, size: room.size, share, limit },
+        finding: Finding::SpaceLow { mount, free: room.free, size: room.size, share, limit, full_in },
         holds: Holds::new(limits.hold, limits.clear_hold),
     })
 }

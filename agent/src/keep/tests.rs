@@ -90,7 +90,9 @@ fn what_the_first_version_wrote_is_still_understood() {
     let ledger = store.load_ledger().unwrap();
     let key = DriveKey("WREN-1".to_owned());
     assert_eq!(ledger.growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
-    let now = format!(r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"checks":{{}}}}"#);
+    let now = format!(
+        r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"checks":{{}},"fill":{{"volumes":{{}}}}}}"#
+    );
     assert_eq!(serde_json::to_string(&ledger).unwrap(), now);
     assert_eq!(serde_json::from_str::<Ledger>(&now).unwrap().growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
     let version = |name| store.database.pragma_query_value(None, name, |row| row.get::<_, i64>(0)).unwrap();

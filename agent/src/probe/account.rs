@@ -2,7 +2,9 @@
 //! health, and a late answer no newer reading. Pure: the time comes in.
 
 use crate::clock::Moment;
-use crate::reading::{Counter, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, Source};
+use crate::reading::{
+    Counter, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, SelfTests, Source, TestOutcome,
+};
 use crate::sense::ask::{self, Told};
 use crate::units::Celsius;
 
@@ -17,6 +19,8 @@ pub struct Account {
     pub limits: OwnLimits,
     /// Its health, by the newest talk about it that came to its end.
     pub health: Reading<Health>,
+    /// How its self-tests stand.
+    pub self_tests: Reading<SelfTests>,
 }
 
 impl Account {
@@ -27,6 +31,7 @@ impl Account {
             temperature: Reading::new(Err(no_temperature), now, Source::Hwmon),
             limits: OwnLimits::default(),
             health: Reading::new(Err(not_yet()), now, Source::Drive),
+            self_tests: Reading::new(Err(not_yet()), now, Source::Drive),
         }
     }
 
@@ -43,10 +48,11 @@ impl Account {
         let OwnLimits { maximum, critical } = told.own_limits;
         self.limits =
             OwnLimits { maximum: maximum.or(self.limits.maximum), critical: critical.or(self.limits.critical) };
+        if let Some(why) = &told.broke_off {
+            self.nothing_told(why.clone(), at);
+        }
         if let Ok(health) = &mut self.health.value {
             health.broke_off = told.broke_off;
-        } else if let Some(why) = told.broke_off {
-            self.no_health(why, at);
         }
         let health = as_read(told.health?);
         let is_news = is_news(self.health.get(), &health);
@@ -54,17 +60,31 @@ impl Account {
         Some(HealthTold { is_news })
     }
 
+    /// Takes in what the drive told of its self-tests.
+    pub fn take_in_tests(&mut self, told: Result<SelfTests, Missing>, at: Moment) -> TestsTold {
+        let is_running = told.as_ref().is_ok_and(SelfTests::is_running);
+        let is_news = told.as_ref().is_ok_and(|now| match self.self_tests.get() {
+            Some(before) => failures(before) != failures(now) || before.is_running() != is_running,
+            None => now.standing_failure().is_some(),
+        });
+        renew(&mut self.self_tests, Reading::new(told, at, Source::Drive));
+        TestsTold { is_running, is_news }
+    }
+
     /// No answer within the deadline.
     pub fn give_up(&mut self, why: Missing, now: Moment) {
         self.power = Reading::new(Err(why.clone()), now, Source::Drive);
         self.temperature = Reading::new(Err(why.clone()), now, Source::Drive);
-        self.no_health(why, now);
+        self.nothing_told(why, now);
     }
 
-    /// Why there is no health, as long as none was told; what was told stays, with its age.
-    fn no_health(&mut self, why: Missing, now: Moment) {
+    /// Why there is no health and no word of self-tests, as long as none was told; what was told stays, with its age.
+    fn nothing_told(&mut self, why: Missing, now: Moment) {
         if self.health.get().is_none() {
-            self.health = Reading::new(Err(why), now, Source::Drive);
+            self.health = Reading::new(Err(why.clone()), now, Source::Drive);
+        }
+        if self.self_tests.get().is_none() {
+            self.self_tests = Reading::new(Err(why), now, Source::Drive);
         }
     }
 
@@ -74,7 +94,7 @@ impl Account {
         if self.temperature.get().is_none() {
             self.temperature = Reading::new(Err(Missing::new(Reason::Asleep, "")), now, Source::Drive);
         }
-        self.no_health(Missing::new(Reason::Asleep, ""), now);
+        self.nothing_told(Missing::new(Reason::Asleep, ""), now);
     }
 
     /// The kernel has woken it; how it is now, only an answer will tell.
@@ -83,7 +103,7 @@ impl Account {
         if self.temperature.get().is_none() {
             self.temperature = Reading::new(Err(no_temperature), now, Source::Drive);
         }
-        self.no_health(not_yet(), now);
+        self.nothing_told(not_yet(), now);
     }
 }
 
@@ -91,6 +111,15 @@ impl Account {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct HealthTold {
     /// What matters most has changed, or looks bad at first sight.
+    pub is_news: bool,
+}
+
+/// The drive told of its self-tests.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TestsTold {
+    /// One runs.
+    pub is_running: bool,
+    /// A failure is new on its record, or one has begun or ended.
     pub is_news: bool,
 }
 
@@ -114,7 +143,6 @@ fn as_read(health: ask::Health) -> Health {
     Health {
         assessment: health.assessment,
         counters: counters.collect(),
-        self_test: health.self_test,
         newest_error: health.newest_error,
         recovery_limit: health.recovery_limit,
         unread: health.unread,
@@ -141,6 +169,12 @@ fn is_news(before: Option<&Health>, now: &Health) -> bool {
         Some(before) => before.assessment != now.assessment || told(before) != told(now),
         None => fails || now.counters.iter().any(|counter| counter.name == "pending_sectors" && counter.value > 0),
     }
+}
+
+/// Which failures of self-tests a drive has on its record, by their hours.
+fn failures(tests: &SelfTests) -> Vec<u64> {
+    let failed = tests.past.iter().filter(|test| test.outcome == TestOutcome::Failed);
+    failed.map(|test| test.power_on_hours).collect()
 }
 
 #[cfg(test)]
@@ -189,7 +223,6 @@ mod tests {
         let health = ask::Health {
             assessment: Ok(SelfAssessment::Passed),
             counters: vec![counter],
-            self_test: Ok(crate::reading::SelfTest::Passed),
             newest_error: Ok(None),
             recovery_limit: Err(crate::reading::recovery_not_asked()),
             unread: Vec::new(),
@@ -260,5 +293,33 @@ mod tests {
         drive.take_in(Told { own_limits: limits, ..whole(0) }, at(10));
         drive.take_in(warm(36.0), at(20));
         assert_eq!(drive.limits, limits);
+    }
+
+    #[test]
+    fn a_new_failure_and_the_end_of_a_self_test_are_news() {
+        use crate::reading::{PastTest, SelfTest, TestKind};
+        let failed = PastTest {
+            kind: TestKind::Short,
+            outcome: TestOutcome::Failed,
+            power_on_hours: 9_000,
+            age_hours: None,
+            failed_at_lba: None,
+        };
+        let tests = |now, past: &[PastTest]| {
+            Ok(SelfTests { now, past: past.to_vec(), short_minutes: None, extended_minutes: None })
+        };
+        let running = SelfTest::Running { remaining_percent: Some(50) };
+        let mut drive = nothing_told();
+        let mut told = |tests, second| {
+            let TestsTold { is_running, is_news } = drive.take_in_tests(tests, at(second));
+            (is_running, is_news)
+        };
+        assert_eq!(told(tests(SelfTest::Passed, &[]), 10), (false, false));
+        assert_eq!(told(tests(running, &[]), 20), (true, true));
+        assert_eq!(told(tests(running, &[]), 30), (true, false));
+        assert_eq!(told(tests(SelfTest::Failed, &[failed]), 40), (false, true));
+        assert_eq!(told(tests(SelfTest::Failed, &[failed]), 50), (false, false));
+        drive.sleeps(at(60), Source::Drive);
+        assert_eq!(drive.self_tests.taken, at(50), "what it told stays, with its age");
     }
 }

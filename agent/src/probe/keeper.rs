@@ -1,8 +1,10 @@
 //! The core's side of the probe: starts it, listens to it, and replaces it when it dies, hangs or talks nonsense.
 
-use super::wire::Decoder;
+use super::order::Order;
+use super::wire::{self, Decoder};
 use crate::clock::{Clock, Moment};
 use crate::reading::Snapshot;
+use std::io::Write;
 use std::os::fd::OwnedFd;
 use std::path::PathBuf;
 use std::process::Stdio;
@@ -37,6 +39,8 @@ pub struct Keeper {
     root: PathBuf,
     clock: Clock,
     probe: Option<Probe>,
+    /// What every probe is told first.
+    orders: Vec<Order>,
     failures: usize,
     start_at: Moment,
 }
@@ -53,7 +57,24 @@ impl Keeper {
     /// Nothing is started yet: the first question for news does it.
     pub fn new(root: PathBuf, clock: Clock) -> Self {
         let start_at = clock.now();
-        Self { root, clock, probe: None, failures: 0, start_at }
+        Self { root, clock, probe: None, orders: Vec::new(), failures: 0, start_at }
+    }
+
+    /// Tells the probe something. What outlasts a probe is told to the next one as well; all else is lost with it.
+    ///
+    /// # Errors
+    /// When it cannot be told now.
+    pub fn tell(&mut self, order: Order) -> std::io::Result<()> {
+        let told = match &self.probe {
+            Some(probe) => probe.tell(&order),
+            None if order.outlasts_the_probe() => Ok(()),
+            None => Err(std::io::Error::other("no probe is running")),
+        };
+        if order.outlasts_the_probe() {
+            self.orders.retain(|old| std::mem::discriminant(old) != std::mem::discriminant(&order));
+            self.orders.push(order);
+        }
+        told
     }
 
     /// The next news. May be dropped and asked again at any time without losing anything.
@@ -65,7 +86,7 @@ impl Keeper {
                     tokio::time::sleep(self.start_at.since(now)).await;
                     continue;
                 }
-                None => match start(&self.root, now) {
+                None => match start(&self.root, &self.orders, now) {
                     Ok(probe) => {
                         self.probe = Some(probe);
                         continue;
@@ -96,9 +117,18 @@ impl Keeper {
 }
 
 impl Probe {
+    /// An order is far shorter than the socket's buffer, so one that does not fit is told to nobody.
+    fn tell(&self, order: &Order) -> std::io::Result<()> {
+        let bytes = wire::encode(order)?;
+        match self.socket.try_write(&bytes)? {
+            written if written == bytes.len() => Ok(()),
+            written => Err(std::io::Error::other(format!("{written} of {} bytes were written", bytes.len()))),
+        }
+    }
+
     async fn hear(&mut self, clock: &Clock) -> Result<Snapshot, String> {
         loop {
-            match self.decoder.next_snapshot() {
+            match self.decoder.next_message() {
                 Ok(Some(snapshot)) => {
                     self.last_heard = clock.now();
                     return Ok(snapshot);
@@ -126,8 +156,11 @@ impl Probe {
     }
 }
 
-fn start(root: &std::path::Path, now: Moment) -> std::io::Result<Probe> {
-    let (ours, theirs) = std::os::unix::net::UnixStream::pair()?;
+fn start(root: &std::path::Path, orders: &[Order], now: Moment) -> std::io::Result<Probe> {
+    let (mut ours, theirs) = std::os::unix::net::UnixStream::pair()?;
+    for order in orders {
+        ours.write_all(&wire::encode(order)?)?;
+    }
     ours.set_nonblocking(true)?;
     // Not by its path: after an upgrade on disk another version would stand there, or for a moment none.
     let child = Command::new("/proc/self/exe")

@@ -3,7 +3,7 @@
 //! in, a wish or none goes out.
 
 use crate::clock::Moment;
-use crate::reading::Power;
+use crate::reading::{AskedBy, Power, SelfTestStep};
 use crate::sense::ask::Wanted;
 use std::time::Duration;
 
@@ -18,6 +18,14 @@ const RESTLESS_AFTER: Duration = Duration::from_secs(24 * 3600);
 /// Health changes slowly.
 const HEALTH_EVERY: Duration = Duration::from_secs(6 * 3600);
 
+/// A drive in use is asked for its self-tests this often: somebody may have started one by other means.
+const TESTS_EVERY: Duration = Duration::from_secs(30 * 60);
+/// How a test goes on is asked this often; a short one is over in minutes. The test keeps the drive awake itself.
+const SHORT_TEST_EVERY: Duration = Duration::from_secs(10);
+const LONG_TEST_EVERY: Duration = Duration::from_secs(60);
+/// A request that could not be put to the drive for so long is void: a test must not begin when nobody thinks of it.
+const REQUEST_LASTS: Duration = Duration::from_secs(60);
+
 /// A drive that fell silent is left alone for so long: after the first talk that broke off, the second in a row, and
 /// each further one.
 const LEFT_ALONE: [Duration; 3] = [Duration::from_secs(60), Duration::from_secs(10 * 60), Duration::from_secs(3600)];
@@ -29,6 +37,17 @@ const BRIDGE_LEFT_ALONE: [Duration; 3] =
 /// plugged anew.
 const AFRESH_EVERY: Duration = Duration::from_secs(24 * 3600);
 
+/// A wish about self-tests that goes before all manners, but never before sleep.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Request {
+    /// What to do, if it is more than a question.
+    pub step: Option<SelfTestStep>,
+    /// Who wants it.
+    pub by: AskedBy,
+    /// When it came.
+    pub at: Moment,
+}
+
 /// What is remembered to be polite to one drive.
 #[derive(Debug, Clone)]
 pub struct Manners {
@@ -36,6 +55,11 @@ pub struct Manners {
     left_alone: [Duration; 3],
     asked: Option<Moment>,
     told_health: Option<Moment>,
+    told_tests: Option<Moment>,
+    /// While a test runs: how often to ask how it goes on.
+    test_every: Option<Duration>,
+    last_step: Option<SelfTestStep>,
+    request: Option<Request>,
     /// Somebody else used the drive since it was last asked.
     used: bool,
     /// Since when nobody used it, and it was not seen asleep either.
@@ -55,6 +79,10 @@ impl Manners {
             left_alone: if behind_bridge { BRIDGE_LEFT_ALONE } else { LEFT_ALONE },
             asked: None,
             told_health: None,
+            told_tests: None,
+            test_every: None,
+            last_step: None,
+            request: None,
             used: false,
             restless_since: None,
             broken_off: 0,
@@ -80,21 +108,54 @@ impl Manners {
             (true, false) => IDLE_EVERY,
             (true, true) => RESTLESS_EVERY,
         };
-        is_due(self.asked, every, now).then(|| Wanted {
+        let health = is_due(self.told_health, HEALTH_EVERY, now);
+        let goes_on = self.test_every.is_some_and(|every| is_due(self.told_tests.max(self.asked), every, now));
+        let in_passing = match self.told_tests {
+            None => true,
+            told => is_due(told, TESTS_EVERY, now) && (self.used || !self.has_disks),
+        };
+        let request = self.request;
+        (request.is_some() || goes_on || is_due(self.asked, every, now)).then(|| Wanted {
             temperature: true,
-            health: is_due(self.told_health, HEALTH_EVERY, now),
+            health,
+            self_tests: request.is_some() || goes_on || health || in_passing,
+            step: request.and_then(|request| request.step),
+            by_owner: request.is_some_and(|request| request.by == AskedBy::Owner),
             in_use: self.used,
             afresh: is_due(self.asked_afresh, AFRESH_EVERY, now),
         })
     }
 
-    /// The drive was asked.
-    pub fn asked(&mut self, now: Moment) {
+    /// Somebody wants something of its self-tests.
+    pub fn request(&mut self, request: Request) {
+        self.request = Some(request);
+    }
+
+    /// True while a request waits for the drive to be asked.
+    pub fn has_request(&self) -> bool {
+        self.request.is_some()
+    }
+
+    /// The request that could not be put to the drive in time, once.
+    pub fn void_request(&mut self, now: Moment) -> Option<Request> {
+        self.request.take_if(|request| now.since(request.at) >= REQUEST_LASTS)
+    }
+
+    /// Somebody else used the drive since it was last asked.
+    pub fn is_used(&self) -> bool {
+        self.used
+    }
+
+    /// The drive was asked; the request that was put to it, if there was one.
+    pub fn asked(&mut self, now: Moment) -> Option<Request> {
         self.asked = Some(now);
         self.used = false;
         if is_due(self.asked_afresh, AFRESH_EVERY, now) {
             self.asked_afresh = Some(now);
         }
+        let request = self.request.take();
+        self.last_step = request.and_then(|request| request.step).or(self.last_step);
+        request
     }
 
     /// The drive fell silent in the midst of a talk, which ended then.
@@ -119,7 +180,15 @@ impl Manners {
     pub fn told_power(&mut self, power: Option<Power>) {
         if power == Some(Power::Asleep) {
             self.restless_since = None;
+            self.test_every = None;
         }
+    }
+
+    /// The drive told of its self-tests. What is news there is asked once more soon.
+    pub fn told_tests(&mut self, is_running: bool, is_news: bool, now: Moment) {
+        let every = if self.last_step == Some(SelfTestStep::Short) { SHORT_TEST_EVERY } else { LONG_TEST_EVERY };
+        self.test_every = is_running.then_some(every);
+        self.told_tests = (!is_news || is_running).then_some(now);
     }
 
     /// The drive told of its health. What is news there is asked once more soon: nothing is judged on one reading.
@@ -298,5 +367,76 @@ mod tests {
         let mut disk = Disk::new(0xFF);
         day(&mut disk, |_| true, 72);
         assert_eq!(disk.sent.iter().filter(|command| **command == Command::Ata(Ata::Identify)).count(), 3);
+    }
+
+    fn at(second: u64) -> Moment {
+        Moment::after_boot(Duration::from_secs(second))
+    }
+
+    /// An idle disk that has been asked at `second`, and told that a test runs or not.
+    fn asked(second: u64, is_running: bool) -> Manners {
+        let mut manners = Manners::new(true, false);
+        manners.saw(false, at(second));
+        manners.asked(at(second));
+        manners.told_health(false, at(second));
+        manners.told_tests(is_running, false, at(second));
+        manners
+    }
+
+    fn request(step: Option<SelfTestStep>, second: u64) -> Request {
+        Request { step, by: AskedBy::Owner, at: at(second) }
+    }
+
+    #[test]
+    fn a_request_is_put_to_the_drive_at_once_and_once() {
+        let mut manners = asked(0, false);
+        assert_eq!(manners.wish(at(2)), None);
+        manners.request(request(Some(SelfTestStep::Short), 2));
+        let wish = manners.wish(at(4)).expect("the owner waits");
+        assert_eq!((wish.step, wish.self_tests, wish.by_owner), (Some(SelfTestStep::Short), true, true));
+        assert_eq!(manners.asked(at(4)), Some(request(Some(SelfTestStep::Short), 2)));
+        assert_eq!((manners.wish(at(6)), manners.has_request()), (None, false));
+    }
+
+    #[test]
+    fn a_request_that_found_no_ear_within_a_minute_is_void() {
+        let mut manners = asked(0, false);
+        let wanted = request(Some(SelfTestStep::Extended), 2);
+        manners.request(wanted);
+        assert_eq!(manners.void_request(at(61)), None);
+        assert_eq!(manners.void_request(at(62)), Some(wanted));
+        assert_eq!((manners.wish(at(62)), manners.void_request(at(62))), (None, None));
+    }
+
+    #[test]
+    fn how_a_test_goes_on_is_asked_by_its_length() {
+        let next = |manners: &Manners| (1..=1200).find(|&second| manners.wish(at(second)).is_some());
+        assert_eq!(next(&asked(0, true)), Some(60), "nobody said that it is a short one");
+        let mut short = Manners::new(true, false);
+        short.request(request(Some(SelfTestStep::Short), 0));
+        short.asked(at(0));
+        short.told_health(false, at(0));
+        short.told_tests(true, false, at(0));
+        assert_eq!(next(&short), Some(10));
+        assert!(short.wish(at(10)).is_some_and(|wish| wish.self_tests && !wish.health && wish.step.is_none()));
+        short.told_tests(false, false, at(10));
+        assert_eq!(next(&short), Some(600), "as any idle disk");
+        let mut asleep = asked(0, true);
+        asleep.told_power(Some(Power::Asleep));
+        assert_eq!(next(&asleep), Some(600), "a test does not outlast sleep");
+    }
+
+    #[test]
+    fn a_disk_in_use_is_asked_for_its_self_tests_in_passing() {
+        let mut manners = asked(0, false);
+        manners.saw(true, at(60));
+        assert!(manners.wish(at(60)).is_some_and(|wish| !wish.self_tests));
+        assert!(manners.wish(at(30 * 60)).is_some_and(|wish| wish.self_tests && !wish.by_owner));
+        let idle = asked(0, false);
+        assert!(idle.wish(at(30 * 60)).is_some_and(|wish| !wish.self_tests), "but not one that nobody uses");
+        let mut failed = asked(0, false);
+        failed.told_tests(false, true, at(0));
+        assert_eq!(failed.wish(at(2)), None);
+        assert!(failed.wish(at(600)).is_some_and(|wish| wish.self_tests), "unless what it told was news");
     }
 }

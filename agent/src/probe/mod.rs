@@ -1,50 +1,64 @@
 //! The probe process: it alone touches drives, mounts and chips, and may be lost without loss. It writes one snapshot
-//! after another to its socket and ends when nobody reads them any more.
+//! after another to its socket, takes the few orders that come back, and ends when nobody reads any more.
 
 mod account;
 pub mod keeper;
 mod manners;
+pub mod order;
 pub mod rounds;
+pub mod schedule;
 mod seen;
 pub mod wire;
 mod workers;
 
 use crate::clock::Clock;
 use crate::sense::host::Host;
+use order::Order;
 use rounds::Rounds;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
-use std::io::{self, Write};
+use std::io::{self, Read, Write};
 use std::os::unix::net::UnixStream;
 use std::time::Duration;
+use wire::Decoder;
 
 /// Time between two snapshots; a rate needs two, so the second comes sooner.
 pub const PACE: Duration = Duration::from_secs(2);
 /// Time between the first snapshot and the second.
 pub const FIRST_PACE: Duration = Duration::from_secs(1);
 
-/// Runs until the reader of `out` is gone.
+/// Runs until the other end of `core` is gone.
 ///
 /// # Errors
-/// When the socket fails in another way than by its reader going away.
-pub fn run(host: Host, clock: Clock, mut out: UnixStream) -> io::Result<()> {
+/// When the socket fails in another way than by its other end going away, or nonsense comes from there.
+pub fn run(host: Host, clock: Clock, mut core: UnixStream) -> io::Result<()> {
     let mut rounds = Rounds::new(host, clock);
+    let mut decoder = Decoder::default();
     let mut pace = FIRST_PACE;
     loop {
         let snapshot = rounds.round();
-        let sent = wire::encode(&snapshot).and_then(|bytes| out.write_all(&bytes));
+        let sent = wire::encode(&snapshot).and_then(|bytes| core.write_all(&bytes));
         match sent {
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => return Ok(()),
             other => other?,
         }
-        if reader_goes_within(&out, pace)? {
-            return Ok(());
+        if has_word_within(&core, pace)? {
+            let mut piece = [0; 4096];
+            match core.read(&mut piece) {
+                Ok(0) => return Ok(()),
+                Ok(length) => decoder.push(&piece[..length]),
+                Err(error) if error.kind() == io::ErrorKind::ConnectionReset => return Ok(()),
+                Err(error) => return Err(error),
+            }
+            while let Some(order) = decoder.next_message::<Order>().map_err(io::Error::other)? {
+                rounds.take_order(order);
+            }
         }
         pace = PACE;
     }
 }
 
-/// Waits out the pace; true as soon as the other end is closed. The reader never writes, so readable means closed.
-fn reader_goes_within(socket: &UnixStream, pace: Duration) -> io::Result<bool> {
+/// Waits out the pace; true as soon as the other end has written something or is closed.
+fn has_word_within(socket: &UnixStream, pace: Duration) -> io::Result<bool> {
     let mut watched = [PollFd::new(socket, PollFlags::IN)];
     let wait = Timespec { tv_sec: pace.as_secs() as i64, tv_nsec: i64::from(pace.subsec_nanos()) };
     match poll(&mut watched, Some(&wait)) {

@@ -1,11 +1,13 @@
 //! One round after another: what is due is asked, what has come is taken in, and all of it becomes a snapshot.
 
+use super::order::Order;
+use super::schedule::{self, Schedule};
 use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    Blind, Board, Drive, DriveKey, Link, Missing, Reading, Reason, Room, Snapshot, Source, Temperature, Traffic,
-    Unmounted, Volume,
+    AskedBy, Blind, Board, Drive, DriveKey, Link, Missing, Pool, Reading, Reason, Room, Snapshot, Source, Temperature,
+    Traffic, Unmounted, Volume,
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
@@ -64,6 +66,10 @@ pub struct Rounds {
     ports: BTreeMap<String, (Count, Count)>,
     board: Board,
     looked_around: Option<Moment>,
+    began: Moment,
+    schedule: Schedule,
+    /// The one drive that may be asked, while its owner waits for it.
+    attended: Option<DriveKey>,
 }
 
 struct SeenVolume {
@@ -78,6 +84,9 @@ impl Rounds {
         Self {
             workers: Workers::new(clock.clone()),
             host,
+            began: clock.now(),
+            schedule: Schedule::default(),
+            attended: None,
             clock,
             drives: BTreeMap::new(),
             attachments_seen: None,
@@ -115,8 +124,38 @@ impl Rounds {
             self.give_up(&target);
         }
         let links = self.links(now, &mut blind);
-        let pools = look("pools", &mut blind, pools::pools(&self.host, now));
+        let pools = pools::pools(&self.host, now);
+        self.keep_schedule(pools.as_deref().ok(), now);
+        let pools = look("pools", &mut blind, pools);
         self.compose(links, pools, blind)
+    }
+
+    /// Takes in what the core has to say.
+    pub fn take_order(&mut self, order: Order) {
+        let now = self.clock.now();
+        let mut request = |key: &DriveKey, step| {
+            let seen = self.drives.values_mut().find(|seen| seen.identity.key == *key);
+            seen.map(|seen| seen.request(step, AskedBy::Owner, now))
+        };
+        match order {
+            Order::Schedule(schedule) => self.schedule = schedule,
+            Order::Attend(drive) => {
+                request(&drive, None);
+                self.attended = Some(drive);
+            }
+            Order::SelfTest { drive, step } => drop(request(&drive, Some(step))),
+        }
+    }
+
+    /// Lets a drive begin a self-test when the schedule says so; it is asked in the next round.
+    fn keep_schedule(&mut self, pools: Option<&[Pool]>, now: Moment) {
+        let candidates: Vec<_> = self.drives.values().map(SeenDrive::candidate).collect();
+        let due = schedule::due(self.schedule, now, self.began, &candidates, pools);
+        let due = due.map(|(key, step)| (key.clone(), step));
+        if let Some((key, step)) = due {
+            let seen = self.drives.values_mut().find(|seen| seen.identity.key == key);
+            seen.into_iter().for_each(|seen| seen.request(Some(step), AskedBy::Schedule, now));
+        }
     }
 
     fn look_at_drives(&mut self, again: bool, now: Moment, blind: &mut Vec<Blind>) {
@@ -153,7 +192,11 @@ impl Rounds {
     }
 
     fn ask_drives(&mut self, now: Moment) {
-        for seen in self.drives.values_mut() {
+        let may_be_asked = |seen: &&mut SeenDrive| match &self.attended {
+            Some(attended) => seen.identity.key == *attended,
+            None => true,
+        };
+        for seen in self.drives.values_mut().filter(may_be_asked) {
             let Some(question) = seen.question(&self.host, &self.clock, now) else { continue };
             let target = Target::Drive(seen.spotted.device.clone(), seen.spotted.instance);
             let asked = self.workers.ask(&target, move || {
@@ -295,7 +338,7 @@ impl Rounds {
         ports.into_iter().map(link).collect()
     }
 
-    fn compose(&self, links: Vec<Link>, pools: Vec<crate::reading::Pool>, blind: Vec<Blind>) -> Snapshot {
+    fn compose(&self, links: Vec<Link>, pools: Vec<Pool>, blind: Vec<Blind>) -> Snapshot {
         let mut drives: Vec<Drive> = self.drives.values().map(SeenDrive::as_read).collect();
         drives.sort_by(|a, b| (a.port.is_none(), &a.port, &a.device).cmp(&(b.port.is_none(), &b.port, &b.device)));
         let answers = || self.chip_answers.values();

@@ -2,9 +2,13 @@
 //! what may be asked when in [`super::manners`].
 
 use super::account::Account;
-use super::manners::Manners;
+use super::manners::{Manners, Request};
+use super::schedule::Candidate;
 use crate::clock::{Clock, Moment};
-use crate::reading::{Attachment, Bus, Drive, DriveKind, Missing, OwnLimits, Power, Reading, Reason, Source, Traffic};
+use crate::reading::{
+    AskedBy, Attachment, Bus, Drive, DriveKind, Missing, OwnLimits, Power, Reading, Reason, SelfTestStep, Source,
+    TestRequest, Traffic,
+};
 use crate::sense::ask::Told;
 use crate::sense::ask::drive::Asker;
 use crate::sense::attachment;
@@ -33,6 +37,9 @@ pub struct SeenDrive {
     traffic: Reading<Traffic>,
     told: Account,
     attachment: Attachment,
+    /// The request that the drive is asked right now.
+    under_way: Option<Request>,
+    test_request: Option<TestRequest>,
 }
 
 impl SeenDrive {
@@ -51,6 +58,8 @@ impl SeenDrive {
             stalled_since: None,
             traffic: Reading::new(Err(first_count()), now, Source::Sysfs),
             told: Account::new(no_temperature(&identity), now),
+            under_way: None,
+            test_request: None,
             identity,
         }
     }
@@ -126,6 +135,9 @@ impl SeenDrive {
         clock: &Clock,
         now: Moment,
     ) -> Option<impl FnOnce() -> (Told, Moment) + use<>> {
+        if let Some(void) = self.manners.void_request(now) {
+            self.answer(void, Err(Missing::new(Reason::TimedOut, "the drive had no time for another question")), now);
+        }
         if drives::is_suspended(host, &self.spotted.device) {
             self.told.sleeps(now, Source::Sysfs);
             return None;
@@ -159,15 +171,52 @@ impl SeenDrive {
 
     /// The worker has taken the question.
     pub fn asked(&mut self, now: Moment) {
-        self.manners.asked(now);
+        self.under_way = self.manners.asked(now).or(self.under_way);
+    }
+
+    /// Somebody wants to know of its self-tests or, with a step, that one begins or ends.
+    pub fn request(&mut self, step: Option<SelfTestStep>, by: AskedBy, now: Moment) {
+        self.manners.request(Request { step, by, at: now });
+    }
+
+    /// What the schedule of self-tests must know of it.
+    pub fn candidate(&self) -> Candidate<'_> {
+        Candidate {
+            key: &self.identity.key,
+            is_active: self.told.power.get() == Some(&Power::Active) && self.stalled_since.is_none(),
+            is_used: self.manners.is_used(),
+            has_disks: self.identity.kind != DriveKind::Ssd,
+            self_tests: self.told.self_tests.get(),
+            requested: self.test_request.as_ref().map(|request| request.at),
+            is_pending: self.manners.has_request() || self.under_way.is_some(),
+        }
+    }
+
+    /// Notes what came of a request for a step; a mere question has its answer in the readings.
+    fn answer(&mut self, request: Request, answer: Result<(), Missing>, at: Moment) {
+        if let Some(step) = request.step {
+            self.test_request = Some(TestRequest { step, by: request.by, answer, at });
+        }
     }
 
     /// Takes in an answer.
-    pub fn take_in(&mut self, told: Told, at: Moment) {
+    pub fn take_in(&mut self, mut told: Told, at: Moment) {
         self.manners.told_power(told.power.as_ref().ok().copied());
+        if let Some(request) = self.under_way.take() {
+            let not_done = || match &told.power {
+                Ok(Power::Asleep) => Missing::new(Reason::Asleep, ""),
+                Ok(_) => Missing::new(Reason::NotAsked, "the talk broke off before"),
+                Err(why) => why.clone(),
+            };
+            self.answer(request, told.step.take().unwrap_or_else(|| Err(not_done())), at);
+        }
         match told.broke_off {
             Some(_) => self.manners.broke_off(at),
             None => self.manners.came_to_an_end(),
+        }
+        if let Some(tests) = told.self_tests.take() {
+            let tests = self.told.take_in_tests(tests, at);
+            self.manners.told_tests(tests.is_running, tests.is_news, at);
         }
         if let Some(health) = self.told.take_in(told, at) {
             self.manners.told_health(health.is_news, at);
@@ -176,7 +225,11 @@ impl SeenDrive {
 
     /// No answer within the deadline.
     pub fn give_up(&mut self, why: Missing, now: Moment) {
-        self.told.give_up(why, now);
+        self.told.give_up(why.clone(), now);
+        // A late answer may still come, and then it counts.
+        if let Some(request) = self.under_way {
+            self.answer(request, Err(why), now);
+        }
     }
 
     /// The reading to hand on.
@@ -203,6 +256,8 @@ impl SeenDrive {
             traffic: self.traffic.clone(),
             attachment: self.attachment.clone(),
             health: self.told.health.clone(),
+            self_tests: self.told.self_tests.clone(),
+            test_request: self.test_request.clone(),
         }
     }
 }

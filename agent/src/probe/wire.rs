@@ -1,31 +1,32 @@
-//! How snapshots travel from the probe to the core: a header with a mark, a version and a length, then JSON. The core
-//! trusts none of it: the other end may be half dead.
+//! How snapshots travel from the probe to the core, and orders back: a header with a mark, a version and a length, then
+//! JSON. Neither trusts the other: that end may be half dead.
 
-use crate::reading::Snapshot;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 use std::fmt;
 use std::io;
 
 /// Begins every message.
 const MARK: [u8; 4] = *b"tray";
-/// Goes up with every change of what a snapshot holds.
-const VERSION: u16 = 2;
+/// Goes up with every change of what a message holds.
+const VERSION: u16 = 3;
 /// Longest message: 512 drives need less than a tenth of it.
 const LONGEST: u32 = 8 << 20;
 const HEADER: usize = 10;
 
-/// One snapshot as bytes: mark (4), version (2, little endian), length of what follows (4, little endian), JSON.
+/// One message as bytes: mark (4), version (2, little endian), length of what follows (4, little endian), JSON.
 ///
 /// # Errors
-/// When the snapshot is longer than a message may be.
-pub fn encode(snapshot: &Snapshot) -> io::Result<Vec<u8>> {
+/// When the message is longer than one may be.
+pub fn encode(message: &impl Serialize) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::with_capacity(16 << 10);
     bytes.extend(MARK);
     bytes.extend(VERSION.to_le_bytes());
     bytes.extend([0; 4]);
-    serde_json::to_writer(&mut bytes, snapshot)?;
+    serde_json::to_writer(&mut bytes, message)?;
     let length = u32::try_from(bytes.len() - HEADER).unwrap_or(u32::MAX);
     if length > LONGEST {
-        let found = format!("found a snapshot of {length} bytes, wanted at most {LONGEST}");
+        let found = format!("found a message of {length} bytes, wanted at most {LONGEST}");
         return Err(io::Error::new(io::ErrorKind::InvalidData, found));
     }
     bytes[6..HEADER].copy_from_slice(&length.to_le_bytes());
@@ -48,7 +49,7 @@ impl Decoder {
     ///
     /// # Errors
     /// What was found instead of a message. Nothing can be decoded after that: where the next begins is unknown.
-    pub fn next_snapshot(&mut self) -> Result<Option<Snapshot>, WireFault> {
+    pub fn next_message<T: DeserializeOwned>(&mut self) -> Result<Option<T>, WireFault> {
         let Some((header, rest)) = self.bytes.split_first_chunk::<HEADER>() else {
             return match MARK.starts_with(&self.bytes) || self.bytes.starts_with(&MARK) {
                 true => Ok(None),
@@ -68,9 +69,9 @@ impl Decoder {
             return Err(WireFault::TooLong(length));
         }
         let Some(body) = rest.get(..length as usize) else { return Ok(None) };
-        let snapshot = serde_json::from_slice(body).map_err(|error| WireFault::NotASnapshot(error.to_string()))?;
+        let message = serde_json::from_slice(body).map_err(|error| WireFault::NotWanted(error.to_string()))?;
         self.bytes.drain(..HEADER + length as usize);
-        Ok(Some(snapshot))
+        Ok(Some(message))
     }
 }
 
@@ -83,9 +84,11 @@ pub enum WireFault {
     OtherVersion(u16),
     /// A message that claims to be longer than any.
     TooLong(u32),
-    /// A body that is no snapshot.
-    NotASnapshot(String),
+    /// A body that is not what this end is told.
+    NotWanted(String),
 }
+
+impl std::error::Error for WireFault {}
 
 impl fmt::Display for WireFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -93,7 +96,7 @@ impl fmt::Display for WireFault {
             Self::NotAMessage => write!(f, "found bytes that begin no message, wanted the mark `tray`"),
             Self::OtherVersion(found) => write!(f, "found a message of version {found}, wanted version {VERSION}"),
             Self::TooLong(found) => write!(f, "found a message of {found} bytes, wanted at most {LONGEST}"),
-            Self::NotASnapshot(why) => write!(f, "found a body that is no snapshot: {why}"),
+            Self::NotWanted(why) => write!(f, "found a body that means nothing here: {why}"),
         }
     }
 }
@@ -101,6 +104,7 @@ impl fmt::Display for WireFault {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::Snapshot;
     use proptest::prelude::*;
 
     fn message() -> Vec<u8> {
@@ -115,8 +119,8 @@ mod tests {
             let mut found = 0;
             for piece in two.chunks(size) {
                 decoder.push(piece);
-                while let Some(snapshot) = decoder.next_snapshot().expect("only messages were pushed") {
-                    assert_eq!(snapshot, Snapshot::default());
+                while let Some(found_one) = decoder.next_message::<Snapshot>().expect("only messages were pushed") {
+                    assert_eq!(found_one, Snapshot::default());
                     found += 1;
                 }
             }
@@ -131,10 +135,10 @@ mod tests {
             change(&mut bytes);
             let mut decoder = Decoder::default();
             decoder.push(&bytes);
-            decoder.next_snapshot().expect_err("the message is spoilt").to_string()
+            decoder.next_message::<Snapshot>().expect_err("the message is spoilt").to_string()
         };
         assert_eq!(fault(&|bytes| bytes[0] = b'T'), "found bytes that begin no message, wanted the mark `tray`");
-        assert_eq!(fault(&|bytes| bytes[4] = 9), "found a message of version 9, wanted version 2");
+        assert_eq!(fault(&|bytes| bytes[4] = 9), "found a message of version 9, wanted version 3");
         assert_eq!(
             fault(&|bytes| bytes[9] = 0xff),
             "found a message of 4278190151 bytes, wanted at most 8388608".replace(
@@ -142,7 +146,7 @@ mod tests {
                 &format!("{}", u32::from_le_bytes([message()[6], message()[7], message()[8], 0xff]))
             )
         );
-        assert!(fault(&|bytes| bytes[10] = b'[').starts_with("found a body that is no snapshot: "));
+        assert!(fault(&|bytes| bytes[10] = b'[').starts_with("found a body that means nothing here: "));
         assert_eq!(
             fault(&|bytes| *bytes = b"xy".to_vec()),
             "found bytes that begin no message, wanted the mark `tray`"
@@ -157,7 +161,7 @@ mod tests {
                 decoder.push(&message()[..6]);
             }
             decoder.push(&bytes);
-            prop_assert!(!matches!(decoder.next_snapshot(), Ok(Some(_))));
+            prop_assert!(!matches!(decoder.next_message::<Snapshot>(), Ok(Some(_))));
         }
     }
 }

@@ -1,6 +1,6 @@
 //! One drive as read: who it is, where it is plugged, and what it tells of itself.
 
-use super::{Attachment, Missing, Reading, RecoveryLimit, Traffic};
+use super::{Attachment, Missing, Reading, RecoveryLimit, SelfTests, TestRequest, Traffic};
 use crate::clock::Moment;
 use crate::units::{Bytes, Celsius};
 use serde::{Deserialize, Serialize};
@@ -42,6 +42,10 @@ pub struct Drive {
     pub attachment: Attachment,
     /// What the drive tells of its own health, when it was last asked.
     pub health: Reading<Health>,
+    /// What it tells of its tests of itself, when it was last asked.
+    pub self_tests: Reading<SelfTests>,
+    /// The last request for a self-test that this program put to it.
+    pub test_request: Option<TestRequest>,
 }
 
 /// Whether a drive sleeps.
@@ -64,8 +68,6 @@ pub struct Health {
     pub assessment: Result<SelfAssessment, Missing>,
     /// What it counts.
     pub counters: Vec<Counter>,
-    /// Its newest self-test, or the one that runs.
-    pub self_test: Result<SelfTest, Missing>,
     /// The newest error in its log; `None` when it never logged one.
     pub newest_error: Result<Option<LoggedError>, Missing>,
     /// How long it may try before it says that it cannot.
@@ -96,28 +98,6 @@ pub struct Counter {
     pub value: i64,
     /// Where the drive keeps it.
     pub origin: String,
-}
-
-/// The newest self-test of a drive.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub enum SelfTest {
-    /// None is on record.
-    Never,
-    /// It ended without error.
-    Passed,
-    /// Somebody or something ended it before its time.
-    Ended,
-    /// The drive could not bring it to an end.
-    CouldNotFinish,
-    /// A part of the drive failed it.
-    Failed,
-    /// It runs, and so much of it is left.
-    Running {
-        /// In hundredths; `None` when the drive does not say.
-        remaining_percent: Option<u8>,
-    },
 }
 
 /// An error that a drive has in its log.

@@ -2,7 +2,9 @@
 //! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
 
 use super::drive_part::{self, Drive};
-use super::parts::{self, Board, Controller, Fan, Incident, Link, Pool, Supply, Temperature, Volume};
+use super::parts::{self, Board, Controller, Fan, Incident, Link, Supply, Temperature};
+use super::pool_part::{self, Pool};
+use super::volume_part::{self, Unmounted, Volume};
 use crate::clock::Wall;
 use crate::reading::{Missing, Snapshot};
 use crate::tell::wording::words;
@@ -38,6 +40,8 @@ pub struct Document {
     pub pools: Vec<Pool>,
     /// Mounted file systems with room.
     pub volumes: Vec<Volume>,
+    /// File systems that should be mounted, by `/etc/fstab`, and are not.
+    pub unmounted: Vec<Unmounted>,
     /// Fans.
     pub fans: Vec<Fan>,
     /// Temperatures that belong to no drive.
@@ -126,8 +130,9 @@ impl Document {
             standing: standing(verdict),
             unseen,
             drives: snapshot.drives.iter().map(|drive| drive_part::drive(settings, verdict, snapshot, drive)).collect(),
-            pools: snapshot.pools.iter().map(|pool| parts::pool(settings, snapshot, pool)).collect(),
-            volumes: snapshot.volumes.iter().map(parts::volume).collect(),
+            pools: snapshot.pools.iter().map(|pool| pool_part::pool(settings, verdict, snapshot, pool)).collect(),
+            volumes: snapshot.volumes.iter().map(|volume| volume_part::volume(verdict, volume)).collect(),
+            unmounted: snapshot.unmounted.iter().map(volume_part::unmounted).collect(),
             fans: snapshot.fans.iter().map(|fan| parts::fan(fan, verdict.fans.contains(&fan.key))).collect(),
             temperatures: snapshot.temperatures.iter().map(parts::temperature).collect(),
             supply: parts::supply(snapshot),

@@ -4,7 +4,7 @@ use super::document::{Reasons, reason};
 use super::outlook_part::{self, Outlook};
 use super::parts::{tray, value};
 use crate::reading::{
-    self, Bus, DriveKind, Health, LoggedError, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot,
+    self, Bus, DriveKind, Health, LoggedError, PastTest, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot,
 };
 use crate::verdict;
 use serde::{Deserialize, Serialize};
@@ -60,6 +60,10 @@ pub struct Drive {
     pub counters: Option<BTreeMap<String, i64>>,
     /// Its newest self-test, or the one that runs.
     pub self_test: Option<SelfTest>,
+    /// How old that is.
+    pub self_test_age_s: Option<u64>,
+    /// What is worth knowing of the self-tests on its record, the newest first.
+    pub past_self_tests: Option<Vec<PastTest>>,
     /// The newest error in its log; `null` without a reason when it never logged one.
     pub newest_error: Option<LoggedError>,
     /// What of its health could not be read, and why.
@@ -108,15 +112,13 @@ pub(super) fn drive(
         }
         None => None,
     };
-    let (assessment, self_test) = match &health {
-        Some(health) => {
-            missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
-            missing.extend(health.self_test.as_ref().err().map(|why| ("self_test".to_owned(), reason(why))));
-            missing.extend(health.newest_error.as_ref().err().map(|why| ("newest_error".to_owned(), reason(why))));
-            (health.assessment.as_ref().ok().copied(), health.self_test.as_ref().ok().copied())
-        }
-        None => (None, None),
-    };
+    let assessment = health.as_ref().and_then(|health| {
+        missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
+        missing.extend(health.newest_error.as_ref().err().map(|why| ("newest_error".to_owned(), reason(why))));
+        health.assessment.as_ref().ok().copied()
+    });
+    let of_self_tests = ["self_test", "self_test_age_s", "past_self_tests"];
+    let self_tests = value(&drive.self_tests, &mut missing, &of_self_tests, Clone::clone);
     let counted =
         |health: &Health| health.counters.iter().map(|counter| (counter.name.clone(), counter.value)).collect();
     for (key, absent) in
@@ -152,7 +154,9 @@ pub(super) fn drive(
         recovery_limit_s: recovery_limit,
         assessment,
         counters: health.as_ref().map(counted),
-        self_test,
+        self_test: self_tests.as_ref().map(|tests| tests.now),
+        self_test_age_s: self_tests.as_ref().map(|_| snapshot.taken.since(drive.self_tests.taken).as_secs()),
+        past_self_tests: self_tests.map(|tests| tests.past),
         newest_error: health.as_ref().and_then(|health| health.newest_error.clone().ok()?),
         health_unread: health.as_ref().map(unread),
         health_age_s: health.map(|_| snapshot.taken.since(drive.health.taken).as_secs()),

@@ -3,6 +3,8 @@
 pub mod document;
 pub mod drive_part;
 pub mod outlook_part;
-mod parts;
+pub mod parts;
+pub mod pool_part;
 pub mod socket;
 pub mod table;
+pub mod volume_part;

@@ -1,92 +1,32 @@
 //! The parts of the document, and how readings become them.
 
 use super::document::{Reasons, reason};
-use crate::judge::redundancy::standing;
-use crate::reading::{self, ActivityKind, MemberState, PoolKind, PoolRunning, Reading, Snapshot};
+use crate::reading::{self, Reading, Snapshot};
+use crate::verdict::Estimate;
 use serde::{Deserialize, Serialize};
 use traylight_config::Settings;
 
-/// Drives that hold data together.
+/// A time from now on, with its interval.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Pool {
-    /// The kernel's name.
-    pub name: String,
-    /// Which software holds it together.
-    pub kind: PoolKind,
-    /// Layout.
-    pub level: Option<String>,
-    /// How it stands.
-    pub state: Option<PoolState>,
-    /// How many members a whole pool has.
-    pub wanted: Option<u32>,
-    /// Its members.
-    pub members: Vec<Member>,
-    /// What it does besides its work.
-    pub activity: Activity,
-    /// Usable size.
-    pub size_bytes: Option<u64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
+pub struct Span {
+    /// The near end.
+    pub soonest_s: u64,
+    /// The best guess.
+    pub middle_s: u64,
+    /// The far end; `null` when nobody can say.
+    pub latest_s: Option<u64>,
 }
 
-/// How a pool stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub enum PoolState {
-    /// All members hold their share.
-    Whole,
-    /// Members are missing.
-    Degraded,
-    /// A member is being filled.
-    Rebuilding,
-    /// It does not serve its data.
-    Down,
-}
-
-/// One member.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Member {
-    /// The label of its drive's tray.
-    pub tray: Option<String>,
-    /// The kernel's name.
-    pub device: String,
-    /// What the pool thinks of it; `gone` when its block device is no more.
-    pub state: String,
-}
-
-/// What a pool does besides its work.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Activity {
-    /// What runs.
-    pub kind: ActivityKind,
-    /// How far, 0 to 1.
-    pub done_ratio: Option<f64>,
-    /// How long it would take from here at the present speed.
-    pub left_s: Option<u64>,
-}
-
-/// A mounted file system.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Volume {
-    /// Where.
-    pub mount: String,
-    /// File system type.
-    pub file_system: String,
-    /// What is mounted.
-    pub source: String,
-    /// Size.
-    pub size_bytes: Option<u64>,
-    /// What ordinary users can still fill.
-    pub free_bytes: Option<u64>,
-    /// What is filled.
-    pub used_bytes: Option<u64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
+impl Span {
+    /// Of an estimate.
+    pub fn of(estimate: &Estimate) -> Self {
+        Self {
+            soonest_s: estimate.soonest.as_secs(),
+            middle_s: estimate.middle.as_secs(),
+            latest_s: estimate.latest.map(|latest| latest.as_secs()),
+        }
+    }
 }
 
 /// A fan channel.
@@ -220,70 +160,6 @@ pub(super) fn value<T, U>(
         missing.extend(keys.iter().map(|&key| (key.to_owned(), reason(why))));
     }
     reading.get().map(of)
-}
-
-pub(super) fn pool(settings: &Settings, snapshot: &Snapshot, pool: &reading::Pool) -> Pool {
-    let mut missing = Reasons::new();
-    let running = value(&pool.running, &mut missing, &["state"], |running| *running);
-    let state = running.map(|running| match running {
-        PoolRunning::Inactive | PoolRunning::Broken | PoolRunning::Suspended => PoolState::Down,
-        PoolRunning::Running if pool.activity.kind == ActivityKind::Rebuild => PoolState::Rebuilding,
-        PoolRunning::Running if standing(pool).lost > 0 => PoolState::Degraded,
-        PoolRunning::Running => PoolState::Whole,
-    });
-    let is_inactive = pool.level.is_empty();
-    if is_inactive {
-        missing
-            .extend(["level", "wanted"].map(|key| (key.to_owned(), "not fitted: the pool is not started".to_owned())));
-    }
-    let member = |member: &reading::Member| Member {
-        tray: snapshot
-            .drives
-            .iter()
-            .find(|drive| drive.device == member.drive_device)
-            .and_then(|drive| tray(settings, drive)),
-        device: member.device.clone(),
-        state: if member.device_gone { "gone".to_owned() } else { member_state(member.state).to_owned() },
-    };
-    Pool {
-        name: pool.name.clone(),
-        kind: pool.kind,
-        level: (!is_inactive).then(|| pool.level.clone()),
-        state,
-        wanted: (!is_inactive).then_some(pool.wanted),
-        members: pool.members.iter().map(member).collect(),
-        activity: Activity {
-            kind: pool.activity.kind,
-            done_ratio: pool.activity.done,
-            left_s: pool.activity.left.map(|left| left.as_secs()),
-        },
-        size_bytes: value(&pool.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
-        missing,
-    }
-}
-
-fn member_state(state: MemberState) -> &'static str {
-    match state {
-        MemberState::Active => "active",
-        MemberState::Spare => "spare",
-        MemberState::Rebuilding => "rebuilding",
-        MemberState::Faulty => "faulty",
-        MemberState::Unknown => "unknown",
-    }
-}
-
-pub(super) fn volume(volume: &reading::Volume) -> Volume {
-    let mut missing = Reasons::new();
-    let room = value(&volume.room, &mut missing, &["size_bytes", "free_bytes", "used_bytes"], |room| *room);
-    Volume {
-        mount: volume.mount.clone(),
-        file_system: volume.file_system.clone(),
-        source: volume.source.clone(),
-        size_bytes: room.map(|room| room.size.0),
-        free_bytes: room.map(|room| room.free.0),
-        used_bytes: room.map(|room| room.used.0),
-        missing,
-    }
 }
 
 pub(super) fn fan(fan: &reading::Fan, fitted: bool) -> Fan {

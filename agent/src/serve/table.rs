@@ -1,6 +1,7 @@
 //! The state as a table for people: the same document, nothing more.
 
 use super::document::{Document, Standing};
+use crate::tell::test_words;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
 use std::fmt::Write;
 use std::time::Duration;
@@ -20,7 +21,20 @@ pub fn table(document: &Document) -> String {
     let mut why = Vec::new();
     rows(
         &mut text,
-        &["tray", "drive", "size", "power", "temp", "heading", "says", "in MB/s", "out MB/s", "serial", "now"],
+        &[
+            "tray",
+            "drive",
+            "size",
+            "power",
+            "temp",
+            "heading",
+            "says",
+            "self-test",
+            "in MB/s",
+            "out MB/s",
+            "serial",
+            "now",
+        ],
         drives(document, &mut why),
     );
     rows(&mut text, &["pool", "level", "members", "state", "size"], pools(document));
@@ -64,6 +78,7 @@ fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
             shown(drive.temperature_c.map(|degrees| Celsius(degrees).to_string())),
             shown(drive.outlook.as_ref().and_then(heading)),
             shown(drive.assessment.map(|assessment| format!("{assessment:?}").to_lowercase())),
+            shown(drive.self_test.map(test_words::in_short)),
             shown(rate(drive.read_bytes_per_s)),
             shown(rate(drive.written_bytes_per_s)),
             shown(drive.serial.clone()),
@@ -83,7 +98,7 @@ fn heading(outlook: &super::outlook_part::Outlook) -> Option<String> {
 }
 
 fn pools(document: &Document) -> Vec<Vec<String>> {
-    let row = |pool: &super::parts::Pool| {
+    let row = |pool: &super::pool_part::Pool| {
         let working = pool.members.iter().filter(|member| member.state == "active").count();
         let done = pool
             .activity
@@ -101,7 +116,7 @@ fn pools(document: &Document) -> Vec<Vec<String>> {
 }
 
 fn volumes(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
-    let row = |volume: &super::parts::Volume| {
+    let row = |volume: &super::volume_part::Volume| {
         if let Some(reason) = volume.missing.get("free_bytes") {
             why.push(format!("room of {}: {reason}", volume.mount));
         }
@@ -188,5 +203,39 @@ fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) {
     let _ = writeln!(text, "\n{}", line(&mut heading.iter().copied()));
     for row in &rows {
         let _ = writeln!(text, "{}", line(&mut row.iter().map(String::as_str)));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::Moment;
+    use crate::demo::{self, heron, story};
+    use crate::judge::{Memory, judge};
+    use crate::reading::{Missing, Reason, SelfTest};
+
+    /// The line of the table about drive 2 of heron, whose self-tests stand like this.
+    fn line_of(change: impl Fn(&mut crate::reading::Drive)) -> String {
+        let settings = demo::settings().expect("the pretend box has settings");
+        let now = Moment::after_boot(Duration::from_secs(86_400));
+        let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+        change(&mut snapshot.drives[2]);
+        let (verdict, _) = judge(&settings, &mut Memory::default(), now, Some(&snapshot));
+        let wall = demo::dawn().expect("there is a dawn");
+        let text = table(&Document::new(&settings, &verdict, &snapshot, &wall));
+        let line = text.lines().find(|line| line.contains("HN24-LARK")).expect("it is on the table");
+        line.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn a_drive_shows_how_its_self_tests_stand() {
+        let now =
+            |test| line_of(|drive| drive.self_tests.value.as_mut().expect("heron's drives have tests").now = test);
+        assert!(now(SelfTest::Passed).contains(" passed passed "), "{}", now(SelfTest::Passed));
+        assert!(now(SelfTest::Failed).contains(" passed FAILED "));
+        assert!(now(SelfTest::Running { remaining_percent: Some(40) }).contains(" passed 60 % done "));
+        assert!(now(SelfTest::Running { remaining_percent: None }).contains(" passed runs "));
+        let unable = || Err(Missing::new(Reason::NotFitted, "the drive does not offer it"));
+        assert!(line_of(|drive| drive.self_tests.value = unable()).contains(" passed - "));
     }
 }

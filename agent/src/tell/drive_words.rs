@@ -1,9 +1,10 @@
 //! The words for what drives say of themselves and how they behave. Pure; the rest of the words, and the rules they
 //! keep, are in [`super::wording`].
 
+use super::test_words;
 use super::wording::{Words, named, pointed_at, sentence};
 use crate::units::{Celsius, MegabitsPerSecond, Percent, span};
-use crate::verdict::{Counted, Place};
+use crate::verdict::{Counted, Place, SaysFailing};
 use std::time::Duration;
 
 /// Words that need no more than these parts; the title's figures come last in it.
@@ -20,18 +21,40 @@ fn words(
     Words { title, name, sentence, brief, leave_in: None, advice, warning, evidence: vec![evidence] }
 }
 
-pub(super) fn failing(drive: &Place) -> Words {
-    words(
-        format!("{} FAILING", named(drive)),
-        "",
-        sentence(&[&pointed_at(drive), "predicts that it will fail"], None),
-        "back up, replace it",
-        [
-            "Back up what matters, get a replacement, and change the drive with the box off.",
-            "Do not wait for it to fail, and do not change another tray by mistake: compare the serial.",
-        ],
-        "the drive's own health status says failing".to_owned(),
-    )
+pub(super) fn failing(drive: &Place, how: SaysFailing) -> Words {
+    match how {
+        SaysFailing::Assessment => words(
+            format!("{} FAILING", named(drive)),
+            "",
+            sentence(&[&pointed_at(drive), "predicts that it will fail"], None),
+            "back up, replace it",
+            [
+                "Back up what matters, get a replacement, and change the drive with the box off.",
+                "Do not wait for it to fail, and do not change another tray by mistake: compare the serial.",
+            ],
+            "the drive's own health status says failing".to_owned(),
+        ),
+        SaysFailing::SelfTest { kind, failed_at_lba, age_hours } => {
+            let test = test_words::kind(kind);
+            let at = failed_at_lba.map(|lba| format!("the first bad sector is {lba}"));
+            let age = age_hours.map(|hours| format!(", {hours} h of running ago")).unwrap_or_default();
+            words(
+                format!("{} FAILED TEST", named(drive)),
+                "",
+                sentence(&[&pointed_at(drive), "has failed its", test], at.as_deref()),
+                "back up, test again",
+                [
+                    "Back up what matters. Let the pool check itself, which writes bad places again, then run a long \
+                     self-test: if that fails too, replace the drive with the box off.",
+                    "Do not put it off: back up before anything else, and compare the serial before you change a tray.",
+                ],
+                format!(
+                    "{test} failed{}{age}",
+                    failed_at_lba.map(|lba| format!(" at sector {lba}")).unwrap_or_default()
+                ),
+            )
+        }
+    }
 }
 
 pub(super) fn counted(drive: &Place, what: Counted, total: i64, grown: i64, within: Duration) -> Words {

@@ -2,6 +2,7 @@
 //! journal (systemd's JOURNAL_NATIVE_PROTOCOL), where every field can be searched.
 
 use crate::clock::{Moment, Wall};
+use crate::tell::test_words;
 use crate::tell::wording::{Words, pointed_at, words};
 use crate::units::span;
 use crate::verdict::{Change, Kind, Remark, Severity};
@@ -36,9 +37,17 @@ impl Entry {
 
     /// The entry of a remark.
     pub fn remark(remark: &Remark) -> Self {
-        let Remark::NewBaseline { drive, counter, before, now } = remark;
-        let message = format!("{}: {counter} fell from {before} to {now}, counted anew from here", pointed_at(drive));
-        Self { fields: vec![("counter", counter.clone())], ..Self::agent(5, "new-baseline", message) }
+        match remark {
+            Remark::NewBaseline { drive, counter, before, now } => {
+                let drive = pointed_at(drive);
+                let message = format!("{drive}: {counter} fell from {before} to {now}, counted anew from here");
+                Self { fields: vec![("counter", counter.clone())], ..Self::agent(5, "new-baseline", message) }
+            }
+            Remark::SelfTest { drive, news } => {
+                let fields = drive.serial.iter().map(|serial| ("serial", serial.clone())).collect();
+                Self { fields, ..Self::agent(5, "self-test", test_words::news(drive, news)) }
+            }
+        }
     }
 
     /// The entry of a change.

@@ -4,4 +4,5 @@ mod drive_words;
 mod heat_words;
 pub mod log;
 mod pool_words;
+pub mod test_words;
 pub mod wording;

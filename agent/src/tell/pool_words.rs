@@ -1,10 +1,10 @@
 //! The words for pools and volumes beyond whether they are whole and how much room there is. Pure; the rest of the words,
 //! and the rules they keep, are in [`super::wording`].
 
-use super::wording::{Words, doing, named, pointed_at, sentence, short};
+use super::wording::{TITLE_COLUMNS, Words, doing, named, pointed_at, sentence, short};
 use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Percent, span};
-use crate::verdict::Place;
+use crate::verdict::{Estimate, Place, ReadRisk, SpaceLimit};
 use std::time::Duration;
 
 /// Columns that a pool's or volume's name may take in a title.
@@ -20,6 +20,77 @@ fn words(
 ) -> Words {
     let (name, warning) = (title.clone(), warning.to_owned());
     Words { title, name, sentence, brief, leave_in: None, advice: advice.into(), warning, evidence: vec![evidence] }
+}
+
+pub(super) fn busy(
+    pool: &str,
+    activity: ActivityKind,
+    done: Option<Percent>,
+    left: Option<Estimate>,
+    risk: Option<ReadRisk>,
+) -> Words {
+    let doing = doing(activity);
+    let how_far = done.map(|done| format!(" {done}")).unwrap_or_default();
+    let left = left.map(|left| format!("about {left} left"));
+    let warning = match activity {
+        ActivityKind::Check => "Do not stop it without need.",
+        _ => "Leave all drives in until it is done.",
+    };
+    let mut words = words(
+        format!("{pool} {doing}"),
+        sentence(&[pool, &format!("runs a {doing}{how_far}")], left.as_deref()),
+        "nothing to do",
+        "Nothing to do; it is slower while this runs.",
+        warning,
+        format!("activity {doing}{how_far}"),
+    );
+    words.title = format!("{pool} {doing}{how_far}");
+    words.evidence.extend(risk.map(|risk| chance(&risk)));
+    words
+}
+
+/// The chance with its arithmetic and with what it takes for granted.
+fn chance(risk: &ReadRisk) -> String {
+    let percent = risk.chance * 100.0;
+    let shown = if percent < 0.1 { "under 0.1".to_owned() } else { format!("{percent:.1}") };
+    let guess = if risk.is_guess { ", class guessed from the kind of drive" } else { "" };
+    format!(
+        "chance of an unreadable sector on the way {shown} %: {} to read at 1 error in 10^{:.0} bits{guess}; errors \
+         cluster, so most rebuilds meet none",
+        risk.bytes,
+        risk.bits_per_error.log10()
+    )
+}
+
+pub(super) fn space(
+    mount: &str,
+    (free, size, share): (Bytes, Bytes, Percent),
+    limit: Option<&SpaceLimit>,
+    full_in: Option<Estimate>,
+) -> Words {
+    let soon = full_in.map(|full_in| format!("full in {full_in} as it goes"));
+    let mut words = words(
+        format!("{} LOW ON ROOM", short(mount, TITLE_COLUMNS - 12)),
+        sentence(&[mount, &format!("has {free} of {size} free ({share})")], soon.as_deref()),
+        "make room",
+        "Move or delete what is not needed; deleted files may still be held by snapshots.",
+        "Do not let it run full: programs then lose what they write.",
+        format!("free {free} ({share})"),
+    );
+    words.title = match (limit, full_in) {
+        (None, Some(full_in)) => format!("{} FULL IN {}", short(mount, TITLE_COLUMNS - 13), span(full_in.middle)),
+        _ => format!("{} {share} FREE", short(mount, TITLE_COLUMNS - 10)),
+    };
+    words.evidence.extend(limit.map(|limit| format!("limit {}", space_limit(limit))));
+    words.evidence.extend(full_in.map(|full_in| format!("full in {full_in} by the trend of its days; limit 7 days")));
+    words
+}
+
+fn space_limit(limit: &SpaceLimit) -> String {
+    match limit.amount {
+        Some(amount) => format!("{} and {amount}", limit.share),
+        None => limit.share.to_string(),
+    }
 }
 
 pub(super) fn back_not_used(drive: &Place, pool: &str) -> Words {

@@ -5,7 +5,7 @@ use super::heat_words::Warm;
 use super::{drive_words, pool_words};
 use crate::reading::ActivityKind;
 use crate::units::span;
-use crate::verdict::{Condition, Down, Finding, LinkFault, Place, SpaceLimit};
+use crate::verdict::{Condition, Down, Finding, LinkFault, Place};
 
 /// The words of a condition.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,6 +67,12 @@ pub fn pointed_at(place: &Place) -> String {
     }
 }
 
+/// The names of several drives in a sentence; `None` for no drives.
+pub fn listed(places: &[Place]) -> Option<String> {
+    let named: Vec<String> = places.iter().map(pointed_at).collect();
+    (!named.is_empty()).then(|| named.join(", "))
+}
+
 fn finding(finding: &Finding) -> Words {
     match finding {
         Finding::DriveGone { drive, pool, leave_in } => drive_gone(drive, pool.as_deref(), leave_in),
@@ -78,8 +84,7 @@ fn finding(finding: &Finding) -> Words {
             title: if *spare == 0 { format!("{pool} UNPROTECTED") } else { format!("{pool} DEGRADED") },
             name: format!("{pool} DEGRADED"),
             sentence: {
-                let lost: Vec<String> = lost.iter().map(pointed_at).collect();
-                let which = if lost.is_empty() { String::new() } else { format!(": {}", lost.join(", ")) };
+                let which = listed(lost).map(|lost| format!(": {lost}")).unwrap_or_default();
                 let left = if *spare == 0 { "no further loss".to_owned() } else { format!("{spare} more for certain") };
                 let filling = if *rebuilding { "; a member is being filled" } else { "" };
                 format!("{pool} ({level}) misses {missing} of {of} members{which}; it survives {left}{filling}.")
@@ -91,34 +96,12 @@ fn finding(finding: &Finding) -> Words {
             evidence: vec![format!("members missing {missing} of {of}"), format!("further losses survived {spare}")],
         },
         Finding::PoolDown { pool, why, present, of } => pool_down(pool, *why, *present, *of),
-        Finding::PoolBusy { pool, activity, done, left } => {
-            let how_far = done.map(|done| format!(" {done}")).unwrap_or_default();
-            let left = left.map(|left| format!("about {} left at this speed", span(left)));
-            Words {
-                title: format!("{pool} {}{how_far}", doing(*activity)),
-                name: format!("{pool} {}", doing(*activity)),
-                sentence: sentence(&[pool, &format!("runs a {}{how_far}", doing(*activity))], left.as_deref()),
-                brief: "nothing to do",
-                leave_in: None,
-                advice: "Nothing to do; it is slower while this runs.".to_owned(),
-                warning: match activity {
-                    ActivityKind::Check => "Do not stop it without need.",
-                    _ => "Leave all drives in until it is done.",
-                }
-                .to_owned(),
-                evidence: vec![format!("activity {}{how_far}", doing(*activity))],
-            }
+        Finding::PoolBusy { pool, activity, done, left, risk } => {
+            pool_words::busy(pool, *activity, *done, *left, *risk)
         }
-        Finding::SpaceLow { mount, free, size, share, limit } => Words {
-            title: format!("{} {share} FREE", short(mount, TITLE_COLUMNS - 10)),
-            name: format!("{} LOW ON ROOM", short(mount, TITLE_COLUMNS - 12)),
-            sentence: format!("{mount} has {free} of {size} free ({share})."),
-            brief: "make room",
-            leave_in: None,
-            advice: "Move or delete what is not needed; deleted files may still be held by snapshots.".to_owned(),
-            warning: "Do not let it run full: programs then lose what they write.".to_owned(),
-            evidence: vec![format!("free {free} ({share})"), format!("limit {}", space_limit(limit))],
-        },
+        Finding::SpaceLow { mount, free, size, share, limit, full_in } => {
+            pool_words::space(mount, (*free, *size, *share), limit.as_ref(), *full_in)
+        }
         Finding::FanStopped { fan, speed, by_fault_line, with_heat } => Words {
             title: "FAN STOPPED".to_owned(),
             name: "FAN STOPPED".to_owned(),
@@ -137,7 +120,7 @@ fn finding(finding: &Finding) -> Words {
             }],
         },
         Finding::LinkTrouble { link, what } => link_trouble(link, *what),
-        Finding::DriveSaysFailing { drive } => drive_words::failing(drive),
+        Finding::DriveSaysFailing { drive, how } => drive_words::failing(drive, *how),
         Finding::Counted { drive, what, total, grown, within } => {
             drive_words::counted(drive, *what, *total, *grown, *within)
         }
@@ -253,13 +236,6 @@ pub(super) fn doing(activity: ActivityKind) -> &'static str {
         ActivityKind::Repair => "repair",
         ActivityKind::Reshape => "reshape",
         ActivityKind::Balance => "balance",
-    }
-}
-
-fn space_limit(limit: &SpaceLimit) -> String {
-    match limit.amount {
-        Some(amount) => format!("{} and {amount}", limit.share),
-        None => limit.share.to_string(),
     }
 }
 

@@ -1,6 +1,6 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
-use super::{Kind, Outlook, Place};
+use super::{Counted, Down, Estimate, Kind, LinkFault, Outlook, Place, ReadRisk, SaysFailing, SpaceLimit};
 use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use std::time::Duration;
@@ -70,8 +70,10 @@ pub enum Finding {
         activity: ActivityKind,
         /// How far.
         done: Option<Percent>,
-        /// How long at the present speed.
-        left: Option<Duration>,
+        /// How long it will still take.
+        left: Option<Estimate>,
+        /// What it risks, while a member is being filled.
+        risk: Option<ReadRisk>,
     },
     /// A volume is nearly full.
     SpaceLow {
@@ -83,8 +85,10 @@ pub enum Finding {
         size: Bytes,
         /// The same as a share.
         share: Percent,
-        /// The limits that were passed.
-        limit: SpaceLimit,
+        /// The limits of room that were passed, if any were.
+        limit: Option<SpaceLimit>,
+        /// When it will be full, if its history says so.
+        full_in: Option<Estimate>,
     },
     /// A fan that should turn does not.
     FanStopped {
@@ -104,10 +108,12 @@ pub enum Finding {
         /// What is wrong.
         what: LinkFault,
     },
-    /// A drive predicts that it will fail.
+    /// A drive predicts that it will fail, or failed its own test.
     DriveSaysFailing {
         /// Which.
         drive: Place,
+        /// How it says so.
+        how: SaysFailing,
     },
     /// A counter of a drive grew, or stands where it should not.
     Counted {
@@ -336,15 +342,13 @@ impl Finding {
             Self::FilesLow { .. } | Self::MetadataLow { .. } => Kind::InodesOrMetadataLow,
         }
     }
-}
 
-impl Finding {
     /// The drive that these facts are about, if they are about one.
     pub fn drive(&self) -> Option<&Place> {
         match self {
             Self::DriveGone { drive, .. }
             | Self::DriveHot { drive, .. }
-            | Self::DriveSaysFailing { drive }
+            | Self::DriveSaysFailing { drive, .. }
             | Self::Counted { drive, .. }
             | Self::SsdWorn { drive, .. }
             | Self::DriveNotAnswering { drive, .. }
@@ -375,75 +379,4 @@ impl Finding {
             | Self::DrivesHeatingTogether { .. } => None,
         }
     }
-}
-
-/// What of a drive was counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Counted {
-    /// Places it cannot read, now or at all.
-    Unreadable,
-    /// Bad places it has replaced.
-    Reallocated,
-    /// Transfers that were damaged on their way.
-    CrcErrors,
-    /// Starts of the drive.
-    PowerCycles,
-    /// Commands that the kernel gave up waiting for.
-    TimeOuts,
-}
-
-impl Counted {
-    /// The kind of condition that it belongs to.
-    pub fn kind(self) -> Kind {
-        match self {
-            Self::Unreadable => Kind::PendingOrUncorrectable,
-            Self::Reallocated => Kind::ReallocatedGrowth,
-            Self::CrcErrors => Kind::SataCrcGrowth,
-            Self::PowerCycles => Kind::DriveLostPower,
-            Self::TimeOuts => Kind::DriveTimeouts,
-        }
-    }
-}
-
-/// Why a pool does not serve.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Down {
-    /// It was not started.
-    Inactive,
-    /// It lost more members than its layout survives.
-    TooManyLost,
-    /// It was there and is not any more.
-    Absent,
-    /// It waits for members that it cannot do without.
-    Suspended,
-}
-
-/// Which limits of room were passed: below the share and, if one is set, below the amount as well.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SpaceLimit {
-    /// Share of the volume.
-    pub share: Percent,
-    /// Amount of room.
-    pub amount: Option<Bytes>,
-}
-
-/// What is wrong with a network port.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum LinkFault {
-    /// No partner, or switched off.
-    Down,
-    /// Slower than it was.
-    Slow {
-        /// Speed now.
-        now: MegabitsPerSecond,
-        /// Best speed seen for an hour or more.
-        usual: MegabitsPerSecond,
-    },
-    /// Comes and goes.
-    Unsteady {
-        /// Changes within the window.
-        changes: u64,
-        /// The window.
-        within: Duration,
-    },
 }

@@ -23,12 +23,13 @@ fn unknown_keys_wherever_they_are() {
     check(&[
         (
             "[panle]",
-            "1:2 found the unknown key `panle` at the top level, wanted one of box, shelf, panel, watch, limits, grace \
-             (did you mean `panel`?)",
+            "1:2 found the unknown key `panle` at the top level, wanted one of box, shelf, panel, watch, limits, grace, \
+             self_test (did you mean `panel`?)",
         ),
         (
             "colour = 1",
-            "1:1 found the unknown key `colour` at the top level, wanted one of box, shelf, panel, watch, limits, grace",
+            "1:1 found the unknown key `colour` at the top level, wanted one of box, shelf, panel, watch, limits, \
+             grace, self_test",
         ),
         (
             "[limits]\ngone_hold = '1 s'",

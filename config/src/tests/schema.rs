@@ -57,7 +57,7 @@ fn the_schema_is_a_schema() {
 #[test]
 fn the_schema_and_the_code_know_the_same_keys() {
     let sections = sections(&schema());
-    assert_eq!(sections.len(), 13);
+    assert_eq!(sections.len(), 14);
     for (path, properties) in sections {
         let keys: BTreeSet<String> = properties.keys().cloned().collect();
         assert_eq!(keys, keys_of_the_code(&path), "in [{path}]");
@@ -80,7 +80,7 @@ fn the_default_file_is_valid_and_shows_the_defaults_of_the_schema() {
             compared += 1;
         }
     }
-    assert_eq!(compared, 44);
+    assert_eq!(compared, 46);
 }
 
 #[test]
@@ -101,7 +101,7 @@ fn a_range_ends_at_the_same_number_in_both() {
             }
         }
     }
-    assert_eq!(compared, 34);
+    assert_eq!(compared, 38);
 }
 
 #[test]
@@ -139,6 +139,8 @@ fn what_the_schema_refuses_the_code_refuses_too() {
         "[watch]\nsteady_fans = ['fan1']",
         "[grace]\ndrives = 90",
         "[grace]\ndrives = 'soon'",
+        "[self_test]\nlong_every_days = 366",
+        "[self_test]\nshort_every_days = '7 days'",
     ] {
         assert!(!validator.is_valid(&json(text)), "the schema lets pass {text:?}");
         assert!(settle(text, "f").is_err(), "the code lets pass {text:?}");

@@ -5,13 +5,16 @@ use crate::running::{Home, Running, is_gone};
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::fs;
-use std::io::Read;
+use std::io::{Read, Write};
 use std::os::fd::OwnedFd;
 use std::os::unix::net::UnixStream;
 use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use traylight::probe::wire::Decoder;
+use traylight::probe::order::Order;
+use traylight::probe::schedule::Schedule;
+use traylight::probe::wire::{self, Decoder};
+use traylight::reading::Snapshot;
 use traylight_tests::binary::traylight;
 use traylight_tests::pretend_box::PretendBox;
 
@@ -177,7 +180,7 @@ fn a_probe_speaks_to_whoever_holds_its_socket_and_ends_when_nobody_does() {
     let mut decoder = Decoder::default();
     let mut piece = [0; 4096];
     let snapshot = loop {
-        if let Some(snapshot) = decoder.next_snapshot().unwrap() {
+        if let Some(snapshot) = decoder.next_message::<Snapshot>().unwrap() {
             break snapshot;
         }
         let length = ours.read(&mut piece).unwrap();
@@ -185,9 +188,52 @@ fn a_probe_speaks_to_whoever_holds_its_socket_and_ends_when_nobody_does() {
         decoder.push(&piece[..length]);
     };
     assert_eq!(snapshot.board.name, "heron");
+    let schedule = Schedule { short_every_days: 7, long_every_days: 90 };
+    ours.write_all(&wire::encode(&Order::Schedule(schedule)).unwrap()).unwrap();
+    while decoder.next_message::<Snapshot>().unwrap().is_none() {
+        let length = ours.read(&mut piece).unwrap();
+        assert_ne!(length, 0, "the probe ended at an order");
+        decoder.push(&piece[..length]);
+    }
     drop(ours);
     is_gone(probe.id());
     assert_eq!(probe.wait().unwrap().code(), Some(0));
+}
+
+#[test]
+fn a_probe_that_is_told_nonsense_ends() {
+    let heron = heron();
+    let (mut ours, theirs) = UnixStream::pair().unwrap();
+    let mut command = Command::new(traylight());
+    command.args(["probe", "--root"]).arg(heron.root()).stdin(Stdio::from(OwnedFd::from(theirs)));
+    let probe = command.stderr(Stdio::piped()).spawn().unwrap();
+    drop(command);
+    ours.write_all(b"begin a self-test").unwrap();
+    let output = probe.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(1));
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.contains("found bytes that begin no message"), "{said}");
+}
+
+#[test]
+fn a_self_test_is_begun_by_nobody_who_did_not_mean_it() {
+    let (heron, home) = (heron(), Home::new());
+    let look = |arguments: &[&str]| {
+        let output = home.run("look", arguments);
+        (output.status.code(), String::from_utf8(output.stderr).unwrap())
+    };
+    let (code, said) = look(&["--self-test", "short", "A1"]);
+    assert_eq!(code, Some(2), "no terminal, no --yes");
+    assert!(said.contains("found no terminal to ask on, wanted one, or --yes"), "{said}");
+    for wrong in [&["--self-test", "short"][..], &["A1"], &["--yes"], &["--self-test", "captive", "A1"]] {
+        assert_eq!(look(wrong).0, Some(2), "{wrong:?}");
+    }
+    let (code, said) = look(&["--self-test", "long", "A1", "--yes", "--root", heron.root().to_str().unwrap()]);
+    assert_eq!(code, Some(1));
+    assert!(said.contains("a recorded tree has no drive to ask"), "{said}");
+    let (code, said) = look(&["--self-test", "stop", "no-such-tray"]);
+    assert_eq!(code, Some(1));
+    assert!(said.contains("found nothing that `no-such-tray` means"), "{said}");
 }
 
 #[test]

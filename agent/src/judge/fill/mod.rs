@@ -19,9 +19,9 @@ mod days;
 mod slope;
 mod steps;
 
-use super::estimate::{Estimate, Rates};
 use crate::reading::{Room, Snapshot};
 use crate::units::Bytes;
+use crate::verdict::{Estimate, Rates};
 use days::{DAY, Days, EVERY, LONGEST, Median, Taken, day_of};
 use serde::{Deserialize, Serialize};
 use slope::{drift_error, theil_sen};

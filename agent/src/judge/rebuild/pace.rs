@@ -1,9 +1,9 @@
 //! How long a rebuild will still take, from how fast it went lately, whose own variation is the interval.
 
 use crate::clock::Moment;
-use crate::judge::estimate::{Estimate, Rates};
 use crate::judge::order::{quantile, sorted};
 use crate::units::{Bytes, BytesPerSecond};
+use crate::verdict::{Estimate, Rates};
 use std::collections::VecDeque;
 use std::time::Duration;
 

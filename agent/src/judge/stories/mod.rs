@@ -3,11 +3,13 @@
 
 #![allow(clippy::match_overlapping_arm, reason = "an arm begins where the one before it ends")]
 
+mod ahead;
 mod attachments;
 mod boxes;
 mod drives;
 mod members;
 mod pools;
+mod self_tests;
 mod volumes;
 mod work;
 

@@ -2,19 +2,20 @@
 //! what it does not offer is asked once a day at most, since every refused command makes the kernel halt the port for a
 //! moment.
 
+mod self_tests;
+
 use super::command::{Ata, Command, Recovering};
 use super::{
     Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, sense_of, settle,
     unreadable,
 };
 use crate::reading::{
-    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTest, recovery_not_asked,
+    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, recovery_not_asked,
 };
 use crate::sense::parse::ata_abilities::Abilities;
 use crate::sense::parse::ata_identify::{Identify, Rotation, identify};
 use crate::sense::parse::ata_logs::Directory;
 use crate::sense::parse::ata_power::{PowerMode, power_mode};
-use crate::sense::parse::ata_self_test::{self, Entry, SelfTest as Outcome};
 use crate::sense::parse::ata_smart::{Overall, SmartData, Standing, overall, smart_data, thresholds};
 use crate::sense::parse::bytes::page;
 use crate::sense::parse::counter::Counter;
@@ -29,8 +30,6 @@ use std::collections::BTreeMap;
 const SUMMARY_ERRORS: u8 = 0x01;
 const EXTENDED_ERRORS: u8 = 0x03;
 const STATISTICS: u8 = 0x04;
-const SELF_TESTS: u8 = 0x06;
-const EXTENDED_SELF_TESTS: u8 = 0x07;
 const PHY_EVENTS: u8 = 0x11;
 const SCT_STATUS: u8 = 0xE0;
 
@@ -49,6 +48,13 @@ pub struct AtaDrive {
 /// Refusals in a row that settle that CHECK POWER MODE is not known. Without it the drive is mute for a day, so one
 /// refusal, which may have come of a reset or of a drive that was just starting, does not.
 const POWER_MODE_REFUSALS: u8 = 2;
+
+/// What the drive answered in this talk to questions that more than one part of it puts.
+#[derive(Debug, Default)]
+struct Heard {
+    smart_data: Option<Result<SmartData, Failure>>,
+    logs: Option<Directory>,
+}
 
 /// How many errors there were, and the newest: where that cannot be read, the count still can.
 type Errors = (Counter, Result<Option<LoggedError>, Failure>);
@@ -98,19 +104,26 @@ impl AtaDrive {
             Err(why) => return Told::only(Err(why.clone())),
         };
         // With its heads parked, logs that lie on the medium would make it move them.
-        let parked = mode.is_ok_and(PowerMode::may_have_parked) && !wanted.in_use;
-        let wants_health = wanted.health && !parked;
-        match self.meet(to, wants_health) {
+        let parked = mode.as_ref().is_ok_and(|mode| mode.may_have_parked()) && !wanted.in_use && !wanted.by_owner;
+        let (wants_health, wants_tests) = (wanted.health && !parked, wanted.self_tests && !parked);
+        match self.meet(to, wants_health || wants_tests || wanted.step.is_some()) {
             Ok(()) => {}
             Err(Unmet::Another(why)) => return Told::only(Err(why)),
             Err(Unmet::Unknown(why)) => {
                 return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
             }
         }
-        let health = wants_health.then(|| self.health(to));
+        let step = wanted.step.map(|step| {
+            // Only the drive's own word says that a test wakes nobody.
+            mode?;
+            self.step(to, step)
+        });
+        let mut heard = Heard::default();
+        let health = wants_health.then(|| self.health(to, &mut heard));
+        let self_tests = wants_tests.then(|| self.self_tests(to, &mut heard));
         let own_limits = health.as_ref().map(own_limits).unwrap_or_default();
-        let temperature = wanted.temperature.then(|| self.temperature(to, health.as_ref()));
-        Told { temperature, own_limits, health, ..Told::only(power) }
+        let temperature = wanted.temperature.then(|| self.temperature(to, health.as_ref(), &mut heard));
+        Told { temperature, own_limits, health, self_tests, step, ..Told::only(power) }
     }
 
     /// The kernel learns from a successful command that a bridge has more sense to give than 18 bytes, so a bridge is
@@ -127,7 +140,7 @@ impl AtaDrive {
         })
     }
 
-    /// Asks who it is, when that is not known yet, and `again` before something is booked that lasts: its health.
+    /// Asks who it is, when that is not known yet, and `again` before something is booked that lasts, or begins.
     fn meet(&mut self, to: &mut dyn Transport, again: bool) -> Result<(), Unmet> {
         if self.identity.is_some() && !again {
             return Ok(());
@@ -160,7 +173,12 @@ impl AtaDrive {
     }
 
     /// By the SCT status, which costs the drive least; else by its attributes, unless its health has just told it.
-    fn temperature(&mut self, to: &mut dyn Transport, health: Option<&Health>) -> Result<Celsius, Missing> {
+    fn temperature(
+        &mut self,
+        to: &mut dyn Transport,
+        health: Option<&Health>,
+        heard: &mut Heard,
+    ) -> Result<Celsius, Missing> {
         let abilities = self.abilities();
         let mut none = Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense");
         if abilities.sct && !self.quirks.avoid_sct {
@@ -181,20 +199,19 @@ impl AtaDrive {
         if let Some(celsius) = health.and_then(|health| degrees(&health.counters)) {
             return Ok(celsius);
         }
-        let data = parsed(self.send(to, Ata::SmartReadData), smart_data).map_err(Failure::reason)?;
+        let data = self.smart_data(to, heard).map_err(Failure::reason)?;
         degrees(&ata_attributes::counters(&data.attributes, self.model())).ok_or(none)
     }
 
-    fn health(&mut self, to: &mut dyn Transport) -> Health {
+    fn health(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Health {
         let abilities = self.abilities();
         let mut health = Health::not_offered();
-        let logs = abilities.general_logs.then(|| self.read(to, 0, 0, ata_logs::directory));
-        let logs = logs.and_then(Result::ok).unwrap_or_default();
+        let logs = self.logs(to, heard);
         if logs.pages(STATISTICS) > 0 {
             self.statistics(to, &mut health);
         }
         if abilities.smart && abilities.smart_enabled {
-            self.smart(to, &logs, &mut health);
+            self.smart(to, heard, &mut health);
         }
         if abilities.phy_counters {
             let events = self.read(to, PHY_EVENTS, 0, ata_logs::phy_events);
@@ -263,42 +280,20 @@ impl AtaDrive {
         Ok((log.count, newest.transpose()))
     }
 
-    /// The tests of the past, the newest first; by the extended log where the drive has it.
-    fn past_tests(&mut self, to: &mut dyn Transport, logs: &Directory) -> Result<Vec<Entry>, Failure> {
-        if logs.pages(EXTENDED_SELF_TESTS) > 0 {
-            let extended = self.extended_tests(to);
-            if extended.is_ok() {
-                return extended;
-            }
-        }
-        parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata_self_test::log)
-    }
-
-    fn extended_tests(&mut self, to: &mut dyn Transport) -> Result<Vec<Entry>, Failure> {
-        // Drives have one or two.
-        const MOST_PAGES: usize = 16;
-        let mut log = self.read(to, EXTENDED_SELF_TESTS, 0, whole_page)?;
-        let pages = ata_self_test::pages_to_the_newest(&log).map_err(|why| Failure::Missing(unreadable(why)))?;
-        for next in 1..pages.min(MOST_PAGES) {
-            log.extend(self.read(to, EXTENDED_SELF_TESTS, next as u16, whole_page)?);
-        }
-        ata_self_test::extended_log(&log).map_err(|why| Failure::Missing(unreadable(why)))
-    }
-
-    fn smart(&mut self, to: &mut dyn Transport, logs: &Directory, health: &mut Health) {
+    fn smart(&mut self, to: &mut dyn Transport, heard: &mut Heard, health: &mut Health) {
         health.assessment = self.send(to, Ata::SmartReturnStatus).map_err(Failure::reason).and_then(|reply| {
             match overall(&sense_of(&reply, to.answering())?).map_err(unreadable)? {
                 Overall::Passed => Ok(SelfAssessment::Passed),
                 Overall::Failing => Ok(SelfAssessment::Failing),
             }
         });
-        match parsed(self.send(to, Ata::SmartReadData), smart_data) {
-            Ok(data) => self.take_in(to, logs, health, &data),
+        match self.smart_data(to, heard) {
+            Ok(data) => self.take_in(to, health, &data),
             Err(failure) => collect(health, "attributes", Err(failure)),
         }
     }
 
-    fn take_in(&mut self, to: &mut dyn Transport, logs: &Directory, health: &mut Health, data: &SmartData) {
+    fn take_in(&mut self, to: &mut dyn Transport, health: &mut Health, data: &SmartData) {
         collect(health, "attributes", Ok(ata_attributes::counters(&data.attributes, self.model())));
         // Where the status cannot be had, as behind some bridges, the thresholds say the same.
         if health.assessment.is_err() {
@@ -312,15 +307,23 @@ impl AtaDrive {
                 }
             }
         }
-        if !data.can_self_test {
-            return;
+    }
+
+    /// SMART READ DATA, sent once a talk.
+    fn smart_data(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Result<SmartData, Failure> {
+        if !self.abilities().smart_enabled {
+            return Err(Failure::NotSupported("it has no SMART, or it is switched off".to_owned()));
         }
-        // "Passed" in the status also stands for "never ran"; the log tells the two apart.
-        health.self_test = match (data.self_test, self.past_tests(to, logs)) {
-            (Outcome::Passed, Ok(past)) => Ok(past.first().map_or(SelfTest::Never, |entry| outcome(entry.outcome))),
-            (Outcome::Passed, Err(failure)) => Err(failure.reason()),
-            (other, _) => Ok(outcome(other)),
+        heard.smart_data.get_or_insert_with(|| parsed(self.send(to, Ata::SmartReadData), smart_data)).clone()
+    }
+
+    /// Which logs it has by General Purpose Logging, asked once a talk.
+    fn logs(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Directory {
+        let ask = || {
+            let logs = self.abilities().general_logs.then(|| self.read(to, 0, 0, ata_logs::directory));
+            logs.and_then(Result::ok).unwrap_or_default()
         };
+        heard.logs.get_or_insert_with(ask).clone()
     }
 
     /// Reads one page of a log of General Purpose Logging.
@@ -361,16 +364,6 @@ impl AtaDrive {
 
 fn whole_page(bytes: &[u8]) -> Result<Vec<u8>, String> {
     page(bytes).map(|page| page.to_vec())
-}
-
-fn outcome(outcome: Outcome) -> SelfTest {
-    match outcome {
-        Outcome::Passed => SelfTest::Passed,
-        Outcome::AbortedByHost | Outcome::InterruptedByReset | Outcome::Reserved(_) => SelfTest::Ended,
-        Outcome::CouldNotFinish => SelfTest::CouldNotFinish,
-        Outcome::Failed(_) => SelfTest::Failed,
-        Outcome::Running { remaining_percent } => SelfTest::Running { remaining_percent: Some(remaining_percent) },
-    }
 }
 
 /// The limit that the statistics page on temperature states.

@@ -1,7 +1,10 @@
 //! Every command that is ever sent to a drive, and its bytes. The set is closed by type: what is not here cannot be
 //! sent. None of it reads or writes user data, and none changes a setting; the self-test is the one that makes a drive
-//! work, and only its owner starts it. One question, for the recovery limit, has to be put as a page for the drive's
-//! command log; the page's function is "return the current value" and nothing else.
+//! work, and it begins at the owner's word only, given by hand or as a schedule. One question, for the recovery limit,
+//! has to be put as a page for the drive's command log; the page's function is "return the current value" and nothing
+//! else.
+
+pub use crate::reading::SelfTestStep;
 
 /// A command.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -54,22 +57,13 @@ pub enum Recovering {
     Writes,
 }
 
-/// What can be done about a self-test; the captive forms, which block the drive, are not here.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum SelfTestStep {
-    /// Begin the short one.
-    Short,
-    /// Begin the extended one.
-    Extended,
-    /// End the one that runs.
-    Abort,
-}
-
 /// Commands for SCSI drives (SPC-4, clause 6). None needs the medium.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Scsi {
     /// REQUEST SENSE, 03h: whether the drive sleeps.
     RequestSense,
+    /// INQUIRY, 12h, of the Extended INQUIRY Data page: what the drive can do.
+    ExtendedInquiry,
     /// LOG SENSE, 4Dh, cumulative values.
     LogSense {
         /// The page.
@@ -172,11 +166,14 @@ impl Ata {
 impl Scsi {
     /// The longest reply that is asked for; log pages of drives are shorter.
     const LONGEST: u16 = 4096;
+    /// The whole of that page (SPC-4 clause 7.8.7, from memory).
+    const EXTENDED_INQUIRY: u8 = 64;
 
     /// The command block.
     pub fn block(self) -> Vec<u8> {
         match self {
             Self::RequestSense => vec![0x03, 0, 0, 0, 252, 0],
+            Self::ExtendedInquiry => vec![0x12, 1, 0x86, 0, Self::EXTENDED_INQUIRY, 0],
             Self::LogSense { page } => {
                 let [high, low] = Self::LONGEST.to_be_bytes();
                 vec![0x4D, 0, 0x40 | page, 0, 0, 0, 0, high, low, 0]
@@ -196,6 +193,7 @@ impl Scsi {
     pub fn data_length(self) -> usize {
         match self {
             Self::RequestSense => 252,
+            Self::ExtendedInquiry => Self::EXTENDED_INQUIRY.into(),
             Self::LogSense { .. } => Self::LONGEST.into(),
             Self::SelfTest(_) => 0,
         }
@@ -254,6 +252,8 @@ mod tests {
             (Ata::ReadLogExt { log: 0x04, page: 0x0105 }, "85 09 0e 00 00 00 01 00 04 01 05 00 00 00 2f 00"),
             (Ata::RecoveryLimit(Recovering::Reads), "85 0a 26 00 d6 00 01 00 e0 00 4f 00 c2 00 b0 00"),
             (Ata::SelfTest(SelfTestStep::Short), "85 06 20 00 d4 00 00 00 01 00 4f 00 c2 00 b0 00"),
+            (Ata::SelfTest(SelfTestStep::Extended), "85 06 20 00 d4 00 00 00 02 00 4f 00 c2 00 b0 00"),
+            (Ata::SelfTest(SelfTestStep::Abort), "85 06 20 00 d4 00 00 00 7f 00 4f 00 c2 00 b0 00"),
         ];
         for (command, bytes) in cases {
             assert_eq!(command.block().to_vec(), hex(bytes), "{command:?}");
@@ -264,6 +264,14 @@ mod tests {
     fn scsi_and_nvme_commands_are_the_standards() {
         assert_eq!(Scsi::LogSense { page: 0x0D }.block(), hex("4d 00 4d 00 00 00 00 10 00 00"));
         assert_eq!(Scsi::RequestSense.block(), hex("03 00 00 00 fc 00"));
+        assert_eq!(Scsi::ExtendedInquiry.block(), hex("12 01 86 00 40 00"));
+        // Self-test codes 001b, 010b and 100b (SPC-4 clause 6.42, from memory).
+        let steps = [SelfTestStep::Short, SelfTestStep::Extended, SelfTestStep::Abort];
+        let blocks = steps.map(|step| Scsi::SelfTest(step).block());
+        assert_eq!(blocks, ["1d 20 00 00 00 00", "1d 40 00 00 00 00", "1d 80 00 00 00 00"].map(hex));
+        // Self-test codes 1h, 2h and Fh, for all name spaces (NVMe 1.4 clause 5.8, from memory).
+        let words = steps.map(|step| Nvme::SelfTest(step).words());
+        assert_eq!(words, [1, 2, 0xF].map(|code| (0x14, u32::MAX, code, 0)));
         let health = Nvme::GetLog { log: 0x02, bytes: 512 };
         assert_eq!(health.words(), (0x02, u32::MAX, 0x007F_8002, 0), "as nvme_get_log(2) builds it");
         assert_eq!(Nvme::IdentifyController.words(), (0x06, 0, 1, 0));

@@ -9,12 +9,14 @@ pub mod nvme;
 pub mod nvme_admin;
 pub mod scsi;
 pub mod scsi_generic;
+pub mod self_tests;
 
 use super::parse::counter::{Counter, drop_contradicted_hours};
 use super::parse::quirks::is_weak_serial;
 use super::parse::sense_data::{Answering, Sense, sense};
 use crate::reading::{
-    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTest, recovery_not_asked,
+    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTestStep, SelfTests,
+    recovery_not_asked,
 };
 use crate::units::Celsius;
 use command::Command;
@@ -75,7 +77,8 @@ impl<'a> OneTalk<'a> {
     /// What was told in the end. Half a health is none: what it lacks would look as if the drive did not have it.
     fn end(self, told: Told) -> Told {
         let health = told.health.filter(|_| self.silent.is_none());
-        Told { health, broke_off: self.silent, ..told }
+        let self_tests = told.self_tests.filter(|_| self.silent.is_none());
+        Told { health, self_tests, broke_off: self.silent, ..told }
     }
 }
 
@@ -103,6 +106,12 @@ pub struct Wanted {
     pub temperature: bool,
     /// Its health.
     pub health: bool,
+    /// How its self-tests stand.
+    pub self_tests: bool,
+    /// A self-test to begin or to end. Only a drive that itself says that it is awake gets it.
+    pub step: Option<SelfTestStep>,
+    /// Its owner asks about its self-tests, so heads that are parked may be moved.
+    pub by_owner: bool,
     /// Somebody else has just used it, so it is awake whatever else is known.
     pub in_use: bool,
     /// What it has refused so far may be asked once more.
@@ -120,6 +129,10 @@ pub struct Told {
     pub own_limits: OwnLimits,
     /// Its health, if that was wanted, the drive was awake, and the talk came to its end.
     pub health: Option<Health>,
+    /// How its self-tests stand, if that was wanted, the drive was awake, and the talk came to its end.
+    pub self_tests: Option<Result<SelfTests, Missing>>,
+    /// Whether it did the step that was wanted.
+    pub step: Option<Result<(), Missing>>,
     /// Why the talk came to no end: the drive fell silent.
     pub broke_off: Option<Missing>,
 }
@@ -127,7 +140,15 @@ pub struct Told {
 impl Told {
     /// A drive of which only the power state is known.
     pub fn only(power: Result<Power, Missing>) -> Self {
-        Self { power, temperature: None, own_limits: OwnLimits::default(), health: None, broke_off: None }
+        Self {
+            power,
+            temperature: None,
+            own_limits: OwnLimits::default(),
+            health: None,
+            self_tests: None,
+            step: None,
+            broke_off: None,
+        }
     }
 }
 
@@ -138,8 +159,6 @@ pub struct Health {
     pub assessment: Result<SelfAssessment, Missing>,
     /// What it counts.
     pub counters: Vec<Counter>,
-    /// Its newest self-test, or the one that runs.
-    pub self_test: Result<SelfTest, Missing>,
     /// The newest error in its log; `None` when it never logged one.
     pub newest_error: Result<Option<LoggedError>, Missing>,
     /// How long it may try before it says that it cannot.
@@ -151,12 +170,10 @@ pub struct Health {
 impl Health {
     /// The health of a drive that offers nothing.
     fn not_offered() -> Self {
-        let why = || Missing::new(Reason::NotFitted, "the drive does not offer it");
         Self {
-            assessment: Err(why()),
+            assessment: Err(not_offered()),
             counters: Vec::new(),
-            self_test: Err(why()),
-            newest_error: Err(why()),
+            newest_error: Err(not_offered()),
             recovery_limit: Err(recovery_not_asked()),
             unread: Vec::new(),
         }
@@ -180,6 +197,10 @@ fn is_who_was_asked(known: Option<&str>, found: Option<&str>) -> Result<(), Miss
 /// The sense of a reply.
 fn sense_of(reply: &Reply, answering: Answering) -> Result<Sense, Missing> {
     sense(&reply.sense, answering).map_err(unreadable)
+}
+
+fn not_offered() -> Missing {
+    Missing::new(Reason::NotFitted, "the drive does not offer it")
 }
 
 fn unreadable(why: String) -> Missing {

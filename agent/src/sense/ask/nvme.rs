@@ -1,10 +1,12 @@
 //! The talk with an NVMe drive (NVMe 1.4, clause 5). It saves power by itself, and no question keeps it from that.
 
 use super::command::{Command, Nvme};
-use super::{Failure, Health, OneTalk, Told, Transport, Wanted, is_who_was_asked, parsed, unreadable};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest, recovery_not_asked};
+use super::{
+    Failure, Health, OneTalk, Told, Transport, Wanted, is_who_was_asked, not_offered, parsed, self_tests, unreadable,
+};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests, recovery_not_asked};
 use crate::sense::parse::nvme::{self, Controller, Warning};
-use crate::sense::parse::nvme_logs::{Outcome, SelfTests, newest_error, self_tests};
+use crate::sense::parse::nvme_logs;
 use crate::sense::parse::temperature::plausible_now;
 
 const HEALTH: Nvme = Nvme::GetLog { log: 0x02, bytes: 512 };
@@ -33,7 +35,7 @@ impl NvmeDrive {
     }
 
     fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
-        if let Err(why) = self.meet(to, wanted.health) {
+        if let Err(why) = self.meet(to, wanted.health || wanted.self_tests || wanted.step.is_some()) {
             return Told::only(Err(why));
         }
         let reply = to.send(&Command::Nvme(HEALTH));
@@ -52,15 +54,20 @@ impl NvmeDrive {
         let health = wanted.health.then(|| Health {
             assessment: log.clone().map(|log| assessment(log.warning)),
             counters: log.as_ref().map(nvme::Health::counters).unwrap_or_default(),
-            self_test: self.self_test(to),
-            newest_error: parsed(to.send(&Command::Nvme(ERRORS)), newest_error).map_err(Failure::reason),
+            newest_error: parsed(to.send(&Command::Nvme(ERRORS)), nvme_logs::newest_error).map_err(Failure::reason),
             recovery_limit: Err(recovery_not_asked()),
             unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
         });
-        Told { temperature, own_limits, health, ..Told::only(power) }
+        let step = wanted.step.map(|step| {
+            power.clone()?;
+            self.step(to, step)
+        });
+        let hours = log.as_ref().ok().and_then(|log| u64::try_from(log.power_on_hours).ok());
+        let self_tests = wanted.self_tests.then(|| self.self_tests(to, hours));
+        Told { temperature, own_limits, health, self_tests, step, ..Told::only(power) }
     }
 
-    /// Asks who it is, when that is not known yet, and `again` before its health is booked.
+    /// Asks who it is, when that is not known yet, and `again` before something is booked that lasts, or begins.
     fn meet(&mut self, to: &mut dyn Transport, again: bool) -> Result<(), Missing> {
         if self.controller.is_some() && !again {
             return Ok(());
@@ -82,11 +89,20 @@ impl NvmeDrive {
         }
     }
 
-    fn self_test(&self, to: &mut dyn Transport) -> Result<SelfTest, Missing> {
-        if !self.controller.as_ref().is_some_and(|controller| controller.can_self_test) {
-            return Err(Missing::new(Reason::NotFitted, "the drive does not offer it"));
-        }
-        parsed(to.send(&Command::Nvme(SELF_TESTS)), self_tests).map_err(Failure::reason).map(newest)
+    fn self_tests(&self, to: &mut dyn Transport, hours_now: Option<u64>) -> Result<SelfTests, Missing> {
+        let controller = self.able()?;
+        let log = parsed(to.send(&Command::Nvme(SELF_TESTS)), nvme_logs::self_tests).map_err(Failure::reason)?;
+        Ok(self_tests::nvme(&log, hours_now, controller.extended_test_minutes))
+    }
+
+    /// Begins or ends a self-test.
+    fn step(&self, to: &mut dyn Transport, step: SelfTestStep) -> Result<(), Missing> {
+        self.able()?;
+        to.send(&Command::Nvme(Nvme::SelfTest(step))).map_err(Failure::reason).map(drop)
+    }
+
+    fn able(&self) -> Result<&Controller, Missing> {
+        self.controller.as_ref().filter(|controller| controller.can_self_test).ok_or_else(not_offered)
     }
 }
 
@@ -97,18 +113,5 @@ fn assessment(warning: Warning) -> SelfAssessment {
         SelfAssessment::Failing
     } else {
         SelfAssessment::Passed
-    }
-}
-
-fn newest(tests: SelfTests) -> SelfTest {
-    if let Some((_, done)) = tests.running {
-        return SelfTest::Running { remaining_percent: Some(100_u8.saturating_sub(done)) };
-    }
-    match tests.past.first().map(|test| test.outcome) {
-        None => SelfTest::Never,
-        Some(Outcome::Passed) => SelfTest::Passed,
-        Some(Outcome::Ended(_) | Outcome::Reserved(_)) => SelfTest::Ended,
-        Some(Outcome::CouldNotFinish) => SelfTest::CouldNotFinish,
-        Some(Outcome::Failed) => SelfTest::Failed,
     }
 }

@@ -1,12 +1,16 @@
 //! The talk with a SCSI drive: REQUEST SENSE says whether it sleeps, log pages say the rest (SPC-4, clause 7.3).
 
 use super::command::{Command, Scsi};
-use super::{Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, parsed, settle, unreadable};
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTest};
+use super::{
+    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, settle,
+    unreadable,
+};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::counter::{Counter, Origin, Unit};
-use crate::sense::parse::scsi_errors::{self, Outcome};
+use crate::sense::parse::scsi_errors;
 use crate::sense::parse::scsi_logs::{self, Exceptions, Verdict, Warmth};
 use crate::sense::parse::scsi_power::{ScsiPower, scsi_power};
+use crate::sense::parse::scsi_vpd;
 use crate::sense::parse::sense_data::{Answering, sense};
 
 /// Log pages.
@@ -25,6 +29,8 @@ const EXCEPTIONS: u8 = 0x2F;
 pub struct ScsiDrive {
     /// The log pages it has, once it was asked.
     pages: Option<Vec<u8>>,
+    /// How long it says that an extended self-test takes, once it was asked; it need not say.
+    extended_test_minutes: Option<Option<u16>>,
 }
 
 impl ScsiDrive {
@@ -39,7 +45,8 @@ impl ScsiDrive {
     }
 
     fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
-        let power = match power(to) {
+        let state = power(to);
+        let power = match state.clone() {
             Ok(power) if power.is_asleep() => return Told::only(Ok(Power::Asleep)),
             Ok(ScsiPower::Idle) => Ok(Power::Idle),
             Ok(_) => Ok(Power::Active),
@@ -61,10 +68,17 @@ impl ScsiDrive {
                 .now
                 .ok_or_else(|| Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense"))
         };
+        let step = wanted.step.map(|step| {
+            // Only the drive's own word says that a test wakes nobody.
+            state?;
+            self.step(to, step)
+        });
         Told {
             temperature: warmth.or_else(in_verdict).filter(|_| wanted.temperature).map(now),
             own_limits: OwnLimits { maximum: limit, critical: None },
             health: verdict.filter(|_| wanted.health).map(|verdict| self.health(to, verdict)),
+            self_tests: wanted.self_tests.then(|| self.self_tests(to)),
+            step,
             ..Told::only(power)
         }
     }
@@ -86,7 +100,7 @@ impl ScsiDrive {
 
     fn exceptions(&self, to: &mut dyn Transport) -> Result<Exceptions, Missing> {
         if !self.has(EXCEPTIONS) {
-            return Err(Missing::new(Reason::NotFitted, "the drive does not offer it"));
+            return Err(not_offered());
         }
         parsed(send(to, EXCEPTIONS), scsi_logs::exceptions).map_err(Failure::reason)
     }
@@ -121,13 +135,30 @@ impl ScsiDrive {
             });
             collect(&mut health, "background scan", scan);
         }
-        if self.has(SELF_TESTS) {
-            health.self_test = parsed(send(to, SELF_TESTS), scsi_errors::self_tests)
-                .map_err(Failure::reason)
-                .map(|tests| tests.first().map_or(SelfTest::Never, |test| outcome(test.outcome)));
-        }
         settle(&mut health);
         health
+    }
+
+    fn self_tests(&mut self, to: &mut dyn Transport) -> Result<SelfTests, Missing> {
+        if !self.has(SELF_TESTS) {
+            return Err(not_offered());
+        }
+        let record = parsed(send(to, SELF_TESTS), scsi_errors::self_tests).map_err(Failure::reason)?;
+        let hours = self.has(SCAN).then(|| parsed(send(to, SCAN), scsi_errors::scan).ok()).flatten();
+        let hours = hours.map(|scan| u64::from(scan.power_on_minutes / 60));
+        let minutes = *self.extended_test_minutes.get_or_insert_with(|| {
+            let page = to.send(&Command::Scsi(Scsi::ExtendedInquiry));
+            parsed(page, scsi_vpd::extended_test_minutes).ok().flatten()
+        });
+        Ok(self_tests::scsi(&record, hours, minutes))
+    }
+
+    /// Begins or ends a self-test. A drive that keeps no record of them is not asked: nobody would learn of the result.
+    fn step(&self, to: &mut dyn Transport, step: SelfTestStep) -> Result<(), Missing> {
+        if !self.has(SELF_TESTS) {
+            return Err(not_offered());
+        }
+        to.send(&Command::Scsi(Scsi::SelfTest(step))).map_err(Failure::reason).map(drop)
     }
 
     fn has(&self, page: u8) -> bool {
@@ -143,14 +174,4 @@ fn power(to: &mut dyn Transport) -> Result<ScsiPower, Missing> {
 
 fn send(to: &mut dyn Transport, page: u8) -> Result<Reply, Failure> {
     to.send(&Command::Scsi(Scsi::LogSense { page }))
-}
-
-fn outcome(outcome: Outcome) -> SelfTest {
-    match outcome {
-        Outcome::Passed => SelfTest::Passed,
-        Outcome::Aborted | Outcome::Reserved(_) => SelfTest::Ended,
-        Outcome::CouldNotFinish => SelfTest::CouldNotFinish,
-        Outcome::Failed => SelfTest::Failed,
-        Outcome::Running => SelfTest::Running { remaining_percent: None },
-    }
 }

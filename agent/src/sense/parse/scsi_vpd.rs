@@ -62,6 +62,17 @@ fn contents(bytes: &[u8], code: u8) -> Result<&[u8], String> {
     contents.ok_or_else(|| format!("found {} bytes, wanted a page of {}", bytes.len(), 4 + length))
 }
 
+/// How long an extended self-test takes, in minutes, by the Extended INQUIRY Data page, 86h (SPC-4 clause 7.8.7, from
+/// memory); `None` when the drive does not state it.
+///
+/// # Errors
+/// What was found instead of the page.
+pub fn extended_test_minutes(bytes: &[u8]) -> Result<Option<u16>, String> {
+    let contents = contents(bytes, 0x86)?;
+    // Drives of before that standard end sooner.
+    Ok(be16(contents, 6).ok().filter(|minutes| !matches!(minutes, 0 | 0xFFFF)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::testing::{any_bytes, bent, hex};
@@ -98,6 +109,14 @@ mod tests {
         assert_eq!(ata_drive(&optical), Err("found the answer to command A1h, wanted ECh".into()));
         let wanted = "found 100 bytes, wanted a page of 572";
         assert_eq!(ata_drive(&behind_a_bridge()[..100]), Err(wanted.into()));
+    }
+
+    #[test]
+    fn a_drive_need_not_say_how_long_its_test_takes() {
+        assert_eq!(extended_test_minutes(&hex("00 86 00 08 00 00 00 00 00 00 01 2c")), Ok(Some(300)));
+        assert_eq!(extended_test_minutes(&hex("00 86 00 08 00 00 00 00 00 00 00 00")), Ok(None));
+        assert_eq!(extended_test_minutes(&hex("00 86 00 04 00 00 00 00")), Ok(None), "of an older standard");
+        assert!(extended_test_minutes(&hex("00 83 00 00")).is_err());
     }
 
     #[test]

@@ -3,10 +3,13 @@
 use super::View;
 use super::pieces::{WIDTH, heading, line, pair};
 use crate::reading::{Snapshot, Volume};
-use crate::units::Percent;
+use crate::units::{Percent, span};
+use std::time::Duration;
 use traylight_display::shapes::bar;
 use traylight_display::text::text_right;
 use traylight_display::{Face, Frame, area};
+
+const SEASON: Duration = Duration::from_secs(90 * 86_400);
 
 /// Draws the page: a line and a bar a volume, three volumes at most.
 pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
@@ -20,7 +23,11 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
         pair(frame, first, &volume.mount, &percent);
         bar(frame, area(0, line(first + 1), 52, 7), share.map(|share| share as f32), &[]);
         let free = match &volume.room.value {
-            Ok(room) => format!("{} free", room.free),
+            // What comes sooner than a season is worth more than the bytes.
+            Ok(room) => match view.verdict.full_in.get(&volume.mount).filter(|full| full.middle < SEASON) {
+                Some(full) => format!("full in {}", span(full.middle)),
+                None => format!("{} free", room.free),
+            },
             Err(why) => why.reason.words().to_owned(),
         };
         text_right(frame, WIDTH, line(first + 1), &free, Face::Small);

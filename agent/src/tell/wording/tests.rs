@@ -3,9 +3,11 @@
 
 use super::*;
 use crate::clock::Moment;
-use crate::reading::{DriveKey, MemberErrorKind, Writing};
+use crate::reading::{DriveKey, MemberErrorKind, TestKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
-use crate::verdict::{Counted, Interval, Kind, Outlook, Reaches, Severity, Subject};
+use crate::verdict::{
+    Counted, Estimate, Interval, Kind, Outlook, Reaches, ReadRisk, SaysFailing, Severity, SpaceLimit, Subject,
+};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -20,6 +22,7 @@ fn words_of(finding: Finding) -> Words {
 /// Facts of every kind, in all their forms, about these two names.
 fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let (drive, name) = (|| drive.clone(), || name.to_owned());
+    use ActivityKind::{Check, Rebuild, Repair, Reshape, Resync};
     let gone = |pool, leave_in| Finding::DriveGone { drive: drive(), pool, leave_in };
     let hot = |own_limit, others| {
         let (now, limit) = (Celsius(61.4), Celsius(58.0));
@@ -42,17 +45,30 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
     };
     let down = |why, of| Finding::PoolDown { pool: name(), why, present: 3, of };
     let busy = |activity| {
-        let (done, left) = (Some(Percent(62.9)), Some(Duration::from_secs(7_300)));
-        Finding::PoolBusy { pool: name(), activity, done, left }
+        let hours = |hours: u64| Duration::from_secs(3_600 * hours);
+        let left = Some(Estimate { soonest: hours(5), middle: hours(6), latest: Some(hours(9)) });
+        let risk = ReadRisk { chance: 0.173, bytes: Bytes(12_000_000_000_000), bits_per_error: 1e14, is_guess: true };
+        let (done, risk) = (Some(Percent(62.9)), (activity == Rebuild).then_some(risk));
+        Finding::PoolBusy { pool: name(), activity, done, left, risk }
     };
-    let low = |amount| {
+    let low = |amount: Option<Option<Bytes>>| {
+        let days = |days: u32| days * DAY;
+        let full_in = Some(Estimate { soonest: days(4), middle: days(6), latest: None });
         let (free, size, share) = (Bytes(9_000_000_000), Bytes(100_000_000_000), Percent(9.0));
-        Finding::SpaceLow { mount: name(), free, size, share, limit: SpaceLimit { share: Percent(10.0), amount } }
+        Finding::SpaceLow {
+            mount: name(),
+            free,
+            size,
+            share,
+            limit: amount.map(|amount| SpaceLimit { share: Percent(10.0), amount }),
+            full_in,
+        }
     };
     let fan = |speed, by_fault_line, with_heat| Finding::FanStopped { fan: name(), speed, by_fault_line, with_heat };
     let link = |what| Finding::LinkTrouble { link: name(), what };
     let (now, usual) = (MegabitsPerSecond(1000), MegabitsPerSecond(2500));
     let counted = |what| Finding::Counted { drive: drive(), what, total: 1_204, grown: 117, within: DAY };
+    let failing = |how| Finding::DriveSaysFailing { drive: drive(), how };
     let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
     let mismatch = |tries| {
         let patience = Duration::from_secs(30);
@@ -64,7 +80,6 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
     };
     let errors = |kind| Finding::MemberErrors { pool: name(), drive: drive(), kind, grown: 3, within: 7 * DAY };
     let all_but_three = || vec!["1".to_owned(), "2".to_owned(), "4".to_owned()];
-    use ActivityKind::{Check, Rebuild, Repair, Reshape, Resync};
     let mut all: Vec<Finding> = [Resync, Rebuild, Check, Repair, Reshape].into_iter().map(busy).collect();
     all.extend([
         gone(None, Vec::new()),
@@ -81,13 +96,20 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         down(Down::TooManyLost, 5),
         down(Down::Absent, 5),
         low(None),
-        low(Some(Bytes(107_374_182_400))),
+        low(Some(None)),
+        low(Some(Some(Bytes(107_374_182_400)))),
         fan(Some(Rpm(0)), false, false),
         fan(None, true, true),
         link(LinkFault::Down),
         link(LinkFault::Slow { now, usual }),
         link(LinkFault::Unsteady { changes: 1_000, within: Duration::from_secs(600) }),
-        Finding::DriveSaysFailing { drive: drive() },
+        failing(SaysFailing::Assessment),
+        failing(SaysFailing::SelfTest { kind: TestKind::Short, failed_at_lba: None, age_hours: None }),
+        failing(SaysFailing::SelfTest {
+            kind: TestKind::Extended,
+            failed_at_lba: Some(u64::MAX),
+            age_hours: Some(60_000),
+        }),
         counted(Counted::Unreadable),
         counted(Counted::Reallocated),
         counted(Counted::CrcErrors),

@@ -12,6 +12,7 @@ mod nvme_warns;
 mod pool_sizes;
 mod pools;
 mod raid5_member_lost;
+mod self_test;
 mod stopped_drive_left_alone;
 mod utilities;
 mod volumes;
@@ -59,6 +60,11 @@ pub const ALL: &[Scenario] = &[
         name: "stopped_drive_left_alone",
         about: "a stopped drive is asked whether it sleeps, and nothing else",
         play: stopped_drive_left_alone::play,
+    },
+    Scenario {
+        name: "self_test",
+        about: "a drive tests itself when its owner says so; a sleeping one and one that cannot are left alone",
+        play: self_test::play,
     },
 ];
 

@@ -7,11 +7,12 @@ mod logs;
 mod noise;
 mod nvme;
 mod scsi;
+mod steps;
 mod strangers;
 
 use super::command::{Ata, Command, Nvme, Recovering, Scsi};
 use super::{Failure, Health, Reply, Told, Transport, Wanted};
-use crate::reading::{Missing, Reason};
+use crate::reading::{Missing, Reason, SelfTest};
 use crate::sense::parse::sense_data::Answering;
 use crate::sense::parse::testing::{hex, page, summed};
 use std::collections::BTreeMap;
@@ -123,10 +124,23 @@ fn health(told: &Told) -> &Health {
     told.health.as_ref().expect("the health was asked")
 }
 
-const NOTHING: Wanted = Wanted { temperature: false, health: false, in_use: false, afresh: false };
+/// How its self-tests stand, which must have been asked.
+fn newest_test(told: &Told) -> Result<SelfTest, Missing> {
+    told.self_tests.clone().expect("the self-tests were asked").map(|tests| tests.now)
+}
+
+const NOTHING: Wanted = Wanted {
+    temperature: false,
+    health: false,
+    self_tests: false,
+    step: None,
+    by_owner: false,
+    in_use: false,
+    afresh: false,
+};
 const WARMTH: Wanted = Wanted { temperature: true, ..NOTHING };
-const HEALTH: Wanted = Wanted { health: true, ..NOTHING };
-const ALL: Wanted = Wanted { temperature: true, health: true, ..NOTHING };
+const HEALTH: Wanted = Wanted { health: true, self_tests: true, ..NOTHING };
+const ALL: Wanted = Wanted { temperature: true, ..HEALTH };
 const ALL_IN_USE: Wanted = Wanted { in_use: true, ..ALL };
 
 /// All that can be wanted of a drive that nobody uses.

@@ -2,7 +2,7 @@
 //! and no drive is asked more unless it is known to be awake.
 
 use super::*;
-use crate::reading::{OwnLimits, Power};
+use crate::reading::{OwnLimits, Power, SelfTestStep};
 use crate::sense::ask::ata::AtaDrive;
 use crate::sense::ask::nvme::NvmeDrive;
 use crate::sense::ask::scsi::ScsiDrive;
@@ -43,7 +43,14 @@ fn noisy(good: Replay) -> impl Strategy<Value = Replay> {
 }
 
 fn any_wish() -> impl Strategy<Value = Wanted> {
-    any::<[bool; 4]>().prop_map(|[temperature, health, in_use, afresh]| Wanted { temperature, health, in_use, afresh })
+    any::<[bool; 5]>().prop_map(|[temperature, health, self_tests, in_use, afresh]| Wanted {
+        temperature,
+        health,
+        self_tests,
+        in_use,
+        afresh,
+        ..NOTHING
+    })
 }
 
 fn noisy_disk() -> impl Strategy<Value = Replay> {
@@ -169,6 +176,19 @@ proptest! {
         }
     }
 
+    #[test]
+    fn a_self_test_begins_on_no_disk_that_did_not_say_that_it_is_awake(
+        disk in noisy_disk(),
+        wanted in any_wish(),
+        by_owner in any::<bool>(),
+    ) {
+        let answers = disk.answers[&Ata::CheckPowerMode.into()].clone();
+        let mut disk = disk.with(Ata::SelfTest(SelfTestStep::Short), [data([])]);
+        known().ask(&mut disk, Wanted { step: Some(SelfTestStep::Short), by_owner, ..wanted });
+        let begun = disk.sent.iter().filter(|command| !is_on_the_list(command)).count();
+        prop_assert!(begun <= usize::from(answers.iter().any(|answer| is_awake(answer, disk.answering))));
+    }
+
     /// HC580 clause 12.1 table 86: all but 41h, 80h to 83h and FFh is standby, or has no meaning.
     #[test]
     fn a_sleeping_disk_hears_nothing_but_whether_it_sleeps(
@@ -212,9 +232,9 @@ fn nothing_is_read_from(reply: &Reply, what: &str) {
         for told in disks.iter().chain([&flash]) {
             assert!(told.temperature.as_ref().is_none_or(Result::is_err), "{what}: {told:?}");
             assert_eq!(told.own_limits, OwnLimits::default(), "{what}");
+            assert!(told.self_tests.as_ref().is_none_or(Result::is_err), "{what}: {told:?}");
             let Some(health) = &told.health else { continue };
             assert!(health.counters.is_empty() && health.assessment.is_err(), "{what}: {health:?}");
-            assert!(health.self_test.is_err(), "{what}: {health:?}");
             assert!(!matches!(health.newest_error, Ok(Some(_))), "{what}: {health:?}");
         }
     }

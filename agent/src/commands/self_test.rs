@@ -1,0 +1,298 @@
+//! `look --self-test`: says what will happen, asks, lets a drive begin or end a test of itself, and follows it to its
+//! end. The probe does all asking of drives; this talks to a probe of its own and to the owner.
+
+use super::look::Flags;
+use std::io::{self, IsTerminal, Write};
+use std::path::Path;
+use std::process::ExitCode;
+use std::time::Duration;
+use traylight::clock::{Clock, Moment};
+use traylight::judge::place_of;
+use traylight::judge::request::{chosen, refusal, strained_pool};
+use traylight::probe::keeper::{Keeper, News};
+use traylight::probe::order::Order;
+use traylight::reading::{Drive, DriveKey, PastTest, SelfTest, SelfTestStep, Snapshot, TestOutcome};
+use traylight::tell::test_words;
+
+/// How long the drive has to answer a question.
+const PATIENCE: Duration = Duration::from_secs(75);
+/// A test of which nothing is seen for so long, neither that it runs nor that it was, is taken for none.
+const NO_TRACE_AFTER: Duration = Duration::from_secs(60);
+
+/// What can be asked for.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+pub enum Step {
+    /// Begin the short test: minutes
+    Short,
+    /// Begin the long test: hours, it reads the whole surface
+    Long,
+    /// End the test that runs
+    Stop,
+}
+
+impl Step {
+    fn order(self) -> SelfTestStep {
+        match self {
+            Self::Short => SelfTestStep::Short,
+            Self::Long => SelfTestStep::Extended,
+            Self::Stop => SelfTestStep::Abort,
+        }
+    }
+}
+
+/// Runs the request; the exit code says what came of the test: 0 passed, 20 failed, 10 it came to no result.
+pub fn command(flags: &Flags, step: Step, name: &str) -> io::Result<ExitCode> {
+    let step = step.order();
+    let may_ask = io::stdin().is_terminal();
+    if !may_ask && !flags.yes && step != SelfTestStep::Abort {
+        eprintln!("traylight: a self-test must be confirmed: found no terminal to ask on, wanted one, or --yes");
+        return Ok(ExitCode::from(2));
+    }
+    if flags.shared.root != Path::new("/") {
+        return Err(io::Error::other("a recorded tree has no drive to ask; leave --root out"));
+    }
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let done = runtime.block_on(request(flags, step, name));
+    runtime.shutdown_background();
+    done
+}
+
+async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<ExitCode> {
+    let settings = flags.shared.settings()?;
+    let clock = Clock::of_this_machine();
+    let mut talk = Talk { keeper: Keeper::new(flags.shared.root.clone(), clock.clone()), clock, drive: None };
+    let snapshot = talk.hear().await?;
+    let meant =
+        chosen(&settings, &snapshot, name).map_err(|found| io::Error::other(test_words::not_one(name, &found)))?;
+    let (key, place) = (meant.key.clone(), place_of(&settings, meant));
+
+    let since = talk.clock.now();
+    talk.attend(key)?;
+    let snapshot = talk.until(|drive| drive.power.taken > since || drive.stalled_since.is_some()).await?;
+    let drive = talk.of(&snapshot)?;
+    if let Some(why) = refusal(drive, step) {
+        return Err(io::Error::other(test_words::refusal(&place, step, &why)));
+    }
+    let mut out = io::stdout();
+    writeln!(out, "{}", test_words::announcement(drive, &place, step, strained_pool(&snapshot, drive)))?;
+    let before = record(drive);
+    if step != SelfTestStep::Abort && !flags.yes && !confirmed()? {
+        writeln!(out, "Nothing was begun.")?;
+        return Ok(ExitCode::from(1));
+    }
+
+    let since = talk.clock.now();
+    talk.begin(step)?;
+    let answered = |drive: &Drive| drive.test_request.as_ref().is_some_and(|request| request.at > since);
+    let snapshot = talk.until(answered).await?;
+    let answer = talk.of(&snapshot)?.test_request.clone().map(|request| request.answer);
+    if let Some(Err(why)) = answer {
+        return Err(io::Error::other(format!("the drive did not do it: {why}")));
+    }
+    if step == SelfTestStep::Abort {
+        writeln!(out, "The drive ends its self-test.")?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    writeln!(out, "The self-test was begun. You may leave with Ctrl-C; the test goes on.")?;
+    let (outcome, failed_at_lba) = talk.follow(snapshot, &before, since, &mut out).await?;
+    let Some(outcome) = outcome else {
+        writeln!(out, "The drive took the request, but shows no trace of a test.")?;
+        return Ok(ExitCode::from(10));
+    };
+    writeln!(out, "{}.", capital(&test_words::over(outcome, failed_at_lba)))?;
+    if outcome == TestOutcome::Failed {
+        writeln!(out, "Back up what matters now, before anything else. Compare the serial before you touch a tray.")?;
+    }
+    Ok(ExitCode::from(match outcome {
+        TestOutcome::Passed => 0,
+        TestOutcome::Ended | TestOutcome::CouldNotFinish => 10,
+        TestOutcome::Failed => 20,
+    }))
+}
+
+/// The talk with the probe about one drive.
+struct Talk {
+    keeper: Keeper,
+    clock: Clock,
+    drive: Option<DriveKey>,
+}
+
+impl Talk {
+    fn attend(&mut self, drive: DriveKey) -> io::Result<()> {
+        self.drive = Some(drive.clone());
+        self.keeper.tell(Order::Attend(drive))
+    }
+
+    fn begin(&mut self, step: SelfTestStep) -> io::Result<()> {
+        let drive = self.drive.clone().ok_or_else(|| io::Error::other("no drive is attended"))?;
+        self.keeper.tell(Order::SelfTest { drive, step })
+    }
+
+    /// The next snapshot.
+    async fn hear(&mut self) -> io::Result<Snapshot> {
+        match self.keeper.news().await {
+            News::Snapshot(snapshot) => Ok(*snapshot),
+            News::Lost { why, .. } => {
+                let lost = format!("the probe was lost: {why}; a self-test that was begun goes on without it");
+                Err(io::Error::other(lost))
+            }
+        }
+    }
+
+    /// The first snapshot in which the drive has what is waited for.
+    async fn until(&mut self, is_there: impl Fn(&Drive) -> bool) -> io::Result<Snapshot> {
+        let wait = async {
+            loop {
+                let snapshot = self.hear().await?;
+                if is_there(self.of(&snapshot)?) {
+                    return Ok(snapshot);
+                }
+            }
+        };
+        let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("the drive said nothing for {PATIENCE:?}"));
+        tokio::time::timeout(PATIENCE, wait).await.map_err(late)?
+    }
+
+    /// The drive, in a snapshot.
+    fn of<'a>(&self, snapshot: &'a Snapshot) -> io::Result<&'a Drive> {
+        let found = snapshot.drives.iter().find(|drive| Some(&drive.key) == self.drive.as_ref());
+        found.ok_or_else(|| io::Error::other("the drive is not there any more"))
+    }
+
+    /// Shows how the test goes on until it is over; what came of it, if there was one.
+    async fn follow(
+        &mut self,
+        mut snapshot: Snapshot,
+        before: &[PastTest],
+        since: Moment,
+        out: &mut io::Stdout,
+    ) -> io::Result<(Option<TestOutcome>, Option<u64>)> {
+        let mut shown = Progress::new(out.is_terminal());
+        let mut was_seen = false;
+        loop {
+            let drive = self.of(&snapshot)?;
+            if let Some(tests) = drive.self_tests.get().filter(|_| drive.self_tests.taken > since) {
+                if let SelfTest::Running { remaining_percent } = tests.now {
+                    was_seen = true;
+                    shown.show(remaining_percent, out)?;
+                } else if was_seen || record(drive) != before {
+                    shown.end(out)?;
+                    return Ok(outcome(tests.now, &tests.past));
+                }
+            }
+            if !was_seen && self.clock.now().since(since) > NO_TRACE_AFTER {
+                return Ok((None, None));
+            }
+            snapshot = self.hear().await?;
+        }
+    }
+}
+
+/// What came of the newest test, and the sector that failed first.
+fn outcome(now: SelfTest, past: &[PastTest]) -> (Option<TestOutcome>, Option<u64>) {
+    let outcome = match now {
+        SelfTest::Passed => Some(TestOutcome::Passed),
+        SelfTest::Ended => Some(TestOutcome::Ended),
+        SelfTest::CouldNotFinish => Some(TestOutcome::CouldNotFinish),
+        SelfTest::Failed => Some(TestOutcome::Failed),
+        SelfTest::Never | SelfTest::Running { .. } => None,
+    };
+    let newest = past.first().filter(|newest| Some(newest.outcome) == outcome);
+    (outcome, newest.and_then(|newest| newest.failed_at_lba))
+}
+
+fn record(drive: &Drive) -> Vec<PastTest> {
+    // Their ages grow without a new test.
+    let past = drive.self_tests.get().map(|tests| tests.past.clone()).unwrap_or_default();
+    past.into_iter().map(|test| PastTest { age_hours: None, ..test }).collect()
+}
+
+/// How the test goes on: one line that changes in a terminal, else a line for every ten percent.
+struct Progress {
+    in_place: bool,
+    shown: Option<Option<u8>>,
+}
+
+impl Progress {
+    fn new(in_place: bool) -> Self {
+        Self { in_place, shown: None }
+    }
+
+    fn show(&mut self, remaining_percent: Option<u8>, out: &mut impl Write) -> io::Result<()> {
+        let tenths = |left: Option<u8>| left.map(|left| left.div_ceil(10));
+        let is_new = match self.in_place {
+            true => self.shown != Some(remaining_percent),
+            false => self.shown.map(tenths) != Some(tenths(remaining_percent)),
+        };
+        if !is_new {
+            return Ok(());
+        }
+        self.shown = Some(remaining_percent);
+        let line = capital(&test_words::running(remaining_percent));
+        // Back to the start of the line and the rest of it cleared (ECMA-48, 8.3.15 and 8.3.41).
+        if self.in_place {
+            write!(out, "\r{line}\x1b[K")?
+        } else {
+            writeln!(out, "{line}")?
+        }
+        out.flush()
+    }
+
+    fn end(&self, out: &mut impl Write) -> io::Result<()> {
+        if self.in_place && self.shown.is_some() { writeln!(out) } else { Ok(()) }
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut text = text.to_owned();
+    if let Some(first) = text.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    text
+}
+
+/// Asks the owner; only the whole word counts.
+fn confirmed() -> io::Result<bool> {
+    let mut out = io::stdout();
+    write!(out, "Type `yes` to begin: ")?;
+    out.flush()?;
+    let mut answer = String::new();
+    io::stdin().read_line(&mut answer)?;
+    Ok(answer.trim() == "yes")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn lines(in_place: bool, left: &[Option<u8>]) -> String {
+        let mut out = Vec::new();
+        let mut progress = Progress::new(in_place);
+        left.iter().for_each(|&left| progress.show(left, &mut out).expect("memory takes it"));
+        progress.end(&mut out).expect("memory takes it");
+        String::from_utf8(out).expect("lines are text")
+    }
+
+    #[test]
+    fn a_pipe_gets_a_line_for_every_ten_percent() {
+        let said = lines(false, &[Some(100), Some(95), Some(91), Some(90), Some(90), Some(83), Some(80)]);
+        assert_eq!(
+            said,
+            "Its self-test runs, 100 % is left\nIts self-test runs, 90 % is left\nIts self-test runs, 80 % is left\n"
+        );
+    }
+
+    #[test]
+    fn a_terminal_gets_one_line_that_changes() {
+        let said = lines(true, &[Some(90), Some(90), Some(89)]);
+        assert_eq!(said.matches('\n').count(), 1);
+        assert!(
+            said.starts_with("\rIts self-test runs, 90 % is left\x1b[K\r") && said.ends_with("89 % is left\x1b[K\n")
+        );
+    }
+
+    #[test]
+    fn a_drive_that_does_not_say_how_far_it_is_is_told_of_once() {
+        assert_eq!(lines(false, &[None, None, None]).lines().count(), 1);
+    }
+}
