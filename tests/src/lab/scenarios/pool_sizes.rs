@@ -17,8 +17,9 @@ const LEVELS: [(u32, fn(&[u64]) -> u64); 6] = [
     (10, |rooms| whole_chunks(smallest(rooms)) * rooms.len() as u64 / 2),
 ];
 
-/// Makes an array of each level from four loop devices of different sizes, all at once, and says of each member: the
-/// array's name, its size in sectors, and where its data begins, in sectors.
+/// Makes an array of each level from four loop devices of these sizes, all at once, and prints where the data of each
+/// member begins, in sectors, as mdadm says: four lines a level.
+const MEMBERS_MIB: [u64; 4] = [20, 21, 22, 23];
 const MAKE: &str = r#"
 modprobe loop max_loop=24
 mkdir /tmp/sizes
@@ -27,7 +28,7 @@ make() {
     [ "$level" != 1 ] || chunk=
     mdadm --create "/dev/md2$level" --run --assume-clean --metadata=1.2 --level="$level" $chunk --raid-devices=4 $members
 }
-number=0
+number=0 processes=
 for level in 0 1 4 5 6 10; do
     members=
     for mib in 20 21 22 23; do
@@ -36,18 +37,13 @@ for level in 0 1 4 5 6 10; do
         number=$((number + 1))
     done
     make >"/tmp/sizes/words.$level" 2>&1 &
-    all="$all $!:$level:$(echo $members | tr ' ' ,)"
+    processes="$processes $!"
+    all="$all $members"
 done
-for one in $all; do
-    IFS=: read -r process level members <<END
-$one
-END
-    wait "$process" || { cat "/tmp/sizes/words.$level"; exit 1; }
-    for member in $(echo "$members" | tr , ' '); do
-        offset=$(mdadm --examine "$member" | sed -n 's/ *Data Offset : \([0-9]*\) sectors/\1/p')
-        echo "md2$level $(blockdev --getsz "$member") $offset"
-    done
+for process in $processes; do
+    wait "$process" || { cat /tmp/sizes/words.*; exit 1; }
 done
+mdadm --examine $all | sed -n 's/ *Data Offset : \([0-9]*\) sectors/\1/p'
 "#;
 const UNMAKE: &str = "for level in 0 1 4 5 6 10; do mdadm --stop /dev/md2$level || exit 1; done 2>&1
     losetup --detach-all && rm -r /tmp/sizes";
@@ -58,11 +54,11 @@ pub fn play(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
         .step("an array of each level is made from members of different sizes", || heron.machine.must_run(MAKE, 120))?;
     let check = report.step("look: each array has the size that mdadm says, and that its level gives", || {
         let look = heron.look()?;
-        for (level, formula) in LEVELS {
+        for ((level, formula), offsets) in LEVELS.into_iter().zip(offsets.chunks(MEMBERS_MIB.len())) {
             let name = format!("md2{level}");
             let detail = heron.machine.must_run(&format!("mdadm --detail /dev/{name}"), 60)?;
             let by_mdadm = said(&detail, "Array Size").and_then(|size| size.split(' ').next()?.parse::<u64>().ok());
-            let by_level = formula(&rooms(&members, &name));
+            let by_level = formula(&rooms(offsets));
             let by_program = look.item("pools", "name", &name)?.value("/size_bytes").as_u64().map(|bytes| bytes / 1024);
             if by_mdadm != Some(by_level) || by_program != Some(by_level) {
                 let found = format!("{by_program:?} by the program, {by_mdadm:?} by mdadm");
@@ -79,14 +75,9 @@ pub fn play(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
     check
 }
 
-/// The room for data on each member of an array, in KiB.
-fn rooms(members: &str, array: &str) -> Vec<u64> {
-    let room = |line: &str| {
-        let mut numbers = line.strip_prefix(array)?.strip_prefix(' ')?.split(' ').map(str::parse::<u64>);
-        let (size, offset) = (numbers.next()?.ok()?, numbers.next()?.ok()?);
-        Some((size - offset) / 2)
-    };
-    members.lines().filter_map(room).collect()
+/// The room for data on each member of an array, in KiB, from where its data begins, in sectors.
+fn rooms(offsets: &[u64]) -> Vec<u64> {
+    MEMBERS_MIB.into_iter().zip(offsets).map(|(mib, offset)| mib * 1024 - offset / 2).collect()
 }
 
 fn whole_chunks(room: u64) -> u64 {
@@ -109,11 +100,6 @@ pub fn said<'a>(detail: &'a str, key: &str) -> Option<&'a str> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn rooms_are_those_of_one_array_only() {
-        assert_eq!(rooms("md21 40960 2048\nmd210 40960 0\nmd21 43008 2048\n", "md21"), [19456, 20480]);
-    }
 
     #[test]
     fn a_value_is_found_by_its_whole_key() {

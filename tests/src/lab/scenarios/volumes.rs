@@ -22,7 +22,8 @@ dmsetup suspend --noflush --nolockfs swift || exit 1
 sleep 2
 cat /lab/stat.words
 ";
-/// Has every read and write below a volume fail from now on, and writes to a file there; then once more.
+/// Has every read and write below a volume fail from now on, and writes to a file there. ext4 meets the failure when it
+/// writes its journal, and turns read-only at the change after that.
 const FAIL: &str = "
 echo dawn >/srv/wren/dawn.flac && sync -f /srv/wren || exit 1
 sectors=$(blockdev --getsz /dev/mapper/wren)
@@ -30,8 +31,8 @@ dmsetup suspend --noflush --nolockfs wren && echo \"0 $sectors error\" | dmsetup
     dmsetup resume wren || exit 1
 echo dusk >>/srv/wren/dawn.flac
 sync -f /srv/wren
-sleep 1
 echo night >>/srv/wren/dawn.flac
+touch /srv/wren/dawn.flac
 ";
 
 /// Plays it.
