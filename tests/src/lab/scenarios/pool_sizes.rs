@@ -17,9 +17,10 @@ const LEVELS: [(u32, fn(&[u64]) -> u64); 6] = [
     (10, |rooms| whole_chunks(smallest(rooms)) * rooms.len() as u64 / 2),
 ];
 
+/// The sizes of the members.
+const MEMBERS_MIB: [u64; 4] = [20, 21, 22, 23];
 /// Makes an array of each level from four loop devices of these sizes, all at once, and prints where the data of each
 /// member begins, in sectors, as mdadm says: four lines a level.
-const MEMBERS_MIB: [u64; 4] = [20, 21, 22, 23];
 const MAKE: &str = r#"
 modprobe loop max_loop=24
 mkdir /tmp/sizes
