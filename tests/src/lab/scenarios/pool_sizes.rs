@@ -51,8 +51,14 @@ const UNMAKE: &str = "for level in 0 1 4 5 6 10; do mdadm --stop /dev/md2$level 
 
 /// Plays it in a box that has md.
 pub fn play(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
-    let members = report
-        .step("an array of each level is made from members of different sizes", || heron.machine.must_run(MAKE, 120))?;
+    let offsets = report.step("an array of each level is made from members of different sizes", || {
+        let words = heron.machine.must_run(MAKE, 120)?;
+        let offsets: Vec<u64> = words.lines().filter_map(|line| line.parse().ok()).collect();
+        if offsets.len() == LEVELS.len() * MEMBERS_MIB.len() {
+            return Ok(offsets);
+        }
+        Err(LabError::unexpected("mdadm --examine", "where the data of each member begins", words))
+    })?;
     let check = report.step("look: each array has the size that mdadm says, and that its level gives", || {
         let look = heron.look()?;
         for ((level, formula), offsets) in LEVELS.into_iter().zip(offsets.chunks(MEMBERS_MIB.len())) {
