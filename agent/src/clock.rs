@@ -101,6 +101,11 @@ impl Clock {
         Moment((time.tv_sec as u64) * 1000 + (time.tv_nsec as u64) / 1_000_000)
     }
 
+    /// Seconds since 1970, to be set against times that others have noted. The clock that counts them may step.
+    pub fn epoch_seconds(&self) -> Option<u64> {
+        clock_gettime(ClockId::Realtime).tv_sec.try_into().ok()
+    }
+
     /// Now, on the calendar.
     pub fn wall(&self) -> Wall {
         Wall { time: jiff::ZonedDateTime::now(), synchronised: kernel_clock_is_set() }

@@ -144,6 +144,8 @@ pub enum Source {
     Sysinfo,
     /// The drive itself, by command.
     Drive,
+    /// The software that holds a pool together: its own files, its tool, or the kernel by ioctl.
+    Pool,
 }
 
 /// The machine itself.

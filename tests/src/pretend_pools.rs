@@ -1,5 +1,5 @@
 //! Pools of the pretend box besides md: btrfs file systems and LVM RAID volumes, with the files and links that a stock
-//! kernel 6.12 showed.
+//! kernel 6.12 showed, and ZFS pools, with those of OpenZFS 2.3.9.
 
 use crate::pretend_box::PretendBox;
 
@@ -88,6 +88,27 @@ impl PretendBox {
                 );
         }
         self.mapped(4, "vg-lv", &format!("{group}tWMNmujkHU7Tba2nVc0EigC5uRwmNN3L"), &["dm-0", "dm-1", "dm-2", "dm-3"])
+    }
+
+    /// An imported ZFS pool by what the module says of it; its state can be written anew.
+    pub fn zfs(&self, name: &str, guid: u64, state: &str) -> &Self {
+        let folder = format!("/proc/spl/kstat/zfs/{name}");
+        self.write("/proc/spl/kstat/zfs/arcstats", "9 1 0x01 147 39984 1 2\n")
+            .write(&format!("{folder}/guid"), &format!("{guid}\n"))
+            .write(&format!("{folder}/state"), &format!("{state}\n"))
+    }
+
+    /// A node in `/dev` for each of these block devices, and a name by identity such as `ata-WREN-0001-part1` where one is
+    /// given, as udev makes them.
+    pub fn nodes(&self, nodes: &[(&str, Option<&str>)]) -> &Self {
+        for (block, id) in nodes {
+            let node = format!("/dev/{block}");
+            self.write(&node, "");
+            if let Some(id) = id {
+                self.link(&format!("/dev/disk/by-id/{id}"), &node);
+            }
+        }
+        self
     }
 
     /// The drives so far, where partitions and mapped devices are too.

@@ -8,6 +8,9 @@ use crate::reading::{
 use crate::sense::ask::{self, Told};
 use crate::units::Celsius;
 
+/// Degrees a minute (common practice, no source).
+const FASTEST_PER_MINUTE: f64 = 15.0;
+
 /// The account of one drive.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Account {
@@ -15,6 +18,8 @@ pub struct Account {
     pub power: Reading<Power>,
     /// Temperature inside it.
     pub temperature: Reading<Celsius>,
+    /// What it told last, where that is too far from what it told before to be believed at once.
+    doubted: Option<Celsius>,
     /// The limits that it has stated itself.
     pub limits: OwnLimits,
     /// Its health, by the newest talk about it that came to its end.
@@ -29,6 +34,7 @@ impl Account {
         Self {
             power: Reading::new(Err(not_yet()), now, Source::Drive),
             temperature: Reading::new(Err(no_temperature), now, Source::Hwmon),
+            doubted: None,
             limits: OwnLimits::default(),
             health: Reading::new(Err(not_yet()), now, Source::Drive),
             self_tests: Reading::new(Err(not_yet()), now, Source::Drive),
@@ -42,7 +48,7 @@ impl Account {
             return None;
         }
         renew(&mut self.power, Reading::new(told.power, at, Source::Drive));
-        if let Some(temperature) = told.temperature {
+        if let Some(temperature) = told.temperature.filter(|told| !self.is_doubtful(told, at)) {
             renew(&mut self.temperature, Reading::new(temperature, at, Source::Drive));
         }
         let OwnLimits { maximum, critical } = told.own_limits;
@@ -69,6 +75,17 @@ impl Account {
         });
         renew(&mut self.self_tests, Reading::new(told, at, Source::Drive));
         TestsTold { is_running, is_news }
+    }
+
+    /// No body of that size warms or cools so fast, so a leap is believed only when the next reading agrees; until then the
+    /// value before it stays, with its age.
+    fn is_doubtful(&mut self, told: &Result<Celsius, Missing>, at: Moment) -> bool {
+        let (Ok(now), Some(before)) = (told, self.temperature.get()) else { return false };
+        let minutes = at.since(self.temperature.taken).as_secs_f64() / 60.0;
+        let leaps = (now.0 - before.0).abs() > FASTEST_PER_MINUTE * minutes.max(1.0);
+        let agrees = self.doubted.is_some_and(|doubted| (now.0 - doubted.0).abs() <= FASTEST_PER_MINUTE);
+        self.doubted = leaps.then_some(*now);
+        leaps && !agrees
     }
 
     /// No answer within the deadline.
@@ -193,6 +210,23 @@ mod tests {
 
     fn nothing_told() -> Account {
         Account::new(Missing::new(Reason::NotFitted, "no driver offers it"), at(0))
+    }
+
+    /// Some flash drives tell nonsense for a moment when they wake.
+    #[test]
+    fn a_leap_in_temperature_is_believed_when_it_is_told_twice() {
+        let mut account = nothing_told();
+        let mut told = |degrees, seconds| {
+            account.take_in(warm(degrees), at(seconds));
+            account.temperature.get().map(|celsius| celsius.0)
+        };
+        assert_eq!(told(36.0, 0), Some(36.0), "the first has nothing to leap from");
+        assert_eq!(told(51.0, 60), Some(51.0), "15 degrees in a minute can be");
+        assert_eq!(told(88.0, 120), Some(51.0), "a leap");
+        assert_eq!(told(52.0, 180), Some(52.0), "that was none");
+        assert_eq!(told(90.0, 240), Some(52.0), "another");
+        assert_eq!(told(91.0, 300), Some(91.0), "that is one");
+        assert_eq!(told(38.0, 1_200), Some(38.0), "in a quarter of an hour it may cool that far");
     }
 
     /// What was told before stays; where nothing was, the reason is the true one.

@@ -4,10 +4,13 @@
 mod account;
 pub mod keeper;
 mod manners;
+mod mounts;
 pub mod order;
+mod pools;
 pub mod rounds;
 pub mod schedule;
 mod seen;
+mod steady;
 pub mod wire;
 mod workers;
 

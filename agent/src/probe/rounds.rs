@@ -1,19 +1,21 @@
 //! One round after another: what is due is asked, what has come is taken in, and all of it becomes a snapshot.
 
+use super::mounts::SeenMounts;
 use super::order::Order;
+use super::pools::{self, SeenPools};
 use super::schedule::{self, Schedule};
 use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
     AskedBy, Blind, Board, Drive, DriveKey, Link, Missing, Pool, Reading, Reason, Room, Snapshot, Source, Temperature,
-    Traffic, Unmounted, Volume,
+    Traffic,
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
-use crate::sense::parse::mountinfo::Mount;
 use crate::sense::parse::rate::{Count, rate};
-use crate::sense::{board, chips, drives, links, pools, volumes};
+use crate::sense::pools::md;
+use crate::sense::{board, chips, drives, links};
 use crate::units::BytesPerSecond;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -28,8 +30,6 @@ const SELDOM: Duration = Duration::from_secs(60);
 const ZONES_EVERY: Duration = Duration::from_secs(10);
 /// How the kernel gets on with drives is looked at this often.
 const ATTACHMENTS_EVERY: Duration = Duration::from_secs(10);
-/// Room is asked for this often.
-const ROOM_EVERY: Duration = Duration::from_secs(10);
 
 /// Whom a worker asks.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -39,6 +39,7 @@ enum Target {
     Chip(String),
     Zones,
     Volume(String),
+    Pool(pools::Which),
 }
 
 /// What a worker brings back.
@@ -47,6 +48,7 @@ enum Answer {
     Chip(chips::Answers),
     Zones(Vec<Temperature>),
     Room(Reading<Room>),
+    Pool(pools::Told),
 }
 
 /// The rounds and what they remember from one to the next.
@@ -60,9 +62,8 @@ pub struct Rounds {
     chip_answers: BTreeMap<String, chips::Answers>,
     zones: Vec<Temperature>,
     zones_asked: Option<Moment>,
-    volumes: BTreeMap<String, SeenVolume>,
-    unmounted: Vec<Unmounted>,
-    meant_read_only: Vec<String>,
+    pools: SeenPools,
+    mounts: SeenMounts,
     ports: BTreeMap<String, (Count, Count)>,
     board: Board,
     looked_around: Option<Moment>,
@@ -70,12 +71,6 @@ pub struct Rounds {
     schedule: Schedule,
     /// The one drive that may be asked, while its owner waits for it.
     attended: Option<DriveKey>,
-}
-
-struct SeenVolume {
-    mount: Mount,
-    room: Reading<Room>,
-    asked: Option<Moment>,
 }
 
 impl Rounds {
@@ -94,9 +89,8 @@ impl Rounds {
             chip_answers: BTreeMap::new(),
             zones: Vec::new(),
             zones_asked: None,
-            volumes: BTreeMap::new(),
-            unmounted: Vec::new(),
-            meant_read_only: Vec::new(),
+            pools: SeenPools::default(),
+            mounts: SeenMounts::default(),
             ports: BTreeMap::new(),
             board: Board::default(),
             looked_around: None,
@@ -113,8 +107,10 @@ impl Rounds {
             self.board = board::board(&self.host, now);
             self.look_for_chips(now, &mut blind);
         }
-        self.look_at_drives(look_around, now, &mut blind);
+        let drives_changed = self.look_at_drives(look_around, now, &mut blind);
+        self.pools.look(&self.host, drives_changed, now);
         self.look_at_mounts(now, &mut blind);
+        self.ask_pools(now);
         self.ask_chips(now);
 
         for (target, answer) in self.workers.answers(PATIENCE) {
@@ -124,9 +120,13 @@ impl Rounds {
             self.give_up(&target);
         }
         let links = self.links(now, &mut blind);
-        let pools = pools::pools(&self.host, now);
-        self.keep_schedule(pools.as_deref().ok(), now);
-        let pools = look("pools", &mut blind, pools);
+        let arrays = md::pools(&self.host, now);
+        let are_seen = arrays.is_ok();
+        let (others, silent) = self.pools.as_read(&self.host, now);
+        let mut pools = look("pools", &mut blind, arrays);
+        pools.extend(others);
+        blind.extend(silent);
+        self.keep_schedule(are_seen.then_some(&*pools), now);
         self.compose(links, pools, blind)
     }
 
@@ -158,12 +158,18 @@ impl Rounds {
         }
     }
 
-    fn look_at_drives(&mut self, again: bool, now: Moment, blind: &mut Vec<Blind>) {
+    /// True when a drive has come or gone.
+    fn look_at_drives(&mut self, again: bool, now: Moment, blind: &mut Vec<Blind>) -> bool {
         let spotted = match drives::spot(&self.host) {
             Ok(spotted) => spotted,
-            Err(why) => return blind.push(Blind { what: "drives".to_owned(), why }),
+            Err(why) => {
+                blind.push(Blind { what: "drives".to_owned(), why });
+                return false;
+            }
         };
+        let before = self.drives.len();
         self.drives.retain(|_, seen| spotted.contains(&seen.spotted));
+        let changed = self.drives.len() < before || self.drives.len() < spotted.len();
         let settled: Vec<DriveKey> = self.drives.values().map(|seen| seen.identity.key.clone()).collect();
         for drive in spotted {
             let host = &self.host;
@@ -189,6 +195,7 @@ impl Rounds {
             self.drives.values_mut().map(|seen| &mut seen.identity).collect();
         drives::tell_apart(&mut identities);
         self.ask_drives(now);
+        changed
     }
 
     fn ask_drives(&mut self, now: Moment) {
@@ -242,34 +249,25 @@ impl Rounds {
     }
 
     fn look_at_mounts(&mut self, now: Moment, blind: &mut Vec<Blind>) {
-        let mounts = match volumes::mounts(&self.host) {
-            Ok(mounts) => mounts,
-            Err(why) => return blind.push(Blind { what: "mounts".to_owned(), why }),
-        };
-        self.unmounted = mounts.unmounted;
-        self.meant_read_only = mounts.meant_read_only;
-        self.volumes.retain(|_, seen| mounts.volumes.iter().any(|mount| mount.is_same(&seen.mount)));
-        for mount in mounts.volumes {
-            if let Some(seen) = self.volumes.get_mut(&mount.point) {
-                seen.mount = mount.clone();
-            }
-            let seen = self.volumes.entry(mount.point.clone()).or_insert_with(|| SeenVolume {
-                mount,
-                room: Reading::new(Err(Missing::new(Reason::NotAsked, "not answered yet")), now, Source::Statvfs),
-                asked: None,
-            });
-            if !is_due(seen.asked, ROOM_EVERY, now) {
-                continue;
-            }
-            let (host, clock, point) = (self.host.clone(), self.clock.clone(), seen.mount.point.clone());
-            let question =
-                move || Answer::Room(Reading::new(volumes::room(&host, &point), clock.now(), Source::Statvfs));
-            if self.workers.ask(&Target::Volume(seen.mount.point.clone()), question) {
-                seen.asked = Some(now);
+        look("mounts", blind, self.mounts.look(&self.host, now));
+        let pools = &self.pools;
+        for (point, question) in self.mounts.questions(&self.host, &self.clock, |pool| pools.is_suspended(pool), now) {
+            if self.workers.ask(&Target::Volume(point.clone()), move || Answer::Room(question())) {
+                self.mounts.asked(&point, now);
             }
         }
-        let volumes = &self.volumes;
-        self.workers.keep_only(|target| !matches!(target, Target::Volume(point) if !volumes.contains_key(point)));
+        let mounts = &self.mounts;
+        self.workers.keep_only(|target| !matches!(target, Target::Volume(point) if !mounts.has(point)));
+    }
+
+    fn ask_pools(&mut self, now: Moment) {
+        for (which, question) in self.pools.questions(&self.host, &self.clock, &self.mounts.mounts(), now) {
+            if self.workers.ask(&Target::Pool(which.clone()), move || Answer::Pool(question())) {
+                self.pools.asked(&which, now);
+            }
+        }
+        let pools = &self.pools;
+        self.workers.keep_only(|target| !matches!(target, Target::Pool(which) if !pools.has(which)));
     }
 
     fn take_in(&mut self, target: Target, answer: Answer) {
@@ -279,14 +277,11 @@ impl Rounds {
                     seen.take_in(*told, at);
                 }
             }
-            (Target::Volume(point), Answer::Room(room)) => {
-                if let Some(seen) = self.volumes.get_mut(&point) {
-                    seen.room = room;
-                }
-            }
+            (Target::Volume(point), Answer::Room(room)) => self.mounts.take_in(&point, room),
             (Target::Chip(key), Answer::Chip(answers)) => {
                 self.chip_answers.insert(key, answers);
             }
+            (Target::Pool(which), Answer::Pool(told)) => self.pools.take_in(&which, told, self.clock.now()),
             (_, Answer::Zones(zones)) => self.zones = zones,
             // A target is only ever asked its own kind of question.
             _ => {}
@@ -303,15 +298,14 @@ impl Rounds {
                 }
             }
             Target::Volume(point) => {
-                if let Some(seen) = self.volumes.get_mut(point) {
-                    seen.room = Reading::new(Err(why()), now, Source::Statvfs);
-                }
+                self.mounts.take_in(point, Reading::new(Err(why()), now, Source::Statvfs));
             }
             Target::Chip(key) => {
                 if let Some(chip) = self.chips.iter().find(|chip| chip.key == *key) {
                     self.chip_answers.insert(key.clone(), chip.without_answers(&why(), now));
                 }
             }
+            Target::Pool(which) => self.pools.give_up(which, why(), now),
             Target::Zones => {
                 self.zones.iter_mut().for_each(|zone| zone.value = Reading::new(Err(why()), now, Source::ThermalZone));
             }
@@ -342,22 +336,13 @@ impl Rounds {
         let mut drives: Vec<Drive> = self.drives.values().map(SeenDrive::as_read).collect();
         drives.sort_by(|a, b| (a.port.is_none(), &a.port, &a.device).cmp(&(b.port.is_none(), &b.port, &b.device)));
         let answers = || self.chip_answers.values();
-        let volumes = self.volumes.values().map(|seen| Volume {
-            mount: seen.mount.point.clone(),
-            file_system: seen.mount.file_system.clone(),
-            source: seen.mount.source.clone(),
-            room: seen.room.clone(),
-            writing: seen.mount.writing,
-            meant_read_only: self.meant_read_only.contains(&seen.mount.point),
-            errors: volumes::errors(&self.host, &seen.mount),
-        });
         Snapshot {
             taken: self.clock.now(),
             board: self.board.clone(),
             drives,
             pools,
-            volumes: volumes.collect(),
-            unmounted: self.unmounted.clone(),
+            volumes: self.mounts.as_read(&self.host),
+            unmounted: self.mounts.unmounted(),
             fans: answers().flat_map(|answer| answer.fans.clone()).collect(),
             temperatures: answers()
                 .flat_map(|answer| answer.temperatures.clone())

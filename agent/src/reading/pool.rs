@@ -10,7 +10,7 @@ use std::time::Duration;
 pub struct Pool {
     /// What the pool is known by: its UUID, else its name.
     pub key: String,
-    /// The kernel's name for it, such as `md0`.
+    /// The name people know it by: the kernel's, such as `md0`, or the one that its owner gave it.
     pub name: String,
     /// Which software holds it together.
     pub kind: PoolKind,

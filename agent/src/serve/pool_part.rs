@@ -112,10 +112,14 @@ pub(super) fn pool(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, 
         PoolRunning::Running if stands.lost > 0 => PoolState::Degraded,
         PoolRunning::Running => PoolState::Whole,
     });
-    let is_inactive = pool.level.is_empty();
-    if is_inactive {
+    let no_level = pool.level.is_empty();
+    if no_level {
         let keys = ["level", "wanted", "spare_losses"];
-        missing.extend(keys.map(|key| (key.to_owned(), "not fitted: the pool is not started".to_owned())));
+        let why = match running {
+            Some(PoolRunning::Running) => "not asked: the pool has not told it yet",
+            _ => "not fitted: the pool is not started",
+        };
+        missing.extend(keys.map(|key| (key.to_owned(), why.to_owned())));
     }
     let member = |member: &reading::Member| {
         let drive = snapshot.drives.iter().find(|drive| drive.device == member.drive_device);
@@ -131,10 +135,10 @@ pub(super) fn pool(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, 
     Pool {
         name: pool.name.clone(),
         kind: pool.kind,
-        level: (!is_inactive).then(|| pool.level.clone()),
+        level: (!no_level).then(|| pool.level.clone()),
         state,
-        wanted: (!is_inactive).then_some(pool.wanted),
-        spare_losses: (!is_inactive).then_some(stands.spare),
+        wanted: (!no_level).then_some(pool.wanted),
+        spare_losses: (!no_level).then_some(stands.spare),
         members: pool.members.iter().map(member).collect(),
         activity: Activity {
             kind: pool.activity.kind,

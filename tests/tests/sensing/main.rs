@@ -8,6 +8,8 @@ mod attachments;
 mod bad_input;
 mod btrfs;
 mod lvm_raid;
+mod told_pools;
+mod zfs;
 
 use std::fmt::Display;
 use std::fs;

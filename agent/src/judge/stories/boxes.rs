@@ -315,6 +315,8 @@ fn a_serial_that_was_mistyped_is_not_missed_once_it_is_mended() {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
     /// In which order sense lists the parts has nothing to do with what is told.
     #[test]
     fn the_order_of_parts_does_not_matter(order in Just((0..6_usize).collect::<Vec<_>>()).prop_shuffle()) {

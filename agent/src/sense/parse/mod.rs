@@ -26,6 +26,7 @@ pub mod dm_raid;
 pub mod dm_table;
 pub mod fstab;
 pub mod hwmon;
+pub mod json;
 pub mod md;
 pub mod md_layout;
 pub mod mountinfo;
@@ -45,3 +46,10 @@ pub mod temperature;
 pub(crate) mod testing;
 pub mod udev;
 pub mod union;
+pub mod zfs_kstat;
+pub mod zpool;
+pub mod zpool_json;
+pub mod zpool_scan;
+#[cfg(test)]
+mod zpool_tests;
+pub mod zpool_text;

@@ -27,6 +27,11 @@ impl Mount {
         (&self.device, &self.root, &self.point, &self.source)
             == (&other.device, &other.root, &other.point, &other.source)
     }
+
+    /// The ZFS pool that it is on: its data sets are named after it, `tank/songs`.
+    pub fn zfs_pool(&self) -> Option<&str> {
+        self.source.split('/').next().filter(|_| self.file_system == "zfs")
+    }
 }
 
 /// All lines that can be read as mounts; others are passed over, the kernel may be in the middle of a change.
@@ -74,10 +79,7 @@ pub fn volumes(mounts: Vec<Mount>) -> Vec<Mount> {
     let mut chosen: HashMap<String, Mount> = HashMap::new();
     for mount in mounts.into_iter().filter(|mount| is_on_storage(&mount.file_system)) {
         // Every ZFS dataset has a device number of its own; their room is the pool's.
-        let one_of = match mount.file_system.as_str() {
-            "zfs" => mount.source.split('/').next().unwrap_or_default().to_owned(),
-            _ => mount.device.clone(),
-        };
+        let one_of = mount.zfs_pool().unwrap_or(&mount.device).to_owned();
         let better = |other: &Mount| preference(&mount) < preference(other);
         if chosen.get(&one_of).is_none_or(better) {
             chosen.insert(one_of, mount);

@@ -52,7 +52,7 @@ pub fn quoted(text: &str) -> String {
 }
 
 /// Bidirectional controls could make a message read as something else (Unicode Standard Annex 9).
-fn turns_text(c: char) -> bool {
+pub(super) fn turns_text(c: char) -> bool {
     matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 

@@ -16,7 +16,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
         let (words, done) = state(pool);
         let size = pool.size.get().map(ToString::to_string).unwrap_or_default();
         let left = view.verdict.work_left.get(&pool.key).map(|left| left.middle).or(pool.activity.left);
-        let right = left.map_or(size, |left| format!("{} left", span(left)));
+        let right = left.map_or(size, |left| format!("in {}", span(left)));
         pair(frame, first + 1, &words, &right);
         if let Some(done) = done {
             bar(frame, area(0, line(first + 2), 128, 6), Some(done as f32), &[]);

@@ -1,10 +1,10 @@
-//! Pools: md arrays from sysfs (Documentation/admin-guide/md.rst). Reads only; nothing here can change a pool.
+//! md arrays as pools, from sysfs (Documentation/admin-guide/md.rst).
 
-use super::beneath;
-use super::host::Host;
-use super::parse::{md, md_layout, plain};
 use crate::clock::Moment;
 use crate::reading::{Activity, Member, MemberErrorKind, MemberErrors, Missing, Pool, PoolKind, Reading, Source};
+use crate::sense::beneath;
+use crate::sense::host::Host;
+use crate::sense::parse::{md, md_layout, plain};
 use crate::units::Bytes;
 use std::path::Path;
 

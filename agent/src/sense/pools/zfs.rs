@@ -1,0 +1,207 @@
+//! ZFS pools as pools: what the module itself says, what `zpool` told last, and whether the drives are still there.
+
+use super::unknown;
+use crate::clock::Moment;
+use crate::reading::{
+    Activity, ActivityKind, AfterCrash, Group, Member, MemberErrorKind, MemberErrors, MemberState, Missing, Pool,
+    PoolKind, PoolRunning, Reading, Reason, Source,
+};
+use crate::sense::beneath;
+use crate::sense::host::{Host, parts};
+use crate::sense::parse::zfs_kstat::PoolState;
+use crate::sense::parse::zpool::{self, Class, Standing, Status, Vdev, VdevKind};
+use crate::sense::parse::zpool_scan::{ScanKind, ScanState};
+use crate::sense::zfs::Spotted;
+use crate::units::BytesPerSecond;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+/// What `zpool` told, and where each device was at that time: the paths of drives that are pulled lead nowhere.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Told {
+    /// The words of the tool.
+    pub status: Status,
+    /// By the device's path.
+    places: BTreeMap<String, Place>,
+}
+
+/// A block device, and the drive that it is on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Place {
+    block: String,
+    drive: String,
+}
+
+impl Told {
+    /// With the kernel's names of the devices that are there now.
+    pub fn new(host: &Host, status: Status) -> Self {
+        // What the pool has lost may be at the path of another by now.
+        let there = status.members().into_iter().filter(|member| member.there);
+        let places = there.filter_map(|member| Some((member.device.clone(), place(host, &member.device)?))).collect();
+        Self { status, places }
+    }
+
+    /// The block devices that are gone since.
+    pub fn gone(&self, host: &Host) -> Vec<String> {
+        self.places.values().filter(|place| is_gone(host, place)).map(|place| place.block.clone()).collect()
+    }
+}
+
+fn class(host: &Host, block: &str) -> PathBuf {
+    host.path("/sys/class/block").join(block)
+}
+
+/// Nothing for files and for paths that lead nowhere.
+fn place(host: &Host, path: &str) -> Option<Place> {
+    let real = host.resolve(&host.path(path)).ok().filter(|real| real.starts_with("/dev"))?;
+    let block = parts(&real).next_back()?.to_owned();
+    let below = beneath::drives(host, &class(host, &block));
+    let drive = below.iter().find(|below| below.gone).or(below.first())?.drive.clone();
+    Some(Place { block, drive })
+}
+
+fn is_gone(host: &Host, place: &Place) -> bool {
+    let link = class(host, &place.block);
+    !host.exists(&link.join("size")) || beneath::drives(host, &link).iter().any(|below| below.gone)
+}
+
+/// The pool as it stands: `state` is the module's word as far as it is believed, and what `zpool` told is only as new as
+/// its last answer.
+pub fn pool(
+    host: &Host,
+    spotted: &Spotted,
+    state: &Result<PoolState, Missing>,
+    told: Option<&Told>,
+    now: Moment,
+) -> Pool {
+    // Names are unique on a machine at one time; a number that only `zpool` knows would come and go with its answers.
+    let key = spotted.guid.map_or_else(|| spotted.name.clone(), |guid| guid.to_string());
+    let running = state.clone().or_else(|why| told.map(|told| told.status.state).ok_or(why)).and_then(running);
+    let is_suspended = running == Ok(PoolRunning::Suspended);
+    let known = unknown(PoolKind::Zfs, key, spotted.name.clone(), running, now);
+    let size = Missing::new(Reason::NotFitted, "what fits into a ZFS pool depends on its data sets");
+    let known =
+        Pool { size: Reading::new(Err(size), now, Source::Pool), after_crash: Some(AfterCrash::Nothing), ..known };
+    let Some(told) = told else { return known };
+    let layout = Layout::of(host, told);
+    Pool {
+        level: level(&told.status.root),
+        wanted: layout.places,
+        missing: Some(layout.lacking),
+        members: layout.members,
+        groups: layout.groups,
+        // Nothing moves in a pool that is suspended, whatever ran before.
+        activity: if is_suspended { Activity::IDLE } else { activity(&told.status, layout.places) },
+        lost_data: told.status.data_errors,
+        ..known
+    }
+}
+
+fn running(state: PoolState) -> Result<PoolRunning, Missing> {
+    match state {
+        PoolState::Online | PoolState::Degraded => Ok(PoolRunning::Running),
+        PoolState::Suspended => Ok(PoolRunning::Suspended),
+        PoolState::Faulted | PoolState::Unavailable => Ok(PoolRunning::Broken),
+        PoolState::Offline | PoolState::Removed | PoolState::Split => Ok(PoolRunning::Inactive),
+        PoolState::Transitioning => Err(Missing::new(Reason::Unreadable, "on its way from one state to another")),
+        PoolState::Unknown => Err(Missing::new(Reason::Unreadable, "the module does not know its state")),
+    }
+}
+
+/// The devices in their places, counted through all groups.
+#[derive(Default)]
+struct Layout {
+    places: u32,
+    lacking: u32,
+    members: Vec<Member>,
+    groups: Vec<Group>,
+}
+
+impl Layout {
+    fn of(host: &Host, told: &Told) -> Self {
+        let mut layout = Self::default();
+        for group in told.status.groups() {
+            let first = layout.places;
+            for slot in group.slots {
+                let holds = matches!(slot.standing, Standing::Active | Standing::Unknown);
+                layout.lacking += u32::from(!holds);
+                let place = Some(layout.places);
+                layout.members.extend(slot.members.into_iter().map(|of| member(host, told, of, place)));
+                layout.places += 1;
+            }
+            // Of a kind of group that is newer than this program it is not known what it can lose.
+            let slots = (first..layout.places).collect();
+            layout.groups.extend(group.tolerates.map(|tolerates| Group { slots, tolerates }));
+        }
+        let is_beside = |of: &zpool::Member| !matches!(of.class, Class::Normal | Class::Special | Class::Dedup);
+        let beside = told.status.members().into_iter().filter(is_beside);
+        layout.members.extend(beside.map(|of| member(host, told, of, None)));
+        layout
+    }
+}
+
+fn member(host: &Host, told: &Told, of: zpool::Member, slot: Option<u32>) -> Member {
+    let place = told.places.get(&of.device);
+    let name = || of.device.rsplit('/').next().unwrap_or_default().to_owned();
+    let errors = of.errors.map(|errors| {
+        let kinds = [
+            (MemberErrorKind::Read, errors.read),
+            (MemberErrorKind::Write, errors.write),
+            (MemberErrorKind::Checksum, errors.checksum),
+        ];
+        kinds.map(|(kind, count)| MemberErrors { kind, count }).to_vec()
+    });
+    Member {
+        device: place.map_or_else(name, |place| place.block.clone()),
+        drive_device: place.map_or_else(name, |place| place.drive.clone()),
+        slot,
+        state: match of.standing {
+            Standing::Active => MemberState::Active,
+            Standing::Rebuilding => MemberState::Rebuilding,
+            Standing::Spare => MemberState::Spare,
+            // Whoever was taken offline holds older data, whatever the purpose was.
+            Standing::Faulty | Standing::Gone | Standing::Offline => MemberState::Faulty,
+            Standing::Unknown => MemberState::Unknown,
+        },
+        device_gone: of.standing == Standing::Gone || place.is_some_and(|place| is_gone(host, place)),
+        errors: errors.unwrap_or_default(),
+    }
+}
+
+/// How the pool is laid out, each kind once: `raidz1`, `mirror`, `raidz2 + special mirror`.
+fn level(root: &Vdev) -> String {
+    let mut words: Vec<String> = Vec::new();
+    let of_class = |wanted: Class| root.children.iter().filter(move |vdev| vdev.class == wanted);
+    let alone = of_class(Class::Normal).filter(|vdev| vdev.kind != VdevKind::Hole).count() == 1;
+    for (class, what) in [(Class::Normal, ""), (Class::Special, "special "), (Class::Dedup, "dedup ")] {
+        for vdev in of_class(class) {
+            let kind = match vdev.kind {
+                VdevKind::Hole => continue,
+                VdevKind::Mirror => "mirror".to_owned(),
+                VdevKind::Raidz(parity) => format!("raidz{parity}"),
+                VdevKind::Draid(parity) => format!("draid{parity}"),
+                VdevKind::Root | VdevKind::Other => vdev.name.clone(),
+                _ if alone || class != Class::Normal => "single".to_owned(),
+                _ => "stripe".to_owned(),
+            };
+            let word = format!("{what}{kind}");
+            if !words.contains(&word) {
+                words.push(word);
+            }
+        }
+    }
+    words.join(" + ")
+}
+
+fn activity(status: &Status, places: u32) -> Activity {
+    let Some(scan) = status.under_way() else { return Activity::IDLE };
+    let kind = match (scan.state, scan.kind) {
+        (ScanState::Paused, _) => ActivityKind::Frozen,
+        (_, ScanKind::Scrub | ScanKind::ErrorScrub) => ActivityKind::Check,
+        (_, ScanKind::Resilver) => ActivityKind::Rebuild,
+        (_, ScanKind::Expansion | ScanKind::Evacuation) => ActivityKind::Reshape,
+    };
+    // The tool counts what all members together were read.
+    let speed = scan.bytes_per_second.map(|speed| BytesPerSecond(speed as f64 / f64::from(places.max(1))));
+    Activity { kind, done: scan.share, left: scan.left, speed }
+}

@@ -1,0 +1,214 @@
+//! ZFS pools: which there are, by what the module itself says, and the question that has `zpool` tell of their
+//! devices. Reads only; nothing here can change a pool.
+
+use super::child::{self, Outcome};
+use super::host::Host;
+use super::parse::plain::quoted;
+use super::parse::zfs_kstat::{self, PoolState};
+use super::parse::zpool::Status;
+use super::parse::{zpool_json, zpool_text};
+use crate::clock::Clock;
+use crate::reading::{Missing, Reason};
+use std::path::Path;
+use std::time::Duration;
+
+/// How long `zpool` may take. It waits for the pool's locks, and a pool in trouble may hold them for good.
+const LIMIT: Duration = Duration::from_secs(10);
+
+/// A pool that is there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Spotted {
+    /// Its name.
+    pub name: String,
+    /// Its number, where the module says it (since OpenZFS 2.2).
+    pub guid: Option<u64>,
+    /// How it stands, without waiting for anything. Under load it was seen to say `OFFLINE` for a moment: all but
+    /// [`PoolState::Suspended`] is to be seen more than once before it is believed.
+    pub state: Result<PoolState, Missing>,
+}
+
+/// The pools of a host in the order of their names; none where the module is not loaded.
+///
+/// # Errors
+/// The reason why they cannot be listed.
+pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
+    let folder = host.path("/proc/spl/kstat/zfs");
+    if !host.exists(&folder) {
+        return Ok(Vec::new());
+    }
+    // Beside the folders of pools there are the module's own tables, which are files.
+    let pools = host.list(&folder)?.into_iter().filter(|name| host.exists(&folder.join(name).join("state")));
+    Ok(pools
+        .map(|name| {
+            let pool = folder.join(&name);
+            let state = host.ask(&pool.join("state"), zfs_kstat::state);
+            Spotted { guid: host.ask(&pool.join("guid"), zfs_kstat::guid).ok(), state, name }
+        })
+        .collect())
+}
+
+impl Spotted {
+    /// Has `zpool status` tell of the pool. It may hang, and is then killed after ten seconds or, if the kernel holds
+    /// on to it, waited for until it ends: ask from a thread that may be lost.
+    ///
+    /// # Errors
+    /// The reason why nothing is known: the pool is suspended, there is no `zpool`, it did not answer in time, or it
+    /// answered something else.
+    pub fn ask(&self, host: &Host, clock: &Clock) -> Result<Status, Missing> {
+        if !host.is_live() {
+            return Err(Missing::new(Reason::NotAsked, "a recorded tree has no pool to ask"));
+        }
+        self.ask_by(Path::new("zpool"), clock)
+    }
+
+    fn ask_by(&self, tool: &Path, clock: &Clock) -> Result<Status, Missing> {
+        if self.state == Ok(PoolState::Suspended) {
+            return Err(Missing::new(Reason::NotAsked, "the pool is suspended, and who asks for it may hang"));
+        }
+        let end = clock.now().plus(LIMIT);
+        let run = |options: &[&str]| {
+            let arguments = [&["status", "-P"], options, &["--", &self.name]].concat();
+            child::run(tool, &arguments, clock, end)
+        };
+        let json = run(&["-j", "--json-int"])?;
+        if json.success {
+            if let Ok(status) = self.own(zpool_json::pools(&json.output, clock.epoch_seconds())) {
+                return Ok(status);
+            }
+        }
+        // Before OpenZFS 2.3 there is no such option.
+        let text = run(&["-p"])?;
+        let told = if text.success { zpool_text::pools(&text.output) } else { Err(complaint(&text)) };
+        self.own(told).map_err(|strange| Missing::new(Reason::Unreadable, format!("zpool status: {strange}")))
+    }
+
+    /// The one pool that was asked for, among those told of.
+    fn own(&self, told: Result<Vec<Status>, String>) -> Result<Status, String> {
+        let found = told?.into_iter().find(|status| status.name == self.name);
+        let mut status = found.ok_or_else(|| format!("found no pool {}", quoted(&self.name)))?;
+        if let (Some(told), Some(wanted)) = (status.guid, self.guid.filter(|_| status.guid != self.guid)) {
+            return Err(format!("found the pool with the number {told}, wanted {wanted}"));
+        }
+        status.guid = status.guid.or(self.guid);
+        Ok(status)
+    }
+}
+
+fn complaint(outcome: &Outcome) -> String {
+    let said = String::from_utf8_lossy(&outcome.complaints);
+    format!("found {}, wanted a pool", quoted(said.lines().next().unwrap_or_default().trim()))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "tests write the files that they read")]
+    use super::*;
+    use crate::sense::parse::zpool::Standing;
+    use std::fs;
+    use std::path::PathBuf;
+
+    const JSON: &str = include_str!("parse/zpool_samples/2.3-checksums.json");
+    const TEXT: &str = include_str!("parse/zpool_samples/2.3-offline.txt");
+
+    fn tank() -> Spotted {
+        Spotted { name: "tank".into(), guid: Some(16_264_776_641_714_663_669), state: Ok(PoolState::Degraded) }
+    }
+
+    /// A tool that answers as this script does, in a folder that holds `json` and `text`.
+    fn tool(folder: &Path, script: &str) -> PathBuf {
+        fs::write(folder.join("json"), JSON).unwrap();
+        fs::write(folder.join("text"), TEXT).unwrap();
+        let path = folder.join("zpool");
+        let whole = format!("#!/bin/sh\ncd {}\necho \"$@\" >> asked\n{script}\n", folder.display());
+        // Written by another process: a file that any thread of this one has open for writing cannot be run.
+        let write = ["-c", "printf %s \"$1\" > \"$0\" && chmod 755 \"$0\""];
+        let written = std::process::Command::new("sh").args(write).arg(&path).arg(whole).status();
+        assert!(written.unwrap().success());
+        path
+    }
+
+    /// What comes of it, and what the tool was asked, in a thread with as little room as a worker has.
+    fn answer(spotted: Spotted, script: &str) -> (Result<Status, String>, String) {
+        let folder = tempfile::tempdir().unwrap();
+        let tool = tool(folder.path(), script);
+        let question = move || spotted.ask_by(&tool, &Clock::of_this_machine()).map_err(|why| why.to_string());
+        let told = std::thread::Builder::new().stack_size(128 << 10).spawn(question).unwrap().join().unwrap();
+        (told, fs::read_to_string(folder.path().join("asked")).unwrap_or_default())
+    }
+
+    #[test]
+    fn pools_are_the_folders_with_a_state() {
+        let folder = tempfile::tempdir().unwrap();
+        let host = Host::at(folder.path());
+        assert_eq!(spot(&host), Ok(Vec::new()), "no module");
+
+        let kstat = folder.path().join("proc/spl/kstat/zfs");
+        for (file, text) in [
+            ("tank/state", "SUSPENDED\n"),
+            ("tank/guid", "16264776641714663669\n"),
+            ("songs/state", "ONLINE\n"),
+            ("odd/state", "WONDERFUL\n"),
+            ("empty/iostats", "7 1 0x01\n"),
+            ("arcstats", "9 1 0x01 147 39984 1 2\n"),
+        ] {
+            fs::create_dir_all(kstat.join(file).parent().unwrap()).unwrap();
+            fs::write(kstat.join(file), text).unwrap();
+        }
+        let found = spot(&host).unwrap();
+        let told: Vec<_> = found.iter().map(|pool| (pool.name.as_str(), pool.guid, pool.state.clone().ok())).collect();
+        let wanted = [
+            ("odd", None, None),
+            ("songs", None, Some(PoolState::Online)),
+            ("tank", Some(16_264_776_641_714_663_669), Some(PoolState::Suspended)),
+        ];
+        assert_eq!(told, wanted);
+        assert_eq!(found[0].ask(&host, &Clock::of_this_machine()).unwrap_err().reason, Reason::NotAsked);
+    }
+
+    #[test]
+    fn one_question_in_json_is_enough() {
+        let (told, asked) = answer(tank(), "cat json");
+        assert_eq!(told.unwrap().members().len(), 4);
+        assert_eq!(asked, "status -P -j --json-int -- tank\n");
+    }
+
+    /// As OpenZFS 2.2 and older answer to what they do not know: usage on the error channel, and 2.
+    #[test]
+    fn an_older_tool_is_asked_again_in_words() {
+        let (told, asked) =
+            answer(tank(), "case \"$*\" in *-j*) echo \"invalid option 'j'\" >&2; exit 2;; esac; cat text");
+        let status = told.unwrap();
+        assert_eq!(status.members()[2].standing, Standing::Offline);
+        assert_eq!(status.guid, tank().guid, "text has no number: the module's is taken");
+        assert_eq!(asked, "status -P -j --json-int -- tank\nstatus -P -p -- tank\n");
+    }
+
+    #[test]
+    fn json_that_was_cut_is_made_good_by_words() {
+        let (told, _) = answer(tank(), "case \"$*\" in *-j*) head -c 2000 json;; *) cat text;; esac");
+        assert_eq!(told.unwrap().members()[2].standing, Standing::Offline);
+    }
+
+    #[test]
+    fn a_suspended_pool_is_left_alone() {
+        let (told, asked) = answer(Spotted { state: Ok(PoolState::Suspended), ..tank() }, "cat json");
+        assert_eq!(told, Err("not asked: the pool is suspended, and who asks for it may hang".into()));
+        assert_eq!(asked, "");
+    }
+
+    #[test]
+    fn what_the_tool_complains_of_is_told() {
+        let (told, _) = answer(tank(), "echo \"cannot open: no such pool\" >&2; exit 1");
+        assert_eq!(told, Err("unreadable: zpool status: found `cannot open: no such poo…`, wanted a pool".into()));
+        let (told, _) = answer(Spotted { guid: Some(7), ..tank() }, "case \"$*\" in *-j*) cat json;; *) exit 1;; esac");
+        assert_eq!(told, Err("unreadable: zpool status: found nothing, wanted a pool".into()));
+        let (told, _) = answer(Spotted { name: "songs".into(), ..tank() }, "cat text");
+        assert_eq!(told, Err("unreadable: zpool status: found no pool `songs`".into()));
+    }
+
+    #[test]
+    fn without_the_tool_there_is_a_reason() {
+        let why = tank().ask_by(Path::new("/nowhere/zpool"), &Clock::of_this_machine()).unwrap_err();
+        assert_eq!((why.reason, why.detail.as_str()), (Reason::NotFitted, "/nowhere/zpool: entity not found"));
+    }
+}
