@@ -3,6 +3,7 @@
 //! In reading order: `heron` (the box that they share), `look` (what the program says of it), then the scenarios.
 #![allow(clippy::disallowed_methods, reason = "the programs to be tested are found and copied")]
 
+mod btrfs;
 mod cost;
 mod drive_hangs;
 mod drives_speak;
@@ -40,6 +41,11 @@ pub const ALL: &[Scenario] = &[
         name: "volumes",
         about: "volumes are absent, get full, have errors, hang and stop, and df says the same",
         play: volumes::play,
+    },
+    Scenario {
+        name: "btrfs",
+        about: "a mirror of btrfs loses a drive unsaid, and a small pool runs out of metadata",
+        play: btrfs::play,
     },
     Scenario {
         name: "drives_speak",
