@@ -1,20 +1,8 @@
 #!/bin/sh
 # Fits out the box heron: the pool of its four trays with a volume on it, and a fan chip.
-# Runs in the guest; says what went wrong and ends at the first mistake.
+# Runs in the guest, after devices.sh; says what went wrong and ends at the first mistake.
 
 set -eu
-
-device_of() {
-    # A SATA drive's serial stands in its SCSI page 80h (SPC-4, 7.8.13).
-    for block in /sys/block/sd*; do
-        if grep -qa "$1" "$block/device/vpd_pg80"; then
-            echo "/dev/${block##*/}"
-            return
-        fi
-    done
-    echo "no drive has the serial $1" >&2
-    exit 1
-}
 
 modprobe -a ahci sd_mod nvme raid456 ext4 i2c-dev adt7475
 modprobe i2c-stub chip_addr=0x2e

@@ -6,7 +6,7 @@ use std::env;
 use std::process::{Command, Stdio};
 
 /// Each program that the lab uses, here or in the guest, and the Debian package that holds it.
-const NEEDED: [(&str, &str); 16] = [
+const NEEDED: [(&str, &str); 19] = [
     ("qemu-system-x86_64", "qemu-system-x86"),
     ("busybox", "busybox-static"),
     ("cpio", "cpio"),
@@ -16,6 +16,9 @@ const NEEDED: [(&str, &str); 16] = [
     ("dpkg", "dpkg"),
     ("mdadm", "mdadm"),
     ("mkfs.ext4", "e2fsprogs"),
+    ("mkfs.vfat", "dosfstools"),
+    ("btrfs", "btrfs-progs"),
+    ("dmsetup", "dmsetup"),
     ("i2cset", "i2c-tools"),
     ("udevadm", "udev"),
     ("ps", "procps"),

@@ -15,6 +15,8 @@ use std::fs;
 use std::path::Path;
 
 const PANEL: &str = include_str!("../../../lab/panel.sh");
+/// Shell text that brings the function `device_of SERIAL`.
+const DEVICES: &str = include_str!("../../../lab/devices.sh");
 /// The panel's memory, in bytes: 128 by 64 pixels.
 const WHOLE_PICTURE: u64 = 1024;
 /// Lists the program's processes, and what each waits for; fails when there is none. The kernel has another name for the
@@ -27,7 +29,7 @@ pub const OPTIONS: &str = "--config /etc/traylight/heron.toml --run-dir /run/tra
 pub struct Fitting {
     /// Its drives, in the order of their ports.
     pub drives: Vec<Drive>,
-    /// Shell text that fits out the rest, but for the panel.
+    /// Shell text that fits out the rest, but for the panel; it may ask `device_of SERIAL`.
     pub set_up: &'static str,
     /// What that text does, in a few words.
     pub about: &'static str,
@@ -83,7 +85,7 @@ impl Heron {
             heron.machine.must_run(&write, 30).map(drop)
         })?;
         report.step(&format!("the box is fitted out: {}, panel", fitting.about), || {
-            heron.machine.must_run(fitting.set_up, 120)?;
+            heron.shell(fitting.set_up, 120)?;
             heron.wait_for_drives(wanted)?;
             heron.machine.must_run(PANEL, 60).map(drop)
         })?;
@@ -110,6 +112,17 @@ impl Heron {
                 Err(format!("{sent} bytes and the program's words {:?}", words_of_program(machine)))
             })
         })
+    }
+
+    /// Runs shell text that may ask `device_of SERIAL`, and gives its words.
+    pub fn shell(&mut self, text: &str, seconds: u64) -> Result<String, LabError> {
+        self.machine.must_run(&format!("{DEVICES}\n{text}"), seconds)
+    }
+
+    /// Takes a drive away as the kernel does when it is pulled out: with its files, and with the same events.
+    pub fn take_away(&mut self, serial: &str) -> Result<(), LabError> {
+        let take = format!("device=$(device_of {serial}) && echo 1 >\"/sys/block/${{device##*/}}/device/delete\"");
+        self.shell(&take, 60).map(drop)
     }
 
     /// Waits until the guest's kernel has so many drives, and udev knows them. USB drives take a while to appear.
@@ -245,7 +258,8 @@ impl Heron {
     }
 }
 
-fn look(machine: &mut Machine, before: &str) -> Result<Look, LabError> {
+/// One reading, with words before the command.
+pub fn look(machine: &mut Machine, before: &str) -> Result<Look, LabError> {
     let output = machine.run(&format!("{before} traylight look --json {OPTIONS} 2>/lab/look.errors"), 60)?;
     let errors = fs::read_to_string(machine.shared().join("look.errors")).unwrap_or_default();
     Look::of(&output, &errors)

@@ -40,6 +40,29 @@ impl Look {
         self.document[list].as_array().into_iter().flatten()
     }
 
+    /// The one condition of this kind that is told with these words.
+    pub fn condition(&self, id: &str, words: &str) -> Result<Item<'_>, LabError> {
+        let mut matching = self.told(id, words);
+        match (matching.next(), matching.next()) {
+            (Some(item), None) => Ok(Item { item, place: format!("condition {id} of {words:?}") }),
+            _ => Err(self.unexpected("conditions", format!("one {id} of {words:?}"))),
+        }
+    }
+
+    /// Whether no condition of this kind is told with these words.
+    pub fn must_not_tell(&self, id: &str, words: &str) -> Result<(), LabError> {
+        match self.told(id, words).next() {
+            None => Ok(()),
+            Some(_) => Err(self.unexpected("conditions", format!("no {id} of {words:?}"))),
+        }
+    }
+
+    fn told(&self, id: &str, words: &str) -> impl Iterator<Item = &Value> {
+        self.items("conditions").filter(move |condition| {
+            condition["id"] == id && condition["sentence"].as_str().is_some_and(|sentence| sentence.contains(words))
+        })
+    }
+
     /// An error that shows a list.
     pub fn unexpected(&self, list: &str, wanted: String) -> LabError {
         LabError::unexpected(format!("look, {list}"), wanted, self.document[list].to_string())
@@ -98,6 +121,15 @@ impl Item<'_> {
             return Ok(());
         }
         let wanted = format!("{least} to {most}");
+        Err(LabError::unexpected(format!("{}, {key}", self.place), wanted, self.item.to_string()))
+    }
+
+    /// Whether the key has a text with these words in it.
+    pub fn must_say(&self, key: &str, words: &str) -> Result<(), LabError> {
+        if self.item[key].as_str().is_some_and(|text| text.contains(words)) {
+            return Ok(());
+        }
+        let wanted = format!("a text with {words:?}");
         Err(LabError::unexpected(format!("{}, {key}", self.place), wanted, self.item.to_string()))
     }
 

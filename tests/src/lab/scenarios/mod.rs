@@ -3,16 +3,20 @@
 //! In reading order: `heron` (the box that they share), `look` (what the program says of it), then the scenarios.
 #![allow(clippy::disallowed_methods, reason = "the programs to be tested are found and copied")]
 
+mod btrfs;
 mod cost;
 mod drive_hangs;
 mod drives_speak;
 mod heron;
 mod look;
 mod nvme_warns;
+mod pool_sizes;
+mod pools;
 mod raid5_member_lost;
 mod self_test;
 mod stopped_drive_left_alone;
 mod utilities;
+mod volumes;
 
 use super::error::LabError;
 use super::parts::Parts;
@@ -27,6 +31,21 @@ pub const ALL: &[Scenario] = &[
         name: "raid5_member_lost",
         about: "a whole box is told as it is; then a drive of its RAID 5 goes",
         play: raid5_member_lost::play,
+    },
+    Scenario {
+        name: "pools",
+        about: "pools of md lose members, rebuild and are compared, and mdadm says the same",
+        play: pools::play,
+    },
+    Scenario {
+        name: "volumes",
+        about: "volumes are absent, get full, have errors, hang and stop, and df says the same",
+        play: volumes::play,
+    },
+    Scenario {
+        name: "btrfs",
+        about: "a mirror of btrfs loses a drive unsaid, and a small pool runs out of metadata",
+        play: btrfs::play,
     },
     Scenario {
         name: "drives_speak",
