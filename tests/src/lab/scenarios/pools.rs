@@ -23,6 +23,18 @@ const SPOILT: &str = "65.5 kB";
 const SLOWLY: &str = "cd /sys/block/md5/md && echo 100 >sync_speed_min && echo 1000 >sync_speed_max";
 const FAST: &str = "cd /sys/block/md5/md && echo 1000000 >sync_speed_max && echo 1000000 >sync_speed_min";
 
+/// When udev takes the failed member out at the very moment, md breaks the rebuild off that it has just begun, and may forget to
+/// begin it again; a word to it, and it looks anew.
+const GO_ON: &str = r#"
+cd /sys/block/md5/md
+for _ in $(seq 60); do
+    sleep 0.5
+    [ "$(cat sync_action)" = idle ] || { sleep 1; [ "$(cat sync_action)" = idle ] || exit 0; }
+    echo idle >sync_action
+done
+exit 1
+"#;
+
 /// Plays it.
 pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let serials = ["OWL", "JAY", "TIT"].into_iter().flat_map(|pool| (1..=4).map(move |n| format!("{pool}-{n}")));
@@ -55,7 +67,8 @@ fn spare_takes_over(report: &mut Report, heron: &mut Heron) -> Result<(), Failed
     report.step("RAID 5: a member goes, and the kernel meets that at the next write", || {
         heron.machine.must_run(SLOWLY, 30)?;
         heron.take_away("OWL-2")?;
-        heron.machine.must_run("dd if=/dev/zero of=/dev/md5 bs=64k count=1 oflag=direct 2>&1", 60).map(drop)
+        heron.machine.must_run("dd if=/dev/zero of=/dev/md5 bs=64k count=1 oflag=direct 2>&1", 60)?;
+        heron.machine.must_run(GO_ON, 90).map(drop)
     })?;
     let mut checks =
         vec![report.step("look: the spare is being filled, and the pool survives no further loss", || {
