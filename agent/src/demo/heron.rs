@@ -191,6 +191,7 @@ fn volumes(now: Moment, scene: &Scene) -> Vec<Volume> {
         ),
         writing: Writing::Allowed,
         meant_read_only: false,
+        stops_at_errors: true,
         errors: Some(0),
     };
     vec![volume("/", "/dev/sdf2", 480e9, 0.21), volume("/srv/songs", "/dev/md0", 15.9e12, scene.filled)]

@@ -5,7 +5,7 @@ use super::Memory;
 use super::rebuild::Pace;
 use super::track::{Holds, Side, Sight};
 use crate::clock::Moment;
-use crate::reading::{ActivityKind, Member, Pool, PoolRunning, Snapshot};
+use crate::reading::{ActivityKind, Member, MemberState, Pool, PoolRunning, Snapshot};
 use crate::units::{Bytes, Percent};
 use crate::verdict::{Estimate, Finding, Severity, Subject};
 use serde::{Deserialize, Serialize};
@@ -143,9 +143,13 @@ fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let since = memory.work.pools.get(&pool.key).and_then(|work| work.stands).map(|(_, since)| since);
     let crawls = pool.activity.speed.is_some_and(|speed| speed.0 < CRAWL_BYTES_PER_S);
     let stands = since.is_some_and(|since| snapshot.taken > since);
+    // A rebuild that was broken off can be forgotten: its member waits to be filled, and nothing runs.
+    let is_forgotten =
+        kind == ActivityKind::Idle && pool.members.iter().any(|member| member.state == MemberState::Rebuilding);
+    let kind = if is_forgotten { ActivityKind::Rebuild } else { kind };
     let works = !matches!(kind, ActivityKind::Idle | ActivityKind::Frozen);
     let side = match works {
-        true if crawls || (stands && pool.activity.speed.is_none()) => Side::Raised(Severity::Warning),
+        true if is_forgotten || crawls || (stands && pool.activity.speed.is_none()) => Side::Raised(Severity::Warning),
         _ => Side::Clear,
     };
     let finding = Finding::RebuildStalled {

@@ -6,7 +6,7 @@ use super::track::{Holds, Side, Sight};
 use crate::reading::{Pool, Snapshot, Volume, Writing};
 use crate::units::Percent;
 use crate::verdict::{Finding, Severity, Subject};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -23,6 +23,8 @@ const MIB: u64 = 1 << 20;
 pub struct Known {
     /// Mount points that could be written to.
     writable: BTreeSet<String>,
+    /// How many errors each had written down when it was first seen, or since they were last fewer.
+    errors: BTreeMap<String, u64>,
     /// Mount points that were missing once: they clear only when they are there again.
     absent: BTreeSet<String>,
 }
@@ -33,7 +35,19 @@ impl Known {
         let writable = snapshot.volumes.iter().filter(|volume| volume.writing == Writing::Allowed);
         self.writable.extend(writable.map(|volume| volume.mount.clone()));
         self.writable.retain(|mount| snapshot.volumes.iter().any(|volume| volume.mount == *mount));
+        self.errors.retain(|mount, _| snapshot.volumes.iter().any(|volume| volume.mount == *mount));
+        for (volume, errors) in snapshot.volumes.iter().filter_map(|volume| Some((volume, volume.errors?))) {
+            let at_first = self.errors.entry(volume.mount.clone()).or_insert(errors);
+            *at_first = errors.min(*at_first);
+        }
         self.absent.extend(snapshot.unmounted.iter().map(|wanted| wanted.mount.clone()));
+    }
+}
+
+impl Known {
+    /// True for a volume that stops at errors and has had some since it is watched, whatever the mount table says.
+    fn has_stopped(&self, volume: &Volume) -> bool {
+        volume.stops_at_errors && volume.errors > self.errors.get(&volume.mount).copied()
     }
 }
 
@@ -61,13 +75,17 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
 /// A volume that stopped by itself says so; one that is only read-only is judged by what it was, or by `/etc/fstab`.
 fn readonly(memory: &Memory, snapshot: &Snapshot, volume: &Volume) -> Option<Sight> {
     let was_writable = memory.volumes.writable.contains(&volume.mount);
-    let side = match volume.writing {
+    let writing = match volume.writing {
+        Writing::Allowed if memory.volumes.has_stopped(volume) => Writing::StoppedByError,
+        other => other,
+    };
+    let side = match writing {
         Writing::Allowed => Side::Clear,
         Writing::StoppedByError | Writing::ShutDown => Side::Raised(Severity::Critical),
         Writing::ReadOnly if was_writable && !volume.meant_read_only => Side::Raised(Severity::Critical),
         Writing::ReadOnly => Side::Clear,
     };
-    let finding = Finding::VolumeReadonly { mount: volume.mount.clone(), writing: volume.writing };
+    let finding = Finding::VolumeReadonly { mount: volume.mount.clone(), writing };
     Some(sight(&volume.mount, snapshot, side, finding, STOPPED))
 }
 

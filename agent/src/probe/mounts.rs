@@ -106,6 +106,7 @@ impl SeenMounts {
             room: seen.room.clone(),
             writing: seen.mount.writing,
             meant_read_only: self.meant_read_only.contains(&seen.mount.point),
+            stops_at_errors: seen.mount.stops_at_errors(),
             errors: volumes::errors(host, &seen.mount),
         };
         self.volumes.values().map(volume).collect()

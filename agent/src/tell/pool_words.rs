@@ -176,7 +176,7 @@ pub(super) fn data_lost(pool: &str, pieces: u64) -> Words {
 pub(super) fn readonly(mount: &str, writing: Writing) -> Words {
     let (how, found) = match writing {
         Writing::Allowed | Writing::ReadOnly => ("is read-only and should not be", "ro"),
-        Writing::StoppedByError => ("stopped writing after an error", "emergency_ro"),
+        Writing::StoppedByError => ("stopped writing after an error", "emergency_ro, or its count of errors grew"),
         Writing::ShutDown => ("was shut down after an error", "shutdown"),
     };
     words(
@@ -185,7 +185,7 @@ pub(super) fn readonly(mount: &str, writing: Writing) -> Words {
         "stop what writes",
         "Stop the programs that write there, look at its pool and drives first, and check the file system after that.",
         "Do not mount it for writing again before its pool is whole and it was checked.",
-        format!("the mount table says {found}"),
+        format!("found {found}"),
     )
 }
 
@@ -203,7 +203,7 @@ pub(super) fn absent(mount: &str, source: &str) -> Words {
 pub(super) fn errors(mount: &str, count: u64) -> Words {
     words(
         format!("{} FS ERRORS", short(mount, NAME)),
-        sentence(&[mount, &format!("has written down {count} errors in itself")], None),
+        sentence(&[mount, &format!("has written down errors in itself: {count}")], None),
         "check it, unmounted",
         "Back up what matters, then check it with its own tool while it is not mounted and its pool is whole.",
         "Do not check or repair it while it is mounted or its pool is degraded.",

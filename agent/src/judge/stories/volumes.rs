@@ -24,6 +24,24 @@ fn a_volume_that_turns_read_only_is_critical_and_over_a_minute_after_it_is_writa
     }
 }
 
+/// Linux 6.1.192 stops writing after an error and goes on to say `rw`; what it counts in the file system grows.
+#[test]
+fn a_volume_that_stops_at_errors_and_has_one_more_has_stopped_although_it_says_rw() {
+    let errors = |stops_at_errors: bool| {
+        let story = Story::closely().play(0, 300, |second, snapshot| {
+            snapshot.volumes[SONGS].stops_at_errors = stops_at_errors;
+            snapshot.volumes[SONGS].errors = Some(match second {
+                ..60 => 3,
+                60..180 => 5,
+                _ => 0,
+            });
+        });
+        story.of("volume-readonly").join(",")
+    };
+    assert_eq!(errors(true), "70 opened volume-readonly critical,240 closed volume-readonly");
+    assert_eq!(errors(false), "", "one that goes on after errors");
+}
+
 /// Near misses: read-only from the start, and read-only because `/etc/fstab` says so.
 #[test]
 fn a_volume_that_is_meant_to_be_read_only_is_no_trouble() {

@@ -26,6 +26,16 @@ fn a_rebuild_that_stands_still_for_half_an_hour_is_told_and_over_ten_minutes_aft
     assert_eq!(story.of("rebuild-stalled"), ["5400 opened rebuild-stalled warning", "7800 closed rebuild-stalled"]);
 }
 
+/// Seen on Linux 6.1: the failing write and the removal of the member meet, and md never takes the rebuild up again.
+#[test]
+fn a_rebuild_that_was_broken_off_and_forgotten_is_told() {
+    let story = Story::new().play(0, HOUR, |_, snapshot| {
+        snapshot.pools[0].members[2].state = MemberState::Rebuilding;
+        snapshot.pools[0].missing = Some(1);
+    });
+    assert_eq!(story.of("rebuild-stalled"), ["1800 opened rebuild-stalled warning"]);
+}
+
 /// Near misses: slow but moving; paused on purpose; waiting for another pool without any progress to show.
 #[test]
 fn work_that_is_slow_or_paused_has_not_stalled() {

@@ -24,6 +24,11 @@ pub struct Mount {
 }
 
 impl Mount {
+    /// True when the file system stops writing at its first error (ext4(5)).
+    pub fn stops_at_errors(&self) -> bool {
+        self.options.split(',').any(|option| option == "errors=remount-ro")
+    }
+
     /// True for the same mount, whatever became of its options.
     pub fn is_same(&self, other: &Self) -> bool {
         (&self.device, &self.root, &self.point, &self.source)
@@ -59,8 +64,8 @@ fn mount(line: &[u8]) -> Option<Mount> {
     })
 }
 
-/// From the options of the mount and those of its file system. Since 2025 ext4 says `emergency_ro` beside `rw` when an error
-/// made it stop writing, and `shutdown` (fs/ext4/super.c).
+/// From the options of the mount and those of its file system. Since Linux 6.15 ext4 says `emergency_ro` beside `rw` when an
+/// error made it stop writing, and `shutdown` (fs/ext4/super.c). Stable kernels before that may say `rw` and no more.
 fn writing(of_mount: &str, of_file_system: &str) -> Writing {
     let has = |option: &str| of_file_system.split(',').any(|found| found == option);
     if has("shutdown") {
