@@ -9,6 +9,8 @@ use std::time::Duration;
 pub struct Report {
     passed: usize,
     failed: usize,
+    /// Scenarios that failed once and were played again.
+    twice: Vec<String>,
 }
 
 impl Report {
@@ -46,6 +48,19 @@ impl Report {
         println!("  {:>7}  {:<7}  {text}", "", "note");
     }
 
+    /// How many steps have failed so far.
+    pub fn failures(&self) -> usize {
+        self.failed
+    }
+
+    /// A scenario failed for the first time and is played once more: an emulated machine on a busy computer can be too late
+    /// for a step, or two programs of the guest can meet that seldom do. It stays on the last lines; a second failure counts.
+    pub fn plays_again(&mut self, name: &str, failures_before: usize) {
+        self.note(&format!("{name} failed, and is played once more"));
+        self.failed = failures_before;
+        self.twice.push(name.to_owned());
+    }
+
     /// A scenario ends early: says so, since its later steps are neither passed nor failed.
     pub fn ended_early(&self, name: &str) {
         self.note(&format!("{name} ends with a failed step; any later ones were not played"));
@@ -56,9 +71,11 @@ impl Report {
         self.failed == 0 && self.passed > 0
     }
 
-    /// The last line.
+    /// The last lines: what had to be played twice, and the sums.
     pub fn sums(&self) -> String {
-        format!("lab: {} passed, {} failed", self.passed, self.failed)
+        let twice: String =
+            self.twice.iter().map(|name| format!("played twice, since it failed once: {name}\n")).collect();
+        format!("{twice}lab: {} passed, {} failed", self.passed, self.failed)
     }
 }
 
@@ -84,6 +101,21 @@ mod tests {
         assert_eq!(outcome, Err(Failed));
         assert!(!report.is_clean());
         assert_eq!(report.sums(), "lab: 1 passed, 1 failed");
+    }
+
+    #[test]
+    fn a_scenario_that_failed_once_is_on_the_last_lines_and_one_that_failed_twice_is_a_failure() {
+        let fails = || Err::<(), _>(LabError::unexpected("the tray", "a drive", "none"));
+        let mut report = Report::default();
+        let _ = report.step("before", || Ok(()));
+        let before = report.failures();
+        let _ = report.step("first", fails);
+        report.plays_again("tray", before);
+        let _ = report.step("second", || Ok(()));
+        assert!(report.is_clean());
+        assert_eq!(report.sums(), "played twice, since it failed once: tray\nlab: 2 passed, 0 failed");
+        let _ = report.step("third", fails);
+        assert!(!report.is_clean());
     }
 
     #[test]

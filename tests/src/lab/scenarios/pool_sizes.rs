@@ -4,14 +4,11 @@ use super::heron::Heron;
 use crate::lab::error::LabError;
 use crate::lab::report::{Failed, Report};
 
-/// What is usable of members of these sizes.
-type Usable = fn(&[u64]) -> u64;
-
 const CHUNK_KIB: u64 = 64;
 /// What an array of each level holds, from the room for data on each of its members, in KiB. md(4): RAID 0 uses all whole
 /// chunks of every member; RAID 1 the smallest member alone; RAID 4 and 5 give one member's worth to parity, RAID 6 two;
 /// RAID 10 with two copies has half.
-const LEVELS: [(u32, Usable); 6] = [
+const LEVELS: [(u32, Formula); 6] = [
     (0, |rooms| rooms.iter().copied().map(whole_chunks).sum()),
     (1, smallest),
     (4, |rooms| whole_chunks(smallest(rooms)) * (rooms.len() as u64 - 1)),
@@ -19,6 +16,8 @@ const LEVELS: [(u32, Usable); 6] = [
     (6, |rooms| whole_chunks(smallest(rooms)) * (rooms.len() as u64 - 2)),
     (10, |rooms| whole_chunks(smallest(rooms)) * rooms.len() as u64 / 2),
 ];
+
+type Formula = fn(&[u64]) -> u64;
 
 /// The sizes of the members.
 const MEMBERS_MIB: [u64; 4] = [20, 21, 22, 23];
