@@ -7,7 +7,7 @@ use crate::units::MegabitsPerSecond;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
-use traylight_config::{Holds, Settings};
+use traylight_config::Settings;
 
 /// What is there when a box is first watched belongs to it; slow drives take a while to appear.
 const SETTLING: Duration = Duration::from_secs(600);
@@ -48,7 +48,7 @@ impl Acquaintances {
         let settles = watched.saturating_sub(began) < SETTLING;
         for drive in &snapshot.drives {
             let is_stranger = !self.drives.contains_key(&drive.key) && known.is_expected(&drive.key);
-            if is_stranger && (settles || is_named(settings, &drive.key)) {
+            if is_stranger && (settles || drives::is_named(settings, &drive.key)) {
                 let there = Acquaintance { port: drive.port.clone(), best_speed: None };
                 self.drives.insert(drive.key.clone(), there);
                 is_new = true;
@@ -71,9 +71,4 @@ impl Acquaintances {
             }
         }
     }
-}
-
-fn is_named(settings: &Settings, key: &DriveKey) -> bool {
-    let trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
-    trays.into_iter().any(|tray| matches!(&tray.holds, Some(Holds::Serial(serial)) if *serial == key.0))
 }

@@ -7,7 +7,7 @@ use super::{Memory, drives};
 use crate::clock::Moment;
 use crate::reading::{Drive, DriveKey, DriveKind, Pool, Power, Reason, RecoveryLimit, Snapshot};
 use crate::verdict::{Counted, Finding, Severity};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -40,9 +40,10 @@ impl Known {
             return;
         }
         let now = snapshot.taken;
+        let there: BTreeSet<&DriveKey> = snapshot.drives.iter().map(|drive| &drive.key).collect();
         for (key, known) in &mut self.drives {
             known.timed_out.retain(|(at, _)| now.since(*at) < DAY);
-            if !snapshot.drives.iter().any(|drive| drive.key == *key) {
+            if !there.contains(key) {
                 known.count = None;
             }
         }

@@ -92,9 +92,8 @@ impl Known {
 
     /// The drive that is behind a member of a pool. A replacement often has the name of the drive that it replaces, so
     /// one that is gone is not meant.
-    pub fn behind<'a>(&'a self, pool: &'a str, device: &'a str) -> Option<&'a KnownDrive> {
-        let is_meant = |drive: &&KnownDrive| drive.device == device && drive.is_in(pool);
-        self.drives.values().filter(|drive| drive.present).find(is_meant)
+    pub fn behind(&self, pool: &str, device: &str) -> Option<&KnownDrive> {
+        self.get(self.key_behind(pool, device)?)
     }
 
     /// The key of that drive.
@@ -187,10 +186,7 @@ impl Known {
 
     /// See [`super::Memory::accept_drives`].
     pub fn accept_absences(&mut self, settings: &Settings) {
-        let trays = || settings.shelves.iter().flat_map(|shelf| &shelf.trays);
-        let is_named =
-            |key: &DriveKey| trays().any(|tray| matches!(&tray.holds, Some(Holds::Serial(serial)) if *serial == key.0));
-        for (_, drive) in self.drives.iter_mut().filter(|(key, drive)| !drive.present && !is_named(key)) {
+        for (_, drive) in self.drives.iter_mut().filter(|(key, drive)| !drive.present && !is_named(settings, key)) {
             drive.accepted = true;
         }
     }
@@ -210,6 +206,12 @@ impl Known {
 /// True when the list of drives itself could not be read.
 pub fn is_blind(snapshot: &Snapshot) -> bool {
     snapshot.blind.iter().any(|blind| blind.what == "drives")
+}
+
+/// True when a tray of the configuration names this drive by its serial.
+pub fn is_named(settings: &Settings, key: &DriveKey) -> bool {
+    let mut trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
+    trays.any(|tray| matches!(&tray.holds, Some(Holds::Serial(serial)) if *serial == key.0))
 }
 
 /// Where a drive that is there sits.
@@ -242,7 +244,5 @@ fn pools_of<'a>(snapshot: &'a Snapshot, device: &'a str) -> impl Iterator<Item =
 
 /// True when a pool misses nothing and does nothing.
 pub fn is_whole(pool: &Pool) -> bool {
-    let working =
-        pool.members.iter().filter(|member| member.state == MemberState::Active && !member.device_gone).count();
-    pool.missing == Some(0) && working as u32 >= pool.wanted && pool.activity.kind == crate::reading::ActivityKind::Idle
+    pool.missing == Some(0) && pool.working() >= pool.wanted && pool.activity.kind == crate::reading::ActivityKind::Idle
 }

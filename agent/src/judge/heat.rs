@@ -31,8 +31,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     let asleep = snapshot.drives.iter().filter(is_asleep).map(|drive| drive.key.clone());
     let no_longer = absent.chain(asleep).filter_map(|key| {
         let subject = Subject::Drive(key);
-        let open = memory.tracks.get(&(Kind::DriveHot, subject.clone()))?.open()?;
-        let (seen, finding) = (snapshot.taken, open.finding.clone());
+        let (seen, finding) = (snapshot.taken, memory.finding(Kind::DriveHot, &subject)?.clone());
         Some(Sight { subject, side: Side::Clear, seen, finding, holds: Holds::new(Duration::ZERO, Duration::ZERO) })
     });
     warm.chain(no_longer).collect()

@@ -16,7 +16,7 @@ use crate::reading::{Drive, DriveKey, Power, Snapshot};
 use crate::units::Celsius;
 use crate::verdict::{Interval, Outlook, Reaches};
 use fit::Fit;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -52,7 +52,8 @@ impl Known {
     pub fn learn(&mut self, snapshot: &Snapshot) {
         let is_awake = |drive: &&Drive| drive.power.get() != Some(&Power::Asleep);
         let awake: Vec<&Drive> = snapshot.drives.iter().filter(is_awake).collect();
-        self.curves.retain(|key, _| awake.iter().any(|drive| drive.key == *key));
+        let keys: BTreeSet<&DriveKey> = awake.iter().map(|drive| &drive.key).collect();
+        self.curves.retain(|key, _| keys.contains(key));
         for drive in awake {
             if let Some(celsius) = drive.temperature.get() {
                 self.curves.entry(drive.key.clone()).or_default().take_in(drive.temperature.taken, celsius.0);

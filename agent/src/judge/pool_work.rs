@@ -57,8 +57,13 @@ impl Known {
 impl Known {
     /// How long the work on pools will still take, by key.
     pub fn left(&self) -> BTreeMap<String, Estimate> {
-        let left = |work: &Work| Some(work.pace.time_left(work.remaining?)?.left);
-        self.pools.iter().filter_map(|(key, work)| Some((key.clone(), left(work)?))).collect()
+        self.pools.keys().filter_map(|key| Some((key.clone(), self.left_of(key)?))).collect()
+    }
+
+    /// How long the work on one pool will still take.
+    pub fn left_of(&self, pool: &str) -> Option<Estimate> {
+        let work = self.pools.get(pool)?;
+        Some(work.pace.time_left(work.remaining?)?.left)
     }
 
     /// What is still to be done on each member of a pool.

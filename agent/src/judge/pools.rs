@@ -136,7 +136,7 @@ fn busy(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Sight {
     let quiet = matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Frozen);
     // Until its pace is known, what the kernel makes of its last half minute is all there is.
     let by_kernel = |left| Estimate { soonest: left, middle: left, latest: Some(left) };
-    let by_pace = memory.work.left().get(&pool.key).copied();
+    let by_pace = memory.work.left_of(&pool.key);
     Sight {
         subject: Subject::Pool(pool.key.clone()),
         side: if quiet { Side::Clear } else { Side::Raised(Severity::Notice) },

@@ -258,7 +258,7 @@ mod tests {
             assessment: Ok(SelfAssessment::Passed),
             counters: vec![counter],
             newest_error: Ok(None),
-            recovery_limit: Err(crate::reading::recovery_not_asked()),
+            recovery_limit: Err(crate::sense::ask::recovery_not_asked()),
             unread: Vec::new(),
         };
         Told { health: Some(health), ..warm(36.0) }

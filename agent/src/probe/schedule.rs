@@ -3,7 +3,7 @@
 //! on the drive's own record, so that a restart changes nothing.
 
 use crate::clock::Moment;
-use crate::reading::{ActivityKind, DriveKey, MemberState, Pool, PoolRunning, SelfTestStep, SelfTests, TestKind};
+use crate::reading::{ActivityKind, DriveKey, Pool, PoolRunning, SelfTestStep, SelfTests, TestKind};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -96,11 +96,9 @@ fn overdue(tests: &SelfTests, every_days: u32, counts: impl Fn(TestKind) -> bool
 
 /// True for a pool that serves, lacks nothing and does nothing besides.
 fn is_quiet(pool: &Pool) -> bool {
-    let in_place = |state| state == MemberState::Active;
-    let members = pool.members.iter().filter(|member| in_place(member.state) && !member.device_gone).count();
     pool.running.get() == Some(&PoolRunning::Running)
         && pool.missing.unwrap_or(0) == 0
-        && members >= pool.wanted as usize
+        && pool.working() >= pool.wanted
         && pool.activity.kind == ActivityKind::Idle
 }
 

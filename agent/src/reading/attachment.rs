@@ -1,6 +1,6 @@
 //! How the kernel gets on with a drive. All of it is in the kernel's memory: reading it asks the drive nothing.
 
-use super::{Missing, Reading};
+use super::Reading;
 use crate::units::MegabitsPerSecond;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -33,9 +33,4 @@ impl RecoveryLimit {
             _ => Self::Off,
         }
     }
-}
-
-/// Why no recovery limit is known of a drive that was never asked.
-pub fn recovery_not_asked() -> Missing {
-    Missing::new(super::Reason::NotAsked, "only SATA disks on the kernel's own ports are asked")
 }

@@ -40,6 +40,13 @@ pub struct Pool {
     pub metadata: Option<MetadataRoom>,
 }
 
+impl Pool {
+    /// How many members hold their share.
+    pub fn working(&self) -> u32 {
+        self.members.iter().filter(|member| member.is_working()).count() as u32
+    }
+}
+
 /// What a pool does after an unclean stop (`consistency_policy`, Documentation/admin-guide/md.rst).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -116,6 +123,13 @@ pub struct Member {
     pub device_gone: bool,
     /// Errors that the pool has counted on it, by kind; empty when it counts none.
     pub errors: Vec<MemberErrors>,
+}
+
+impl Member {
+    /// True for one that holds its share, on a block device that is there.
+    pub fn is_working(&self) -> bool {
+        self.state == MemberState::Active && !self.device_gone
+    }
 }
 
 /// Errors that a pool has counted on a member.

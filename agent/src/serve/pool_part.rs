@@ -123,12 +123,11 @@ pub(super) fn pool(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, 
     }
     let member = |member: &reading::Member| {
         let drive = snapshot.drives.iter().find(|drive| drive.device == member.drive_device);
-        let is_there = member.state == MemberState::Active && !member.device_gone;
         Member {
             tray: drive.and_then(|drive| tray(settings, drive)),
             device: member.device.clone(),
             state: if member.device_gone { "gone".to_owned() } else { member_state(member.state).to_owned() },
-            must_stay: is_there && member.slot.is_some_and(|slot| stands.vital.contains(&slot)),
+            must_stay: member.is_working() && member.slot.is_some_and(|slot| stands.vital.contains(&slot)),
             errors: member.errors.iter().map(|errors| (errors.kind, errors.count)).collect(),
         }
     };

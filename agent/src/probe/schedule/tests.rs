@@ -2,7 +2,9 @@
 
 use super::*;
 use crate::probe::manners::{Manners, Request};
-use crate::reading::{Activity, AskedBy, Member, PastTest, PoolKind, Power, Reading, SelfTest, Source, TestOutcome};
+use crate::reading::{
+    Activity, AskedBy, Member, MemberState, PastTest, PoolKind, Power, Reading, SelfTest, Source, TestOutcome,
+};
 use crate::sense::ask::ata::AtaDrive;
 use crate::sense::ask::command::{Ata, Command};
 use crate::sense::ask::{Failure, Reply, Transport};

@@ -6,12 +6,10 @@ mod self_tests;
 
 use super::command::{Ata, Command, Recovering};
 use super::{
-    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, sense_of, settle,
-    unreadable,
+    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, recovery_not_asked,
+    sense_of, settle, unreadable,
 };
-use crate::reading::{
-    LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, recovery_not_asked,
-};
+use crate::reading::{LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment};
 use crate::sense::parse::ata_abilities::Abilities;
 use crate::sense::parse::ata_identify::{Identify, Rotation, identify};
 use crate::sense::parse::ata_logs::Directory;

@@ -16,7 +16,6 @@ use super::parse::quirks::is_weak_serial;
 use super::parse::sense_data::{Answering, Sense, sense};
 use crate::reading::{
     LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTestStep, SelfTests,
-    recovery_not_asked,
 };
 use crate::units::Celsius;
 use command::Command;
@@ -192,6 +191,11 @@ fn is_who_was_asked(known: Option<&str>, found: Option<&str>) -> Result<(), Miss
         return Ok(());
     }
     Err(unreadable(format!("found an answer of the drive {found}, wanted one of the drive {known}")))
+}
+
+/// Why no recovery limit is known of a drive that was never asked.
+pub(crate) fn recovery_not_asked() -> Missing {
+    Missing::new(Reason::NotAsked, "only SATA disks on the kernel's own ports are asked")
 }
 
 /// The sense of a reply.

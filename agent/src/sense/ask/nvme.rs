@@ -2,9 +2,10 @@
 
 use super::command::{Command, Nvme};
 use super::{
-    Failure, Health, OneTalk, Told, Transport, Wanted, is_who_was_asked, not_offered, parsed, self_tests, unreadable,
+    Failure, Health, OneTalk, Told, Transport, Wanted, is_who_was_asked, not_offered, parsed, recovery_not_asked,
+    self_tests, unreadable,
 };
-use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests, recovery_not_asked};
+use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::nvme::{self, Controller, Warning};
 use crate::sense::parse::nvme_logs;
 use crate::sense::parse::temperature::plausible_now;

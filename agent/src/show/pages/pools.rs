@@ -2,7 +2,7 @@
 
 use super::View;
 use super::pieces::{heading, line, pair};
-use crate::reading::{ActivityKind, MemberState, Pool, PoolRunning, Snapshot};
+use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
 use crate::units::{Percent, span};
 use traylight_display::shapes::bar;
 use traylight_display::{Frame, area};
@@ -25,8 +25,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
 }
 
 fn members(pool: &Pool) -> String {
-    let working =
-        pool.members.iter().filter(|member| member.state == MemberState::Active && !member.device_gone).count();
+    let working = pool.working();
     if pool.wanted > 0 { format!("{working} of {}", pool.wanted) } else { format!("{working} found") }
 }
 
