@@ -1,15 +1,21 @@
 //! What sense hands on: plain data about one box at one time. No opinion in here, that is `verdict.rs`.
 
 mod attachment;
+mod controller;
 mod drive;
+mod event;
 mod pool;
 mod self_test;
+mod supply;
 mod volume;
 
 pub use attachment::*;
+pub use controller::*;
 pub use drive::*;
+pub use event::*;
 pub use pool::*;
 pub use self_test::*;
+pub use supply::*;
 pub use volume::*;
 
 use crate::clock::Moment;
@@ -40,8 +46,14 @@ pub struct Snapshot {
     pub temperatures: Vec<Temperature>,
     /// Voltages whose label says what they are.
     pub rails: Vec<Rail>,
+    /// Under-voltage alarms.
+    pub undervoltages: Vec<Undervoltage>,
+    /// What drives are plugged into.
+    pub controllers: Vec<Controller>,
     /// Network ports made of hardware.
     pub links: Vec<Link>,
+    /// What happened since the snapshot before, oldest first.
+    pub events: Vec<Event>,
     /// What could not be looked at as a whole, such as a folder that refuses.
     pub blind: Vec<Blind>,
     /// Why the kernel's messages are not heard, if they should be and are not. No reading is missing then: what changes is

@@ -76,10 +76,7 @@ pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
             changes: Some(2),
             traffic: read(now, Source::Sysfs, traffic(scene.arriving * 1.03, scene.arriving * 0.02)),
         }],
-        unions: Vec::new(),
-        unmounted: Vec::new(),
-        blind: Vec::new(),
-        deaf: None,
+        ..Snapshot::default()
     }
 }
 

@@ -352,7 +352,7 @@ impl Rounds {
             rails: answers().flat_map(|answer| answer.rails.clone()).collect(),
             links,
             blind,
-            deaf: None,
+            ..Snapshot::default()
         }
     }
 }
