@@ -2,7 +2,11 @@
 
 mod drive_words;
 mod heat_words;
+pub mod letter;
+pub mod letter_words;
 pub mod log;
+pub mod message;
+pub mod outbox;
 mod pool_words;
 pub mod test_words;
 pub mod wording;
