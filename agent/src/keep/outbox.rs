@@ -80,7 +80,8 @@ impl OutboxStore {
     /// As for [`OutboxStore::apply`].
     pub fn replace(&mut self, kept: &Kept) -> Result<(), KeepFault> {
         self.change(|change| {
-            change.execute_batch("DELETE FROM waiting; DELETE FROM message; DELETE FROM story; DELETE FROM all_well;")?;
+            change
+                .execute_batch("DELETE FROM waiting; DELETE FROM message; DELETE FROM story; DELETE FROM all_well;")?;
             for Waiting { way, message, tried, left_out } in &kept.waiting {
                 put(change, message, std::slice::from_ref(way))?;
                 let place = "UPDATE waiting SET tried = ?3, left_out = ?4 WHERE way = ?1 AND message = \
@@ -142,8 +143,7 @@ fn apply(change: &Transaction, write: &Write) -> rusqlite::Result<()> {
         }
         Write::Done(way, ids) => {
             let done = "DELETE FROM waiting WHERE way = ?1 AND message = (SELECT number FROM message WHERE id = ?2)";
-            let unwanted =
-                "DELETE FROM message WHERE id = ?1 AND number NOT IN (SELECT message FROM waiting)";
+            let unwanted = "DELETE FROM message WHERE id = ?1 AND number NOT IN (SELECT message FROM waiting)";
             ids.iter().try_for_each(|id| {
                 change.execute(done, [way, id])?;
                 change.execute(unwanted, [id]).map(drop)
