@@ -142,7 +142,7 @@ fn a_file_that_is_no_store_is_kept_aside_and_a_new_one_is_begun() {
         (b"wren, 4 calls; bittern, 1 call\n".repeat(400), "a damaged file"),
         (good[..100].to_vec(), "a damaged file"),
         (good[..good.len() / 2].to_vec(), "a damaged file"),
-        (good[..good.len() - 1].to_vec(), "a damaged file"),
+        (good[..good.len() - 4096].to_vec(), "a damaged file"),
         (spoilt(&|bytes| bytes[4096..].fill(0)), "a damaged file"),
         // A free page is counted that is not there (SQLite's file format, 1.3.9); the ledger itself could be read.
         (spoilt(&|bytes| bytes[39] = 1), "a damaged file"),

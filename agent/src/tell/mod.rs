@@ -1,5 +1,8 @@
 //! Tells what is new: words for conditions, and the ways out.
 
+pub mod box_state;
+pub mod confirm;
+pub mod courier;
 mod drive_words;
 mod heat_words;
 pub mod letter;
@@ -9,4 +12,5 @@ pub mod message;
 pub mod outbox;
 mod pool_words;
 pub mod test_words;
+pub mod ways;
 pub mod wording;
