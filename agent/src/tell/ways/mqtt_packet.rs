@@ -372,7 +372,7 @@ mod tests {
         assert_eq!(welcome(V311, &[0, 0]), Ok(Incoming::Welcome(Terms::default())));
         assert_eq!(welcome(V311, &[0, 5]), Ok(Incoming::NotWelcome("not authorised".into())));
         assert_eq!(welcome(V5, &[0, 0x86, 0]), Ok(Incoming::NotWelcome("user or password is wrong".into())));
-        let properties = b"\0\0\x15\x13\0\x1E\x24\0\x25\0\x12\0\x02ab\x26\0\x01k\0\x01v";
+        let properties = b"\0\0\x13\x13\0\x1E\x24\0\x25\0\x12\0\x02ab\x26\0\x01k\0\x01v";
         let terms = Terms { keep_alive_s: Some(30), confirms: false, retains: false };
         assert_eq!(welcome(V5, properties), Ok(Incoming::Welcome(terms)));
         assert!(welcome(V5, &[0, 0, 3, 0x13, 0]).is_err(), "cut");
