@@ -4,7 +4,7 @@
 use super::fault::KeepFault;
 use super::{FILE, MANNER, as_database_error, connect};
 use crate::tell::message::{Message, Stamp};
-use crate::tell::outbox::{Kept, Story, Waiting, Write};
+use crate::tell::outbox::{Kept, REMEMBERED, Story, Waiting, Write};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -24,6 +24,8 @@ pub(super) const TABLES: &str = "
     ) STRICT, WITHOUT ROWID;
     -- Incidents that are open, as they were told, as JSON.
     CREATE TABLE story (incident TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;
+    -- The names of the last messages that were taken in.
+    CREATE TABLE taken (number INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE) STRICT;
     -- When it was last said that all is well, as JSON, in the only row.
     CREATE TABLE all_well (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL) STRICT;
     -- The code that was sent on each way to this target, and whether somebody has read it there.
@@ -142,7 +144,10 @@ impl OutboxStore {
 
 fn apply(change: &Transaction, write: &Write) -> rusqlite::Result<()> {
     match write {
-        Write::Put(message, ways) => put(change, message, ways),
+        Write::Put(message, ways) => {
+            put(change, message, ways)?;
+            put_taken(change, &message.id)
+        }
         Write::Tried(way, ids) => {
             let tried = "UPDATE waiting SET tried = tried + 1 WHERE way = ?1 AND message = \
                          (SELECT number FROM message WHERE id = ?2)";
@@ -173,6 +178,12 @@ fn put(change: &Transaction, message: &Message, ways: &[String]) -> rusqlite::Re
     change.execute(insert, params![message.id, body, message.page])?;
     let wait = "INSERT INTO waiting (way, message) SELECT ?1, number FROM message WHERE id = ?2 ON CONFLICT DO NOTHING";
     ways.iter().try_for_each(|way| change.execute(wait, [way, &message.id]).map(drop))
+}
+
+fn put_taken(change: &Transaction, id: &str) -> rusqlite::Result<()> {
+    change.execute("INSERT INTO taken (id) VALUES (?1) ON CONFLICT DO NOTHING", [id])?;
+    let forget = "DELETE FROM taken WHERE number <= (SELECT max(number) FROM taken) - ?1";
+    change.execute(forget, [REMEMBERED as i64]).map(drop)
 }
 
 fn put_story(change: &Transaction, story: &Story) -> rusqlite::Result<()> {
@@ -207,6 +218,11 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
     let mut rows = read.query([])?;
     while let Some(row) = rows.next()? {
         kept.stories.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);
+    }
+    let mut read = database.prepare("SELECT id FROM taken ORDER BY number")?;
+    let mut rows = read.query([])?;
+    while let Some(row) = rows.next()? {
+        kept.taken.push(row.get(0)?);
     }
     let body: Option<String> =
         database.query_row("SELECT body FROM all_well WHERE id = 1", [], |row| row.get(0)).optional()?;

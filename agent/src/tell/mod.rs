@@ -1,10 +1,14 @@
 //! Tells what is new: words for conditions, and the ways out.
 
 pub mod box_state;
+pub mod cause_words;
 pub mod confirm;
 pub mod courier;
 mod drive_words;
+mod evidence_words;
 mod heat_words;
+pub mod incident_log;
+pub mod incident_words;
 pub mod letter;
 pub mod letter_words;
 pub mod log;

@@ -110,6 +110,7 @@ fn a_store_that_could_not_be_written_is_written_anew_in_one_go() {
     store.database.execute_batch("PRAGMA max_page_count = 100000").unwrap();
     store.replace(&outbox.kept()).unwrap();
     assert_eq!(store.load().unwrap().stories, outbox.kept().stories);
+    assert_eq!(store.load().unwrap().taken, outbox.kept().taken);
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
     // What is written anew is found again by what comes later.
     let Step::Send(letter) = outbox.next("mail", &now()) else { panic!("a letter") };
@@ -123,7 +124,7 @@ fn the_store_of_the_version_before_gets_an_outbox_and_keeps_its_ledger() {
     let folder = with_store();
     let old = Connection::open(folder.path().join(FILE)).unwrap();
     old.execute_batch(
-        "DROP TABLE waiting; DROP TABLE message; DROP TABLE story; DROP TABLE all_well; DROP TABLE confirmation;
+        "DROP TABLE waiting; DROP TABLE message; DROP TABLE story; DROP TABLE all_well; DROP TABLE confirmation; DROP TABLE taken;
          PRAGMA user_version = 1;",
     )
     .unwrap();

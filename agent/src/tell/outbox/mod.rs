@@ -15,7 +15,7 @@ use crate::clock::Moment;
 use crate::verdict::Severity;
 use queue::{Entry, Queue};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
 use traylight_config::QuietHours;
@@ -100,7 +100,13 @@ pub struct Kept {
     pub stories: Vec<Story>,
     /// When it was last said that all is well.
     pub all_well: Option<Stamp>,
+    /// The names of the last messages that were taken in, oldest first; at most [`REMEMBERED`].
+    pub taken: Vec<String>,
 }
+
+/// So many messages are known by their names after they have left: whoever is not sure after a restart whether a message
+/// was told may tell it again.
+pub const REMEMBERED: usize = 500;
 
 /// A message that waits for one way.
 #[derive(Debug, Clone, PartialEq)]
@@ -153,6 +159,7 @@ pub struct Outbox {
     queues: Vec<Queue>,
     stories: BTreeMap<String, Story>,
     all_well: Option<Stamp>,
+    taken: VecDeque<String>,
 }
 
 impl Outbox {
@@ -171,12 +178,12 @@ impl Outbox {
             }
         }
         let stories = kept.stories.into_iter().map(|story| (story.last.incident.clone(), story)).collect();
-        (Self { policy, queues, stories, all_well: kept.all_well }, orphans, writes)
+        (Self { policy, queues, stories, all_well: kept.all_well, taken: kept.taken.into() }, orphans, writes)
     }
 
     /// Takes in a message. Store what comes out before the next [`Outbox::next`].
     pub fn take(&mut self, message: Message, now: &Now) -> Vec<Write> {
-        if self.queues.iter().any(|queue| queue.holds(&message.id)) {
+        if self.taken.contains(&message.id) {
             return Vec::new();
         }
         let story = self.stories.get(&message.incident).cloned();
@@ -315,6 +322,7 @@ impl Outbox {
             waiting: self.queues.iter().flat_map(of_queue).collect(),
             stories: self.stories.values().cloned().collect(),
             all_well: self.all_well.clone(),
+            taken: self.taken.iter().cloned().collect(),
         }
     }
 
@@ -333,6 +341,10 @@ impl Outbox {
             return Vec::new();
         }
         let mut writes = vec![Write::Put(Arc::clone(&message), ways.to_vec())];
+        self.taken.push_back(message.id.clone());
+        while self.taken.len() > REMEMBERED {
+            self.taken.pop_front();
+        }
         for queue in self.queues.iter_mut().filter(|queue| ways.contains(&queue.rule.way)) {
             queue.entries.push_back(Entry { message: Arc::clone(&message), tried: 0, left_out: 0 });
             writes.extend(queue.make_room());

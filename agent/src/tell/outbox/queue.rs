@@ -70,10 +70,6 @@ impl Queue {
         }
     }
 
-    pub fn holds(&self, id: &str) -> bool {
-        self.entries.iter().any(|entry| entry.message.id == id)
-    }
-
     pub fn holds_some_of(&self, incident: &str) -> bool {
         self.entries.iter().any(|entry| entry.message.incident == incident)
     }

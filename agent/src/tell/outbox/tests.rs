@@ -84,6 +84,13 @@ fn the_same_message_twice_is_one() {
     assert!(!outbox.take(message("a", 1, Opened, Warning, 0), &at(0)).is_empty());
     assert_eq!(outbox.take(message("a", 1, Opened, Warning, 0), &at(0)), []);
     assert_eq!(sent(&mut outbox, "mail", &at(0)), ["a.1"]);
+    // Also after it has left, and after a restart: whoever tells need not know what was told.
+    let mut outbox = Outbox::new(vec![rule("mail")], policy(), outbox.kept()).0;
+    assert_eq!(outbox.take(message("a", 1, Opened, Warning, 0), &at(0)), []);
+    for n in 0..2 * REMEMBERED {
+        outbox.take(message(&format!("b{n}"), 1, Opened, Warning, 0), &at(0));
+    }
+    assert_eq!(outbox.kept().taken.len(), REMEMBERED, "not for ever");
 }
 
 #[test]
