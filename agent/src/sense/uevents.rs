@@ -51,8 +51,12 @@ impl Uevents {
                     let Some(sender) = sender.map(|sender| sender.pid()) else { continue };
                     let message = &message[..length];
                     taken.calls |= is_worth_a_look(sender, message);
-                    taken.heard.extend(happening(sender, message).map(|(part, what)| {
-                        Heard { at: now, part, what, teller: Teller::Uevent, line: String::new() }
+                    taken.heard.extend(happening(sender, message).map(|(part, what)| Heard {
+                        at: now,
+                        part,
+                        what,
+                        teller: Teller::Uevent,
+                        line: String::new(),
                     }));
                 }
                 // More was sent than the socket could hold: what is lost may have been anything.

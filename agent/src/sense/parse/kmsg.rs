@@ -94,8 +94,7 @@ mod tests {
     use proptest::prelude::*;
 
     /// As Linux 6.12 wrote them.
-    const OF_SCSI: &str =
-        "6,607,18907575,-;sd 9:0:0:0: [sdf] tag#93 Sense Key : Medium Error [current] \n SUBSYSTEM=scsi\n DEVICE=+scsi:9:0:0:0\n";
+    const OF_SCSI: &str = "6,607,18907575,-;sd 9:0:0:0: [sdf] tag#93 Sense Key : Medium Error [current] \n SUBSYSTEM=scsi\n DEVICE=+scsi:9:0:0:0\n";
     const TWO_LINES: &str = "3,488,8316442,-;ata2.00: cmd 60/20:d0:f8:03:00/00:00:00:00:00/40 tag 26 ncq dma 16384 in\\x0a         res 50/00:00:00:00:00/00:00:00:00:00/a0 Emask 0x1 (device error)\n";
 
     #[test]
@@ -148,7 +147,10 @@ mod tests {
         assert_eq!(wrong("6;text"), "found no sequence");
         assert_eq!(wrong("6,1,-2,-;text"), "time: found `-2`, wanted a whole number");
         assert_eq!(wrong("6,1,2;text"), "flags: found nothing, wanted `-` or letters");
-        assert_eq!(wrong("6,18446744073709551616,2,-;"), "sequence: found `18446744073709551616`, wanted a whole number");
+        assert_eq!(
+            wrong("6,18446744073709551616,2,-;"),
+            "sequence: found `18446744073709551616`, wanted a whole number"
+        );
     }
 
     #[test]

@@ -78,7 +78,8 @@ pub fn disk_of(device: &str) -> &str {
         return disk;
     }
     let is_lettered = ["sd", "hd", "vd", "xvd"].iter().any(|kind| {
-        bare.strip_prefix(kind).is_some_and(|rest| !rest.is_empty() && rest.bytes().all(|byte| byte.is_ascii_lowercase()))
+        bare.strip_prefix(kind)
+            .is_some_and(|rest| !rest.is_empty() && rest.bytes().all(|byte| byte.is_ascii_lowercase()))
     });
     if is_lettered { bare } else { device }
 }

@@ -86,13 +86,21 @@ mod tests {
         let told = |message: &str| happening(0, message.replace('|', "\0").as_bytes());
         assert_eq!(told(DISK_PULLED), Some((Named::Disk("sde".into(), 6), Happening::Vanished)));
         assert_eq!(told(DISK_PLUGGED), Some((Named::Disk("sda".into(), 1), Happening::Appeared)));
-        assert_eq!(told(&DISK_PLUGGED.replace("DISKSEQ=1|", "")), Some((Named::Disk("sda".into(), 0), Happening::Appeared)));
+        assert_eq!(
+            told(&DISK_PLUGGED.replace("DISKSEQ=1|", "")),
+            Some((Named::Disk("sda".into(), 0), Happening::Appeared))
+        );
         let reset = "change@/devices/x/7:0:0:0|ACTION=change|DEVPATH=/devices/x/7:0:0:0|SUBSYSTEM=scsi|SDEV_UA=POWER_ON_RESET_OCCURRED|DEVTYPE=scsi_device|DRIVER=sd|SEQNUM=766|";
         assert_eq!(told(reset), Some((Named::Scsi("7:0:0:0".into()), Happening::Reset)));
         assert_eq!(told(&reset.replace("POWER_ON_RESET_OCCURRED", "MODE_PARAMETERS_CHANGED")), None);
         assert_eq!(told(&DISK_PLUGGED.replace("DEVTYPE=disk", "DEVTYPE=partition")), None);
         assert_eq!(told(&DISK_PLUGGED.replace("ACTION=add", "ACTION=change")), None);
-        assert_eq!(told("add@/devices/virtual/block/loop0|ACTION=add|DEVPATH=/devices/virtual/block/loop0|SUBSYSTEM=block|DEVNAME=loop0|DEVTYPE=disk|DISKSEQ=9|"), None);
+        assert_eq!(
+            told(
+                "add@/devices/virtual/block/loop0|ACTION=add|DEVPATH=/devices/virtual/block/loop0|SUBSYSTEM=block|DEVNAME=loop0|DEVTYPE=disk|DISKSEQ=9|"
+            ),
+            None
+        );
         assert_eq!(told(NVME_CONNECTED), None);
         assert_eq!(told(VOLTAGE_LOW), None);
     }

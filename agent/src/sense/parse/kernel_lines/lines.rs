@@ -70,7 +70,9 @@ impl Lines {
     /// another line fits no pattern.
     fn joined(&mut self, record: Record) -> Record {
         match self.begun.take().filter(|begun| record.is_fragment && begun.sequence + 1 == record.sequence) {
-            Some(begun) => Record { text: format!("{} {}", begun.text, record.text), sequence: record.sequence, ..begun },
+            Some(begun) => {
+                Record { text: format!("{} {}", begun.text, record.text), sequence: record.sequence, ..begun }
+            }
             None => record,
         }
     }
@@ -92,9 +94,9 @@ impl Lines {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Happening::{CommandFailed, ConnectionChanged, GivenUp, LinkDown, LinkUp, LinesLost, MemberFailed, Reset};
-    use Happening::{TransferDamaged, Vanished};
     use crate::units::MegabitsPerSecond;
+    use Happening::{CommandFailed, ConnectionChanged, GivenUp, LinesLost, LinkDown, LinkUp, MemberFailed, Reset};
+    use Happening::{TransferDamaged, Vanished};
     use proptest::prelude::*;
 
     fn heard(lines: &mut Lines, log: &str) -> Vec<(Named, Happening)> {
@@ -138,7 +140,11 @@ mod tests {
             (ata(3, None), LinkUp(Some(MegabitsPerSecond(6000)))),
         ];
         assert_eq!(heard(&mut lines, BAD_CABLE), wanted);
-        assert_eq!(heard(&mut lines, &BAD_CABLE.replace(",20", ",30")).len(), 4, "and the next report again, after a gap");
+        assert_eq!(
+            heard(&mut lines, &BAD_CABLE.replace(",20", ",30")).len(),
+            4,
+            "and the next report again, after a gap"
+        );
     }
 
     #[test]
@@ -167,10 +173,10 @@ mod tests {
         let told = |lines: &mut Lines, log| heard(lines, log);
         assert_eq!(told(&mut lines, "6,700,1,-;the first that is still there"), []);
         assert_eq!(told(&mut lines, "30,701,2,-;systemd[1]: Started\n6,702,3,-;usb 2-1: Product: Nest"), []);
-        assert_eq!(told(&mut lines, "3,1000,4,-;I/O error, dev sdb, sector 8 op 0x0:(READ)"), [
-            (Named::Board, LinesLost(297)),
-            (Named::Block("sdb".into()), CommandFailed),
-        ]);
+        assert_eq!(
+            told(&mut lines, "3,1000,4,-;I/O error, dev sdb, sector 8 op 0x0:(READ)"),
+            [(Named::Board, LinesLost(297)), (Named::Block("sdb".into()), CommandFailed),]
+        );
         assert_eq!(told(&mut lines, "30,1004,5,-;systemd[1]: Started"), [(Named::Board, LinesLost(3))]);
         assert_eq!(told(&mut lines, "6,3,6,-;numbers that go back are no loss"), []);
     }

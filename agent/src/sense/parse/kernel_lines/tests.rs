@@ -98,10 +98,19 @@ fn numbers_in_a_line_are_told() {
         assert_eq!(of(line), wanted, "{line}");
     }
     let port = |what| vec![Told::Happened(Named::Link("eth0".into()), what)];
-    assert_eq!(of("r8169 0000:03:00.0 eth0: Link is Up - 2.5Gbps/Full - flow control off"), port(LinkUp(Some(MegabitsPerSecond(2500)))));
-    assert_eq!(of("igc 0000:01:00.0 eth0: NIC Link is Up 2500 Mbps Full Duplex"), port(LinkUp(Some(MegabitsPerSecond(2500)))));
+    assert_eq!(
+        of("r8169 0000:03:00.0 eth0: Link is Up - 2.5Gbps/Full - flow control off"),
+        port(LinkUp(Some(MegabitsPerSecond(2500))))
+    );
+    assert_eq!(
+        of("igc 0000:01:00.0 eth0: NIC Link is Up 2500 Mbps Full Duplex"),
+        port(LinkUp(Some(MegabitsPerSecond(2500))))
+    );
     let pci = Named::Pci("0001:01:00.0".into());
-    assert_eq!(of("ahci 0001:01:00.0: probe with driver ahci failed with error -12"), [Told::Happened(pci, NotStarted(-12))]);
+    assert_eq!(
+        of("ahci 0001:01:00.0: probe with driver ahci failed with error -12"),
+        [Told::Happened(pci, NotStarted(-12))]
+    );
 }
 
 #[test]
