@@ -15,6 +15,8 @@ use std::time::Duration;
 /// What is told of a part again within this time is told of the same: a sector that cannot be read is in the lines of the
 /// port, of the drive and of the block layer. A storm of one kind has as many events as times like this.
 const SAME: Duration = Duration::from_secs(2);
+/// What was told is kept so long, for what arrives late.
+const KEPT: Duration = Duration::from_secs(10);
 /// So many events go with one snapshot; of more, the newest.
 const MOST: usize = 256;
 /// The longest line that is handed on, in characters.
@@ -52,7 +54,7 @@ impl Happened {
         let mut events: Vec<Event> = heard.into_iter().map(|heard| self.event(host, heard)).collect();
         events.extend(self.woken(drives));
         events.sort_by_key(|event| event.at);
-        self.told.retain(|_, at| now.since(*at) <= SAME);
+        self.told.retain(|_, at| now.since(*at) <= KEPT);
         events.retain(|event| self.is_new(event));
         newest(events)
     }
@@ -210,14 +212,14 @@ mod tests {
     fn what_is_told_again_within_two_seconds_is_the_same_whenever_it_arrives() {
         let mut happened = Happened::default();
         let reset = |at| heard(at, Named::Usb("2.1".into()), Happening::Reset);
-        let told = |events: Vec<(u64, Part, Happening)>| events.into_iter().map(|event| event.0).collect::<Vec<_>>();
-        assert_eq!(
-            told(events(&mut happened, vec![reset(5_000), reset(5_400), reset(7_001), reset(3_000)], 8_000)),
-            [3_000, 7_001]
-        );
-        assert_eq!(told(events(&mut happened, vec![reset(6_500), reset(9_001)], 9_500)), [0; 0]);
-        assert_eq!(told(events(&mut happened, vec![reset(9_002)], 10_000)), [9_002]);
-        let other = heard(9_100, Named::Usb("2.2".into()), Happening::Reset);
+        let mut told = |all: &[u64], now| -> Vec<u64> {
+            let all = all.iter().map(|at| reset(*at)).collect();
+            events(&mut happened, all, now).into_iter().map(|event| event.0).collect()
+        };
+        assert_eq!(told(&[5_000, 5_400, 7_001, 3_000], 8_000), [3_000, 5_400], "a storm has one every two seconds");
+        assert_eq!(told(&[7_300, 7_401], 9_500), [7_401], "7,300 is late, and of 5,400");
+        assert_eq!(told(&[6_000], 10_000), [0; 0], "later still");
+        let other = heard(7_402, Named::Usb("2.2".into()), Happening::Reset);
         assert_eq!(events(&mut happened, vec![other], 11_000).len(), 1, "another part");
     }
 
@@ -233,11 +235,9 @@ mod tests {
             (Named::Bus("1f00074000.i2c".into()), Part::Bus("1f00074000.i2c".into())),
             (Named::Board, Part::Board),
         ];
-        let heard: Vec<Heard> = (1..9)
-            .zip(&parts)
-            .rev()
-            .map(|(time, (named, _))| heard(time, named.clone(), Happening::CommandFailed))
-            .collect();
+        let mut heard: Vec<Heard> =
+            (1..).zip(&parts).map(|(time, (named, _))| heard(time, named.clone(), Happening::CommandFailed)).collect();
+        heard.reverse();
         let told: Vec<Part> =
             events(&mut Happened::default(), heard, 100).into_iter().map(|(_, part, _)| part).collect();
         assert_eq!(told, parts.map(|(_, part)| part));

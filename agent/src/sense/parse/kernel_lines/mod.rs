@@ -39,13 +39,13 @@ struct Row {
 enum Then {
     /// This happened.
     Is(Happening),
-    /// The link is down; `{status}` is its SStatus.
+    /// The link is down; `<status>` is its SStatus.
     Down,
-    /// The link is up at `{speed}`.
+    /// The link is up at `<speed>`.
     Up,
-    /// A driver gave up with `{errno}`.
+    /// A driver gave up with `<errno>`.
     NotStarted,
-    /// What stands for these words in the last `{*}`.
+    /// What stands for these words in the last `<*>`.
     Among(&'static [(&'static str, Happening)]),
     /// A report of libata begins.
     Opens,

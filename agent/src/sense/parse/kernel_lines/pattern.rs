@@ -1,4 +1,4 @@
-//! Patterns of kernel lines: literal text with holes such as `{disk}`, each of which says what may stand there and which
+//! Patterns of kernel lines: literal text with holes such as `<disk>`, each of which says what may stand there and which
 //! part of the box it names.
 
 use super::super::named::Named;
@@ -14,7 +14,7 @@ pub struct Capture<'a> {
 
 /// What stood in the holes, when the whole of the text is as the pattern says.
 ///
-/// `{*}` takes anything, as little as it can; it may stand at the end, else plain text follows it. `{self}` takes nothing:
+/// `<*>` takes anything, as little as it can; it may stand at the end, else plain text follows it. `<self>` takes nothing:
 /// it stands for the device that the record is about. The other holes take as much as they can of what may stand in them.
 pub fn captures<'a>(pattern: &'static str, text: &'a str) -> Option<Vec<Capture<'a>>> {
     let mut found = Vec::new();
@@ -22,9 +22,9 @@ pub fn captures<'a>(pattern: &'static str, text: &'a str) -> Option<Vec<Capture<
 }
 
 fn fits<'a>(pattern: &'static str, text: &'a str, found: &mut Vec<Capture<'a>>) -> bool {
-    let (literal, rest) = pattern.split_once('{').unwrap_or((pattern, ""));
+    let (literal, rest) = pattern.split_once('<').unwrap_or((pattern, ""));
     let Some(text) = text.strip_prefix(literal) else { return false };
-    let Some((hole, after)) = rest.split_once('}') else { return text.is_empty() };
+    let Some((hole, after)) = rest.split_once('>') else { return text.is_empty() };
     if hole != "*" {
         let (taken, left) = text.split_at(length(hole, text));
         let may_stand = hole == "self" || is_named(hole, taken);
@@ -35,7 +35,7 @@ fn fits<'a>(pattern: &'static str, text: &'a str, found: &mut Vec<Capture<'a>>) 
         found.push(Capture { hole, text });
         return true;
     }
-    let next = after.split('{').next().unwrap_or_default();
+    let next = after.split('<').next().unwrap_or_default();
     let so_far = found.len();
     text.match_indices(next).any(|(at, _)| {
         found.truncate(so_far);
@@ -60,7 +60,7 @@ fn length(hole: &str, text: &str) -> usize {
         "path" => c != ' ',
         "pool" => c != '\'',
         // A name of an interface, a driver, a bus.
-        _ => !matches!(c, ' ' | ':' | '/'),
+        _ => !matches!(c, ' ' | ',' | ':' | '/' | ']' | ')'),
     };
     let length = text.find(|c| !may_stand(c)).unwrap_or(text.len());
     // A colon after an address is the line's own.
@@ -153,19 +153,19 @@ mod tests {
     fn every_kind_of_name_is_found_in_its_hole() {
         let named = |pattern, text| parts(pattern, text).map(|parts| format!("{parts:?}")).unwrap_or_default();
         for (pattern, text, wanted) in [
-            ("{ata}: x", "ata3: x", "[Ata { port: 3, device: None }]"),
-            ("{ata}: x", "ata12.01: x", "[Ata { port: 12, device: Some(1) }]"),
-            ("sd {scsi}: [{word}] x", "sd 9:0:0:0: [sdf] x", r#"[Scsi("9:0:0:0")]"#),
-            ("ahci {pci}: x", "ahci 0000:00:1f.2: x", r#"[Pci("0000:00:1f.2")]"#),
-            ("from {pci}", "from 0001:01:00.0", r#"[Pci("0001:01:00.0")]"#),
-            ("usb {usb}: x", "usb 2-1.4: x", r#"[Usb("1.4")]"#),
-            ("usb {port}: x", "usb usb2-port1: x", r#"[Usb("1")]"#),
-            ("usb {port}: x", "usb 2-1.4-port3: x", r#"[Usb("1.4.3")]"#),
-            ("on {disk}, on {md}.", "on sda1, on md127.", r#"[Block("sda1"), Pool("md127")]"#),
-            ("on device {journal}.", "on device dm-0-8.", r#"[Volume("dm-0")]"#),
-            ("'{pool}' is", "'tank two' is", r#"[Pool("tank two")]"#),
-            ("{self}{*}: x", "PHY r8169: x", r#"[Other("r8169-0-300:00")]"#),
-            ("{word} {path} {net}: up", "r8152 2-1:1.0 eth0: up", r#"[Link("eth0")]"#),
+            ("<ata>: x", "ata3: x", "[Ata { port: 3, device: None }]"),
+            ("<ata>: x", "ata12.01: x", "[Ata { port: 12, device: Some(1) }]"),
+            ("sd <scsi>: [<word>] x", "sd 9:0:0:0: [sdf] x", r#"[Scsi("9:0:0:0")]"#),
+            ("ahci <pci>: x", "ahci 0000:00:1f.2: x", r#"[Pci("0000:00:1f.2")]"#),
+            ("from <pci>", "from 0001:01:00.0", r#"[Pci("0001:01:00.0")]"#),
+            ("usb <usb>: x", "usb 2-1.4: x", r#"[Usb("1.4")]"#),
+            ("usb <port>: x", "usb usb2-port1: x", r#"[Usb("1")]"#),
+            ("usb <port>: x", "usb 2-1.4-port3: x", r#"[Usb("1.4.3")]"#),
+            ("on <disk>, on <md>.", "on sda1, on md127.", r#"[Block("sda1"), Pool("md127")]"#),
+            ("on device <journal>.", "on device dm-0-8.", r#"[Volume("dm-0")]"#),
+            ("'<pool>' is", "'tank two' is", r#"[Pool("tank two")]"#),
+            ("<self><*>: x", "PHY r8169: x", r#"[Other("r8169-0-300:00")]"#),
+            ("<word> <path> <net>: up", "r8152 2-1:1.0 eth0: up", r#"[Link("eth0")]"#),
         ] {
             assert_eq!(named(pattern, text), wanted, "{pattern}");
         }
@@ -174,19 +174,19 @@ mod tests {
     #[test]
     fn what_only_looks_like_a_name_does_not_fit() {
         for (pattern, text) in [
-            ("{ata}: x", "ata: x"),
-            ("{ata}: x", "ata3.: x"),
-            ("{ata}: x", "atari3: x"),
-            ("{ata}: x", "ata99999999999: x"),
-            ("sd {scsi}: x", "sd 9:0:0: x"),
-            ("sd {scsi}: x", "sd 9:0:0:a: x"),
-            ("ahci {pci}: x", "ahci 0000:00:1f: x"),
-            ("ahci {pci}: x", "ahci 00:00:001f.2: x"),
-            ("usb {usb}: x", "usb usb2: x"),
-            ("usb {port}: x", "usb usb2-portal: x"),
-            ("on {md}.", "on sda."),
-            ("a {*} b", "a b"),
-            ("a {*}b", "a "),
+            ("<ata>: x", "ata: x"),
+            ("<ata>: x", "ata3.: x"),
+            ("<ata>: x", "atari3: x"),
+            ("<ata>: x", "ata99999999999: x"),
+            ("sd <scsi>: x", "sd 9:0:0: x"),
+            ("sd <scsi>: x", "sd 9:0:0:a: x"),
+            ("ahci <pci>: x", "ahci 0000:00:1f: x"),
+            ("ahci <pci>: x", "ahci 00:00:001f.2: x"),
+            ("usb <usb>: x", "usb usb2: x"),
+            ("usb <port>: x", "usb usb2-portal: x"),
+            ("on <md>.", "on sda."),
+            ("a <*> b", "a b"),
+            ("a <*>b", "a "),
             ("a", "ab"),
         ] {
             assert_eq!(captures(pattern, text), None, "{pattern} and {text}");
@@ -198,8 +198,8 @@ mod tests {
         let taken = |pattern, text| -> Option<Vec<&str>> {
             Some(captures(pattern, text)?.into_iter().map(|capture| capture.text).collect())
         };
-        assert_eq!(taken("{*}: x{*}", "a: b: x: x"), Some(vec!["a: b", ": x"]));
-        assert_eq!(taken("{*}on {disk}", "on a day on sda"), Some(vec!["on a day ", "sda"]));
-        assert_eq!(taken("{*}", ""), Some(vec![""]));
+        assert_eq!(taken("<*>: x<*>", "a: b: x: x"), Some(vec!["a: b", ": x"]));
+        assert_eq!(taken("<*>on <disk>", "on a day on sda"), Some(vec!["on a day ", "sda"]));
+        assert_eq!(taken("<*>", ""), Some(vec![""]));
     }
 }

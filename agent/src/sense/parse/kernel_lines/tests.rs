@@ -18,7 +18,7 @@ fn every_pattern_has_a_line_that_it_is_the_first_to_fit_and_says_since_when() {
     for row in tables().into_iter().flatten() {
         let first = tables().into_iter().flatten().find(|other| captures(other.pattern, row.example).is_some());
         assert_eq!(first.map(|first| first.pattern), Some(row.pattern), "{}", row.example);
-        assert!(!of(row.example).is_empty() || row.pattern.contains("{self}"), "{}", row.example);
+        assert!(!of(row.example).is_empty() || row.pattern.contains("<self>"), "{}", row.example);
         assert!(!row.since.is_empty(), "{}", row.pattern);
     }
 }
