@@ -61,7 +61,8 @@ impl Lines {
         if missing == 0 {
             return None;
         }
-        (self.begun, self.reports) = (None, Reports::default());
+        self.begun = None;
+        self.reports.lost();
         let since_boot = record(bytes).ok()?.since_boot;
         Some(Line { since_boot, part: Named::Board, what: Happening::LinesLost(missing), text: String::new() })
     }
