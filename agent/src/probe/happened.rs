@@ -192,6 +192,8 @@ fn newest(mut events: Vec<Event>) -> Vec<Event> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::demo::{heron, story};
+    use crate::reading::{Missing, Reading, Reason, Source};
 
     fn at(milliseconds: u64) -> Moment {
         Moment::after_boot(Duration::from_millis(milliseconds))
@@ -256,5 +258,23 @@ mod tests {
     fn lines_that_were_lost_are_each_time_others() {
         let lost = |at| heard(at, Named::Board, Happening::LinesLost(5));
         assert_eq!(events(&mut Happened::default(), vec![lost(1), lost(2)], 10).len(), 2);
+    }
+
+    #[test]
+    fn a_drive_that_slept_and_is_active_has_woken_whatever_it_said_between() {
+        let mut happened = Happened::default();
+        let mut drives = heron::snapshot(at(0), &story::scene(Duration::ZERO)).drives;
+        let mut told = |power: Result<Power, Reason>, second: u64| {
+            let power = power.map_err(|reason| Missing::new(reason, ""));
+            drives[0].power = Reading::new(power, at(second), Source::Drive);
+            let nothing = Host::at("/nowhere");
+            let events = happened.events(&nothing, std::iter::empty(), &drives, at(second));
+            events.into_iter().map(|event| (event.at, event.what, event.teller)).collect::<Vec<_>>()
+        };
+        assert_eq!(told(Ok(Power::Active), 1), []);
+        assert_eq!(told(Ok(Power::Asleep), 2), []);
+        assert_eq!(told(Err(Reason::NotAsked), 3), []);
+        assert_eq!(told(Ok(Power::Idle), 20_000), [(at(20_000), Happening::Woke, Teller::Reading)]);
+        assert_eq!(told(Ok(Power::Active), 20_001), []);
     }
 }

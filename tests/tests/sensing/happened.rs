@@ -1,7 +1,7 @@
 //! What the kernel said happened, and to which part of the box: its names are those of the moment, and a drive that is gone
 //! still has them.
 
-use super::{heron, rounds, until};
+use super::{heron, rounds};
 use rustix::fs::{Mode, OFlags, fcntl_setfl, open};
 use std::fs::{self, File};
 use std::io::{Read, Write};
@@ -47,6 +47,12 @@ fn line(text: &str) -> Vec<Heard> {
 fn message(device: &str, appearance: u64, what: Happening) -> Vec<Heard> {
     let part = Named::Disk(device.to_owned(), appearance);
     vec![Heard { at: now(), part, what, teller: Teller::Uevent, line: String::new() }]
+}
+
+/// The kernel's number of the disk's appearance.
+fn appearance(heron: &PretendBox, device: &str) -> u64 {
+    let file = heron.path(&format!("/sys/block/{device}/diskseq"));
+    fs::read_to_string(file).unwrap().trim().parse().unwrap()
 }
 
 /// What the round after these makes of them.
@@ -127,12 +133,11 @@ fn the_same_name_means_another_drive_after_a_swap() {
     a_moment_later();
     let before = line("I/O error, dev sdb, sector 8 op 0x0:(READ)");
     a_moment_later();
-    let went = message("sdb", 2, Happening::Vanished);
+    let went = message("sdb", appearance(&heron, "sdb"), Happening::Vanished);
     a_moment_later();
     let after = line("critical medium error, dev sdb, sector 8 op 0x0:(READ)");
     heron.remove_drive("sdb").sata_drive("sdb", 2, "WREN-0009", "Warbler 4T");
-    let appearance = fs::read_to_string(heron.path("/sys/block/sdb/diskseq")).unwrap().trim().parse().unwrap();
-    let came = message("sdb", appearance, Happening::Appeared);
+    let came = message("sdb", appearance(&heron, "sdb"), Happening::Appeared);
     let told = parts(&mut rounds, [before, went, after, came].concat());
     assert_eq!(told, [key("WREN-0002"), key("WREN-0002"), key("WREN-0009"), key("WREN-0009")]);
 }
@@ -163,22 +168,6 @@ fn a_sector_that_cannot_be_read_is_one_event_whoever_tells_it() {
     );
     assert_eq!(told[0].line, lines[0]);
     assert_eq!(rounds.round().events, [], "events go with one snapshot only");
-}
-
-/// A recorded tree has no drives to ask, so the kernel's own power state stands for the drive's word.
-#[test]
-fn a_drive_that_the_kernel_put_to_sleep_and_somebody_used_has_woken() {
-    let heron = heron();
-    let status = "/sys/block/sda/device/power/runtime_status";
-    heron.write(status, "suspended\n");
-    let mut rounds = rounds(&heron);
-    rounds.round();
-    // Two looks within a millisecond are one.
-    a_moment_later();
-    heron.use_drive("sda").write(status, "active\n");
-    let woke = |snapshot: &Snapshot| snapshot.events.iter().find(|event| event.what == Happening::Woke).cloned();
-    let event = until(&mut rounds, "the disk's waking", woke);
-    assert_eq!((event.part, event.teller), (key("WREN-0001"), Teller::Reading));
 }
 
 /// A probe on a box whose log is a pipe, each write of which is one read (pipe(2), O_DIRECT), as the kernel's log is.
