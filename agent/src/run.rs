@@ -12,6 +12,7 @@ use crate::serve::document::Document;
 use crate::serve::socket::{StateSocket, hand_out};
 use crate::show::glass::{PanelThread, Report};
 use crate::show::outlet::{Outlet, Scenery};
+use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
 use crate::verdict::Verdict;
@@ -157,8 +158,7 @@ impl Core {
     pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
         let (now, wall) = (self.clock.now(), self.clock.wall());
         let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref());
-        let remarks = verdict.remarks.iter().map(Entry::remark);
-        let entries = changes.iter().map(|change| Entry::of(change, now, &wall)).chain(remarks).collect();
+        let entries = incident_log::entries(&verdict, &changes, now, &wall);
         self.verdict = Some(verdict);
         entries
     }

@@ -1,16 +1,20 @@
 //! What judge hands on: what holds, how bad it is, and whether the box is still heard from. Typed facts, no words for
 //! people: those are in `tell/wording.rs`.
 
+mod cause;
 mod estimate;
 mod facts;
 mod finding;
+mod incident;
 mod kind;
 mod outlook;
 mod self_test;
 
+pub use cause::{Cause, Confidence, Unmeasured};
 pub use estimate::{Estimate, Rates};
 pub use facts::*;
 pub use finding::*;
+pub use incident::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
 pub use self_test::*;
@@ -32,6 +36,10 @@ pub struct Verdict {
     pub heard: Heard,
     /// What holds, worst first, then oldest first.
     pub conditions: Vec<Condition>,
+    /// The stories that the conditions make up, worst first, then oldest first.
+    pub incidents: Vec<Incident>,
+    /// What is new about incidents since the judging before.
+    pub turns: Vec<Turn>,
     /// The shelves as they stand, top first; drives without a named tray are on a last shelf without a name.
     pub shelves: Vec<Shelf>,
     /// Fans that are known to turn or to have turned, by key; other channels have no fan.
@@ -47,9 +55,18 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// The worst of what holds.
+    /// The worst of what goes on.
     pub fn worst(&self) -> Option<Severity> {
-        self.conditions.iter().map(|condition| condition.severity).max()
+        self.incidents.iter().map(|incident| incident.severity).max()
+    }
+
+    /// The incident that a condition belongs to, or belonged to until just now.
+    pub fn incident_of(&self, condition: &Condition) -> Option<&Incident> {
+        let holds = |incident: &&Incident| {
+            let same = |own: &Condition| own.subject == condition.subject && own.kind() == condition.kind();
+            incident.conditions.iter().any(same)
+        };
+        self.incidents.iter().chain(self.turns.iter().map(|turn| &turn.incident)).find(holds)
     }
 
     /// True only when nothing worse than a notice holds and everything is fresh: the one state that may be called fine.
@@ -118,7 +135,7 @@ impl fmt::Display for Severity {
 }
 
 /// What a condition is about. Two parts of the box never share one.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Subject {
     /// A drive, by its key.
     Drive(DriveKey),
@@ -129,9 +146,19 @@ pub enum Subject {
     /// A fan, by its key.
     Fan(String),
     /// A network port and which side of it: `down`, `slow` or `unsteady`.
-    Link(String, &'static str),
+    Link(String, String),
     /// All drives together.
     AllDrives,
+}
+
+impl Subject {
+    /// The drive, if it is one.
+    pub fn drive(&self) -> Option<&DriveKey> {
+        match self {
+            Self::Drive(key) => Some(key),
+            _ => None,
+        }
+    }
 }
 
 impl fmt::Display for Subject {
@@ -148,7 +175,7 @@ impl fmt::Display for Subject {
 }
 
 /// Something judged to hold.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Condition {
     /// What is about.
     pub subject: Subject,
@@ -168,7 +195,7 @@ impl Condition {
 }
 
 /// Where a drive sits, as its owner would point at it.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct Place {
     /// The label of its tray, if the configuration names one.
     pub tray: Option<String>,

@@ -12,6 +12,9 @@ use std::time::Duration;
 pub struct Settings {
     /// The name shown on pages and in messages. `None` means the host name.
     pub box_name: Option<String>,
+    /// True when its owner has said that trays may be changed while the box is on. Trays, plugs and controller must be
+    /// built for that, so nobody is told so by default.
+    pub hot_swap: bool,
     /// The shelves, top shelf first. Empty until the owner has named the trays.
     pub shelves: Vec<Shelf>,
     /// The small screen on the front.

@@ -63,8 +63,10 @@ fn syntax(error: &toml::de::Error) -> Note {
 }
 
 fn settings(file: &mut Section) -> Settings {
+    let (box_name, hot_swap) = file.section("box", about_box);
     Settings {
-        box_name: file.section("box", box_name),
+        box_name,
+        hot_swap,
         shelves: shelves::shelves(file),
         panel: file.section("panel", panel),
         watch: file.section("watch", watch),
@@ -73,10 +75,10 @@ fn settings(file: &mut Section) -> Settings {
     }
 }
 
-fn box_name(section: &mut Section) -> Option<String> {
+fn about_box(section: &mut Section) -> (Option<String>, bool) {
     // An empty name is how the file shows its default.
     let name = |value: &DeValue| if value.as_str() == Some("") { Ok(None) } else { text(64)(value).map(Some) };
-    section.value("name", None, name).value
+    (section.value("name", None, name).value, section.value("hot_swap", false, flag).value)
 }
 
 fn panel(section: &mut Section) -> Panel {

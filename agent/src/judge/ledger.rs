@@ -4,7 +4,9 @@
 use super::acquaintances::Acquaintances;
 use super::drives;
 use super::fill::{Fill, FullWhen};
+use super::incidents::Book;
 use super::pool_work::Checks;
+use super::signs::Signs;
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -32,6 +34,12 @@ pub struct Ledger {
     /// How volumes fill.
     #[serde(default)]
     fill: Fill,
+    /// The open incidents.
+    #[serde(default)]
+    pub book: Book,
+    /// What happened lately.
+    #[serde(default)]
+    pub signs: Signs,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -85,6 +93,19 @@ impl Ledger {
             }
         }
         fell
+    }
+
+    /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
+        self.book.move_back(by);
+        self.signs.move_back(by);
+    }
+
+    /// Takes in what happened to drives and other parts.
+    pub fn learn_signs(&mut self, known: &drives::Known, snapshot: &Snapshot) {
+        let mut signs = std::mem::take(&mut self.signs);
+        signs.learn(known, self, snapshot);
+        self.signs = signs;
     }
 
     /// Takes in which drives are there.

@@ -5,11 +5,14 @@ mod about;
 mod acquaintances;
 mod answering;
 mod attachments;
+mod causes;
+mod climate;
 mod drives;
 mod fans;
 pub mod fill;
 mod health;
 mod heat;
+mod incidents;
 pub mod ledger;
 mod links;
 mod member_errors;
@@ -24,6 +27,7 @@ pub mod redundancy;
 pub mod request;
 mod self_tests;
 mod shelves;
+mod signs;
 mod space;
 mod track;
 mod volumes;
@@ -57,6 +61,7 @@ pub struct Memory {
     work: pool_work::Known,
     volumes: volumes::Known,
     outlook: outlook::Known,
+    climate: climate::Climate,
     ledger: Ledger,
     last_heard: Option<Moment>,
     /// What is beyond a limit counts at once.
@@ -64,9 +69,15 @@ pub struct Memory {
 }
 
 impl Memory {
-    /// A memory that begins with what drives counted before.
+    /// A memory that begins with what drives counted before, and with what held then: that is not told again.
     pub fn with_ledger(ledger: Ledger) -> Self {
-        Self { ledger, ..Self::default() }
+        let open = |condition: &Condition| (causes::key(condition), Track::of(condition.clone()));
+        Self { tracks: ledger.book.conditions().map(open).collect(), ledger, ..Self::default() }
+    }
+
+    /// True while messages are held back because somebody works on the box.
+    pub fn is_muted(&self, now: Moment) -> bool {
+        self.ledger.book.muted_until.is_some_and(|until| now < until)
     }
 
     /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
@@ -113,7 +124,7 @@ pub fn judge(
     now: Moment,
     snapshot: Option<&Snapshot>,
 ) -> (Verdict, Vec<Change>) {
-    let (mut changes, mut remarks) = (Vec::new(), Vec::new());
+    let (mut changes, mut remarks, mut turns) = (Vec::new(), Vec::new(), Vec::new());
     if let Some(snapshot) = snapshot.filter(|snapshot| memory.last_heard < Some(snapshot.taken)) {
         memory.last_heard = Some(snapshot.taken);
         memory.drives.learn(settings, snapshot);
@@ -133,6 +144,8 @@ pub fn judge(
         memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
+        memory.ledger.learn_signs(&memory.drives, snapshot);
+        memory.climate.learn(snapshot);
         for rule in RULES {
             for mut sight in rule(settings, memory, snapshot) {
                 if memory.at_once {
@@ -141,10 +154,12 @@ pub fn judge(
                 changes.extend(take_in(&mut memory.tracks, sight));
             }
         }
+        changes.extend(forget_absent(memory, now));
         memory.drives.forget_accepted(&memory.tracks);
         memory.tracks.retain(|_, track| !track.is_idle());
+        turns = incidents::turn(settings, memory, now, snapshot);
     }
-    (Verdict { remarks, ..verdict(settings, memory, now, snapshot) }, changes)
+    (Verdict { remarks, turns, ..verdict(settings, memory, now, snapshot) }, changes)
 }
 
 /// A rule looks at what is remembered and read, and says what it sees.
@@ -171,6 +186,18 @@ fn take_in(tracks: &mut BTreeMap<(Kind, Subject), Track>, sight: Sight) -> Optio
     tracks.entry((sight.finding.kind(), sight.subject.clone())).or_default().see(sight)
 }
 
+/// What was told of a drive itself ends with its absence; see [`incidents::ends_with_absence`].
+fn forget_absent(memory: &mut Memory, now: Moment) -> Vec<Change> {
+    let gone = |(kind, subject): &&(Kind, Subject)| *kind == Kind::DriveGone && memory.is_open(*kind, subject);
+    let gone =
+        memory.tracks.keys().filter(gone).filter_map(|(_, subject)| subject.drive().cloned()).collect::<Vec<_>>();
+    let ends = |track: &Track| track.open().is_some_and(|open| incidents::ends_with_absence(open, &gone));
+    let ended: Vec<_> = memory.tracks.iter().filter(|(_, track)| ends(track)).map(|(key, _)| key.clone()).collect();
+    let close = |key| memory.tracks.remove(&key).and_then(|track| track.open().cloned());
+    let closed = |condition: Condition| Change::Closed { lasted: now.since(condition.since), condition };
+    ended.into_iter().filter_map(close).map(closed).collect()
+}
+
 fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Verdict {
     let mut conditions: Vec<Condition> = memory.open().cloned().collect();
     conditions.sort_by(|a, b| {
@@ -189,6 +216,8 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
         work_left: memory.work.left(),
         remarks: Vec::new(),
+        incidents: memory.ledger.book.open(),
+        turns: Vec::new(),
         conditions,
     }
 }

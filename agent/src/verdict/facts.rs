@@ -2,10 +2,11 @@
 
 use super::Kind;
 use crate::units::{Bytes, MegabitsPerSecond, Percent};
+use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
 /// What of a drive was counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Counted {
     /// Places it cannot read, now or at all.
     Unreadable,
@@ -33,7 +34,7 @@ impl Counted {
 }
 
 /// Why a pool does not serve.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Down {
     /// It was not started.
     Inactive,
@@ -46,7 +47,7 @@ pub enum Down {
 }
 
 /// How likely a sector cannot be read on the way of a rebuild, and what that rests on.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ReadRisk {
     /// The chance of at least one, 0 to 1.
     pub chance: f64,
@@ -59,7 +60,7 @@ pub struct ReadRisk {
 }
 
 /// Which limits of room were passed: below the share and, if one is set, below the amount as well.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SpaceLimit {
     /// Share of the volume.
     pub share: Percent,
@@ -68,7 +69,7 @@ pub struct SpaceLimit {
 }
 
 /// What is wrong with a network port.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub enum LinkFault {
     /// No partner, or switched off.
     Down,

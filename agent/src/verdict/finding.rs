@@ -3,10 +3,11 @@
 use super::{Counted, Down, Estimate, Kind, LinkFault, Outlook, Place, ReadRisk, SaysFailing, SpaceLimit};
 use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
+use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
 /// The facts of a condition, by kind.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum Finding {
     /// An expected drive is not there.
     DriveGone {

@@ -6,6 +6,7 @@
 mod ahead;
 mod attachments;
 mod boxes;
+mod causes;
 mod changes;
 mod drives;
 mod members;
