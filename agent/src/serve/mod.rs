@@ -1,7 +1,9 @@
 //! Serves the state of the box: one document, one schema.
 
+pub mod control;
 pub mod document;
 pub mod drive_part;
+pub mod listener;
 pub mod outlook_part;
 pub mod parts;
 pub mod pool_part;

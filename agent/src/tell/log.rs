@@ -35,6 +35,12 @@ impl Entry {
         Self { priority, event, message_id, message: message.into(), fields: Vec::new() }
     }
 
+    /// The same with a field more.
+    pub fn with(mut self, key: &'static str, value: impl Into<String>) -> Self {
+        self.fields.push((key, value.into()));
+        self
+    }
+
     /// The entry of a remark.
     pub fn remark(remark: &Remark) -> Self {
         match remark {

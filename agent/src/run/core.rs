@@ -1,0 +1,184 @@
+//! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
+
+use crate::clock::{Clock, Moment};
+use crate::judge::ledger::Ledger;
+use crate::judge::{Memory, judge};
+use crate::probe::keeper::News;
+use crate::reading::{Missing, Snapshot};
+use crate::serve::control::{Answer, Asked, Request};
+use crate::serve::document::Document;
+use crate::tell::log::Entry;
+use crate::units::span;
+use crate::verdict::{IncidentId, Verdict};
+use std::time::Duration;
+use traylight_config::Settings;
+
+/// What the loop knows.
+#[derive(Default)]
+pub struct Core {
+    clock: Clock,
+    /// What judging remembers.
+    pub memory: Memory,
+    /// The newest snapshot.
+    pub snapshot: Option<Snapshot>,
+    /// The newest verdict.
+    pub verdict: Option<Verdict>,
+    lost_since: Option<Moment>,
+}
+
+/// Nobody works on a box for longer without a break; what is muted for good is forgotten.
+const LONGEST_MUTE: Duration = Duration::from_secs(8 * 3600);
+
+impl Core {
+    /// It begins with what was kept.
+    pub fn new(clock: Clock, ledger: Ledger) -> Self {
+        Self { clock, memory: Memory::with_ledger(ledger), ..Self::default() }
+    }
+
+    /// Takes in news of the probe; what is to be said of it.
+    pub fn hear(&mut self, news: News) -> Vec<Entry> {
+        match news {
+            News::Snapshot(snapshot) => {
+                let before = self.snapshot.replace(*snapshot).and_then(|before| before.deaf);
+                let deaf = self.snapshot.as_ref().and_then(|snapshot| snapshot.deaf.as_ref());
+                let unheard = deaf.filter(|_| before.is_none()).map(about_events);
+                let back = self.lost_since.take().map(|since| {
+                    let silent = span(self.clock.now().since(since));
+                    Entry::agent(
+                        5,
+                        "probe-back",
+                        format!("the probe answers again; readings were missing for {silent}"),
+                    )
+                });
+                back.into_iter().chain(unheard).collect()
+            }
+            News::Lost { why, again_in } => {
+                self.lost_since.get_or_insert(self.clock.now());
+                let lost =
+                    format!("the probe was lost: {why}; no readings until the next one starts in {}", span(again_in));
+                vec![Entry::agent(4, "probe-lost", lost)]
+            }
+        }
+    }
+
+    /// Judges what is known now; what is new, as entries.
+    pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
+        let (now, wall) = (self.clock.now(), self.clock.wall());
+        let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref());
+        let remarks = verdict.remarks.iter().map(Entry::remark);
+        let muted_before = self.verdict.as_ref().and_then(|verdict| verdict.muted_until);
+        let mute = about_mute(muted_before, verdict.muted_until, now);
+        let entries = changes.iter().map(|change| Entry::of(change, now, &wall)).chain(remarks).chain(mute).collect();
+        self.verdict = Some(verdict);
+        entries
+    }
+
+    /// The state document; empty before the first snapshot.
+    pub fn state(&self, settings: &Settings) -> String {
+        let document = self.verdict.as_ref().zip(self.snapshot.as_ref()).map(|(verdict, snapshot)| {
+            serde_json::to_string(&Document::new(settings, verdict, snapshot, &self.clock.wall()))
+        });
+        document.and_then(Result::ok).unwrap_or_default()
+    }
+
+    /// Does what is asked for, and answers; what is to be said of it.
+    pub fn answer(&mut self, asked: Asked) -> Vec<Entry> {
+        let (answer, entries) = match &asked.request {
+            Request::Acknowledge { id } => self.acknowledge(*id),
+            Request::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
+            Request::Unmute => (self.unmute(), Vec::new()),
+        };
+        asked.answer(answer);
+        entries
+    }
+
+    fn acknowledge(&mut self, id: IncidentId) -> (Answer, Vec<Entry>) {
+        if self.memory.acknowledge(id) {
+            let done = format!("incident {id} is acknowledged: no more reminders of it, until it gets worse");
+            let entry = Entry::agent(5, "acknowledged", &done).with("incident", id.to_string());
+            return (Answer::Done(done), vec![entry]);
+        }
+        let open: Vec<String> = self.memory.incidents().iter().map(|incident| incident.id.to_string()).collect();
+        let open = if open.is_empty() { "nothing is open".to_owned() } else { format!("open are {}", open.join(", ")) };
+        (Answer::Refused(format!("found no open incident {id}: {open}")), Vec::new())
+    }
+
+    /// What is muted and when that is over is told by what [`Core::judge`] sees of it.
+    fn mute(&mut self, for_time: Duration) -> Answer {
+        if for_time.is_zero() || for_time > LONGEST_MUTE {
+            let (found, most) = (for_time.as_secs(), span(LONGEST_MUTE));
+            return Answer::Refused(format!("found {found} s to mute for, wanted a time up to {most}"));
+        }
+        self.memory.mute_until(Some(self.clock.now().plus(for_time)));
+        let said = format!("messages are held back for {}; the log and the panel go on", span(for_time));
+        Answer::Done(said)
+    }
+
+    fn unmute(&mut self) -> Answer {
+        let was_muted = self.memory.is_muted(self.clock.now());
+        self.memory.mute_until(None);
+        let said = if was_muted { "messages are sent again" } else { "nothing was muted" };
+        Answer::Done(said.to_owned())
+    }
+
+    /// Reads the settings again; what is to be said of it.
+    pub fn reread(&mut self, settings: &mut Settings, reload: &dyn Fn() -> Result<Settings, String>) -> Entry {
+        match reload() {
+            Ok(new) if new.panel != settings.panel => {
+                *settings = Settings { panel: settings.panel.clone(), ..new };
+                self.memory.accept_drives(settings);
+                Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
+            }
+            Ok(new) => {
+                *settings = new;
+                self.memory.accept_drives(settings);
+                Entry::agent(5, "reloaded", "the configuration is in force")
+            }
+            Err(problems) => Entry::agent(
+                3,
+                "reload-refused",
+                format!("the configuration is not taken over, the old one stays in force:\n{problems}"),
+            ),
+        }
+    }
+}
+
+/// Once when messages begin to be held back, once when that is over.
+fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) -> Option<Entry> {
+    match after {
+        _ if before == after => None,
+        Some(until) => {
+            let held = format!("messages are held back for {}; the log goes on", span(until.since(now)));
+            Some(Entry::agent(5, "muted", held))
+        }
+        None => Some(Entry::agent(5, "mute-over", "messages are sent again")),
+    }
+}
+
+fn about_events(why: &Missing) -> Entry {
+    let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
+    Entry::agent(5, "events-unheard", late)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::Reason;
+
+    #[test]
+    fn that_the_kernels_messages_are_refused_is_said_once_and_again_after_they_were_heard() {
+        let mut core = Core::default();
+        let refused = || Some(Missing::new(Reason::Refused, "a netlink socket: operation not permitted"));
+        let mut said = |deaf| {
+            let entries = core.hear(News::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
+            entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
+        };
+        let wanted = "events-unheard the kernel's events are not heard, so changes are noticed up to 2 s late: \
+                      refused: a netlink socket: operation not permitted";
+        assert_eq!(said(None), [""; 0]);
+        assert_eq!(said(refused()), [wanted]);
+        assert_eq!(said(refused()), [""; 0]);
+        assert_eq!(said(None), [""; 0]);
+        assert_eq!(said(refused()), [wanted]);
+    }
+}
