@@ -102,6 +102,11 @@ pub fn outlook(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive:
     memory.outlook.of(&drive.key, snapshot.taken, Celsius(next))
 }
 
+/// The temperature from which a drive is critically hot.
+pub fn critical_limit(limits: &DriveLimits, drive: &Drive) -> Celsius {
+    Celsius(in_force(limits, drive).critical)
+}
+
 /// The drive's own limit where it states one, else the configured ones. Turning disks are kept 10 degrees below their
 /// own limit and within 45 to 55; flash 5 below (common practice, no source).
 fn in_force(limits: &DriveLimits, drive: &Drive) -> Limits {

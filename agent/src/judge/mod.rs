@@ -41,7 +41,9 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 use track::{Sight, Track};
 
+pub use causes::view::controller_of;
 pub use drives::place_of;
+pub use heat::critical_limit;
 use traylight_config::Settings;
 
 /// Three intervals of the probe's pace without a word are silence.
@@ -127,6 +129,11 @@ impl Memory {
 
     fn is_open(&self, kind: Kind, subject: &Subject) -> bool {
         self.tracks.get(&(kind, subject.clone())).is_some_and(|track| track.open().is_some())
+    }
+
+    /// So much time passes in which the box is watched and nothing happens.
+    pub fn let_time_pass(&mut self, time: Duration) {
+        self.ledger.let_time_pass(time);
     }
 
     /// The owner has looked and agrees with what is there: new and moved drives belong to the box, and absent drives that

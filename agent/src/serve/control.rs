@@ -17,7 +17,7 @@ const PATIENCE: Duration = Duration::from_secs(2);
 const LONGEST: u64 = 4096;
 /// No answer is longer, in bytes.
 const LONGEST_ANSWER: u64 = 64 << 10;
-/// Its owner and root, as [`Listener`] cannot see who connects until then.
+/// As narrow as the look at who asks: its user, and root, whom no permission stops.
 const MODE: u32 = 0o600;
 /// Requests that wait for the loop; it takes them one by one.
 const WAITING: usize = 8;

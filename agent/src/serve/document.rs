@@ -32,6 +32,8 @@ pub struct Document {
     pub clock_set: bool,
     /// How the box stands.
     pub standing: Standing,
+    /// For how long messages are still held back; `null` when they are not.
+    pub muted_left_s: Option<u64>,
     /// What could not be looked at, in words.
     pub unseen: Vec<String>,
     /// Physical drives, in the order of their ports.
@@ -130,6 +132,7 @@ impl Document {
             taken_at: wall.before(age).stamp(),
             clock_set: wall.synchronised,
             standing: standing(verdict),
+            muted_left_s: verdict.muted_until.map(|until| until.since(verdict.at).as_secs()),
             unseen,
             drives: snapshot.drives.iter().map(|drive| drive_part::drive(settings, verdict, snapshot, drive)).collect(),
             pools: snapshot.pools.iter().map(|pool| pool_part::pool(settings, verdict, snapshot, pool)).collect(),

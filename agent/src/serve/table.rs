@@ -18,6 +18,9 @@ pub fn table(document: &Document) -> String {
         let _ = writeln!(text, "  {}", condition.sentence);
         let _ = writeln!(text, "  do: {}\n  do not: {}", condition.advice, condition.do_not);
     }
+    if let Some(left) = document.muted_left_s {
+        let _ = writeln!(text, "muted: messages are held back for {}", span(Duration::from_secs(left)));
+    }
     let mut why = Vec::new();
     rows(
         &mut text,

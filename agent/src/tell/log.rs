@@ -35,9 +35,9 @@ impl Entry {
         Self { priority, event, message_id, message: message.into(), fields: Vec::new() }
     }
 
-    /// The same with a field more.
-    pub fn with(mut self, key: &'static str, value: impl Into<String>) -> Self {
-        self.fields.push((key, value.into()));
+    /// The entry with one more field.
+    pub fn with(mut self, field: &'static str, value: String) -> Self {
+        self.fields.push((field, value));
         self
     }
 
