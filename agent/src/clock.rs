@@ -75,6 +75,11 @@ impl Wall {
         self.time.strftime("%H:%M").to_string()
     }
 
+    /// Hours, minutes and seconds.
+    pub fn second(&self) -> String {
+        self.time.strftime("%H:%M:%S").to_string()
+    }
+
     /// Date and time with seconds and offset (RFC 3339).
     pub fn stamp(&self) -> String {
         self.time.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()

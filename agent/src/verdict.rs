@@ -57,9 +57,18 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// The worst of what holds.
+    /// The worst of what goes on.
     pub fn worst(&self) -> Option<Severity> {
-        self.conditions.iter().map(|condition| condition.severity).max()
+        self.incidents.iter().map(|incident| incident.severity).max()
+    }
+
+    /// The incident that a condition belongs to, or belonged to until just now.
+    pub fn incident_of(&self, condition: &Condition) -> Option<&Incident> {
+        let holds = |incident: &&Incident| {
+            let same = |own: &Condition| own.subject == condition.subject && own.kind() == condition.kind();
+            incident.conditions.iter().any(same)
+        };
+        self.incidents.iter().chain(self.turns.iter().map(|turn| &turn.incident)).find(holds)
     }
 
     /// True only when nothing worse than a notice holds and everything is fresh: the one state that may be called fine.

@@ -7,6 +7,7 @@ use crate::probe::keeper::News;
 use crate::reading::{Missing, Snapshot};
 use crate::serve::control::{Answer, Asked, Request};
 use crate::serve::document::Document;
+use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
 use crate::verdict::{IncidentId, Verdict};
@@ -65,10 +66,10 @@ impl Core {
     pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
         let (now, wall) = (self.clock.now(), self.clock.wall());
         let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref());
-        let remarks = verdict.remarks.iter().map(Entry::remark);
         let muted_before = self.verdict.as_ref().and_then(|verdict| verdict.muted_until);
         let mute = about_mute(muted_before, verdict.muted_until, now);
-        let entries = changes.iter().map(|change| Entry::of(change, now, &wall)).chain(remarks).chain(mute).collect();
+        let mut entries = incident_log::entries(&verdict, &changes, now, &wall);
+        entries.extend(mute);
         self.verdict = Some(verdict);
         entries
     }

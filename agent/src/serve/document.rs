@@ -2,7 +2,8 @@
 //! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
 
 use super::drive_part::{self, Drive};
-use super::parts::{self, Board, Controller, Fan, Incident, Link, Supply, Temperature};
+use super::incident_part::{self, Incident};
+use super::parts::{self, Board, Controller, Fan, Link, Supply, Temperature};
 use super::pool_part::{self, Pool};
 use super::volume_part::{self, Union, Unmounted, Volume};
 use crate::clock::Wall;
@@ -60,8 +61,8 @@ pub struct Document {
     pub board: Board,
     /// What holds, worst first.
     pub conditions: Vec<Condition>,
-    /// Conditions with one cause folded together.
-    pub incidents: Option<Vec<Incident>>,
+    /// The stories that the conditions make up, each with its cause, worst first.
+    pub incidents: Vec<Incident>,
     /// Why a key of this level is `null`.
     pub missing: Reasons,
 }
@@ -146,14 +147,20 @@ impl Document {
             controllers: None,
             board: parts::board(snapshot),
             conditions: verdict.conditions.iter().map(|held| condition(held, verdict)).collect(),
-            incidents: None,
-            missing: [("controllers".to_owned(), not_yet.clone()), ("incidents".to_owned(), not_yet)].into(),
+            incidents: verdict
+                .incidents
+                .iter()
+                .map(|judged| {
+                    incident_part::incident(judged, verdict, &|at| wall.before(verdict.at.since(at)).second())
+                })
+                .collect(),
+            missing: [("controllers".to_owned(), not_yet)].into(),
         }
     }
 
     /// The exit code that tells a script how the box stands: 0 nothing wrong, 10 a warning, 20 a critical condition.
     pub fn exit_code(&self) -> u8 {
-        match self.conditions.iter().map(|condition| condition.severity).max() {
+        match self.incidents.iter().map(|incident| incident.severity).max() {
             Some(Severity::Critical) => 20,
             Some(Severity::Warning) => 10,
             Some(Severity::Notice) | None => 0,
@@ -189,7 +196,7 @@ fn condition(held: &Held, verdict: &Verdict) -> Condition {
         headline: words.title,
         sentence: words.sentence,
         evidence: words.evidence,
-        cause: None,
+        cause: verdict.incident_of(held).map(|incident| incident.cause.id().to_owned()),
         advice: words.advice,
         do_not: words.warning,
     }

@@ -3,6 +3,7 @@
 pub mod control;
 pub mod document;
 pub mod drive_part;
+pub mod incident_part;
 pub mod listener;
 pub mod outlook_part;
 pub mod parts;

@@ -94,7 +94,7 @@ fn advice(words: &Words) -> [(&'static str, String); 3] {
     [("do", words.advice.clone()), ("do_not", words.warning.clone()), ("evidence", words.evidence.join("; "))]
 }
 
-fn priority(severity: Severity) -> u8 {
+pub(super) fn priority(severity: Severity) -> u8 {
     match severity {
         Severity::Critical => 2,
         Severity::Warning => 4,

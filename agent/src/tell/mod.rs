@@ -1,7 +1,11 @@
 //! Tells what is new: words for conditions, and the ways out.
 
+pub mod cause_words;
 mod drive_words;
+mod evidence_words;
 mod heat_words;
+pub mod incident_log;
+pub mod incident_words;
 pub mod log;
 mod pool_words;
 pub mod test_words;

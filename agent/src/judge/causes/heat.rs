@@ -18,7 +18,8 @@ pub fn warmth(left: &Left) -> Vec<Diagnosis> {
         .map(|condition| &condition.subject)
         .collect();
     over.dedup();
-    if together || over.len() >= 2 {
+    // A fan that stands still is measured: then one drive that is too warm is enough.
+    if together || over.len() >= 2 || (!over.is_empty() && !fans.is_empty()) {
         let (cause, confidence) = match (fans.is_empty(), left.view.memory.climate.room_got_warmer()) {
             (false, _) => (Cause::Airflow, Confidence::Likely),
             (true, true) if !together => (Cause::WarmRoom, Confidence::Likely),
