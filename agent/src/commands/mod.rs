@@ -1,6 +1,7 @@
 //! The commands, one file each, and what they share: flags, settings, exit codes.
 
 mod ack;
+mod alerts;
 mod check;
 mod demo;
 mod look;
@@ -43,6 +44,10 @@ enum Command {
     ///
     /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open. With --self-test it lets one drive test itself and follows that; exit code: 0 passed, 20 failed, 10 came to no result.
     Look(look::Flags),
+    /// Say what is open, and with --why everything about one incident
+    ///
+    /// Asks the running agent if there is one, else looks at the box once. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open.
+    Alerts(alerts::Flags),
     /// Say that you know of an incident: no more reminders of it, until it gets worse
     Ack(ack::Flags),
     /// Hold messages back for a time, while you work on the box; the log and the panel go on
@@ -83,6 +88,7 @@ pub fn run() -> ExitCode {
     let done = match Arguments::parse().command {
         Command::Run(flags) => run::command(flags),
         Command::Look(flags) => look::command(&flags),
+        Command::Alerts(flags) => alerts::command(&flags),
         Command::Ack(flags) => ack::command(&flags),
         Command::Mute(flags) => mute::command(&flags),
         Command::Check(shared) => check::command(&shared),

@@ -43,7 +43,8 @@ use track::{Sight, Track};
 
 pub use causes::view::controller_of;
 pub use drives::place_of;
-pub use heat::critical_limit;
+pub use heat::{HeatLimits, heat_limits};
+pub use space::is_system;
 use traylight_config::Settings;
 
 /// Three intervals of the probe's pace without a word are silence.

@@ -4,9 +4,10 @@
 use super::pretence::Pretence;
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, Attachment, Bus, Controller, ControllerKind, Counter, Drive, DriveKey, DriveKind, Fan, Files, Group, Health,
-    Link, Member, MemberErrorKind, MemberErrors, MemberState, Missing, OwnLimits, Pool, PoolKind, PoolRunning, Power,
-    Reading, Reason, RecoveryLimit, Room, SelfAssessment, Snapshot, Source, Temperature, Traffic, Volume, Writing,
+    Activity, Attachment, Bus, Controller, ControllerKind, Counter, Drive, DriveKey, DriveKind, Fan, Files, Group,
+    Health, Link, Member, MemberErrorKind, MemberErrors, MemberState, Missing, OwnLimits, Pool, PoolKind, PoolRunning,
+    Power, Reading, Reason, RecoveryLimit, Room, SelfAssessment, Snapshot, Source, Temperature, Traffic, Volume,
+    Writing,
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
 use std::time::Duration;

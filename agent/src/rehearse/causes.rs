@@ -1,7 +1,9 @@
 //! How each cause is played: the signs that together point to it, in their order.
 
-use super::needs::Need::{Attachment, Board, Bridge, Bridges, Controller, Fan, Health, Parity, Peers, Pool, Temperatures};
-use super::pretence::Who::{All, Neighbours, One, Other};
+use super::needs::Need::{
+    Attachment, Board, Bridge, Bridges, Controller, Fan, Health, Parity, Peers, Pool, Temperatures,
+};
+use super::pretence::Who::{All, Neighbours, One, Other, Rest};
 use super::{Play, kinds};
 use crate::reading::{Happening, Part, SelfAssessment};
 use crate::units::Rpm;
@@ -57,19 +59,20 @@ pub fn play(cause: Cause) -> Option<Play> {
             the_box.stop_controller();
             the_box.lose(Neighbours);
         }),
-        // Its drives were warm, and they came back once it had cooled.
-        Cause::ControllerHot => Play::fast(&[Controller, Temperatures], 70, |the_box, second| {
+        // Its drives were warm; one does not answer any more, the others go, and come back once it has cooled.
+        Cause::ControllerHot => Play::fast(&[Controller, Temperatures, Attachment], 60, |the_box, second| {
             the_box.degrees(Neighbours, 48.0);
-            if second == 10 {
+            if second == 0 {
                 the_box.tell_of(Part::Controller(the_box.controller()), Happening::AllOnes);
-                the_box.tell(Neighbours, Happening::TimedOut);
+                the_box.tell(One, Happening::TimedOut);
             }
+            the_box.time_out(One, 1);
             match second {
-                0..10 => {}
-                10..50 => the_box.lose(Neighbours),
-                _ => the_box.put_out(Neighbours),
+                0..40 => the_box.lose(Rest),
+                _ => the_box.put_out(Rest),
             }
-        }),
+        })
+        .after(45, |the_box| the_box.degrees(Neighbours, 48.0)),
         Cause::UsbBridge => Play::fast(&[Bridge], 60, |the_box, second| {
             if second == 0 {
                 the_box.tell_of(Part::Usb("1".to_owned()), Happening::Reset);

@@ -1,11 +1,11 @@
 //! How a condition of each kind is played: what the box needs for it, and what changes when.
 
 use super::Play;
-use super::needs::Need::{
-    Attachment, Disk, Fan, Health, Link, Parity, Peers, Pool, Temperatures, Volume,
-};
+use super::needs::Need::{Attachment, Disk, Fan, Health, Link, Parity, Peers, Pool, Temperatures, Volume};
 use super::pretence::Who::{All, One};
-use crate::reading::{ActivityKind, MemberErrorKind, Missing, PoolRunning, Reason, RecoveryLimit, SelfAssessment, Writing};
+use crate::reading::{
+    ActivityKind, MemberErrorKind, Missing, PoolRunning, Reason, RecoveryLimit, SelfAssessment, Writing,
+};
 use crate::units::{MegabitsPerSecond, Rpm};
 use crate::verdict::Kind;
 use std::time::Duration;

@@ -60,7 +60,8 @@ pub fn prepare(
     let named = named.transpose()?.map(|drive| drive.key.clone());
     let mut snapshot = Snapshot { events: Vec::new(), ..snapshot.clone() };
     let mut pretended = Vec::new();
-    let pools = if needs.iter().any(|need| matches!(need, Need::Pool | Need::Parity)) { &snapshot.pools[..] } else { &[] };
+    let pools =
+        if needs.iter().any(|need| matches!(need, Need::Pool | Need::Parity)) { &snapshot.pools[..] } else { &[] };
     let (one, other) = two(settings, &snapshot, pools, named);
     let (one, other) = (one.unwrap_or_else(|| another(&mut snapshot, &mut pretended)), other);
     let other = other.unwrap_or_else(|| another(&mut snapshot, &mut pretended));
@@ -147,13 +148,8 @@ impl Calm {
     }
 
     fn health(&mut self) -> Option<String> {
-        const COUNTERS: [&str; 5] = [
-            "pending_sectors",
-            "reallocated_sectors",
-            "interface_crc_errors",
-            "power_cycles",
-            "wear_used_percent",
-        ];
+        const COUNTERS: [&str; 5] =
+            ["pending_sectors", "reallocated_sectors", "interface_crc_errors", "power_cycles", "wear_used_percent"];
         let mut all_told = true;
         for drive in &mut self.snapshot.drives {
             all_told &= drive.health.value.is_ok();
@@ -251,8 +247,7 @@ impl Calm {
     fn pool(&mut self) -> Option<String> {
         let device = self.drive(&self.one).map(|drive| drive.device.clone()).unwrap_or_default();
         let other = self.drive(&self.other).map(|drive| drive.device.clone()).unwrap_or_default();
-        let fits =
-            |pool: &&Pool| is_redundant(pool) && pool.members.iter().any(|member| member.drive_device == device);
+        let fits = |pool: &&Pool| is_redundant(pool) && pool.members.iter().any(|member| member.drive_device == device);
         let found = self.snapshot.pools.iter().find(fits).map(|pool| pool.key.clone());
         let note = found.is_none().then(|| format!("a pool {TEST}-pool of {}", self.both()));
         if found.is_none() {

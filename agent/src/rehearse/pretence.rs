@@ -1,7 +1,7 @@
 //! The box as it is pretended at one moment, with a handle for everything that a fault changes.
 
 use super::box_parts::{self, Calm};
-use crate::judge::{controller_of, critical_limit};
+use crate::judge::{controller_of, heat_limits};
 use crate::reading::{
     Activity, ActivityKind, Drive, DriveKey, Event, Fan, Happening, Health, Link, MemberErrorKind, MemberErrors,
     MemberState, Missing, Part, Pool, Power, Reason, Room, Snapshot, Teller, Unmounted, Volume,
@@ -19,6 +19,8 @@ pub enum Who {
     Other,
     /// All drives on the controller of the first.
     Neighbours,
+    /// The same but for the first.
+    Rest,
     /// All drives.
     All,
 }
@@ -41,6 +43,11 @@ impl Pretence<'_> {
             Who::One => vec![self.calm.one.clone()],
             Who::Other => vec![self.calm.other.clone()],
             Who::All => calm.drives.iter().map(|drive| drive.key.clone()).collect(),
+            Who::Rest => {
+                let mut keys = self.keys(Who::Neighbours);
+                keys.retain(|key| *key != self.calm.one);
+                keys
+            }
             Who::Neighbours => {
                 let own = calm.drives.iter().find(|drive| drive.key == self.calm.one).and_then(controller);
                 let same = calm.drives.iter().filter(|drive| controller(drive) == own);
@@ -100,8 +107,8 @@ impl Pretence<'_> {
     pub fn degrees_from_limit(&mut self, who: Who, by: f64) {
         let limits = self.settings.limits.drive.clone();
         self.each(who, |drive| {
-            let limit = critical_limit(&limits, drive);
-            drive.temperature.value = Ok(Celsius(limit.0 + by));
+            let limit = heat_limits(&limits, drive).critical;
+            drive.temperature.value = Ok(Celsius(limit + by));
         });
     }
 

@@ -77,7 +77,8 @@ fn the_drive_that_is_named_is_the_one() {
     let (settings, memory, snapshot) = watched(|_| {});
     let gone = Fault::named("drive-gone").expect("there is such a fault");
     let played = play(&settings, &memory, &snapshot, gone, Some("5")).expect("tray 5 can go");
-    let trays: Vec<String> = played.verdict.incidents.iter().flat_map(|i| &i.drives).map(|drive| drive.label()).collect();
+    let trays: Vec<String> =
+        played.verdict.incidents.iter().flat_map(|i| &i.drives).map(|drive| drive.label()).collect();
     assert_eq!(trays, ["5"]);
     assert_eq!(played.pretended, [""; 0]);
     let refused = play(&settings, &memory, &snapshot, gone, Some("Z9")).expect_err("there is no such tray");

@@ -5,6 +5,7 @@ use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::probe::keeper::News;
 use crate::reading::{Missing, Snapshot};
+use crate::serve::alerts::not_open;
 use crate::serve::control::{Answer, Asked, Request};
 use crate::serve::document::Document;
 use crate::tell::incident_log;
@@ -99,9 +100,8 @@ impl Core {
             let entry = Entry::agent(5, "acknowledged", &done).with("incident", id.to_string());
             return (Answer::Done(done), vec![entry]);
         }
-        let open: Vec<String> = self.memory.incidents().iter().map(|incident| incident.id.to_string()).collect();
-        let open = if open.is_empty() { "nothing is open".to_owned() } else { format!("open are {}", open.join(", ")) };
-        (Answer::Refused(format!("found no open incident {id}: {open}")), Vec::new())
+        let open = self.memory.incidents();
+        (Answer::Refused(not_open(id, open.iter().map(|incident| incident.id))), Vec::new())
     }
 
     /// What is muted and when that is over is told by what [`Core::judge`] sees of it.

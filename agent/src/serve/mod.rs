@@ -1,5 +1,6 @@
 //! Serves the state of the box: one document, one schema.
 
+pub mod alerts;
 pub mod control;
 pub mod document;
 pub mod drive_part;

@@ -185,12 +185,12 @@ fn links(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
     document.links.iter().map(row).collect()
 }
 
-fn shown(value: Option<String>) -> String {
+pub(super) fn shown(value: Option<String>) -> String {
     value.unwrap_or_else(|| "-".to_owned())
 }
 
 /// A heading and its rows in columns; nothing at all when there are no rows.
-fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) {
+pub(super) fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) {
     if rows.is_empty() {
         return;
     }
