@@ -1,6 +1,7 @@
 //! The loop: hear the probe, judge, then show, tell, keep and serve. The one place where all parts meet.
 
 mod core;
+mod rehearsal;
 
 use self::core::Core;
 use crate::clock::Clock;
@@ -73,7 +74,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
                 hand_out(visitor, core.state(&settings));
             },
-            asked = asked(control.as_mut()) => outlet.say_all(core.answer(asked), &clock.wall()),
+            asked = asked(control.as_mut()) => outlet.say_all(core.answer(asked, &settings), &clock.wall()),
             _ = reread.recv() => {
                 outlet.say(&core.reread(&mut settings, &reload), &clock.wall());
                 if let Err(error) = keeper.tell(schedule(&settings)) {
@@ -90,9 +91,8 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         tick.reset();
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
-        if let Some(verdict) = &core.verdict {
-            let snapshot = core.snapshot.as_ref();
-            let scenery = Scenery { verdict, snapshot, settings: &settings, wall: &clock.wall() };
+        if let Some((verdict, snapshot, test)) = core.shown() {
+            let scenery = Scenery { verdict, snapshot, settings: &settings, wall: &clock.wall(), test };
             if let Some(frame) = outlet.frame_if_due(clock.now(), &scenery) {
                 outlet.draw(&frame);
                 if let Some(panel) = &panel {

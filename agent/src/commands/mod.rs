@@ -8,6 +8,7 @@ mod look;
 mod mute;
 mod panel;
 mod probe;
+mod rehearse;
 mod run;
 mod self_test;
 
@@ -52,6 +53,10 @@ enum Command {
     Ack(ack::Flags),
     /// Hold messages back for a time, while you work on the box; the log and the panel go on
     Mute(mute::Flags),
+    /// Play a fault as if it happened, marked TEST: on the panel, in the log and in messages; touches nothing
+    ///
+    /// Asks the running agent if there is one, else plays it in the terminal. --list names all faults.
+    Rehearse(rehearse::Flags),
     /// Check the configuration and name every mistake
     Check(Shared),
     /// Draw the pages for the box as it stands, in the terminal or as PNG files
@@ -91,6 +96,7 @@ pub fn run() -> ExitCode {
         Command::Alerts(flags) => alerts::command(&flags),
         Command::Ack(flags) => ack::command(&flags),
         Command::Mute(flags) => mute::command(&flags),
+        Command::Rehearse(flags) => rehearse::command(&flags),
         Command::Check(shared) => check::command(&shared),
         Command::Panel(flags) => panel::command(&flags),
         Command::Demo(flags) => demo::command(&flags),

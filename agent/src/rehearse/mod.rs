@@ -9,7 +9,7 @@ mod pretence;
 #[cfg(test)]
 mod tests;
 
-use crate::clock::Moment;
+use crate::clock::{Moment, Wall};
 use crate::judge::{Memory, judge};
 use crate::reading::Snapshot;
 use crate::verdict::{Cause, Change, Ended, IncidentId, Kind, Turn, Turned, Verdict};
@@ -130,12 +130,10 @@ pub struct Played {
 /// What was new at one look.
 #[derive(Debug, Clone)]
 pub struct Told {
-    /// When.
-    pub at: Moment,
-    /// Of conditions.
+    /// How the box was judged then, with what was new about incidents.
+    pub verdict: Verdict,
+    /// What was new about conditions.
     pub changes: Vec<Change>,
-    /// Of incidents.
-    pub turns: Vec<Turn>,
 }
 
 impl Played {
@@ -150,11 +148,16 @@ impl Played {
             what: Turned::Closed { lasted: at.since(incident.since), how: Ended::Over },
             incident: incident.clone(),
         };
+        let turns = self.verdict.incidents.iter().map(over).collect();
         Told {
-            at,
             changes: self.verdict.conditions.iter().map(closed).collect(),
-            turns: self.verdict.incidents.iter().map(over).collect(),
+            verdict: Verdict { turns, remarks: Vec::new(), ..self.verdict.clone() },
         }
+    }
+
+    /// The calendar of a moment of the play, which ends now.
+    pub fn wall(&self, now: &Wall, at: Moment) -> Wall {
+        now.before(self.verdict.at.since(at))
     }
 }
 
@@ -186,18 +189,20 @@ pub fn play(
     memory.accept_drives(settings);
     memory.let_time_pass(play.watched);
 
-    let (mut told, mut last) = (Vec::new(), None);
+    let (mut told, mut last) = (Vec::<Told>::new(), None);
     for second in (0..=play.length.as_secs()).step_by(play.pace.as_secs() as usize) {
         let now = begin.plus(Duration::from_secs(second));
         let looked = calm.at(now, |pretence| (play.change)(pretence, second));
         let (verdict, changes) = judge(settings, &mut memory, now, Some(&looked));
-        told.push(Told { at: now, changes, turns: verdict.turns.clone() });
+        if !changes.is_empty() || !verdict.turns.is_empty() {
+            told.push(Told { changes, verdict: verdict.clone() });
+        }
         last = Some((verdict, looked));
     }
-    told.retain(|told| !told.changes.is_empty() || !told.turns.is_empty());
     let (mut verdict, snapshot) = last.ok_or("nothing was played")?;
     // What goes on besides is not part of the play.
-    let turned: BTreeSet<IncidentId> = told.iter().flat_map(|told| &told.turns).map(|turn| turn.incident.id).collect();
+    let turned: BTreeSet<IncidentId> =
+        told.iter().flat_map(|told| &told.verdict.turns).map(|turn| turn.incident.id).collect();
     verdict.incidents.retain(|incident| turned.contains(&incident.id));
     let incidents = verdict.incidents.clone();
     verdict.conditions.retain(|open| incidents.iter().any(|incident| incident.conditions.contains(open)));

@@ -1,17 +1,19 @@
 //! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
 
-use crate::clock::{Clock, Moment};
+use super::rehearsal::{LONGEST, Rehearsal};
+use crate::clock::{Clock, Moment, Wall};
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::probe::keeper::News;
 use crate::reading::{Missing, Snapshot};
+use crate::rehearse::{self, Fault};
 use crate::serve::alerts::not_open;
 use crate::serve::control::{Answer, Asked, Request};
 use crate::serve::document::Document;
 use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
-use crate::verdict::{IncidentId, Verdict};
+use crate::verdict::{IncidentId, Severity, Verdict};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -26,6 +28,7 @@ pub struct Core {
     /// The newest verdict.
     pub verdict: Option<Verdict>,
     lost_since: Option<Moment>,
+    rehearsal: Option<Rehearsal>,
 }
 
 /// Nobody works on a box for longer without a break; what is muted for good is forgotten.
@@ -71,7 +74,9 @@ impl Core {
         let mute = about_mute(muted_before, verdict.muted_until, now);
         let mut entries = incident_log::entries(&verdict, &changes, now, &wall);
         entries.extend(mute);
+        let is_critical = verdict.worst() == Some(Severity::Critical);
         self.verdict = Some(verdict);
+        entries.extend(self.end_rehearsal(now, &wall, is_critical));
         entries
     }
 
@@ -83,12 +88,26 @@ impl Core {
         document.and_then(Result::ok).unwrap_or_default()
     }
 
+    /// What is to be shown: the box as it is, or a rehearsal, which the flag says.
+    pub fn shown(&self) -> Option<(&Verdict, Option<&Snapshot>, bool)> {
+        match &self.rehearsal {
+            Some(Rehearsal { played, .. }) => Some((&played.verdict, Some(&played.snapshot), true)),
+            None => self.verdict.as_ref().map(|verdict| (verdict, self.snapshot.as_ref(), false)),
+        }
+    }
+
     /// Does what is asked for, and answers; what is to be said of it.
-    pub fn answer(&mut self, asked: Asked) -> Vec<Entry> {
+    pub fn answer(&mut self, asked: Asked, settings: &Settings) -> Vec<Entry> {
         let (answer, entries) = match &asked.request {
             Request::Acknowledge { id } => self.acknowledge(*id),
             Request::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
             Request::Unmute => (self.unmute(), Vec::new()),
+            Request::Rehearse { fault, drive, for_s } => {
+                match self.rehearse(settings, fault, drive.as_deref(), Duration::from_secs(*for_s)) {
+                    Ok((said, entries)) => (Answer::Done(said), entries),
+                    Err(why) => (Answer::Refused(why), Vec::new()),
+                }
+            }
         };
         asked.answer(answer);
         entries
@@ -120,6 +139,43 @@ impl Core {
         self.memory.mute_until(None);
         let said = if was_muted { "messages are sent again" } else { "nothing was muted" };
         Answer::Done(said.to_owned())
+    }
+
+    /// Plays a fault before a copy of what is remembered, and begins to show it.
+    fn rehearse(
+        &mut self,
+        settings: &Settings,
+        fault: &str,
+        drive: Option<&str>,
+        for_time: Duration,
+    ) -> Result<(String, Vec<Entry>), String> {
+        let fault = Fault::named(fault)?;
+        if for_time.is_zero() || for_time > LONGEST {
+            let (found, most) = (for_time.as_secs(), span(LONGEST));
+            return Err(format!("found {found} s to show it for, wanted a time up to {most}"));
+        }
+        if let Some(Rehearsal { played, ends }) = &self.rehearsal {
+            return Err(format!("`{}` is rehearsed for another {}", played.fault, span(ends.since(self.clock.now()))));
+        }
+        if self.verdict.as_ref().and_then(Verdict::worst) == Some(Severity::Critical) {
+            return Err("something critical is open: that comes first".to_owned());
+        }
+        let snapshot = self.snapshot.as_ref().ok_or("nothing was read of the box yet")?;
+        let played = rehearse::play(settings, &self.memory, snapshot, fault, drive)?;
+        let (now, wall) = (self.clock.now(), self.clock.wall());
+        let pretended: String = played.pretended.iter().map(|what| format!("\nPretended as well: {what}.")).collect();
+        let said = format!("`{fault}` is rehearsed for {}: see the panel and the log.{pretended}", span(for_time));
+        let rehearsal = self.rehearsal.insert(Rehearsal { played, ends: now.plus(for_time) });
+        Ok((said, rehearsal.begin(now, &wall)))
+    }
+
+    fn end_rehearsal(&mut self, now: Moment, wall: &Wall, is_critical: bool) -> Vec<Entry> {
+        let why = match &self.rehearsal {
+            Some(_) if is_critical => "something critical has really begun",
+            Some(rehearsal) if now >= rehearsal.ends => "its time is up",
+            _ => return Vec::new(),
+        };
+        self.rehearsal.take().map(|rehearsal| rehearsal.end(why, wall)).unwrap_or_default()
     }
 
     /// Reads the settings again; what is to be said of it.

@@ -82,7 +82,9 @@ pub fn not_open(id: IncidentId, open: impl Iterator<Item = IncidentId>) -> Strin
 fn block(text: &mut String, name: &str, lines: &[String]) {
     if !lines.is_empty() {
         let _ = writeln!(text, "{name}:");
-        lines.iter().for_each(|line| drop(writeln!(text, "  {line}")));
+        for line in lines {
+            let _ = writeln!(text, "  {line}");
+        }
     }
 }
 

@@ -38,6 +38,15 @@ pub enum Request {
     },
     /// Hold them back no longer.
     Unmute,
+    /// Play a fault as if it happened.
+    Rehearse {
+        /// Its name.
+        fault: String,
+        /// To which drive it happens, as its owner calls it.
+        drive: Option<String>,
+        /// For how long it is shown.
+        for_s: u64,
+    },
 }
 
 /// What came of it, in words.
@@ -149,6 +158,11 @@ async fn pass_on(request: Request, asking: &mpsc::Sender<Asked>) -> Answer {
     }
 }
 
+/// True for the error of [`ask`] where no agent runs.
+pub fn nobody_there(error: &io::Error) -> bool {
+    matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::ConnectionRefused)
+}
+
 /// Asks the agent that runs here; what it did, in words.
 ///
 /// # Errors
@@ -157,9 +171,7 @@ pub fn ask(run_dir: &Path, request: &Request) -> io::Result<String> {
     let path = path(run_dir);
     let mut stream = std::os::unix::net::UnixStream::connect(&path).map_err(|error| {
         let why = match error.kind() {
-            io::ErrorKind::NotFound | io::ErrorKind::ConnectionRefused => {
-                "no agent runs here; `traylight run` starts it"
-            }
+            _ if nobody_there(&error) => "no agent runs here; `traylight run` starts it",
             io::ErrorKind::PermissionDenied => "only root and the user that the agent runs as may ask it for this",
             _ => "the agent cannot be asked",
         };
