@@ -16,5 +16,6 @@ pub mod message;
 pub mod outbox;
 mod pool_words;
 pub mod test_words;
+pub mod tidings;
 pub mod ways;
 pub mod wording;
