@@ -44,9 +44,11 @@ impl Core {
     pub fn hear(&mut self, news: News) -> Vec<Entry> {
         match news {
             News::Snapshot(snapshot) => {
-                let before = self.snapshot.replace(*snapshot).and_then(|before| before.deaf);
-                let deaf = self.snapshot.as_ref().and_then(|snapshot| snapshot.deaf.as_ref());
-                let unheard = deaf.filter(|_| before.is_none()).map(about_events);
+                let before = self.snapshot.replace(*snapshot).unwrap_or_default();
+                let now = self.snapshot.as_ref();
+                let deaf = now.and_then(|now| now.deaf.as_ref()).filter(|_| before.deaf.is_none());
+                let unread = now.and_then(|now| now.log_unread.as_ref()).filter(|_| before.log_unread.is_none());
+                let unheard = deaf.map(about_events).into_iter().chain(unread.map(about_log));
                 let back = self.lost_since.take().map(|since| {
                     let silent = span(self.clock.now().since(since));
                     Entry::agent(
@@ -215,6 +217,11 @@ fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) -> Opt
 fn about_events(why: &Missing) -> Entry {
     let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
     Entry::agent(5, "events-unheard", late)
+}
+
+fn about_log(why: &Missing) -> Entry {
+    let less = format!("the kernel's log is not read, so what it tells of causes is not known: {why}");
+    Entry::agent(5, "log-unread", less)
 }
 
 #[cfg(test)]
