@@ -9,7 +9,7 @@ use std::io;
 /// Begins every message.
 const MARK: [u8; 4] = *b"tray";
 /// Goes up with every change of what a message holds.
-const VERSION: u16 = 4;
+const VERSION: u16 = 5;
 /// Longest message: 512 drives need less than a tenth of it.
 const LONGEST: u32 = 8 << 20;
 const HEADER: usize = 10;

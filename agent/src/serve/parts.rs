@@ -1,7 +1,7 @@
 //! The parts of the document, and how readings become them.
 
 use super::document::{Reasons, reason};
-use crate::reading::{self, Reading, Snapshot};
+use crate::reading::{self, Nominal, Reading, Snapshot};
 use crate::verdict::Estimate;
 use serde::{Deserialize, Serialize};
 use traylight_config::Settings;
@@ -195,8 +195,8 @@ pub(super) fn supply(snapshot: &Snapshot) -> Supply {
         Rail { label: rail.label.clone(), potential_v, missing }
     };
     let rails: Vec<Rail> = snapshot.rails.iter().map(rail).collect();
-    let is_twelve = |rail: &&Rail| matches!(rail.label.to_lowercase().replace(' ', "").as_str(), "12v" | "+12v");
-    let twelve_volt_v = rails.iter().find(is_twelve).and_then(|rail| rail.potential_v);
+    let twelve = snapshot.rails.iter().find(|rail| rail.nominal == Some(Nominal::Twelve));
+    let twelve_volt_v = twelve.and_then(|rail| rail.value.get()).map(|volts| volts.0);
     let mut missing = Reasons::new();
     if twelve_volt_v.is_none() {
         missing.insert("twelve_volt_v".into(), "not fitted: no sensor is labelled 12 V".into());

@@ -32,6 +32,7 @@ pub mod md_layout;
 pub mod mountinfo;
 pub mod nvme;
 pub mod nvme_logs;
+pub mod pci;
 pub mod place;
 pub mod plain;
 pub mod quirks;
