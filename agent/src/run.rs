@@ -7,7 +7,7 @@ use crate::keep::{self, Saver, Store};
 use crate::probe::keeper::{Keeper, News};
 use crate::probe::order::Order;
 use crate::probe::schedule::Schedule;
-use crate::reading::{Missing, Snapshot};
+use crate::reading::{Itself, Missing, Snapshot};
 use crate::serve::document::Document;
 use crate::serve::socket::{StateSocket, hand_out};
 use crate::show::glass::{PanelThread, Report};
@@ -50,7 +50,8 @@ pub struct Edges {
 /// # Errors
 /// When the machine refuses signals or a thread.
 pub async fn run(edges: Edges) -> std::io::Result<()> {
-    let Edges { mut settings, reload, root, mut outlet, socket, store, ledger, clock } = edges;
+    let Edges { mut settings, reload, root, mut outlet, socket, store, mut ledger, clock } = edges;
+    ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
     let panel = PanelThread::start(&settings.panel, clock.clone(), move |said| drop(report.send(said)));
     let mut keeper = Keeper::new(root, clock.clone());
@@ -67,7 +68,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         tokio::select! {
             news = keeper.news() => outlet.say_all(core.hear(news), &clock.wall()),
             _ = tick.tick() => {},
-            Some(said) = reports.recv() => outlet.say(&about_panel(said), &clock.wall()),
+            Some(said) = reports.recv() => outlet.say(&core.hear_of_panel(said), &clock.wall()),
             visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
                 hand_out(visitor, core.state(&settings));
             },
@@ -100,6 +101,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     }
 
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
+    core.memory.end();
     if let Some(report) = saver.and_then(|saver| saver.finish(&mut core.memory)) {
         outlet.say(&about_saving(report), &clock.wall());
     }
@@ -122,6 +124,7 @@ pub struct Core {
     /// The newest verdict.
     pub verdict: Option<Verdict>,
     lost_since: Option<Moment>,
+    panel_answers: Option<bool>,
 }
 
 impl Core {
@@ -151,10 +154,20 @@ impl Core {
         }
     }
 
+    /// Takes in how the panel's thread fares; what is to be said of it.
+    fn hear_of_panel(&mut self, said: Report) -> Entry {
+        self.panel_answers = Some(said == Report::Found);
+        match said {
+            Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
+            Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
+        }
+    }
+
     /// Judges what is known now; what is new, as entries.
     pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
         let (now, wall) = (self.clock.now(), self.clock.wall());
-        let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref());
+        let itself = Itself { clock_set: Some(wall.synchronised), panel_answers: self.panel_answers };
+        let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref(), &itself);
         let remarks = verdict.remarks.iter().map(Entry::remark);
         let entries = changes.iter().map(|change| Entry::of(change, now, &wall)).chain(remarks).collect();
         self.verdict = Some(verdict);
@@ -173,12 +186,12 @@ impl Core {
         match reload() {
             Ok(new) if new.panel != settings.panel => {
                 *settings = Settings { panel: settings.panel.clone(), ..new };
-                self.memory.accept_drives(settings);
+                self.memory.accept(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
             }
             Ok(new) => {
                 *settings = new;
-                self.memory.accept_drives(settings);
+                self.memory.accept(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force")
             }
             Err(problems) => Entry::agent(
@@ -211,13 +224,6 @@ fn schedule(settings: &Settings) -> Order {
 fn not_told(error: &std::io::Error) -> Entry {
     let why = format!("the probe keeps the old schedule of self-tests until it is started anew: {error}");
     Entry::agent(4, "probe-not-told", why)
-}
-
-fn about_panel(said: Report) -> Entry {
-    match said {
-        Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
-        Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
-    }
 }
 
 fn about_saving(said: keep::Report) -> Entry {

@@ -28,7 +28,7 @@ mod suggest;
 pub use problem::{Problem, Problems};
 pub use settings::{
     Brightness, Bus, DriveLimits, FanLimits, Grace, Holds, Limits, LinkLimits, PageName, Panel, PoolLimits,
-    SelfTestSchedule, Settings, Shelf, Tray, VolumeLimits, Watch,
+    ProcessorLimits, SelfTestSchedule, Settings, Shelf, SupplyLimits, Tray, VolumeLimits, Watch,
 };
 pub use settle::settle;
 

@@ -215,17 +215,19 @@ impl PretendBox {
     pub fn monitor(&self, name: &str, files: &[(&str, &str)]) -> &Self {
         let device = format!("/sys/devices/platform/{name}");
         let chip = self.chip(&format!("{device}/hwmon"), name, &device);
-        files.iter().for_each(|(file, text)| drop(self.write(&format!("{chip}/{file}"), text)));
+        for (file, text) in files {
+            self.write(&format!("{chip}/{file}"), text);
+        }
         self
     }
 
     /// A memory card or flash on the board, with its type, whose number is that of a mounted file system.
     pub fn card(&self, device: &str, kind: &str, number: &str) -> &Self {
-        let card = format!("/sys/devices/platform/fe340000.mmc/mmc_host/mmc0/mmc0:0001");
+        let card = "/sys/devices/platform/fe340000.mmc/mmc_host/mmc0/mmc0:0001";
         let block = format!("{card}/block/{device}");
         self.block_device(&block, device, false)
             .write(&format!("{card}/type"), &format!("{kind}\n"))
-            .link(&format!("{block}/device"), &card)
+            .link(&format!("{block}/device"), card)
             .link(&format!("/sys/dev/block/{number}"), &block)
     }
 

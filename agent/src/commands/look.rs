@@ -78,8 +78,8 @@ pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) ->
     runtime.shutdown_background();
     let [first, second] = snapshots?;
     let mut memory = Memory::without_patience();
-    judge(&settings, &mut memory, first.taken, Some(&first));
-    let (verdict, _) = judge(&settings, &mut memory, second.taken, Some(&second));
+    judge(&settings, &mut memory, first.taken, Some(&first), &Itself::default());
+    let (verdict, _) = judge(&settings, &mut memory, second.taken, Some(&second), &Itself::default());
     Ok((verdict, second))
 }
 

@@ -203,6 +203,7 @@ mod tests {
     use super::*;
     use crate::demo::{self, heron, story};
     use crate::judge::{Memory, judge};
+    use crate::reading::Itself;
 
     const SHIPPED: &str = include_str!("../../state.schema.json");
 
@@ -232,7 +233,7 @@ mod tests {
             let elapsed = std::time::Duration::from_secs(second);
             let now = crate::clock::Moment::after_boot(std::time::Duration::from_secs(86_400) + elapsed);
             let snapshot = heron::snapshot(now, &story::scene(elapsed));
-            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot));
+            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
             if second % 600 == 0 {
                 let document = Document::new(&settings, &verdict, &snapshot, &wall);
                 let value = serde_json::to_value(&document).expect("a document is JSON");

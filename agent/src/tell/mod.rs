@@ -1,5 +1,7 @@
 //! Tells what is new: words for conditions, and the ways out.
 
+mod board_words;
+mod box_words;
 mod drive_words;
 mod heat_words;
 pub mod log;

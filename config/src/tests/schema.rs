@@ -57,7 +57,7 @@ fn the_schema_is_a_schema() {
 #[test]
 fn the_schema_and_the_code_know_the_same_keys() {
     let sections = sections(&schema());
-    assert_eq!(sections.len(), 14);
+    assert_eq!(sections.len(), 16);
     for (path, properties) in sections {
         let keys: BTreeSet<String> = properties.keys().cloned().collect();
         assert_eq!(keys, keys_of_the_code(&path), "in [{path}]");
@@ -80,7 +80,7 @@ fn the_default_file_is_valid_and_shows_the_defaults_of_the_schema() {
             compared += 1;
         }
     }
-    assert_eq!(compared, 46);
+    assert_eq!(compared, 56);
 }
 
 #[test]
@@ -101,7 +101,7 @@ fn a_range_ends_at_the_same_number_in_both() {
             }
         }
     }
-    assert_eq!(compared, 38);
+    assert_eq!(compared, 50);
 }
 
 #[test]

@@ -114,7 +114,7 @@ fn a_drive_that_comes_later_is_new_until_its_owner_agrees() {
     let mut story = restarted(story);
     story = story.play(2 * HOUR, 3 * HOUR, stranger);
     assert_eq!(story.told, ["7320 opened drive-new-or-moved notice"], "nobody has agreed yet");
-    story.memory.accept_drives(&story.settings);
+    story.memory.accept(&story.settings);
     let story = story.play(3 * HOUR, 4 * HOUR, stranger);
     assert_eq!(story.told[1..], ["10800 closed drive-new-or-moved"]);
     let story = restarted(story).play(4 * HOUR, 5 * HOUR, stranger);

@@ -1,0 +1,51 @@
+//! agent-and-alerts: what the program has to say of itself. This needs no snapshot: it is judged when there is none, too.
+
+use super::Memory;
+use super::track::{Holds, Side, Sight};
+use crate::clock::Moment;
+use crate::reading::Itself;
+use crate::verdict::{AgentFault, Finding, Heard, Severity, Subject};
+use std::time::Duration;
+
+const MINUTE: Duration = Duration::from_secs(60);
+const DAY: Duration = Duration::from_secs(86_400);
+/// Three times the ten seconds at which most parts are looked at.
+const THREE_LOOKS: Duration = Duration::from_secs(30);
+
+/// The end of a run that nobody asked for, as the ledger counts it.
+pub const ENDED_UNASKED: &str = "ended unasked";
+
+/// What is seen of the program itself.
+pub fn sights(memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {
+    let sight = |which, side, what, holds| Sight {
+        subject: Subject::Agent(which),
+        side,
+        seen: now,
+        finding: Finding::AgentTrouble { what },
+        holds,
+    };
+    let raised = |is_raised, severity| if is_raised { Side::Raised(severity) } else { Side::Clear };
+    let unseen = match heard {
+        Heard::NotYet => None,
+        Heard::Fresh => Some(Vec::new()),
+        Heard::InPart(what) => Some(what.clone()),
+        Heard::SilentSince(_) => Some(vec!["everything: the probe is silent".to_owned()]),
+    };
+    let unseen = unseen.map(|what| {
+        let side = raised(!what.is_empty(), Severity::Warning);
+        sight("unseen", side, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO))
+    });
+    let panel = itself.panel_answers.map(|answers| {
+        let side = raised(!answers, Severity::Notice);
+        sight("panel", side, AgentFault::PanelLost, Holds::new(10 * MINUTE, Duration::ZERO))
+    });
+    let clock = itself.clock_set.map(|is_set| {
+        let side = raised(!is_set, Severity::Warning);
+        sight("clock", side, AgentFault::ClockNotSet, Holds::new(DAY, Duration::ZERO))
+    });
+    let times = memory.ledger.count(ENDED_UNASKED);
+    let side = raised(times > 0, Severity::Warning);
+    let holds = Holds::new(Duration::ZERO, Duration::ZERO);
+    let ended = sight("ended", side, AgentFault::EndedUnasked { times }, holds);
+    [unseen, panel, clock, Some(ended)].into_iter().flatten().collect()
+}
