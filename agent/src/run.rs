@@ -58,6 +58,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     keeper.tell(schedule(&settings))?;
     let mut core = Core { clock: clock.clone(), memory: Memory::with_ledger(ledger), ..Core::default() };
     let mut saver = store.map(|store| Saver::start(store, clock.now())).transpose()?;
+    if let Some(saver) = &mut saver {
+        saver.begin(&mut core.memory);
+    }
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);

@@ -40,6 +40,10 @@ impl Known {
         let before = self.written.replace(disk.clone()).filter(|before| before.device == disk.device);
         let grown = before.map_or(0, |before| disk.written.0.saturating_sub(before.written.0));
         ledger.happened(&written(disk), grown, DAY);
+        // Any other disk tells of itself, and is judged as a drive.
+        if disk.kind == SystemDiskKind::Disk {
+            return;
+        }
         let failed = snapshot.events.iter().filter(|event| {
             let is_failure =
                 matches!(event.what, Happening::CommandFailed | Happening::Unreadable | Happening::TimedOut);
@@ -94,7 +98,6 @@ pub fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> 
         let what = BoxFault::CardWears { device: device(), written: Bytes(bytes) };
         seen.push(sight("card", side, what, Holds::new(HOUR, Duration::ZERO)));
     }
-    // Any other disk tells of itself, and is judged as a drive.
     if disk.kind != SystemDiskKind::Disk {
         let count = ledger.count(&failures(disk));
         let side = raised(count > 0, Severity::Critical);

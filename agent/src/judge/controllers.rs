@@ -179,8 +179,18 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
             None => vec![about.gone(snapshot.taken.since_boot() < settings.limits.grace.drives)],
         }
     });
+    // Its owner agrees that it is not there, or its slot holds nothing any more.
+    let no_longer = memory.open().filter_map(|open| {
+        let Subject::Controller(key, _) = &open.subject else { return None };
+        let is_known = memory.ledger.controllers.controllers.contains_key(key)
+            || key.strip_prefix("usb-").is_some_and(|chain| memory.controllers.bridges.contains_key(chain));
+        let (subject, finding, holds) =
+            (open.subject.clone(), open.finding.clone(), Holds::new(Duration::ZERO, Duration::ZERO));
+        (!is_known).then_some(Sight { subject, side: Side::Clear, seen: snapshot.taken, finding, holds })
+    });
     of_controllers
         .chain(memory.controllers.bridges.iter().map(|(chain, places)| bridge(memory, snapshot, chain, places)))
+        .chain(no_longer)
         .collect()
 }
 

@@ -138,7 +138,7 @@ mod tests {
             decoder.next_message::<Snapshot>().expect_err("the message is spoilt").to_string()
         };
         assert_eq!(fault(&|bytes| bytes[0] = b'T'), "found bytes that begin no message, wanted the mark `tray`");
-        assert_eq!(fault(&|bytes| bytes[4] = 9), "found a message of version 9, wanted version 4");
+        assert_eq!(fault(&|bytes| bytes[4] = 9), "found a message of version 9, wanted version 5");
         assert_eq!(
             fault(&|bytes| bytes[9] = 0xff),
             "found a message of 4278190151 bytes, wanted at most 8388608".replace(

@@ -2,8 +2,9 @@
 //! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
 
 use super::drive_part::{self, Drive};
-use super::parts::{self, Board, Controller, Fan, Incident, Link, Supply, Temperature};
+use super::parts::{self, Board, Fan, Incident, Link, Temperature};
 use super::pool_part::{self, Pool};
+use super::supply_part::{self, Controller, Supply};
 use super::volume_part::{self, Union, Unmounted, Volume};
 use crate::clock::Wall;
 use crate::reading::{Missing, Snapshot};
@@ -52,8 +53,8 @@ pub struct Document {
     pub supply: Supply,
     /// Network ports.
     pub links: Vec<Link>,
-    /// Disk controllers.
-    pub controllers: Option<Vec<Controller>>,
+    /// What drives are plugged into.
+    pub controllers: Vec<Controller>,
     /// The machine itself.
     pub board: Board,
     /// What holds, worst first.
@@ -138,13 +139,13 @@ impl Document {
             unmounted: snapshot.unmounted.iter().map(volume_part::unmounted).collect(),
             fans: snapshot.fans.iter().map(|fan| parts::fan(fan, verdict.fans.contains(&fan.key))).collect(),
             temperatures: snapshot.temperatures.iter().map(parts::temperature).collect(),
-            supply: parts::supply(snapshot),
+            supply: supply_part::supply(snapshot),
             links: snapshot.links.iter().map(parts::link).collect(),
-            controllers: None,
+            controllers: snapshot.controllers.iter().map(supply_part::controller).collect(),
             board: parts::board(snapshot),
             conditions: verdict.conditions.iter().map(|held| condition(held, verdict)).collect(),
             incidents: None,
-            missing: [("controllers".to_owned(), not_yet.clone()), ("incidents".to_owned(), not_yet)].into(),
+            missing: [("incidents".to_owned(), not_yet)].into(),
         }
     }
 

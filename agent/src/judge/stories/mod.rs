@@ -5,8 +5,11 @@
 
 mod ahead;
 mod attachments;
+mod board;
 mod boxes;
 mod changes;
+mod controllers;
+mod cooling;
 mod drives;
 mod members;
 mod pools;
