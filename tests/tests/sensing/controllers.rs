@@ -61,7 +61,7 @@ fn a_controller_that_reads_as_all_ones_does_not_answer() {
 fn a_controller_that_sleeps_is_not_woken() {
     let heron = heron();
     heron.write(&format!("{CARD}/power/runtime_status"), "suspended\n");
-    let refused = std::fs::Permissions::from_mode(0);
+    let refused = std::fs::Permissions::from_mode(0o000);
     std::fs::set_permissions(heron.path(&format!("{CARD}/config")), refused).expect("the file is ours");
     heron.remove(&format!("{CARD}/current_link_speed"));
     let card = controller(&heron, "0000/1c.0/00.0");
