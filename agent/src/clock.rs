@@ -8,30 +8,37 @@ use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
 /// A point on the boot clock: milliseconds since this boot. Two moments compare only within one boot,
-/// which is what [`Clock::boot_id`] tells apart.
+/// which is what [`Clock::boot_id`] tells apart. What was noted in an earlier boot lies before zero, as far as the
+/// calendar tells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Moment(u64);
+pub struct Moment(i64);
 
 impl Moment {
     /// The moment `since_boot` after the start of the machine.
     pub const fn after_boot(since_boot: Duration) -> Self {
-        Self(since_boot.as_millis() as u64)
+        Self(since_boot.as_millis() as i64)
     }
 
-    /// How long the machine had been up.
+    /// How long the machine had been up; zero before this boot.
     pub const fn since_boot(self) -> Duration {
-        Duration::from_millis(self.0)
+        self.since(Self(0))
     }
 
     /// How long after `earlier` this is; zero when it is not after it.
     pub const fn since(self, earlier: Self) -> Duration {
-        Duration::from_millis(self.0.saturating_sub(earlier.0))
+        let passed = self.0.saturating_sub(earlier.0);
+        Duration::from_millis(if passed > 0 { passed as u64 } else { 0 })
     }
 
     /// The moment `later` from this one.
     pub const fn plus(self, later: Duration) -> Self {
-        Self(self.0.saturating_add(later.as_millis() as u64))
+        Self(self.0.saturating_add(later.as_millis() as i64))
+    }
+
+    /// The moment `earlier` before this one, which may lie before this boot.
+    pub const fn minus(self, earlier: Duration) -> Self {
+        Self(self.0.saturating_sub(earlier.as_millis() as i64))
     }
 }
 
@@ -68,6 +75,11 @@ impl Wall {
         self.time.strftime("%H:%M").to_string()
     }
 
+    /// Hours, minutes and seconds.
+    pub fn second(&self) -> String {
+        self.time.strftime("%H:%M:%S").to_string()
+    }
+
     /// Date and time with seconds and offset (RFC 3339).
     pub fn stamp(&self) -> String {
         self.time.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
@@ -98,7 +110,7 @@ impl Clock {
     /// Now, on the boot clock.
     pub fn now(&self) -> Moment {
         let time = clock_gettime(ClockId::Boottime);
-        Moment((time.tv_sec as u64) * 1000 + (time.tv_nsec as u64) / 1_000_000)
+        Moment(time.tv_sec * 1000 + time.tv_nsec / 1_000_000)
     }
 
     /// Seconds since 1970, to be set against times that others have noted. The clock that counts them may step.

@@ -12,6 +12,7 @@ use crate::serve::document::Document;
 use crate::serve::socket::{StateSocket, hand_out};
 use crate::show::glass::{PanelThread, Report};
 use crate::show::outlet::{Outlet, Scenery};
+use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
 use crate::verdict::Verdict;
@@ -171,8 +172,7 @@ impl Core {
         let (now, wall) = (self.clock.now(), self.clock.wall());
         let itself = Itself { clock_set: Some(wall.synchronised), panel_answers: self.panel_answers };
         let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref(), &itself);
-        let remarks = verdict.remarks.iter().map(Entry::remark);
-        let entries = changes.iter().map(|change| Entry::of(change, now, &wall)).chain(remarks).collect();
+        let entries = incident_log::entries(&verdict, &changes, now, &wall);
         self.verdict = Some(verdict);
         entries
     }

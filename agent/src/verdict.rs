@@ -2,16 +2,20 @@
 //! people: those are in `tell/wording.rs`.
 
 mod belongs;
+mod cause;
 mod estimate;
 mod facts;
 mod finding;
+mod incident;
 mod kind;
 mod outlook;
 mod self_test;
 
+pub use cause::{Cause, Confidence, Unmeasured};
 pub use estimate::{Estimate, Rates};
 pub use facts::*;
 pub use finding::*;
+pub use incident::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
 pub use self_test::*;
@@ -33,6 +37,10 @@ pub struct Verdict {
     pub heard: Heard,
     /// What holds, worst first, then oldest first.
     pub conditions: Vec<Condition>,
+    /// The stories that the conditions make up, worst first, then oldest first.
+    pub incidents: Vec<Incident>,
+    /// What is new about incidents since the judging before.
+    pub turns: Vec<Turn>,
     /// The shelves as they stand, top first; drives without a named tray are on a last shelf without a name.
     pub shelves: Vec<Shelf>,
     /// Fans that are known to turn or to have turned, by key; other channels have no fan.
@@ -48,9 +56,18 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// The worst of what holds.
+    /// The worst of what goes on.
     pub fn worst(&self) -> Option<Severity> {
-        self.conditions.iter().map(|condition| condition.severity).max()
+        self.incidents.iter().map(|incident| incident.severity).max()
+    }
+
+    /// The incident that a condition belongs to, or belonged to until just now.
+    pub fn incident_of(&self, condition: &Condition) -> Option<&Incident> {
+        let holds = |incident: &&Incident| {
+            let same = |own: &Condition| own.subject == condition.subject && own.kind() == condition.kind();
+            incident.conditions.iter().any(same)
+        };
+        self.incidents.iter().chain(self.turns.iter().map(|turn| &turn.incident)).find(holds)
     }
 
     /// True only when nothing worse than a notice holds and everything is fresh: the one state that may be called fine.
@@ -119,7 +136,7 @@ impl fmt::Display for Severity {
 }
 
 /// What a condition is about. Two parts of the box never share one.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Subject {
     /// A drive, by its key.
     Drive(DriveKey),
@@ -130,7 +147,7 @@ pub enum Subject {
     /// A fan, by its key.
     Fan(String),
     /// A network port and which side of it: `down`, `slow` or `unsteady`.
-    Link(String, &'static str),
+    Link(String, String),
     /// All drives together.
     AllDrives,
     /// The processor.
@@ -138,11 +155,21 @@ pub enum Subject {
     /// A rail or an alarm of the supply, by its key.
     Supply(String),
     /// A controller, by its key, and what of it: `gone`, `silent`, `driver`, `errors`, `lane` or `resets`.
-    Controller(String, &'static str),
+    Controller(String, String),
     /// The program itself, and what of it: `panel`, `unseen`, `clock` or `ended`.
-    Agent(&'static str),
+    Agent(String),
     /// The box itself, and what of it: `restart`, `memory`, `card` or `disk`.
-    Board(&'static str),
+    Board(String),
+}
+
+impl Subject {
+    /// The drive, if it is one.
+    pub fn drive(&self) -> Option<&DriveKey> {
+        match self {
+            Self::Drive(key) => Some(key),
+            _ => None,
+        }
+    }
 }
 
 impl fmt::Display for Subject {
@@ -164,7 +191,7 @@ impl fmt::Display for Subject {
 }
 
 /// Something judged to hold.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Condition {
     /// What is about.
     pub subject: Subject,
@@ -184,7 +211,7 @@ impl Condition {
 }
 
 /// Where a drive sits, as its owner would point at it.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct Place {
     /// The label of its tray, if the configuration names one.
     pub tray: Option<String>,

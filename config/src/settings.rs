@@ -5,6 +5,9 @@
 //! Most limits are *starting values*: common practice, not a measurement of this box. Where a standard or a
 //! datasheet stands behind a value, its documentation says so.
 
+mod alerts;
+
+pub use alerts::*;
 use std::time::Duration;
 
 /// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
@@ -12,6 +15,9 @@ use std::time::Duration;
 pub struct Settings {
     /// The name shown on pages and in messages. `None` means the host name.
     pub box_name: Option<String>,
+    /// True when its owner has said that trays may be changed while the box is on. Trays, plugs and controller must be
+    /// built for that, so nobody is told so by default.
+    pub hot_swap: bool,
     /// The shelves, top shelf first. Empty until the owner has named the trays.
     pub shelves: Vec<Shelf>,
     /// The small screen on the front.
@@ -22,6 +28,8 @@ pub struct Settings {
     pub limits: Limits,
     /// When drives test themselves.
     pub self_test: SelfTestSchedule,
+    /// Alerts besides the log.
+    pub alerts: Alerts,
 }
 
 /// How often drives test themselves, in days that they are switched on. 0 is never, the default: a test is load and

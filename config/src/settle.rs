@@ -1,8 +1,9 @@
 //! From what was written to settings that are complete and agree with each other: the box, the panel, what to watch.
 //!
-//! Here is the list of keys. `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
+//! Here is the list of keys. `settle/alerts.rs`, `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
 //! read is in `values.rs`, and how a section is read in `reader.rs`.
 
+mod alerts;
 mod limits;
 mod shelves;
 
@@ -63,20 +64,23 @@ fn syntax(error: &toml::de::Error) -> Note {
 }
 
 fn settings(file: &mut Section) -> Settings {
+    let (box_name, hot_swap) = file.section("box", about_box);
     Settings {
-        box_name: file.section("box", box_name),
+        box_name,
+        hot_swap,
         shelves: shelves::shelves(file),
         panel: file.section("panel", panel),
         watch: file.section("watch", watch),
         limits: limits::limits(file),
         self_test: file.section("self_test", self_test),
+        alerts: file.section("alerts", alerts::alerts),
     }
 }
 
-fn box_name(section: &mut Section) -> Option<String> {
+fn about_box(section: &mut Section) -> (Option<String>, bool) {
     // An empty name is how the file shows its default.
     let name = |value: &DeValue| if value.as_str() == Some("") { Ok(None) } else { text(64)(value).map(Some) };
-    section.value("name", None, name).value
+    (section.value("name", None, name).value, section.value("hot_swap", false, flag).value)
 }
 
 fn panel(section: &mut Section) -> Panel {

@@ -45,9 +45,9 @@ pub fn pictures() -> Vec<(String, Frame)> {
     ];
     for (name, minutes) in moments {
         let (_, verdict, snapshot) = after(minutes);
-        for condition in &verdict.conditions {
-            let page = Page::Condition(condition.kind(), condition.subject.clone());
-            let name = format!("{name}, {}", condition.kind().id());
+        for incident in &verdict.incidents {
+            let page = Page::Incident(incident.id);
+            let name = format!("{name}, {}", incident.lead().map_or("", |lead| lead.kind().id()));
             pictures.push((name, draw(&page, &verdict, Some(&snapshot))));
         }
         pictures.push((format!("{name}, state"), draw(&Page::Named(PageName::State), &verdict, Some(&snapshot))));

@@ -9,7 +9,7 @@ use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::judge::{Memory, judge};
 use traylight::probe::keeper::{Keeper, News};
-use traylight::reading::Snapshot;
+use traylight::reading::{Itself, Snapshot};
 use traylight::serve::document::Document;
 use traylight::serve::{socket, table};
 use traylight::verdict::Verdict;

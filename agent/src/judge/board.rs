@@ -78,8 +78,8 @@ fn failures(disk: &SystemDisk) -> String {
 pub fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let ledger = &memory.ledger;
     let raised = |is_raised, severity| if is_raised { Side::Raised(severity) } else { Side::Clear };
-    let sight = |which, side, what, holds| Sight {
-        subject: Subject::Board(which),
+    let sight = |which: &str, side, what, holds| Sight {
+        subject: Subject::Board(which.to_owned()),
         side,
         seen: snapshot.taken,
         finding: Finding::BoxTrouble { what },

@@ -256,6 +256,12 @@ impl About<'_> {
 
     fn sight(&self, which: &'static str, side: Side, what: ControllerFault, holds: Holds) -> Sight {
         let finding = Finding::ControllerTrouble { controller: self.name.clone(), drives: self.drives.clone(), what };
-        Sight { subject: Subject::Controller(self.name.key.clone(), which), side, seen: self.seen, finding, holds }
+        Sight {
+            subject: Subject::Controller(self.name.key.clone(), which.to_owned()),
+            side,
+            seen: self.seen,
+            finding,
+            holds,
+        }
     }
 }

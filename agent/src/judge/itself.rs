@@ -6,6 +6,7 @@ use crate::clock::Moment;
 use crate::reading::Itself;
 use crate::verdict::{AgentFault, Finding, Heard, Severity, Subject};
 use std::time::Duration;
+use traylight_config::{Bus, Settings};
 
 const MINUTE: Duration = Duration::from_secs(60);
 const DAY: Duration = Duration::from_secs(86_400);
@@ -16,9 +17,9 @@ const THREE_LOOKS: Duration = Duration::from_secs(30);
 pub const ENDED_UNASKED: &str = "ended unasked";
 
 /// What is seen of the program itself.
-pub fn sights(memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {
-    let sight = |which, side, what, holds| Sight {
-        subject: Subject::Agent(which),
+pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {
+    let sight = |which: &str, side, what, holds| Sight {
+        subject: Subject::Agent(which.to_owned()),
         side,
         seen: now,
         finding: Finding::AgentTrouble { what },
@@ -35,7 +36,9 @@ pub fn sights(memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> V
         let side = raised(!what.is_empty(), Severity::Warning);
         sight("unseen", side, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO))
     });
-    let panel = itself.panel_answers.map(|answers| {
+    // A box that has no panel any more misses none.
+    let panel_answers = itself.panel_answers.or((settings.panel.bus == Bus::None).then_some(true));
+    let panel = panel_answers.map(|answers| {
         let side = raised(!answers, Severity::Notice);
         sight("panel", side, AgentFault::PanelLost, Holds::new(10 * MINUTE, Duration::ZERO))
     });

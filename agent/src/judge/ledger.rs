@@ -5,9 +5,11 @@
 use super::acquaintances::Acquaintances;
 use super::airflow::Warmest;
 use super::fill::{Fill, FullWhen};
+use super::incidents::Book;
 use super::occurrences::Occurrences;
 use super::pool_work::Checks;
 use super::runs::{Ending, Runs};
+use super::signs::Signs;
 use super::tachometers::Tachometers;
 use super::{board, controllers, drives, itself};
 use crate::clock::Moment;
@@ -54,6 +56,12 @@ pub struct Ledger {
     /// How often things of the box itself happened.
     #[serde(default)]
     occurrences: Occurrences,
+    /// The open incidents.
+    #[serde(default)]
+    pub book: Book,
+    /// What happened lately.
+    #[serde(default)]
+    pub signs: Signs,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -107,6 +115,19 @@ impl Ledger {
             }
         }
         fell
+    }
+
+    /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
+        self.book.move_back(by);
+        self.signs.move_back(by);
+    }
+
+    /// Takes in what happened to drives and other parts.
+    pub fn learn_signs(&mut self, known: &drives::Known, snapshot: &Snapshot) {
+        let mut signs = std::mem::take(&mut self.signs);
+        signs.learn(known, self, snapshot);
+        self.signs = signs;
     }
 
     /// Takes in which drives are there.

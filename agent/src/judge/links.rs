@@ -79,8 +79,8 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
 
 fn sides(settings: &Settings, known: &KnownLink, link: &Link) -> Vec<Sight> {
     let limits = &settings.limits.link;
-    let sight = |side_name, raised: bool, what, hold| Sight {
-        subject: Subject::Link(link.name.clone(), side_name),
+    let sight = |side_name: &str, raised: bool, what, hold| Sight {
+        subject: Subject::Link(link.name.clone(), side_name.to_owned()),
         side: if raised { Side::Raised(Severity::Warning) } else { Side::Clear },
         seen: link.up.taken,
         finding: Finding::LinkTrouble { link: link.name.clone(), what },

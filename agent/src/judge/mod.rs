@@ -7,12 +7,15 @@ mod airflow;
 mod answering;
 mod attachments;
 mod board;
+mod causes;
+mod climate;
 mod controllers;
 mod drives;
 mod fans;
 pub mod fill;
 mod health;
 mod heat;
+mod incidents;
 mod itself;
 pub mod ledger;
 mod links;
@@ -31,6 +34,7 @@ pub mod request;
 pub mod runs;
 mod self_tests;
 mod shelves;
+mod signs;
 mod space;
 mod supply;
 mod tachometers;
@@ -71,6 +75,7 @@ pub struct Memory {
     work: pool_work::Known,
     volumes: volumes::Known,
     outlook: outlook::Known,
+    climate: climate::Climate,
     ledger: Ledger,
     last_heard: Option<Moment>,
     /// What is beyond a limit counts at once.
@@ -78,9 +83,15 @@ pub struct Memory {
 }
 
 impl Memory {
-    /// A memory that begins with what drives counted before.
+    /// A memory that begins with what drives counted before, and with what held then: that is not told again.
     pub fn with_ledger(ledger: Ledger) -> Self {
-        Self { ledger, ..Self::default() }
+        let open = |condition: &Condition| (causes::key(condition), Track::of(condition.clone()));
+        Self { tracks: ledger.book.conditions().map(open).collect(), ledger, ..Self::default() }
+    }
+
+    /// True while messages are held back because somebody works on the box.
+    pub fn is_muted(&self, now: Moment) -> bool {
+        self.ledger.book.muted_until.is_some_and(|until| now < until)
     }
 
     /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
@@ -133,8 +144,9 @@ pub fn judge(
     snapshot: Option<&Snapshot>,
     itself: &Itself,
 ) -> (Verdict, Vec<Change>) {
-    let (mut changes, mut remarks) = (Vec::new(), Vec::new());
-    if let Some(snapshot) = snapshot.filter(|snapshot| memory.last_heard < Some(snapshot.taken)) {
+    let (mut changes, mut remarks, mut turns) = (Vec::new(), Vec::new(), Vec::new());
+    let is_new = snapshot.is_some_and(|snapshot| memory.last_heard < Some(snapshot.taken));
+    if let Some(snapshot) = snapshot.filter(|_| is_new) {
         memory.last_heard = Some(snapshot.taken);
         memory.drives.learn(settings, snapshot);
         memory.pools.learn(snapshot);
@@ -160,6 +172,8 @@ pub fn judge(
         memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
+        memory.ledger.learn_signs(&memory.drives, snapshot);
+        memory.climate.learn(snapshot);
         for rule in RULES {
             for mut sight in rule(settings, memory, snapshot) {
                 if memory.at_once {
@@ -168,16 +182,20 @@ pub fn judge(
                 changes.extend(take_in(&mut memory.tracks, sight));
             }
         }
+        changes.extend(forget_absent(memory, now));
         memory.drives.forget_accepted(&memory.tracks);
     }
     // A single look is not the program that watches: it has nothing to say of itself.
     if !memory.at_once {
-        for sight in itself::sights(memory, now, itself, &heard(now, snapshot)) {
+        for sight in itself::sights(settings, memory, now, itself, &heard(now, snapshot)) {
             changes.extend(take_in(&mut memory.tracks, sight));
         }
     }
     memory.tracks.retain(|_, track| !track.is_idle());
-    (Verdict { remarks, ..verdict(settings, memory, now, snapshot) }, changes)
+    if let Some(snapshot) = snapshot.filter(|_| is_new || !changes.is_empty()) {
+        turns = incidents::turn(settings, memory, now, snapshot);
+    }
+    (Verdict { remarks, turns, ..verdict(settings, memory, now, snapshot) }, changes)
 }
 
 /// A rule looks at what is remembered and read, and says what it sees.
@@ -209,6 +227,18 @@ fn take_in(tracks: &mut BTreeMap<(Kind, Subject), Track>, sight: Sight) -> Optio
     tracks.entry((sight.finding.kind(), sight.subject.clone())).or_default().see(sight)
 }
 
+/// What was told of a drive itself ends with its absence; see [`incidents::ends_with_absence`].
+fn forget_absent(memory: &mut Memory, now: Moment) -> Vec<Change> {
+    let gone = |(kind, subject): &&(Kind, Subject)| *kind == Kind::DriveGone && memory.is_open(*kind, subject);
+    let gone =
+        memory.tracks.keys().filter(gone).filter_map(|(_, subject)| subject.drive().cloned()).collect::<Vec<_>>();
+    let ends = |track: &Track| track.open().is_some_and(|open| incidents::ends_with_absence(open, &gone));
+    let ended: Vec<_> = memory.tracks.iter().filter(|(_, track)| ends(track)).map(|(key, _)| key.clone()).collect();
+    let close = |key| memory.tracks.remove(&key).and_then(|track| track.open().cloned());
+    let closed = |condition: Condition| Change::Closed { lasted: now.since(condition.since), condition };
+    ended.into_iter().filter_map(close).map(closed).collect()
+}
+
 fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Verdict {
     let mut conditions: Vec<Condition> = memory.open().cloned().collect();
     conditions.sort_by(|a, b| {
@@ -227,6 +257,8 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
         work_left: memory.work.left(),
         remarks: Vec::new(),
+        incidents: memory.ledger.book.open(),
+        turns: Vec::new(),
         conditions,
     }
 }

@@ -133,7 +133,7 @@ fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Po
 }
 
 fn busy(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Sight {
-    let quiet = matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Frozen);
+    let quiet = !pool.activity.kind.is_work();
     // Until its pace is known, what the kernel makes of its last half minute is all there is.
     let by_kernel = |left| Estimate { soonest: left, middle: left, latest: Some(left) };
     let by_pace = memory.work.left_of(&pool.key);

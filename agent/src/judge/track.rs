@@ -70,6 +70,11 @@ pub struct Track {
 }
 
 impl Track {
+    /// A condition that held when the program ended, and that holds until something speaks against it.
+    pub fn of(condition: Condition) -> Self {
+        Self { open: Some(condition), ..Self::default() }
+    }
+
     /// The condition, if it holds.
     pub fn open(&self) -> Option<&Condition> {
         self.open.as_ref()

@@ -64,6 +64,14 @@ pub enum Happening {
     Vanished,
     /// It left standby.
     Woke,
+    /// It counts more starts than before, though the board has run on: it lost its power.
+    LostPower,
+    /// A check, rebuild or the like began on it.
+    WorkBegan,
+    /// Data that was read does not agree with its checksum or its copies.
+    Disagrees,
+    /// It has work and finishes none.
+    StandsStill,
     /// Transfers over its SATA link were damaged: ICRC, BadCRC, 10B8B, Dispar, Handshk, LinkSeq.
     TransferDamaged,
     /// Its connection came or went: PHYRdyChg, DevExch, CommWake, `connection status changed`.

@@ -215,3 +215,10 @@ pub enum ActivityKind {
     /// Held still on purpose.
     Frozen,
 }
+
+impl ActivityKind {
+    /// True for work that reads or writes the members.
+    pub fn is_work(self) -> bool {
+        !matches!(self, Self::Idle | Self::Frozen)
+    }
+}

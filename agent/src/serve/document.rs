@@ -2,7 +2,8 @@
 //! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
 
 use super::drive_part::{self, Drive};
-use super::parts::{self, Board, Fan, Incident, Link, Temperature};
+use super::incident_part::{self, Incident};
+use super::parts::{self, Board, Fan, Link, Temperature};
 use super::pool_part::{self, Pool};
 use super::supply_part::{self, Controller, Supply};
 use super::volume_part::{self, Union, Unmounted, Volume};
@@ -59,10 +60,8 @@ pub struct Document {
     pub board: Board,
     /// What holds, worst first.
     pub conditions: Vec<Condition>,
-    /// Conditions with one cause folded together.
-    pub incidents: Option<Vec<Incident>>,
-    /// Why a key of this level is `null`.
-    pub missing: Reasons,
+    /// The stories that the conditions make up, each with its cause, worst first.
+    pub incidents: Vec<Incident>,
 }
 
 /// How the box stands.
@@ -124,7 +123,6 @@ impl Document {
             Heard::SilentSince(since) => vec![format!("everything: silent for {}", span(verdict.at.since(*since)))],
             Heard::NotYet | Heard::Fresh => Vec::new(),
         };
-        let not_yet = "not read by this version".to_owned();
         Self {
             schema: 1,
             box_name: box_name(settings, snapshot),
@@ -144,14 +142,19 @@ impl Document {
             controllers: snapshot.controllers.iter().map(supply_part::controller).collect(),
             board: parts::board(snapshot),
             conditions: verdict.conditions.iter().map(|held| condition(held, verdict)).collect(),
-            incidents: None,
-            missing: [("incidents".to_owned(), not_yet)].into(),
+            incidents: verdict
+                .incidents
+                .iter()
+                .map(|judged| {
+                    incident_part::incident(judged, verdict, &|at| wall.before(verdict.at.since(at)).second())
+                })
+                .collect(),
         }
     }
 
     /// The exit code that tells a script how the box stands: 0 nothing wrong, 10 a warning, 20 a critical condition.
     pub fn exit_code(&self) -> u8 {
-        match self.conditions.iter().map(|condition| condition.severity).max() {
+        match self.incidents.iter().map(|incident| incident.severity).max() {
             Some(Severity::Critical) => 20,
             Some(Severity::Warning) => 10,
             Some(Severity::Notice) | None => 0,
@@ -187,7 +190,7 @@ fn condition(held: &Held, verdict: &Verdict) -> Condition {
         headline: words.title,
         sentence: words.sentence,
         evidence: words.evidence,
-        cause: None,
+        cause: verdict.incident_of(held).map(|incident| incident.cause.id().to_owned()),
         advice: words.advice,
         do_not: words.warning,
     }

@@ -2,6 +2,7 @@
 
 pub mod document;
 pub mod drive_part;
+pub mod incident_part;
 pub mod outlook_part;
 pub mod parts;
 pub mod pool_part;

@@ -13,10 +13,10 @@ pub fn table(document: &Document) -> String {
     let up = span(Duration::from_secs(board.up_s));
     let _ =
         writeln!(text, "{}: {}   up {up}   kernel {}", document.box_name, standing(document.standing), board.kernel);
-    for condition in &document.conditions {
-        let _ = writeln!(text, "\n{} {}", condition.severity, condition.headline);
-        let _ = writeln!(text, "  {}", condition.sentence);
-        let _ = writeln!(text, "  do: {}\n  do not: {}", condition.advice, condition.do_not);
+    for incident in &document.incidents {
+        let _ = writeln!(text, "\n{} {}", incident.severity, incident.headline);
+        let _ = writeln!(text, "  {}", incident.sentence);
+        let _ = writeln!(text, "  do: {}\n  do not: {}", incident.advice, incident.do_not);
     }
     let mut why = Vec::new();
     rows(

@@ -3,10 +3,11 @@
 use super::Kind;
 use crate::reading::{ControllerKind, Lane};
 use crate::units::{Bytes, MegabitsPerSecond, Percent};
+use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
 /// What of a drive was counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Counted {
     /// Places it cannot read, now or at all.
     Unreadable,
@@ -34,7 +35,7 @@ impl Counted {
 }
 
 /// Why a pool does not serve.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Down {
     /// It was not started.
     Inactive,
@@ -47,7 +48,7 @@ pub enum Down {
 }
 
 /// How likely a sector cannot be read on the way of a rebuild, and what that rests on.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ReadRisk {
     /// The chance of at least one, 0 to 1.
     pub chance: f64,
@@ -60,7 +61,7 @@ pub struct ReadRisk {
 }
 
 /// Which limits of room were passed: below the share and, if one is set, below the amount as well.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SpaceLimit {
     /// Share of the volume.
     pub share: Percent,
@@ -69,7 +70,7 @@ pub struct SpaceLimit {
 }
 
 /// What is wrong with a network port.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub enum LinkFault {
     /// No partner, or switched off.
     Down,
@@ -90,7 +91,7 @@ pub enum LinkFault {
 }
 
 /// What a controller is known by.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ControllerName {
     /// Where it is plugged.
     pub key: String,
@@ -101,7 +102,7 @@ pub struct ControllerName {
 }
 
 /// What is wrong with a controller.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum ControllerFault {
     /// It is not on the list any more.
     Gone,
@@ -129,7 +130,7 @@ pub enum ControllerFault {
 }
 
 /// What is wrong with the program itself.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum AgentFault {
     /// The panel does not answer.
     PanelLost,
@@ -148,7 +149,7 @@ pub enum AgentFault {
 }
 
 /// What is wrong with the box itself.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum BoxFault {
     /// It restarted without being shut down.
     UncleanRestart {

@@ -6,10 +6,11 @@ use super::{
 };
 use crate::reading::{ActivityKind, MemberErrorKind, Nominal, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
+use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
 /// The facts of a condition, by kind.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum Finding {
     /// An expected drive is not there.
     DriveGone {

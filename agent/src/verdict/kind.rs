@@ -1,7 +1,10 @@
 //! The kinds of condition, and the names that they keep for good.
 
+use serde::{Deserialize, Serialize};
+
 /// The kinds of condition.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Kind {
     /// An expected drive is not there.
     DriveGone,

@@ -1,10 +1,11 @@
 //! Where a drive's temperature is heading and how long until its limit, as far as its readings carry it.
 
 use crate::units::Celsius;
+use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
 /// An estimate and its interval of 80 %: in one of five cases the truth is outside.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Interval {
     /// The low end.
     pub low: f64,
@@ -15,7 +16,7 @@ pub struct Interval {
 }
 
 /// The outlook of one drive, should nothing change: the same work, the same air.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Outlook {
     /// Where it settles, in degrees Celsius; `None` while the readings leave that open.
     pub heading: Option<Interval>,
@@ -26,7 +27,7 @@ pub struct Outlook {
 }
 
 /// How long until a limit is reached.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Reaches {
     /// By the high end of the interval.
     pub earliest: Duration,

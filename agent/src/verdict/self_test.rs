@@ -1,9 +1,11 @@
 //! What is judged of drives' tests of themselves: that one speaks against its drive, and what is new.
 
+use serde::{Deserialize, Serialize};
+
 use crate::reading::{AskedBy, SelfTestStep, TestKind, TestOutcome};
 
 /// How a drive says that it fails.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum SaysFailing {
     /// By its own assessment of itself.
     Assessment,
@@ -19,7 +21,7 @@ pub enum SaysFailing {
 }
 
 /// What is new about a drive's test of itself.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum TestNews {
     /// The drive was asked for one, or to end it.
     Asked {

@@ -7,6 +7,7 @@ mod ahead;
 mod attachments;
 mod board;
 mod boxes;
+mod causes;
 mod changes;
 mod controllers;
 mod cooling;

@@ -56,7 +56,7 @@ fn remark(view: &View<'_>) -> String {
         Heard::NotYet => "looking".to_owned(),
         Heard::InPart(blind) => format!("{} blind", blind.len()),
         Heard::Fresh if view.verdict.worst() >= Some(Severity::Warning) => {
-            format!("{} open", view.verdict.conditions.iter().filter(|open| open.severity >= Severity::Warning).count())
+            format!("{} open", view.verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning).count())
         }
         Heard::Fresh => match notices.map(words).next() {
             Some(notice) => notice.title,

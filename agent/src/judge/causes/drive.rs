@@ -1,0 +1,53 @@
+//! Causes that lie in one drive: it hangs, or it fails. No drive is blamed for a lost connection or a time-out alone.
+
+use super::view::{DAY, NEAR, SILENCE, Suspect};
+use super::{Diagnosis, Left, Trouble};
+use crate::reading::{Happening, Teller};
+use crate::verdict::{Cause, Confidence, Kind};
+
+const CONNECTED: &[Trouble] = &[Trouble::Connection];
+const MEDIA: &[Trouble] = &[Trouble::Media];
+const WHOLE: &[Trouble] = &[Trouble::Media, Trouble::Connection];
+
+/// R9: one drive has work and finishes none, and the others go on.
+pub fn hangs(left: &Left) -> Vec<Diagnosis> {
+    let hung: Vec<_> =
+        left.with(Trouble::Connection).into_iter().filter(|suspect| suspect.has(&[Kind::DriveNotAnswering])).collect();
+    let [suspect] = hung[..] else { return Vec::new() };
+    if suspect.is_unreadable() || suspect.is_damaged() {
+        return Vec::new();
+    }
+    let signs = suspect.signs(&SILENCE, NEAR);
+    let confidence = if signs.iter().any(|sign| sign.event.teller == Teller::Log) {
+        Confidence::Likely
+    } else {
+        Confidence::Possible
+    };
+    vec![Diagnosis::new(Cause::DriveHangs, confidence).of([suspect], CONNECTED).with(signs)]
+}
+
+/// R4: a drive says that it fails, or cannot read what it holds while its transfers arrive and its power is steady.
+pub fn fails(left: &Left) -> Vec<Diagnosis> {
+    left.with(Trouble::Media).into_iter().filter_map(|suspect| failing(suspect)).collect()
+}
+
+fn failing(suspect: &Suspect) -> Option<Diagnosis> {
+    let says_so = suspect.has(&[Kind::DriveSaysFailing]);
+    // Its own word is a measurement; what it counts may have come from outside.
+    if !says_so && (suspect.is_damaged() || suspect.lost_power()) {
+        return None;
+    }
+    let signs = suspect.signs(&[Happening::Unreadable, Happening::GivenUp, Happening::MemberFailed], DAY);
+    let by_kernel = signs.iter().any(|sign| sign.event.teller == Teller::Log);
+    let by_pool = suspect.has(&[Kind::MemberErrors]);
+    let grows = suspect.has(&[Kind::PendingOrUncorrectable]) && suspect.has(&[Kind::ReallocatedGrowth]);
+    let confidence = match (says_so, by_kernel || by_pool || grows) {
+        (true, _) => Confidence::Certain,
+        (false, true) => Confidence::Likely,
+        (false, false) => Confidence::Possible,
+    };
+    // What it died of takes its absence along; a drive that was pulled has another story.
+    let whole = suspect.known.present || suspect.died_first();
+    let explains = if whole && !suspect.is_damaged() && !suspect.lost_power() { WHOLE } else { MEDIA };
+    Some(Diagnosis::new(Cause::DriveFails, confidence).of([suspect], explains).with(signs))
+}

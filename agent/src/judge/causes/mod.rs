@@ -1,0 +1,216 @@
+//! From conditions and signs to causes: a list of rules, tried in a fixed order. The first that fits takes the
+//! conditions that it explains; what no rule takes stands for itself. The order and the rules are those of the table in
+//! `judge/causes/README.md`.
+
+mod connection;
+mod controller;
+mod drive;
+mod heat;
+mod host;
+mod transfer;
+mod usb;
+pub mod view;
+
+use super::signs::Sign;
+use crate::clock::Moment;
+use crate::reading::DriveKey;
+use crate::verdict::{Cause, Condition, Confidence, Kind, Subject, Unmeasured};
+use std::collections::BTreeSet;
+use view::{CONNECTION, MEDIA, Suspect, TRANSFER, View};
+
+/// What a condition is known by.
+pub type Key = (Kind, Subject);
+
+/// What a rule found.
+#[derive(Debug, Clone)]
+pub struct Diagnosis {
+    /// What it points to.
+    pub cause: Cause,
+    /// How surely.
+    pub confidence: Confidence,
+    /// The drives that it is about.
+    pub drives: Vec<DriveKey>,
+    /// The part besides drives and pools that it is about.
+    pub part: Option<String>,
+    /// What speaks for it.
+    pub evidence: Vec<Sign>,
+    /// What would help to decide and is not measured.
+    pub unmeasured: Vec<Unmeasured>,
+    /// The conditions that it explains.
+    pub claims: BTreeSet<Key>,
+    /// Since when.
+    pub since: Moment,
+    explains: &'static [Trouble],
+}
+
+/// What can be wrong with a drive, as far as causes go.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Trouble {
+    /// It is gone, comes and goes, or does not answer.
+    Connection,
+    /// Transfers to it are damaged.
+    Transfer,
+    /// It cannot read what it holds.
+    Media,
+}
+
+impl Trouble {
+    const ALL: [Self; 3] = [Self::Connection, Self::Transfer, Self::Media];
+
+    fn kinds(self) -> &'static [Kind] {
+        match self {
+            Self::Connection => &CONNECTION,
+            Self::Transfer => &TRANSFER,
+            Self::Media => &MEDIA,
+        }
+    }
+
+    fn troubles(self, suspect: &Suspect) -> bool {
+        let lost = || !suspect.losses().is_empty() || !suspect.known.present;
+        suspect.has(self.kinds()) || (self == Self::Connection && lost())
+    }
+}
+
+impl Diagnosis {
+    fn new(cause: Cause, confidence: Confidence) -> Self {
+        Self {
+            cause,
+            confidence,
+            drives: Vec::new(),
+            part: None,
+            evidence: Vec::new(),
+            unmeasured: Vec::new(),
+            claims: BTreeSet::new(),
+            since: Moment::default(),
+            explains: &[],
+        }
+    }
+
+    /// A condition that says it all.
+    pub fn as_it_says(condition: &Condition) -> Self {
+        let mut diagnosis = Self::new(Cause::AsItSays, Confidence::Certain).claiming([condition]);
+        if let Subject::Drive(key) = &condition.subject {
+            diagnosis.drives.push(key.clone());
+        }
+        diagnosis
+    }
+
+    /// It explains these troubles of these drives.
+    fn of<'s, 'a: 's>(
+        mut self,
+        suspects: impl IntoIterator<Item = &'s Suspect<'a>>,
+        explains: &'static [Trouble],
+    ) -> Self {
+        let mut since: Option<Moment> = None;
+        for suspect in suspects {
+            self.drives.push(suspect.key.clone());
+            since = Some(since.map_or(suspect.since, |since| since.min(suspect.since)));
+            let explained =
+                suspect.open.iter().filter(|open| explains.iter().any(|t| t.kinds().contains(&open.kind())));
+            self.claims.extend(explained.map(|open| key(open)));
+        }
+        self.since = since.unwrap_or_default();
+        self.explains = explains;
+        self
+    }
+
+    fn with<'a>(mut self, signs: impl IntoIterator<Item = &'a Sign>) -> Self {
+        for sign in signs {
+            if !self.evidence.contains(sign) {
+                self.evidence.push(sign.clone());
+            }
+        }
+        self
+    }
+
+    fn without(mut self, unmeasured: impl IntoIterator<Item = Unmeasured>) -> Self {
+        self.unmeasured.extend(unmeasured);
+        self
+    }
+
+    fn part(mut self, part: impl Into<String>) -> Self {
+        self.part = Some(part.into());
+        self
+    }
+
+    fn claiming<'a>(mut self, conditions: impl IntoIterator<Item = &'a Condition>) -> Self {
+        for condition in conditions {
+            if self.claims.is_empty() && self.drives.is_empty() {
+                self.since = condition.since;
+            }
+            self.claims.insert(key(condition));
+        }
+        self
+    }
+}
+
+/// What a condition is known by.
+pub fn key(condition: &Condition) -> Key {
+    (condition.kind(), condition.subject.clone())
+}
+
+/// What no rule has explained yet.
+struct Left<'v, 'a> {
+    view: &'v View<'a>,
+    explained: BTreeSet<(DriveKey, Trouble)>,
+    claimed: BTreeSet<Key>,
+}
+
+impl<'v, 'a> Left<'v, 'a> {
+    /// The drives with a trouble of this sort that is not explained.
+    fn with(&self, trouble: Trouble) -> Vec<&'v Suspect<'a>> {
+        let open =
+            |suspect: &&Suspect| trouble.troubles(suspect) && !self.explained.contains(&(suspect.key.clone(), trouble));
+        self.view.suspects.iter().filter(open).collect()
+    }
+
+    /// The open conditions of these kinds that are not explained.
+    fn open(&self, kinds: &'static [Kind]) -> Vec<&'a Condition> {
+        self.view.open(kinds).filter(|condition| !self.claimed.contains(&key(condition))).collect()
+    }
+
+    fn take(&mut self, diagnosis: &mut Diagnosis) {
+        diagnosis.claims.retain(|claim| !self.claimed.contains(claim));
+        self.claimed.extend(diagnosis.claims.iter().cloned());
+        let pairs = diagnosis.drives.iter().flat_map(|key| diagnosis.explains.iter().map(|t| (key.clone(), *t)));
+        self.explained.extend(pairs);
+    }
+}
+
+type Rule = for<'v, 'a> fn(&Left<'v, 'a>) -> Vec<Diagnosis>;
+
+/// The rules, in the order in which they are tried.
+const RULES: [Rule; 18] = [
+    connection::taken_out,
+    connection::slow_to_wake,
+    controller::update,
+    controller::stopped,
+    connection::supply_that_drives_confirm,
+    usb::bridge,
+    usb::power,
+    connection::supply,
+    connection::wrong_tray,
+    controller::path_hangs,
+    connection::tray_power,
+    transfer::cable,
+    drive::hangs,
+    connection::link_power_saving,
+    drive::fails,
+    host::data_path,
+    heat::warmth,
+    connection::unclear,
+];
+
+/// What lies behind what holds. Each open condition that a rule explains is claimed by exactly one diagnosis.
+pub fn diagnose(view: &View) -> Vec<Diagnosis> {
+    let mut left = Left { view, explained: BTreeSet::new(), claimed: BTreeSet::new() };
+    let mut found = Vec::new();
+    for rule in RULES {
+        for mut diagnosis in rule(&left) {
+            left.take(&mut diagnosis);
+            diagnosis.evidence.sort_by_key(|sign| sign.event.at);
+            found.push(diagnosis);
+        }
+    }
+    found
+}

@@ -1,0 +1,178 @@
+//! The open incidents, kept over restarts: which story a group of conditions continues, and what is new about it.
+
+use super::fold::Group;
+use crate::clock::Moment;
+use crate::judge::causes::key;
+use crate::reading::DriveKey;
+use crate::verdict::{Cause, Condition, Ended, Incident, IncidentId, Kind, Subject, Turn, Turned};
+use serde::{Deserialize, Serialize};
+
+/// The incidents of a box.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Book {
+    last: u32,
+    open: Vec<Incident>,
+    /// Until when messages are held back because somebody works on the box.
+    pub muted_until: Option<Moment>,
+    /// True when something changed that must outlive a sudden end.
+    #[serde(skip)]
+    pub is_urgent: bool,
+}
+
+impl Book {
+    /// The open incidents, worst first, then oldest first.
+    pub fn open(&self) -> Vec<Incident> {
+        let mut open = self.open.clone();
+        open.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.since.cmp(&b.since)).then(a.id.cmp(&b.id)));
+        open
+    }
+
+    /// The conditions that were open when the book was kept.
+    pub fn conditions(&self) -> impl Iterator<Item = &Condition> {
+        self.open.iter().flat_map(|incident| &incident.conditions)
+    }
+
+    /// Its owner knows of an incident; false when none of this name is open.
+    pub fn acknowledge(&mut self, id: IncidentId) -> bool {
+        let found = self.open.iter_mut().find(|incident| incident.id == id);
+        self.is_urgent |= found.is_some();
+        found.map(|incident| incident.acknowledged = true).is_some()
+    }
+
+    /// The times of all that is in it move into the past, as when the machine has started again.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        for incident in &mut self.open {
+            incident.since = by(incident.since);
+            incident.conditions.iter_mut().for_each(|condition| condition.since = by(condition.since));
+            incident.evidence.iter_mut().for_each(|evidence| evidence.at = by(evidence.at));
+        }
+        self.muted_until = self.muted_until.map(by);
+    }
+
+    /// Sets the groups of what holds now beside the open incidents; what is new.
+    pub fn turn(&mut self, mut groups: Vec<Group>, now: Moment) -> Vec<Turn> {
+        let mut turns = Vec::new();
+        let mut homes: Vec<IncidentId> = Vec::new();
+        let mut open = std::mem::take(&mut self.open);
+        open.sort_by_key(|incident| incident.id);
+        for incident in open {
+            let index = groups.iter().position(|group| continues(&incident, group));
+            let Some(index) = index else {
+                turns.push(self.close(incident, &groups, now));
+                continue;
+            };
+            let group = groups.remove(index);
+            let id = incident.id;
+            let (incident, news) = go_on(incident, group);
+            turns.extend(news.map(|what| Turn { incident: incident.clone(), what }));
+            self.open.push(incident);
+            homes.push(id);
+        }
+        for group in groups {
+            self.last += 1;
+            let incident = begin(IncidentId(self.last), group, now);
+            turns.push(Turn { incident: incident.clone(), what: Turned::Opened });
+            self.open.push(incident);
+        }
+        self.is_urgent |= !turns.is_empty();
+        turns
+    }
+
+    fn close(&self, incident: Incident, groups: &[Group], now: Moment) -> Turn {
+        let keys: Vec<_> = incident.conditions.iter().map(key).collect();
+        let absorbing =
+            self.open.iter().find(|other| other.conditions.iter().any(|condition| keys.contains(&key(condition))));
+        let taken_out = |group: &Group| {
+            let gone = group.conditions.iter().any(|condition| condition.kind() == Kind::DriveGone);
+            gone && group.drives.iter().any(|drive| incident.drives.contains(drive))
+        };
+        let same_drive = |other: &Incident| {
+            let gone = other.conditions.iter().any(|condition| condition.kind() == Kind::DriveGone);
+            gone && other.drives.iter().any(|drive| incident.drives.contains(drive))
+        };
+        let how = match absorbing {
+            Some(other) => Ended::PartOf(other.id),
+            None if groups.iter().any(taken_out) || self.open.iter().any(same_drive) => Ended::TakenOut,
+            None => Ended::Over,
+        };
+        let lasted = now.since(incident.since);
+        Turn { incident, what: Turned::Closed { lasted, how } }
+    }
+}
+
+/// True when a group goes on with the story of an incident: they share a condition.
+fn continues(incident: &Incident, group: &Group) -> bool {
+    incident.conditions.iter().any(|known| group.conditions.iter().any(|condition| key(condition) == key(known)))
+}
+
+fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
+    let severity = group.severity();
+    let since = group.conditions.iter().map(|condition| condition.since).min().unwrap_or(now);
+    let Group { cause, confidence, conditions, drives, part, evidence, unmeasured, handling } = group;
+    Incident {
+        id,
+        cause,
+        confidence,
+        severity,
+        since,
+        conditions,
+        drives,
+        part,
+        evidence,
+        unmeasured,
+        handling,
+        acknowledged: false,
+    }
+}
+
+/// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
+/// signs are over: only another finding that is no less sure takes its place.
+fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
+    let severity = group.severity();
+    let says_nothing = matches!(group.cause, Cause::Unclear | Cause::AsItSays);
+    let was_unclear = matches!(before.cause, Cause::Unclear | Cause::AsItSays);
+    let replaces = group.cause == before.cause && group.confidence >= before.confidence
+        || group.cause != before.cause && !says_nothing && (was_unclear || group.confidence >= before.confidence)
+        || says_nothing && was_unclear;
+    let mut incident = Incident {
+        severity,
+        conditions: group.conditions,
+        handling: group.handling,
+        part: group.part.or(before.part),
+        ..before
+    };
+    if replaces {
+        (incident.cause, incident.confidence) = (group.cause, group.confidence);
+        if !group.evidence.is_empty() {
+            incident.evidence = group.evidence;
+        }
+        incident.unmeasured = group.unmeasured;
+        if !group.drives.is_empty() {
+            incident.drives = group.drives;
+        }
+    }
+    let is_refined = incident.cause != before.cause
+        || (incident.confidence > before.confidence && !matches!(incident.cause, Cause::AsItSays | Cause::Unclear));
+    let news = if severity > before.severity {
+        Some(Turned::Worsened)
+    } else if is_refined {
+        Some(Turned::Refined { before: before.cause })
+    } else if severity < before.severity {
+        Some(Turned::Eased)
+    } else {
+        None
+    };
+    // Another story has begun with what was acknowledged.
+    incident.acknowledged &= !matches!(news, Some(Turned::Worsened));
+    (incident, news)
+}
+
+/// What is told of a drive itself ends when it is taken out: its absence is another story, and it will tell anew when it
+/// is back.
+pub fn ends_with_absence(condition: &Condition, gone: &[DriveKey]) -> bool {
+    const STAY: [Kind; 3] = [Kind::DriveGone, Kind::DriveFlapping, Kind::DriveLostPower];
+    match &condition.subject {
+        Subject::Drive(key) => gone.contains(key) && !STAY.contains(&condition.kind()),
+        _ => false,
+    }
+}

@@ -1,0 +1,191 @@
+//! From diagnoses to groups: every open condition belongs to exactly one. A pool's conditions go with the drives that it
+//! lost, a volume's with its pool; what nothing explains stands for itself.
+
+use super::handling::handling;
+use crate::judge::causes::view::View;
+use crate::judge::causes::{Diagnosis, Key, diagnose, key};
+use crate::judge::signs::Sign;
+use crate::reading::{DriveKey, Part, Pool, Volume};
+use crate::verdict::{
+    Cause, Condition, Confidence, Evidence, Finding, Handling, Kind, Place, Severity, Subject, Unmeasured,
+};
+use std::collections::BTreeSet;
+
+/// Conditions with one cause, and what is known of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Group {
+    /// What it points to.
+    pub cause: Cause,
+    /// How surely.
+    pub confidence: Confidence,
+    /// The conditions, the most telling first.
+    pub conditions: Vec<Condition>,
+    /// The drives that it is about.
+    pub drives: Vec<Place>,
+    /// The part besides drives and pools that it is about.
+    pub part: Option<String>,
+    /// What speaks for it.
+    pub evidence: Vec<Evidence>,
+    /// What would help to decide and is not measured.
+    pub unmeasured: Vec<Unmeasured>,
+    /// What may be done with trays.
+    pub handling: Handling,
+}
+
+impl Group {
+    /// How bad it is. What is harmless stays a notice, but for what it does to a pool or a volume.
+    pub fn severity(&self) -> Severity {
+        let counts =
+            |condition: &&Condition| !self.cause.is_harmless() || !matches!(condition.subject, Subject::Drive(_));
+        let worst = self.conditions.iter().filter(counts).map(|condition| condition.severity).max();
+        worst.unwrap_or(Severity::Notice)
+    }
+}
+
+/// The groups of what holds now.
+pub fn groups(view: &View) -> Vec<Group> {
+    let mut found: Vec<(Diagnosis, Vec<&Condition>)> =
+        diagnose(view).into_iter().map(|one| (one, Vec::new())).collect();
+    let mut alone: Vec<&Condition> = Vec::new();
+    let mut open: Vec<&Condition> = view.memory.open().collect();
+    // Pools before volumes, which go with them.
+    open.sort_by_key(|condition| (rank(condition), condition.since));
+    let mut homes: Vec<(Key, usize)> = Vec::new();
+    for condition in open {
+        let claimed = found.iter().position(|(diagnosis, _)| diagnosis.claims.contains(&key(condition)));
+        let home = claimed.or_else(|| home(view, condition, &found, &homes));
+        match home {
+            Some(index) => {
+                found[index].1.push(condition);
+                homes.push((key(condition), index));
+            }
+            None => alone.push(condition),
+        }
+    }
+    let diagnosed = found.into_iter().filter(|(_, conditions)| !conditions.is_empty());
+    let mut groups: Vec<Group> = diagnosed.map(|(diagnosis, conditions)| group(view, diagnosis, conditions)).collect();
+    groups.extend(alone_groups(view, alone));
+    groups
+}
+
+fn rank(condition: &Condition) -> u8 {
+    match condition.subject {
+        Subject::Pool(_) => 1,
+        Subject::Volume(_) => 2,
+        _ => 0,
+    }
+}
+
+/// The diagnosis that a condition of a pool or a volume is a part of.
+fn home(
+    view: &View,
+    condition: &Condition,
+    found: &[(Diagnosis, Vec<&Condition>)],
+    homes: &[(Key, usize)],
+) -> Option<usize> {
+    let cut_off = |diagnosis: &Diagnosis, key: &DriveKey| {
+        let gone = view.memory.drives.get(key).is_some_and(|known| !known.present);
+        diagnosis.drives.contains(key) && (gone || diagnosis.claims.iter().any(|(kind, _)| CUTS_OFF.contains(kind)))
+    };
+    match (&condition.finding, &condition.subject) {
+        (Finding::PoolDegraded { lost, .. }, _) => {
+            let keys: Vec<&DriveKey> = view
+                .memory
+                .drives
+                .iter()
+                .filter(|(_, known)| lost.contains(&known.place))
+                .map(|(key, _)| key)
+                .collect();
+            found.iter().position(|(diagnosis, _)| keys.iter().any(|key| diagnosis.drives.contains(key)))
+        }
+        (Finding::PoolDown { .. }, Subject::Pool(pool)) => {
+            let keys: Vec<&DriveKey> =
+                view.memory.drives.iter().filter(|(_, known)| known.is_in(pool)).map(|(key, _)| key).collect();
+            found.iter().position(|(diagnosis, _)| keys.iter().any(|key| cut_off(diagnosis, key)))
+        }
+        (Finding::PoolBusy { .. } | Finding::RebuildStalled { .. }, Subject::Pool(_)) => {
+            let whole = (Kind::PoolDegraded, condition.subject.clone());
+            homes.iter().find(|(key, _)| *key == whole).map(|(_, index)| *index)
+        }
+        (
+            Finding::VolumeReadonly { .. } | Finding::VolumeAbsent { .. } | Finding::VolumeErrors { .. },
+            Subject::Volume(mount),
+        ) => {
+            let volume = view.snapshot.volumes.iter().find(|volume| volume.mount == *mount);
+            let source = match &condition.finding {
+                Finding::VolumeAbsent { source, .. } => source.as_str(),
+                _ => volume.map_or("", |volume: &Volume| volume.source.as_str()),
+            };
+            let pool = view.snapshot.pools.iter().find(|pool| carries(pool, source))?;
+            let of_pool = |(key, _): &&(Key, usize)| {
+                key.1 == Subject::Pool(pool.key.clone()) && matches!(key.0, Kind::PoolDegraded | Kind::PoolDown)
+            };
+            homes.iter().find(of_pool).map(|(_, index)| *index)
+        }
+        _ => None,
+    }
+}
+
+const CUTS_OFF: [Kind; 3] = [Kind::DriveGone, Kind::DriveNotAnswering, Kind::DriveBackNotUsed];
+
+/// True when a file system on this source is on this pool.
+fn carries(pool: &Pool, source: &str) -> bool {
+    let named = |name: &str| !name.is_empty() && (source == format!("/dev/{name}") || source == name);
+    let inside = source.strip_prefix(&pool.name).is_some_and(|rest| rest.starts_with('/'));
+    let member = |device: &str| !device.is_empty() && source == format!("/dev/{device}");
+    named(&pool.name) || named(&pool.key) || inside || pool.members.iter().any(|found| member(&found.device))
+}
+
+/// What nothing explains: each stands for itself, but several conditions of one pool or one drive are one story.
+fn alone_groups(view: &View, alone: Vec<&Condition>) -> Vec<Group> {
+    let mut groups: Vec<(Diagnosis, Vec<&Condition>)> = Vec::new();
+    for condition in alone {
+        let pool_story =
+            |kind: Kind| matches!(kind, Kind::PoolDegraded | Kind::PoolDown | Kind::PoolBusy | Kind::RebuildStalled);
+        let same = |(_, others): &&mut (Diagnosis, Vec<&Condition>)| {
+            others.iter().all(|other| {
+                other.subject == condition.subject && pool_story(other.kind()) && pool_story(condition.kind())
+            })
+        };
+        match groups.iter_mut().find(same) {
+            Some((_, others)) => others.push(condition),
+            None => groups.push((Diagnosis::as_it_says(condition), vec![condition])),
+        }
+    }
+    groups.into_iter().map(|(diagnosis, conditions)| group(view, diagnosis, conditions)).collect()
+}
+
+fn group(view: &View, diagnosis: Diagnosis, mut conditions: Vec<&Condition>) -> Group {
+    conditions.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.kind().cmp(&b.kind())).then(a.since.cmp(&b.since)));
+    let place = |key: &DriveKey| view.memory.drives.get(key).map(|known| known.place.clone());
+    let mut drives: Vec<Place> = diagnosis.drives.iter().filter_map(place).collect();
+    drives.sort();
+    let handling = handling(view, &diagnosis, &conditions);
+    let unmeasured: BTreeSet<Unmeasured> = diagnosis.unmeasured.iter().copied().collect();
+    Group {
+        cause: diagnosis.cause,
+        confidence: diagnosis.confidence,
+        conditions: conditions.into_iter().cloned().collect(),
+        drives,
+        part: diagnosis.part,
+        evidence: diagnosis.evidence.into_iter().map(|sign| evidence(view, sign)).collect(),
+        unmeasured: unmeasured.into_iter().collect(),
+        handling,
+    }
+}
+
+fn evidence(view: &View, sign: Sign) -> Evidence {
+    let (drive, part) = match &sign.event.part {
+        Part::Drive(key) => (view.memory.drives.get(key).map(|known| known.place.clone()), String::new()),
+        Part::Usb(chain) => (None, format!("usb {chain}")),
+        Part::Place(name)
+        | Part::Controller(name)
+        | Part::Pool(name)
+        | Part::Volume(name)
+        | Part::Link(name)
+        | Part::Bus(name) => (None, name.clone()),
+        Part::Board => (None, "board".to_owned()),
+    };
+    let event = sign.event;
+    Evidence { at: event.at, drive, part, what: event.what, teller: event.teller, count: sign.count, line: event.line }
+}

@@ -1,0 +1,264 @@
+//! What happened to the parts of the box lately, in one list: what the kernel told, and what readings show by
+//! themselves. From these signs causes are found; conditions say what still holds.
+
+use super::drives::{self, KnownDrive};
+use super::ledger::Ledger;
+use crate::clock::Moment;
+use crate::reading::{Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+/// Signs older than this decide nothing any more.
+const KEPT: Duration = Duration::from_secs(7 * 86_400);
+/// More signs than this are kept of the newest only.
+const MOST: usize = 512;
+/// The same again within this is one sign that was seen twice.
+const SAME: Duration = Duration::from_secs(60);
+/// An absence that readings show and that the kernel told of so long before is one.
+const TOLD_BEFORE: Duration = Duration::from_secs(10);
+
+/// Counters of drives whose growth is a sign.
+const COUNTERS: [(&str, Happening); 5] = [
+    ("interface_crc_errors", Happening::TransferDamaged),
+    ("pending_sectors", Happening::Unreadable),
+    ("offline_uncorrectable_sectors", Happening::Unreadable),
+    ("reported_uncorrectable_errors", Happening::Unreadable),
+    ("media_errors", Happening::Unreadable),
+];
+
+/// One sign.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sign {
+    /// What happened, and when first.
+    pub event: Event,
+    /// When it happened last.
+    pub last: Moment,
+    /// How often.
+    pub count: u32,
+    /// Where the drive was plugged then.
+    pub port: Option<String>,
+    /// How the drive was before it was lost.
+    pub before: Option<Before>,
+}
+
+/// How a drive was when it was last there.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Before {
+    /// It slept.
+    pub asleep: bool,
+    /// How long it had moved no data.
+    pub idle: Duration,
+    /// A pool counted on it.
+    pub used: bool,
+    /// Its pool had put it out before.
+    pub put_out: bool,
+    /// Its pool lacked another member by then.
+    pub pool_lacked: bool,
+    /// How warm it was.
+    pub celsius: Option<f64>,
+}
+
+/// The signs of a box.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Signs {
+    list: Vec<Sign>,
+    /// The drives at the last look.
+    #[serde(skip)]
+    there: BTreeMap<DriveKey, LastLook>,
+    /// Pools that were at work at the last look.
+    #[serde(skip)]
+    at_work: Option<Vec<String>>,
+    #[serde(skip)]
+    low: bool,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+struct LastLook {
+    port: Option<String>,
+    busy: Moment,
+    before: Before,
+    stands_still: bool,
+    starts: Option<i64>,
+    counters: [Option<i64>; COUNTERS.len()],
+}
+
+impl Signs {
+    /// All signs, oldest first.
+    pub fn all(&self) -> impl DoubleEndedIterator<Item = &Sign> {
+        self.list.iter()
+    }
+
+    /// Those of one drive.
+    pub fn of<'a>(&'a self, drive: &'a DriveKey) -> impl DoubleEndedIterator<Item = &'a Sign> {
+        self.list.iter().filter(move |sign| matches!(&sign.event.part, Part::Drive(key) if key == drive))
+    }
+
+    /// Takes in what happened and what readings show. `known` and `ledger` have learned from the same snapshot.
+    pub fn learn(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {
+        for event in &snapshot.events {
+            let (port, before) = match &event.part {
+                Part::Drive(key) => (self.port_of(key), self.before(key, event)),
+                _ => (None, None),
+            };
+            self.take(event.clone(), port, before);
+        }
+        self.learn_supply(snapshot);
+        self.learn_work(snapshot);
+        if !drives::is_blind(snapshot) {
+            self.learn_drives(known, ledger, snapshot);
+        }
+        self.list.retain(|sign| snapshot.taken.since(sign.last) < KEPT);
+        self.list.sort_by_key(|sign| sign.event.at);
+        let too_many = self.list.len().saturating_sub(MOST);
+        self.list.drain(..too_many);
+    }
+
+    /// The times of all signs move into the past, as when the machine has started again.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        for sign in &mut self.list {
+            sign.event.at = by(sign.event.at);
+            sign.last = by(sign.last);
+        }
+    }
+
+    fn port_of(&self, key: &DriveKey) -> Option<String> {
+        self.there.get(key)?.port.clone()
+    }
+
+    fn before(&self, key: &DriveKey, event: &Event) -> Option<Before> {
+        let look = self.there.get(key).filter(|_| event.what == Happening::Vanished)?;
+        Some(Before { idle: event.at.since(look.busy), ..look.before })
+    }
+
+    fn take(&mut self, event: Event, port: Option<String>, before: Option<Before>) {
+        let is_same = |sign: &&mut Sign| {
+            sign.event.part == event.part
+                && sign.event.what == event.what
+                && sign.event.teller == event.teller
+                && event.at.since(sign.last) < SAME
+                && sign.event.at.since(event.at) < SAME
+        };
+        // A drive that goes twice is gone twice.
+        let counts_each = matches!(event.what, Happening::Vanished | Happening::Appeared | Happening::LostPower);
+        match self.list.iter_mut().rev().find(is_same).filter(|sign| !counts_each || sign.event.at == event.at) {
+            // The kernel's log is read anew by a probe that starts anew.
+            Some(sign) if event.at <= sign.last => {}
+            Some(sign) => {
+                sign.count = sign.count.saturating_add(1);
+                sign.last = event.at;
+            }
+            None => self.list.push(Sign { last: event.at, event, count: 1, port, before }),
+        }
+    }
+
+    fn see(&mut self, at: Moment, part: Part, what: Happening, port: Option<String>) {
+        self.take(Event { at, part, what, teller: Teller::Reading, line: String::new() }, port, None);
+    }
+
+    fn learn_supply(&mut self, snapshot: &Snapshot) {
+        let low = snapshot.undervoltages.iter().any(|alarm| alarm.low.get() == Some(&true));
+        if low && !self.low {
+            self.see(snapshot.taken, Part::Board, Happening::UndervoltageBegan, None);
+        }
+        self.low = low;
+    }
+
+    fn learn_work(&mut self, snapshot: &Snapshot) {
+        let works = |pool: &&crate::reading::Pool| pool.activity.kind.is_work();
+        let at_work: Vec<String> = snapshot.pools.iter().filter(works).map(|pool| pool.name.clone()).collect();
+        if let Some(before) = self.at_work.take() {
+            for pool in at_work.iter().filter(|pool| !before.contains(pool)) {
+                self.see(snapshot.taken, Part::Pool(pool.clone()), Happening::WorkBegan, None);
+            }
+        }
+        self.at_work = Some(at_work);
+    }
+
+    fn learn_drives(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {
+        let now = snapshot.taken;
+        let is_there = |key: &DriveKey| snapshot.drives.iter().any(|drive| drive.key == *key);
+        let gone: Vec<DriveKey> = self.there.keys().filter(|key| !is_there(key)).cloned().collect();
+        for key in gone {
+            let Some(look) = self.there.remove(&key) else { continue };
+            let told = self
+                .of(&key)
+                .any(|sign| sign.event.what == Happening::Vanished && now.since(sign.event.at) < TOLD_BEFORE);
+            if !told && known.is_expected(&key) {
+                let before = Before { idle: now.since(look.busy), ..look.before };
+                let (part, what) = (Part::Drive(key), Happening::Vanished);
+                self.take(
+                    Event { at: now, part, what, teller: Teller::Reading, line: String::new() },
+                    look.port,
+                    Some(before),
+                );
+            }
+        }
+        let is_first_look = self.there.is_empty();
+        for drive in &snapshot.drives {
+            let Some(known) = known.get(&drive.key) else { continue };
+            self.learn_drive(known, ledger, snapshot, drive, is_first_look);
+        }
+    }
+
+    fn learn_drive(
+        &mut self,
+        known: &KnownDrive,
+        ledger: &Ledger,
+        snapshot: &Snapshot,
+        drive: &Drive,
+        is_first_look: bool,
+    ) {
+        let (key, port) = (&drive.key, &drive.port);
+        let last = self.there.get(key).cloned();
+        let part = || Part::Drive(key.clone());
+        if last.is_none() && !is_first_look {
+            self.see(snapshot.taken, part(), Happening::Appeared, port.clone());
+        }
+        let told = drive.health.taken;
+        let starts = known.starts_seen(ledger, key);
+        if starts > last.as_ref().and_then(|last| last.starts).or(starts.map(|_| 0)) {
+            // It was lost when its power was; only then is it known when that was.
+            let lost = self.of(key).rfind(|sign| sign.event.what == Happening::Vanished && sign.event.at <= told);
+            let at = lost.map_or(told, |sign| sign.event.at);
+            self.see(at, part(), Happening::LostPower, port.clone());
+        }
+        let counters = COUNTERS.map(|(name, _)| ledger.now(key, name));
+        for (index, (_, what)) in COUNTERS.iter().enumerate() {
+            let before = last.as_ref().and_then(|last| last.counters[index]);
+            if before.is_some() && counters[index] > before {
+                self.see(told, part(), *what, port.clone());
+            }
+        }
+        let stands_still = drive.stalled_since.filter(|since| snapshot.taken.since(*since) >= Duration::from_secs(30));
+        if let (Some(since), false) = (stands_still, last.as_ref().is_some_and(|last| last.stands_still)) {
+            self.see(since, part(), Happening::StandsStill, port.clone());
+        }
+        let moves = drive.traffic.get().is_some_and(|traffic| traffic.inward.0 + traffic.outward.0 > 0.0);
+        let busy = match &last {
+            Some(last) if !moves => last.busy,
+            _ => snapshot.taken,
+        };
+        let before = Before { idle: Duration::ZERO, ..before(known, snapshot, drive) };
+        let stands_still = stands_still.is_some();
+        let starts = starts.or(last.and_then(|last| last.starts));
+        let look = LastLook { port: port.clone(), busy, before, stands_still, starts, counters };
+        self.there.insert(key.clone(), look);
+    }
+}
+
+fn before(known: &KnownDrive, snapshot: &Snapshot, drive: &Drive) -> Before {
+    let pools = || snapshot.pools.iter().filter(|pool| known.is_in(&pool.key));
+    let works = |pool: &crate::reading::Pool| {
+        pool.members.iter().any(|member| member.drive_device == drive.device && member.is_working())
+    };
+    let lacks_another = |pool: &crate::reading::Pool| super::redundancy::standing(pool).lost > 0 && works(pool);
+    Before {
+        asleep: drive.power.get() == Some(&Power::Asleep),
+        idle: Duration::ZERO,
+        used: pools().any(works),
+        put_out: !known.pools.is_empty() && !pools().any(works),
+        pool_lacked: pools().any(lacks_another),
+        celsius: drive.temperature.get().map(|celsius| celsius.0),
+    }
+}
