@@ -115,7 +115,7 @@ impl Dispatch {
         let code = confirm::code(random());
         codes.ask(name, &target(way), &code).map_err(|fault| fault.to_string())?;
         let box_name = box_name(scene.settings, scene.snapshot);
-        self.courier.try_way(name, confirm::test_message(&box_name, name, &code, Stamp::now(&self.clock)));
+        self.courier.try_way(name, confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock)));
         Ok(format!("a code is on its way by `{name}`; give it back with `traylight alerts --confirm CODE`"))
     }
 
@@ -161,7 +161,7 @@ impl Dispatch {
     }
 
     fn message(&self, turn: &Turned, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
-        let stamp = Stamp::now(&self.clock);
+        let stamp = Stamp::by(&self.clock);
         let head = Letterhead {
             box_name: &box_name(scene.settings, scene.snapshot),
             now: scene.verdict.at,
