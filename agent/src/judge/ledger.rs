@@ -1,8 +1,9 @@
-//! What drives count, and which belong to the box, remembered over restarts: growth is judged, never a lifetime total. Spans of days go by the time
-//! that the box was watched, which needs no calendar and does not step.
+//! What is remembered over restarts: what drives count, which belong to the box, what happened and which incidents are
+//! open. Growth is judged, never a lifetime total. Spans of days go by the time that the box was watched, which needs no
+//! calendar and does not step.
 
 use super::acquaintances::Acquaintances;
-use super::drives;
+use super::{attachments, drives};
 use super::fill::{Fill, FullWhen};
 use super::incidents::Book;
 use super::pool_work::Checks;
@@ -40,6 +41,12 @@ pub struct Ledger {
     /// What happened lately.
     #[serde(default)]
     pub signs: Signs,
+    /// The drives as they were known at the last look, for the next start.
+    #[serde(default)]
+    pub known: drives::Known,
+    /// Commands that timed out lately.
+    #[serde(default)]
+    pub attachments: attachments::Known,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -97,8 +104,11 @@ impl Ledger {
 
     /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
+        let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();
         self.book.move_back(by);
         self.signs.move_back(by);
+        self.known.move_back(by, |key| told.contains(key));
+        self.attachments.move_back(by);
     }
 
     /// Takes in what happened to drives and other parts.
@@ -111,6 +121,10 @@ impl Ledger {
     /// Takes in which drives are there.
     pub fn learn_drives(&mut self, settings: &Settings, known: &drives::Known, snapshot: &Snapshot) {
         self.is_new |= self.acquaintances.learn(settings, known, snapshot, self.watched);
+        if self.known != *known {
+            self.known = known.clone();
+            self.is_new = true;
+        }
     }
 
     /// The owner agrees with the drives that are there.

@@ -1,0 +1,1 @@
+//! Laws of incidents, whatever happens.
