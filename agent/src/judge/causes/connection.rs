@@ -27,7 +27,9 @@ pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
             return None;
         }
         let before = before.filter(|before| !(before.used && before.pool_lacked))?;
-        let confidence = if before.put_out || before.muted {
+        // A pool does without a drive that went before, too, until it is put back in.
+        let put_out = before.put_out && suspect.losses().len() == 1;
+        let confidence = if put_out || before.muted {
             Confidence::Likely
         } else if (before.asleep && !before.used) || before.failing {
             Confidence::Possible
@@ -41,8 +43,9 @@ pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
 
 /// True when no other drive went within ten seconds.
 fn went_alone(left: &Left, suspect: &Suspect, at: Moment) -> bool {
-    let others = left.view.suspects.iter().filter(|other| other.key != suspect.key);
-    others.flat_map(Suspect::losses).all(|sign| apart(sign.event.at, at) > TOGETHER)
+    let is_other = |part: &Part| !matches!(part, Part::Drive(key) if key == suspect.key);
+    let mut losses = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::Vanished);
+    losses.all(|sign| !is_other(&sign.event.part) || apart(sign.event.at, at) > TOGETHER)
 }
 
 /// R13: errors within half a minute of waking up, and nothing else that speaks against the drive.

@@ -66,7 +66,7 @@ impl Trouble {
     }
 
     fn troubles(self, suspect: &Suspect) -> bool {
-        let lost = || !suspect.losses().is_empty() || !suspect.known.present;
+        let lost = || !suspect.known.present || (suspect.lacked && !suspect.losses().is_empty());
         suspect.has(self.kinds())
             || (self == Self::Connection && lost())
             // What is told of a drive itself ends when it is gone; what it went of does not.

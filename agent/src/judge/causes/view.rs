@@ -74,6 +74,8 @@ pub struct Suspect<'a> {
     pub open: Vec<&'a Condition>,
     /// When the first of them began, or that of a pool that lacks it.
     pub since: Moment,
+    /// A pool lacks it, though it may be there again.
+    pub lacked: bool,
     memory: &'a Memory,
 }
 
@@ -140,9 +142,9 @@ impl<'a> Suspect<'a> {
             }
             _ => false,
         };
-        let pools = memory.open().filter(lost_by);
-        let since = open.iter().copied().chain(pools).map(|condition| condition.since).min()?;
-        Some(Self { key, known, open, since, memory })
+        let pools: Vec<&Condition> = memory.open().filter(lost_by).collect();
+        let since = open.iter().chain(&pools).map(|condition| condition.since).min()?;
+        Some(Self { key, known, open, since, lacked: !pools.is_empty(), memory })
     }
 
     /// Which controller it is or was behind.

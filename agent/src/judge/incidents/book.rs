@@ -32,6 +32,11 @@ impl Book {
         self.open.iter().flat_map(|incident| &incident.conditions)
     }
 
+    /// The open incident that a condition belongs to.
+    pub fn of(&self, condition: &Condition) -> Option<&Incident> {
+        self.open.iter().find(|incident| incident.conditions.iter().any(|known| key(known) == key(condition)))
+    }
+
     /// True while messages are held back because somebody works on the box.
     pub fn is_muted(&self, now: Moment) -> bool {
         self.muted_until.is_some_and(|until| now < until)
@@ -167,8 +172,11 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
 fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
     let says_nothing = matches!(group.cause, Cause::Unclear | Cause::AsItSays);
     let was_unclear = matches!(before.cause, Cause::Unclear | Cause::AsItSays);
-    let replaces = group.cause == before.cause && group.confidence >= before.confidence
-        || group.cause != before.cause && !says_nothing && (was_unclear || group.confidence >= before.confidence)
+    // What explains more drives than before takes the place of what explained fewer, however sure that was.
+    let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
+    let as_sure = was_unclear || more || group.confidence >= before.confidence;
+    let replaces = group.cause == before.cause && (more || group.confidence >= before.confidence)
+        || group.cause != before.cause && !says_nothing && as_sure
         || says_nothing && was_unclear;
     let mut incident = Incident {
         conditions: group.conditions,

@@ -107,7 +107,14 @@ fn home(
                 .filter(|(_, known)| lost.contains(&known.place))
                 .map(|(key, _)| key)
                 .collect();
-            found.iter().position(|(diagnosis, _)| keys.iter().any(|key| diagnosis.drives.contains(key)))
+            let mut fits = (0..found.len()).filter(|n| keys.iter().any(|key| found[*n].0.drives.contains(key)));
+            // It stays with the drive that was lost first, though another may be lost by now.
+            let story = view.memory.ledger.book.of(condition);
+            let goes_on = |n: &usize| {
+                let told = story.iter().flat_map(|incident| &incident.conditions);
+                told.filter(|known| known.subject != condition.subject).any(|known| found[*n].0.claims.contains(&key(known)))
+            };
+            fits.clone().find(goes_on).or_else(|| fits.next())
         }
         (Finding::PoolDown { .. }, Subject::Pool(pool)) => {
             let keys: Vec<&DriveKey> =

@@ -15,7 +15,7 @@ pub const ROWS: &[Row] = &[
     // R1: P or Z on two leads or more within ten seconds, and nothing against the controller.
     Row::yes("R1", SUPPLY, ["two drives go four seconds apart", "300 lose 1; 304 lose 3", "supply possible"]),
     Row::yes("R1", SUPPLY, ["three go at once", "300 lose 1 2 6", "supply possible"]),
-    Row::yes("R1", SUPPLY, ["a check has just begun", "290 pool checks; 300 lose 1; 302 lose 3", "supply likely"]),
+    Row::yes("R1", SUPPLY, ["a check has just begun", "290 pool checks; 300 lose 1; 302 lose 3; 590 pool rests", "supply likely"]),
     Row::yes("R1", SUPPLY, ["the board's supply is low", "298 low on; 300 lose 1 2", "supply likely"]),
     Row::yes("R1", SUPPLY, ["another wakes", "0 asleep 6; 295 awake 6; 300 lose 1; 304 lose 2", "supply likely"]),
     Row::yes("R1", SUPPLY, ["a drive is plugged in", "200 lose 6; 295 back 6; 300 lose 1 2", "supply likely"]),
@@ -78,7 +78,7 @@ pub const ROWS: &[Row] = &[
     Row::yes("wrong tray", WRONG, [
         "the pool put one out, and its neighbour is pulled",
         "300 out 2; 600 pull 3",
-        "wrong-tray possible, as-it-says certain",
+        "unclear possible, wrong-tray possible",
     ]),
     Row::yes("wrong tray", WRONG, [
         "while the owner is at work, as told",
@@ -160,7 +160,7 @@ pub const ROWS: &[Row] = &[
     ]),
     Row::no("R13", WAKE, [
         "it went",
-        "0 asleep 2; 300 awake 2; 310 tell drive 2 failed; errors 2 read 1; 314 lose 2",
+        "0 asleep 2; 300 awake 2; 310 tell drive 2 failed; errors 2 read 1; lose 2",
         "unclear possible",
     ]),
     // R15: P or T after ten idle minutes, where links may save power.

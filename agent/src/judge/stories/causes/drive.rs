@@ -29,7 +29,7 @@ pub const ROWS: &[Row] = &[
     Row::yes("R4", FAILS, [
         "its own word counts, whatever its cable does",
         "0 count 2 damaged 0; 300 count 2 damaged 4; failing 2",
-        "drive-fails certain, unclear possible",
+        "drive-fails certain, data-cable possible",
     ]),
     Row::no("R4", FAILS, ["a lost connection alone", "300 lose 2", "unclear possible"]),
     Row::no("R4", FAILS, ["time-outs alone", "300 timeouts 2 3", "unclear possible"]),

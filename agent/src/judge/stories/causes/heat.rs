@@ -35,7 +35,7 @@ pub const ROWS: &[Row] = &[
     Row::yes("R8b", TRAY, ["one over its limit", "300 hot 3 53; 900 end", "tray-air possible"]),
     Row::yes("R8b", TRAY, ["half an hour above its peers", "300 hot 3 47; 2400 end", "tray-air possible"]),
     Row::yes("R8b", TRAY, ["both", "300 hot 3 54; 2400 end", "tray-air possible"]),
-    Row::no("R8b", TRAY, ["all are nearly as warm", "300 hot all 48; 1200 hot 3 51; 1800 end", "as-it-says certain"]),
+    Row::no("R8b", TRAY, ["all are nearly as warm", "0 hot all 48; 1200 hot 3 51; 1800 end", "as-it-says certain"]),
     Row::no("R8b", TRAY, ["two", "300 hot 3 53; hot 4 53; 900 end", "airflow possible"]),
     Row::no("R8b", TRAY, ["the fan stands", "300 fan stands; hot 3 53; 900 end", "airflow likely"]),
     Row::no("R8b", TRAY, ["for a quarter of an hour", "300 hot 3 47; 1200 hot 3 37; 2400 end", ""]),
@@ -45,5 +45,5 @@ pub const ROWS: &[Row] = &[
     Row::yes("R8c", ROOM, ["one drive stays cooler", slowly!("58", "hot 6 44; 7200 end"), "warm-room likely"]),
     Row::no("R8c", ROOM, ["the board stays as it was", slowly!("50", "7200 end"), "airflow possible"]),
     Row::no("R8c", ROOM, ["the board is the source", slowly!("70", "7200 end"), "airflow possible"]),
-    Row::no("R8c", ROOM, ["the fan stands", slowly!("59", "6700 fan stands; 7200 end"), "airflow likely"]),
+    Row::no("R8c", ROOM, ["the fan stands", slowly!("59; fan stands", "7200 end"), "airflow likely"]),
 ];

@@ -18,7 +18,7 @@ use crate::demo;
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::reading::Snapshot;
-use crate::verdict::{Cause, Change, Incident, Turn, Verdict};
+use crate::verdict::{Cause, Incident, Turn, Verdict};
 use script::{Scene, Step};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -65,8 +65,9 @@ struct Play {
     /// How long the box had been up when it began, or began anew, in seconds; and when of the story that was.
     up: u64,
     began: u64,
+    /// Drives, members and events are listed from the last to the first.
+    is_backwards: bool,
     turns: Vec<(u64, Turn)>,
-    changes: Vec<(u64, Change)>,
     verdict: Option<Verdict>,
     last: Option<Snapshot>,
 }
@@ -79,8 +80,8 @@ impl Play {
             scene: Scene::default(),
             up: 240 * HOUR,
             began: 0,
+            is_backwards: false,
             turns: Vec::new(),
-            changes: Vec::new(),
             verdict: None,
             last: None,
         }
@@ -89,14 +90,19 @@ impl Play {
     /// Plays a script to its end: five minutes after its last step, unless that is `end`.
     fn of(script: &str) -> Self {
         let mut play = Self::new();
-        play.go_through(script, |_, _| {});
+        play.go_on(script);
         play
+    }
+
+    /// Plays what comes after that.
+    fn go_on(&mut self, script: &str) {
+        self.go_through(script, |_, _| {});
     }
 
     /// Looks every two seconds after a step, and less often when nothing happens; after each look `watch` is called.
     fn go_through(&mut self, script: &str, watch: impl Fn(u64, &mut Self)) {
         let steps = script::read(script);
-        let (mut next, mut second) = (0, 0);
+        let (mut next, mut second) = (0, steps.first().map_or(0, |first| first.second));
         let Some(last) = steps.last() else { return };
         let end = if last.words == ["end"] { last.second } else { last.second + 5 * MINUTE };
         while second <= end {
@@ -108,8 +114,9 @@ impl Play {
             watch(second, self);
             let calm = second - steps[..next].last().map_or(0, |step| step.second);
             let pace = match calm {
-                ..90 => 2,
-                ..3600 => 20,
+                ..30 => 2,
+                ..300 => 10,
+                ..3600 => 30,
                 _ => 600,
             };
             let until = steps.get(next).map_or(u64::MAX, |step| step.second);
@@ -147,14 +154,18 @@ impl Play {
     fn look(&mut self, second: u64) {
         let (up, began) = (self.up, self.began);
         let moment = |second: u64| Moment::after_boot(Duration::from_secs(up + second.saturating_sub(began)));
-        let snapshot = self.scene.snapshot(moment, second);
+        let mut snapshot = self.scene.snapshot(moment, second);
+        if self.is_backwards {
+            snapshot.drives.reverse();
+            snapshot.events.reverse();
+            snapshot.pools.iter_mut().for_each(|pool| pool.members.reverse());
+        }
         self.judge(second, snapshot);
     }
 
     fn judge(&mut self, second: u64, snapshot: Snapshot) {
-        let (verdict, changes) = judge(&self.settings, &mut self.memory, snapshot.taken, Some(&snapshot));
+        let (verdict, _) = judge(&self.settings, &mut self.memory, snapshot.taken, Some(&snapshot));
         self.turns.extend(verdict.turns.iter().map(|turn| (second, turn.clone())));
-        self.changes.extend(changes.into_iter().map(|change| (second, change)));
         (self.verdict, self.last) = (Some(verdict), Some(snapshot));
     }
 

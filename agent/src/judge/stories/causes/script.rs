@@ -73,6 +73,10 @@ struct Tray {
     /// The pool does without it.
     is_out: bool,
     is_filled: bool,
+    /// The pool has thrown it out and still lists it.
+    is_faulty: bool,
+    /// It does not tell its serial, or the configuration names another.
+    serial: Option<Option<&'static str>>,
     asleep: bool,
     stalled_since: Option<u64>,
     degrees: Option<f64>,
@@ -95,6 +99,9 @@ impl Scene {
             ["back", ..] => self.each(&words[1..], |tray| (tray.is_gone, tray.stalled_since) = (false, None)),
             ["out", ..] => self.each(&words[1..], |tray| tray.is_out = true),
             ["rejoin", ..] => self.each(&words[1..], |tray| (tray.is_out, tray.is_filled) = (false, false)),
+            ["thrown-out", ..] => self.each(&words[1..], |tray| tray.is_faulty = true),
+            ["nameless", ..] => self.each(&words[1..], |tray| tray.serial = Some(None)),
+            ["elsewhere", ..] => self.each(&words[1..], |tray| tray.serial = Some(Some("HN26-JAYS"))),
             ["fill", ..] => self.each(&words[1..], |tray| (tray.is_out, tray.is_filled) = (false, true)),
             ["asleep", ..] => self.each(&words[1..], |tray| tray.asleep = true),
             ["awake", ..] => self.each(&words[1..], |tray| tray.asleep = false),
@@ -164,6 +171,7 @@ impl Scene {
         let gone: Vec<String> = self.devices(&snapshot, |tray| tray.is_gone);
         let out: Vec<String> = self.devices(&snapshot, |tray| tray.is_out);
         let filled: Vec<String> = self.devices(&snapshot, |tray| tray.is_filled);
+        let faulty: Vec<String> = self.devices(&snapshot, |tray| tray.is_faulty);
         let errors: Vec<_> = snapshot.drives.iter().map(|drive| drive.device.clone()).zip(&self.trays).collect();
         let pool = &mut snapshot.pools[0];
         pool.members.retain(|member| !out.contains(&member.drive_device));
@@ -172,8 +180,11 @@ impl Scene {
             if filled.contains(&member.drive_device) {
                 member.state = MemberState::Rebuilding;
             }
+            if faulty.contains(&member.drive_device) {
+                (member.state, member.slot) = (MemberState::Faulty, None);
+            }
             if let Some((_, tray)) = errors.iter().find(|(device, _)| *device == member.drive_device) {
-                member.errors.extend(tray.errors.iter().map(|(kind, count)| MemberErrors { kind: *kind, count: *count }));
+                member.errors = KINDS.map(|kind| MemberErrors { kind, count: tray.counted(kind) }).to_vec();
             }
         }
         let holds = |member: &&Member| member.state == MemberState::Active;
@@ -212,9 +223,19 @@ impl Scene {
     }
 }
 
+/// The kinds of errors that the pool counts.
+const KINDS: [MemberErrorKind; 3] = [MemberErrorKind::Read, MemberErrorKind::Write, MemberErrorKind::Checksum];
+
 impl Tray {
+    fn counted(&self, kind: MemberErrorKind) -> u64 {
+        self.errors.iter().find(|(counted, _)| *counted == kind).map_or(0, |(_, count)| *count)
+    }
+
     fn fill_in(&self, drive: &mut Drive, stalled_since: Option<Moment>) {
         drive.stalled_since = stalled_since;
+        if let Some(serial) = self.serial {
+            drive.serial = serial.map(str::to_owned);
+        }
         if self.asleep {
             drive.power.value = Ok(Power::Asleep);
         }
@@ -309,6 +330,9 @@ fn activity(what: &str) -> ActivityKind {
         "checks" => ActivityKind::Check,
         "rebuilds" => ActivityKind::Rebuild,
         "rests" => ActivityKind::Idle,
+        "resyncs" => ActivityKind::Resync,
+        "reshapes" => ActivityKind::Reshape,
+        "freezes" => ActivityKind::Frozen,
         other => panic!("a story has no pool that {other}"),
     }
 }

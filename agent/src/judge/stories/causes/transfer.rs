@@ -6,12 +6,12 @@ use crate::verdict::Cause;
 const CABLE: &[Cause] = &[Cause::DataCable];
 const MOVED: &[Cause] = &[Cause::PortOrCable, Cause::DriveConnector];
 
-/// Drives of trays 1 and 2 change places.
+/// Drives of trays 1 and 2 change places while the box is off.
 macro_rules! swapped {
     ($before:literal, $after:literal) => {
         concat!(
             "0 count all damaged 0; ", $before,
-            "; 600 lose 1 2; 630 port 1 0000/1c.0/00.0/ata-2; port 2 0000/1c.0/00.0/ata-1; back 1 2; rejoin 1 2; ", $after
+            "; 600 reboot; port 1 0000/1c.0/00.0/ata-2; port 2 0000/1c.0/00.0/ata-1; ", $after
         )
     };
 }
@@ -69,15 +69,16 @@ pub const ROWS: &[Row] = &[
     ]),
     Row::yes("R3b", MOVED, [
         "the drive alone is put on another port",
-        "0 count all damaged 0; 300 count 1 damaged 4; 600 lose 1; 630 port 1 0000/1c.0/00.0/ata-8; back 1; rejoin 1; \
+        "0 count all damaged 0; 300 count 1 damaged 4; 600 reboot; port 1 0000/1c.0/00.0/ata-8; \
          900 count 1 damaged 9",
         "drive-connector likely, as-it-says certain",
     ]),
     Row::yes("R3b", MOVED, [
         "another drive is put on the port",
-        "0 count all damaged 0; 300 count 6 damaged 4; 600 lose 6 2; 630 port 2 0000/1c.0/00.0/ata-6; back 2; rejoin 2; \
+        "0 count all damaged 0; 300 count 6 damaged 4; 600 reboot; port 2 0000/1c.0/00.0/ata-6; \
+         port 6 0000/1c.0/00.0/ata-8; \
          900 count 2 damaged 9",
-        "port-or-cable likely, as-it-says certain",
+        "port-or-cable likely, as-it-says certain, as-it-says certain",
     ]),
     Row::no("R3b", MOVED, [
         "no errors after the change",

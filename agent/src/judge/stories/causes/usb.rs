@@ -31,8 +31,8 @@ pub const ROWS: &[Row] = &[
         "usb-bridge likely",
     ]),
     Row::no("R7", BRIDGE, ["one of its two drives goes", on_usb!("300 lose 1"), "unclear possible"]),
-    Row::no("R7", BRIDGE, ["a drive elsewhere goes too", on_usb!("300 lose 1 2; 304 lose 5"), "supply possible"]),
-    Row::no("R7", BRIDGE, ["another bridge goes too", on_usb!("300 lose 1 2; 306 lose 3"), "usb-power possible"]),
+    Row::no("R7", BRIDGE, ["a drive elsewhere goes too", on_usb!("300 lose 1 2 5"), "supply possible"]),
+    Row::no("R7", BRIDGE, ["another bridge goes too", on_usb!("300 lose 1 2 3"), "usb-power possible"]),
     Row::no("R7", BRIDGE, ["both time out, and it was not reset", on_usb!("300 timeouts 1 1; timeouts 2 1"),
         "unclear possible, unclear possible"]),
     // R7b: two bridges of one host P within ten seconds.
