@@ -38,7 +38,7 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
             None
         }
     };
-    let (store, ledger, entries) = kept(&state_dir);
+    let (store, ledger, entries) = kept(&state_dir, &clock);
     outlet.say_all(entries, &clock.wall());
     let reload = Box::new(move || read_settings(&config));
     let done =
@@ -49,9 +49,9 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
 }
 
 /// The store, the ledger that was kept in it, and what there is to say. Without a store the box is watched all the same.
-fn kept(state_dir: &Path) -> (Option<Store>, Ledger, Vec<Entry>) {
+fn kept(state_dir: &Path, clock: &Clock) -> (Option<Store>, Ledger, Vec<Entry>) {
     let open = || -> Result<_, KeepFault> {
-        let (store, remarks) = Store::open(state_dir)?;
+        let (store, remarks) = Store::open(state_dir, clock.clone())?;
         let ledger = store.load_ledger()?;
         Ok((store, ledger, remarks))
     };

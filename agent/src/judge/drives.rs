@@ -77,12 +77,12 @@ impl Known {
         }
     }
 
-    /// As when the machine has started again: no drive has been seen yet, and those that no pool counts on and that are
-    /// not told of (`told`) are forgotten; they may have been taken out while the machine was off.
+    /// As when the machine has started again: no drive has been seen yet. One that no pool counts on and that is not told
+    /// of (`told`) may have been taken out while the machine was off; only the configuration can still expect it.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment, told: impl Fn(&DriveKey) -> bool) {
-        self.drives.retain(|key, drive| !drive.pools.is_empty() || told(key));
-        for drive in self.drives.values_mut() {
+        for (key, drive) in &mut self.drives {
             drive.present = false;
+            drive.expected &= !drive.pools.is_empty() || told(key);
             drive.starts_at_first = None;
             drive.first_seen = by(drive.first_seen);
             drive.losses.iter_mut().for_each(|loss| *loss = by(*loss));
@@ -151,7 +151,7 @@ impl Known {
     fn expect_named(&mut self, settings: &Settings, now: Moment) {
         for tray in settings.shelves.iter().flat_map(|shelf| &shelf.trays) {
             if let Some(Holds::Serial(serial)) = &tray.holds {
-                self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive {
+                let known = self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive {
                     place: Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None },
                     device: String::new(),
                     pools: Vec::new(),
@@ -162,6 +162,7 @@ impl Known {
                     losses: Vec::new(),
                     starts_at_first: None,
                 });
+                known.expected = true;
             }
         }
     }
