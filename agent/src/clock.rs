@@ -75,6 +75,11 @@ impl Wall {
         self.time.strftime("%H:%M").to_string()
     }
 
+    /// Hours, minutes and seconds.
+    pub fn second(&self) -> String {
+        self.time.strftime("%H:%M:%S").to_string()
+    }
+
     /// Date and time with seconds and offset (RFC 3339).
     pub fn stamp(&self) -> String {
         self.time.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
@@ -106,6 +111,19 @@ impl Clock {
     pub fn now(&self) -> Moment {
         let time = clock_gettime(ClockId::Boottime);
         Moment(time.tv_sec * 1000 + time.tv_nsec / 1_000_000)
+    }
+
+    /// How long the machine was suspended in this boot: what the boot clock has counted and others have not
+    /// (CLOCK_BOOTTIME and CLOCK_MONOTONIC, clock_gettime(2)).
+    pub fn suspended(&self) -> Duration {
+        let since_boot = |clock| {
+            let time = clock_gettime(clock);
+            Duration::new(time.tv_sec as u64, time.tv_nsec as u32)
+        };
+        // Read one after the other, they differ by less than this even without a suspension.
+        const NOISE: Duration = Duration::from_millis(1);
+        let suspended = since_boot(ClockId::Boottime).saturating_sub(since_boot(ClockId::Monotonic));
+        if suspended < NOISE { Duration::ZERO } else { suspended }
     }
 
     /// Seconds since 1970, to be set against times that others have noted. The clock that counts them may step.

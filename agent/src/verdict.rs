@@ -40,6 +40,8 @@ pub struct Verdict {
     pub incidents: Vec<Incident>,
     /// What is new about incidents since the judging before.
     pub turns: Vec<Turn>,
+    /// Until when messages are held back because somebody works on the box, if they are.
+    pub muted_until: Option<Moment>,
     /// The shelves as they stand, top first; drives without a named tray are on a last shelf without a name.
     pub shelves: Vec<Shelf>,
     /// Fans that are known to turn or to have turned, by key; other channels have no fan.
@@ -55,9 +57,18 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// The worst of what holds.
+    /// The worst of what goes on.
     pub fn worst(&self) -> Option<Severity> {
-        self.conditions.iter().map(|condition| condition.severity).max()
+        self.incidents.iter().map(|incident| incident.severity).max()
+    }
+
+    /// The incident that a condition belongs to, or belonged to until just now.
+    pub fn incident_of(&self, condition: &Condition) -> Option<&Incident> {
+        let holds = |incident: &&Incident| {
+            let same = |own: &Condition| own.subject == condition.subject && own.kind() == condition.kind();
+            incident.conditions.iter().any(same)
+        };
+        self.incidents.iter().chain(self.turns.iter().map(|turn| &turn.incident)).find(holds)
     }
 
     /// True only when nothing worse than a notice holds and everything is fresh: the one state that may be called fine.
@@ -256,6 +267,21 @@ pub enum TrayState {
     Warm(Celsius),
     /// A drive whose temperature is missing.
     NoReading,
+}
+
+impl TrayState {
+    /// In a word, for machines.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Empty => "empty",
+            Self::Gone => "gone",
+            Self::Bad => "put out",
+            Self::Rebuilding => "being filled",
+            Self::Asleep => "asleep",
+            Self::Warm(_) => "awake",
+            Self::NoReading => "no reading",
+        }
+    }
 }
 
 /// What is new since the judging before. Only this is told.

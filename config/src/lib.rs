@@ -24,13 +24,18 @@ mod values;
 mod problem;
 mod source;
 mod suggest;
+mod template;
+mod url;
 
 pub use problem::{Problem, Problems};
 pub use settings::{
-    Brightness, Bus, DriveLimits, FanLimits, Grace, Holds, Limits, LinkLimits, PageName, Panel, PoolLimits,
-    SelfTestSchedule, Settings, Shelf, Tray, VolumeLimits, Watch,
+    AlertWay, Alerts, Brightness, Bus, CommandLine, Destination, DriveLimits, FanLimits, Grace, Heartbeat, Holds,
+    Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt, MqttVersion, PageName, Panel, PoolLimits, QuietHours,
+    Secret, SelfTestSchedule, Settings, Shelf, Topic, Tray, VolumeLimits, Watch, Webhook,
 };
 pub use settle::settle;
+pub use template::{Field, Template};
+pub use url::Url;
 
 /// The fully commented file that ships with the program. It settles to `Settings::default()`.
 pub const DEFAULT_FILE: &str = include_str!("../traylight.toml");

@@ -143,6 +143,21 @@ impl<'t> Section<'_, 't> {
         values
     }
 
+    /// Reads a list of texts that must be there and not be empty. `example` is the line that would do.
+    pub(crate) fn required_list<T>(
+        &mut self,
+        key: &'static str,
+        example: &str,
+        most: usize,
+        read: impl Fn(&DeValue) -> Read<T>,
+    ) -> Vec<T> {
+        if !self.left.contains_key(key) {
+            let message = format!("found {} without `{key}`, wanted one, such as {example}", self.title);
+            self.note(self.header.clone(), message);
+        }
+        self.list(key, Vec::new(), 1..=most, read)
+    }
+
     /// Reads a section inside this one. An absent section is an empty one.
     pub(crate) fn section<T>(&mut self, key: &'static str, read: impl FnOnce(&mut Section<'_, 't>) -> T) -> T {
         let path = self.path_of(key);
@@ -231,6 +246,23 @@ impl<'t> Section<'_, 't> {
             let message =
                 format!("found `{one}` in a {} that has `{other}` on line {line}, wanted only one of them", self.title);
             self.notes.add(Note { at: at.clone(), message, hint: None, also: Some(also.clone()) });
+        }
+    }
+
+    /// Notes it when only one of two keys that belong together is written.
+    pub(crate) fn both_or_none<A, B>(&mut self, one: &Option<Given<A>>, other: &Option<Given<B>>, keys: [&str; 2]) {
+        let (found, missing, at) = match (one, other) {
+            (Some(Given { origin: Origin::Written(at), .. }), None) => (keys[0], keys[1], at.clone()),
+            (None, Some(Given { origin: Origin::Written(at), .. })) => (keys[1], keys[0], at.clone()),
+            _ => return,
+        };
+        self.note(at, format!("found `{found}` in a {} without `{missing}`, wanted both or neither", self.title));
+    }
+
+    /// Notes what is wrong with a value that was read without fault.
+    pub(crate) fn wrong<T>(&mut self, given: &Given<T>, message: String) {
+        if let Origin::Written(at) = &given.origin {
+            self.note(at.clone(), message);
         }
     }
 

@@ -5,6 +5,9 @@
 //! Most limits are *starting values*: common practice, not a measurement of this box. Where a standard or a
 //! datasheet stands behind a value, its documentation says so.
 
+mod alerts;
+
+pub use alerts::*;
 use std::time::Duration;
 
 /// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
@@ -25,6 +28,8 @@ pub struct Settings {
     pub limits: Limits,
     /// When drives test themselves.
     pub self_test: SelfTestSchedule,
+    /// Alerts besides the log.
+    pub alerts: Alerts,
 }
 
 /// How often drives test themselves, in days that they are switched on. 0 is never, the default: a test is load and

@@ -1,8 +1,9 @@
 //! From what was written to settings that are complete and agree with each other: the box, the panel, what to watch.
 //!
-//! Here is the list of keys. `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
+//! Here is the list of keys. `settle/alerts.rs`, `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
 //! read is in `values.rs`, and how a section is read in `reader.rs`.
 
+mod alerts;
 mod limits;
 mod shelves;
 
@@ -72,6 +73,7 @@ fn settings(file: &mut Section) -> Settings {
         watch: file.section("watch", watch),
         limits: limits::limits(file),
         self_test: file.section("self_test", self_test),
+        alerts: file.section("alerts", alerts::alerts),
     }
 }
 

@@ -63,7 +63,7 @@ fn write_png(folder: &std::path::Path, drawn: &[(String, Frame)]) -> io::Result<
 fn name(page: &Page) -> String {
     let name = match page {
         Page::Named(page) => format!("{page:?}"),
-        Page::Condition(kind, subject) => format!("{} {subject}", kind.id()),
+        Page::Incident(id) => format!("incident {id}"),
     };
     name.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect()
 }

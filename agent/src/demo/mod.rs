@@ -7,6 +7,7 @@ pub mod story;
 use crate::clock::{Clock, Moment, Wall};
 use crate::judge::{Memory, judge};
 use crate::show::outlet::{Outlet, Scenery};
+use crate::tell::incident_log;
 use crate::tell::log::{Entry, Form, Log};
 use std::io;
 use std::time::Duration;
@@ -62,8 +63,9 @@ async fn tell(speed: u32) -> io::Result<()> {
             let wall = dawn.after(elapsed);
             let snapshot = heron::snapshot(now, &story::scene(elapsed));
             let (verdict, changes) = judge(&settings, &mut memory, now, Some(&snapshot));
-            outlet.say_all(changes.iter().map(|change| Entry::of(change, now, &wall)).collect(), &wall);
-            let scenery = Scenery { verdict: &verdict, snapshot: Some(&snapshot), settings: &settings, wall: &wall };
+            outlet.say_all(incident_log::entries(&verdict, &changes, now, &wall), &wall);
+            let scenery =
+                Scenery { verdict: &verdict, snapshot: Some(&snapshot), settings: &settings, wall: &wall, test: false };
             if let Some(frame) = outlet.frame_if_due(clock.now(), &scenery) {
                 outlet.draw(&frame);
             }

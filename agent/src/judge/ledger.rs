@@ -102,6 +102,11 @@ impl Ledger {
         fell
     }
 
+    /// The box was watched for so much longer.
+    pub fn let_time_pass(&mut self, time: Duration) {
+        self.watched += time;
+    }
+
     /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
         let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();

@@ -35,13 +35,16 @@ mod warmth;
 
 use crate::clock::Moment;
 use crate::reading::Snapshot;
-use crate::verdict::{Change, Condition, Finding, Heard, Kind, Subject, Verdict};
+use crate::verdict::{Change, Condition, Finding, Heard, Incident, IncidentId, Kind, Subject, Verdict};
 use ledger::Ledger;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use track::{Sight, Track};
 
+pub use causes::view::controller_of;
 pub use drives::place_of;
+pub use heat::{HeatLimits, heat_limits};
+pub use space::is_system;
 use traylight_config::Settings;
 
 /// Three intervals of the probe's pace without a word are silence.
@@ -77,7 +80,28 @@ impl Memory {
 
     /// True while messages are held back because somebody works on the box.
     pub fn is_muted(&self, now: Moment) -> bool {
-        self.ledger.book.is_muted(now)
+        self.muted_until(now).is_some()
+    }
+
+    /// Until when they are held back, if they are.
+    pub fn muted_until(&self, now: Moment) -> Option<Moment> {
+        self.ledger.book.muted_until.filter(|until| now < *until)
+    }
+
+    /// Holds messages back until then, or no longer.
+    pub fn mute_until(&mut self, until: Option<Moment>) {
+        self.ledger.book.muted_until = until;
+        self.ledger.book.is_urgent = true;
+    }
+
+    /// The open incidents, worst first, then oldest first.
+    pub fn incidents(&self) -> Vec<Incident> {
+        self.ledger.book.open()
+    }
+
+    /// Its owner knows of an incident; false when none of this name is open.
+    pub fn acknowledge(&mut self, id: IncidentId) -> bool {
+        self.ledger.book.acknowledge(id)
     }
 
     /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
@@ -107,6 +131,11 @@ impl Memory {
 
     fn is_open(&self, kind: Kind, subject: &Subject) -> bool {
         self.tracks.get(&(kind, subject.clone())).is_some_and(|track| track.open().is_some())
+    }
+
+    /// So much time passes in which the box is watched and nothing happens.
+    pub fn let_time_pass(&mut self, time: Duration) {
+        self.ledger.let_time_pass(time);
     }
 
     /// The owner has looked and agrees with what is there: new and moved drives belong to the box, and absent drives that
@@ -217,7 +246,8 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
         work_left: memory.work.left(),
         remarks: Vec::new(),
-        incidents: memory.ledger.book.open(),
+        incidents: memory.incidents(),
+        muted_until: memory.muted_until(now),
         turns: Vec::new(),
         conditions,
     }

@@ -2,7 +2,7 @@
 //! want to know what was in it.
 
 use super::fault::{KeepFault, is_of_the_contents};
-use super::{APPLICATION, VERSION, connect, read_ledger};
+use super::{APPLICATION, VERSION, connect, outbox, read_ledger};
 use rusqlite::Connection;
 use rusqlite::config::DbConfig;
 use std::io;
@@ -64,14 +64,19 @@ fn flaw(database: &Connection) -> rusqlite::Result<Option<String>> {
     if version > VERSION {
         return Ok(Some(format!("version {version}, which a newer traylight wrote")));
     }
-    if version < VERSION {
+    if version < 1 {
         return Ok(Some(format!("version {version}, which no traylight wrote")));
     }
     let check: String = database.pragma_query_value(None, "quick_check", |row| row.get(0))?;
     if check != "ok" {
         return Ok(Some(format!("a damaged file ({check})")));
     }
-    read_ledger(database).map(|_| None)
+    read_ledger(database)?;
+    // The first version had no outbox.
+    if version > 1 {
+        outbox::load(database)?;
+    }
+    Ok(None)
 }
 
 /// Moves the file and what belongs to it to the first free name with a number; that name.

@@ -3,6 +3,7 @@
 
 mod aside;
 mod fault;
+mod outbox;
 mod saver;
 mod stamp;
 
@@ -10,6 +11,7 @@ use crate::clock::Clock;
 use crate::judge::ledger::Ledger;
 use aside::{Look, look, set_aside};
 pub use fault::{KeepFault, Trouble};
+pub use outbox::OutboxStore;
 use rusqlite::{Connection, OptionalExtension};
 use rustix::fs::{Access, FlockOperation, access, flock};
 pub use saver::{Report, Saver};
@@ -25,18 +27,16 @@ const FILE: &str = "store.db";
 const APPLICATION: i64 = 0x7472_6179;
 /// The version of what is in it. Whoever changes the tables or the form of a body raises it and brings older stores
 /// up to it; a field more, which is empty where it is not there, needs no new version.
-const VERSION: i64 = 1;
+const VERSION: i64 = 2;
 /// Another program that has the database open is waited for no longer; only whoever writes to it is in the way.
 const PATIENCE: Duration = Duration::from_secs(1);
 
-/// A new store. One transaction: the marks and the tables are there together or not at all.
+/// The first version of the store.
 const TABLES: &str = "
-    BEGIN;
     PRAGMA application_id = 0x74726179;
     PRAGMA user_version = 1;
     -- The ledger of the drives' counters as JSON, in the only row.
-    CREATE TABLE ledger (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL) STRICT;
-    COMMIT;";
+    CREATE TABLE ledger (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL) STRICT;";
 
 /// A log ahead of the file costs flash the least; FULL waits until the disk has it; a quarter of a MiB is cache enough.
 const MANNER: &str = "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA cache_size = -256;";
@@ -71,8 +71,12 @@ impl Store {
         if found != Look::Good {
             create(&file)?;
         }
-        let database = connect(&file).map_err(KeepFault::database(&file))?;
-        database.execute_batch(MANNER).map_err(KeepFault::database(&file))?;
+        let ready = || {
+            let database = connect(&file)?;
+            database.execute_batch(MANNER)?;
+            bring_up(&database, "").map(|()| database)
+        };
+        let database = ready().map_err(KeepFault::database(&file))?;
         Ok((Self { database, clock, file, _folder: folder }, remarks))
     }
 
@@ -142,9 +146,21 @@ fn create(file: &Path) -> Result<(), KeepFault> {
         Err(error) if error.kind() != std::io::ErrorKind::NotFound => Err(KeepFault::system(&unfinished)(error))?,
         _ => {}
     }
-    let make = || connect(&unfinished)?.execute_batch(TABLES);
+    let make = || bring_up(&connect(&unfinished)?, TABLES);
     make().map_err(KeepFault::database(&unfinished))?;
     std::fs::rename(&unfinished, file).map_err(KeepFault::system(file))
+}
+
+/// Brings a store of an older version up to this one. One transaction: the marks and the tables are there together or
+/// not at all.
+fn bring_up(database: &Connection, before: &str) -> rusqlite::Result<()> {
+    let change = database.unchecked_transaction()?;
+    change.execute_batch(before)?;
+    if change.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0))? < 2 {
+        change.execute_batch(outbox::TABLES)?;
+        change.execute_batch("PRAGMA user_version = 2;")?;
+    }
+    change.commit()
 }
 
 fn connect(file: &Path) -> rusqlite::Result<Connection> {

@@ -157,7 +157,7 @@ fn a_file_that_is_no_store_is_kept_aside_and_a_new_one_is_begun() {
         (b"wren, 4 calls; bittern, 1 call\n".repeat(400), "a damaged file"),
         (good[..100].to_vec(), "a damaged file"),
         (good[..good.len() / 2].to_vec(), "a damaged file"),
-        (good[..good.len() - 1].to_vec(), "a damaged file"),
+        (good[..good.len() - 4096].to_vec(), "a damaged file"),
         (spoilt(&|bytes| bytes[4096..].fill(0)), "a damaged file"),
         // A free page is counted that is not there (SQLite's file format, 1.3.9); the ledger itself could be read.
         (spoilt(&|bytes| bytes[39] = 1), "a damaged file"),
@@ -172,9 +172,11 @@ fn a_file_that_is_no_store_is_kept_aside_and_a_new_one_is_begun() {
 #[test]
 fn a_store_that_is_not_for_this_program_is_kept_aside() {
     for (change, found) in [
-        ("PRAGMA user_version = 2", "version 2, which a newer traylight wrote, wanted a store of version 1"),
+        ("PRAGMA user_version = 3", "version 3, which a newer traylight wrote, wanted a store of version 2"),
         ("PRAGMA user_version = 0", "version 0, which no traylight wrote"),
         ("PRAGMA application_id = 0", "the database of another program"),
+        ("DROP TABLE waiting", "a damaged file (no such table: waiting"),
+        ("INSERT INTO story VALUES ('7', '{}')", "a damaged file (Conversion error"),
         ("DROP TABLE ledger", "a damaged file (no such table: ledger"),
         ("UPDATE ledger SET body = '{\"watched\":'", "a damaged file (Conversion error"),
     ] {

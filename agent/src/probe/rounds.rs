@@ -1,5 +1,6 @@
 //! One round after another: what is due is asked, what has come is taken in, and all of it becomes a snapshot.
 
+use super::happened::Happened;
 use super::mounts::SeenMounts;
 use super::order::Order;
 use super::pools::{self, SeenPools};
@@ -13,6 +14,7 @@ use crate::reading::{
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
+use crate::sense::parse::named::Heard;
 use crate::sense::parse::rate::{Count, rate};
 use crate::sense::pools::md;
 use crate::sense::{board, chips, drives, links};
@@ -65,6 +67,7 @@ pub struct Rounds {
     pools: SeenPools,
     mounts: SeenMounts,
     ports: BTreeMap<String, (Count, Count)>,
+    happened: Happened,
     board: Board,
     looked_around: Option<Moment>,
     began: Moment,
@@ -92,6 +95,7 @@ impl Rounds {
             pools: SeenPools::default(),
             mounts: SeenMounts::default(),
             ports: BTreeMap::new(),
+            happened: Happened::default(),
             board: Board::default(),
             looked_around: None,
         }
@@ -127,7 +131,14 @@ impl Rounds {
         pools.extend(others);
         blind.extend(silent);
         self.keep_schedule(are_seen.then_some(&*pools), now);
-        self.compose(links, pools, blind)
+        let mut snapshot = self.compose(links, pools, blind);
+        snapshot.events = self.happened.events(&self.host, self.drives.values(), &snapshot.drives, now);
+        snapshot
+    }
+
+    /// Takes in what was heard since the round before.
+    pub fn hear(&mut self, heard: Vec<Heard>) {
+        self.happened.hear(heard);
     }
 
     /// Takes in what the core has to say.

@@ -115,14 +115,6 @@ pub struct Controller {
     pub place: String,
 }
 
-/// Conditions with one cause.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Incident {
-    /// Its name.
-    pub id: String,
-}
-
 /// The machine itself.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]

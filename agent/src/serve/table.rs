@@ -13,10 +13,13 @@ pub fn table(document: &Document) -> String {
     let up = span(Duration::from_secs(board.up_s));
     let _ =
         writeln!(text, "{}: {}   up {up}   kernel {}", document.box_name, standing(document.standing), board.kernel);
-    for condition in &document.conditions {
-        let _ = writeln!(text, "\n{} {}", condition.severity, condition.headline);
-        let _ = writeln!(text, "  {}", condition.sentence);
-        let _ = writeln!(text, "  do: {}\n  do not: {}", condition.advice, condition.do_not);
+    for incident in &document.incidents {
+        let _ = writeln!(text, "\n{} {}", incident.severity, incident.headline);
+        let _ = writeln!(text, "  {}", incident.sentence);
+        let _ = writeln!(text, "  do: {}\n  do not: {}", incident.advice, incident.do_not);
+    }
+    if let Some(left) = document.muted_left_s {
+        let _ = writeln!(text, "muted: messages are held back for {}", span(Duration::from_secs(left)));
     }
     let mut why = Vec::new();
     rows(
@@ -182,12 +185,12 @@ fn links(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
     document.links.iter().map(row).collect()
 }
 
-fn shown(value: Option<String>) -> String {
+pub(super) fn shown(value: Option<String>) -> String {
     value.unwrap_or_else(|| "-".to_owned())
 }
 
 /// A heading and its rows in columns; nothing at all when there are no rows.
-fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) {
+pub(super) fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) {
     if rows.is_empty() {
         return;
     }

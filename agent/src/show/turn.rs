@@ -3,7 +3,7 @@
 use super::pages::Page;
 use crate::clock::Moment;
 use crate::reading::Snapshot;
-use crate::verdict::{Kind, Severity, Subject, Verdict};
+use crate::verdict::{IncidentId, Severity, Verdict};
 use std::time::Duration;
 use traylight_config::PageName;
 
@@ -12,9 +12,8 @@ use traylight_config::PageName;
 pub fn worth_showing(verdict: &Verdict, snapshot: Option<&Snapshot>, wanted: &[PageName]) -> Vec<Page> {
     let Some(snapshot) = snapshot else { return vec![Page::Named(PageName::State)] };
     let bad_enough = verdict.worst().unwrap_or(Severity::Notice).max(Severity::Warning);
-    let conditions = verdict.conditions.iter().filter(|condition| condition.severity >= bad_enough);
-    let mut pages: Vec<Page> =
-        conditions.map(|condition| Page::Condition(condition.kind(), condition.subject.clone())).collect();
+    let incidents = verdict.incidents.iter().filter(|incident| incident.severity >= bad_enough);
+    let mut pages: Vec<Page> = incidents.map(|incident| Page::Incident(incident.id)).collect();
     if bad_enough == Severity::Critical {
         pages.push(Page::Named(PageName::State));
         return pages;
@@ -38,25 +37,25 @@ pub fn worth_showing(verdict: &Verdict, snapshot: Option<&Snapshot>, wanted: &[P
 #[derive(Debug, Clone, Default)]
 pub struct Turn {
     up: Option<(Page, Moment)>,
-    told: Vec<(Kind, Subject)>,
+    told: Vec<IncidentId>,
 }
 
 impl Turn {
-    /// True when there is a condition that no page was given to yet.
+    /// True when there is an incident that no page was given to yet.
     pub fn has_news(&self, pages: &[Page]) -> bool {
         self.news(pages).is_some()
     }
 
-    fn news(&self, pages: &[Page]) -> Option<(Kind, Subject)> {
-        conditions(pages).find(|condition| !self.told.contains(condition))
+    fn news(&self, pages: &[Page]) -> Option<IncidentId> {
+        incidents(pages).find(|incident| !self.told.contains(incident))
     }
 
-    /// The page to show now: a condition that is new at once, else the one that is up until its time is over.
+    /// The page to show now: an incident that is new at once, else the one that is up until its time is over.
     pub fn page(&mut self, pages: &[Page], now: Moment, each: Duration) -> Page {
         let new = self.news(pages);
-        self.told = conditions(pages).collect();
+        self.told = incidents(pages).collect();
         let next = match (new, &self.up) {
-            (Some((kind, subject)), _) => Page::Condition(kind, subject),
+            (Some(id), _) => Page::Incident(id),
             (None, Some((up, since))) => match pages.iter().position(|page| page == up) {
                 Some(_) if now.since(*since) < each => return up.clone(),
                 Some(index) => pages[(index + 1) % pages.len()].clone(),
@@ -69,9 +68,9 @@ impl Turn {
     }
 }
 
-fn conditions(pages: &[Page]) -> impl Iterator<Item = (Kind, Subject)> {
+fn incidents(pages: &[Page]) -> impl Iterator<Item = IncidentId> {
     pages.iter().filter_map(|page| match page {
-        Page::Condition(kind, subject) => Some((*kind, subject.clone())),
+        Page::Incident(id) => Some(*id),
         Page::Named(_) => None,
     })
 }
@@ -90,8 +89,8 @@ mod tests {
         Moment::after_boot(Duration::from_secs(second))
     }
 
-    fn hot(tray: &str) -> Page {
-        Page::Condition(Kind::DriveHot, Subject::Drive(crate::reading::DriveKey(tray.into())))
+    fn incident(id: u32) -> Page {
+        Page::Incident(IncidentId(id))
     }
 
     #[test]
@@ -104,21 +103,21 @@ mod tests {
     }
 
     #[test]
-    fn a_new_condition_is_shown_at_once_and_once_only() {
+    fn a_new_incident_is_shown_at_once_and_once_only() {
         let calm = [Page::Named(PageName::State), Page::Named(PageName::Room)];
-        let troubled = [hot("a"), hot("b"), Page::Named(PageName::State)];
+        let troubled = [incident(1), incident(2), Page::Named(PageName::State)];
         let mut turn = Turn::default();
         turn.page(&calm, at(0), EACH);
-        assert_eq!(turn.page(&troubled[..1], at(1), EACH), hot("a"));
-        assert_eq!(turn.page(&troubled, at(2), EACH), hot("b"), "the second one is news as well");
+        assert_eq!(turn.page(&troubled[..1], at(1), EACH), incident(1));
+        assert_eq!(turn.page(&troubled, at(2), EACH), incident(2), "the second one is news as well");
         assert_eq!(turn.page(&troubled, at(8), EACH), Page::Named(PageName::State));
-        assert_eq!(turn.page(&troubled, at(14), EACH), hot("a"), "then they take turns");
+        assert_eq!(turn.page(&troubled, at(14), EACH), incident(1), "then they take turns");
     }
 
     #[test]
     fn a_page_that_is_no_longer_worth_it_leaves_at_once() {
         let mut turn = Turn::default();
-        turn.page(&[hot("a"), Page::Named(PageName::State)], at(0), EACH);
+        turn.page(&[incident(1), Page::Named(PageName::State)], at(0), EACH);
         assert_eq!(turn.page(&[Page::Named(PageName::State)], at(1), EACH), Page::Named(PageName::State));
         assert_eq!(turn.page(&[], at(2), EACH), Page::Named(PageName::State));
     }

@@ -35,6 +35,18 @@ impl Entry {
         Self { priority, event, message_id, message: message.into(), fields: Vec::new() }
     }
 
+    /// The entry with one more field.
+    pub fn with(mut self, field: &'static str, value: String) -> Self {
+        self.fields.push((field, value));
+        self
+    }
+
+    /// The entry of something that is only rehearsed.
+    pub fn as_test(self) -> Self {
+        let message = format!("TEST: {}", self.message);
+        Self { message, ..self }.with("test", "yes".to_owned())
+    }
+
     /// The entry of a remark.
     pub fn remark(remark: &Remark) -> Self {
         match remark {
@@ -88,7 +100,7 @@ fn advice(words: &Words) -> [(&'static str, String); 3] {
     [("do", words.advice.clone()), ("do_not", words.warning.clone()), ("evidence", words.evidence.join("; "))]
 }
 
-fn priority(severity: Severity) -> u8 {
+pub(super) fn priority(severity: Severity) -> u8 {
     match severity {
         Severity::Critical => 2,
         Severity::Warning => 4,

@@ -1,8 +1,22 @@
 //! Tells what is new: words for conditions, and the ways out.
 
+pub mod box_state;
+pub mod cause_words;
+pub mod confirm;
+pub mod courier;
 mod drive_words;
+pub mod evidence_words;
 mod heat_words;
+pub mod incident_log;
+pub mod incident_words;
+pub mod letter;
+pub mod letter_words;
+pub mod limit_words;
 pub mod log;
+pub mod message;
+pub mod outbox;
 mod pool_words;
 pub mod test_words;
+pub mod tidings;
+pub mod ways;
 pub mod wording;

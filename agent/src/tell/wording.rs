@@ -48,7 +48,7 @@ pub fn words(condition: &Condition) -> Words {
 
 /// A list that were cut would leave out a drive that must stay, so one that does not fit names them all, and so does
 /// one that nobody knows.
-fn leave_in_line(leave_in: &[String]) -> String {
+pub(super) fn leave_in_line(leave_in: &[String]) -> String {
     let line = format!("LEAVE IN {}", leave_in.join(" "));
     let fits = !leave_in.is_empty() && line.chars().count() <= TITLE_COLUMNS;
     if fits { line } else { "LEAVE ALL DRIVES IN".to_owned() }

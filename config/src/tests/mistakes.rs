@@ -24,12 +24,12 @@ fn unknown_keys_wherever_they_are() {
         (
             "[panle]",
             "1:2 found the unknown key `panle` at the top level, wanted one of box, shelf, panel, watch, limits, grace, \
-             self_test (did you mean `panel`?)",
+             self_test, alerts (did you mean `panel`?)",
         ),
         (
             "colour = 1",
             "1:1 found the unknown key `colour` at the top level, wanted one of box, shelf, panel, watch, limits, \
-             grace, self_test",
+             grace, self_test, alerts",
         ),
         (
             "[limits]\ngone_hold = '1 s'",

@@ -1,5 +1,6 @@
 //! The configuration file from outside: text in, settings or a report out.
 
+mod alerts;
 mod any_text;
 mod default_file;
 mod mistakes;

@@ -36,6 +36,12 @@ fn file_with(path: &str, line: &str) -> String {
         "" => line.to_owned(),
         "shelf[]" => format!("[[shelf]]\n{line}\n[[shelf.tray]]\nlabel = 'A1'\n"),
         "shelf[].tray[]" => format!("[[shelf]]\nname = 'top'\n[[shelf.tray]]\n{line}\n"),
+        "alerts.mail[]" => {
+            format!("[[alerts.mail]]\n{line}\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\n")
+        }
+        "alerts.webhook[]" => format!("[[alerts.webhook]]\n{line}\nname = 'w'\nurl = 'http://h'\n"),
+        "alerts.mqtt[]" => format!("[[alerts.mqtt]]\n{line}\nname = 'q'\nserver = 's'\n"),
+        "alerts.command[]" => format!("[[alerts.command]]\n{line}\nname = 'c'\nprogram = '/p'\n"),
         _ => format!("[{path}]\n{line}\n"),
     }
 }
@@ -57,7 +63,7 @@ fn the_schema_is_a_schema() {
 #[test]
 fn the_schema_and_the_code_know_the_same_keys() {
     let sections = sections(&schema());
-    assert_eq!(sections.len(), 14);
+    assert_eq!(sections.len(), 19);
     for (path, properties) in sections {
         let keys: BTreeSet<String> = properties.keys().cloned().collect();
         assert_eq!(keys, keys_of_the_code(&path), "in [{path}]");
@@ -80,7 +86,7 @@ fn the_default_file_is_valid_and_shows_the_defaults_of_the_schema() {
             compared += 1;
         }
     }
-    assert_eq!(compared, 47);
+    assert_eq!(compared, 54);
 }
 
 #[test]
@@ -101,7 +107,7 @@ fn a_range_ends_at_the_same_number_in_both() {
             }
         }
     }
-    assert_eq!(compared, 38);
+    assert_eq!(compared, 44);
 }
 
 #[test]
@@ -141,6 +147,21 @@ fn what_the_schema_refuses_the_code_refuses_too() {
         "[grace]\ndrives = 'soon'",
         "[self_test]\nlong_every_days = 366",
         "[self_test]\nshort_every_days = '7 days'",
+        "[alerts]\nquiet_from = '22:00'",
+        "[alerts]\nquiet_from = '24:00'\nquiet_until = '07:00'",
+        "[alerts]\nheartbeat_url = 'hut.example'",
+        "[alerts]\nmail = {}",
+        "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'",
+        "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = []",
+        "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['nobody']",
+        "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\nsecurity = 'none'",
+        "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\nuser = 'u'",
+        "[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\ntoken_file = '/t'\ntoken_credential = 't'",
+        "[[alerts.webhook]]\nname = 'w'\nurl = 'http://h/#top'",
+        "[[alerts.mqtt]]\nname = 'q'\nserver = 's'\ntopic = 'box/#'",
+        "[[alerts.mqtt]]\nname = 'q'\nserver = 's'\npassword_file = '/p'",
+        "[[alerts.command]]\nname = 'c'\nprogram = 'ring'",
+        "[[alerts.command]]\nname = 'a b'\nprogram = '/ring'",
     ] {
         assert!(!validator.is_valid(&json(text)), "the schema lets pass {text:?}");
         assert!(settle(text, "f").is_err(), "the code lets pass {text:?}");

@@ -8,6 +8,7 @@ mod attachments;
 mod bad_input;
 mod btrfs;
 mod calls;
+mod happened;
 mod lvm_raid;
 mod mounts;
 mod told_pools;

@@ -33,11 +33,21 @@ pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -
         let stands = standing(pool);
         stands.is_redundant && stands.lost > 0 && stands.spare == 0
     });
-    match (at_its_end, diagnosis.drives.is_empty()) {
-        (true, _) => Handling::LeaveIn(labels),
-        (false, true) => Handling::NoTray,
-        (false, false) => Handling::PullNothing,
+    if at_its_end {
+        Handling::LeaveIn(labels)
+    } else if is_of_a_connection(diagnosis.cause) && !diagnosis.drives.is_empty() {
+        Handling::PullNothing
+    } else {
+        Handling::NoTray
     }
+}
+
+/// Where a hand that pulls would make it worse, or hide what happened.
+fn is_of_a_connection(cause: Cause) -> bool {
+    matches!(
+        cause,
+        Cause::Unclear | Cause::DriveHangs | Cause::TrayPower | Cause::TrayConnection | Cause::LinkPowerSaving
+    )
 }
 
 /// The pools that the drives are in, or that the conditions are about.

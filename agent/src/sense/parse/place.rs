@@ -41,7 +41,7 @@ pub fn ata_port<'a>(parts: &[&'a str]) -> Option<&'a str> {
 }
 
 /// The domain and the chain of slots from the root of the PCI tree, else the platform device's name.
-fn controller(parts: &[&str]) -> Option<String> {
+pub fn controller(parts: &[&str]) -> Option<String> {
     let mut chain = String::new();
     for (domain, slot) in parts.iter().filter_map(|part| pci_function(part)) {
         if chain.is_empty() {
@@ -69,6 +69,11 @@ fn pci_function(part: &str) -> Option<(&str, &str)> {
     let (device, function) = slot.split_once('.')?;
     let hex = |text: &str, digits: usize| text.len() == digits && text.bytes().all(|byte| byte.is_ascii_hexdigit());
     (hex(domain, 4) && hex(bus, 2) && hex(device, 2) && hex(function, 1)).then_some((domain, slot))
+}
+
+/// True for the name of a PCI function, such as `0000:00:1f.2`.
+pub fn is_pci_function(part: &str) -> bool {
+    pci_function(part).is_some()
 }
 
 fn ata_number(part: &str) -> Option<u32> {

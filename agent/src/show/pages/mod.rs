@@ -1,7 +1,7 @@
 //! What is on each page: a verdict and a snapshot in, a picture out. Pure; order and words come from the verdict.
 
-mod condition;
 mod cooling;
+mod incident;
 mod machine;
 mod pieces;
 mod pools;
@@ -10,7 +10,7 @@ mod state;
 mod throughput;
 
 use crate::reading::Snapshot;
-use crate::verdict::{Kind, Subject, Verdict};
+use crate::verdict::{IncidentId, Verdict};
 use std::time::Duration;
 use traylight_config::PageName;
 use traylight_display::{Face, Frame, GlassSize, area};
@@ -20,9 +20,12 @@ use traylight_display::{Face, Frame, GlassSize, area};
 pub enum Page {
     /// One of the owner's pages.
     Named(PageName),
-    /// A condition that holds.
-    Condition(Kind, Subject),
+    /// An incident that is open.
+    Incident(IncidentId),
 }
+
+/// What stands in place of the time of day on the pages of a rehearsal.
+pub const TEST: &str = "TEST";
 
 /// All that a page may show.
 #[derive(Clone, Copy)]
@@ -31,7 +34,7 @@ pub struct View<'a> {
     pub verdict: &'a Verdict,
     /// The box as read; `None` before the first reading.
     pub snapshot: Option<&'a Snapshot>,
-    /// The minute of the day, or how long the box is up while its clock was not set.
+    /// The minute of the day, or how long the box is up while its clock was not set; [`TEST`] in a rehearsal.
     pub clock: &'a str,
     /// Counts up; moves the sign of life.
     pub beat: u64,
@@ -44,7 +47,7 @@ pub fn draw(page: &Page, view: &View<'_>) -> Frame {
     let mut frame = Frame::new(GlassSize::W128H64);
     match (page, view.snapshot) {
         (Page::Named(PageName::State), _) | (_, None) => state::draw(&mut frame, view),
-        (Page::Condition(kind, subject), Some(_)) => condition::draw(&mut frame, view, *kind, subject),
+        (Page::Incident(id), Some(_)) => incident::draw(&mut frame, view, *id),
         (Page::Named(PageName::Pools), Some(snapshot)) => pools::draw(&mut frame, view, snapshot),
         (Page::Named(PageName::Room), Some(snapshot)) => room::draw(&mut frame, view, snapshot),
         (Page::Named(PageName::Throughput), Some(snapshot)) => throughput::draw(&mut frame, view, snapshot),

@@ -1,31 +1,31 @@
-//! A condition: state word, which tray, what must stay in, what to do, since when, numbers; always in this order.
+//! An incident: state word, which tray, what must stay in, what to do, since when, numbers; always in this order.
 
 use super::View;
 use super::pieces::{WIDTH, alarm_strip};
-use crate::tell::wording::words;
+use crate::tell::incident_words::told;
 use crate::units::span;
-use crate::verdict::{Kind, Severity, Subject};
+use crate::verdict::{IncidentId, Severity};
 use traylight_display::text::{text, text_right};
 use traylight_display::{Face, Frame};
 
-/// Draws the page; a condition that ended a moment ago leaves it to the others.
-pub fn draw(frame: &mut Frame, view: &View<'_>, kind: Kind, subject: &Subject) {
-    let about = |condition: &&crate::verdict::Condition| condition.kind() == kind && condition.subject == *subject;
-    let Some(condition) = view.verdict.conditions.iter().find(about) else {
+/// Draws the page; an incident that ended a moment ago leaves it to the others.
+pub fn draw(frame: &mut Frame, view: &View<'_>, id: IncidentId) {
+    let Some(incident) = view.verdict.incidents.iter().find(|incident| incident.id == id) else {
         return super::state::draw(frame, view);
     };
-    let words = words(condition);
-    let severity = match condition.severity {
+    let told = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)));
+    let words = told.words;
+    let severity = match incident.severity {
         Severity::Critical => "CRITICAL",
         Severity::Warning => "WARNING",
         Severity::Notice => "NOTICE",
     };
     let others =
-        view.verdict.conditions.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
+        view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
     let more = if others > 0 { format!(" +{others}") } else { String::new() };
     text(frame, 1, 0, &format!("{severity}{more}"), Face::Small);
     text_right(frame, WIDTH - 1, 0, view.clock, Face::Small);
-    if condition.severity == Severity::Critical {
+    if incident.severity == Severity::Critical {
         alarm_strip(frame);
     }
 
@@ -34,7 +34,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, kind: Kind, subject: &Subject) {
         text(frame, 0, y, part, face);
         y += face.height() as i32;
     }
-    let held = view.verdict.at.since(condition.since);
+    let held = view.verdict.at.since(incident.since);
     let since = format!("since {}  {}", (view.time_of_day)(held), span(held));
     let lines = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(words.evidence);
     for line in lines {

@@ -1,0 +1,192 @@
+//! The courier: a thread of its own that stores what is to be told, sends it, and says what came of it. Neither a memory
+//! card that hangs nor a server that is slow can hold up the judging; nor can one way hold up another.
+
+mod round;
+mod world;
+
+use super::box_state::BoxState;
+use super::message::Message;
+use super::outbox::{Outbox, Standing};
+use super::ways::from_settings::{Named, policy, rules, ways};
+use crate::keep::{KeepFault, OutboxStore};
+use round::Round;
+use std::io;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+use std::time::Duration;
+use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
+use tokio::sync::watch;
+use traylight_config::Alerts;
+pub use world::{Machine, World, random};
+
+/// What is under way when it is asked to stop has so long to end.
+const LAST: Duration = Duration::from_secs(5);
+
+/// What is to be said of the sending.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Report {
+    /// The other side has it.
+    Delivered {
+        /// On which way.
+        way: String,
+        /// The names of the messages.
+        ids: Vec<String>,
+        /// What the other side said.
+        receipt: String,
+    },
+    /// A way begins to fail.
+    Fails {
+        /// Which.
+        way: String,
+        /// How.
+        why: String,
+    },
+    /// A way that failed works again.
+    WorksAgain {
+        /// Which.
+        way: String,
+        /// For how long it had failed, where that is known.
+        after: Option<Duration>,
+    },
+    /// What waited for a way that is not configured any more goes nowhere.
+    Orphans {
+        /// The way that was.
+        way: String,
+        /// How many messages.
+        count: usize,
+    },
+    /// A way of the configuration cannot be used at all.
+    NotBuiltIn(String),
+    /// What waits is not stored: a restart would lose it. It is sent all the same.
+    NotStored(KeepFault),
+    /// It is stored again.
+    StoredAgain,
+    /// The heartbeat is not taken.
+    HeartbeatFails(String),
+    /// It is taken again.
+    HeartbeatWorksAgain,
+}
+
+/// What the courier is given.
+pub struct Errand {
+    /// The settings of alerts.
+    pub alerts: Alerts,
+    /// The name of the box.
+    pub box_name: String,
+    /// Where what waits is kept, where a store could be opened.
+    pub store: Option<OutboxStore>,
+}
+
+/// What the courier is told.
+enum Order {
+    Tell(Box<Message>),
+    Try(String, Box<Message>),
+}
+
+/// The handle of the courier's thread.
+pub struct Courier {
+    orders: UnboundedSender<Order>,
+    state: watch::Sender<BoxState>,
+    standings: watch::Receiver<Vec<Standing>>,
+    is_watched: Arc<AtomicBool>,
+    thread: JoinHandle<()>,
+}
+
+impl Courier {
+    /// Starts the thread. `report` is called from it.
+    ///
+    /// # Errors
+    /// When the machine has no thread to spare.
+    pub fn start(
+        errand: Errand,
+        world: impl World + 'static,
+        report: impl Fn(Report) + Send + 'static,
+    ) -> io::Result<Self> {
+        let (orders, taken) = unbounded_channel();
+        let (state, seen) = watch::channel(BoxState::default());
+        let (tell_standings, standings) = watch::channel(Vec::new());
+        let is_watched = Arc::new(AtomicBool::new(false));
+        let beat = Arc::clone(&is_watched);
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+        let work = move || {
+            runtime.block_on(async move {
+                let Errand { alerts, box_name, store } = errand;
+                let ways = match ways(&alerts, &box_name, &seen) {
+                    Ok(ways) => ways,
+                    Err(absent) => {
+                        absent.into_iter().for_each(|which| report(Report::NotBuiltIn(which)));
+                        Vec::new()
+                    }
+                };
+                let (outbox, store) = begin(&alerts, store, &report);
+                let Alerts { heartbeat, .. } = alerts;
+                let mut round = Round::new(outbox, store, ways, Box::new(world), Box::new(report));
+                round.run(taken, &seen, heartbeat.as_ref(), &beat, &tell_standings).await;
+            });
+            // A name that is being looked up, and nothing else, may hang here.
+            runtime.shutdown_timeout(LAST);
+        };
+        let thread = std::thread::Builder::new().name("courier".to_owned()).spawn(work)?;
+        Ok(Self { orders, state, standings, is_watched, thread })
+    }
+
+    /// Tells this on every way that is to hear of it.
+    pub fn tell(&self, message: Message) {
+        // The thread ends only with this handle.
+        let _ = self.orders.send(Order::Tell(Box::new(message)));
+    }
+
+    /// Tells this on one way, to see whether it arrives.
+    pub fn try_way(&self, way: &str, message: Message) {
+        let _ = self.orders.send(Order::Try(way.to_owned(), Box::new(message)));
+    }
+
+    /// How the box stands now.
+    pub fn show(&self, state: BoxState) {
+        self.state.send_if_modified(|before| {
+            let is_new = *before != state;
+            *before = state;
+            is_new
+        });
+    }
+
+    /// The box was judged just now: the heartbeat may go on. Whoever calls this is who must be alive.
+    pub fn is_watched(&self) {
+        self.is_watched.store(true, Ordering::Relaxed);
+    }
+
+    /// How the ways stand.
+    pub fn standings(&self) -> Vec<Standing> {
+        self.standings.borrow().clone()
+    }
+
+    /// Stops; what is under way has a moment to end. What waits is kept.
+    pub fn finish(self) {
+        drop(self.orders);
+        let _ = self.thread.join();
+    }
+}
+
+/// The outbox as it was kept.
+fn begin(alerts: &Alerts, store: Option<OutboxStore>, report: &impl Fn(Report)) -> (Outbox, Option<OutboxStore>) {
+    let kept = store.as_ref().map(OutboxStore::load).transpose().unwrap_or_else(|fault| {
+        report(Report::NotStored(fault));
+        None
+    });
+    let (outbox, orphans, writes) = Outbox::new(rules(alerts), policy(alerts), kept.unwrap_or_default());
+    orphans.into_iter().for_each(|(way, count)| report(Report::Orphans { way, count }));
+    let mut store = store;
+    if let Some(Err(fault)) = store.as_mut().map(|store| store.apply(&writes)) {
+        report(Report::NotStored(fault));
+    }
+    (outbox, store)
+}
+
+/// The way of this name.
+fn named<'a>(ways: &'a [Named], name: &str) -> Option<&'a Named> {
+    ways.iter().find(|(known, _)| known == name)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,297 @@
+//! The courier's rounds: take in what is new, store it, send what may leave, hear what came of it.
+
+use super::{LAST, Order, Report, World, named};
+use crate::clock::Moment;
+use crate::keep::OutboxStore;
+use crate::tell::box_state::BoxState;
+use crate::tell::letter::Letter;
+use crate::tell::message::{Message, Stamp, Turn};
+use crate::tell::outbox::{Now, Outbox, Standing, Step, Write};
+use crate::tell::ways::from_settings::Named;
+use crate::tell::ways::{Fault, Needs, Receipt};
+use crate::verdict::Severity;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+use tokio::sync::mpsc::UnboundedReceiver;
+use tokio::sync::watch;
+use tokio::task::JoinSet;
+use traylight_config::Heartbeat;
+
+/// It looks around by itself at least so often: for reminders, and for what the store still lacks.
+const IDLE: Duration = Duration::from_secs(600);
+/// While something waits for a road, a clock or better times, it looks so often whether there are any.
+const ANXIOUS: Duration = Duration::from_secs(5);
+/// A clock that nobody has set by then never will be: certificates are checked by what it says.
+const CLOCK_GRACE: Duration = Duration::from_secs(600);
+/// A store that could not be written is tried again so often.
+const STORE_PAUSE: Duration = Duration::from_secs(60);
+
+/// What came of something that was under way.
+enum Outcome {
+    Letter(String, Box<Letter>, Result<Receipt, Fault>),
+    Heartbeat(Result<Receipt, Fault>),
+}
+
+/// The courier at work.
+pub(super) struct Round {
+    outbox: Outbox,
+    store: Option<OutboxStore>,
+    /// The store lacks something: it is to be written anew, from this moment on.
+    store_lacks_since: Option<Moment>,
+    ways: Vec<Named>,
+    world: Box<dyn World>,
+    report: Box<dyn Fn(Report) + Send>,
+    under_way: JoinSet<Outcome>,
+    roads: String,
+    /// When the heartbeat is next due, and whether the last one failed.
+    beat_at: Moment,
+    beat_fails: bool,
+}
+
+impl Round {
+    pub fn new(
+        outbox: Outbox,
+        store: Option<OutboxStore>,
+        ways: Vec<Named>,
+        world: Box<dyn World>,
+        report: Box<dyn Fn(Report) + Send>,
+    ) -> Self {
+        let roads = world.roads();
+        let beat_at = world.now().stamp.moment;
+        let under_way = JoinSet::new();
+        Self {
+            outbox,
+            store,
+            store_lacks_since: None,
+            ways,
+            world,
+            report,
+            under_way,
+            roads,
+            beat_at,
+            beat_fails: false,
+        }
+    }
+
+    /// Goes round until there are no more orders.
+    pub async fn run(
+        &mut self,
+        mut orders: UnboundedReceiver<Order>,
+        state: &watch::Receiver<BoxState>,
+        heartbeat: Option<&Heartbeat>,
+        is_watched: &AtomicBool,
+        standings: &watch::Sender<Vec<Standing>>,
+    ) {
+        loop {
+            let now = self.world.now();
+            let writes = self.outbox.begin(&now);
+            self.keep(&writes);
+            let writes = self.outbox.remind(&now);
+            self.keep(&writes);
+            self.say_all_is_well(&state.borrow().clone(), &now);
+            self.mend_store(&now);
+            let mut wait = self.send(&now);
+            if let Some(heartbeat) = heartbeat {
+                wait = wait.min(self.beat(heartbeat, is_watched, &now));
+            }
+            standings.send_replace(self.outbox.standings(&now));
+            tokio::select! {
+                order = orders.recv() => match order {
+                    Some(order) => self.take(order, &mut orders),
+                    None => break,
+                },
+                Some(Ok(outcome)) = self.under_way.join_next() => self.hear(outcome),
+                () = tokio::time::sleep(wait) => self.look_at_roads(),
+            }
+        }
+        self.finish().await;
+    }
+
+    /// Takes in an order and all that have come with it, and stores them together.
+    fn take(&mut self, first: Order, more: &mut UnboundedReceiver<Order>) {
+        let now = self.world.now();
+        let mut writes = Vec::new();
+        let mut next = Some(first);
+        while let Some(order) = next {
+            writes.extend(match order {
+                Order::Tell(message) => self.outbox.take(*message, &now),
+                Order::Try(way, message) => self.outbox.take_for(&way, *message),
+            });
+            next = more.try_recv().ok();
+        }
+        self.keep(&writes);
+    }
+
+    /// Stores it. What cannot be stored is sent all the same: an alert must not fail with the disk that it is about.
+    fn keep(&mut self, writes: &[Write]) {
+        if self.store_lacks_since.is_some() {
+            return;
+        }
+        if let Some(Err(fault)) = self.store.as_mut().map(|store| store.apply(writes)) {
+            self.store_lacks_since = Some(self.world.now().stamp.moment);
+            (self.report)(Report::NotStored(fault));
+        }
+    }
+
+    fn mend_store(&mut self, now: &Now) {
+        let Some(since) = self.store_lacks_since else { return };
+        if now.stamp.moment.since(since) < STORE_PAUSE {
+            return;
+        }
+        self.store_lacks_since = match self.store.as_mut().map(|store| store.replace(&self.outbox.kept())) {
+            Some(Err(_)) => Some(now.stamp.moment),
+            _ => {
+                (self.report)(Report::StoredAgain);
+                None
+            }
+        };
+    }
+
+    /// Lets leave what may; how long until there is more to do.
+    fn send(&mut self, now: &Now) -> Duration {
+        let mut wait = if self.store_lacks_since.is_some() { STORE_PAUSE } else { IDLE };
+        let names: Vec<String> = self.outbox.names().collect();
+        for name in names {
+            let Some((_, way)) = named(&self.ways, &name) else { continue };
+            let way = Arc::clone(way);
+            match self.outbox.next(&name, now) {
+                Step::Wait(None) => {}
+                Step::Wait(Some(until)) => {
+                    let fails = self.outbox.standings(now).iter().any(|at| at.way == name && at.trouble.is_some());
+                    let left = until.since(now.stamp.moment).max(Duration::from_millis(1));
+                    wait = wait.min(if fails { left.min(ANXIOUS) } else { left });
+                }
+                Step::Send(_) if !self.is_ready(way.needs(), now) => wait = wait.min(ANXIOUS),
+                Step::Send(letter) => {
+                    // On disk before it leaves: whoever finds it tried before knows that it may have arrived.
+                    let writes = self.outbox.begun(&name, &letter);
+                    self.keep(&writes);
+                    self.under_way.spawn(async move {
+                        let outcome = way.send(&letter).await;
+                        Outcome::Letter(name, letter, outcome)
+                    });
+                }
+            }
+        }
+        wait
+    }
+
+    fn is_ready(&self, needs: Needs, now: &Now) -> bool {
+        let clock = now.stamp.wall.is_some() || now.stamp.moment.since_boot() >= CLOCK_GRACE;
+        (!needs.clock || clock) && (!needs.route || !self.world.roads().is_empty())
+    }
+
+    fn hear(&mut self, outcome: Outcome) {
+        match outcome {
+            Outcome::Letter(way, letter, outcome) => self.hear_of_letter(way, &letter, outcome),
+            Outcome::Heartbeat(outcome) => {
+                let failed_before = std::mem::replace(&mut self.beat_fails, outcome.is_err());
+                match outcome {
+                    Err(fault) if !failed_before => (self.report)(Report::HeartbeatFails(fault.to_string())),
+                    Ok(_) if failed_before => (self.report)(Report::HeartbeatWorksAgain),
+                    _ => {}
+                }
+            }
+        }
+    }
+
+    fn hear_of_letter(&mut self, way: String, letter: &Letter, outcome: Result<Receipt, Fault>) {
+        let now = self.world.now();
+        match outcome {
+            Ok(Receipt(receipt)) => {
+                let fails = self.outbox.standings(&now).iter().any(|at| at.way == way && at.trouble.is_some());
+                let (writes, after) = self.outbox.delivered(&way, &now);
+                self.keep(&writes);
+                if fails {
+                    (self.report)(Report::WorksAgain { way: way.clone(), after });
+                }
+                (self.report)(Report::Delivered { way, ids: letter.ids(), receipt });
+            }
+            Err(fault) => {
+                let (blame, why) = (fault.blame(), fault.to_string());
+                if self.outbox.failed(&way, blame, &why, &now, self.world.chance()) {
+                    (self.report)(Report::Fails { way, why });
+                }
+            }
+        }
+    }
+
+    fn look_at_roads(&mut self) {
+        let roads = self.world.roads();
+        if roads != self.roads {
+            self.roads = roads;
+            self.outbox.road_changed();
+        }
+    }
+
+    fn say_all_is_well(&mut self, state: &BoxState, now: &Now) {
+        if !state.is_fine || !self.outbox.all_well_is_due(now) {
+            return;
+        }
+        let writes = self.outbox.take(all_is_well(state, now.stamp.clone()), now);
+        self.keep(&writes);
+    }
+
+    /// Fetches the heartbeat's address when it is time and the box was judged since; how long until then.
+    #[cfg(feature = "webhook")]
+    fn beat(&mut self, heartbeat: &Heartbeat, is_watched: &AtomicBool, now: &Now) -> Duration {
+        use crate::tell::ways::heartbeat::{beat, needs};
+        let left = self.beat_at.since(now.stamp.moment);
+        if !left.is_zero() {
+            return left;
+        }
+        if !self.is_ready(needs(heartbeat), now) || !is_watched.swap(false, Ordering::Relaxed) {
+            return ANXIOUS;
+        }
+        self.beat_at = now.stamp.moment.plus(heartbeat.every);
+        let heartbeat = heartbeat.clone();
+        self.under_way.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
+        IDLE
+    }
+
+    #[cfg(not(feature = "webhook"))]
+    fn beat(&mut self, _: &Heartbeat, is_watched: &AtomicBool, _: &Now) -> Duration {
+        is_watched.store(false, Ordering::Relaxed);
+        IDLE
+    }
+
+    /// Hears the last of what is under way, and lets the ways end what they have open.
+    async fn finish(&mut self) {
+        let rest = async {
+            while let Some(outcome) = self.under_way.join_next().await {
+                if let Ok(outcome) = outcome {
+                    self.hear(outcome);
+                }
+            }
+        };
+        let _ = tokio::time::timeout(LAST, rest).await;
+        for (_, way) in &self.ways {
+            let _ = tokio::time::timeout(LAST, way.finish()).await;
+        }
+    }
+}
+
+fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
+    let second = made_at.wall.as_ref().map_or(made_at.moment.since_boot().as_secs(), |wall| wall.epoch_s);
+    Message {
+        id: format!("all-well-{second}"),
+        incident: "all-well".to_owned(),
+        turn: Turn::AllWell,
+        severity: Severity::Notice,
+        about: Vec::new(),
+        trays: Vec::new(),
+        title: "ALL IS WELL".to_owned(),
+        sentence: state.sentence.clone(),
+        advice: String::new(),
+        warning: String::new(),
+        leave_in: None,
+        evidence: Vec::new(),
+        not_measured: Vec::new(),
+        since: String::new(),
+        lasted: None,
+        box_name: state.box_name.clone(),
+        made_at,
+        page: None,
+    }
+}

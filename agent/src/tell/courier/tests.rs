@@ -1,0 +1,252 @@
+//! Stories of the courier with programs as its ways: what is stored before it is sent, what a restart sends again, and
+//! what does not hold up what.
+
+#![allow(clippy::disallowed_methods, reason = "the stories look at what the programs wrote")]
+
+use super::*;
+use crate::keep::Store;
+use crate::tell::message::{Stamp, Turn, WallStamp, example};
+use crate::tell::outbox::Now;
+use crate::verdict::Severity;
+use std::path::Path;
+use std::sync::Mutex;
+use std::sync::mpsc::{Receiver, channel};
+use tempfile::TempDir;
+
+/// A world whose time, clock and roads are what the story says.
+#[derive(Clone, Default)]
+struct Told(Arc<Mutex<(u64, bool, String)>>);
+
+impl Told {
+    fn set(&self, change: impl FnOnce(&mut (u64, bool, String))) {
+        change(&mut self.0.lock().unwrap());
+    }
+}
+
+impl World for Told {
+    fn now(&self) -> Now {
+        let (second, is_set, _) = self.0.lock().unwrap().clone();
+        let moment = crate::clock::Moment::after_boot(Duration::from_secs(second));
+        let text = "2026-05-14T12:00:00+02:00".to_owned();
+        let wall = is_set.then_some(WallStamp { epoch_s: 1_778_752_800 + second, text });
+        Now { stamp: Stamp { boot_id: "spring".into(), moment, wall }, minute_of_day: is_set.then_some(720) }
+    }
+
+    fn roads(&self) -> String {
+        self.0.lock().unwrap().2.clone()
+    }
+
+    fn chance(&self) -> f64 {
+        0.5
+    }
+}
+
+/// A folder with a store, and programs that write what they hear into it.
+struct Hut {
+    folder: TempDir,
+    alerts: Alerts,
+}
+
+impl Hut {
+    /// Ways by name, each a shell script that finds the folder in `$0`.
+    fn new(ways: &[(&str, &str)]) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        Store::open(folder.path()).unwrap();
+        let way = |(name, script): &(&str, &str)| {
+            let folder = folder.path().display();
+            format!(
+                "[[alerts.command]]\nname = '{name}'\nprogram = '/bin/sh'\narguments = ['-c', '''{script}''', '{folder}']\n"
+            )
+        };
+        let file: String = ways.iter().map(way).collect();
+        let alerts = traylight_config::settle(&file, "f").unwrap().alerts;
+        Self { alerts, folder }
+    }
+
+    fn path(&self) -> &Path {
+        self.folder.path()
+    }
+
+    fn courier(&self, world: &Told) -> (Courier, Receiver<Report>) {
+        let (said, reports) = channel();
+        let store = Some(OutboxStore::open(self.path()).unwrap());
+        let errand = Errand { alerts: self.alerts.clone(), box_name: "heron".into(), store };
+        let courier = Courier::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
+        (courier, reports)
+    }
+
+    fn waiting(&self) -> usize {
+        OutboxStore::open(self.path()).unwrap().load().unwrap().waiting.len()
+    }
+
+    /// The names of all messages that this file holds, one document a line.
+    fn heard(&self, file: &str) -> Vec<String> {
+        let text = std::fs::read_to_string(self.path().join(file)).unwrap_or_default();
+        let documents = text.lines().map(|line| serde_json::from_str::<serde_json::Value>(line).unwrap());
+        let ids = |document: serde_json::Value| {
+            let messages = document["messages"].as_array().unwrap().clone();
+            messages.into_iter().map(|message| message["id"].as_str().unwrap().to_owned())
+        };
+        documents.flat_map(ids).collect()
+    }
+}
+
+const WRITE: &str = "(cat; echo) >> $0/heard";
+
+/// The next report. A story that waits for more than a minute has gone wrong.
+fn next(reports: &Receiver<Report>) -> Report {
+    reports.recv_timeout(Duration::from_secs(60)).expect("a report")
+}
+
+fn opened(incident: &str) -> Message {
+    example(incident, 1, Turn::Opened, Severity::Critical)
+}
+
+#[test]
+fn what_is_told_is_sent_and_then_forgotten() {
+    let hut = Hut::new(&[("bell", WRITE)]);
+    let (courier, reports) = hut.courier(&Told::default());
+    courier.tell(opened("a"));
+    let delivered = Report::Delivered { way: "bell".into(), ids: vec!["a.1".into()], receipt: String::new() };
+    assert_eq!(next(&reports), delivered);
+    courier.tell(example("a", 2, Turn::Closed, Severity::Critical));
+    next(&reports);
+    courier.finish();
+    assert_eq!((hut.heard("heard"), hut.waiting()), (vec!["a.1".into(), "a.2".into()], 0));
+}
+
+#[test]
+fn a_message_is_on_disk_before_it_leaves_and_is_marked_when_it_is_sent_again() {
+    // Whoever gets the first one looks at the store, then never ends.
+    let script = "test -e $0/second && (cat; echo) >> $0/heard && exit 0; touch $0/second; sleep 1000";
+    let hut = Hut::new(&[("bell", script)]);
+    let (courier, reports) = hut.courier(&Told::default());
+    courier.tell(opened("a"));
+    while !hut.path().join("second").exists() {
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    let kept = OutboxStore::open(hut.path()).unwrap().load().unwrap();
+    assert_eq!(kept.waiting.iter().map(|waiting| waiting.tried).collect::<Vec<_>>(), [1], "tried, and on disk");
+    courier.finish();
+    assert_eq!(reports.try_iter().count(), 0, "its end is not known");
+    let (courier, reports) = hut.courier(&Told::default());
+    assert!(matches!(next(&reports), Report::Delivered { .. }));
+    courier.finish();
+    let said = std::fs::read_to_string(hut.path().join("heard")).unwrap();
+    assert!(said.contains("\"attempt\":2"), "{said}");
+}
+
+#[test]
+fn a_way_that_hangs_or_fails_holds_up_no_other() {
+    let hut = Hut::new(&[("stuck", "sleep 1000"), ("broken", "echo no bell >&2; exit 1"), ("bell", WRITE)]);
+    let world = Told::default();
+    let (courier, reports) = hut.courier(&world);
+    for incident in ["a", "b", "c"] {
+        courier.tell(opened(incident));
+    }
+    let mut said: Vec<Report> = (0..4).map(|_| next(&reports)).collect();
+    said.sort_by_key(|report| format!("{report:?}"));
+    let why = "the other side does not take it: exit status: 1, no bell".to_owned();
+    assert_eq!(said[3], Report::Fails { way: "broken".into(), why: why.clone() });
+    assert_eq!(hut.heard("heard"), ["a.1", "b.1", "c.1"]);
+    let waiting = || courier.standings().iter().map(|standing| standing.waiting).collect::<Vec<_>>();
+    // What was said last may stand there a moment later.
+    for _ in 0..6000 {
+        if waiting() == [3, 3, 0] {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    assert_eq!(waiting(), [3, 3, 0]);
+    let standings = courier.standings();
+    assert_eq!(standings[1].trouble.as_ref().map(|(_, said)| said), Some(&why));
+    courier.finish();
+    assert_eq!(hut.waiting(), 6);
+}
+
+#[test]
+fn a_way_that_recovers_is_told_and_gets_all_that_waited() {
+    let hut = Hut::new(&[("bell", "test -e $0/mended || exit 1; (cat; echo) >> $0/heard")]);
+    let world = Told::default();
+    let (courier, reports) = hut.courier(&world);
+    courier.tell(opened("a"));
+    assert!(matches!(next(&reports), Report::Fails { .. }));
+    courier.tell(opened("b"));
+    std::fs::write(hut.path().join("mended"), "").unwrap();
+    // The road changes an hour later: what failed is tried at once.
+    world.set(|told| *told = (3600, true, "eth0".into()));
+    assert_eq!(next(&reports), Report::WorksAgain { way: "bell".into(), after: Some(Duration::from_secs(3600)) });
+    while hut.heard("heard").len() < 2 {
+        next(&reports);
+    }
+    courier.finish();
+    let said = std::fs::read_to_string(hut.path().join("heard")).unwrap();
+    assert!(said.contains("\"late_s\":3600"), "{said}");
+}
+
+#[test]
+fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
+    let hut = Hut::new(&[("bell", WRITE)]);
+    let world = Told::default();
+    let (said, reports) = channel();
+    let mut store = OutboxStore::open(hut.path()).unwrap();
+    store.fill_up();
+    let errand = Errand { alerts: hut.alerts.clone(), box_name: "heron".into(), store: Some(store) };
+    let courier = Courier::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
+    courier.tell(Message { page: Some(vec![0; 100_000]), ..opened("a") });
+    let Report::NotStored(fault) = next(&reports) else { panic!("stored where there is no room") };
+    assert!(fault.to_string().contains("found no room left on the disk"), "{fault}");
+    assert!(matches!(next(&reports), Report::Delivered { .. }));
+    courier.tell(opened("b"));
+    assert!(matches!(next(&reports), Report::Delivered { .. }), "told once that it is not stored");
+    courier.finish();
+    assert_eq!(hut.heard("heard"), ["a.1", "b.1"]);
+}
+
+#[test]
+fn what_waited_for_a_way_that_is_no_more_is_told() {
+    let hut = Hut::new(&[("bell", "exit 1"), ("gong", WRITE)]);
+    let (courier, reports) = hut.courier(&Told::default());
+    courier.tell(opened("a"));
+    let _ = (next(&reports), next(&reports));
+    courier.finish();
+    let mut without = hut;
+    without.alerts.ways.retain(|way| way.name != "bell");
+    let (courier, reports) = without.courier(&Told::default());
+    assert_eq!(next(&reports), Report::Orphans { way: "bell".into(), count: 1 });
+    courier.finish();
+    assert_eq!(without.waiting(), 0);
+}
+
+fn warned(incident: &str) -> Message {
+    example(incident, 1, Turn::Opened, Severity::Warning)
+}
+
+#[test]
+fn that_all_is_well_is_said_when_it_is_so() {
+    let mut hut = Hut::new(&[("bell", WRITE)]);
+    hut.alerts.all_well_every_days = 7;
+    let world = Told::default();
+    world.set(|told| told.1 = true);
+    let (courier, reports) = hut.courier(&world);
+    // Any news makes it look around.
+    courier.tell(warned("a"));
+    next(&reports);
+    let week = 7 * 24 * 3600;
+    world.set(|told| told.0 = week);
+    courier.tell(warned("b"));
+    next(&reports);
+    courier.show(BoxState {
+        box_name: "heron".into(),
+        is_fine: true,
+        sentence: "5 drives".into(),
+        ..BoxState::default()
+    });
+    courier.tell(warned("c"));
+    let _ = (next(&reports), next(&reports));
+    courier.finish();
+    let mut heard = hut.heard("heard");
+    heard.sort();
+    assert_eq!(heard.len(), 4, "{heard:?}");
+    assert!(heard[3].starts_with("c.1") && heard[1].starts_with("all-well-"), "{heard:?}");
+}

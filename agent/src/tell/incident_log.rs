@@ -1,0 +1,102 @@
+//! Log lines about incidents: one a turn of a story that is more than a single condition, which has its own line.
+
+use super::incident_words::{told, turned};
+use super::log::{Entry, priority};
+use crate::clock::{Moment, Wall};
+use crate::verdict::{Cause, Change, Incident, Turn, Turned, Verdict};
+
+/// What is new after a judging, in the order in which it is told: conditions with the incident that each belongs to,
+/// incidents, remarks.
+pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Vec<Entry> {
+    let told = changes.iter().map(|change| {
+        let entry = Entry::of(change, now, wall);
+        match verdict.incident_of(change.condition()) {
+            Some(incident) => entry.with("incident", incident.id.to_string()),
+            None => entry,
+        }
+    });
+    let turns = verdict.turns.iter().filter_map(|turn| entry(turn, now, wall));
+    told.chain(turns).chain(verdict.remarks.iter().map(Entry::remark)).collect()
+}
+
+/// True for an incident that says no more than its one condition does.
+fn says_no_more(incident: &Incident) -> bool {
+    incident.cause == Cause::AsItSays && incident.conditions.len() <= 1
+}
+
+/// The entry of a turn; none where the condition's own line says all.
+fn entry(turn: &Turn, now: Moment, wall: &Wall) -> Option<Entry> {
+    let incident = &turn.incident;
+    if says_no_more(incident) {
+        return None;
+    }
+    let clock = |at: Moment| wall.before(now.since(at)).second();
+    let told = told(incident, &clock);
+    let (event, urgency) = match turn.what {
+        Turned::Opened => ("incident-opened", priority(incident.severity)),
+        Turned::Worsened => ("incident-worsened", priority(incident.severity)),
+        Turned::Refined { .. } => ("incident-refined", priority(incident.severity)),
+        Turned::Eased => ("incident-eased", 5),
+        Turned::Closed { .. } => ("incident-closed", 5),
+    };
+    let trays: Vec<String> = incident.drives.iter().map(|drive| drive.label()).collect();
+    let kinds: Vec<&str> = incident.conditions.iter().map(|condition| condition.kind().id()).collect();
+    let mut fields = vec![
+        ("incident", incident.id.to_string()),
+        ("cause", incident.cause.id().to_owned()),
+        ("confidence", incident.confidence.word().to_owned()),
+        ("severity", incident.severity.to_string()),
+        ("conditions", kinds.join(" ")),
+    ];
+    if !trays.is_empty() {
+        fields.push(("trays", trays.join(" ")));
+    }
+    fields.push(("since", wall.before(now.since(incident.since)).stamp()));
+    let begin = turned(turn.what);
+    let message = if let Turned::Closed { lasted, .. } = turn.what {
+        fields.push(("lasted_s", lasted.as_secs().to_string()));
+        format!("{begin}{}", told.words.name)
+    } else {
+        fields.push(("do", told.words.advice));
+        fields.push(("do_not", told.words.warning));
+        fields.extend((!told.next_test.is_empty()).then_some(("next_test", told.next_test)));
+        fields.push(("evidence", told.seen.into_iter().chain(told.words.evidence).collect::<Vec<_>>().join("; ")));
+        fields.extend((!told.unmeasured.is_empty()).then(|| ("not_measured", told.unmeasured.join("; "))));
+        format!("{begin}{}: {}", told.words.title, told.words.sentence)
+    };
+    Some(Entry { priority: urgency, event, message_id: message_id(incident.cause), message, fields })
+}
+
+/// Made once at random for each cause, and fixed since.
+fn message_id(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Supply => "4589c6117b05fc0bef88ee547e8e94cd",
+        Cause::TrayPower => "5f9f0ac02fa9e4fa6486a708a8fd59a0",
+        Cause::TrayConnection => "059b666a4d274948f8d2b52ec5f1e5e8",
+        Cause::DataCable => "08b5b41e0c1e6229140df9d93efe6ffa",
+        Cause::PortOrCable => "b55dd2ca3b41464bf19d5d0197ba7a66",
+        Cause::DriveConnector => "1b55afb0097880a72bcfaf15c7767cd9",
+        Cause::DriveFails => "46ee18216b3404b02d0109bb70dcc7b1",
+        Cause::ControllerStopped => "a21f2fc47e3baf0d19d1bc3115d61867",
+        Cause::ControllerHot => "d697935939848c511c033e89e315a7a6",
+        Cause::Lane => "cfcc36e5708c5c6015fbf926d43beda0",
+        Cause::UsbBridge => "bdebeff46d1066824194bd1fc80c917a",
+        Cause::UsbPower => "fdeef9203ab532eb0012798eb0dcc416",
+        Cause::Airflow => "94c3e51ea2a200249fcd319f34420b6f",
+        Cause::TrayAir => "6ac545b8c415b98bfdceb96f4284c5c7",
+        Cause::WarmRoom => "e468cf4a9f754baf1fdc0918c99bea43",
+        Cause::DriveHangs => "3809758698e7c1dea5fe6a8c2000bee8",
+        Cause::PathHangs => "67aa33a295d3a272910b976670f00f77",
+        Cause::KernelUpdate => "35a385c5af666c0b8031c28a484bf641",
+        Cause::DataPath => "437645fdc3ae1b4ed83c5dc007b494fa",
+        Cause::SlowToWake => "1473005a2eff135fbd496aaf20f9eae5",
+        Cause::RestartPower => "90cc4d52eee8ee732b1b442526d5c976",
+        Cause::RestartHeat => "78e9699908a741a19144223d3bb94c5c",
+        Cause::RestartUnclear => "74c08abfcf66efeec7ed2f2631b5b589",
+        Cause::LinkPowerSaving => "dd56b74e467f7830739c5e9ae33d8169",
+        Cause::TakenOut => "7afdc2c931a96bf8365ce0a9ccc8760e",
+        Cause::WrongTray => "84eeb932a8ca919c5adf9ac760efcee2",
+        Cause::Unclear => "1aa3101f9aff51355010d68ddb7b75de",
+        Cause::AsItSays => "eab9aff67b0c654fc9f59a83f0a7ef29",
+    }
+}

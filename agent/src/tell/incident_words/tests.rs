@@ -1,0 +1,181 @@
+//! The rules that the words of incidents keep, over every cause, surety and handling of trays.
+
+use super::*;
+use crate::reading::{DriveKey, Happening, Teller};
+use crate::verdict::{Condition, Evidence, Finding, IncidentId, Place, Severity, Subject, Unmeasured};
+use proptest::prelude::*;
+use std::collections::BTreeSet;
+use std::time::Duration;
+
+fn place(label: &str) -> Place {
+    Place { tray: Some(label.into()), serial: Some("HN24-LARK".into()), port: Some("0000/1f.2/ata-3".into()) }
+}
+
+fn clock(_: Moment) -> String {
+    "14:02:11".to_owned()
+}
+
+fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[Place]) -> Incident {
+    let drive = drives.first().cloned().unwrap_or_else(|| place("3"));
+    let finding = Finding::DriveGone { drive, pool: Some("md0".into()), leave_in: Vec::new() };
+    let subject = Subject::Drive(DriveKey("HN24-LARK".into()));
+    let condition = Condition { subject, severity: Severity::Critical, since: Moment::default(), finding };
+    let evidence = Evidence {
+        at: Moment::default(),
+        drive: drives.first().cloned(),
+        part: String::new(),
+        what: Happening::Vanished,
+        teller: Teller::Uevent,
+        count: 1,
+        line: String::new(),
+    };
+    Incident {
+        id: IncidentId(7),
+        cause,
+        confidence,
+        severity: Severity::Critical,
+        since: Moment::default(),
+        conditions: vec![condition],
+        drives: drives.to_vec(),
+        part: Some("0000/01.0/00.0".into()),
+        evidence: vec![evidence],
+        unmeasured: vec![Unmeasured::TwelveVolts],
+        handling,
+        acknowledged: false,
+    }
+}
+
+fn handlings() -> [Handling; 7] {
+    let tray = || "B12a".to_owned();
+    [
+        Handling::NoTray,
+        Handling::PullNothing,
+        Handling::LeaveIn(["1", "2", "4"].map(str::to_owned).into()),
+        Handling::LeaveIn(Vec::new()),
+        Handling::Compare { serial: "LARK".into() },
+        Handling::MayPull { tray: tray(), while_on: false },
+        Handling::PutBack { tray: tray() },
+    ]
+}
+
+/// Every cause, with every handling, about one drive, several and none.
+fn all() -> Vec<Incident> {
+    let some = [vec![place("B12a")], vec![place("1"), place("B12a"), place("3")], Vec::new()];
+    let sure = [Confidence::Possible, Confidence::Likely, Confidence::Certain];
+    let mut all = Vec::new();
+    for cause in Cause::ALL {
+        for (handling, confidence) in handlings().into_iter().zip(sure.iter().cycle()) {
+            all.extend(some.iter().map(|drives| incident(cause, *confidence, handling.clone(), drives)));
+        }
+    }
+    all
+}
+
+#[test]
+fn every_cause_has_words_that_fit_and_say_what_to_do_and_what_not_and_what_would_decide() {
+    for incident in all() {
+        let told = told(&incident, &clock);
+        let words = &told.words;
+        for line in [words.title.as_str(), &words.name, words.brief].into_iter().chain(words.leave_in.as_deref()) {
+            assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()), "`{line}` does not fit: {:?}", incident.cause);
+        }
+        for sentence in [&words.sentence, &words.advice, &words.warning] {
+            let is_sentence = sentence.ends_with('.') && !sentence.ends_with("..") && !sentence.contains("  ");
+            assert!(is_sentence, "`{sentence}` is no sentence: {:?}", incident.cause);
+        }
+        assert!(words.warning.starts_with("Do n"), "{}", words.warning);
+        assert_eq!(told.next_test.is_empty(), incident.cause == Cause::AsItSays, "{:?}", incident.cause);
+        assert_eq!(told.unmeasured, ["12 V"]);
+        assert!(!told.seen.is_empty());
+    }
+}
+
+#[test]
+fn no_title_is_cut_even_with_the_longest_label() {
+    for incident in all() {
+        let title = told(&incident, &clock).words.title;
+        assert!(!title.ends_with('…'), "{title}");
+    }
+}
+
+/// The guard: the one text that lets a drive be taken out belongs to the one handling that allows it, and it says to
+/// switch off and to compare the serial first.
+#[test]
+fn taking_a_drive_out_is_said_with_its_guard_only() {
+    const OUT: [&str; 5] = ["pull ", "take out", "taken out", "remove", "take it out"];
+    let mut allowed = 0;
+    for incident in all() {
+        let Told { words, next_test, .. } = told(&incident, &clock);
+        let texts = [words.sentence.clone(), words.advice.clone(), words.brief.to_owned(), next_test];
+        let said = texts.join(" ").to_lowercase().replace("pull nothing", "");
+        let says_out = OUT.iter().any(|out| said.contains(out));
+        if matches!(incident.handling, Handling::MayPull { .. }) {
+            assert!(words.advice.contains("Switch the box off") && words.advice.contains("Compare the serial"));
+            allowed += 1;
+        } else {
+            assert!(!says_out || incident.cause == Cause::TakenOut, "{said}");
+        }
+    }
+    assert!(allowed > 0);
+}
+
+#[test]
+fn what_must_stay_in_or_go_back_comes_first() {
+    let advice = |handling: Handling| {
+        let words = told(&incident(Cause::Unclear, Confidence::Possible, handling, &[place("3")]), &clock).words;
+        (words.leave_in.unwrap_or_default(), words.advice)
+    };
+    let [_, nothing, some, all, compare, _, back] = handlings().map(advice);
+    assert_eq!((nothing.0.as_str(), nothing.1.starts_with("Pull nothing. ")), ("PULL NOTHING", true));
+    assert_eq!((some.0.as_str(), some.1.starts_with("Leave 1 2 4 in. ")), ("LEAVE IN 1 2 4", true));
+    assert_eq!((all.0.as_str(), all.1.starts_with("Leave all drives in. ")), ("LEAVE ALL DRIVES IN", true));
+    assert_eq!((compare.0.as_str(), compare.1.starts_with("Which tray ")), ("LOOK FOR ..LARK", true));
+    assert_eq!(back.0, "PUT B12a BACK NOW");
+}
+
+#[test]
+fn every_cause_has_words_of_its_own() {
+    let one = [place("3")];
+    let told = Cause::ALL.map(|cause| told(&incident(cause, Confidence::Likely, Handling::NoTray, &one), &clock));
+    let sentences: BTreeSet<&String> = told.iter().map(|told| &told.words.sentence).collect();
+    assert_eq!(sentences.len(), Cause::ALL.len());
+    let tests: BTreeSet<&String> = told.iter().map(|told| &told.next_test).collect();
+    assert_eq!(tests.len(), Cause::ALL.len());
+}
+
+#[test]
+fn a_supply_that_fails_is_told_as_one_story_of_several_trays() {
+    let drives = [place("1"), place("3"), place("5")];
+    let told = told(&incident(Cause::Supply, Confidence::Likely, Handling::PullNothing, &drives), &clock);
+    assert_eq!(told.words.title, "3 TRAYS CUT OFF");
+    let wanted =
+        "3 drives went together: trays 1, 3 and 5. Most likely: the 12 V supply or its wiring, not the drives.";
+    assert_eq!(told.words.sentence, wanted);
+    assert_eq!(told.seen, ["14:02:11 tray 1 (serial ..LARK): went (kernel message)"]);
+}
+
+#[test]
+fn how_an_incident_turned_is_said_before_its_title() {
+    let lasted = Duration::from_secs(7_200);
+    assert_eq!(turned(Turned::Opened), "");
+    assert_eq!(turned(Turned::Refined { before: Cause::Unclear }), "now clearer: ");
+    assert_eq!(turned(Turned::Closed { lasted, how: Ended::Over }), "over after 2 h: ");
+    assert_eq!(turned(Turned::Closed { lasted, how: Ended::PartOf(IncidentId(9)) }), "part of incident 9: ");
+}
+
+proptest! {
+    #[test]
+    fn whatever_drives_and_parts_are_called_the_lines_fit(
+        label in "\\PC{1,4}", serial in "\\PC{0,40}", part in "\\PC{0,60}", which in 0..Cause::ALL.len(),
+    ) {
+        let place = Place { tray: Some(label), serial: Some(serial.clone()), port: None };
+        for handling in [Handling::Compare { serial }, Handling::LeaveIn(vec![place.label(); 8]), Handling::NoTray] {
+            let mut incident = incident(Cause::ALL[which], Confidence::Likely, handling, std::slice::from_ref(&place));
+            incident.part = Some(part.clone());
+            let words = told(&incident, &clock).words;
+            for line in [&words.title, &words.name].into_iter().chain(&words.leave_in) {
+                prop_assert!(line.chars().count() <= TITLE_COLUMNS, "{line}");
+            }
+        }
+    }
+}

@@ -1,0 +1,162 @@
+//! What leaves in one piece: one message, or several that came too fast, with what the outbox has to say about each.
+//! And its form for machines, one JSON document.
+
+use super::message::{Message, Stamp, Turn};
+use crate::verdict::Severity;
+use serde_json::{Value, json};
+use std::time::Duration;
+
+/// A message is late when it leaves so long after it was made.
+pub const LATE: Duration = Duration::from_secs(15 * 60);
+
+/// What leaves in one piece.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Letter {
+    /// The first message.
+    pub first: Item,
+    /// More of them, in order.
+    pub more: Vec<Item>,
+}
+
+/// One message of a letter.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Item {
+    /// The message.
+    pub message: Message,
+    /// When it was made, on the calendar, where that is known.
+    pub made: Option<String>,
+    /// How late it is, when it is [`LATE`].
+    pub late: Option<Duration>,
+    /// How many messages before it were left out for want of room.
+    pub left_out: u32,
+    /// Which attempt to deliver it this is, from 1. From the second on it may have arrived before.
+    pub attempt: u32,
+}
+
+impl Item {
+    /// A message as it leaves now.
+    pub fn new(message: Message, left_out: u32, attempt: u32, now: &Stamp) -> Self {
+        let late = message.made_at.age(now).filter(|age| *age >= LATE);
+        let made = message.made_at.wall_text(now);
+        Self { message, made, late, left_out, attempt }
+    }
+}
+
+impl Letter {
+    /// A letter of one message.
+    pub fn of(first: Item) -> Self {
+        Self { first, more: Vec::new() }
+    }
+
+    /// All of its messages, in order.
+    pub fn items(&self) -> impl Iterator<Item = &Item> {
+        std::iter::once(&self.first).chain(&self.more)
+    }
+
+    /// The names of its messages.
+    pub fn ids(&self) -> Vec<String> {
+        self.items().map(|item| item.message.id.clone()).collect()
+    }
+
+    /// The name of the letter: the same for the same messages.
+    pub fn id(&self) -> String {
+        match self.more.last() {
+            None => self.first.message.id.clone(),
+            Some(last) => format!("{}..{}+{}", self.first.message.id, last.message.id, self.more.len()),
+        }
+    }
+
+    /// How bad the worst of it is.
+    pub fn severity(&self) -> Severity {
+        self.items().map(|item| item.message.severity).max().unwrap_or(Severity::Notice)
+    }
+
+    /// The labels of the trays, each once.
+    pub fn trays(&self) -> Vec<String> {
+        let mut trays: Vec<String> = Vec::new();
+        for tray in self.items().flat_map(|item| &item.message.trays) {
+            if !trays.contains(tray) {
+                trays.push(tray.clone());
+            }
+        }
+        trays
+    }
+
+    /// The letter as one JSON document, `"schema": 1`.
+    pub fn document(&self) -> Value {
+        json!({
+            "schema": 1,
+            "id": self.id(),
+            "box": self.first.message.box_name,
+            "severity": self.severity(),
+            "messages": self.items().map(part).collect::<Vec<_>>(),
+        })
+    }
+}
+
+fn part(item: &Item) -> Value {
+    let message = &item.message;
+    json!({
+        "id": message.id,
+        "incident": message.incident,
+        "turn": message.turn,
+        "is_over": message.turn == Turn::Closed,
+        "severity": message.severity,
+        "about": message.about,
+        "trays": message.trays,
+        "title": message.title,
+        "sentence": message.sentence,
+        "do": message.advice,
+        "do_not": message.warning,
+        "leave_in": message.leave_in,
+        "evidence": message.evidence,
+        "not_measured": message.not_measured,
+        "since": message.since,
+        "lasted_s": message.lasted.map(|lasted| lasted.as_secs()),
+        "made_at": item.made,
+        "late_s": item.late.map(|late| late.as_secs()),
+        "left_out_before": item.left_out,
+        "attempt": item.attempt,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::message::{WallStamp, example};
+    use super::*;
+    use crate::clock::Moment;
+
+    fn now(second: u64) -> Stamp {
+        let wall = WallStamp { epoch_s: 1_778_761_925, text: "2026-05-14T14:32:05+02:00".to_owned() };
+        Stamp { boot_id: "spring".into(), moment: Moment::after_boot(Duration::from_secs(second)), wall: Some(wall) }
+    }
+
+    #[test]
+    fn a_letter_has_the_same_name_for_the_same_messages() {
+        let item = |sequence| Item::new(example("i-7", sequence, Turn::Opened, Severity::Warning), 0, 1, &now(0));
+        let alone = Letter::of(item(1));
+        let several = Letter { first: item(1), more: vec![item(2), item(3)] };
+        assert_eq!((alone.id(), several.id()), ("i-7.1".into(), "i-7.1..i-7.3+2".into()));
+        assert_eq!(several.ids(), ["i-7.1", "i-7.2", "i-7.3"]);
+        assert_eq!(several.trays(), ["3"], "each once");
+    }
+
+    #[test]
+    fn the_document_says_what_is_late_and_what_may_have_arrived_before() {
+        let day = 31 * 3600;
+        let message = example("i-7", 2, Turn::Closed, Severity::Critical);
+        let letter = Letter::of(Item::new(message.clone(), 4, 3, &now(day)));
+        let document = letter.document();
+        let first = &document["messages"][0];
+        assert_eq!(first["late_s"], day);
+        assert_eq!(first["made_at"], "2026-05-13T07:32:05+02:00", "31 h before 14:32:05 of the 14th");
+        assert_eq!((&first["attempt"], &first["left_out_before"]), (&3.into(), &4.into()));
+        assert_eq!(
+            (&first["turn"], &first["is_over"], &first["lasted_s"]),
+            (&"closed".into(), &true.into(), &90.into())
+        );
+        assert_eq!((&document["severity"], &document["box"]), (&"critical".into(), &"heron".into()));
+        let soon = Letter::of(Item::new(message, 0, 1, &now(LATE.as_secs() - 1)));
+        assert_eq!(soon.document()["messages"][0]["late_s"], Value::Null);
+    }
+}

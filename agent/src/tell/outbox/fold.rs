@@ -1,0 +1,59 @@
+//! What is left out when a queue is full: first what lies between the first and the last message of an incident, then
+//! the first of incidents that are over, whose last message says it all; only then the oldest of the least severe.
+//! Whatever is left out is counted, and the count travels with the message that comes after it.
+
+use super::Write;
+use super::queue::{Entry, Queue};
+use crate::tell::message::Turn;
+
+/// The most messages that wait for one way.
+pub(super) const MOST: usize = 500;
+
+impl Queue {
+    /// Leaves out as many as are too many.
+    pub(super) fn make_room(&mut self) -> Vec<Write> {
+        let (mut gone, mut counted) = (Vec::new(), Vec::new());
+        while self.entries.len() > MOST {
+            let Some(index) = self.dispensable() else { break };
+            let Some(out) = self.entries.remove(index) else { break };
+            // The next of its incident takes over the count, else whatever comes next.
+            let same = |entry: &Entry| entry.message.incident == out.message.incident;
+            let heir = (index..self.entries.len()).find(|later| same(&self.entries[*later]));
+            if let Some(heir) = self.entries.get_mut(heir.unwrap_or(index)) {
+                heir.left_out += out.left_out + 1;
+                counted.push(Write::LeftOut(self.rule.way.clone(), heir.message.id.clone(), heir.left_out));
+            }
+            gone.push(out.message.id.clone());
+        }
+        if gone.is_empty() {
+            return Vec::new();
+        }
+        counted.push(Write::Done(self.rule.way.clone(), gone));
+        counted
+    }
+
+    /// Which one can be spared the most. The newest never is, so that there is always one to carry the count.
+    fn dispensable(&self) -> Option<usize> {
+        let older = self.entries.len().saturating_sub(1);
+        let free = |index: &usize| !self.is_under_way(&self.entries[*index]);
+        for incident in self.incidents() {
+            let of_it = |index: &usize| self.entries[*index].message.incident == incident;
+            let places: Vec<usize> = (0..self.entries.len()).filter(of_it).collect();
+            let middle = places.get(1..places.len() - 1).unwrap_or_default().iter().copied().find(free);
+            if middle.is_some() {
+                return middle;
+            }
+        }
+        for incident in self.incidents() {
+            let of_it = |index: &usize| self.entries[*index].message.incident == incident;
+            let mut places = (0..self.entries.len()).filter(of_it);
+            if let (Some(first), Some(last)) = (places.next(), places.next()) {
+                if self.entries[last].message.turn == Turn::Closed && free(&first) {
+                    return Some(first);
+                }
+            }
+        }
+        // The first of equals is the oldest.
+        (0..older).filter(free).min_by_key(|index| self.entries[*index].message.severity)
+    }
+}

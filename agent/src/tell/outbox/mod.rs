@@ -1,0 +1,374 @@
+//! Which message goes which way, and when: a function of what waits and of the time. It sends nothing and stores
+//! nothing; what is to be stored comes out as [`Write`]s, to be on disk before anything leaves.
+//!
+//! Every way has a queue of its own, so that one that fails holds up no other. What belongs to one incident leaves in
+//! its order.
+
+mod fold;
+mod pause;
+mod queue;
+mod quiet;
+
+use super::letter::Letter;
+use super::message::{Message, Stamp, Topic, Turn};
+use crate::clock::Moment;
+use crate::verdict::Severity;
+use queue::{Entry, Queue};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, VecDeque};
+use std::sync::Arc;
+use std::time::Duration;
+use traylight_config::QuietHours;
+
+/// What one way is told of, and how.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rule {
+    /// The name of the way.
+    pub way: String,
+    /// Nothing less goes this way.
+    pub least: Severity,
+    /// Kinds of parts; empty means all.
+    pub about: Vec<Topic>,
+    /// Whether messages that come too fast share a letter. Programs read each by itself.
+    pub shares_letters: bool,
+}
+
+/// What holds for all ways.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Policy {
+    /// When warnings wait.
+    pub quiet: Option<QuietHours>,
+    /// How long after it was last told of a critical incident that is still open is told again.
+    pub remind_every: Duration,
+    /// How often it is said that all is well, if at all.
+    pub all_well_every: Option<Duration>,
+}
+
+/// The time, as far as planning needs it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Now {
+    /// On all clocks.
+    pub stamp: Stamp,
+    /// Minutes since midnight, local time, when the calendar can be believed.
+    pub minute_of_day: Option<u16>,
+}
+
+impl Now {
+    fn moment(&self) -> Moment {
+        self.stamp.moment
+    }
+}
+
+/// Something for the store.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Write {
+    /// A new message that is to go these ways.
+    Put(Arc<Message>, Vec<String>),
+    /// Messages are about to leave this way; they may have arrived if nothing more is heard.
+    Tried(String, Vec<String>),
+    /// Messages need not go this way any more.
+    Done(String, Vec<String>),
+    /// So many messages before this one were left out on this way.
+    LeftOut(String, String, u32),
+    /// An incident is open.
+    Story(Box<Story>),
+    /// An incident is over.
+    StoryOver(String),
+    /// It was said that all is well.
+    AllWell(Stamp),
+}
+
+/// An incident that is open, as it was told.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Story {
+    /// The last that was told of it.
+    pub last: Message,
+    /// When.
+    pub told: Stamp,
+    /// How often it was told again.
+    pub reminders: u32,
+    /// The ways that know of it.
+    pub ways: Vec<String>,
+}
+
+/// What the store knew at the start.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Kept {
+    /// The messages that wait, oldest first, each with its ways.
+    pub waiting: Vec<Waiting>,
+    /// The incidents that are open.
+    pub stories: Vec<Story>,
+    /// When it was last said that all is well.
+    pub all_well: Option<Stamp>,
+    /// The names of the last messages that were taken in, oldest first; at most [`REMEMBERED`].
+    pub taken: Vec<String>,
+}
+
+/// So many messages are known by their names after they have left: whoever is not sure after a restart whether a message
+/// was told may tell it again.
+pub const REMEMBERED: usize = 500;
+
+/// A message that waits for one way.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Waiting {
+    /// The way.
+    pub way: String,
+    /// The message.
+    pub message: Arc<Message>,
+    /// How often it was tried.
+    pub tried: u32,
+    /// How many before it were left out.
+    pub left_out: u32,
+}
+
+/// What to do about a way now.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Step {
+    /// Send this.
+    Send(Box<Letter>),
+    /// Nothing before this moment; `None` is until something happens.
+    Wait(Option<Moment>),
+}
+
+/// Why a letter did not arrive, as far as planning needs to know.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Blame {
+    /// The way: nothing can go there now.
+    Way,
+    /// The letter: the other side does not want this one, and may want another.
+    Letter,
+}
+
+/// How a way stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Standing {
+    /// Its name.
+    pub way: String,
+    /// How many messages wait for it.
+    pub waiting: usize,
+    /// How long the oldest of them has waited, where that is known.
+    pub oldest: Option<Duration>,
+    /// Since when it fails, and how.
+    pub trouble: Option<(Stamp, String)>,
+}
+
+/// What waits, and what it knows of the ways.
+#[derive(Debug, Clone)]
+pub struct Outbox {
+    policy: Policy,
+    queues: Vec<Queue>,
+    stories: BTreeMap<String, Story>,
+    all_well: Option<Stamp>,
+    taken: VecDeque<String>,
+}
+
+impl Outbox {
+    /// An outbox for these ways with what was kept. What waited for a way that is not there any more goes nowhere;
+    /// how many messages that were, by way.
+    pub fn new(rules: Vec<Rule>, policy: Policy, kept: Kept) -> (Self, BTreeMap<String, usize>, Vec<Write>) {
+        let mut queues: Vec<Queue> = rules.into_iter().map(Queue::new).collect();
+        let (mut orphans, mut writes) = (BTreeMap::new(), Vec::new());
+        for Waiting { way, message, tried, left_out } in kept.waiting {
+            match queues.iter_mut().find(|queue| queue.rule.way == way) {
+                Some(queue) => queue.entries.push_back(Entry { message, tried, left_out }),
+                None => {
+                    *orphans.entry(way.clone()).or_insert(0) += 1;
+                    writes.push(Write::Done(way, vec![message.id.clone()]));
+                }
+            }
+        }
+        let stories = kept.stories.into_iter().map(|story| (story.last.incident.clone(), story)).collect();
+        (Self { policy, queues, stories, all_well: kept.all_well, taken: kept.taken.into() }, orphans, writes)
+    }
+
+    /// Takes in a message. Store what comes out before the next [`Outbox::next`].
+    pub fn take(&mut self, message: Message, now: &Now) -> Vec<Write> {
+        if self.taken.contains(&message.id) {
+            return Vec::new();
+        }
+        let story = self.stories.get(&message.incident).cloned();
+        let ways = self.ways_for(&message, story.as_ref());
+        let mut writes = self.put(Arc::new(message.clone()), &ways);
+        match message.turn {
+            Turn::Closed => {
+                let over = self.stories.remove(&message.incident);
+                writes.extend(over.map(|story| Write::StoryOver(story.last.incident)));
+            }
+            Turn::Opened | Turn::Worsened | Turn::Refined | Turn::Reminder => {
+                let (known, reminders) = story.map_or((Vec::new(), 0), |story| (story.ways, story.reminders));
+                let ways = self.names().filter(|way| known.contains(way) || ways.contains(way)).collect();
+                let last = Message { page: None, ..message };
+                writes.extend(self.tell_on(Story { last, told: now.stamp.clone(), reminders, ways }));
+            }
+            Turn::AllWell => {
+                self.all_well = Some(now.stamp.clone());
+                writes.push(Write::AllWell(now.stamp.clone()));
+            }
+            Turn::Test => {}
+        }
+        writes
+    }
+
+    /// Takes in a message for one way only.
+    pub fn take_for(&mut self, way: &str, message: Message) -> Vec<Write> {
+        self.put(Arc::new(message), &[way.to_owned()])
+    }
+
+    /// Tells again of critical incidents that have been open for long.
+    pub fn remind(&mut self, now: &Now) -> Vec<Write> {
+        let every = self.policy.remind_every;
+        let is_due = |story: &&Story| {
+            story.last.severity == Severity::Critical
+                && story.told.age(&now.stamp).is_some_and(|age| age >= every)
+                // Who has not got the last of it needs no reminder.
+                && !self.queues.iter().any(|queue| queue.holds_some_of(&story.last.incident))
+        };
+        let due: Vec<Story> = self.stories.values().filter(is_due).cloned().collect();
+        let mut writes = Vec::new();
+        for mut story in due {
+            story.reminders += 1;
+            story.told = now.stamp.clone();
+            let id = format!("{}.reminder-{}", story.last.incident, story.reminders);
+            let message = Message { id, turn: Turn::Reminder, made_at: now.stamp.clone(), ..story.last.clone() };
+            let ways = self.ways_for(&message, Some(&story));
+            writes.extend(self.put(Arc::new(message), &ways));
+            writes.extend(self.tell_on(story));
+        }
+        writes
+    }
+
+    /// True when it is time to say that all is well. The first time is a whole period after the first look.
+    pub fn all_well_is_due(&self, now: &Now) -> bool {
+        let (Some(every), Some(last)) = (self.policy.all_well_every, &self.all_well) else { return false };
+        last.age(&now.stamp).is_some_and(|age| age >= every)
+    }
+
+    /// Begins to count the time to the first "all is well".
+    pub fn begin(&mut self, now: &Now) -> Vec<Write> {
+        // Without a calendar the count would be lost with this boot.
+        let begins = self.policy.all_well_every.is_some() && self.all_well.is_none() && now.stamp.wall.is_some();
+        if !begins {
+            return Vec::new();
+        }
+        self.all_well = Some(now.stamp.clone());
+        vec![Write::AllWell(now.stamp.clone())]
+    }
+
+    /// The names of the ways, in the order of the rules.
+    pub fn names(&self) -> impl Iterator<Item = String> {
+        self.queues.iter().map(|queue| queue.rule.way.clone())
+    }
+
+    /// What to do about the way now.
+    pub fn next(&self, way: &str, now: &Now) -> Step {
+        self.queue(way).map_or(Step::Wait(None), |queue| queue.next(self.policy.quiet, now))
+    }
+
+    /// The letter is about to leave.
+    pub fn begun(&mut self, way: &str, letter: &Letter) -> Vec<Write> {
+        let Some(queue) = self.queue_mut(way) else { return Vec::new() };
+        queue.begun(letter.ids());
+        vec![Write::Tried(way.to_owned(), letter.ids())]
+    }
+
+    /// The letter that was under way has arrived. With it, for how long the way had failed before.
+    pub fn delivered(&mut self, way: &str, now: &Now) -> (Vec<Write>, Option<Duration>) {
+        let Some(queue) = self.queue_mut(way) else { return (Vec::new(), None) };
+        let trouble = queue.trouble.take().and_then(|(since, _)| since.age(&now.stamp));
+        let gone = queue.delivered(now.moment());
+        (vec![Write::Done(way.to_owned(), gone)], trouble)
+    }
+
+    /// The letter that was under way has not arrived, as far as is known. `jitter` is from 0 to 1 and spreads the pause
+    /// before the next attempt. True when the way had not failed before.
+    pub fn failed(&mut self, way: &str, blame: Blame, why: &str, now: &Now, jitter: f64) -> bool {
+        let Some(queue) = self.queue_mut(way) else { return false };
+        let is_new = queue.trouble.is_none();
+        let since = queue.trouble.take().map_or_else(|| now.stamp.clone(), |(since, _)| since);
+        queue.trouble = Some((since, why.to_owned()));
+        queue.failed(blame, now.moment(), jitter);
+        is_new
+    }
+
+    /// The network has changed: what failed for want of it is tried at once.
+    pub fn road_changed(&mut self) {
+        for queue in &mut self.queues {
+            queue.pause.end();
+        }
+    }
+
+    /// How the ways stand.
+    pub fn standings(&self, now: &Now) -> Vec<Standing> {
+        let standing = |queue: &Queue| Standing {
+            way: queue.rule.way.clone(),
+            waiting: queue.entries.len(),
+            oldest: queue.entries.iter().filter_map(|entry| entry.message.made_at.age(&now.stamp)).max(),
+            trouble: queue.trouble.clone(),
+        };
+        self.queues.iter().map(standing).collect()
+    }
+
+    /// All that the store must hold, to write it anew after it could not be written.
+    pub fn kept(&self) -> Kept {
+        let of_queue = |queue: &Queue| -> Vec<Waiting> {
+            let way = queue.rule.way.clone();
+            let waiting = |entry: &Entry| {
+                let Entry { message, tried, left_out } = entry.clone();
+                Waiting { way: way.clone(), message, tried, left_out }
+            };
+            queue.entries.iter().map(waiting).collect()
+        };
+        Kept {
+            waiting: self.queues.iter().flat_map(of_queue).collect(),
+            stories: self.stories.values().cloned().collect(),
+            all_well: self.all_well.clone(),
+            taken: self.taken.iter().cloned().collect(),
+        }
+    }
+
+    /// Whoever knows of an incident hears how it goes on; nobody hears only of its end.
+    fn ways_for(&self, message: &Message, story: Option<&Story>) -> Vec<String> {
+        let is_told = |queue: &&Queue| {
+            let knows = story.is_some_and(|story| story.ways.contains(&queue.rule.way));
+            let only_the_end = message.turn == Turn::Closed && story.is_some();
+            knows || (!only_the_end && queue.wants(message))
+        };
+        self.queues.iter().filter(is_told).map(|queue| queue.rule.way.clone()).collect()
+    }
+
+    fn put(&mut self, message: Arc<Message>, ways: &[String]) -> Vec<Write> {
+        if ways.is_empty() {
+            return Vec::new();
+        }
+        let mut writes = vec![Write::Put(Arc::clone(&message), ways.to_vec())];
+        self.taken.push_back(message.id.clone());
+        while self.taken.len() > REMEMBERED {
+            self.taken.pop_front();
+        }
+        for queue in self.queues.iter_mut().filter(|queue| ways.contains(&queue.rule.way)) {
+            queue.entries.push_back(Entry { message: Arc::clone(&message), tried: 0, left_out: 0 });
+            writes.extend(queue.make_room());
+        }
+        writes
+    }
+
+    /// Remembers a story that somebody was told.
+    fn tell_on(&mut self, story: Story) -> Option<Write> {
+        if story.ways.is_empty() {
+            return None;
+        }
+        self.stories.insert(story.last.incident.clone(), story.clone());
+        Some(Write::Story(Box::new(story)))
+    }
+
+    fn queue(&self, way: &str) -> Option<&Queue> {
+        self.queues.iter().find(|queue| queue.rule.way == way)
+    }
+
+    fn queue_mut(&mut self, way: &str) -> Option<&mut Queue> {
+        self.queues.iter_mut().find(|queue| queue.rule.way == way)
+    }
+}
+
+#[cfg(test)]
+mod tests;

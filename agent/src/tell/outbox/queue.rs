@@ -1,0 +1,181 @@
+//! The messages that wait for one way, and what is sent of them next.
+
+use super::pause::Pause;
+use super::quiet::quiet_until;
+use super::{Blame, Now, Rule, Step};
+use crate::clock::Moment;
+use crate::tell::letter::{Item, Letter};
+use crate::tell::message::{Message, Stamp, Turn};
+use crate::verdict::Severity;
+use std::collections::{BTreeSet, VecDeque};
+use std::sync::Arc;
+use std::time::Duration;
+use traylight_config::QuietHours;
+
+/// So many messages within [`WINDOW`] have each a letter of their own.
+const BURST: usize = 5;
+const WINDOW: Duration = Duration::from_secs(10 * 60);
+/// When there are more, a critical one waits no longer than this for the next letter.
+const URGENT: Duration = Duration::from_secs(60);
+/// A letter holds no more, so that no server finds it too large.
+const LONGEST_LETTER: usize = 50;
+
+/// One message that waits for one way.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Entry {
+    pub message: Arc<Message>,
+    pub tried: u32,
+    pub left_out: u32,
+}
+
+/// One way's queue.
+#[derive(Debug, Clone)]
+pub(super) struct Queue {
+    pub rule: Rule,
+    pub entries: VecDeque<Entry>,
+    pub pause: Pause,
+    /// Since when it fails, and how.
+    pub trouble: Option<(Stamp, String)>,
+    /// The messages of the letter that has left and was not heard of since.
+    under_way: Vec<String>,
+    /// When the last letters arrived.
+    letters: VecDeque<Moment>,
+    /// A letter was refused: until all has left, each message goes by itself.
+    is_apart: bool,
+}
+
+impl Queue {
+    pub fn new(rule: Rule) -> Self {
+        Self {
+            rule,
+            entries: VecDeque::new(),
+            pause: Pause::default(),
+            trouble: None,
+            under_way: Vec::new(),
+            letters: VecDeque::new(),
+            is_apart: false,
+        }
+    }
+
+    /// Whether this way is to be told of it.
+    pub fn wants(&self, message: &Message) -> bool {
+        let rule = &self.rule;
+        match message.turn {
+            // Who would be told of trouble is told that there is none.
+            Turn::AllWell => true,
+            _ => {
+                let is_about = message.about.iter().any(|about| rule.about.contains(&about.topic));
+                message.severity >= rule.least && (rule.about.is_empty() || is_about)
+            }
+        }
+    }
+
+    pub fn holds_some_of(&self, incident: &str) -> bool {
+        self.entries.iter().any(|entry| entry.message.incident == incident)
+    }
+
+    pub fn is_under_way(&self, entry: &Entry) -> bool {
+        self.under_way.contains(&entry.message.id)
+    }
+
+    /// What to do now.
+    pub fn next(&self, quiet: Option<QuietHours>, now: &Now) -> Step {
+        if !self.under_way.is_empty() || self.entries.is_empty() {
+            return Step::Wait(None);
+        }
+        if let Some(until) = self.pause.until(now.moment()) {
+            return Step::Wait(Some(until));
+        }
+        let quiet_until = quiet_until(quiet, now);
+        let ready: Vec<&Entry> =
+            self.entries.iter().filter(|entry| quiet_until.is_none() || self.is_loud(entry)).collect();
+        if ready.is_empty() {
+            return Step::Wait(quiet_until);
+        }
+        let recent = self.letters.iter().filter(|sent| now.moment().since(**sent) < WINDOW).count();
+        if !self.rule.shares_letters || self.is_apart || recent + ready.len() <= BURST {
+            return send(&ready[..1], now);
+        }
+        match self.room_at(recent, &ready) {
+            Some(room) if room > now.moment() => Step::Wait(Some(room)),
+            _ => send(&ready[..ready.len().min(LONGEST_LETTER)], now),
+        }
+    }
+
+    /// When the next letter may leave after a burst.
+    fn room_at(&self, recent: usize, ready: &[&Entry]) -> Option<Moment> {
+        if recent < BURST {
+            return None;
+        }
+        let window = self.letters.iter().rev().nth(BURST - 1)?.plus(WINDOW);
+        let urgent = self.letters.back()?.plus(URGENT);
+        let is_urgent = ready.iter().any(|entry| entry.message.severity == Severity::Critical);
+        Some(if is_urgent { urgent.min(window) } else { window })
+    }
+
+    /// Critical messages, and what came before them in their incident, do not wait for the morning; nor does a test,
+    /// for which somebody waits.
+    fn is_loud(&self, entry: &Entry) -> bool {
+        let critical = |other: &Entry| {
+            other.message.incident == entry.message.incident && other.message.severity == Severity::Critical
+        };
+        entry.message.turn == Turn::Test || self.entries.iter().any(critical)
+    }
+
+    pub fn begun(&mut self, ids: Vec<String>) {
+        for entry in &mut self.entries {
+            if ids.contains(&entry.message.id) {
+                entry.tried += 1;
+            }
+        }
+        self.under_way = ids;
+    }
+
+    /// The names of the messages that have arrived.
+    pub fn delivered(&mut self, now: Moment) -> Vec<String> {
+        let gone = std::mem::take(&mut self.under_way);
+        self.entries.retain(|entry| !gone.contains(&entry.message.id));
+        self.letters.push_back(now);
+        while self.letters.len() > BURST {
+            self.letters.pop_front();
+        }
+        self.pause.forget();
+        self.is_apart &= !self.entries.is_empty();
+        gone
+    }
+
+    pub fn failed(&mut self, blame: Blame, now: Moment, jitter: f64) {
+        let back = std::mem::take(&mut self.under_way);
+        self.pause.lengthen(now, jitter);
+        if blame == Blame::Way {
+            return;
+        }
+        // A letter that nobody wants must not stand before all others. What follows it in its incident goes with it.
+        if let [id] = back.as_slice() {
+            let incident = self.entries.iter().find(|entry| entry.message.id == *id);
+            if let Some(incident) = incident.map(|entry| entry.message.incident.clone()) {
+                let (refused, others): (VecDeque<Entry>, VecDeque<Entry>) =
+                    self.entries.drain(..).partition(|entry| entry.message.incident == incident);
+                self.entries = others;
+                self.entries.extend(refused);
+            }
+        }
+        self.is_apart = true;
+    }
+
+    /// The incidents that have entries here, in the order of their first ones.
+    pub fn incidents(&self) -> Vec<String> {
+        let mut seen = BTreeSet::new();
+        let incidents = self.entries.iter().map(|entry| &entry.message.incident);
+        incidents.filter(|incident| seen.insert(*incident)).cloned().collect()
+    }
+}
+
+fn send(entries: &[&Entry], now: &Now) -> Step {
+    let item = |entry: &&Entry| Item::new((*entry.message).clone(), entry.left_out, entry.tried + 1, &now.stamp);
+    let mut items = entries.iter().map(item);
+    match items.next() {
+        Some(first) => Step::Send(Box::new(Letter { first, more: items.collect() })),
+        None => Step::Wait(None),
+    }
+}

@@ -1,0 +1,329 @@
+//! Stories of what leaves when: routes, order, floods, quiet nights, failures, a queue that is full, and a restart.
+
+use super::fold::MOST;
+use super::*;
+use crate::tell::message::{About, WallStamp, example};
+use Severity::{Critical, Notice, Warning};
+use Turn::{Closed, Opened, Worsened};
+use proptest::prelude::*;
+
+fn rule(way: &str) -> Rule {
+    Rule { way: way.to_owned(), least: Warning, about: Vec::new(), shares_letters: true }
+}
+
+fn policy() -> Policy {
+    Policy { quiet: None, remind_every: Duration::from_secs(24 * 3600), all_well_every: None }
+}
+
+fn outbox(rules: Vec<Rule>) -> Outbox {
+    Outbox::new(rules, policy(), Kept::default()).0
+}
+
+/// The second on the boot clock; noon at second 0.
+fn at(second: u64) -> Now {
+    let wall = WallStamp { epoch_s: 1_778_752_800 + second, text: "2026-05-14T12:00:00+02:00".to_owned() };
+    let stamp =
+        Stamp { boot_id: "spring".into(), moment: Moment::after_boot(Duration::from_secs(second)), wall: Some(wall) };
+    Now { stamp, minute_of_day: u16::try_from((12 * 60 + second / 60) % 1440).ok() }
+}
+
+fn message(incident: &str, sequence: u32, turn: Turn, severity: Severity, second: u64) -> Message {
+    Message { made_at: at(second).stamp, ..example(incident, sequence, turn, severity) }
+}
+
+/// Lets everything leave that may leave now; the names in each letter.
+fn sent(outbox: &mut Outbox, way: &str, now: &Now) -> Vec<String> {
+    let mut letters = Vec::new();
+    while let Step::Send(letter) = outbox.next(way, now) {
+        outbox.begun(way, &letter);
+        outbox.delivered(way, now);
+        letters.push(letter.ids().join(" "));
+    }
+    letters
+}
+
+fn waits_until(outbox: &Outbox, way: &str, now: &Now) -> Option<u64> {
+    match outbox.next(way, now) {
+        Step::Wait(until) => until.map(|until| until.since_boot().as_secs()),
+        Step::Send(letter) => panic!("{:?} would leave", letter.ids()),
+    }
+}
+
+#[test]
+fn each_way_is_told_of_what_it_asked_for() {
+    let pools = Rule { about: vec![Topic::Pool], ..rule("pools") };
+    let grave = Rule { least: Critical, ..rule("grave") };
+    let mut outbox = outbox(vec![rule("mail"), pools, grave, Rule { least: Notice, ..rule("all") }]);
+    let pool = vec![About { topic: Topic::Pool, name: "md0".into() }];
+    outbox.take(message("a", 1, Opened, Notice, 0), &at(0));
+    outbox.take(message("b", 1, Opened, Warning, 0), &at(0));
+    outbox.take(Message { about: pool, ..message("c", 1, Opened, Critical, 0) }, &at(0));
+    let mut told = |way| sent(&mut outbox, way, &at(0)).join(", ");
+    assert_eq!([told("mail"), told("pools"), told("grave"), told("all")], ["b.1, c.1", "c.1", "c.1", "a.1, b.1, c.1"]);
+}
+
+#[test]
+fn who_was_told_of_a_beginning_is_told_of_the_end_and_nobody_else() {
+    let mut outbox = outbox(vec![rule("mail"), Rule { least: Critical, ..rule("grave") }]);
+    outbox.take(message("a", 1, Opened, Warning, 0), &at(0));
+    outbox.take(message("a", 2, Closed, Critical, 5), &at(5));
+    // It eased before anybody thought it critical: whoever asked for critical ones never heard of it.
+    assert_eq!(sent(&mut outbox, "grave", &at(5)), [""; 0]);
+    assert_eq!(sent(&mut outbox, "mail", &at(5)), ["a.1", "a.2"]);
+    // An end whose beginning was lost with the store is told to all who would have heard of it.
+    outbox.take(message("b", 2, Closed, Critical, 9), &at(9));
+    assert_eq!(
+        (sent(&mut outbox, "mail", &at(9)), sent(&mut outbox, "grave", &at(9))),
+        (vec!["b.2".into()], vec!["b.2".into()])
+    );
+}
+
+#[test]
+fn the_same_message_twice_is_one() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    assert!(!outbox.take(message("a", 1, Opened, Warning, 0), &at(0)).is_empty());
+    assert_eq!(outbox.take(message("a", 1, Opened, Warning, 0), &at(0)), []);
+    assert_eq!(sent(&mut outbox, "mail", &at(0)), ["a.1"]);
+    // Also after it has left, and after a restart: whoever tells need not know what was told.
+    let mut outbox = Outbox::new(vec![rule("mail")], policy(), outbox.kept()).0;
+    assert_eq!(outbox.take(message("a", 1, Opened, Warning, 0), &at(0)), []);
+    for n in 0..2 * REMEMBERED {
+        outbox.take(message(&format!("b{n}"), 1, Opened, Warning, 0), &at(0));
+    }
+    assert_eq!(outbox.kept().taken.len(), REMEMBERED, "not for ever");
+}
+
+#[test]
+fn a_flood_becomes_one_letter_and_critical_ones_wait_a_minute_at_most() {
+    let mut outbox = outbox(vec![rule("mail"), Rule { shares_letters: false, ..rule("broker") }]);
+    for n in 1..=5 {
+        outbox.take(message(&format!("i{n}"), 1, Opened, Warning, 0), &at(0));
+    }
+    assert_eq!(sent(&mut outbox, "mail", &at(0)).len(), 5, "five have each a letter of their own");
+    for n in 6..=8 {
+        outbox.take(message(&format!("i{n}"), 1, Opened, Warning, 30), &at(30));
+    }
+    assert_eq!(waits_until(&outbox, "mail", &at(30)), Some(600));
+    outbox.take(message("i9", 1, Opened, Critical, 40), &at(40));
+    assert_eq!(waits_until(&outbox, "mail", &at(40)), Some(60));
+    assert_eq!(sent(&mut outbox, "mail", &at(60)), ["i6.1 i7.1 i8.1 i9.1"]);
+    assert_eq!(sent(&mut outbox, "broker", &at(60)).len(), 9, "a program reads each by itself");
+    outbox.take(message("i10", 1, Opened, Warning, 601), &at(601));
+    assert_eq!(sent(&mut outbox, "mail", &at(601)), ["i10.1"], "the burst is over");
+}
+
+#[test]
+fn what_has_waited_through_a_failure_leaves_in_letters_of_fifty() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    for n in 0..120 {
+        outbox.take(message(&format!("i{n}"), 1, Opened, Critical, 0), &at(0));
+    }
+    let first = sent(&mut outbox, "mail", &at(3600));
+    assert_eq!(first.iter().map(|letter| letter.split(' ').count()).collect::<Vec<_>>(), [50, 50, 20]);
+}
+
+#[test]
+fn in_quiet_hours_only_what_is_critical_leaves_with_what_came_before_it() {
+    let quiet = Some(QuietHours { from: 12 * 60, until: 13 * 60 });
+    let mut outbox = Outbox::new(vec![rule("mail")], Policy { quiet, ..policy() }, Kept::default()).0;
+    outbox.take(message("a", 1, Opened, Warning, 0), &at(0));
+    outbox.take(message("b", 1, Opened, Warning, 0), &at(0));
+    assert_eq!(waits_until(&outbox, "mail", &at(60)), Some(3600));
+    outbox.take(message("b", 2, Worsened, Critical, 120), &at(120));
+    assert_eq!(sent(&mut outbox, "mail", &at(120)), ["b.1", "b.2"]);
+    outbox.take_for("mail", message("test", 1, Turn::Test, Notice, 180));
+    assert_eq!(sent(&mut outbox, "mail", &at(180)), ["test.1"], "somebody waits for it");
+    assert_eq!(sent(&mut outbox, "mail", &at(3600)), ["a.1"]);
+}
+
+#[test]
+fn a_way_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up() {
+    let mut outbox = outbox(vec![rule("mail"), rule("hook")]);
+    outbox.take(message("a", 1, Opened, Warning, 0), &at(0));
+    let (mut now, mut pauses) = (0, Vec::new());
+    for failure in 0..6 {
+        let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        assert_eq!(letter.first.attempt, failure + 1);
+        outbox.begun("mail", &letter);
+        assert_eq!(outbox.next("mail", &at(now)), Step::Wait(None), "one letter at a time");
+        assert_eq!(outbox.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5), failure == 0);
+        let until = waits_until(&outbox, "mail", &at(now)).expect("a pause");
+        pauses.push((until - now) / 60);
+        now = until;
+    }
+    assert_eq!(pauses, [1, 2, 5, 15, 60, 60]);
+    assert_eq!(sent(&mut outbox, "hook", &at(0)), ["a.1"]);
+    let standing = outbox.standings(&at(now)).remove(0);
+    assert_eq!((standing.waiting, standing.oldest), (1, Some(Duration::from_secs(now))));
+    assert_eq!(standing.trouble, Some((at(0).stamp, "nobody answers".into())));
+    outbox.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5);
+    outbox.road_changed();
+    let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("the road has changed") };
+    outbox.begun("mail", &letter);
+    assert_eq!(outbox.delivered("mail", &at(now)).1, Some(Duration::from_secs(now)), "how long it had failed");
+    outbox.take(message("b", 1, Opened, Warning, now), &at(now));
+    outbox.begun("mail", &letter);
+    outbox.failed("mail", Blame::Way, "", &at(now), 0.5);
+    assert_eq!(waits_until(&outbox, "mail", &at(now)), Some(now + 60), "the pauses begin anew");
+}
+
+#[test]
+fn a_letter_that_is_refused_does_not_stand_before_the_others() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    for n in 1..=3 {
+        outbox.take(message("bad", n, Worsened, Warning, 0), &at(0));
+    }
+    for n in 1..=4 {
+        outbox.take(message(&format!("good{n}"), 1, Opened, Warning, 0), &at(0));
+    }
+    let (mut now, mut arrived) = (0, Vec::new());
+    while arrived.len() < 4 {
+        let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("{now}: {arrived:?}") };
+        outbox.begun("mail", &letter);
+        if letter.ids().iter().any(|id| id == "bad.1") {
+            outbox.failed("mail", Blame::Letter, "too large", &at(now), 0.5);
+            now = waits_until(&outbox, "mail", &at(now)).expect("a pause");
+        } else {
+            outbox.delivered("mail", &at(now));
+            arrived.push(letter.ids().join(" "));
+        }
+    }
+    assert_eq!(arrived, ["good1.1", "good2.1", "good3.1", "good4.1"]);
+    let left: Vec<String> = outbox.kept().waiting.iter().map(|waiting| waiting.message.id.clone()).collect();
+    assert_eq!(left, ["bad.1", "bad.2", "bad.3"], "kept, and in order");
+}
+
+#[test]
+fn a_critical_incident_that_stays_open_is_told_again_every_day() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    outbox.take(message("a", 1, Opened, Critical, 0), &at(0));
+    outbox.take(message("b", 1, Opened, Warning, 0), &at(0));
+    let day = 24 * 3600;
+    assert_eq!(outbox.remind(&at(day)), [], "who has not got the first needs no reminder");
+    sent(&mut outbox, "mail", &at(0));
+    assert_eq!(outbox.remind(&at(day - 1)), []);
+    assert!(!outbox.remind(&at(day)).is_empty());
+    assert_eq!(sent(&mut outbox, "mail", &at(day)), ["a.reminder-1"]);
+    assert_eq!(outbox.remind(&at(2 * day - 1)), []);
+    outbox.remind(&at(2 * day));
+    assert_eq!(sent(&mut outbox, "mail", &at(2 * day)), ["a.reminder-2"]);
+    outbox.take(message("a", 2, Closed, Critical, 2 * day), &at(2 * day));
+    sent(&mut outbox, "mail", &at(2 * day));
+    assert_eq!(outbox.remind(&at(9 * day)), [], "it is over");
+}
+
+#[test]
+fn that_all_is_well_is_due_a_period_after_the_first_look() {
+    let policy = Policy { all_well_every: Some(Duration::from_secs(7 * 24 * 3600)), ..policy() };
+    let mut outbox = Outbox::new(vec![Rule { least: Critical, ..rule("mail") }], policy, Kept::default()).0;
+    let unset = Now { stamp: Stamp { wall: None, ..at(0).stamp }, minute_of_day: None };
+    assert_eq!(outbox.begin(&unset), [], "the count would not survive a restart");
+    assert_eq!(outbox.begin(&at(0)), [Write::AllWell(at(0).stamp)]);
+    let week = 7 * 24 * 3600;
+    assert!(!outbox.all_well_is_due(&at(week - 1)));
+    assert!(outbox.all_well_is_due(&at(week)));
+    outbox.take(message("all-well", 1, Turn::AllWell, Notice, week), &at(week));
+    assert!(!outbox.all_well_is_due(&at(week + 1)));
+    assert_eq!(sent(&mut outbox, "mail", &at(week)), ["all-well.1"]);
+}
+
+#[test]
+fn a_full_queue_keeps_the_first_and_the_last_of_each_incident_and_counts_the_rest() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    for n in 1..=MOST as u32 + 100 {
+        outbox.take(message("a", n, Worsened, Critical, 0), &at(0));
+        outbox.take(message("b", n, Worsened, Warning, 0), &at(0));
+    }
+    let kept = outbox.kept().waiting;
+    assert_eq!(kept.len(), MOST);
+    let of = |incident: &str| -> Vec<&Waiting> { kept.iter().filter(|w| w.message.incident == incident).collect() };
+    for incident in ["a", "b"] {
+        let ids: Vec<&str> = of(incident).iter().map(|waiting| waiting.message.id.as_str()).collect();
+        assert_eq!((ids[0], ids[ids.len() - 1]), (&*format!("{incident}.1"), &*format!("{incident}.600")));
+    }
+    let left_out: u32 = kept.iter().map(|waiting| waiting.left_out).sum();
+    assert_eq!(left_out as usize + kept.len(), 1200, "each is there or counted");
+}
+
+#[test]
+fn a_queue_full_of_incidents_gives_up_beginnings_of_those_that_are_over_then_the_least_severe() {
+    let mut outbox = outbox(vec![Rule { least: Notice, ..rule("mail") }]);
+    for n in 0..MOST {
+        outbox.take(message(&format!("over{n}"), 1, Opened, Warning, 0), &at(0));
+        outbox.take(message(&format!("over{n}"), 2, Closed, Warning, 0), &at(0));
+    }
+    let kept = outbox.kept().waiting;
+    assert_eq!(kept.len(), MOST);
+    assert!(
+        kept.iter().all(|waiting| waiting.message.turn == Closed && waiting.left_out == 1),
+        "every end, each counts its beginning"
+    );
+    for n in 0..10 {
+        outbox.take(message(&format!("open{n}"), 1, Opened, Critical, 0), &at(0));
+    }
+    let kept = outbox.kept().waiting;
+    assert_eq!(kept.len(), MOST);
+    assert_eq!(kept.iter().filter(|waiting| waiting.message.severity == Critical).count(), 10);
+    assert_eq!(kept.iter().map(|waiting| waiting.left_out as usize).sum::<usize>() + kept.len(), 2 * MOST + 10);
+}
+
+#[test]
+fn after_a_restart_it_goes_on_where_it_stood() {
+    let mut before = outbox(vec![rule("mail"), rule("hook"), rule("old")]);
+    before.take(message("a", 1, Opened, Critical, 0), &at(0));
+    let Step::Send(letter) = before.next("mail", &at(0)) else { panic!("a letter") };
+    before.begun("mail", &letter);
+    sent(&mut before, "hook", &at(0));
+    let (mut after, orphans, writes) = Outbox::new(vec![rule("mail"), rule("hook")], policy(), before.kept());
+    assert_eq!(orphans, BTreeMap::from([("old".to_owned(), 1)]));
+    assert_eq!(writes, [Write::Done("old".into(), vec!["a.1".into()])]);
+    let Step::Send(letter) = after.next("mail", &at(1)) else { panic!("a letter") };
+    assert_eq!(letter.first.attempt, 2, "it may have arrived before");
+    assert_eq!(sent(&mut after, "hook", &at(1)), [""; 0]);
+    after.take(message("a", 2, Closed, Critical, 2), &at(2));
+    assert_eq!(sent(&mut after, "mail", &at(2)), ["a.1", "a.2"]);
+}
+
+proptest! {
+    /// Whatever is taken in, fails, is refused or arrives: what belongs to one incident arrives in its order, once,
+    /// and nothing is lost as long as there is room.
+    #[test]
+    fn incidents_keep_their_order(turns in prop::collection::vec((0..6usize, 0..4u8, 0..3u8), 1..120)) {
+        let mut outbox = outbox(vec![rule("mail")]);
+        let mut made = [0u32; 6];
+        let mut arrived: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        let (mut now, mut wanted) = (0, 0);
+        let mut attempt = |outbox: &mut Outbox, now: u64, fate: u8| {
+            let Step::Send(letter) = outbox.next("mail", &at(now)) else { return };
+            outbox.begun("mail", &letter);
+            match fate {
+                0 => drop(outbox.failed("mail", Blame::Way, "", &at(now), 0.5)),
+                1 => drop(outbox.failed("mail", Blame::Letter, "", &at(now), 0.5)),
+                _ => {
+                    outbox.delivered("mail", &at(now));
+                    for item in letter.items() {
+                        arrived.entry(item.message.incident.clone()).or_default().push(item.message.id.clone());
+                    }
+                }
+            }
+        };
+        for (incident, fate, count) in turns {
+            for _ in 0..count {
+                made[incident] += 1;
+                wanted += 1;
+                outbox.take(message(&format!("i{incident}"), made[incident], Worsened, Warning, now), &at(now));
+            }
+            attempt(&mut outbox, now, fate);
+            now += 90;
+        }
+        for _ in 0..wanted + 1 {
+            now += 4000;
+            attempt(&mut outbox, now, 3);
+        }
+        prop_assert_eq!(arrived.values().map(Vec::len).sum::<usize>(), wanted);
+        for (incident, ids) in arrived {
+            let in_order: Vec<String> = (1..=ids.len()).map(|n| format!("{incident}.{n}")).collect();
+            prop_assert_eq!(ids, in_order);
+        }
+    }
+}

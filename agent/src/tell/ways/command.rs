@@ -1,0 +1,164 @@
+//! Alerts to a program on the box: it is given the letter as JSON on its standard input, a time limit, and nothing else.
+//! There is no shell, so no text of a message can become a command.
+
+use super::{Fault, Needs, Receipt, Sending, Way, within};
+use crate::tell::letter::Letter;
+use rustix::process::{Pid, Signal, kill_process_group};
+use std::process::{ExitStatus, Stdio};
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWriteExt};
+use tokio::process::{Child, Command as Process};
+use traylight_config::CommandLine;
+
+/// More than this of what it prints is not kept.
+const LONGEST: u64 = 64 << 10;
+/// Where programs that it calls are looked for.
+const SEARCH: &str = "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin";
+
+/// A program that takes alerts.
+pub struct Command {
+    settings: CommandLine,
+}
+
+impl Command {
+    /// The way to this program.
+    pub fn new(settings: CommandLine) -> Self {
+        Self { settings }
+    }
+
+    async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
+        let CommandLine { program, arguments, time_limit } = &self.settings;
+        let spawned = Process::new(program)
+            .args(arguments)
+            .env_clear()
+            .env("PATH", SEARCH)
+            .env("LC_ALL", "C.UTF-8")
+            .current_dir("/")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .process_group(0)
+            .spawn();
+        let child =
+            spawned.map_err(|error| Fault::NotReady(format!("{program}: found \"{error}\", wanted to run it")))?;
+        let mut running = Running(child);
+        let (status, said) = within(*time_limit, running.hear(letter.document().to_string())).await?;
+        if status.success() {
+            return Ok(Receipt::new(&said));
+        }
+        let said = if said.is_empty() { status.to_string() } else { format!("{status}, {said}") };
+        Err(Fault::Refused(super::short(&said)))
+    }
+}
+
+impl Way for Command {
+    fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a> {
+        Box::pin(self.deliver(letter))
+    }
+
+    fn needs(&self) -> Needs {
+        Needs::default()
+    }
+}
+
+/// A program that runs. With it go all that it has started.
+struct Running(Child);
+
+impl Running {
+    /// Tells it, and hears it to its end.
+    async fn hear(&mut self, input: String) -> Result<(ExitStatus, String), Fault> {
+        let (stdin, stdout, stderr) = (self.0.stdin.take(), self.0.stdout.take(), self.0.stderr.take());
+        let tell = async {
+            if let Some(mut stdin) = stdin {
+                // It need not want to know it all.
+                let _ = stdin.write_all(input.as_bytes()).await;
+            }
+        };
+        let ((), output, complaints) = tokio::join!(tell, bounded(stdout), bounded(stderr));
+        let ended = self.0.wait().await;
+        let status = ended.map_err(|error| Fault::NotReady(format!("the program's end is not known: {error}")))?;
+        let said = if complaints.is_empty() { output } else { complaints };
+        Ok((status, String::from_utf8_lossy(&said).trim().to_owned()))
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        // Its id is there as long as nobody has waited for its end, so that no other can have it.
+        if let Some(id) = self.0.id().and_then(|id| Pid::from_raw(i32::try_from(id).ok()?)) {
+            let _ = kill_process_group(id, Signal::KILL);
+        }
+    }
+}
+
+/// The beginning of what it prints; the rest is read and passed over, so that it need not wait.
+async fn bounded(pipe: Option<impl AsyncRead + Unpin>) -> Vec<u8> {
+    let mut kept = Vec::new();
+    if let Some(mut pipe) = pipe {
+        let _ = (&mut pipe).take(LONGEST).read_to_end(&mut kept).await;
+        let _ = tokio::io::copy(&mut pipe, &mut tokio::io::sink()).await;
+    }
+    kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tell::letter::Item;
+    use crate::tell::message::{Stamp, Turn, example};
+    use crate::verdict::Severity;
+    use std::time::Duration;
+
+    fn send(program: &str, arguments: &[&str], limit: Duration) -> Result<Receipt, Fault> {
+        let arguments = arguments.iter().map(|&argument| argument.to_owned()).collect();
+        let way = Command::new(CommandLine { program: program.to_owned(), arguments, time_limit: limit });
+        let message = example("7", 1, Turn::Opened, Severity::Critical);
+        let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        runtime.block_on(way.send(&letter))
+    }
+
+    const LONG: Duration = Duration::from_secs(60);
+
+    #[test]
+    fn a_program_is_given_the_letter_and_a_clean_environment() {
+        let said = send("/bin/sh", &["-c", "cat; echo \" [$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG).unwrap().0;
+        assert!(said.starts_with("{\"box\":\"heron\",\"id\":\"7.1\""), "{said}");
+        let short = send("/bin/sh", &["-c", "cat >/dev/null; echo \"[$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG);
+        // What looks like a command is passed on as it is.
+        assert_eq!(short, Ok(Receipt(format!("[$(id)] [] {SEARCH} /"))));
+    }
+
+    #[test]
+    fn a_program_that_fails_has_refused_and_what_it_complained_of_is_told() {
+        let failed = send("/bin/sh", &["-c", "echo no bell >&2; exit 3"], LONG);
+        assert_eq!(failed, Err(Fault::Refused("exit status: 3, no bell".into())));
+        let killed = send("/bin/sh", &["-c", "kill -9 $$"], LONG);
+        assert_eq!(killed, Err(Fault::Refused("signal: 9 (SIGKILL)".into())));
+    }
+
+    #[test]
+    fn a_program_that_never_ends_is_ended_with_all_that_it_started() {
+        let folder = tempfile::tempdir().unwrap();
+        let mark = folder.path().join("alive");
+        let script = format!("(sleep 2; touch {}) & sleep 1000", mark.display());
+        let limit = Duration::from_millis(300);
+        assert_eq!(send("/bin/sh", &["-c", &script], limit), Err(Fault::TimedOut(limit)));
+        // Its child would have left a mark by now if it had lived on.
+        let _ = std::process::Command::new("sleep").arg("3").status();
+        assert!(!mark.exists());
+    }
+
+    #[test]
+    fn a_flood_of_output_is_read_and_not_kept() {
+        let flood = send("/bin/sh", &["-c", "yes bittern | head -c 3000000"], LONG).unwrap();
+        assert!(flood.0.starts_with("bittern bittern") && flood.0.len() < 300, "{}", flood.0.len());
+        let deaf = send("/bin/sh", &["-c", "exec <&-; echo heard nothing"], LONG);
+        assert_eq!(deaf, Ok(Receipt("heard nothing".into())));
+    }
+
+    #[test]
+    fn a_program_that_is_not_there_is_told_by_its_name() {
+        let fault = send("/no/such/bell", &[], LONG).unwrap_err().to_string();
+        assert!(fault.starts_with("/no/such/bell: found \"No such file"), "{fault}");
+    }
+}

@@ -1,0 +1,96 @@
+//! From the settings of alerts to ways and the rules by which they are told.
+
+use super::{Way, command};
+use crate::tell::box_state::BoxState;
+use crate::tell::message::Topic;
+use crate::tell::outbox::{Policy, Rule};
+use crate::verdict::Severity;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::watch;
+use traylight_config::{AlertWay, Alerts, Destination, Least};
+
+/// A way that can be used, with its name.
+pub type Named = (String, Arc<dyn Way>);
+
+/// The ways of these settings. Call it inside the runtime that is to do the sending.
+///
+/// # Errors
+/// The names of ways that this program was built without, each with its kind.
+pub fn ways(alerts: &Alerts, box_name: &str, state: &watch::Receiver<BoxState>) -> Result<Vec<Named>, Vec<String>> {
+    let (mut ways, mut absent) = (Vec::new(), Vec::new());
+    for AlertWay { name, leads_to, .. } in &alerts.ways {
+        match way(leads_to, box_name, state) {
+            Ok(way) => ways.push((name.clone(), way)),
+            Err(kind) => absent.push(format!("{name}: found a way by {kind}, which this traylight was built without")),
+        }
+    }
+    if absent.is_empty() { Ok(ways) } else { Err(absent) }
+}
+
+#[cfg_attr(not(feature = "mqtt"), allow(unused_variables, reason = "only MQTT keeps a state"))]
+fn way(to: &Destination, box_name: &str, state: &watch::Receiver<BoxState>) -> Result<Arc<dyn Way>, &'static str> {
+    match to {
+        #[cfg(feature = "mail")]
+        Destination::Mail(settings) => Ok(Arc::new(super::mail::Mail::new(settings.clone()))),
+        #[cfg(not(feature = "mail"))]
+        Destination::Mail(_) => Err("mail"),
+        #[cfg(feature = "webhook")]
+        Destination::Webhook(settings) => Ok(Arc::new(super::webhook::Webhook::new(settings.clone()))),
+        #[cfg(not(feature = "webhook"))]
+        Destination::Webhook(_) => Err("webhook"),
+        #[cfg(feature = "mqtt")]
+        Destination::Mqtt(settings) => {
+            Ok(Arc::new(super::mqtt::Mqtt::start(settings.clone(), box_name, state.clone())))
+        }
+        #[cfg(not(feature = "mqtt"))]
+        Destination::Mqtt(_) => Err("mqtt"),
+        Destination::Command(settings) => Ok(Arc::new(command::Command::new(settings.clone()))),
+    }
+}
+
+/// What each way is told of.
+pub fn rules(alerts: &Alerts) -> Vec<Rule> {
+    let rule = |way: &AlertWay| Rule {
+        way: way.name.clone(),
+        least: match way.least {
+            Least::Notice => Severity::Notice,
+            Least::Warning => Severity::Warning,
+            Least::Critical => Severity::Critical,
+        },
+        about: way.about.iter().map(|topic| self::topic(*topic)).collect(),
+        shares_letters: !matches!(way.leads_to, Destination::Mqtt(_)),
+    };
+    alerts.ways.iter().map(rule).collect()
+}
+
+/// What holds for all ways.
+pub fn policy(alerts: &Alerts) -> Policy {
+    let days = u64::from(alerts.all_well_every_days);
+    Policy {
+        quiet: alerts.quiet,
+        remind_every: alerts.remind_every,
+        all_well_every: (days > 0).then(|| Duration::from_secs(86_400 * days)),
+    }
+}
+
+/// Where a way leads, as its confirmation is for.
+pub fn target(way: &AlertWay) -> String {
+    match &way.leads_to {
+        Destination::Mail(mail) => format!("mail {} by {}", mail.to.join(" "), mail.server),
+        Destination::Webhook(hook) => format!("webhook {}", hook.url),
+        Destination::Mqtt(mqtt) => format!("mqtt {}:{}", mqtt.server, mqtt.port),
+        Destination::Command(command) => format!("command {}", command.program),
+    }
+}
+
+fn topic(topic: traylight_config::Topic) -> Topic {
+    match topic {
+        traylight_config::Topic::Drive => Topic::Drive,
+        traylight_config::Topic::Pool => Topic::Pool,
+        traylight_config::Topic::Volume => Topic::Volume,
+        traylight_config::Topic::Fan => Topic::Fan,
+        traylight_config::Topic::Link => Topic::Link,
+        traylight_config::Topic::Box => Topic::Box,
+    }
+}

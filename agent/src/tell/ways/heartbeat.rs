@@ -1,0 +1,26 @@
+//! The heartbeat: an address is fetched while the box is watched, so that somebody else notices when it is not.
+
+use super::http::Exchange;
+use super::{Fault, Needs, PATIENCE, Receipt, is_here};
+use http_body_util::Full;
+use hyper::Request;
+use hyper::body::Bytes;
+use hyper::header::USER_AGENT;
+use traylight_config::Heartbeat as Settings;
+
+/// Fetches the address once.
+///
+/// # Errors
+/// When the other side does not say that all is well.
+pub async fn beat(settings: &Settings) -> Result<Receipt, Fault> {
+    let exchange = Exchange { url: &settings.url, ca_file: settings.ca_file.as_deref(), time_limit: PATIENCE };
+    let request = Request::get("/").header(USER_AGENT, concat!("traylight/", env!("CARGO_PKG_VERSION")));
+    let request = request.body(Full::new(Bytes::new()));
+    let answer = exchange.run(request.map_err(|error| Fault::NotReady(error.to_string()))?).await?;
+    answer.fault().map_or_else(|| Ok(Receipt::new(&answer.status.to_string())), Err)
+}
+
+/// What must be there before it is worth a try.
+pub fn needs(settings: &Settings) -> Needs {
+    Needs { route: !is_here(&settings.url.host), clock: settings.url.tls }
+}

@@ -1,0 +1,86 @@
+//! One request to a web server: no redirect is followed, the answer is bounded, and all of it has a time limit.
+
+use super::{Fault, short, tls, within};
+use http_body_util::{BodyExt, Full, Limited};
+use hyper::body::Bytes;
+use hyper::header::HOST;
+use hyper::{Request, StatusCode};
+use hyper_util::rt::TokioIo;
+use std::time::Duration;
+use traylight_config::Url;
+
+/// A longer answer is none that anybody meant.
+pub(super) const LONGEST_ANSWER: usize = 64 << 10;
+
+/// Where to, and under what conditions.
+pub(super) struct Exchange<'a> {
+    pub url: &'a Url,
+    pub ca_file: Option<&'a str>,
+    pub time_limit: Duration,
+}
+
+/// What a server answered.
+pub(super) struct Answer {
+    pub status: StatusCode,
+    /// The beginning of the answer, as text.
+    pub said: String,
+}
+
+impl Exchange<'_> {
+    /// Sends the request and reads the answer to its end.
+    ///
+    /// # Errors
+    /// When there is no answer of HTTP, none in time, or one that is too long.
+    pub async fn run(&self, request: Request<Full<Bytes>>) -> Result<Answer, Fault> {
+        within(self.time_limit, self.talk(request)).await
+    }
+
+    async fn talk(&self, mut request: Request<Full<Bytes>>) -> Result<Answer, Fault> {
+        let not_ready = |error: &dyn std::fmt::Display| Fault::NotReady(short(&error.to_string()));
+        let host = self.url.authority().try_into().map_err(|error| not_ready(&error))?;
+        request.headers_mut().insert(HOST, host);
+        *request.uri_mut() = self.url.path.parse().map_err(|error| not_ready(&error))?;
+        let stream = tls::connect(&self.url.host, self.url.port, self.url.tls, self.ca_file).await?;
+        let nonsense = |error: hyper::Error| match error {
+            error if error.is_parse() => Fault::Nonsense(short(&error.to_string())),
+            error => Fault::Unreachable(short(&error.to_string())),
+        };
+        let (mut sender, connection) =
+            hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(nonsense)?;
+        let talk = async {
+            let answer = sender.send_request(request).await.map_err(nonsense)?;
+            let status = answer.status();
+            let body = Limited::new(answer.into_body(), LONGEST_ANSWER).collect().await;
+            let body = body.map_err(|error| match error.downcast::<hyper::Error>() {
+                Ok(error) => nonsense(*error),
+                Err(_) => {
+                    Fault::Nonsense(format!("found more than {LONGEST_ANSWER} bytes of answer, wanted at most that"))
+                }
+            })?;
+            Ok(Answer { status, said: short(&String::from_utf8_lossy(&body.to_bytes())) })
+        };
+        tokio::pin!(talk);
+        // The connection is driven here and ends with the talk: nothing of it lives on.
+        tokio::select! {
+            answer = &mut talk => answer,
+            _ = connection => talk.await,
+        }
+    }
+}
+
+impl Answer {
+    /// The fault that this answer is, unless it says that all is well (RFC 9110, 15).
+    pub fn fault(&self) -> Option<Fault> {
+        let said = match self.said.as_str() {
+            "" => self.status.to_string(),
+            said => format!("{} {said}", self.status),
+        };
+        match self.status.as_u16() {
+            200..=299 => None,
+            401 | 403 | 407 => Some(Fault::NotLetIn(said)),
+            408 | 425 | 429 | 500..=599 => Some(Fault::Later(said)),
+            300..=399 => Some(Fault::Refused(format!("{} (redirects are not followed)", self.status))),
+            _ => Some(Fault::Refused(said)),
+        }
+    }
+}

@@ -1,0 +1,274 @@
+//! Alerts by mail: plain text, the same with a little HTML around the panel's picture, and a name that stays the same
+//! at every attempt. The talk with the server is always encrypted, and its certificate is always checked.
+
+use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, secret, short, tls, within};
+use crate::tell::letter::Letter;
+use crate::tell::letter_words::{html, subject, text};
+use crate::tell::message::Turn;
+use lettre::address::AddressError;
+use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
+use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart};
+use lettre::transport::smtp::authentication::Credentials;
+use lettre::transport::smtp::client::{Certificate, Tls, TlsParameters};
+use lettre::transport::smtp::extension::ClientId;
+use lettre::transport::smtp::{self, AsyncSmtpTransport};
+use lettre::{Address, AsyncTransport, Message, Tokio1Executor};
+use std::error::Error as _;
+use traylight_config::{Mail as Settings, MailSecurity};
+
+/// The name by which the HTML refers to the picture (RFC 2392).
+const PICTURE: &str = "panel@traylight";
+
+/// A mail server that takes alerts.
+pub struct Mail {
+    settings: Settings,
+}
+
+impl Mail {
+    /// The way over this server.
+    pub fn new(settings: Settings) -> Self {
+        Self { settings }
+    }
+
+    async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
+        let mail = self.mail(letter)?;
+        let server = self.server(&letter.first.message.box_name)?;
+        let answer = within(PATIENCE, async { server.send(mail).await.map_err(|error| fault(&error)) }).await?;
+        let said: Vec<&str> = answer.message().collect();
+        Ok(Receipt::new(&format!("{} {}", answer.code(), said.join(" "))))
+    }
+
+    fn server(&self, box_name: &str) -> Result<AsyncSmtpTransport<Tokio1Executor>, Fault> {
+        let Settings { server, port, security, login, ca_file, .. } = &self.settings;
+        let wrong = |error: smtp::Error| Fault::NotReady(short(&error.to_string()));
+        let mut tls = TlsParameters::builder(server.clone());
+        if let Some(file) = ca_file {
+            for authority in tls::authorities(file)? {
+                tls = tls.add_root_certificate(Certificate::from_der(authority.to_vec()).map_err(wrong)?);
+            }
+        }
+        let tls = tls.build().map_err(wrong)?;
+        let tls = match security {
+            MailSecurity::StartTls => Tls::Required(tls),
+            MailSecurity::Tls => Tls::Wrapper(tls),
+        };
+        // "Dangerous" is that it begins without encryption, which the next line sees to.
+        let mut transport = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(server)
+            .tls(tls)
+            .port(*port)
+            .timeout(Some(PATIENCE))
+            .hello_name(ClientId::Domain(plain_name(box_name)));
+        if let Some(login) = login {
+            let password = secret::read(&login.password)?;
+            transport = transport.credentials(Credentials::new(login.user.clone(), password.reveal().to_owned()));
+        }
+        Ok(transport.build())
+    }
+
+    fn mail(&self, letter: &Letter) -> Result<Message, Fault> {
+        let name = plain_name(&letter.first.message.box_name);
+        let mailbox = |address: &str| -> Result<Mailbox, Fault> {
+            let wrong =
+                |error: AddressError| Fault::NotReady(format!("found {address:?}, wanted a mail address: {error}"));
+            Ok(Mailbox::new(None, address.parse::<Address>().map_err(wrong)?))
+        };
+        let mut mail = Message::builder()
+            .from(mailbox(&self.settings.from)?)
+            .subject(subject(letter))
+            .message_id(Some(message_id(&letter.id(), &name)))
+            .header(Names(letter.ids().join(" ")))
+            .header(AutoSubmitted);
+        for to in &self.settings.to {
+            mail = mail.to(mailbox(to)?);
+        }
+        // Mail programs put together what refers to the same, also to what they have never seen (RFC 5322, 3.6.4).
+        if letter.more.is_empty() && !matches!(letter.first.message.turn, Turn::AllWell | Turn::Test) {
+            mail = mail.references(message_id(&format!("incident-{}", letter.first.message.incident), &name));
+        }
+        let plain = SinglePart::plain(text(letter));
+        let address = picture(letter).map(|_| format!("cid:{PICTURE}"));
+        let page = SinglePart::html(html(letter, address.as_deref()));
+        let parts = MultiPart::alternative().singlepart(plain);
+        let parts = match picture(letter).zip(ContentType::parse("image/png").ok()) {
+            Some((png, kind)) => {
+                let picture = Attachment::new_inline(PICTURE.to_owned()).body(png.to_vec(), kind);
+                parts.multipart(MultiPart::related().singlepart(page).singlepart(picture))
+            }
+            None => parts.singlepart(page),
+        };
+        mail.multipart(parts).map_err(|error| Fault::NotReady(format!("the mail cannot be made: {error}")))
+    }
+}
+
+impl Way for Mail {
+    fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a> {
+        Box::pin(self.deliver(letter))
+    }
+
+    fn needs(&self) -> Needs {
+        Needs { route: !is_here(&self.settings.server), clock: true }
+    }
+}
+
+/// The picture of the worst message that has one.
+fn picture(letter: &Letter) -> Option<&[u8]> {
+    let with_picture = letter.items().filter(|item| item.message.page.is_some());
+    with_picture.max_by_key(|item| item.message.severity).and_then(|item| item.message.page.as_deref())
+}
+
+/// A name that can stand in a message's name and in a greeting: letters, digits and hyphens (RFC 5321, 2.3.5).
+fn plain_name(name: &str) -> String {
+    let plain: String = name.chars().filter(|c| c.is_ascii_alphanumeric() || *c == '-').take(63).collect();
+    let plain = plain.trim_matches('-');
+    if plain.is_empty() { "box".to_owned() } else { plain.to_owned() }
+}
+
+/// A message's name (RFC 5322, 3.6.4): the same at every attempt.
+fn message_id(id: &str, box_name: &str) -> String {
+    let in_atom = |c: &char| c.is_ascii_alphanumeric() || "-+_.".contains(*c);
+    let id: String = id.chars().filter(in_atom).collect::<String>().replace("..", "--");
+    format!("<{}@{box_name}.traylight.invalid>", id.trim_matches('.'))
+}
+
+/// The names of the messages in a mail.
+#[derive(Clone)]
+struct Names(String);
+
+impl Header for Names {
+    fn name() -> HeaderName {
+        HeaderName::new_from_ascii_str("X-Traylight-Messages")
+    }
+
+    fn parse(text: &str) -> Result<Self, Box<dyn std::error::Error + Send + Sync>> {
+        Ok(Self(text.to_owned()))
+    }
+
+    fn display(&self) -> HeaderValue {
+        HeaderValue::new(Self::name(), self.0.clone())
+    }
+}
+
+/// Nobody wants an answer from a robot on holiday (RFC 3834, 5).
+#[derive(Clone)]
+struct AutoSubmitted;
+
+impl Header for AutoSubmitted {
+    fn name() -> HeaderName {
+        HeaderName::new_from_ascii_str("Auto-Submitted")
+    }
+
+    fn parse(_: &str) -> Result<Self, Box<dyn std::error::Error + Send + Sync>> {
+        Ok(Self)
+    }
+
+    fn display(&self) -> HeaderValue {
+        HeaderValue::new(Self::name(), "auto-generated".to_owned())
+    }
+}
+
+/// What went wrong, by the reply (RFC 5321, 4.2.1; of those to a login RFC 4954, 6) or by what is behind it.
+fn fault(error: &smtp::Error) -> Fault {
+    let said = short(&error.to_string());
+    if let Some(code) = error.status() {
+        return match code.to_string().as_str() {
+            "530" | "534" | "535" | "538" => Fault::NotLetIn(said),
+            _ if error.is_permanent() => Fault::Refused(said),
+            _ => Fault::Later(said),
+        };
+    }
+    if error.is_response() {
+        return Fault::Nonsense(said);
+    }
+    // A server that does not offer encryption is an error of the client's own.
+    if error.is_tls() || error.is_client() {
+        return Fault::Untrusted(said);
+    }
+    let mut source = error.source();
+    while let Some(inner) = source {
+        if let Some(inner) = inner.downcast_ref::<std::io::Error>() {
+            return Fault::from_io(inner);
+        }
+        source = inner.source();
+    }
+    Fault::Unreachable(said)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tell::letter::Item;
+    use crate::tell::message::{Stamp, example};
+    use crate::verdict::Severity;
+    use proptest::prelude::*;
+
+    fn made(change: impl FnOnce(&mut crate::tell::message::Message)) -> String {
+        let mut message = example("7", 1, Turn::Opened, Severity::Critical);
+        change(&mut message);
+        let settings = Settings {
+            server: "mail.example.org".into(),
+            port: 587,
+            security: MailSecurity::StartTls,
+            login: None,
+            from: "heron@example.org".into(),
+            to: vec!["keeper@example.org".into(), "warden@example.org".into()],
+            ca_file: None,
+        };
+        let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
+        String::from_utf8(Mail::new(settings).mail(&letter).unwrap().formatted()).unwrap()
+    }
+
+    #[test]
+    fn a_mail_is_to_all_receivers_and_has_a_name_of_its_own() {
+        let mail = made(|_| {});
+        for line in [
+            "From: heron@example.org\r\n",
+            "To: keeper@example.org, warden@example.org\r\n",
+            "Subject: heron: critical: TRAY 3 GONE\r\n",
+            "Message-ID: <7.1@heron.traylight.invalid>\r\n",
+            "References: <incident-7@heron.traylight.invalid>\r\n",
+            "X-Traylight-Messages: 7.1\r\n",
+            "Auto-Submitted: auto-generated\r\n",
+        ] {
+            assert!(mail.contains(line), "{line}{mail}");
+        }
+        assert!(!mail.contains("image/png") && !mail.contains("cid:"), "no picture, no place for one");
+    }
+
+    #[test]
+    fn the_panels_picture_is_part_of_the_page() {
+        let mail = made(|message| message.page = Some(vec![0x89, b'P', b'N', b'G']));
+        for part in [
+            "multipart/related",
+            "Content-ID: <panel@traylight>",
+            "Content-Type: image/png",
+            "iVBORw==",
+            "cid:panel@traylight",
+        ] {
+            let flat = mail.replace("=3D", "=");
+            assert!(flat.contains(part), "{part}\n{flat}");
+        }
+    }
+
+    proptest! {
+        /// Names and serials may hold anything; the head of a mail ends at the first empty line (RFC 5322, 2.1).
+        #[test]
+        fn text_from_a_device_adds_no_header(said in any::<String>()) {
+            let mail = made(|message| {
+                message.title = said.clone();
+                message.box_name = said.clone();
+                message.incident = said.clone();
+                message.id = said;
+            });
+            let (head, _) = mail.split_once("\r\n\r\n").unwrap();
+            let names: Vec<&str> = head
+                .split("\r\n")
+                .filter(|line| !line.starts_with([' ', '\t']))
+                .map(|line| line.split_once(':').map_or(line, |(name, _)| name))
+                .collect();
+            let known = ["From", "Subject", "Message-ID", "X-Traylight-Messages", "Auto-Submitted", "To", "References",
+                         "Date", "MIME-Version", "Content-Type"];
+            prop_assert!(names.iter().all(|name| known.contains(name)), "{:?}", names);
+            prop_assert!(head.bytes().all(|byte| byte == b'\r' || byte == b'\n' || (32..127).contains(&byte)));
+        }
+    }
+}

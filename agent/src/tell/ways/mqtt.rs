@@ -1,0 +1,345 @@
+//! Alerts to an MQTT broker: each letter is an event that the broker confirms, and beside the events it keeps how the
+//! box and each tray stand, and whether traylight is there. It says that traylight is gone when it hears no more of it.
+//!
+//! The connection stays open, since only then does the broker notice.
+
+use super::mqtt_packet::{
+    Connect, DISCONNECT, Incoming, Nonsense, PINGREQ, Packet, Publish, Terms, connect, first, level, publish, read,
+};
+use super::tls::{self, Stream};
+use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, secret, short, within};
+use crate::tell::box_state::BoxState;
+use crate::tell::letter::Letter;
+use std::collections::BTreeMap;
+use std::pin::Pin;
+use std::sync::Mutex;
+use std::time::Duration;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio::task::JoinHandle;
+use traylight_config::{Mqtt as Settings, MqttVersion};
+
+/// The broker hears from us at least so often; half as long again, and it says that we are gone (3.1.2.10).
+const KEEP_ALIVE_S: u16 = 60;
+/// The first pause before it is tried again to keep the state up to date, and the longest.
+const PAUSES: [Duration; 2] = [Duration::from_secs(5), Duration::from_secs(300)];
+
+/// A broker that takes alerts.
+pub struct Mqtt {
+    orders: mpsc::Sender<Order>,
+    needs: Needs,
+    task: Mutex<Option<JoinHandle<()>>>,
+    stop: watch::Sender<bool>,
+}
+
+/// A letter to be published, and where to say what came of it.
+struct Order {
+    payload: Vec<u8>,
+    outcome: oneshot::Sender<Result<Receipt, Fault>>,
+}
+
+impl Mqtt {
+    /// Begins to keep the state up to date at this broker. Call it inside the runtime that is to do it.
+    pub fn start(settings: Settings, box_name: &str, state: watch::Receiver<BoxState>) -> Self {
+        let needs = Needs { route: !is_here(&settings.server), clock: settings.tls };
+        let (orders, taken) = mpsc::channel(1);
+        let (stop, stopped) = watch::channel(false);
+        let topic = settings.topic.clone().unwrap_or_else(|| format!("traylight/{}", level(box_name)));
+        let letters = box_name.chars().filter(char::is_ascii_alphanumeric);
+        let client = "traylight".chars().chain(letters).take(23).collect();
+        let talker = Talker { settings, topic, client, orders: taken, state, stopped };
+        Self { orders, needs, task: Mutex::new(Some(tokio::spawn(talker.run()))), stop }
+    }
+}
+
+impl Way for Mqtt {
+    fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a> {
+        Box::pin(async move {
+            let (outcome, heard) = oneshot::channel();
+            let order = Order { payload: letter.document().to_string().into_bytes(), outcome };
+            let gone = || Fault::NotReady("the talk with the broker has ended".to_owned());
+            within(PATIENCE, async {
+                self.orders.send(order).await.map_err(|_| gone())?;
+                heard.await.unwrap_or_else(|_| Err(gone()))
+            })
+            .await
+        })
+    }
+
+    fn needs(&self) -> Needs {
+        self.needs
+    }
+
+    fn finish<'a>(&'a self) -> Pin<Box<dyn Future<Output = ()> + Send + 'a>> {
+        Box::pin(async move {
+            self.stop.send_replace(true);
+            let task = self.task.lock().ok().and_then(|mut task| task.take());
+            if let Some(task) = task {
+                let _ = task.await;
+            }
+        })
+    }
+}
+
+/// Who talks with the broker.
+struct Talker {
+    settings: Settings,
+    /// What all topics begin with.
+    topic: String,
+    client: String,
+    orders: mpsc::Receiver<Order>,
+    state: watch::Receiver<BoxState>,
+    stopped: watch::Receiver<bool>,
+}
+
+/// A connection on which we are let in.
+struct Connection {
+    stream: Box<dyn Stream>,
+    version: MqttVersion,
+    /// What has come and is no whole packet yet.
+    heard: Vec<u8>,
+    terms: Terms,
+    /// What the broker keeps, by topic, as far as it was told on this connection.
+    kept: BTreeMap<String, Vec<u8>>,
+    /// The number of the last confirmed publish.
+    number: u16,
+}
+
+/// What can happen while a connection is open.
+enum Event {
+    /// There is a letter to publish; `None` when there never will be another.
+    Order(Option<Order>),
+    /// Whoever gave the order waits no more.
+    GivenUp,
+    /// The box stands otherwise; `false` when nobody says so any more.
+    State(bool),
+    /// The broker says something.
+    Said(Incoming),
+    /// It is time to ask whether it is there.
+    Ping,
+}
+
+/// How a connection ended.
+enum End {
+    /// We are asked to stop.
+    Stopped,
+    /// Something went wrong.
+    Broken(Fault),
+}
+
+impl Talker {
+    async fn run(mut self) {
+        let [shortest, longest] = PAUSES;
+        let mut pause = Duration::ZERO;
+        loop {
+            // An order ends the pause: it has pauses of its own.
+            let mut order = tokio::select! {
+                () = asked_to_stop(&mut self.stopped) => return,
+                order = self.orders.recv() => match order {
+                    Some(order) => Some(order),
+                    None => return,
+                },
+                () = tokio::time::sleep(pause) => None,
+            };
+            let broken = match within(PATIENCE, self.enter()).await {
+                Ok(connection) => {
+                    pause = shortest;
+                    match self.serve(connection, &mut order).await {
+                        End::Stopped => return,
+                        End::Broken(fault) => fault,
+                    }
+                }
+                Err(fault) => {
+                    pause = (pause * 2).clamp(shortest, longest);
+                    fault
+                }
+            };
+            if let Some(order) = order {
+                let _ = order.outcome.send(Err(broken));
+            }
+        }
+    }
+
+    /// Connects and is let in.
+    async fn enter(&self) -> Result<Connection, Fault> {
+        let Settings { server, port, version, tls, login, ca_file, .. } = &self.settings;
+        let password = login.as_ref().map(|login| secret::read(&login.password)).transpose()?;
+        let gone = self.topic_of("agent");
+        let will = Publish { topic: &gone, payload: b"gone", retain: true, number: None };
+        let login = login.as_ref().zip(password.as_ref()).map(|(login, word)| (login.user.as_str(), word.reveal()));
+        let asked = Connect { client: &self.client, keep_alive_s: KEEP_ALIVE_S, login, will };
+        let packet = connect(*version, &asked).map_err(not_ready)?;
+        let stream = tls::connect(server, *port, *tls, ca_file.as_deref()).await?;
+        let (heard, kept, terms) = (Vec::new(), BTreeMap::new(), Terms::default());
+        let mut connection = Connection { stream, version: *version, heard, terms, kept, number: 0 };
+        connection.write(&packet).await?;
+        match connection.hear().await? {
+            Incoming::Welcome(terms) => Ok(Connection { terms, ..connection }),
+            Incoming::NotWelcome(why) => Err(Fault::NotLetIn(why)),
+            other => Err(Fault::Nonsense(format!("found {other:?}, wanted a welcome"))),
+        }
+    }
+
+    /// Publishes what there is to publish until something goes wrong. `order` is the one that waits for its confirmation.
+    async fn serve(&mut self, mut connection: Connection, order: &mut Option<Order>) -> End {
+        match self.serve_on(&mut connection, order).await {
+            Ok(()) => {
+                let _ = within(PAUSES[0], self.leave(&mut connection)).await;
+                End::Stopped
+            }
+            Err(fault) => End::Broken(fault),
+        }
+    }
+
+    async fn serve_on(&mut self, connection: &mut Connection, order: &mut Option<Order>) -> Result<(), Fault> {
+        self.keep(connection, "agent", b"here").await?;
+        self.keep_state(connection).await?;
+        if let Some(order) = order.as_ref() {
+            self.event(connection, &order.payload).await?;
+        }
+        let keep_alive = connection.terms.keep_alive_s.unwrap_or(KEEP_ALIVE_S).max(2);
+        let mut ping = tokio::time::interval(Duration::from_secs(u64::from(keep_alive)) / 2);
+        ping.reset();
+        let mut is_asked = false;
+        loop {
+            if !connection.terms.confirms {
+                // Nothing more will be heard of it.
+                answer(order, Ok(Receipt::new("published; the broker confirms nothing")));
+            }
+            let event = tokio::select! {
+                () = asked_to_stop(&mut self.stopped) => return Ok(()),
+                new = self.orders.recv(), if order.is_none() => Event::Order(new),
+                () = given_up(order) => Event::GivenUp,
+                changed = self.state.changed() => Event::State(changed.is_ok()),
+                said = connection.hear() => Event::Said(said?),
+                _ = ping.tick() => Event::Ping,
+            };
+            match event {
+                Event::Order(None) | Event::State(false) => return Ok(()),
+                Event::Order(Some(new)) => self.event(connection, &order.insert(new).payload).await?,
+                // What comes now would be taken for the confirmation of the next one.
+                Event::GivenUp => return Err(Fault::TimedOut(PATIENCE)),
+                Event::State(true) => self.keep_state(connection).await?,
+                Event::Said(Incoming::Taken(number)) if number == connection.number => {
+                    answer(order, Ok(Receipt::new("confirmed by the broker")));
+                }
+                Event::Said(Incoming::NotTaken(number, why)) if number == connection.number => {
+                    answer(order, Err(Fault::Refused(why)));
+                }
+                Event::Said(Incoming::Here) => is_asked = false,
+                Event::Said(Incoming::Goodbye(why)) => return Err(Fault::Later(why)),
+                Event::Said(other) => return Err(Fault::Nonsense(format!("found {other:?}, wanted a confirmation"))),
+                Event::Ping if is_asked => return Err(Fault::Unreachable("the broker answers no more".to_owned())),
+                Event::Ping => {
+                    is_asked = true;
+                    connection.write(&PINGREQ).await?;
+                }
+            }
+        }
+    }
+
+    /// Publishes an event, to be confirmed where the broker does that.
+    async fn event(&self, connection: &mut Connection, payload: &[u8]) -> Result<(), Fault> {
+        connection.number = connection.number.checked_add(1).unwrap_or(1);
+        let number = connection.terms.confirms.then_some(connection.number);
+        let event = Publish { topic: &self.topic_of("alert"), payload, retain: false, number };
+        let packet = publish(self.settings.version, &event).map_err(not_ready)?;
+        connection.write(&packet).await
+    }
+
+    /// Tells the broker what of the state is new to it.
+    async fn keep_state(&mut self, connection: &mut Connection) -> Result<(), Fault> {
+        let state = self.state.borrow_and_update().clone();
+        let mut wanted: BTreeMap<String, String> =
+            state.trays.into_iter().map(|(label, tray)| (format!("tray/{}", level(&label)), tray)).collect();
+        wanted.insert("state".to_owned(), state.whole);
+        let left: Vec<String> = connection.kept.keys().filter(|name| name.starts_with("tray/")).cloned().collect();
+        for name in left.into_iter().filter(|name| !wanted.contains_key(name)) {
+            // An empty one takes away what is kept (3.3.1.3).
+            self.keep(connection, &name, b"").await?;
+        }
+        for (name, body) in wanted.into_iter().filter(|(_, body)| !body.is_empty()) {
+            self.keep(connection, &name, body.as_bytes()).await?;
+        }
+        Ok(())
+    }
+
+    /// Has the broker keep this, unless it does already.
+    async fn keep(&self, connection: &mut Connection, name: &str, payload: &[u8]) -> Result<(), Fault> {
+        if connection.kept.get(name).is_some_and(|kept| kept == payload) {
+            return Ok(());
+        }
+        let kept = Publish { topic: &self.topic_of(name), payload, retain: connection.terms.retains, number: None };
+        let packet = publish(self.settings.version, &kept).map_err(not_ready)?;
+        connection.write(&packet).await?;
+        if payload.is_empty() {
+            connection.kept.remove(name);
+        } else {
+            connection.kept.insert(name.to_owned(), payload.to_vec());
+        }
+        Ok(())
+    }
+
+    /// Says goodbye, so that nobody takes a stop for a failure.
+    async fn leave(&self, connection: &mut Connection) -> Result<(), Fault> {
+        self.keep(connection, "agent", b"stopped").await?;
+        connection.write(&DISCONNECT).await?;
+        connection.stream.shutdown().await.map_err(|error| Fault::from_io(&error))
+    }
+
+    fn topic_of(&self, name: &str) -> String {
+        format!("{}/{name}", self.topic)
+    }
+}
+
+impl Connection {
+    /// The next packet from the broker. May be given up at any time: what has come is kept.
+    async fn hear(&mut self) -> Result<Incoming, Fault> {
+        let nonsense = |error: Nonsense| Fault::Nonsense(short(&error.0));
+        loop {
+            if let Some(Packet { kind, body, size }) = first(&self.heard).map_err(nonsense)? {
+                let said = read(self.version, kind, body).map_err(nonsense)?;
+                self.heard.drain(..size);
+                return Ok(said);
+            }
+            let mut piece = [0; 512];
+            match self.stream.read(&mut piece).await {
+                Ok(0) => return Err(Fault::Unreachable("the broker has closed the connection".to_owned())),
+                Ok(length) => self.heard.extend_from_slice(&piece[..length]),
+                Err(error) => return Err(Fault::from_io(&error)),
+            }
+        }
+    }
+
+    async fn write(&mut self, packet: &[u8]) -> Result<(), Fault> {
+        let write = async {
+            self.stream.write_all(packet).await.map_err(|error| Fault::from_io(&error))?;
+            self.stream.flush().await.map_err(|error| Fault::from_io(&error))
+        };
+        // A broker that reads no more must not hold up the talk for good.
+        within(PATIENCE, write).await
+    }
+}
+
+fn answer(order: &mut Option<Order>, outcome: Result<Receipt, Fault>) {
+    if let Some(order) = order.take() {
+        let _ = order.outcome.send(outcome);
+    }
+}
+
+/// Ends when it is time to stop.
+async fn asked_to_stop(stopped: &mut watch::Receiver<bool>) {
+    let _ = stopped.wait_for(|stopped| *stopped).await;
+}
+
+/// Ends when whoever gave the order waits no more.
+async fn given_up(order: &mut Option<Order>) {
+    match order {
+        Some(order) => order.outcome.closed().await,
+        None => std::future::pending().await,
+    }
+}
+
+fn not_ready(error: Nonsense) -> Fault {
+    Fault::NotReady(short(&error.0))
+}

@@ -1,0 +1,91 @@
+//! Whom to trust: the authorities of the system, and one more where the configuration names it. Read when a connection
+//! is begun, so that the system's updates count and nothing lies in memory meanwhile.
+
+#![allow(clippy::disallowed_methods, reason = "the authority's file is read here")]
+
+use super::{Fault, short};
+use std::sync::Arc;
+use tokio::io::{AsyncRead, AsyncWrite};
+use tokio::net::TcpStream;
+use tokio_rustls::TlsConnector;
+use tokio_rustls::rustls::crypto::ring::default_provider;
+use tokio_rustls::rustls::pki_types::pem::PemObject;
+use tokio_rustls::rustls::pki_types::{CertificateDer, ServerName};
+use tokio_rustls::rustls::{ClientConfig, RootCertStore};
+
+/// A connection, encrypted or not.
+pub(super) trait Stream: AsyncRead + AsyncWrite + Unpin + Send {}
+impl<T: AsyncRead + AsyncWrite + Unpin + Send> Stream for T {}
+
+/// Connects; with `tls`, and trusts nobody without a certificate for `host`.
+///
+/// # Errors
+/// When the other side cannot be reached or trusted.
+pub(super) async fn connect(host: &str, port: u16, tls: bool, ca_file: Option<&str>) -> Result<Box<dyn Stream>, Fault> {
+    let connected = TcpStream::connect((host, port)).await.map_err(|error| Fault::from_io(&error))?;
+    // Alerts are small and seldom: nothing is gained by waiting for more.
+    let _ = connected.set_nodelay(true);
+    if !tls {
+        return Ok(Box::new(connected));
+    }
+    let name = ServerName::try_from(host.to_owned()).map_err(|_| {
+        Fault::NotReady(format!("found {host:?} as a server's name, wanted one a certificate can have"))
+    })?;
+    let connector = TlsConnector::from(Arc::new(client(ca_file)?));
+    let secured = connector.connect(name, connected).await.map_err(|error| Fault::from_io(&error))?;
+    Ok(Box::new(secured))
+}
+
+fn client(ca_file: Option<&str>) -> Result<ClientConfig, Fault> {
+    let mut roots = RootCertStore::empty();
+    // One certificate of the system's that cannot be read is no reason to trust none.
+    roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
+    if let Some(file) = ca_file {
+        for certificate in authorities(file)? {
+            let refused = |error| {
+                Fault::NotReady(format!(
+                    "{file}: found {}, wanted an authority's certificate",
+                    short(&format!("{error}"))
+                ))
+            };
+            roots.add(certificate).map_err(refused)?;
+        }
+    }
+    let config = ClientConfig::builder_with_provider(Arc::new(default_provider()))
+        .with_safe_default_protocol_versions()
+        .map_err(|error| Fault::NotReady(short(&error.to_string())))?;
+    Ok(config.with_root_certificates(roots).with_no_client_auth())
+}
+
+/// The certificates in a PEM file (RFC 7468); at least one.
+pub(super) fn authorities(file: &str) -> Result<Vec<CertificateDer<'static>>, Fault> {
+    let refused = |found: String| Fault::NotReady(format!("{file}: found {found}, wanted certificates as PEM"));
+    let bytes = std::fs::read(file).map_err(|error| refused(format!("\"{error}\"")))?;
+    let certificates: Result<Vec<_>, _> = CertificateDer::pem_slice_iter(&bytes).collect();
+    match certificates {
+        Ok(certificates) if !certificates.is_empty() => Ok(certificates),
+        Ok(_) => Err(refused("none".to_owned())),
+        Err(error) => Err(refused(short(&error.to_string()))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_without_certificates_is_told() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("ca.pem").display().to_string();
+        let fault = |bytes: &[u8]| {
+            std::fs::write(&file, bytes).unwrap();
+            client(Some(&file)).err().map(|fault| fault.to_string().replace(&file, "FILE"))
+        };
+        assert_eq!(fault(b"").as_deref(), Some("FILE: found none, wanted certificates as PEM"));
+        let garbage = fault(b"-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n");
+        assert!(garbage.is_some_and(|said| said.ends_with("wanted an authority's certificate")));
+        std::fs::remove_file(&file).unwrap();
+        assert!(client(Some(&file)).err().is_some_and(|fault| fault.to_string().contains("No such file")));
+        assert!(client(None).is_ok());
+    }
+}

@@ -1,0 +1,192 @@
+//! Alerts in the file: the ways of the shipped examples, and every mistake that is told of a way.
+
+use super::{report, settled};
+use crate::{
+    AlertWay, Alerts, CommandLine, DEFAULT_FILE, Destination, Field, Heartbeat, Least, Login, Mail, MailSecurity, Mqtt,
+    MqttVersion, QuietHours, Secret, Topic, Url, Webhook,
+};
+use std::time::Duration;
+
+#[test]
+fn the_examples_of_ways_in_the_shipped_file_work() {
+    let example: Vec<&str> = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     ")).collect();
+    let ways = settled(&example.join("\n")).alerts.ways;
+    let [mail, webhook, mqtt, command] = ways.as_slice() else { panic!("{ways:#?}") };
+    let login = |file: &str| {
+        Some(Login { user: "heron".into(), password: Secret::File(format!("/etc/traylight/{file}.password")) })
+    };
+    assert_eq!(
+        *mail,
+        AlertWay {
+            name: "keeper".into(),
+            least: Least::Warning,
+            about: Vec::new(),
+            leads_to: Destination::Mail(Mail {
+                server: "mail.example.org".into(),
+                port: 587,
+                security: MailSecurity::StartTls,
+                login: login("mail"),
+                from: "heron@example.org".into(),
+                to: vec!["keeper@example.org".into()],
+                ca_file: None,
+            }),
+        }
+    );
+    let Destination::Webhook(hook) = &webhook.leads_to else { panic!("{webhook:?}") };
+    let Webhook { url, headers, content_type, body, token, signing_key, time_limit, .. } = hook;
+    assert_eq!(*url, Url { tls: true, host: "hooks.example.org".into(), port: 443, path: "/heron".into() });
+    let filled = |field| format!("{field:?}");
+    assert_eq!((&*headers[0].0, headers[0].1.filled(filled).as_str()), ("X-Title", "Title"));
+    assert_eq!(body.as_ref().map(|body| body.filled(filled)), Some("Box: Title. Sentence Advice".into()));
+    assert_eq!((content_type.as_str(), *time_limit), ("text/plain", Duration::from_secs(30)));
+    assert_eq!(*token, Some(Secret::File("/etc/traylight/hook.token".into())));
+    assert_eq!(*signing_key, Some(Secret::Credential("hook-key".into())));
+    assert_eq!(webhook.least, Least::Critical);
+    assert_eq!(
+        mqtt.leads_to,
+        Destination::Mqtt(Mqtt {
+            server: "broker.example.org".into(),
+            port: 8883,
+            version: MqttVersion::V5,
+            tls: true,
+            login: login("broker"),
+            topic: Some("traylight/heron".into()),
+            ca_file: None,
+        })
+    );
+    assert_eq!(command.about, [Topic::Drive, Topic::Pool]);
+    let wanted = CommandLine {
+        program: "/usr/local/bin/ring-the-bell".into(),
+        arguments: vec!["--twice".into()],
+        time_limit: Duration::from_secs(30),
+    };
+    assert_eq!(command.leads_to, Destination::Command(wanted));
+}
+
+#[test]
+fn what_concerns_all_ways_is_understood() {
+    let written = "[alerts]\nquiet_from = '22:00'\nquiet_until = '06:30'\nremind_every = '12 h'\nall_well_every_days = 7\n\
+                   heartbeat_url = 'http://[::1]:81/beat'\nheartbeat_every = '1 h'\nheartbeat_ca_file = '/ca.pem'";
+    let url = Url { tls: false, host: "::1".into(), port: 81, path: "/beat".into() };
+    let wanted = Alerts {
+        quiet: Some(QuietHours { from: 22 * 60, until: 6 * 60 + 30 }),
+        remind_every: Duration::from_secs(12 * 3600),
+        all_well_every_days: 7,
+        heartbeat: Some(Heartbeat { url, every: Duration::from_secs(3600), ca_file: Some("/ca.pem".into()) }),
+        ways: Vec::new(),
+    };
+    assert_eq!(settled(written).alerts, wanted);
+}
+
+#[test]
+fn ports_follow_the_security_unless_they_are_written() {
+    let port = |lines: &str| match settled(lines).alerts.ways.remove(0).leads_to {
+        Destination::Mail(mail) => mail.port,
+        Destination::Mqtt(mqtt) => mqtt.port,
+        other => panic!("{other:?}"),
+    };
+    let mail = "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\n";
+    let mqtt = "[[alerts.mqtt]]\nname = 'q'\nserver = 's'\n";
+    // RFC 8314, 3.3 and 7: 465 for TLS, 587 for submission with STARTTLS.
+    assert_eq!((port(mail), port(&format!("{mail}security = 'tls'"))), (587, 465));
+    // The service names secure-mqtt and mqtt (MQTT 5.0, 4.2).
+    assert_eq!((port(mqtt), port(&format!("{mqtt}tls = false"))), (8883, 1883));
+    assert_eq!(port(&format!("{mail}port = 2525")), 2525);
+}
+
+/// The report on a mail way with these lines, without its excerpts.
+fn said(lines: &str) -> String {
+    let report = report(&format!("[[alerts.mail]]\n{lines}\n"));
+    let first = report.lines().filter(|line| line.starts_with("traylight.toml")).collect::<Vec<_>>();
+    first.join("\n").replace("traylight.toml:", "")
+}
+
+#[test]
+fn a_way_without_what_it_needs_is_told_what_that_is() {
+    let report = report("[[alerts.mail]]\n[[alerts.webhook]]\n[[alerts.mqtt]]\n[[alerts.command]]\n");
+    for wanted in [
+        "1:1: found [[alerts.mail]] without `name`, wanted one, such as name = \"owner\"",
+        "1:1: found [[alerts.mail]] without `server`, wanted one, such as server = \"mail.example.org\"",
+        "1:1: found [[alerts.mail]] without `from`",
+        "1:1: found [[alerts.mail]] without `to`, wanted one, such as to = [\"keeper@example.org\"]",
+        "2:1: found [[alerts.webhook]] without `url`",
+        "3:1: found [[alerts.mqtt]] without `server`",
+        "4:1: found [[alerts.command]] without `program`",
+    ] {
+        assert!(report.contains(wanted), "{wanted}\n{report}");
+    }
+}
+
+/// A line break in an address would let whoever writes it add header lines to a mail (RFC 5322, 2.2).
+#[test]
+fn an_address_that_could_break_a_header_is_refused() {
+    let rest = "name = 'm'\nserver = 's'\nto = ['k@x.org']";
+    for address in [
+        "h@x.org\\nBcc: all@x.org",
+        "h@x.org\\r\\n",
+        "h@x.org, b@x.org",
+        "<h@x.org>",
+        "H <h@x.org>",
+        "h@",
+        "@x.org",
+        "h x@x.org",
+        "h..h@x.org",
+        "h@x@x.org",
+        "h@x org",
+        "h\\u0000@x.org",
+        "\\u00fc@x.org",
+        "h@-x.org",
+    ] {
+        let told = said(&format!("from = \"{address}\"\n{rest}"));
+        assert!(told.contains("for `from`, wanted a mail address without name or brackets"), "{address}: {told}");
+    }
+    let told = said("name = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org', 'b', 'K@x.org', 'k@x.org']");
+    assert!(told.contains("5:18: found 'b' for `to`, wanted a mail address"), "{told}");
+    assert!(told.contains("found 'k@x.org' for `to`, wanted a different one"), "{told}");
+}
+
+#[test]
+fn keys_that_need_each_other_or_exclude_each_other_are_told() {
+    let rest = "name = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']";
+    let user = said(&format!("{rest}\nuser = 'heron'"));
+    assert!(
+        user.contains("found `user` in a [[alerts.mail]] without `password_file`, wanted both or neither"),
+        "{user}"
+    );
+    let password = said(&format!("{rest}\npassword_credential = 'mail'"));
+    assert!(password.contains("found `password_file` in a [[alerts.mail]] without `user`"), "{password}");
+    let both = said(&format!("{rest}\nuser = 'h'\npassword_file = '/p'\npassword_credential = 'p'"));
+    assert!(both.contains("found `password_credential` in a [[alerts.mail]] that has `password_file`"), "{both}");
+    let quiet = report("[alerts]\nquiet_until = '07:00'");
+    assert!(
+        quiet.contains("found `quiet_until` in a [alerts] without `quiet_from`, wanted both or neither"),
+        "{quiet}"
+    );
+    let same = report("[alerts]\nquiet_from = '07:00'\nquiet_until = '07:00'");
+    assert!(same.contains("found quiet hours that end when they begin"), "{same}");
+    let names = report(&format!("[[alerts.mail]]\n{rest}\n[[alerts.command]]\nname = 'M'\nprogram = '/p'"));
+    assert!(names.contains("7:8: found 'M' for `name`, wanted a different one, as line 2 has it already"), "{names}");
+}
+
+#[test]
+fn a_template_with_a_mistake_is_told_with_its_place() {
+    let hook = |line: &str| report(&format!("[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\n{line}"));
+    let body = hook("body = '{{titel}} on {{box}}'");
+    assert!(body.starts_with("traylight.toml:4:8: found '{{titel}} on {{box}}' for `body`"), "{body}");
+    assert!(body.contains("did you mean {{title}}?"), "{body}");
+    let open = hook("headers = ['X-Title: {{title']");
+    assert!(open.contains("wanted a template in which every {{ has its }}"), "{open}");
+    for (line, wanted) in [
+        ("headers = ['X Title: a']", "wanted a header line, such as"),
+        ("headers = [\"X-Title: a\\nX-More: b\"]", "wanted a header line, such as"),
+        ("headers = ['Authorization: Bearer x']", "(a secret has `token_file`)"),
+        ("content_type = 'json'", "wanted a media type"),
+        ("time_limit = '0 s'", "from 1s to 5m"),
+    ] {
+        let told = hook(line);
+        assert!(told.contains(wanted), "{line}: {told}");
+    }
+    let settled = settled("[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\nbody = '{{json}}'").alerts.ways.remove(0);
+    let Destination::Webhook(Webhook { body: Some(body), .. }) = settled.leads_to else { panic!("a body") };
+    assert_eq!(body.filled(|field| (if field == Field::Json { "{}" } else { "?" }).into()), "{}");
+}

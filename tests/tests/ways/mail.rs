@@ -1,0 +1,152 @@
+//! Stories of mail, with aiosmtpd at the other end and Python's own parser of mails as the judge of what arrived.
+
+use super::authority::Authority;
+use super::servers::MailServer;
+use super::web_server::{Manner, WebServer, closed_port};
+use super::{letter, message, send};
+use serde_json::Value;
+use std::io::Write;
+use std::process::{Command, Stdio};
+use traylight::tell::letter::Letter;
+use traylight::tell::message::{Message, Turn};
+use traylight::tell::ways::Fault;
+
+fn file(authority: &Authority, port: u16, more: &str) -> String {
+    format!(
+        "[[alerts.mail]]\nname = 'keeper'\nserver = 'localhost'\nport = {port}\nfrom = 'heron@example.org'\n\
+         to = ['keeper@example.org', 'warden@example.org']\nca_file = '{}'\n{more}",
+        authority.ca().display()
+    )
+}
+
+fn login(authority: &Authority, word: &str) -> String {
+    format!("user = 'heron'\npassword_file = '{}'\n", authority.secret(&format!("word-{word}"), word).display())
+}
+
+/// A mail as Python's standard library reads it: its headers, and the kind and content of each part.
+fn parsed(mail: &str) -> Value {
+    const PARSE: &str = "import email, email.policy, json, sys, base64\n\
+        mail = email.message_from_bytes(sys.stdin.buffer.read(), policy=email.policy.default)\n\
+        parts = [[part.get_content_type(), part['Content-ID'], part.get_content() if part.get_content_maintype() == 'text'\n\
+                 else base64.b64encode(part.get_content()).decode()] for part in mail.walk() if not part.is_multipart()]\n\
+        print(json.dumps({'headers': {k: str(v) for k, v in mail.items()}, 'parts': parts,\n\
+                          'defects': [str(d) for d in mail.defects]}))";
+    let mut python = Command::new("/usr/bin/python3");
+    let mut child = python.args(["-c", PARSE]).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+    child.stdin.take().unwrap().write_all(mail.as_bytes()).unwrap();
+    serde_json::from_slice(&child.wait_with_output().unwrap().stdout).unwrap()
+}
+
+fn lost() -> Letter {
+    letter(message("7", 1, Turn::Opened))
+}
+
+#[test]
+fn a_mail_arrives_encrypted_with_its_picture() {
+    let authority = Authority::new();
+    for (how, more) in [("starttls", ""), ("tls", "security = 'tls'\n")] {
+        let server = MailServer::start(&authority, how, "here", Some(("heron", "reed")));
+        let file = file(&authority, server.port, &format!("{more}{}", login(&authority, "reed")));
+        let page = Some(b"\x89PNG\r\n\x1a\n".to_vec());
+        let receipt = send(&file, &letter(Message { page, ..message("7", 1, Turn::Opened) })).unwrap();
+        assert!(receipt.0.starts_with("250 2.0.0 in the box"), "{receipt:?}");
+        let [mail] = server.mails().try_into().unwrap_or_else(|mails| panic!("{mails:?}"));
+        assert_eq!(mail["to"], serde_json::json!(["keeper@example.org", "warden@example.org"]));
+        assert_eq!(
+            (&mail["from"], &mail["user"], &mail["hello"]),
+            (&"heron@example.org".into(), &"heron".into(), &"heron".into())
+        );
+        assert_eq!(mail["encrypted"], true);
+        let read = parsed(mail["mail"].as_str().unwrap());
+        assert_eq!(read["defects"], serde_json::json!([]));
+        let header = |name: &str| read["headers"][name].as_str().unwrap_or_default().to_owned();
+        assert_eq!(header("Subject"), "heron: critical: TRAY 3 GONE");
+        assert_eq!(header("Message-ID"), "<7.1@heron.traylight.invalid>");
+        assert!(!header("Date").is_empty());
+        let part = |nth: usize| read["parts"][nth].clone();
+        assert_eq!(part(0)[0], "text/plain");
+        assert!(part(0)[2].as_str().unwrap().contains("the pool \"Vögel\" needs it."), "{read}");
+        assert_eq!(part(1)[0], "text/html");
+        assert!(part(1)[2].as_str().unwrap().contains("<img src=\"cid:panel@traylight\""), "{read}");
+        assert_eq!(part(2), serde_json::json!(["image/png", "<panel@traylight>", "iVBORw0KGgo="]));
+    }
+}
+
+#[test]
+fn a_second_attempt_has_the_same_name() {
+    let authority = Authority::new();
+    let server = MailServer::start(&authority, "starttls", "here", None);
+    let file = file(&authority, server.port, "");
+    let mut again = lost();
+    again.first.attempt = 2;
+    send(&file, &lost()).unwrap();
+    send(&file, &again).unwrap();
+    let names: Vec<Value> = server
+        .mails()
+        .iter()
+        .map(|mail| parsed(mail["mail"].as_str().unwrap())["headers"]["Message-ID"].clone())
+        .collect();
+    assert_eq!(names[0], names[1]);
+    assert!(server.mails()[1]["mail"].as_str().unwrap().contains("Attempt 2: it may have arrived before."));
+}
+
+#[test]
+fn nobody_without_the_right_certificate_is_told_anything() {
+    let authority = Authority::new();
+    for certificate in ["untrusted", "elsewhere", "over"] {
+        for (how, more) in [("starttls", ""), ("tls", "security = 'tls'\n")] {
+            let server = MailServer::start(&authority, how, certificate, None);
+            let fault = send(&file(&authority, server.port, more), &lost()).unwrap_err();
+            assert!(
+                matches!(&fault, Fault::Untrusted(why) if why.contains("certificate")),
+                "{how} {certificate}: {fault:?}"
+            );
+            assert_eq!(server.mails(), [Value::Null; 0]);
+        }
+    }
+}
+
+#[test]
+fn a_server_without_encryption_is_told_nothing() {
+    let authority = Authority::new();
+    let server = MailServer::start(&authority, "plain", "", None);
+    let more = login(&authority, "reed");
+    let fault = send(&file(&authority, server.port, &more), &lost()).unwrap_err();
+    assert!(matches!(&fault, Fault::Untrusted(why) if why.to_uppercase().contains("STARTTLS")), "{fault:?}");
+    assert_eq!(server.mails(), [Value::Null; 0]);
+}
+
+#[test]
+fn a_wrong_password_is_told_without_the_password() {
+    let authority = Authority::new();
+    let server = MailServer::start(&authority, "starttls", "here", Some(("heron", "reed")));
+    let fault = send(&file(&authority, server.port, &login(&authority, "sedge")), &lost()).unwrap_err();
+    assert!(matches!(&fault, Fault::NotLetIn(why) if why.contains("535")), "{fault:?}");
+    assert!(!format!("{fault:?} {fault}").contains("sedge"));
+    // Without a login the server says that it wants one (RFC 4954, 6: 530).
+    let fault = send(&file(&authority, server.port, ""), &lost()).unwrap_err();
+    assert!(matches!(&fault, Fault::NotLetIn(why) if why.contains("530")), "{fault:?}");
+}
+
+#[test]
+fn what_a_server_says_of_a_receiver_is_told() {
+    let authority = Authority::new();
+    let server = MailServer::start(&authority, "starttls", "here", None);
+    let to = |name: &str| file(&authority, server.port, "").replace("keeper@", &format!("{name}@"));
+    let full = send(&to("full"), &lost()).unwrap_err();
+    assert!(matches!(&full, Fault::Later(why) if why.contains("mailbox full")), "{full:?}");
+    let nobody = send(&to("nobody"), &lost()).unwrap_err();
+    assert!(matches!(&nobody, Fault::Refused(why) if why.contains("no such mailbox")), "{nobody:?}");
+}
+
+#[test]
+fn a_server_that_is_none_is_told() {
+    let authority = Authority::new();
+    let fault = |port| send(&file(&authority, port, ""), &lost()).unwrap_err();
+    assert!(matches!(fault(closed_port()), Fault::Unreachable(_)));
+    let closes = WebServer::start(Manner::Closes, None);
+    assert!(matches!(fault(closes.port), Fault::Unreachable(_) | Fault::Nonsense(_)));
+    let secret = file(&authority, 1, "user = 'heron'\npassword_file = '/no/such/word'\n");
+    let missing = send(&secret, &lost()).unwrap_err();
+    assert!(matches!(&missing, Fault::NotReady(why) if why.starts_with("/no/such/word: found")), "{missing:?}");
+}

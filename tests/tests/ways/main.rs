@@ -1,0 +1,67 @@
+//! The ways out against real receivers: mail to aiosmtpd, MQTT to mosquitto, web requests to a server that behaves as
+//! badly as it can; and a program that is killed in the middle of a storm of alerts.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
+#![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for processes")]
+
+mod authority;
+mod mail;
+mod mqtt;
+mod servers;
+mod storm;
+mod web_server;
+mod webhook;
+
+use std::sync::Arc;
+use tokio::sync::watch;
+use traylight::tell::box_state::BoxState;
+use traylight::tell::letter::{Item, Letter};
+use traylight::tell::message::{About, Message, Stamp, Topic, Turn};
+use traylight::tell::ways::from_settings::ways;
+use traylight::tell::ways::{Fault, Receipt, Way};
+use traylight::verdict::Severity;
+
+/// What the box would say of a lost drive.
+fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
+    Message {
+        id: format!("{incident}.{sequence}"),
+        incident: incident.to_owned(),
+        turn,
+        severity: Severity::Critical,
+        about: vec![About { topic: Topic::Drive, name: "HN24-LARK".to_owned() }],
+        trays: vec!["3".to_owned()],
+        title: "TRAY 3 GONE".to_owned(),
+        sentence: "Tray 3 (serial ..LARK) is no longer seen; the pool \"Vögel\" needs it.".to_owned(),
+        advice: "Leave 1 2 in. Then check the plugs of this one with the box off.".to_owned(),
+        warning: "Do not replace it for this alone.".to_owned(),
+        leave_in: Some("LEAVE IN 1 2".to_owned()),
+        evidence: vec!["its block device is gone".to_owned()],
+        not_measured: Vec::new(),
+        since: "14:02".to_owned(),
+        lasted: None,
+        box_name: "heron".to_owned(),
+        made_at: Stamp::default(),
+        page: None,
+    }
+}
+
+fn letter(message: Message) -> Letter {
+    Letter::of(Item::new(message, 0, 1, &Stamp::default()))
+}
+
+/// A runtime for one story.
+fn runtime() -> tokio::runtime::Runtime {
+    tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap()
+}
+
+/// The only way of this file; call it inside a runtime.
+fn way(file: &str) -> Arc<dyn Way> {
+    let alerts = traylight_config::settle(file, "f").unwrap_or_else(|problems| panic!("{problems}")).alerts;
+    let (_, state) = watch::channel(BoxState::default());
+    ways(&alerts, "heron", &state).unwrap().remove(0).1
+}
+
+/// Sends this on the only way of this file.
+fn send(file: &str, letter: &Letter) -> Result<Receipt, Fault> {
+    runtime().block_on(async { way(file).send(letter).await })
+}
