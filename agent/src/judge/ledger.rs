@@ -11,7 +11,7 @@ use super::pool_work::Checks;
 use super::runs::{Ending, Runs};
 use super::signs::Signs;
 use super::tachometers::Tachometers;
-use super::{board, controllers, drives, itself};
+use super::{attachments, board, controllers, drives, itself};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -62,6 +62,12 @@ pub struct Ledger {
     /// What happened lately.
     #[serde(default)]
     pub signs: Signs,
+    /// The drives as they were known at the last look, for the next start.
+    #[serde(default)]
+    pub known: drives::Known,
+    /// Commands that timed out lately.
+    #[serde(default)]
+    pub attachments: attachments::Known,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -124,8 +130,11 @@ impl Ledger {
 
     /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
+        let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();
         self.book.move_back(by);
         self.signs.move_back(by);
+        self.known.move_back(by, |key| told.contains(key));
+        self.attachments.move_back(by);
     }
 
     /// Takes in what happened to drives and other parts.
@@ -138,6 +147,10 @@ impl Ledger {
     /// Takes in which drives are there.
     pub fn learn_drives(&mut self, settings: &Settings, known: &drives::Known, snapshot: &Snapshot) {
         self.is_new |= self.acquaintances.learn(settings, known, snapshot, self.watched);
+        if self.known != *known {
+            self.known = known.clone();
+            self.is_new = true;
+        }
     }
 
     /// The owner agrees with what is there.

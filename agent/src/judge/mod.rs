@@ -74,7 +74,6 @@ pub struct Memory {
     supply: supply::Known,
     warmth: warmth::Known,
     self_tests: self_tests::Known,
-    attachments: attachments::Known,
     work: pool_work::Known,
     volumes: volumes::Known,
     outlook: outlook::Known,
@@ -89,7 +88,8 @@ impl Memory {
     /// A memory that begins with what drives counted before, and with what held then: that is not told again.
     pub fn with_ledger(ledger: Ledger) -> Self {
         let open = |condition: &Condition| (causes::key(condition), Track::of(condition.clone()));
-        Self { tracks: ledger.book.conditions().map(open).collect(), ledger, ..Self::default() }
+        let tracks = ledger.book.conditions().map(open).collect();
+        Self { tracks, drives: ledger.known.clone(), ledger, ..Self::default() }
     }
 
     /// True while messages are held back because somebody works on the box.
@@ -131,6 +131,7 @@ impl Memory {
     /// The ledger as it stands was handed on to be kept.
     pub fn ledger_was_kept(&mut self) {
         self.ledger.is_new = false;
+        self.ledger.book.is_urgent = false;
     }
 
     fn open(&self) -> impl Iterator<Item = &Condition> {
@@ -185,7 +186,7 @@ pub fn judge(
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
-        memory.attachments.learn(snapshot);
+        memory.ledger.attachments.learn(snapshot);
         memory.volumes.learn(snapshot);
         let checked = memory.work.learn(snapshot);
         memory.outlook.learn(snapshot);
