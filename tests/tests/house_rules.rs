@@ -41,6 +41,11 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/tell/drive_words", words_and_drawing.clone()),
         ("agent/src/tell/heat_words", words_and_drawing.clone()),
         ("agent/src/tell/test_words", words_and_drawing.clone()),
+        ("agent/src/tell/message", vec!["std::fs", "std::net", "std::thread", "tokio", "rustix", "libc"]),
+        ("agent/src/tell/letter", world.to_vec()),
+        ("agent/src/tell/letter_words", world.to_vec()),
+        ("agent/src/tell/outbox", world.to_vec()),
+        ("agent/src/tell/ways/mqtt_packet", world.to_vec()),
         ("agent/src/tell/limit_words", words_and_drawing.clone()),
         // When a drive may be asked what is a function of data too.
         ("agent/src/probe/schedule", world.to_vec()),
