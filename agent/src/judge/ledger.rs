@@ -1,11 +1,12 @@
-//! What drives count, and which belong to the box, remembered over restarts: growth is judged, never a lifetime total. Spans of days go by the time
-//! that the box was watched, which needs no calendar and does not step.
+//! What drives count, and which drives and pools belong to the box, remembered over restarts: growth is judged, never a
+//! lifetime total. Spans of days go by the time that the box was watched, which needs no calendar and does not step.
 
 use super::acquaintances::Acquaintances;
+use super::checks::Checks;
 use super::drives;
 use super::fill::{Fill, FullWhen};
 use super::incidents::Book;
-use super::pool_work::Checks;
+use super::pool_roll::PoolRoll;
 use super::signs::Signs;
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
@@ -28,6 +29,9 @@ pub struct Ledger {
     /// The drives that belong to the box.
     #[serde(default)]
     pub acquaintances: Acquaintances,
+    /// The pools that belong to the box.
+    #[serde(default)]
+    pub pools: PoolRoll,
     /// When pools were last compared.
     #[serde(default)]
     checks: Checks,
@@ -118,9 +122,15 @@ impl Ledger {
         self.is_new |= self.acquaintances.learn(settings, known, snapshot, self.watched);
     }
 
-    /// The owner agrees with the drives that are there.
-    pub fn accept_drives(&mut self, known: &drives::Known) {
+    /// Takes in which pools are there.
+    pub fn learn_pools(&mut self, snapshot: &Snapshot) {
+        self.is_new |= self.pools.learn(snapshot);
+    }
+
+    /// The owner agrees with the drives and pools that are there.
+    pub fn accept(&mut self, known: &drives::Known) {
         self.acquaintances.accept(known);
+        self.pools.accept();
         self.is_new = true;
     }
 

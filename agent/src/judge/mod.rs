@@ -6,6 +6,7 @@ mod acquaintances;
 mod answering;
 mod attachments;
 mod causes;
+mod checks;
 mod climate;
 mod drives;
 mod fans;
@@ -19,6 +20,7 @@ mod member_errors;
 mod newcomers;
 mod order;
 mod outlook;
+mod pool_roll;
 mod pool_work;
 mod pools;
 mod presence;
@@ -55,7 +57,6 @@ pub const SILENT_AFTER: Duration = Duration::from_secs(6);
 pub struct Memory {
     tracks: BTreeMap<(Kind, Subject), Track>,
     drives: drives::Known,
-    pools: pools::Known,
     fans: fans::Known,
     links: links::Known,
     warmth: warmth::Known,
@@ -137,11 +138,19 @@ impl Memory {
         self.ledger.let_time_pass(time);
     }
 
-    /// The owner has looked and agrees with what is there: new and moved drives belong to the box, and absent drives that
-    /// the configuration does not name are no longer expected.
-    pub fn accept_drives(&mut self, settings: &Settings) {
+    /// The owner has looked and agrees with what is there: new and moved drives belong to the box; absent drives that the
+    /// configuration does not name, and absent pools, are no longer expected.
+    pub fn accept(&mut self, settings: &Settings) {
         self.drives.accept_absences(settings);
-        self.ledger.accept_drives(&self.drives);
+        self.ledger.accept(&self.drives);
+    }
+
+    fn forget_accepted_pools(&mut self) {
+        let tracks = &self.tracks;
+        let is_told_of = |key: &String| {
+            tracks.values().filter_map(Track::open).any(|held| matches!(&held.subject, Subject::Pool(of) if of == key))
+        };
+        self.ledger.is_new |= self.ledger.pools.forget_accepted(is_told_of);
     }
 }
 
@@ -157,7 +166,6 @@ pub fn judge(
     if let Some(snapshot) = snapshot.filter(|snapshot| memory.last_heard < Some(snapshot.taken)) {
         memory.last_heard = Some(snapshot.taken);
         memory.drives.learn(settings, snapshot);
-        memory.pools.learn(snapshot);
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
@@ -169,6 +177,7 @@ pub fn judge(
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         remarks.extend(memory.self_tests.learn(settings, snapshot));
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
+        memory.ledger.learn_pools(snapshot);
         memory.ledger.learn_checks(snapshot, &checked);
         memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
@@ -185,6 +194,7 @@ pub fn judge(
         }
         changes.extend(forget_absent(memory, now));
         memory.drives.forget_accepted(&memory.tracks);
+        memory.forget_accepted_pools();
         memory.tracks.retain(|_, track| !track.is_idle());
         turns = incidents::turn(settings, memory, now, snapshot);
     }

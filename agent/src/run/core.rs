@@ -185,12 +185,12 @@ impl Core {
         match reload() {
             Ok(new) if new.panel != settings.panel => {
                 *settings = Settings { panel: settings.panel.clone(), ..new };
-                self.memory.accept_drives(settings);
+                self.memory.accept(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
             }
             Ok(new) => {
                 *settings = new;
-                self.memory.accept_drives(settings);
+                self.memory.accept(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force")
             }
             Err(problems) => Entry::agent(

@@ -10,6 +10,7 @@ mod causes;
 mod changes;
 mod drives;
 mod members;
+mod pool_roll;
 mod pools;
 mod self_tests;
 mod volumes;
