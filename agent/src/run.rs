@@ -1,20 +1,23 @@
 //! The loop: hear the probe, judge, then show, tell, keep and serve. The one place where all parts meet.
 
 mod core;
+mod dispatch;
 mod rehearsal;
 
 use self::core::Core;
+use self::dispatch::Dispatch;
 use crate::clock::Clock;
 use crate::judge::ledger::Ledger;
-use crate::keep::{self, Saver, Store};
+use crate::keep::{self, OutboxStore, Saver, Store};
 use crate::probe::keeper::Keeper;
 use crate::probe::order::Order;
 use crate::probe::schedule::Schedule;
 use crate::serve::control::{Asked, Control};
 use crate::serve::listener::Listener;
 use crate::serve::socket::hand_out;
-use crate::show::glass::{PanelThread, Report};
+use crate::show::glass::{self, PanelThread};
 use crate::show::outlet::{Outlet, Scenery};
+use crate::tell::courier::Report;
 use crate::tell::log::Entry;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -42,6 +45,8 @@ pub struct Edges {
     pub control: Option<Control>,
     /// Where the ledger is kept, where a store could be opened.
     pub store: Option<Store>,
+    /// Where alerts are kept until they have left, twice: for the courier, and for codes.
+    pub outboxes: Option<(OutboxStore, OutboxStore)>,
     /// The ledger to begin with.
     pub ledger: Ledger,
     /// The machine's clocks.
@@ -53,13 +58,14 @@ pub struct Edges {
 /// # Errors
 /// When the machine refuses signals or a thread.
 pub async fn run(edges: Edges) -> std::io::Result<()> {
-    let Edges { mut settings, reload, root, mut outlet, socket, mut control, store, ledger, clock } = edges;
+    let Edges { mut settings, reload, root, mut outlet, socket, mut control, store, outboxes, ledger, clock } = edges;
     let (report, mut reports) = unbounded_channel();
     let panel = PanelThread::start(&settings.panel, clock.clone(), move |said| drop(report.send(said)));
     let mut keeper = Keeper::new(root, clock.clone());
     keeper.tell(schedule(&settings))?;
     let mut core = Core::new(clock.clone(), ledger);
     let mut saver = store.map(|store| Saver::start(store, clock.now())).transpose()?;
+    let mut dispatch = Dispatch::start(&settings, outboxes, &clock)?;
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
@@ -74,7 +80,10 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
                 hand_out(visitor, core.state(&settings));
             },
-            asked = asked(control.as_mut()) => outlet.say_all(core.answer(asked, &settings), &clock.wall()),
+            asked = asked(control.as_mut()) => {
+                outlet.say_all(core.answer(asked, &settings, dispatch.as_mut()), &clock.wall());
+            }
+            report = sent(dispatch.as_mut()) => outlet.say(&dispatch::about(report), &clock.wall()),
             _ = reread.recv() => {
                 outlet.say(&core.reread(&mut settings, &reload), &clock.wall());
                 if let Err(error) = keeper.tell(schedule(&settings)) {
@@ -87,6 +96,11 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         outlet.say_all(core.judge(&settings), &clock.wall());
         if let Some(report) = saver.as_mut().and_then(|saver| saver.turn(clock.now(), &mut core.memory)) {
             outlet.say(&about_saving(report), &clock.wall());
+        }
+        // After saving: a story that was told and not kept would begin anew.
+        let turns = std::mem::take(&mut core.turns);
+        if let (Some(dispatch), Some(scene)) = (&mut dispatch, core.scene(&settings)) {
+            dispatch.tell(turns, &scene);
         }
         tick.reset();
         // Fed here, by what judges: a loop that stands still must not look alive.
@@ -106,6 +120,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     if let Some(report) = saver.and_then(|saver| saver.finish(&mut core.memory)) {
         outlet.say(&about_saving(report), &clock.wall());
     }
+    if let Some(dispatch) = dispatch {
+        dispatch.finish();
+    }
     outlet.say(&Entry::agent(6, "stopped", "asked to stop"), &clock.wall());
     let last = crate::show::pages::stopped(&clock.wall().minute());
     outlet.draw(&last);
@@ -118,6 +135,13 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
 async fn visitor(socket: Option<&Listener>) -> std::io::Result<tokio::net::UnixStream> {
     match socket {
         Some(socket) => socket.visitor().await,
+        None => std::future::pending().await,
+    }
+}
+
+async fn sent(dispatch: Option<&mut Dispatch>) -> Report {
+    match dispatch {
+        Some(dispatch) => dispatch.report().await,
         None => std::future::pending().await,
     }
 }
@@ -140,10 +164,10 @@ fn not_told(error: &std::io::Error) -> Entry {
     Entry::agent(4, "probe-not-told", why)
 }
 
-fn about_panel(said: Report) -> Entry {
+fn about_panel(said: glass::Report) -> Entry {
     match said {
-        Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
-        Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
+        glass::Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
+        glass::Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
     }
 }
 

@@ -269,6 +269,21 @@ pub enum TrayState {
     NoReading,
 }
 
+impl TrayState {
+    /// In a word, for machines.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Empty => "empty",
+            Self::Gone => "gone",
+            Self::Bad => "put out",
+            Self::Rebuilding => "being filled",
+            Self::Asleep => "asleep",
+            Self::Warm(_) => "awake",
+            Self::NoReading => "no reading",
+        }
+    }
+}
+
 /// What is new since the judging before. Only this is told.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Change {

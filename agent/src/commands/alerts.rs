@@ -6,6 +6,7 @@ use serde_json::Value;
 use std::io::{self, Write};
 use std::process::ExitCode;
 use traylight::serve::alerts::{list, why};
+use traylight::serve::control::{self, Request};
 use traylight::verdict::IncidentId;
 
 /// What `--json` prints of the state document.
@@ -22,10 +23,21 @@ pub struct Flags {
     /// Say everything about one incident: cause, limits, evidence, what was not measured, what to do
     #[arg(long, value_name = "ID", conflicts_with = "json")]
     why: Option<u32>,
+    /// Send a message with a code on this way out
+    #[arg(long, value_name = "WAY", conflicts_with_all = ["json", "why"])]
+    test: Option<String>,
+    /// Give a code back that came on a way out: from then on that way counts as read
+    #[arg(long, value_name = "CODE", conflicts_with_all = ["json", "why", "test"])]
+    confirm: Option<String>,
 }
 
 /// Prints what is open; the exit code says how bad it is.
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+    if let Some(request) = request(flags) {
+        super::this_machine(&flags.shared)?;
+        println!("{}", control::ask(&flags.shared.run_dir, &request)?);
+        return Ok(ExitCode::SUCCESS);
+    }
     let (document, by_agent) = seen(&flags.shared)?;
     let text = match flags.why {
         Some(id) => why(&document, IncidentId(id)).map_err(io::Error::other)?,
@@ -43,4 +55,9 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         eprintln!("traylight: no agent runs here: this is a single look, without history, and its numbers are its own");
     }
     Ok(ExitCode::from(document.exit_code()))
+}
+
+fn request(flags: &Flags) -> Option<Request> {
+    let test = flags.test.clone().map(|way| Request::TryWay { way });
+    test.or_else(|| flags.confirm.clone().map(|code| Request::Confirm { code }))
 }

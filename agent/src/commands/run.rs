@@ -7,7 +7,7 @@ use std::path::Path;
 use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::judge::ledger::Ledger;
-use traylight::keep::{KeepFault, Store};
+use traylight::keep::{KeepFault, OutboxStore, Store};
 use traylight::run::Edges;
 use traylight::serve::control::Control;
 use traylight::serve::socket;
@@ -38,9 +38,13 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
     let lost_control = "`ack`, `mute` and `rehearse` cannot ask this agent";
     let control = unless_taken(Control::open(&run_dir), |error| without("control-not-served", lost_control, error))?;
     let (store, ledger, entries) = kept(&state_dir);
+    let outboxes = match &store {
+        Some(_) => OutboxStore::open(&state_dir).and_then(|one| Ok((one, OutboxStore::open(&state_dir)?))).ok(),
+        None => None,
+    };
     outlet.say_all(entries, &clock.wall());
     let reload = Box::new(move || read_settings(&config));
-    let edges = Edges { settings, reload, root, outlet, socket, control, store, ledger, clock };
+    let edges = Edges { settings, reload, root, outlet, socket, control, store, outboxes, ledger, clock };
     let done = runtime.block_on(traylight::run::run(edges));
     // A question that hangs must not hold up the end.
     runtime.shutdown_background();

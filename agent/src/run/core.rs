@@ -1,5 +1,6 @@
 //! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
 
+use super::dispatch::{Dispatch, Scene};
 use super::rehearsal::{LONGEST, Rehearsal};
 use crate::clock::{Clock, Moment, Wall};
 use crate::judge::ledger::Ledger;
@@ -13,7 +14,7 @@ use crate::serve::document::Document;
 use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
-use crate::verdict::{IncidentId, Severity, Verdict};
+use crate::verdict::{IncidentId, Severity, Turn, Verdict};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -29,6 +30,8 @@ pub struct Core {
     pub verdict: Option<Verdict>,
     lost_since: Option<Moment>,
     rehearsal: Option<Rehearsal>,
+    /// What is new about incidents and not yet told on the ways out; true for what was only rehearsed.
+    pub turns: Vec<(Turn, bool)>,
 }
 
 /// Nobody works on a box for longer without a break; what is muted for good is forgotten.
@@ -76,6 +79,7 @@ impl Core {
         let mute = about_mute(muted_before, verdict.muted_until, now);
         let mut entries = incident_log::entries(&verdict, &changes, now, &wall);
         entries.extend(mute);
+        self.turns.extend(verdict.turns.iter().map(|turn| (turn.clone(), false)));
         let is_critical = verdict.worst() == Some(Severity::Critical);
         self.verdict = Some(verdict);
         entries.extend(self.end_rehearsal(now, &wall, is_critical));
@@ -99,7 +103,7 @@ impl Core {
     }
 
     /// Does what is asked for, and answers; what is to be said of it.
-    pub fn answer(&mut self, asked: Asked, settings: &Settings) -> Vec<Entry> {
+    pub fn answer(&mut self, asked: Asked, settings: &Settings, dispatch: Option<&mut Dispatch>) -> Vec<Entry> {
         let (answer, entries) = match &asked.request {
             Request::Acknowledge { id } => self.acknowledge(*id),
             Request::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
@@ -110,9 +114,35 @@ impl Core {
                     Err(why) => (Answer::Refused(why), Vec::new()),
                 }
             }
+            Request::TryWay { way } => {
+                (self.about_ways(dispatch, settings, |ways, scene| ways.try_way(way, scene)), Vec::new())
+            }
+            Request::Confirm { code } => {
+                (self.about_ways(dispatch, settings, |ways, _| ways.confirm(code)), Vec::new())
+            }
         };
         asked.answer(answer);
         entries
+    }
+
+    fn about_ways(
+        &self,
+        dispatch: Option<&mut Dispatch>,
+        settings: &Settings,
+        ask: impl FnOnce(&mut Dispatch, &Scene) -> Result<String, String>,
+    ) -> Answer {
+        let scene = self.scene(settings);
+        let asked = match (dispatch, &scene) {
+            (None, _) => Err("no way out is configured: see [alerts] in the configuration".to_owned()),
+            (_, None) => Err("nothing was read of the box yet".to_owned()),
+            (Some(dispatch), Some(scene)) => ask(dispatch, scene),
+        };
+        asked.map_or_else(Answer::Refused, Answer::Done)
+    }
+
+    /// What the ways out are told of; `None` before the first snapshot.
+    pub fn scene<'a>(&'a self, settings: &'a Settings) -> Option<Scene<'a>> {
+        Some(Scene { verdict: self.verdict.as_ref()?, snapshot: self.snapshot.as_ref()?, settings })
     }
 
     fn acknowledge(&mut self, id: IncidentId) -> (Answer, Vec<Entry>) {
@@ -168,6 +198,7 @@ impl Core {
         let pretended: String = played.pretended.iter().map(|what| format!("\nPretended as well: {what}.")).collect();
         let said = format!("`{fault}` is rehearsed for {}: see the panel and the log.{pretended}", span(for_time));
         let rehearsal = self.rehearsal.insert(Rehearsal { played, ends: now.plus(for_time) });
+        self.turns.extend(rehearsal.turns().map(|turn| (turn, true)));
         Ok((said, rehearsal.begin(now, &wall)))
     }
 
@@ -177,7 +208,9 @@ impl Core {
             Some(rehearsal) if now >= rehearsal.ends => "its time is up",
             _ => return Vec::new(),
         };
-        self.rehearsal.take().map(|rehearsal| rehearsal.end(why, wall)).unwrap_or_default()
+        let Some(rehearsal) = self.rehearsal.take() else { return Vec::new() };
+        self.turns.extend(rehearsal.played.end().verdict.turns.into_iter().map(|turn| (turn, true)));
+        rehearsal.end(why, wall)
     }
 
     /// Reads the settings again; what is to be said of it.
@@ -222,6 +255,11 @@ fn about_log(why: &Missing) -> Entry {
 fn about_events(why: &Missing) -> Entry {
     let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
     Entry::agent(5, "events-unheard", late)
+}
+
+fn about_log(why: &Missing) -> Entry {
+    let less = format!("the kernel's log is not read, so what it tells of causes is not known: {why}");
+    Entry::agent(5, "log-unread", less)
 }
 
 #[cfg(test)]

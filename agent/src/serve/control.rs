@@ -38,6 +38,16 @@ pub enum Request {
     },
     /// Hold them back no longer.
     Unmute,
+    /// Send a message with a code on a way out.
+    TryWay {
+        /// Its name.
+        way: String,
+    },
+    /// Give a code back that came on a way out.
+    Confirm {
+        /// The code.
+        code: String,
+    },
     /// Play a fault as if it happened.
     Rehearse {
         /// Its name.

@@ -208,7 +208,7 @@ fn what_waited_for_a_way_that_is_no_more_is_told() {
     let hut = Hut::new(&[("bell", "exit 1"), ("gong", WRITE)]);
     let (courier, reports) = hut.courier(&Told::default());
     courier.tell(opened("a"));
-    (next(&reports), next(&reports));
+    let _ = (next(&reports), next(&reports));
     courier.finish();
     let mut without = hut;
     without.alerts.ways.retain(|way| way.name != "bell");
@@ -243,7 +243,7 @@ fn that_all_is_well_is_said_when_it_is_so() {
         ..BoxState::default()
     });
     courier.tell(warned("c"));
-    (next(&reports), next(&reports));
+    let _ = (next(&reports), next(&reports));
     courier.finish();
     let mut heard = hut.heard("heard");
     heard.sort();
