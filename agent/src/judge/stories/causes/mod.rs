@@ -17,7 +17,7 @@ use crate::clock::Moment;
 use crate::demo;
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
-use crate::reading::Snapshot;
+use crate::reading::{Itself, Snapshot};
 use crate::verdict::{Cause, Incident, Turn, Verdict};
 use script::{Scene, Step};
 use std::collections::BTreeMap;
@@ -164,7 +164,7 @@ impl Play {
     }
 
     fn judge(&mut self, second: u64, snapshot: Snapshot) {
-        let (verdict, _) = judge(&self.settings, &mut self.memory, snapshot.taken, Some(&snapshot));
+        let (verdict, _) = judge(&self.settings, &mut self.memory, snapshot.taken, Some(&snapshot), &Itself::default());
         self.turns.extend(verdict.turns.iter().map(|turn| (second, turn.clone())));
         (self.verdict, self.last) = (Some(verdict), Some(snapshot));
     }
@@ -226,8 +226,30 @@ fn each_rule_has_its_stories_and_its_near_misses() {
         *(if row.speaks { yes } else { no }) += 1;
     }
     const RULES: [&str; 24] = [
-        "R1", "R1 with Z", "wrong tray", "R2", "R3", "R3b", "R4", "R5", "R5b", "R6", "R7", "R7b", "R8", "R8b", "R8c", "R9",
-        "R10", "R11", "R12", "R13", "R14", "R15", "R16", "R17",
+        "R1",
+        "R1 with Z",
+        "wrong tray",
+        "R2",
+        "R3",
+        "R3b",
+        "R4",
+        "R5",
+        "R5b",
+        "R6",
+        "R7",
+        "R7b",
+        "R8",
+        "R8b",
+        "R8c",
+        "R9",
+        "R10",
+        "R11",
+        "R12",
+        "R13",
+        "R14",
+        "R15",
+        "R16",
+        "R17",
     ];
     for rule in RULES {
         let (yes, no) = counts.get(rule).copied().unwrap_or_default();
