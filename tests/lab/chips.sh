@@ -25,11 +25,12 @@ fan_chip() {
 fan_turns() {
     periods=65535
     [ "$1" -eq 0 ] || periods=$((5400000 / $1))
-    i2cset -y "$(chip_bus)" 0x2e 0x28 $((periods % 256))
-    i2cset -y "$(chip_bus)" 0x2e 0x29 $((periods / 256))
+    # By force: the chip has its driver by now.
+    i2cset -f -y "$(chip_bus)" 0x2e 0x28 $((periods % 256))
+    i2cset -f -y "$(chip_bus)" 0x2e 0x29 $((periods / 256))
 }
 
 # So many whole degrees at an LM75: register 0, the high byte first.
 board_has_degrees() {
-    i2cset -y "$(chip_bus)" 0x48 0 "$1" w
+    i2cset -f -y "$(chip_bus)" 0x48 0 "$1" w
 }

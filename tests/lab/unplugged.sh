@@ -4,7 +4,7 @@
 
 set -eu
 
-modprobe -a sd_mod nvme xhci_pci usb-storage virtio_scsi sg virtio_net i2c-dev adt7475 lm75
+modprobe -a ahci sd_mod nvme xhci_pci usb-storage virtio_scsi sg virtio_net i2c-dev adt7475 lm75
 modprobe i2c-stub chip_addr=0x2e,0x48
 
 fan_chip

@@ -1,5 +1,6 @@
-//! One of eight drives hangs and is named as the cause; then three do, each with work under way, and the program goes on: the other five are read as before, the
-//! panel never stands still, and the three are named. Then the program has to start while they hang.
+//! One of eight drives hangs and is named as the cause; then three do, each with work under way. The program goes on: the
+//! other five are read as before, the panel never stands still, and the three are named. Then the program has to start
+//! while they hang.
 #![allow(clippy::disallowed_methods, reason = "what was watched in the guest comes as files")]
 
 use super::Bench;

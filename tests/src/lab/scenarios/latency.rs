@@ -52,7 +52,9 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     })?;
     for (what, delays) in [("log", seen.0), ("panel", seen.1)] {
         let (median, worst) = median_and_worst(delays);
-        report.note(&format!("from the fault to the {what}: median {median:.2} s, worst {worst:.2} s of the guest's time"));
+        report.note(&format!(
+            "from the fault to the {what}: median {median:.2} s, worst {worst:.2} s of the guest's time"
+        ));
     }
     heron.stop(report)
 }
@@ -120,7 +122,11 @@ fn begins(seen: &[(f64, bool)]) -> Vec<f64> {
 /// How long after each fault the first answer came, if one came before the next fault.
 fn delays(faults: &[f64], answers: &[f64]) -> Option<Vec<f64>> {
     let next = faults.iter().skip(1).copied().chain([f64::INFINITY]);
-    faults.iter().zip(next).map(|(&at, next)| answers.iter().find(|&&it| it >= at && it < next).map(|it| it - at)).collect()
+    faults
+        .iter()
+        .zip(next)
+        .map(|(&at, next)| answers.iter().find(|&&it| it >= at && it < next).map(|it| it - at))
+        .collect()
 }
 
 /// The upper median, and the worst.

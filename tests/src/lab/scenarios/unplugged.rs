@@ -98,7 +98,8 @@ fn fan_and_cable(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
 }
 
 fn must_be_warm(look: &Look, degrees: f64) -> Result<(), LabError> {
-    let thermometer = look.items("temperatures").find(|one| one["key"].as_str().is_some_and(|key| key.starts_with("lm75")));
+    let thermometer =
+        look.items("temperatures").find(|one| one["key"].as_str().is_some_and(|key| key.starts_with("lm75")));
     if thermometer.is_some_and(|one| one["temperature_c"] == json!(degrees)) {
         return Ok(());
     }
