@@ -5,7 +5,7 @@ use super::view::{NEAR, SILENCE, Suspect, View, at_once};
 use super::{Diagnosis, Left, Trouble};
 use crate::judge::signs::Sign;
 use crate::reading::{DriveKey, Happening, Part, Teller};
-use crate::verdict::{Cause, Confidence, Unmeasured};
+use crate::verdict::{Cause, Condition, Confidence, ControllerFault, Finding, Kind, Unmeasured};
 use std::collections::BTreeMap;
 
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
@@ -77,10 +77,18 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
             .with(signs)
             .with(suspects.iter().flat_map(|suspect| suspect.losses()))
             .without([Unmeasured::ControllerTemperature])
-            .without(twelve_volts(left.view));
+            .without(twelve_volts(left.view))
+            .claiming(left.open(&[Kind::ControllerTrouble]).into_iter().filter(|open| is_death_of(key, open)));
         Some(diagnosis)
     };
     by_controller(left).into_iter().filter_map(rule).collect()
+}
+
+/// True for what is told of a controller that is dead.
+fn is_death_of(key: &str, open: &Condition) -> bool {
+    let Finding::ControllerTrouble { controller, what, .. } = &open.finding else { return false };
+    let dead = matches!(what, ControllerFault::Gone | ControllerFault::AllOnes | ControllerFault::NoDriver);
+    controller.key == key && dead
 }
 
 /// R10: all drives of one controller hang at once.

@@ -139,7 +139,7 @@ fn a_good_one_is_pulled(report: &mut Report, heron: &mut Heron) -> Result<(), Fa
             let wanted = [("event", "incident-opened"), ("cause", "wrong-tray"), ("trays", "2")];
             heron.wait_for_log(30, &wanted).map(drop)
         }),
-        report.step("the panel says to put it back", || heron.wait_for_words(30, "PUT TRAY 2")),
+        report.step("the panel says to put it back", || heron.wait_for_words(30, "TRAY 2 BACK")),
         report.step("look: it must be put back, and the drive that went first is another story", || {
             let look = heron.look()?;
             let wrong = look.item("incidents", "cause", "wrong-tray")?;
