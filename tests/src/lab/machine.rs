@@ -162,16 +162,20 @@ impl Machine {
     /// When there is no such drive, or the emulator has it still.
     pub fn plug_in(&mut self, serial: &str) -> Result<(), LabError> {
         let plug = self.spec.plug(self.number_of(serial)?, self.folder.path());
-        let add_file = format!("drive_add 0 {}", plug.file);
-        let add_devices = plug.devices.iter().map(|device| format!("device_add {device}"));
-        for line in [add_file].into_iter().chain(add_devices) {
-            let answer = self.monitor("human-monitor-command", json!({ "command-line": line }))?;
-            let answer = answer.as_str().unwrap_or_default().trim();
-            if !matches!(answer, "" | "OK") {
-                return Err(LabError::Monitor { command: line, found: answer.into() });
-            }
+        // The emulator lets go of the file a moment after the drive is out.
+        self.wait_until(&format!("the file of {serial} to be free"), 30, |machine| {
+            machine.monitor_line(&format!("drive_add 0 {}", plug.file))
+        })?;
+        plug.devices.iter().try_for_each(|device| self.monitor_line(&format!("device_add {device}")))
+    }
+
+    /// Gives the emulator a line in the words of its own command line.
+    fn monitor_line(&mut self, line: &str) -> Result<(), LabError> {
+        let answer = self.monitor("human-monitor-command", json!({ "command-line": line }))?;
+        match answer.as_str().unwrap_or_default().trim() {
+            "" | "OK" => Ok(()),
+            refusal => Err(LabError::Monitor { command: line.into(), found: refusal.into() }),
         }
-        Ok(())
     }
 
     /// Pulls the network cable out, or puts it in.
