@@ -41,6 +41,8 @@ pub struct Machine {
     folder: TempDir,
     spec: Spec,
     next_command: u32,
+    /// How often a drive was plugged in while it ran.
+    plugged_in: u32,
 }
 
 impl Machine {
@@ -83,7 +85,8 @@ impl Machine {
                 end(&mut emulator);
                 if words.is_empty() { error } else { failed(words.trim_end().into()) }
             })?;
-        let mut machine = Self { emulator, monitor, console, folder, spec: spec.clone(), next_command: 1 };
+        let mut machine =
+            Self { emulator, monitor, console, folder, spec: spec.clone(), next_command: 1, plugged_in: 0 };
         let ready = shared.join("ready");
         machine.wait_until("the guest to come up", BOOT_SECONDS, |_| {
             if ready.exists() { Ok(()) } else { Err("no sign of it") }
@@ -161,11 +164,10 @@ impl Machine {
     /// # Errors
     /// When there is no such drive, or the emulator has it still.
     pub fn plug_in(&mut self, serial: &str) -> Result<(), LabError> {
-        let plug = self.spec.plug(self.number_of(serial)?, self.folder.path());
-        // The emulator lets go of the file a moment after the drive is out.
-        self.wait_until(&format!("the file of {serial} to be free"), 30, |machine| {
-            machine.monitor_line(&format!("drive_add 0 {}", plug.file))
-        })?;
+        self.plugged_in += 1;
+        let image = format!("again-{}", self.plugged_in);
+        let plug = self.spec.plug(self.number_of(serial)?, self.folder.path(), &image);
+        self.monitor_line(&format!("drive_add 0 {}", plug.file))?;
         plug.devices.iter().try_for_each(|device| self.monitor_line(&format!("device_add {device}")))
     }
 

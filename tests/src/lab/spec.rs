@@ -23,15 +23,17 @@ pub struct Spec {
 
 impl Spec {
     /// How a drive is plugged in, while the machine is made or while it runs: the file that holds its data, in the
-    /// machine's folder, and the devices that make it. Both go when it is unplugged.
-    pub fn plug(&self, number: usize, folder: &Path) -> Plug {
+    /// machine's folder, and the devices that make it. The monitor calls the file by the name `image`, which has to be a
+    /// new one each time: the emulator does not let go of an NVMe drive's file.
+    pub fn plug(&self, number: usize, folder: &Path, image: &str) -> Plug {
         let drive = &self.drives[number];
         let port = self.drives[..number].iter().filter(|other| is_same_kind(other, drive)).count();
-        let (serial, file) = (drive.serial(), value_of(&drive.image(folder)));
+        let file = value_of(&drive.image(folder));
         Plug {
-            file: format!("if=none,id=image-{serial},file={file},format=raw,cache=unsafe"),
+            // Without locks, since only this emulator has the file.
+            file: format!("if=none,id={image},file={file},file.locking=off,format=raw,cache=unsafe"),
             port: drive.own_port(number),
-            devices: drive.devices(port),
+            devices: drive.devices(port, image),
             controller: drive.controller().filter(|_| port == 0),
         }
     }
@@ -132,9 +134,9 @@ impl Drive {
     }
 
     /// The emulator's devices that make it; `port` is its place among those of its kind.
-    fn devices(&self, port: usize) -> Vec<String> {
+    fn devices(&self, port: usize, image: &str) -> Vec<String> {
         let serial = self.serial();
-        let named = format!("id={serial},serial={serial},drive=image-{serial}");
+        let named = format!("id={serial},serial={serial},drive={image}");
         match self {
             Self::Sata { rotation_rpm, .. } => {
                 vec![format!("ide-hd,bus=ide.{port},rotation_rate={rotation_rpm},model=LAB-DISK,{named}")]
@@ -183,8 +185,8 @@ pub fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> V
     add("-virtfs", share("host", &parts.root, true));
     add("-virtfs", share("modules", &parts.modules, true));
     add("-virtfs", share("lab", &folder.join("lab"), false));
-    for number in 0..spec.drives.len() {
-        let plug = spec.plug(number, folder);
+    for (number, drive) in spec.drives.iter().enumerate() {
+        let plug = spec.plug(number, folder, &format!("image-{}", drive.serial()));
         if let Some(controller) = plug.controller {
             add("-device", controller.into());
         }
@@ -244,9 +246,9 @@ mod tests {
     fn a_drive_is_plugged_in_again_as_it_was() {
         let nvme = Drive::Nvme { serial: "NVME-0".into(), size_mib: 64 };
         let spec = Spec { name: "t".into(), memory_mib: 1024, drives: vec![nvme], has_network: false };
-        let plug = spec.plug(0, Path::new("/tmp"));
-        assert_eq!(plug.devices, ["nvme,bus=port-NVME-0,id=NVME-0,serial=NVME-0,drive=image-NVME-0"]);
-        assert_eq!(plug.file, "if=none,id=image-NVME-0,file=/tmp/NVME-0.img,format=raw,cache=unsafe");
+        let plug = spec.plug(0, Path::new("/tmp"), "again-1");
+        assert_eq!(plug.devices, ["nvme,bus=port-NVME-0,id=NVME-0,serial=NVME-0,drive=again-1"]);
+        assert_eq!(plug.file, "if=none,id=again-1,file=/tmp/NVME-0.img,file.locking=off,format=raw,cache=unsafe");
     }
 
     #[test]

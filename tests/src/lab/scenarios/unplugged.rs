@@ -47,16 +47,17 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
         checks.push(plugged_in(report, &mut heron, &[serial], &id));
     }
 
-    let id = unplugged(report, &mut heron, &["SCSI-A"], "unclear", &["S1"])?;
-    heron.crash(report)?;
-    checks.push(goes_on(report, &mut heron, &id));
-    checks.push(plugged_in(report, &mut heron, &["SCSI-A"], &id));
-
     let together = ["SCSI-B", "SCSI-C", "USB-B"];
     let id = unplugged(report, &mut heron, &together, "supply", &["S2", "S3", "U2"])?;
     heron.stop(report)?;
     checks.push(goes_on(report, &mut heron, &id));
     checks.push(plugged_in(report, &mut heron, &together, &id));
+
+    // The last one, since a crash is told of for a week.
+    let id = unplugged(report, &mut heron, &["SCSI-A"], "unclear", &["S1"])?;
+    heron.crash(report)?;
+    checks.push(goes_on(report, &mut heron, &id));
+    checks.push(plugged_in(report, &mut heron, &["SCSI-A"], &id));
     heron.stop(report)?;
     checks.into_iter().collect()
 }
@@ -135,14 +136,14 @@ fn unplugged(
     Ok(id)
 }
 
-/// They are plugged in again; their incident is over, and nothing is wrong.
+/// They are plugged in again, and their incident is over.
 fn plugged_in(report: &mut Report, heron: &mut Heron, serials: &[&str], id: &str) -> Result<(), Failed> {
     report.step(&format!("plugged in: {}", serials.join(", ")), || {
         serials.iter().try_for_each(|serial| heron.machine.plug_in(serial))
     })?;
-    report.step("the log says that the incident is over, and look that nothing is wrong", || {
+    report.step("the log says that the incident is over, and look that no drive is gone", || {
         heron.wait_for_log(SEEN_S, &[("event", "incident-closed"), ("incident", id)])?;
-        heron.wait_for_look("a box that is well", SEEN_S, |look| look.must_exit_with(0))
+        heron.look()?.must_not_tell("drive-gone", "")
     })
 }
 
@@ -151,8 +152,10 @@ fn goes_on(report: &mut Report, heron: &mut Heron, id: &str) -> Result<(), Faile
     heron.watch(report)?;
     report.step("look: the incident goes on under its name, and the log does not open it again", || {
         heron.wait_for_look("the incident", SEEN_S, |look| {
-            let incident = look.only("incidents")?;
-            if incident.value("/id").to_string() == id { Ok(()) } else { Err(look.unexpected("incidents", id.into())) }
+            if look.items("incidents").any(|incident| incident["id"].to_string() == id) {
+                return Ok(());
+            }
+            Err(look.unexpected("incidents", format!("one called {id}")))
         })?;
         heron.must_not_log(&[("event", "incident-opened")])
     })
