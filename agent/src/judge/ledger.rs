@@ -3,11 +3,11 @@
 //! calendar and does not step.
 
 use super::acquaintances::Acquaintances;
-use super::{attachments, drives};
 use super::fill::{Fill, FullWhen};
 use super::incidents::Book;
 use super::pool_work::Checks;
 use super::signs::Signs;
+use super::{attachments, drives};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};

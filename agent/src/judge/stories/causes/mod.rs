@@ -65,6 +65,8 @@ struct Play {
     /// How long the box had been up when it began, or began anew, in seconds; and when of the story that was.
     up: u64,
     began: u64,
+    /// Up to when it was played.
+    reached: u64,
     /// Drives, members and events are listed from the last to the first.
     is_backwards: bool,
     turns: Vec<(u64, Turn)>,
@@ -80,6 +82,7 @@ impl Play {
             scene: Scene::default(),
             up: 240 * HOUR,
             began: 0,
+            reached: 0,
             is_backwards: false,
             turns: Vec::new(),
             verdict: None,
@@ -102,7 +105,7 @@ impl Play {
     /// Looks every two seconds after a step, and less often when nothing happens; after each look `watch` is called.
     fn go_through(&mut self, script: &str, watch: impl Fn(u64, &mut Self)) {
         let steps = script::read(script);
-        let (mut next, mut second) = (0, steps.first().map_or(0, |first| first.second));
+        let (mut next, mut second) = (0, self.reached);
         let Some(last) = steps.last() else { return };
         let end = if last.words == ["end"] { last.second } else { last.second + 5 * MINUTE };
         while second <= end {
@@ -122,6 +125,7 @@ impl Play {
             let until = steps.get(next).map_or(u64::MAX, |step| step.second);
             second = (second + pace).min(until.max(second + 2));
         }
+        self.reached = second;
     }
 
     fn moment(&self, second: u64) -> Moment {
@@ -226,8 +230,30 @@ fn each_rule_has_its_stories_and_its_near_misses() {
         *(if row.speaks { yes } else { no }) += 1;
     }
     const RULES: [&str; 24] = [
-        "R1", "R1 with Z", "wrong tray", "R2", "R3", "R3b", "R4", "R5", "R5b", "R6", "R7", "R7b", "R8", "R8b", "R8c", "R9",
-        "R10", "R11", "R12", "R13", "R14", "R15", "R16", "R17",
+        "R1",
+        "R1 with Z",
+        "wrong tray",
+        "R2",
+        "R3",
+        "R3b",
+        "R4",
+        "R5",
+        "R5b",
+        "R6",
+        "R7",
+        "R7b",
+        "R8",
+        "R8b",
+        "R8c",
+        "R9",
+        "R10",
+        "R11",
+        "R12",
+        "R13",
+        "R14",
+        "R15",
+        "R16",
+        "R17",
     ];
     for rule in RULES {
         let (yes, no) = counts.get(rule).copied().unwrap_or_default();
