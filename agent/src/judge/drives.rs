@@ -199,7 +199,7 @@ impl Known {
         known.accepted = false;
     }
 
-    /// See [`super::Memory::accept_drives`].
+    /// See [`super::Memory::accept`].
     pub fn accept_absences(&mut self, settings: &Settings) {
         for (_, drive) in self.drives.iter_mut().filter(|(key, drive)| !drive.present && !is_named(settings, key)) {
             drive.accepted = true;

@@ -3,11 +3,15 @@
 //! calendar and does not step.
 
 use super::acquaintances::Acquaintances;
+use super::airflow::Warmest;
 use super::fill::{Fill, FullWhen};
 use super::incidents::Book;
+use super::occurrences::Occurrences;
 use super::pool_work::Checks;
+use super::runs::{Ending, Runs};
 use super::signs::Signs;
-use super::{attachments, drives};
+use super::tachometers::Tachometers;
+use super::{attachments, board, controllers, drives, itself};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -17,6 +21,8 @@ use traylight_config::Settings;
 
 /// Steps kept of one counter; older ones are folded into the first.
 const STEPS: usize = 48;
+/// The end of a run counts for so long.
+const WEEK: Duration = Duration::from_secs(7 * 86_400);
 /// Two looks further apart than this were not watching in between.
 const LONGEST_GAP: Duration = Duration::from_secs(60);
 
@@ -35,6 +41,21 @@ pub struct Ledger {
     /// How volumes fill.
     #[serde(default)]
     fill: Fill,
+    /// What is plugged into which controller, and how good its link was.
+    #[serde(default)]
+    pub controllers: controllers::Learned,
+    /// What fans did.
+    #[serde(default)]
+    pub tachometers: Tachometers,
+    /// The warmest that drives held.
+    #[serde(default)]
+    pub warmest: Warmest,
+    /// How runs and boots follow each other.
+    #[serde(default)]
+    pub runs: Runs,
+    /// How often things of the box itself happened.
+    #[serde(default)]
+    occurrences: Occurrences,
     /// The open incidents.
     #[serde(default)]
     pub book: Book,
@@ -132,10 +153,42 @@ impl Ledger {
         }
     }
 
-    /// The owner agrees with the drives that are there.
-    pub fn accept_drives(&mut self, known: &drives::Known) {
+    /// The owner agrees with what is there.
+    pub fn accept(&mut self, known: &drives::Known) {
         self.acquaintances.accept(known);
+        self.controllers.accept();
+        self.tachometers.accept();
         self.is_new = true;
+    }
+
+    /// A run of the program begins in this boot of the machine. How the one before ended is noted, for a week of watching.
+    pub fn begin(&mut self, boot: &str) -> Ending {
+        let ending = self.runs.begin(boot);
+        self.is_new = true;
+        match ending {
+            Ending::WithTheMachine => self.happened(board::UNCLEAN_RESTART, 1, WEEK),
+            Ending::Alone => self.happened(itself::ENDED_UNASKED, 1, WEEK),
+            Ending::InOrder | Ending::Unknown => {}
+        }
+        ending
+    }
+
+    /// The kernel's release of the boot before, and of this one.
+    pub fn kernel(&self) -> (Option<&str>, Option<&str>) {
+        self.runs.kernel()
+    }
+
+    /// Something of the box itself happened so often, which counts for so long.
+    pub fn happened(&mut self, what: &str, times: u64, span: Duration) {
+        if times > 0 {
+            self.occurrences.note(what, times, span, self.watched);
+            self.is_new = true;
+        }
+    }
+
+    /// How often it happened within the span for which it counts.
+    pub fn count(&self, what: &str) -> u64 {
+        self.occurrences.count(what, self.watched)
     }
 
     /// Takes in which pools are there, and which of them have just been compared.

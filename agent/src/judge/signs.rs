@@ -67,10 +67,20 @@ pub struct Before {
     pub celsius: Option<f64>,
 }
 
+impl Sign {
+    /// True when this event is in it already.
+    fn has(&self, event: &Event) -> bool {
+        let is_same = self.event.part == event.part && self.event.what == event.what;
+        is_same && self.event.teller == event.teller && self.event.at <= event.at && event.at <= self.last
+    }
+}
+
 /// The signs of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Signs {
     list: Vec<Sign>,
+    /// The newest event that was heard.
+    heard_until: Option<Moment>,
     /// The drives at the last look.
     #[serde(skip)]
     there: BTreeMap<DriveKey, LastLook>,
@@ -117,6 +127,16 @@ impl Signs {
         self.list.iter().filter(move |sign| matches!(&sign.event.part, Part::Drive(key) if key == drive))
     }
 
+    /// What of these was not heard before: a probe that starts anew reads the kernel's log from its beginning.
+    pub fn fresh(&mut self, events: &[Event]) -> Vec<Event> {
+        let until = self.heard_until;
+        let newest = events.iter().map(|event| event.at).max();
+        self.heard_until = until.max(newest);
+        let is_fresh = |event: &&Event| until.is_none_or(|until| event.at.plus(TOLD_BEFORE) > until);
+        let is_known = |event: &Event| self.list.iter().any(|sign| sign.has(event));
+        events.iter().filter(is_fresh).filter(|event| !is_known(event)).cloned().collect()
+    }
+
     /// Takes in what happened and what readings show. `known` and `ledger` have learned from the same snapshot.
     pub fn learn(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {
         for event in &snapshot.events {
@@ -140,6 +160,7 @@ impl Signs {
 
     /// The times of all signs move into the past, as when the machine has started again.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        self.heard_until = self.heard_until.map(&by);
         for sign in &mut self.list {
             sign.event.at = by(sign.event.at);
             sign.last = by(sign.last);

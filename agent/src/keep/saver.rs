@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Duration;
 
-/// Flash wears: no two saves are closer together than this, but for the last and for what is urgent.
+/// Flash wears: no two saves are closer together than this, but for the first, the last, and for what is urgent.
 const EVERY: Duration = Duration::from_secs(15 * 60);
 /// What must outlive a sudden end, such as an incident that begins or ends, waits no longer than this.
 const URGENT: Duration = Duration::from_secs(5);
@@ -64,6 +64,11 @@ impl Saver {
         };
         std::thread::Builder::new().name("saver".to_owned()).spawn(work)?;
         Ok(Self { file, ledgers: Some(sender), outcomes, tried: now, is_saving: false, fails: false })
+    }
+
+    /// Saves at once that a run has begun: a machine that goes down in its first minutes must be found out.
+    pub fn begin(&mut self, memory: &mut Memory) {
+        self.save(memory);
     }
 
     /// Hears how the last save went, and begins the next when it is due; what is to be said.
@@ -211,6 +216,19 @@ mod tests {
             assert_eq!(saver.turn(second(at), &mut memory), None);
         }
         assert_eq!(saved.try_iter().collect::<Vec<_>>(), [2], "nothing was urgent after that");
+    }
+
+    #[test]
+    fn that_a_run_has_begun_is_saved_at_once_and_then_all_goes_its_usual_way() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        drop(answer);
+        saver.begin(&mut memory);
+        assert_eq!(saved.recv_timeout(Duration::from_secs(60)), Ok(1));
+        assert_eq!(ended(&mut saver, minute(1), &mut memory), None);
+        memory = Memory::with_ledger(ledger(2).0);
+        assert_eq!(saver.turn(minute(14), &mut memory), None);
+        assert!(memory.ledger().is_new, "the next waits");
     }
 
     #[test]

@@ -35,6 +35,15 @@ pub struct Dispatch {
     unconfirmed: Vec<String>,
 }
 
+/// How the ways out stand.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct WaysStand {
+    /// The ways that nobody has confirmed yet, by name.
+    pub unconfirmed: Vec<String>,
+    /// For how long the message that has waited longest has waited.
+    pub longest_wait: Option<Duration>,
+}
+
 /// What the ways are told of.
 pub struct Scene<'a> {
     /// The box as judged.
@@ -106,7 +115,7 @@ impl Dispatch {
         let code = confirm::code(random());
         codes.ask(name, &target(way), &code).map_err(|fault| fault.to_string())?;
         let box_name = box_name(scene.settings, scene.snapshot);
-        self.courier.try_way(name, confirm::test_message(&box_name, name, &code, Stamp::now(&self.clock)));
+        self.courier.try_way(name, confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock)));
         Ok(format!("a code is on its way by `{name}`; give it back with `traylight alerts --confirm CODE`"))
     }
 
@@ -126,14 +135,10 @@ impl Dispatch {
         }
     }
 
-    /// The ways that nobody has confirmed yet.
-    pub fn unconfirmed(&self) -> &[String] {
-        &self.unconfirmed
-    }
-
-    /// For how long the message that has waited longest has waited.
-    pub fn longest_wait(&self) -> Option<Duration> {
-        self.courier.standings().into_iter().filter_map(|standing| standing.oldest).max()
+    /// How the ways stand.
+    pub fn stand(&self) -> WaysStand {
+        let waits = self.courier.standings().into_iter().filter_map(|standing| standing.oldest);
+        WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait: waits.max() }
     }
 
     /// Stops; what waits is kept.
@@ -156,7 +161,7 @@ impl Dispatch {
     }
 
     fn message(&self, turn: &Turned, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
-        let stamp = Stamp::now(&self.clock);
+        let stamp = Stamp::by(&self.clock);
         let head = Letterhead {
             box_name: &box_name(scene.settings, scene.snapshot),
             now: scene.verdict.at,

@@ -98,7 +98,8 @@ impl<'a> View<'a> {
 
     /// The kernel's release before this boot and now, where they differ.
     pub fn kernel_change(&self) -> Option<(&'a str, &'a str)> {
-        None
+        let (before, now) = self.memory.ledger.kernel();
+        before.zip(now).filter(|(before, now)| before != now)
     }
 
     /// The known drives behind a controller, there or not.
