@@ -128,11 +128,11 @@ impl Ledger {
         self.watched += time;
     }
 
-    /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
-    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
+    /// What was noted in an earlier boot, `ended` at the latest, lies before this one: all times move back.
+    pub fn move_back(&mut self, ended: Moment, by: impl Fn(Moment) -> Moment + Copy) {
         let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();
         self.book.move_back(by);
-        self.signs.move_back(by);
+        self.signs.move_back(ended, by);
         self.known.move_back(by, |key| told.contains(key));
         self.attachments.move_back(by);
     }

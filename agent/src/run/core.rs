@@ -266,6 +266,11 @@ fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) -> Opt
     }
 }
 
+fn about_log(why: &Missing) -> Entry {
+    let less = format!("the kernel's log is not read, so what it tells of causes is not known: {why}");
+    Entry::agent(5, "log-unread", less)
+}
+
 fn about_events(why: &Missing) -> Entry {
     let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
     Entry::agent(5, "events-unheard", late)

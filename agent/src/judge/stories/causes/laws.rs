@@ -4,6 +4,7 @@
 use super::Play;
 use crate::judge::causes::key;
 use crate::judge::judge;
+use crate::reading::Itself;
 use crate::verdict::{Incident, IncidentId, Subject, Turned};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -165,7 +166,7 @@ proptest! {
             for later in [10, 100, 1000] {
                 let now = last.taken.plus(Duration::from_secs(later));
                 for snapshot in [None, Some(&last)] {
-                    let (verdict, changes) = judge(&silent.settings, &mut silent.memory, now, snapshot);
+                    let (verdict, changes) = judge(&silent.settings, &mut silent.memory, now, snapshot, &Itself::default());
                     assert!(verdict.turns.is_empty() && changes.is_empty());
                     assert_eq!(ids(&verdict.incidents), before);
                 }

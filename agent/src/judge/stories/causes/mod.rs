@@ -17,7 +17,7 @@ use crate::clock::Moment;
 use crate::demo;
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
-use crate::reading::Snapshot;
+use crate::reading::{Itself, Snapshot};
 use crate::verdict::{Cause, Incident, Turn, Verdict};
 use script::{Scene, Step};
 use std::collections::BTreeMap;
@@ -76,9 +76,11 @@ struct Play {
 
 impl Play {
     fn new() -> Self {
+        let mut ledger = Ledger::default();
+        ledger.begin("the first boot");
         Self {
             settings: demo::settings().expect("the pretend box has settings"),
-            memory: Memory::default(),
+            memory: Memory::with_ledger(ledger),
             scene: Scene::default(),
             up: 240 * HOUR,
             began: 0,
@@ -138,9 +140,13 @@ impl Play {
             ["up", seconds] => self.up = seconds.parse().expect("seconds"),
             ["mute"] => self.memory.ledger.book.muted_until = Some(now.plus(Duration::from_secs(HOUR))),
             ["restart"] => self.restart(|_| {}),
+            ["stop"] => self.memory.end(),
             // The boot clock begins anew, and what was noted lies before.
             ["reboot"] => {
-                self.restart(|ledger| ledger.move_back(|at| at.minus(now.since_boot())));
+                self.restart(|ledger| {
+                    ledger.move_back(now, |at| at.minus(now.since_boot()));
+                    ledger.begin(&format!("boot at {}", step.second));
+                });
                 (self.up, self.began) = (0, step.second);
             }
             _ => self.scene.take(step),
@@ -168,7 +174,7 @@ impl Play {
     }
 
     fn judge(&mut self, second: u64, snapshot: Snapshot) {
-        let (verdict, _) = judge(&self.settings, &mut self.memory, snapshot.taken, Some(&snapshot));
+        let (verdict, _) = judge(&self.settings, &mut self.memory, snapshot.taken, Some(&snapshot), &Itself::default());
         self.turns.extend(verdict.turns.iter().map(|turn| (second, turn.clone())));
         (self.verdict, self.last) = (Some(verdict), Some(snapshot));
     }
