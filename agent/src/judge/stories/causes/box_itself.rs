@@ -44,11 +44,7 @@ pub const ROWS: &[Row] = &[
     ),
     Row::no("R12", PATH, ["a mirror, where that happens", "0 level raid1; 300 mismatches 128", "as-it-says certain"]),
     // R14: the machine started again by itself.
-    Row::yes(
-        "R14",
-        RESTART,
-        ["the supply was low", "280 low on; 300 reboot; low off", "restart-power likely, as-it-says certain"],
-    ),
+    Row::yes("R14", RESTART, ["the supply was low", "280 low on; 300 reboot; low off", "restart-power likely"]),
     Row::yes(
         "R14",
         RESTART,

@@ -2,7 +2,7 @@
 
 use super::{Play, script};
 use crate::judge::redundancy::standing;
-use crate::verdict::{Cause, Ended, Handling, Incident, Kind, Turned};
+use crate::verdict::{Cause, Ended, Handling, Incident, Kind, Turn, Turned};
 
 /// A failing drive in a pool of some layout and state, after all holds.
 fn failing_in(state: &str, tray: usize) -> (Play, Incident) {
