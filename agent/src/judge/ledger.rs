@@ -11,7 +11,7 @@ use super::pool_work::Checks;
 use super::runs::{Ending, Runs};
 use super::signs::Signs;
 use super::tachometers::Tachometers;
-use super::{attachments, board, controllers, drives, itself};
+use super::{attachments, board, controllers, drives, itself, supply};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -65,6 +65,9 @@ pub struct Ledger {
     /// The drives as they were known at the last look, for the next start.
     #[serde(default)]
     pub known: drives::Known,
+    /// When the board's supply was too low lately.
+    #[serde(default)]
+    pub supply: supply::Known,
     /// Commands that timed out lately.
     #[serde(default)]
     pub attachments: attachments::Known,
@@ -134,6 +137,7 @@ impl Ledger {
         self.book.move_back(by);
         self.signs.move_back(ended, by);
         self.known.move_back(by, |key| told.contains(key));
+        self.supply.move_back(by);
         self.attachments.move_back(by);
     }
 
