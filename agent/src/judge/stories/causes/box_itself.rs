@@ -44,7 +44,11 @@ pub const ROWS: &[Row] = &[
     ),
     Row::no("R12", PATH, ["a mirror, where that happens", "0 level raid1; 300 mismatches 128", "as-it-says certain"]),
     // R14: the machine started again by itself.
-    Row::yes("R14", RESTART, ["the supply was low", "280 low on; 300 reboot; low off", "restart-power likely"]),
+    Row::yes(
+        "R14",
+        RESTART,
+        ["the supply was low", "280 low on; 300 reboot; low off", "as-it-says certain, restart-power likely"],
+    ),
     Row::yes(
         "R14",
         RESTART,

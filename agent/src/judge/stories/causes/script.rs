@@ -311,6 +311,9 @@ pub fn blind(snapshot: &mut Snapshot) {
     snapshot.volumes.clear();
     snapshot.fans.clear();
     snapshot.temperatures.clear();
+    snapshot.undervoltages.clear();
+    snapshot.rails.clear();
+    snapshot.links.clear();
 }
 
 fn number<T: std::str::FromStr>(word: &str) -> T {
