@@ -257,11 +257,6 @@ fn about_events(why: &Missing) -> Entry {
     Entry::agent(5, "events-unheard", late)
 }
 
-fn about_log(why: &Missing) -> Entry {
-    let less = format!("the kernel's log is not read, so what it tells of causes is not known: {why}");
-    Entry::agent(5, "log-unread", less)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

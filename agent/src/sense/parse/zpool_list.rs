@@ -102,7 +102,7 @@ mod tests {
     #[test]
     fn what_is_not_told_is_not_made_up() {
         let raidz = group("raidz1-0", Class::Normal, Some(1), 3);
-        assert_eq!(usable("", &[raidz.clone()]), Err("found no size of `raidz1-0`".into()));
+        assert_eq!(usable("", std::slice::from_ref(&raidz)), Err("found no size of `raidz1-0`".into()));
         assert_eq!(usable(&row("raidz1-0", "-"), &[raidz]), Err("found no size of `raidz1-0`".into()));
         let strange = group("fluff-0", Class::Normal, None, 3);
         assert_eq!(usable(&row("fluff-0", "9"), &[strange]), Err("found fluff-0, whose parity is not known".into()));
