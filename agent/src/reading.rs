@@ -1,25 +1,29 @@
 //! What sense hands on: plain data about one box at one time. No opinion in here, that is `verdict.rs`.
 
 mod attachment;
+mod board;
 mod controller;
 mod drive;
 mod event;
+mod itself;
 mod pool;
 mod self_test;
 mod supply;
 mod volume;
 
 pub use attachment::*;
+pub use board::*;
 pub use controller::*;
 pub use drive::*;
 pub use event::*;
+pub use itself::*;
 pub use pool::*;
 pub use self_test::*;
 pub use supply::*;
 pub use volume::*;
 
 use crate::clock::Moment;
-use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
+use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -160,42 +164,14 @@ pub enum Source {
     ThermalZone,
     /// statvfs(3) on a mount point.
     Statvfs,
+    /// A file below `/proc`.
+    Proc,
     /// The `sysinfo` crate.
     Sysinfo,
     /// The drive itself, by command.
     Drive,
     /// The software that holds a pool together: its own files, its tool, or the kernel by ioctl.
     Pool,
-}
-
-/// The machine itself.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Board {
-    /// The host's name.
-    pub name: String,
-    /// What the maker calls the board; empty when nobody says.
-    pub model: String,
-    /// The kernel's release.
-    pub kernel: String,
-    /// The address people reach the box at: the first that is not a loopback or link-local one.
-    pub address: Option<String>,
-    /// Load, memory and processor count; `None` until first asked.
-    pub load: Option<Reading<Load>>,
-}
-
-/// How busy the board is.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Load {
-    /// Average number of runnable or waiting tasks over one minute.
-    pub one_minute: f64,
-    /// The same over fifteen minutes.
-    pub fifteen_minutes: f64,
-    /// Processors that share the load.
-    pub processors: u32,
-    /// Memory fitted.
-    pub memory: Bytes,
-    /// Memory that could still be given out (`MemAvailable`).
-    pub memory_available: Bytes,
 }
 
 /// Data moved per second.
@@ -231,17 +207,19 @@ pub struct Temperature {
     pub label: String,
     /// The value.
     pub value: Reading<Celsius>,
+    /// Where its maker or the firmware says that the end is: `tempN_crit`, or the critical trip point of a thermal zone.
+    pub critical: Option<Celsius>,
+    /// Which kind of processor it is of, if it is of one.
+    pub processor: Option<Processor>,
 }
 
-/// A voltage whose label says what it is.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Rail {
-    /// Chip and channel.
-    pub key: String,
-    /// The driver's label.
-    pub label: String,
-    /// The value.
-    pub value: Reading<Volts>,
+/// Kinds of processor, by where they begin to slow themselves down.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Processor {
+    /// At its own critical temperature, which is its maker's choice: x86.
+    X86,
+    /// Well below the critical temperature, where its firmware says: those of single-board computers.
+    SystemOnChip,
 }
 
 /// A network port made of hardware.

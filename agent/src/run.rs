@@ -15,7 +15,7 @@ use crate::probe::schedule::Schedule;
 use crate::serve::control::{Asked, Control};
 use crate::serve::listener::Listener;
 use crate::serve::socket::hand_out;
-use crate::show::glass::{self, PanelThread};
+use crate::show::glass::PanelThread;
 use crate::show::outlet::{Outlet, Scenery};
 use crate::tell::courier::Report;
 use crate::tell::log::Entry;
@@ -58,13 +58,18 @@ pub struct Edges {
 /// # Errors
 /// When the machine refuses signals or a thread.
 pub async fn run(edges: Edges) -> std::io::Result<()> {
-    let Edges { mut settings, reload, root, mut outlet, socket, mut control, store, outboxes, ledger, clock } = edges;
+    let Edges { mut settings, reload, root, mut outlet, socket, mut control, store, outboxes, mut ledger, clock } =
+        edges;
+    ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
     let panel = PanelThread::start(&settings.panel, clock.clone(), move |said| drop(report.send(said)));
     let mut keeper = Keeper::new(root, clock.clone());
     keeper.tell(schedule(&settings))?;
     let mut core = Core::new(clock.clone(), ledger);
     let mut saver = store.map(|store| Saver::start(store, clock.now())).transpose()?;
+    if let Some(saver) = &mut saver {
+        saver.begin(&mut core.memory);
+    }
     let mut dispatch = Dispatch::start(&settings, outboxes, &clock)?;
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
@@ -76,7 +81,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         tokio::select! {
             news = keeper.news() => outlet.say_all(core.hear(news), &clock.wall()),
             _ = tick.tick() => {},
-            Some(said) = reports.recv() => outlet.say(&about_panel(said), &clock.wall()),
+            Some(said) = reports.recv() => outlet.say(&core.hear_of_panel(said), &clock.wall()),
             visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
                 hand_out(visitor, core.state(&settings));
             },
@@ -101,6 +106,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         let turns = std::mem::take(&mut core.turns);
         if let (Some(dispatch), Some(scene)) = (&mut dispatch, core.scene(&settings)) {
             dispatch.tell(turns, &scene);
+            core.ways = dispatch.stand();
         }
         tick.reset();
         // Fed here, by what judges: a loop that stands still must not look alive.
@@ -117,6 +123,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     }
 
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
+    core.memory.end();
     if let Some(report) = saver.and_then(|saver| saver.finish(&mut core.memory)) {
         outlet.say(&about_saving(report), &clock.wall());
     }
@@ -162,13 +169,6 @@ fn schedule(settings: &Settings) -> Order {
 fn not_told(error: &std::io::Error) -> Entry {
     let why = format!("the probe keeps the old schedule of self-tests until it is started anew: {error}");
     Entry::agent(4, "probe-not-told", why)
-}
-
-fn about_panel(said: glass::Report) -> Entry {
-    match said {
-        glass::Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
-        glass::Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
-    }
 }
 
 fn about_saving(said: keep::Report) -> Entry {

@@ -1,6 +1,7 @@
 //! What judge hands on: what holds, how bad it is, and whether the box is still heard from. Typed facts, no words for
 //! people: those are in `tell/wording.rs`.
 
+mod belongs;
 mod cause;
 mod estimate;
 mod facts;
@@ -151,6 +152,16 @@ pub enum Subject {
     Link(String, String),
     /// All drives together.
     AllDrives,
+    /// The processor.
+    Processor,
+    /// A rail or an alarm of the supply, by its key.
+    Supply(String),
+    /// A controller, by its key, and what of it: `gone`, `silent`, `driver`, `errors`, `lane` or `resets`.
+    Controller(String, String),
+    /// The program itself, and what of it: `panel`, `unseen`, `clock` or `ended`.
+    Agent(String),
+    /// The box itself, and what of it: `restart`, `memory`, `card` or `disk`.
+    Board(String),
 }
 
 impl Subject {
@@ -172,6 +183,11 @@ impl fmt::Display for Subject {
             Self::Fan(key) => write!(f, "fan {key}"),
             Self::Link(name, side) => write!(f, "link {name} {side}"),
             Self::AllDrives => f.write_str("all drives"),
+            Self::Processor => f.write_str("processor"),
+            Self::Supply(key) => write!(f, "supply {key}"),
+            Self::Controller(key, what) => write!(f, "controller {key} {what}"),
+            Self::Agent(what) => write!(f, "traylight {what}"),
+            Self::Board(what) => write!(f, "box {what}"),
         }
     }
 }

@@ -30,8 +30,9 @@ mod url;
 pub use problem::{Problem, Problems};
 pub use settings::{
     AlertWay, Alerts, Brightness, Bus, CommandLine, Destination, DriveLimits, FanLimits, Grace, Heartbeat, Holds,
-    Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt, MqttVersion, PageName, Panel, PoolLimits, QuietHours,
-    Secret, SelfTestSchedule, Settings, Shelf, Topic, Tray, VolumeLimits, Watch, Webhook,
+    Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt, MqttVersion, PageName, Panel, PoolLimits,
+    ProcessorLimits, QuietHours, Secret, SelfTestSchedule, Settings, Shelf, SupplyLimits, Topic, Tray, VolumeLimits,
+    Watch, Webhook,
 };
 pub use settle::settle;
 pub use template::{Field, Template};

@@ -166,6 +166,10 @@ pub struct Limits {
     pub fan: FanLimits,
     /// Network ports.
     pub link: LinkLimits,
+    /// The processor.
+    pub processor: ProcessorLimits,
+    /// The supply.
+    pub supply: SupplyLimits,
     /// Pools.
     pub pool: PoolLimits,
     /// How long parts may take to appear after a start.
@@ -260,7 +264,7 @@ impl Default for VolumeLimits {
 }
 
 /// Limits for fans. All are starting values.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct FanLimits {
     /// A stopped fan counts as turning again above this speed, in rpm.
     pub turning_again_rpm: u32,
@@ -268,11 +272,21 @@ pub struct FanLimits {
     pub stopped_hold: Duration,
     /// How long it must turn before the condition clears.
     pub clear_hold: Duration,
+    /// A fan is weak below this share of the speed that it used to have at the same drive level, in percent.
+    pub weak_percent: f64,
+    /// How long a fan must be weak before it is said.
+    pub weak_hold: Duration,
 }
 
 impl Default for FanLimits {
     fn default() -> Self {
-        FanLimits { turning_again_rpm: 300, stopped_hold: seconds(15), clear_hold: seconds(30) }
+        FanLimits {
+            turning_again_rpm: 300,
+            stopped_hold: seconds(15),
+            clear_hold: seconds(30),
+            weak_percent: 60.0,
+            weak_hold: minutes(2),
+        }
     }
 }
 
@@ -300,6 +314,52 @@ impl Default for LinkLimits {
             flaps: 4,
             flap_window: minutes(10),
         }
+    }
+}
+
+/// Limits for the processor. All are starting values; an x86 processor that states its own critical temperature goes by
+/// that: it warns 10 degrees below it and is critical 3 degrees below it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ProcessorLimits {
+    /// The processor is hot enough to warn, in degrees Celsius: where common single-board computers slow down.
+    pub warning_c: f64,
+    /// The processor is too hot, in degrees Celsius.
+    pub critical_c: f64,
+    /// How far below the warning it must cool before the condition clears, in degrees Celsius.
+    pub clear_below_c: f64,
+    /// How long it must be hot, or slow itself down, before the warning.
+    pub warning_hold: Duration,
+    /// How long it must be too hot before it is critical.
+    pub critical_hold: Duration,
+    /// How long it must be cool before the condition clears.
+    pub clear_hold: Duration,
+}
+
+impl Default for ProcessorLimits {
+    fn default() -> Self {
+        ProcessorLimits {
+            warning_c: 80.0,
+            critical_c: 85.0,
+            clear_below_c: 5.0,
+            warning_hold: minutes(2),
+            critical_hold: seconds(30),
+            clear_hold: minutes(5),
+        }
+    }
+}
+
+/// Limits for rails of the supply that a sensor is labelled for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SupplyLimits {
+    /// Warn when a rail is off by more than this share of what it should be, in percent: what drives allow.
+    pub warning_percent: f64,
+    /// Critical when the 12 V rail is off by more than this, in percent.
+    pub twelve_volt_critical_percent: f64,
+}
+
+impl Default for SupplyLimits {
+    fn default() -> Self {
+        SupplyLimits { warning_percent: 5.0, twelve_volt_critical_percent: 10.0 }
     }
 }
 

@@ -9,6 +9,7 @@ pub mod i2c_device;
 pub mod lab;
 pub mod pretend_box;
 pub mod pretend_bus;
+pub mod pretend_controllers;
 pub mod pretend_panel;
 pub mod pretend_pools;
 pub mod scenes;

@@ -7,15 +7,14 @@
 #![allow(clippy::expect_used, clippy::panic, reason = "a story without its box may stop at once")]
 #![allow(clippy::disallowed_methods, reason = "making files is this module's job")]
 
+use crate::pretend_controllers::SATA;
 use std::cell::Cell;
 use std::fs;
 use std::os::unix::fs::{PermissionsExt, symlink};
 use std::path::{Component, Path, PathBuf};
 
-/// The AHCI controller that all SATA drives hang on.
-const SATA: &str = "/sys/devices/pci0000:00/0000:00:1f.2";
-/// The USB host controller.
-const USB: &str = "/sys/devices/pci0000:00/0000:00:14.0/usb2/2-2";
+/// The hub that USB drives hang on.
+const HUB: &str = "/sys/devices/pci0000:00/0000:00:14.0/usb2/2-2";
 /// The I2C bus of the fan chips.
 const I2C: &str = "/sys/devices/pci0000:00/0000:00:1f.4/i2c-1";
 /// One terabyte in sectors, the size of every drive.
@@ -82,7 +81,7 @@ impl PretendBox {
     /// A drive behind a USB bridge at a port chain such as `2-2.1`: the bridge passes no temperature on.
     pub fn usb_drive(&self, device: &str, chain: &str, serial: &str, model: &str) -> &Self {
         let host = 40 + self.next();
-        let scsi = format!("{USB}/{chain}/{chain}:1.0/host{host}/target{host}:0:0/{host}:0:0:0");
+        let scsi = format!("{HUB}/{chain}/{chain}:1.0/host{host}/target{host}:0:0/{host}:0:0:0");
         self.scsi_device(&scsi, device, serial, model)
     }
 
@@ -210,6 +209,26 @@ impl PretendBox {
                 .write(&format!("{chip}/pwm{number}"), "160\n");
         }
         self.write(&format!("{chip}/temp1_input"), "41250\n").write(&format!("{chip}/temp1_label"), "board\n")
+    }
+
+    /// A chip of the board with these files.
+    pub fn monitor(&self, name: &str, files: &[(&str, &str)]) -> &Self {
+        let device = format!("/sys/devices/platform/{name}");
+        let chip = self.chip(&format!("{device}/hwmon"), name, &device);
+        for (file, text) in files {
+            self.write(&format!("{chip}/{file}"), text);
+        }
+        self
+    }
+
+    /// A memory card or flash on the board, with its type, whose number is that of a mounted file system.
+    pub fn card(&self, device: &str, kind: &str, number: &str) -> &Self {
+        let card = "/sys/devices/platform/fe340000.mmc/mmc_host/mmc0/mmc0:0001";
+        let block = format!("{card}/block/{device}");
+        self.block_device(&block, device, false)
+            .write(&format!("{card}/type"), &format!("{kind}\n"))
+            .link(&format!("{block}/device"), card)
+            .link(&format!("/sys/dev/block/{number}"), &block)
     }
 
     /// The folder of a fan chip, as a path of the box.

@@ -4,7 +4,7 @@ use std::time::Duration;
 use traylight::clock::Moment;
 use traylight::demo::{self, heron, story};
 use traylight::judge::{Memory, judge};
-use traylight::reading::{Blind, Missing, Power, Reading, Reason, Snapshot, Source};
+use traylight::reading::{Blind, Itself, Missing, Power, Reading, Reason, Snapshot, Source};
 use traylight::rehearse::{Fault, Played, play};
 use traylight::show::pages::{self, Page, TEST, View};
 use traylight::verdict::{Kind, Verdict};
@@ -23,7 +23,7 @@ pub fn after(minutes: f64) -> (Settings, Verdict, Snapshot) {
         let elapsed = Duration::from_secs(second);
         let now = Moment::after_boot(UP + elapsed);
         let snapshot = heron::snapshot(now, &story::scene(elapsed));
-        let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot));
+        let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
         last = Some((verdict, snapshot));
     }
     let (verdict, snapshot) = last.unwrap_or_else(|| unreachable!("the story has a first second"));
@@ -89,9 +89,9 @@ fn rehearsed() -> Vec<(String, Frame)> {
 fn without_data() -> Vec<(String, Frame)> {
     let (settings, _, mut snapshot) = after(2.0);
     let state = Page::Named(PageName::State);
-    let (starting, _) = judge(&settings, &mut Memory::default(), snapshot.taken, None);
+    let (starting, _) = judge(&settings, &mut Memory::default(), snapshot.taken, None, &Itself::default());
     let later = snapshot.taken.plus(Duration::from_secs(125));
-    let (silent, _) = judge(&settings, &mut Memory::default(), later, Some(&snapshot));
+    let (silent, _) = judge(&settings, &mut Memory::default(), later, Some(&snapshot), &Itself::default());
     let mut found = vec![
         ("starting".to_owned(), draw(&state, &starting, None)),
         ("no data".to_owned(), draw(&state, &silent, Some(&snapshot))),
@@ -104,7 +104,7 @@ fn without_data() -> Vec<(String, Frame)> {
     }
     snapshot.drives[2].temperature = Reading::new(Err(refused()), snapshot.taken, Source::Hwmon);
     snapshot.volumes[1].room = Reading::new(Err(Missing::new(Reason::TimedOut, "")), snapshot.taken, Source::Statvfs);
-    let (in_part, _) = judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot));
+    let (in_part, _) = judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &Itself::default());
     found.push(("seen in part".to_owned(), draw(&state, &in_part, Some(&snapshot))));
     found.push(("seen in part, room".to_owned(), draw(&Page::Named(PageName::Room), &in_part, Some(&snapshot))));
     found

@@ -38,6 +38,8 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/reading", [later, sense, probe, world].concat()),
         ("agent/src/verdict", [later, sense, probe, world].concat()),
         ("agent/src/tell/wording", words_and_drawing.clone()),
+        ("agent/src/tell/board_words", words_and_drawing.clone()),
+        ("agent/src/tell/box_words", words_and_drawing.clone()),
         ("agent/src/tell/drive_words", words_and_drawing.clone()),
         ("agent/src/tell/heat_words", words_and_drawing.clone()),
         ("agent/src/tell/test_words", words_and_drawing.clone()),

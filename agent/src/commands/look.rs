@@ -9,7 +9,7 @@ use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::judge::{Memory, judge};
 use traylight::probe::keeper::{Keeper, News};
-use traylight::reading::Snapshot;
+use traylight::reading::{Itself, Snapshot};
 use traylight::serve::document::Document;
 use traylight::serve::{socket, table};
 use traylight::verdict::Verdict;
@@ -79,8 +79,8 @@ pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) ->
     runtime.shutdown_background();
     let [first, second] = snapshots?;
     let mut memory = Memory::without_patience();
-    judge(&settings, &mut memory, first.taken, Some(&first));
-    let (verdict, _) = judge(&settings, &mut memory, second.taken, Some(&second));
+    judge(&settings, &mut memory, first.taken, Some(&first), &Itself::default());
+    let (verdict, _) = judge(&settings, &mut memory, second.taken, Some(&second), &Itself::default());
     Ok((verdict, second))
 }
 

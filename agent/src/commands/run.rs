@@ -37,7 +37,7 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
     let socket = unless_taken(socket::open(&run_dir), |error| without("state-not-served", lost_state, error))?;
     let lost_control = "`ack`, `mute` and `rehearse` cannot ask this agent";
     let control = unless_taken(Control::open(&run_dir), |error| without("control-not-served", lost_control, error))?;
-    let (store, ledger, entries) = kept(&state_dir);
+    let (store, ledger, entries) = kept(&state_dir, &clock);
     let outboxes = match &store {
         Some(_) => OutboxStore::open(&state_dir).and_then(|one| Ok((one, OutboxStore::open(&state_dir)?))).ok(),
         None => None,
@@ -63,9 +63,9 @@ fn unless_taken<T>(opened: io::Result<T>, not: impl FnOnce(io::Error)) -> io::Re
 }
 
 /// The store, the ledger that was kept in it, and what there is to say. Without a store the box is watched all the same.
-fn kept(state_dir: &Path) -> (Option<Store>, Ledger, Vec<Entry>) {
+fn kept(state_dir: &Path, clock: &Clock) -> (Option<Store>, Ledger, Vec<Entry>) {
     let open = || -> Result<_, KeepFault> {
-        let (store, remarks) = Store::open(state_dir)?;
+        let (store, remarks) = Store::open(state_dir, clock.clone())?;
         let ledger = store.load_ledger()?;
         Ok((store, ledger, remarks))
     };

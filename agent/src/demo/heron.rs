@@ -2,10 +2,11 @@
 
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, AfterCrash, Attachment, Board, Bus, Counter, Drive, DriveKey, DriveKind, Fan, Files, Health, Link, Load,
-    Member, MemberErrorKind, MemberErrors, MemberState, OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail,
-    Reading, RecoveryLimit, Room, SelfAssessment, SelfTest, SelfTests, Snapshot, Source, Temperature, TestKind,
-    TestOutcome, Traffic, Volume, Writing,
+    Activity, AfterCrash, Attachment, Board, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey,
+    DriveKind, Fan, Files, Health, Lane, Link, Load, Member, MemberErrorKind, MemberErrors, MemberState, Nominal,
+    OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room, SelfAssessment,
+    SelfTest, SelfTests, Snapshot, Source, SystemDisk, SystemDiskKind, Temperature, TestKind, TestOutcome, Throttling,
+    Traffic, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
@@ -63,12 +64,16 @@ pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
             key: "hutboard/temp1".into(),
             label: "board".into(),
             value: read(now, Source::Hwmon, Celsius(44.0 + scene.arriving / 40e6)),
+            critical: None,
+            processor: None,
         }],
         rails: vec![Rail {
             key: "hutboard/in1".into(),
             label: "5V".into(),
+            nominal: Some(Nominal::Five),
             value: read(now, Source::Hwmon, Volts(5.07)),
         }],
+        controllers: vec![controller(now)],
         links: vec![Link {
             name: "eth0".into(),
             up: read(now, Source::Sysfs, true),
@@ -77,6 +82,21 @@ pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
             traffic: read(now, Source::Sysfs, traffic(scene.arriving * 1.03, scene.arriving * 0.02)),
         }],
         ..Snapshot::default()
+    }
+}
+
+/// The SATA card that all drives are plugged into.
+fn controller(now: Moment) -> Controller {
+    Controller {
+        key: "0000/1c.0/00.0".into(),
+        kind: ControllerKind::Storage,
+        // A vendor number that is nobody's.
+        id: "fffe:0006".into(),
+        driver: Some("ahci".into()),
+        answers: read(now, Source::Sysfs, true),
+        lane: read(now, Source::Sysfs, Lane { gigatransfers: 8.0, width: 2 }),
+        bus_errors: read(now, Source::Sysfs, BusErrors::default()),
+        link_power: Some("max_performance".into()),
     }
 }
 
@@ -209,6 +229,13 @@ fn board(now: Moment, scene: &Scene) -> Board {
         // Kept free for documents (RFC 5737).
         address: Some("192.0.2.20".into()),
         load: Some(read(now, Source::Sysinfo, load)),
+        out_of_memory: Some(read(now, Source::Proc, 0)),
+        throttling: Some(read(now, Source::Sysfs, Throttling { count: Some(0), held_back: None })),
+        system_disk: Some(read(
+            now,
+            Source::Sysfs,
+            SystemDisk { device: "sdf".into(), kind: SystemDiskKind::Disk, written: Bytes(40_000_000_000) },
+        )),
     }
 }
 

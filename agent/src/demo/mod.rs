@@ -6,6 +6,7 @@ pub mod story;
 
 use crate::clock::{Clock, Moment, Wall};
 use crate::judge::{Memory, judge};
+use crate::reading::Itself;
 use crate::show::outlet::{Outlet, Scenery};
 use crate::tell::incident_log;
 use crate::tell::log::{Entry, Form, Log};
@@ -62,7 +63,7 @@ async fn tell(speed: u32) -> io::Result<()> {
             let now = BEGIN.plus(elapsed);
             let wall = dawn.after(elapsed);
             let snapshot = heron::snapshot(now, &story::scene(elapsed));
-            let (verdict, changes) = judge(&settings, &mut memory, now, Some(&snapshot));
+            let (verdict, changes) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
             outlet.say_all(incident_log::entries(&verdict, &changes, now, &wall), &wall);
             let scenery =
                 Scenery { verdict: &verdict, snapshot: Some(&snapshot), settings: &settings, wall: &wall, test: false };

@@ -1,12 +1,18 @@
-//! fan-stopped: a fan that should turn does not. A tachometer that reads 0 is believed only where it was seen to read
-//! something: many channels have no fan, and some chips read 0 for a fan that turns slowly.
+//! fan-stopped and fan-weak: a fan that should turn does not, or turns more slowly than it did. A tachometer that reads 0
+//! is believed only where it was seen to read something: many channels have no fan, and some chips read 0 for a fan that
+//! turns slowly.
 
 use super::Memory;
 use super::track::{Holds, Side, Sight};
 use crate::reading::{Fan, Snapshot};
 use crate::verdict::{Condition, Finding, Kind, Severity, Subject};
 use std::collections::BTreeSet;
+use std::time::Duration;
 use traylight_config::Settings;
+
+/// A weak fan is well again above this share of its usual speed, in percent, for this long.
+const WELL_PERCENT: f64 = 75.0;
+const WELL_HOLD: Duration = Duration::from_secs(300);
 
 /// The fans whose tachometer is trusted: seen turning, or named by the owner as always turning.
 #[derive(Debug, Clone, Default)]
@@ -20,7 +26,7 @@ impl Known {
         let enough = settings.limits.fan.turning_again_rpm;
         for fan in &snapshot.fans {
             let turns = fan.speed.get().is_some_and(|speed| speed.0 >= enough);
-            if turns || fan.fault || settings.watch.steady_fans.contains(&fan.key) {
+            if turns || fan.fault || is_steady(settings, fan) {
                 self.trusted.insert(fan.key.clone());
             }
         }
@@ -32,35 +38,54 @@ impl Known {
     }
 }
 
+fn is_steady(settings: &Settings, fan: &Fan) -> bool {
+    settings.watch.steady_fans.contains(&fan.key)
+}
+
 /// What is seen of every trusted fan that answered.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let is_hot = |open: &Condition| open.kind() == Kind::DriveHot && open.severity >= Severity::Warning;
     let with_heat = memory.open().any(is_hot);
     let trusted = snapshot.fans.iter().filter(|fan| memory.fans.trusted.contains(&fan.key));
-    trusted.filter_map(|fan| sight(settings, fan, with_heat)).collect()
+    trusted.flat_map(|fan| [stopped(settings, memory, fan, with_heat), weak(settings, memory, fan)]).flatten().collect()
 }
 
-fn sight(settings: &Settings, fan: &Fan, with_heat: bool) -> Option<Sight> {
+fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool) -> Option<Sight> {
     let limits = &settings.limits.fan;
     let speed = fan.speed.get().copied();
     // A fault line needs no tachometer; without either the fan is silent, and nothing moves.
     if speed.is_none() && !fan.fault {
         return None;
     }
-    let stopped = speed.is_some_and(|speed| speed.0 == 0);
+    let is_believed = is_steady(settings, fan) || memory.ledger.tachometers.shows(fan);
+    let stands = speed.is_some_and(|speed| speed.0 == 0) && is_believed;
     let told_to_stop = fan.duty == Some(0.0);
-    let side = if fan.fault || (stopped && !told_to_stop) {
+    let side = if fan.fault || (stands && !told_to_stop) {
         Side::Raised(if with_heat { Severity::Critical } else { Severity::Warning })
     } else if speed.is_some_and(|speed| speed.0 > limits.turning_again_rpm) || told_to_stop {
         Side::Clear
     } else {
         Side::Between
     };
-    Some(Sight {
-        subject: Subject::Fan(fan.key.clone()),
-        side,
-        seen: fan.speed.taken,
-        finding: Finding::FanStopped { fan: fan.label.clone(), speed, by_fault_line: fan.fault, with_heat },
-        holds: Holds::new(limits.stopped_hold, limits.clear_hold),
-    })
+    let finding = Finding::FanStopped { fan: fan.label.clone(), speed, by_fault_line: fan.fault, with_heat };
+    Some(sight(fan, side, finding, Holds::new(limits.stopped_hold, limits.clear_hold)))
+}
+
+/// Measured against what this fan did at this level before; one that stands still is told of as stopped.
+fn weak(settings: &Settings, memory: &Memory, fan: &Fan) -> Option<Sight> {
+    let limits = &settings.limits.fan;
+    let speed = fan.speed.get().copied().filter(|speed| speed.0 > 0)?;
+    let usual = memory.ledger.tachometers.usual(fan)?;
+    let percent = 100.0 * f64::from(speed.0) / f64::from(usual.0);
+    let side = match percent {
+        _ if percent < limits.weak_percent => Side::Raised(Severity::Warning),
+        _ if percent > WELL_PERCENT => Side::Clear,
+        _ => Side::Between,
+    };
+    let finding = Finding::FanWeak { fan: fan.label.clone(), speed, usual, duty: fan.duty? };
+    Some(sight(fan, side, finding, Holds::new(limits.weak_hold, WELL_HOLD)))
+}
+
+fn sight(fan: &Fan, side: Side, finding: Finding, holds: Holds) -> Sight {
+    Sight { subject: Subject::Fan(fan.key.clone()), side, seen: fan.speed.taken, finding, holds }
 }

@@ -1,12 +1,17 @@
-//! What drives count, and which belong to the box, remembered over restarts: growth is judged, never a lifetime total. Spans of days go by the time
-//! that the box was watched, which needs no calendar and does not step.
+//! What is learned of the box and remembered over restarts: what drives count, which belong to the box, what was usual.
+//! Growth is judged, never a lifetime total. Spans of days go by the time that the box was watched, which needs no
+//! calendar and does not step.
 
 use super::acquaintances::Acquaintances;
-use super::drives;
+use super::airflow::Warmest;
 use super::fill::{Fill, FullWhen};
 use super::incidents::Book;
+use super::occurrences::Occurrences;
 use super::pool_work::Checks;
+use super::runs::{Ending, Runs};
 use super::signs::Signs;
+use super::tachometers::Tachometers;
+use super::{attachments, board, controllers, drives, itself};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -16,6 +21,8 @@ use traylight_config::Settings;
 
 /// Steps kept of one counter; older ones are folded into the first.
 const STEPS: usize = 48;
+/// The end of a run counts for so long.
+const WEEK: Duration = Duration::from_secs(7 * 86_400);
 /// Two looks further apart than this were not watching in between.
 const LONGEST_GAP: Duration = Duration::from_secs(60);
 
@@ -34,12 +41,33 @@ pub struct Ledger {
     /// How volumes fill.
     #[serde(default)]
     fill: Fill,
+    /// What is plugged into which controller, and how good its link was.
+    #[serde(default)]
+    pub controllers: controllers::Learned,
+    /// What fans did.
+    #[serde(default)]
+    pub tachometers: Tachometers,
+    /// The warmest that drives held.
+    #[serde(default)]
+    pub warmest: Warmest,
+    /// How runs and boots follow each other.
+    #[serde(default)]
+    pub runs: Runs,
+    /// How often things of the box itself happened.
+    #[serde(default)]
+    occurrences: Occurrences,
     /// The open incidents.
     #[serde(default)]
     pub book: Book,
     /// What happened lately.
     #[serde(default)]
     pub signs: Signs,
+    /// The drives as they were known at the last look, for the next start.
+    #[serde(default)]
+    pub known: drives::Known,
+    /// Commands that timed out lately.
+    #[serde(default)]
+    pub attachments: attachments::Known,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -102,8 +130,11 @@ impl Ledger {
 
     /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
+        let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();
         self.book.move_back(by);
         self.signs.move_back(by);
+        self.known.move_back(by, |key| told.contains(key));
+        self.attachments.move_back(by);
     }
 
     /// Takes in what happened to drives and other parts.
@@ -116,12 +147,48 @@ impl Ledger {
     /// Takes in which drives are there.
     pub fn learn_drives(&mut self, settings: &Settings, known: &drives::Known, snapshot: &Snapshot) {
         self.is_new |= self.acquaintances.learn(settings, known, snapshot, self.watched);
+        if self.known != *known {
+            self.known = known.clone();
+            self.is_new = true;
+        }
     }
 
-    /// The owner agrees with the drives that are there.
-    pub fn accept_drives(&mut self, known: &drives::Known) {
+    /// The owner agrees with what is there.
+    pub fn accept(&mut self, known: &drives::Known) {
         self.acquaintances.accept(known);
+        self.controllers.accept();
+        self.tachometers.accept();
         self.is_new = true;
+    }
+
+    /// A run of the program begins in this boot of the machine. How the one before ended is noted, for a week of watching.
+    pub fn begin(&mut self, boot: &str) -> Ending {
+        let ending = self.runs.begin(boot);
+        self.is_new = true;
+        match ending {
+            Ending::WithTheMachine => self.happened(board::UNCLEAN_RESTART, 1, WEEK),
+            Ending::Alone => self.happened(itself::ENDED_UNASKED, 1, WEEK),
+            Ending::InOrder | Ending::Unknown => {}
+        }
+        ending
+    }
+
+    /// The kernel's release of the boot before, and of this one.
+    pub fn kernel(&self) -> (Option<&str>, Option<&str>) {
+        self.runs.kernel()
+    }
+
+    /// Something of the box itself happened so often, which counts for so long.
+    pub fn happened(&mut self, what: &str, times: u64, span: Duration) {
+        if times > 0 {
+            self.occurrences.note(what, times, span, self.watched);
+            self.is_new = true;
+        }
+    }
+
+    /// How often it happened within the span for which it counts.
+    pub fn count(&self, what: &str) -> u64 {
+        self.occurrences.count(what, self.watched)
     }
 
     /// Takes in which pools are there, and which of them have just been compared.

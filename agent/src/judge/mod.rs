@@ -3,38 +3,47 @@
 
 mod about;
 mod acquaintances;
+mod airflow;
 mod answering;
 mod attachments;
+mod board;
 mod causes;
 mod climate;
+mod controllers;
 mod drives;
 mod fans;
 pub mod fill;
 mod health;
 mod heat;
 mod incidents;
+mod itself;
 pub mod ledger;
 mod links;
 mod member_errors;
 mod newcomers;
+mod occurrences;
 mod order;
 mod outlook;
 mod pool_work;
 mod pools;
 mod presence;
+mod processor;
 pub mod rebuild;
 pub mod redundancy;
 pub mod request;
+pub mod runs;
 mod self_tests;
 mod shelves;
 mod signs;
 mod space;
+mod supply;
+mod tachometers;
 mod track;
 mod volumes;
 mod warmth;
 
 use crate::clock::Moment;
-use crate::reading::Snapshot;
+use crate::reading::{Itself, Snapshot};
 use crate::verdict::{Change, Condition, Finding, Heard, Incident, IncidentId, Kind, Subject, Verdict};
 use ledger::Ledger;
 use std::collections::BTreeMap;
@@ -58,9 +67,13 @@ pub struct Memory {
     pools: pools::Known,
     fans: fans::Known,
     links: links::Known,
+    airflow: airflow::Known,
+    board: board::Known,
+    controllers: controllers::Known,
+    processor: processor::Known,
+    supply: supply::Known,
     warmth: warmth::Known,
     self_tests: self_tests::Known,
-    attachments: attachments::Known,
     work: pool_work::Known,
     volumes: volumes::Known,
     outlook: outlook::Known,
@@ -75,7 +88,8 @@ impl Memory {
     /// A memory that begins with what drives counted before, and with what held then: that is not told again.
     pub fn with_ledger(ledger: Ledger) -> Self {
         let open = |condition: &Condition| (causes::key(condition), Track::of(condition.clone()));
-        Self { tracks: ledger.book.conditions().map(open).collect(), ledger, ..Self::default() }
+        let tracks = ledger.book.conditions().map(open).collect();
+        Self { tracks, drives: ledger.known.clone(), ledger, ..Self::default() }
     }
 
     /// True while messages are held back because somebody works on the box.
@@ -117,6 +131,7 @@ impl Memory {
     /// The ledger as it stands was handed on to be kept.
     pub fn ledger_was_kept(&mut self) {
         self.ledger.is_new = false;
+        self.ledger.book.is_urgent = false;
     }
 
     fn open(&self) -> impl Iterator<Item = &Condition> {
@@ -137,35 +152,52 @@ impl Memory {
         self.ledger.let_time_pass(time);
     }
 
-    /// The owner has looked and agrees with what is there: new and moved drives belong to the box, and absent drives that
-    /// the configuration does not name are no longer expected.
-    pub fn accept_drives(&mut self, settings: &Settings) {
+    /// The owner has looked and agrees with what is there: new and moved drives belong to the box, absent drives that the
+    /// configuration does not name are no longer expected, and neither are controllers; fans and links may be as they are.
+    pub fn accept(&mut self, settings: &Settings) {
         self.drives.accept_absences(settings);
-        self.ledger.accept_drives(&self.drives);
+        self.ledger.accept(&self.drives);
+    }
+
+    /// The program was asked to end.
+    pub fn end(&mut self) {
+        self.ledger.runs.end();
     }
 }
 
 /// Judges the box. `snapshot` is the newest one; the same one may be judged again as time passes, which changes
-/// nothing but whether the box is still heard from.
+/// nothing but whether the box is still heard from, and what the program has to say of itself.
 pub fn judge(
     settings: &Settings,
     memory: &mut Memory,
     now: Moment,
     snapshot: Option<&Snapshot>,
+    itself: &Itself,
 ) -> (Verdict, Vec<Change>) {
     let (mut changes, mut remarks, mut turns) = (Vec::new(), Vec::new(), Vec::new());
-    if let Some(snapshot) = snapshot.filter(|snapshot| memory.last_heard < Some(snapshot.taken)) {
+    let is_new = snapshot.is_some_and(|snapshot| memory.last_heard < Some(snapshot.taken));
+    if let Some(snapshot) = snapshot.filter(|_| is_new) {
         memory.last_heard = Some(snapshot.taken);
+        let fresh = memory.ledger.signs.fresh(&snapshot.events);
+        let heard_anew = (fresh.len() < snapshot.events.len()).then(|| Snapshot { events: fresh, ..snapshot.clone() });
+        let snapshot = heard_anew.as_ref().unwrap_or(snapshot);
         memory.drives.learn(settings, snapshot);
         memory.pools.learn(snapshot);
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
-        memory.attachments.learn(snapshot);
+        memory.ledger.attachments.learn(snapshot);
         memory.volumes.learn(snapshot);
         let checked = memory.work.learn(snapshot);
         memory.outlook.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
+        memory.ledger.is_new |= memory.ledger.tachometers.learn(snapshot);
+        memory.supply.learn(&mut memory.ledger, snapshot);
+        memory.board.learn(&mut memory.ledger, snapshot);
+        memory.processor.learn(snapshot);
+        memory.controllers.learn(settings, &mut memory.ledger, snapshot);
+        let is_suspected = airflow::is_suspected(memory);
+        memory.airflow.learn(&mut memory.ledger, snapshot, is_suspected);
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         remarks.extend(memory.self_tests.learn(settings, snapshot));
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
@@ -185,7 +217,15 @@ pub fn judge(
         }
         changes.extend(forget_absent(memory, now));
         memory.drives.forget_accepted(&memory.tracks);
-        memory.tracks.retain(|_, track| !track.is_idle());
+    }
+    // A single look is not the program that watches: it has nothing to say of itself.
+    if !memory.at_once {
+        for sight in itself::sights(settings, memory, now, itself, &heard(now, snapshot)) {
+            changes.extend(take_in(&mut memory.tracks, sight));
+        }
+    }
+    memory.tracks.retain(|_, track| !track.is_idle());
+    if let Some(snapshot) = snapshot.filter(|_| is_new || !changes.is_empty()) {
         turns = incidents::turn(settings, memory, now, snapshot);
     }
     (Verdict { remarks, turns, ..verdict(settings, memory, now, snapshot) }, changes)
@@ -194,7 +234,7 @@ pub fn judge(
 /// A rule looks at what is remembered and read, and says what it sees.
 type Rule = fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>;
 
-const RULES: [Rule; 14] = [
+const RULES: [Rule; 19] = [
     presence::sights,
     answering::sights,
     newcomers::sights,
@@ -208,7 +248,12 @@ const RULES: [Rule; 14] = [
     volumes::sights,
     space::sights,
     fans::sights,
+    airflow::sights,
     links::sights,
+    controllers::sights,
+    supply::sights,
+    processor::sights,
+    board::sights,
 ];
 
 fn take_in(tracks: &mut BTreeMap<(Kind, Subject), Track>, sight: Sight) -> Option<Change> {

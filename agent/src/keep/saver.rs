@@ -10,8 +10,10 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Duration;
 
-/// Flash wears: no two saves are closer together than this, but for the last.
+/// Flash wears: no two saves are closer together than this, but for the first, the last and what is urgent.
 const EVERY: Duration = Duration::from_secs(15 * 60);
+/// What must outlive a sudden end, such as an incident that begins or ends, waits no longer than this.
+const URGENT: Duration = Duration::from_secs(5);
 /// The last save is waited for no longer; a supervisor would lose its patience later.
 const LAST: Duration = Duration::from_secs(20);
 
@@ -64,6 +66,11 @@ impl Saver {
         Ok(Self { file, ledgers: Some(sender), outcomes, tried: now, is_saving: false, fails: false })
     }
 
+    /// Saves at once that a run has begun: a machine that goes down in its first minutes must be found out.
+    pub fn begin(&mut self, memory: &mut Memory) {
+        self.save(memory);
+    }
+
     /// Hears how the last save went, and begins the next when it is due; what is to be said.
     pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<Report> {
         if let Ok(outcome) = self.outcomes.try_recv() {
@@ -72,7 +79,8 @@ impl Saver {
         }
         // What failed is tried again although nothing is new.
         let is_due = now.since(self.tried) >= EVERY && (memory.ledger().is_new || self.fails);
-        if !is_due {
+        let is_urgent = now.since(self.tried) >= URGENT && memory.ledger().book.is_urgent && !self.is_saving;
+        if !is_due && !is_urgent {
             return None;
         }
         self.tried = now;
@@ -178,6 +186,49 @@ mod tests {
         assert_eq!(saved.try_iter().collect::<Vec<_>>(), [1], "nothing was new after that");
         assert_eq!(saver.finish(&mut memory), None);
         assert_eq!(saved.iter().collect::<Vec<_>>(), [1], "once more at the end");
+    }
+
+    #[test]
+    fn that_a_run_has_begun_is_saved_at_once_and_then_all_goes_its_usual_way() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        drop(answer);
+        saver.begin(&mut memory);
+        assert_eq!(saved.recv_timeout(Duration::from_secs(60)), Ok(1));
+        assert_eq!(ended(&mut saver, minute(1), &mut memory), None);
+        memory = Memory::with_ledger(ledger(2).0);
+        assert_eq!(saver.turn(minute(14), &mut memory), None);
+        assert!(memory.ledger().is_new, "the next waits");
+    }
+
+    #[test]
+    fn what_is_urgent_is_saved_after_five_seconds_and_once() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        drop(answer);
+        let second = |second: u64| Moment::after_boot(Duration::from_secs(second));
+        let urgent = |memory: &mut Memory, count: i64| {
+            let (mut ledger, _) = ledger(count);
+            ledger.book.is_urgent = true;
+            *memory = Memory::with_ledger(ledger);
+        };
+        urgent(&mut memory, 1);
+        for at in 0..5 {
+            assert_eq!(saver.turn(second(at), &mut memory), None);
+            assert!(!saver.is_saving, "after {at} s");
+        }
+        assert_eq!(saver.turn(second(5), &mut memory), None);
+        assert!(!memory.ledger().book.is_urgent, "handed on");
+        assert_eq!(ended(&mut saver, second(5), &mut memory), None);
+        urgent(&mut memory, 2);
+        assert_eq!(saver.turn(second(9), &mut memory), None);
+        assert_eq!(saved.try_iter().collect::<Vec<_>>(), [1], "no two within five seconds");
+        assert_eq!(saver.turn(second(10), &mut memory), None);
+        assert_eq!(ended(&mut saver, second(10), &mut memory), None);
+        for at in 11..600 {
+            assert_eq!(saver.turn(second(at), &mut memory), None);
+        }
+        assert_eq!(saved.try_iter().collect::<Vec<_>>(), [2], "nothing was urgent after that");
     }
 
     #[test]

@@ -9,15 +9,15 @@ use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    AskedBy, Blind, Board, Drive, DriveKey, Link, Missing, Pool, Reading, Reason, Room, Snapshot, Source, Temperature,
-    Traffic,
+    AskedBy, Blind, Board, Controller, Drive, DriveKey, Link, Missing, Pool, Reading, Reason, Room, Snapshot, Source,
+    Temperature, Traffic,
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
 use crate::sense::parse::named::Heard;
 use crate::sense::parse::rate::{Count, rate};
 use crate::sense::pools::md;
-use crate::sense::{board, chips, drives, links};
+use crate::sense::{board, chips, controllers, drives, links};
 use crate::units::BytesPerSecond;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -32,6 +32,8 @@ const SELDOM: Duration = Duration::from_secs(60);
 const ZONES_EVERY: Duration = Duration::from_secs(10);
 /// How the kernel gets on with drives is looked at this often.
 const ATTACHMENTS_EVERY: Duration = Duration::from_secs(10);
+/// What drives are plugged into is looked at this often.
+const CONTROLLERS_EVERY: Duration = Duration::from_secs(10);
 
 /// Whom a worker asks.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -60,6 +62,8 @@ pub struct Rounds {
     workers: Workers<Target, Answer>,
     drives: BTreeMap<String, SeenDrive>,
     attachments_seen: Option<Moment>,
+    controllers: Result<Vec<Controller>, Missing>,
+    controllers_seen: Option<Moment>,
     chips: Vec<chips::Chip>,
     chip_answers: BTreeMap<String, chips::Answers>,
     zones: Vec<Temperature>,
@@ -88,6 +92,8 @@ impl Rounds {
             clock,
             drives: BTreeMap::new(),
             attachments_seen: None,
+            controllers: Ok(Vec::new()),
+            controllers_seen: None,
             chips: Vec::new(),
             chip_answers: BTreeMap::new(),
             zones: Vec::new(),
@@ -112,6 +118,10 @@ impl Rounds {
             self.look_for_chips(now, &mut blind);
         }
         let drives_changed = self.look_at_drives(look_around, now, &mut blind);
+        if is_due(self.controllers_seen, CONTROLLERS_EVERY, now) || drives_changed {
+            self.controllers_seen = Some(now);
+            self.controllers = controllers::controllers(&self.host, now);
+        }
         self.pools.look(&self.host, drives_changed, now);
         self.look_at_mounts(now, &mut blind);
         self.ask_pools(now);
@@ -343,7 +353,8 @@ impl Rounds {
         ports.into_iter().map(link).collect()
     }
 
-    fn compose(&self, links: Vec<Link>, pools: Vec<Pool>, blind: Vec<Blind>) -> Snapshot {
+    fn compose(&self, links: Vec<Link>, pools: Vec<Pool>, mut blind: Vec<Blind>) -> Snapshot {
+        let controllers = look("controllers", &mut blind, self.controllers.clone());
         let mut drives: Vec<Drive> = self.drives.values().map(SeenDrive::as_read).collect();
         drives.sort_by(|a, b| (a.port.is_none(), &a.port, &a.device).cmp(&(b.port.is_none(), &b.port, &b.device)));
         let answers = || self.chip_answers.values();
@@ -361,6 +372,8 @@ impl Rounds {
                 .chain(self.zones.iter().cloned())
                 .collect(),
             rails: answers().flat_map(|answer| answer.rails.clone()).collect(),
+            undervoltages: answers().flat_map(|answer| answer.undervoltages.clone()).collect(),
+            controllers,
             links,
             blind,
             ..Snapshot::default()

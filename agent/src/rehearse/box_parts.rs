@@ -203,7 +203,8 @@ pub fn link(name: &str) -> Link {
 
 /// A thermometer of the board.
 pub fn thermometer() -> Temperature {
-    Temperature { key: format!("{TEST} board"), label: format!("{TEST} board"), value: read(Celsius(40.0)) }
+    let name = || format!("{TEST} board");
+    Temperature { key: name(), label: name(), value: read(Celsius(40.0)), critical: None, processor: None }
 }
 
 /// A controller that works.

@@ -1,7 +1,9 @@
 //! How a condition of each kind is played: what the box needs for it, and what changes when.
 
 use super::Play;
-use super::needs::Need::{Attachment, Disk, Fan, Health, Link, Parity, Peers, Pool, Temperatures, Volume};
+use super::needs::Need::{
+    Attachment, Controller, Disk, Fan, Health, Link, Parity, Peers, Pool, Processor, Temperatures, Volume,
+};
 use super::pretence::Who::{All, One};
 use crate::reading::{
     ActivityKind, MemberErrorKind, Missing, PoolRunning, Reason, RecoveryLimit, SelfAssessment, Writing,
@@ -119,5 +121,28 @@ pub fn play(kind: Kind) -> Play {
         Kind::InodesOrMetadataLow => Play::slow(&[Volume], 10, |the_box, _| {
             the_box.leave_files(0.01);
         }),
+        Kind::FanWeak => Play::slow(&[Fan], 10, |the_box, _| {
+            the_box.fan(|fan| fan.speed.value = fan.speed.value.clone().map(|speed| Rpm(speed.0 * 2 / 5)));
+        })
+        .after(30, |_| {}),
+        Kind::CpuHotThrottled => Play::slow(&[Processor], 5, |the_box, _| {
+            the_box.processor(97.0);
+        }),
+        Kind::Undervoltage => Play::fast(&[], 20, |the_box, _| {
+            the_box.starve_board();
+        }),
+        Kind::RailOutOfRange => Play::fast(&[], 20, |the_box, _| {
+            the_box.rail(10.6);
+        }),
+        Kind::ControllerTrouble => Play::fast(&[Controller], 30, |the_box, _| {
+            the_box.stop_controller();
+        }),
+        Kind::AgentAndAlerts => Play::fast(&[], 60, |the_box, _| {
+            the_box.unseen();
+        }),
+        Kind::BoxStorageAndRestart => Play::fast(&[], 10, |the_box, _| {
+            the_box.out_of_memory(1);
+        })
+        .after(1, |the_box| the_box.out_of_memory(0)),
     }
 }

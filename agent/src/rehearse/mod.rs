@@ -11,7 +11,7 @@ mod tests;
 
 use crate::clock::{Moment, Wall};
 use crate::judge::{Memory, judge};
-use crate::reading::Snapshot;
+use crate::reading::{Itself, Snapshot};
 use crate::verdict::{Cause, Change, Ended, IncidentId, Kind, Turn, Turned, Verdict};
 use needs::Need;
 use pretence::Pretence;
@@ -183,17 +183,17 @@ pub fn play(
     for before in (1..=play.before.as_secs()).rev().step_by(SLOW.as_secs() as usize) {
         let now = begin.minus(Duration::from_secs(before));
         let looked = calm.at(now, play.calm);
-        judge(settings, &mut memory, now, Some(&looked));
+        judge(settings, &mut memory, now, Some(&looked), &Itself::default());
     }
     // Pretended parts are no strangers.
-    memory.accept_drives(settings);
+    memory.accept(settings);
     memory.let_time_pass(play.watched);
 
     let (mut told, mut last) = (Vec::<Told>::new(), None);
     for second in (0..=play.length.as_secs()).step_by(play.pace.as_secs() as usize) {
         let now = begin.plus(Duration::from_secs(second));
         let looked = calm.at(now, |pretence| (play.change)(pretence, second));
-        let (verdict, changes) = judge(settings, &mut memory, now, Some(&looked));
+        let (verdict, changes) = judge(settings, &mut memory, now, Some(&looked), &Itself::default());
         if !changes.is_empty() || !verdict.turns.is_empty() {
             told.push(Told { changes, verdict: verdict.clone() });
         }

@@ -5,7 +5,8 @@ use crate::judge::redundancy::standing;
 use crate::judge::request::chosen;
 use crate::judge::{controller_of, place_of};
 use crate::reading::{
-    Bus, Drive, DriveKey, DriveKind, Files, Health, MemberErrorKind, MemberErrors, Pool, Power, RecoveryLimit, Snapshot,
+    Bus, Drive, DriveKey, DriveKind, Files, Health, MemberErrorKind, MemberErrors, Pool, Power, Processor,
+    RecoveryLimit, Snapshot, Temperature,
 };
 use crate::tell::test_words;
 use crate::tell::wording::pointed_at;
@@ -44,6 +45,8 @@ pub enum Need {
     Link,
     /// A thermometer of the board.
     Board,
+    /// A thermometer of the processor.
+    Processor,
 }
 
 /// The box in calm with all that the fault needs, and what of that is pretended.
@@ -140,6 +143,7 @@ impl Calm {
             Need::Fan => self.fan(),
             Need::Link => self.link(),
             Need::Board => self.board(),
+            Need::Processor => self.processor(),
         }
     }
 
@@ -325,6 +329,15 @@ impl Calm {
             self.snapshot.temperatures.push(box_parts::thermometer());
         }
         (!told).then(|| "a thermometer of the board".to_owned())
+    }
+
+    fn processor(&mut self) -> Option<String> {
+        let told = self.snapshot.temperatures.iter().any(|sensor| sensor.processor.is_some());
+        if !told {
+            let sensor = Temperature { processor: Some(Processor::SystemOnChip), ..box_parts::thermometer() };
+            self.snapshot.temperatures.push(sensor);
+        }
+        (!told).then(|| "a thermometer of the processor".to_owned())
     }
 
     fn attachment(&mut self) -> Option<String> {

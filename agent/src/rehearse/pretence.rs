@@ -3,10 +3,11 @@
 use super::box_parts::{self, Calm};
 use crate::judge::{controller_of, heat_limits};
 use crate::reading::{
-    Activity, ActivityKind, Drive, DriveKey, Event, Fan, Happening, Health, Link, MemberErrorKind, MemberErrors,
-    MemberState, Missing, Part, Pool, Power, Reason, Room, Snapshot, Teller, Unmounted, Volume,
+    Activity, ActivityKind, Blind, Drive, DriveKey, Event, Fan, Happening, Health, Link, MemberErrorKind, MemberErrors,
+    MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room, Snapshot, Teller, Undervoltage, Unmounted,
+    Volume,
 };
-use crate::units::{Bytes, BytesPerSecond, Celsius};
+use crate::units::{Bytes, BytesPerSecond, Celsius, Volts};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -225,6 +226,37 @@ impl Pretence<'_> {
                 degrees.0 += by;
             }
         }
+    }
+
+    /// The processor is this warm.
+    pub fn processor(&mut self, degrees: f64) {
+        let sensors = self.snapshot.temperatures.iter_mut().filter(|sensor| sensor.processor.is_some());
+        sensors.for_each(|sensor| sensor.value.value = Ok(Celsius(degrees)));
+    }
+
+    /// The board's own alarm says that its supply is too low.
+    pub fn starve_board(&mut self) {
+        let low = box_parts::read(true);
+        self.snapshot.undervoltages = vec![Undervoltage { key: format!("{} supply", box_parts::TEST), low }];
+    }
+
+    /// A sensor on the 12 V says this much.
+    pub fn rail(&mut self, volts: f64) {
+        let name = || format!("{} 12V", box_parts::TEST);
+        let value = box_parts::read(Volts(volts));
+        self.snapshot.rails = vec![Rail { key: name(), label: name(), nominal: Some(Nominal::Twelve), value }];
+    }
+
+    /// The links cannot be looked at.
+    pub fn unseen(&mut self) {
+        let why = Missing::new(Reason::TimedOut, "a rehearsal");
+        self.snapshot.blind.push(Blind { what: "links".to_owned(), why });
+    }
+
+    /// The kernel has ended so many processes for want of memory.
+    pub fn out_of_memory(&mut self, more: u64) {
+        let before = self.calm.snapshot.board.out_of_memory.as_ref().and_then(|count| count.get().copied());
+        self.snapshot.board.out_of_memory = Some(box_parts::read(before.unwrap_or(0) + more));
     }
 
     /// Changes the pool.

@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::demo::{self, heron, story};
+use crate::reading::Itself;
 use crate::verdict::Severity;
 
 /// The box after ten minutes, and what is remembered of it.
@@ -14,7 +15,7 @@ fn watched(change: impl Fn(&mut Snapshot)) -> (Settings, Memory, Snapshot) {
         let now = Moment::after_boot(Duration::from_secs(86_400 + second));
         last = heron::snapshot(now, &story::scene(Duration::ZERO));
         change(&mut last);
-        judge(&settings, &mut memory, now, Some(&last));
+        judge(&settings, &mut memory, now, Some(&last), &Itself::default());
     }
     (settings, memory, last)
 }

@@ -1,16 +1,17 @@
 //! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
 
-use super::dispatch::{Dispatch, Scene};
+use super::dispatch::{Dispatch, Scene, WaysStand};
 use super::rehearsal::{LONGEST, Rehearsal};
 use crate::clock::{Clock, Moment, Wall};
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::probe::keeper::News;
-use crate::reading::{Missing, Snapshot};
+use crate::reading::{Itself, Missing, Snapshot};
 use crate::rehearse::{self, Fault};
 use crate::serve::alerts::not_open;
 use crate::serve::control::{Answer, Asked, Request};
 use crate::serve::document::Document;
+use crate::show::glass;
 use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
@@ -29,6 +30,9 @@ pub struct Core {
     /// The newest verdict.
     pub verdict: Option<Verdict>,
     lost_since: Option<Moment>,
+    panel_answers: Option<bool>,
+    /// How the ways out stand.
+    pub ways: WaysStand,
     rehearsal: Option<Rehearsal>,
     /// What is new about incidents and not yet told on the ways out; true for what was only rehearsed.
     pub turns: Vec<(Turn, bool)>,
@@ -71,10 +75,25 @@ impl Core {
         }
     }
 
+    /// Takes in how the panel's thread fares; what is to be said of it.
+    pub fn hear_of_panel(&mut self, said: glass::Report) -> Entry {
+        self.panel_answers = Some(said == glass::Report::Found);
+        match said {
+            glass::Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
+            glass::Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
+        }
+    }
+
     /// Judges what is known now; what is new, as entries.
     pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
         let (now, wall) = (self.clock.now(), self.clock.wall());
-        let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref());
+        let itself = Itself {
+            clock_set: Some(wall.synchronised),
+            panel_answers: self.panel_answers,
+            unconfirmed: self.ways.unconfirmed.clone(),
+            longest_wait: self.ways.longest_wait,
+        };
+        let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref(), &itself);
         let muted_before = self.verdict.as_ref().and_then(|verdict| verdict.muted_until);
         let mute = about_mute(muted_before, verdict.muted_until, now);
         let mut entries = incident_log::entries(&verdict, &changes, now, &wall);
@@ -218,12 +237,12 @@ impl Core {
         match reload() {
             Ok(new) if new.panel != settings.panel => {
                 *settings = Settings { panel: settings.panel.clone(), ..new };
-                self.memory.accept_drives(settings);
+                self.memory.accept(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
             }
             Ok(new) => {
                 *settings = new;
-                self.memory.accept_drives(settings);
+                self.memory.accept(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force")
             }
             Err(problems) => Entry::agent(

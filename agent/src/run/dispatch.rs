@@ -35,6 +35,15 @@ pub struct Dispatch {
     unconfirmed: Vec<String>,
 }
 
+/// How the ways out stand.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct WaysStand {
+    /// The ways that nobody has confirmed yet, by name.
+    pub unconfirmed: Vec<String>,
+    /// For how long the message that has waited longest has waited.
+    pub longest_wait: Option<Duration>,
+}
+
 /// What the ways are told of.
 pub struct Scene<'a> {
     /// The box as judged.
@@ -126,14 +135,10 @@ impl Dispatch {
         }
     }
 
-    /// The ways that nobody has confirmed yet.
-    pub fn unconfirmed(&self) -> &[String] {
-        &self.unconfirmed
-    }
-
-    /// For how long the message that has waited longest has waited.
-    pub fn longest_wait(&self) -> Option<Duration> {
-        self.courier.standings().into_iter().filter_map(|standing| standing.oldest).max()
+    /// How the ways stand.
+    pub fn stand(&self) -> WaysStand {
+        let waits = self.courier.standings().into_iter().filter_map(|standing| standing.oldest);
+        WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait: waits.max() }
     }
 
     /// Stops; what waits is kept.

@@ -1,10 +1,11 @@
 //! The machine itself: name, model, kernel, address, load and memory. Load, memory and addresses come from the
 //! `sysinfo` crate, which asks the running machine: a recorded tree has none of them.
 
-use super::host::Host;
-use super::parse::plain;
+use super::host::{Host, parts};
+use super::parse::{block, mountinfo, plain};
+use super::{beneath, chips};
 use crate::clock::Moment;
-use crate::reading::{Board, Load, Missing, Reading, Reason, Source};
+use crate::reading::{Board, Load, Missing, Reading, Reason, Source, SystemDisk, SystemDiskKind, Throttling};
 use crate::units::Bytes;
 use sysinfo::{MemoryRefreshKind, Networks, System};
 
@@ -20,7 +21,55 @@ pub fn board(host: &Host, now: Moment) -> Board {
         kernel: text("/proc/sys/kernel/osrelease").unwrap_or_default(),
         address: if host.is_live() { address() } else { None },
         load: Some(Reading::new(load(host), now, Source::Sysinfo)),
+        out_of_memory: Some(Reading::new(out_of_memory(host), now, Source::Proc)),
+        throttling: Some(Reading::new(throttling(host), now, Source::Sysfs)),
+        system_disk: Some(Reading::new(system_disk(host), now, Source::Sysfs)),
     }
+}
+
+fn out_of_memory(host: &Host) -> Result<u64, Missing> {
+    let table = host.table(&host.path("/proc/vmstat"))?;
+    plain::named_number(&String::from_utf8_lossy(&table), "oom_kill")
+        .map_err(|strange| Missing::new(Reason::Unreadable, format!("proc/vmstat: {strange}")))
+}
+
+fn throttling(host: &Host) -> Result<Throttling, Missing> {
+    let cores = host.path("/sys/devices/system/cpu");
+    let is_core = |name: &String| name.strip_prefix("cpu").is_some_and(|number| number.parse::<u32>().is_ok());
+    let names = host.list(&cores).unwrap_or_default().into_iter().filter(is_core);
+    let count = |core| host.ask(&cores.join(core).join("thermal_throttle/core_throttle_count"), plain::whole).ok();
+    let throttling =
+        Throttling { count: names.filter_map(count).reduce(u64::saturating_add), held_back: chips::holds_back(host) };
+    match throttling {
+        Throttling { count: None, held_back: None } => {
+            Err(Missing::new(Reason::NotFitted, "the kernel does not tell whether the processor slows itself down"))
+        }
+        known => Ok(known),
+    }
+}
+
+/// The one disk that `/` is on; a system on several disks has redundancy of its own, and is watched as a pool.
+fn system_disk(host: &Host) -> Result<SystemDisk, Missing> {
+    let table = host.table(&host.path("/proc/self/mountinfo"))?;
+    let none = |why: &str| Missing::new(Reason::NotFitted, why);
+    let root = mountinfo::mounts(&table).into_iter().rfind(|mount| mount.point == "/");
+    let root = root.ok_or_else(|| none("nothing is mounted on `/`"))?;
+    let below = beneath::drives(host, &host.path("/sys/dev/block").join(&root.device));
+    let [beneath::Below { drive: device, gone: false }] = &below[..] else {
+        return Err(none("`/` is not on one disk"));
+    };
+    let block = host.path("/sys/block").join(device);
+    let stat = host.ask(&block.join("stat"), block::stat)?;
+    let home = host.resolve(&block)?;
+    let is_behind_usb = parts(&home).any(|part| part.strip_prefix("usb").is_some_and(|bus| bus.parse::<u32>().is_ok()));
+    let card = host.attribute(&block.join("device/type")).unwrap_or_default();
+    let kind = match (device.starts_with("mmcblk"), card.trim()) {
+        (true, "SD") => SystemDiskKind::SdCard,
+        (true, _) => SystemDiskKind::Emmc,
+        _ if is_behind_usb => SystemDiskKind::Usb,
+        _ => SystemDiskKind::Disk,
+    };
+    Ok(SystemDisk { device: device.clone(), kind, written: Bytes(stat.sectors_written.saturating_mul(512)) })
 }
 
 fn load(host: &Host) -> Result<Load, Missing> {

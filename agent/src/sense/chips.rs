@@ -4,11 +4,12 @@
 use super::host::{Host, parts};
 use super::parse::{hwmon, plain};
 use crate::clock::{Clock, Moment};
-use crate::reading::{Fan, Missing, Rail, Reading, Reason, Source, Temperature};
+use crate::reading::{Fan, Missing, Rail, Reading, Reason, Source, Temperature, Undervoltage};
+use crate::units::Celsius;
 use std::path::{Path, PathBuf};
 
 /// A chip and the channels it has.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Chip {
     /// The driver's name for it, with its address where two chips share a name: stable over restarts.
     pub key: String,
@@ -16,12 +17,14 @@ pub struct Chip {
     fans: Vec<Channel>,
     temperatures: Vec<Channel>,
     rails: Vec<Channel>,
+    alarms: Vec<Channel>,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 struct Channel {
     number: u32,
     label: Option<String>,
+    critical: Option<Celsius>,
 }
 
 /// What a chip answered.
@@ -33,6 +36,8 @@ pub struct Answers {
     pub temperatures: Vec<Temperature>,
     /// Voltages with a label.
     pub rails: Vec<Rail>,
+    /// Alarms of a supply that is too low.
+    pub undervoltages: Vec<Undervoltage>,
 }
 
 /// The chips of the box, without those that stand for a drive.
@@ -65,9 +70,16 @@ fn chip(host: &Host, folder: &Path) -> Option<(Chip, String)> {
     let label = |channel: &str| {
         host.attribute(&folder.join(format!("{channel}_label"))).ok().and_then(|text| plain::device_text(&text))
     };
-    let channels = |kind: &str| -> Vec<Channel> {
-        hwmon::channels(&files, kind)
-            .map(|number| Channel { number, label: label(&format!("{kind}{number}")) })
+    // Only temperatures are asked for it: what other limits are set to is often nobody's choice.
+    let critical = |channel: &str| match channel.starts_with("temp") {
+        true => host.ask(&folder.join(format!("{channel}_crit")), hwmon::board_limit).ok(),
+        false => None,
+    };
+    let channels = |kind: &str, what: &str| -> Vec<Channel> {
+        let named = |number: u32| (number, format!("{kind}{number}"));
+        hwmon::channels(&files, kind, what)
+            .map(named)
+            .map(|(number, name)| Channel { number, label: label(&name), critical: critical(&name) })
             .collect()
     };
     let address = host
@@ -75,11 +87,17 @@ fn chip(host: &Host, folder: &Path) -> Option<(Chip, String)> {
         .ok()
         .and_then(|device| parts(&device).next_back().map(str::to_owned))
         .unwrap_or_else(|| parts(folder).next_back().unwrap_or_default().to_owned());
-    let mut rails = channels("in");
+    let mut rails = channels("in", "_input");
     // Without a label nobody knows which rail a pin is on, nor how it was divided down.
     rails.retain(|rail| rail.label.is_some());
-    let chip =
-        Chip { key: name, fans: channels("fan"), temperatures: channels("temp"), rails, folder: folder.to_owned() };
+    let chip = Chip {
+        key: name,
+        fans: channels("fan", "_input"),
+        temperatures: channels("temp", "_input"),
+        rails,
+        alarms: channels("in", "_lcrit_alarm"),
+        folder: folder.to_owned(),
+    };
     Some((chip, address))
 }
 
@@ -108,6 +126,10 @@ impl Chip {
             let value = host.ask(&file(&format!("in{number}"), "_input"), hwmon::potential);
             rail.value = Reading::new(value, clock.now(), Source::Hwmon);
         }
+        for (alarm, Channel { number, .. }) in answers.undervoltages.iter_mut().zip(&self.alarms) {
+            let low = host.ask(&file(&format!("in{number}"), "_lcrit_alarm"), plain::switch);
+            alarm.low = Reading::new(low, clock.now(), Source::Hwmon);
+        }
         answers
     }
 
@@ -123,13 +145,29 @@ impl Chip {
         });
         let temperatures = self.temperatures.iter().map(|of| {
             let (key, label) = named("temp", of);
-            Temperature { key, label, value: Reading::new(Err(why.clone()), now, Source::Hwmon) }
+            let value = Reading::new(Err(why.clone()), now, Source::Hwmon);
+            Temperature { key, label, value, critical: of.critical, processor: hwmon::processor(self.name()) }
         });
         let rails = self.rails.iter().map(|of| {
             let (key, label) = named("in", of);
-            Rail { key, label, value: Reading::new(Err(why.clone()), now, Source::Hwmon) }
+            let nominal = hwmon::nominal(&label);
+            Rail { key, label, nominal, value: Reading::new(Err(why.clone()), now, Source::Hwmon) }
         });
-        Answers { fans: fans.collect(), temperatures: temperatures.collect(), rails: rails.collect() }
+        let alarms = self.alarms.iter().map(|of| {
+            let key = named("in", of).0;
+            Undervoltage { key, low: Reading::new(Err(why.clone()), now, Source::Hwmon) }
+        });
+        Answers {
+            fans: fans.collect(),
+            temperatures: temperatures.collect(),
+            rails: rails.collect(),
+            undervoltages: alarms.collect(),
+        }
+    }
+
+    /// The driver's name for it, without the address.
+    fn name(&self) -> &str {
+        self.key.split_once('@').map_or(&self.key, |(name, _)| name)
     }
 }
 
@@ -150,13 +188,36 @@ pub fn zones(host: &Host, clock: &Clock) -> Vec<Temperature> {
         let kind = host.attribute(&zone.join("type")).ok().and_then(|text| plain::device_text(&text))?;
         (!doubled).then(|| Temperature {
             key: name,
-            label: kind,
             value: Reading::new(
                 host.ask(&zone.join("temp"), hwmon::board_temperature),
                 clock.now(),
                 Source::ThermalZone,
             ),
+            critical: critical_trip(host, &zone),
+            processor: hwmon::processor(&kind),
+            label: kind,
         })
     };
     names.into_iter().filter_map(zone).collect()
+}
+
+/// The temperature at which the kernel would switch the machine off.
+fn critical_trip(host: &Host, zone: &Path) -> Option<Celsius> {
+    let is_critical = |trip: &String| host.attribute(&zone.join(trip)).is_ok_and(|text| text.trim() == "critical");
+    let files = host.list(zone).ok()?;
+    let types = files.into_iter().filter(|file| file.starts_with("trip_point_") && file.ends_with("_type"));
+    let trip = types.filter(is_critical).find_map(|trip| trip.strip_suffix("_type").map(str::to_owned))?;
+    host.ask(&zone.join(format!("{trip}_temp")), hwmon::board_limit).ok()
+}
+
+/// True while a thermal zone holds a processor back; `None` when no zone could.
+pub fn holds_back(host: &Host) -> Option<bool> {
+    let folder = host.path("/sys/class/thermal");
+    let names = host.list(&folder).unwrap_or_default().into_iter().filter(|name| name.starts_with("cooling_device"));
+    let of_processor = names.map(|name| folder.join(name)).filter(|device| {
+        host.attribute(&device.join("type"))
+            .is_ok_and(|text| text.trim() == "Processor" || text.starts_with("cpufreq-"))
+    });
+    let states: Vec<u64> = of_processor.filter_map(|it| host.ask(&it.join("cur_state"), plain::whole).ok()).collect();
+    (!states.is_empty()).then(|| states.iter().any(|state| *state > 0))
 }

@@ -9,6 +9,7 @@ pub mod btrfs;
 mod btrfs_ioctl;
 pub mod child;
 pub mod chips;
+pub mod controllers;
 pub mod dm;
 mod dm_ioctl;
 pub mod drives;

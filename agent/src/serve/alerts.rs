@@ -132,7 +132,7 @@ mod tests {
             let elapsed = Duration::from_secs(second);
             let now = Moment::after_boot(Duration::from_secs(86_400) + elapsed);
             let snapshot = heron::snapshot(now, &story::scene(elapsed));
-            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot));
+            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &crate::reading::Itself::default());
             last = Some((verdict, snapshot));
         }
         let (verdict, snapshot) = last.expect("the story has a first second");

@@ -3,8 +3,9 @@
 
 use super::drive_part::{self, Drive};
 use super::incident_part::{self, Incident};
-use super::parts::{self, Board, Controller, Fan, Link, Supply, Temperature};
+use super::parts::{self, Board, Fan, Link, Temperature};
 use super::pool_part::{self, Pool};
+use super::supply_part::{self, Controller, Supply};
 use super::volume_part::{self, Union, Unmounted, Volume};
 use crate::clock::Wall;
 use crate::reading::{Missing, Snapshot};
@@ -56,16 +57,14 @@ pub struct Document {
     pub supply: Supply,
     /// Network ports.
     pub links: Vec<Link>,
-    /// Disk controllers.
-    pub controllers: Option<Vec<Controller>>,
+    /// What drives are plugged into.
+    pub controllers: Vec<Controller>,
     /// The machine itself.
     pub board: Board,
     /// What holds, worst first.
     pub conditions: Vec<Condition>,
     /// The stories that the conditions make up, each with its cause, worst first.
     pub incidents: Vec<Incident>,
-    /// Why a key of this level is `null`.
-    pub missing: Reasons,
 }
 
 /// How the box stands.
@@ -132,7 +131,6 @@ impl Document {
             Heard::SilentSince(since) => vec![format!("everything: silent for {}", span(verdict.at.since(*since)))],
             Heard::NotYet | Heard::Fresh => Vec::new(),
         };
-        let not_yet = "not read by this version".to_owned();
         Self {
             schema: 1,
             box_name: box_name(settings, snapshot),
@@ -148,9 +146,9 @@ impl Document {
             unmounted: snapshot.unmounted.iter().map(volume_part::unmounted).collect(),
             fans: snapshot.fans.iter().map(|fan| parts::fan(fan, verdict.fans.contains(&fan.key))).collect(),
             temperatures: snapshot.temperatures.iter().map(parts::temperature).collect(),
-            supply: parts::supply(snapshot),
+            supply: supply_part::supply(snapshot),
             links: snapshot.links.iter().map(parts::link).collect(),
-            controllers: None,
+            controllers: snapshot.controllers.iter().map(supply_part::controller).collect(),
             board: parts::board(snapshot),
             conditions: verdict.conditions.iter().map(|held| condition(held, settings, verdict, snapshot)).collect(),
             incidents: verdict
@@ -160,7 +158,6 @@ impl Document {
                     incident_part::incident(judged, verdict, snapshot, &|at| wall.before(verdict.at.since(at)).second())
                 })
                 .collect(),
-            missing: [("controllers".to_owned(), not_yet)].into(),
         }
     }
 
@@ -223,6 +220,7 @@ mod tests {
     use super::*;
     use crate::demo::{self, heron, story};
     use crate::judge::{Memory, judge};
+    use crate::reading::Itself;
 
     const SHIPPED: &str = include_str!("../../state.schema.json");
 
@@ -252,7 +250,7 @@ mod tests {
             let elapsed = std::time::Duration::from_secs(second);
             let now = crate::clock::Moment::after_boot(std::time::Duration::from_secs(86_400) + elapsed);
             let snapshot = heron::snapshot(now, &story::scene(elapsed));
-            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot));
+            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
             if second % 600 == 0 {
                 let document = Document::new(&settings, &verdict, &snapshot, &wall);
                 let value = serde_json::to_value(&document).expect("a document is JSON");

@@ -180,7 +180,8 @@ mod tests {
             change(health);
         }
         let settings = demo::settings().expect("the pretend box has settings");
-        let (verdict, _) = judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot));
+        let (verdict, _) =
+            judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &reading::Itself::default());
         drive(&settings, &verdict, &snapshot, &snapshot.drives[0])
     }
 

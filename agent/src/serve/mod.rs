@@ -10,5 +10,6 @@ pub mod outlook_part;
 pub mod parts;
 pub mod pool_part;
 pub mod socket;
+pub mod supply_part;
 pub mod table;
 pub mod volume_part;

@@ -59,30 +59,8 @@ pub struct Temperature {
     pub label: String,
     /// The value.
     pub temperature_c: Option<f64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
-}
-
-/// The power supply, as far as it is measured.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Supply {
-    /// Voltages with a label.
-    pub rails: Vec<Rail>,
-    /// The 12 V rail at the drives.
-    pub twelve_volt_v: Option<f64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
-}
-
-/// A voltage with a label.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Rail {
-    /// The driver's name for it.
-    pub label: String,
-    /// The value.
-    pub potential_v: Option<f64>,
+    /// Where its maker or the firmware says that the end is.
+    pub critical_c: Option<f64>,
     /// Why a value is `null`.
     pub missing: Reasons,
 }
@@ -105,14 +83,6 @@ pub struct Link {
     pub changes: Option<u64>,
     /// Why a value is `null`.
     pub missing: Reasons,
-}
-
-/// A disk controller.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Controller {
-    /// Where it is plugged.
-    pub place: String,
 }
 
 /// The machine itself.
@@ -172,28 +142,16 @@ pub(super) fn fan(fan: &reading::Fan, fitted: bool) -> Fan {
 
 pub(super) fn temperature(sensor: &reading::Temperature) -> Temperature {
     let mut missing = Reasons::new();
+    if sensor.critical.is_none() {
+        missing.insert("critical_c".into(), "not fitted: it states no end".into());
+    }
     Temperature {
         key: sensor.key.clone(),
         label: sensor.label.clone(),
         temperature_c: value(&sensor.value, &mut missing, &["temperature_c"], |celsius| celsius.0),
+        critical_c: sensor.critical.map(|celsius| celsius.0),
         missing,
     }
-}
-
-pub(super) fn supply(snapshot: &Snapshot) -> Supply {
-    let rail = |rail: &reading::Rail| {
-        let mut missing = Reasons::new();
-        let potential_v = value(&rail.value, &mut missing, &["potential_v"], |volts| volts.0);
-        Rail { label: rail.label.clone(), potential_v, missing }
-    };
-    let rails: Vec<Rail> = snapshot.rails.iter().map(rail).collect();
-    let is_twelve = |rail: &&Rail| matches!(rail.label.to_lowercase().replace(' ', "").as_str(), "12v" | "+12v");
-    let twelve_volt_v = rails.iter().find(is_twelve).and_then(|rail| rail.potential_v);
-    let mut missing = Reasons::new();
-    if twelve_volt_v.is_none() {
-        missing.insert("twelve_volt_v".into(), "not fitted: no sensor is labelled 12 V".into());
-    }
-    Supply { rails, twelve_volt_v, missing }
 }
 
 pub(super) fn link(link: &reading::Link) -> Link {

@@ -223,7 +223,8 @@ mod tests {
         let now = Moment::after_boot(Duration::from_secs(86_400));
         let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
         change(&mut snapshot.drives[2]);
-        let (verdict, _) = judge(&settings, &mut Memory::default(), now, Some(&snapshot));
+        let (verdict, _) =
+            judge(&settings, &mut Memory::default(), now, Some(&snapshot), &crate::reading::Itself::default());
         let wall = demo::dawn().expect("there is a dawn");
         let text = table(&Document::new(&settings, &verdict, &snapshot, &wall));
         let line = text.lines().find(|line| line.contains("HN24-LARK")).expect("it is on the table");

@@ -102,6 +102,19 @@ fn of_kind(kind: Kind, set: &Limits, plain: &Limits) -> Vec<String> {
         Kind::InodesOrMetadataLow => {
             fixed("90 % used for 5 min is a warning, 97 % of files or hardly any room left critical")
         }
+        Kind::FanWeak => fixed("below 60 % of its usual speed at this duty for 2 min; over above 75 % for 5 min"),
+        Kind::CpuHotThrottled => fixed(
+            "its configured limits, or 10 °C below an x86 processor's own critical temperature; or it slows itself down",
+        ),
+        Kind::Undervoltage => fixed("one alarm is a warning; 3 within 10 min, or one of 10 s, are critical"),
+        Kind::RailOutOfRange => fixed("three samples outside the configured share of its voltage"),
+        Kind::ControllerTrouble => fixed(
+            "dead or without a driver for 10 s; 10 corrected errors or 3 resets within an hour; slower than it was for 60 min",
+        ),
+        Kind::AgentAndAlerts => {
+            fixed("not seen for 30 s, no panel for 10 min, an alert stuck for 15 min, a day otherwise")
+        }
+        Kind::BoxStorageAndRestart => fixed("once within 7 days of watching; 2 GB written to a card within a day"),
         // These depend on what was found.
         Kind::DriveHot | Kind::SpaceLow | Kind::LinkTrouble => Vec::new(),
     }

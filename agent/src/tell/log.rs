@@ -144,6 +144,13 @@ fn message_id(kind: Kind) -> &'static str {
         Kind::VolumeAbsent => "1c800cb4d3114a4ebfd05501c7da3322",
         Kind::VolumeErrors => "0db7f8112cf54e789d1b033db87339b7",
         Kind::InodesOrMetadataLow => "eaebf9b7b69a46daafc4bd93be40f60c",
+        Kind::FanWeak => "7ad9a4ba769a46a4947c25429f0cf016",
+        Kind::CpuHotThrottled => "c2095be2876b8c89964182670bac8917",
+        Kind::Undervoltage => "da181780ad3b40aa951d4b560258cea3",
+        Kind::RailOutOfRange => "6f11b289111b653c7e9ae50823d51039",
+        Kind::ControllerTrouble => "cb342240b8912ed190d253709c552bd1",
+        Kind::AgentAndAlerts => "0466998ec6d5bc72e3c4b6dda0624889",
+        Kind::BoxStorageAndRestart => "9225721a7669f578532a45a12a321ec4",
     }
 }
 

@@ -1,6 +1,8 @@
 //! Tells what is new: words for conditions, and the ways out.
 
+mod board_words;
 pub mod box_state;
+mod box_words;
 pub mod cause_words;
 pub mod confirm;
 pub mod courier;

@@ -2,7 +2,7 @@
 //! do, evidence. Pure, and the only place where a condition gets its words.
 
 use super::heat_words::Warm;
-use super::{drive_words, pool_words};
+use super::{board_words, box_words, drive_words, pool_words};
 use crate::reading::ActivityKind;
 use crate::units::span;
 use crate::verdict::{Condition, Down, Finding, LinkFault, Place};
@@ -26,6 +26,33 @@ pub struct Words {
     pub warning: String,
     /// What was measured, against which limit.
     pub evidence: Vec<String>,
+}
+
+/// The parts of words that need no more than these; the title's figures come last in it.
+pub(super) struct Parts<'a> {
+    pub name: &'a str,
+    pub figures: &'a str,
+    pub sentence: String,
+    pub brief: &'static str,
+    pub advice: &'a str,
+    pub warning: &'a str,
+    pub evidence: String,
+}
+
+/// Words of these parts.
+pub(super) fn words_of(parts: Parts) -> Words {
+    let Parts { name, figures, sentence, brief, advice, warning, evidence } = parts;
+    let title = if figures.is_empty() { name.to_owned() } else { format!("{name} {figures}") };
+    Words {
+        title,
+        name: name.to_owned(),
+        sentence,
+        brief,
+        leave_in: None,
+        advice: advice.to_owned(),
+        warning: warning.to_owned(),
+        evidence: vec![evidence],
+    }
 }
 
 /// Columns of the panel's small face.
@@ -149,6 +176,16 @@ fn finding(finding: &Finding) -> Words {
         Finding::VolumeErrors { mount, count } => pool_words::errors(mount, *count),
         Finding::FilesLow { mount, free, used } => pool_words::files(mount, *free, *used),
         Finding::MetadataLow { pool, unallocated, used } => pool_words::metadata(pool, *unallocated, *used),
+        Finding::FanWeak { fan, speed, usual, duty } => board_words::fan_weak(fan, *speed, *usual, *duty),
+        Finding::AirflowSuspected { drives, above } => board_words::airflow_suspected(drives, *above),
+        Finding::ProcessorHot { now, limit, slowed } => board_words::processor(*now, *limit, *slowed),
+        Finding::Undervoltage { is_low, dips, longest, in_a_day } => {
+            board_words::undervoltage(*is_low, *dips, *longest, *in_a_day)
+        }
+        Finding::RailOutOfRange { nominal, now, low, high } => board_words::rail(*nominal, *now, *low, *high),
+        Finding::ControllerTrouble { controller, drives, what } => board_words::controller(controller, drives, what),
+        Finding::AgentTrouble { what } => box_words::agent(what),
+        Finding::BoxTrouble { what } => box_words::of_box(what),
     }
 }
 

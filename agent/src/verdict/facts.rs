@@ -1,6 +1,7 @@
 //! The smaller facts that findings are made of.
 
 use super::Kind;
+use crate::reading::{ControllerKind, Lane};
 use crate::units::{Bytes, MegabitsPerSecond, Percent};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -86,5 +87,102 @@ pub enum LinkFault {
         changes: u64,
         /// The window.
         within: Duration,
+    },
+}
+
+/// What a controller is known by.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ControllerName {
+    /// Where it is plugged.
+    pub key: String,
+    /// What it is; `None` for a USB bridge, which is known by the chain of its ports.
+    pub kind: Option<ControllerKind>,
+    /// Vendor and device by their numbers; empty for a USB bridge.
+    pub id: String,
+}
+
+/// What is wrong with a controller.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum ControllerFault {
+    /// It is not on the list any more.
+    Gone,
+    /// Its registers read as all ones.
+    AllOnes,
+    /// No driver would start it.
+    NoDriver,
+    /// Errors on its PCIe link, within an hour.
+    BusErrors {
+        /// How many, all corrected.
+        corrected: u64,
+    },
+    /// Its PCIe link is slower or narrower than it was.
+    SlowLane {
+        /// What it is.
+        now: Lane,
+        /// The best that it was.
+        best: Lane,
+    },
+    /// A USB bridge was reset, within an hour.
+    Resets {
+        /// How often.
+        count: u64,
+    },
+}
+
+/// What is wrong with the program itself.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum AgentFault {
+    /// The panel does not answer.
+    PanelLost,
+    /// Parts of the box are not heard from.
+    Unseen {
+        /// Which, and why.
+        what: Vec<String>,
+    },
+    /// No time service has set the clock.
+    ClockNotSet,
+    /// Nobody has confirmed that what is sent on these ways is read.
+    NotConfirmed {
+        /// Their names.
+        ways: Vec<String>,
+    },
+    /// Messages wait for their way.
+    NotDelivered {
+        /// For how long the oldest has.
+        waited: Duration,
+    },
+    /// It ended without being asked to, and was started again.
+    EndedUnasked {
+        /// How often within a week of watching.
+        times: u64,
+    },
+}
+
+/// What is wrong with the box itself.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum BoxFault {
+    /// It restarted without being shut down.
+    UncleanRestart {
+        /// How often within a week of watching.
+        times: u64,
+    },
+    /// The kernel ended processes for want of memory.
+    OutOfMemory {
+        /// How many within a week of watching.
+        ended: u64,
+    },
+    /// A memory card is written to more than it will bear for long.
+    CardWears {
+        /// The kernel's name of it.
+        device: String,
+        /// What was written within a day of watching.
+        written: Bytes,
+    },
+    /// Reading or writing the disk that the system is on failed.
+    DiskErrors {
+        /// The kernel's name of it.
+        device: String,
+        /// How often within a week of watching.
+        count: u64,
     },
 }

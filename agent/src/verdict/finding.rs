@@ -1,8 +1,11 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
-use super::{Counted, Down, Estimate, Kind, LinkFault, Outlook, Place, ReadRisk, SaysFailing, SpaceLimit};
-use crate::reading::{ActivityKind, MemberErrorKind, Writing};
-use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
+use super::{
+    AgentFault, BoxFault, ControllerFault, ControllerName, Counted, Down, Estimate, LinkFault, Outlook, Place,
+    ReadRisk, SaysFailing, SpaceLimit,
+};
+use crate::reading::{ActivityKind, MemberErrorKind, Nominal, Writing};
+use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -306,78 +309,72 @@ pub enum Finding {
         /// The share of its metadata room that is used.
         used: Percent,
     },
-}
-
-impl Finding {
-    /// The kind of condition these facts belong to.
-    pub fn kind(&self) -> Kind {
-        match self {
-            Self::DriveGone { .. } => Kind::DriveGone,
-            Self::DriveHot { .. } => Kind::DriveHot,
-            Self::PoolDegraded { .. } => Kind::PoolDegraded,
-            Self::PoolDown { .. } => Kind::PoolDown,
-            Self::PoolBusy { .. } => Kind::PoolBusy,
-            Self::SpaceLow { .. } => Kind::SpaceLow,
-            Self::FanStopped { .. } => Kind::FanStopped,
-            Self::LinkTrouble { .. } => Kind::LinkTrouble,
-            Self::DriveSaysFailing { .. } => Kind::DriveSaysFailing,
-            Self::Counted { what, .. } => what.kind(),
-            Self::SsdWorn { .. } => Kind::SsdWorn,
-            Self::DriveNotAnswering { .. } => Kind::DriveNotAnswering,
-            Self::DriveFlapping { .. } => Kind::DriveFlapping,
-            Self::DriveHotterThanPeers { .. } => Kind::DriveHotterThanPeers,
-            Self::DrivesHeatingTogether { .. } => Kind::DrivesHeatingTogether,
-            Self::DriveCold { .. } => Kind::DriveCold,
-            Self::TemperatureLost { .. } => Kind::TemperatureLost,
-            Self::SataSlow { .. } => Kind::SataSlow,
-            Self::RecoveryTimeMismatch { .. } => Kind::RecoveryTimeMismatch,
-            Self::DriveNewOrMoved { .. } => Kind::DriveNewOrMoved,
-            Self::DriveBackNotUsed { .. } => Kind::DriveBackNotUsed,
-            Self::RebuildStalled { .. } => Kind::RebuildStalled,
-            Self::Mismatches { .. } => Kind::Mismatches,
-            Self::CheckOverdue { .. } => Kind::CheckOverdue,
-            Self::MemberErrors { .. } | Self::DataLost { .. } => Kind::MemberErrors,
-            Self::VolumeReadonly { .. } => Kind::VolumeReadonly,
-            Self::VolumeAbsent { .. } => Kind::VolumeAbsent,
-            Self::VolumeErrors { .. } => Kind::VolumeErrors,
-            Self::FilesLow { .. } | Self::MetadataLow { .. } => Kind::InodesOrMetadataLow,
-        }
-    }
-
-    /// The drive that these facts are about, if they are about one.
-    pub fn drive(&self) -> Option<&Place> {
-        match self {
-            Self::DriveGone { drive, .. }
-            | Self::DriveHot { drive, .. }
-            | Self::DriveSaysFailing { drive, .. }
-            | Self::Counted { drive, .. }
-            | Self::SsdWorn { drive, .. }
-            | Self::DriveNotAnswering { drive, .. }
-            | Self::DriveFlapping { drive, .. }
-            | Self::DriveHotterThanPeers { drive, .. }
-            | Self::DriveCold { drive, .. }
-            | Self::TemperatureLost { drive, .. }
-            | Self::SataSlow { drive, .. }
-            | Self::RecoveryTimeMismatch { drive, .. }
-            | Self::DriveNewOrMoved { drive, .. }
-            | Self::DriveBackNotUsed { drive, .. }
-            | Self::MemberErrors { drive, .. } => Some(drive),
-            Self::PoolDegraded { .. }
-            | Self::PoolDown { .. }
-            | Self::PoolBusy { .. }
-            | Self::SpaceLow { .. }
-            | Self::FanStopped { .. }
-            | Self::LinkTrouble { .. }
-            | Self::RebuildStalled { .. }
-            | Self::Mismatches { .. }
-            | Self::CheckOverdue { .. }
-            | Self::DataLost { .. }
-            | Self::VolumeReadonly { .. }
-            | Self::VolumeAbsent { .. }
-            | Self::VolumeErrors { .. }
-            | Self::FilesLow { .. }
-            | Self::MetadataLow { .. }
-            | Self::DrivesHeatingTogether { .. } => None,
-        }
-    }
+    /// A fan turns more slowly than it did at this drive level.
+    FanWeak {
+        /// What the driver calls it.
+        fan: String,
+        /// What the tachometer says.
+        speed: Rpm,
+        /// The speed that it used to hold at this level.
+        usual: Rpm,
+        /// The level, 0 to 1.
+        duty: f64,
+    },
+    /// Drives are warmer than they ever held under this load, and still rise: without a tachometer, the fan is suspected.
+    AirflowSuspected {
+        /// The drives that rise.
+        drives: Vec<Place>,
+        /// How many degrees the middle one is above the warmest that it ever held.
+        above: f64,
+    },
+    /// The processor is too hot, or slows itself down.
+    ProcessorHot {
+        /// How hot, where a sensor says so.
+        now: Option<Celsius>,
+        /// The limit that was passed, or the next.
+        limit: Celsius,
+        /// True when it slows itself down.
+        slowed: bool,
+    },
+    /// The board's own supply is or was too low.
+    Undervoltage {
+        /// True while it is.
+        is_low: bool,
+        /// How often within the last ten minutes.
+        dips: u32,
+        /// The longest of those.
+        longest: Duration,
+        /// How often within a day of watching.
+        in_a_day: u64,
+    },
+    /// A measured rail is out of its range.
+    RailOutOfRange {
+        /// Which.
+        nominal: Nominal,
+        /// What it measures.
+        now: Volts,
+        /// The least that it may be.
+        low: Volts,
+        /// The most.
+        high: Volts,
+    },
+    /// What drives are plugged into does not work as it did.
+    ControllerTrouble {
+        /// Which.
+        controller: ControllerName,
+        /// The drives that are or were behind it.
+        drives: Vec<Place>,
+        /// What is wrong.
+        what: ControllerFault,
+    },
+    /// Something about the program itself.
+    AgentTrouble {
+        /// What.
+        what: AgentFault,
+    },
+    /// Something about the box itself.
+    BoxTrouble {
+        /// What.
+        what: BoxFault,
+    },
 }

@@ -72,11 +72,25 @@ pub enum Kind {
     VolumeErrors,
     /// A volume runs out of files or of metadata room.
     InodesOrMetadataLow,
+    /// A fan turns more slowly than it did, or may have stopped.
+    FanWeak,
+    /// The processor is too hot, or slows itself down.
+    CpuHotThrottled,
+    /// The board's own supply is too low.
+    Undervoltage,
+    /// A measured rail of the supply is too low or too high.
+    RailOutOfRange,
+    /// What drives are plugged into is gone, does not work, or works badly.
+    ControllerTrouble,
+    /// Something about the program itself.
+    AgentAndAlerts,
+    /// The box restarted by itself, ran out of memory, or its own disk suffers.
+    BoxStorageAndRestart,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 33] = [
+    pub const ALL: [Self; 40] = [
         Self::DriveGone,
         Self::DriveHot,
         Self::PoolDegraded,
@@ -110,6 +124,13 @@ impl Kind {
         Self::VolumeAbsent,
         Self::VolumeErrors,
         Self::InodesOrMetadataLow,
+        Self::FanWeak,
+        Self::CpuHotThrottled,
+        Self::Undervoltage,
+        Self::RailOutOfRange,
+        Self::ControllerTrouble,
+        Self::AgentAndAlerts,
+        Self::BoxStorageAndRestart,
     ];
 
     /// The kind's name in logs and documents. It never changes.
@@ -148,6 +169,13 @@ impl Kind {
             Self::VolumeAbsent => "volume-absent",
             Self::VolumeErrors => "volume-errors",
             Self::InodesOrMetadataLow => "inodes-or-metadata-low",
+            Self::FanWeak => "fan-weak",
+            Self::CpuHotThrottled => "cpu-hot-throttled",
+            Self::Undervoltage => "undervoltage",
+            Self::RailOutOfRange => "rail-out-of-range",
+            Self::ControllerTrouble => "controller-trouble",
+            Self::AgentAndAlerts => "agent-and-alerts",
+            Self::BoxStorageAndRestart => "box-storage-and-restart",
         }
     }
 }

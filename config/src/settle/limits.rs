@@ -3,7 +3,9 @@
 //! What the values mean and why they are what they are is told in `settings.rs`.
 
 use crate::reader::{Given, Section};
-use crate::settings::{DriveLimits, FanLimits, Grace, Limits, LinkLimits, PoolLimits, VolumeLimits};
+use crate::settings::{
+    DriveLimits, FanLimits, Grace, Limits, LinkLimits, PoolLimits, ProcessorLimits, SupplyLimits, VolumeLimits,
+};
 use crate::values::{number, time, whole};
 use std::ops::RangeInclusive;
 use std::time::Duration;
@@ -24,6 +26,8 @@ pub(super) fn limits(file: &mut Section) -> Limits {
         volume: section.section("volume", volume),
         fan: section.section("fan", fan),
         link: section.section("link", link),
+        processor: section.section("processor", processor),
+        supply: section.section("supply", supply),
         pool: section.section("pool", pool),
         grace: Grace::default(),
     });
@@ -88,6 +92,9 @@ fn fan(section: &mut Section) -> FanLimits {
         turning_again_rpm: section.value("turning_again_rpm", default.turning_again_rpm, whole(1..=20_000)).value,
         stopped_hold: hold(section, "stopped_hold", default.stopped_hold),
         clear_hold: hold(section, "clear_hold", default.clear_hold),
+        // With the highest it is well again at three quarters.
+        weak_percent: section.value("weak_percent", default.weak_percent, number(10.0..=70.0)).value,
+        weak_hold: hold(section, "weak_hold", default.weak_hold),
     }
 }
 
@@ -102,6 +109,31 @@ fn link(section: &mut Section) -> LinkLimits {
         flaps: section.value("flaps", default.flaps, whole(2..=1000)).value,
         flap_window: section.value("flap_window", default.flap_window, window).value,
     }
+}
+
+fn processor(section: &mut Section) -> ProcessorLimits {
+    let default = ProcessorLimits::default();
+    let mut limit = |key, default| section.value(key, default, number(40.0..=120.0));
+    let warning = limit("warning_c", default.warning_c);
+    let critical = limit("critical_c", default.critical_c);
+    section.below(&warning, &critical);
+    ProcessorLimits {
+        warning_c: warning.value,
+        critical_c: critical.value,
+        clear_below_c: section.value("clear_below_c", default.clear_below_c, number(0.5..=20.0)).value,
+        warning_hold: hold(section, "warning_hold", default.warning_hold),
+        critical_hold: hold(section, "critical_hold", default.critical_hold),
+        clear_hold: hold(section, "clear_hold", default.clear_hold),
+    }
+}
+
+fn supply(section: &mut Section) -> SupplyLimits {
+    let default = SupplyLimits::default();
+    let mut limit = |key, default| section.value(key, default, number(2.0..=20.0));
+    let warning = limit("warning_percent", default.warning_percent);
+    let critical = limit("twelve_volt_critical_percent", default.twelve_volt_critical_percent);
+    section.below(&warning, &critical);
+    SupplyLimits { warning_percent: warning.value, twelve_volt_critical_percent: critical.value }
 }
 
 fn pool(section: &mut Section) -> PoolLimits {

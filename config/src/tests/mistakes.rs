@@ -33,13 +33,13 @@ fn unknown_keys_wherever_they_are() {
         ),
         (
             "[limits]\ngone_hold = '1 s'",
-            "2:1 found the unknown key `gone_hold` in [limits], wanted one of drive, volume, fan, link, pool \
+            "2:1 found the unknown key `gone_hold` in [limits], wanted one of drive, volume, fan, link, processor, supply, pool \
              (it belongs in [limits.drive])",
         ),
         // Several sections have this key, so none of them is named.
         (
             "[limits]\nclear_hold = '1 s'",
-            "2:1 found the unknown key `clear_hold` in [limits], wanted one of drive, volume, fan, link, pool",
+            "2:1 found the unknown key `clear_hold` in [limits], wanted one of drive, volume, fan, link, processor, supply, pool",
         ),
         (
             "[[shelf]]\nname = 'top'\nport = 'P'\n[[shelf.tray]]\nlabel = 'A1'",
@@ -47,7 +47,7 @@ fn unknown_keys_wherever_they_are() {
         ),
         (
             "[limits.grace]\npools = '1 s'",
-            "1:9 found the unknown key `grace` in [limits], wanted one of drive, volume, fan, link, pool (it belongs at the top level)",
+            "1:9 found the unknown key `grace` in [limits], wanted one of drive, volume, fan, link, processor, supply, pool (it belongs at the top level)",
         ),
         (
             "shelf = [{ name = 'top', tray = [{ label = 'A1', colour = 1 }] }]",

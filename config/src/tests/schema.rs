@@ -63,7 +63,7 @@ fn the_schema_is_a_schema() {
 #[test]
 fn the_schema_and_the_code_know_the_same_keys() {
     let sections = sections(&schema());
-    assert_eq!(sections.len(), 19);
+    assert_eq!(sections.len(), 21);
     for (path, properties) in sections {
         let keys: BTreeSet<String> = properties.keys().cloned().collect();
         assert_eq!(keys, keys_of_the_code(&path), "in [{path}]");
@@ -86,7 +86,7 @@ fn the_default_file_is_valid_and_shows_the_defaults_of_the_schema() {
             compared += 1;
         }
     }
-    assert_eq!(compared, 54);
+    assert_eq!(compared, 64);
 }
 
 #[test]
@@ -107,7 +107,7 @@ fn a_range_ends_at_the_same_number_in_both() {
             }
         }
     }
-    assert_eq!(compared, 44);
+    assert_eq!(compared, 56);
 }
 
 #[test]

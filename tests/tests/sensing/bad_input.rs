@@ -37,6 +37,13 @@ fn figures(snapshot: &Snapshot) -> BTreeMap<String, Option<String>> {
     for sensor in &snapshot.temperatures {
         put(channel(&sensor.key), sensor.value.get().map(ToString::to_string));
     }
+    for controller in &snapshot.controllers {
+        let key = &controller.key;
+        put(format!("{key} driver"), controller.driver.clone());
+        put(format!("{key} answers"), controller.answers.get().map(ToString::to_string));
+        put(format!("{key} lane"), controller.lane.get().map(|lane| format!("{lane:?}")));
+        put(format!("{key} errors"), controller.bus_errors.get().map(|errors| format!("{errors:?}")));
+    }
     for link in &snapshot.links {
         put(format!("{} up", link.name), link.up.get().map(ToString::to_string));
         put(format!("{} speed", link.name), link.speed.get().map(ToString::to_string));

@@ -8,6 +8,7 @@ mod attachments;
 mod bad_input;
 mod btrfs;
 mod calls;
+mod controllers;
 mod happened;
 mod lvm_raid;
 mod mounts;
@@ -36,6 +37,7 @@ fn heron() -> PretendBox {
         .md("md0", "raid1", &["sda", "sdb"])
         .fan_chip("adt7475", "1-002e", &[1406, 0])
         .zone("x86_pkg_temp", 44.0)
+        .controllers()
         .port("eth0", 2500)
         .virtual_port("lo")
         .virtual_port("br0");

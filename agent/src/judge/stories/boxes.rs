@@ -4,7 +4,7 @@
 use super::{HOUR, MINUTE, Story, pull};
 use crate::clock::Moment;
 use crate::judge::{Memory, judge};
-use crate::reading::{Blind, Fan, Missing, OwnLimits, PoolRunning, Reading, Reason, Room, Snapshot, Source};
+use crate::reading::{Blind, Fan, Itself, Missing, OwnLimits, PoolRunning, Reading, Reason, Room, Snapshot, Source};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Rpm};
 use crate::verdict::Heard;
 use proptest::prelude::*;
@@ -79,7 +79,7 @@ fn silence_neither_opens_nor_ends_anything() {
             silent(snapshot);
         }
     });
-    assert_eq!(calm.told, [""; 0]);
+    assert_eq!(calm.told, ["360 opened agent-and-alerts warning"], "only that it is silent");
     assert!(matches!(calm.verdict.expect("there was a look").heard, Heard::InPart(_)), "but it is not fine either");
 
     let hot = Story::new().play(0, 30 * MINUTE, |second, snapshot| {
@@ -100,7 +100,7 @@ fn a_box_that_falls_silent_is_not_fine_after_three_paces() {
     let last = Moment::after_boot(Duration::from_secs(story.up + 8));
     let snapshot = crate::demo::heron::snapshot(last, &crate::demo::story::scene(Duration::ZERO));
     let heard_after = |memory: &mut Memory, seconds| {
-        judge(&settings, memory, last.plus(Duration::from_secs(seconds)), Some(&snapshot)).0
+        judge(&settings, memory, last.plus(Duration::from_secs(seconds)), Some(&snapshot), &Itself::default()).0
     };
     assert!(heard_after(&mut memory, 6).is_fine());
     let silent = heard_after(&mut memory, 7);
@@ -259,7 +259,7 @@ fn an_owner_who_has_looked_hears_no_more_of_a_drive_that_the_box_does_without() 
     story.settings.shelves[1].trays.pop();
     let mut story = story.play(0, 100, |_, _| {}).play(100, 200, without);
     assert_eq!(story.told, ["110 opened drive-gone warning"]);
-    story.memory.accept_drives(&story.settings);
+    story.memory.accept(&story.settings);
     let story = story.play(200, 210, without);
     assert_eq!(story.told[1..], ["200 closed drive-gone"]);
 }
@@ -309,7 +309,7 @@ fn a_serial_that_was_mistyped_is_not_missed_once_it_is_mended() {
     let mut story = story.play(0, 100, |_, _| {});
     assert_eq!(story.told, ["10 opened drive-gone warning"]);
     story.settings = right;
-    story.memory.accept_drives(&story.settings);
+    story.memory.accept(&story.settings);
     let story = story.play(100, 200, |_, _| {});
     assert_eq!(story.told[1..], ["100 closed drive-gone"]);
 }
@@ -355,9 +355,9 @@ proptest! {
         let mut snapshot = crate::demo::heron::snapshot(now, &crate::demo::story::scene(Duration::ZERO));
         warm(&mut snapshot, 0, degrees);
         let mut memory = Memory::default();
-        let (first, _) = judge(&settings, &mut memory, now, Some(&snapshot));
+        let (first, _) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
         for later in 0..times as u64 {
-            let (again, changes) = judge(&settings, &mut memory, now.plus(Duration::from_millis(later)), Some(&snapshot));
+            let (again, changes) = judge(&settings, &mut memory, now.plus(Duration::from_millis(later)), Some(&snapshot), &Itself::default());
             prop_assert_eq!(changes, vec![]);
             prop_assert_eq!(again.conditions, first.conditions.clone());
         }

@@ -5,9 +5,12 @@
 
 mod ahead;
 mod attachments;
+mod board;
 mod boxes;
 mod causes;
 mod changes;
+mod controllers;
+mod cooling;
 mod drives;
 mod members;
 mod pools;
@@ -18,7 +21,7 @@ mod work;
 use super::{Memory, judge};
 use crate::clock::Moment;
 use crate::demo::{self, heron, story};
-use crate::reading::Snapshot;
+use crate::reading::{Itself, Snapshot};
 use crate::sense::parse::md_layout;
 use crate::verdict::{Change, Verdict};
 use std::time::Duration;
@@ -36,6 +39,8 @@ struct Story {
     pace: u64,
     /// How long the box had been up when the story began, in seconds.
     up: u64,
+    /// What the program knows of itself.
+    itself: Itself,
     told: Vec<String>,
     verdict: Option<Verdict>,
 }
@@ -44,7 +49,8 @@ impl Story {
     /// Looks once a minute at a box that has been up for days.
     fn new() -> Self {
         let settings = demo::settings().expect("the pretend box has settings");
-        Self { settings, memory: Memory::default(), pace: 60, up: 10 * DAY, told: Vec::new(), verdict: None }
+        let (memory, itself, told) = (Memory::default(), Itself::default(), Vec::new());
+        Self { settings, memory, pace: 60, up: 10 * DAY, itself, told, verdict: None }
     }
 
     /// Looks every two seconds, as the probe does.
@@ -58,7 +64,7 @@ impl Story {
             let now = Moment::after_boot(Duration::from_secs(self.up + second));
             let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
             change(second, &mut snapshot);
-            let (verdict, changes) = judge(&self.settings, &mut self.memory, now, Some(&snapshot));
+            let (verdict, changes) = judge(&self.settings, &mut self.memory, now, Some(&snapshot), &self.itself);
             self.told.extend(changes.iter().map(|change| format!("{second} {}", words_of(change))));
             self.told.extend(verdict.remarks.iter().map(|remark| format!("{second} {remark:?}")));
             self.verdict = Some(verdict);

@@ -3,6 +3,7 @@
 
 use super::plain::{signed, whole};
 use super::temperature::plausible_now;
+use crate::reading::{Nominal, Processor};
 use crate::units::{Celsius, Rpm, Volts};
 
 /// What a working board can have; sensors without a wire read far outside.
@@ -34,6 +35,43 @@ pub fn board_temperature(text: &str) -> Result<Celsius, String> {
 /// What was found instead. Drives without limits say 0 or something far off.
 pub fn drive_limit(text: &str) -> Result<Celsius, String> {
     within(text, &(30.0..=120.0))
+}
+
+/// `tempN_crit` or the critical trip point of a thermal zone: where a part of the board must not get to.
+///
+/// # Errors
+/// What was found instead.
+pub fn board_limit(text: &str) -> Result<Celsius, String> {
+    within(text, &(50.0..=130.0))
+}
+
+/// Which kind of processor a chip of this name, or a thermal zone of this type, stands for. The names are those of the
+/// kernel's drivers (drivers/hwmon, drivers/thermal) and device trees.
+pub fn processor(name: &str) -> Option<Processor> {
+    let name = name.replace('-', "_");
+    match name.as_str() {
+        "coretemp" | "k10temp" | "k8temp" | "x86_pkg_temp" => Some(Processor::X86),
+        "soc_thermal" | "package_thermal" => Some(Processor::SystemOnChip),
+        _ if name.starts_with("cpu") => Some(Processor::SystemOnChip),
+        _ => None,
+    }
+}
+
+/// Which rail of the supply a label names, by its figure with the unit as a word of its own: `+12V`, `VCC 5V`, `3.3 V`.
+/// A label with two figures names none, and neither does one of a rail that is there while the supply is off.
+pub fn nominal(label: &str) -> Option<Nominal> {
+    let label = label.to_lowercase().replace(" v", "v");
+    let is_apart = |c: char| !(c.is_alphanumeric() || matches!(c, '.' | '+' | '-'));
+    let words = || label.split(is_apart).map(|word| word.strip_prefix('+').unwrap_or(word));
+    let is_another = words().any(|word| matches!(word, "sb" | "vsb" | "standby" | "stand-by" | "aux" | "bat" | "vbat"));
+    let rail = |word| match word {
+        "12v" | "12.0v" | "12v0" => Some(Nominal::Twelve),
+        "5v" | "5.0v" | "5v0" => Some(Nominal::Five),
+        "3.3v" | "3v3" => Some(Nominal::ThreePointThree),
+        _ => None,
+    };
+    let mut rails = words().filter_map(rail);
+    rails.next().filter(|_| rails.next().is_none() && !is_another)
 }
 
 /// `fanN_input`, revolutions per minute.
@@ -71,10 +109,10 @@ pub fn potential(text: &str) -> Result<Volts, String> {
     }
 }
 
-/// The channels of one kind among a chip's files, in order: `fan` finds the 1 of `fan1_input`.
-pub fn channels<'a>(files: &'a [String], kind: &'a str) -> impl Iterator<Item = u32> + 'a {
+/// The channels of one kind among a chip's files, in order: `fan` and `_input` find the 1 of `fan1_input`.
+pub fn channels<'a>(files: &'a [String], kind: &'a str, what: &'a str) -> impl Iterator<Item = u32> + 'a {
     let mut numbers: Vec<u32> =
-        files.iter().filter_map(|file| file.strip_prefix(kind)?.strip_suffix("_input")?.parse().ok()).collect();
+        files.iter().filter_map(|file| file.strip_prefix(kind)?.strip_suffix(what)?.parse().ok()).collect();
     numbers.sort_unstable();
     numbers.into_iter()
 }
@@ -118,9 +156,31 @@ mod tests {
     }
 
     #[test]
+    fn a_label_names_a_rail_only_when_there_is_no_doubt() {
+        use Nominal::{Five, ThreePointThree, Twelve};
+        let named = [("12V", Twelve), ("+12V", Twelve), ("Drives 12 V", Twelve), ("VCC 5V", Five), ("+5.0V", Five)];
+        for (label, rail) in named.into_iter().chain([("3V3", ThreePointThree), ("+3.3V", ThreePointThree)]) {
+            assert_eq!(nominal(label), Some(rail), "{label}");
+        }
+        let unclear =
+            ["-12V", "5VSB", "+5V Standby", "+5V SB", "3VSB", "Vcore", "112V", "12V/5V", "in12", "12", "VBAT 3.3V", ""];
+        for label in unclear {
+            assert_eq!(nominal(label), None, "{label}");
+        }
+    }
+
+    #[test]
+    fn processors_are_known_by_their_drivers_and_zones() {
+        let kind = |name| processor(name);
+        assert_eq!(["coretemp", "k10temp", "x86_pkg_temp"].map(kind), [Some(Processor::X86); 3]);
+        assert_eq!(["cpu-thermal", "cpu_thermal", "soc-thermal"].map(kind), [Some(Processor::SystemOnChip); 3]);
+        assert_eq!(["acpitz", "adt7475", "gpu-thermal", "rp1_adc"].map(kind), [None; 4]);
+    }
+
+    #[test]
     fn channels_come_in_number_order_without_gaps_filled() {
         let files: Vec<String> =
             ["fan10_input", "fan2_input", "fan2_label", "fanx_input", "pwm1", "temp1_input"].map(String::from).into();
-        assert_eq!(channels(&files, "fan").collect::<Vec<_>>(), [2, 10]);
+        assert_eq!(channels(&files, "fan", "_input").collect::<Vec<_>>(), [2, 10]);
     }
 }

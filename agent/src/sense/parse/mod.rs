@@ -35,6 +35,7 @@ pub mod mountinfo;
 pub mod named;
 pub mod nvme;
 pub mod nvme_logs;
+pub mod pci;
 pub mod place;
 pub mod plain;
 pub mod quirks;

@@ -40,7 +40,8 @@ pub fn ata_port<'a>(parts: &[&'a str]) -> Option<&'a str> {
     parts.iter().copied().find(|part| ata_number(part).is_some())
 }
 
-/// The domain and the chain of slots from the root of the PCI tree, else the platform device's name.
+/// The controller at the start of a place: the domain and the chain of slots from the root of the PCI tree, else the
+/// platform device's name.
 pub fn controller(parts: &[&str]) -> Option<String> {
     let mut chain = String::new();
     for (domain, slot) in parts.iter().filter_map(|part| pci_function(part)) {

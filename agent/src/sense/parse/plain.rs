@@ -31,6 +31,18 @@ pub fn switch(text: &str) -> Result<bool, String> {
     }
 }
 
+/// A number by its name in a table of `name number` lines.
+///
+/// # Errors
+/// What was found instead.
+pub fn named_number(table: &str, name: &str) -> Result<u64, String> {
+    let of_name = |line: &str| line.strip_prefix(name)?.strip_prefix(' ').map(whole);
+    table
+        .lines()
+        .find_map(of_name)
+        .unwrap_or_else(|| Err(format!("found no line `{name}`, wanted one with its number")))
+}
+
 /// Text that a device gave: control characters and the Unicode marks that turn text around are dropped, runs of
 /// white space become one space, and the length is bounded. `None` when nothing is left.
 pub fn device_text(text: &str) -> Option<String> {
@@ -72,6 +84,14 @@ mod tests {
         assert_eq!(signed("-40000"), Ok(-40_000));
         assert_eq!(switch("yes"), Err("found `yes`, wanted 0 or 1".into()));
         assert_eq!(whole(&"9".repeat(10_000)), Err(format!("found `{}…`, wanted a whole number", "9".repeat(24))));
+    }
+
+    #[test]
+    fn a_number_is_found_by_its_whole_name() {
+        let table = "oom_kill_other 9\noom_kill 3\nswap_ra 0\n";
+        assert_eq!(named_number(table, "oom_kill"), Ok(3));
+        assert_eq!(named_number(table, "oom"), Err("found no line `oom`, wanted one with its number".into()));
+        assert!(named_number("oom_kill many\n", "oom_kill").is_err());
     }
 
     #[test]

@@ -4,6 +4,7 @@
 #![allow(clippy::disallowed_methods, reason = "the stories look at what the programs wrote")]
 
 use super::*;
+use crate::clock::Clock;
 use crate::keep::Store;
 use crate::tell::message::{Stamp, Turn, WallStamp, example};
 use crate::tell::outbox::Now;
@@ -51,7 +52,7 @@ impl Hut {
     /// Ways by name, each a shell script that finds the folder in `$0`.
     fn new(ways: &[(&str, &str)]) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        Store::open(folder.path()).unwrap();
+        Store::open(folder.path(), Clock::default()).unwrap();
         let way = |(name, script): &(&str, &str)| {
             let folder = folder.path().display();
             format!(

@@ -1,6 +1,8 @@
 //! The rules that all words keep: they fit, they never say to take a drive out without its guard, they say what to do
 //! and what not.
 
+mod box_examples;
+
 use super::*;
 use crate::clock::Moment;
 use crate::reading::{DriveKey, MemberErrorKind, TestKind, Writing};
@@ -14,14 +16,15 @@ use std::time::Duration;
 
 const DAY: Duration = Duration::from_secs(86_400);
 
-fn words_of(finding: Finding) -> Words {
+fn told_of(finding: Finding) -> Words {
     let subject = Subject::Drive(DriveKey("HN24-LARK".into()));
     words(&Condition { subject, severity: Severity::Warning, since: Moment::default(), finding })
 }
 
 /// Facts of every kind, in all their forms, about these two names.
 fn all(drive: &Place, name: &str) -> Vec<Finding> {
-    let (drive, name) = (|| drive.clone(), || name.to_owned());
+    let (place, text) = (drive, name);
+    let (drive, name) = (|| place.clone(), || text.to_owned());
     use ActivityKind::{Check, Rebuild, Repair, Reshape, Resync};
     let gone = |pool, leave_in| Finding::DriveGone { drive: drive(), pool, leave_in };
     let hot = |own_limit, others| {
@@ -149,6 +152,7 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         Finding::FilesLow { mount: name(), free: 12, used: Percent(99.9) },
         Finding::MetadataLow { pool: name(), unallocated: Bytes(200_000_000), used: Percent(96.0) },
     ]);
+    all.extend(box_examples::all(place, text));
     all
 }
 
@@ -169,7 +173,7 @@ fn every_kind_has_words_that_fit_and_say_what_to_do_and_what_not() {
     let kinds: BTreeSet<Kind> = all.iter().map(Finding::kind).collect();
     assert_eq!(kinds, BTreeSet::from(Kind::ALL), "a kind has no example here");
     for finding in all {
-        let words = words_of(finding.clone());
+        let words = told_of(finding.clone());
         for line in [words.title.as_str(), &words.name, words.brief] {
             assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()), "`{line}` does not fit a line: {finding:?}");
         }
@@ -186,7 +190,7 @@ fn every_kind_has_words_that_fit_and_say_what_to_do_and_what_not() {
 #[test]
 fn nobody_is_told_to_pull_a_drive() {
     for finding in all(&tray("3"), "md0") {
-        let words = words_of(finding);
+        let words = told_of(finding);
         let brief = if words.brief == "PULL NOTHING" { "" } else { words.brief };
         let texts = [words.title, words.name, words.sentence, brief.into(), words.advice, words.warning];
         let said = [texts.as_slice(), &words.evidence, words.leave_in.as_slice()].concat().join(" ");
@@ -202,7 +206,7 @@ fn what_must_stay_in_is_said_first_whenever_nothing_more_may_be_lost() {
             Finding::DriveGone { leave_in, .. } | Finding::PoolDegraded { leave_in, .. } => !leave_in.is_empty(),
             _ => false,
         };
-        let words = words_of(finding);
+        let words = told_of(finding);
         let wanted = must_stay.then(|| "LEAVE IN 1 2 4".to_owned());
         assert_eq!(words.leave_in, wanted, "{}", words.title);
         assert_eq!(words.advice.starts_with("Leave 1 2 4 in. "), must_stay, "{}", words.advice);
@@ -217,7 +221,7 @@ fn a_list_of_what_must_stay_in_is_never_cut_short() {
         let leave_in = leave_in.split_whitespace().map(str::to_owned).collect();
         let (pool, level, lost) = ("md0".to_owned(), "raid5".to_owned(), Vec::new());
         let (missing, of, spare, rebuilding) = (1, 8, 0, false);
-        words_of(Finding::PoolDegraded { pool, level, missing, of, spare, lost, leave_in, rebuilding }).leave_in
+        told_of(Finding::PoolDegraded { pool, level, missing, of, spare, lost, leave_in, rebuilding }).leave_in
     };
     assert_eq!(line("1 2 3 4 5 6").as_deref(), Some("LEAVE IN 1 2 3 4 5 6"));
     assert_eq!(line("1 2 3 4 5 6 7").as_deref(), Some("LEAVE ALL DRIVES IN"), "seven of eight are too long");
@@ -227,7 +231,7 @@ fn a_list_of_what_must_stay_in_is_never_cut_short() {
 #[test]
 fn a_title_about_a_drive_names_its_tray() {
     for finding in all(&tray("B12a"), "md0").into_iter().filter(|finding| finding.drive().is_some()) {
-        let words = words_of(finding);
+        let words = told_of(finding);
         assert!(words.title.starts_with("TRAY B12a ") && words.name.starts_with("TRAY B12a "), "{}", words.title);
     }
 }
@@ -239,7 +243,7 @@ fn what_is_ahead_is_said_with_the_time_left_as_finely_as_it_can_be_meant() {
         let reaches = Reaches { earliest: within(300), middle: within(seconds), latest: Some(within(1_700)) };
         let outlook = Some(Outlook { reaches: Some(reaches), ..on_its_way(heading, [0; 3]) });
         let (limit, own_limit, others) = (Celsius(if now < 53.0 { 53.0 } else { 50.0 }), true, None);
-        words_of(Finding::DriveHot { drive: tray("5"), now: Celsius(now), limit, own_limit, others, outlook })
+        told_of(Finding::DriveHot { drive: tray("5"), now: Celsius(now), limit, own_limit, others, outlook })
     };
     let words = said(47.0, Some(55.4), 1_090);
     assert_eq!((words.title.as_str(), words.name.as_str()), ("TRAY 5 ->53C 20m", "TRAY 5 WARMING"));
@@ -270,7 +274,7 @@ proptest! {
     #[test]
     fn no_name_is_too_long_for_a_title(serial in any::<Option<String>>(), port in any::<Option<String>>(), name in ".{0,300}") {
         for finding in all(&Place { tray: None, serial: serial.clone(), port: port.clone() }, &name) {
-            let words = words_of(finding);
+            let words = told_of(finding);
             prop_assert!(words.title.chars().count() <= TITLE_COLUMNS, "{}", words.title);
             prop_assert!(words.name.chars().count() <= TITLE_COLUMNS, "{}", words.name);
         }

@@ -1,0 +1,161 @@
+//! fan-weak, suspected: in a box without a tachometer, drives that get warmer than they ever were tell that the fan may
+//! have stopped. The room cannot be measured, so the rule is cautious: each drive is compared with the warmest that it
+//! ever held for an hour, with and without load, and several must rise together.
+
+use super::Memory;
+use super::ledger::Ledger;
+use super::track::{Holds, Side, Sight};
+use super::{drives, order};
+use crate::clock::Moment;
+use crate::reading::{Drive, DriveKey, Power, Snapshot};
+use crate::verdict::{Finding, Kind, Place, Severity, Subject};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+use traylight_config::Settings;
+
+const MINUTE: Duration = Duration::from_secs(60);
+/// A drive has held a temperature that it did not fall below for so long.
+const HELD: Duration = Duration::from_secs(3600);
+/// So many hours must be known of a drive before it tells anything (starting value, no source).
+const HOURS: u32 = 24;
+/// More than this moved by all drives together is load, in bytes per second.
+const LOAD: f64 = 10e6;
+/// Degrees above the warmest that was ever held (starting value, no source).
+const ABOVE: f64 = 6.0;
+/// Degrees above it that are on the curve again.
+const ON_CURVE: f64 = 3.0;
+/// The span over which a drive must rise, and by how many degrees.
+const RISING: Duration = Duration::from_secs(20 * 60);
+const RISE: f64 = 2.0;
+/// So many must rise together.
+const DRIVES: usize = 2;
+
+/// The warmest that drives held, remembered over restarts.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Warmest {
+    drives: BTreeMap<DriveKey, Held>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+struct Held {
+    hours: u32,
+    at_rest: Option<f64>,
+    under_load: Option<f64>,
+}
+
+impl Warmest {
+    /// The warmest that a drive held; under load it may be as warm as at rest, but not the other way round.
+    fn of(&self, drive: &DriveKey, under_load: bool) -> Option<f64> {
+        let held = self.drives.get(drive).filter(|held| held.hours >= HOURS)?;
+        let best = [held.at_rest, held.under_load.filter(|_| under_load)].into_iter().flatten().reduce(f64::max);
+        // Load that was never seen for an hour has no curve.
+        best.filter(|_| !under_load || held.under_load.is_some())
+    }
+
+    fn hour(&mut self, drive: &DriveKey, lowest: f64, under_load: bool) {
+        let held = self.drives.entry(drive.clone()).or_default();
+        held.hours = held.hours.saturating_add(1);
+        let warmest = if under_load { &mut held.under_load } else { &mut held.at_rest };
+        *warmest = Some(warmest.map_or(lowest, |warmest| warmest.max(lowest)));
+    }
+}
+
+/// The hour under way of each drive that is awake.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    hours: BTreeMap<DriveKey, Hour>,
+    last_load: Option<Moment>,
+}
+
+#[derive(Debug, Clone)]
+struct Hour {
+    since: Moment,
+    lowest: f64,
+    /// Readings of the last twenty minutes, a minute apart, and the one before them.
+    recent: Vec<(Moment, f64)>,
+}
+
+impl Known {
+    /// Takes in temperatures and load. While the fan is suspected nothing is learned: what is must not become usual.
+    pub fn learn(&mut self, ledger: &mut Ledger, snapshot: &Snapshot, is_suspected: bool) {
+        let moved = |drive: &Drive| drive.traffic.get().map_or(0.0, |traffic| traffic.inward.0 + traffic.outward.0);
+        if snapshot.drives.iter().map(moved).sum::<f64>() > LOAD {
+            self.last_load = Some(snapshot.taken);
+        }
+        let under_load = self.is_under_load(snapshot);
+        let awake: Vec<&Drive> = awake(snapshot).collect();
+        let keys: BTreeSet<&DriveKey> = awake.iter().map(|drive| &drive.key).collect();
+        self.hours.retain(|key, _| keys.contains(key));
+        for drive in awake {
+            let Some(celsius) = drive.temperature.get() else { continue };
+            let (now, degrees) = (drive.temperature.taken, celsius.0);
+            let begin = || Hour { since: now, lowest: degrees, recent: Vec::new() };
+            let hour = self.hours.entry(drive.key.clone()).or_insert_with(begin);
+            hour.take_in(now, degrees);
+            if now.since(hour.since) >= HELD {
+                if !is_suspected {
+                    ledger.warmest.hour(&drive.key, hour.lowest, under_load);
+                    ledger.is_new = true;
+                }
+                (hour.since, hour.lowest) = (now, degrees);
+            }
+        }
+    }
+
+    /// True when there was load within the last hour: drives cool slowly.
+    fn is_under_load(&self, snapshot: &Snapshot) -> bool {
+        self.last_load.is_some_and(|last| snapshot.taken.since(last) < HELD)
+    }
+
+    /// How much a drive rose within twenty minutes.
+    fn rise(&self, drive: &Drive) -> Option<f64> {
+        let (at, was) = *self.hours.get(&drive.key)?.recent.first()?;
+        let is_whole = drive.temperature.taken.since(at) >= RISING;
+        is_whole.then(|| drive.temperature.get().map(|now| now.0 - was)).flatten()
+    }
+}
+
+impl Hour {
+    fn take_in(&mut self, now: Moment, degrees: f64) {
+        self.lowest = self.lowest.min(degrees);
+        if self.recent.last().is_none_or(|(last, _)| now.since(*last) >= MINUTE) {
+            self.recent.push((now, degrees));
+        }
+        while self.recent.len() > 2 && now.since(self.recent[1].0) >= RISING {
+            self.recent.remove(0);
+        }
+    }
+}
+
+fn awake(snapshot: &Snapshot) -> impl Iterator<Item = &Drive> {
+    snapshot.drives.iter().filter(|drive| drive.power.get() != Some(&Power::Asleep))
+}
+
+/// What is seen of all drives together, in a box without a tachometer that is believed.
+pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let under_load = memory.airflow.is_under_load(snapshot);
+    let above = |drive: &Drive| Some(drive.temperature.get()?.0 - memory.ledger.warmest.of(&drive.key, under_load)?);
+    let Some(median) = order::median(awake(snapshot).filter_map(above)) else { return Vec::new() };
+    let rises = |drive: &&Drive| memory.airflow.rise(drive).is_some_and(|rise| rise >= RISE);
+    let mut rising: Vec<Place> = awake(snapshot).filter(rises).map(|drive| drives::place_of(settings, drive)).collect();
+    rising.sort();
+    let side = if !memory.fans.fitted().is_empty() {
+        Side::Clear
+    } else if median >= ABOVE && rising.len() >= DRIVES {
+        Side::Raised(Severity::Warning)
+    } else if median < ON_CURVE {
+        Side::Clear
+    } else {
+        Side::Between
+    };
+    // The twenty minutes of rising are in the comparison; a second look a minute later makes sure.
+    let holds = Holds::new(MINUTE, 30 * MINUTE);
+    let finding = Finding::AirflowSuspected { drives: rising, above: median };
+    vec![Sight { subject: Subject::AllDrives, side, seen: snapshot.taken, finding, holds }]
+}
+
+/// True while the fan is suspected.
+pub fn is_suspected(memory: &Memory) -> bool {
+    memory.is_open(Kind::FanWeak, &Subject::AllDrives)
+}

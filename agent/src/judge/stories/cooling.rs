@@ -1,0 +1,155 @@
+//! Stories of fans that get weak, of tachometers that cannot show slow fans, and of fans without one.
+
+use super::{DAY, HOUR, MINUTE, Story};
+use crate::judge::Memory;
+use crate::reading::{Power, Reading, Snapshot, Source, Traffic};
+use crate::units::{BytesPerSecond, Celsius, Rpm};
+
+fn fan(snapshot: &mut Snapshot, rpm: u32, duty: f64) {
+    let taken = snapshot.taken;
+    snapshot.fans[0].speed = Reading::new(Ok(Rpm(rpm)), taken, Source::Hwmon);
+    snapshot.fans[0].duty = Some(duty);
+}
+
+#[test]
+fn a_fan_is_weak_against_what_it_held_at_the_same_level() {
+    let story = Story::closely().play(0, HOUR, |second, snapshot| match second {
+        ..1200 => fan(snapshot, 1000, 0.5),
+        1200..2000 => fan(snapshot, 590, 0.5),
+        // Between the edges nothing ends.
+        2000..2400 => fan(snapshot, 700, 0.5),
+        _ => fan(snapshot, 760, 0.5),
+    });
+    assert_eq!(story.told, ["1320 opened fan-weak warning", "2700 closed fan-weak"]);
+}
+
+#[test]
+fn a_fan_that_is_told_to_turn_slowly_is_not_weak_and_neither_is_one_that_dips() {
+    let slower = Story::closely().play(0, HOUR, |second, snapshot| match second {
+        ..1200 => fan(snapshot, 1000, 0.5),
+        _ => fan(snapshot, 400, 0.2),
+    });
+    assert_eq!(slower.told, [""; 0]);
+    let dips = Story::closely().play(0, HOUR, |second, snapshot| {
+        let is_dip = second > 1200 && second % 300 < 100;
+        fan(snapshot, if is_dip { 500 } else { 1000 }, 0.5);
+    });
+    assert_eq!(dips.told, [""; 0], "never two minutes long");
+}
+
+#[test]
+fn what_a_fan_held_is_remembered_over_a_restart_until_its_owner_agrees_with_another() {
+    let before = Story::closely().play(0, 20 * MINUTE, |_, snapshot| fan(snapshot, 1000, 0.5));
+    let ledger = serde_json::to_string(before.memory.ledger()).expect("a ledger is JSON");
+    let after = |agrees: bool| {
+        let mut story = Story::closely();
+        story.memory = Memory::with_ledger(serde_json::from_str(&ledger).expect("and comes back"));
+        if agrees {
+            story.memory.accept(&story.settings);
+        }
+        story.play(0, HOUR, |_, snapshot| fan(snapshot, 500, 0.5)).told
+    };
+    assert_eq!(after(false), ["120 opened fan-weak warning"]);
+    assert_eq!(after(true), [""; 0], "a slower fan was put in");
+}
+
+/// Some chips read 0 for whatever turns at 960 rpm or less (Linux drivers/hwmon/emc2305.c).
+#[test]
+fn a_zero_is_believed_only_at_levels_at_which_the_tachometer_has_shown_something() {
+    let chip = |rpm: u32| if rpm <= 960 { 0 } else { rpm };
+    let unnamed = || {
+        let mut story = Story::closely();
+        story.settings.watch.steady_fans.clear();
+        story
+    };
+    let quiet = unnamed().play(0, HOUR, |second, snapshot| match second {
+        ..600 => fan(snapshot, chip(1800), 1.0),
+        _ => fan(snapshot, chip(700), 0.3),
+    });
+    assert_eq!(quiet.told, [""; 0], "it turns, and the chip cannot show it");
+    let stopped = unnamed().play(0, 1200, |second, snapshot| match second {
+        ..600 => fan(snapshot, chip(1800), 1.0),
+        600..800 => fan(snapshot, chip(700), 0.3),
+        _ => fan(snapshot, 0, 1.0),
+    });
+    assert_eq!(stopped.told, ["816 opened fan-stopped warning"], "at full level it has shown that it can");
+}
+
+/// No tachometer, and drives that do nothing.
+fn bare(snapshot: &mut Snapshot, degrees: impl Fn(usize) -> f64) {
+    snapshot.fans.clear();
+    let taken = snapshot.taken;
+    for (index, drive) in snapshot.drives.iter_mut().enumerate() {
+        drive.temperature = Reading::new(Ok(Celsius(degrees(index))), taken, Source::Drive);
+        let still = Traffic { inward: BytesPerSecond(0.0), outward: BytesPerSecond(0.0) };
+        drive.traffic = Reading::new(Ok(still), taken, Source::Sysfs);
+    }
+}
+
+/// A box that was watched for two days at up to 36 degrees, and then gets warmer by so many degrees within half an hour.
+fn warmed(by: f64, drives: usize) -> Story {
+    let begin = 2 * DAY;
+    Story::new().play(0, begin + 4 * HOUR, |second, snapshot| {
+        let risen = (second.saturating_sub(begin) as f64 / 1800.0).min(1.0) * by;
+        let is_over = second >= begin + 2 * HOUR;
+        bare(snapshot, |index| 36.0 + if index < drives && !is_over { risen } else { 0.0 });
+    })
+}
+
+#[test]
+fn drives_that_get_warmer_than_they_ever_were_make_a_fan_without_a_tachometer_suspected() {
+    let begin = 2 * DAY;
+    let story = warmed(9.0, 6);
+    // Six degrees above after 20 min, seen again a minute later; over half an hour after all is as it was.
+    let opened = format!("{} opened fan-weak warning", begin + 21 * MINUTE);
+    let closed = format!("{} closed fan-weak", begin + 2 * HOUR + 30 * MINUTE);
+    assert_eq!(story.of("fan-weak"), [opened.as_str(), closed.as_str()]);
+}
+
+#[test]
+fn a_mild_afternoon_one_warm_drive_and_a_box_that_is_not_known_yet_make_nobody_suspect_the_fan() {
+    assert_eq!(warmed(5.0, 6).of("fan-weak"), [""; 0], "a warm room");
+    assert_eq!(warmed(12.0, 1).of("fan-weak"), [""; 0], "one drive is about its tray");
+    let young = Story::new().play(0, 6 * HOUR, |second, snapshot| {
+        bare(snapshot, |_| 36.0 + (second.saturating_sub(4 * HOUR) as f64 / 200.0).min(10.0));
+    });
+    assert_eq!(young.of("fan-weak"), [""; 0], "four hours are no history");
+    let with_tachometer = Story::new().play(0, 2 * DAY + HOUR, |second, snapshot| {
+        let fans = snapshot.fans.clone();
+        bare(snapshot, |_| 36.0 + (second.saturating_sub(2 * DAY) as f64 / 200.0).min(10.0));
+        snapshot.fans = fans;
+    });
+    assert_eq!(with_tachometer.of("fan-weak"), [""; 0], "its speed is measured");
+}
+
+#[test]
+fn load_has_a_warmth_of_its_own() {
+    let load = |snapshot: &mut Snapshot| {
+        let taken = snapshot.taken;
+        let busy = Traffic { inward: BytesPerSecond(40e6), outward: BytesPerSecond(0.0) };
+        snapshot.drives[0].traffic = Reading::new(Ok(busy), taken, Source::Sysfs);
+    };
+    // Two days at rest, and then for the first time a long load.
+    let first_load = Story::new().play(0, 2 * DAY + 2 * HOUR, |second, snapshot| {
+        let since = second.saturating_sub(2 * DAY);
+        bare(snapshot, |_| 36.0 + (since as f64 / 200.0).min(9.0));
+        if since > 0 {
+            load(snapshot);
+        }
+    });
+    assert_eq!(first_load.of("fan-weak"), [""; 0], "how warm load makes the drives is not known");
+}
+
+#[test]
+fn drives_that_sleep_tell_nothing_of_the_fan() {
+    let told = Story::new().play(0, 2 * DAY + HOUR, |second, snapshot| {
+        bare(snapshot, |_| 36.0 + (second.saturating_sub(2 * DAY) as f64 / 200.0).min(10.0));
+        if second >= 2 * DAY {
+            let taken = snapshot.taken;
+            for drive in &mut snapshot.drives {
+                drive.power = Reading::new(Ok(Power::Asleep), taken, Source::Drive);
+            }
+        }
+    });
+    assert_eq!(told.of("fan-weak"), [""; 0]);
+}

@@ -1,0 +1,71 @@
+//! Facts about the box itself, in all their forms, for the rules that all words keep.
+
+use crate::reading::{ControllerKind, Lane, Nominal};
+use crate::units::{Bytes, Celsius, Rpm, Volts};
+use crate::verdict::{AgentFault, BoxFault, ControllerFault, ControllerName, Finding, Place};
+use std::time::Duration;
+
+/// About this drive, and whatever has a name has this one.
+pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
+    let hot = |now, slowed| Finding::ProcessorHot { now, limit: Celsius(80.0), slowed };
+    let dips = |is_low, dips, seconds| Finding::Undervoltage {
+        is_low,
+        dips,
+        longest: Duration::from_secs(seconds),
+        in_a_day: 17,
+    };
+    let rail = |nominal: Nominal, now| {
+        let (low, high) = (Volts(nominal.volts().0 * 0.95), Volts(nominal.volts().0 * 1.05));
+        Finding::RailOutOfRange { nominal, now: Volts(now), low, high }
+    };
+    let (now, best) = (Lane { gigatransfers: 2.5, width: 1 }, Lane { gigatransfers: 8.0, width: 2 });
+    let faults = [
+        ControllerFault::Gone,
+        ControllerFault::AllOnes,
+        ControllerFault::NoDriver,
+        ControllerFault::BusErrors { corrected: 480 },
+        ControllerFault::SlowLane { now, best },
+        ControllerFault::Resets { count: 6 },
+    ];
+    let kinds = [Some(ControllerKind::Storage), Some(ControllerKind::Nvme), Some(ControllerKind::UsbHost), None];
+    let controllers = kinds.into_iter().flat_map(|kind| {
+        faults.clone().map(|what| {
+            let id = if kind.is_some() { "197b:0585".to_owned() } else { String::new() };
+            let controller = ControllerName { key: name.to_owned(), kind, id };
+            Finding::ControllerTrouble { controller, drives: vec![drive.clone(), drive.clone()], what }
+        })
+    });
+    let agent = [
+        AgentFault::PanelLost,
+        AgentFault::Unseen { what: vec![format!("pools: refused: {name}"), "links: timed out".to_owned()] },
+        AgentFault::ClockNotSet,
+        AgentFault::NotConfirmed { ways: vec![name.to_owned(), "bell".to_owned()] },
+        AgentFault::NotDelivered { waited: Duration::from_secs(5_400) },
+        AgentFault::EndedUnasked { times: 1 },
+    ];
+    let of_box = [
+        BoxFault::UncleanRestart { times: 3 },
+        BoxFault::OutOfMemory { ended: 1 },
+        BoxFault::CardWears { device: name.to_owned(), written: Bytes(3_400_000_000) },
+        BoxFault::DiskErrors { device: name.to_owned(), count: 2 },
+    ];
+    let mut all = vec![
+        Finding::FanWeak { fan: name.to_owned(), speed: Rpm(12_520), usual: Rpm(21_180), duty: 0.45 },
+        Finding::AirflowSuspected { drives: vec![drive.clone()], above: 7.4 },
+        Finding::AirflowSuspected { drives: Vec::new(), above: 6.0 },
+        hot(Some(Celsius(104.0)), true),
+        hot(Some(Celsius(86.0)), false),
+        hot(None, true),
+        dips(true, 4, 12),
+        dips(false, 1, 0),
+        dips(false, 0, 0),
+        rail(Nominal::Twelve, 11.24),
+        rail(Nominal::Twelve, 13.4),
+        rail(Nominal::Five, 4.6),
+        rail(Nominal::ThreePointThree, 3.0),
+    ];
+    all.extend(controllers);
+    all.extend(agent.map(|what| Finding::AgentTrouble { what }));
+    all.extend(of_box.map(|what| Finding::BoxTrouble { what }));
+    all
+}
