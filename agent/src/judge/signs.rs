@@ -1,10 +1,10 @@
 //! What happened to the parts of the box lately, in one list: what the kernel told, and what readings show by
 //! themselves. From these signs causes are found; conditions say what still holds.
 
+use super::causes::view::MEDIA;
 use super::drives::{self, KnownDrive};
 use super::ledger::Ledger;
 use crate::clock::Moment;
-use super::causes::view::MEDIA;
 use crate::reading::{Controller, Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller};
 use crate::verdict::Subject;
 use serde::{Deserialize, Serialize};

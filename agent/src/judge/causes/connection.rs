@@ -154,7 +154,8 @@ pub fn wrong_tray(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
         let (at, before) = suspect.lost().filter(|_| !suspect.known.present)?;
         let was_good = before.is_some_and(|before| before.used && before.pool_lacked);
-        let spotless = went_alone(left, suspect, at) && !suspect.died_first() && !suspect.is_unreadable() && !suspect.lost_power();
+        let spotless =
+            went_alone(left, suspect, at) && !suspect.died_first() && !suspect.is_unreadable() && !suspect.lost_power();
         (was_good && spotless).then(|| {
             Diagnosis::new(Cause::WrongTray, Confidence::Possible).of([*suspect], CONNECTED).with(suspect.losses())
         })

@@ -88,11 +88,7 @@ pub fn path_hangs(left: &Left) -> Vec<Diagnosis> {
     let rule = |(key, suspects): (&str, Vec<&Suspect>)| {
         let hang = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.hangs());
         let stood = |suspect: &Suspect| {
-            suspect
-                .signs(&[Happening::StandsStill], NEAR)
-                .iter()
-                .map(|sign| sign.event.at)
-                .collect::<Vec<_>>()
+            suspect.signs(&[Happening::StandsStill], NEAR).iter().map(|sign| sign.event.at).collect::<Vec<_>>()
         };
         hang.then(|| {
             let together = at_once(&suspects, stood).len() >= 2;

@@ -178,12 +178,8 @@ fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
     let replaces = group.cause == before.cause && (more || group.confidence >= before.confidence)
         || group.cause != before.cause && !says_nothing && as_sure
         || says_nothing && was_unclear;
-    let mut incident = Incident {
-        conditions: group.conditions,
-        handling: group.handling,
-        part: group.part.or(before.part),
-        ..before
-    };
+    let mut incident =
+        Incident { conditions: group.conditions, handling: group.handling, part: group.part.or(before.part), ..before };
     if replaces {
         (incident.cause, incident.confidence) = (group.cause, group.confidence);
         if !group.evidence.is_empty() {

@@ -112,7 +112,8 @@ fn home(
             let story = view.memory.ledger.book.of(condition);
             let goes_on = |n: &usize| {
                 let told = story.iter().flat_map(|incident| &incident.conditions);
-                told.filter(|known| known.subject != condition.subject).any(|known| found[*n].0.claims.contains(&key(known)))
+                told.filter(|known| known.subject != condition.subject)
+                    .any(|known| found[*n].0.claims.contains(&key(known)))
             };
             fits.clone().find(goes_on).or_else(|| fits.next())
         }

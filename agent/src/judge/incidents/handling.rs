@@ -98,7 +98,11 @@ fn of_failing(view: &View, key: &DriveKey, known: &KnownDrive) -> Handling {
         let is_out = member.is_none_or(|member| member.state == MemberState::Faulty);
         let is_vital = member.and_then(|member| member.slot).is_none_or(|slot| stands.vital.contains(&slot));
         // Out already: it alone is what is missing. Still in: nothing is missing, and its loss would be survived.
-        !works && runs && stands.lives && stands.is_redundant && if is_out { stands.lost <= 1 } else { stands.lost == 0 && !is_vital }
+        !works
+            && runs
+            && stands.lives
+            && stands.is_redundant
+            && if is_out { stands.lost <= 1 } else { stands.lost == 0 && !is_vital }
     };
     // Still in a whole pool is safer than out of it, until its successor is there: so it stays.
     let is_out_everywhere = pools

@@ -20,11 +20,11 @@ macro_rules! slowly {
 pub const ROWS: &[Row] = &[
     // R8: several drives too warm; likely when a fan fails as well.
     Row::yes("R8", AIR, ["two over their limit", "300 hot 1 53; hot 2 53; 900 end", "airflow possible"]),
-    Row::yes("R8", AIR, [
-        "two over their limit, the fan stands",
-        "300 fan stands; 310 hot 1 53; hot 2 53; 900 end",
-        "airflow likely",
-    ]),
+    Row::yes(
+        "R8",
+        AIR,
+        ["two over their limit, the fan stands", "300 fan stands; 310 hot 1 53; hot 2 53; 900 end", "airflow likely"],
+    ),
     Row::yes("R8", AIR, ["they heat up together", "0 hot all 36; 900 hot all 42; 1600 end", "airflow possible"]),
     Row::yes("R8", AIR, ["one over its limit, the fan stands", "300 fan stands; hot 1 53; 900 end", "airflow likely"]),
     Row::no("R8", AIR, ["one over its limit", "300 hot 3 53; 900 end", "tray-air possible"]),

@@ -70,7 +70,8 @@ fn holds_together(play: &Play) {
     open.sort();
     assert_eq!(told, open, "each condition is in one incident, and none is in it that does not hold");
     for incident in &verdict.incidents {
-        let of_data = incident.conditions.iter().filter(|held| matches!(held.subject, Subject::Pool(_) | Subject::Volume(_)));
+        let of_data =
+            incident.conditions.iter().filter(|held| matches!(held.subject, Subject::Pool(_) | Subject::Volume(_)));
         let worst = of_data.map(|held| held.severity).max();
         assert!(Some(incident.severity) >= worst, "{incident:?}");
     }
@@ -86,8 +87,14 @@ fn is_told_once(play: &Play) {
         let opened = turns.iter().filter(|what| **what == Turned::Opened).count();
         let closed = turns.iter().filter(|what| matches!(what, Turned::Closed { .. })).count();
         let is_open = play.open().iter().any(|incident| incident.id == *id);
-        assert_eq!((turns[0], opened, closed), (Turned::Opened, 1, usize::from(!is_open)), "{}", play.said().join("\n"));
-        let is_last = turns.iter().position(|what| matches!(what, Turned::Closed { .. })).is_none_or(|n| n + 1 == turns.len());
+        assert_eq!(
+            (turns[0], opened, closed),
+            (Turned::Opened, 1, usize::from(!is_open)),
+            "{}",
+            play.said().join("\n")
+        );
+        let is_last =
+            turns.iter().position(|what| matches!(what, Turned::Closed { .. })).is_none_or(|n| n + 1 == turns.len());
         assert!(is_last, "{}", play.said().join("\n"));
     }
     assert!(play.open().iter().all(|incident| told.contains_key(&incident.id)));

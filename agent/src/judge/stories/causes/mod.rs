@@ -226,8 +226,30 @@ fn each_rule_has_its_stories_and_its_near_misses() {
         *(if row.speaks { yes } else { no }) += 1;
     }
     const RULES: [&str; 24] = [
-        "R1", "R1 with Z", "wrong tray", "R2", "R3", "R3b", "R4", "R5", "R5b", "R6", "R7", "R7b", "R8", "R8b", "R8c", "R9",
-        "R10", "R11", "R12", "R13", "R14", "R15", "R16", "R17",
+        "R1",
+        "R1 with Z",
+        "wrong tray",
+        "R2",
+        "R3",
+        "R3b",
+        "R4",
+        "R5",
+        "R5b",
+        "R6",
+        "R7",
+        "R7b",
+        "R8",
+        "R8b",
+        "R8c",
+        "R9",
+        "R10",
+        "R11",
+        "R12",
+        "R13",
+        "R14",
+        "R15",
+        "R16",
+        "R17",
     ];
     for rule in RULES {
         let (yes, no) = counts.get(rule).copied().unwrap_or_default();

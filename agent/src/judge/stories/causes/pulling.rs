@@ -97,7 +97,8 @@ fn a_failing_drive_that_is_taken_out_ends_its_story_and_tells_it_again_when_it_i
     let mut back = play;
     back.turns.clear();
     back.go_on("600 back 2; 900 end");
-    let again = back.turns.iter().find(|(_, turn)| turn.what == Turned::Opened && turn.incident.cause == Cause::DriveFails);
+    let again =
+        back.turns.iter().find(|(_, turn)| turn.what == Turned::Opened && turn.incident.cause == Cause::DriveFails);
     let kinds = kinds(&again.unwrap_or_else(|| panic!("{}", back.said().join("\n"))).1.incident);
     assert!(kinds.contains(&Kind::DriveSaysFailing), "{kinds:?}");
 }

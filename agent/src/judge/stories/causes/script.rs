@@ -4,9 +4,9 @@
 use crate::clock::Moment;
 use crate::demo::{heron, story};
 use crate::reading::{
-    ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, Event, Happening, Lane, Member,
-    MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Reading, Reason, SelfAssessment, Snapshot, Source,
-    Teller, Traffic, Undervoltage, Volume, Writing,
+    ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, Event, Happening, Lane,
+    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Reading, Reason, SelfAssessment,
+    Snapshot, Source, Teller, Traffic, Undervoltage, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
@@ -117,7 +117,9 @@ impl Scene {
                     tray.counters.insert(counter(name).to_owned(), number(value));
                 });
             }
-            ["errors", tray, kind, count] => self.each(&[tray], |tray| tray.errors = vec![(error(kind), number(count))]),
+            ["errors", tray, kind, count] => {
+                self.each(&[tray], |tray| tray.errors = vec![(error(kind), number(count))])
+            }
             ["pool", what] => self.activity = Some(activity(what)),
             ["level", level] => self.level = Some(level.to_owned()),
             ["mismatches", sectors] => self.mismatches = Some(number(sectors)),
@@ -162,10 +164,7 @@ impl Scene {
         for (tray, drive) in self.trays.iter().zip(&mut snapshot.drives) {
             tray.fill_in(drive, tray.stalled_since.map(&moment));
             if self.quiet {
-                drive.traffic.value = Ok(Traffic {
-                    inward: BytesPerSecond(0.0),
-                    outward: BytesPerSecond(0.0),
-                });
+                drive.traffic.value = Ok(Traffic { inward: BytesPerSecond(0.0), outward: BytesPerSecond(0.0) });
             }
         }
         let gone: Vec<String> = self.devices(&snapshot, |tray| tray.is_gone);
