@@ -72,7 +72,6 @@ pub struct Memory {
     board: board::Known,
     controllers: controllers::Known,
     processor: processor::Known,
-    supply: supply::Known,
     warmth: warmth::Known,
     self_tests: self_tests::Known,
     work: pool_work::Known,
@@ -201,7 +200,7 @@ pub fn judge(
         memory.outlook.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         memory.ledger.is_new |= memory.ledger.tachometers.learn(snapshot);
-        memory.supply.learn(&mut memory.ledger, snapshot);
+        memory.ledger.learn_supply(snapshot);
         memory.board.learn(&mut memory.ledger, snapshot);
         memory.processor.learn(snapshot);
         memory.controllers.learn(settings, &mut memory.ledger, snapshot);
