@@ -20,6 +20,8 @@ pub mod show;
 
 pub mod serve;
 
+pub mod rehearse;
+
 pub mod run;
 
 pub mod demo;

@@ -63,6 +63,9 @@ pub struct Snapshot {
     /// Why the kernel's messages are not heard, if they should be and are not. No reading is missing then: what changes is
     /// noticed at the next round.
     pub deaf: Option<Missing>,
+    /// Why the kernel's log is not read, if it should be and is not. No reading is missing then either, only what the log
+    /// tells of causes.
+    pub log_unread: Option<Missing>,
 }
 
 /// One value with its age and origin, or the reason why there is none.

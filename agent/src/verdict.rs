@@ -41,6 +41,8 @@ pub struct Verdict {
     pub incidents: Vec<Incident>,
     /// What is new about incidents since the judging before.
     pub turns: Vec<Turn>,
+    /// Until when messages are held back because somebody works on the box, if they are.
+    pub muted_until: Option<Moment>,
     /// The shelves as they stand, top first; drives without a named tray are on a last shelf without a name.
     pub shelves: Vec<Shelf>,
     /// Fans that are known to turn or to have turned, by key; other channels have no fan.
@@ -281,6 +283,21 @@ pub enum TrayState {
     Warm(Celsius),
     /// A drive whose temperature is missing.
     NoReading,
+}
+
+impl TrayState {
+    /// In a word, for machines.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Empty => "empty",
+            Self::Gone => "gone",
+            Self::Bad => "put out",
+            Self::Rebuilding => "being filled",
+            Self::Asleep => "asleep",
+            Self::Warm(_) => "awake",
+            Self::NoReading => "no reading",
+        }
+    }
 }
 
 /// What is new since the judging before. Only this is told.

@@ -12,12 +12,14 @@ use traylight::sense::ask::command::{Ata, Command, Nvme, Scsi};
 use traylight::sense::ask::nvme::NvmeDrive;
 use traylight::sense::ask::scsi::ScsiDrive;
 use traylight::sense::ask::{Failure, Reply, Told, Transport, Wanted};
+use traylight::sense::parse::kernel_lines::lines::Lines;
+use traylight::sense::parse::named::disk_of;
 use traylight::sense::parse::quirks::{Quirks, is_weak_serial};
 use traylight::sense::parse::sense_data::{Answering, sense};
 use traylight::sense::parse::{
     ata_attributes, ata_errors, ata_identify, ata_logs, ata_power, ata_recovery, ata_sct, ata_self_test, ata_smart,
-    ata_statistics, block, bytes, counter, hwmon, md, mountinfo, nvme, nvme_logs, place, plain, scsi_errors, scsi_logs,
-    scsi_power, scsi_vpd, udev,
+    ata_statistics, block, bytes, counter, hwmon, kmsg, md, mountinfo, nvme, nvme_logs, place, plain, scsi_errors, scsi_logs,
+    scsi_power, scsi_vpd, udev, uevent,
 };
 use traylight::units::Celsius;
 
@@ -32,6 +34,7 @@ fuzz_target!(|said: &[u8]| {
         5 => texts(said),
         6 => messages(said),
         7..=9 => talks(choice - 7, said),
+        10 => kernel_log(said),
         _ => {}
     }
 });
@@ -107,6 +110,22 @@ fn texts(said: &[u8]) {
     let _ = place::place(&names, place::Ata { port_no: Some(1), multiplied: text.len() % 2 == 0 });
     assert!(plain::device_text(text).is_none_or(|shown| !shown.chars().any(char::is_control)));
     assert!(plain::quoted(text).chars().count() < 400);
+}
+
+/// Records of the kernel's log, one after another with a NUL between them, and the same bytes as a message of its.
+fn kernel_log(said: &[u8]) {
+    let mut lines = Lines::default();
+    for bytes in said.split(|byte| *byte == 0) {
+        if let Ok(record) = kmsg::record(bytes) {
+            assert!(!record.text.chars().any(char::is_control));
+            assert!(record.facility == 0 || !kmsg::may_be_the_kernels(bytes), "{record:?}");
+        }
+        let told = lines.take(bytes);
+        assert!(told.len() <= 5, "{told:?}");
+    }
+    let _ = (uevent::is_worth_a_look(0, said), uevent::happening(0, said));
+    let text = &*String::from_utf8_lossy(said);
+    assert!(text.starts_with(disk_of(text)));
 }
 
 fn messages(said: &[u8]) {

@@ -34,7 +34,7 @@ class Mailbox:
             "to": envelope.rcpt_tos,
             "mail": envelope.content.decode("utf-8", "surrogateescape"),
             "hello": session.host_name,
-            "encrypted": session.ssl is not None,
+            "encrypted": server.transport.get_extra_info("ssl_object") is not None,
             "user": session.auth_data,
         }
         line = (json.dumps(told) + "\n").encode()

@@ -5,8 +5,9 @@ use traylight::clock::Moment;
 use traylight::demo::{self, heron, story};
 use traylight::judge::{Memory, judge};
 use traylight::reading::{Blind, Itself, Missing, Power, Reading, Reason, Snapshot, Source};
-use traylight::show::pages::{self, Page, View};
-use traylight::verdict::Verdict;
+use traylight::rehearse::{Fault, Played, play};
+use traylight::show::pages::{self, Page, TEST, View};
+use traylight::verdict::{Kind, Verdict};
 use traylight_config::{PageName, Settings};
 use traylight_display::Frame;
 
@@ -55,7 +56,33 @@ pub fn pictures() -> Vec<(String, Frame)> {
         pictures.push((format!("{name}, cooling"), draw(&Page::Named(PageName::Cooling), &verdict, Some(&snapshot))));
     }
     pictures.extend(without_data());
+    pictures.extend(muted());
+    pictures.extend(rehearsed());
     pictures
+}
+
+/// Messages are held back: in calm, and while something is wrong.
+fn muted() -> [(String, Frame); 2] {
+    [("muted", 2.0), ("muted, drive dropped", 26.0)].map(|(name, minutes)| {
+        let (_, verdict, snapshot) = after(minutes);
+        let muted_until = Some(verdict.at.plus(Duration::from_secs(42 * 60 + 30)));
+        let state = Page::Named(PageName::State);
+        (name.to_owned(), draw(&state, &Verdict { muted_until, ..verdict }, Some(&snapshot)))
+    })
+}
+
+/// A drive that goes in a rehearsal, as it would lead on the panel, and the state beside it.
+fn rehearsed() -> Vec<(String, Frame)> {
+    let (settings, _, snapshot) = after(2.0);
+    let fault = Fault::Kind(Kind::DriveGone);
+    let Ok(Played { verdict, snapshot, .. }) = play(&settings, &Memory::default(), &snapshot, fault, Some("3")) else {
+        return Vec::new();
+    };
+    let time_of_day = |_: Duration| "14:32".to_owned();
+    let view = View { verdict: &verdict, snapshot: Some(&snapshot), clock: TEST, beat: 7, time_of_day: &time_of_day };
+    let leads = verdict.incidents.first().map(|incident| Page::Incident(incident.id));
+    let pages = [("rehearsal, drive gone", leads), ("rehearsal, state", Some(Page::Named(PageName::State)))];
+    pages.into_iter().filter_map(|(name, page)| Some((name.to_owned(), pages::draw(&page?, &view)))).collect()
 }
 
 /// Starting, silent, blind in part, and stopped.

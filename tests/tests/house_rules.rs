@@ -29,6 +29,11 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/sense", [later, probe].concat()),
         ("agent/src/sense/parse", [world, &["traylight::sense::host", "traylight::sense::ask"]].concat()),
         ("agent/src/probe", later.to_vec()),
+        // What is played is a function of data as well.
+        (
+            "agent/src/rehearse",
+            [sense, probe, world, &["traylight::show", "traylight::serve", "traylight::run"]].concat(),
+        ),
         // Plain data knows nobody who makes or uses it.
         ("agent/src/reading", [later, sense, probe, world].concat()),
         ("agent/src/verdict", [later, sense, probe, world].concat()),
@@ -38,12 +43,19 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/tell/drive_words", words_and_drawing.clone()),
         ("agent/src/tell/heat_words", words_and_drawing.clone()),
         ("agent/src/tell/test_words", words_and_drawing.clone()),
+        ("agent/src/tell/message", vec!["std::fs", "std::net", "std::thread", "tokio", "rustix", "libc"]),
+        ("agent/src/tell/letter", world.to_vec()),
+        ("agent/src/tell/letter_words", world.to_vec()),
+        ("agent/src/tell/outbox", world.to_vec()),
+        ("agent/src/tell/ways/mqtt_packet", world.to_vec()),
+        ("agent/src/tell/limit_words", words_and_drawing.clone()),
         // When a drive may be asked what is a function of data too.
         ("agent/src/probe/schedule", world.to_vec()),
         ("agent/src/probe/manners", world.to_vec()),
         ("agent/src/show/pages", words_and_drawing.clone()),
         ("agent/src/serve/document", words_and_drawing.clone()),
         ("agent/src/serve/parts", words_and_drawing.clone()),
+        ("agent/src/serve/alerts", words_and_drawing.clone()),
         ("agent/src/serve/table", words_and_drawing),
         // Only the probe touches the hardware.
         ("agent/src/run", sense.to_vec()),

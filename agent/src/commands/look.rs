@@ -42,24 +42,25 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     if let (Some(step), Some(tray)) = (flags.self_test, &flags.tray) {
         return self_test::command(flags, step, tray);
     }
-    let document = document(&flags.shared)?;
+    let (document, _) = seen(&flags.shared)?;
     let text = if flags.json { serde_json::to_string_pretty(&document)? + "\n" } else { table::table(&document) };
     io::stdout().write_all(text.as_bytes())?;
     Ok(ExitCode::from(document.exit_code()))
 }
 
-fn document(shared: &Shared) -> io::Result<Document> {
+/// The state of the box, and whether an agent told it, which knows more than a single look.
+pub fn seen(shared: &Shared) -> io::Result<(Document, bool)> {
     let settings = shared.settings()?;
     // The agent that runs knows more: what it saw before. It watches this machine, not a recorded tree.
     if shared.root == Path::new("/") {
         if let Some(state) = socket::ask(&shared.run_dir)? {
-            return serde_json::from_str(&state)
-                .map_err(|error| io::Error::other(format!("the running agent answered no state document: {error}")));
+            let none = |error| io::Error::other(format!("the running agent answered no state document: {error}"));
+            return serde_json::from_str(&state).map(|document| (document, true)).map_err(none);
         }
     }
     let clock = Clock::of_this_machine();
     let (verdict, snapshot) = one_look(&settings, shared.root.clone(), &clock)?;
-    Ok(Document::new(&settings, &verdict, &snapshot, &clock.wall()))
+    Ok((Document::new(&settings, &verdict, &snapshot, &clock.wall()), false))
 }
 
 /// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to

@@ -1,10 +1,14 @@
 //! The commands, one file each, and what they share: flags, settings, exit codes.
 
+mod ack;
+mod alerts;
 mod check;
 mod demo;
 mod look;
+mod mute;
 mod panel;
 mod probe;
+mod rehearse;
 mod run;
 mod self_test;
 
@@ -12,6 +16,7 @@ use clap::{Args, Parser, Subcommand};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::Duration;
 use traylight::tell::log::Form;
 use traylight_config::{Settings, settle};
 
@@ -40,6 +45,18 @@ enum Command {
     ///
     /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open. With --self-test it lets one drive test itself and follows that; exit code: 0 passed, 20 failed, 10 came to no result.
     Look(look::Flags),
+    /// Say what is open, and with --why everything about one incident
+    ///
+    /// Asks the running agent if there is one, else looks at the box once. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open.
+    Alerts(alerts::Flags),
+    /// Say that you know of an incident: no more reminders of it, until it gets worse
+    Ack(ack::Flags),
+    /// Hold messages back for a time, while you work on the box; the log and the panel go on
+    Mute(mute::Flags),
+    /// Play a fault as if it happened, marked TEST: on the panel, in the log and in messages; touches nothing
+    ///
+    /// Asks the running agent if there is one, else plays it in the terminal. --list names all faults.
+    Rehearse(rehearse::Flags),
     /// Check the configuration and name every mistake
     Check(Shared),
     /// Draw the pages for the box as it stands, in the terminal or as PNG files
@@ -76,6 +93,10 @@ pub fn run() -> ExitCode {
     let done = match Arguments::parse().command {
         Command::Run(flags) => run::command(flags),
         Command::Look(flags) => look::command(&flags),
+        Command::Alerts(flags) => alerts::command(&flags),
+        Command::Ack(flags) => ack::command(&flags),
+        Command::Mute(flags) => mute::command(&flags),
+        Command::Rehearse(flags) => rehearse::command(&flags),
         Command::Check(shared) => check::command(&shared),
         Command::Panel(flags) => panel::command(&flags),
         Command::Demo(flags) => demo::command(&flags),
@@ -97,6 +118,20 @@ impl Shared {
     fn settings(&self) -> io::Result<Settings> {
         read_settings(&self.config).map_err(io::Error::other)
     }
+}
+
+/// Only the machine itself has an agent to ask for something.
+fn this_machine(shared: &Shared) -> io::Result<()> {
+    match shared.root == Path::new("/") {
+        true => Ok(()),
+        false => Err(io::Error::other("a recorded tree has no agent to ask; leave --root out")),
+    }
+}
+
+/// A length of time with its unit.
+fn duration(text: &str) -> Result<Duration, String> {
+    let parsed = jiff::fmt::friendly::SpanParser::new().parse_unsigned_duration(text);
+    parsed.map_err(|_| "wanted a time with its unit, such as 45s, \"30 min\" or 2h".to_owned())
 }
 
 /// Reads a configuration file; every problem of it is in the error.

@@ -7,9 +7,10 @@ use std::path::Path;
 use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::judge::ledger::Ledger;
-use traylight::keep::{KeepFault, Store};
+use traylight::keep::{KeepFault, OutboxStore, Store};
 use traylight::run::Edges;
-use traylight::serve::socket::StateSocket;
+use traylight::serve::control::Control;
+use traylight::serve::socket;
 use traylight::show::outlet::Outlet;
 use traylight::tell::log::{Entry, Form, Log};
 
@@ -29,29 +30,42 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let _inside = runtime.enter();
-    let socket = match StateSocket::open(&run_dir) {
-        Ok(socket) => Some(socket),
-        Err(error) if error.kind() == io::ErrorKind::AddrInUse => return Err(error),
-        Err(error) => {
-            let why = format!("`look` cannot ask this agent, it reads the box itself: {error}");
-            outlet.say(&Entry::agent(5, "state-not-served", why), &clock.wall());
-            None
-        }
+    let mut without = |event, loses: &str, error: io::Error| {
+        outlet.say(&Entry::agent(5, event, format!("{loses}: {error}")), &clock.wall());
     };
-    let (store, ledger, entries) = kept(&state_dir);
+    let lost_state = "`look` cannot ask this agent, it reads the box itself";
+    let socket = unless_taken(socket::open(&run_dir), |error| without("state-not-served", lost_state, error))?;
+    let lost_control = "`ack`, `mute` and `rehearse` cannot ask this agent";
+    let control = unless_taken(Control::open(&run_dir), |error| without("control-not-served", lost_control, error))?;
+    let (store, ledger, entries) = kept(&state_dir, &clock);
+    let outboxes = match &store {
+        Some(_) => OutboxStore::open(&state_dir).and_then(|one| Ok((one, OutboxStore::open(&state_dir)?))).ok(),
+        None => None,
+    };
     outlet.say_all(entries, &clock.wall());
     let reload = Box::new(move || read_settings(&config));
-    let done =
-        runtime.block_on(traylight::run::run(Edges { settings, reload, root, outlet, socket, store, ledger, clock }));
+    let edges = Edges { settings, reload, root, outlet, socket, control, store, outboxes, ledger, clock };
+    let done = runtime.block_on(traylight::run::run(edges));
     // A question that hangs must not hold up the end.
     runtime.shutdown_background();
     done.map(|()| ExitCode::SUCCESS)
 }
 
+/// What was opened. Without it the box is watched all the same, unless another agent has it.
+fn unless_taken<T>(opened: io::Result<T>, not: impl FnOnce(io::Error)) -> io::Result<Option<T>> {
+    match opened {
+        Err(error) if error.kind() != io::ErrorKind::AddrInUse => {
+            not(error);
+            Ok(None)
+        }
+        opened => opened.map(Some),
+    }
+}
+
 /// The store, the ledger that was kept in it, and what there is to say. Without a store the box is watched all the same.
-fn kept(state_dir: &Path) -> (Option<Store>, Ledger, Vec<Entry>) {
+fn kept(state_dir: &Path, clock: &Clock) -> (Option<Store>, Ledger, Vec<Entry>) {
     let open = || -> Result<_, KeepFault> {
-        let (store, remarks) = Store::open(state_dir)?;
+        let (store, remarks) = Store::open(state_dir, clock.clone())?;
         let ledger = store.load_ledger()?;
         Ok((store, ledger, remarks))
     };

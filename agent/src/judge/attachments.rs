@@ -7,6 +7,7 @@ use super::{Memory, drives};
 use crate::clock::Moment;
 use crate::reading::{Drive, DriveKey, DriveKind, Pool, Power, Reason, RecoveryLimit, Snapshot};
 use crate::verdict::{Counted, Finding, Severity};
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -19,12 +20,13 @@ const TIMEOUTS: usize = 64;
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 
 /// What is remembered of time-outs.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Known {
     drives: BTreeMap<DriveKey, KnownDrive>,
 }
 
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 struct KnownDrive {
     /// The kernel's count at the look before; it begins anew when the drive appears anew.
     count: Option<u64>,
@@ -34,6 +36,15 @@ struct KnownDrive {
 }
 
 impl Known {
+    /// As when the machine has started again: what was counted lies before, and the kernel counts anew.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        for known in self.drives.values_mut() {
+            known.count = None;
+            known.last_asleep = known.last_asleep.map(&by);
+            known.timed_out.iter_mut().for_each(|(at, _)| *at = by(*at));
+        }
+    }
+
     /// Takes in the counts as they are now.
     pub fn learn(&mut self, snapshot: &Snapshot) {
         if drives::is_blind(snapshot) {
@@ -93,7 +104,7 @@ impl About<'_> {
     }
 
     fn timeouts(&self) -> Option<Sight> {
-        let known = self.memory.attachments.drives.get(&self.drive.key)?;
+        let known = self.memory.ledger.attachments.drives.get(&self.drive.key)?;
         let grown: u64 = known.timed_out.iter().map(|(_, grown)| grown).sum();
         let side = if grown > 0 { Side::Raised(Severity::Warning) } else { Side::Clear };
         let count = |number: u64| i64::try_from(number).unwrap_or(i64::MAX);

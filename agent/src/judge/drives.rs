@@ -5,6 +5,7 @@ use super::track::Track;
 use crate::clock::Moment;
 use crate::reading::{Bus, Drive, DriveKey, Member, MemberState, Pool, Snapshot};
 use crate::verdict::{Kind, Place, Remark, Subject};
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::{Holds, Settings};
@@ -13,13 +14,14 @@ use traylight_config::{Holds, Settings};
 const SETTLED_AFTER: Duration = Duration::from_secs(60);
 
 /// The drives that are or were there.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Known {
     drives: BTreeMap<DriveKey, KnownDrive>,
 }
 
 /// One of them.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct KnownDrive {
     /// Where it sits or sat.
     pub place: Place,
@@ -72,6 +74,18 @@ impl Known {
     pub fn learn_starts(&mut self, ledger: &Ledger) {
         for (key, drive) in &mut self.drives {
             drive.starts_at_first = drive.starts_at_first.or_else(|| ledger.now(key, "power_cycles"));
+        }
+    }
+
+    /// As when the machine has started again: no drive has been seen yet. One that no pool counts on and that is not told
+    /// of (`told`) may have been taken out while the machine was off; only the configuration can still expect it.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment, told: impl Fn(&DriveKey) -> bool) {
+        for (key, drive) in &mut self.drives {
+            drive.present = false;
+            drive.expected &= !drive.pools.is_empty() || told(key);
+            drive.starts_at_first = None;
+            drive.first_seen = by(drive.first_seen);
+            drive.losses.iter_mut().for_each(|loss| *loss = by(*loss));
         }
     }
 
@@ -137,7 +151,7 @@ impl Known {
     fn expect_named(&mut self, settings: &Settings, now: Moment) {
         for tray in settings.shelves.iter().flat_map(|shelf| &shelf.trays) {
             if let Some(Holds::Serial(serial)) = &tray.holds {
-                self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive {
+                let known = self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive {
                     place: Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None },
                     device: String::new(),
                     pools: Vec::new(),
@@ -148,6 +162,7 @@ impl Known {
                     losses: Vec::new(),
                     starts_at_first: None,
                 });
+                known.expected = true;
             }
         }
     }

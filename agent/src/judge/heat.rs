@@ -14,11 +14,15 @@ const AHEAD: Duration = Duration::from_secs(30 * 60);
 /// How long a limit must be out of reach before that is over.
 const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
 
-/// A drive's limits as they are in force.
-struct Limits {
-    warning: f64,
-    critical: f64,
-    own: bool,
+/// A drive's limits as they are in force, °C.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeatLimits {
+    /// From here on it is warm.
+    pub warning: f64,
+    /// From here on it is too hot.
+    pub critical: f64,
+    /// True when they follow from the drive's own limit.
+    pub own: bool,
 }
 
 /// What is seen of every drive with a temperature, and of those that can have none any more.
@@ -40,7 +44,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
 fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Sight> {
     let limits = &settings.limits.drive;
     let now = *drive.temperature.get()?;
-    let in_force = in_force(limits, drive);
+    let in_force = heat_limits(limits, drive);
     let subject = Subject::Drive(drive.key.clone());
     let open = memory.tracks.get(&(Kind::DriveHot, subject.clone())).and_then(Track::open);
     let was_warm = open.is_some_and(|open| open.severity >= Severity::Warning);
@@ -97,19 +101,23 @@ pub fn is_ahead(reaches: &Reaches) -> bool {
 /// Where a drive with a temperature is heading: about its next limit, or the last when it is past them.
 pub fn outlook(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Outlook> {
     let now = *drive.temperature.get()?;
-    let in_force = in_force(&settings.limits.drive, drive);
+    let in_force = heat_limits(&settings.limits.drive, drive);
     let next = if now.0 < in_force.warning { in_force.warning } else { in_force.critical };
     memory.outlook.of(&drive.key, snapshot.taken, Celsius(next))
 }
 
 /// The drive's own limit where it states one, else the configured ones. Turning disks are kept 10 degrees below their
 /// own limit and within 45 to 55; flash 5 below (common practice, no source).
-fn in_force(limits: &DriveLimits, drive: &Drive) -> Limits {
+pub fn heat_limits(limits: &DriveLimits, drive: &Drive) -> HeatLimits {
     match (drive.kind, drive.own_limits.maximum) {
-        (DriveKind::Ssd, Some(Celsius(own))) => Limits { warning: own - 5.0, critical: own, own: true },
-        (DriveKind::Ssd, None) => Limits { warning: limits.ssd_warning_c, critical: limits.ssd_critical_c, own: false },
-        (_, Some(Celsius(own))) => Limits { warning: (own - 10.0).clamp(45.0, 55.0), critical: own - 2.0, own: true },
-        (_, None) => Limits { warning: limits.hdd_warning_c, critical: limits.hdd_critical_c, own: false },
+        (DriveKind::Ssd, Some(Celsius(own))) => HeatLimits { warning: own - 5.0, critical: own, own: true },
+        (DriveKind::Ssd, None) => {
+            HeatLimits { warning: limits.ssd_warning_c, critical: limits.ssd_critical_c, own: false }
+        }
+        (_, Some(Celsius(own))) => {
+            HeatLimits { warning: (own - 10.0).clamp(45.0, 55.0), critical: own - 2.0, own: true }
+        }
+        (_, None) => HeatLimits { warning: limits.hdd_warning_c, critical: limits.hdd_critical_c, own: false },
     }
 }
 

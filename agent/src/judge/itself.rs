@@ -46,9 +46,23 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
         let side = raised(!is_set, Severity::Warning);
         sight("clock", side, AgentFault::ClockNotSet, Holds::new(DAY, Duration::ZERO))
     });
+    let unconfirmed = {
+        let side = raised(!itself.unconfirmed.is_empty(), Severity::Warning);
+        let what = AgentFault::NotConfirmed { ways: itself.unconfirmed.clone() };
+        sight("unconfirmed", side, what, Holds::new(DAY, Duration::ZERO))
+    };
+    let waiting = {
+        let waited = itself.longest_wait.unwrap_or_default();
+        let side = match waited {
+            waited if waited >= DAY => Side::Raised(Severity::Critical),
+            waited if waited >= 15 * MINUTE => Side::Raised(Severity::Warning),
+            _ => Side::Clear,
+        };
+        sight("waiting", side, AgentFault::NotDelivered { waited }, Holds::new(Duration::ZERO, Duration::ZERO))
+    };
     let times = memory.ledger.count(ENDED_UNASKED);
     let side = raised(times > 0, Severity::Warning);
     let holds = Holds::new(Duration::ZERO, Duration::ZERO);
     let ended = sight("ended", side, AgentFault::EndedUnasked { times }, holds);
-    [unseen, panel, clock, Some(ended)].into_iter().flatten().collect()
+    [unseen, panel, clock, Some(unconfirmed), Some(waiting), Some(ended)].into_iter().flatten().collect()
 }

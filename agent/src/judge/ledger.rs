@@ -4,14 +4,15 @@
 
 use super::acquaintances::Acquaintances;
 use super::airflow::Warmest;
+use super::checks::Checks;
 use super::fill::{Fill, FullWhen};
 use super::incidents::Book;
 use super::occurrences::Occurrences;
-use super::pool_work::Checks;
+use super::pool_roll::PoolRoll;
 use super::runs::{Ending, Runs};
 use super::signs::Signs;
 use super::tachometers::Tachometers;
-use super::{board, controllers, drives, itself};
+use super::{attachments, board, controllers, drives, itself};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -35,6 +36,9 @@ pub struct Ledger {
     /// The drives that belong to the box.
     #[serde(default)]
     pub acquaintances: Acquaintances,
+    /// The pools that belong to the box.
+    #[serde(default)]
+    pub pools: PoolRoll,
     /// When pools were last compared.
     #[serde(default)]
     checks: Checks,
@@ -62,6 +66,12 @@ pub struct Ledger {
     /// What happened lately.
     #[serde(default)]
     pub signs: Signs,
+    /// The drives as they were known at the last look, for the next start.
+    #[serde(default)]
+    pub known: drives::Known,
+    /// Commands that timed out lately.
+    #[serde(default)]
+    pub attachments: attachments::Known,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -117,10 +127,18 @@ impl Ledger {
         fell
     }
 
+    /// The box was watched for so much longer.
+    pub fn let_time_pass(&mut self, time: Duration) {
+        self.watched += time;
+    }
+
     /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
+        let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();
         self.book.move_back(by);
         self.signs.move_back(by);
+        self.known.move_back(by, |key| told.contains(key));
+        self.attachments.move_back(by);
     }
 
     /// Takes in what happened to drives and other parts.
@@ -133,6 +151,15 @@ impl Ledger {
     /// Takes in which drives are there.
     pub fn learn_drives(&mut self, settings: &Settings, known: &drives::Known, snapshot: &Snapshot) {
         self.is_new |= self.acquaintances.learn(settings, known, snapshot, self.watched);
+        if self.known != *known {
+            self.known = known.clone();
+            self.is_new = true;
+        }
+    }
+
+    /// Takes in which pools are there.
+    pub fn learn_pools(&mut self, snapshot: &Snapshot) {
+        self.is_new |= self.pools.learn(snapshot);
     }
 
     /// The owner agrees with what is there.
@@ -140,6 +167,7 @@ impl Ledger {
         self.acquaintances.accept(known);
         self.controllers.accept();
         self.tachometers.accept();
+        self.pools.accept();
         self.is_new = true;
     }
 

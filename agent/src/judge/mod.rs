@@ -8,6 +8,7 @@ mod answering;
 mod attachments;
 mod board;
 mod causes;
+mod checks;
 mod climate;
 mod controllers;
 mod drives;
@@ -24,6 +25,7 @@ mod newcomers;
 mod occurrences;
 mod order;
 mod outlook;
+mod pool_roll;
 mod pool_work;
 mod pools;
 mod presence;
@@ -44,13 +46,16 @@ mod warmth;
 
 use crate::clock::Moment;
 use crate::reading::{Itself, Snapshot};
-use crate::verdict::{Change, Condition, Finding, Heard, Kind, Subject, Verdict};
+use crate::verdict::{Change, Condition, Finding, Heard, Incident, IncidentId, Kind, Subject, Verdict};
 use ledger::Ledger;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use track::{Sight, Track};
 
+pub use causes::view::controller_of;
 pub use drives::place_of;
+pub use heat::{HeatLimits, heat_limits};
+pub use space::is_system;
 use traylight_config::Settings;
 
 /// Three intervals of the probe's pace without a word are silence.
@@ -61,7 +66,6 @@ pub const SILENT_AFTER: Duration = Duration::from_secs(6);
 pub struct Memory {
     tracks: BTreeMap<(Kind, Subject), Track>,
     drives: drives::Known,
-    pools: pools::Known,
     fans: fans::Known,
     links: links::Known,
     airflow: airflow::Known,
@@ -71,7 +75,6 @@ pub struct Memory {
     supply: supply::Known,
     warmth: warmth::Known,
     self_tests: self_tests::Known,
-    attachments: attachments::Known,
     work: pool_work::Known,
     volumes: volumes::Known,
     outlook: outlook::Known,
@@ -86,12 +89,34 @@ impl Memory {
     /// A memory that begins with what drives counted before, and with what held then: that is not told again.
     pub fn with_ledger(ledger: Ledger) -> Self {
         let open = |condition: &Condition| (causes::key(condition), Track::of(condition.clone()));
-        Self { tracks: ledger.book.conditions().map(open).collect(), ledger, ..Self::default() }
+        let tracks = ledger.book.conditions().map(open).collect();
+        Self { tracks, drives: ledger.known.clone(), ledger, ..Self::default() }
     }
 
     /// True while messages are held back because somebody works on the box.
     pub fn is_muted(&self, now: Moment) -> bool {
-        self.ledger.book.muted_until.is_some_and(|until| now < until)
+        self.muted_until(now).is_some()
+    }
+
+    /// Until when they are held back, if they are.
+    pub fn muted_until(&self, now: Moment) -> Option<Moment> {
+        self.ledger.book.muted_until.filter(|until| now < *until)
+    }
+
+    /// Holds messages back until then, or no longer.
+    pub fn mute_until(&mut self, until: Option<Moment>) {
+        self.ledger.book.muted_until = until;
+        self.ledger.book.is_urgent = true;
+    }
+
+    /// The open incidents, worst first, then oldest first.
+    pub fn incidents(&self) -> Vec<Incident> {
+        self.ledger.book.open()
+    }
+
+    /// Its owner knows of an incident; false when none of this name is open.
+    pub fn acknowledge(&mut self, id: IncidentId) -> bool {
+        self.ledger.book.acknowledge(id)
     }
 
     /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
@@ -107,6 +132,7 @@ impl Memory {
     /// The ledger as it stands was handed on to be kept.
     pub fn ledger_was_kept(&mut self) {
         self.ledger.is_new = false;
+        self.ledger.book.is_urgent = false;
     }
 
     fn open(&self) -> impl Iterator<Item = &Condition> {
@@ -122,8 +148,14 @@ impl Memory {
         self.tracks.get(&(kind, subject.clone())).is_some_and(|track| track.open().is_some())
     }
 
-    /// The owner has looked and agrees with what is there: new and moved drives belong to the box, absent drives that the
-    /// configuration does not name are no longer expected, and neither are controllers; fans and links may be as they are.
+    /// So much time passes in which the box is watched and nothing happens.
+    pub fn let_time_pass(&mut self, time: Duration) {
+        self.ledger.let_time_pass(time);
+    }
+
+    /// The owner has looked and agrees with what is there: new and moved drives belong to the box; absent drives that the
+    /// configuration does not name, absent pools and absent controllers are no longer expected; fans and links may be as
+    /// they are.
     pub fn accept(&mut self, settings: &Settings) {
         self.drives.accept_absences(settings);
         self.ledger.accept(&self.drives);
@@ -132,6 +164,14 @@ impl Memory {
     /// The program was asked to end.
     pub fn end(&mut self) {
         self.ledger.runs.end();
+    }
+
+    fn forget_accepted_pools(&mut self) {
+        let tracks = &self.tracks;
+        let is_told_of = |key: &String| {
+            tracks.values().filter_map(Track::open).any(|held| matches!(&held.subject, Subject::Pool(of) if of == key))
+        };
+        self.ledger.is_new |= self.ledger.pools.forget_accepted(is_told_of);
     }
 }
 
@@ -148,12 +188,14 @@ pub fn judge(
     let is_new = snapshot.is_some_and(|snapshot| memory.last_heard < Some(snapshot.taken));
     if let Some(snapshot) = snapshot.filter(|_| is_new) {
         memory.last_heard = Some(snapshot.taken);
+        let fresh = memory.ledger.signs.fresh(&snapshot.events);
+        let heard_anew = (fresh.len() < snapshot.events.len()).then(|| Snapshot { events: fresh, ..snapshot.clone() });
+        let snapshot = heard_anew.as_ref().unwrap_or(snapshot);
         memory.drives.learn(settings, snapshot);
-        memory.pools.learn(snapshot);
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
-        memory.attachments.learn(snapshot);
+        memory.ledger.attachments.learn(snapshot);
         memory.volumes.learn(snapshot);
         let checked = memory.work.learn(snapshot);
         memory.outlook.learn(snapshot);
@@ -168,6 +210,7 @@ pub fn judge(
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         remarks.extend(memory.self_tests.learn(settings, snapshot));
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
+        memory.ledger.learn_pools(snapshot);
         memory.ledger.learn_checks(snapshot, &checked);
         memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
@@ -184,6 +227,7 @@ pub fn judge(
         }
         changes.extend(forget_absent(memory, now));
         memory.drives.forget_accepted(&memory.tracks);
+        memory.forget_accepted_pools();
     }
     // A single look is not the program that watches: it has nothing to say of itself.
     if !memory.at_once {
@@ -257,7 +301,8 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
         work_left: memory.work.left(),
         remarks: Vec::new(),
-        incidents: memory.ledger.book.open(),
+        incidents: memory.incidents(),
+        muted_until: memory.muted_until(now),
         turns: Vec::new(),
         conditions,
     }

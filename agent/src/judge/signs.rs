@@ -1,10 +1,12 @@
 //! What happened to the parts of the box lately, in one list: what the kernel told, and what readings show by
 //! themselves. From these signs causes are found; conditions say what still holds.
 
+use super::causes::view::MEDIA;
 use super::drives::{self, KnownDrive};
 use super::ledger::Ledger;
 use crate::clock::Moment;
-use crate::reading::{Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller};
+use crate::reading::{Controller, Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller};
+use crate::verdict::Subject;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -55,14 +57,30 @@ pub struct Before {
     pub put_out: bool,
     /// Its pool lacked another member by then.
     pub pool_lacked: bool,
+    /// It had work and finished none.
+    pub hung: bool,
+    /// It could not read what it held, or said that it fails.
+    pub failing: bool,
+    /// Messages were held back because somebody worked on the box.
+    pub muted: bool,
     /// How warm it was.
     pub celsius: Option<f64>,
+}
+
+impl Sign {
+    /// True when this event is in it already.
+    fn has(&self, event: &Event) -> bool {
+        let is_same = self.event.part == event.part && self.event.what == event.what;
+        is_same && self.event.teller == event.teller && self.event.at <= event.at && event.at <= self.last
+    }
 }
 
 /// The signs of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Signs {
     list: Vec<Sign>,
+    /// The newest event that was heard.
+    heard_until: Option<Moment>,
     /// The drives at the last look.
     #[serde(skip)]
     there: BTreeMap<DriveKey, LastLook>,
@@ -71,6 +89,9 @@ pub struct Signs {
     at_work: Option<Vec<String>>,
     #[serde(skip)]
     low: bool,
+    /// The controllers that were seen to work, and whether they did at the last look.
+    #[serde(skip)]
+    controllers: BTreeMap<String, bool>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -81,6 +102,13 @@ struct LastLook {
     stands_still: bool,
     starts: Option<i64>,
     counters: [Option<i64>; COUNTERS.len()],
+}
+
+impl LastLook {
+    /// How the drive was before it was lost at this time.
+    fn before(&self, lost: Moment) -> Before {
+        Before { idle: lost.since(self.busy), hung: self.stands_still, ..self.before }
+    }
 }
 
 impl Signs {
@@ -94,6 +122,16 @@ impl Signs {
         self.list.iter().filter(move |sign| matches!(&sign.event.part, Part::Drive(key) if key == drive))
     }
 
+    /// What of these was not heard before: a probe that starts anew reads the kernel's log from its beginning.
+    pub fn fresh(&mut self, events: &[Event]) -> Vec<Event> {
+        let until = self.heard_until;
+        let newest = events.iter().map(|event| event.at).max();
+        self.heard_until = until.max(newest);
+        let is_fresh = |event: &&Event| until.is_none_or(|until| event.at.plus(TOLD_BEFORE) > until);
+        let is_known = |event: &Event| self.list.iter().any(|sign| sign.has(event));
+        events.iter().filter(is_fresh).filter(|event| !is_known(event)).cloned().collect()
+    }
+
     /// Takes in what happened and what readings show. `known` and `ledger` have learned from the same snapshot.
     pub fn learn(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {
         for event in &snapshot.events {
@@ -105,6 +143,7 @@ impl Signs {
         }
         self.learn_supply(snapshot);
         self.learn_work(snapshot);
+        self.learn_controllers(snapshot);
         if !drives::is_blind(snapshot) {
             self.learn_drives(known, ledger, snapshot);
         }
@@ -116,6 +155,7 @@ impl Signs {
 
     /// The times of all signs move into the past, as when the machine has started again.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        self.heard_until = self.heard_until.map(&by);
         for sign in &mut self.list {
             sign.event.at = by(sign.event.at);
             sign.last = by(sign.last);
@@ -127,8 +167,8 @@ impl Signs {
     }
 
     fn before(&self, key: &DriveKey, event: &Event) -> Option<Before> {
-        let look = self.there.get(key).filter(|_| event.what == Happening::Vanished)?;
-        Some(Before { idle: event.at.since(look.busy), ..look.before })
+        let look = self.there.get(key).filter(|_| matches!(event.what, Happening::Vanished | Happening::TimedOut))?;
+        Some(look.before(event.at))
     }
 
     fn take(&mut self, event: Event, port: Option<String>, before: Option<Before>) {
@@ -175,6 +215,28 @@ impl Signs {
         self.at_work = Some(at_work);
     }
 
+    /// A controller that was seen to work and is not on the list, answers with all ones or has no driver any more.
+    fn learn_controllers(&mut self, snapshot: &Snapshot) {
+        // Without a list none is taken for absent.
+        if snapshot.controllers.is_empty() || snapshot.blind.iter().any(|blind| blind.what == "controllers") {
+            return;
+        }
+        for key in self.controllers.keys().cloned().collect::<Vec<_>>() {
+            let found = snapshot.controllers.iter().find(|controller| controller.key == key);
+            let what = match found {
+                None => Happening::Vanished,
+                Some(found) if found.answers.get() == Some(&false) => Happening::AllOnes,
+                Some(_) => Happening::NotStarted(0),
+            };
+            let works = found.is_some_and(Controller::works);
+            if self.controllers.insert(key.clone(), works) == Some(true) && !works {
+                self.see(snapshot.taken, Part::Controller(key), what, None);
+            }
+        }
+        let working = snapshot.controllers.iter().filter(|controller| controller.works());
+        self.controllers.extend(working.map(|controller| (controller.key.clone(), true)));
+    }
+
     fn learn_drives(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {
         let now = snapshot.taken;
         let is_there = |key: &DriveKey| snapshot.drives.iter().any(|drive| drive.key == *key);
@@ -185,13 +247,9 @@ impl Signs {
                 .of(&key)
                 .any(|sign| sign.event.what == Happening::Vanished && now.since(sign.event.at) < TOLD_BEFORE);
             if !told && known.is_expected(&key) {
-                let before = Before { idle: now.since(look.busy), ..look.before };
-                let (part, what) = (Part::Drive(key), Happening::Vanished);
-                self.take(
-                    Event { at: now, part, what, teller: Teller::Reading, line: String::new() },
-                    look.port,
-                    Some(before),
-                );
+                let (part, what, teller) = (Part::Drive(key), Happening::Vanished, Teller::Reading);
+                let before = look.before(now);
+                self.take(Event { at: now, part, what, teller, line: String::new() }, look.port, Some(before));
             }
         }
         let is_first_look = self.there.is_empty();
@@ -215,9 +273,14 @@ impl Signs {
         if last.is_none() && !is_first_look {
             self.see(snapshot.taken, part(), Happening::Appeared, port.clone());
         }
+        if last.as_ref().is_some_and(|last| last.before.asleep) && drive.power.get() == Some(&Power::Active) {
+            self.see(drive.power.taken, part(), Happening::Woke, port.clone());
+        }
         let told = drive.health.taken;
         let starts = known.starts_seen(ledger, key);
-        if starts > last.as_ref().and_then(|last| last.starts).or(starts.map(|_| 0)) {
+        // What was seen before the program was started again is on the list.
+        let is_known = last.is_none() && self.of(key).any(|sign| sign.event.what == Happening::LostPower);
+        if starts > last.as_ref().and_then(|last| last.starts).or(starts.map(|_| 0)) && !is_known {
             // It was lost when its power was; only then is it known when that was.
             let lost = self.of(key).rfind(|sign| sign.event.what == Happening::Vanished && sign.event.at <= told);
             let at = lost.map_or(told, |sign| sign.event.at);
@@ -239,7 +302,7 @@ impl Signs {
             Some(last) if !moves => last.busy,
             _ => snapshot.taken,
         };
-        let before = Before { idle: Duration::ZERO, ..before(known, snapshot, drive) };
+        let before = before(known, ledger, snapshot, drive);
         let stands_still = stands_still.is_some();
         let starts = starts.or(last.and_then(|last| last.starts));
         let look = LastLook { port: port.clone(), busy, before, stands_still, starts, counters };
@@ -247,7 +310,8 @@ impl Signs {
     }
 }
 
-fn before(known: &KnownDrive, snapshot: &Snapshot, drive: &Drive) -> Before {
+fn before(known: &KnownDrive, ledger: &Ledger, snapshot: &Snapshot, drive: &Drive) -> Before {
+    let subject = Subject::Drive(drive.key.clone());
     let pools = || snapshot.pools.iter().filter(|pool| known.is_in(&pool.key));
     let works = |pool: &crate::reading::Pool| {
         pool.members.iter().any(|member| member.drive_device == drive.device && member.is_working())
@@ -259,6 +323,9 @@ fn before(known: &KnownDrive, snapshot: &Snapshot, drive: &Drive) -> Before {
         used: pools().any(works),
         put_out: !known.pools.is_empty() && !pools().any(works),
         pool_lacked: pools().any(lacks_another),
+        hung: false,
+        failing: ledger.book.conditions().any(|open| open.subject == subject && MEDIA.contains(&open.kind())),
+        muted: ledger.book.is_muted(snapshot.taken),
         celsius: drive.temperature.get().map(|celsius| celsius.0),
     }
 }

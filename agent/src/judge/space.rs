@@ -91,6 +91,6 @@ fn passed(
 }
 
 /// The volumes that the machine itself lives on.
-fn is_system(mount: &str) -> bool {
+pub fn is_system(mount: &str) -> bool {
     matches!(mount, "/" | "/var" | "/usr") || mount == "/boot" || mount.starts_with("/boot/")
 }

@@ -5,7 +5,9 @@ mod aside;
 mod fault;
 mod outbox;
 mod saver;
+mod stamp;
 
+use crate::clock::Clock;
 use crate::judge::ledger::Ledger;
 use aside::{Look, look, set_aside};
 pub use fault::{KeepFault, Trouble};
@@ -13,6 +15,8 @@ pub use outbox::OutboxStore;
 use rusqlite::{Connection, OptionalExtension};
 use rustix::fs::{Access, FlockOperation, access, flock};
 pub use saver::{Report, Saver};
+use serde::{Deserialize, Serialize};
+use stamp::Stamp;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -40,6 +44,7 @@ const MANNER: &str = "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAG
 /// The store. While it lives, no other agent gets the same folder.
 pub struct Store {
     database: Connection,
+    clock: Clock,
     file: PathBuf,
     /// Holds the lock on the folder.
     _folder: File,
@@ -51,7 +56,7 @@ impl Store {
     ///
     /// # Errors
     /// When the folder or the disk cannot be used, or another agent uses it.
-    pub fn open(state_dir: &Path) -> Result<(Self, Vec<String>), KeepFault> {
+    pub fn open(state_dir: &Path, clock: Clock) -> Result<(Self, Vec<String>), KeepFault> {
         let folder = take(state_dir)?;
         let file = state_dir.join(FILE);
         let found = look(&file)?;
@@ -72,15 +77,21 @@ impl Store {
             bring_up(&database, "").map(|()| database)
         };
         let database = ready().map_err(KeepFault::database(&file))?;
-        Ok((Self { database, file, _folder: folder }, remarks))
+        Ok((Self { database, clock, file, _folder: folder }, remarks))
     }
 
-    /// The ledger as it was saved last; an empty one when none was.
+    /// The ledger as it was saved last, in terms of this boot; an empty one when none was.
     ///
     /// # Errors
     /// When the disk cannot be read.
     pub fn load_ledger(&self) -> Result<Ledger, KeepFault> {
-        read_ledger(&self.database).map_err(KeepFault::database(&self.file))
+        let kept = read_ledger(&self.database).map_err(KeepFault::database(&self.file))?;
+        Ok(kept.map_or_else(Ledger::default, |(mut ledger, stamp)| {
+            if let Some(stamp) = stamp {
+                stamp.bring_over(&mut ledger, &Stamp::of(&self.clock));
+            }
+            ledger
+        }))
     }
 
     /// Saves the ledger in place of the one before, and returns when the disk has it.
@@ -89,11 +100,26 @@ impl Store {
     /// When the disk is full, can only be read, or fails. What was saved before stays.
     pub fn save_ledger(&self, ledger: &Ledger) -> Result<(), KeepFault> {
         let save = || {
-            let body = serde_json::to_string(ledger).map_err(as_database_error)?;
+            let body = Body { ledger, kept: Some(Stamp::of(&self.clock)) };
+            let body = serde_json::to_string(&body).map_err(as_database_error)?;
             self.database.execute("REPLACE INTO ledger (id, body) VALUES (1, ?1)", [body]).map(drop)
         };
         save().map_err(KeepFault::database(&self.file))
     }
+}
+
+/// What is in the only row: the ledger, and beside its fields when it was kept.
+#[derive(Serialize)]
+struct Body<'a> {
+    #[serde(flatten)]
+    ledger: &'a Ledger,
+    kept: Option<Stamp>,
+}
+
+/// The part of it that the ledger does not know of; older stores have none.
+#[derive(Deserialize)]
+struct Kept {
+    kept: Option<Stamp>,
 }
 
 /// Makes the folder and locks it. The lock ends with the process, however that ends.
@@ -143,10 +169,13 @@ fn connect(file: &Path) -> rusqlite::Result<Connection> {
     Ok(database)
 }
 
-fn read_ledger(database: &Connection) -> rusqlite::Result<Ledger> {
+fn read_ledger(database: &Connection) -> rusqlite::Result<Option<(Ledger, Option<Stamp>)>> {
     let body: Option<String> =
         database.query_row("SELECT body FROM ledger WHERE id = 1", [], |row| row.get(0)).optional()?;
-    body.map_or(Ok(Ledger::default()), |body| serde_json::from_str(&body).map_err(as_database_error))
+    let read = |body: String| -> serde_json::Result<_> {
+        Ok((serde_json::from_str(&body)?, serde_json::from_str::<Kept>(&body)?.kept))
+    };
+    body.map(read).transpose().map_err(as_database_error)
 }
 
 /// A body that is no ledger, as the database's own error for a column that is not what it should be.

@@ -10,8 +10,10 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Duration;
 
-/// Flash wears: no two saves are closer together than this, but for the first and the last.
+/// Flash wears: no two saves are closer together than this, but for the first, the last and what is urgent.
 const EVERY: Duration = Duration::from_secs(15 * 60);
+/// What must outlive a sudden end, such as an incident that begins or ends, waits no longer than this.
+const URGENT: Duration = Duration::from_secs(5);
 /// The last save is waited for no longer; a supervisor would lose its patience later.
 const LAST: Duration = Duration::from_secs(20);
 
@@ -77,7 +79,8 @@ impl Saver {
         }
         // What failed is tried again although nothing is new.
         let is_due = now.since(self.tried) >= EVERY && (memory.ledger().is_new || self.fails);
-        if !is_due {
+        let is_urgent = now.since(self.tried) >= URGENT && memory.ledger().book.is_urgent && !self.is_saving;
+        if !is_due && !is_urgent {
             return None;
         }
         self.tried = now;
@@ -196,6 +199,36 @@ mod tests {
         memory = Memory::with_ledger(ledger(2).0);
         assert_eq!(saver.turn(minute(14), &mut memory), None);
         assert!(memory.ledger().is_new, "the next waits");
+    }
+
+    #[test]
+    fn what_is_urgent_is_saved_after_five_seconds_and_once() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        drop(answer);
+        let second = |second: u64| Moment::after_boot(Duration::from_secs(second));
+        let urgent = |memory: &mut Memory, count: i64| {
+            let (mut ledger, _) = ledger(count);
+            ledger.book.is_urgent = true;
+            *memory = Memory::with_ledger(ledger);
+        };
+        urgent(&mut memory, 1);
+        for at in 0..5 {
+            assert_eq!(saver.turn(second(at), &mut memory), None);
+            assert!(!saver.is_saving, "after {at} s");
+        }
+        assert_eq!(saver.turn(second(5), &mut memory), None);
+        assert!(!memory.ledger().book.is_urgent, "handed on");
+        assert_eq!(ended(&mut saver, second(5), &mut memory), None);
+        urgent(&mut memory, 2);
+        assert_eq!(saver.turn(second(9), &mut memory), None);
+        assert_eq!(saved.try_iter().collect::<Vec<_>>(), [1], "no two within five seconds");
+        assert_eq!(saver.turn(second(10), &mut memory), None);
+        assert_eq!(ended(&mut saver, second(10), &mut memory), None);
+        for at in 11..600 {
+            assert_eq!(saver.turn(second(at), &mut memory), None);
+        }
+        assert_eq!(saved.try_iter().collect::<Vec<_>>(), [2], "nothing was urgent after that");
     }
 
     #[test]

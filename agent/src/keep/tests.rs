@@ -30,7 +30,7 @@ fn counted(store: &Store) -> Option<i64> {
 }
 
 fn opened(folder: &Path) -> (Store, Vec<String>) {
-    Store::open(folder).unwrap_or_else(|fault| panic!("{fault}"))
+    Store::open(folder, Clock::of_this_machine()).unwrap_or_else(|fault| panic!("{fault}"))
 }
 
 /// A folder with a store that was used and closed.
@@ -79,6 +79,21 @@ fn the_ledger_comes_back_after_a_restart() {
     assert_eq!(json(&store.load_ledger().unwrap()), json(&ledger(8).0));
 }
 
+/// A store that is opened in another boot: what happened before lies before it.
+#[test]
+fn what_was_kept_in_another_boot_lies_before_this_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut store, _) = opened(folder.path());
+    let mut kept = ledger(7).0;
+    let noted = Clock::of_this_machine().now().plus(Duration::from_secs(60));
+    kept.book.muted_until = Some(noted);
+    store.save_ledger(&kept).unwrap();
+    assert_eq!(store.load_ledger().unwrap().book.muted_until, Some(noted), "the same boot");
+    store.clock = Clock::default();
+    let moved = store.load_ledger().unwrap().book.muted_until.unwrap();
+    assert!(moved <= Moment::after_boot(Duration::from_secs(60)), "{moved:?}, {noted:?}");
+}
+
 /// The forms that version 1 wrote and writes, to the letter: whoever changes more than that needs a new version and a
 /// way up to it.
 #[test]
@@ -91,7 +106,7 @@ fn what_the_first_version_wrote_is_still_understood() {
     let key = DriveKey("WREN-1".to_owned());
     assert_eq!(ledger.growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
     let now = format!(
-        r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"checks":{{}},"fill":{{"volumes":{{}}}},"controllers":{{"controllers":{{}}}},"tachometers":{{"fans":{{}}}},"warmest":{{"drives":{{}}}},"runs":{{"boot":null,"has_ended":false,"kernel":null,"kernel_before":null,"out_of_memory":null}},"occurrences":{{"tallies":{{}}}},"book":{{"last":0,"open":[],"muted_until":null}},"signs":{{"list":[]}}}}"#
+        r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"pools":{{}},"checks":{{}},"fill":{{"volumes":{{}}}},"controllers":{{"controllers":{{}}}},"tachometers":{{"fans":{{}}}},"warmest":{{"drives":{{}}}},"runs":{{"boot":null,"has_ended":false,"kernel":null,"kernel_before":null,"out_of_memory":null}},"occurrences":{{"tallies":{{}}}},"book":{{"last":0,"open":[],"muted_until":null}},"signs":{{"list":[],"heard_until":null}},"known":{{}},"attachments":{{}}}}"#
     );
     assert_eq!(serde_json::to_string(&ledger).unwrap(), now);
     assert_eq!(serde_json::from_str::<Ledger>(&now).unwrap().growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
@@ -204,7 +219,7 @@ fn a_store_that_was_half_made_is_made_again() {
 fn a_folder_that_cannot_be_made_is_told_with_its_name() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("reeds"), "").unwrap();
-    let fault = Store::open(&folder.path().join("reeds/state")).err().unwrap();
+    let fault = Store::open(&folder.path().join("reeds/state"), Clock::default()).err().unwrap();
     let said = fault.to_string().replace(&folder.path().display().to_string(), "");
     assert_eq!(said, "/reeds/state: found \"Not a directory (os error 20)\", wanted a folder that can be written to");
 }
@@ -213,7 +228,7 @@ fn a_folder_that_cannot_be_made_is_told_with_its_name() {
 fn a_second_agent_does_not_get_the_folder_and_the_first_goes_on() {
     let folder = with_store();
     let (first, _) = opened(folder.path());
-    let fault = Store::open(folder.path()).err().unwrap();
+    let fault = Store::open(folder.path(), Clock::default()).err().unwrap();
     assert_eq!(fault.trouble, Trouble::AnotherAgent);
     assert!(fault.to_string().ends_with("wanted a folder of its own"), "{fault}");
     first.save_ledger(&ledger(9).0).unwrap();

@@ -3,9 +3,11 @@
 //! when nobody reads any more.
 
 mod account;
+mod happened;
 pub mod keeper;
 mod manners;
 mod mounts;
+mod namesakes;
 pub mod order;
 mod pacing;
 mod pools;
@@ -35,7 +37,7 @@ use wire::Decoder;
 /// When the socket fails in another way than by its other end going away, or nonsense comes from there.
 pub fn run(host: Host, clock: Clock, core: UnixStream) -> io::Result<()> {
     let mut probe = Probe {
-        wakers: Wakers::new(host.clone()),
+        wakers: Wakers::new(host.clone(), clock.clone()),
         rounds: Rounds::new(host, clock.clone()),
         pacing: Pacing::new(),
         orders: Decoder::default(),
@@ -74,7 +76,9 @@ impl Probe {
     /// Looks and tells; false when the core is gone.
     fn round(&mut self) -> io::Result<bool> {
         self.wakers.renew();
-        let snapshot = Snapshot { deaf: self.wakers.deaf().cloned(), ..self.rounds.round() };
+        self.rounds.hear(self.wakers.heard());
+        let (deaf, log_unread) = (self.wakers.deaf().cloned(), self.wakers.log_unread().cloned());
+        let snapshot = Snapshot { deaf, log_unread, ..self.rounds.round() };
         match wire::encode(&snapshot).and_then(|bytes| self.core.write_all(&bytes)) {
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(false),
             sent => sent.map(|()| true),

@@ -1,5 +1,6 @@
 //! One round after another: what is due is asked, what has come is taken in, and all of it becomes a snapshot.
 
+use super::happened::Happened;
 use super::mounts::SeenMounts;
 use super::order::Order;
 use super::pools::{self, SeenPools};
@@ -13,6 +14,7 @@ use crate::reading::{
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
+use crate::sense::parse::named::Heard;
 use crate::sense::parse::rate::{Count, rate};
 use crate::sense::pools::md;
 use crate::sense::{board, chips, controllers, drives, links};
@@ -69,6 +71,7 @@ pub struct Rounds {
     pools: SeenPools,
     mounts: SeenMounts,
     ports: BTreeMap<String, (Count, Count)>,
+    happened: Happened,
     board: Board,
     looked_around: Option<Moment>,
     began: Moment,
@@ -98,6 +101,7 @@ impl Rounds {
             pools: SeenPools::default(),
             mounts: SeenMounts::default(),
             ports: BTreeMap::new(),
+            happened: Happened::default(),
             board: Board::default(),
             looked_around: None,
         }
@@ -132,12 +136,19 @@ impl Rounds {
         let links = self.links(now, &mut blind);
         let arrays = md::pools(&self.host, now);
         let are_seen = arrays.is_ok();
-        let (others, silent) = self.pools.as_read(&self.host, now);
+        let (others, silent) = self.pools.as_read(&self.host, self.clock.calendar_seconds(), now);
         let mut pools = look("pools", &mut blind, arrays);
         pools.extend(others);
         blind.extend(silent);
         self.keep_schedule(are_seen.then_some(&*pools), now);
-        self.compose(links, pools, blind)
+        let mut snapshot = self.compose(links, pools, blind);
+        snapshot.events = self.happened.events(&self.host, self.drives.values(), &snapshot.drives, now);
+        snapshot
+    }
+
+    /// Takes in what was heard since the round before.
+    pub fn hear(&mut self, heard: Vec<Heard>) {
+        self.happened.hear(heard);
     }
 
     /// Takes in what the core has to say.
@@ -352,7 +363,7 @@ impl Rounds {
             board: self.board.clone(),
             drives,
             pools,
-            volumes: self.mounts.as_read(&self.host),
+            volumes: self.mounts.as_read(),
             unions: self.mounts.unions(),
             unmounted: self.mounts.unmounted(),
             fans: answers().flat_map(|answer| answer.fans.clone()).collect(),

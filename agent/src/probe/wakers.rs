@@ -1,8 +1,12 @@
-//! What can end the probe's wait: files of the kernel that tell when they change, the kernel's messages, and the
-//! core. A call says only that a look is worth it now. Calls can be lost, so the pace goes on without them.
+//! What can end the probe's wait: files of the kernel that tell when they change, the kernel's messages and log, and the
+//! core. A call says only that a look is worth it now. Calls can be lost, so the pace goes on without them. What messages
+//! and log tell besides is kept for the round.
 
+use crate::clock::Clock;
 use crate::reading::Missing;
 use crate::sense::host::Host;
+use crate::sense::kmsg::KernelLog;
+use crate::sense::parse::named::{Heard, Taken};
 use crate::sense::uevents::Uevents;
 use crate::sense::{pools, volumes};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
@@ -35,19 +39,28 @@ pub enum Woken {
 /// Everything that can call.
 pub struct Wakers {
     host: Host,
+    clock: Clock,
     files: BTreeMap<PathBuf, File>,
     uevents: Option<Uevents>,
     deaf: Option<Missing>,
+    log: Option<KernelLog>,
+    log_unread: Option<Missing>,
+    heard: Vec<Heard>,
 }
 
 impl Wakers {
-    /// Listens to the kernel's messages; files are watched from [`Wakers::renew`] on. In a recorded tree nothing calls.
-    pub fn new(host: Host) -> Self {
+    /// Listens to the kernel's messages and opens its log; files are watched from [`Wakers::renew`] on. In a recorded tree
+    /// nothing calls but a log, if it has one.
+    pub fn new(host: Host, clock: Clock) -> Self {
         let (uevents, deaf) = match host.is_live().then(Uevents::listen).transpose() {
             Ok(uevents) => (uevents, None),
             Err(why) => (None, Some(why)),
         };
-        Self { host, files: BTreeMap::new(), uevents, deaf }
+        let (log, log_unread) = match KernelLog::open(&host) {
+            Ok(log) => (log, None),
+            Err(why) => (None, Some(why)),
+        };
+        Self { host, clock, files: BTreeMap::new(), uevents, deaf, log, log_unread, heard: Vec::new() }
     }
 
     /// Why the kernel's messages are not heard, if they are not.
@@ -55,8 +68,19 @@ impl Wakers {
         self.deaf.as_ref()
     }
 
+    /// Why the kernel's log is not read, if it is not.
+    pub fn log_unread(&self) -> Option<&Missing> {
+        self.log_unread.as_ref()
+    }
+
+    /// What messages and log have told since the last time.
+    pub fn heard(&mut self) -> Vec<Heard> {
+        std::mem::take(&mut self.heard)
+    }
+
     /// Watches what exists now. To be done before a round: what changes after the round has read it then calls.
     pub fn renew(&mut self) {
+        self.log.iter_mut().for_each(KernelLog::renew);
         let wanted = if self.host.is_live() { files(&self.host) } else { Vec::new() };
         self.files.retain(|path, _| wanted.contains(path));
         for path in wanted {
@@ -78,6 +102,8 @@ impl Wakers {
         if listening {
             watched.extend(self.files.values().map(|file| PollFd::new(file, CHANGED)));
             watched.extend(self.uevents.iter().map(|socket| PollFd::new(socket, PollFlags::IN)));
+            let log = self.log.iter().filter(|log| log.listens());
+            watched.extend(log.map(|log| PollFd::new(log, PollFlags::IN)));
         }
         let wait = Timespec { tv_sec: left.as_secs() as i64, tv_nsec: i64::from(left.subsec_nanos()) };
         match poll(&mut watched, Some(&wait)) {
@@ -89,22 +115,42 @@ impl Wakers {
         if core {
             return Ok(Woken::Core);
         }
-        let (files, messages) = calling.split_at(self.files.len());
-        Ok(if self.take_in(files, messages.contains(&true)) { Woken::Called } else { Woken::ForNothing })
+        let (files, others) = calling.split_at(self.files.len().min(calling.len()));
+        let (messages, log) = others.split_at(self.uevents.iter().len().min(others.len()));
+        Ok(if self.take_in(files, messages.contains(&true), log.contains(&true)) {
+            Woken::Called
+        } else {
+            Woken::ForNothing
+        })
     }
 
     /// Takes in who calls; true when that is worth a look. Files that are gone are closed.
-    fn take_in(&mut self, files: &[bool], messages: bool) -> bool {
+    fn take_in(&mut self, files: &[bool], messages: bool, log: bool) -> bool {
         let mut changed = files.iter();
         self.files.retain(|_, file| changed.next() != Some(&true) || arm(file));
-        let told = match self.uevents.as_ref().filter(|_| messages).map(Uevents::take).transpose() {
-            Ok(told) => told.unwrap_or(false),
+        let now = self.clock.now();
+        let mut taken = Taken::default();
+        match self.uevents.as_ref().filter(|_| messages).map(|socket| socket.take(now)).transpose() {
+            Ok(told) => taken = told.unwrap_or_default(),
             Err(why) => {
                 (self.uevents, self.deaf) = (None, Some(why));
-                true
+                taken.calls = true;
             }
-        };
-        told || files.contains(&true)
+        }
+        let suspended = self.clock.suspended();
+        match self.log.as_mut().filter(|_| log).map(|log| log.take(now, suspended)).transpose() {
+            Ok(told) => {
+                let told = told.unwrap_or_default();
+                taken.calls |= told.calls;
+                taken.heard.extend(told.heard);
+            }
+            Err(why) => {
+                (self.log, self.log_unread) = (None, Some(why));
+                taken.calls = true;
+            }
+        }
+        self.heard.append(&mut taken.heard);
+        taken.calls || files.contains(&true)
     }
 }
 
@@ -135,7 +181,7 @@ mod tests {
     fn quiet() -> (Wakers, UnixStream, UnixStream) {
         let nothing = tempfile::tempdir().unwrap();
         let (ours, theirs) = UnixStream::pair().unwrap();
-        (Wakers::new(Host::at(nothing.path())), ours, theirs)
+        (Wakers::new(Host::at(nothing.path()), Clock::default()), ours, theirs)
     }
 
     /// Stands for the file of a member that is taken from its array: it calls by the same flag (urgent data of TCP,
@@ -180,7 +226,7 @@ mod tests {
 
     #[test]
     fn on_the_running_machine_the_mount_table_is_watched_and_in_a_recorded_tree_nothing_is() {
-        let mut here = Wakers::new(Host::at("/"));
+        let mut here = Wakers::new(Host::at("/"), Clock::default());
         here.renew();
         assert!(here.files.contains_key(std::path::Path::new("/proc/self/mountinfo")));
         assert_eq!(here.uevents.is_none(), here.deaf().is_some(), "deaf says why");
@@ -188,7 +234,7 @@ mod tests {
         let tree = tempfile::tempdir().unwrap();
         std::fs::create_dir_all(tree.path().join("proc/self")).unwrap();
         std::fs::write(tree.path().join("proc/self/mountinfo"), "").unwrap();
-        let mut recorded = Wakers::new(Host::at(tree.path()));
+        let mut recorded = Wakers::new(Host::at(tree.path()), Clock::default());
         recorded.renew();
         assert!(recorded.files.is_empty() && recorded.uevents.is_none() && recorded.deaf().is_none());
     }

@@ -25,6 +25,13 @@ pub struct Controller {
     pub link_power: Option<String>,
 }
 
+impl Controller {
+    /// True when it has a driver and nothing says that it is no longer there.
+    pub fn works(&self) -> bool {
+        self.driver.is_some() && self.answers.get() != Some(&false)
+    }
+}
+
 /// Kinds of controller.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum ControllerKind {

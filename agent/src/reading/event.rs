@@ -49,7 +49,7 @@ pub enum Part {
     Volume(String),
     /// A network port.
     Link(String),
-    /// An I2C bus, by the name of its adapter.
+    /// An I2C bus, by the kernel's name, such as `i2c-1`, else by the device of its controller.
     Bus(String),
     /// The machine as a whole.
     Board,
@@ -120,6 +120,8 @@ pub enum Happening {
     StoppedWriting,
     /// A file system has no room for metadata.
     NoMetadataRoom,
+    /// A port was switched off because too much current was drawn from it.
+    OverCurrent,
     /// The board's supply is too low.
     UndervoltageBegan,
     /// The board's supply is right again.

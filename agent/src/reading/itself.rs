@@ -1,10 +1,16 @@
 //! What the core knows of itself and of the machine's clock; judging takes it in beside the snapshot.
 
+use std::time::Duration;
+
 /// What the core knows of itself. What nobody has looked at is `None`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Itself {
     /// False while no time service has set the kernel's clock (adjtimex(2), STA_UNSYNC).
     pub clock_set: Option<bool>,
     /// False while the panel does not answer; `None` where there is no panel.
     pub panel_answers: Option<bool>,
+    /// The ways out that nobody has confirmed yet, by name.
+    pub unconfirmed: Vec<String>,
+    /// For how long the message that has waited longest for its way has waited.
+    pub longest_wait: Option<Duration>,
 }

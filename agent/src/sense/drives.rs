@@ -141,6 +141,26 @@ pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
     }
 }
 
+/// The names by which lines of the kernel's log mean the drive: of its disk, its SCSI address and host, its SATA port and
+/// the device on it, its NVMe controller, its card's host.
+pub fn names_of(drive: &Spotted) -> Vec<String> {
+    let path: Vec<&str> = parts(&drive.path).collect();
+    let mut names = vec![drive.device.clone()];
+    let address = path.iter().rev().find_map(|part| Some((*part, place::scsi_address(part)?)));
+    if let Some((address, [channel, target, _])) = address {
+        names.push(address.to_owned());
+        names.extend(address.split(':').next().map(|host| format!("host{host}")));
+        // Behind a multiplier the device's number is the channel, else the target (ata_scsi_find_dev in libata-scsi.c).
+        names.extend(place::ata_port(&path).map(|port| format!("{port}.{}", channel + target)));
+    }
+    names.extend(place::ata_port(&path).map(str::to_owned));
+    let is_numbered = |part: &str, kind: &str| part.strip_prefix(kind).is_some_and(|rest| rest.parse::<u32>().is_ok());
+    names.extend(
+        path.iter().filter(|part| is_numbered(part, "nvme") || is_numbered(part, "mmc")).map(|&part| part.to_owned()),
+    );
+    names
+}
+
 /// What the drive moved since it appeared. Never wakes it: the kernel counts in memory.
 ///
 /// # Errors

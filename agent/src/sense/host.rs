@@ -6,6 +6,7 @@
 use crate::reading::{Missing, Reason};
 use std::fs::File;
 use std::io::{self, Read};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Component, Path, PathBuf};
 
 /// A sysfs attribute is one page at most (Documentation/filesystems/sysfs.rst).
@@ -72,6 +73,15 @@ impl Host {
     /// The reason why it cannot be opened.
     pub fn open(&self, path: &Path) -> Result<File, Missing> {
         File::open(path).map_err(|error| missing(path, &error))
+    }
+
+    /// An open file that never makes its reader wait (O_NONBLOCK, open(2)).
+    ///
+    /// # Errors
+    /// The reason why it cannot be opened.
+    pub fn open_without_waiting(&self, path: &Path) -> Result<File, Missing> {
+        let opened = File::options().read(true).custom_flags(libc::O_NONBLOCK).open(path);
+        opened.map_err(|error| missing(path, &error))
     }
 
     /// The names in a folder, sorted; names that are not UTF-8 are passed over, the kernel makes none.

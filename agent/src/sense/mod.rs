@@ -14,6 +14,7 @@ pub mod dm;
 mod dm_ioctl;
 pub mod drives;
 pub mod host;
+pub mod kmsg;
 pub mod links;
 pub mod parse;
 pub mod pools;

@@ -1,8 +1,10 @@
 //! The kernel's messages about parts that come, go and change, as they are sent: a netlink socket that anybody may listen
 //! on (netlink(7), NETLINK_KOBJECT_UEVENT).
 
-use super::parse::uevent::is_worth_a_look;
-use crate::reading::{Missing, Reason};
+use super::parse::named::{Heard, Taken};
+use super::parse::uevent::{happening, is_worth_a_look};
+use crate::clock::Moment;
+use crate::reading::{Missing, Reason, Teller};
 use rustix::io::Errno;
 use rustix::net::netlink::{KOBJECT_UEVENT, SocketAddrNetlink};
 use rustix::net::{AddressFamily, RecvFlags, SocketFlags, SocketType, bind, recvfrom, socket_with};
@@ -35,27 +37,36 @@ impl Uevents {
         Ok(Self { socket })
     }
 
-    /// Takes in what was sent; true when some of it is worth a look.
+    /// Takes in what was sent. The kernel does not say when it did.
     ///
     /// # Errors
     /// The reason why nothing more can be heard.
-    pub fn take(&self) -> Result<bool, Missing> {
+    pub fn take(&self, now: Moment) -> Result<Taken, Missing> {
         let mut message = [0; LONGEST];
-        let mut worth_a_look = false;
+        let mut taken = Taken::default();
         for _ in 0..AT_ONCE {
             match recvfrom(&self.socket, &mut message, RecvFlags::empty()) {
                 Ok((length, _, sender)) => {
                     let sender = sender.and_then(|sender| SocketAddrNetlink::try_from(sender).ok());
-                    worth_a_look |= sender.is_some_and(|sender| is_worth_a_look(sender.pid(), &message[..length]));
+                    let Some(sender) = sender.map(|sender| sender.pid()) else { continue };
+                    let message = &message[..length];
+                    taken.calls |= is_worth_a_look(sender, message);
+                    taken.heard.extend(happening(sender, message).map(|(part, what)| Heard {
+                        at: now,
+                        part,
+                        what,
+                        teller: Teller::Uevent,
+                        line: String::new(),
+                    }));
                 }
                 // More was sent than the socket could hold: what is lost may have been anything.
-                Err(Errno::NOBUFS) => worth_a_look = true,
+                Err(Errno::NOBUFS) => taken.calls = true,
                 Err(Errno::INTR) => {}
                 Err(Errno::AGAIN) => break,
                 Err(errno) => return Err(missing("the kernel's events", errno)),
             }
         }
-        Ok(worth_a_look)
+        Ok(taken)
     }
 }
 
@@ -96,7 +107,7 @@ mod tests {
         assert_eq!(&message[..length], FORGED);
         assert!(is_worth_a_look(0, FORGED), "only its sender speaks against it");
         assert_ne!(SocketAddrNetlink::try_from(sender.expect("it says who")).expect("netlink").pid(), 0);
-        assert_eq!(uevents.take(), Ok(false));
+        assert_eq!(uevents.take(Moment::default()), Ok(Taken::default()));
     }
 
     #[test]

@@ -9,9 +9,10 @@ use super::supply_part::{self, Controller, Supply};
 use super::volume_part::{self, Union, Unmounted, Volume};
 use crate::clock::Wall;
 use crate::reading::{Missing, Snapshot};
+use crate::tell::limit_words::limits;
 use crate::tell::wording::words;
 use crate::units::span;
-use crate::verdict::{Condition as Held, Heard, Severity, Verdict};
+use crate::verdict::{Condition as Held, Heard, IncidentId, Severity, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_config::Settings;
@@ -34,6 +35,8 @@ pub struct Document {
     pub clock_set: bool,
     /// How the box stands.
     pub standing: Standing,
+    /// For how long messages are still held back; `null` when they are not.
+    pub muted_left_s: Option<u64>,
     /// What could not be looked at, in words.
     pub unseen: Vec<String>,
     /// Physical drives, in the order of their ports.
@@ -91,6 +94,8 @@ pub enum Standing {
 pub struct Condition {
     /// The kind, such as `drive-gone`.
     pub id: String,
+    /// The incident that it belongs to.
+    pub incident: Option<IncidentId>,
     /// What it is about.
     pub subject: String,
     /// The tray, where it is about one drive in a named tray.
@@ -105,6 +110,9 @@ pub struct Condition {
     pub sentence: String,
     /// What was measured, against which limit.
     pub evidence: Vec<String>,
+    /// From where on it begins and ends, each with where that limit comes from: the drive itself, the configuration, a
+    /// default, or fixed.
+    pub limits: Vec<String>,
     /// What several readings together point to.
     pub cause: Option<String>,
     /// What to do.
@@ -129,6 +137,7 @@ impl Document {
             taken_at: wall.before(age).stamp(),
             clock_set: wall.synchronised,
             standing: standing(verdict),
+            muted_left_s: verdict.muted_until.map(|until| until.since(verdict.at).as_secs()),
             unseen,
             drives: snapshot.drives.iter().map(|drive| drive_part::drive(settings, verdict, snapshot, drive)).collect(),
             pools: snapshot.pools.iter().map(|pool| pool_part::pool(settings, verdict, snapshot, pool)).collect(),
@@ -141,12 +150,12 @@ impl Document {
             links: snapshot.links.iter().map(parts::link).collect(),
             controllers: snapshot.controllers.iter().map(supply_part::controller).collect(),
             board: parts::board(snapshot),
-            conditions: verdict.conditions.iter().map(|held| condition(held, verdict)).collect(),
+            conditions: verdict.conditions.iter().map(|held| condition(held, settings, verdict, snapshot)).collect(),
             incidents: verdict
                 .incidents
                 .iter()
                 .map(|judged| {
-                    incident_part::incident(judged, verdict, &|at| wall.before(verdict.at.since(at)).second())
+                    incident_part::incident(judged, verdict, snapshot, &|at| wall.before(verdict.at.since(at)).second())
                 })
                 .collect(),
         }
@@ -179,10 +188,13 @@ fn standing(verdict: &Verdict) -> Standing {
     }
 }
 
-fn condition(held: &Held, verdict: &Verdict) -> Condition {
+fn condition(held: &Held, settings: &Settings, verdict: &Verdict, snapshot: &Snapshot) -> Condition {
     let words = words(held);
+    let incident = verdict.incident_of(held);
+    let drive = snapshot.drives.iter().find(|drive| held.subject.drive() == Some(&drive.key));
     Condition {
         id: held.kind().id().to_owned(),
+        incident: incident.map(|incident| incident.id),
         subject: held.subject.to_string(),
         tray: held.finding.drive().and_then(|place| place.tray.clone()),
         severity: held.severity,
@@ -190,7 +202,8 @@ fn condition(held: &Held, verdict: &Verdict) -> Condition {
         headline: words.title,
         sentence: words.sentence,
         evidence: words.evidence,
-        cause: verdict.incident_of(held).map(|incident| incident.cause.id().to_owned()),
+        limits: limits(held, settings, drive),
+        cause: incident.map(|incident| incident.cause.id().to_owned()),
         advice: words.advice,
         do_not: words.warning,
     }

@@ -1,8 +1,11 @@
 //! An incident in the document.
 
 use crate::clock::Moment;
+use crate::reading::{Drive, Snapshot};
 use crate::tell::incident_words::told;
-use crate::verdict::{Cause, Confidence, Handling, Incident as Judged, IncidentId, Severity, Unmeasured, Verdict};
+use crate::verdict::{
+    Cause, Confidence, Handling, Incident as Judged, IncidentId, Place, Severity, Unmeasured, Verdict,
+};
 use serde::{Deserialize, Serialize};
 
 /// One story for one cause.
@@ -27,6 +30,8 @@ pub struct Incident {
     pub sentence: String,
     /// The trays that it is about, by their labels, or what else their drives are called by.
     pub trays: Vec<String>,
+    /// The drives that it is about, and how surely each is known.
+    pub drives: Vec<AboutDrive>,
     /// What may be done with trays.
     pub handling: TrayHandling,
     /// The trays that this is about: those that must stay, or the one that may be taken out or must be put back.
@@ -44,6 +49,44 @@ pub struct Incident {
     pub do_not: String,
     /// The test that would decide; empty where nothing is open.
     pub next_test: String,
+}
+
+/// A drive that an incident is about.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct AboutDrive {
+    /// The label of its tray, if the configuration names one.
+    pub tray: Option<String>,
+    /// Serial.
+    pub serial: Option<String>,
+    /// Where it is or was plugged.
+    pub port: Option<String>,
+    /// How surely it is known which drive that is.
+    pub identity: Identity,
+}
+
+/// How surely it is known which drive is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum Identity {
+    /// Serial, world wide name and port are known, now.
+    Strong,
+    /// Its serial is known; of a drive that is gone nothing more can be checked.
+    Medium,
+    /// Only where it is or was plugged.
+    Weak,
+}
+
+fn about(place: &Place, snapshot: &Snapshot) -> AboutDrive {
+    let is_it = |drive: &&Drive| drive.serial == place.serial && drive.port == place.port;
+    let has_name = snapshot.drives.iter().find(is_it).is_some_and(|drive| drive.wwn.is_some());
+    let identity = match (&place.serial, &place.port) {
+        (Some(_), Some(_)) if has_name => Identity::Strong,
+        (Some(_), _) => Identity::Medium,
+        (None, _) => Identity::Weak,
+    };
+    AboutDrive { tray: place.tray.clone(), serial: place.serial.clone(), port: place.port.clone(), identity }
 }
 
 /// What may be done with trays.
@@ -66,7 +109,7 @@ pub enum TrayHandling {
 }
 
 /// The part for an incident; `clock` says the time of day of a moment.
-pub fn incident(judged: &Judged, verdict: &Verdict, clock: &dyn Fn(Moment) -> String) -> Incident {
+pub fn incident(judged: &Judged, verdict: &Verdict, snapshot: &Snapshot, clock: &dyn Fn(Moment) -> String) -> Incident {
     let told = told(judged, clock);
     let (handling, handled_trays) = match &judged.handling {
         Handling::NoTray => (TrayHandling::NoTray, Vec::new()),
@@ -86,6 +129,7 @@ pub fn incident(judged: &Judged, verdict: &Verdict, clock: &dyn Fn(Moment) -> St
         headline: told.words.title,
         sentence: told.words.sentence,
         trays: judged.drives.iter().map(|drive| drive.label()).collect(),
+        drives: judged.drives.iter().map(|drive| about(drive, snapshot)).collect(),
         handling,
         handled_trays,
         conditions: judged.conditions.iter().map(|held| format!("{} of {}", held.kind().id(), held.subject)).collect(),

@@ -1,8 +1,11 @@
 //! Serves the state of the box: one document, one schema.
 
+pub mod alerts;
+pub mod control;
 pub mod document;
 pub mod drive_part;
 pub mod incident_part;
+pub mod listener;
 pub mod outlook_part;
 pub mod parts;
 pub mod pool_part;

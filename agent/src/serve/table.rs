@@ -18,6 +18,9 @@ pub fn table(document: &Document) -> String {
         let _ = writeln!(text, "  {}", incident.sentence);
         let _ = writeln!(text, "  do: {}\n  do not: {}", incident.advice, incident.do_not);
     }
+    if let Some(left) = document.muted_left_s {
+        let _ = writeln!(text, "muted: messages are held back for {}", span(Duration::from_secs(left)));
+    }
     let mut why = Vec::new();
     rows(
         &mut text,
@@ -182,12 +185,12 @@ fn links(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
     document.links.iter().map(row).collect()
 }
 
-fn shown(value: Option<String>) -> String {
+pub(super) fn shown(value: Option<String>) -> String {
     value.unwrap_or_else(|| "-".to_owned())
 }
 
 /// A heading and its rows in columns; nothing at all when there are no rows.
-fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) {
+pub(super) fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) {
     if rows.is_empty() {
         return;
     }

@@ -1,6 +1,6 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one.
 
-use super::pages::{View, draw};
+use super::pages::{TEST, View, draw};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
@@ -36,6 +36,8 @@ pub struct Scenery<'a> {
     pub settings: &'a Settings,
     /// The calendar at the time of the verdict.
     pub wall: &'a Wall,
+    /// True for what is only rehearsed.
+    pub test: bool,
 }
 
 impl Outlet {
@@ -67,7 +69,7 @@ impl Outlet {
     /// The picture for now, if it is time for a new one or a page has to lead. Pages turn by the clock of whoever
     /// looks at them, which is `now`.
     pub fn frame_if_due(&mut self, now: Moment, scenery: &Scenery<'_>) -> Option<Frame> {
-        let Scenery { verdict, snapshot, settings, wall } = *scenery;
+        let Scenery { verdict, snapshot, settings, wall, test } = *scenery;
         let pages = worth_showing(verdict, snapshot, &settings.panel.pages);
         let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
         if !is_due && !self.turn.has_news(&pages) {
@@ -77,7 +79,13 @@ impl Outlet {
         self.beat += 1;
         let page = self.turn.page(&pages, now, Duration::from_secs(settings.panel.page_seconds.into()));
         // A calendar that nobody has set yet would show a time of the past.
-        let clock = if wall.synchronised { wall.minute() } else { format!("up {}", span(verdict.at.since_boot())) };
+        let clock = if test {
+            TEST.to_owned()
+        } else if wall.synchronised {
+            wall.minute()
+        } else {
+            format!("up {}", span(verdict.at.since_boot()))
+        };
         let time_of_day = |ago: Duration| wall.before(ago).minute();
         Some(draw(&page, &View { verdict, snapshot, clock: &clock, beat: self.beat, time_of_day: &time_of_day }))
     }

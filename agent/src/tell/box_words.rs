@@ -2,6 +2,7 @@
 //! [`super::wording`].
 
 use super::wording::{Parts, Words, words_of};
+use crate::units::span;
 use crate::verdict::{AgentFault, BoxFault};
 
 pub(super) fn agent(what: &AgentFault) -> Words {
@@ -32,6 +33,29 @@ pub(super) fn agent(what: &AgentFault) -> Words {
             advice: "Look whether the box reaches its time server, and whether a time service runs.",
             warning: "Do not rely on times in messages until then; how long things last is measured without it.",
             evidence: "the kernel says that its clock is not synchronised".to_owned(),
+        }),
+        AgentFault::NotConfirmed { ways } => words_of(Parts {
+            name: "ALERTS NOT CONFIRMED",
+            figures: "",
+            sentence: "Nobody has confirmed for a day that alerts arrive where they are sent.".to_owned(),
+            brief: "send a test code",
+            advice: "Run `traylight alerts --test WAY`, then give back the code that arrives: \
+                     `traylight alerts --confirm CODE`.",
+            warning: "Do not rely on alerts that nobody has seen arrive.",
+            evidence: if ways.is_empty() {
+                "all ways are confirmed".to_owned()
+            } else {
+                format!("not confirmed: {}", ways.join(", "))
+            },
+        }),
+        AgentFault::NotDelivered { waited } => words_of(Parts {
+            name: "ALERTS STUCK",
+            figures: "",
+            sentence: format!("An alert has waited for {} and cannot leave the box.", span(*waited)),
+            brief: "network? server?",
+            advice: "Look in the log for what the way says; it is tried again and again, and nothing is lost.",
+            warning: "Do not restart the box for this.",
+            evidence: format!("the oldest message waits for {}", span(*waited)),
         }),
         AgentFault::EndedUnasked { times } => words_of(Parts {
             name: "TRAYLIGHT RESTARTED",

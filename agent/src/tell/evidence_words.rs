@@ -55,6 +55,7 @@ fn happened(what: Happening) -> String {
         Happening::FileSystemError => "the file system found an error in itself",
         Happening::StoppedWriting => "the file system stopped writing",
         Happening::NoMetadataRoom => "no room for metadata",
+        Happening::OverCurrent => "drew too much current and was switched off",
         Happening::UndervoltageBegan => "supply too low",
         Happening::UndervoltageEnded => "supply right again",
         Happening::TaskHung => "a task waits for too long",

@@ -41,6 +41,12 @@ impl Entry {
         self
     }
 
+    /// The entry of something that is only rehearsed.
+    pub fn as_test(self) -> Self {
+        let message = format!("TEST: {}", self.message);
+        Self { message, ..self }.with("test", "yes".to_owned())
+    }
+
     /// The entry of a remark.
     pub fn remark(remark: &Remark) -> Self {
         match remark {

@@ -132,8 +132,8 @@ pub struct WallStamp {
 }
 
 impl Stamp {
-    /// Now, by the machine's clocks.
-    pub fn now(clock: &Clock) -> Self {
+    /// What the machine's clocks say now.
+    pub fn by(clock: &Clock) -> Self {
         let wall = clock.wall();
         let text = wall.stamp();
         let set = clock.epoch_seconds().filter(|_| wall.synchronised);

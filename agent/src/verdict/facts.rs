@@ -41,7 +41,7 @@ pub enum Down {
     Inactive,
     /// It lost more members than its layout survives.
     TooManyLost,
-    /// It was there and is not any more.
+    /// It was there, in this run of the program or an earlier one, and is not any more.
     Absent,
     /// It waits for members that it cannot do without.
     Suspended,
@@ -141,6 +141,16 @@ pub enum AgentFault {
     },
     /// No time service has set the clock.
     ClockNotSet,
+    /// Nobody has confirmed that what is sent on these ways is read.
+    NotConfirmed {
+        /// Their names.
+        ways: Vec<String>,
+    },
+    /// Messages wait for their way.
+    NotDelivered {
+        /// For how long the oldest has.
+        waited: Duration,
+    },
     /// It ended without being asked to, and was started again.
     EndedUnasked {
         /// How often within a week of watching.

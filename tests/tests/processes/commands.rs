@@ -19,7 +19,7 @@ use traylight_tests::binary::traylight;
 use traylight_tests::pretend_box::PretendBox;
 
 /// Who owns nothing and may do nothing, by custom `nobody`.
-const NOBODY: u32 = 65534;
+pub const NOBODY: u32 = 65534;
 
 fn look(home: &Home, heron: &PretendBox) -> (Option<i32>, Value) {
     let output = home.run("look", &["--json", "--root", heron.root().to_str().unwrap()]);
@@ -120,7 +120,7 @@ fn a_look_needs_no_rights() {
 }
 
 /// Whether the test itself may become somebody else.
-fn is_root() -> bool {
+pub fn is_root() -> bool {
     let me = fs::read_to_string("/proc/self/status").unwrap();
     me.lines().any(|line| line.starts_with("Uid:\t0\t0\t"))
 }

@@ -6,6 +6,7 @@
 #![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for processes")]
 
 mod commands;
+mod control;
 mod running;
 
 use running::{Home, Running, is_gone, signal};

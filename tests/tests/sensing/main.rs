@@ -9,6 +9,7 @@ mod bad_input;
 mod btrfs;
 mod calls;
 mod controllers;
+mod happened;
 mod lvm_raid;
 mod mounts;
 mod told_pools;

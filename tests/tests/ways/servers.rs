@@ -66,7 +66,9 @@ impl MailServer {
             let (certificate, key) = authority.pair(certificate);
             command.args([certificate, key]);
         }
-        command.arg(&mails).args(login.map(|(user, word)| [user, word]).into_iter().flatten()).stdout(Stdio::piped());
+        command.arg(&mails).args(login.map(|(user, word)| [user, word]).into_iter().flatten());
+        // It tells every talk that breaks off as an error of its own.
+        command.stdout(Stdio::piped()).stderr(Stdio::null());
         let mut process = Process::start(&mut command);
         let port = process.line().parse().expect("the mail server says its port");
         Self { port, mails, _process: process }

@@ -14,21 +14,24 @@ const ALL_LINES: &[Trouble] = &[Trouble::Connection, Trouble::Transfer];
 const IDLE: Duration = Duration::from_secs(600);
 /// A drive that woke up less than this before has an excuse.
 const WAKING: Duration = Duration::from_secs(30);
+/// Drives are asked for their counts within this of each other.
+const ASKED_APART: Duration = Duration::from_secs(12 * 3600);
 
 /// R16: one drive went, and its owner had put it out of its pool, or was at work on the box, or took out a failing one.
+/// Not so one that its pool could not do without any more: see [`wrong_tray`].
 pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
     let lost = left.with(Trouble::Connection);
     let rule = |suspect: &&Suspect| {
         let (at, before) = suspect.lost().filter(|_| !suspect.known.present)?;
-        let others = left.view.suspects.iter().filter(|other| other.key != suspect.key);
-        let alone = others.flat_map(Suspect::losses).all(|sign| apart(sign.event.at, at) > TOGETHER);
-        if !alone || suspect.died_first() {
+        if !went_alone(left, suspect, at) || suspect.died_first() {
             return None;
         }
-        let before = before.unwrap_or_else(|| no_more_known(suspect));
-        let confidence = if before.put_out || left.view.memory.is_muted(at) {
+        let before = before.filter(|before| !(before.used && before.pool_lacked))?;
+        // A pool does without a drive that went before, too, until it is put back in.
+        let put_out = before.put_out && suspect.losses().len() == 1;
+        let confidence = if put_out || before.muted {
             Confidence::Likely
-        } else if (before.asleep && !before.used) || suspect.has(Trouble::Media.kinds()) {
+        } else if (before.asleep && !before.used) || before.failing {
             Confidence::Possible
         } else {
             return None;
@@ -38,15 +41,11 @@ pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
     lost.iter().filter_map(rule).collect()
 }
 
-fn no_more_known(suspect: &Suspect) -> crate::judge::signs::Before {
-    crate::judge::signs::Before {
-        asleep: false,
-        idle: Duration::ZERO,
-        used: !suspect.known.pools.is_empty(),
-        put_out: false,
-        pool_lacked: false,
-        celsius: None,
-    }
+/// True when no other drive went within ten seconds.
+fn went_alone(left: &Left, suspect: &Suspect, at: Moment) -> bool {
+    let is_other = |part: &Part| !matches!(part, Part::Drive(key) if key == suspect.key);
+    let mut losses = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::Vanished);
+    losses.all(|sign| !is_other(&sign.event.part) || apart(sign.event.at, at) > TOGETHER)
 }
 
 /// R13: errors within half a minute of waking up, and nothing else that speaks against the drive.
@@ -90,10 +89,15 @@ fn supply_if(left: &Left, enough: impl Fn(usize) -> bool) -> Vec<Diagnosis> {
         signs.map(|sign| sign.event.at).collect::<Vec<Moment>>()
     };
     let mut together = at_once(&suspects, times);
-    // A drive says only when it is asked that it lost its power: when that was is not known, and two of them suffice.
-    for suspect in suspects.iter().filter(|suspect| suspect.lost_power()) {
-        if !together.iter().any(|(other, _)| other.key == suspect.key) {
-            together.push((suspect, suspect.since));
+    // A drive that was not seen to go says only when it is asked that it lost its power, and is asked some hours apart.
+    let told = |suspect: &Suspect| suspect.power_losses().last().map(|sign| sign.event.at);
+    let first = together.first().map(|(_, at)| *at);
+    for suspect in suspects.iter().filter(|suspect| suspect.losses().is_empty()) {
+        let is_in = together.iter().any(|(other, _)| other.key == suspect.key);
+        if let (Some(at), Some(first), false) = (told(suspect), first, is_in) {
+            if apart(at, first) <= ASKED_APART {
+                together.push((suspect, at));
+            }
         }
     }
     let powerless = together.iter().filter(|(suspect, _)| suspect.lost_power()).count();
@@ -144,12 +148,14 @@ fn strains<'a>(view: &View<'a>, at: Moment, lost: &[(&Suspect<'a>, Moment)]) -> 
     view.near(&STRAINS, at).filter(counts).collect()
 }
 
-/// A good drive left while its pool lacked another, without a sign that it died: the wrong tray, most likely.
+/// A good drive left by itself while its pool lacked another, without a sign that it died: the wrong tray, most likely. A
+/// hand takes out one after the other.
 pub fn wrong_tray(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
-        let (_, before) = suspect.lost().filter(|_| !suspect.known.present)?;
+        let (at, before) = suspect.lost().filter(|_| !suspect.known.present)?;
         let was_good = before.is_some_and(|before| before.used && before.pool_lacked);
-        let spotless = !suspect.died_first() && !suspect.is_unreadable() && !suspect.lost_power();
+        let spotless =
+            went_alone(left, suspect, at) && !suspect.died_first() && !suspect.is_unreadable() && !suspect.lost_power();
         (was_good && spotless).then(|| {
             Diagnosis::new(Cause::WrongTray, Confidence::Possible).of([*suspect], CONNECTED).with(suspect.losses())
         })
@@ -183,18 +189,17 @@ pub fn tray_power(left: &Left) -> Vec<Diagnosis> {
     vec![diagnosis]
 }
 
-/// R15: lost or silent after it had nothing to do, where links may save power, and it kept its power.
+/// R15: lost or timed out after it had nothing to do, where links may save power, and it kept its power.
 pub fn link_power_saving(left: &Left) -> Vec<Diagnosis> {
     let saves = |suspect: &Suspect| {
         let policy = left.view.controller(suspect.controller()?)?.link_power.as_deref()?;
         Some(!matches!(policy, "max_performance" | "keep_firmware_settings"))
     };
     let rule = |suspect: &&Suspect| {
-        let (_, before) = suspect.lost()?;
-        let fits = before?.idle >= IDLE && saves(suspect)? && !suspect.lost_power() && !suspect.is_unreadable();
-        fits.then(|| {
-            Diagnosis::new(Cause::LinkPowerSaving, Confidence::Likely).of([*suspect], CONNECTED).with(suspect.losses())
-        })
+        let signs = suspect.signs(&[Happening::Vanished, Happening::TimedOut], NEAR);
+        let was_idle = signs.first()?.before?.idle >= IDLE;
+        let fits = was_idle && saves(suspect)? && !suspect.lost_power() && !suspect.is_unreadable();
+        fits.then(|| Diagnosis::new(Cause::LinkPowerSaving, Confidence::Likely).of([*suspect], CONNECTED).with(signs))
     };
     left.with(Trouble::Connection).iter().filter_map(rule).collect()
 }

@@ -1,18 +1,21 @@
 //! Causes that lie between the board and several drives at once: the controller, its driver, its PCIe link.
 
 use super::connection::twelve_volts;
-use super::view::{Suspect, View, at_once};
+use super::view::{NEAR, SILENCE, Suspect, View, at_once};
 use super::{Diagnosis, Left, Trouble};
 use crate::judge::signs::Sign;
-use crate::reading::{Controller, DriveKey, Happening, Part};
-use crate::verdict::{Cause, Confidence, Kind, Unmeasured};
+use crate::reading::{DriveKey, Happening, Part, Teller};
+use crate::verdict::{Cause, Confidence, Unmeasured};
 use std::collections::BTreeMap;
 
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
 /// Drives this warm say that the air around the controller is warm too, °C.
 const WARM: f64 = 45.0;
+/// Signs that a drive went, or that it does not answer.
+const WENT: [Happening; 3] = [Happening::Vanished, Happening::TimedOut, Happening::StandsStill];
 
-/// The drives in trouble, by their controller; only controllers of which every known drive is in trouble.
+/// The drives in trouble, by their controller; only controllers of which every known drive is in trouble, or that are
+/// themselves seen to be dead: drives that have nothing to do notice that later.
 fn by_controller<'v, 'a>(left: &Left<'v, 'a>) -> BTreeMap<&'a str, Vec<&'v Suspect<'a>>> {
     let mut found: BTreeMap<&str, Vec<&Suspect>> = BTreeMap::new();
     for suspect in left.with(Trouble::Connection) {
@@ -22,7 +25,8 @@ fn by_controller<'v, 'a>(left: &Left<'v, 'a>) -> BTreeMap<&'a str, Vec<&'v Suspe
     }
     let all = |key: &&str, suspects: &mut Vec<&Suspect>| {
         let behind: Vec<&DriveKey> = left.view.behind(key);
-        behind.iter().all(|drive| suspects.iter().any(|suspect| suspect.key == *drive))
+        let dead = left.view.controller(key).is_some_and(|found| !found.works());
+        dead || behind.iter().all(|drive| suspects.iter().any(|suspect| suspect.key == *drive))
     };
     found.retain(|key, suspects| all(key, suspects));
     found
@@ -44,42 +48,28 @@ pub fn update(left: &Left) -> Vec<Diagnosis> {
     by_controller(left).into_iter().filter_map(rule).collect()
 }
 
-/// R5: all drives of a controller went, and the controller itself is dead. R5b: it was warm, and came back.
+/// R5: all drives of a controller went, and the controller itself is dead. R5b: it was warm, and works again.
 pub fn stopped(left: &Left) -> Vec<Diagnosis> {
     let rule = |(key, suspects): (&str, Vec<&Suspect>)| {
-        let told = [Happening::AllOnes, Happening::NotStarted(0)];
-        let part = Part::Controller(key.to_owned());
+        let since = suspects.iter().filter_map(|suspect| suspect.signs(&WENT, NEAR).first().map(|s| s.event.at)).min();
         let signs: Vec<&Sign> = left
             .view
-            .memory
-            .ledger
-            .signs
-            .all()
-            .filter(|sign| sign.event.part == part && told.iter().any(|what| is_same_kind(sign.event.what, *what)))
+            .against(key, since.unwrap_or(suspects.first()?.since))
+            .into_iter()
+            .filter(|sign| !matches!(sign.event.what, Happening::BusErrorCorrected | Happening::Reset))
             .collect();
-        let seen_dead = left.view.controller(key).map_or_else(
-            || !left.view.snapshot.controllers.is_empty(),
-            |found: &Controller| found.driver.is_none() || found.answers.get() == Some(&false),
-        );
-        let went: Vec<_> =
-            suspects.iter().copied().filter(|s| !s.losses().is_empty() || s.is_silent() || !s.known.present).collect();
-        let powerless = suspects.iter().any(|suspect| suspect.lost_power());
+        let is_dead = left.view.controller(key).is_some_and(|found| !found.works());
+        // What readings show is measured; what the kernel's log tells of is a sign like others.
+        let seen_dead = is_dead || signs.iter().any(|sign| sign.event.teller == Teller::Reading);
+        let went = |suspect: &&Suspect| !suspect.losses().is_empty() || suspect.is_silent() || !suspect.known.present;
+        let flat = !suspects.iter().any(|suspect| suspect.lost_power());
         let dead = seen_dead || !signs.is_empty();
-        if !dead
-            || powerless
-            || went.len() < suspects.len()
-            || suspects.iter().all(|suspect| suspect.known.present && !suspect.is_silent())
-        {
+        if !dead || !flat || !suspects.iter().all(went) {
             return None;
         }
         let warm = suspects.iter().filter_map(|suspect| suspect.lost()?.1?.celsius).any(|celsius| celsius >= WARM);
-        let came_back = suspects.iter().any(|suspect| {
-            let lost = suspect.losses().first().map(|sign| sign.event.at);
-            let back =
-                left.view.memory.ledger.signs.of(suspect.key).rfind(|sign| sign.event.what == Happening::Appeared);
-            back.is_some_and(|back| lost.is_some_and(|lost| back.event.at > lost))
-        });
-        let cause = if warm && came_back { Cause::ControllerHot } else { Cause::ControllerStopped };
+        let works_again = !is_dead && suspects.iter().any(|suspect| suspect.known.present && !suspect.hangs());
+        let cause = if warm && works_again { Cause::ControllerHot } else { Cause::ControllerStopped };
         let confidence = if seen_dead { Confidence::Certain } else { Confidence::Likely };
         let diagnosis = Diagnosis::new(cause, confidence)
             .of(suspects.iter().copied(), CONNECTED)
@@ -96,13 +86,9 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
 /// R10: all drives of one controller hang at once.
 pub fn path_hangs(left: &Left) -> Vec<Diagnosis> {
     let rule = |(key, suspects): (&str, Vec<&Suspect>)| {
-        let hang = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.has(&[Kind::DriveNotAnswering]));
+        let hang = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.hangs());
         let stood = |suspect: &Suspect| {
-            suspect
-                .signs(&[Happening::StandsStill], super::view::NEAR)
-                .iter()
-                .map(|sign| sign.event.at)
-                .collect::<Vec<_>>()
+            suspect.signs(&[Happening::StandsStill], NEAR).iter().map(|sign| sign.event.at).collect::<Vec<_>>()
         };
         hang.then(|| {
             let together = at_once(&suspects, stood).len() >= 2;
@@ -110,7 +96,7 @@ pub fn path_hangs(left: &Left) -> Vec<Diagnosis> {
             Diagnosis::new(Cause::PathHangs, confidence)
                 .of(suspects.iter().copied(), CONNECTED)
                 .part(key)
-                .with(suspects.iter().flat_map(|suspect| suspect.signs(&super::view::SILENCE, super::view::NEAR)))
+                .with(suspects.iter().flat_map(|suspect| suspect.signs(&SILENCE, NEAR)))
                 .without([Unmeasured::ControllerTemperature])
         })
     };
@@ -121,8 +107,4 @@ fn not_started<'a>(view: &View<'a>, key: &str) -> Vec<&'a Sign> {
     let part = Part::Controller(key.to_owned());
     let refused = |sign: &&Sign| sign.event.part == part && matches!(sign.event.what, Happening::NotStarted(_));
     view.memory.ledger.signs.all().filter(refused).collect()
-}
-
-fn is_same_kind(one: Happening, other: Happening) -> bool {
-    std::mem::discriminant(&one) == std::mem::discriminant(&other)
 }

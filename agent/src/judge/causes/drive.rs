@@ -11,8 +11,7 @@ const WHOLE: &[Trouble] = &[Trouble::Media, Trouble::Connection];
 
 /// R9: one drive has work and finishes none, and the others go on.
 pub fn hangs(left: &Left) -> Vec<Diagnosis> {
-    let hung: Vec<_> =
-        left.with(Trouble::Connection).into_iter().filter(|suspect| suspect.has(&[Kind::DriveNotAnswering])).collect();
+    let hung: Vec<_> = left.with(Trouble::Connection).into_iter().filter(|suspect| suspect.hangs()).collect();
     let [suspect] = hung[..] else { return Vec::new() };
     if suspect.is_unreadable() || suspect.is_damaged() {
         return Vec::new();
@@ -33,6 +32,7 @@ pub fn fails(left: &Left) -> Vec<Diagnosis> {
 
 fn failing(suspect: &Suspect) -> Option<Diagnosis> {
     let says_so = suspect.has(&[Kind::DriveSaysFailing]);
+    let died = suspect.failed_and_died();
     // Its own word is a measurement; what it counts may have come from outside.
     if !says_so && (suspect.is_damaged() || suspect.lost_power()) {
         return None;
@@ -41,12 +41,13 @@ fn failing(suspect: &Suspect) -> Option<Diagnosis> {
     let by_kernel = signs.iter().any(|sign| sign.event.teller == Teller::Log);
     let by_pool = suspect.has(&[Kind::MemberErrors]);
     let grows = suspect.has(&[Kind::PendingOrUncorrectable]) && suspect.has(&[Kind::ReallocatedGrowth]);
-    let confidence = match (says_so, by_kernel || by_pool || grows) {
+    let confidence = match (says_so, by_kernel || by_pool || grows || died) {
         (true, _) => Confidence::Certain,
         (false, true) => Confidence::Likely,
         (false, false) => Confidence::Possible,
     };
-    // What it died of takes its absence along; a drive that was pulled has another story.
+    // What it died of takes its absence along, though what it said is told of no more while it is gone; a drive that was
+    // pulled has another story.
     let whole = suspect.known.present || suspect.died_first();
     let explains = if whole && !suspect.is_damaged() && !suspect.lost_power() { WHOLE } else { MEDIA };
     Some(Diagnosis::new(Cause::DriveFails, confidence).of([suspect], explains).with(signs))

@@ -5,9 +5,13 @@ use crate::verdict::{Cause, Condition, Confidence, Finding, Kind, Subject, Unmea
 
 const HEAT: [Kind; 3] = [Kind::DriveHot, Kind::DriveHotterThanPeers, Kind::DrivesHeatingTogether];
 const FAN: [Kind; 1] = [Kind::FanStopped];
+/// A drive that is no warmer than this above the warmest of its peers is warm like them, °C (the edge at which
+/// drive-hotter-than-peers ends).
+const ODD: f64 = 5.0;
 
 /// R8, R8b and R8c. Several drives that are too warm or get warm together, and a fan that fails, are one story; without
-/// word of a fan it stays possible. When the board got as much warmer as the drives did, it is the room.
+/// word of a fan it stays possible. A fan that fails needs only one drive that is too warm: the others follow. When the
+/// board got as much warmer as the drives did, it is the room.
 pub fn warmth(left: &Left) -> Vec<Diagnosis> {
     let (hot, fans) = (left.open(&HEAT), left.open(&FAN));
     let drives: Vec<&Condition> = hot.iter().copied().filter(|c| matches!(c.subject, Subject::Drive(_))).collect();
@@ -18,7 +22,6 @@ pub fn warmth(left: &Left) -> Vec<Diagnosis> {
         .map(|condition| &condition.subject)
         .collect();
     over.dedup();
-    // A fan that stands still is measured: then one drive that is too warm is enough.
     if together || over.len() >= 2 || (!over.is_empty() && !fans.is_empty()) {
         let (cause, confidence) = match (fans.is_empty(), left.view.memory.climate.room_got_warmer()) {
             (false, _) => (Cause::Airflow, Confidence::Likely),
@@ -33,7 +36,8 @@ pub fn warmth(left: &Left) -> Vec<Diagnosis> {
         return vec![about(diagnosis, &hot)];
     }
     let of_tray = |condition: &&&Condition| {
-        let peers = matches!(&condition.finding, Finding::DriveHot { others: Some((_, warmest)), now, .. } if now.0 > warmest.0);
+        let peers = matches!(&condition.finding, Finding::DriveHot { others: Some((_, warmest)), now, .. }
+            if now.0 >= warmest.0 + ODD);
         peers || condition.kind() == Kind::DriveHotterThanPeers
     };
     let Some(tray) = drives.iter().find(of_tray) else { return Vec::new() };

@@ -66,8 +66,12 @@ impl Trouble {
     }
 
     fn troubles(self, suspect: &Suspect) -> bool {
-        let lost = || !suspect.losses().is_empty() || !suspect.known.present;
-        suspect.has(self.kinds()) || (self == Self::Connection && lost())
+        let lost = || !suspect.known.present || (suspect.lacked && !suspect.losses().is_empty());
+        suspect.has(self.kinds())
+            || (self == Self::Connection && lost())
+            // What is told of a drive itself ends when it is gone; what it went of does not.
+            || (self == Self::Media && suspect.failed_and_died())
+            || (self == Self::Transfer && !suspect.known.present && suspect.is_damaged())
     }
 }
 

@@ -24,7 +24,8 @@ fn cut_times(suspect: &Suspect) -> Vec<Moment> {
     suspect.losses().iter().map(|sign| sign.event.at).collect()
 }
 
-/// R7: everything behind one bridge went or was reset together, and nothing else did.
+/// R7: everything behind one bridge went or was reset together, and nothing else did. Whether its drives lost their power
+/// tells nothing: a bridge that fails may take it from them.
 pub fn bridge(left: &Left) -> Vec<Diagnosis> {
     let bridges = by_bridge(left);
     let rule = |(bridge, suspects): (&(&str, &str), &Vec<&Suspect>)| {
@@ -53,8 +54,7 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
         let others = left.view.suspects.iter().filter(|other| other.bridge() != Some(*bridge));
         let alone = !others.flat_map(Suspect::losses).any(|sign| near(&sign));
         let went = together.len() == suspects.len() || !resets.is_empty();
-        let powerless = suspects.iter().any(|suspect| suspect.lost_power());
-        if !all || !alone || !went || powerless {
+        if !all || !alone || !went {
             return None;
         }
         let confidence =
@@ -78,8 +78,7 @@ pub fn power(left: &Left) -> Vec<Diagnosis> {
             together.iter().filter_map(|(suspect, _)| suspect.bridge()).collect();
         let at = together.first().map(|(_, at)| *at)?;
         let low: Vec<_> = left.view.near(&[Happening::UndervoltageBegan], at).collect();
-        let powerless = together.iter().any(|(suspect, _)| suspect.lost_power());
-        (bridges.len() >= 2 && !powerless).then(|| {
+        (bridges.len() >= 2).then(|| {
             let confidence = if low.is_empty() { Confidence::Possible } else { Confidence::Likely };
             Diagnosis::new(Cause::UsbPower, confidence)
                 .of(together.iter().map(|(suspect, _)| *suspect), CONNECTED)

@@ -34,6 +34,18 @@ pub const TRANSFER: [Kind; 2] = [Kind::SataCrcGrowth, Kind::SataSlow];
 /// Kinds that the drive's own surface or flash is behind.
 pub const MEDIA: [Kind; 3] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth, Kind::DriveSaysFailing];
 
+/// What speaks against a controller. That it scans its ports one after another does not.
+const AGAINST: [Happening; 8] = [
+    Happening::Vanished,
+    Happening::AllOnes,
+    Happening::BusError,
+    Happening::BusErrorCorrected,
+    Happening::Reset,
+    Happening::TimedOut,
+    Happening::CommandFailed,
+    Happening::GivenUp,
+];
+
 /// Signs of damaged transfers.
 pub const DAMAGE: [Happening; 2] = [Happening::TransferDamaged, Happening::LinkSlowed];
 /// Signs that a drive did not answer.
@@ -62,6 +74,8 @@ pub struct Suspect<'a> {
     pub open: Vec<&'a Condition>,
     /// When the first of them began, or that of a pool that lacks it.
     pub since: Moment,
+    /// A pool lacks it, though it may be there again.
+    pub lacked: bool,
     memory: &'a Memory,
 }
 
@@ -96,14 +110,14 @@ impl<'a> View<'a> {
 
     /// True when nothing speaks against a controller: it answers, has its driver, and told of nothing lately.
     pub fn is_clean(&self, controller: &str, around: Moment) -> bool {
-        let works = |found: &Controller| found.driver.is_some() && found.answers.get() != Some(&false);
-        let told = self.signs_of(&Part::Controller(controller.to_owned()), around);
-        self.controller(controller).is_none_or(works) && told.is_empty()
+        self.controller(controller).is_none_or(Controller::works) && self.against(controller, around).is_empty()
     }
 
-    /// What was told of a part around a time.
-    pub fn signs_of(&self, part: &Part, around: Moment) -> Vec<&'a Sign> {
-        let near = |sign: &&Sign| sign.event.part == *part && apart(sign, around) <= NEAR;
+    /// What speaks against a controller around a time.
+    pub fn against(&self, controller: &str, around: Moment) -> Vec<&'a Sign> {
+        let part = Part::Controller(controller.to_owned());
+        let speaks = |what| AGAINST.contains(&what) || matches!(what, Happening::NotStarted(_));
+        let near = |sign: &&Sign| sign.event.part == part && speaks(sign.event.what) && apart(sign, around) <= NEAR;
         self.memory.ledger.signs.all().filter(near).collect()
     }
 
@@ -129,9 +143,9 @@ impl<'a> Suspect<'a> {
             }
             _ => false,
         };
-        let pools = memory.open().filter(lost_by);
-        let since = open.iter().copied().chain(pools).map(|condition| condition.since).min()?;
-        Some(Self { key, known, open, since, memory })
+        let pools: Vec<&Condition> = memory.open().filter(lost_by).collect();
+        let since = open.iter().chain(&pools).map(|condition| condition.since).min()?;
+        Some(Self { key, known, open, since, lacked: !pools.is_empty(), memory })
     }
 
     /// Which controller it is or was behind.
@@ -161,6 +175,11 @@ impl<'a> Suspect<'a> {
         self.signs(&[Happening::Vanished], LEAD)
     }
 
+    /// How it was before it was lost last.
+    pub fn before(&self) -> Option<Before> {
+        self.lost()?.1
+    }
+
     /// When it was lost last, and how it was before.
     pub fn lost(&self) -> Option<(Moment, Option<Before>)> {
         self.losses().last().map(|sign| (sign.event.at, sign.before))
@@ -186,6 +205,11 @@ impl<'a> Suspect<'a> {
         self.has(&MEDIA) || !self.signs(&[Happening::Unreadable], DAY).is_empty()
     }
 
+    /// True while it has work and finishes none, or when it went like that.
+    pub fn hangs(&self) -> bool {
+        self.has(&[Kind::DriveNotAnswering]) || (!self.known.present && self.before().is_some_and(|before| before.hung))
+    }
+
     /// True when it did not answer around the trouble.
     pub fn is_silent(&self) -> bool {
         self.has(&[Kind::DriveTimeouts, Kind::DriveNotAnswering]) || !self.signs(&SILENCE, LEAD).is_empty()
@@ -200,13 +224,20 @@ impl<'a> Suspect<'a> {
             Happening::Unreadable,
             Happening::CommandFailed,
         ];
-        let Some((lost, _)) = self.lost() else { return false };
-        self.signs(&DYING, LEAD).iter().any(|sign| sign.event.at < lost && apart(sign, lost) <= NEAR)
+        let Some((lost, before)) = self.lost() else { return false };
+        let hung = before.is_some_and(|before| before.hung);
+        hung || self.signs(&DYING, LEAD).iter().any(|sign| sign.event.at < lost && apart(sign, lost) <= NEAR)
+    }
+
+    /// True when it could not read what it held before it died: that is told of no more while it is gone.
+    pub fn failed_and_died(&self) -> bool {
+        let failed = self.before().is_some_and(|before| before.failing);
+        !self.known.present && self.died_first() && (failed || self.is_unreadable())
     }
 }
 
 /// How far a sign is from a time.
-fn apart(sign: &Sign, at: Moment) -> Duration {
+pub fn apart(sign: &Sign, at: Moment) -> Duration {
     if sign.event.at > at { sign.event.at.since(at) } else { at.since(sign.last) }
 }
 

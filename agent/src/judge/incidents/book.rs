@@ -1,6 +1,6 @@
 //! The open incidents, kept over restarts: which story a group of conditions continues, and what is new about it.
 
-use super::fold::Group;
+use super::fold::{Group, severity};
 use crate::clock::Moment;
 use crate::judge::causes::key;
 use crate::reading::DriveKey;
@@ -32,6 +32,22 @@ impl Book {
         self.open.iter().flat_map(|incident| &incident.conditions)
     }
 
+    /// The open incident that a condition belongs to.
+    pub fn of(&self, condition: &Condition) -> Option<&Incident> {
+        self.open.iter().find(|incident| incident.conditions.iter().any(|known| key(known) == key(condition)))
+    }
+
+    /// True while messages are held back because somebody works on the box.
+    pub fn is_muted(&self, now: Moment) -> bool {
+        self.muted_until.is_some_and(|until| now < until)
+    }
+
+    /// The drives whose absence is told of.
+    pub fn absent_drives(&self) -> impl Iterator<Item = &DriveKey> {
+        let gone = self.conditions().filter(|condition| condition.kind() == Kind::DriveGone);
+        gone.filter_map(|condition| condition.subject.drive())
+    }
+
     /// Its owner knows of an incident; false when none of this name is open.
     pub fn acknowledge(&mut self, id: IncidentId) -> bool {
         let found = self.open.iter_mut().find(|incident| incident.id == id);
@@ -50,9 +66,9 @@ impl Book {
     }
 
     /// Sets the groups of what holds now beside the open incidents; what is new.
-    pub fn turn(&mut self, mut groups: Vec<Group>, now: Moment) -> Vec<Turn> {
+    pub fn turn(&mut self, groups: Vec<Group>, now: Moment) -> Vec<Turn> {
+        let mut groups = self.kept_together(groups);
         let mut turns = Vec::new();
-        let mut homes: Vec<IncidentId> = Vec::new();
         let mut open = std::mem::take(&mut self.open);
         open.sort_by_key(|incident| incident.id);
         for incident in open {
@@ -62,11 +78,9 @@ impl Book {
                 continue;
             };
             let group = groups.remove(index);
-            let id = incident.id;
             let (incident, news) = go_on(incident, group);
             turns.extend(news.map(|what| Turn { incident: incident.clone(), what }));
             self.open.push(incident);
-            homes.push(id);
         }
         for group in groups {
             self.last += 1;
@@ -76,6 +90,24 @@ impl Book {
         }
         self.is_urgent |= !turns.is_empty();
         turns
+    }
+
+    /// What was one story stays one: conditions of an open incident that nothing explains any more, or not at this look,
+    /// go on with the rest of it.
+    fn kept_together(&self, groups: Vec<Group>) -> Vec<Group> {
+        let (unexplained, mut kept): (Vec<Group>, Vec<Group>) =
+            groups.into_iter().partition(|group| matches!(group.cause, Cause::Unclear | Cause::AsItSays));
+        for group in unexplained {
+            let known = |condition: &Condition, incident: &Incident| {
+                incident.conditions.iter().any(|known| key(known) == key(condition))
+            };
+            let story = self.open.iter().find(|incident| group.conditions.iter().all(|one| known(one, incident)));
+            match story.and_then(|incident| kept.iter_mut().find(|other| continues(incident, other))) {
+                Some(rest) => rest.take_in(group.conditions),
+                None => kept.push(group),
+            }
+        }
+        kept
     }
 
     fn close(&self, incident: Incident, groups: &[Group], now: Moment) -> Turn {
@@ -100,13 +132,23 @@ impl Book {
     }
 }
 
-/// True when a group goes on with the story of an incident: they share a condition.
+/// True when a group goes on with the story of an incident: they share a condition, or tell the same of the same drives.
+/// That a drive was taken out is a story of its own, which begins with its absence.
 fn continues(incident: &Incident, group: &Group) -> bool {
-    incident.conditions.iter().any(|known| group.conditions.iter().any(|condition| key(condition) == key(known)))
+    let shared = |kinds: fn(Kind) -> bool| {
+        let mut known = incident.conditions.iter().filter(|known| kinds(known.kind()));
+        known.any(|known| group.conditions.iter().any(|condition| key(condition) == key(known)))
+    };
+    let is_named = !matches!(group.cause, Cause::Unclear | Cause::AsItSays);
+    if group.cause == Cause::TakenOut && incident.cause != Cause::TakenOut {
+        return shared(|kind| kind == Kind::DriveGone);
+    }
+    let same = is_named && group.cause == incident.cause && !group.drives.is_empty() && group.drives == incident.drives;
+    same || shared(|_| true)
 }
 
 fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
-    let severity = group.severity();
+    let severity = severity(group.cause, &group.conditions);
     let since = group.conditions.iter().map(|condition| condition.since).min().unwrap_or(now);
     let Group { cause, confidence, conditions, drives, part, evidence, unmeasured, handling } = group;
     Incident {
@@ -128,19 +170,16 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
 /// signs are over: only another finding that is no less sure takes its place.
 fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
-    let severity = group.severity();
     let says_nothing = matches!(group.cause, Cause::Unclear | Cause::AsItSays);
     let was_unclear = matches!(before.cause, Cause::Unclear | Cause::AsItSays);
-    let replaces = group.cause == before.cause && group.confidence >= before.confidence
-        || group.cause != before.cause && !says_nothing && (was_unclear || group.confidence >= before.confidence)
+    // What explains more drives than before takes the place of what explained fewer, however sure that was.
+    let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
+    let as_sure = was_unclear || more || group.confidence >= before.confidence;
+    let replaces = group.cause == before.cause && (more || group.confidence >= before.confidence)
+        || group.cause != before.cause && !says_nothing && as_sure
         || says_nothing && was_unclear;
-    let mut incident = Incident {
-        severity,
-        conditions: group.conditions,
-        handling: group.handling,
-        part: group.part.or(before.part),
-        ..before
-    };
+    let mut incident =
+        Incident { conditions: group.conditions, handling: group.handling, part: group.part.or(before.part), ..before };
     if replaces {
         (incident.cause, incident.confidence) = (group.cause, group.confidence);
         if !group.evidence.is_empty() {
@@ -151,6 +190,8 @@ fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
             incident.drives = group.drives;
         }
     }
+    let severity = severity(incident.cause, &incident.conditions);
+    incident.severity = severity;
     let is_refined = incident.cause != before.cause
         || (incident.confidence > before.confidence && !matches!(incident.cause, Cause::AsItSays | Cause::Unclear));
     let news = if severity > before.severity {

@@ -9,6 +9,7 @@ use crate::reading::{DriveKey, Part, Pool, Volume};
 use crate::verdict::{
     Cause, Condition, Confidence, Evidence, Finding, Handling, Kind, Place, Severity, Subject, Unmeasured,
 };
+use std::cmp::Ordering;
 use std::collections::BTreeSet;
 
 /// Conditions with one cause, and what is known of it.
@@ -33,13 +34,23 @@ pub struct Group {
 }
 
 impl Group {
-    /// How bad it is. What is harmless stays a notice, but for what it does to a pool or a volume.
-    pub fn severity(&self) -> Severity {
-        let counts =
-            |condition: &&Condition| !self.cause.is_harmless() || !matches!(condition.subject, Subject::Drive(_));
-        let worst = self.conditions.iter().filter(counts).map(|condition| condition.severity).max();
-        worst.unwrap_or(Severity::Notice)
+    /// More conditions belong to it.
+    pub fn take_in(&mut self, conditions: Vec<Condition>) {
+        self.conditions.extend(conditions);
+        self.conditions.sort_by(by_weight);
     }
+}
+
+/// How bad conditions with this cause are. What is harmless stays a notice, but for what it does to a pool or a volume.
+pub fn severity(cause: Cause, conditions: &[Condition]) -> Severity {
+    let counts = |condition: &&Condition| !cause.is_harmless() || !matches!(condition.subject, Subject::Drive(_));
+    let worst = conditions.iter().filter(counts).map(|condition| condition.severity).max();
+    worst.unwrap_or(Severity::Notice)
+}
+
+/// The most telling first.
+fn by_weight(a: &Condition, b: &Condition) -> Ordering {
+    b.severity.cmp(&a.severity).then(a.kind().cmp(&b.kind())).then(a.since.cmp(&b.since))
 }
 
 /// The groups of what holds now.
@@ -96,7 +107,15 @@ fn home(
                 .filter(|(_, known)| lost.contains(&known.place))
                 .map(|(key, _)| key)
                 .collect();
-            found.iter().position(|(diagnosis, _)| keys.iter().any(|key| diagnosis.drives.contains(key)))
+            let mut fits = (0..found.len()).filter(|n| keys.iter().any(|key| found[*n].0.drives.contains(key)));
+            // It stays with the drive that was lost first, though another may be lost by now.
+            let story = view.memory.ledger.book.of(condition);
+            let goes_on = |n: &usize| {
+                let told = story.iter().flat_map(|incident| &incident.conditions);
+                told.filter(|known| known.subject != condition.subject)
+                    .any(|known| found[*n].0.claims.contains(&key(known)))
+            };
+            fits.clone().find(goes_on).or_else(|| fits.next())
         }
         (Finding::PoolDown { .. }, Subject::Pool(pool)) => {
             let keys: Vec<&DriveKey> =
@@ -156,7 +175,7 @@ fn alone_groups(view: &View, alone: Vec<&Condition>) -> Vec<Group> {
 }
 
 fn group(view: &View, diagnosis: Diagnosis, mut conditions: Vec<&Condition>) -> Group {
-    conditions.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.kind().cmp(&b.kind())).then(a.since.cmp(&b.since)));
+    conditions.sort_by(|a, b| by_weight(a, b));
     let place = |key: &DriveKey| view.memory.drives.get(key).map(|known| known.place.clone());
     let mut drives: Vec<Place> = diagnosis.drives.iter().filter_map(place).collect();
     drives.sort();

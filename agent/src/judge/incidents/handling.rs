@@ -6,7 +6,7 @@ use crate::judge::causes::view::View;
 use crate::judge::drives::KnownDrive;
 use crate::judge::pools::leave_in;
 use crate::judge::redundancy::standing;
-use crate::reading::{ActivityKind, DriveKey, MemberState, Pool};
+use crate::reading::{ActivityKind, DriveKey, MemberState, Pool, PoolRunning};
 use crate::verdict::{Cause, Condition, Handling, Kind, Subject};
 
 /// What may be done.
@@ -85,18 +85,24 @@ fn of_failing(view: &View, key: &DriveKey, known: &KnownDrive) -> Handling {
     };
     let Some(tray) = known.place.tray.clone() else { return Handling::Compare { serial } };
     let pools: Vec<&Pool> = view.snapshot.pools.iter().filter(|pool| known.is_in(&pool.key)).collect();
-    // Data on a single drive has nothing to be rebuilt from.
-    if pools.is_empty() {
+    // Data on a single drive has nothing to be rebuilt from; and of a pool that was not read nothing is known.
+    if pools.is_empty() || pools.len() < known.pools.len() {
         return Handling::PullNothing;
     }
     let spared = |pool: &&Pool| {
         let member = pool.members.iter().find(|member| member.drive_device == known.device && !member.device_gone);
-        let works = pool.activity.kind == ActivityKind::Rebuild;
+        let is_filled = pool.members.iter().any(|member| member.state == MemberState::Rebuilding);
+        let works = is_filled || !matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Check);
+        let runs = pool.running.get() == Some(&PoolRunning::Running);
         let stands = standing(pool);
         let is_out = member.is_none_or(|member| member.state == MemberState::Faulty);
         let is_vital = member.and_then(|member| member.slot).is_none_or(|slot| stands.vital.contains(&slot));
         // Out already: it alone is what is missing. Still in: nothing is missing, and its loss would be survived.
-        !works && stands.lives && if is_out { stands.lost <= 1 } else { stands.lost == 0 && !is_vital }
+        !works
+            && runs
+            && stands.lives
+            && stands.is_redundant
+            && if is_out { stands.lost <= 1 } else { stands.lost == 0 && !is_vital }
     };
     // Still in a whole pool is safer than out of it, until its successor is there: so it stays.
     let is_out_everywhere = pools

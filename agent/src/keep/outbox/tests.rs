@@ -5,7 +5,7 @@
 #![allow(clippy::disallowed_methods, reason = "the stories make and bend files")]
 
 use super::*;
-use crate::clock::Moment;
+use crate::clock::{Clock, Moment};
 use crate::keep::{Store, Trouble};
 use crate::tell::message::{Turn, example};
 use crate::tell::outbox::{Now, Outbox, Policy, Rule, Step};
@@ -30,7 +30,7 @@ fn now() -> Now {
 
 fn with_store() -> TempDir {
     let folder = tempfile::tempdir().unwrap();
-    Store::open(folder.path()).unwrap();
+    Store::open(folder.path(), Clock::default()).unwrap();
     folder
 }
 
@@ -131,7 +131,7 @@ fn the_store_of_the_version_before_gets_an_outbox_and_keeps_its_ledger() {
     let ledger = crate::keep::tests::ledger(7).0;
     old.execute("REPLACE INTO ledger (id, body) VALUES (1, ?1)", [serde_json::to_string(&ledger).unwrap()]).unwrap();
     drop(old);
-    let (store, remarks) = Store::open(folder.path()).unwrap();
+    let (store, remarks) = Store::open(folder.path(), Clock::default()).unwrap();
     assert_eq!(remarks, [""; 0]);
     let json = |ledger| serde_json::to_string(ledger).unwrap();
     assert_eq!(json(&store.load_ledger().unwrap()), json(&ledger));
@@ -159,7 +159,7 @@ fn a_cut_at_any_moment_leaves_whole_steps() {
         let cut = tempfile::tempdir().unwrap();
         fs::write(cut.path().join(FILE), &file).unwrap();
         fs::write(cut.path().join("store.db-wal"), &log[..end]).unwrap();
-        let (_, remarks) = Store::open(cut.path()).unwrap();
+        let (_, remarks) = Store::open(cut.path(), Clock::default()).unwrap();
         assert_eq!(remarks, [""; 0], "cut at {end}");
         seen.push(opened(&cut).load().unwrap().waiting.len());
     }
@@ -180,7 +180,7 @@ fn an_outbox_that_is_cut_or_filled_with_zeros_is_set_aside_with_its_store() {
     for bytes in [good[..half].to_vec(), [&good[..half], &vec![0; half]].concat(), vec![0; good.len()]] {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join(FILE), &bytes).unwrap();
-        let (_store, remarks) = Store::open(folder.path()).unwrap();
+        let (_store, remarks) = Store::open(folder.path(), Clock::default()).unwrap();
         assert!(remarks[0].contains("found a damaged file"), "{remarks:?}");
         assert_eq!(opened(&folder).load().unwrap(), Kept::default());
         assert_eq!(fs::read(folder.path().join("store.db.aside-1")).unwrap(), bytes, "kept as it was found");

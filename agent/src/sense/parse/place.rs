@@ -72,6 +72,11 @@ fn pci_function(part: &str) -> Option<(&str, &str)> {
     (hex(domain, 4) && hex(bus, 2) && hex(device, 2) && hex(function, 1)).then_some((domain, slot))
 }
 
+/// True for the name of a PCI function, such as `0000:00:1f.2`.
+pub fn is_pci_function(part: &str) -> bool {
+    pci_function(part).is_some()
+}
+
 fn ata_number(part: &str) -> Option<u32> {
     part.strip_prefix("ata")?.parse().ok()
 }

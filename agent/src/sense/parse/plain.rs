@@ -46,11 +46,15 @@ pub fn named_number(table: &str, name: &str) -> Result<u64, String> {
 /// Text that a device gave: control characters and the Unicode marks that turn text around are dropped, runs of
 /// white space become one space, and the length is bounded. `None` when nothing is left.
 pub fn device_text(text: &str) -> Option<String> {
+    Some(cleaned(text, LONGEST_TEXT)).filter(|text| !text.is_empty())
+}
+
+/// The same for any text, with its own bound in characters.
+pub fn cleaned(text: &str, longest: usize) -> String {
     let shown: String =
         text.chars().map(|c| if c.is_control() { ' ' } else { c }).filter(|&c| !turns_text(c)).collect();
     let words: Vec<&str> = shown.split_whitespace().collect();
-    let joined: String = words.join(" ").chars().take(LONGEST_TEXT).collect();
-    (!joined.is_empty()).then_some(joined)
+    words.join(" ").chars().take(longest).collect()
 }
 
 /// The first characters of odd text between quotes, fit for a line of a log.

@@ -24,6 +24,9 @@ pub enum Page {
     Incident(IncidentId),
 }
 
+/// What stands in place of the time of day on the pages of a rehearsal.
+pub const TEST: &str = "TEST";
+
 /// All that a page may show.
 #[derive(Clone, Copy)]
 pub struct View<'a> {
@@ -31,7 +34,7 @@ pub struct View<'a> {
     pub verdict: &'a Verdict,
     /// The box as read; `None` before the first reading.
     pub snapshot: Option<&'a Snapshot>,
-    /// The minute of the day, or how long the box is up while its clock was not set.
+    /// The minute of the day, or how long the box is up while its clock was not set; [`TEST`] in a rehearsal.
     pub clock: &'a str,
     /// Counts up; moves the sign of life.
     pub beat: u64,

@@ -19,7 +19,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let end = text(frame, 0, 0, state_word(view), Face::Medium);
     let beside = ((WIDTH - end) / Face::Small.width() as i32) as usize;
     text_right(frame, WIDTH, 0, &fit(view.clock, beside), Face::Small);
-    text_right(frame, WIDTH, 8, &fit(&remark(view), beside), Face::Small);
+    text_right(frame, WIDTH, 8, &fit(&remark(view, beside), beside), Face::Small);
 
     let rows: Vec<&[Tray]> = view.verdict.shelves.iter().flat_map(|shelf| shelf.trays.chunks(ABREAST)).collect();
     let rows = &rows[..rows.len().min(4)];
@@ -49,12 +49,13 @@ fn state_word(view: &View<'_>) -> &'static str {
 }
 
 /// The few columns right of the word.
-fn remark(view: &View<'_>) -> String {
+fn remark(view: &View<'_>, columns: usize) -> String {
     let notices = view.verdict.conditions.iter().filter(|condition| condition.severity == Severity::Notice);
     match &view.verdict.heard {
         Heard::SilentSince(since) => span(view.verdict.at.since(*since)),
         Heard::NotYet => "looking".to_owned(),
         Heard::InPart(blind) => format!("{} blind", blind.len()),
+        Heard::Fresh if view.verdict.muted_until.is_some() => muted(view, columns),
         Heard::Fresh if view.verdict.worst() >= Some(Severity::Warning) => {
             format!("{} open", view.verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning).count())
         }
@@ -63,6 +64,13 @@ fn remark(view: &View<'_>) -> String {
             None => format!("{} drives", view.snapshot.map_or(0, |snapshot| snapshot.drives.len())),
         },
     }
+}
+
+/// That messages are held back must not be cut: who forgot it would wait for one.
+fn muted(view: &View<'_>, columns: usize) -> String {
+    let left = view.verdict.muted_until.map(|until| span(until.since(view.verdict.at))).unwrap_or_default();
+    let ways = [format!("MUTED {left} left"), format!("MUTED {left}"), "MUTED".to_owned()];
+    ways.into_iter().find(|way| way.chars().count() <= columns).unwrap_or_default()
 }
 
 /// A tray: its label and its value. A warning has a double edge, a critical one is lit; both also say so in words.

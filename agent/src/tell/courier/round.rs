@@ -98,26 +98,28 @@ impl Round {
             standings.send_replace(self.outbox.standings(&now));
             tokio::select! {
                 order = orders.recv() => match order {
-                    Some(order) => self.take(order),
+                    Some(order) => self.take(order, &mut orders),
                     None => break,
                 },
                 Some(Ok(outcome)) = self.under_way.join_next() => self.hear(outcome),
                 () = tokio::time::sleep(wait) => self.look_at_roads(),
             }
-            // What has come together is stored and judged together.
-            while let Ok(order) = orders.try_recv() {
-                self.take(order);
-            }
         }
         self.finish().await;
     }
 
-    fn take(&mut self, order: Order) {
+    /// Takes in an order and all that have come with it, and stores them together.
+    fn take(&mut self, first: Order, more: &mut UnboundedReceiver<Order>) {
         let now = self.world.now();
-        let writes = match order {
-            Order::Tell(message) => self.outbox.take(*message, &now),
-            Order::Try(way, message) => self.outbox.take_for(&way, *message),
-        };
+        let mut writes = Vec::new();
+        let mut next = Some(first);
+        while let Some(order) = next {
+            writes.extend(match order {
+                Order::Tell(message) => self.outbox.take(*message, &now),
+                Order::Try(way, message) => self.outbox.take_for(&way, *message),
+            });
+            next = more.try_recv().ok();
+        }
         self.keep(&writes);
     }
 

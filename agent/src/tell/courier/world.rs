@@ -35,7 +35,7 @@ impl World for Machine {
     fn now(&self) -> Now {
         let wall = self.clock.wall();
         let minute = u16::from(wall.time.hour().unsigned_abs()) * 60 + u16::from(wall.time.minute().unsigned_abs());
-        Now { stamp: Stamp::now(&self.clock), minute_of_day: wall.synchronised.then_some(minute) }
+        Now { stamp: Stamp::by(&self.clock), minute_of_day: wall.synchronised.then_some(minute) }
     }
 
     fn roads(&self) -> String {

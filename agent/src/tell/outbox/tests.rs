@@ -155,7 +155,7 @@ fn a_way_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up() {
     assert_eq!(sent(&mut outbox, "hook", &at(0)), ["a.1"]);
     let standing = outbox.standings(&at(now)).remove(0);
     assert_eq!((standing.waiting, standing.oldest), (1, Some(Duration::from_secs(now))));
-    assert_eq!(standing.trouble.map(|(since, why)| (since, why)), Some((at(0).stamp, "nobody answers".into())));
+    assert_eq!(standing.trouble, Some((at(0).stamp, "nobody answers".into())));
     outbox.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5);
     outbox.road_changed();
     let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("the road has changed") };
@@ -177,7 +177,10 @@ fn a_letter_that_is_refused_does_not_stand_before_the_others() {
         outbox.take(message(&format!("good{n}"), 1, Opened, Warning, 0), &at(0));
     }
     let (mut now, mut arrived) = (0, Vec::new());
-    while arrived.len() < 4 {
+    for _ in 0..10 {
+        if arrived.len() == 4 {
+            break;
+        }
         let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("{now}: {arrived:?}") };
         outbox.begun("mail", &letter);
         if letter.ids().iter().any(|id| id == "bad.1") {

@@ -234,6 +234,14 @@ mod tests {
         assert!(!mail.contains("image/png") && !mail.contains("cid:"), "no picture, no place for one");
     }
 
+    /// RFC 5322, 3.6.4 and 3.2.3: atoms with single dots between them.
+    #[test]
+    fn a_name_is_one_that_mail_programs_take() {
+        assert_eq!(message_id("7.opened.ab-1..9+3", "heron"), "<7.opened.ab-1--9+3@heron.traylight.invalid>");
+        assert_eq!(message_id(".a b<c>\r\n@\u{e9}.", "heron"), "<abc@heron.traylight.invalid>");
+        assert_eq!([plain_name("bird hut_1"), plain_name("-\u{e9}-")], ["birdhut1", "box"]);
+    }
+
     #[test]
     fn the_panels_picture_is_part_of_the_page() {
         let mail = made(|message| message.page = Some(vec![0x89, b'P', b'N', b'G']));

@@ -39,6 +39,8 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         AgentFault::PanelLost,
         AgentFault::Unseen { what: vec![format!("pools: refused: {name}"), "links: timed out".to_owned()] },
         AgentFault::ClockNotSet,
+        AgentFault::NotConfirmed { ways: vec![name.to_owned(), "bell".to_owned()] },
+        AgentFault::NotDelivered { waited: Duration::from_secs(5_400) },
         AgentFault::EndedUnasked { times: 1 },
     ];
     let of_box = [

@@ -1,0 +1,63 @@
+//! `alerts`: what is open, as a list or as JSON; or everything about one incident.
+
+use super::Shared;
+use super::look::seen;
+use serde_json::Value;
+use std::io::{self, Write};
+use std::process::ExitCode;
+use traylight::serve::alerts::{list, why};
+use traylight::serve::control::{self, Request};
+use traylight::verdict::IncidentId;
+
+/// What `--json` prints of the state document.
+const KEYS: [&str; 8] = ["schema", "box", "taken_at", "standing", "muted_left_s", "unseen", "conditions", "incidents"];
+
+/// Flags of `alerts`.
+#[derive(clap::Args)]
+pub struct Flags {
+    #[command(flatten)]
+    shared: Shared,
+    /// Print it as JSON, with the keys of the state document (schema 1)
+    #[arg(long)]
+    json: bool,
+    /// Say everything about one incident: cause, limits, evidence, what was not measured, what to do
+    #[arg(long, value_name = "ID", conflicts_with = "json")]
+    why: Option<u32>,
+    /// Send a message with a code on this way out
+    #[arg(long, value_name = "WAY", conflicts_with_all = ["json", "why"])]
+    test: Option<String>,
+    /// Give a code back that came on a way out: from then on that way counts as read
+    #[arg(long, value_name = "CODE", conflicts_with_all = ["json", "why", "test"])]
+    confirm: Option<String>,
+}
+
+/// Prints what is open; the exit code says how bad it is.
+pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+    if let Some(request) = request(flags) {
+        super::this_machine(&flags.shared)?;
+        println!("{}", control::ask(&flags.shared.run_dir, &request)?);
+        return Ok(ExitCode::SUCCESS);
+    }
+    let (document, by_agent) = seen(&flags.shared)?;
+    let text = match flags.why {
+        Some(id) => why(&document, IncidentId(id)).map_err(io::Error::other)?,
+        None if flags.json => {
+            let mut value = serde_json::to_value(&document)?;
+            if let Value::Object(object) = &mut value {
+                object.retain(|key, _| KEYS.contains(&key.as_str()));
+            }
+            serde_json::to_string_pretty(&value)? + "\n"
+        }
+        None => list(&document),
+    };
+    io::stdout().write_all(text.as_bytes())?;
+    if !by_agent {
+        eprintln!("traylight: no agent runs here: this is a single look, without history, and its numbers are its own");
+    }
+    Ok(ExitCode::from(document.exit_code()))
+}
+
+fn request(flags: &Flags) -> Option<Request> {
+    let test = flags.test.clone().map(|way| Request::TryWay { way });
+    test.or_else(|| flags.confirm.clone().map(|code| Request::Confirm { code }))
+}

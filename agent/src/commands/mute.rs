@@ -1,0 +1,28 @@
+//! `mute`: holds messages back for a time, while somebody works on the box.
+
+use super::{Shared, duration, this_machine};
+use std::io;
+use std::process::ExitCode;
+use std::time::Duration;
+use traylight::serve::control::{self, Request};
+
+/// Flags of `mute`.
+#[derive(clap::Args)]
+pub struct Flags {
+    #[command(flatten)]
+    shared: Shared,
+    /// For how long, such as "30 min" or 2h; at most 8 h
+    #[arg(value_name = "DURATION", default_value = "1h", value_parser = duration)]
+    for_time: Duration,
+    /// Send messages again, at once
+    #[arg(long, conflicts_with = "for_time")]
+    end: bool,
+}
+
+/// Asks the running agent.
+pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+    this_machine(&flags.shared)?;
+    let request = if flags.end { Request::Unmute } else { Request::Mute { for_s: flags.for_time.as_secs() } };
+    println!("{}", control::ask(&flags.shared.run_dir, &request)?);
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,95 @@
+//! `rehearse`: plays a fault as if it happened, marked as a test and touching nothing.
+
+use super::Shared;
+use super::duration;
+use super::look::one_look;
+use std::io::{self, Write};
+use std::path::Path;
+use std::process::ExitCode;
+use std::time::Duration;
+use traylight::clock::{Clock, Wall};
+use traylight::judge::Memory;
+use traylight::rehearse::{Fault, Played, Told, play};
+use traylight::serve::control::{self, Request};
+use traylight::show::pages::{TEST, View, draw};
+use traylight::show::turn::worth_showing;
+use traylight::tell::incident_log;
+use traylight::tell::log::{Entry, Form, Log};
+use traylight_config::Settings;
+use traylight_display::terminal;
+
+/// Flags of `rehearse`.
+#[derive(clap::Args)]
+pub struct Flags {
+    #[command(flatten)]
+    shared: Shared,
+    /// What happens: a kind of condition, such as drive-gone, or a cause, such as supply
+    #[arg(value_name = "FAULT", required_unless_present = "list")]
+    fault: Option<String>,
+    /// To which drive: its tray's label, or four or more characters that its serial ends with
+    #[arg(value_name = "TRAY")]
+    tray: Option<String>,
+    /// For how long the running agent shows it, such as 45s or "5 min"
+    #[arg(long = "for", value_name = "DURATION", default_value = "60s", value_parser = duration)]
+    for_time: Duration,
+    /// Name all faults that can be played
+    #[arg(long, conflicts_with_all = ["fault", "tray"])]
+    list: bool,
+}
+
+/// Plays it on the running agent if there is one, else here.
+pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+    let Some(name) = &flags.fault else { return list() };
+    let fault = Fault::named(name).map_err(io::Error::other)?;
+    // The agent watches this machine, not a recorded tree.
+    if flags.shared.root == Path::new("/") {
+        let (drive, for_s) = (flags.tray.clone(), flags.for_time.as_secs());
+        match control::ask(&flags.shared.run_dir, &Request::Rehearse { fault: name.clone(), drive, for_s }) {
+            Err(error) if control::nobody_there(&error) => {}
+            answer => {
+                println!("{}", answer?);
+                return Ok(ExitCode::SUCCESS);
+            }
+        }
+    }
+    let settings = flags.shared.settings()?;
+    let clock = Clock::of_this_machine();
+    let (_, snapshot) = one_look(&settings, flags.shared.root.clone(), &clock)?;
+    let played =
+        play(&settings, &Memory::default(), &snapshot, fault, flags.tray.as_deref()).map_err(io::Error::other)?;
+    show(&settings, &played, flags.shared.log.unwrap_or(Form::Text), &clock.wall())?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The log lines, and the picture that would lead.
+fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Result<()> {
+    let (log, mut out) = (Log::open(form)?, io::stdout());
+    for pretended in &played.pretended {
+        writeln!(out, "Pretended as well: {pretended}.")?;
+    }
+    let mut tell = |told: &Told| {
+        let at = told.verdict.at;
+        for entry in incident_log::entries(&told.verdict, &told.changes, at, &played.wall(wall, at)) {
+            log.write(&Entry::as_test(entry), wall, &mut io::stdout());
+        }
+    };
+    played.told.iter().for_each(&mut tell);
+    let time_of_day = |ago| wall.before(ago).minute();
+    let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
+    let view = View { verdict, snapshot, clock: TEST, beat: 0, time_of_day: &time_of_day };
+    if let Some(page) = worth_showing(verdict, snapshot, &settings.panel.pages).first() {
+        write!(out, "{}", terminal::compact(&draw(page, &view)))?;
+    }
+    tell(&played.end());
+    Ok(())
+}
+
+fn list() -> io::Result<ExitCode> {
+    let mut out = io::stdout();
+    let named = |is_kind| Fault::all().filter(move |fault| matches!(fault, Fault::Kind(_)) == is_kind);
+    writeln!(out, "conditions:")?;
+    named(true).try_for_each(|fault| writeln!(out, "  {fault}"))?;
+    writeln!(out, "causes:")?;
+    named(false).try_for_each(|fault| writeln!(out, "  {fault}"))?;
+    Ok(ExitCode::SUCCESS)
+}

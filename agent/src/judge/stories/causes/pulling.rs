@@ -1,0 +1,104 @@
+//! Stories of taking out drives: what is allowed, by trying everything, and what becomes of the incidents.
+
+use super::{Play, script};
+use crate::judge::redundancy::standing;
+use crate::verdict::{Cause, Ended, Handling, Incident, Kind, Turned};
+
+/// A failing drive in a pool of some layout and state, after all holds.
+fn failing_in(state: &str, tray: usize) -> (Play, Incident) {
+    let mut play = Play::new();
+    play.look(0);
+    for step in script::read(&format!("2 failing {tray}; {state}")) {
+        play.take(&step);
+    }
+    [2, 4, 16].into_iter().for_each(|second| play.look(second));
+    let tells = |incident: &&Incident| incident.cause == Cause::DriveFails;
+    let found = play.open().iter().find(tells).unwrap_or_else(|| panic!("{state}: {}", play.said().join("\n"))).clone();
+    (play, found)
+}
+
+/// Every layout, with the failing drive in its pool or out of it, with another member missing or not, whatever the pool
+/// does: it may be taken out only when its pool has let go of it, runs, rests and lacks nothing else.
+#[test]
+fn a_failing_drive_may_be_taken_out_only_when_nothing_needs_it() {
+    let (mut tried, mut allowed) = (0, 0);
+    for level in ["raid0", "raid1", "raid5", "raid6", "raid10"] {
+        for (is_out, out) in [(false, ""), (true, "; out 2"), (true, "; thrown-out 2")] {
+            for other in ["", "; out 4", "; lose 3", "; pull 5", "; out 1; out 4", "; fill 1"] {
+                for does in ["rests", "checks", "rebuilds", "resyncs", "reshapes", "freezes"] {
+                    let state = format!("level {level}; pool {does}{out}{other}");
+                    let (play, incident) = failing_in(&state, 2);
+                    let snapshot = play.last.as_ref().expect("there was a look");
+                    let stands = standing(&snapshot.pools[0]);
+                    let is_spared = is_out
+                        && other.is_empty()
+                        && matches!(does, "rests" | "checks")
+                        && stands.lives
+                        && stands.lost == 1
+                        && level != "raid0";
+                    let may = matches!(&incident.handling, Handling::MayPull { tray, while_on: false } if tray == "2");
+                    assert_eq!(may, is_spared, "{state}: {:?}", incident.handling);
+                    if !may && stands.lives && stands.spare == 0 && stands.is_redundant {
+                        assert!(matches!(incident.handling, Handling::LeaveIn(_)), "{state}: {:?}", incident.handling);
+                    }
+                    tried += 1;
+                    allowed += u32::from(may);
+                }
+            }
+        }
+    }
+    assert_eq!((tried, allowed), (540, 16), "four layouts, two ways to be out, two things that a pool may do");
+}
+
+#[test]
+fn a_drive_without_a_certain_place_must_be_compared() {
+    let (_, incident) = failing_in("out 2; nameless 2", 2);
+    assert!(matches!(incident.handling, Handling::Compare { .. }), "{:?}", incident.handling);
+    let (_, incident) = failing_in("out 2; elsewhere 2", 2);
+    assert_eq!(incident.handling, Handling::Compare { serial: "JAYS".to_owned() });
+}
+
+/// Whichever is missing, and whichever of the others is pulled then.
+#[test]
+fn a_good_drive_that_leaves_a_pool_that_lacks_another_must_be_put_back_at_once() {
+    for missing in 1..=5 {
+        for pulled in (1..=5).filter(|pulled| *pulled != missing) {
+            for (level, mute) in [("raid5", ""), ("raid6", ""), ("raid5", "mute; ")] {
+                let mut play = Play::new();
+                let steps = script::read(&format!("0 level {level}; 20 {mute}lose {missing}; 60 pull {pulled}"));
+                for second in [0, 20, 40, 58, 60] {
+                    steps.iter().filter(|step| step.second == second).for_each(|step| play.take(step));
+                    play.look(second);
+                }
+                let handling: Vec<&Handling> = play.open().iter().map(|incident| &incident.handling).collect();
+                let back = Handling::PutBack { tray: pulled.to_string() };
+                assert!(handling.contains(&&back), "{level} {missing} {pulled}: {}", play.said().join("\n"));
+                assert!(!handling.iter().any(|handling| matches!(handling, Handling::MayPull { .. })));
+            }
+        }
+    }
+}
+
+fn kinds(incident: &Incident) -> Vec<Kind> {
+    incident.conditions.iter().map(|condition| condition.kind()).collect()
+}
+
+#[test]
+fn a_failing_drive_that_is_taken_out_ends_its_story_and_tells_it_again_when_it_is_back() {
+    let play = Play::of("300 failing 2; count 2 pending 3; 400 out 2; 600 lose 2");
+    let turns: Vec<_> = play.turns.iter().map(|(second, turn)| (*second, turn)).collect();
+    let [(302, opened), (600, gone), (600, absence)] = turns[..] else { panic!("{}", play.said().join("\n")) };
+    assert_eq!((opened.what, opened.incident.cause), (Turned::Opened, Cause::DriveFails));
+    assert_eq!(gone.incident.id, opened.incident.id);
+    assert!(matches!(gone.what, Turned::Closed { how: Ended::TakenOut, .. }), "{:?}", gone.what);
+    assert_eq!((absence.what, absence.incident.cause), (Turned::Opened, Cause::TakenOut));
+    assert_eq!(kinds(&absence.incident), [Kind::DriveGone, Kind::PoolDegraded], "its health is told of no more");
+
+    let mut back = play;
+    back.turns.clear();
+    back.go_on("600 back 2; 900 end");
+    let again =
+        back.turns.iter().find(|(_, turn)| turn.what == Turned::Opened && turn.incident.cause == Cause::DriveFails);
+    let kinds = kinds(&again.unwrap_or_else(|| panic!("{}", back.said().join("\n"))).1.incident);
+    assert!(kinds.contains(&Kind::DriveSaysFailing), "{kinds:?}");
+}

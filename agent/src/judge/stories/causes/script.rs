@@ -1,0 +1,364 @@
+//! A small language for stories of `heron`: lines of `second verb what`, and the box as they leave it. Trays have the
+//! numbers that stand on them; `md0` is on the drives of trays 1 to 5.
+
+use crate::clock::Moment;
+use crate::demo::{heron, story};
+use crate::reading::{
+    ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, Event, Happening, Lane,
+    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Reading, Reason, SelfAssessment,
+    Snapshot, Source, Teller, Traffic, Undervoltage, Volume, Writing,
+};
+use crate::sense::parse::md_layout;
+use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+/// The controller that all trays are on.
+pub const CONTROLLER: &str = "0000/1c.0/00.0";
+
+/// One line of a script.
+#[derive(Debug, Clone)]
+pub struct Step {
+    /// When.
+    pub second: u64,
+    /// What happens, in words.
+    pub words: Vec<String>,
+}
+
+/// Reads a script: steps are divided by `;`, and one without a second happens with the one before.
+pub fn read(script: &str) -> Vec<Step> {
+    let mut second = 0;
+    let step = |line: &str| {
+        let mut words: Vec<String> = line.split_whitespace().map(str::to_owned).collect();
+        if let Some(at) = words.first().and_then(|word| word.parse().ok()) {
+            second = at;
+            words.remove(0);
+        }
+        Step { second, words }
+    };
+    script.split(';').map(step).collect()
+}
+
+/// How a script has left the box.
+#[derive(Debug, Clone, Default)]
+pub struct Scene {
+    trays: [Tray; 6],
+    /// Members that wait to be filled, or are.
+    activity: Option<ActivityKind>,
+    level: Option<String>,
+    mismatches: Option<u64>,
+    board: Option<f64>,
+    fan_stands: bool,
+    low: bool,
+    quiet: bool,
+    volume_stops: bool,
+    blind: bool,
+    controller: Option<(Plugged, Option<String>)>,
+    /// What is told in the next snapshot.
+    told: Vec<(Part, Happening)>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+enum Plugged {
+    #[default]
+    Works,
+    AllOnes,
+    NoDriver,
+    Gone,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Tray {
+    is_gone: bool,
+    /// The pool does without it.
+    is_out: bool,
+    is_filled: bool,
+    /// The pool has thrown it out and still lists it.
+    is_faulty: bool,
+    /// It does not tell its serial, or the configuration names another.
+    serial: Option<Option<&'static str>>,
+    asleep: bool,
+    stalled_since: Option<u64>,
+    degrees: Option<f64>,
+    fails: bool,
+    timeouts: u64,
+    speed: Option<u32>,
+    port: Option<String>,
+    counters: BTreeMap<String, i64>,
+    errors: Vec<(MemberErrorKind, u64)>,
+}
+
+impl Scene {
+    /// What a step does to the box.
+    pub fn take(&mut self, step: &Step) {
+        let words: Vec<&str> = step.words.iter().map(String::as_str).collect();
+        match words[..] {
+            [] | ["end"] => {}
+            ["lose", ..] => self.each(&words[1..], |tray| (tray.is_gone, tray.is_out) = (true, true)),
+            ["pull", ..] => self.each(&words[1..], |tray| tray.is_gone = true),
+            ["back", ..] => self.each(&words[1..], |tray| (tray.is_gone, tray.stalled_since) = (false, None)),
+            ["out", ..] => self.each(&words[1..], |tray| tray.is_out = true),
+            ["rejoin", ..] => self.each(&words[1..], |tray| (tray.is_out, tray.is_filled) = (false, false)),
+            ["thrown-out", ..] => self.each(&words[1..], |tray| tray.is_faulty = true),
+            ["nameless", ..] => self.each(&words[1..], |tray| tray.serial = Some(None)),
+            ["elsewhere", ..] => self.each(&words[1..], |tray| tray.serial = Some(Some("HN26-JAYS"))),
+            ["fill", ..] => self.each(&words[1..], |tray| (tray.is_out, tray.is_filled) = (false, true)),
+            ["asleep", ..] => self.each(&words[1..], |tray| tray.asleep = true),
+            ["awake", ..] => self.each(&words[1..], |tray| tray.asleep = false),
+            ["stall", ..] => self.each(&words[1..], |tray| tray.stalled_since = Some(step.second)),
+            ["go-on", ..] => self.each(&words[1..], |tray| tray.stalled_since = None),
+            ["failing", ..] => self.each(&words[1..], |tray| tray.fails = true),
+            ["timeouts", tray, count] => self.each(&[tray], |tray| tray.timeouts = number(count)),
+            ["speed", tray, speed] => self.each(&[tray], |tray| tray.speed = Some(number(speed))),
+            ["port", tray, port] => self.each(&[tray], |tray| tray.port = Some(port.to_owned())),
+            ["hot", tray, degrees] => self.each(&[tray], |tray| tray.degrees = Some(number(degrees))),
+            ["count", tray, name, value] => {
+                self.each(&[tray], |tray| {
+                    tray.counters.insert(counter(name).to_owned(), number(value));
+                });
+            }
+            ["errors", tray, kind, count] => {
+                self.each(&[tray], |tray| tray.errors = vec![(error(kind), number(count))])
+            }
+            ["pool", what] => self.activity = Some(activity(what)),
+            ["level", level] => self.level = Some(level.to_owned()),
+            ["mismatches", sectors] => self.mismatches = Some(number(sectors)),
+            ["board", degrees] => self.board = Some(number(degrees)),
+            ["fan", "stands"] => self.fan_stands = true,
+            ["low", is_low] => self.low = is_low == "on",
+            ["volume", "stops"] => self.volume_stops = true,
+            ["volume", "goes-on"] => self.volume_stops = false,
+            ["quiet"] => self.quiet = true,
+            ["blind"] => self.blind = true,
+            ["seeing"] => self.blind = false,
+            ["controller", "saves", policy] => self.controller = Some((Plugged::Works, Some(policy.to_owned()))),
+            ["controller", state] => self.controller = Some((plugged(state), None)),
+            ["tell", "drive", tray, ref what @ ..] => {
+                self.told.push((Part::Drive(DriveKey(serial(index(tray)))), happening(what)));
+            }
+            ["tell", "controller", ref what @ ..] => {
+                self.told.push((Part::Controller(CONTROLLER.to_owned()), happening(what)));
+            }
+            ["tell", "usb", chain, ref what @ ..] => self.told.push((Part::Usb(chain.to_owned()), happening(what))),
+            ref other => panic!("a story has no {other:?}"),
+        }
+    }
+
+    fn each(&mut self, trays: &[&str], change: impl Fn(&mut Tray)) {
+        for name in trays {
+            match *name {
+                "all" => self.trays.iter_mut().for_each(&change),
+                name => change(&mut self.trays[index(name)]),
+            }
+        }
+    }
+
+    /// The box now; what was told since the snapshot before is in it.
+    pub fn snapshot(&mut self, moment: impl Fn(u64) -> Moment, second: u64) -> Snapshot {
+        let now = moment(second);
+        let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+        let events = std::mem::take(&mut self.told).into_iter();
+        snapshot.events = events
+            .map(|(part, what)| Event { at: now, part, what, teller: Teller::Log, line: "a line".to_owned() })
+            .collect();
+        for (tray, drive) in self.trays.iter().zip(&mut snapshot.drives) {
+            tray.fill_in(drive, tray.stalled_since.map(&moment));
+            if self.quiet {
+                drive.traffic.value = Ok(Traffic { inward: BytesPerSecond(0.0), outward: BytesPerSecond(0.0) });
+            }
+        }
+        let gone: Vec<String> = self.devices(&snapshot, |tray| tray.is_gone);
+        let out: Vec<String> = self.devices(&snapshot, |tray| tray.is_out);
+        let filled: Vec<String> = self.devices(&snapshot, |tray| tray.is_filled);
+        let faulty: Vec<String> = self.devices(&snapshot, |tray| tray.is_faulty);
+        let errors: Vec<_> = snapshot.drives.iter().map(|drive| drive.device.clone()).zip(&self.trays).collect();
+        let pool = &mut snapshot.pools[0];
+        pool.members.retain(|member| !out.contains(&member.drive_device));
+        for member in &mut pool.members {
+            member.device_gone = gone.contains(&member.drive_device);
+            if filled.contains(&member.drive_device) {
+                member.state = MemberState::Rebuilding;
+            }
+            if faulty.contains(&member.drive_device) {
+                (member.state, member.slot) = (MemberState::Faulty, None);
+            }
+            if let Some((_, tray)) = errors.iter().find(|(device, _)| *device == member.drive_device) {
+                member.errors = KINDS.map(|kind| MemberErrors { kind, count: tray.counted(kind) }).to_vec();
+            }
+        }
+        let holds = |member: &&Member| member.state == MemberState::Active;
+        pool.missing = Some(pool.wanted - pool.members.iter().filter(holds).count() as u32);
+        pool.activity.kind = self.activity.unwrap_or(pool.activity.kind);
+        pool.mismatches = self.mismatches;
+        if let Some(level) = &self.level {
+            pool.level.clone_from(level);
+            pool.groups = md_layout::groups(level, pool.wanted, 0x102);
+        }
+        snapshot.drives.retain(|drive| !gone.contains(&drive.device));
+        if self.fan_stands {
+            snapshot.fans[0].speed.value = Ok(Rpm(0));
+        }
+        if let Some(degrees) = self.board {
+            snapshot.temperatures[0].value.value = Ok(Celsius(degrees));
+        }
+        snapshot.undervoltages =
+            vec![Undervoltage { key: "hutboard/in0".into(), low: Reading::new(Ok(self.low), now, Source::Hwmon) }];
+        if let Some((plugged, saves)) = &self.controller {
+            snapshot.controllers = controllers(now, *plugged, saves.clone());
+        }
+        if self.volume_stops {
+            let on_pool = |volume: &&mut Volume| volume.source == "/dev/md0";
+            snapshot.volumes.iter_mut().filter(on_pool).for_each(|volume| volume.writing = Writing::StoppedByError);
+        }
+        if self.blind {
+            blind(&mut snapshot);
+        }
+        snapshot
+    }
+
+    fn devices(&self, snapshot: &Snapshot, of: impl Fn(&Tray) -> bool) -> Vec<String> {
+        let pairs = self.trays.iter().zip(&snapshot.drives);
+        pairs.filter(|(tray, _)| of(tray)).map(|(_, drive)| drive.device.clone()).collect()
+    }
+}
+
+/// The kinds of errors that the pool counts.
+const KINDS: [MemberErrorKind; 3] = [MemberErrorKind::Read, MemberErrorKind::Write, MemberErrorKind::Checksum];
+
+impl Tray {
+    fn counted(&self, kind: MemberErrorKind) -> u64 {
+        self.errors.iter().find(|(counted, _)| *counted == kind).map_or(0, |(_, count)| *count)
+    }
+
+    fn fill_in(&self, drive: &mut Drive, stalled_since: Option<Moment>) {
+        drive.stalled_since = stalled_since;
+        if let Some(serial) = self.serial {
+            drive.serial = serial.map(str::to_owned);
+        }
+        if self.asleep {
+            drive.power.value = Ok(Power::Asleep);
+        }
+        if let Some(degrees) = self.degrees {
+            drive.temperature.value = Ok(Celsius(degrees));
+        }
+        if let Some(speed) = self.speed {
+            drive.attachment.speed.value = Ok(MegabitsPerSecond(speed));
+        }
+        drive.attachment.timeouts.value = Ok(self.timeouts);
+        if let Some(port) = &self.port {
+            drive.port = Some(port.clone());
+            drive.bus = if port.contains("/usb-") { Bus::Usb } else { drive.bus };
+        }
+        if let Ok(health) = &mut drive.health.value {
+            if self.fails {
+                health.assessment = Ok(SelfAssessment::Failing);
+            }
+            for (name, value) in &self.counters {
+                health.counters.retain(|known| known.name != *name);
+                health.counters.push(Counter { name: name.clone(), value: *value, origin: "story".into() });
+            }
+        }
+    }
+}
+
+/// The serial of the drive in a tray, from 0.
+pub fn serial(tray: usize) -> String {
+    let snapshot = heron::snapshot(Moment::default(), &story::scene(Duration::ZERO));
+    snapshot.drives[tray].key.0.clone()
+}
+
+fn controllers(now: Moment, plugged: Plugged, link_power: Option<String>) -> Vec<Controller> {
+    let read = |value| Reading::new(Ok(value), now, Source::Sysfs);
+    let card = |key: &str, kind, plugged, link_power| Controller {
+        key: key.to_owned(),
+        kind,
+        id: "1d5c:0585".to_owned(),
+        driver: (plugged != Plugged::NoDriver).then(|| "ahci".to_owned()),
+        answers: read(plugged != Plugged::AllOnes),
+        lane: Reading::new(Ok(Lane { gigatransfers: 8.0, width: 1 }), now, Source::Sysfs),
+        bus_errors: Reading::new(Ok(BusErrors::default()), now, Source::Sysfs),
+        link_power,
+    };
+    let host = card("0000/14.0", ControllerKind::UsbHost, Plugged::Works, None);
+    let sata = card(CONTROLLER, ControllerKind::Storage, plugged, link_power);
+    if plugged == Plugged::Gone { vec![host] } else { vec![sata, host] }
+}
+
+/// Nothing could be looked at.
+pub fn blind(snapshot: &mut Snapshot) {
+    let why = || Missing::new(Reason::TimedOut, "no answer");
+    let what = ["drives", "pools", "controllers", "mounts"];
+    snapshot.blind = what.into_iter().map(|what| Blind { what: what.into(), why: why() }).collect();
+    snapshot.drives.clear();
+    snapshot.pools.clear();
+    snapshot.controllers.clear();
+    snapshot.volumes.clear();
+    snapshot.fans.clear();
+    snapshot.temperatures.clear();
+}
+
+fn number<T: std::str::FromStr>(word: &str) -> T {
+    word.parse().unwrap_or_else(|_| panic!("a story needs a number, not {word}"))
+}
+
+fn index(tray: &str) -> usize {
+    number::<usize>(tray) - 1
+}
+
+fn counter(name: &str) -> &'static str {
+    match name {
+        "starts" => "power_cycles",
+        "damaged" => "interface_crc_errors",
+        "pending" => "pending_sectors",
+        "replaced" => "reallocated_sectors",
+        other => panic!("a story has no counter {other}"),
+    }
+}
+
+fn error(kind: &str) -> MemberErrorKind {
+    match kind {
+        "read" => MemberErrorKind::Read,
+        "write" => MemberErrorKind::Write,
+        "checksum" => MemberErrorKind::Checksum,
+        other => panic!("a story has no errors of {other}"),
+    }
+}
+
+fn activity(what: &str) -> ActivityKind {
+    match what {
+        "checks" => ActivityKind::Check,
+        "rebuilds" => ActivityKind::Rebuild,
+        "rests" => ActivityKind::Idle,
+        "resyncs" => ActivityKind::Resync,
+        "reshapes" => ActivityKind::Reshape,
+        "freezes" => ActivityKind::Frozen,
+        other => panic!("a story has no pool that {other}"),
+    }
+}
+
+fn plugged(state: &str) -> Plugged {
+    match state {
+        "works" => Plugged::Works,
+        "all-ones" => Plugged::AllOnes,
+        "undriven" => Plugged::NoDriver,
+        "gone" => Plugged::Gone,
+        other => panic!("a story has no controller that is {other}"),
+    }
+}
+
+fn happening(words: &[&str]) -> Happening {
+    match words {
+        ["damaged"] => Happening::TransferDamaged,
+        ["timed-out"] => Happening::TimedOut,
+        ["failed"] => Happening::CommandFailed,
+        ["reset"] => Happening::Reset,
+        ["slow"] => Happening::SlowToRespond,
+        ["unreadable"] => Happening::Unreadable,
+        ["given-up"] => Happening::GivenUp,
+        ["all-ones"] => Happening::AllOnes,
+        ["bus-error"] => Happening::BusErrorCorrected,
+        ["not-started", error] => Happening::NotStarted(number(error)),
+        ["staggered"] => Happening::StaggeredStart,
+        other => panic!("a story tells nothing of {other:?}"),
+    }
+}

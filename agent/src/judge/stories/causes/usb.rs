@@ -1,0 +1,80 @@
+//! Rows of the table: the way over USB. One bridge, or the 5 V of several.
+
+use super::Row;
+use crate::verdict::Cause;
+
+const BRIDGE: &[Cause] = &[Cause::UsbBridge];
+const POWER: &[Cause] = &[Cause::UsbPower];
+
+/// Trays 1 and 2 are behind one bridge, tray 3 behind another, and so is tray 4, of the same host.
+macro_rules! on_usb {
+    ($story:literal) => {
+        concat!(
+            "0 port 1 0000/14.0/usb-2.1:0; port 2 0000/14.0/usb-2.1:1; port 3 0000/14.0/usb-2.2:0; ",
+            "port 4 0000/14.0/usb-2.3:0; ",
+            $story
+        )
+    };
+}
+
+pub const ROWS: &[Row] = &[
+    // R7: all drives of one USB bridge P or reset, nothing else.
+    Row::yes("R7", BRIDGE, ["both of its drives go", on_usb!("300 lose 1; 302 lose 2"), "usb-bridge likely"]),
+    Row::yes("R7", BRIDGE, ["its only drive goes", on_usb!("300 lose 3"), "usb-bridge possible"]),
+    Row::yes(
+        "R7",
+        BRIDGE,
+        [
+            "it is reset, and both time out",
+            on_usb!("300 tell usb 2.1 reset; timeouts 1 1; timeouts 2 1"),
+            "usb-bridge likely",
+        ],
+    ),
+    Row::yes(
+        "R7",
+        BRIDGE,
+        [
+            "its drives lost their power with it",
+            on_usb!(
+                "count all starts 50; 300 lose 1 2; 360 back 1 2; 370 count 1 starts 51; count 2 starts 51; 372 end"
+            ),
+            "usb-bridge likely",
+        ],
+    ),
+    Row::no("R7", BRIDGE, ["one of its two drives goes", on_usb!("300 lose 1"), "unclear possible"]),
+    Row::no("R7", BRIDGE, ["a drive elsewhere goes too", on_usb!("300 lose 1 2 5"), "supply possible"]),
+    Row::no("R7", BRIDGE, ["another bridge goes too", on_usb!("300 lose 1 2 3"), "usb-power possible"]),
+    Row::no(
+        "R7",
+        BRIDGE,
+        [
+            "both time out, and it was not reset",
+            on_usb!("300 timeouts 1 1; timeouts 2 1"),
+            "unclear possible, unclear possible",
+        ],
+    ),
+    // R7b: two bridges of one host P within ten seconds.
+    Row::yes("R7b", POWER, ["three drives of two bridges", on_usb!("300 lose 1 2; 306 lose 3"), "usb-power possible"]),
+    Row::yes("R7b", POWER, ["the board's supply is low", on_usb!("298 low on; 300 lose 3 4"), "usb-power likely"]),
+    Row::yes("R7b", POWER, ["all bridges", on_usb!("300 lose 1 2 3 4"), "usb-power possible"]),
+    Row::no("R7b", POWER, ["one bridge", on_usb!("300 lose 1 2"), "usb-bridge likely"]),
+    Row::no(
+        "R7b",
+        POWER,
+        ["of two hosts", "0 port 1 0000/14.0/usb-2.1:0; port 2 0000/15.0/usb-1:0; 300 lose 1 2", "supply possible"],
+    ),
+    Row::no(
+        "R7b",
+        POWER,
+        ["half a minute apart", on_usb!("300 lose 3; 330 lose 4"), "usb-bridge possible, usb-bridge possible"],
+    ),
+    Row::no(
+        "R7b",
+        POWER,
+        [
+            "the drives say that their own power went",
+            on_usb!("count all starts 50; 300 count 3 starts 51; count 4 starts 51"),
+            "supply likely",
+        ],
+    ),
+];

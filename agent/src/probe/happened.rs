@@ -1,0 +1,280 @@
+//! From what was heard to what happened to which part of the box: the kernel's names become drives, controllers and pools,
+//! what several tell of one moment becomes one event, and readings add what only they show.
+
+use super::namesakes::{Marks, Namesakes, Sight};
+use super::seen::SeenDrive;
+use crate::clock::Moment;
+use crate::reading::{Drive, DriveKey, Event, Happening, Part, Power, Teller};
+use crate::sense::drives::names_of;
+use crate::sense::host::{Host, parts};
+use crate::sense::parse::named::{Heard, Named, disk_of};
+use crate::sense::parse::{place, plain};
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+
+/// What is told of a part again within this time is told of the same: a sector that cannot be read is in the lines of the
+/// port, of the drive and of the block layer. A storm of one kind has as many events as times like this.
+const SAME: Duration = Duration::from_secs(2);
+/// What was told is kept so long, for what arrives late.
+const KEPT: Duration = Duration::from_secs(10);
+/// So many events go with one snapshot; of more, the newest.
+const MOST: usize = 256;
+/// The longest line that is handed on, in characters.
+const LONGEST_LINE: usize = 240;
+
+/// What is remembered from one round to the next.
+#[derive(Debug, Default)]
+pub struct Happened {
+    heard: Vec<Heard>,
+    names: Namesakes,
+    /// PCI functions on the way to drives, with the chain of slots that leads to each: for when they are gone.
+    slots: BTreeMap<String, String>,
+    /// Drives that slept when they last said.
+    asleep: BTreeSet<DriveKey>,
+    /// When what was last told.
+    told: BTreeMap<(Part, Happening), Moment>,
+}
+
+impl Happened {
+    /// Keeps what was heard until the round has looked at the drives.
+    pub fn hear(&mut self, heard: Vec<Heard>) {
+        self.heard.extend(heard);
+    }
+
+    /// What happened since the round before, oldest first.
+    pub fn events<'a>(
+        &mut self,
+        host: &Host,
+        seen: impl Iterator<Item = &'a SeenDrive>,
+        drives: &[Drive],
+        now: Moment,
+    ) -> Vec<Event> {
+        let heard = std::mem::take(&mut self.heard);
+        self.look(seen, &heard, now);
+        let mut events: Vec<Event> = heard.into_iter().map(|heard| self.event(host, heard)).collect();
+        events.extend(self.woken(drives));
+        events.sort_by_key(|event| event.at);
+        self.told.retain(|_, at| now.since(*at) <= KEPT);
+        events.retain(|event| self.is_new(event));
+        newest(events)
+    }
+
+    fn look<'a>(&mut self, seen: impl Iterator<Item = &'a SeenDrive>, heard: &[Heard], now: Moment) {
+        let mut sights = Vec::new();
+        for drive in seen {
+            let spotted = &drive.spotted;
+            let path: Vec<&str> = parts(spotted.path()).collect();
+            for (index, part) in path.iter().enumerate().filter(|(_, part)| place::is_pci_function(part)) {
+                if let Some(chain) = place::controller(&path[..=index]) {
+                    self.slots.insert((*part).to_owned(), chain);
+                }
+            }
+            let (key, device) = (drive.identity.key.clone(), spotted.device.clone());
+            sights.push(Sight { key, device, instance: spotted.instance, names: names_of(spotted) });
+        }
+        let mut marks = Marks::default();
+        for heard in heard {
+            let name = name(&heard.part);
+            match heard.what {
+                Happening::Appeared => name.iter().for_each(|name| marks.came(name, heard.at)),
+                Happening::Vanished => name.iter().for_each(|name| marks.went(name, heard.at)),
+                _ => {}
+            }
+        }
+        self.names.look(&sights, &marks, now);
+    }
+
+    fn event(&self, host: &Host, heard: Heard) -> Event {
+        let Heard { at, part, what, teller, line } = heard;
+        let line = plain::cleaned(&line, LONGEST_LINE);
+        Event { at, part: self.part(host, part, at), what, teller, line }
+    }
+
+    fn part(&self, host: &Host, named: Named, at: Moment) -> Part {
+        let name = name(&named);
+        let drive = match &named {
+            Named::Disk(device, instance) if *instance != 0 => self.names.appearance(device, *instance),
+            _ => name.as_ref().and_then(|name| self.names.who(name, at)),
+        };
+        if let Some(key) = drive {
+            return Part::Drive(key.clone());
+        }
+        match named {
+            Named::Block(device) if device.starts_with("md") => Part::Pool(disk_of(&device).to_owned()),
+            Named::Pci(function) => match chain(host, &function).or_else(|| self.slots.get(&function).cloned()) {
+                Some(chain) => Part::Controller(chain),
+                None => Part::Place(function),
+            },
+            Named::Usb(chain) => Part::Usb(chain),
+            Named::Pool(pool) => Part::Pool(pool),
+            Named::Volume(device) => Part::Volume(device.trim_start_matches("/dev/").to_owned()),
+            Named::Link(port) => Part::Link(port),
+            Named::Bus(device) => Part::Bus(adapter(host, &device).unwrap_or(device)),
+            Named::Board => Part::Board,
+            Named::Ata { port, device: Some(device) } => Part::Place(format!("ata{port}.{device:02}")),
+            Named::Ata { port, device: None } => Part::Place(format!("ata{port}")),
+            Named::Block(name) | Named::Disk(name, _) | Named::Scsi(name) | Named::Host(name) => Part::Place(name),
+            Named::Nvme(name) | Named::Card(name) | Named::Other(name) => Part::Place(name),
+        }
+    }
+
+    /// Drives that have slept and do no more: nobody says so, but their readings show it.
+    fn woken(&mut self, drives: &[Drive]) -> Vec<Event> {
+        let mut woken = Vec::new();
+        for drive in drives {
+            match drive.power.get() {
+                Some(Power::Asleep) => _ = self.asleep.insert(drive.key.clone()),
+                Some(Power::Active | Power::Idle) if self.asleep.remove(&drive.key) => woken.push(Event {
+                    at: drive.power.taken,
+                    part: Part::Drive(drive.key.clone()),
+                    what: Happening::Woke,
+                    teller: Teller::Reading,
+                    line: String::new(),
+                }),
+                _ => {}
+            }
+        }
+        self.asleep.retain(|key| drives.iter().any(|drive| drive.key == *key));
+        woken
+    }
+
+    /// False for what has just been told, by whomever.
+    fn is_new(&mut self, event: &Event) -> bool {
+        let last = self.told.get(&(event.part.clone(), event.what));
+        let is_same = last.is_some_and(|last| event.at.since(*last).max(last.since(event.at)) <= SAME);
+        if !is_same {
+            self.told.insert((event.part.clone(), event.what), event.at);
+        }
+        !is_same || matches!(event.what, Happening::LinesLost(_))
+    }
+}
+
+/// The name of a drive in [`Namesakes`], where the part may be one.
+fn name(part: &Named) -> Option<String> {
+    Some(match part {
+        Named::Ata { port, device: Some(device) } => format!("ata{port}.{device}"),
+        Named::Ata { port, device: None } => format!("ata{port}"),
+        Named::Block(device) => disk_of(device).to_owned(),
+        Named::Disk(name, _) | Named::Scsi(name) | Named::Host(name) | Named::Nvme(name) | Named::Card(name) => {
+            name.clone()
+        }
+        _ => return None,
+    })
+}
+
+/// The chain of slots that leads to a PCI function now.
+fn chain(host: &Host, function: &str) -> Option<String> {
+    let path = host.resolve(&host.path("/sys/bus/pci/devices").join(function)).ok()?;
+    place::controller(&parts(&path).collect::<Vec<_>>())
+}
+
+/// The I2C bus that hangs on this device.
+fn adapter(host: &Host, device: &str) -> Option<String> {
+    let folder = host.path("/sys/class/i2c-adapter");
+    let hangs_on = |name: &String| {
+        let path = host.resolve(&folder.join(name));
+        path.is_ok_and(|path| parts(&path).any(|part| part == device))
+    };
+    host.list(&folder).ok()?.into_iter().find(hangs_on)
+}
+
+/// The newest, and how many others there were.
+fn newest(mut events: Vec<Event>) -> Vec<Event> {
+    let surplus = events.len().saturating_sub(MOST);
+    if surplus > 0 {
+        events.drain(..surplus - 1);
+        let what = Happening::LinesLost(surplus as u64);
+        events[0] = Event { at: events[0].at, part: Part::Board, what, teller: Teller::Log, line: String::new() };
+    }
+    events
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::{heron, story};
+    use crate::reading::{Missing, Reading, Reason, Source};
+
+    fn at(milliseconds: u64) -> Moment {
+        Moment::after_boot(Duration::from_millis(milliseconds))
+    }
+
+    fn heard(milliseconds: u64, part: Named, what: Happening) -> Heard {
+        Heard { at: at(milliseconds), part, what, teller: Teller::Log, line: "as told".into() }
+    }
+
+    fn events(happened: &mut Happened, all: Vec<Heard>, now: u64) -> Vec<(u64, Part, Happening)> {
+        happened.hear(all);
+        let nothing = Host::at("/nowhere");
+        let events = happened.events(&nothing, std::iter::empty(), &[], at(now));
+        events.into_iter().map(|event| (event.at.since_boot().as_millis() as u64, event.part, event.what)).collect()
+    }
+
+    #[test]
+    fn what_is_told_again_within_two_seconds_is_the_same_whenever_it_arrives() {
+        let mut happened = Happened::default();
+        let reset = |at| heard(at, Named::Usb("2.1".into()), Happening::Reset);
+        let mut told = |all: &[u64], now| -> Vec<u64> {
+            let all = all.iter().map(|at| reset(*at)).collect();
+            events(&mut happened, all, now).into_iter().map(|event| event.0).collect()
+        };
+        assert_eq!(told(&[5_000, 5_400, 7_001, 3_000], 8_000), [3_000, 5_400], "a storm has one every two seconds");
+        assert_eq!(told(&[7_300, 7_401], 9_500), [7_401], "7,300 is late, and of 5,400");
+        assert_eq!(told(&[6_000], 10_000), [0; 0], "later still");
+        let other = heard(7_402, Named::Usb("2.2".into()), Happening::Reset);
+        assert_eq!(events(&mut happened, vec![other], 11_000).len(), 1, "another part");
+    }
+
+    #[test]
+    fn unknown_parts_are_places_and_the_order_is_that_of_time() {
+        let parts = [
+            (Named::Ata { port: 3, device: Some(1) }, Part::Place("ata3.01".into())),
+            (Named::Block("sdx1".into()), Part::Place("sdx1".into())),
+            (Named::Disk("sdx".into(), 9), Part::Place("sdx".into())),
+            (Named::Pci("0000:00:1f.2".into()), Part::Place("0000:00:1f.2".into())),
+            (Named::Block("md0p1".into()), Part::Pool("md0".into())),
+            (Named::Volume("/dev/sda1".into()), Part::Volume("sda1".into())),
+            (Named::Bus("1f00074000.i2c".into()), Part::Bus("1f00074000.i2c".into())),
+            (Named::Board, Part::Board),
+        ];
+        let mut heard: Vec<Heard> =
+            (1..).zip(&parts).map(|(time, (named, _))| heard(time, named.clone(), Happening::CommandFailed)).collect();
+        heard.reverse();
+        let told: Vec<Part> =
+            events(&mut Happened::default(), heard, 100).into_iter().map(|(_, part, _)| part).collect();
+        assert_eq!(told, parts.map(|(_, part)| part));
+    }
+
+    #[test]
+    fn of_very_many_the_newest_are_handed_on_and_the_others_counted() {
+        let many = (0..1_000).map(|number| heard(number, Named::Other(format!("part {number}")), Happening::Reset));
+        let told = events(&mut Happened::default(), many.collect(), 1_000);
+        assert_eq!(told.len(), MOST + 1);
+        assert_eq!(told[0], (743, Part::Board, Happening::LinesLost(744)));
+        assert_eq!(told[1].1, Part::Place("part 744".into()));
+    }
+
+    #[test]
+    fn lines_that_were_lost_are_each_time_others() {
+        let lost = |at| heard(at, Named::Board, Happening::LinesLost(5));
+        assert_eq!(events(&mut Happened::default(), vec![lost(1), lost(2)], 10).len(), 2);
+    }
+
+    #[test]
+    fn a_drive_that_slept_and_is_active_has_woken_whatever_it_said_between() {
+        let mut happened = Happened::default();
+        let mut drives = heron::snapshot(at(0), &story::scene(Duration::ZERO)).drives;
+        let mut told = |power: Result<Power, Reason>, second: u64| {
+            let power = power.map_err(|reason| Missing::new(reason, ""));
+            drives[0].power = Reading::new(power, at(second), Source::Drive);
+            let nothing = Host::at("/nowhere");
+            let events = happened.events(&nothing, std::iter::empty(), &drives, at(second));
+            events.into_iter().map(|event| (event.at, event.what, event.teller)).collect::<Vec<_>>()
+        };
+        assert_eq!(told(Ok(Power::Active), 1), []);
+        assert_eq!(told(Ok(Power::Asleep), 2), []);
+        assert_eq!(told(Err(Reason::NotAsked), 3), []);
+        assert_eq!(told(Ok(Power::Idle), 20_000), [(at(20_000), Happening::Woke, Teller::Reading)]);
+        assert_eq!(told(Ok(Power::Active), 20_001), []);
+    }
+}

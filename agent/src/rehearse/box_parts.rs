@@ -1,0 +1,224 @@
+//! The box in calm, from which each pretended moment is made: parts that it has not are made here, and all readings are
+//! made fresh.
+
+use super::pretence::Pretence;
+use crate::clock::Moment;
+use crate::reading::{
+    Activity, Attachment, Bus, Controller, ControllerKind, Counter, Drive, DriveKey, DriveKind, Fan, Files, Group,
+    Health, Link, Member, MemberErrorKind, MemberErrors, MemberState, Missing, OwnLimits, Pool, PoolKind, PoolRunning,
+    Power, Reading, Reason, RecoveryLimit, Room, SelfAssessment, Snapshot, Source, Temperature, Traffic, Volume,
+    Writing,
+};
+use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
+use std::time::Duration;
+use traylight_config::Settings;
+
+/// Names of what is pretended begin with this.
+pub const TEST: &str = "test";
+/// The controller that is pretended, as in the places of drives.
+pub const CONTROLLER: &str = "0000/test";
+
+/// The box in calm, and what of it the fault is about.
+#[derive(Debug)]
+pub struct Calm {
+    /// The settings, without grace.
+    pub settings: Settings,
+    /// The box.
+    pub snapshot: Snapshot,
+    /// The drive that it is about.
+    pub one: DriveKey,
+    /// Another one.
+    pub other: DriveKey,
+    /// The pool, by its key, where the fault needs one.
+    pub pool: Option<String>,
+    /// The volume, by its mount point.
+    pub volume: Option<String>,
+    /// The fan, by its key.
+    pub fan: Option<String>,
+    /// The network port, by its name.
+    pub link: Option<String>,
+}
+
+impl Calm {
+    /// The box at a moment, with a change.
+    pub fn at(&self, now: Moment, change: impl Fn(&mut Pretence)) -> Snapshot {
+        let mut pretence = Pretence { settings: &self.settings, snapshot: self.snapshot.clone(), calm: self };
+        pretence.snapshot.taken = now;
+        change(&mut pretence);
+        let mut snapshot = pretence.snapshot;
+        refresh(&mut snapshot, now);
+        snapshot
+    }
+}
+
+/// All readings were taken now.
+fn refresh(snapshot: &mut Snapshot, now: Moment) {
+    for drive in &mut snapshot.drives {
+        drive.size.taken = now;
+        drive.power.taken = now;
+        drive.temperature.taken = now;
+        drive.traffic.taken = now;
+        drive.attachment.speed.taken = now;
+        drive.attachment.timeouts.taken = now;
+        drive.attachment.patience.taken = now;
+        drive.health.taken = now;
+        drive.self_tests.taken = now;
+    }
+    for pool in &mut snapshot.pools {
+        pool.running.taken = now;
+        pool.size.taken = now;
+    }
+    snapshot.volumes.iter_mut().for_each(|volume| volume.room.taken = now);
+    snapshot.fans.iter_mut().for_each(|fan| fan.speed.taken = now);
+    snapshot.temperatures.iter_mut().for_each(|temperature| temperature.value.taken = now);
+    snapshot.undervoltages.iter_mut().for_each(|alarm| alarm.low.taken = now);
+    snapshot.links.iter_mut().for_each(|link| link.up.taken = now);
+}
+
+/// A reading of now; [`refresh`] says when that is.
+pub fn read<T>(value: T) -> Reading<T> {
+    Reading::new(Ok(value), Moment::default(), Source::Sysfs)
+}
+
+/// A counter that a drive keeps.
+pub fn counter(name: &str, value: i64) -> Counter {
+    Counter { name: name.to_owned(), value, origin: "rehearsal".to_owned() }
+}
+
+/// A drive that is not there.
+pub fn drive(number: usize, kind: DriveKind) -> Drive {
+    let nothing = || Missing::new(Reason::NotFitted, "a pretended drive");
+    let serial = format!("TEST-DRIVE-{number}");
+    Drive {
+        key: DriveKey(serial.clone()),
+        device: format!("{TEST}{number}"),
+        serial: Some(serial),
+        wwn: None,
+        model: Some("pretended".to_owned()),
+        bus: Bus::Sata,
+        kind,
+        port: Some(format!("{CONTROLLER}/ata-{}", 10 + number)),
+        removable: false,
+        size: read(Bytes(4_000_787_030_016)),
+        power: read(Power::Active),
+        stalled_since: None,
+        temperature: read(Celsius(34.0)),
+        own_limits: OwnLimits::default(),
+        traffic: read(traffic()),
+        attachment: Attachment {
+            speed: read(MegabitsPerSecond(6000)),
+            timeouts: read(0),
+            patience: read(Duration::from_secs(30)),
+        },
+        health: read(health()),
+        self_tests: Reading::new(Err(nothing()), Moment::default(), Source::Drive),
+        test_request: None,
+    }
+}
+
+/// Some work, so that nobody rests.
+pub fn traffic() -> Traffic {
+    Traffic { inward: BytesPerSecond(1e6), outward: BytesPerSecond(0.0) }
+}
+
+/// A drive that is well.
+pub fn health() -> Health {
+    Health {
+        assessment: Ok(SelfAssessment::Passed),
+        counters: Vec::new(),
+        newest_error: Ok(None),
+        recovery_limit: Ok(RecoveryLimit::After(Duration::from_secs(7))),
+        unread: Vec::new(),
+        broke_off: None,
+    }
+}
+
+/// A mirror of two drives.
+pub fn mirror(devices: [&str; 2]) -> Pool {
+    let member = |(slot, device): (usize, &str)| Member {
+        device: device.to_owned(),
+        drive_device: device.to_owned(),
+        slot: Some(slot as u32),
+        state: MemberState::Active,
+        device_gone: false,
+        errors: vec![MemberErrors { kind: MemberErrorKind::Read, count: 0 }],
+    };
+    Pool {
+        key: format!("{TEST}-pool"),
+        name: format!("{TEST}-pool"),
+        kind: PoolKind::Md,
+        level: "raid1".to_owned(),
+        running: read(PoolRunning::Running),
+        wanted: 2,
+        missing: Some(0),
+        members: devices.into_iter().enumerate().map(member).collect(),
+        groups: vec![Group { slots: vec![0, 1], tolerates: 1 }],
+        activity: Activity::IDLE,
+        size: read(Bytes(4_000_000_000_000)),
+        mismatches: Some(0),
+        last_check: None,
+        lost_data: None,
+        after_crash: None,
+        metadata: None,
+    }
+}
+
+/// A volume, half full.
+pub fn volume(source: &str) -> Volume {
+    let size = 2_000_000_000_000;
+    let room = Room {
+        size: Bytes(size),
+        free: Bytes(size / 2),
+        used: Bytes(size / 2),
+        reserved: Bytes(0),
+        files: Some(Files { total: 30_000_000, free: 29_000_000 }),
+    };
+    Volume {
+        mount: format!("/{TEST}"),
+        file_system: "ext4".to_owned(),
+        source: source.to_owned(),
+        room: read(room),
+        writing: Writing::Allowed,
+        meant_read_only: false,
+        stops_at_errors: true,
+        errors: Some(0),
+    }
+}
+
+/// A fan that turns.
+pub fn fan() -> Fan {
+    let name = || format!("{TEST} fan");
+    Fan { key: name(), label: name(), speed: read(Rpm(1200)), duty: None, fault: false }
+}
+
+/// A network port that is up.
+pub fn link(name: &str) -> Link {
+    Link {
+        name: name.to_owned(),
+        up: read(true),
+        speed: read(MegabitsPerSecond(1000)),
+        changes: Some(1),
+        traffic: read(traffic()),
+    }
+}
+
+/// A thermometer of the board.
+pub fn thermometer() -> Temperature {
+    let name = || format!("{TEST} board");
+    Temperature { key: name(), label: name(), value: read(Celsius(40.0)), critical: None, processor: None }
+}
+
+/// A controller that works.
+pub fn controller(key: &str) -> Controller {
+    let unknown = || Missing::new(Reason::NotFitted, "a pretended controller");
+    Controller {
+        key: key.to_owned(),
+        kind: ControllerKind::Storage,
+        id: String::new(),
+        driver: Some("ahci".to_owned()),
+        answers: read(true),
+        lane: Reading::new(Err(unknown()), Moment::default(), Source::Sysfs),
+        bus_errors: Reading::new(Err(unknown()), Moment::default(), Source::Sysfs),
+        link_power: Some("max_performance".to_owned()),
+    }
+}

@@ -1,0 +1,143 @@
+//! How each cause is played: the signs that together point to it, in their order.
+
+use super::needs::Need::{
+    Attachment, Board, Bridge, Bridges, Controller, Fan, Health, Parity, Peers, Pool, Temperatures,
+};
+use super::pretence::Who::{All, Neighbours, One, Other, Rest};
+use super::{Play, kinds};
+use crate::reading::{Happening, Part, SelfAssessment};
+use crate::units::Rpm;
+use crate::verdict::{Cause, Kind};
+
+/// How this cause is played; `None` for those that no rule finds yet.
+pub fn play(cause: Cause) -> Option<Play> {
+    let play = match cause {
+        // Two go within seconds, and when they are back they count one more start.
+        Cause::Supply => Play::fast(&[Controller, Health], 60, |the_box, second| {
+            match second {
+                0..4 => the_box.lose(One),
+                4..40 => {
+                    the_box.lose(One);
+                    the_box.lose(Other);
+                }
+                _ => {}
+            }
+            if second >= 40 {
+                the_box.put_out(One);
+                the_box.put_out(Other);
+                the_box.grow(One, "power_cycles", 1);
+                the_box.grow(Other, "power_cycles", 1);
+            }
+        }),
+        Cause::TrayPower => kinds::play(Kind::DriveLostPower),
+        Cause::TrayConnection => Play { needs: &[Controller], ..kinds::play(Kind::DriveFlapping) },
+        Cause::DataCable => Play { needs: &[Controller, Health], ..kinds::play(Kind::SataCrcGrowth) },
+        // Another drive had damaged transfers here, then the two changed places.
+        Cause::PortOrCable => Play::fast(&[Controller, Health], 30, |the_box, second| {
+            if second < 4 {
+                return the_box.tell(Other, Happening::TransferDamaged);
+            }
+            the_box.swap_places();
+            the_box.grow(One, "interface_crc_errors", if second < 10 { 0 } else { 5 });
+        }),
+        // The drive had them elsewhere as well.
+        Cause::DriveConnector => Play::fast(&[Controller, Health], 30, |the_box, second| {
+            if second < 4 {
+                return the_box.tell(One, Happening::TransferDamaged);
+            }
+            the_box.swap_places();
+            the_box.grow(One, "interface_crc_errors", if second < 10 { 0 } else { 5 });
+        }),
+        Cause::DriveFails => Play::fast(&[Health], 30, |the_box, _| {
+            the_box.healthy(One, |health| health.assessment = Ok(SelfAssessment::Failing));
+            the_box.grow(One, "pending_sectors", 12);
+        }),
+        Cause::ControllerStopped => Play::fast(&[Controller], 60, |the_box, second| {
+            if second == 0 {
+                the_box.tell_of(Part::Controller(the_box.controller()), Happening::AllOnes);
+            }
+            the_box.stop_controller();
+            the_box.lose(Neighbours);
+        }),
+        // Its drives were warm; one does not answer any more, the others go, and come back once it has cooled.
+        Cause::ControllerHot => Play::fast(&[Controller, Temperatures, Attachment], 60, |the_box, second| {
+            the_box.degrees(Neighbours, 48.0);
+            if second == 0 {
+                the_box.tell_of(Part::Controller(the_box.controller()), Happening::AllOnes);
+                the_box.tell(One, Happening::TimedOut);
+            }
+            the_box.time_out(One, 1);
+            match second {
+                0..40 => the_box.lose(Rest),
+                _ => the_box.put_out(Rest),
+            }
+        })
+        .after(45, |the_box| the_box.degrees(Neighbours, 48.0)),
+        Cause::UsbBridge => Play::fast(&[Bridge], 60, |the_box, second| {
+            if second == 0 {
+                the_box.tell_of(Part::Usb("1".to_owned()), Happening::Reset);
+            }
+            the_box.lose(One);
+        }),
+        Cause::UsbPower => Play::fast(&[Bridges], 60, |the_box, second| {
+            if second == 0 {
+                the_box.tell_of(Part::Board, Happening::UndervoltageBegan);
+            }
+            the_box.lose(One);
+            the_box.lose(Other);
+        }),
+        Cause::Airflow => Play::slow(&[Fan, Temperatures], 10, |the_box, second| {
+            the_box.fan(|fan| fan.speed.value = Ok(Rpm(0)));
+            if second >= 120 {
+                the_box.degrees_from_limit(One, 2.0);
+                the_box.degrees_from_limit(Other, 2.0);
+            }
+        }),
+        Cause::TrayAir => Play::slow(&[Peers, Temperatures], 5, |the_box, _| the_box.degrees_from_limit(One, 2.0)),
+        // All drives and the board, by the same and over hours.
+        Cause::WarmRoom => Play::slow(&[Temperatures, Board], 190, |the_box, second| {
+            let by = (second as f64 / 60.0 * 0.12).min(21.0);
+            the_box.degrees_from_limit(All, by - 20.0);
+            the_box.board_warmer(by);
+        })
+        .after(45, |the_box| the_box.degrees_from_limit(All, -20.0)),
+        Cause::DriveHangs => kinds::play(Kind::DriveNotAnswering),
+        Cause::PathHangs => Play::fast(&[Controller], 120, |the_box, second| the_box.stand_still(Neighbours, second)),
+        Cause::DataPath => Play { needs: &[Parity], ..kinds::play(Kind::Mismatches) },
+        Cause::SlowToWake => Play::fast(&[Attachment], 30, |the_box, second| {
+            match second {
+                0 => the_box.tell(One, Happening::Woke),
+                8 => the_box.tell(One, Happening::TimedOut),
+                _ => {}
+            }
+            the_box.time_out(One, if second < 8 { 0 } else { 1 });
+        }),
+        // After a rest, where links may save power.
+        Cause::LinkPowerSaving => Play::fast(&[Controller], 60, |the_box, _| {
+            the_box.save_link_power();
+            the_box.idle(One);
+            the_box.lose(One);
+        })
+        .after(15, |the_box| {
+            the_box.save_link_power();
+            the_box.idle(One);
+        }),
+        // Its pool had put it out before.
+        Cause::TakenOut => Play::fast(&[Controller, Pool], 60, |the_box, second| match second {
+            0..20 => the_box.put_out(One),
+            _ => the_box.lose(One),
+        }),
+        // A good drive goes while its pool lacks another.
+        Cause::WrongTray => Play::fast(&[Controller, Pool], 60, |the_box, second| {
+            the_box.put_out(Other);
+            if second >= 20 {
+                the_box.lose(One);
+            }
+        }),
+        Cause::Unclear => Play { needs: &[Controller], ..kinds::play(Kind::DriveGone) },
+        Cause::AsItSays => kinds::play(Kind::SpaceLow),
+        Cause::Lane | Cause::KernelUpdate => return None,
+        Cause::RestartPower | Cause::RestartHeat | Cause::RestartUnclear => return None,
+    };
+    Some(play)
+}

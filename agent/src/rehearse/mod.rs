@@ -1,0 +1,217 @@
+//! A rehearsal: a fault is played before the real judge, on a copy of what is remembered and read of the box. Nothing of
+//! the box is touched, and nothing that is played is remembered. Pure.
+
+mod box_parts;
+mod causes;
+mod kinds;
+mod needs;
+mod pretence;
+#[cfg(test)]
+mod tests;
+
+use crate::clock::{Moment, Wall};
+use crate::judge::{Memory, judge};
+use crate::reading::{Itself, Snapshot};
+use crate::verdict::{Cause, Change, Ended, IncidentId, Kind, Turn, Turned, Verdict};
+use needs::Need;
+use pretence::Pretence;
+use std::collections::BTreeSet;
+use std::fmt;
+use std::time::Duration;
+use traylight_config::{Grace, Limits, Settings};
+
+/// The pace of what comes before the fault, and of faults that take their time. Longer gaps count as not watched.
+const SLOW: Duration = Duration::from_secs(60);
+/// The pace of faults that are over in minutes, as the probe has it.
+const FAST: Duration = Duration::from_secs(2);
+/// A drive belongs to the box once it has been there for a minute.
+const SETTLING: Duration = Duration::from_secs(180);
+
+/// What can be rehearsed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fault {
+    /// A condition of this kind begins.
+    Kind(Kind),
+    /// Several signs point to this cause.
+    Cause(Cause),
+}
+
+impl Fault {
+    /// All that can be played: kinds, then the causes that a rule finds.
+    pub fn all() -> impl Iterator<Item = Self> {
+        let causes = Cause::ALL.into_iter().filter(|cause| causes::play(*cause).is_some());
+        Kind::ALL.into_iter().map(Self::Kind).chain(causes.map(Self::Cause))
+    }
+
+    /// The fault of this name.
+    ///
+    /// # Errors
+    /// When none is called so.
+    pub fn named(name: &str) -> Result<Self, String> {
+        let found = Self::all().find(|fault| fault.to_string() == name);
+        found.ok_or_else(|| format!("found no fault `{name}`; `traylight rehearse --list` names them all"))
+    }
+
+    fn play(self) -> Option<Play> {
+        match self {
+            Self::Kind(kind) => Some(kinds::play(kind)),
+            Self::Cause(cause) => causes::play(cause),
+        }
+    }
+
+    fn came(self, verdict: &Verdict) -> bool {
+        match self {
+            Self::Kind(kind) => verdict.conditions.iter().any(|condition| condition.kind() == kind),
+            Self::Cause(cause) => verdict.incidents.iter().any(|incident| incident.cause == cause),
+        }
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Kind(kind) => kind.id(),
+            Self::Cause(cause) => cause.id(),
+        })
+    }
+}
+
+/// How a fault is played.
+struct Play {
+    /// What the box must have for it.
+    needs: &'static [Need],
+    /// How long the box is watched before, in calm.
+    before: Duration,
+    /// How long it is then taken to have been watched besides.
+    watched: Duration,
+    /// What is changed of the box before.
+    calm: fn(&mut Pretence),
+    /// How long it takes until the judge has seen enough.
+    length: Duration,
+    /// From look to look.
+    pace: Duration,
+    /// What is changed of the box, so many seconds after the begin.
+    change: fn(&mut Pretence, u64),
+}
+
+impl Play {
+    /// A fault that is seen within minutes.
+    fn fast(needs: &'static [Need], seconds: u64, change: fn(&mut Pretence, u64)) -> Self {
+        let length = Duration::from_secs(seconds);
+        Self { needs, before: SETTLING, watched: Duration::ZERO, calm: |_| {}, length, pace: FAST, change }
+    }
+
+    /// A fault that takes its time.
+    fn slow(needs: &'static [Need], minutes: u64, change: fn(&mut Pretence, u64)) -> Self {
+        Self { pace: SLOW, ..Self::fast(needs, 60 * minutes, change) }
+    }
+
+    /// The same after so many minutes of calm, with this change of it.
+    fn after(self, minutes: u64, calm: fn(&mut Pretence)) -> Self {
+        Self { before: Duration::from_secs(60 * minutes), calm, ..self }
+    }
+}
+
+/// A fault as it was played.
+#[derive(Debug, Clone)]
+pub struct Played {
+    /// Which.
+    pub fault: Fault,
+    /// How the box was judged in the end: only what the fault has brought about.
+    pub verdict: Verdict,
+    /// The box in the end.
+    pub snapshot: Snapshot,
+    /// What was new, look by look.
+    pub told: Vec<Told>,
+    /// What the box does not have and was pretended as well, in words.
+    pub pretended: Vec<String>,
+}
+
+/// What was new at one look.
+#[derive(Debug, Clone)]
+pub struct Told {
+    /// How the box was judged then, with what was new about incidents.
+    pub verdict: Verdict,
+    /// What was new about conditions.
+    pub changes: Vec<Change>,
+}
+
+impl Played {
+    /// The end of it: all that was opened is over.
+    pub fn end(&self) -> Told {
+        let at = self.verdict.at;
+        let closed = |condition: &crate::verdict::Condition| Change::Closed {
+            lasted: at.since(condition.since),
+            condition: condition.clone(),
+        };
+        let over = |incident: &crate::verdict::Incident| Turn {
+            what: Turned::Closed { lasted: at.since(incident.since), how: Ended::Over },
+            incident: incident.clone(),
+        };
+        let turns = self.verdict.incidents.iter().map(over).collect();
+        Told {
+            changes: self.verdict.conditions.iter().map(closed).collect(),
+            verdict: Verdict { turns, remarks: Vec::new(), ..self.verdict.clone() },
+        }
+    }
+
+    /// The calendar of a moment of the play, which ends now.
+    pub fn wall(&self, now: &Wall, at: Moment) -> Wall {
+        now.before(self.verdict.at.since(at))
+    }
+}
+
+/// Plays a fault; `name` says which drive it happens to, as `look --self-test` takes it.
+///
+/// # Errors
+/// When no single drive is meant, or when the box as it stands makes something else of it.
+pub fn play(
+    settings: &Settings,
+    memory: &Memory,
+    snapshot: &Snapshot,
+    fault: Fault,
+    name: Option<&str>,
+) -> Result<Played, String> {
+    // There is no start to wait for the end of.
+    let grace = Grace { drives: Duration::ZERO, pools: Duration::ZERO };
+    let settings = &Settings { limits: Limits { grace, ..settings.limits.clone() }, ..settings.clone() };
+    let play = fault.play().ok_or_else(|| format!("no rule finds `{fault}`"))?;
+    let (calm, pretended) = needs::prepare(settings, snapshot, play.needs, name)?;
+    let mut memory = memory.clone();
+
+    let begin = snapshot.taken.plus(Duration::from_secs(1) + play.before);
+    for before in (1..=play.before.as_secs()).rev().step_by(SLOW.as_secs() as usize) {
+        let now = begin.minus(Duration::from_secs(before));
+        let looked = calm.at(now, play.calm);
+        judge(settings, &mut memory, now, Some(&looked), &Itself::default());
+    }
+    // Pretended parts are no strangers.
+    memory.accept(settings);
+    memory.let_time_pass(play.watched);
+
+    let (mut told, mut last) = (Vec::<Told>::new(), None);
+    for second in (0..=play.length.as_secs()).step_by(play.pace.as_secs() as usize) {
+        let now = begin.plus(Duration::from_secs(second));
+        let looked = calm.at(now, |pretence| (play.change)(pretence, second));
+        let (verdict, changes) = judge(settings, &mut memory, now, Some(&looked), &Itself::default());
+        if !changes.is_empty() || !verdict.turns.is_empty() {
+            told.push(Told { changes, verdict: verdict.clone() });
+        }
+        last = Some((verdict, looked));
+    }
+    let (mut verdict, snapshot) = last.ok_or("nothing was played")?;
+    // What goes on besides is not part of the play.
+    let turned: BTreeSet<IncidentId> =
+        told.iter().flat_map(|told| &told.verdict.turns).map(|turn| turn.incident.id).collect();
+    verdict.incidents.retain(|incident| turned.contains(&incident.id));
+    let incidents = verdict.incidents.clone();
+    verdict.conditions.retain(|open| incidents.iter().any(|incident| incident.conditions.contains(open)));
+    match fault.came(&verdict) {
+        true => Ok(Played { fault, verdict, snapshot, told, pretended }),
+        false => {
+            let found: Vec<&str> = verdict.incidents.iter().map(|incident| incident.cause.id()).collect();
+            let found = if found.is_empty() { "nothing".to_owned() } else { found.join(", ") };
+            Err(format!("as the box stands, `{fault}` would be judged as something else: found {found}"))
+        }
+    }
+}

@@ -1,0 +1,113 @@
+//! Every fault comes out of the real judge, on a whole box and on one that has hardly anything; and what is remembered
+//! of the box stays as it was.
+
+use super::*;
+use crate::demo::{self, heron, story};
+use crate::reading::Itself;
+use crate::verdict::Severity;
+
+/// The box after ten minutes, and what is remembered of it.
+fn watched(change: impl Fn(&mut Snapshot)) -> (Settings, Memory, Snapshot) {
+    let settings = demo::settings().expect("the pretend box has settings");
+    let mut memory = Memory::default();
+    let mut last = Snapshot::default();
+    for second in (0..600).step_by(10) {
+        let now = Moment::after_boot(Duration::from_secs(86_400 + second));
+        last = heron::snapshot(now, &story::scene(Duration::ZERO));
+        change(&mut last);
+        judge(&settings, &mut memory, now, Some(&last), &Itself::default());
+    }
+    (settings, memory, last)
+}
+
+/// Two drives and nothing besides.
+fn bare(snapshot: &mut Snapshot) {
+    snapshot.drives.truncate(2);
+    for drive in &mut snapshot.drives {
+        let untold = || crate::reading::Missing::new(crate::reading::Reason::NotFitted, "not told");
+        drive.port = None;
+        drive.temperature.value = Err(untold());
+        drive.health.value = Err(untold());
+        drive.attachment.speed.value = Err(untold());
+        drive.attachment.timeouts.value = Err(untold());
+    }
+    *snapshot = Snapshot {
+        taken: snapshot.taken,
+        board: snapshot.board.clone(),
+        drives: std::mem::take(&mut snapshot.drives),
+        ..Snapshot::default()
+    };
+}
+
+/// Faults that come to something else on this box.
+fn failing(change: impl Fn(&mut Snapshot)) -> Vec<String> {
+    let (settings, memory, snapshot) = watched(change);
+    let played = |fault| play(&settings, &memory, &snapshot, fault, None);
+    Fault::all().filter_map(|fault| Some(format!("{fault}: {}", played(fault).err()?))).collect()
+}
+
+#[test]
+fn every_fault_comes_out_of_the_judge_on_a_whole_box() {
+    assert_eq!(failing(|_| {}), [""; 0]);
+}
+
+#[test]
+fn every_fault_comes_out_of_the_judge_on_a_bare_box() {
+    assert_eq!(failing(bare), [""; 0]);
+}
+
+#[test]
+fn causes_that_no_rule_finds_are_no_faults() {
+    let without: Vec<Cause> = Cause::ALL.into_iter().filter(|cause| causes::play(*cause).is_none()).collect();
+    use Cause::{KernelUpdate, Lane, RestartHeat, RestartPower, RestartUnclear};
+    assert_eq!(without, [Lane, KernelUpdate, RestartPower, RestartHeat, RestartUnclear]);
+}
+
+#[test]
+fn what_is_remembered_stays_as_it_was() {
+    let (settings, memory, snapshot) = watched(|_| {});
+    let before = format!("{memory:?}");
+    for fault in Fault::all() {
+        drop(play(&settings, &memory, &snapshot, fault, None));
+    }
+    assert!(before == format!("{memory:?}"), "a rehearsal was remembered");
+}
+
+#[test]
+fn the_drive_that_is_named_is_the_one() {
+    let (settings, memory, snapshot) = watched(|_| {});
+    let gone = Fault::named("drive-gone").expect("there is such a fault");
+    let played = play(&settings, &memory, &snapshot, gone, Some("5")).expect("tray 5 can go");
+    let trays: Vec<String> =
+        played.verdict.incidents.iter().flat_map(|i| &i.drives).map(|drive| drive.label()).collect();
+    assert_eq!(trays, ["5"]);
+    assert_eq!(played.pretended, [""; 0]);
+    let refused = play(&settings, &memory, &snapshot, gone, Some("Z9")).expect_err("there is no such tray");
+    assert!(refused.starts_with("found nothing that `Z9` means"), "{refused}");
+    assert!(Fault::named("drive-gon").is_err_and(|why| why.contains("rehearse --list")));
+}
+
+#[test]
+fn what_the_box_lacks_is_pretended_and_said() {
+    let (settings, memory, snapshot) = watched(bare);
+    let pretended = |name: &str| {
+        let fault = Fault::named(name).expect("there is such a fault");
+        play(&settings, &memory, &snapshot, fault, None).expect("it can be played").pretended
+    };
+    assert_eq!(pretended("fan-stopped"), ["a fan"]);
+    assert_eq!(pretended("drive-gone"), [""; 0]);
+    assert_eq!(pretended("pool-degraded"), ["a pool test-pool of tray 1 (serial ..WREN) and tray 2 (serial ..TERN)"]);
+    assert_eq!(pretended("usb-bridge"), ["that tray 1 (serial ..WREN) is behind a USB adapter of its own"]);
+}
+
+/// What goes on at the box besides is not part of the play, and is told of by itself.
+#[test]
+fn what_holds_besides_is_left_out() {
+    let (settings, memory, snapshot) = watched(|snapshot| snapshot.volumes[1].errors = Some(3));
+    let gone = Fault::named("fan-stopped").expect("there is such a fault");
+    let played = play(&settings, &memory, &snapshot, gone, None).expect("a fan can stop");
+    let kinds: Vec<Kind> = played.verdict.conditions.iter().map(crate::verdict::Condition::kind).collect();
+    assert_eq!((kinds, played.verdict.worst()), (vec![Kind::FanStopped], Some(Severity::Warning)));
+    let end = played.end();
+    assert_eq!((end.changes.len(), end.verdict.turns.len()), (1, 1));
+}

@@ -1,0 +1,300 @@
+//! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
+
+use super::dispatch::{Dispatch, Scene, WaysStand};
+use super::rehearsal::{LONGEST, Rehearsal};
+use crate::clock::{Clock, Moment, Wall};
+use crate::judge::ledger::Ledger;
+use crate::judge::{Memory, judge};
+use crate::probe::keeper::News;
+use crate::reading::{Itself, Missing, Snapshot};
+use crate::rehearse::{self, Fault};
+use crate::serve::alerts::not_open;
+use crate::serve::control::{Answer, Asked, Request};
+use crate::serve::document::Document;
+use crate::show::glass;
+use crate::tell::incident_log;
+use crate::tell::log::Entry;
+use crate::units::span;
+use crate::verdict::{IncidentId, Severity, Turn, Verdict};
+use std::time::Duration;
+use traylight_config::Settings;
+
+/// What the loop knows.
+#[derive(Default)]
+pub struct Core {
+    clock: Clock,
+    /// What judging remembers.
+    pub memory: Memory,
+    /// The newest snapshot.
+    pub snapshot: Option<Snapshot>,
+    /// The newest verdict.
+    pub verdict: Option<Verdict>,
+    lost_since: Option<Moment>,
+    panel_answers: Option<bool>,
+    /// How the ways out stand.
+    pub ways: WaysStand,
+    rehearsal: Option<Rehearsal>,
+    /// What is new about incidents and not yet told on the ways out; true for what was only rehearsed.
+    pub turns: Vec<(Turn, bool)>,
+}
+
+/// Nobody works on a box for longer without a break; what is muted for good is forgotten.
+const LONGEST_MUTE: Duration = Duration::from_secs(8 * 3600);
+
+impl Core {
+    /// It begins with what was kept.
+    pub fn new(clock: Clock, ledger: Ledger) -> Self {
+        Self { clock, memory: Memory::with_ledger(ledger), ..Self::default() }
+    }
+
+    /// Takes in news of the probe; what is to be said of it.
+    pub fn hear(&mut self, news: News) -> Vec<Entry> {
+        match news {
+            News::Snapshot(snapshot) => {
+                let before = self.snapshot.replace(*snapshot).unwrap_or_default();
+                let now = self.snapshot.as_ref();
+                let deaf = now.and_then(|now| now.deaf.as_ref()).filter(|_| before.deaf.is_none());
+                let unread = now.and_then(|now| now.log_unread.as_ref()).filter(|_| before.log_unread.is_none());
+                let unheard = deaf.map(about_events).into_iter().chain(unread.map(about_log));
+                let back = self.lost_since.take().map(|since| {
+                    let silent = span(self.clock.now().since(since));
+                    Entry::agent(
+                        5,
+                        "probe-back",
+                        format!("the probe answers again; readings were missing for {silent}"),
+                    )
+                });
+                back.into_iter().chain(unheard).collect()
+            }
+            News::Lost { why, again_in } => {
+                self.lost_since.get_or_insert(self.clock.now());
+                let lost =
+                    format!("the probe was lost: {why}; no readings until the next one starts in {}", span(again_in));
+                vec![Entry::agent(4, "probe-lost", lost)]
+            }
+        }
+    }
+
+    /// Takes in how the panel's thread fares; what is to be said of it.
+    pub fn hear_of_panel(&mut self, said: glass::Report) -> Entry {
+        self.panel_answers = Some(said == glass::Report::Found);
+        match said {
+            glass::Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
+            glass::Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
+        }
+    }
+
+    /// Judges what is known now; what is new, as entries.
+    pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
+        let (now, wall) = (self.clock.now(), self.clock.wall());
+        let itself = Itself {
+            clock_set: Some(wall.synchronised),
+            panel_answers: self.panel_answers,
+            unconfirmed: self.ways.unconfirmed.clone(),
+            longest_wait: self.ways.longest_wait,
+        };
+        let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref(), &itself);
+        let muted_before = self.verdict.as_ref().and_then(|verdict| verdict.muted_until);
+        let mute = about_mute(muted_before, verdict.muted_until, now);
+        let mut entries = incident_log::entries(&verdict, &changes, now, &wall);
+        entries.extend(mute);
+        self.turns.extend(verdict.turns.iter().map(|turn| (turn.clone(), false)));
+        let is_critical = verdict.worst() == Some(Severity::Critical);
+        self.verdict = Some(verdict);
+        entries.extend(self.end_rehearsal(now, &wall, is_critical));
+        entries
+    }
+
+    /// The state document; empty before the first snapshot.
+    pub fn state(&self, settings: &Settings) -> String {
+        let document = self.verdict.as_ref().zip(self.snapshot.as_ref()).map(|(verdict, snapshot)| {
+            serde_json::to_string(&Document::new(settings, verdict, snapshot, &self.clock.wall()))
+        });
+        document.and_then(Result::ok).unwrap_or_default()
+    }
+
+    /// What is to be shown: the box as it is, or a rehearsal, which the flag says.
+    pub fn shown(&self) -> Option<(&Verdict, Option<&Snapshot>, bool)> {
+        match &self.rehearsal {
+            Some(Rehearsal { played, .. }) => Some((&played.verdict, Some(&played.snapshot), true)),
+            None => self.verdict.as_ref().map(|verdict| (verdict, self.snapshot.as_ref(), false)),
+        }
+    }
+
+    /// Does what is asked for, and answers; what is to be said of it.
+    pub fn answer(&mut self, asked: Asked, settings: &Settings, dispatch: Option<&mut Dispatch>) -> Vec<Entry> {
+        let (answer, entries) = match &asked.request {
+            Request::Acknowledge { id } => self.acknowledge(*id),
+            Request::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
+            Request::Unmute => (self.unmute(), Vec::new()),
+            Request::Rehearse { fault, drive, for_s } => {
+                match self.rehearse(settings, fault, drive.as_deref(), Duration::from_secs(*for_s)) {
+                    Ok((said, entries)) => (Answer::Done(said), entries),
+                    Err(why) => (Answer::Refused(why), Vec::new()),
+                }
+            }
+            Request::TryWay { way } => {
+                (self.about_ways(dispatch, settings, |ways, scene| ways.try_way(way, scene)), Vec::new())
+            }
+            Request::Confirm { code } => {
+                (self.about_ways(dispatch, settings, |ways, _| ways.confirm(code)), Vec::new())
+            }
+        };
+        asked.answer(answer);
+        entries
+    }
+
+    fn about_ways(
+        &self,
+        dispatch: Option<&mut Dispatch>,
+        settings: &Settings,
+        ask: impl FnOnce(&mut Dispatch, &Scene) -> Result<String, String>,
+    ) -> Answer {
+        let scene = self.scene(settings);
+        let asked = match (dispatch, &scene) {
+            (None, _) => Err("no way out is configured: see [alerts] in the configuration".to_owned()),
+            (_, None) => Err("nothing was read of the box yet".to_owned()),
+            (Some(dispatch), Some(scene)) => ask(dispatch, scene),
+        };
+        asked.map_or_else(Answer::Refused, Answer::Done)
+    }
+
+    /// What the ways out are told of; `None` before the first snapshot.
+    pub fn scene<'a>(&'a self, settings: &'a Settings) -> Option<Scene<'a>> {
+        Some(Scene { verdict: self.verdict.as_ref()?, snapshot: self.snapshot.as_ref()?, settings })
+    }
+
+    fn acknowledge(&mut self, id: IncidentId) -> (Answer, Vec<Entry>) {
+        if self.memory.acknowledge(id) {
+            let done = format!("incident {id} is acknowledged: no more reminders of it, until it gets worse");
+            let entry = Entry::agent(5, "acknowledged", &done).with("incident", id.to_string());
+            return (Answer::Done(done), vec![entry]);
+        }
+        let open = self.memory.incidents();
+        (Answer::Refused(not_open(id, open.iter().map(|incident| incident.id))), Vec::new())
+    }
+
+    /// What is muted and when that is over is told by what [`Core::judge`] sees of it.
+    fn mute(&mut self, for_time: Duration) -> Answer {
+        if for_time.is_zero() || for_time > LONGEST_MUTE {
+            let (found, most) = (for_time.as_secs(), span(LONGEST_MUTE));
+            return Answer::Refused(format!("found {found} s to mute for, wanted a time up to {most}"));
+        }
+        self.memory.mute_until(Some(self.clock.now().plus(for_time)));
+        let said = format!("messages are held back for {}; the log and the panel go on", span(for_time));
+        Answer::Done(said)
+    }
+
+    fn unmute(&mut self) -> Answer {
+        let was_muted = self.memory.is_muted(self.clock.now());
+        self.memory.mute_until(None);
+        let said = if was_muted { "messages are sent again" } else { "nothing was muted" };
+        Answer::Done(said.to_owned())
+    }
+
+    /// Plays a fault before a copy of what is remembered, and begins to show it.
+    fn rehearse(
+        &mut self,
+        settings: &Settings,
+        fault: &str,
+        drive: Option<&str>,
+        for_time: Duration,
+    ) -> Result<(String, Vec<Entry>), String> {
+        let fault = Fault::named(fault)?;
+        if for_time.is_zero() || for_time > LONGEST {
+            let (found, most) = (for_time.as_secs(), span(LONGEST));
+            return Err(format!("found {found} s to show it for, wanted a time up to {most}"));
+        }
+        if let Some(Rehearsal { played, ends }) = &self.rehearsal {
+            return Err(format!("`{}` is rehearsed for another {}", played.fault, span(ends.since(self.clock.now()))));
+        }
+        if self.verdict.as_ref().and_then(Verdict::worst) == Some(Severity::Critical) {
+            return Err("something critical is open: that comes first".to_owned());
+        }
+        let snapshot = self.snapshot.as_ref().ok_or("nothing was read of the box yet")?;
+        let played = rehearse::play(settings, &self.memory, snapshot, fault, drive)?;
+        let (now, wall) = (self.clock.now(), self.clock.wall());
+        let pretended: String = played.pretended.iter().map(|what| format!("\nPretended as well: {what}.")).collect();
+        let said = format!("`{fault}` is rehearsed for {}: see the panel and the log.{pretended}", span(for_time));
+        let rehearsal = self.rehearsal.insert(Rehearsal { played, ends: now.plus(for_time) });
+        self.turns.extend(rehearsal.turns().map(|turn| (turn, true)));
+        Ok((said, rehearsal.begin(now, &wall)))
+    }
+
+    fn end_rehearsal(&mut self, now: Moment, wall: &Wall, is_critical: bool) -> Vec<Entry> {
+        let why = match &self.rehearsal {
+            Some(_) if is_critical => "something critical has really begun",
+            Some(rehearsal) if now >= rehearsal.ends => "its time is up",
+            _ => return Vec::new(),
+        };
+        let Some(rehearsal) = self.rehearsal.take() else { return Vec::new() };
+        self.turns.extend(rehearsal.played.end().verdict.turns.into_iter().map(|turn| (turn, true)));
+        rehearsal.end(why, wall)
+    }
+
+    /// Reads the settings again; what is to be said of it.
+    pub fn reread(&mut self, settings: &mut Settings, reload: &dyn Fn() -> Result<Settings, String>) -> Entry {
+        match reload() {
+            Ok(new) if new.panel != settings.panel => {
+                *settings = Settings { panel: settings.panel.clone(), ..new };
+                self.memory.accept(settings);
+                Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
+            }
+            Ok(new) => {
+                *settings = new;
+                self.memory.accept(settings);
+                Entry::agent(5, "reloaded", "the configuration is in force")
+            }
+            Err(problems) => Entry::agent(
+                3,
+                "reload-refused",
+                format!("the configuration is not taken over, the old one stays in force:\n{problems}"),
+            ),
+        }
+    }
+}
+
+/// Once when messages begin to be held back, once when that is over.
+fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) -> Option<Entry> {
+    match after {
+        _ if before == after => None,
+        Some(until) => {
+            let held = format!("messages are held back for {}; the log goes on", span(until.since(now)));
+            Some(Entry::agent(5, "muted", held))
+        }
+        None => Some(Entry::agent(5, "mute-over", "messages are sent again")),
+    }
+}
+
+fn about_log(why: &Missing) -> Entry {
+    let less = format!("the kernel's log is not read, so what it tells of causes is not known: {why}");
+    Entry::agent(5, "log-unread", less)
+}
+
+fn about_events(why: &Missing) -> Entry {
+    let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
+    Entry::agent(5, "events-unheard", late)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::Reason;
+
+    #[test]
+    fn that_the_kernels_messages_are_refused_is_said_once_and_again_after_they_were_heard() {
+        let mut core = Core::default();
+        let refused = || Some(Missing::new(Reason::Refused, "a netlink socket: operation not permitted"));
+        let mut said = |deaf| {
+            let entries = core.hear(News::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
+            entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
+        };
+        let wanted = "events-unheard the kernel's events are not heard, so changes are noticed up to 2 s late: \
+                      refused: a netlink socket: operation not permitted";
+        assert_eq!(said(None), [""; 0]);
+        assert_eq!(said(refused()), [wanted]);
+        assert_eq!(said(refused()), [""; 0]);
+        assert_eq!(said(None), [""; 0]);
+        assert_eq!(said(refused()), [wanted]);
+    }
+}

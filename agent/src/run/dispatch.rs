@@ -1,0 +1,257 @@
+//! Hands what is new to the ways out, and says in the log what became of it. While messages are held back, they wait
+//! here; what began and ended meanwhile is not sent at all.
+
+use crate::clock::{Clock, Wall};
+use crate::keep::OutboxStore;
+use crate::reading::Snapshot;
+use crate::serve::document::box_name;
+use crate::show::pages::{self, Page, View};
+use crate::tell::box_state::BoxState;
+use crate::tell::confirm;
+use crate::tell::courier::{Courier, Errand, Machine, Report, random};
+use crate::tell::log::Entry;
+use crate::tell::message::{Message, Stamp, Turn};
+use crate::tell::tidings::{self, Letterhead};
+use crate::units::span;
+use crate::verdict::{Incident, Severity, Turn as Turned, Verdict};
+use serde_json::json;
+use std::io;
+use std::time::Duration;
+use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
+use traylight_config::{AlertWay, Alerts, Destination, Settings};
+
+/// Enlarges the panel's picture in a mail.
+const SCALE: u8 = 3;
+
+/// The ways out, as the loop sees them.
+pub struct Dispatch {
+    courier: Courier,
+    reports: UnboundedReceiver<Report>,
+    /// For codes that are asked for and given back; the courier has its own.
+    codes: Option<OutboxStore>,
+    alerts: Alerts,
+    clock: Clock,
+    held: Vec<Message>,
+    unconfirmed: Vec<String>,
+}
+
+/// How the ways out stand.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct WaysStand {
+    /// The ways that nobody has confirmed yet, by name.
+    pub unconfirmed: Vec<String>,
+    /// For how long the message that has waited longest has waited.
+    pub longest_wait: Option<Duration>,
+}
+
+/// What the ways are told of.
+pub struct Scene<'a> {
+    /// The box as judged.
+    pub verdict: &'a Verdict,
+    /// The box as read.
+    pub snapshot: &'a Snapshot,
+    /// The settings.
+    pub settings: &'a Settings,
+}
+
+impl Dispatch {
+    /// Starts the courier; `None` when there is nobody to tell.
+    ///
+    /// # Errors
+    /// When the machine has no thread to spare.
+    pub fn start(
+        settings: &Settings,
+        stores: Option<(OutboxStore, OutboxStore)>,
+        clock: &Clock,
+    ) -> io::Result<Option<Self>> {
+        let alerts = settings.alerts.clone();
+        if alerts.ways.is_empty() && alerts.heartbeat.is_none() {
+            return Ok(None);
+        }
+        let (report, reports) = unbounded_channel();
+        let (store, codes) = stores.unzip();
+        let host = rustix::system::uname().nodename().to_string_lossy().into_owned();
+        let box_name = settings.box_name.clone().unwrap_or(host);
+        let errand = Errand { alerts: alerts.clone(), box_name, store };
+        let courier = Courier::start(errand, Machine::new(clock.clone()), move |said| drop(report.send(said)))?;
+        let is_confirmed = |way: &&AlertWay| {
+            codes.as_ref().is_some_and(|codes| codes.is_confirmed(&way.name, &target(way)).unwrap_or(false))
+        };
+        let open = alerts.ways.iter().filter(|way| !is_confirmed(way));
+        let unconfirmed = open.map(|way| way.name.clone()).collect();
+        Ok(Some(Self { courier, reports, codes, alerts, clock: clock.clone(), held: Vec::new(), unconfirmed }))
+    }
+
+    /// What the courier has to say next.
+    pub async fn report(&mut self) -> Report {
+        match self.reports.recv().await {
+            Some(report) => report,
+            None => std::future::pending().await,
+        }
+    }
+
+    /// Tells what is new, and how the box stands. Turns that were only rehearsed are marked.
+    pub fn tell(&mut self, turns: Vec<(Turned, bool)>, scene: &Scene) {
+        let wall = self.clock.wall();
+        let messages = turns.iter().filter_map(|(turn, is_test)| self.message(turn, *is_test, scene, &wall));
+        let messages: Vec<Message> = messages.collect();
+        self.held.extend(messages);
+        if scene.verdict.muted_until.is_none() {
+            self.let_go();
+        }
+        self.courier.show(state(scene));
+        self.courier.is_watched();
+    }
+
+    /// Sends a message with a code on a way, to be given back by whoever has read it.
+    ///
+    /// # Errors
+    /// What is wrong, in words for whoever asked.
+    pub fn try_way(&mut self, name: &str, scene: &Scene) -> Result<String, String> {
+        let names: Vec<&str> = self.alerts.ways.iter().map(|way| way.name.as_str()).collect();
+        let way = self.alerts.ways.iter().find(|way| way.name == name);
+        let way = way.ok_or_else(|| format!("found no way `{name}`, wanted one of {}", names.join(", ")))?;
+        let codes = self.codes.as_mut().ok_or("the code cannot be kept: there is no store")?;
+        let code = confirm::code(random());
+        codes.ask(name, &target(way), &code).map_err(|fault| fault.to_string())?;
+        let box_name = box_name(scene.settings, scene.snapshot);
+        self.courier.try_way(name, confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock)));
+        Ok(format!("a code is on its way by `{name}`; give it back with `traylight alerts --confirm CODE`"))
+    }
+
+    /// Takes a code back.
+    ///
+    /// # Errors
+    /// What is wrong, in words for whoever asked.
+    pub fn confirm(&mut self, code: &str) -> Result<String, String> {
+        let codes = self.codes.as_mut().ok_or("codes are not kept: there is no store")?;
+        match codes.confirm(code) {
+            Ok(Some(way)) => {
+                self.unconfirmed.retain(|open| *open != way);
+                Ok(format!("`{way}` is confirmed: what is sent there is read"))
+            }
+            Ok(None) => Err("no code like this was sent and not yet given back".to_owned()),
+            Err(fault) => Err(fault.to_string()),
+        }
+    }
+
+    /// How the ways stand.
+    pub fn stand(&self) -> WaysStand {
+        let waits = self.courier.standings().into_iter().filter_map(|standing| standing.oldest);
+        WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait: waits.max() }
+    }
+
+    /// Stops; what waits is kept.
+    pub fn finish(mut self) {
+        self.let_go();
+        self.courier.finish();
+    }
+
+    fn let_go(&mut self) {
+        let held = std::mem::take(&mut self.held);
+        let has = |message: &Message, turn: Turn| {
+            held.iter().any(|other| other.incident == message.incident && other.turn == turn)
+        };
+        for message in &held {
+            // At once is how most come here: one turn, which neither begins nor ends together with another.
+            if !(has(message, Turn::Opened) && has(message, Turn::Closed)) {
+                self.courier.tell(message.clone());
+            }
+        }
+    }
+
+    fn message(&self, turn: &Turned, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
+        let stamp = Stamp::by(&self.clock);
+        let head = Letterhead {
+            box_name: &box_name(scene.settings, scene.snapshot),
+            now: scene.verdict.at,
+            wall,
+            stamp: &stamp,
+            page: picture(&turn.incident, scene, wall),
+        };
+        let message = tidings::message(turn, head)?;
+        Some(if is_test { as_test(message) } else { message })
+    }
+}
+
+/// Where a way leads: a code that was given back for one place says nothing of another.
+fn target(way: &AlertWay) -> String {
+    match &way.leads_to {
+        Destination::Mail(mail) => format!("{} {}", mail.server, mail.to.join(" ")),
+        Destination::Webhook(hook) => hook.url.to_string(),
+        Destination::Mqtt(broker) => format!("{} {}", broker.server, broker.topic.as_deref().unwrap_or_default()),
+        Destination::Command(command) => command.program.clone(),
+    }
+}
+
+/// A message about what was only rehearsed: another story, and marked.
+fn as_test(message: Message) -> Message {
+    Message {
+        incident: format!("test-{}", message.incident),
+        id: format!("test-{}", message.id),
+        sentence: format!("This is a test, nothing has happened. {}", message.sentence),
+        turn: Turn::Test,
+        ..message
+    }
+}
+
+/// The panel's page about an incident, as a PNG file.
+fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
+    let verdict = Verdict { incidents: vec![incident.clone()], ..scene.verdict.clone() };
+    let view = View {
+        verdict: &verdict,
+        snapshot: Some(scene.snapshot),
+        clock: &wall.minute(),
+        beat: 0,
+        time_of_day: &|ago| wall.before(ago).minute(),
+    };
+    traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view), SCALE).ok()
+}
+
+fn state(scene: &Scene) -> BoxState {
+    let Scene { verdict, snapshot, settings } = scene;
+    let worst = verdict.worst().map(|severity| severity.to_string());
+    let open: Vec<_> = verdict
+        .incidents
+        .iter()
+        .map(|open| json!({ "id": open.id, "cause": open.cause, "severity": open.severity }))
+        .collect();
+    let box_name = box_name(settings, snapshot);
+    let whole = json!({ "box": box_name, "fine": verdict.is_fine(), "worst": worst, "incidents": open });
+    let trays = verdict.shelves.iter().flat_map(|shelf| &shelf.trays).map(|tray| {
+        let state = json!({ "tray": tray.label, "state": tray.state.word(), "severity": tray.severity });
+        (tray.label.clone(), state.to_string())
+    });
+    let count = snapshot.drives.len();
+    let sentence = match verdict.worst() {
+        None | Some(Severity::Notice) => format!("All is well with {count} drives and {} pools.", snapshot.pools.len()),
+        Some(_) => "Something is open; see the alerts before this one.".to_owned(),
+    };
+    let trays = trays.collect();
+    BoxState { box_name, whole: whole.to_string(), trays, is_fine: verdict.is_fine(), sentence }
+}
+
+/// What is to be said of the sending.
+pub fn about(report: Report) -> Entry {
+    let (priority, event, message) = match report {
+        Report::Delivered { way, ids, receipt } => {
+            (6, "delivered", format!("`{way}` has taken {}: {receipt}", ids.join(", ")))
+        }
+        Report::Fails { way, why } => (4, "way-fails", format!("`{way}` does not take alerts, they wait: {why}")),
+        Report::WorksAgain { way, after } => {
+            let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();
+            (5, "way-works", format!("`{way}` takes alerts again{after}"))
+        }
+        Report::Orphans { way, count } => {
+            (4, "alerts-dropped", format!("{count} messages waited for `{way}`, which is not configured any more"))
+        }
+        Report::NotBuiltIn(which) => (3, "way-absent", format!("this program was built without {which}")),
+        Report::NotStored(fault) => {
+            (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
+        }
+        Report::StoredAgain => (5, "alerts-stored", "alerts that wait are stored again".to_owned()),
+        Report::HeartbeatFails(why) => (4, "heartbeat-fails", format!("the heartbeat is not taken: {why}")),
+        Report::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat is taken again".to_owned()),
+    };
+    Entry::agent(priority, event, message)
+}

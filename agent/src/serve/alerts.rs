@@ -1,0 +1,183 @@
+//! What is open, for people: a list, or everything about one incident. The same document, nothing more.
+
+use super::document::{Document, Standing};
+use super::incident_part::{Identity, Incident, TrayHandling};
+use super::table::{rows, shown};
+use crate::tell::evidence_words::unmeasured;
+use crate::units::span;
+use crate::verdict::IncidentId;
+use std::fmt::Write;
+use std::time::Duration;
+
+/// The open incidents, a line each. Nothing open is said, and so is what could not be seen.
+pub fn list(document: &Document) -> String {
+    let open = &document.incidents;
+    let how_many = match (open.len(), document.standing) {
+        (0, Standing::Starting) => "nothing was read yet".to_owned(),
+        (0, Standing::NoData | Standing::SeenInPart) => "nothing is open in what was seen".to_owned(),
+        (0, _) => "nothing is open".to_owned(),
+        (count, _) => format!("{count} open"),
+    };
+    let mut text = format!("{}: {how_many}\n", document.box_name);
+    if let Some(left) = document.muted_left_s {
+        let _ = writeln!(text, "muted: messages are held back for {}", since(left));
+    }
+    let row = |incident: &Incident| {
+        vec![
+            incident.id.to_string(),
+            incident.severity.to_string(),
+            since(incident.since_s),
+            shown((!incident.trays.is_empty()).then(|| incident.trays.join(" "))),
+            incident.headline.clone(),
+            if incident.acknowledged { "yes" } else { "no" }.to_owned(),
+        ]
+    };
+    rows(&mut text, &["id", "severity", "since", "tray", "title", "acknowledged"], open.iter().map(row).collect());
+    for unseen in &document.unseen {
+        let _ = write!(text, "\n- not seen: {unseen}");
+    }
+    text.truncate(text.trim_end().len());
+    text + "\n"
+}
+
+/// Everything about one incident.
+///
+/// # Errors
+/// When none of this name is open; which are.
+pub fn why(document: &Document, id: IncidentId) -> Result<String, String> {
+    let found = document.incidents.iter().find(|incident| incident.id == id);
+    let incident = found.ok_or_else(|| not_open(id, document.incidents.iter().map(|incident| incident.id)))?;
+    let mut text = format!("incident {id}, {}: {}\n", incident.severity, incident.headline);
+    let known = if incident.acknowledged { "acknowledged" } else { "not acknowledged" };
+    let _ = writeln!(text, "  since {}, {known}\n  {}", since(incident.since_s), incident.sentence);
+    let _ = writeln!(text, "cause: {} ({})", incident.cause.id(), incident.confidence.word());
+    let _ = writeln!(text, "conditions:");
+    for held in document.conditions.iter().filter(|condition| condition.incident == Some(id)) {
+        let _ = writeln!(text, "  {} of {}, {} for {}", held.id, held.subject, held.severity, since(held.since_s));
+        for limit in &held.limits {
+            let _ = writeln!(text, "    limit: {limit}");
+        }
+    }
+    let nothing_seen = ["nothing but the conditions".to_owned()];
+    block(&mut text, "evidence", if incident.evidence.is_empty() { &nothing_seen } else { &incident.evidence });
+    let missing: Vec<String> = incident.not_measured.iter().map(|what| unmeasured(*what).to_owned()).collect();
+    block(&mut text, "not measured", &missing);
+    let drives: Vec<String> = incident.drives.iter().map(drive).collect();
+    block(&mut text, "drives", &drives);
+    let _ = writeln!(text, "trays: {}", handling(incident));
+    let _ = writeln!(text, "do: {}\ndo not: {}", incident.advice, incident.do_not);
+    if !incident.next_test.is_empty() {
+        let _ = writeln!(text, "next test: {}", incident.next_test);
+    }
+    Ok(text)
+}
+
+/// That an incident is not open, and which are.
+pub fn not_open(id: IncidentId, open: impl Iterator<Item = IncidentId>) -> String {
+    let open: Vec<String> = open.map(|id| id.to_string()).collect();
+    let open = if open.is_empty() { "nothing is open".to_owned() } else { format!("open: {}", open.join(", ")) };
+    format!("found no open incident {id}; {open}")
+}
+
+fn block(text: &mut String, name: &str, lines: &[String]) {
+    if !lines.is_empty() {
+        let _ = writeln!(text, "{name}:");
+        for line in lines {
+            let _ = writeln!(text, "  {line}");
+        }
+    }
+}
+
+fn drive(drive: &super::incident_part::AboutDrive) -> String {
+    let tray = drive.tray.as_ref().map(|tray| format!("tray {tray}, ")).unwrap_or_default();
+    let serial = drive.serial.as_deref().unwrap_or("none");
+    let port = drive.port.as_deref().unwrap_or("unknown");
+    let identity = match drive.identity {
+        Identity::Strong => "strong: serial, world wide name and port are known",
+        Identity::Medium => "medium: by its serial only",
+        Identity::Weak => "weak: by its place only, so compare before you touch it",
+    };
+    format!("{tray}serial {serial}, port {port}; identity {identity}")
+}
+
+fn handling(incident: &Incident) -> String {
+    let labels = incident.handled_trays.join(" ");
+    match incident.handling {
+        TrayHandling::NoTray => "this is not about trays".to_owned(),
+        TrayHandling::PullNothing => "take none out".to_owned(),
+        TrayHandling::LeaveIn if labels.is_empty() => "leave all in".to_owned(),
+        TrayHandling::LeaveIn => format!("leave {labels} in"),
+        TrayHandling::Compare => "which one it is in is not certain: compare the serial".to_owned(),
+        TrayHandling::MayPull => format!("{labels} may be taken out; what to do says how"),
+        TrayHandling::PutBack => format!("put {labels} back"),
+    }
+}
+
+fn since(seconds: u64) -> String {
+    span(Duration::from_secs(seconds))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::Moment;
+    use crate::demo::{self, heron, story};
+    use crate::judge::{Memory, judge};
+
+    /// The pretend box after so many minutes of its story.
+    fn document(minutes: u64) -> Document {
+        let settings = demo::settings().expect("the pretend box has settings");
+        let (mut memory, mut last) = (Memory::default(), None);
+        for second in (0..=60 * minutes).step_by(2) {
+            let elapsed = Duration::from_secs(second);
+            let now = Moment::after_boot(Duration::from_secs(86_400) + elapsed);
+            let snapshot = heron::snapshot(now, &story::scene(elapsed));
+            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &crate::reading::Itself::default());
+            last = Some((verdict, snapshot));
+        }
+        let (verdict, snapshot) = last.expect("the story has a first second");
+        Document::new(&settings, &verdict, &snapshot, &demo::dawn().expect("there is a dawn"))
+    }
+
+    #[test]
+    fn nothing_open_is_said_and_what_was_not_seen_as_well() {
+        let mut calm = document(1);
+        assert_eq!(list(&calm), "heron: nothing is open\n");
+        calm.standing = Standing::NoData;
+        calm.unseen = vec!["everything: silent for 3 min".to_owned()];
+        calm.muted_left_s = Some(2_520);
+        assert_eq!(
+            list(&calm),
+            "heron: nothing is open in what was seen\nmuted: messages are held back for 42 min\n\n\
+             - not seen: everything: silent for 3 min\n"
+        );
+    }
+
+    #[test]
+    fn each_open_incident_has_a_line_and_can_say_why() {
+        let document = document(26);
+        let text = list(&document);
+        assert_eq!(text.lines().count(), 3 + document.incidents.len(), "{text}");
+        let gone =
+            document.incidents.iter().find(|incident| incident.headline.contains("TRAY 3")).expect("tray 3 went");
+        assert!(text.contains(&format!("{}   critical", gone.id)), "{text}");
+        let why = why(&document, gone.id).expect("it is open");
+        for wanted in [
+            "cause: ",
+            "  drive-gone of drive HN24-LARK, critical for",
+            "    limit: away for 10 s, or as soon as its pool misses it (default)",
+            "tray 3, serial HN24-LARK, port 0000/1c.0/00.0/ata-3; identity medium: by its serial only",
+            "do: ",
+            "do not: ",
+        ] {
+            assert!(why.contains(wanted), "{wanted} is not in:\n{why}");
+        }
+    }
+
+    #[test]
+    fn what_is_not_open_names_what_is() {
+        let why = |minutes| why(&document(minutes), IncidentId(99)).expect_err("it is not open");
+        assert_eq!(why(1), "found no open incident 99; nothing is open");
+        assert!(why(26).starts_with("found no open incident 99; open: "), "{}", why(26));
+    }
+}

@@ -1,0 +1,206 @@
+//! The control socket: the box's owner asks the running agent for something. One request a connection, one line of JSON
+//! in and one out.
+
+use super::listener::Listener;
+use crate::verdict::IncidentId;
+use serde::{Deserialize, Serialize};
+use std::io::{self, BufRead, Read, Write};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
+use tokio::net::UnixStream;
+use tokio::sync::{mpsc, oneshot};
+
+/// A request that takes longer to arrive is none, and an answer that nobody takes within this is dropped.
+const PATIENCE: Duration = Duration::from_secs(2);
+/// No request is longer, in bytes.
+const LONGEST: u64 = 4096;
+/// No answer is longer, in bytes.
+const LONGEST_ANSWER: u64 = 64 << 10;
+/// As narrow as the look at who asks: its user, and root, whom no permission stops.
+const MODE: u32 = 0o600;
+/// Requests that wait for the loop; it takes them one by one.
+const WAITING: usize = 8;
+
+/// What can be asked for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum Request {
+    /// Its owner knows of an incident.
+    Acknowledge {
+        /// Which.
+        id: IncidentId,
+    },
+    /// Hold messages back: somebody works on the box.
+    Mute {
+        /// For how long.
+        for_s: u64,
+    },
+    /// Hold them back no longer.
+    Unmute,
+    /// Send a message with a code on a way out.
+    TryWay {
+        /// Its name.
+        way: String,
+    },
+    /// Give a code back that came on a way out.
+    Confirm {
+        /// The code.
+        code: String,
+    },
+    /// Play a fault as if it happened.
+    Rehearse {
+        /// Its name.
+        fault: String,
+        /// To which drive it happens, as its owner calls it.
+        drive: Option<String>,
+        /// For how long it is shown.
+        for_s: u64,
+    },
+}
+
+/// What came of it, in words.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Answer {
+    /// It was done.
+    Done(String),
+    /// It was not, and why.
+    Refused(String),
+}
+
+/// A request that waits for its answer.
+#[derive(Debug)]
+pub struct Asked {
+    /// What is asked for.
+    pub request: Request,
+    answer: oneshot::Sender<Answer>,
+}
+
+impl Asked {
+    /// Answers it. Whoever asked may be gone by now.
+    pub fn answer(self, answer: Answer) {
+        let _ = self.answer.send(answer);
+    }
+}
+
+/// Where requests are taken.
+pub fn path(run_dir: &Path) -> PathBuf {
+    run_dir.join("control.sock")
+}
+
+/// The socket. It is removed when this is dropped.
+pub struct Control {
+    listener: Listener,
+    asking: mpsc::Sender<Asked>,
+    asked: mpsc::Receiver<Asked>,
+}
+
+impl Control {
+    /// Opens the socket in the run folder.
+    ///
+    /// # Errors
+    /// When the folder cannot be made or another agent answers there already.
+    pub fn open(run_dir: &Path) -> io::Result<Self> {
+        let (asking, asked) = mpsc::channel(WAITING);
+        Ok(Self { listener: Listener::open(path(run_dir), MODE)?, asking, asked })
+    }
+
+    /// The next request of somebody who may ask. Whoever is slow holds up nobody else.
+    pub async fn next(&mut self) -> Asked {
+        loop {
+            tokio::select! {
+                visitor = self.listener.visitor() => match visitor {
+                    Ok(visitor) => drop(tokio::spawn(converse(visitor, self.asking.clone()))),
+                    // Without a descriptor to spare, asking again at once would only keep the processor busy.
+                    Err(_) => tokio::time::sleep(PATIENCE).await,
+                },
+                Some(asked) = self.asked.recv() => return asked,
+            }
+        }
+    }
+}
+
+async fn converse(visitor: UnixStream, asking: mpsc::Sender<Asked>) {
+    let answer = match stranger(&visitor) {
+        Some(why) => (Answer::Refused(why), visitor),
+        None => {
+            let mut reader = BufReader::new(visitor);
+            let heard = tokio::time::timeout(PATIENCE, hear(&mut reader)).await;
+            let late = || Err(format!("found no whole line within {} s, wanted one line of JSON", PATIENCE.as_secs()));
+            let answer = match heard.unwrap_or_else(|_| late()) {
+                Ok(request) => pass_on(request, &asking).await,
+                Err(why) => Answer::Refused(why),
+            };
+            (answer, reader.into_inner())
+        }
+    };
+    let (answer, mut visitor) = answer;
+    let Ok(line) = serde_json::to_string(&answer) else { return };
+    let _ = tokio::time::timeout(PATIENCE, visitor.write_all((line + "\n").as_bytes())).await;
+}
+
+/// Why somebody may not ask: only root and the user that the agent runs as may (unix(7), SO_PEERCRED).
+fn stranger(visitor: &UnixStream) -> Option<String> {
+    let ours = rustix::process::geteuid().as_raw();
+    match visitor.peer_cred() {
+        Ok(peer) if peer.uid() == 0 || peer.uid() == ours => None,
+        Ok(peer) => Some(format!("found user {}, wanted root or user {ours}, that the agent runs as", peer.uid())),
+        Err(error) => Some(format!("who asks cannot be seen: {error}")),
+    }
+}
+
+async fn hear(reader: &mut BufReader<UnixStream>) -> Result<Request, String> {
+    let mut line = Vec::new();
+    reader.take(LONGEST).read_until(b'\n', &mut line).await.map_err(|error| error.to_string())?;
+    if line.last() != Some(&b'\n') {
+        return Err(format!("found {} bytes without an end of line, wanted one line of JSON", line.len()));
+    }
+    serde_json::from_slice(&line).map_err(|error| format!("found a line that is no request: {error}"))
+}
+
+async fn pass_on(request: Request, asking: &mpsc::Sender<Asked>) -> Answer {
+    let (answer, answered) = oneshot::channel();
+    let stopping = || Answer::Refused("the agent is stopping".to_owned());
+    match asking.send(Asked { request, answer }).await {
+        Ok(()) => answered.await.unwrap_or_else(|_| stopping()),
+        Err(_) => stopping(),
+    }
+}
+
+/// True for the error of [`ask`] where no agent runs.
+pub fn nobody_there(error: &io::Error) -> bool {
+    matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::ConnectionRefused)
+}
+
+/// Asks the agent that runs here; what it did, in words.
+///
+/// # Errors
+/// When none runs here, when the asking user may not, and when the agent refuses.
+pub fn ask(run_dir: &Path, request: &Request) -> io::Result<String> {
+    let path = path(run_dir);
+    let mut stream = std::os::unix::net::UnixStream::connect(&path).map_err(|error| {
+        let why = match error.kind() {
+            _ if nobody_there(&error) => "no agent runs here; `traylight run` starts it",
+            io::ErrorKind::PermissionDenied => "only root and the user that the agent runs as may ask it for this",
+            _ => "the agent cannot be asked",
+        };
+        io::Error::new(error.kind(), format!("{why} ({}: {error})", path.display()))
+    })?;
+    stream.set_read_timeout(Some(PATIENCE * 4))?;
+    stream.set_write_timeout(Some(PATIENCE))?;
+    let line = serde_json::to_string(request)? + "\n";
+    // An agent that refuses at once does not read on: its answer says more than the failure to write.
+    let written = stream.write_all(line.as_bytes());
+    let mut answer = String::new();
+    std::io::BufReader::new(stream.take(LONGEST_ANSWER)).read_line(&mut answer)?;
+    if answer.is_empty() {
+        written?;
+        return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the agent ended without an answer"));
+    }
+    let wrong = |error| io::Error::other(format!("the agent's answer is none: {error}"));
+    match serde_json::from_str(&answer).map_err(wrong)? {
+        Answer::Done(said) => Ok(said),
+        Answer::Refused(why) => Err(io::Error::other(why)),
+    }
+}

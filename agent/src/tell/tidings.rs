@@ -1,0 +1,88 @@
+//! From a turn of an incident to the message about it. Pure.
+
+use super::incident_words::{Told, told};
+use super::message::{About, Message, Stamp, Topic, Turn};
+use crate::clock::{Moment, Wall};
+use crate::units::span;
+use crate::verdict::{Condition, Ended, Incident, Place, Subject, Turn as Turned, Turned as What};
+
+/// What every message needs besides the turn.
+pub struct Letterhead<'a> {
+    /// The name of the box.
+    pub box_name: &'a str,
+    /// Now, on the boot clock.
+    pub now: Moment,
+    /// Now, on the calendar.
+    pub wall: &'a Wall,
+    /// Now, as it is understood after a restart.
+    pub stamp: &'a Stamp,
+    /// The panel's picture of the incident, a PNG file.
+    pub page: Option<Vec<u8>>,
+}
+
+/// The message about a turn; none for what is not worth one: what got a little better, and what turned out to be a part
+/// of another story, which is told by that one.
+pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
+    let (turn, lasted) = match turned.what {
+        What::Opened => (Turn::Opened, None),
+        What::Worsened => (Turn::Worsened, None),
+        What::Refined { .. } => (Turn::Refined, None),
+        What::Eased => return None,
+        What::Closed { lasted, .. } => (Turn::Closed, Some(lasted)),
+    };
+    let incident = &turned.incident;
+    let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
+    let Told { words, seen, unmeasured, next_test } = told(incident, &clock);
+    let since = head.now.since(incident.since);
+    let since = if head.wall.synchronised { head.wall.before(since).stamp() } else { format!("{} ago", span(since)) };
+    let sentence = match turned.what {
+        What::Closed { lasted, how: Ended::Over } => format!("{} is over after {}.", words.name, span(lasted)),
+        What::Closed { lasted, how: Ended::TakenOut } => {
+            format!("{} ended after {} because the drive was taken out.", words.name, span(lasted))
+        }
+        What::Closed { how: Ended::PartOf(other), .. } => {
+            format!("{} turned out to be a part of incident {other}.", words.name)
+        }
+        _ => words.sentence,
+    };
+    let is_over = turn == Turn::Closed;
+    let test = (!is_over && !next_test.is_empty()).then(|| format!("What would decide: {next_test}"));
+    let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).chain(test).collect() };
+    Some(Message {
+        id: format!("{}.{turn}.{}.{}", incident.id, head.stamp.boot_id, head.now.since_boot().as_millis()),
+        incident: incident.id.to_string(),
+        turn,
+        severity: incident.severity,
+        about: about(incident),
+        trays: incident.drives.iter().map(Place::label).collect(),
+        title: if is_over { words.name } else { words.title },
+        sentence,
+        advice: if is_over { String::new() } else { words.advice },
+        warning: if is_over { String::new() } else { words.warning },
+        leave_in: words.leave_in.filter(|_| !is_over),
+        evidence,
+        not_measured: if is_over { Vec::new() } else { unmeasured.into_iter().map(str::to_owned).collect() },
+        since,
+        lasted,
+        box_name: head.box_name.to_owned(),
+        made_at: head.stamp.clone(),
+        page: head.page.filter(|_| !is_over),
+    })
+}
+
+fn about(incident: &Incident) -> Vec<About> {
+    let part = |condition: &Condition| {
+        let (topic, name) = match &condition.subject {
+            Subject::Drive(key) => (Topic::Drive, key.0.clone()),
+            Subject::Pool(key) => (Topic::Pool, key.clone()),
+            Subject::Volume(mount) => (Topic::Volume, mount.clone()),
+            Subject::Fan(key) => (Topic::Fan, key.clone()),
+            Subject::Link(name, _) => (Topic::Link, name.clone()),
+            _ => (Topic::Box, condition.subject.to_string()),
+        };
+        About { topic, name }
+    };
+    let mut about: Vec<About> = incident.conditions.iter().map(part).collect();
+    about.dedup();
+    about
+}

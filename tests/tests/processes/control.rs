@@ -1,0 +1,259 @@
+//! What the owner asks the running agent for: what is open and why, acknowledged, held back, rehearsed; who may, and
+//! what becomes of requests that are none.
+
+use crate::commands::{NOBODY, is_root};
+use crate::heron;
+use crate::message;
+use crate::running::{Home, Running};
+use serde_json::Value;
+use std::fs;
+use std::io::{Read, Write};
+use std::os::unix::fs::PermissionsExt;
+use std::os::unix::net::UnixStream;
+use std::os::unix::process::CommandExt;
+use traylight_tests::binary::traylight;
+use traylight_tests::pretend_box::PretendBox;
+
+/// A command of the owner's: its exit code, and what it printed on both outputs.
+fn says(home: &Home, name: &str, arguments: &[&str]) -> (Option<i32>, String) {
+    let output = home.run(name, arguments);
+    (output.status.code(), String::from_utf8([output.stdout, output.stderr].concat()).unwrap())
+}
+
+/// An agent that watches heron with a member lost.
+fn agent_with_an_incident(heron: &PretendBox, home: &Home) -> Running {
+    home.configure("[grace]\npools = \"1 ms\"\n");
+    heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
+    let agent = Running::start(home, heron.root());
+    home.state_with("an incident", |state| state["incidents"][0].is_object());
+    agent
+}
+
+/// One line of the owner's own, as another program might send it; the answer.
+fn send(home: &Home, bytes: &[u8]) -> String {
+    let mut stream = UnixStream::connect(home.path("run/control.sock")).unwrap();
+    // An agent that has heard enough does not read on.
+    let _ = stream.write_all(bytes);
+    answer_of(stream)
+}
+
+fn answer_of(mut stream: UnixStream) -> String {
+    let (mut answer, mut byte) = (Vec::new(), [0]);
+    while answer.last() != Some(&b'\n') && stream.read(&mut byte).unwrap() == 1 {
+        answer.push(byte[0]);
+    }
+    String::from_utf8(answer).unwrap()
+}
+
+#[test]
+fn what_is_open_is_listed_and_says_why() {
+    let (heron, home) = (heron(), Home::new());
+    let _agent = agent_with_an_incident(&heron, &home);
+    let (code, said) = says(&home, "alerts", &[]);
+    assert_eq!(code, Some(10), "{said}");
+    assert!(said.starts_with("heron: 1 open\n") && said.contains("1   warning"), "{said}");
+    let (code, said) = says(&home, "alerts", &["--why", "1"]);
+    assert_eq!(code, Some(10), "{said}");
+    for wanted in
+        ["incident 1, warning", "cause: ", "pool-degraded of pool", "limit: over when it is whole", "do not: "]
+    {
+        assert!(said.contains(wanted), "{wanted} is not in:\n{said}");
+    }
+    let (code, said) = says(&home, "alerts", &["--json"]);
+    let alerts: Value = serde_json::from_str(&said).unwrap();
+    assert_eq!((code, &alerts["schema"], &alerts["incidents"][0]["id"]), (Some(10), &1.into(), &1.into()), "{said}");
+    assert_eq!(alerts["drives"], Value::Null, "the state document has the rest");
+    let (code, said) = says(&home, "alerts", &["--why", "7"]);
+    assert_eq!((code, said.as_str()), (Some(1), "traylight: found no open incident 7; open: 1\n"));
+}
+
+#[test]
+fn without_an_agent_alerts_looks_once_and_says_so() {
+    let (heron, home) = (heron(), Home::new());
+    let root = heron.root().to_str().unwrap();
+    let (code, said) = says(&home, "alerts", &["--root", root]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.starts_with("heron: nothing is open\n") && said.contains("a single look, without history"), "{said}");
+}
+
+#[test]
+fn an_incident_is_acknowledged_once_it_is_open() {
+    let (heron, home) = (heron(), Home::new());
+    let mut agent = agent_with_an_incident(&heron, &home);
+    let (code, said) = says(&home, "ack", &["7"]);
+    assert_eq!((code, said.as_str()), (Some(1), "traylight: found no open incident 7; open: 1\n"));
+    let (code, said) = says(&home, "ack", &["1"]);
+    assert_eq!(code, Some(0), "{said}");
+    assert_eq!(agent.hears("acknowledged")["incident"], "1");
+    home.state_with("that it is known", |state| state["incidents"][0]["acknowledged"] == true);
+    assert!(says(&home, "alerts", &[]).1.trim_end().ends_with("yes"));
+}
+
+#[test]
+fn messages_are_held_back_for_a_time_and_the_log_says_so_once() {
+    let (heron, home) = (heron(), Home::new());
+    let mut agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |state| state["muted_left_s"].is_null());
+    let (code, said) = says(&home, "mute", &["90 min"]);
+    assert_eq!((code, said.as_str()), (Some(0), "messages are held back for 90 min; the log and the panel go on\n"));
+    assert!(message(&agent.hears("muted")).starts_with("messages are held back for "));
+    home.state_with("the time left", |state| state["muted_left_s"].as_u64().is_some_and(|left| left <= 5_400));
+    assert!(says(&home, "alerts", &[]).1.contains("muted: messages are held back for "));
+    let (code, said) = says(&home, "mute", &["--end"]);
+    assert_eq!((code, said.as_str()), (Some(0), "messages are sent again\n"));
+    agent.hears("mute-over");
+    home.state_with("that it is over", |state| state["muted_left_s"].is_null());
+
+    says(&home, "mute", &["1s"]);
+    agent.hears("muted");
+    agent.hears("mute-over");
+    for (wrong, code, wanted) in [
+        ("9h", 1, "found 32400 s to mute for, wanted a time up to 8 h"),
+        ("0s", 1, "found 0 s to mute for"),
+        ("soon", 2, "wanted a time with its unit"),
+    ] {
+        let (found, said) = says(&home, "mute", &[wrong]);
+        assert!(found == Some(code) && said.contains(wanted), "{wrong}: {found:?} {said}");
+    }
+}
+
+#[test]
+fn without_an_agent_nothing_can_be_asked_for() {
+    let home = Home::new();
+    for (name, arguments) in [("ack", &["1"][..]), ("mute", &[]), ("mute", &["--end"])] {
+        let (code, said) = says(&home, name, arguments);
+        assert_eq!(code, Some(1));
+        assert!(said.starts_with("traylight: no agent runs here; `traylight run` starts it ("), "{said}");
+    }
+    let (code, said) = says(&home, "ack", &["1", "--root", "/tmp"]);
+    assert!(code == Some(1) && said.contains("a recorded tree has no agent to ask"), "{said}");
+}
+
+#[test]
+fn nobody_else_may_ask() {
+    assert!(is_root(), "this story needs root, to become somebody else");
+    let (heron, home) = (heron(), Home::new());
+    let mut agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |_| true);
+    let socket = home.path("run/control.sock");
+    assert_eq!(fs::metadata(&socket).unwrap().permissions().mode() & 0o777, 0o600);
+    let as_nobody = |name: &str, argument: &str| {
+        let output = home.command(traylight(), name).arg(argument).uid(NOBODY).gid(NOBODY).output().unwrap();
+        assert_eq!(output.status.code(), Some(1), "{name}");
+        String::from_utf8(output.stderr).unwrap()
+    };
+    for (name, argument) in [("ack", "1"), ("mute", "1h"), ("rehearse", "fan-stopped")] {
+        let said = as_nobody(name, argument);
+        assert!(said.contains("only root and the user that the agent runs as may"), "{said}");
+    }
+    // Whoever gets to the socket in spite of that is looked at.
+    fs::set_permissions(&socket, fs::Permissions::from_mode(0o666)).unwrap();
+    let said = as_nobody("mute", "1h");
+    assert_eq!(said, "traylight: found user 65534, wanted root or user 0, that the agent runs as\n");
+    home.state_with("that nothing is muted", |state| state["muted_left_s"].is_null());
+    says(&home, "mute", &["1h"]);
+    agent.hears("muted");
+}
+
+#[test]
+fn what_is_no_request_is_refused_and_the_agent_goes_on() {
+    let (heron, home) = (heron(), Home::new());
+    let mut agent = Running::start(&home, heron.root());
+    agent.hears("started");
+    for (bytes, wanted) in [
+        (&b"hold your tongue\n"[..], "found a line that is no request: expected value"),
+        (b"\"reboot\"\n", "unknown variant `reboot`, expected one of `acknowledge`, `mute`, `unmute`, `rehearse`"),
+        (b"{\"mute\":{\"for_s\":-1}}\n", "invalid value: integer `-1`"),
+        (b"{\"mute\":{\"for_s\":1,\"why\":\"\"}}\n", "unknown field `why`"),
+        (b"\xff\xfe\n", "found a line that is no request"),
+        (b"\n", "found a line that is no request"),
+        (&[b'x'; 100_000], "found 4096 bytes without an end of line, wanted one line of JSON"),
+    ] {
+        let answer = send(&home, bytes);
+        assert!(answer.starts_with("{\"refused\":") && answer.replace('\\', "").contains(wanted), "{answer}");
+    }
+    // One that is cut off, and one that never comes to its end: that one holds up nobody.
+    let mut slow = UnixStream::connect(home.path("run/control.sock")).unwrap();
+    slow.write_all(b"\"unm").unwrap();
+    let mut cut = UnixStream::connect(home.path("run/control.sock")).unwrap();
+    cut.write_all(b"\"unmute\"").unwrap();
+    cut.shutdown(std::net::Shutdown::Write).unwrap();
+    assert!(answer_of(cut).contains("found 8 bytes without an end of line"));
+    assert_eq!(send(&home, b"\"unmute\"\n"), "{\"done\":\"nothing was muted\"}\n");
+    assert!(answer_of(slow).contains("found no whole line within 2 s"));
+    // More than one request is one request.
+    assert_eq!(send(&home, b"\"unmute\"\n{\"mute\":{\"for_s\":9}}\n"), "{\"done\":\"nothing was muted\"}\n");
+    home.state_with("that nothing is muted", |state| state["muted_left_s"].is_null());
+}
+
+#[test]
+fn a_second_agent_does_not_take_the_control_socket_from_the_first() {
+    let (heron, home) = (heron(), Home::new());
+    let mut agent = Running::start(&home, heron.root());
+    agent.hears("started");
+    fs::remove_file(home.path("run/state.sock")).unwrap();
+    let (code, said) = says(&home, "run", &["--root", heron.root().to_str().unwrap()]);
+    assert_eq!(code, Some(1));
+    assert!(said.contains("run/control.sock: another traylight answers here"), "{said}");
+    assert_eq!(send(&home, b"\"unmute\"\n"), "{\"done\":\"nothing was muted\"}\n");
+}
+
+#[test]
+fn a_rehearsal_is_told_as_a_test_and_leaves_the_state_alone() {
+    let (heron, home) = (heron(), Home::new());
+    let mut agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |_| true);
+    let (code, said) = says(&home, "rehearse", &["drive-gone", "0003", "--for", "2s"]);
+    assert_eq!(code, Some(0), "{said}");
+    assert_eq!(said, "`drive-gone` is rehearsed for 2 s: see the panel and the log.\n");
+    let began = agent.hears("rehearsal-began");
+    assert_eq!((&began["test"], message(&began).split(' ').next()), (&"yes".into(), Some("TEST:")), "{began}");
+    let opened = agent.hears("opened");
+    assert_eq!((&opened["test"], &opened["condition"]), (&"yes".into(), &"drive-gone".into()), "{opened}");
+    assert_eq!(opened["serial"], "WREN-0003");
+    assert!(message(&opened).starts_with("TEST: "), "{opened}");
+    home.state_with("a box that is as it was", |state| state["incidents"] == Value::Array(Vec::new()));
+    let closed = agent.hears("closed");
+    assert_eq!((&closed["test"], &closed["condition"]), (&"yes".into(), &"drive-gone".into()), "{closed}");
+    assert_eq!(message(&agent.hears("rehearsal-over")), "TEST: the rehearsal of `drive-gone` is over: its time is up");
+}
+
+#[test]
+fn what_is_really_critical_ends_a_rehearsal_and_lets_none_begin() {
+    let (heron, home) = (heron(), Home::new());
+    home.configure("[grace]\npools = \"1 ms\"\n");
+    let mut agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |_| true);
+    assert_eq!(says(&home, "rehearse", &["fan-stopped", "--for", "10 min"]).0, Some(0));
+    agent.hears("rehearsal-began");
+    let (code, said) = says(&home, "rehearse", &["drive-gone"]);
+    assert!(code == Some(1) && said.starts_with("traylight: `fan-stopped` is rehearsed for another "), "{said}");
+    let (code, said) = says(&home, "rehearse", &["drive-gone", "--for", "11 min"]);
+    assert!(code == Some(1) && said.contains("found 660 s to show it for, wanted a time up to 10 min"), "{said}");
+    for (device, count) in [("sdd", "1\n"), ("sdc", "2\n")] {
+        heron.write("/sys/block/md0/md/degraded", count);
+        heron.write(&format!("/sys/block/md0/md/dev-{device}/state"), "faulty\n");
+    }
+    let over = agent.hears("rehearsal-over");
+    assert!(message(&over).ends_with("is over: something critical has really begun"), "{over}");
+    let (code, said) = says(&home, "rehearse", &["fan-stopped"]);
+    assert_eq!((code, said.as_str()), (Some(1), "traylight: something critical is open: that comes first\n"));
+}
+
+#[test]
+fn without_an_agent_a_rehearsal_is_played_in_the_terminal() {
+    let (heron, home) = (heron(), Home::new());
+    let root = heron.root().to_str().unwrap();
+    let (code, said) = says(&home, "rehearse", &["usb-bridge", "0001", "--root", root]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.starts_with("Pretended as well: that "), "{said}");
+    for wanted in ["cause=usb-bridge", "message=\"TEST: ", "test=yes", "incident-closed", "╰"] {
+        assert!(said.contains(wanted), "{wanted} is not in:\n{said}");
+    }
+    let (code, said) = says(&home, "rehearse", &["--list"]);
+    assert_eq!(code, Some(0));
+    assert!(said.contains("  drive-gone\n") && said.contains("causes:\n  supply\n"), "{said}");
+    let (code, said) = says(&home, "rehearse", &["earthquake", "--root", root]);
+    assert_eq!((code, said.contains("found no fault `earthquake`")), (Some(1), true), "{said}");
+    assert_eq!(says(&home, "rehearse", &[]).0, Some(2));
+}
