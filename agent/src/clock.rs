@@ -131,10 +131,21 @@ impl Clock {
         clock_gettime(ClockId::Realtime).tv_sec.try_into().ok()
     }
 
+    /// The same, once a time service has set the clock: fit to be set against times of before a restart.
+    pub fn calendar_seconds(&self) -> Option<u64> {
+        self.epoch_seconds().filter(|_| kernel_clock_is_set())
+    }
+
     /// Now, on the calendar.
     pub fn wall(&self) -> Wall {
         Wall { time: jiff::ZonedDateTime::now(), synchronised: kernel_clock_is_set() }
     }
+}
+
+/// Seconds since 1970 of a time as ctime(3) writes it, by the time zone of this machine: `Wed Nov 25 09:08:39 2026`.
+pub fn seconds_of_ctime(text: &str) -> Option<u64> {
+    let civil = jiff::civil::DateTime::strptime("%a %b %e %H:%M:%S %Y", text).ok()?;
+    jiff::tz::TimeZone::system().to_timestamp(civil).ok()?.as_second().try_into().ok()
 }
 
 /// True when a time service has set the kernel's clock: adjtimex(2) with no mode changes nothing and needs no rights.
@@ -157,6 +168,17 @@ mod tests {
         let late = early.plus(Duration::from_secs(2));
         assert_eq!(late.since(early), Duration::from_secs(2));
         assert_eq!(early.since(late), Duration::ZERO);
+    }
+
+    /// Against date(1), in the zone of this machine.
+    #[test]
+    fn the_words_of_ctime_are_a_time_in_the_zone_of_this_machine() {
+        let text = "Wed Nov 25 09:08:39 2026";
+        let said = std::process::Command::new("date").args(["-d", "2026-11-25 09:08:39", "+%s"]).output();
+        let said = String::from_utf8(said.expect("date runs").stdout).expect("date prints text");
+        assert_eq!(seconds_of_ctime(text), said.trim().parse().ok());
+        assert_eq!(seconds_of_ctime("Wed Nov  4 09:08:39 2026").map(|at| at % 60), Some(39), "one digit, two blanks");
+        assert_eq!(seconds_of_ctime("the day before yesterday"), None);
     }
 
     #[test]

@@ -184,6 +184,7 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
         activity: scene.activity,
         size: read(now, Source::Sysfs, Bytes(16_003_000_000_000)),
         mismatches: None,
+        last_check: None,
         lost_data: None,
         after_crash: Some(AfterCrash::Minutes),
         metadata: None,

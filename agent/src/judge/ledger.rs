@@ -1,13 +1,14 @@
-//! What is remembered over restarts: what drives count, which belong to the box, what happened and which incidents are
-//! open. Growth is judged, never a lifetime total. Spans of days go by the time that the box was watched, which needs no
+//! What is learned of the box and remembered over restarts: what drives count, which belong to the box, what was usual.
+//! Growth is judged, never a lifetime total. Spans of days go by the time that the box was watched, which needs no
 //! calendar and does not step.
 
 use super::acquaintances::Acquaintances;
 use super::airflow::Warmest;
+use super::checks::Checks;
 use super::fill::{Fill, FullWhen};
 use super::incidents::Book;
 use super::occurrences::Occurrences;
-use super::pool_work::Checks;
+use super::pool_roll::PoolRoll;
 use super::runs::{Ending, Runs};
 use super::signs::Signs;
 use super::tachometers::Tachometers;
@@ -35,6 +36,9 @@ pub struct Ledger {
     /// The drives that belong to the box.
     #[serde(default)]
     pub acquaintances: Acquaintances,
+    /// The pools that belong to the box.
+    #[serde(default)]
+    pub pools: PoolRoll,
     /// When pools were last compared.
     #[serde(default)]
     checks: Checks,
@@ -157,11 +161,17 @@ impl Ledger {
         }
     }
 
+    /// Takes in which pools are there.
+    pub fn learn_pools(&mut self, snapshot: &Snapshot) {
+        self.is_new |= self.pools.learn(snapshot);
+    }
+
     /// The owner agrees with what is there.
     pub fn accept(&mut self, known: &drives::Known) {
         self.acquaintances.accept(known);
         self.controllers.accept();
         self.tachometers.accept();
+        self.pools.accept();
         self.is_new = true;
     }
 

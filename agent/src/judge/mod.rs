@@ -8,6 +8,7 @@ mod answering;
 mod attachments;
 mod board;
 mod causes;
+mod checks;
 mod climate;
 mod controllers;
 mod drives;
@@ -24,6 +25,7 @@ mod newcomers;
 mod occurrences;
 mod order;
 mod outlook;
+mod pool_roll;
 mod pool_work;
 mod pools;
 mod presence;
@@ -64,7 +66,6 @@ pub const SILENT_AFTER: Duration = Duration::from_secs(6);
 pub struct Memory {
     tracks: BTreeMap<(Kind, Subject), Track>,
     drives: drives::Known,
-    pools: pools::Known,
     fans: fans::Known,
     links: links::Known,
     airflow: airflow::Known,
@@ -151,8 +152,9 @@ impl Memory {
         self.ledger.let_time_pass(time);
     }
 
-    /// The owner has looked and agrees with what is there: new and moved drives belong to the box, absent drives that the
-    /// configuration does not name are no longer expected, and neither are controllers; fans and links may be as they are.
+    /// The owner has looked and agrees with what is there: new and moved drives belong to the box; absent drives that the
+    /// configuration does not name, absent pools and absent controllers are no longer expected; fans and links may be as
+    /// they are.
     pub fn accept(&mut self, settings: &Settings) {
         self.drives.accept_absences(settings);
         self.ledger.accept(&self.drives);
@@ -161,6 +163,14 @@ impl Memory {
     /// The program was asked to end.
     pub fn end(&mut self) {
         self.ledger.runs.end();
+    }
+
+    fn forget_accepted_pools(&mut self) {
+        let tracks = &self.tracks;
+        let is_told_of = |key: &String| {
+            tracks.values().filter_map(Track::open).any(|held| matches!(&held.subject, Subject::Pool(of) if of == key))
+        };
+        self.ledger.is_new |= self.ledger.pools.forget_accepted(is_told_of);
     }
 }
 
@@ -181,7 +191,6 @@ pub fn judge(
         let heard_anew = (fresh.len() < snapshot.events.len()).then(|| Snapshot { events: fresh, ..snapshot.clone() });
         let snapshot = heard_anew.as_ref().unwrap_or(snapshot);
         memory.drives.learn(settings, snapshot);
-        memory.pools.learn(snapshot);
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
@@ -200,6 +209,7 @@ pub fn judge(
         remarks.extend(fell.into_iter().filter_map(|fell| memory.drives.new_baseline(fell)));
         remarks.extend(memory.self_tests.learn(settings, snapshot));
         memory.ledger.learn_drives(settings, &memory.drives, snapshot);
+        memory.ledger.learn_pools(snapshot);
         memory.ledger.learn_checks(snapshot, &checked);
         memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
@@ -216,6 +226,7 @@ pub fn judge(
         }
         changes.extend(forget_absent(memory, now));
         memory.drives.forget_accepted(&memory.tracks);
+        memory.forget_accepted_pools();
     }
     // A single look is not the program that watches: it has nothing to say of itself.
     if !memory.at_once {

@@ -8,7 +8,6 @@ use crate::clock::Moment;
 use crate::reading::{ActivityKind, Member, MemberState, Pool, PoolRunning, Snapshot};
 use crate::units::{Bytes, Percent};
 use crate::verdict::{Estimate, Finding, Severity, Subject};
-use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -99,38 +98,6 @@ impl Work {
             (Some(done), _) => Some((done, now)),
             (None, stands) => stands.filter(|_| same),
         };
-    }
-}
-
-/// When pools were last compared, kept over restarts, in watched time.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Checks(BTreeMap<String, LastCheck>);
-
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-struct LastCheck {
-    first_seen: Duration,
-    ended: Option<Duration>,
-}
-
-impl Checks {
-    /// Takes in which pools there are, and which comparisons have ended. True when something is new.
-    pub fn learn(&mut self, snapshot: &Snapshot, ended: &[String], watched: Duration) -> bool {
-        let before = self.0.len();
-        for pool in snapshot.pools.iter().filter(|pool| pool.groups.iter().any(|group| group.tolerates > 0)) {
-            self.0.entry(pool.key.clone()).or_insert(LastCheck { first_seen: watched, ended: None });
-        }
-        for key in ended {
-            if let Some(check) = self.0.get_mut(key) {
-                check.ended = Some(watched);
-            }
-        }
-        before != self.0.len() || !ended.is_empty()
-    }
-
-    /// How long ago a pool was compared, and whether that was never seen.
-    pub fn since(&self, pool: &str, watched: Duration) -> Option<(Duration, bool)> {
-        let check = self.0.get(pool)?;
-        Some((watched.saturating_sub(check.ended.unwrap_or(check.first_seen)), check.ended.is_none()))
     }
 }
 

@@ -2,37 +2,16 @@
 
 use super::Memory;
 use super::drives::KnownDrive;
+use super::pool_roll::KnownPool;
 use super::rebuild::{Read, Risk};
 use super::redundancy::{holds_its_share, standing};
 use super::track::{Holds, Side, Sight};
-use crate::reading::{ActivityKind, DriveKind, Member, MemberState, Pool, PoolRunning, Snapshot};
+use crate::reading::{ActivityKind, DriveKey, DriveKind, Member, MemberState, Pool, PoolRunning, Snapshot};
 use crate::units::{Bytes, Percent};
-use crate::verdict::{Down, Estimate, Finding, Place, ReadRisk, Severity, Subject};
+use crate::verdict::{Condition, Down, Estimate, Finding, Place, ReadRisk, Severity, Subject};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::{PoolLimits, Settings};
-
-/// The pools that are or were there, by key: name, and members of a whole pool.
-#[derive(Debug, Clone, Default)]
-pub struct Known {
-    pools: BTreeMap<String, (String, u32)>,
-}
-
-impl Known {
-    /// Takes in which pools are there now.
-    pub fn learn(&mut self, snapshot: &Snapshot) {
-        for pool in &snapshot.pools {
-            let (name, wanted) = self.pools.entry(pool.key.clone()).or_default();
-            name.clone_from(&pool.name);
-            // An inactive pool does not say how many members it wants.
-            *wanted = if pool.wanted > 0 { pool.wanted } else { *wanted };
-        }
-    }
-
-    fn wanted(&self, pool: &Pool) -> u32 {
-        self.pools.get(&pool.key).map_or(pool.wanted, |(_, wanted)| *wanted)
-    }
-}
 
 /// What is seen of every pool, and of those that were there.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
@@ -47,16 +26,10 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
         found.extend(degraded(limits, memory, snapshot, pool));
         found.push(busy(memory, snapshot, pool));
     }
-    for (key, (name, of)) in &memory.pools.pools {
-        if !snapshot.pools.iter().any(|pool| pool.key == *key) {
-            let finding = Finding::PoolDown { pool: name.clone(), why: Down::Absent, present: 0, of: *of };
-            found.push(Sight {
-                subject: Subject::Pool(key.clone()),
-                side: Side::Raised(Severity::Critical),
-                seen: snapshot.taken,
-                finding,
-                holds: Holds::new(limits.down_hold, limits.up_hold),
-            });
+    for (key, known) in memory.ledger.pools.absent() {
+        match known.is_given_up {
+            true => found.extend(given_up(memory, snapshot, key)),
+            false => found.push(absent(settings, memory, snapshot, key, known)),
         }
     }
     if in_grace {
@@ -70,6 +43,52 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     found
 }
 
+/// A pool that the box had, in this run or an earlier one.
+fn absent(settings: &Settings, memory: &Memory, snapshot: &Snapshot, key: &str, known: &KnownPool) -> Sight {
+    let limits = &settings.limits.pool;
+    let is_there = |drive: &&DriveKey| snapshot.drives.iter().any(|found| found.key == **drive);
+    Sight {
+        subject: Subject::Pool(key.to_owned()),
+        side: Side::Raised(Severity::Critical),
+        seen: snapshot.taken,
+        finding: Finding::PoolDown {
+            pool: known.name.clone(),
+            why: Down::Absent,
+            present: known.drives.iter().filter(is_there).count() as u32,
+            of: known.wanted,
+            lost: lost_drives(memory, key),
+        },
+        holds: Holds::new(limits.down_hold, limits.up_hold),
+    }
+}
+
+/// What is still told of a pool that its owner has taken apart is over.
+fn given_up(memory: &Memory, snapshot: &Snapshot, key: &str) -> Vec<Sight> {
+    let of_it = memory.open().filter(|held| matches!(&held.subject, Subject::Pool(of) if of == key));
+    let over = |held: &Condition| Sight {
+        subject: held.subject.clone(),
+        side: Side::Clear,
+        seen: snapshot.taken,
+        finding: held.finding.clone(),
+        holds: Holds::new(Duration::ZERO, Duration::ZERO),
+    };
+    of_it.map(over).collect()
+}
+
+/// Where the drives of a pool sat that are not there, by what is remembered of it.
+fn lost_drives(memory: &Memory, key: &str) -> Vec<Place> {
+    let drives = memory.ledger.pools.get(key).map(|known| &known.drives[..]).unwrap_or_default();
+    let place = |drive: &DriveKey| match memory.drives.get(drive) {
+        Some(known) => (!known.present).then(|| known.place.clone()),
+        // Lost in an earlier run, and no tray names it: its serial is all that is left.
+        None => Some(Place { tray: None, serial: Some(drive.0.clone()), port: None }),
+    };
+    let mut lost: Vec<Place> = drives.iter().filter_map(place).collect();
+    lost.sort();
+    lost.dedup();
+    lost
+}
+
 fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let running = pool.running.get()?;
     let why = match running {
@@ -79,8 +98,7 @@ fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) 
         PoolRunning::Running if !standing(pool).lives => Some(Down::TooManyLost),
         PoolRunning::Running => None,
     };
-    let present =
-        pool.members.iter().filter(|member| !member.device_gone && member.state != MemberState::Faulty).count();
+    let present = pool.members.iter().filter(|member| !member.device_gone && !is_out(member)).count();
     Some(Sight {
         subject: Subject::Pool(pool.key.clone()),
         side: why.map_or(Side::Clear, |_| Side::Raised(Severity::Critical)),
@@ -89,7 +107,8 @@ fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) 
             pool: pool.name.clone(),
             why: why.unwrap_or(Down::Inactive),
             present: present as u32,
-            of: memory.pools.wanted(pool),
+            of: memory.ledger.pools.get(&pool.key).map_or(pool.wanted, |known| known.wanted),
+            lost: lost_drives(memory, &pool.key),
         },
         // One that waits says so itself; other states are seen while it is put together.
         holds: match why {
@@ -97,6 +116,10 @@ fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) 
             _ => Holds::new(limits.down_hold, limits.up_hold),
         },
     })
+}
+
+fn is_out(member: &Member) -> bool {
+    matches!(member.state, MemberState::Faulty | MemberState::Offline)
 }
 
 fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
@@ -125,6 +148,7 @@ fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Po
             of: pool.wanted,
             spare,
             lost: lost(memory, pool),
+            offline: offline(memory, pool),
             leave_in: leave_in(memory, pool),
             rebuilding: pool.activity.kind == ActivityKind::Rebuild,
         },
@@ -199,6 +223,13 @@ pub fn leave_in(memory: &Memory, pool: &Pool) -> Vec<String> {
     labels.sort();
     labels.dedup();
     labels
+}
+
+/// Where the members are that their owner took offline.
+fn offline(memory: &Memory, pool: &Pool) -> Vec<Place> {
+    let members = pool.members.iter().filter(|member| member.state == MemberState::Offline && member.slot.is_some());
+    let drives = members.filter_map(|member| memory.drives.behind(&pool.key, &member.drive_device));
+    drives.map(|drive| drive.place.clone()).collect()
 }
 
 /// Where the lost members are or were, as far as the box remembers.

@@ -48,6 +48,7 @@ fn named_tray(memory: &Memory, snapshot: &Snapshot, wanted: &traylight_config::T
 fn filled(memory: &Memory, snapshot: &Snapshot, drive: &Drive, label: String) -> Tray {
     let member =
         snapshot.pools.iter().flat_map(|pool| &pool.members).find(|member| member.drive_device == drive.device);
+    // One that its owner took offline is told of by its pool; nothing is wrong with the drive.
     let state = match (member.map(|member| member.state), drive.power.get(), drive.temperature.get()) {
         (Some(MemberState::Faulty), ..) => TrayState::Bad,
         (Some(MemberState::Rebuilding), ..) => TrayState::Rebuilding,

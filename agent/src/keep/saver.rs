@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::Duration;
 
-/// Flash wears: no two saves are closer together than this, but for the first, the last, and for what is urgent.
+/// Flash wears: no two saves are closer together than this, but for the first, the last and what is urgent.
 const EVERY: Duration = Duration::from_secs(15 * 60);
 /// What must outlive a sudden end, such as an incident that begins or ends, waits no longer than this.
 const URGENT: Duration = Duration::from_secs(5);
@@ -189,6 +189,19 @@ mod tests {
     }
 
     #[test]
+    fn that_a_run_has_begun_is_saved_at_once_and_then_all_goes_its_usual_way() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        drop(answer);
+        saver.begin(&mut memory);
+        assert_eq!(saved.recv_timeout(Duration::from_secs(60)), Ok(1));
+        assert_eq!(ended(&mut saver, minute(1), &mut memory), None);
+        memory = Memory::with_ledger(ledger(2).0);
+        assert_eq!(saver.turn(minute(14), &mut memory), None);
+        assert!(memory.ledger().is_new, "the next waits");
+    }
+
+    #[test]
     fn what_is_urgent_is_saved_after_five_seconds_and_once() {
         let mut memory = Memory::default();
         let (mut saver, answer, saved) = saver(&mut memory);
@@ -216,19 +229,6 @@ mod tests {
             assert_eq!(saver.turn(second(at), &mut memory), None);
         }
         assert_eq!(saved.try_iter().collect::<Vec<_>>(), [2], "nothing was urgent after that");
-    }
-
-    #[test]
-    fn that_a_run_has_begun_is_saved_at_once_and_then_all_goes_its_usual_way() {
-        let mut memory = Memory::default();
-        let (mut saver, answer, saved) = saver(&mut memory);
-        drop(answer);
-        saver.begin(&mut memory);
-        assert_eq!(saved.recv_timeout(Duration::from_secs(60)), Ok(1));
-        assert_eq!(ended(&mut saver, minute(1), &mut memory), None);
-        memory = Memory::with_ledger(ledger(2).0);
-        assert_eq!(saver.turn(minute(14), &mut memory), None);
-        assert!(memory.ledger().is_new, "the next waits");
     }
 
     #[test]

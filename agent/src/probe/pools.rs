@@ -3,7 +3,7 @@
 
 use super::steady::Steady;
 use crate::clock::{Clock, Moment};
-use crate::reading::{Activity, Blind, Missing, Pool, Reason};
+use crate::reading::{Activity, Blind, LastCheck, Missing, Pool, Reason};
 use crate::sense::host::{Host, parts};
 use crate::sense::parse::btrfs_members::{self, FileSystem};
 use crate::sense::parse::dm_members::{self, Volume};
@@ -171,7 +171,7 @@ impl SeenPools {
             let (host, clock, spotted) = (host.clone(), clock.clone(), known.seen.files.clone());
             let question = move || {
                 let told = spotted.ask(&host, &clock);
-                Told::Zfs(told.map(|status| Box::new(pools::zfs::Told::new(&host, status))))
+                Told::Zfs(told.map(|answer| Box::new(pools::zfs::Told::new(&host, answer))))
             };
             due.push((Which::Zfs(name.clone()), Box::new(question)));
         }
@@ -224,8 +224,8 @@ impl SeenPools {
         self.take_in(which, told, now);
     }
 
-    /// The pools as they stand, and what could not be looked at.
-    pub fn as_read(&mut self, host: &Host, now: Moment) -> (Vec<Pool>, Vec<Blind>) {
+    /// The pools as they stand, and what could not be looked at. `calendar` is now in seconds since 1970, if that is known.
+    pub fn as_read(&mut self, host: &Host, calendar: Option<u64>, now: Moment) -> (Vec<Pool>, Vec<Blind>) {
         let not_told = || Missing::new(Reason::NotAsked, "not answered yet");
         let mut found = Vec::new();
         let mut blind: Vec<Blind> =
@@ -253,6 +253,9 @@ impl SeenPools {
             // One that never told has its reason as a whole.
             silent(&pool.name, seen.silent(now).filter(|_| seen.told.is_some()));
             found.push(pool);
+        }
+        for check in found.iter_mut().filter_map(|pool| pool.last_check.as_mut()) {
+            *check = LastCheck::by(check.ended, calendar);
         }
         (found, blind)
     }

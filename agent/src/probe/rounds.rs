@@ -136,7 +136,7 @@ impl Rounds {
         let links = self.links(now, &mut blind);
         let arrays = md::pools(&self.host, now);
         let are_seen = arrays.is_ok();
-        let (others, silent) = self.pools.as_read(&self.host, now);
+        let (others, silent) = self.pools.as_read(&self.host, self.clock.calendar_seconds(), now);
         let mut pools = look("pools", &mut blind, arrays);
         pools.extend(others);
         blind.extend(silent);
@@ -363,7 +363,7 @@ impl Rounds {
             board: self.board.clone(),
             drives,
             pools,
-            volumes: self.mounts.as_read(&self.host),
+            volumes: self.mounts.as_read(),
             unions: self.mounts.unions(),
             unmounted: self.mounts.unmounted(),
             fans: answers().flat_map(|answer| answer.fans.clone()).collect(),

@@ -32,6 +32,8 @@ pub struct Pool {
     pub size: Reading<Bytes>,
     /// Sectors that did not agree when its redundancy was compared last; `None` while that runs, or if it never did.
     pub mismatches: Option<u64>,
+    /// When its redundancy was last compared as a whole, by the record that the pool or its tool keeps of it.
+    pub last_check: Option<LastCheck>,
     /// Pieces of data that are lost for good, by the pool's own count.
     pub lost_data: Option<u64>,
     /// What an unclean stop costs.
@@ -44,6 +46,22 @@ impl Pool {
     /// How many members hold their share.
     pub fn working(&self) -> u32 {
         self.members.iter().filter(|member| member.is_working()).count() as u32
+    }
+}
+
+/// The end of a comparison of a pool's redundancy, as it was noted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LastCheck {
+    /// Seconds since 1970, by the clock of then.
+    pub ended: u64,
+    /// How long ago that was; `None` while no time service has set the clock, and for a time that is yet to come.
+    pub ago: Option<Duration>,
+}
+
+impl LastCheck {
+    /// With what the calendar says now, in seconds since 1970, if it can be believed.
+    pub fn by(ended: u64, calendar: Option<u64>) -> Self {
+        Self { ended, ago: calendar.and_then(|now| now.checked_sub(ended)).map(Duration::from_secs) }
     }
 }
 
@@ -171,6 +189,8 @@ pub enum MemberState {
     Rebuilding,
     /// Was thrown out.
     Faulty,
+    /// Was taken offline by its owner: no fault of its drive, but its share is missing all the same.
+    Offline,
     /// The kernel's words fit none of these.
     Unknown,
 }

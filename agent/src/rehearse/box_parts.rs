@@ -156,6 +156,7 @@ pub fn mirror(devices: [&str; 2]) -> Pool {
         activity: Activity::IDLE,
         size: read(Bytes(4_000_000_000_000)),
         mismatches: Some(0),
+        last_check: None,
         lost_data: None,
         after_crash: None,
         metadata: None,

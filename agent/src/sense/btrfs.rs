@@ -111,7 +111,10 @@ pub fn ask(host: &Host, point: &str) -> Result<Told, Missing> {
             scrubbed: mounted.scrubbed(id),
         });
     }
-    Ok(Told { uuid: info.uuid, wanted: info.devices, devices, balance: mounted.balance() })
+    // Without a file that can be read no scrub is known of.
+    let records = last_scrub(host, &info.uuid).unwrap_or_default();
+    let checked = btrfs_scrub::ended(&records, devices.iter().map(|device| device.id).filter(|&id| id > 0));
+    Ok(Told { uuid: info.uuid, wanted: info.devices, devices, balance: mounted.balance(), checked })
 }
 
 /// The kernel's name behind the path that the file system remembers: `/dev/mapper/x` leads to `/dev/dm-3`. A device that

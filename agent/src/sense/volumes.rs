@@ -22,12 +22,9 @@ pub struct Mounts {
     pub meant_read_only: Vec<String>,
 }
 
-/// What is mounted. Both tables are files that nobody has to be asked for.
-///
-/// # Errors
-/// The reason why the mount table cannot be read.
-pub fn mounts(host: &Host) -> Result<Mounts, Missing> {
-    let mounted = host.table(&mount_table(host)).map(|table| mountinfo::mounts(&table))?;
+/// What is mounted, by the text of the mount table, against `/etc/fstab`, which is on the system's own storage.
+pub fn mounts(host: &Host, table: &[u8]) -> Mounts {
+    let mounted = mountinfo::mounts(table);
     // A box without this file has no wishes.
     let table = host.table(&host.path("/etc/fstab")).unwrap_or_default();
     let (read_only, writable): (Vec<Wanted>, Vec<Wanted>) =
@@ -37,7 +34,7 @@ pub fn mounts(host: &Host) -> Result<Mounts, Missing> {
     let absent = read_only.into_iter().chain(writable).filter(is_absent);
     let unmounted = absent.map(|Wanted { mount, source, .. }| Unmounted { mount, source }).collect();
     let unions = unions(&mounted);
-    Ok(Mounts { unions, volumes: mountinfo::volumes(mounted), unmounted, meant_read_only })
+    Mounts { unions, volumes: mountinfo::volumes(mounted), unmounted, meant_read_only }
 }
 
 /// The mount table; a poll on it ends when it changes (Documentation/filesystems/proc.rst, clause 3.5).

@@ -6,9 +6,10 @@ use super::host::Host;
 use super::parse::plain::quoted;
 use super::parse::zfs_kstat::{self, PoolState};
 use super::parse::zpool::Status;
-use super::parse::{zpool_json, zpool_text};
+use super::parse::{zpool_json, zpool_list, zpool_text};
 use crate::clock::Clock;
 use crate::reading::{Missing, Reason};
+use crate::units::Bytes;
 use std::path::Path;
 use std::time::Duration;
 
@@ -47,37 +48,54 @@ pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
         .collect())
 }
 
+/// What `zpool` tells of a pool.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answer {
+    /// What it is made of and how that stands.
+    pub status: Status,
+    /// How much data fits into it, parity and copies not counted.
+    pub size: Result<Bytes, Missing>,
+}
+
 impl Spotted {
-    /// Has `zpool status` tell of the pool. It may hang, and is then killed after ten seconds or, if the kernel holds
+    /// Has `zpool` tell of the pool: its status, then its size, one after the other. It may hang, and is then killed after ten seconds or, if the kernel holds
     /// on to it, waited for until it ends: ask from a thread that may be lost.
     ///
     /// # Errors
     /// The reason why nothing is known: the pool is suspended, there is no `zpool`, it did not answer in time, or it
     /// answered something else.
-    pub fn ask(&self, host: &Host, clock: &Clock) -> Result<Status, Missing> {
+    pub fn ask(&self, host: &Host, clock: &Clock) -> Result<Answer, Missing> {
         if !host.is_live() {
             return Err(Missing::new(Reason::NotAsked, "a recorded tree has no pool to ask"));
         }
         self.ask_by(Path::new("zpool"), clock)
     }
 
-    fn ask_by(&self, tool: &Path, clock: &Clock) -> Result<Status, Missing> {
+    fn ask_by(&self, tool: &Path, clock: &Clock) -> Result<Answer, Missing> {
         if self.state == Ok(PoolState::Suspended) {
             return Err(Missing::new(Reason::NotAsked, "the pool is suspended, and who asks for it may hang"));
         }
         let end = clock.now().plus(LIMIT);
-        let run = |options: &[&str]| {
-            let arguments = [&["status", "-P"], options, &["--", &self.name]].concat();
-            child::run(tool, &arguments, clock, end)
-        };
-        let json = run(&["-j", "--json-int"])?;
+        let run = |words: &[&str]| child::run(tool, &[words, &["--", &self.name]].concat(), clock, end);
+        let status = self.status(&run, clock)?;
+        // `-v` has a line for each group: what a pool holds depends on the parity of each.
+        let size = run(&["list", "-HpvP"]).and_then(|list| {
+            let told = if list.success { Ok(String::from_utf8_lossy(&list.output)) } else { Err(complaint(&list)) };
+            let size = told.and_then(|text| zpool_list::usable(&text, &status.groups()));
+            size.map(Bytes).map_err(|strange| Missing::new(Reason::Unreadable, format!("zpool list: {strange}")))
+        });
+        Ok(Answer { status, size })
+    }
+
+    fn status(&self, run: &impl Fn(&[&str]) -> Result<Outcome, Missing>, clock: &Clock) -> Result<Status, Missing> {
+        let json = run(&["status", "-P", "-j", "--json-int"])?;
         if json.success {
             if let Ok(status) = self.own(zpool_json::pools(&json.output, clock.epoch_seconds())) {
                 return Ok(status);
             }
         }
         // Before OpenZFS 2.3 there is no such option.
-        let text = run(&["-p"])?;
+        let text = run(&["status", "-P", "-p"])?;
         let told = if text.success { zpool_text::pools(&text.output) } else { Err(complaint(&text)) };
         self.own(told).map_err(|strange| Missing::new(Reason::Unreadable, format!("zpool status: {strange}")))
     }
@@ -114,10 +132,11 @@ mod tests {
         Spotted { name: "tank".into(), guid: Some(16_264_776_641_714_663_669), state: Ok(PoolState::Degraded) }
     }
 
-    /// A tool that answers as this script does, in a folder that holds `json` and `text`.
+    /// A tool that answers as this script does, in a folder that holds `json`, `text` and `list`.
     fn tool(folder: &Path, script: &str) -> PathBuf {
         fs::write(folder.join("json"), JSON).unwrap();
         fs::write(folder.join("text"), TEXT).unwrap();
+        fs::write(folder.join("list"), LIST).unwrap();
         let path = folder.join("zpool");
         let whole = format!("#!/bin/sh\ncd {}\necho \"$@\" >> asked\n{script}\n", folder.display());
         // Written by another process: a file that any thread of this one has open for writing cannot be run.
@@ -128,7 +147,7 @@ mod tests {
     }
 
     /// What comes of it, and what the tool was asked, in a thread with as little room as a worker has.
-    fn answer(spotted: Spotted, script: &str) -> (Result<Status, String>, String) {
+    fn answer(spotted: Spotted, script: &str) -> (Result<Answer, String>, String) {
         let folder = tempfile::tempdir().unwrap();
         let tool = tool(folder.path(), script);
         let question = move || spotted.ask_by(&tool, &Clock::of_this_machine()).map_err(|why| why.to_string());
@@ -165,11 +184,25 @@ mod tests {
         assert_eq!(found[0].ask(&host, &Clock::of_this_machine()).unwrap_err().reason, Reason::NotAsked);
     }
 
+    /// The list that the tool gave of the pool in the samples, but for its columns from the fourth on.
+    const LIST: &str = "tank\t2147483648\t236426240\n\traidz1-0\t2147483648\t236426240\n\t/dev/sda1\t723517440\t-\n";
+
     #[test]
-    fn one_question_in_json_is_enough() {
-        let (told, asked) = answer(tank(), "cat json");
-        assert_eq!(told.unwrap().members().len(), 4);
-        assert_eq!(asked, "status -P -j --json-int -- tank\n");
+    fn one_question_in_json_is_enough_and_the_size_comes_after_it() {
+        let (told, asked) = answer(tank(), "case \"$*\" in list*) cat list;; *) cat json;; esac");
+        let told = told.unwrap();
+        assert_eq!((told.status.members().len(), told.size), (4, Ok(Bytes(1_431_655_765))));
+        assert_eq!(asked, "status -P -j --json-int -- tank\nlist -HpvP -- tank\n");
+    }
+
+    /// What is known of its members is worth having without its size.
+    #[test]
+    fn a_size_that_is_not_told_takes_nothing_else_away() {
+        let (told, _) = answer(tank(), "case \"$*\" in list*) echo \"no space\" >&2; exit 1;; *) cat json;; esac");
+        let told = told.unwrap();
+        let why = told.size.unwrap_err().to_string();
+        assert_eq!(why, "unreadable: zpool list: found `no space`, wanted a pool");
+        assert_eq!(told.status.members().len(), 4);
     }
 
     /// As OpenZFS 2.2 and older answer to what they do not know: usage on the error channel, and 2.
@@ -177,16 +210,16 @@ mod tests {
     fn an_older_tool_is_asked_again_in_words() {
         let (told, asked) =
             answer(tank(), "case \"$*\" in *-j*) echo \"invalid option 'j'\" >&2; exit 2;; esac; cat text");
-        let status = told.unwrap();
+        let status = told.unwrap().status;
         assert_eq!(status.members()[2].standing, Standing::Offline);
         assert_eq!(status.guid, tank().guid, "text has no number: the module's is taken");
-        assert_eq!(asked, "status -P -j --json-int -- tank\nstatus -P -p -- tank\n");
+        assert_eq!(asked, "status -P -j --json-int -- tank\nstatus -P -p -- tank\nlist -HpvP -- tank\n");
     }
 
     #[test]
     fn json_that_was_cut_is_made_good_by_words() {
         let (told, _) = answer(tank(), "case \"$*\" in *-j*) head -c 2000 json;; *) cat text;; esac");
-        assert_eq!(told.unwrap().members()[2].standing, Standing::Offline);
+        assert_eq!(told.unwrap().status.members()[2].standing, Standing::Offline);
     }
 
     #[test]

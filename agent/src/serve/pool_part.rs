@@ -33,6 +33,9 @@ pub struct Pool {
     pub size_bytes: Option<u64>,
     /// What did not agree when its redundancy was compared last; `null` while that runs, or if it never did.
     pub mismatch_bytes: Option<u64>,
+    /// How long ago its redundancy was last compared as a whole, by its own record; `null` when there is none or the clock
+    /// was not set.
+    pub last_check_s: Option<u64>,
     /// Pieces of data that are lost for good, by the pool's own count.
     pub lost_data: Option<u64>,
     /// What it does after an unclean stop.
@@ -148,6 +151,7 @@ pub(super) fn pool(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, 
         },
         size_bytes: value(&pool.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
         mismatch_bytes: pool.mismatches.map(|sectors| crate::units::Bytes::from_sectors(sectors).0),
+        last_check_s: pool.last_check.and_then(|check| check.ago).map(|ago| ago.as_secs()),
         lost_data: pool.lost_data,
         after_crash: pool.after_crash,
         metadata: pool.metadata.map(|room| MetadataRoom {
@@ -165,6 +169,7 @@ fn member_state(state: MemberState) -> &'static str {
         MemberState::Spare => "spare",
         MemberState::Rebuilding => "rebuilding",
         MemberState::Faulty => "faulty",
+        MemberState::Offline => "offline",
         MemberState::Unknown => "unknown",
     }
 }

@@ -1,10 +1,10 @@
 //! The words for pools and volumes beyond whether they are whole and how much room there is. Pure; the rest of the words,
 //! and the rules they keep, are in [`super::wording`].
 
-use super::wording::{TITLE_COLUMNS, Words, doing, named, pointed_at, sentence, short};
+use super::wording::{TITLE_COLUMNS, Words, doing, listed, named, pointed_at, sentence, short};
 use crate::reading::{ActivityKind, MemberErrorKind, Writing};
 use crate::units::{Bytes, Percent, span};
-use crate::verdict::{Estimate, Place, ReadRisk, SpaceLimit};
+use crate::verdict::{Down, Estimate, Place, ReadRisk, SpaceLimit};
 use std::time::Duration;
 
 /// Columns that a pool's or volume's name may take in a title.
@@ -20,6 +20,33 @@ fn words(
 ) -> Words {
     let (name, warning) = (title.clone(), warning.to_owned());
     Words { title, name, sentence, brief, leave_in: None, advice: advice.into(), warning, evidence: vec![evidence] }
+}
+
+pub(super) fn down(pool: &str, why: Down, present: u32, of: u32, lost: &[Place]) -> Words {
+    let found = if of > 0 { format!("{present} of {of} members found") } else { format!("{present} members found") };
+    let missing = listed(lost).map(|lost| format!("not there: {lost}"));
+    let what = match why {
+        Down::Inactive => "was not started",
+        Down::TooManyLost => "has lost more members than it survives",
+        Down::Absent => "was there before and is not any more",
+        Down::Suspended => "waits for members that it cannot do without, and so does whoever uses it",
+    };
+    let is_left_out = why == Down::Absent && of > 0 && present >= of;
+    let advice = match is_left_out {
+        true => "All its drives are there: start it as usual. If it was taken apart on purpose, reload this program.",
+        false => "Power off, wait for the drives to stop, reseat the trays that are missing, start again.",
+    };
+    let second = missing.as_ref().map_or_else(|| found.clone(), |missing| format!("{found}; {missing}"));
+    let mut words = words(
+        format!("{pool} DOWN"),
+        sentence(&[pool, what], Some(&second)),
+        "PULL NOTHING",
+        advice,
+        "Do not create a pool, do not format, do not force anything together.",
+        found,
+    );
+    words.evidence.extend(missing);
+    words
 }
 
 pub(super) fn busy(

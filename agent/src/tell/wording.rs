@@ -5,7 +5,7 @@ use super::heat_words::Warm;
 use super::{board_words, box_words, drive_words, pool_words};
 use crate::reading::ActivityKind;
 use crate::units::span;
-use crate::verdict::{Condition, Down, Finding, LinkFault, Place};
+use crate::verdict::{Condition, Finding, LinkFault, Place};
 
 /// The words of a condition.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -107,22 +107,34 @@ fn finding(finding: &Finding) -> Words {
             let (now, limit, own_limit, others, outlook) = (*now, *limit, *own_limit, *others, *outlook);
             Warm { drive, now, limit, own_limit, others, outlook }.words()
         }
-        Finding::PoolDegraded { pool, level, missing, of, spare, lost, leave_in, rebuilding } => Words {
-            title: if *spare == 0 { format!("{pool} UNPROTECTED") } else { format!("{pool} DEGRADED") },
-            name: format!("{pool} DEGRADED"),
-            sentence: {
-                let which = listed(lost).map(|lost| format!(": {lost}")).unwrap_or_default();
-                let left = if *spare == 0 { "no further loss".to_owned() } else { format!("{spare} more for certain") };
-                let filling = if *rebuilding { "; a member is being filled" } else { "" };
-                format!("{pool} ({level}) misses {missing} of {of} members{which}; it survives {left}{filling}.")
-            },
-            brief: "BACK UP NOW",
-            leave_in: None,
-            advice: stay(leave_in, "Back up what matters now."),
-            warning: "Do not create, force or format anything, and do not restart again and again.".to_owned(),
-            evidence: vec![format!("members missing {missing} of {of}"), format!("further losses survived {spare}")],
-        },
-        Finding::PoolDown { pool, why, present, of } => pool_down(pool, *why, *present, *of),
+        Finding::PoolDegraded { pool, level, missing, of, spare, lost, offline, leave_in, rebuilding } => {
+            let survives = if *spare == 0 { "no further loss".to_owned() } else { format!("{spare} more for certain") };
+            let on_purpose = listed(offline).map(|offline| format!("taken offline by its owner: {offline}"));
+            let then = match offline.len() as u32 == *missing {
+                true => "Bring back what was taken offline with the pool's own tool, or back up what matters now.",
+                false => "Back up what matters now.",
+            };
+            let mut evidence =
+                vec![format!("members missing {missing} of {of}"), format!("further losses survived {spare}")];
+            evidence.extend(on_purpose);
+            Words {
+                title: if *spare == 0 { format!("{pool} UNPROTECTED") } else { format!("{pool} DEGRADED") },
+                name: format!("{pool} DEGRADED"),
+                sentence: {
+                    let which = listed(lost).map(|lost| format!(": {lost}")).unwrap_or_default();
+                    let filling = if *rebuilding { "; a member is being filled" } else { "" };
+                    format!(
+                        "{pool} ({level}) misses {missing} of {of} members{which}; it survives {survives}{filling}."
+                    )
+                },
+                brief: "BACK UP NOW",
+                leave_in: None,
+                advice: stay(leave_in, then),
+                warning: "Do not create, force or format anything, and do not restart again and again.".to_owned(),
+                evidence,
+            }
+        }
+        Finding::PoolDown { pool, why, present, of, lost } => pool_words::down(pool, *why, *present, *of, lost),
         Finding::PoolBusy { pool, activity, done, left, risk } => {
             pool_words::busy(pool, *activity, *done, *left, *risk)
         }
@@ -200,26 +212,6 @@ fn drive_gone(drive: &Place, pool: Option<&str>, leave_in: &[String]) -> Words {
         advice: stay(leave_in, "Then check the plugs of this one with the box off."),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
         evidence: vec!["its block device is gone".to_owned()],
-    }
-}
-
-fn pool_down(pool: &str, why: Down, present: u32, of: u32) -> Words {
-    let found = if of > 0 { format!("{present} of {of} members found") } else { format!("{present} members found") };
-    let what = match why {
-        Down::Inactive => "was not started",
-        Down::TooManyLost => "has lost more members than it survives",
-        Down::Absent => "was there and is not any more",
-        Down::Suspended => "waits for members that it cannot do without, and so does whoever uses it",
-    };
-    Words {
-        title: format!("{pool} DOWN"),
-        name: format!("{pool} DOWN"),
-        sentence: sentence(&[pool, what], Some(&found)),
-        brief: "PULL NOTHING",
-        leave_in: None,
-        advice: "Power off, wait for the drives to stop, reseat the trays that are missing, start again.".to_owned(),
-        warning: "Do not create a pool, do not format, do not force anything together.".to_owned(),
-        evidence: vec![found],
     }
 }
 

@@ -41,7 +41,7 @@ pub enum Down {
     Inactive,
     /// It lost more members than its layout survives.
     TooManyLost,
-    /// It was there and is not any more.
+    /// It was there, in this run of the program or an earlier one, and is not any more.
     Absent,
     /// It waits for members that it cannot do without.
     Suspended,

@@ -50,6 +50,8 @@ pub enum Finding {
         spare: u32,
         /// Where the missing members are or were, as far as known.
         lost: Vec<Place>,
+        /// Those among them that were taken offline by the owner: nothing is wrong with their drives.
+        offline: Vec<Place>,
         /// Labels of the drives that must stay in.
         leave_in: Vec<String>,
         /// A member is being filled.
@@ -65,6 +67,8 @@ pub enum Finding {
         present: u32,
         /// How many a whole pool has; 0 when the kernel does not say.
         of: u32,
+        /// Where those of its drives are or were that are not there, as far as known.
+        lost: Vec<Place>,
     },
     /// A pool rebuilds, checks or changes.
     PoolBusy {

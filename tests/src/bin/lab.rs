@@ -1,11 +1,12 @@
-//! `lab [--traylight PATH] [NAME...]`: plays the scenarios of these names, or all, in virtual machines.
+//! `lab [--traylight PATH] [NAME...]`: plays the scenarios of these names in virtual machines, or all but those that need a
+//! system of their own.
 //! Exit codes: 0 all steps passed, 1 one failed, 2 wrong usage, 3 this computer lacks something.
 //!
 //! Not its job: anything but arguments in and exit code out.
 
 use std::path::PathBuf;
 use std::process::ExitCode;
-use traylight_tests::lab::scenarios::{ALL, Bench, Scenario};
+use traylight_tests::lab::scenarios::{ALL, Bench, Scenario, System};
 use traylight_tests::lab::{host, report::Report};
 
 fn main() -> ExitCode {
@@ -37,20 +38,22 @@ impl Wish {
             }
         }
         if wish.scenarios.is_empty() {
-            wish.scenarios = ALL.iter().collect();
+            wish.scenarios = ALL.iter().filter(|scenario| scenario.system == System::Host).collect();
         }
         Ok(wish)
     }
 }
 
 fn play(wish: &Wish) -> ExitCode {
-    if let Err(error) = host::check() {
+    let needs_debian = wish.scenarios.iter().any(|scenario| scenario.system == System::Debian);
+    if let Err(error) = host::check(needs_debian) {
         eprintln!("lab: {error}");
         return ExitCode::from(3);
     }
     let mut report = Report::default();
     report.begin("bench", "what all scenarios use");
-    if let Ok(bench) = report.step("programs, kernel and first file system", || Bench::make(wish.traylight.as_deref()))
+    if let Ok(bench) =
+        report.step("programs, kernel and first file system", || Bench::make(wish.traylight.as_deref(), needs_debian))
     {
         for scenario in &wish.scenarios {
             let before = report.failures();

@@ -52,7 +52,7 @@ fn run(arguments: &[String]) -> Result<(), Box<dyn std::error::Error>> {
     let count: usize = count.parse()?;
     let alerts = traylight_config::settle(&std::fs::read_to_string(config)?, config)?.alerts;
     // As in the agent: one store for both, each with its own connection.
-    let (store, remarks) = Store::open(Path::new(folder))?;
+    let (store, remarks) = Store::open(Path::new(folder), Clock::of_this_machine())?;
     if !remarks.is_empty() {
         return Err(format!("the store was not found as it was left: {remarks:?}").into());
     }

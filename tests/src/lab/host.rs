@@ -28,13 +28,20 @@ const NEEDED: [(&str, &str); 19] = [
     ("strace", "strace"),
 ];
 
-/// Refuses to start when something is missing.
+/// What making a system of its own takes besides.
+const NEEDED_FOR_DEBIAN: [(&str, &str); 2] = [("mmdebstrap", "mmdebstrap"), ("xz", "xz-utils")];
+
+/// Refuses to start when something is missing; `debian` says whether a system of its own will be made.
 ///
 /// # Errors
 /// [`LabError::MissingPackages`], all of them at once.
-pub fn check() -> Result<(), LabError> {
-    let mut missing: Vec<&str> =
-        NEEDED.iter().filter(|(program, _)| !has(program)).map(|(_, package)| *package).collect();
+pub fn check(debian: bool) -> Result<(), LabError> {
+    let mut missing: Vec<&str> = NEEDED
+        .iter()
+        .chain(NEEDED_FOR_DEBIAN.iter().filter(|_| debian))
+        .filter(|(program, _)| !has(program))
+        .map(|(_, package)| *package)
+        .collect();
     missing.dedup();
     if missing.is_empty() { Ok(()) } else { Err(LabError::MissingPackages(missing)) }
 }

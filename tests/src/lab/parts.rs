@@ -27,6 +27,8 @@ pub struct Parts {
     pub modules: PathBuf,
     /// The first file system, packed.
     pub initramfs: PathBuf,
+    /// The folder that becomes the guest's root, under a memory overlay.
+    pub root: PathBuf,
 }
 
 impl Parts {
@@ -45,8 +47,9 @@ impl Parts {
             kernel: unpacked.join("boot").join(format!("vmlinuz-{version}")),
             modules: unpacked.join("lib/modules"),
             initramfs: cache.join("initramfs"),
+            root: "/".into(),
         };
-        pack_initramfs(cache, &unpacked, &version, &parts.initramfs)?;
+        pack_initramfs(&unpacked, &version, &parts.initramfs)?;
         Ok(parts)
     }
 }
@@ -81,9 +84,12 @@ fn fetch_kernel(cache: &Path, package: &str, version: &str, unpacked: &Path) -> 
     fs::rename(&unfinished, unpacked).map_err(LabError::file("rename", &unfinished))
 }
 
-/// Packs busybox, the first modules and init.sh. It takes under a second, so it is always made afresh.
-fn pack_initramfs(cache: &Path, unpacked: &Path, version: &str, packed: &Path) -> Result<(), LabError> {
-    let root = cache.join("initramfs.d");
+/// Packs busybox, the first modules of the kernel that is in `unpacked`, and init.sh. It takes under a second, so it is always made afresh.
+///
+/// # Errors
+/// When a module is not found, or a file not written.
+pub fn pack_initramfs(unpacked: &Path, version: &str, packed: &Path) -> Result<(), LabError> {
+    let root = packed.with_extension("d");
     fresh_folder(&root)?;
     for folder in ["bin", "dev", "proc", "sys", "modules"] {
         let folder = root.join(folder);
@@ -106,11 +112,16 @@ fn pack_initramfs(cache: &Path, unpacked: &Path, version: &str, packed: &Path) -
             module,
         ]))?;
         for path in module_files(&shown) {
-            let inside = format!("/modules/{}", path.file_name().unwrap_or_default().to_string_lossy());
-            if !order.contains(&inside) {
-                copy(&path, &root.join(&inside[1..]))?;
-                order += &format!("{inside}\n");
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            let inside = format!("/modules/{}", name.trim_end_matches(".xz"));
+            if order.contains(&inside) {
+                continue;
             }
+            copy(&path, &root.join("modules").join(&*name))?;
+            if name.ends_with(".xz") {
+                output_of(command("xz").arg("--decompress").arg(root.join("modules").join(&*name)))?;
+            }
+            order += &format!("{inside}\n");
         }
     }
     write(&root.join("modules.order"), &order)?;
@@ -143,7 +154,11 @@ fn cpio(root: &Path, packed: &Path) -> Result<(), LabError> {
     if status.success() { Ok(()) } else { Err(failed(status.to_string())) }
 }
 
-fn fresh_folder(path: &Path) -> Result<(), LabError> {
+/// Makes a folder anew.
+///
+/// # Errors
+/// When what is there cannot be removed, or it cannot be made.
+pub fn fresh_folder(path: &Path) -> Result<(), LabError> {
     if path.exists() {
         fs::remove_dir_all(path).map_err(LabError::file("remove", path))?;
     }

@@ -10,6 +10,8 @@ use std::path::{Path, PathBuf};
 pub struct Spec {
     /// Its console is kept in a file of this name.
     pub name: String,
+    /// Its memory, in MiB.
+    pub memory_mib: u32,
     /// Its drives, in the order of their ports.
     pub drives: Vec<Drive>,
 }
@@ -116,7 +118,7 @@ pub fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> V
     add("-accel", "tcg,thread=multi".into());
     add("-cpu", "max".into());
     add("-smp", "2".into());
-    add("-m", "1024".into());
+    add("-m", spec.memory_mib.to_string());
     add("-display", "none".into());
     add("-nic", "none".into());
     add("-kernel", parts.kernel.display().to_string());
@@ -124,7 +126,7 @@ pub fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> V
     add("-append", "console=ttyS0 rdinit=/init panic=-1".into());
     add("-serial", format!("file:{}", value_of(console)));
     add("-qmp", format!("unix:{},server=on,wait=off", value_of(&folder.join("monitor"))));
-    add("-virtfs", share("host", Path::new("/"), true));
+    add("-virtfs", share("host", &parts.root, true));
     add("-virtfs", share("modules", &parts.modules, true));
     add("-virtfs", share("lab", &folder.join("lab"), false));
     for (number, drive) in spec.drives.iter().enumerate() {
@@ -160,8 +162,8 @@ mod tests {
     use super::*;
 
     fn line(drives: Vec<Drive>) -> String {
-        let spec = Spec { name: "t".into(), drives };
-        let parts = Parts { kernel: "k".into(), modules: "m".into(), initramfs: "i".into() };
+        let spec = Spec { name: "t".into(), memory_mib: 1024, drives };
+        let parts = Parts { kernel: "k".into(), modules: "m".into(), initramfs: "i".into(), root: "/".into() };
         arguments(&spec, &parts, Path::new("/tmp/a,b"), Path::new("c")).join(" ")
     }
 

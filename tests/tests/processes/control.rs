@@ -213,8 +213,6 @@ fn a_rehearsal_is_told_as_a_test_and_leaves_the_state_alone() {
     assert_eq!(opened["serial"], "WREN-0003");
     assert!(message(&opened).starts_with("TEST: "), "{opened}");
     home.state_with("a box that is as it was", |state| state["incidents"] == Value::Array(Vec::new()));
-    let (code, said) = says(&home, "rehearse", &["fan-stopped"]);
-    assert!(code == Some(0) || said.contains("`drive-gone` is rehearsed for another"), "{said}");
     let closed = agent.hears("closed");
     assert_eq!((&closed["test"], &closed["condition"]), (&"yes".into(), &"drive-gone".into()), "{closed}");
     assert_eq!(message(&agent.hears("rehearsal-over")), "TEST: the rehearsal of `drive-gone` is over: its time is up");
@@ -228,6 +226,10 @@ fn what_is_really_critical_ends_a_rehearsal_and_lets_none_begin() {
     home.state_with("the first reading", |_| true);
     assert_eq!(says(&home, "rehearse", &["fan-stopped", "--for", "10 min"]).0, Some(0));
     agent.hears("rehearsal-began");
+    let (code, said) = says(&home, "rehearse", &["drive-gone"]);
+    assert!(code == Some(1) && said.starts_with("traylight: `fan-stopped` is rehearsed for another "), "{said}");
+    let (code, said) = says(&home, "rehearse", &["drive-gone", "--for", "11 min"]);
+    assert!(code == Some(1) && said.contains("found 660 s to show it for, wanted a time up to 10 min"), "{said}");
     for (device, count) in [("sdd", "1\n"), ("sdc", "2\n")] {
         heron.write("/sys/block/md0/md/degraded", count);
         heron.write(&format!("/sys/block/md0/md/dev-{device}/state"), "faulty\n");

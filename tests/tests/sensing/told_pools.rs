@@ -34,7 +34,13 @@ fn told(blocks: &[(u64, Option<&str>, u64)]) -> Told {
         errors: Err(Missing::new(Reason::Refused, "")),
         scrubbed: Ok(None),
     });
-    Told { uuid: UUID.to_owned(), wanted: blocks.len() as u64, devices: devices.collect(), balance: Ok(None) }
+    Told {
+        uuid: UUID.to_owned(),
+        wanted: blocks.len() as u64,
+        devices: devices.collect(),
+        balance: Ok(None),
+        checked: Some(1_795_597_656),
+    }
 }
 
 fn songs(heron: &PretendBox, told: Option<&Told>) -> Pool {
@@ -85,6 +91,7 @@ fn what_a_btrfs_file_system_tells_puts_numbers_errors_and_room_in_their_places()
     heron.write(&file, "write_errs 1\nread_errs 2\nflush_errs 3\ncorruption_errs 4\ngeneration_errs 5\n");
     let pool = songs(&heron, Some(&told(&[(1, Some("sdb"), TB), (2, Some("sda"), TB)])));
     assert_eq!(members(&pool), ["1 sdb on sdb Active", "2 sda on sda Active"]);
+    assert_eq!(pool.last_check.map(|check| check.ended), Some(1_795_597_656));
     let errors: Vec<_> = pool.members[1].errors.iter().map(|errors| (errors.kind, errors.count)).collect();
     let wanted = [
         (MemberErrorKind::Read, 2),

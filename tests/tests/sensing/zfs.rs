@@ -4,12 +4,13 @@
 use super::{rounds, until};
 use traylight::clock::Moment;
 use traylight::judge::redundancy::{Standing, standing};
-use traylight::reading::{ActivityKind, AfterCrash, Member, MemberErrorKind, Pool, PoolRunning, Reason};
+use traylight::reading::{ActivityKind, AfterCrash, LastCheck, Member, MemberErrorKind, Pool, PoolRunning};
 use traylight::sense::host::Host;
 use traylight::sense::parse::zfs_kstat::PoolState;
 use traylight::sense::parse::{zpool_json, zpool_text};
 use traylight::sense::pools::zfs::{Told, pool};
-use traylight::sense::zfs::Spotted;
+use traylight::sense::zfs::{Answer, Spotted};
+use traylight::units::Bytes;
 use traylight_tests::pretend_box::PretendBox;
 
 macro_rules! sample {
@@ -35,7 +36,7 @@ fn told(heron: &PretendBox, sample: &[u8], name: &str) -> Told {
     // The reader of words takes whatever does not begin as JSON does.
     let pools = if sample.starts_with(b"{") { zpool_json::pools(sample, None) } else { zpool_text::pools(sample) };
     let status = pools.unwrap().into_iter().find(|status| status.name == name).unwrap();
-    Told::new(&Host::at(heron.root()), status)
+    Told::new(&Host::at(heron.root()), Answer { status, size: Ok(Bytes(1_431_655_765)) })
 }
 
 fn as_pool(heron: &PretendBox, state: PoolState, told: &Told) -> Pool {
@@ -83,7 +84,8 @@ fn a_whole_raidz_has_every_drive_in_its_place_and_a_spare_beside() {
     assert!(checksums.count > 0, "the sample counts some on sdb");
     assert_eq!((tank.lost_data, tank.after_crash), (Some(0), Some(AfterCrash::Nothing)));
     assert_eq!(tank.activity.kind, ActivityKind::Idle);
-    assert_eq!(tank.size.missing().unwrap().reason, Reason::NotFitted);
+    assert_eq!(tank.size.get(), Some(&Bytes(1_431_655_765)));
+    assert_eq!(tank.last_check, Some(LastCheck { ended: 1_795_597_719, ago: None }), "its scrub, by `end_time`");
 }
 
 /// ZFS finds out at the next access; the links of sysfs say it at once.
@@ -97,6 +99,21 @@ fn a_drive_that_is_pulled_is_gone_before_the_pool_says_so() {
     assert_eq!(members(&tank)[1], "1 sdb1 on sdb Active gone");
     assert_eq!(stands(&tank), (1, true, 0, vec![0, 2]));
     assert_eq!(told.gone(&Host::at(heron.root())), ["sdb1"]);
+}
+
+/// Whoever looks for the first time after that has only a path that leads nowhere; seen on OpenZFS 2.3.9, which says ONLINE of
+/// such a drive until it is used.
+#[test]
+fn a_drive_that_was_pulled_before_the_first_look_is_gone_too() {
+    let heron = disks(&["sda", "sdc", "sde"]);
+    let told = told(&heron, sample!("2.3-checksums.json"), "tank");
+    let tank = as_pool(&heron, PoolState::Online, &told);
+    assert_eq!(members(&tank)[1], "1 sdb1 on sdb1 Active gone");
+    assert_eq!(stands(&tank), (1, true, 0, vec![0, 2]));
+    heron.nodes(&[("sdb1", None)]);
+    assert_eq!(stands(&as_pool(&heron, PoolState::Online, &told)).0, 0, "it is there again, and nobody has asked yet");
+    let blind = from(sample!("2.3-checksums.json"), "tank");
+    assert_eq!(stands(&blind).0, 0, "without any device file nothing is known of any");
 }
 
 /// Names by identity and mapped devices lead to the drives; what the pool has lost is nobody's, even where its path is
@@ -113,7 +130,7 @@ fn paths_lead_to_the_drives_that_are_there() {
     let songs = as_pool(&heron, PoolState::Degraded, &told(&heron, sample!("2.2-resilver.txt"), "songs"));
     let wanted = [
         "0 sda1 on sda Active",
-        "1 ata-HUT_SONG4000_TRAY2-part1 on ata-HUT_SONG4000_TRAY2-part1 Faulty",
+        "1 ata-HUT_SONG4000_TRAY2-part1 on ata-HUT_SONG4000_TRAY2-part1 Offline",
         "1 sdb1 on sdb Rebuilding",
         "2 dm-0 on sdc Active",
         "3 sdd1 on sdd Faulty",

@@ -13,6 +13,7 @@ mod controllers;
 mod cooling;
 mod drives;
 mod members;
+mod pool_roll;
 mod pools;
 mod self_tests;
 mod volumes;

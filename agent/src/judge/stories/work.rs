@@ -3,9 +3,12 @@
 
 use super::{DAY, HOUR, MINUTE, Story, let_go};
 use crate::judge::Memory;
-use crate::reading::{Activity, ActivityKind, MemberErrorKind, MemberErrors, MemberState, PoolRunning, Snapshot};
+use crate::reading::{
+    Activity, ActivityKind, LastCheck, MemberErrorKind, MemberErrors, MemberState, PoolRunning, Snapshot,
+};
 use crate::units::BytesPerSecond;
 use crate::verdict::Finding;
+use std::time::Duration;
 
 fn works(snapshot: &mut Snapshot, kind: ActivityKind, done: f64, mb_per_s: f64) {
     let speed = Some(BytesPerSecond(mb_per_s * 1e6));
@@ -100,6 +103,62 @@ fn a_check_that_was_broken_off_does_not_count() {
         }
     });
     assert_eq!(story.of("check-overdue"), ["86400 opened check-overdue warning"]);
+}
+
+/// A scrub of ZFS or btrfs that ended at this second, by the pool's own record and a clock that is set.
+fn noted(second: u64, ended: i64, snapshot: &mut Snapshot) {
+    const EPOCH: i64 = 1_795_000_000;
+    let calendar = EPOCH + second as i64;
+    snapshot.pools[0].last_check = Some(LastCheck::by((EPOCH + ended) as u64, Some(calendar as u64)));
+}
+
+/// A box that is first watched today, whose pool was scrubbed 44 days ago by its own record.
+#[test]
+fn a_scrub_from_before_the_box_was_watched_counts() {
+    let ended = -44 * DAY as i64;
+    let story = Story::new().play(0, 2 * DAY, |second, snapshot| noted(second, ended, snapshot));
+    assert_eq!(story.of("check-overdue"), ["86400 opened check-overdue warning"]);
+    let verdict = story.verdict.expect("there was a look");
+    let finding =
+        &verdict.conditions.iter().find(|held| held.kind().id() == "check-overdue").expect("it holds").finding;
+    assert!(matches!(finding, Finding::CheckOverdue { never: false, .. }), "{finding:?}");
+}
+
+/// One that ended while nobody watched ends the alarm, although no comparison was seen to run.
+#[test]
+fn a_scrub_that_nobody_saw_ends_the_alarm() {
+    let story = watched_for(44).play(0, 3 * DAY, |second, snapshot| {
+        if second >= 2 * DAY {
+            noted(second, (2 * DAY - 3 * HOUR) as i64, snapshot);
+        }
+    });
+    assert_eq!(story.of("check-overdue"), ["86400 opened check-overdue warning", "172800 closed check-overdue"]);
+}
+
+/// Without a clock that is set, and for a time to come, it is not known how long ago that was.
+#[test]
+fn a_scrub_at_a_time_that_cannot_be_believed_does_not_count() {
+    for calendar in [None, Some(1_000)] {
+        let story = watched_for(44).play(0, 2 * DAY, |_, snapshot| {
+            snapshot.pools[0].last_check = Some(LastCheck::by(1_795_000_000, calendar));
+        });
+        assert_eq!(story.of("check-overdue"), ["86400 opened check-overdue warning"], "{calendar:?}");
+    }
+}
+
+/// A resilver takes the place of the scrub in the record, and a clock that steps makes no scrub older.
+#[test]
+fn a_scrub_is_remembered_when_its_record_is_gone_or_the_clock_steps() {
+    let ended = -40 * DAY as i64;
+    let story = Story::new()
+        .play(0, HOUR, |second, snapshot| noted(second, ended, snapshot))
+        .play(HOUR, 2 * HOUR, |second, snapshot| {
+            noted(second, ended, snapshot);
+            let check = snapshot.pools[0].last_check.as_mut().expect("it was just noted");
+            check.ago = check.ago.map(|ago| ago + Duration::from_secs(30 * DAY));
+        })
+        .play(2 * HOUR, 6 * DAY, |_, _| {});
+    assert_eq!(story.of("check-overdue"), ["432000 opened check-overdue warning"]);
 }
 
 #[test]

@@ -5,6 +5,7 @@
 use super::*;
 use crate::reading::{PoolRunning, Writing};
 use crate::sense::parse::{dm_raid, zpool_json};
+use crate::units::Bytes;
 use std::fs;
 use std::os::unix::fs::symlink;
 use std::path::Path;
@@ -62,7 +63,7 @@ impl Hut {
     }
 
     fn read(&mut self, second: u64) -> (Vec<Pool>, Vec<String>) {
-        let (pools, blind) = self.pools.as_read(&self.host(), at(second));
+        let (pools, blind) = self.pools.as_read(&self.host(), None, at(second));
         (pools, blind.into_iter().map(|blind| format!("{}: {}", blind.what, blind.why)).collect())
     }
 }
@@ -78,7 +79,7 @@ fn a_zfs_pool() -> Hut {
 fn zpool_told(here: &Hut, sample: &[u8]) -> Told {
     let mut status = zpool_json::pools(sample, None).unwrap().remove(0);
     status.name = "tank".to_owned();
-    Told::Zfs(Ok(Box::new(pools::zfs::Told::new(&here.host(), status))))
+    Told::Zfs(Ok(Box::new(pools::zfs::Told::new(&here.host(), zfs::Answer { status, size: Ok(Bytes(1)) }))))
 }
 
 const CALM: &[u8] = include_bytes!("../../sense/parse/zpool_samples/2.3-checksums.json");
@@ -215,7 +216,13 @@ fn what_another_file_system_tells_is_not_believed() {
     let mut heron = a_btrfs_mirror();
     heron.asked(0, &[&mount("btrfs", "/dev/sda")]);
     let told = |uuid: &str| {
-        let told = btrfs_members::Told { uuid: uuid.to_owned(), wanted: 2, devices: Vec::new(), balance: Ok(None) };
+        let told = btrfs_members::Told {
+            uuid: uuid.to_owned(),
+            wanted: 2,
+            devices: Vec::new(),
+            balance: Ok(None),
+            checked: None,
+        };
         Told::Btrfs(Ok(told))
     };
     heron.pools.take_in(&Which::Btrfs(UUID.to_owned()), told("00000000-4c77-46ba-a490-0dfb7c90afd3"), at(1));

@@ -63,6 +63,7 @@ fn pool() -> Pool {
         size: Reading::new(Ok(Bytes(1)), Moment::default(), Source::Sysfs),
         groups: Vec::new(),
         mismatches: None,
+        last_check: None,
         lost_data: None,
         after_crash: None,
         metadata: None,

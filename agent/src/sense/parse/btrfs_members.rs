@@ -67,6 +67,8 @@ pub struct Told {
     /// Chunks of a balance that runs or is held still: how many were moved, and how many there are to move, about.
     /// `None` when there is no balance.
     pub balance: Result<Option<(u64, u64)>, Missing>,
+    /// When a scrub of all its devices last ended, in seconds since 1970, by the file that its tool keeps.
+    pub checked: Option<u64>,
 }
 
 /// What a mounted file system answered of one device.
@@ -233,7 +235,7 @@ mod tests {
             scrubbed: Ok(None),
         });
         let devices: Vec<ToldDevice> = devices.collect();
-        Told { uuid: String::new(), wanted: devices.len() as u64, devices, balance: Ok(None) }
+        Told { uuid: String::new(), wanted: devices.len() as u64, devices, balance: Ok(None), checked: None }
     }
 
     /// Number, block device, state and wrong checksums of every member.

@@ -49,6 +49,17 @@ pub fn records(text: &str, uuid: &str) -> Result<Vec<ScrubRecord>, String> {
     lines.filter(|line| !line.is_empty()).map(|line| record(line, uuid)).collect()
 }
 
+/// When a scrub ended that checked all of these devices, in seconds since 1970; `None` when there is no such record. Pauses
+/// are not in the records, so it may have been later.
+pub fn ended(records: &[ScrubRecord], devices: impl IntoIterator<Item = u64>) -> Option<u64> {
+    let end = |device| {
+        let record = records.iter().find(|record| record.device == device && record.end == ScrubEnd::Finished)?;
+        record.started?.checked_add(record.took.as_secs())
+    };
+    let ends: Option<Vec<u64>> = devices.into_iter().map(end).collect();
+    ends?.into_iter().max()
+}
+
 fn record(line: &str, uuid: &str) -> Result<ScrubRecord, String> {
     let (name, fields) = line.split_once('|').ok_or_else(|| format!("found {}, wanted a record", quoted(line)))?;
     let device = name.strip_prefix(uuid).and_then(|rest| rest.strip_prefix(':'));
@@ -110,6 +121,18 @@ mod tests {
     fn a_begin_that_is_not_noted_yet_is_not_1970() {
         let records = records(&FILE.replace("t_start:1795597654", "t_start:0"), UUID).unwrap();
         assert_eq!(records[0].started, None);
+    }
+
+    #[test]
+    fn a_scrub_ended_when_the_last_of_all_devices_was_done() {
+        let (quick, slow) =
+            ("t_start:1795597654|t_resumed:0|duration:2|", "t_start:1795597654|t_resumed:0|duration:90|");
+        let records_of = |text: &str| records(text, UUID).unwrap();
+        assert_eq!(ended(&records_of(&FILE.replacen(quick, slow, 1)), [1, 2]), Some(1_795_597_744));
+        assert_eq!(ended(&records_of(FILE), [1, 2, 3]), None, "a device that was added since");
+        assert_eq!(ended(&records_of(&FILE.replacen("finished:1", "finished:0", 1)), [1, 2]), None, "cut short");
+        assert_eq!(ended(&records_of(&FILE.replace("t_start:1795597654", "t_start:0")), [1, 2]), None);
+        assert_eq!(ended(&[], []), None);
     }
 
     #[test]

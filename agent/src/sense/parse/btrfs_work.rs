@@ -100,7 +100,7 @@ mod tests {
             scrubbed: scrubbed.clone(),
         };
         let devices: Vec<ToldDevice> = scrubbed.iter().enumerate().map(device).collect();
-        Told { uuid: String::new(), wanted: devices.len() as u64, devices, balance: Ok(balance) }
+        Told { uuid: String::new(), wanted: devices.len() as u64, devices, balance: Ok(balance), checked: None }
     }
 
     #[test]

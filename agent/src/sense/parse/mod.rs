@@ -54,6 +54,7 @@ pub mod union;
 pub mod zfs_kstat;
 pub mod zpool;
 pub mod zpool_json;
+pub mod zpool_list;
 pub mod zpool_scan;
 #[cfg(test)]
 mod zpool_tests;

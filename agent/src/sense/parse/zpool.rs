@@ -3,7 +3,7 @@
 
 use super::plain::turns_text;
 use super::zfs_kstat::PoolState;
-use super::zpool_scan::{Scan, ScanKind};
+use super::zpool_scan::{Scan, ScanKind, ScanState};
 
 /// Deepest tree that is taken: a spare in the place of a member of a dRAID is at 4, and nothing known is deeper.
 pub(super) const DEEPEST: usize = 8;
@@ -203,6 +203,11 @@ impl Status {
             ScanKind::Scrub | ScanKind::ErrorScrub => 2,
         };
         self.scans.iter().filter(|scan| scan.under_way()).min_by_key(rank)
+    }
+
+    /// The last pass that compared everything, if the pool still has it on record: a resilver takes its place there.
+    pub fn last_scrub(&self) -> Option<&Scan> {
+        self.scans.iter().find(|scan| scan.kind == ScanKind::Scrub && scan.state == ScanState::Finished)
     }
 
     /// What holds the pool's data together: every one of these is needed. Logs, caches and spares are not among them.

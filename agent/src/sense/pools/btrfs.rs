@@ -3,8 +3,8 @@
 use super::{at_work, unknown};
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, ActivityKind, AfterCrash, Group, Member, MemberErrorKind, MemberErrors, MemberState, MetadataRoom, Pool,
-    PoolKind, PoolRunning, Reading, Source,
+    Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberState,
+    MetadataRoom, Pool, PoolKind, PoolRunning, Reading, Source,
 };
 use crate::sense::parse::btrfs::{ErrorCounts, Operation};
 use crate::sense::parse::btrfs_members::{self as members, FileSystem, State, Told};
@@ -35,6 +35,7 @@ pub fn pool(of: &FileSystem, told: Option<&Told>, now: Moment) -> Option<Pool> {
         groups: groups.into_iter().collect(),
         activity: activity(of, told),
         size: size.map_or(known.size, |size| Reading::new(Ok(size), now, Source::Pool)),
+        last_check: told.and_then(|told| told.checked).map(|ended| LastCheck::by(ended, None)),
         after_crash: Some(AfterCrash::Nothing),
         metadata: told.and_then(|told| members::metadata_room(of, told)).map(|room| MetadataRoom {
             unallocated: Bytes(room.unallocated),

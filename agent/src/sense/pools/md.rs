@@ -65,6 +65,7 @@ fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {
             text("last_sync_action").as_deref(),
             host.ask(&folder.join("mismatch_cnt"), plain::whole).ok(),
         ),
+        last_check: None,
         lost_data: None,
         after_crash: text("consistency_policy").and_then(|policy| md::after_crash(&policy)),
         metadata: None,

@@ -24,6 +24,7 @@ fn unknown(kind: PoolKind, key: String, name: String, running: Result<PoolRunnin
         activity: Activity::IDLE,
         size: Reading::new(Err(Missing::new(Reason::NotAsked, "not told yet")), now, Source::Pool),
         mismatches: None,
+        last_check: None,
         lost_data: None,
         after_crash: None,
         metadata: None,

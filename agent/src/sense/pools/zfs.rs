@@ -1,26 +1,30 @@
 //! ZFS pools as pools: what the module itself says, what `zpool` told last, and whether the drives are still there.
 
 use super::unknown;
-use crate::clock::Moment;
+use crate::clock::{self, Moment};
 use crate::reading::{
-    Activity, ActivityKind, AfterCrash, Group, Member, MemberErrorKind, MemberErrors, MemberState, Missing, Pool,
-    PoolKind, PoolRunning, Reading, Reason, Source,
+    Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberState, Missing,
+    Pool, PoolKind, PoolRunning, Reading, Reason, Source,
 };
 use crate::sense::beneath;
 use crate::sense::host::{Host, parts};
 use crate::sense::parse::zfs_kstat::PoolState;
 use crate::sense::parse::zpool::{self, Class, Standing, Status, Vdev, VdevKind};
-use crate::sense::parse::zpool_scan::{ScanKind, ScanState};
-use crate::sense::zfs::Spotted;
-use crate::units::BytesPerSecond;
+use crate::sense::parse::zpool_scan::{ScanKind, ScanState, When};
+use crate::sense::zfs::{Answer, Spotted};
+use crate::units::{Bytes, BytesPerSecond};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// What `zpool` told, and where each device was at that time: the paths of drives that are pulled lead nowhere.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Told {
-    /// The words of the tool.
+    /// What it is made of and how that stands.
     pub status: Status,
+    /// How much data fits into it.
+    size: Result<Bytes, Missing>,
+    /// When everything was last compared, in seconds since 1970.
+    checked: Option<u64>,
     /// By the device's path.
     places: BTreeMap<String, Place>,
 }
@@ -34,11 +38,16 @@ struct Place {
 
 impl Told {
     /// With the kernel's names of the devices that are there now.
-    pub fn new(host: &Host, status: Status) -> Self {
+    pub fn new(host: &Host, answer: Answer) -> Self {
+        let Answer { status, size } = answer;
         // What the pool has lost may be at the path of another by now.
         let there = status.members().into_iter().filter(|member| member.there);
         let places = there.filter_map(|member| Some((member.device.clone(), place(host, &member.device)?))).collect();
-        Self { status, places }
+        let checked = status.last_scrub().and_then(|scrub| match scrub.ended.as_ref()? {
+            When::Epoch(seconds) => Some(*seconds),
+            When::Calendar(text) => clock::seconds_of_ctime(text),
+        });
+        Self { status, size, checked, places }
     }
 
     /// The block devices that are gone since.
@@ -65,6 +74,12 @@ fn is_gone(host: &Host, place: &Place) -> bool {
     !host.exists(&link.join("size")) || beneath::drives(host, &link).iter().any(|below| below.gone)
 }
 
+/// A device that the pool counts on at a path where nothing is: it was pulled before `zpool` was asked, and the pool has not
+/// noticed. Where no path of the pool leads anywhere, it is this program that cannot see `/dev`.
+fn leads_nowhere(host: &Host, told: &Told, of: &zpool::Member) -> bool {
+    of.there && of.device.starts_with("/dev/") && !told.places.is_empty() && !host.exists(&host.path(&of.device))
+}
+
 /// The pool as it stands: `state` is the module's word as far as it is believed, and what `zpool` told is only as new as
 /// its last answer.
 pub fn pool(
@@ -79,9 +94,7 @@ pub fn pool(
     let running = state.clone().or_else(|why| told.map(|told| told.status.state).ok_or(why)).and_then(running);
     let is_suspended = running == Ok(PoolRunning::Suspended);
     let known = unknown(PoolKind::Zfs, key, spotted.name.clone(), running, now);
-    let size = Missing::new(Reason::NotFitted, "what fits into a ZFS pool depends on its data sets");
-    let known =
-        Pool { size: Reading::new(Err(size), now, Source::Pool), after_crash: Some(AfterCrash::Nothing), ..known };
+    let known = Pool { after_crash: Some(AfterCrash::Nothing), ..known };
     // The module says that something is lost, and `zpool` has not told what: one at least.
     let is_lacking = *state == Ok(PoolState::Degraded);
     let Some(told) = told else { return Pool { missing: is_lacking.then_some(1), ..known } };
@@ -95,6 +108,8 @@ pub fn pool(
         groups: layout.groups,
         // Nothing moves in a pool that is suspended, whatever ran before.
         activity: if is_suspended { Activity::IDLE } else { activity(&told.status, layout.places) },
+        size: Reading::new(told.size.clone(), now, Source::Pool),
+        last_check: told.checked.map(|ended| LastCheck::by(ended, None)),
         lost_data: told.status.data_errors,
         ..known
     }
@@ -162,11 +177,12 @@ fn member(host: &Host, told: &Told, of: zpool::Member, slot: Option<u32>) -> Mem
             Standing::Active => MemberState::Active,
             Standing::Rebuilding => MemberState::Rebuilding,
             Standing::Spare => MemberState::Spare,
-            // Whoever was taken offline holds older data, whatever the purpose was.
-            Standing::Faulty | Standing::Gone | Standing::Offline => MemberState::Faulty,
+            Standing::Faulty | Standing::Gone => MemberState::Faulty,
+            Standing::Offline => MemberState::Offline,
             Standing::Unknown => MemberState::Unknown,
         },
-        device_gone: of.standing == Standing::Gone || place.is_some_and(|place| is_gone(host, place)),
+        device_gone: of.standing == Standing::Gone
+            || place.map_or_else(|| leads_nowhere(host, told, &of), |place| is_gone(host, place)),
         errors: errors.unwrap_or_default(),
     }
 }

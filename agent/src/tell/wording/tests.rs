@@ -8,7 +8,7 @@ use crate::clock::Moment;
 use crate::reading::{DriveKey, MemberErrorKind, TestKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{
-    Counted, Estimate, Interval, Kind, Outlook, Reaches, ReadRisk, SaysFailing, Severity, SpaceLimit, Subject,
+    Counted, Down, Estimate, Interval, Kind, Outlook, Reaches, ReadRisk, SaysFailing, Severity, SpaceLimit, Subject,
 };
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -44,9 +44,10 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
     };
     let degraded = |spare, leave_in, rebuilding| {
         let (pool, level, lost) = (name(), "raid6".to_owned(), vec![drive()]);
-        Finding::PoolDegraded { pool, level, missing: 1, of: 5, spare, lost, leave_in, rebuilding }
+        let offline = if rebuilding { Vec::new() } else { lost.clone() };
+        Finding::PoolDegraded { pool, level, missing: 1, of: 5, spare, lost, offline, leave_in, rebuilding }
     };
-    let down = |why, of| Finding::PoolDown { pool: name(), why, present: 3, of };
+    let down = |why, of, lost| Finding::PoolDown { pool: name(), why, present: 3, of, lost };
     let busy = |activity| {
         let hours = |hours: u64| Duration::from_secs(3_600 * hours);
         let left = Some(Estimate { soonest: hours(5), middle: hours(6), latest: Some(hours(9)) });
@@ -95,9 +96,10 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         ahead(51.0, Some(61.0), [5, 6, 8]),
         degraded(0, all_but_three(), true),
         degraded(1, Vec::new(), false),
-        down(Down::Inactive, 0),
-        down(Down::TooManyLost, 5),
-        down(Down::Absent, 5),
+        down(Down::Inactive, 0, Vec::new()),
+        down(Down::TooManyLost, 5, vec![drive(), drive()]),
+        down(Down::Absent, 5, vec![drive()]),
+        down(Down::Absent, 3, Vec::new()),
         low(None),
         low(Some(None)),
         low(Some(Some(Bytes(107_374_182_400)))),
@@ -131,7 +133,7 @@ fn all(drive: &Place, name: &str) -> Vec<Finding> {
         mismatch(Some(Duration::from_secs(45))),
         Finding::DriveNewOrMoved { drive: drive(), from: None },
         Finding::DriveNewOrMoved { drive: drive(), from: Some("0000/1f.2/ata-5".into()) },
-        down(Down::Suspended, 5),
+        down(Down::Suspended, 5, Vec::new()),
         Finding::DriveBackNotUsed { drive: drive(), pool: name() },
         stalled(Rebuild),
         stalled(Reshape),
@@ -221,7 +223,18 @@ fn a_list_of_what_must_stay_in_is_never_cut_short() {
         let leave_in = leave_in.split_whitespace().map(str::to_owned).collect();
         let (pool, level, lost) = ("md0".to_owned(), "raid5".to_owned(), Vec::new());
         let (missing, of, spare, rebuilding) = (1, 8, 0, false);
-        told_of(Finding::PoolDegraded { pool, level, missing, of, spare, lost, leave_in, rebuilding }).leave_in
+        told_of(Finding::PoolDegraded {
+            pool,
+            level,
+            missing,
+            of,
+            spare,
+            lost,
+            offline: Vec::new(),
+            leave_in,
+            rebuilding,
+        })
+        .leave_in
     };
     assert_eq!(line("1 2 3 4 5 6").as_deref(), Some("LEAVE IN 1 2 3 4 5 6"));
     assert_eq!(line("1 2 3 4 5 6 7").as_deref(), Some("LEAVE ALL DRIVES IN"), "seven of eight are too long");

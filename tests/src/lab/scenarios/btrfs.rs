@@ -1,8 +1,8 @@
 //! Pools of btrfs: a mirror loses a drive, which the kernel says nothing of, and a small pool runs out of room for metadata.
 //! The tools of btrfs are the judges where they can be.
 
-use super::Bench;
 use super::heron::{Fitting, Heron};
+use super::{Bench, System};
 use crate::lab::error::LabError;
 use crate::lab::report::{Failed, Report};
 use crate::lab::spec::Drive;
@@ -44,6 +44,7 @@ done";
 pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let drive = |n| Drive::Scsi { serial: format!("EGG-{n}"), size_mib: 256 };
     let fitting = Fitting {
+        system: System::Host,
         drives: (1..=4).map(drive).collect(),
         set_up: include_str!("../../../lab/btrfs.sh"),
         about: "a mirror of btrfs, and a pool of little room",

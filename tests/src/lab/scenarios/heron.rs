@@ -3,8 +3,8 @@
 //! Not its job: what happens to it.
 #![allow(clippy::disallowed_methods, reason = "the program's log and the panel's picture are files")]
 
-use super::Bench;
 use super::look::Look;
+use super::{Bench, System};
 use crate::lab::error::LabError;
 use crate::lab::glass;
 use crate::lab::machine::Machine;
@@ -27,6 +27,8 @@ pub const OPTIONS: &str = "--config /etc/traylight/heron.toml --run-dir /run/tra
 
 /// What the box has in one scenario.
 pub struct Fitting {
+    /// What runs on it.
+    pub system: System,
     /// Its drives, in the order of their ports.
     pub drives: Vec<Drive>,
     /// Shell text that fits out the rest, but for the panel; it may ask `device_of SERIAL`.
@@ -41,6 +43,7 @@ impl Fitting {
     /// Drives of any kind that nothing uses yet.
     pub fn bare(drives: Vec<Drive>) -> Self {
         Self {
+            system: System::Host,
             drives,
             set_up: include_str!("../../../lab/drives.sh"),
             about: "drivers of all kinds of drives",
@@ -53,6 +56,7 @@ impl Fitting {
         let sata = |serial: &str| Drive::Sata { serial: serial.into(), rotation_rpm: 5400, size_mib: 96 };
         let nvme = Drive::Nvme { serial: "NVME-0".into(), size_mib: 64 };
         Self {
+            system: System::Host,
             drives: vec![sata("TRAY-A"), sata("TRAY-B"), sata("TRAY-C"), sata("TRAY-D"), nvme],
             set_up: include_str!("../../../lab/heron.sh"),
             about: "RAID 5, volume, fan chip",
@@ -70,9 +74,13 @@ pub struct Heron {
 impl Heron {
     /// Boots the box and fits it out; nothing watches it yet.
     pub fn boot(bench: &Bench, report: &mut Report, scenario: &str, fitting: Fitting) -> Result<Self, Failed> {
-        let spec = Spec { name: scenario.into(), drives: fitting.drives };
+        let (parts, memory_mib) = match (fitting.system, &bench.debian) {
+            (System::Debian, Some(debian)) => (debian, 3072),
+            _ => (&bench.parts, 1024),
+        };
+        let spec = Spec { name: scenario.into(), memory_mib, drives: fitting.drives };
         let wanted = spec.drives.len();
-        let machine = report.step("the machine comes up", || Machine::boot(&spec, &bench.parts, &bench.keep))?;
+        let machine = report.step("the machine comes up", || Machine::boot(&spec, parts, &bench.keep))?;
         if !machine.has_udev() {
             report.note("udev is not installed on this computer: the guest runs without it");
         }

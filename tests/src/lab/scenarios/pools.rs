@@ -1,9 +1,9 @@
 //! Pools of md lose members, rebuild and are compared, and each reading says what the kernel's own tool says: a spare
 //! takes over, a comparison finds what was spoilt on purpose, RAID 6 loses two, RAID 10 loses one of a pair.
 
-use super::Bench;
 use super::heron::{Fitting, Heron};
 use super::pool_sizes;
+use super::{Bench, System};
 use crate::lab::error::LabError;
 use crate::lab::report::{Failed, Report};
 use crate::lab::spec::Drive;
@@ -39,6 +39,7 @@ exit 1
 pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let serials = ["OWL", "JAY", "TIT"].into_iter().flat_map(|pool| (1..=4).map(move |n| format!("{pool}-{n}")));
     let fitting = Fitting {
+        system: System::Host,
         drives: serials.map(|serial| Drive::Scsi { serial, size_mib: 64 }).collect(),
         set_up: include_str!("../../../lab/pools.sh"),
         about: "RAID 5 with a spare, RAID 6, RAID 10",

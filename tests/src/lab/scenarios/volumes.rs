@@ -1,9 +1,9 @@
 //! What goes wrong with volumes, on real file systems: one is not mounted, one gets full, one writes down an error, one does
 //! not answer, one stops writing. `df` and the tools of the file systems are the judges.
 
-use super::Bench;
 use super::heron::{Fitting, Heron};
 use super::look::Look;
+use super::{Bench, System};
 use crate::lab::error::LabError;
 use crate::lab::report::{Failed, Report};
 use crate::lab::spec::Drive;
@@ -41,6 +41,7 @@ done
 pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let drive = |n| Drive::Scsi { serial: format!("NEST-{n}"), size_mib: 64 };
     let fitting = Fitting {
+        system: System::Host,
         drives: (1..=4).map(drive).collect(),
         set_up: include_str!("../../../lab/volumes.sh"),
         about: "volumes on mapped devices and drives",
