@@ -166,9 +166,8 @@ impl Ledger {
         self.is_new |= self.pools.learn(snapshot);
     }
 
-    /// The owner agrees with what is there.
-    pub fn accept(&mut self, known: &drives::Known) {
-        self.acquaintances.accept(known);
+    /// The owner agrees with the controllers, fans and pools that are there.
+    pub fn accept_parts(&mut self) {
         self.controllers.accept();
         self.tachometers.accept();
         self.pools.accept();

@@ -156,8 +156,14 @@ impl Memory {
     /// configuration does not name, absent pools and absent controllers are no longer expected; fans and links may be as
     /// they are.
     pub fn accept(&mut self, settings: &Settings) {
+        self.accept_drives(settings);
+        self.ledger.accept_parts();
+    }
+
+    /// The same of drives alone.
+    pub fn accept_drives(&mut self, settings: &Settings) {
         self.drives.accept_absences(settings);
-        self.ledger.accept(&self.drives);
+        self.ledger.acquaintances.accept(&self.drives);
     }
 
     /// The program was asked to end.
