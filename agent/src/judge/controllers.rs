@@ -176,6 +176,8 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
         let about = About { memory, name, drives, seen: snapshot.taken };
         match snapshot.controllers.iter().find(|controller| controller.key == *key) {
             Some(there) => about.there(known, there),
+            // It is its own drive, whose absence is told already.
+            None if known.kind == ControllerKind::Nvme => Vec::new(),
             None => vec![about.gone(snapshot.taken.since_boot() < settings.limits.grace.drives)],
         }
     });

@@ -5,7 +5,7 @@ use super::causes::view::MEDIA;
 use super::drives::{self, KnownDrive};
 use super::ledger::Ledger;
 use crate::clock::Moment;
-use crate::reading::{Controller, Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller};
+use crate::reading::{Controller, ControllerKind, Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller};
 use crate::verdict::Subject;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -92,9 +92,9 @@ pub struct Signs {
     at_work: Option<Vec<String>>,
     #[serde(skip)]
     low: bool,
-    /// The controllers that were seen to work, and whether they did at the last look.
+    /// The controllers that were seen to work, of which kind each is, and whether it worked at the last look.
     #[serde(skip)]
-    controllers: BTreeMap<String, bool>,
+    controllers: BTreeMap<String, (ControllerKind, bool)>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -142,12 +142,12 @@ impl Signs {
 
     /// Takes in what happened and what readings show. `known` and `ledger` have learned from the same snapshot.
     pub fn learn(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {
-        for event in &snapshot.events {
+        for event in snapshot.events.iter().filter(|event| !self.have_shown(event)).cloned().collect::<Vec<_>>() {
             let (port, before) = match &event.part {
-                Part::Drive(key) => (self.port_of(key), self.before(key, event)),
+                Part::Drive(key) => (self.port_of(key), self.before(key, &event)),
                 _ => (None, None),
             };
-            self.take(event.clone(), port, before);
+            self.take(event, port, before);
         }
         self.learn_supply(snapshot);
         self.learn_work(snapshot);
@@ -159,6 +159,15 @@ impl Signs {
         self.list.sort_by_key(|sign| sign.event.at);
         let too_many = self.list.len().saturating_sub(MOST);
         self.list.drain(..too_many);
+    }
+
+    /// True for a loss that readings have shown already: the kernel's word for it can come after the look that found out.
+    fn have_shown(&self, event: &Event) -> bool {
+        let Part::Drive(key) = &event.part else { return false };
+        let is_near = |sign: &Sign| event.at.since(sign.event.at).max(sign.event.at.since(event.at)) < TOLD_BEFORE;
+        let shown =
+            |sign: &Sign| sign.event.teller == Teller::Reading && sign.event.what == event.what && is_near(sign);
+        event.what == Happening::Vanished && !self.there.contains_key(key) && self.of(key).any(shown)
     }
 
     /// The times of all signs move into the past, as when the machine has started again.
@@ -224,26 +233,30 @@ impl Signs {
         self.at_work = Some(at_work);
     }
 
-    /// A controller that was seen to work and is not on the list, answers with all ones or has no driver any more.
+    /// A controller that was seen to work and is not on the list, answers with all ones or has no driver any more. An NVMe
+    /// drive is its own controller: that it is not on the list says no more than that the drive is gone.
     fn learn_controllers(&mut self, snapshot: &Snapshot) {
         // Without a list none is taken for absent.
         if snapshot.controllers.is_empty() || snapshot.blind.iter().any(|blind| blind.what == "controllers") {
             return;
         }
-        for key in self.controllers.keys().cloned().collect::<Vec<_>>() {
-            let found = snapshot.controllers.iter().find(|controller| controller.key == key);
+        let there = |key: &str| snapshot.controllers.iter().find(|controller| controller.key == key);
+        self.controllers.retain(|key, (kind, _)| *kind != ControllerKind::Nvme || there(key).is_some());
+        for (key, (kind, worked)) in self.controllers.clone() {
+            let found = there(&key);
             let what = match found {
                 None => Happening::Vanished,
                 Some(found) if found.answers.get() == Some(&false) => Happening::AllOnes,
                 Some(_) => Happening::NotStarted(0),
             };
             let works = found.is_some_and(Controller::works);
-            if self.controllers.insert(key.clone(), works) == Some(true) && !works {
+            self.controllers.insert(key.clone(), (kind, works));
+            if worked && !works {
                 self.see(snapshot.taken, Part::Controller(key), what, None);
             }
         }
         let working = snapshot.controllers.iter().filter(|controller| controller.works());
-        self.controllers.extend(working.map(|controller| (controller.key.clone(), true)));
+        self.controllers.extend(working.map(|controller| (controller.key.clone(), (controller.kind, true))));
     }
 
     fn learn_drives(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {

@@ -6,7 +6,7 @@ use std::env;
 use std::process::{Command, Stdio};
 
 /// Each program that the lab uses, here or in the guest, and the Debian package that holds it.
-const NEEDED: [(&str, &str); 19] = [
+const NEEDED: [(&str, &str); 20] = [
     ("qemu-system-x86_64", "qemu-system-x86"),
     ("busybox", "busybox-static"),
     ("cpio", "cpio"),
@@ -21,6 +21,7 @@ const NEEDED: [(&str, &str); 19] = [
     ("dmsetup", "dmsetup"),
     ("i2cset", "i2c-tools"),
     ("udevadm", "udev"),
+    ("perl", "perl-base"),
     ("ps", "procps"),
     ("nvme", "nvme-cli"),
     ("sg_logs", "sg3-utils"),

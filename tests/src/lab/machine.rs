@@ -8,9 +8,9 @@ use super::error::LabError;
 use super::host::command;
 use super::parts::Parts;
 use super::qmp::Monitor;
-use super::spec::{Spec, arguments};
+use super::spec::{CABLE, Spec, arguments};
 use super::wait;
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::fmt::Display;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -39,6 +39,7 @@ pub struct Machine {
     console: PathBuf,
     /// Holds the drives, the monitor's socket and the shared folder; it goes when the machine goes.
     folder: TempDir,
+    spec: Spec,
     next_command: u32,
 }
 
@@ -82,7 +83,7 @@ impl Machine {
                 end(&mut emulator);
                 if words.is_empty() { error } else { failed(words.trim_end().into()) }
             })?;
-        let mut machine = Self { emulator, monitor, console, folder, next_command: 1 };
+        let mut machine = Self { emulator, monitor, console, folder, spec: spec.clone(), next_command: 1 };
         let ready = shared.join("ready");
         machine.wait_until("the guest to come up", BOOT_SECONDS, |_| {
             if ready.exists() { Ok(()) } else { Err("no sign of it") }
@@ -132,6 +133,58 @@ impl Machine {
     /// When it refuses.
     pub fn monitor(&mut self, name: &str, arguments: Value) -> Result<Value, LabError> {
         self.monitor.command(name, arguments)
+    }
+
+    /// Unplugs drives, one right after the other, as hands would or a supply that fails. SATA drives of the emulator stay.
+    ///
+    /// # Errors
+    /// When there is no such drive, or the guest does not let go of it.
+    pub fn unplug(&mut self, serials: &[&str]) -> Result<(), LabError> {
+        for serial in serials {
+            let id = self.spec.drives[self.number_of(serial)?].pulled_by();
+            self.monitor("device_del", json!({ "id": id }))?;
+        }
+        for serial in serials {
+            let id = self.spec.drives[self.number_of(serial)?].pulled_by();
+            self.wait_until(&format!("{serial} to be out"), 60, |machine| {
+                let plugged = machine.monitor("qom-list", json!({ "path": "/machine/peripheral" }));
+                let plugged = plugged.map_err(|error| error.to_string())?;
+                let is_in = plugged.as_array().into_iter().flatten().any(|device| device["name"] == json!(id));
+                if is_in { Err(format!("{plugged}")) } else { Ok(()) }
+            })?;
+        }
+        Ok(())
+    }
+
+    /// Plugs a drive in again where it was.
+    ///
+    /// # Errors
+    /// When there is no such drive, or the emulator has it still.
+    pub fn plug_in(&mut self, serial: &str) -> Result<(), LabError> {
+        let plug = self.spec.plug(self.number_of(serial)?, self.folder.path());
+        let add_file = format!("drive_add 0 {}", plug.file);
+        let add_devices = plug.devices.iter().map(|device| format!("device_add {device}"));
+        for line in [add_file].into_iter().chain(add_devices) {
+            let answer = self.monitor("human-monitor-command", json!({ "command-line": line }))?;
+            let answer = answer.as_str().unwrap_or_default().trim();
+            if !matches!(answer, "" | "OK") {
+                return Err(LabError::Monitor { command: line, found: answer.into() });
+            }
+        }
+        Ok(())
+    }
+
+    /// Pulls the network cable out, or puts it in.
+    ///
+    /// # Errors
+    /// When the machine has no network port.
+    pub fn put_cable(&mut self, is_in: bool) -> Result<(), LabError> {
+        self.monitor("set_link", json!({ "name": CABLE, "up": is_in })).map(drop)
+    }
+
+    fn number_of(&self, serial: &str) -> Result<usize, LabError> {
+        let found = self.spec.drives.iter().position(|drive| drive.serial() == serial);
+        found.ok_or_else(|| LabError::unexpected("the machine", format!("a drive {serial}"), "none"))
     }
 
     /// Looks again and again until it is there; `look` may run commands in the machine.

@@ -5,6 +5,9 @@
 use super::parts::Parts;
 use std::path::{Path, PathBuf};
 
+/// What the monitor calls the cable in the network port.
+pub const CABLE: &str = "cable";
+
 /// What the machine has.
 #[derive(Debug, Clone)]
 pub struct Spec {
@@ -14,6 +17,37 @@ pub struct Spec {
     pub memory_mib: u32,
     /// Its drives, in the order of their ports.
     pub drives: Vec<Drive>,
+    /// It has a network port whose other end is the emulator itself, and leads nowhere.
+    pub has_network: bool,
+}
+
+impl Spec {
+    /// How a drive is plugged in, while the machine is made or while it runs: the file that holds its data, in the
+    /// machine's folder, and the devices that make it. Both go when it is unplugged.
+    pub fn plug(&self, number: usize, folder: &Path) -> Plug {
+        let drive = &self.drives[number];
+        let port = self.drives[..number].iter().filter(|other| is_same_kind(other, drive)).count();
+        let (serial, file) = (drive.serial(), value_of(&drive.image(folder)));
+        Plug {
+            file: format!("if=none,id=image-{serial},file={file},format=raw,cache=unsafe"),
+            port: drive.own_port(number),
+            devices: drive.devices(port),
+            controller: drive.controller().filter(|_| port == 0),
+        }
+    }
+}
+
+/// The emulator's options for one drive.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plug {
+    /// The controller that it shares with others of its kind, if it is the first of them.
+    pub controller: Option<&'static str>,
+    /// The port that it has for itself; it stays when the drive is unplugged.
+    pub port: Option<String>,
+    /// Its data.
+    pub file: String,
+    /// The devices in the port, those first that others are plugged into.
+    pub devices: Vec<String>,
 }
 
 /// A drive of the machine. Its serial (up to 20 letters, digits and dashes) is also its name for the monitor.
@@ -79,18 +113,33 @@ impl Drive {
         folder.join(format!("{}.img", self.serial()))
     }
 
-    /// The emulator's devices that make it; `number` is its place among all drives, `port` among those of its kind.
-    fn devices(&self, number: usize, port: usize) -> Vec<String> {
+    /// What the monitor calls that of its devices which a hand would pull.
+    pub fn pulled_by(&self) -> String {
+        match self {
+            Self::Usb { by_uas: true, serial, .. } => format!("uas-{serial}"),
+            _ => self.serial().into(),
+        }
+    }
+
+    /// The port that is there for this drive alone; `number` is its place among all drives.
+    fn own_port(&self, number: usize) -> Option<String> {
+        match self {
+            Self::Nvme { serial, .. } => {
+                Some(format!("pcie-root-port,id=port-{serial},chassis={number},slot={number}"))
+            }
+            Self::Sata { .. } | Self::Usb { .. } | Self::Scsi { .. } => None,
+        }
+    }
+
+    /// The emulator's devices that make it; `port` is its place among those of its kind.
+    fn devices(&self, port: usize) -> Vec<String> {
         let serial = self.serial();
         let named = format!("id={serial},serial={serial},drive=image-{serial}");
         match self {
             Self::Sata { rotation_rpm, .. } => {
                 vec![format!("ide-hd,bus=ide.{port},rotation_rate={rotation_rpm},model=LAB-DISK,{named}")]
             }
-            Self::Nvme { .. } => vec![
-                format!("pcie-root-port,id=port-{serial},chassis={number},slot={number}"),
-                format!("nvme,bus=port-{serial},{named}"),
-            ],
+            Self::Nvme { .. } => vec![format!("nvme,bus=port-{serial},{named}")],
             Self::Usb { by_uas: false, .. } => vec![format!("usb-storage,bus=usb.0,port={},{named}", port + 1)],
             Self::Usb { by_uas: true, .. } => vec![
                 format!("usb-uas,bus=usb.0,port={},id=uas-{serial},serial={serial}", port + 1),
@@ -121,6 +170,11 @@ pub fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> V
     add("-m", spec.memory_mib.to_string());
     add("-display", "none".into());
     add("-nic", "none".into());
+    if spec.has_network {
+        // Restricted: nothing that the guest sends leaves the emulator.
+        add("-netdev", format!("user,id={CABLE},restrict=on"));
+        add("-device", format!("virtio-net-pci,netdev={CABLE},romfile="));
+    }
     add("-kernel", parts.kernel.display().to_string());
     add("-initrd", parts.initramfs.display().to_string());
     add("-append", "console=ttyS0 rdinit=/init panic=-1".into());
@@ -129,15 +183,13 @@ pub fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> V
     add("-virtfs", share("host", &parts.root, true));
     add("-virtfs", share("modules", &parts.modules, true));
     add("-virtfs", share("lab", &folder.join("lab"), false));
-    for (number, drive) in spec.drives.iter().enumerate() {
-        let before = &spec.drives[..number];
-        let port = before.iter().filter(|other| is_same_kind(other, drive)).count();
-        if let (0, Some(controller)) = (port, drive.controller()) {
+    for number in 0..spec.drives.len() {
+        let plug = spec.plug(number, folder);
+        if let Some(controller) = plug.controller {
             add("-device", controller.into());
         }
-        let (serial, file) = (drive.serial(), value_of(&drive.image(folder)));
-        add("-drive", format!("if=none,id=image-{serial},file={file},format=raw,cache=unsafe"));
-        drive.devices(number, port).into_iter().for_each(|device| add("-device", device));
+        add("-drive", plug.file);
+        plug.port.into_iter().chain(plug.devices).for_each(|device| add("-device", device));
     }
     all
 }
@@ -162,7 +214,7 @@ mod tests {
     use super::*;
 
     fn line(drives: Vec<Drive>) -> String {
-        let spec = Spec { name: "t".into(), memory_mib: 1024, drives };
+        let spec = Spec { name: "t".into(), memory_mib: 1024, drives, has_network: false };
         let parts = Parts { kernel: "k".into(), modules: "m".into(), initramfs: "i".into(), root: "/".into() };
         arguments(&spec, &parts, Path::new("/tmp/a,b"), Path::new("c")).join(" ")
     }
@@ -177,7 +229,24 @@ mod tests {
         assert!(line.contains("nvme,bus=port-NVME-0,id=NVME-0"), "{line}");
         assert!(line.contains("file=/tmp/a,,b/TRAY-A.img"), "{line}");
         assert!(line.contains("path=/,mount_tag=host,security_model=none,multidevs=remap,readonly=on"), "{line}");
-        assert!(line.contains("-nic none"), "the guest must have no network: {line}");
+        assert!(line.contains("-nic none") && !line.contains("-netdev"), "the guest must have no network: {line}");
+    }
+
+    #[test]
+    fn a_network_port_leads_nowhere() {
+        let spec = Spec { name: "t".into(), memory_mib: 1024, drives: Vec::new(), has_network: true };
+        let parts = Parts { kernel: "k".into(), modules: "m".into(), initramfs: "i".into(), root: "/".into() };
+        let line = arguments(&spec, &parts, Path::new("/tmp"), Path::new("c")).join(" ");
+        assert!(line.contains("-netdev user,id=cable,restrict=on "), "{line}");
+    }
+
+    #[test]
+    fn a_drive_is_plugged_in_again_as_it_was() {
+        let nvme = Drive::Nvme { serial: "NVME-0".into(), size_mib: 64 };
+        let spec = Spec { name: "t".into(), memory_mib: 1024, drives: vec![nvme], has_network: false };
+        let plug = spec.plug(0, Path::new("/tmp"));
+        assert_eq!(plug.devices, ["nvme,bus=port-NVME-0,id=NVME-0,serial=NVME-0,drive=image-NVME-0"]);
+        assert_eq!(plug.file, "if=none,id=image-NVME-0,file=/tmp/NVME-0.img,format=raw,cache=unsafe");
     }
 
     #[test]

@@ -41,6 +41,50 @@ fn a_card_that_is_gone_with_its_drives_is_one_trouble_and_over_after_five_good_m
     assert_eq!(drives[0].tray.as_deref(), Some("4"), "in the order of their serials: {drives:?}");
 }
 
+/// The causes of the open incidents with the kinds of their conditions, when these controllers and drives go.
+fn incidents_when(gone: fn(&mut Snapshot)) -> Vec<String> {
+    let story = Story::closely().play(0, 150, |second, snapshot| {
+        // The flash drive is its own controller; the others are behind the card.
+        let mut nvme = Controller { key: NVME.into(), kind: ControllerKind::Nvme, ..card(snapshot).clone() };
+        nvme.driver = Some("nvme".into());
+        snapshot.controllers.push(nvme);
+        let flash = snapshot.drives.iter_mut().find(|drive| drive.kind == DriveKind::Ssd).expect("heron has one");
+        flash.port = Some(format!("{NVME}/nvme-1"));
+        if second >= 100 {
+            gone(snapshot);
+        }
+    });
+    let verdict = story.verdict.expect("there was a look");
+    let told = verdict.incidents.iter().map(|incident| {
+        let mut kinds: Vec<&str> = incident.conditions.iter().map(|held| held.kind().id()).collect();
+        kinds.dedup();
+        format!("{}: {}", incident.cause.id(), kinds.join(" "))
+    });
+    told.collect()
+}
+
+const NVME: &str = "0000/07.0/00.0";
+
+#[test]
+fn an_nvme_drive_that_is_pulled_is_no_controller_that_stopped() {
+    let told = incidents_when(|snapshot| {
+        snapshot.controllers.retain(|controller| controller.key != NVME);
+        snapshot.drives.retain(|drive| drive.kind != DriveKind::Ssd);
+    });
+    assert_eq!(told, ["unclear: drive-gone"]);
+}
+
+#[test]
+fn a_card_that_stopped_is_one_incident_with_its_drives() {
+    let told = incidents_when(|snapshot| {
+        snapshot.controllers.retain(|controller| controller.key == NVME);
+        snapshot.drives.retain(|drive| drive.kind == DriveKind::Ssd);
+    });
+    let stopped: Vec<&String> = told.iter().filter(|incident| incident.contains("controller")).collect();
+    assert_eq!(stopped.len(), 1, "{told:?}");
+    assert!(stopped[0].starts_with("controller-stopped: ") && stopped[0].contains(TROUBLE), "{told:?}");
+}
+
 #[test]
 fn after_a_restart_of_the_program_a_card_that_is_gone_is_still_missed_but_not_while_the_box_starts() {
     let before = Story::closely().play(0, 60, |_, _| {});

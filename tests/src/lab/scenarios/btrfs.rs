@@ -46,6 +46,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let fitting = Fitting {
         system: System::Host,
         drives: (1..=4).map(drive).collect(),
+        has_network: false,
         set_up: include_str!("../../../lab/btrfs.sh"),
         about: "a mirror of btrfs, and a pool of little room",
         config: include_str!("../../../lab/volumes.toml"),

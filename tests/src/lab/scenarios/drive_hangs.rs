@@ -1,5 +1,6 @@
-//! Three of eight drives hang, each with work under way; the program goes on: the other five are read as before, the
-//! panel never stands still, and the three are named. Then the program has to start while they hang.
+//! One of eight drives hangs and is named as the cause; then three do, each with work under way. The program goes on: the
+//! other five are read as before, the panel never stands still, and the three are named. Then the program has to start
+//! while they hang.
 #![allow(clippy::disallowed_methods, reason = "what was watched in the guest comes as files")]
 
 use super::Bench;
@@ -56,11 +57,25 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
         Ok(look)
     })?;
 
-    report.step("three drives get work and finish none", || {
-        HANGING.into_iter().try_for_each(|serial| hang(&mut heron, &whole, serial))?;
+    let [first, others @ ..] = HANGING;
+    report.step("one drive gets work and finishes none", || hang(&mut heron, &whole, first))?;
+    let named = report.step("look: one incident says that it hangs, and no more than that", || {
+        heron.wait_for_look("one incident", 120, |look| {
+            let incident = look.only("incidents")?;
+            incident.must_be("cause", "drive-hangs")?;
+            incident.must_be("handling", "pull_nothing")?;
+            if incident.value("/drives/0/serial") == first && incident.value("/drives/1").is_null() {
+                return Ok(());
+            }
+            Err(look.unexpected("incidents", format!("one of {first} alone")))
+        })
+    });
+    report.step("two more get work and finish none", || {
+        others.into_iter().try_for_each(|serial| hang(&mut heron, &whole, serial))?;
         heron.machine.must_run(&observers(), 30).map(drop)
     })?;
     let mut checks = vec![
+        named,
         report.step("all three are told as not answering", || {
             heron.wait_for_look("three drives that do not answer", 240, |look| {
                 HANGING.into_iter().try_for_each(|serial| must_be_told(look, serial))

@@ -31,6 +31,8 @@ pub struct Fitting {
     pub system: System,
     /// Its drives, in the order of their ports.
     pub drives: Vec<Drive>,
+    /// It has a network port, with a cable in it that leads nowhere.
+    pub has_network: bool,
     /// Shell text that fits out the rest, but for the panel; it may ask `device_of SERIAL`.
     pub set_up: &'static str,
     /// What that text does, in a few words.
@@ -45,6 +47,7 @@ impl Fitting {
         Self {
             system: System::Host,
             drives,
+            has_network: false,
             set_up: include_str!("../../../lab/drives.sh"),
             about: "drivers of all kinds of drives",
             config: include_str!("../../../lab/drives.toml"),
@@ -58,7 +61,8 @@ impl Fitting {
         Self {
             system: System::Host,
             drives: vec![sata("TRAY-A"), sata("TRAY-B"), sata("TRAY-C"), sata("TRAY-D"), nvme],
-            set_up: include_str!("../../../lab/heron.sh"),
+            has_network: false,
+            set_up: concat!(include_str!("../../../lab/chips.sh"), include_str!("../../../lab/heron.sh")),
             about: "RAID 5, volume, fan chip",
             config: include_str!("../../../lab/heron.toml"),
         }
@@ -78,7 +82,7 @@ impl Heron {
             (System::Debian, Some(debian)) => (debian, 3072),
             _ => (&bench.parts, 1024),
         };
-        let spec = Spec { name: scenario.into(), memory_mib, drives: fitting.drives };
+        let spec = Spec { name: scenario.into(), memory_mib, drives: fitting.drives, has_network: fitting.has_network };
         let wanted = spec.drives.len();
         let machine = report.step("the machine comes up", || Machine::boot(&spec, parts, &bench.keep))?;
         if !machine.has_udev() {
@@ -190,12 +194,18 @@ impl Heron {
         let log = self.machine.shared().join("traylight.log");
         self.machine.wait_until(&format!("a log line with {wanted:?}"), seconds, |_| {
             let text = fs::read_to_string(&log).unwrap_or_default();
-            let line = text
-                .lines()
-                .filter_map(|line| serde_json::from_str::<Value>(line).ok())
-                .find(|line| wanted.iter().all(|(key, value)| line[*key].as_str() == Some(*value)));
-            line.ok_or_else(|| format!("the log {text:?}"))
+            find(&text, wanted).ok_or_else(|| format!("the log {text:?}"))
         })
+    }
+
+    /// Whether the log, which begins anew with the program, has no line with these fields.
+    pub fn must_not_log(&self, unwanted: &[(&str, &str)]) -> Result<(), LabError> {
+        let log = self.machine.shared().join("traylight.log");
+        let text = fs::read_to_string(&log).map_err(LabError::file("read", &log))?;
+        match find(&text, unwanted) {
+            None => Ok(()),
+            Some(line) => Err(LabError::unexpected("the log", format!("no line with {unwanted:?}"), line.to_string())),
+        }
     }
 
     /// A number that the guest left in a file of the shared folder, once it is there.
@@ -239,15 +249,23 @@ impl Heron {
                     format!("{found:?} and the words {:?}", words_of_program(&self.machine)),
                 ));
             }
-            // One that was killed may take a moment to go.
-            self.machine.wait_until("the program's processes to go", 10, |machine| {
-                let left = machine.run(PROCESSES, 30)?;
-                if left.code == 0 {
-                    Err(LabError::unexpected("after its end", "no process", left.text))
-                } else {
-                    Ok(())
-                }
-            })
+            self.wait_for_no_process()
+        })
+    }
+
+    /// Ends the core as a crash would, and checks that its probe goes, too.
+    pub fn crash(&mut self, report: &mut Report) -> Result<(), Failed> {
+        report.step("the program crashes, and leaves no process", || {
+            self.machine.must_run("kill -KILL $(cat /run/traylight.pid)", 30)?;
+            self.wait_for_no_process()
+        })
+    }
+
+    fn wait_for_no_process(&mut self) -> Result<(), LabError> {
+        // One that was killed may take a moment to go.
+        self.machine.wait_until("the program's processes to go", 10, |machine| {
+            let left = machine.run(PROCESSES, 30)?;
+            if left.code == 0 { Err(LabError::unexpected("after its end", "no process", left.text)) } else { Ok(()) }
         })
     }
 
@@ -271,6 +289,13 @@ pub fn look(machine: &mut Machine, before: &str) -> Result<Look, LabError> {
     let output = machine.run(&format!("{before} traylight look --json {OPTIONS} 2>/lab/look.errors"), 60)?;
     let errors = fs::read_to_string(machine.shared().join("look.errors")).unwrap_or_default();
     Look::of(&output, &errors)
+}
+
+/// The first of these JSON lines that has these fields.
+fn find(log: &str, wanted: &[(&str, &str)]) -> Option<Value> {
+    log.lines()
+        .filter_map(|line| serde_json::from_str::<Value>(line).ok())
+        .find(|line| wanted.iter().all(|(key, value)| line[*key].as_str() == Some(*value)))
 }
 
 /// How many bytes the panel has taken since it was plugged in.

@@ -35,6 +35,14 @@ impl Look {
         }
     }
 
+    /// The one item of a list.
+    pub fn only(&self, list: &str) -> Result<Item<'_>, LabError> {
+        match self.document[list].as_array().map(Vec::as_slice) {
+            Some([item]) => Ok(Item { item, place: format!("the one of {list}") }),
+            _ => Err(self.unexpected(list, "exactly one".into())),
+        }
+    }
+
     /// All items of a list.
     pub fn items(&self, list: &str) -> impl Iterator<Item = &Value> {
         self.document[list].as_array().into_iter().flatten()
@@ -131,6 +139,22 @@ impl Item<'_> {
         }
         let wanted = format!("a text with {words:?}");
         Err(LabError::unexpected(format!("{}, {key}", self.place), wanted, self.item.to_string()))
+    }
+
+    /// Whether the key says yes.
+    pub fn must_be_true(&self, key: &str) -> Result<(), LabError> {
+        if self.item[key] == true {
+            return Ok(());
+        }
+        Err(LabError::unexpected(format!("{}, {key}", self.place), "true", self.item.to_string()))
+    }
+
+    /// Whether the key has a list of these texts.
+    pub fn must_list(&self, key: &str, wanted: &[&str]) -> Result<(), LabError> {
+        if self.item[key] == serde_json::json!(wanted) {
+            return Ok(());
+        }
+        Err(LabError::unexpected(format!("{}, {key}", self.place), format!("{wanted:?}"), self.item.to_string()))
     }
 
     /// How many items a list inside it has.

@@ -35,6 +35,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let fitting = Fitting {
         system: System::Debian,
         drives: ["A", "B", "C", "D"].map(drive).into(),
+        has_network: false,
         set_up: include_str!("../../../lab/lvm.sh"),
         about: "a mirror and a RAID 5 of LVM",
         config: include_str!("../../../lab/zfs.toml"),

@@ -8,6 +8,7 @@ mod cost;
 mod drive_hangs;
 mod drives_speak;
 mod heron;
+mod latency;
 mod look;
 mod lvm;
 mod nvme_warns;
@@ -16,6 +17,7 @@ mod pools;
 mod raid5_member_lost;
 mod self_test;
 mod stopped_drive_left_alone;
+mod unplugged;
 mod utilities;
 mod volumes;
 mod zfs;
@@ -32,9 +34,21 @@ use std::path::{Path, PathBuf};
 pub const ALL: &[Scenario] = &[
     Scenario {
         name: "raid5_member_lost",
-        about: "a whole box is told as it is; then a drive of its RAID 5 goes",
+        about: "a whole box is told as it is; a drive of its RAID 5 goes, then a good one by a wrong hand",
         system: System::Host,
         play: raid5_member_lost::play,
+    },
+    Scenario {
+        name: "unplugged",
+        about: "parts of all kinds are unplugged, alone and together; each is one incident, over restarts, too",
+        system: System::Host,
+        play: unplugged::play,
+    },
+    Scenario {
+        name: "latency",
+        about: "a pool loses drives, one at a time, and how long log and panel take to say so is measured",
+        system: System::Host,
+        play: latency::play,
     },
     Scenario {
         name: "pools",

@@ -41,6 +41,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let fitting = Fitting {
         system: System::Host,
         drives: serials.map(|serial| Drive::Scsi { serial, size_mib: 64 }).collect(),
+        has_network: false,
         set_up: include_str!("../../../lab/pools.sh"),
         about: "RAID 5 with a spare, RAID 6, RAID 10",
         config: include_str!("../../../lab/pools.toml"),

@@ -1,9 +1,11 @@
-//! A whole box is told as it is; then a drive of its RAID 5 goes, and log, state, exit code and panel all say so.
+//! A whole box is told as it is; then a drive of its RAID 5 goes, and log, state, exit code and panel all say so; then a
+//! hand pulls a good one, and is told to put it back.
 
 use super::Bench;
 use super::heron::{Fitting, Heron};
 use crate::lab::error::LabError;
 use crate::lab::report::{Failed, Report};
+use serde_json::json;
 
 /// In this time everything has answered once.
 const ANSWERS_S: u64 = 30;
@@ -23,6 +25,22 @@ for block in /sys/block/sd*; do
 done
 echo "no drive has the serial TRAY-C"
 exit 1
+"#;
+
+/// Half a minute after the first drive went, a hand pulls a good one. Notes the guest's uptime in seconds then and when the
+/// log tells what the hand did.
+const TAKE_A_GOOD_ONE: &str = r#"
+seconds() { cut -d. -f1 "$1"; }
+device=$(device_of TRAY-B)
+until [ "$(seconds /proc/uptime)" -ge $(($(seconds /lab/taken) + 30)) ]; do
+    sleep 0.5
+done
+(for _ in $(seq 1000); do
+    grep -q '"wrong-tray"' /lab/traylight.log && cut -d' ' -f1 /proc/uptime >/lab/told-wrong && break
+    sleep 0.05
+done) &
+cut -d' ' -f1 /proc/uptime >/lab/taken-wrong
+echo 1 >"/sys/block/${device##*/}/device/delete"
 "#;
 
 /// Plays it.
@@ -89,6 +107,20 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
             look.item("conditions", "id", "pool-degraded")?.must_be("severity", "critical")?;
             look.must_exit_with(20)
         }),
+        report.step("look: both are one incident, and its trays must stay in", || {
+            let incident = look.item("incidents", "cause", "unclear")?;
+            incident.must_be("severity", "critical")?;
+            incident.must_list("trays", &["3"])?;
+            let conditions = incident.value("/conditions");
+            let told = |words: &str| conditions.to_string().contains(words);
+            if !told("drive-gone of ") || !told("pool-degraded of ") {
+                return Err(look.unexpected("incidents", "drive-gone and pool-degraded in one".into()));
+            }
+            incident.must_be("handling", "leave_in")?;
+            incident.must_list("handled_trays", &["1", "2", "4"])
+        }),
+        report.step("the panel says which must stay in", || heron.wait_for_words(60, "LEAVE IN 1 2 4")),
+        a_good_one_is_pulled(report, &mut heron),
         report.step("the panel understood everything that it was sent", || match heron.complaints() {
             none if none.is_empty() => Ok(()),
             some => Err(LabError::unexpected("the panel's complaints", "none", some)),
@@ -96,4 +128,32 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     ];
     heron.stop(report)?;
     checks.into_iter().chain(told).chain(after).collect()
+}
+
+fn a_good_one_is_pulled(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
+    report.step("half a minute later a hand pulls the good drive of tray 2", || {
+        heron.shell(TAKE_A_GOOD_ONE, 120).map(drop)
+    })?;
+    let checks = [
+        report.step("the log says that it was the wrong tray", || {
+            let wanted = [("event", "incident-opened"), ("cause", "wrong-tray"), ("trays", "2")];
+            heron.wait_for_log(30, &wanted).map(drop)
+        }),
+        report.step("the panel says to put it back", || heron.wait_for_words(30, "TRAY 2 BACK")),
+        report.step("look: it must be put back, and the drive that went first is another story", || {
+            let look = heron.look()?;
+            let wrong = look.item("incidents", "cause", "wrong-tray")?;
+            wrong.must_be("severity", "critical")?;
+            wrong.must_be("handling", "put_back")?;
+            wrong.must_list("handled_trays", &["2"])?;
+            if look.items("incidents").any(|incident| incident["trays"] == json!(["3"])) {
+                return Ok(());
+            }
+            Err(look.unexpected("incidents", "one of tray 3".into()))
+        }),
+    ];
+    let (taken, told) =
+        report.step("the guest noted when it was", || Ok((heron.noted("taken-wrong")?, heron.noted("told-wrong")?)))?;
+    report.note(&format!("from the hand to the log: {:.2} s of the guest's time", told - taken));
+    checks.into_iter().collect()
 }

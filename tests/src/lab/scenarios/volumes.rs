@@ -43,6 +43,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let fitting = Fitting {
         system: System::Host,
         drives: (1..=4).map(drive).collect(),
+        has_network: false,
         set_up: include_str!("../../../lab/volumes.sh"),
         about: "volumes on mapped devices and drives",
         config: include_str!("../../../lab/volumes.toml"),

@@ -54,6 +54,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let fitting = Fitting {
         system: System::Debian,
         drives: ["A", "B", "C", "D"].map(drive).into(),
+        has_network: false,
         set_up: include_str!("../../../lab/zfs.sh"),
         about: "raidz1 of four, volume",
         config: include_str!("../../../lab/zfs.toml"),

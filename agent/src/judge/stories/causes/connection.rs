@@ -115,6 +115,15 @@ pub const ROWS: &[Row] = &[
         "wrong tray",
         WRONG,
         [
+            "the kernel's word for it comes after the look",
+            "300 lose 1; 400 pull 4; 402 tell drive 4 vanished; 406 end",
+            "unclear possible, wrong-tray possible",
+        ],
+    ),
+    Row::yes(
+        "wrong tray",
+        WRONG,
+        [
             "the pool put one out, and its neighbour is pulled",
             "300 out 2; 600 pull 3",
             "unclear possible, wrong-tray possible",
@@ -176,6 +185,15 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no("R2", TRAY, ["it went once", "300 lose 2", "unclear possible"]),
+    Row::no(
+        "R2",
+        TRAY,
+        [
+            "it went once, and the kernel's word for it comes after the look",
+            "300 lose 2; 302 tell drive 2 vanished; 306 end",
+            "unclear possible",
+        ],
+    ),
     Row::no(
         "R2",
         TRAY,

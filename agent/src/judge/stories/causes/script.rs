@@ -377,6 +377,7 @@ fn happening(words: &[&str]) -> Happening {
         ["all-ones"] => Happening::AllOnes,
         ["bus-error"] => Happening::BusErrorCorrected,
         ["not-started", error] => Happening::NotStarted(number(error)),
+        ["vanished"] => Happening::Vanished,
         ["staggered"] => Happening::StaggeredStart,
         other => panic!("a story tells nothing of {other:?}"),
     }
