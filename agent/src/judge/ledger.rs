@@ -12,7 +12,7 @@ use super::pool_roll::PoolRoll;
 use super::runs::{Ending, Runs};
 use super::signs::Signs;
 use super::tachometers::Tachometers;
-use super::{attachments, board, controllers, drives, itself};
+use super::{attachments, board, controllers, drives, itself, supply};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -69,6 +69,9 @@ pub struct Ledger {
     /// The drives as they were known at the last look, for the next start.
     #[serde(default)]
     pub known: drives::Known,
+    /// When the board's supply was too low lately.
+    #[serde(default)]
+    pub supply: supply::Known,
     /// Commands that timed out lately.
     #[serde(default)]
     pub attachments: attachments::Known,
@@ -132,12 +135,13 @@ impl Ledger {
         self.watched += time;
     }
 
-    /// What was noted in an earlier boot lies before this one: the times of incidents and signs move back.
-    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment + Copy) {
+    /// What was noted in an earlier boot, `ended` at the latest, lies before this one: all times move back.
+    pub fn move_back(&mut self, ended: Moment, by: impl Fn(Moment) -> Moment + Copy) {
         let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();
         self.book.move_back(by);
-        self.signs.move_back(by);
+        self.signs.move_back(ended, by);
         self.known.move_back(by, |key| told.contains(key));
+        self.supply.move_back(by);
         self.attachments.move_back(by);
     }
 
@@ -162,9 +166,8 @@ impl Ledger {
         self.is_new |= self.pools.learn(snapshot);
     }
 
-    /// The owner agrees with what is there.
-    pub fn accept(&mut self, known: &drives::Known) {
-        self.acquaintances.accept(known);
+    /// The owner agrees with the controllers, fans and pools that are there.
+    pub fn accept_parts(&mut self) {
         self.controllers.accept();
         self.tachometers.accept();
         self.pools.accept();

@@ -72,7 +72,6 @@ pub struct Memory {
     board: board::Known,
     controllers: controllers::Known,
     processor: processor::Known,
-    supply: supply::Known,
     warmth: warmth::Known,
     self_tests: self_tests::Known,
     work: pool_work::Known,
@@ -157,8 +156,14 @@ impl Memory {
     /// configuration does not name, absent pools and absent controllers are no longer expected; fans and links may be as
     /// they are.
     pub fn accept(&mut self, settings: &Settings) {
+        self.accept_drives(settings);
+        self.ledger.accept_parts();
+    }
+
+    /// The same of drives alone.
+    pub fn accept_drives(&mut self, settings: &Settings) {
         self.drives.accept_absences(settings);
-        self.ledger.accept(&self.drives);
+        self.ledger.acquaintances.accept(&self.drives);
     }
 
     /// The program was asked to end.
@@ -201,7 +206,7 @@ pub fn judge(
         memory.outlook.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
         memory.ledger.is_new |= memory.ledger.tachometers.learn(snapshot);
-        memory.supply.learn(&mut memory.ledger, snapshot);
+        memory.ledger.learn_supply(snapshot);
         memory.board.learn(&mut memory.ledger, snapshot);
         memory.processor.learn(snapshot);
         memory.controllers.learn(settings, &mut memory.ledger, snapshot);

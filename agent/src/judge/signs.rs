@@ -79,6 +79,9 @@ impl Sign {
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Signs {
     list: Vec<Sign>,
+    /// When the boot before was last noted.
+    #[serde(default)]
+    pub ended: Option<Moment>,
     /// The newest event that was heard.
     heard_until: Option<Moment>,
     /// The drives at the last look.
@@ -115,6 +118,11 @@ impl Signs {
     /// All signs, oldest first.
     pub fn all(&self) -> impl DoubleEndedIterator<Item = &Sign> {
         self.list.iter()
+    }
+
+    /// Whether a controller that was seen to work did so at the last look that had a list of them.
+    pub fn controller_works(&self, key: &str) -> Option<bool> {
+        self.controllers.get(key).copied()
     }
 
     /// Those of one drive.
@@ -163,7 +171,8 @@ impl Signs {
     }
 
     /// The times of all signs move into the past, as when the machine has started again.
-    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+    pub fn move_back(&mut self, ended: Moment, by: impl Fn(Moment) -> Moment) {
+        self.ended = Some(by(ended));
         self.heard_until = self.heard_until.map(&by);
         for sign in &mut self.list {
             sign.event.at = by(sign.event.at);

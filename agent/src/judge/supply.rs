@@ -8,6 +8,7 @@ use crate::clock::Moment;
 use crate::reading::{Nominal, Rail, Snapshot, Undervoltage};
 use crate::units::Volts;
 use crate::verdict::{Finding, Severity, Subject};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -29,16 +30,25 @@ const FIVE_AT_LEAST: f64 = 4.65;
 const INSIDE: f64 = 0.1;
 
 /// The recent dips of each alarm, oldest first: when each was first and last seen.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Known {
     dips: BTreeMap<String, Vec<(Moment, Moment)>>,
 }
 
 impl Known {
+    /// As when the machine has started again.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        let dips = self.dips.values_mut().flatten();
+        dips.for_each(|(first, last)| (*first, *last) = (by(*first), by(*last)));
+    }
+}
+
+impl Ledger {
     /// Takes in the alarms.
-    pub fn learn(&mut self, ledger: &mut Ledger, snapshot: &Snapshot) {
+    pub fn learn_supply(&mut self, snapshot: &Snapshot) {
         for alarm in &snapshot.undervoltages {
-            let dips = self.dips.entry(alarm.key.clone()).or_default();
+            let dips = self.supply.dips.entry(alarm.key.clone()).or_default();
             dips.retain(|(_, last)| snapshot.taken.since(*last) < DAY);
             if alarm.low.get() != Some(&true) {
                 continue;
@@ -47,7 +57,7 @@ impl Known {
                 Some((_, last)) => *last = alarm.low.taken,
                 None => {
                     dips.push((alarm.low.taken, alarm.low.taken));
-                    ledger.happened(&dips_of(&alarm.key), 1, DAY);
+                    self.happened(&dips_of(&alarm.key), 1, DAY);
                 }
             }
         }
@@ -67,7 +77,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
 fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Sight> {
     let &is_low = alarm.low.get()?;
     let now = alarm.low.taken;
-    let dips = memory.supply.dips.get(&alarm.key)?;
+    let dips = memory.ledger.supply.dips.get(&alarm.key)?;
     let within = |span| dips.iter().filter(move |(_, last)| now.since(*last) < span);
     let longest = within(10 * MINUTE).map(|(first, last)| last.since(*first)).max().unwrap_or_default();
     let count = within(10 * MINUTE).count();

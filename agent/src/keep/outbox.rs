@@ -82,8 +82,10 @@ impl OutboxStore {
     /// As for [`OutboxStore::apply`].
     pub fn replace(&mut self, kept: &Kept) -> Result<(), KeepFault> {
         self.change(|change| {
-            change
-                .execute_batch("DELETE FROM waiting; DELETE FROM message; DELETE FROM story; DELETE FROM all_well;")?;
+            change.execute_batch(
+                "DELETE FROM waiting; DELETE FROM message; DELETE FROM story; DELETE FROM all_well; DELETE FROM taken;",
+            )?;
+            kept.taken.iter().try_for_each(|id| put_taken(change, id))?;
             for Waiting { way, message, tried, left_out } in &kept.waiting {
                 put(change, message, std::slice::from_ref(way))?;
                 let place = "UPDATE waiting SET tried = ?3, left_out = ?4 WHERE way = ?1 AND message = \

@@ -33,7 +33,7 @@ impl Stamp {
         let passed = self.epoch_seconds.zip(now.epoch_seconds).map(|(then, now)| now.saturating_sub(then));
         let off = Duration::from_secs(passed.unwrap_or(0)).saturating_sub(now.at.since_boot());
         let back = self.at.since_boot() + off;
-        ledger.move_back(|at| at.minus(back));
+        ledger.move_back(self.at, |at| at.minus(back));
     }
 }
 

@@ -71,6 +71,7 @@ fn refresh(snapshot: &mut Snapshot, now: Moment) {
     snapshot.volumes.iter_mut().for_each(|volume| volume.room.taken = now);
     snapshot.fans.iter_mut().for_each(|fan| fan.speed.taken = now);
     snapshot.temperatures.iter_mut().for_each(|temperature| temperature.value.taken = now);
+    snapshot.rails.iter_mut().for_each(|rail| rail.value.taken = now);
     snapshot.undervoltages.iter_mut().for_each(|alarm| alarm.low.taken = now);
     snapshot.links.iter_mut().for_each(|link| link.up.taken = now);
 }

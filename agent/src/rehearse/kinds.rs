@@ -122,9 +122,12 @@ pub fn play(kind: Kind) -> Play {
             the_box.leave_files(0.01);
         }),
         Kind::FanWeak => Play::slow(&[Fan], 10, |the_box, _| {
-            the_box.fan(|fan| fan.speed.value = fan.speed.value.clone().map(|speed| Rpm(speed.0 * 2 / 5)));
+            the_box.fan(|fan| {
+                fan.duty = fan.duty.or(Some(0.5));
+                fan.speed.value = fan.speed.value.clone().map(|speed| Rpm(speed.0 * 2 / 5));
+            });
         })
-        .after(30, |_| {}),
+        .after(30, |the_box| the_box.fan(|fan| fan.duty = fan.duty.or(Some(0.5)))),
         Kind::CpuHotThrottled => Play::slow(&[Processor], 5, |the_box, _| {
             the_box.processor(97.0);
         }),

@@ -186,7 +186,7 @@ pub fn play(
         judge(settings, &mut memory, now, Some(&looked), &Itself::default());
     }
     // Pretended parts are no strangers.
-    memory.accept(settings);
+    memory.accept_drives(settings);
     memory.let_time_pass(play.watched);
 
     let (mut told, mut last) = (Vec::<Told>::new(), None);

@@ -6,13 +6,30 @@ use super::{Diagnosis, Left, Trouble};
 use crate::judge::signs::Sign;
 use crate::reading::{DriveKey, Happening, Part, Teller};
 use crate::verdict::{Cause, Condition, Confidence, ControllerFault, Finding, Kind, Unmeasured};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
 /// Drives this warm say that the air around the controller is warm too, °C.
 const WARM: f64 = 45.0;
 /// Signs that a drive went, or that it does not answer.
 const WENT: [Happening; 3] = [Happening::Vanished, Happening::TimedOut, Happening::StandsStill];
+
+/// What is told of a controller itself, as far as it is this kind of fault.
+fn told_of<'a>(left: &Left<'_, 'a>, key: &str, meant: fn(&ControllerFault) -> bool) -> Vec<&'a Condition> {
+    let is_meant = |condition: &&Condition| match &condition.finding {
+        Finding::ControllerTrouble { controller, what, .. } => controller.key == key && meant(what),
+        _ => false,
+    };
+    left.open(&[Kind::ControllerTrouble]).into_iter().filter(is_meant).collect()
+}
+
+fn is_dead(what: &ControllerFault) -> bool {
+    matches!(what, ControllerFault::Gone | ControllerFault::AllOnes | ControllerFault::NoDriver)
+}
+
+fn is_of_the_link(what: &ControllerFault) -> bool {
+    matches!(what, ControllerFault::BusErrors { .. } | ControllerFault::SlowLane { .. })
+}
 
 /// The drives in trouble, by their controller; only controllers of which every known drive is in trouble, or that are
 /// themselves seen to be dead: drives that have nothing to do notice that later.
@@ -42,7 +59,7 @@ pub fn update(left: &Left) -> Vec<Diagnosis> {
         let undriven = left.view.controller(key).is_some_and(|found| found.driver.is_none()) || !refused.is_empty();
         (never_seen && undriven && left.view.controller(key).is_some()).then(|| {
             let diagnosis = Diagnosis::new(Cause::KernelUpdate, Confidence::Likely).of(suspects, CONNECTED);
-            diagnosis.part(key).with(refused)
+            diagnosis.part(key).with(refused).claiming(told_of(left, key, is_dead))
         })
     };
     by_controller(left).into_iter().filter_map(rule).collect()
@@ -58,9 +75,10 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
             .into_iter()
             .filter(|sign| !matches!(sign.event.what, Happening::BusErrorCorrected | Happening::Reset))
             .collect();
+        let told = told_of(left, key, is_dead);
         let is_dead = left.view.controller(key).is_some_and(|found| !found.works());
         // What readings show is measured; what the kernel's log tells of is a sign like others.
-        let seen_dead = is_dead || signs.iter().any(|sign| sign.event.teller == Teller::Reading);
+        let seen_dead = is_dead || !told.is_empty() || signs.iter().any(|sign| sign.event.teller == Teller::Reading);
         let went = |suspect: &&Suspect| !suspect.losses().is_empty() || suspect.is_silent() || !suspect.known.present;
         let flat = !suspects.iter().any(|suspect| suspect.lost_power());
         let dead = seen_dead || !signs.is_empty();
@@ -76,19 +94,41 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
             .part(key)
             .with(signs)
             .with(suspects.iter().flat_map(|suspect| suspect.losses()))
+            .claiming(told)
             .without([Unmeasured::ControllerTemperature])
-            .without(twelve_volts(left.view))
-            .claiming(left.open(&[Kind::ControllerTrouble]).into_iter().filter(|open| is_death_of(key, open)));
+            .without(twelve_volts(left.view));
         Some(diagnosis)
     };
     by_controller(left).into_iter().filter_map(rule).collect()
 }
 
-/// True for what is told of a controller that is dead.
-fn is_death_of(key: &str, open: &Condition) -> bool {
-    let Finding::ControllerTrouble { controller, what, .. } = &open.finding else { return false };
-    let dead = matches!(what, ControllerFault::Gone | ControllerFault::AllOnes | ControllerFault::NoDriver);
-    controller.key == key && dead
+/// R6: errors are counted on the PCIe link of a controller, or it is slower or narrower than it was, while no drive behind
+/// it counts damaged transfers. Two drives or more that feel it belong to the story.
+pub fn lane(left: &Left) -> Vec<Diagnosis> {
+    let link = |condition: &Condition| match &condition.finding {
+        Finding::ControllerTrouble { controller, what, .. } if is_of_the_link(what) => Some(controller.key.clone()),
+        _ => None,
+    };
+    let keys: BTreeSet<String> = left.open(&[Kind::ControllerTrouble]).into_iter().filter_map(link).collect();
+    let rule = |key: String| {
+        let behind = |suspect: &&Suspect| suspect.controller() == Some(key.as_str());
+        if left.view.suspects.iter().filter(behind).any(Suspect::is_damaged) {
+            return None;
+        }
+        let mut suspects: Vec<&Suspect> = left.with(Trouble::Connection).into_iter().filter(behind).collect();
+        suspects.retain(|suspect| !suspect.lost_power());
+        let confidence = if suspects.len() >= 2 { Confidence::Likely } else { Confidence::Possible };
+        if suspects.len() < 2 {
+            suspects.clear();
+        }
+        let part = Part::Controller(key.clone());
+        let errors = left.view.memory.ledger.signs.all().filter(|sign| {
+            sign.event.part == part && matches!(sign.event.what, Happening::BusError | Happening::BusErrorCorrected)
+        });
+        let told = told_of(left, &key, is_of_the_link);
+        Some(Diagnosis::new(Cause::Lane, confidence).of(suspects, CONNECTED).with(errors).claiming(told).part(key))
+    };
+    keys.into_iter().filter_map(rule).collect()
 }
 
 /// R10: all drives of one controller hang at once.

@@ -4,7 +4,7 @@ use super::{Diagnosis, Left};
 use crate::verdict::{Cause, Condition, Confidence, Finding, Kind, Subject, Unmeasured};
 
 const HEAT: [Kind; 3] = [Kind::DriveHot, Kind::DriveHotterThanPeers, Kind::DrivesHeatingTogether];
-const FAN: [Kind; 1] = [Kind::FanStopped];
+const FAN: [Kind; 2] = [Kind::FanStopped, Kind::FanWeak];
 /// A drive that is no warmer than this above the warmest of its peers is warm like them, °C (the edge at which
 /// drive-hotter-than-peers ends).
 const ODD: f64 = 5.0;

@@ -1,8 +1,13 @@
-//! Causes that lie in the machine: data that changes on its way.
+//! Causes that lie in the machine: data that changes on its way, and starts that nobody asked for.
 
 use super::{Diagnosis, Left};
-use crate::reading::MemberErrorKind;
-use crate::verdict::{Cause, Condition, Confidence, Finding, Kind, Severity, Subject};
+use crate::judge::signs::Sign;
+use crate::reading::{Happening, MemberErrorKind};
+use crate::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, Severity, Subject};
+use std::time::Duration;
+
+/// Drives that start and a supply that is low matter for a restart when they were noted within this of its last word.
+const LAST_MINUTE: Duration = Duration::from_secs(60);
 
 /// R12: data that does not agree on three drives or more, or between the members of a pool, while none of its drives
 /// counts a damaged transfer or an unreadable place.
@@ -30,4 +35,30 @@ pub fn data_path(left: &Left) -> Vec<Diagnosis> {
         })
         .collect();
     vec![diagnosis]
+}
+
+/// R14: the machine started again and was not stopped. A low supply or drives that were starting then point to the supply,
+/// a processor that was critically hot to heat; what was kept of the boot before is all there is to tell by.
+pub fn restart(left: &Left) -> Vec<Diagnosis> {
+    let ledger = &left.view.memory.ledger;
+    let rule = |condition: &Condition| {
+        let Finding::BoxTrouble { what: BoxFault::UncleanRestart { .. }, .. } = &condition.finding else { return None };
+        let last = |sign: &&Sign| {
+            ledger.signs.ended.is_some_and(|ended| sign.last <= ended && ended.since(sign.last) <= LAST_MINUTE)
+        };
+        let of = |kinds: &'static [Happening]| {
+            ledger.signs.all().filter(last).filter(|sign| kinds.contains(&sign.event.what)).collect::<Vec<_>>()
+        };
+        let (low, starting) = (of(&[Happening::UndervoltageBegan]), of(&[Happening::Woke, Happening::Appeared]));
+        let was_hot = |hot: &Condition| hot.severity == Severity::Critical && ledger.signs.ended >= Some(hot.since);
+        let diagnosis = if !low.is_empty() || starting.len() >= 2 {
+            Diagnosis::new(Cause::RestartPower, Confidence::Likely).with(low).with(starting)
+        } else if left.view.open(&[Kind::CpuHotThrottled]).any(was_hot) {
+            Diagnosis::new(Cause::RestartHeat, Confidence::Possible)
+        } else {
+            Diagnosis::new(Cause::RestartUnclear, Confidence::Possible)
+        };
+        Some(diagnosis.claiming([condition]).without(super::connection::twelve_volts(left.view)))
+    };
+    left.open(&[Kind::BoxStorageAndRestart]).into_iter().filter_map(rule).collect()
 }

@@ -184,7 +184,7 @@ impl<'v, 'a> Left<'v, 'a> {
 type Rule = for<'v, 'a> fn(&Left<'v, 'a>) -> Vec<Diagnosis>;
 
 /// The rules, in the order in which they are tried.
-const RULES: [Rule; 18] = [
+const RULES: [Rule; 20] = [
     connection::taken_out,
     connection::slow_to_wake,
     controller::update,
@@ -194,6 +194,7 @@ const RULES: [Rule; 18] = [
     usb::power,
     connection::supply,
     connection::wrong_tray,
+    controller::lane,
     controller::path_hangs,
     connection::tray_power,
     transfer::cable,
@@ -202,6 +203,7 @@ const RULES: [Rule; 18] = [
     drive::fails,
     host::data_path,
     heat::warmth,
+    host::restart,
     connection::unclear,
 ];
 

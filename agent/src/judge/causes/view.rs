@@ -110,7 +110,9 @@ impl<'a> View<'a> {
 
     /// True when nothing speaks against a controller: it answers, has its driver, and told of nothing lately.
     pub fn is_clean(&self, controller: &str, around: Moment) -> bool {
-        self.controller(controller).is_none_or(Controller::works) && self.against(controller, around).is_empty()
+        let works = self.memory.ledger.signs.controller_works(controller);
+        let works = works.or_else(|| self.controller(controller).map(Controller::works));
+        works != Some(false) && self.against(controller, around).is_empty()
     }
 
     /// What speaks against a controller around a time.

@@ -119,6 +119,23 @@ fn a_store_that_could_not_be_written_is_written_anew_in_one_go() {
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
 }
 
+/// What has left by one way already must not change the order of what waits for another.
+#[test]
+fn what_is_written_anew_keeps_its_order_on_every_way() {
+    let folder = with_store();
+    let mut store = opened(&folder);
+    let mut outbox = Outbox::new(rules(), policy(), Kept::default()).0;
+    outbox.take(example("7", 1, Turn::Opened, Severity::Critical), &now());
+    let Step::Send(letter) = outbox.next("mail", &now()) else { panic!("a letter") };
+    outbox.begun("mail", &letter);
+    outbox.delivered("mail", &now());
+    outbox.take(example("7", 2, Turn::Closed, Severity::Critical), &now());
+    store.replace(&outbox.kept()).unwrap();
+    let kept = store.load().unwrap().waiting;
+    let hook: Vec<&str> = kept.iter().filter(|w| w.way == "hook").map(|w| w.message.id.as_str()).collect();
+    assert_eq!(hook, ["7.1", "7.2"]);
+}
+
 #[test]
 fn the_store_of_the_version_before_gets_an_outbox_and_keeps_its_ledger() {
     let folder = with_store();

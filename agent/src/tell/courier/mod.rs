@@ -112,13 +112,8 @@ impl Courier {
         let work = move || {
             runtime.block_on(async move {
                 let Errand { alerts, box_name, store } = errand;
-                let ways = match ways(&alerts, &box_name, &seen) {
-                    Ok(ways) => ways,
-                    Err(absent) => {
-                        absent.into_iter().for_each(|which| report(Report::NotBuiltIn(which)));
-                        Vec::new()
-                    }
-                };
+                let (ways, absent) = ways(&alerts, &box_name, &seen);
+                absent.into_iter().for_each(|which| report(Report::NotBuiltIn(which)));
                 let (outbox, store) = begin(&alerts, store, &report);
                 let Alerts { heartbeat, .. } = alerts;
                 let mut round = Round::new(outbox, store, ways, Box::new(world), Box::new(report));

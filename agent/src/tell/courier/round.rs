@@ -30,6 +30,7 @@ const STORE_PAUSE: Duration = Duration::from_secs(60);
 /// What came of something that was under way.
 enum Outcome {
     Letter(String, Box<Letter>, Result<Receipt, Fault>),
+    #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
     Heartbeat(Result<Receipt, Fault>),
 }
 
@@ -45,6 +46,7 @@ pub(super) struct Round {
     under_way: JoinSet<Outcome>,
     roads: String,
     /// When the heartbeat is next due, and whether the last one failed.
+    #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
     beat_at: Moment,
     beat_fails: bool,
 }

@@ -160,6 +160,8 @@ pub struct Outbox {
     stories: BTreeMap<String, Story>,
     all_well: Option<Stamp>,
     taken: VecDeque<String>,
+    /// The number of the last message that was taken in.
+    last: u64,
 }
 
 impl Outbox {
@@ -168,9 +170,11 @@ impl Outbox {
     pub fn new(rules: Vec<Rule>, policy: Policy, kept: Kept) -> (Self, BTreeMap<String, usize>, Vec<Write>) {
         let mut queues: Vec<Queue> = rules.into_iter().map(Queue::new).collect();
         let (mut orphans, mut writes) = (BTreeMap::new(), Vec::new());
+        let (mut number, mut before) = (0, None);
         for Waiting { way, message, tried, left_out } in kept.waiting {
+            number += u64::from(before.replace(message.id.clone()).as_ref() != Some(&message.id));
             match queues.iter_mut().find(|queue| queue.rule.way == way) {
-                Some(queue) => queue.entries.push_back(Entry { message, tried, left_out }),
+                Some(queue) => queue.entries.push_back(Entry { number, message, tried, left_out }),
                 None => {
                     *orphans.entry(way.clone()).or_insert(0) += 1;
                     writes.push(Write::Done(way, vec![message.id.clone()]));
@@ -178,7 +182,11 @@ impl Outbox {
             }
         }
         let stories = kept.stories.into_iter().map(|story| (story.last.incident.clone(), story)).collect();
-        (Self { policy, queues, stories, all_well: kept.all_well, taken: kept.taken.into() }, orphans, writes)
+        (
+            Self { policy, queues, stories, all_well: kept.all_well, taken: kept.taken.into(), last: number },
+            orphans,
+            writes,
+        )
     }
 
     /// Takes in a message. Store what comes out before the next [`Outbox::next`].
@@ -310,16 +318,19 @@ impl Outbox {
 
     /// All that the store must hold, to write it anew after it could not be written.
     pub fn kept(&self) -> Kept {
-        let of_queue = |queue: &Queue| -> Vec<Waiting> {
+        let of_queue = |queue: &Queue| -> Vec<(u64, Waiting)> {
             let way = queue.rule.way.clone();
             let waiting = |entry: &Entry| {
-                let Entry { message, tried, left_out } = entry.clone();
-                Waiting { way: way.clone(), message, tried, left_out }
+                let Entry { number, message, tried, left_out } = entry.clone();
+                (number, Waiting { way: way.clone(), message, tried, left_out })
             };
             queue.entries.iter().map(waiting).collect()
         };
+        let mut waiting: Vec<(u64, Waiting)> = self.queues.iter().flat_map(of_queue).collect();
+        // In the order in which they were taken in, whichever ways some of them have left by already.
+        waiting.sort_by_key(|(number, _)| *number);
         Kept {
-            waiting: self.queues.iter().flat_map(of_queue).collect(),
+            waiting: waiting.into_iter().map(|(_, waiting)| waiting).collect(),
             stories: self.stories.values().cloned().collect(),
             all_well: self.all_well.clone(),
             taken: self.taken.iter().cloned().collect(),
@@ -341,12 +352,13 @@ impl Outbox {
             return Vec::new();
         }
         let mut writes = vec![Write::Put(Arc::clone(&message), ways.to_vec())];
+        self.last += 1;
         self.taken.push_back(message.id.clone());
         while self.taken.len() > REMEMBERED {
             self.taken.pop_front();
         }
         for queue in self.queues.iter_mut().filter(|queue| ways.contains(&queue.rule.way)) {
-            queue.entries.push_back(Entry { message: Arc::clone(&message), tried: 0, left_out: 0 });
+            queue.entries.push_back(Entry { number: self.last, message: Arc::clone(&message), tried: 0, left_out: 0 });
             writes.extend(queue.make_room());
         }
         writes

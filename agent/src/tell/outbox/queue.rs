@@ -23,6 +23,8 @@ const LONGEST_LETTER: usize = 50;
 /// One message that waits for one way.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Entry {
+    /// Messages are counted as they are taken in; the same on every way.
+    pub number: u64,
     pub message: Arc<Message>,
     pub tried: u32,
     pub left_out: u32,

@@ -13,11 +13,9 @@ use traylight_config::{AlertWay, Alerts, Destination, Least};
 /// A way that can be used, with its name.
 pub type Named = (String, Arc<dyn Way>);
 
-/// The ways of these settings. Call it inside the runtime that is to do the sending.
-///
-/// # Errors
-/// The names of ways that this program was built without, each with its kind.
-pub fn ways(alerts: &Alerts, box_name: &str, state: &watch::Receiver<BoxState>) -> Result<Vec<Named>, Vec<String>> {
+/// The ways of these settings, and the names of those that this program was built without, each with its kind. Call it
+/// inside the runtime that is to do the sending.
+pub fn ways(alerts: &Alerts, box_name: &str, state: &watch::Receiver<BoxState>) -> (Vec<Named>, Vec<String>) {
     let (mut ways, mut absent) = (Vec::new(), Vec::new());
     for AlertWay { name, leads_to, .. } in &alerts.ways {
         match way(leads_to, box_name, state) {
@@ -25,7 +23,10 @@ pub fn ways(alerts: &Alerts, box_name: &str, state: &watch::Receiver<BoxState>) 
             Err(kind) => absent.push(format!("{name}: found a way by {kind}, which this traylight was built without")),
         }
     }
-    if absent.is_empty() { Ok(ways) } else { Err(absent) }
+    if cfg!(not(feature = "webhook")) && alerts.heartbeat.is_some() {
+        absent.push("found a heartbeat, which this traylight was built without".to_owned());
+    }
+    (ways, absent)
 }
 
 #[cfg_attr(not(feature = "mqtt"), allow(unused_variables, reason = "only MQTT keeps a state"))]

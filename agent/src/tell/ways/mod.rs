@@ -23,6 +23,7 @@ use super::letter_words::clean;
 use super::outbox::Blame;
 use std::fmt;
 use std::future::Future;
+#[cfg(feature = "tls")]
 use std::io;
 use std::pin::Pin;
 use std::time::Duration;
@@ -98,6 +99,7 @@ impl Fault {
     }
 
     /// From a failure of the connection.
+    #[cfg(feature = "tls")]
     pub(crate) fn from_io(error: &io::Error) -> Self {
         if let io::ErrorKind::TimedOut = error.kind() {
             return Self::Unreachable("nobody answers".to_owned());
@@ -143,6 +145,7 @@ pub(crate) fn short(said: &str) -> String {
 }
 
 /// True when the other side is this machine, which needs no route.
+#[cfg(feature = "tls")]
 pub(crate) fn is_here(host: &str) -> bool {
     host == "localhost" || host.parse::<core::net::IpAddr>().is_ok_and(|address| address.is_loopback())
 }

@@ -245,14 +245,14 @@ fn members_agree(heron: &mut Heron) -> Result<(), LabError> {
         };
         let device = heron.machine.must_run(&format!("basename \"$(readlink -f {path})\""), 30)?;
         let tray = ["TRAY-A", "TRAY-B", "TRAY-C", "TRAY-D"].iter().position(|of| *of == serial);
-        wanted.insert(tray.map_or(0, |tray| tray + 1), (device.trim().to_owned(), state));
+        wanted.insert(tray.map_or(0, |tray| tray + 1).to_string(), (device.trim().to_owned(), state));
     }
     heron.wait_for_look("the members of zpool status", SHOWN_S, |look| {
         let found = members(look)?;
-        let is_same = |(tray, (device, state)): (&usize, &(String, &str))| {
+        let is_same = |(tray, (device, state)): (&String, &(String, &str))| {
             found.iter().any(|of| {
                 // What is gone is in no tray, and its path leads to nothing that has a name.
-                let is_there = of["tray"] == *tray && of["device"] == device.as_str();
+                let is_there = of["tray"] == tray.as_str() && of["device"] == device.as_str();
                 of["state"] == *state && (is_there || *state == "gone")
             })
         };

@@ -1,9 +1,10 @@
-//! Rows of the table: the machine. Data that changes on its way, and starts that nobody asked for.
+//! Rows about the machine: data that changes on its way, and starts that nobody asked for.
 
 use super::Row;
 use crate::verdict::Cause;
 
 const PATH: &[Cause] = &[Cause::DataPath];
+const RESTART: &[Cause] = &[Cause::RestartPower, Cause::RestartHeat, Cause::RestartUnclear];
 
 pub const ROWS: &[Row] = &[
     // R12: data disagrees on three drives, or in a pool; L and M flat.
@@ -42,4 +43,24 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no("R12", PATH, ["a mirror, where that happens", "0 level raid1; 300 mismatches 128", "as-it-says certain"]),
+    // R14: the machine started again by itself.
+    Row::yes(
+        "R14",
+        RESTART,
+        ["the supply was low", "280 low on; 300 reboot; low off", "as-it-says certain, restart-power likely"],
+    ),
+    Row::yes(
+        "R14",
+        RESTART,
+        ["two drives were starting", "0 asleep 2 3; 280 awake 2 3; 300 reboot", "restart-power likely"],
+    ),
+    Row::yes("R14", RESTART, ["nothing says why", "300 reboot", "restart-unclear possible"]),
+    Row::yes(
+        "R14",
+        RESTART,
+        ["drives had started minutes before", "0 asleep 2 3; 100 awake 2 3; 300 reboot", "restart-unclear possible"],
+    ),
+    Row::no("R14", RESTART, ["it was shut down", "290 stop; 300 reboot", ""]),
+    Row::no("R14", RESTART, ["the program alone was started again", "300 restart", ""]),
+    Row::no("R14", RESTART, ["the supply was low, and it ran on", "280 low on; 290 low off", "as-it-says certain"]),
 ];

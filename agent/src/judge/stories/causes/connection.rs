@@ -1,4 +1,4 @@
-//! Rows of the table: lost connections. The owner's hand, the supply, one tray's contacts, waking, saving power.
+//! Rows about lost connections: the owner's hand, the supply, one tray's contacts, waking, saving power.
 
 use super::Row;
 use crate::verdict::Cause;
@@ -20,7 +20,11 @@ pub const ROWS: &[Row] = &[
         SUPPLY,
         ["a check has just begun", "290 pool checks; 300 lose 1; 302 lose 3; 590 pool rests", "supply likely"],
     ),
-    Row::yes("R1", SUPPLY, ["the board's supply is low", "298 low on; 300 lose 1 2", "supply likely"]),
+    Row::yes(
+        "R1",
+        SUPPLY,
+        ["the board's supply is low", "298 low on; 300 lose 1 2", "as-it-says certain, supply likely"],
+    ),
     Row::yes("R1", SUPPLY, ["another wakes", "0 asleep 6; 295 awake 6; 300 lose 1; 304 lose 2", "supply likely"]),
     Row::yes("R1", SUPPLY, ["a drive is plugged in", "200 lose 6; 295 back 6; 300 lose 1 2", "supply likely"]),
     Row::yes("R1", SUPPLY, ["just after the start", "0 up 10; 20 lose 1; 22 lose 3", "supply likely"]),

@@ -1,4 +1,4 @@
-//! Rows of the table: what lies between the board and several drives at once. The controller, and all of its drives.
+//! Rows about what lies between the board and several drives at once: the controller, and all of its drives.
 
 use super::Row;
 use crate::verdict::Cause;
@@ -6,6 +6,8 @@ use crate::verdict::Cause;
 const STOPPED: &[Cause] = &[Cause::ControllerStopped, Cause::ControllerHot];
 const HOT: &[Cause] = &[Cause::ControllerHot];
 const HANGS: &[Cause] = &[Cause::PathHangs];
+const LANE: &[Cause] = &[Cause::Lane];
+const KERNEL: &[Cause] = &[Cause::KernelUpdate];
 
 pub const ROWS: &[Row] = &[
     // R5: all drives of a controller P or T, and the controller dead; Z flat.
@@ -147,6 +149,86 @@ pub const ROWS: &[Row] = &[
         HOT,
         ["it never stopped", "0 hot all 46; controller works; 300 lose all; 600 back all; 640 end", "supply possible"],
     ),
+    // R6: errors counted on the PCIe link, or it is slower than it was; L flat.
+    Row::yes("R6", LANE, ["errors on its link", "0 controller works; 300 controller errors 40", "lane possible"]),
+    Row::yes(
+        "R6",
+        LANE,
+        [
+            "and drives on two ports feel it",
+            "0 controller works; 300 controller errors 40; timeouts 2 1; timeouts 4 2",
+            "lane likely",
+        ],
+    ),
+    Row::yes(
+        "R6",
+        LANE,
+        ["its link is slower than it was", "0 controller works; 300 controller slow; 4500 end", "lane possible"],
+    ),
+    Row::no("R6", LANE, ["five errors", "0 controller works; 300 controller errors 5", ""]),
+    Row::no(
+        "R6",
+        LANE,
+        [
+            "damaged transfers behind it",
+            "0 controller works; count 2 damaged 0; 298 count 2 damaged 4; 300 controller errors 40",
+            "data-cable possible, as-it-says certain",
+        ],
+    ),
+    Row::no(
+        "R6",
+        LANE,
+        ["it is dead", "0 controller works; 300 controller all-ones; lose all", "controller-stopped certain"],
+    ),
+    // R11: not seen since the start, another kernel than before, no driver for the controller.
+    Row::yes(
+        "R11",
+        KERNEL,
+        [
+            "no driver under the new kernel",
+            "0 kernel 6.12; controller works; 290 stop; 300 reboot; kernel 6.13; controller undriven; lose all; 700 end",
+            "kernel-update likely",
+        ],
+    ),
+    Row::yes(
+        "R11",
+        KERNEL,
+        [
+            "the driver gave an error",
+            "0 kernel 6.12; controller works; 290 stop; 300 reboot; kernel 6.13; lose all; \
+         304 tell controller not-started -12; 700 end",
+            "kernel-update likely",
+        ],
+    ),
+    Row::yes(
+        "R11",
+        KERNEL,
+        [
+            "drives elsewhere are there",
+            "0 port 6 0000/02.0/ata-1; kernel 6.12; controller works; 290 stop; 300 reboot; kernel 6.13; \
+         controller undriven; lose 1 2 3 4 5; 700 end",
+            "kernel-update likely",
+        ],
+    ),
+    Row::no(
+        "R11",
+        KERNEL,
+        [
+            "the kernel is the same",
+            "0 kernel 6.12; controller works; 290 stop; 300 reboot; controller undriven; lose all; 700 end",
+            "controller-stopped certain",
+        ],
+    ),
+    Row::no(
+        "R11",
+        KERNEL,
+        [
+            "the drives were seen first",
+            "0 kernel 6.12; controller works; 290 stop; 300 reboot; kernel 6.13; 600 controller undriven; lose all",
+            "controller-stopped certain",
+        ],
+    ),
+    Row::no("R11", KERNEL, ["all is there", "0 kernel 6.12; 290 stop; 300 reboot; kernel 6.13; 700 end", ""]),
     // R10: all drives of one controller have work and finish none.
     Row::yes("R10", HANGS, ["all at once", "300 stall all", "path-hangs likely"]),
     Row::yes(

@@ -1,4 +1,4 @@
-//! Rows of the table: the drive itself. It fails, or it hangs.
+//! Rows about the drive itself: it fails, or it hangs.
 
 use super::Row;
 use crate::verdict::Cause;

@@ -1,4 +1,4 @@
-//! Rows of the table: heat. The fan or the way of the air, one tray, the room.
+//! Rows about heat: the fan or the way of the air, one tray, the room.
 
 use super::Row;
 use crate::verdict::Cause;

@@ -5,7 +5,7 @@ use super::Play;
 use crate::judge::causes::key;
 use crate::judge::judge;
 use crate::reading::Itself;
-use crate::verdict::{Incident, IncidentId, Subject, Turned};
+use crate::verdict::{Change, Incident, IncidentId, Kind, Subject, Turned};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -152,7 +152,8 @@ proptest! {
         });
     }
 
-    /// Neither without a snapshot, nor with an old one, nor with one in which nothing could be looked at.
+    /// Neither without a snapshot, nor with an old one, nor with one in which nothing could be looked at; but for what the
+    /// program has to say of itself.
     #[test]
     fn silence_opens_and_closes_nothing(script in story(), stop in 0..1200_u64) {
         let mut play = Play::new();
@@ -167,8 +168,9 @@ proptest! {
                 let now = last.taken.plus(Duration::from_secs(later));
                 for snapshot in [None, Some(&last)] {
                     let (verdict, changes) = judge(&silent.settings, &mut silent.memory, now, snapshot, &Itself::default());
-                    assert!(verdict.turns.is_empty() && changes.is_empty());
-                    assert_eq!(ids(&verdict.incidents), before);
+                    let is_of_itself = |change: &Change| change.condition().kind() == Kind::AgentAndAlerts;
+                    assert!(changes.iter().all(is_of_itself), "{changes:?}");
+                    assert!(before.iter().all(|id| ids(&verdict.incidents).contains(id)));
                 }
             }
             let mut blind = Play { memory: play.memory.clone(), scene: play.scene.clone(), ..Play::new() };
@@ -176,8 +178,10 @@ proptest! {
             for later in [2, 30, 100, 1000] {
                 blind.look(second + later);
             }
-            assert_eq!(blind.said(), [""; 0], "{}", play.said().join("\n"));
-            assert_eq!(ids(blind.open()), before);
+            let of_the_box = |line: &&String| !line.contains("agent-and-alerts");
+            let said: Vec<_> = blind.said().into_iter().filter(|line| of_the_box(&line)).collect();
+            assert_eq!(said, [""; 0], "{}", play.said().join("\n"));
+            assert!(before.iter().all(|id| ids(blind.open()).contains(id)));
         });
     }
 
@@ -203,9 +207,12 @@ proptest! {
         prop_assert!(play.turns.is_empty(), "{}", play.said().join("\n"));
     }
 
-    /// A temperature that trembles at its limit, looked at once a minute.
+    /// A temperature that goes back and forth over its limit, looked at once a minute.
     #[test]
-    fn noise_at_an_edge_opens_no_incident_twice_within_its_holds(degrees in prop::collection::vec(46..53_u8, 60..180)) {
+    fn noise_at_an_edge_opens_no_incident_twice_within_its_holds(
+        spells in prop::collection::vec((prop::sample::select(vec![44_u8, 47, 50, 53]), 1..8_usize), 20..60),
+    ) {
+        let degrees = spells.into_iter().flat_map(|(degrees, minutes)| vec![degrees; minutes]);
         let mut play = Play::new();
         for (minute, degrees) in (0..).zip(degrees) {
             play.take(&super::script::read(&format!("hot 3 {degrees}"))[0]);
@@ -216,6 +223,8 @@ proptest! {
         };
         let closed = hot(|what| matches!(what, Turned::Closed { .. }));
         let opened = hot(|what| *what == Turned::Opened);
+        let short = |what: &Turned| matches!(what, Turned::Closed { lasted, .. } if lasted.as_secs() < 600);
+        prop_assert!(!play.turns.iter().any(|(_, turn)| short(&turn.what)), "{}", play.said().join("\n"));
         // Ten minutes of calm end it, five of heat begin it.
         let is_far = |(end, begin): (&u64, &u64)| begin - end >= 300;
         prop_assert!(closed.iter().zip(opened.iter().skip(1)).all(is_far), "{}", play.said().join("\n"));

@@ -65,6 +65,8 @@ struct Play {
     /// How long the box had been up when it began, or began anew, in seconds; and when of the story that was.
     up: u64,
     began: u64,
+    /// Up to when it was played.
+    reached: u64,
     /// Drives, members and events are listed from the last to the first.
     is_backwards: bool,
     turns: Vec<(u64, Turn)>,
@@ -74,12 +76,15 @@ struct Play {
 
 impl Play {
     fn new() -> Self {
+        let mut ledger = Ledger::default();
+        ledger.begin("the first boot");
         Self {
             settings: demo::settings().expect("the pretend box has settings"),
-            memory: Memory::default(),
+            memory: Memory::with_ledger(ledger),
             scene: Scene::default(),
             up: 240 * HOUR,
             began: 0,
+            reached: 0,
             is_backwards: false,
             turns: Vec::new(),
             verdict: None,
@@ -102,7 +107,7 @@ impl Play {
     /// Looks every two seconds after a step, and less often when nothing happens; after each look `watch` is called.
     fn go_through(&mut self, script: &str, watch: impl Fn(u64, &mut Self)) {
         let steps = script::read(script);
-        let (mut next, mut second) = (0, steps.first().map_or(0, |first| first.second));
+        let (mut next, mut second) = (0, self.reached);
         let Some(last) = steps.last() else { return };
         let end = if last.words == ["end"] { last.second } else { last.second + 5 * MINUTE };
         while second <= end {
@@ -122,6 +127,7 @@ impl Play {
             let until = steps.get(next).map_or(u64::MAX, |step| step.second);
             second = (second + pace).min(until.max(second + 2));
         }
+        self.reached = second;
     }
 
     fn moment(&self, second: u64) -> Moment {
@@ -134,9 +140,13 @@ impl Play {
             ["up", seconds] => self.up = seconds.parse().expect("seconds"),
             ["mute"] => self.memory.ledger.book.muted_until = Some(now.plus(Duration::from_secs(HOUR))),
             ["restart"] => self.restart(|_| {}),
+            ["stop"] => self.memory.end(),
             // The boot clock begins anew, and what was noted lies before.
             ["reboot"] => {
-                self.restart(|ledger| ledger.move_back(|at| at.minus(now.since_boot())));
+                self.restart(|ledger| {
+                    ledger.move_back(now, |at| at.minus(now.since_boot()));
+                    ledger.begin(&format!("boot at {}", step.second));
+                });
                 (self.up, self.began) = (0, step.second);
             }
             _ => self.scene.take(step),

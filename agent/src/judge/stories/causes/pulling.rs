@@ -2,7 +2,7 @@
 
 use super::{Play, script};
 use crate::judge::redundancy::standing;
-use crate::verdict::{Cause, Ended, Handling, Incident, Kind, Turned};
+use crate::verdict::{Cause, Ended, Handling, Incident, Kind, Turn, Turned};
 
 /// A failing drive in a pool of some layout and state, after all holds.
 fn failing_in(state: &str, tray: usize) -> (Play, Incident) {
@@ -96,9 +96,9 @@ fn a_failing_drive_that_is_taken_out_ends_its_story_and_tells_it_again_when_it_i
 
     let mut back = play;
     back.turns.clear();
-    back.go_on("600 back 2; 900 end");
-    let again =
-        back.turns.iter().find(|(_, turn)| turn.what == Turned::Opened && turn.incident.cause == Cause::DriveFails);
+    back.go_on("1000 back 2; 1300 end");
+    let tells = |turn: &Turn| turn.incident.cause == Cause::DriveFails && !matches!(turn.what, Turned::Closed { .. });
+    let again = back.turns.iter().find(|(_, turn)| tells(turn));
     let kinds = kinds(&again.unwrap_or_else(|| panic!("{}", back.said().join("\n"))).1.incident);
     assert!(kinds.contains(&Kind::DriveSaysFailing), "{kinds:?}");
 }

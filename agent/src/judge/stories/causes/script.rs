@@ -54,6 +54,10 @@ pub struct Scene {
     volume_stops: bool,
     blind: bool,
     controller: Option<(Plugged, Option<String>)>,
+    /// The PCIe link of the controller: corrected errors so far, and whether it has become slower.
+    bus_errors: u64,
+    is_slow: bool,
+    kernel: Option<String>,
     /// What is told in the next snapshot.
     told: Vec<(Part, Happening)>,
 }
@@ -131,6 +135,9 @@ impl Scene {
             ["quiet"] => self.quiet = true,
             ["blind"] => self.blind = true,
             ["seeing"] => self.blind = false,
+            ["controller", "errors", count] => self.bus_errors = number(count),
+            ["controller", "slow"] => self.is_slow = true,
+            ["kernel", release] => self.kernel = Some(release.to_owned()),
             ["controller", "saves", policy] => self.controller = Some((Plugged::Works, Some(policy.to_owned()))),
             ["controller", state] => self.controller = Some((plugged(state), None)),
             ["tell", "drive", tray, ref what @ ..] => {
@@ -209,6 +216,15 @@ impl Scene {
         if self.volume_stops {
             let on_pool = |volume: &&mut Volume| volume.source == "/dev/md0";
             snapshot.volumes.iter_mut().filter(on_pool).for_each(|volume| volume.writing = Writing::StoppedByError);
+        }
+        if let Some(card) = snapshot.controllers.iter_mut().find(|card| card.key == CONTROLLER) {
+            card.bus_errors.value = Ok(BusErrors { corrected: self.bus_errors, uncorrected: 0 });
+            if self.is_slow {
+                card.lane.value = Ok(Lane { gigatransfers: 2.5, width: 1 });
+            }
+        }
+        if let Some(kernel) = &self.kernel {
+            snapshot.board.kernel.clone_from(kernel);
         }
         if self.blind {
             blind(&mut snapshot);
@@ -295,6 +311,9 @@ pub fn blind(snapshot: &mut Snapshot) {
     snapshot.volumes.clear();
     snapshot.fans.clear();
     snapshot.temperatures.clear();
+    snapshot.undervoltages.clear();
+    snapshot.rails.clear();
+    snapshot.links.clear();
 }
 
 fn number<T: std::str::FromStr>(word: &str) -> T {

@@ -1,4 +1,4 @@
-//! Rows of the table: damaged transfers. The data cable, the port, the drive's own connector.
+//! Rows about damaged transfers: the data cable, the port, the drive's own connector.
 
 use super::Row;
 use crate::verdict::Cause;
@@ -12,7 +12,7 @@ macro_rules! swapped {
         concat!(
             "0 count all damaged 0; ",
             $before,
-            "; 600 reboot; port 1 0000/1c.0/00.0/ata-2; port 2 0000/1c.0/00.0/ata-1; ",
+            "; 590 stop; 600 reboot; port 1 0000/1c.0/00.0/ata-2; port 2 0000/1c.0/00.0/ata-1; ",
             $after
         )
     };
@@ -106,7 +106,7 @@ pub const ROWS: &[Row] = &[
         MOVED,
         [
             "the drive alone is put on another port",
-            "0 count all damaged 0; 300 count 1 damaged 4; 600 reboot; port 1 0000/1c.0/00.0/ata-8; \
+            "0 count all damaged 0; 300 count 1 damaged 4; 590 stop; 600 reboot; port 1 0000/1c.0/00.0/ata-8; \
          900 count 1 damaged 9",
             "drive-connector likely, as-it-says certain",
         ],
@@ -116,7 +116,7 @@ pub const ROWS: &[Row] = &[
         MOVED,
         [
             "another drive is put on the port",
-            "0 count all damaged 0; 300 count 6 damaged 4; 600 reboot; port 2 0000/1c.0/00.0/ata-6; \
+            "0 count all damaged 0; 300 count 6 damaged 4; 590 stop; 600 reboot; port 2 0000/1c.0/00.0/ata-6; \
          port 6 0000/1c.0/00.0/ata-8; \
          900 count 2 damaged 9",
             "port-or-cable likely, as-it-says certain, as-it-says certain",

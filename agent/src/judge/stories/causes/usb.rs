@@ -1,4 +1,4 @@
-//! Rows of the table: the way over USB. One bridge, or the 5 V of several.
+//! Rows about the way over USB: one bridge, or the 5 V of several.
 
 use super::Row;
 use crate::verdict::Cause;
@@ -55,7 +55,11 @@ pub const ROWS: &[Row] = &[
     ),
     // R7b: two bridges of one host P within ten seconds.
     Row::yes("R7b", POWER, ["three drives of two bridges", on_usb!("300 lose 1 2; 306 lose 3"), "usb-power possible"]),
-    Row::yes("R7b", POWER, ["the board's supply is low", on_usb!("298 low on; 300 lose 3 4"), "usb-power likely"]),
+    Row::yes(
+        "R7b",
+        POWER,
+        ["the board's supply is low", on_usb!("298 low on; 300 lose 3 4"), "as-it-says certain, usb-power likely"],
+    ),
     Row::yes("R7b", POWER, ["all bridges", on_usb!("300 lose 1 2 3 4"), "usb-power possible"]),
     Row::no("R7b", POWER, ["one bridge", on_usb!("300 lose 1 2"), "usb-bridge likely"]),
     Row::no(
