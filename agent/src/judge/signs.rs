@@ -122,7 +122,7 @@ impl Signs {
 
     /// Whether a controller that was seen to work did so at the last look that had a list of them.
     pub fn controller_works(&self, key: &str) -> Option<bool> {
-        self.controllers.get(key).copied()
+        self.controllers.get(key).map(|(_, works)| *works)
     }
 
     /// Those of one drive.
