@@ -152,7 +152,7 @@ fn goes_on(report: &mut Report, heron: &mut Heron, id: &str) -> Result<(), Faile
     heron.watch(report)?;
     report.step("look: the incident goes on under its name, and the log does not open it again", || {
         heron.wait_for_look("the incident", SEEN_S, |look| {
-            if look.items("incidents").any(|incident| incident["id"].to_string() == id) {
+            if look.items("incidents").any(|incident| incident["id"].as_u64() == id.parse().ok()) {
                 return Ok(());
             }
             Err(look.unexpected("incidents", format!("one called {id}")))
