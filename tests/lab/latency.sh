@@ -4,7 +4,7 @@
 
 set -eu
 
-modprobe -a virtio_scsi sd_mod raid10
+modprobe -a ahci virtio_scsi sd_mod raid10
 
 members=
 for number in 0 1 2 3 4 5 6 7 8 9; do
