@@ -23,12 +23,12 @@ impl Authority {
         }
         authority.certificate("here", "ca", "IP:127.0.0.1,DNS:localhost", 30);
         authority.certificate("elsewhere", "ca", "DNS:elsewhere.example", 30);
-        authority.certificate("over", "ca", "IP:127.0.0.1,DNS:localhost", 0);
+        authority.certificate("over", "ca", "IP:127.0.0.1,DNS:localhost", -1);
         authority.certificate("untrusted", "stranger", "IP:127.0.0.1,DNS:localhost", 30);
         authority
     }
 
-    fn certificate(&self, name: &str, by: &str, names: &str, days: u32) {
+    fn certificate(&self, name: &str, by: &str, names: &str, days: i32) {
         std::fs::write(self.folder.path().join(format!("{name}.ext")), format!("subjectAltName={names}\n")).unwrap();
         self.openssl(&format!(
             "req -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -subj /CN={name} -keyout {name}.key -out {name}.csr"
