@@ -195,7 +195,7 @@ impl Rounds {
         for drive in spotted {
             let host = &self.host;
             match self.drives.get_mut(&drive.device) {
-                Some(seen) if again => seen.identify(host, now),
+                Some(seen) if again || seen.is_new(now) => seen.identify(host, now),
                 Some(_) => {}
                 None => {
                     let mut seen = SeenDrive::new(host, drive, now);

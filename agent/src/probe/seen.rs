@@ -20,6 +20,8 @@ use crate::units::BytesPerSecond;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+/// So long after a drive was spotted udev may still be asking it who it is.
+const UDEV_ASKS: Duration = Duration::from_secs(15);
 /// A drive that has had work for so long and finished none is not asked anything on top.
 const STUCK_AFTER: Duration = Duration::from_secs(5);
 
@@ -29,6 +31,7 @@ pub struct SeenDrive {
     pub spotted: Spotted,
     /// Who it is.
     pub identity: Identity,
+    spotted_at: Moment,
     /// Shared with the drive's worker; at most one question is under way, so nobody waits for it.
     asker: Option<Arc<Mutex<Asker>>>,
     manners: Manners,
@@ -53,6 +56,7 @@ impl SeenDrive {
             manners: Manners::new(identity.kind != DriveKind::Ssd, identity.bus == Bus::Usb),
             attachment: attachment::attachment(host, &spotted, now),
             spotted,
+            spotted_at: now,
             asker: asker.map(|asker| Arc::new(Mutex::new(asker))),
             stat: None,
             stalled_since: None,
@@ -62,6 +66,11 @@ impl SeenDrive {
             test_request: None,
             identity,
         }
+    }
+
+    /// True while more may become known of it from moment to moment.
+    pub fn is_new(&self, now: Moment) -> bool {
+        now.since(self.spotted_at) < UDEV_ASKS
     }
 
     /// Looks again at who it is: udev may have learned more since, or a driver was loaded.
