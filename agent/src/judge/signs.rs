@@ -92,9 +92,9 @@ pub struct Signs {
     at_work: Option<Vec<String>>,
     #[serde(skip)]
     low: bool,
-    /// The controllers that were seen to work, of which kind each is, and whether it worked at the last look.
+    /// The controllers that were seen to work, and whether each worked at the last look.
     #[serde(skip)]
-    controllers: BTreeMap<String, (ControllerKind, bool)>,
+    controllers: BTreeMap<String, bool>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -122,7 +122,7 @@ impl Signs {
 
     /// Whether a controller that was seen to work did so at the last look that had a list of them.
     pub fn controller_works(&self, key: &str) -> Option<bool> {
-        self.controllers.get(key).map(|(_, works)| *works)
+        self.controllers.get(key).copied()
     }
 
     /// Those of one drive.
@@ -234,15 +234,15 @@ impl Signs {
     }
 
     /// A controller that was seen to work and is not on the list, answers with all ones or has no driver any more. An NVMe
-    /// drive is its own controller: that it is not on the list says no more than that the drive is gone.
+    /// drive is its own controller: while it is pulled it passes through all of these, which says no more than that it is
+    /// gone.
     fn learn_controllers(&mut self, snapshot: &Snapshot) {
         // Without a list none is taken for absent.
         if snapshot.controllers.is_empty() || snapshot.blind.iter().any(|blind| blind.what == "controllers") {
             return;
         }
         let there = |key: &str| snapshot.controllers.iter().find(|controller| controller.key == key);
-        self.controllers.retain(|key, (kind, _)| *kind != ControllerKind::Nvme || there(key).is_some());
-        for (key, (kind, worked)) in self.controllers.clone() {
+        for (key, worked) in self.controllers.clone() {
             let found = there(&key);
             let what = match found {
                 None => Happening::Vanished,
@@ -250,13 +250,14 @@ impl Signs {
                 Some(_) => Happening::NotStarted(0),
             };
             let works = found.is_some_and(Controller::works);
-            self.controllers.insert(key.clone(), (kind, works));
+            self.controllers.insert(key.clone(), works);
             if worked && !works {
                 self.see(snapshot.taken, Part::Controller(key), what, None);
             }
         }
-        let working = snapshot.controllers.iter().filter(|controller| controller.works());
-        self.controllers.extend(working.map(|controller| (controller.key.clone(), (controller.kind, true))));
+        let may_stop = |controller: &&Controller| controller.works() && controller.kind != ControllerKind::Nvme;
+        let working = snapshot.controllers.iter().filter(may_stop);
+        self.controllers.extend(working.map(|controller| (controller.key.clone(), true)));
     }
 
     fn learn_drives(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {

@@ -35,7 +35,9 @@ fn is_of_the_link(what: &ControllerFault) -> bool {
 /// themselves seen to be dead: drives that have nothing to do notice that later.
 fn by_controller<'v, 'a>(left: &Left<'v, 'a>) -> BTreeMap<&'a str, Vec<&'v Suspect<'a>>> {
     let mut found: BTreeMap<&str, Vec<&Suspect>> = BTreeMap::new();
-    for suspect in left.with(Trouble::Connection) {
+    // An NVMe drive is its own controller, which stops whenever the drive is pulled.
+    let shares = |suspect: &&Suspect| !suspect.known.place.port.as_deref().is_some_and(|port| port.contains("/nvme-"));
+    for suspect in left.with(Trouble::Connection).into_iter().filter(shares) {
         if let Some(controller) = suspect.controller() {
             found.entry(controller).or_default().push(suspect);
         }
