@@ -141,9 +141,9 @@ fn plugged_in(report: &mut Report, heron: &mut Heron, serials: &[&str], id: &str
     report.step(&format!("plugged in: {}", serials.join(", ")), || {
         serials.iter().try_for_each(|serial| heron.machine.plug_in(serial))
     })?;
-    report.step("the log says that the incident is over, and look that no drive is gone", || {
-        heron.wait_for_log(SEEN_S, &[("event", "incident-closed"), ("incident", id)])?;
-        heron.look()?.must_not_tell("drive-gone", "")
+    report.step("look: no drive is gone; and the log says that the incident is over", || {
+        heron.wait_for_look("no drive that is gone", SEEN_S, |look| look.must_not_tell("drive-gone", ""))?;
+        heron.wait_for_log(SEEN_S, &[("event", "incident-closed"), ("incident", id)]).map(drop)
     })
 }
 
