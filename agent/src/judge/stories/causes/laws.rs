@@ -7,6 +7,7 @@ use crate::judge::judge;
 use crate::reading::Itself;
 use crate::verdict::{Change, Incident, IncidentId, Kind, Subject, Turned};
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use std::collections::BTreeMap;
 use std::time::Duration;
 
@@ -119,8 +120,17 @@ fn ids(incidents: &[Incident]) -> Vec<IncidentId> {
     ids
 }
 
+/// Where the search begins, unless somebody asks for another place.
+fn seed() -> RngSeed {
+    match ProptestConfig::default().rng_seed {
+        RngSeed::Random => RngSeed::Fixed(2026),
+        asked => asked,
+    }
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 16, max_shrink_iters: 48, ..ProptestConfig::default() })]
+    // The same boxes at every run, so that a red run is about a change; `PROPTEST_RNG_SEED` and `PROPTEST_CASES` search on.
+    #![proptest_config(ProptestConfig { cases: 16, max_shrink_iters: 48, rng_seed: seed(), ..ProptestConfig::default() })]
 
     #[test]
     fn whatever_happens_each_story_is_told_once_and_whole(script in story()) {
