@@ -38,7 +38,7 @@ impl Wish {
             }
         }
         if wish.scenarios.is_empty() {
-            wish.scenarios = ALL.iter().filter(|scenario| scenario.system == System::Host).collect();
+            wish.scenarios = ALL.iter().filter(|scenario| scenario.is_played_unasked()).collect();
         }
         Ok(wish)
     }

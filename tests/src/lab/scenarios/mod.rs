@@ -133,6 +133,14 @@ pub struct Scenario {
     pub play: fn(&Bench, &mut Report) -> Result<(), Failed>,
 }
 
+impl Scenario {
+    /// False for what is played only when it is asked for by name: what needs another system, and what does not yet end
+    /// the same way each time.
+    pub fn is_played_unasked(&self) -> bool {
+        self.system == System::Host && !["unplugged", "latency"].contains(&self.name)
+    }
+}
+
 /// What all scenarios use.
 #[derive(Debug)]
 pub struct Bench {
