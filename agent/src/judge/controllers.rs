@@ -2,11 +2,12 @@
 //! trouble, however many drives it hides. Which drives are behind it, and how good its link was, is remembered over
 //! restarts.
 
+use super::causes::view::{bridge_of, controller_of};
 use super::ledger::Ledger;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives};
 use crate::clock::Moment;
-use crate::reading::{Bus, BusErrors, Controller, ControllerKind, DriveKey, Happening, Lane, Part, Snapshot};
+use crate::reading::{Bus, BusErrors, Controller, ControllerKind, Drive, DriveKey, Happening, Lane, Part, Snapshot};
 use crate::verdict::{ControllerFault, ControllerName, Finding, Place, Severity, Subject};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -91,16 +92,6 @@ fn better(best: Option<Lane>, now: Option<Lane>) -> Option<Lane> {
     }
 }
 
-/// The controller at the head of a drive's port.
-fn controller_of(port: &str) -> Option<&str> {
-    port.rsplit_once('/').map(|(controller, _)| controller)
-}
-
-/// The chain of ports of a USB bridge, from a drive's port such as `0000/14.0/usb-2.1:0`.
-fn bridge_of(port: &str) -> Option<&str> {
-    port.rsplit_once("/usb-")?.1.split(':').next()
-}
-
 /// What is remembered of counts that begin anew with the machine.
 #[derive(Debug, Clone, Default)]
 pub struct Known {
@@ -144,12 +135,17 @@ impl Known {
 
 fn bridged<'a>(settings: &'a Settings, snapshot: &'a Snapshot) -> impl Iterator<Item = (String, Place)> + 'a {
     let on_usb = snapshot.drives.iter().filter(|drive| drive.bus == Bus::Usb);
-    on_usb.filter_map(|drive| Some((bridge_of(drive.port.as_deref()?)?.to_owned(), drives::place_of(settings, drive))))
+    on_usb.filter_map(|drive| Some((chain_of(drive)?, drives::place_of(settings, drive))))
 }
 
 fn bridge_under(snapshot: &Snapshot, key: &DriveKey) -> Option<String> {
-    let drive = snapshot.drives.iter().find(|drive| drive.key == *key)?;
-    bridge_of(drive.port.as_deref()?).map(str::to_owned)
+    chain_of(snapshot.drives.iter().find(|drive| drive.key == *key)?)
+}
+
+/// The chain of ports that leads to the USB bridge of a drive.
+fn chain_of(drive: &Drive) -> Option<String> {
+    let (_, chain) = bridge_of(drive.port.as_deref()?)?;
+    Some(chain.to_owned())
 }
 
 fn bus_errors(key: &str) -> String {

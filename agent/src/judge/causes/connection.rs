@@ -3,7 +3,7 @@
 use super::view::{CONNECTION, NEAR, Suspect, TOGETHER, View, at_once};
 use super::{Diagnosis, Left, Trouble};
 use crate::clock::Moment;
-use crate::reading::{Happening, Part};
+use crate::reading::{Happening, Nominal, Part};
 use crate::verdict::{Cause, Confidence, Kind, Unmeasured};
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -222,7 +222,7 @@ pub fn unclear(left: &Left) -> Vec<Diagnosis> {
 
 /// That the 12 V of the drives is not measured, where no sensor says so.
 pub fn twelve_volts(view: &View) -> Vec<Unmeasured> {
-    let measured = view.snapshot.rails.iter().any(|rail| rail.label.contains("12V") || rail.label.contains("12 V"));
+    let measured = view.snapshot.rails.iter().any(|rail| rail.nominal == Some(Nominal::Twelve));
     if measured { Vec::new() } else { vec![Unmeasured::TwelveVolts] }
 }
 
