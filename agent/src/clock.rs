@@ -31,6 +31,11 @@ impl Moment {
         Duration::from_millis(if passed > 0 { passed as u64 } else { 0 })
     }
 
+    /// How far apart two moments are, whichever comes first.
+    pub const fn apart(self, other: Self) -> Duration {
+        if self.0 > other.0 { self.since(other) } else { other.since(self) }
+    }
+
     /// The moment `later` from this one.
     pub const fn plus(self, later: Duration) -> Self {
         Self(self.0.saturating_add(later.as_millis() as i64))

@@ -164,7 +164,7 @@ impl Signs {
     /// True for a loss that readings have shown already: the kernel's word for it can come after the look that found out.
     fn have_shown(&self, event: &Event) -> bool {
         let Part::Drive(key) = &event.part else { return false };
-        let is_near = |sign: &Sign| event.at.since(sign.event.at).max(sign.event.at.since(event.at)) < TOLD_BEFORE;
+        let is_near = |sign: &Sign| event.at.apart(sign.event.at) < TOLD_BEFORE;
         let shown =
             |sign: &Sign| sign.event.teller == Teller::Reading && sign.event.what == event.what && is_near(sign);
         event.what == Happening::Vanished && !self.there.contains_key(key) && self.of(key).any(shown)

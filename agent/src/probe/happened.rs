@@ -141,7 +141,7 @@ impl Happened {
     /// False for what has just been told, by whomever.
     fn is_new(&mut self, event: &Event) -> bool {
         let last = self.told.get(&(event.part.clone(), event.what));
-        let is_same = last.is_some_and(|last| event.at.since(*last).max(last.since(event.at)) <= SAME);
+        let is_same = last.is_some_and(|last| event.at.apart(*last) <= SAME);
         if !is_same {
             self.told.insert((event.part.clone(), event.what), event.at);
         }

@@ -45,7 +45,7 @@ pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
 fn went_alone(left: &Left, suspect: &Suspect, at: Moment) -> bool {
     let is_other = |part: &Part| !matches!(part, Part::Drive(key) if key == suspect.key);
     let mut losses = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::Vanished);
-    losses.all(|sign| !is_other(&sign.event.part) || apart(sign.event.at, at) > TOGETHER)
+    losses.all(|sign| !is_other(&sign.event.part) || sign.event.at.apart(at) > TOGETHER)
 }
 
 /// R13: errors within half a minute of waking up, and nothing else that speaks against the drive.
@@ -95,7 +95,7 @@ fn supply_if(left: &Left, enough: impl Fn(usize) -> bool) -> Vec<Diagnosis> {
     for suspect in suspects.iter().filter(|suspect| suspect.losses().is_empty()) {
         let is_in = together.iter().any(|(other, _)| other.key == suspect.key);
         if let (Some(at), Some(first), false) = (told(suspect), first, is_in) {
-            if apart(at, first) <= ASKED_APART {
+            if at.apart(first) <= ASKED_APART {
                 together.push((suspect, at));
             }
         }
@@ -224,8 +224,4 @@ pub fn unclear(left: &Left) -> Vec<Diagnosis> {
 pub fn twelve_volts(view: &View) -> Vec<Unmeasured> {
     let measured = view.snapshot.rails.iter().any(|rail| rail.nominal == Some(Nominal::Twelve));
     if measured { Vec::new() } else { vec![Unmeasured::TwelveVolts] }
-}
-
-fn apart(one: Moment, other: Moment) -> Duration {
-    one.since(other).max(other.since(one))
 }

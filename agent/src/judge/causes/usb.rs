@@ -50,7 +50,7 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
             .collect();
         let together = at_once(suspects, cut_times);
         let at = together.first().map_or(since, |(_, at)| *at);
-        let near = |sign: &&crate::judge::signs::Sign| sign.event.at.since(at).max(at.since(sign.event.at)) <= TOGETHER;
+        let near = |sign: &&crate::judge::signs::Sign| sign.event.at.apart(at) <= TOGETHER;
         let others = left.view.suspects.iter().filter(|other| other.bridge() != Some(*bridge));
         let alone = !others.flat_map(Suspect::losses).any(|sign| near(&sign));
         let went = together.len() == suspects.len() || !resets.is_empty();
