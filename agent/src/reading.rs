@@ -68,6 +68,14 @@ pub struct Snapshot {
     pub log_unread: Option<Missing>,
 }
 
+impl Snapshot {
+    /// True when a part of the box, such as `drives`, could not be looked at as a whole: what is not in the snapshot is then
+    /// not taken for absent.
+    pub fn is_blind_to(&self, part: &str) -> bool {
+        self.blind.iter().any(|blind| blind.what == part)
+    }
+}
+
 /// One value with its age and origin, or the reason why there is none.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reading<T> {

@@ -103,7 +103,7 @@ pub struct Known {
 impl Known {
     /// Takes in controllers, counts and resets.
     pub fn learn(&mut self, settings: &Settings, ledger: &mut Ledger, snapshot: &Snapshot) {
-        if is_blind(snapshot) || drives::is_blind(snapshot) {
+        if snapshot.is_blind_to("controllers") || drives::is_blind(snapshot) {
             return;
         }
         ledger.is_new |= ledger.controllers.learn(snapshot);
@@ -156,13 +156,9 @@ fn resets(chain: &str) -> String {
     format!("bridge resets {chain}")
 }
 
-fn is_blind(snapshot: &Snapshot) -> bool {
-    snapshot.blind.iter().any(|blind| blind.what == "controllers")
-}
-
 /// What is seen of every controller that is there or is missed, and of every USB bridge with drives.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
-    if is_blind(snapshot) || drives::is_blind(snapshot) {
+    if snapshot.is_blind_to("controllers") || drives::is_blind(snapshot) {
         return Vec::new();
     }
     let known = memory.ledger.controllers.controllers.iter();

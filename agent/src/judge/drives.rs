@@ -220,7 +220,7 @@ impl Known {
 
 /// True when the list of drives itself could not be read.
 pub fn is_blind(snapshot: &Snapshot) -> bool {
-    snapshot.blind.iter().any(|blind| blind.what == "drives")
+    snapshot.is_blind_to("drives")
 }
 
 /// True when a tray of the configuration names this drive by its serial.

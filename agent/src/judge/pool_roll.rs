@@ -129,5 +129,5 @@ fn is_blind(snapshot: &Snapshot, kind: PoolKind) -> bool {
         PoolKind::Zfs => "ZFS pools",
         PoolKind::Btrfs => "btrfs file systems",
     };
-    drives::is_blind(snapshot) || snapshot.blind.iter().any(|blind| blind.what == what || blind.what == "pools")
+    drives::is_blind(snapshot) || snapshot.is_blind_to(what) || snapshot.is_blind_to("pools")
 }

@@ -15,7 +15,7 @@ use traylight_config::{PoolLimits, Settings};
 
 /// What is seen of every pool, and of those that were there.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
-    if snapshot.blind.iter().any(|blind| blind.what == "pools") {
+    if snapshot.is_blind_to("pools") {
         return Vec::new();
     }
     let limits = &settings.limits.pool;

@@ -238,7 +238,7 @@ impl Signs {
     /// gone.
     fn learn_controllers(&mut self, snapshot: &Snapshot) {
         // Without a list none is taken for absent.
-        if snapshot.controllers.is_empty() || snapshot.blind.iter().any(|blind| blind.what == "controllers") {
+        if snapshot.controllers.is_empty() || snapshot.is_blind_to("controllers") {
             return;
         }
         let there = |key: &str| snapshot.controllers.iter().find(|controller| controller.key == key);

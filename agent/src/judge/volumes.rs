@@ -53,7 +53,7 @@ impl Known {
 
 /// What is seen of every volume, and of those that should be there.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
-    if snapshot.blind.iter().any(|blind| blind.what == "mounts") {
+    if snapshot.is_blind_to("mounts") {
         return Vec::new();
     }
     let in_grace = snapshot.taken.since_boot() < settings.limits.grace.pools;
