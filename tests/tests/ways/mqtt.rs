@@ -35,8 +35,13 @@ fn standing(whole: &str, trays: &[(&str, &str)]) -> BoxState {
 
 /// Lets the runtime go on until the broker was heard with this.
 async fn hears(broker: &Broker, wanted: &str) {
+    hears_times(broker, wanted, 1).await;
+}
+
+/// The same, so many times.
+async fn hears_times(broker: &Broker, wanted: &str, times: usize) {
     for _ in 0..LONG * 50 {
-        if broker.heard().iter().any(|line| line.contains(wanted)) {
+        if broker.heard().iter().filter(|line| line.contains(wanted)).count() >= times {
             return;
         }
         tokio::time::sleep(Duration::from_millis(20)).await;
@@ -135,11 +140,14 @@ fn a_broker_that_was_away_is_told_how_things_stand() {
         let way = start(&file, &seen);
         let lost = letter(message("7", 1, Turn::Opened));
         assert!(way.send(&lost).await.is_ok());
+        // The broker has it before whoever listens has.
+        hears(&broker, "\"id\":\"7.1\"").await;
         broker.down();
         // Whether it is noticed while sending or before: it has not arrived.
         assert!(matches!(way.send(&lost).await, Err(Fault::Unreachable(_))));
         broker.up(&authority);
         assert!(way.send(&lost).await.is_ok(), "an order does not wait for the pause to end");
+        hears_times(&broker, "\"id\":\"7.1\"", 2).await;
         way.finish().await;
     });
     let heard = broker.heard();
