@@ -138,7 +138,13 @@ impl Broker {
             command.arg("--cafile").arg(authority.ca());
         }
         self.listener = Some(Process::start(command.stdout(out)));
-        // Only what is published after somebody listens is heard: a word that is kept comes back at once.
+        // Only what is published after somebody listens is heard.
+        self.has_heard_all(authority);
+    }
+
+    /// Waits until whoever listens has heard all that the broker has: a word of the test's own comes last.
+    pub fn has_heard_all(&self, authority: &Authority) {
+        let heard = self.folder.join("heard");
         let mark = format!("mark {}", heard.metadata().map_or(0, |file| file.len()));
         wait_until("the listener", LONG, || {
             self.publish(authority, "mark", &mark);

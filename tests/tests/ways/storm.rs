@@ -61,6 +61,7 @@ fn storm_of_alerts_survives_being_killed() {
     let last = Process::start(&mut storm(&folder, &file, messages));
     let ended = last.ends();
     assert!(ended.success(), "{ended}");
+    broker.has_heard_all(&authority);
 
     let ways = [("mail", by_mail(&mail)), ("web", by_web(&web)), ("mqtt", by_mqtt(&broker))];
     println!("killed {kills} times in a storm of {incidents} incidents with {messages} messages\n");
