@@ -3,7 +3,7 @@
 
 set -eu
 
-modprobe -a virtio_scsi sd_mod btrfs
+modprobe -a ahci virtio_scsi sd_mod btrfs
 
 pool() {
     label=$1

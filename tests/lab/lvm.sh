@@ -4,7 +4,7 @@
 
 set -eu
 
-modprobe -a virtio_scsi sd_mod dm_raid raid1 raid456
+modprobe -a ahci virtio_scsi sd_mod dm_raid raid1 raid456
 
 drives=
 for serial in TRAY-A TRAY-B TRAY-C TRAY-D; do

@@ -4,7 +4,7 @@
 
 set -eu
 
-modprobe -a virtio_scsi sd_mod raid0 raid1 raid10 raid456
+modprobe -a ahci virtio_scsi sd_mod raid0 raid1 raid10 raid456
 
 processes=
 pool() {

@@ -4,7 +4,7 @@
 
 set -eu
 
-modprobe -a virtio_scsi sd_mod ext4 vfat nls_cp437 nls_ascii nls_utf8 dm_mod
+modprobe -a ahci virtio_scsi sd_mod ext4 vfat nls_cp437 nls_ascii nls_utf8 dm_mod
 
 mapped() {
     sectors=$(blockdev --getsz "$2")

@@ -3,7 +3,7 @@
 
 set -eu
 
-modprobe -a virtio_scsi sd_mod zfs
+modprobe -a ahci virtio_scsi sd_mod zfs
 
 # As after a time service has set the clock: adjtimex(2), with modes ADJ_MAXERROR, ADJ_ESTERROR and ADJ_STATUS, all zero.
 perl -e 'my $timex = pack("L x4 q5 l x160", 0x1c, (0) x 6); syscall(159, $timex) >= 0 or die "adjtimex: $!"'
