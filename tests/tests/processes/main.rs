@@ -82,6 +82,27 @@ fn a_probe_ends_with_its_core_and_the_next_agent_takes_the_place_over() {
     home.state_with("the next agent's reading", |_| true);
 }
 
+/// What was not kept yet is lost with a killed agent; the number that was told of it must not come to mean something else.
+#[test]
+fn a_killed_agents_incident_numbers_are_not_given_again() {
+    let (heron, home) = (heron(), Home::new());
+    home.configure("[grace]\npools = \"1 ms\"\n");
+    heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
+    let mut agent = Running::start(&home, heron.root());
+    let told = agent.hears("opened");
+    signal("KILL", agent.core());
+    agent.ends();
+    let _next = Running::start(&home, heron.root());
+    let is_of_the_pool = |incident: &Value| incident["conditions"].to_string().contains("pool-degraded");
+    let state = home.state_with("that it was killed, and the pool", |state| {
+        let incidents = state["incidents"].as_array().unwrap();
+        incidents.len() == 2 && incidents.iter().any(is_of_the_pool)
+    });
+    let others = state["incidents"].as_array().unwrap().iter().filter(|incident| !is_of_the_pool(incident));
+    let numbers: Vec<String> = others.map(|incident| incident["id"].to_string()).collect();
+    assert!(!numbers.contains(&told["incident"].as_str().unwrap().to_owned()), "{told}\n{state}");
+}
+
 /// An upgrade puts a new file in place of the program's while it runs; the kernel then calls the old one deleted
 /// (proc_pid_exe(5)).
 #[test]

@@ -7,6 +7,9 @@ use crate::reading::DriveKey;
 use crate::verdict::{Cause, Condition, Ended, Incident, IncidentId, Kind, Subject, Turn, Turned};
 use serde::{Deserialize, Serialize};
 
+/// More incidents than this do not begin in the seconds that the book waits to be kept.
+const UNKEPT: u32 = 64;
+
 /// The incidents of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Book {
@@ -25,6 +28,11 @@ impl Book {
         let mut open = self.open.clone();
         open.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.since.cmp(&b.since)).then(a.id.cmp(&b.id)));
         open
+    }
+
+    /// The book may not be the newest that there was: numbers that it does not know of may have been given, and told.
+    pub fn skip_numbers(&mut self) {
+        self.last = self.last.saturating_add(UNKEPT);
     }
 
     /// The conditions that were open when the book was kept.
