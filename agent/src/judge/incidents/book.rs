@@ -175,11 +175,15 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
     }
 }
 
+/// Names no reason: any other cause says more.
+fn says_nothing(cause: Cause) -> bool {
+    matches!(cause, Cause::Unclear | Cause::AsItSays | Cause::RestartUnclear)
+}
+
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
 /// signs are over: only another finding that is no less sure takes its place.
 fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
-    let says_nothing = matches!(group.cause, Cause::Unclear | Cause::AsItSays);
-    let was_unclear = matches!(before.cause, Cause::Unclear | Cause::AsItSays);
+    let (says_nothing, was_unclear) = (says_nothing(group.cause), says_nothing(before.cause));
     // What explains more drives than before takes the place of what explained fewer, however sure that was.
     let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
     let as_sure = was_unclear || more || group.confidence >= before.confidence;

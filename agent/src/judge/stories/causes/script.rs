@@ -5,8 +5,8 @@ use crate::clock::Moment;
 use crate::demo::{heron, story};
 use crate::reading::{
     ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, Event, Happening, Lane,
-    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Reading, Reason, SelfAssessment,
-    Snapshot, Source, Teller, Traffic, Undervoltage, Volume, Writing,
+    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Processor, Reading, Reason,
+    SelfAssessment, Snapshot, Source, Teller, Temperature, Traffic, Undervoltage, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
@@ -58,6 +58,7 @@ pub struct Scene {
     bus_errors: u64,
     is_slow: bool,
     kernel: Option<String>,
+    processor: Option<f64>,
     /// What is told in the next snapshot.
     told: Vec<(Part, Happening)>,
 }
@@ -127,6 +128,7 @@ impl Scene {
             ["pool", what] => self.activity = Some(activity(what)),
             ["level", level] => self.level = Some(level.to_owned()),
             ["mismatches", sectors] => self.mismatches = Some(number(sectors)),
+            ["processor", degrees] => self.processor = Some(number(degrees)),
             ["board", degrees] => self.board = Some(number(degrees)),
             ["fan", "stands"] => self.fan_stands = true,
             ["low", is_low] => self.low = is_low == "on",
@@ -204,6 +206,11 @@ impl Scene {
         snapshot.drives.retain(|drive| !gone.contains(&drive.device));
         if self.fan_stands {
             snapshot.fans[0].speed.value = Ok(Rpm(0));
+        }
+        if let Some(degrees) = self.processor {
+            let processor = Some(Processor::SystemOnChip);
+            let (key, value) = ("hutboard/temp2".to_owned(), Reading::new(Ok(Celsius(degrees)), now, Source::Hwmon));
+            snapshot.temperatures.push(Temperature { label: key.clone(), key, value, critical: None, processor });
         }
         if let Some(degrees) = self.board {
             snapshot.temperatures[0].value.value = Ok(Celsius(degrees));
