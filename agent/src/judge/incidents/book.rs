@@ -80,7 +80,10 @@ impl Book {
         let mut open = std::mem::take(&mut self.open);
         open.sort_by_key(|incident| incident.id);
         for incident in open {
-            let index = groups.iter().position(|group| continues(&incident, group));
+            // Of several that a story falls into, the one that still tells it.
+            let same_cause = |index: &usize| groups[*index].cause == incident.cause;
+            let mut going_on = (0..groups.len()).filter(|index| continues(&incident, &groups[*index]));
+            let index = going_on.clone().find(same_cause).or_else(|| going_on.next());
             let Some(index) = index else {
                 turns.push(self.close(incident, &groups, now));
                 continue;
@@ -189,7 +192,7 @@ fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
     let as_sure = was_unclear || more || group.confidence >= before.confidence;
     let replaces = group.cause == before.cause && (more || group.confidence >= before.confidence)
         || group.cause != before.cause && !says_nothing && as_sure
-        || says_nothing && was_unclear;
+        || says_nothing && was_unclear && group.cause != Cause::AsItSays;
     let mut incident =
         Incident { conditions: group.conditions, handling: group.handling, part: group.part.or(before.part), ..before };
     if replaces {

@@ -70,6 +70,8 @@ enum Plugged {
     AllOnes,
     NoDriver,
     Gone,
+    /// It is gone, and no other is left.
+    GoneAlone,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -304,7 +306,11 @@ fn controllers(now: Moment, plugged: Plugged, link_power: Option<String>) -> Vec
     };
     let host = card("0000/14.0", ControllerKind::UsbHost, Plugged::Works, None);
     let sata = card(CONTROLLER, ControllerKind::Storage, plugged, link_power);
-    if plugged == Plugged::Gone { vec![host] } else { vec![sata, host] }
+    match plugged {
+        Plugged::Gone => vec![host],
+        Plugged::GoneAlone => Vec::new(),
+        Plugged::Works | Plugged::AllOnes | Plugged::NoDriver => vec![sata, host],
+    }
 }
 
 /// Nothing could be looked at.
@@ -368,6 +374,7 @@ fn plugged(state: &str) -> Plugged {
         "all-ones" => Plugged::AllOnes,
         "undriven" => Plugged::NoDriver,
         "gone" => Plugged::Gone,
+        "gone-alone" => Plugged::GoneAlone,
         other => panic!("a story has no controller that is {other}"),
     }
 }
