@@ -141,7 +141,7 @@ pub fn play(cause: Cause) -> Play {
             the_box.bus_errors(0);
         }),
         // Another kernel, which does not start the controller.
-        Cause::KernelUpdate => Play::fast(&[Controller], 60, |the_box, _| {
+        Cause::KernelUpdate => Play::fast(&[Controller, Pool], 60, |the_box, _| {
             the_box.kernel("test-2");
             the_box.without_driver();
             the_box.lose(Neighbours);
