@@ -38,8 +38,8 @@ fn every_sentence_is_one_and_says_what_is_measured() {
                 let is_sentence = sentence.ends_with('.') && !sentence.ends_with("..") && !sentence.contains("  ");
                 assert!(is_sentence, "{tongue:?}: `{sentence}` is no sentence: {finding:?}");
             }
-            let first = words.sentence.chars().next().filter(|first| !first.is_ascii_digit());
-            assert!(first.is_none_or(char::is_uppercase) || words.sentence.starts_with("md0"), "{words:?}");
+            let begins = words.sentence.starts_with(char::is_uppercase);
+            assert!(begins || finding.drive().is_none(), "{}", words.sentence);
             assert!(!words.evidence.is_empty() && words.evidence.iter().all(|found| !found.is_empty()), "{finding:?}");
         }
     }
