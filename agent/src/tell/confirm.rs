@@ -28,7 +28,9 @@ pub fn test_message(box_name: &str, way: &str, code: &str, made_at: Stamp) -> Me
         lasted: None,
         box_name: box_name.to_owned(),
         made_at,
+        held: false,
         page: None,
+        record: None,
     }
 }
 

@@ -1,7 +1,7 @@
 //! One message about the box as plain data: what every way out is given, and what the outbox keeps until it has left.
 
 use crate::clock::{Clock, Moment};
-use crate::verdict::Severity;
+use crate::verdict::{Incident, Severity};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::time::Duration;
@@ -44,9 +44,22 @@ pub struct Message {
     pub box_name: String,
     /// When the message was made.
     pub made_at: Stamp,
+    /// True when it was made while its owner worked on the box: it waits until that is over.
+    #[serde(default)]
+    pub held: bool,
     /// The panel's picture of it, a PNG file.
     #[serde(skip)]
     pub page: Option<Vec<u8>>,
+    /// The incident as it was told, for the outbox alone, which keeps one for each story.
+    #[serde(skip)]
+    pub record: Option<Box<Incident>>,
+}
+
+impl Message {
+    /// The name of its story, in which all messages of it agree and no other box does.
+    pub fn story_id(&self) -> &str {
+        self.id.split_once('.').map_or(&self.id, |(story, _)| story)
+    }
 }
 
 /// What turn a story took.
@@ -184,7 +197,9 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Sever
         lasted: (turn == Turn::Closed).then(|| Duration::from_secs(90)),
         box_name: "heron".to_owned(),
         made_at: Stamp { boot_id: "spring".to_owned(), moment: Moment::default(), wall: None },
+        held: false,
         page: None,
+        record: None,
     }
 }
 

@@ -4,10 +4,12 @@ use super::incident_words::{Told, told};
 use super::message::{About, Message, Stamp, Topic, Turn};
 use crate::clock::{Moment, Wall};
 use crate::units::span;
-use crate::verdict::{Condition, Ended, Incident, Place, Subject, Turn as Turned, Turned as What};
+use crate::verdict::{Condition, Ended, Incident, IncidentId, Place, Subject, Turn as Turned, Turned as What};
 
 /// What every message needs besides the turn.
 pub struct Letterhead<'a> {
+    /// What sets the box's incidents apart from those of others.
+    pub mark: &'a str,
     /// The name of the box.
     pub box_name: &'a str,
     /// Now, on the boot clock.
@@ -16,6 +18,8 @@ pub struct Letterhead<'a> {
     pub wall: &'a Wall,
     /// Now, as it is understood after a restart.
     pub stamp: &'a Stamp,
+    /// True while somebody works on the box.
+    pub is_held: bool,
     /// The panel's picture of the incident, a PNG file.
     pub page: Option<Vec<u8>>,
 }
@@ -49,10 +53,10 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
     let test = (!is_over && !next_test.is_empty()).then(|| format!("What would decide: {next_test}"));
     let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).chain(test).collect() };
     Some(Message {
-        id: format!("{}.{turn}.{}.{}", incident.id, head.stamp.boot_id, head.now.since_boot().as_millis()),
+        id: format!("{}-{}.{}.{turn}", head.mark, incident.id, incident.turns),
         incident: incident.id.to_string(),
         turn,
-        severity: incident.severity,
+        severity: if is_over { incident.worst.max(incident.severity) } else { incident.severity },
         about: about(incident),
         trays: incident.drives.iter().map(Place::label).collect(),
         title: if is_over { words.name } else { words.title },
@@ -66,8 +70,16 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         lasted,
         box_name: head.box_name.to_owned(),
         made_at: head.stamp.clone(),
+        held: head.is_held,
         page: head.page.filter(|_| !is_over),
+        record: Some(Box::new(incident.clone())),
     })
+}
+
+/// True when this is the name of the message that told the end of an incident.
+pub fn tells_the_end(id: &str, mark: &str, incident: IncidentId) -> bool {
+    let rest = id.strip_prefix(&format!("{mark}-{incident}."));
+    rest.is_some_and(|rest| rest.split_once('.').is_some_and(|(_, turn)| turn == Turn::Closed.to_string()))
 }
 
 fn about(incident: &Incident) -> Vec<About> {

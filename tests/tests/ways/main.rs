@@ -41,7 +41,9 @@ fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
         lasted: None,
         box_name: "heron".to_owned(),
         made_at: Stamp::default(),
+        held: false,
         page: None,
+        record: None,
     }
 }
 

@@ -89,7 +89,7 @@ impl Round {
             let now = self.world.now();
             let writes = self.outbox.begin(&now);
             self.keep(&writes);
-            let writes = self.outbox.remind(&now);
+            let writes = self.outbox.remind(&now, &state.borrow().unacknowledged);
             self.keep(&writes);
             self.say_all_is_well(&state.borrow().clone(), &now);
             self.mend_store(&now);
@@ -119,6 +119,10 @@ impl Round {
             writes.extend(match order {
                 Order::Tell(message) => self.outbox.take(*message, &now),
                 Order::Try(way, message) => self.outbox.take_for(&way, *message),
+                Order::Mute(is_muted) => {
+                    self.outbox.mute(is_muted);
+                    Vec::new()
+                }
             });
             next = more.try_recv().ok();
         }
@@ -277,7 +281,7 @@ impl Round {
 fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
     let second = made_at.wall.as_ref().map_or(made_at.moment.since_boot().as_secs(), |wall| wall.epoch_s);
     Message {
-        id: format!("all-well-{second}"),
+        id: format!("{}-all-well.{second}", state.mark),
         incident: "all-well".to_owned(),
         turn: Turn::AllWell,
         severity: Severity::Notice,
@@ -294,6 +298,8 @@ fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
         lasted: None,
         box_name: state.box_name.clone(),
         made_at,
+        held: false,
         page: None,
+        record: None,
     }
 }

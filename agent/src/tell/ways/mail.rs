@@ -83,7 +83,7 @@ impl Mail {
         }
         // Mail programs put together what refers to the same, also to what they have never seen (RFC 5322, 3.6.4).
         if letter.more.is_empty() && !matches!(letter.first.message.turn, Turn::AllWell | Turn::Test) {
-            mail = mail.references(message_id(&format!("incident-{}", letter.first.message.incident), &name));
+            mail = mail.references(message_id(&format!("incident-{}", letter.first.message.story_id()), &name));
         }
         let plain = SinglePart::plain(text(letter));
         let address = picture(letter).map(|_| format!("cid:{PICTURE}"));
