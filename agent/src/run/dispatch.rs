@@ -248,6 +248,9 @@ pub fn about(report: Report) -> Entry {
         Report::Delivered { way, ids, receipt } => {
             (6, "delivered", format!("`{way}` has taken {}: {receipt}", ids.join(", ")))
         }
+        Report::NotToAll { way, refused } => {
+            (4, "receiver-refused", format!("`{way}` does not take alerts for all receivers: {}", refused.join("; ")))
+        }
         Report::Fails { way, why } => (4, "way-fails", format!("`{way}` does not take alerts, they wait: {why}")),
         Report::WorksAgain { way, after } => {
             let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();

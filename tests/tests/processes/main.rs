@@ -8,6 +8,7 @@
 mod commands;
 mod control;
 mod running;
+mod telling;
 
 use running::{Home, Running, is_gone, signal};
 use serde_json::Value;

@@ -35,6 +35,13 @@ pub enum Report {
         /// What the other side said.
         receipt: String,
     },
+    /// The other side has it, and does not take it for some of its receivers.
+    NotToAll {
+        /// On which way.
+        way: String,
+        /// Those, each with the reason.
+        refused: Vec<String>,
+    },
     /// A way begins to fail.
     Fails {
         /// Which.

@@ -205,14 +205,17 @@ impl Round {
     fn hear_of_letter(&mut self, way: String, letter: &Letter, outcome: Result<Receipt, Fault>) {
         let now = self.world.now();
         match outcome {
-            Ok(Receipt(receipt)) => {
+            Ok(Receipt { said, refused }) => {
                 let fails = self.outbox.standings(&now).iter().any(|at| at.way == way && at.trouble.is_some());
                 let (writes, after) = self.outbox.delivered(&way, &now);
                 self.keep(&writes);
                 if fails {
                     (self.report)(Report::WorksAgain { way: way.clone(), after });
                 }
-                (self.report)(Report::Delivered { way, ids: letter.ids(), receipt });
+                if !refused.is_empty() {
+                    (self.report)(Report::NotToAll { way: way.clone(), refused });
+                }
+                (self.report)(Report::Delivered { way, ids: letter.ids(), receipt: said });
             }
             Err(fault) => {
                 let (blame, why) = (fault.blame(), fault.to_string());

@@ -243,6 +243,7 @@ fn that_all_is_well_is_said_when_it_is_so() {
     courier.show(BoxState {
         box_name: "heron".into(),
         is_fine: true,
+        mark: "ab".into(),
         sentence: "5 drives".into(),
         ..BoxState::default()
     });
@@ -251,5 +252,5 @@ fn that_all_is_well_is_said_when_it_is_so() {
     courier.finish();
     let mut heard = hut.heard("heard");
     heard.sort();
-    assert_eq!(heard, ["a.1", &format!("-all-well.{}", 1_778_752_800 + week), "b.1", "b2.1", "c.1"]);
+    assert_eq!(heard, ["a.1", &format!("ab-all-well.{}", 1_778_752_800 + week), "b.1", "b2.1", "c.1"]);
 }

@@ -5,7 +5,7 @@ use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, secret, shor
 use crate::tell::letter::Letter;
 use crate::tell::letter_words::{html, subject, text};
 use crate::tell::message::Turn;
-use lettre::address::AddressError;
+use lettre::address::{AddressError, Envelope};
 use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
 use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart};
 use lettre::transport::smtp::authentication::Credentials;
@@ -18,6 +18,9 @@ use traylight_config::{Mail as Settings, MailSecurity};
 
 /// The name by which the HTML refers to the picture (RFC 2392).
 const PICTURE: &str = "panel@traylight";
+
+/// A connection to a mail server, to be made when something is sent.
+type Server = AsyncSmtpTransport<Tokio1Executor>;
 
 /// A mail server that takes alerts.
 pub struct Mail {
@@ -33,12 +36,18 @@ impl Mail {
     async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
         let mail = self.mail(letter)?;
         let server = self.server(&letter.first.message.box_name)?;
-        let answer = within(PATIENCE, async { server.send(mail).await.map_err(|error| fault(&error)) }).await?;
-        let said: Vec<&str> = answer.message().collect();
-        Ok(Receipt::new(&format!("{} {}", answer.code(), said.join(" "))))
+        let (all, bytes) = (mail.envelope().clone(), mail.formatted());
+        within(PATIENCE, async {
+            match send(&server, &all, &bytes).await {
+                // One receiver that is refused must not cost the others theirs.
+                Err(Fault::Refused(_) | Fault::Later(_)) if all.to().len() > 1 => to_each(&server, &all, &bytes).await,
+                outcome => outcome,
+            }
+        })
+        .await
     }
 
-    fn server(&self, box_name: &str) -> Result<AsyncSmtpTransport<Tokio1Executor>, Fault> {
+    fn server(&self, box_name: &str) -> Result<Server, Fault> {
         let Settings { server, port, security, login, ca_file, .. } = &self.settings;
         let wrong = |error: smtp::Error| Fault::NotReady(short(&error.to_string()));
         let mut tls = TlsParameters::builder(server.clone());
@@ -107,6 +116,34 @@ impl Way for Mail {
 
     fn needs(&self) -> Needs {
         Needs { route: !is_here(&self.settings.server), clock: true }
+    }
+}
+
+/// Sends a mail to all receivers of the envelope, or to nobody.
+async fn send(server: &Server, to: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
+    let answer = server.send_raw(to, mail).await.map_err(|error| fault(&error))?;
+    let said: Vec<&str> = answer.message().collect();
+    Ok(Receipt::new(&format!("{} {}", answer.code(), said.join(" "))))
+}
+
+/// Sends a mail to each receiver of the envelope by itself. It has arrived when somebody has it.
+async fn to_each(server: &Server, all: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
+    let (mut taken, mut refused, mut last) = (None, Vec::new(), None);
+    for address in all.to() {
+        let one = Envelope::new(all.from().cloned(), vec![address.clone()]);
+        let one = one.map_err(|error| Fault::NotReady(format!("the mail cannot be made: {error}")))?;
+        match send(server, &one, mail).await {
+            Ok(receipt) => taken = Some(receipt),
+            Err(fault) => {
+                refused.push(format!("{address}: {fault}"));
+                last = Some(fault);
+            }
+        }
+    }
+    match (taken, last) {
+        (Some(receipt), _) => Ok(Receipt { refused, ..receipt }),
+        (None, Some(fault)) => Err(fault),
+        (None, None) => Err(Fault::NotReady("found no receiver, wanted one".to_owned())),
     }
 }
 
