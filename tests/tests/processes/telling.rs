@@ -12,7 +12,7 @@ fn at_home_with_a_loss() -> (PretendBox, Home) {
     let (heron, home) = (heron(), Home::new());
     let heard = home.path("heard");
     home.configure(&format!(
-        "[grace]\npools = \"1 ms\"\n[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\n\
+        "[grace]\npools = \"1 ms\"\n[limits.pool]\nwhole_hold = \"1 s\"\n[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\n\
          arguments = ['-c', '(cat; echo) >> {}']\n",
         heard.display()
     ));
@@ -70,7 +70,7 @@ fn what_is_held_back_stays_so_over_a_restart_and_is_told_in_the_end() {
     let mut next = Running::start(&home, heron.root());
     home.state_with("that it is still held back", |state| !state["muted_left_s"].is_null());
     // Whatever is told on the way now is told because it was asked for, and comes after what was not held back.
-    assert!(home.run("alerts", &["--try", "bell"]).status.success());
+    assert!(home.run("alerts", &["--test", "bell"]).status.success());
     next.hears("delivered");
     assert_eq!(heard(&home), [] as [[String; 3]; 0]);
     assert!(home.run("mute", &["--end"]).status.success());

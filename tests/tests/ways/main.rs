@@ -5,6 +5,7 @@
 #![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for processes")]
 
 mod authority;
+mod delay;
 mod mail;
 mod mqtt;
 mod servers;
