@@ -20,8 +20,8 @@ use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use traylight_config::{AlertWay, Alerts, Destination, Settings};
 
-/// Enlarges the panel's picture in a mail.
-const SCALE: u8 = 3;
+/// Enlarges the panel's picture in a mail, which shows it at half of that.
+const SCALE: u8 = 4;
 
 /// The ways out, as the loop sees them.
 pub struct Dispatch {
@@ -259,7 +259,7 @@ pub fn about(report: Report) -> Entry {
         Report::Orphans { way, count } => {
             (4, "alerts-dropped", format!("{count} messages waited for `{way}`, which is not configured any more"))
         }
-        Report::NotBuiltIn(which) => (3, "way-absent", format!("this program was built without {which}")),
+        Report::NotBuiltIn(which) => (3, "way-absent", which),
         Report::NotStored(fault) => {
             (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
         }

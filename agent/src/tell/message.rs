@@ -36,6 +36,9 @@ pub struct Message {
     pub evidence: Vec<String>,
     /// What could not be measured, and why.
     pub not_measured: Vec<String>,
+    /// What would decide between causes; empty where nothing is open.
+    #[serde(default)]
+    pub next_test: String,
     /// Since when, in words: a time, or how long the box had been up when its clock was not set.
     pub since: String,
     /// How long it lasted, once it is over.
@@ -190,9 +193,10 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Sever
         sentence: "Tray 3 (serial ..LARK) is no longer seen; md0 needs it.".to_owned(),
         advice: "Leave 1 2 in. Then check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
-        leave_in: Some("LEAVE IN 1 2".to_owned()),
+        leave_in: (turn != Turn::Closed).then(|| "LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: vec!["what it counts: it does not answer".to_owned()],
+        next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: (turn == Turn::Closed).then(|| Duration::from_secs(90)),
         box_name: "heron".to_owned(),

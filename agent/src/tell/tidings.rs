@@ -38,7 +38,11 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
     let Told { words, seen, unmeasured, next_test } = told(incident, &clock);
     let since = head.now.since(incident.since);
-    let since = if head.wall.synchronised { head.wall.before(since).stamp() } else { format!("{} ago", span(since)) };
+    let since = match (head.wall.synchronised, lasted) {
+        (true, _) => head.wall.before(since).stamp(),
+        (false, None) => format!("{} before this was written", span(since)),
+        (false, Some(_)) => String::new(),
+    };
     let sentence = match turned.what {
         What::Closed { lasted, how: Ended::Over } => format!("{} is over after {}.", words.name, span(lasted)),
         What::Closed { lasted, how: Ended::TakenOut } => {
@@ -50,8 +54,7 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         _ => words.sentence,
     };
     let is_over = turn == Turn::Closed;
-    let test = (!is_over && !next_test.is_empty()).then(|| format!("What would decide: {next_test}"));
-    let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).chain(test).collect() };
+    let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).collect() };
     Some(Message {
         id: format!("{}-{}.{}.{turn}", head.mark, incident.id, incident.turns),
         incident: incident.id.to_string(),
@@ -66,6 +69,7 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         leave_in: words.leave_in.filter(|_| !is_over),
         evidence,
         not_measured: if is_over { Vec::new() } else { unmeasured.into_iter().map(str::to_owned).collect() },
+        next_test: if is_over { String::new() } else { next_test },
         since,
         lasted,
         box_name: head.box_name.to_owned(),

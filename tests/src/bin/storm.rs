@@ -94,6 +94,7 @@ fn message(nth: usize, made_at: Stamp) -> Message {
         leave_in: None,
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: Vec::new(),
+        next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
         box_name: "heron".to_owned(),

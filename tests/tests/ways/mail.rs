@@ -60,7 +60,7 @@ fn a_mail_arrives_encrypted_with_its_picture() {
         let read = parsed(mail["mail"].as_str().unwrap());
         assert_eq!(read["defects"], serde_json::json!([]));
         let header = |name: &str| read["headers"][name].as_str().unwrap_or_default().to_owned();
-        assert_eq!(header("Subject"), "heron: critical: TRAY 3 GONE");
+        assert_eq!(header("Subject"), "heron: critical: TRAY 3 GONE, LEAVE IN 1 2");
         assert_eq!(header("Message-ID"), "<7.1@heron.traylight.invalid>");
         assert!(!header("Date").is_empty());
         let part = |nth: usize| read["parts"][nth].clone();

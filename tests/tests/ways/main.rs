@@ -38,6 +38,7 @@ fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
         leave_in: Some("LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: Vec::new(),
+        next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
         box_name: "heron".to_owned(),

@@ -297,6 +297,7 @@ fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
         leave_in: None,
         evidence: Vec::new(),
         not_measured: Vec::new(),
+        next_test: String::new(),
         since: String::new(),
         lasted: None,
         box_name: state.box_name.clone(),
