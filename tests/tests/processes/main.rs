@@ -7,6 +7,7 @@
 
 mod commands;
 mod control;
+mod journal;
 mod running;
 mod telling;
 

@@ -128,6 +128,26 @@ fn a_wrong_password_is_told_without_the_password() {
     assert!(matches!(&fault, Fault::NotLetIn(why) if why.contains("530")), "{fault:?}");
 }
 
+/// systemd.exec(5), LoadCredential=: the service finds its credentials as files in the folder that the variable names.
+#[test]
+fn a_password_from_systemd_lets_a_program_in() {
+    let authority = Authority::new();
+    let server = MailServer::start(&authority, "starttls", "here", Some(("heron", "reed")));
+    let config = authority.folder().join("credential.toml");
+    let login = "user = 'heron'\npassword_credential = 'mail-word'\n";
+    std::fs::write(&config, file(&authority, server.port, login)).unwrap();
+    let credentials = authority.folder().join("credentials");
+    std::fs::create_dir(&credentials).unwrap();
+    std::fs::write(credentials.join("mail-word"), "reed").unwrap();
+    let mut program = Command::new(env!("CARGO_BIN_EXE_storm"));
+    program.arg(authority.folder().join("state")).arg(&config).arg("1").env("CREDENTIALS_DIRECTORY", &credentials);
+    let output = program.output().unwrap();
+    assert!(output.status.success(), "{output:?}");
+    let [mail] = server.mails().try_into().unwrap_or_else(|mails| panic!("{mails:?}"));
+    assert_eq!(mail["user"], "heron");
+    assert!(!String::from_utf8_lossy(&output.stdout).contains("reed"), "never shown");
+}
+
 #[test]
 fn what_a_server_says_of_a_receiver_is_told() {
     let authority = Authority::new();
