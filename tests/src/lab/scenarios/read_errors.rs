@@ -55,7 +55,8 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     })?;
     report.step("the kernel says that it could not read it, and that md has corrected it", || {
         heron.machine.wait_until("the kernel's lines", MENDED_S, |machine| {
-            let log = machine.must_run("dmesg", 30).map_err(|error| error.to_string())?;
+            let log = machine.must_run("dmesg | grep -E 'failed command|I/O error|md/raid'", 30);
+            let log = log.map_err(|error| error.to_string())?;
             let told = ["failed command: READ", "I/O error, dev sd", "read error corrected"];
             if told.iter().all(|line| log.contains(line)) { Ok(()) } else { Err(log) }
         })
@@ -107,8 +108,8 @@ fn must_be_told(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
         }),
         report.step("the panel says it", || {
             let look = heron.look()?;
-            let headline = look.item("incidents", "severity", "warning")?.value("/headline");
-            heron.wait_for_words(60, headline.as_str().unwrap_or("a headline"))
+            let headline = look.item("incidents", "severity", "warning")?.text("headline")?;
+            heron.wait_for_words(60, &headline)
         }),
         report.step("the log has blamed no drive for failing, hanging or losing its power", || {
             ["drive-fails", "drive-hangs", "tray-power", "tray-connection", "data-cable"]
