@@ -81,7 +81,10 @@ impl Book {
         let mut open = std::mem::take(&mut self.open);
         open.sort_by_key(|incident| incident.id);
         for incident in open {
-            let index = groups.iter().position(|group| continues(&incident, group));
+            // Of several that a story falls into, the one that still tells it.
+            let same_cause = |index: &usize| groups[*index].cause == incident.cause;
+            let mut going_on = (0..groups.len()).filter(|index| continues(&incident, &groups[*index]));
+            let index = going_on.clone().find(same_cause).or_else(|| going_on.next());
             let Some(index) = index else {
                 turns.push(self.close(incident, &groups, now));
                 continue;
@@ -190,12 +193,16 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
     }
 }
 
+/// Names no reason: any other cause says more.
+fn says_nothing(cause: Cause) -> bool {
+    matches!(cause, Cause::Unclear | Cause::AsItSays | Cause::RestartUnclear)
+}
+
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
 /// signs are over: only another finding that is no less sure takes its place. Not so when drives have only come back,
 /// unless the story falls apart.
 fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Turned>) {
-    let says_nothing = matches!(group.cause, Cause::Unclear | Cause::AsItSays);
-    let was_unclear = matches!(before.cause, Cause::Unclear | Cause::AsItSays);
+    let (says_nothing, was_unclear) = (says_nothing(group.cause), says_nothing(before.cause));
     // What explains more drives than before takes the place of what explained fewer, however sure that was.
     let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
     let as_sure = was_unclear || more || group.confidence >= before.confidence;
@@ -204,7 +211,7 @@ fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Tu
             && !says_nothing
             && as_sure
             && (was_unclear || is_split || !is_rest(&before, &group))
-        || says_nothing && was_unclear;
+        || says_nothing && was_unclear && group.cause != Cause::AsItSays;
     let mut incident =
         Incident { conditions: group.conditions, handling: group.handling, part: group.part.or(before.part), ..before };
     if replaces {
