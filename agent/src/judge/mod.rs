@@ -167,6 +167,18 @@ impl Memory {
         self.ledger.acquaintances.accept(&self.drives);
     }
 
+    /// What is left of it after the machine has started again without having been shut down, on a clock that goes on:
+    /// what would have been kept.
+    ///
+    /// # Errors
+    /// When that cannot be written down.
+    pub fn over_a_restart(&self, ended: Moment) -> Result<Self, String> {
+        let mut ledger = self.ledger.as_kept().map_err(|why| why.to_string())?;
+        ledger.move_back(ended, |at| at);
+        ledger.begin_unasked();
+        Ok(Self::with_ledger(ledger))
+    }
+
     /// The program was asked to end.
     pub fn end(&mut self) {
         self.ledger.runs.end();
@@ -201,7 +213,6 @@ pub fn judge(
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
-        memory.ledger.attachments.learn(snapshot);
         memory.volumes.learn(snapshot);
         let checked = memory.work.learn(snapshot);
         memory.outlook.learn(snapshot);
@@ -222,6 +233,7 @@ pub fn judge(
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
         memory.ledger.learn_signs(&memory.drives, snapshot);
+        memory.ledger.learn_attachments(snapshot);
         memory.climate.learn(snapshot);
         for rule in RULES {
             for mut sight in rule(settings, memory, snapshot) {

@@ -169,6 +169,7 @@ impl Dispatch {
         let stamp = Stamp::by(&self.clock);
         let head = Letterhead {
             mark: &self.mark,
+            tongue: scene.settings.language.into(),
             box_name: &box_name(scene.settings, scene.snapshot),
             now: scene.verdict.at,
             wall,
@@ -213,6 +214,7 @@ fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
         clock: &wall.minute(),
         beat: 0,
         time_of_day: &|ago| wall.before(ago).minute(),
+        tongue: scene.settings.language.into(),
     };
     traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view), SCALE).ok()
 }

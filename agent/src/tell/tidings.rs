@@ -2,6 +2,7 @@
 
 use super::incident_words::{Told, told};
 use super::message::{About, Message, Stamp, Topic, Turn};
+use super::tongue::Tongue;
 use crate::clock::{Moment, Wall};
 use crate::units::span;
 use crate::verdict::{Condition, Ended, Incident, IncidentId, Place, Subject, Turn as Turned, Turned as What};
@@ -10,6 +11,8 @@ use crate::verdict::{Condition, Ended, Incident, IncidentId, Place, Subject, Tur
 pub struct Letterhead<'a> {
     /// What sets the box's incidents apart from those of others.
     pub mark: &'a str,
+    /// The language of the message.
+    pub tongue: Tongue,
     /// The name of the box.
     pub box_name: &'a str,
     /// Now, on the boot clock.
@@ -36,7 +39,7 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
     };
     let incident = &turned.incident;
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
-    let Told { words, seen, unmeasured, next_test } = told(incident, &clock);
+    let Told { words, seen, unmeasured, next_test } = told(incident, &clock, head.tongue);
     let since = head.now.since(incident.since);
     let since = match (head.wall.synchronised, lasted) {
         (true, _) => head.wall.before(since).stamp(),
