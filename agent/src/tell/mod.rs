@@ -12,6 +12,8 @@ mod heat_words;
 pub mod incident_log;
 pub mod incident_words;
 pub mod letter;
+#[cfg(feature = "mail")]
+mod letter_page;
 pub mod letter_words;
 pub mod limit_words;
 pub mod log;

@@ -3,6 +3,7 @@
 use super::fold::{Group, severity};
 use crate::clock::Moment;
 use crate::judge::causes::key;
+use crate::judge::causes::view::TOGETHER;
 use crate::reading::DriveKey;
 use crate::verdict::{Cause, Condition, Ended, Incident, IncidentId, Kind, Subject, Turn, Turned};
 use serde::{Deserialize, Serialize};
@@ -13,6 +14,9 @@ const UNKEPT: u32 = 64;
 /// The incidents of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Book {
+    /// What sets these incidents apart from those of another box, or of this one with another book.
+    #[serde(default)]
+    pub mark: String,
     last: u32,
     open: Vec<Incident>,
     /// Until when messages are held back because somebody works on the box.
@@ -28,6 +32,25 @@ impl Book {
         let mut open = self.open.clone();
         open.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.since.cmp(&b.since)).then(a.id.cmp(&b.id)));
         open
+    }
+
+    /// Takes in incidents as they were told. Telling is kept at once and the book a little later: after a sudden end, what
+    /// was told last may be newer than the book. What was told to be over is open no more.
+    pub fn recover(&mut self, told: Vec<Incident>, is_over: impl Fn(&Incident) -> bool) {
+        for told in told {
+            self.last = self.last.max(told.id.0);
+            match self.open.iter_mut().find(|known| known.id == told.id) {
+                Some(known) if known.turns >= told.turns => {}
+                Some(known) => *known = told,
+                None => self.open.push(told),
+            }
+        }
+        self.open.retain(|incident| !is_over(incident));
+    }
+
+    /// The last turn of each open incident. Whoever tells knows which of them he has told.
+    pub fn last_turns(&self) -> impl Iterator<Item = Turn> {
+        self.open.iter().filter_map(|incident| Some(Turn { what: incident.last_turn?, incident: incident.clone() }))
     }
 
     /// The book may not be the newest that there was: numbers that it does not know of may have been given, and told.
@@ -66,9 +89,7 @@ impl Book {
     /// The times of all that is in it move into the past, as when the machine has started again.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
         for incident in &mut self.open {
-            incident.since = by(incident.since);
-            incident.conditions.iter_mut().for_each(|condition| condition.since = by(condition.since));
-            incident.evidence.iter_mut().for_each(|evidence| evidence.at = by(evidence.at));
+            incident.move_back(&by);
         }
         self.muted_until = self.muted_until.map(by);
     }
@@ -89,7 +110,8 @@ impl Book {
                 continue;
             };
             let group = groups.remove(index);
-            let (incident, news) = go_on(incident, group);
+            let is_split = groups.iter().any(|other| shares(&incident, other, |_| true));
+            let (incident, news) = go_on(incident, group, is_split);
             turns.extend(news.map(|what| Turn { incident: incident.clone(), what }));
             self.open.push(incident);
         }
@@ -138,24 +160,39 @@ impl Book {
             None if groups.iter().any(taken_out) || self.open.iter().any(same_drive) => Ended::TakenOut,
             None => Ended::Over,
         };
-        let lasted = now.since(incident.since);
-        Turn { incident, what: Turned::Closed { lasted, how } }
+        let what = Turned::Closed { lasted: now.since(incident.since), how };
+        let mut incident = incident;
+        incident.take_turn(what);
+        Turn { incident, what }
     }
 }
 
 /// True when a group goes on with the story of an incident: they share a condition, or tell the same of the same drives.
 /// That a drive was taken out is a story of its own, which begins with its absence.
 fn continues(incident: &Incident, group: &Group) -> bool {
-    let shared = |kinds: fn(Kind) -> bool| {
-        let mut known = incident.conditions.iter().filter(|known| kinds(known.kind()));
-        known.any(|known| group.conditions.iter().any(|condition| key(condition) == key(known)))
-    };
     let is_named = !matches!(group.cause, Cause::Unclear | Cause::AsItSays);
     if group.cause == Cause::TakenOut && incident.cause != Cause::TakenOut {
-        return shared(|kind| kind == Kind::DriveGone);
+        return shares(incident, group, |kind| kind == Kind::DriveGone);
     }
     let same = is_named && group.cause == incident.cause && !group.drives.is_empty() && group.drives == incident.drives;
-    same || shared(|_| true)
+    same || shares(incident, group, |_| true)
+}
+
+/// True when a condition of one of these kinds is in both.
+fn shares(incident: &Incident, group: &Group, kinds: fn(Kind) -> bool) -> bool {
+    let mut known = incident.conditions.iter().filter(|known| kinds(known.kind()));
+    known.any(|known| group.conditions.iter().any(|condition| key(condition) == key(known)))
+}
+
+/// True when a group is what is left of a story of several drives, and nothing has happened since that tells more of it:
+/// what was found of all of them then explains the rest, too.
+fn is_rest(before: &Incident, group: &Group) -> bool {
+    let fewer = !group.drives.is_empty() && group.drives.len() < before.drives.len();
+    let told = before.evidence.iter().map(|evidence| evidence.at).max();
+    let is_news = |at: Moment| told.is_none_or(|told| at > told.plus(TOGETHER));
+    fewer
+        && group.drives.iter().all(|one| before.drives.contains(one))
+        && (group.confidence <= before.confidence || !group.evidence.iter().any(|evidence| is_news(evidence.at)))
 }
 
 fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
@@ -167,6 +204,9 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
         cause,
         confidence,
         severity,
+        worst: severity,
+        turns: 1,
+        last_turn: Some(Turned::Opened),
         since,
         conditions,
         drives,
@@ -184,14 +224,18 @@ fn says_nothing(cause: Cause) -> bool {
 }
 
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
-/// signs are over: only another finding that is no less sure takes its place.
-fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
+/// signs are over: only another finding that is no less sure takes its place. Not so when drives have only come back,
+/// unless the story falls apart.
+fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Turned>) {
     let (says_nothing, was_unclear) = (says_nothing(group.cause), says_nothing(before.cause));
     // What explains more drives than before takes the place of what explained fewer, however sure that was.
     let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
     let as_sure = was_unclear || more || group.confidence >= before.confidence;
     let replaces = group.cause == before.cause && (more || group.confidence >= before.confidence)
-        || group.cause != before.cause && !says_nothing && as_sure
+        || group.cause != before.cause
+            && !says_nothing
+            && as_sure
+            && (was_unclear || is_split || !is_rest(&before, &group))
         || says_nothing && was_unclear && group.cause != Cause::AsItSays;
     let mut incident =
         Incident { conditions: group.conditions, handling: group.handling, part: group.part.or(before.part), ..before };
@@ -207,6 +251,7 @@ fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
     }
     let severity = severity(incident.cause, &incident.conditions);
     incident.severity = severity;
+    incident.worst = severity.max(before.worst).max(before.severity);
     let is_refined = incident.cause != before.cause
         || (incident.confidence > before.confidence && !matches!(incident.cause, Cause::AsItSays | Cause::Unclear));
     let news = if severity > before.severity {
@@ -218,6 +263,7 @@ fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
     } else {
         None
     };
+    news.into_iter().for_each(|what| incident.take_turn(what));
     // Another story has begun with what was acknowledged.
     incident.acknowledged &= !matches!(news, Some(Turned::Worsened));
     (incident, news)
