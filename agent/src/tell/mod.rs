@@ -11,6 +11,8 @@ pub mod evidence_words;
 mod heat_words;
 pub mod incident_log;
 pub mod incident_words;
+#[cfg(test)]
+mod keys_in_use;
 pub mod letter;
 #[cfg(feature = "mail")]
 mod letter_page;
