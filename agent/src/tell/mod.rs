@@ -11,6 +11,8 @@ pub mod evidence_words;
 mod heat_words;
 pub mod incident_log;
 pub mod incident_words;
+#[cfg(test)]
+mod keys_in_use;
 pub mod letter;
 pub mod letter_words;
 pub mod limit_words;
