@@ -131,7 +131,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         dispatch.finish();
     }
     outlet.say(&Entry::agent(6, "stopped", "asked to stop"), &clock.wall());
-    let last = crate::show::pages::stopped(&clock.wall().minute());
+    let last = crate::show::pages::stopped(&clock.wall().minute(), settings.language.into());
     outlet.draw(&last);
     if let Some(panel) = panel {
         panel.finish(last);

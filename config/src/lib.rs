@@ -30,7 +30,7 @@ mod url;
 pub use problem::{Problem, Problems};
 pub use settings::{
     AlertWay, Alerts, Brightness, Bus, CommandLine, Destination, DriveLimits, FanLimits, Grace, Heartbeat, Holds,
-    Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt, MqttVersion, PageName, Panel, PoolLimits,
+    Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt, MqttVersion, PageName, Panel, PoolLimits,
     ProcessorLimits, QuietHours, Secret, SelfTestSchedule, Settings, Shelf, SupplyLimits, Topic, Tray, VolumeLimits,
     Watch, Webhook,
 };

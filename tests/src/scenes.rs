@@ -6,7 +6,8 @@ use traylight::demo::{self, heron, story};
 use traylight::judge::{Memory, judge};
 use traylight::reading::{Blind, Itself, Missing, Power, Reading, Reason, Snapshot, Source};
 use traylight::rehearse::{Fault, Played, play};
-use traylight::show::pages::{self, Page, TEST, View};
+use traylight::show::pages::{self, Page, View, test_mark};
+use traylight::tell::tongue::Tongue;
 use traylight::verdict::{Kind, Verdict};
 use traylight_config::{PageName, Settings};
 use traylight_display::Frame;
@@ -79,7 +80,14 @@ fn rehearsed() -> Vec<(String, Frame)> {
         return Vec::new();
     };
     let time_of_day = |_: Duration| "14:32".to_owned();
-    let view = View { verdict: &verdict, snapshot: Some(&snapshot), clock: TEST, beat: 7, time_of_day: &time_of_day };
+    let view = View {
+        verdict: &verdict,
+        snapshot: Some(&snapshot),
+        clock: test_mark(Tongue::English),
+        beat: 7,
+        time_of_day: &time_of_day,
+        tongue: Tongue::English,
+    };
     let leads = verdict.incidents.first().map(|incident| Page::Incident(incident.id));
     let pages = [("rehearsal, drive gone", leads), ("rehearsal, state", Some(Page::Named(PageName::State)))];
     pages.into_iter().filter_map(|(name, page)| Some((name.to_owned(), pages::draw(&page?, &view)))).collect()
@@ -95,7 +103,7 @@ fn without_data() -> Vec<(String, Frame)> {
     let mut found = vec![
         ("starting".to_owned(), draw(&state, &starting, None)),
         ("no data".to_owned(), draw(&state, &silent, Some(&snapshot))),
-        ("stopped".to_owned(), pages::stopped("14:32")),
+        ("stopped".to_owned(), pages::stopped("14:32", Tongue::English)),
     ];
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
     snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });
@@ -114,7 +122,14 @@ fn without_data() -> Vec<(String, Frame)> {
 pub fn calm_state(clock: &str, beat: u64) -> Frame {
     let (_, verdict, snapshot) = after(2.0);
     let time_of_day = |_: Duration| String::new();
-    let view = View { verdict: &verdict, snapshot: Some(&snapshot), clock, beat, time_of_day: &time_of_day };
+    let view = View {
+        verdict: &verdict,
+        snapshot: Some(&snapshot),
+        clock,
+        beat,
+        time_of_day: &time_of_day,
+        tongue: Tongue::English,
+    };
     pages::draw(&Page::Named(PageName::State), &view)
 }
 
@@ -123,5 +138,8 @@ fn draw(page: &Page, verdict: &Verdict, snapshot: Option<&Snapshot>) -> Frame {
         let minute = 14 * 60 + 32 - ago.as_secs() / 60;
         format!("{:02}:{:02}", minute / 60, minute % 60)
     };
-    pages::draw(page, &View { verdict, snapshot, clock: "14:32", beat: 7, time_of_day: &time_of_day })
+    pages::draw(
+        page,
+        &View { verdict, snapshot, clock: "14:32", beat: 7, time_of_day: &time_of_day, tongue: Tongue::English },
+    )
 }

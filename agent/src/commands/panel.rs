@@ -31,8 +31,14 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let wall = clock.wall();
     let minute = wall.minute();
     let time_of_day = |ago| wall.before(ago).minute();
-    let view =
-        View { verdict: &verdict, snapshot: Some(&snapshot), clock: &minute, beat: 0, time_of_day: &time_of_day };
+    let view = View {
+        verdict: &verdict,
+        snapshot: Some(&snapshot),
+        clock: &minute,
+        beat: 0,
+        time_of_day: &time_of_day,
+        tongue: settings.language.into(),
+    };
     let pages = worth_showing(&verdict, Some(&snapshot), &settings.panel.pages);
     let drawn: Vec<(String, Frame)> = pages.iter().map(|page| (name(page), draw(page, &view))).collect();
     match &flags.png {

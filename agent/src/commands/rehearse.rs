@@ -11,10 +11,11 @@ use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
 use traylight::rehearse::{Fault, Played, Told, play};
 use traylight::serve::control::{self, Request};
-use traylight::show::pages::{TEST, View, draw};
+use traylight::show::pages::{View, draw, test_mark};
 use traylight::show::turn::worth_showing;
 use traylight::tell::incident_log;
 use traylight::tell::log::{Entry, Form, Log};
+use traylight::tell::tongue::Tongue;
 use traylight_config::Settings;
 use traylight_display::terminal;
 
@@ -75,8 +76,8 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     };
     played.told.iter().for_each(&mut tell);
     let time_of_day = |ago| wall.before(ago).minute();
-    let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
-    let view = View { verdict, snapshot, clock: TEST, beat: 0, time_of_day: &time_of_day };
+    let (verdict, snapshot, tongue) = (&played.verdict, Some(&played.snapshot), Tongue::from(settings.language));
+    let view = View { verdict, snapshot, clock: test_mark(tongue), beat: 0, time_of_day: &time_of_day, tongue };
     if let Some(page) = worth_showing(verdict, snapshot, &settings.panel.pages).first() {
         write!(out, "{}", terminal::compact(&draw(page, &view)))?;
     }

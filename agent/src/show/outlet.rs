@@ -1,11 +1,12 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one.
 
-use super::pages::{TEST, View, draw};
+use super::pages::{View, draw, test_mark};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
 use crate::reading::Snapshot;
 use crate::tell::log::{Entry, Log};
+use crate::tell::tongue::Tongue;
 use crate::units::span;
 use crate::verdict::Verdict;
 use std::io::Stdout;
@@ -75,19 +76,21 @@ impl Outlet {
         if !is_due && !self.turn.has_news(&pages) {
             return None;
         }
+        let tongue = Tongue::from(settings.language);
         self.drawn = Some(now);
         self.beat += 1;
         let page = self.turn.page(&pages, now, Duration::from_secs(settings.panel.page_seconds.into()));
         // A calendar that nobody has set yet would show a time of the past.
         let clock = if test {
-            TEST.to_owned()
+            test_mark(tongue).to_owned()
         } else if wall.synchronised {
             wall.minute()
         } else {
-            format!("up {}", span(verdict.at.since_boot()))
+            tongue.say("page.up", &[("span", &span(verdict.at.since_boot()))])
         };
         let time_of_day = |ago: Duration| wall.before(ago).minute();
-        Some(draw(&page, &View { verdict, snapshot, clock: &clock, beat: self.beat, time_of_day: &time_of_day }))
+        let (clock, beat, time_of_day) = (clock.as_str(), self.beat, &time_of_day);
+        Some(draw(&page, &View { verdict, snapshot, clock, beat, time_of_day, tongue }))
     }
 
     /// Puts a picture on the terminal.

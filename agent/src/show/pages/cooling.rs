@@ -3,6 +3,7 @@
 use super::View;
 use super::pieces::{heading, pair};
 use crate::reading::{Fan, Snapshot};
+use crate::tell::tongue::Tongue;
 use crate::units::Celsius;
 use crate::verdict::{Tray, TrayState};
 use traylight_display::Frame;
@@ -12,20 +13,18 @@ const LINES: usize = 6;
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
-    heading(frame, view, "COOLING");
+    heading(frame, view, view.tongue.plain("page.cooling.title"));
     let mut lines: Vec<(String, String)> = Vec::new();
     let fitted = snapshot.fans.iter().filter(|fan| view.verdict.fans.contains(&fan.key));
-    lines.extend(fitted.map(|fan| (fan.label.clone(), speed(fan))));
+    lines.extend(fitted.map(|fan| (fan.label.clone(), speed(fan, view.tongue))));
     if lines.is_empty() {
-        lines.push(("fan".to_owned(), "not measured".to_owned()));
+        let words = |key| view.tongue.plain(key).to_owned();
+        lines.push((words("page.cooling.fan"), words("page.cooling.not-measured")));
     }
     lines.truncate(2);
-    lines.extend(
-        warmest(view)
-            .into_iter()
-            .take(2)
-            .map(|(tray, celsius)| (format!("tray {}", tray.label), warmth(view, tray, celsius))),
-    );
+    let named = |tray: &Tray| view.tongue.say("page.cooling.tray", &[("label", &tray.label)]);
+    let warm = warmest(view).into_iter().take(2);
+    lines.extend(warm.map(|(tray, celsius)| (named(tray), warmth(view, tray, celsius))));
     let board = snapshot.temperatures.iter().map(|sensor| {
         let value = sensor.value.get().map_or_else(|| "--".to_owned(), ToString::to_string);
         (sensor.label.clone(), value)
@@ -36,11 +35,11 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
     }
 }
 
-fn speed(fan: &Fan) -> String {
+fn speed(fan: &Fan, tongue: Tongue) -> String {
     match (&fan.speed.value, fan.fault) {
-        (_, true) => "FAULT".to_owned(),
+        (_, true) => tongue.plain("page.cooling.fault").to_owned(),
         (Ok(speed), false) => speed.to_string(),
-        (Err(why), false) => why.reason.words().to_owned(),
+        (Err(why), false) => tongue.reason(why.reason).to_owned(),
     }
 }
 

@@ -13,13 +13,13 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, id: IncidentId) {
     let Some(incident) = view.verdict.incidents.iter().find(|incident| incident.id == id) else {
         return super::state::draw(frame, view);
     };
-    let told = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)));
+    let told = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue);
     let words = told.words;
-    let severity = match incident.severity {
-        Severity::Critical => "CRITICAL",
-        Severity::Warning => "WARNING",
-        Severity::Notice => "NOTICE",
-    };
+    let severity = view.tongue.plain(match incident.severity {
+        Severity::Critical => "page.critical",
+        Severity::Warning => "page.warning",
+        Severity::Notice => "page.notice",
+    });
     let others =
         view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
     let more = if others > 0 { format!(" +{others}") } else { String::new() };
@@ -35,7 +35,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, id: IncidentId) {
         y += face.height() as i32;
     }
     let held = view.verdict.at.since(incident.since);
-    let since = format!("since {}  {}", (view.time_of_day)(held), span(held));
+    let since = view.tongue.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]);
     let lines = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(words.evidence);
     for line in lines {
         if y + 8 > 63 {

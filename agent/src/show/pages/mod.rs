@@ -10,6 +10,7 @@ mod state;
 mod throughput;
 
 use crate::reading::Snapshot;
+use crate::tell::tongue::Tongue;
 use crate::verdict::{IncidentId, Verdict};
 use std::time::Duration;
 use traylight_config::PageName;
@@ -25,7 +26,9 @@ pub enum Page {
 }
 
 /// What stands in place of the time of day on the pages of a rehearsal.
-pub const TEST: &str = "TEST";
+pub fn test_mark(tongue: Tongue) -> &'static str {
+    tongue.plain("page.test")
+}
 
 /// All that a page may show.
 #[derive(Clone, Copy)]
@@ -34,12 +37,14 @@ pub struct View<'a> {
     pub verdict: &'a Verdict,
     /// The box as read; `None` before the first reading.
     pub snapshot: Option<&'a Snapshot>,
-    /// The minute of the day, or how long the box is up while its clock was not set; [`TEST`] in a rehearsal.
+    /// The minute of the day, or how long the box is up while its clock was not set; [`test_mark`] in a rehearsal.
     pub clock: &'a str,
     /// Counts up; moves the sign of life.
     pub beat: u64,
     /// The time of day so long ago.
     pub time_of_day: &'a dyn Fn(Duration) -> String,
+    /// The language of the words.
+    pub tongue: Tongue,
 }
 
 /// Draws a page.
@@ -59,10 +64,15 @@ pub fn draw(page: &Page, view: &View<'_>) -> Frame {
 }
 
 /// The last picture before the agent ends: it stays on the glass, so it must not look like a live one.
-pub fn stopped(clock: &str) -> Frame {
+pub fn stopped(clock: &str, tongue: Tongue) -> Frame {
     let mut frame = Frame::new(GlassSize::W128H64);
-    traylight_display::text::text_centred(&mut frame, area(0, 8, 128, 16), "STOPPED", Face::Medium);
+    traylight_display::text::text_centred(&mut frame, area(0, 8, 128, 16), tongue.plain("page.stopped"), Face::Medium);
     traylight_display::text::text_centred(&mut frame, area(0, 28, 128, 16), clock, Face::Medium);
-    traylight_display::text::text_centred(&mut frame, area(0, 50, 128, 8), "nobody is watching", Face::Small);
+    traylight_display::text::text_centred(
+        &mut frame,
+        area(0, 50, 128, 8),
+        tongue.plain("page.nobody-watches"),
+        Face::Small,
+    );
     frame
 }

@@ -17,11 +17,12 @@ pub const fn line(number: i32) -> i32 {
 pub fn heading(frame: &mut Frame, view: &View<'_>, name: &str) {
     text(frame, 0, line(0), name, Face::Small);
     let state = match (&view.verdict.heard, view.verdict.worst()) {
-        (Heard::SilentSince(_), _) => "NO DATA ",
-        (_, Some(Severity::Critical)) => "CRIT ",
-        (_, Some(Severity::Warning)) => "WARN ",
-        _ => "",
+        (Heard::SilentSince(_), _) => Some("page.no-data"),
+        (_, Some(Severity::Critical)) => Some("page.critical-short"),
+        (_, Some(Severity::Warning)) => Some("page.warning-short"),
+        _ => None,
     };
+    let state = state.map(|key| format!("{} ", view.tongue.plain(key))).unwrap_or_default();
     text_right(frame, WIDTH, line(0), &format!("{state}{}", view.clock), Face::Small);
 }
 

@@ -13,7 +13,7 @@ const SEASON: Duration = Duration::from_secs(90 * 86_400);
 
 /// Draws the page: a line and a bar a volume, three volumes at most.
 pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
-    heading(frame, view, "ROOM");
+    heading(frame, view, view.tongue.plain("page.room.title"));
     let mut volumes: Vec<(&Volume, Option<f64>)> =
         snapshot.volumes.iter().map(|volume| (volume, filled(volume))).collect();
     volumes.sort_by(|a, b| b.1.unwrap_or(0.0).total_cmp(&a.1.unwrap_or(0.0)).then(a.0.mount.cmp(&b.0.mount)));
@@ -25,10 +25,10 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
         let free = match &volume.room.value {
             // What comes sooner than a season is worth more than the bytes.
             Ok(room) => match view.verdict.full_in.get(&volume.mount).filter(|full| full.middle < SEASON) {
-                Some(full) => format!("full in {}", span(full.middle)),
-                None => format!("{} free", room.free),
+                Some(full) => view.tongue.say("page.room.full-in", &[("span", &span(full.middle))]),
+                None => view.tongue.say("page.room.free", &[("bytes", &room.free)]),
             },
-            Err(why) => why.reason.words().to_owned(),
+            Err(why) => view.tongue.reason(why.reason).to_owned(),
         };
         text_right(frame, WIDTH, line(first + 1), &free, Face::Small);
     }

@@ -2,6 +2,7 @@
 
 use super::View;
 use super::pieces::WIDTH;
+use crate::tell::tongue::Tongue;
 use crate::tell::wording::words;
 use crate::units::span;
 use crate::verdict::{Heard, Severity, Tray, TrayState};
@@ -28,24 +29,29 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
         let top = SHELVES.start + height * index as i32;
         let width = WIDTH / trays.len().max(1) as i32;
         for (place, tray) in trays.iter().enumerate() {
-            draw_tray(frame, area(width * place as i32, top, (width - 1) as u32, (height - 1) as u32), tray);
+            draw_tray(
+                frame,
+                area(width * place as i32, top, (width - 1) as u32, (height - 1) as u32),
+                tray,
+                view.tongue,
+            );
         }
     }
     if rows.is_empty() && view.snapshot.is_some() {
-        text(frame, 0, 32, "no drives found", Face::Small);
+        text(frame, 0, 32, view.tongue.plain("page.state.no-drives"), Face::Small);
     }
 }
 
 /// One word for the box. `OK` needs everything fresh: silence and trouble each have words of their own.
 fn state_word(view: &View<'_>) -> &'static str {
-    match (&view.verdict.heard, view.verdict.worst()) {
-        (Heard::SilentSince(_), _) => "NO DATA",
-        (_, Some(Severity::Critical)) => "CRITICAL",
-        (_, Some(Severity::Warning)) => "WARNING",
-        (Heard::NotYet, _) => "STARTING",
-        (Heard::InPart(_), _) => "PARTIAL",
-        (Heard::Fresh, _) => "OK",
-    }
+    view.tongue.plain(match (&view.verdict.heard, view.verdict.worst()) {
+        (Heard::SilentSince(_), _) => "page.no-data",
+        (_, Some(Severity::Critical)) => "page.critical",
+        (_, Some(Severity::Warning)) => "page.warning",
+        (Heard::NotYet, _) => "page.starting",
+        (Heard::InPart(_), _) => "page.partial",
+        (Heard::Fresh, _) => "page.ok",
+    })
 }
 
 /// The few columns right of the word.
@@ -53,15 +59,19 @@ fn remark(view: &View<'_>, columns: usize) -> String {
     let notices = view.verdict.conditions.iter().filter(|condition| condition.severity == Severity::Notice);
     match &view.verdict.heard {
         Heard::SilentSince(since) => span(view.verdict.at.since(*since)),
-        Heard::NotYet => "looking".to_owned(),
-        Heard::InPart(blind) => format!("{} blind", blind.len()),
+        Heard::NotYet => view.tongue.plain("page.state.looking").to_owned(),
+        Heard::InPart(blind) => view.tongue.say("page.state.blind", &[("n", &blind.len())]),
         Heard::Fresh if view.verdict.muted_until.is_some() => muted(view, columns),
         Heard::Fresh if view.verdict.worst() >= Some(Severity::Warning) => {
-            format!("{} open", view.verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning).count())
+            let open = view.verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning).count();
+            view.tongue.say("page.state.open", &[("n", &open)])
         }
-        Heard::Fresh => match notices.map(words).next() {
+        Heard::Fresh => match notices.map(|notice| words(notice, view.tongue)).next() {
             Some(notice) => notice.title,
-            None => format!("{} drives", view.snapshot.map_or(0, |snapshot| snapshot.drives.len())),
+            None => {
+                let drives = view.snapshot.map_or(0, |snapshot| snapshot.drives.len());
+                view.tongue.say("page.state.drives", &[("n", &drives)])
+            }
         },
     }
 }
@@ -69,12 +79,15 @@ fn remark(view: &View<'_>, columns: usize) -> String {
 /// That messages are held back must not be cut: who forgot it would wait for one.
 fn muted(view: &View<'_>, columns: usize) -> String {
     let left = view.verdict.muted_until.map(|until| span(until.since(view.verdict.at))).unwrap_or_default();
-    let ways = [format!("MUTED {left} left"), format!("MUTED {left}"), "MUTED".to_owned()];
-    ways.into_iter().find(|way| way.chars().count() <= columns).unwrap_or_default()
+    let ways = ["page.state.muted-left", "page.state.muted-for", "page.state.muted"];
+    ways.map(|way| view.tongue.say(way, &[("left", &left)]))
+        .into_iter()
+        .find(|way| way.chars().count() <= columns)
+        .unwrap_or_default()
 }
 
 /// A tray: its label and its value. A warning has a double edge, a critical one is lit; both also say so in words.
-fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray) {
+fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray, tongue: Tongue) {
     let (left, top) = (at.top_left.x, at.top_left.y);
     let (width, height) = (at.size.width, at.size.height);
     cell(frame, at, "", Face::Small, CellLook::Framed);
@@ -82,17 +95,17 @@ fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray) {
         cell(frame, area(left + 1, top + 1, width - 2, height - 2), "", Face::Small, CellLook::Framed);
     }
     let inner = area(left + 3, top + 2, width.saturating_sub(6), height.saturating_sub(4));
-    write_tray(frame, inner, tray);
+    write_tray(frame, inner, tray, tongue);
     if tray.severity == Some(Severity::Critical) {
         frame.invert(area(left + 1, top + 1, width - 2, height - 2));
     }
 }
 
 /// Large figures with the label beside them where both fit; else the label above; else the value alone.
-fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray) {
+fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray, tongue: Tongue) {
     let (left, top) = (inner.top_left.x, inner.top_left.y);
     let (width, height) = (inner.size.width, inner.size.height);
-    let value = value(tray.state, (width / Face::Small.width()) as usize);
+    let value = value(tray.state, (width / Face::Small.width()) as usize, tongue);
     let label_width = Face::Small.width() * tray.label.chars().count() as u32;
     let value_width = Face::Medium.width() * value.chars().count() as u32;
     if height >= Face::Medium.height() && label_width + value_width <= width {
@@ -105,13 +118,16 @@ fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray) {
     text_centred(frame, area(left, top + label_height as i32, width, height - label_height), &value, Face::Small);
 }
 
-fn value(state: TrayState, columns: usize) -> String {
-    let wide = |words: &str, narrow: &str| if columns >= words.len() { words.to_owned() } else { narrow.to_owned() };
+fn value(state: TrayState, columns: usize, tongue: Tongue) -> String {
+    let wide = |key: &str, narrow: &str| {
+        let words = tongue.plain(key);
+        if columns >= words.chars().count() { words.to_owned() } else { narrow.to_owned() }
+    };
     match state {
         TrayState::Empty => String::new(),
-        TrayState::Gone => wide("GONE", "X"),
-        TrayState::Bad => wide("BAD", "!!"),
-        TrayState::Rebuilding => wide("fill", ">>"),
+        TrayState::Gone => wide("page.state.gone", "X"),
+        TrayState::Bad => wide("page.state.bad", "!!"),
+        TrayState::Rebuilding => wide("page.state.fills", ">>"),
         TrayState::Asleep => "zz".to_owned(),
         TrayState::Warm(celsius) => format!("{:.0}", celsius.0),
         TrayState::NoReading => "--".to_owned(),
