@@ -200,5 +200,5 @@ fn goes_on(report: &mut Report, heron: &mut Heron, id: &str) -> Result<(), Faile
 
 /// The open incident of this name.
 fn incident<'a>(look: &'a Look, id: &str) -> Option<&'a Value> {
-    look.items("incidents").find(|incident| incident["id"].to_string() == id)
+    look.items("incidents").find(|incident| incident["id"].as_u64().is_some_and(|number| number.to_string() == id))
 }
