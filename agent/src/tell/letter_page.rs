@@ -102,7 +102,8 @@ mod tests {
     #[test]
     fn what_must_stay_in_comes_before_all_else_and_the_picture_last() {
         let page = html(&Letter::of(item(Turn::Opened)), Some("cid:panel"));
-        let places = ["critical: TRAY 3 GONE</h3>", "<b>LEAVE IN 1 2</b>", "no longer seen", "<b>Do:</b> Leave", "<img "];
+        let places =
+            ["critical: TRAY 3 GONE</h3>", "<b>LEAVE IN 1 2</b>", "no longer seen", "<b>Do:</b> Leave", "<img "];
         let found: Vec<Option<usize>> = places.iter().map(|what| page.find(what)).collect();
         assert!(found.iter().all(Option::is_some) && found.is_sorted(), "{found:?} {page}");
         assert_eq!(page.matches("LEAVE IN 1 2").count(), 2, "once to be read, once for who does not see the picture");

@@ -112,7 +112,8 @@ mod tests {
 
     #[test]
     fn only_the_name_of_an_end_tells_it() {
-        let names = ["ab-7.2.closed", "ab-7.2.opened", "ab-77.2.closed", "cd-7.2.closed", "test-ab-7.2.closed", "closed"];
+        let names =
+            ["ab-7.2.closed", "ab-7.2.opened", "ab-77.2.closed", "cd-7.2.closed", "test-ab-7.2.closed", "closed"];
         let found: Vec<&str> = names.into_iter().filter(|id| tells_the_end(id, "ab", IncidentId(7))).collect();
         assert_eq!(found, ["ab-7.2.closed"]);
     }

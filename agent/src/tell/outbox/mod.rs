@@ -124,7 +124,15 @@ impl Outbox {
         }
         let stories = kept.stories.into_iter().map(|story| (story.last.incident.clone(), story)).collect();
         (
-            Self { policy, queues, stories, all_well: kept.all_well, taken: kept.taken.into(), last: number, is_muted: false },
+            Self {
+                policy,
+                queues,
+                stories,
+                all_well: kept.all_well,
+                taken: kept.taken.into(),
+                last: number,
+                is_muted: false,
+            },
             orphans,
             writes,
         )
@@ -270,7 +278,12 @@ impl Outbox {
         let standing = |queue: &Queue| Standing {
             way: queue.rule.way.clone(),
             waiting: queue.entries.len(),
-            oldest: queue.entries.iter().filter(|entry| !(self.is_muted && entry.message.held)).filter_map(|entry| entry.message.made_at.age(&now.stamp)).max(),
+            oldest: queue
+                .entries
+                .iter()
+                .filter(|entry| !(self.is_muted && entry.message.held))
+                .filter_map(|entry| entry.message.made_at.age(&now.stamp))
+                .max(),
             trouble: queue.trouble.clone(),
         };
         self.queues.iter().map(standing).collect()

@@ -82,11 +82,8 @@ fn an_incident_that_comes_back_in_another_boot_began_as_long_ago_as_it_was() {
     let mut outbox = outbox(vec![rule("mail")]);
     outbox.take(told(&incident(6), Opened, 60), &at(60));
     // An hour and 20 s later by the calendar, 10 s after the machine has started again.
-    let next = Stamp {
-        boot_id: "summer".into(),
-        moment: Moment::after_boot(Duration::from_secs(10)),
-        ..at(60 + 3620).stamp
-    };
+    let next =
+        Stamp { boot_id: "summer".into(), moment: Moment::after_boot(Duration::from_secs(10)), ..at(60 + 3620).stamp };
     for (now, ago) in [(next.clone(), 3640), (Stamp { wall: None, ..next }, 30)] {
         let mut book = Book::default();
         outbox.kept().recover(&mut book, &now);
