@@ -50,6 +50,7 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/tell/test_words", words_and_drawing.clone()),
         ("agent/src/tell/message", vec!["std::fs", "std::net", "std::thread", "tokio", "rustix", "libc"]),
         ("agent/src/tell/letter", world.to_vec()),
+        ("agent/src/tell/letter_page", world.to_vec()),
         ("agent/src/tell/letter_words", world.to_vec()),
         ("agent/src/tell/outbox", world.to_vec()),
         ("agent/src/tell/ways/mqtt_packet", world.to_vec()),

@@ -14,6 +14,8 @@ pub mod incident_words;
 #[cfg(test)]
 mod keys_in_use;
 pub mod letter;
+#[cfg(feature = "mail")]
+mod letter_page;
 pub mod letter_words;
 pub mod limit_words;
 pub mod log;

@@ -42,6 +42,9 @@ fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[
         unmeasured: vec![Unmeasured::TwelveVolts],
         handling,
         acknowledged: false,
+        worst: Severity::Critical,
+        turns: 1,
+        last_turn: Some(Turned::Opened),
     }
 }
 
