@@ -1,7 +1,7 @@
 //! Stories of mail, with aiosmtpd at the other end and Python's own parser of mails as the judge of what arrived.
 
 use super::authority::Authority;
-use super::servers::MailServer;
+use super::servers::{LONG, MailServer, Process};
 use super::web_server::{Manner, WebServer, closed_port};
 use super::{letter, message, send};
 use serde_json::Value;
@@ -10,6 +10,7 @@ use std::process::{Command, Stdio};
 use traylight::tell::letter::Letter;
 use traylight::tell::message::{Message, Turn};
 use traylight::tell::ways::Fault;
+use traylight_tests::lab::wait::wait_until;
 
 fn file(authority: &Authority, port: u16, more: &str) -> String {
     format!(
@@ -141,11 +142,13 @@ fn a_password_from_systemd_lets_a_program_in() {
     std::fs::write(credentials.join("mail-word"), "reed").unwrap();
     let mut program = Command::new(env!("CARGO_BIN_EXE_storm"));
     program.arg(authority.folder().join("state")).arg(&config).arg("1").env("CREDENTIALS_DIRECTORY", &credentials);
-    let output = program.output().unwrap();
-    assert!(output.status.success(), "{output:?}");
-    let [mail] = server.mails().try_into().unwrap_or_else(|mails| panic!("{mails:?}"));
-    assert_eq!(mail["user"], "heron");
-    assert!(!String::from_utf8_lossy(&output.stdout).contains("reed"), "never shown");
+    let said = authority.folder().join("said");
+    program.stdout(std::fs::File::create(&said).unwrap());
+    let _running = Process::start(&mut program);
+    let said = || std::fs::read_to_string(&said).unwrap();
+    wait_until("a mail", LONG, || server.mails().pop().ok_or_else(said)).unwrap();
+    assert_eq!(server.mails()[0]["user"], "heron");
+    assert!(!said().contains("reed"), "never shown");
 }
 
 #[test]
