@@ -6,8 +6,10 @@
 //! datasheet stands behind a value, its documentation says so.
 
 mod alerts;
+mod glass;
 
 pub use alerts::*;
+pub use glass::*;
 use std::time::Duration;
 
 /// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
@@ -72,40 +74,14 @@ pub enum Holds {
 /// The small screen on the front.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Panel {
-    /// Where the panel is wired.
-    pub bus: Bus,
-    /// The 7-bit I2C address: 0x3C or 0x3D (SSD1306 datasheet, section 8.1.5).
-    pub address: u8,
-    /// The panel is mounted upside down.
-    pub upside_down: bool,
-    /// How bright the panel is when all is well.
-    pub brightness: Brightness,
+    /// The panels that there are; all show the same pages.
+    pub glasses: Vec<Glass>,
+    /// When panels are dim, and when they are dark but for a dot. Alerts light them up all the same.
+    pub night: Night,
     /// How long one page stays, in seconds: 3 to 60.
     pub page_seconds: u32,
     /// Which pages take turns, in this order.
     pub pages: Vec<PageName>,
-}
-
-/// Where the panel is wired.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Bus {
-    /// There is no panel.
-    None,
-    /// A device file, such as `/dev/i2c-1`.
-    Path(String),
-    /// The name of the bus adapter: it stays the same when bus numbers move.
-    AdapterName(String),
-}
-
-/// How bright the panel is when all is well.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Brightness {
-    /// For a dark room; also wears the panel least.
-    Dim,
-    /// For a lit room.
-    Normal,
-    /// For a window sill.
-    Bright,
 }
 
 /// A page of the panel.
@@ -133,14 +109,7 @@ impl PageName {
 
 impl Default for Panel {
     fn default() -> Self {
-        Panel {
-            bus: Bus::None,
-            address: 0x3C,
-            upside_down: false,
-            brightness: Brightness::Normal,
-            page_seconds: 6,
-            pages: PageName::ALL.to_vec(),
-        }
+        Panel { glasses: Vec::new(), night: Night::default(), page_seconds: 6, pages: PageName::ALL.to_vec() }
     }
 }
 

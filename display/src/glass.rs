@@ -74,6 +74,13 @@ pub enum GlassFault {
     NotAllowed,
     /// The adapter cannot send plain messages.
     CannotSend,
+    /// The picture was drawn for other glass.
+    WrongSize {
+        /// The picture's.
+        found: GlassSize,
+        /// The panel's, as it is built in.
+        wanted: GlassSize,
+    },
     /// Anything else, as the bus put it.
     Other(String),
 }
@@ -128,6 +135,16 @@ impl fmt::Display for GlassFault {
             GlassFault::NotAllowed => "the panel's bus may not be opened: the program's user must be in the group that owns it",
             GlassFault::CannotSend => {
                 "the bus adapter cannot send plain I2C messages: connect the panel to another adapter"
+            }
+            GlassFault::WrongSize { found, wanted } => {
+                return write!(
+                    f,
+                    "the picture is {} by {} pixels, wanted {} by {}",
+                    found.width(),
+                    found.height(),
+                    wanted.width(),
+                    wanted.height()
+                );
             }
             GlassFault::Other(text) => return write!(f, "the panel could not be written to: {text}"),
         })
