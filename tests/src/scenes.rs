@@ -9,8 +9,10 @@ use traylight::rehearse::{Fault, Played, play};
 use traylight::show::pages::{self, Page, TEST, View};
 use traylight::verdict::{Kind, Verdict};
 use traylight_config::{PageName, Settings};
-use traylight_display::Frame;
+use traylight_display::{Frame, GlassSize};
 
+/// The glass that pictures are drawn for.
+const GLASS: GlassSize = GlassSize::W128H64;
 /// The box was up for so long when the story began.
 const UP: Duration = Duration::from_secs(41 * 86_400);
 
@@ -82,7 +84,7 @@ fn rehearsed() -> Vec<(String, Frame)> {
     let view = View { verdict: &verdict, snapshot: Some(&snapshot), clock: TEST, beat: 7, time_of_day: &time_of_day };
     let leads = verdict.incidents.first().map(|incident| Page::Incident(incident.id));
     let pages = [("rehearsal, drive gone", leads), ("rehearsal, state", Some(Page::Named(PageName::State)))];
-    pages.into_iter().filter_map(|(name, page)| Some((name.to_owned(), pages::draw(&page?, &view)))).collect()
+    pages.into_iter().filter_map(|(name, page)| Some((name.to_owned(), pages::draw(&page?, &view, GLASS)))).collect()
 }
 
 /// Starting, silent, blind in part, and stopped.
@@ -95,7 +97,7 @@ fn without_data() -> Vec<(String, Frame)> {
     let mut found = vec![
         ("starting".to_owned(), draw(&state, &starting, None)),
         ("no data".to_owned(), draw(&state, &silent, Some(&snapshot))),
-        ("stopped".to_owned(), pages::stopped("14:32")),
+        ("stopped".to_owned(), pages::stopped("14:32", GLASS)),
     ];
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
     snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });
@@ -115,7 +117,7 @@ pub fn calm_state(clock: &str, beat: u64) -> Frame {
     let (_, verdict, snapshot) = after(2.0);
     let time_of_day = |_: Duration| String::new();
     let view = View { verdict: &verdict, snapshot: Some(&snapshot), clock, beat, time_of_day: &time_of_day };
-    pages::draw(&Page::Named(PageName::State), &view)
+    pages::draw(&Page::Named(PageName::State), &view, GLASS)
 }
 
 fn draw(page: &Page, verdict: &Verdict, snapshot: Option<&Snapshot>) -> Frame {
@@ -123,5 +125,5 @@ fn draw(page: &Page, verdict: &Verdict, snapshot: Option<&Snapshot>) -> Frame {
         let minute = 14 * 60 + 32 - ago.as_secs() / 60;
         format!("{:02}:{:02}", minute / 60, minute % 60)
     };
-    pages::draw(page, &View { verdict, snapshot, clock: "14:32", beat: 7, time_of_day: &time_of_day })
+    pages::draw(page, &View { verdict, snapshot, clock: "14:32", beat: 7, time_of_day: &time_of_day }, GLASS)
 }

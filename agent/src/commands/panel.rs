@@ -8,7 +8,7 @@ use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::show::pages::{Page, View, draw};
 use traylight::show::turn::worth_showing;
-use traylight_display::{Frame, terminal};
+use traylight_display::{Frame, GlassSize, terminal};
 
 /// Pixels of a PNG for each pixel of the panel.
 const SCALE: u8 = 4;
@@ -34,7 +34,8 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let view =
         View { verdict: &verdict, snapshot: Some(&snapshot), clock: &minute, beat: 0, time_of_day: &time_of_day };
     let pages = worth_showing(&verdict, Some(&snapshot), &settings.panel.pages);
-    let drawn: Vec<(String, Frame)> = pages.iter().map(|page| (name(page), draw(page, &view))).collect();
+    let drawn: Vec<(String, Frame)> =
+        pages.iter().map(|page| (name(page), draw(page, &view, GlassSize::W128H64))).collect();
     match &flags.png {
         Some(folder) => write_png(folder, &drawn)?,
         None => {

@@ -19,6 +19,7 @@ use std::io;
 use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use traylight_config::{AlertWay, Alerts, Destination, Settings};
+use traylight_display::GlassSize;
 
 /// Enlarges the panel's picture in a mail.
 const SCALE: u8 = 3;
@@ -205,7 +206,7 @@ fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
         beat: 0,
         time_of_day: &|ago| wall.before(ago).minute(),
     };
-    traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view), SCALE).ok()
+    traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view, GlassSize::W128H64), SCALE).ok()
 }
 
 fn state(scene: &Scene) -> BoxState {

@@ -1,6 +1,7 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one.
 
-use super::pages::{TEST, View, draw};
+use super::care::{Picture, call, cared_for, hour};
+use super::pages::{Page, TEST, View, draw};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
@@ -10,8 +11,8 @@ use crate::units::span;
 use crate::verdict::Verdict;
 use std::io::Stdout;
 use std::time::Duration;
-use traylight_config::Settings;
-use traylight_display::Frame;
+use traylight_config::{Brightness, Settings};
+use traylight_display::{Frame, GlassSize};
 
 /// A new picture with the first reading after this: the sign of life moves with it.
 const BEAT: Duration = Duration::from_millis(1500);
@@ -40,6 +41,32 @@ pub struct Scenery<'a> {
     pub test: bool,
 }
 
+/// A page at one moment, to be drawn for glass of any size.
+pub struct Drawing<'a> {
+    page: Page,
+    scenery: Scenery<'a>,
+    clock: String,
+    beat: u64,
+}
+
+impl Drawing<'_> {
+    /// The page as it is, for glass of this size.
+    pub fn frame(&self, glass: GlassSize) -> Frame {
+        let Scenery { verdict, snapshot, wall, .. } = self.scenery;
+        let time_of_day = |ago: Duration| wall.before(ago).minute();
+        let view = View { verdict, snapshot, clock: &self.clock, beat: self.beat, time_of_day: &time_of_day };
+        draw(&self.page, &view, glass)
+    }
+
+    /// The page as it goes to a panel of this size: cared for by the hour, and by how much attention the box wants.
+    pub fn picture(&self, glass: GlassSize, wanted: Brightness) -> Picture {
+        let Scenery { verdict, settings, wall, .. } = self.scenery;
+        let hour = hour(&settings.panel.night, &wall.time, wall.synchronised);
+        let minutes = verdict.at.since_boot().as_secs() / 60;
+        cared_for(&self.frame(glass), wanted, hour, call(verdict), minutes, self.beat)
+    }
+}
+
 impl Outlet {
     /// Log lines go to `log`; the picture goes to the terminal on standard output, when there is one.
     pub fn new(log: Log) -> Self {
@@ -66,10 +93,10 @@ impl Outlet {
         }
     }
 
-    /// The picture for now, if it is time for a new one or a page has to lead. Pages turn by the clock of whoever
+    /// What to draw now, if it is time for a new picture or a page has to lead. Pages turn by the clock of whoever
     /// looks at them, which is `now`.
-    pub fn frame_if_due(&mut self, now: Moment, scenery: &Scenery<'_>) -> Option<Frame> {
-        let Scenery { verdict, snapshot, settings, wall, test } = *scenery;
+    pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
+        let Scenery { verdict, snapshot, settings, wall, test } = scenery;
         let pages = worth_showing(verdict, snapshot, &settings.panel.pages);
         let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
         if !is_due && !self.turn.has_news(&pages) {
@@ -86,8 +113,7 @@ impl Outlet {
         } else {
             format!("up {}", span(verdict.at.since_boot()))
         };
-        let time_of_day = |ago: Duration| wall.before(ago).minute();
-        Some(draw(&page, &View { verdict, snapshot, clock: &clock, beat: self.beat, time_of_day: &time_of_day }))
+        Some(Drawing { page, scenery, clock, beat: self.beat })
     }
 
     /// Puts a picture on the terminal.

@@ -43,8 +43,8 @@ pub struct View<'a> {
 }
 
 /// Draws a page.
-pub fn draw(page: &Page, view: &View<'_>) -> Frame {
-    let mut frame = Frame::new(GlassSize::W128H64);
+pub fn draw(page: &Page, view: &View<'_>, glass: GlassSize) -> Frame {
+    let mut frame = Frame::new(glass);
     match (page, view.snapshot) {
         (Page::Named(PageName::State), _) | (_, None) => state::draw(&mut frame, view),
         (Page::Incident(id), Some(_)) => incident::draw(&mut frame, view, *id),
@@ -59,8 +59,8 @@ pub fn draw(page: &Page, view: &View<'_>) -> Frame {
 }
 
 /// The last picture before the agent ends: it stays on the glass, so it must not look like a live one.
-pub fn stopped(clock: &str) -> Frame {
-    let mut frame = Frame::new(GlassSize::W128H64);
+pub fn stopped(clock: &str, glass: GlassSize) -> Frame {
+    let mut frame = Frame::new(glass);
     traylight_display::text::text_centred(&mut frame, area(0, 8, 128, 16), "STOPPED", Face::Medium);
     traylight_display::text::text_centred(&mut frame, area(0, 28, 128, 16), clock, Face::Medium);
     traylight_display::text::text_centred(&mut frame, area(0, 50, 128, 8), "nobody is watching", Face::Small);
