@@ -9,7 +9,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::JoinHandle;
 use tender::{News, Tender};
 use traylight_config as config;
-use traylight_display::GlassSize;
+use traylight_display::{Glass, GlassFault, GlassSize};
 
 /// What a panel's thread has to say.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -100,12 +100,18 @@ impl PanelThread {
     }
 }
 
-fn work<G: traylight_display::Glass>(
-    mut tender: Tender<G>,
-    orders: &Receiver<Order>,
-    clock: &Clock,
-    report: impl Fn(News),
-) {
+/// Shows one picture on a panel that no thread owns.
+///
+/// # Errors
+/// When the panel or its bus cannot be had.
+pub fn show_once(panel: &config::Glass, draw: impl FnOnce(GlassSize) -> Picture) -> Result<(), GlassFault> {
+    let mut glass = bus::open(panel)?;
+    let Picture { frame, brightness } = draw(glass.size());
+    glass.set_brightness(brightness)?;
+    glass.refresh(&frame).map(|_| ())
+}
+
+fn work<G: Glass>(mut tender: Tender<G>, orders: &Receiver<Order>, clock: &Clock, report: impl Fn(News)) {
     loop {
         let next = match tender.due() {
             Some(due) => orders.recv_timeout(due.since(clock.now())),

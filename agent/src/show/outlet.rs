@@ -43,10 +43,14 @@ pub struct Scenery<'a> {
 
 /// A page at one moment, to be drawn for glass of any size.
 pub struct Drawing<'a> {
-    page: Page,
-    scenery: Scenery<'a>,
-    clock: String,
-    beat: u64,
+    /// The page.
+    pub page: Page,
+    /// What it is drawn from.
+    pub scenery: Scenery<'a>,
+    /// What stands where the time of day does.
+    pub clock: String,
+    /// Counts up; moves the sign of life.
+    pub beat: u64,
 }
 
 impl Drawing<'_> {
