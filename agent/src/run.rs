@@ -24,6 +24,7 @@ use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::unbounded_channel;
 use traylight_config::{SelfTestSchedule, Settings};
+use traylight_display::GlassSize;
 
 /// The loop looks at the time by itself when it has heard nothing for so long: for what ages, and for the watchdog.
 /// Longer than the probe's pace, so that a box that is heard from wakes for nothing else.
@@ -112,7 +113,8 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
         if let Some((verdict, snapshot, test)) = core.shown() {
-            let scenery = Scenery { verdict, snapshot, settings: &settings, wall: &clock.wall(), test };
+            let scenery =
+                Scenery { verdict, snapshot, settings: &settings, ways: &core.ways.each, wall: &clock.wall(), test };
             if let Some(frame) = outlet.frame_if_due(clock.now(), &scenery) {
                 outlet.draw(&frame);
                 if let Some(panel) = &panel {
@@ -131,7 +133,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         dispatch.finish();
     }
     outlet.say(&Entry::agent(6, "stopped", "asked to stop"), &clock.wall());
-    let last = crate::show::pages::stopped(&clock.wall().minute());
+    let last = crate::show::pages::stopped(&clock.wall().minute(), GlassSize::W128H64);
     outlet.draw(&last);
     if let Some(panel) = panel {
         panel.finish(last);

@@ -19,13 +19,13 @@ pub enum Stand {
 }
 
 /// Draws a text as large as the area allows, never outside it. It is cut only where not even the smallest face has room
-/// for all of it; an area lower than that face shows nothing.
-pub fn figure(frame: &mut Frame, area: Rectangle, text: &str, stand: Stand) {
+/// for all of it; an area lower than that face shows nothing. Returns where it ended: the `x` for what comes next.
+pub fn figure(frame: &mut Frame, area: Rectangle, text: &str, stand: Stand) -> i32 {
     let (width, height) = (area.size.width as f32, area.size.height as f32);
     let fits = |face: &Face| Ink::of(text, *face).filter(|ink| ink.scale_in(width, height) >= 1.0);
     let cut = || Ink::of(&fit(text, (area.size.width / Face::Small.width()) as usize), Face::Small);
     let found = [Face::Large, Face::Medium, Face::Small].iter().find_map(fits).or_else(cut);
-    let Some(ink) = found.filter(|ink| ink.scale_in(width, height) >= 1.0) else { return };
+    let Some(ink) = found.filter(|ink| ink.scale_in(width, height) >= 1.0) else { return area.top_left.x };
     let scale = pleasing(ink.scale_in(width, height));
     let (wide, high) = ((ink.width as f32 * scale) as i32, (ink.height as f32 * scale) as i32);
     let (spare_x, spare_y) = (area.size.width as i32 - wide, area.size.height as i32 - high);
@@ -41,6 +41,7 @@ pub fn figure(frame: &mut Frame, area: Rectangle, text: &str, stand: Stand) {
             }
         }
     }
+    left + wide
 }
 
 /// Below twice the size, strokes of two pixels would come out unevenly thick: only whole and half steps look right there.

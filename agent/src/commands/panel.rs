@@ -8,7 +8,7 @@ use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::show::pages::{Page, View, draw};
 use traylight::show::turn::worth_showing;
-use traylight_display::{Frame, terminal};
+use traylight_display::{Frame, GlassSize, terminal};
 
 /// Pixels of a PNG for each pixel of the panel.
 const SCALE: u8 = 4;
@@ -31,10 +31,19 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let wall = clock.wall();
     let minute = wall.minute();
     let time_of_day = |ago| wall.before(ago).minute();
-    let view =
-        View { verdict: &verdict, snapshot: Some(&snapshot), clock: &minute, beat: 0, time_of_day: &time_of_day };
-    let pages = worth_showing(&verdict, Some(&snapshot), &settings.panel.pages);
-    let drawn: Vec<(String, Frame)> = pages.iter().map(|page| (name(page), draw(page, &view))).collect();
+    let view = View {
+        verdict: &verdict,
+        snapshot: Some(&snapshot),
+        settings: &settings,
+        ways: &[],
+        clock: &minute,
+        beat: 0,
+        lap: 0,
+        time_of_day: &time_of_day,
+    };
+    let pages = worth_showing(&view);
+    let drawn: Vec<(String, Frame)> =
+        pages.iter().map(|page| (name(page), draw(page, &view, GlassSize::W128H64))).collect();
     match &flags.png {
         Some(folder) => write_png(folder, &drawn)?,
         None => {
@@ -62,7 +71,8 @@ fn write_png(folder: &std::path::Path, drawn: &[(String, Frame)]) -> io::Result<
 /// The page's name as a file name.
 fn name(page: &Page) -> String {
     let name = match page {
-        Page::Named(page) => format!("{page:?}"),
+        Page::Named(page) => page.word().to_owned(),
+        Page::Alarm(id) => format!("alarm {id}"),
         Page::Incident(id) => format!("incident {id}"),
     };
     name.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect()

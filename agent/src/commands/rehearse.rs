@@ -16,7 +16,7 @@ use traylight::show::turn::worth_showing;
 use traylight::tell::incident_log;
 use traylight::tell::log::{Entry, Form, Log};
 use traylight_config::Settings;
-use traylight_display::terminal;
+use traylight_display::{GlassSize, terminal};
 
 /// Flags of `rehearse`.
 #[derive(clap::Args)]
@@ -76,9 +76,9 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     played.told.iter().for_each(&mut tell);
     let time_of_day = |ago| wall.before(ago).minute();
     let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
-    let view = View { verdict, snapshot, clock: TEST, beat: 0, time_of_day: &time_of_day };
-    if let Some(page) = worth_showing(verdict, snapshot, &settings.panel.pages).first() {
-        write!(out, "{}", terminal::compact(&draw(page, &view)))?;
+    let view = View { verdict, snapshot, settings, ways: &[], clock: TEST, beat: 0, lap: 0, time_of_day: &time_of_day };
+    if let Some(page) = worth_showing(&view).first() {
+        write!(out, "{}", terminal::compact(&draw(page, &view, GlassSize::W128H64)))?;
     }
     tell(&played.end());
     Ok(())

@@ -1,6 +1,6 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one.
 
-use super::pages::{TEST, View, draw};
+use super::pages::{Page, TEST, View, Way, draw};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
@@ -11,7 +11,7 @@ use crate::verdict::Verdict;
 use std::io::Stdout;
 use std::time::Duration;
 use traylight_config::Settings;
-use traylight_display::Frame;
+use traylight_display::{Frame, GlassSize};
 
 /// A new picture with the first reading after this: the sign of life moves with it.
 const BEAT: Duration = Duration::from_millis(1500);
@@ -34,6 +34,8 @@ pub struct Scenery<'a> {
     pub snapshot: Option<&'a Snapshot>,
     /// The settings in force.
     pub settings: &'a Settings,
+    /// The ways out for alerts.
+    pub ways: &'a [Way],
     /// The calendar at the time of the verdict.
     pub wall: &'a Wall,
     /// True for what is only rehearsed.
@@ -69,15 +71,7 @@ impl Outlet {
     /// The picture for now, if it is time for a new one or a page has to lead. Pages turn by the clock of whoever
     /// looks at them, which is `now`.
     pub fn frame_if_due(&mut self, now: Moment, scenery: &Scenery<'_>) -> Option<Frame> {
-        let Scenery { verdict, snapshot, settings, wall, test } = *scenery;
-        let pages = worth_showing(verdict, snapshot, &settings.panel.pages);
-        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
-        if !is_due && !self.turn.has_news(&pages) {
-            return None;
-        }
-        self.drawn = Some(now);
-        self.beat += 1;
-        let page = self.turn.page(&pages, now, Duration::from_secs(settings.panel.page_seconds.into()));
+        let Scenery { verdict, snapshot, settings, ways, wall, test } = *scenery;
         // A calendar that nobody has set yet would show a time of the past.
         let clock = if test {
             TEST.to_owned()
@@ -87,7 +81,26 @@ impl Outlet {
             format!("up {}", span(verdict.at.since_boot()))
         };
         let time_of_day = |ago: Duration| wall.before(ago).minute();
-        Some(draw(&page, &View { verdict, snapshot, clock: &clock, beat: self.beat, time_of_day: &time_of_day }))
+        let view = View {
+            verdict,
+            snapshot,
+            settings,
+            ways,
+            clock: &clock,
+            beat: self.beat,
+            lap: self.turn.lap(),
+            time_of_day: &time_of_day,
+        };
+        let pages = worth_showing(&view);
+        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
+        if !is_due && !self.turn.has_news(&pages) {
+            return None;
+        }
+        self.drawn = Some(now);
+        self.beat += 1;
+        let page = self.turn.page(&pages, now, |page| stays(settings, page));
+        let view = View { beat: self.beat, lap: self.turn.lap(), ..view };
+        Some(draw(&page, &view, GlassSize::W128H64))
     }
 
     /// Puts a picture on the terminal.
@@ -96,4 +109,13 @@ impl Outlet {
             let _ = stage.draw(frame);
         }
     }
+}
+
+/// How long a page stays.
+fn stays(settings: &Settings, page: &Page) -> Duration {
+    let seconds = match page {
+        Page::Named(name) => settings.panel.seconds_of(*name),
+        Page::Alarm(_) | Page::Incident(_) => settings.panel.page_seconds,
+    };
+    Duration::from_secs(seconds.into())
 }
