@@ -44,9 +44,9 @@ pub fn figure(frame: &mut Frame, area: Rectangle, text: &str, stand: Stand) -> i
     left + wide
 }
 
-/// Below twice the size, strokes of two pixels would come out unevenly thick: only whole and half steps look right there.
+/// Below one and a half times the size, strokes of two pixels would come out unevenly thick.
 fn pleasing(scale: f32) -> f32 {
-    if scale < 2.0 { (scale * 2.0).floor() / 2.0 } else { scale }
+    if scale < 1.5 { (scale * 4.0).floor() / 4.0 } else { scale }
 }
 
 /// The lit pixels of a text in its own face, without the dark columns at both ends.

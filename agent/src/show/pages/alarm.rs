@@ -29,9 +29,9 @@ fn tray_of(incident: &Incident, title: &str) -> Option<(String, String)> {
 fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &str, what: &str) {
     let (wide, high) = (width(frame), height(frame));
     let word = severity_word(incident.severity);
-    let mut said = vec![vec![what.to_owned()]];
-    said.extend(handling(incident, view));
-    said.push(vec![told(incident, &|_| String::new()).words.brief.to_owned()]);
+    let brief = told(incident, &|_| String::new()).words.brief.to_owned();
+    // What must stay in is more than what to do, which the page from near says as well.
+    let to_do = handling(incident, view).unwrap_or_else(|| vec![brief]);
     if high > wide {
         // On its side: strip, tray, label, words below each other.
         let strip = area(0, 0, wide as u32, 12);
@@ -39,10 +39,16 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
         text_centred(frame, area(0, 14, wide as u32, 8), "TRAY", Face::Small);
         let tall = (high * 3 / 8) as u32;
         figure(frame, area(0, 23, wide as u32, tall), label, Stand::Middle);
-        block(frame, below(frame, 23 + tall as i32 + 3), &said);
+        block(frame, below(frame, 23 + tall as i32 + 3), &[vec![what.to_owned()], to_do]);
         return;
     }
-    let column = if wide >= 128 { if high >= 64 { 44 } else { 34 } } else { high - 12 };
+    let column = if wide < 128 {
+        28
+    } else if high < 64 {
+        26
+    } else {
+        44
+    };
     let beside = column + 4;
     let (strip, top) = match (wide >= 128, high) {
         (true, 64..) => (area(beside, 0, (wide - beside) as u32, 16), 17),
@@ -57,7 +63,8 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
     }
     let from = above + if named { 8 } else { 0 };
     figure(frame, area(0, from, column as u32, (high - 1 - from) as u32), label, Stand::Middle);
-    block(frame, area(beside, top, (wide - beside) as u32, (high - 1 - top) as u32), &said);
+    let what = if named { what.to_owned() } else { format!("TRAY {label} {what}") };
+    block(frame, area(beside, top, (wide - beside) as u32, (high - 1 - top) as u32), &[vec![what], to_do]);
 }
 
 /// The title as large as the glass allows, and below it what must be done with trays, or what to do.

@@ -12,7 +12,7 @@ pub fn sheet(view: &View<'_>) -> Sheet {
         count => vec!["alerts wait".to_owned(), format!("{count} way(s)"), "unconfirmed".to_owned()],
     };
     let rows = view.ways.iter().map(|way| Row::of(&way.name, state(way))).collect();
-    Sheet { name: "ALERTS".to_owned(), figure: waiting.to_string(), beside, level: None, rows }
+    Sheet { name: "ALERTS".to_owned(), figure: waiting.to_string(), beside, rows, ..Sheet::default() }
 }
 
 fn state(way: &Way) -> String {

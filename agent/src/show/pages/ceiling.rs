@@ -14,7 +14,7 @@ const PACKET: (f64, f64) = (128.0, 152.0);
 /// A line with a ceiling.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Line {
-    /// What it is called: the port's name, or that of a lane.
+    /// What it is called: the port's name, or that of a PCIe link.
     pub name: String,
     /// The busier direction now.
     pub moved: BytesPerSecond,
@@ -55,7 +55,7 @@ fn lanes(snapshot: &Snapshot) -> impl Iterator<Item = Line> + '_ {
         }
         let inward = traffic.iter().map(|traffic| traffic.inward.0).sum();
         let outward = traffic.iter().map(|traffic| traffic.outward.0).sum();
-        let name = if many { format!("lane {}", index + 1) } else { "lane".to_owned() };
+        let name = if many { format!("PCIe {}", index + 1) } else { "PCIe".to_owned() };
         Some(line(name, inward, outward, of_lane(*controller.lane.get()?)))
     })
 }

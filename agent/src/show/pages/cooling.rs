@@ -32,18 +32,19 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let name = "COOLING".to_owned();
     let Some((tray, now)) = warm.first() else {
         let first = rows.remove(0);
-        return Sheet { name, figure: first.right, beside: vec![first.left], level: None, rows };
+        return Sheet { name, figure: first.right, beside: vec![first.left], rows, ..Sheet::default() };
     };
     let (figure, end) = heading_for(view, tray, *now);
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
     let limit = drive.map(|drive| format!("limit {:.0}°", heat_limits(&view.settings.limits.drive, drive).warning));
-    let beside = [Some(format!("tray {}", tray.label)), end.map(|end| format!("will be {:.0}°", end.0)), limit];
+    let beside = [Some(format!("tray {}", tray.label)), end.map(|end| format!("→ {:.0}°", end.0)), limit];
     Sheet {
         name,
         figure,
         beside: beside.into_iter().flatten().collect(),
         level: drive.map(|drive| level(view, drive, *now)),
         rows,
+        ..Sheet::default()
     }
 }
 

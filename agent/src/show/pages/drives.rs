@@ -36,8 +36,9 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let subject = tray.drive.clone().map(Subject::Drive);
     let says = view.verdict.conditions.iter().find(|condition| Some(&condition.subject) == subject.as_ref());
     let mut beside: Vec<String> = Vec::new();
-    beside.extend(end.map(|end| format!("will be {:.0}°", end.0)));
-    beside.extend(says.map(|condition| said(&words(condition).name, &tray.label)));
+    beside.extend(end.map(|end| format!("→ {:.0}°", end.0)));
+    let title = says.map(|condition| said(&words(condition).name, &tray.label));
+    beside.extend(title.filter(|title| *title != figure));
     beside.extend(drive.and_then(|drive| drive.serial.as_deref()).map(tail));
     beside.extend(drive.and_then(|drive| drive.power.get()).map(|power| power_word(*power).to_owned()));
     Sheet {
@@ -46,6 +47,8 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         beside,
         level: drive.and_then(|drive| history(view, drive)),
         rows: drive.map(rows).unwrap_or_default(),
+        shared_by: trays.len() as u64,
+        ..Sheet::default()
     }
 }
 

@@ -2,40 +2,46 @@
 //! order. What has no room takes turns.
 
 use super::View;
-use super::pieces::{LINE, alarm, height, severity_word, width};
+use super::pieces::{LINE, alarm, height, pitch, severity_word, width};
 use crate::tell::incident_words::told;
 use crate::units::span;
 use crate::verdict::{Incident, Severity};
 use traylight_display::text::{text, text_right, wrap};
 use traylight_display::{Face, Frame, area};
 
+/// Small glass shows less: at most so many parts.
+const MOST_PARTS_WHERE_SMALL: usize = 3;
+
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     let glass = frame.glass_size();
     let words = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at))).words;
-    strip(frame, view, incident);
     let columns = Face::Small.columns(glass);
     let (top, bottom) = (LINE + 2, height(frame) - 1);
+    let is_small = height(frame) < 64;
 
-    // From afar the title was large already; here it leads in the middle face where a line of it is wide enough.
-    let mut title: Vec<(String, Face)> = Vec::new();
-    let lines = wrap(&words.title, Face::Medium.columns(glass));
-    let is_whole = lines.join(" ") == words.title;
-    if height(frame) >= 64 && is_whole && lines.len() <= if width(frame) >= 128 { 1 } else { 2 } {
-        title.extend(lines.into_iter().map(|line| (line, Face::Medium)));
-    } else {
-        title.extend(wrap(&words.title, columns).into_iter().map(|line| (line, Face::Small)));
-    }
     let held = view.verdict.at.since(incident.since);
     let since = format!("since {} {}", (view.time_of_day)(held), span(held));
-    let said = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(words.evidence);
-    let said: Vec<String> = said.flat_map(|line| wrap(&line, columns)).collect();
+    let fits = |line: &String| line.split_whitespace().all(|word| word.chars().count() <= columns);
+    let numbers = words.evidence.into_iter().filter(|line| columns >= 21 || fits(line));
+    let said = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(numbers);
+    let said: Vec<Vec<String>> = said.map(|line| wrap(&line, columns)).collect();
 
+    let title = title(&words.title, frame);
     let title_rows: i32 = title.iter().map(|(_, face)| pitch(*face)).sum();
-    let each = (((bottom - top - title_rows + 2) / LINE).max(1)) as usize;
-    let leaves: Vec<&[String]> = said.chunks(each).collect();
-    let leaf = leaves.get((view.lap % leaves.len().max(1) as u64) as usize).copied().unwrap_or_default();
-    let body = title.into_iter().chain(leaf.iter().map(|line| (line.clone(), Face::Small)));
+    let lines_in = |rows: i32| ((rows + 2) / LINE).max(1) as usize;
+    // On small glass the title has a place of its own only once; then its first line is in the strip.
+    let (first, later) =
+        (lines_in(bottom - top - title_rows), lines_in(bottom - top - if is_small { 0 } else { title_rows }));
+    let mut leaves = leaves(&said, first, later);
+    if is_small {
+        leaves.truncate(MOST_PARTS_WHERE_SMALL);
+    }
+    let turn = (view.lap % leaves.len().max(1) as u64) as usize;
+    let leads = turn == 0 || !is_small;
+    strip(frame, view, incident, (!leads).then_some(title.first()).flatten().map(|(line, _)| line.as_str()));
+    let leaf = leaves.get(turn).into_iter().flatten().map(|line| (line.clone(), Face::Small));
+    let body = title.into_iter().filter(|_| leads).chain(leaf);
     let mut y = top;
     for (line, face) in body {
         text(frame, 0, y, &line, face);
@@ -43,20 +49,47 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     }
 }
 
-fn pitch(face: Face) -> i32 {
-    if face == Face::Small { LINE } else { face.height() as i32 }
+/// The title in the middle face where that takes a line, or two on glass that stands on its side; else in the small one.
+fn title(title: &str, frame: &Frame) -> Vec<(String, Face)> {
+    let glass = frame.glass_size();
+    let lines = wrap(title, Face::Medium.columns(glass));
+    let is_whole = lines.join(" ") == title;
+    if height(frame) >= 64 && is_whole && lines.len() <= if width(frame) >= 128 { 1 } else { 2 } {
+        return lines.into_iter().map(|line| (line, Face::Medium)).collect();
+    }
+    wrap(title, Face::Small.columns(glass)).into_iter().map(|line| (line, Face::Small)).collect()
 }
 
-/// The state word, how many others there are, and the clock; lit while it is critical.
-fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
+/// What is said in parts of so many lines, the first and the later ones. What belongs together stays together where a part
+/// has room for it.
+fn leaves(said: &[Vec<String>], first: usize, later: usize) -> Vec<Vec<String>> {
+    let mut leaves: Vec<Vec<String>> = vec![Vec::new()];
+    for paragraph in said {
+        for (index, line) in paragraph.iter().enumerate() {
+            let room = if leaves.len() == 1 { first } else { later };
+            let used = leaves.last().map_or(0, Vec::len);
+            let needed = if index == 0 { paragraph.len().min(later) } else { 1 };
+            if used > 0 && used + needed > room {
+                leaves.push(Vec::new());
+            }
+            if let Some(leaf) = leaves.last_mut() {
+                leaf.push(line.clone());
+            }
+        }
+    }
+    leaves
+}
+
+/// The state word or the title, how many others there are, and the clock; lit while it is critical.
+fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: Option<&str>) {
     let wide = width(frame);
     let others =
         view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
     let more = if others > 0 { format!(" +{others}") } else { String::new() };
     let known = if incident.acknowledged { " known" } else { "" };
-    let word = severity_word(incident.severity);
+    let word = title.unwrap_or(severity_word(incident.severity));
     let columns = ((wide - 2) / Face::Small.width() as i32) as usize;
-    let short = if columns >= word.len() { word } else { "CRIT" };
+    let short = if title.is_some() || columns >= word.len() { word } else { "CRIT" };
     let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned(), short.to_owned()];
     let clock = view.clock.chars().count() + 1;
     // That it is a test is never left out.

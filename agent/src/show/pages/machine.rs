@@ -27,5 +27,5 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     if !board.model.is_empty() {
         rows.push(Row::of("board", board.model.clone()));
     }
-    Sheet { name: "BOX".to_owned(), figure: name, beside: vec![format!("up {up}")], level: None, rows }
+    Sheet { name: "BOX".to_owned(), figure: name, beside: vec![format!("up {up}")], rows, ..Sheet::default() }
 }

@@ -27,7 +27,13 @@ pub fn sheet(snapshot: &Snapshot) -> Sheet {
         Row::of(&link.name, speed.unwrap_or_else(|| if is_up(link) { "up" } else { "down" }.to_owned()))
     }));
     let beside = [Some(unit).filter(|unit| !unit.is_empty()), Some(first.name.clone())];
-    Sheet { name: "NETWORK".to_owned(), figure, beside: beside.into_iter().flatten().collect(), level: None, rows }
+    Sheet {
+        name: "NETWORK".to_owned(),
+        figure,
+        beside: beside.into_iter().flatten().collect(),
+        rows,
+        ..Sheet::default()
+    }
 }
 
 fn is_up(link: &Link) -> bool {

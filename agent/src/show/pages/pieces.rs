@@ -31,36 +31,34 @@ pub fn severity_word(severity: Severity) -> &'static str {
     }
 }
 
-/// What must never be out of sight, on whatever page: silence, a rehearsal, trouble elsewhere; the weightiest first.
-fn never_out_of_sight(view: &View<'_>) -> Vec<&'static str> {
-    let silent = matches!(view.verdict.heard, Heard::SilentSince(_)).then_some("NO DATA");
-    let test = (view.clock == super::TEST).then_some(super::TEST);
+/// What must never be out of sight, on whatever page: silence, a rehearsal, trouble elsewhere; the weightiest first. Each
+/// with what stands for it where there is no room for the word.
+fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
+    let silent = matches!(view.verdict.heard, Heard::SilentSince(_)).then_some(("NO DATA", "OLD"));
+    let test = (view.clock == super::TEST).then_some((super::TEST, super::TEST));
     let trouble = match view.verdict.worst() {
-        Some(Severity::Critical) => Some("CRIT"),
-        Some(Severity::Warning) => Some("WARN"),
+        Some(Severity::Critical) => Some(("CRIT", "!!")),
+        Some(Severity::Warning) => Some(("WARN", "!")),
         _ => None,
     };
     [silent, test, trouble].into_iter().flatten().collect()
 }
 
 /// The first line between `left` and the right edge: the page's name, what must never be out of sight, the clock. Where
-/// there is no room for all, the clock goes first, then all but the weightiest word, then the name.
+/// there is no room for all, the clock goes first, then all but the weightiest, then its word, and at last the name.
 pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
     let columns = ((width(frame) - left) / Face::Small.width() as i32) as usize;
-    let words = never_out_of_sight(view);
+    let words: Vec<&str> = never_out_of_sight(view).iter().map(|(word, _)| *word).collect();
+    let (weightiest, sign) = never_out_of_sight(view).first().copied().unwrap_or_default();
     let clock = (view.clock != super::TEST).then_some(view.clock);
     let all: Vec<&str> = words.iter().copied().chain(clock).collect();
-    let weightiest = words.first().copied().unwrap_or_default();
-    let choices = [all.join(" "), words.join(" "), weightiest.to_owned()];
-    let beside_name = |right: &&String| name.chars().count() + 1 + right.chars().count() <= columns;
+    let choices = [all.join(" "), words.join(" "), weightiest.to_owned(), sign.to_owned()];
+    let gap = |right: &String| usize::from(!right.is_empty());
+    let beside_name = |right: &&String| name.chars().count() + gap(right) + right.chars().count() <= columns;
     let right = match choices.iter().find(beside_name) {
         Some(right) => {
             text(frame, left, 0, name, Face::Small);
             right
-        }
-        None if words.is_empty() => {
-            text(frame, left, 0, &fit(name, columns), Face::Small);
-            return;
         }
         None => &choices[2],
     };
@@ -96,37 +94,38 @@ pub fn alarm(frame: &mut Frame, view: &View<'_>, strip: Rectangle) {
 pub type Paragraph = Vec<String>;
 
 /// Writes paragraphs below each other into an area, as large as all of them fit whole: all in the middle face, all but the
-/// first, or all in the small one. Where even that is too much the later ones are said shorter, then left out from the end:
-/// nothing is ever cut in the middle. Returns how many were written.
-pub fn block(frame: &mut Frame, room: Rectangle, paragraphs: &[Paragraph]) -> usize {
-    let shortest = paragraphs.iter().map(Vec::len).max().unwrap_or(0);
+/// first, all but the last ones, or all in the small one. Where even that is too much they are said shorter, then left out
+/// from the end: nothing is ever cut in the middle.
+pub fn block(frame: &mut Frame, room: Rectangle, paragraphs: &[Paragraph]) {
+    const FACES: [[Face; 2]; 4] = [
+        [Face::Medium, Face::Medium],
+        [Face::Small, Face::Medium],
+        [Face::Medium, Face::Small],
+        [Face::Small, Face::Small],
+    ];
+    let brevities = paragraphs.iter().map(Vec::len).max().unwrap_or(0);
     for count in (1..=paragraphs.len()).rev() {
-        for brevity in 0..shortest.max(1) {
-            let said: Vec<&str> = paragraphs[..count]
-                .iter()
-                .filter_map(|ways| ways.get(brevity.min(ways.len().saturating_sub(1))).map(String::as_str))
-                .collect();
-            for (first, others) in [
-                (Face::Medium, Face::Medium),
-                (Face::Small, Face::Medium),
-                (Face::Medium, Face::Small),
-                (Face::Small, Face::Small),
-            ] {
+        for brevity in 0..brevities {
+            let said: Vec<&String> =
+                paragraphs[..count].iter().filter_map(|ways| ways.get(brevity).or(ways.last())).collect();
+            let in_faces = |[first, others]: [Face; 2]| {
                 let faces = std::iter::once(first).chain(std::iter::repeat(others));
-                let Some(lines) = lines(room, said.iter().copied().zip(faces)) else { continue };
+                lines(room, said.iter().map(|words| words.as_str()).zip(faces))
+            };
+            if let Some(lines) = FACES.into_iter().find_map(in_faces) {
                 let mut y = room.top_left.y;
                 for (line, face) in lines {
                     text(frame, room.top_left.x, y, &line, face);
                     y += pitch(face);
                 }
-                return count;
+                return;
             }
         }
     }
-    0
 }
 
-fn pitch(face: Face) -> i32 {
+/// From one line of a face to the next.
+pub fn pitch(face: Face) -> i32 {
     if face == Face::Small { LINE } else { face.height() as i32 }
 }
 

@@ -25,6 +25,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         beside: vec![first.name.clone(), first.level.clone(), state(first)],
         level: first.activity.done.map(|done| Level::share(Some(done))),
         rows,
+        ..Sheet::default()
     }
 }
 

@@ -29,12 +29,14 @@ pub fn sheet(snapshot: &Snapshot) -> Sheet {
     match rails.first() {
         Some(rail) => {
             let figure = rail.value.get().map_or_else(|| "--".to_owned(), |volts| format!("{:.2}", volts.0));
-            Sheet { name, figure, beside: vec![format!("V on {}", rail.label)], level: None, rows }
+            let should = rail.nominal.map(|nominal| format!("of {:.1}", nominal.volts().0));
+            let beside = [Some("V".to_owned()), Some(rail.label.clone()), should].into_iter().flatten().collect();
+            Sheet { name, figure, beside, rows, ..Sheet::default() }
         }
         None => {
             let low = snapshot.undervoltages.iter().any(|input| input.low.get() == Some(&true));
             let figure = if low { "LOW" } else { "steady" }.to_owned();
-            Sheet { name, figure, beside: vec!["board's".to_owned(), "input".to_owned()], level: None, rows }
+            Sheet { name, figure, beside: vec!["board's".to_owned(), "input".to_owned()], rows, ..Sheet::default() }
         }
     }
 }

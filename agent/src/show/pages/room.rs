@@ -29,13 +29,15 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let beside = [Some(first.mount.clone()), Some(free), full.map(|full| format!("full in {}", span(full.middle)))];
     Sheet {
         name: "ROOM".to_owned(),
-        figure: percent(first),
+        figure: filled(first).map_or_else(|| "--".to_owned(), |share| format!("{:.0}", (share * 100.0).floor())),
+        unit: if filled(first).is_some() { "%" } else { "" },
         beside: beside.into_iter().flatten().collect(),
         level: Some(level(first, limits)),
         rows: others
             .iter()
             .map(|volume| Row::of(&volume.mount, value(view, volume)).with(level(volume, limits)))
             .collect(),
+        ..Sheet::default()
     }
 }
 

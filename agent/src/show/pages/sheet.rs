@@ -15,12 +15,16 @@ pub struct Sheet {
     pub name: String,
     /// The figure that can be read from afar.
     pub figure: String,
+    /// Its unit, a sign that stands beside it.
+    pub unit: &'static str,
     /// What the figure is about, in a few short lines.
     pub beside: Vec<String>,
     /// The same drawn.
     pub level: Option<Level>,
     /// What else there is.
     pub rows: Vec<Row>,
+    /// Among how many sheets of this page the pages' laps are shared out; 0 counts as 1.
+    pub shared_by: u64,
 }
 
 /// One line of words and a value, with a level where there is one.
@@ -96,25 +100,27 @@ impl Level {
 pub fn draw(frame: &mut Frame, view: &View<'_>, sheet: &Sheet) {
     let plan = Plan::of(frame.glass_size(), sheet);
     let beside = plan.lines_beside(sheet);
-    let fronts = beside.len().div_ceil(plan.beside_lines.max(1)).max(1);
+    let mut fronts: Vec<&[String]> = beside.chunks(plan.beside_lines.max(1)).take(plan.most_parts).collect();
+    if fronts.is_empty() {
+        fronts.push(&[]);
+    }
     let on_front = plan.fitting(&sheet.rows, plan.front_rows);
     let mut leaves: Vec<&[Row]> = Vec::new();
     let mut left = &sheet.rows[on_front..];
-    while !left.is_empty() {
+    while !left.is_empty() && leaves.len() < plan.most_parts {
         let (leaf, rest) = left.split_at(plan.fitting(left, plan.rest).max(1));
         leaves.push(leaf);
         left = rest;
     }
-    let turn = (view.lap % (fronts + leaves.len()) as u64) as usize;
-    match turn.checked_sub(fronts) {
+    let turn = (view.lap / sheet.shared_by.max(1) % (fronts.len() + leaves.len()) as u64) as usize;
+    match turn.checked_sub(fronts.len()) {
         Some(leaf) => {
             heading(frame, view, 0, &sheet.name);
-            draw_rows(frame, plan.rest.0, leaves[leaf]);
+            draw_rows(frame, plan.rest.0, LINE, leaves[leaf]);
         }
         None => {
-            let beside = beside.chunks(plan.beside_lines.max(1)).nth(turn).unwrap_or_default();
-            plan.draw_front(frame, view, sheet, beside);
-            draw_rows(frame, plan.front_rows.0, &sheet.rows[..on_front]);
+            plan.draw_front(frame, view, sheet, fronts[turn]);
+            draw_rows(frame, plan.front_rows.0, plan.pitch, &sheet.rows[..on_front]);
         }
     }
 }
@@ -132,20 +138,33 @@ struct Plan {
     /// Rows below, on the front and on the leaves.
     front_rows: (i32, i32),
     rest: (i32, i32),
+    /// From one row on the front to the next.
+    pitch: i32,
+    /// Small glass shows less: at most so many parts of what belongs to the figure, and of the rows.
+    most_parts: usize,
 }
 
 impl Plan {
     fn of(glass: GlassSize, sheet: &Sheet) -> Self {
         let high = glass.height() as i32;
         let level = sheet.level.as_ref().map(Level::rows);
-        let rest = (LINE, high - 1);
+        let plan = Self {
+            glass,
+            figure: (9, 31),
+            level: None,
+            beside: 9,
+            beside_lines: 3,
+            front_rows: (0, 0),
+            rest: (LINE, high - 1),
+            pitch: LINE,
+            most_parts: if high < 64 { 2 } else { 8 },
+        };
         if high < 40 {
-            return Self { glass, figure: (1, 31), level: None, beside: 8, beside_lines: 3, front_rows: (0, 0), rest };
+            return Self { figure: (1, 31), beside: 8, ..plan };
         }
         if glass.width() >= 128 {
-            let below = if let Some(rows) = level { 34 + rows + 4 } else { 36 };
-            let front_rows = (below, high - 1);
-            return Self { glass, figure: (10, 32), level: Some(34), beside: 9, beside_lines: 3, front_rows, rest };
+            let (below, pitch) = level.map_or((36, LINE), |rows| (34 + rows, LINE - 1));
+            return Self { level: Some(33), front_rows: (below, high - 1), pitch, ..plan };
         }
         let figure = (
             10,
@@ -163,7 +182,7 @@ impl Plan {
         y += room_for_level.map_or(0, |rows| rows + 2);
         let beside_lines = (((high - y) / LINE) as usize).clamp(1, 4);
         let front_rows = (y + beside_lines as i32 * LINE + 1, high - 1);
-        Self { glass, figure, level, beside: y, beside_lines, front_rows, rest }
+        Self { figure, level, beside: y, beside_lines, front_rows, ..plan }
     }
 
     /// True where the lines stand at the right of the figure.
@@ -183,9 +202,13 @@ impl Plan {
     fn draw_front(&self, frame: &mut Frame, view: &View<'_>, sheet: &Sheet, beside: &[String]) {
         let wide = width(frame);
         let has_right = self.is_wide() && !(beside.is_empty() && self.is_high());
-        let room = if has_right { wide - 50 } else { wide };
-        let place = area(0, self.figure.0, room as u32, (self.figure.1 - self.figure.0) as u32);
-        let end = figure(frame, place, &sheet.figure, Stand::Left);
+        // Twelve columns are kept for the lines at the right.
+        let kept = if has_right { wide - 76 } else { wide };
+        let unit = Face::Medium.width() as i32 * sheet.unit.chars().count() as i32;
+        let room = (kept.max(64) - unit).max(0);
+        let high = (self.figure.1 - self.figure.0) as u32;
+        let end = figure(frame, area(0, self.figure.0, room as u32, high), &sheet.figure, Stand::Left);
+        let end = text(frame, end + 2, self.figure.1 - 14, sheet.unit, Face::Medium);
         let left = if has_right { end + 6 } else { 0 };
         heading(frame, view, if self.is_high() { 0 } else { left }, &sheet.name);
         for (index, line) in beside.iter().enumerate() {
@@ -206,30 +229,36 @@ impl Plan {
     fn fitting(&self, rows: &[Row], span: (i32, i32)) -> usize {
         let mut y = span.0;
         let fits = |row: &&Row| {
-            y += row_height(row, self.glass);
+            y += row_height(row, self.glass) - if span == self.front_rows { LINE - self.pitch } else { 0 };
             y - (LINE - 7) <= span.1
         };
         rows.iter().take_while(fits).count()
     }
 }
 
-/// True when words and value share a line.
+/// The lines of a row: of its words at the left and of its value at the right; one where both fit on it.
+fn lines(row: &Row, glass: GlassSize) -> (Vec<String>, Vec<String>) {
+    let columns = Face::Small.columns(glass);
+    (wrap(&row.left, columns), wrap(&row.right, columns))
+}
+
 fn is_one_line(row: &Row, glass: GlassSize) -> bool {
     let columns = Face::Small.columns(glass);
     columns >= 21 || row.left.chars().count() + 1 + row.right.chars().count() <= columns
 }
 
 fn row_height(row: &Row, glass: GlassSize) -> i32 {
-    let lines = if is_one_line(row, glass) { LINE } else { 2 * LINE };
+    let (left, right) = lines(row, glass);
+    let count = if is_one_line(row, glass) { 1 } else { (left.len() + right.len()) as i32 };
     let beside = glass.width() >= 128;
-    lines + row.level.as_ref().filter(|_| !beside).map_or(0, |level| level.rows() + 2)
+    count * LINE + row.level.as_ref().filter(|_| !beside).map_or(0, |level| level.rows() + 2)
 }
 
-fn draw_rows(frame: &mut Frame, top: i32, rows: &[Row]) {
+fn draw_rows(frame: &mut Frame, top: i32, pitch: i32, rows: &[Row]) {
     let (glass, wide) = (frame.glass_size(), width(frame));
     let mut y = top;
     for row in rows {
-        let next = y + row_height(row, glass);
+        let next = y + row_height(row, glass) - LINE + pitch;
         if let (Some(level), true) = (&row.level, wide >= 128) {
             let begins = text_right(frame, wide, y, &row.right, Face::Small);
             let end = text(frame, 0, y, &fit(&row.left, 9), Face::Small).max(48);
@@ -241,9 +270,15 @@ fn draw_rows(frame: &mut Frame, top: i32, rows: &[Row]) {
             pair(frame, y, &row.left, &row.right);
             y += LINE;
         } else {
-            text(frame, 0, y, &row.left, Face::Small);
-            text_right(frame, wide, y + LINE, &row.right, Face::Small);
-            y += 2 * LINE;
+            let (left, right) = lines(row, glass);
+            for line in left {
+                text(frame, 0, y, &line, Face::Small);
+                y += LINE;
+            }
+            for line in right {
+                text_right(frame, wide, y, &line, Face::Small);
+                y += LINE;
+            }
         }
         if let Some(level) = &row.level {
             level.draw(frame, area(0, y, wide as u32, level.rows().min(height(frame) - 1 - y).max(0) as u32));

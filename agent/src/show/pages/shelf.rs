@@ -3,6 +3,7 @@
 use super::View;
 use super::pieces::{heading, height, width};
 use crate::verdict::{Severity, Tray, TrayState};
+use traylight_display::figure::{Stand, figure};
 use traylight_display::shapes::{CellLook, cell};
 use traylight_display::text::{text, text_centred, wrap};
 use traylight_display::{Face, Frame, Rectangle, area};
@@ -10,7 +11,10 @@ use traylight_display::{Face, Frame, Rectangle, area};
 /// The narrowest tray that two figures fit in.
 const NARROWEST: i32 = 16;
 /// The lowest row of trays that a label and a value fit in.
-const LOWEST: i32 = 20;
+const LOWEST: i32 = 19;
+
+/// A row that is higher looks like no shelf.
+const HIGHEST: i32 = 54;
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
@@ -20,8 +24,16 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
     if top > 0 {
         heading(frame, view, 0, "SHELF");
     }
-    let abreast = (wide / NARROWEST).max(1) as usize;
-    let rows: Vec<&[Tray]> = view.verdict.shelves.iter().flat_map(|shelf| shelf.trays.chunks(abreast)).collect();
+    let most = (wide / NARROWEST).max(1) as usize;
+    // A shelf with more trays than fit side by side is broken evenly, so that trays stay below each other.
+    let abreast = |trays: usize| trays.div_ceil(trays.div_ceil(most).max(1)).max(1);
+    let shelves = view.verdict.shelves.iter().filter(|shelf| !shelf.trays.is_empty());
+    let rows: Vec<(usize, &[Tray])> = shelves
+        .flat_map(|shelf| {
+            let abreast = abreast(shelf.trays.len());
+            shelf.trays.chunks(abreast).map(move |trays| (abreast, trays))
+        })
+        .collect();
     if rows.is_empty() {
         for (index, line) in wrap("no drives found", Face::Small.columns(frame.glass_size())).iter().enumerate() {
             text(frame, 0, top + 9 * (1 + index as i32), line, Face::Small);
@@ -31,12 +43,12 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
     // More rows than fit take turns.
     let space = high - 1 - top;
     let at_once = ((space / LOWEST).max(1) as usize).min(rows.len());
-    let leaves: Vec<&[&[Tray]]> = rows.chunks(at_once).collect();
+    let leaves: Vec<&[(usize, &[Tray])]> = rows.chunks(at_once).collect();
     let leaf = leaves[(view.lap % leaves.len() as u64) as usize];
-    let each = (space / leaf.len() as i32).min(32);
-    for (index, trays) in leaf.iter().enumerate() {
+    let each = (space / leaf.len() as i32).min(HIGHEST);
+    for (index, (abreast, trays)) in leaf.iter().enumerate() {
         let y = top + each * index as i32;
-        let width = wide / trays.len().max(1) as i32;
+        let width = wide / *abreast as i32;
         for (place, tray) in trays.iter().enumerate() {
             draw_tray(frame, area(width * place as i32, y, (width - 1) as u32, (each - 1) as u32), tray);
         }
@@ -55,7 +67,7 @@ fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray) {
         cell(frame, inner_edge, "", Face::Small, CellLook::Framed);
     }
     let margin = if width >= 24 { 3 } else { 1 };
-    let room = area(left + margin, top + 2, width - 2 * margin as u32, height.saturating_sub(3));
+    let room = area(left + margin, top + 1, width - 2 * margin as u32, height.saturating_sub(2));
     write_tray(frame, room, tray);
     if tray.severity == Some(Severity::Critical) {
         frame.invert(inner_edge);
@@ -70,44 +82,50 @@ fn mark(severity: Option<Severity>) -> &'static str {
     }
 }
 
-/// Large figures with the label beside them where both fit; else the label above; else both small, side by side; else the
-/// value alone.
+/// The label above and the value as large as fits below it; in a low tray the label beside it; else the value alone. A word
+/// that is wider than its tray is written downwards.
 fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray) {
     let (left, top) = (inner.top_left.x, inner.top_left.y);
     let (width, height) = (inner.size.width, inner.size.height);
     let columns = (width / Face::Small.width()) as usize;
-    let value = value(tray.state, columns);
     let marked = format!("{}{}", tray.label, mark(tray.severity));
     let label = if marked.chars().count() <= columns { &marked } else { &tray.label };
     let small = |text: &str| Face::Small.width() * text.chars().count() as u32;
-    let beside = Face::Medium.width() * value.chars().count() as u32;
-    if height >= Face::Medium.height() && small(label) + beside <= width {
-        text(frame, left, top, label, Face::Small);
-        let room = area(left + small(label) as i32, top, width - small(label), height);
-        return text_centred(frame, room, &value, Face::Medium);
-    }
-    if height >= 17 {
-        text_centred(frame, area(left, top, width, 8), label, Face::Small);
-        let face = if beside <= width && height >= 25 { Face::Medium } else { Face::Small };
-        return text_centred(frame, area(left, top + 9, width, height - 9), &value, face);
-    }
-    if small(label) + small(&value) + 4 <= width {
+    let (word, sign) = value(tray.state);
+    let letters = word.chars().count() as u32;
+    let is_downwards = small(&word) > width && height >= 9 + letters * 8;
+    let value = if small(&word) <= width { &word } else { sign };
+    let edge = i32::from(height > 24);
+    if height < 16 || (height < 24 && small(label) + Face::Medium.width() * letters <= width) {
+        if small(label) + small(value) + 2 > width {
+            return text_centred(frame, inner, value, Face::Small);
+        }
         text(frame, left, top + (height as i32 - 8) / 2, label, Face::Small);
-        let room = area(left + small(label) as i32, top, width - small(label), height);
-        return text_centred(frame, room, &value, Face::Small);
+        let room = area(left + small(label) as i32 + 2, top + 1, width - small(label) - 2, height - 2);
+        figure(frame, room, value, Stand::Middle);
+        return;
     }
-    text_centred(frame, inner, &value, Face::Small);
+    text_centred(frame, area(left, top + edge, width, 8), label, Face::Small);
+    if is_downwards {
+        let first = top + 9 + (height as i32 - 9 - 8 * letters as i32) / 2;
+        for (index, letter) in word.chars().enumerate() {
+            text_centred(frame, area(left, first + 8 * index as i32, width, 8), &letter.to_string(), Face::Small);
+        }
+        return;
+    }
+    let below = area(left, top + 8 + 2 * edge, width, height - 8 - 3 * edge as u32);
+    figure(frame, below, value, Stand::Middle);
 }
 
-fn value(state: TrayState, columns: usize) -> String {
-    let wide = |words: &str, narrow: &str| if columns >= words.len() { words.to_owned() } else { narrow.to_owned() };
+/// The word or figure for a tray, and what stands for it where a word has no room.
+fn value(state: TrayState) -> (String, &'static str) {
     match state {
-        TrayState::Empty => String::new(),
-        TrayState::Gone => wide("GONE", "X"),
-        TrayState::Bad => wide("BAD", "!!"),
-        TrayState::Rebuilding => wide("fill", ">>"),
-        TrayState::Asleep => "zz".to_owned(),
-        TrayState::Warm(celsius) => format!("{:.0}", celsius.0),
-        TrayState::NoReading => "--".to_owned(),
+        TrayState::Empty => (String::new(), ""),
+        TrayState::Gone => ("GONE".to_owned(), "X"),
+        TrayState::Bad => ("BAD".to_owned(), "!!"),
+        TrayState::Rebuilding => ("FILL".to_owned(), ">>"),
+        TrayState::Asleep => ("zz".to_owned(), "zz"),
+        TrayState::Warm(celsius) => (format!("{:.0}", celsius.0), "+"),
+        TrayState::NoReading => ("--".to_owned(), "--"),
     }
 }

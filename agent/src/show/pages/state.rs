@@ -11,6 +11,9 @@ use traylight_display::figure::{Stand, figure};
 use traylight_display::text::text_right;
 use traylight_display::{Face, Frame, area};
 
+/// A start of the machine that takes longer is over.
+const LONG_START: Duration = Duration::from_secs(600);
+
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let word = state_word(view);
@@ -56,22 +59,26 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
     block(frame, below(frame, high / 2 + 1), &lines);
 }
 
-/// The word in a strip of its own, lit while something is critical, then what there is to say.
+/// The word in a strip of its own, lit while something is critical, then what there is to say, and the clock in the corner.
 fn not_so_fine(frame: &mut Frame, view: &View<'_>, word: &str, remarks: &[Paragraph]) {
     let (wide, high) = (width(frame), height(frame));
-    let strip = match high {
-        ..40 => 15,
-        40..64 => 14,
+    let strip = match (high, word) {
+        (..40, _) => 16,
+        (40..64, "OK") => 20,
+        (40..64, _) => 12,
+        (_, "OK") => 32,
         _ => 23,
     };
-    figure(frame, area(2, 2, (wide - 4) as u32, (strip - 4) as u32), word, Stand::Middle);
+    let beside_word = high < 40;
+    let kept = if beside_word { 6 * view.clock.chars().count() as i32 + 4 } else { 0 };
+    figure(frame, area(1, 2, (wide - 2 - kept).max(0) as u32, (strip - 4) as u32), word, Stand::Middle);
+    let (clock_at, last) = if beside_word { (4, high) } else { (high - LINE, high - LINE) };
+    text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
     if word == "CRITICAL" {
         alarm(frame, view, area(0, 0, wide as u32, strip as u32));
     }
-    let mut said = remarks.to_vec();
-    said.push(vec![view.clock.to_owned()]);
-    block(frame, below(frame, strip + if high < 64 { 1 } else { 3 }), &said);
-    debug_assert!(LINE < strip, "the strip is higher than a line");
+    let top = strip + if high < 64 { 1 } else { 3 };
+    block(frame, area(0, top, wide as u32, (last - 1 - top).max(0) as u32), remarks);
 }
 
 /// One word for the box. `OK` needs everything fresh: silence and trouble each have words of their own.
@@ -106,7 +113,11 @@ fn remarks(view: &View<'_>) -> Vec<Paragraph> {
             said.push(vec![format!("for {}", span(silent)), span(silent)]);
             said.push(vec![format!("last heard {last}"), last]);
         }
-        Heard::NotYet => said.push(vec![format!("looking for drives, {}", span(up)), span(up)]),
+        Heard::NotYet => {
+            said.push(vec!["looking for drives".to_owned(), "looking".to_owned()]);
+            // How long the machine is up says something of the start only while that is short.
+            said.extend((up < LONG_START).then(|| vec![format!("up {}", span(up))]));
+        }
         Heard::InPart(blind) => {
             said.push(vec![format!("{} parts not seen", blind.len()), format!("{} unseen", blind.len())])
         }

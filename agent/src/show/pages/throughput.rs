@@ -17,7 +17,13 @@ pub fn sheet(snapshot: &Snapshot) -> Sheet {
     let Some(first) = lines.first() else {
         let most = drives.map(|drives| BytesPerSecond(drives.inward.0.max(drives.outward.0)));
         let figure = most.map_or_else(|| "--".to_owned(), BytesPerSecond::in_megabytes);
-        return Sheet { name, figure, beside: vec!["MB/s".to_owned(), "by drives".to_owned()], level: None, rows };
+        return Sheet {
+            name,
+            figure,
+            beside: vec!["MB/s".to_owned(), "by drives".to_owned()],
+            rows,
+            ..Sheet::default()
+        };
     };
     let share = Percent(first.share() * 100.0);
     Sheet {
@@ -30,6 +36,7 @@ pub fn sheet(snapshot: &Snapshot) -> Sheet {
         ],
         level: Some(Level::share(Some(first.share()))),
         rows,
+        ..Sheet::default()
     }
 }
 
