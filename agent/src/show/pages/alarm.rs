@@ -1,11 +1,11 @@
 //! An open incident from afar: the state word, which tray, what is wrong with it, what must stay in.
 
 use super::View;
-use super::pieces::{Paragraph, alarm, below, block, height, severity_word, width};
+use super::pieces::{Paragraph, alarm, below, block, columns, height, severity_word, width};
 use crate::tell::incident_words::told;
 use crate::verdict::{Handling, Incident, Severity};
 use traylight_display::figure::{Stand, figure};
-use traylight_display::text::{text_centred, text_right};
+use traylight_display::text::{text, text_centred, text_right, wrap};
 use traylight_display::{Face, Frame, Rectangle, area};
 
 /// Draws the page.
@@ -28,10 +28,12 @@ fn tray_of(incident: &Incident, title: &str) -> Option<(String, String)> {
 /// The tray's label as large as the glass allows, and beside it the words.
 fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &str, what: &str) {
     let (wide, high) = (width(frame), height(frame));
-    let word = severity_word(incident.severity);
+    let word = severity_word(incident.severity, columns(wide as u32));
     let brief = told(incident, &|_| String::new()).words.brief.to_owned();
     // What must stay in is more than what to do, which the page from near says as well.
-    let to_do = handling(incident, view).unwrap_or_else(|| vec![brief]);
+    let handling = handling(incident, view);
+    let matters_most = usize::from(handling.is_some());
+    let to_do = handling.unwrap_or_else(|| vec![brief]);
     if high > wide {
         // On its side: strip, tray, label, words below each other.
         let strip = area(0, 0, wide as u32, 12);
@@ -39,7 +41,7 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
         text_centred(frame, area(0, 14, wide as u32, 8), "TRAY", Face::Small);
         let tall = (high * 3 / 8) as u32;
         figure(frame, area(0, 23, wide as u32, tall), label, Stand::Middle);
-        block(frame, below(frame, 23 + tall as i32 + 3), &[vec![what.to_owned()], to_do]);
+        block(frame, below(frame, 23 + tall as i32 + 3), &[vec![what.to_owned()], to_do], matters_most);
         return;
     }
     let column = if wide < 128 {
@@ -64,39 +66,47 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
     let from = above + if named { 8 } else { 0 };
     figure(frame, area(0, from, column as u32, (high - 1 - from) as u32), label, Stand::Middle);
     let what = if named { what.to_owned() } else { format!("TRAY {label} {what}") };
-    block(frame, area(beside, top, (wide - beside) as u32, (high - 1 - top) as u32), &[vec![what], to_do]);
+    block(
+        frame,
+        area(beside, top, (wide - beside) as u32, (high - 1 - top) as u32),
+        &[vec![what], to_do],
+        matters_most,
+    );
 }
 
 /// The title as large as the glass allows, and below it what must be done with trays, or what to do.
 fn about_box(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: &str) {
     let (wide, high) = (width(frame), height(frame));
     let strip = area(0, 0, wide as u32, if high < 64 { 10 } else { 16 });
-    lead(frame, view, incident, strip, severity_word(incident.severity));
+    lead(frame, view, incident, strip, severity_word(incident.severity, columns(strip.size.width)));
     let top = strip.size.height as i32 + 2;
     let brief = told(incident, &|_| String::new()).words.brief;
     let said = handling(incident, view).unwrap_or_else(|| vec![brief.to_owned()]);
-    let columns = Face::Small.columns(frame.glass_size());
-    let lines = traylight_display::text::wrap(&said[0], columns).len() as i32;
+    let lines = wrap(&said[0], columns(wide as u32)).len() as i32;
     let words = 9 * lines;
     let room = area(0, top, wide as u32, (high - 1 - top - words - 1).max(0) as u32);
     for (line, place) in parts(title, room) {
         figure(frame, place, &line, Stand::Middle);
     }
-    block(frame, below(frame, high - 1 - words), &[said]);
+    block(frame, below(frame, high - 1 - words), &[said], 0);
 }
 
-/// The state word in a strip, lit while it is critical; with the clock where there is room.
+/// The state word in a strip, lit while it is critical; with the clock where there is room. That it is a test has room
+/// always.
 fn lead(frame: &mut Frame, view: &View<'_>, incident: &Incident, strip: Rectangle, word: &str) {
-    let (left, top, high) = (strip.top_left.x, strip.top_left.y, strip.size.height);
-    let face = if high >= 16 { Face::Medium } else { Face::Small };
-    let word = if view.clock == super::TEST && incident.severity != Severity::Critical { super::TEST } else { word };
-    let taken = (word.chars().count() as u32 + 1) * face.width();
+    let (left, top, wide, high) = (strip.top_left.x, strip.top_left.y, strip.size.width, strip.size.height);
     let clock = Face::Small.width() * view.clock.chars().count() as u32;
-    if taken + clock <= strip.size.width {
-        traylight_display::text::text(frame, left + 2, top + 1, word, face);
-        text_right(frame, left + strip.size.width as i32 - 2, top + 1, view.clock, Face::Small);
-    } else {
-        text_centred(frame, strip, word, face);
+    let both_fit = |face: &Face| word.chars().count() as u32 * face.width() + clock + 4 <= wide;
+    let is_test = view.clock == super::TEST;
+    let faces: &[Face] = if high < 16 { &[Face::Small] } else { &[Face::Medium, Face::Small] };
+    let beside_test = if is_test { faces } else { &faces[..1] };
+    match beside_test.iter().find(|face| both_fit(face)) {
+        Some(&face) => {
+            let row = top + (high as i32 - face.height() as i32 + 1) / 2;
+            text(frame, left + 2, row, word, face);
+            text_right(frame, left + wide as i32 - 1, row.max(top + 1), view.clock, Face::Small);
+        }
+        None => text_centred(frame, strip, if is_test { super::TEST } else { word }, faces[0]),
     }
     if incident.severity == Severity::Critical {
         alarm(frame, view, strip);

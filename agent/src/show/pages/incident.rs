@@ -60,16 +60,16 @@ fn title(title: &str, frame: &Frame) -> Vec<(String, Face)> {
     wrap(title, Face::Small.columns(glass)).into_iter().map(|line| (line, Face::Small)).collect()
 }
 
-/// What is said in parts of so many lines, the first and the later ones. What belongs together stays together where a part
-/// has room for it.
+/// What is said in parts of so many lines, the first and the later ones. What stands first is about trays: it stays in one
+/// piece, since half of a list would be wrong. So does what takes two lines; longer numbers flow.
 fn leaves(said: &[Vec<String>], first: usize, later: usize) -> Vec<Vec<String>> {
     let mut leaves: Vec<Vec<String>> = vec![Vec::new()];
-    for paragraph in said {
+    for (place, paragraph) in said.iter().enumerate() {
+        let is_kept = (place == 0 || paragraph.len() == 2) && paragraph.len() <= later;
         for (index, line) in paragraph.iter().enumerate() {
             let room = if leaves.len() == 1 { first } else { later };
-            let used = leaves.last().map_or(0, Vec::len);
-            let needed = if index == 0 { paragraph.len().min(later) } else { 1 };
-            if used > 0 && used + needed > room {
+            let needed = if index == 0 && is_kept { paragraph.len() } else { 1 };
+            if leaves.last().map_or(0, Vec::len) + needed > room {
                 leaves.push(Vec::new());
             }
             if let Some(leaf) = leaves.last_mut() {
@@ -87,14 +87,13 @@ fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: Option<
         view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
     let more = if others > 0 { format!(" +{others}") } else { String::new() };
     let known = if incident.acknowledged { " known" } else { "" };
-    let word = title.unwrap_or(severity_word(incident.severity));
     let columns = ((wide - 2) / Face::Small.width() as i32) as usize;
-    let short = if title.is_some() || columns >= word.len() { word } else { "CRIT" };
-    let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned(), short.to_owned()];
+    let word = title.unwrap_or(severity_word(incident.severity, columns));
+    let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned()];
     let clock = view.clock.chars().count() + 1;
     // That it is a test is never left out.
     let room = if view.clock == super::TEST { columns.saturating_sub(clock) } else { columns };
-    let left = lefts.iter().find(|left| left.chars().count() <= room).unwrap_or(&lefts[3]);
+    let left = lefts.iter().find(|left| left.chars().count() <= room).unwrap_or(&lefts[2]);
     text(frame, 1, 1, left, Face::Small);
     if left.chars().count() + clock <= columns {
         text_right(frame, wide - 1, 1, view.clock, Face::Small);

@@ -22,13 +22,19 @@ pub fn height(frame: &Frame) -> i32 {
     frame.glass_size().height() as i32
 }
 
-/// A severity in the word that leads.
-pub fn severity_word(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Critical => "CRITICAL",
-        Severity::Warning => "WARNING",
-        Severity::Notice => "NOTICE",
-    }
+/// A severity in the word that leads, or a shorter one where there is no room for it.
+pub fn severity_word(severity: Severity, columns: usize) -> &'static str {
+    let (word, short) = match severity {
+        Severity::Critical => ("CRITICAL", "CRIT"),
+        Severity::Warning => ("WARNING", "WARN"),
+        Severity::Notice => ("NOTICE", "NOTE"),
+    };
+    if word.len() <= columns { word } else { short }
+}
+
+/// Whole characters of the small face in so many pixels.
+pub fn columns(pixels: u32) -> usize {
+    (pixels / Face::Small.width()) as usize
 }
 
 /// What must never be out of sight, on whatever page: silence, a rehearsal, trouble elsewhere; the weightiest first. Each
@@ -93,40 +99,34 @@ pub fn alarm(frame: &mut Frame, view: &View<'_>, strip: Rectangle) {
 /// A paragraph, said in ever fewer words; the last ones must do where there is little room.
 pub type Paragraph = Vec<String>;
 
-/// Writes paragraphs below each other into an area, as large as all of them fit whole: all in the middle face, all but the
-/// first, all but the last ones, or all in the small one. Where even that is too much they are said shorter, then left out
-/// from the end: nothing is ever cut in the middle.
-pub fn block(frame: &mut Frame, room: Rectangle, paragraphs: &[Paragraph]) {
-    const FACES: [[Face; 2]; 4] = [
-        [Face::Medium, Face::Medium],
-        [Face::Small, Face::Medium],
-        [Face::Medium, Face::Small],
-        [Face::Small, Face::Small],
-    ];
+/// Writes paragraphs below each other into an area, as large as all of them fit whole: all in the middle face, or only the
+/// one that matters most, or none. Where even that is too much they are said shorter, then left out from the end: nothing
+/// is ever cut in the middle.
+pub fn block(frame: &mut Frame, room: Rectangle, paragraphs: &[Paragraph], matters_most: usize) {
     let brevities = paragraphs.iter().map(Vec::len).max().unwrap_or(0);
     for count in (1..=paragraphs.len()).rev() {
         for brevity in 0..brevities {
-            let said: Vec<&String> =
-                paragraphs[..count].iter().filter_map(|ways| ways.get(brevity).or(ways.last())).collect();
-            let in_faces = |[first, others]: [Face; 2]| {
-                let faces = std::iter::once(first).chain(std::iter::repeat(others));
-                lines(room, said.iter().map(|words| words.as_str()).zip(faces))
+            let said = paragraphs[..count].iter().filter_map(|ways| ways.get(brevity).or(ways.last()));
+            let said: Vec<&str> = said.map(String::as_str).collect();
+            let large: [&dyn Fn(usize) -> bool; 3] = [&|_| true, &|index| index == matters_most, &|_| false];
+            let face = |is_large: bool| if is_large { Face::Medium } else { Face::Small };
+            let in_faces = |large: &dyn Fn(usize) -> bool| {
+                lines(room, said.iter().enumerate().map(|(index, words)| (*words, face(large(index)))))
             };
-            if let Some(lines) = FACES.into_iter().find_map(in_faces) {
-                let mut y = room.top_left.y;
-                for (line, face) in lines {
-                    text(frame, room.top_left.x, y, &line, face);
-                    y += pitch(face);
-                }
-                return;
+            let Some(lines) = large.into_iter().find_map(in_faces) else { continue };
+            let mut y = room.top_left.y;
+            for (line, face) in lines {
+                text(frame, room.top_left.x, y, &line, face);
+                y += pitch(face);
             }
+            return;
         }
     }
 }
 
 /// From one line of a face to the next.
 pub fn pitch(face: Face) -> i32 {
-    if face == Face::Small { LINE } else { face.height() as i32 }
+    if face == Face::Small { LINE } else { face.height() as i32 - 1 }
 }
 
 /// The lines of these paragraphs, if all fit and no word is broken.

@@ -30,7 +30,7 @@ pub fn sheet(snapshot: &Snapshot) -> Sheet {
         Some(rail) => {
             let figure = rail.value.get().map_or_else(|| "--".to_owned(), |volts| format!("{:.2}", volts.0));
             let should = rail.nominal.map(|nominal| format!("of {:.1}", nominal.volts().0));
-            let beside = [Some("V".to_owned()), Some(rail.label.clone()), should].into_iter().flatten().collect();
+            let beside = [Some(format!("V on {}", rail.label)), should].into_iter().flatten().collect();
             Sheet { name, figure, beside, rows, ..Sheet::default() }
         }
         None => {

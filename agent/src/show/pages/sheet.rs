@@ -196,16 +196,23 @@ impl Plan {
             return sheet.beside.iter().take(self.beside_lines).cloned().collect();
         }
         let columns = Face::Small.columns(self.glass);
-        sheet.beside.iter().flat_map(|line| wrap(line, columns)).collect()
+        let mut flow: Vec<String> = Vec::new();
+        for line in sheet.beside.iter().flat_map(|line| wrap(line, columns)) {
+            match flow.last_mut().filter(|last| last.chars().count() + 1 + line.chars().count() <= columns) {
+                Some(last) => *last = format!("{last} {line}"),
+                None => flow.push(line),
+            }
+        }
+        flow
     }
 
     fn draw_front(&self, frame: &mut Frame, view: &View<'_>, sheet: &Sheet, beside: &[String]) {
         let wide = width(frame);
         let has_right = self.is_wide() && !(beside.is_empty() && self.is_high());
-        // Twelve columns are kept for the lines at the right.
+        // Twelve columns are kept for the lines at the right, if that leaves enough for the figure.
         let kept = if has_right { wide - 76 } else { wide };
         let unit = Face::Medium.width() as i32 * sheet.unit.chars().count() as i32;
-        let room = (kept.max(64) - unit).max(0);
+        let room = (if has_right { kept.max(64) } else { kept } - unit).max(0);
         let high = (self.figure.1 - self.figure.0) as u32;
         let end = figure(frame, area(0, self.figure.0, room as u32, high), &sheet.figure, Stand::Left);
         let end = text(frame, end + 2, self.figure.1 - 14, sheet.unit, Face::Medium);

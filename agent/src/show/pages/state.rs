@@ -1,7 +1,7 @@
 //! State: one word for the whole box, as large as the glass allows, and what belongs to it in a few more.
 
 use super::View;
-use super::pieces::{LINE, Paragraph, alarm, below, block, height, warmest, width};
+use super::pieces::{LINE, Paragraph, alarm, below, block, columns, height, severity_word, warmest, width};
 use crate::tell::incident_words::told;
 use crate::tell::wording::words;
 use crate::units::span;
@@ -16,7 +16,7 @@ const LONG_START: Duration = Duration::from_secs(600);
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
-    let word = state_word(view);
+    let word = state_word(view, columns(width(frame) as u32 - 2));
     let remarks = remarks(view);
     if word == "OK" && remarks.is_empty() { fine(frame, view) } else { not_so_fine(frame, view, word, &remarks) }
 }
@@ -38,7 +38,7 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
         figure(frame, room, "OK", Stand::Middle);
         if narrow {
             let lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![format!("{drives} drives")]];
-            block(frame, below(frame, high - 19), &lines);
+            block(frame, below(frame, high - 19), &lines, 0);
             return;
         }
         text_right(frame, wide, 0, view.clock, Face::Small);
@@ -56,7 +56,7 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
     let mut lines: Vec<Paragraph> =
         vec![vec![view.clock.to_owned()], vec![format!("{drives} drives"), drives.to_string()]];
     lines.extend(warm.map(|warm| vec![format!("warmest {warm}"), warm]));
-    block(frame, below(frame, high / 2 + 1), &lines);
+    block(frame, below(frame, high / 2 + 1), &lines, 0);
 }
 
 /// The word in a strip of its own, lit while something is critical, then what there is to say, and the clock in the corner.
@@ -74,22 +74,22 @@ fn not_so_fine(frame: &mut Frame, view: &View<'_>, word: &str, remarks: &[Paragr
     figure(frame, area(1, 2, (wide - 2 - kept).max(0) as u32, (strip - 4) as u32), word, Stand::Middle);
     let (clock_at, last) = if beside_word { (4, high) } else { (high - LINE, high - LINE) };
     text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
-    if word == "CRITICAL" {
+    if view.verdict.worst() == Some(Severity::Critical) && word.starts_with("CRIT") {
         alarm(frame, view, area(0, 0, wide as u32, strip as u32));
     }
     let top = strip + if high < 64 { 1 } else { 3 };
-    block(frame, area(0, top, wide as u32, (last - 1 - top).max(0) as u32), remarks);
+    block(frame, area(0, top, wide as u32, (last - 1 - top).max(0) as u32), remarks, 0);
 }
 
 /// One word for the box. `OK` needs everything fresh: silence and trouble each have words of their own.
-fn state_word(view: &View<'_>) -> &'static str {
+fn state_word(view: &View<'_>, columns: usize) -> &'static str {
+    let fitting = |word: &'static str, short| if word.len() <= columns { word } else { short };
     match (&view.verdict.heard, view.verdict.worst()) {
-        (Heard::SilentSince(_), _) => "NO DATA",
-        (_, Some(Severity::Critical)) => "CRITICAL",
-        (_, Some(Severity::Warning)) => "WARNING",
-        (Heard::NotYet, _) => "STARTING",
-        (Heard::Fresh, _) if awaited(view).is_some() => "STARTING",
-        (Heard::InPart(_), _) => "PARTIAL",
+        (Heard::SilentSince(_), _) => fitting("NO DATA", "STALE"),
+        (_, Some(severity @ (Severity::Critical | Severity::Warning))) => severity_word(severity, columns),
+        (Heard::NotYet, _) => fitting("STARTING", "START"),
+        (Heard::Fresh, _) if awaited(view).is_some() => fitting("STARTING", "START"),
+        (Heard::InPart(_), _) => fitting("PARTIAL", "PART"),
         (Heard::Fresh, _) => "OK",
     }
 }
