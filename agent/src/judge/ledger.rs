@@ -189,6 +189,26 @@ impl Ledger {
         ending
     }
 
+    /// The ledger as it comes back from where it is kept.
+    ///
+    /// # Errors
+    /// When it cannot be written down.
+    pub fn as_kept(&self) -> serde_json::Result<Self> {
+        serde_json::from_value(serde_json::to_value(self)?)
+    }
+
+    /// A run begins in another boot, and nobody has shut the machine down before. What counts from the start of the
+    /// machine goes on.
+    pub fn begin_unasked(&mut self) {
+        let kernel = self.kernel().1.unwrap_or_default().to_owned();
+        let out_of_memory = self.runs.out_of_memory;
+        self.runs = Runs::default();
+        self.begin("the boot before");
+        self.runs.learn_kernel(&kernel);
+        self.begin("this boot");
+        self.runs.out_of_memory = out_of_memory;
+    }
+
     /// The kernel's release of the boot before, and of this one.
     pub fn kernel(&self) -> (Option<&str>, Option<&str>) {
         self.runs.kernel()

@@ -166,6 +166,18 @@ impl Memory {
         self.ledger.acquaintances.accept(&self.drives);
     }
 
+    /// What is left of it after the machine has started again without having been shut down, on a clock that goes on:
+    /// what would have been kept.
+    ///
+    /// # Errors
+    /// When that cannot be written down.
+    pub fn over_a_restart(&self, ended: Moment) -> Result<Self, String> {
+        let mut ledger = self.ledger.as_kept().map_err(|why| why.to_string())?;
+        ledger.move_back(ended, |at| at);
+        ledger.begin_unasked();
+        Ok(Self::with_ledger(ledger))
+    }
+
     /// The program was asked to end.
     pub fn end(&mut self) {
         self.ledger.runs.end();

@@ -90,7 +90,8 @@ pub struct Signs {
     /// Pools that were at work at the last look.
     #[serde(skip)]
     at_work: Option<Vec<String>>,
-    #[serde(skip)]
+    /// The board's supply was too low at the last look: that it still is after a restart is no news.
+    #[serde(default)]
     low: bool,
     /// The controllers that were seen to work, and whether each worked at the last look.
     #[serde(skip)]
@@ -174,6 +175,7 @@ impl Signs {
     pub fn move_back(&mut self, ended: Moment, by: impl Fn(Moment) -> Moment) {
         self.ended = Some(by(ended));
         self.heard_until = self.heard_until.map(&by);
+        self.low = false;
         for sign in &mut self.list {
             sign.event.at = by(sign.event.at);
             sign.last = by(sign.last);
@@ -238,7 +240,7 @@ impl Signs {
     /// gone.
     fn learn_controllers(&mut self, snapshot: &Snapshot) {
         // Without a list none is taken for absent.
-        if snapshot.controllers.is_empty() || snapshot.is_blind_to("controllers") {
+        if snapshot.is_blind_to("controllers") {
             return;
         }
         let there = |key: &str| snapshot.controllers.iter().find(|controller| controller.key == key);

@@ -1,7 +1,7 @@
 //! How each cause is played: the signs that together point to it, in their order.
 
 use super::needs::Need::{
-    Attachment, Board, Bridge, Bridges, Controller, Fan, Health, Parity, Peers, Pool, Temperatures,
+    Attachment, Board, Bridge, Bridges, Controller, Fan, Health, Parity, Peers, Pool, Processor, Temperatures,
 };
 use super::pretence::Who::{All, Neighbours, One, Other, Rest};
 use super::{Play, kinds};
@@ -9,9 +9,9 @@ use crate::reading::{Happening, Part, SelfAssessment};
 use crate::units::Rpm;
 use crate::verdict::{Cause, Kind};
 
-/// How this cause is played; `None` for those that no rule finds yet.
-pub fn play(cause: Cause) -> Option<Play> {
-    let play = match cause {
+/// How this cause is played.
+pub fn play(cause: Cause) -> Play {
+    match cause {
         // Two go within seconds, and when they are back they count one more start.
         Cause::Supply => Play::fast(&[Controller, Health], 60, |the_box, second| {
             match second {
@@ -136,8 +136,21 @@ pub fn play(cause: Cause) -> Option<Play> {
         }),
         Cause::Unclear => Play { needs: &[Controller], ..kinds::play(Kind::DriveGone) },
         Cause::AsItSays => kinds::play(Kind::SpaceLow),
-        Cause::Lane | Cause::KernelUpdate => return None,
-        Cause::RestartPower | Cause::RestartHeat | Cause::RestartUnclear => return None,
-    };
-    Some(play)
+        // Its link had no errors before.
+        Cause::Lane => Play::fast(&[Controller], 30, |the_box, _| the_box.bus_errors(50)).after(3, |the_box| {
+            the_box.bus_errors(0);
+        }),
+        // Another kernel, which does not start the controller.
+        Cause::KernelUpdate => Play::fast(&[Controller, Pool], 60, |the_box, _| {
+            the_box.kernel("test-2");
+            the_box.without_driver();
+            the_box.lose(Neighbours);
+        })
+        .restarted(|the_box| the_box.kernel("test-1")),
+        Cause::RestartPower => Play::fast(&[], 10, |_, _| {}).restarted(|the_box| the_box.starve_board()),
+        Cause::RestartHeat => Play::fast(&[Processor], 10, |_, _| {})
+            .after(10, |the_box| the_box.processor(120.0))
+            .restarted(|the_box| the_box.processor(120.0)),
+        Cause::RestartUnclear => Play::fast(&[], 10, |_, _| {}).restarted(|_| {}),
+    }
 }

@@ -37,10 +37,9 @@ pub enum Fault {
 }
 
 impl Fault {
-    /// All that can be played: kinds, then the causes that a rule finds.
+    /// All that can be played: kinds, then causes.
     pub fn all() -> impl Iterator<Item = Self> {
-        let causes = Cause::ALL.into_iter().filter(|cause| causes::play(*cause).is_some());
-        Kind::ALL.into_iter().map(Self::Kind).chain(causes.map(Self::Cause))
+        Kind::ALL.into_iter().map(Self::Kind).chain(Cause::ALL.into_iter().map(Self::Cause))
     }
 
     /// The fault of this name.
@@ -52,9 +51,9 @@ impl Fault {
         found.ok_or_else(|| format!("found no fault `{name}`; `traylight rehearse --list` names them all"))
     }
 
-    fn play(self) -> Option<Play> {
+    fn play(self) -> Play {
         match self {
-            Self::Kind(kind) => Some(kinds::play(kind)),
+            Self::Kind(kind) => kinds::play(kind),
             Self::Cause(cause) => causes::play(cause),
         }
     }
@@ -86,6 +85,8 @@ struct Play {
     watched: Duration,
     /// What is changed of the box before.
     calm: fn(&mut Pretence),
+    /// The machine then starts again without having been shut down; what is changed of the last that was seen of it.
+    last_seen: Option<fn(&mut Pretence)>,
     /// How long it takes until the judge has seen enough.
     length: Duration,
     /// From look to look.
@@ -98,7 +99,8 @@ impl Play {
     /// A fault that is seen within minutes.
     fn fast(needs: &'static [Need], seconds: u64, change: fn(&mut Pretence, u64)) -> Self {
         let length = Duration::from_secs(seconds);
-        Self { needs, before: SETTLING, watched: Duration::ZERO, calm: |_| {}, length, pace: FAST, change }
+        let (before, watched) = (SETTLING, Duration::ZERO);
+        Self { needs, before, watched, calm: |_| {}, last_seen: None, length, pace: FAST, change }
     }
 
     /// A fault that takes its time.
@@ -109,6 +111,11 @@ impl Play {
     /// The same after so many minutes of calm, with this change of it.
     fn after(self, minutes: u64, calm: fn(&mut Pretence)) -> Self {
         Self { before: Duration::from_secs(60 * minutes), calm, ..self }
+    }
+
+    /// The same after the machine has started again without having been shut down.
+    fn restarted(self, last_seen: fn(&mut Pretence)) -> Self {
+        Self { last_seen: Some(last_seen), ..self }
     }
 }
 
@@ -175,7 +182,7 @@ pub fn play(
     // There is no start to wait for the end of.
     let grace = Grace { drives: Duration::ZERO, pools: Duration::ZERO };
     let settings = &Settings { limits: Limits { grace, ..settings.limits.clone() }, ..settings.clone() };
-    let play = fault.play().ok_or_else(|| format!("no rule finds `{fault}`"))?;
+    let play = fault.play();
     let (calm, pretended) = needs::prepare(settings, snapshot, play.needs, name)?;
     let mut memory = memory.clone();
 
@@ -188,6 +195,11 @@ pub fn play(
     // Pretended parts are no strangers.
     memory.accept_drives(settings);
     memory.let_time_pass(play.watched);
+    if let Some(last_seen) = play.last_seen {
+        let now = begin.minus(Duration::from_secs(1));
+        judge(settings, &mut memory, now, Some(&calm.at(now, last_seen)), &Itself::default());
+        memory = memory.over_a_restart(now)?;
+    }
 
     let (mut told, mut last) = (Vec::<Told>::new(), None);
     for second in (0..=play.length.as_secs()).step_by(play.pace.as_secs() as usize) {

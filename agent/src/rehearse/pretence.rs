@@ -3,9 +3,9 @@
 use super::box_parts::{self, Calm};
 use crate::judge::{controller_of, heat_limits};
 use crate::reading::{
-    Activity, ActivityKind, Blind, Drive, DriveKey, Event, Fan, Happening, Health, Link, MemberErrorKind, MemberErrors,
-    MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room, Snapshot, Teller, Undervoltage, Unmounted,
-    Volume,
+    Activity, ActivityKind, Blind, BusErrors, Drive, DriveKey, Event, Fan, Happening, Health, Link, MemberErrorKind,
+    MemberErrors, MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room, Snapshot, Teller, Undervoltage,
+    Unmounted, Volume,
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, Volts};
 use std::time::Duration;
@@ -210,6 +210,25 @@ impl Pretence<'_> {
         let key = self.controller();
         let own = self.snapshot.controllers.iter_mut().filter(|controller| controller.key == key);
         own.for_each(|controller| controller.answers.value = Ok(false));
+    }
+
+    /// No driver has started the first drive's controller.
+    pub fn without_driver(&mut self) {
+        let key = self.controller();
+        let own = self.snapshot.controllers.iter_mut().filter(|controller| controller.key == key);
+        own.for_each(|controller| controller.driver = None);
+    }
+
+    /// So many errors were corrected on the PCIe link of the first drive's controller.
+    pub fn bus_errors(&mut self, corrected: u64) {
+        let key = self.controller();
+        let own = self.snapshot.controllers.iter_mut().filter(|controller| controller.key == key);
+        own.for_each(|controller| controller.bus_errors = box_parts::read(BusErrors { corrected, uncorrected: 0 }));
+    }
+
+    /// The machine runs this kernel.
+    pub fn kernel(&mut self, release: &str) {
+        self.snapshot.board.kernel = release.to_owned();
     }
 
     /// The links of the first drive's controller may save power.

@@ -80,7 +80,10 @@ impl Book {
         let mut open = std::mem::take(&mut self.open);
         open.sort_by_key(|incident| incident.id);
         for incident in open {
-            let index = groups.iter().position(|group| continues(&incident, group));
+            // Of several that a story falls into, the one that still tells it.
+            let same_cause = |index: &usize| groups[*index].cause == incident.cause;
+            let mut going_on = (0..groups.len()).filter(|index| continues(&incident, &groups[*index]));
+            let index = going_on.clone().find(same_cause).or_else(|| going_on.next());
             let Some(index) = index else {
                 turns.push(self.close(incident, &groups, now));
                 continue;
@@ -175,17 +178,21 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
     }
 }
 
+/// Names no reason: any other cause says more.
+fn says_nothing(cause: Cause) -> bool {
+    matches!(cause, Cause::Unclear | Cause::AsItSays | Cause::RestartUnclear)
+}
+
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
 /// signs are over: only another finding that is no less sure takes its place.
 fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
-    let says_nothing = matches!(group.cause, Cause::Unclear | Cause::AsItSays);
-    let was_unclear = matches!(before.cause, Cause::Unclear | Cause::AsItSays);
+    let (says_nothing, was_unclear) = (says_nothing(group.cause), says_nothing(before.cause));
     // What explains more drives than before takes the place of what explained fewer, however sure that was.
     let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
     let as_sure = was_unclear || more || group.confidence >= before.confidence;
     let replaces = group.cause == before.cause && (more || group.confidence >= before.confidence)
         || group.cause != before.cause && !says_nothing && as_sure
-        || says_nothing && was_unclear;
+        || says_nothing && was_unclear && group.cause != Cause::AsItSays;
     let mut incident =
         Incident { conditions: group.conditions, handling: group.handling, part: group.part.or(before.part), ..before };
     if replaces {

@@ -54,6 +54,29 @@ pub const ROWS: &[Row] = &[
         RESTART,
         ["two drives were starting", "0 asleep 2 3; 280 awake 2 3; 300 reboot", "restart-power likely"],
     ),
+    Row::yes(
+        "R14",
+        RESTART,
+        ["the processor was too hot", "60 processor 99; 300 reboot; processor 55", "restart-heat possible"],
+    ),
+    Row::yes(
+        "R14",
+        RESTART,
+        [
+            "it was too hot, and its supply was low",
+            "60 processor 99; 280 low on; 300 reboot; low off; processor 55",
+            "as-it-says certain, restart-power likely",
+        ],
+    ),
+    Row::no(
+        "R14",
+        &[Cause::RestartHeat],
+        [
+            "it had been too hot, and cooled down before",
+            "60 processor 99; 200 processor 55; 1200 reboot",
+            "restart-unclear possible",
+        ],
+    ),
     Row::yes("R14", RESTART, ["nothing says why", "300 reboot", "restart-unclear possible"]),
     Row::yes(
         "R14",

@@ -29,6 +29,15 @@ pub const ROWS: &[Row] = &[
         "R5",
         STOPPED,
         [
+            "it was the only one",
+            "0 controller works; 300 controller gone-alone; lose all",
+            "controller-stopped certain",
+        ],
+    ),
+    Row::yes(
+        "R5",
+        STOPPED,
+        [
             "its driver let it go",
             "0 controller works; 300 lose all; 304 controller undriven",
             "controller-stopped certain",

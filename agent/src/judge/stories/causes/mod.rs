@@ -155,8 +155,7 @@ impl Play {
 
     /// The program ends and starts again: what is kept is all that is left.
     fn restart(&mut self, between: impl Fn(&mut Ledger)) {
-        let kept = serde_json::to_string(self.memory.ledger()).expect("a ledger is JSON");
-        let mut ledger = serde_json::from_str(&kept).expect("and comes back");
+        let mut ledger = self.memory.ledger().as_kept().expect("a ledger is JSON, and comes back");
         between(&mut ledger);
         self.memory = Memory::with_ledger(ledger);
     }

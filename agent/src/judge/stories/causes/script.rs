@@ -5,8 +5,8 @@ use crate::clock::Moment;
 use crate::demo::{heron, story};
 use crate::reading::{
     ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, Event, Happening, Lane,
-    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Reading, Reason, SelfAssessment,
-    Snapshot, Source, Teller, Traffic, Undervoltage, Volume, Writing,
+    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Processor, Reading, Reason,
+    SelfAssessment, Snapshot, Source, Teller, Temperature, Traffic, Undervoltage, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
@@ -58,6 +58,7 @@ pub struct Scene {
     bus_errors: u64,
     is_slow: bool,
     kernel: Option<String>,
+    processor: Option<f64>,
     /// What is told in the next snapshot.
     told: Vec<(Part, Happening)>,
 }
@@ -69,6 +70,8 @@ enum Plugged {
     AllOnes,
     NoDriver,
     Gone,
+    /// It is gone, and no other is left.
+    GoneAlone,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -127,6 +130,7 @@ impl Scene {
             ["pool", what] => self.activity = Some(activity(what)),
             ["level", level] => self.level = Some(level.to_owned()),
             ["mismatches", sectors] => self.mismatches = Some(number(sectors)),
+            ["processor", degrees] => self.processor = Some(number(degrees)),
             ["board", degrees] => self.board = Some(number(degrees)),
             ["fan", "stands"] => self.fan_stands = true,
             ["low", is_low] => self.low = is_low == "on",
@@ -204,6 +208,11 @@ impl Scene {
         snapshot.drives.retain(|drive| !gone.contains(&drive.device));
         if self.fan_stands {
             snapshot.fans[0].speed.value = Ok(Rpm(0));
+        }
+        if let Some(degrees) = self.processor {
+            let processor = Some(Processor::SystemOnChip);
+            let (key, value) = ("hutboard/temp2".to_owned(), Reading::new(Ok(Celsius(degrees)), now, Source::Hwmon));
+            snapshot.temperatures.push(Temperature { label: key.clone(), key, value, critical: None, processor });
         }
         if let Some(degrees) = self.board {
             snapshot.temperatures[0].value.value = Ok(Celsius(degrees));
@@ -297,7 +306,11 @@ fn controllers(now: Moment, plugged: Plugged, link_power: Option<String>) -> Vec
     };
     let host = card("0000/14.0", ControllerKind::UsbHost, Plugged::Works, None);
     let sata = card(CONTROLLER, ControllerKind::Storage, plugged, link_power);
-    if plugged == Plugged::Gone { vec![host] } else { vec![sata, host] }
+    match plugged {
+        Plugged::Gone => vec![host],
+        Plugged::GoneAlone => Vec::new(),
+        Plugged::Works | Plugged::AllOnes | Plugged::NoDriver => vec![sata, host],
+    }
 }
 
 /// Nothing could be looked at.
@@ -361,6 +374,7 @@ fn plugged(state: &str) -> Plugged {
         "all-ones" => Plugged::AllOnes,
         "undriven" => Plugged::NoDriver,
         "gone" => Plugged::Gone,
+        "gone-alone" => Plugged::GoneAlone,
         other => panic!("a story has no controller that is {other}"),
     }
 }
