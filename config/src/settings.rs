@@ -7,9 +7,12 @@
 
 mod alerts;
 mod glass;
+mod pages;
 
 pub use alerts::*;
 pub use glass::*;
+pub use pages::PageName;
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 /// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
@@ -82,34 +85,26 @@ pub struct Panel {
     pub page_seconds: u32,
     /// Which pages take turns, in this order.
     pub pages: Vec<PageName>,
+    /// Pages that stay for another time than the others, in seconds.
+    pub own_seconds: BTreeMap<PageName, u32>,
 }
 
-/// A page of the panel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum PageName {
-    /// Is it healthy, and if not, which tray and what to do.
-    State,
-    /// The pools and their members.
-    Pools,
-    /// How full the volumes are.
-    Room,
-    /// How fast data moves.
-    Throughput,
-    /// Fan and temperatures.
-    Cooling,
-    /// The box itself: name, address, running time.
-    Box,
-}
-
-impl PageName {
-    /// Every page, in the default order.
-    pub const ALL: [PageName; 6] =
-        [PageName::State, PageName::Pools, PageName::Room, PageName::Throughput, PageName::Cooling, PageName::Box];
+impl Panel {
+    /// How long a page stays.
+    pub fn seconds_of(&self, page: PageName) -> u32 {
+        self.own_seconds.get(&page).copied().unwrap_or(self.page_seconds)
+    }
 }
 
 impl Default for Panel {
     fn default() -> Self {
-        Panel { glasses: Vec::new(), night: Night::default(), page_seconds: 6, pages: PageName::ALL.to_vec() }
+        Panel {
+            glasses: Vec::new(),
+            night: Night::default(),
+            page_seconds: 6,
+            pages: PageName::ALL.to_vec(),
+            own_seconds: BTreeMap::new(),
+        }
     }
 }
 

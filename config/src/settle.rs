@@ -14,6 +14,7 @@ use crate::reader::{Section, read_file};
 use crate::settings::{PageName, Panel, SelfTestSchedule, Settings, Watch};
 use crate::source::clean;
 use crate::values::{Read, Refusal, flag, one_of, refuse, text, whole};
+use std::collections::BTreeMap;
 use toml::de::{DeTable, DeValue};
 
 /// The most bytes a configuration file may have. The default file has a fiftieth of it.
@@ -21,14 +22,15 @@ const LARGEST_FILE: usize = 256 * 1024;
 /// The most entries of a list without a limit of its own.
 const LONGEST_LIST: usize = 64;
 
-const PAGES: &[(&str, PageName)] = &[
-    ("state", PageName::State),
-    ("pools", PageName::Pools),
-    ("room", PageName::Room),
-    ("throughput", PageName::Throughput),
-    ("cooling", PageName::Cooling),
-    ("box", PageName::Box),
-];
+const PAGES: [(&str, PageName); PageName::ALL.len()] = {
+    let mut pages = [("", PageName::State); PageName::ALL.len()];
+    let mut index = 0;
+    while index < pages.len() {
+        pages[index] = (PageName::ALL[index].word(), PageName::ALL[index]);
+        index += 1;
+    }
+    pages
+};
 
 /// Settles the text of a configuration file. `file` is its name, for messages only.
 ///
@@ -87,8 +89,14 @@ fn panel(section: &mut Section) -> Panel {
         glasses: glass::glasses(section),
         night: glass::night(section),
         page_seconds: section.value("page_seconds", default.page_seconds, whole(3..=60)).value,
-        pages: section.list("pages", default.pages, 1..=PAGES.len(), one_of(PAGES)),
+        pages: section.list("pages", default.pages, 1..=PAGES.len(), one_of(&PAGES)),
+        own_seconds: section.section("seconds", own_seconds),
     }
+}
+
+fn own_seconds(section: &mut Section) -> BTreeMap<PageName, u32> {
+    let given = |page: PageName| Some((page, section.optional(page.word(), whole(3..=60))?.value));
+    PageName::ALL.into_iter().filter_map(given).collect()
 }
 
 fn watch(section: &mut Section) -> Watch {

@@ -6,7 +6,7 @@
 //! In reading order:
 //!
 //! 1. [`frame`]: the pixels, laid out as the panel's controller keeps them.
-//! 2. [`fonts`], [`text`], [`shapes`]: the drawing pieces that pages are made of.
+//! 2. [`fonts`], [`text`], [`figure`], [`shapes`]: the drawing pieces that pages are made of.
 //! 3. [`glass`]: what a panel can do ([`Glass`]), and what can go wrong with one ([`GlassFault`]).
 //! 4. [`changes`]: which bytes must travel to turn one picture into another.
 //! 5. [`module`], [`command`], [`wire`], [`oled`]: the panel itself, on an I2C bus.
@@ -14,6 +14,7 @@
 
 pub mod frame;
 
+pub mod figure;
 pub mod fonts;
 pub mod shapes;
 pub mod text;

@@ -28,18 +28,16 @@ impl Standing {
 
     /// The pages that take turns.
     pub fn pages(&self) -> Vec<Page> {
-        worth_showing(&self.verdict, Some(&self.snapshot), &self.settings.panel.pages)
+        worth_showing(&self.scenery().view("14:32", 7, 0, &|_| String::new()))
     }
 
     /// One of them at this minute and beat.
     pub fn drawing(&self, page: &Page, clock: &str, beat: u64) -> Drawing<'_> {
-        let scenery = Scenery {
-            verdict: &self.verdict,
-            snapshot: Some(&self.snapshot),
-            settings: &self.settings,
-            wall: &self.wall,
-            test: false,
-        };
-        Drawing { page: page.clone(), scenery, clock: clock.to_owned(), beat }
+        Drawing { page: page.clone(), scenery: self.scenery(), clock: clock.to_owned(), beat, lap: beat / 8 }
+    }
+
+    fn scenery(&self) -> Scenery<'_> {
+        let Standing { settings, verdict, snapshot, wall } = self;
+        Scenery { verdict, snapshot: Some(snapshot), settings, ways: &[], wall, test: false }
     }
 }

@@ -40,9 +40,17 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let wall = clock.wall();
     let minute = wall.minute();
     let time_of_day = |ago| wall.before(ago).minute();
-    let view =
-        View { verdict: &verdict, snapshot: Some(&snapshot), clock: &minute, beat: 0, time_of_day: &time_of_day };
-    let pages = worth_showing(&verdict, Some(&snapshot), &settings.panel.pages);
+    let view = View {
+        verdict: &verdict,
+        snapshot: Some(&snapshot),
+        settings: &settings,
+        ways: &[],
+        clock: &minute,
+        beat: 0,
+        lap: 0,
+        time_of_day: &time_of_day,
+    };
+    let pages = worth_showing(&view);
     let drawn: Vec<(String, Frame)> =
         pages.iter().map(|page| (name(page), draw(page, &view, GlassSize::W128H64))).collect();
     match &flags.png {
@@ -87,7 +95,8 @@ fn write_png(folder: &std::path::Path, drawn: &[(String, Frame)]) -> io::Result<
 /// The page's name as a file name.
 fn name(page: &Page) -> String {
     let name = match page {
-        Page::Named(page) => format!("{page:?}"),
+        Page::Named(page) => page.word().to_owned(),
+        Page::Alarm(id) => format!("alarm {id}"),
         Page::Incident(id) => format!("incident {id}"),
     };
     name.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect()

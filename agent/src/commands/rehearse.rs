@@ -76,8 +76,8 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     played.told.iter().for_each(&mut tell);
     let time_of_day = |ago| wall.before(ago).minute();
     let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
-    let view = View { verdict, snapshot, clock: TEST, beat: 0, time_of_day: &time_of_day };
-    if let Some(page) = worth_showing(verdict, snapshot, &settings.panel.pages).first() {
+    let view = View { verdict, snapshot, settings, ways: &[], clock: TEST, beat: 0, lap: 0, time_of_day: &time_of_day };
+    if let Some(page) = worth_showing(&view).first() {
         write!(out, "{}", terminal::compact(&draw(page, &view, GlassSize::W128H64)))?;
     }
     tell(&played.end());

@@ -66,8 +66,14 @@ async fn tell(speed: u32) -> io::Result<()> {
             let snapshot = heron::snapshot(now, &story::scene(elapsed));
             let (verdict, changes) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
             outlet.say_all(incident_log::entries(&verdict, &changes, now, &wall), &wall);
-            let scenery =
-                Scenery { verdict: &verdict, snapshot: Some(&snapshot), settings: &settings, wall: &wall, test: false };
+            let scenery = Scenery {
+                verdict: &verdict,
+                snapshot: Some(&snapshot),
+                settings: &settings,
+                ways: &[],
+                wall: &wall,
+                test: false,
+            };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
                 outlet.draw(&drawing.frame(GlassSize::W128H64));
             }

@@ -5,7 +5,7 @@ use crate::clock::{Clock, Wall};
 use crate::keep::OutboxStore;
 use crate::reading::Snapshot;
 use crate::serve::document::box_name;
-use crate::show::pages::{self, Page, View};
+use crate::show::pages::{self, Page, View, Way};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
 use crate::tell::courier::{Courier, Errand, Machine, Report, random};
@@ -43,6 +43,8 @@ pub struct WaysStand {
     pub unconfirmed: Vec<String>,
     /// For how long the message that has waited longest has waited.
     pub longest_wait: Option<Duration>,
+    /// Each of them, for the panel.
+    pub each: Vec<Way>,
 }
 
 /// What the ways are told of.
@@ -138,8 +140,15 @@ impl Dispatch {
 
     /// How the ways stand.
     pub fn stand(&self) -> WaysStand {
-        let waits = self.courier.standings().into_iter().filter_map(|standing| standing.oldest);
-        WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait: waits.max() }
+        let standings = self.courier.standings();
+        let each = standings.iter().map(|standing| Way {
+            name: standing.way.clone(),
+            is_confirmed: !self.unconfirmed.contains(&standing.way),
+            waiting: standing.waiting,
+            fails: standing.trouble.is_some(),
+        });
+        let longest_wait = standings.iter().filter_map(|standing| standing.oldest).max();
+        WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait, each: each.collect() }
     }
 
     /// Stops; what waits is kept.
@@ -202,8 +211,11 @@ fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
     let view = View {
         verdict: &verdict,
         snapshot: Some(scene.snapshot),
+        settings: scene.settings,
+        ways: &[],
         clock: &wall.minute(),
         beat: 0,
+        lap: 0,
         time_of_day: &|ago| wall.before(ago).minute(),
     };
     traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view, GlassSize::W128H64), SCALE).ok()

@@ -1,7 +1,7 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one.
 
 use super::care::{Picture, call, cared_for, hour};
-use super::pages::{Page, TEST, View, draw};
+use super::pages::{Page, TEST, View, Way, draw};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
@@ -35,6 +35,8 @@ pub struct Scenery<'a> {
     pub snapshot: Option<&'a Snapshot>,
     /// The settings in force.
     pub settings: &'a Settings,
+    /// The ways out for alerts.
+    pub ways: &'a [Way],
     /// The calendar at the time of the verdict.
     pub wall: &'a Wall,
     /// True for what is only rehearsed.
@@ -51,15 +53,23 @@ pub struct Drawing<'a> {
     pub clock: String,
     /// Counts up; moves the sign of life.
     pub beat: u64,
+    /// How often the pages have gone round.
+    pub lap: u64,
+}
+
+impl<'a> Scenery<'a> {
+    /// What pages are drawn from.
+    pub fn view(&self, clock: &'a str, beat: u64, lap: u64, time_of_day: &'a dyn Fn(Duration) -> String) -> View<'a> {
+        let Scenery { verdict, snapshot, settings, ways, .. } = *self;
+        View { verdict, snapshot, settings, ways, clock, beat, lap, time_of_day }
+    }
 }
 
 impl Drawing<'_> {
     /// The page as it is, for glass of this size.
     pub fn frame(&self, glass: GlassSize) -> Frame {
-        let Scenery { verdict, snapshot, wall, .. } = self.scenery;
-        let time_of_day = |ago: Duration| wall.before(ago).minute();
-        let view = View { verdict, snapshot, clock: &self.clock, beat: self.beat, time_of_day: &time_of_day };
-        draw(&self.page, &view, glass)
+        let time_of_day = |ago: Duration| self.scenery.wall.before(ago).minute();
+        draw(&self.page, &self.scenery.view(&self.clock, self.beat, self.lap, &time_of_day), glass)
     }
 
     /// The page as it goes to a panel of this size: cared for by the hour, and by how much attention the box wants.
@@ -100,15 +110,7 @@ impl Outlet {
     /// What to draw now, if it is time for a new picture or a page has to lead. Pages turn by the clock of whoever
     /// looks at them, which is `now`.
     pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
-        let Scenery { verdict, snapshot, settings, wall, test } = scenery;
-        let pages = worth_showing(verdict, snapshot, &settings.panel.pages);
-        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
-        if !is_due && !self.turn.has_news(&pages) {
-            return None;
-        }
-        self.drawn = Some(now);
-        self.beat += 1;
-        let page = self.turn.page(&pages, now, Duration::from_secs(settings.panel.page_seconds.into()));
+        let Scenery { verdict, settings, wall, test, .. } = scenery;
         // A calendar that nobody has set yet would show a time of the past.
         let clock = if test {
             TEST.to_owned()
@@ -117,7 +119,16 @@ impl Outlet {
         } else {
             format!("up {}", span(verdict.at.since_boot()))
         };
-        Some(Drawing { page, scenery, clock, beat: self.beat })
+        let time_of_day = |ago: Duration| wall.before(ago).minute();
+        let pages = worth_showing(&scenery.view(&clock, self.beat, self.turn.lap(), &time_of_day));
+        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
+        if !is_due && !self.turn.has_news(&pages) {
+            return None;
+        }
+        self.drawn = Some(now);
+        self.beat += 1;
+        let page = self.turn.page(&pages, now, |page| stays(settings, page));
+        Some(Drawing { page, scenery, clock, beat: self.beat, lap: self.turn.lap() })
     }
 
     /// Puts a picture on the terminal.
@@ -126,4 +137,13 @@ impl Outlet {
             let _ = stage.draw(frame);
         }
     }
+}
+
+/// How long a page stays.
+fn stays(settings: &Settings, page: &Page) -> Duration {
+    let seconds = match page {
+        Page::Named(name) => settings.panel.seconds_of(*name),
+        Page::Alarm(_) | Page::Incident(_) => settings.panel.page_seconds,
+    };
+    Duration::from_secs(seconds.into())
 }

@@ -65,6 +65,16 @@ fn the_example_of_a_shelf_in_the_shipped_file_works() {
 }
 
 #[test]
+fn the_example_of_a_page_with_its_own_time_works() {
+    let example: Vec<&str> = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     ")).collect();
+    let panel = settled(&example.join("\n")).panel;
+    let seconds = PageName::ALL.map(|page| panel.seconds_of(page));
+    assert_eq!(seconds, [12, 6, 6, 6, 6, 6, 4, 6, 6, 6, 6]);
+    let all = PageName::ALL.map(|page| format!("panel.seconds.{} = 33", page.word())).join("\n");
+    assert_eq!(PageName::ALL.map(|page| settled(&all).panel.seconds_of(page)), [33; 11]);
+}
+
+#[test]
 fn the_box_in_the_reserve_is_understood() {
     let settings = settled(
         r#"

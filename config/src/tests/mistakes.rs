@@ -161,11 +161,12 @@ fn panels_that_cannot_be() {
 fn lists() {
     check(&[
         ("watch.links = 'eth0'", "1:15 found 'eth0' for `links`, wanted a list in brackets of 0 to 64 texts"),
-        ("panel.pages = []", "1:15 found [] for `pages`, wanted a list in brackets of 1 to 6 texts"),
+        ("panel.pages = []", "1:15 found [] for `pages`, wanted a list in brackets of 1 to 11 texts"),
+        ("panel.seconds.room = 2", "1:22 found 2 for `room`, wanted a whole number from 3 to 60"),
         (
             "panel.pages = ['rom']",
-            "1:16 found 'rom' for `pages`, wanted one of \"state\", \"pools\", \"room\", \"throughput\", \"cooling\", \
-             \"box\" (did you mean \"room\"?)",
+            "1:16 found 'rom' for `pages`, wanted one of \"state\", \"shelf\", \"pools\", \"room\", \"throughput\", \
+             \"cooling\", \"drives\", \"power\", \"network\", \"alerts\", \"box\" (did you mean \"room\"?)",
         ),
         (
             "panel.pages = [\n'box',\n'state',\n'box']",

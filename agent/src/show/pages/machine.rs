@@ -1,28 +1,31 @@
 //! Box: its name, where to reach it, how long it is up, how hard it works.
 
 use super::View;
-use super::pieces::{line, pair};
+use super::sheet::{Level, Row, Sheet};
 use crate::reading::Snapshot;
 use crate::units::{Percent, span};
-use traylight_display::text::{fit, text, text_right};
-use traylight_display::{Face, Frame};
 
-/// Draws the page.
-pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
+/// The name leads.
+pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let board = &snapshot.board;
-    text(frame, 0, 0, &fit(&board.name, 9), Face::Medium);
-    text_right(frame, 128, 0, view.clock, Face::Small);
-    text(frame, 0, line(2), board.address.as_deref().unwrap_or("no address"), Face::Small);
-    pair(frame, 3, "up", &span(view.verdict.at.since_boot()));
-    let load = board.load.as_ref().map(|reading| &reading.value);
-    match load {
+    let name = view.settings.box_name.clone().unwrap_or_else(|| board.name.clone());
+    let up = span(view.verdict.at.since_boot());
+    let mut rows = vec![Row::of("at", board.address.clone().unwrap_or_else(|| "no address".to_owned()))];
+    match board.load.as_ref().map(|reading| &reading.value) {
         Some(Ok(load)) => {
-            pair(frame, 4, &format!("load, {} cores", load.processors), &format!("{:.2}", load.one_minute));
+            let busy = load.one_minute / f64::from(load.processors.max(1));
+            let (load_text, cores) = (format!("{:.2}", load.one_minute), load.processors);
+            rows.push(Row::of(format!("load/{cores}"), load_text).with(Level::share(Some(busy))));
             let used = load.memory.0.saturating_sub(load.memory_available.0);
             let share = Percent::of(used as f64, load.memory.0 as f64);
-            pair(frame, 5, "memory used", &share.map_or_else(|| "--".to_owned(), |share| share.to_string()));
+            let percent = share.map_or_else(|| "--".to_owned(), |share| share.to_string());
+            rows.push(Row::of("memory", percent).with(Level::share(share.map(|share| share.0 / 100.0))));
         }
-        _ => pair(frame, 4, "load and memory", "--"),
+        _ => rows.push(Row::of("load, memory", "--")),
     }
-    pair(frame, 6, &board.kernel, "");
+    rows.push(Row::of("linux", board.kernel.clone()));
+    if !board.model.is_empty() {
+        rows.push(Row::of("board", board.model.clone()));
+    }
+    Sheet { name: "BOX".to_owned(), figure: name, beside: vec![format!("up {up}")], rows, ..Sheet::default() }
 }

@@ -1,42 +1,60 @@
 //! Pools: how whole each is, and what it does.
 
 use super::View;
-use super::pieces::{heading, line, pair};
+use super::sheet::{Level, Row, Sheet};
+use crate::judge::redundancy::standing;
 use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
 use crate::units::{Percent, span};
-use traylight_display::shapes::bar;
-use traylight_display::{Frame, area};
 
-/// Draws the page: two lines a pool, three pools at most, and a bar while work is under way.
-pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
-    heading(frame, view, "POOLS");
-    for (index, pool) in snapshot.pools.iter().take(3).enumerate() {
-        let first = 1 + 2 * index as i32;
-        pair(frame, first, &format!("{} {}", pool.name, pool.level), &members(pool));
-        let (words, done) = state(pool);
-        let size = pool.size.get().map(ToString::to_string).unwrap_or_default();
-        let left = view.verdict.work_left.get(&pool.key).map(|left| left.middle).or(pool.activity.left);
-        let right = left.map_or(size, |left| format!("in {}", span(left)));
-        pair(frame, first + 1, &words, &right);
-        if let Some(done) = done {
-            bar(frame, area(0, line(first + 2), 128, 6), Some(done as f32), &[]);
-        }
+/// The pool that is worst off leads; the others are rows.
+pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let mut pools: Vec<&Pool> = snapshot.pools.iter().collect();
+    pools.sort_by_key(|pool| (!is_down(pool), standing(pool).lost == 0, !pool.activity.kind.is_work()));
+    let Some((first, others)) = pools.split_first() else { return Sheet::default() };
+    let left = view.verdict.work_left.get(&first.key).map(|left| left.middle).or(first.activity.left);
+    let mut rows = Vec::new();
+    rows.extend(left.map(|left| Row::of("done in", span(left))));
+    rows.extend(first.size.get().map(|size| Row::of("holds", size.to_string())));
+    rows.extend(
+        first.last_check.and_then(|check| check.ago).map(|ago| Row::of("compared", format!("{} ago", span(ago)))),
+    );
+    rows.extend(others.iter().map(|pool| row(pool)));
+    Sheet {
+        name: "POOLS".to_owned(),
+        figure: members(first),
+        beside: vec![first.name.clone(), first.level.clone(), state(first)],
+        level: first.activity.done.map(|done| Level::share(Some(done))),
+        rows,
+        ..Sheet::default()
     }
 }
 
-fn members(pool: &Pool) -> String {
-    let working = pool.working();
-    if pool.wanted > 0 { format!("{working} of {}", pool.wanted) } else { format!("{working} found") }
+fn row(pool: &Pool) -> Row {
+    let row = Row::of(&pool.name, format!("{} {}", state(pool), members(pool)));
+    match pool.activity.done {
+        Some(done) => row.with(Level::share(Some(done))),
+        None => row,
+    }
 }
 
-fn state(pool: &Pool) -> (String, Option<f64>) {
+/// Working members of those that a whole pool has.
+fn members(pool: &Pool) -> String {
+    let working = pool.working();
+    if pool.wanted > 0 { format!("{working}/{}", pool.wanted) } else { working.to_string() }
+}
+
+fn is_down(pool: &Pool) -> bool {
+    pool.running.get() != Some(&PoolRunning::Running)
+}
+
+fn state(pool: &Pool) -> String {
     let word = match &pool.running.value {
-        Err(_) => return ("not readable".to_owned(), None),
-        Ok(PoolRunning::Inactive) => return ("not started".to_owned(), None),
-        Ok(PoolRunning::Broken) => return ("broken".to_owned(), None),
-        Ok(PoolRunning::Suspended) => return ("suspended".to_owned(), None),
+        Err(_) => "not readable",
+        Ok(PoolRunning::Inactive) => "not started",
+        Ok(PoolRunning::Broken) => "broken",
+        Ok(PoolRunning::Suspended) => "suspended",
         Ok(PoolRunning::Running) => match pool.activity.kind {
-            ActivityKind::Idle if crate::judge::redundancy::standing(pool).lost > 0 => "degraded",
+            ActivityKind::Idle if standing(pool).lost > 0 => "degraded",
             ActivityKind::Idle => "whole",
             ActivityKind::Balance => "balance",
             ActivityKind::Frozen => "held still",
@@ -48,5 +66,5 @@ fn state(pool: &Pool) -> (String, Option<f64>) {
         },
     };
     let done = pool.activity.done.map(|done| format!(" {}", Percent(done * 100.0))).unwrap_or_default();
-    (format!("{word}{done}"), pool.activity.done)
+    format!("{word}{done}")
 }
