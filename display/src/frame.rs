@@ -135,6 +135,21 @@ impl Frame {
         self.bytes.iter().map(|byte| byte.count_ones()).sum()
     }
 
+    /// The smallest area that holds all that is lit; `None` when nothing is.
+    pub fn lit_area(&self) -> Option<Rectangle> {
+        let width = self.size.width() as usize;
+        let rows = |byte: usize| self.bytes.iter().skip(byte).step_by(width).any(|bits| *bits != 0);
+        let left = (0..width).find(|column| rows(*column))?;
+        let right = (0..width).rfind(|column| rows(*column))?;
+        let page_bits = |page: &[u8]| page.iter().fold(0, |all, bits| all | bits);
+        let mut pages = self.bytes.chunks(width).map(page_bits).enumerate().filter(|(_, bits)| *bits != 0);
+        let (first, first_bits) = pages.next()?;
+        let (last, last_bits) = pages.last().unwrap_or((first, first_bits));
+        let top = first as u32 * 8 + first_bits.trailing_zeros();
+        let bottom = last as u32 * 8 + 7 - last_bits.leading_zeros();
+        Some(area(left as i32, top as i32, (right - left) as u32 + 1, bottom - top + 1))
+    }
+
     /// Swaps lit and dark inside the area.
     pub fn invert(&mut self, area: Rectangle) {
         for Point { x, y } in area.intersection(&self.bounding_box()).points() {
@@ -266,6 +281,18 @@ mod tests {
         assert_eq!(frame, before);
         frame.invert(area(-100, 60, 1000, 1000));
         assert_eq!(frame.lit_count(), 1 + 4 * 128);
+    }
+
+    #[test]
+    fn the_lit_area_is_the_smallest_that_holds_all_light() {
+        assert_eq!(frame().lit_area(), None);
+        let mut frame = frame();
+        frame.set(5, 9, true);
+        assert_eq!(frame.lit_area(), Some(area(5, 9, 1, 1)));
+        frame.set(127, 63, true);
+        assert_eq!(frame.lit_area(), Some(area(5, 9, 123, 55)));
+        frame.set(0, 0, true);
+        assert_eq!(frame.lit_area(), Some(area(0, 0, 128, 64)));
     }
 
     #[test]

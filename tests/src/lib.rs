@@ -14,3 +14,4 @@ pub mod pretend_controllers;
 pub mod pretend_panel;
 pub mod pretend_pools;
 pub mod scenes;
+pub mod standing;

@@ -4,7 +4,7 @@
 
 use traylight_display::embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 use traylight_display::{
-    Brightness, Face, Frame, Glass, GlassFault, GlassSize, Mounting, OledPanel, PanelAddress, Sent,
+    Brightness, Face, Frame, Glass, GlassFault, GlassSize, Module, OledPanel, PanelAddress, Rotation, Sent,
 };
 use traylight_display::{area, text};
 use traylight_tests::pretend_bus::{PretendBus, Trouble};
@@ -15,7 +15,7 @@ use traylight_tests::pretend_panel::Picture;
 const WHOLE_FRAME: usize = 2 + 6 + 2 + 1024;
 
 fn panel_on(bus: &PretendBus) -> OledPanel<PretendBus> {
-    OledPanel::new(bus.clone(), PanelAddress::X3C, Mounting::Upright, GlassFault::from_bus)
+    OledPanel::new(bus.clone(), PanelAddress::X3C, Module::ALL[0], Rotation::Upright, GlassFault::from_bus)
 }
 
 /// A panel that already shows this frame.
@@ -140,9 +140,7 @@ fn only_changes_travel() {
 #[test]
 fn an_unplugged_panel_is_reported_and_comes_back_whole() {
     let (bus, mut panel) = showing(&page("14:32"));
-    assert!(panel.knock().is_ok());
     bus.unplug();
-    assert_eq!(panel.knock(), Err(GlassFault::NotAnswering));
     for _ in 0..3 {
         assert_eq!(panel.show(&page("14:33")), Err(GlassFault::NotAnswering));
     }
@@ -154,7 +152,7 @@ fn an_unplugged_panel_is_reported_and_comes_back_whole() {
 #[test]
 fn a_panel_at_the_other_address_is_not_found_at_this_one() {
     let bus = PretendBus::new();
-    let mut panel = OledPanel::new(bus, PanelAddress::X3D, Mounting::Upright, GlassFault::from_bus);
+    let mut panel = OledPanel::new(bus, PanelAddress::X3D, Module::ALL[0], Rotation::Upright, GlassFault::from_bus);
     assert_eq!(panel.show(&page("14:32")), Err(GlassFault::NotAnswering));
 }
 
@@ -176,19 +174,6 @@ fn a_transfer_cut_anywhere_leaves_no_trace_after_the_next_one() {
             assert!(outcomes.contains(&Err(GlassFault::BusStuck)));
             panel.show(&page("14:33")).unwrap();
             assert_seen(&bus.picture(), &page("14:33"));
-        }
-    }
-}
-
-#[test]
-fn a_panel_built_in_upside_down_shows_its_picture_upright_to_the_viewer() {
-    let bus = PretendBus::new();
-    let frame = page("14:32");
-    OledPanel::new(bus.clone(), PanelAddress::X3C, Mounting::UpsideDown, GlassFault::from_bus).show(&frame).unwrap();
-    let picture = bus.picture();
-    for y in 0..64 {
-        for x in 0..128 {
-            assert_eq!(picture.is_lit(127 - x, 63 - y), frame.is_lit(x as i32, y as i32));
         }
     }
 }
@@ -223,7 +208,6 @@ fn brightness_is_sent_once_outlives_a_power_dip_and_changes_no_pixel() {
 fn the_driver_says_nothing_the_datasheet_does_not_know() {
     let bus = PretendBus::new();
     let mut panel = panel_on(&bus);
-    panel.knock().unwrap();
     for level in [Brightness::Night, Brightness::Dim, Brightness::Bright, Brightness::Full] {
         panel.show(&page("14:32")).unwrap();
         panel.set_brightness(level).unwrap();

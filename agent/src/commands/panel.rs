@@ -1,4 +1,4 @@
-//! `panel`: the pages for the box as it stands, in the terminal or as PNG files.
+//! `panel`: the pages for the box as it stands, in the terminal or as PNG files; or the last picture on the panels.
 
 use super::Shared;
 use super::look::one_look;
@@ -6,9 +6,12 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
-use traylight::show::pages::{Page, View, draw};
+use traylight::show::care::Picture;
+use traylight::show::glass::show_once;
+use traylight::show::pages::{Page, View, draw, stopped};
 use traylight::show::turn::worth_showing;
-use traylight_display::{Frame, GlassSize, terminal};
+use traylight_config::Settings;
+use traylight_display::{Brightness, Frame, GlassSize, terminal};
 
 /// Pixels of a PNG for each pixel of the panel.
 const SCALE: u8 = 4;
@@ -21,12 +24,18 @@ pub struct Flags {
     /// Write each page as a PNG file into this folder
     #[arg(long, value_name = "DIR")]
     png: Option<PathBuf>,
+    /// Show on the configured panels that nobody is watching, in place of pages: for what cleans up after a crash
+    #[arg(long, conflicts_with = "png")]
+    stopped: bool,
 }
 
 /// Draws every page that is worth showing now.
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let settings = flags.shared.settings()?;
     let clock = Clock::of_this_machine();
+    if flags.stopped {
+        return show_stopped(&settings, &clock);
+    }
     let (verdict, snapshot) = one_look(&settings, flags.shared.root.clone(), &clock)?;
     let wall = clock.wall();
     let minute = wall.minute();
@@ -54,6 +63,21 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// The last picture on every configured panel. One that does not answer keeps no other from it.
+fn show_stopped(settings: &Settings, clock: &Clock) -> io::Result<ExitCode> {
+    let minute = clock.wall().minute();
+    let mut code = ExitCode::SUCCESS;
+    for panel in &settings.panel.glasses {
+        if let Err(fault) =
+            show_once(panel, |size| Picture { frame: stopped(&minute, size), brightness: Brightness::Dim })
+        {
+            eprintln!("traylight: {fault}");
+            code = ExitCode::FAILURE;
+        }
+    }
+    Ok(code)
 }
 
 #[allow(clippy::disallowed_methods, reason = "the owner names the folder for the pictures")]

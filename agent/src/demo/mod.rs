@@ -13,6 +13,7 @@ use crate::tell::log::{Entry, Form, Log};
 use std::io;
 use std::time::Duration;
 use traylight_config::{Settings, settle};
+use traylight_display::GlassSize;
 
 /// The story begins when the box has been up for this long.
 const BEGIN: Moment = Moment::after_boot(Duration::from_secs(41 * 86_400));
@@ -73,8 +74,8 @@ async fn tell(speed: u32) -> io::Result<()> {
                 wall: &wall,
                 test: false,
             };
-            if let Some(frame) = outlet.frame_if_due(clock.now(), &scenery) {
-                outlet.draw(&frame);
+            if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
+                outlet.draw(&drawing.frame(GlassSize::W128H64));
             }
             elapsed += PACE;
         }

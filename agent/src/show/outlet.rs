@@ -1,5 +1,6 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one.
 
+use super::care::{Picture, call, cared_for, hour};
 use super::pages::{Page, TEST, View, Way, draw};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
@@ -10,7 +11,7 @@ use crate::units::span;
 use crate::verdict::Verdict;
 use std::io::Stdout;
 use std::time::Duration;
-use traylight_config::Settings;
+use traylight_config::{Brightness, Settings};
 use traylight_display::{Frame, GlassSize};
 
 /// A new picture with the first reading after this: the sign of life moves with it.
@@ -42,6 +43,45 @@ pub struct Scenery<'a> {
     pub test: bool,
 }
 
+impl<'a> Scenery<'a> {
+    /// What pages are drawn from.
+    pub fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
+        let Scenery { verdict, snapshot, settings, ways, .. } = *self;
+        View { verdict, snapshot, settings, ways, clock, beat: 0, lap: 0, time_of_day }
+    }
+}
+
+/// A page at one moment, to be drawn for glass of any size.
+pub struct Drawing<'a> {
+    /// The page.
+    pub page: Page,
+    /// What it is drawn from.
+    pub scenery: Scenery<'a>,
+    /// What stands where the time of day does.
+    pub clock: String,
+    /// Counts up; moves the sign of life.
+    pub beat: u64,
+    /// How often all pages have come round.
+    pub lap: u64,
+}
+
+impl Drawing<'_> {
+    /// The page as it is, for glass of this size.
+    pub fn frame(&self, glass: GlassSize) -> Frame {
+        let time_of_day = |ago: Duration| self.scenery.wall.before(ago).minute();
+        let view = View { beat: self.beat, lap: self.lap, ..self.scenery.view(&self.clock, &time_of_day) };
+        draw(&self.page, &view, glass)
+    }
+
+    /// The page as it goes to a panel of this size: cared for by the hour, and by how much attention the box wants.
+    pub fn picture(&self, glass: GlassSize, wanted: Brightness) -> Picture {
+        let Scenery { verdict, settings, wall, .. } = self.scenery;
+        let hour = hour(&settings.panel.night, &wall.time, wall.synchronised);
+        let minutes = verdict.at.since_boot().as_secs() / 60;
+        cared_for(&self.frame(glass), wanted, hour, call(verdict), minutes, self.beat)
+    }
+}
+
 impl Outlet {
     /// Log lines go to `log`; the picture goes to the terminal on standard output, when there is one.
     pub fn new(log: Log) -> Self {
@@ -68,10 +108,18 @@ impl Outlet {
         }
     }
 
-    /// The picture for now, if it is time for a new one or a page has to lead. Pages turn by the clock of whoever
+    /// What to draw now, if it is time for a new picture or a page has to lead. Pages turn by the clock of whoever
     /// looks at them, which is `now`.
-    pub fn frame_if_due(&mut self, now: Moment, scenery: &Scenery<'_>) -> Option<Frame> {
-        let Scenery { verdict, snapshot, settings, ways, wall, test } = *scenery;
+    pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
+        let Scenery { verdict, settings, wall, test, .. } = scenery;
+        let pages = worth_showing(&scenery.view("", &|_| String::new()));
+        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
+        if !is_due && !self.turn.has_news(&pages) {
+            return None;
+        }
+        self.drawn = Some(now);
+        self.beat += 1;
+        let page = self.turn.page(&pages, now, |page| stays(settings, page));
         // A calendar that nobody has set yet would show a time of the past.
         let clock = if test {
             TEST.to_owned()
@@ -80,27 +128,7 @@ impl Outlet {
         } else {
             format!("up {}", span(verdict.at.since_boot()))
         };
-        let time_of_day = |ago: Duration| wall.before(ago).minute();
-        let view = View {
-            verdict,
-            snapshot,
-            settings,
-            ways,
-            clock: &clock,
-            beat: self.beat,
-            lap: self.turn.lap(),
-            time_of_day: &time_of_day,
-        };
-        let pages = worth_showing(&view);
-        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
-        if !is_due && !self.turn.has_news(&pages) {
-            return None;
-        }
-        self.drawn = Some(now);
-        self.beat += 1;
-        let page = self.turn.page(&pages, now, |page| stays(settings, page));
-        let view = View { beat: self.beat, lap: self.turn.lap(), ..view };
-        Some(draw(&page, &view, GlassSize::W128H64))
+        Some(Drawing { page, scenery, clock, beat: self.beat, lap: self.turn.lap() })
     }
 
     /// Puts a picture on the terminal.

@@ -36,6 +36,7 @@ fn file_with(path: &str, line: &str) -> String {
         "" => line.to_owned(),
         "shelf[]" => format!("[[shelf]]\n{line}\n[[shelf.tray]]\nlabel = 'A1'\n"),
         "shelf[].tray[]" => format!("[[shelf]]\nname = 'top'\n[[shelf.tray]]\n{line}\n"),
+        "panel.more[]" => format!("[[panel.more]]\nbus = 'b'\n{line}\n").replace("bus = 'b'\nbus = ", "bus = "),
         "alerts.mail[]" => {
             format!("[[alerts.mail]]\n{line}\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\n")
         }
@@ -63,7 +64,7 @@ fn the_schema_is_a_schema() {
 #[test]
 fn the_schema_and_the_code_know_the_same_keys() {
     let sections = sections(&schema());
-    assert_eq!(sections.len(), 22);
+    assert_eq!(sections.len(), 23);
     for (path, properties) in sections {
         let keys: BTreeSet<String> = properties.keys().cloned().collect();
         assert_eq!(keys, keys_of_the_code(&path), "in [{path}]");
@@ -86,7 +87,7 @@ fn the_default_file_is_valid_and_shows_the_defaults_of_the_schema() {
             compared += 1;
         }
     }
-    assert_eq!(compared, 64);
+    assert_eq!(compared, 72);
 }
 
 #[test]
@@ -107,7 +108,7 @@ fn a_range_ends_at_the_same_number_in_both() {
             }
         }
     }
-    assert_eq!(compared, 78);
+    assert_eq!(compared, 82);
 }
 
 #[test]
@@ -139,7 +140,12 @@ fn what_the_schema_refuses_the_code_refuses_too() {
         "[panel]\naddress = 0x27",
         "[panel]\npages = []",
         "[panel]\npages = ['box', 'box']",
-        "[panel]\nupside_down = 'no'",
+        "[panel]\nrotation = 45",
+        "[panel]\ncontroller = 'sh1106'\nsize = '128x32'",
+        "[panel]\ndim_from = 'dusk'\ndim_until = '06:00'",
+        "[panel]\ndark_from = '23:00'",
+        "[panel]\nposition = 'here'",
+        "[[panel.more]]\naddress = 0x3D",
         "[watch]\nlinks = ['eth0:1']",
         "[watch]\nleave_out_volumes = ['/srv/']",
         "[watch]\nsteady_fans = ['fan1']",
