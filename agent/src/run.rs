@@ -127,8 +127,8 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
         if let Some((verdict, snapshot, test)) = core.shown() {
-            let scenery =
-                Scenery { verdict, snapshot, settings: &settings, ways: &core.ways.each, wall: &clock.wall(), test };
+            let (ways, wall) = (&core.ways.each, &clock.wall());
+            let scenery = Scenery { verdict, snapshot, settings: &settings, ways, wall, test };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
                 outlet.draw(&drawing.frame(GlassSize::W128H64));
                 for panel in &panels {

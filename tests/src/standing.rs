@@ -28,7 +28,7 @@ impl Standing {
 
     /// The pages that take turns.
     pub fn pages(&self) -> Vec<Page> {
-        worth_showing(&self.scenery().view("14:32", 7, 0, &|_| String::new()))
+        worth_showing(&self.scenery().view("", &|_| String::new()))
     }
 
     /// One of them at this minute and beat.

@@ -43,6 +43,14 @@ pub struct Scenery<'a> {
     pub test: bool,
 }
 
+impl<'a> Scenery<'a> {
+    /// What pages are drawn from.
+    pub fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
+        let Scenery { verdict, snapshot, settings, ways, .. } = *self;
+        View { verdict, snapshot, settings, ways, clock, beat: 0, lap: 0, time_of_day }
+    }
+}
+
 /// A page at one moment, to be drawn for glass of any size.
 pub struct Drawing<'a> {
     /// The page.
@@ -53,23 +61,16 @@ pub struct Drawing<'a> {
     pub clock: String,
     /// Counts up; moves the sign of life.
     pub beat: u64,
-    /// How often the pages have gone round.
+    /// How often all pages have come round.
     pub lap: u64,
-}
-
-impl<'a> Scenery<'a> {
-    /// What pages are drawn from.
-    pub fn view(&self, clock: &'a str, beat: u64, lap: u64, time_of_day: &'a dyn Fn(Duration) -> String) -> View<'a> {
-        let Scenery { verdict, snapshot, settings, ways, .. } = *self;
-        View { verdict, snapshot, settings, ways, clock, beat, lap, time_of_day }
-    }
 }
 
 impl Drawing<'_> {
     /// The page as it is, for glass of this size.
     pub fn frame(&self, glass: GlassSize) -> Frame {
         let time_of_day = |ago: Duration| self.scenery.wall.before(ago).minute();
-        draw(&self.page, &self.scenery.view(&self.clock, self.beat, self.lap, &time_of_day), glass)
+        let view = View { beat: self.beat, lap: self.lap, ..self.scenery.view(&self.clock, &time_of_day) };
+        draw(&self.page, &view, glass)
     }
 
     /// The page as it goes to a panel of this size: cared for by the hour, and by how much attention the box wants.
@@ -111,6 +112,14 @@ impl Outlet {
     /// looks at them, which is `now`.
     pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
         let Scenery { verdict, settings, wall, test, .. } = scenery;
+        let pages = worth_showing(&scenery.view("", &|_| String::new()));
+        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
+        if !is_due && !self.turn.has_news(&pages) {
+            return None;
+        }
+        self.drawn = Some(now);
+        self.beat += 1;
+        let page = self.turn.page(&pages, now, |page| stays(settings, page));
         // A calendar that nobody has set yet would show a time of the past.
         let clock = if test {
             TEST.to_owned()
@@ -119,15 +128,6 @@ impl Outlet {
         } else {
             format!("up {}", span(verdict.at.since_boot()))
         };
-        let time_of_day = |ago: Duration| wall.before(ago).minute();
-        let pages = worth_showing(&scenery.view(&clock, self.beat, self.turn.lap(), &time_of_day));
-        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
-        if !is_due && !self.turn.has_news(&pages) {
-            return None;
-        }
-        self.drawn = Some(now);
-        self.beat += 1;
-        let page = self.turn.page(&pages, now, |page| stays(settings, page));
         Some(Drawing { page, scenery, clock, beat: self.beat, lap: self.turn.lap() })
     }
 

@@ -12,23 +12,19 @@
 use ssd1306::prelude::*;
 use ssd1306::{I2CDisplayInterface, Ssd1306};
 use std::time::Instant;
-use traylight::show::pages::Page;
 use traylight_config::PageName;
 use traylight_display::changes::changes;
 use traylight_display::{Controller, Frame, Glass, GlassFault, GlassSize, Module, OledPanel, PanelAddress, Rotation};
 use traylight_tests::pretend_bus::PretendBus;
-use traylight_tests::scenes::pictures;
+use traylight_tests::scenes::{calm, pictures};
 use traylight_tests::standing::Standing;
 
 fn main() {
-    let calm = Standing::after(2.0);
-    let state = Page::Named(PageName::State);
-    let at = |clock: &str, beat| calm.drawing(&state, clock, beat).frame(GlassSize::W128H64);
     let mut transitions: Vec<(String, Frame, Frame)> = vec![
-        ("a beat".into(), at("14:32", 7), at("14:32", 8)),
-        ("a minute".into(), at("14:32", 7), at("14:33", 8)),
-        ("an hour".into(), at("14:59", 7), at("15:00", 8)),
-        ("midnight".into(), at("23:59", 7), at("00:00", 8)),
+        ("a beat".into(), calm(PageName::State, "14:32", 7), calm(PageName::State, "14:32", 8)),
+        ("a minute".into(), calm(PageName::State, "14:32", 7), calm(PageName::State, "14:33", 8)),
+        ("an hour".into(), calm(PageName::State, "14:59", 7), calm(PageName::State, "15:00", 8)),
+        ("midnight".into(), calm(PageName::State, "23:59", 7), calm(PageName::State, "00:00", 8)),
     ];
     let pages = pictures();
     for pair in pages.windows(2) {
@@ -61,7 +57,7 @@ fn main() {
         "\n{count} transitions: ours {sum} bytes, at most {most}; the crate {others}; whole frames {}",
         1034 * count
     );
-    time_of_drawing(&calm, &pages);
+    time_of_drawing(&pages);
 }
 
 /// Bytes and messages that our driver sends from one picture to the next.
@@ -93,7 +89,7 @@ fn common(from: &Frame, to: &Frame) -> usize {
 }
 
 /// How long it takes to draw a page, and to find what differs.
-fn time_of_drawing(calm: &Standing, pages: &[(String, Frame)]) {
+fn time_of_drawing(pages: &[(String, Frame)]) {
     const ROUNDS: usize = 200;
     let began = Instant::now();
     let mut windows = 0;
@@ -102,6 +98,7 @@ fn time_of_drawing(calm: &Standing, pages: &[(String, Frame)]) {
     }
     let each = began.elapsed().as_secs_f64() * 1e6 / (ROUNDS * (pages.len() - 1)) as f64;
     println!("finding what differs: {each:.1} microseconds a page turn ({windows} windows in all)");
+    let calm = Standing::after(2.0);
     let pages = calm.pages();
     let began = Instant::now();
     let draw = |page| calm.drawing(page, "14:32", 7).frame(GlassSize::W128H64).lit_count();

@@ -2,16 +2,23 @@
 //!
 //! Not its job: whether the picture is laid out well.
 
-use traylight_display::{Face, Frame, GlassSize, text::text};
+use traylight_display::figure::{Stand, figure};
+use traylight_display::{Face, Frame, GlassSize, area, text::text};
 
-/// Whether these words stand somewhere in the picture (text of half blocks), in any face, lit or inverted.
+/// Whether these words stand somewhere in the picture (text of half blocks), in any face or as a figure of any size, lit or
+/// inverted.
 pub fn shows(picture: &str, words: &str) -> bool {
     let seen = Dots::of_text(picture);
-    [Face::Small, Face::Medium, Face::Large].into_iter().any(|face| {
+    let drawn = |draw: &dyn Fn(&mut Frame)| {
         let mut frame = Frame::new(GlassSize::W128H64);
-        text(&mut frame, 0, 0, words, face);
+        draw(&mut frame);
         seen.hold(&Dots::of_text(&frame.to_text()).trimmed())
-    })
+    };
+    let in_a_face = |face| drawn(&|frame| drop(text(frame, 0, 0, words, face)));
+    let as_a_figure = |room| drawn(&|frame| drop(figure(frame, room, words, Stand::Left)));
+    [Face::Small, Face::Medium, Face::Large].into_iter().any(in_a_face)
+        || (16..=64).any(|high| as_a_figure(area(0, 0, 128, high)))
+        || (16..=128).any(|wide| as_a_figure(area(0, 0, wide, 64)))
 }
 
 /// A picture, row after row.
@@ -69,7 +76,7 @@ mod tests {
         let mut frame = Frame::new(GlassSize::W128H64);
         text(&mut frame, 7, 19, words, face);
         if inverted {
-            frame.invert(traylight_display::area(0, 0, 128, 64));
+            frame.invert(area(0, 0, 128, 64));
         }
         frame.to_text()
     }
@@ -79,6 +86,16 @@ mod tests {
         for face in [Face::Small, Face::Medium] {
             assert!(shows(&picture("CRITICAL", face, false), "CRITICAL"));
             assert!(shows(&picture("CRITICAL", face, true), "CRITICAL"));
+        }
+    }
+
+    #[test]
+    fn figures_of_any_size_are_found() {
+        for room in [area(3, 4, 80, 55), area(9, 9, 60, 40), area(0, 0, 64, 64)] {
+            let mut frame = Frame::new(GlassSize::W128H64);
+            figure(&mut frame, room, "OK", Stand::Middle);
+            assert!(shows(&frame.to_text(), "OK"), "{room:?}");
+            assert!(!shows(&frame.to_text(), "NO"), "{room:?}");
         }
     }
 

@@ -91,9 +91,11 @@ fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: Option<
     let word = title.unwrap_or(severity_word(incident.severity, columns));
     let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned()];
     let clock = view.clock.chars().count() + 1;
+    let is_test = view.clock == super::TEST;
+    let room = if is_test { columns.saturating_sub(clock) } else { columns };
     // That it is a test is never left out.
-    let room = if view.clock == super::TEST { columns.saturating_sub(clock) } else { columns };
-    let left = lefts.iter().find(|left| left.chars().count() <= room).unwrap_or(&lefts[2]);
+    let last = if is_test { super::TEST } else { word };
+    let left = lefts.iter().find(|left| left.chars().count() <= room).map_or(last, String::as_str);
     text(frame, 1, 1, left, Face::Small);
     if left.chars().count() + clock <= columns {
         text_right(frame, wide - 1, 1, view.clock, Face::Small);
