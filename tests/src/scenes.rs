@@ -79,11 +79,11 @@ pub fn pages_on(glass: GlassSize) -> Vec<(String, Frame)> {
     let mut pictures = Vec::new();
     for mood in Mood::ALL {
         let scene = boxes::scene(6, mood);
-        for page in boxes::pages(&scene) {
+        for page in boxes::pages(scene) {
             let name = format!("{mood:?} {}", boxes::name(&page)).to_lowercase();
             let mut laps: Vec<Frame> = Vec::new();
             for lap in 0..8 {
-                let frame = boxes::page(&scene, &page, lap, glass);
+                let frame = boxes::page(scene, &page, lap, glass);
                 if laps.contains(&frame) {
                     break;
                 }
@@ -104,7 +104,7 @@ pub fn shelves_on(glass: GlassSize) -> Vec<(String, Frame)> {
     let each = |trays: usize| {
         Mood::ALL.map(|mood| {
             let scene = boxes::scene(trays, mood);
-            let frame = boxes::page(&scene, &Page::Named(PageName::Shelf), 0, glass);
+            let frame = boxes::page(scene, &Page::Named(PageName::Shelf), 0, glass);
             (format!("{mood:?} {trays} trays").to_lowercase(), frame)
         })
     };

@@ -14,8 +14,8 @@ pub fn shows(picture: &str, words: &str) -> bool {
         draw(&mut frame);
         seen.hold(&Dots::of_text(&frame.to_text()).trimmed())
     };
-    let in_a_face = |face| drawn(&|frame| drop(text(frame, 0, 0, words, face)));
-    let as_a_figure = |room| drawn(&|frame| drop(figure(frame, room, words, Stand::Left)));
+    let in_a_face = |face| drawn(&|frame| _ = text(frame, 0, 0, words, face));
+    let as_a_figure = |room| drawn(&|frame| _ = figure(frame, room, words, Stand::Left));
     [Face::Small, Face::Medium, Face::Large].into_iter().any(in_a_face)
         || (16..=64).any(|high| as_a_figure(area(0, 0, 128, high)))
         || (16..=128).any(|wide| as_a_figure(area(0, 0, wide, 64)))

@@ -179,3 +179,50 @@ pub fn heading_for(view: &View<'_>, tray: &Tray, now: Celsius) -> (String, Optio
         _ => (format!("{:.0}°", now.0), None),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use traylight_display::GlassSize;
+
+    fn block_in(room: Rectangle, paragraphs: &[Paragraph]) -> Frame {
+        let mut frame = Frame::new(GlassSize::W128H64);
+        block(&mut frame, room, paragraphs, 0);
+        frame
+    }
+
+    #[test]
+    fn words_are_as_large_as_all_of_them_fit() {
+        let said = vec![vec!["GONE".to_owned()], vec!["LEAVE IN 1 2".to_owned()]];
+        let drawn = block_in(area(0, 0, 80, 47), &said);
+        let mut wanted = Frame::new(GlassSize::W128H64);
+        for (line, words) in ["GONE", "LEAVE IN", "1 2"].into_iter().enumerate() {
+            text(&mut wanted, 0, 15 * line as i32, words, Face::Medium);
+        }
+        assert_eq!(drawn, wanted);
+    }
+
+    #[test]
+    fn what_has_no_room_is_said_shorter_and_never_cut() {
+        let said = vec![vec!["LEAVE IN 1 2 3 4 5 6".to_owned(), "LEAVE ALL IN".to_owned()]];
+        let shorter = vec![vec!["LEAVE ALL IN".to_owned()]];
+        let room = area(0, 0, 60, 16);
+        assert_eq!(block_in(room, &said), block_in(room, &shorter));
+        assert_eq!(block_in(area(0, 0, 20, 60), &said).lit_count(), 0, "LEAVE has no room in 20 pixels");
+    }
+
+    proptest! {
+        #[test]
+        fn a_block_stays_in_its_room(words in ".{0,60}", x in 0..60i32, wide in 0..68u32, high in 0..60u32) {
+            let room = area(x, 2, wide, high);
+            let frame = block_in(room, &[vec![words.clone()], vec![words]]);
+            for y in 0..64 {
+                for column in (0..128).filter(|column| frame.is_lit(*column, y)) {
+                    // Tails of the last line may reach a row further.
+                    prop_assert!((x..x + wide as i32).contains(&column) && (2..=2 + high as i32 + 3).contains(&y));
+                }
+            }
+        }
+    }
+}
