@@ -118,6 +118,7 @@ pub fn with_view<T>(scene: &Scene, clock: &str, lap: u64, make: impl FnOnce(&Vie
         beat: 7,
         lap,
         time_of_day: &time_of_day,
+        tongue: scene.settings.language.into(),
     };
     make(&view)
 }

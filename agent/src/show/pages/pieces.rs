@@ -23,13 +23,13 @@ pub fn height(frame: &Frame) -> i32 {
 }
 
 /// A severity in the word that leads, or a shorter one where there is no room for it.
-pub fn severity_word(severity: Severity, columns: usize) -> &'static str {
-    let (word, short) = match severity {
-        Severity::Critical => ("CRITICAL", "CRIT"),
-        Severity::Warning => ("WARNING", "WARN"),
-        Severity::Notice => ("NOTICE", "NOTE"),
+pub fn severity_word(view: &View<'_>, severity: Severity, columns: usize) -> &'static str {
+    let keys = match severity {
+        Severity::Critical => ["page.critical", "page.critical-short"],
+        Severity::Warning => ["page.warning", "page.warning-short"],
+        Severity::Notice => ["page.notice", "page.notice-short"],
     };
-    if word.len() <= columns { word } else { short }
+    view.fitting(&keys, columns)
 }
 
 /// Whole characters of the small face in so many pixels.
@@ -40,11 +40,13 @@ pub fn columns(pixels: u32) -> usize {
 /// What must never be out of sight, on whatever page: silence, a rehearsal, trouble elsewhere; the weightiest first. Each
 /// with what stands for it where there is no room for the word.
 fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
-    let silent = matches!(view.verdict.heard, Heard::SilentSince(_)).then_some(("NO DATA", "OLD"));
-    let test = (view.clock == super::TEST).then_some((super::TEST, super::TEST));
+    let plain = |key| view.tongue.plain(key);
+    let is_silent = matches!(view.verdict.heard, Heard::SilentSince(_));
+    let silent = is_silent.then(|| (plain("page.no-data"), plain("page.no-data-sign")));
+    let test = view.is_test().then(|| (plain("page.test"), plain("page.test")));
     let trouble = match view.verdict.worst() {
-        Some(Severity::Critical) => Some(("CRIT", "!!")),
-        Some(Severity::Warning) => Some(("WARN", "!")),
+        Some(Severity::Critical) => Some((plain("page.critical-short"), "!!")),
+        Some(Severity::Warning) => Some((plain("page.warning-short"), "!")),
         _ => None,
     };
     [silent, test, trouble].into_iter().flatten().collect()
@@ -56,7 +58,7 @@ pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
     let columns = ((width(frame) - left) / Face::Small.width() as i32) as usize;
     let words: Vec<&str> = never_out_of_sight(view).iter().map(|(word, _)| *word).collect();
     let (weightiest, sign) = never_out_of_sight(view).first().copied().unwrap_or_default();
-    let clock = (view.clock != super::TEST).then_some(view.clock);
+    let clock = (!view.is_test()).then_some(view.clock);
     let all: Vec<&str> = words.iter().copied().chain(clock).collect();
     let choices = [all.join(" "), words.join(" "), weightiest.to_owned(), sign.to_owned()];
     let gap = |right: &String| usize::from(!right.is_empty());
