@@ -148,9 +148,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     }
     outlet.say(&Entry::agent(6, "stopped", "asked to stop"), &clock.wall());
     let minute = clock.wall().minute();
-    outlet.draw(&stopped(&minute, GlassSize::W128H64));
+    outlet.draw(&stopped(&minute, GlassSize::W128H64, settings.language.into()));
     for panel in panels {
-        let frame = stopped(&minute, panel.size());
+        let frame = stopped(&minute, panel.size(), settings.language.into());
         panel.finish(Picture { frame, brightness: Brightness::Dim });
     }
     Ok(())

@@ -12,7 +12,7 @@ mod outlook;
 mod self_test;
 
 pub use cause::{Cause, Confidence, Unmeasured};
-pub use estimate::{Estimate, Rates};
+pub use estimate::{Estimate, Rates, Rounded, Unit};
 pub use facts::*;
 pub use finding::*;
 pub use incident::*;

@@ -20,6 +20,8 @@ use std::time::Duration;
 pub struct Settings {
     /// The name shown on pages and in messages. `None` means the host name.
     pub box_name: Option<String>,
+    /// The language of the panel, of messages and of `look`. Log lines and documents are always in English.
+    pub language: Language,
     /// True when its owner has said that trays may be changed while the box is on. Trays, plugs and controller must be
     /// built for that, so nobody is told so by default.
     pub hot_swap: bool,
@@ -37,6 +39,16 @@ pub struct Settings {
     pub self_test: SelfTestSchedule,
     /// Alerts besides the log.
     pub alerts: Alerts,
+}
+
+/// A language that the program speaks to people.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Language {
+    /// English, `en` (ISO 639-1).
+    #[default]
+    English,
+    /// German, `de`.
+    German,
 }
 
 /// How often drives test themselves, in days that they are switched on. 0 is never, the default: a test is load and

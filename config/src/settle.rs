@@ -12,7 +12,7 @@ mod shelves;
 use crate::notes::{Note, Notes};
 use crate::problem::{Problem, Problems};
 use crate::reader::{Section, read_file};
-use crate::settings::{PageName, Panel, SelfTestSchedule, Settings, Watch};
+use crate::settings::{Language, PageName, Panel, SelfTestSchedule, Settings, Watch};
 use crate::source::clean;
 use crate::values::{Read, Refusal, flag, one_of, refuse, text, whole};
 use std::collections::BTreeMap;
@@ -22,6 +22,9 @@ use toml::de::{DeTable, DeValue};
 const LARGEST_FILE: usize = 256 * 1024;
 /// The most entries of a list without a limit of its own.
 const LONGEST_LIST: usize = 64;
+
+/// By their codes in ISO 639-1.
+const LANGUAGES: &[(&str, Language)] = &[("en", Language::English), ("de", Language::German)];
 
 const PAGES: [(&str, PageName); PageName::ALL.len()] = {
     let mut pages = [("", PageName::State); PageName::ALL.len()];
@@ -65,9 +68,10 @@ fn syntax(error: &toml::de::Error) -> Note {
 }
 
 fn settings(file: &mut Section) -> Settings {
-    let (box_name, hot_swap) = file.section("box", about_box);
+    let (box_name, language, hot_swap) = file.section("box", about_box);
     Settings {
         box_name,
+        language,
         hot_swap,
         shelves: shelves::shelves(file),
         panel: file.section("panel", panel),
@@ -79,10 +83,14 @@ fn settings(file: &mut Section) -> Settings {
     }
 }
 
-fn about_box(section: &mut Section) -> (Option<String>, bool) {
+fn about_box(section: &mut Section) -> (Option<String>, Language, bool) {
     // An empty name is how the file shows its default.
     let name = |value: &DeValue| if value.as_str() == Some("") { Ok(None) } else { text(64)(value).map(Some) };
-    (section.value("name", None, name).value, section.value("hot_swap", false, flag).value)
+    (
+        section.value("name", None, name).value,
+        section.value("language", Language::default(), one_of(LANGUAGES)).value,
+        section.value("hot_swap", false, flag).value,
+    )
 }
 
 fn panel(section: &mut Section) -> Panel {

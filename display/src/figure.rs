@@ -68,10 +68,15 @@ impl Ink {
         let ground = (0..height).rev().find(|&y| (0..cell).any(|x| Glyph::of('H', face).is_lit(x, y)))?;
         let lit: Vec<(i32, i32)> = (0..width).filter_map(|x| Some((x, lowest(x)?))).collect();
         let (left, right) = (lit.first()?.0, lit.last()?.0);
+        // The gaps of the large face would grow with its letters to holes between them.
+        let is_dark = |x: i32| lit.binary_search_by_key(&x, |(x, _)| *x).is_err();
+        let is_space = |x: i32| text.chars().nth((x / cell) as usize) == Some(' ');
+        let is_hole = |x: i32| face == Face::Large && !is_space(x) && (x - 2..=x).all(is_dark);
+        let columns: Vec<i32> = (left..=right).filter(|&x| !is_hole(x)).collect();
         // Capitals and figures stand on the same line whatever they are next to; only a tail needs more.
         let height = 1 + lit.iter().map(|(_, y)| *y).max()?.max(ground);
-        let lit = (0..height).flat_map(|y| (left..=right).map(move |x| (x, y))).map(|(x, y)| is_lit(x, y)).collect();
-        Some(Ink { width: right - left + 1, height, lit })
+        let rows = (0..height).flat_map(|y| columns.iter().map(move |&x| (x, y)));
+        Some(Ink { width: columns.len() as i32, height, lit: rows.map(|(x, y)| is_lit(x, y)).collect() })
     }
 
     fn scale_in(&self, width: f32, height: f32) -> f32 {

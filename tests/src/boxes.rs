@@ -1,5 +1,6 @@
 //! Boxes for pictures: `heron` with two to eight trays, healthy, with a warning and with something critical.
 
+use std::sync::OnceLock;
 use std::time::Duration;
 use traylight::clock::Moment;
 use traylight::demo::{heron, story};
@@ -32,6 +33,7 @@ impl Mood {
 }
 
 /// A box as settled, judged and read.
+#[derive(Clone)]
 pub struct Scene {
     /// Its settings.
     pub settings: Settings,
@@ -41,8 +43,14 @@ pub struct Scene {
     pub snapshot: Snapshot,
 }
 
-/// The box with so many trays, 2 to 8, in this mood.
-pub fn scene(trays: usize, mood: Mood) -> Scene {
+/// The box with so many trays, 2 to 8, in this mood. Played once, since playing takes its time.
+pub fn scene(trays: usize, mood: Mood) -> &'static Scene {
+    const NEW: OnceLock<Scene> = OnceLock::new();
+    static PLAYED: [[OnceLock<Scene>; 3]; 7] = [const { [NEW; 3] }; 7];
+    PLAYED[trays - 2][mood as usize].get_or_init(|| played(trays, mood))
+}
+
+fn played(trays: usize, mood: Mood) -> Scene {
     let (settings, snapshot) = calm(trays);
     let mut memory = Memory::default();
     let (verdict, _) = judge(&settings, &mut memory, snapshot.taken, Some(&snapshot), &Itself::default());
@@ -90,6 +98,11 @@ fn calm(trays: usize) -> (Settings, Snapshot) {
 
 /// A page of the scene at some lap of the pages.
 pub fn page(scene: &Scene, page: &Page, lap: u64, glass: GlassSize) -> Frame {
+    with_view(scene, "14:32", lap, |view| draw(page, view, glass))
+}
+
+/// Something made of the view of a scene.
+pub fn with_view<T>(scene: &Scene, clock: &str, lap: u64, make: impl FnOnce(&View<'_>) -> T) -> T {
     let time_of_day = |ago: Duration| {
         let minute = (14 * 60 + 32 + 24 * 60 - ago.as_secs() / 60 % (24 * 60)) % (24 * 60);
         format!("{:02}:{:02}", minute / 60, minute % 60)
@@ -101,12 +114,13 @@ pub fn page(scene: &Scene, page: &Page, lap: u64, glass: GlassSize) -> Frame {
         snapshot: Some(&scene.snapshot),
         settings: &scene.settings,
         ways: &ways,
-        clock: "14:32",
+        clock,
         beat: 7,
         lap,
         time_of_day: &time_of_day,
+        tongue: scene.settings.language.into(),
     };
-    draw(page, &view, glass)
+    make(&view)
 }
 
 /// The pages that there are in this mood: the owner's, and both of each incident that is worse than a notice.

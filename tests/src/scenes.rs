@@ -7,7 +7,8 @@ use traylight::demo::{self, heron, story};
 use traylight::judge::{Memory, judge};
 use traylight::reading::{Blind, Itself, Missing, Power, Reading, Reason, Snapshot, Source};
 use traylight::rehearse::{Fault, Played, play};
-use traylight::show::pages::{self, Page, TEST, View};
+use traylight::show::pages::{self, Page, View, test_mark};
+use traylight::tell::tongue::Tongue;
 use traylight::verdict::{Kind, Verdict};
 use traylight_config::{PageName, Settings};
 use traylight_display::{Frame, GlassSize};
@@ -79,11 +80,11 @@ pub fn pages_on(glass: GlassSize) -> Vec<(String, Frame)> {
     let mut pictures = Vec::new();
     for mood in Mood::ALL {
         let scene = boxes::scene(6, mood);
-        for page in boxes::pages(&scene) {
+        for page in boxes::pages(scene) {
             let name = format!("{mood:?} {}", boxes::name(&page)).to_lowercase();
             let mut laps: Vec<Frame> = Vec::new();
             for lap in 0..8 {
-                let frame = boxes::page(&scene, &page, lap, glass);
+                let frame = boxes::page(scene, &page, lap, glass);
                 if laps.contains(&frame) {
                     break;
                 }
@@ -104,7 +105,7 @@ pub fn shelves_on(glass: GlassSize) -> Vec<(String, Frame)> {
     let each = |trays: usize| {
         Mood::ALL.map(|mood| {
             let scene = boxes::scene(trays, mood);
-            let frame = boxes::page(&scene, &Page::Named(PageName::Shelf), 0, glass);
+            let frame = boxes::page(scene, &Page::Named(PageName::Shelf), 0, glass);
             (format!("{mood:?} {trays} trays").to_lowercase(), frame)
         })
     };
@@ -129,7 +130,7 @@ fn rehearsed() -> Vec<(String, Frame)> {
         return Vec::new();
     };
     let time_of_day = |_: Duration| "14:32".to_owned();
-    let view = View { clock: TEST, ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
+    let view = View { clock: test_mark(Tongue::English), ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
     let leads = verdict.incidents.first().map(|incident| Page::Alarm(incident.id));
     let pages = [("rehearsal, drive gone", leads), ("rehearsal, state", Some(Page::Named(PageName::State)))];
     pages
@@ -148,7 +149,7 @@ fn without_data() -> Vec<(String, Frame)> {
     let mut found = vec![
         ("starting".to_owned(), draw(&state, &settings, &starting, None)),
         ("no data".to_owned(), draw(&state, &settings, &silent, Some(&snapshot))),
-        ("stopped".to_owned(), pages::stopped("14:32", GlassSize::W128H64)),
+        ("stopped".to_owned(), pages::stopped("14:32", GlassSize::W128H64, Tongue::English)),
     ];
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
     snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });
@@ -188,5 +189,15 @@ fn view<'a>(
     snapshot: Option<&'a Snapshot>,
     time_of_day: &'a dyn Fn(Duration) -> String,
 ) -> View<'a> {
-    View { verdict, snapshot, settings, ways: &[], clock: "14:32", beat: 7, lap: 0, time_of_day }
+    View {
+        verdict,
+        snapshot,
+        settings,
+        ways: &[],
+        clock: "14:32",
+        beat: 7,
+        lap: 0,
+        time_of_day,
+        tongue: settings.language.into(),
+    }
 }

@@ -49,6 +49,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         beat: 0,
         lap: 0,
         time_of_day: &time_of_day,
+        tongue: settings.language.into(),
     };
     let pages = worth_showing(&view);
     let drawn: Vec<(String, Frame)> =
@@ -70,9 +71,10 @@ fn show_stopped(settings: &Settings, clock: &Clock) -> io::Result<ExitCode> {
     let minute = clock.wall().minute();
     let mut code = ExitCode::SUCCESS;
     for panel in &settings.panel.glasses {
-        if let Err(fault) =
-            show_once(panel, |size| Picture { frame: stopped(&minute, size), brightness: Brightness::Dim })
-        {
+        if let Err(fault) = show_once(panel, |size| Picture {
+            frame: stopped(&minute, size, settings.language.into()),
+            brightness: Brightness::Dim,
+        }) {
             eprintln!("traylight: {fault}");
             code = ExitCode::FAILURE;
         }

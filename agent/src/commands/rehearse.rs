@@ -15,6 +15,7 @@ use traylight::show::pages::{TEST, View, draw};
 use traylight::show::turn::worth_showing;
 use traylight::tell::incident_log;
 use traylight::tell::log::{Entry, Form, Log};
+use traylight::tell::tongue::Tongue;
 use traylight_config::Settings;
 use traylight_display::{GlassSize, terminal};
 
@@ -76,7 +77,18 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     played.told.iter().for_each(&mut tell);
     let time_of_day = |ago| wall.before(ago).minute();
     let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
-    let view = View { verdict, snapshot, settings, ways: &[], clock: TEST, beat: 0, lap: 0, time_of_day: &time_of_day };
+    let tongue = Tongue::from(settings.language);
+    let view = View {
+        verdict,
+        snapshot,
+        settings,
+        ways: &[],
+        clock: test_mark(tongue),
+        beat: 0,
+        lap: 0,
+        time_of_day: &time_of_day,
+        tongue,
+    };
     if let Some(page) = worth_showing(&view).first() {
         write!(out, "{}", terminal::compact(&draw(page, &view, GlassSize::W128H64)))?;
     }

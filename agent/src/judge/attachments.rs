@@ -2,10 +2,13 @@
 //! are behind these more often than the drive is.
 
 use super::about::About;
+use super::signs::Signs;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives};
 use crate::clock::Moment;
-use crate::reading::{Drive, DriveKey, DriveKind, Pool, Power, Reason, RecoveryLimit, Snapshot};
+use crate::reading::{
+    Bus, Drive, DriveKey, DriveKind, Happening, Pool, Power, Reason, RecoveryLimit, Snapshot, Teller,
+};
 use crate::verdict::{Counted, Finding, Severity};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -15,6 +18,8 @@ use traylight_config::Settings;
 const DAY: Duration = Duration::from_secs(86_400);
 /// A drive that has just been woken may let a command wait until its disks turn; the count is looked at every 10 s.
 const AFTER_A_WAKE: Duration = Duration::from_secs(40);
+/// What the kernel's log told so long before a count was seen to grow may be what was counted.
+const MEANWHILE: Duration = Duration::from_secs(20);
 /// More time-outs than this tell nothing more.
 const TIMEOUTS: usize = 64;
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
@@ -45,8 +50,8 @@ impl Known {
         }
     }
 
-    /// Takes in the counts as they are now.
-    pub fn learn(&mut self, snapshot: &Snapshot) {
+    /// Takes in the counts as they are now; `signs` have learned from the same snapshot.
+    pub fn learn(&mut self, signs: &Signs, snapshot: &Snapshot) {
         if drives::is_blind(snapshot) {
             return;
         }
@@ -60,20 +65,21 @@ impl Known {
         }
         self.drives.retain(|_, known| known.count.is_some() || !known.timed_out.is_empty());
         for drive in &snapshot.drives {
-            self.drives.entry(drive.key.clone()).or_default().learn(drive, now);
+            let has_answered = has_answered(signs, drive, now);
+            self.drives.entry(drive.key.clone()).or_default().learn(drive, has_answered, now);
         }
     }
 }
 
 impl KnownDrive {
-    fn learn(&mut self, drive: &Drive, now: Moment) {
+    fn learn(&mut self, drive: &Drive, has_answered: bool, now: Moment) {
         if drive.power.get() == Some(&Power::Asleep) {
             self.last_asleep = Some(now);
         }
         let Some(&count) = drive.attachment.timeouts.get() else { return };
         let grown = count.saturating_sub(self.count.unwrap_or(count));
         let just_woken = self.last_asleep.is_some_and(|asleep| now.since(asleep) < AFTER_A_WAKE);
-        if grown > 0 && !just_woken {
+        if grown > 0 && !just_woken && !has_answered {
             if self.timed_out.len() >= TIMEOUTS {
                 self.timed_out.remove(0);
             }
@@ -81,6 +87,18 @@ impl KnownDrive {
         }
         self.count = Some(count);
     }
+}
+
+/// True when the kernel's log tells of commands to a SATA drive that failed with an answer lately, and of none without. The
+/// kernel counts these as time-outs, too, since libata hands each failed command to the same recovery
+/// (drivers/ata/libata-eh.c, `ata_qc_schedule_eh`; drivers/scsi/scsi_error.c, `scsi_timeout`).
+fn has_answered(signs: &Signs, drive: &Drive, now: Moment) -> bool {
+    const ANSWERS: [Happening; 3] = [Happening::CommandFailed, Happening::Unreadable, Happening::TransferDamaged];
+    let told = |kinds: &[Happening]| {
+        let mut lately = signs.of(&drive.key).filter(|sign| now.since(sign.last) < MEANWHILE);
+        lately.any(|sign| sign.event.teller == Teller::Log && kinds.contains(&sign.event.what))
+    };
+    drive.bus == Bus::Sata && told(&ANSWERS) && !told(&[Happening::TimedOut])
 }
 
 /// What is seen of every drive.

@@ -152,6 +152,11 @@ impl Ledger {
         self.signs = signs;
     }
 
+    /// Takes in how the kernel gets on with drives, once it is known what it told of them.
+    pub fn learn_attachments(&mut self, snapshot: &Snapshot) {
+        self.attachments.learn(&self.signs, snapshot);
+    }
+
     /// Takes in which drives are there.
     pub fn learn_drives(&mut self, settings: &Settings, known: &drives::Known, snapshot: &Snapshot) {
         self.is_new |= self.acquaintances.learn(settings, known, snapshot, self.watched);

@@ -212,7 +212,6 @@ pub fn judge(
         memory.fans.learn(settings, snapshot);
         memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
-        memory.ledger.attachments.learn(snapshot);
         memory.volumes.learn(snapshot);
         let checked = memory.work.learn(snapshot);
         memory.outlook.learn(snapshot);
@@ -233,6 +232,7 @@ pub fn judge(
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
         memory.drives.learn_starts(&memory.ledger);
         memory.ledger.learn_signs(&memory.drives, snapshot);
+        memory.ledger.learn_attachments(snapshot);
         memory.climate.learn(snapshot);
         for rule in RULES {
             for mut sight in rule(settings, memory, snapshot) {

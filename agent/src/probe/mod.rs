@@ -79,6 +79,7 @@ impl Probe {
         self.rounds.hear(self.wakers.heard());
         let (deaf, log_unread) = (self.wakers.deaf().cloned(), self.wakers.log_unread().cloned());
         let snapshot = Snapshot { deaf, log_unread, ..self.rounds.round() };
+        self.pacing.round_ended(&snapshot.events);
         match wire::encode(&snapshot).and_then(|bytes| self.core.write_all(&bytes)) {
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(false),
             sent => sent.map(|()| true),

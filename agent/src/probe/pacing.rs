@@ -1,6 +1,7 @@
 //! When the next round is run: by the pace, or soon after something has called. Pure; now is an argument.
 
 use crate::clock::Moment;
+use crate::reading::{Event, Happening, Part};
 use std::time::Duration;
 
 /// Time between two rounds when nothing calls.
@@ -11,6 +12,9 @@ pub const FIRST_PACE: Duration = Duration::from_secs(1);
 const SETTLE: Duration = Duration::from_millis(50);
 /// From one round to one that was called for: a failing md member calls a thousand times a second.
 const GAP: Duration = Duration::from_millis(250);
+/// From a round that heard of a drive's loss to the next: what confirms it, such as the list of drives or the state of its
+/// pool, may follow without a call.
+const CONFIRM: Duration = Duration::from_millis(500);
 /// So many rounds in a row with calls, about five seconds, are a storm: nobody is listened to until one pace was calm.
 const STORM: u32 = 20;
 
@@ -80,11 +84,20 @@ impl Pacing {
         self.called = false;
         self.last = Some(now);
     }
+
+    /// A round has ended, in which this was heard.
+    pub fn round_ended(&mut self, events: &[Event]) {
+        let is_loss = |event: &Event| event.what == Happening::Vanished && matches!(event.part, Part::Drive(_));
+        if events.iter().any(is_loss) {
+            self.pace = self.pace.min(CONFIRM);
+        }
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::{DriveKey, Teller};
 
     /// Plays the probe's loop against calls at known milliseconds; a call that nobody listens to waits until somebody does.
     #[derive(Default)]
@@ -142,6 +155,32 @@ mod tests {
     #[test]
     fn a_call_just_before_the_pace_does_not_put_the_round_off() {
         assert_eq!(play(6000, true, [2990]).rounds, [0, 1000, 3000, 5000]);
+    }
+
+    /// Rounds that nobody calls for; the one at 3 s hears of this.
+    fn rounds_after(part: Part, what: Happening) -> Vec<u64> {
+        let event = Event { at: Moment::default(), part, what, teller: Teller::Uevent, line: String::new() };
+        let (mut pacing, mut rounds, mut now) = (Pacing::new(), Vec::new(), 0);
+        while now < 8000 {
+            let at = Moment::after_boot(Duration::from_millis(now));
+            if let Step::Wait { left, .. } = pacing.step(at) {
+                now += left.as_millis() as u64;
+                continue;
+            }
+            pacing.round(at, false);
+            rounds.push(now);
+            pacing.round_ended(if now == 3000 { std::slice::from_ref(&event) } else { &[] });
+        }
+        rounds
+    }
+
+    #[test]
+    fn the_loss_of_a_drive_is_looked_at_again_soon_and_once() {
+        let drive = || Part::Drive(DriveKey("WREN-0001".to_owned()));
+        assert_eq!(rounds_after(drive(), Happening::Vanished), [0, 1000, 3000, 3500, 5500, 7500]);
+        for (part, what) in [(drive(), Happening::Reset), (Part::Usb("2.1".to_owned()), Happening::Vanished)] {
+            assert_eq!(rounds_after(part, what), [0, 1000, 3000, 5000, 7000]);
+        }
     }
 
     #[test]

@@ -9,6 +9,7 @@ use crate::reading::{
     RecoveryLimit, Snapshot, Temperature,
 };
 use crate::tell::test_words;
+use crate::tell::tongue::Tongue;
 use crate::tell::wording::pointed_at;
 use crate::units::{Celsius, MegabitsPerSecond, Rpm};
 use std::time::Duration;
@@ -215,7 +216,7 @@ impl Calm {
         let places = if how_many == 1 { ["usb-1:0", "ata-2"] } else { ["usb-1:0", "usb-2:0"] };
         self.plug(places);
         self.controllers();
-        let one = self.drive(&self.one).map(|drive| pointed_at(&place_of(&self.settings, drive)));
+        let one = self.drive(&self.one).map(|drive| pointed_at(&place_of(&self.settings, drive), Tongue::English));
         Some(match how_many {
             1 => format!("that {} is behind a USB adapter of its own", one.unwrap_or_default()),
             _ => format!("that {} are behind USB adapters of their own", self.both()),
@@ -243,7 +244,7 @@ impl Calm {
     fn both(&self) -> String {
         let names = [&self.one, &self.other].map(|key| {
             let place = self.drive(key).map(|drive| place_of(&self.settings, drive));
-            place.as_ref().map(pointed_at).unwrap_or_default()
+            place.as_ref().map(|place| pointed_at(place, Tongue::English)).unwrap_or_default()
         });
         names.join(" and ")
     }

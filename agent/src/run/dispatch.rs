@@ -173,6 +173,7 @@ impl Dispatch {
     fn message(&self, turn: &Turned, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
         let stamp = Stamp::by(&self.clock);
         let head = Letterhead {
+            tongue: scene.settings.language.into(),
             box_name: &box_name(scene.settings, scene.snapshot),
             now: scene.verdict.at,
             wall,
@@ -217,6 +218,7 @@ fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
         beat: 0,
         lap: 0,
         time_of_day: &|ago| wall.before(ago).minute(),
+        tongue: scene.settings.language.into(),
     };
     traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view, GlassSize::W128H64), SCALE).ok()
 }

@@ -4,6 +4,7 @@ use super::document::{Document, Standing};
 use super::incident_part::{Identity, Incident, TrayHandling};
 use super::table::{rows, shown};
 use crate::tell::evidence_words::unmeasured;
+use crate::tell::tongue::Tongue;
 use crate::units::span;
 use crate::verdict::IncidentId;
 use std::fmt::Write;
@@ -60,7 +61,8 @@ pub fn why(document: &Document, id: IncidentId) -> Result<String, String> {
     }
     let nothing_seen = ["nothing but the conditions".to_owned()];
     block(&mut text, "evidence", if incident.evidence.is_empty() { &nothing_seen } else { &incident.evidence });
-    let missing: Vec<String> = incident.not_measured.iter().map(|what| unmeasured(*what).to_owned()).collect();
+    let missing: Vec<String> =
+        incident.not_measured.iter().map(|what| unmeasured(*what, Tongue::English).to_owned()).collect();
     block(&mut text, "not measured", &missing);
     let drives: Vec<String> = incident.drives.iter().map(drive).collect();
     block(&mut text, "drives", &drives);

@@ -10,6 +10,7 @@ use super::volume_part::{self, Union, Unmounted, Volume};
 use crate::clock::Wall;
 use crate::reading::{Missing, Snapshot};
 use crate::tell::limit_words::limits;
+use crate::tell::tongue::Tongue;
 use crate::tell::wording::words;
 use crate::units::span;
 use crate::verdict::{Condition as Held, Heard, IncidentId, Severity, Verdict};
@@ -189,7 +190,7 @@ fn standing(verdict: &Verdict) -> Standing {
 }
 
 fn condition(held: &Held, settings: &Settings, verdict: &Verdict, snapshot: &Snapshot) -> Condition {
-    let words = words(held);
+    let words = words(held, Tongue::English);
     let incident = verdict.incident_of(held);
     let drive = snapshot.drives.iter().find(|drive| held.subject.drive() == Some(&drive.key));
     Condition {

@@ -3,6 +3,7 @@
 use crate::clock::Moment;
 use crate::reading::{Drive, Snapshot};
 use crate::tell::incident_words::told;
+use crate::tell::tongue::Tongue;
 use crate::verdict::{
     Cause, Confidence, Handling, Incident as Judged, IncidentId, Place, Severity, Unmeasured, Verdict,
 };
@@ -110,7 +111,7 @@ pub enum TrayHandling {
 
 /// The part for an incident; `clock` says the time of day of a moment.
 pub fn incident(judged: &Judged, verdict: &Verdict, snapshot: &Snapshot, clock: &dyn Fn(Moment) -> String) -> Incident {
-    let told = told(judged, clock);
+    let told = told(judged, clock, Tongue::English);
     let (handling, handled_trays) = match &judged.handling {
         Handling::NoTray => (TrayHandling::NoTray, Vec::new()),
         Handling::PullNothing => (TrayHandling::PullNothing, Vec::new()),

@@ -2,6 +2,7 @@
 
 use super::document::{Document, Standing};
 use crate::tell::test_words;
+use crate::tell::tongue::Tongue;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
 use std::fmt::Write;
 use std::time::Duration;
@@ -81,7 +82,7 @@ fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
             shown(drive.temperature_c.map(|degrees| Celsius(degrees).to_string())),
             shown(drive.outlook.as_ref().and_then(heading)),
             shown(drive.assessment.map(|assessment| format!("{assessment:?}").to_lowercase())),
-            shown(drive.self_test.map(test_words::in_short)),
+            shown(drive.self_test.map(|test| test_words::in_short(test, Tongue::English))),
             shown(rate(drive.read_bytes_per_s)),
             shown(rate(drive.written_bytes_per_s)),
             shown(drive.serial.clone()),

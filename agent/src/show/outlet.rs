@@ -1,12 +1,13 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one.
 
 use super::care::{Picture, call, cared_for, hour};
-use super::pages::{Page, TEST, View, Way, draw};
+use super::pages::{Page, View, Way, draw, test_mark};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
 use crate::reading::Snapshot;
 use crate::tell::log::{Entry, Log};
+use crate::tell::tongue::Tongue;
 use crate::units::span;
 use crate::verdict::{IncidentId, Verdict};
 use std::io::Stdout;
@@ -47,7 +48,8 @@ impl<'a> Scenery<'a> {
     /// What pages are drawn from.
     pub fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
         let Scenery { verdict, snapshot, settings, ways, .. } = *self;
-        View { verdict, snapshot, settings, ways, clock, beat: 0, lap: 0, time_of_day }
+        let tongue = settings.language.into();
+        View { verdict, snapshot, settings, ways, clock, beat: 0, lap: 0, time_of_day, tongue }
     }
 }
 
@@ -120,13 +122,14 @@ impl Outlet {
         self.drawn = Some(now);
         self.beat += 1;
         let page = self.turn.page(&pages, now, |page| stays(settings, page));
+        let tongue = Tongue::from(settings.language);
         // A calendar that nobody has set yet would show a time of the past.
         let clock = if test {
-            TEST.to_owned()
+            test_mark(tongue).to_owned()
         } else if wall.synchronised {
             wall.minute()
         } else {
-            format!("up {}", span(verdict.at.since_boot()))
+            tongue.say("page.up", &[("span", &span(verdict.at.since_boot()))])
         };
         Some(Drawing { page, scenery, clock, beat: self.beat, lap: self.turn.lap() })
     }

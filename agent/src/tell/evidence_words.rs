@@ -1,82 +1,90 @@
 //! The words of evidence: what was seen of which part, when, and who told it; and what was not measured. Pure.
 
+use super::tongue::{Places, Tongue};
 use super::wording::pointed_at;
 use crate::clock::Moment;
 use crate::reading::{Happening, Teller};
 use crate::verdict::{Evidence, Unmeasured};
 
 /// One piece of evidence in a line.
-pub fn seen(evidence: &Evidence, clock: &dyn Fn(Moment) -> String) -> String {
-    let who = evidence.drive.as_ref().map_or_else(|| evidence.part.clone(), pointed_at);
-    let often = if evidence.count > 1 { format!(", {} times", evidence.count) } else { String::new() };
+pub fn seen(evidence: &Evidence, clock: &dyn Fn(Moment) -> String, tongue: Tongue) -> String {
+    let who = evidence.drive.as_ref().map_or_else(|| evidence.part.clone(), |drive| pointed_at(drive, tongue));
+    let often = match evidence.count > 1 {
+        true => tongue.say("seen.often", &[("n", &evidence.count)]),
+        false => String::new(),
+    };
     let teller = match evidence.teller {
-        Teller::Log if !evidence.line.is_empty() => format!(" (kernel log: {})", evidence.line),
-        Teller::Log => " (kernel log)".to_owned(),
-        Teller::Uevent => " (kernel message)".to_owned(),
+        Teller::Log if !evidence.line.is_empty() => tongue.say("seen.log-line", &[("line", &evidence.line)]),
+        Teller::Log => tongue.plain("seen.log").to_owned(),
+        Teller::Uevent => tongue.plain("seen.uevent").to_owned(),
         Teller::Reading => String::new(),
     };
-    format!("{} {who}: {}{often}{teller}", clock(evidence.at), happened(evidence.what))
+    let (time, what) = (clock(evidence.at), happened(evidence.what, tongue));
+    let places: Places = &[("time", &time), ("who", &who), ("what", &what), ("often", &often), ("teller", &teller)];
+    tongue.say("seen.line", places)
 }
 
-fn happened(what: Happening) -> String {
-    let words = match what {
-        Happening::Appeared => "appeared",
-        Happening::Vanished => "went",
-        Happening::Woke => "woke up",
-        Happening::LostPower => "counts one more start though the board ran on",
-        Happening::WorkBegan => "began to read all its members",
-        Happening::Disagrees => "data does not agree",
-        Happening::StandsStill => "has work and finishes none",
-        Happening::TransferDamaged => "transfers damaged",
-        Happening::ConnectionChanged => "connection came or went",
-        Happening::LinkDown(Some(0)) => "link down, nothing there",
-        Happening::LinkDown(Some(1)) => "link down, something is there and cannot connect",
-        Happening::LinkDown(Some(4)) => "link switched off",
-        Happening::LinkDown(_) => "link down",
-        Happening::LinkUp(Some(speed)) => return format!("link up at {speed}"),
-        Happening::LinkUp(None) => "link up",
-        Happening::LinkSlowed => "link made slower after errors",
-        Happening::TimedOut => "a command timed out",
-        Happening::Reset => "was reset",
-        Happening::SlowToRespond => "slow to get ready",
-        Happening::Unreadable => "a place could not be read",
-        Happening::CommandFailed => "a command failed",
-        Happening::GivenUp => "the kernel gave it up",
-        Happening::AllOnes => "its registers read as all ones",
-        Happening::NotStarted(errno) => return format!("the driver could not start it, error {errno}"),
-        Happening::BusErrorCorrected => "error on its PCIe link, corrected",
-        Happening::BusError => "error on its PCIe link",
-        Happening::StaggeredStart => "starts its ports one after another",
-        Happening::MemberFailed => "was put out of its pool",
-        Happening::ReadCorrected => "a place was read from the other members",
-        Happening::NotAssembled => "was not put together",
-        Happening::NotClean => "was not stopped cleanly",
-        Happening::Suspended => "waits for its members",
-        Happening::FileSystemError => "the file system found an error in itself",
-        Happening::StoppedWriting => "the file system stopped writing",
-        Happening::NoMetadataRoom => "no room for metadata",
-        Happening::OverCurrent => "drew too much current and was switched off",
-        Happening::UndervoltageBegan => "supply too low",
-        Happening::UndervoltageEnded => "supply right again",
-        Happening::TaskHung => "a task waits for too long",
-        Happening::OutOfMemory => "a process was ended for want of memory",
-        Happening::Downshifted => "link slower than it could be",
-        Happening::TransmitStuck => "cannot send",
-        Happening::BusStuck => "the bus does not answer",
-        Happening::LinesLost(lines) => return format!("{lines} lines of the kernel's log were lost"),
+fn happened(what: Happening, tongue: Tongue) -> String {
+    let key = match what {
+        Happening::Appeared => "seen.appeared",
+        Happening::Vanished => "seen.vanished",
+        Happening::Woke => "seen.woke",
+        Happening::LostPower => "seen.lost-power",
+        Happening::WorkBegan => "seen.work-began",
+        Happening::Disagrees => "seen.disagrees",
+        Happening::StandsStill => "seen.stands-still",
+        Happening::TransferDamaged => "seen.transfer-damaged",
+        Happening::ConnectionChanged => "seen.connection-changed",
+        Happening::LinkDown(Some(0)) => "seen.link-down-nothing-there",
+        Happening::LinkDown(Some(1)) => "seen.link-down-cannot-connect",
+        Happening::LinkDown(Some(4)) => "seen.link-switched-off",
+        Happening::LinkDown(_) => "seen.link-down",
+        Happening::LinkUp(Some(speed)) => {
+            return tongue.say("seen.link-up-at", &[("speed", &tongue.figure(speed))]);
+        }
+        Happening::LinkUp(None) => "seen.link-up",
+        Happening::LinkSlowed => "seen.link-slowed",
+        Happening::TimedOut => "seen.timed-out",
+        Happening::Reset => "seen.reset",
+        Happening::SlowToRespond => "seen.slow-to-respond",
+        Happening::Unreadable => "seen.unreadable",
+        Happening::CommandFailed => "seen.command-failed",
+        Happening::GivenUp => "seen.given-up",
+        Happening::AllOnes => "seen.all-ones",
+        Happening::NotStarted(errno) => return tongue.say("seen.not-started", &[("errno", &errno)]),
+        Happening::BusErrorCorrected => "seen.bus-error-corrected",
+        Happening::BusError => "seen.bus-error",
+        Happening::StaggeredStart => "seen.staggered-start",
+        Happening::MemberFailed => "seen.member-failed",
+        Happening::ReadCorrected => "seen.read-corrected",
+        Happening::NotAssembled => "seen.not-assembled",
+        Happening::NotClean => "seen.not-clean",
+        Happening::Suspended => "seen.suspended",
+        Happening::FileSystemError => "seen.file-system-error",
+        Happening::StoppedWriting => "seen.stopped-writing",
+        Happening::NoMetadataRoom => "seen.no-metadata-room",
+        Happening::OverCurrent => "seen.over-current",
+        Happening::UndervoltageBegan => "seen.undervoltage-began",
+        Happening::UndervoltageEnded => "seen.undervoltage-ended",
+        Happening::TaskHung => "seen.task-hung",
+        Happening::OutOfMemory => "seen.out-of-memory",
+        Happening::Downshifted => "seen.downshifted",
+        Happening::TransmitStuck => "seen.transmit-stuck",
+        Happening::BusStuck => "seen.bus-stuck",
+        Happening::LinesLost(lines) => return tongue.say("seen.lines-lost", &[("lines", &lines)]),
     };
-    words.to_owned()
+    tongue.plain(key).to_owned()
 }
 
 /// What was not measured, in words.
-pub fn unmeasured(what: Unmeasured) -> &'static str {
-    match what {
-        Unmeasured::TwelveVolts => "12 V",
-        Unmeasured::ControllerTemperature => "the controller's temperature",
-        Unmeasured::PowerCycles => "whether the drives lost power: they tell when they are asked again",
-        Unmeasured::FanSpeed => "the fan's speed",
-        Unmeasured::RoomTemperature => "the room's temperature",
-        Unmeasured::KernelLog => "the kernel's log",
-        Unmeasured::BusErrors => "errors on the PCIe link",
-    }
+pub fn unmeasured(what: Unmeasured, tongue: Tongue) -> &'static str {
+    tongue.plain(match what {
+        Unmeasured::TwelveVolts => "unmeasured.twelve-volts",
+        Unmeasured::ControllerTemperature => "unmeasured.controller-temperature",
+        Unmeasured::PowerCycles => "unmeasured.power-cycles",
+        Unmeasured::FanSpeed => "unmeasured.fan-speed",
+        Unmeasured::RoomTemperature => "unmeasured.room-temperature",
+        Unmeasured::KernelLog => "unmeasured.kernel-log",
+        Unmeasured::BusErrors => "unmeasured.bus-errors",
+    })
 }

@@ -1,8 +1,10 @@
 //! The words for a drive that is too warm, or will be if nothing changes. Pure; the rules that all words keep are in
 //! [`super::wording`].
 
-use super::wording::{Words, named, pointed_at, sentence};
-use crate::units::{Celsius, span};
+use super::drive_words::about;
+use super::tongue::{Places, Tongue};
+use super::wording::{Words, whole};
+use crate::units::Celsius;
 use crate::verdict::{Outlook, Place, Reaches};
 use std::time::Duration;
 
@@ -18,38 +20,38 @@ pub(super) struct Warm<'a> {
 
 impl Warm<'_> {
     /// The words: of what is ahead while the limit is not passed, else of what is.
-    pub fn words(&self) -> Words {
-        let (name, figures, what) = match self.ahead() {
+    pub fn words(&self, tongue: Tongue) -> Words {
+        let whose = tongue.plain(if self.own_limit { "drive-hot.own" } else { "drive-hot.configured" });
+        let more = self.more(tongue);
+        let places: Places = &[
+            ("now", &self.now),
+            ("degrees", &whole(self.now.0)),
+            ("limit", &self.limit),
+            ("whose", &whose),
+            ("more", &more),
+        ];
+        let mut words = match self.ahead() {
             Some((outlook, reaches)) if self.now < self.limit => {
-                // The arrow keeps the limit apart from the label; with the longest label this just fits the line.
-                let figures = format!("->{:.0}C {}m", outlook.limit.0, about_minutes(reaches.middle));
-                let heads = outlook.heading.map(|end| format!(" and heads for {}", Celsius(end.middle)));
-                ("WARMING", figures, format!("is at {}{}", self.now, heads.unwrap_or_default()))
+                let heads = |end: f64| tongue.say("drive-hot.heads", &[("end", &Celsius(end))]);
+                let heads = outlook.heading.map(|end| heads(end.middle)).unwrap_or_default();
+                let (degrees, minutes) = (whole(outlook.limit.0), about_minutes(reaches.middle));
+                let ahead: Places = &[("ahead-degrees", &degrees), ("minutes", &minutes), ("heads", &heads)];
+                about("drive-hot.ahead", self.drive, tongue, &[places, ahead].concat())
             }
-            _ => ("HOT", format!("HOT {:.0}C", self.now.0), format!("is at {}, its limit is {}", self.now, self.limit)),
+            _ => about("drive-hot", self.drive, tongue, places),
         };
-        let among = self.others.map(|(coolest, warmest)| format!("others {:.0} to {warmest}", coolest.0));
-        let in_about = |(outlook, reaches): (Outlook, Reaches)| {
-            format!("{} in about {} min", outlook.limit, about_minutes(reaches.middle))
-        };
-        let more: Vec<String> = self.ahead().map(in_about).into_iter().chain(among).collect();
-        let alone = self.others.is_some_and(|(_, warmest)| self.now.0 - warmest.0 >= 8.0);
-        Words {
-            title: format!("{} {figures}", named(self.drive)),
-            name: format!("{} {name}", named(self.drive)),
-            sentence: sentence(
-                &[&pointed_at(self.drive), &what],
-                (!more.is_empty()).then(|| more.join("; ")).as_deref(),
-            ),
-            brief: if alone { "air blocked there?" } else { "fan? dust? room?" },
-            leave_in: None,
-            advice: match alone {
-                true => "Look for what blocks the air to this drive, or warms it from beside.".to_owned(),
-                false => "Look at the fan, the dust filter and the room.".to_owned(),
-            },
-            warning: "Do not move a drive while it turns, and do not reach into a turning fan.".to_owned(),
-            evidence: self.evidence(),
+        if self.others.is_some_and(|(_, warmest)| self.now.0 - warmest.0 >= 8.0) {
+            words.brief = tongue.plain("drive-hot.alone.brief");
+            words.advice = tongue.plain("drive-hot.alone.advice").to_owned();
         }
+        words.evidence.extend(self.ahead().map(|(outlook, reaches)| {
+            let never = || tongue.plain("drive-hot.never").to_owned();
+            let latest = reaches.latest.map_or_else(never, |latest| tongue.span(latest));
+            let earliest = tongue.span(reaches.earliest);
+            let places: Places = &[("ahead", &outlook.limit), ("earliest", &earliest), ("latest", &latest)];
+            tongue.say("drive-hot.foretold", places)
+        }));
+        words
     }
 
     /// The next limit, if it is on its way there.
@@ -57,14 +59,16 @@ impl Warm<'_> {
         self.outlook.and_then(|outlook| Some((outlook, outlook.reaches?)))
     }
 
-    fn evidence(&self) -> Vec<String> {
-        let whose = if self.own_limit { "from the drive's own" } else { "configured" };
-        let mut evidence = vec![format!("temperature {}", self.now), format!("limit {} ({whose})", self.limit)];
-        evidence.extend(self.ahead().map(|(outlook, reaches)| {
-            let latest = reaches.latest.map_or_else(|| "never".to_owned(), span);
-            format!("{} foretold in {} to {latest} if nothing changes", outlook.limit, span(reaches.earliest))
-        }));
-        evidence
+    /// What the sentence says besides: when the next limit is reached, and how warm the others are.
+    fn more(&self, tongue: Tongue) -> String {
+        let in_about = self.ahead().map(|(outlook, reaches)| {
+            let minutes = about_minutes(reaches.middle);
+            tongue.say("drive-hot.in-about", &[("ahead", &outlook.limit), ("minutes", &minutes)])
+        });
+        let among = self.others.map(|(coolest, warmest)| {
+            tongue.say("drive-hot.others", &[("coolest", &whole(coolest.0)), ("warmest", &warmest)])
+        });
+        in_about.into_iter().chain(among).map(|more| format!("; {more}")).collect()
     }
 }
 

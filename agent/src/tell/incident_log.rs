@@ -2,6 +2,7 @@
 
 use super::incident_words::{told, turned};
 use super::log::{Entry, priority};
+use super::tongue::Tongue;
 use crate::clock::{Moment, Wall};
 use crate::verdict::{Cause, Change, Incident, Turn, Turned, Verdict};
 
@@ -31,7 +32,7 @@ fn entry(turn: &Turn, now: Moment, wall: &Wall) -> Option<Entry> {
         return None;
     }
     let clock = |at: Moment| wall.before(now.since(at)).second();
-    let told = told(incident, &clock);
+    let told = told(incident, &clock, Tongue::English);
     let (event, urgency) = match turn.what {
         Turned::Opened => ("incident-opened", priority(incident.severity)),
         Turned::Worsened => ("incident-worsened", priority(incident.severity)),

@@ -3,7 +3,8 @@
 
 use super::cause_words::{self, trays};
 use super::evidence_words::{seen, unmeasured};
-use super::wording::{self, TITLE_COLUMNS, Words, leave_in_line, short, stay};
+use super::tongue::Tongue;
+use super::wording::{self, TITLE_COLUMNS, Words, leave_in_line, short, stay_and};
 use crate::clock::Moment;
 use crate::units::span;
 use crate::verdict::{Cause, Confidence, Ended, Finding, Handling, Incident, Turned};
@@ -22,37 +23,38 @@ pub struct Told {
 }
 
 /// The words; `clock` says the time of day of a moment.
-pub fn told(incident: &Incident, clock: &dyn Fn(Moment) -> String) -> Told {
-    let lead = incident.lead().map(wording::words).unwrap_or_else(nothing_holds);
-    let cause = cause_words::words(incident.cause, &incident.drives, incident.part.as_deref());
+pub fn told(incident: &Incident, clock: &dyn Fn(Moment) -> String, tongue: Tongue) -> Told {
+    let words_of = |condition| wording::words(condition, tongue);
+    let lead = incident.lead().map(words_of).unwrap_or_else(nothing_holds);
+    let cause = cause_words::words(incident.cause, &incident.drives, incident.part.as_deref(), tongue);
     let mut evidence: Vec<String> =
-        incident.conditions.iter().flat_map(|condition| wording::words(condition).evidence).collect();
+        incident.conditions.iter().flat_map(|condition| words_of(condition).evidence).collect();
     evidence.dedup();
     let (words, next_test) = match cause {
         Some(cause) => {
-            let sentence = format!("{}: {}.", opinion(incident.confidence), cause.what);
-            let sentence = format!("{} {sentence}", facts(incident, &lead.sentence));
+            let facts = facts(incident, &lead.sentence, tongue);
+            let opinion = opinion(incident.confidence, tongue);
+            let sentence =
+                tongue.say("incident.sentence", &[("facts", &facts), ("opinion", &opinion), ("what", &cause.what)]);
             let (title, name) = if says_more_itself(incident) {
                 (lead.title, lead.name)
             } else {
                 (short(&cause.title, TITLE_COLUMNS), short(&cause.title, TITLE_COLUMNS))
             };
-            let (advice, warning) = (cause.advice, cause.warning.to_owned());
-            (
-                Words { title, name, sentence, brief: cause.brief, leave_in: None, advice, warning, evidence },
-                cause.next_test,
-            )
+            let (brief, advice, warning) = (cause.brief, cause.advice, cause.warning);
+            (Words { title, name, sentence, brief, leave_in: None, advice, warning, evidence }, cause.next_test)
         }
         None if incident.cause == Cause::Unclear => {
-            let sentence = format!("{} What is behind it is not clear yet.", lead.sentence);
-            (Words { sentence, evidence, ..lead }, UNCLEAR.to_owned())
+            let sentence = tongue.say("incident.not-clear", &[("facts", &lead.sentence)]);
+            // R17 names the three measurements that would decide.
+            (Words { sentence, evidence, ..lead }, tongue.plain("incident.three-tests").to_owned())
         }
         None => (Words { evidence, ..lead }, String::new()),
     };
     Told {
-        words: handled(words, incident),
-        seen: incident.evidence.iter().map(|evidence| seen(evidence, clock)).collect(),
-        unmeasured: incident.unmeasured.iter().copied().map(unmeasured).collect(),
+        words: handled(words, incident, tongue),
+        seen: incident.evidence.iter().map(|evidence| seen(evidence, clock, tongue)).collect(),
+        unmeasured: incident.unmeasured.iter().map(|what| unmeasured(*what, tongue)).collect(),
         next_test,
     }
 }
@@ -62,11 +64,6 @@ fn says_more_itself(incident: &Incident) -> bool {
     let stopped = incident.lead().is_some_and(|lead| matches!(lead.finding, Finding::FanStopped { .. }));
     incident.cause == Cause::TrayAir || (incident.cause == Cause::Airflow && stopped)
 }
-
-/// R17 names the three measurements that would decide.
-const UNCLEAR: &str = "Three things would decide: whether the drive counts a start more than before (then it lost its \
-                       power), whether it counts damaged transfers (then it is the cable), and whether the loss stays \
-                       with the tray when it changes places with its neighbour, with the box off.";
 
 fn nothing_holds() -> Words {
     let empty = String::new;
@@ -82,48 +79,46 @@ fn nothing_holds() -> Words {
     }
 }
 
-fn opinion(confidence: Confidence) -> &'static str {
-    match confidence {
-        Confidence::Certain => "This is certain",
-        Confidence::Likely => "Most likely",
-        Confidence::Possible => "Possibly",
-    }
+fn opinion(confidence: Confidence, tongue: Tongue) -> &'static str {
+    tongue.plain(match confidence {
+        Confidence::Certain => "incident.certain",
+        Confidence::Likely => "incident.likely",
+        Confidence::Possible => "incident.possible",
+    })
 }
 
 /// What happened, in a sentence: that of the leading condition, or that several drives did the same.
-fn facts(incident: &Incident, lead: &str) -> String {
+fn facts(incident: &Incident, lead: &str, tongue: Tongue) -> String {
     let count = incident.drives.len();
     let gone = incident.conditions.iter().any(|condition| matches!(condition.finding, Finding::DriveGone { .. }));
     match incident.cause {
         Cause::Supply | Cause::UsbPower | Cause::UsbBridge | Cause::ControllerStopped | Cause::ControllerHot
             if count > 1 && gone =>
         {
-            format!("{count} drives went together: {}.", trays(&incident.drives))
+            tongue.say("incident.together", &[("count", &count), ("trays", &trays(&incident.drives, tongue))])
         }
         _ => lead.to_owned(),
     }
 }
 
 /// The line about trays comes first wherever there is one.
-fn handled(mut words: Words, incident: &Incident) -> Words {
+fn handled(mut words: Words, incident: &Incident, tongue: Tongue) -> Words {
+    let plain = |key| Some(tongue.plain(key).to_owned());
     let (line, first) = match &incident.handling {
         Handling::NoTray => (words.leave_in.clone(), None),
-        Handling::PullNothing => (Some("PULL NOTHING".to_owned()), Some("Pull nothing.".to_owned())),
-        Handling::LeaveIn(labels) => (Some(leave_in_line(labels)), Some(leave(labels))),
+        Handling::PullNothing => (plain("line.pull-nothing"), plain("incident.pull-nothing")),
+        Handling::LeaveIn(labels) => (Some(leave_in_line(labels, tongue)), Some(leave(labels, tongue))),
         Handling::Compare { serial } => {
             let tail = short(serial, 8);
-            let words = format!(
-                "Which tray it is in is not certain: power off and compare the labels with the one ending in {tail}."
-            );
-            (Some(format!("LOOK FOR ..{tail}")), Some(words))
+            let compare = tongue.say("incident.compare", &[("tail", &tail)]);
+            (Some(tongue.say("line.look-for", &[("tail", &tail)])), Some(compare))
         }
         Handling::MayPull { tray, while_on } => {
-            let how = if *while_on { "" } else { "Switch the box off and wait 30 s. " };
-            let words =
-                format!("{how}Compare the serial, then tray {tray} alone may be taken out: its pool does not need it.");
-            (None, Some(words))
+            let may = tongue.say("incident.may-pull", &[("tray", tray)]);
+            let off = tongue.plain("incident.switch-off-first");
+            (None, Some(if *while_on { may } else { format!("{off} {may}") }))
         }
-        Handling::PutBack { tray } => (Some(format!("PUT {tray} BACK NOW")), None),
+        Handling::PutBack { tray } => (Some(tongue.say("line.put-back", &[("tray", tray)])), None),
     };
     words.leave_in = line.map(|line| short(&line, TITLE_COLUMNS));
     if let Some(first) = first.filter(|first| !words.advice.starts_with(first.as_str())) {
@@ -132,11 +127,14 @@ fn handled(mut words: Words, incident: &Incident) -> Words {
     words
 }
 
-fn leave(labels: &[String]) -> String {
-    if labels.is_empty() { "Leave all drives in.".to_owned() } else { stay(labels, "").trim_end().to_owned() }
+fn leave(labels: &[String], tongue: Tongue) -> String {
+    match labels.is_empty() {
+        true => tongue.plain("stay.all").to_owned(),
+        false => stay_and(labels, String::new(), tongue).trim_end().to_owned(),
+    }
 }
 
-/// What is new about an incident, in words that come before its title.
+/// What is new about an incident, in words of the log that come before its title.
 pub fn turned(what: Turned) -> String {
     match what {
         Turned::Opened => String::new(),

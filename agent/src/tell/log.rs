@@ -3,6 +3,7 @@
 
 use crate::clock::{Moment, Wall};
 use crate::tell::test_words;
+use crate::tell::tongue::Tongue;
 use crate::tell::wording::{Words, pointed_at, words};
 use crate::units::span;
 use crate::verdict::{Change, Kind, Remark, Severity};
@@ -51,7 +52,7 @@ impl Entry {
     pub fn remark(remark: &Remark) -> Self {
         match remark {
             Remark::NewBaseline { drive, counter, before, now } => {
-                let drive = pointed_at(drive);
+                let drive = pointed_at(drive, Tongue::English);
                 let message = format!("{drive}: {counter} fell from {before} to {now}, counted anew from here");
                 Self { fields: vec![("counter", counter.clone())], ..Self::agent(5, "new-baseline", message) }
             }
@@ -65,7 +66,7 @@ impl Entry {
     /// The entry of a change.
     pub fn of(change: &Change, now: Moment, wall: &Wall) -> Self {
         let condition = change.condition();
-        let words = words(condition);
+        let words = words(condition, Tongue::English);
         let (event, priority) = match change {
             Change::Opened(_) => ("opened", priority(condition.severity)),
             Change::Worsened(_) => ("worsened", priority(condition.severity)),

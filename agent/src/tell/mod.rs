@@ -20,5 +20,6 @@ pub mod outbox;
 mod pool_words;
 pub mod test_words;
 pub mod tidings;
+pub mod tongue;
 pub mod ways;
 pub mod wording;

@@ -1,6 +1,7 @@
 //! The words for drives' tests of themselves: what a test does, why it cannot be, how it goes on, what came of it. Pure;
 //! the words of conditions are in [`super::wording`].
 
+use super::tongue::Tongue;
 use super::wording::{listed, pointed_at};
 use crate::judge::request::{NotOne, Refusal};
 use crate::reading::{AskedBy, Drive, Pool, SelfTest, SelfTestStep, TestKind, TestOutcome};
@@ -10,7 +11,7 @@ use std::time::Duration;
 
 /// What is new, as a line of the log.
 pub fn news(drive: &Place, news: &TestNews) -> String {
-    let drive = pointed_at(drive);
+    let drive = pointed_at(drive, Tongue::English);
     match news {
         TestNews::Asked { step, by, refused } => {
             let by = match by {
@@ -63,25 +64,28 @@ pub fn over(outcome: TestOutcome, failed_at_lba: Option<u64>) -> String {
 }
 
 /// How a drive's self-tests stand, in a cell of the table.
-pub fn in_short(test: SelfTest) -> String {
-    match test {
-        SelfTest::Never => "never".to_owned(),
-        SelfTest::Passed => "passed".to_owned(),
-        SelfTest::Ended => "ended early".to_owned(),
-        SelfTest::CouldNotFinish => "not finished".to_owned(),
-        SelfTest::Failed => "FAILED".to_owned(),
-        SelfTest::Running { remaining_percent: Some(left) } => format!("{} % done", 100_u8.saturating_sub(left)),
-        SelfTest::Running { remaining_percent: None } => "runs".to_owned(),
-    }
+pub fn in_short(test: SelfTest, tongue: Tongue) -> String {
+    let key = match test {
+        SelfTest::Never => "self-test.never",
+        SelfTest::Passed => "self-test.passed",
+        SelfTest::Ended => "self-test.ended",
+        SelfTest::CouldNotFinish => "self-test.could-not-finish",
+        SelfTest::Failed => "self-test.failed",
+        SelfTest::Running { remaining_percent: Some(left) } => {
+            return tongue.say("self-test.done", &[("percent", &100_u8.saturating_sub(left))]);
+        }
+        SelfTest::Running { remaining_percent: None } => "self-test.runs",
+    };
+    tongue.plain(key).to_owned()
 }
 
 /// Which test it was.
-pub fn kind(kind: TestKind) -> &'static str {
-    match kind {
-        TestKind::Short => "short self-test",
-        TestKind::Extended => "long self-test",
-        TestKind::Other => "self-test",
-    }
+pub fn kind(kind: TestKind, tongue: Tongue) -> &'static str {
+    tongue.plain(match kind {
+        TestKind::Short => "self-test.short",
+        TestKind::Extended => "self-test.long",
+        TestKind::Other => "self-test.other",
+    })
 }
 
 /// What will happen once the owner confirms it: several lines.
@@ -98,7 +102,11 @@ pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: 
         ),
         SelfTestStep::Abort => ("The self-test that runs is ended; it will count as not done.", None),
     };
-    let mut lines = vec![format!("{}, {}", pointed_at(place), drive.model.as_deref().unwrap_or("model not known"))];
+    let mut lines = vec![format!(
+        "{}, {}",
+        pointed_at(place, Tongue::English),
+        drive.model.as_deref().unwrap_or("model not known")
+    )];
     lines.push(what.to_owned());
     if step != SelfTestStep::Abort {
         lines.push(
@@ -122,7 +130,7 @@ pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: 
 
 /// Why a request is not put to the drive.
 pub fn refusal(place: &Place, step: SelfTestStep, refusal: &Refusal) -> String {
-    let drive = pointed_at(place);
+    let drive = pointed_at(place, Tongue::English);
     match (refusal, step) {
         (Refusal::Sleeps, SelfTestStep::Abort) => format!("{drive}: it sleeps, so no self-test runs"),
         (Refusal::Sleeps, _) => format!("{drive}: it sleeps; a self-test would wake it. Ask again when it is in use"),
@@ -137,7 +145,7 @@ pub fn refusal(place: &Place, step: SelfTestStep, refusal: &Refusal) -> String {
 
 /// That a name means no drive, or several.
 pub fn not_one(name: &str, found: &NotOne) -> String {
-    let list = |places: &[Place]| listed(places).unwrap_or_else(|| "no drives".to_owned());
+    let list = |places: &[Place]| listed(places, Tongue::English).unwrap_or_else(|| "no drives".to_owned());
     let wanted = "wanted a tray's label, or four or more characters that a serial ends with";
     match found.fitting[..] {
         [] => format!("found nothing that `{name}` means, {wanted}; there are: {}", list(&found.there)),

@@ -2,12 +2,15 @@
 
 use super::incident_words::{Told, told};
 use super::message::{About, Message, Stamp, Topic, Turn};
+use super::tongue::Tongue;
 use crate::clock::{Moment, Wall};
 use crate::units::span;
 use crate::verdict::{Condition, Ended, Incident, Place, Subject, Turn as Turned, Turned as What};
 
 /// What every message needs besides the turn.
 pub struct Letterhead<'a> {
+    /// The language of the message.
+    pub tongue: Tongue,
     /// The name of the box.
     pub box_name: &'a str,
     /// Now, on the boot clock.
@@ -32,7 +35,7 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
     };
     let incident = &turned.incident;
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
-    let Told { words, seen, unmeasured, next_test } = told(incident, &clock);
+    let Told { words, seen, unmeasured, next_test } = told(incident, &clock, head.tongue);
     let since = head.now.since(incident.since);
     let since = if head.wall.synchronised { head.wall.before(since).stamp() } else { format!("{} ago", span(since)) };
     let sentence = match turned.what {

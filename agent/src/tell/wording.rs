@@ -1,11 +1,12 @@
 //! Facts into words, the same for the log, the panel, a message and `look`: title, sentence, what to do, what not to
-//! do, evidence. Pure, and the only place where a condition gets its words.
+//! do, evidence. Pure: the words themselves are in the tables of [`super::tongue`], and what fills their places comes from here.
 
 use super::heat_words::Warm;
+use super::pool_words::Degraded;
+use super::tongue::{Places, Tongue};
 use super::{board_words, box_words, drive_words, pool_words};
-use crate::reading::ActivityKind;
-use crate::units::span;
-use crate::verdict::{Condition, Finding, LinkFault, Place};
+use crate::verdict::{Condition, Finding, Place};
+use std::time::Duration;
 
 /// The words of a condition.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,45 +29,18 @@ pub struct Words {
     pub evidence: Vec<String>,
 }
 
-/// The parts of words that need no more than these; the title's figures come last in it.
-pub(super) struct Parts<'a> {
-    pub name: &'a str,
-    pub figures: &'a str,
-    pub sentence: String,
-    pub brief: &'static str,
-    pub advice: &'a str,
-    pub warning: &'a str,
-    pub evidence: String,
-}
-
-/// Words of these parts.
-pub(super) fn words_of(parts: Parts) -> Words {
-    let Parts { name, figures, sentence, brief, advice, warning, evidence } = parts;
-    let title = if figures.is_empty() { name.to_owned() } else { format!("{name} {figures}") };
-    Words {
-        title,
-        name: name.to_owned(),
-        sentence,
-        brief,
-        leave_in: None,
-        advice: advice.to_owned(),
-        warning: warning.to_owned(),
-        evidence: vec![evidence],
-    }
-}
-
 /// Columns of the panel's small face.
 pub const TITLE_COLUMNS: usize = 21;
 
 /// The words of a condition.
-pub fn words(condition: &Condition) -> Words {
-    let mut words = finding(&condition.finding);
+pub fn words(condition: &Condition, tongue: Tongue) -> Words {
+    let mut words = finding(&condition.finding, tongue);
     words.title = short(&words.title, TITLE_COLUMNS);
     words.name = short(&words.name, TITLE_COLUMNS);
     words.leave_in = match &condition.finding {
-        Finding::DriveGone { leave_in, .. } if !leave_in.is_empty() => Some(leave_in_line(leave_in)),
+        Finding::DriveGone { leave_in, .. } if !leave_in.is_empty() => Some(leave_in_line(leave_in, tongue)),
         Finding::PoolDegraded { leave_in, spare, .. } if *spare == 0 || !leave_in.is_empty() => {
-            Some(leave_in_line(leave_in))
+            Some(leave_in_line(leave_in, tongue))
         }
         _ => None,
     };
@@ -75,217 +49,153 @@ pub fn words(condition: &Condition) -> Words {
 
 /// A list that were cut would leave out a drive that must stay, so one that does not fit names them all, and so does
 /// one that nobody knows.
-pub(super) fn leave_in_line(leave_in: &[String]) -> String {
-    let line = format!("LEAVE IN {}", leave_in.join(" "));
+pub(super) fn leave_in_line(leave_in: &[String], tongue: Tongue) -> String {
+    let line = tongue.say("line.leave-in", &[("list", &leave_in.join(" "))]);
     let fits = !leave_in.is_empty() && line.chars().count() <= TITLE_COLUMNS;
-    if fits { line } else { "LEAVE ALL DRIVES IN".to_owned() }
+    if fits { line } else { tongue.plain("line.leave-all-in").to_owned() }
 }
 
 /// The drive's name in a sentence.
-pub fn pointed_at(place: &Place) -> String {
-    let serial = place.serial_tail().map(|tail| format!("serial ..{tail}"));
-    match (&place.tray, serial, &place.port) {
-        (Some(tray), Some(serial), _) => format!("tray {tray} ({serial})"),
-        (Some(tray), None, _) => format!("tray {tray}"),
-        (None, Some(serial), Some(port)) => format!("the drive at {port} ({serial})"),
-        (None, Some(serial), None) => format!("the drive with {serial}"),
-        (None, None, Some(port)) => format!("the drive at {port}"),
-        (None, None, None) => "a drive without serial or place".to_owned(),
-    }
+pub fn pointed_at(place: &Place, tongue: Tongue) -> String {
+    let nothing = String::new;
+    let tail = place.serial_tail();
+    let key = match (&place.tray, &tail, &place.port) {
+        (Some(_), Some(_), _) => "drive.tray-and-serial",
+        (Some(_), None, _) => "drive.tray",
+        (None, Some(_), Some(_)) => "drive.port-and-serial",
+        (None, Some(_), None) => "drive.serial",
+        (None, None, Some(_)) => "drive.port",
+        (None, None, None) => "drive.unknown",
+    };
+    let (tray, port) = (place.tray.clone().unwrap_or_else(nothing), place.port.clone().unwrap_or_else(nothing));
+    tongue.say(key, &[("tray", &tray), ("tail", &tail.unwrap_or_else(nothing)), ("port", &port)])
 }
 
 /// The names of several drives in a sentence; `None` for no drives.
-pub fn listed(places: &[Place]) -> Option<String> {
-    let named: Vec<String> = places.iter().map(pointed_at).collect();
+pub fn listed(places: &[Place], tongue: Tongue) -> Option<String> {
+    let named: Vec<String> = places.iter().map(|place| pointed_at(place, tongue)).collect();
     (!named.is_empty()).then(|| named.join(", "))
 }
 
-fn finding(finding: &Finding) -> Words {
+fn finding(finding: &Finding, tongue: Tongue) -> Words {
+    let on = |section: &str, drive: &Place, places: Places| drive_words::about(section, drive, tongue, places);
+    let words = |section: &str, places: Places| tongue.words(section, places);
+    let span = |time: &Duration| tongue.span(*time);
     match finding {
-        Finding::DriveGone { drive, pool, leave_in } => drive_gone(drive, pool.as_deref(), leave_in),
+        Finding::DriveGone { drive, pool, leave_in } => drive_words::gone(drive, pool.as_deref(), leave_in, tongue),
         Finding::DriveHot { drive, now, limit, own_limit, others, outlook } => {
             let (now, limit, own_limit, others, outlook) = (*now, *limit, *own_limit, *others, *outlook);
-            Warm { drive, now, limit, own_limit, others, outlook }.words()
+            Warm { drive, now, limit, own_limit, others, outlook }.words(tongue)
+        }
+        Finding::DriveSaysFailing { drive, how } => drive_words::failing(drive, *how, tongue),
+        Finding::Counted { drive, what, total, grown, within } => {
+            let places: Places = &[("total", total), ("grown", grown), ("within", &span(within))];
+            on(drive_words::counted(*what), drive, places)
+        }
+        Finding::SsdWorn { drive, used } => on("ssd-worn", drive, &[("used", used)]),
+        Finding::DriveNotAnswering { drive, stalled } => {
+            on("drive-not-answering", drive, &[("stalled", &span(stalled))])
+        }
+        Finding::DriveFlapping { drive, losses, within } => {
+            on("drive-flapping", drive, &[("losses", losses), ("within", &span(within))])
+        }
+        Finding::DriveHotterThanPeers { drive, now, median } => {
+            on("drive-hotter-than-peers", drive, &[("now", now), ("degrees", &whole(now.0)), ("median", median)])
+        }
+        Finding::DrivesHeatingTogether { drives, rise } => {
+            let labels: Vec<String> = drives.iter().map(Place::label).collect();
+            let (labels, rise) = (labels.join(" "), whole(*rise));
+            words("drives-heating-together", &[("labels", &labels), ("rise", &rise), ("count", &drives.len())])
+        }
+        Finding::DriveCold { drive, now } => on("drive-cold", drive, &[("now", now), ("degrees", &whole(now.0))]),
+        Finding::TemperatureLost { drive, why, all } => {
+            let all = if *all { tongue.plain("temperature-lost.all") } else { "" };
+            on("temperature-lost", drive, &[("why", why), ("all", &all)])
+        }
+        Finding::SataSlow { drive, now, best } => {
+            on("sata-slow", drive, &[("now", &tongue.figure(now)), ("best", &tongue.figure(best))])
+        }
+        Finding::RecoveryTimeMismatch { drive, device, tries, patience } => {
+            drive_words::recovery(drive, device, *tries, *patience, tongue)
+        }
+        Finding::DriveNewOrMoved { drive, from } => drive_words::new_or_moved(drive, from.as_deref(), tongue),
+        Finding::DriveBackNotUsed { drive, pool } => on("drive-back-not-used", drive, &[("pool", pool)]),
+        Finding::MemberErrors { pool, drive, kind, grown, within } => {
+            let what = pool_words::errors_of(*kind, tongue);
+            let places: Places = &[("pool", pool), ("grown", grown), ("what", &what), ("within", &span(within))];
+            on("member-errors", drive, places)
         }
         Finding::PoolDegraded { pool, level, missing, of, spare, lost, offline, leave_in, rebuilding } => {
-            let survives = if *spare == 0 { "no further loss".to_owned() } else { format!("{spare} more for certain") };
-            let on_purpose = listed(offline).map(|offline| format!("taken offline by its owner: {offline}"));
-            let then = match offline.len() as u32 == *missing {
-                true => "Bring back what was taken offline with the pool's own tool, or back up what matters now.",
-                false => "Back up what matters now.",
-            };
-            let mut evidence =
-                vec![format!("members missing {missing} of {of}"), format!("further losses survived {spare}")];
-            evidence.extend(on_purpose);
-            Words {
-                title: if *spare == 0 { format!("{pool} UNPROTECTED") } else { format!("{pool} DEGRADED") },
-                name: format!("{pool} DEGRADED"),
-                sentence: {
-                    let which = listed(lost).map(|lost| format!(": {lost}")).unwrap_or_default();
-                    let filling = if *rebuilding { "; a member is being filled" } else { "" };
-                    format!(
-                        "{pool} ({level}) misses {missing} of {of} members{which}; it survives {survives}{filling}."
-                    )
-                },
-                brief: "BACK UP NOW",
-                leave_in: None,
-                advice: stay(leave_in, then),
-                warning: "Do not create, force or format anything, and do not restart again and again.".to_owned(),
-                evidence,
-            }
+            let (missing, of, spare, rebuilding) = (*missing, *of, *spare, *rebuilding);
+            Degraded { pool, level, missing, of, spare, lost, offline, leave_in, rebuilding }.words(tongue)
         }
-        Finding::PoolDown { pool, why, present, of, lost } => pool_words::down(pool, *why, *present, *of, lost),
+        Finding::PoolDown { pool, why, present, of, lost } => pool_words::down(pool, *why, *present, *of, lost, tongue),
         Finding::PoolBusy { pool, activity, done, left, risk } => {
-            pool_words::busy(pool, *activity, *done, *left, *risk)
+            pool_words::busy(pool, *activity, *done, *left, *risk, tongue)
+        }
+        Finding::RebuildStalled { pool, activity, done, stood } => {
+            let at = done.map(|done| tongue.say("rebuild-stalled.at", &[("done", &done)])).unwrap_or_default();
+            let doing = tongue.activity(*activity);
+            words("rebuild-stalled", &[("pool", pool), ("doing", &doing), ("at", &at), ("stood", &span(stood))])
+        }
+        Finding::Mismatches { pool, level, bytes } => {
+            words("mismatches", &[("pool", pool), ("level", level), ("bytes", &tongue.figure(bytes))])
+        }
+        Finding::CheckOverdue { pool, since, never } => {
+            let section = if *never { "check-overdue.never" } else { "check-overdue" };
+            words(section, &[("pool", pool), ("since", &span(since))])
+        }
+        Finding::DataLost { pool, pieces } => words("data-lost", &[("pool", pool), ("pieces", pieces)]),
+        Finding::MetadataLow { pool, unallocated, used } => {
+            words("metadata-low", &[("pool", pool), ("unallocated", &tongue.figure(unallocated)), ("used", used)])
         }
         Finding::SpaceLow { mount, free, size, share, limit, full_in } => {
-            pool_words::space(mount, (*free, *size, *share), limit.as_ref(), *full_in)
+            pool_words::space(mount, (*free, *size, *share), limit.as_ref(), *full_in, tongue)
         }
-        Finding::FanStopped { fan, speed, by_fault_line, with_heat } => Words {
-            title: "FAN STOPPED".to_owned(),
-            name: "FAN STOPPED".to_owned(),
-            sentence: format!(
-                "{fan} should turn and does not{}.",
-                if *with_heat { ", and drives are too warm" } else { "" }
-            ),
-            brief: "does it turn?",
-            leave_in: None,
-            advice: "Look whether it turns; free it with the box off, or replace it.".to_owned(),
-            warning: "Do not reach into the fan while the box is on: it may start.".to_owned(),
-            evidence: vec![match (by_fault_line, speed) {
-                (true, _) => "the chip's fault line is set".to_owned(),
-                (false, Some(speed)) => format!("tachometer {speed}, seen turning before or named as steady"),
-                (false, None) => "no tachometer reading".to_owned(),
-            }],
-        },
-        Finding::LinkTrouble { link, what } => link_trouble(link, *what),
-        Finding::DriveSaysFailing { drive, how } => drive_words::failing(drive, *how),
-        Finding::Counted { drive, what, total, grown, within } => {
-            drive_words::counted(drive, *what, *total, *grown, *within)
+        Finding::VolumeReadonly { mount, writing } => words(pool_words::readonly(*writing), &[("mount", mount)]),
+        Finding::VolumeAbsent { mount, source } => words("volume-absent", &[("mount", mount), ("source", source)]),
+        Finding::VolumeErrors { mount, count } => words("volume-errors", &[("mount", mount), ("count", count)]),
+        Finding::FilesLow { mount, free, used } => {
+            words("files-low", &[("mount", mount), ("free", free), ("used", used)])
         }
-        Finding::SsdWorn { drive, used } => drive_words::worn(drive, *used),
-        Finding::DriveNotAnswering { drive, stalled } => drive_words::not_answering(drive, *stalled),
-        Finding::DriveFlapping { drive, losses, within } => drive_words::flapping(drive, *losses, *within),
-        Finding::DriveHotterThanPeers { drive, now, median } => drive_words::hotter(drive, *now, *median),
-        Finding::DrivesHeatingTogether { drives, rise } => drive_words::heating(drives, *rise),
-        Finding::DriveCold { drive, now } => drive_words::cold(drive, *now),
-        Finding::TemperatureLost { drive, why, all } => drive_words::temperature_lost(drive, why, *all),
-        Finding::SataSlow { drive, now, best } => drive_words::slow(drive, *now, *best),
-        Finding::RecoveryTimeMismatch { drive, device, tries, patience } => {
-            drive_words::recovery(drive, device, *tries, *patience)
+        Finding::FanStopped { fan, speed, by_fault_line, with_heat } => {
+            board_words::fan_stopped(fan, *speed, *by_fault_line, *with_heat, tongue)
         }
-        Finding::DriveNewOrMoved { drive, from } => drive_words::new_or_moved(drive, from.as_deref()),
-        Finding::DriveBackNotUsed { drive, pool } => pool_words::back_not_used(drive, pool),
-        Finding::RebuildStalled { pool, activity, done, stood } => pool_words::stalled(pool, *activity, *done, *stood),
-        Finding::Mismatches { pool, level, bytes } => pool_words::mismatches(pool, level, *bytes),
-        Finding::CheckOverdue { pool, since, never } => pool_words::overdue(pool, *since, *never),
-        Finding::MemberErrors { pool, drive, kind, grown, within } => {
-            pool_words::member_errors(pool, drive, *kind, *grown, *within)
+        Finding::FanWeak { fan, speed, usual, duty } => {
+            words("fan-weak", &[("fan", fan), ("speed", speed), ("usual", usual), ("duty", &whole(100.0 * duty))])
         }
-        Finding::DataLost { pool, pieces } => pool_words::data_lost(pool, *pieces),
-        Finding::VolumeReadonly { mount, writing } => pool_words::readonly(mount, *writing),
-        Finding::VolumeAbsent { mount, source } => pool_words::absent(mount, source),
-        Finding::VolumeErrors { mount, count } => pool_words::errors(mount, *count),
-        Finding::FilesLow { mount, free, used } => pool_words::files(mount, *free, *used),
-        Finding::MetadataLow { pool, unallocated, used } => pool_words::metadata(pool, *unallocated, *used),
-        Finding::FanWeak { fan, speed, usual, duty } => board_words::fan_weak(fan, *speed, *usual, *duty),
-        Finding::AirflowSuspected { drives, above } => board_words::airflow_suspected(drives, *above),
-        Finding::ProcessorHot { now, limit, slowed } => board_words::processor(*now, *limit, *slowed),
+        Finding::AirflowSuspected { drives, above } => board_words::airflow_suspected(drives, *above, tongue),
+        Finding::ProcessorHot { now, limit, slowed } => board_words::processor(*now, *limit, *slowed, tongue),
         Finding::Undervoltage { is_low, dips, longest, in_a_day } => {
-            board_words::undervoltage(*is_low, *dips, *longest, *in_a_day)
+            board_words::undervoltage(*is_low, *dips, *longest, *in_a_day, tongue)
         }
-        Finding::RailOutOfRange { nominal, now, low, high } => board_words::rail(*nominal, *now, *low, *high),
-        Finding::ControllerTrouble { controller, drives, what } => board_words::controller(controller, drives, what),
-        Finding::AgentTrouble { what } => box_words::agent(what),
-        Finding::BoxTrouble { what } => box_words::of_box(what),
-    }
-}
-
-fn drive_gone(drive: &Place, pool: Option<&str>, leave_in: &[String]) -> Words {
-    let needed = pool.map(|pool| format!("{pool} needs it"));
-    Words {
-        title: format!("{} GONE", named(drive)),
-        name: format!("{} GONE", named(drive)),
-        sentence: sentence(&[&pointed_at(drive), "is no longer seen"], needed.as_deref()),
-        brief: "check its plugs",
-        leave_in: None,
-        advice: stay(leave_in, "Then check the plugs of this one with the box off."),
-        warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
-        evidence: vec!["its block device is gone".to_owned()],
-    }
-}
-
-fn link_trouble(link: &str, what: LinkFault) -> Words {
-    let (title, name, sentence, evidence) = match what {
-        LinkFault::Down => (
-            format!("{link} DOWN"),
-            format!("{link} DOWN"),
-            format!("Network port {link} has no partner."),
-            "no carrier".to_owned(),
-        ),
-        LinkFault::Slow { now, usual } => (
-            format!("{link} ONLY {now}"),
-            format!("{link} SLOW"),
-            format!("Network port {link} runs at {now}, usually {usual}."),
-            format!("speed {now}, best held for an hour {usual}"),
-        ),
-        LinkFault::Unsteady { changes, within } => (
-            format!("{link} UNSTEADY"),
-            format!("{link} UNSTEADY"),
-            format!("Network port {link} came or went {changes} times within {}.", span(within)),
-            format!("{changes} carrier changes within {}", span(within)),
-        ),
-    };
-    Words {
-        title,
-        name,
-        sentence,
-        brief: "check the cable",
-        leave_in: None,
-        advice: "Reseat or change the network cable, then try another port of the switch.".to_owned(),
-        warning: "Do not judge the drives by transfers over this port.".to_owned(),
-        evidence: vec![evidence],
+        Finding::RailOutOfRange { nominal, now, low, high } => board_words::rail(*nominal, *now, *low, *high, tongue),
+        Finding::ControllerTrouble { controller, drives, what } => {
+            board_words::controller(controller, drives, what, tongue)
+        }
+        Finding::LinkTrouble { link, what } => board_words::link(link, *what, tongue),
+        Finding::AgentTrouble { what } => box_words::agent(what, tongue),
+        Finding::BoxTrouble { what } => box_words::of_box(what, tongue),
     }
 }
 
 /// The drive's name in a title.
-pub(super) fn named(place: &Place) -> String {
-    match &place.tray {
-        Some(tray) => format!("TRAY {tray}"),
-        None => format!("DRIVE {}", place.label()),
-    }
-}
-
-pub(super) fn doing(activity: ActivityKind) -> &'static str {
-    match activity {
-        ActivityKind::Idle | ActivityKind::Frozen => "pause",
-        ActivityKind::Resync => "resync",
-        ActivityKind::Rebuild => "rebuild",
-        ActivityKind::Check => "check",
-        ActivityKind::Repair => "repair",
-        ActivityKind::Reshape => "reshape",
-        ActivityKind::Balance => "balance",
-    }
+pub(super) fn named(place: &Place, tongue: Tongue) -> String {
+    let key = if place.tray.is_some() { "drive.title" } else { "drive.title-without-tray" };
+    tongue.say(key, &[("label", &place.label())])
 }
 
 /// What must stay in comes first, whenever nothing more may be lost.
-pub(super) fn stay(leave_in: &[String], then: &str) -> String {
-    if leave_in.is_empty() { then.to_owned() } else { format!("Leave {} in. {then}", leave_in.join(" ")) }
+pub(super) fn stay_and(leave_in: &[String], then: String, tongue: Tongue) -> String {
+    if leave_in.is_empty() {
+        return then;
+    }
+    format!("{} {then}", tongue.say("stay.some", &[("list", &leave_in.join(" "))]))
 }
 
-/// A sentence with an optional second half, begun with a capital.
-pub(super) fn sentence(parts: &[&str], second: Option<&str>) -> String {
-    let mut sentence = parts.join(" ");
-    // Names of pools and ports stay as they are written.
-    if sentence.starts_with("tray ") || sentence.starts_with("the ") || sentence.starts_with("a ") {
-        sentence[..1].make_ascii_uppercase();
-    }
-    if let Some(second) = second {
-        sentence.push_str("; ");
-        sentence.push_str(second);
-    }
-    sentence.push('.');
-    sentence
+/// A figure without a fraction.
+pub(super) fn whole(figure: f64) -> String {
+    format!("{figure:.0}")
 }
 
 pub(super) fn short(text: &str, columns: usize) -> String {

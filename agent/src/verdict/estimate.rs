@@ -1,7 +1,6 @@
-//! How long something will take, with its interval, and how a person reads it.
+//! How long something will take, with its interval, and the figures that a person reads of it.
 
 use serde::{Deserialize, Serialize};
-use std::fmt;
 use std::time::Duration;
 
 /// A time from now on that is not known exactly: `soonest <= middle <= latest`.
@@ -13,6 +12,32 @@ pub struct Estimate {
     pub middle: Duration,
     /// The end that is far; `None` when that is later than anybody can say, or never.
     pub latest: Option<Duration>,
+}
+
+/// The figures of an estimate, in one unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Rounded {
+    /// The unit of all three.
+    pub unit: Unit,
+    /// The end of the interval that is near.
+    pub soonest: u64,
+    /// The best guess.
+    pub middle: u64,
+    /// The end that is far, if there is one.
+    pub latest: Option<u64>,
+}
+
+/// A unit of time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Seconds.
+    Seconds,
+    /// Minutes.
+    Minutes,
+    /// Hours.
+    Hours,
+    /// Days.
+    Days,
 }
 
 /// How fast something goes, in units per second or per day, least first.
@@ -38,25 +63,22 @@ impl Estimate {
         let soonest = after(rates.most.max(rates.middle))?;
         Some(Self { soonest, middle, latest: after(rates.least.min(rates.middle)) })
     }
-}
 
-/// One unit for all three, the one in which the middle reads best: `41 days (27 to 66)`, `6 h (5 or more)`. The ends
-/// are rounded outwards.
-impl fmt::Display for Estimate {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (unit, name) = match self.middle.as_secs() {
-            0..120 => (1.0, "s"),
-            120..7_200 => (60.0, "min"),
-            7_200..172_800 => (3_600.0, "h"),
-            _ => (86_400.0, "days"),
+    /// The figures for a person: one unit for all three, the one in which the middle reads best. The ends are rounded
+    /// outwards.
+    pub fn rounded(&self) -> Rounded {
+        let (seconds, unit) = match self.middle.as_secs() {
+            0..120 => (1.0, Unit::Seconds),
+            120..7_200 => (60.0, Unit::Minutes),
+            7_200..172_800 => (3_600.0, Unit::Hours),
+            _ => (86_400.0, Unit::Days),
         };
-        let in_units = |time: Duration| time.as_secs_f64() / unit;
-        let (middle, soonest) = (in_units(self.middle).round(), in_units(self.soonest).floor());
-        write!(f, "{middle:.0} {name}")?;
-        match self.latest.map(|latest| in_units(latest).ceil()) {
-            Some(latest) if latest == soonest => Ok(()),
-            Some(latest) => write!(f, " ({soonest:.0} to {latest:.0})"),
-            None => write!(f, " ({soonest:.0} or more)"),
+        let in_units = |time: Duration| time.as_secs_f64() / seconds;
+        Rounded {
+            unit,
+            soonest: in_units(self.soonest).floor() as u64,
+            middle: in_units(self.middle).round() as u64,
+            latest: self.latest.map(|latest| in_units(latest).ceil() as u64),
         }
     }
 }
@@ -68,18 +90,21 @@ mod tests {
 
     const DAY: Duration = Duration::from_secs(86_400);
 
-    fn words(least: f64, middle: f64, most: f64, amount: f64, unit: Duration) -> String {
-        Estimate::of(amount, Rates { least, middle, most }, unit).expect("it moves").to_string()
+    fn figures(rates: [f64; 3], amount: f64, unit: Duration) -> Rounded {
+        let [least, middle, most] = rates;
+        Estimate::of(amount, Rates { least, middle, most }, unit).expect("it moves").rounded()
     }
 
     #[test]
     fn a_person_reads_one_unit_and_the_ends_rounded_outwards() {
-        assert_eq!(words(15.2, 24.4, 37.0, 1000.0, DAY), "41 days (27 to 66)");
-        assert_eq!(words(0.0, 24.4, 37.0, 1000.0, DAY), "41 days (27 or more)");
-        assert_eq!(words(10.0, 10.0, 10.0, 400.0, DAY), "40 days");
-        assert_eq!(words(120.0, 180.0, 199.0, 3.9e6, Duration::from_secs(1)), "6 h (5 to 10)");
-        assert_eq!(words(1.0, 2.0, 4.0, 600.0, Duration::from_secs(1)), "5 min (2 to 10)");
-        assert_eq!(words(1.0, 2.0, 4.0, 60.0, Duration::from_secs(1)), "30 s (15 to 60)");
+        let second = Duration::from_secs(1);
+        let told = |unit, soonest, middle, latest| Rounded { unit, soonest, middle, latest };
+        assert_eq!(figures([15.2, 24.4, 37.0], 1000.0, DAY), told(Unit::Days, 27, 41, Some(66)));
+        assert_eq!(figures([0.0, 24.4, 37.0], 1000.0, DAY), told(Unit::Days, 27, 41, None));
+        assert_eq!(figures([10.0, 10.0, 10.0], 400.0, DAY), told(Unit::Days, 40, 40, Some(40)));
+        assert_eq!(figures([120.0, 180.0, 199.0], 3.9e6, second), told(Unit::Hours, 5, 6, Some(10)));
+        assert_eq!(figures([1.0, 2.0, 4.0], 600.0, second), told(Unit::Minutes, 2, 5, Some(10)));
+        assert_eq!(figures([1.0, 2.0, 4.0], 60.0, second), told(Unit::Seconds, 15, 30, Some(60)));
     }
 
     #[test]
@@ -103,7 +128,7 @@ mod tests {
             if let Some(found) = found {
                 prop_assert!(found.soonest <= found.middle);
                 prop_assert!(found.latest.is_none_or(|latest| found.middle <= latest));
-                prop_assert!(!found.to_string().is_empty());
+                prop_assert!(found.rounded().soonest <= found.rounded().middle);
             }
         }
     }

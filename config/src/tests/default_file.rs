@@ -18,7 +18,7 @@ fn what_the_shipped_file_shows_as_defaults_are_the_defaults() {
     assert_eq!(settled(&activated()), Settings::default());
     // Without this the test above could pass because nothing was activated.
     let keys = |text: &str| text.lines().filter(|line| line.contains(" = ") && !line.starts_with('#')).count();
-    assert_eq!((keys(DEFAULT_FILE), keys(&activated())), (0, 72));
+    assert_eq!((keys(DEFAULT_FILE), keys(&activated())), (0, 73));
 }
 
 #[test]

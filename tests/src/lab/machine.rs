@@ -8,7 +8,7 @@ use super::error::LabError;
 use super::host::command;
 use super::parts::Parts;
 use super::qmp::Monitor;
-use super::spec::{CABLE, Spec, arguments};
+use super::spec::{CABLE, Spec, arguments, disk_node, file_node};
 use super::wait;
 use serde_json::{Value, json};
 use std::fmt::Display;
@@ -178,6 +178,29 @@ impl Machine {
             "" | "OK" => Ok(()),
             refusal => Err(LabError::Monitor { command: line.into(), found: refusal.into() }),
         }
+    }
+
+    /// Lets a sector of a drive (of 512 bytes) be unreadable until the drive is next written to, wherever that is: as on a
+    /// disk that puts another sector in its place. QEMU's block driver `blkdebug` comes between the drive and its file
+    /// (`docs/devel/blkdebug.txt`, rules `inject-error` and `set-state`); a rule counts until another one does.
+    ///
+    /// # Errors
+    /// When there is no such drive, or the emulator refuses.
+    pub fn spoil_sector(&mut self, serial: &str, sector: u64) -> Result<(), LabError> {
+        const ERRNO_IO: u32 = 5;
+        let image = self.spec.drives[self.number_of(serial)?].image_name();
+        let (bad, disk) = (format!("bad-{serial}"), disk_node(&image));
+        const BEYOND_ANY_END: u64 = 1 << 50;
+        let fails = |state: u32, sector: u64| json!({ "event": "read_aio", "iotype": "read", "state": state, "sector": sector, "errno": ERRNO_IO, "once": false });
+        let mended = json!({ "event": "write_aio", "state": 1, "new_state": 2 });
+        let spoilt = json!({
+            "driver": "blkdebug", "node-name": bad, "image": file_node(&image),
+            "inject-error": [fails(1, sector), fails(2, BEYOND_ANY_END)], "set-state": [mended],
+        });
+        self.monitor("blockdev-add", spoilt)?;
+        let cache = json!({ "direct": false, "no-flush": true });
+        let reopened = json!({ "driver": "raw", "node-name": disk, "file": bad, "cache": cache });
+        self.monitor("blockdev-reopen", json!({ "options": [reopened] })).map(drop)
     }
 
     /// Pulls the network cable out, or puts it in.

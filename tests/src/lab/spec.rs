@@ -31,7 +31,11 @@ impl Spec {
         let file = value_of(&drive.image(folder));
         Plug {
             // Without locks, since only this emulator has the file.
-            file: format!("if=none,id={image},file={file},file.locking=off,format=raw,cache=unsafe"),
+            file: format!(
+                "if=none,id={image},node-name={},file.node-name={},file={file},file.locking=off,format=raw,cache=unsafe",
+                disk_node(image),
+                file_node(image)
+            ),
             port: drive.own_port(number),
             devices: drive.devices(port, image),
             controller: drive.controller().filter(|_| port == 0),
@@ -115,6 +119,11 @@ impl Drive {
         folder.join(format!("{}.img", self.serial()))
     }
 
+    /// What the monitor calls its data, until it is plugged in again.
+    pub fn image_name(&self) -> String {
+        format!("image-{}", self.serial())
+    }
+
     /// What the monitor calls that of its devices which a hand would pull.
     pub fn pulled_by(&self) -> String {
         match self {
@@ -186,7 +195,7 @@ pub fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> V
     add("-virtfs", share("modules", &parts.modules, true));
     add("-virtfs", share("lab", &folder.join("lab"), false));
     for (number, drive) in spec.drives.iter().enumerate() {
-        let plug = spec.plug(number, folder, &format!("image-{}", drive.serial()));
+        let plug = spec.plug(number, folder, &drive.image_name());
         if let Some(controller) = plug.controller {
             add("-device", controller.into());
         }
@@ -194,6 +203,16 @@ pub fn arguments(spec: &Spec, parts: &Parts, folder: &Path, console: &Path) -> V
         plug.port.into_iter().chain(plug.devices).for_each(|device| add("-device", device));
     }
     all
+}
+
+/// What the monitor calls the emulator's view of an image.
+pub fn disk_node(image: &str) -> String {
+    format!("disk-{image}")
+}
+
+/// What the monitor calls the file of an image.
+pub fn file_node(image: &str) -> String {
+    format!("file-{image}")
 }
 
 fn is_same_kind(one: &Drive, other: &Drive) -> bool {
@@ -248,7 +267,10 @@ mod tests {
         let spec = Spec { name: "t".into(), memory_mib: 1024, drives: vec![nvme], has_network: false };
         let plug = spec.plug(0, Path::new("/tmp"), "again-1");
         assert_eq!(plug.devices, ["nvme,bus=port-NVME-0,id=NVME-0,serial=NVME-0,drive=again-1"]);
-        assert_eq!(plug.file, "if=none,id=again-1,file=/tmp/NVME-0.img,file.locking=off,format=raw,cache=unsafe");
+        assert_eq!(
+            plug.file,
+            "if=none,id=again-1,node-name=disk-again-1,file.node-name=file-again-1,file=/tmp/NVME-0.img,file.locking=off,format=raw,cache=unsafe"
+        );
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use super::*;
 use crate::clock::Moment;
 use crate::reading::{Reading, Source, Volume, Writing};
+use crate::tell::tongue::Tongue;
 use proptest::prelude::*;
 
 const GB: u64 = 1_000_000_000;
@@ -56,7 +57,7 @@ fn filled(days: u32, free: impl Fn(u32) -> u64) -> Fill {
 }
 
 fn words(fill: &Fill, free: u64) -> Option<String> {
-    fill.full_when(HUT, &room(SIZE, free)).map(|found| found.left.to_string())
+    fill.full_when(HUT, &room(SIZE, free)).map(|found| Tongue::English.estimate(&found.left))
 }
 
 /// Recordings come day by day: 29 GB, on some days more, on others less.
@@ -69,7 +70,7 @@ fn free_after(day: u32) -> u64 {
 fn a_month_of_recordings_says_when_the_volume_is_full() {
     let fill = filled(30, free_after);
     let found = fill.full_when(HUT, &room(SIZE, 1189 * GB)).expect("a month carries a trend");
-    assert_eq!(found.left.to_string(), "41 days (32 to 56)");
+    assert_eq!(Tongue::English.estimate(&found.left), "41 days (32 to 56)");
     assert_eq!((found.free, found.days), (Bytes(1189 * GB), 29));
     assert!((28.0..30.0).contains(&(found.per_day.middle / GB as f64)), "{:?}", found.per_day);
 }
@@ -97,7 +98,7 @@ fn nothing_is_said_of_a_day_further_ahead_than_the_trend_can_be_followed() {
     assert_eq!(words(&filled(31, slowly), 301 * GB), None);
     // Its interval may reach further.
     let found = filled(30, free_after).full_when(HUT, &room(SIZE, 6300 * GB)).expect("217 of at most 290 days");
-    assert_eq!((found.left.latest, found.left.to_string()), (None, "217 days (171 or more)".to_owned()));
+    assert_eq!((found.left.latest, Tongue::English.estimate(&found.left)), (None, "217 days (171 or more)".to_owned()));
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use super::fold::{Group, severity};
 use crate::clock::Moment;
 use crate::judge::causes::key;
+use crate::judge::causes::view::TOGETHER;
 use crate::reading::DriveKey;
 use crate::verdict::{Cause, Condition, Ended, Incident, IncidentId, Kind, Subject, Turn, Turned};
 use serde::{Deserialize, Serialize};
@@ -89,7 +90,8 @@ impl Book {
                 continue;
             };
             let group = groups.remove(index);
-            let (incident, news) = go_on(incident, group);
+            let is_split = groups.iter().any(|other| shares(&incident, other, |_| true));
+            let (incident, news) = go_on(incident, group, is_split);
             turns.extend(news.map(|what| Turn { incident: incident.clone(), what }));
             self.open.push(incident);
         }
@@ -146,16 +148,29 @@ impl Book {
 /// True when a group goes on with the story of an incident: they share a condition, or tell the same of the same drives.
 /// That a drive was taken out is a story of its own, which begins with its absence.
 fn continues(incident: &Incident, group: &Group) -> bool {
-    let shared = |kinds: fn(Kind) -> bool| {
-        let mut known = incident.conditions.iter().filter(|known| kinds(known.kind()));
-        known.any(|known| group.conditions.iter().any(|condition| key(condition) == key(known)))
-    };
     let is_named = !matches!(group.cause, Cause::Unclear | Cause::AsItSays);
     if group.cause == Cause::TakenOut && incident.cause != Cause::TakenOut {
-        return shared(|kind| kind == Kind::DriveGone);
+        return shares(incident, group, |kind| kind == Kind::DriveGone);
     }
     let same = is_named && group.cause == incident.cause && !group.drives.is_empty() && group.drives == incident.drives;
-    same || shared(|_| true)
+    same || shares(incident, group, |_| true)
+}
+
+/// True when a condition of one of these kinds is in both.
+fn shares(incident: &Incident, group: &Group, kinds: fn(Kind) -> bool) -> bool {
+    let mut known = incident.conditions.iter().filter(|known| kinds(known.kind()));
+    known.any(|known| group.conditions.iter().any(|condition| key(condition) == key(known)))
+}
+
+/// True when a group is what is left of a story of several drives, and nothing has happened since that tells more of it:
+/// what was found of all of them then explains the rest, too.
+fn is_rest(before: &Incident, group: &Group) -> bool {
+    let fewer = !group.drives.is_empty() && group.drives.len() < before.drives.len();
+    let told = before.evidence.iter().map(|evidence| evidence.at).max();
+    let is_news = |at: Moment| told.is_none_or(|told| at > told.plus(TOGETHER));
+    fewer
+        && group.drives.iter().all(|one| before.drives.contains(one))
+        && (group.confidence <= before.confidence || !group.evidence.iter().any(|evidence| is_news(evidence.at)))
 }
 
 fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
@@ -184,14 +199,18 @@ fn says_nothing(cause: Cause) -> bool {
 }
 
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
-/// signs are over: only another finding that is no less sure takes its place.
-fn go_on(before: Incident, group: Group) -> (Incident, Option<Turned>) {
+/// signs are over: only another finding that is no less sure takes its place. Not so when drives have only come back,
+/// unless the story falls apart.
+fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Turned>) {
     let (says_nothing, was_unclear) = (says_nothing(group.cause), says_nothing(before.cause));
     // What explains more drives than before takes the place of what explained fewer, however sure that was.
     let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
     let as_sure = was_unclear || more || group.confidence >= before.confidence;
     let replaces = group.cause == before.cause && (more || group.confidence >= before.confidence)
-        || group.cause != before.cause && !says_nothing && as_sure
+        || group.cause != before.cause
+            && !says_nothing
+            && as_sure
+            && (was_unclear || is_split || !is_rest(&before, &group))
         || says_nothing && was_unclear && group.cause != Cause::AsItSays;
     let mut incident =
         Incident { conditions: group.conditions, handling: group.handling, part: group.part.or(before.part), ..before };

@@ -2,7 +2,7 @@
 
 use super::{DAY, HOUR, MINUTE, Story};
 use crate::judge::Memory;
-use crate::reading::{Drive, Missing, Power, Reason, RecoveryLimit, Snapshot};
+use crate::reading::{Bus, Drive, Event, Happening, Missing, Part, Power, Reason, RecoveryLimit, Snapshot, Teller};
 use crate::units::MegabitsPerSecond;
 use std::time::Duration;
 
@@ -63,6 +63,43 @@ fn time_outs_that_mean_nothing_are_not_told() {
         });
     });
     assert_eq!(story.told, [""; 0]);
+}
+
+/// What the log tells of the first drive, four seconds before the kernel's count of its time-outs grows by one.
+fn told_before_a_count(bus: Bus, what: &[Happening]) -> Vec<String> {
+    let story = Story::closely().play(0, 2 * MINUTE, |second, snapshot| {
+        let drive = &mut snapshot.drives[0];
+        drive.bus = bus;
+        drive.attachment.timeouts.value = Ok(u64::from(second >= 64));
+        let event = |what: &Happening| Event {
+            at: snapshot.taken,
+            part: Part::Drive(drive.key.clone()),
+            what: *what,
+            teller: Teller::Log,
+            line: "a line".to_owned(),
+        };
+        snapshot.events = what.iter().filter(|_| second == 60).map(event).collect();
+    });
+    story.told
+}
+
+/// libata has every failed command counted, as for a sector that cannot be read.
+#[test]
+fn commands_that_fail_with_an_answer_are_no_time_outs_though_the_kernel_counts_them() {
+    use Happening::{CommandFailed, Reset, TimedOut, TransferDamaged, Unreadable};
+    for answer in [CommandFailed, Unreadable, TransferDamaged] {
+        assert_eq!(told_before_a_count(Bus::Sata, &[answer]), [""; 0], "{answer:?}");
+    }
+    // Near misses: one is without an answer, nothing says that it answered, no libata.
+    for (bus, told) in [
+        (Bus::Sata, &[CommandFailed, TimedOut][..]),
+        (Bus::Sata, &[Reset]),
+        (Bus::Sata, &[]),
+        (Bus::Scsi, &[CommandFailed]),
+    ] {
+        let told = told_before_a_count(bus, told);
+        assert!(told.iter().any(|line| line.contains("opened drive-timeouts")), "{told:?}");
+    }
 }
 
 #[test]

@@ -10,26 +10,26 @@ use traylight_display::{Face, Frame, Rectangle, area};
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
-    let title = told(incident, &|_| String::new()).words.title;
-    match tray_of(incident, &title) {
+    let title = told(incident, &|_| String::new(), view.tongue).words.title;
+    match tray_of(view, incident, &title) {
         Some((label, what)) => about_tray(frame, view, incident, &label, &what),
         None => about_box(frame, view, incident, &title),
     }
 }
 
 /// The tray of an incident that is about one, and the rest of the title.
-fn tray_of(incident: &Incident, title: &str) -> Option<(String, String)> {
+fn tray_of(view: &View<'_>, incident: &Incident, title: &str) -> Option<(String, String)> {
     let [drive] = incident.drives.as_slice() else { return None };
     let label = drive.tray.clone()?;
-    let what = title.strip_prefix(&format!("TRAY {label} "))?.to_owned();
+    let what = title.strip_prefix(&named(view, &label))?.trim_start().to_owned();
     Some((label, what))
 }
 
 /// The tray's label as large as the glass allows, and beside it the words.
 fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &str, what: &str) {
     let (wide, high) = (width(frame), height(frame));
-    let word = severity_word(incident.severity, columns(wide as u32));
-    let brief = told(incident, &|_| String::new()).words.brief.to_owned();
+    let word = severity_word(view, incident.severity, columns(wide as u32));
+    let brief = told(incident, &|_| String::new(), view.tongue).words.brief.to_owned();
     // What must stay in is more than what to do, which the page from near says as well.
     let handling = handling(incident, view);
     let matters_most = usize::from(handling.is_some());
@@ -38,7 +38,7 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
         // On its side: strip, tray, label, words below each other.
         let strip = area(0, 0, wide as u32, 12);
         lead(frame, view, incident, strip, word);
-        text_centred(frame, area(0, 14, wide as u32, 8), "TRAY", Face::Small);
+        text_centred(frame, area(0, 14, wide as u32, 8), view.tongue.plain("page.tray"), Face::Small);
         let tall = (high * 3 / 8) as u32;
         figure(frame, area(0, 23, wide as u32, tall), label, Stand::Middle);
         block(frame, below(frame, 23 + tall as i32 + 3), &[vec![what.to_owned()], to_do], matters_most);
@@ -59,13 +59,13 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
     };
     lead(frame, view, incident, strip, word);
     let above = if wide >= 128 { 0 } else { 11 };
-    let named = high >= 48;
-    if named {
-        text_centred(frame, area(0, above, column as u32, 8), "TRAY", Face::Small);
+    let has_word = high >= 48;
+    if has_word {
+        text_centred(frame, area(0, above, column as u32, 8), view.tongue.plain("page.tray"), Face::Small);
     }
-    let from = above + if named { 8 } else { 0 };
+    let from = above + if has_word { 8 } else { 0 };
     figure(frame, area(0, from, column as u32, (high - 1 - from) as u32), label, Stand::Middle);
-    let what = if named { what.to_owned() } else { format!("TRAY {label} {what}") };
+    let what = if has_word { what.to_owned() } else { format!("{} {what}", named(view, label)) };
     block(
         frame,
         area(beside, top, (wide - beside) as u32, (high - 1 - top) as u32),
@@ -78,9 +78,9 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
 fn about_box(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: &str) {
     let (wide, high) = (width(frame), height(frame));
     let strip = area(0, 0, wide as u32, if high < 64 { 10 } else { 16 });
-    lead(frame, view, incident, strip, severity_word(incident.severity, columns(strip.size.width)));
+    lead(frame, view, incident, strip, severity_word(view, incident.severity, columns(strip.size.width)));
     let top = strip.size.height as i32 + 2;
-    let brief = told(incident, &|_| String::new()).words.brief;
+    let brief = told(incident, &|_| String::new(), view.tongue).words.brief;
     let said = handling(incident, view).unwrap_or_else(|| vec![brief.to_owned()]);
     let lines = wrap(&said[0], columns(wide as u32)).len() as i32;
     let words = 9 * lines;
@@ -97,7 +97,7 @@ fn lead(frame: &mut Frame, view: &View<'_>, incident: &Incident, strip: Rectangl
     let (left, top, wide, high) = (strip.top_left.x, strip.top_left.y, strip.size.width, strip.size.height);
     let clock = Face::Small.width() * view.clock.chars().count() as u32;
     let both_fit = |face: &Face| word.chars().count() as u32 * face.width() + clock + 4 <= wide;
-    let is_test = view.clock == super::TEST;
+    let is_test = view.is_test();
     let faces: &[Face] = if high < 16 { &[Face::Small] } else { &[Face::Medium, Face::Small] };
     let beside_test = if is_test { faces } else { &faces[..1] };
     match beside_test.iter().find(|face| both_fit(face)) {
@@ -106,7 +106,7 @@ fn lead(frame: &mut Frame, view: &View<'_>, incident: &Incident, strip: Rectangl
             text(frame, left + 2, row, word, face);
             text_right(frame, left + wide as i32 - 1, row.max(top + 1), view.clock, Face::Small);
         }
-        None => text_centred(frame, strip, if is_test { super::TEST } else { word }, faces[0]),
+        None => text_centred(frame, strip, if is_test { view.clock } else { word }, faces[0]),
     }
     if incident.severity == Severity::Critical {
         alarm(frame, view, strip);
@@ -115,13 +115,19 @@ fn lead(frame: &mut Frame, view: &View<'_>, incident: &Incident, strip: Rectangl
 
 /// What is to be done with trays, in ever fewer words. A list is never cut: where it has no room, all stay in.
 fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph> {
-    let line = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at))).words.leave_in?;
+    let line = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue).words.leave_in?;
+    let plain = |key| view.tongue.plain(key).to_owned();
     Some(match &incident.handling {
-        Handling::PutBack { tray } => vec![line, format!("PUT {tray} BACK"), format!("{tray} BACK")],
-        Handling::PullNothing => vec![line, "PULL NONE".to_owned(), "PULL NO TRAY".to_owned()],
-        Handling::Compare { .. } => vec![line, "COMPARE SERIAL".to_owned()],
-        _ => vec![line, "LEAVE ALL IN".to_owned(), "ALL IN".to_owned()],
+        Handling::PutBack { tray } => vec![line, view.tongue.say("page.alarm.put-back", &[("tray", tray)])],
+        Handling::PullNothing => vec![line, plain("page.alarm.pull-none")],
+        Handling::Compare { .. } => vec![line, plain("page.alarm.compare")],
+        _ => vec![line, plain("page.alarm.leave-all-in"), plain("page.alarm.all-in")],
     })
+}
+
+/// The tray as titles name it.
+fn named(view: &View<'_>, label: &str) -> String {
+    view.tongue.say("page.drives.title", &[("label", &label)])
 }
 
 /// The title in one to three lines, broken where the letters come out largest, each with its part of the room.

@@ -5,6 +5,7 @@ use super::pieces::{heading_for, warmest};
 use super::sheet::{Level, Row, Sheet};
 use crate::judge::heat_limits;
 use crate::reading::{Drive, Fan, Snapshot};
+use crate::tell::tongue::Tongue;
 use crate::units::Celsius;
 
 /// What a bar of temperature begins at: a cool room.
@@ -14,14 +15,16 @@ const BEYOND: f64 = 5.0;
 
 /// The warmest drive leads.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let words = |key| view.tongue.plain(key);
     let fitted = snapshot.fans.iter().filter(|fan| view.verdict.fans.contains(&fan.key));
-    let mut rows: Vec<Row> = fitted.map(|fan| Row::of(&fan.label, speed(fan))).collect();
+    let mut rows: Vec<Row> = fitted.map(|fan| Row::of(&fan.label, speed(fan, view.tongue))).collect();
     if rows.is_empty() {
-        rows.push(Row::of("fan", "not measured"));
+        rows.push(Row::of(words("page.cooling.fan"), words("page.cooling.not-measured")));
     }
     let warm = warmest(view);
-    let others =
-        warm.iter().skip(1).map(|(tray, celsius)| Row::of(format!("tray {}", tray.label), celsius.to_string()));
+    let others = warm.iter().skip(1).map(|(tray, celsius)| {
+        Row::of(view.tongue.say("page.cooling.tray", &[("label", &tray.label)]), celsius.to_string())
+    });
     let mut others: Vec<Row> = others.collect();
     let board = snapshot.temperatures.iter().map(|sensor| {
         let value = sensor.value.get().map_or_else(|| "--".to_owned(), ToString::to_string);
@@ -29,15 +32,22 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     });
     rows.extend(board);
     rows.append(&mut others);
-    let name = "COOLING".to_owned();
+    let name = words("page.cooling.title").to_owned();
     let Some((tray, now)) = warm.first() else {
         let first = rows.remove(0);
         return Sheet { name, figure: first.right, beside: vec![first.left], rows, ..Sheet::default() };
     };
     let (figure, end) = heading_for(view, tray, *now);
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
-    let limit = drive.map(|drive| format!("limit {:.0}°", heat_limits(&view.settings.limits.drive, drive).warning));
-    let beside = [Some(format!("tray {}", tray.label)), end.map(|end| format!("→ {:.0}°", end.0)), limit];
+    let limit = drive.map(|drive| {
+        let warning = format!("{:.0}°", heat_limits(&view.settings.limits.drive, drive).warning);
+        view.tongue.say("page.cooling.limit", &[("figure", &warning)])
+    });
+    let beside = [
+        Some(view.tongue.say("page.cooling.tray", &[("label", &tray.label)])),
+        end.map(|end| format!("→ {:.0}°", end.0)),
+        limit,
+    ];
     Sheet {
         name,
         figure,
@@ -56,10 +66,10 @@ pub fn level(view: &View<'_>, drive: &Drive, now: Celsius) -> Level {
     Level::Bar { share: Some(share(now.0)), limits: vec![share(limits.warning), share(limits.critical)] }
 }
 
-fn speed(fan: &Fan) -> String {
+fn speed(fan: &Fan, tongue: Tongue) -> String {
     match (&fan.speed.value, fan.fault) {
-        (_, true) => "FAULT".to_owned(),
+        (_, true) => tongue.plain("page.cooling.fault").to_owned(),
         (Ok(speed), false) => speed.to_string(),
-        (Err(why), false) => why.reason.words().to_owned(),
+        (Err(why), false) => tongue.reason(why.reason).to_owned(),
     }
 }

@@ -15,13 +15,13 @@ const MOST_PARTS_WHERE_SMALL: usize = 3;
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     let glass = frame.glass_size();
-    let words = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at))).words;
+    let words = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue).words;
     let columns = Face::Small.columns(glass);
     let (top, bottom) = (LINE + 2, height(frame) - 1);
     let is_small = height(frame) < 64;
 
     let held = view.verdict.at.since(incident.since);
-    let since = format!("since {} {}", (view.time_of_day)(held), span(held));
+    let since = view.tongue.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]);
     let fits = |line: &String| line.split_whitespace().all(|word| word.chars().count() <= columns);
     let numbers = words.evidence.into_iter().filter(|line| columns >= 21 || fits(line));
     let said = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(numbers);
@@ -86,15 +86,15 @@ fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: Option<
     let others =
         view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
     let more = if others > 0 { format!(" +{others}") } else { String::new() };
-    let known = if incident.acknowledged { " known" } else { "" };
+    let known = if incident.acknowledged { format!(" {}", view.tongue.plain("page.known")) } else { String::new() };
     let columns = ((wide - 2) / Face::Small.width() as i32) as usize;
-    let word = title.unwrap_or(severity_word(incident.severity, columns));
+    let word = title.unwrap_or(severity_word(view, incident.severity, columns));
     let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned()];
     let clock = view.clock.chars().count() + 1;
-    let is_test = view.clock == super::TEST;
+    let is_test = view.is_test();
     let room = if is_test { columns.saturating_sub(clock) } else { columns };
     // That it is a test is never left out.
-    let last = if is_test { super::TEST } else { word };
+    let last = if is_test { view.clock } else { word };
     let left = lefts.iter().find(|left| left.chars().count() <= room).map_or(last, String::as_str);
     text(frame, 1, 1, left, Face::Small);
     if left.chars().count() + clock <= columns {

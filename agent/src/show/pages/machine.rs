@@ -7,25 +7,37 @@ use crate::units::{Percent, span};
 
 /// The name leads.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let words = |key| view.tongue.plain(key);
     let board = &snapshot.board;
     let name = view.settings.box_name.clone().unwrap_or_else(|| board.name.clone());
     let up = span(view.verdict.at.since_boot());
-    let mut rows = vec![Row::of("at", board.address.clone().unwrap_or_else(|| "no address".to_owned()))];
+    let mut rows = vec![Row::of(
+        words("page.network.at"),
+        board.address.clone().unwrap_or_else(|| words("page.box.no-address").to_owned()),
+    )];
     match board.load.as_ref().map(|reading| &reading.value) {
         Some(Ok(load)) => {
             let busy = load.one_minute / f64::from(load.processors.max(1));
-            let (load_text, cores) = (format!("{:.2}", load.one_minute), load.processors);
-            rows.push(Row::of(format!("load/{cores}"), load_text).with(Level::share(Some(busy))));
+            let cores = view.tongue.say("page.box.load", &[("n", &load.processors)]);
+            rows.push(Row::of(cores, format!("{:.2}", load.one_minute)).with(Level::share(Some(busy))));
             let used = load.memory.0.saturating_sub(load.memory_available.0);
             let share = Percent::of(used as f64, load.memory.0 as f64);
             let percent = share.map_or_else(|| "--".to_owned(), |share| share.to_string());
-            rows.push(Row::of("memory", percent).with(Level::share(share.map(|share| share.0 / 100.0))));
+            rows.push(
+                Row::of(words("page.box.memory"), percent).with(Level::share(share.map(|share| share.0 / 100.0))),
+            );
         }
-        _ => rows.push(Row::of("load, memory", "--")),
+        _ => rows.push(Row::of(words("page.box.load-and-memory"), "--")),
     }
     rows.push(Row::of("linux", board.kernel.clone()));
     if !board.model.is_empty() {
-        rows.push(Row::of("board", board.model.clone()));
+        rows.push(Row::of(words("page.box.board"), board.model.clone()));
     }
-    Sheet { name: "BOX".to_owned(), figure: name, beside: vec![format!("up {up}")], rows, ..Sheet::default() }
+    Sheet {
+        name: words("page.box.title").to_owned(),
+        figure: name,
+        beside: vec![view.tongue.say("page.up", &[("span", &up)])],
+        rows,
+        ..Sheet::default()
+    }
 }

@@ -20,6 +20,7 @@ mod throughput;
 pub use drives::talkative;
 
 use crate::reading::Snapshot;
+use crate::tell::tongue::Tongue;
 use crate::verdict::{Incident, IncidentId, Verdict};
 use std::time::Duration;
 use traylight_config::{PageName, Settings};
@@ -38,7 +39,9 @@ pub enum Page {
 }
 
 /// What stands in place of the time of day on the pages of a rehearsal.
-pub const TEST: &str = "TEST";
+pub fn test_mark(tongue: Tongue) -> &'static str {
+    tongue.plain("page.test")
+}
 
 /// How a way out for alerts stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,7 +67,7 @@ pub struct View<'a> {
     pub settings: &'a Settings,
     /// The ways out for alerts.
     pub ways: &'a [Way],
-    /// The minute of the day, or how long the box is up while its clock was not set; [`TEST`] in a rehearsal.
+    /// The minute of the day, or how long the box is up while its clock was not set; [`test_mark`] in a rehearsal.
     pub clock: &'a str,
     /// Counts up; moves the sign of life.
     pub beat: u64,
@@ -72,9 +75,23 @@ pub struct View<'a> {
     pub lap: u64,
     /// The time of day so long ago.
     pub time_of_day: &'a dyn Fn(Duration) -> String,
+    /// The language of the words.
+    pub tongue: Tongue,
 }
 
 impl<'a> View<'a> {
+    /// True for what is only rehearsed.
+    fn is_test(&self) -> bool {
+        self.clock == test_mark(self.tongue)
+    }
+
+    /// The first of these words that has no more than so many columns, else the last.
+    fn fitting(&self, keys: &[&str], columns: usize) -> &'static str {
+        let words = |key: &&str| self.tongue.plain(key);
+        let fits = |words: &&str| words.chars().count() <= columns;
+        keys.iter().map(words).find(fits).or(keys.last().map(words)).unwrap_or_default()
+    }
+
     fn incident(&self, id: IncidentId) -> Option<&'a Incident> {
         self.verdict.incidents.iter().find(|incident| incident.id == id)
     }
@@ -106,25 +123,25 @@ fn sheet_of(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> sheet::Shee
     match page {
         PageName::Pools => pools::sheet(view, snapshot),
         PageName::Room => room::sheet(view, snapshot),
-        PageName::Throughput => throughput::sheet(snapshot),
+        PageName::Throughput => throughput::sheet(view, snapshot),
         PageName::Cooling => cooling::sheet(view, snapshot),
         PageName::Drives => drives::sheet(view, snapshot),
-        PageName::Power => power::sheet(snapshot),
-        PageName::Network => network::sheet(snapshot),
+        PageName::Power => power::sheet(view, snapshot),
+        PageName::Network => network::sheet(view, snapshot),
         PageName::Alerts => alerts::sheet(view),
         PageName::Box | PageName::State | PageName::Shelf => machine::sheet(view, snapshot),
     }
 }
 
 /// The last picture before the agent ends: it stays on the glass, so it must not look like a live one.
-pub fn stopped(clock: &str, glass: GlassSize) -> Frame {
+pub fn stopped(clock: &str, glass: GlassSize, tongue: Tongue) -> Frame {
     let mut frame = Frame::new(glass);
     let (width, height) = (glass.width(), glass.height());
     let row = height / 5;
-    figure(&mut frame, area(0, 1, width, 2 * row - 2), "STOPPED", Stand::Middle);
+    figure(&mut frame, area(0, 1, width, 2 * row - 2), tongue.plain("page.stopped"), Stand::Middle);
     figure(&mut frame, area(0, 2 * row as i32, width, 2 * row - 2), clock, Stand::Middle);
-    let words = ["nobody is watching", "unwatched", "off"];
-    let fits = |words: &&&str| words.len() as u32 * traylight_display::Face::Small.width() <= width;
+    let words = ["page.nobody-watches", "page.unwatched"].map(|key| tongue.plain(key));
+    let fits = |words: &&&str| words.chars().count() as u32 * traylight_display::Face::Small.width() <= width;
     if let Some(words) = words.iter().find(fits) {
         let last = area(0, (height - 9) as i32, width, 8);
         traylight_display::text::text_centred(&mut frame, last, words, traylight_display::Face::Small);

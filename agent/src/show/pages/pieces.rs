@@ -23,13 +23,13 @@ pub fn height(frame: &Frame) -> i32 {
 }
 
 /// A severity in the word that leads, or a shorter one where there is no room for it.
-pub fn severity_word(severity: Severity, columns: usize) -> &'static str {
-    let (word, short) = match severity {
-        Severity::Critical => ("CRITICAL", "CRIT"),
-        Severity::Warning => ("WARNING", "WARN"),
-        Severity::Notice => ("NOTICE", "NOTE"),
+pub fn severity_word(view: &View<'_>, severity: Severity, columns: usize) -> &'static str {
+    let keys = match severity {
+        Severity::Critical => ["page.critical", "page.critical-short"],
+        Severity::Warning => ["page.warning", "page.warning-short"],
+        Severity::Notice => ["page.notice", "page.notice-short"],
     };
-    if word.len() <= columns { word } else { short }
+    view.fitting(&keys, columns)
 }
 
 /// Whole characters of the small face in so many pixels.
@@ -40,11 +40,13 @@ pub fn columns(pixels: u32) -> usize {
 /// What must never be out of sight, on whatever page: silence, a rehearsal, trouble elsewhere; the weightiest first. Each
 /// with what stands for it where there is no room for the word.
 fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
-    let silent = matches!(view.verdict.heard, Heard::SilentSince(_)).then_some(("NO DATA", "OLD"));
-    let test = (view.clock == super::TEST).then_some((super::TEST, super::TEST));
+    let plain = |key| view.tongue.plain(key);
+    let is_silent = matches!(view.verdict.heard, Heard::SilentSince(_));
+    let silent = is_silent.then(|| (plain("page.no-data"), plain("page.no-data-sign")));
+    let test = view.is_test().then(|| (plain("page.test"), plain("page.test")));
     let trouble = match view.verdict.worst() {
-        Some(Severity::Critical) => Some(("CRIT", "!!")),
-        Some(Severity::Warning) => Some(("WARN", "!")),
+        Some(Severity::Critical) => Some((plain("page.critical-short"), "!!")),
+        Some(Severity::Warning) => Some((plain("page.warning-short"), "!")),
         _ => None,
     };
     [silent, test, trouble].into_iter().flatten().collect()
@@ -56,7 +58,7 @@ pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
     let columns = ((width(frame) - left) / Face::Small.width() as i32) as usize;
     let words: Vec<&str> = never_out_of_sight(view).iter().map(|(word, _)| *word).collect();
     let (weightiest, sign) = never_out_of_sight(view).first().copied().unwrap_or_default();
-    let clock = (view.clock != super::TEST).then_some(view.clock);
+    let clock = (!view.is_test()).then_some(view.clock);
     let all: Vec<&str> = words.iter().copied().chain(clock).collect();
     let choices = [all.join(" "), words.join(" "), weightiest.to_owned(), sign.to_owned()];
     let gap = |right: &String| usize::from(!right.is_empty());
@@ -177,5 +179,52 @@ pub fn heading_for(view: &View<'_>, tray: &Tray, now: Celsius) -> (String, Optio
         Some(end) if end.low >= now.0 + 1.0 => (format!("{:.0}°↑", now.0), Some(Celsius(end.middle))),
         Some(end) if end.high <= now.0 - 1.0 => (format!("{:.0}°↓", now.0), Some(Celsius(end.middle))),
         _ => (format!("{:.0}°", now.0), None),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use traylight_display::GlassSize;
+
+    fn block_in(room: Rectangle, paragraphs: &[Paragraph]) -> Frame {
+        let mut frame = Frame::new(GlassSize::W128H64);
+        block(&mut frame, room, paragraphs, 0);
+        frame
+    }
+
+    #[test]
+    fn words_are_as_large_as_all_of_them_fit() {
+        let said = vec![vec!["GONE".to_owned()], vec!["LEAVE IN 1 2".to_owned()]];
+        let drawn = block_in(area(0, 0, 80, 47), &said);
+        let mut wanted = Frame::new(GlassSize::W128H64);
+        for (line, words) in ["GONE", "LEAVE IN", "1 2"].into_iter().enumerate() {
+            text(&mut wanted, 0, 15 * line as i32, words, Face::Medium);
+        }
+        assert_eq!(drawn, wanted);
+    }
+
+    #[test]
+    fn what_has_no_room_is_said_shorter_and_never_cut() {
+        let said = vec![vec!["LEAVE IN 1 2 3 4 5 6".to_owned(), "LEAVE ALL IN".to_owned()]];
+        let shorter = vec![vec!["LEAVE ALL IN".to_owned()]];
+        let room = area(0, 0, 60, 16);
+        assert_eq!(block_in(room, &said), block_in(room, &shorter));
+        assert_eq!(block_in(area(0, 0, 20, 60), &said).lit_count(), 0, "LEAVE has no room in 20 pixels");
+    }
+
+    proptest! {
+        #[test]
+        fn a_block_stays_in_its_room(words in ".{0,60}", x in 0..60i32, wide in 0..68u32, high in 0..60u32) {
+            let room = area(x, 2, wide, high);
+            let frame = block_in(room, &[vec![words.clone()], vec![words]]);
+            for y in 0..64 {
+                for column in (0..128).filter(|column| frame.is_lit(*column, y)) {
+                    // Tails of the last line may reach a row further.
+                    prop_assert!((x..x + wide as i32).contains(&column) && (2..=2 + high as i32 + 3).contains(&y));
+                }
+            }
+        }
     }
 }

@@ -4,33 +4,39 @@ use super::View;
 use super::sheet::{Level, Row, Sheet};
 use crate::judge::redundancy::standing;
 use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
+use crate::tell::tongue::Tongue;
 use crate::units::{Percent, span};
 
 /// The pool that is worst off leads; the others are rows.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let tongue = view.tongue;
+    let words = |key| tongue.plain(key);
     let mut pools: Vec<&Pool> = snapshot.pools.iter().collect();
     pools.sort_by_key(|pool| (!is_down(pool), standing(pool).lost == 0, !pool.activity.kind.is_work()));
     let Some((first, others)) = pools.split_first() else { return Sheet::default() };
     let left = view.verdict.work_left.get(&first.key).map(|left| left.middle).or(first.activity.left);
     let mut rows = Vec::new();
-    rows.extend(left.map(|left| Row::of("done in", span(left))));
-    rows.extend(first.size.get().map(|size| Row::of("holds", size.to_string())));
+    rows.extend(left.map(|left| Row::of(words("page.pools.done-in"), span(left))));
+    rows.extend(first.size.get().map(|size| Row::of(words("page.pools.holds"), size.to_string())));
     rows.extend(
-        first.last_check.and_then(|check| check.ago).map(|ago| Row::of("compared", format!("{} ago", span(ago)))),
+        first
+            .last_check
+            .and_then(|check| check.ago)
+            .map(|ago| Row::of(words("page.pools.compared"), tongue.say("page.pools.ago", &[("span", &span(ago))]))),
     );
-    rows.extend(others.iter().map(|pool| row(pool)));
+    rows.extend(others.iter().map(|pool| row(pool, tongue)));
     Sheet {
-        name: "POOLS".to_owned(),
+        name: words("page.pools.title").to_owned(),
         figure: members(first),
-        beside: vec![first.name.clone(), first.level.clone(), state(first)],
+        beside: vec![first.name.clone(), first.level.clone(), state(first, tongue)],
         level: first.activity.done.map(|done| Level::share(Some(done))),
         rows,
         ..Sheet::default()
     }
 }
 
-fn row(pool: &Pool) -> Row {
-    let row = Row::of(&pool.name, format!("{} {}", state(pool), members(pool)));
+fn row(pool: &Pool, tongue: Tongue) -> Row {
+    let row = Row::of(&pool.name, format!("{} {}", state(pool, tongue), members(pool)));
     match pool.activity.done {
         Some(done) => row.with(Level::share(Some(done))),
         None => row,
@@ -47,22 +53,17 @@ fn is_down(pool: &Pool) -> bool {
     pool.running.get() != Some(&PoolRunning::Running)
 }
 
-fn state(pool: &Pool) -> String {
+fn state(pool: &Pool, tongue: Tongue) -> String {
     let word = match &pool.running.value {
-        Err(_) => "not readable",
-        Ok(PoolRunning::Inactive) => "not started",
-        Ok(PoolRunning::Broken) => "broken",
-        Ok(PoolRunning::Suspended) => "suspended",
+        Err(_) => tongue.plain("page.pools.not-readable"),
+        Ok(PoolRunning::Inactive) => tongue.plain("page.pools.not-started"),
+        Ok(PoolRunning::Broken) => tongue.plain("page.pools.broken"),
+        Ok(PoolRunning::Suspended) => tongue.plain("page.pools.suspended"),
         Ok(PoolRunning::Running) => match pool.activity.kind {
-            ActivityKind::Idle if standing(pool).lost > 0 => "degraded",
-            ActivityKind::Idle => "whole",
-            ActivityKind::Balance => "balance",
-            ActivityKind::Frozen => "held still",
-            ActivityKind::Resync => "resync",
-            ActivityKind::Rebuild => "rebuild",
-            ActivityKind::Check => "check",
-            ActivityKind::Repair => "repair",
-            ActivityKind::Reshape => "reshape",
+            ActivityKind::Idle if standing(pool).lost > 0 => tongue.plain("page.pools.degraded"),
+            ActivityKind::Idle => tongue.plain("page.pools.whole"),
+            ActivityKind::Frozen => tongue.plain("page.pools.held-still"),
+            other => tongue.activity(other),
         },
     };
     let done = pool.activity.done.map(|done| format!(" {}", Percent(done * 100.0))).unwrap_or_default();

@@ -22,13 +22,17 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let Some((first, others)) = volumes.split_first() else { return Sheet::default() };
     let limits = &view.settings.limits.volume;
     let free = match &first.room.value {
-        Ok(room) => format!("{} free", room.free),
-        Err(why) => why.reason.words().to_owned(),
+        Ok(room) => view.tongue.say("page.room.free", &[("bytes", &room.free)]),
+        Err(why) => view.tongue.reason(why.reason).to_owned(),
     };
     let full = view.verdict.full_in.get(&first.mount).filter(|full| full.middle < YEAR);
-    let beside = [Some(first.mount.clone()), Some(free), full.map(|full| format!("full in {}", span(full.middle)))];
+    let beside = [
+        Some(first.mount.clone()),
+        Some(free),
+        full.map(|full| view.tongue.say("page.room.full-in", &[("span", &span(full.middle))])),
+    ];
     Sheet {
-        name: "ROOM".to_owned(),
+        name: view.tongue.plain("page.room.title").to_owned(),
         figure: filled(first).map_or_else(|| "--".to_owned(), |share| format!("{:.0}", (share * 100.0).floor())),
         unit: if filled(first).is_some() { "%" } else { "" },
         beside: beside.into_iter().flatten().collect(),
@@ -47,8 +51,8 @@ fn percent(volume: &Volume) -> String {
 
 fn value(view: &View<'_>, volume: &Volume) -> String {
     match (&volume.room.value, view.verdict.full_in.get(&volume.mount).filter(|full| full.middle < YEAR)) {
-        (Err(why), _) => why.reason.words().to_owned(),
-        (Ok(_), Some(full)) => format!("full in {}", span(full.middle)),
+        (Err(why), _) => view.tongue.reason(why.reason).to_owned(),
+        (Ok(_), Some(full)) => view.tongue.say("page.room.full-in", &[("span", &span(full.middle))]),
         (Ok(_), None) => percent(volume),
     }
 }

@@ -293,3 +293,28 @@ fn draw_rows(frame: &mut Frame, top: i32, pitch: i32, rows: &[Row]) {
         y = next;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// A value that were cut would be another one.
+        #[test]
+        fn a_value_is_whole_whatever_stands_before_it(left in ".{0,40}", right in "[0-9A-Z.]{1,5}", glass in 0..8usize) {
+            let glass = GlassSize::ALL[glass];
+            let row = Row::of(left, right.clone());
+            let mut frame = Frame::new(glass);
+            draw_rows(&mut frame, 0, LINE, std::slice::from_ref(&row));
+            let y = row_height(&row, glass) - LINE;
+            let mut wanted = Frame::new(glass);
+            let begins = text_right(&mut wanted, glass.width() as i32, y, &right, Face::Small);
+            for row in y..y + LINE {
+                for x in begins..glass.width() as i32 {
+                    prop_assert_eq!(frame.is_lit(x, row), wanted.is_lit(x, row), "{:?}", frame);
+                }
+            }
+        }
+    }
+}

@@ -2,6 +2,7 @@
 
 use super::View;
 use super::pieces::{heading, height, width};
+use crate::tell::tongue::Tongue;
 use crate::verdict::{Heard, Severity, Tray, TrayState};
 use traylight_display::figure::{Stand, figure};
 use traylight_display::shapes::{CellLook, cell};
@@ -20,10 +21,10 @@ const HIGHEST: i32 = 54;
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let (wide, high) = (width(frame), height(frame));
     // Low glass is all trays, but for what must not be taken for the box as it is now.
-    let is_now = view.clock != super::TEST && !matches!(view.verdict.heard, Heard::SilentSince(_));
+    let is_now = !view.is_test() && !matches!(view.verdict.heard, Heard::SilentSince(_));
     let top = if high < 64 && is_now { 0 } else { 9 };
     if top > 0 {
-        heading(frame, view, 0, "SHELF");
+        heading(frame, view, 0, view.tongue.plain("page.shelf.title"));
     }
     let most = (wide / NARROWEST).max(1) as usize;
     // A shelf with more trays than fit side by side is broken evenly, so that trays stay below each other.
@@ -36,7 +37,9 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
         })
         .collect();
     if rows.is_empty() {
-        for (index, line) in wrap("no drives found", Face::Small.columns(frame.glass_size())).iter().enumerate() {
+        for (index, line) in
+            wrap(view.tongue.plain("page.shelf.no-drives"), Face::Small.columns(frame.glass_size())).iter().enumerate()
+        {
             text(frame, 0, top + 9 * (1 + index as i32), line, Face::Small);
         }
         return;
@@ -51,14 +54,14 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
         let y = top + each * index as i32;
         let width = wide / *abreast as i32;
         for (place, tray) in trays.iter().enumerate() {
-            draw_tray(frame, area(width * place as i32, y, (width - 1) as u32, (each - 1) as u32), tray);
+            draw_tray(frame, area(width * place as i32, y, (width - 1) as u32, (each - 1) as u32), tray, view.tongue);
         }
     }
 }
 
 /// A tray: its label and its value. A warning has a double edge and a mark, a critical one is lit and has two: never by form
 /// alone, and never by blinking.
-fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray) {
+fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray, tongue: Tongue) {
     let (left, top) = (at.top_left.x, at.top_left.y);
     let (width, height) = (at.size.width, at.size.height);
     cell(frame, at, "", Face::Small, CellLook::Framed);
@@ -69,7 +72,7 @@ fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray) {
     }
     let margin = if width >= 24 { 3 } else { 1 };
     let room = area(left + margin, top + 1, width - 2 * margin as u32, height.saturating_sub(2));
-    write_tray(frame, room, tray);
+    write_tray(frame, room, tray, tongue);
     if tray.severity == Some(Severity::Critical) {
         frame.invert(inner_edge);
     }
@@ -85,14 +88,14 @@ fn mark(severity: Option<Severity>) -> &'static str {
 
 /// The label above and the value as large as fits below it; in a low tray the label beside it; else the value alone. A word
 /// that is wider than its tray is written downwards.
-fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray) {
+fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray, tongue: Tongue) {
     let (left, top) = (inner.top_left.x, inner.top_left.y);
     let (width, height) = (inner.size.width, inner.size.height);
     let columns = (width / Face::Small.width()) as usize;
     let marked = format!("{}{}", tray.label, mark(tray.severity));
     let label = if marked.chars().count() <= columns { &marked } else { &tray.label };
     let small = |text: &str| Face::Small.width() * text.chars().count() as u32;
-    let (word, sign) = value(tray.state);
+    let (word, sign) = value(tray.state, tongue);
     let letters = word.chars().count() as u32;
     let is_downwards = small(&word) > width && height >= 9 + letters * 8;
     let value = if small(&word) <= width { &word } else { sign };
@@ -119,12 +122,12 @@ fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray) {
 }
 
 /// The word or figure for a tray, and what stands for it where a word has no room.
-fn value(state: TrayState) -> (String, &'static str) {
+fn value(state: TrayState, tongue: Tongue) -> (String, &'static str) {
     match state {
         TrayState::Empty => (String::new(), ""),
-        TrayState::Gone => ("GONE".to_owned(), "X"),
-        TrayState::Bad => ("BAD".to_owned(), "!!"),
-        TrayState::Rebuilding => ("FILL".to_owned(), ">>"),
+        TrayState::Gone => (tongue.plain("page.shelf.gone").to_owned(), "X"),
+        TrayState::Bad => (tongue.plain("page.shelf.bad").to_owned(), "!!"),
+        TrayState::Rebuilding => (tongue.plain("page.shelf.fills").to_owned(), ">>"),
         TrayState::Asleep => ("zz".to_owned(), "zz"),
         TrayState::Warm(celsius) => (format!("{:.0}", celsius.0), "+"),
         TrayState::NoReading => ("--".to_owned(), "--"),

@@ -16,65 +16,66 @@ const LONG_START: Duration = Duration::from_secs(600);
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
-    let word = state_word(view, columns(width(frame) as u32 - 2));
     let remarks = remarks(view);
-    if word == "OK" && remarks.is_empty() { fine(frame, view) } else { not_so_fine(frame, view, word, &remarks) }
+    if is_fine(view) && remarks.is_empty() { fine(frame, view) } else { not_so_fine(frame, view, &remarks) }
 }
 
 /// All is well: the word fills the height, with two figures for whoever comes near.
 fn fine(frame: &mut Frame, view: &View<'_>) {
     let drives = view.snapshot.map_or(0, |snapshot| snapshot.drives.len());
+    let counted = view.tongue.say("page.state.drives", &[("n", &drives)]);
     let warm = warmest(view).first().map(|(_, celsius)| format!("{:.0}°", celsius.0));
     let (wide, high) = (width(frame), height(frame));
     if wide > high {
         // The word at the left, a column of seven small characters at the right.
-        let left = wide - 44;
+        let left = wide - 42;
         let narrow = wide < 128;
         let room = if narrow {
             area(0, 0, wide as u32, (high - 20) as u32)
         } else {
-            area(0, 4, (left - 4) as u32, (high - 9) as u32)
+            area(0, 4, (left - 1) as u32, (high - 9) as u32)
         };
-        figure(frame, room, "OK", Stand::Middle);
+        figure(frame, room, view.tongue.plain("page.ok"), Stand::Middle);
         if narrow {
-            let lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![format!("{drives} drives")]];
+            let lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted.clone()]];
             block(frame, below(frame, high - 19), &lines, 0);
             return;
         }
         text_right(frame, wide, 0, view.clock, Face::Small);
-        let figures = [Some((drives.to_string(), "drives")), warm.map(|warm| (warm, "warmest"))];
+        let figures =
+            [Some((drives.to_string(), "page.state.drives-alone")), warm.map(|warm| (warm, "page.state.warmest"))];
         let shown = if high < 64 { 1 } else { 2 };
         for (index, (value, about)) in figures.into_iter().flatten().take(shown).enumerate() {
             let top = 10 + 27 * index as i32;
-            figure(frame, area(left, top, 44, if high < 64 { 13 } else { 16 }), &value, Stand::Middle);
-            let words = area(left, top + if high < 64 { 14 } else { 17 }, 44, 8);
-            traylight_display::text::text_centred(frame, words, about, Face::Small);
+            figure(frame, area(left, top, 42, if high < 64 { 13 } else { 16 }), &value, Stand::Middle);
+            let words = area(left, top + if high < 64 { 14 } else { 17 }, 42, 8);
+            traylight_display::text::text_centred(frame, words, view.tongue.plain(about), Face::Small);
         }
         return;
     }
-    figure(frame, area(0, 1, wide as u32, (high / 2 - 2) as u32), "OK", Stand::Middle);
-    let mut lines: Vec<Paragraph> =
-        vec![vec![view.clock.to_owned()], vec![format!("{drives} drives"), drives.to_string()]];
-    lines.extend(warm.map(|warm| vec![format!("warmest {warm}"), warm]));
+    figure(frame, area(0, 1, wide as u32, (high / 2 - 2) as u32), view.tongue.plain("page.ok"), Stand::Middle);
+    let mut lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted, drives.to_string()]];
+    lines.extend(warm.map(|warm| vec![view.tongue.say("page.state.warmest-is", &[("figure", &warm)]), warm]));
     block(frame, below(frame, high / 2 + 1), &lines, 0);
 }
 
 /// The word in a strip of its own, lit while something is critical, then what there is to say, and the clock in the corner.
-fn not_so_fine(frame: &mut Frame, view: &View<'_>, word: &str, remarks: &[Paragraph]) {
+fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
     let (wide, high) = (width(frame), height(frame));
-    let strip = match (high, word) {
+    let strip = match (high, is_fine(view)) {
         (..40, _) => 16,
-        (40..64, "OK") => 20,
-        (40..64, _) => 12,
-        (_, "OK") => 32,
-        _ => 23,
+        (40..64, true) => 20,
+        (40..64, false) => 12,
+        (_, true) => 32,
+        (_, false) => 23,
     };
     let beside_word = high < 40;
     let kept = if beside_word { 6 * view.clock.chars().count() as i32 + 4 } else { 0 };
+    let word = state_word(view, columns((wide - 2 - kept).max(0) as u32));
     figure(frame, area(1, 2, (wide - 2 - kept).max(0) as u32, (strip - 4) as u32), word, Stand::Middle);
     let (clock_at, last) = if beside_word { (4, high) } else { (high - LINE, high - LINE) };
     text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
-    if view.verdict.worst() == Some(Severity::Critical) && word.starts_with("CRIT") {
+    if view.verdict.worst() == Some(Severity::Critical) && !is_silent(view) {
         alarm(frame, view, area(0, 0, wide as u32, strip as u32));
     }
     let top = strip + if high < 64 { 1 } else { 3 };
@@ -83,15 +84,25 @@ fn not_so_fine(frame: &mut Frame, view: &View<'_>, word: &str, remarks: &[Paragr
 
 /// One word for the box. `OK` needs everything fresh: silence and trouble each have words of their own.
 fn state_word(view: &View<'_>, columns: usize) -> &'static str {
-    let fitting = |word: &'static str, short| if word.len() <= columns { word } else { short };
-    match (&view.verdict.heard, view.verdict.worst()) {
-        (Heard::SilentSince(_), _) => fitting("NO DATA", "STALE"),
-        (_, Some(severity @ (Severity::Critical | Severity::Warning))) => severity_word(severity, columns),
-        (Heard::NotYet, _) => fitting("STARTING", "START"),
-        (Heard::Fresh, _) if awaited(view).is_some() => fitting("STARTING", "START"),
-        (Heard::InPart(_), _) => fitting("PARTIAL", "PART"),
-        (Heard::Fresh, _) => "OK",
-    }
+    let keys: &[&str] = match (&view.verdict.heard, view.verdict.worst()) {
+        (Heard::SilentSince(_), _) => &["page.no-data", "page.no-data-short"],
+        (_, Some(severity @ (Severity::Critical | Severity::Warning))) => {
+            return severity_word(view, severity, columns);
+        }
+        (Heard::NotYet, _) => &["page.starting", "page.starting-short"],
+        (Heard::Fresh, _) if awaited(view).is_some() => &["page.starting", "page.starting-short"],
+        (Heard::InPart(_), _) => &["page.partial", "page.partial-short"],
+        (Heard::Fresh, _) => &["page.ok"],
+    };
+    view.fitting(keys, columns)
+}
+
+fn is_fine(view: &View<'_>) -> bool {
+    view.verdict.is_fine() && awaited(view).is_none()
+}
+
+fn is_silent(view: &View<'_>) -> bool {
+    matches!(view.verdict.heard, Heard::SilentSince(_))
 }
 
 /// How many drives are there of how many that have trays, while drives that start one after the other have time to come.
@@ -104,53 +115,53 @@ fn awaited(view: &View<'_>) -> Option<(usize, usize)> {
 
 /// What there is to say beside the word, the weightiest first.
 fn remarks(view: &View<'_>) -> Vec<Paragraph> {
-    let verdict = view.verdict;
+    let (verdict, tongue) = (view.verdict, view.tongue);
     let mut said: Vec<Paragraph> = Vec::new();
     let up = verdict.at.since_boot();
     match &verdict.heard {
         Heard::SilentSince(since) => {
             let (silent, last) = (verdict.at.since(*since), (view.time_of_day)(verdict.at.since(*since)));
-            said.push(vec![format!("for {}", span(silent)), span(silent)]);
-            said.push(vec![format!("last heard {last}"), last]);
+            said.push(vec![tongue.say("page.state.silent-for", &[("span", &span(silent))]), span(silent)]);
+            said.push(vec![tongue.say("page.state.last-heard", &[("time", &last)]), last]);
         }
         Heard::NotYet => {
-            said.push(vec!["looking for drives".to_owned(), "looking".to_owned()]);
+            said.push(
+                ["page.state.looking", "page.state.looking-short"].map(|key| tongue.plain(key).to_owned()).to_vec(),
+            );
             // How long the machine is up says something of the start only while that is short.
-            said.extend((up < LONG_START).then(|| vec![format!("up {}", span(up))]));
+            said.extend((up < LONG_START).then(|| vec![tongue.say("page.up", &[("span", &span(up))])]));
         }
         Heard::InPart(blind) => {
-            said.push(vec![format!("{} parts not seen", blind.len()), format!("{} unseen", blind.len())])
+            let ways = ["page.state.blind", "page.state.blind-short"];
+            said.push(ways.map(|key| tongue.say(key, &[("n", &blind.len())])).to_vec());
         }
         Heard::Fresh => {
-            let awaited = awaited(view);
-            said.extend(awaited.map(|(found, of)| vec![format!("drives {found} of {of}"), format!("{found} of {of}")]));
-            said.extend(awaited.map(|_| vec![span(up)]));
+            if let Some((found, of)) = awaited(view) {
+                let ways = ["page.state.awaited", "page.state.awaited-short"];
+                said.push(ways.map(|key| tongue.say(key, &[("n", &found), ("of", &of)])).to_vec());
+                said.push(vec![span(up)]);
+            }
         }
     }
     let open = verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning);
-    said.extend(open.map(|open| vec![told(open, &|_| String::new()).words.title]));
-    said.extend(verdict.muted_until.map(|until| muted(until.since(verdict.at))));
+    said.extend(open.map(|open| vec![told(open, &|_| String::new(), tongue).words.title]));
+    said.extend(verdict.muted_until.map(|until| muted(view, until.since(verdict.at))));
     said.extend(not_set_up(view));
     let notices = verdict.conditions.iter().filter(|condition| condition.severity == Severity::Notice);
-    said.extend(notices.map(|notice| vec![words(notice).title]));
+    said.extend(notices.map(|notice| vec![words(notice, tongue).title]));
     said
 }
 
 /// That messages are held back must not be cut: who forgot it would wait for one.
-fn muted(left: Duration) -> Paragraph {
-    let left = span(left);
-    vec![format!("MUTED {left} left"), format!("MUTED {left}"), "MUTED".to_owned()]
+fn muted(view: &View<'_>, left: Duration) -> Paragraph {
+    let ways = ["page.state.muted-left", "page.state.muted-for", "page.state.muted"];
+    ways.map(|key| view.tongue.say(key, &[("left", &span(left))])).to_vec()
 }
 
 /// Without a named tray nobody can be told which one to look at.
 fn not_set_up(view: &View<'_>) -> Option<Paragraph> {
     let drives = view.snapshot?.drives.len();
     let is_named = view.settings.shelves.iter().any(|shelf| !shelf.trays.is_empty());
-    (!is_named && drives > 0).then(|| {
-        vec![
-            format!("{drives} drives found, trays not named"),
-            format!("{drives} drives, no tray named"),
-            "no tray named".to_owned(),
-        ]
-    })
+    let ways = ["page.state.unnamed", "page.state.unnamed-short", "page.state.unnamed-shortest"];
+    (!is_named && drives > 0).then(|| ways.map(|key| view.tongue.say(key, &[("n", &drives)])).to_vec())
 }

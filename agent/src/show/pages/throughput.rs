@@ -1,26 +1,30 @@
 //! Throughput: what the busiest line moves, in MB/s, and how much that is of what it could.
 
+use super::View;
 use super::ceiling::{Line, lines};
 use super::sheet::{Level, Row, Sheet};
 use crate::reading::{Snapshot, Traffic};
+use crate::tell::tongue::Tongue;
 use crate::units::{BytesPerSecond, Percent};
 
 /// The busiest line leads; then the drives together, then the other lines.
-pub fn sheet(snapshot: &Snapshot) -> Sheet {
+pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let tongue = view.tongue;
+    let words = |key| tongue.plain(key).to_owned();
     let lines = lines(snapshot);
     let drives = together(snapshot);
     let rate = |rate: Option<BytesPerSecond>| rate.map_or_else(|| "--".to_owned(), |rate| rate.to_string());
-    let mut rows: Vec<Row> = lines.iter().skip(1).map(row).collect();
-    rows.push(Row::of("drives read", rate(drives.map(|drives| drives.inward))));
-    rows.push(Row::of("drives write", rate(drives.map(|drives| drives.outward))));
-    let name = "MOVING".to_owned();
+    let mut rows: Vec<Row> = lines.iter().skip(1).map(|line| row(line, tongue)).collect();
+    rows.push(Row::of(words("page.throughput.read"), rate(drives.map(|drives| drives.inward))));
+    rows.push(Row::of(words("page.throughput.write"), rate(drives.map(|drives| drives.outward))));
+    let name = words("page.throughput.title");
     let Some(first) = lines.first() else {
         let most = drives.map(|drives| BytesPerSecond(drives.inward.0.max(drives.outward.0)));
         let figure = most.map_or_else(|| "--".to_owned(), BytesPerSecond::in_megabytes);
         return Sheet {
             name,
             figure,
-            beside: vec!["MB/s".to_owned(), "by drives".to_owned()],
+            beside: vec!["MB/s".to_owned(), words("page.throughput.by-drives")],
             rows,
             ..Sheet::default()
         };
@@ -30,9 +34,9 @@ pub fn sheet(snapshot: &Snapshot) -> Sheet {
         name,
         figure: first.moved.in_megabytes(),
         beside: vec![
-            format!("MB/s {}", direction(first)),
+            format!("MB/s {}", direction(first, tongue)),
             first.name.clone(),
-            format!("{share} of {}", first.most.in_megabytes()),
+            tongue.say("page.throughput.share", &[("share", &share), ("most", &first.most.in_megabytes())]),
         ],
         level: Some(Level::share(Some(first.share()))),
         rows,
@@ -40,13 +44,14 @@ pub fn sheet(snapshot: &Snapshot) -> Sheet {
     }
 }
 
-fn row(line: &Line) -> Row {
+fn row(line: &Line, tongue: Tongue) -> Row {
     let share = Percent(line.share() * 100.0);
-    Row::of(format!("{} {}", line.name, direction(line)), share.to_string()).with(Level::share(Some(line.share())))
+    Row::of(format!("{} {}", line.name, direction(line, tongue)), share.to_string())
+        .with(Level::share(Some(line.share())))
 }
 
-fn direction(line: &Line) -> &'static str {
-    if line.is_inward { "in" } else { "out" }
+fn direction(line: &Line, tongue: Tongue) -> &'static str {
+    if line.is_inward { tongue.plain("page.throughput.in") } else { tongue.plain("page.throughput.out") }
 }
 
 fn together(snapshot: &Snapshot) -> Option<Traffic> {

@@ -74,7 +74,7 @@ fn all() -> Vec<Incident> {
 #[test]
 fn every_cause_has_words_that_fit_and_say_what_to_do_and_what_not_and_what_would_decide() {
     for incident in all() {
-        let told = told(&incident, &clock);
+        let told = told(&incident, &clock, Tongue::English);
         let words = &told.words;
         for line in [words.title.as_str(), &words.name, words.brief].into_iter().chain(words.leave_in.as_deref()) {
             assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()), "`{line}` does not fit: {:?}", incident.cause);
@@ -93,7 +93,7 @@ fn every_cause_has_words_that_fit_and_say_what_to_do_and_what_not_and_what_would
 #[test]
 fn no_title_is_cut_even_with_the_longest_label() {
     for incident in all() {
-        let title = told(&incident, &clock).words.title;
+        let title = told(&incident, &clock, Tongue::English).words.title;
         assert!(!title.ends_with('…'), "{title}");
     }
 }
@@ -105,7 +105,7 @@ fn taking_a_drive_out_is_said_with_its_guard_only() {
     const OUT: [&str; 5] = ["pull ", "take out", "taken out", "remove", "take it out"];
     let mut allowed = 0;
     for incident in all() {
-        let Told { words, next_test, .. } = told(&incident, &clock);
+        let Told { words, next_test, .. } = told(&incident, &clock, Tongue::English);
         let texts = [words.sentence.clone(), words.advice.clone(), words.brief.to_owned(), next_test];
         let said = texts.join(" ").to_lowercase().replace("pull nothing", "");
         let says_out = OUT.iter().any(|out| said.contains(out));
@@ -122,7 +122,9 @@ fn taking_a_drive_out_is_said_with_its_guard_only() {
 #[test]
 fn what_must_stay_in_or_go_back_comes_first() {
     let advice = |handling: Handling| {
-        let words = told(&incident(Cause::Unclear, Confidence::Possible, handling, &[place("3")]), &clock).words;
+        let words =
+            told(&incident(Cause::Unclear, Confidence::Possible, handling, &[place("3")]), &clock, Tongue::English)
+                .words;
         (words.leave_in.unwrap_or_default(), words.advice)
     };
     let [_, nothing, some, all, compare, _, back] = handlings().map(advice);
@@ -136,7 +138,8 @@ fn what_must_stay_in_or_go_back_comes_first() {
 #[test]
 fn every_cause_has_words_of_its_own() {
     let one = [place("3")];
-    let told = Cause::ALL.map(|cause| told(&incident(cause, Confidence::Likely, Handling::NoTray, &one), &clock));
+    let told = Cause::ALL
+        .map(|cause| told(&incident(cause, Confidence::Likely, Handling::NoTray, &one), &clock, Tongue::English));
     let sentences: BTreeSet<&String> = told.iter().map(|told| &told.words.sentence).collect();
     assert_eq!(sentences.len(), Cause::ALL.len());
     let tests: BTreeSet<&String> = told.iter().map(|told| &told.next_test).collect();
@@ -146,7 +149,8 @@ fn every_cause_has_words_of_its_own() {
 #[test]
 fn a_supply_that_fails_is_told_as_one_story_of_several_trays() {
     let drives = [place("1"), place("3"), place("5")];
-    let told = told(&incident(Cause::Supply, Confidence::Likely, Handling::PullNothing, &drives), &clock);
+    let told =
+        told(&incident(Cause::Supply, Confidence::Likely, Handling::PullNothing, &drives), &clock, Tongue::English);
     assert_eq!(told.words.title, "3 TRAYS CUT OFF");
     let wanted =
         "3 drives went together: trays 1, 3 and 5. Most likely: the 12 V supply or its wiring, not the drives.";
@@ -172,7 +176,7 @@ proptest! {
         for handling in [Handling::Compare { serial }, Handling::LeaveIn(vec![place.label(); 8]), Handling::NoTray] {
             let mut incident = incident(Cause::ALL[which], Confidence::Likely, handling, std::slice::from_ref(&place));
             incident.part = Some(part.clone());
-            let words = told(&incident, &clock).words;
+            let words = told(&incident, &clock, Tongue::English).words;
             for line in [&words.title, &words.name].into_iter().chain(&words.leave_in) {
                 prop_assert!(line.chars().count() <= TITLE_COLUMNS, "{line}");
             }

@@ -5,10 +5,11 @@ mod box_examples;
 
 use super::*;
 use crate::clock::Moment;
-use crate::reading::{DriveKey, MemberErrorKind, TestKind, Writing};
+use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, TestKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{
-    Counted, Down, Estimate, Interval, Kind, Outlook, Reaches, ReadRisk, SaysFailing, Severity, SpaceLimit, Subject,
+    Counted, Down, Estimate, Interval, Kind, LinkFault, Outlook, Reaches, ReadRisk, SaysFailing, Severity, SpaceLimit,
+    Subject,
 };
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -18,7 +19,7 @@ const DAY: Duration = Duration::from_secs(86_400);
 
 fn told_of(finding: Finding) -> Words {
     let subject = Subject::Drive(DriveKey("HN24-LARK".into()));
-    words(&Condition { subject, severity: Severity::Warning, since: Moment::default(), finding })
+    words(&Condition { subject, severity: Severity::Warning, since: Moment::default(), finding }, Tongue::English)
 }
 
 /// Facts of every kind, in all their forms, about these two names.
@@ -275,7 +276,7 @@ fn what_is_ahead_is_said_with_the_time_left_as_finely_as_it_can_be_meant() {
 fn a_drive_is_pointed_at_with_the_best_that_is_known_of_it() {
     let place = |tray: Option<&str>, serial: Option<&str>, port: Option<&str>| {
         let owned = |text: Option<&str>| text.map(str::to_owned);
-        pointed_at(&Place { tray: owned(tray), serial: owned(serial), port: owned(port) })
+        pointed_at(&Place { tray: owned(tray), serial: owned(serial), port: owned(port) }, Tongue::English)
     };
     assert_eq!(place(Some("3"), Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "tray 3 (serial ..LARK)");
     assert_eq!(place(None, Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "the drive at 0000/1f.2/ata-3 (serial ..LARK)");

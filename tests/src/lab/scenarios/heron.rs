@@ -156,13 +156,13 @@ impl Heron {
         look(&mut self.machine, words)
     }
 
-    /// Asks again and again until a reading passes the check.
-    pub fn wait_for_look(
+    /// Asks again and again until a reading passes the check; what the check gives.
+    pub fn wait_for_look<T>(
         &mut self,
         what: &str,
         seconds: u64,
-        check: impl Fn(&Look) -> Result<(), LabError>,
-    ) -> Result<(), LabError> {
+        check: impl Fn(&Look) -> Result<T, LabError>,
+    ) -> Result<T, LabError> {
         self.machine.wait_until(what, seconds, |machine| check(&look(machine, "")?))
     }
 

@@ -101,8 +101,13 @@ impl Item<'_> {
 
     /// The file of a drive, such as `/dev/sda`.
     pub fn device(&self) -> Result<String, LabError> {
-        let wrong = || LabError::unexpected(format!("{}, device", self.place), "a name", self.item.to_string());
-        self.item["device"].as_str().map(|name| format!("/dev/{name}")).ok_or_else(wrong)
+        self.text("device").map(|name| format!("/dev/{name}"))
+    }
+
+    /// The text of a key.
+    pub fn text(&self, key: &str) -> Result<String, LabError> {
+        let wrong = || LabError::unexpected(format!("{}, {key}", self.place), "a text", self.item.to_string());
+        self.item[key].as_str().map(str::to_owned).ok_or_else(wrong)
     }
 
     /// Whether the key is `null`, with a reason that has these words.

@@ -53,6 +53,24 @@ pub const ROWS: &[Row] = &[
             "unclear possible, unclear possible",
         ],
     ),
+    Row::no(
+        "R7",
+        BRIDGE,
+        [
+            "two drives elsewhere went with its only one, and are back first",
+            on_usb!("300 tell usb 2.2 vanished; lose 3 5 6; 360 back 5 6; rejoin 5"),
+            "supply possible",
+        ],
+    ),
+    Row::yes(
+        "R7",
+        BRIDGE,
+        [
+            "two drives elsewhere went with its only one; they are back, and it is reset once more",
+            on_usb!("300 lose 3 5 6; 360 back 5 6; rejoin 5; 400 tell usb 2.2 reset"),
+            "usb-bridge likely",
+        ],
+    ),
     // R7b: two bridges of one host P within ten seconds.
     Row::yes("R7b", POWER, ["three drives of two bridges", on_usb!("300 lose 1 2; 306 lose 3"), "usb-power possible"]),
     Row::yes(
