@@ -11,7 +11,7 @@ use traylight_tests::standing::Standing;
 const SIZE: GlassSize = GlassSize::W128H64;
 const WEEK: u64 = 7 * 1440;
 /// Every so many minutes of the week are drawn: no divisor in common with the places a picture has, nor with an hour.
-const EVERY: u64 = 7;
+const EVERY: u64 = 97;
 
 fn main() {
     for (name, minutes) in [("calm", 2.0), ("a warning (a fan stalls)", 6.0), ("critical (a drive dropped)", 26.0)] {
