@@ -63,6 +63,7 @@ pub struct Edges {
 pub async fn run(edges: Edges) -> std::io::Result<()> {
     let Edges { mut settings, reload, root, mut outlet, socket, mut control, store, outboxes, mut ledger, clock } =
         edges;
+    dispatch::prepare(&mut ledger.book, outboxes.as_ref(), &settings.alerts, &clock);
     ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
     let panels = PanelThread::start_all(&settings.panel.glasses, &clock, move |said| drop(report.send(said)))?;
@@ -73,7 +74,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     if let Some(saver) = &mut saver {
         saver.begin(&mut core.memory);
     }
-    let mut dispatch = Dispatch::start(&settings, outboxes, &clock)?;
+    let mut dispatch = Dispatch::start(&settings, outboxes, &core.memory.ledger().book, &clock)?;
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
@@ -110,12 +111,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         if let Some(report) = saver.as_mut().and_then(|saver| saver.turn(clock.now(), &mut core.memory)) {
             outlet.say(&about_saving(report), &clock.wall());
         }
-        // After saving: a story that was told and not kept would begin anew.
-        let turns = std::mem::take(&mut core.turns);
-        if let (Some(dispatch), Some(scene)) = (&mut dispatch, core.scene(&settings)) {
-            dispatch.tell(turns, &scene);
-            core.ways = dispatch.stand();
-        }
+        core.tell(&settings, dispatch.as_mut());
         tick.reset();
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);

@@ -222,6 +222,17 @@ mod tests {
     }
 
     #[test]
+    fn german_letters_have_pictures_of_their_own() {
+        for face in FACES {
+            let pictures = "AÄOÖUÜaäoöuüßsB?".chars().map(|c| picture(c, face));
+            let mut different: Vec<Vec<String>> = pictures.collect();
+            different.sort();
+            different.dedup();
+            assert_eq!(different.len(), 16, "{face:?}");
+        }
+    }
+
+    #[test]
     fn every_character_but_the_space_leaves_ink_in_every_face() {
         for face in FACES {
             for c in ('!'..='~').chain('\u{A1}'..='\u{FF}').chain(['…', '↑', '↓', '→', '鳥', '\u{202E}']) {

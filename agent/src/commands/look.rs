@@ -43,7 +43,10 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         return self_test::command(flags, step, tray);
     }
     let (document, _) = seen(&flags.shared)?;
-    let text = if flags.json { serde_json::to_string_pretty(&document)? + "\n" } else { table::table(&document) };
+    let text = match flags.json {
+        true => serde_json::to_string_pretty(&document)? + "\n",
+        false => table::table(&document, flags.shared.settings()?.language.into()),
+    };
     io::stdout().write_all(text.as_bytes())?;
     Ok(ExitCode::from(document.exit_code()))
 }

@@ -55,6 +55,7 @@ use track::{Sight, Track};
 pub use causes::view::controller_of;
 pub use drives::place_of;
 pub use heat::{HeatLimits, heat_limits};
+pub use incidents::Book;
 pub use space::is_system;
 use traylight_config::Settings;
 

@@ -10,7 +10,8 @@ use std::time::Duration;
 pub struct Attachment {
     /// The speed that the SATA link has settled on (`sata_spd`, Documentation/ABI/testing/sysfs-ata).
     pub speed: Reading<MegabitsPerSecond>,
-    /// How many commands the kernel gave up waiting for since the drive appeared (`iotmo_cnt`).
+    /// How many commands the kernel gave up waiting for since the drive appeared (`iotmo_cnt`); those that a SATA drive failed
+    /// with an answer are among them.
     pub timeouts: Reading<u64>,
     /// How long the kernel waits for a command before it begins to reset things (`timeout`).
     pub patience: Reading<Duration>,

@@ -39,7 +39,7 @@ pub struct Core {
     pub ways: WaysStand,
     rehearsal: Option<Rehearsal>,
     /// What is new about incidents and not yet told on the ways out; true for what was only rehearsed.
-    pub turns: Vec<(Turn, bool)>,
+    turns: Vec<(Turn, bool)>,
 }
 
 /// Nobody works on a box for longer without a break; what is muted for good is forgotten.
@@ -48,7 +48,9 @@ const LONGEST_MUTE: Duration = Duration::from_secs(8 * 3600);
 impl Core {
     /// It begins with what was kept.
     pub fn new(clock: Clock, ledger: Ledger) -> Self {
-        Self { clock, memory: Memory::with_ledger(ledger), ..Self::default() }
+        // What was kept and then not told is told now; what was told already is told by its name.
+        let turns = ledger.book.last_turns().map(|turn| (turn, false)).collect();
+        Self { clock, memory: Memory::with_ledger(ledger), turns, ..Self::default() }
     }
 
     /// Takes in news of the probe; what is to be said of it.
@@ -181,6 +183,19 @@ impl Core {
             (Some(dispatch), Some(scene)) => ask(dispatch, scene),
         };
         asked.map_or_else(Answer::Refused, Answer::Done)
+    }
+
+    /// Tells what is new on the ways out, once there is something to tell of.
+    pub fn tell(&mut self, settings: &Settings, dispatch: Option<&mut Dispatch>) {
+        let Some(dispatch) = dispatch else { return self.turns.clear() };
+        let turns = std::mem::take(&mut self.turns);
+        match self.scene(settings) {
+            Some(scene) => {
+                dispatch.tell(turns, &scene);
+                self.ways = dispatch.stand();
+            }
+            None => self.turns = turns,
+        }
     }
 
     /// What the ways out are told of; `None` before the first snapshot.

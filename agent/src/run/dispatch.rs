@@ -1,7 +1,7 @@
-//! Hands what is new to the ways out, and says in the log what became of it. While messages are held back, they wait
-//! here; what began and ended meanwhile is not sent at all.
+//! Hands what is new to the ways out, and says in the log what became of it.
 
 use crate::clock::{Clock, Wall};
+use crate::judge::Book;
 use crate::keep::OutboxStore;
 use crate::reading::Snapshot;
 use crate::serve::document::box_name;
@@ -21,8 +21,8 @@ use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use traylight_config::{AlertWay, Alerts, Destination, Settings};
 use traylight_display::GlassSize;
 
-/// Enlarges the panel's picture in a mail.
-const SCALE: u8 = 3;
+/// Enlarges the panel's picture in a mail, which shows it at half of that.
+const SCALE: u8 = 4;
 
 /// The ways out, as the loop sees them.
 pub struct Dispatch {
@@ -32,7 +32,9 @@ pub struct Dispatch {
     codes: Option<OutboxStore>,
     alerts: Alerts,
     clock: Clock,
-    held: Vec<Message>,
+    /// What sets the messages of this box apart from those of others.
+    mark: String,
+    is_muted: bool,
     unconfirmed: Vec<String>,
 }
 
@@ -57,6 +59,18 @@ pub struct Scene<'a> {
     pub settings: &'a Settings,
 }
 
+/// Makes the book ready for telling: with a mark of its own, and as new as what was told before a sudden end.
+pub fn prepare(book: &mut Book, stores: Option<&(OutboxStore, OutboxStore)>, alerts: &Alerts, clock: &Clock) {
+    if book.mark.is_empty() {
+        book.mark = format!("{:08x}", random());
+    }
+    // Nobody has kept up what was told to ways that are configured no more.
+    let kept = stores.filter(|_| !alerts.ways.is_empty()).and_then(|(store, _)| store.load().ok());
+    if let Some(kept) = kept {
+        kept.recover(book, &Stamp::by(clock));
+    }
+}
+
 impl Dispatch {
     /// Starts the courier; `None` when there is nobody to tell.
     ///
@@ -65,6 +79,7 @@ impl Dispatch {
     pub fn start(
         settings: &Settings,
         stores: Option<(OutboxStore, OutboxStore)>,
+        book: &Book,
         clock: &Clock,
     ) -> io::Result<Option<Self>> {
         let alerts = settings.alerts.clone();
@@ -75,14 +90,15 @@ impl Dispatch {
         let (store, codes) = stores.unzip();
         let host = rustix::system::uname().nodename().to_string_lossy().into_owned();
         let box_name = settings.box_name.clone().unwrap_or(host);
-        let errand = Errand { alerts: alerts.clone(), box_name, store };
+        let (mark, is_muted) = (book.mark.clone(), book.is_muted(clock.now()));
+        let errand = Errand { alerts: alerts.clone(), box_name, is_muted, store };
         let courier = Courier::start(errand, Machine::new(clock.clone()), move |said| drop(report.send(said)))?;
         let is_confirmed = |way: &&AlertWay| {
             codes.as_ref().is_some_and(|codes| codes.is_confirmed(&way.name, &target(way)).unwrap_or(false))
         };
         let open = alerts.ways.iter().filter(|way| !is_confirmed(way));
         let unconfirmed = open.map(|way| way.name.clone()).collect();
-        Ok(Some(Self { courier, reports, codes, alerts, clock: clock.clone(), held: Vec::new(), unconfirmed }))
+        Ok(Some(Self { courier, reports, codes, alerts, clock: clock.clone(), mark, is_muted, unconfirmed }))
     }
 
     /// What the courier has to say next.
@@ -96,13 +112,16 @@ impl Dispatch {
     /// Tells what is new, and how the box stands. Turns that were only rehearsed are marked.
     pub fn tell(&mut self, turns: Vec<(Turned, bool)>, scene: &Scene) {
         let wall = self.clock.wall();
-        let messages = turns.iter().filter_map(|(turn, is_test)| self.message(turn, *is_test, scene, &wall));
-        let messages: Vec<Message> = messages.collect();
-        self.held.extend(messages);
-        if scene.verdict.muted_until.is_none() {
-            self.let_go();
+        let is_muted = scene.verdict.muted_until.is_some();
+        if std::mem::replace(&mut self.is_muted, is_muted) != is_muted {
+            self.courier.mute(is_muted);
         }
-        self.courier.show(state(scene));
+        for (turn, is_test) in turns {
+            if let Some(message) = self.message(&turn, is_test, scene, &wall) {
+                self.courier.tell(message);
+            }
+        }
+        self.courier.show(state(scene, &self.mark));
         self.courier.is_watched();
     }
 
@@ -152,32 +171,20 @@ impl Dispatch {
     }
 
     /// Stops; what waits is kept.
-    pub fn finish(mut self) {
-        self.let_go();
+    pub fn finish(self) {
         self.courier.finish();
-    }
-
-    fn let_go(&mut self) {
-        let held = std::mem::take(&mut self.held);
-        let has = |message: &Message, turn: Turn| {
-            held.iter().any(|other| other.incident == message.incident && other.turn == turn)
-        };
-        for message in &held {
-            // At once is how most come here: one turn, which neither begins nor ends together with another.
-            if !(has(message, Turn::Opened) && has(message, Turn::Closed)) {
-                self.courier.tell(message.clone());
-            }
-        }
     }
 
     fn message(&self, turn: &Turned, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
         let stamp = Stamp::by(&self.clock);
         let head = Letterhead {
+            mark: &self.mark,
             tongue: scene.settings.language.into(),
             box_name: &box_name(scene.settings, scene.snapshot),
             now: scene.verdict.at,
             wall,
             stamp: &stamp,
+            is_held: self.is_muted,
             page: picture(&turn.incident, scene, wall),
         };
         let message = tidings::message(turn, head)?;
@@ -195,11 +202,13 @@ fn target(way: &AlertWay) -> String {
     }
 }
 
-/// A message about what was only rehearsed: another story, and marked.
+/// A message about what was only rehearsed: another story, and marked. The next rehearsal may have the same numbers.
 fn as_test(message: Message) -> Message {
+    let Stamp { boot_id, moment, .. } = &message.made_at;
     Message {
         incident: format!("test-{}", message.incident),
-        id: format!("test-{}", message.id),
+        id: format!("test-{}.{boot_id}.{}", message.id, moment.since_boot().as_millis()),
+        record: None,
         sentence: format!("This is a test, nothing has happened. {}", message.sentence),
         turn: Turn::Test,
         ..message
@@ -223,7 +232,7 @@ fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
     traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view, GlassSize::W128H64), SCALE).ok()
 }
 
-fn state(scene: &Scene) -> BoxState {
+fn state(scene: &Scene, mark: &str) -> BoxState {
     let Scene { verdict, snapshot, settings } = scene;
     let worst = verdict.worst().map(|severity| severity.to_string());
     let open: Vec<_> = verdict
@@ -243,7 +252,9 @@ fn state(scene: &Scene) -> BoxState {
         Some(_) => "Something is open; see the alerts before this one.".to_owned(),
     };
     let trays = trays.collect();
-    BoxState { box_name, whole: whole.to_string(), trays, is_fine: verdict.is_fine(), sentence }
+    let unacknowledged = verdict.incidents.iter().filter(|open| !open.acknowledged).map(|open| open.id.to_string());
+    let (unacknowledged, mark) = (unacknowledged.collect(), mark.to_owned());
+    BoxState { unacknowledged, mark, box_name, whole: whole.to_string(), trays, is_fine: verdict.is_fine(), sentence }
 }
 
 /// What is to be said of the sending.
@@ -251,6 +262,9 @@ pub fn about(report: Report) -> Entry {
     let (priority, event, message) = match report {
         Report::Delivered { way, ids, receipt } => {
             (6, "delivered", format!("`{way}` has taken {}: {receipt}", ids.join(", ")))
+        }
+        Report::NotToAll { way, refused } => {
+            (4, "receiver-refused", format!("`{way}` does not take alerts for all receivers: {}", refused.join("; ")))
         }
         Report::Fails { way, why } => (4, "way-fails", format!("`{way}` does not take alerts, they wait: {why}")),
         Report::WorksAgain { way, after } => {
@@ -260,7 +274,7 @@ pub fn about(report: Report) -> Entry {
         Report::Orphans { way, count } => {
             (4, "alerts-dropped", format!("{count} messages waited for `{way}`, which is not configured any more"))
         }
-        Report::NotBuiltIn(which) => (3, "way-absent", format!("this program was built without {which}")),
+        Report::NotBuiltIn(which) => (3, "way-absent", which),
         Report::NotStored(fault) => {
             (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
         }

@@ -156,7 +156,8 @@ impl Document {
                 .incidents
                 .iter()
                 .map(|judged| {
-                    incident_part::incident(judged, verdict, snapshot, &|at| wall.before(verdict.at.since(at)).second())
+                    let clock = |at| wall.before(verdict.at.since(at)).second();
+                    incident_part::incident(judged, verdict, snapshot, &clock, settings.language.into())
                 })
                 .collect(),
         }

@@ -48,7 +48,7 @@ pub struct Drive {
     pub written_bytes_per_s: Option<f64>,
     /// The speed of its SATA link.
     pub link_speed_mbit_per_s: Option<u32>,
-    /// Commands that the kernel gave up waiting for since the drive appeared.
+    /// Commands that the kernel gave up waiting for since the drive appeared, and for a SATA drive also those that failed.
     pub command_timeouts: Option<u64>,
     /// How long the kernel waits for a command.
     pub kernel_timeout_s: Option<u64>,

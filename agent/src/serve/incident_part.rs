@@ -4,6 +4,7 @@ use crate::clock::Moment;
 use crate::reading::{Drive, Snapshot};
 use crate::tell::incident_words::told;
 use crate::tell::tongue::Tongue;
+use crate::tell::wording::Words;
 use crate::verdict::{
     Cause, Confidence, Handling, Incident as Judged, IncidentId, Place, Severity, Unmeasured, Verdict,
 };
@@ -50,6 +51,35 @@ pub struct Incident {
     pub do_not: String,
     /// The test that would decide; empty where nothing is open.
     pub next_test: String,
+    /// The words for its owner, when that one reads another language than English; `null` in English.
+    pub owners_words: Option<OwnersWords>,
+}
+
+/// The words of an incident in its owner's language.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct OwnersWords {
+    /// A title of at most 21 characters.
+    pub headline: String,
+    /// What happened, and what is thought of it.
+    pub sentence: String,
+    /// What to do.
+    #[serde(rename = "do")]
+    pub advice: String,
+    /// What not to do.
+    pub do_not: String,
+}
+
+impl OwnersWords {
+    /// Those in English.
+    pub fn of(incident: &Incident) -> Self {
+        let Incident { headline, sentence, advice, do_not, .. } = incident.clone();
+        Self { headline, sentence, advice, do_not }
+    }
+
+    fn from(words: Words) -> Self {
+        Self { headline: words.title, sentence: words.sentence, advice: words.advice, do_not: words.warning }
+    }
 }
 
 /// A drive that an incident is about.
@@ -109,8 +139,15 @@ pub enum TrayHandling {
     PutBack,
 }
 
-/// The part for an incident; `clock` says the time of day of a moment.
-pub fn incident(judged: &Judged, verdict: &Verdict, snapshot: &Snapshot, clock: &dyn Fn(Moment) -> String) -> Incident {
+/// The part for an incident; `clock` says the time of day of a moment, `tongue` is its owner's.
+pub fn incident(
+    judged: &Judged,
+    verdict: &Verdict,
+    snapshot: &Snapshot,
+    clock: &dyn Fn(Moment) -> String,
+    tongue: Tongue,
+) -> Incident {
+    let owners = (tongue != Tongue::English).then(|| told(judged, clock, tongue).words);
     let told = told(judged, clock, Tongue::English);
     let (handling, handled_trays) = match &judged.handling {
         Handling::NoTray => (TrayHandling::NoTray, Vec::new()),
@@ -139,5 +176,6 @@ pub fn incident(judged: &Judged, verdict: &Verdict, snapshot: &Snapshot, clock: 
         advice: told.words.advice,
         do_not: told.words.warning,
         next_test: told.next_test,
+        owners_words: owners.map(OwnersWords::from),
     }
 }

@@ -1,52 +1,45 @@
 //! The state as a table for people: the same document, nothing more.
 
 use super::document::{Document, Standing};
+use super::incident_part::OwnersWords;
+use super::pool_part::PoolState;
+use crate::reading::{Power, SelfAssessment};
 use crate::tell::test_words;
-use crate::tell::tongue::Tongue;
+use crate::tell::tongue::{Places, Tongue};
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
 use std::fmt::Write;
 use std::time::Duration;
 
-/// The table. What is missing is a dash; the reasons stand below.
-pub fn table(document: &Document) -> String {
+/// The table. What is missing is a dash; the reasons stand below, in English as the document has them.
+pub fn table(document: &Document, tongue: Tongue) -> String {
     let mut text = String::new();
     let board = &document.board;
-    let up = span(Duration::from_secs(board.up_s));
-    let _ =
-        writeln!(text, "{}: {}   up {up}   kernel {}", document.box_name, standing(document.standing), board.kernel);
+    let (up, standing) = (span(Duration::from_secs(board.up_s)), standing(document.standing, tongue));
+    let places: Places =
+        &[("box", &document.box_name), ("standing", &standing), ("up", &up), ("kernel", &board.kernel)];
+    let _ = writeln!(text, "{}", tongue.say("table.summary", places));
     for incident in &document.incidents {
-        let _ = writeln!(text, "\n{} {}", incident.severity, incident.headline);
-        let _ = writeln!(text, "  {}", incident.sentence);
-        let _ = writeln!(text, "  do: {}\n  do not: {}", incident.advice, incident.do_not);
+        let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
+        let _ = writeln!(text, "\n{} {}", tongue.severity(incident.severity), words.headline);
+        let _ = writeln!(text, "  {}", words.sentence);
+        let _ = writeln!(text, "  {}", tongue.say("table.do", &[("advice", &words.advice)]));
+        let _ = writeln!(text, "  {}", tongue.say("table.do-not", &[("warning", &words.do_not)]));
     }
     if let Some(left) = document.muted_left_s {
-        let _ = writeln!(text, "muted: messages are held back for {}", span(Duration::from_secs(left)));
+        let left = tongue.span(Duration::from_secs(left));
+        let _ = writeln!(text, "{}", tongue.say("table.muted", &[("left", &left)]));
     }
     let mut why = Vec::new();
-    rows(
-        &mut text,
-        &[
-            "tray",
-            "drive",
-            "size",
-            "power",
-            "temp",
-            "heading",
-            "says",
-            "self-test",
-            "in MB/s",
-            "out MB/s",
-            "serial",
-            "now",
-        ],
-        drives(document, &mut why),
-    );
-    rows(&mut text, &["pool", "level", "members", "state", "size"], pools(document));
-    rows(&mut text, &["volume", "type", "size", "free", "used"], volumes(document, &mut why));
-    rows(&mut text, &["fan", "speed", "level"], fans(document, &mut why));
-    rows(&mut text, &["sensor", "temp"], temperatures(document, &mut why));
-    rows(&mut text, &["port", "up", "speed", "in MB/s", "out MB/s"], links(document, &mut why));
-    why.extend(document.unseen.iter().map(|unseen| format!("not seen: {unseen}")));
+    let mut part = |columns: &[&str], cells| {
+        rows(&mut text, &columns.iter().map(|key| tongue.plain(key)).collect::<Vec<_>>(), cells)
+    };
+    part(&DRIVES, drives(document, &mut why, tongue));
+    part(&POOLS, pools(document, tongue));
+    part(&VOLUMES, volumes(document, &mut why, tongue));
+    part(&FANS, fans(document, &mut why, tongue));
+    part(&SENSORS, temperatures(document, &mut why));
+    part(&PORTS, links(document, &mut why, tongue));
+    why.extend(document.unseen.iter().map(|unseen| tongue.say("table.not-seen", &[("what", unseen)])));
     if !why.is_empty() {
         text.push('\n');
         for line in why {
@@ -56,33 +49,78 @@ pub fn table(document: &Document) -> String {
     text
 }
 
-fn standing(standing: Standing) -> &'static str {
-    match standing {
-        Standing::Starting => "starting",
-        Standing::Fine => "fine",
-        Standing::SeenInPart => "nothing wrong in what was seen",
-        Standing::NoData => "no data",
-        Standing::Notice => "fine, with a notice",
-        Standing::Warning => "warning",
-        Standing::Critical => "critical",
+const DRIVES: [&str; 12] = [
+    "table.tray",
+    "table.drive",
+    "table.size",
+    "table.power",
+    "table.temperature",
+    "table.heading",
+    "table.says",
+    "table.self-test",
+    "table.in",
+    "table.out",
+    "table.serial",
+    "table.now",
+];
+const POOLS: [&str; 5] = ["table.pool", "table.level", "table.members", "table.state", "table.size"];
+const VOLUMES: [&str; 5] = ["table.volume", "table.type", "table.size", "table.free", "table.used"];
+const FANS: [&str; 3] = ["table.fan", "table.speed", "table.duty"];
+const SENSORS: [&str; 2] = ["table.sensor", "table.temperature"];
+const PORTS: [&str; 5] = ["table.port", "table.up", "table.speed", "table.in", "table.out"];
+
+fn standing(standing: Standing, tongue: Tongue) -> &'static str {
+    tongue.plain(match standing {
+        Standing::Starting => "table.standing.starting",
+        Standing::Fine => "table.standing.fine",
+        Standing::SeenInPart => "table.standing.seen-in-part",
+        Standing::NoData => "table.standing.no-data",
+        Standing::Notice => "table.standing.notice",
+        Standing::Warning => "table.standing.warning",
+        Standing::Critical => "table.standing.critical",
+    })
+}
+
+fn power(power: Power) -> &'static str {
+    match power {
+        Power::Active => "table.drive-is.active",
+        Power::Idle => "table.drive-is.idle",
+        Power::Asleep => "table.drive-is.asleep",
     }
 }
 
-fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
+fn assessment(assessment: SelfAssessment) -> &'static str {
+    match assessment {
+        SelfAssessment::Passed => "table.drive-says.passed",
+        SelfAssessment::Failing => "table.drive-says.failing",
+    }
+}
+
+fn pool_state(state: PoolState) -> &'static str {
+    match state {
+        PoolState::Whole => "table.pool-is.whole",
+        PoolState::Degraded => "table.pool-is.degraded",
+        PoolState::Rebuilding => "table.pool-is.rebuilding",
+        PoolState::Down => "table.pool-is.down",
+    }
+}
+
+fn drives(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<String>> {
     let row = |drive: &super::drive_part::Drive| {
         if let Some(reason) = drive.missing.get("temperature_c") {
-            why.push(format!("temperature of {}: {reason}", drive.serial.as_ref().unwrap_or(&drive.device)));
+            let name = drive.serial.as_ref().unwrap_or(&drive.device);
+            why.push(tongue.say("table.temperature-of", &[("name", name), ("why", reason)]));
         }
         let rate = |rate: Option<f64>| rate.map(|rate| BytesPerSecond(rate).in_megabytes());
         vec![
             shown(drive.tray.clone()),
             shown(drive.model.clone()),
             shown(drive.size_bytes.map(|size| Bytes(size).to_string())),
-            shown(drive.power.map(|power| format!("{power:?}").to_lowercase())),
+            shown(drive.power.map(|is| tongue.plain(power(is)).to_owned())),
             shown(drive.temperature_c.map(|degrees| Celsius(degrees).to_string())),
-            shown(drive.outlook.as_ref().and_then(heading)),
-            shown(drive.assessment.map(|assessment| format!("{assessment:?}").to_lowercase())),
-            shown(drive.self_test.map(|test| test_words::in_short(test, Tongue::English))),
+            shown(drive.outlook.as_ref().and_then(|outlook| heading(outlook, tongue))),
+            shown(drive.assessment.map(|says| tongue.plain(assessment(says)).to_owned())),
+            shown(drive.self_test.map(|test| test_words::in_short(test, tongue))),
             shown(rate(drive.read_bytes_per_s)),
             shown(rate(drive.written_bytes_per_s)),
             shown(drive.serial.clone()),
@@ -93,36 +131,38 @@ fn drives(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
 }
 
 /// Where it settles and, when it is on its way to a limit, how long until that.
-fn heading(outlook: &super::outlook_part::Outlook) -> Option<String> {
+fn heading(outlook: &super::outlook_part::Outlook, tongue: Tongue) -> Option<String> {
     let settles = outlook.heading_c.map(|degrees| Celsius(degrees).to_string());
-    let limit =
-        outlook.in_s.map(|seconds| format!("{} in {}", Celsius(outlook.limit_c), span(Duration::from_secs(seconds))));
+    let limit = outlook.in_s.map(|seconds| {
+        let (limit, span) = (Celsius(outlook.limit_c), span(Duration::from_secs(seconds)));
+        tongue.say("table.limit-in", &[("limit", &limit), ("span", &span)])
+    });
     let parts: Vec<String> = settles.into_iter().chain(limit).collect();
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 
-fn pools(document: &Document) -> Vec<Vec<String>> {
+fn pools(document: &Document, tongue: Tongue) -> Vec<Vec<String>> {
     let row = |pool: &super::pool_part::Pool| {
         let working = pool.members.iter().filter(|member| member.state == "active").count();
-        let done = pool
-            .activity
-            .done_ratio
-            .map(|done| format!(", {:?} {}", pool.activity.kind, Percent(done * 100.0)).to_lowercase());
+        let key = if pool.wanted.is_some() { "page.pools.members-of" } else { "page.pools.members" };
+        let wanted = pool.wanted.unwrap_or_default();
+        let activity = tongue.activity(pool.activity.kind);
+        let done = pool.activity.done_ratio.map(|done| format!(", {activity} {}", Percent(done * 100.0)));
         vec![
             pool.name.clone(),
             shown(pool.level.clone()),
-            pool.wanted.map_or_else(|| format!("{working} found"), |wanted| format!("{working} of {wanted}")),
-            shown(pool.state.map(|state| format!("{state:?}").to_lowercase())) + &done.unwrap_or_default(),
+            tongue.say(key, &[("working", &working), ("wanted", &wanted)]),
+            shown(pool.state.map(|state| tongue.plain(pool_state(state)).to_owned())) + &done.unwrap_or_default(),
             shown(pool.size_bytes.map(|size| Bytes(size).to_string())),
         ]
     };
     document.pools.iter().map(row).collect()
 }
 
-fn volumes(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
+fn volumes(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<String>> {
     let row = |volume: &super::volume_part::Volume| {
         if let Some(reason) = volume.missing.get("free_bytes") {
-            why.push(format!("room of {}: {reason}", volume.mount));
+            why.push(tongue.say("table.room-of", &[("name", &volume.mount), ("why", reason)]));
         }
         let bytes = |bytes: Option<u64>| shown(bytes.map(|bytes| Bytes(bytes).to_string()));
         let share = volume
@@ -140,16 +180,16 @@ fn volumes(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
     document.volumes.iter().map(row).collect()
 }
 
-fn fans(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
+fn fans(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<String>> {
     let row = |fan: &super::parts::Fan| {
         if let Some(reason) = fan.missing.get("speed_rpm") {
-            why.push(format!("speed of {}: {reason}", fan.label));
+            why.push(tongue.say("table.speed-of", &[("name", &fan.label), ("why", reason)]));
         }
-        let unseen = if fan.fitted || fan.fault { "" } else { " (never seen turning)" };
+        let unseen = if fan.fitted || fan.fault { "" } else { tongue.plain("table.never-turned") };
         vec![
             fan.label.clone(),
             if fan.fault {
-                "FAULT".to_owned()
+                tongue.plain("page.cooling.fault").to_owned()
             } else {
                 shown(fan.speed_rpm.map(|speed| format!("{speed} rpm{unseen}")))
             },
@@ -169,7 +209,7 @@ fn temperatures(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> 
     document.temperatures.iter().map(row).collect()
 }
 
-fn links(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
+fn links(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<String>> {
     let row = |link: &super::parts::Link| {
         if let Some(reason) = link.missing.get("up") {
             why.push(format!("{}: {reason}", link.name));
@@ -177,7 +217,7 @@ fn links(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
         let rate = |rate: Option<f64>| shown(rate.map(|rate| BytesPerSecond(rate).in_megabytes()));
         vec![
             link.name.clone(),
-            shown(link.up.map(|up| if up { "yes" } else { "no" }.to_owned())),
+            shown(link.up.map(|up| tongue.plain(if up { "table.yes" } else { "table.no" }).to_owned())),
             shown(link.speed_mbps.map(|speed| MegabitsPerSecond(speed).to_string())),
             rate(link.received_bytes_per_s),
             rate(link.sent_bytes_per_s),
@@ -197,7 +237,7 @@ pub(super) fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) 
     }
     let wide = |column: usize| {
         let cells = rows.iter().map(|row| row[column].chars().count());
-        cells.chain([heading[column].len()]).max().unwrap_or(0)
+        cells.chain([heading[column].chars().count()]).max().unwrap_or(0)
     };
     let widths: Vec<usize> = (0..heading.len()).map(wide).collect();
     let line = |cells: &mut dyn Iterator<Item = &str>| {
@@ -227,7 +267,7 @@ mod tests {
         let (verdict, _) =
             judge(&settings, &mut Memory::default(), now, Some(&snapshot), &crate::reading::Itself::default());
         let wall = demo::dawn().expect("there is a dawn");
-        let text = table(&Document::new(&settings, &verdict, &snapshot, &wall));
+        let text = table(&Document::new(&settings, &verdict, &snapshot, &wall), Tongue::English);
         let line = text.lines().find(|line| line.contains("HN24-LARK")).expect("it is on the table");
         line.split_whitespace().collect::<Vec<_>>().join(" ")
     }

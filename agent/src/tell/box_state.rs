@@ -1,5 +1,7 @@
 //! How the box stands, for ways that keep a state besides telling what is new.
 
+use std::collections::BTreeSet;
+
 /// How the box stands.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct BoxState {
@@ -11,6 +13,10 @@ pub struct BoxState {
     pub trays: Vec<(String, String)>,
     /// True when all is well, as the verdict says it.
     pub is_fine: bool,
+    /// The open incidents whose owner has not said that he knows, by their numbers.
+    pub unacknowledged: BTreeSet<String>,
+    /// What sets the messages of the box apart from those of others.
+    pub mark: String,
     /// One sentence for the message that all is well.
     pub sentence: String,
 }

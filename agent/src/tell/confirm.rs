@@ -24,11 +24,14 @@ pub fn test_message(box_name: &str, way: &str, code: &str, made_at: Stamp) -> Me
         leave_in: None,
         evidence: Vec::new(),
         not_measured: Vec::new(),
+        next_test: String::new(),
         since: String::new(),
         lasted: None,
         box_name: box_name.to_owned(),
         made_at,
+        held: false,
         page: None,
+        record: None,
     }
 }
 

@@ -66,6 +66,21 @@ impl Letter {
         }
     }
 
+    /// The worst message of what is not over, the first of equals; the first of all where all is over.
+    pub fn leading(&self) -> &Item {
+        let open = self.items().filter(|item| item.message.turn != Turn::Closed);
+        self.worst(open).unwrap_or(&self.first)
+    }
+
+    /// The worst message that has a picture, the first of equals.
+    pub fn pictured(&self) -> Option<&Item> {
+        self.worst(self.items().filter(|item| item.message.page.is_some()))
+    }
+
+    fn worst<'a>(&'a self, items: impl Iterator<Item = &'a Item>) -> Option<&'a Item> {
+        items.reduce(|worst, item| if item.message.severity > worst.message.severity { item } else { worst })
+    }
+
     /// How bad the worst of it is.
     pub fn severity(&self) -> Severity {
         self.items().map(|item| item.message.severity).max().unwrap_or(Severity::Notice)
@@ -111,6 +126,7 @@ fn part(item: &Item) -> Value {
         "leave_in": message.leave_in,
         "evidence": message.evidence,
         "not_measured": message.not_measured,
+        "next_test": message.next_test,
         "since": message.since,
         "lasted_s": message.lasted.map(|lasted| lasted.as_secs()),
         "made_at": item.made,

@@ -1,7 +1,7 @@
 //! One message about the box as plain data: what every way out is given, and what the outbox keeps until it has left.
 
 use crate::clock::{Clock, Moment};
-use crate::verdict::Severity;
+use crate::verdict::{Incident, Severity};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::time::Duration;
@@ -36,6 +36,9 @@ pub struct Message {
     pub evidence: Vec<String>,
     /// What could not be measured, and why.
     pub not_measured: Vec<String>,
+    /// What would decide between causes; empty where nothing is open.
+    #[serde(default)]
+    pub next_test: String,
     /// Since when, in words: a time, or how long the box had been up when its clock was not set.
     pub since: String,
     /// How long it lasted, once it is over.
@@ -44,9 +47,22 @@ pub struct Message {
     pub box_name: String,
     /// When the message was made.
     pub made_at: Stamp,
+    /// True when it was made while its owner worked on the box: it waits until that is over.
+    #[serde(default)]
+    pub held: bool,
     /// The panel's picture of it, a PNG file.
     #[serde(skip)]
     pub page: Option<Vec<u8>>,
+    /// The incident as it was told, for the outbox alone, which keeps one for each story.
+    #[serde(skip)]
+    pub record: Option<Box<Incident>>,
+}
+
+impl Message {
+    /// The name of its story, in which all messages of it agree and no other box does.
+    pub fn story_id(&self) -> &str {
+        self.id.split_once('.').map_or(&self.id, |(story, _)| story)
+    }
 }
 
 /// What turn a story took.
@@ -177,14 +193,17 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Sever
         sentence: "Tray 3 (serial ..LARK) is no longer seen; md0 needs it.".to_owned(),
         advice: "Leave 1 2 in. Then check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
-        leave_in: Some("LEAVE IN 1 2".to_owned()),
+        leave_in: (turn != Turn::Closed).then(|| "LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: vec!["what it counts: it does not answer".to_owned()],
+        next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: (turn == Turn::Closed).then(|| Duration::from_secs(90)),
         box_name: "heron".to_owned(),
         made_at: Stamp { boot_id: "spring".to_owned(), moment: Moment::default(), wall: None },
+        held: false,
         page: None,
+        record: None,
     }
 }
 

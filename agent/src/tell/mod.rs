@@ -11,7 +11,11 @@ pub mod evidence_words;
 mod heat_words;
 pub mod incident_log;
 pub mod incident_words;
+#[cfg(test)]
+mod keys_in_use;
 pub mod letter;
+#[cfg(feature = "mail")]
+mod letter_page;
 pub mod letter_words;
 pub mod limit_words;
 pub mod log;

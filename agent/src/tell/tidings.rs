@@ -5,10 +5,12 @@ use super::message::{About, Message, Stamp, Topic, Turn};
 use super::tongue::Tongue;
 use crate::clock::{Moment, Wall};
 use crate::units::span;
-use crate::verdict::{Condition, Ended, Incident, Place, Subject, Turn as Turned, Turned as What};
+use crate::verdict::{Condition, Ended, Incident, IncidentId, Place, Subject, Turn as Turned, Turned as What};
 
 /// What every message needs besides the turn.
 pub struct Letterhead<'a> {
+    /// What sets the box's incidents apart from those of others.
+    pub mark: &'a str,
     /// The language of the message.
     pub tongue: Tongue,
     /// The name of the box.
@@ -19,6 +21,8 @@ pub struct Letterhead<'a> {
     pub wall: &'a Wall,
     /// Now, as it is understood after a restart.
     pub stamp: &'a Stamp,
+    /// True while somebody works on the box.
+    pub is_held: bool,
     /// The panel's picture of the incident, a PNG file.
     pub page: Option<Vec<u8>>,
 }
@@ -37,7 +41,11 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
     let Told { words, seen, unmeasured, next_test } = told(incident, &clock, head.tongue);
     let since = head.now.since(incident.since);
-    let since = if head.wall.synchronised { head.wall.before(since).stamp() } else { format!("{} ago", span(since)) };
+    let since = match (head.wall.synchronised, lasted) {
+        (true, _) => head.wall.before(since).stamp(),
+        (false, None) => format!("{} before this was written", span(since)),
+        (false, Some(_)) => String::new(),
+    };
     let sentence = match turned.what {
         What::Closed { lasted, how: Ended::Over } => format!("{} is over after {}.", words.name, span(lasted)),
         What::Closed { lasted, how: Ended::TakenOut } => {
@@ -49,13 +57,12 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         _ => words.sentence,
     };
     let is_over = turn == Turn::Closed;
-    let test = (!is_over && !next_test.is_empty()).then(|| format!("What would decide: {next_test}"));
-    let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).chain(test).collect() };
+    let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).collect() };
     Some(Message {
-        id: format!("{}.{turn}.{}.{}", incident.id, head.stamp.boot_id, head.now.since_boot().as_millis()),
+        id: format!("{}-{}.{}.{turn}", head.mark, incident.id, incident.turns),
         incident: incident.id.to_string(),
         turn,
-        severity: incident.severity,
+        severity: if is_over { incident.worst.max(incident.severity) } else { incident.severity },
         about: about(incident),
         trays: incident.drives.iter().map(Place::label).collect(),
         title: if is_over { words.name } else { words.title },
@@ -65,12 +72,21 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         leave_in: words.leave_in.filter(|_| !is_over),
         evidence,
         not_measured: if is_over { Vec::new() } else { unmeasured.into_iter().map(str::to_owned).collect() },
+        next_test: if is_over { String::new() } else { next_test },
         since,
         lasted,
         box_name: head.box_name.to_owned(),
         made_at: head.stamp.clone(),
+        held: head.is_held,
         page: head.page.filter(|_| !is_over),
+        record: Some(Box::new(incident.clone())),
     })
+}
+
+/// True when this is the name of the message that told the end of an incident.
+pub fn tells_the_end(id: &str, mark: &str, incident: IncidentId) -> bool {
+    let rest = id.strip_prefix(&format!("{mark}-{incident}."));
+    rest.is_some_and(|rest| rest.split_once('.').is_some_and(|(_, turn)| turn == Turn::Closed.to_string()))
 }
 
 fn about(incident: &Incident) -> Vec<About> {
@@ -88,4 +104,17 @@ fn about(incident: &Incident) -> Vec<About> {
     let mut about: Vec<About> = incident.conditions.iter().map(part).collect();
     about.dedup();
     about
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_the_name_of_an_end_tells_it() {
+        let names =
+            ["ab-7.2.closed", "ab-7.2.opened", "ab-77.2.closed", "cd-7.2.closed", "test-ab-7.2.closed", "closed"];
+        let found: Vec<&str> = names.into_iter().filter(|id| tells_the_end(id, "ab", IncidentId(7))).collect();
+        assert_eq!(found, ["ab-7.2.closed"]);
+    }
 }

@@ -153,6 +153,12 @@ impl Tongue {
         })
     }
 
+    /// The keys of its table.
+    #[cfg(test)]
+    pub(super) fn keys(self) -> std::collections::BTreeSet<&'static str> {
+        self.table().0.keys().map(String::as_str).collect()
+    }
+
     fn table(self) -> &'static Table {
         match self {
             Self::English => &ENGLISH,

@@ -30,6 +30,15 @@ pub struct Incident {
     pub confidence: Confidence,
     /// How bad it is.
     pub severity: Severity,
+    /// How bad it was at its worst.
+    #[serde(default = "least")]
+    pub worst: Severity,
+    /// How many turns it has taken, without those for the better.
+    #[serde(default)]
+    pub turns: u32,
+    /// The last of them.
+    #[serde(default)]
+    pub last_turn: Option<Turned>,
     /// Since when.
     pub since: Moment,
     /// What belongs to it, the most telling first; never empty while it is open.
@@ -53,6 +62,26 @@ impl Incident {
     pub fn lead(&self) -> Option<&Condition> {
         self.conditions.first()
     }
+
+    /// It takes a turn. That it got a little better is none that counts: nobody is told.
+    pub fn take_turn(&mut self, what: Turned) {
+        if what != Turned::Eased {
+            self.turns += 1;
+            self.last_turn = Some(what);
+        }
+    }
+
+    /// Its times move into the past, as when the machine has started again.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        self.since = by(self.since);
+        self.conditions.iter_mut().for_each(|condition| condition.since = by(condition.since));
+        self.evidence.iter_mut().for_each(|evidence| evidence.at = by(evidence.at));
+    }
+}
+
+/// What an incident is at its worst that was kept before this was noted; it is at least as bad as it is.
+fn least() -> Severity {
+    Severity::Notice
 }
 
 /// One thing that speaks for a cause.
@@ -112,7 +141,7 @@ pub struct Turn {
 }
 
 /// What can be new about an incident.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Turned {
     /// It begins.
     Opened,
@@ -135,7 +164,7 @@ pub enum Turned {
 }
 
 /// How an incident ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Ended {
     /// What held holds no longer.
     Over,

@@ -108,7 +108,10 @@ fn values_of_the_wrong_kind() {
         ("limits.drive.clear_below_c = 0", "1:30 found 0 for `clear_below_c`, wanted a number from 0.5 to 20"),
         ("limits.volume.clear_percent = 0", "1:31 found 0 for `clear_percent`, wanted a number from 0.1 to 9"),
         ("box.language = 'fr'", "1:16 found 'fr' for `language`, wanted one of \"en\", \"de\""),
-        ("[box]\nname = 'heron'\nlanguage = 'ed'", "3:12 found 'ed' for `language`, wanted one of \"en\", \"de\""),
+        (
+            "[box]\nname = 'heron'\nlanguage = 'ed'",
+            "3:12 found 'ed' for `language`, wanted one of \"en\", \"de\" (did you mean \"en\"?)",
+        ),
         (
             "box.name = ' heron'",
             "1:12 found ' heron' for `name`, wanted a text in quotes of 1 to 64 visible characters, \

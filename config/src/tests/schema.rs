@@ -87,7 +87,7 @@ fn the_default_file_is_valid_and_shows_the_defaults_of_the_schema() {
             compared += 1;
         }
     }
-    assert_eq!(compared, 72);
+    assert_eq!(compared, 73);
 }
 
 #[test]

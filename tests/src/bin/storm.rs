@@ -57,7 +57,7 @@ fn run(arguments: &[String]) -> Result<(), Box<dyn std::error::Error>> {
         return Err(format!("the store was not found as it was left: {remarks:?}").into());
     }
     let outbox = OutboxStore::open(Path::new(folder))?;
-    let errand = Errand { alerts, box_name: "heron".to_owned(), store: Some(outbox) };
+    let errand = Errand { alerts, box_name: "heron".to_owned(), is_muted: false, store: Some(outbox) };
     let world = Fair(Machine::new(Clock::of_this_machine()));
     let now = world.now().stamp;
     let courier = Courier::start(errand, world, |report| println!("{report:?}"))?;
@@ -94,10 +94,13 @@ fn message(nth: usize, made_at: Stamp) -> Message {
         leave_in: None,
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: Vec::new(),
+        next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
         box_name: "heron".to_owned(),
         made_at,
+        held: false,
         page: Some(vec![0x89; 900]),
+        record: None,
     }
 }

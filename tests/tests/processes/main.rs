@@ -7,7 +7,9 @@
 
 mod commands;
 mod control;
+mod journal;
 mod running;
+mod telling;
 
 use running::{Home, Running, is_gone, signal};
 use serde_json::Value;

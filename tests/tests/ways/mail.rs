@@ -1,7 +1,7 @@
 //! Stories of mail, with aiosmtpd at the other end and Python's own parser of mails as the judge of what arrived.
 
 use super::authority::Authority;
-use super::servers::MailServer;
+use super::servers::{LONG, MailServer, Process};
 use super::web_server::{Manner, WebServer, closed_port};
 use super::{letter, message, send};
 use serde_json::Value;
@@ -10,6 +10,7 @@ use std::process::{Command, Stdio};
 use traylight::tell::letter::Letter;
 use traylight::tell::message::{Message, Turn};
 use traylight::tell::ways::Fault;
+use traylight_tests::lab::wait::wait_until;
 
 fn file(authority: &Authority, port: u16, more: &str) -> String {
     format!(
@@ -49,7 +50,7 @@ fn a_mail_arrives_encrypted_with_its_picture() {
         let file = file(&authority, server.port, &format!("{more}{}", login(&authority, "reed")));
         let page = Some(b"\x89PNG\r\n\x1a\n".to_vec());
         let receipt = send(&file, &letter(Message { page, ..message("7", 1, Turn::Opened) })).unwrap();
-        assert!(receipt.0.starts_with("250 2.0.0 in the box"), "{receipt:?}");
+        assert!(receipt.said.starts_with("250 2.0.0 in the box"), "{receipt:?}");
         let [mail] = server.mails().try_into().unwrap_or_else(|mails| panic!("{mails:?}"));
         assert_eq!(mail["to"], serde_json::json!(["keeper@example.org", "warden@example.org"]));
         assert_eq!(
@@ -60,7 +61,7 @@ fn a_mail_arrives_encrypted_with_its_picture() {
         let read = parsed(mail["mail"].as_str().unwrap());
         assert_eq!(read["defects"], serde_json::json!([]));
         let header = |name: &str| read["headers"][name].as_str().unwrap_or_default().to_owned();
-        assert_eq!(header("Subject"), "heron: critical: TRAY 3 GONE");
+        assert_eq!(header("Subject"), "heron: critical: TRAY 3 GONE, LEAVE IN 1 2");
         assert_eq!(header("Message-ID"), "<7.1@heron.traylight.invalid>");
         assert!(!header("Date").is_empty());
         let part = |nth: usize| read["parts"][nth].clone();
@@ -128,15 +129,60 @@ fn a_wrong_password_is_told_without_the_password() {
     assert!(matches!(&fault, Fault::NotLetIn(why) if why.contains("530")), "{fault:?}");
 }
 
+/// systemd.exec(5), LoadCredential=: the service finds its credentials as files in the folder that the variable names.
+#[test]
+fn a_password_from_systemd_lets_a_program_in() {
+    let authority = Authority::new();
+    let server = MailServer::start(&authority, "starttls", "here", Some(("heron", "reed")));
+    let config = authority.folder().join("credential.toml");
+    let login = "user = 'heron'\npassword_credential = 'mail-word'\n";
+    std::fs::write(&config, file(&authority, server.port, login)).unwrap();
+    let credentials = authority.folder().join("credentials");
+    std::fs::create_dir(&credentials).unwrap();
+    std::fs::write(credentials.join("mail-word"), "reed").unwrap();
+    let mut program = Command::new(env!("CARGO_BIN_EXE_storm"));
+    program.arg(authority.folder().join("state")).arg(&config).arg("1").env("CREDENTIALS_DIRECTORY", &credentials);
+    let said = authority.folder().join("said");
+    program.stdout(std::fs::File::create(&said).unwrap());
+    let _running = Process::start(&mut program);
+    let said = || std::fs::read_to_string(&said).unwrap();
+    wait_until("a mail", LONG, || server.mails().pop().ok_or_else(said)).unwrap();
+    assert_eq!(server.mails()[0]["user"], "heron");
+    assert!(!said().contains("reed"), "never shown");
+}
+
 #[test]
 fn what_a_server_says_of_a_receiver_is_told() {
     let authority = Authority::new();
     let server = MailServer::start(&authority, "starttls", "here", None);
-    let to = |name: &str| file(&authority, server.port, "").replace("keeper@", &format!("{name}@"));
+    let to = |name: &str| {
+        let file = file(&authority, server.port, "").replace("keeper@", &format!("{name}@"));
+        file.replace(", 'warden@example.org'", "")
+    };
     let full = send(&to("full"), &lost()).unwrap_err();
     assert!(matches!(&full, Fault::Later(why) if why.contains("mailbox full")), "{full:?}");
     let nobody = send(&to("nobody"), &lost()).unwrap_err();
     assert!(matches!(&nobody, Fault::Refused(why) if why.contains("no such mailbox")), "{nobody:?}");
+}
+
+#[test]
+fn a_receiver_that_is_refused_does_not_cost_the_others_their_mail() {
+    let authority = Authority::new();
+    let server = MailServer::start(&authority, "starttls", "here", None);
+    let to = |names: [&str; 3]| {
+        let names = names.map(|name| format!("'{name}@example.org'")).join(", ");
+        file(&authority, server.port, "").replace("'keeper@example.org', 'warden@example.org'", &names)
+    };
+    let receipt = send(&to(["nobody", "keeper", "full"]), &lost()).unwrap();
+    let [mail] = server.mails().try_into().unwrap_or_else(|mails| panic!("{mails:?}"));
+    assert_eq!(mail["to"], serde_json::json!(["keeper@example.org"]));
+    assert!(receipt.said.starts_with("250 "), "{receipt:?}");
+    let [nobody, full] = receipt.refused.try_into().unwrap();
+    assert!(nobody.starts_with("nobody@example.org: ") && nobody.contains("no such mailbox"), "{nobody}");
+    assert!(full.starts_with("full@example.org: ") && full.contains("mailbox full"), "{full}");
+    let fault = send(&to(["nobody", "nobody2", "nobody3"]), &lost()).unwrap_err();
+    assert!(matches!(&fault, Fault::Refused(why) if why.contains("no such mailbox")), "{fault:?}");
+    assert_eq!(server.mails().len(), 1);
 }
 
 #[test]

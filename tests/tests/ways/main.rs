@@ -5,6 +5,7 @@
 #![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for processes")]
 
 mod authority;
+mod delay;
 mod mail;
 mod mqtt;
 mod servers;
@@ -37,11 +38,14 @@ fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
         leave_in: Some("LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: Vec::new(),
+        next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
         box_name: "heron".to_owned(),
         made_at: Stamp::default(),
+        held: false,
         page: None,
+        record: None,
     }
 }
 

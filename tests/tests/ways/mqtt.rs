@@ -63,7 +63,7 @@ fn events_are_confirmed_and_the_state_is_kept_in_both_versions() {
             hears(&broker, "0 traylight/heron/state {\"standing\":\"warning\"}").await;
             hears(&broker, "0 traylight/heron/tray/B_2 {\"b\":2}").await;
             let sent = way.send(&letter(message("7", 1, Turn::Opened))).await;
-            assert_eq!(sent, Ok(Receipt("confirmed by the broker".into())));
+            assert_eq!(sent, Ok(Receipt::new("confirmed by the broker")));
             hears(&broker, "0 traylight/heron/alert {").await;
             state.send_replace(standing("{\"standing\":\"fine\"}", &[("A1", "{\"a\":1}")]));
             hears(&broker, "0 traylight/heron/state {\"standing\":\"fine\"}").await;

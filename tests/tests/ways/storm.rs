@@ -14,9 +14,9 @@ use traylight::tell::outbox::REMEMBERED;
 use traylight_tests::lab::wait::wait_until;
 
 /// What arrived on a way, in order: the names of messages, and which attempt it was where that is said.
-type Arrived = Vec<(String, u64)>;
+pub type Arrived = Vec<(String, u64)>;
 
-fn config(authority: &Authority, mail: &MailServer, web: &WebServer, broker: &Broker) -> String {
+pub fn config(authority: &Authority, mail: &MailServer, web: &WebServer, broker: &Broker) -> String {
     let ca = authority.ca().display().to_string();
     let word = authority.secret("storm-word", "reed").display().to_string();
     format!(
@@ -142,19 +142,19 @@ fn of_document(document: &serde_json::Value) -> Arrived {
     messages.iter().map(|m| (m["id"].as_str().unwrap().to_owned(), m["attempt"].as_u64().unwrap())).collect()
 }
 
-fn by_web(server: &WebServer) -> Arrived {
+pub fn by_web(server: &WebServer) -> Arrived {
     let documents = server.requests().into_iter().map(|request| serde_json::from_str(&request.body).unwrap());
     documents.flat_map(|document: serde_json::Value| of_document(&document)).collect()
 }
 
-fn by_mqtt(broker: &Broker) -> Arrived {
+pub fn by_mqtt(broker: &Broker) -> Arrived {
     let heard = broker.heard();
     let alerts = heard.iter().filter_map(|line| line.strip_prefix("0 traylight/heron/alert "));
     alerts.flat_map(|alert| of_document(&serde_json::from_str(alert).unwrap())).collect()
 }
 
 /// Of mails: the names from their head; a mail says in its text which of its messages are repeats.
-fn by_mail(server: &MailServer) -> Arrived {
+pub fn by_mail(server: &MailServer) -> Arrived {
     let mut arrived = Vec::new();
     for mail in server.mails() {
         let mail = mail["mail"].as_str().unwrap().replace("\r\n ", " ");

@@ -20,7 +20,7 @@ fn lost() -> traylight::tell::letter::Letter {
 fn the_message_is_posted_as_json() {
     let server = WebServer::start(answer("202 Accepted", "", "queued"), None);
     let receipt = send(&file(&server, ""), &lost()).unwrap();
-    assert_eq!(receipt.0, "202 Accepted queued");
+    assert_eq!(receipt.said, "202 Accepted queued");
     let [request] = server.requests().try_into().unwrap_or_else(|found| panic!("{found:?}"));
     assert_eq!(request.head[0], "POST /heron?a=1 HTTP/1.1");
     assert_eq!(request.header("host"), Some(&*format!("127.0.0.1:{}", server.port)));

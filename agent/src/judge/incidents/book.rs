@@ -14,6 +14,9 @@ const UNKEPT: u32 = 64;
 /// The incidents of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Book {
+    /// What sets these incidents apart from those of another box, or of this one with another book.
+    #[serde(default)]
+    pub mark: String,
     last: u32,
     open: Vec<Incident>,
     /// Until when messages are held back because somebody works on the box.
@@ -29,6 +32,25 @@ impl Book {
         let mut open = self.open.clone();
         open.sort_by(|a, b| b.severity.cmp(&a.severity).then(a.since.cmp(&b.since)).then(a.id.cmp(&b.id)));
         open
+    }
+
+    /// Takes in incidents as they were told. Telling is kept at once and the book a little later: after a sudden end, what
+    /// was told last may be newer than the book. What was told to be over is open no more.
+    pub fn recover(&mut self, told: Vec<Incident>, is_over: impl Fn(&Incident) -> bool) {
+        for told in told {
+            self.last = self.last.max(told.id.0);
+            match self.open.iter_mut().find(|known| known.id == told.id) {
+                Some(known) if known.turns >= told.turns => {}
+                Some(known) => *known = told,
+                None => self.open.push(told),
+            }
+        }
+        self.open.retain(|incident| !is_over(incident));
+    }
+
+    /// The last turn of each open incident. Whoever tells knows which of them he has told.
+    pub fn last_turns(&self) -> impl Iterator<Item = Turn> {
+        self.open.iter().filter_map(|incident| Some(Turn { what: incident.last_turn?, incident: incident.clone() }))
     }
 
     /// The book may not be the newest that there was: numbers that it does not know of may have been given, and told.
@@ -67,9 +89,7 @@ impl Book {
     /// The times of all that is in it move into the past, as when the machine has started again.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
         for incident in &mut self.open {
-            incident.since = by(incident.since);
-            incident.conditions.iter_mut().for_each(|condition| condition.since = by(condition.since));
-            incident.evidence.iter_mut().for_each(|evidence| evidence.at = by(evidence.at));
+            incident.move_back(&by);
         }
         self.muted_until = self.muted_until.map(by);
     }
@@ -140,8 +160,10 @@ impl Book {
             None if groups.iter().any(taken_out) || self.open.iter().any(same_drive) => Ended::TakenOut,
             None => Ended::Over,
         };
-        let lasted = now.since(incident.since);
-        Turn { incident, what: Turned::Closed { lasted, how } }
+        let what = Turned::Closed { lasted: now.since(incident.since), how };
+        let mut incident = incident;
+        incident.take_turn(what);
+        Turn { incident, what }
     }
 }
 
@@ -182,6 +204,9 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
         cause,
         confidence,
         severity,
+        worst: severity,
+        turns: 1,
+        last_turn: Some(Turned::Opened),
         since,
         conditions,
         drives,
@@ -226,6 +251,7 @@ fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Tu
     }
     let severity = severity(incident.cause, &incident.conditions);
     incident.severity = severity;
+    incident.worst = severity.max(before.worst).max(before.severity);
     let is_refined = incident.cause != before.cause
         || (incident.confidence > before.confidence && !matches!(incident.cause, Cause::AsItSays | Cause::Unclear));
     let news = if severity > before.severity {
@@ -237,6 +263,7 @@ fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Tu
     } else {
         None
     };
+    news.into_iter().for_each(|what| incident.take_turn(what));
     // Another story has begun with what was acknowledged.
     incident.acknowledged &= !matches!(news, Some(Turned::Worsened));
     (incident, news)

@@ -35,6 +35,13 @@ pub enum Report {
         /// What the other side said.
         receipt: String,
     },
+    /// The other side has it, and does not take it for some of its receivers.
+    NotToAll {
+        /// On which way.
+        way: String,
+        /// Those, each with the reason.
+        refused: Vec<String>,
+    },
     /// A way begins to fail.
     Fails {
         /// Which.
@@ -74,6 +81,8 @@ pub struct Errand {
     pub alerts: Alerts,
     /// The name of the box.
     pub box_name: String,
+    /// True when messages are held back.
+    pub is_muted: bool,
     /// Where what waits is kept, where a store could be opened.
     pub store: Option<OutboxStore>,
 }
@@ -82,6 +91,7 @@ pub struct Errand {
 enum Order {
     Tell(Box<Message>),
     Try(String, Box<Message>),
+    Mute(bool),
 }
 
 /// The handle of the courier's thread.
@@ -111,10 +121,11 @@ impl Courier {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         let work = move || {
             runtime.block_on(async move {
-                let Errand { alerts, box_name, store } = errand;
+                let Errand { alerts, box_name, is_muted, store } = errand;
                 let (ways, absent) = ways(&alerts, &box_name, &seen);
                 absent.into_iter().for_each(|which| report(Report::NotBuiltIn(which)));
-                let (outbox, store) = begin(&alerts, store, &report);
+                let (mut outbox, store) = begin(&alerts, store, &report);
+                outbox.mute(is_muted);
                 let Alerts { heartbeat, .. } = alerts;
                 let mut round = Round::new(outbox, store, ways, Box::new(world), Box::new(report));
                 round.run(taken, &seen, heartbeat.as_ref(), &beat, &tell_standings).await;
@@ -135,6 +146,11 @@ impl Courier {
     /// Tells this on one way, to see whether it arrives.
     pub fn try_way(&self, way: &str, message: Message) {
         let _ = self.orders.send(Order::Try(way.to_owned(), Box::new(message)));
+    }
+
+    /// Messages that are made while somebody works on the box are held back, until that is over.
+    pub fn mute(&self, is_muted: bool) {
+        let _ = self.orders.send(Order::Mute(is_muted));
     }
 
     /// How the box stands now.

@@ -89,7 +89,7 @@ impl Round {
             let now = self.world.now();
             let writes = self.outbox.begin(&now);
             self.keep(&writes);
-            let writes = self.outbox.remind(&now);
+            let writes = self.outbox.remind(&now, &state.borrow().unacknowledged);
             self.keep(&writes);
             self.say_all_is_well(&state.borrow().clone(), &now);
             self.mend_store(&now);
@@ -119,6 +119,10 @@ impl Round {
             writes.extend(match order {
                 Order::Tell(message) => self.outbox.take(*message, &now),
                 Order::Try(way, message) => self.outbox.take_for(&way, *message),
+                Order::Mute(is_muted) => {
+                    self.outbox.mute(is_muted);
+                    Vec::new()
+                }
             });
             next = more.try_recv().ok();
         }
@@ -201,14 +205,17 @@ impl Round {
     fn hear_of_letter(&mut self, way: String, letter: &Letter, outcome: Result<Receipt, Fault>) {
         let now = self.world.now();
         match outcome {
-            Ok(Receipt(receipt)) => {
+            Ok(Receipt { said, refused }) => {
                 let fails = self.outbox.standings(&now).iter().any(|at| at.way == way && at.trouble.is_some());
                 let (writes, after) = self.outbox.delivered(&way, &now);
                 self.keep(&writes);
                 if fails {
                     (self.report)(Report::WorksAgain { way: way.clone(), after });
                 }
-                (self.report)(Report::Delivered { way, ids: letter.ids(), receipt });
+                if !refused.is_empty() {
+                    (self.report)(Report::NotToAll { way: way.clone(), refused });
+                }
+                (self.report)(Report::Delivered { way, ids: letter.ids(), receipt: said });
             }
             Err(fault) => {
                 let (blame, why) = (fault.blame(), fault.to_string());
@@ -277,7 +284,7 @@ impl Round {
 fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
     let second = made_at.wall.as_ref().map_or(made_at.moment.since_boot().as_secs(), |wall| wall.epoch_s);
     Message {
-        id: format!("all-well-{second}"),
+        id: format!("{}-all-well.{second}", state.mark),
         incident: "all-well".to_owned(),
         turn: Turn::AllWell,
         severity: Severity::Notice,
@@ -290,10 +297,13 @@ fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
         leave_in: None,
         evidence: Vec::new(),
         not_measured: Vec::new(),
+        next_test: String::new(),
         since: String::new(),
         lasted: None,
         box_name: state.box_name.clone(),
         made_at,
+        held: false,
         page: None,
+        record: None,
     }
 }

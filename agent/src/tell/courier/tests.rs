@@ -71,7 +71,7 @@ impl Hut {
     fn courier(&self, world: &Told) -> (Courier, Receiver<Report>) {
         let (said, reports) = channel();
         let store = Some(OutboxStore::open(self.path()).unwrap());
-        let errand = Errand { alerts: self.alerts.clone(), box_name: "heron".into(), store };
+        let errand = Errand { alerts: self.alerts.clone(), box_name: "heron".into(), is_muted: false, store };
         let courier = Courier::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
         (courier, reports)
     }
@@ -192,7 +192,7 @@ fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
     let (said, reports) = channel();
     let mut store = OutboxStore::open(hut.path()).unwrap();
     store.fill_up();
-    let errand = Errand { alerts: hut.alerts.clone(), box_name: "heron".into(), store: Some(store) };
+    let errand = Errand { alerts: hut.alerts.clone(), box_name: "heron".into(), is_muted: false, store: Some(store) };
     let courier = Courier::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
     courier.tell(Message { page: Some(vec![0; 100_000]), ..opened("a") });
     let Report::NotStored(fault) = next(&reports) else { panic!("stored where there is no room") };
@@ -243,6 +243,7 @@ fn that_all_is_well_is_said_when_it_is_so() {
     courier.show(BoxState {
         box_name: "heron".into(),
         is_fine: true,
+        mark: "ab".into(),
         sentence: "5 drives".into(),
         ..BoxState::default()
     });
@@ -251,5 +252,5 @@ fn that_all_is_well_is_said_when_it_is_so() {
     courier.finish();
     let mut heard = hut.heard("heard");
     heard.sort();
-    assert_eq!(heard, ["a.1", &format!("all-well-{}", 1_778_752_800 + week), "b.1", "b2.1", "c.1"]);
+    assert_eq!(heard, ["a.1", &format!("ab-all-well.{}", 1_778_752_800 + week), "b.1", "b2.1", "c.1"]);
 }

@@ -42,6 +42,9 @@ fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[
         unmeasured: vec![Unmeasured::TwelveVolts],
         handling,
         acknowledged: false,
+        worst: Severity::Critical,
+        turns: 1,
+        last_turn: Some(Turned::Opened),
     }
 }
 
@@ -111,6 +114,45 @@ fn taking_a_drive_out_is_said_with_its_guard_only() {
         let says_out = OUT.iter().any(|out| said.contains(out));
         if matches!(incident.handling, Handling::MayPull { .. }) {
             assert!(words.advice.contains("Switch the box off") && words.advice.contains("Compare the serial"));
+            allowed += 1;
+        } else {
+            assert!(!says_out || incident.cause == Cause::TakenOut, "{said}");
+        }
+    }
+    assert!(allowed > 0);
+}
+
+/// The same rules for German, beside the English text of the same incident.
+#[test]
+fn german_fits_as_well_and_sends_nobody_to_a_drive_where_english_does_not() {
+    const OUT: [&str; 5] = ["zieh", "heraus", "entnehm", "entfern", "ausbau"];
+    let mut allowed = 0;
+    for incident in all() {
+        let [english, german] = Tongue::ALL.map(|tongue| told(&incident, &clock, tongue));
+        let words = &german.words;
+        for line in [words.title.as_str(), &words.name, words.brief].into_iter().chain(words.leave_in.as_deref()) {
+            assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()) && !line.ends_with('…'), "`{line}`");
+        }
+        for sentence in [&words.sentence, &words.advice, &words.warning] {
+            let is_sentence = sentence.ends_with('.') && !sentence.ends_with("..") && !sentence.contains("  ");
+            assert!(is_sentence, "`{sentence}` is no sentence: {:?}", incident.cause);
+        }
+        assert_eq!(german.next_test.is_empty(), english.next_test.is_empty());
+        assert_eq!((german.seen.len(), words.evidence.len()), (english.seen.len(), english.words.evidence.len()));
+        let of = match english.words.leave_in.as_deref() {
+            Some("PULL NOTHING") => Some("NICHTS ZIEHEN"),
+            Some("LEAVE IN 1 2 4") => Some("DRIN LASSEN 1 2 4"),
+            Some("LEAVE ALL DRIVES IN") => Some("ALLE DRIN LASSEN"),
+            Some("LOOK FOR ..LARK") => Some("GESUCHT: ..LARK"),
+            Some("PUT B12a BACK NOW") => Some("B12a ZURÜCKSTECKEN"),
+            other => other,
+        };
+        assert_eq!(words.leave_in.as_deref(), of);
+        let texts = [words.sentence.clone(), words.advice.clone(), words.brief.to_owned(), german.next_test];
+        let said = texts.join(" ").to_lowercase().replace("nichts ziehen", "");
+        let says_out = OUT.iter().any(|out| said.contains(out));
+        if matches!(incident.handling, Handling::MayPull { .. }) {
+            assert!(words.advice.starts_with("Die Box ausschalten und 30 s warten. Die Seriennummer vergleichen, "));
             allowed += 1;
         } else {
             assert!(!says_out || incident.cause == Cause::TakenOut, "{said}");

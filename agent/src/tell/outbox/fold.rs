@@ -1,10 +1,11 @@
 //! What is left out when a queue is full: first what lies between the first and the last message of an incident, then
 //! the first of incidents that are over, whose last message says it all; only then the oldest of the least severe.
-//! Whatever is left out is counted, and the count travels with the message that comes after it.
+//! Whatever is left out is counted, and the count travels with the message that comes after it. And what began and ended
+//! while somebody worked on the box is not told at all.
 
 use super::Write;
 use super::queue::{Entry, Queue};
-use crate::tell::message::Turn;
+use crate::tell::message::{Message, Turn};
 
 /// The most messages that wait for one way.
 pub(super) const MOST: usize = 500;
@@ -30,6 +31,20 @@ impl Queue {
         }
         counted.push(Write::Done(self.rule.way.clone(), gone));
         counted
+    }
+
+    /// Takes back all of a story whose end this message would tell, when it began while messages were held back and none of
+    /// it has left.
+    pub(super) fn withdraw(&mut self, end: &Message) -> Option<Write> {
+        let of_it = |entry: &&Entry| entry.message.incident == end.incident;
+        let is_untold = |entry: &Entry| entry.message.held && entry.tried == 0;
+        let began = self.entries.iter().filter(of_it).any(|entry| entry.message.turn == Turn::Opened);
+        if !began || !self.entries.iter().filter(of_it).all(is_untold) {
+            return None;
+        }
+        let gone = self.entries.iter().filter(of_it).map(|entry| entry.message.id.clone()).collect();
+        self.entries.retain(|entry| entry.message.incident != end.incident);
+        Some(Write::Done(self.rule.way.clone(), gone))
     }
 
     /// Which one can be spared the most. The newest never is, so that there is always one to carry the count.

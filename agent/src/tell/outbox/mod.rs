@@ -5,6 +5,7 @@
 //! its order.
 
 mod fold;
+mod kept;
 mod pause;
 mod queue;
 mod quiet;
@@ -13,9 +14,9 @@ use super::letter::Letter;
 use super::message::{Message, Stamp, Topic, Turn};
 use crate::clock::Moment;
 use crate::verdict::Severity;
+pub use kept::{Kept, REMEMBERED, Story, Waiting, Write};
 use queue::{Entry, Queue};
-use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
 use traylight_config::QuietHours;
@@ -59,68 +60,6 @@ impl Now {
     }
 }
 
-/// Something for the store.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Write {
-    /// A new message that is to go these ways.
-    Put(Arc<Message>, Vec<String>),
-    /// Messages are about to leave this way; they may have arrived if nothing more is heard.
-    Tried(String, Vec<String>),
-    /// Messages need not go this way any more.
-    Done(String, Vec<String>),
-    /// So many messages before this one were left out on this way.
-    LeftOut(String, String, u32),
-    /// An incident is open.
-    Story(Box<Story>),
-    /// An incident is over.
-    StoryOver(String),
-    /// It was said that all is well.
-    AllWell(Stamp),
-}
-
-/// An incident that is open, as it was told.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Story {
-    /// The last that was told of it.
-    pub last: Message,
-    /// When.
-    pub told: Stamp,
-    /// How often it was told again.
-    pub reminders: u32,
-    /// The ways that know of it.
-    pub ways: Vec<String>,
-}
-
-/// What the store knew at the start.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Kept {
-    /// The messages that wait, oldest first, each with its ways.
-    pub waiting: Vec<Waiting>,
-    /// The incidents that are open.
-    pub stories: Vec<Story>,
-    /// When it was last said that all is well.
-    pub all_well: Option<Stamp>,
-    /// The names of the last messages that were taken in, oldest first; at most [`REMEMBERED`].
-    pub taken: Vec<String>,
-}
-
-/// So many messages are known by their names after they have left: whoever is not sure after a restart whether a message
-/// was told may tell it again.
-pub const REMEMBERED: usize = 500;
-
-/// A message that waits for one way.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Waiting {
-    /// The way.
-    pub way: String,
-    /// The message.
-    pub message: Arc<Message>,
-    /// How often it was tried.
-    pub tried: u32,
-    /// How many before it were left out.
-    pub left_out: u32,
-}
-
 /// What to do about a way now.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Step {
@@ -162,6 +101,8 @@ pub struct Outbox {
     taken: VecDeque<String>,
     /// The number of the last message that was taken in.
     last: u64,
+    /// Somebody works on the box: what was made since waits.
+    is_muted: bool,
 }
 
 impl Outbox {
@@ -183,19 +124,44 @@ impl Outbox {
         }
         let stories = kept.stories.into_iter().map(|story| (story.last.incident.clone(), story)).collect();
         (
-            Self { policy, queues, stories, all_well: kept.all_well, taken: kept.taken.into(), last: number },
+            Self {
+                policy,
+                queues,
+                stories,
+                all_well: kept.all_well,
+                taken: kept.taken.into(),
+                last: number,
+                is_muted: false,
+            },
             orphans,
             writes,
         )
     }
 
+    /// Messages that are made while somebody works on the box wait until that is over.
+    pub fn mute(&mut self, is_muted: bool) {
+        self.is_muted = is_muted;
+    }
+
     /// Takes in a message. Store what comes out before the next [`Outbox::next`].
-    pub fn take(&mut self, message: Message, now: &Now) -> Vec<Write> {
-        if self.taken.contains(&message.id) {
-            return Vec::new();
-        }
+    pub fn take(&mut self, mut message: Message, now: &Now) -> Vec<Write> {
+        let incident = message.record.take();
         let story = self.stories.get(&message.incident).cloned();
-        let ways = self.ways_for(&message, story.as_ref());
+        let mut ways = self.ways_for(&message, story.as_ref());
+        if self.taken.contains(&message.id) || story.as_ref().is_some_and(|story| story.last.id == message.id) {
+            // Told again after a restart. Of what is open, ways that are new hear now.
+            ways.retain(|way| story.as_ref().is_some_and(|story| !story.ways.contains(way)));
+            if ways.is_empty() {
+                return Vec::new();
+            }
+        }
+        if self.is_muted && message.turn == Turn::Closed {
+            let withdrawn: Vec<Write> = self.queues.iter_mut().filter_map(|queue| queue.withdraw(&message)).collect();
+            if !withdrawn.is_empty() {
+                self.stories.remove(&message.incident);
+                return withdrawn.into_iter().chain([Write::StoryOver(message.incident)]).collect();
+            }
+        }
         let mut writes = self.put(Arc::new(message.clone()), &ways);
         match message.turn {
             Turn::Closed => {
@@ -206,7 +172,7 @@ impl Outbox {
                 let (known, reminders) = story.map_or((Vec::new(), 0), |story| (story.ways, story.reminders));
                 let ways = self.names().filter(|way| known.contains(way) || ways.contains(way)).collect();
                 let last = Message { page: None, ..message };
-                writes.extend(self.tell_on(Story { last, told: now.stamp.clone(), reminders, ways }));
+                writes.extend(self.tell_on(Story { last, told: now.stamp.clone(), reminders, ways, incident }));
             }
             Turn::AllWell => {
                 self.all_well = Some(now.stamp.clone());
@@ -222,11 +188,13 @@ impl Outbox {
         self.put(Arc::new(message), &[way.to_owned()])
     }
 
-    /// Tells again of critical incidents that have been open for long.
-    pub fn remind(&mut self, now: &Now) -> Vec<Write> {
+    /// Tells again of critical incidents that have been open for long, of those whose owner has not said that he knows.
+    pub fn remind(&mut self, now: &Now, unacknowledged: &BTreeSet<String>) -> Vec<Write> {
         let every = self.policy.remind_every;
         let is_due = |story: &&Story| {
             story.last.severity == Severity::Critical
+                && !self.is_muted
+                && unacknowledged.contains(&story.last.incident)
                 && story.told.age(&now.stamp).is_some_and(|age| age >= every)
                 // Who has not got the last of it needs no reminder.
                 && !self.queues.iter().any(|queue| queue.holds_some_of(&story.last.incident))
@@ -236,7 +204,7 @@ impl Outbox {
         for mut story in due {
             story.reminders += 1;
             story.told = now.stamp.clone();
-            let id = format!("{}.reminder-{}", story.last.incident, story.reminders);
+            let id = format!("{}.reminder-{}", story.last.story_id(), story.reminders);
             let message = Message { id, turn: Turn::Reminder, made_at: now.stamp.clone(), ..story.last.clone() };
             let ways = self.ways_for(&message, Some(&story));
             writes.extend(self.put(Arc::new(message), &ways));
@@ -248,7 +216,7 @@ impl Outbox {
     /// True when it is time to say that all is well. The first time is a whole period after the first look.
     pub fn all_well_is_due(&self, now: &Now) -> bool {
         let (Some(every), Some(last)) = (self.policy.all_well_every, &self.all_well) else { return false };
-        last.age(&now.stamp).is_some_and(|age| age >= every)
+        !self.is_muted && last.age(&now.stamp).is_some_and(|age| age >= every)
     }
 
     /// Begins to count the time to the first "all is well".
@@ -269,7 +237,7 @@ impl Outbox {
 
     /// What to do about the way now.
     pub fn next(&self, way: &str, now: &Now) -> Step {
-        self.queue(way).map_or(Step::Wait(None), |queue| queue.next(self.policy.quiet, now))
+        self.queue(way).map_or(Step::Wait(None), |queue| queue.next(self.policy.quiet, self.is_muted, now))
     }
 
     /// The letter is about to leave.
@@ -310,7 +278,12 @@ impl Outbox {
         let standing = |queue: &Queue| Standing {
             way: queue.rule.way.clone(),
             waiting: queue.entries.len(),
-            oldest: queue.entries.iter().filter_map(|entry| entry.message.made_at.age(&now.stamp)).max(),
+            oldest: queue
+                .entries
+                .iter()
+                .filter(|entry| !(self.is_muted && entry.message.held))
+                .filter_map(|entry| entry.message.made_at.age(&now.stamp))
+                .max(),
             trouble: queue.trouble.clone(),
         };
         self.queues.iter().map(standing).collect()

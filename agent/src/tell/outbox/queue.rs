@@ -81,7 +81,7 @@ impl Queue {
     }
 
     /// What to do now.
-    pub fn next(&self, quiet: Option<QuietHours>, now: &Now) -> Step {
+    pub fn next(&self, quiet: Option<QuietHours>, is_muted: bool, now: &Now) -> Step {
         if !self.under_way.is_empty() || self.entries.is_empty() {
             return Step::Wait(None);
         }
@@ -89,8 +89,11 @@ impl Queue {
             return Step::Wait(Some(until));
         }
         let quiet_until = quiet_until(quiet, now);
-        let ready: Vec<&Entry> =
-            self.entries.iter().filter(|entry| quiet_until.is_none() || self.is_loud(entry)).collect();
+        let may_leave = |entry: &&Entry| {
+            let is_held = is_muted && entry.message.held;
+            !is_held && (quiet_until.is_none() || self.is_loud(entry))
+        };
+        let ready: Vec<&Entry> = self.entries.iter().filter(may_leave).collect();
         if ready.is_empty() {
             return Step::Wait(quiet_until);
         }

@@ -121,11 +121,11 @@ mod tests {
 
     #[test]
     fn a_program_is_given_the_letter_and_a_clean_environment() {
-        let said = send("/bin/sh", &["-c", "cat; echo \" [$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG).unwrap().0;
+        let said = send("/bin/sh", &["-c", "cat; echo \" [$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG).unwrap().said;
         assert!(said.starts_with("{\"box\":\"heron\",\"id\":\"7.1\""), "{said}");
         let short = send("/bin/sh", &["-c", "cat >/dev/null; echo \"[$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG);
         // What looks like a command is passed on as it is.
-        assert_eq!(short, Ok(Receipt(format!("[$(id)] [] {SEARCH} /"))));
+        assert_eq!(short, Ok(Receipt::new(&format!("[$(id)] [] {SEARCH} /"))));
     }
 
     #[test]
@@ -151,9 +151,9 @@ mod tests {
     #[test]
     fn a_flood_of_output_is_read_and_not_kept() {
         let flood = send("/bin/sh", &["-c", "yes bittern | head -c 3000000"], LONG).unwrap();
-        assert!(flood.0.starts_with("bittern bittern") && flood.0.len() < 300, "{}", flood.0.len());
+        assert!(flood.said.starts_with("bittern bittern") && flood.said.len() < 300, "{}", flood.said.len());
         let deaf = send("/bin/sh", &["-c", "exec <&-; echo heard nothing"], LONG);
-        assert_eq!(deaf, Ok(Receipt("heard nothing".into())));
+        assert_eq!(deaf, Ok(Receipt::new("heard nothing")));
     }
 
     #[test]

@@ -75,16 +75,6 @@ pub fn policy(alerts: &Alerts) -> Policy {
     }
 }
 
-/// Where a way leads, as its confirmation is for.
-pub fn target(way: &AlertWay) -> String {
-    match &way.leads_to {
-        Destination::Mail(mail) => format!("mail {} by {}", mail.to.join(" "), mail.server),
-        Destination::Webhook(hook) => format!("webhook {}", hook.url),
-        Destination::Mqtt(mqtt) => format!("mqtt {}:{}", mqtt.server, mqtt.port),
-        Destination::Command(command) => format!("command {}", command.program),
-    }
-}
-
 fn topic(topic: traylight_config::Topic) -> Topic {
     match topic {
         traylight_config::Topic::Drive => Topic::Drive,

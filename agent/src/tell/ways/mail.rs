@@ -3,9 +3,10 @@
 
 use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, secret, short, tls, within};
 use crate::tell::letter::Letter;
-use crate::tell::letter_words::{html, subject, text};
+use crate::tell::letter_page::html;
+use crate::tell::letter_words::{subject, text};
 use crate::tell::message::Turn;
-use lettre::address::AddressError;
+use lettre::address::{AddressError, Envelope};
 use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
 use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart};
 use lettre::transport::smtp::authentication::Credentials;
@@ -18,6 +19,9 @@ use traylight_config::{Mail as Settings, MailSecurity};
 
 /// The name by which the HTML refers to the picture (RFC 2392).
 const PICTURE: &str = "panel@traylight";
+
+/// A connection to a mail server, to be made when something is sent.
+type Server = AsyncSmtpTransport<Tokio1Executor>;
 
 /// A mail server that takes alerts.
 pub struct Mail {
@@ -33,12 +37,18 @@ impl Mail {
     async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
         let mail = self.mail(letter)?;
         let server = self.server(&letter.first.message.box_name)?;
-        let answer = within(PATIENCE, async { server.send(mail).await.map_err(|error| fault(&error)) }).await?;
-        let said: Vec<&str> = answer.message().collect();
-        Ok(Receipt::new(&format!("{} {}", answer.code(), said.join(" "))))
+        let (all, bytes) = (mail.envelope().clone(), mail.formatted());
+        within(PATIENCE, async {
+            match send(&server, &all, &bytes).await {
+                // One receiver that is refused must not cost the others theirs.
+                Err(Fault::Refused(_) | Fault::Later(_)) if all.to().len() > 1 => to_each(&server, &all, &bytes).await,
+                outcome => outcome,
+            }
+        })
+        .await
     }
 
-    fn server(&self, box_name: &str) -> Result<AsyncSmtpTransport<Tokio1Executor>, Fault> {
+    fn server(&self, box_name: &str) -> Result<Server, Fault> {
         let Settings { server, port, security, login, ca_file, .. } = &self.settings;
         let wrong = |error: smtp::Error| Fault::NotReady(short(&error.to_string()));
         let mut tls = TlsParameters::builder(server.clone());
@@ -83,7 +93,7 @@ impl Mail {
         }
         // Mail programs put together what refers to the same, also to what they have never seen (RFC 5322, 3.6.4).
         if letter.more.is_empty() && !matches!(letter.first.message.turn, Turn::AllWell | Turn::Test) {
-            mail = mail.references(message_id(&format!("incident-{}", letter.first.message.incident), &name));
+            mail = mail.references(message_id(&format!("incident-{}", letter.first.message.story_id()), &name));
         }
         let plain = SinglePart::plain(text(letter));
         let address = picture(letter).map(|_| format!("cid:{PICTURE}"));
@@ -110,10 +120,37 @@ impl Way for Mail {
     }
 }
 
+/// Sends a mail to all receivers of the envelope, or to nobody.
+async fn send(server: &Server, to: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
+    let answer = server.send_raw(to, mail).await.map_err(|error| fault(&error))?;
+    let said: Vec<&str> = answer.message().collect();
+    Ok(Receipt::new(&format!("{} {}", answer.code(), said.join(" "))))
+}
+
+/// Sends a mail to each receiver of the envelope by itself. It has arrived when somebody has it.
+async fn to_each(server: &Server, all: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
+    let (mut taken, mut refused, mut last) = (None, Vec::new(), None);
+    for address in all.to() {
+        let one = Envelope::new(all.from().cloned(), vec![address.clone()]);
+        let one = one.map_err(|error| Fault::NotReady(format!("the mail cannot be made: {error}")))?;
+        match send(server, &one, mail).await {
+            Ok(receipt) => taken = Some(receipt),
+            Err(fault) => {
+                refused.push(format!("{address}: {fault}"));
+                last = Some(fault);
+            }
+        }
+    }
+    match (taken, last) {
+        (Some(receipt), _) => Ok(Receipt { refused, ..receipt }),
+        (None, Some(fault)) => Err(fault),
+        (None, None) => Err(Fault::NotReady("found no receiver, wanted one".to_owned())),
+    }
+}
+
 /// The picture of the worst message that has one.
 fn picture(letter: &Letter) -> Option<&[u8]> {
-    let with_picture = letter.items().filter(|item| item.message.page.is_some());
-    with_picture.max_by_key(|item| item.message.severity).and_then(|item| item.message.page.as_deref())
+    letter.pictured()?.message.page.as_deref()
 }
 
 /// A name that can stand in a message's name and in a greeting: letters, digits and hyphens (RFC 5321, 2.3.5).
@@ -223,7 +260,7 @@ mod tests {
         for line in [
             "From: heron@example.org\r\n",
             "To: keeper@example.org, warden@example.org\r\n",
-            "Subject: heron: critical: TRAY 3 GONE\r\n",
+            "Subject: heron: critical: TRAY 3 GONE, LEAVE IN 1 2\r\n",
             "Message-ID: <7.1@heron.traylight.invalid>\r\n",
             "References: <incident-7@heron.traylight.invalid>\r\n",
             "X-Traylight-Messages: 7.1\r\n",
@@ -252,8 +289,8 @@ mod tests {
             "iVBORw==",
             "cid:panel@traylight",
         ] {
-            let flat = mail.replace("=3D", "=");
-            assert!(flat.contains(part), "{part}\n{flat}");
+            let flat = mail.replace("=\r\n", "").replace("=3D", "=");
+            assert!(mail.contains(part) || flat.contains(part), "{part}\n{flat}");
         }
     }
 

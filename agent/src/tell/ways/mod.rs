@@ -62,12 +62,17 @@ pub struct Needs {
 
 /// The other side's word that it has the letter.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Receipt(pub String);
+pub struct Receipt {
+    /// What it said.
+    pub said: String,
+    /// For whom it did not take the letter, each with its reason.
+    pub refused: Vec<String>,
+}
 
 impl Receipt {
     /// What the other side said, cleaned and cut.
     pub fn new(said: &str) -> Self {
-        Self(short(said))
+        Self { said: short(said), refused: Vec::new() }
     }
 }
 

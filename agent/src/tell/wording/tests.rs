@@ -1,6 +1,7 @@
 //! The rules that all words keep: they fit, they never say to take a drive out without its guard, they say what to do
 //! and what not.
 
+mod both_tongues;
 mod box_examples;
 
 use super::*;
@@ -18,8 +19,12 @@ use std::time::Duration;
 const DAY: Duration = Duration::from_secs(86_400);
 
 fn told_of(finding: Finding) -> Words {
+    told_in(Tongue::English, finding)
+}
+
+fn told_in(tongue: Tongue, finding: Finding) -> Words {
     let subject = Subject::Drive(DriveKey("HN24-LARK".into()));
-    words(&Condition { subject, severity: Severity::Warning, since: Moment::default(), finding }, Tongue::English)
+    words(&Condition { subject, severity: Severity::Warning, since: Moment::default(), finding }, tongue)
 }
 
 /// Facts of every kind, in all their forms, about these two names.

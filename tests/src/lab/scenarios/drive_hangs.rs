@@ -65,9 +65,15 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
             incident.must_be("cause", "drive-hangs")?;
             incident.must_be("handling", "pull_nothing")?;
             if incident.value("/drives/0/serial") == first && incident.value("/drives/1").is_null() {
-                return Ok(());
+                return Ok((incident.value("/id").to_string(), incident.text("headline")?));
             }
             Err(look.unexpected("incidents", format!("one of {first} alone")))
+        })
+    });
+    let named = named.and_then(|(id, headline)| {
+        report.step("the log and the panel say the same", || {
+            heron.wait_for_log(60, &[("incident", &*id), ("cause", "drive-hangs")])?;
+            heron.wait_for_title(60, &headline)
         })
     });
     report.step("two more get work and finish none", || {

@@ -222,6 +222,15 @@ impl Heron {
         self.wait_for_panel(&format!("{words:?}"), seconds, |picture| glass::shows(picture, words))
     }
 
+    /// Waits until a title stands on the panel, in one line or in two.
+    pub fn wait_for_title(&mut self, seconds: u64, title: &str) -> Result<(), LabError> {
+        self.wait_for_panel(&format!("{title:?}"), seconds, |picture| {
+            let mut breaks = title.match_indices(' ').map(|(at, _)| (&title[..at], &title[at + 1..]));
+            let in_two = |(first, second)| glass::shows(picture, first) && glass::shows(picture, second);
+            glass::shows(picture, title) || breaks.any(in_two)
+        })
+    }
+
     /// What the panel was given that its datasheet does not explain.
     pub fn complaints(&self) -> String {
         fs::read_to_string(self.machine.shared().join("panel/complaints")).unwrap_or_default()

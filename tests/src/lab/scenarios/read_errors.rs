@@ -72,6 +72,12 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
         let after = heron.machine.must_run(errors, 30)?;
         if after == before { Ok(()) } else { Err(LabError::unexpected("errors of the kernel", before, after)) }
     }));
+    checks.push(report.step("look: the kernel counts time-outs, which were none, and they are not told", || {
+        heron.wait_for_look("a count of the kernel", 60, |look| {
+            look.item("drives", "serial", "TRAY-D")?.must_be_between("command_timeouts", 1.0, f64::INFINITY)?;
+            look.must_not_tell("drive-timeouts", "")
+        })
+    }));
     heron.stop(report)?;
     checks.into_iter().collect()
 }
@@ -109,7 +115,7 @@ fn must_be_told(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
         report.step("the panel says it", || {
             let look = heron.look()?;
             let headline = look.item("incidents", "severity", "warning")?.text("headline")?;
-            heron.wait_for_words(60, &headline)
+            heron.wait_for_title(60, &headline)
         }),
         report.step("the log has blamed no drive for failing, hanging or losing its power", || {
             ["drive-fails", "drive-hangs", "tray-power", "tray-connection", "data-cable"]

@@ -1,0 +1,97 @@
+//! What the store keeps of the outbox, what it is told to write, and what a start learns from it of incidents that were
+//! told and are not in the book.
+
+use crate::judge::Book;
+use crate::tell::message::{Message, Stamp};
+use crate::tell::tidings::tells_the_end;
+use crate::verdict::Incident;
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+
+/// Something for the store.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Write {
+    /// A new message that is to go these ways.
+    Put(Arc<Message>, Vec<String>),
+    /// Messages are about to leave this way; they may have arrived if nothing more is heard.
+    Tried(String, Vec<String>),
+    /// Messages need not go this way any more.
+    Done(String, Vec<String>),
+    /// So many messages before this one were left out on this way.
+    LeftOut(String, String, u32),
+    /// An incident is open.
+    Story(Box<Story>),
+    /// An incident is over.
+    StoryOver(String),
+    /// It was said that all is well.
+    AllWell(Stamp),
+}
+
+/// An incident that is open, as it was told.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Story {
+    /// The last that was told of it.
+    pub last: Message,
+    /// When.
+    pub told: Stamp,
+    /// How often it was told again.
+    pub reminders: u32,
+    /// The ways that know of it.
+    pub ways: Vec<String>,
+    /// The incident as it was told last.
+    #[serde(default)]
+    pub incident: Option<Box<Incident>>,
+}
+
+impl Story {
+    /// The incident as it was told last, with its times in terms of this boot. How long the machine was off is not known
+    /// without a calendar; it is then taken to have started at once.
+    fn incident(&self, now: &Stamp) -> Option<Incident> {
+        let mut incident = (**self.incident.as_ref()?).clone();
+        if self.told.boot_id != now.boot_id || now.boot_id.is_empty() {
+            let age = self.told.age(now).unwrap_or_else(|| now.moment.since_boot());
+            let back = (self.told.moment.since_boot() + age).saturating_sub(now.moment.since_boot());
+            incident.move_back(|at| at.minus(back));
+        }
+        Some(incident)
+    }
+}
+
+/// What the store knew at the start.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Kept {
+    /// The messages that wait, oldest first, each with its ways.
+    pub waiting: Vec<Waiting>,
+    /// The incidents that are open.
+    pub stories: Vec<Story>,
+    /// When it was last said that all is well.
+    pub all_well: Option<Stamp>,
+    /// The names of the last messages that were taken in, oldest first; at most [`REMEMBERED`].
+    pub taken: Vec<String>,
+}
+
+impl Kept {
+    /// The book of incidents as the outbox knows it to have been told; see [`Book::recover`].
+    pub fn recover(&self, book: &mut Book, now: &Stamp) {
+        let mark = book.mark.clone();
+        let is_over = |incident: &Incident| self.taken.iter().any(|id| tells_the_end(id, &mark, incident.id));
+        book.recover(self.stories.iter().filter_map(|story| story.incident(now)).collect(), is_over);
+    }
+}
+
+/// So many messages are known by their names after they have left: whoever is not sure after a restart whether a message
+/// was told may tell it again.
+pub const REMEMBERED: usize = 500;
+
+/// A message that waits for one way.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Waiting {
+    /// The way.
+    pub way: String,
+    /// The message.
+    pub message: Arc<Message>,
+    /// How often it was tried.
+    pub tried: u32,
+    /// How many before it were left out.
+    pub left_out: u32,
+}

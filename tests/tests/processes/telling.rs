@@ -1,0 +1,78 @@
+//! What the running agent tells on a way out when it is killed or stopped at the worst moment: once, and to the end.
+
+use crate::heron;
+use crate::running::{Home, Running, signal};
+use serde_json::Value;
+use std::fs;
+use traylight_tests::lab::wait::wait_until;
+use traylight_tests::pretend_box::PretendBox;
+
+/// A home with a way that writes what it is given to a file, a line each; and a pool on the box that has lost a member.
+fn at_home_with_a_loss() -> (PretendBox, Home) {
+    let (heron, home) = (heron(), Home::new());
+    let heard = home.path("heard");
+    home.configure(&format!(
+        "[grace]\npools = \"1 ms\"\n[limits.pool]\nwhole_hold = \"1 s\"\n[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\n\
+         arguments = ['-c', '(cat; echo) >> {}']\n",
+        heard.display()
+    ));
+    heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
+    (heron, home)
+}
+
+/// Every message that the way was given: its name, its incident, its turn, of those that are about the pool.
+fn heard(home: &Home) -> Vec<[String; 3]> {
+    let text = fs::read_to_string(home.path("heard")).unwrap_or_default();
+    let letters = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    let messages = letters.flat_map(|letter| letter["messages"].as_array().unwrap().clone());
+    let of_the_pool = messages.filter(|message| message["about"][0]["topic"] == "pool");
+    of_the_pool.map(|message| ["id", "incident", "turn"].map(|key| message[key].as_str().unwrap().to_owned())).collect()
+}
+
+fn hears(home: &Home, what: &str, count: usize) -> Vec<[String; 3]> {
+    let all = || if heard(home).len() >= count { Ok(heard(home)) } else { Err(format!("{:?}", heard(home))) };
+    wait_until(what, 60, all).unwrap()
+}
+
+/// The book of incidents is kept seconds after an incident was told; a program that is killed in between knows of it all
+/// the same, tells nothing twice, and tells the end.
+#[test]
+fn what_a_killed_agent_has_told_goes_on_under_its_number_and_is_told_once() {
+    let (heron, home) = at_home_with_a_loss();
+    let mut agent = Running::start(&home, heron.root());
+    let told = hears(&home, "that the pool has lost a member", 1);
+    signal("KILL", agent.core());
+    agent.ends();
+    let _next = Running::start(&home, heron.root());
+    let is_open = |state: &Value| state["incidents"].to_string().contains("pool-degraded");
+    let state = home.state_with("the pool in the next one", is_open);
+    assert!(state["incidents"].to_string().contains(&format!("\"id\":{},", told[0][1])), "{told:?} {state}");
+    heron.write("/sys/block/md0/md/degraded", "0\n").write("/sys/block/md0/md/dev-sdd/state", "in_sync\n");
+    let told = hears(&home, "that it is over", 2);
+    let turns: Vec<&str> = told.iter().map(|[_, _, turn]| turn.as_str()).collect();
+    assert_eq!(turns, ["opened", "closed"], "{told:?}");
+    assert_eq!(told[0][1], told[1][1]);
+    assert_eq!(told[0][0].split_once('-').unwrap().0, told[1][0].split_once('-').unwrap().0, "the same box");
+}
+
+#[test]
+fn what_is_held_back_stays_so_over_a_restart_and_is_told_in_the_end() {
+    let (heron, home) = at_home_with_a_loss();
+    let (state, degraded) = ("/sys/block/md0/md/dev-sdd/state", "/sys/block/md0/md/degraded");
+    heron.write(degraded, "0\n").write(state, "in_sync\n");
+    let mut agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |state| state["muted_left_s"].is_null());
+    assert!(home.run("mute", &["1h"]).status.success());
+    heron.write(degraded, "1\n").write(state, "faulty\n");
+    home.state_with("an incident", |state| state["incidents"][0].is_object());
+    signal("TERM", agent.core());
+    assert!(agent.ends().success());
+    let mut next = Running::start(&home, heron.root());
+    home.state_with("that it is still held back", |state| !state["muted_left_s"].is_null());
+    // Whatever is told on the way now is told because it was asked for, and comes after what was not held back.
+    assert!(home.run("alerts", &["--test", "bell"]).status.success());
+    next.hears("delivered");
+    assert_eq!(heard(&home), [] as [[String; 3]; 0]);
+    assert!(home.run("mute", &["--end"]).status.success());
+    assert_eq!(hears(&home, "what was held back", 1)[0][2], "opened");
+}
