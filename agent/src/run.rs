@@ -6,7 +6,7 @@ mod rehearsal;
 
 use self::core::Core;
 use self::dispatch::Dispatch;
-use crate::clock::Clock;
+use crate::clock::{Clock, Moment};
 use crate::judge::ledger::Ledger;
 use crate::keep::{self, OutboxStore, Saver, Store};
 use crate::probe::keeper::Keeper;
@@ -15,6 +15,7 @@ use crate::probe::schedule::Schedule;
 use crate::serve::control::{Asked, Control};
 use crate::serve::listener::Listener;
 use crate::serve::socket::hand_out;
+use crate::show::buttons::{self, Intent, Said};
 use crate::show::care::Picture;
 use crate::show::glass::PanelThread;
 use crate::show::outlet::{Outlet, Scenery};
@@ -67,6 +68,8 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
     let panels = PanelThread::start_all(&settings.panel.glasses, &clock, move |said| drop(report.send(said)))?;
+    let (press, mut presses) = unbounded_channel();
+    buttons::listen(&settings.buttons, &press);
     let mut keeper = Keeper::new(root, clock.clone());
     keeper.tell(schedule(&settings))?;
     let mut core = Core::new(clock.clone(), ledger);
@@ -91,6 +94,10 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             }
             _ = tick.tick() => {},
             Some(said) = reports.recv() => outlet.say(&core.hear_of_panel(said, &settings), &clock.wall()),
+            Some(said) = presses.recv() => {
+                let entries = pressed(said, &mut outlet, &mut core, clock.now());
+                outlet.say_all(entries, &clock.wall());
+            }
             visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
                 hand_out(visitor, core.state(&settings));
             },
@@ -143,6 +150,19 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         panel.finish(Picture { frame, brightness: Brightness::Dim });
     }
     Ok(())
+}
+
+/// Does what somebody before the panel wants; what is to be said of it.
+fn pressed(said: Said, outlet: &mut Outlet, core: &mut Core, now: Moment) -> Vec<Entry> {
+    match said {
+        Said::Wanted(Intent::Next) => outlet.go_on(),
+        Said::Wanted(Intent::Hold) => outlet.hold(now),
+        Said::Wanted(Intent::Acknowledge) => {
+            return outlet.incident_up().map(|id| core.acknowledge(id).1).unwrap_or_default();
+        }
+        Said::Unheard(why) => return vec![Entry::agent(5, "button-not-heard", why)],
+    }
+    Vec::new()
 }
 
 async fn visitor(socket: Option<&Listener>) -> std::io::Result<tokio::net::UnixStream> {

@@ -29,6 +29,8 @@ pub struct Settings {
     pub shelves: Vec<Shelf>,
     /// The small screen on the front.
     pub panel: Panel,
+    /// Buttons beside it.
+    pub buttons: Vec<Button>,
     /// What to watch, and what to leave out.
     pub watch: Watch,
     /// When something is wrong, and when it is right again.

@@ -1,9 +1,10 @@
 //! From what was written to settings that are complete and agree with each other: the box, the panel, what to watch.
 //!
-//! Here is the list of keys. `settle/alerts.rs`, `settle/glass.rs`, `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
+//! Here is the list of keys. `settle/alerts.rs`, `settle/buttons.rs`, `settle/glass.rs`, `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
 //! read is in `values.rs`, and how a section is read in `reader.rs`.
 
 mod alerts;
+mod buttons;
 mod glass;
 mod limits;
 mod shelves;
@@ -74,6 +75,7 @@ fn settings(file: &mut Section) -> Settings {
         hot_swap,
         shelves: shelves::shelves(file),
         panel: file.section("panel", panel),
+        buttons: buttons::buttons(file),
         watch: file.section("watch", watch),
         limits: limits::limits(file),
         self_test: file.section("self_test", self_test),

@@ -144,7 +144,7 @@ impl Frame {
         let page_bits = |page: &[u8]| page.iter().fold(0, |all, bits| all | bits);
         let mut pages = self.bytes.chunks(width).map(page_bits).enumerate().filter(|(_, bits)| *bits != 0);
         let (first, first_bits) = pages.next()?;
-        let (last, last_bits) = pages.last().unwrap_or((first, first_bits));
+        let (last, last_bits) = pages.next_back().unwrap_or((first, first_bits));
         let top = first as u32 * 8 + first_bits.trailing_zeros();
         let bottom = last as u32 * 8 + 7 - last_bits.leading_zeros();
         Some(area(left as i32, top as i32, (right - left) as u32 + 1, bottom - top + 1))

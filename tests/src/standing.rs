@@ -33,17 +33,11 @@ impl Standing {
 
     /// One of them at this minute and beat.
     pub fn drawing(&self, page: &Page, clock: &str, beat: u64) -> Drawing<'_> {
-        Drawing { page: page.clone(), scenery: self.scenery(), clock: clock.to_owned(), beat, lap: 0 }
+        Drawing { page: page.clone(), scenery: self.scenery(), clock: clock.to_owned(), beat, lap: beat / 8 }
     }
 
     fn scenery(&self) -> Scenery<'_> {
-        Scenery {
-            verdict: &self.verdict,
-            snapshot: Some(&self.snapshot),
-            settings: &self.settings,
-            ways: &[],
-            wall: &self.wall,
-            test: false,
-        }
+        let Standing { settings, verdict, snapshot, wall } = self;
+        Scenery { verdict, snapshot: Some(snapshot), settings, ways: &[], wall, test: false }
     }
 }

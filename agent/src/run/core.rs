@@ -203,7 +203,8 @@ impl Core {
         Some(Scene { verdict: self.verdict.as_ref()?, snapshot: self.snapshot.as_ref()?, settings })
     }
 
-    fn acknowledge(&mut self, id: IncidentId) -> (Answer, Vec<Entry>) {
+    /// Takes in that its owner knows of an incident: the answer to whoever asked, and what is to be said.
+    pub fn acknowledge(&mut self, id: IncidentId) -> (Answer, Vec<Entry>) {
         if self.memory.acknowledge(id) {
             let done = format!("incident {id} is acknowledged: no more reminders of it, until it gets worse");
             let entry = Entry::agent(5, "acknowledged", &done).with("incident", id.to_string());

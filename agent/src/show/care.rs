@@ -100,15 +100,20 @@ pub fn cared_for(page: &Frame, wanted: Wanted, hour: Hour, call: Call, minutes: 
 }
 
 /// The picture in one of nine places, another each minute, at most two pixels from where it was drawn. It moves only into
-/// room that it leaves free: what is drawn is never cut, so a page that fills the glass stays.
+/// room that it leaves free: what is drawn is never cut, so a page that fills the glass from edge to edge stays. The last row
+/// is the sign of life's, which moves by itself: it stays below all else.
 pub fn moved(page: &Frame, minutes: u64) -> Frame {
     const STEPS: [(i32, i32); 9] = [(0, 0), (1, 0), (2, 0), (2, 1), (1, 1), (0, 1), (0, 2), (1, 2), (2, 2)];
-    let Some(Rectangle { top_left, size }) = page.lit_area() else { return page.clone() };
-    let (width, height) = (page.glass_size().width(), page.glass_size().height());
+    let (width, last_row) = (page.glass_size().width() as i32, page.glass_size().height() as i32 - 1);
+    let mut above = page.clone();
+    (0..width).for_each(|x| above.set(x, last_row, false));
+    let Some(Rectangle { top_left, size }) = above.lit_area() else { return page.clone() };
     let (right, down) = STEPS[(minutes % 9) as usize];
-    let dx = within(right, top_left.x, width as i32 - top_left.x - size.width as i32);
-    let dy = within(down, top_left.y, height as i32 - top_left.y - size.height as i32);
-    page.shifted(dx, dy)
+    let dx = within(right, top_left.x, width - top_left.x - size.width as i32);
+    let dy = within(down, top_left.y, last_row - top_left.y - size.height as i32);
+    let mut moved = above.shifted(dx, dy);
+    (0..width).filter(|x| page.is_lit(*x, last_row)).for_each(|x| moved.set(x, last_row, true));
+    moved
 }
 
 /// A step of 0 to 2 as a way to go: forward as far as there is room, and for the rest of two pixels back.

@@ -1,5 +1,6 @@
 //! Shows the verdict: which page now, what is on it, and the glass it goes to.
 
+pub mod buttons;
 pub mod care;
 pub mod glass;
 pub mod outlet;

@@ -9,7 +9,7 @@ use crate::reading::Snapshot;
 use crate::tell::log::{Entry, Log};
 use crate::tell::tongue::Tongue;
 use crate::units::span;
-use crate::verdict::Verdict;
+use crate::verdict::{IncidentId, Verdict};
 use std::io::Stdout;
 use std::time::Duration;
 use traylight_config::{Brightness, Settings};
@@ -132,6 +132,22 @@ impl Outlet {
             tongue.say("page.up", &[("span", &span(verdict.at.since_boot()))])
         };
         Some(Drawing { page, scenery, clock, beat: self.beat, lap: self.turn.lap() })
+    }
+
+    /// Takes in that somebody wants the next page.
+    pub fn go_on(&mut self) {
+        self.turn.go_on();
+        self.drawn = None;
+    }
+
+    /// Takes in that somebody wants the page to stay, or to go on after all.
+    pub fn hold(&mut self, now: Moment) {
+        self.turn.hold(now);
+    }
+
+    /// The incident whose page is up.
+    pub fn incident_up(&self) -> Option<IncidentId> {
+        self.turn.incident_up()
     }
 
     /// Puts a picture on the terminal.

@@ -56,11 +56,11 @@ fn half_day_degrees(north: f64, declination: f64) -> f64 {
 }
 
 fn mean_longitude(centuries: f64) -> f64 {
-    (280.46646 + centuries * (36_000.76983 + 0.000_303_2 * centuries)).rem_euclid(360.0)
+    (280.46646 + centuries * (36_000.769_83 + 0.000_303_2 * centuries)).rem_euclid(360.0)
 }
 
 fn mean_anomaly(centuries: f64) -> f64 {
-    357.52911 + centuries * (35_999.05029 - 0.000_153_7 * centuries)
+    357.52911 + centuries * (35_999.050_29 - 0.000_153_7 * centuries)
 }
 
 /// The tilt of the earth's axis, in degrees.

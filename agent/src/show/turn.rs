@@ -69,7 +69,12 @@ pub struct Turn {
     up: Option<(Page, Moment)>,
     told: Vec<IncidentId>,
     lap: u64,
+    held_until: Option<Moment>,
+    is_over: bool,
 }
+
+/// A page that is held stays no longer: somebody has walked away.
+const LONGEST_HOLD: Duration = Duration::from_secs(600);
 
 impl Turn {
     /// True when there is an incident that no page was given to yet.
@@ -82,6 +87,27 @@ impl Turn {
         self.lap
     }
 
+    /// The page that is up has been up for long enough, whatever its time.
+    pub fn go_on(&mut self) {
+        (self.is_over, self.held_until) = (true, None);
+    }
+
+    /// The page that is up stays; or goes on, if it was held already.
+    pub fn hold(&mut self, now: Moment) {
+        self.held_until = match self.held_until.take() {
+            Some(until) if now < until => None,
+            _ => Some(now.plus(LONGEST_HOLD)),
+        };
+    }
+
+    /// The incident whose page is up.
+    pub fn incident_up(&self) -> Option<IncidentId> {
+        match self.up {
+            Some((Page::Alarm(id) | Page::Incident(id), _)) => Some(id),
+            _ => None,
+        }
+    }
+
     fn news(&self, pages: &[Page]) -> Option<IncidentId> {
         incidents(pages).find(|incident| !self.told.contains(incident))
     }
@@ -91,10 +117,13 @@ impl Turn {
     pub fn page(&mut self, pages: &[Page], now: Moment, stays: impl Fn(&Page) -> Duration) -> Page {
         let new = self.news(pages);
         self.told = incidents(pages).collect();
+        let is_over = std::mem::take(&mut self.is_over);
+        self.held_until = self.held_until.filter(|until| new.is_none() && now < *until);
         let next = match (new, &self.up) {
             (Some(id), _) => Page::Alarm(id),
             (None, Some((up, since))) => match pages.iter().position(|page| page == up) {
-                Some(_) if now.since(*since) < stays(up) => return up.clone(),
+                Some(_) if self.held_until.is_some() => return up.clone(),
+                Some(_) if !is_over && now.since(*since) < stays(up) => return up.clone(),
                 Some(index) => {
                     self.lap += u64::from(index + 1 == pages.len());
                     pages[(index + 1) % pages.len()].clone()
@@ -132,6 +161,29 @@ mod tests {
 
     fn incident(id: u32) -> Page {
         Page::Alarm(IncidentId(id))
+    }
+
+    #[test]
+    fn a_press_turns_the_page_or_holds_it_and_news_let_go() {
+        let pages = [Page::Named(PageName::State), Page::Named(PageName::Room), incident(1)];
+        let calm = &pages[..2];
+        let mut turn = Turn::default();
+        assert_eq!(turn.page(calm, at(0), EACH), pages[0]);
+        turn.go_on();
+        assert_eq!(turn.page(calm, at(1), EACH), pages[1]);
+        assert_eq!(turn.page(calm, at(2), EACH), pages[1], "one press, one page");
+        turn.hold(at(3));
+        assert_eq!(turn.page(calm, at(300), EACH), pages[1]);
+        turn.hold(at(301));
+        assert_eq!(turn.page(calm, at(301), EACH), pages[0], "pressed again");
+        turn.hold(at(302));
+        assert_eq!(turn.page(calm, at(901), EACH), pages[0]);
+        assert_eq!(turn.page(calm, at(902), EACH), pages[1], "nobody holds a page for longer");
+        turn.hold(at(903));
+        assert_eq!(turn.incident_up(), None);
+        assert_eq!(turn.page(&pages, at(904), EACH), pages[2], "news come all the same");
+        assert_eq!(turn.incident_up(), Some(IncidentId(1)));
+        assert_eq!(turn.page(&pages, at(911), EACH), pages[0], "and nothing is held any more");
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! The settings of panels: what they are, where they are wired, how they are built in, and when they are dim.
+//! The settings of panels and buttons: what they are, where they are wired, how they are built in, and when panels are dim.
 
 /// One panel.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -98,4 +98,28 @@ pub struct Position {
     pub north: i32,
     /// East of Greenwich; west is below zero.
     pub east: i32,
+}
+
+/// A button for whoever stands before the panel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Button {
+    /// The chip that its line is on: a device file, such as `/dev/gpiochip0`, or the chip's label.
+    pub chip: String,
+    /// The line's number on the chip.
+    pub line: u32,
+    /// What it is for.
+    pub does: ButtonDoes,
+    /// True when a press pulls the line down to ground, false when it pulls it up.
+    pub pressed_is_low: bool,
+}
+
+/// What a button is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ButtonDoes {
+    /// The next page; pressed for longer than a second, it acknowledges.
+    Next,
+    /// The page stays, until pressed again.
+    Hold,
+    /// The owner knows of the incident that is shown.
+    Acknowledge,
 }

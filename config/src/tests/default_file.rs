@@ -2,7 +2,8 @@
 
 use super::{activated, settled};
 use crate::{
-    Brightness, Bus, Controller, DEFAULT_FILE, DayTime, Holds, PageName, Position, Settings, Shelf, Span, Tray,
+    Brightness, Bus, Button, ButtonDoes, Controller, DEFAULT_FILE, DayTime, Holds, PageName, Position, Settings, Shelf,
+    Span, Tray,
 };
 use std::time::Duration;
 
@@ -171,6 +172,17 @@ fn more_panels_each_have_their_own_wires_and_glass() {
     assert_eq!((back.address, back.bus_speed_khz, back.brightness), (0x3D, 400, Brightness::Dim));
     let only_more = settled("[[panel.more]]\nbus = '/dev/i2c-2'\n").panel.glasses;
     assert_eq!(only_more.len(), 1);
+}
+
+#[test]
+fn the_examples_of_another_panel_and_of_a_button_in_the_shipped_file_work() {
+    let example = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     "));
+    let example: Vec<&str> = example.skip_while(|line| !line.starts_with("[[panel")).collect();
+    let end = example.iter().position(|line| line.starts_with("[[alerts")).unwrap_or(example.len());
+    let settings = settled(&example[..end].join("\n"));
+    assert_eq!(settings.panel.glasses.len(), 1);
+    let wanted = Button { chip: "/dev/gpiochip0".into(), line: 17, does: ButtonDoes::Next, pressed_is_low: true };
+    assert_eq!(settings.buttons, [wanted]);
 }
 
 #[test]

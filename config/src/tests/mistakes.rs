@@ -23,12 +23,12 @@ fn unknown_keys_wherever_they_are() {
     check(&[
         (
             "[panle]",
-            "1:2 found the unknown key `panle` at the top level, wanted one of box, shelf, panel, watch, limits, grace, \
-             self_test, alerts (did you mean `panel`?)",
+            "1:2 found the unknown key `panle` at the top level, wanted one of box, shelf, panel, button, watch, limits, \
+             grace, self_test, alerts (did you mean `panel`?)",
         ),
         (
             "colour = 1",
-            "1:1 found the unknown key `colour` at the top level, wanted one of box, shelf, panel, watch, limits, \
+            "1:1 found the unknown key `colour` at the top level, wanted one of box, shelf, panel, button, watch, limits, \
              grace, self_test, alerts",
         ),
         (
@@ -158,6 +158,17 @@ fn panels_that_cannot_be() {
         (
             "[panel]\ndim_from = '06:00'\ndim_until = '06:00'",
             "3:13 found a time that ends when it begins, wanted two times that differ",
+        ),
+    ]);
+}
+
+#[test]
+fn buttons_that_cannot_be() {
+    check(&[
+        ("[[button]]\nchip = 'c'", "1:1 found [[button]] without `line`, wanted one, such as line = 17"),
+        (
+            "[[button]]\nchip = 'c'\nline = 17\n[[button]]\nchip = 'c'\nline = 17",
+            "6:8 found two buttons on line 17 of this chip, wanted one of them elsewhere",
         ),
     ]);
 }

@@ -57,7 +57,7 @@ fn main() {
         "\n{count} transitions: ours {sum} bytes, at most {most}; the crate {others}; whole frames {}",
         1034 * count
     );
-    time_of_diffs(&pages);
+    time_of_drawing(&pages);
 }
 
 /// Bytes and messages that our driver sends from one picture to the next.
@@ -89,7 +89,7 @@ fn common(from: &Frame, to: &Frame) -> usize {
 }
 
 /// How long it takes to draw a page, and to find what differs.
-fn time_of_diffs(pages: &[(String, Frame)]) {
+fn time_of_drawing(pages: &[(String, Frame)]) {
     const ROUNDS: usize = 200;
     let began = Instant::now();
     let mut windows = 0;
