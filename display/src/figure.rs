@@ -26,7 +26,7 @@ pub fn figure(frame: &mut Frame, area: Rectangle, text: &str, stand: Stand) -> i
     let cut = || Ink::of(&fit(text, (area.size.width / Face::Small.width()) as usize), Face::Small);
     let found = [Face::Large, Face::Medium, Face::Small].iter().find_map(fits).or_else(cut);
     let Some(ink) = found.filter(|ink| ink.scale_in(width, height) >= 1.0) else { return area.top_left.x };
-    let scale = pleasing(ink.scale_in(width, height));
+    let scale = pleasing(ink.scale_in(width, height), ink.face);
     let (wide, high) = ((ink.width as f32 * scale) as i32, (ink.height as f32 * scale) as i32);
     let (spare_x, spare_y) = (area.size.width as i32 - wide, area.size.height as i32 - high);
     let corner = area.top_left;
@@ -44,13 +44,19 @@ pub fn figure(frame: &mut Frame, area: Rectangle, text: &str, stand: Stand) -> i
     left + wide
 }
 
-/// Below one and a half times the size, strokes of two pixels would come out unevenly thick.
-fn pleasing(scale: f32) -> f32 {
-    if scale < 1.5 { (scale * 4.0).floor() / 4.0 } else { scale }
+/// Strokes of one pixel would come out unevenly thick but at whole steps, and those of two below one and a half times the
+/// size.
+fn pleasing(scale: f32, face: Face) -> f32 {
+    match face {
+        Face::Small if scale < 3.0 => scale.floor(),
+        _ if scale < 1.5 => (scale * 4.0).floor() / 4.0,
+        _ => scale,
+    }
 }
 
 /// The lit pixels of a text in its own face, without the dark columns at both ends.
 struct Ink {
+    face: Face,
     width: i32,
     height: i32,
     /// Row after row.
@@ -76,7 +82,7 @@ impl Ink {
         // Capitals and figures stand on the same line whatever they are next to; only a tail needs more.
         let height = 1 + lit.iter().map(|(_, y)| *y).max()?.max(ground);
         let rows = (0..height).flat_map(|y| columns.iter().map(move |&x| (x, y)));
-        Some(Ink { width: columns.len() as i32, height, lit: rows.map(|(x, y)| is_lit(x, y)).collect() })
+        Some(Ink { face, width: columns.len() as i32, height, lit: rows.map(|(x, y)| is_lit(x, y)).collect() })
     }
 
     fn scale_in(&self, width: f32, height: f32) -> f32 {

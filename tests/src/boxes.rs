@@ -45,8 +45,7 @@ pub struct Scene {
 
 /// The box with so many trays, 2 to 8, in this mood. Played once, since playing takes its time.
 pub fn scene(trays: usize, mood: Mood) -> &'static Scene {
-    const NEW: OnceLock<Scene> = OnceLock::new();
-    static PLAYED: [[OnceLock<Scene>; 3]; 7] = [const { [NEW; 3] }; 7];
+    static PLAYED: [[OnceLock<Scene>; 3]; 7] = [const { [const { OnceLock::new() }; 3] }; 7];
     PLAYED[trays - 2][mood as usize].get_or_init(|| played(trays, mood))
 }
 

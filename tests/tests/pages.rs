@@ -20,11 +20,13 @@ fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("pages")
 }
 
+/// Draws the pictures of a file.
+type Draws = Box<dyn Fn() -> Vec<(String, Frame)>>;
+
 /// What is kept: the story, and for each size every page in each mood and the shelves of two to eight trays.
-fn kept() -> Vec<(PathBuf, Box<dyn Fn() -> Vec<(String, Frame)>>)> {
+fn kept() -> Vec<(PathBuf, Draws)> {
     let file = |name: String| folder().join(format!("{name}.txt"));
-    let mut files: Vec<(PathBuf, Box<dyn Fn() -> Vec<(String, Frame)>>)> =
-        vec![(file("story".to_owned()), Box::new(scenes::pictures))];
+    let mut files: Vec<(PathBuf, Draws)> = vec![(file("story".to_owned()), Box::new(scenes::pictures))];
     for glass in KEPT {
         let size = format!("{}x{}", glass.width(), glass.height());
         files.push((file(format!("pages-{size}")), Box::new(move || scenes::pages_on(glass))));

@@ -24,6 +24,9 @@ pub struct Flags {
     /// Write each page as a PNG file into this folder
     #[arg(long, value_name = "DIR")]
     png: Option<PathBuf>,
+    /// Draw in plain ASCII, for a log or a serial line
+    #[arg(long, conflicts_with = "png")]
+    plain: bool,
     /// Show on the configured panels that nobody is watching, in place of pages: for what cleans up after a crash
     #[arg(long, conflicts_with = "png")]
     stopped: bool,
@@ -59,7 +62,8 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         None => {
             let mut out = io::stdout();
             for (name, frame) in &drawn {
-                write!(out, "{name}\n{}", terminal::compact(frame))?;
+                let picture = if flags.plain { terminal::plain(frame) } else { terminal::compact(frame) };
+                write!(out, "{name}\n{picture}")?;
             }
         }
     }

@@ -11,7 +11,7 @@ use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
 use traylight::rehearse::{Fault, Played, Told, play};
 use traylight::serve::control::{self, Request};
-use traylight::show::pages::{TEST, View, draw};
+use traylight::show::pages::{View, draw, test_mark};
 use traylight::show::turn::worth_showing;
 use traylight::tell::incident_log;
 use traylight::tell::log::{Entry, Form, Log};

@@ -39,7 +39,8 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
         let strip = area(0, 0, wide as u32, 12);
         lead(frame, view, incident, strip, word);
         text_centred(frame, area(0, 14, wide as u32, 8), view.tongue.plain("page.tray"), Face::Small);
-        let tall = (high * 3 / 8) as u32;
+        // The words below need a third of low glass.
+        let tall = (if high >= 100 { high * 3 / 8 } else { high / 4 }) as u32;
         figure(frame, area(0, 23, wide as u32, tall), label, Stand::Middle);
         block(frame, below(frame, 23 + tall as i32 + 3), &[vec![what.to_owned()], to_do], matters_most);
         return;

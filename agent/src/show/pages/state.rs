@@ -72,7 +72,9 @@ fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
     let beside_word = high < 40;
     let kept = if beside_word { 6 * view.clock.chars().count() as i32 + 4 } else { 0 };
     let word = state_word(view, columns((wide - 2 - kept).max(0) as u32));
-    figure(frame, area(1, 2, (wide - 2 - kept).max(0) as u32, (strip - 4) as u32), word, Stand::Middle);
+    let margin = if beside_word { 1 } else { 2 };
+    let room = area(1, margin, (wide - 2 - kept).max(0) as u32, (strip - 2 * margin) as u32);
+    figure(frame, room, word, Stand::Middle);
     let (clock_at, last) = if beside_word { (4, high) } else { (high - LINE, high - LINE) };
     text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
     if view.verdict.worst() == Some(Severity::Critical) && !is_silent(view) {
