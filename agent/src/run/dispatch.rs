@@ -12,6 +12,7 @@ use crate::tell::courier::{Courier, Errand, Machine, Report, random};
 use crate::tell::log::Entry;
 use crate::tell::message::{Message, Stamp, Turn};
 use crate::tell::tidings::{self, Letterhead};
+use crate::tell::tongue::Tongue;
 use crate::units::span;
 use crate::verdict::{Incident, Severity, Turn as Turned, Verdict};
 use serde_json::json;
@@ -137,7 +138,10 @@ impl Dispatch {
         let code = confirm::code(random());
         codes.ask(name, &target(way), &code).map_err(|fault| fault.to_string())?;
         let box_name = box_name(scene.settings, scene.snapshot);
-        self.courier.try_way(name, confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock)));
+        self.courier.try_way(
+            name,
+            confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language.into()),
+        );
         Ok(format!("a code is on its way by `{name}`; give it back with `traylight alerts --confirm CODE`"))
     }
 
@@ -209,7 +213,7 @@ fn as_test(message: Message) -> Message {
         incident: format!("test-{}", message.incident),
         id: format!("test-{}.{boot_id}.{}", message.id, moment.since_boot().as_millis()),
         record: None,
-        sentence: format!("This is a test, nothing has happened. {}", message.sentence),
+        sentence: message.tongue.say("message.rehearsed", &[("sentence", &message.sentence)]),
         turn: Turn::Test,
         ..message
     }
@@ -246,15 +250,26 @@ fn state(scene: &Scene, mark: &str) -> BoxState {
         let state = json!({ "tray": tray.label, "state": tray.state.word(), "severity": tray.severity });
         (tray.label.clone(), state.to_string())
     });
-    let count = snapshot.drives.len();
+    let tongue = Tongue::from(settings.language);
     let sentence = match verdict.worst() {
-        None | Some(Severity::Notice) => format!("All is well with {count} drives and {} pools.", snapshot.pools.len()),
-        Some(_) => "Something is open; see the alerts before this one.".to_owned(),
+        None | Some(Severity::Notice) => {
+            tongue.say("message.all-is-well", &[("drives", &snapshot.drives.len()), ("pools", &snapshot.pools.len())])
+        }
+        Some(_) => tongue.plain("message.something-is-open").to_owned(),
     };
     let trays = trays.collect();
     let unacknowledged = verdict.incidents.iter().filter(|open| !open.acknowledged).map(|open| open.id.to_string());
     let (unacknowledged, mark) = (unacknowledged.collect(), mark.to_owned());
-    BoxState { unacknowledged, mark, box_name, whole: whole.to_string(), trays, is_fine: verdict.is_fine(), sentence }
+    BoxState {
+        tongue,
+        unacknowledged,
+        mark,
+        box_name,
+        whole: whole.to_string(),
+        trays,
+        is_fine: verdict.is_fine(),
+        sentence,
+    }
 }
 
 /// What is to be said of the sending.

@@ -1,6 +1,7 @@
 //! Whether anybody reads what is sent on a way: a message with a code, to be given back by whoever has read it.
 
 use super::message::{Message, Stamp, Turn};
+use super::tongue::Tongue;
 use crate::verdict::Severity;
 
 /// A code of four digits, from any number.
@@ -9,7 +10,8 @@ pub fn code(random: u32) -> String {
 }
 
 /// The message that carries the code.
-pub fn test_message(box_name: &str, way: &str, code: &str, made_at: Stamp) -> Message {
+pub fn test_message(box_name: &str, way: &str, code: &str, made_at: Stamp, tongue: Tongue) -> Message {
+    let say = |key: &str| tongue.say(key, &[("code", &code), ("way", &way), ("box", &box_name)]);
     Message {
         id: format!("test-{way}-{code}-{}", made_at.moment.since_boot().as_millis()),
         incident: format!("test-{way}"),
@@ -17,16 +19,17 @@ pub fn test_message(box_name: &str, way: &str, code: &str, made_at: Stamp) -> Me
         severity: Severity::Notice,
         about: Vec::new(),
         trays: Vec::new(),
-        title: format!("CODE {code}"),
-        sentence: format!("This is a test of the way {way} from {box_name}; nothing has happened."),
-        advice: format!("Run: traylight alerts --confirm {code}"),
-        warning: "Until then alerts on this way count as not confirmed.".to_owned(),
+        title: say("message.code.title"),
+        sentence: say("message.code.sentence"),
+        advice: say("message.code.advice"),
+        warning: say("message.code.warning"),
         leave_in: None,
         evidence: Vec::new(),
         not_measured: Vec::new(),
         next_test: String::new(),
         since: String::new(),
         lasted: None,
+        tongue,
         box_name: box_name.to_owned(),
         made_at,
         held: false,
@@ -44,7 +47,7 @@ mod tests {
     #[test]
     fn the_code_is_in_the_subject_and_says_what_to_do_with_it() {
         assert_eq!([code(7), code(12_345), code(u32::MAX)], ["0007", "2345", "7295"]);
-        let message = test_message("heron", "keeper", "4821", Stamp::default());
+        let message = test_message("heron", "keeper", "4821", Stamp::default(), Tongue::English);
         let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
         assert_eq!(subject(&letter), "heron: TEST: CODE 4821");
         assert!(text(&letter).contains("Do: Run: traylight alerts --confirm 4821\n"));

@@ -2,7 +2,7 @@
 //! that would be fetched from elsewhere. Pure.
 
 use super::letter::{Item, Letter};
-use super::letter_words::{clean, headline, paragraphs};
+use super::letter_words::{clean, headline, paragraphs, signature};
 use super::message::Turn;
 use crate::verdict::Severity;
 use std::fmt::Write as _;
@@ -16,10 +16,11 @@ const BODY: &str = "margin:0;padding:12px;font:16px/1.4 sans-serif;max-width:40e
 
 /// The letter as a page. `picture` is the address of the panel's picture, where there is one.
 pub fn html(letter: &Letter, picture: Option<&str>) -> String {
-    let mut page = String::from(
-        "<!DOCTYPE html><html lang=\"en\"><head><meta charset=\"utf-8\">\
+    let mut page = format!(
+        "<!DOCTYPE html><html lang=\"{}\"><head><meta charset=\"utf-8\">\
          <meta name=\"viewport\" content=\"width=device-width\">\
          <meta name=\"color-scheme\" content=\"light dark\"></head>",
+        letter.first.message.tongue.plain("letter.language")
     );
     let _ = write!(page, "<body style=\"{BODY}\">");
     for item in letter.items() {
@@ -45,8 +46,7 @@ pub fn html(letter: &Letter, picture: Option<&str>) -> String {
         }
         page.push_str("</div>");
     }
-    let name = clean(&letter.first.message.box_name);
-    let _ = write!(page, "<p><small>traylight on {}, message {}</small></p>", escaped(&name), escaped(&letter.id()));
+    let _ = write!(page, "<p><small>{}</small></p>", escaped(&signature(letter)));
     page.push_str("</body></html>\n");
     page
 }
@@ -56,7 +56,9 @@ fn image(address: &str, item: &Item) -> String {
     let message = &item.message;
     let says: Vec<String> =
         [Some(&message.title), message.leave_in.as_ref()].into_iter().flatten().map(|line| clean(line)).collect();
-    let alt = escaped(&format!("The panel says: {}, {}", message.severity, says.join(", ")));
+    let severity = message.tongue.severity(message.severity);
+    let alt =
+        escaped(&message.tongue.say("letter.panel-says", &[("severity", &severity), ("words", &says.join(", "))]));
     let style = "max-width:100%;height:auto;image-rendering:pixelated";
     format!("<p><img src=\"{}\" width=\"{WIDTH}\" alt=\"{alt}\" style=\"{style}\"></p>", escaped(address))
 }

@@ -17,29 +17,35 @@ pub fn subject(letter: &Letter) -> String {
         let _ = write!(line, ", {}", clean(stays));
     }
     if !letter.more.is_empty() {
-        let _ = write!(line, " and {} more", letter.more.len());
+        line.push_str(&message.tongue.say("letter.more", &[("n", &letter.more.len())]));
     }
     line.chars().take(SUBJECT).collect()
 }
 
 /// What turn, in the word that a line begins with, and the title.
 pub(super) fn headline(message: &Message) -> String {
-    let title = clean(&message.title);
-    match message.turn {
-        Turn::Opened | Turn::Refined => format!("{}: {title}", message.severity),
-        Turn::Worsened => format!("{}, worse: {title}", message.severity),
-        Turn::Reminder => format!("still {}: {title}", message.severity),
-        Turn::Closed => format!("over: {title}"),
-        Turn::AllWell => title,
-        Turn::Test => format!("TEST: {title}"),
-    }
+    let (tongue, title) = (message.tongue, clean(&message.title));
+    let key = match message.turn {
+        Turn::Opened | Turn::Refined => "letter.opened",
+        Turn::Worsened => "letter.worsened",
+        Turn::Reminder => "letter.reminder",
+        Turn::Closed => "letter.closed",
+        Turn::AllWell => return title,
+        Turn::Test => "letter.test",
+    };
+    tongue.say(key, &[("severity", &tongue.severity(message.severity)), ("title", &title)])
 }
 
 /// The letter as plain text.
 pub fn text(letter: &Letter) -> String {
     let parts: Vec<String> = letter.items().map(item_text).collect();
-    let name = clean(&letter.first.message.box_name);
-    format!("{}\n\n-- \ntraylight on {name}, message {}\n", parts.join("\n\n----\n\n"), clean(&letter.id()))
+    format!("{}\n\n-- \n{}\n", parts.join("\n\n----\n\n"), signature(letter))
+}
+
+/// The last line: from whom, and the name of the letter.
+pub(super) fn signature(letter: &Letter) -> String {
+    let Message { tongue, box_name, .. } = &letter.first.message;
+    tongue.say("letter.signature", &[("box", &clean(box_name)), ("id", &clean(&letter.id()))])
 }
 
 fn item_text(item: &Item) -> String {
@@ -60,29 +66,30 @@ fn item_text(item: &Item) -> String {
 /// What stands below the headline: a label, which may be empty, and its lines.
 pub(super) fn paragraphs(item: &Item) -> Vec<(&'static str, Vec<String>)> {
     let message = &item.message;
-    let one = |label, line: &str| (label, vec![line.to_owned()]);
-    let mut paragraphs = vec![one("", &message.sentence), one("Do", &message.advice)];
-    // Most of what makes it worse says so itself.
-    let label = if message.warning.starts_with("Do not") { "" } else { "Do not" };
-    paragraphs.push(one(label, &message.warning));
-    paragraphs.push(("Measured", message.evidence.clone()));
-    paragraphs.push(one("Not measured", &message.not_measured.join("; ")));
-    paragraphs.push(one("To find out", &message.next_test));
-    paragraphs.push(one("Since", &message.since));
+    let tongue = message.tongue;
+    let one = |key: &str, line: &str| (tongue.plain(key), vec![line.to_owned()]);
+    let bare = |line: &str| ("", vec![line.to_owned()]);
+    let mut paragraphs = vec![bare(&message.sentence), one("letter.do", &message.advice)];
+    // In English most of what makes it worse says so itself.
+    let says_so = message.warning.starts_with(tongue.plain("letter.do-not"));
+    paragraphs.push(if says_so { bare(&message.warning) } else { one("letter.do-not", &message.warning) });
+    paragraphs.push((tongue.plain("letter.measured"), message.evidence.clone()));
+    paragraphs.push(one("letter.not-measured", &message.not_measured.join("; ")));
+    paragraphs.push(one("letter.to-find-out", &message.next_test));
+    paragraphs.push(one("letter.since", &message.since));
     if let Some(lasted) = message.lasted {
-        paragraphs.push(one("Lasted", &span(lasted)));
-        paragraphs.push(one("At its worst", &message.severity.to_string()));
+        paragraphs.push(one("letter.lasted", &span(lasted)));
+        paragraphs.push(one("letter.at-its-worst", tongue.severity(message.severity)));
     }
-    paragraphs.extend(item.made.as_deref().map(|made| one("Said at", made)));
+    paragraphs.extend(item.made.as_deref().map(|made| one("letter.said-at", made)));
     if let Some(late) = item.late {
-        paragraphs.push(one("", &format!("Delivered {} late.", span(late))));
+        paragraphs.push(bare(&tongue.say("letter.late", &[("span", &tongue.span(late))])));
     }
     if item.left_out > 0 {
-        let (count, s) = (item.left_out, if item.left_out == 1 { "" } else { "s" });
-        paragraphs.push(one("", &format!("{count} message{s} before this one had no room and were left out.")));
+        paragraphs.push(bare(&tongue.count("letter.left-out", item.left_out.into())));
     }
     if item.attempt > 1 {
-        paragraphs.push(one("", &format!("Attempt {}: it may have arrived before.", item.attempt)));
+        paragraphs.push(bare(&tongue.say("letter.attempt", &[("n", &item.attempt)])));
     }
     for (_, lines) in &mut paragraphs {
         lines.iter_mut().for_each(|line| *line = clean(line));
@@ -105,6 +112,7 @@ pub fn clean(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::message::{Stamp, example};
+    use super::super::tongue::Tongue;
     use super::*;
     use crate::clock::Moment;
     use crate::verdict::Severity;
@@ -130,6 +138,30 @@ mod tests {
                       Not measured: what it counts: it does not answer\n\
                       Since: 14:02\n\n-- \ntraylight on heron, message i-7.1\n";
         assert_eq!(text(&letter), wanted);
+    }
+
+    #[test]
+    fn a_german_message_has_german_words_around_it() {
+        let mut item = Item { left_out: 1, attempt: 2, ..item(Turn::Reminder, 31) };
+        item.message.tongue = Tongue::German;
+        item.message.title = "FACH 3 FEHLT".to_owned();
+        item.message.leave_in = Some("DRIN LASSEN 1 2".to_owned());
+        item.message.warning = "Nicht allein deshalb tauschen.".to_owned();
+        let letter = Letter::of(item);
+        assert_eq!(subject(&letter), "heron: immer noch kritisch: FACH 3 FEHLT, DRIN LASSEN 1 2");
+        let text = text(&letter);
+        for line in [
+            "\nAchtung: Nicht allein deshalb tauschen.\n",
+            "\nGemessen: ",
+            "\nNicht gemessen: ",
+            "\nSeit: 14:02\n",
+            "\nMit 31 h Verspätung zugestellt.\n",
+            "\n1 Meldung vor dieser hatte keinen Platz und fiel weg.\n",
+            "\nVersuch 2: vielleicht schon einmal angekommen.\n",
+            "\ntraylight auf heron, Meldung i-7.1\n",
+        ] {
+            assert!(text.contains(line), "{line} is not in:\n{text}");
+        }
     }
 
     #[test]

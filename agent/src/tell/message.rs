@@ -1,5 +1,6 @@
 //! One message about the box as plain data: what every way out is given, and what the outbox keeps until it has left.
 
+use super::tongue::Tongue;
 use crate::clock::{Clock, Moment};
 use crate::verdict::{Incident, Severity};
 use serde::{Deserialize, Serialize};
@@ -43,6 +44,9 @@ pub struct Message {
     pub since: String,
     /// How long it lasted, once it is over.
     pub lasted: Option<Duration>,
+    /// The language of its words, and of those around it.
+    #[serde(default)]
+    pub tongue: Tongue,
     /// The name of the box.
     pub box_name: String,
     /// When the message was made.
@@ -199,6 +203,7 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Sever
         next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: (turn == Turn::Closed).then(|| Duration::from_secs(90)),
+        tongue: Tongue::English,
         box_name: "heron".to_owned(),
         made_at: Stamp { boot_id: "spring".to_owned(), moment: Moment::default(), wall: None },
         held: false,

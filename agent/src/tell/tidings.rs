@@ -4,7 +4,6 @@ use super::incident_words::{Told, told};
 use super::message::{About, Message, Stamp, Topic, Turn};
 use super::tongue::Tongue;
 use crate::clock::{Moment, Wall};
-use crate::units::span;
 use crate::verdict::{Condition, Ended, Incident, IncidentId, Place, Subject, Turn as Turned, Turned as What};
 
 /// What every message needs besides the turn.
@@ -41,18 +40,18 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
     let Told { words, seen, unmeasured, next_test } = told(incident, &clock, head.tongue);
     let since = head.now.since(incident.since);
+    let tongue = head.tongue;
     let since = match (head.wall.synchronised, lasted) {
         (true, _) => head.wall.before(since).stamp(),
-        (false, None) => format!("{} before this was written", span(since)),
+        (false, None) => tongue.say("message.before-this", &[("span", &tongue.span(since))]),
         (false, Some(_)) => String::new(),
     };
+    let ended = |key: &str, lasted| tongue.say(key, &[("name", &words.name), ("lasted", &tongue.span(lasted))]);
     let sentence = match turned.what {
-        What::Closed { lasted, how: Ended::Over } => format!("{} is over after {}.", words.name, span(lasted)),
-        What::Closed { lasted, how: Ended::TakenOut } => {
-            format!("{} ended after {} because the drive was taken out.", words.name, span(lasted))
-        }
+        What::Closed { lasted, how: Ended::Over } => ended("message.over", lasted),
+        What::Closed { lasted, how: Ended::TakenOut } => ended("message.taken-out", lasted),
         What::Closed { how: Ended::PartOf(other), .. } => {
-            format!("{} turned out to be a part of incident {other}.", words.name)
+            tongue.say("message.part-of", &[("name", &words.name), ("other", &other)])
         }
         _ => words.sentence,
     };
@@ -75,6 +74,7 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         next_test: if is_over { String::new() } else { next_test },
         since,
         lasted,
+        tongue,
         box_name: head.box_name.to_owned(),
         made_at: head.stamp.clone(),
         held: head.is_held,

@@ -12,6 +12,7 @@ use traylight::keep::{OutboxStore, Store};
 use traylight::tell::courier::{Courier, Errand, Machine, World};
 use traylight::tell::message::{About, Message, Stamp, Topic, Turn, WallStamp};
 use traylight::tell::outbox::Now;
+use traylight::tell::tongue::Tongue;
 use traylight::verdict::Severity;
 
 /// How an incident of the storm goes.
@@ -97,6 +98,7 @@ fn message(nth: usize, made_at: Stamp) -> Message {
         next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
+        tongue: Tongue::English,
         box_name: "heron".to_owned(),
         made_at,
         held: false,

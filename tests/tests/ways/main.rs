@@ -18,6 +18,7 @@ use tokio::sync::watch;
 use traylight::tell::box_state::BoxState;
 use traylight::tell::letter::{Item, Letter};
 use traylight::tell::message::{About, Message, Stamp, Topic, Turn};
+use traylight::tell::tongue::Tongue;
 use traylight::tell::ways::from_settings::ways;
 use traylight::tell::ways::{Fault, Receipt, Way};
 use traylight::verdict::Severity;
@@ -41,6 +42,7 @@ fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
         next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
+        tongue: Tongue::English,
         box_name: "heron".to_owned(),
         made_at: Stamp::default(),
         held: false,

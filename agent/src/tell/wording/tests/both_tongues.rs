@@ -96,5 +96,5 @@ fn a_german_sentence_reads_like_one() {
         "md0 (raid6) läuft ohne 1 von 5 Laufwerken: Fach 3 (Seriennr. ..LARK); der Pool verkraftet keinen weiteren \
          Verlust; eines wird gerade gefüllt."
     );
-    assert_eq!(of("12V NIEDRIG").sentence, "Die Schiene 12V misst 11,24 V, sein sollten es 11,40 V bis 12,60 V.");
+    assert_eq!(of("12V ZU NIEDRIG").sentence, "Die 12V-Schiene misst 11,24 V, es sollten 11,40 V bis 12,60 V sein.");
 }
