@@ -6,7 +6,7 @@ mod rehearsal;
 
 use self::core::Core;
 use self::dispatch::Dispatch;
-use crate::clock::Clock;
+use crate::clock::{Clock, Moment};
 use crate::judge::ledger::Ledger;
 use crate::keep::{self, OutboxStore, Saver, Store};
 use crate::probe::keeper::Keeper;
@@ -15,8 +15,11 @@ use crate::probe::schedule::Schedule;
 use crate::serve::control::{Asked, Control};
 use crate::serve::listener::Listener;
 use crate::serve::socket::hand_out;
+use crate::show::buttons::{self, Intent, Said};
+use crate::show::care::Picture;
 use crate::show::glass::PanelThread;
 use crate::show::outlet::{Outlet, Scenery};
+use crate::show::pages::stopped;
 use crate::tell::courier::Report;
 use crate::tell::log::Entry;
 use std::path::PathBuf;
@@ -24,6 +27,7 @@ use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::unbounded_channel;
 use traylight_config::{SelfTestSchedule, Settings};
+use traylight_display::{Brightness, GlassSize};
 
 /// The loop looks at the time by itself when it has heard nothing for so long: for what ages, and for the watchdog.
 /// Longer than the probe's pace, so that a box that is heard from wakes for nothing else.
@@ -63,7 +67,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     dispatch::prepare(&mut ledger.book, outboxes.as_ref(), &settings.alerts, &clock);
     ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
-    let panel = PanelThread::start(&settings.panel, clock.clone(), move |said| drop(report.send(said)));
+    let panels = PanelThread::start_all(&settings.panel.glasses, &clock, move |said| drop(report.send(said)))?;
+    let (press, mut presses) = unbounded_channel();
+    buttons::listen(&settings.buttons, &press);
     let mut keeper = Keeper::new(root, clock.clone());
     keeper.tell(schedule(&settings))?;
     let mut core = Core::new(clock.clone(), ledger);
@@ -80,9 +86,18 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
 
     loop {
         tokio::select! {
-            news = keeper.news() => outlet.say_all(core.hear(news), &clock.wall()),
+            news = keeper.news() => {
+                outlet.say_all(core.hear(news), &clock.wall());
+                if core.power_was_low() {
+                    panels.iter().for_each(PanelThread::distrust);
+                }
+            }
             _ = tick.tick() => {},
-            Some(said) = reports.recv() => outlet.say(&core.hear_of_panel(said), &clock.wall()),
+            Some(said) = reports.recv() => outlet.say(&core.hear_of_panel(said, &settings), &clock.wall()),
+            Some(said) = presses.recv() => {
+                let entries = pressed(said, &mut outlet, &mut core, clock.now());
+                outlet.say_all(entries, &clock.wall());
+            }
             visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
                 hand_out(visitor, core.state(&settings));
             },
@@ -108,11 +123,12 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
         if let Some((verdict, snapshot, test)) = core.shown() {
-            let scenery = Scenery { verdict, snapshot, settings: &settings, wall: &clock.wall(), test };
-            if let Some(frame) = outlet.frame_if_due(clock.now(), &scenery) {
-                outlet.draw(&frame);
-                if let Some(panel) = &panel {
-                    panel.show(frame);
+            let (ways, wall) = (&core.ways.each, &clock.wall());
+            let scenery = Scenery { verdict, snapshot, settings: &settings, ways, wall, test };
+            if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
+                outlet.draw(&drawing.frame(GlassSize::W128H64));
+                for panel in &panels {
+                    panel.show(drawing.picture(panel.size(), panel.wanted_brightness()));
                 }
             }
         }
@@ -127,12 +143,26 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         dispatch.finish();
     }
     outlet.say(&Entry::agent(6, "stopped", "asked to stop"), &clock.wall());
-    let last = crate::show::pages::stopped(&clock.wall().minute(), settings.language.into());
-    outlet.draw(&last);
-    if let Some(panel) = panel {
-        panel.finish(last);
+    let minute = clock.wall().minute();
+    outlet.draw(&stopped(&minute, GlassSize::W128H64, settings.language.into()));
+    for panel in panels {
+        let frame = stopped(&minute, panel.size(), settings.language.into());
+        panel.finish(Picture { frame, brightness: Brightness::Dim });
     }
     Ok(())
+}
+
+/// Does what somebody before the panel wants; what is to be said of it.
+fn pressed(said: Said, outlet: &mut Outlet, core: &mut Core, now: Moment) -> Vec<Entry> {
+    match said {
+        Said::Wanted(Intent::Next) => outlet.go_on(),
+        Said::Wanted(Intent::Hold) => outlet.hold(now),
+        Said::Wanted(Intent::Acknowledge) => {
+            return outlet.incident_up().map(|id| core.acknowledge(id).1).unwrap_or_default();
+        }
+        Said::Unheard(why) => return vec![Entry::agent(5, "button-not-heard", why)],
+    }
+    Vec::new()
 }
 
 async fn visitor(socket: Option<&Listener>) -> std::io::Result<tokio::net::UnixStream> {

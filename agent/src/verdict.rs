@@ -53,6 +53,8 @@ pub struct Verdict {
     pub full_in: BTreeMap<String, Estimate>,
     /// How long the work on pools will still take, by key, where its pace says so.
     pub work_left: BTreeMap<String, Estimate>,
+    /// The recent temperatures of drives that are awake, about a minute apart, oldest first: those of the present course.
+    pub courses: BTreeMap<DriveKey, Vec<(Moment, Celsius)>>,
     /// What is worth one line and is no condition.
     pub remarks: Vec<Remark>,
 }

@@ -29,10 +29,10 @@ mod url;
 
 pub use problem::{Problem, Problems};
 pub use settings::{
-    AlertWay, Alerts, Brightness, Bus, CommandLine, Destination, DriveLimits, FanLimits, Grace, Heartbeat, Holds,
-    Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt, MqttVersion, PageName, Panel, PoolLimits,
-    ProcessorLimits, QuietHours, Secret, SelfTestSchedule, Settings, Shelf, SupplyLimits, Topic, Tray, VolumeLimits,
-    Watch, Webhook,
+    AlertWay, Alerts, Brightness, Bus, Button, ButtonDoes, CommandLine, Controller, DayTime, Destination, DriveLimits,
+    FanLimits, Glass, Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt,
+    MqttVersion, Night, PageName, Panel, PoolLimits, Position, ProcessorLimits, QuietHours, Secret, SelfTestSchedule,
+    Settings, Shelf, Span, SupplyLimits, Topic, Tray, VolumeLimits, Watch, Webhook,
 };
 pub use settle::settle;
 pub use template::{Field, Template};

@@ -6,8 +6,13 @@
 //! datasheet stands behind a value, its documentation says so.
 
 mod alerts;
+mod glass;
+mod pages;
 
 pub use alerts::*;
+pub use glass::*;
+pub use pages::PageName;
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 /// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
@@ -24,6 +29,8 @@ pub struct Settings {
     pub shelves: Vec<Shelf>,
     /// The small screen on the front.
     pub panel: Panel,
+    /// Buttons beside it.
+    pub buttons: Vec<Button>,
     /// What to watch, and what to leave out.
     pub watch: Watch,
     /// When something is wrong, and when it is right again.
@@ -84,74 +91,33 @@ pub enum Holds {
 /// The small screen on the front.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Panel {
-    /// Where the panel is wired.
-    pub bus: Bus,
-    /// The 7-bit I2C address: 0x3C or 0x3D (SSD1306 datasheet, section 8.1.5).
-    pub address: u8,
-    /// The panel is mounted upside down.
-    pub upside_down: bool,
-    /// How bright the panel is when all is well.
-    pub brightness: Brightness,
+    /// The panels that there are; all show the same pages.
+    pub glasses: Vec<Glass>,
+    /// When panels are dim, and when they are dark but for a dot. Alerts light them up all the same.
+    pub night: Night,
     /// How long one page stays, in seconds: 3 to 60.
     pub page_seconds: u32,
     /// Which pages take turns, in this order.
     pub pages: Vec<PageName>,
+    /// Pages that stay for another time than the others, in seconds.
+    pub own_seconds: BTreeMap<PageName, u32>,
 }
 
-/// Where the panel is wired.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Bus {
-    /// There is no panel.
-    None,
-    /// A device file, such as `/dev/i2c-1`.
-    Path(String),
-    /// The name of the bus adapter: it stays the same when bus numbers move.
-    AdapterName(String),
-}
-
-/// How bright the panel is when all is well.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Brightness {
-    /// For a dark room; also wears the panel least.
-    Dim,
-    /// For a lit room.
-    Normal,
-    /// For a window sill.
-    Bright,
-}
-
-/// A page of the panel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum PageName {
-    /// Is it healthy, and if not, which tray and what to do.
-    State,
-    /// The pools and their members.
-    Pools,
-    /// How full the volumes are.
-    Room,
-    /// How fast data moves.
-    Throughput,
-    /// Fan and temperatures.
-    Cooling,
-    /// The box itself: name, address, running time.
-    Box,
-}
-
-impl PageName {
-    /// Every page, in the default order.
-    pub const ALL: [PageName; 6] =
-        [PageName::State, PageName::Pools, PageName::Room, PageName::Throughput, PageName::Cooling, PageName::Box];
+impl Panel {
+    /// How long a page stays.
+    pub fn seconds_of(&self, page: PageName) -> u32 {
+        self.own_seconds.get(&page).copied().unwrap_or(self.page_seconds)
+    }
 }
 
 impl Default for Panel {
     fn default() -> Self {
         Panel {
-            bus: Bus::None,
-            address: 0x3C,
-            upside_down: false,
-            brightness: Brightness::Normal,
+            glasses: Vec::new(),
+            night: Night::default(),
             page_seconds: 6,
             pages: PageName::ALL.to_vec(),
+            own_seconds: BTreeMap::new(),
         }
     }
 }

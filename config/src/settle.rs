@@ -1,18 +1,21 @@
 //! From what was written to settings that are complete and agree with each other: the box, the panel, what to watch.
 //!
-//! Here is the list of keys. `settle/alerts.rs`, `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
+//! Here is the list of keys. `settle/alerts.rs`, `settle/buttons.rs`, `settle/glass.rs`, `settle/limits.rs` and `settle/shelves.rs` hold those of their sections; how a value is
 //! read is in `values.rs`, and how a section is read in `reader.rs`.
 
 mod alerts;
+mod buttons;
+mod glass;
 mod limits;
 mod shelves;
 
 use crate::notes::{Note, Notes};
 use crate::problem::{Problem, Problems};
 use crate::reader::{Section, read_file};
-use crate::settings::{Brightness, Bus, Language, PageName, Panel, SelfTestSchedule, Settings, Watch};
+use crate::settings::{Language, PageName, Panel, SelfTestSchedule, Settings, Watch};
 use crate::source::clean;
-use crate::values::{Read, Refusal, flag, integer, one_of, refuse, text, whole};
+use crate::values::{Read, Refusal, flag, one_of, refuse, text, whole};
+use std::collections::BTreeMap;
 use toml::de::{DeTable, DeValue};
 
 /// The most bytes a configuration file may have. The default file has a fiftieth of it.
@@ -20,20 +23,18 @@ const LARGEST_FILE: usize = 256 * 1024;
 /// The most entries of a list without a limit of its own.
 const LONGEST_LIST: usize = 64;
 
-const BRIGHTNESSES: &[(&str, Brightness)] =
-    &[("dim", Brightness::Dim), ("normal", Brightness::Normal), ("bright", Brightness::Bright)];
-
 /// By their codes in ISO 639-1.
 const LANGUAGES: &[(&str, Language)] = &[("en", Language::English), ("de", Language::German)];
 
-const PAGES: &[(&str, PageName)] = &[
-    ("state", PageName::State),
-    ("pools", PageName::Pools),
-    ("room", PageName::Room),
-    ("throughput", PageName::Throughput),
-    ("cooling", PageName::Cooling),
-    ("box", PageName::Box),
-];
+const PAGES: [(&str, PageName); PageName::ALL.len()] = {
+    let mut pages = [("", PageName::State); PageName::ALL.len()];
+    let mut index = 0;
+    while index < pages.len() {
+        pages[index] = (PageName::ALL[index].word(), PageName::ALL[index]);
+        index += 1;
+    }
+    pages
+};
 
 /// Settles the text of a configuration file. `file` is its name, for messages only.
 ///
@@ -74,6 +75,7 @@ fn settings(file: &mut Section) -> Settings {
         hot_swap,
         shelves: shelves::shelves(file),
         panel: file.section("panel", panel),
+        buttons: buttons::buttons(file),
         watch: file.section("watch", watch),
         limits: limits::limits(file),
         self_test: file.section("self_test", self_test),
@@ -94,39 +96,17 @@ fn about_box(section: &mut Section) -> (Option<String>, Language, bool) {
 fn panel(section: &mut Section) -> Panel {
     let default = Panel::default();
     Panel {
-        bus: section.value("bus", default.bus, bus).value,
-        address: section.value("address", default.address, address).value,
-        upside_down: section.value("upside_down", default.upside_down, flag).value,
-        brightness: section.value("brightness", default.brightness, one_of(BRIGHTNESSES)).value,
+        glasses: glass::glasses(section),
+        night: glass::night(section),
         page_seconds: section.value("page_seconds", default.page_seconds, whole(3..=60)).value,
-        pages: section.list("pages", default.pages, 1..=PAGES.len(), one_of(PAGES)),
+        pages: section.list("pages", default.pages, 1..=PAGES.len(), one_of(&PAGES)),
+        own_seconds: section.section("seconds", own_seconds),
     }
 }
 
-fn bus(value: &DeValue) -> Read<Bus> {
-    let text = text(64)(value).map_err(|_| Refusal {
-        wanted: "\"none\", a device file such as \"/dev/i2c-1\", or the name of an I2C adapter".into(),
-        hint: None,
-    })?;
-    Ok(if text.eq_ignore_ascii_case("none") {
-        Bus::None
-    } else if text.starts_with('/') {
-        Bus::Path(text)
-    } else {
-        Bus::AdapterName(text)
-    })
-}
-
-/// The controller answers at one of two 7-bit addresses (SSD1306 datasheet, section 8.1.5). Many modules print
-/// the same address in its 8-bit form, with the bit for reading and writing at the end.
-fn address(value: &DeValue) -> Read<u8> {
-    match integer(value) {
-        Some(0x3C | 0x78) => Ok(0x3C),
-        Some(0x3D | 0x7A) => Ok(0x3D),
-        _ => refuse(
-            "0x3C or 0x3D without quotes, the two addresses such a panel can have (printed as 0x78 or 0x7A on many)",
-        ),
-    }
+fn own_seconds(section: &mut Section) -> BTreeMap<PageName, u32> {
+    let given = |page: PageName| Some((page, section.optional(page.word(), whole(3..=60))?.value));
+    PageName::ALL.into_iter().filter_map(given).collect()
 }
 
 fn watch(section: &mut Section) -> Watch {

@@ -7,13 +7,21 @@ use crate::frame::{Frame, GlassSize};
 /// What it costs to begin a window, in bytes on the bus: a message of address, control byte and two commands of three
 /// bytes, then address and control byte of the message with the data.
 const WINDOW_COST: usize = 2 + 6 + 2;
+/// The same for a run of bytes in one page, where there are no windows: three commands of one byte in place of two of
+/// three.
+const RUN_COST: usize = 2 + 3 + 2;
 
 /// The windows that must be sent to make the glass, now showing `shown`, show `wanted`. None when they are equal. They
 /// never cost more, together, than the whole picture in one window.
 pub fn changes(shown: &Frame, wanted: &Frame) -> Vec<Window> {
-    let windows = join(runs(shown, wanted));
+    let windows = join(runs(shown, wanted, WINDOW_COST));
     let whole = Window::whole(wanted.glass_size());
     if windows.iter().map(Window::cost).sum::<usize>() < whole.cost() { windows } else { vec![whole] }
+}
+
+/// The same for a controller that takes data page by page: each window is one page high.
+pub fn changes_by_page(shown: &Frame, wanted: &Frame) -> Vec<Window> {
+    runs(shown, wanted, RUN_COST)
 }
 
 /// A rectangle of the controller's memory, first and last included. The controller fills it row by row of pages (horizontal
@@ -39,6 +47,11 @@ impl Window {
             first_page: 0,
             last_page: (size.height() / 8 - 1) as u8,
         }
+    }
+
+    /// The same, page by page.
+    pub fn pages(self) -> impl Iterator<Item = Window> {
+        (self.first_page..=self.last_page).map(move |page| Window { first_page: page, last_page: page, ..self })
     }
 
     /// The bytes of the frame in this window, in the order the controller takes them.
@@ -71,13 +84,12 @@ impl Window {
 
 /// The columns that differ, page by page, as windows of one page each. A gap no longer than the cost of a new window is
 /// sent along.
-fn runs(shown: &Frame, wanted: &Frame) -> Vec<Window> {
+fn runs(shown: &Frame, wanted: &Frame, cost: usize) -> Vec<Window> {
     let mut runs: Vec<Window> = Vec::new();
     for (page, (old, new)) in (0..).zip(pages(shown).zip(pages(wanted))) {
         let differing = (0..).zip(old.iter().zip(new)).filter(|(_, (old, new))| old != new);
         for (column, _) in differing {
-            let near =
-                |run: &&mut Window| run.first_page == page && usize::from(column - run.last_column - 1) <= WINDOW_COST;
+            let near = |run: &&mut Window| run.first_page == page && usize::from(column - run.last_column - 1) <= cost;
             match runs.last_mut().filter(near) {
                 Some(run) => run.last_column = column,
                 None => {
@@ -142,6 +154,20 @@ mod tests {
     fn a_short_gap_is_sent_along_and_a_long_one_is_not() {
         assert_eq!(windows(&[(10, 0), (21, 0)]), [(10, 21, 0, 0)]);
         assert_eq!(windows(&[(10, 0), (22, 0)]), [(10, 10, 0, 0), (22, 22, 0, 0)]);
+    }
+
+    #[test]
+    fn page_by_page_a_shorter_gap_is_worth_a_new_beginning() {
+        let runs = |pixels: &[(i32, i32)]| {
+            let runs = changes_by_page(&Frame::new(SIZE), &lit(pixels));
+            runs.iter()
+                .map(|run| (run.first_column, run.last_column, run.first_page, run.last_page))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(runs(&[(10, 0), (18, 0)]), [(10, 18, 0, 0)]);
+        assert_eq!(runs(&[(10, 0), (19, 0)]), [(10, 10, 0, 0), (19, 19, 0, 0)]);
+        assert_eq!(runs(&[(10, 7), (10, 8)]), [(10, 10, 0, 0), (10, 10, 1, 1)]);
+        assert_eq!(Window::whole(SIZE).pages().count(), 8);
     }
 
     #[test]

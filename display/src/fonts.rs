@@ -15,7 +15,7 @@ use crate::frame::GlassSize;
 /// A type face. Every character of a face takes the same room.
 ///
 /// A capital of 7 pixels on glass of 0.17 mm pitch is read from 0.2 m, one of 13 from about 0.4 m, one of 19 from about
-/// 0.6 m (ISO 9241-3, 16 to 20 minutes of arc).
+/// 0.6 m (ISO 9241-3, 16 to 20 minutes of arc). What is to be read from 2 m needs 55 pixels there: see `figure`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Face {
     /// 6 by 8 pixels, capitals 7 high: 21 columns and 8 lines on 128 by 64 pixels.
@@ -76,10 +76,17 @@ impl Face {
 /// What is shown where a text was cut.
 pub(crate) const ELLIPSIS: char = '…';
 
+/// Where something is heading. The fonts have no arrows; these are drawn from a pattern of five columns by seven rows.
+const ARROWS: [(char, [u8; 7]); 3] = [
+    ('↑', [0b00100, 0b01110, 0b10101, 0b00100, 0b00100, 0b00100, 0b00100]),
+    ('↓', [0b00100, 0b00100, 0b00100, 0b00100, 0b10101, 0b01110, 0b00100]),
+    ('→', [0b00000, 0b00100, 0b00010, 0b11111, 0b00010, 0b00100, 0b00000]),
+];
+
 /// The character the faces have for this one: itself, its plain cousin, or a question mark.
 pub(crate) fn drawable(c: char) -> char {
     match c {
-        ' '..='~' | '\u{A1}'..='\u{AC}' | '\u{AE}'..='\u{FF}' | ELLIPSIS => c,
+        ' '..='~' | '\u{A1}'..='\u{AC}' | '\u{AE}'..='\u{FF}' | ELLIPSIS | '↑' | '↓' | '→' => c,
         '\u{A0}' | '\u{2009}' | '\u{202F}' => ' ',
         '\u{2010}'..='\u{2015}' | '\u{2212}' => '-',
         '‘' | '’' => '\'',
@@ -95,6 +102,8 @@ pub(crate) enum Glyph {
     Letter { image: &'static ImageRaw<'static, BinaryColor>, corner: Point, rows: Rows },
     /// Three dots. The fonts have none.
     Dots(Face),
+    /// An arrow.
+    Arrow(&'static [u8; 7], Face),
 }
 
 /// A choice of rows: `count` rows from `first` on, but the last one is taken from `last`.
@@ -110,6 +119,9 @@ impl Glyph {
         let c = drawable(c);
         if c == ELLIPSIS {
             return Glyph::Dots(face);
+        }
+        if let Some((_, pattern)) = ARROWS.iter().find(|(arrow, _)| *arrow == c) {
+            return Glyph::Arrow(pattern, face);
         }
         let font = face.font();
         let corner = corner_of(c, font);
@@ -127,6 +139,12 @@ impl Glyph {
                 let (pitch, dot) = (face.width() as i32 / 3, face.width() as i32 / 6);
                 let on_baseline = (face.baseline() - dot + 1..=face.baseline()).contains(&y);
                 on_baseline && x / pitch < 3 && x % pitch < dot
+            }
+            Glyph::Arrow(pattern, face) => {
+                // The column at the right is the gap to the next character.
+                let (columns, rows) = (face.width() as i32 - 1, face.baseline() + 1);
+                let (column, row) = (x * 5 / columns, y * 7 / rows);
+                (0..columns).contains(&x) && (0..rows).contains(&y) && pattern[row as usize] >> (4 - column) & 1 == 1
             }
         }
     }
@@ -217,7 +235,7 @@ mod tests {
     #[test]
     fn every_character_but_the_space_leaves_ink_in_every_face() {
         for face in FACES {
-            for c in ('!'..='~').chain('\u{A1}'..='\u{FF}').chain(['…', '鳥', '\u{202E}']) {
+            for c in ('!'..='~').chain('\u{A1}'..='\u{FF}').chain(['…', '↑', '↓', '→', '鳥', '\u{202E}']) {
                 assert!(picture(c, face).concat().contains('#'), "{c:?} in {face:?}");
             }
             assert!(!picture(' ', face).concat().contains('#'));

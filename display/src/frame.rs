@@ -17,11 +17,26 @@ pub struct Frame {
     bytes: Vec<u8>,
 }
 
-/// The sizes of glass that pages are drawn for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// The sizes of picture that there is glass for: those of the modules as they lie, and those of modules that are built in
+/// on their side.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum GlassSize {
-    /// 128 columns, 64 rows.
+    /// 128 columns, 64 rows: the usual module.
     W128H64,
+    /// 128 columns, 32 rows: half as high.
+    W128H32,
+    /// 72 columns, 40 rows: the smallest that is common.
+    W72H40,
+    /// 64 columns, 48 rows.
+    W64H48,
+    /// 64 columns, 128 rows: the usual module on its side.
+    W64H128,
+    /// 32 columns, 128 rows.
+    W32H128,
+    /// 40 columns, 72 rows.
+    W40H72,
+    /// 48 columns, 64 rows.
+    W48H64,
 }
 
 /// The rectangle with its top left corner at (`x`, `y`), `width` by `height` pixels.
@@ -30,17 +45,52 @@ pub const fn area(x: i32, y: i32, width: u32, height: u32) -> Rectangle {
 }
 
 impl GlassSize {
+    /// Every size.
+    pub const ALL: [GlassSize; 8] = [
+        GlassSize::W128H64,
+        GlassSize::W128H32,
+        GlassSize::W72H40,
+        GlassSize::W64H48,
+        GlassSize::W64H128,
+        GlassSize::W32H128,
+        GlassSize::W40H72,
+        GlassSize::W48H64,
+    ];
+
     /// Columns of pixels.
     pub const fn width(self) -> u32 {
-        match self {
-            GlassSize::W128H64 => 128,
-        }
+        self.dimensions().0
     }
 
     /// Rows of pixels, always a multiple of 8.
     pub const fn height(self) -> u32 {
+        self.dimensions().1
+    }
+
+    /// The same glass turned by a quarter: width and height change places.
+    pub const fn turned(self) -> GlassSize {
         match self {
-            GlassSize::W128H64 => 64,
+            GlassSize::W128H64 => GlassSize::W64H128,
+            GlassSize::W128H32 => GlassSize::W32H128,
+            GlassSize::W72H40 => GlassSize::W40H72,
+            GlassSize::W64H48 => GlassSize::W48H64,
+            GlassSize::W64H128 => GlassSize::W128H64,
+            GlassSize::W32H128 => GlassSize::W128H32,
+            GlassSize::W40H72 => GlassSize::W72H40,
+            GlassSize::W48H64 => GlassSize::W64H48,
+        }
+    }
+
+    const fn dimensions(self) -> (u32, u32) {
+        match self {
+            GlassSize::W128H64 => (128, 64),
+            GlassSize::W128H32 => (128, 32),
+            GlassSize::W72H40 => (72, 40),
+            GlassSize::W64H48 => (64, 48),
+            GlassSize::W64H128 => (64, 128),
+            GlassSize::W32H128 => (32, 128),
+            GlassSize::W40H72 => (40, 72),
+            GlassSize::W48H64 => (48, 64),
         }
     }
 }
@@ -58,7 +108,8 @@ impl Frame {
     }
 
     /// The bytes as the controller's memory holds them (SSD1306 datasheet, section 8.7): a byte is eight pixels of one
-    /// column, its lowest bit on top; 128 bytes make a page of eight rows; pages run from top to bottom.
+    /// column, its lowest bit on top; as many bytes as there are columns make a page of eight rows; pages run from top to
+    /// bottom.
     pub fn bytes(&self) -> &[u8] {
         &self.bytes
     }
@@ -84,6 +135,21 @@ impl Frame {
         self.bytes.iter().map(|byte| byte.count_ones()).sum()
     }
 
+    /// The smallest area that holds all that is lit; `None` when nothing is.
+    pub fn lit_area(&self) -> Option<Rectangle> {
+        let width = self.size.width() as usize;
+        let rows = |byte: usize| self.bytes.iter().skip(byte).step_by(width).any(|bits| *bits != 0);
+        let left = (0..width).find(|column| rows(*column))?;
+        let right = (0..width).rfind(|column| rows(*column))?;
+        let page_bits = |page: &[u8]| page.iter().fold(0, |all, bits| all | bits);
+        let mut pages = self.bytes.chunks(width).map(page_bits).enumerate().filter(|(_, bits)| *bits != 0);
+        let (first, first_bits) = pages.next()?;
+        let (last, last_bits) = pages.next_back().unwrap_or((first, first_bits));
+        let top = first as u32 * 8 + first_bits.trailing_zeros();
+        let bottom = last as u32 * 8 + 7 - last_bits.leading_zeros();
+        Some(area(left as i32, top as i32, (right - left) as u32 + 1, bottom - top + 1))
+    }
+
     /// Swaps lit and dark inside the area.
     pub fn invert(&mut self, area: Rectangle) {
         for Point { x, y } in area.intersection(&self.bounding_box()).points() {
@@ -99,6 +165,16 @@ impl Frame {
             moved.set(x, y, self.is_lit(x.saturating_sub(dx), y.saturating_sub(dy)));
         }
         moved
+    }
+
+    /// The whole picture turned by a quarter, clockwise: what was at the top is at the right.
+    pub fn quarter_turned(&self) -> Frame {
+        let mut turned = Frame::new(self.size.turned());
+        let bottom = self.size.height() as i32 - 1;
+        for Point { x, y } in self.bounding_box().points() {
+            turned.set(bottom - y, x, self.is_lit(x, y));
+        }
+        turned
     }
 
     /// The picture as text, two rows of pixels a line, without the blanks at the ends of lines.
@@ -208,6 +284,18 @@ mod tests {
     }
 
     #[test]
+    fn the_lit_area_is_the_smallest_that_holds_all_light() {
+        assert_eq!(frame().lit_area(), None);
+        let mut frame = frame();
+        frame.set(5, 9, true);
+        assert_eq!(frame.lit_area(), Some(area(5, 9, 1, 1)));
+        frame.set(127, 63, true);
+        assert_eq!(frame.lit_area(), Some(area(5, 9, 123, 55)));
+        frame.set(0, 0, true);
+        assert_eq!(frame.lit_area(), Some(area(0, 0, 128, 64)));
+    }
+
+    #[test]
     fn the_text_of_a_picture_has_two_rows_a_line() {
         let mut frame = frame();
         for (x, y) in [(0, 0), (1, 1), (2, 0), (2, 1), (4, 3)] {
@@ -216,6 +304,28 @@ mod tests {
         let text = frame.to_text();
         assert_eq!(text.lines().take(3).collect::<Vec<_>>(), ["▀▄█", "    ▄", ""]);
         assert_eq!(text.lines().count(), 32);
+    }
+
+    #[test]
+    fn every_size_is_whole_pages_and_has_one_that_lies_on_its_side() {
+        for size in GlassSize::ALL {
+            assert_eq!(size.height() % 8, 0, "{size:?}");
+            assert_eq!((size.turned().width(), size.turned().height()), (size.height(), size.width()), "{size:?}");
+            assert_eq!(size.turned().turned(), size);
+            assert_eq!(Frame::new(size).bytes().len() as u32 * 8, size.width() * size.height());
+            assert_eq!(format!("{size:?}"), format!("W{}H{}", size.width(), size.height()));
+        }
+    }
+
+    #[test]
+    fn a_quarter_turn_takes_the_top_left_corner_to_the_top_right_and_four_turns_come_home() {
+        let mut frame = Frame::new(GlassSize::W72H40);
+        frame.set(0, 0, true);
+        frame.set(71, 3, true);
+        let turned = frame.quarter_turned();
+        assert_eq!((turned.glass_size(), turned.lit_count()), (GlassSize::W40H72, 2));
+        assert!(turned.is_lit(39, 0) && turned.is_lit(36, 71));
+        assert_eq!(turned.quarter_turned().quarter_turned().quarter_turned(), frame);
     }
 
     proptest! {

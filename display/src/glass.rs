@@ -68,12 +68,26 @@ pub enum GlassFault {
     LostArbitration,
     /// A driver of the kernel owns the address.
     Busy,
-    /// There is no such bus.
-    NoBus,
+    /// The machine has no I2C bus that programs may use.
+    NoBuses,
+    /// There are buses, but not this one.
+    NoSuchBus {
+        /// The bus as the owner named it.
+        wanted: String,
+        /// Those that there are, each with the name of its adapter.
+        found: Vec<String>,
+    },
     /// The bus is there and may not be used.
     NotAllowed,
     /// The adapter cannot send plain messages.
     CannotSend,
+    /// The picture was drawn for other glass.
+    WrongSize {
+        /// The picture's.
+        found: GlassSize,
+        /// The panel's, as it is built in.
+        wanted: GlassSize,
+    },
     /// Anything else, as the bus put it.
     Other(String),
 }
@@ -90,7 +104,7 @@ impl GlassFault {
             io::ErrorKind::TimedOut => GlassFault::BusStuck,
             io::ErrorKind::WouldBlock => GlassFault::LostArbitration,
             io::ErrorKind::ResourceBusy => GlassFault::Busy,
-            io::ErrorKind::NotFound => GlassFault::NoBus,
+            io::ErrorKind::NotFound => GlassFault::NoBuses,
             io::ErrorKind::PermissionDenied => GlassFault::NotAllowed,
             io::ErrorKind::Unsupported => GlassFault::CannotSend,
             _ if matches!(error.raw_os_error(), Some(ENXIO | EREMOTEIO)) => GlassFault::NotAnswering,
@@ -116,18 +130,37 @@ impl fmt::Display for GlassFault {
                 "the panel does not answer: check its four wires, that it is set to I2C, and its address (a module that has \
                  0x78 printed on it answers at 0x3C, one with 0x7A at 0x3D)"
             }
-            GlassFault::BusStuck => "the panel's bus hangs: re-plug the panel, or switch the box's power off and on again",
+            GlassFault::BusStuck => {
+                "the panel's bus hangs, as it does when a transfer was cut short: re-plug the panel, or switch the box's \
+                 power off and on again"
+            }
             GlassFault::LostArbitration => {
                 "another device on the panel's bus spoke at the same time: if it happens often, re-plug the panel or give \
                  it a bus of its own"
             }
-            GlassFault::Busy => "a driver of the kernel already owns the panel's address: turn that driver off",
-            GlassFault::NoBus => {
-                "there is no such I2C bus: turn I2C on in the board's boot settings and load the module i2c-dev"
+            GlassFault::Busy => {
+                "a driver of the kernel already owns the panel's address: take its overlay for a display out of the board's \
+                 boot settings, and restart"
+            }
+            GlassFault::NoBuses => {
+                "this machine shows no I2C bus: turn I2C on in the board's boot settings and load the module i2c-dev"
+            }
+            GlassFault::NoSuchBus { wanted, found } => {
+                return write!(f, "there is no I2C bus {wanted}: this machine has {}", found.join(", "));
             }
             GlassFault::NotAllowed => "the panel's bus may not be opened: the program's user must be in the group that owns it",
             GlassFault::CannotSend => {
                 "the bus adapter cannot send plain I2C messages: connect the panel to another adapter"
+            }
+            GlassFault::WrongSize { found, wanted } => {
+                return write!(
+                    f,
+                    "the picture is {} by {} pixels, wanted {} by {}",
+                    found.width(),
+                    found.height(),
+                    wanted.width(),
+                    wanted.height()
+                );
             }
             GlassFault::Other(text) => return write!(f, "the panel could not be written to: {text}"),
         })
@@ -150,7 +183,7 @@ mod tests {
             (110, GlassFault::BusStuck),
             (11, GlassFault::LostArbitration),
             (16, GlassFault::Busy),
-            (2, GlassFault::NoBus),
+            (2, GlassFault::NoBuses),
             (13, GlassFault::NotAllowed),
             (95, GlassFault::CannotSend),
         ];
@@ -164,7 +197,8 @@ mod tests {
     fn a_fault_says_what_to_do_in_one_sentence() {
         assert_eq!(
             GlassFault::BusStuck.to_string(),
-            "the panel's bus hangs: re-plug the panel, or switch the box's power off and on again"
+            "the panel's bus hangs, as it does when a transfer was cut short: re-plug the panel, or switch the box's power \
+             off and on again"
         );
         assert_eq!(GlassFault::Other("odd".into()).to_string(), "the panel could not be written to: odd");
         assert!(GlassFault::NotAnswering.to_string().contains("0x78 printed on it answers at 0x3C"));

@@ -6,14 +6,15 @@
 //! In reading order:
 //!
 //! 1. [`frame`]: the pixels, laid out as the panel's controller keeps them.
-//! 2. [`fonts`], [`text`], [`shapes`]: the drawing pieces that pages are made of.
+//! 2. [`fonts`], [`text`], [`figure`], [`shapes`]: the drawing pieces that pages are made of.
 //! 3. [`glass`]: what a panel can do ([`Glass`]), and what can go wrong with one ([`GlassFault`]).
 //! 4. [`changes`]: which bytes must travel to turn one picture into another.
-//! 5. [`wire`], [`oled`]: the panel itself, on an I2C bus.
+//! 5. [`module`], [`command`], [`wire`], [`oled`]: the panel itself, on an I2C bus.
 //! 6. [`png`], [`terminal`]: the same pictures for people without a panel.
 
 pub mod frame;
 
+pub mod figure;
 pub mod fonts;
 pub mod shapes;
 pub mod text;
@@ -21,6 +22,8 @@ pub mod text;
 pub mod glass;
 
 pub mod changes;
+pub mod command;
+pub mod module;
 pub mod oled;
 pub mod wire;
 
@@ -34,5 +37,6 @@ pub use embedded_graphics::{geometry::Point, geometry::Size, primitives::Rectang
 pub use fonts::Face;
 pub use frame::{Frame, GlassSize, area};
 pub use glass::{Brightness, Glass, GlassFault, Sent};
-pub use oled::{Mounting, OledPanel};
+pub use module::{Controller, Module};
+pub use oled::{OledPanel, Rotation};
 pub use wire::PanelAddress;

@@ -1,33 +1,41 @@
-//! The panel: an SSD1306 with 128 by 64 pixels on an I2C bus.
+//! The panel: a module of controller and glass on an I2C bus.
 //!
 //! It turns frames into commands and data, and keeps a belief about what the glass shows. It never waits, never tries again
 //! by itself, and does not darken the glass when it is dropped: the last picture is the owner's to choose.
 
 use embedded_hal::i2c::I2c;
-use ssd1306::command::{AddrMode, Command, VcomhLevel};
 
-use crate::changes::{Window, changes};
+use crate::changes::{Window, changes, changes_by_page};
+use crate::command::Command;
 use crate::frame::{Frame, GlassSize};
 use crate::glass::{Brightness, Glass, GlassFault, Sent};
+use crate::module::{Addressing, Controller, Module};
 use crate::wire::{PanelAddress, Wire};
 
-/// An SSD1306 panel of 128 by 64 pixels.
+/// A panel on a bus.
 pub struct OledPanel<B: I2c> {
     wire: Wire<B>,
-    mounting: Mounting,
+    module: Module,
+    rotation: Rotation,
     brightness: Brightness,
-    /// What the glass is believed to show; none when nothing is known. It is taken out before anything is sent and put back
-    /// only after the bus said yes to all of it, so that no way out of a function can leave a false belief behind.
+    /// What the glass is believed to show, as it lies in the controller's memory; none when nothing is known. It is taken
+    /// out before anything is sent and put back only after the bus said yes to all of it, so that no way out of a function
+    /// can leave a false belief behind.
     shown: Option<Frame>,
 }
 
-/// Which way up the panel is built in.
+/// How far the module is turned where it is built in, clockwise, as seen by who looks at the glass. Upright is with the pins
+/// at the top, as most modules are printed. Pictures are always upright to the viewer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mounting {
-    /// Pins at the top, as most modules are printed.
+pub enum Rotation {
+    /// Not at all.
     Upright,
-    /// Turned by half a turn.
-    UpsideDown,
+    /// By a quarter: the pins are at the right.
+    Quarter,
+    /// By half a turn: the pins are at the bottom.
+    Half,
+    /// By three quarters: the pins are at the left.
+    ThreeQuarters,
 }
 
 impl<B: I2c> OledPanel<B> {
@@ -38,82 +46,90 @@ impl<B: I2c> OledPanel<B> {
     pub fn new(
         bus: B,
         address: PanelAddress,
-        mounting: Mounting,
+        module: Module,
+        rotation: Rotation,
         explain: fn(&B::Error) -> GlassFault,
     ) -> OledPanel<B> {
-        OledPanel { wire: Wire::new(bus, address, explain), mounting, brightness: Brightness::Dim, shown: None }
+        OledPanel { wire: Wire::new(bus, address, explain), module, rotation, brightness: Brightness::Dim, shown: None }
     }
 
-    /// Asks whether a panel answers, by one command that does nothing (E3h).
-    pub fn knock(&mut self) -> Result<Sent, GlassFault> {
-        self.believing_the_same(|wire| wire.commands(&[Command::Noop]))
-    }
-
-    /// Sends what does not change the picture: the belief about the glass outlives it if the bus says yes.
-    fn believing_the_same(
-        &mut self,
-        send: impl FnOnce(&mut Wire<B>) -> Result<Sent, GlassFault>,
-    ) -> Result<Sent, GlassFault> {
-        let shown = self.shown.take();
-        let sent = send(&mut self.wire)?;
-        self.shown = shown;
+    /// Sends a picture as it lies in the memory: what differs from `shown`, or all of it.
+    fn send(&mut self, shown: Option<&Frame>, laid: &Frame) -> Result<Sent, GlassFault> {
+        let windows = match (self.module.addressing(), shown) {
+            (Addressing::Windows, Some(shown)) => changes(shown, laid),
+            (Addressing::Windows, None) => vec![Window::whole(self.module.size())],
+            (Addressing::Pages, Some(shown)) => changes_by_page(shown, laid),
+            (Addressing::Pages, None) => Window::whole(self.module.size()).pages().collect(),
+        };
+        let mut sent = Sent::default();
+        for window in windows {
+            sent += self.wire.commands(&self.address(window))?;
+            sent += self.wire.data(&window.bytes_of(laid))?;
+        }
         Ok(sent)
     }
 
-    /// Everything the controller must know, as in the flow chart of its application note, but without the switch to off that
-    /// begins the chart: what is lit stays lit, what is dark stays dark until the picture is there.
+    /// The commands that say where the bytes of a window go.
+    fn address(&self, window: Window) -> [Command; 2] {
+        let column = |column| self.module.first_column() + column;
+        match self.module.addressing() {
+            Addressing::Windows => [
+                Command::Columns(column(window.first_column), column(window.last_column)),
+                Command::Pages(window.first_page, window.last_page),
+            ],
+            Addressing::Pages => [Command::Page(window.first_page), Command::Column(column(window.first_column))],
+        }
+    }
+
+    /// The picture as it lies in the controller's memory. A quarter turn is made here, half a turn by the controller.
+    fn laid(&self, frame: &Frame) -> Result<Frame, GlassFault> {
+        let (found, wanted) = (frame.glass_size(), self.size());
+        if found != wanted {
+            return Err(GlassFault::WrongSize { found, wanted });
+        }
+        Ok(match self.rotation {
+            Rotation::Upright | Rotation::Half => frame.clone(),
+            Rotation::Quarter | Rotation::ThreeQuarters => frame.quarter_turned(),
+        })
+    }
+
     fn set_up(&self) -> Vec<Command> {
-        let turned = self.mounting == Mounting::Upright;
-        let mut commands = vec![
-            // A transfer cut short can leave the controller waiting for up to two more bytes of a command. It may have these.
-            Command::Noop,
-            Command::Noop,
-            Command::EnableScroll(false),
-            Command::DisplayClockDiv(8, 0),
-            Command::Multiplex(63),
-            Command::DisplayOffset(0),
-            Command::StartLine(0),
-            Command::ChargePump(true),
-            Command::AddressMode(AddrMode::Horizontal),
-            // The usual module is wired so that its picture stands upright when both directions are reversed.
-            Command::SegmentRemap(turned),
-            Command::ReverseComDir(turned),
-            Command::ComPinConfig(true, false),
-            Command::VcomhDeselect(VcomhLevel::V077),
-            Command::AllOn(false),
-            Command::Invert(false),
-        ];
-        commands.extend(brightness(self.brightness));
+        // A transfer cut short can leave the controller waiting for up to two more bytes of a command. It may have these.
+        let mut commands = vec![Command::Nothing, Command::Nothing];
+        commands.extend(self.module.set_up());
+        // The usual module is wired so that its picture stands upright when both directions are reversed. Of a picture that
+        // was turned by a quarter, clockwise, the top is at the right: as a module wants it that is turned the other way.
+        let reversed = matches!(self.rotation, Rotation::Upright | Rotation::ThreeQuarters);
+        commands.extend([Command::SegmentsReversed(reversed), Command::RowsReversed(reversed)]);
+        commands.extend(light(self.module.controller(), self.brightness));
         commands
     }
 }
 
 impl<B: I2c> Glass for OledPanel<B> {
     fn size(&self) -> GlassSize {
-        GlassSize::W128H64
+        match self.rotation {
+            Rotation::Upright | Rotation::Half => self.module.size(),
+            Rotation::Quarter | Rotation::ThreeQuarters => self.module.size().turned(),
+        }
     }
 
     fn show(&mut self, frame: &Frame) -> Result<Sent, GlassFault> {
+        let laid = self.laid(frame)?;
         let Some(shown) = self.shown.take() else { return self.refresh(frame) };
-        let mut sent = Sent::default();
-        for window in changes(&shown, frame) {
-            sent += self.wire.commands(&window_commands(window))?;
-            sent += self.wire.data(&window.bytes_of(frame))?;
-        }
-        self.shown = Some(frame.clone());
+        let sent = self.send(Some(&shown), &laid)?;
+        self.shown = Some(laid);
         Ok(sent)
     }
 
     fn refresh(&mut self, frame: &Frame) -> Result<Sent, GlassFault> {
+        let laid = self.laid(frame)?;
         self.shown = None;
-        let whole = Window::whole(self.size());
-        let mut commands = self.set_up();
-        commands.extend(window_commands(whole));
-        let mut sent = self.wire.commands(&commands)?;
-        sent += self.wire.data(&whole.bytes_of(frame))?;
+        let mut sent = self.wire.commands(&self.set_up())?;
+        sent += self.send(None, &laid)?;
         // On comes last: the memory holds noise after power-up.
-        sent += self.wire.commands(&[Command::DisplayOn(true)])?;
-        self.shown = Some(frame.clone());
+        sent += self.wire.commands(&[Command::On])?;
+        self.shown = Some(laid);
         Ok(sent)
     }
 
@@ -124,28 +140,27 @@ impl<B: I2c> Glass for OledPanel<B> {
         if known || self.shown.is_none() {
             return Ok(Sent::default());
         }
-        self.believing_the_same(|wire| wire.commands(&brightness(wanted)))
+        let shown = self.shown.take();
+        let sent = self.wire.commands(&light(self.module.controller(), wanted))?;
+        self.shown = shown;
+        Ok(sent)
     }
 }
 
-/// The commands that open a window of the controller's memory (21h and 22h).
-fn window_commands(window: Window) -> [Command; 2] {
-    // The driver's page type is made from a row of pixels.
-    let page = |page: u8| (page * 8).into();
-    [
-        Command::ColumnAddress(window.first_column, window.last_column),
-        Command::PageAddress(page(window.first_page), page(window.last_page)),
-    ]
-}
-
-/// Current (81h, light is about proportional) and the length of the second pre-charge phase (D9h, in clocks), which dims
-/// common glass further than the current alone can.
-fn brightness(brightness: Brightness) -> [Command; 2] {
-    let (contrast, phase2) = match brightness {
-        Brightness::Night => (0x01, 1),
-        Brightness::Dim => (0x2F, 15),
-        Brightness::Bright => (0x9F, 15),
-        Brightness::Full => (0xFF, 15),
+/// Current, and the time in which a pixel is filled before it is driven: short at night, which dims common glass further
+/// than the current alone can. By day, what each controller's modules are made for: long with a charge pump (SSD1306
+/// application note), else what it has after a reset.
+fn light(controller: Controller, brightness: Brightness) -> [Command; 2] {
+    let current = match brightness {
+        Brightness::Night => 0x01,
+        Brightness::Dim => 0x2F,
+        Brightness::Bright => 0x9F,
+        Brightness::Full => 0xFF,
     };
-    [Command::Contrast(contrast), Command::PreChargePeriod(1, phase2)]
+    let (phase1, by_day) = match controller {
+        Controller::Ssd1306 => (1, 15),
+        Controller::Ssd1309 | Controller::Sh1106 => (2, 2),
+    };
+    let phase2 = if brightness == Brightness::Night { 1 } else { by_day };
+    [Command::Contrast(current), Command::Precharge { phase1, phase2 }]
 }

@@ -1,4 +1,5 @@
-//! A frame for a terminal: half blocks in a plain border, or dots of Braille where there is little room.
+//! A frame for a terminal: half blocks in a plain border, dots of Braille where there is little room, or plain ASCII for what
+//! knows no others, such as a log or a serial line.
 //!
 //! It makes text. It reads no environment, moves no cursor and colours nothing.
 
@@ -32,6 +33,19 @@ pub fn compact(frame: &Frame) -> String {
     text
 }
 
+/// The same of the characters that every log and serial line can carry, two rows of pixels a line, without border and without
+/// the blanks at the ends of lines.
+pub fn plain(frame: &Frame) -> String {
+    let ascii = |c| match c {
+        '▀' => '\'',
+        '▄' => '.',
+        '█' => ':',
+        _ => ' ',
+    };
+    let line = |blocks: String| blocks.chars().map(ascii).collect::<String>().trim_end().to_owned() + "\n";
+    frame.half_block_lines().map(line).collect()
+}
+
 fn braille(frame: &Frame, left: i32, top: i32) -> char {
     /// Column, row and bit of each dot, in the order that the standard numbers them.
     const DOTS: [(i32, i32, u32); 8] =
@@ -56,6 +70,18 @@ mod tests {
         assert!(lines.iter().all(|line| line.chars().count() == 130));
         assert!(lines[1].starts_with("│▀ "));
         assert!(lines[32].ends_with(" ▄│"));
+    }
+
+    #[test]
+    fn plain_text_is_ascii_and_shows_each_pixel() {
+        let mut frame = Frame::new(GlassSize::W128H64);
+        for (x, y) in [(0, 0), (1, 1), (2, 0), (2, 1), (4, 3)] {
+            frame.set(x, y, true);
+        }
+        let text = plain(&frame);
+        assert!(text.is_ascii());
+        assert_eq!(text.lines().take(3).collect::<Vec<_>>(), ["'.:", "    .", ""]);
+        assert_eq!(text.lines().count(), 32);
     }
 
     #[test]

@@ -56,6 +56,26 @@ pub fn fit(text: &str, columns: usize) -> Cow<'_, str> {
     Cow::Owned(cut)
 }
 
+/// The text in lines of so many columns, broken between words; a word longer than a line is broken where the line ends.
+/// Made drawable as [`fit`] does.
+pub fn wrap(text: &str, columns: usize) -> Vec<String> {
+    let columns = columns.max(1);
+    let mut lines: Vec<String> = Vec::new();
+    for word in fit(text, usize::MAX).split_whitespace() {
+        let mut word: Vec<char> = word.chars().collect();
+        if let Some(line) = lines.last_mut().filter(|line| line.chars().count() + 1 + word.len() <= columns) {
+            line.push(' ');
+            line.extend(word);
+            continue;
+        }
+        while word.len() > columns {
+            lines.push(word.drain(..columns).collect());
+        }
+        lines.push(word.into_iter().collect());
+    }
+    lines
+}
+
 /// How wide the text is when drawn, in pixels.
 fn width(text: &str, face: Face) -> i32 {
     text.chars().count() as i32 * face.width() as i32
@@ -124,6 +144,15 @@ mod tests {
         assert_eq!(fit("recordings", 1), "…");
         assert_eq!(fit("recordings", 0), "");
         assert_eq!(fit("Vögel ächzen", 7), "Vögel…");
+    }
+
+    #[test]
+    fn lines_break_between_words_and_only_long_words_break_inside() {
+        assert_eq!(wrap("LEAVE IN 1 2 4 5", 10), ["LEAVE IN 1", "2 4 5"]);
+        assert_eq!(wrap("check its plugs", 5), ["check", "its", "plugs"]);
+        assert_eq!(wrap("/srv/recordings full", 6), ["/srv/r", "ecordi", "ngs", "full"]);
+        assert_eq!(wrap(" \u{1b} ", 10), [""; 0]);
+        assert_eq!(wrap("ab", 0), ["a", "b"]);
     }
 
     #[test]

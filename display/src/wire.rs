@@ -2,10 +2,9 @@
 //!
 //! What to send is not decided here.
 
-use display_interface::{DataFormat, DisplayError, WriteOnlyDataCommand};
 use embedded_hal::i2c::I2c;
-use ssd1306::command::Command;
 
+use crate::command::Command;
 use crate::glass::{GlassFault, Sent};
 
 /// The control byte before commands, and the one before data: "all that follows is of this kind" (SSD1306 datasheet,
@@ -46,13 +45,9 @@ impl<B: I2c> Wire<B> {
 
     /// Sends the commands, all in one message.
     pub(crate) fn commands(&mut self, commands: &[Command]) -> Result<Sent, GlassFault> {
-        let mut message = Message(vec![COMMANDS_FOLLOW]);
-        for command in commands {
-            command
-                .send(&mut message)
-                .map_err(|error| GlassFault::Other(format!("{command:?} as bytes: {error:?}")))?;
-        }
-        self.send(&message.0)
+        let mut message = vec![COMMANDS_FOLLOW];
+        commands.iter().for_each(|command| command.append_to(&mut message));
+        self.send(&message)
     }
 
     /// Sends bytes for the controller's memory, all in one message: a frame of 1,024 bytes is one message of 1,025.
@@ -65,20 +60,5 @@ impl<B: I2c> Wire<B> {
     fn send(&mut self, message: &[u8]) -> Result<Sent, GlassFault> {
         self.bus.write(self.address.number(), message).map_err(|error| (self.explain)(&error))?;
         Ok(Sent { messages: 1, bytes: 1 + message.len() })
-    }
-}
-
-/// Collects the bytes of commands, so that many travel in one message.
-struct Message(Vec<u8>);
-
-impl WriteOnlyDataCommand for Message {
-    fn send_commands(&mut self, commands: DataFormat<'_>) -> Result<(), DisplayError> {
-        let DataFormat::U8(bytes) = commands else { return Err(DisplayError::DataFormatNotImplemented) };
-        self.0.extend_from_slice(bytes);
-        Ok(())
-    }
-
-    fn send_data(&mut self, _data: DataFormat<'_>) -> Result<(), DisplayError> {
-        Err(DisplayError::DataFormatNotImplemented)
     }
 }

@@ -4,6 +4,7 @@
 //! two modules that make them a real device file (`i2c_device`, `cuse`), and the virtual machine lab.
 
 pub mod binary;
+pub mod boxes;
 pub mod cuse;
 pub mod i2c_device;
 pub mod lab;
@@ -13,3 +14,4 @@ pub mod pretend_controllers;
 pub mod pretend_panel;
 pub mod pretend_pools;
 pub mod scenes;
+pub mod standing;

@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use traylight_display::Module;
 use traylight_display::embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 
 use crate::pretend_panel::{Picture, PretendPanel};
@@ -37,11 +38,16 @@ struct Inside {
 }
 
 impl PretendBus {
-    /// A bus without faults, with a panel that was just given power.
+    /// A bus without faults, with the usual panel that was just given power.
     #[allow(clippy::new_without_default, reason = "the panel has no default either")]
     pub fn new() -> PretendBus {
+        PretendBus::with(Module::ALL[0])
+    }
+
+    /// A bus without faults, with this module that was just given power.
+    pub fn with(module: Module) -> PretendBus {
         PretendBus(Arc::new(Mutex::new(Inside {
-            panel: PretendPanel::new(),
+            panel: PretendPanel::of(module),
             transfers: 0,
             troubles: BTreeMap::new(),
             unplugged: false,

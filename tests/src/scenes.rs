@@ -1,5 +1,6 @@
 //! Scenes for pictures: the pretend box `heron` at the moments of its story, and variations of it.
 
+use crate::boxes::{self, Mood};
 use std::time::Duration;
 use traylight::clock::Moment;
 use traylight::demo::{self, heron, story};
@@ -10,7 +11,7 @@ use traylight::show::pages::{self, Page, View, test_mark};
 use traylight::tell::tongue::Tongue;
 use traylight::verdict::{Kind, Verdict};
 use traylight_config::{PageName, Settings};
-use traylight_display::Frame;
+use traylight_display::{Frame, GlassSize};
 
 /// The box was up for so long when the story began.
 const UP: Duration = Duration::from_secs(41 * 86_400);
@@ -34,9 +35,10 @@ pub fn after(minutes: f64) -> (Settings, Verdict, Snapshot) {
 /// Every picture by name: all pages in calm, then what the story brings, then the states without data.
 pub fn pictures() -> Vec<(String, Frame)> {
     let mut pictures = Vec::new();
-    let (_, verdict, snapshot) = after(2.0);
+    let (settings, verdict, snapshot) = after(2.0);
     for page in PageName::ALL {
-        pictures.push((format!("calm {page:?}").to_lowercase(), draw(&Page::Named(page), &verdict, Some(&snapshot))));
+        pictures
+            .push((format!("calm {}", page.word()), draw(&Page::Named(page), &settings, &verdict, Some(&snapshot))));
     }
     let moments = [
         ("fan stalls", 6.0),
@@ -46,15 +48,26 @@ pub fn pictures() -> Vec<(String, Frame)> {
         ("pool fills", 45.0),
     ];
     for (name, minutes) in moments {
-        let (_, verdict, snapshot) = after(minutes);
+        let (settings, verdict, snapshot) = after(minutes);
         for incident in &verdict.incidents {
-            let page = Page::Incident(incident.id);
-            let name = format!("{name}, {}", incident.lead().map_or("", |lead| lead.kind().id()));
-            pictures.push((name, draw(&page, &verdict, Some(&snapshot))));
+            let lead = incident.lead().map_or("", |lead| lead.kind().id());
+            for (how, page) in [("afar", Page::Alarm(incident.id)), ("near", Page::Incident(incident.id))] {
+                let name = format!("{name}, {lead}, {how}");
+                pictures.push((name, draw(&page, &settings, &verdict, Some(&snapshot))));
+            }
         }
-        pictures.push((format!("{name}, state"), draw(&Page::Named(PageName::State), &verdict, Some(&snapshot))));
-        pictures.push((format!("{name}, pools"), draw(&Page::Named(PageName::Pools), &verdict, Some(&snapshot))));
-        pictures.push((format!("{name}, cooling"), draw(&Page::Named(PageName::Cooling), &verdict, Some(&snapshot))));
+        pictures.push((
+            format!("{name}, state"),
+            draw(&Page::Named(PageName::State), &settings, &verdict, Some(&snapshot)),
+        ));
+        pictures.push((
+            format!("{name}, pools"),
+            draw(&Page::Named(PageName::Pools), &settings, &verdict, Some(&snapshot)),
+        ));
+        pictures.push((
+            format!("{name}, cooling"),
+            draw(&Page::Named(PageName::Cooling), &settings, &verdict, Some(&snapshot)),
+        ));
     }
     pictures.extend(without_data());
     pictures.extend(muted());
@@ -62,13 +75,50 @@ pub fn pictures() -> Vec<(String, Frame)> {
     pictures
 }
 
+/// Every page of a box with six trays, in each mood, for one size of glass.
+pub fn pages_on(glass: GlassSize) -> Vec<(String, Frame)> {
+    let mut pictures = Vec::new();
+    for mood in Mood::ALL {
+        let scene = boxes::scene(6, mood);
+        for page in boxes::pages(scene) {
+            let name = format!("{mood:?} {}", boxes::name(&page)).to_lowercase();
+            let mut laps: Vec<Frame> = Vec::new();
+            for lap in 0..8 {
+                let frame = boxes::page(scene, &page, lap, glass);
+                if laps.contains(&frame) {
+                    break;
+                }
+                laps.push(frame);
+            }
+            let several = laps.len() > 1;
+            pictures.extend(laps.into_iter().enumerate().map(|(lap, frame)| {
+                let name = if several { format!("{name}, lap {}", lap + 1) } else { name.clone() };
+                (name, frame)
+            }));
+        }
+    }
+    pictures
+}
+
+/// The shelves of boxes with two to eight trays, in each mood, for one size of glass.
+pub fn shelves_on(glass: GlassSize) -> Vec<(String, Frame)> {
+    let each = |trays: usize| {
+        Mood::ALL.map(|mood| {
+            let scene = boxes::scene(trays, mood);
+            let frame = boxes::page(scene, &Page::Named(PageName::Shelf), 0, glass);
+            (format!("{mood:?} {trays} trays").to_lowercase(), frame)
+        })
+    };
+    (2..=8).flat_map(each).collect()
+}
+
 /// Messages are held back: in calm, and while something is wrong.
 fn muted() -> [(String, Frame); 2] {
     [("muted", 2.0), ("muted, drive dropped", 26.0)].map(|(name, minutes)| {
-        let (_, verdict, snapshot) = after(minutes);
+        let (settings, verdict, snapshot) = after(minutes);
         let muted_until = Some(verdict.at.plus(Duration::from_secs(42 * 60 + 30)));
         let state = Page::Named(PageName::State);
-        (name.to_owned(), draw(&state, &Verdict { muted_until, ..verdict }, Some(&snapshot)))
+        (name.to_owned(), draw(&state, &settings, &Verdict { muted_until, ..verdict }, Some(&snapshot)))
     })
 }
 
@@ -80,17 +130,13 @@ fn rehearsed() -> Vec<(String, Frame)> {
         return Vec::new();
     };
     let time_of_day = |_: Duration| "14:32".to_owned();
-    let view = View {
-        verdict: &verdict,
-        snapshot: Some(&snapshot),
-        clock: test_mark(Tongue::English),
-        beat: 7,
-        time_of_day: &time_of_day,
-        tongue: Tongue::English,
-    };
-    let leads = verdict.incidents.first().map(|incident| Page::Incident(incident.id));
+    let view = View { clock: test_mark(Tongue::English), ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
+    let leads = verdict.incidents.first().map(|incident| Page::Alarm(incident.id));
     let pages = [("rehearsal, drive gone", leads), ("rehearsal, state", Some(Page::Named(PageName::State)))];
-    pages.into_iter().filter_map(|(name, page)| Some((name.to_owned(), pages::draw(&page?, &view)))).collect()
+    pages
+        .into_iter()
+        .filter_map(|(name, page)| Some((name.to_owned(), pages::draw(&page?, &view, GlassSize::W128H64))))
+        .collect()
 }
 
 /// Starting, silent, blind in part, and stopped.
@@ -101,9 +147,9 @@ fn without_data() -> Vec<(String, Frame)> {
     let later = snapshot.taken.plus(Duration::from_secs(125));
     let (silent, _) = judge(&settings, &mut Memory::default(), later, Some(&snapshot), &Itself::default());
     let mut found = vec![
-        ("starting".to_owned(), draw(&state, &starting, None)),
-        ("no data".to_owned(), draw(&state, &silent, Some(&snapshot))),
-        ("stopped".to_owned(), pages::stopped("14:32", Tongue::English)),
+        ("starting".to_owned(), draw(&state, &settings, &starting, None)),
+        ("no data".to_owned(), draw(&state, &settings, &silent, Some(&snapshot))),
+        ("stopped".to_owned(), pages::stopped("14:32", GlassSize::W128H64, Tongue::English)),
     ];
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
     snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });
@@ -113,33 +159,45 @@ fn without_data() -> Vec<(String, Frame)> {
     snapshot.drives[2].temperature = Reading::new(Err(refused()), snapshot.taken, Source::Hwmon);
     snapshot.volumes[1].room = Reading::new(Err(Missing::new(Reason::TimedOut, "")), snapshot.taken, Source::Statvfs);
     let (in_part, _) = judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &Itself::default());
-    found.push(("seen in part".to_owned(), draw(&state, &in_part, Some(&snapshot))));
-    found.push(("seen in part, room".to_owned(), draw(&Page::Named(PageName::Room), &in_part, Some(&snapshot))));
+    found.push(("seen in part".to_owned(), draw(&state, &settings, &in_part, Some(&snapshot))));
+    found.push((
+        "seen in part, room".to_owned(),
+        draw(&Page::Named(PageName::Room), &settings, &in_part, Some(&snapshot)),
+    ));
     found
 }
 
-/// The calm state page at some minute and beat: what changes from one look to the next.
-pub fn calm_state(clock: &str, beat: u64) -> Frame {
-    let (_, verdict, snapshot) = after(2.0);
+/// A calm page at some minute and beat: what changes from one look to the next.
+pub fn calm(page: PageName, clock: &str, beat: u64) -> Frame {
+    let (settings, verdict, snapshot) = after(2.0);
     let time_of_day = |_: Duration| String::new();
-    let view = View {
-        verdict: &verdict,
-        snapshot: Some(&snapshot),
-        clock,
-        beat,
-        time_of_day: &time_of_day,
-        tongue: Tongue::English,
-    };
-    pages::draw(&Page::Named(PageName::State), &view)
+    let view = View { clock, beat, ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
+    pages::draw(&Page::Named(page), &view, GlassSize::W128H64)
 }
 
-fn draw(page: &Page, verdict: &Verdict, snapshot: Option<&Snapshot>) -> Frame {
+fn draw(page: &Page, settings: &Settings, verdict: &Verdict, snapshot: Option<&Snapshot>) -> Frame {
     let time_of_day = |ago: Duration| {
         let minute = 14 * 60 + 32 - ago.as_secs() / 60;
         format!("{:02}:{:02}", minute / 60, minute % 60)
     };
-    pages::draw(
-        page,
-        &View { verdict, snapshot, clock: "14:32", beat: 7, time_of_day: &time_of_day, tongue: Tongue::English },
-    )
+    pages::draw(page, &view(settings, verdict, snapshot, &time_of_day), GlassSize::W128H64)
+}
+
+fn view<'a>(
+    settings: &'a Settings,
+    verdict: &'a Verdict,
+    snapshot: Option<&'a Snapshot>,
+    time_of_day: &'a dyn Fn(Duration) -> String,
+) -> View<'a> {
+    View {
+        verdict,
+        snapshot,
+        settings,
+        ways: &[],
+        clock: "14:32",
+        beat: 7,
+        lap: 0,
+        time_of_day,
+        tongue: settings.language.into(),
+    }
 }

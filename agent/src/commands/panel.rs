@@ -1,4 +1,4 @@
-//! `panel`: the pages for the box as it stands, in the terminal or as PNG files.
+//! `panel`: the pages for the box as it stands, in the terminal or as PNG files; or the last picture on the panels.
 
 use super::Shared;
 use super::look::one_look;
@@ -6,9 +6,12 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
-use traylight::show::pages::{Page, View, draw};
+use traylight::show::care::Picture;
+use traylight::show::glass::show_once;
+use traylight::show::pages::{Page, View, draw, stopped};
 use traylight::show::turn::worth_showing;
-use traylight_display::{Frame, terminal};
+use traylight_config::Settings;
+use traylight_display::{Brightness, Frame, GlassSize, terminal};
 
 /// Pixels of a PNG for each pixel of the panel.
 const SCALE: u8 = 4;
@@ -21,12 +24,21 @@ pub struct Flags {
     /// Write each page as a PNG file into this folder
     #[arg(long, value_name = "DIR")]
     png: Option<PathBuf>,
+    /// Draw in plain ASCII, for a log or a serial line
+    #[arg(long, conflicts_with = "png")]
+    plain: bool,
+    /// Show on the configured panels that nobody is watching, in place of pages: for what cleans up after a crash
+    #[arg(long, conflicts_with = "png")]
+    stopped: bool,
 }
 
 /// Draws every page that is worth showing now.
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let settings = flags.shared.settings()?;
     let clock = Clock::of_this_machine();
+    if flags.stopped {
+        return show_stopped(&settings, &clock);
+    }
     let (verdict, snapshot) = one_look(&settings, flags.shared.root.clone(), &clock)?;
     let wall = clock.wall();
     let minute = wall.minute();
@@ -34,23 +46,44 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let view = View {
         verdict: &verdict,
         snapshot: Some(&snapshot),
+        settings: &settings,
+        ways: &[],
         clock: &minute,
         beat: 0,
+        lap: 0,
         time_of_day: &time_of_day,
         tongue: settings.language.into(),
     };
-    let pages = worth_showing(&verdict, Some(&snapshot), &settings.panel.pages);
-    let drawn: Vec<(String, Frame)> = pages.iter().map(|page| (name(page), draw(page, &view))).collect();
+    let pages = worth_showing(&view);
+    let drawn: Vec<(String, Frame)> =
+        pages.iter().map(|page| (name(page), draw(page, &view, GlassSize::W128H64))).collect();
     match &flags.png {
         Some(folder) => write_png(folder, &drawn)?,
         None => {
             let mut out = io::stdout();
             for (name, frame) in &drawn {
-                write!(out, "{name}\n{}", terminal::compact(frame))?;
+                let picture = if flags.plain { terminal::plain(frame) } else { terminal::compact(frame) };
+                write!(out, "{name}\n{picture}")?;
             }
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// The last picture on every configured panel. One that does not answer keeps no other from it.
+fn show_stopped(settings: &Settings, clock: &Clock) -> io::Result<ExitCode> {
+    let minute = clock.wall().minute();
+    let mut code = ExitCode::SUCCESS;
+    for panel in &settings.panel.glasses {
+        if let Err(fault) = show_once(panel, |size| Picture {
+            frame: stopped(&minute, size, settings.language.into()),
+            brightness: Brightness::Dim,
+        }) {
+            eprintln!("traylight: {fault}");
+            code = ExitCode::FAILURE;
+        }
+    }
+    Ok(code)
 }
 
 #[allow(clippy::disallowed_methods, reason = "the owner names the folder for the pictures")]
@@ -68,7 +101,8 @@ fn write_png(folder: &std::path::Path, drawn: &[(String, Frame)]) -> io::Result<
 /// The page's name as a file name.
 fn name(page: &Page) -> String {
     let name = match page {
-        Page::Named(page) => format!("{page:?}"),
+        Page::Named(page) => page.word().to_owned(),
+        Page::Alarm(id) => format!("alarm {id}"),
         Page::Incident(id) => format!("incident {id}"),
     };
     name.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect()

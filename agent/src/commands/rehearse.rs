@@ -17,7 +17,7 @@ use traylight::tell::incident_log;
 use traylight::tell::log::{Entry, Form, Log};
 use traylight::tell::tongue::Tongue;
 use traylight_config::Settings;
-use traylight_display::terminal;
+use traylight_display::{GlassSize, terminal};
 
 /// Flags of `rehearse`.
 #[derive(clap::Args)]
@@ -76,10 +76,21 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     };
     played.told.iter().for_each(&mut tell);
     let time_of_day = |ago| wall.before(ago).minute();
-    let (verdict, snapshot, tongue) = (&played.verdict, Some(&played.snapshot), Tongue::from(settings.language));
-    let view = View { verdict, snapshot, clock: test_mark(tongue), beat: 0, time_of_day: &time_of_day, tongue };
-    if let Some(page) = worth_showing(verdict, snapshot, &settings.panel.pages).first() {
-        write!(out, "{}", terminal::compact(&draw(page, &view)))?;
+    let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
+    let tongue = Tongue::from(settings.language);
+    let view = View {
+        verdict,
+        snapshot,
+        settings,
+        ways: &[],
+        clock: test_mark(tongue),
+        beat: 0,
+        lap: 0,
+        time_of_day: &time_of_day,
+        tongue,
+    };
+    if let Some(page) = worth_showing(&view).first() {
+        write!(out, "{}", terminal::compact(&draw(page, &view, GlassSize::W128H64)))?;
     }
     tell(&played.end());
     Ok(())

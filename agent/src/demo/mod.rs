@@ -13,6 +13,7 @@ use crate::tell::log::{Entry, Form, Log};
 use std::io;
 use std::time::Duration;
 use traylight_config::{Settings, settle};
+use traylight_display::GlassSize;
 
 /// The story begins when the box has been up for this long.
 const BEGIN: Moment = Moment::after_boot(Duration::from_secs(41 * 86_400));
@@ -65,10 +66,16 @@ async fn tell(speed: u32) -> io::Result<()> {
             let snapshot = heron::snapshot(now, &story::scene(elapsed));
             let (verdict, changes) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
             outlet.say_all(incident_log::entries(&verdict, &changes, now, &wall), &wall);
-            let scenery =
-                Scenery { verdict: &verdict, snapshot: Some(&snapshot), settings: &settings, wall: &wall, test: false };
-            if let Some(frame) = outlet.frame_if_due(clock.now(), &scenery) {
-                outlet.draw(&frame);
+            let scenery = Scenery {
+                verdict: &verdict,
+                snapshot: Some(&snapshot),
+                settings: &settings,
+                ways: &[],
+                wall: &wall,
+                test: false,
+            };
+            if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
+                outlet.draw(&drawing.frame(GlassSize::W128H64));
             }
             elapsed += PACE;
         }

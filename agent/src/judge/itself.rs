@@ -6,7 +6,7 @@ use crate::clock::Moment;
 use crate::reading::Itself;
 use crate::verdict::{AgentFault, Finding, Heard, Severity, Subject};
 use std::time::Duration;
-use traylight_config::{Bus, Settings};
+use traylight_config::Settings;
 
 const MINUTE: Duration = Duration::from_secs(60);
 const DAY: Duration = Duration::from_secs(86_400);
@@ -37,7 +37,7 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
         sight("unseen", side, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO))
     });
     // A box that has no panel any more misses none.
-    let panel_answers = itself.panel_answers.or((settings.panel.bus == Bus::None).then_some(true));
+    let panel_answers = itself.panel_answers.or(settings.panel.glasses.is_empty().then_some(true));
     let panel = panel_answers.map(|answers| {
         let side = raised(!answers, Severity::Notice);
         sight("panel", side, AgentFault::PanelLost, Holds::new(10 * MINUTE, Duration::ZERO))

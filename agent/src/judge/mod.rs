@@ -318,6 +318,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),
         full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
         work_left: memory.work.left(),
+        courses: memory.outlook.courses(),
         remarks: Vec::new(),
         incidents: memory.incidents(),
         muted_until: memory.muted_until(now),

@@ -61,6 +61,12 @@ impl Known {
         }
     }
 
+    /// The readings of each drive's present course, oldest first.
+    pub fn courses(&self) -> BTreeMap<DriveKey, Vec<(Moment, Celsius)>> {
+        let of = |curve: &Curve| curve.readings.iter().map(|(at, degrees)| (*at, Celsius(*degrees))).collect();
+        self.curves.iter().map(|(key, curve)| (key.clone(), of(curve))).collect()
+    }
+
     /// The outlook of a drive on a limit; `None` until its curve is one.
     pub fn of(&self, drive: &DriveKey, now: Moment, limit: Celsius) -> Option<Outlook> {
         self.curves.get(drive)?.outlook(now, limit)

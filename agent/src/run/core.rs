@@ -6,18 +6,19 @@ use crate::clock::{Clock, Moment, Wall};
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::probe::keeper::News;
-use crate::reading::{Itself, Missing, Snapshot};
+use crate::reading::{Happening, Itself, Missing, Snapshot};
 use crate::rehearse::{self, Fault};
 use crate::serve::alerts::not_open;
 use crate::serve::control::{Answer, Asked, Request};
 use crate::serve::document::Document;
-use crate::show::glass;
+use crate::show::glass::{self, tender::News as PanelNews};
 use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
 use crate::verdict::{IncidentId, Severity, Turn, Verdict};
+use std::collections::BTreeMap;
 use std::time::Duration;
-use traylight_config::Settings;
+use traylight_config::{Bus, Glass, Settings};
 
 /// What the loop knows.
 #[derive(Default)]
@@ -30,7 +31,10 @@ pub struct Core {
     /// The newest verdict.
     pub verdict: Option<Verdict>,
     lost_since: Option<Moment>,
-    panel_answers: Option<bool>,
+    /// Which panels answer, by their number; those not heard of yet are missing.
+    panels: BTreeMap<usize, bool>,
+    /// Until when trouble with the power is known to the panels.
+    power_known: Moment,
     /// How the ways out stand.
     pub ways: WaysStand,
     rehearsal: Option<Rehearsal>,
@@ -77,13 +81,33 @@ impl Core {
         }
     }
 
-    /// Takes in how the panel's thread fares; what is to be said of it.
-    pub fn hear_of_panel(&mut self, said: glass::Report) -> Entry {
-        self.panel_answers = Some(said == glass::Report::Found);
-        match said {
-            glass::Report::Found => Entry::agent(6, "panel-found", "the panel answers"),
-            glass::Report::Lost(fault) => Entry::agent(5, "panel-lost", format!("the panel is lost: {fault}")),
+    /// Takes in how a panel's thread fares; what is to be said of it.
+    pub fn hear_of_panel(&mut self, said: glass::Report, settings: &Settings) -> Entry {
+        self.panels.insert(said.panel, said.news == PanelNews::Found);
+        let panel = match settings.panel.glasses.get(said.panel) {
+            Some(Glass { bus: Bus::Path(bus) | Bus::AdapterName(bus), address, .. })
+                if settings.panel.glasses.len() > 1 =>
+            {
+                format!("the panel at {address:#04X} of {bus}")
+            }
+            _ => "the panel".to_owned(),
+        };
+        match said.news {
+            PanelNews::Found => Entry::agent(6, "panel-found", format!("{panel} answers")),
+            PanelNews::Lost(fault) => Entry::agent(5, "panel-lost", format!("{panel} is lost: {fault}")),
         }
+    }
+
+    /// Whether there was trouble with the power since this was asked last: panels forget what they show over a dip that
+    /// drives or the board notice.
+    pub fn power_was_low(&mut self) -> bool {
+        use Happening::{LostPower, UndervoltageBegan, UndervoltageEnded};
+        let events = self.snapshot.iter().flat_map(|snapshot| &snapshot.events);
+        let low = events.filter(|event| matches!(event.what, LostPower | UndervoltageBegan | UndervoltageEnded));
+        let newest = low.map(|event| event.at).max().unwrap_or_default();
+        let is_news = newest > self.power_known;
+        self.power_known = self.power_known.max(newest);
+        is_news
     }
 
     /// Judges what is known now; what is new, as entries.
@@ -91,7 +115,7 @@ impl Core {
         let (now, wall) = (self.clock.now(), self.clock.wall());
         let itself = Itself {
             clock_set: Some(wall.synchronised),
-            panel_answers: self.panel_answers,
+            panel_answers: (!self.panels.is_empty()).then(|| self.panels.values().all(|answers| *answers)),
             unconfirmed: self.ways.unconfirmed.clone(),
             longest_wait: self.ways.longest_wait,
         };
@@ -179,7 +203,8 @@ impl Core {
         Some(Scene { verdict: self.verdict.as_ref()?, snapshot: self.snapshot.as_ref()?, settings })
     }
 
-    fn acknowledge(&mut self, id: IncidentId) -> (Answer, Vec<Entry>) {
+    /// Takes in that its owner knows of an incident: the answer to whoever asked, and what is to be said.
+    pub fn acknowledge(&mut self, id: IncidentId) -> (Answer, Vec<Entry>) {
         if self.memory.acknowledge(id) {
             let done = format!("incident {id} is acknowledged: no more reminders of it, until it gets worse");
             let entry = Entry::agent(5, "acknowledged", &done).with("incident", id.to_string());

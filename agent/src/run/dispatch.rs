@@ -5,7 +5,7 @@ use crate::judge::Book;
 use crate::keep::OutboxStore;
 use crate::reading::Snapshot;
 use crate::serve::document::box_name;
-use crate::show::pages::{self, Page, View};
+use crate::show::pages::{self, Page, View, Way};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
 use crate::tell::courier::{Courier, Errand, Machine, Report, random};
@@ -20,6 +20,7 @@ use std::io;
 use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use traylight_config::{AlertWay, Alerts, Destination, Settings};
+use traylight_display::GlassSize;
 
 /// Enlarges the panel's picture in a mail, which shows it at half of that.
 const SCALE: u8 = 4;
@@ -45,6 +46,8 @@ pub struct WaysStand {
     pub unconfirmed: Vec<String>,
     /// For how long the message that has waited longest has waited.
     pub longest_wait: Option<Duration>,
+    /// Each of them, for the panel.
+    pub each: Vec<Way>,
 }
 
 /// What the ways are told of.
@@ -160,8 +163,15 @@ impl Dispatch {
 
     /// How the ways stand.
     pub fn stand(&self) -> WaysStand {
-        let waits = self.courier.standings().into_iter().filter_map(|standing| standing.oldest);
-        WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait: waits.max() }
+        let standings = self.courier.standings();
+        let each = standings.iter().map(|standing| Way {
+            name: standing.way.clone(),
+            is_confirmed: !self.unconfirmed.contains(&standing.way),
+            waiting: standing.waiting,
+            fails: standing.trouble.is_some(),
+        });
+        let longest_wait = standings.iter().filter_map(|standing| standing.oldest).max();
+        WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait, each: each.collect() }
     }
 
     /// Stops; what waits is kept.
@@ -215,12 +225,15 @@ fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
     let view = View {
         verdict: &verdict,
         snapshot: Some(scene.snapshot),
+        settings: scene.settings,
+        ways: &[],
         clock: &wall.minute(),
         beat: 0,
+        lap: 0,
         time_of_day: &|ago| wall.before(ago).minute(),
         tongue: scene.settings.language.into(),
     };
-    traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view), SCALE).ok()
+    traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view, GlassSize::W128H64), SCALE).ok()
 }
 
 fn state(scene: &Scene, mark: &str) -> BoxState {

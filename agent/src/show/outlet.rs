@@ -1,6 +1,7 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one.
 
-use super::pages::{View, draw, test_mark};
+use super::care::{Picture, call, cared_for, hour};
+use super::pages::{Page, View, Way, draw, test_mark};
 use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
@@ -8,11 +9,11 @@ use crate::reading::Snapshot;
 use crate::tell::log::{Entry, Log};
 use crate::tell::tongue::Tongue;
 use crate::units::span;
-use crate::verdict::Verdict;
+use crate::verdict::{IncidentId, Verdict};
 use std::io::Stdout;
 use std::time::Duration;
-use traylight_config::Settings;
-use traylight_display::Frame;
+use traylight_config::{Brightness, Settings};
+use traylight_display::{Frame, GlassSize};
 
 /// A new picture with the first reading after this: the sign of life moves with it.
 const BEAT: Duration = Duration::from_millis(1500);
@@ -35,10 +36,52 @@ pub struct Scenery<'a> {
     pub snapshot: Option<&'a Snapshot>,
     /// The settings in force.
     pub settings: &'a Settings,
+    /// The ways out for alerts.
+    pub ways: &'a [Way],
     /// The calendar at the time of the verdict.
     pub wall: &'a Wall,
     /// True for what is only rehearsed.
     pub test: bool,
+}
+
+impl<'a> Scenery<'a> {
+    /// What pages are drawn from.
+    pub fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
+        let Scenery { verdict, snapshot, settings, ways, .. } = *self;
+        let tongue = settings.language.into();
+        View { verdict, snapshot, settings, ways, clock, beat: 0, lap: 0, time_of_day, tongue }
+    }
+}
+
+/// A page at one moment, to be drawn for glass of any size.
+pub struct Drawing<'a> {
+    /// The page.
+    pub page: Page,
+    /// What it is drawn from.
+    pub scenery: Scenery<'a>,
+    /// What stands where the time of day does.
+    pub clock: String,
+    /// Counts up; moves the sign of life.
+    pub beat: u64,
+    /// How often all pages have come round.
+    pub lap: u64,
+}
+
+impl Drawing<'_> {
+    /// The page as it is, for glass of this size.
+    pub fn frame(&self, glass: GlassSize) -> Frame {
+        let time_of_day = |ago: Duration| self.scenery.wall.before(ago).minute();
+        let view = View { beat: self.beat, lap: self.lap, ..self.scenery.view(&self.clock, &time_of_day) };
+        draw(&self.page, &view, glass)
+    }
+
+    /// The page as it goes to a panel of this size: cared for by the hour, and by how much attention the box wants.
+    pub fn picture(&self, glass: GlassSize, wanted: Brightness) -> Picture {
+        let Scenery { verdict, settings, wall, .. } = self.scenery;
+        let hour = hour(&settings.panel.night, &wall.time, wall.synchronised);
+        let minutes = verdict.at.since_boot().as_secs() / 60;
+        cared_for(&self.frame(glass), wanted, hour, call(verdict), minutes, self.beat)
+    }
 }
 
 impl Outlet {
@@ -67,19 +110,19 @@ impl Outlet {
         }
     }
 
-    /// The picture for now, if it is time for a new one or a page has to lead. Pages turn by the clock of whoever
+    /// What to draw now, if it is time for a new picture or a page has to lead. Pages turn by the clock of whoever
     /// looks at them, which is `now`.
-    pub fn frame_if_due(&mut self, now: Moment, scenery: &Scenery<'_>) -> Option<Frame> {
-        let Scenery { verdict, snapshot, settings, wall, test } = *scenery;
-        let pages = worth_showing(verdict, snapshot, &settings.panel.pages);
+    pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
+        let Scenery { verdict, settings, wall, test, .. } = scenery;
+        let pages = worth_showing(&scenery.view("", &|_| String::new()));
         let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
         if !is_due && !self.turn.has_news(&pages) {
             return None;
         }
-        let tongue = Tongue::from(settings.language);
         self.drawn = Some(now);
         self.beat += 1;
-        let page = self.turn.page(&pages, now, Duration::from_secs(settings.panel.page_seconds.into()));
+        let page = self.turn.page(&pages, now, |page| stays(settings, page));
+        let tongue = Tongue::from(settings.language);
         // A calendar that nobody has set yet would show a time of the past.
         let clock = if test {
             test_mark(tongue).to_owned()
@@ -88,9 +131,23 @@ impl Outlet {
         } else {
             tongue.say("page.up", &[("span", &span(verdict.at.since_boot()))])
         };
-        let time_of_day = |ago: Duration| wall.before(ago).minute();
-        let (clock, beat, time_of_day) = (clock.as_str(), self.beat, &time_of_day);
-        Some(draw(&page, &View { verdict, snapshot, clock, beat, time_of_day, tongue }))
+        Some(Drawing { page, scenery, clock, beat: self.beat, lap: self.turn.lap() })
+    }
+
+    /// Takes in that somebody wants the next page.
+    pub fn go_on(&mut self) {
+        self.turn.go_on();
+        self.drawn = None;
+    }
+
+    /// Takes in that somebody wants the page to stay, or to go on after all.
+    pub fn hold(&mut self, now: Moment) {
+        self.turn.hold(now);
+    }
+
+    /// The incident whose page is up.
+    pub fn incident_up(&self) -> Option<IncidentId> {
+        self.turn.incident_up()
     }
 
     /// Puts a picture on the terminal.
@@ -99,4 +156,13 @@ impl Outlet {
             let _ = stage.draw(frame);
         }
     }
+}
+
+/// How long a page stays.
+fn stays(settings: &Settings, page: &Page) -> Duration {
+    let seconds = match page {
+        Page::Named(name) => settings.panel.seconds_of(*name),
+        Page::Alarm(_) | Page::Incident(_) => settings.panel.page_seconds,
+    };
+    Duration::from_secs(seconds.into())
 }

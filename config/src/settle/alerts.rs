@@ -55,7 +55,11 @@ pub(super) fn alerts(section: &mut Section) -> Alerts {
 }
 
 /// A key whose empty text, which is how the file shows its default, means that there is none.
-fn or_empty<T>(section: &mut Section, key: &'static str, read: impl FnOnce(&DeValue) -> Read<T>) -> Option<Given<T>> {
+pub(super) fn or_empty<T>(
+    section: &mut Section,
+    key: &'static str,
+    read: impl FnOnce(&DeValue) -> Read<T>,
+) -> Option<Given<T>> {
     let read = |value: &DeValue| if value.as_str() == Some("") { Ok(None) } else { read(value).map(Some) };
     let Given { key, value, origin } = section.value(key, None, read);
     value.map(|value| Given { key, value, origin })
@@ -175,7 +179,7 @@ fn way_name(value: &DeValue) -> Read<String> {
 }
 
 /// Hours and minutes, as minutes since midnight.
-fn time_of_day(value: &DeValue) -> Read<u16> {
+pub(super) fn time_of_day(value: &DeValue) -> Read<u16> {
     let read = |text: &str| -> Option<u16> {
         let (hour, minute) = text.split_once(':')?;
         let number = |digits: &str, below: u16| {

@@ -1,7 +1,10 @@
 //! The file that ships with the program says what the program does.
 
 use super::{activated, settled};
-use crate::{Bus, DEFAULT_FILE, Holds, PageName, Settings, Shelf, Tray};
+use crate::{
+    Brightness, Bus, Button, ButtonDoes, Controller, DEFAULT_FILE, DayTime, Holds, PageName, Position, Settings, Shelf,
+    Span, Tray,
+};
 use std::time::Duration;
 
 #[test]
@@ -15,7 +18,7 @@ fn what_the_shipped_file_shows_as_defaults_are_the_defaults() {
     assert_eq!(settled(&activated()), Settings::default());
     // Without this the test above could pass because nothing was activated.
     let keys = |text: &str| text.lines().filter(|line| line.contains(" = ") && !line.starts_with('#')).count();
-    assert_eq!((keys(DEFAULT_FILE), keys(&activated())), (0, 65));
+    assert_eq!((keys(DEFAULT_FILE), keys(&activated())), (0, 73));
 }
 
 #[test]
@@ -46,7 +49,8 @@ fn every_time_reaches_the_setting_of_its_name() {
 
 #[test]
 fn the_example_of_a_shelf_in_the_shipped_file_works() {
-    let example: Vec<&str> = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     ")).collect();
+    let example = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     "));
+    let example: Vec<&str> = example.take_while(|line| !line.starts_with("[[panel")).collect();
     let tray = |label: &str, holds| Tray { label: label.into(), holds };
     assert_eq!(
         settled(&example.join("\n")).shelves,
@@ -59,6 +63,16 @@ fn the_example_of_a_shelf_in_the_shipped_file_works() {
             ]
         }]
     );
+}
+
+#[test]
+fn the_example_of_a_page_with_its_own_time_works() {
+    let example: Vec<&str> = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     ")).collect();
+    let panel = settled(&example.join("\n")).panel;
+    let seconds = PageName::ALL.map(|page| panel.seconds_of(page));
+    assert_eq!(seconds, [12, 6, 6, 6, 6, 6, 4, 6, 6, 6, 6]);
+    let all = PageName::ALL.map(|page| format!("panel.seconds.{} = 33", page.word())).join("\n");
+    assert_eq!(PageName::ALL.map(|page| settled(&all).panel.seconds_of(page)), [33; 11]);
 }
 
 #[test]
@@ -79,7 +93,10 @@ fn the_box_in_the_reserve_is_understood() {
         [panel]
         bus = "bcm2835 (i2c@7e804000)"
         address = 0x7A
-        upside_down = true
+        rotation = 90
+        dim_from = "sunset"
+        dim_until = "06:30"
+        position = "53.52, -8.1"
         pages = ["room", "state"]
 
         [watch]
@@ -99,9 +116,12 @@ fn the_box_in_the_reserve_is_understood() {
     let labels: Vec<_> = settings.shelves.iter().flat_map(|shelf| &shelf.trays).map(|tray| &*tray.label).collect();
     assert_eq!(labels, ["T1", "T2", "B1", "B2"]);
     assert_eq!(settings.shelves[1].trays[0].holds, Some(Holds::Port("0000/1f.2/ata-3".into())));
-    assert_eq!(settings.panel.bus, Bus::AdapterName("bcm2835 (i2c@7e804000)".into()));
-    assert_eq!(settings.panel.address, 0x3D);
-    assert!(settings.panel.upside_down);
+    let [glass] = settings.panel.glasses.as_slice() else { panic!("{:?}", settings.panel.glasses) };
+    assert_eq!(glass.bus, Bus::AdapterName("bcm2835 (i2c@7e804000)".into()));
+    assert_eq!((glass.address, glass.bus_speed_khz, glass.rotation_degrees), (0x3D, 100, 90));
+    let night = settings.panel.night;
+    assert_eq!(night.dim, Some(Span { from: DayTime::Sunset, until: DayTime::Clock(390) }));
+    assert_eq!((night.dark, night.position), (None, Some(Position { north: 53_520, east: -8_100 })));
     assert_eq!(settings.panel.pages, [PageName::Room, PageName::State]);
     assert_eq!(settings.watch.links, ["enp3s0"]);
     assert_eq!(settings.watch.leave_out_volumes, ["/", "/srv/scratch"]);
@@ -119,7 +139,10 @@ fn a_panel_answers_at_two_addresses_in_either_form() {
     for pin in [0b0, 0b1] {
         let seven_bits = (0b011110 << 1) | pin;
         for written in [seven_bits, seven_bits << 1] {
-            assert_eq!(settled(&format!("panel.address = {written}")).panel.address, seven_bits);
+            assert_eq!(
+                settled(&format!("panel = {{ bus = '/dev/i2c-1', address = {written} }}")).panel.glasses[0].address,
+                seven_bits
+            );
         }
     }
 }
@@ -127,13 +150,39 @@ fn a_panel_answers_at_two_addresses_in_either_form() {
 #[test]
 fn a_bus_is_none_a_path_or_a_name() {
     for (written, bus) in [
-        ("none", Bus::None),
-        ("None", Bus::None),
-        ("/dev/i2c-1", Bus::Path("/dev/i2c-1".into())),
-        ("SMBus I801 adapter at efa0", Bus::AdapterName("SMBus I801 adapter at efa0".into())),
+        ("none", None),
+        ("None", None),
+        ("/dev/i2c-1", Some(Bus::Path("/dev/i2c-1".into()))),
+        ("SMBus I801 adapter at efa0", Some(Bus::AdapterName("SMBus I801 adapter at efa0".into()))),
     ] {
-        assert_eq!(settled(&format!("panel.bus = '{written}'")).panel.bus, bus);
+        let glasses = settled(&format!("panel.bus = '{written}'")).panel.glasses;
+        assert_eq!(glasses.into_iter().next().map(|glass| glass.bus), bus);
     }
+}
+
+#[test]
+fn more_panels_each_have_their_own_wires_and_glass() {
+    let settings = settled(
+        "[panel]\nbus = '/dev/i2c-1'\ncontroller = 'sh1106'\n[[panel.more]]\nbus = '/dev/i2c-1'\naddress = 0x7A\n\
+         size = '128x32'\nrotation = 270\nbus_speed_khz = 400\nbrightness = 'dim'\n",
+    );
+    let [front, back] = settings.panel.glasses.as_slice() else { panic!("{:?}", settings.panel.glasses) };
+    assert_eq!((front.controller, front.size, front.rotation_degrees), (Controller::Sh1106, (128, 64), 0));
+    assert_eq!((back.controller, back.size, back.rotation_degrees), (Controller::Ssd1306, (128, 32), 270));
+    assert_eq!((back.address, back.bus_speed_khz, back.brightness), (0x3D, 400, Brightness::Dim));
+    let only_more = settled("[[panel.more]]\nbus = '/dev/i2c-2'\n").panel.glasses;
+    assert_eq!(only_more.len(), 1);
+}
+
+#[test]
+fn the_examples_of_another_panel_and_of_a_button_in_the_shipped_file_work() {
+    let example = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     "));
+    let example: Vec<&str> = example.skip_while(|line| !line.starts_with("[[panel")).collect();
+    let end = example.iter().position(|line| line.starts_with("[[alerts")).unwrap_or(example.len());
+    let settings = settled(&example[..end].join("\n"));
+    assert_eq!(settings.panel.glasses.len(), 1);
+    let wanted = Button { chip: "/dev/gpiochip0".into(), line: 17, does: ButtonDoes::Next, pressed_is_low: true };
+    assert_eq!(settings.buttons, [wanted]);
 }
 
 #[test]

@@ -23,12 +23,12 @@ fn unknown_keys_wherever_they_are() {
     check(&[
         (
             "[panle]",
-            "1:2 found the unknown key `panle` at the top level, wanted one of box, shelf, panel, watch, limits, grace, \
-             self_test, alerts (did you mean `panel`?)",
+            "1:2 found the unknown key `panle` at the top level, wanted one of box, shelf, panel, button, watch, limits, \
+             grace, self_test, alerts (did you mean `panel`?)",
         ),
         (
             "colour = 1",
-            "1:1 found the unknown key `colour` at the top level, wanted one of box, shelf, panel, watch, limits, \
+            "1:1 found the unknown key `colour` at the top level, wanted one of box, shelf, panel, button, watch, limits, \
              grace, self_test, alerts",
         ),
         (
@@ -69,7 +69,22 @@ fn values_of_the_wrong_kind() {
     let addresses = "wanted 0x3C or 0x3D without quotes, the two addresses such a panel can have \
                      (printed as 0x78 or 0x7A on many)";
     check(&[
-        ("panel.upside_down = 'yes'", "1:21 found 'yes' for `upside_down`, wanted true or false, without quotes"),
+        ("box.hot_swap = 'yes'", "1:16 found 'yes' for `hot_swap`, wanted true or false, without quotes"),
+        (
+            "panel.rotation = 45",
+            "1:18 found 45 for `rotation`, wanted 0, 90, 180 or 270, without quotes: how far the panel is turned \
+             clockwise, in degrees",
+        ),
+        (
+            "panel.dim_from = 'dusk'",
+            "1:18 found 'dusk' for `dim_from`, wanted \"sunset\", \"sunrise\", or a time of day in quotes, from \"00:00\" \
+             to \"23:59\"",
+        ),
+        (
+            "panel.position = '53.5 N'",
+            "1:18 found '53.5 N' for `position`, wanted degrees north and east in quotes, such as \"53.5, 8.1\"; south \
+             and west are below zero",
+        ),
         ("panel.address = '0x3C'", &format!("1:17 found '0x3C' for `address`, {addresses}")),
         ("panel.address = 0x27", &format!("1:17 found 0x27 for `address`, {addresses}")),
         (
@@ -117,14 +132,57 @@ fn sections_of_the_wrong_kind() {
 }
 
 #[test]
+fn panels_that_cannot_be() {
+    check(&[
+        (
+            "[panel]\nbus = '/dev/i2c-1'\ncontroller = 'sh1106'\nsize = '72x40'",
+            "4:8 found 72x40 for a panel with sh1106, wanted one that there is: ssd1306 with 128x64, 128x32, 72x40, 64x48; \
+             ssd1309 with 128x64; sh1106 with 128x64",
+        ),
+        (
+            "[panel]\nbus = '/dev/i2c-1'\n[[panel.more]]\nbus = '/dev/i2c-1'\naddress = 0x78",
+            "4:7 found two panels at 0x3C of this bus, wanted one of them elsewhere",
+        ),
+        (
+            "[[panel.more]]\naddress = 0x3D",
+            "1:1 found [[panel.more]] without `bus`, wanted one, such as bus = \"/dev/i2c-1\"",
+        ),
+        (
+            "[panel]\ndark_from = '23:00'",
+            "2:13 found `dark_from` in a [panel] without `dark_until`, wanted both or neither",
+        ),
+        (
+            "[panel]\ndim_from = 'sunset'\ndim_until = '06:00'",
+            "2:12 found the sun's time for `dim_from` without `position`, wanted both",
+        ),
+        (
+            "[panel]\ndim_from = '06:00'\ndim_until = '06:00'",
+            "3:13 found a time that ends when it begins, wanted two times that differ",
+        ),
+    ]);
+}
+
+#[test]
+fn buttons_that_cannot_be() {
+    check(&[
+        ("[[button]]\nchip = 'c'", "1:1 found [[button]] without `line`, wanted one, such as line = 17"),
+        (
+            "[[button]]\nchip = 'c'\nline = 17\n[[button]]\nchip = 'c'\nline = 17",
+            "6:8 found two buttons on line 17 of this chip, wanted one of them elsewhere",
+        ),
+    ]);
+}
+
+#[test]
 fn lists() {
     check(&[
         ("watch.links = 'eth0'", "1:15 found 'eth0' for `links`, wanted a list in brackets of 0 to 64 texts"),
-        ("panel.pages = []", "1:15 found [] for `pages`, wanted a list in brackets of 1 to 6 texts"),
+        ("panel.pages = []", "1:15 found [] for `pages`, wanted a list in brackets of 1 to 11 texts"),
+        ("panel.seconds.room = 2", "1:22 found 2 for `room`, wanted a whole number from 3 to 60"),
         (
             "panel.pages = ['rom']",
-            "1:16 found 'rom' for `pages`, wanted one of \"state\", \"pools\", \"room\", \"throughput\", \"cooling\", \
-             \"box\" (did you mean \"room\"?)",
+            "1:16 found 'rom' for `pages`, wanted one of \"state\", \"shelf\", \"pools\", \"room\", \"throughput\", \
+             \"cooling\", \"drives\", \"power\", \"network\", \"alerts\", \"box\" (did you mean \"room\"?)",
         ),
         (
             "panel.pages = [\n'box',\n'state',\n'box']",

@@ -36,6 +36,13 @@ fn file_with(path: &str, line: &str) -> String {
         "" => line.to_owned(),
         "shelf[]" => format!("[[shelf]]\n{line}\n[[shelf.tray]]\nlabel = 'A1'\n"),
         "shelf[].tray[]" => format!("[[shelf]]\nname = 'top'\n[[shelf.tray]]\n{line}\n"),
+        "panel.more[]" => format!("[[panel.more]]\nbus = 'b'\n{line}\n").replace("bus = 'b'\nbus = ", "bus = "),
+        "button[]" => {
+            let rest = ["chip = 'c'", "line = 1"]
+                .into_iter()
+                .filter(|other| other.split(' ').next() != line.split(' ').next());
+            format!("[[button]]\n{line}\n{}\n", rest.collect::<Vec<_>>().join("\n"))
+        }
         "alerts.mail[]" => {
             format!("[[alerts.mail]]\n{line}\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\n")
         }
@@ -63,7 +70,7 @@ fn the_schema_is_a_schema() {
 #[test]
 fn the_schema_and_the_code_know_the_same_keys() {
     let sections = sections(&schema());
-    assert_eq!(sections.len(), 21);
+    assert_eq!(sections.len(), 24);
     for (path, properties) in sections {
         let keys: BTreeSet<String> = properties.keys().cloned().collect();
         assert_eq!(keys, keys_of_the_code(&path), "in [{path}]");
@@ -86,7 +93,7 @@ fn the_default_file_is_valid_and_shows_the_defaults_of_the_schema() {
             compared += 1;
         }
     }
-    assert_eq!(compared, 65);
+    assert_eq!(compared, 73);
 }
 
 #[test]
@@ -107,7 +114,7 @@ fn a_range_ends_at_the_same_number_in_both() {
             }
         }
     }
-    assert_eq!(compared, 56);
+    assert_eq!(compared, 84);
 }
 
 #[test]
@@ -139,7 +146,14 @@ fn what_the_schema_refuses_the_code_refuses_too() {
         "[panel]\naddress = 0x27",
         "[panel]\npages = []",
         "[panel]\npages = ['box', 'box']",
-        "[panel]\nupside_down = 'no'",
+        "[panel]\nrotation = 45",
+        "[panel]\ncontroller = 'sh1106'\nsize = '128x32'",
+        "[panel]\ndim_from = 'dusk'\ndim_until = '06:00'",
+        "[panel]\ndark_from = '23:00'",
+        "[panel]\nposition = 'here'",
+        "[[panel.more]]\naddress = 0x3D",
+        "[[button]]\nchip = 'c'",
+        "[[button]]\nchip = 'c'\nline = 1\ndoes = 'ring'",
         "[watch]\nlinks = ['eth0:1']",
         "[watch]\nleave_out_volumes = ['/srv/']",
         "[watch]\nsteady_fans = ['fan1']",

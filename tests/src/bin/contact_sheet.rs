@@ -1,20 +1,41 @@
-//! Writes all pictures of the panel on one sheet, to be looked at: `contact-sheet FILE.png`.
+//! Writes all pictures of the panel on sheets, one a size of glass, to be looked at: `contact-sheet FOLDER`.
 
 #![allow(clippy::disallowed_methods, reason = "pictures are kept in files")]
 
+use std::path::Path;
 use std::process::ExitCode;
+use traylight_display::{Frame, GlassSize, png};
+use traylight_tests::scenes;
+
+/// Pixels of a sheet for each of a panel, and about how many of a panel's a sheet is wide.
+const SCALE: u8 = 2;
+const WIDE: u32 = 560;
 
 fn main() -> ExitCode {
-    let Some(file) = std::env::args().nth(1) else {
-        eprintln!("found no argument, wanted the name of a PNG file to write");
+    let Some(folder) = std::env::args().nth(1) else {
+        eprintln!("found no argument, wanted the name of a folder to write PNG files into");
         return ExitCode::from(2);
     };
-    let sheet = traylight_display::png::sheet(&traylight_tests::scenes::pictures(), 4, 2);
-    match sheet.and_then(|bytes| std::fs::write(&file, bytes)) {
+    match write_all(Path::new(&folder)) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("{file}: {error}");
+            eprintln!("{folder}: {error}");
             ExitCode::from(1)
         }
     }
+}
+
+fn write_all(folder: &Path) -> std::io::Result<()> {
+    std::fs::create_dir_all(folder)?;
+    let write = |name: &str, pictures: &[(String, Frame)], glass: GlassSize| {
+        let columns = WIDE / (glass.width() + 6);
+        std::fs::write(folder.join(format!("{name}.png")), png::sheet(pictures, columns as usize, SCALE)?)
+    };
+    write("story", &scenes::pictures(), GlassSize::W128H64)?;
+    for glass in GlassSize::ALL {
+        let size = format!("{}x{}", glass.width(), glass.height());
+        write(&format!("pages-{size}"), &scenes::pages_on(glass), glass)?;
+        write(&format!("shelves-{size}"), &scenes::shelves_on(glass), glass)?;
+    }
+    Ok(())
 }

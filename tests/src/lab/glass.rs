@@ -2,16 +2,28 @@
 //!
 //! Not its job: whether the picture is laid out well.
 
-use traylight_display::{Face, Frame, GlassSize, text::text};
+use traylight_display::figure::{Stand, figure};
+use traylight_display::{Face, Frame, GlassSize, area, text::text};
 
-/// Whether these words stand somewhere in the picture (text of half blocks), in any face, lit or inverted.
+/// Whether these words stand somewhere in the picture (text of half blocks), in any face or as a figure of any size, lit or
+/// inverted.
 pub fn shows(picture: &str, words: &str) -> bool {
-    let seen = Dots::of_text(picture);
-    [Face::Small, Face::Medium, Face::Large].into_iter().any(|face| {
-        let mut frame = Frame::new(GlassSize::W128H64);
-        text(&mut frame, 0, 0, words, face);
-        seen.hold(&Dots::of_text(&frame.to_text()).trimmed())
-    })
+    let as_a_figure = |room| drawn(picture, &|frame| _ = figure(frame, room, words, Stand::Left));
+    shows_in_a_face(picture, words)
+        || (16..=64).any(|high| as_a_figure(area(0, 0, 128, high)))
+        || (16..=128).any(|wide| as_a_figure(area(0, 0, wide, 64)))
+}
+
+/// The same for words that are no figure: quicker.
+pub fn shows_in_a_face(picture: &str, words: &str) -> bool {
+    let in_a_face = |face| drawn(picture, &|frame| _ = text(frame, 0, 0, words, face));
+    [Face::Small, Face::Medium, Face::Large].into_iter().any(in_a_face)
+}
+
+fn drawn(picture: &str, draw: &dyn Fn(&mut Frame)) -> bool {
+    let mut frame = Frame::new(GlassSize::W128H64);
+    draw(&mut frame);
+    Dots::of_text(picture).hold(&Dots::of_text(&frame.to_text()).trimmed())
 }
 
 /// A picture, row after row.
@@ -69,7 +81,7 @@ mod tests {
         let mut frame = Frame::new(GlassSize::W128H64);
         text(&mut frame, 7, 19, words, face);
         if inverted {
-            frame.invert(traylight_display::area(0, 0, 128, 64));
+            frame.invert(area(0, 0, 128, 64));
         }
         frame.to_text()
     }
@@ -79,6 +91,16 @@ mod tests {
         for face in [Face::Small, Face::Medium] {
             assert!(shows(&picture("CRITICAL", face, false), "CRITICAL"));
             assert!(shows(&picture("CRITICAL", face, true), "CRITICAL"));
+        }
+    }
+
+    #[test]
+    fn figures_of_any_size_are_found() {
+        for room in [area(3, 4, 80, 55), area(9, 9, 60, 40), area(0, 0, 64, 64)] {
+            let mut frame = Frame::new(GlassSize::W128H64);
+            figure(&mut frame, room, "OK", Stand::Middle);
+            assert!(shows(&frame.to_text(), "OK"), "{room:?}");
+            assert!(!shows(&frame.to_text(), "NO"), "{room:?}");
         }
     }
 

@@ -1,38 +1,69 @@
-//! Cooling: the fans, the warmest drives, then the board.
+//! Cooling: the warmest drive and where it is heading, the fans, the other drives, the board.
 
 use super::View;
-use super::pieces::{heading, pair};
-use crate::reading::{Fan, Snapshot};
+use super::pieces::{heading_for, warmest};
+use super::sheet::{Level, Row, Sheet};
+use crate::judge::heat_limits;
+use crate::reading::{Drive, Fan, Snapshot};
 use crate::tell::tongue::Tongue;
 use crate::units::Celsius;
-use crate::verdict::{Tray, TrayState};
-use traylight_display::Frame;
 
-/// Lines below the heading.
-const LINES: usize = 6;
+/// What a bar of temperature begins at: a cool room.
+const COOL: f64 = 20.0;
+/// And how far beyond the last limit it goes.
+const BEYOND: f64 = 5.0;
 
-/// Draws the page.
-pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
-    heading(frame, view, view.tongue.plain("page.cooling.title"));
-    let mut lines: Vec<(String, String)> = Vec::new();
+/// The warmest drive leads.
+pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let words = |key| view.tongue.plain(key);
     let fitted = snapshot.fans.iter().filter(|fan| view.verdict.fans.contains(&fan.key));
-    lines.extend(fitted.map(|fan| (fan.label.clone(), speed(fan, view.tongue))));
-    if lines.is_empty() {
-        let words = |key| view.tongue.plain(key).to_owned();
-        lines.push((words("page.cooling.fan"), words("page.cooling.not-measured")));
+    let mut rows: Vec<Row> = fitted.map(|fan| Row::of(&fan.label, speed(fan, view.tongue))).collect();
+    if rows.is_empty() {
+        rows.push(Row::of(words("page.cooling.fan"), words("page.cooling.not-measured")));
     }
-    lines.truncate(2);
-    let named = |tray: &Tray| view.tongue.say("page.cooling.tray", &[("label", &tray.label)]);
-    let warm = warmest(view).into_iter().take(2);
-    lines.extend(warm.map(|(tray, celsius)| (named(tray), warmth(view, tray, celsius))));
+    let warm = warmest(view);
+    let others = warm.iter().skip(1).map(|(tray, celsius)| {
+        Row::of(view.tongue.say("page.cooling.tray", &[("label", &tray.label)]), celsius.to_string())
+    });
+    let mut others: Vec<Row> = others.collect();
     let board = snapshot.temperatures.iter().map(|sensor| {
         let value = sensor.value.get().map_or_else(|| "--".to_owned(), ToString::to_string);
-        (sensor.label.clone(), value)
+        Row::of(&sensor.label, value)
     });
-    lines.extend(board);
-    for (index, (left, right)) in lines.iter().take(LINES).enumerate() {
-        pair(frame, 1 + index as i32, left, right);
+    rows.extend(board);
+    rows.append(&mut others);
+    let name = words("page.cooling.title").to_owned();
+    let Some((tray, now)) = warm.first() else {
+        let first = rows.remove(0);
+        return Sheet { name, figure: first.right, beside: vec![first.left], rows, ..Sheet::default() };
+    };
+    let (figure, end) = heading_for(view, tray, *now);
+    let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
+    let limit = drive.map(|drive| {
+        let warning = format!("{:.0}°", heat_limits(&view.settings.limits.drive, drive).warning);
+        view.tongue.say("page.cooling.limit", &[("figure", &warning)])
+    });
+    let beside = [
+        Some(view.tongue.say("page.cooling.tray", &[("label", &tray.label)])),
+        end.map(|end| format!("→ {:.0}°", end.0)),
+        limit,
+    ];
+    Sheet {
+        name,
+        figure,
+        beside: beside.into_iter().flatten().collect(),
+        level: drive.map(|drive| level(view, drive, *now)),
+        rows,
+        ..Sheet::default()
     }
+}
+
+/// How warm it is between a cool room and beyond its last limit, with its limits marked.
+pub fn level(view: &View<'_>, drive: &Drive, now: Celsius) -> Level {
+    let limits = heat_limits(&view.settings.limits.drive, drive);
+    let span = limits.critical + BEYOND - COOL;
+    let share = |celsius: f64| ((celsius - COOL) / span) as f32;
+    Level::Bar { share: Some(share(now.0)), limits: vec![share(limits.warning), share(limits.critical)] }
 }
 
 fn speed(fan: &Fan, tongue: Tongue) -> String {
@@ -41,25 +72,4 @@ fn speed(fan: &Fan, tongue: Tongue) -> String {
         (Ok(speed), false) => speed.to_string(),
         (Err(why), false) => tongue.reason(why.reason).to_owned(),
     }
-}
-
-/// How warm it is and, when it will surely be warmer by a degree or more, where it is heading.
-fn warmth(view: &View<'_>, tray: &Tray, now: Celsius) -> String {
-    let outlook = tray.drive.as_ref().and_then(|key| view.verdict.outlooks.get(key));
-    match outlook.and_then(|outlook| outlook.heading) {
-        Some(end) if end.low >= now.0 + 1.0 => format!("{:.0} -> {}", now.0, Celsius(end.middle)),
-        _ => now.to_string(),
-    }
-}
-
-fn warmest<'a>(view: &View<'a>) -> Vec<(&'a Tray, Celsius)> {
-    let trays = view.verdict.shelves.iter().flat_map(|shelf| &shelf.trays);
-    let mut warm: Vec<(&Tray, Celsius)> = trays
-        .filter_map(|tray| match tray.state {
-            TrayState::Warm(celsius) => Some((tray, celsius)),
-            _ => None,
-        })
-        .collect();
-    warm.sort_by(|a, b| b.1.0.total_cmp(&a.1.0));
-    warm
 }

@@ -1,62 +1,106 @@
-//! An incident: state word, which tray, what must stay in, what to do, since when, numbers; always in this order.
+//! An open incident from near: state word, which tray, what must stay in, what to do, since when, numbers; always in this
+//! order. What has no room takes turns.
 
 use super::View;
-use super::pieces::{WIDTH, alarm_strip};
+use super::pieces::{LINE, alarm, height, pitch, severity_word, width};
 use crate::tell::incident_words::told;
 use crate::units::span;
-use crate::verdict::{IncidentId, Severity};
-use traylight_display::text::{text, text_right};
-use traylight_display::{Face, Frame};
+use crate::verdict::{Incident, Severity};
+use traylight_display::text::{text, text_right, wrap};
+use traylight_display::{Face, Frame, area};
 
-/// Draws the page; an incident that ended a moment ago leaves it to the others.
-pub fn draw(frame: &mut Frame, view: &View<'_>, id: IncidentId) {
-    let Some(incident) = view.verdict.incidents.iter().find(|incident| incident.id == id) else {
-        return super::state::draw(frame, view);
-    };
-    let told = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue);
-    let words = told.words;
-    let severity = view.tongue.plain(match incident.severity {
-        Severity::Critical => "page.critical",
-        Severity::Warning => "page.warning",
-        Severity::Notice => "page.notice",
-    });
-    let others =
-        view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
-    let more = if others > 0 { format!(" +{others}") } else { String::new() };
-    text(frame, 1, 0, &format!("{severity}{more}"), Face::Small);
-    text_right(frame, WIDTH - 1, 0, view.clock, Face::Small);
-    if incident.severity == Severity::Critical {
-        alarm_strip(frame);
-    }
+/// Small glass shows less: at most so many parts.
+const MOST_PARTS_WHERE_SMALL: usize = 3;
 
-    let mut y = 10;
-    for (part, face) in title(&words.title, Face::Medium.columns(frame.glass_size())) {
-        text(frame, 0, y, part, face);
-        y += face.height() as i32;
-    }
+/// Draws the page.
+pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
+    let glass = frame.glass_size();
+    let words = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue).words;
+    let columns = Face::Small.columns(glass);
+    let (top, bottom) = (LINE + 2, height(frame) - 1);
+    let is_small = height(frame) < 64;
+
     let held = view.verdict.at.since(incident.since);
     let since = view.tongue.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]);
-    let lines = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(words.evidence);
-    for line in lines {
-        if y + 8 > 63 {
-            break;
-        }
-        text(frame, 0, y + 1, &line, Face::Small);
-        y += 9;
+    let fits = |line: &String| line.split_whitespace().all(|word| word.chars().count() <= columns);
+    let numbers = words.evidence.into_iter().filter(|line| columns >= 21 || fits(line));
+    let said = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(numbers);
+    let said: Vec<Vec<String>> = said.map(|line| wrap(&line, columns)).collect();
+
+    let title = title(&words.title, frame);
+    let title_rows: i32 = title.iter().map(|(_, face)| pitch(*face)).sum();
+    let lines_in = |rows: i32| ((rows + 2) / LINE).max(1) as usize;
+    // On small glass the title has a place of its own only once; then its first line is in the strip.
+    let (first, later) =
+        (lines_in(bottom - top - title_rows), lines_in(bottom - top - if is_small { 0 } else { title_rows }));
+    let mut leaves = leaves(&said, first, later);
+    if is_small {
+        leaves.truncate(MOST_PARTS_WHERE_SMALL);
+    }
+    let turn = (view.lap % leaves.len().max(1) as u64) as usize;
+    let leads = turn == 0 || !is_small;
+    strip(frame, view, incident, (!leads).then_some(title.first()).flatten().map(|(line, _)| line.as_str()));
+    let leaf = leaves.get(turn).into_iter().flatten().map(|line| (line.clone(), Face::Small));
+    let body = title.into_iter().filter(|_| leads).chain(leaf);
+    let mut y = top;
+    for (line, face) in body {
+        text(frame, 0, y, &line, face);
+        y += pitch(face);
     }
 }
 
-/// The title as large as it goes: whole, or in two parts of which the longer one is large, or small.
-fn title(title: &str, columns: usize) -> Vec<(&str, Face)> {
-    let length = |text: &str| text.chars().count();
-    if length(title) <= columns {
-        return vec![(title, Face::Medium)];
+/// The title in the middle face where that takes a line, or two on glass that stands on its side; else in the small one.
+fn title(title: &str, frame: &Frame) -> Vec<(String, Face)> {
+    let glass = frame.glass_size();
+    let lines = wrap(title, Face::Medium.columns(glass));
+    let is_whole = lines.join(" ") == title;
+    if height(frame) >= 64 && is_whole && lines.len() <= if width(frame) >= 128 { 1 } else { 2 } {
+        return lines.into_iter().map(|line| (line, Face::Medium)).collect();
     }
-    let breaks = title.match_indices(' ').map(|(at, _)| (&title[..at], &title[at + 1..]));
-    let longest = |(first, second): &(&str, &str)| length(first).max(length(second));
-    match breaks.filter(|parts| longest(parts) <= columns).max_by_key(longest) {
-        Some((first, second)) if length(first) >= length(second) => vec![(first, Face::Medium), (second, Face::Small)],
-        Some((first, second)) => vec![(first, Face::Small), (second, Face::Medium)],
-        None => vec![(title, Face::Small)],
+    wrap(title, Face::Small.columns(glass)).into_iter().map(|line| (line, Face::Small)).collect()
+}
+
+/// What is said in parts of so many lines, the first and the later ones. What stands first is about trays: it stays in one
+/// piece, since half of a list would be wrong. So does what takes two lines; longer numbers flow.
+fn leaves(said: &[Vec<String>], first: usize, later: usize) -> Vec<Vec<String>> {
+    let mut leaves: Vec<Vec<String>> = vec![Vec::new()];
+    for (place, paragraph) in said.iter().enumerate() {
+        let is_kept = (place == 0 || paragraph.len() == 2) && paragraph.len() <= later;
+        for (index, line) in paragraph.iter().enumerate() {
+            let room = if leaves.len() == 1 { first } else { later };
+            let needed = if index == 0 && is_kept { paragraph.len() } else { 1 };
+            if leaves.last().map_or(0, Vec::len) + needed > room {
+                leaves.push(Vec::new());
+            }
+            if let Some(leaf) = leaves.last_mut() {
+                leaf.push(line.clone());
+            }
+        }
+    }
+    leaves
+}
+
+/// The state word or the title, how many others there are, and the clock; lit while it is critical.
+fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: Option<&str>) {
+    let wide = width(frame);
+    let others =
+        view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
+    let more = if others > 0 { format!(" +{others}") } else { String::new() };
+    let known = if incident.acknowledged { format!(" {}", view.tongue.plain("page.known")) } else { String::new() };
+    let columns = ((wide - 2) / Face::Small.width() as i32) as usize;
+    let word = title.unwrap_or(severity_word(view, incident.severity, columns));
+    let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned()];
+    let clock = view.clock.chars().count() + 1;
+    let is_test = view.is_test();
+    let room = if is_test { columns.saturating_sub(clock) } else { columns };
+    // That it is a test is never left out.
+    let last = if is_test { view.clock } else { word };
+    let left = lefts.iter().find(|left| left.chars().count() <= room).map_or(last, String::as_str);
+    text(frame, 1, 1, left, Face::Small);
+    if left.chars().count() + clock <= columns {
+        text_right(frame, wide - 1, 1, view.clock, Face::Small);
+    }
+    if incident.severity == Severity::Critical {
+        alarm(frame, view, area(0, 0, wide as u32, (LINE + 1) as u32));
     }
 }

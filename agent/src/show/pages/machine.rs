@@ -1,30 +1,43 @@
 //! Box: its name, where to reach it, how long it is up, how hard it works.
 
 use super::View;
-use super::pieces::{line, pair};
+use super::sheet::{Level, Row, Sheet};
 use crate::reading::Snapshot;
 use crate::units::{Percent, span};
-use traylight_display::text::{fit, text, text_right};
-use traylight_display::{Face, Frame};
 
-/// Draws the page.
-pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
+/// The name leads.
+pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let words = |key| view.tongue.plain(key);
     let board = &snapshot.board;
-    text(frame, 0, 0, &fit(&board.name, 9), Face::Medium);
-    text_right(frame, 128, 0, view.clock, Face::Small);
-    text(frame, 0, line(2), board.address.as_deref().unwrap_or(view.tongue.plain("page.box.no-address")), Face::Small);
-    pair(frame, 3, view.tongue.plain("page.box.up"), &span(view.verdict.at.since_boot()));
-    let load = board.load.as_ref().map(|reading| &reading.value);
-    match load {
+    let name = view.settings.box_name.clone().unwrap_or_else(|| board.name.clone());
+    let up = span(view.verdict.at.since_boot());
+    let mut rows = vec![Row::of(
+        words("page.network.at"),
+        board.address.clone().unwrap_or_else(|| words("page.box.no-address").to_owned()),
+    )];
+    match board.load.as_ref().map(|reading| &reading.value) {
         Some(Ok(load)) => {
+            let busy = load.one_minute / f64::from(load.processors.max(1));
             let cores = view.tongue.say("page.box.load", &[("n", &load.processors)]);
-            pair(frame, 4, &cores, &format!("{:.2}", load.one_minute));
+            rows.push(Row::of(cores, format!("{:.2}", load.one_minute)).with(Level::share(Some(busy))));
             let used = load.memory.0.saturating_sub(load.memory_available.0);
             let share = Percent::of(used as f64, load.memory.0 as f64);
-            let share = share.map_or_else(|| "--".to_owned(), |share| share.to_string());
-            pair(frame, 5, view.tongue.plain("page.box.memory"), &share);
+            let percent = share.map_or_else(|| "--".to_owned(), |share| share.to_string());
+            rows.push(
+                Row::of(words("page.box.memory"), percent).with(Level::share(share.map(|share| share.0 / 100.0))),
+            );
         }
-        _ => pair(frame, 4, view.tongue.plain("page.box.load-and-memory"), "--"),
+        _ => rows.push(Row::of(words("page.box.load-and-memory"), "--")),
     }
-    pair(frame, 6, &board.kernel, "");
+    rows.push(Row::of("linux", board.kernel.clone()));
+    if !board.model.is_empty() {
+        rows.push(Row::of(words("page.box.board"), board.model.clone()));
+    }
+    Sheet {
+        name: words("page.box.title").to_owned(),
+        figure: name,
+        beside: vec![view.tongue.say("page.up", &[("span", &up)])],
+        rows,
+        ..Sheet::default()
+    }
 }

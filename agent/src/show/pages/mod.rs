@@ -1,33 +1,59 @@
 //! What is on each page: a verdict and a snapshot in, a picture out. Pure; order and words come from the verdict.
 
+mod alarm;
+mod alerts;
+mod ceiling;
 mod cooling;
+mod drives;
 mod incident;
 mod machine;
+mod network;
 mod pieces;
 mod pools;
+mod power;
 mod room;
+mod sheet;
+mod shelf;
 mod state;
 mod throughput;
 
+pub use drives::talkative;
+
 use crate::reading::Snapshot;
 use crate::tell::tongue::Tongue;
-use crate::verdict::{IncidentId, Verdict};
+use crate::verdict::{Incident, IncidentId, Verdict};
 use std::time::Duration;
-use traylight_config::PageName;
-use traylight_display::{Face, Frame, GlassSize, area};
+use traylight_config::{PageName, Settings};
+use traylight_display::figure::{Stand, figure};
+use traylight_display::{Frame, GlassSize, area};
 
 /// A page.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Page {
     /// One of the owner's pages.
     Named(PageName),
-    /// An incident that is open.
+    /// An open incident from afar: state word, which tray, what must stay in.
+    Alarm(IncidentId),
+    /// An open incident from near: what to do, since when, numbers.
     Incident(IncidentId),
 }
 
 /// What stands in place of the time of day on the pages of a rehearsal.
 pub fn test_mark(tongue: Tongue) -> &'static str {
     tongue.plain("page.test")
+}
+
+/// How a way out for alerts stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Way {
+    /// Its name.
+    pub name: String,
+    /// True once somebody has given a code back that was sent on it.
+    pub is_confirmed: bool,
+    /// How many messages wait for it.
+    pub waiting: usize,
+    /// True while it fails.
+    pub fails: bool,
 }
 
 /// All that a page may show.
@@ -37,42 +63,88 @@ pub struct View<'a> {
     pub verdict: &'a Verdict,
     /// The box as read; `None` before the first reading.
     pub snapshot: Option<&'a Snapshot>,
+    /// The settings in force.
+    pub settings: &'a Settings,
+    /// The ways out for alerts.
+    pub ways: &'a [Way],
     /// The minute of the day, or how long the box is up while its clock was not set; [`test_mark`] in a rehearsal.
     pub clock: &'a str,
     /// Counts up; moves the sign of life.
     pub beat: u64,
+    /// How often all pages have come round: what has no room on one picture takes turns by it.
+    pub lap: u64,
     /// The time of day so long ago.
     pub time_of_day: &'a dyn Fn(Duration) -> String,
     /// The language of the words.
     pub tongue: Tongue,
 }
 
-/// Draws a page.
-pub fn draw(page: &Page, view: &View<'_>) -> Frame {
-    let mut frame = Frame::new(GlassSize::W128H64);
+impl<'a> View<'a> {
+    /// True for what is only rehearsed.
+    fn is_test(&self) -> bool {
+        self.clock == test_mark(self.tongue)
+    }
+
+    /// The first of these words that has no more than so many columns, else the last.
+    fn fitting(&self, keys: &[&str], columns: usize) -> &'static str {
+        let words = |key: &&str| self.tongue.plain(key);
+        let fits = |words: &&str| words.chars().count() <= columns;
+        keys.iter().map(words).find(fits).or(keys.last().map(words)).unwrap_or_default()
+    }
+
+    fn incident(&self, id: IncidentId) -> Option<&'a Incident> {
+        self.verdict.incidents.iter().find(|incident| incident.id == id)
+    }
+}
+
+/// Draws a page for a size of glass.
+pub fn draw(page: &Page, view: &View<'_>, glass: GlassSize) -> Frame {
+    let mut frame = Frame::new(glass);
+    let into = &mut frame;
     match (page, view.snapshot) {
-        (Page::Named(PageName::State), _) | (_, None) => state::draw(&mut frame, view),
-        (Page::Incident(id), Some(_)) => incident::draw(&mut frame, view, *id),
-        (Page::Named(PageName::Pools), Some(snapshot)) => pools::draw(&mut frame, view, snapshot),
-        (Page::Named(PageName::Room), Some(snapshot)) => room::draw(&mut frame, view, snapshot),
-        (Page::Named(PageName::Throughput), Some(snapshot)) => throughput::draw(&mut frame, view, snapshot),
-        (Page::Named(PageName::Cooling), Some(snapshot)) => cooling::draw(&mut frame, view, snapshot),
-        (Page::Named(PageName::Box), Some(snapshot)) => machine::draw(&mut frame, view, snapshot),
+        (Page::Named(PageName::State), _) | (_, None) => state::draw(into, view),
+        // One that ended a moment ago leaves its page to the state.
+        (Page::Alarm(id), Some(_)) => match view.incident(*id) {
+            Some(incident) => alarm::draw(into, view, incident),
+            None => state::draw(into, view),
+        },
+        (Page::Incident(id), Some(_)) => match view.incident(*id) {
+            Some(incident) => incident::draw(into, view, incident),
+            None => state::draw(into, view),
+        },
+        (Page::Named(PageName::Shelf), Some(_)) => shelf::draw(into, view),
+        (Page::Named(page), Some(snapshot)) => sheet::draw(into, view, &sheet_of(*page, view, snapshot)),
     }
     pieces::sign_of_life(&mut frame, view.beat);
     frame
 }
 
+fn sheet_of(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> sheet::Sheet {
+    match page {
+        PageName::Pools => pools::sheet(view, snapshot),
+        PageName::Room => room::sheet(view, snapshot),
+        PageName::Throughput => throughput::sheet(view, snapshot),
+        PageName::Cooling => cooling::sheet(view, snapshot),
+        PageName::Drives => drives::sheet(view, snapshot),
+        PageName::Power => power::sheet(view, snapshot),
+        PageName::Network => network::sheet(view, snapshot),
+        PageName::Alerts => alerts::sheet(view),
+        PageName::Box | PageName::State | PageName::Shelf => machine::sheet(view, snapshot),
+    }
+}
+
 /// The last picture before the agent ends: it stays on the glass, so it must not look like a live one.
-pub fn stopped(clock: &str, tongue: Tongue) -> Frame {
-    let mut frame = Frame::new(GlassSize::W128H64);
-    traylight_display::text::text_centred(&mut frame, area(0, 8, 128, 16), tongue.plain("page.stopped"), Face::Medium);
-    traylight_display::text::text_centred(&mut frame, area(0, 28, 128, 16), clock, Face::Medium);
-    traylight_display::text::text_centred(
-        &mut frame,
-        area(0, 50, 128, 8),
-        tongue.plain("page.nobody-watches"),
-        Face::Small,
-    );
+pub fn stopped(clock: &str, glass: GlassSize, tongue: Tongue) -> Frame {
+    let mut frame = Frame::new(glass);
+    let (width, height) = (glass.width(), glass.height());
+    let row = height / 5;
+    figure(&mut frame, area(0, 1, width, 2 * row - 2), tongue.plain("page.stopped"), Stand::Middle);
+    figure(&mut frame, area(0, 2 * row as i32, width, 2 * row - 2), clock, Stand::Middle);
+    let words = ["page.nobody-watches", "page.unwatched"].map(|key| tongue.plain(key));
+    let fits = |words: &&&str| words.chars().count() as u32 * traylight_display::Face::Small.width() <= width;
+    if let Some(words) = words.iter().find(fits) {
+        let last = area(0, (height - 9) as i32, width, 8);
+        traylight_display::text::text_centred(&mut frame, last, words, traylight_display::Face::Small);
+    }
     frame
 }

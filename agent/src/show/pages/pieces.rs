@@ -1,49 +1,230 @@
-//! What several pages share: lines, the heading, the sign of life.
+//! What several pages share: the heading, the sign of life, blocks of words, and what to call the state of the box.
 
 use super::View;
-use crate::verdict::{Heard, Severity};
-use traylight_display::text::{text, text_right};
-use traylight_display::{Face, Frame, area};
+use crate::units::Celsius;
+use crate::verdict::{Heard, Severity, Tray, TrayState};
+use std::time::Duration;
+use traylight_display::text::{fit, text, text_right, wrap};
+use traylight_display::{Face, Frame, Rectangle, area};
 
-/// Width of the glass in pixels.
-pub const WIDTH: i32 = 128;
+/// An inverted heading and the plain one change places so often: neither burns in.
+const SWAP: Duration = Duration::from_secs(30);
+/// A line of the small face with its distance to the next.
+pub const LINE: i32 = 9;
 
-/// The first row of each of the seven lines; the last two rows of the glass are the sign of life's.
-pub const fn line(number: i32) -> i32 {
-    number * 9
+/// Columns of pixels.
+pub fn width(frame: &Frame) -> i32 {
+    frame.glass_size().width() as i32
 }
 
-/// The page's name on the left, the clock on the right; trouble elsewhere is never out of sight.
-pub fn heading(frame: &mut Frame, view: &View<'_>, name: &str) {
-    text(frame, 0, line(0), name, Face::Small);
-    let state = match (&view.verdict.heard, view.verdict.worst()) {
-        (Heard::SilentSince(_), _) => Some("page.no-data"),
-        (_, Some(Severity::Critical)) => Some("page.critical-short"),
-        (_, Some(Severity::Warning)) => Some("page.warning-short"),
+/// Rows of pixels.
+pub fn height(frame: &Frame) -> i32 {
+    frame.glass_size().height() as i32
+}
+
+/// A severity in the word that leads, or a shorter one where there is no room for it.
+pub fn severity_word(view: &View<'_>, severity: Severity, columns: usize) -> &'static str {
+    let keys = match severity {
+        Severity::Critical => ["page.critical", "page.critical-short"],
+        Severity::Warning => ["page.warning", "page.warning-short"],
+        Severity::Notice => ["page.notice", "page.notice-short"],
+    };
+    view.fitting(&keys, columns)
+}
+
+/// Whole characters of the small face in so many pixels.
+pub fn columns(pixels: u32) -> usize {
+    (pixels / Face::Small.width()) as usize
+}
+
+/// What must never be out of sight, on whatever page: silence, a rehearsal, trouble elsewhere; the weightiest first. Each
+/// with what stands for it where there is no room for the word.
+fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
+    let plain = |key| view.tongue.plain(key);
+    let is_silent = matches!(view.verdict.heard, Heard::SilentSince(_));
+    let silent = is_silent.then(|| (plain("page.no-data"), plain("page.no-data-sign")));
+    let test = view.is_test().then(|| (plain("page.test"), plain("page.test")));
+    let trouble = match view.verdict.worst() {
+        Some(Severity::Critical) => Some((plain("page.critical-short"), "!!")),
+        Some(Severity::Warning) => Some((plain("page.warning-short"), "!")),
         _ => None,
     };
-    let state = state.map(|key| format!("{} ", view.tongue.plain(key))).unwrap_or_default();
-    text_right(frame, WIDTH, line(0), &format!("{state}{}", view.clock), Face::Small);
+    [silent, test, trouble].into_iter().flatten().collect()
 }
 
-/// One line: words on the left, a figure on the right that is never cut.
-pub fn pair(frame: &mut Frame, number: i32, left: &str, right: &str) {
-    let room = (WIDTH / Face::Small.width() as i32) as usize;
-    let left_room = room.saturating_sub(right.chars().count() + 1);
-    text(frame, 0, line(number), &traylight_display::text::fit(left, left_room), Face::Small);
-    text_right(frame, WIDTH, line(number), right, Face::Small);
+/// The first line between `left` and the right edge: the page's name, what must never be out of sight, the clock. Where
+/// there is no room for all, the clock goes first, then all but the weightiest, then its word, and at last the name.
+pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
+    let columns = ((width(frame) - left) / Face::Small.width() as i32) as usize;
+    let words: Vec<&str> = never_out_of_sight(view).iter().map(|(word, _)| *word).collect();
+    let (weightiest, sign) = never_out_of_sight(view).first().copied().unwrap_or_default();
+    let clock = (!view.is_test()).then_some(view.clock);
+    let all: Vec<&str> = words.iter().copied().chain(clock).collect();
+    let choices = [all.join(" "), words.join(" "), weightiest.to_owned(), sign.to_owned()];
+    let gap = |right: &String| usize::from(!right.is_empty());
+    let beside_name = |right: &&String| name.chars().count() + gap(right) + right.chars().count() <= columns;
+    let right = match choices.iter().find(beside_name) {
+        Some(right) => {
+            text(frame, left, 0, name, Face::Small);
+            right
+        }
+        None => &choices[2],
+    };
+    text_right(frame, width(frame), 0, right, Face::Small);
 }
 
 /// A short dash that steps along the last row with every beat: a picture that stands still is an old one.
 pub fn sign_of_life(frame: &mut Frame, beat: u64) {
-    const STEPS: u64 = 31;
-    let x = (beat % STEPS) as i32 * 4;
-    for column in x..x + 4 {
-        frame.set(column, 63, true);
+    let steps = (width(frame) / 4 - 1).max(1) as u64;
+    let (x, last) = ((beat % steps) as i32 * 4, height(frame) - 1);
+    for column in 0..width(frame) {
+        frame.set(column, last, (x..x + 4).contains(&column));
     }
 }
 
-/// Lit from edge to edge behind the first line: for what must not be overlooked.
-pub fn alarm_strip(frame: &mut Frame) {
-    frame.invert(area(0, 0, WIDTH as u32, 9));
+/// Lit behind a word for what must not be overlooked, for half a minute; then plain, with a line around it, for another.
+pub fn alarm(frame: &mut Frame, view: &View<'_>, strip: Rectangle) {
+    if (view.verdict.at.since_boot().as_secs() / SWAP.as_secs()) % 2 == 0 {
+        return frame.invert(strip);
+    }
+    let (left, top) = (strip.top_left.x, strip.top_left.y);
+    let (right, bottom) = (left + strip.size.width as i32 - 1, top + strip.size.height as i32 - 1);
+    for x in left..=right {
+        frame.set(x, bottom, true);
+    }
+    for y in top..=bottom {
+        frame.set(left, y, true);
+        frame.set(right, y, true);
+    }
+}
+
+/// A paragraph, said in ever fewer words; the last ones must do where there is little room.
+pub type Paragraph = Vec<String>;
+
+/// Writes paragraphs below each other into an area, as large as all of them fit whole: all in the middle face, or only the
+/// one that matters most, or none. Where even that is too much they are said shorter, then left out from the end: nothing
+/// is ever cut in the middle.
+pub fn block(frame: &mut Frame, room: Rectangle, paragraphs: &[Paragraph], matters_most: usize) {
+    let brevities = paragraphs.iter().map(Vec::len).max().unwrap_or(0);
+    for count in (1..=paragraphs.len()).rev() {
+        for brevity in 0..brevities {
+            let said = paragraphs[..count].iter().filter_map(|ways| ways.get(brevity).or(ways.last()));
+            let said: Vec<&str> = said.map(String::as_str).collect();
+            let large: [&dyn Fn(usize) -> bool; 3] = [&|_| true, &|index| index == matters_most, &|_| false];
+            let face = |is_large: bool| if is_large { Face::Medium } else { Face::Small };
+            let in_faces = |large: &dyn Fn(usize) -> bool| {
+                lines(room, said.iter().enumerate().map(|(index, words)| (*words, face(large(index)))))
+            };
+            let Some(lines) = large.into_iter().find_map(in_faces) else { continue };
+            let mut y = room.top_left.y;
+            for (line, face) in lines {
+                text(frame, room.top_left.x, y, &line, face);
+                y += pitch(face);
+            }
+            return;
+        }
+    }
+}
+
+/// From one line of a face to the next.
+pub fn pitch(face: Face) -> i32 {
+    if face == Face::Small { LINE } else { face.height() as i32 - 1 }
+}
+
+/// The lines of these paragraphs, if all fit and no word is broken.
+fn lines<'a>(room: Rectangle, said: impl Iterator<Item = (&'a str, Face)>) -> Option<Vec<(String, Face)>> {
+    let mut lines = Vec::new();
+    for (words, face) in said {
+        let columns = (room.size.width / face.width()) as usize;
+        if words.split_whitespace().any(|word| word.chars().count() > columns) {
+            return None;
+        }
+        lines.extend(wrap(words, columns).into_iter().map(|line| (line, face)));
+    }
+    // The last line needs no distance to a next one, and of its cell no more than the capitals.
+    let high: i32 = lines.iter().map(|(_, face)| pitch(*face)).sum::<i32>() - 2;
+    (high <= room.size.height as i32).then_some(lines)
+}
+
+/// One line: words on the left, a figure on the right that is never cut.
+pub fn pair(frame: &mut Frame, y: i32, left: &str, right: &str) {
+    let room = width(frame) as usize / Face::Small.width() as usize;
+    let left_room = room.saturating_sub(right.chars().count() + 1);
+    text(frame, 0, y, &fit(left, left_room), Face::Small);
+    text_right(frame, width(frame), y, right, Face::Small);
+}
+
+/// The room of a whole frame below a row.
+pub fn below(frame: &Frame, top: i32) -> Rectangle {
+    area(0, top, width(frame) as u32, (height(frame) - 1 - top).max(0) as u32)
+}
+
+/// The trays with a temperature, the warmest first.
+pub fn warmest<'a>(view: &View<'a>) -> Vec<(&'a Tray, Celsius)> {
+    let trays = view.verdict.shelves.iter().flat_map(|shelf| &shelf.trays);
+    let mut warm: Vec<(&Tray, Celsius)> = trays
+        .filter_map(|tray| match tray.state {
+            TrayState::Warm(celsius) => Some((tray, celsius)),
+            _ => None,
+        })
+        .collect();
+    warm.sort_by(|a, b| b.1.0.total_cmp(&a.1.0));
+    warm
+}
+
+/// A temperature in figures with an arrow where it surely rises or falls by a degree or more, and where that ends.
+pub fn heading_for(view: &View<'_>, tray: &Tray, now: Celsius) -> (String, Option<Celsius>) {
+    let outlook = tray.drive.as_ref().and_then(|key| view.verdict.outlooks.get(key));
+    match outlook.and_then(|outlook| outlook.heading) {
+        Some(end) if end.low >= now.0 + 1.0 => (format!("{:.0}°↑", now.0), Some(Celsius(end.middle))),
+        Some(end) if end.high <= now.0 - 1.0 => (format!("{:.0}°↓", now.0), Some(Celsius(end.middle))),
+        _ => (format!("{:.0}°", now.0), None),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use traylight_display::GlassSize;
+
+    fn block_in(room: Rectangle, paragraphs: &[Paragraph]) -> Frame {
+        let mut frame = Frame::new(GlassSize::W128H64);
+        block(&mut frame, room, paragraphs, 0);
+        frame
+    }
+
+    #[test]
+    fn words_are_as_large_as_all_of_them_fit() {
+        let said = vec![vec!["GONE".to_owned()], vec!["LEAVE IN 1 2".to_owned()]];
+        let drawn = block_in(area(0, 0, 80, 47), &said);
+        let mut wanted = Frame::new(GlassSize::W128H64);
+        for (line, words) in ["GONE", "LEAVE IN", "1 2"].into_iter().enumerate() {
+            text(&mut wanted, 0, 15 * line as i32, words, Face::Medium);
+        }
+        assert_eq!(drawn, wanted);
+    }
+
+    #[test]
+    fn what_has_no_room_is_said_shorter_and_never_cut() {
+        let said = vec![vec!["LEAVE IN 1 2 3 4 5 6".to_owned(), "LEAVE ALL IN".to_owned()]];
+        let shorter = vec![vec!["LEAVE ALL IN".to_owned()]];
+        let room = area(0, 0, 60, 16);
+        assert_eq!(block_in(room, &said), block_in(room, &shorter));
+        assert_eq!(block_in(area(0, 0, 20, 60), &said).lit_count(), 0, "LEAVE has no room in 20 pixels");
+    }
+
+    proptest! {
+        #[test]
+        fn a_block_stays_in_its_room(words in ".{0,60}", x in 0..60i32, wide in 0..68u32, high in 0..60u32) {
+            let room = area(x, 2, wide, high);
+            let frame = block_in(room, &[vec![words.clone()], vec![words]]);
+            for y in 0..64 {
+                for column in (0..128).filter(|column| frame.is_lit(*column, y)) {
+                    // Tails of the last line may reach a row further.
+                    prop_assert!((x..x + wide as i32).contains(&column) && (2..=2 + high as i32 + 3).contains(&y));
+                }
+            }
+        }
+    }
 }

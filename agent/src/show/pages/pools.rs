@@ -1,51 +1,71 @@
 //! Pools: how whole each is, and what it does.
 
 use super::View;
-use super::pieces::{heading, line, pair};
+use super::sheet::{Level, Row, Sheet};
+use crate::judge::redundancy::standing;
 use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
 use crate::tell::tongue::Tongue;
 use crate::units::{Percent, span};
-use traylight_display::shapes::bar;
-use traylight_display::{Frame, area};
 
-/// Draws the page: two lines a pool, three pools at most, and a bar while work is under way.
-pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
-    heading(frame, view, view.tongue.plain("page.pools.title"));
-    for (index, pool) in snapshot.pools.iter().take(3).enumerate() {
-        let first = 1 + 2 * index as i32;
-        pair(frame, first, &format!("{} {}", pool.name, pool.level), &members(pool, view.tongue));
-        let (words, done) = state(pool, view.tongue);
-        let size = pool.size.get().map(ToString::to_string).unwrap_or_default();
-        let left = view.verdict.work_left.get(&pool.key).map(|left| left.middle).or(pool.activity.left);
-        let right = left.map_or(size, |left| view.tongue.say("page.pools.left", &[("span", &span(left))]));
-        pair(frame, first + 1, &words, &right);
-        if let Some(done) = done {
-            bar(frame, area(0, line(first + 2), 128, 6), Some(done as f32), &[]);
-        }
+/// The pool that is worst off leads; the others are rows.
+pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let tongue = view.tongue;
+    let words = |key| tongue.plain(key);
+    let mut pools: Vec<&Pool> = snapshot.pools.iter().collect();
+    pools.sort_by_key(|pool| (!is_down(pool), standing(pool).lost == 0, !pool.activity.kind.is_work()));
+    let Some((first, others)) = pools.split_first() else { return Sheet::default() };
+    let left = view.verdict.work_left.get(&first.key).map(|left| left.middle).or(first.activity.left);
+    let mut rows = Vec::new();
+    rows.extend(left.map(|left| Row::of(words("page.pools.done-in"), span(left))));
+    rows.extend(first.size.get().map(|size| Row::of(words("page.pools.holds"), size.to_string())));
+    rows.extend(
+        first
+            .last_check
+            .and_then(|check| check.ago)
+            .map(|ago| Row::of(words("page.pools.compared"), tongue.say("page.pools.ago", &[("span", &span(ago))]))),
+    );
+    rows.extend(others.iter().map(|pool| row(pool, tongue)));
+    Sheet {
+        name: words("page.pools.title").to_owned(),
+        figure: members(first),
+        beside: vec![first.name.clone(), first.level.clone(), state(first, tongue)],
+        level: first.activity.done.map(|done| Level::share(Some(done))),
+        rows,
+        ..Sheet::default()
     }
 }
 
-fn members(pool: &Pool, tongue: Tongue) -> String {
-    let key = if pool.wanted > 0 { "page.pools.members-of" } else { "page.pools.members" };
-    tongue.say(key, &[("working", &pool.working()), ("wanted", &pool.wanted)])
+fn row(pool: &Pool, tongue: Tongue) -> Row {
+    let row = Row::of(&pool.name, format!("{} {}", state(pool, tongue), members(pool)));
+    match pool.activity.done {
+        Some(done) => row.with(Level::share(Some(done))),
+        None => row,
+    }
 }
 
-fn state(pool: &Pool, tongue: Tongue) -> (String, Option<f64>) {
-    let still = |key| (tongue.plain(key).to_owned(), None);
+/// Working members of those that a whole pool has.
+fn members(pool: &Pool) -> String {
+    let working = pool.working();
+    if pool.wanted > 0 { format!("{working}/{}", pool.wanted) } else { working.to_string() }
+}
+
+fn is_down(pool: &Pool) -> bool {
+    pool.running.get() != Some(&PoolRunning::Running)
+}
+
+fn state(pool: &Pool, tongue: Tongue) -> String {
     let word = match &pool.running.value {
-        Err(_) => return still("page.pools.not-readable"),
-        Ok(PoolRunning::Inactive) => return still("page.pools.not-started"),
-        Ok(PoolRunning::Broken) => return still("page.pools.broken"),
-        Ok(PoolRunning::Suspended) => return still("page.pools.suspended"),
+        Err(_) => tongue.plain("page.pools.not-readable"),
+        Ok(PoolRunning::Inactive) => tongue.plain("page.pools.not-started"),
+        Ok(PoolRunning::Broken) => tongue.plain("page.pools.broken"),
+        Ok(PoolRunning::Suspended) => tongue.plain("page.pools.suspended"),
         Ok(PoolRunning::Running) => match pool.activity.kind {
-            ActivityKind::Idle if crate::judge::redundancy::standing(pool).lost > 0 => {
-                tongue.plain("page.pools.degraded")
-            }
+            ActivityKind::Idle if standing(pool).lost > 0 => tongue.plain("page.pools.degraded"),
             ActivityKind::Idle => tongue.plain("page.pools.whole"),
             ActivityKind::Frozen => tongue.plain("page.pools.held-still"),
             other => tongue.activity(other),
         },
     };
     let done = pool.activity.done.map(|done| format!(" {}", Percent(done * 100.0))).unwrap_or_default();
-    (format!("{word}{done}"), pool.activity.done)
+    format!("{word}{done}")
 }

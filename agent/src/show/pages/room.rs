@@ -1,37 +1,71 @@
-//! Room: how full each volume is, the fullest first.
+//! Room: how full each volume is, the fullest first, and when it will be full.
 
 use super::View;
-use super::pieces::{WIDTH, heading, line, pair};
+use super::sheet::{Level, Row, Sheet};
+use crate::judge::is_system;
 use crate::reading::{Snapshot, Volume};
 use crate::units::{Percent, span};
 use std::time::Duration;
-use traylight_display::shapes::bar;
-use traylight_display::text::text_right;
-use traylight_display::{Face, Frame, area};
+use traylight_config::VolumeLimits;
 
-const SEASON: Duration = Duration::from_secs(90 * 86_400);
+/// What is further off than a year is no figure to plan by.
+const YEAR: Duration = Duration::from_secs(365 * 86_400);
 
-/// Draws the page: a line and a bar a volume, three volumes at most.
-pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
-    heading(frame, view, view.tongue.plain("page.room.title"));
-    let mut volumes: Vec<(&Volume, Option<f64>)> =
-        snapshot.volumes.iter().map(|volume| (volume, filled(volume))).collect();
-    volumes.sort_by(|a, b| b.1.unwrap_or(0.0).total_cmp(&a.1.unwrap_or(0.0)).then(a.0.mount.cmp(&b.0.mount)));
-    for (index, (volume, share)) in volumes.into_iter().take(3).enumerate() {
-        let first = 1 + 2 * index as i32;
-        let percent = share.map_or_else(|| "--".to_owned(), |share| Percent(share * 100.0).to_string());
-        pair(frame, first, &volume.mount, &percent);
-        bar(frame, area(0, line(first + 1), 52, 7), share.map(|share| share as f32), &[]);
-        let free = match &volume.room.value {
-            // What comes sooner than a season is worth more than the bytes.
-            Ok(room) => match view.verdict.full_in.get(&volume.mount).filter(|full| full.middle < SEASON) {
-                Some(full) => view.tongue.say("page.room.full-in", &[("span", &span(full.middle))]),
-                None => view.tongue.say("page.room.free", &[("bytes", &room.free)]),
-            },
-            Err(why) => view.tongue.reason(why.reason).to_owned(),
-        };
-        text_right(frame, WIDTH, line(first + 1), &free, Face::Small);
+/// The fullest volume leads; the others are rows.
+pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let mut volumes: Vec<&Volume> = snapshot.volumes.iter().collect();
+    // What cannot be read must be seen as well: it comes right after the fullest.
+    let rank = |volume: &Volume| filled(volume).unwrap_or(1.0);
+    volumes.sort_by(|a, b| {
+        filled(a).is_none().cmp(&filled(b).is_none()).then(rank(b).total_cmp(&rank(a))).then(a.mount.cmp(&b.mount))
+    });
+    let Some((first, others)) = volumes.split_first() else { return Sheet::default() };
+    let limits = &view.settings.limits.volume;
+    let free = match &first.room.value {
+        Ok(room) => view.tongue.say("page.room.free", &[("bytes", &room.free)]),
+        Err(why) => view.tongue.reason(why.reason).to_owned(),
+    };
+    let full = view.verdict.full_in.get(&first.mount).filter(|full| full.middle < YEAR);
+    let beside = [
+        Some(first.mount.clone()),
+        Some(free),
+        full.map(|full| view.tongue.say("page.room.full-in", &[("span", &span(full.middle))])),
+    ];
+    Sheet {
+        name: view.tongue.plain("page.room.title").to_owned(),
+        figure: filled(first).map_or_else(|| "--".to_owned(), |share| format!("{:.0}", (share * 100.0).floor())),
+        unit: if filled(first).is_some() { "%" } else { "" },
+        beside: beside.into_iter().flatten().collect(),
+        level: Some(level(first, limits)),
+        rows: others
+            .iter()
+            .map(|volume| Row::of(&volume.mount, value(view, volume)).with(level(volume, limits)))
+            .collect(),
+        ..Sheet::default()
     }
+}
+
+fn percent(volume: &Volume) -> String {
+    filled(volume).map_or_else(|| "--".to_owned(), |share| Percent(share * 100.0).to_string())
+}
+
+fn value(view: &View<'_>, volume: &Volume) -> String {
+    match (&volume.room.value, view.verdict.full_in.get(&volume.mount).filter(|full| full.middle < YEAR)) {
+        (Err(why), _) => view.tongue.reason(why.reason).to_owned(),
+        (Ok(_), Some(full)) => view.tongue.say("page.room.full-in", &[("span", &span(full.middle))]),
+        (Ok(_), None) => percent(volume),
+    }
+}
+
+/// Limits are shares of free room; the bar shows what is filled.
+fn level(volume: &Volume, limits: &VolumeLimits) -> Level {
+    let free = if is_system(&volume.mount) {
+        [limits.root_warning_percent, limits.root_critical_percent]
+    } else {
+        [limits.data_warning_percent, limits.data_critical_percent]
+    };
+    let share = filled(volume).map(|share| share as f32);
+    Level::Bar { share, limits: free.map(|free| (1.0 - free / 100.0) as f32).to_vec() }
 }
 
 /// Filled share of what ordinary users could fill, as df(1) counts it.

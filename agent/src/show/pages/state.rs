@@ -1,135 +1,169 @@
-//! State: one word for the whole box, and the shelves as they stand, every tray in its place.
+//! State: one word for the whole box, as large as the glass allows, and what belongs to it in a few more.
 
 use super::View;
-use super::pieces::WIDTH;
-use crate::tell::tongue::Tongue;
+use super::pieces::{LINE, Paragraph, alarm, below, block, columns, height, severity_word, warmest, width};
+use crate::tell::incident_words::told;
 use crate::tell::wording::words;
 use crate::units::span;
-use crate::verdict::{Heard, Severity, Tray, TrayState};
-use traylight_display::shapes::{CellLook, cell};
-use traylight_display::text::{fit, text, text_centred, text_right};
-use traylight_display::{Face, Frame, Rectangle, area};
+use crate::verdict::{Heard, Severity};
+use std::time::Duration;
+use traylight_display::figure::{Stand, figure};
+use traylight_display::text::text_right;
+use traylight_display::{Face, Frame, area};
 
-/// Rows of pixels that the shelves share.
-const SHELVES: std::ops::Range<i32> = 18..62;
-/// More trays than this do not fit side by side.
-const ABREAST: usize = 8;
+/// A start of the machine that takes longer is over.
+const LONG_START: Duration = Duration::from_secs(600);
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
-    let end = text(frame, 0, 0, state_word(view), Face::Medium);
-    let beside = ((WIDTH - end) / Face::Small.width() as i32) as usize;
-    text_right(frame, WIDTH, 0, &fit(view.clock, beside), Face::Small);
-    text_right(frame, WIDTH, 8, &fit(&remark(view, beside), beside), Face::Small);
+    let remarks = remarks(view);
+    if is_fine(view) && remarks.is_empty() { fine(frame, view) } else { not_so_fine(frame, view, &remarks) }
+}
 
-    let rows: Vec<&[Tray]> = view.verdict.shelves.iter().flat_map(|shelf| shelf.trays.chunks(ABREAST)).collect();
-    let rows = &rows[..rows.len().min(4)];
-    let height = (SHELVES.end - SHELVES.start) / rows.len().max(1) as i32;
-    for (index, trays) in rows.iter().enumerate() {
-        let top = SHELVES.start + height * index as i32;
-        let width = WIDTH / trays.len().max(1) as i32;
-        for (place, tray) in trays.iter().enumerate() {
-            draw_tray(
-                frame,
-                area(width * place as i32, top, (width - 1) as u32, (height - 1) as u32),
-                tray,
-                view.tongue,
-            );
+/// All is well: the word fills the height, with two figures for whoever comes near.
+fn fine(frame: &mut Frame, view: &View<'_>) {
+    let drives = view.snapshot.map_or(0, |snapshot| snapshot.drives.len());
+    let counted = view.tongue.say("page.state.drives", &[("n", &drives)]);
+    let warm = warmest(view).first().map(|(_, celsius)| format!("{:.0}°", celsius.0));
+    let (wide, high) = (width(frame), height(frame));
+    if wide > high {
+        // The word at the left, a column of seven small characters at the right.
+        let left = wide - 42;
+        let narrow = wide < 128;
+        let room = if narrow {
+            area(0, 0, wide as u32, (high - 20) as u32)
+        } else {
+            area(0, 4, (left - 1) as u32, (high - 9) as u32)
+        };
+        figure(frame, room, view.tongue.plain("page.ok"), Stand::Middle);
+        if narrow {
+            let lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted.clone()]];
+            block(frame, below(frame, high - 19), &lines, 0);
+            return;
         }
+        text_right(frame, wide, 0, view.clock, Face::Small);
+        let figures =
+            [Some((drives.to_string(), "page.state.drives-alone")), warm.map(|warm| (warm, "page.state.warmest"))];
+        let shown = if high < 64 { 1 } else { 2 };
+        for (index, (value, about)) in figures.into_iter().flatten().take(shown).enumerate() {
+            let top = 10 + 27 * index as i32;
+            figure(frame, area(left, top, 42, if high < 64 { 13 } else { 16 }), &value, Stand::Middle);
+            let words = area(left, top + if high < 64 { 14 } else { 17 }, 42, 8);
+            traylight_display::text::text_centred(frame, words, view.tongue.plain(about), Face::Small);
+        }
+        return;
     }
-    if rows.is_empty() && view.snapshot.is_some() {
-        text(frame, 0, 32, view.tongue.plain("page.state.no-drives"), Face::Small);
+    figure(frame, area(0, 1, wide as u32, (high / 2 - 2) as u32), view.tongue.plain("page.ok"), Stand::Middle);
+    let mut lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted, drives.to_string()]];
+    lines.extend(warm.map(|warm| vec![view.tongue.say("page.state.warmest-is", &[("figure", &warm)]), warm]));
+    block(frame, below(frame, high / 2 + 1), &lines, 0);
+}
+
+/// The word in a strip of its own, lit while something is critical, then what there is to say, and the clock in the corner.
+fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
+    let (wide, high) = (width(frame), height(frame));
+    let strip = match (high, is_fine(view)) {
+        (..40, _) => 16,
+        (40..64, true) => 20,
+        (40..64, false) => 12,
+        (_, true) => 32,
+        (_, false) => 23,
+    };
+    let beside_word = high < 40;
+    let kept = if beside_word { 6 * view.clock.chars().count() as i32 + 4 } else { 0 };
+    let word = state_word(view, columns((wide - 2 - kept).max(0) as u32));
+    let margin = if beside_word { 1 } else { 2 };
+    let room = area(1, margin, (wide - 2 - kept).max(0) as u32, (strip - 2 * margin) as u32);
+    figure(frame, room, word, Stand::Middle);
+    let (clock_at, last) = if beside_word { (4, high) } else { (high - LINE, high - LINE) };
+    text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
+    if view.verdict.worst() == Some(Severity::Critical) && !is_silent(view) {
+        alarm(frame, view, area(0, 0, wide as u32, strip as u32));
     }
+    let top = strip + if high < 64 { 1 } else { 3 };
+    block(frame, area(0, top, wide as u32, (last - 1 - top).max(0) as u32), remarks, 0);
 }
 
 /// One word for the box. `OK` needs everything fresh: silence and trouble each have words of their own.
-fn state_word(view: &View<'_>) -> &'static str {
-    view.tongue.plain(match (&view.verdict.heard, view.verdict.worst()) {
-        (Heard::SilentSince(_), _) => "page.no-data",
-        (_, Some(Severity::Critical)) => "page.critical",
-        (_, Some(Severity::Warning)) => "page.warning",
-        (Heard::NotYet, _) => "page.starting",
-        (Heard::InPart(_), _) => "page.partial",
-        (Heard::Fresh, _) => "page.ok",
-    })
+fn state_word(view: &View<'_>, columns: usize) -> &'static str {
+    let keys: &[&str] = match (&view.verdict.heard, view.verdict.worst()) {
+        (Heard::SilentSince(_), _) => &["page.no-data", "page.no-data-short"],
+        (_, Some(severity @ (Severity::Critical | Severity::Warning))) => {
+            return severity_word(view, severity, columns);
+        }
+        (Heard::NotYet, _) => &["page.starting", "page.starting-short"],
+        (Heard::Fresh, _) if awaited(view).is_some() => &["page.starting", "page.starting-short"],
+        (Heard::InPart(_), _) => &["page.partial", "page.partial-short"],
+        (Heard::Fresh, _) => &["page.ok"],
+    };
+    view.fitting(keys, columns)
 }
 
-/// The few columns right of the word.
-fn remark(view: &View<'_>, columns: usize) -> String {
-    let notices = view.verdict.conditions.iter().filter(|condition| condition.severity == Severity::Notice);
-    match &view.verdict.heard {
-        Heard::SilentSince(since) => span(view.verdict.at.since(*since)),
-        Heard::NotYet => view.tongue.plain("page.state.looking").to_owned(),
-        Heard::InPart(blind) => view.tongue.say("page.state.blind", &[("n", &blind.len())]),
-        Heard::Fresh if view.verdict.muted_until.is_some() => muted(view, columns),
-        Heard::Fresh if view.verdict.worst() >= Some(Severity::Warning) => {
-            let open = view.verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning).count();
-            view.tongue.say("page.state.open", &[("n", &open)])
+fn is_fine(view: &View<'_>) -> bool {
+    view.verdict.is_fine() && awaited(view).is_none()
+}
+
+fn is_silent(view: &View<'_>) -> bool {
+    matches!(view.verdict.heard, Heard::SilentSince(_))
+}
+
+/// How many drives are there of how many that have trays, while drives that start one after the other have time to come.
+fn awaited(view: &View<'_>) -> Option<(usize, usize)> {
+    let expected: usize = view.settings.shelves.iter().map(|shelf| shelf.trays.len()).sum();
+    let found = view.snapshot?.drives.len();
+    let has_time = view.verdict.at.since_boot() < view.settings.limits.grace.drives;
+    (has_time && found < expected).then_some((found, expected))
+}
+
+/// What there is to say beside the word, the weightiest first.
+fn remarks(view: &View<'_>) -> Vec<Paragraph> {
+    let (verdict, tongue) = (view.verdict, view.tongue);
+    let mut said: Vec<Paragraph> = Vec::new();
+    let up = verdict.at.since_boot();
+    match &verdict.heard {
+        Heard::SilentSince(since) => {
+            let (silent, last) = (verdict.at.since(*since), (view.time_of_day)(verdict.at.since(*since)));
+            said.push(vec![tongue.say("page.state.silent-for", &[("span", &span(silent))]), span(silent)]);
+            said.push(vec![tongue.say("page.state.last-heard", &[("time", &last)]), last]);
         }
-        Heard::Fresh => match notices.map(|notice| words(notice, view.tongue)).next() {
-            Some(notice) => notice.title,
-            None => {
-                let drives = view.snapshot.map_or(0, |snapshot| snapshot.drives.len());
-                view.tongue.say("page.state.drives", &[("n", &drives)])
+        Heard::NotYet => {
+            said.push(
+                ["page.state.looking", "page.state.looking-short"].map(|key| tongue.plain(key).to_owned()).to_vec(),
+            );
+            // How long the machine is up says something of the start only while that is short.
+            said.extend((up < LONG_START).then(|| vec![tongue.say("page.up", &[("span", &span(up))])]));
+        }
+        Heard::InPart(blind) => {
+            let ways = ["page.state.blind", "page.state.blind-short"];
+            said.push(ways.map(|key| tongue.say(key, &[("n", &blind.len())])).to_vec());
+        }
+        Heard::Fresh => {
+            if let Some((found, of)) = awaited(view) {
+                let ways = ["page.state.awaited", "page.state.awaited-short"];
+                said.push(ways.map(|key| tongue.say(key, &[("n", &found), ("of", &of)])).to_vec());
+                said.push(vec![span(up)]);
             }
-        },
+        }
     }
+    let open = verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning);
+    said.extend(open.map(|open| vec![told(open, &|_| String::new(), tongue).words.title]));
+    said.extend(verdict.muted_until.map(|until| muted(view, until.since(verdict.at))));
+    said.extend(not_set_up(view));
+    let notices = verdict.conditions.iter().filter(|condition| condition.severity == Severity::Notice);
+    said.extend(notices.map(|notice| vec![words(notice, tongue).title]));
+    said
 }
 
 /// That messages are held back must not be cut: who forgot it would wait for one.
-fn muted(view: &View<'_>, columns: usize) -> String {
-    let left = view.verdict.muted_until.map(|until| span(until.since(view.verdict.at))).unwrap_or_default();
+fn muted(view: &View<'_>, left: Duration) -> Paragraph {
     let ways = ["page.state.muted-left", "page.state.muted-for", "page.state.muted"];
-    ways.map(|way| view.tongue.say(way, &[("left", &left)]))
-        .into_iter()
-        .find(|way| way.chars().count() <= columns)
-        .unwrap_or_default()
+    ways.map(|key| view.tongue.say(key, &[("left", &span(left))])).to_vec()
 }
 
-/// A tray: its label and its value. A warning has a double edge, a critical one is lit; both also say so in words.
-fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray, tongue: Tongue) {
-    let (left, top) = (at.top_left.x, at.top_left.y);
-    let (width, height) = (at.size.width, at.size.height);
-    cell(frame, at, "", Face::Small, CellLook::Framed);
-    if tray.severity == Some(Severity::Warning) {
-        cell(frame, area(left + 1, top + 1, width - 2, height - 2), "", Face::Small, CellLook::Framed);
-    }
-    let inner = area(left + 3, top + 2, width.saturating_sub(6), height.saturating_sub(4));
-    write_tray(frame, inner, tray, tongue);
-    if tray.severity == Some(Severity::Critical) {
-        frame.invert(area(left + 1, top + 1, width - 2, height - 2));
-    }
-}
-
-/// Large figures with the label beside them where both fit; else the label above; else the value alone.
-fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray, tongue: Tongue) {
-    let (left, top) = (inner.top_left.x, inner.top_left.y);
-    let (width, height) = (inner.size.width, inner.size.height);
-    let value = value(tray.state, (width / Face::Small.width()) as usize, tongue);
-    let label_width = Face::Small.width() * tray.label.chars().count() as u32;
-    let value_width = Face::Medium.width() * value.chars().count() as u32;
-    if height >= Face::Medium.height() && label_width + value_width <= width {
-        text(frame, left, top, &tray.label, Face::Small);
-        let room = area(left + label_width as i32, top, width - label_width, height);
-        return text_centred(frame, room, &value, Face::Medium);
-    }
-    let label_height = if height >= 2 * Face::Small.height() { Face::Small.height() } else { 0 };
-    text_centred(frame, area(left, top, width, label_height), &tray.label, Face::Small);
-    text_centred(frame, area(left, top + label_height as i32, width, height - label_height), &value, Face::Small);
-}
-
-fn value(state: TrayState, columns: usize, tongue: Tongue) -> String {
-    let wide = |key: &str, narrow: &str| {
-        let words = tongue.plain(key);
-        if columns >= words.chars().count() { words.to_owned() } else { narrow.to_owned() }
-    };
-    match state {
-        TrayState::Empty => String::new(),
-        TrayState::Gone => wide("page.state.gone", "X"),
-        TrayState::Bad => wide("page.state.bad", "!!"),
-        TrayState::Rebuilding => wide("page.state.fills", ">>"),
-        TrayState::Asleep => "zz".to_owned(),
-        TrayState::Warm(celsius) => format!("{:.0}", celsius.0),
-        TrayState::NoReading => "--".to_owned(),
-    }
+/// Without a named tray nobody can be told which one to look at.
+fn not_set_up(view: &View<'_>) -> Option<Paragraph> {
+    let drives = view.snapshot?.drives.len();
+    let is_named = view.settings.shelves.iter().any(|shelf| !shelf.trays.is_empty());
+    let ways = ["page.state.unnamed", "page.state.unnamed-short", "page.state.unnamed-shortest"];
+    (!is_named && drives > 0).then(|| ways.map(|key| view.tongue.say(key, &[("n", &drives)])).to_vec())
 }

@@ -1,48 +1,61 @@
-//! Throughput: what the drives together and each network port move, in MB/s, and what the port could.
+//! Throughput: what the busiest line moves, in MB/s, and how much that is of what it could.
 
 use super::View;
-use super::pieces::{WIDTH, heading, line, pair};
+use super::ceiling::{Line, lines};
+use super::sheet::{Level, Row, Sheet};
 use crate::reading::{Snapshot, Traffic};
-use crate::units::BytesPerSecond;
-use traylight_display::shapes::bar;
-use traylight_display::text::text_right;
-use traylight_display::{Face, Frame, area};
+use crate::tell::tongue::Tongue;
+use crate::units::{BytesPerSecond, Percent};
 
-/// Draws the page: a line for the drives, then a line and a bar a port, two ports at most.
-pub fn draw(frame: &mut Frame, view: &View<'_>, snapshot: &Snapshot) {
-    heading(frame, view, view.tongue.plain("page.throughput.title"));
-    text_right(frame, 74, line(1), view.tongue.plain("page.throughput.in"), Face::Small);
-    text_right(frame, WIDTH, line(1), view.tongue.plain("page.throughput.out"), Face::Small);
-    let drives =
-        snapshot.drives.iter().filter_map(|drive| drive.traffic.get()).fold(None, |sum: Option<Traffic>, one| {
-            let sum = sum.unwrap_or(Traffic { inward: BytesPerSecond(0.0), outward: BytesPerSecond(0.0) });
-            Some(Traffic {
-                inward: BytesPerSecond(sum.inward.0 + one.inward.0),
-                outward: BytesPerSecond(sum.outward.0 + one.outward.0),
-            })
-        });
-    columns(frame, 2, view.tongue.plain("page.throughput.drives"), drives.as_ref());
-    let ports = snapshot.links.iter().filter(|link| link.up.get() == Some(&true)).take(2);
-    for (index, link) in ports.enumerate() {
-        let first = 3 + 2 * index as i32;
-        columns(frame, first, &link.name, link.traffic.get());
-        let busiest = link.traffic.get().map(|traffic| traffic.inward.0.max(traffic.outward.0) * 8.0);
-        let share = busiest.zip(link.speed.get()).map(|(bits, speed)| (bits / (f64::from(speed.0) * 1e6)) as f32);
-        bar(frame, area(0, line(first + 1), 72, 7), share, &[]);
-        let speed = link
-            .speed
-            .get()
-            .map_or_else(|| view.tongue.plain("page.throughput.speed-unknown").to_owned(), ToString::to_string);
-        text_right(frame, WIDTH, line(first + 1), &speed, Face::Small);
-    }
-    if snapshot.links.iter().all(|link| link.up.get() != Some(&true)) {
-        pair(frame, 4, view.tongue.plain("page.throughput.no-port"), "");
+/// The busiest line leads; then the drives together, then the other lines.
+pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
+    let tongue = view.tongue;
+    let words = |key| tongue.plain(key).to_owned();
+    let lines = lines(snapshot);
+    let drives = together(snapshot);
+    let rate = |rate: Option<BytesPerSecond>| rate.map_or_else(|| "--".to_owned(), |rate| rate.to_string());
+    let mut rows: Vec<Row> = lines.iter().skip(1).map(|line| row(line, tongue)).collect();
+    rows.push(Row::of(words("page.throughput.read"), rate(drives.map(|drives| drives.inward))));
+    rows.push(Row::of(words("page.throughput.write"), rate(drives.map(|drives| drives.outward))));
+    let name = words("page.throughput.title");
+    let Some(first) = lines.first() else {
+        let most = drives.map(|drives| BytesPerSecond(drives.inward.0.max(drives.outward.0)));
+        let figure = most.map_or_else(|| "--".to_owned(), BytesPerSecond::in_megabytes);
+        return Sheet {
+            name,
+            figure,
+            beside: vec!["MB/s".to_owned(), words("page.throughput.by-drives")],
+            rows,
+            ..Sheet::default()
+        };
+    };
+    let share = Percent(first.share() * 100.0);
+    Sheet {
+        name,
+        figure: first.moved.in_megabytes(),
+        beside: vec![
+            format!("MB/s {}", direction(first, tongue)),
+            first.name.clone(),
+            tongue.say("page.throughput.share", &[("share", &share), ("most", &first.most.in_megabytes())]),
+        ],
+        level: Some(Level::share(Some(first.share()))),
+        rows,
+        ..Sheet::default()
     }
 }
 
-fn columns(frame: &mut Frame, number: i32, name: &str, traffic: Option<&Traffic>) {
-    let figure = |rate: Option<BytesPerSecond>| rate.map_or_else(|| "--".to_owned(), BytesPerSecond::in_megabytes);
-    traylight_display::text::text(frame, 0, line(number), &traylight_display::text::fit(name, 7), Face::Small);
-    text_right(frame, 74, line(number), &figure(traffic.map(|traffic| traffic.inward)), Face::Small);
-    text_right(frame, WIDTH, line(number), &figure(traffic.map(|traffic| traffic.outward)), Face::Small);
+fn row(line: &Line, tongue: Tongue) -> Row {
+    let share = Percent(line.share() * 100.0);
+    Row::of(format!("{} {}", line.name, direction(line, tongue)), share.to_string())
+        .with(Level::share(Some(line.share())))
+}
+
+fn direction(line: &Line, tongue: Tongue) -> &'static str {
+    if line.is_inward { tongue.plain("page.throughput.in") } else { tongue.plain("page.throughput.out") }
+}
+
+fn together(snapshot: &Snapshot) -> Option<Traffic> {
+    let add = |a: BytesPerSecond, b: BytesPerSecond| BytesPerSecond(a.0 + b.0);
+    let traffic = snapshot.drives.iter().filter_map(|drive| drive.traffic.get().copied());
+    traffic.reduce(|a, b| Traffic { inward: add(a.inward, b.inward), outward: add(a.outward, b.outward) })
 }

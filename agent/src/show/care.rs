@@ -1,0 +1,142 @@
+//! Care of the glass: a pixel of it ages by the light it gives, so pictures move a little, are dim where that is enough, and
+//! at night are dark but for a dot. What is wrong is never dimmed. Pure.
+
+use super::sun::sun;
+use crate::verdict::{Heard, Severity, Verdict};
+use jiff::ZonedDateTime;
+use traylight_config::{Brightness as Wanted, DayTime, Night, Span};
+use traylight_display::{Brightness, Frame, GlassSize, Rectangle};
+
+/// A picture with its light.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Picture {
+    /// The pixels.
+    pub frame: Frame,
+    /// How bright they are.
+    pub brightness: Brightness,
+}
+
+/// How much attention the box wants.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Call {
+    /// None: all is well, or its owner knows.
+    Quiet,
+    /// A warning is open, or nothing is heard.
+    Warning,
+    /// Something critical is open.
+    Critical,
+}
+
+/// What the time of day asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Hour {
+    /// The owner's brightness.
+    Day,
+    /// As dim as the glass can.
+    Dim,
+    /// Dark but for a dot.
+    Dark,
+}
+
+/// How much attention the box wants: what is acknowledged wants none.
+pub fn call(verdict: &Verdict) -> Call {
+    let open = verdict.incidents.iter().filter(|incident| !incident.acknowledged);
+    match open.map(|incident| incident.severity).max() {
+        Some(Severity::Critical) => Call::Critical,
+        Some(Severity::Warning) => Call::Warning,
+        _ if matches!(verdict.heard, Heard::SilentSince(_)) => Call::Warning,
+        _ => Call::Quiet,
+    }
+}
+
+/// What the time of day asks for. A calendar that nobody has set says nothing of the night.
+pub fn hour(night: &Night, now: &ZonedDateTime, synchronised: bool) -> Hour {
+    let is_in = |span: Option<Span>| synchronised && span.is_some_and(|span| is_in(span, night, now));
+    match (is_in(night.dark), is_in(night.dim)) {
+        (true, _) => Hour::Dark,
+        (false, true) => Hour::Dim,
+        (false, false) => Hour::Day,
+    }
+}
+
+fn is_in(span: Span, night: &Night, now: &ZonedDateTime) -> bool {
+    const DAY: f64 = 1440.0;
+    let sun = night.position.map(|position| sun(now.date(), position, now.offset().seconds() / 60));
+    let at = |time: DayTime| match time {
+        DayTime::Clock(minute) => Some(f64::from(minute)),
+        DayTime::Sunrise => sun.map(|sun| sun.rise),
+        DayTime::Sunset => sun.map(|sun| sun.set),
+    };
+    let Some((from, until)) = at(span.from).zip(at(span.until)) else { return false };
+    let length = match (span.from, span.until) {
+        // All of a polar night, nothing of a polar day: their ends are the same time of day.
+        (DayTime::Sunset, DayTime::Sunrise) => DAY - (from - until),
+        (DayTime::Sunrise, DayTime::Sunset) => until - from,
+        _ => (until - from).rem_euclid(DAY),
+    };
+    let minute = f64::from(now.hour()) * 60.0 + f64::from(now.minute());
+    (minute - from).rem_euclid(DAY) < length
+}
+
+/// The picture as it goes to the glass: moved a little, in the light that its hour and the call ask for. In the dark hours
+/// all that is left of a quiet picture is the dot.
+pub fn cared_for(page: &Frame, wanted: Wanted, hour: Hour, call: Call, minutes: u64, beat: u64) -> Picture {
+    let by_day = match wanted {
+        Wanted::Dim => Brightness::Dim,
+        Wanted::Normal => Brightness::Bright,
+        Wanted::Bright => Brightness::Full,
+    };
+    let brightness = match (call, hour) {
+        (Call::Critical, _) => Brightness::Full,
+        (Call::Warning, Hour::Dim | Hour::Dark) => Brightness::Bright,
+        (Call::Warning | Call::Quiet, Hour::Day) => by_day,
+        (Call::Quiet, Hour::Dim | Hour::Dark) => Brightness::Night,
+    };
+    let frame = match (call, hour) {
+        (Call::Quiet, Hour::Dark) => dot(page.glass_size(), beat),
+        _ => moved(page, minutes),
+    };
+    Picture { frame, brightness }
+}
+
+/// The picture in one of nine places, another each minute, at most two pixels from where it was drawn. It moves only into
+/// room that it leaves free: what is drawn is never cut, so a page that fills the glass from edge to edge stays. The last row
+/// is the sign of life's, which moves by itself: it stays below all else.
+pub fn moved(page: &Frame, minutes: u64) -> Frame {
+    const STEPS: [(i32, i32); 9] = [(0, 0), (1, 0), (2, 0), (2, 1), (1, 1), (0, 1), (0, 2), (1, 2), (2, 2)];
+    let (width, last_row) = (page.glass_size().width() as i32, page.glass_size().height() as i32 - 1);
+    let mut above = page.clone();
+    (0..width).for_each(|x| above.set(x, last_row, false));
+    let Some(Rectangle { top_left, size }) = above.lit_area() else { return page.clone() };
+    let (right, down) = STEPS[(minutes % 9) as usize];
+    let dx = within(right, top_left.x, width - top_left.x - size.width as i32);
+    let dy = within(down, top_left.y, last_row - top_left.y - size.height as i32);
+    let mut moved = above.shifted(dx, dy);
+    (0..width).filter(|x| page.is_lit(*x, last_row)).for_each(|x| moved.set(x, last_row, true));
+    moved
+}
+
+/// A step of 0 to 2 as a way to go: forward as far as there is room, and for the rest of two pixels back.
+fn within(step: i32, room_before: i32, room_behind: i32) -> i32 {
+    let behind = room_behind.min(2);
+    let before = room_before.min(2 - behind);
+    (step - before).min(behind)
+}
+
+/// A dot of two by two pixels, each time elsewhere, that has been everywhere before it comes to a place again.
+pub fn dot(size: GlassSize, beat: u64) -> Frame {
+    /// Has no divisor in common with the number of places on any glass.
+    const STRIDE: u64 = 607;
+    let (columns, rows) = (u64::from(size.width() / 2), u64::from(size.height() / 2));
+    let place = (beat % (columns * rows)) * STRIDE % (columns * rows);
+    let (x, y) = ((place % columns * 2) as i32, (place / columns * 2) as i32);
+    let mut frame = Frame::new(size);
+    for (x, y) in [(x, y), (x + 1, y), (x, y + 1), (x + 1, y + 1)] {
+        frame.set(x, y, true);
+    }
+    frame
+}
+
+#[cfg(test)]
+#[path = "care/tests.rs"]
+mod tests;

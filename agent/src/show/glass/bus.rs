@@ -1,0 +1,135 @@
+//! The way to a panel: finds its bus among those of this machine, opens it, and says what is wrong with it.
+
+#![allow(clippy::disallowed_methods, reason = "the panel's bus is this thread's own edge")]
+
+use linux_embedded_hal::i2cdev::linux::LinuxI2CError;
+use linux_embedded_hal::{I2CError, I2cdev};
+use std::path::{Path, PathBuf};
+use traylight_config as config;
+use traylight_display::{Controller, GlassFault, GlassSize, Module, OledPanel, PanelAddress, Rotation};
+
+/// The panel as the owner has described it. Nothing is sent yet.
+///
+/// # Errors
+/// When its bus is not there or cannot be had.
+pub(super) fn open(panel: &config::Glass) -> Result<OledPanel<I2cdev>, GlassFault> {
+    let path = match &panel.bus {
+        config::Bus::Path(path) => PathBuf::from(path),
+        config::Bus::AdapterName(name) => adapter(name)?,
+    };
+    let bus = I2cdev::new(&path).map_err(|error| match explained(&error) {
+        GlassFault::NoBuses => not_found(&path.display().to_string()),
+        fault => fault,
+    })?;
+    let address = if panel.address == 0x3D { PanelAddress::X3D } else { PanelAddress::X3C };
+    let explain = |error: &I2CError| explained(error.inner());
+    Ok(OledPanel::new(bus, address, module(panel)?, rotation(panel), explain))
+}
+
+/// The module that the settings describe.
+///
+/// # Errors
+/// When there is none such; the configuration has made sure that there is.
+pub(super) fn module(panel: &config::Glass) -> Result<Module, GlassFault> {
+    let controller = match panel.controller {
+        config::Controller::Ssd1306 => Controller::Ssd1306,
+        config::Controller::Ssd1309 => Controller::Ssd1309,
+        config::Controller::Sh1106 => Controller::Sh1106,
+    };
+    let size = GlassSize::ALL.into_iter().find(|size| (size.width(), size.height()) == panel.size);
+    size.and_then(|size| Module::new(controller, size))
+        .ok_or_else(|| GlassFault::Other(format!("there is no {controller:?} with {:?} pixels", panel.size)))
+}
+
+/// The size of the pictures that the panel takes, as it is built in.
+///
+/// # Errors
+/// As for [`module`].
+pub(super) fn picture_size(panel: &config::Glass) -> Result<GlassSize, GlassFault> {
+    let size = module(panel)?.size();
+    Ok(match rotation(panel) {
+        Rotation::Upright | Rotation::Half => size,
+        Rotation::Quarter | Rotation::ThreeQuarters => size.turned(),
+    })
+}
+
+fn rotation(panel: &config::Glass) -> Rotation {
+    match panel.rotation_degrees {
+        90 => Rotation::Quarter,
+        180 => Rotation::Half,
+        270 => Rotation::ThreeQuarters,
+        _ => Rotation::Upright,
+    }
+}
+
+fn explained(error: &LinuxI2CError) -> GlassFault {
+    match error {
+        LinuxI2CError::Errno(number) => GlassFault::from_io(&std::io::Error::from_raw_os_error(*number)),
+        LinuxI2CError::Io(error) => GlassFault::from_io(error),
+    }
+}
+
+/// The device of the adapter with this name: numbers of buses move between boots, names do not.
+fn adapter(name: &str) -> Result<PathBuf, GlassFault> {
+    let buses = buses();
+    let found = buses.iter().find(|(_, adapter)| adapter == name);
+    found.map(|(device, _)| Path::new("/dev").join(device)).ok_or_else(|| not_found(&format!("\"{name}\"")))
+}
+
+fn not_found(wanted: &str) -> GlassFault {
+    let found: Vec<String> = buses().into_iter().map(|(device, name)| format!("/dev/{device} (\"{name}\")")).collect();
+    if found.is_empty() { GlassFault::NoBuses } else { GlassFault::NoSuchBus { wanted: wanted.to_owned(), found } }
+}
+
+/// The buses that programs may use, by device, with their adapters' names (drivers/i2c/i2c-dev.c makes them).
+fn buses() -> Vec<(String, String)> {
+    let Ok(entries) = std::fs::read_dir("/sys/class/i2c-dev") else { return Vec::new() };
+    let bus = |folder: PathBuf| {
+        let name = std::fs::read_to_string(folder.join("name")).unwrap_or_default();
+        Some((folder.file_name()?.to_str()?.to_owned(), name.trim().to_owned()))
+    };
+    let mut buses: Vec<(String, String)> = entries.filter_map(|entry| bus(entry.ok()?.path())).collect();
+    buses.sort();
+    buses
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_panel_that_the_configuration_allows_is_one_that_can_be_driven() {
+        let mut driven = 0;
+        for (word, controller) in [
+            ("ssd1306", config::Controller::Ssd1306),
+            ("ssd1309", config::Controller::Ssd1309),
+            ("sh1106", config::Controller::Sh1106),
+        ] {
+            for (width, height) in controller.sizes() {
+                for degrees in [0, 90, 180, 270] {
+                    let text = format!(
+                        "[panel]\nbus = 'b'\ncontroller = '{word}'\nsize = '{width}x{height}'\nrotation = {degrees}\n"
+                    );
+                    let settings = config::settle(&text, "f").expect("such a panel may be");
+                    let panel = &settings.panel.glasses[0];
+                    let found = picture_size(panel).expect("such a panel can be driven");
+                    let wanted = if degrees % 180 == 0 { (*width, *height) } else { (*height, *width) };
+                    assert_eq!((found.width(), found.height()), wanted);
+                    driven += 1;
+                }
+            }
+        }
+        assert_eq!(driven, Module::ALL.len() * 4, "the configuration knows as many as the driver");
+    }
+
+    #[test]
+    fn a_bus_that_is_not_there_is_told_with_those_that_are() {
+        let fault = not_found("/dev/i2c-77");
+        match buses().first() {
+            None => assert_eq!(fault, GlassFault::NoBuses),
+            Some((device, _)) => assert!(fault.to_string().contains(device.as_str()), "{fault}"),
+        }
+        let fault = GlassFault::NoSuchBus { wanted: "/dev/i2c-7".into(), found: vec!["/dev/i2c-1 (\"a\")".into()] };
+        assert_eq!(fault.to_string(), "there is no I2C bus /dev/i2c-7: this machine has /dev/i2c-1 (\"a\")");
+    }
+}

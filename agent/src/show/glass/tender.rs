@@ -1,0 +1,135 @@
+//! What to do with one panel now: show, set up anew, try again, or let its bus rest. Knows no thread and no clock.
+
+use crate::clock::Moment;
+use crate::show::care::Picture;
+use std::time::Duration;
+use traylight_display::{Glass, GlassFault, Sent};
+
+/// Waits between tries at a panel that does not answer; the last one is kept up.
+const BACK_OFF: [Duration; 4] =
+    [Duration::from_secs(1), Duration::from_secs(5), Duration::from_secs(30), Duration::from_secs(60)];
+/// A panel that lost power for a moment answers again but shows nothing: it gets its set-up again this often.
+const REFRESH: Duration = Duration::from_secs(60);
+
+/// What there is to say of a panel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum News {
+    /// The panel shows what it was given, after it did not or for the first time.
+    Found,
+    /// The panel was lost, or never found; why, with the remedy. Each reason once, until it was found again.
+    Lost(GlassFault),
+}
+
+/// Keeps one panel showing the newest picture.
+pub struct Tender<G> {
+    open: Box<dyn FnMut() -> Result<G, GlassFault>>,
+    bus_speed_khz: u32,
+    glass: Option<G>,
+    picture: Option<Picture>,
+    /// The glass shows another picture than the newest, or may not show it any more.
+    is_behind: bool,
+    /// When the panel was last set up.
+    set_up: Option<Moment>,
+    /// Something may have made the panel forget.
+    distrusted: bool,
+    failures: usize,
+    /// Nothing is sent before.
+    not_before: Option<Moment>,
+    told: Vec<GlassFault>,
+    told_found: bool,
+}
+
+impl<G: Glass> Tender<G> {
+    /// `open` finds the way to the panel, whose bus runs at this speed.
+    pub fn new(open: impl FnMut() -> Result<G, GlassFault> + 'static, bus_speed_khz: u32) -> Self {
+        Self {
+            open: Box::new(open),
+            bus_speed_khz,
+            glass: None,
+            picture: None,
+            is_behind: false,
+            set_up: None,
+            distrusted: false,
+            failures: 0,
+            not_before: None,
+            told: Vec::new(),
+            told_found: false,
+        }
+    }
+
+    /// A newer picture; an older one that was not shown yet is passed over.
+    pub fn take(&mut self, picture: Picture) {
+        self.is_behind |= self.picture.as_ref() != Some(&picture);
+        self.picture = Some(picture);
+    }
+
+    /// The panel may have lost its power for a moment: it is set up anew with the next turn.
+    pub fn distrust(&mut self) {
+        (self.distrusted, self.is_behind) = (true, true);
+    }
+
+    /// When there is something to do; `None` while there is no picture. It may lie in the past.
+    pub fn due(&self) -> Option<Moment> {
+        self.picture.as_ref()?;
+        let next = if self.is_behind { Moment::default() } else { self.set_up?.plus(REFRESH) };
+        Some(self.not_before.map_or(next, |not_before| not_before.max(next)))
+    }
+
+    /// Does what is due; what there is to say of it.
+    pub fn tend(&mut self, now: Moment) -> Option<News> {
+        self.due().filter(|due| *due <= now)?;
+        let picture = self.picture.take()?;
+        let outcome = self.show(&picture, now);
+        self.picture = Some(picture);
+        match outcome {
+            Ok(sent) => {
+                (self.is_behind, self.distrusted, self.failures) = (false, false, 0);
+                // As long as it was busy with the panel the bus is left to others: a transfer blocks, and `now` was before it.
+                self.not_before = Some(now.plus(2 * time_on_bus(sent, self.bus_speed_khz)));
+                self.told.clear();
+                let is_news = !std::mem::replace(&mut self.told_found, true);
+                is_news.then_some(News::Found)
+            }
+            Err(fault) => {
+                (self.glass, self.is_behind, self.told_found) = (None, true, false);
+                self.not_before = Some(now.plus(BACK_OFF[self.failures.min(BACK_OFF.len() - 1)]));
+                self.failures += 1;
+                let is_news = !self.told.contains(&fault);
+                is_news.then(|| {
+                    self.told.push(fault.clone());
+                    News::Lost(fault)
+                })
+            }
+        }
+    }
+
+    /// Shows the newest picture for good: whatever rest the bus was to have, but not on a panel that is lost.
+    pub fn finish(&mut self, now: Moment) {
+        if self.failures == 0 {
+            self.not_before = None;
+            self.tend(now);
+        }
+    }
+
+    fn show(&mut self, picture: &Picture, now: Moment) -> Result<Sent, GlassFault> {
+        let must_set_up = self.distrusted || self.set_up.is_none_or(|last| now.since(last) >= REFRESH);
+        let is_new = self.glass.is_none();
+        let glass = match &mut self.glass {
+            Some(glass) => glass,
+            None => self.glass.insert((self.open)()?),
+        };
+        let mut sent = glass.set_brightness(picture.brightness)?;
+        if must_set_up || is_new {
+            sent += glass.refresh(&picture.frame)?;
+            self.set_up = Some(now);
+        } else {
+            sent += glass.show(&picture.frame)?;
+        }
+        Ok(sent)
+    }
+}
+
+/// How long the bytes take: each is eight bits and the acknowledgement (UM10204, sections 3.1.5 and 3.1.6).
+pub fn time_on_bus(sent: Sent, bus_speed_khz: u32) -> Duration {
+    Duration::from_micros(sent.bytes as u64 * 9 * 1000 / u64::from(bus_speed_khz.max(1)))
+}

@@ -1,0 +1,320 @@
+//! A sheet: the one figure that a page is about, what belongs to it, and rows below; laid out for every size of glass. What
+//! does not fit on one picture takes turns, one part each time that the page comes round.
+
+use super::View;
+use super::pieces::{LINE, heading, height, pair, width};
+use traylight_display::figure::{Stand, figure};
+use traylight_display::shapes::{bar, sparkline};
+use traylight_display::text::{fit, text, text_right, wrap};
+use traylight_display::{Face, Frame, GlassSize, Rectangle, area};
+
+/// What a page says, in the order of importance.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Sheet {
+    /// The page's name.
+    pub name: String,
+    /// The figure that can be read from afar.
+    pub figure: String,
+    /// Its unit, a sign that stands beside it.
+    pub unit: &'static str,
+    /// What the figure is about, in a few short lines.
+    pub beside: Vec<String>,
+    /// The same drawn.
+    pub level: Option<Level>,
+    /// What else there is.
+    pub rows: Vec<Row>,
+    /// Among how many sheets of this page the pages' laps are shared out; 0 counts as 1.
+    pub shared_by: u64,
+}
+
+/// One line of words and a value, with a level where there is one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// What it is.
+    pub left: String,
+    /// Its value, which is never cut where it has a line to itself.
+    pub right: String,
+    /// The value drawn.
+    pub level: Option<Level>,
+}
+
+impl Row {
+    /// Words and a value.
+    pub fn of(left: impl Into<String>, right: impl Into<String>) -> Self {
+        Self { left: left.into(), right: right.into(), level: None }
+    }
+
+    /// With a level.
+    pub fn with(self, level: Level) -> Self {
+        Self { level: Some(level), ..self }
+    }
+}
+
+/// A value drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Level {
+    /// A share of a whole, with its limits marked; `None` when it is missing.
+    Bar {
+        /// 0 to 1.
+        share: Option<f32>,
+        /// The limits, as shares.
+        limits: Vec<f32>,
+    },
+    /// How it was, oldest first, between the lowest and the highest that the history is drawn for.
+    History {
+        /// The values; `None` where one is missing.
+        values: Vec<Option<f32>>,
+        /// What stands on the ground.
+        low: f32,
+        /// What reaches the top.
+        high: f32,
+    },
+}
+
+impl Level {
+    /// A level without limits.
+    pub fn share(share: Option<f64>) -> Self {
+        Self::Bar { share: share.map(|share| share as f32), limits: Vec::new() }
+    }
+
+    fn draw(&self, frame: &mut Frame, at: Rectangle) {
+        match self {
+            Self::Bar { share, limits } => bar(frame, at, *share, limits),
+            Self::History { values, low, high } => {
+                let above: Vec<Option<f32>> =
+                    values.iter().map(|value| value.map(|value| (value - low).max(0.0))).collect();
+                sparkline(frame, at, &above, high - low);
+            }
+        }
+    }
+
+    fn rows(&self) -> i32 {
+        match self {
+            Self::Bar { .. } => 6,
+            Self::History { .. } => 12,
+        }
+    }
+}
+
+/// Draws the sheet, or the part of it whose turn it is.
+pub fn draw(frame: &mut Frame, view: &View<'_>, sheet: &Sheet) {
+    let plan = Plan::of(frame.glass_size(), sheet);
+    let beside = plan.lines_beside(sheet);
+    let mut fronts: Vec<&[String]> = beside.chunks(plan.beside_lines.max(1)).take(plan.most_parts).collect();
+    if fronts.is_empty() {
+        fronts.push(&[]);
+    }
+    let on_front = plan.fitting(&sheet.rows, plan.front_rows);
+    let mut leaves: Vec<&[Row]> = Vec::new();
+    let mut left = &sheet.rows[on_front..];
+    while !left.is_empty() && leaves.len() < plan.most_parts {
+        let (leaf, rest) = left.split_at(plan.fitting(left, plan.rest).max(1));
+        leaves.push(leaf);
+        left = rest;
+    }
+    let turn = (view.lap / sheet.shared_by.max(1) % (fronts.len() + leaves.len()) as u64) as usize;
+    match turn.checked_sub(fronts.len()) {
+        Some(leaf) => {
+            heading(frame, view, 0, &sheet.name);
+            draw_rows(frame, plan.rest.0, LINE, leaves[leaf]);
+        }
+        None => {
+            plan.draw_front(frame, view, sheet, fronts[turn]);
+            draw_rows(frame, plan.front_rows.0, plan.pitch, &sheet.rows[..on_front]);
+        }
+    }
+}
+
+/// Where things are on a glass of some size. Spans are first row and the row after the last.
+struct Plan {
+    glass: GlassSize,
+    /// The figure's rows.
+    figure: (i32, i32),
+    /// The row of the level, if there is room for it.
+    level: Option<i32>,
+    /// The first of the lines beside the figure or below it.
+    beside: i32,
+    beside_lines: usize,
+    /// Rows below, on the front and on the leaves.
+    front_rows: (i32, i32),
+    rest: (i32, i32),
+    /// From one row on the front to the next.
+    pitch: i32,
+    /// Small glass shows less: at most so many parts of what belongs to the figure, and of the rows.
+    most_parts: usize,
+}
+
+impl Plan {
+    fn of(glass: GlassSize, sheet: &Sheet) -> Self {
+        let high = glass.height() as i32;
+        let level = sheet.level.as_ref().map(Level::rows);
+        let plan = Self {
+            glass,
+            figure: (9, 31),
+            level: None,
+            beside: 9,
+            beside_lines: 3,
+            front_rows: (0, 0),
+            rest: (LINE, high - 1),
+            pitch: LINE,
+            most_parts: if high < 64 { 2 } else { 8 },
+        };
+        if high < 40 {
+            return Self { figure: (1, 31), beside: 8, ..plan };
+        }
+        if glass.width() >= 128 {
+            let (below, pitch) = level.map_or((36, LINE), |rows| (34 + rows, LINE - 1));
+            return Self { level: Some(33), front_rows: (below, high - 1), pitch, ..plan };
+        }
+        let figure = (
+            10,
+            10 + if high < 64 {
+                19
+            } else if high < 128 {
+                24
+            } else {
+                30
+            },
+        );
+        let mut y = figure.1 + 2;
+        let room_for_level = level.filter(|rows| high - y >= rows + 2 + 9);
+        let level = room_for_level.map(|_| y);
+        y += room_for_level.map_or(0, |rows| rows + 2);
+        let beside_lines = (((high - y) / LINE) as usize).clamp(1, 4);
+        let front_rows = (y + beside_lines as i32 * LINE + 1, high - 1);
+        Self { figure, level, beside: y, beside_lines, front_rows, ..plan }
+    }
+
+    /// True where the lines stand at the right of the figure.
+    fn is_wide(&self) -> bool {
+        self.glass.width() >= 128
+    }
+
+    /// The lines that belong to the figure. On wide glass each has its place; on the others they flow.
+    fn lines_beside(&self, sheet: &Sheet) -> Vec<String> {
+        if self.is_wide() {
+            return sheet.beside.iter().take(self.beside_lines).cloned().collect();
+        }
+        let columns = Face::Small.columns(self.glass);
+        let mut flow: Vec<String> = Vec::new();
+        for line in sheet.beside.iter().flat_map(|line| wrap(line, columns)) {
+            match flow.last_mut().filter(|last| last.chars().count() + 1 + line.chars().count() <= columns) {
+                Some(last) => *last = format!("{last} {line}"),
+                None => flow.push(line),
+            }
+        }
+        flow
+    }
+
+    fn draw_front(&self, frame: &mut Frame, view: &View<'_>, sheet: &Sheet, beside: &[String]) {
+        let wide = width(frame);
+        let has_right = self.is_wide() && !(beside.is_empty() && self.is_high());
+        // Twelve columns are kept for the lines at the right, if that leaves enough for the figure.
+        let kept = if has_right { wide - 76 } else { wide };
+        let unit = Face::Medium.width() as i32 * sheet.unit.chars().count() as i32;
+        let room = (if has_right { kept.max(64) } else { kept } - unit).max(0);
+        let high = (self.figure.1 - self.figure.0) as u32;
+        let end = figure(frame, area(0, self.figure.0, room as u32, high), &sheet.figure, Stand::Left);
+        let end = text(frame, end + 2, self.figure.1 - 14, sheet.unit, Face::Medium);
+        let left = if has_right { end + 6 } else { 0 };
+        heading(frame, view, if self.is_high() { 0 } else { left }, &sheet.name);
+        for (index, line) in beside.iter().enumerate() {
+            let columns = ((wide - left) / Face::Small.width() as i32) as usize;
+            let pitch = if self.is_wide() { 8 } else { LINE };
+            text(frame, left, self.beside + pitch * index as i32, &fit(line, columns), Face::Small);
+        }
+        if let (Some(level), Some(y)) = (&sheet.level, self.level) {
+            level.draw(frame, area(0, y, wide as u32, level.rows() as u32));
+        }
+    }
+
+    fn is_high(&self) -> bool {
+        self.glass.height() >= 40
+    }
+
+    /// How many of the rows fit in a span.
+    fn fitting(&self, rows: &[Row], span: (i32, i32)) -> usize {
+        let mut y = span.0;
+        let fits = |row: &&Row| {
+            y += row_height(row, self.glass) - if span == self.front_rows { LINE - self.pitch } else { 0 };
+            y - (LINE - 7) <= span.1
+        };
+        rows.iter().take_while(fits).count()
+    }
+}
+
+/// The lines of a row: of its words at the left and of its value at the right; one where both fit on it.
+fn lines(row: &Row, glass: GlassSize) -> (Vec<String>, Vec<String>) {
+    let columns = Face::Small.columns(glass);
+    (wrap(&row.left, columns), wrap(&row.right, columns))
+}
+
+fn is_one_line(row: &Row, glass: GlassSize) -> bool {
+    let columns = Face::Small.columns(glass);
+    columns >= 21 || row.left.chars().count() + 1 + row.right.chars().count() <= columns
+}
+
+fn row_height(row: &Row, glass: GlassSize) -> i32 {
+    let (left, right) = lines(row, glass);
+    let count = if is_one_line(row, glass) { 1 } else { (left.len() + right.len()) as i32 };
+    let beside = glass.width() >= 128;
+    count * LINE + row.level.as_ref().filter(|_| !beside).map_or(0, |level| level.rows() + 2)
+}
+
+fn draw_rows(frame: &mut Frame, top: i32, pitch: i32, rows: &[Row]) {
+    let (glass, wide) = (frame.glass_size(), width(frame));
+    let mut y = top;
+    for row in rows {
+        let next = y + row_height(row, glass) - LINE + pitch;
+        if let (Some(level), true) = (&row.level, wide >= 128) {
+            let begins = text_right(frame, wide, y, &row.right, Face::Small);
+            let end = text(frame, 0, y, &fit(&row.left, 9), Face::Small).max(48);
+            level.draw(frame, area(end + 4, y, (begins - end - 8).max(0) as u32, 7));
+            y = next;
+            continue;
+        }
+        if is_one_line(row, glass) {
+            pair(frame, y, &row.left, &row.right);
+            y += LINE;
+        } else {
+            let (left, right) = lines(row, glass);
+            for line in left {
+                text(frame, 0, y, &line, Face::Small);
+                y += LINE;
+            }
+            for line in right {
+                text_right(frame, wide, y, &line, Face::Small);
+                y += LINE;
+            }
+        }
+        if let Some(level) = &row.level {
+            level.draw(frame, area(0, y, wide as u32, level.rows().min(height(frame) - 1 - y).max(0) as u32));
+        }
+        y = next;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// A value that were cut would be another one.
+        #[test]
+        fn a_value_is_whole_whatever_stands_before_it(left in ".{0,40}", right in "[0-9A-Z.]{1,5}", glass in 0..8usize) {
+            let glass = GlassSize::ALL[glass];
+            let row = Row::of(left, right.clone());
+            let mut frame = Frame::new(glass);
+            draw_rows(&mut frame, 0, LINE, std::slice::from_ref(&row));
+            let y = row_height(&row, glass) - LINE;
+            let mut wanted = Frame::new(glass);
+            let begins = text_right(&mut wanted, glass.width() as i32, y, &right, Face::Small);
+            for row in y..y + LINE {
+                for x in begins..glass.width() as i32 {
+                    prop_assert_eq!(frame.is_lit(x, row), wanted.is_lit(x, row), "{:?}", frame);
+                }
+            }
+        }
+    }
+}

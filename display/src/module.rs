@@ -1,0 +1,142 @@
+//! The modules that are sold: which controller with which glass, and how the two are wired.
+
+use crate::command::Command;
+use crate::frame::GlassSize;
+
+/// The chip behind the glass. None of the three can be told from the others over the bus: the owner says which it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Controller {
+    /// The usual one, up to one inch. Makes the light's voltage itself.
+    Ssd1306,
+    /// On 1.5 and 2.4 inch modules, which bring the light's voltage along.
+    Ssd1309,
+    /// On 1.3 inch modules; often sold under the name of the first. Its memory is four columns wider than the glass.
+    Sh1106,
+}
+
+/// A controller with its glass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Module {
+    controller: Controller,
+    size: GlassSize,
+}
+
+/// How data finds its place in a controller's memory.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Addressing {
+    /// Through a window of columns and pages.
+    Windows,
+    /// From a column on, within one page.
+    Pages,
+}
+
+impl Module {
+    /// Every module that is known, each as it lies.
+    pub const ALL: [Module; 6] = [
+        Module { controller: Controller::Ssd1306, size: GlassSize::W128H64 },
+        Module { controller: Controller::Ssd1306, size: GlassSize::W128H32 },
+        Module { controller: Controller::Ssd1306, size: GlassSize::W72H40 },
+        Module { controller: Controller::Ssd1306, size: GlassSize::W64H48 },
+        Module { controller: Controller::Ssd1309, size: GlassSize::W128H64 },
+        Module { controller: Controller::Sh1106, size: GlassSize::W128H64 },
+    ];
+
+    /// The module with this controller and this glass as it lies; `None` when there is none such.
+    pub fn new(controller: Controller, size: GlassSize) -> Option<Module> {
+        Module::ALL.into_iter().find(|module| module.controller == controller && module.size == size)
+    }
+
+    /// The chip behind the glass.
+    pub const fn controller(self) -> Controller {
+        self.controller
+    }
+
+    /// The glass as it lies.
+    pub const fn size(self) -> GlassSize {
+        self.size
+    }
+
+    pub(crate) const fn addressing(self) -> Addressing {
+        match self.controller {
+            Controller::Ssd1306 | Controller::Ssd1309 => Addressing::Windows,
+            Controller::Sh1106 => Addressing::Pages,
+        }
+    }
+
+    /// The column of the memory that is at the glass's edge. Glass that is narrower than the memory is wired to the middle
+    /// of it, so that this holds from either side.
+    pub(crate) const fn first_column(self) -> u8 {
+        let columns: u32 = match self.controller {
+            Controller::Ssd1306 | Controller::Ssd1309 => 128,
+            Controller::Sh1106 => 132,
+        };
+        ((columns - self.size.width()) / 2) as u8
+    }
+
+    /// Everything the controller must know once, brightness and direction apart, as in the flow chart of the SSD1306's
+    /// application note, but without the switch to off that begins the chart: what is lit stays lit, what is dark stays
+    /// dark until the picture is there.
+    pub(crate) fn set_up(self) -> Vec<Command> {
+        let alternate = self.size != GlassSize::W128H32;
+        let mut commands = match self.controller {
+            Controller::Ssd1306 => vec![Command::StopScrolling, Command::Clock { rate: 8, divisor_less_one: 0 }],
+            Controller::Ssd1309 => {
+                vec![Command::Unlock, Command::StopScrolling, Command::Clock { rate: 10, divisor_less_one: 1 }]
+            }
+            Controller::Sh1106 => vec![Command::Clock { rate: 5, divisor_less_one: 0 }],
+        };
+        commands.extend([Command::Rows(self.size.height() as u8), Command::RowOffset(0), Command::StartLine(0)]);
+        // The pump of the SH1106 is on after a reset, and its command is not allowed while the display is on.
+        if self.controller == Controller::Ssd1306 {
+            commands.push(Command::PumpOn);
+        }
+        if self.size == GlassSize::W72H40 {
+            commands.push(Command::OwnCurrentReference);
+        }
+        if self.addressing() == Addressing::Windows {
+            commands.push(Command::FillWindows);
+        }
+        commands.push(Command::RowsAlternate(alternate));
+        // 0.77 of the light's voltage, the middle one, and for the SH1106 what it has after a reset. Clocks and levels are
+        // also those of the kernel's driver (drivers/gpu/drm/solomon/ssd130x.c), but for the SH1106's level.
+        commands.push(Command::DeselectLevel(match self.controller {
+            Controller::Ssd1306 => 0x20,
+            Controller::Ssd1309 => 0x34,
+            Controller::Sh1106 => 0x35,
+        }));
+        commands.extend([Command::FollowMemory, Command::NotInverse]);
+        commands
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn modules_that_nobody_makes_are_not_there() {
+        assert_eq!(Module::new(Controller::Sh1106, GlassSize::W128H32), None);
+        assert_eq!(Module::new(Controller::Ssd1309, GlassSize::W72H40), None);
+        assert_eq!(Module::new(Controller::Ssd1306, GlassSize::W64H128), None, "no module lies on its side");
+        for module in Module::ALL {
+            assert_eq!(Module::new(module.controller(), module.size()), Some(module));
+        }
+    }
+
+    /// Against the offsets of the crate `ssd1306` 0.10 (`size.rs`) and, for the SH1106, of luma.oled 3.16.
+    #[test]
+    fn narrow_glass_sits_in_the_middle_of_the_memory() {
+        let columns = Module::ALL.map(Module::first_column);
+        assert_eq!(columns, [0, 0, 28, 32, 0, 2]);
+        use ssd1306::size::{DisplaySize, DisplaySize64x48, DisplaySize72x40, DisplaySize128x32, DisplaySize128x64};
+        assert_eq!(
+            columns[..4],
+            [
+                DisplaySize128x64::OFFSETX,
+                DisplaySize128x32::OFFSETX,
+                DisplaySize72x40::OFFSETX,
+                DisplaySize64x48::OFFSETX
+            ]
+        );
+    }
+}

@@ -1,0 +1,43 @@
+//! The pretend box `heron` at one moment of its story, with every page that would then be shown.
+
+use crate::scenes::after;
+use traylight::clock::Wall;
+use traylight::demo;
+use traylight::reading::Snapshot;
+use traylight::show::outlet::{Drawing, Scenery};
+use traylight::show::pages::Page;
+use traylight::show::turn::worth_showing;
+use traylight::verdict::Verdict;
+use traylight_config::Settings;
+
+/// The box as it stands.
+pub struct Standing {
+    settings: Settings,
+    verdict: Verdict,
+    snapshot: Snapshot,
+    wall: Wall,
+}
+
+impl Standing {
+    /// The box after so many minutes of its story.
+    pub fn after(minutes: f64) -> Standing {
+        let (settings, verdict, snapshot) = after(minutes);
+        let wall = demo::dawn().unwrap_or_else(|error| unreachable!("the story has a calendar: {error}"));
+        Standing { settings, verdict, snapshot, wall }
+    }
+
+    /// The pages that take turns.
+    pub fn pages(&self) -> Vec<Page> {
+        worth_showing(&self.scenery().view("", &|_| String::new()))
+    }
+
+    /// One of them at this minute and beat.
+    pub fn drawing(&self, page: &Page, clock: &str, beat: u64) -> Drawing<'_> {
+        Drawing { page: page.clone(), scenery: self.scenery(), clock: clock.to_owned(), beat, lap: beat / 8 }
+    }
+
+    fn scenery(&self) -> Scenery<'_> {
+        let Standing { settings, verdict, snapshot, wall } = self;
+        Scenery { verdict, snapshot: Some(snapshot), settings, ways: &[], wall, test: false }
+    }
+}

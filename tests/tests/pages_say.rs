@@ -1,0 +1,203 @@
+//! What pages must say whatever the glass, whatever the box: that it is a test, that nothing is heard, which trays stay in.
+
+use proptest::prelude::*;
+use std::time::Duration;
+use traylight::clock::Moment;
+use traylight::show::pages::{Page, draw, test_mark};
+use traylight::show::turn::worth_showing;
+use traylight::tell::incident_words::told;
+use traylight::tell::tongue::Tongue;
+use traylight::units::{Bytes, Rpm};
+use traylight::verdict::Heard;
+use traylight_config::{Language, PageName, Settings};
+use traylight_display::GlassSize;
+use traylight_display::text::wrap;
+use traylight_tests::boxes::{Mood, Scene, page, pages, scene, with_view};
+use traylight_tests::lab::glass::{shows, shows_in_a_face};
+
+fn picture(scene: &Scene, of: &Page, lap: u64, glass: GlassSize) -> String {
+    page(scene, of, lap, glass).to_text()
+}
+
+fn state(scene: &Scene) -> String {
+    picture(scene, &Page::Named(PageName::State), 0, GlassSize::W128H64)
+}
+
+#[test]
+fn a_rehearsal_is_a_test_on_every_page_of_every_glass_in_every_language() {
+    let mut gone = scene(6, Mood::Critical).clone();
+    for language in [Language::English, Language::German] {
+        gone.settings.language = language;
+        let mark = test_mark(Tongue::from(language));
+        for (glass, page) in
+            GlassSize::ALL.iter().flat_map(|glass| pages(&gone).into_iter().map(move |page| (*glass, page)))
+        {
+            for lap in 0..3 {
+                let drawn = with_view(&gone, mark, lap, |view| draw(&page, view, glass)).to_text();
+                assert!(shows_in_a_face(&drawn, mark), "{page:?} on {glass:?}, lap {lap}:\n{drawn}");
+            }
+        }
+    }
+}
+
+#[test]
+fn silence_takes_the_place_of_ok_at_once_and_old_readings_leave_the_turn() {
+    let healthy = scene(6, Mood::Healthy);
+    let heard = healthy.verdict.at;
+    let mut silent = healthy.clone();
+    (silent.verdict.at, silent.verdict.heard) = (heard.plus(Duration::from_secs(125)), Heard::SilentSince(heard));
+    assert_eq!(with_view(&silent, "14:34", 0, worth_showing), [Page::Named(PageName::State)]);
+    for glass in GlassSize::ALL {
+        let (before, after) =
+            [healthy, &silent].map(|scene| picture(scene, &Page::Named(PageName::State), 0, glass)).into();
+        assert!(shows(&before, "OK"), "{glass:?}:\n{before}");
+        assert!(shows(&after, "NO DATA") || shows(&after, "STALE"), "{glass:?}:\n{after}");
+        assert!(!shows(&after, "OK"), "{glass:?}:\n{after}");
+    }
+    assert!(shows(&state(&silent), "for 2 min"));
+}
+
+/// A list that were cut would leave out a tray that must stay in.
+#[test]
+fn the_trays_that_must_stay_in_are_named_all_or_all_trays_are_meant() {
+    let mut seen = 0;
+    for trays in 2..=8 {
+        let gone = scene(trays, Mood::Critical);
+        let incident = &gone.verdict.incidents[0];
+        let line =
+            told(incident, &|_| String::new(), Tongue::English).words.leave_in.expect("its pool can lose no other");
+        let whole = |drawn: &str| {
+            (4..=21).any(|columns| wrap(&line, columns).iter().all(|part| shows_in_a_face(drawn, part)))
+                || shows_in_a_face(drawn, "ALL IN")
+        };
+        for glass in GlassSize::ALL {
+            let alarm = picture(gone, &Page::Alarm(incident.id), 0, glass);
+            assert!(whole(&alarm), "{line} from afar on {glass:?}:\n{alarm}");
+            let laps: Vec<String> = (0..3).map(|lap| picture(gone, &Page::Incident(incident.id), lap, glass)).collect();
+            assert!(laps.iter().any(|near| whole(near)), "{line} from near on {glass:?}:\n{}", laps.concat());
+            seen += 1;
+        }
+    }
+    assert_eq!(seen, 7 * 8);
+}
+
+#[test]
+fn what_is_wrong_leads_and_what_its_owner_knows_of_steps_back() {
+    let order = |scene: &Scene| with_view(scene, "14:32", 0, worth_showing);
+    let calm = order(scene(6, Mood::Healthy));
+    assert_eq!(calm[..3], [PageName::State, PageName::Shelf, PageName::Pools].map(Page::Named));
+    assert_eq!(calm.len(), PageName::ALL.len());
+
+    let warned = scene(6, Mood::Warning);
+    let id = warned.verdict.incidents[0].id;
+    let led: Vec<Page> = [Page::Alarm(id), Page::Incident(id)].into_iter().chain(calm.clone()).collect();
+    assert_eq!(order(warned), led);
+
+    let gone = scene(6, Mood::Critical);
+    let id = gone.verdict.incidents[0].id;
+    let alone = [Page::Alarm(id), Page::Incident(id), Page::Named(PageName::State), Page::Named(PageName::Shelf)];
+    assert_eq!(order(gone), alone, "while that is critical, nothing else matters");
+
+    let mut known = gone.clone();
+    known.verdict.incidents[0].acknowledged = true;
+    let back: Vec<Page> = calm.into_iter().chain([Page::Incident(id)]).collect();
+    assert_eq!(order(&known), back, "it stays in the turn");
+    assert!(shows(&picture(&known, &Page::Incident(id), 0, GlassSize::W128H64), "CRITICAL known"));
+}
+
+#[test]
+fn a_page_without_anything_to_say_is_passed_over() {
+    let mut bare = scene(2, Mood::Healthy).clone();
+    bare.snapshot.pools.clear();
+    bare.snapshot.volumes.clear();
+    bare.snapshot.rails.clear();
+    bare.snapshot.links.clear();
+    let order = with_view(&bare, "14:32", 0, worth_showing);
+    for page in [PageName::Pools, PageName::Room, PageName::Power, PageName::Network] {
+        assert!(!order.contains(&Page::Named(page)), "{page:?}");
+    }
+    assert!(order.contains(&Page::Named(PageName::Cooling)));
+}
+
+#[test]
+fn a_start_counts_the_drives_that_have_come() {
+    let mut young = scene(5, Mood::Healthy).clone();
+    young.verdict.at = Moment::after_boot(Duration::from_secs(40));
+    young.snapshot.drives.truncate(3);
+    let drawn = state(&young);
+    for words in ["STARTING", "drives 3 of 5", "40 s"] {
+        assert!(shows(&drawn, words), "{words}:\n{drawn}");
+    }
+    young.verdict.at = Moment::after_boot(Duration::from_secs(91));
+    assert!(!shows(&state(&young), "STARTING"), "after its time it is no start any more");
+}
+
+#[test]
+fn a_box_without_named_trays_says_so() {
+    let mut new = scene(5, Mood::Healthy).clone();
+    new.settings = Settings::default();
+    let drawn = state(&new);
+    assert!(shows(&drawn, "5 drives") && shows(&drawn, "named"), "{drawn}");
+    assert!(!shows(&state(scene(5, Mood::Healthy)), "named"));
+}
+
+#[test]
+fn a_clock_that_nobody_set_is_not_shown_as_one() {
+    let drawn = with_view(scene(5, Mood::Healthy), "up 3 min", 0, |view| {
+        draw(&Page::Named(PageName::Room), view, GlassSize::W128H64)
+    });
+    assert!(shows(&drawn.to_text(), "up 3 min"));
+}
+
+/// For half a minute the word is dark on light, for the next light on dark: a picture that stands for days burns in.
+#[test]
+fn the_alarm_swaps_light_and_dark_every_half_minute() {
+    let mut gone = scene(6, Mood::Critical).clone();
+    let alarm = Page::Alarm(gone.verdict.incidents[0].id);
+    let mut lit = Vec::new();
+    for second in [0, 29, 30, 59, 60] {
+        gone.verdict.at = Moment::after_boot(Duration::from_secs(86_400 + second));
+        let frame = page(&gone, &alarm, 0, GlassSize::W128H64);
+        assert!(shows(&frame.to_text(), "CRITICAL"), "at {second} s");
+        lit.push(frame.lit_count());
+    }
+    assert_eq!((lit[0], lit[2]), (lit[1], lit[3]));
+    assert_eq!(lit[0], lit[4]);
+    assert!(lit[0] > lit[2] + 200, "{lit:?}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(16))]
+
+    /// Names are anybody's, and figures as large as they come.
+    #[test]
+    fn whatever_a_box_says_every_page_can_be_drawn_and_trouble_stays_in_sight(
+        names in proptest::collection::vec(".{0,40}", 9), number in any::<u64>(), lap in 0..50u64, glass in 0..8usize,
+    ) {
+        let mut odd = scene(6, Mood::Critical).clone();
+        let [mount, fan, rail, board, model, kernel, pool, link, name] = names.try_into().expect("nine names");
+        odd.snapshot.volumes[0].mount = mount;
+        if let Ok(room) = &mut odd.snapshot.volumes[0].room.value {
+            (room.free, room.used) = (Bytes(number / 2), Bytes(number / 2));
+        }
+        odd.snapshot.fans[0].label = fan;
+        odd.snapshot.fans[0].speed.value = Ok(Rpm(u32::MAX));
+        odd.snapshot.rails[0].label = rail;
+        odd.snapshot.board.model = board;
+        odd.snapshot.board.kernel = kernel;
+        odd.snapshot.board.address = Some("2001:db8:ffff:ffff:ffff:ffff:ffff:ffff".into());
+        odd.snapshot.drives[0].model = Some(model);
+        odd.snapshot.pools[0].name = pool;
+        odd.snapshot.links[0].name = link;
+        odd.settings.box_name = Some(name);
+        let glass = GlassSize::ALL[glass];
+        for of in pages(&odd) {
+            let drawn = picture(&odd, &of, lap, glass);
+            let is_bare = of == Page::Named(PageName::Shelf) && glass.height() < 64;
+            let in_sight = ["CRITICAL", "CRIT", "!!"].iter().any(|word| shows_in_a_face(&drawn, word))
+                || of == Page::Named(PageName::State);
+            let named = matches!(of, Page::Incident(_)) && lap > 0;
+            prop_assert!(in_sight || is_bare || named, "{of:?} on {glass:?}:\n{drawn}");
+        }
+    }
+}
