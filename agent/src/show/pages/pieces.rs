@@ -207,7 +207,7 @@ mod tests {
 
     #[test]
     fn what_has_no_room_is_said_shorter_and_never_cut() {
-        let said = vec![vec!["LEAVE IN 1 2 3 4 5 6".to_owned(), "LEAVE ALL IN".to_owned()]];
+        let said = vec![vec!["LEAVE IN 1 2 3 4 5 6 7 8".to_owned(), "LEAVE ALL IN".to_owned()]];
         let shorter = vec![vec!["LEAVE ALL IN".to_owned()]];
         let room = area(0, 0, 60, 16);
         assert_eq!(block_in(room, &said), block_in(room, &shorter));
