@@ -22,7 +22,7 @@ pub mod text;
 pub mod glass;
 
 pub mod changes;
-pub mod command;
+mod command;
 pub mod module;
 pub mod oled;
 pub mod wire;

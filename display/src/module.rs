@@ -1,6 +1,6 @@
 //! The modules that are sold: which controller with which glass, and how the two are wired.
 
-use crate::command::Command;
+use crate::command::{AddrMode, Command, Common};
 use crate::frame::GlassSize;
 
 /// The chip behind the glass. None of the three can be told from the others over the bus: the owner says which it is.
@@ -79,24 +79,25 @@ impl Module {
     pub(crate) fn set_up(self) -> Vec<Command> {
         let alternate = self.size != GlassSize::W128H32;
         let mut commands = match self.controller {
-            Controller::Ssd1306 => vec![Command::StopScrolling, Command::Clock { rate: 8, divisor_less_one: 0 }],
+            Controller::Ssd1306 => vec![Common::EnableScroll(false).into(), Common::DisplayClockDiv(8, 0).into()],
             Controller::Ssd1309 => {
-                vec![Command::Unlock, Command::StopScrolling, Command::Clock { rate: 10, divisor_less_one: 1 }]
+                vec![Command::Unlock, Common::EnableScroll(false).into(), Common::DisplayClockDiv(10, 1).into()]
             }
-            Controller::Sh1106 => vec![Command::Clock { rate: 5, divisor_less_one: 0 }],
+            Controller::Sh1106 => vec![Common::DisplayClockDiv(5, 0).into()],
         };
-        commands.extend([Command::Rows(self.size.height() as u8), Command::RowOffset(0), Command::StartLine(0)]);
+        let rows = Common::Multiplex(self.size.height() as u8 - 1);
+        commands.extend([rows, Common::DisplayOffset(0), Common::StartLine(0)].map(Command::from));
         // The pump of the SH1106 is on after a reset, and its command is not allowed while the display is on.
         if self.controller == Controller::Ssd1306 {
-            commands.push(Command::PumpOn);
+            commands.push(Common::ChargePump(true).into());
         }
         if self.size == GlassSize::W72H40 {
-            commands.push(Command::OwnCurrentReference);
+            commands.push(Common::InternalIref(true, true).into());
         }
         if self.addressing() == Addressing::Windows {
-            commands.push(Command::FillWindows);
+            commands.push(Common::AddressMode(AddrMode::Horizontal).into());
         }
-        commands.push(Command::RowsAlternate(alternate));
+        commands.push(Common::ComPinConfig(alternate, false).into());
         // 0.77 of the light's voltage, the middle one, and for the SH1106 what it has after a reset. Clocks and levels are
         // also those of the kernel's driver (drivers/gpu/drm/solomon/ssd130x.c), but for the SH1106's level.
         commands.push(Command::DeselectLevel(match self.controller {
@@ -104,7 +105,7 @@ impl Module {
             Controller::Ssd1309 => 0x34,
             Controller::Sh1106 => 0x35,
         }));
-        commands.extend([Command::FollowMemory, Command::NotInverse]);
+        commands.extend([Common::AllOn(false), Common::Invert(false)].map(Command::from));
         commands
     }
 }

@@ -6,7 +6,7 @@
 use embedded_hal::i2c::I2c;
 
 use crate::changes::{Window, changes, changes_by_page};
-use crate::command::Command;
+use crate::command::{Command, Common, page};
 use crate::frame::{Frame, GlassSize};
 use crate::glass::{Brightness, Glass, GlassFault, Sent};
 use crate::module::{Addressing, Controller, Module};
@@ -72,13 +72,16 @@ impl<B: I2c> OledPanel<B> {
     /// The commands that say where the bytes of a window go.
     fn address(&self, window: Window) -> [Command; 2] {
         let column = |column| self.module.first_column() + column;
-        match self.module.addressing() {
+        let commands = match self.module.addressing() {
             Addressing::Windows => [
-                Command::Columns(column(window.first_column), column(window.last_column)),
-                Command::Pages(window.first_page, window.last_page),
+                Common::ColumnAddress(column(window.first_column), column(window.last_column)),
+                Common::PageAddress(page(window.first_page), page(window.last_page)),
             ],
-            Addressing::Pages => [Command::Page(window.first_page), Command::Column(column(window.first_column))],
-        }
+            Addressing::Pages => {
+                [Common::PageStart(page(window.first_page)), Common::ColStart(column(window.first_column))]
+            }
+        };
+        commands.map(Command::from)
     }
 
     /// The picture as it lies in the controller's memory. A quarter turn is made here, half a turn by the controller.
@@ -95,12 +98,12 @@ impl<B: I2c> OledPanel<B> {
 
     fn set_up(&self) -> Vec<Command> {
         // A transfer cut short can leave the controller waiting for up to two more bytes of a command. It may have these.
-        let mut commands = vec![Command::Nothing, Command::Nothing];
+        let mut commands: Vec<Command> = vec![Common::Noop.into(), Common::Noop.into()];
         commands.extend(self.module.set_up());
         // The usual module is wired so that its picture stands upright when both directions are reversed. Of a picture that
         // was turned by a quarter, clockwise, the top is at the right: as a module wants it that is turned the other way.
         let reversed = matches!(self.rotation, Rotation::Upright | Rotation::ThreeQuarters);
-        commands.extend([Command::SegmentsReversed(reversed), Command::RowsReversed(reversed)]);
+        commands.extend([Common::SegmentRemap(reversed), Common::ReverseComDir(reversed)].map(Command::from));
         commands.extend(light(self.module.controller(), self.brightness));
         commands
     }
@@ -128,7 +131,7 @@ impl<B: I2c> Glass for OledPanel<B> {
         let mut sent = self.wire.commands(&self.set_up())?;
         sent += self.send(None, &laid)?;
         // On comes last: the memory holds noise after power-up.
-        sent += self.wire.commands(&[Command::On])?;
+        sent += self.wire.commands(&[Common::DisplayOn(true).into()])?;
         self.shown = Some(laid);
         Ok(sent)
     }
@@ -162,5 +165,5 @@ fn light(controller: Controller, brightness: Brightness) -> [Command; 2] {
         Controller::Ssd1309 | Controller::Sh1106 => (2, 2),
     };
     let phase2 = if brightness == Brightness::Night { 1 } else { by_day };
-    [Command::Contrast(current), Command::Precharge { phase1, phase2 }]
+    [Common::Contrast(current), Common::PreChargePeriod(phase1, phase2)].map(Command::from)
 }

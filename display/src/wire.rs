@@ -46,7 +46,7 @@ impl<B: I2c> Wire<B> {
     /// Sends the commands, all in one message.
     pub(crate) fn commands(&mut self, commands: &[Command]) -> Result<Sent, GlassFault> {
         let mut message = vec![COMMANDS_FOLLOW];
-        commands.iter().for_each(|command| command.append_to(&mut message));
+        commands.iter().try_for_each(|command| command.append_to(&mut message))?;
         self.send(&message)
     }
 
