@@ -144,7 +144,7 @@ fn heading(outlook: &super::outlook_part::Outlook, tongue: Tongue) -> Option<Str
 fn pools(document: &Document, tongue: Tongue) -> Vec<Vec<String>> {
     let row = |pool: &super::pool_part::Pool| {
         let working = pool.members.iter().filter(|member| member.state == "active").count();
-        let key = if pool.wanted.is_some() { "page.pools.members-of" } else { "page.pools.members" };
+        let key = if pool.wanted.is_some() { "table.members-of" } else { "table.members-found" };
         let wanted = pool.wanted.unwrap_or_default();
         let activity = tongue.activity(pool.activity.kind);
         let done = pool.activity.done_ratio.map(|done| format!(", {activity} {}", Percent(done * 100.0)));
