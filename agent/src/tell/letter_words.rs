@@ -132,7 +132,7 @@ mod tests {
         let wanted = "critical: TRAY 3 GONE\n\
                       LEAVE IN 1 2\n\
                       Tray 3 (serial ..LARK) is no longer seen; md0 needs it.\n\
-                      Do: Leave 1 2 in. Then check the plugs of this one with the box off.\n\
+                      Do: Leave 1 2 in. Check the plugs of this one with the box off.\n\
                       Do not replace it for this alone: a lost connection is not a broken drive.\n\
                       Measured: its block device is gone\n\
                       Not measured: what it counts: it does not answer\n\

@@ -195,7 +195,7 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Sever
         trays: vec!["3".to_owned()],
         title: "TRAY 3 GONE".to_owned(),
         sentence: "Tray 3 (serial ..LARK) is no longer seen; md0 needs it.".to_owned(),
-        advice: "Leave 1 2 in. Then check the plugs of this one with the box off.".to_owned(),
+        advice: "Leave 1 2 in. Check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
         leave_in: (turn != Turn::Closed).then(|| "LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],

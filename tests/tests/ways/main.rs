@@ -34,7 +34,7 @@ fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
         trays: vec!["3".to_owned()],
         title: "TRAY 3 GONE".to_owned(),
         sentence: "Tray 3 (serial ..LARK) is no longer seen; the pool \"Vögel\" needs it.".to_owned(),
-        advice: "Leave 1 2 in. Then check the plugs of this one with the box off.".to_owned(),
+        advice: "Leave 1 2 in. Check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone.".to_owned(),
         leave_in: Some("LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],

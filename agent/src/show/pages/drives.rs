@@ -11,6 +11,8 @@ use crate::verdict::{Subject, Tray, TrayState, Verdict};
 
 /// Minutes of the small history, a column each.
 const MINUTES: usize = 40;
+/// Fewer than these are no history.
+const LEAST_MINUTES: usize = 5;
 
 /// The trays whose drive has something to say.
 pub fn talkative(verdict: &Verdict) -> impl Iterator<Item = &Tray> {
@@ -76,7 +78,7 @@ fn power_word(power: Power) -> &'static str {
 
 /// Its temperatures since the present course began, between a cool room and its last limit.
 fn history(view: &View<'_>, drive: &Drive) -> Option<Level> {
-    let course = view.verdict.courses.get(&drive.key).filter(|course| course.len() > 1)?;
+    let course = view.verdict.courses.get(&drive.key)?;
     let (newest, _) = course.last()?;
     let mut values = vec![None; MINUTES];
     for (at, celsius) in course {
@@ -84,6 +86,9 @@ fn history(view: &View<'_>, drive: &Drive) -> Option<Level> {
         if let Some(place) = (MINUTES - 1).checked_sub(minutes_ago as usize) {
             values[place] = Some(celsius.0 as f32);
         }
+    }
+    if values.iter().flatten().count() < LEAST_MINUTES {
+        return None;
     }
     let high = heat_limits(&view.settings.limits.drive, drive).critical as f32;
     Some(Level::History { values: wide(&values), low: 20.0, high })
