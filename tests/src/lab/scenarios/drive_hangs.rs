@@ -73,7 +73,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let named = named.and_then(|(id, headline)| {
         report.step("the log and the panel say the same", || {
             heron.wait_for_log(60, &[("incident", &*id), ("cause", "drive-hangs")])?;
-            heron.wait_for_title(60, &headline)
+            heron.wait_for_title(&headline)
         })
     });
     report.step("two more get work and finish none", || {
@@ -87,7 +87,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
                 HANGING.into_iter().try_for_each(|serial| must_be_told(look, serial))
             })
         }),
-        report.step("the panel says CRITICAL", || heron.wait_for_words(120, "CRITICAL")),
+        report.step("the panel says CRITICAL", || heron.wait_for_words("CRITICAL")),
     ];
     report.step("the observers end", || heron.machine.must_run("touch /lab/enough; sleep 8", 60).map(drop))?;
     let shared = heron.machine.shared();

@@ -22,6 +22,8 @@ const WHOLE_PICTURE: u64 = 1024;
 /// Lists the program's processes, and what each waits for; fails when there is none. The kernel has another name for the
 /// probe, so both are known by their arguments. (The brackets keep `grep` from finding itself.)
 const PROCESSES: &str = "ps -eo pid,ppid,stat,wchan:20,etime,args | grep -E '[t]raylight (run|probe)'";
+/// By then all pages have had their turn, also on a slow computer.
+const ALL_PAGES_S: u64 = 180;
 /// What every command of the program is given.
 pub const OPTIONS: &str = "--config /etc/traylight/heron.toml --run-dir /run/traylight";
 
@@ -218,13 +220,13 @@ impl Heron {
     }
 
     /// Waits until these words stand on the panel.
-    pub fn wait_for_words(&mut self, seconds: u64, words: &str) -> Result<(), LabError> {
-        self.wait_for_panel(&format!("{words:?}"), seconds, |picture| glass::shows(picture, words))
+    pub fn wait_for_words(&mut self, words: &str) -> Result<(), LabError> {
+        self.wait_for_panel(&format!("{words:?}"), |picture| glass::shows(picture, words))
     }
 
     /// Waits until a title stands on the panel, in one line or in two.
-    pub fn wait_for_title(&mut self, seconds: u64, title: &str) -> Result<(), LabError> {
-        self.wait_for_panel(&format!("{title:?}"), seconds, |picture| {
+    pub fn wait_for_title(&mut self, title: &str) -> Result<(), LabError> {
+        self.wait_for_panel(&format!("{title:?}"), |picture| {
             let mut breaks = title.match_indices(' ').map(|(at, _)| (&title[..at], &title[at + 1..]));
             let in_two = |(first, second)| glass::shows(picture, first) && glass::shows(picture, second);
             glass::shows(picture, title) || breaks.any(in_two)
@@ -284,9 +286,9 @@ impl Heron {
         self.machine.must_run(&format!("cp /lab/brought {to} && chmod 755 {to}"), 60).map(drop)
     }
 
-    fn wait_for_panel(&mut self, what: &str, seconds: u64, is_it: impl Fn(&str) -> bool) -> Result<(), LabError> {
+    fn wait_for_panel(&mut self, what: &str, is_it: impl Fn(&str) -> bool) -> Result<(), LabError> {
         let picture = self.machine.shared().join("panel/picture");
-        self.machine.wait_until(&format!("{what} on the panel"), seconds, |_| {
+        self.machine.wait_until(&format!("{what} on the panel"), ALL_PAGES_S, |_| {
             let picture = fs::read_to_string(&picture).unwrap_or_default();
             if is_it(&picture) { Ok(()) } else { Err(format!("the picture\n{picture}")) }
         })

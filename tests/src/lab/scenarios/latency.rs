@@ -36,7 +36,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     let mut heron = Heron::boot(bench, report, "latency", fitting)?;
     heron.watch(report)?;
     report.step("the panel says OK, and a witness watches it and the log", || {
-        heron.wait_for_words(60, "OK")?;
+        heron.wait_for_words("OK")?;
         heron.machine.must_run(WITNESS, 60).map(drop)
     })?;
     report.step(&format!("{} times a drive goes and comes back", DRIVES * ROUNDS), || {
@@ -78,9 +78,9 @@ fn goes_and_comes_back(heron: &mut Heron, n: usize) -> Result<(), LabError> {
          mdadm --quiet /dev/md0 --re-add \"$device\""
     );
     heron.shell(&go, 60)?;
-    heron.wait_for_words(60, "CRITICAL")?;
+    heron.wait_for_words("CRITICAL")?;
     heron.shell(&come_back, 60)?;
-    heron.wait_for_words(120, "OK")
+    heron.wait_for_words("OK")
 }
 
 /// When things happened, by the guest's uptime in seconds.

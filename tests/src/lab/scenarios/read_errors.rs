@@ -115,7 +115,7 @@ fn must_be_told(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
         report.step("the panel says it", || {
             let look = heron.look()?;
             let headline = look.item("incidents", "severity", "warning")?.text("headline")?;
-            heron.wait_for_title(60, &headline)
+            heron.wait_for_title(&headline)
         }),
         report.step("the log has blamed no drive for failing, hanging or losing its power", || {
             ["drive-fails", "drive-hangs", "tray-power", "tray-connection", "data-cable"]

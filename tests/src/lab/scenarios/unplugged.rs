@@ -98,7 +98,7 @@ fn fan_and_cable(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
         })?;
     let mut checks = Vec::new();
     for words in headlines.iter().map(String::as_str).chain(["50 °C"]) {
-        checks.push(report.step(&format!("the panel says {words}"), || heron.wait_for_title(SEEN_S, words)));
+        checks.push(report.step(&format!("the panel says {words}"), || heron.wait_for_title(words)));
     }
     report.step("the fan turns, the board is cool, and the cable is back", || {
         heron.machine.put_cable(true)?;
@@ -149,7 +149,7 @@ fn unplugged(
         }
         Err(LabError::unexpected("the incident in the log", format!("trays of {trays:?}"), line.to_string()))
     })?;
-    report.step("the panel says it", || heron.wait_for_title(SEEN_S, &headline))?;
+    report.step("the panel says it", || heron.wait_for_title(&headline))?;
     Ok(id)
 }
 

@@ -160,7 +160,7 @@ fn stopped(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
         report.step("the log says that it is read-only, and that this is critical", || {
             is_told(heron, "volume /srv/lark")
         }),
-        report.step("the panel says CRITICAL", || heron.wait_for_words(60, "CRITICAL")),
+        report.step("the panel says CRITICAL", || heron.wait_for_words("CRITICAL")),
     ];
     report.step("writes below another fail, and ext4 takes no more", || {
         let last = heron.machine.run(FAIL, 60)?;
