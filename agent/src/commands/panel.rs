@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::show::care::Picture;
-use traylight::show::glass::show_once;
+use traylight::show::glass::{picture_size, show_once};
 use traylight::show::pages::{Page, View, draw, stopped};
 use traylight::show::turn::worth_showing;
 use traylight_config::Settings;
@@ -32,7 +32,7 @@ pub struct Flags {
     stopped: bool,
 }
 
-/// Draws every page that is worth showing now.
+/// Draws every page that is worth showing now, for the first panel of the configuration.
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let settings = flags.shared.settings()?;
     let clock = Clock::of_this_machine();
@@ -55,8 +55,9 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         tongue: settings.language.into(),
     };
     let pages = worth_showing(&view);
-    let drawn: Vec<(String, Frame)> =
-        pages.iter().map(|page| (name(page), draw(page, &view, GlassSize::W128H64))).collect();
+    let size = settings.panel.glasses.first().map_or(Ok(GlassSize::W128H64), picture_size);
+    let size = size.map_err(|fault| io::Error::other(fault.to_string()))?;
+    let drawn: Vec<(String, Frame)> = pages.iter().map(|page| (name(page), draw(page, &view, size))).collect();
     match &flags.png {
         Some(folder) => write_png(folder, &drawn)?,
         None => {

@@ -5,6 +5,7 @@ pub mod tender;
 
 use crate::clock::Clock;
 use crate::show::care::Picture;
+pub use bus::picture_size;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::JoinHandle;
 use tender::{News, Tender};

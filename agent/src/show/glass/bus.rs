@@ -45,7 +45,7 @@ pub(super) fn module(panel: &config::Glass) -> Result<Module, GlassFault> {
 ///
 /// # Errors
 /// As for [`module`].
-pub(super) fn picture_size(panel: &config::Glass) -> Result<GlassSize, GlassFault> {
+pub fn picture_size(panel: &config::Glass) -> Result<GlassSize, GlassFault> {
     let size = module(panel)?.size();
     Ok(match rotation(panel) {
         Rotation::Upright | Rotation::Half => size,

@@ -12,6 +12,7 @@ mod latency;
 mod look;
 mod lvm;
 mod nvme_warns;
+mod panel_comes_and_goes;
 mod pool_sizes;
 mod pools;
 mod raid5_member_lost;
@@ -92,6 +93,12 @@ pub const ALL: &[Scenario] = &[
         about: "an NVMe drive raises its critical warnings, and the next reading tells which are serious",
         system: System::Host,
         play: nvme_warns::play,
+    },
+    Scenario {
+        name: "panel_comes_and_goes",
+        about: "the panel is unplugged and loses its power, and the program crashes; the glass never tells what is not so",
+        system: System::Host,
+        play: panel_comes_and_goes::play,
     },
     Scenario {
         name: "stopped_drive_left_alone",
