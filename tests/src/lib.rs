@@ -15,3 +15,4 @@ pub mod pretend_panel;
 pub mod pretend_pools;
 pub mod scenes;
 pub mod standing;
+pub mod wear;

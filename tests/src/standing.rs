@@ -1,6 +1,7 @@
 //! The pretend box `heron` at one moment of its story, with every page that would then be shown.
 
 use crate::scenes::after;
+use std::time::Duration;
 use traylight::clock::Wall;
 use traylight::demo;
 use traylight::reading::Snapshot;
@@ -24,6 +25,11 @@ impl Standing {
         let (settings, verdict, snapshot) = after(minutes);
         let wall = demo::dawn().unwrap_or_else(|error| unreachable!("the story has a calendar: {error}"));
         Standing { settings, verdict, snapshot, wall }
+    }
+
+    /// So much later nothing is new.
+    pub fn pass(&mut self, time: Duration) {
+        self.verdict.at = self.verdict.at.plus(time);
     }
 
     /// The pages that take turns.
