@@ -21,6 +21,8 @@ pub(crate) struct Section<'n, 't> {
     /// What nobody has asked for yet.
     left: DeTable<'t>,
     asked: Vec<&'static str>,
+    /// What was written and is none of what is wanted.
+    refused: Vec<String>,
 }
 
 /// A setting: its value, and where that came from.
@@ -59,7 +61,7 @@ fn read_section<'t, T>(
     table: DeTable<'t>,
     read: impl FnOnce(&mut Section<'_, 't>) -> T,
 ) -> T {
-    let mut section = Section { notes, path, title, header, left: table, asked: Vec::new() };
+    let mut section = Section { notes, path, title, header, left: table, asked: Vec::new(), refused: Vec::new() };
     let settled = read(&mut section);
     let Section { notes, title, left, asked, .. } = section;
     for (key, _) in left {
@@ -249,6 +251,11 @@ impl<'t> Section<'_, 't> {
         }
     }
 
+    /// True for a key that was written, though with a value that is none of what is wanted: that has been noted.
+    pub(crate) fn was_refused(&self, key: &str) -> bool {
+        self.refused.iter().any(|refused| refused == key)
+    }
+
     /// Notes it when only one of two keys that belong together is written.
     pub(crate) fn both_or_none<A, B>(&mut self, one: &Option<Given<A>>, other: &Option<Given<B>>, keys: [&str; 2]) {
         let (found, missing, at) = match (one, other) {
@@ -256,6 +263,9 @@ impl<'t> Section<'_, 't> {
             (None, Some(Given { origin: Origin::Written(at), .. })) => (keys[1], keys[0], at.clone()),
             _ => return,
         };
+        if self.was_refused(missing) {
+            return;
+        }
         self.note(at, format!("found `{found}` in a {} without `{missing}`, wanted both or neither", self.title));
     }
 
@@ -290,6 +300,7 @@ impl<'t> Section<'_, 't> {
     }
 
     fn refused(&mut self, key: &str, at: Span, refusal: Refusal) {
+        self.refused.push(key.to_owned());
         let shown = self.notes.source.shown(&at);
         let message = format!("found {shown} for `{key}`, wanted {}", refusal.wanted);
         self.notes.add(Note { at, message, hint: refusal.hint, also: None });

@@ -105,7 +105,8 @@ pub(super) fn night(section: &mut Section) -> Night {
         let (from, until) = (or_empty(section, from, day_time), or_empty(section, until, day_time));
         section.both_or_none(&from, &until, keys);
         for given in [&from, &until].into_iter().flatten() {
-            if position.is_none() && !matches!(given.value, DayTime::Clock(_)) {
+            let nowhere = position.is_none() && !section.was_refused("position");
+            if nowhere && !matches!(given.value, DayTime::Clock(_)) {
                 let message = format!("found the sun's time for `{}` without `position`, wanted both", given.key);
                 section.wrong(given, message);
             }

@@ -156,6 +156,16 @@ fn panels_that_cannot_be() {
             "2:12 found the sun's time for `dim_from` without `position`, wanted both",
         ),
         (
+            "[panel]\nposition = 'here'\ndim_from = 'sunset'\ndim_until = 'sunrise'",
+            "2:12 found 'here' for `position`, wanted degrees north and east in quotes, such as \"53.5, 8.1\"; south and west \
+             are below zero",
+        ),
+        (
+            "[panel]\ndim_from = '22:00'\ndim_until = '25:00'",
+            "3:13 found '25:00' for `dim_until`, wanted \"sunset\", \"sunrise\", or a time of day in quotes, from \
+             \"00:00\" to \"23:59\"",
+        ),
+        (
             "[panel]\ndim_from = '06:00'\ndim_until = '06:00'",
             "3:13 found a time that ends when it begins, wanted two times that differ",
         ),
