@@ -116,6 +116,13 @@ pub enum Heard {
     SilentSince(Moment),
 }
 
+impl Heard {
+    /// True when nothing is heard any more.
+    pub fn is_silent(&self) -> bool {
+        matches!(self, Self::SilentSince(_))
+    }
+}
+
 /// How bad a condition is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]

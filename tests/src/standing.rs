@@ -7,7 +7,6 @@ use traylight::demo;
 use traylight::reading::Snapshot;
 use traylight::show::outlet::{Drawing, Scenery};
 use traylight::show::pages::Page;
-use traylight::show::turn::worth_showing;
 use traylight::verdict::Verdict;
 use traylight_config::Settings;
 
@@ -34,12 +33,12 @@ impl Standing {
 
     /// The pages that take turns.
     pub fn pages(&self) -> Vec<Page> {
-        worth_showing(&self.scenery().view("", &|_| String::new()))
+        self.scenery().pages()
     }
 
     /// One of them at this minute and beat.
     pub fn drawing(&self, page: &Page, clock: &str, beat: u64) -> Drawing<'_> {
-        Drawing { page: page.clone(), scenery: self.scenery(), clock: clock.to_owned(), beat, lap: beat / 8 }
+        Drawing { beat, lap: beat / 8, ..self.scenery().drawing(page.clone(), clock.to_owned()) }
     }
 
     fn scenery(&self) -> Scenery<'_> {

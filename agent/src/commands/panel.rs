@@ -8,8 +8,8 @@ use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::show::care::Picture;
 use traylight::show::glass::{picture_size, show_once};
-use traylight::show::pages::{Page, View, draw, stopped};
-use traylight::show::turn::worth_showing;
+use traylight::show::outlet::Scenery;
+use traylight::show::pages::{Page, stopped};
 use traylight_config::Settings;
 use traylight_display::{Brightness, Frame, GlassSize, terminal};
 
@@ -41,23 +41,12 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     }
     let (verdict, snapshot) = one_look(&settings, flags.shared.root.clone(), &clock)?;
     let wall = clock.wall();
-    let minute = wall.minute();
-    let time_of_day = |ago| wall.before(ago).minute();
-    let view = View {
-        verdict: &verdict,
-        snapshot: Some(&snapshot),
-        settings: &settings,
-        ways: &[],
-        clock: &minute,
-        beat: 0,
-        lap: 0,
-        time_of_day: &time_of_day,
-        tongue: settings.language.into(),
-    };
-    let pages = worth_showing(&view);
+    let (verdict, snapshot) = (&verdict, Some(&snapshot));
+    let scenery = Scenery { verdict, snapshot, settings: &settings, ways: &[], wall: &wall, test: false };
     let size = settings.panel.glasses.first().map_or(Ok(GlassSize::W128H64), picture_size);
     let size = size.map_err(|fault| io::Error::other(fault.to_string()))?;
-    let drawn: Vec<(String, Frame)> = pages.iter().map(|page| (name(page), draw(page, &view, size))).collect();
+    let draw = |page: Page| (name(&page), scenery.drawing(page, wall.minute()).frame(size));
+    let drawn: Vec<(String, Frame)> = scenery.pages().into_iter().map(draw).collect();
     match &flags.png {
         Some(folder) => write_png(folder, &drawn)?,
         None => {

@@ -11,11 +11,10 @@ use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
 use traylight::rehearse::{Fault, Played, Told, play};
 use traylight::serve::control::{self, Request};
-use traylight::show::pages::{View, draw, test_mark};
-use traylight::show::turn::worth_showing;
+use traylight::show::outlet::Scenery;
+use traylight::show::pages::test_mark;
 use traylight::tell::incident_log;
 use traylight::tell::log::{Entry, Form, Log};
-use traylight::tell::tongue::Tongue;
 use traylight_config::Settings;
 use traylight_display::{GlassSize, terminal};
 
@@ -75,22 +74,11 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
         }
     };
     played.told.iter().for_each(&mut tell);
-    let time_of_day = |ago| wall.before(ago).minute();
     let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
-    let tongue = Tongue::from(settings.language);
-    let view = View {
-        verdict,
-        snapshot,
-        settings,
-        ways: &[],
-        clock: test_mark(tongue),
-        beat: 0,
-        lap: 0,
-        time_of_day: &time_of_day,
-        tongue,
-    };
-    if let Some(page) = worth_showing(&view).first() {
-        write!(out, "{}", terminal::compact(&draw(page, &view, GlassSize::W128H64)))?;
+    let scenery = Scenery { verdict, snapshot, settings, ways: &[], wall, test: true };
+    if let Some(page) = scenery.pages().into_iter().next() {
+        let drawing = scenery.drawing(page, test_mark(settings.language.into()).to_owned());
+        write!(out, "{}", terminal::compact(&drawing.frame(GlassSize::W128H64)))?;
     }
     tell(&played.end());
     Ok(())

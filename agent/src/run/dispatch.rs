@@ -5,7 +5,8 @@ use crate::judge::Book;
 use crate::keep::OutboxStore;
 use crate::reading::Snapshot;
 use crate::serve::document::box_name;
-use crate::show::pages::{self, Page, View, Way};
+use crate::show::outlet::Scenery;
+use crate::show::pages::{Page, Way};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
 use crate::tell::courier::{Courier, Errand, Machine, Report, random};
@@ -189,7 +190,7 @@ impl Dispatch {
             wall,
             stamp: &stamp,
             is_held: self.is_muted,
-            page: picture(&turn.incident, scene, wall),
+            page: &|incident| picture(incident, scene, wall),
         };
         let message = tidings::message(turn, head)?;
         Some(if is_test { as_test(message) } else { message })
@@ -222,18 +223,10 @@ fn as_test(message: Message) -> Message {
 /// The panel's page about an incident, as a PNG file.
 fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
     let verdict = Verdict { incidents: vec![incident.clone()], ..scene.verdict.clone() };
-    let view = View {
-        verdict: &verdict,
-        snapshot: Some(scene.snapshot),
-        settings: scene.settings,
-        ways: &[],
-        clock: &wall.minute(),
-        beat: 0,
-        lap: 0,
-        time_of_day: &|ago| wall.before(ago).minute(),
-        tongue: scene.settings.language.into(),
-    };
-    traylight_display::png::png(&pages::draw(&Page::Incident(incident.id), &view, GlassSize::W128H64), SCALE).ok()
+    let (verdict, snapshot, settings) = (&verdict, Some(scene.snapshot), scene.settings);
+    let scenery = Scenery { verdict, snapshot, settings, ways: &[], wall, test: false };
+    let drawing = scenery.drawing(Page::Incident(incident.id), wall.minute());
+    traylight_display::png::png(&drawing.frame(GlassSize::W128H64), SCALE).ok()
 }
 
 fn state(scene: &Scene, mark: &str) -> BoxState {

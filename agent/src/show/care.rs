@@ -2,7 +2,7 @@
 //! at night are dark but for a dot. What is wrong is never dimmed. Pure.
 
 use super::sun::sun;
-use crate::verdict::{Heard, Severity, Verdict};
+use crate::verdict::{Severity, Verdict};
 use jiff::ZonedDateTime;
 use traylight_config::{Brightness as Wanted, DayTime, Night, Span};
 use traylight_display::{Brightness, Frame, GlassSize, Rectangle};
@@ -44,7 +44,7 @@ pub fn call(verdict: &Verdict) -> Call {
     match open.map(|incident| incident.severity).max() {
         Some(Severity::Critical) => Call::Critical,
         Some(Severity::Warning) => Call::Warning,
-        _ if matches!(verdict.heard, Heard::SilentSince(_)) => Call::Warning,
+        _ if verdict.heard.is_silent() => Call::Warning,
         _ => Call::Quiet,
     }
 }

@@ -46,10 +46,20 @@ pub struct Scenery<'a> {
 
 impl<'a> Scenery<'a> {
     /// What pages are drawn from.
-    pub fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
+    fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
         let Scenery { verdict, snapshot, settings, ways, .. } = *self;
         let tongue = settings.language.into();
         View { verdict, snapshot, settings, ways, clock, beat: 0, lap: 0, time_of_day, tongue }
+    }
+
+    /// The pages worth showing, in their order.
+    pub fn pages(&self) -> Vec<Page> {
+        worth_showing(&self.view("", &|_| String::new()))
+    }
+
+    /// One page as it is first seen, with this in place of the time of day.
+    pub fn drawing(self, page: Page, clock: String) -> Drawing<'a> {
+        Drawing { page, scenery: self, clock, beat: 0, lap: 0 }
     }
 }
 
@@ -114,7 +124,7 @@ impl Outlet {
     /// looks at them, which is `now`.
     pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
         let Scenery { verdict, settings, wall, test, .. } = scenery;
-        let pages = worth_showing(&scenery.view("", &|_| String::new()));
+        let pages = scenery.pages();
         let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
         if !is_due && !self.turn.has_news(&pages) {
             return None;
@@ -131,7 +141,7 @@ impl Outlet {
         } else {
             tongue.say("page.up", &[("span", &span(verdict.at.since_boot()))])
         };
-        Some(Drawing { page, scenery, clock, beat: self.beat, lap: self.turn.lap() })
+        Some(Drawing { beat: self.beat, lap: self.turn.lap(), ..scenery.drawing(page, clock) })
     }
 
     /// Takes in that somebody wants the next page.

@@ -3,7 +3,7 @@
 use super::pages::{Page, View};
 use crate::clock::Moment;
 use crate::reading::Snapshot;
-use crate::verdict::{Heard, Incident, IncidentId, Severity, Verdict};
+use crate::verdict::{Incident, IncidentId, Severity, Verdict};
 use std::time::Duration;
 use traylight_config::PageName;
 
@@ -13,7 +13,7 @@ use traylight_config::PageName;
 pub fn worth_showing(view: &View<'_>) -> Vec<Page> {
     let verdict = view.verdict;
     let state = Page::Named(PageName::State);
-    let is_silent = matches!(verdict.heard, Heard::SilentSince(_));
+    let is_silent = verdict.heard.is_silent();
     // Old readings are no news; what was wrong then may still be.
     let Some(snapshot) = view.snapshot.filter(|_| !is_silent) else {
         let known_of = if view.snapshot.is_some() { from_near(verdict, |_| true) } else { Vec::new() };

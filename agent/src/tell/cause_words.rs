@@ -23,7 +23,7 @@ pub struct CauseWords {
 
 /// The words; `None` for a condition that says it all, and for what is unclear: the condition's own words lead there.
 pub fn words(cause: Cause, drives: &[Place], part: Option<&str>, tongue: Tongue) -> Option<CauseWords> {
-    if matches!(cause, Cause::AsItSays | Cause::Unclear) {
+    if !cause.is_named() {
         return None;
     }
     let plain = |key| tongue.plain(key).to_owned();

@@ -22,8 +22,8 @@ pub struct Letterhead<'a> {
     pub stamp: &'a Stamp,
     /// True while somebody works on the box.
     pub is_held: bool,
-    /// The panel's picture of the incident, a PNG file.
-    pub page: Option<Vec<u8>>,
+    /// Draws the panel's picture of an incident, as a PNG file: only for what is sent with one.
+    pub page: &'a dyn Fn(&Incident) -> Option<Vec<u8>>,
 }
 
 /// The message about a turn; none for what is not worth one: what got a little better, and what turned out to be a part
@@ -78,7 +78,7 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         box_name: head.box_name.to_owned(),
         made_at: head.stamp.clone(),
         held: head.is_held,
-        page: head.page.filter(|_| !is_over),
+        page: if is_over { None } else { (head.page)(incident) },
         record: Some(Box::new(incident.clone())),
     })
 }

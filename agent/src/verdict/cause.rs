@@ -66,6 +66,11 @@ pub enum Cause {
 }
 
 impl Cause {
+    /// False where the conditions themselves say all that there is to say.
+    pub fn is_named(self) -> bool {
+        !matches!(self, Self::Unclear | Self::AsItSays)
+    }
+
     /// All causes.
     pub const ALL: [Self; 28] = [
         Self::Supply,

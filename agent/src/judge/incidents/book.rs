@@ -129,7 +129,7 @@ impl Book {
     /// go on with the rest of it.
     fn kept_together(&self, groups: Vec<Group>) -> Vec<Group> {
         let (unexplained, mut kept): (Vec<Group>, Vec<Group>) =
-            groups.into_iter().partition(|group| matches!(group.cause, Cause::Unclear | Cause::AsItSays));
+            groups.into_iter().partition(|group| !group.cause.is_named());
         for group in unexplained {
             let known = |condition: &Condition, incident: &Incident| {
                 incident.conditions.iter().any(|known| key(known) == key(condition))
@@ -170,11 +170,13 @@ impl Book {
 /// True when a group goes on with the story of an incident: they share a condition, or tell the same of the same drives.
 /// That a drive was taken out is a story of its own, which begins with its absence.
 fn continues(incident: &Incident, group: &Group) -> bool {
-    let is_named = !matches!(group.cause, Cause::Unclear | Cause::AsItSays);
     if group.cause == Cause::TakenOut && incident.cause != Cause::TakenOut {
         return shares(incident, group, |kind| kind == Kind::DriveGone);
     }
-    let same = is_named && group.cause == incident.cause && !group.drives.is_empty() && group.drives == incident.drives;
+    let same = group.cause.is_named()
+        && group.cause == incident.cause
+        && !group.drives.is_empty()
+        && group.drives == incident.drives;
     same || shares(incident, group, |_| true)
 }
 
@@ -220,7 +222,7 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
 
 /// Names no reason: any other cause says more.
 fn says_nothing(cause: Cause) -> bool {
-    matches!(cause, Cause::Unclear | Cause::AsItSays | Cause::RestartUnclear)
+    !cause.is_named() || cause == Cause::RestartUnclear
 }
 
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
@@ -252,8 +254,8 @@ fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Tu
     let severity = severity(incident.cause, &incident.conditions);
     incident.severity = severity;
     incident.worst = severity.max(before.worst).max(before.severity);
-    let is_refined = incident.cause != before.cause
-        || (incident.confidence > before.confidence && !matches!(incident.cause, Cause::AsItSays | Cause::Unclear));
+    let is_refined =
+        incident.cause != before.cause || (incident.confidence > before.confidence && incident.cause.is_named());
     let news = if severity > before.severity {
         Some(Turned::Worsened)
     } else if is_refined {

@@ -1,7 +1,7 @@
 //! Cooling: the warmest drive and where it is heading, the fans, the other drives, the board.
 
 use super::View;
-use super::pieces::{heading_for, warmest};
+use super::pieces::{heading_for, or_dashes, warmest};
 use super::sheet::{Level, Row, Sheet};
 use crate::judge::heat_limits;
 use crate::reading::{Drive, Fan, Snapshot};
@@ -25,13 +25,11 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let others = warm.iter().skip(1).map(|(tray, celsius)| {
         Row::of(view.tongue.say("page.cooling.tray", &[("label", &tray.label)]), celsius.to_string())
     });
-    let mut others: Vec<Row> = others.collect();
     let board = snapshot.temperatures.iter().map(|sensor| {
-        let value = sensor.value.get().map_or_else(|| "--".to_owned(), ToString::to_string);
+        let value = or_dashes(sensor.value.get());
         Row::of(&sensor.label, value)
     });
-    rows.extend(board);
-    rows.append(&mut others);
+    rows.extend(board.chain(others));
     let name = words("page.cooling.title").to_owned();
     let Some((tray, now)) = warm.first() else {
         let first = rows.remove(0);

@@ -1,7 +1,7 @@
 //! Drives: one after the other, as the pages come round; only those with something to say, when there are any.
 
 use super::View;
-use super::pieces::heading_for;
+use super::pieces::{heading_for, or_dashes};
 use super::sheet::{Level, Row, Sheet};
 use crate::judge::heat_limits;
 use crate::reading::{Drive, Power, SelfTest, Snapshot};
@@ -101,14 +101,12 @@ fn wide(values: &[Option<f32>]) -> Vec<Option<f32>> {
 
 fn rows(drive: &Drive, tongue: Tongue) -> Vec<Row> {
     let words = |key| tongue.plain(key);
-    let rate =
-        |rate: Option<crate::units::BytesPerSecond>| rate.map_or_else(|| "--".to_owned(), |rate| rate.to_string());
     let traffic = drive.traffic.get();
     let counters = drive.health.get().map(|health| health.counters.as_slice()).unwrap_or_default();
     let counter = |name: &str| counters.iter().find(|counter| counter.name == name).map(|counter| counter.value);
     let mut rows = vec![
-        Row::of(words("page.drives.writes"), rate(traffic.map(|traffic| traffic.outward))),
-        Row::of(words("page.drives.reads"), rate(traffic.map(|traffic| traffic.inward))),
+        Row::of(words("page.drives.writes"), or_dashes(traffic.map(|traffic| traffic.outward))),
+        Row::of(words("page.drives.reads"), or_dashes(traffic.map(|traffic| traffic.inward))),
     ];
     rows.extend(counter("power_on_hours").map(|hours| Row::of(words("page.drives.ran"), format!("{hours} h"))));
     rows.extend(counter("reallocated_sectors").map(|count| Row::of(words("page.drives.replaced"), count.to_string())));

@@ -2,7 +2,7 @@
 //! order. What has no room takes turns.
 
 use super::View;
-use super::pieces::{LINE, alarm, height, pitch, severity_word, width};
+use super::pieces::{LINE, alarm, columns, height, pitch, severity_word, width};
 use crate::tell::incident_words::told;
 use crate::units::span;
 use crate::verdict::{Incident, Severity};
@@ -87,7 +87,7 @@ fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: Option<
         view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
     let more = if others > 0 { format!(" +{others}") } else { String::new() };
     let known = if incident.acknowledged { format!(" {}", view.tongue.plain("page.known")) } else { String::new() };
-    let columns = ((wide - 2) / Face::Small.width() as i32) as usize;
+    let columns = columns((wide - 2).max(0) as u32);
     let word = title.unwrap_or(severity_word(view, incident.severity, columns));
     let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned()];
     let clock = view.clock.chars().count() + 1;

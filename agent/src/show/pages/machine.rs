@@ -1,6 +1,7 @@
 //! Box: its name, where to reach it, how long it is up, how hard it works.
 
 use super::View;
+use super::pieces::or_dashes;
 use super::sheet::{Level, Row, Sheet};
 use crate::reading::Snapshot;
 use crate::units::{Percent, span};
@@ -22,7 +23,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
             rows.push(Row::of(cores, format!("{:.2}", load.one_minute)).with(Level::share(Some(busy))));
             let used = load.memory.0.saturating_sub(load.memory_available.0);
             let share = Percent::of(used as f64, load.memory.0 as f64);
-            let percent = share.map_or_else(|| "--".to_owned(), |share| share.to_string());
+            let percent = or_dashes(share);
             rows.push(
                 Row::of(words("page.box.memory"), percent).with(Level::share(share.map(|share| share.0 / 100.0))),
             );

@@ -2,7 +2,7 @@
 
 use super::View;
 use crate::units::Celsius;
-use crate::verdict::{Heard, Severity, Tray, TrayState};
+use crate::verdict::{Severity, Tray, TrayState};
 use std::time::Duration;
 use traylight_display::text::{fit, text, text_right, wrap};
 use traylight_display::{Face, Frame, Rectangle, area};
@@ -37,11 +37,16 @@ pub fn columns(pixels: u32) -> usize {
     (pixels / Face::Small.width()) as usize
 }
 
+/// A reading as text; one that is missing is two dashes, never 0.
+pub fn or_dashes(value: Option<impl ToString>) -> String {
+    value.map_or_else(|| "--".to_owned(), |value| value.to_string())
+}
+
 /// What must never be out of sight, on whatever page: silence, a rehearsal, trouble elsewhere; the weightiest first. Each
 /// with what stands for it where there is no room for the word.
 fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
     let plain = |key| view.tongue.plain(key);
-    let is_silent = matches!(view.verdict.heard, Heard::SilentSince(_));
+    let is_silent = view.verdict.heard.is_silent();
     let silent = is_silent.then(|| (plain("page.no-data"), plain("page.no-data-sign")));
     let test = view.is_test().then(|| (plain("page.test"), plain("page.test")));
     let trouble = match view.verdict.worst() {
@@ -55,9 +60,10 @@ fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
 /// The first line between `left` and the right edge: the page's name, what must never be out of sight, the clock. Where
 /// there is no room for all, the clock goes first, then all but the weightiest, then its word, and at last the name.
 pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
-    let columns = ((width(frame) - left) / Face::Small.width() as i32) as usize;
-    let words: Vec<&str> = never_out_of_sight(view).iter().map(|(word, _)| *word).collect();
-    let (weightiest, sign) = never_out_of_sight(view).first().copied().unwrap_or_default();
+    let columns = columns((width(frame) - left).max(0) as u32);
+    let seen = never_out_of_sight(view);
+    let words: Vec<&str> = seen.iter().map(|(word, _)| *word).collect();
+    let (weightiest, sign) = seen.first().copied().unwrap_or_default();
     let clock = (!view.is_test()).then_some(view.clock);
     let all: Vec<&str> = words.iter().copied().chain(clock).collect();
     let choices = [all.join(" "), words.join(" "), weightiest.to_owned(), sign.to_owned()];

@@ -1,6 +1,7 @@
 //! Power: the rails that are measured, whether the board's input was too low, and that 12 V is not measured when it is not.
 
 use super::View;
+use super::pieces::or_dashes;
 use super::sheet::{Row, Sheet};
 use crate::reading::{Nominal, Rail, Snapshot};
 
@@ -13,7 +14,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         Some((rail.value.get()?.0 - should).abs() / should)
     };
     rails.sort_by(|a, b| off(b).unwrap_or(-1.0).total_cmp(&off(a).unwrap_or(-1.0)));
-    let volts = |rail: &Rail| rail.value.get().map_or_else(|| "--".to_owned(), ToString::to_string);
+    let volts = |rail: &Rail| or_dashes(rail.value.get());
     let mut rows: Vec<Row> = Vec::new();
     if !rails.iter().any(|rail| rail.nominal == Some(Nominal::Twelve)) {
         rows.push(Row::of("12 V", words("page.cooling.not-measured")));
@@ -30,7 +31,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let name = words("page.power.title").to_owned();
     match rails.first() {
         Some(rail) => {
-            let figure = rail.value.get().map_or_else(|| "--".to_owned(), |volts| format!("{:.2}", volts.0));
+            let figure = or_dashes(rail.value.get().map(|volts| format!("{:.2}", volts.0)));
             let should = rail
                 .nominal
                 .map(|nominal| view.tongue.say("page.power.of", &[("volts", &format!("{:.1}", nominal.volts().0))]));

@@ -1,6 +1,7 @@
 //! Room: how full each volume is, the fullest first, and when it will be full.
 
 use super::View;
+use super::pieces::or_dashes;
 use super::sheet::{Level, Row, Sheet};
 use crate::judge::is_system;
 use crate::reading::{Snapshot, Volume};
@@ -33,7 +34,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     ];
     Sheet {
         name: view.tongue.plain("page.room.title").to_owned(),
-        figure: filled(first).map_or_else(|| "--".to_owned(), |share| format!("{:.0}", (share * 100.0).floor())),
+        figure: or_dashes(filled(first).map(|share| format!("{:.0}", (share * 100.0).floor()))),
         unit: if filled(first).is_some() { "%" } else { "" },
         beside: beside.into_iter().flatten().collect(),
         level: Some(level(first, limits)),
@@ -46,7 +47,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
 }
 
 fn percent(volume: &Volume) -> String {
-    filled(volume).map_or_else(|| "--".to_owned(), |share| Percent(share * 100.0).to_string())
+    or_dashes(filled(volume).map(|share| Percent(share * 100.0)))
 }
 
 fn value(view: &View<'_>, volume: &Volume) -> String {

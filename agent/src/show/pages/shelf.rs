@@ -3,7 +3,7 @@
 use super::View;
 use super::pieces::{heading, height, width};
 use crate::tell::tongue::Tongue;
-use crate::verdict::{Heard, Severity, Tray, TrayState};
+use crate::verdict::{Severity, Tray, TrayState};
 use traylight_display::figure::{Stand, figure};
 use traylight_display::shapes::{CellLook, cell};
 use traylight_display::text::{text, text_centred, wrap};
@@ -21,7 +21,7 @@ const HIGHEST: i32 = 54;
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let (wide, high) = (width(frame), height(frame));
     // Low glass is all trays, but for what must not be taken for the box as it is now.
-    let is_now = !view.is_test() && !matches!(view.verdict.heard, Heard::SilentSince(_));
+    let is_now = !view.is_test() && !view.verdict.heard.is_silent();
     let top = if high < 64 && is_now { 0 } else { 9 };
     if top > 0 {
         heading(frame, view, 0, view.tongue.plain("page.shelf.title"));

@@ -77,7 +77,7 @@ fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
     figure(frame, room, word, Stand::Middle);
     let (clock_at, last) = if beside_word { (4, high) } else { (high - LINE, high - LINE) };
     text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
-    if view.verdict.worst() == Some(Severity::Critical) && !is_silent(view) {
+    if view.verdict.worst() == Some(Severity::Critical) && !view.verdict.heard.is_silent() {
         alarm(frame, view, area(0, 0, wide as u32, strip as u32));
     }
     let top = strip + if high < 64 { 1 } else { 3 };
@@ -101,10 +101,6 @@ fn state_word(view: &View<'_>, columns: usize) -> &'static str {
 
 fn is_fine(view: &View<'_>) -> bool {
     view.verdict.is_fine() && awaited(view).is_none()
-}
-
-fn is_silent(view: &View<'_>) -> bool {
-    matches!(view.verdict.heard, Heard::SilentSince(_))
 }
 
 /// How many drives are there of how many that have trays, while drives that start one after the other have time to come.

@@ -2,6 +2,7 @@
 
 use super::View;
 use super::ceiling::{Line, lines};
+use super::pieces::or_dashes;
 use super::sheet::{Level, Row, Sheet};
 use crate::reading::{Snapshot, Traffic};
 use crate::tell::tongue::Tongue;
@@ -13,14 +14,13 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let words = |key| tongue.plain(key).to_owned();
     let lines = lines(snapshot);
     let drives = together(snapshot);
-    let rate = |rate: Option<BytesPerSecond>| rate.map_or_else(|| "--".to_owned(), |rate| rate.to_string());
     let mut rows: Vec<Row> = lines.iter().skip(1).map(|line| row(line, tongue)).collect();
-    rows.push(Row::of(words("page.throughput.read"), rate(drives.map(|drives| drives.inward))));
-    rows.push(Row::of(words("page.throughput.write"), rate(drives.map(|drives| drives.outward))));
+    rows.push(Row::of(words("page.throughput.read"), or_dashes(drives.map(|drives| drives.inward))));
+    rows.push(Row::of(words("page.throughput.write"), or_dashes(drives.map(|drives| drives.outward))));
     let name = words("page.throughput.title");
     let Some(first) = lines.first() else {
         let most = drives.map(|drives| BytesPerSecond(drives.inward.0.max(drives.outward.0)));
-        let figure = most.map_or_else(|| "--".to_owned(), BytesPerSecond::in_megabytes);
+        let figure = or_dashes(most.map(BytesPerSecond::in_megabytes));
         return Sheet {
             name,
             figure,
