@@ -1,5 +1,8 @@
 //! The parts of traylight, in reading order. Data flows one way: sense, judge, then show, tell and serve.
 
+#![deny(clippy::print_stdout, clippy::print_stderr)]
+
+pub mod printout;
 pub mod units;
 
 pub mod clock;

@@ -1,5 +1,6 @@
 //! `ack`: its owner knows of an incident.
 
+use super::terminal::print_lines;
 use super::{Shared, this_machine};
 use std::io;
 use std::process::ExitCode;
@@ -19,6 +20,6 @@ pub struct Flags {
 /// Asks the running agent.
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     this_machine(&flags.shared)?;
-    println!("{}", control::ask(&flags.shared.run_dir, &Request::Acknowledge { id: IncidentId(flags.id) })?);
+    print_lines(&control::ask(&flags.shared.run_dir, &Request::Acknowledge { id: IncidentId(flags.id) })?)?;
     Ok(ExitCode::SUCCESS)
 }

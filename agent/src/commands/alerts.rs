@@ -2,9 +2,11 @@
 
 use super::Shared;
 use super::look::seen;
+use super::terminal::{complain, print, print_lines};
 use serde_json::Value;
-use std::io::{self, Write};
+use std::io;
 use std::process::ExitCode;
+use traylight::printout::Printout;
 use traylight::serve::alerts::{list, why};
 use traylight::serve::control::{self, Request};
 use traylight::verdict::IncidentId;
@@ -35,24 +37,24 @@ pub struct Flags {
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     if let Some(request) = request(flags) {
         super::this_machine(&flags.shared)?;
-        println!("{}", control::ask(&flags.shared.run_dir, &request)?);
+        print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
         return Ok(ExitCode::SUCCESS);
     }
     let (document, by_agent) = seen(&flags.shared)?;
-    let text = match flags.why {
+    let printout = match flags.why {
         Some(id) => why(&document, IncidentId(id)).map_err(io::Error::other)?,
         None if flags.json => {
             let mut value = serde_json::to_value(&document)?;
             if let Value::Object(object) = &mut value {
                 object.retain(|key, _| KEYS.contains(&key.as_str()));
             }
-            serde_json::to_string_pretty(&value)? + "\n"
+            Printout::json(&value)?
         }
         None => list(&document),
     };
-    io::stdout().write_all(text.as_bytes())?;
+    print(&printout)?;
     if !by_agent {
-        eprintln!("traylight: no agent runs here: this is a single look, without history, and its numbers are its own");
+        complain("no agent runs here: this is a single look, without history, and its numbers are its own");
     }
     Ok(ExitCode::from(document.exit_code()))
 }

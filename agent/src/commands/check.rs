@@ -1,5 +1,6 @@
 //! `check`: every mistake of the configuration at once.
 
+use super::terminal::{complain, print_lines};
 use super::{Shared, config_text};
 use std::io;
 use std::process::ExitCode;
@@ -9,17 +10,18 @@ use traylight_config::settle;
 pub fn command(shared: &Shared) -> io::Result<ExitCode> {
     let name = shared.config.display().to_string();
     let Some(text) = config_text(&shared.config)? else {
-        println!("{name} does not exist: all defaults hold");
+        print_lines(&format!("{name} does not exist: all defaults hold"))?;
         return Ok(ExitCode::SUCCESS);
     };
     match settle(&text, &name) {
         Ok(settings) => {
             let trays: usize = settings.shelves.iter().map(|shelf| shelf.trays.len()).sum();
-            println!("{name} is good: {} shelves, {trays} trays named", settings.shelves.len());
+            let shelves = settings.shelves.len();
+            print_lines(&format!("{name} is good: {shelves} shelves, {trays} trays named"))?;
             Ok(ExitCode::SUCCESS)
         }
         Err(problems) => {
-            eprintln!("{problems}");
+            complain(problems);
             Ok(ExitCode::from(1))
         }
     }

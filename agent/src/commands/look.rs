@@ -1,13 +1,15 @@
 //! `look`: how the box stands, once, as a table or as JSON.
 
 use super::self_test::Step;
+use super::terminal::print;
 use super::{Shared, self_test};
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::judge::{Memory, judge};
+use traylight::printout::Printout;
 use traylight::probe::keeper::{Keeper, News};
 use traylight::reading::{Itself, Snapshot};
 use traylight::serve::document::Document;
@@ -43,11 +45,10 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         return self_test::command(flags, step, tray);
     }
     let (document, _) = seen(&flags.shared)?;
-    let text = match flags.json {
-        true => serde_json::to_string_pretty(&document)? + "\n",
+    print(&match flags.json {
+        true => Printout::json(&document)?,
         false => table::table(&document, flags.shared.settings()?.language.into()),
-    };
-    io::stdout().write_all(text.as_bytes())?;
+    })?;
     Ok(ExitCode::from(document.exit_code()))
 }
 

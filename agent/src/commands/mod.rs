@@ -11,6 +11,7 @@ mod probe;
 mod rehearse;
 mod run;
 mod self_test;
+mod terminal;
 
 use clap::{Args, Parser, Subcommand};
 use std::io;
@@ -107,7 +108,7 @@ pub fn run() -> ExitCode {
         // Whoever read our output has read enough.
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("traylight: {error}");
+            terminal::complain(error);
             ExitCode::from(1)
         }
     }

@@ -1,5 +1,6 @@
 //! `mute`: holds messages back for a time, while somebody works on the box.
 
+use super::terminal::print_lines;
 use super::{Shared, duration, this_machine};
 use std::io;
 use std::process::ExitCode;
@@ -23,6 +24,6 @@ pub struct Flags {
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     this_machine(&flags.shared)?;
     let request = if flags.end { Request::Unmute } else { Request::Mute { for_s: flags.for_time.as_secs() } };
-    println!("{}", control::ask(&flags.shared.run_dir, &request)?);
+    print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
     Ok(ExitCode::SUCCESS)
 }

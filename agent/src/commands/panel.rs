@@ -2,7 +2,8 @@
 
 use super::Shared;
 use super::look::one_look;
-use std::io::{self, Write};
+use super::terminal::{complain, print_lines};
+use std::io;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
@@ -50,10 +51,9 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     match &flags.png {
         Some(folder) => write_png(folder, &drawn)?,
         None => {
-            let mut out = io::stdout();
             for (name, frame) in &drawn {
                 let picture = if flags.plain { terminal::plain(frame) } else { terminal::compact(frame) };
-                write!(out, "{name}\n{picture}")?;
+                print_lines(&format!("{name}\n{picture}"))?;
             }
         }
     }
@@ -69,7 +69,7 @@ fn show_stopped(settings: &Settings, clock: &Clock) -> io::Result<ExitCode> {
             frame: stopped(&minute, size, settings.language.into()),
             brightness: Brightness::Dim,
         }) {
-            eprintln!("traylight: {fault}");
+            complain(fault);
             code = ExitCode::FAILURE;
         }
     }
@@ -83,7 +83,7 @@ fn write_png(folder: &std::path::Path, drawn: &[(String, Frame)]) -> io::Result<
     for (name, frame) in drawn {
         let file = folder.join(format!("{name}.png"));
         std::fs::write(&file, traylight_display::png::png(frame, SCALE)?).map_err(at)?;
-        println!("{}", file.display());
+        print_lines(&file.display().to_string())?;
     }
     Ok(())
 }

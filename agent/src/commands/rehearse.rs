@@ -3,12 +3,14 @@
 use super::Shared;
 use super::duration;
 use super::look::one_look;
-use std::io::{self, Write};
+use super::terminal::{print, print_lines};
+use std::io;
 use std::path::Path;
 use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
+use traylight::printout::Printout;
 use traylight::rehearse::{Fault, Played, Told, play};
 use traylight::serve::control::{self, Request};
 use traylight::show::outlet::Scenery;
@@ -47,7 +49,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         match control::ask(&flags.shared.run_dir, &Request::Rehearse { fault: name.clone(), drive, for_s }) {
             Err(error) if control::nobody_there(&error) => {}
             answer => {
-                println!("{}", answer?);
+                print_lines(&answer?)?;
                 return Ok(ExitCode::SUCCESS);
             }
         }
@@ -63,13 +65,14 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
 
 /// The log lines, and the picture that would lead.
 fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Result<()> {
-    let (log, mut out) = (Log::open(form)?, io::stdout());
+    let log = Log::open(form)?;
     for pretended in &played.pretended {
-        writeln!(out, "Pretended as well: {pretended}.")?;
+        print_lines(&format!("Pretended as well: {pretended}."))?;
     }
     let mut tell = |told: &Told| {
         let at = told.verdict.at;
         for entry in incident_log::entries(&told.verdict, &told.changes, at, &played.wall(wall, at)) {
+            #[allow(clippy::disallowed_methods, reason = "the log cleans its lines")]
             log.write(&Entry::as_test(entry), wall, &mut io::stdout());
         }
     };
@@ -78,18 +81,18 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     let scenery = Scenery { verdict, snapshot, settings, ways: &[], wall, test: true };
     if let Some(page) = scenery.pages().into_iter().next() {
         let drawing = scenery.drawing(page, test_mark(settings.language.into()).to_owned());
-        write!(out, "{}", terminal::compact(&drawing.frame(GlassSize::W128H64)))?;
+        print_lines(&terminal::compact(&drawing.frame(GlassSize::W128H64)))?;
     }
     tell(&played.end());
     Ok(())
 }
 
 fn list() -> io::Result<ExitCode> {
-    let mut out = io::stdout();
+    let mut out = Printout::default();
     let named = |is_kind| Fault::all().filter(move |fault| matches!(fault, Fault::Kind(_)) == is_kind);
-    writeln!(out, "conditions:")?;
-    named(true).try_for_each(|fault| writeln!(out, "  {fault}"))?;
-    writeln!(out, "causes:")?;
-    named(false).try_for_each(|fault| writeln!(out, "  {fault}"))?;
-    Ok(ExitCode::SUCCESS)
+    out.line("conditions:");
+    named(true).for_each(|fault| out.line(format_args!("  {fault}")));
+    out.line("causes:");
+    named(false).for_each(|fault| out.line(format_args!("  {fault}")));
+    print(&out).map(|()| ExitCode::SUCCESS)
 }

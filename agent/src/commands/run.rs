@@ -84,6 +84,7 @@ fn kept(state_dir: &Path, clock: &Clock) -> (Option<Store>, Ledger, Vec<Entry>) 
 /// The journal, when standard output is connected to it (systemd.exec(5), `$JOURNAL_STREAM`); else text.
 #[allow(clippy::disallowed_methods, reason = "the environment is read where arguments are")]
 fn form_for_here() -> Form {
+    #[allow(clippy::disallowed_methods, reason = "it is only asked what it is")]
     let ours = rustix::fs::fstat(std::io::stdout().as_fd()).map(|stat| format!("{}:{}", stat.st_dev, stat.st_ino));
     match (std::env::var("JOURNAL_STREAM"), ours) {
         (Ok(journal), Ok(ours)) if journal == ours => Form::Journal,

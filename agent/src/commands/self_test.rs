@@ -2,6 +2,7 @@
 //! end. The probe does all asking of drives; this talks to a probe of its own and to the owner.
 
 use super::look::Flags;
+use super::terminal::{Lines, complain};
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::process::ExitCode;
@@ -45,7 +46,7 @@ pub fn command(flags: &Flags, step: Step, name: &str) -> io::Result<ExitCode> {
     let step = step.order();
     let may_ask = io::stdin().is_terminal();
     if !may_ask && !flags.yes && step != SelfTestStep::Abort {
-        eprintln!("traylight: a self-test must be confirmed: found no terminal to ask on, wanted one, or --yes");
+        complain("a self-test must be confirmed: found no terminal to ask on, wanted one, or --yes");
         return Ok(ExitCode::from(2));
     }
     if flags.shared.root != Path::new("/") {
@@ -73,11 +74,11 @@ async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<Ex
     if let Some(why) = refusal(drive, step) {
         return Err(io::Error::other(test_words::refusal(&place, step, &why)));
     }
-    let mut out = io::stdout();
-    writeln!(out, "{}", test_words::announcement(drive, &place, step, strained_pool(&snapshot, drive)))?;
+    let mut out = Lines::of_this_terminal();
+    out.line(test_words::announcement(drive, &place, step, strained_pool(&snapshot, drive)))?;
     let before = record(drive);
     if step != SelfTestStep::Abort && !flags.yes && !confirmed()? {
-        writeln!(out, "Nothing was begun.")?;
+        out.line("Nothing was begun.")?;
         return Ok(ExitCode::from(1));
     }
 
@@ -90,18 +91,18 @@ async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<Ex
         return Err(io::Error::other(format!("the drive did not do it: {why}")));
     }
     if step == SelfTestStep::Abort {
-        writeln!(out, "The drive ends its self-test.")?;
+        out.line("The drive ends its self-test.")?;
         return Ok(ExitCode::SUCCESS);
     }
-    writeln!(out, "The self-test was begun. You may leave with Ctrl-C; the test goes on.")?;
+    out.line("The self-test was begun. You may leave with Ctrl-C; the test goes on.")?;
     let (outcome, failed_at_lba) = talk.follow(snapshot, &before, since, &mut out).await?;
     let Some(outcome) = outcome else {
-        writeln!(out, "The drive took the request, but shows no trace of a test.")?;
+        out.line("The drive took the request, but shows no trace of a test.")?;
         return Ok(ExitCode::from(10));
     };
-    writeln!(out, "{}.", capital(&test_words::over(outcome, failed_at_lba)))?;
+    out.line(format_args!("{}.", capital(&test_words::over(outcome, failed_at_lba))))?;
     if outcome == TestOutcome::Failed {
-        writeln!(out, "Back up what matters now, before anything else. Compare the serial before you touch a tray.")?;
+        out.line("Back up what matters now, before anything else. Compare the serial before you touch a tray.")?;
     }
     Ok(ExitCode::from(match outcome {
         TestOutcome::Passed => 0,
@@ -165,9 +166,9 @@ impl Talk {
         mut snapshot: Snapshot,
         before: &[PastTest],
         since: Moment,
-        out: &mut io::Stdout,
+        out: &mut Lines<io::Stdout>,
     ) -> io::Result<(Option<TestOutcome>, Option<u64>)> {
-        let mut shown = Progress::new(out.is_terminal());
+        let mut shown = Progress::default();
         let mut was_seen = false;
         loop {
             let drive = self.of(&snapshot)?;
@@ -208,19 +209,15 @@ fn record(drive: &Drive) -> Vec<PastTest> {
 }
 
 /// How the test goes on: one line that changes in a terminal, else a line for every ten percent.
+#[derive(Default)]
 struct Progress {
-    in_place: bool,
     shown: Option<Option<u8>>,
 }
 
 impl Progress {
-    fn new(in_place: bool) -> Self {
-        Self { in_place, shown: None }
-    }
-
-    fn show(&mut self, remaining_percent: Option<u8>, out: &mut impl Write) -> io::Result<()> {
+    fn show(&mut self, remaining_percent: Option<u8>, out: &mut Lines<impl Write>) -> io::Result<()> {
         let tenths = |left: Option<u8>| left.map(|left| left.div_ceil(10));
-        let is_new = match self.in_place {
+        let is_new = match out.in_place {
             true => self.shown != Some(remaining_percent),
             false => self.shown.map(tenths) != Some(tenths(remaining_percent)),
         };
@@ -229,17 +226,11 @@ impl Progress {
         }
         self.shown = Some(remaining_percent);
         let line = capital(&test_words::running(remaining_percent));
-        // Back to the start of the line and the rest of it cleared (ECMA-48, 8.3.15 and 8.3.41).
-        if self.in_place {
-            write!(out, "\r{line}\x1b[K")?
-        } else {
-            writeln!(out, "{line}")?
-        }
-        out.flush()
+        if out.in_place { out.replace(line) } else { out.line(line) }
     }
 
-    fn end(&self, out: &mut impl Write) -> io::Result<()> {
-        if self.in_place && self.shown.is_some() { writeln!(out) } else { Ok(()) }
+    fn end(&self, out: &mut Lines<impl Write>) -> io::Result<()> {
+        if out.in_place && self.shown.is_some() { out.line("") } else { Ok(()) }
     }
 }
 
@@ -253,9 +244,7 @@ fn capital(text: &str) -> String {
 
 /// Asks the owner; only the whole word counts.
 fn confirmed() -> io::Result<bool> {
-    let mut out = io::stdout();
-    write!(out, "Type `yes` to begin: ")?;
-    out.flush()?;
+    Lines::of_this_terminal().ask("Type `yes` to begin: ")?;
     let mut answer = String::new();
     io::stdin().read_line(&mut answer)?;
     Ok(answer.trim() == "yes")
@@ -266,11 +255,11 @@ mod tests {
     use super::*;
 
     fn lines(in_place: bool, left: &[Option<u8>]) -> String {
-        let mut out = Vec::new();
-        let mut progress = Progress::new(in_place);
+        let mut out = Lines::kept(in_place);
+        let mut progress = Progress::default();
         left.iter().for_each(|&left| progress.show(left, &mut out).expect("memory takes it"));
         progress.end(&mut out).expect("memory takes it");
-        String::from_utf8(out).expect("lines are text")
+        out.text()
     }
 
     #[test]

@@ -2,16 +2,16 @@
 
 use super::document::{Document, Standing};
 use super::incident_part::{Identity, Incident, TrayHandling};
-use super::table::{rows, shown};
+use super::table::shown;
+use crate::printout::Printout;
 use crate::tell::evidence_words::unmeasured;
 use crate::tell::tongue::Tongue;
 use crate::units::span;
 use crate::verdict::IncidentId;
-use std::fmt::Write;
 use std::time::Duration;
 
 /// The open incidents, a line each. Nothing open is said, and so is what could not be seen.
-pub fn list(document: &Document) -> String {
+pub fn list(document: &Document) -> Printout {
     let open = &document.incidents;
     let how_many = match (open.len(), document.standing) {
         (0, Standing::Starting) => "nothing was read yet".to_owned(),
@@ -19,9 +19,10 @@ pub fn list(document: &Document) -> String {
         (0, _) => "nothing is open".to_owned(),
         (count, _) => format!("{count} open"),
     };
-    let mut text = format!("{}: {how_many}\n", document.box_name);
+    let mut out = Printout::default();
+    out.line(format_args!("{}: {how_many}", document.box_name));
     if let Some(left) = document.muted_left_s {
-        let _ = writeln!(text, "muted: messages are held back for {}", since(left));
+        out.line(format_args!("muted: messages are held back for {}", since(left)));
     }
     let row = |incident: &Incident| {
         vec![
@@ -33,45 +34,49 @@ pub fn list(document: &Document) -> String {
             if incident.acknowledged { "yes" } else { "no" }.to_owned(),
         ]
     };
-    rows(&mut text, &["id", "severity", "since", "tray", "title", "acknowledged"], open.iter().map(row).collect());
-    for unseen in &document.unseen {
-        let _ = write!(text, "\n- not seen: {unseen}");
+    let rows: Vec<Vec<String>> = open.iter().map(row).collect();
+    out.table(&["id", "severity", "since", "tray", "title", "acknowledged"], &rows);
+    if !document.unseen.is_empty() {
+        out.line("");
     }
-    text.truncate(text.trim_end().len());
-    text + "\n"
+    document.unseen.iter().for_each(|unseen| out.line(format_args!("- not seen: {unseen}")));
+    out
 }
 
 /// Everything about one incident.
 ///
 /// # Errors
 /// When none of this name is open; which are.
-pub fn why(document: &Document, id: IncidentId) -> Result<String, String> {
+pub fn why(document: &Document, id: IncidentId) -> Result<Printout, String> {
     let found = document.incidents.iter().find(|incident| incident.id == id);
     let incident = found.ok_or_else(|| not_open(id, document.incidents.iter().map(|incident| incident.id)))?;
-    let mut text = format!("incident {id}, {}: {}\n", incident.severity, incident.headline);
+    let mut out = Printout::default();
+    out.line(format_args!("incident {id}, {}: {}", incident.severity, incident.headline));
     let known = if incident.acknowledged { "acknowledged" } else { "not acknowledged" };
-    let _ = writeln!(text, "  since {}, {known}\n  {}", since(incident.since_s), incident.sentence);
-    let _ = writeln!(text, "cause: {} ({})", incident.cause.id(), incident.confidence.word());
-    let _ = writeln!(text, "conditions:");
+    out.line(format_args!("  since {}, {known}", since(incident.since_s)));
+    out.line(format_args!("  {}", incident.sentence));
+    out.line(format_args!("cause: {} ({})", incident.cause.id(), incident.confidence.word()));
+    out.line(format_args!("conditions:"));
     for held in document.conditions.iter().filter(|condition| condition.incident == Some(id)) {
-        let _ = writeln!(text, "  {} of {}, {} for {}", held.id, held.subject, held.severity, since(held.since_s));
+        out.line(format_args!("  {} of {}, {} for {}", held.id, held.subject, held.severity, since(held.since_s)));
         for limit in &held.limits {
-            let _ = writeln!(text, "    limit: {limit}");
+            out.line(format_args!("    limit: {limit}"));
         }
     }
     let nothing_seen = ["nothing but the conditions".to_owned()];
-    block(&mut text, "evidence", if incident.evidence.is_empty() { &nothing_seen } else { &incident.evidence });
+    block(&mut out, "evidence", if incident.evidence.is_empty() { &nothing_seen } else { &incident.evidence });
     let missing: Vec<String> =
         incident.not_measured.iter().map(|what| unmeasured(*what, Tongue::English).to_owned()).collect();
-    block(&mut text, "not measured", &missing);
+    block(&mut out, "not measured", &missing);
     let drives: Vec<String> = incident.drives.iter().map(drive).collect();
-    block(&mut text, "drives", &drives);
-    let _ = writeln!(text, "trays: {}", handling(incident));
-    let _ = writeln!(text, "do: {}\ndo not: {}", incident.advice, incident.do_not);
+    block(&mut out, "drives", &drives);
+    out.line(format_args!("trays: {}", handling(incident)));
+    out.line(format_args!("do: {}", incident.advice));
+    out.line(format_args!("do not: {}", incident.do_not));
     if !incident.next_test.is_empty() {
-        let _ = writeln!(text, "next test: {}", incident.next_test);
+        out.line(format_args!("next test: {}", incident.next_test));
     }
-    Ok(text)
+    Ok(out)
 }
 
 /// That an incident is not open, and which are.
@@ -81,11 +86,11 @@ pub fn not_open(id: IncidentId, open: impl Iterator<Item = IncidentId>) -> Strin
     format!("found no open incident {id}; {open}")
 }
 
-fn block(text: &mut String, name: &str, lines: &[String]) {
+fn block(out: &mut Printout, name: &str, lines: &[String]) {
     if !lines.is_empty() {
-        let _ = writeln!(text, "{name}:");
+        out.line(format_args!("{name}:"));
         for line in lines {
-            let _ = writeln!(text, "  {line}");
+            out.line(format_args!("  {line}"));
         }
     }
 }
@@ -144,12 +149,12 @@ mod tests {
     #[test]
     fn nothing_open_is_said_and_what_was_not_seen_as_well() {
         let mut calm = document(1);
-        assert_eq!(list(&calm), "heron: nothing is open\n");
+        assert_eq!(list(&calm).as_str(), "heron: nothing is open\n");
         calm.standing = Standing::NoData;
         calm.unseen = vec!["everything: silent for 3 min".to_owned()];
         calm.muted_left_s = Some(2_520);
         assert_eq!(
-            list(&calm),
+            list(&calm).as_str(),
             "heron: nothing is open in what was seen\nmuted: messages are held back for 42 min\n\n\
              - not seen: everything: silent for 3 min\n"
         );
@@ -158,12 +163,12 @@ mod tests {
     #[test]
     fn each_open_incident_has_a_line_and_can_say_why() {
         let document = document(26);
-        let text = list(&document);
+        let text = list(&document).to_string();
         assert_eq!(text.lines().count(), 3 + document.incidents.len(), "{text}");
         let gone =
             document.incidents.iter().find(|incident| incident.headline.contains("TRAY 3")).expect("tray 3 went");
         assert!(text.contains(&format!("{}   critical", gone.id)), "{text}");
-        let why = why(&document, gone.id).expect("it is open");
+        let why = why(&document, gone.id).expect("it is open").to_string();
         for wanted in [
             "cause: ",
             "  drive-gone of drive HN24-LARK, critical for",
@@ -173,6 +178,29 @@ mod tests {
             "do not: ",
         ] {
             assert!(why.contains(wanted), "{wanted} is not in:\n{why}");
+        }
+    }
+
+    /// Names of mounts, ports and what is mounted are chosen by whoever may mount or plug.
+    #[test]
+    fn a_hostile_name_steers_no_terminal() {
+        const HOSTILE: &str = "/srv/\x1b]0;all is well\x07\x1b[2J\u{9b}1m\u{202e}\nnothing is open";
+        let settings = demo::settings().expect("the pretend box has settings");
+        let (now, mut memory) = (Moment::after_boot(Duration::from_secs(86_400)), Memory::without_patience());
+        let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+        snapshot.volumes[0].mount = HOSTILE.to_owned();
+        snapshot.volumes[0].writing = crate::reading::Writing::StoppedByError;
+        snapshot.unmounted.push(crate::reading::Unmounted { mount: HOSTILE.into(), source: HOSTILE.into() });
+        snapshot.links[0].name = HOSTILE.to_owned();
+        let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &crate::reading::Itself::default());
+        let document = Document::new(&settings, &verdict, &snapshot, &demo::dawn().expect("there is a dawn"));
+        assert!(!document.incidents.is_empty());
+        let each = document.incidents.iter().map(|incident| why(&document, incident.id).expect("it is open"));
+        let table = super::super::table::table(&document, Tongue::English);
+        for printout in each.chain([list(&document), table, Printout::json(&document).expect("it is JSON")]) {
+            let text = printout.as_str();
+            assert!(!text.contains(|c| crate::printout::misleads(c) && c != '\n'), "{text:?}");
+            assert!(!text.lines().any(|line| line.starts_with("nothing is open")), "{text}");
         }
     }
 

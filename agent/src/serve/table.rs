@@ -3,35 +3,36 @@
 use super::document::{Document, Standing};
 use super::incident_part::OwnersWords;
 use super::pool_part::PoolState;
+use crate::printout::Printout;
 use crate::reading::{Power, SelfAssessment};
 use crate::tell::test_words;
 use crate::tell::tongue::{Places, Tongue};
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
-use std::fmt::Write;
 use std::time::Duration;
 
 /// The table. What is missing is a dash; the reasons stand below, in English as the document has them.
-pub fn table(document: &Document, tongue: Tongue) -> String {
-    let mut text = String::new();
+pub fn table(document: &Document, tongue: Tongue) -> Printout {
+    let mut out = Printout::default();
     let board = &document.board;
     let (up, standing) = (span(Duration::from_secs(board.up_s)), standing(document.standing, tongue));
     let places: Places =
         &[("box", &document.box_name), ("standing", &standing), ("up", &up), ("kernel", &board.kernel)];
-    let _ = writeln!(text, "{}", tongue.say("table.summary", places));
+    out.line(tongue.say("table.summary", places));
     for incident in &document.incidents {
         let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
-        let _ = writeln!(text, "\n{} {}", tongue.severity(incident.severity), words.headline);
-        let _ = writeln!(text, "  {}", words.sentence);
-        let _ = writeln!(text, "  {}", tongue.say("table.do", &[("advice", &words.advice)]));
-        let _ = writeln!(text, "  {}", tongue.say("table.do-not", &[("warning", &words.do_not)]));
+        out.line("");
+        out.line(format_args!("{} {}", tongue.severity(incident.severity), words.headline));
+        out.line(format_args!("  {}", words.sentence));
+        out.line(format_args!("  {}", tongue.say("table.do", &[("advice", &words.advice)])));
+        out.line(format_args!("  {}", tongue.say("table.do-not", &[("warning", &words.do_not)])));
     }
     if let Some(left) = document.muted_left_s {
         let left = tongue.span(Duration::from_secs(left));
-        let _ = writeln!(text, "{}", tongue.say("table.muted", &[("left", &left)]));
+        out.line(tongue.say("table.muted", &[("left", &left)]));
     }
     let mut why = Vec::new();
-    let mut part = |columns: &[&str], cells| {
-        rows(&mut text, &columns.iter().map(|key| tongue.plain(key)).collect::<Vec<_>>(), cells)
+    let mut part = |columns: &[&str], cells: Vec<Vec<String>>| {
+        out.table(&columns.iter().map(|key| tongue.plain(key)).collect::<Vec<_>>(), &cells);
     };
     part(&DRIVES, drives(document, &mut why, tongue));
     part(&POOLS, pools(document, tongue));
@@ -41,12 +42,10 @@ pub fn table(document: &Document, tongue: Tongue) -> String {
     part(&PORTS, links(document, &mut why, tongue));
     why.extend(document.unseen.iter().map(|unseen| tongue.say("table.not-seen", &[("what", unseen)])));
     if !why.is_empty() {
-        text.push('\n');
-        for line in why {
-            let _ = writeln!(text, "- {line}");
-        }
+        out.line("");
+        why.iter().for_each(|line| out.line(format_args!("- {line}")));
     }
-    text
+    out
 }
 
 const DRIVES: [&str; 12] = [
@@ -230,26 +229,6 @@ pub(super) fn shown(value: Option<String>) -> String {
     value.unwrap_or_else(|| "-".to_owned())
 }
 
-/// A heading and its rows in columns; nothing at all when there are no rows.
-pub(super) fn rows(text: &mut String, heading: &[&str], rows: Vec<Vec<String>>) {
-    if rows.is_empty() {
-        return;
-    }
-    let wide = |column: usize| {
-        let cells = rows.iter().map(|row| row[column].chars().count());
-        cells.chain([heading[column].chars().count()]).max().unwrap_or(0)
-    };
-    let widths: Vec<usize> = (0..heading.len()).map(wide).collect();
-    let line = |cells: &mut dyn Iterator<Item = &str>| {
-        let padded: Vec<String> = cells.zip(&widths).map(|(cell, &width)| format!("{cell:width$}")).collect();
-        padded.join("  ").trim_end().to_owned()
-    };
-    let _ = writeln!(text, "\n{}", line(&mut heading.iter().copied()));
-    for row in &rows {
-        let _ = writeln!(text, "{}", line(&mut row.iter().map(String::as_str)));
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -268,7 +247,7 @@ mod tests {
             judge(&settings, &mut Memory::default(), now, Some(&snapshot), &crate::reading::Itself::default());
         let wall = demo::dawn().expect("there is a dawn");
         let text = table(&Document::new(&settings, &verdict, &snapshot, &wall), Tongue::English);
-        let line = text.lines().find(|line| line.contains("HN24-LARK")).expect("it is on the table");
+        let line = text.as_str().lines().find(|line| line.contains("HN24-LARK")).expect("it is on the table");
         line.split_whitespace().collect::<Vec<_>>().join(" ")
     }
 

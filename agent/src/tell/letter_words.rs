@@ -3,23 +3,35 @@
 
 use super::letter::{Item, Letter};
 use super::message::{Message, Turn};
+use crate::printout::misleads;
 use crate::units::span;
 use std::fmt::Write as _;
 
 /// The longest subject line: with what mail servers add it stays under 78 characters (RFC 5322, 2.1.1).
 const SUBJECT: usize = 70;
+/// So much of the box's name is left in it, whatever else must be said.
+const SHORTEST_NAME: usize = 8;
 
 /// The subject line: the box, how bad, what, and what must stay in, of the worst message; a phone's list shows no more.
+/// Where that is too long, the box's name is cut first, then the title: what must stay in is never cut.
 pub fn subject(letter: &Letter) -> String {
     let message = &letter.leading().message;
-    let mut line = format!("{}: {}", clean(&message.box_name), headline(message));
-    if let Some(stays) = &message.leave_in {
-        let _ = write!(line, ", {}", clean(stays));
-    }
+    let mut end = message.leave_in.as_deref().map(|stays| format!(", {}", clean(stays))).unwrap_or_default();
     if !letter.more.is_empty() {
-        line.push_str(&message.tongue.say("letter.more", &[("n", &letter.more.len())]));
+        end.push_str(&message.tongue.say("letter.more", &[("n", &letter.more.len())]));
     }
-    line.chars().take(SUBJECT).collect()
+    let title = cut(&headline(message), SUBJECT.saturating_sub(end.chars().count() + SHORTEST_NAME + 2));
+    let taken = title.chars().count() + end.chars().count() + 2;
+    let name = cut(&clean(&message.box_name), SUBJECT.saturating_sub(taken).max(SHORTEST_NAME));
+    format!("{name}: {title}{end}")
+}
+
+/// At most so many characters of a text; a cut is marked.
+fn cut(text: &str, most: usize) -> String {
+    match text.char_indices().nth(most) {
+        Some(_) => text.chars().take(most.saturating_sub(1)).chain(['…']).collect(),
+        None => text.to_owned(),
+    }
 }
 
 /// What turn, in the word that a line begins with, and the title.
@@ -99,14 +111,10 @@ pub(super) fn paragraphs(item: &Item) -> Vec<(&'static str, Vec<String>)> {
     paragraphs
 }
 
-/// The text in one line, without what steers a terminal or turns the reading direction.
+/// The text in one line, without what steers a terminal or hides what is written.
 pub fn clean(text: &str) -> String {
-    let steers = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{AD}' | '\u{200B}'..='\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FEFF}')
-    };
     let kept = |c: char| if matches!(c, '\t' | '\n' | '\r') { ' ' } else { c };
-    text.chars().map(kept).filter(|c| !steers(*c)).collect()
+    text.chars().map(kept).filter(|c| !misleads(*c)).collect()
 }
 
 #[cfg(test)]
@@ -181,6 +189,20 @@ mod tests {
         let letter = Letter { first: over, more: vec![item(Turn::Worsened, 0), item(Turn::Opened, 0)] };
         assert_eq!(subject(&letter), "heron: critical, worse: TRAY 3 GONE, LEAVE IN 1 2 and 2 more");
         assert_eq!(text(&letter).matches("\n\n----\n\n").count(), 2);
+    }
+
+    #[test]
+    fn a_long_name_pushes_neither_the_title_nor_what_must_stay_in_out_of_the_subject() {
+        let mut item = item(Turn::Opened, 0);
+        item.message.box_name = "bird-song-recordings-in-the-hut-at-the-northern-end-of-the-reserve".to_owned();
+        let letter = Letter { first: item.clone(), more: vec![item.clone()] };
+        let wanted = "bird-song-recordings-…: critical: TRAY 3 GONE, LEAVE IN 1 2 and 1 more";
+        assert_eq!((subject(&letter).as_str(), wanted.chars().count()), (wanted, SUBJECT));
+
+        item.message.leave_in = Some("LEAVE IN upper-left upper-right lower-left lower-right".to_owned());
+        let subject = subject(&Letter::of(item));
+        assert!(subject.ends_with(", LEAVE IN upper-left upper-right lower-left lower-right"), "{subject}");
+        assert!(subject.starts_with("bird-so…: "), "{subject}");
     }
 
     proptest! {

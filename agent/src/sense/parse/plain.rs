@@ -1,5 +1,7 @@
 //! Single values and device text. What a device says of itself is untrusted: it may hold anything.
 
+use crate::printout::misleads;
+
 /// Longest text taken from a device; a serial has 20 characters, a model 40 (ACS-4, IDENTIFY DEVICE).
 const LONGEST_TEXT: usize = 64;
 
@@ -43,7 +45,7 @@ pub fn named_number(table: &str, name: &str) -> Result<u64, String> {
         .unwrap_or_else(|| Err(format!("found no line `{name}`, wanted one with its number")))
 }
 
-/// Text that a device gave: control characters and the Unicode marks that turn text around are dropped, runs of
+/// Text that a device gave: control characters and the marks that hide or turn text are dropped, runs of
 /// white space become one space, and the length is bounded. `None` when nothing is left.
 pub fn device_text(text: &str) -> Option<String> {
     Some(cleaned(text, LONGEST_TEXT)).filter(|text| !text.is_empty())
@@ -51,8 +53,7 @@ pub fn device_text(text: &str) -> Option<String> {
 
 /// The same for any text, with its own bound in characters.
 pub fn cleaned(text: &str, longest: usize) -> String {
-    let shown: String =
-        text.chars().map(|c| if c.is_control() { ' ' } else { c }).filter(|&c| !turns_text(c)).collect();
+    let shown: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).filter(|&c| !misleads(c)).collect();
     let words: Vec<&str> = shown.split_whitespace().collect();
     words.join(" ").chars().take(longest).collect()
 }
@@ -65,11 +66,6 @@ pub fn quoted(text: &str) -> String {
         shown.push('…');
     }
     if text.is_empty() { "nothing".to_owned() } else { format!("`{shown}`") }
-}
-
-/// Bidirectional controls could make a message read as something else (Unicode Standard Annex 9).
-pub(super) fn turns_text(c: char) -> bool {
-    matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
 #[cfg(test)]
