@@ -114,7 +114,11 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             _ = stop.recv() => break,
             _ = interrupt.recv() => break,
         }
-        outlet.say_all(core.judge(&settings), &clock.wall());
+        let news = core.judge(&settings);
+        if let Some(saver) = &mut saver {
+            saver.keep_number(core.memory.ledger().book.last_number());
+        }
+        outlet.say_all(news, &clock.wall());
         if let Some(report) = saver.as_mut().and_then(|saver| saver.turn(clock.now(), &mut core.memory)) {
             outlet.say(&about_saving(report), &clock.wall());
         }

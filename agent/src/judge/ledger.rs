@@ -183,9 +183,6 @@ impl Ledger {
     pub fn begin(&mut self, boot: &str) -> Ending {
         let ending = self.runs.begin(boot);
         self.is_new = true;
-        if matches!(ending, Ending::WithTheMachine | Ending::Alone) {
-            self.book.skip_numbers();
-        }
         match ending {
             Ending::WithTheMachine => self.happened(board::UNCLEAN_RESTART, 1, WEEK),
             Ending::Alone => self.happened(itself::ENDED_UNASKED, 1, WEEK),

@@ -2,7 +2,7 @@
 //! want to know what was in it.
 
 use super::fault::{KeepFault, is_of_the_contents};
-use super::{APPLICATION, VERSION, connect, outbox, read_ledger};
+use super::{APPLICATION, VERSION, connect, outbox, read_ledger, read_number};
 use rusqlite::Connection;
 use rusqlite::config::DbConfig;
 use std::io;
@@ -75,6 +75,10 @@ fn flaw(database: &Connection) -> rusqlite::Result<Option<String>> {
     // The first version had no outbox.
     if version > 1 {
         outbox::load(database)?;
+    }
+    // Nor did the second know the last number by itself.
+    if version > 2 {
+        read_number(database)?;
     }
     Ok(None)
 }

@@ -9,6 +9,7 @@ mod stamp;
 
 use crate::clock::Clock;
 use crate::judge::ledger::Ledger;
+use crate::verdict::IncidentId;
 use aside::{Look, look, set_aside};
 pub use fault::{KeepFault, Trouble};
 pub use outbox::OutboxStore;
@@ -27,7 +28,7 @@ const FILE: &str = "store.db";
 const APPLICATION: i64 = 0x7472_6179;
 /// The version of what is in it. Whoever changes the tables or the form of a body raises it and brings older stores
 /// up to it; a field more, which is empty where it is not there, needs no new version.
-const VERSION: i64 = 2;
+const VERSION: i64 = 3;
 /// Another program that has the database open is waited for no longer; only whoever writes to it is in the way.
 const PATIENCE: Duration = Duration::from_secs(1);
 
@@ -37,6 +38,11 @@ const TABLES: &str = "
     PRAGMA user_version = 1;
     -- The ledger of the drives' counters as JSON, in the only row.
     CREATE TABLE ledger (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL) STRICT;";
+
+/// What the third version has more than the second.
+const NUMBER: &str = "
+    -- The last number that was given to an incident, in the only row.
+    CREATE TABLE given (id INTEGER PRIMARY KEY CHECK (id = 1), incident INTEGER NOT NULL) STRICT;";
 
 /// A log ahead of the file costs flash the least; FULL waits until the disk has it; a quarter of a MiB is cache enough.
 const MANNER: &str = "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA cache_size = -256;";
@@ -86,12 +92,23 @@ impl Store {
     /// When the disk cannot be read.
     pub fn load_ledger(&self) -> Result<Ledger, KeepFault> {
         let kept = read_ledger(&self.database).map_err(KeepFault::database(&self.file))?;
-        Ok(kept.map_or_else(Ledger::default, |(mut ledger, stamp)| {
-            if let Some(stamp) = stamp {
-                stamp.bring_over(&mut ledger, &Stamp::of(&self.clock));
-            }
-            ledger
-        }))
+        let (mut ledger, stamp) = kept.unwrap_or_default();
+        if let Some(stamp) = stamp {
+            stamp.bring_over(&mut ledger, &Stamp::of(&self.clock));
+        }
+        let given = read_number(&self.database).map_err(KeepFault::database(&self.file))?;
+        ledger.book.number_was_given(IncidentId(given));
+        Ok(ledger)
+    }
+
+    /// Keeps the last number that was given to an incident, a few hundred bytes, and returns when the disk has it.
+    ///
+    /// # Errors
+    /// As for [`Store::save_ledger`].
+    pub fn keep_number(&self, last: IncidentId) -> Result<(), KeepFault> {
+        let keep = "INSERT INTO given (id, incident) VALUES (1, ?1) \
+                    ON CONFLICT (id) DO UPDATE SET incident = max(incident, excluded.incident)";
+        self.database.execute(keep, [last.0]).map(drop).map_err(KeepFault::database(&self.file))
     }
 
     /// Saves the ledger in place of the one before, and returns when the disk has it.
@@ -160,6 +177,10 @@ fn bring_up(database: &Connection, before: &str) -> rusqlite::Result<()> {
         change.execute_batch(outbox::TABLES)?;
         change.execute_batch("PRAGMA user_version = 2;")?;
     }
+    if change.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0))? < 3 {
+        change.execute_batch(NUMBER)?;
+        change.execute_batch("PRAGMA user_version = 3;")?;
+    }
     change.commit()
 }
 
@@ -176,6 +197,12 @@ fn read_ledger(database: &Connection) -> rusqlite::Result<Option<(Ledger, Option
         Ok((serde_json::from_str(&body)?, serde_json::from_str::<Kept>(&body)?.kept))
     };
     body.map(read).transpose().map_err(as_database_error)
+}
+
+/// The last number that was given to an incident; 0 when none was.
+fn read_number(database: &Connection) -> rusqlite::Result<u32> {
+    let number = database.query_row("SELECT incident FROM given WHERE id = 1", [], |row| row.get(0)).optional()?;
+    Ok(number.unwrap_or_default())
 }
 
 /// A body that is no ledger, as the database's own error for a column that is not what it should be.

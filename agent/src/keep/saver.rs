@@ -5,15 +5,18 @@ use super::{KeepFault, Store, Trouble};
 use crate::clock::Moment;
 use crate::judge::Memory;
 use crate::judge::ledger::Ledger;
+use crate::verdict::IncidentId;
 use std::io;
 use std::path::PathBuf;
-use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::time::Duration;
 
 /// Flash wears: no two saves are closer together than this, but for the first, the last and what is urgent.
 const EVERY: Duration = Duration::from_secs(15 * 60);
 /// What must outlive a sudden end, such as an incident that begins or ends, waits no longer than this.
 const URGENT: Duration = Duration::from_secs(5);
+/// A disk is waited for no longer before a number is told that it should have kept.
+const PROMPT: Duration = Duration::from_secs(1);
 /// The last save is waited for no longer; a supervisor would lose its patience later.
 const LAST: Duration = Duration::from_secs(20);
 
@@ -26,15 +29,26 @@ pub enum Report {
     WorksAgain,
 }
 
+/// What the thread is given to do.
+enum Work {
+    Ledger(Box<Ledger>),
+    /// The last number of an incident; who waits for it hears when it is kept, and nothing when it is not.
+    Number(IncidentId, Sender<()>),
+}
+
 /// Saves what is new.
 pub struct Saver {
     file: PathBuf,
-    ledgers: Option<Sender<Ledger>>,
+    work: Option<Sender<Work>>,
     outcomes: Receiver<Result<(), KeepFault>>,
     /// When the last save was begun, or the saver.
     tried: Moment,
     is_saving: bool,
     fails: bool,
+    /// The last number that the disk was given to keep, and what it has not answered yet.
+    number: IncidentId,
+    asked: Option<Receiver<()>>,
+    prompt: Duration,
 }
 
 impl Saver {
@@ -43,32 +57,65 @@ impl Saver {
     /// # Errors
     /// When the machine has no thread to spare.
     pub fn start(store: Store, now: Moment) -> io::Result<Self> {
-        Self::with(store.file.clone(), now, move |ledger| store.save_ledger(ledger))
+        Self::with(store.file.clone(), now, move |work| match work {
+            Work::Ledger(ledger) => Some(store.save_ledger(ledger)),
+            Work::Number(last, kept) => {
+                // What fails here fails for the ledger as well, which says so.
+                store.keep_number(*last).is_ok().then(|| kept.send(()));
+                None
+            }
+        })
     }
 
     fn with(
         file: PathBuf,
         now: Moment,
-        save: impl Fn(&Ledger) -> Result<(), KeepFault> + Send + 'static,
+        save: impl Fn(&Work) -> Option<Result<(), KeepFault>> + Send + 'static,
     ) -> io::Result<Self> {
-        let (sender, ledgers) = channel();
+        let (sender, given) = channel();
         let (results, outcomes) = channel();
         let work = move || {
-            for ledger in ledgers {
+            for work in given {
                 // Nobody waits for the last one any more if it took too long.
-                let _ = results.send(save(&ledger));
+                let _ = save(&work).map(|outcome| results.send(outcome));
             }
             // Closing the store is work too, and the end of `results` says that all is done.
             drop(save);
             drop(results);
         };
         std::thread::Builder::new().name("saver".to_owned()).spawn(work)?;
-        Ok(Self { file, ledgers: Some(sender), outcomes, tried: now, is_saving: false, fails: false })
+        let (work, number) = (Some(sender), IncidentId::default());
+        Ok(Self {
+            file,
+            work,
+            outcomes,
+            tried: now,
+            is_saving: false,
+            fails: false,
+            number,
+            asked: None,
+            prompt: PROMPT,
+        })
     }
 
     /// Saves at once that a run has begun: a machine that goes down in its first minutes must be found out.
     pub fn begin(&mut self, memory: &mut Memory) {
+        self.number = memory.ledger().book.last_number();
         self.save(memory);
+    }
+
+    /// Keeps the last number of an incident before anybody is told it, so that it is never given again. A disk that does
+    /// not answer is waited for once: an alert must not wait for the disk that it may be about.
+    pub fn keep_number(&mut self, last: IncidentId) {
+        let (Some(work), true) = (&self.work, last > self.number) else { return };
+        self.number = last;
+        let hangs = self.asked.take().is_some_and(|asked| asked.try_recv() == Err(TryRecvError::Empty));
+        let (kept, answer) = channel();
+        // The thread ends only with this handle.
+        let _ = work.send(Work::Number(last, kept));
+        if hangs || answer.recv_timeout(self.prompt) == Err(RecvTimeoutError::Timeout) {
+            self.asked = Some(answer);
+        }
     }
 
     /// Hears how the last save went, and begins the next when it is due; what is to be said.
@@ -97,13 +144,13 @@ impl Saver {
         if *memory.ledger() != Ledger::default() {
             self.save(memory);
         }
-        self.ledgers = None;
+        self.work = None;
         let mut said = None;
         loop {
             match self.outcomes.recv_timeout(LAST) {
                 Ok(outcome) => said = self.hear(outcome).or(said),
-                Err(std::sync::mpsc::RecvTimeoutError::Disconnected) => return said,
-                Err(std::sync::mpsc::RecvTimeoutError::Timeout) => {
+                Err(RecvTimeoutError::Disconnected) => return said,
+                Err(RecvTimeoutError::Timeout) => {
                     return self.hear(Err(KeepFault { at: self.file.clone(), trouble: Trouble::Hangs }));
                 }
             }
@@ -111,9 +158,9 @@ impl Saver {
     }
 
     fn save(&mut self, memory: &mut Memory) {
-        if let Some(ledgers) = &self.ledgers {
+        if let Some(work) = &self.work {
             // The thread ends only with this handle.
-            let _ = ledgers.send(memory.ledger().clone());
+            let _ = work.send(Work::Ledger(Box::new(memory.ledger().clone())));
             memory.ledger_was_kept();
             self.is_saving = true;
         }
@@ -145,9 +192,20 @@ mod tests {
         let (saw, saved) = mpsc::channel();
         let (first, key) = ledger(1);
         *memory = Memory::with_ledger(first);
-        let save = move |ledger: &Ledger| {
-            let _ = saw.send(ledger.now(&key, "reallocated_sectors").unwrap());
-            answers.recv().unwrap_or(Ok(())).map_err(|trouble| KeepFault { at: PathBuf::from(FILE), trouble })
+        let save = move |work: &Work| {
+            let saved = match work {
+                Work::Ledger(ledger) => ledger.now(&key, "reallocated_sectors").unwrap(),
+                Work::Number(last, _) => -i64::from(last.0),
+            };
+            let _ = saw.send(saved);
+            let outcome = answers.recv().unwrap_or(Ok(()));
+            match work {
+                Work::Ledger(_) => Some(outcome.map_err(|trouble| KeepFault { at: PathBuf::from(FILE), trouble })),
+                Work::Number(_, kept) => {
+                    let _ = kept.send(());
+                    None
+                }
+            }
         };
         (Saver::with(PathBuf::from(FILE), Moment::default(), save).unwrap(), answer, saved)
     }
@@ -267,5 +325,32 @@ mod tests {
         assert_eq!(saver.turn(minute(60), &mut memory), None);
         assert_eq!(saver.finish(&mut memory), None);
         assert_eq!(saved.iter().collect::<Vec<_>>(), [2, 2]);
+    }
+
+    #[test]
+    fn the_number_of_an_incident_is_kept_before_it_is_told_and_once() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        drop(answer);
+        saver.prompt = Duration::from_secs(60);
+        for number in [1, 1, 3, 2, 3] {
+            saver.keep_number(IncidentId(number));
+            assert!(saver.asked.is_none(), "it was waited for");
+        }
+        assert_eq!(saved.try_iter().collect::<Vec<_>>(), [-1, -3]);
+    }
+
+    #[test]
+    fn a_disk_that_does_not_answer_is_waited_for_once() {
+        let mut memory = Memory::default();
+        let (mut saver, answer, saved) = saver(&mut memory);
+        saver.prompt = Duration::from_millis(1);
+        for number in 1..100 {
+            saver.keep_number(IncidentId(number));
+        }
+        assert!(saver.asked.is_some(), "the next number is not waited for");
+        drop(answer);
+        let all = (1..100).map(|_| saved.recv_timeout(Duration::from_secs(60)).unwrap());
+        assert!(all.eq((1..100).map(|number| -number)), "nothing is left out");
     }
 }

@@ -141,6 +141,37 @@ fn a_cut_at_any_moment_leaves_whole_saves() {
     assert_eq!(seen, [None, Some(1), Some(2), Some(3), Some(4), Some(5), Some(6)]);
 }
 
+/// The agent is killed after each incident, before it has saved its ledger; the next number is the next number.
+#[test]
+fn numbers_of_incidents_go_on_by_one_over_crashes() {
+    let folder = tempfile::tempdir().unwrap();
+    for crash in 1..=20 {
+        let (store, _) = opened(folder.path());
+        let mut ledger = store.load_ledger().unwrap();
+        ledger.begin("a boot");
+        assert_eq!(ledger.book.last_number(), IncidentId(crash - 1));
+        store.keep_number(IncidentId(crash)).unwrap();
+    }
+}
+
+/// A store of the version before is brought up, and its book says how far the numbers were.
+#[test]
+fn a_store_of_the_second_version_is_brought_up() {
+    let folder = tempfile::tempdir().unwrap();
+    let (store, _) = opened(folder.path());
+    let mut kept = ledger(7).0;
+    kept.book.number_was_given(IncidentId(12));
+    store.save_ledger(&kept).unwrap();
+    store.database.execute_batch("DROP TABLE given; PRAGMA user_version = 2").unwrap();
+    drop(store);
+    let (store, remarks) = opened(folder.path());
+    assert_eq!((remarks, counted(&store)), (Vec::new(), Some(7)));
+    assert_eq!(store.load_ledger().unwrap().book.last_number(), IncidentId(12));
+    store.keep_number(IncidentId(13)).unwrap();
+    store.keep_number(IncidentId(5)).unwrap();
+    assert_eq!(store.load_ledger().unwrap().book.last_number(), IncidentId(13));
+}
+
 #[test]
 fn a_file_that_is_no_store_is_kept_aside_and_a_new_one_is_begun() {
     let good = fs::read(with_store().path().join(FILE)).unwrap();
@@ -172,11 +203,12 @@ fn a_file_that_is_no_store_is_kept_aside_and_a_new_one_is_begun() {
 #[test]
 fn a_store_that_is_not_for_this_program_is_kept_aside() {
     for (change, found) in [
-        ("PRAGMA user_version = 3", "version 3, which a newer traylight wrote, wanted a store of version 2"),
+        ("PRAGMA user_version = 4", "version 4, which a newer traylight wrote, wanted a store of version 3"),
         ("PRAGMA user_version = 0", "version 0, which no traylight wrote"),
         ("PRAGMA application_id = 0", "the database of another program"),
         ("DROP TABLE waiting", "a damaged file (no such table: waiting"),
         ("INSERT INTO story VALUES ('7', '{}')", "a damaged file (Conversion error"),
+        ("DROP TABLE given", "a damaged file (no such table: given"),
         ("DROP TABLE ledger", "a damaged file (no such table: ledger"),
         ("UPDATE ledger SET body = '{\"watched\":'", "a damaged file (Conversion error"),
     ] {

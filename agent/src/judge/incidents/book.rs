@@ -8,9 +8,6 @@ use crate::reading::DriveKey;
 use crate::verdict::{Cause, Condition, Ended, Incident, IncidentId, Kind, Subject, Turn, Turned};
 use serde::{Deserialize, Serialize};
 
-/// More incidents than this do not begin in the seconds that the book waits to be kept.
-const UNKEPT: u32 = 64;
-
 /// The incidents of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Book {
@@ -53,9 +50,14 @@ impl Book {
         self.open.iter().filter_map(|incident| Some(Turn { what: incident.last_turn?, incident: incident.clone() }))
     }
 
-    /// The book may not be the newest that there was: numbers that it does not know of may have been given, and told.
-    pub fn skip_numbers(&mut self) {
-        self.last = self.last.saturating_add(UNKEPT);
+    /// The last number that was given.
+    pub fn last_number(&self) -> IncidentId {
+        IncidentId(self.last)
+    }
+
+    /// The numbers up to this one have been given, and told, whatever the book has of them.
+    pub fn number_was_given(&mut self, last: IncidentId) {
+        self.last = self.last.max(last.0);
     }
 
     /// The conditions that were open when the book was kept.

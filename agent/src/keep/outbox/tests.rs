@@ -142,7 +142,7 @@ fn the_store_of_the_version_before_gets_an_outbox_and_keeps_its_ledger() {
     let old = Connection::open(folder.path().join(FILE)).unwrap();
     old.execute_batch(
         "DROP TABLE waiting; DROP TABLE message; DROP TABLE story; DROP TABLE all_well; DROP TABLE confirmation; DROP TABLE taken;
-         PRAGMA user_version = 1;",
+         DROP TABLE given; PRAGMA user_version = 1;",
     )
     .unwrap();
     let ledger = crate::keep::tests::ledger(7).0;
