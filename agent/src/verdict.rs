@@ -8,7 +8,9 @@ mod facts;
 mod finding;
 mod incident;
 mod kind;
+mod names;
 mod outlook;
+mod reported;
 mod self_test;
 
 pub use cause::{Cause, Confidence, Unmeasured};
@@ -18,6 +20,7 @@ pub use finding::*;
 pub use incident::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
+pub use reported::{Extent, Reported, ReportedCondition};
 pub use self_test::*;
 
 use crate::clock::Moment;

@@ -3,32 +3,48 @@
 use super::incident_words::{told, turned};
 use super::log::{Entry, priority};
 use super::tongue::Tongue;
+use super::wording::words;
 use crate::clock::{Moment, Wall};
-use crate::verdict::{Cause, Change, Incident, Turn, Turned, Verdict};
+use crate::units::span;
+use crate::verdict::{Cause, Change, Condition, Ended, Incident, Turn, Turned, Verdict};
 
 /// What is new after a judging, in the order in which it is told: conditions with the incident that each belongs to,
 /// incidents, remarks.
 pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Vec<Entry> {
     let told = changes.iter().map(|change| {
-        let entry = Entry::of(change, now, wall);
+        let entry = line(change, verdict, now, wall);
         match verdict.incident_of(change.condition()) {
             Some(incident) => entry.with("incident", incident.id.to_string()),
             None => entry,
         }
     });
-    let turns = verdict.turns.iter().filter_map(|turn| entry(turn, now, wall));
+    let turns = verdict.turns.iter().filter_map(|turn| entry(turn, changes, now, wall));
     told.chain(turns).chain(verdict.remarks.iter().map(Entry::remark)).collect()
 }
 
-/// True for an incident that says no more than its one condition does.
-fn says_no_more(incident: &Incident) -> bool {
-    incident.cause == Cause::AsItSays && incident.conditions.len() <= 1
+/// The line of a change. What ends under one name and goes on under another is not over.
+fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall) -> Entry {
+    let entry = Entry::of(change, now, wall);
+    let Change::Closed { condition, lasted } = change else { return entry };
+    let Some(next) = verdict.conditions.iter().find(|held| condition.goes_on_as(held)) else { return entry };
+    let (next, name) = (next.kind().id(), words(condition, Tongue::English).name);
+    let message = format!("goes on as {next} after {}: {name}", span(*lasted));
+    Entry { message, ..entry }.with("goes_on_as", next.to_owned())
+}
+
+/// True for an incident that says no more than the line of its one condition does.
+fn says_no_more(incident: &Incident, changes: &[Change]) -> bool {
+    let has_line = |held: &Condition| {
+        let is_of_it = |known: &Condition| known.subject == held.subject && known.kind() == held.kind();
+        changes.iter().any(|change| is_of_it(change.condition()))
+    };
+    incident.cause == Cause::AsItSays && incident.conditions.len() <= 1 && incident.conditions.iter().all(has_line)
 }
 
 /// The entry of a turn; none where the condition's own line says all.
-fn entry(turn: &Turn, now: Moment, wall: &Wall) -> Option<Entry> {
+fn entry(turn: &Turn, changes: &[Change], now: Moment, wall: &Wall) -> Option<Entry> {
     let incident = &turn.incident;
-    if says_no_more(incident) {
+    if says_no_more(incident, changes) {
         return None;
     }
     let clock = |at: Moment| wall.before(now.since(at)).second();
@@ -54,10 +70,15 @@ fn entry(turn: &Turn, now: Moment, wall: &Wall) -> Option<Entry> {
     }
     fields.push(("since", wall.before(now.since(incident.since)).stamp()));
     let begin = turned(turn.what);
-    let message = if let Turned::Closed { lasted, .. } = turn.what {
+    let message = if let Turned::Closed { lasted, how } = turn.what {
         fields.push(("lasted_s", lasted.as_secs().to_string()));
+        if let Ended::PartOf(other) = how {
+            fields.push(("part_of", other.to_string()));
+        }
         format!("{begin}{}", told.words.name)
     } else {
+        fields.extend((!told.news.is_empty()).then(|| ("new", told.news.join(" "))));
+        fields.extend((!told.also.is_empty()).then(|| ("also", told.also.join(" "))));
         fields.push(("do", told.words.advice));
         fields.push(("do_not", told.words.warning));
         fields.extend((!told.next_test.is_empty()).then_some(("next_test", told.next_test)));
@@ -99,5 +120,67 @@ fn message_id(cause: Cause) -> &'static str {
         Cause::WrongTray => "84eeb932a8ca919c5adf9ac760efcee2",
         Cause::Unclear => "1aa3101f9aff51355010d68ddb7b75de",
         Cause::AsItSays => "eab9aff67b0c654fc9f59a83f0a7ef29",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::Clock;
+    use crate::demo::{self, heron, story};
+    use crate::judge::{Memory, judge};
+    use crate::reading::{DriveKey, Itself};
+    use crate::verdict::{Finding, Place, Severity, Subject};
+    use std::time::Duration;
+
+    fn now() -> Moment {
+        Moment::after_boot(Duration::from_secs(864_000))
+    }
+
+    /// `heron` with a member that its pool has put out: one condition that says it all, and its incident.
+    fn degraded() -> Verdict {
+        let mut snapshot = heron::snapshot(now(), &story::scene(Duration::ZERO));
+        let pool = &mut snapshot.pools[0];
+        pool.members.remove(1);
+        pool.missing = Some(1);
+        let settings = demo::settings().expect("the pretend box has settings");
+        let (mut verdict, _) = judge(&settings, &mut Memory::default(), now(), Some(&snapshot), &Itself::default());
+        verdict.incidents.retain(|incident| incident.severity == Severity::Critical);
+        verdict.incidents[0].cause = Cause::AsItSays;
+        verdict.incidents[0].conditions.truncate(1);
+        verdict
+    }
+
+    fn said(what: Turned, changes: &[Change]) -> Vec<String> {
+        let mut verdict = degraded();
+        verdict.turns = vec![Turn { incident: verdict.incidents[0].clone(), what }];
+        let entries = entries(&verdict, changes, now(), &Clock::default().wall());
+        entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect()
+    }
+
+    #[test]
+    fn one_condition_has_one_line_but_no_turn_for_the_worse_is_without_one() {
+        let held = degraded().incidents[0].conditions[0].clone();
+        let opened = said(Turned::Opened, &[Change::Opened(held)]);
+        assert!(opened.len() == 1 && opened[0].starts_with("opened "), "{opened:?}");
+        let further = said(Turned::Worsened, &[]);
+        assert!(further.len() == 1 && further[0].starts_with("incident-worsened worse: "), "{further:?}");
+    }
+
+    #[test]
+    fn a_hang_that_became_a_loss_is_not_logged_to_be_over() {
+        let drive = Place { tray: Some("3".into()), serial: Some("HN24-LARK".into()), port: None };
+        let subject = Subject::Drive(DriveKey("HN24-LARK".into()));
+        let held =
+            |finding| Condition { subject: subject.clone(), severity: Severity::Critical, since: now(), finding };
+        let lasted = Duration::from_secs(60);
+        let hung = Finding::DriveNotAnswering { drive: drive.clone(), stalled: lasted };
+        let gone = Finding::DriveGone { drive, pool: None, leave_in: Vec::new() };
+        let mut verdict = degraded();
+        verdict.conditions = vec![held(gone)];
+        let closed = Change::Closed { condition: held(hung), lasted };
+        let entries = entries(&verdict, &[closed], now(), &Clock::default().wall());
+        let message = &entries[0].message;
+        assert!(message.starts_with("goes on as drive-gone after "), "{message}");
     }
 }

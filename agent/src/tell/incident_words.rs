@@ -7,7 +7,7 @@ use super::tongue::Tongue;
 use super::wording::{self, TITLE_COLUMNS, Words, leave_in_line, short, stay_and};
 use crate::clock::Moment;
 use crate::units::span;
-use crate::verdict::{Cause, Confidence, Ended, Finding, Handling, Incident, Turned};
+use crate::verdict::{Cause, Condition, Confidence, Ended, Finding, Handling, Incident, Turned};
 
 /// The words of an incident.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,6 +20,10 @@ pub struct Told {
     pub unmeasured: Vec<&'static str>,
     /// The test that would decide; empty where nothing is open.
     pub next_test: String,
+    /// What began or got worse since the message before and is not in the sentence: a sentence for each condition.
+    pub news: Vec<String>,
+    /// What holds besides all that: a sentence for each condition.
+    pub also: Vec<String>,
 }
 
 /// The words; `clock` says the time of day of a moment.
@@ -47,16 +51,47 @@ pub fn told(incident: &Incident, clock: &dyn Fn(Moment) -> String, tongue: Tongu
         None if incident.cause == Cause::Unclear => {
             let sentence = tongue.say("incident.not-clear", &[("facts", &lead.sentence)]);
             // R17 names the three measurements that would decide.
-            (Words { sentence, evidence, ..lead }, tongue.plain("incident.three-tests").to_owned())
+            (
+                Words { sentence, evidence, ..with_the_others(lead, incident) },
+                tongue.plain("incident.three-tests").to_owned(),
+            )
         }
-        None => (Words { evidence, ..lead }, String::new()),
+        None => (Words { evidence, ..with_the_others(lead, incident) }, String::new()),
     };
+    let (news, also) = rest(incident, &words.sentence, tongue);
     Told {
         words: handled(words, incident, tongue),
         seen: incident.evidence.iter().map(|evidence| seen(evidence, clock, tongue)).collect(),
         unmeasured: incident.unmeasured.iter().map(|what| unmeasured(*what, tongue)).collect(),
         next_test,
+        news,
+        also,
     }
+}
+
+/// Of several parts of which the same is to be said, the title has the first and their number.
+fn with_the_others(lead: Words, incident: &Incident) -> Words {
+    let kind = incident.lead().map(Condition::kind);
+    let others = incident.conditions.iter().filter(|held| Some(held.kind()) == kind).count().saturating_sub(1);
+    if others == 0 {
+        return lead;
+    }
+    let more = format!(" +{others}");
+    let counted = |title: &str| short(title, TITLE_COLUMNS - more.len()) + &more;
+    Words { title: counted(&lead.title), name: counted(&lead.name), ..lead }
+}
+
+/// What holds and is not in the sentence: what is new, and the rest.
+fn rest(incident: &Incident, sentence: &str, tongue: Tongue) -> (Vec<String>, Vec<String>) {
+    let news: Vec<&Condition> = incident.news().collect();
+    let (mut new, mut also) = (Vec::new(), Vec::new());
+    for held in &incident.conditions {
+        let said = wording::words(held, tongue).sentence;
+        if !sentence.contains(&said) && !new.contains(&said) && !also.contains(&said) {
+            if news.iter().any(|one| std::ptr::eq(*one, held)) { new.push(said) } else { also.push(said) }
+        }
+    }
+    (new, also)
 }
 
 /// A temperature, or a fan that stands still, is a better title than what is thought of it.

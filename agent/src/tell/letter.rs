@@ -68,7 +68,7 @@ impl Letter {
 
     /// The worst message of what is not over, the first of equals; the first of all where all is over.
     pub fn leading(&self) -> &Item {
-        let open = self.items().filter(|item| item.message.turn != Turn::Closed);
+        let open = self.items().filter(|item| !item.message.turn.is_last());
         self.worst(open).unwrap_or(&self.first)
     }
 
@@ -115,12 +115,15 @@ fn part(item: &Item) -> Value {
         "id": message.id,
         "incident": message.incident,
         "turn": message.turn,
+        "part_of": message.part_of,
         "is_over": message.turn == Turn::Closed,
         "severity": message.severity,
         "about": message.about,
         "trays": message.trays,
         "title": message.title,
         "sentence": message.sentence,
+        "new": message.news,
+        "also": message.also,
         "do": message.advice,
         "do_not": message.warning,
         "leave_in": message.leave_in,

@@ -68,9 +68,9 @@ fn colour(item: &Item) -> &'static str {
     match (item.message.turn, item.message.severity) {
         (Turn::Closed | Turn::AllWell, _) => "#2e9e4f",
         (Turn::Test, _) => "#3b82d6",
+        (Turn::PartOf, _) | (_, Severity::Notice) => "#8a94a3",
         (_, Severity::Critical) => "#e03c31",
         (_, Severity::Warning) => "#d98e04",
-        (_, Severity::Notice) => "#8a94a3",
     }
 }
 

@@ -42,6 +42,7 @@ pub(super) fn headline(message: &Message) -> String {
         Turn::Worsened => "letter.worsened",
         Turn::Reminder => "letter.reminder",
         Turn::Closed => "letter.closed",
+        Turn::PartOf => "letter.part-of",
         Turn::AllWell => return title,
         Turn::Test => "letter.test",
     };
@@ -81,11 +82,15 @@ pub(super) fn paragraphs(item: &Item) -> Vec<(&'static str, Vec<String>)> {
     let tongue = message.tongue;
     let one = |key: &str, line: &str| (tongue.plain(key), vec![line.to_owned()]);
     let bare = |line: &str| ("", vec![line.to_owned()]);
-    let mut paragraphs = vec![bare(&message.sentence), one("letter.do", &message.advice)];
+    let several = |key: &str, lines: &[String]| (tongue.plain(key), lines.to_vec());
+    let mut paragraphs = vec![bare(&message.sentence)];
+    paragraphs.push(several("letter.new", &message.news));
+    paragraphs.push(several("letter.also", &message.also));
+    paragraphs.push(one("letter.do", &message.advice));
     // In English most of what makes it worse says so itself.
     let says_so = message.warning.starts_with(tongue.plain("letter.do-not"));
     paragraphs.push(if says_so { bare(&message.warning) } else { one("letter.do-not", &message.warning) });
-    paragraphs.push((tongue.plain("letter.measured"), message.evidence.clone()));
+    paragraphs.push(several("letter.measured", &message.evidence));
     paragraphs.push(one("letter.not-measured", &message.not_measured.join("; ")));
     paragraphs.push(one("letter.to-find-out", &message.next_test));
     paragraphs.push(one("letter.since", &message.since));

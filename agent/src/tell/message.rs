@@ -27,6 +27,15 @@ pub struct Message {
     pub title: String,
     /// One sentence.
     pub sentence: String,
+    /// What began or got worse since the message before and is not in the sentence, a sentence each.
+    #[serde(default)]
+    pub news: Vec<String>,
+    /// What holds besides all that, a sentence each.
+    #[serde(default)]
+    pub also: Vec<String>,
+    /// The incident that it turned out to be a part of, if it ended like that.
+    #[serde(default)]
+    pub part_of: Option<String>,
     /// What the owner can do.
     pub advice: String,
     /// What would make it worse.
@@ -83,10 +92,19 @@ pub enum Turn {
     Reminder,
     /// It is over.
     Closed,
+    /// It turned out to be a part of another, which tells how it goes on: nothing is over.
+    PartOf,
     /// There is no story: all is well.
     AllWell,
     /// Only to see whether it arrives.
     Test,
+}
+
+impl Turn {
+    /// True for the last of a story.
+    pub fn is_last(self) -> bool {
+        matches!(self, Self::Closed | Self::PartOf)
+    }
 }
 
 impl fmt::Display for Turn {
@@ -97,6 +115,7 @@ impl fmt::Display for Turn {
             Self::Refined => "refined",
             Self::Reminder => "reminder",
             Self::Closed => "closed",
+            Self::PartOf => "part-of",
             Self::AllWell => "all-well",
             Self::Test => "test",
         })
@@ -197,6 +216,9 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Sever
         sentence: "Tray 3 (serial ..LARK) is no longer seen; md0 needs it.".to_owned(),
         advice: "Leave 1 2 in. Check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
+        news: Vec::new(),
+        also: Vec::new(),
+        part_of: None,
         leave_in: (turn != Turn::Closed).then(|| "LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: vec!["what it counts: it does not answer".to_owned()],

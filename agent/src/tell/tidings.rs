@@ -26,19 +26,19 @@ pub struct Letterhead<'a> {
     pub page: &'a dyn Fn(&Incident) -> Option<Vec<u8>>,
 }
 
-/// The message about a turn; none for what is not worth one: what got a little better, and what turned out to be a part
-/// of another story, which is told by that one.
+/// The message about a turn; none for what is not worth one: what got a little better.
 pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
     let (turn, lasted) = match turned.what {
         What::Opened => (Turn::Opened, None),
         What::Worsened => (Turn::Worsened, None),
         What::Refined { .. } => (Turn::Refined, None),
         What::Eased => return None,
-        What::Closed { lasted, .. } => (Turn::Closed, Some(lasted)),
+        What::Closed { how: Ended::PartOf(_), .. } => (Turn::PartOf, None),
+        What::Closed { lasted, how: Ended::Over | Ended::TakenOut } => (Turn::Closed, Some(lasted)),
     };
     let incident = &turned.incident;
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
-    let Told { words, seen, unmeasured, next_test } = told(incident, &clock, head.tongue);
+    let Told { words, seen, unmeasured, next_test, news, also } = told(incident, &clock, head.tongue);
     let since = head.now.since(incident.since);
     let tongue = head.tongue;
     let since = match (head.wall.synchronised, lasted) {
@@ -55,7 +55,11 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         }
         _ => words.sentence,
     };
-    let is_over = turn == Turn::Closed;
+    let is_over = turn.is_last();
+    let part_of = match turned.what {
+        What::Closed { how: Ended::PartOf(other), .. } => Some(other.to_string()),
+        _ => None,
+    };
     let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).collect() };
     Some(Message {
         id: format!("{}-{}.{}.{turn}", head.mark, incident.id, incident.turns),
@@ -66,6 +70,9 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         trays: incident.drives.iter().map(Place::label).collect(),
         title: if is_over { words.name } else { words.title },
         sentence,
+        news: if is_over { Vec::new() } else { news },
+        also: if is_over { Vec::new() } else { also },
+        part_of,
         advice: if is_over { String::new() } else { words.advice },
         warning: if is_over { String::new() } else { words.warning },
         leave_in: words.leave_in.filter(|_| !is_over),
@@ -86,7 +93,10 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
 /// True when this is the name of the message that told the end of an incident.
 pub fn tells_the_end(id: &str, mark: &str, incident: IncidentId) -> bool {
     let rest = id.strip_prefix(&format!("{mark}-{incident}."));
-    rest.is_some_and(|rest| rest.split_once('.').is_some_and(|(_, turn)| turn == Turn::Closed.to_string()))
+    rest.is_some_and(|rest| {
+        rest.split_once('.')
+            .is_some_and(|(_, turn)| [Turn::Closed, Turn::PartOf].iter().any(|last| turn == last.to_string()))
+    })
 }
 
 fn about(incident: &Incident) -> Vec<About> {
@@ -109,12 +119,117 @@ fn about(incident: &Incident) -> Vec<About> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::Clock;
+    use crate::reading::{DriveKey, Writing};
+    use crate::tell::letter::{Item, Letter};
+    use crate::tell::letter_page::html;
+    use crate::tell::letter_words::{subject, text};
+    use crate::tell::wording::words;
+    use crate::verdict::{Cause, Confidence, Down, Finding, Handling, Severity};
+    use std::time::Duration;
 
     #[test]
     fn only_the_name_of_an_end_tells_it() {
-        let names =
-            ["ab-7.2.closed", "ab-7.2.opened", "ab-77.2.closed", "cd-7.2.closed", "test-ab-7.2.closed", "closed"];
+        let names = [
+            "ab-7.2.closed",
+            "ab-7.3.part-of",
+            "ab-77.2.part-of",
+            "ab-7.2.opened",
+            "ab-77.2.closed",
+            "cd-7.2.closed",
+            "test-ab-7.2.closed",
+            "closed",
+        ];
         let found: Vec<&str> = names.into_iter().filter(|id| tells_the_end(id, "ab", IncidentId(7))).collect();
-        assert_eq!(found, ["ab-7.2.closed"]);
+        assert_eq!(found, ["ab-7.2.closed", "ab-7.3.part-of"]);
+    }
+
+    /// What is told of a pool that has gone down after a loss, in a turn for the worse.
+    fn worse(cause: Cause) -> Turned {
+        let place =
+            |label: &str| Place { tray: Some(label.to_owned()), serial: Some(format!("HN24-{label}")), port: None };
+        let held =
+            |subject, finding| Condition { subject, severity: Severity::Critical, since: Moment::default(), finding };
+        let gone = |label: &str| {
+            let finding =
+                Finding::DriveGone { drive: place(label), pool: Some("md0".to_owned()), leave_in: Vec::new() };
+            held(Subject::Drive(DriveKey(format!("HN24-{label}"))), finding)
+        };
+        let down =
+            Finding::PoolDown { pool: "md0".to_owned(), why: Down::TooManyLost, present: 3, of: 5, lost: Vec::new() };
+        let stopped = Finding::VolumeReadonly { mount: "/srv/songs".to_owned(), writing: Writing::StoppedByError };
+        let mut incident = Incident {
+            id: IncidentId(7),
+            cause,
+            confidence: Confidence::Likely,
+            severity: Severity::Critical,
+            worst: Severity::Critical,
+            turns: 1,
+            last_turn: Some(What::Opened),
+            since: Moment::default(),
+            conditions: vec![gone("3"), held(Subject::Volume("/srv/songs".to_owned()), stopped)],
+            drives: vec![place("3"), place("5")],
+            part: None,
+            evidence: Vec::new(),
+            unmeasured: Vec::new(),
+            handling: Handling::PullNothing,
+            acknowledged: false,
+            reported: None,
+        };
+        incident.report(Moment::default());
+        incident.conditions.extend([held(Subject::Pool("md0".to_owned()), down), gone("5")]);
+        incident.take_turn(What::Worsened);
+        incident.report(Moment::default());
+        Turned { incident, what: What::Worsened }
+    }
+
+    fn told(turned: &Turned, tongue: Tongue) -> Message {
+        let (stamp, wall) = (Stamp::default(), Clock::default().wall());
+        let head = Letterhead {
+            mark: "ab",
+            tongue,
+            box_name: "heron",
+            now: Moment::default(),
+            wall: &wall,
+            stamp: &stamp,
+            is_held: false,
+            page: &|_| None,
+        };
+        message(turned, head).expect("it is worth a message")
+    }
+
+    #[test]
+    fn a_message_names_all_that_holds_and_what_is_new_in_every_form_and_language() {
+        for cause in Cause::ALL {
+            for tongue in [Tongue::English, Tongue::German] {
+                let turned = worse(cause);
+                let letter = Letter::of(Item::new(told(&turned, tongue), 0, 1, &Stamp::default()));
+                let forms = [text(&letter), html(&letter, None), letter.document().to_string()];
+                for held in &turned.incident.conditions {
+                    let sentence = words(held, tongue).sentence;
+                    for form in &forms {
+                        assert!(form.contains(&sentence), "{cause:?}: `{sentence}` is not in:\n{form}");
+                    }
+                }
+                let message = &letter.first.message;
+                assert_eq!((message.news.len(), message.turn), (2, Turn::Worsened), "{:?}", message.news);
+                let new = format!("\n{}:\n- ", tongue.plain("letter.new"));
+                assert!(forms[0].contains(&new), "{}", forms[0]);
+            }
+        }
+    }
+
+    #[test]
+    fn what_became_a_part_of_another_is_not_told_to_be_over() {
+        let mut turned = worse(Cause::TrayPower);
+        turned.what = What::Closed { lasted: Duration::from_secs(60), how: Ended::PartOf(IncidentId(9)) };
+        for tongue in [Tongue::English, Tongue::German] {
+            let message = told(&turned, tongue);
+            assert_eq!((message.turn, message.lasted, message.part_of.as_deref()), (Turn::PartOf, None, Some("9")));
+            let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
+            assert_eq!(letter.document()["messages"][0]["is_over"], false);
+            let over = tongue.say("letter.closed", &[("title", &"")]);
+            assert!(!subject(&letter).contains(over.trim()), "{}", subject(&letter));
+        }
     }
 }

@@ -1,6 +1,6 @@
 //! An incident: one story for one cause, with the conditions that belong to it.
 
-use super::{Cause, Condition, Confidence, Place, Severity, Unmeasured};
+use super::{Cause, Condition, Confidence, Place, Reported, Severity, Unmeasured};
 use crate::clock::Moment;
 use crate::reading::{Happening, Teller};
 use serde::{Deserialize, Serialize};
@@ -55,6 +55,9 @@ pub struct Incident {
     pub handling: Handling,
     /// True once its owner has said that he knows.
     pub acknowledged: bool,
+    /// What its messages have said so far; `None` when it was kept before that was noted.
+    #[serde(default)]
+    pub reported: Option<Reported>,
 }
 
 impl Incident {
@@ -76,6 +79,7 @@ impl Incident {
         self.since = by(self.since);
         self.conditions.iter_mut().for_each(|condition| condition.since = by(condition.since));
         self.evidence.iter_mut().for_each(|evidence| evidence.at = by(evidence.at));
+        self.reported.iter_mut().for_each(|reported| reported.at = by(reported.at));
     }
 }
 
@@ -145,7 +149,7 @@ pub struct Turn {
 pub enum Turned {
     /// It begins.
     Opened,
-    /// It got worse.
+    /// It got worse: something in it began or got worse, whether or not it is worse as a whole.
     Worsened,
     /// Its cause is another than thought, or surer.
     Refined {

@@ -1,5 +1,6 @@
 //! The open incidents, kept over restarts: which story a group of conditions continues, and what is new about it.
 
+use super::ends::ended;
 use super::fold::{Group, severity};
 use crate::clock::Moment;
 use crate::judge::causes::key;
@@ -85,7 +86,7 @@ impl Book {
     pub fn acknowledge(&mut self, id: IncidentId) -> bool {
         let found = self.open.iter_mut().find(|incident| incident.id == id);
         self.is_urgent |= found.is_some();
-        found.map(|incident| incident.acknowledged = true).is_some()
+        found.map(Incident::acknowledge).is_some()
     }
 
     /// The times of all that is in it move into the past, as when the machine has started again.
@@ -102,20 +103,22 @@ impl Book {
         let mut turns = Vec::new();
         let mut open = std::mem::take(&mut self.open);
         open.sort_by_key(|incident| incident.id);
-        for incident in open {
-            // Of several that a story falls into, the one that still tells it.
-            let same_cause = |index: &usize| groups[*index].cause == incident.cause;
-            let mut going_on = (0..groups.len()).filter(|index| continues(&incident, &groups[*index]));
-            let index = going_on.clone().find(same_cause).or_else(|| going_on.next());
-            let Some(index) = index else {
-                turns.push(self.close(incident, &groups, now));
-                continue;
-            };
-            let group = groups.remove(index);
-            let is_split = groups.iter().any(|other| shares(&incident, other, |_| true));
-            let (incident, news) = go_on(incident, group, is_split);
-            turns.extend(news.map(|what| Turn { incident: incident.clone(), what }));
-            self.open.push(incident);
+        // Those that share a condition with a group go first; what holds under another name only goes on with what is left.
+        for link in [continues, succeeds] {
+            for incident in std::mem::take(&mut open) {
+                // Of several that a story falls into, the one that still tells it.
+                let same_cause = |index: &usize| groups[*index].cause == incident.cause;
+                let mut going_on = (0..groups.len()).filter(|index| link(&incident, &groups[*index]));
+                let Some(index) = going_on.clone().find(same_cause).or_else(|| going_on.next()) else {
+                    open.push(incident);
+                    continue;
+                };
+                let group = groups.remove(index);
+                let is_split = groups.iter().any(|other| shares(&incident, other, |_| true));
+                let (incident, news) = go_on(incident, group, is_split, now);
+                turns.extend(news.map(|what| Turn { incident: incident.clone(), what }));
+                self.open.push(incident);
+            }
         }
         for group in groups {
             self.last += 1;
@@ -123,6 +126,19 @@ impl Book {
             turns.push(Turn { incident: incident.clone(), what: Turned::Opened });
             self.open.push(incident);
         }
+        // Only now is it known where everything that still holds belongs.
+        for mut incident in open {
+            let how = ended(&incident, &self.open);
+            if how == Ended::TakenOut {
+                // What lives on elsewhere does not end with the drive.
+                let lives = |own: &Condition| self.of(own).is_some();
+                incident.conditions.retain(|own| !lives(own));
+            }
+            let what = Turned::Closed { lasted: now.since(incident.since), how };
+            incident.take_turn(what);
+            turns.push(Turn { incident, what });
+        }
+        turns.sort_by_key(|turn| turn.incident.id);
         self.is_urgent |= !turns.is_empty();
         turns
     }
@@ -144,29 +160,6 @@ impl Book {
         }
         kept
     }
-
-    fn close(&self, incident: Incident, groups: &[Group], now: Moment) -> Turn {
-        let keys: Vec<_> = incident.conditions.iter().map(key).collect();
-        let absorbing =
-            self.open.iter().find(|other| other.conditions.iter().any(|condition| keys.contains(&key(condition))));
-        let taken_out = |group: &Group| {
-            let gone = group.conditions.iter().any(|condition| condition.kind() == Kind::DriveGone);
-            gone && group.drives.iter().any(|drive| incident.drives.contains(drive))
-        };
-        let same_drive = |other: &Incident| {
-            let gone = other.conditions.iter().any(|condition| condition.kind() == Kind::DriveGone);
-            gone && other.drives.iter().any(|drive| incident.drives.contains(drive))
-        };
-        let how = match absorbing {
-            Some(other) => Ended::PartOf(other.id),
-            None if groups.iter().any(taken_out) || self.open.iter().any(same_drive) => Ended::TakenOut,
-            None => Ended::Over,
-        };
-        let what = Turned::Closed { lasted: now.since(incident.since), how };
-        let mut incident = incident;
-        incident.take_turn(what);
-        Turn { incident, what }
-    }
 }
 
 /// True when a group goes on with the story of an incident: they share a condition, or tell the same of the same drives.
@@ -180,6 +173,13 @@ fn continues(incident: &Incident, group: &Group) -> bool {
         && !group.drives.is_empty()
         && group.drives == incident.drives;
     same || shares(incident, group, |_| true)
+}
+
+/// True when what is left of a story goes on in a group under another name, and the group has no other story to tell.
+fn succeeds(incident: &Incident, group: &Group) -> bool {
+    let has_no_other = !group.cause.is_named() || group.cause == incident.cause;
+    let mut known = incident.conditions.iter();
+    has_no_other && known.any(|known| group.conditions.iter().any(|held| known.goes_on_as(held)))
 }
 
 /// True when a condition of one of these kinds is in both.
@@ -203,7 +203,7 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
     let severity = severity(group.cause, &group.conditions);
     let since = group.conditions.iter().map(|condition| condition.since).min().unwrap_or(now);
     let Group { cause, confidence, conditions, drives, part, evidence, unmeasured, handling } = group;
-    Incident {
+    let mut incident = Incident {
         id,
         cause,
         confidence,
@@ -219,7 +219,10 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
         unmeasured,
         handling,
         acknowledged: false,
-    }
+        reported: None,
+    };
+    incident.report(now);
+    incident
 }
 
 /// Names no reason: any other cause says more.
@@ -230,7 +233,7 @@ fn says_nothing(cause: Cause) -> bool {
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
 /// signs are over: only another finding that is no less sure takes its place. Not so when drives have only come back,
 /// unless the story falls apart.
-fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Turned>) {
+fn go_on(before: Incident, group: Group, is_split: bool, now: Moment) -> (Incident, Option<Turned>) {
     let (says_nothing, was_unclear) = (says_nothing(group.cause), says_nothing(before.cause));
     // What explains more drives than before takes the place of what explained fewer, however sure that was.
     let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
@@ -258,7 +261,7 @@ fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Tu
     incident.worst = severity.max(before.worst).max(before.severity);
     let is_refined =
         incident.cause != before.cause || (incident.confidence > before.confidence && incident.cause.is_named());
-    let news = if severity > before.severity {
+    let news = if severity > before.severity || incident.is_worse_than_reported(now) {
         Some(Turned::Worsened)
     } else if is_refined {
         Some(Turned::Refined { before: before.cause })
@@ -268,6 +271,10 @@ fn go_on(before: Incident, group: Group, is_split: bool) -> (Incident, Option<Tu
         None
     };
     news.into_iter().for_each(|what| incident.take_turn(what));
+    // That it got a little better is told to nobody.
+    if incident.reported.is_none() || news.is_some_and(|what| what != Turned::Eased) {
+        incident.report(now);
+    }
     // Another story has begun with what was acknowledged.
     incident.acknowledged &= !matches!(news, Some(Turned::Worsened));
     (incident, news)

@@ -1,6 +1,7 @@
 //! From diagnoses to groups: every open condition belongs to exactly one. A pool's conditions go with the drives that it
 //! lost, a volume's with its pool; what nothing explains stands for itself.
 
+use super::alike::one_reason;
 use super::handling::handling;
 use crate::judge::causes::view::View;
 use crate::judge::causes::{Diagnosis, Key, diagnose, key};
@@ -73,7 +74,8 @@ pub fn groups(view: &View) -> Vec<Group> {
             None => alone.push(condition),
         }
     }
-    let diagnosed = found.into_iter().filter(|(_, conditions)| !conditions.is_empty());
+    let diagnosed = found.into_iter().filter(|(_, conditions)| !conditions.is_empty()).collect();
+    let diagnosed = put_together(view, diagnosed).into_iter();
     let mut groups: Vec<Group> = diagnosed.map(|(diagnosis, conditions)| group(view, diagnosis, conditions)).collect();
     groups.extend(alone_groups(view, alone));
     groups
@@ -155,19 +157,42 @@ fn carries(pool: &Pool, source: &str) -> bool {
     named(&pool.name) || named(&pool.key) || inside || pool.members.iter().any(|found| member(&found.device))
 }
 
-/// What nothing explains: each stands for itself, but several conditions of one pool or one drive are one story.
+/// What is not clear of several drives, and looks the same, is one story.
+fn put_together<'a>(
+    view: &View,
+    diagnosed: Vec<(Diagnosis, Vec<&'a Condition>)>,
+) -> Vec<(Diagnosis, Vec<&'a Condition>)> {
+    let mut kept: Vec<(Diagnosis, Vec<&Condition>)> = Vec::new();
+    for (diagnosis, conditions) in diagnosed {
+        let is_alike = |(other, others): &&mut (Diagnosis, Vec<&Condition>)| {
+            let alike = |one: &&Condition| others.iter().all(|other| one_reason(view, one, other));
+            other.cause == Cause::Unclear && diagnosis.cause == Cause::Unclear && conditions.iter().all(alike)
+        };
+        match kept.iter_mut().find(is_alike) {
+            Some((other, others)) => {
+                other.drives.extend(diagnosis.drives);
+                other.evidence.extend(diagnosis.evidence);
+                other.unmeasured.extend(diagnosis.unmeasured);
+                others.extend(conditions);
+            }
+            None => kept.push((diagnosis, conditions)),
+        }
+    }
+    kept
+}
+
+/// What nothing explains: each stands for itself, but what has one reason is one story.
 fn alone_groups(view: &View, alone: Vec<&Condition>) -> Vec<Group> {
     let mut groups: Vec<(Diagnosis, Vec<&Condition>)> = Vec::new();
     for condition in alone {
-        let pool_story =
-            |kind: Kind| matches!(kind, Kind::PoolDegraded | Kind::PoolDown | Kind::PoolBusy | Kind::RebuildStalled);
-        let same = |(_, others): &&mut (Diagnosis, Vec<&Condition>)| {
-            others.iter().all(|other| {
-                other.subject == condition.subject && pool_story(other.kind()) && pool_story(condition.kind())
-            })
+        let is_alike = |(_, others): &&mut (Diagnosis, Vec<&Condition>)| {
+            others.iter().any(|other| one_reason(view, other, condition))
         };
-        match groups.iter_mut().find(same) {
-            Some((_, others)) => others.push(condition),
+        match groups.iter_mut().find(is_alike) {
+            Some((diagnosis, others)) => {
+                diagnosis.drives.extend(condition.subject.drive().cloned());
+                others.push(condition);
+            }
             None => groups.push((Diagnosis::as_it_says(condition), vec![condition])),
         }
     }

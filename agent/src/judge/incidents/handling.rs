@@ -9,6 +9,29 @@ use crate::judge::redundancy::standing;
 use crate::reading::{ActivityKind, DriveKey, MemberState, Pool, PoolRunning};
 use crate::verdict::{Cause, Condition, Handling, Kind, Subject};
 
+/// Where trays are at stake: redundancy, connections, and drives that fail. Heat, space, settings and the like are not
+/// about trays, whatever state their pool is in.
+const AT_STAKE: [Kind; 18] = [
+    Kind::DriveGone,
+    Kind::DriveFlapping,
+    Kind::DriveBackNotUsed,
+    Kind::DriveLostPower,
+    Kind::DriveTimeouts,
+    Kind::DriveNotAnswering,
+    Kind::DriveSaysFailing,
+    Kind::PendingOrUncorrectable,
+    Kind::ReallocatedGrowth,
+    Kind::SsdWorn,
+    Kind::SataCrcGrowth,
+    Kind::SataSlow,
+    Kind::MemberErrors,
+    Kind::Mismatches,
+    Kind::PoolDegraded,
+    Kind::PoolDown,
+    Kind::RebuildStalled,
+    Kind::ControllerTrouble,
+];
+
 /// What may be done.
 pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -> Handling {
     let one = match &diagnosis.drives[..] {
@@ -17,6 +40,9 @@ pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -
     };
     if let (Cause::WrongTray, Some((_, known))) = (diagnosis.cause, one) {
         return Handling::PutBack { tray: known.place.label() };
+    }
+    if !conditions.iter().any(|condition| AT_STAKE.contains(&condition.kind())) {
+        return Handling::NoTray;
     }
     let concerned = concerned(view, diagnosis, conditions);
     let down = conditions.iter().any(|condition| condition.kind() == Kind::PoolDown);

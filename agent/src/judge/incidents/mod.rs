@@ -1,7 +1,9 @@
 //! Incidents: one story for one cause. What holds is put together by cause, set beside the stories that were open
 //! before, and what is new about each is said once.
 
+mod alike;
 mod book;
+mod ends;
 mod fold;
 mod handling;
 

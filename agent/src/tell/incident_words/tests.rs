@@ -45,6 +45,7 @@ fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[
         worst: Severity::Critical,
         turns: 1,
         last_turn: Some(Turned::Opened),
+        reported: None,
     }
 }
 

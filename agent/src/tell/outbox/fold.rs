@@ -1,5 +1,6 @@
 //! What is left out when a queue is full: first what lies between the first and the last message of an incident, then
-//! the first of incidents that are over, whose last message says it all; only then the oldest of the least severe.
+//! the first of incidents that are over, whose last message says it all; then what a later message of its incident says
+//! as well, which names all that holds; only then the oldest of the least severe.
 //! Whatever is left out is counted, and the count travels with the message that comes after it. And what began and ended
 //! while somebody worked on the box is not told at all.
 
@@ -63,12 +64,16 @@ impl Queue {
             let of_it = |index: &usize| self.entries[*index].message.incident == incident;
             let mut places = (0..self.entries.len()).filter(of_it);
             if let (Some(first), Some(last)) = (places.next(), places.next()) {
-                if self.entries[last].message.turn == Turn::Closed && free(&first) {
+                if self.entries[last].message.turn.is_last() && free(&first) {
                     return Some(first);
                 }
             }
         }
+        let is_newest = |index: usize| {
+            let of_it = |later: &Entry| later.message.incident == self.entries[index].message.incident;
+            !self.entries.iter().skip(index + 1).any(of_it)
+        };
         // The first of equals is the oldest.
-        (0..older).filter(free).min_by_key(|index| self.entries[*index].message.severity)
+        (0..older).filter(free).min_by_key(|index| (is_newest(*index), self.entries[*index].message.severity))
     }
 }

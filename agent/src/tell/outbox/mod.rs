@@ -155,7 +155,7 @@ impl Outbox {
                 return Vec::new();
             }
         }
-        if self.is_muted && message.turn == Turn::Closed {
+        if self.is_muted && message.turn.is_last() {
             let withdrawn: Vec<Write> = self.queues.iter_mut().filter_map(|queue| queue.withdraw(&message)).collect();
             if !withdrawn.is_empty() {
                 self.stories.remove(&message.incident);
@@ -164,7 +164,7 @@ impl Outbox {
         }
         let mut writes = self.put(Arc::new(message.clone()), &ways);
         match message.turn {
-            Turn::Closed => {
+            Turn::Closed | Turn::PartOf => {
                 let over = self.stories.remove(&message.incident);
                 writes.extend(over.map(|story| Write::StoryOver(story.last.incident)));
             }
@@ -205,7 +205,10 @@ impl Outbox {
             story.reminders += 1;
             story.told = now.stamp.clone();
             let id = format!("{}.reminder-{}", story.last.story_id(), story.reminders);
-            let message = Message { id, turn: Turn::Reminder, made_at: now.stamp.clone(), ..story.last.clone() };
+            // What was new then is new no more.
+            let also = story.last.news.iter().chain(&story.last.also).cloned().collect();
+            let (turn, made_at, news) = (Turn::Reminder, now.stamp.clone(), Vec::new());
+            let message = Message { id, turn, made_at, news, also, ..story.last.clone() };
             let ways = self.ways_for(&message, Some(&story));
             writes.extend(self.put(Arc::new(message), &ways));
             writes.extend(self.tell_on(story));
@@ -314,7 +317,7 @@ impl Outbox {
     fn ways_for(&self, message: &Message, story: Option<&Story>) -> Vec<String> {
         let is_told = |queue: &&Queue| {
             let knows = story.is_some_and(|story| story.ways.contains(&queue.rule.way));
-            let only_the_end = message.turn == Turn::Closed && story.is_some();
+            let only_the_end = message.turn.is_last() && story.is_some();
             knows || (!only_the_end && queue.wants(message))
         };
         self.queues.iter().filter(is_told).map(|queue| queue.rule.way.clone()).collect()

@@ -280,6 +280,21 @@ fn a_queue_full_of_incidents_gives_up_beginnings_of_those_that_are_over_then_the
     assert_eq!(kept.iter().map(|waiting| waiting.left_out as usize).sum::<usize>() + kept.len(), 2 * MOST + 10);
 }
 
+/// The newest message of an incident names all that holds in it: what came before it is the first to go, however bad.
+#[test]
+fn a_full_queue_gives_up_no_newest_message_while_there_is_an_older_one() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    outbox.take(message("alone", 1, Opened, Warning, 0), &at(0));
+    for n in 0..MOST / 2 {
+        outbox.take(message(&format!("open{n}"), 1, Opened, Critical, 0), &at(0));
+        outbox.take(message(&format!("open{n}"), 2, Worsened, Warning, 0), &at(0));
+    }
+    let kept = outbox.kept().waiting;
+    assert_eq!(kept.len(), MOST);
+    assert_eq!(kept.iter().filter(|waiting| waiting.message.turn == Worsened).count(), MOST / 2);
+    assert!(kept.iter().any(|waiting| waiting.message.incident == "alone"));
+}
+
 #[test]
 fn after_a_restart_it_goes_on_where_it_stood() {
     let mut before = outbox(vec![rule("mail"), rule("hook"), rule("old")]);

@@ -5,7 +5,7 @@ use super::Play;
 use crate::judge::causes::key;
 use crate::judge::judge;
 use crate::reading::Itself;
-use crate::verdict::{Change, Incident, IncidentId, Kind, Subject, Turned};
+use crate::verdict::{Change, Condition, Ended, Finding, Incident, IncidentId, Kind, Severity, Subject, Turned};
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use std::collections::BTreeMap;
@@ -39,6 +39,9 @@ fn anything() -> impl Strategy<Value = String> {
         1 => Just("low on".to_owned()),
         1 => Just("low off".to_owned()),
         1 => Just("mute".to_owned()),
+        1 => Just("ack all".to_owned()),
+        1 => Just("restart".to_owned()),
+        1 => prop::sample::select(vec!["raid5", "raid6", "raid10", "raid1"]).prop_map(|level| format!("level {level}")),
         1 => Just("volume stops".to_owned()),
         1 => Just("volume goes-on".to_owned()),
         1 => Just("pool checks".to_owned()),
@@ -114,6 +117,58 @@ fn does_not_waver(play: &Play) {
     }
 }
 
+/// The turns of an incident that a message is made of, oldest first.
+fn messages(play: &Play, id: IncidentId) -> Vec<&Incident> {
+    let of_it = play.turns.iter().map(|(_, turn)| turn).filter(|turn| turn.incident.id == id);
+    of_it.filter(|turn| turn.what != Turned::Eased).map(|turn| &turn.incident).collect()
+}
+
+/// The newest message of each incident names all that holds in it, as bad as it is; what has come and gone three times
+/// and was told each time may wait.
+fn newest_message_names_all_that_holds(play: &Play) {
+    for incident in play.open() {
+        let messages = messages(play, incident.id);
+        for held in incident.conditions.iter().filter(|held| held.severity >= Severity::Warning) {
+            let names = |message: &&&Incident| {
+                message.conditions.iter().any(|told| key(told) == key(held) && told.severity >= held.severity)
+            };
+            let is_named = messages.last().is_some_and(|newest| names(&newest));
+            let is_old_news = messages.iter().filter(names).count() >= 3;
+            assert!(is_named || is_old_news, "{held:?} is not told:\n{}", play.said().join("\n"));
+            let worse = |told: &Condition| key(told) == key(held) && lost(told) >= lost(held);
+            assert!(is_old_news || messages.iter().any(|message| message.conditions.iter().any(worse)), "{held:?}");
+        }
+    }
+}
+
+fn lost(condition: &Condition) -> u32 {
+    match condition.finding {
+        Finding::PoolDegraded { missing, .. } => missing,
+        _ => 0,
+    }
+}
+
+/// What is told to be over holds nowhere: no pool of it is degraded or down, no drive of it is gone or hangs, no volume of it
+/// stands still.
+fn nothing_that_holds_is_over(play: &Play) {
+    let verdict = play.verdict.as_ref().expect("there was a look");
+    for turn in verdict.turns.iter().filter(|turn| matches!(turn.what, Turned::Closed { how: Ended::Over, .. })) {
+        for (told, held) in
+            turn.incident.conditions.iter().flat_map(|told| verdict.conditions.iter().map(move |held| (told, held)))
+        {
+            let names: [&[Kind]; 3] = [
+                &[Kind::PoolDegraded, Kind::PoolDown],
+                &[Kind::DriveGone, Kind::DriveNotAnswering, Kind::DriveBackNotUsed],
+                &[Kind::VolumeReadonly, Kind::VolumeAbsent],
+            ];
+            let is_other_name = |names: &[Kind]| names.contains(&told.kind()) && names.contains(&held.kind());
+            let goes_on =
+                told.subject == held.subject && (told.kind() == held.kind() || names.into_iter().any(is_other_name));
+            assert!(!goes_on, "{told:?} goes on as {held:?}:\n{}", play.said().join("\n"));
+        }
+    }
+}
+
 fn ids(incidents: &[Incident]) -> Vec<IncidentId> {
     let mut ids: Vec<_> = incidents.iter().map(|incident| incident.id).collect();
     ids.sort();
@@ -150,7 +205,11 @@ proptest! {
     #[test]
     fn whatever_happens_each_story_is_told_once_and_whole(script in story()) {
         let mut play = Play::new();
-        play.go_through(&script, |_, play| holds_together(play));
+        play.go_through(&script, |_, play| {
+            holds_together(play);
+            newest_message_names_all_that_holds(play);
+            nothing_that_holds_is_over(play);
+        });
         is_told_once(&play);
         does_not_waver(&play);
     }

@@ -11,6 +11,7 @@ mod pulling;
 mod script;
 mod transfer;
 mod usb;
+mod worse;
 
 use super::{HOUR, MINUTE};
 use crate::clock::Moment;
@@ -139,6 +140,10 @@ impl Play {
         match step.words.iter().map(String::as_str).collect::<Vec<_>>()[..] {
             ["up", seconds] => self.up = seconds.parse().expect("seconds"),
             ["mute"] => self.memory.ledger.book.muted_until = Some(now.plus(Duration::from_secs(HOUR))),
+            ["ack", "all"] => {
+                let open: Vec<_> = self.memory.incidents().iter().map(|incident| incident.id).collect();
+                assert!(open.into_iter().all(|id| self.memory.acknowledge(id)));
+            }
             ["restart"] => self.restart(|_| {}),
             ["stop"] => self.memory.end(),
             // The boot clock begins anew, and what was noted lies before.

@@ -87,9 +87,14 @@ fn kinds(incident: &Incident) -> Vec<Kind> {
 fn a_failing_drive_that_is_taken_out_ends_its_story_and_tells_it_again_when_it_is_back() {
     let play = Play::of("300 failing 2; count 2 pending 3; 400 out 2; 600 lose 2");
     let turns: Vec<_> = play.turns.iter().map(|(second, turn)| (*second, turn)).collect();
-    let [(302, opened), (600, gone), (600, absence)] = turns[..] else { panic!("{}", play.said().join("\n")) };
+    let [(302, opened), (400, degraded), (520, unused), (600, gone), (600, absence)] = turns[..] else {
+        panic!("{}", play.said().join("\n"))
+    };
     assert_eq!((opened.what, opened.incident.cause), (Turned::Opened, Cause::DriveFails));
+    // That its pool has put it out, and does not take it back, is told as well.
+    assert_eq!((degraded.what, unused.what), (Turned::Worsened, Turned::Worsened));
     assert_eq!(gone.incident.id, opened.incident.id);
+    assert!(!kinds(&gone.incident).contains(&Kind::PoolDegraded), "its pool lacks it still");
     assert!(matches!(gone.what, Turned::Closed { how: Ended::TakenOut, .. }), "{:?}", gone.what);
     assert_eq!((absence.what, absence.incident.cause), (Turned::Opened, Cause::TakenOut));
     assert_eq!(kinds(&absence.incident), [Kind::DriveGone, Kind::PoolDegraded], "its health is told of no more");

@@ -6,7 +6,7 @@ use crate::demo::{heron, story};
 use crate::reading::{
     ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, Event, Happening, Lane,
     Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Processor, Reading, Reason,
-    SelfAssessment, Snapshot, Source, Teller, Temperature, Traffic, Undervoltage, Volume, Writing,
+    RecoveryLimit, SelfAssessment, Snapshot, Source, Teller, Temperature, Traffic, Undervoltage, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
@@ -88,6 +88,8 @@ struct Tray {
     stalled_since: Option<u64>,
     degrees: Option<f64>,
     fails: bool,
+    /// It tries a bad sector for as long as it likes, and says so.
+    tries_long: bool,
     timeouts: u64,
     speed: Option<u32>,
     port: Option<String>,
@@ -114,6 +116,7 @@ impl Scene {
             ["awake", ..] => self.each(&words[1..], |tray| tray.asleep = false),
             ["stall", ..] => self.each(&words[1..], |tray| tray.stalled_since = Some(step.second)),
             ["go-on", ..] => self.each(&words[1..], |tray| tray.stalled_since = None),
+            ["tries-long", ..] => self.each(&words[1..], |tray| tray.tries_long = true),
             ["failing", ..] => self.each(&words[1..], |tray| tray.fails = true),
             ["timeouts", tray, count] => self.each(&[tray], |tray| tray.timeouts = number(count)),
             ["speed", tray, speed] => self.each(&[tray], |tray| tray.speed = Some(number(speed))),
@@ -275,6 +278,9 @@ impl Tray {
             drive.bus = if port.contains("/usb-") { Bus::Usb } else { drive.bus };
         }
         if let Ok(health) = &mut drive.health.value {
+            if self.tries_long {
+                health.recovery_limit = Ok(RecoveryLimit::Off);
+            }
             if self.fails {
                 health.assessment = Ok(SelfAssessment::Failing);
             }

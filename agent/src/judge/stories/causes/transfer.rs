@@ -89,7 +89,7 @@ pub const ROWS: &[Row] = &[
         [
             "the errors stay with the port",
             swapped!("300 count 1 damaged 4", "900 count 2 damaged 4"),
-            "port-or-cable likely, as-it-says certain, as-it-says certain",
+            "port-or-cable likely, as-it-says certain",
         ],
     ),
     Row::yes(
@@ -98,7 +98,7 @@ pub const ROWS: &[Row] = &[
         [
             "the errors go along with the drive",
             swapped!("300 count 1 damaged 4", "900 count 1 damaged 9"),
-            "drive-connector likely, as-it-says certain, as-it-says certain",
+            "drive-connector likely, as-it-says certain",
         ],
     ),
     Row::yes(
@@ -119,7 +119,7 @@ pub const ROWS: &[Row] = &[
             "0 count all damaged 0; 300 count 6 damaged 4; 590 stop; 600 reboot; port 2 0000/1c.0/00.0/ata-6; \
          port 6 0000/1c.0/00.0/ata-8; \
          900 count 2 damaged 9",
-            "port-or-cable likely, as-it-says certain, as-it-says certain",
+            "port-or-cable likely, as-it-says certain",
         ],
     ),
     Row::no(
@@ -128,7 +128,7 @@ pub const ROWS: &[Row] = &[
         [
             "no errors after the change",
             swapped!("300 count 1 damaged 4", "900 end"),
-            "data-cable possible, as-it-says certain, as-it-says certain",
+            "data-cable possible, as-it-says certain",
         ],
     ),
     Row::no(
@@ -146,7 +146,7 @@ pub const ROWS: &[Row] = &[
         [
             "both drives have errors after the change",
             swapped!("300 count 1 damaged 4", "900 count 1 damaged 9; count 2 damaged 4"),
-            "data-cable possible, unclear possible, as-it-says certain, as-it-says certain",
+            "data-cable possible, unclear possible, as-it-says certain",
         ],
     ),
 ];

@@ -24,6 +24,7 @@ fn incident(number: u32) -> Incident {
         unmeasured: Vec::new(),
         handling: Handling::NoTray,
         acknowledged: false,
+        reported: None,
     }
 }
 
