@@ -17,6 +17,8 @@ pub(crate) struct Notes<'t> {
     unknown: Vec<Unknown>,
     /// Every key that was asked for, with the title of its section, such as `("[limits.drive]", "gone_hold")`.
     known: BTreeSet<(String, &'static str)>,
+    /// Every key whose value was written and accepted, with its section, such as `limits.drive.gone_hold`.
+    pub(crate) written: BTreeSet<String>,
 }
 
 /// One thing that is wrong.
@@ -40,7 +42,13 @@ pub(crate) struct Unknown {
 
 impl<'t> Notes<'t> {
     pub(crate) fn new(text: &'t str) -> Self {
-        Notes { source: Source::new(text), notes: Vec::new(), unknown: Vec::new(), known: BTreeSet::new() }
+        Notes {
+            source: Source::new(text),
+            notes: Vec::new(),
+            unknown: Vec::new(),
+            known: BTreeSet::new(),
+            written: BTreeSet::new(),
+        }
     }
 
     pub(crate) fn add(&mut self, note: Note) {

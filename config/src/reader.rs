@@ -83,7 +83,11 @@ impl<'t> Section<'_, 't> {
             return Given { key, value: default, origin: Origin::Default };
         };
         match read(&value) {
-            Ok(value) => Given { key, value, origin: Origin::Written(at) },
+            Ok(value) => {
+                let path = self.path_of(key);
+                self.notes.written.insert(path);
+                Given { key, value, origin: Origin::Written(at) }
+            }
             Err(refusal) => {
                 self.refused(key, at, refusal);
                 Given { key, value: default, origin: Origin::Refused }

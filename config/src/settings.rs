@@ -12,7 +12,7 @@ mod pages;
 pub use alerts::*;
 pub use glass::*;
 pub use pages::PageName;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 /// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
@@ -39,6 +39,9 @@ pub struct Settings {
     pub self_test: SelfTestSchedule,
     /// Alerts besides the log.
     pub alerts: Alerts,
+    /// The keys whose values were written, such as `limits.drive.gone_hold`; all others have their defaults. A value that was
+    /// written is its owner's, also when it equals the default.
+    pub written: BTreeSet<String>,
 }
 
 /// A language that the program speaks to people.

@@ -15,7 +15,7 @@ use crate::reader::{Section, read_file};
 use crate::settings::{Language, PageName, Panel, SelfTestSchedule, Settings, Watch};
 use crate::source::clean;
 use crate::values::{Read, Refusal, flag, one_of, refuse, text, whole};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use toml::de::{DeTable, DeValue};
 
 /// The most bytes a configuration file may have. The default file has a fiftieth of it.
@@ -58,6 +58,7 @@ pub fn settle(text: &str, file: &str) -> Result<Settings, Problems> {
             Settings::default()
         }
     };
+    let settings = Settings { written: std::mem::take(&mut notes.written), ..settings };
     notes.report(file).map_or(Ok(settings), Err)
 }
 
@@ -80,6 +81,8 @@ fn settings(file: &mut Section) -> Settings {
         limits: limits::limits(file),
         self_test: file.section("self_test", self_test),
         alerts: file.section("alerts", alerts::alerts),
+        // Known once the whole file was read.
+        written: BTreeSet::new(),
     }
 }
 

@@ -18,18 +18,18 @@ const MINUTE: Duration = Duration::from_secs(60);
 /// A drive has held a temperature that it did not fall below for so long.
 const HELD: Duration = Duration::from_secs(3600);
 /// So many hours must be known of a drive before it tells anything (starting value, no source).
-const HOURS: u32 = 24;
+pub(crate) const HOURS: u32 = 24;
 /// More than this moved by all drives together is load, in bytes per second.
 const LOAD: f64 = 10e6;
 /// Degrees above the warmest that was ever held (starting value, no source).
-const ABOVE: f64 = 6.0;
+pub(crate) const ABOVE: f64 = 6.0;
 /// Degrees above it that are on the curve again.
-const ON_CURVE: f64 = 3.0;
+pub(crate) const ON_CURVE: f64 = 3.0;
 /// The span over which a drive must rise, and by how many degrees.
-const RISING: Duration = Duration::from_secs(20 * 60);
-const RISE: f64 = 2.0;
+pub(crate) const RISING: Duration = Duration::from_secs(20 * 60);
+pub(crate) const RISE: f64 = 2.0;
 /// So many must rise together.
-const DRIVES: usize = 2;
+pub(crate) const DRIVES: usize = 2;
 
 /// The warmest that drives held, remembered over restarts.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -42,23 +42,42 @@ struct Held {
     hours: u32,
     at_rest: Option<f64>,
     under_load: Option<f64>,
+    /// The warmest that it was within an hour without load, and within one with load.
+    #[serde(default)]
+    peak_at_rest: Option<f64>,
+    #[serde(default)]
+    peak_under_load: Option<f64>,
 }
 
 impl Warmest {
-    /// The warmest that a drive held; under load it may be as warm as at rest, but not the other way round.
+    /// The warmest that a drive of which enough is known held.
     fn of(&self, drive: &DriveKey, under_load: bool) -> Option<f64> {
         let held = self.drives.get(drive).filter(|held| held.hours >= HOURS)?;
-        let best = [held.at_rest, held.under_load.filter(|_| under_load)].into_iter().flatten().reduce(f64::max);
-        // Load that was never seen for an hour has no curve.
-        best.filter(|_| !under_load || held.under_load.is_some())
+        warmest([held.at_rest, held.under_load], under_load)
     }
 
-    fn hour(&mut self, drive: &DriveKey, lowest: f64, under_load: bool) {
+    /// The warmest that a drive has been in any hour so far.
+    pub fn reached(&self, drive: &DriveKey, under_load: bool) -> Option<f64> {
+        let held = self.drives.get(drive)?;
+        warmest([held.peak_at_rest, held.peak_under_load], under_load)
+    }
+
+    fn hour(&mut self, drive: &DriveKey, hour: &Hour, under_load: bool) {
         let held = self.drives.entry(drive.clone()).or_default();
         held.hours = held.hours.saturating_add(1);
-        let warmest = if under_load { &mut held.under_load } else { &mut held.at_rest };
-        *warmest = Some(warmest.map_or(lowest, |warmest| warmest.max(lowest)));
+        let (lowest, peak) = match under_load {
+            true => (&mut held.under_load, &mut held.peak_under_load),
+            false => (&mut held.at_rest, &mut held.peak_at_rest),
+        };
+        *lowest = Some(lowest.map_or(hour.lowest, |before| before.max(hour.lowest)));
+        *peak = Some(peak.map_or(hour.highest, |before| before.max(hour.highest)));
     }
+}
+
+/// At rest, or under load: then a drive may be as warm as at rest, but not the other way round. Load that was not seen for an
+/// hour yet has no curve.
+fn warmest([at_rest, under_load]: [Option<f64>; 2], is_loaded: bool) -> Option<f64> {
+    if is_loaded { under_load.map(|degrees| at_rest.map_or(degrees, |rest| rest.max(degrees))) } else { at_rest }
 }
 
 /// The hour under way of each drive that is awake.
@@ -72,6 +91,7 @@ pub struct Known {
 struct Hour {
     since: Moment,
     lowest: f64,
+    highest: f64,
     /// Readings of the last twenty minutes, a minute apart, and the one before them.
     recent: Vec<(Moment, f64)>,
 }
@@ -90,21 +110,21 @@ impl Known {
         for drive in awake {
             let Some(celsius) = drive.temperature.get() else { continue };
             let (now, degrees) = (drive.temperature.taken, celsius.0);
-            let begin = || Hour { since: now, lowest: degrees, recent: Vec::new() };
+            let begin = || Hour { since: now, lowest: degrees, highest: degrees, recent: Vec::new() };
             let hour = self.hours.entry(drive.key.clone()).or_insert_with(begin);
             hour.take_in(now, degrees);
             if now.since(hour.since) >= HELD {
                 if !is_suspected {
-                    ledger.warmest.hour(&drive.key, hour.lowest, under_load);
+                    ledger.warmest.hour(&drive.key, hour, under_load);
                     ledger.is_new = true;
                 }
-                (hour.since, hour.lowest) = (now, degrees);
+                (hour.since, hour.lowest, hour.highest) = (now, degrees, degrees);
             }
         }
     }
 
     /// True when there was load within the last hour: drives cool slowly.
-    fn is_under_load(&self, snapshot: &Snapshot) -> bool {
+    pub fn is_under_load(&self, snapshot: &Snapshot) -> bool {
         self.last_load.is_some_and(|last| snapshot.taken.since(last) < HELD)
     }
 
@@ -119,6 +139,7 @@ impl Known {
 impl Hour {
     fn take_in(&mut self, now: Moment, degrees: f64) {
         self.lowest = self.lowest.min(degrees);
+        self.highest = self.highest.max(degrees);
         if self.recent.last().is_none_or(|(last, _)| now.since(*last) >= MINUTE) {
             self.recent.push((now, degrees));
         }
@@ -155,7 +176,8 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     vec![Sight { subject: Subject::AllDrives, side, seen: snapshot.taken, finding, holds }]
 }
 
-/// True while the fan is suspected.
+/// True while a fan fails or is suspected to: how warm drives get then is not usual.
 pub fn is_suspected(memory: &Memory) -> bool {
-    memory.is_open(Kind::FanWeak, &Subject::AllDrives)
+    let tells_of_it = [Kind::FanStopped, Kind::FanWeak, Kind::DrivesHeatingTogether];
+    memory.open().any(|open| tells_of_it.contains(&open.kind()))
 }

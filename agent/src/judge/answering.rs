@@ -9,10 +9,12 @@ use crate::verdict::{Finding, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
 
-const HOUR: Duration = Duration::from_secs(3600);
-const DAY: Duration = Duration::from_secs(86_400);
+/// So many losses are too many: within the longer span a warning, within the shorter one critical.
+pub(crate) const LOSSES: usize = 3;
+pub(crate) const HOUR: Duration = Duration::from_secs(3600);
+pub(crate) const DAY: Duration = Duration::from_secs(86_400);
 /// A command waits 30 s before the kernel begins to reset things, so longer than that is trouble.
-const STALLED: Holds = Holds {
+pub(crate) const STALLED: Holds = Holds {
     notice: Duration::from_secs(30),
     warning: Duration::from_secs(30),
     critical: Duration::from_secs(90),
@@ -41,11 +43,13 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
 fn flapping(now: Moment, key: &DriveKey, drive: &drives::KnownDrive) -> Sight {
     let losses = &drive.losses;
     let recent: Vec<Moment> = losses.iter().copied().filter(|loss| now.since(*loss) <= DAY).collect();
-    // Three within an hour are critical, until six hours without one.
-    let crowded = losses.windows(3).any(|three| three[2].since(three[0]) <= HOUR && now.since(three[2]) <= 6 * HOUR);
+    // So many within an hour are critical, until six hours without one.
+    let crowded = losses
+        .windows(LOSSES)
+        .any(|some| some[LOSSES - 1].since(some[0]) <= HOUR && now.since(some[LOSSES - 1]) <= 6 * HOUR);
     let side = match recent.len() {
         _ if crowded => Side::Raised(Severity::Critical),
-        3.. => Side::Raised(Severity::Warning),
+        LOSSES.. => Side::Raised(Severity::Warning),
         0 => Side::Clear,
         _ => Side::Between,
     };

@@ -15,13 +15,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::Settings;
 
-const DAY: Duration = Duration::from_secs(86_400);
+pub(crate) const DAY: Duration = Duration::from_secs(86_400);
 /// A drive that has just been woken may let a command wait until its disks turn; the count is looked at every 10 s.
 const AFTER_A_WAKE: Duration = Duration::from_secs(40);
 /// What the kernel's log told so long before a count was seen to grow may be what was counted.
 const MEANWHILE: Duration = Duration::from_secs(20);
 /// More time-outs than this tell nothing more.
 const TIMEOUTS: usize = 64;
+/// For how long a link must be slower.
+pub(crate) const SLOW_HOLD: Duration = Duration::from_secs(600);
+/// Without a limit three minutes of patience are enough for most disks (common practice, no source).
+pub(crate) const WITHOUT_LIMIT: Duration = Duration::from_secs(180);
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 
 /// What is remembered of time-outs.
@@ -117,7 +121,7 @@ impl About<'_> {
         let agreed = self.memory.ledger.acquaintances.get(&self.drive.key)?;
         let best = agreed.best_speed.filter(|_| agreed.port == self.drive.port)?;
         let side = if now < best { Side::Raised(Severity::Warning) } else { Side::Clear };
-        let holds = Holds::new(Duration::from_secs(600), Duration::ZERO);
+        let holds = Holds::new(SLOW_HOLD, Duration::ZERO);
         Some(self.sight_at(self.snapshot.taken, side, Finding::SataSlow { drive: self.place(), now, best }, holds))
     }
 
@@ -145,8 +149,7 @@ impl About<'_> {
             Err(why) if why.reason == Reason::NotFitted => None,
             Err(_) => return None,
         };
-        // Without a limit three minutes of patience are enough for most disks (common practice, no source).
-        let enough = tries.unwrap_or(Duration::from_secs(180));
+        let enough = tries.unwrap_or(WITHOUT_LIMIT);
         let too_long = if tries.is_some() { enough >= patience } else { enough > patience };
         let is_meant = in_a_pool && self.drive.kind == DriveKind::Hdd;
         let side = if is_meant && too_long { Side::Raised(Severity::Notice) } else { Side::Clear };

@@ -10,11 +10,12 @@ use crate::verdict::{BoxFault, Finding, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
 
-const HOUR: Duration = Duration::from_secs(3600);
-const DAY: Duration = Duration::from_secs(86_400);
-const WEEK: Duration = Duration::from_secs(7 * 86_400);
+/// For how long a card must be written to too much.
+pub(crate) const HOUR: Duration = Duration::from_secs(3600);
+pub(crate) const DAY: Duration = Duration::from_secs(86_400);
+pub(crate) const WEEK: Duration = Duration::from_secs(7 * 86_400);
 /// A card that is written to more within a day does not last for years (starting value, no source).
-const CARD_BYTES: u64 = 2_000_000_000;
+pub(crate) const CARD_BYTES: u64 = 2_000_000_000;
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 
 /// The restart of a machine that was not shut down, as the ledger counts it.

@@ -14,16 +14,16 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::{Holds as TrayHolds, Settings};
 
-const HOUR: Duration = Duration::from_secs(3600);
+pub(crate) const HOUR: Duration = Duration::from_secs(3600);
 const DAY: Duration = Duration::from_secs(86_400);
 /// Corrected errors within an hour that are more than a good link ever has (common practice, no source).
-const BUS_ERRORS: u64 = 10;
+pub(crate) const BUS_ERRORS: u64 = 10;
 /// Resets of a bridge within an hour (common practice, no source).
-const RESETS: u64 = 3;
-const LOST: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(300));
+pub(crate) const RESETS: u64 = 3;
+pub(crate) const LOST: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(300));
 /// The hour is in the count; it is over when no hour of a day was as bad.
-const COUNTED: Holds = Holds::new(Duration::ZERO, DAY);
-const SLOW: Holds = Holds::new(HOUR, Duration::from_secs(300));
+pub(crate) const COUNTED: Holds = Holds::new(Duration::ZERO, DAY);
+pub(crate) const SLOW: Holds = Holds::new(HOUR, Duration::from_secs(300));
 
 /// What is remembered over restarts of each controller, by key.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]

@@ -53,7 +53,10 @@ impl KnownDrive {
 
     /// How often it started while the box was watched.
     pub fn starts_seen(&self, ledger: &Ledger, key: &DriveKey) -> Option<i64> {
-        Some(ledger.now(key, "power_cycles")? - self.starts_at_first?)
+        let (now, at_first) = (ledger.now(key, "power_cycles")?, self.starts_at_first?);
+        // A count that fell began anew, and so does the counting.
+        let from = if now < at_first { ledger.baseline(key, "power_cycles")? } else { at_first };
+        Some(now - from)
     }
 }
 

@@ -1,6 +1,6 @@
 //! fan-stopped and fan-weak: a fan that should turn does not, or turns more slowly than it did. A tachometer that reads 0
-//! is believed only where it was seen to read something: many channels have no fan, and some chips read 0 for a fan that
-//! turns slowly.
+//! is believed only where it was seen to read something: many channels have no fan, some chips read 0 for a fan that turns
+//! slowly, and some fans rest while the box is cool.
 
 use super::Memory;
 use super::track::{Holds, Side, Sight};
@@ -11,8 +11,8 @@ use std::time::Duration;
 use traylight_config::Settings;
 
 /// A weak fan is well again above this share of its usual speed, in percent, for this long.
-const WELL_PERCENT: f64 = 75.0;
-const WELL_HOLD: Duration = Duration::from_secs(300);
+pub(crate) const WELL_PERCENT: f64 = 75.0;
+pub(crate) const WELL_HOLD: Duration = Duration::from_secs(300);
 
 /// The fans whose tachometer is trusted: seen turning, or named by the owner as always turning.
 #[derive(Debug, Clone, Default)]
@@ -46,18 +46,24 @@ fn is_steady(settings: &Settings, fan: &Fan) -> bool {
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let is_hot = |open: &Condition| open.kind() == Kind::DriveHot && open.severity >= Severity::Warning;
     let with_heat = memory.open().any(is_hot);
+    // A fan that nobody knows the level of may rest while the box is cool, not while something in it is hot.
+    let is_cool = !with_heat && !memory.open().any(|open| open.kind() == Kind::CpuHotThrottled);
     let trusted = snapshot.fans.iter().filter(|fan| memory.fans.trusted.contains(&fan.key));
-    trusted.flat_map(|fan| [stopped(settings, memory, fan, with_heat), weak(settings, memory, fan)]).flatten().collect()
+    trusted
+        .flat_map(|fan| [stopped(settings, memory, fan, with_heat, is_cool), weak(settings, memory, fan)])
+        .flatten()
+        .collect()
 }
 
-fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool) -> Option<Sight> {
+fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_cool: bool) -> Option<Sight> {
     let limits = &settings.limits.fan;
     let speed = fan.speed.get().copied();
     // A fault line needs no tachometer; without either the fan is silent, and nothing moves.
     if speed.is_none() && !fan.fault {
         return None;
     }
-    let is_believed = is_steady(settings, fan) || memory.ledger.tachometers.shows(fan);
+    let may_rest = fan.duty.is_some() || is_cool;
+    let is_believed = is_steady(settings, fan) || memory.ledger.tachometers.shows(fan) || !may_rest;
     let stands = speed.is_some_and(|speed| speed.0 == 0) && is_believed;
     let told_to_stop = fan.duty == Some(0.0);
     let side = if fan.fault || (stands && !told_to_stop) {

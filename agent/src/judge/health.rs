@@ -13,7 +13,19 @@ use crate::verdict::{Counted, Finding, Kind, SaysFailing, Severity};
 use std::time::Duration;
 use traylight_config::Settings;
 
-const DAY: Duration = Duration::from_secs(86_400);
+pub(crate) const DAY: Duration = Duration::from_secs(86_400);
+/// Growth within this span counts.
+pub(crate) const WEEK: Duration = Duration::from_secs(7 * 86_400);
+/// So many sectors are critical; one is a warning.
+pub(crate) const UNREADABLE_MANY: i64 = 10;
+/// So many more within a day are critical.
+pub(crate) const REALLOCATED_MANY: i64 = 50;
+/// So many more within a day, or within a week, are a warning.
+pub(crate) const CRC_DAY: i64 = 3;
+pub(crate) const CRC_WEEK: i64 = 10;
+/// So many percent used are a warning, or critical.
+pub(crate) const WORN: i64 = 80;
+pub(crate) const WORN_OUT: i64 = 95;
 /// Two readings must agree; they are at least this far apart.
 const TWO_READINGS: Holds = Holds::new(Duration::from_secs(1), Duration::ZERO);
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
@@ -63,7 +75,7 @@ impl About<'_> {
         const NEVER_READABLE: [&str; 3] =
             ["offline_uncorrectable_sectors", "reported_uncorrectable_errors", "media_errors"];
         let pending = self.memory.ledger.now(self.key(), "pending_sectors");
-        let grown: Option<i64> = NEVER_READABLE.iter().filter_map(|name| self.growth(name, 7 * DAY)).reduce(i64::max);
+        let grown: Option<i64> = NEVER_READABLE.iter().filter_map(|name| self.growth(name, WEEK)).reduce(i64::max);
         if pending.is_none() && grown.is_none() {
             return None;
         }
@@ -71,20 +83,20 @@ impl About<'_> {
         let pool = drives::pool_of(self.snapshot, &self.drive.device);
         let needed = pool.is_some_and(|pool| redundancy::standing(pool).lost > 0);
         let side = match pending.max(grown) {
-            10.. => Side::Raised(Severity::Critical),
+            UNREADABLE_MANY.. => Side::Raised(Severity::Critical),
             1.. if needed => Side::Raised(Severity::Critical),
             1.. => Side::Raised(Severity::Warning),
             // Read again at last, or written over: it is over when none comes for a week.
-            _ if self.memory.ledger.highest(self.key(), "pending_sectors", 7 * DAY) > Some(0) => Side::Between,
+            _ if self.memory.ledger.highest(self.key(), "pending_sectors", WEEK) > Some(0) => Side::Between,
             _ => Side::Clear,
         };
-        Some(self.counted(side, Counted::Unreadable, pending, grown, 7 * DAY, TWO_READINGS))
+        Some(self.counted(side, Counted::Unreadable, pending, grown, WEEK, TWO_READINGS))
     }
 
     fn reallocated(&self) -> Option<Sight> {
         let grown = |within| self.growth("reallocated_sectors", within);
-        let side = match (grown(DAY)?, grown(7 * DAY)?, grown(30 * DAY)?) {
-            (50.., ..) => Side::Raised(Severity::Critical),
+        let side = match (grown(DAY)?, grown(WEEK)?, grown(30 * DAY)?) {
+            (REALLOCATED_MANY.., ..) => Side::Raised(Severity::Critical),
             (_, 1.., _) => Side::Raised(Severity::Warning),
             (.., 1..) => Side::Between,
             _ => Side::Clear,
@@ -95,13 +107,13 @@ impl About<'_> {
 
     fn crc(&self) -> Option<Sight> {
         let grown = |within| self.growth("interface_crc_errors", within);
-        let side = match (grown(DAY)?, grown(7 * DAY)?) {
-            (3.., _) | (_, 10..) => Side::Raised(Severity::Warning),
+        let side = match (grown(DAY)?, grown(WEEK)?) {
+            (CRC_DAY.., _) | (_, CRC_WEEK..) => Side::Raised(Severity::Warning),
             (_, 1..) => Side::Raised(Severity::Notice),
             _ => Side::Clear,
         };
         let total = self.memory.ledger.now(self.key(), "interface_crc_errors")?;
-        Some(self.counted(side, Counted::CrcErrors, total, grown(7 * DAY)?, 7 * DAY, AT_ONCE))
+        Some(self.counted(side, Counted::CrcErrors, total, grown(WEEK)?, WEEK, AT_ONCE))
     }
 
     /// The box is watched from its start, so a drive that starts again while it is watched lost its power.
@@ -122,8 +134,8 @@ impl About<'_> {
     fn worn(&self) -> Option<Sight> {
         let used = self.memory.ledger.now(self.key(), "wear_used_percent")?;
         let side = match used {
-            95.. => Side::Raised(Severity::Critical),
-            80.. => Side::Raised(Severity::Warning),
+            WORN_OUT.. => Side::Raised(Severity::Critical),
+            WORN.. => Side::Raised(Severity::Warning),
             _ => Side::Clear,
         };
         Some(self.sight(side, Finding::SsdWorn { drive: self.place(), used: Percent(used as f64) }, TWO_READINGS))

@@ -10,7 +10,9 @@ use std::time::Duration;
 use traylight_config::{DriveLimits, Settings};
 
 /// A limit that will be passed within this time is told of ahead.
-const AHEAD: Duration = Duration::from_secs(30 * 60);
+pub(crate) const AHEAD: Duration = Duration::from_secs(30 * 60);
+/// The warning comes at least so many degrees before the critical limit (starting value, no source).
+const APART: f64 = 3.0;
 /// How long a limit must be out of reach before that is over.
 const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
 
@@ -107,7 +109,8 @@ pub fn outlook(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive:
 }
 
 /// The drive's own limit where it states one, else the configured ones. Turning disks are kept 10 degrees below their
-/// own limit and within 45 to 55; flash 5 below (common practice, no source).
+/// own limit and within 45 to 55; flash 5 below (common practice, no source). A disk whose own limit is so low that these
+/// would meet is warned of just before it is critical.
 pub fn heat_limits(limits: &DriveLimits, drive: &Drive) -> HeatLimits {
     match (drive.kind, drive.own_limits.maximum) {
         (DriveKind::Ssd, Some(Celsius(own))) => HeatLimits { warning: own - 5.0, critical: own, own: true },
@@ -115,7 +118,8 @@ pub fn heat_limits(limits: &DriveLimits, drive: &Drive) -> HeatLimits {
             HeatLimits { warning: limits.ssd_warning_c, critical: limits.ssd_critical_c, own: false }
         }
         (_, Some(Celsius(own))) => {
-            HeatLimits { warning: (own - 10.0).clamp(45.0, 55.0), critical: own - 2.0, own: true }
+            let critical = own - 2.0;
+            HeatLimits { warning: (own - 10.0).clamp(45.0, 55.0).min(critical - APART), critical, own: true }
         }
         (_, None) => HeatLimits { warning: limits.hdd_warning_c, critical: limits.hdd_critical_c, own: false },
     }

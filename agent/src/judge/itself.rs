@@ -8,10 +8,13 @@ use crate::verdict::{AgentFault, Finding, Heard, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
 
-const MINUTE: Duration = Duration::from_secs(60);
-const DAY: Duration = Duration::from_secs(86_400);
+/// For how long the panel must be silent.
+pub(crate) const PANEL_HOLD: Duration = Duration::from_secs(10 * 60);
+/// For how long an alert must wait for a warning; after a day it is critical.
+pub(crate) const WAITS: Duration = Duration::from_secs(15 * 60);
+pub(crate) const DAY: Duration = Duration::from_secs(86_400);
 /// Three times the ten seconds at which most parts are looked at.
-const THREE_LOOKS: Duration = Duration::from_secs(30);
+pub(crate) const THREE_LOOKS: Duration = Duration::from_secs(30);
 
 /// The end of a run that nobody asked for, as the ledger counts it.
 pub const ENDED_UNASKED: &str = "ended unasked";
@@ -40,7 +43,7 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
     let panel_answers = itself.panel_answers.or(settings.panel.glasses.is_empty().then_some(true));
     let panel = panel_answers.map(|answers| {
         let side = raised(!answers, Severity::Notice);
-        sight("panel", side, AgentFault::PanelLost, Holds::new(10 * MINUTE, Duration::ZERO))
+        sight("panel", side, AgentFault::PanelLost, Holds::new(PANEL_HOLD, Duration::ZERO))
     });
     let clock = itself.clock_set.map(|is_set| {
         let side = raised(!is_set, Severity::Warning);
@@ -55,7 +58,7 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
         let waited = itself.longest_wait.unwrap_or_default();
         let side = match waited {
             waited if waited >= DAY => Side::Raised(Severity::Critical),
-            waited if waited >= 15 * MINUTE => Side::Raised(Severity::Warning),
+            waited if waited >= WAITS => Side::Raised(Severity::Warning),
             _ => Side::Clear,
         };
         sight("waiting", side, AgentFault::NotDelivered { waited }, Holds::new(Duration::ZERO, Duration::ZERO))

@@ -85,10 +85,14 @@ pub struct Ledger {
 }
 
 /// One counter of one drive.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 struct Series {
     /// What it said at first, and then each time it changed: watched time, value.
     steps: Vec<(Duration, i64)>,
+    /// The steps before the newest value, if that fell: a drive that says 0 once and then what it said before has not
+    /// begun anew.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    before_fall: Vec<(Duration, i64)>,
 }
 
 /// A counter that began anew.
@@ -119,7 +123,7 @@ impl Ledger {
             }
             let counters = self.drives.entry(drive.key.clone()).or_default();
             for counter in &health.counters {
-                let series = counters.entry(counter.name.clone()).or_insert_with(|| Series { steps: Vec::new() });
+                let series = counters.entry(counter.name.clone()).or_default();
                 let may_fall = goes_up_and_down(&counter.name);
                 if let Some(before) = series.take(self.watched, counter.value, may_fall, &mut self.is_new) {
                     let (drive, counter, now) = (drive.key.clone(), counter.name.clone(), counter.value);
@@ -254,8 +258,15 @@ impl Ledger {
     /// Takes in a count on a drive that something else than the drive keeps. One that fell begins anew.
     pub fn note(&mut self, drive: &DriveKey, counter: &str, value: i64) {
         let counters = self.drives.entry(drive.clone()).or_default();
-        let series = counters.entry(counter.to_owned()).or_insert_with(|| Series { steps: Vec::new() });
+        let series = counters.entry(counter.to_owned()).or_default();
         series.take(self.watched, value, false, &mut self.is_new);
+        // These begin anew with the machine: as many again are as many more.
+        series.before_fall.clear();
+    }
+
+    /// What a counter said at first, or when it began anew.
+    pub fn baseline(&self, drive: &DriveKey, counter: &str) -> Option<i64> {
+        self.series(drive, counter)?.steps.first().map(|(_, value)| *value)
     }
 
     /// What a counter says now.
@@ -300,8 +311,15 @@ impl Series {
         }
         *is_new = true;
         let fell = before.filter(|before| *before > value && !may_fall);
+        let before_fall = std::mem::take(&mut self.before_fall);
         if fell.is_some() {
-            self.steps.clear();
+            self.before_fall = std::mem::take(&mut self.steps);
+        } else if let Some((_, last)) = before_fall.last().filter(|(_, last)| value >= *last) {
+            let is_itself = value == *last;
+            self.steps = before_fall;
+            if is_itself {
+                return None;
+            }
         }
         if self.steps.len() >= STEPS {
             // The first stays: it is the baseline.

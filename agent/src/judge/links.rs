@@ -12,7 +12,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 
 /// A speed is the usual one once it held this long (common practice, no source).
-const USUAL_AFTER: Duration = Duration::from_secs(3600);
+pub(crate) const USUAL_AFTER: Duration = Duration::from_secs(3600);
 
 /// What is remembered of each port, by name.
 #[derive(Debug, Clone, Default)]

@@ -8,11 +8,13 @@ use crate::verdict::{Finding, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
 
-const HOUR: Duration = Duration::from_secs(3600);
-const WEEK: Duration = Duration::from_secs(7 * 86_400);
+pub(crate) const HOUR: Duration = Duration::from_secs(3600);
+pub(crate) const WEEK: Duration = Duration::from_secs(7 * 86_400);
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 /// A pool takes a member back by itself within this time, or not at all.
-const LEFT_OUT: Holds = Holds::new(Duration::from_secs(120), Duration::ZERO);
+pub(crate) const LEFT_OUT: Holds = Holds::new(Duration::from_secs(120), Duration::ZERO);
+/// More than so many within an hour are critical (starting value, no source).
+pub(crate) const MANY: i64 = 100;
 const KINDS: [MemberErrorKind; 5] = [
     MemberErrorKind::Read,
     MemberErrorKind::Write,
@@ -63,7 +65,7 @@ fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool
         let growth = |kind, within| memory.ledger.growth(&drive.key, &counter(pool, kind), within).unwrap_or(0);
         let (kind, grown) = KINDS.map(|kind| (kind, growth(kind, WEEK))).into_iter().max_by_key(|(_, grown)| *grown)?;
         let side = match growth(kind, HOUR) {
-            101.. => Side::Raised(Severity::Critical),
+            many if many > MANY => Side::Raised(Severity::Critical),
             _ if grown > 0 => Side::Raised(Severity::Warning),
             _ => Side::Clear,
         };

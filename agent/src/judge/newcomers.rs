@@ -8,7 +8,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 
 /// Somebody may still be trying trays.
-const STEADY: Holds = Holds::new(Duration::from_secs(30), Duration::ZERO);
+pub(crate) const STEADY: Holds = Holds::new(Duration::from_secs(30), Duration::ZERO);
 
 /// What is seen of every drive that is part of the box.
 pub fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -13,11 +13,11 @@ use std::time::Duration;
 use traylight_config::Settings;
 
 /// Slower than this is no progress (common practice, no source).
-const CRAWL_BYTES_PER_S: f64 = 1e6;
-const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_secs(10 * 60));
+pub(crate) const CRAWL_BYTES_PER_S: f64 = 1e6;
+pub(crate) const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_secs(10 * 60));
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 /// A pool should be compared this often: distributions do it once a month.
-const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
+pub(crate) const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
 /// A comparison that was last seen beyond this share and is over has come to its end; progress is read every few seconds.
 const NEARLY_DONE: f64 = 0.98;
 

@@ -11,9 +11,9 @@ use std::time::Duration;
 use traylight_config::{ProcessorLimits, Settings};
 
 /// The board is looked at once a minute: two looks in a row count as one time of slowing down.
-const STILL: Duration = Duration::from_secs(90);
+pub(crate) const STILL: Duration = Duration::from_secs(90);
 /// An x86 processor warns and alarms so far below its own critical temperature (starting values, no source).
-const BELOW_OWN: (f64, f64) = (10.0, 3.0);
+pub(crate) const BELOW_OWN: (f64, f64) = (10.0, 3.0);
 
 /// What is remembered of a processor that slows itself down.
 #[derive(Debug, Clone, Default)]

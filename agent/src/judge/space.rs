@@ -1,9 +1,9 @@
 //! space-low: a volume is nearly full, or will be soon. Small volumes and large ones are not full at the same share, so most
-//! limits are a share and an amount together.
+//! limits are a share and an amount together. What is mounted read-only cannot fill: images and snapshots are full by nature.
 
 use super::Memory;
 use super::track::{Holds, Side, Sight};
-use crate::reading::{Room, Snapshot, Volume};
+use crate::reading::{Room, Snapshot, Volume, Writing};
 use crate::units::{Bytes, Percent};
 use crate::verdict::{Estimate, Finding, Severity, SpaceLimit, Subject};
 use std::collections::BTreeMap;
@@ -14,7 +14,7 @@ const GIB: u64 = 1 << 30;
 const MIB: u64 = 1 << 20;
 
 /// A volume that will be full within this time is told of; it is over when that is further off than the other.
-const SOON: Duration = Duration::from_secs(7 * 86_400);
+pub(crate) const SOON: Duration = Duration::from_secs(7 * 86_400);
 const NOT_SOON: Duration = Duration::from_secs(10 * 86_400);
 
 /// What is seen of every volume whose room is known.
@@ -37,9 +37,11 @@ pub fn full_in(memory: &Memory, snapshot: &Snapshot) -> BTreeMap<String, Estimat
 fn sight(limits: &VolumeLimits, volume: &Volume, full_in: Option<Estimate>) -> Option<Sight> {
     let room = volume.room.get()?;
     let share = Percent::of(room.free.0 as f64, (room.free.0 + room.used.0) as f64)?;
+    let can_fill = volume.writing != Writing::ReadOnly;
     let raised = passed(limits, volume, room, share, 0.0);
     let full_within = |time: Duration| full_in.is_some_and(|full_in| full_in.middle < time);
     let side = match raised {
+        _ if !can_fill => Side::Clear,
         Some((severity, _)) => Side::Raised(severity),
         None if full_within(SOON) => Side::Raised(Severity::Notice),
         None if full_within(NOT_SOON) => Side::Between,

@@ -18,16 +18,19 @@ const DAY: Duration = Duration::from_secs(86_400);
 /// Alarms that are read two seconds apart, one of which may be missed, belong to one dip.
 const ONE_DIP: Duration = Duration::from_secs(6);
 /// A dip of this length is critical (starting value, no source).
-const LONG: Duration = Duration::from_secs(10);
+pub(crate) const LONG: Duration = Duration::from_secs(10);
+/// Dips within this span count together, and one is told of for so long.
+pub(crate) const DIPS_WITHIN: Duration = Duration::from_secs(10 * 60);
+pub(crate) const TOLD_FOR: Duration = Duration::from_secs(60 * 60);
 /// So many dips within ten minutes are critical (starting value, no source).
-const MANY: usize = 3;
+pub(crate) const MANY: usize = 3;
 /// Three samples, two seconds apart.
-const SAMPLES: Duration = Duration::from_secs(4);
+pub(crate) const SAMPLES: Duration = Duration::from_secs(4);
 /// The least that a 5 V input may have: where single-board computers raise their alarm (4.63 V and 5 %, data sheets of
 /// common boards).
-const FIVE_AT_LEAST: f64 = 4.65;
+pub(crate) const FIVE_AT_LEAST: f64 = 4.65;
 /// So far inside its range a rail must be before that is over, in volts.
-const INSIDE: f64 = 0.1;
+pub(crate) const INSIDE: f64 = 0.1;
 
 /// The recent dips of each alarm, oldest first: when each was first and last seen.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -79,11 +82,11 @@ fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Sight> {
     let now = alarm.low.taken;
     let dips = memory.ledger.supply.dips.get(&alarm.key)?;
     let within = |span| dips.iter().filter(move |(_, last)| now.since(*last) < span);
-    let longest = within(10 * MINUTE).map(|(first, last)| last.since(*first)).max().unwrap_or_default();
-    let count = within(10 * MINUTE).count();
+    let longest = within(DIPS_WITHIN).map(|(first, last)| last.since(*first)).max().unwrap_or_default();
+    let count = within(DIPS_WITHIN).count();
     let side = if count >= MANY || longest >= LONG {
         Side::Raised(Severity::Critical)
-    } else if within(60 * MINUTE).next().is_some() {
+    } else if within(TOLD_FOR).next().is_some() {
         Side::Raised(Severity::Warning)
     } else {
         Side::Clear

@@ -9,7 +9,19 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 /// A speed is the usual one once it was held this long (common practice, no source).
-const USUAL_AFTER: Duration = Duration::from_secs(600);
+pub(super) const USUAL_AFTER: Duration = Duration::from_secs(600);
+/// A tachometer has shown that a fan turns at a level when it did for so long: what is read while a fan spins down is not
+/// what it does at that level (starting value, no source).
+const SHOWN_AFTER: Duration = Duration::from_secs(60);
+/// A fan without a level that turned for so long, with no rest in between, is not one that rests while the box is cool: a day
+/// has a night in it (starting value, no source).
+pub(super) const NEVER_RESTS_AFTER: Duration = Duration::from_secs(86_400);
+/// Standing still for so long is a rest.
+const A_REST: Duration = Duration::from_secs(60);
+/// How often it is written down for how long a fan has turned.
+const NOTED_EVERY: Duration = Duration::from_secs(3600);
+/// Looks further apart were not watching in between.
+const LONGEST_GAP: Duration = Duration::from_secs(60);
 
 /// The fans, by key.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -18,6 +30,19 @@ pub struct Tachometers {
     /// The speed that each holds at a level now: the level, since when, and the lowest since.
     #[serde(skip)]
     holding: BTreeMap<String, (u8, Moment, Rpm)>,
+    /// Since when each that turns is looked at, and the highest level since.
+    #[serde(skip)]
+    turning: BTreeMap<String, (Moment, u8)>,
+    /// Since when each is seen to turn or to stand still, and when it was last looked at.
+    #[serde(skip)]
+    looks: BTreeMap<String, Look>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Look {
+    turns: bool,
+    since: Moment,
+    last: Moment,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -26,6 +51,9 @@ struct Tachometer {
     shows_from: Option<u8>,
     /// The fastest that was held at each level, in tenths.
     usual: BTreeMap<u8, u32>,
+    /// For how long it has turned without a rest, over restarts; it stops growing at [`NEVER_RESTS_AFTER`].
+    #[serde(default)]
+    turned: Duration,
 }
 
 impl Tachometers {
@@ -33,17 +61,23 @@ impl Tachometers {
     pub fn learn(&mut self, snapshot: &Snapshot) -> bool {
         let mut is_new = false;
         for fan in &snapshot.fans {
-            let (Some(&speed), Some(level)) = (fan.speed.get(), level(fan)) else { continue };
+            let Some(&speed) = fan.speed.get() else { continue };
+            is_new |= self.learn_rest(fan, speed);
+            let Some(level) = level(fan) else { continue };
             if speed.0 == 0 {
                 self.holding.remove(&fan.key);
+                self.turning.remove(&fan.key);
                 continue;
             }
+            let now = fan.speed.taken;
             let known = self.fans.entry(fan.key.clone()).or_default();
-            if known.shows_from.is_none_or(|lowest| level < lowest) {
-                known.shows_from = Some(level);
+            let (since, highest) = self.turning.get(&fan.key).map_or((now, level), |(at, of)| (*at, level.max(*of)));
+            let is_shown = now.since(since) >= SHOWN_AFTER;
+            if is_shown && known.shows_from.is_none_or(|lowest| highest < lowest) {
+                known.shows_from = Some(highest);
                 is_new = true;
             }
-            let now = fan.speed.taken;
+            self.turning.insert(fan.key.clone(), if is_shown { (now, level) } else { (since, highest) });
             let held = self.holding.get(&fan.key).filter(|(of, ..)| *of == level);
             let (since, lowest) = held.map_or((now, speed), |(_, since, lowest)| (*since, speed.min(*lowest)));
             let is_held = now.since(since) >= USUAL_AFTER;
@@ -57,15 +91,32 @@ impl Tachometers {
         is_new
     }
 
-    /// True when a 0 of this fan means that it stands still: its tachometer has shown more at this level or below. A fan
-    /// whose level nobody knows has only one.
+    /// Takes in for how long a fan turns; true when that is worth keeping.
+    fn learn_rest(&mut self, fan: &Fan, speed: Rpm) -> bool {
+        let (now, turns) = (fan.speed.taken, speed.0 > 0);
+        let before = self.looks.get(&fan.key).copied();
+        let since = before.filter(|look| look.turns == turns).map_or(now, |look| look.since);
+        self.looks.insert(fan.key.clone(), Look { turns, since, last: now });
+        if !turns {
+            let rests = now.since(since) >= A_REST;
+            let known = self.fans.get_mut(&fan.key).filter(|known| rests && known.turned < NEVER_RESTS_AFTER);
+            return known.is_some_and(|known| !std::mem::take(&mut known.turned).is_zero());
+        }
+        let known = self.fans.entry(fan.key.clone()).or_default();
+        let passed = before.filter(|look| look.turns).map_or(Duration::ZERO, |look| now.since(look.last));
+        let hours = |of: Duration| of.as_secs() / NOTED_EVERY.as_secs();
+        let turned = known.turned;
+        known.turned = (turned + passed.min(LONGEST_GAP)).min(NEVER_RESTS_AFTER);
+        hours(known.turned) > hours(turned)
+    }
+
+    /// True when a 0 of this fan means that it stands still and should not: its tachometer has shown more at this level or
+    /// below. One whose level nobody knows may rest while the box is cool, until it has turned through a day.
     pub fn shows(&self, fan: &Fan) -> bool {
+        let Some(known) = self.fans.get(&fan.key) else { return false };
         match level(fan) {
-            Some(level) => {
-                let lowest = self.fans.get(&fan.key).and_then(|known| known.shows_from);
-                lowest.is_some_and(|lowest| lowest <= level)
-            }
-            None => true,
+            Some(level) => known.shows_from.is_some_and(|lowest| lowest <= level),
+            None => known.turned >= NEVER_RESTS_AFTER,
         }
     }
 
@@ -74,9 +125,12 @@ impl Tachometers {
         self.fans.get(&fan.key)?.usual.get(&level(fan)?).copied().map(Rpm)
     }
 
-    /// The owner agrees with the fans that are there: none has to be as fast as the one before it.
+    /// The owner agrees with the fans that are there: none has to be as fast as the one before it, and each may rest.
     pub fn accept(&mut self) {
-        self.fans.values_mut().for_each(|known| known.usual.clear());
+        for known in self.fans.values_mut() {
+            known.usual.clear();
+            known.turned = Duration::ZERO;
+        }
     }
 }
 

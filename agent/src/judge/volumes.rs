@@ -11,12 +11,16 @@ use std::time::Duration;
 use traylight_config::Settings;
 
 const MINUTE: Duration = Duration::from_secs(60);
-const STOPPED: Holds = Holds::new(Duration::from_secs(10), MINUTE);
-const GONE: Holds = Holds::new(Duration::from_secs(30), MINUTE);
+pub(crate) const STOPPED: Holds = Holds::new(Duration::from_secs(10), MINUTE);
+pub(crate) const GONE: Holds = Holds::new(Duration::from_secs(30), MINUTE);
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
-const SLOWLY: Holds = Holds::new(Duration::from_secs(300), Duration::from_secs(600));
-const GIB: u64 = 1 << 30;
-const MIB: u64 = 1 << 20;
+pub(crate) const SLOWLY: Holds = Holds::new(Duration::from_secs(300), Duration::from_secs(600));
+/// Percent used: over below the first, a warning from the second, critical from the third.
+pub(crate) const USED: [f64; 3] = [87.0, 90.0, 97.0];
+/// Metadata that is full is critical with less than this not allocated, and a warning with less than the larger of the other
+/// and a hundredth of the pool.
+pub(crate) const NONE_LEFT: u64 = 512 << 20;
+pub(crate) const HARDLY_ANY_LEFT: u64 = 2 << 30;
 
 /// What was seen of volumes since the program began to watch.
 #[derive(Debug, Clone, Default)]
@@ -111,9 +115,10 @@ fn files(volume: &Volume) -> Option<Sight> {
     let files = volume.room.get()?.files?;
     let used = Percent::of((files.total - files.free) as f64, files.total as f64)?;
     let side = match used.0 {
-        97.0.. => Side::Raised(Severity::Critical),
-        90.0.. => Side::Raised(Severity::Warning),
-        87.0.. => Side::Between,
+        _ if volume.writing == Writing::ReadOnly => Side::Clear,
+        used if used >= USED[2] => Side::Raised(Severity::Critical),
+        used if used >= USED[1] => Side::Raised(Severity::Warning),
+        used if used >= USED[0] => Side::Between,
         _ => Side::Clear,
     };
     let finding = Finding::FilesLow { mount: volume.mount.clone(), free: files.free, used };
@@ -126,12 +131,12 @@ fn metadata(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let room = pool.metadata?;
     let size = pool.size.get()?.0;
     let used = Percent::of(room.used.0 as f64, room.total.0 as f64)?;
-    let scarce = (2 * GIB).max(size / 100);
+    let scarce = HARDLY_ANY_LEFT.max(size / 100);
     let left = room.unallocated.0;
     let side = match used.0 {
-        90.0.. if left < 512 * MIB => Side::Raised(Severity::Critical),
-        90.0.. if left < scarce => Side::Raised(Severity::Warning),
-        87.0.. if left < scarce => Side::Between,
+        used if used >= USED[1] && left < NONE_LEFT => Side::Raised(Severity::Critical),
+        used if used >= USED[1] && left < scarce => Side::Raised(Severity::Warning),
+        used if used >= USED[0] && left < scarce => Side::Between,
         _ => Side::Clear,
     };
     let finding = Finding::MetadataLow { pool: pool.name.clone(), unallocated: room.unallocated, used };

@@ -1,20 +1,39 @@
 //! Temperatures besides the limit: drive-hotter-than-peers, drives-heating-together, drive-cold, temperature-lost. One
-//! warm drive is about its tray, all of them are about the fan, the dust or the room. Thresholds are starting values
-//! (common practice, no source).
+//! warm drive is about its tray, all of them are about the fan, the dust or the room. Drives also warm together at each
+//! start, each morning and each check, so a rise counts beyond what this box has reached before at such work, or while a
+//! fan fails. Thresholds are starting values (common practice, no source).
 
 use super::track::{Holds, Side, Sight};
-use super::{Memory, drives};
+use super::{Memory, airflow, drives, heat_limits};
 use crate::clock::Moment;
 use crate::reading::{Drive, DriveKey, Power, Reason, Snapshot};
 use crate::units::Celsius;
-use crate::verdict::{Finding, Place, Severity, Subject};
+use crate::verdict::{Finding, Kind, Place, Severity, Subject};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
 
 const MINUTE: Duration = Duration::from_secs(60);
+/// Degrees above the middle of its kind that are odd, and those that are not, and for how long.
+pub(crate) const ODD: f64 = 8.0;
+pub(crate) const NOT_ODD: f64 = 5.0;
+pub(crate) const ODD_HOLD: Duration = Duration::from_secs(30 * 60);
 /// The span over which a rise is looked at.
-const SPAN: Duration = Duration::from_secs(10 * 60);
+pub(crate) const SPAN: Duration = Duration::from_secs(10 * 60);
+/// Degrees within that span that are a steep rise, those that are none, and for how long none must be steeper.
+pub(crate) const STEEP: f64 = 5.0;
+pub(crate) const FLAT: f64 = 1.0;
+pub(crate) const FLAT_HOLD: Duration = Duration::from_secs(20 * 60);
+/// So many drives must rise together.
+pub(crate) const TOGETHER: usize = 2;
+/// So many degrees below its limit a drive is watched for a steep rise when nothing is known of how warm it gets.
+pub(crate) const NEAR: f64 = 5.0;
+/// Degrees below which a drive is too cold, and above which it is not, and for how long.
+pub(crate) const COLD: f64 = 5.0;
+pub(crate) const NOT_COLD: f64 = 8.0;
+pub(crate) const COLD_HOLD: Duration = Duration::from_secs(10 * 60);
+/// For how long a temperature must be missing.
+pub(crate) const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
 
 /// The recent curve of each drive, oldest first.
 #[derive(Debug, Clone, Default)]
@@ -74,23 +93,23 @@ fn hotter_than_peers(snapshot: &Snapshot, drive: &Drive, place: &Place) -> Optio
     degrees.sort_by(f64::total_cmp);
     let median = (degrees[(degrees.len() - 1) / 2] + degrees[degrees.len() / 2]) / 2.0;
     let side = match now.0 - median {
-        above if above >= 8.0 => Side::Raised(Severity::Notice),
-        above if above < 5.0 => Side::Clear,
+        above if above >= ODD => Side::Raised(Severity::Notice),
+        above if above < NOT_ODD => Side::Clear,
         _ => Side::Between,
     };
     let finding = Finding::DriveHotterThanPeers { drive: place.clone(), now, median: Celsius(median) };
-    Some(sight(drive, side, finding, Holds::new(30 * MINUTE, 30 * MINUTE)))
+    Some(sight(drive, side, finding, Holds::new(ODD_HOLD, ODD_HOLD)))
 }
 
 fn cold(drive: &Drive, place: &Place) -> Option<Sight> {
     let now = *drive.temperature.get()?;
     let side = match now.0 {
-        degrees if degrees < 5.0 => Side::Raised(Severity::Warning),
-        degrees if degrees > 8.0 => Side::Clear,
+        degrees if degrees < COLD => Side::Raised(Severity::Warning),
+        degrees if degrees > NOT_COLD => Side::Clear,
         _ => Side::Between,
     };
     let finding = Finding::DriveCold { drive: place.clone(), now };
-    Some(sight(drive, side, finding, Holds::new(10 * MINUTE, 10 * MINUTE)))
+    Some(sight(drive, side, finding, Holds::new(COLD_HOLD, COLD_HOLD)))
 }
 
 fn lost(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Sight> {
@@ -104,7 +123,7 @@ fn lost(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: &Place) -> O
     let why = drive.temperature.missing().map(ToString::to_string).unwrap_or_default();
     let finding = Finding::TemperatureLost { drive: place.clone(), why, all };
     // Two good readings end it: they are a minute apart.
-    Some(sight(drive, side, finding, Holds::new(60 * MINUTE, MINUTE)))
+    Some(sight(drive, side, finding, Holds::new(LOST_HOLD, MINUTE)))
 }
 
 fn sight(drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
@@ -114,11 +133,14 @@ fn sight(drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
 fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option<Sight> {
     let rises: Vec<(&Drive, f64)> =
         awake(snapshot).filter_map(|drive| Some((drive, memory.warmth.rise(&drive.key)?))).collect();
-    let warming: Vec<&(&Drive, f64)> = rises.iter().filter(|(_, rise)| *rise >= 5.0).collect();
+    let fan_fails = memory.open().any(|open| [Kind::FanStopped, Kind::FanWeak].contains(&open.kind()));
+    let under_load = memory.airflow.is_under_load(snapshot);
+    let counts = |drive: &Drive| fan_fails || is_beyond(settings, memory, drive, under_load);
+    let warming: Vec<&(&Drive, f64)> = rises.iter().filter(|(drive, rise)| *rise >= STEEP && counts(drive)).collect();
     let steepest = rises.iter().map(|(_, rise)| *rise).reduce(f64::max)?;
     let side = match warming.len() {
-        2.. => Side::Raised(Severity::Warning),
-        _ if steepest < 1.0 => Side::Clear,
+        TOGETHER.. => Side::Raised(Severity::Warning),
+        _ if steepest < FLAT => Side::Clear,
         _ => Side::Between,
     };
     let mut places: Vec<Place> = warming.iter().map(|(drive, _)| drives::place_of(settings, drive)).collect();
@@ -129,6 +151,16 @@ fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option
         side,
         seen: snapshot.taken,
         finding: Finding::DrivesHeatingTogether { drives: places, rise },
-        holds: Holds::new(Duration::ZERO, 20 * MINUTE),
+        holds: Holds::new(Duration::ZERO, FLAT_HOLD),
     })
+}
+
+/// True for a drive that is warmer than it ever was at such work in this box; of one that is not known yet, when it comes near
+/// its limit.
+fn is_beyond(settings: &Settings, memory: &Memory, drive: &Drive, under_load: bool) -> bool {
+    let Some(now) = drive.temperature.get() else { return false };
+    match memory.ledger.warmest.reached(&drive.key, under_load) {
+        Some(reached) => now.0 >= reached + airflow::ABOVE,
+        None => now.0 >= heat_limits(&settings.limits.drive, drive).warning - NEAR,
+    }
 }

@@ -36,8 +36,13 @@ pub fn play(kind: Kind) -> Play {
             the_box.fill(0.0);
         }),
         Kind::FanStopped => Play::fast(&[Fan], 60, |the_box, _| {
-            the_box.fan(|fan| fan.speed.value = Ok(Rpm(0)));
-        }),
+            the_box.fan(|fan| {
+                fan.duty = fan.duty.or(Some(0.5));
+                fan.speed.value = Ok(Rpm(0));
+            });
+        })
+        // Until its tachometer is believed.
+        .after(2, |the_box| the_box.fan(|fan| fan.duty = fan.duty.or(Some(0.5)))),
         Kind::LinkTrouble => Play::fast(&[Link], 120, |the_box, _| {
             the_box.link(|link| {
                 link.up.value = Ok(false);
@@ -74,7 +79,7 @@ pub fn play(kind: Kind) -> Play {
             the_box.above_peers(9.0);
         }),
         Kind::DrivesHeatingTogether => Play::slow(&[Temperatures], 12, |the_box, second| {
-            the_box.warmer(All, 0.8 * (second / 60) as f64);
+            the_box.degrees_from_limit(All, -12.0 + 0.8 * (second / 60) as f64);
         })
         .after(15, |_| {}),
         Kind::DriveCold => Play::slow(&[Temperatures], 15, |the_box, _| {

@@ -118,15 +118,6 @@ impl Pretence<'_> {
         self.each(who, |drive| drive.temperature.value = Ok(Celsius(degrees)));
     }
 
-    /// The drives are so much warmer.
-    pub fn warmer(&mut self, who: Who, by: f64) {
-        self.each(who, |drive| {
-            if let Ok(degrees) = &mut drive.temperature.value {
-                degrees.0 += by;
-            }
-        });
-    }
-
     /// The first drive is so much warmer than the warmest other one of its kind.
     pub fn above_peers(&mut self, by: f64) {
         let kind = self.snapshot.drives.iter().find(|drive| drive.key == self.calm.one).map(|drive| drive.kind);

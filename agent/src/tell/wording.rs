@@ -203,4 +203,4 @@ pub(super) fn short(text: &str, columns: usize) -> String {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -12,6 +12,7 @@ mod changes;
 mod controllers;
 mod cooling;
 mod drives;
+mod false_alarms;
 mod members;
 mod pool_roll;
 mod pools;

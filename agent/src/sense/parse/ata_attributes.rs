@@ -6,6 +6,7 @@
 
 use super::ata_smart::Attribute;
 use super::counter::{Counter, Origin, Unit};
+use super::temperature::plausible;
 
 /// One row of the table.
 struct Row {
@@ -61,7 +62,7 @@ const UNIT_32_MIB: u64 = 65_536 * 512;
 /// More hours than any drive has lived, twenty years: then the unit is another.
 const MOST_HOURS: i64 = 175_000;
 /// More reallocated sectors than any drive has spares for.
-const MOST_SECTORS: u32 = 1_000_000;
+const MOST_SECTORS: i64 = 1_000_000;
 
 const fn row(id: u8, makers: &'static [&'static str], name: &'static str, field: Field, unit: Unit) -> Row {
     Row { id, makers, name, field, unit }
@@ -119,7 +120,7 @@ const TABLE: &[Row] = &[
 ];
 
 /// The counters in a drive's attributes that are sure for its model. A temperature or an hour that cannot be true is
-/// left out.
+/// left out, and so is a number of all ones: it stands for "not known".
 pub fn counters(attributes: &[Attribute], model: &str) -> Vec<Counter> {
     attributes.iter().flat_map(|attribute| of_one(attribute, model)).collect()
 }
@@ -139,18 +140,22 @@ fn of_one<'a>(attribute: &'a Attribute, model: &str) -> impl Iterator<Item = Cou
     })
 }
 
-fn number(attribute: &Attribute, field: Field) -> Option<u64> {
+fn number(attribute: &Attribute, field: Field) -> Option<i64> {
     let [a, b, c, d, e, f] = attribute.raw;
     let low16 = u16::from_le_bytes([a, b]);
     let low32 = u32::from_le_bytes([a, b, c, d]);
     let all = u64::from_le_bytes([a, b, c, d, e, f, 0, 0]);
-    let value = (1..=100).contains(&attribute.value).then_some(u64::from(attribute.value));
+    let value = (1..=100).contains(&attribute.value).then_some(i64::from(attribute.value));
+    let is_blank = attribute.raw == [0xFF; 6];
+    let low16 = (low16 != u16::MAX && !is_blank).then_some(i64::from(low16));
+    let low32 = (low32 != u32::MAX && !is_blank).then_some(i64::from(low32));
     match field {
-        Warmth => super::temperature::plausible(i64::from(a)).map(|_| u64::from(a)),
-        Low16 => Some(u64::from(low16)),
-        Low32Or16 if low32 > MOST_SECTORS => Some(u64::from(low16)),
-        Low32 | Low32Or16 => Some(u64::from(low32)),
-        Times(unit) => Some(all.saturating_mul(unit)),
+        // Signed, as in Device Statistics; the others are bytes and words of their own.
+        Warmth => Some(i64::from(a as i8)).filter(|&degrees| !is_blank && plausible(degrees).is_some()),
+        Low16 => low16,
+        Low32Or16 if low32 > Some(MOST_SECTORS) => low16,
+        Low32 | Low32Or16 => low32,
+        Times(unit) => (!is_blank).then(|| i64::try_from(all.saturating_mul(unit)).unwrap_or(i64::MAX)),
         Value => value,
         ValueUsed => value.map(|left| 100 - left),
         Unclear => None,
@@ -187,7 +192,18 @@ mod tests {
         assert_eq!(read("TESTDISK", 190, 69, [0x1F, 0, 0x1F, 0x1F, 0, 0]), [("airflow_temperature_c", 31)]);
         assert_eq!(read("HGST HUH721212ALE604", 194, 150, [36, 0, 21, 0, 46, 0]), [("temperature_c", 36)]);
         assert_eq!(read("HGST HUH721212ALE604", 194, 150, [0, 0, 21, 0, 46, 0]), []);
-        assert_eq!(read("HGST HUH721212ALE604", 194, 150, [128, 0, 0, 0, 0, 0]), []);
+        assert_eq!(read("HGST HUH721212ALE604", 194, 150, [128, 0, 0, 0, 0, 0]), [], "-128");
+    }
+
+    #[test]
+    fn a_number_of_all_ones_is_not_known_and_a_frozen_drive_is_cold() {
+        let blank = [0xFF; 6];
+        for id in [5, 9, 10, 12, 187, 188, 194, 197, 198, 199] {
+            assert_eq!(read("WDC WD40EFRX-68N32N0", id, 100, blank), [], "{id}");
+        }
+        assert_eq!(read("Samsung SSD 860 EVO 1TB", 241, 99, blank), []);
+        assert_eq!(read("WDC WD40EFRX-68N32N0", 5, 100, [0xFF, 0xFF, 0xFF, 0xFF, 0, 0]), []);
+        assert_eq!(read("WDC WD40EFRX-68N32N0", 194, 120, [0xF4, 0, 0, 0, 0, 0]), [("temperature_c", -12)]);
     }
 
     #[test]
@@ -256,8 +272,8 @@ mod tests {
         fn whatever_comes_numbers_are_possible(id: u8, value: u8, raw: [u8; 6], model in "(INTEL SSD|ST4|HGST|)[A-Z0-9 ]{0,8}") {
             for counter in counters(&[attribute(id, value, raw)], &model) {
                 prop_assert_eq!(counter.origin, Origin::Attribute(id));
-                prop_assert!(counter.value >= 0);
-                prop_assert!(counter.unit != Celsius || (1..=95).contains(&counter.value));
+                prop_assert!(counter.unit == Celsius || counter.value >= 0);
+                prop_assert!(counter.unit != Celsius || (-40..=95).contains(&counter.value));
                 prop_assert!(counter.unit != Percent || counter.value <= 100);
             }
         }

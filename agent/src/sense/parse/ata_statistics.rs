@@ -1,5 +1,5 @@
 //! Device Statistics, log 04h: the counters whose meaning is standard for every maker. A statistic that the drive does
-//! not support, or has no value for now, is left out.
+//! not support, or has no value for now, is left out, and so is a number of all ones: it stands for "not known".
 
 use super::bytes::{byte, le16, le64, page};
 use super::counter::{Counter, Origin, Unit};
@@ -127,11 +127,15 @@ fn statistics_page(bytes: &[u8], number: u8) -> Result<&[u8; 512], String> {
 
 fn number_of(field: u64, width: Width) -> Option<i64> {
     let signed = i64::from((field & 0xFF) as u8 as i8);
+    let number = |bits: u32| {
+        let ones = (1_u64 << bits) - 1;
+        Some((field & ones) as i64).filter(|&number| number != ones as i64)
+    };
     match width {
-        U8 => Some((field & 0xFF) as i64),
-        U16 => Some((field & 0xFFFF) as i64),
-        U32 => Some((field & 0xFFFF_FFFF) as i64),
-        U48 => Some((field & 0xFFFF_FFFF_FFFF) as i64),
+        U8 => number(8),
+        U16 => number(16),
+        U32 => number(32),
+        U48 => number(48),
         Warmth => plausible(signed).map(|_| signed),
         Extreme => plausible_ever(signed).map(|_| signed),
     }
@@ -167,9 +171,9 @@ mod tests {
     #[test]
     fn numbers_have_their_own_width() {
         let garbage_above = 0x00AB_CDEF_0000_1F40 | VALID;
-        let long = VALID | 0xFFFF_FFFF_FFFF;
+        let long = VALID | 0xFFFF_FFFF_FFFE;
         let read = named(&statistics(1, &[(0x10, garbage_above), (0x18, long)]), 1);
-        assert_eq!(read, [("power_on_hours", 8_000), ("written_sectors", 0xFFFF_FFFF_FFFF)]);
+        assert_eq!(read, [("power_on_hours", 8_000), ("written_sectors", 0xFFFF_FFFF_FFFE)]);
     }
 
     #[test]
@@ -191,6 +195,13 @@ mod tests {
         // Intel SSD 730 table 13: 0 to 255, may pass 100.
         assert_eq!(named(&statistics(7, &[(0x08, 0xE0 << 56 | 112)]), 7), [("wear_used_percent", 112)]);
         assert_eq!(named(&statistics(4, &[(0x08, 0xE0 << 56 | 100)]), 4), []);
+    }
+
+    #[test]
+    fn a_number_of_all_ones_is_not_known() {
+        assert_eq!(named(&statistics(7, &[(0x08, 0xE0 << 56 | 0xFF)]), 7), [], "255 percent");
+        let ones = VALID | 0xFFFF_FFFF_FFFF;
+        assert_eq!(named(&statistics(1, &[(0x08, ones), (0x10, ones), (0x18, ones), (0x48, ones)]), 1), []);
     }
 
     #[test]

@@ -13,12 +13,16 @@ const FASTEST_FAN: u64 = 30_000;
 /// No rail of a small box lies above.
 const HIGHEST_RAIL: f64 = 60.0;
 
-/// `tempN_input` of a drive that may state its own critical temperature, millidegrees.
+/// `tempN_input` of a drive that may state its own critical temperature, millidegrees. The kernel takes the byte of a
+/// SMART attribute for unsigned (Linux drivers/hwmon/drivetemp.c, from memory), so a drive at -3 °C appears at 253. 255 is
+/// a byte of all ones, which says nothing.
 ///
 /// # Errors
 /// What was found instead.
 pub fn drive_temperature(text: &str, critical: Option<Celsius>) -> Result<Celsius, String> {
-    plausible_now(degrees(text)?, critical)
+    let found = degrees(text)?;
+    let signed = if (216.0..255.0).contains(&found.0) { Celsius(found.0 - 256.0) } else { found };
+    plausible_now(signed, critical).map_err(|_| plausible_now(found, critical).err().unwrap_or_default())
 }
 
 /// `tempN_input` of anything else, or a thermal zone's `temp`, millidegrees.
@@ -137,6 +141,12 @@ mod tests {
     #[test]
     fn thousandths_become_units() {
         assert_eq!(drive_temperature("36000", None), Ok(Celsius(36.0)));
+        assert_eq!(
+            (drive_temperature("-4000", None), drive_temperature("0", None)),
+            (Ok(Celsius(-4.0)), Ok(Celsius(0.0)))
+        );
+        assert_eq!(drive_temperature("252000", None), Ok(Celsius(-4.0)), "an unsigned byte of a signed number");
+        assert_eq!(drive_temperature("255000", None), Err("found 255 °C, wanted -40 to 95".into()));
         assert_eq!(board_temperature("-12500"), Ok(Celsius(-12.5)));
         assert_eq!(speed("1406"), Ok(Rpm(1406)));
         assert_eq!(duty("255"), Ok(1.0));
@@ -145,9 +155,9 @@ mod tests {
 
     #[test]
     fn what_cannot_be_true_is_said_and_not_shown() {
-        assert_eq!(drive_temperature("128000", None), Err("found 128 °C, wanted 1 to 95".into()));
+        assert_eq!(drive_temperature("128000", None), Err("found 128 °C, wanted -40 to 95".into()));
         let frozen = drive_temperature("-273150", Some(Celsius(85.0)));
-        assert_eq!(frozen, Err("found -273.15 °C, wanted 1 to 95".into()));
+        assert_eq!(frozen, Err("found -273.15 °C, wanted -40 to 95".into()));
         assert_eq!(drive_temperature("101850", Some(Celsius(99.85))), Ok(Celsius(101.85)));
         assert_eq!(speed("18446744073709551615"), Err("found 18446744073709551615 rpm, wanted 0 to 30000".into()));
         assert!(duty("256").is_err());

@@ -68,8 +68,8 @@ pub struct Health {
     pub spare_percent: Option<u8>,
     /// The spare below which the drive warns. Drives that state 0 for both do not measure it.
     pub spare_limit_percent: Option<u8>,
-    /// Wear, in hundredths of the design life; may go beyond 100.
-    pub wear_used_percent: u8,
+    /// Wear, in hundredths of the design life; may go beyond 100. `None` when it is a byte of all ones.
+    pub wear_used_percent: Option<u8>,
     /// Data read; `None` when not counted.
     pub read_bytes: Option<u128>,
     /// Data written; `None` when not counted.
@@ -118,7 +118,7 @@ pub fn health(bytes: &[u8]) -> Result<Health, String> {
     not_blank(&page)?;
     let data = |at: usize| {
         let units = le128(&page, at)?;
-        Ok::<_, String>((units != 0).then(|| units.saturating_mul(DATA_UNIT)))
+        Ok::<_, String>((units != 0 && units != u128::MAX).then(|| units.saturating_mul(DATA_UNIT)))
     };
     let share = |at: usize| byte(&page, at).map(|percent| Some(percent).filter(|&percent| percent <= 100));
     let mut sensors = [None; 8];
@@ -131,7 +131,7 @@ pub fn health(bytes: &[u8]) -> Result<Health, String> {
         sensors,
         spare_percent: share(3)?,
         spare_limit_percent: share(4)?,
-        wear_used_percent: byte(&page, 5)?,
+        wear_used_percent: Some(byte(&page, 5)?).filter(|&percent| percent != u8::MAX),
         read_bytes: data(32)?,
         written_bytes: data(48)?,
         power_cycles: le128(&page, 112)?,
@@ -162,16 +162,20 @@ impl Health {
     /// The counters, named as those of other drives are.
     pub fn counters(&self) -> Vec<Counter> {
         let counter = |name, value: u128, unit| Counter::new(name, value, unit, Origin::NvmeHealth);
-        let mut counters = vec![
-            counter("power_cycles", self.power_cycles, Unit::Count),
-            counter("power_on_hours", self.power_on_hours, Unit::Hours),
-            counter("unsafe_shutdowns", self.unsafe_shutdowns, Unit::Count),
-            counter("media_errors", self.media_errors, Unit::Count),
-            counter("error_log_entries", self.error_log_entries, Unit::Count),
-            counter("wear_used_percent", self.wear_used_percent.into(), Unit::Percent),
-            counter("warning_temperature_minutes", self.warning_temperature_minutes.into(), Unit::Minutes),
-            counter("critical_temperature_minutes", self.critical_temperature_minutes.into(), Unit::Minutes),
+        // A number of all ones stands for "not known".
+        let count = |name, value: u128, unit| (value != u128::MAX).then(|| counter(name, value, unit));
+        let minutes = |name, value: u32| (value != u32::MAX).then(|| counter(name, value.into(), Unit::Minutes));
+        let stated = [
+            count("power_cycles", self.power_cycles, Unit::Count),
+            count("power_on_hours", self.power_on_hours, Unit::Hours),
+            count("unsafe_shutdowns", self.unsafe_shutdowns, Unit::Count),
+            count("media_errors", self.media_errors, Unit::Count),
+            count("error_log_entries", self.error_log_entries, Unit::Count),
+            self.wear_used_percent.map(|used| counter("wear_used_percent", used.into(), Unit::Percent)),
+            minutes("warning_temperature_minutes", self.warning_temperature_minutes),
+            minutes("critical_temperature_minutes", self.critical_temperature_minutes),
         ];
+        let mut counters: Vec<Counter> = stated.into_iter().flatten().collect();
         counters.extend(self.read_bytes.map(|bytes| counter("read_bytes", bytes, Unit::Bytes)));
         counters.extend(self.written_bytes.map(|bytes| counter("written_bytes", bytes, Unit::Bytes)));
         // A drive whose limit is 0 as well does not measure its spare.
@@ -293,12 +297,21 @@ mod tests {
     #[test]
     fn counters_beyond_measure_stop_at_the_end() {
         let mut page = log();
-        page[48..64].fill(0xFF);
+        page[48..63].fill(0xFF);
         page[3] = 255;
         let health = health(&page).unwrap();
         assert_eq!((health.written_bytes, health.spare_percent), (Some(u128::MAX), None));
         let written = health.counters().into_iter().find(|counter| counter.name == "written_bytes").unwrap();
         assert_eq!(written.value, i64::MAX);
+    }
+
+    #[test]
+    fn numbers_of_all_ones_are_not_known() {
+        let mut page = log();
+        page[5] = 0xFF;
+        page[32..200].fill(0xFF);
+        let counters = health(&page).unwrap().counters();
+        assert_eq!(counters.iter().map(|counter| counter.name).collect::<Vec<_>>(), ["spare_percent"]);
     }
 
     proptest! {

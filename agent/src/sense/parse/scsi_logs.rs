@@ -159,6 +159,9 @@ pub fn wear(bytes: &[u8]) -> Result<Counter, String> {
     let Some(value) = page.parameter(1) else { return Err("found no parameter 0001h, wanted it".to_owned()) };
     // The last of four bytes; those before are reserved.
     let used = be32(value, 0)? & 0xFF;
+    if used == 0xFF {
+        return Err("found a wear of FFh, wanted a share".to_owned());
+    }
     Ok(Counter::new("wear_used_percent", used, Unit::Percent, Origin::ScsiLog(0x11)))
 }
 

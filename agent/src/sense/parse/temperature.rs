@@ -3,18 +3,18 @@
 
 use crate::units::Celsius;
 
-/// What the inside of a working drive can have now, in degrees. Readings outside were seen just after a resume, and are
-/// wrong.
-const NOW: std::ops::RangeInclusive<i64> = 1..=95;
+/// What the inside of a working drive can have now, in degrees: a box in a shed freezes, and its drives with it. Readings
+/// outside were seen just after a resume, and are wrong.
+const NOW: std::ops::RangeInclusive<i64> = -40..=95;
 /// How far above its own critical temperature a drive can get before it stops. Chips may state one above what disks
 /// can have.
 const ABOVE_CRITICAL: i64 = 10;
 /// What a drive can have had once, stored in a cold van or packed in a hot one, or can state as a limit.
 const EVER: std::ops::RangeInclusive<i64> = -60..=125;
 
-/// A temperature of a working drive now.
+/// A temperature of a working drive now, from a source that has no other sign for "none" than 0.
 pub fn plausible(degrees: i64) -> Option<Celsius> {
-    NOW.contains(&degrees).then_some(Celsius(degrees as f64))
+    (degrees != 0 && NOW.contains(&degrees)).then_some(Celsius(degrees as f64))
 }
 
 /// The same for a drive that may state how hot it may get. One that works above what disks can have is believed: the
@@ -55,6 +55,7 @@ mod tests {
     fn impossible_temperatures_are_none() {
         assert_eq!(plausible(36), Some(Celsius(36.0)));
         assert_eq!((plausible(0), plausible(-128), plausible(96), plausible(i64::MAX)), (None, None, None, None));
+        assert_eq!((plausible(-7), plausible(-41)), (Some(Celsius(-7.0)), None), "it is cold");
         assert_eq!(plausible_ever(-12), Some(Celsius(-12.0)));
         assert_eq!(plausible_ever(-128), None);
     }
@@ -70,12 +71,13 @@ mod tests {
     #[test]
     fn a_drive_that_may_get_hotter_is_believed_when_it_does() {
         let told = |degrees, critical: Option<f64>| plausible_now(Celsius(degrees), critical.map(Celsius));
-        assert_eq!(told(101.0, None), Err("found 101 °C, wanted 1 to 95".into()));
+        assert_eq!(told(101.0, None), Err("found 101 °C, wanted -40 to 95".into()));
         assert_eq!(told(101.0, Some(100.0)), Ok(Celsius(101.0)));
-        assert_eq!(told(111.0, Some(100.0)), Err("found 111 °C, wanted 1 to 110".into()));
+        assert_eq!(told(111.0, Some(100.0)), Err("found 111 °C, wanted -40 to 110".into()));
         assert_eq!(told(94.0, Some(70.0)), Ok(Celsius(94.0)), "a low limit makes nothing less plausible");
-        assert_eq!(told(128.0, Some(120.0)), Err("found 128 °C, wanted 1 to 125".into()));
-        assert_eq!(told(-40.0, Some(100.0)), Err("found -40 °C, wanted 1 to 110".into()));
+        assert_eq!(told(128.0, Some(120.0)), Err("found 128 °C, wanted -40 to 125".into()));
+        assert_eq!(told(-41.0, Some(100.0)), Err("found -41 °C, wanted -40 to 110".into()));
+        assert_eq!((told(-18.0, None), told(0.0, None)), (Ok(Celsius(-18.0)), Ok(Celsius(0.0))), "cold is a reading");
         assert!(told(f64::NAN, Some(f64::NAN)).is_err());
     }
 }

@@ -28,7 +28,7 @@ fn told_in(tongue: Tongue, finding: Finding) -> Words {
 }
 
 /// Facts of every kind, in all their forms, about these two names.
-fn all(drive: &Place, name: &str) -> Vec<Finding> {
+pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let (place, text) = (drive, name);
     let (drive, name) = (|| place.clone(), || text.to_owned());
     use ActivityKind::{Check, Rebuild, Repair, Reshape, Resync};

@@ -25,10 +25,11 @@ pub const ROWS: &[Row] = &[
         AIR,
         ["two over their limit, the fan stands", "300 fan stands; 310 hot 1 53; hot 2 53; 900 end", "airflow likely"],
     ),
-    Row::yes("R8", AIR, ["they heat up together", "0 hot all 36; 900 hot all 42; 1600 end", "airflow possible"]),
+    Row::yes("R8", AIR, ["they heat up together", "0 hot all 36; 900 hot all 46; 1600 end", "airflow possible"]),
     Row::yes("R8", AIR, ["one over its limit, the fan stands", "300 fan stands; hot 1 53; 900 end", "airflow likely"]),
     Row::no("R8", AIR, ["one over its limit", "300 hot 3 53; 900 end", "tray-air possible"]),
     Row::no("R8", AIR, ["the fan stands, nothing is warm", "300 fan stands", "as-it-says certain"]),
+    Row::no("R8", AIR, ["they get warm at work", "0 hot all 36; 900 hot all 42; 1600 end", ""]),
     Row::no("R8", AIR, ["all are warm, none too warm", "300 hot all 40; 900 end", ""]),
     Row::no("R8", AIR, ["drives and board alike, over hours", slowly!("59", "7200 end"), "warm-room likely"]),
     // R8b: one drive warmer than its peers.

@@ -91,7 +91,7 @@ fn the_temperature_comes_from_the_first_of_three_that_has_one() {
     let hot = disk().with(SCT_STATUS, [data(page(&[(0, &[3, 0]), (200, &[127])]))]);
     assert_eq!(warmth(hot.clone()), Ok(Celsius(38.0)), "just after a resume some drives answer nonsense");
     let strange = warmth(hot.with(Ata::SmartReadData, rows(&[(5, 3, 100, 0)])));
-    assert_eq!(strange.unwrap_err().to_string(), "unreadable: found 127 °C, wanted 1 to 95");
+    assert_eq!(strange.unwrap_err().to_string(), "unreadable: found 127 °C, wanted -40 to 95");
     assert_eq!(reason(&warmth(no_sct().without(Ata::SmartReadData))), Some(Reason::NotFitted));
     let damaged = warmth(no_sct().with(Ata::SmartReadData, [data([1; 100])]));
     assert_eq!(damaged.unwrap_err().to_string(), "unreadable: found 100 bytes, wanted at least 512");
