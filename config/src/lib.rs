@@ -17,6 +17,7 @@
 mod settings;
 mod settle;
 
+mod discreet;
 mod notes;
 mod reader;
 mod values;

@@ -1,7 +1,8 @@
 //! Where things are in the text: bytes to line and column, and the piece of the text that a report shows.
 //!
-//! What is shown goes to a terminal, so nothing in it may steer one.
+//! What is shown goes to a terminal, so nothing in it may steer one; and to a log, so nothing in it may be a secret.
 
+use crate::discreet::{MASK, UNSHOWN, hidden};
 use std::ops::Range;
 
 /// The bytes of the text that something was read from.
@@ -16,6 +17,8 @@ const SHOWN_VALUE: usize = 40;
 pub(crate) struct Source<'t> {
     text: &'t str,
     line_starts: Vec<usize>,
+    /// What is not shown, in its order.
+    hidden: Vec<Span>,
 }
 
 /// A line of the text with a part of it marked.
@@ -36,7 +39,7 @@ pub(crate) struct Excerpt {
 impl<'t> Source<'t> {
     pub(crate) fn new(text: &'t str) -> Self {
         let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
-        Source { text, line_starts }
+        Source { text, line_starts, hidden: hidden(text) }
     }
 
     /// The line that holds this byte, from 1.
@@ -56,15 +59,35 @@ impl<'t> Source<'t> {
         let column = count(start..span.start.min(end)) + 1;
         let marked = count(span.start.min(end)..span.end.clamp(span.start.min(end), end)).max(1);
 
-        let skipped = column.saturating_sub(SHOWN_LINE / 2);
-        let text: String = clean(whole).chars().skip(skipped).take(SHOWN_LINE).collect();
-        let before = column - 1 - skipped;
+        // From where something is not shown, the rest of the line is not, either.
+        let cut = self.hidden_in(&(start..end)).map(|hidden| hidden.start.max(start));
+        let (whole, place, marked) = match cut {
+            Some(cut) => {
+                let kept = count(start..cut);
+                let is_shown = column - 1 < kept;
+                let (place, marked) = if is_shown { (column - 1, marked) } else { (kept, MASK.len()) };
+                (format!("{}{MASK}", &self.text[start..cut]), place, marked.min(kept + MASK.len() - place))
+            }
+            None => (whole.to_owned(), column - 1, marked),
+        };
+        let skipped = (place + 1).saturating_sub(SHOWN_LINE / 2);
+        let text: String = clean(&whole).chars().skip(skipped).take(SHOWN_LINE).collect();
+        let before = place - skipped;
         Excerpt { line, column, text, before, marked: marked.min(SHOWN_LINE - before) }
     }
 
     /// A value as it was written, short enough for a sentence.
     pub(crate) fn shown(&self, span: &Span) -> String {
-        shorten(self.text.get(span.clone()).unwrap_or_default())
+        match self.hidden_in(span) {
+            Some(_) => UNSHOWN.to_owned(),
+            None => shorten(self.text.get(span.clone()).unwrap_or_default()),
+        }
+    }
+
+    /// The first of what is not shown in this part of the text.
+    fn hidden_in(&self, span: &Span) -> Option<&Span> {
+        let first = self.hidden.partition_point(|hidden| hidden.end <= span.start);
+        self.hidden.get(first).filter(|hidden| hidden.start < span.end)
     }
 }
 
@@ -134,12 +157,20 @@ mod tests {
 
     #[test]
     fn a_long_line_is_shown_around_its_mark() {
-        let text = format!("{}here{}", "-".repeat(300), "-".repeat(300));
-        let excerpt = Source::new(&text).excerpt(&(300..304));
-        assert_eq!(excerpt.column, 301);
+        let text = format!("x = '{}here{}'", "-".repeat(300), "-".repeat(300));
+        let excerpt = Source::new(&text).excerpt(&(305..309));
+        assert_eq!(excerpt.column, 306);
         assert_eq!(excerpt.text.chars().count(), 100);
         let under: String = excerpt.text.chars().skip(excerpt.before).take(excerpt.marked).collect();
         assert_eq!(under, "here");
+    }
+
+    #[test]
+    fn what_is_not_shown_has_a_mark_in_its_place() {
+        let text = "password = 'reed'\n";
+        assert_eq!(marked(text, 11..17), "1:12 password = ***|           ^^^");
+        assert_eq!(marked(text, 0..8), "1:1 password = ***|^^^^^^^^");
+        assert_eq!(Source::new(text).shown(&(11..17)), "a value that is not shown");
     }
 
     #[test]

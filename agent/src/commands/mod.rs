@@ -11,6 +11,7 @@ mod probe;
 mod rehearse;
 mod run;
 mod self_test;
+mod spare;
 mod terminal;
 
 use clap::{Args, Parser, Subcommand};
@@ -91,18 +92,8 @@ struct Shared {
 
 /// Runs the command that was asked for.
 pub fn run() -> ExitCode {
-    let done = match Arguments::parse().command {
-        Command::Run(flags) => run::command(flags),
-        Command::Look(flags) => look::command(&flags),
-        Command::Alerts(flags) => alerts::command(&flags),
-        Command::Ack(flags) => ack::command(&flags),
-        Command::Mute(flags) => mute::command(&flags),
-        Command::Rehearse(flags) => rehearse::command(&flags),
-        Command::Check(shared) => check::command(&shared),
-        Command::Panel(flags) => panel::command(&flags),
-        Command::Demo(flags) => demo::command(&flags),
-        Command::Probe(flags) => probe::command(flags),
-    };
+    let command = Arguments::parse().command;
+    let done = spare::descriptors().and_then(|()| command.run());
     match done {
         Ok(code) => code,
         // Whoever read our output has read enough.
@@ -110,6 +101,23 @@ pub fn run() -> ExitCode {
         Err(error) => {
             terminal::complain(error);
             ExitCode::from(1)
+        }
+    }
+}
+
+impl Command {
+    fn run(self) -> io::Result<ExitCode> {
+        match self {
+            Self::Run(flags) => run::command(flags),
+            Self::Look(flags) => look::command(&flags),
+            Self::Alerts(flags) => alerts::command(&flags),
+            Self::Ack(flags) => ack::command(&flags),
+            Self::Mute(flags) => mute::command(&flags),
+            Self::Rehearse(flags) => rehearse::command(&flags),
+            Self::Check(shared) => check::command(&shared),
+            Self::Panel(flags) => panel::command(&flags),
+            Self::Demo(flags) => demo::command(&flags),
+            Self::Probe(flags) => probe::command(flags),
         }
     }
 }

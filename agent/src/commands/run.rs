@@ -24,6 +24,7 @@ pub struct Flags {
 /// Runs until stopped.
 pub fn command(flags: Flags) -> io::Result<ExitCode> {
     let Shared { config, root, run_dir, state_dir, log } = flags.shared;
+    super::spare::threads()?;
     let clock = Clock::of_this_machine();
     let settings = read_settings(&config).map_err(io::Error::other)?;
     let mut outlet = Outlet::new(Log::open(log.unwrap_or_else(form_for_here))?);
@@ -48,7 +49,7 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
     let done = runtime.block_on(traylight::run::run(edges));
     // A question that hangs must not hold up the end.
     runtime.shutdown_background();
-    done.map(|()| ExitCode::SUCCESS)
+    done.map(|()| ExitCode::SUCCESS).map_err(super::spare::explained)
 }
 
 /// What was opened. Without it the box is watched all the same, unless another agent has it.

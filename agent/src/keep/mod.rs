@@ -181,6 +181,7 @@ fn bring_up(database: &Connection, before: &str) -> rusqlite::Result<()> {
         change.execute_batch(NUMBER)?;
         change.execute_batch("PRAGMA user_version = 3;")?;
     }
+    change.execute_batch(outbox::LATER_TABLES)?;
     change.commit()
 }
 

@@ -4,7 +4,7 @@
 use super::fault::KeepFault;
 use super::{FILE, MANNER, as_database_error, connect};
 use crate::tell::message::{Message, Stamp};
-use crate::tell::outbox::{Kept, REMEMBERED, Story, Waiting, Write};
+use crate::tell::outbox::{Kept, KeptPause, REMEMBERED, Story, Waiting, Write};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -32,6 +32,11 @@ pub(super) const TABLES: &str = "
     CREATE TABLE confirmation (
         way TEXT PRIMARY KEY, target TEXT NOT NULL, code TEXT NOT NULL, confirmed INTEGER NOT NULL
     ) STRICT, WITHOUT ROWID;";
+
+/// A table that is empty where it is not there: stores of this version that are older have none.
+pub(super) const LATER_TABLES: &str = "
+    -- How each way that was tried and has not taken what it was given is left alone, as JSON.
+    CREATE TABLE IF NOT EXISTS pause (way TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;";
 
 /// The outbox of a store.
 pub struct OutboxStore {
@@ -83,7 +88,8 @@ impl OutboxStore {
     pub fn replace(&mut self, kept: &Kept) -> Result<(), KeepFault> {
         self.change(|change| {
             change.execute_batch(
-                "DELETE FROM waiting; DELETE FROM message; DELETE FROM story; DELETE FROM all_well; DELETE FROM taken;",
+                "DELETE FROM waiting; DELETE FROM message; DELETE FROM story; DELETE FROM all_well; DELETE FROM taken; \
+                 DELETE FROM pause;",
             )?;
             kept.taken.iter().try_for_each(|id| put_taken(change, id))?;
             for Waiting { way, message, tried, left_out } in &kept.waiting {
@@ -93,6 +99,7 @@ impl OutboxStore {
                 change.execute(place, params![way, message.id, tried, left_out])?;
             }
             kept.stories.iter().try_for_each(|story| put_story(change, story))?;
+            kept.pauses.iter().try_for_each(|pause| put_pause(change, pause))?;
             kept.all_well.iter().try_for_each(|stamp| put_all_well(change, stamp))
         })
     }
@@ -171,6 +178,8 @@ fn apply(change: &Transaction, write: &Write) -> rusqlite::Result<()> {
         Write::Story(story) => put_story(change, story),
         Write::StoryOver(incident) => change.execute("DELETE FROM story WHERE incident = ?1", [incident]).map(drop),
         Write::AllWell(stamp) => put_all_well(change, stamp),
+        Write::Pause(pause) => put_pause(change, pause),
+        Write::PauseOver(way) => change.execute("DELETE FROM pause WHERE way = ?1", [way]).map(drop),
     }
 }
 
@@ -196,6 +205,11 @@ fn put_story(change: &Transaction, story: &Story) -> rusqlite::Result<()> {
 fn put_all_well(change: &Transaction, stamp: &Stamp) -> rusqlite::Result<()> {
     let body = serde_json::to_string(stamp).map_err(as_database_error)?;
     change.execute("REPLACE INTO all_well (id, body) VALUES (1, ?1)", [body]).map(drop)
+}
+
+fn put_pause(change: &Transaction, pause: &KeptPause) -> rusqlite::Result<()> {
+    let body = serde_json::to_string(pause).map_err(as_database_error)?;
+    change.execute("REPLACE INTO pause (way, body) VALUES (?1, ?2)", [&pause.way, &body]).map(drop)
 }
 
 /// All that waits, as the database has it.
@@ -229,6 +243,13 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
     let body: Option<String> =
         database.query_row("SELECT body FROM all_well WHERE id = 1", [], |row| row.get(0)).optional()?;
     kept.all_well = body.map(|body| serde_json::from_str(&body).map_err(as_database_error)).transpose()?;
+    if database.table_exists(None, "pause")? {
+        let mut read = database.prepare("SELECT body FROM pause ORDER BY way")?;
+        let mut rows = read.query([])?;
+        while let Some(row) = rows.next()? {
+            kept.pauses.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);
+        }
+    }
     Ok(kept)
 }
 

@@ -40,6 +40,8 @@ pub struct Core {
     rehearsal: Option<Rehearsal>,
     /// What is new about incidents and not yet told on the ways out; true for what was only rehearsed.
     turns: Vec<(Turn, bool)>,
+    /// A rehearsal has ended since the ways out were told last.
+    rehearsal_over: bool,
 }
 
 /// Nobody works on a box for longer without a break; what is muted for good is forgotten.
@@ -187,11 +189,15 @@ impl Core {
 
     /// Tells what is new on the ways out, once there is something to tell of.
     pub fn tell(&mut self, settings: &Settings, dispatch: Option<&mut Dispatch>) {
-        let Some(dispatch) = dispatch else { return self.turns.clear() };
+        let Some(dispatch) = dispatch else {
+            self.rehearsal_over = false;
+            return self.turns.clear();
+        };
         let turns = std::mem::take(&mut self.turns);
         match self.scene(settings) {
             Some(scene) => {
-                dispatch.tell(turns, &scene);
+                dispatch.tell(turns, self.rehearsal_over, &scene);
+                self.rehearsal_over = false;
                 self.ways = dispatch.stand();
             }
             None => self.turns = turns,
@@ -268,6 +274,7 @@ impl Core {
             _ => return Vec::new(),
         };
         let Some(rehearsal) = self.rehearsal.take() else { return Vec::new() };
+        self.rehearsal_over = true;
         self.turns.extend(rehearsal.played.end().verdict.turns.into_iter().map(|turn| (turn, true)));
         rehearsal.end(why, wall)
     }

@@ -6,12 +6,12 @@ use crate::keep::OutboxStore;
 use crate::reading::Snapshot;
 use crate::serve::document::box_name;
 use crate::show::outlet::Scenery;
-use crate::show::pages::{Page, Way};
+use crate::show::pages::{Page, Way, test_mark};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
 use crate::tell::courier::{Courier, Errand, Machine, Report, random};
 use crate::tell::log::Entry;
-use crate::tell::message::{Message, Stamp, Turn};
+use crate::tell::message::{Message, REHEARSED, Stamp, Turn};
 use crate::tell::tidings::{self, Letterhead};
 use crate::tell::tongue::Tongue;
 use crate::units::span;
@@ -111,17 +111,24 @@ impl Dispatch {
         }
     }
 
-    /// Tells what is new, and how the box stands. Turns that were only rehearsed are marked.
-    pub fn tell(&mut self, turns: Vec<(Turned, bool)>, scene: &Scene) {
+    /// Tells what is new, and how the box stands. Turns that were only rehearsed are marked; when the rehearsal is over,
+    /// they are the last of it.
+    pub fn tell(&mut self, turns: Vec<(Turned, bool)>, rehearsal_over: bool, scene: &Scene) {
         let wall = self.clock.wall();
         let is_muted = scene.verdict.muted_until.is_some();
         if std::mem::replace(&mut self.is_muted, is_muted) != is_muted {
             self.courier.mute(is_muted);
         }
+        let mut last_of_rehearsal = Vec::new();
         for (turn, is_test) in turns {
-            if let Some(message) = self.message(&turn, is_test, scene, &wall) {
-                self.courier.tell(message);
+            match self.message(&turn, is_test, scene, &wall) {
+                Some(message) if is_test && rehearsal_over => last_of_rehearsal.push(message),
+                Some(message) => self.courier.tell(message),
+                None => {}
             }
+        }
+        if rehearsal_over {
+            self.courier.end_rehearsal(last_of_rehearsal);
         }
         self.courier.show(state(scene, &self.mark));
         self.courier.is_watched();
@@ -190,7 +197,7 @@ impl Dispatch {
             wall,
             stamp: &stamp,
             is_held: self.is_muted,
-            page: &|incident| picture(incident, scene, wall),
+            page: &|incident| picture(incident, is_test, scene, wall),
         };
         let message = tidings::message(turn, head)?;
         Some(if is_test { as_test(message) } else { message })
@@ -211,7 +218,7 @@ fn target(way: &AlertWay) -> String {
 fn as_test(message: Message) -> Message {
     let Stamp { boot_id, moment, .. } = &message.made_at;
     Message {
-        incident: format!("test-{}", message.incident),
+        incident: format!("{REHEARSED}{}", message.incident),
         id: format!("test-{}.{boot_id}.{}", message.id, moment.since_boot().as_millis()),
         record: None,
         sentence: message.tongue.say("message.rehearsed", &[("sentence", &message.sentence)]),
@@ -220,12 +227,13 @@ fn as_test(message: Message) -> Message {
     }
 }
 
-/// The panel's page about an incident, as a PNG file.
-fn picture(incident: &Incident, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
+/// The panel's page about an incident, as a PNG file; marked like the panel's when it is only rehearsed.
+fn picture(incident: &Incident, test: bool, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
     let verdict = Verdict { incidents: vec![incident.clone()], ..scene.verdict.clone() };
     let (verdict, snapshot, settings) = (&verdict, Some(scene.snapshot), scene.settings);
-    let scenery = Scenery { verdict, snapshot, settings, ways: &[], wall, test: false };
-    let drawing = scenery.drawing(Page::Incident(incident.id), wall.minute());
+    let scenery = Scenery { verdict, snapshot, settings, ways: &[], wall, test };
+    let clock = if test { test_mark(settings.language.into()).to_owned() } else { wall.minute() };
+    let drawing = scenery.drawing(Page::Incident(incident.id), clock);
     traylight_display::png::png(&drawing.frame(GlassSize::W128H64), SCALE).ok()
 }
 
@@ -282,6 +290,11 @@ pub fn about(report: Report) -> Entry {
         Report::Orphans { way, count } => {
             (4, "alerts-dropped", format!("{count} messages waited for `{way}`, which is not configured any more"))
         }
+        Report::RehearsalDropped { way, count } => {
+            let why =
+                format!("{count} messages of a rehearsal could not leave by `{way}` while it ran; they are dropped");
+            (5, "rehearsal-dropped", why)
+        }
         Report::NotBuiltIn(which) => (3, "way-absent", which),
         Report::NotStored(fault) => {
             (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
@@ -291,4 +304,29 @@ pub fn about(report: Report) -> Entry {
         Report::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat is taken again".to_owned()),
     };
     Entry::agent(priority, event, message)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::Memory;
+    use crate::rehearse::{self, Fault};
+
+    #[test]
+    fn the_picture_of_what_is_rehearsed_says_so_as_the_panel_does() {
+        let (settings, snapshot) = (Settings::default(), Snapshot::default());
+        let fault = Fault::named("fan-stopped").unwrap();
+        let played = rehearse::play(&settings, &Memory::default(), &snapshot, fault, None).unwrap();
+        let scene = Scene { verdict: &played.verdict, snapshot: &played.snapshot, settings: &settings };
+        let wall = Wall { synchronised: true, ..Clock::of_this_machine().wall() };
+        let incident = &played.verdict.incidents[0];
+        let pictured = |test: bool| picture(incident, test, &scene, &wall).unwrap();
+        assert_ne!(pictured(true), pictured(false));
+        // As the panel shows it meanwhile.
+        let alone = Verdict { incidents: vec![incident.clone()], ..played.verdict.clone() };
+        let (verdict, snapshot) = (&alone, Some(&played.snapshot));
+        let panel = Scenery { verdict, snapshot, settings: &settings, ways: &[], wall: &wall, test: true };
+        let frame = panel.drawing(Page::Incident(incident.id), "TEST".to_owned()).frame(GlassSize::W128H64);
+        assert_eq!(pictured(true), traylight_display::png::png(&frame, SCALE).unwrap());
+    }
 }

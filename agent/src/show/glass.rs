@@ -6,11 +6,14 @@ pub mod tender;
 use crate::clock::Clock;
 use crate::show::care::Picture;
 pub use bus::picture_size;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 use tender::{News, Tender};
 use traylight_config as config;
 use traylight_display::{Glass, GlassFault, GlassSize};
+
+/// So many orders wait for a panel's thread, at most: more than there are while it works.
+const MOST_ORDERS: usize = 8;
 
 /// What a panel's thread has to say.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,7 +33,7 @@ enum Order {
 pub struct PanelThread {
     size: GlassSize,
     wanted: config::Brightness,
-    orders: Option<Sender<Order>>,
+    orders: Option<SyncSender<Order>>,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -53,7 +56,7 @@ impl PanelThread {
 
     fn start(panel: &config::Glass, clock: Clock, report: impl Fn(News) + Send + 'static) -> std::io::Result<Self> {
         let size = bus::picture_size(panel).map_err(|fault| std::io::Error::other(fault.to_string()))?;
-        let (orders, wanted) = channel();
+        let (orders, wanted) = sync_channel(MOST_ORDERS);
         let (panel, brightness) = (panel.clone(), panel.brightness);
         let work = move || {
             let speed = panel.bus_speed_khz;
@@ -95,8 +98,8 @@ impl PanelThread {
 
     fn order(&self, order: Order) {
         if let Some(orders) = &self.orders {
-            // The thread ends only with this handle.
-            let _ = orders.send(order);
+            // A bus that hangs must neither hold up the loop nor let pictures pile up; the next one comes anyway.
+            let _ = orders.try_send(order);
         }
     }
 }

@@ -14,7 +14,7 @@ pub fn test_message(box_name: &str, way: &str, code: &str, made_at: Stamp, tongu
     let say = |key: &str| tongue.say(key, &[("code", &code), ("way", &way), ("box", &box_name)]);
     Message {
         id: format!("test-{way}-{code}-{}", made_at.moment.since_boot().as_millis()),
-        incident: format!("test-{way}"),
+        incident: format!("code-{way}"),
         turn: Turn::Test,
         severity: Severity::Notice,
         about: Vec::new(),

@@ -71,7 +71,15 @@ pub struct Message {
     pub record: Option<Box<Incident>>,
 }
 
+/// What the name of a rehearsed incident begins with, so that it is told apart from those of real ones.
+pub const REHEARSED: &str = "test-";
+
 impl Message {
+    /// True for what a rehearsal has to say.
+    pub fn is_rehearsed(&self) -> bool {
+        self.turn == Turn::Test && self.incident.starts_with(REHEARSED)
+    }
+
     /// The name of its story, in which all messages of it agree and no other box does.
     pub fn story_id(&self) -> &str {
         self.id.split_once('.').map_or(&self.id, |(story, _)| story)

@@ -2,6 +2,7 @@
 
 mod alerts;
 mod any_text;
+mod canary;
 mod default_file;
 mod mistakes;
 mod report;

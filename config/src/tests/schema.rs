@@ -5,7 +5,7 @@ use crate::{DEFAULT_FILE, SCHEMA, settle};
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 
-fn schema() -> Value {
+pub(super) fn schema() -> Value {
     serde_json::from_str(SCHEMA).unwrap()
 }
 
@@ -14,7 +14,7 @@ fn json(text: &str) -> Value {
 }
 
 /// Every section of the schema: its path and its properties. A list of sections ends in `[]`.
-fn sections(schema: &Value) -> BTreeMap<String, serde_json::Map<String, Value>> {
+pub(super) fn sections(schema: &Value) -> BTreeMap<String, serde_json::Map<String, Value>> {
     fn walk(path: &str, schema: &Value, found: &mut BTreeMap<String, serde_json::Map<String, Value>>) {
         let Some(properties) = schema["properties"].as_object() else { return };
         assert_eq!(schema["additionalProperties"], false, "[{path}] lets unknown keys pass");
@@ -31,7 +31,7 @@ fn sections(schema: &Value) -> BTreeMap<String, serde_json::Map<String, Value>> 
 }
 
 /// A file with one line in the section of that path, and all that the section needs besides.
-fn file_with(path: &str, line: &str) -> String {
+pub(super) fn file_with(path: &str, line: &str) -> String {
     match path {
         "" => line.to_owned(),
         "shelf[]" => format!("[[shelf]]\n{line}\n[[shelf.tray]]\nlabel = 'A1'\n"),
@@ -54,7 +54,7 @@ fn file_with(path: &str, line: &str) -> String {
 }
 
 /// The keys the code knows, from its own answer to an unknown one.
-fn keys_of_the_code(path: &str) -> BTreeSet<String> {
+pub(super) fn keys_of_the_code(path: &str) -> BTreeSet<String> {
     let problems = settle(&file_with(path, "zzzzzzzz = 1"), "f").unwrap_err();
     let message =
         problems.as_slice().iter().map(|problem| &problem.message).find(|message| message.contains("zzzzzzzz"));

@@ -8,6 +8,7 @@
 mod commands;
 mod control;
 mod journal;
+mod limits;
 mod running;
 mod telling;
 

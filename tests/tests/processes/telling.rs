@@ -76,3 +76,36 @@ fn what_is_held_back_stays_so_over_a_restart_and_is_told_in_the_end() {
     assert!(home.run("mute", &["--end"]).status.success());
     assert_eq!(hears(&home, "what was held back", 1)[0][2], "opened");
 }
+
+/// What a rehearsal has to say is of no use to anybody once it is over, least of all among what is real.
+#[test]
+fn what_a_rehearsal_could_not_say_is_dropped_and_what_is_real_is_told() {
+    let (heron, home) = (heron(), Home::new());
+    let (heard, mended) = (home.path("heard"), home.path("mended"));
+    home.configure(&format!(
+        "[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\n\
+         arguments = ['-c', 'test -e {} || exit 1; (cat; echo) >> {}']\n",
+        mended.display(),
+        heard.display()
+    ));
+    let mut agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |state| state["drives"][0].is_object());
+    assert!(home.run("rehearse", &["fan-stopped", "--for", "2s"]).status.success());
+    agent.hears("way-fails");
+    let dropped = agent.hears("rehearsal-dropped");
+    assert!(crate::message(&dropped).contains("could not leave by `bell` while it ran; they are dropped"), "{dropped}");
+    // Killed in the middle of the next one: the program after that has nothing of it to say, either.
+    assert!(home.run("rehearse", &["fan-stopped", "--for", "60s"]).status.success());
+    agent.hears("rehearsal-began");
+    home.state_with("another reading", |state| state["drives"][0].is_object());
+    signal("TERM", agent.core());
+    assert!(agent.ends().success());
+    fs::write(&mended, "").unwrap();
+    let mut next = Running::start(&home, heron.root());
+    next.hears("rehearsal-dropped");
+    home.state_with("a reading of the next one", |state| state["drives"][0].is_object());
+    assert!(home.run("alerts", &["--test", "bell"]).status.success());
+    next.hears("delivered");
+    let told = fs::read_to_string(&heard).unwrap();
+    assert!(told.contains("CODE") && !told.contains("fan"), "{told}");
+}

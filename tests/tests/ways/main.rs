@@ -6,6 +6,7 @@
 
 mod authority;
 mod delay;
+mod hostile;
 mod mail;
 mod mqtt;
 mod servers;

@@ -15,7 +15,13 @@ use std::time::Duration;
 use tempfile::TempDir;
 
 fn rules() -> Vec<Rule> {
-    let rule = |way: &str| Rule { way: way.into(), least: Severity::Notice, about: Vec::new(), shares_letters: true };
+    let rule = |way: &str| Rule {
+        way: way.into(),
+        least: Severity::Notice,
+        about: Vec::new(),
+        shares_letters: true,
+        target: 1,
+    };
     vec![rule("mail"), rule("hook")]
 }
 
@@ -50,7 +56,7 @@ fn day(outbox: &mut Outbox, mut store: impl FnMut(&[Write], &Outbox)) {
     store(&closed, outbox);
     for way in ["mail", "hook"] {
         let Step::Send(letter) = outbox.next(way, &now()) else { panic!("a letter") };
-        let begun = outbox.begun(way, &letter);
+        let begun = outbox.begun(way, &letter, &now());
         store(&begun, outbox);
         if way == "mail" {
             let (arrived, _) = outbox.delivered(way, &now());
@@ -114,7 +120,7 @@ fn a_store_that_could_not_be_written_is_written_anew_in_one_go() {
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
     // What is written anew is found again by what comes later.
     let Step::Send(letter) = outbox.next("mail", &now()) else { panic!("a letter") };
-    store.apply(&outbox.begun("mail", &letter)).unwrap();
+    store.apply(&outbox.begun("mail", &letter, &now())).unwrap();
     store.apply(&outbox.delivered("mail", &now()).0).unwrap();
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
 }
@@ -127,7 +133,7 @@ fn what_is_written_anew_keeps_its_order_on_every_way() {
     let mut outbox = Outbox::new(rules(), policy(), Kept::default()).0;
     outbox.take(example("7", 1, Turn::Opened, Severity::Critical), &now());
     let Step::Send(letter) = outbox.next("mail", &now()) else { panic!("a letter") };
-    outbox.begun("mail", &letter);
+    outbox.begun("mail", &letter, &now());
     outbox.delivered("mail", &now());
     outbox.take(example("7", 2, Turn::Closed, Severity::Critical), &now());
     store.replace(&outbox.kept()).unwrap();

@@ -15,14 +15,17 @@ const BOUNCE: Duration = Duration::from_millis(20);
 
 /// Listens to one button until the program ends.
 pub(super) fn listen(button: config::Button, said: UnboundedSender<Said>) {
+    let which = format!("the button on line {} of {}", button.line, button.chip);
+    let (unheard, also) = (said.clone(), which.clone());
     let work = move || {
         if let Err(why) = hear(&button, &said) {
-            let which = format!("the button on line {} of {}", button.line, button.chip);
             let _ = said.send(Said::Unheard(format!("{which}: {why}")));
         }
     };
     // Without a thread there is no button, and everything else goes on.
-    let _ = std::thread::Builder::new().name("button".to_owned()).spawn(work);
+    if let Err(error) = std::thread::Builder::new().name("button".to_owned()).spawn(work) {
+        let _ = unheard.send(Said::Unheard(format!("{also}: found \"{error}\", wanted a thread to hear it")));
+    }
 }
 
 fn hear(settings: &config::Button, said: &UnboundedSender<Said>) -> Result<(), String> {

@@ -63,6 +63,13 @@ pub enum Report {
         /// How many messages.
         count: usize,
     },
+    /// What a rehearsal had to say could not leave while it ran, and is not sent any more.
+    RehearsalDropped {
+        /// On which way.
+        way: String,
+        /// How many messages.
+        count: usize,
+    },
     /// A way of the configuration cannot be used at all.
     NotBuiltIn(String),
     /// What waits is not stored: a restart would lose it. It is sent all the same.
@@ -91,6 +98,7 @@ pub struct Errand {
 enum Order {
     Tell(Box<Message>),
     Try(String, Box<Message>),
+    EndRehearsal(Vec<Message>),
     Mute(bool),
 }
 
@@ -148,6 +156,11 @@ impl Courier {
         let _ = self.orders.send(Order::Try(way.to_owned(), Box::new(message)));
     }
 
+    /// A rehearsal is over: what is last said of it. What of the rest has not left does not leave any more.
+    pub fn end_rehearsal(&self, last: Vec<Message>) {
+        let _ = self.orders.send(Order::EndRehearsal(last));
+    }
+
     /// Messages that are made while somebody works on the box are held back, until that is over.
     pub fn mute(&self, is_muted: bool) {
         let _ = self.orders.send(Order::Mute(is_muted));
@@ -185,8 +198,11 @@ fn begin(alerts: &Alerts, store: Option<OutboxStore>, report: &impl Fn(Report)) 
         report(Report::NotStored(fault));
         None
     });
-    let (outbox, orphans, writes) = Outbox::new(rules(alerts), policy(alerts), kept.unwrap_or_default());
+    let (mut outbox, orphans, mut writes) = Outbox::new(rules(alerts), policy(alerts), kept.unwrap_or_default());
     orphans.into_iter().for_each(|(way, count)| report(Report::Orphans { way, count }));
+    let (dropped, of_the_rehearsal) = outbox.drop_rehearsed();
+    dropped.into_iter().for_each(|(way, count)| report(Report::RehearsalDropped { way, count }));
+    writes.extend(of_the_rehearsal);
     let mut store = store;
     if let Some(Err(fault)) = store.as_mut().map(|store| store.apply(&writes)) {
         report(Report::NotStored(fault));

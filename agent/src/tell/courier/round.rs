@@ -6,7 +6,7 @@ use crate::keep::OutboxStore;
 use crate::tell::box_state::BoxState;
 use crate::tell::letter::Letter;
 use crate::tell::message::{Message, Stamp, Turn};
-use crate::tell::outbox::{Now, Outbox, Standing, Step, Write};
+use crate::tell::outbox::{Dropped, Now, Outbox, Standing, Step, Write};
 use crate::tell::ways::from_settings::Named;
 use crate::tell::ways::{Fault, Needs, Receipt};
 use crate::verdict::Severity;
@@ -91,6 +91,9 @@ impl Round {
             self.keep(&writes);
             let writes = self.outbox.remind(&now, &state.borrow().unacknowledged);
             self.keep(&writes);
+            let dropped = self.outbox.expire_rehearsal(&now);
+            let writes = self.say_dropped(dropped);
+            self.keep(&writes);
             self.say_all_is_well(&state.borrow().clone(), &now);
             self.mend_store(&now);
             let mut wait = self.send(&now);
@@ -119,6 +122,10 @@ impl Round {
             writes.extend(match order {
                 Order::Tell(message) => self.outbox.take(*message, &now),
                 Order::Try(way, message) => self.outbox.take_for(&way, *message),
+                Order::EndRehearsal(last) => {
+                    let dropped = self.outbox.end_rehearsal(last, &now);
+                    self.say_dropped(dropped)
+                }
                 Order::Mute(is_muted) => {
                     self.outbox.mute(is_muted);
                     Vec::new()
@@ -127,6 +134,12 @@ impl Round {
             next = more.try_recv().ok();
         }
         self.keep(&writes);
+    }
+
+    /// Says what of a rehearsal goes nowhere; what is to be stored of that.
+    fn say_dropped(&self, (dropped, writes): (Dropped, Vec<Write>)) -> Vec<Write> {
+        dropped.into_iter().for_each(|(way, count)| (self.report)(Report::RehearsalDropped { way, count }));
+        writes
     }
 
     /// Stores it. What cannot be stored is sent all the same: an alert must not fail with the disk that it is about.
@@ -157,6 +170,9 @@ impl Round {
     /// Lets leave what may; how long until there is more to do.
     fn send(&mut self, now: &Now) -> Duration {
         let mut wait = if self.store_lacks_since.is_some() { STORE_PAUSE } else { IDLE };
+        if let Some(at) = self.outbox.rehearsal_expires() {
+            wait = wait.min(at.since(now.stamp.moment).max(Duration::from_millis(1)));
+        }
         let names: Vec<String> = self.outbox.names().collect();
         for name in names {
             let Some((_, way)) = named(&self.ways, &name) else { continue };
@@ -171,7 +187,7 @@ impl Round {
                 Step::Send(_) if !self.is_ready(way.needs(), now) => wait = wait.min(ANXIOUS),
                 Step::Send(letter) => {
                     // On disk before it leaves: whoever finds it tried before knows that it may have arrived.
-                    let writes = self.outbox.begun(&name, &letter);
+                    let writes = self.outbox.begun(&name, &letter, now);
                     self.keep(&writes);
                     self.under_way.spawn(async move {
                         let outcome = way.send(&letter).await;

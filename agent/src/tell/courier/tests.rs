@@ -130,7 +130,15 @@ fn a_message_is_on_disk_before_it_leaves_and_is_marked_when_it_is_sent_again() {
     assert_eq!(kept.waiting.iter().map(|waiting| waiting.tried).collect::<Vec<_>>(), [1], "tried, and on disk");
     courier.finish();
     assert_eq!(reports.try_iter().count(), 0, "its end is not known");
-    let (courier, reports) = hut.courier(&Told::default());
+    // Whoever was killed by what the way did must not ask for it again at once.
+    let world = Told::default();
+    world.set(|told| told.0 = 50);
+    let (courier, reports) = hut.courier(&world);
+    courier.tell(example("b", 1, Turn::Opened, Severity::Notice));
+    courier.finish();
+    assert_eq!((reports.try_iter().count(), hut.waiting()), (0, 1), "left alone for a minute");
+    world.set(|told| told.0 = 70);
+    let (courier, reports) = hut.courier(&world);
     assert!(matches!(next(&reports), Report::Delivered { .. }));
     courier.finish();
     let said = std::fs::read_to_string(hut.path().join("heard")).unwrap();

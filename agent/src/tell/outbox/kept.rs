@@ -25,6 +25,24 @@ pub enum Write {
     StoryOver(String),
     /// It was said that all is well.
     AllWell(Stamp),
+    /// A way is tried; should it fail, or should nothing more be heard, it is left alone for so long.
+    Pause(KeptPause),
+    /// A way has taken what it was given.
+    PauseOver(String),
+}
+
+/// How a way that is tried is left alone after that, as it is kept: whoever is killed by what a way answers must not try
+/// it again at once.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct KeptPause {
+    /// The way.
+    pub way: String,
+    /// Where it led; see [`super::Rule::target`].
+    pub target: u64,
+    /// How often it has failed, this attempt included.
+    pub failures: usize,
+    /// When the attempt began.
+    pub since: Stamp,
 }
 
 /// An incident that is open, as it was told.
@@ -68,6 +86,8 @@ pub struct Kept {
     pub all_well: Option<Stamp>,
     /// The names of the last messages that were taken in, oldest first; at most [`REMEMBERED`].
     pub taken: Vec<String>,
+    /// The ways that were tried and have not taken what they were given, by name.
+    pub pauses: Vec<KeptPause>,
 }
 
 impl Kept {

@@ -9,13 +9,16 @@ mod kept;
 mod pause;
 mod queue;
 mod quiet;
+mod rehearsed;
 
 use super::letter::Letter;
 use super::message::{Message, Stamp, Topic, Turn};
 use crate::clock::Moment;
 use crate::verdict::Severity;
-pub use kept::{Kept, REMEMBERED, Story, Waiting, Write};
+pub use kept::{Kept, KeptPause, REMEMBERED, Story, Waiting, Write};
+use pause::Pause;
 use queue::{Entry, Queue};
+pub use rehearsed::Dropped;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
@@ -32,6 +35,9 @@ pub struct Rule {
     pub about: Vec<Topic>,
     /// Whether messages that come too fast share a letter. Programs read each by itself.
     pub shares_letters: bool,
+    /// The same as long as the way leads to the same place under the same conditions: another one need not wait for what
+    /// that one did.
+    pub target: u64,
 }
 
 /// What holds for all ways.
@@ -103,6 +109,9 @@ pub struct Outbox {
     last: u64,
     /// Somebody works on the box: what was made since waits.
     is_muted: bool,
+    /// Pauses from before are brought over at the first look at the clock.
+    has_begun: bool,
+    rehearsal_over: Option<Moment>,
 }
 
 impl Outbox {
@@ -122,6 +131,12 @@ impl Outbox {
                 }
             }
         }
+        for pause in kept.pauses {
+            match queues.iter_mut().find(|queue| queue.rule.way == pause.way && queue.rule.target == pause.target) {
+                Some(queue) => queue.kept_pause = Some(pause),
+                None => writes.push(Write::PauseOver(pause.way)),
+            }
+        }
         let stories = kept.stories.into_iter().map(|story| (story.last.incident.clone(), story)).collect();
         (
             Self {
@@ -132,6 +147,8 @@ impl Outbox {
                 taken: kept.taken.into(),
                 last: number,
                 is_muted: false,
+                has_begun: false,
+                rehearsal_over: None,
             },
             orphans,
             writes,
@@ -163,6 +180,9 @@ impl Outbox {
             }
         }
         let mut writes = self.put(Arc::new(message.clone()), &ways);
+        if message.is_rehearsed() {
+            self.rehearsal_over = None;
+        }
         match message.turn {
             Turn::Closed | Turn::PartOf => {
                 let over = self.stories.remove(&message.incident);
@@ -183,8 +203,11 @@ impl Outbox {
         writes
     }
 
-    /// Takes in a message for one way only.
+    /// Takes in a message for one way only, for which somebody waits: a pause of the way is over.
     pub fn take_for(&mut self, way: &str, message: Message) -> Vec<Write> {
+        if let Some(queue) = self.queue_mut(way) {
+            queue.pause.end();
+        }
         self.put(Arc::new(message), &[way.to_owned()])
     }
 
@@ -222,8 +245,14 @@ impl Outbox {
         !self.is_muted && last.age(&now.stamp).is_some_and(|age| age >= every)
     }
 
-    /// Begins to count the time to the first "all is well".
+    /// Goes on with the pauses from before, and begins to count the time to the first "all is well".
     pub fn begin(&mut self, now: &Now) -> Vec<Write> {
+        if !std::mem::replace(&mut self.has_begun, true) {
+            for queue in &mut self.queues {
+                queue.pause =
+                    queue.kept_pause.as_ref().map_or_else(Pause::default, |kept| Pause::resume(kept, &now.stamp));
+            }
+        }
         // Without a calendar the count would be lost with this boot.
         let begins = self.policy.all_well_every.is_some() && self.all_well.is_none() && now.stamp.wall.is_some();
         if !begins {
@@ -244,10 +273,10 @@ impl Outbox {
     }
 
     /// The letter is about to leave.
-    pub fn begun(&mut self, way: &str, letter: &Letter) -> Vec<Write> {
+    pub fn begun(&mut self, way: &str, letter: &Letter, now: &Now) -> Vec<Write> {
         let Some(queue) = self.queue_mut(way) else { return Vec::new() };
-        queue.begun(letter.ids());
-        vec![Write::Tried(way.to_owned(), letter.ids())]
+        let pause = queue.begun(letter.ids(), &now.stamp);
+        vec![Write::Tried(way.to_owned(), letter.ids()), Write::Pause(pause)]
     }
 
     /// The letter that was under way has arrived. With it, for how long the way had failed before.
@@ -255,7 +284,7 @@ impl Outbox {
         let Some(queue) = self.queue_mut(way) else { return (Vec::new(), None) };
         let trouble = queue.trouble.take().and_then(|(since, _)| since.age(&now.stamp));
         let gone = queue.delivered(now.moment());
-        (vec![Write::Done(way.to_owned(), gone)], trouble)
+        (vec![Write::Done(way.to_owned(), gone), Write::PauseOver(way.to_owned())], trouble)
     }
 
     /// The letter that was under way has not arrived, as far as is known. `jitter` is from 0 to 1 and spreads the pause
@@ -310,6 +339,11 @@ impl Outbox {
             stories: self.stories.values().cloned().collect(),
             all_well: self.all_well.clone(),
             taken: self.taken.iter().cloned().collect(),
+            pauses: {
+                let mut pauses: Vec<_> = self.queues.iter().filter_map(|queue| queue.kept_pause.clone()).collect();
+                pauses.sort_by(|one, other| one.way.cmp(&other.way));
+                pauses
+            },
         }
     }
 

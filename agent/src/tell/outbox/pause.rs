@@ -1,7 +1,9 @@
 //! How long a way that fails is left alone: 1, 2, 5, 15, then 60 minutes, a little spread so that many boxes behind one
 //! server do not come back all at once.
 
+use super::KeptPause;
 use crate::clock::Moment;
+use crate::tell::message::Stamp;
 use std::time::Duration;
 
 const MINUTES: [u64; 5] = [1, 2, 5, 15, 60];
@@ -14,12 +16,24 @@ pub(super) struct Pause {
 }
 
 impl Pause {
+    /// What is left of a pause from before a restart. Where nobody can tell how long the machine was off, only the time
+    /// since it started counts.
+    pub fn resume(kept: &KeptPause, now: &Stamp) -> Self {
+        let age = kept.since.age(now).unwrap_or_else(|| now.moment.since_boot());
+        let left = after(kept.failures.saturating_sub(1)).saturating_sub(age);
+        Self { failures: kept.failures, until: (!left.is_zero()).then(|| now.moment.plus(left)) }
+    }
+
+    /// How often it has failed.
+    pub fn failures(&self) -> usize {
+        self.failures
+    }
+
     /// One more failure. `jitter` from 0 to 1 makes the pause up to a tenth shorter or longer.
     pub fn lengthen(&mut self, now: Moment, jitter: f64) {
-        let minutes = MINUTES[self.failures.min(MINUTES.len() - 1)];
-        self.failures += 1;
         let spread = 0.9 + 0.2 * jitter.clamp(0.0, 1.0);
-        self.until = Some(now.plus(Duration::from_secs(60 * minutes).mul_f64(spread)));
+        self.until = Some(now.plus(after(self.failures).mul_f64(spread)));
+        self.failures += 1;
     }
 
     /// It works again.
@@ -36,6 +50,11 @@ impl Pause {
     pub fn until(&self, now: Moment) -> Option<Moment> {
         self.until.filter(|until| *until > now)
     }
+}
+
+/// How long the pause is after so many failures before this one.
+fn after(failures: usize) -> Duration {
+    Duration::from_secs(60 * MINUTES[failures.min(MINUTES.len() - 1)])
 }
 
 #[cfg(test)]

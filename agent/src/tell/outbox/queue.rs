@@ -2,7 +2,7 @@
 
 use super::pause::Pause;
 use super::quiet::quiet_until;
-use super::{Blame, Now, Rule, Step};
+use super::{Blame, KeptPause, Now, Rule, Step};
 use crate::clock::Moment;
 use crate::tell::letter::{Item, Letter};
 use crate::tell::message::{Message, Stamp, Turn};
@@ -36,6 +36,8 @@ pub(super) struct Queue {
     pub rule: Rule,
     pub entries: VecDeque<Entry>,
     pub pause: Pause,
+    /// The pause as the store has it.
+    pub kept_pause: Option<KeptPause>,
     /// Since when it fails, and how.
     pub trouble: Option<(Stamp, String)>,
     /// The messages of the letter that has left and was not heard of since.
@@ -52,6 +54,7 @@ impl Queue {
             rule,
             entries: VecDeque::new(),
             pause: Pause::default(),
+            kept_pause: None,
             trouble: None,
             under_way: Vec::new(),
             letters: VecDeque::new(),
@@ -127,13 +130,17 @@ impl Queue {
         entry.message.turn == Turn::Test || self.entries.iter().any(critical)
     }
 
-    pub fn begun(&mut self, ids: Vec<String>) {
+    /// The letter with these messages leaves; the pause that follows unless it arrives.
+    pub fn begun(&mut self, ids: Vec<String>, since: &Stamp) -> KeptPause {
         for entry in &mut self.entries {
             if ids.contains(&entry.message.id) {
                 entry.tried += 1;
             }
         }
         self.under_way = ids;
+        let Rule { way, target, .. } = &self.rule;
+        let (way, failures) = (way.clone(), self.pause.failures() + 1);
+        self.kept_pause.insert(KeptPause { way, target: *target, failures, since: since.clone() }).clone()
     }
 
     /// The names of the messages that have arrived.
@@ -145,6 +152,7 @@ impl Queue {
             self.letters.pop_front();
         }
         self.pause.forget();
+        self.kept_pause = None;
         self.is_apart &= !self.entries.is_empty();
         gone
     }

@@ -10,7 +10,7 @@ use Turn::{Closed, Opened, Worsened};
 use proptest::prelude::*;
 
 fn rule(way: &str) -> Rule {
-    Rule { way: way.to_owned(), least: Warning, about: Vec::new(), shares_letters: true }
+    Rule { way: way.to_owned(), least: Warning, about: Vec::new(), shares_letters: true, target: 1 }
 }
 
 fn policy() -> Policy {
@@ -37,7 +37,7 @@ fn message(incident: &str, sequence: u32, turn: Turn, severity: Severity, second
 fn sent(outbox: &mut Outbox, way: &str, now: &Now) -> Vec<String> {
     let mut letters = Vec::new();
     while let Step::Send(letter) = outbox.next(way, now) {
-        outbox.begun(way, &letter);
+        outbox.begun(way, &letter, now);
         outbox.delivered(way, now);
         letters.push(letter.ids().join(" "));
     }
@@ -152,7 +152,7 @@ fn a_way_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up() {
     for failure in 0..6 {
         let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
         assert_eq!(letter.first.attempt, failure + 1);
-        outbox.begun("mail", &letter);
+        outbox.begun("mail", &letter, &at(now));
         assert_eq!(outbox.next("mail", &at(now)), Step::Wait(None), "one letter at a time");
         assert_eq!(outbox.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5), failure == 0);
         let until = waits_until(&outbox, "mail", &at(now)).expect("a pause");
@@ -167,10 +167,10 @@ fn a_way_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up() {
     outbox.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5);
     outbox.road_changed();
     let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("the road has changed") };
-    outbox.begun("mail", &letter);
+    outbox.begun("mail", &letter, &at(now));
     assert_eq!(outbox.delivered("mail", &at(now)).1, Some(Duration::from_secs(now)), "how long it had failed");
     outbox.take(message("b", 1, Opened, Warning, now), &at(now));
-    outbox.begun("mail", &letter);
+    outbox.begun("mail", &letter, &at(now));
     outbox.failed("mail", Blame::Way, "", &at(now), 0.5);
     assert_eq!(waits_until(&outbox, "mail", &at(now)), Some(now + 60), "the pauses begin anew");
 }
@@ -190,7 +190,7 @@ fn a_letter_that_is_refused_does_not_stand_before_the_others() {
             break;
         }
         let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("{now}: {arrived:?}") };
-        outbox.begun("mail", &letter);
+        outbox.begun("mail", &letter, &at(now));
         if letter.ids().iter().any(|id| id == "bad.1") {
             outbox.failed("mail", Blame::Letter, "too large", &at(now), 0.5);
             now = waits_until(&outbox, "mail", &at(now)).expect("a pause");
@@ -300,7 +300,7 @@ fn after_a_restart_it_goes_on_where_it_stood() {
     let mut before = outbox(vec![rule("mail"), rule("hook"), rule("old")]);
     before.take(message("a", 1, Opened, Critical, 0), &at(0));
     let Step::Send(letter) = before.next("mail", &at(0)) else { panic!("a letter") };
-    before.begun("mail", &letter);
+    before.begun("mail", &letter, &at(0));
     sent(&mut before, "hook", &at(0));
     let (mut after, orphans, writes) = Outbox::new(vec![rule("mail"), rule("hook")], policy(), before.kept());
     assert_eq!(orphans, BTreeMap::from([("old".to_owned(), 1)]));
@@ -323,7 +323,7 @@ proptest! {
         let (mut now, mut wanted) = (0, 0);
         let mut attempt = |outbox: &mut Outbox, now: u64, fate: u8| {
             let Step::Send(letter) = outbox.next("mail", &at(now)) else { return };
-            outbox.begun("mail", &letter);
+            outbox.begun("mail", &letter, &at(now));
             match fate {
                 0 => drop(outbox.failed("mail", Blame::Way, "", &at(now), 0.5)),
                 1 => drop(outbox.failed("mail", Blame::Letter, "", &at(now), 0.5)),

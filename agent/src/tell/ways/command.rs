@@ -1,6 +1,7 @@
 //! Alerts to a program on the box: it is given the letter as JSON on its standard input, a time limit, and nothing else.
 //! There is no shell, so no text of a message can become a command.
 
+use super::secret::hide;
 use super::{Fault, Needs, Receipt, Sending, Way, within};
 use crate::tell::letter::Letter;
 use rustix::process::{Pid, Signal, kill_process_group};
@@ -11,6 +12,8 @@ use traylight_config::CommandLine;
 
 /// More than this of what it prints is not kept.
 const LONGEST: u64 = 64 << 10;
+/// An argument that is shorter is a flag or a word, not a secret.
+const SHORTEST_TOLD: usize = 6;
 /// Where programs that it calls are looked for.
 const SEARCH: &str = "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin";
 
@@ -42,6 +45,8 @@ impl Command {
             spawned.map_err(|error| Fault::NotReady(format!("{program}: found \"{error}\", wanted to run it")))?;
         let mut running = Running(child);
         let (status, said) = within(*time_limit, running.hear(letter.document().to_string())).await?;
+        let told: Vec<String> = arguments.iter().filter(|argument| argument.len() >= SHORTEST_TOLD).cloned().collect();
+        let said = hide(&said, &told);
         if status.success() {
             return Ok(Receipt::new(&said));
         }

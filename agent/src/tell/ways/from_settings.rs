@@ -5,6 +5,7 @@ use crate::tell::box_state::BoxState;
 use crate::tell::message::Topic;
 use crate::tell::outbox::{Policy, Rule};
 use crate::verdict::Severity;
+use std::hash::{Hash as _, Hasher as _};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
@@ -61,8 +62,17 @@ pub fn rules(alerts: &Alerts) -> Vec<Rule> {
         },
         about: way.about.iter().map(|topic| self::topic(*topic)).collect(),
         shares_letters: !matches!(way.leads_to, Destination::Mqtt(_)),
+        target: target(&way.leads_to),
     };
     alerts.ways.iter().map(rule).collect()
+}
+
+/// A number for where a way leads and how it is let in. Another version of the program may count otherwise: then a pause
+/// is cut short.
+fn target(leads_to: &Destination) -> u64 {
+    let mut hasher = std::hash::DefaultHasher::new();
+    format!("{leads_to:?}").hash(&mut hasher);
+    hasher.finish()
 }
 
 /// What holds for all ways.

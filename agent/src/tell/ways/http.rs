@@ -1,9 +1,12 @@
 //! One request to a web server: no redirect is followed, the answer is bounded, and all of it has a time limit.
 
-use super::{Fault, short, tls, within};
+use super::reach::{Allowance, MOST_BYTES};
+use super::secret::hide;
+use super::tls::{Target, connect};
+use super::{Fault, short, within};
 use http_body_util::{BodyExt, Full, Limited};
 use hyper::body::Bytes;
-use hyper::header::HOST;
+use hyper::header::{CONTENT_TYPE, HOST, USER_AGENT};
 use hyper::{Request, StatusCode};
 use hyper_util::rt::TokioIo;
 use std::time::Duration;
@@ -11,6 +14,9 @@ use traylight_config::Url;
 
 /// A longer answer is none that anybody meant.
 pub(super) const LONGEST_ANSWER: usize = 64 << 10;
+
+/// A part of a path that is shorter is a word, not a token.
+const SHORTEST_PART: usize = 6;
 
 /// Where to, and under what conditions.
 pub(super) struct Exchange<'a> {
@@ -40,10 +46,12 @@ impl Exchange<'_> {
         let host = self.url.authority().try_into().map_err(|error| not_ready(&error))?;
         request.headers_mut().insert(HOST, host);
         *request.uri_mut() = self.url.path.parse().map_err(|error| not_ready(&error))?;
-        let stream = tls::connect(&self.url.host, self.url.port, self.url.tls, self.ca_file).await?;
+        let secrets = secrets(self.url, &request);
+        let target = Target { host: &self.url.host, port: self.url.port, tls: self.url.tls, ca_file: self.ca_file };
+        let stream = connect(target, Allowance::of(MOST_BYTES)).await?;
         let nonsense = |error: hyper::Error| match error {
             error if error.is_parse() => Fault::Nonsense(short(&error.to_string())),
-            error => Fault::Unreachable(short(&error.to_string())),
+            error => Fault::behind(&error).unwrap_or_else(|| Fault::Unreachable(short(&error.to_string()))),
         };
         let (mut sender, connection) =
             hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(nonsense)?;
@@ -57,7 +65,7 @@ impl Exchange<'_> {
                     Fault::Nonsense(format!("found more than {LONGEST_ANSWER} bytes of answer, wanted at most that"))
                 }
             })?;
-            Ok(Answer { status, said: short(&String::from_utf8_lossy(&body.to_bytes())) })
+            Ok(Answer { status, said: short(&hide(&String::from_utf8_lossy(&body.to_bytes()), &secrets)) })
         };
         tokio::pin!(talk);
         // The connection is driven here and ends with the talk: nothing of it lives on.
@@ -66,6 +74,19 @@ impl Exchange<'_> {
             _ = connection => talk.await,
         }
     }
+}
+
+/// What of a request may be a secret: its path and the parts of that, and the values of its headers. The longest come
+/// first: one may hold another.
+fn secrets(url: &Url, request: &Request<Full<Bytes>>) -> Vec<String> {
+    let parts = url.path.split(['/', '?', '&', '=']).filter(|part| part.len() >= SHORTEST_PART);
+    let headers = request.headers().iter().filter(|(name, _)| ![HOST, CONTENT_TYPE, USER_AGENT].contains(*name));
+    let values: Vec<&str> = headers.filter_map(|(_, value)| value.to_str().ok()).collect();
+    let bare = values.iter().filter_map(|value| value.strip_prefix("Bearer "));
+    let all = std::iter::once(url.path.as_str()).chain(parts).chain(bare).chain(values.iter().copied());
+    let mut all: Vec<String> = all.map(str::to_owned).collect();
+    all.sort_by_key(|secret| std::cmp::Reverse(secret.len()));
+    all
 }
 
 impl Answer {

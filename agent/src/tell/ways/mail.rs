@@ -1,27 +1,20 @@
 //! Alerts by mail: plain text, the same with a little HTML around the panel's picture, and a name that stays the same
 //! at every attempt. The talk with the server is always encrypted, and its certificate is always checked.
 
-use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, secret, short, tls, within};
+use super::smtp::Server;
+use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, within};
 use crate::tell::letter::Letter;
 use crate::tell::letter_page::html;
 use crate::tell::letter_words::{subject, text};
 use crate::tell::message::Turn;
-use lettre::address::{AddressError, Envelope};
+use lettre::address::AddressError;
 use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
 use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart};
-use lettre::transport::smtp::authentication::Credentials;
-use lettre::transport::smtp::client::{Certificate, Tls, TlsParameters};
-use lettre::transport::smtp::extension::ClientId;
-use lettre::transport::smtp::{self, AsyncSmtpTransport};
-use lettre::{Address, AsyncTransport, Message, Tokio1Executor};
-use std::error::Error as _;
-use traylight_config::{Mail as Settings, MailSecurity};
+use lettre::{Address, Message};
+use traylight_config::Mail as Settings;
 
 /// The name by which the HTML refers to the picture (RFC 2392).
 const PICTURE: &str = "panel@traylight";
-
-/// A connection to a mail server, to be made when something is sent.
-type Server = AsyncSmtpTransport<Tokio1Executor>;
 
 /// A mail server that takes alerts.
 pub struct Mail {
@@ -36,43 +29,16 @@ impl Mail {
 
     async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
         let mail = self.mail(letter)?;
-        let server = self.server(&letter.first.message.box_name)?;
+        let server = Server::new(&self.settings, plain_name(&letter.first.message.box_name))?;
         let (all, bytes) = (mail.envelope().clone(), mail.formatted());
         within(PATIENCE, async {
-            match send(&server, &all, &bytes).await {
+            match server.send(&all, &bytes).await {
                 // One receiver that is refused must not cost the others theirs.
-                Err(Fault::Refused(_) | Fault::Later(_)) if all.to().len() > 1 => to_each(&server, &all, &bytes).await,
+                Err(Fault::Refused(_) | Fault::Later(_)) if all.to().len() > 1 => server.send_each(&all, &bytes).await,
                 outcome => outcome,
             }
         })
         .await
-    }
-
-    fn server(&self, box_name: &str) -> Result<Server, Fault> {
-        let Settings { server, port, security, login, ca_file, .. } = &self.settings;
-        let wrong = |error: smtp::Error| Fault::NotReady(short(&error.to_string()));
-        let mut tls = TlsParameters::builder(server.clone());
-        if let Some(file) = ca_file {
-            for authority in tls::authorities(file)? {
-                tls = tls.add_root_certificate(Certificate::from_der(authority.to_vec()).map_err(wrong)?);
-            }
-        }
-        let tls = tls.build().map_err(wrong)?;
-        let tls = match security {
-            MailSecurity::StartTls => Tls::Required(tls),
-            MailSecurity::Tls => Tls::Wrapper(tls),
-        };
-        // "Dangerous" is that it begins without encryption, which the next line sees to.
-        let mut transport = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(server)
-            .tls(tls)
-            .port(*port)
-            .timeout(Some(PATIENCE))
-            .hello_name(ClientId::Domain(plain_name(box_name)));
-        if let Some(login) = login {
-            let password = secret::read(&login.password)?;
-            transport = transport.credentials(Credentials::new(login.user.clone(), password.reveal().to_owned()));
-        }
-        Ok(transport.build())
     }
 
     fn mail(&self, letter: &Letter) -> Result<Message, Fault> {
@@ -117,34 +83,6 @@ impl Way for Mail {
 
     fn needs(&self) -> Needs {
         Needs { route: !is_here(&self.settings.server), clock: true }
-    }
-}
-
-/// Sends a mail to all receivers of the envelope, or to nobody.
-async fn send(server: &Server, to: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
-    let answer = server.send_raw(to, mail).await.map_err(|error| fault(&error))?;
-    let said: Vec<&str> = answer.message().collect();
-    Ok(Receipt::new(&format!("{} {}", answer.code(), said.join(" "))))
-}
-
-/// Sends a mail to each receiver of the envelope by itself. It has arrived when somebody has it.
-async fn to_each(server: &Server, all: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
-    let (mut taken, mut refused, mut last) = (None, Vec::new(), None);
-    for address in all.to() {
-        let one = Envelope::new(all.from().cloned(), vec![address.clone()]);
-        let one = one.map_err(|error| Fault::NotReady(format!("the mail cannot be made: {error}")))?;
-        match send(server, &one, mail).await {
-            Ok(receipt) => taken = Some(receipt),
-            Err(fault) => {
-                refused.push(format!("{address}: {fault}"));
-                last = Some(fault);
-            }
-        }
-    }
-    match (taken, last) {
-        (Some(receipt), _) => Ok(Receipt { refused, ..receipt }),
-        (None, Some(fault)) => Err(fault),
-        (None, None) => Err(Fault::NotReady("found no receiver, wanted one".to_owned())),
     }
 }
 
@@ -203,33 +141,6 @@ impl Header for AutoSubmitted {
     }
 }
 
-/// What went wrong, by the reply (RFC 5321, 4.2.1; of those to a login RFC 4954, 6) or by what is behind it.
-fn fault(error: &smtp::Error) -> Fault {
-    let said = short(&error.to_string());
-    if let Some(code) = error.status() {
-        return match code.to_string().as_str() {
-            "530" | "534" | "535" | "538" => Fault::NotLetIn(said),
-            _ if error.is_permanent() => Fault::Refused(said),
-            _ => Fault::Later(said),
-        };
-    }
-    if error.is_response() {
-        return Fault::Nonsense(said);
-    }
-    // A server that does not offer encryption is an error of the client's own.
-    if error.is_tls() || error.is_client() {
-        return Fault::Untrusted(said);
-    }
-    let mut source = error.source();
-    while let Some(inner) = source {
-        if let Some(inner) = inner.downcast_ref::<std::io::Error>() {
-            return Fault::from_io(inner);
-        }
-        source = inner.source();
-    }
-    Fault::Unreachable(said)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -237,6 +148,7 @@ mod tests {
     use crate::tell::message::{Stamp, example};
     use crate::verdict::Severity;
     use proptest::prelude::*;
+    use traylight_config::MailSecurity;
 
     fn made(change: impl FnOnce(&mut crate::tell::message::Message)) -> String {
         let mut message = example("7", 1, Turn::Opened, Severity::Critical);

@@ -12,7 +12,11 @@ pub mod mail;
 pub mod mqtt;
 #[cfg(feature = "mqtt")]
 pub mod mqtt_packet;
+#[cfg(feature = "tls")]
+pub mod reach;
 pub mod secret;
+#[cfg(feature = "mail")]
+mod smtp;
 #[cfg(feature = "tls")]
 mod tls;
 #[cfg(feature = "webhook")]
@@ -106,15 +110,26 @@ impl Fault {
     /// From a failure of the connection.
     #[cfg(feature = "tls")]
     pub(crate) fn from_io(error: &io::Error) -> Self {
-        if let io::ErrorKind::TimedOut = error.kind() {
-            return Self::Unreachable("nobody answers".to_owned());
-        }
+        use tokio_rustls::rustls;
         let said = short(&error.to_string());
-        // rustls hands on what it thinks of a certificate inside an error of the connection.
-        match error.kind() {
-            io::ErrorKind::InvalidData => Self::Untrusted(said),
+        // What rustls thinks of a certificate is inside an error of the connection.
+        match (error.kind(), error.get_ref()) {
+            (io::ErrorKind::TimedOut, _) => Self::Unreachable("nobody answers".to_owned()),
+            (_, Some(inner)) if inner.is::<rustls::Error>() => Self::Untrusted(said),
+            (_, Some(inner)) if inner.is::<reach::TooMuch>() => Self::Nonsense(said),
+            (io::ErrorKind::InvalidData, _) => Self::Nonsense(said),
+            _ if matches!(error.raw_os_error(), Some(libc::EMFILE | libc::ENFILE)) => Self::NotReady(format!(
+                "found \"{error}\", wanted a file descriptor for the connection (LimitNOFILE= in the unit)"
+            )),
             _ => Self::Unreachable(said),
         }
+    }
+
+    /// From the failure of the connection that is behind another error, if there is one.
+    #[cfg(any(feature = "mail", feature = "webhook"))]
+    pub(crate) fn behind(error: &(dyn std::error::Error + 'static)) -> Option<Self> {
+        let chain = std::iter::successors(Some(error), |error| error.source());
+        chain.into_iter().find_map(|error| error.downcast_ref::<io::Error>()).map(Self::from_io)
     }
 }
 

@@ -6,7 +6,8 @@
 use super::mqtt_packet::{
     Connect, DISCONNECT, Incoming, Nonsense, PINGREQ, Packet, Publish, Terms, connect, first, level, publish, read,
 };
-use super::tls::{self, Stream};
+use super::reach::{Allowance, MOST_BYTES};
+use super::tls::{self, Stream, Target};
 use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, secret, short, within};
 use crate::tell::box_state::BoxState;
 use crate::tell::letter::Letter;
@@ -95,6 +96,8 @@ struct Talker {
 /// A connection on which we are let in.
 struct Connection {
     stream: Box<dyn Stream>,
+    /// What the broker may still say before it is asked next whether it is there.
+    allowance: Allowance,
     version: MqttVersion,
     /// What has come and is no whole packet yet.
     heard: Vec<u8>,
@@ -103,6 +106,8 @@ struct Connection {
     kept: BTreeMap<String, Vec<u8>>,
     /// The number of the last confirmed publish.
     number: u16,
+    /// The broker has answered more than the greeting.
+    is_sound: bool,
 }
 
 /// What can happen while a connection is open.
@@ -123,8 +128,8 @@ enum Event {
 enum End {
     /// We are asked to stop.
     Stopped,
-    /// Something went wrong.
-    Broken(Fault),
+    /// Something went wrong, and whether the connection was a sound one before.
+    Broken(Fault, bool),
 }
 
 impl Talker {
@@ -141,19 +146,14 @@ impl Talker {
                 },
                 () = tokio::time::sleep(pause) => None,
             };
-            let broken = match within(PATIENCE, self.enter()).await {
-                Ok(connection) => {
-                    pause = shortest;
-                    match self.serve(connection, &mut order).await {
-                        End::Stopped => return,
-                        End::Broken(fault) => fault,
-                    }
-                }
-                Err(fault) => {
-                    pause = (pause * 2).clamp(shortest, longest);
-                    fault
-                }
+            let (broken, was_sound) = match within(PATIENCE, self.enter()).await {
+                Ok(connection) => match self.serve(connection, &mut order).await {
+                    End::Stopped => return,
+                    End::Broken(fault, was_sound) => (fault, was_sound),
+                },
+                Err(fault) => (fault, false),
             };
+            pause = if was_sound { shortest } else { (pause * 2).clamp(shortest, longest) };
             if let Some(order) = order {
                 let _ = order.outcome.send(Err(broken));
             }
@@ -169,9 +169,12 @@ impl Talker {
         let login = login.as_ref().zip(password.as_ref()).map(|(login, word)| (login.user.as_str(), word.reveal()));
         let asked = Connect { client: &self.client, keep_alive_s: KEEP_ALIVE_S, login, will };
         let packet = connect(*version, &asked).map_err(not_ready)?;
-        let stream = tls::connect(server, *port, *tls, ca_file.as_deref()).await?;
+        let target = Target { host: server, port: *port, tls: *tls, ca_file: ca_file.as_deref() };
+        let allowance = Allowance::of(MOST_BYTES);
+        let stream = tls::connect(target, allowance.clone()).await?;
         let (heard, kept, terms) = (Vec::new(), BTreeMap::new(), Terms::default());
-        let mut connection = Connection { stream, version: *version, heard, terms, kept, number: 0 };
+        let mut connection =
+            Connection { stream, allowance, version: *version, heard, terms, kept, number: 0, is_sound: false };
         connection.write(&packet).await?;
         match connection.hear().await? {
             Incoming::Welcome(terms) => Ok(Connection { terms, ..connection }),
@@ -187,7 +190,7 @@ impl Talker {
                 let _ = within(PAUSES[0], self.leave(&mut connection)).await;
                 End::Stopped
             }
-            Err(fault) => End::Broken(fault),
+            Err(fault) => End::Broken(fault, connection.is_sound),
         }
     }
 
@@ -220,18 +223,23 @@ impl Talker {
                 // What comes now would be taken for the confirmation of the next one.
                 Event::GivenUp => return Err(Fault::TimedOut(PATIENCE)),
                 Event::State(true) => self.keep_state(connection).await?,
-                Event::Said(Incoming::Taken(number)) if number == connection.number => {
+                // Each of these once for what was asked: a broker that goes on would keep us busy for good.
+                Event::Said(Incoming::Taken(number)) if number == connection.number && order.is_some() => {
+                    connection.is_sound = true;
                     answer(order, Ok(Receipt::new("confirmed by the broker")));
                 }
-                Event::Said(Incoming::NotTaken(number, why)) if number == connection.number => {
+                Event::Said(Incoming::NotTaken(number, why)) if number == connection.number && order.is_some() => {
                     answer(order, Err(Fault::Refused(why)));
                 }
-                Event::Said(Incoming::Here) => is_asked = false,
+                Event::Said(Incoming::Here) if is_asked => (is_asked, connection.is_sound) = (false, true),
                 Event::Said(Incoming::Goodbye(why)) => return Err(Fault::Later(why)),
-                Event::Said(other) => return Err(Fault::Nonsense(format!("found {other:?}, wanted a confirmation"))),
+                Event::Said(other) => {
+                    return Err(Fault::Nonsense(format!("found {other:?}, wanted what was asked for")));
+                }
                 Event::Ping if is_asked => return Err(Fault::Unreachable("the broker answers no more".to_owned())),
                 Event::Ping => {
                     is_asked = true;
+                    connection.allowance.renew();
                     connection.write(&PINGREQ).await?;
                 }
             }

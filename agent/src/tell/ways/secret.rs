@@ -13,6 +13,9 @@ use traylight_config::Secret as Place;
 /// A secret is a line; more than this is another kind of file.
 const LONGEST: u64 = 4096;
 
+/// Less than this is no secret, and in half of all texts.
+const SHORTEST_HIDDEN: usize = 4;
+
 /// A secret. It has no form for print.
 pub struct Secret(String);
 
@@ -27,6 +30,14 @@ impl fmt::Debug for Secret {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("Secret(..)")
     }
+}
+
+/// A text of another side without these secrets, which it may repeat: what it says goes to the log.
+pub fn hide(said: &str, secrets: &[String]) -> String {
+    secrets
+        .iter()
+        .filter(|secret| secret.len() >= SHORTEST_HIDDEN)
+        .fold(said.to_owned(), |said, secret| said.replace(secret.as_str(), "***"))
 }
 
 /// Reads a secret from its place.
@@ -135,6 +146,12 @@ mod tests {
             without,
             "found no credentials from systemd, wanted one named \"mail\" (LoadCredential= in the unit)"
         );
+    }
+
+    #[test]
+    fn what_another_side_repeats_is_hidden() {
+        let secrets = ["reed bed", "reed", "/"].map(str::to_owned);
+        assert_eq!(hide("no post to /x with reed bed, reed or red", &secrets), "no post to /x with ***, *** or red");
     }
 
     #[test]

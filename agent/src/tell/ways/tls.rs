@@ -3,10 +3,11 @@
 
 #![allow(clippy::disallowed_methods, reason = "the authority's file is read here")]
 
+use super::reach::{Allowance, reach};
 use super::{Fault, short};
+use std::fmt;
 use std::sync::Arc;
 use tokio::io::{AsyncRead, AsyncWrite};
-use tokio::net::TcpStream;
 use tokio_rustls::TlsConnector;
 use tokio_rustls::rustls::crypto::ring::default_provider;
 use tokio_rustls::rustls::pki_types::pem::PemObject;
@@ -14,17 +15,26 @@ use tokio_rustls::rustls::pki_types::{CertificateDer, ServerName};
 use tokio_rustls::rustls::{ClientConfig, RootCertStore};
 
 /// A connection, encrypted or not.
-pub(super) trait Stream: AsyncRead + AsyncWrite + Unpin + Send {}
-impl<T: AsyncRead + AsyncWrite + Unpin + Send> Stream for T {}
+pub(super) trait Stream: AsyncRead + AsyncWrite + Unpin + Send + Sync + fmt::Debug {}
+impl<T: AsyncRead + AsyncWrite + Unpin + Send + Sync + fmt::Debug> Stream for T {}
 
-/// Connects; with `tls`, and trusts nobody without a certificate for `host`.
+/// To whom a connection leads, and under what conditions.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Target<'a> {
+    pub host: &'a str,
+    pub port: u16,
+    /// Encrypted from its first byte.
+    pub tls: bool,
+    pub ca_file: Option<&'a str>,
+}
+
+/// Connects; with `tls`, and trusts nobody without a certificate for the host.
 ///
 /// # Errors
 /// When the other side cannot be reached or trusted.
-pub(super) async fn connect(host: &str, port: u16, tls: bool, ca_file: Option<&str>) -> Result<Box<dyn Stream>, Fault> {
-    let connected = TcpStream::connect((host, port)).await.map_err(|error| Fault::from_io(&error))?;
-    // Alerts are small and seldom: nothing is gained by waiting for more.
-    let _ = connected.set_nodelay(true);
+pub(super) async fn connect(target: Target<'_>, allowance: Allowance) -> Result<Box<dyn Stream>, Fault> {
+    let Target { host, port, tls, ca_file } = target;
+    let connected = reach(host, port, allowance).await?;
     if !tls {
         return Ok(Box::new(connected));
     }

@@ -92,6 +92,124 @@ fn an_incident_that_comes_back_in_another_boot_began_as_long_ago_as_it_was() {
     }
 }
 
+/// What the outbox of before knows, in the one of after.
+fn restarted(before: &Outbox, rules: Vec<Rule>, now: &Now) -> Outbox {
+    let mut after = Outbox::new(rules, policy(), before.kept()).0;
+    after.begin(now);
+    after
+}
+
+#[test]
+fn a_way_that_was_left_alone_is_left_alone_after_a_restart_too() {
+    let mut before = outbox(vec![rule("mail"), rule("hook")]);
+    before.take(message("a", 1, Opened, Warning, 0), &at(0));
+    for now in [0, 60, 180] {
+        let Step::Send(letter) = before.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        before.begun("mail", &letter, &at(now));
+        before.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5);
+    }
+    assert_eq!(waits_until(&before, "mail", &at(200)), Some(480));
+    let mut after = restarted(&before, vec![rule("mail"), rule("hook")], &at(200));
+    assert_eq!(waits_until(&after, "mail", &at(200)), Some(480), "the third pause goes on");
+    assert_eq!(sent(&mut after, "hook", &at(200)), ["a.1"], "and holds up nobody else");
+    // A later look at the clock does not begin it anew.
+    after.begin(&at(300));
+    assert_eq!(waits_until(&after, "mail", &at(300)), Some(480));
+    let Step::Send(letter) = after.next("mail", &at(480)) else { panic!("the pause is over") };
+    after.begun("mail", &letter, &at(480));
+    after.failed("mail", Blame::Way, "nobody answers", &at(480), 0.5);
+    assert_eq!(waits_until(&after, "mail", &at(480)), Some(480 + 15 * 60), "the next one is longer");
+    // Another place, or the same under other conditions, need not wait for it.
+    let mut elsewhere = restarted(&after, vec![Rule { target: 2, ..rule("mail") }], &at(500));
+    assert_eq!(sent(&mut elsewhere, "mail", &at(500)), ["a.1"]);
+    assert_eq!(elsewhere.kept().pauses, []);
+}
+
+/// Whoever is killed while a way answers has nothing to say of it any more.
+#[test]
+fn an_attempt_whose_end_is_not_known_has_failed() {
+    let mut killed = outbox(vec![rule("mail")]);
+    killed.take(message("a", 1, Opened, Critical, 0), &at(0));
+    let mut now = 0;
+    for wait in [60, 120, 300, 900, 3600, 3600] {
+        let Step::Send(letter) = killed.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        killed.begun("mail", &letter, &at(now));
+        killed = restarted(&killed, vec![rule("mail")], &at(now + 2));
+        assert_eq!(waits_until(&killed, "mail", &at(now + 2)), Some(now + wait));
+        now += wait;
+    }
+    // Whoever asks for a test waits for it.
+    killed.take_for("mail", message("code", 1, Turn::Test, Notice, now - 9));
+    assert_eq!(sent(&mut killed, "mail", &at(now - 9)), ["a.1", "code.1"]);
+    assert_eq!(restarted(&killed, vec![rule("mail")], &at(now)).kept().pauses, []);
+}
+
+#[test]
+fn after_a_reboot_a_pause_goes_on_as_far_as_anybody_can_tell() {
+    let mut before = outbox(vec![rule("mail")]);
+    before.take(message("a", 1, Opened, Warning, 0), &at(9000));
+    let Step::Send(letter) = before.next("mail", &at(9000)) else { panic!("a letter") };
+    before.begun("mail", &letter, &at(9000));
+    let reboot = |second: u64, calendar: Option<u64>| {
+        let wall = calendar.map(|calendar| at(calendar).stamp.wall).unwrap_or_default();
+        Now { stamp: Stamp { boot_id: "summer".into(), wall, ..at(second).stamp }, minute_of_day: None }
+    };
+    for (now, wanted) in [(reboot(10, Some(9030)), 40), (reboot(10, None), 60)] {
+        let after = restarted(&before, vec![rule("mail")], &now);
+        assert_eq!(waits_until(&after, "mail", &now), Some(wanted), "{now:?}");
+    }
+    let late = reboot(10, Some(9060));
+    assert!(matches!(restarted(&before, vec![rule("mail")], &late).next("mail", &late), Step::Send(_)));
+}
+
+fn rehearsed(incident: &str, sequence: u32, second: u64) -> Message {
+    message(&format!("test-{incident}"), sequence, Turn::Test, Critical, second)
+}
+
+#[test]
+fn what_a_rehearsal_could_not_say_while_it_ran_is_dropped() {
+    let mut outbox = outbox(vec![rule("mail"), rule("hook"), rule("slow")]);
+    outbox.take(message("real", 1, Opened, Warning, 0), &at(0));
+    let Step::Send(letter) = outbox.next("hook", &at(0)) else { panic!("a letter") };
+    outbox.begun("hook", &letter, &at(0));
+    outbox.failed("hook", Blame::Way, "nobody answers", &at(0), 0.5);
+    sent(&mut outbox, "slow", &at(0));
+    outbox.take(rehearsed("7", 1, 5), &at(5));
+    outbox.take_for("hook", message("code", 1, Turn::Test, Notice, 5));
+    outbox.failed("hook", Blame::Way, "nobody answers", &at(5), 0.5);
+    assert_eq!(sent(&mut outbox, "mail", &at(5)), ["real.1", "test-7.1"]);
+    let Step::Send(slow) = outbox.next("slow", &at(9)) else { panic!("a letter") };
+    outbox.begun("slow", &slow, &at(9));
+    let (dropped, writes) = outbox.end_rehearsal(vec![rehearsed("7", 2, 10)], &at(10));
+    assert_eq!(dropped.into_iter().collect::<Vec<_>>(), [("hook".to_owned(), 1)]);
+    assert_eq!(writes[0], Write::Done("hook".into(), vec!["test-7.1".into()]));
+    assert_eq!(sent(&mut outbox, "mail", &at(10)), ["test-7.2"], "who has heard of it hears its end");
+    // What was under way has failed: it is not tried again, nor is the end told to somebody who has heard nothing.
+    outbox.failed("slow", Blame::Way, "nobody answers", &at(20), 0.5);
+    assert_eq!(outbox.expire_rehearsal(&at(20)).0.into_values().collect::<Vec<_>>(), [1]);
+    assert_eq!(outbox.expire_rehearsal(&at(70)).0.into_values().collect::<Vec<_>>(), [1], "the end had its minute");
+    assert_eq!(outbox.rehearsal_expires(), None);
+    assert_eq!(sent(&mut outbox, "slow", &at(999)), [""; 0]);
+    assert_eq!(sent(&mut outbox, "hook", &at(999)), ["real.1", "code.1"], "what is real, and what was asked for");
+}
+
+#[test]
+fn a_rehearsal_that_is_not_over_keeps_what_it_has_to_say() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    outbox.take(rehearsed("7", 1, 5), &at(5));
+    outbox.end_rehearsal(Vec::new(), &at(10));
+    // The next one has begun before the minute after the first is over.
+    outbox.take(rehearsed("8", 1, 20), &at(20));
+    assert!(outbox.expire_rehearsal(&at(100)).0.is_empty());
+    assert_eq!(sent(&mut outbox, "mail", &at(100)), ["test-8.1"]);
+    // None outlasts a restart; held back, it would be told when its owner has long gone on.
+    outbox.mute(true);
+    outbox.take(held(rehearsed("9", 1, 200)), &at(200));
+    let mut after = restarted(&outbox, vec![rule("mail")], &at(300));
+    assert_eq!(after.drop_rehearsed().0.into_values().collect::<Vec<_>>(), [1]);
+    assert_eq!(after.kept().waiting, []);
+}
+
 #[test]
 fn what_is_told_again_after_a_restart_goes_only_to_ways_that_have_not_heard_of_it() {
     let mut before = outbox(vec![rule("mail")]);

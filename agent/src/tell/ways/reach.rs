@@ -1,0 +1,164 @@
+//! How another machine is reached: its name is looked up beside the others, and of what it says only so much is read.
+//! The limits here hold before those of any library that reads a protocol: whoever answers without end, or without an
+//! end of line, costs no memory.
+
+use super::Fault;
+use std::io;
+use std::net::{IpAddr, SocketAddr, ToSocketAddrs as _};
+use std::pin::Pin;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::task::{Context, Poll, ready};
+use tokio::io::{AsyncBufRead as _, AsyncRead, AsyncWrite, BufReader, ReadBuf};
+use tokio::net::TcpStream;
+use tokio::sync::oneshot;
+
+/// So many bytes may come of a connection to a web server or a broker, encryption and certificates included. The longest
+/// honest answer is a web server's, 64 KiB.
+pub const MOST_BYTES: usize = 128 << 10;
+/// Of one to a mail server: chains of certificates have up to 16 KiB, all it says in a talk a few. The mail library reads
+/// an answer anew with each line of it, so that more would cost time.
+pub const MOST_BYTES_OF_MAIL: usize = 48 << 10;
+/// What is read at once.
+const PIECE: usize = 4096;
+/// So many names are looked up at the same time. One lookup can hang for longer than whoever asked waits for it.
+const MOST_LOOKUPS: usize = 16;
+/// The stack of a thread that looks up a name: what resolvers keep there, with room to spare.
+const STACK: usize = 512 << 10;
+
+static LOOKUPS: AtomicUsize = AtomicUsize::new(0);
+
+/// What may still come of a connection.
+#[derive(Debug, Clone)]
+pub struct Allowance {
+    most: usize,
+    left: Arc<AtomicUsize>,
+}
+
+impl Allowance {
+    /// So many bytes.
+    pub fn of(most: usize) -> Self {
+        Self { most, left: Arc::new(AtomicUsize::new(most)) }
+    }
+
+    /// As much as at first may come from now on: for connections that stay open.
+    pub fn renew(&self) {
+        self.left.store(self.most, Ordering::Relaxed);
+    }
+
+    fn take(&self, bytes: usize) -> io::Result<()> {
+        let left = self.left.load(Ordering::Relaxed).checked_sub(bytes);
+        self.left.store(left.ok_or_else(|| io::Error::other(TooMuch(self.most)))?, Ordering::Relaxed);
+        Ok(())
+    }
+}
+
+/// More came than anybody has to say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TooMuch(usize);
+
+impl std::fmt::Display for TooMuch {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "found more than {} bytes of answer, wanted at most that", self.0)
+    }
+}
+
+impl std::error::Error for TooMuch {}
+
+/// A connection of which no more is read than its allowance, and at once never more than one line: what somebody on the
+/// way puts behind the last line before encryption begins is then not taken for the first of what is encrypted.
+#[derive(Debug)]
+pub struct Bounded {
+    stream: BufReader<TcpStream>,
+    allowance: Allowance,
+}
+
+impl AsyncRead for Bounded {
+    fn poll_read(self: Pin<&mut Self>, cx: &mut Context, buffer: &mut ReadBuf) -> Poll<io::Result<()>> {
+        let Self { stream, allowance } = self.get_mut();
+        let heard = ready!(Pin::new(&mut *stream).poll_fill_buf(cx))?;
+        let line = heard.iter().position(|byte| *byte == b'\n').map_or(heard.len(), |end| end + 1);
+        let piece = line.min(buffer.remaining());
+        allowance.take(piece)?;
+        buffer.put_slice(&heard[..piece]);
+        Pin::new(stream).consume(piece);
+        Poll::Ready(Ok(()))
+    }
+}
+
+impl AsyncWrite for Bounded {
+    fn poll_write(self: Pin<&mut Self>, cx: &mut Context, bytes: &[u8]) -> Poll<io::Result<usize>> {
+        Pin::new(&mut self.get_mut().stream).poll_write(cx, bytes)
+    }
+
+    fn poll_flush(self: Pin<&mut Self>, cx: &mut Context) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.get_mut().stream).poll_flush(cx)
+    }
+
+    fn poll_shutdown(self: Pin<&mut Self>, cx: &mut Context) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.get_mut().stream).poll_shutdown(cx)
+    }
+}
+
+/// Connects to the first of the machine's addresses that answers.
+///
+/// # Errors
+/// When there is no thread or descriptor to spare, when the name is not known, and when nobody answers.
+pub async fn reach(host: &str, port: u16, allowance: Allowance) -> Result<Bounded, Fault> {
+    let mut last = Fault::Unreachable(format!("found no address of {host}, wanted one"));
+    for address in addresses(host, port).await? {
+        match TcpStream::connect(address).await {
+            Ok(stream) => {
+                // Alerts are small and seldom: nothing is gained by waiting for more.
+                let _ = stream.set_nodelay(true);
+                return Ok(Bounded { stream: BufReader::with_capacity(PIECE, stream), allowance });
+            }
+            Err(error) => last = Fault::from_io(&error),
+        }
+    }
+    Err(last)
+}
+
+/// The addresses of a machine. The runtime's own lookup would end the program where no thread can be started.
+async fn addresses(host: &str, port: u16) -> Result<Vec<SocketAddr>, Fault> {
+    if let Ok(address) = host.parse::<IpAddr>() {
+        return Ok(vec![SocketAddr::new(address, port)]);
+    }
+    let place = Lookup::begin()?;
+    let (tell, told) = oneshot::channel();
+    let name = host.to_owned();
+    let look_up = move || {
+        let found = (name.as_str(), port).to_socket_addrs().map(Iterator::collect);
+        drop(place);
+        let _ = tell.send(found);
+    };
+    let thread = std::thread::Builder::new().name("lookup".to_owned()).stack_size(STACK).spawn(look_up);
+    thread.map_err(|error| {
+        Fault::NotReady(format!("found \"{error}\", wanted a thread to look up {host} in (TasksMax= in the unit)"))
+    })?;
+    match told.await {
+        Ok(found) => found.map_err(|error| Fault::from_io(&error)),
+        Err(_) => Err(Fault::Unreachable(format!("the lookup of {host} has ended without an answer"))),
+    }
+}
+
+/// The place of one lookup among those under way.
+struct Lookup;
+
+impl Lookup {
+    fn begin() -> Result<Self, Fault> {
+        let take = |under_way: usize| (under_way < MOST_LOOKUPS).then_some(under_way + 1);
+        match LOOKUPS.fetch_update(Ordering::Relaxed, Ordering::Relaxed, take) {
+            Ok(_) => Ok(Self),
+            Err(found) => Err(Fault::NotReady(format!(
+                "found {found} lookups of names that have not ended, wanted fewer: is the name server there?"
+            ))),
+        }
+    }
+}
+
+impl Drop for Lookup {
+    fn drop(&mut self) {
+        LOOKUPS.fetch_sub(1, Ordering::Relaxed);
+    }
+}

@@ -1,0 +1,191 @@
+//! The talk with a mail server: encrypted always, with no more heard than anybody has to say.
+
+use super::reach::{Allowance, MOST_BYTES_OF_MAIL};
+use super::tls::{self, Stream, Target, connect};
+use super::{Fault, Receipt, secret, short};
+use lettre::address::Envelope;
+use lettre::transport::smtp;
+use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
+use lettre::transport::smtp::client::{AsyncSmtpConnection, AsyncTokioStream, Certificate, TlsParameters};
+use lettre::transport::smtp::extension::ClientId;
+use std::io;
+use std::net::SocketAddr;
+use std::pin::Pin;
+use std::task::{Context, Poll};
+use std::time::Duration;
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+use traylight_config::{Mail as Settings, MailSecurity};
+
+/// What has arrived has arrived, however long the server takes to say goodbye.
+const GOODBYE: Duration = Duration::from_secs(2);
+
+/// A mail server, and all that it takes to be let in.
+pub(super) struct Server<'a> {
+    settings: &'a Settings,
+    hello: ClientId,
+    tls: TlsParameters,
+    login: Option<Credentials>,
+    /// What the server must not bring into the log by repeating it.
+    secrets: Vec<String>,
+}
+
+impl<'a> Server<'a> {
+    /// The server of these settings; the box greets it by this name.
+    ///
+    /// # Errors
+    /// When what it takes to be let in cannot be read.
+    pub fn new(settings: &'a Settings, hello: String) -> Result<Self, Fault> {
+        let Settings { server, login, ca_file, .. } = settings;
+        let wrong = |error: smtp::Error| Fault::NotReady(short(&error.to_string()));
+        let mut tls = TlsParameters::builder(server.clone());
+        if let Some(file) = ca_file {
+            for authority in tls::authorities(file)? {
+                tls = tls.add_root_certificate(Certificate::from_der(authority.to_vec()).map_err(wrong)?);
+            }
+        }
+        let password = login.as_ref().map(|login| secret::read(&login.password)).transpose()?;
+        let login = login.as_ref().zip(password.as_ref()).map(|(login, word)| (login.user.as_str(), word.reveal()));
+        Ok(Self {
+            settings,
+            hello: ClientId::Domain(hello),
+            tls: tls.build().map_err(wrong)?,
+            login: login.map(|(user, word)| Credentials::new(user.to_owned(), word.to_owned())),
+            secrets: login.map_or_else(Vec::new, |(user, word)| forms(user, word)),
+        })
+    }
+
+    /// Connects and is let in, encrypted.
+    async fn enter(&self) -> Result<AsyncSmtpConnection, Fault> {
+        let Settings { server, port, security, ca_file, .. } = self.settings;
+        let tls = *security == MailSecurity::Tls;
+        let target = Target { host: server, port: *port, tls, ca_file: ca_file.as_deref() };
+        let line = Box::new(Line(connect(target, Allowance::of(MOST_BYTES_OF_MAIL)).await?));
+        let entered = AsyncSmtpConnection::connect_with_transport(line, &self.hello).await;
+        let mut talk = entered.map_err(|error| self.fault(&error))?;
+        if !tls {
+            talk.starttls(self.tls.clone(), &self.hello).await.map_err(|error| self.fault(&error))?;
+        }
+        if let Some(login) = &self.login {
+            talk.auth(DEFAULT_MECHANISMS, login).await.map_err(|error| self.fault(&error))?;
+        }
+        Ok(talk)
+    }
+
+    /// Sends a mail to all receivers of the envelope, or to nobody.
+    ///
+    /// # Errors
+    /// When the server cannot be reached or trusted, or does not take it.
+    pub async fn send(&self, to: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
+        let mut talk = self.enter().await?;
+        let answer = talk.send(to, mail).await.map_err(|error| self.fault(&error))?;
+        let _ = tokio::time::timeout(GOODBYE, talk.abort()).await;
+        let said: Vec<&str> = answer.message().collect();
+        let said = format!("{} {}", answer.code(), said.join(" "));
+        Ok(Receipt::new(&secret::hide(&said, &self.secrets)))
+    }
+
+    /// Sends a mail to each receiver of the envelope by itself. It has arrived when somebody has it.
+    ///
+    /// # Errors
+    /// As for [`Server::send`], when it is so for all of them.
+    pub async fn send_each(&self, all: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
+        let (mut taken, mut refused, mut last) = (None, Vec::new(), None);
+        for address in all.to() {
+            let one = Envelope::new(all.from().cloned(), vec![address.clone()]);
+            let one = one.map_err(|error| Fault::NotReady(format!("the mail cannot be made: {error}")))?;
+            match self.send(&one, mail).await {
+                Ok(receipt) => taken = Some(receipt),
+                Err(fault) => {
+                    refused.push(format!("{address}: {fault}"));
+                    last = Some(fault);
+                }
+            }
+        }
+        match (taken, last) {
+            (Some(receipt), _) => Ok(Receipt { refused, ..receipt }),
+            (None, Some(fault)) => Err(fault),
+            (None, None) => Err(Fault::NotReady("found no receiver, wanted one".to_owned())),
+        }
+    }
+
+    /// What went wrong, by the reply (RFC 5321, 4.2.1; of those to a login RFC 4954, 6) or by what is behind it.
+    fn fault(&self, error: &smtp::Error) -> Fault {
+        let said = short(&secret::hide(&error.to_string(), &self.secrets));
+        if let Some(code) = error.status() {
+            return match code.to_string().as_str() {
+                "530" | "534" | "535" | "538" => Fault::NotLetIn(said),
+                _ if error.is_permanent() => Fault::Refused(said),
+                _ => Fault::Later(said),
+            };
+        }
+        if error.is_response() {
+            return Fault::Nonsense(said);
+        }
+        // A server that does not offer encryption is an error of the client's own.
+        if error.is_tls() || error.is_client() {
+            return Fault::Untrusted(said);
+        }
+        Fault::behind(error).unwrap_or(Fault::Unreachable(said))
+    }
+}
+
+/// A connection in the form that the mail library takes.
+#[derive(Debug)]
+struct Line(Box<dyn Stream>);
+
+impl AsyncTokioStream for Line {
+    fn peer_addr(&self) -> io::Result<SocketAddr> {
+        Err(io::ErrorKind::Unsupported.into())
+    }
+}
+
+impl AsyncRead for Line {
+    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context, buffer: &mut ReadBuf) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.0).poll_read(cx, buffer)
+    }
+}
+
+impl AsyncWrite for Line {
+    fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context, bytes: &[u8]) -> Poll<io::Result<usize>> {
+        Pin::new(&mut self.0).poll_write(cx, bytes)
+    }
+
+    fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.0).poll_flush(cx)
+    }
+
+    fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.0).poll_shutdown(cx)
+    }
+}
+
+/// A password in the forms in which it is sent (RFC 4616; LOGIN, from memory): as it is and as Base64, with its user too.
+fn forms(user: &str, word: &str) -> Vec<String> {
+    vec![base64(format!("\0{user}\0{word}").as_bytes()), base64(word.as_bytes()), word.to_owned()]
+}
+
+/// Base64 (RFC 4648, 4).
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let group = |three: &[u8]| -> String {
+        let bits = three.iter().chain(&[0, 0]).take(3).fold(0, |bits, byte| bits << 8 | usize::from(*byte));
+        let letter = |place: usize| match place > three.len() {
+            true => '=',
+            false => char::from(LETTERS[bits >> (18 - 6 * place) & 63]),
+        };
+        (0..4).map(letter).collect()
+    };
+    bytes.chunks(3).map(group).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// RFC 4648, 10.
+    #[test]
+    fn base64_is_the_one_of_the_standard() {
+        let written = ["", "f", "fo", "foo", "foob", "fooba", "foobar"].map(|text| base64(text.as_bytes()));
+        assert_eq!(written, ["", "Zg==", "Zm8=", "Zm9v", "Zm9vYg==", "Zm9vYmE=", "Zm9vYmFy"]);
+    }
+}
