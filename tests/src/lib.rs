@@ -16,3 +16,4 @@ pub mod pretend_pools;
 pub mod scenes;
 pub mod standing;
 pub mod wear;
+pub mod year;
