@@ -26,12 +26,16 @@ use crate::clock::Moment;
 use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
 use serde::{Deserialize, Serialize};
 use std::fmt;
+use std::time::Duration;
 
 /// Everything that was read of one box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Snapshot {
     /// When the snapshot was put together; the readings in it may be older.
     pub taken: Moment,
+    /// How long the machine was suspended in this boot so far. The boot clock counts on through it; drives may lose their
+    /// power meanwhile and start again, which is no fault.
+    pub suspended: Duration,
     /// The machine itself.
     pub board: Board,
     /// Physical drives, in the order of their ports.

@@ -1,6 +1,6 @@
 //! Which drives the box has or had, and where their owner would point. Remembered by key, never by the kernel's name.
 
-use super::ledger::{Fell, Ledger};
+use super::ledger::Fell;
 use super::track::Track;
 use crate::clock::Moment;
 use crate::reading::{Bus, Drive, DriveKey, Member, MemberState, Pool, Snapshot};
@@ -38,8 +38,6 @@ pub struct KnownDrive {
     first_seen: Moment,
     /// When it was lost, oldest first.
     pub losses: Vec<Moment>,
-    /// How often it had started when it was first asked since the box was started or watched.
-    starts_at_first: Option<i64>,
 }
 
 /// More losses than this tell nothing more.
@@ -49,14 +47,6 @@ impl KnownDrive {
     /// True when the pool uses it, or did when it was lost.
     pub fn is_in(&self, pool: &str) -> bool {
         self.pools.iter().any(|key| key == pool)
-    }
-
-    /// How often it started while the box was watched.
-    pub fn starts_seen(&self, ledger: &Ledger, key: &DriveKey) -> Option<i64> {
-        let (now, at_first) = (ledger.now(key, "power_cycles")?, self.starts_at_first?);
-        // A count that fell began anew, and so does the counting.
-        let from = if now < at_first { ledger.baseline(key, "power_cycles")? } else { at_first };
-        Some(now - from)
     }
 }
 
@@ -73,20 +63,12 @@ impl Known {
         Some(Remark::NewBaseline { drive, counter, before, now })
     }
 
-    /// Takes in how often drives have started: what they first say is where counting begins.
-    pub fn learn_starts(&mut self, ledger: &Ledger) {
-        for (key, drive) in &mut self.drives {
-            drive.starts_at_first = drive.starts_at_first.or_else(|| ledger.now(key, "power_cycles"));
-        }
-    }
-
     /// As when the machine has started again: no drive has been seen yet. One that no pool counts on and that is not told
     /// of (`told`) may have been taken out while the machine was off; only the configuration can still expect it.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment, told: impl Fn(&DriveKey) -> bool) {
         for (key, drive) in &mut self.drives {
             drive.present = false;
             drive.expected &= !drive.pools.is_empty() || told(key);
-            drive.starts_at_first = None;
             drive.first_seen = by(drive.first_seen);
             drive.losses.iter_mut().for_each(|loss| *loss = by(*loss));
         }
@@ -163,7 +145,6 @@ impl Known {
                     expected: true,
                     first_seen: now,
                     losses: Vec::new(),
-                    starts_at_first: None,
                 });
                 known.expected = true;
             }
@@ -182,7 +163,6 @@ impl Known {
             expected: false,
             first_seen: snapshot.taken,
             losses: Vec::new(),
-            starts_at_first: None,
         });
         // Cards and USB sticks come and go; only a name or a pool makes them part of the box.
         let stays = !drive.removable && !matches!(drive.bus, Bus::Usb | Bus::Mmc);

@@ -5,11 +5,13 @@
 //! uncorrectable sector counts: Pinheiro, Weber and Barroso (FAST 2007) found 1 to be the critical number.
 
 use super::about::About;
+use super::signs::Sign;
 use super::track::{Holds, Side, Sight};
-use super::{Memory, drives, redundancy};
-use crate::reading::{DriveKey, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind};
+use super::{Memory, drives, power_cycles, redundancy};
+use crate::reading::{DriveKey, Happening, Part, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind};
 use crate::units::Percent;
-use crate::verdict::{Counted, Finding, Kind, SaysFailing, Severity};
+use crate::verdict::{Counted, Finding, Kind, SaysFailing, Severity, Subject};
+use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -26,6 +28,8 @@ pub(crate) const CRC_WEEK: i64 = 10;
 /// So many percent used are a warning, or critical.
 pub(crate) const WORN: i64 = 80;
 pub(crate) const WORN_OUT: i64 = 95;
+/// Drives that lose their power within this of each other lose it together.
+pub(crate) const TOGETHER: Duration = Duration::from_secs(60);
 /// Two readings must agree; they are at least this far apart.
 const TWO_READINGS: Holds = Holds::new(Duration::from_secs(1), Duration::ZERO);
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
@@ -37,11 +41,42 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
         let about = About { settings, memory, snapshot, drive };
         if drive.health.get().is_none() {
             // Its record of self-tests is another question to it.
-            return [about.failing(), None, None, None, None, None];
+            return [about.failing(), None, None, None, None];
         }
-        [about.failing(), about.unreadable(), about.reallocated(), about.crc(), about.power(), about.worn()]
+        [about.failing(), about.unreadable(), about.reallocated(), about.crc(), about.worn()]
     });
-    seen.flatten().collect()
+    seen.flatten().chain(power(memory, snapshot)).collect()
+}
+
+/// drive-lost-power: of every drive that lost its power within a week, there or not, and of those of which that was told
+/// before. Two that may have lost it within a minute of each other are critical.
+fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let now = snapshot.taken;
+    let lost = memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::LostPower);
+    let lost: Vec<&Sign> = lost.filter(|sign| now.since(sign.last) < WEEK).collect();
+    let of = |sign: &Sign| if let Part::Drive(key) = &sign.event.part { Some(key.clone()) } else { None };
+    let told = memory.open().filter(|open| open.kind() == Kind::DriveLostPower);
+    let keys: BTreeSet<DriveKey> =
+        told.filter_map(|open| open.subject.drive().cloned()).chain(lost.iter().filter_map(|sign| of(sign))).collect();
+    let sight = |key: DriveKey| {
+        let (own, others): (Vec<&Sign>, Vec<&Sign>) = lost.iter().partition(|sign| of(sign).as_ref() == Some(&key));
+        let together = own.iter().any(|sign| others.iter().any(|other| sign.may_be_with(other, TOGETHER)));
+        let side = match own.is_empty() {
+            true => Side::Clear,
+            false if together => Side::Raised(Severity::Critical),
+            false => Side::Raised(Severity::Warning),
+        };
+        let subject = Subject::Drive(key.clone());
+        let counted = || {
+            let drive = memory.drives.get(&key)?.place.clone();
+            let total = memory.ledger.now(&key, power_cycles::COUNTER)?;
+            let grown = own.iter().map(|sign| i64::from(sign.count)).sum();
+            Some(Finding::Counted { drive, what: Counted::PowerCycles, total, grown, within: WEEK })
+        };
+        let finding = counted().or_else(|| memory.finding(Kind::DriveLostPower, &subject).cloned())?;
+        Some(Sight { subject, side, seen: now, finding, holds: AT_ONCE })
+    };
+    keys.into_iter().filter_map(sight).collect()
 }
 
 impl About<'_> {
@@ -114,21 +149,6 @@ impl About<'_> {
         };
         let total = self.memory.ledger.now(self.key(), "interface_crc_errors")?;
         Some(self.counted(side, Counted::CrcErrors, total, grown(WEEK)?, WEEK, AT_ONCE))
-    }
-
-    /// The box is watched from its start, so a drive that starts again while it is watched lost its power.
-    fn power(&self) -> Option<Sight> {
-        let grown = |drive: &DriveKey| self.memory.drives.get(drive)?.starts_seen(&self.memory.ledger, drive);
-        let own = grown(self.key())?;
-        let others = self.snapshot.drives.iter().filter(|drive| drive.key != self.drive.key);
-        let together = own > 0 && others.filter_map(|drive| grown(&drive.key)).any(|starts| starts > 0);
-        let side = match own {
-            1.. if together => Side::Raised(Severity::Critical),
-            1.. => Side::Raised(Severity::Warning),
-            _ => Side::Clear,
-        };
-        let total = self.memory.ledger.now(self.key(), "power_cycles")?;
-        Some(self.counted(side, Counted::PowerCycles, total, own, 7 * DAY, AT_ONCE))
     }
 
     fn worn(&self) -> Option<Sight> {

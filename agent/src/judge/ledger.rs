@@ -12,7 +12,7 @@ use super::pool_roll::PoolRoll;
 use super::runs::{Ending, Runs};
 use super::signs::Signs;
 use super::tachometers::Tachometers;
-use super::{attachments, board, controllers, drives, itself, supply};
+use super::{attachments, board, controllers, drives, itself, power_cycles, supply};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -75,6 +75,9 @@ pub struct Ledger {
     /// Commands that timed out lately.
     #[serde(default)]
     pub attachments: attachments::Known,
+    /// How often drives had started when they were last asked.
+    #[serde(default)]
+    power_cycles: power_cycles::Known,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -147,12 +150,15 @@ impl Ledger {
         self.known.move_back(by, |key| told.contains(key));
         self.supply.move_back(by);
         self.attachments.move_back(by);
+        self.power_cycles.begin_anew();
     }
 
     /// Takes in what happened to drives and other parts.
     pub fn learn_signs(&mut self, known: &drives::Known, snapshot: &Snapshot) {
+        let again = if drives::is_blind(snapshot) { Vec::new() } else { self.power_cycles.learn(snapshot) };
+        self.is_new |= !again.is_empty();
         let mut signs = std::mem::take(&mut self.signs);
-        signs.learn(known, self, snapshot);
+        signs.learn(known, self, snapshot, &again);
         self.signs = signs;
     }
 

@@ -28,6 +28,7 @@ mod outlook;
 mod pool_roll;
 pub(crate) mod pool_work;
 mod pools;
+mod power_cycles;
 mod presence;
 pub(crate) mod processor;
 pub mod rebuild;
@@ -231,7 +232,6 @@ pub fn judge(
         memory.ledger.learn_checks(snapshot, &checked);
         memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
-        memory.drives.learn_starts(&memory.ledger);
         memory.ledger.learn_signs(&memory.drives, snapshot);
         memory.ledger.learn_attachments(snapshot);
         memory.climate.learn(snapshot);

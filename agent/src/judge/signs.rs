@@ -1,12 +1,13 @@
 //! What happened to the parts of the box lately, in one list: what the kernel told, and what readings show by
 //! themselves. From these signs causes are found; conditions say what still holds.
 
-use super::causes::view::MEDIA;
+use super::causes::view::{MEDIA, WEARING};
 use super::drives::{self, KnownDrive};
 use super::ledger::Ledger;
+use super::power_cycles::Again;
 use crate::clock::Moment;
 use crate::reading::{Controller, ControllerKind, Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller};
-use crate::verdict::Subject;
+use crate::verdict::{Cause, Subject};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -19,6 +20,12 @@ const MOST: usize = 512;
 const SAME: Duration = Duration::from_secs(60);
 /// An absence that readings show and that the kernel told of so long before is one.
 const TOLD_BEFORE: Duration = Duration::from_secs(10);
+
+/// Drives are asked for their counts within this of each other.
+pub const ASKED_APART: Duration = Duration::from_secs(12 * 3600);
+
+/// A drive that is back may be asked and not have counted its start yet.
+const TOLD_AFTER: Duration = Duration::from_secs(600);
 
 /// Counters of drives whose growth is a sign.
 const COUNTERS: [(&str, Happening); 5] = [
@@ -42,6 +49,9 @@ pub struct Sign {
     pub port: Option<String>,
     /// How the drive was before it was lost.
     pub before: Option<Before>,
+    /// It happened after this, where that is all that is known: a drive tells that it lost its power when it is asked.
+    #[serde(default)]
+    pub after: Option<Moment>,
 }
 
 /// How a drive was when it was last there.
@@ -61,6 +71,9 @@ pub struct Before {
     pub hung: bool,
     /// It could not read what it held, or said that it fails.
     pub failing: bool,
+    /// It could read ever less of what it held, and replaced it.
+    #[serde(default)]
+    pub worn: bool,
     /// Messages were held back because somebody worked on the box.
     pub muted: bool,
     /// How warm it was.
@@ -68,11 +81,27 @@ pub struct Before {
 }
 
 impl Sign {
+    /// The time within which it happened.
+    pub fn span(&self) -> (Moment, Moment) {
+        (self.after.unwrap_or(self.event.at), self.last)
+    }
+
+    /// True when both may have happened within this of each other. What drives told long after each other says nothing of
+    /// that: each may have slept for days.
+    pub fn may_be_with(&self, other: &Self, within: Duration) -> bool {
+        may_be_one(self.span(), other.span(), within)
+    }
+
     /// True when this event is in it already.
     fn has(&self, event: &Event) -> bool {
         let is_same = self.event.part == event.part && self.event.what == event.what;
         is_same && self.event.teller == event.teller && self.event.at <= event.at && event.at <= self.last
     }
+}
+
+/// See [`Sign::may_be_with`].
+pub fn may_be_one((from, to): (Moment, Moment), (other_from, other_to): (Moment, Moment), within: Duration) -> bool {
+    from <= other_to.plus(within) && other_from <= to.plus(within) && to.apart(other_to) <= ASKED_APART.max(within)
 }
 
 /// The signs of a box.
@@ -104,7 +133,6 @@ struct LastLook {
     busy: Moment,
     before: Before,
     stands_still: bool,
-    starts: Option<i64>,
     counters: [Option<i64>; COUNTERS.len()],
 }
 
@@ -142,7 +170,7 @@ impl Signs {
     }
 
     /// Takes in what happened and what readings show. `known` and `ledger` have learned from the same snapshot.
-    pub fn learn(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {
+    pub fn learn(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot, again: &[Again]) {
         for event in snapshot.events.iter().filter(|event| !self.have_shown(event)).cloned().collect::<Vec<_>>() {
             let (port, before) = match &event.part {
                 Part::Drive(key) => (self.port_of(key), self.before(key, &event)),
@@ -155,9 +183,17 @@ impl Signs {
         self.learn_controllers(snapshot);
         if !drives::is_blind(snapshot) {
             self.learn_drives(known, ledger, snapshot);
+            again.iter().for_each(|again| self.learn_start(known, ledger, again));
         }
         self.list.retain(|sign| snapshot.taken.since(sign.last) < KEPT);
         self.list.sort_by_key(|sign| sign.event.at);
+        // A storm of lines does not make it forget what drives lost.
+        let mut too_many = self.list.len().saturating_sub(MOST);
+        self.list.retain(|sign| {
+            let goes = too_many > 0 && !matches!(sign.event.what, Happening::Vanished | Happening::LostPower);
+            too_many -= usize::from(goes);
+            !goes
+        });
         let too_many = self.list.len().saturating_sub(MOST);
         self.list.drain(..too_many);
     }
@@ -179,6 +215,7 @@ impl Signs {
         for sign in &mut self.list {
             sign.event.at = by(sign.event.at);
             sign.last = by(sign.last);
+            sign.after = sign.after.map(&by);
         }
     }
 
@@ -208,7 +245,7 @@ impl Signs {
                 sign.count = sign.count.saturating_add(1);
                 sign.last = event.at;
             }
-            None => self.list.push(Sign { last: event.at, event, count: 1, port, before }),
+            None => self.list.push(Sign { last: event.at, event, count: 1, port, before, after: None }),
         }
     }
 
@@ -302,15 +339,6 @@ impl Signs {
             self.see(drive.power.taken, part(), Happening::Woke, port.clone());
         }
         let told = drive.health.taken;
-        let starts = known.starts_seen(ledger, key);
-        // What was seen before the program was started again is on the list.
-        let is_known = last.is_none() && self.of(key).any(|sign| sign.event.what == Happening::LostPower);
-        if starts > last.as_ref().and_then(|last| last.starts).or(starts.map(|_| 0)) && !is_known {
-            // It was lost when its power was; only then is it known when that was.
-            let lost = self.of(key).rfind(|sign| sign.event.what == Happening::Vanished && sign.event.at <= told);
-            let at = lost.map_or(told, |sign| sign.event.at);
-            self.see(at, part(), Happening::LostPower, port.clone());
-        }
         let counters = COUNTERS.map(|(name, _)| ledger.now(key, name));
         for (index, (_, what)) in COUNTERS.iter().enumerate() {
             let before = last.as_ref().and_then(|last| last.counters[index]);
@@ -329,9 +357,34 @@ impl Signs {
         };
         let before = before(known, ledger, snapshot, drive);
         let stands_still = stands_still.is_some();
-        let starts = starts.or(last.and_then(|last| last.starts));
-        let look = LastLook { port: port.clone(), busy, before, stands_still, starts, counters };
+        let look = LastLook { port: port.clone(), busy, before, stands_still, counters };
         self.there.insert(key.clone(), look);
+    }
+
+    /// A drive has started again: it lost its power, unless it was taken out and is back. When it was seen to go, that was
+    /// when; else it is known only when it was asked.
+    fn learn_start(&mut self, known: &drives::Known, ledger: &Ledger, again: &Again) {
+        let Some(drive) = known.get(&again.drive) else { return };
+        let (asked, told) = again.between;
+        let lost = |sign: &&Sign| {
+            sign.event.what == Happening::Vanished && sign.event.at.plus(TOLD_AFTER) >= asked && sign.event.at <= told
+        };
+        let lost = self.of(&again.drive).rfind(lost);
+        let by_hand = lost.and_then(|sign| sign.before).is_some_and(|before| before.muted)
+            || ledger.book.open().iter().any(|of| of.cause == Cause::TakenOut && of.drives.contains(&drive.place));
+        if by_hand {
+            return;
+        }
+        let at = lost.map_or(told, |sign| sign.event.at);
+        let (part, what, line) = (Part::Drive(again.drive.clone()), Happening::LostPower, String::new());
+        self.list.push(Sign {
+            after: lost.is_none().then_some(asked),
+            event: Event { at, part, what, teller: Teller::Reading, line },
+            last: at,
+            count: u32::try_from(again.times).unwrap_or(u32::MAX),
+            port: drive.place.port.clone(),
+            before: lost.and_then(|sign| sign.before),
+        });
     }
 }
 
@@ -350,6 +403,7 @@ fn before(known: &KnownDrive, ledger: &Ledger, snapshot: &Snapshot, drive: &Driv
         pool_lacked: pools().any(lacks_another),
         hung: false,
         failing: ledger.book.conditions().any(|open| open.subject == subject && MEDIA.contains(&open.kind())),
+        worn: WEARING.iter().all(|kind| ledger.book.conditions().any(|o| o.subject == subject && o.kind() == *kind)),
         muted: ledger.book.is_muted(snapshot.taken),
         celsius: drive.temperature.get().map(|celsius| celsius.0),
     }

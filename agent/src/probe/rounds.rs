@@ -360,6 +360,7 @@ impl Rounds {
         let answers = || self.chip_answers.values();
         Snapshot {
             taken: self.clock.now(),
+            suspended: self.clock.suspended(),
             board: self.board.clone(),
             drives,
             pools,

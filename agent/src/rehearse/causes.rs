@@ -86,6 +86,18 @@ pub fn play(cause: Cause) -> Play {
             the_box.lose(One);
             the_box.lose(Other);
         }),
+        // Transfers to two drives of one card are damaged.
+        Cause::SharedPath => Play::fast(&[Controller, Health], 30, |the_box, second| {
+            the_box.grow(One, "interface_crc_errors", if second < 4 { 0 } else { 5 });
+            the_box.grow(Other, "interface_crc_errors", if second < 4 { 0 } else { 5 });
+        }),
+        // Two are too warm, and the fan turns.
+        Cause::AirBlocked => Play::slow(&[Fan, Temperatures], 10, |the_box, second| {
+            if second >= 120 {
+                the_box.degrees_from_limit(One, 2.0);
+                the_box.degrees_from_limit(Other, 2.0);
+            }
+        }),
         Cause::Airflow => Play::slow(&[Fan, Temperatures], 10, |the_box, second| {
             the_box.fan(|fan| fan.speed.value = Ok(Rpm(0)));
             if second >= 120 {

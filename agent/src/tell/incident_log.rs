@@ -104,6 +104,8 @@ fn message_id(cause: Cause) -> &'static str {
         Cause::Lane => "cfcc36e5708c5c6015fbf926d43beda0",
         Cause::UsbBridge => "bdebeff46d1066824194bd1fc80c917a",
         Cause::UsbPower => "fdeef9203ab532eb0012798eb0dcc416",
+        Cause::SharedPath => "f7ddfb51791f8be5c98af395aa8ff864",
+        Cause::AirBlocked => "ca1d99bdc29b41014cff2493b0312448",
         Cause::Airflow => "94c3e51ea2a200249fcd319f34420b6f",
         Cause::TrayAir => "6ac545b8c415b98bfdceb96f4284c5c7",
         Cause::WarmRoom => "e468cf4a9f754baf1fdc0918c99bea43",

@@ -127,7 +127,12 @@ fn facts(incident: &Incident, lead: &str, tongue: Tongue) -> String {
     let count = incident.drives.len();
     let gone = incident.conditions.iter().any(|condition| matches!(condition.finding, Finding::DriveGone { .. }));
     match incident.cause {
-        Cause::Supply | Cause::UsbPower | Cause::UsbBridge | Cause::ControllerStopped | Cause::ControllerHot
+        Cause::Supply
+        | Cause::UsbPower
+        | Cause::UsbBridge
+        | Cause::SharedPath
+        | Cause::ControllerStopped
+        | Cause::ControllerHot
             if count > 1 && gone =>
         {
             tongue.say("incident.together", &[("count", &count), ("trays", &trays(&incident.drives, tongue))])

@@ -160,7 +160,11 @@ fn of_kind(kind: Kind, by: By) -> Vec<String> {
             health::CRC_WEEK,
             span(health::WEEK)
         )),
-        Kind::DriveLostPower => one("1 start more while the box runs is a warning, on two drives critical".to_owned()),
+        Kind::DriveLostPower => one(format!(
+            "1 start more while the machine runs is a warning, on two drives within {} critical; over after {}",
+            span(health::TOGETHER),
+            span(health::WEEK)
+        )),
         Kind::SsdWorn => one(format!("{} % used is a warning, {} % is critical", health::WORN, health::WORN_OUT)),
         Kind::DriveNotAnswering => one(format!(
             "work and none of it finished for {} is a warning, for {} critical; over after {}",

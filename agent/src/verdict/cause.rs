@@ -31,8 +31,12 @@ pub enum Cause {
     UsbBridge,
     /// The 5 V of a USB host or hub.
     UsbPower,
+    /// What several drives share: a card, its ribbon, a multiplier or expander, their supply.
+    SharedPath,
     /// The fan, or the way of the air.
     Airflow,
+    /// The way of the air, or the room: all fans turn.
+    AirBlocked,
     /// The air to one tray.
     TrayAir,
     /// The room is warmer.
@@ -72,7 +76,7 @@ impl Cause {
     }
 
     /// All causes.
-    pub const ALL: [Self; 28] = [
+    pub const ALL: [Self; 30] = [
         Self::Supply,
         Self::TrayPower,
         Self::TrayConnection,
@@ -85,7 +89,9 @@ impl Cause {
         Self::Lane,
         Self::UsbBridge,
         Self::UsbPower,
+        Self::SharedPath,
         Self::Airflow,
+        Self::AirBlocked,
         Self::TrayAir,
         Self::WarmRoom,
         Self::DriveHangs,
@@ -118,7 +124,9 @@ impl Cause {
             Self::Lane => "lane",
             Self::UsbBridge => "usb-bridge",
             Self::UsbPower => "usb-power",
+            Self::SharedPath => "shared-path",
             Self::Airflow => "airflow",
+            Self::AirBlocked => "air-blocked",
             Self::TrayAir => "tray-air",
             Self::WarmRoom => "warm-room",
             Self::DriveHangs => "drive-hangs",

@@ -46,3 +46,30 @@ fn what_the_kernel_does_not_know_and_what_nobody_can_read_are_told_apart() {
     assert!(timeouts.starts_with("unreadable") && timeouts.contains("found `many`, wanted a number"), "{timeouts}");
     assert!(patience.starts_with("not fitted"), "{patience}");
 }
+
+/// A disk of a SAS host, with these folders between the host and the disk.
+fn behind(heron: &PretendBox, device: &str, folders: &str, target: u64, serial: &str) -> Option<String> {
+    let block = format!(
+        "/sys/devices/pci0000:00/0000:00:01.0/0000:01:00.0/host6/{folders}/target6:0:{target}/6:0:{target}:0/block/{device}"
+    );
+    heron.write(&format!("{block}/size"), "1953525168\n").write(&format!("{block}/removable"), "0\n");
+    heron.write(&format!("{block}/diskseq"), &format!("{}\n", 90 + target));
+    heron.write(&format!("{block}/serial"), &format!("{serial}\n")).link(&format!("/sys/block/{device}"), &block);
+    drive(&rounds(heron).round(), device).port.clone()
+}
+
+#[test]
+fn a_drive_behind_an_expander_names_it_in_its_place_and_one_beside_it_does_not() {
+    let heron = heron();
+    let through = "port-6:0/expander-6:1/port-6:1:3/end_device-6:1:3";
+    assert_eq!(behind(&heron, "sdp", through, 9, "WREN-0009").as_deref(), Some("0000/01.0/00.0/exp-1.0:9:0"));
+    let beside = "port-6:2/end_device-6:2";
+    assert_eq!(behind(&heron, "sdq", beside, 2, "WREN-0010").as_deref(), Some("0000/01.0/00.0/scsi-0:2:0"));
+}
+
+#[test]
+fn a_drive_behind_a_port_multiplier_names_the_port_that_it_shares() {
+    let heron = heron();
+    heron.write("/sys/class/ata_port/ata1/nr_pmp_links", "5\n");
+    assert_eq!(drive(&rounds(&heron).round(), "sda").port.as_deref(), Some("0000/1f.2/ata-1.0"));
+}

@@ -1,7 +1,7 @@
 //! Causes that lie between the board and several drives at once: the controller, its driver, its PCIe link.
 
-use super::connection::twelve_volts;
-use super::view::{NEAR, SILENCE, Suspect, View, at_once};
+use super::power::twelve_volts;
+use super::view::{CONNECTION, NEAR, SILENCE, Suspect, View, at_once};
 use super::{Diagnosis, Left, Trouble};
 use crate::judge::signs::Sign;
 use crate::reading::{DriveKey, Happening, Part, Teller};
@@ -82,7 +82,7 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
         // What readings show is measured; what the kernel's log tells of is a sign like others.
         let seen_dead = is_dead || !told.is_empty() || signs.iter().any(|sign| sign.event.teller == Teller::Reading);
         let went = |suspect: &&Suspect| !suspect.losses().is_empty() || suspect.is_silent() || !suspect.known.present;
-        let flat = !suspects.iter().any(|suspect| suspect.lost_power());
+        let flat = !suspects.iter().any(|suspect| suspect.lost_power(&CONNECTION));
         let dead = seen_dead || !signs.is_empty();
         if !dead || !flat || !suspects.iter().all(went) {
             return None;
@@ -118,7 +118,7 @@ pub fn lane(left: &Left) -> Vec<Diagnosis> {
             return None;
         }
         let mut suspects: Vec<&Suspect> = left.with(Trouble::Connection).into_iter().filter(behind).collect();
-        suspects.retain(|suspect| !suspect.lost_power());
+        suspects.retain(|suspect| !suspect.lost_power(&CONNECTION));
         let confidence = if suspects.len() >= 2 { Confidence::Likely } else { Confidence::Possible };
         if suspects.len() < 2 {
             suspects.clear();

@@ -1,6 +1,6 @@
 //! Causes that lie in one drive: it hangs, or it fails. No drive is blamed for a lost connection or a time-out alone.
 
-use super::view::{DAY, NEAR, SILENCE, Suspect};
+use super::view::{DAY, MEDIA as KINDS, NEAR, SILENCE, Suspect};
 use super::{Diagnosis, Left, Trouble};
 use crate::reading::{Happening, Teller};
 use crate::verdict::{Cause, Confidence, Kind};
@@ -8,6 +8,7 @@ use crate::verdict::{Cause, Confidence, Kind};
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
 const MEDIA: &[Trouble] = &[Trouble::Media];
 const WHOLE: &[Trouble] = &[Trouble::Media, Trouble::Connection];
+const WORN: &[Trouble] = &[Trouble::Media, Trouble::Connection, Trouble::Power];
 
 /// R9: one drive has work and finishes none, and the others go on.
 pub fn hangs(left: &Left) -> Vec<Diagnosis> {
@@ -33,15 +34,15 @@ pub fn fails(left: &Left) -> Vec<Diagnosis> {
 fn failing(suspect: &Suspect) -> Option<Diagnosis> {
     let says_so = suspect.has(&[Kind::DriveSaysFailing]);
     let died = suspect.failed_and_died();
-    // Its own word is a measurement; what it counts may have come from outside.
-    if !says_so && (suspect.is_damaged() || suspect.lost_power()) {
+    // Its own word is a measurement, and so are places that it replaces; what it cannot read may have come from outside.
+    let lost_power = suspect.lost_power(&KINDS);
+    if !suspect.is_worn() && (suspect.is_damaged() || lost_power) {
         return None;
     }
     let signs = suspect.signs(&[Happening::Unreadable, Happening::GivenUp, Happening::MemberFailed], DAY);
     let by_kernel = signs.iter().any(|sign| sign.event.teller == Teller::Log);
     let by_pool = suspect.has(&[Kind::MemberErrors]);
-    let grows = suspect.has(&[Kind::PendingOrUncorrectable]) && suspect.has(&[Kind::ReallocatedGrowth]);
-    let confidence = match (says_so, by_kernel || by_pool || grows || died) {
+    let confidence = match (says_so, by_kernel || by_pool || suspect.is_worn() || died) {
         (true, _) => Confidence::Certain,
         (false, true) => Confidence::Likely,
         (false, false) => Confidence::Possible,
@@ -49,6 +50,12 @@ fn failing(suspect: &Suspect) -> Option<Diagnosis> {
     // What it died of takes its absence along, though what it said is told of no more while it is gone; a drive that was
     // pulled has another story.
     let whole = suspect.known.present || suspect.died_first();
-    let explains = if whole && !suspect.is_damaged() && !suspect.lost_power() { WHOLE } else { MEDIA };
+    let explains = if suspect.is_worn() && !suspect.is_damaged() {
+        WORN
+    } else if whole && !suspect.is_damaged() && !lost_power {
+        WHOLE
+    } else {
+        MEDIA
+    };
     Some(Diagnosis::new(Cause::DriveFails, confidence).of([suspect], explains).with(signs))
 }

@@ -10,7 +10,7 @@ const FAN: [Kind; 2] = [Kind::FanStopped, Kind::FanWeak];
 const ODD: f64 = 5.0;
 
 /// R8, R8b and R8c. Several drives that are too warm or get warm together, and a fan that fails, are one story; without
-/// word of a fan it stays possible. A fan that fails needs only one drive that is too warm: the others follow. When the
+/// word of a fan it stays possible, and where all fans turn it is the way of the air or the room. A fan that fails needs only one drive that is too warm: the others follow. When the
 /// board got as much warmer as the drives did, it is the room.
 pub fn warmth(left: &Left) -> Vec<Diagnosis> {
     let (hot, fans) = (left.open(&HEAT), left.open(&FAN));
@@ -23,12 +23,15 @@ pub fn warmth(left: &Left) -> Vec<Diagnosis> {
         .collect();
     over.dedup();
     if together || over.len() >= 2 || (!over.is_empty() && !fans.is_empty()) {
+        let all_fans = &left.view.snapshot.fans;
+        let fan_told = all_fans.iter().any(|fan| fan.speed.get().is_some_and(|speed| speed.0 > 0));
+        let fans_run = fan_told && all_fans.iter().all(|fan| !fan.fault && fan.speed.get().is_some());
         let (cause, confidence) = match (fans.is_empty(), left.view.memory.climate.room_got_warmer()) {
             (false, _) => (Cause::Airflow, Confidence::Likely),
             (true, true) if !together => (Cause::WarmRoom, Confidence::Likely),
+            (true, _) if fans_run => (Cause::AirBlocked, Confidence::Possible),
             (true, _) => (Cause::Airflow, Confidence::Possible),
         };
-        let fan_told = left.view.snapshot.fans.iter().any(|fan| fan.speed.get().is_some_and(|speed| speed.0 > 0));
         let diagnosis = Diagnosis::new(cause, confidence)
             .claiming(hot.iter().chain(&fans).copied())
             .without((fans.is_empty() && !fan_told).then_some(Unmeasured::FanSpeed))

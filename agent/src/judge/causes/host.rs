@@ -58,7 +58,7 @@ pub fn restart(left: &Left) -> Vec<Diagnosis> {
         } else {
             Diagnosis::new(Cause::RestartUnclear, Confidence::Possible)
         };
-        Some(diagnosis.claiming([condition]).without(super::connection::twelve_volts(left.view)))
+        Some(diagnosis.claiming([condition]).without(super::power::twelve_volts(left.view)))
     };
     left.open(&[Kind::BoxStorageAndRestart]).into_iter().filter_map(rule).collect()
 }

@@ -7,6 +7,8 @@ mod controller;
 mod drive;
 mod heat;
 mod host;
+mod power;
+mod shared;
 mod transfer;
 mod usb;
 pub mod view;
@@ -16,7 +18,7 @@ use crate::clock::Moment;
 use crate::reading::DriveKey;
 use crate::verdict::{Cause, Condition, Confidence, Kind, Subject, Unmeasured};
 use std::collections::BTreeSet;
-use view::{CONNECTION, MEDIA, Suspect, TRANSFER, View};
+use view::{CONNECTION, MEDIA, POWER, Suspect, TRANSFER, View};
 
 /// What a condition is known by.
 pub type Key = (Kind, Subject);
@@ -40,7 +42,7 @@ pub struct Diagnosis {
     pub claims: BTreeSet<Key>,
     /// Since when.
     pub since: Moment,
-    explains: &'static [Trouble],
+    explains: Vec<(DriveKey, Trouble)>,
 }
 
 /// What can be wrong with a drive, as far as causes go.
@@ -52,16 +54,19 @@ enum Trouble {
     Transfer,
     /// It cannot read what it holds.
     Media,
+    /// It lost its power while the board ran.
+    Power,
 }
 
 impl Trouble {
-    const ALL: [Self; 3] = [Self::Connection, Self::Transfer, Self::Media];
+    const ALL: [Self; 4] = [Self::Connection, Self::Transfer, Self::Media, Self::Power];
 
     fn kinds(self) -> &'static [Kind] {
         match self {
             Self::Connection => &CONNECTION,
             Self::Transfer => &TRANSFER,
             Self::Media => &MEDIA,
+            Self::Power => &POWER,
         }
     }
 
@@ -70,7 +75,7 @@ impl Trouble {
         suspect.has(self.kinds())
             || (self == Self::Connection && lost())
             // What is told of a drive itself ends when it is gone; what it went of does not.
-            || (self == Self::Media && suspect.failed_and_died())
+            || (self == Self::Media && (suspect.failed_and_died() || suspect.is_worn()))
             || (self == Self::Transfer && !suspect.known.present && suspect.is_damaged())
     }
 }
@@ -86,7 +91,7 @@ impl Diagnosis {
             unmeasured: Vec::new(),
             claims: BTreeSet::new(),
             since: Moment::default(),
-            explains: &[],
+            explains: Vec::new(),
         }
     }
 
@@ -105,16 +110,26 @@ impl Diagnosis {
         suspects: impl IntoIterator<Item = &'s Suspect<'a>>,
         explains: &'static [Trouble],
     ) -> Self {
-        let mut since: Option<Moment> = None;
         for suspect in suspects {
-            self.drives.push(suspect.key.clone());
-            since = Some(since.map_or(suspect.since, |since| since.min(suspect.since)));
-            let explained =
-                suspect.open.iter().filter(|open| explains.iter().any(|t| t.kinds().contains(&open.kind())));
-            self.claims.extend(explained.map(|open| key(open)));
+            self = self.of_one(suspect, explains, |_| true);
         }
-        self.since = since.unwrap_or_default();
-        self.explains = explains;
+        self
+    }
+
+    /// It explains these troubles of a drive, as far as their conditions are `meant`: of a trouble of which some are not, it
+    /// explains no more than the others.
+    fn of_one(mut self, suspect: &Suspect, explains: &[Trouble], meant: impl Fn(&Condition) -> bool) -> Self {
+        self.since = if self.drives.is_empty() { suspect.since } else { self.since.min(suspect.since) };
+        if !self.drives.contains(suspect.key) {
+            self.drives.push(suspect.key.clone());
+        }
+        for trouble in explains {
+            let open = || suspect.open.iter().filter(|open| trouble.kinds().contains(&open.kind()));
+            self.claims.extend(open().filter(|open| meant(open)).map(|open| key(open)));
+            if open().all(|open| meant(open)) {
+                self.explains.push((suspect.key.clone(), *trouble));
+            }
+        }
         self
     }
 
@@ -168,6 +183,15 @@ impl<'v, 'a> Left<'v, 'a> {
         self.view.suspects.iter().filter(open).collect()
     }
 
+    /// The drives that lost power or connection, as far as that is not explained.
+    fn cut_off(&self) -> Vec<&'v Suspect<'a>> {
+        let is_open = |suspect: &&Suspect, trouble: Trouble| {
+            trouble.troubles(suspect) && !self.explained.contains(&(suspect.key.clone(), trouble))
+        };
+        let any = |suspect: &&Suspect| is_open(suspect, Trouble::Power) || is_open(suspect, Trouble::Connection);
+        self.view.suspects.iter().filter(any).collect()
+    }
+
     /// The open conditions of these kinds that are not explained.
     fn open(&self, kinds: &'static [Kind]) -> Vec<&'a Condition> {
         self.view.open(kinds).filter(|condition| !self.claimed.contains(&key(condition))).collect()
@@ -176,30 +200,34 @@ impl<'v, 'a> Left<'v, 'a> {
     fn take(&mut self, diagnosis: &mut Diagnosis) {
         diagnosis.claims.retain(|claim| !self.claimed.contains(claim));
         self.claimed.extend(diagnosis.claims.iter().cloned());
-        let pairs = diagnosis.drives.iter().flat_map(|key| diagnosis.explains.iter().map(|t| (key.clone(), *t)));
-        self.explained.extend(pairs);
+        self.explained.extend(diagnosis.explains.iter().cloned());
     }
 }
 
 type Rule = for<'v, 'a> fn(&Left<'v, 'a>) -> Vec<Diagnosis>;
 
 /// The rules, in the order in which they are tried.
-const RULES: [Rule; 20] = [
+const RULES: [Rule; 25] = [
     connection::taken_out,
     connection::slow_to_wake,
     controller::update,
     controller::stopped,
-    connection::supply_that_drives_confirm,
+    power::supply_that_drives_confirm,
     usb::bridge,
+    shared::path_lost,
     usb::power,
-    connection::supply,
+    power::supply,
+    power::dark_since_start,
     connection::wrong_tray,
     controller::lane,
     controller::path_hangs,
-    connection::tray_power,
+    power::tray_power,
+    transfer::after_a_move,
+    shared::damage,
     transfer::cable,
     drive::hangs,
     connection::link_power_saving,
+    shared::silence,
     drive::fails,
     host::data_path,
     heat::warmth,

@@ -7,12 +7,12 @@ use crate::reading::{Happening, Part};
 use crate::verdict::{Cause, Confidence, Unmeasured};
 use std::collections::BTreeMap;
 
-const CONNECTED: &[Trouble] = &[Trouble::Connection];
+const CUT_OFF: &[Trouble] = &[Trouble::Connection, Trouble::Power];
 
 /// The drives in trouble behind USB bridges, by host and chain of ports.
 fn by_bridge<'v, 'a>(left: &Left<'v, 'a>) -> BTreeMap<(&'a str, &'a str), Vec<&'v Suspect<'a>>> {
     let mut found: BTreeMap<_, Vec<&Suspect>> = BTreeMap::new();
-    for suspect in left.with(Trouble::Connection) {
+    for suspect in left.cut_off() {
         if let Some(bridge) = suspect.bridge() {
             found.entry(bridge).or_default().push(suspect);
         }
@@ -53,14 +53,15 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
         let near = |sign: &&crate::judge::signs::Sign| sign.event.at.apart(at) <= TOGETHER;
         let others = left.view.suspects.iter().filter(|other| other.bridge() != Some(*bridge));
         let alone = !others.flat_map(Suspect::losses).any(|sign| near(&sign));
-        let went = together.len() == suspects.len() || !resets.is_empty();
+        let at_start = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.is_absent_since_start());
+        let went = together.len() == suspects.len() || !resets.is_empty() || at_start;
         if !all || !alone || !went {
             return None;
         }
         let confidence =
             if suspects.len() >= 2 || !resets.is_empty() { Confidence::Likely } else { Confidence::Possible };
         let losses = suspects.iter().flat_map(|suspect| suspect.losses());
-        let diagnosis = Diagnosis::new(Cause::UsbBridge, confidence).of(suspects.iter().copied(), CONNECTED);
+        let diagnosis = Diagnosis::new(Cause::UsbBridge, confidence).of(suspects.iter().copied(), CUT_OFF);
         Some(diagnosis.part(format!("usb {chain}")).with(losses).with(resets).without([Unmeasured::PowerCycles]))
     };
     bridges.iter().filter_map(rule).collect()
@@ -81,7 +82,7 @@ pub fn power(left: &Left) -> Vec<Diagnosis> {
         (bridges.len() >= 2).then(|| {
             let confidence = if low.is_empty() { Confidence::Possible } else { Confidence::Likely };
             Diagnosis::new(Cause::UsbPower, confidence)
-                .of(together.iter().map(|(suspect, _)| *suspect), CONNECTED)
+                .of(together.iter().map(|(suspect, _)| *suspect), CUT_OFF)
                 .part(host)
                 .with(together.iter().flat_map(|(suspect, _)| suspect.losses()))
                 .with(low)

@@ -4,8 +4,8 @@
 use crate::clock::Moment;
 use crate::judge::Memory;
 use crate::judge::drives::KnownDrive;
-use crate::judge::signs::{Before, Sign};
-use crate::reading::{Controller, DriveKey, Happening, Part, Snapshot};
+use crate::judge::signs::{ASKED_APART, Before, Sign};
+use crate::reading::{Controller, DriveKey, Happening, Part, Snapshot, Teller};
 use crate::verdict::{Condition, Finding, Kind, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -20,19 +20,25 @@ const LEAD: Duration = Duration::from_secs(120);
 pub const DAY: Duration = Duration::from_secs(86_400);
 
 /// Kinds of condition that a connection can be behind: plugs, cables, power, controllers.
-pub const CONNECTION: [Kind; 7] = [
+pub const CONNECTION: [Kind; 6] = [
     Kind::DriveGone,
     Kind::DriveFlapping,
     Kind::DriveBackNotUsed,
-    Kind::DriveLostPower,
     Kind::DriveTimeouts,
     Kind::DriveNotAnswering,
     Kind::MemberErrors,
 ];
+/// The kind that a supply or a power contact is behind.
+pub const POWER: [Kind; 1] = [Kind::DriveLostPower];
 /// Kinds that damaged transfers are behind.
 pub const TRANSFER: [Kind; 2] = [Kind::SataCrcGrowth, Kind::SataSlow];
 /// Kinds that the drive's own surface or flash is behind.
 pub const MEDIA: [Kind; 3] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth, Kind::DriveSaysFailing];
+
+/// A drive of which both hold is wearing out, whatever its power does.
+pub const WEARING: [Kind; 2] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth];
+/// What the kernel tells of a port whose drive went without power or plug, from the first report to letting it go.
+const GOING: Duration = Duration::from_secs(180);
 
 /// What speaks against a controller. That it scans its ports one after another does not.
 const AGAINST: [Happening; 8] = [
@@ -160,6 +166,28 @@ impl<'a> Suspect<'a> {
         bridge_of(self.known.place.port.as_deref()?)
     }
 
+    /// The narrowest part that it shares its way with, see [`path_of`].
+    pub fn path(&self) -> Option<&'a str> {
+        path_of(self.known.place.port.as_deref()?)
+    }
+
+    /// True for a sign of this drive.
+    pub fn is_of(&self, sign: &Sign) -> bool {
+        matches!(&sign.event.part, Part::Drive(key) if key == self.key)
+    }
+
+    /// True when it has not been seen since the start of the machine.
+    pub fn is_absent_since_start(&self) -> bool {
+        !self.known.present
+            && self.known.losses.iter().all(|at| *at <= Moment::default())
+            && self.lost_in_this_boot().is_none()
+    }
+
+    fn lost_in_this_boot(&self) -> Option<&'a Sign> {
+        let mut signs = self.memory.ledger.signs.of(self.key);
+        signs.find(|sign| sign.event.what == Happening::Vanished && sign.event.at > Moment::default())
+    }
+
     /// True when a condition of one of these kinds holds.
     pub fn has(&self, kinds: &[Kind]) -> bool {
         self.open.iter().any(|condition| kinds.contains(&condition.kind()))
@@ -177,6 +205,11 @@ impl<'a> Suspect<'a> {
         self.signs(&[Happening::Vanished], LEAD)
     }
 
+    /// Its losses that are remembered, oldest first.
+    pub fn all_losses(&self) -> impl Iterator<Item = &'a Sign> {
+        self.memory.ledger.signs.of(self.key).filter(|sign| sign.event.what == Happening::Vanished)
+    }
+
     /// How it was before it was lost last.
     pub fn before(&self) -> Option<Before> {
         self.lost()?.1
@@ -187,24 +220,90 @@ impl<'a> Suspect<'a> {
         self.losses().last().map(|sign| (sign.event.at, sign.before))
     }
 
-    /// The signs that it lost its power.
+    /// The signs that it lost its power while the board ran, oldest first.
     pub fn power_losses(&self) -> Vec<&'a Sign> {
-        self.signs(&[Happening::LostPower], DAY)
+        let lost = |sign: &&Sign| sign.event.what == Happening::LostPower;
+        self.memory.ledger.signs.of(self.key).filter(lost).collect()
     }
 
-    /// True when it lost its power while the board ran.
-    pub fn lost_power(&self) -> bool {
-        self.has(&[Kind::DriveLostPower]) || !self.power_losses().is_empty()
+    /// When trouble of these kinds began: with the first such condition that holds, or with the loss of a drive that is
+    /// gone.
+    pub fn began(&self, kinds: &[Kind]) -> Moment {
+        let held = self.open.iter().filter(|open| kinds.contains(&open.kind())).map(|open| open.since).min();
+        let lost = self.lost().map(|(at, _)| at).filter(|_| !self.known.present);
+        lost.or(held).unwrap_or(self.since)
+    }
+
+    /// True when it lost its power while the board ran, within the hours around the beginning of trouble of these kinds: an
+    /// older loss is another story.
+    pub fn lost_power(&self, kinds: &[Kind]) -> bool {
+        let began = self.began(kinds);
+        self.power_losses().iter().any(|sign| is_around(sign, began))
+    }
+
+    /// Signs of damaged transfers, but for what a port tells while its drive loses plug or power.
+    pub fn damage(&self) -> Vec<&'a Sign> {
+        self.signs(&DAMAGE, DAY).into_iter().filter(|sign| !self.is_of_a_loss(sign)).collect()
     }
 
     /// True when transfers to it are damaged.
     pub fn is_damaged(&self) -> bool {
-        self.has(&TRANSFER) || !self.signs(&DAMAGE, DAY).is_empty()
+        self.has(&TRANSFER) || !self.damage().is_empty()
     }
 
     /// True when it cannot read what it holds.
     pub fn is_unreadable(&self) -> bool {
-        self.has(&MEDIA) || !self.signs(&[Happening::Unreadable], DAY).is_empty()
+        let signs = self.signs(&[Happening::Unreadable], DAY);
+        self.has(&MEDIA) || signs.into_iter().any(|sign| !self.is_of_a_loss(sign))
+    }
+
+    /// The same of the hours around these losses.
+    pub fn is_damaged_around(&self, losses: &[&Sign]) -> bool {
+        let open = self.open.iter().filter(|open| open.kind() == Kind::SataCrcGrowth).map(|open| open.since);
+        let at = open.chain(self.damage().into_iter().map(|sign| sign.last));
+        at.into_iter().any(|at| losses.iter().any(|loss| is_around(loss, at)))
+    }
+
+    /// The same of what it cannot read.
+    pub fn is_unreadable_around(&self, losses: &[&Sign]) -> bool {
+        let open = self.open.iter().filter(|open| MEDIA.contains(&open.kind())).map(|open| open.since);
+        let signs = self.signs(&[Happening::Unreadable], DAY);
+        let at = open.chain(signs.into_iter().filter(|sign| !self.is_of_a_loss(sign)).map(|sign| sign.last));
+        at.into_iter().any(|at| losses.iter().any(|loss| is_around(loss, at)))
+    }
+
+    /// True when it wears out: it says that it fails, or replaces what it cannot read any more. What is told of it ends with
+    /// its absence; what it was does not.
+    pub fn is_worn(&self) -> bool {
+        let was = || self.before().is_some_and(|before| before.worn);
+        self.has(&[Kind::DriveSaysFailing]) || WEARING.iter().all(|kind| self.has(&[*kind])) || was()
+    }
+
+    /// When a loss happened: before the kernel lets a drive go, it tries for a minute to get its link back.
+    pub fn span_of(&self, loss: &Sign) -> (Moment, Moment) {
+        let (from, to) = loss.span();
+        let changed = |sign: &&Sign| {
+            let what = sign.event.what;
+            let is_meant = matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
+            is_meant && sign.event.at <= to && to.since(sign.event.at) <= GOING
+        };
+        let first = self.memory.ledger.signs.of(self.key).find(changed).map(|sign| sign.event.at);
+        first.filter(|_| from == to).map_or((from, to), |first| (first, first))
+    }
+
+    /// True for what the kernel's log tells of the drive after its connection changed, while it lost plug or power: links
+    /// that are made slower, words that arrive in pieces and reads that fail are no more than that.
+    fn is_of_a_loss(&self, sign: &Sign) -> bool {
+        const LOST: [Happening; 2] = [Happening::Vanished, Happening::LostPower];
+        let signs = || self.memory.ledger.signs.of(self.key);
+        let changed = |what: Happening| matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
+        let began = |first: &Sign| {
+            let follows = first.event.at <= sign.event.at.plus(TOGETHER);
+            changed(first.event.what) && follows && sign.last.since(first.event.at) <= GOING
+        };
+        sign.event.teller == Teller::Log
+            && signs().any(began)
+            && signs().any(|lost| LOST.contains(&lost.event.what) && lost.may_be_with(sign, GOING))
     }
 
     /// True while it has work and finishes none, or when it went like that.
@@ -238,6 +337,12 @@ impl<'a> Suspect<'a> {
     }
 }
 
+/// True for a time within the hours around a loss: what drives count is read some hours apart.
+fn is_around(loss: &Sign, at: Moment) -> bool {
+    let (from, to) = loss.span();
+    from <= at.plus(ASKED_APART) && to.plus(ASKED_APART) >= at
+}
+
 /// How far a sign is from a time.
 pub fn apart(sign: &Sign, at: Moment) -> Duration {
     if sign.event.at > at { sign.event.at.since(at) } else { at.since(sign.last) }
@@ -254,6 +359,22 @@ pub fn bridge_of(port: &str) -> Option<(&str, &str)> {
     let (host, device) = port.rsplit_once('/')?;
     let (chain, _) = device.strip_prefix("usb-")?.rsplit_once(':')?;
     Some((host, chain))
+}
+
+/// The part before the drive that others may be plugged into, too, in the name of a place: the port multiplier at
+/// `0000/1c.0/00.0/ata-3` of `0000/1c.0/00.0/ata-3.1`, the expander `0000/01.0/00.0/exp-1` of
+/// `0000/01.0/00.0/exp-1.0:3:0`, the bridge `0000/14.0/usb-2.1` of `0000/14.0/usb-2.1:0`, else the controller.
+pub fn path_of(port: &str) -> Option<&str> {
+    let controller = controller_of(port)?;
+    let last = &port[controller.len() + 1..];
+    let length = if last.starts_with("ata-") || last.starts_with("exp-") {
+        last.find('.')
+    } else if last.starts_with("usb-") {
+        last.rfind(':')
+    } else {
+        None
+    };
+    Some(length.map_or(controller, |length| &port[..controller.len() + 1 + length]))
 }
 
 /// The largest group of suspects whose signs lie within ten seconds of each other.

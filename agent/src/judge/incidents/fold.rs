@@ -117,7 +117,12 @@ fn home(
                 told.filter(|known| known.subject != condition.subject)
                     .any(|known| found[*n].0.claims.contains(&key(known)))
             };
-            fits.clone().find(goes_on).or_else(|| fits.next())
+            // A drive that lost its power days ago and is gone now has two stories, of which the pool has lost it by one.
+            let took_it = |n: &usize| {
+                let claims = |key: &DriveKey, kind| found[*n].0.claims.contains(&(kind, Subject::Drive(key.clone())));
+                keys.iter().any(|key| CUTS_OFF.iter().any(|kind| claims(key, *kind)))
+            };
+            fits.clone().find(goes_on).or_else(|| fits.clone().find(took_it)).or_else(|| fits.next())
         }
         (Finding::PoolDown { .. }, Subject::Pool(pool)) => {
             let keys: Vec<&DriveKey> =

@@ -95,6 +95,7 @@ fn has_its_reason_elsewhere(cause: Cause) -> bool {
             | Cause::Lane
             | Cause::UsbBridge
             | Cause::UsbPower
+            | Cause::SharedPath
             | Cause::PathHangs
             | Cause::KernelUpdate
             | Cause::DataPath

@@ -115,20 +115,53 @@ fn a_counter_that_falls_raises_nothing_and_is_told_of_once() {
     assert!(told.told[0].contains("NewBaseline") && told.told[0].contains("before: 500, now: 3"), "{}", told.told[0]);
 }
 
-#[test]
-fn a_drive_that_starts_again_lost_its_power_and_two_are_the_supply() {
-    let told = Story::new().play(0, 2 * HOUR, |second, snapshot| {
+/// Two drives start again, the second so many seconds after the first.
+fn start_again(pace: u64, days: u64, apart: u64) -> Vec<String> {
+    let story = Story { pace, ..Story::new() };
+    let told = story.play(0, days * DAY + 2 * HOUR, |second, snapshot| {
         count(&mut snapshot.drives[0], "power_cycles", if second < HOUR { 40 } else { 41 });
-        count(&mut snapshot.drives[1], "power_cycles", if second < HOUR + 10 * MINUTE { 77 } else { 78 });
+        count(&mut snapshot.drives[1], "power_cycles", if second < HOUR + apart { 77 } else { 78 });
     });
+    told.told
+}
+
+#[test]
+fn a_drive_that_starts_again_lost_its_power_and_two_within_a_minute_are_the_supply() {
     assert_eq!(
-        told.told,
+        start_again(60, 0, 60),
         [
             "3600 opened drive-lost-power warning",
-            "4200 worsened drive-lost-power critical",
-            "4200 opened drive-lost-power critical"
+            "3660 opened drive-lost-power critical",
+            "3660 worsened drive-lost-power critical"
         ]
     );
+}
+
+#[test]
+fn two_drives_that_start_again_minutes_apart_are_no_supply_when_both_were_asked_between() {
+    let told = ["3600 opened drive-lost-power warning", "4200 opened drive-lost-power warning"];
+    assert_eq!(start_again(60, 0, 600), told);
+}
+
+/// Asked every six hours, they may have lost their power at one moment, and nobody can tell.
+#[test]
+fn two_drives_that_say_so_at_the_same_time_hours_later_are_the_supply() {
+    let told = start_again(6 * HOUR, 1, 60);
+    let opened = ["21600 opened drive-lost-power critical", "21600 opened drive-lost-power critical"];
+    assert_eq!(told, opened);
+}
+
+#[test]
+fn a_week_after_a_drive_lost_its_power_that_is_over() {
+    let told = start_again(HOUR, 16, 8 * DAY);
+    let (first, second) = (HOUR, HOUR + 8 * DAY);
+    let wanted = [
+        format!("{first} opened drive-lost-power warning"),
+        format!("{} closed drive-lost-power", first + 7 * DAY),
+        format!("{second} opened drive-lost-power warning"),
+        format!("{} closed drive-lost-power", second + 7 * DAY),
+    ];
+    assert_eq!(told, wanted);
 }
 
 #[test]

@@ -10,7 +10,8 @@ pub struct Ata {
     pub multiplied: bool,
 }
 
-/// The stable name of the place, such as `0000/1f.2/ata-1`, `0000/14.0/usb-2.1:0` or `0000/01.0/00.0/nvme-1`.
+/// The stable name of the place, such as `0000/1f.2/ata-1`, `0000/14.0/usb-2.1:0` or `0000/01.0/00.0/nvme-1`. Behind a port
+/// multiplier it is `0000/1f.2/ata-1.0`, behind an expander `0000/01.0/00.0/exp-0.0:3:0`: what drives share can be told by it.
 /// `None` when the path holds nothing stable.
 pub fn place(parts: &[&str], ata: Ata) -> Option<String> {
     let controller = controller(parts)?;
@@ -24,7 +25,10 @@ pub fn place(parts: &[&str], ata: Ata) -> Option<String> {
     } else if let Some(namespace) = parts.last().and_then(|name| nvme_namespace(name)) {
         format!("nvme-{namespace}")
     } else if let Some([channel, target, lun]) = scsi {
-        format!("scsi-{channel}:{target}:{lun}")
+        match parts.iter().rev().find_map(|part| sas_expander(part)) {
+            Some(expander) => format!("exp-{expander}.{channel}:{target}:{lun}"),
+            None => format!("scsi-{channel}:{target}:{lun}"),
+        }
     } else if parts.iter().any(|part| part.starts_with("virtio")) {
         "virtio".to_owned()
     } else if parts.iter().any(|part| part.starts_with("mmc")) {
@@ -89,6 +93,12 @@ fn usb_chain(part: &str) -> Option<&str> {
     (digits(bus) && chain.split('.').all(digits)).then_some(chain)
 }
 
+/// The number of a SAS expander on its host, of `expander-HOST:NUMBER` (drivers/scsi/scsi_transport_sas.c,
+/// `sas_expander_alloc`).
+fn sas_expander(part: &str) -> Option<u64> {
+    part.strip_prefix("expander-")?.split_once(':')?.1.parse().ok()
+}
+
 fn nvme_namespace(name: &str) -> Option<u32> {
     name.strip_prefix("nvme")?.split_once('n')?.1.parse().ok()
 }
@@ -125,6 +135,14 @@ mod tests {
             ),
             ("/devices/pci0000:00/0000:00:01.0/0000:01:00.0/nvme/nvme0/nvme0n1", "0000/01.0/00.0/nvme-1"),
             ("/devices/pci0000:00/0000:00:05.0/virtio2/host6/target6:0:3/6:0:3:0/block/sde", "0000/05.0/scsi-0:3:0"),
+            (
+                "/devices/pci0000:00/0000:00:01.0/0000:01:00.0/host6/port-6:0/expander-6:1/port-6:1:3/end_device-6:1:3/target6:0:9/6:0:9:0/block/sdf",
+                "0000/01.0/00.0/exp-1.0:9:0",
+            ),
+            (
+                "/devices/pci0000:00/0000:00:01.0/0000:01:00.0/host6/port-6:2/end_device-6:2/target6:0:2/6:0:2:0/block/sdg",
+                "0000/01.0/00.0/scsi-0:2:0",
+            ),
             ("/devices/pci0000:00/0000:00:04.0/virtio1/block/vda", "0000/04.0/virtio"),
             (
                 "/devices/platform/axi/1000110000.pcie/pci0001:00/0001:00:00.0/0001:01:00.0/ata2/host1/target1:0:0/1:0:0:0/block/sdb",

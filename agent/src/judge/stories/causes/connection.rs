@@ -78,7 +78,7 @@ pub const ROWS: &[Row] = &[
         SUPPLY,
         [
             "one was seen to go, the other tells an hour later",
-            "0 count all starts 50; 300 lose 1; 360 back 1; 370 count 1 starts 51; 3900 count 3 starts 51",
+            "0 count all starts 50; unasked 3; 300 lose 1; 360 back 1; 370 count 1 starts 51; count 3 starts 51; 3900 asked 3",
             "supply likely",
         ],
     ),
@@ -89,7 +89,7 @@ pub const ROWS: &[Row] = &[
         [
             "two, three days apart",
             "0 count all starts 50; 300 count 1 starts 51; 259500 count 3 starts 51",
-            "tray-power likely, unclear possible",
+            "tray-power likely, tray-power likely",
         ],
     ),
     Row::no(

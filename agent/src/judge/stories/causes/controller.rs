@@ -258,15 +258,7 @@ pub const ROWS: &[Row] = &[
             "path-hangs possible",
         ],
     ),
-    Row::no(
-        "R10",
-        HANGS,
-        [
-            "one goes on",
-            "300 stall 1 2 3 4 5",
-            "unclear possible, unclear possible, unclear possible, unclear possible, unclear possible",
-        ],
-    ),
+    Row::no("R10", HANGS, ["one goes on", "300 stall 1 2 3 4 5", "shared-path possible"]),
     Row::no("R10", HANGS, ["one alone", "300 stall 3", "drive-hangs possible"]),
     Row::no("R10", HANGS, ["for twenty seconds", "300 stall all; 320 go-on all", ""]),
     Row::no(

@@ -58,7 +58,7 @@ pub const ROWS: &[Row] = &[
     Row::yes("R9", HANGS, ["its pool lets it go", "300 stall 2; 420 out 2", "drive-hangs possible"]),
     Row::yes("R9", HANGS, ["it goes in the end", "300 stall 2; 480 lose 2", "drive-hangs possible"]),
     Row::no("R9", HANGS, ["twenty seconds only", "300 stall 2; 320 go-on 2", ""]),
-    Row::no("R9", HANGS, ["two of six", "300 stall 2 3", "unclear possible, unclear possible"]),
+    Row::no("R9", HANGS, ["two of six", "300 stall 2 3", "shared-path possible"]),
     Row::no("R9", HANGS, ["all of a controller", "300 stall all", "path-hangs likely"]),
     Row::no("R9", HANGS, ["it cannot read what it holds", "300 stall 2; count 2 pending 2", "drive-fails possible"]),
 ];

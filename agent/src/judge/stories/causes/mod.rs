@@ -7,8 +7,11 @@ mod controller;
 mod drive;
 mod heat;
 mod laws;
+mod power;
 mod pulling;
+mod recordings;
 mod script;
+mod shared;
 mod transfer;
 mod usb;
 mod worse;
@@ -53,8 +56,17 @@ impl Row {
 }
 
 fn rows() -> impl Iterator<Item = &'static Row> {
-    let tables =
-        [connection::ROWS, transfer::ROWS, drive::ROWS, controller::ROWS, usb::ROWS, heat::ROWS, box_itself::ROWS];
+    let tables = [
+        connection::ROWS,
+        power::ROWS,
+        transfer::ROWS,
+        shared::ROWS,
+        drive::ROWS,
+        controller::ROWS,
+        usb::ROWS,
+        heat::ROWS,
+        box_itself::ROWS,
+    ];
     tables.into_iter().flatten()
 }
 
@@ -70,6 +82,8 @@ struct Play {
     reached: u64,
     /// Drives, members and events are listed from the last to the first.
     is_backwards: bool,
+    /// When the machine wakes that was suspended; 0 while it was not.
+    wakes: u64,
     turns: Vec<(u64, Turn)>,
     verdict: Option<Verdict>,
     last: Option<Snapshot>,
@@ -87,6 +101,7 @@ impl Play {
             began: 0,
             reached: 0,
             is_backwards: false,
+            wakes: 0,
             turns: Vec::new(),
             verdict: None,
             last: None,
@@ -116,6 +131,7 @@ impl Play {
                 self.take(step);
                 next += 1;
             }
+            second = second.max(std::mem::take(&mut self.wakes));
             self.look(second);
             watch(second, self);
             let calm = second - steps[..next].last().map_or(0, |step| step.second);
@@ -146,13 +162,20 @@ impl Play {
             }
             ["restart"] => self.restart(|_| {}),
             ["stop"] => self.memory.end(),
+            // Nobody looks meanwhile.
+            ["pass", seconds] => self.wakes = step.second + seconds.parse::<u64>().expect("seconds"),
+            ["suspend", seconds] => {
+                let asleep: u64 = seconds.parse().expect("seconds");
+                self.scene.suspended += asleep;
+                self.wakes = step.second + asleep;
+            }
             // The boot clock begins anew, and what was noted lies before.
             ["reboot"] => {
                 self.restart(|ledger| {
                     ledger.move_back(now, |at| at.minus(now.since_boot()));
                     ledger.begin(&format!("boot at {}", step.second));
                 });
-                (self.up, self.began) = (0, step.second);
+                (self.up, self.began, self.scene.suspended) = (0, step.second, 0);
             }
             _ => self.scene.take(step),
         }
@@ -239,7 +262,7 @@ fn each_rule_has_its_stories_and_its_near_misses() {
         let (yes, no) = counts.entry(row.rule).or_default();
         *(if row.speaks { yes } else { no }) += 1;
     }
-    const RULES: [&str; 24] = [
+    const RULES: [&str; 29] = [
         "R1",
         "R1 with Z",
         "wrong tray",
@@ -264,6 +287,11 @@ fn each_rule_has_its_stories_and_its_near_misses() {
         "R15",
         "R16",
         "R17",
+        "dark",
+        "several",
+        "one path",
+        "R6, third leg",
+        "R8, fans turn",
     ];
     for rule in RULES {
         let (yes, no) = counts.get(rule).copied().unwrap_or_default();

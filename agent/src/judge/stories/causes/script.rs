@@ -1,6 +1,7 @@
 //! A small language for stories of `heron`: lines of `second verb what`, and the box as they leave it. Trays have the
 //! numbers that stand on them; `md0` is on the drives of trays 1 to 5.
 
+use super::recordings;
 use crate::clock::Moment;
 use crate::demo::{heron, story};
 use crate::reading::{
@@ -15,6 +16,8 @@ use std::time::Duration;
 
 /// The controller that all trays are on.
 pub const CONTROLLER: &str = "0000/1c.0/00.0";
+/// Another, where a story has one.
+pub const SECOND_CARD: &str = "0000/1d.0/00.0";
 
 /// One line of a script.
 #[derive(Debug, Clone)]
@@ -61,6 +64,16 @@ pub struct Scene {
     processor: Option<f64>,
     /// What is told in the next snapshot.
     told: Vec<(Part, Happening)>,
+    /// What the kernel's log tells, and when, in milliseconds.
+    log: Vec<(u64, Part, Happening)>,
+    /// How long the machine was suspended so far, in seconds.
+    pub suspended: u64,
+    /// A second card, of which no errors are counted.
+    has_second_card: bool,
+    /// Errors on PCIe links are not counted here.
+    no_bus_errors: bool,
+    /// No tachometer is read.
+    no_fan: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -94,6 +107,8 @@ struct Tray {
     speed: Option<u32>,
     port: Option<String>,
     counters: BTreeMap<String, i64>,
+    /// It was last asked then, and that is what it counted.
+    unasked: Option<(u64, BTreeMap<String, i64>)>,
     errors: Vec<(MemberErrorKind, u64)>,
 }
 
@@ -118,6 +133,13 @@ impl Scene {
             ["go-on", ..] => self.each(&words[1..], |tray| tray.stalled_since = None),
             ["tries-long", ..] => self.each(&words[1..], |tray| tray.tries_long = true),
             ["failing", ..] => self.each(&words[1..], |tray| tray.fails = true),
+            ["unasked", ..] => {
+                self.each(&words[1..], |tray| tray.unasked = Some((step.second, tray.counters.clone())));
+            }
+            ["asked", ..] => self.each(&words[1..], |tray| tray.unasked = None),
+            ["log", tray, name] => {
+                self.log.extend(recordings::log(name, step.second, Part::Drive(DriveKey(serial(index(tray))))))
+            }
             ["timeouts", tray, count] => self.each(&[tray], |tray| tray.timeouts = number(count)),
             ["speed", tray, speed] => self.each(&[tray], |tray| tray.speed = Some(number(speed))),
             ["port", tray, port] => self.each(&[tray], |tray| tray.port = Some(port.to_owned())),
@@ -142,6 +164,9 @@ impl Scene {
             ["quiet"] => self.quiet = true,
             ["blind"] => self.blind = true,
             ["seeing"] => self.blind = false,
+            ["controller", "uncounted"] => self.no_bus_errors = true,
+            ["second-card"] => self.has_second_card = true,
+            ["fan", "untold"] => self.no_fan = true,
             ["controller", "errors", count] => self.bus_errors = number(count),
             ["controller", "slow"] => self.is_slow = true,
             ["kernel", release] => self.kernel = Some(release.to_owned()),
@@ -171,12 +196,21 @@ impl Scene {
     pub fn snapshot(&mut self, moment: impl Fn(u64) -> Moment, second: u64) -> Snapshot {
         let now = moment(second);
         let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
-        let events = std::mem::take(&mut self.told).into_iter();
-        snapshot.events = events
-            .map(|(part, what)| Event { at: now, part, what, teller: Teller::Log, line: "a line".to_owned() })
-            .collect();
+        snapshot.suspended = Duration::from_secs(self.suspended);
+        let event = |at, part, what| Event { at, part, what, teller: Teller::Log, line: "a line".to_owned() };
+        snapshot.events =
+            std::mem::take(&mut self.told).into_iter().map(|(part, what)| event(now, part, what)).collect();
+        let (due, later) = std::mem::take(&mut self.log).into_iter().partition(|(at, ..)| *at <= second * 1000);
+        self.log = later;
+        let due: Vec<(u64, Part, Happening)> = due;
+        let logged = due.into_iter().map(|(at, part, what)| {
+            let at = moment(at / 1000).plus(Duration::from_millis(at % 1000));
+            event(at, part, what)
+        });
+        snapshot.events.extend(logged);
+        snapshot.events.sort_by_key(|event| event.at);
         for (tray, drive) in self.trays.iter().zip(&mut snapshot.drives) {
-            tray.fill_in(drive, tray.stalled_since.map(&moment));
+            tray.fill_in(drive, &moment);
             if self.quiet {
                 drive.traffic.value = Ok(Traffic { inward: BytesPerSecond(0.0), outward: BytesPerSecond(0.0) });
             }
@@ -209,6 +243,9 @@ impl Scene {
             pool.groups = md_layout::groups(level, pool.wanted, 0x102);
         }
         snapshot.drives.retain(|drive| !gone.contains(&drive.device));
+        if self.no_fan {
+            snapshot.fans[0].speed.value = Err(Missing::new(Reason::TimedOut, "no answer"));
+        }
         if self.fan_stands {
             snapshot.fans[0].speed.value = Ok(Rpm(0));
         }
@@ -225,12 +262,23 @@ impl Scene {
         if let Some((plugged, saves)) = &self.controller {
             snapshot.controllers = controllers(now, *plugged, saves.clone());
         }
+        if self.has_second_card {
+            let mut other = snapshot.controllers[0].clone();
+            other.key = SECOND_CARD.to_owned();
+            snapshot.controllers.push(other);
+        }
+        if self.no_bus_errors {
+            let none = || Err(Missing::new(Reason::NotFitted, "no such file"));
+            snapshot.controllers.iter_mut().for_each(|card| card.bus_errors.value = none());
+        }
         if self.volume_stops {
             let on_pool = |volume: &&mut Volume| volume.source == "/dev/md0";
             snapshot.volumes.iter_mut().filter(on_pool).for_each(|volume| volume.writing = Writing::StoppedByError);
         }
         if let Some(card) = snapshot.controllers.iter_mut().find(|card| card.key == CONTROLLER) {
-            card.bus_errors.value = Ok(BusErrors { corrected: self.bus_errors, uncorrected: 0 });
+            if let Ok(errors) = &mut card.bus_errors.value {
+                *errors = BusErrors { corrected: self.bus_errors, uncorrected: 0 };
+            }
             if self.is_slow {
                 card.lane.value = Ok(Lane { gigatransfers: 2.5, width: 1 });
             }
@@ -258,8 +306,11 @@ impl Tray {
         self.errors.iter().find(|(counted, _)| *counted == kind).map_or(0, |(_, count)| *count)
     }
 
-    fn fill_in(&self, drive: &mut Drive, stalled_since: Option<Moment>) {
-        drive.stalled_since = stalled_since;
+    fn fill_in(&self, drive: &mut Drive, moment: impl Fn(u64) -> Moment) {
+        drive.stalled_since = self.stalled_since.map(&moment);
+        if let Some((second, _)) = self.unasked {
+            drive.health.taken = moment(second);
+        }
         if let Some(serial) = self.serial {
             drive.serial = serial.map(str::to_owned);
         }
@@ -284,7 +335,7 @@ impl Tray {
             if self.fails {
                 health.assessment = Ok(SelfAssessment::Failing);
             }
-            for (name, value) in &self.counters {
+            for (name, value) in self.unasked.as_ref().map_or(&self.counters, |(_, then)| then) {
                 health.counters.retain(|known| known.name != *name);
                 health.counters.push(Counter { name: name.clone(), value: *value, origin: "story".into() });
             }
@@ -393,6 +444,9 @@ fn happening(words: &[&str]) -> Happening {
         ["reset"] => Happening::Reset,
         ["slow"] => Happening::SlowToRespond,
         ["unreadable"] => Happening::Unreadable,
+        ["link-down"] => Happening::LinkDown(Some(0)),
+        ["changed"] => Happening::ConnectionChanged,
+        ["slowed"] => Happening::LinkSlowed,
         ["given-up"] => Happening::GivenUp,
         ["all-ones"] => Happening::AllOnes,
         ["bus-error"] => Happening::BusErrorCorrected,

@@ -75,11 +75,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "R3",
         CABLE,
-        [
-            "two trays",
-            "0 count all damaged 0; 300 count 2 damaged 4; count 3 damaged 4",
-            "unclear possible, unclear possible",
-        ],
+        ["two trays", "0 count all damaged 0; 300 count 2 damaged 4; count 3 damaged 4", "shared-path possible"],
     ),
     Row::no("R3", CABLE, ["a counter that began anew", "0 count 2 damaged 198; 300 count 2 damaged 2", ""]),
     // R3b: after drives changed places.
@@ -146,7 +142,7 @@ pub const ROWS: &[Row] = &[
         [
             "both drives have errors after the change",
             swapped!("300 count 1 damaged 4", "900 count 1 damaged 9; count 2 damaged 4"),
-            "data-cable possible, unclear possible, as-it-says certain",
+            "shared-path possible, as-it-says certain",
         ],
     ),
 ];

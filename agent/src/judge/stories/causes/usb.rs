@@ -47,11 +47,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "R7",
         BRIDGE,
-        [
-            "both time out, and it was not reset",
-            on_usb!("300 timeouts 1 1; timeouts 2 1"),
-            "unclear possible, unclear possible",
-        ],
+        ["both time out, and it was not reset", on_usb!("300 timeouts 1 1; timeouts 2 1"), "shared-path possible"],
     ),
     Row::no(
         "R7",

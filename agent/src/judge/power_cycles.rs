@@ -1,0 +1,82 @@
+//! How often drives started while the board ran on: one that counts more starts than when it was last asked has lost its
+//! power in between. A suspended machine takes the power from its drives without a fault; that is counted apart.
+
+use crate::clock::Moment;
+use crate::reading::{Drive, DriveKey, Snapshot};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+/// The name of the counter.
+pub const COUNTER: &str = "power_cycles";
+/// Less than this is no suspension: the clocks are read one after the other.
+const NOISE: Duration = Duration::from_secs(1);
+/// Nobody watched, so nobody knows how often the machine was suspended.
+const UNCOUNTED: i64 = 1000;
+
+/// What drives counted when they were last asked, kept over restarts of the program.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Known {
+    drives: BTreeMap<DriveKey, Count>,
+    /// How long the machine was suspended in this boot, by the last look, and how often so far.
+    suspended: Duration,
+    suspensions: i64,
+    /// The last look before it was suspended last.
+    #[serde(skip)]
+    before: Option<Moment>,
+    #[serde(skip)]
+    last_look: Option<Moment>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Count {
+    starts: i64,
+    asked: Moment,
+    suspensions: i64,
+}
+
+/// A drive that started again.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Again {
+    /// Which.
+    pub drive: DriveKey,
+    /// When it was asked before, and when it told.
+    pub between: (Moment, Moment),
+    /// How often.
+    pub times: i64,
+}
+
+impl Known {
+    /// Takes in what drives count; who started again since it was last asked.
+    pub fn learn(&mut self, snapshot: &Snapshot) -> Vec<Again> {
+        if snapshot.suspended > self.suspended + NOISE {
+            self.suspensions += if self.last_look.is_some() { 1 } else { UNCOUNTED };
+            self.before = self.last_look;
+        }
+        self.suspended = snapshot.suspended;
+        self.last_look = Some(snapshot.taken);
+        snapshot.drives.iter().filter_map(|drive| self.ask(drive)).collect()
+    }
+
+    fn ask(&mut self, drive: &Drive) -> Option<Again> {
+        let asked = drive.health.taken;
+        let health = drive.health.get()?;
+        let starts = health.counters.iter().find(|counter| counter.name == COUNTER)?.value;
+        let last = self.drives.get(&drive.key).copied();
+        if last.is_some_and(|last| asked <= last.asked) {
+            return None;
+        }
+        // An answer from before the machine was suspended says nothing of what came then.
+        let is_old = self.before.is_some_and(|before| asked <= before);
+        let suspensions = self.suspensions - i64::from(is_old);
+        self.drives.insert(drive.key.clone(), Count { starts, asked, suspensions });
+        let last = last?;
+        let times = starts - last.starts - (suspensions - last.suspensions);
+        (times > 0).then(|| Again { drive: drive.key.clone(), between: (last.asked, asked), times })
+    }
+
+    /// The machine has started again, and every drive with it: counting begins anew.
+    pub fn begin_anew(&mut self) {
+        *self = Self { suspensions: self.suspensions, ..Self::default() };
+    }
+}
