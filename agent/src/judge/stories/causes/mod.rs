@@ -3,6 +3,7 @@
 
 mod box_itself;
 mod connection;
+mod contact;
 mod controller;
 mod drive;
 mod heat;
@@ -14,6 +15,7 @@ mod script;
 mod shared;
 mod transfer;
 mod usb;
+mod words;
 mod worse;
 
 use super::{HOUR, MINUTE};
@@ -59,6 +61,7 @@ fn rows() -> impl Iterator<Item = &'static Row> {
     let tables = [
         connection::ROWS,
         power::ROWS,
+        contact::ROWS,
         transfer::ROWS,
         shared::ROWS,
         drive::ROWS,

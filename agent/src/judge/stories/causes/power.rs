@@ -1,5 +1,5 @@
-//! Rows about lost power: what a dip explains and what it does not, suspended machines, real lines of a contact that opens,
-//! drives that are dark since the start.
+//! Rows about lost power: what a dip explains and what it does not, suspended machines, drives that
+//! are dark since the start.
 
 use super::Row;
 use crate::verdict::Cause;
@@ -7,7 +7,6 @@ use crate::verdict::Cause;
 const SUPPLY: &[Cause] = &[Cause::Supply];
 const TRAY: &[Cause] = &[Cause::TrayPower, Cause::TrayConnection];
 const WRONG: &[Cause] = &[Cause::WrongTray];
-const CABLE: &[Cause] = &[Cause::DataCable];
 const FAILS: &[Cause] = &[Cause::DriveFails];
 
 /// Two drives lose their power together, come back, say so, and are used again; three days later something else happens.
@@ -32,18 +31,6 @@ macro_rules! fading {
 macro_rules! night {
     ($later:literal) => {
         concat!("0 count all starts 50; unasked all; 300 suspend 28800; ", $later)
-    };
-}
-
-/// The power contact of tray 2 opens while it is written to, by real lines; it comes back.
-macro_rules! contact {
-    ($middle:literal, $later:literal) => {
-        concat!(
-            "0 count all starts 50; 300 log 2 cut-busy; ",
-            $middle,
-            "360 out 2; 362 lose 2; 420 log 2 back; 430 back 2; ",
-            $later
-        )
     };
 }
 
@@ -274,119 +261,6 @@ pub const ROWS: &[Row] = &[
             "while somebody works on the box as well",
             fading!("590 mute; 600 pull 4; 620 end"),
             "supply possible, wrong-tray possible",
-        ],
-    ),
-    // R2 on real lines.
-    Row::yes(
-        "R2 lines",
-        TRAY,
-        [
-            "it opens while the drive rests",
-            "0 count all starts 50; 300 log 2 cut-idle; 314 lose 2; 420 log 2 back; 430 back 2; 436 count 2 starts 51; 438 end",
-            "tray-power likely",
-        ],
-    ),
-    Row::yes("R2 lines", TRAY, ["while it works", contact!("", "436 count 2 starts 51; 438 end"), "tray-power likely"]),
-    Row::yes(
-        "R2 lines",
-        TRAY,
-        [
-            "the program is started again between",
-            contact!("340 restart; ", "436 count 2 starts 51; 438 end"),
-            "tray-power likely",
-        ],
-    ),
-    Row::yes(
-        "R2 lines",
-        TRAY,
-        [
-            "it is asked two hours later",
-            contact!("", "unasked 2; 7000 count 2 starts 51; asked 2; 7002 end"),
-            "tray-power likely",
-        ],
-    ),
-    Row::yes(
-        "R2 lines",
-        TRAY,
-        [
-            "a sag that nothing was let go for",
-            "0 count all starts 50; 300 log 2 dip; 340 count 2 starts 51",
-            "tray-power likely",
-        ],
-    ),
-    Row::yes(
-        "R2 lines",
-        TRAY,
-        [
-            "commands run out in it",
-            "0 count all starts 50; 300 log 2 dip; 310 timeouts 2 2; 340 count 2 starts 51",
-            "tray-power likely",
-        ],
-    ),
-    Row::yes(
-        "R2 lines",
-        TRAY,
-        [
-            "its link stays slower",
-            "0 count all starts 50; 300 log 2 dip; 310 speed 2 3000; 340 count 2 starts 51; 1200 end",
-            "tray-power likely",
-        ],
-    ),
-    Row::yes(
-        "R2 lines",
-        TRAY,
-        [
-            "twice, and nothing counts starts",
-            "300 log 6 cut-idle; 314 lose 6; 420 log 6 back; 430 back 6; 1000 log 6 cut-busy; 1062 lose 6",
-            "tray-connection possible",
-        ],
-    ),
-    Row::no(
-        "R2 lines",
-        CABLE,
-        ["once, and still gone", "0 count all starts 50; 300 log 2 cut-idle; 314 lose 2", "unclear possible"],
-    ),
-    Row::no(
-        "R2 lines",
-        CABLE,
-        [
-            "once while it worked, and still gone",
-            "0 count all starts 50; 300 log 2 cut-busy; 360 out 2; 362 lose 2",
-            "unclear possible",
-        ],
-    ),
-    Row::no(
-        "R2 lines",
-        TRAY,
-        ["a bad data cable", "0 count all damaged 0; 300 log 2 cable; 302 count 2 damaged 4", "data-cable likely"],
-    ),
-    Row::no(
-        "R2 lines",
-        TRAY,
-        [
-            "a bad data cable that comes off in the end",
-            "0 count all damaged 0; 300 log 2 cable; 302 count 2 damaged 4; 900 log 2 cut-busy; 962 lose 2",
-            "data-cable likely",
-        ],
-    ),
-    Row::no("R2 lines", TRAY, ["a drive that dies of bad places", "300 log 2 dies; 351 lose 2", "drive-fails likely"]),
-    Row::no(
-        "R2 lines",
-        TRAY,
-        [
-            "two trays",
-            "0 count all starts 50; 300 log 2 cut-busy; log 3 cut-busy; 362 lose 2 3; 420 back 2 3; 436 count 2 starts 51; \
-         count 3 starts 51; 438 end",
-            "supply likely",
-        ],
-    ),
-    Row::no(
-        "R2 lines",
-        TRAY,
-        [
-            "two trays at one moment, which the kernel lets go one after the other",
-            "0 count all starts 50; 300 log 2 cut-idle; log 3 cut-busy; 314 lose 2; 362 lose 3",
-            "supply possible",
         ],
     ),
     // A drive that was taken out starts again when it is back.

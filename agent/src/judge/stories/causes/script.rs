@@ -2,6 +2,7 @@
 //! numbers that stand on them; `md0` is on the drives of trays 1 to 5.
 
 use super::recordings;
+use super::words::{activity, counter, error, happening, index, number, plugged};
 use crate::clock::Moment;
 use crate::demo::{heron, story};
 use crate::reading::{
@@ -77,7 +78,7 @@ pub struct Scene {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-enum Plugged {
+pub enum Plugged {
     #[default]
     Works,
     AllOnes,
@@ -384,75 +385,4 @@ pub fn blind(snapshot: &mut Snapshot) {
     snapshot.undervoltages.clear();
     snapshot.rails.clear();
     snapshot.links.clear();
-}
-
-fn number<T: std::str::FromStr>(word: &str) -> T {
-    word.parse().unwrap_or_else(|_| panic!("a story needs a number, not {word}"))
-}
-
-fn index(tray: &str) -> usize {
-    number::<usize>(tray) - 1
-}
-
-fn counter(name: &str) -> &'static str {
-    match name {
-        "starts" => "power_cycles",
-        "damaged" => "interface_crc_errors",
-        "pending" => "pending_sectors",
-        "replaced" => "reallocated_sectors",
-        other => panic!("a story has no counter {other}"),
-    }
-}
-
-fn error(kind: &str) -> MemberErrorKind {
-    match kind {
-        "read" => MemberErrorKind::Read,
-        "write" => MemberErrorKind::Write,
-        "checksum" => MemberErrorKind::Checksum,
-        other => panic!("a story has no errors of {other}"),
-    }
-}
-
-fn activity(what: &str) -> ActivityKind {
-    match what {
-        "checks" => ActivityKind::Check,
-        "rebuilds" => ActivityKind::Rebuild,
-        "rests" => ActivityKind::Idle,
-        "resyncs" => ActivityKind::Resync,
-        "reshapes" => ActivityKind::Reshape,
-        "freezes" => ActivityKind::Frozen,
-        other => panic!("a story has no pool that {other}"),
-    }
-}
-
-fn plugged(state: &str) -> Plugged {
-    match state {
-        "works" => Plugged::Works,
-        "all-ones" => Plugged::AllOnes,
-        "undriven" => Plugged::NoDriver,
-        "gone" => Plugged::Gone,
-        "gone-alone" => Plugged::GoneAlone,
-        other => panic!("a story has no controller that is {other}"),
-    }
-}
-
-fn happening(words: &[&str]) -> Happening {
-    match words {
-        ["damaged"] => Happening::TransferDamaged,
-        ["timed-out"] => Happening::TimedOut,
-        ["failed"] => Happening::CommandFailed,
-        ["reset"] => Happening::Reset,
-        ["slow"] => Happening::SlowToRespond,
-        ["unreadable"] => Happening::Unreadable,
-        ["link-down"] => Happening::LinkDown(Some(0)),
-        ["changed"] => Happening::ConnectionChanged,
-        ["slowed"] => Happening::LinkSlowed,
-        ["given-up"] => Happening::GivenUp,
-        ["all-ones"] => Happening::AllOnes,
-        ["bus-error"] => Happening::BusErrorCorrected,
-        ["not-started", error] => Happening::NotStarted(number(error)),
-        ["vanished"] => Happening::Vanished,
-        ["staggered"] => Happening::StaggeredStart,
-        other => panic!("a story tells nothing of {other:?}"),
-    }
 }
