@@ -39,12 +39,12 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "R1 later",
         WRONG,
-        ["one of them goes alone", repaired!("259500 lose 1"), "unclear possible, supply likely"],
+        ["one of them goes alone", repaired!("259500 lose 1"), "supply likely, unclear possible"],
     ),
     Row::no(
         "R1 later",
         WRONG,
-        ["one of them hangs", repaired!("259500 stall 1"), "drive-hangs possible, supply likely"],
+        ["one of them hangs", repaired!("259500 stall 1"), "supply likely, drive-hangs possible"],
     ),
     Row::no(
         "R1 later",
@@ -71,7 +71,7 @@ pub const ROWS: &[Row] = &[
         [
             "the program is started again between",
             repaired!("259490 restart; 259500 lose 1"),
-            "unclear possible, supply likely",
+            "supply likely, unclear possible",
         ],
     ),
     Row::no("R1 later", WRONG, ["it happens again", repaired!("259500 lose 1 2"), "supply likely"]),
@@ -144,7 +144,7 @@ pub const ROWS: &[Row] = &[
             "in a dip of three",
             "0 count all starts 50; 300 count 2 pending 3; count 2 replaced 8; 900 lose 1 2 3; 960 back 1 2 3; \
          970 count 1 starts 51; count 2 starts 51; count 3 starts 51; 972 end",
-            "supply likely, drive-fails likely",
+            "drive-fails likely, supply likely",
         ],
     ),
     Row::yes(
@@ -153,7 +153,7 @@ pub const ROWS: &[Row] = &[
         [
             "in a dip of three, and still gone",
             "0 count all starts 50; 300 count 2 pending 3; count 2 replaced 8; 900 lose 1 2 3",
-            "supply possible, drive-fails likely",
+            "drive-fails likely, supply possible",
         ],
     ),
     Row::yes(
@@ -318,11 +318,11 @@ pub const ROWS: &[Row] = &[
             "usb-bridge likely",
         ],
     ),
-    Row::no(
+    Row::yes(
         "dark",
         SUPPLY,
         [
-            "the card is not there either",
+            "the card is not there either, which is told ten seconds later",
             "0 controller works; 290 stop; 300 reboot; controller gone; lose all; 700 end",
             "controller-stopped certain",
         ],

@@ -122,7 +122,20 @@ pub const ROWS: &[Row] = &[
     Row::yes(
         "R6, third leg",
         LANE,
-        ["one hangs", "0 controller works; controller uncounted; 300 timeouts 2 1; stall 4", "lane possible"],
+        [
+            "three",
+            "0 controller works; controller uncounted; 300 timeouts 1 1; timeouts 2 1; timeouts 5 1",
+            "lane possible",
+        ],
+    ),
+    Row::no(
+        "R6, third leg",
+        LANE,
+        [
+            "one hangs",
+            "0 controller works; controller uncounted; 300 timeouts 2 1; stall 4",
+            "drive-hangs possible, unclear possible",
+        ],
     ),
     Row::no(
         "R6, third leg",
