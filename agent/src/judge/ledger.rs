@@ -270,11 +270,6 @@ impl Ledger {
         series.before_fall.clear();
     }
 
-    /// What a counter said at first, or when it began anew.
-    pub fn baseline(&self, drive: &DriveKey, counter: &str) -> Option<i64> {
-        self.series(drive, counter)?.steps.first().map(|(_, value)| *value)
-    }
-
     /// What a counter says now.
     pub fn now(&self, drive: &DriveKey, counter: &str) -> Option<i64> {
         self.series(drive, counter)?.steps.last().map(|(_, value)| *value)

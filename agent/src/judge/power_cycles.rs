@@ -33,6 +33,8 @@ struct Count {
     starts: i64,
     asked: Moment,
     suspensions: i64,
+    /// What it said before it fell: a drive that says 0 once has not begun anew.
+    before_fall: Option<i64>,
 }
 
 /// A drive that started again.
@@ -69,9 +71,12 @@ impl Known {
         // An answer from before the machine was suspended says nothing of what came then.
         let is_old = self.before.is_some_and(|before| asked <= before);
         let suspensions = self.suspensions - i64::from(is_old);
-        self.drives.insert(drive.key.clone(), Count { starts, asked, suspensions });
+        let high = last.map(|last| last.before_fall.unwrap_or(last.starts));
+        let before_fall = high.filter(|high| starts < *high);
+        self.drives.insert(drive.key.clone(), Count { starts, asked, suspensions, before_fall });
         let last = last?;
-        let times = starts - last.starts - (suspensions - last.suspensions);
+        let from = last.before_fall.filter(|high| starts >= *high).unwrap_or(last.starts);
+        let times = starts - from - (suspensions - last.suspensions);
         (times > 0).then(|| Again { drive: drive.key.clone(), between: (last.asked, asked), times })
     }
 
