@@ -54,6 +54,7 @@ fn behind(heron: &PretendBox, device: &str, folders: &str, target: u64, serial: 
     );
     heron.write(&format!("{block}/size"), "1953525168\n").write(&format!("{block}/removable"), "0\n");
     heron.write(&format!("{block}/diskseq"), &format!("{}\n", 90 + target));
+    heron.write(&format!("{block}/device/vendor"), "HUT\n");
     heron.write(&format!("{block}/serial"), &format!("{serial}\n")).link(&format!("/sys/block/{device}"), &block);
     drive(&rounds(heron).round(), device).port.clone()
 }
