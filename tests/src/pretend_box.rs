@@ -199,6 +199,21 @@ impl PretendBox {
             .link(&format!("{member}/block"), &drive)
     }
 
+    /// md has let go of a member of `md0`, whose drive may be gone.
+    pub fn md_member_is_faulty(&self, device: &str) -> &Self {
+        let md = "/sys/devices/virtual/block/md0/md";
+        let file = self.path(&format!("{md}/degraded"));
+        let degraded: u32 = fs::read_to_string(file).expect("md0 is redundant").trim().parse().expect("a number");
+        self.write(&format!("{md}/dev-{device}/state"), "faulty\n")
+            .write(&format!("{md}/dev-{device}/slot"), "none\n")
+            .write(&format!("{md}/degraded"), &format!("{}\n", degraded + 1))
+    }
+
+    /// The drive has work from now on, and finishes none of it.
+    pub fn stalled(&self, device: &str) -> &Self {
+        self.write(&format!("/sys/block/{device}/inflight"), "       1        0\n")
+    }
+
     /// A chip on the I2C bus with fans of these speeds in rpm, and one temperature.
     pub fn fan_chip(&self, name: &str, address: &str, rpm: &[u32]) -> &Self {
         let device = format!("{I2C}/{address}");

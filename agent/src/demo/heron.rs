@@ -3,10 +3,10 @@
 use crate::clock::Moment;
 use crate::reading::{
     Activity, AfterCrash, Attachment, Board, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey,
-    DriveKind, Fan, Files, Health, Lane, Link, Load, Member, MemberErrorKind, MemberErrors, MemberState, Nominal,
-    OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room, SelfAssessment,
-    SelfTest, SelfTests, Snapshot, Source, SystemDisk, SystemDiskKind, Temperature, TestKind, TestOutcome, Throttling,
-    Traffic, Volume, Writing,
+    DriveKind, DriveUse, Fan, Files, Health, Lane, Link, Load, Member, MemberErrorKind, MemberErrors, MemberState,
+    Nominal, OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room,
+    SelfAssessment, SelfTest, SelfTests, Snapshot, Source, SystemDisk, SystemDiskKind, Temperature, TestKind,
+    TestOutcome, Throttling, Traffic, UsedBy, Volume, Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
@@ -126,10 +126,19 @@ fn drive(now: Moment, scene: &Scene, tray: usize) -> Option<Drive> {
             timeouts: read(now, Source::Sysfs, 0),
             patience: read(now, Source::Sysfs, Duration::from_secs(30)),
         },
+        uses: read(now, Source::Sysfs, uses(scene.devices[tray], tray)),
         health: read(now, Source::Drive, health()),
         self_tests: read(now, Source::Drive, self_tests()),
         test_request: None,
     })
+}
+
+/// The members of the pool are held by it; the system is on the sixth drive.
+fn uses(device: &str, tray: usize) -> Vec<DriveUse> {
+    match tray < MEMBERS {
+        true => vec![DriveUse { block: device.into(), by: UsedBy::Holder("md0".into()) }],
+        false => vec![DriveUse { block: format!("{device}2"), by: UsedBy::Mount("/".into()) }],
+    }
 }
 
 fn health() -> Health {

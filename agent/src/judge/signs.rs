@@ -1,13 +1,14 @@
 //! What happened to the parts of the box lately, in one list: what the kernel told, and what readings show by
 //! themselves. From these signs causes are found; conditions say what still holds.
 
-use super::causes::view::{MEDIA, WEARING};
+use super::before::Before;
 use super::drives::{self, KnownDrive};
 use super::ledger::Ledger;
+use super::losses;
 use super::power_cycles::Again;
 use crate::clock::Moment;
 use crate::reading::{Controller, ControllerKind, Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller};
-use crate::verdict::{Cause, Subject};
+use crate::verdict::Cause;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -47,43 +48,23 @@ pub struct Sign {
     pub count: u32,
     /// Where the drive was plugged then.
     pub port: Option<String>,
-    /// How the drive was before it was lost.
+    /// How the drive was before it was lost, or began to be.
     pub before: Option<Before>,
     /// It happened after this, where that is all that is known: a drive tells that it lost its power when it is asked.
     #[serde(default)]
     pub after: Option<Moment>,
 }
 
-/// How a drive was when it was last there.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Before {
-    /// It slept.
-    pub asleep: bool,
-    /// How long it had moved no data.
-    pub idle: Duration,
-    /// A pool counted on it.
-    pub used: bool,
-    /// Its pool had put it out before.
-    pub put_out: bool,
-    /// Its pool lacked another member by then.
-    pub pool_lacked: bool,
-    /// It had work and finished none.
-    pub hung: bool,
-    /// It could not read what it held, or said that it fails.
-    pub failing: bool,
-    /// It could read ever less of what it held, and replaced it.
-    #[serde(default)]
-    pub worn: bool,
-    /// Messages were held back because somebody worked on the box.
-    pub muted: bool,
-    /// How warm it was.
-    pub celsius: Option<f64>,
-}
-
 impl Sign {
+    /// True for the loss of a drive of which was told when its connection broke; its device ended later.
+    pub fn is_dated(&self) -> bool {
+        self.event.what == Happening::Vanished && self.event.at < self.last
+    }
+
     /// The time within which it happened.
     pub fn span(&self) -> (Moment, Moment) {
-        (self.after.unwrap_or(self.event.at), self.last)
+        let last = if self.is_dated() { self.event.at } else { self.last };
+        (self.after.unwrap_or(self.event.at), last)
     }
 
     /// True when both may have happened within this of each other. What drives told long after each other says nothing of
@@ -132,6 +113,8 @@ struct LastLook {
     port: Option<String>,
     busy: Moment,
     before: Before,
+    /// Since when its pool has done without it.
+    out_since: Option<Moment>,
     stands_still: bool,
     counters: [Option<i64>; COUNTERS.len()],
 }
@@ -139,7 +122,8 @@ struct LastLook {
 impl LastLook {
     /// How the drive was before it was lost at this time.
     fn before(&self, lost: Moment) -> Before {
-        Before { idle: lost.since(self.busy), hung: self.stands_still, ..self.before }
+        let out_for = self.out_since.map_or(Duration::ZERO, |since| lost.since(since));
+        Before { idle: lost.since(self.busy), hung: self.stands_still, out_for, ..self.before }
     }
 }
 
@@ -185,6 +169,7 @@ impl Signs {
             self.learn_drives(known, ledger, snapshot);
             again.iter().for_each(|again| self.learn_start(known, ledger, again));
         }
+        losses::date(&mut self.list, snapshot.taken);
         self.list.retain(|sign| snapshot.taken.since(sign.last) < KEPT);
         self.list.sort_by_key(|sign| sign.event.at);
         // A storm of lines does not make it forget what drives lost.
@@ -201,7 +186,7 @@ impl Signs {
     /// True for a loss that readings have shown already: the kernel's word for it can come after the look that found out.
     fn have_shown(&self, event: &Event) -> bool {
         let Part::Drive(key) = &event.part else { return false };
-        let is_near = |sign: &Sign| event.at.apart(sign.event.at) < TOLD_BEFORE;
+        let is_near = |sign: &Sign| event.at.apart(sign.last) < TOLD_BEFORE;
         let shown =
             |sign: &Sign| sign.event.teller == Teller::Reading && sign.event.what == event.what && is_near(sign);
         event.what == Happening::Vanished && !self.there.contains_key(key) && self.of(key).any(shown)
@@ -224,8 +209,11 @@ impl Signs {
     }
 
     fn before(&self, key: &DriveKey, event: &Event) -> Option<Before> {
-        let look = self.there.get(key).filter(|_| matches!(event.what, Happening::Vanished | Happening::TimedOut))?;
-        Some(look.before(event.at))
+        let tells = |what| {
+            use Happening::{CommandFailed, ConnectionChanged, LinkDown, TimedOut, Vanished};
+            matches!(what, Vanished | TimedOut | ConnectionChanged | CommandFailed | LinkDown(_))
+        };
+        Some(self.there.get(key).filter(|_| tells(event.what))?.before(event.at))
     }
 
     fn take(&mut self, event: Event, port: Option<String>, before: Option<Before>) {
@@ -238,7 +226,7 @@ impl Signs {
         };
         // A drive that goes twice is gone twice.
         let counts_each = matches!(event.what, Happening::Vanished | Happening::Appeared | Happening::LostPower);
-        match self.list.iter_mut().rev().find(is_same).filter(|sign| !counts_each || sign.event.at == event.at) {
+        match self.list.iter_mut().rev().find(is_same).filter(|sign| !counts_each || sign.last == event.at) {
             // The kernel's log is read anew by a probe that starts anew.
             Some(sign) if event.at <= sign.last => {}
             Some(sign) => {
@@ -305,9 +293,8 @@ impl Signs {
         let gone: Vec<DriveKey> = self.there.keys().filter(|key| !is_there(key)).cloned().collect();
         for key in gone {
             let Some(look) = self.there.remove(&key) else { continue };
-            let told = self
-                .of(&key)
-                .any(|sign| sign.event.what == Happening::Vanished && now.since(sign.event.at) < TOLD_BEFORE);
+            let told =
+                self.of(&key).any(|sign| sign.event.what == Happening::Vanished && now.since(sign.last) < TOLD_BEFORE);
             if !told && known.is_expected(&key) {
                 let (part, what, teller) = (Part::Drive(key), Happening::Vanished, Teller::Reading);
                 let before = look.before(now);
@@ -316,8 +303,9 @@ impl Signs {
         }
         let is_first_look = self.there.is_empty();
         for drive in &snapshot.drives {
-            let Some(known) = known.get(&drive.key) else { continue };
-            self.learn_drive(known, ledger, snapshot, drive, is_first_look);
+            let Some(of) = known.get(&drive.key) else { continue };
+            let before = Before::of(known, of, ledger, snapshot, drive);
+            self.learn_drive(of, ledger, snapshot.taken, drive, (before, is_first_look));
         }
     }
 
@@ -325,15 +313,15 @@ impl Signs {
         &mut self,
         known: &KnownDrive,
         ledger: &Ledger,
-        snapshot: &Snapshot,
+        now: Moment,
         drive: &Drive,
-        is_first_look: bool,
+        (before, is_first_look): (Before, bool),
     ) {
         let (key, port) = (&drive.key, &drive.port);
         let last = self.there.get(key).cloned();
         let part = || Part::Drive(key.clone());
         if last.is_none() && !is_first_look {
-            self.see(snapshot.taken, part(), Happening::Appeared, port.clone());
+            self.see(now, part(), Happening::Appeared, port.clone());
         }
         if last.as_ref().is_some_and(|last| last.before.asleep) && drive.power.get() == Some(&Power::Active) {
             self.see(drive.power.taken, part(), Happening::Woke, port.clone());
@@ -346,18 +334,18 @@ impl Signs {
                 self.see(told, part(), *what, port.clone());
             }
         }
-        let stands_still = drive.stalled_since.filter(|since| snapshot.taken.since(*since) >= Duration::from_secs(30));
+        let stands_still = drive.stalled_since.filter(|since| now.since(*since) >= Duration::from_secs(30));
         if let (Some(since), false) = (stands_still, last.as_ref().is_some_and(|last| last.stands_still)) {
             self.see(since, part(), Happening::StandsStill, port.clone());
         }
         let moves = drive.traffic.get().is_some_and(|traffic| traffic.inward.0 + traffic.outward.0 > 0.0);
         let busy = match &last {
             Some(last) if !moves => last.busy,
-            _ => snapshot.taken,
+            _ => now,
         };
-        let before = before(known, ledger, snapshot, drive);
+        let out_since = before.put_out.then(|| last.as_ref().and_then(|last| last.out_since).unwrap_or(now));
         let stands_still = stands_still.is_some();
-        let look = LastLook { port: port.clone(), busy, before, stands_still, counters };
+        let look = LastLook { port: port.clone(), busy, before, out_since, stands_still, counters };
         self.there.insert(key.clone(), look);
     }
 
@@ -385,26 +373,5 @@ impl Signs {
             port: drive.place.port.clone(),
             before: lost.and_then(|sign| sign.before),
         });
-    }
-}
-
-fn before(known: &KnownDrive, ledger: &Ledger, snapshot: &Snapshot, drive: &Drive) -> Before {
-    let subject = Subject::Drive(drive.key.clone());
-    let pools = || snapshot.pools.iter().filter(|pool| known.is_in(&pool.key));
-    let works = |pool: &crate::reading::Pool| {
-        pool.members.iter().any(|member| member.drive_device == drive.device && member.is_working())
-    };
-    let lacks_another = |pool: &crate::reading::Pool| super::redundancy::standing(pool).lost > 0 && works(pool);
-    Before {
-        asleep: drive.power.get() == Some(&Power::Asleep),
-        idle: Duration::ZERO,
-        used: pools().any(works),
-        put_out: !known.pools.is_empty() && !pools().any(works),
-        pool_lacked: pools().any(lacks_another),
-        hung: false,
-        failing: ledger.book.conditions().any(|open| open.subject == subject && MEDIA.contains(&open.kind())),
-        worn: WEARING.iter().all(|kind| ledger.book.conditions().any(|o| o.subject == subject && o.kind() == *kind)),
-        muted: ledger.book.is_muted(snapshot.taken),
-        celsius: drive.temperature.get().map(|celsius| celsius.0),
     }
 }

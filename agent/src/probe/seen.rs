@@ -6,16 +6,16 @@ use super::manners::{Manners, Request};
 use super::schedule::Candidate;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    AskedBy, Attachment, Bus, Drive, DriveKind, Missing, OwnLimits, Power, Reading, Reason, SelfTestStep, Source,
-    TestRequest, Traffic,
+    AskedBy, Attachment, Bus, Drive, DriveKind, DriveUse, Missing, OwnLimits, Power, Reading, Reason, SelfTestStep,
+    Source, TestRequest, Traffic,
 };
 use crate::sense::ask::Told;
 use crate::sense::ask::drive::Asker;
-use crate::sense::attachment;
 use crate::sense::drives::{self, Identity, Spotted};
 use crate::sense::host::Host;
 use crate::sense::parse::block::Stat;
 use crate::sense::parse::rate::{Count, rate};
+use crate::sense::{attachment, uses};
 use crate::units::BytesPerSecond;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -40,6 +40,7 @@ pub struct SeenDrive {
     traffic: Reading<Traffic>,
     told: Account,
     attachment: Attachment,
+    uses: Reading<Vec<DriveUse>>,
     /// The request that the drive is asked right now.
     under_way: Option<Request>,
     test_request: Option<TestRequest>,
@@ -55,6 +56,7 @@ impl SeenDrive {
         Self {
             manners: Manners::new(identity.kind != DriveKind::Ssd, identity.bus == Bus::Usb),
             attachment: attachment::attachment(host, &spotted, now),
+            uses: Reading::new(uses::uses(host, &spotted.device), now, Source::Sysfs),
             spotted,
             spotted_at: now,
             asker: asker.map(|asker| Arc::new(Mutex::new(asker))),
@@ -116,6 +118,7 @@ impl SeenDrive {
     /// Takes in how the kernel gets on with it.
     pub fn look_at_attachment(&mut self, host: &Host, now: Moment) {
         self.attachment = attachment::attachment(host, &self.spotted, now);
+        self.uses = Reading::new(uses::uses(host, &self.spotted.device), now, Source::Sysfs);
     }
 
     fn traffic_since(
@@ -264,6 +267,7 @@ impl SeenDrive {
             },
             traffic: self.traffic.clone(),
             attachment: self.attachment.clone(),
+            uses: self.uses.clone(),
             health: self.told.health.clone(),
             self_tests: self.told.self_tests.clone(),
             test_request: self.test_request.clone(),

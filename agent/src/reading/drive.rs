@@ -40,12 +40,34 @@ pub struct Drive {
     pub traffic: Reading<Traffic>,
     /// How the kernel gets on with it.
     pub attachment: Attachment,
+    /// What it and its partitions are used for.
+    pub uses: Reading<Vec<DriveUse>>,
     /// What the drive tells of its own health, when it was last asked.
     pub health: Reading<Health>,
     /// What it tells of its tests of itself, when it was last asked.
     pub self_tests: Reading<SelfTests>,
     /// The last request for a self-test that this program put to it.
     pub test_request: Option<TestRequest>,
+}
+
+/// Something that a drive or one of its partitions is used for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DriveUse {
+    /// The kernel's name of the drive or the partition, such as `sda2`.
+    pub block: String,
+    /// What for.
+    pub by: UsedBy,
+}
+
+/// What a drive or a partition is used for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum UsedBy {
+    /// A block device is on it, such as `md0` or `dm-3`.
+    Holder(String),
+    /// It is mounted here.
+    Mount(String),
+    /// Memory is swapped to it.
+    Swap,
 }
 
 /// Whether a drive sleeps.

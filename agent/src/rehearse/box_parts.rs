@@ -111,6 +111,7 @@ pub fn drive(number: usize, kind: DriveKind) -> Drive {
             timeouts: read(0),
             patience: read(Duration::from_secs(30)),
         },
+        uses: read(Vec::new()),
         health: read(health()),
         self_tests: Reading::new(Err(nothing()), Moment::default(), Source::Drive),
         test_request: None,

@@ -134,9 +134,9 @@ pub fn play(cause: Cause) -> Play {
             the_box.save_link_power();
             the_box.idle(One);
         }),
-        // Its pool had put it out before.
+        // Its pool had put it out before, as long as a hand takes to reach it.
         Cause::TakenOut => Play::fast(&[Controller, Pool], 60, |the_box, second| match second {
-            0..20 => the_box.put_out(One),
+            0..40 => the_box.put_out(One),
             _ => the_box.lose(One),
         }),
         // A good drive goes while its pool lacks another.

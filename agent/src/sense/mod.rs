@@ -19,5 +19,6 @@ pub mod links;
 pub mod parse;
 pub mod pools;
 pub mod uevents;
+pub mod uses;
 pub mod volumes;
 pub mod zfs;

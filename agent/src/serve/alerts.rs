@@ -116,7 +116,7 @@ fn handling(incident: &Incident) -> String {
         TrayHandling::LeaveIn => format!("leave {labels} in"),
         TrayHandling::Compare => "which one it is in is not certain: compare the serial".to_owned(),
         TrayHandling::MayPull => format!("{labels} may be taken out; what to do says how"),
-        TrayHandling::PutBack => format!("put {labels} back"),
+        TrayHandling::PutBack => format!("put {labels} back; what to do says how"),
     }
 }
 

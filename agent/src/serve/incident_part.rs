@@ -155,7 +155,7 @@ pub fn incident(
         Handling::LeaveIn(labels) => (TrayHandling::LeaveIn, labels.clone()),
         Handling::Compare { .. } => (TrayHandling::Compare, Vec::new()),
         Handling::MayPull { tray, .. } => (TrayHandling::MayPull, vec![tray.clone()]),
-        Handling::PutBack { tray } => (TrayHandling::PutBack, vec![tray.clone()]),
+        Handling::PutBack { tray, .. } => (TrayHandling::PutBack, vec![tray.clone()]),
     };
     Incident {
         id: judged.id,

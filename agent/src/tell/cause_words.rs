@@ -2,7 +2,7 @@
 
 use super::tongue::{Places, Tongue};
 use super::wording::{named, pointed_at};
-use crate::verdict::{Cause, Place};
+use crate::verdict::{Cause, Handling, Incident, Place};
 
 /// The words of a cause.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,7 +22,8 @@ pub struct CauseWords {
 }
 
 /// The words; `None` for a condition that says it all, and for what is unclear: the condition's own words lead there.
-pub fn words(cause: Cause, drives: &[Place], part: Option<&str>, tongue: Tongue) -> Option<CauseWords> {
+pub fn words(incident: &Incident, tongue: Tongue) -> Option<CauseWords> {
+    let (cause, drives) = (incident.cause, &incident.drives[..]);
     if !cause.is_named() {
         return None;
     }
@@ -32,14 +33,19 @@ pub fn words(cause: Cause, drives: &[Place], part: Option<&str>, tongue: Tongue)
         ("tray", &drives.first().map_or_else(|| plain("drive.title-unknown"), |drive| named(drive, tongue))),
         ("drive", &drives.first().map_or_else(|| plain("drive.one"), |drive| pointed_at(drive, tongue))),
         ("all", &trays(drives, tongue)),
-        ("part", &part.unwrap_or(tongue.plain("cause.part"))),
+        ("part", &incident.part.as_deref().unwrap_or(tongue.plain("cause.part"))),
     ];
-    // Its words go by the name that a cause has in documents.
-    let say = |field: &str| tongue.say(&format!("cause.{}.{field}", cause.id()), places);
+    // Its words go by the name that a cause has in documents; where trays may not be changed while the box is on, what goes
+    // back goes back with the box off.
+    let of = match incident.handling {
+        Handling::PutBack { while_on: false, .. } if cause == Cause::WrongTray => "cause.wrong-tray-off".to_owned(),
+        _ => format!("cause.{}", cause.id()),
+    };
+    let say = |field: &str| tongue.say(&format!("{of}.{field}"), places);
     Some(CauseWords {
         title: say("title"),
         what: say("what"),
-        brief: tongue.plain(&format!("cause.{}.brief", cause.id())),
+        brief: tongue.plain(&format!("{of}.brief")),
         advice: say("advice"),
         warning: say("warning"),
         next_test: say("test"),

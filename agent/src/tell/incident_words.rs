@@ -30,7 +30,7 @@ pub struct Told {
 pub fn told(incident: &Incident, clock: &dyn Fn(Moment) -> String, tongue: Tongue) -> Told {
     let words_of = |condition| wording::words(condition, tongue);
     let lead = incident.lead().map(words_of).unwrap_or_else(nothing_holds);
-    let cause = cause_words::words(incident.cause, &incident.drives, incident.part.as_deref(), tongue);
+    let cause = cause_words::words(incident, tongue);
     let mut evidence: Vec<String> =
         incident.conditions.iter().flat_map(|condition| words_of(condition).evidence).collect();
     evidence.dedup();
@@ -158,7 +158,10 @@ fn handled(mut words: Words, incident: &Incident, tongue: Tongue) -> Words {
             let off = tongue.plain("incident.switch-off-first");
             (None, Some(if *while_on { may } else { format!("{off} {may}") }))
         }
-        Handling::PutBack { tray } => (Some(tongue.say("line.put-back", &[("tray", tray)])), None),
+        Handling::PutBack { tray, while_on } => {
+            let line = if *while_on { "line.put-back" } else { "line.off-put-back" };
+            (Some(tongue.say(line, &[("tray", tray)])), None)
+        }
     };
     words.leave_in = line.map(|line| short(&line, TITLE_COLUMNS));
     if let Some(first) = first.filter(|first| !words.advice.starts_with(first.as_str())) {

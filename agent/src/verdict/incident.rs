@@ -132,6 +132,9 @@ pub enum Handling {
     PutBack {
         /// The label of its tray.
         tray: String,
+        /// True when its owner has said that trays may be changed while the box is on; else it is shut down first.
+        #[serde(default)]
+        while_on: bool,
     },
 }
 

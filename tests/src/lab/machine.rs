@@ -203,6 +203,17 @@ impl Machine {
         self.monitor("blockdev-reopen", json!({ "options": [reopened] })).map(drop)
     }
 
+    /// Lets a debugger in, see [`super::debugger`]; gives the socket that it listens on.
+    ///
+    /// # Errors
+    /// When the emulator refuses.
+    pub fn open_debugger(&mut self) -> Result<PathBuf, LabError> {
+        let socket = self.folder.path().join("debugger");
+        let line = format!("gdbserver unix:{},server=on,wait=off", socket.display());
+        self.monitor("human-monitor-command", json!({ "command-line": line }))?;
+        Ok(socket)
+    }
+
     /// Pulls the network cable out, or puts it in.
     ///
     /// # Errors

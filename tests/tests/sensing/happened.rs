@@ -170,32 +170,49 @@ fn a_sector_that_cannot_be_read_is_one_event_whoever_tells_it() {
     assert_eq!(rounds.round().events, [], "events go with one snapshot only");
 }
 
-/// A probe on a box whose log is a pipe, each write of which is one read (pipe(2), O_DIRECT), as the kernel's log is.
-struct Probed {
+/// The log of a box as a pipe, each write of which is one read (pipe(2), O_DIRECT), as the kernel's log is.
+pub struct Pipe {
     log: File,
-    core: UnixStream,
-    snapshots: Decoder,
     number: u64,
 }
 
-impl Probed {
-    fn new(heron: &PretendBox) -> Self {
+impl Pipe {
+    pub fn new(heron: &PretendBox) -> Self {
         let path = heron.path("/dev/kmsg");
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
         let log = File::from(open(&path, OFlags::RDWR | OFlags::NONBLOCK, Mode::empty()).unwrap());
         fcntl_setfl(&log, OFlags::DIRECT | OFlags::NONBLOCK).unwrap();
+        Self { log, number: 0 }
+    }
+
+    /// The kernel writes a line at this time since its start.
+    pub fn write_at(&mut self, since_boot: Duration, text: &str) {
+        let record = format!("3,{},{},-;{text}\n", self.number, since_boot.as_micros());
+        self.log.write_all(record.as_bytes()).unwrap();
+        self.number += 1;
+    }
+}
+
+/// A probe on such a box.
+struct Probed {
+    log: Pipe,
+    core: UnixStream,
+    snapshots: Decoder,
+}
+
+impl Probed {
+    fn new(heron: &PretendBox) -> Self {
+        let log = Pipe::new(heron);
         let (core, theirs) = UnixStream::pair().unwrap();
         core.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
         let host = Host::at(heron.root());
         std::thread::spawn(move || probe::run(host, Clock::of_this_machine(), theirs));
-        Self { log, core, snapshots: Decoder::default(), number: 0 }
+        Self { log, core, snapshots: Decoder::default() }
     }
 
     fn write(&mut self, text: &str) {
-        let since_boot = now().since_boot().as_micros();
-        self.log.write_all(format!("3,{},{since_boot},-;{text}\n", self.number).as_bytes()).unwrap();
-        self.number += 1;
+        self.log.write_at(now().since_boot(), text);
     }
 
     fn snapshot(&mut self) -> Snapshot {
@@ -240,7 +257,7 @@ fn the_log_is_read_from_what_is_there_on_and_a_line_that_matters_calls_for_a_rou
         events.iter().map(|event| (&event.part, event.what)).collect::<Vec<_>>(),
         [(&key("WREN-0002"), Happening::GivenUp)]
     );
-    probed.number += 5;
+    probed.log.number += 5;
     probed.write("ata2.00: detaching (SCSI 1:0:0:0)");
     let what: Vec<_> = probed.events().0.iter().map(|event| event.what).collect();
     assert_eq!(what, [Happening::LinesLost(5), Happening::Vanished]);

@@ -12,7 +12,9 @@ mod controllers;
 mod happened;
 mod lvm_raid;
 mod mounts;
+mod pulled;
 mod told_pools;
+mod uses;
 mod zfs;
 
 use std::fmt::Display;

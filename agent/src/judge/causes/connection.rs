@@ -1,9 +1,10 @@
 //! Causes of lost connections besides power: the owner's hand, waking, and saving power on the link.
 
 use super::power::twelve_volts;
-use super::view::{CONNECTION, NEAR, Suspect, TOGETHER};
+use super::view::{CONNECTION, NEAR, Suspect, TOGETHER, View};
 use super::{Diagnosis, Left, Trouble};
 use crate::clock::Moment;
+use crate::judge::before::Before;
 use crate::reading::{Happening, Part};
 use crate::verdict::{Cause, Confidence, Kind, Unmeasured};
 use std::time::Duration;
@@ -14,21 +15,28 @@ const IDLE: Duration = Duration::from_secs(600);
 /// A drive that woke up less than this before has an excuse.
 const WAKING: Duration = Duration::from_secs(30);
 
-/// R16: one drive went, and its owner had put it out of its pool, or was at work on the box, or took out a failing one.
-/// Not so one that its pool could not do without any more: see [`wrong_tray`].
+/// A hand that puts a drive out of its pool needs so long to pull it: a pool that lets go of a dying drive does it moments
+/// before.
+const BY_HAND: Duration = Duration::from_secs(30);
+
+/// R16: one drive went, and its owner had put it out of its pool, or was at work on the box, or took out a failing one. It
+/// makes an alarm mild, so what a hand did not surely do is no case of it: see also [`wrong_tray`].
 pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
     let lost = left.with(Trouble::Connection);
     let rule = |suspect: &&Suspect| {
         let (at, before) = suspect.lost().filter(|_| !suspect.known.present)?;
+        let before = before.filter(|before| !before.awaited && !is_wrong(before))?;
         if !went_alone(left, suspect, at) || suspect.died_first() {
             return None;
         }
-        let before = before.filter(|before| !(before.used && before.pool_lacked))?;
-        // A pool does without a drive that went before, too, until it is put back in.
-        let put_out = before.put_out && suspect.losses().len() == 1;
+        // A pool does without a drive that went before, too, until it is put back in; and it lets go of one that times out
+        // by itself. One that also fails is taken out at the box's own word.
+        let by_itself = suspect.losses().len() > 1 || (suspect.was_ever_troubled() && !before.failing);
+        let put_out = before.put_out && before.out_for >= BY_HAND && !by_itself;
+        let sleeps = before.asleep && !before.used && !before.put_out && saves_power(left.view, suspect) != Some(true);
         let confidence = if put_out || before.muted {
             Confidence::Likely
-        } else if (before.asleep && !before.used) || before.failing {
+        } else if sleeps || before.failing {
             Confidence::Possible
         } else {
             return None;
@@ -38,11 +46,19 @@ pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
     lost.iter().filter_map(rule).collect()
 }
 
-/// True when no other drive went within ten seconds.
+/// True for a good drive that its pool could not do without any more, or beside which another fails or hangs: whoever
+/// pulled it meant the other.
+fn is_wrong(before: &Before) -> bool {
+    before.used && (before.pool_lacked || (before.bad_beside && !before.failing && !before.hung))
+}
+
+/// True when no other drive went within ten seconds, or within a minute where nobody knows the time better.
 fn went_alone(left: &Left, suspect: &Suspect, at: Moment) -> bool {
     let is_other = |part: &Part| !matches!(part, Part::Drive(key) if key == suspect.key);
+    let silent = suspect.losses().last().is_some_and(|loss| suspect.fell_silent(loss));
+    let together = if silent { NEAR } else { TOGETHER };
     let mut losses = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::Vanished);
-    losses.all(|sign| !is_other(&sign.event.part) || sign.event.at.apart(at) > TOGETHER)
+    losses.all(|sign| !is_other(&sign.event.part) || sign.event.at.apart(at) > together)
 }
 
 /// R13: errors within half a minute of waking up, and nothing else that speaks against the drive.
@@ -70,14 +86,15 @@ pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
     left.with(Trouble::Connection).iter().filter_map(rule).collect()
 }
 
-/// A good drive left by itself while its pool lacked another, without a sign that it died: the wrong tray, most likely. A
-/// hand takes out one after the other.
+/// A good drive left by itself while its pool lacked another, or while another fails or hangs, without a sign that it died:
+/// the wrong tray, most likely. A hand takes out one after the other.
 pub fn wrong_tray(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
         let (at, before) = suspect.lost().filter(|_| !suspect.known.present)?;
-        let was_good = before.is_some_and(|before| before.used && before.pool_lacked);
+        let was_good = before.is_some_and(|before| is_wrong(&before) && !before.failing);
         let spotless = went_alone(left, suspect, at)
             && !suspect.died_first()
+            && !suspect.was_silent()
             && !suspect.is_unreadable()
             && !suspect.lost_power(&CONNECTION);
         (was_good && spotless).then(|| {
@@ -89,17 +106,22 @@ pub fn wrong_tray(left: &Left) -> Vec<Diagnosis> {
 
 /// R15: lost or timed out after it had nothing to do, where links may save power, and it kept its power.
 pub fn link_power_saving(left: &Left) -> Vec<Diagnosis> {
-    let saves = |suspect: &Suspect| {
-        let policy = left.view.controller(suspect.controller()?)?.link_power.as_deref()?;
-        Some(!matches!(policy, "max_performance" | "keep_firmware_settings"))
-    };
     let rule = |suspect: &&Suspect| {
         let signs = suspect.signs(&[Happening::Vanished, Happening::TimedOut], NEAR);
         let was_idle = signs.first()?.before?.idle >= IDLE;
-        let fits = was_idle && saves(suspect)? && !suspect.lost_power(&CONNECTION) && !suspect.is_unreadable();
+        let fits = was_idle
+            && saves_power(left.view, suspect)?
+            && !suspect.lost_power(&CONNECTION)
+            && !suspect.is_unreadable();
         fits.then(|| Diagnosis::new(Cause::LinkPowerSaving, Confidence::Likely).of([*suspect], CONNECTED).with(signs))
     };
     left.with(Trouble::Connection).iter().filter_map(rule).collect()
+}
+
+/// True where the link of a drive may save power; `None` where that is not known.
+fn saves_power(view: &View, suspect: &Suspect) -> Option<bool> {
+    let policy = view.controller(suspect.controller()?)?.link_power.as_deref()?;
+    Some(!matches!(policy, "max_performance" | "keep_firmware_settings"))
 }
 
 /// R17: what no other rule explains. Each drive by itself.

@@ -6,7 +6,7 @@ use crate::judge::causes::view::View;
 use crate::judge::drives::KnownDrive;
 use crate::judge::pools::leave_in;
 use crate::judge::redundancy::standing;
-use crate::reading::{ActivityKind, DriveKey, MemberState, Pool, PoolRunning};
+use crate::reading::{ActivityKind, DriveKey, Member, MemberState, Pool, PoolKind, PoolRunning, UsedBy};
 use crate::verdict::{Cause, Condition, Handling, Kind, Subject};
 
 /// Where trays are at stake: redundancy, connections, and drives that fail. Heat, space, settings and the like are not
@@ -39,7 +39,7 @@ pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -
         _ => None,
     };
     if let (Cause::WrongTray, Some((_, known))) = (diagnosis.cause, one) {
-        return Handling::PutBack { tray: known.place.label() };
+        return Handling::PutBack { tray: known.place.label(), while_on: view.settings.hot_swap };
     }
     if !conditions.iter().any(|condition| AT_STAKE.contains(&condition.kind())) {
         return Handling::NoTray;
@@ -102,41 +102,72 @@ fn has_its_reason_elsewhere(cause: Cause) -> bool {
     )
 }
 
-/// A failing drive may be taken out only when it is certain which one it is, its pool does not need it, nothing is being
-/// rebuilt and nothing else is missing.
+/// A failing drive may be taken out only when it is certain which one it is, nothing needs it, nothing is being rebuilt and
+/// nothing else is missing.
 fn of_failing(view: &View, key: &DriveKey, known: &KnownDrive) -> Handling {
-    let everything = Handling::LeaveIn(Vec::new());
-    let Some(serial) = known.place.serial_tail() else {
-        let place = known.place.port.clone().unwrap_or_else(|| key.0.clone());
-        return Handling::Compare { serial: place };
-    };
-    let Some(tray) = known.place.tray.clone() else { return Handling::Compare { serial } };
     let pools: Vec<&Pool> = view.snapshot.pools.iter().filter(|pool| known.is_in(&pool.key)).collect();
     // Data on a single drive has nothing to be rebuilt from; and of a pool that was not read nothing is known.
     if pools.is_empty() || pools.len() < known.pools.len() {
         return Handling::PullNothing;
     }
-    let spared = |pool: &&Pool| {
-        let member = pool.members.iter().find(|member| member.drive_device == known.device && !member.device_gone);
-        let is_filled = pool.members.iter().any(|member| member.state == MemberState::Rebuilding);
-        let works = is_filled || !matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Check);
-        let runs = pool.running.get() == Some(&PoolRunning::Running);
-        let stands = standing(pool);
-        let is_out = member.is_none_or(|member| member.state == MemberState::Faulty);
-        let is_vital = member.and_then(|member| member.slot).is_none_or(|slot| stands.vital.contains(&slot));
-        // Out already: it alone is what is missing. Still in: nothing is missing, and its loss would be survived.
-        !works
-            && runs
-            && stands.lives
-            && stands.is_redundant
-            && if is_out { stands.lost <= 1 } else { stands.lost == 0 && !is_vital }
-    };
-    // Still in a whole pool is safer than out of it, until its successor is there: so it stays.
-    let is_out_everywhere = pools
-        .iter()
-        .all(|pool| !pool.members.iter().any(|member| member.drive_device == known.device && member.is_working()));
-    match pools.iter().all(spared) && is_out_everywhere {
-        true => Handling::MayPull { tray, while_on: view.settings.hot_swap },
-        false => everything,
+    let is_spared = pools.iter().all(|pool| spares(pool, known)) && !is_in_use(view, key, known, &pools);
+    if !is_spared || shares_its_serial(view, key, known) {
+        return Handling::LeaveIn(Vec::new());
     }
+    let port = known.place.port.clone().unwrap_or_else(|| key.0.clone());
+    match (known.place.serial_tail(), known.place.tray.clone()) {
+        (None, _) => Handling::Compare { serial: port },
+        (Some(_), Some(tray)) if !has_moved(view) => Handling::MayPull { tray, while_on: view.settings.hot_swap },
+        (Some(serial), _) => Handling::Compare { serial },
+    }
+}
+
+/// True when a pool has let go of a drive, runs and rests, and lacks nothing else. Still in a whole pool is safer than out of
+/// it, until its successor is there: so one that works stays.
+fn spares(pool: &Pool, known: &KnownDrive) -> bool {
+    let member = pool.members.iter().find(|member| member.drive_device == known.device && !member.device_gone);
+    let is_filled = pool.members.iter().any(|member| member.state == MemberState::Rebuilding);
+    let works = is_filled || !matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Check);
+    let runs = pool.running.get() == Some(&PoolRunning::Running);
+    let stands = standing(pool);
+    let is_out = member.is_none_or(|member| member.state == MemberState::Faulty);
+    !works && runs && stands.lives && stands.is_redundant && is_out && stands.lost <= 1
+}
+
+/// True when a drive, or a partition of it, serves for something besides the pools that have let go of it, or when that is
+/// not known: another pool or a spare of one, a volume, swap, whatever else is on it.
+fn is_in_use(view: &View, key: &DriveKey, known: &KnownDrive, pools: &[&Pool]) -> bool {
+    let Some(drive) = view.snapshot.drives.iter().find(|drive| drive.key == *key) else { return true };
+    let serves = |member: &Member| {
+        member.drive_device == known.device && !member.device_gone && member.state != MemberState::Faulty
+    };
+    let is_of = |by: &UsedBy| match by {
+        UsedBy::Holder(name) => pools.iter().any(|pool| pool.kind == PoolKind::Md && pool.name == *name),
+        UsedBy::Mount(_) | UsedBy::Swap => false,
+    };
+    let is_on = |block: &str| {
+        let rest = block.strip_prefix(known.device.as_str());
+        rest.is_some_and(|rest| rest.trim_start_matches('p').chars().all(|letter| letter.is_ascii_digit()))
+    };
+    let is_mounted = |source: &str| source.strip_prefix("/dev/").is_some_and(is_on);
+    view.snapshot.pools.iter().flat_map(|pool| &pool.members).any(serves)
+        || view.snapshot.volumes.iter().any(|volume| is_mounted(&volume.source))
+        || view.snapshot.is_blind_to("mounts")
+        || view.snapshot.is_blind_to("pools")
+        || drive.uses.get().is_none_or(|uses| !uses.iter().all(|one| is_of(&one.by)))
+}
+
+/// True when another drive claims the same serial: neither label nor map tells which is meant.
+fn shares_its_serial(view: &View, key: &DriveKey, known: &KnownDrive) -> bool {
+    let others = view.memory.drives.iter().filter(|(other, _)| *other != key);
+    known.place.serial.is_some() && others.map(|(_, other)| &other.place.serial).any(|it| *it == known.place.serial)
+}
+
+/// True when a drive is not where its owner agreed that it is: then no tray is certain.
+fn has_moved(view: &View) -> bool {
+    let is_as_agreed = |(key, known): (&DriveKey, &KnownDrive)| {
+        let agreed = view.memory.ledger.acquaintances.get(key);
+        !known.present || agreed.is_some_and(|agreed| agreed.port == known.place.port)
+    };
+    !view.memory.drives.expected().all(is_as_agreed)
 }

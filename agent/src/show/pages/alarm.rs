@@ -119,7 +119,10 @@ fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph> {
     let line = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue).words.leave_in?;
     let plain = |key| view.tongue.plain(key).to_owned();
     Some(match &incident.handling {
-        Handling::PutBack { tray } => vec![line, view.tongue.say("page.alarm.put-back", &[("tray", tray)])],
+        Handling::PutBack { tray, while_on } => {
+            let shorter = if *while_on { "page.alarm.put-back" } else { "page.alarm.off-put-back" };
+            vec![line, view.tongue.say(shorter, &[("tray", tray)])]
+        }
         Handling::PullNothing => vec![line, plain("page.alarm.pull-none")],
         Handling::Compare { .. } => vec![line, plain("page.alarm.compare")],
         _ => vec![line, plain("page.alarm.leave-all-in"), plain("page.alarm.all-in")],

@@ -49,7 +49,7 @@ fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[
     }
 }
 
-fn handlings() -> [Handling; 7] {
+fn handlings() -> [Handling; 8] {
     let tray = || "B12a".to_owned();
     [
         Handling::NoTray,
@@ -58,7 +58,8 @@ fn handlings() -> [Handling; 7] {
         Handling::LeaveIn(Vec::new()),
         Handling::Compare { serial: "LARK".into() },
         Handling::MayPull { tray: tray(), while_on: false },
-        Handling::PutBack { tray: tray() },
+        Handling::PutBack { tray: tray(), while_on: true },
+        Handling::PutBack { tray: tray(), while_on: false },
     ]
 }
 
@@ -146,6 +147,7 @@ fn german_fits_as_well_and_sends_nobody_to_a_drive_where_english_does_not() {
             Some("LEAVE ALL DRIVES IN") => Some("ALLE DRIN LASSEN"),
             Some("LOOK FOR ..LARK") => Some("GESUCHT: ..LARK"),
             Some("PUT B12a BACK NOW") => Some("B12a ZURÜCKSTECKEN"),
+            Some("OFF, PUT B12a BACK") => Some("AUS, B12a ZURÜCK"),
             other => other,
         };
         assert_eq!(words.leave_in.as_deref(), of);
@@ -170,12 +172,30 @@ fn what_must_stay_in_or_go_back_comes_first() {
                 .words;
         (words.leave_in.unwrap_or_default(), words.advice)
     };
-    let [_, nothing, some, all, compare, _, back] = handlings().map(advice);
+    let [_, nothing, some, all, compare, _, back, off_first] = handlings().map(advice);
     assert_eq!((nothing.0.as_str(), nothing.1.starts_with("Pull nothing. ")), ("PULL NOTHING", true));
     assert_eq!((some.0.as_str(), some.1.starts_with("Leave 1 2 4 in. ")), ("LEAVE IN 1 2 4", true));
     assert_eq!((all.0.as_str(), all.1.starts_with("Leave all drives in. ")), ("LEAVE ALL DRIVES IN", true));
     assert_eq!((compare.0.as_str(), compare.1.starts_with("Which tray ")), ("LOOK FOR ..LARK", true));
     assert_eq!(back.0, "PUT B12a BACK NOW");
+    assert_eq!(off_first.0, "OFF, PUT B12a BACK");
+}
+
+/// A drive that is pushed into a running box whose contacts are not made for it can take others along.
+#[test]
+fn what_goes_back_goes_back_with_the_box_off_unless_trays_may_be_changed_while_it_is_on() {
+    let words = |while_on, tongue| {
+        let back = Handling::PutBack { tray: "4".into(), while_on };
+        told(&incident(Cause::WrongTray, Confidence::Possible, back, &[place("4")]), &clock, tongue).words
+    };
+    let (on, off) = (words(true, Tongue::English), words(false, Tongue::English));
+    assert_eq!((on.title.as_str(), on.leave_in.as_deref()), ("PUT TRAY 4 BACK", Some("PUT 4 BACK NOW")));
+    assert_eq!((off.title.as_str(), off.leave_in.as_deref()), ("OFF, TRAY 4 BACK", Some("OFF, PUT 4 BACK")));
+    assert!(on.advice.starts_with("Put ") && on.warning.contains("do not restart"), "{}", on.advice);
+    assert!(off.advice.starts_with("Touch nothing else. Shut the box down, put "), "{}", off.advice);
+    assert!(!off.warning.contains("restart"), "{}", off.warning);
+    let off = words(false, Tongue::German);
+    assert!(off.title.starts_with("AUS") && off.advice.starts_with("Sonst nichts anfassen. "), "{}", off.advice);
 }
 
 #[test]
@@ -216,7 +236,12 @@ proptest! {
         label in "\\PC{1,4}", serial in "\\PC{0,40}", part in "\\PC{0,60}", which in 0..Cause::ALL.len(),
     ) {
         let place = Place { tray: Some(label), serial: Some(serial.clone()), port: None };
-        for handling in [Handling::Compare { serial }, Handling::LeaveIn(vec![place.label(); 8]), Handling::NoTray] {
+        for handling in [
+            Handling::Compare { serial },
+            Handling::LeaveIn(vec![place.label(); 8]),
+            Handling::PutBack { tray: place.label(), while_on: false },
+            Handling::NoTray,
+        ] {
             let mut incident = incident(Cause::ALL[which], Confidence::Likely, handling, std::slice::from_ref(&place));
             incident.part = Some(part.clone());
             let words = told(&incident, &clock, Tongue::English).words;

@@ -9,6 +9,7 @@ mod drive_hangs;
 mod drives_speak;
 mod heron;
 mod latency;
+mod link_breaks;
 mod look;
 mod lvm;
 mod nvme_warns;
@@ -39,6 +40,12 @@ pub const ALL: &[Scenario] = &[
         about: "a whole box is told as it is; a drive of its RAID 5 goes, then a good one by a wrong hand",
         system: System::Host,
         play: raid5_member_lost::play,
+    },
+    Scenario {
+        name: "link_breaks",
+        about: "the link of a good SATA drive breaks while its pool lacks another: the kernel gives it up, and it must go back",
+        system: System::Host,
+        play: link_breaks::play,
     },
     Scenario {
         name: "unplugged",

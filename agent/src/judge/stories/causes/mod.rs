@@ -6,6 +6,8 @@ mod connection;
 mod contact;
 mod controller;
 mod drive;
+mod going;
+mod hand;
 mod heat;
 mod laws;
 mod power;
@@ -60,6 +62,7 @@ impl Row {
 fn rows() -> impl Iterator<Item = &'static Row> {
     let tables = [
         connection::ROWS,
+        hand::ROWS,
         power::ROWS,
         contact::ROWS,
         transfer::ROWS,

@@ -50,6 +50,51 @@ fn a_failing_drive_may_be_taken_out_only_when_nothing_needs_it() {
     assert_eq!((tried, allowed), (540, 16), "four layouts, two ways to be out, two things that a pool may do");
 }
 
+/// All that makes it uncertain, alone and together, with the drive put out in either way: each of it is enough.
+#[test]
+fn whatever_is_not_certain_keeps_a_failing_drive_in() {
+    const DOUBTS: [&str; 9] = [
+        "serves 2 root",
+        "serves 2 swap",
+        "serves 2 mapped",
+        "serves 2 another-pool",
+        "serves 2 nobody-knows",
+        "mounted 2",
+        "twin 5 2",
+        "port 4 0000/1c.0/00.0/ata-9",
+        "port 2 0000/1c.0/00.0/ata-9",
+    ];
+    for out in ["out 2", "thrown-out 2"] {
+        for chosen in 0..1_u32 << DOUBTS.len() {
+            let doubts: Vec<&str> = (0..).zip(DOUBTS).filter(|(n, _)| chosen & 1 << n != 0).map(|(_, it)| it).collect();
+            // Few at once are enough to see that none makes up for another.
+            if doubts.len() > 2 {
+                continue;
+            }
+            let state = std::iter::once(out).chain(doubts.iter().copied()).collect::<Vec<_>>().join("; ");
+            let (_, incident) = failing_in(&format!("pool rests; {state}"), 2);
+            let is_moved = doubts.iter().all(|doubt| doubt.starts_with("port"));
+            match &incident.handling {
+                Handling::MayPull { .. } => assert!(doubts.is_empty(), "{state}"),
+                // Only its place is uncertain: its serial is not.
+                Handling::Compare { .. } => assert!(is_moved && !doubts.is_empty(), "{state}"),
+                Handling::LeaveIn(all) => assert!(all.is_empty() && !is_moved, "{state}"),
+                other => panic!("{state}: {other:?}"),
+            }
+        }
+    }
+}
+
+#[test]
+fn once_the_owner_agrees_with_where_drives_are_it_may_be_taken_out_again() {
+    let (mut play, incident) = failing_in("pool rests; out 2; port 4 0000/1c.0/00.0/ata-9", 2);
+    assert!(matches!(incident.handling, Handling::Compare { .. }), "{:?}", incident.handling);
+    play.memory.accept(&play.settings);
+    play.look(18);
+    let may = |incident: &Incident| matches!(&incident.handling, Handling::MayPull { tray, .. } if tray == "2");
+    assert!(play.open().iter().any(may), "{}", play.said().join("\n"));
+}
+
 #[test]
 fn a_drive_without_a_certain_place_must_be_compared() {
     let (_, incident) = failing_in("out 2; nameless 2", 2);
@@ -71,7 +116,7 @@ fn a_good_drive_that_leaves_a_pool_that_lacks_another_must_be_put_back_at_once()
                     play.look(second);
                 }
                 let handling: Vec<&Handling> = play.open().iter().map(|incident| &incident.handling).collect();
-                let back = Handling::PutBack { tray: pulled.to_string() };
+                let back = Handling::PutBack { tray: pulled.to_string(), while_on: false };
                 assert!(handling.contains(&&back), "{level} {missing} {pulled}: {}", play.said().join("\n"));
                 assert!(!handling.iter().any(|handling| matches!(handling, Handling::MayPull { .. })));
             }

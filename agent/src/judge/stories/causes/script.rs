@@ -1,14 +1,16 @@
 //! A small language for stories of `heron`: lines of `second verb what`, and the box as they leave it. Trays have the
 //! numbers that stand on them; `md0` is on the drives of trays 1 to 5.
 
+use super::going::{self, Purpose};
 use super::recordings;
 use super::words::{activity, counter, error, happening, index, number, plugged};
 use crate::clock::Moment;
 use crate::demo::{heron, story};
 use crate::reading::{
-    ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, Event, Happening, Lane,
-    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Processor, Reading, Reason,
-    RecoveryLimit, SelfAssessment, Snapshot, Source, Teller, Temperature, Traffic, Undervoltage, Volume, Writing,
+    ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, DriveUse, Event,
+    Happening, Lane, Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Processor, Reading,
+    Reason, RecoveryLimit, SelfAssessment, Snapshot, Source, Teller, Temperature, Traffic, Undervoltage, Volume,
+    Writing,
 };
 use crate::sense::parse::md_layout;
 use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
@@ -38,9 +40,11 @@ pub fn read(script: &str) -> Vec<Step> {
             second = at;
             words.remove(0);
         }
-        Step { second, words }
+        going::steps(second, words)
     };
-    script.split(';').map(step).collect()
+    let mut steps: Vec<Step> = script.split(';').flat_map(step).collect();
+    steps.sort_by_key(|step| step.second);
+    steps
 }
 
 /// How a script has left the box.
@@ -56,6 +60,8 @@ pub struct Scene {
     low: bool,
     quiet: bool,
     volume_stops: bool,
+    /// A volume is on a partition of the drive in this tray.
+    mounted: Option<usize>,
     blind: bool,
     controller: Option<(Plugged, Option<String>)>,
     /// The PCIe link of the controller: corrected errors so far, and whether it has become slower.
@@ -94,10 +100,14 @@ struct Tray {
     /// The pool does without it.
     is_out: bool,
     is_filled: bool,
+    /// What else a partition of it serves for.
+    serves: Option<Purpose>,
+    /// The pool holds it ready, though it is none of its members.
+    is_spare: bool,
     /// The pool has thrown it out and still lists it.
     is_faulty: bool,
     /// It does not tell its serial, or the configuration names another.
-    serial: Option<Option<&'static str>>,
+    serial: Option<Option<String>>,
     asleep: bool,
     stalled_since: Option<u64>,
     degrees: Option<f64>,
@@ -125,8 +135,15 @@ impl Scene {
             ["out", ..] => self.each(&words[1..], |tray| tray.is_out = true),
             ["rejoin", ..] => self.each(&words[1..], |tray| (tray.is_out, tray.is_filled) = (false, false)),
             ["thrown-out", ..] => self.each(&words[1..], |tray| tray.is_faulty = true),
+            ["serves", tray, what] => self.each(&[tray], |tray| tray.serves = Some(going::purpose(what))),
+            ["twin", tray, other] => {
+                let twin = serial(index(other));
+                self.each(&[tray], |tray| tray.serial = Some(Some(twin.clone())));
+            }
+            ["mounted", tray] => self.mounted = Some(index(tray)),
             ["nameless", ..] => self.each(&words[1..], |tray| tray.serial = Some(None)),
-            ["elsewhere", ..] => self.each(&words[1..], |tray| tray.serial = Some(Some("HN26-JAYS"))),
+            ["elsewhere", ..] => self.each(&words[1..], |tray| tray.serial = Some(Some("HN26-JAYS".to_owned()))),
+            ["spare", ..] => self.each(&words[1..], |tray| tray.is_spare = true),
             ["fill", ..] => self.each(&words[1..], |tray| (tray.is_out, tray.is_filled) = (false, true)),
             ["asleep", ..] => self.each(&words[1..], |tray| tray.asleep = true),
             ["awake", ..] => self.each(&words[1..], |tray| tray.asleep = false),
@@ -220,9 +237,16 @@ impl Scene {
         let out: Vec<String> = self.devices(&snapshot, |tray| tray.is_out);
         let filled: Vec<String> = self.devices(&snapshot, |tray| tray.is_filled);
         let faulty: Vec<String> = self.devices(&snapshot, |tray| tray.is_faulty);
+        let spares: Vec<String> = self.devices(&snapshot, |tray| tray.is_spare);
         let errors: Vec<_> = snapshot.drives.iter().map(|drive| drive.device.clone()).zip(&self.trays).collect();
         let pool = &mut snapshot.pools[0];
         pool.members.retain(|member| !out.contains(&member.drive_device));
+        let model = pool.members.first().cloned();
+        let spare = |device: &String| {
+            let of = (device.clone(), device.clone());
+            Some(Member { device: of.0, drive_device: of.1, state: MemberState::Spare, slot: None, ..model.clone()? })
+        };
+        pool.members.extend(spares.iter().filter(|spare| !out.contains(spare)).filter_map(spare));
         for member in &mut pool.members {
             member.device_gone = gone.contains(&member.drive_device);
             if filled.contains(&member.drive_device) {
@@ -276,6 +300,10 @@ impl Scene {
             let on_pool = |volume: &&mut Volume| volume.source == "/dev/md0";
             snapshot.volumes.iter_mut().filter(on_pool).for_each(|volume| volume.writing = Writing::StoppedByError);
         }
+        if let Some(drive) = self.mounted.and_then(|tray| snapshot.drives.get(tray)) {
+            let source = format!("/dev/{}3", drive.device);
+            snapshot.volumes.extend(snapshot.volumes.first().cloned().map(|volume| Volume { source, ..volume }));
+        }
         if let Some(card) = snapshot.controllers.iter_mut().find(|card| card.key == CONTROLLER) {
             if let Ok(errors) = &mut card.bus_errors.value {
                 *errors = BusErrors { corrected: self.bus_errors, uncorrected: 0 };
@@ -312,14 +340,21 @@ impl Tray {
         if let Some((second, _)) = self.unasked {
             drive.health.taken = moment(second);
         }
-        if let Some(serial) = self.serial {
-            drive.serial = serial.map(str::to_owned);
+        if let Some(serial) = &self.serial {
+            drive.serial.clone_from(serial);
         }
         if self.asleep {
             drive.power.value = Ok(Power::Asleep);
         }
         if let Some(degrees) = self.degrees {
             drive.temperature.value = Ok(Celsius(degrees));
+        }
+        if let (Some(purpose), Ok(uses)) = (&self.serves, &mut drive.uses.value) {
+            let block = format!("{}2", drive.device);
+            match purpose {
+                Purpose::Known(by) => uses.push(DriveUse { block, by: by.clone() }),
+                Purpose::Unknown => drive.uses.value = Err(Missing::new(Reason::Unreadable, "no table of mounts")),
+            }
         }
         if let Some(speed) = self.speed {
             drive.attachment.speed.value = Ok(MegabitsPerSecond(speed));
