@@ -2,7 +2,7 @@
 //! themselves. From these signs causes are found; conditions say what still holds.
 
 use super::before::Before;
-use super::drives::{self, KnownDrive};
+use super::drives;
 use super::ledger::Ledger;
 use super::losses;
 use super::power_cycles::Again;
@@ -305,18 +305,11 @@ impl Signs {
         for drive in &snapshot.drives {
             let Some(of) = known.get(&drive.key) else { continue };
             let before = Before::of(known, of, ledger, snapshot, drive);
-            self.learn_drive(of, ledger, snapshot.taken, drive, (before, is_first_look));
+            self.learn_drive(ledger, now, drive, (before, is_first_look));
         }
     }
 
-    fn learn_drive(
-        &mut self,
-        known: &KnownDrive,
-        ledger: &Ledger,
-        now: Moment,
-        drive: &Drive,
-        (before, is_first_look): (Before, bool),
-    ) {
+    fn learn_drive(&mut self, ledger: &Ledger, now: Moment, drive: &Drive, (before, is_first_look): (Before, bool)) {
         let (key, port) = (&drive.key, &drive.port);
         let last = self.there.get(key).cloned();
         let part = || Part::Drive(key.clone());

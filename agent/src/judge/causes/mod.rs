@@ -7,6 +7,7 @@ mod controller;
 mod drive;
 mod heat;
 mod host;
+mod lost;
 mod power;
 mod shared;
 mod transfer;

@@ -16,9 +16,7 @@ pub const TOGETHER: Duration = Duration::from_secs(10);
 /// What comes this long before or after may be its reason.
 pub const NEAR: Duration = Duration::from_secs(60);
 /// A condition begins some time after what is behind it; drives that wait for work are looked at late.
-const LEAD: Duration = Duration::from_secs(120);
-/// A drive that is pulled is detached within this, while nothing hangs (from memory: three tries, five seconds apart).
-const DETACHED: Duration = Duration::from_secs(15);
+pub const LEAD: Duration = Duration::from_secs(120);
 /// What drives count of errors is read some hours apart.
 pub const DAY: Duration = Duration::from_secs(86_400);
 
@@ -85,7 +83,7 @@ pub struct Suspect<'a> {
     pub since: Moment,
     /// A pool lacks it, though it may be there again.
     pub lacked: bool,
-    memory: &'a Memory,
+    pub(super) memory: &'a Memory,
 }
 
 impl<'a> View<'a> {
@@ -318,68 +316,6 @@ impl<'a> Suspect<'a> {
     /// True when it did not answer around the trouble.
     pub fn is_silent(&self) -> bool {
         self.has(&[Kind::DriveTimeouts, Kind::DriveNotAnswering]) || !self.signs(&SILENCE, LEAD).is_empty()
-    }
-
-    /// True when it died before it went, rather than being pulled: it did not answer, failed, or was slow or starved on its
-    /// link. A kernel gives up what is pulled, too, and its commands fail then.
-    pub fn died_first(&self) -> bool {
-        const DYING: [Happening; 7] = [
-            Happening::TimedOut,
-            Happening::StandsStill,
-            Happening::Unreadable,
-            Happening::SlowToRespond,
-            Happening::LinkDown(Some(1)),
-            Happening::CommandFailed,
-            Happening::GivenUp,
-        ];
-        let Some(loss) = self.losses().pop() else { return false };
-        let at = loss.event.at;
-        let before = |sign: &Sign| sign.event.at < at && apart(sign, at) <= NEAR && !self.as_it_goes(sign, loss);
-        let hung = loss.before.is_some_and(|before| before.hung) && !self.fell_silent(loss);
-        hung || self.signs(&DYING, LEAD).into_iter().any(before)
-    }
-
-    /// True when a command was not answered or it was given up within a day before it was lost, and not as it went.
-    pub fn was_silent(&self) -> bool {
-        self.was(&[Happening::TimedOut, Happening::StandsStill, Happening::GivenUp], DAY)
-    }
-
-    /// The same or commands that failed, as long as signs are kept.
-    pub fn was_ever_troubled(&self) -> bool {
-        const TROUBLES: [Happening; 4] =
-            [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::CommandFailed];
-        self.was(&TROUBLES, Duration::MAX)
-    }
-
-    fn was(&self, kinds: &[Happening], within: Duration) -> bool {
-        let Some(loss) = self.losses().pop() else { return false };
-        let all = || self.memory.ledger.signs.of(self.key);
-        let losses: Vec<&Sign> = all().filter(|sign| sign.event.what == Happening::Vanished).collect();
-        let before = |sign: &Sign| sign.event.at < loss.event.at && loss.event.at.since(sign.last) <= within;
-        all().any(|sign| {
-            kinds.contains(&sign.event.what) && before(sign) && !losses.iter().any(|loss| self.as_it_goes(sign, loss))
-        })
-    }
-
-    /// True for what is told of a drive because it was lost, and not before.
-    fn as_it_goes(&self, sign: &Sign, loss: &Sign) -> bool {
-        let early = match sign.event.what {
-            // Where nobody heard how its connection broke, what fails so shortly before may be of that.
-            Happening::GivenUp | Happening::CommandFailed if !loss.is_dated() => DETACHED,
-            _ => Duration::ZERO,
-        };
-        sign.event.at.plus(early) >= loss.event.at && sign.event.at <= loss.last.plus(TOGETHER)
-    }
-
-    /// True when the first that was heard of a loss is a command that timed out on a link with nothing there: where links
-    /// save power, no interrupt tells of a drive that is pulled. Then nobody knows better than to a minute when it went.
-    pub fn fell_silent(&self, loss: &Sign) -> bool {
-        let told = |sign: &&Sign| sign.event.at >= loss.event.at && sign.event.at <= loss.last;
-        let of_link = |what| matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
-        let signs = || self.memory.ledger.signs.of(self.key).filter(told);
-        let timed_out = signs().filter(|sign| sign.event.what == Happening::TimedOut).map(|sign| sign.event.at).min();
-        let broke = signs().filter(|sign| of_link(sign.event.what)).map(|sign| sign.event.at).min();
-        loss.is_dated() && timed_out.is_some_and(|at| broke.is_none_or(|broke| at < broke))
     }
 
     /// True when it could not read what it held before it died: that is told of no more while it is gone.
