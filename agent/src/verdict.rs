@@ -154,6 +154,8 @@ impl fmt::Display for Severity {
 pub enum Subject {
     /// A drive, by its key.
     Drive(DriveKey),
+    /// A drive as a member of a pool, by the keys of both: one drive can be in several pools.
+    Member(DriveKey, String),
     /// A pool, by its key.
     Pool(String),
     /// A volume, by its mount point.
@@ -177,10 +179,18 @@ pub enum Subject {
 }
 
 impl Subject {
-    /// The drive, if it is one.
+    /// The drive, if it is one, whether by itself or as a member of a pool.
     pub fn drive(&self) -> Option<&DriveKey> {
         match self {
-            Self::Drive(key) => Some(key),
+            Self::Drive(key) | Self::Member(key, _) => Some(key),
+            _ => None,
+        }
+    }
+
+    /// The key of the pool, if it is one or a member of one.
+    pub fn pool(&self) -> Option<&str> {
+        match self {
+            Self::Pool(key) | Self::Member(_, key) => Some(key),
             _ => None,
         }
     }
@@ -190,6 +200,7 @@ impl fmt::Display for Subject {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Drive(key) => write!(f, "drive {}", key.0),
+            Self::Member(drive, pool) => write!(f, "drive {} in pool {pool}", drive.0),
             Self::Pool(key) => write!(f, "pool {key}"),
             Self::Volume(mount) => write!(f, "volume {mount}"),
             Self::Fan(key) => write!(f, "fan {key}"),

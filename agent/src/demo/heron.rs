@@ -3,7 +3,7 @@
 use crate::clock::Moment;
 use crate::reading::{
     Activity, AfterCrash, Attachment, Board, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey,
-    DriveKind, DriveUse, Fan, Files, Health, Lane, Link, Load, Member, MemberErrorKind, MemberErrors, MemberState,
+    DriveKind, DriveUse, Fan, Files, Health, Lane, Link, Load, Member, MemberErrorKind, MemberErrors, MemberRole, MemberState,
     Nominal, OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room,
     SelfAssessment, SelfTest, SelfTests, Snapshot, Source, SystemDisk, SystemDiskKind, Temperature, TestKind,
     TestOutcome, Throttling, Traffic, UsedBy, Volume, Writing,
@@ -176,6 +176,8 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
             drive_device: scene.devices[slot].into(),
             slot: Some(slot as u32),
             state: (*state)?,
+            role: MemberRole::Data,
+            doubted: false,
             device_gone: scene.degrees[slot].is_none(),
             errors: vec![MemberErrors { kind: MemberErrorKind::Read, count: 0 }],
         })

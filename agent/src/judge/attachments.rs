@@ -1,7 +1,8 @@
-//! sata-slow, drive-timeouts and recovery-time-mismatch: how the kernel gets on with a drive. Cables, plugs and power
+//! sata-slow, usb-slow, drive-timeouts and recovery-time-mismatch: how the kernel gets on with a drive. Cables, plugs and power
 //! are behind these more often than the drive is.
 
 use super::about::About;
+use super::causes::view::controller_of;
 use super::signs::Signs;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives};
@@ -26,6 +27,7 @@ const TIMEOUTS: usize = 64;
 pub(crate) const SLOW_HOLD: Duration = Duration::from_secs(600);
 /// Without a limit three minutes of patience are enough for most disks (common practice, no source).
 pub(crate) const WITHOUT_LIMIT: Duration = Duration::from_secs(180);
+const SLOW: Holds = Holds::new(SLOW_HOLD, Duration::ZERO);
 const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 
 /// What is remembered of time-outs.
@@ -115,14 +117,23 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
 }
 
 impl About<'_> {
-    /// Measured against what this drive did here before: many a drive or port never does more.
+    /// Measured against what this drive did here before: many a drive or port never does more. A USB 3 socket is two ports,
+    /// and a drive that falls back to the old one may be on a port of another number: there the controller decides.
     fn slow(&self) -> Option<Sight> {
         let now = *self.drive.attachment.speed.get()?;
         let agreed = self.memory.ledger.acquaintances.get(&self.drive.key)?;
-        let best = agreed.best_speed.filter(|_| agreed.port == self.drive.port)?;
+        let controller = |port: &Option<String>| port.as_deref().and_then(controller_of).map(str::to_owned);
+        let is_usb = self.drive.bus == Bus::Usb;
+        let is_here = agreed.port == self.drive.port
+            || (is_usb && controller(&agreed.port).is_some_and(|of| Some(of) == controller(&self.drive.port)));
+        let best = agreed.best_speed.filter(|_| is_here)?;
         let side = if now < best { Side::Raised(Severity::Warning) } else { Side::Clear };
-        let holds = Holds::new(SLOW_HOLD, Duration::ZERO);
-        Some(self.sight_at(self.snapshot.taken, side, Finding::SataSlow { drive: self.place(), now, best }, holds))
+        let drive = self.place();
+        let finding = match is_usb {
+            true => Finding::UsbSlow { drive, now, best },
+            false => Finding::SataSlow { drive, now, best },
+        };
+        Some(self.sight_at(self.snapshot.taken, side, finding, SLOW))
     }
 
     fn timeouts(&self) -> Option<Sight> {
@@ -141,7 +152,7 @@ impl About<'_> {
         let patience = *self.drive.attachment.patience.get()?;
         let health = self.drive.health.get()?;
         let is_redundant = |pool: &Pool| pool.groups.iter().any(|group| group.tolerates > 0);
-        let in_a_pool = drives::pool_of(self.snapshot, &self.drive.device).is_some_and(is_redundant);
+        let in_a_pool = drives::pools_of(self.snapshot, &self.drive.device).any(is_redundant);
         let tries = match &health.recovery_limit {
             Ok(RecoveryLimit::Off) => None,
             Ok(RecoveryLimit::After(limit)) => Some(*limit),

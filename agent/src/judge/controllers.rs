@@ -5,7 +5,7 @@
 use super::causes::view::{bridge_of, controller_of};
 use super::ledger::Ledger;
 use super::track::{Holds, Side, Sight};
-use super::{Memory, drives};
+use super::{Memory, drives, presence};
 use crate::clock::Moment;
 use crate::reading::{Bus, BusErrors, Controller, ControllerKind, Drive, DriveKey, Happening, Lane, Part, Snapshot};
 use crate::verdict::{ControllerFault, ControllerName, Finding, Place, Severity, Subject};
@@ -170,7 +170,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
             Some(there) => about.there(known, there),
             // It is its own drive, whose absence is told already.
             None if known.kind == ControllerKind::Nvme => Vec::new(),
-            None => vec![about.gone(snapshot.taken.since_boot() < settings.limits.grace.drives)],
+            None => vec![about.gone(snapshot.taken.since_boot() < presence::grace(settings, memory))],
         }
     });
     // Its owner agrees that it is not there, or its slot holds nothing any more.

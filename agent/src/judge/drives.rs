@@ -29,6 +29,9 @@ pub struct KnownDrive {
     pub device: String,
     /// The keys of the pools that use it, or did when it was lost; a drive with partitions can be in several.
     pub pools: Vec<String>,
+    /// The keys of the pools in which it waits, or waited last, to be needed.
+    #[serde(default)]
+    spare_in: Vec<String>,
     /// False while it is not there.
     pub present: bool,
     /// The owner, or a whole pool, does without it.
@@ -47,6 +50,11 @@ impl KnownDrive {
     /// True when the pool uses it, or did when it was lost.
     pub fn is_in(&self, pool: &str) -> bool {
         self.pools.iter().any(|key| key == pool)
+    }
+
+    /// True when it waits in the pool to be needed, or did until it could not any more.
+    pub fn is_spare_in(&self, pool: &str) -> bool {
+        self.spare_in.iter().any(|key| key == pool)
     }
 }
 
@@ -127,7 +135,8 @@ impl Known {
         let there: BTreeSet<&str> = snapshot.drives.iter().map(|drive| drive.device.as_str()).collect();
         for drive in self.drives.values_mut().filter(|drive| !drive.present) {
             // Another drive took its place and the pool has everything again; not so if it still counts on this one.
-            let still_used = !there.contains(drive.device.as_str()) && pool_of(snapshot, &drive.device).is_some();
+            let still_used =
+                !there.contains(drive.device.as_str()) && pools_of(snapshot, &drive.device).next().is_some();
             let done_without = !drive.pools.is_empty() && drive.pools.iter().all(|pool| whole.contains(pool.as_str()));
             drive.accepted |= !still_used && done_without;
         }
@@ -140,6 +149,7 @@ impl Known {
                     place: Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None },
                     device: String::new(),
                     pools: Vec::new(),
+                    spare_in: Vec::new(),
                     present: false,
                     accepted: false,
                     expected: true,
@@ -158,6 +168,7 @@ impl Known {
             place: place.clone(),
             device: String::new(),
             pools: Vec::new(),
+            spare_in: Vec::new(),
             present: false,
             accepted: false,
             expected: false,
@@ -171,12 +182,19 @@ impl Known {
             || (stays && snapshot.taken.since(known.first_seen) >= SETTLED_AFTER);
         known.place = place;
         known.device.clone_from(&drive.device);
-        // A drive that is back and not yet used is still what its pool lacks.
+        // A drive that is back and not yet used is still what its pool lacks, whatever other pools use of it; unless its
+        // owner has put it to another use since.
         let lacks_it = |key: &String| snapshot.pools.iter().any(|pool| pool.key == *key && !is_whole(pool));
-        if uses.is_empty() {
-            known.pools.retain(lacks_it);
-        } else {
-            known.pools = uses;
+        let is_as_before = uses.iter().all(|pool| known.pools.contains(pool));
+        known.pools.retain(|pool| uses.contains(pool) || (is_as_before && lacks_it(pool)));
+        let newly = uses.into_iter().filter(|pool| !known.pools.contains(pool)).collect::<Vec<_>>();
+        known.pools.extend(newly);
+        for pool in &snapshot.pools {
+            match pool.members.iter().find(|member| member.drive_device == drive.device).map(|member| member.state) {
+                Some(MemberState::Spare) if !known.is_spare_in(&pool.key) => known.spare_in.push(pool.key.clone()),
+                Some(MemberState::Active | MemberState::Rebuilding) => known.spare_in.retain(|key| *key != pool.key),
+                _ => {}
+            }
         }
         known.present = true;
         known.accepted = false;
@@ -228,13 +246,9 @@ pub fn holds(wanted: &Option<Holds>, drive: &Drive) -> bool {
     }
 }
 
-/// The pool that uses a drive, by the kernel's name it has now. A spare is not used yet: no pool needs it, but no
+/// The pools that use a drive, by the kernel's name it has now. A spare is not used yet: no pool needs it, but no
 /// whole pool does without it either.
-pub fn pool_of<'a>(snapshot: &'a Snapshot, device: &'a str) -> Option<&'a Pool> {
-    pools_of(snapshot, device).next()
-}
-
-fn pools_of<'a>(snapshot: &'a Snapshot, device: &'a str) -> impl Iterator<Item = &'a Pool> {
+pub fn pools_of<'a>(snapshot: &'a Snapshot, device: &'a str) -> impl Iterator<Item = &'a Pool> {
     let has = move |member: &Member| member.drive_device == device && !member.device_gone;
     let uses = move |pool: &&Pool| pool.members.iter().any(|member| has(member) && member.state != MemberState::Spare);
     snapshot.pools.iter().filter(uses)

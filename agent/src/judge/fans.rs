@@ -2,8 +2,8 @@
 //! is believed only where it was seen to read something: many channels have no fan, some chips read 0 for a fan that turns
 //! slowly, and some fans rest while the box is cool.
 
-use super::Memory;
 use super::track::{Holds, Side, Sight};
+use super::{Memory, tachometers};
 use crate::reading::{Fan, Snapshot};
 use crate::verdict::{Condition, Finding, Kind, Severity, Subject};
 use std::collections::BTreeSet;
@@ -25,7 +25,7 @@ impl Known {
     pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) {
         let enough = settings.limits.fan.turning_again_rpm;
         for fan in &snapshot.fans {
-            let turns = fan.speed.get().is_some_and(|speed| speed.0 >= enough);
+            let turns = fan.speed.get().is_some_and(|speed| speed.0 >= enough && !tachometers::is_floor(fan));
             if turns || fan.fault || is_steady(settings, fan) {
                 self.trusted.insert(fan.key.clone());
             }
@@ -44,7 +44,9 @@ fn is_steady(settings: &Settings, fan: &Fan) -> bool {
 
 /// What is seen of every trusted fan that answered.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
-    let is_hot = |open: &Condition| open.kind() == Kind::DriveHot && open.severity >= Severity::Warning;
+    let is_hot = |open: &Condition| {
+        matches!(open.kind(), Kind::DriveHot | Kind::DrivesHeatingTogether) && open.severity >= Severity::Warning
+    };
     let with_heat = memory.open().any(is_hot);
     // A fan that nobody knows the level of may rest while the box is cool, not while something in it is hot.
     let is_cool = !with_heat && !memory.open().any(|open| open.kind() == Kind::CpuHotThrottled);
@@ -64,11 +66,12 @@ fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_
     }
     let may_rest = fan.duty.is_some() || is_cool;
     let is_believed = is_steady(settings, fan) || memory.ledger.tachometers.shows(fan) || !may_rest;
-    let stands = speed.is_some_and(|speed| speed.0 == 0) && is_believed;
+    let is_floor = tachometers::is_floor(fan);
+    let stands = (is_floor || speed.is_some_and(|speed| speed.0 == 0)) && is_believed;
     let told_to_stop = fan.duty == Some(0.0);
     let side = if fan.fault || (stands && !told_to_stop) {
         Side::Raised(if with_heat { Severity::Critical } else { Severity::Warning })
-    } else if speed.is_some_and(|speed| speed.0 > limits.turning_again_rpm) || told_to_stop {
+    } else if speed.is_some_and(|speed| speed.0 > limits.turning_again_rpm && !is_floor) || told_to_stop {
         Side::Clear
     } else {
         Side::Between
@@ -80,7 +83,7 @@ fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_
 /// Measured against what this fan did at this level before; one that stands still is told of as stopped.
 fn weak(settings: &Settings, memory: &Memory, fan: &Fan) -> Option<Sight> {
     let limits = &settings.limits.fan;
-    let speed = fan.speed.get().copied().filter(|speed| speed.0 > 0)?;
+    let speed = fan.speed.get().copied().filter(|speed| speed.0 > 0 && !tachometers::is_floor(fan))?;
     let usual = memory.ledger.tachometers.usual(fan)?;
     let percent = 100.0 * f64::from(speed.0) / f64::from(usual.0);
     let side = match percent {

@@ -115,8 +115,8 @@ impl About<'_> {
             return None;
         }
         let (pending, grown) = (pending.unwrap_or(0), grown.unwrap_or(0));
-        let pool = drives::pool_of(self.snapshot, &self.drive.device);
-        let needed = pool.is_some_and(|pool| redundancy::standing(pool).lost > 0);
+        let mut pools = drives::pools_of(self.snapshot, &self.drive.device);
+        let needed = pools.any(|pool| redundancy::standing(pool).lost > 0);
         let side = match pending.max(grown) {
             UNREADABLE_MANY.. => Side::Raised(Severity::Critical),
             1.. if needed => Side::Raised(Severity::Critical),

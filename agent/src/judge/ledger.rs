@@ -11,6 +11,8 @@ use super::occurrences::Occurrences;
 use super::pool_roll::PoolRoll;
 use super::runs::{Ending, Runs};
 use super::signs::Signs;
+use super::sources::Sources;
+use super::starts::{self, Starts};
 use super::tachometers::Tachometers;
 use super::{attachments, board, controllers, drives, itself, power_cycles, supply};
 use crate::clock::Moment;
@@ -78,6 +80,12 @@ pub struct Ledger {
     /// How often drives had started when they were last asked.
     #[serde(default)]
     power_cycles: power_cycles::Known,
+    /// Which drives missed the last cold starts.
+    #[serde(default)]
+    pub starts: Starts,
+    /// What of the box was readable.
+    #[serde(default)]
+    pub sources: Sources,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -145,6 +153,7 @@ impl Ledger {
     /// What was noted in an earlier boot, `ended` at the latest, lies before this one: all times move back.
     pub fn move_back(&mut self, ended: Moment, by: impl Fn(Moment) -> Moment + Copy) {
         let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();
+        self.starts.begin(starts::counts(self, self.drives.keys()), told.iter().cloned().collect());
         self.book.move_back(by);
         self.signs.move_back(ended, by);
         self.known.move_back(by, |key| told.contains(key));
@@ -184,6 +193,8 @@ impl Ledger {
     /// The owner agrees with the controllers, fans and pools that are there.
     pub fn accept_parts(&mut self) {
         self.controllers.accept();
+        self.starts.accept();
+        self.sources.accept();
         self.tachometers.accept();
         self.pools.accept();
         self.is_new = true;

@@ -69,12 +69,30 @@ impl KnownLink {
 /// What is seen of every watched port.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let watched = |link: &&Link| memory.links.links.get(&link.name).is_some_and(|known| known.watched);
-    snapshot
-        .links
-        .iter()
-        .filter(watched)
-        .flat_map(|link| sides(settings, &memory.links.links[&link.name], link))
-        .collect()
+    let there =
+        snapshot.links.iter().filter(watched).flat_map(|link| sides(settings, &memory.links.links[&link.name], link));
+    there.chain(vanished(settings, memory, snapshot)).collect()
+}
+
+/// A port that is on no list any more, as when a USB adapter hangs, is as good as down. One that was plugged in for less
+/// than an hour may be meant to go, unless the configuration names it.
+fn vanished(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if snapshot.is_blind_to("links") {
+        return Vec::new();
+    }
+    let is_missed = |(name, known): &(&String, &KnownLink)| {
+        let is_part = known.usual.is_some() || settings.watch.links.contains(name);
+        known.watched && is_part && snapshot.links.iter().all(|link| link.name != **name)
+    };
+    let limits = &settings.limits.link;
+    let sight = |(name, _): (&String, &KnownLink)| Sight {
+        subject: Subject::Link(name.clone(), "down".to_owned()),
+        side: Side::Raised(Severity::Warning),
+        seen: snapshot.taken,
+        finding: Finding::LinkTrouble { link: name.clone(), what: LinkFault::Down },
+        holds: Holds::new(limits.down_hold, limits.clear_hold),
+    };
+    memory.links.links.iter().filter(is_missed).map(sight).collect()
 }
 
 fn sides(settings: &Settings, known: &KnownLink, link: &Link) -> Vec<Sight> {

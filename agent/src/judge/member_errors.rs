@@ -1,10 +1,11 @@
-//! member-errors and drive-back-not-used: what pools count on their members, and members that are there and not used.
+//! member-errors and drive-back-not-used: what pools count on their members, and members that are there and not used. A
+//! drive can be in several pools, and with several partitions in one: what is told is told of a drive in a pool.
 
 use super::ledger::Ledger;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives, redundancy};
-use crate::reading::{Drive, MemberErrorKind, Pool, PoolRunning, Snapshot};
-use crate::verdict::{Finding, Severity, Subject};
+use crate::reading::{Drive, Member, MemberErrorKind, MemberState, Pool, PoolRunning, Snapshot};
+use crate::verdict::{Condition, Finding, Kind, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -30,14 +31,14 @@ pub fn learn(ledger: &mut Ledger, known: &drives::Known, snapshot: &Snapshot) {
             let Some(drive) = known.key_behind(&pool.key, &member.drive_device) else { continue };
             for errors in &member.errors {
                 let count = i64::try_from(errors.count).unwrap_or(i64::MAX);
-                ledger.note(drive, &counter(pool, errors.kind), count);
+                ledger.note(drive, &counter(pool, member, errors.kind), count);
             }
         }
     }
 }
 
-/// What the ledger calls a pool's count on a member.
-fn counter(pool: &Pool, kind: MemberErrorKind) -> String {
+/// What the ledger calls a pool's count on a member: by the part of its drive, since the kernel's names of drives change.
+fn counter(pool: &Pool, member: &Member, kind: MemberErrorKind) -> String {
     let kind = match kind {
         MemberErrorKind::Read => "read",
         MemberErrorKind::Write => "write",
@@ -45,7 +46,10 @@ fn counter(pool: &Pool, kind: MemberErrorKind) -> String {
         MemberErrorKind::Checksum => "checksum",
         MemberErrorKind::Generation => "generation",
     };
-    format!("{kind}_errors in {}", pool.key)
+    match member.device.strip_prefix(&member.drive_device).unwrap_or(&member.device) {
+        "" => format!("{kind}_errors in {}", pool.key),
+        part => format!("{kind}_errors of {part} in {}", pool.key),
+    }
 }
 
 /// What is seen of every pool's members.
@@ -53,33 +57,37 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     if drives::is_blind(snapshot) {
         return Vec::new();
     }
-    let members = snapshot.pools.iter().flat_map(|pool| errors(settings, memory, snapshot, pool));
+    let pairs = snapshot.pools.iter().flat_map(|pool| snapshot.drives.iter().map(move |drive| (pool, drive)));
+    let members = pairs.flat_map(|(pool, drive)| {
+        [errors(settings, memory, snapshot, pool, drive), not_used(settings, memory, snapshot, pool, drive)]
+    });
     let lost = snapshot.pools.iter().filter_map(|pool| data_lost(snapshot, pool));
-    members.chain(lost).chain(not_used(settings, memory, snapshot)).collect()
+    members.flatten().chain(lost).chain(no_longer(memory, snapshot)).collect()
 }
 
-/// One sight a drive: the kind of error that grew most.
-fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Vec<Sight> {
-    let of_drive = |drive: &Drive| {
-        let member = pool.members.iter().find(|member| member.drive_device == drive.device && !member.device_gone)?;
-        let growth = |kind, within| memory.ledger.growth(&drive.key, &counter(pool, kind), within).unwrap_or(0);
-        let (kind, grown) = KINDS.map(|kind| (kind, growth(kind, WEEK))).into_iter().max_by_key(|(_, grown)| *grown)?;
-        let side = match growth(kind, HOUR) {
-            many if many > MANY => Side::Raised(Severity::Critical),
-            _ if grown > 0 => Side::Raised(Severity::Warning),
-            _ => Side::Clear,
-        };
-        let finding = Finding::MemberErrors {
-            pool: pool.name.clone(),
-            drive: drives::place_of(settings, drive),
-            kind,
-            grown,
-            within: WEEK,
-        };
-        let subject = Subject::Drive(drive.key.clone());
-        (!member.errors.is_empty()).then_some(Sight { subject, side, seen: snapshot.taken, finding, holds: AT_ONCE })
+/// The members of a pool that are on a drive.
+fn on<'a>(pool: &'a Pool, drive: &'a Drive) -> impl Iterator<Item = &'a Member> {
+    pool.members.iter().filter(|member| member.drive_device == drive.device && !member.device_gone)
+}
+
+/// The kind of error that grew most.
+fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool, drive: &Drive) -> Option<Sight> {
+    if on(pool, drive).all(|member| member.errors.is_empty()) {
+        return None;
+    }
+    let growth = |kind, within| -> i64 {
+        let of_member = |member| memory.ledger.growth(&drive.key, &counter(pool, member, kind), within).unwrap_or(0);
+        on(pool, drive).map(of_member).fold(0, i64::saturating_add)
     };
-    snapshot.drives.iter().filter_map(of_drive).collect()
+    let (kind, grown) = KINDS.map(|kind| (kind, growth(kind, WEEK))).into_iter().max_by_key(|(_, grown)| *grown)?;
+    let side = match growth(kind, HOUR) {
+        101.. => Side::Raised(Severity::Critical),
+        _ if grown > 0 => Side::Raised(Severity::Warning),
+        _ => Side::Clear,
+    };
+    let place = drives::place_of(settings, drive);
+    let finding = Finding::MemberErrors { pool: pool.name.clone(), drive: place, kind, grown, within: WEEK };
+    Some(sight(snapshot, pool, drive, side, finding, AT_ONCE))
 }
 
 fn data_lost(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
@@ -90,23 +98,49 @@ fn data_lost(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     Some(Sight { subject, side, seen: snapshot.taken, finding, holds: AT_ONCE })
 }
 
-/// A drive that its pool lost, is there again, and is still not used by it.
-fn not_used(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
-    let sight = |drive: &Drive| {
-        let known = memory.drives.get(&drive.key)?;
-        let lacks_it = |pool: &&Pool| {
-            let running = pool.running.get() == Some(&PoolRunning::Running);
-            let is_member =
-                pool.members.iter().any(|member| member.drive_device == drive.device && !member.device_gone);
-            running && known.is_in(&pool.key) && !is_member && redundancy::standing(pool).lost > 0
-        };
-        let pool = snapshot.pools.iter().find(lacks_it);
-        let side = if pool.is_some() { Side::Raised(Severity::Warning) } else { Side::Clear };
-        let finding = Finding::DriveBackNotUsed {
-            drive: drives::place_of(settings, drive),
-            pool: pool.map(|pool| pool.name.clone()).unwrap_or_default(),
-        };
-        Some(Sight { subject: Subject::Drive(drive.key.clone()), side, seen: snapshot.taken, finding, holds: LEFT_OUT })
+/// A drive that its pool lost, is there again, and is still not used by it. It is used once it holds its share: while it
+/// is being filled nothing is over, and a pool that lacks a member and lets it wait does not use it either.
+fn not_used(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool, drive: &Drive) -> Option<Sight> {
+    if pool.running.get() != Some(&PoolRunning::Running) || !memory.drives.get(&drive.key)?.is_in(&pool.key) {
+        return None;
+    }
+    let lacks = redundancy::standing(pool).lost > 0;
+    let side = match on(pool, drive).map(|member| member.state).next() {
+        _ if !lacks || on(pool, drive).any(redundancy::holds_its_share) => Side::Clear,
+        None => Side::Raised(Severity::Warning),
+        Some(MemberState::Spare) if !pool.activity.kind.is_work() => Side::Raised(Severity::Warning),
+        // Its owner knows.
+        Some(MemberState::Offline) => Side::Clear,
+        Some(_) => Side::Between,
     };
-    snapshot.drives.iter().filter_map(sight).collect()
+    let finding = Finding::DriveBackNotUsed { drive: drives::place_of(settings, drive), pool: pool.name.clone() };
+    Some(sight(snapshot, pool, drive, side, finding, LEFT_OUT))
+}
+
+/// What was told of a drive in a pool is over when that pool has nothing to do with it any more.
+fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let belongs = |subject: &Subject| match subject {
+        Subject::Member(drive, pool) => {
+            memory.drives.get(drive).is_none_or(|known| !known.present || known.is_in(pool))
+        }
+        _ => false,
+    };
+    let ends = |held: &&Condition| {
+        let is_meant =
+            matches!(held.kind(), Kind::DriveBackNotUsed) || matches!(held.finding, Finding::MemberErrors { .. });
+        is_meant && !belongs(&held.subject)
+    };
+    let over = |held: &Condition| Sight {
+        subject: held.subject.clone(),
+        side: Side::Clear,
+        seen: snapshot.taken,
+        finding: held.finding.clone(),
+        holds: AT_ONCE,
+    };
+    memory.open().filter(ends).map(over).collect()
+}
+
+fn sight(snapshot: &Snapshot, pool: &Pool, drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
+    let subject = Subject::Member(drive.key.clone(), pool.key.clone());
+    Sight { subject, side, seen: snapshot.taken, finding, holds }
 }

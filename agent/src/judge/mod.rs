@@ -23,6 +23,7 @@ pub mod ledger;
 pub(crate) mod links;
 mod losses;
 pub(crate) mod member_errors;
+pub(crate) mod member_faulty;
 pub(crate) mod newcomers;
 mod occurrences;
 mod order;
@@ -40,7 +41,9 @@ pub mod runs;
 mod self_tests;
 mod shelves;
 mod signs;
+mod sources;
 pub(crate) mod space;
+pub(crate) mod starts;
 pub(crate) mod supply;
 mod tachometers;
 mod track;
@@ -48,7 +51,7 @@ pub(crate) mod volumes;
 pub(crate) mod warmth;
 
 use crate::clock::Moment;
-use crate::reading::{Itself, Snapshot};
+use crate::reading::{DriveKey, Itself, Snapshot};
 use crate::verdict::{Change, Condition, Finding, Heard, Incident, IncidentId, Kind, Subject, Verdict};
 use ledger::Ledger;
 use std::collections::BTreeMap;
@@ -156,6 +159,11 @@ impl Memory {
         self.ledger.let_time_pass(time);
     }
 
+    /// This drive has missed so many cold starts.
+    pub fn miss_starts(&mut self, drive: &DriveKey, times: u32) {
+        self.ledger.starts.miss(drive, times);
+    }
+
     /// The owner has looked and agrees with what is there: new and moved drives belong to the box; absent drives that the
     /// configuration does not name, absent pools and absent controllers are no longer expected; fans and links may be as
     /// they are.
@@ -234,6 +242,9 @@ pub fn judge(
         memory.ledger.learn_checks(snapshot, &checked);
         memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
+        let grace = presence::grace(settings, memory);
+        starts::learn(&mut memory.ledger, &memory.drives, snapshot, grace);
+        memory.ledger.is_new |= memory.ledger.sources.learn(&memory.drives, snapshot);
         memory.ledger.learn_signs(&memory.drives, snapshot);
         memory.ledger.learn_attachments(snapshot);
         memory.climate.learn(snapshot);
@@ -251,7 +262,7 @@ pub fn judge(
     }
     // A single look is not the program that watches: it has nothing to say of itself.
     if !memory.at_once {
-        for sight in itself::sights(settings, memory, now, itself, &heard(now, snapshot)) {
+        for sight in itself::sights(settings, memory, now, itself, &heard(memory, now, snapshot)) {
             changes.extend(take_in(&mut memory.tracks, sight));
         }
     }
@@ -265,7 +276,7 @@ pub fn judge(
 /// A rule looks at what is remembered and read, and says what it sees.
 type Rule = fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>;
 
-const RULES: [Rule; 19] = [
+const RULES: [Rule; 21] = [
     presence::sights,
     answering::sights,
     newcomers::sights,
@@ -276,6 +287,8 @@ const RULES: [Rule; 19] = [
     pools::sights,
     pool_work::sights,
     member_errors::sights,
+    member_faulty::sights,
+    starts::sights,
     volumes::sights,
     space::sights,
     fans::sights,
@@ -314,7 +327,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
     });
     Verdict {
         at: now,
-        heard: heard(now, snapshot),
+        heard: heard(memory, now, snapshot),
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: memory.fans.fitted(),
         outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),
@@ -329,7 +342,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
     }
 }
 
-fn heard(now: Moment, snapshot: Option<&Snapshot>) -> Heard {
+fn heard(memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Heard {
     let Some(snapshot) = snapshot else { return Heard::NotYet };
     if now.since(snapshot.taken) > SILENT_AFTER {
         return Heard::SilentSince(snapshot.taken);
@@ -342,6 +355,7 @@ fn heard(now: Moment, snapshot: Option<&Snapshot>) -> Heard {
     blind.extend(
         snapshot.pools.iter().filter_map(|pool| Some(format!("pool {}: {}", pool.name, pool.running.missing()?))),
     );
+    blind.extend(memory.ledger.sources.missing(snapshot.taken));
     if blind.is_empty() { Heard::Fresh } else { Heard::InPart(blind) }
 }
 

@@ -2,10 +2,21 @@
 
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives, pools};
-use crate::reading::{DriveKey, Snapshot};
+use crate::clock::Moment;
+use crate::reading::{DriveKey, Happening, Snapshot};
 use crate::verdict::{Finding, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
+
+/// How long after the start of the machine drives may take to appear. Where a controller starts its ports one after
+/// another it is a third longer, 120 s instead of 90 s: such a start was seen to take more than a minute.
+pub fn grace(settings: &Settings, memory: &Memory) -> Duration {
+    let grace = settings.limits.grace.drives;
+    // What was noted in an earlier boot lies before this one.
+    let mut signs = memory.ledger.signs.all().filter(|sign| sign.event.at >= Moment::default());
+    let is_staggered = signs.any(|sign| sign.event.what == Happening::StaggeredStart);
+    if is_staggered { grace * 4 / 3 } else { grace }
+}
 
 /// What is seen of every expected drive.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
@@ -14,7 +25,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     }
     let limits = &settings.limits.drive;
     // Drives may need this long to start turning and to be found.
-    let in_grace = snapshot.taken.since_boot() < settings.limits.grace.drives;
+    let in_grace = snapshot.taken.since_boot() < grace(settings, memory);
     let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
         let its_pools = || snapshot.pools.iter().filter(|pool| drive.is_in(&pool.key));
         // Of several pools the one that can lose no more is the one to speak of.
@@ -34,7 +45,10 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
             seen: snapshot.taken,
             finding: Finding::DriveGone {
                 drive: drive.place.clone(),
-                pool: pool.map(|pool| pool.name.clone()).or_else(|| drive.pools.first().cloned()),
+                pool: pool.map(|pool| pool.name.clone()).or_else(|| {
+                    let known = drive.pools.first().and_then(|pool| memory.ledger.pools.get(pool));
+                    known.map(|known| known.name.clone())
+                }),
                 leave_in: pool.map(|pool| pools::leave_in(memory, pool)).unwrap_or_default(),
             },
             holds: Holds::new(hold, clear),

@@ -1,7 +1,7 @@
 //! Whether a drive can do what its owner asks of its self-tests: which drive is meant, what speaks against it, and what
 //! its owner should know first.
 
-use super::drives::{place_of, pool_of};
+use super::drives::{place_of, pools_of};
 use super::redundancy::standing;
 use crate::reading::{ActivityKind, Drive, Missing, Pool, Power, Reason, SelfTestStep, Snapshot};
 use crate::verdict::Place;
@@ -83,7 +83,7 @@ pub fn refusal(drive: &Drive, step: SelfTestStep) -> Option<Refusal> {
 /// The pool that needs this drive and is not whole, or works on its redundancy: no time for more load.
 pub fn strained_pool<'a>(snapshot: &'a Snapshot, drive: &'a Drive) -> Option<&'a Pool> {
     let is_strained = |pool: &&Pool| standing(pool).lost > 0 || pool.activity.kind != ActivityKind::Idle;
-    pool_of(snapshot, &drive.device).filter(is_strained)
+    pools_of(snapshot, &drive.device).find(is_strained)
 }
 
 #[cfg(test)]

@@ -64,8 +64,7 @@ fn tray(memory: &Memory, label: String, key: &DriveKey, state: TrayState) -> Tra
 }
 
 fn severity(memory: &Memory, key: &DriveKey) -> Option<Severity> {
-    let subject = Subject::Drive(key.clone());
-    memory.open().filter(|condition| condition.subject == subject).map(|condition| condition.severity).max()
+    memory.open().filter(|condition| condition.subject.drive() == Some(key)).map(|condition| condition.severity).max()
 }
 
 fn is_told_gone(memory: &Memory, key: &DriveKey) -> bool {

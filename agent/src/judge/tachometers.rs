@@ -64,7 +64,7 @@ impl Tachometers {
             let Some(&speed) = fan.speed.get() else { continue };
             is_new |= self.learn_rest(fan, speed);
             let Some(level) = level(fan) else { continue };
-            if speed.0 == 0 {
+            if speed.0 == 0 || is_floor(fan) {
                 self.holding.remove(&fan.key);
                 self.turning.remove(&fan.key);
                 continue;
@@ -93,7 +93,7 @@ impl Tachometers {
 
     /// Takes in for how long a fan turns; true when that is worth keeping.
     fn learn_rest(&mut self, fan: &Fan, speed: Rpm) -> bool {
-        let (now, turns) = (fan.speed.taken, speed.0 > 0);
+        let (now, turns) = (fan.speed.taken, speed.0 > 0 && !is_floor(fan));
         let before = self.looks.get(&fan.key).copied();
         let since = before.filter(|look| look.turns == turns).map_or(now, |look| look.since);
         self.looks.insert(fan.key.clone(), Look { turns, since, last: now });
@@ -132,6 +132,13 @@ impl Tachometers {
             known.turned = Duration::ZERO;
         }
     }
+}
+
+/// True for a speed that says nothing: chips of the EMC2301 family count the time of a turn, and their longest is 480 rpm,
+/// which they show of a fan that stands as well (EMC2301 data sheet, tachometer range of 500 rpm; from memory).
+pub fn is_floor(fan: &Fan) -> bool {
+    const FLOOR: Rpm = Rpm(480);
+    fan.key.starts_with("emc230") && fan.speed.get().is_some_and(|speed| *speed <= FLOOR)
 }
 
 /// The drive level of a fan in tenths.

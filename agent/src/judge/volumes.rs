@@ -27,6 +27,8 @@ pub(crate) const HARDLY_ANY_LEFT: u64 = 2 << 30;
 pub struct Known {
     /// Mount points that could be written to.
     writable: BTreeSet<String>,
+    /// Mount points that could not be written to at the last look, by the mount table.
+    stopped: BTreeSet<String>,
     /// How many errors each had written down when it was first seen, or since they were last fewer.
     errors: BTreeMap<String, u64>,
     /// Mount points that were missing once: they clear only when they are there again.
@@ -40,10 +42,14 @@ impl Known {
         self.writable.extend(writable.map(|volume| volume.mount.clone()));
         self.writable.retain(|mount| snapshot.volumes.iter().any(|volume| volume.mount == *mount));
         self.errors.retain(|mount, _| snapshot.volumes.iter().any(|volume| volume.mount == *mount));
+        let stopped = |volume: &&Volume| volume.writing != Writing::Allowed;
         for (volume, errors) in snapshot.volumes.iter().filter_map(|volume| Some((volume, volume.errors?))) {
             let at_first = self.errors.entry(volume.mount.clone()).or_insert(errors);
-            *at_first = errors.min(*at_first);
+            // What is written to again after the mount table called it stopped was mounted anew, with its errors in it.
+            let is_mounted_anew = volume.writing == Writing::Allowed && self.stopped.contains(&volume.mount);
+            *at_first = if is_mounted_anew { errors } else { errors.min(*at_first) };
         }
+        self.stopped = snapshot.volumes.iter().filter(stopped).map(|volume| volume.mount.clone()).collect();
         self.absent.extend(snapshot.unmounted.iter().map(|wanted| wanted.mount.clone()));
     }
 }

@@ -8,7 +8,8 @@ use std::time::Duration;
 /// How the kernel gets on with a drive.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Attachment {
-    /// The speed that the SATA link has settled on (`sata_spd`, Documentation/ABI/testing/sysfs-ata).
+    /// The speed that its link has settled on: of SATA (`sata_spd`, Documentation/ABI/testing/sysfs-ata) or of the USB device
+    /// that it is part of (`speed`, Documentation/ABI/stable/sysfs-bus-usb).
     pub speed: Reading<MegabitsPerSecond>,
     /// How many commands the kernel gave up waiting for since the drive appeared (`iotmo_cnt`); those that a SATA drive failed
     /// with an answer are among them.

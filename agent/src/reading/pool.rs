@@ -135,8 +135,15 @@ pub struct Member {
     pub drive_device: String,
     /// Its place in the layout, if it has one.
     pub slot: Option<u32>,
+    /// What it is for.
+    #[serde(default)]
+    pub role: MemberRole,
     /// What the pool thinks of it.
     pub state: MemberState,
+    /// True when the pool has seen so many errors on it that it trusts it no more, and uses it all the same (`DEGRADED` of
+    /// a single device in ZFS).
+    #[serde(default)]
+    pub doubted: bool,
     /// True when the block device itself is gone, whatever the pool thinks: md notices only at the next access.
     pub device_gone: bool,
     /// Errors that the pool has counted on it, by kind; empty when it counts none.
@@ -148,6 +155,21 @@ impl Member {
     pub fn is_working(&self) -> bool {
         self.state == MemberState::Active && !self.device_gone
     }
+}
+
+/// What a member is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum MemberRole {
+    /// Data, or what the data cannot be found without.
+    #[default]
+    Data,
+    /// Writes that are promised and not yet in their place.
+    Log,
+    /// Copies for faster reading.
+    Cache,
+    /// Standing in for another.
+    Spare,
 }
 
 /// Errors that a pool has counted on a member.

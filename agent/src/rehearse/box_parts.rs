@@ -5,9 +5,9 @@ use super::pretence::Pretence;
 use crate::clock::Moment;
 use crate::reading::{
     Activity, Attachment, Bus, Controller, ControllerKind, Counter, Drive, DriveKey, DriveKind, Fan, Files, Group,
-    Health, Link, Member, MemberErrorKind, MemberErrors, MemberState, Missing, OwnLimits, Pool, PoolKind, PoolRunning,
-    Power, Reading, Reason, RecoveryLimit, Room, SelfAssessment, Snapshot, Source, Temperature, Traffic, Volume,
-    Writing,
+    Health, Link, Member, MemberErrorKind, MemberErrors, MemberRole, MemberState, Missing, OwnLimits, Pool, PoolKind,
+    PoolRunning, Power, Reading, Reason, RecoveryLimit, Room, SelfAssessment, Snapshot, Source, Temperature, Traffic,
+    Volume, Writing,
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
 use std::time::Duration;
@@ -142,6 +142,8 @@ pub fn mirror(devices: [&str; 2]) -> Pool {
         drive_device: device.to_owned(),
         slot: Some(slot as u32),
         state: MemberState::Active,
+        role: MemberRole::Data,
+        doubted: false,
         device_gone: false,
         errors: vec![MemberErrors { kind: MemberErrorKind::Read, count: 0 }],
     };

@@ -6,7 +6,8 @@ use super::needs::Need::{
 };
 use super::pretence::Who::{All, One};
 use crate::reading::{
-    ActivityKind, MemberErrorKind, Missing, PoolRunning, Reason, RecoveryLimit, SelfAssessment, Writing,
+    ActivityKind, Bus, Member, MemberErrorKind, MemberRole, MemberState, Missing, PoolRunning, Reason, RecoveryLimit,
+    SelfAssessment, Writing,
 };
 use crate::units::{MegabitsPerSecond, Rpm};
 use crate::verdict::Kind;
@@ -114,6 +115,25 @@ pub fn play(kind: Kind) -> Play {
         Kind::MemberErrors => Play::fast(&[Pool], 10, |the_box, _| {
             the_box.member_errors(One, MemberErrorKind::Read, 5);
         }),
+        Kind::MemberFaulty => Play::fast(&[Pool], 20, |the_box, _| {
+            the_box.pool(|pool| {
+                let member = pool.members.first().cloned();
+                pool.members.extend(member.map(|member| Member {
+                    device: "test-spare".to_owned(),
+                    drive_device: "test-spare".to_owned(),
+                    slot: None,
+                    role: MemberRole::Spare,
+                    state: MemberState::Faulty,
+                    ..member
+                }));
+            });
+        }),
+        Kind::UsbSlow => Play::slow(&[Attachment], 12, |the_box, _| {
+            the_box.each(One, |drive| {
+                (drive.bus, drive.attachment.speed.value) = (Bus::Usb, Ok(MegabitsPerSecond(480)));
+            });
+        }),
+        Kind::DriveMissingAtStart => Play { missed_starts: 2, ..Play::fast(&[], 10, |_, _| {}) },
         Kind::VolumeReadonly => Play::fast(&[Volume], 30, |the_box, _| {
             the_box.volume(|volume| volume.writing = Writing::StoppedByError);
         }),

@@ -83,6 +83,8 @@ struct Play {
     before: Duration,
     /// How long it is then taken to have been watched besides.
     watched: Duration,
+    /// How many of the last cold starts the one drive is then taken to have missed.
+    missed_starts: u32,
     /// What is changed of the box before.
     calm: fn(&mut Pretence),
     /// The machine then starts again without having been shut down; what is changed of the last that was seen of it.
@@ -100,7 +102,8 @@ impl Play {
     fn fast(needs: &'static [Need], seconds: u64, change: fn(&mut Pretence, u64)) -> Self {
         let length = Duration::from_secs(seconds);
         let (before, watched) = (SETTLING, Duration::ZERO);
-        Self { needs, before, watched, calm: |_| {}, last_seen: None, length, pace: FAST, change }
+        let missed_starts = 0;
+        Self { needs, before, watched, missed_starts, calm: |_| {}, last_seen: None, length, pace: FAST, change }
     }
 
     /// A fault that takes its time.
@@ -195,6 +198,7 @@ pub fn play(
     // Pretended parts are no strangers.
     memory.accept_drives(settings);
     memory.let_time_pass(play.watched);
+    memory.miss_starts(&calm.one, play.missed_starts);
     if let Some(last_seen) = play.last_seen {
         let now = begin.minus(Duration::from_secs(1));
         judge(settings, &mut memory, now, Some(&calm.at(now, last_seen)), &Itself::default());

@@ -19,6 +19,9 @@ pub fn attachment(host: &Host, drive: &Spotted, now: Moment) -> Attachment {
 }
 
 fn speed(host: &Host, drive: &Spotted) -> Result<MegabitsPerSecond, Missing> {
+    if let Some(device) = place::usb_device(drive.path()) {
+        return host.ask(&host.path(&device.to_string_lossy()).join("speed"), attachment::usb_speed);
+    }
     let link = link(host, drive).ok_or_else(|| Missing::new(Reason::NotFitted, "not on a SATA link of its own"))?;
     let settled = host.ask(&link.join("sata_spd"), attachment::sata_speed)?;
     settled.ok_or_else(|| Missing::new(Reason::NotFitted, "the controller does not say"))

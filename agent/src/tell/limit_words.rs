@@ -2,8 +2,8 @@
 //! that its rule compares, so none is written here. Pure.
 
 use crate::judge::{
-    airflow, answering, attachments, board, controllers, fans, health, heat, itself, links, member_errors, newcomers,
-    pool_work, processor, space, supply, volumes, warmth,
+    airflow, answering, attachments, board, controllers, fans, health, heat, itself, links, member_errors,
+    member_faulty, newcomers, pool_work, processor, space, starts, supply, volumes, warmth,
 };
 use crate::judge::{heat_limits, is_system};
 use crate::reading::{Drive, DriveKind};
@@ -232,6 +232,17 @@ fn of_kind(kind: Kind, by: By) -> Vec<String> {
             member_errors::MANY,
             span(member_errors::HOUR)
         )),
+        Kind::MemberFaulty => one(format!(
+            "listed by its pool and not well for {}, while the pool lacks no data; over after {}",
+            span(member_faulty::HOLDS.warning),
+            span(member_faulty::HOLDS.clear)
+        )),
+        Kind::UsbSlow => {
+            one(format!("slower than its best on this USB controller for {}", span(attachments::SLOW_HOLD)))
+        }
+        Kind::DriveMissingAtStart => {
+            one(format!("missing in {} of the last {} cold starts", starts::TOO_MANY, starts::STARTS))
+        }
         Kind::VolumeReadonly => one(format!("not writable for {}", span(volumes::STOPPED.critical))),
         Kind::VolumeAbsent => one(format!("not mounted for {}", span(volumes::GONE.critical))),
         Kind::VolumeErrors => one("1 error that the file system has written down".to_owned()),

@@ -1,10 +1,10 @@
 //! The words for pools and volumes. Pure; the rest of the words, and the rules they keep, are in [`super::wording`].
 
 use super::tongue::{Places, Tongue};
-use super::wording::{Words, listed, stay_and};
-use crate::reading::{ActivityKind, MemberErrorKind, Writing};
+use super::wording::{Words, listed, named, pointed_at, stay_and};
+use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Writing};
 use crate::units::{Bytes, Percent, span};
-use crate::verdict::{Down, Estimate, Place, ReadRisk, SpaceLimit};
+use crate::verdict::{Down, Estimate, MemberFault, Place, ReadRisk, SpaceLimit};
 
 /// A pool that misses members.
 pub(super) struct Degraded<'a> {
@@ -136,6 +136,32 @@ pub(super) fn errors_of(kind: MemberErrorKind, tongue: Tongue) -> &'static str {
         MemberErrorKind::Checksum => "member-errors.checksum",
         MemberErrorKind::Generation => "member-errors.generation",
     })
+}
+
+/// A device that a pool has and does without.
+pub(super) fn faulty(
+    pool: &str,
+    drive: Option<&Place>,
+    device: &str,
+    role: MemberRole,
+    how: MemberFault,
+    tongue: Tongue,
+) -> Words {
+    let role = tongue.plain(match role {
+        MemberRole::Data => "member-faulty.data",
+        MemberRole::Log => "member-faulty.log",
+        MemberRole::Cache => "member-faulty.cache",
+        MemberRole::Spare => "member-faulty.spare",
+    });
+    let section = match how {
+        MemberFault::PutOut => "member-faulty.put-out",
+        MemberFault::Gone => "member-faulty.gone",
+        MemberFault::Offline => "member-faulty.offline",
+        MemberFault::Doubted => "member-faulty.doubted",
+    };
+    let name = drive.map_or_else(|| pool.to_owned(), |drive| named(drive, tongue));
+    let drive = drive.map_or_else(|| device.to_owned(), |drive| pointed_at(drive, tongue));
+    tongue.words(section, &[("pool", &pool), ("name", &name), ("drive", &drive), ("device", &device), ("role", &role)])
 }
 
 /// The section for a volume that does not take what is written.

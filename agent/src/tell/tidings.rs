@@ -100,18 +100,19 @@ pub fn tells_the_end(id: &str, mark: &str, incident: IncidentId) -> bool {
 }
 
 fn about(incident: &Incident) -> Vec<About> {
-    let part = |condition: &Condition| {
-        let (topic, name) = match &condition.subject {
-            Subject::Drive(key) => (Topic::Drive, key.0.clone()),
-            Subject::Pool(key) => (Topic::Pool, key.clone()),
-            Subject::Volume(mount) => (Topic::Volume, mount.clone()),
-            Subject::Fan(key) => (Topic::Fan, key.clone()),
-            Subject::Link(name, _) => (Topic::Link, name.clone()),
-            _ => (Topic::Box, condition.subject.to_string()),
+    let parts = |condition: &Condition| {
+        let parts = match &condition.subject {
+            Subject::Drive(key) => vec![(Topic::Drive, key.0.clone())],
+            Subject::Member(key, pool) => vec![(Topic::Drive, key.0.clone()), (Topic::Pool, pool.clone())],
+            Subject::Pool(key) => vec![(Topic::Pool, key.clone())],
+            Subject::Volume(mount) => vec![(Topic::Volume, mount.clone())],
+            Subject::Fan(key) => vec![(Topic::Fan, key.clone())],
+            Subject::Link(name, _) => vec![(Topic::Link, name.clone())],
+            _ => vec![(Topic::Box, condition.subject.to_string())],
         };
-        About { topic, name }
+        parts.into_iter().map(|(topic, name)| About { topic, name })
     };
-    let mut about: Vec<About> = incident.conditions.iter().map(part).collect();
+    let mut about: Vec<About> = incident.conditions.iter().flat_map(parts).collect();
     about.dedup();
     about
 }

@@ -125,6 +125,15 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
             let places: Places = &[("pool", pool), ("grown", grown), ("what", &what), ("within", &span(within))];
             on("member-errors", drive, places)
         }
+        Finding::MemberFaulty { pool, drive, device, role, how } => {
+            pool_words::faulty(pool, drive.as_ref(), device, *role, *how, tongue)
+        }
+        Finding::UsbSlow { drive, now, best } => {
+            on("usb-slow", drive, &[("now", &tongue.figure(now)), ("best", &tongue.figure(best))])
+        }
+        Finding::MissingAtStart { drive, missing, of } => {
+            on("drive-missing-at-start", drive, &[("missing", missing), ("of", of)])
+        }
         Finding::PoolDegraded { pool, level, missing, of, spare, lost, offline, leave_in, rebuilding } => {
             let (missing, of, spare, rebuilding) = (*missing, *of, *spare, *rebuilding);
             Degraded { pool, level, missing, of, spare, lost, offline, leave_in, rebuilding }.words(tongue)

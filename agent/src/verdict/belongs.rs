@@ -31,6 +31,9 @@ impl Finding {
             Self::Mismatches { .. } => Kind::Mismatches,
             Self::CheckOverdue { .. } => Kind::CheckOverdue,
             Self::MemberErrors { .. } | Self::DataLost { .. } => Kind::MemberErrors,
+            Self::MemberFaulty { .. } => Kind::MemberFaulty,
+            Self::UsbSlow { .. } => Kind::UsbSlow,
+            Self::MissingAtStart { .. } => Kind::DriveMissingAtStart,
             Self::VolumeReadonly { .. } => Kind::VolumeReadonly,
             Self::VolumeAbsent { .. } => Kind::VolumeAbsent,
             Self::VolumeErrors { .. } => Kind::VolumeErrors,
@@ -59,10 +62,13 @@ impl Finding {
             | Self::DriveCold { drive, .. }
             | Self::TemperatureLost { drive, .. }
             | Self::SataSlow { drive, .. }
+            | Self::UsbSlow { drive, .. }
+            | Self::MissingAtStart { drive, .. }
             | Self::RecoveryTimeMismatch { drive, .. }
             | Self::DriveNewOrMoved { drive, .. }
             | Self::DriveBackNotUsed { drive, .. }
             | Self::MemberErrors { drive, .. } => Some(drive),
+            Self::MemberFaulty { drive, .. } => drive.as_ref(),
             Self::PoolDegraded { .. }
             | Self::PoolDown { .. }
             | Self::PoolBusy { .. }

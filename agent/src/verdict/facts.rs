@@ -34,6 +34,19 @@ impl Counted {
     }
 }
 
+/// What is wrong with a device of a pool that lacks no data for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum MemberFault {
+    /// The pool has put it out.
+    PutOut,
+    /// It is not there.
+    Gone,
+    /// Its owner has taken it offline.
+    Offline,
+    /// It has made too many errors, and is still used.
+    Doubted,
+}
+
 /// Why a pool does not serve.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Down {

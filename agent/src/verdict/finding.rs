@@ -1,10 +1,10 @@
 //! The facts of a condition, typed by kind, without a word for people.
 
 use super::{
-    AgentFault, BoxFault, ControllerFault, ControllerName, Counted, Down, Estimate, LinkFault, Outlook, Place,
-    ReadRisk, SaysFailing, SpaceLimit,
+    AgentFault, BoxFault, ControllerFault, ControllerName, Counted, Down, Estimate, LinkFault, MemberFault, Outlook,
+    Place, ReadRisk, SaysFailing, SpaceLimit,
 };
-use crate::reading::{ActivityKind, MemberErrorKind, Nominal, Writing};
+use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Nominal, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -200,6 +200,24 @@ pub enum Finding {
         /// The best that it had on this port.
         best: MegabitsPerSecond,
     },
+    /// The USB link of a drive is slower than it was.
+    UsbSlow {
+        /// Which.
+        drive: Place,
+        /// Its speed now.
+        now: MegabitsPerSecond,
+        /// The best that it had on this USB controller.
+        best: MegabitsPerSecond,
+    },
+    /// A drive keeps missing when the box is switched on.
+    MissingAtStart {
+        /// Which.
+        drive: Place,
+        /// In how many of the last cold starts it was missing.
+        missing: u32,
+        /// How many those were.
+        of: u32,
+    },
     /// A disk of a pool may try for longer than the kernel waits.
     RecoveryTimeMismatch {
         /// Which.
@@ -266,6 +284,19 @@ pub enum Finding {
         grown: i64,
         /// Within which span.
         within: Duration,
+    },
+    /// A pool has a device that it cannot use, or does not trust, and lacks no data for it.
+    MemberFaulty {
+        /// The pool.
+        pool: String,
+        /// The device's drive, where it is known.
+        drive: Option<Place>,
+        /// The device, as its pool calls it.
+        device: String,
+        /// What it is for.
+        role: MemberRole,
+        /// What is wrong with it.
+        how: MemberFault,
     },
     /// A pool has lost data for good.
     DataLost {

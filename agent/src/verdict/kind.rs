@@ -64,6 +64,12 @@ pub enum Kind {
     CheckOverdue,
     /// A pool counts more errors on a member, or has lost data.
     MemberErrors,
+    /// A pool has a device that it cannot use or does not trust, and lacks no data for it.
+    MemberFaulty,
+    /// The USB link of a drive is slower than it was.
+    UsbSlow,
+    /// A drive keeps missing when the box is switched on.
+    DriveMissingAtStart,
     /// A volume that should be written to cannot be.
     VolumeReadonly,
     /// A volume that should be mounted is not.
@@ -90,7 +96,7 @@ pub enum Kind {
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 40] = [
+    pub const ALL: [Self; 43] = [
         Self::DriveGone,
         Self::DriveHot,
         Self::PoolDegraded,
@@ -120,6 +126,9 @@ impl Kind {
         Self::Mismatches,
         Self::CheckOverdue,
         Self::MemberErrors,
+        Self::MemberFaulty,
+        Self::UsbSlow,
+        Self::DriveMissingAtStart,
         Self::VolumeReadonly,
         Self::VolumeAbsent,
         Self::VolumeErrors,
@@ -165,6 +174,9 @@ impl Kind {
             Self::Mismatches => "mismatches",
             Self::CheckOverdue => "check-overdue",
             Self::MemberErrors => "member-errors",
+            Self::MemberFaulty => "member-faulty",
+            Self::UsbSlow => "usb-slow",
+            Self::DriveMissingAtStart => "drive-missing-at-start",
             Self::VolumeReadonly => "volume-readonly",
             Self::VolumeAbsent => "volume-absent",
             Self::VolumeErrors => "volume-errors",

@@ -5,7 +5,7 @@ use super::{Condition, Kind, Subject};
 /// Kinds that say that one trouble lasts, and those that announce it: these go on as those, not the other way round.
 const TROUBLES: [(&[Kind], &[Kind]); 5] = [
     (
-        &[Kind::DriveGone, Kind::DriveNotAnswering, Kind::DriveBackNotUsed],
+        &[Kind::DriveGone, Kind::DriveNotAnswering, Kind::DriveBackNotUsed, Kind::MemberFaulty],
         &[Kind::DriveFlapping, Kind::DriveLostPower, Kind::DriveTimeouts],
     ),
     (&[Kind::PoolDegraded, Kind::PoolDown], &[Kind::RebuildStalled]),
@@ -22,7 +22,8 @@ impl Condition {
             (Subject::Controller(one, _), Subject::Controller(other, what)) => {
                 one == other && ["gone", "silent", "driver"].contains(&what.as_str())
             }
-            (one, other) => one == other,
+            // What is told of a drive by itself and of the same drive in a pool is told of one part.
+            (one, other) => one == other || one.drive().is_some_and(|drive| Some(drive) == other.drive()),
         };
         let (before, after) = (self.kind(), now.kind());
         let lasts = |(lasting, announcing): &(&[Kind], &[Kind])| {

@@ -2,8 +2,9 @@
 
 use super::{Diagnosis, Left};
 use crate::judge::signs::Sign;
-use crate::reading::{Happening, MemberErrorKind};
-use crate::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, Severity, Subject};
+use crate::reading::{DriveKey, Happening, MemberErrorKind};
+use crate::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, Severity};
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 /// Drives that start and a supply that is low matter for a restart when they were noted within this of its last word.
@@ -19,21 +20,20 @@ pub fn data_path(left: &Left) -> Vec<Diagnosis> {
     let of_pools: Vec<&Condition> =
         left.open(&[Kind::Mismatches]).into_iter().filter(|condition| condition.severity > Severity::Notice).collect();
     let spotless = !left.view.suspects.iter().any(|suspect| suspect.is_damaged() || suspect.is_unreadable());
-    let enough = on_drives.len() >= 3 || !of_pools.is_empty();
+    // A drive can be in several pools.
+    let drives: BTreeSet<&DriveKey> = on_drives.iter().filter_map(|condition| condition.subject.drive()).collect();
+    let enough = drives.len() >= 3 || !of_pools.is_empty();
     if !enough || !spotless {
         return Vec::new();
     }
-    let confidence = if on_drives.len() >= 3 { Confidence::Likely } else { Confidence::Possible };
-    let drives = if on_drives.len() >= 3 { on_drives } else { Vec::new() };
+    let (confidence, on_drives) = match drives.len() >= 3 {
+        true => (Confidence::Likely, on_drives),
+        false => (Confidence::Possible, Vec::new()),
+    };
     let mut diagnosis =
-        Diagnosis::new(Cause::DataPath, confidence).claiming(of_pools.into_iter().chain(drives.clone()));
-    diagnosis.drives = drives
-        .iter()
-        .filter_map(|condition| match &condition.subject {
-            Subject::Drive(key) => Some(key.clone()),
-            _ => None,
-        })
-        .collect();
+        Diagnosis::new(Cause::DataPath, confidence).claiming(of_pools.into_iter().chain(on_drives.iter().copied()));
+    let drives: BTreeSet<&DriveKey> = on_drives.iter().filter_map(|condition| condition.subject.drive()).collect();
+    diagnosis.drives = drives.into_iter().cloned().collect();
     vec![diagnosis]
 }
 

@@ -99,9 +99,7 @@ impl Diagnosis {
     /// A condition that says it all.
     pub fn as_it_says(condition: &Condition) -> Self {
         let mut diagnosis = Self::new(Cause::AsItSays, Confidence::Certain).claiming([condition]);
-        if let Subject::Drive(key) = &condition.subject {
-            diagnosis.drives.push(key.clone());
-        }
+        diagnosis.drives.extend(condition.subject.drive().cloned());
         diagnosis
     }
 

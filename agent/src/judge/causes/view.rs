@@ -143,8 +143,7 @@ impl<'a> View<'a> {
 impl<'a> Suspect<'a> {
     /// A drive is under suspicion when a condition about it holds, or when a pool has lost it.
     fn new(memory: &'a Memory, key: &'a DriveKey, known: &'a KnownDrive) -> Option<Self> {
-        let subject = Subject::Drive(key.clone());
-        let open: Vec<&Condition> = memory.open().filter(|condition| condition.subject == subject).collect();
+        let open: Vec<&Condition> = memory.open().filter(|condition| condition.subject.drive() == Some(key)).collect();
         let lost_by = |condition: &&Condition| match &condition.finding {
             Finding::PoolDegraded { lost, .. } => lost.contains(&known.place),
             Finding::PoolDown { .. } => {

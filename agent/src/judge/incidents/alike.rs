@@ -11,9 +11,11 @@ const OF_THE_BOX: [Kind; 2] = [Kind::RecoveryTimeMismatch, Kind::CheckOverdue];
 
 /// Something that several parts share is behind these when they begin together: one hand, one switch, one plug, one room.
 /// How far apart they may begin goes by how often they are read.
-const SHARED: [(Kind, Duration); 9] = [
+const SHARED: [(Kind, Duration); 11] = [
     (Kind::DriveNewOrMoved, Duration::from_secs(60)),
     (Kind::SataSlow, TOGETHER),
+    (Kind::UsbSlow, TOGETHER),
+    (Kind::DriveMissingAtStart, READ),
     (Kind::DriveCold, READ),
     (Kind::TemperatureLost, READ),
     (Kind::LinkTrouble, TOGETHER),
@@ -26,7 +28,8 @@ const SHARED: [(Kind, Duration); 9] = [
 const READ: Duration = Duration::from_secs(600);
 
 /// A pool's own story.
-const OF_A_POOL: [Kind; 4] = [Kind::PoolDegraded, Kind::PoolDown, Kind::PoolBusy, Kind::RebuildStalled];
+const OF_A_POOL: [Kind; 5] =
+    [Kind::PoolDegraded, Kind::PoolDown, Kind::PoolBusy, Kind::RebuildStalled, Kind::MemberFaulty];
 /// A volume's own story.
 const OF_A_VOLUME: [Kind; 3] = [Kind::VolumeReadonly, Kind::VolumeAbsent, Kind::VolumeErrors];
 
@@ -37,7 +40,7 @@ pub fn one_reason(view: &View, one: &Condition, other: &Condition) -> bool {
     let began_together = |within: Duration| apart(one.since, other.since) <= within;
     let shared = || SHARED.iter().any(|(shared, within)| *shared == kind && began_together(*within));
     (same_kind && (OF_THE_BOX.contains(&kind) || shared()))
-        || (both(&OF_A_POOL) && one.subject == other.subject)
+        || (both(&OF_A_POOL) && one.subject.pool() == other.subject.pool())
         || (both(&OF_A_VOLUME) && on_one_source(view, one, other))
 }
 

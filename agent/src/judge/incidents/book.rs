@@ -6,7 +6,7 @@ use crate::clock::Moment;
 use crate::judge::causes::key;
 use crate::judge::causes::view::TOGETHER;
 use crate::reading::DriveKey;
-use crate::verdict::{Cause, Condition, Ended, Incident, IncidentId, Kind, Subject, Turn, Turned};
+use crate::verdict::{Cause, Condition, Ended, Incident, IncidentId, Kind, Turn, Turned};
 use serde::{Deserialize, Serialize};
 
 /// The incidents of a box.
@@ -283,9 +283,7 @@ fn go_on(before: Incident, group: Group, is_split: bool, now: Moment) -> (Incide
 /// What is told of a drive itself ends when it is taken out: its absence is another story, and it will tell anew when it
 /// is back.
 pub fn ends_with_absence(condition: &Condition, gone: &[DriveKey]) -> bool {
-    const STAY: [Kind; 3] = [Kind::DriveGone, Kind::DriveFlapping, Kind::DriveLostPower];
-    match &condition.subject {
-        Subject::Drive(key) => gone.contains(key) && !STAY.contains(&condition.kind()),
-        _ => false,
-    }
+    const STAY: [Kind; 5] =
+        [Kind::DriveGone, Kind::DriveFlapping, Kind::DriveLostPower, Kind::DriveMissingAtStart, Kind::MemberFaulty];
+    condition.subject.drive().is_some_and(|key| gone.contains(key)) && !STAY.contains(&condition.kind())
 }

@@ -44,7 +44,7 @@ impl Group {
 
 /// How bad conditions with this cause are. What is harmless stays a notice, but for what it does to a pool or a volume.
 pub fn severity(cause: Cause, conditions: &[Condition]) -> Severity {
-    let counts = |condition: &&Condition| !cause.is_harmless() || !matches!(condition.subject, Subject::Drive(_));
+    let counts = |condition: &&Condition| !cause.is_harmless() || condition.subject.drive().is_none();
     let worst = conditions.iter().filter(counts).map(|condition| condition.severity).max();
     worst.unwrap_or(Severity::Notice)
 }
@@ -128,6 +128,9 @@ fn home(
             let keys: Vec<&DriveKey> =
                 view.memory.drives.iter().filter(|(_, known)| known.is_in(pool)).map(|(key, _)| key).collect();
             found.iter().position(|(diagnosis, _)| keys.iter().any(|key| cut_off(diagnosis, key)))
+        }
+        (Finding::MemberFaulty { .. }, Subject::Member(drive, _)) => {
+            found.iter().position(|(diagnosis, _)| diagnosis.drives.contains(drive))
         }
         (Finding::PoolBusy { .. } | Finding::RebuildStalled { .. }, Subject::Pool(_)) => {
             let whole = (Kind::PoolDegraded, condition.subject.clone());

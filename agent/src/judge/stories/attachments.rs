@@ -1,7 +1,6 @@
 //! Stories of how the kernel gets on with drives, and of drives that are new or sit elsewhere.
 
-use super::{DAY, HOUR, MINUTE, Story};
-use crate::judge::Memory;
+use super::{DAY, HOUR, MINUTE, Story, restarted};
 use crate::reading::{Bus, Drive, Event, Happening, Missing, Part, Power, Reason, RecoveryLimit, Snapshot, Teller};
 use crate::units::MegabitsPerSecond;
 use std::time::Duration;
@@ -16,18 +15,11 @@ fn recovery(snapshot: &mut Snapshot, drive: usize, limit: Result<RecoveryLimit, 
     }
 }
 
-/// The same story in the eyes of a program that was restarted: what it kept is all that it knows.
-fn restarted(story: Story) -> Story {
-    let kept = serde_json::to_string(story.memory.ledger()).expect("a ledger is JSON");
-    let ledger = serde_json::from_str(&kept).expect("and comes back");
-    Story { memory: Memory::with_ledger(ledger), told: Vec::new(), ..story }
-}
-
 #[test]
 fn a_link_that_fell_back_is_slow_also_after_a_restart_and_until_it_is_as_fast_as_it_was() {
     let slow = |_: u64, snapshot: &mut Snapshot| speed(&mut snapshot.drives[0], 1500);
     let story = Story::new().play(0, HOUR, |_, _| {});
-    let story = restarted(story).play(HOUR, 2 * HOUR, slow);
+    let story = restarted(story, |_, _| {}).play(HOUR, 2 * HOUR, slow);
     assert_eq!(story.told, ["4200 opened sata-slow warning"], "held for ten minutes");
     let story = story.play(2 * HOUR, 3 * HOUR, |_, _| {});
     assert_eq!(story.told[1..], ["7200 closed sata-slow"]);
@@ -146,16 +138,16 @@ fn a_drive_that_comes_later_is_new_until_its_owner_agrees() {
             snapshot.drives.push(drive);
         }
     };
-    let story = restarted(Story::new().play(0, HOUR, stranger)).play(HOUR, 2 * HOUR, stranger);
+    let story = restarted(Story::new().play(0, HOUR, stranger), |_, _| {}).play(HOUR, 2 * HOUR, stranger);
     assert_eq!(story.told, ["3720 opened drive-new-or-moved notice"], "settled after a minute, held for half of one");
-    let mut story = restarted(story);
+    let mut story = restarted(story, |_, _| {});
     story = story.play(2 * HOUR, 3 * HOUR, stranger);
     assert_eq!(story.told, [""; 0], "nobody has agreed yet, and what was told is not told again");
     assert!(story.verdict.iter().any(|verdict| !verdict.conditions.is_empty()), "it still holds");
     story.memory.accept(&story.settings);
     let story = story.play(3 * HOUR, 4 * HOUR, stranger);
     assert_eq!(story.told, ["10800 closed drive-new-or-moved"]);
-    let story = restarted(story).play(4 * HOUR, 5 * HOUR, stranger);
+    let story = restarted(story, |_, _| {}).play(4 * HOUR, 5 * HOUR, stranger);
     assert_eq!(story.told, [""; 0], "agreed for good");
 }
 
@@ -165,7 +157,7 @@ fn two_drives_that_changed_places_have_both_moved_and_going_back_ends_it() {
         let first = snapshot.drives[0].port.clone();
         snapshot.drives[0].port = std::mem::replace(&mut snapshot.drives[1].port, first);
     };
-    let story = restarted(Story::new().play(0, HOUR, |_, _| {})).play(HOUR, 2 * HOUR, swapped);
+    let story = restarted(Story::new().play(0, HOUR, |_, _| {}), |_, _| {}).play(HOUR, 2 * HOUR, swapped);
     assert_eq!(story.told, ["3660 opened drive-new-or-moved notice"; 2]);
     let story = story.play(2 * HOUR, 3 * HOUR, |_, _| {});
     assert_eq!(story.told[2..], ["7200 closed drive-new-or-moved"; 2]);
@@ -179,4 +171,36 @@ fn what_is_there_at_first_is_no_news_however_slowly_it_appears() {
         }
     });
     assert_eq!(story.of("drive-new-or-moved"), [""; 0]);
+}
+
+/// The last drive hangs on a USB bridge. A USB 3 socket is two ports, and the slow one has another number.
+fn on_usb(drive: &mut Drive, megabits: u32, port: &str) {
+    drive.bus = Bus::Usb;
+    drive.port = Some(port.to_owned());
+    speed(drive, megabits);
+}
+
+#[test]
+fn a_usb_link_that_falls_back_is_slow_until_it_is_as_fast_as_it_was() {
+    for slow_port in ["0000/14.0/usb-1:0", "0000/14.0/usb-5:0"] {
+        let story = Story::new().play(0, 4 * HOUR, |second, snapshot| match second {
+            ..HOUR => on_usb(&mut snapshot.drives[5], 5000, "0000/14.0/usb-1:0"),
+            HOUR..10800 => on_usb(&mut snapshot.drives[5], 480, slow_port),
+            _ => on_usb(&mut snapshot.drives[5], 5000, "0000/14.0/usb-1:0"),
+        });
+        assert_eq!(story.of("usb-slow"), ["4200 opened usb-slow warning", "10800 closed usb-slow"], "{slow_port}");
+        assert_eq!(story.of("sata-slow"), [""; 0]);
+    }
+}
+
+/// Near misses: a bridge that never did more, and a drive that was moved to another controller.
+#[test]
+fn a_usb_link_that_was_always_slow_or_is_elsewhere_is_not_slow() {
+    let always = Story::new().play(0, DAY, |_, snapshot| on_usb(&mut snapshot.drives[5], 480, "0000/14.0/usb-1:0"));
+    assert_eq!(always.told, [""; 0]);
+    let moved = Story::new().play(0, 4 * HOUR, |second, snapshot| match second {
+        ..HOUR => on_usb(&mut snapshot.drives[5], 5000, "0000/14.0/usb-1:0"),
+        _ => on_usb(&mut snapshot.drives[5], 480, "0000/1a.0/usb-1:0"),
+    });
+    assert_eq!(moved.of("usb-slow"), [""; 0]);
 }

@@ -234,3 +234,16 @@ fn what_could_not_be_listed_is_not_gone() {
     });
     assert_eq!(told.of(TROUBLE), [""; 0]);
 }
+
+/// An NVMe drive is its own controller: its link is measured like that of a card, by lanes and speed.
+#[test]
+fn an_nvme_drive_whose_link_falls_back_is_told() {
+    let story = Story::new().play(0, 4 * HOUR, |second, snapshot| {
+        let lane = if second < HOUR { (16.0, 4) } else { (16.0, 1) };
+        let mut nvme = Controller { key: NVME.into(), kind: ControllerKind::Nvme, ..card(snapshot).clone() };
+        nvme.driver = Some("nvme".into());
+        set(&mut nvme.lane, Lane { gigatransfers: lane.0, width: lane.1 });
+        snapshot.controllers.push(nvme);
+    });
+    assert_eq!(story.of(TROUBLE), ["7200 opened controller-trouble warning"]);
+}

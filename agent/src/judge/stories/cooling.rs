@@ -153,3 +153,39 @@ fn drives_that_sleep_tell_nothing_of_the_fan() {
     });
     assert_eq!(told.of("fan-weak"), [""; 0]);
 }
+
+/// These chips show 480 rpm, their slowest, of a fan that stands as well.
+#[test]
+fn the_slowest_that_a_chip_can_show_is_no_speed() {
+    let story = Story::closely().play(0, 1200, |second, snapshot| {
+        fan(snapshot, if (600..900).contains(&second) { 480 } else { 2400 }, 0.6);
+        snapshot.fans[0].key = "emc2301/fan1".into();
+    });
+    assert_eq!(story.told, ["616 opened fan-stopped warning", "930 closed fan-stopped"]);
+    let empty = Story::closely().play(0, HOUR, |_, snapshot| {
+        fan(snapshot, 480, 0.6);
+        snapshot.fans[0].key = "emc2301/fan1".into();
+    });
+    assert_eq!(empty.told, [""; 0], "a channel without a fan");
+    let turns_slowly = Story::closely().play(0, HOUR, |_, snapshot| fan(snapshot, 480, 0.6));
+    assert_eq!(turns_slowly.told, [""; 0], "another chip");
+}
+
+/// A fan that stands is critical when drives get warm together, long before one of them is hot.
+#[test]
+fn a_fan_that_stands_is_critical_when_drives_warm_together() {
+    let story = Story::closely().play(0, 3000, |second, snapshot| {
+        let warmer = second.saturating_sub(1200) as f64 / 60.0 * 0.8;
+        for drive in &mut snapshot.drives {
+            let taken = drive.temperature.taken;
+            drive.temperature = Reading::new(Ok(Celsius(30.0 + warmer.min(12.0))), taken, Source::Drive);
+        }
+        if second >= 1200 {
+            fan(snapshot, 0, 0.6);
+        }
+    });
+    let fan = story.of("fan-stopped");
+    assert_eq!(fan[0], "1216 opened fan-stopped warning", "{:?}", story.told);
+    assert!(fan[1].ends_with("worsened fan-stopped critical"), "{:?}", story.told);
+    assert!(story.of("drive-hot").iter().all(|line| !line.ends_with("warning")), "only ahead: {:?}", story.told);
+}

@@ -11,15 +11,20 @@ mod causes;
 mod changes;
 mod controllers;
 mod cooling;
+mod devices;
 mod drives;
 mod false_alarms;
 mod members;
 mod pool_roll;
 mod pools;
 mod self_tests;
+mod sources;
+mod starts;
+mod two_pools;
 mod volumes;
 mod work;
 
+use super::ledger::Ledger;
 use super::{Memory, judge};
 use crate::clock::Moment;
 use crate::demo::{self, heron, story};
@@ -78,6 +83,14 @@ impl Story {
     fn of(&self, kind: &str) -> Vec<&str> {
         self.told.iter().map(String::as_str).filter(|line| line.split(' ').nth(2) == Some(kind)).collect()
     }
+}
+
+/// The same story in the eyes of a program that was restarted: what it kept is all that it knows. `bring_over` does to
+/// that what reading it back does, with the time of the last look.
+fn restarted(story: Story, bring_over: impl Fn(&mut Ledger, Moment)) -> Story {
+    let mut ledger = story.memory.ledger().as_kept().expect("a ledger can be kept");
+    bring_over(&mut ledger, story.verdict.as_ref().map_or_else(Moment::default, |verdict| verdict.at));
+    Story { memory: Memory::with_ledger(ledger), told: Vec::new(), ..story }
 }
 
 fn words_of(change: &Change) -> String {

@@ -173,9 +173,9 @@ fn a_pool_that_lacks_members_nobody_knows_of_has_nothing_to_spare() {
 fn with_a_spare(snapshot: &mut Snapshot) {
     let device = snapshot.drives[5].device.clone();
     let drive_device = device.clone();
-    let spare =
-        Member { device, drive_device, slot: None, state: MemberState::Spare, device_gone: false, errors: Vec::new() };
-    snapshot.pools[0].members.push(spare);
+    let pool = &mut snapshot.pools[0];
+    let spare = Member { device, drive_device, slot: None, state: MemberState::Spare, ..pool.members[0].clone() };
+    pool.members.push(spare);
 }
 
 #[test]

@@ -109,3 +109,15 @@ fn metadata_is_short_only_when_nothing_is_left_to_become_more_of_it() {
     assert_eq!(told(GIB, 91), "warning");
     assert_eq!(told(GIB / 4, 91), "critical");
 }
+
+/// Linux 6.6 and later say that it has stopped; its owner mounts it anew, with the errors still written down.
+#[test]
+fn a_volume_that_is_writable_again_after_it_was_mounted_anew_has_not_stopped_for_the_errors_of_before() {
+    let story = Story::closely().play(0, 900, |second, snapshot| {
+        let volume = &mut snapshot.volumes[SONGS];
+        volume.stops_at_errors = true;
+        volume.errors = Some(if second < 60 { 0 } else { 2 });
+        volume.writing = if (60..300).contains(&second) { Writing::StoppedByError } else { Writing::Allowed };
+    });
+    assert_eq!(story.of("volume-readonly"), ["70 opened volume-readonly critical", "360 closed volume-readonly"]);
+}

@@ -3,7 +3,8 @@
 use super::*;
 use crate::probe::manners::{Manners, Request};
 use crate::reading::{
-    Activity, AskedBy, Member, MemberState, PastTest, PoolKind, Power, Reading, SelfTest, Source, TestOutcome,
+    Activity, AskedBy, Member, MemberRole, MemberState, PastTest, PoolKind, Power, Reading, SelfTest, Source,
+    TestOutcome,
 };
 use crate::sense::ask::ata::AtaDrive;
 use crate::sense::ask::command::{Ata, Command};
@@ -47,6 +48,8 @@ fn pool() -> Pool {
         drive_device: device.into(),
         slot: Some(0),
         state: MemberState::Active,
+        role: MemberRole::Data,
+        doubted: false,
         device_gone: false,
         errors: Vec::new(),
     };

@@ -19,6 +19,17 @@ pub fn sata_speed(text: &str) -> Result<Option<MegabitsPerSecond>, String> {
     }
 }
 
+/// The speed of a USB device in megabits per second: `1.5`, `12`, `480`, `5000` and so on
+/// (Documentation/ABI/stable/sysfs-bus-usb, `speed`).
+///
+/// # Errors
+/// What was found instead; `unknown` while the device is being set up.
+pub fn usb_speed(text: &str) -> Result<MegabitsPerSecond, String> {
+    let whole = text.split_once('.').map_or(text, |(whole, _)| whole);
+    let speed = whole.parse().ok().filter(|speed| *speed > 0).map(MegabitsPerSecond);
+    speed.ok_or_else(|| format!("found {}, wanted a USB speed such as `480`", quoted(text)))
+}
+
 /// A counter of a SCSI device, such as `0x1f` (Linux drivers/scsi/scsi_sysfs.c).
 ///
 /// # Errors
@@ -46,6 +57,8 @@ mod tests {
     fn speeds_counts_and_patience_are_read_as_the_kernel_writes_them() {
         assert_eq!(sata_speed("3.0 Gbps"), Ok(Some(MegabitsPerSecond(3000))));
         assert_eq!(sata_speed("<unknown>"), Ok(None));
+        assert_eq!(usb_speed("5000"), Ok(MegabitsPerSecond(5000)));
+        assert_eq!(usb_speed("1.5"), Ok(MegabitsPerSecond(1)));
         assert_eq!(device_count("0x1f"), Ok(31));
         assert_eq!(patience("30"), Ok(Duration::from_secs(30)));
     }
@@ -55,6 +68,7 @@ mod tests {
         assert_eq!(sata_speed("12 Gbps"), Err("found `12 Gbps`, wanted a SATA speed such as `6.0 Gbps`".into()));
         assert_eq!(device_count("31"), Err("found `31`, wanted a number that begins with `0x`".into()));
         assert!(device_count("0x").is_err());
+        assert_eq!(usb_speed("unknown"), Err("found `unknown`, wanted a USB speed such as `480`".into()));
         assert!(patience("-1").is_err());
     }
 

@@ -1,6 +1,8 @@
 //! Where a drive is plugged, from its path in sysfs. Kernel names and bus numbers move between boots; the chain of
 //! PCI slots, the port's number on its controller and the USB port chain do not (Documentation/ABI/testing/sysfs-ata).
 
+use std::path::{Path, PathBuf};
+
 /// What the path alone does not tell.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Ata {
@@ -37,6 +39,15 @@ pub fn place(parts: &[&str], ata: Ata) -> Option<String> {
         return None;
     };
     Some(format!("{controller}/{port}"))
+}
+
+/// The USB device that a drive is part of: the folder with its name in the path of the drive, the nearest to the drive.
+pub fn usb_device(path: &Path) -> Option<PathBuf> {
+    let is_device = |folder: &&Path| {
+        let name = folder.file_name().and_then(|name| name.to_str());
+        name.is_some_and(|name| !name.contains(':') && usb_chain(name).is_some())
+    };
+    path.ancestors().find(is_device).map(Path::to_path_buf)
 }
 
 /// The part that names the ATA port of this boot, such as `ata3`.
@@ -119,6 +130,15 @@ mod tests {
     fn of(path: &str, port_no: u64, multiplied: bool) -> Option<String> {
         let parts: Vec<&str> = path.split('/').filter(|part| !part.is_empty()).collect();
         place(&parts, Ata { port_no: Some(port_no), multiplied })
+    }
+
+    #[test]
+    fn a_drive_on_usb_is_part_of_the_device_nearest_to_it() {
+        let on_a_hub = "/devices/pci0000:00/0000:00:14.0/usb2/2-1/2-1.3/2-1.3:1.0/host6/target6:0:0/6:0:0:0/block/sdb";
+        let hub = "/devices/pci0000:00/0000:00:14.0/usb2/2-1/2-1.3";
+        assert_eq!(usb_device(Path::new(on_a_hub)), Some(PathBuf::from(hub)));
+        let on_sata = "/devices/pci0000:00/0000:00:1f.2/ata1/host0/target0:0:0/0:0:0:0/block/sda";
+        assert_eq!(usb_device(Path::new(on_sata)), None);
     }
 
     #[test]

@@ -169,6 +169,8 @@ pub struct Member {
     pub class: Class,
     /// How it stands.
     pub standing: Standing,
+    /// True when it is used although it has made too many errors.
+    pub doubted: bool,
     /// What it has counted.
     pub errors: Option<Errors>,
     /// What else is said of it.
@@ -290,6 +292,7 @@ fn member(vdev: &Vdev, filling: bool) -> Member {
         guid: vdev.guid,
         class: vdev.class,
         standing,
+        doubted: vdev.state == VdevState::Degraded,
         errors: vdev.errors,
         note: vdev.note.clone(),
     }

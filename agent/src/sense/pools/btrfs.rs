@@ -3,8 +3,8 @@
 use super::{at_work, unknown};
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberState,
-    MetadataRoom, Pool, PoolKind, PoolRunning, Reading, Source,
+    Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberRole,
+    MemberState, MetadataRoom, Pool, PoolKind, PoolRunning, Reading, Source,
 };
 use crate::sense::parse::btrfs::{ErrorCounts, Operation};
 use crate::sense::parse::btrfs_members::{self as members, FileSystem, State, Told};
@@ -89,6 +89,8 @@ fn members_of(of: &FileSystem, told: Option<&Told>, places: &BTreeSet<u64>) -> V
                 State::Filling => MemberState::Rebuilding,
                 State::Absent => MemberState::Faulty,
             },
+            role: MemberRole::Data,
+            doubted: false,
             device_gone: member.block.is_none_or(|block| block.gone),
             errors: member.errors.map(errors).unwrap_or_default(),
         }

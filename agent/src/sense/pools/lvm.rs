@@ -3,7 +3,8 @@
 use super::{at_work, unknown};
 use crate::clock::Moment;
 use crate::reading::{
-    Activity, ActivityKind, Group, Member, MemberState, Missing, Pool, PoolKind, PoolRunning, Reading, Reason, Source,
+    Activity, ActivityKind, Group, Member, MemberRole, MemberState, Missing, Pool, PoolKind, PoolRunning, Reading,
+    Reason, Source,
 };
 use crate::sense::parse::dm_members::{self, Told, Volume};
 use crate::sense::parse::dm_raid::{self, Action, Health};
@@ -59,6 +60,8 @@ fn member(member: dm_members::Member) -> Member {
             Some(Health::Faulty | Health::Gone) => MemberState::Faulty,
             None => MemberState::Unknown,
         },
+        role: MemberRole::Data,
+        doubted: false,
         device_gone: member.image.is_none_or(|image| image.gone),
         errors: Vec::new(),
     }

@@ -1,7 +1,9 @@
 //! md arrays as pools, from sysfs (Documentation/admin-guide/md.rst).
 
 use crate::clock::Moment;
-use crate::reading::{Activity, Member, MemberErrorKind, MemberErrors, Missing, Pool, PoolKind, Reading, Source};
+use crate::reading::{
+    Activity, Member, MemberErrorKind, MemberErrors, MemberRole, Missing, Pool, PoolKind, Reading, Source,
+};
 use crate::sense::beneath;
 use crate::sense::host::Host;
 use crate::sense::parse::{md, md_layout, plain};
@@ -93,6 +95,8 @@ fn member(host: &Host, folder: &Path, device: &str) -> Option<Member> {
         slot,
         state,
         // md keeps a member `in_sync` until the next access fails; the link to its block device tells at once.
+        role: MemberRole::Data,
+        doubted: false,
         device_gone: !host.exists(&link.join("size")),
         // Read errors that md has mended by writing the place again; the count lies in the member's superblock.
         errors: match host.ask(&folder.join("errors"), plain::whole) {

@@ -3,8 +3,8 @@
 use super::unknown;
 use crate::clock::{self, Moment};
 use crate::reading::{
-    Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberState, Missing,
-    Pool, PoolKind, PoolRunning, Reading, Reason, Source,
+    Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberRole,
+    MemberState, Missing, Pool, PoolKind, PoolRunning, Reading, Reason, Source,
 };
 use crate::sense::beneath;
 use crate::sense::host::{Host, parts};
@@ -98,8 +98,9 @@ pub fn pool(
     // The module says that something is lost, and `zpool` has not told what: one at least.
     let is_lacking = *state == Ok(PoolState::Degraded);
     let Some(told) = told else { return Pool { missing: is_lacking.then_some(1), ..known } };
-    let is_news = is_lacking && told.status.state == PoolState::Online;
     let layout = Layout::of(host, told);
+    let is_explained = told.status.state != PoolState::Online && layout.members.iter().any(is_amiss);
+    let is_news = is_lacking && !is_explained;
     Pool {
         level: level(&told.status.root),
         wanted: layout.places,
@@ -113,6 +114,11 @@ pub fn pool(
         lost_data: told.status.data_errors,
         ..known
     }
+}
+
+fn is_amiss(member: &Member) -> bool {
+    let is_well = matches!(member.state, MemberState::Active | MemberState::Spare | MemberState::Unknown);
+    !is_well || member.device_gone || member.doubted
 }
 
 fn running(state: PoolState) -> Result<PoolRunning, Missing> {
@@ -173,6 +179,13 @@ fn member(host: &Host, told: &Told, of: zpool::Member, slot: Option<u32>) -> Mem
         device: place.map_or_else(name, |place| place.block.clone()),
         drive_device: place.map_or_else(name, |place| place.drive.clone()),
         slot,
+        role: match of.class {
+            Class::Log => MemberRole::Log,
+            Class::Cache => MemberRole::Cache,
+            Class::Spare => MemberRole::Spare,
+            Class::Normal | Class::Special | Class::Dedup | Class::Other => MemberRole::Data,
+        },
+        doubted: of.doubted,
         state: match of.standing {
             Standing::Active => MemberState::Active,
             Standing::Rebuilding => MemberState::Rebuilding,

@@ -7,7 +7,7 @@ use crate::judge::heat_limits;
 use crate::reading::{Drive, Power, SelfTest, Snapshot};
 use crate::tell::tongue::Tongue;
 use crate::tell::wording::words;
-use crate::verdict::{Subject, Tray, TrayState, Verdict};
+use crate::verdict::{Condition, Tray, TrayState, Verdict};
 
 /// Minutes of the small history, a column each.
 const MINUTES: usize = 40;
@@ -38,8 +38,8 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         TrayState::Asleep => ("zz".to_owned(), None),
         TrayState::Empty | TrayState::NoReading => ("--".to_owned(), None),
     };
-    let subject = tray.drive.clone().map(Subject::Drive);
-    let says = view.verdict.conditions.iter().find(|condition| Some(&condition.subject) == subject.as_ref());
+    let is_about_it = |held: &&Condition| tray.drive.is_some() && held.subject.drive() == tray.drive.as_ref();
+    let says = view.verdict.conditions.iter().find(is_about_it);
     let mut beside: Vec<String> = Vec::new();
     beside.extend(end.map(|end| format!("→ {:.0}°", end.0)));
     let title = says.map(|condition| said(&words(condition, view.tongue).name, &named));

@@ -6,11 +6,11 @@ mod box_examples;
 
 use super::*;
 use crate::clock::Moment;
-use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, TestKind, Writing};
+use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, MemberRole, TestKind, Writing};
 use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{
-    Counted, Down, Estimate, Interval, Kind, LinkFault, Outlook, Reaches, ReadRisk, SaysFailing, Severity, SpaceLimit,
-    Subject,
+    Counted, Down, Estimate, Interval, Kind, LinkFault, MemberFault, Outlook, Reaches, ReadRisk, SaysFailing, Severity,
+    SpaceLimit, Subject,
 };
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -88,6 +88,8 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         let stood = Duration::from_secs(2_400);
         Finding::RebuildStalled { pool: name(), activity, done: Some(Percent(41.0)), stood }
     };
+    let faulty =
+        |drive, role, how| Finding::MemberFaulty { pool: name(), drive, device: "nvme0n1p4".into(), role, how };
     let errors = |kind| Finding::MemberErrors { pool: name(), drive: drive(), kind, grown: 3, within: 7 * DAY };
     let all_but_three = || vec!["1".to_owned(), "2".to_owned(), "4".to_owned()];
     let mut all: Vec<Finding> = [Resync, Rebuild, Check, Repair, Reshape].into_iter().map(busy).collect();
@@ -152,6 +154,12 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         errors(MemberErrorKind::Checksum),
         errors(MemberErrorKind::Generation),
         Finding::DataLost { pool: name(), pieces: 3 },
+        faulty(Some(drive()), MemberRole::Data, MemberFault::PutOut),
+        faulty(Some(drive()), MemberRole::Spare, MemberFault::Gone),
+        faulty(None, MemberRole::Log, MemberFault::Offline),
+        faulty(None, MemberRole::Cache, MemberFault::Doubted),
+        Finding::UsbSlow { drive: drive(), now: MegabitsPerSecond(480), best: MegabitsPerSecond(20_000) },
+        Finding::MissingAtStart { drive: drive(), missing: 2, of: 5 },
         Finding::VolumeReadonly { mount: name(), writing: Writing::ReadOnly },
         Finding::VolumeReadonly { mount: name(), writing: Writing::StoppedByError },
         Finding::VolumeReadonly { mount: name(), writing: Writing::ShutDown },

@@ -1,0 +1,138 @@
+//! Stories of starts: drives that take their time to appear, and drives that keep missing the start.
+
+use super::{Story, restarted};
+use crate::judge::ledger::Ledger;
+use crate::reading::{Counter, Event, Happening, Part, Snapshot, Teller};
+use crate::verdict::Finding;
+
+/// The kernel tells once, in the first second, that this card starts its ports one after another.
+fn staggered(snapshot: &mut Snapshot) {
+    snapshot.events.push(Event {
+        at: crate::clock::Moment::after_boot(std::time::Duration::from_secs(1)),
+        part: Part::Controller("0000/01.0/00.0".into()),
+        what: Happening::StaggeredStart,
+        teller: Teller::Log,
+        line: "ahci 0000:01:00.0: SSS flag set, parallel bus scan disabled".into(),
+    });
+}
+
+/// A box that has just been started, whose last drive appears so many seconds later.
+fn comes_late(is_staggered: bool, appears: u64) -> Vec<String> {
+    let story = Story { up: 0, ..Story::closely() }.play(0, 300, |second, snapshot| {
+        if is_staggered && second == 2 {
+            staggered(snapshot);
+        }
+        if second < appears {
+            snapshot.drives.truncate(5);
+        }
+    });
+    story.told
+}
+
+#[test]
+fn drives_that_are_started_one_after_another_have_two_minutes_to_appear() {
+    assert_eq!(comes_late(true, 118), [""; 0]);
+    assert_eq!(comes_late(true, 140), ["130 opened drive-gone warning", "200 closed drive-gone"]);
+    assert_eq!(comes_late(false, 118)[0], "100 opened drive-gone warning", "and others a minute and a half");
+}
+
+/// The card was changed for another since.
+#[test]
+fn what_a_card_did_at_the_start_before_does_not_count_at_this_one() {
+    let before = Story { up: 0, ..Story::closely() }.play(0, 300, |second, snapshot| {
+        if second == 2 {
+            staggered(snapshot);
+        }
+    });
+    let story = Story {
+        up: 0,
+        ..restarted(before, |ledger: &mut Ledger, ended| {
+            ledger.move_back(ended, |at| at.minus(ended.since_boot()));
+        })
+    };
+    let story = story.play(0, 110, |_, snapshot| snapshot.drives.truncate(5));
+    assert_eq!(story.told, ["100 opened drive-gone warning"]);
+}
+
+fn starts(snapshot: &mut Snapshot, count: i64) {
+    for drive in &mut snapshot.drives {
+        if let Ok(health) = &mut drive.health.value {
+            health.counters.retain(|counter| counter.name != "power_cycles");
+            health.counters.push(Counter { name: "power_cycles".into(), value: count, origin: "story".into() });
+        }
+    }
+}
+
+/// A boot in which the drives have started so often by now; `late` misses its start and is there after ten minutes.
+fn boot(story: Story, count: i64, late: Option<usize>) -> Story {
+    let told = story.told.clone();
+    let story = restarted(story, |ledger: &mut Ledger, ended| {
+        ledger.move_back(ended, |at| at.minus(ended.since_boot()));
+    });
+    let story = Story { up: 10, pace: 10, told, ..story };
+    story.play(0, 1200, |second, snapshot| {
+        starts(snapshot, count);
+        if second < 600 {
+            if let Some(late) = late {
+                snapshot.drives.remove(late);
+            }
+        }
+    })
+}
+
+const AT_START: &str = "drive-missing-at-start";
+
+/// A box that was watched, then these boots: how often its drives had started, and which was late.
+fn boots(boots: &[(i64, Option<usize>)]) -> Story {
+    let first = Story { up: 10, pace: 10, ..Story::new() }.play(0, 1200, |_, snapshot| starts(snapshot, 100));
+    boots.iter().fold(first, |story, (count, late)| boot(story, *count, *late))
+}
+
+#[test]
+fn a_drive_that_misses_two_of_five_cold_starts_is_told_and_over_when_three_more_were_good() {
+    let twice = [(101, Some(5)), (102, None), (103, Some(5))];
+    let story = boots(&twice);
+    assert_eq!(story.of(AT_START), ["600 opened drive-missing-at-start warning"]);
+    let Some(Finding::MissingAtStart { missing, of, .. }) = story
+        .verdict
+        .as_ref()
+        .and_then(|verdict| verdict.conditions.iter().find(|held| held.kind().id() == AT_START))
+        .map(|held| &held.finding)
+    else {
+        panic!("it holds: {:?}", story.told)
+    };
+    assert_eq!((*missing, *of), (2, 3));
+    let well = [&twice[..], &[(104, None), (105, None), (106, None)]].concat();
+    assert_eq!(boots(&well).of(AT_START).len(), 2, "and closed");
+}
+
+/// Near misses: once only; warm restarts, at which drives count nothing; a drive that was gone before.
+#[test]
+fn warm_restarts_and_drives_that_were_missed_before_do_not_count() {
+    assert_eq!(boots(&[(101, Some(5)), (102, None)]).of(AT_START), [""; 0], "once");
+    assert_eq!(boots(&[(100, Some(5)), (100, Some(5)), (100, Some(5))]).of(AT_START), [""; 0], "warm");
+    let gone = boots(&[]).play(1200, 2400, |_, snapshot| {
+        starts(snapshot, 100);
+        snapshot.drives.remove(5);
+    });
+    let story = boot(boot(gone, 101, Some(5)), 102, Some(5));
+    assert_eq!(story.of(AT_START), [""; 0], "told as gone when the boot before ended: {:?}", story.told);
+}
+
+/// A start that nobody watched from its first minute says nothing of who was late.
+#[test]
+fn a_program_that_is_started_later_counts_no_start() {
+    let mut story = boots(&[]);
+    for count in [101, 102] {
+        story = restarted(story, |ledger: &mut Ledger, ended| {
+            ledger.move_back(ended, |at| at.minus(ended.since_boot()));
+        });
+        story = Story { up: 3600, ..story }.play(0, 1200, |second, snapshot| {
+            starts(snapshot, count);
+            if second < 600 {
+                snapshot.drives.remove(5);
+            }
+        });
+    }
+    assert_eq!(story.of(AT_START), [""; 0]);
+}
