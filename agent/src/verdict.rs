@@ -38,6 +38,8 @@ pub struct Verdict {
     pub at: Moment,
     /// Whether the box is still heard from: a separate fact from how bad it is.
     pub heard: Heard,
+    /// True while parts may still appear after the start of the machine: nobody can say yet that none is missing.
+    pub is_starting: bool,
     /// What holds, worst first, then oldest first.
     pub conditions: Vec<Condition>,
     /// The stories that the conditions make up, worst first, then oldest first.
@@ -77,9 +79,10 @@ impl Verdict {
         self.incidents.iter().chain(self.turns.iter().map(|turn| &turn.incident)).find(holds)
     }
 
-    /// True only when nothing worse than a notice holds and everything is fresh: the one state that may be called fine.
+    /// True only when nothing worse than a notice holds, everything is fresh and had time to appear: the one state that may
+    /// be called fine.
     pub fn is_fine(&self) -> bool {
-        self.heard == Heard::Fresh && self.worst() < Some(Severity::Warning)
+        self.heard == Heard::Fresh && !self.is_starting && self.worst() < Some(Severity::Warning)
     }
 }
 

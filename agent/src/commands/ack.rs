@@ -1,4 +1,4 @@
-//! `ack`: its owner knows of an incident.
+//! `ack`: its owner knows of an incident, or agrees with what it misses.
 
 use super::terminal::print_lines;
 use super::{Shared, this_machine};
@@ -15,11 +15,18 @@ pub struct Flags {
     /// The incident's number, as `alerts` shows it
     #[arg(value_name = "ID")]
     id: u32,
+    /// What it misses was taken away for good, or is meant to be as it is: no longer expect it
+    ///
+    /// For a drive, pool or controller that was removed, a fan or network port that is no longer used, a slower one that was put in, and for what can no longer be read. What is still read as wrong stays open.
+    #[arg(long)]
+    accept: bool,
 }
 
 /// Asks the running agent.
 pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     this_machine(&flags.shared)?;
-    print_lines(&control::ask(&flags.shared.run_dir, &Request::Acknowledge { id: IncidentId(flags.id) })?)?;
+    let id = IncidentId(flags.id);
+    let request = if flags.accept { Request::Accept { id } } else { Request::Acknowledge { id } };
+    print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
     Ok(ExitCode::SUCCESS)
 }

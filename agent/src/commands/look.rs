@@ -15,7 +15,7 @@ use traylight::reading::{Itself, Snapshot};
 use traylight::serve::document::Document;
 use traylight::serve::{socket, table};
 use traylight::verdict::Verdict;
-use traylight_config::{Grace, Limits, Settings};
+use traylight_config::Settings;
 
 /// How long one look may take; the probe needs about a second.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -68,11 +68,8 @@ pub fn seen(shared: &Shared) -> io::Result<(Document, bool)> {
 }
 
 /// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to
-/// wait for: what is beyond a limit now counts now.
+/// wait for: what is beyond a limit now counts now. Only what is not there at all may still appear after a start.
 pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) -> io::Result<(Verdict, Snapshot)> {
-    // Nor is there a start to wait for the end of.
-    let grace = Grace { drives: Duration::ZERO, pools: Duration::ZERO };
-    let settings = Settings { limits: Limits { grace, ..settings.limits.clone() }, ..settings.clone() };
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let snapshots = runtime.block_on(async {
         let mut keeper = Keeper::new(root, clock.clone());
@@ -83,8 +80,8 @@ pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) ->
     runtime.shutdown_background();
     let [first, second] = snapshots?;
     let mut memory = Memory::without_patience();
-    judge(&settings, &mut memory, first.taken, Some(&first), &Itself::default());
-    let (verdict, _) = judge(&settings, &mut memory, second.taken, Some(&second), &Itself::default());
+    judge(settings, &mut memory, first.taken, Some(&first), &Itself::default());
+    let (verdict, _) = judge(settings, &mut memory, second.taken, Some(&second), &Itself::default());
     Ok((verdict, second))
 }
 

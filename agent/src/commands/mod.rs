@@ -45,11 +45,11 @@ enum Command {
     Run(run::Flags),
     /// Look at the box once and say how it stands
     ///
-    /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open. With --self-test it lets one drive test itself and follows that; exit code: 0 passed, 20 failed, 10 came to no result.
+    /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 3 the system is still starting, 10 a warning is open or the box is silent, 20 a critical condition is open. Without an agent, what it finds counts immediately; a drive or file system that is not there counts after the grace period of a start. With --self-test it lets one drive test itself and follows that; exit code: 0 passed, 20 failed, 10 came to no result.
     Look(look::Flags),
     /// Say what is open, and with --why everything about one incident
     ///
-    /// Asks the running agent if there is one, else looks at the box once. Exit code: 0 nothing wrong, 10 a warning is open, 20 a critical condition is open.
+    /// Asks the running agent if there is one, else looks at the box once. Exit code: 0 nothing wrong, 3 the system is still starting, 10 a warning is open or the box is silent, 20 a critical condition is open.
     Alerts(alerts::Flags),
     /// Say that you know of an incident: no more reminders of it, until it gets worse
     Ack(ack::Flags),

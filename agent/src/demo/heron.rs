@@ -220,6 +220,7 @@ fn volumes(now: Moment, scene: &Scene) -> Vec<Volume> {
         ),
         writing: Writing::Allowed,
         meant_read_only: false,
+        meant_writable: false,
         stops_at_errors: true,
         errors: Some(0),
     };

@@ -62,9 +62,17 @@ impl Acquaintances {
         is_new
     }
 
-    /// The owner agrees with what is there now. A drive on another port has another link, whose best is not known yet.
-    pub fn accept(&mut self, known: &drives::Known) {
-        for (key, drive) in known.expected().filter(|(_, drive)| drive.present) {
+    /// The owner agrees that its link need not be as fast as it was.
+    pub fn accept_speed(&mut self, drive: &DriveKey) {
+        if let Some(known) = self.drives.get_mut(drive) {
+            known.best_speed = None;
+        }
+    }
+
+    /// The owner agrees with these drives where they are now. A drive on another port has another link, whose best is not
+    /// known yet.
+    pub fn accept(&mut self, known: &drives::Known, which: impl Fn(&DriveKey) -> bool) {
+        for (key, drive) in known.expected().filter(|(key, drive)| drive.present && which(key)) {
             let accepted = self.drives.entry(key.clone()).or_default();
             if accepted.port != drive.place.port {
                 *accepted = Acquaintance { port: drive.place.port.clone(), best_speed: None };

@@ -126,7 +126,8 @@ impl About<'_> {
         let is_usb = self.drive.bus == Bus::Usb;
         let is_here = agreed.port == self.drive.port
             || (is_usb && controller(&agreed.port).is_some_and(|of| Some(of) == controller(&self.drive.port)));
-        let best = agreed.best_speed.filter(|_| is_here)?;
+        // On another port it has another link, of which nothing is known yet.
+        let best = if is_here { agreed.best_speed? } else { now };
         let side = if now < best { Side::Raised(Severity::Warning) } else { Side::Clear };
         let drive = self.place();
         let finding = match is_usb {

@@ -93,16 +93,14 @@ pub fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> 
     ];
     let Some(disk) = system_disk(snapshot) else { return seen };
     let device = || disk.device.clone();
-    if disk.kind == SystemDiskKind::SdCard {
-        let bytes = ledger.count(&written(disk));
-        let side = raised(bytes > CARD_BYTES, Severity::Warning);
-        let what = BoxFault::CardWears { device: device(), written: Bytes(bytes) };
-        seen.push(sight("card", side, what, Holds::new(HOUR, Duration::ZERO)));
-    }
-    if disk.kind != SystemDiskKind::Disk {
-        let count = ledger.count(&failures(disk));
-        let side = raised(count > 0, Severity::Critical);
-        seen.push(sight("disk", side, BoxFault::DiskErrors { device: device(), count }, AT_ONCE));
-    }
+    // A system that was moved to another disk has left what was wrong with the one before.
+    let is_card = disk.kind == SystemDiskKind::SdCard;
+    let bytes = if is_card { ledger.count(&written(disk)) } else { 0 };
+    let side = raised(bytes > CARD_BYTES, Severity::Warning);
+    let what = BoxFault::CardWears { device: device(), written: Bytes(bytes) };
+    seen.push(sight("card", side, what, Holds::new(HOUR, Duration::ZERO)));
+    let count = if disk.kind == SystemDiskKind::Disk { 0 } else { ledger.count(&failures(disk)) };
+    let side = raised(count > 0, Severity::Critical);
+    seen.push(sight("disk", side, BoxFault::DiskErrors { device: device(), count }, AT_ONCE));
     seen
 }

@@ -3,17 +3,19 @@
 
 use crate::clock::Moment;
 use crate::reading::{Power, Snapshot};
+use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
 /// How often a sample is kept, and for how long.
 const EVERY: Duration = Duration::from_secs(600);
-const KEPT: usize = 36;
+const KEPT: u32 = 36;
 /// A room that is this much warmer is told of, °C, and its parts may differ by so much (common practice, no source).
 const WARMER: f64 = 4.0;
 const ALIKE: f64 = 2.5;
 
 /// Samples of the last six hours, oldest first: when, the middle of the drives, the warmest of the board, in °C.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Climate {
     samples: Vec<(Moment, f64, f64)>,
 }
@@ -27,10 +29,13 @@ impl Climate {
         let board = snapshot.temperatures.iter().filter_map(|t| Some(t.value.get()?.0)).reduce(f64::max);
         drives.sort_by(f64::total_cmp);
         let (Some(middle), Some(board), true) = (drives.get(drives.len() / 2), board, due) else { return };
-        if self.samples.len() >= KEPT {
-            self.samples.remove(0);
-        }
+        self.samples.retain(|(at, ..)| snapshot.taken.since(*at) < EVERY * KEPT);
         self.samples.push((snapshot.taken, *middle, board));
+    }
+
+    /// As when the machine has started again.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        self.samples.iter_mut().for_each(|(at, ..)| *at = by(*at));
     }
 
     /// True when, within the last hours and not within the last minutes, drives and board got warmer, and by the same.

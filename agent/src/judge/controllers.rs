@@ -74,11 +74,13 @@ impl Learned {
         *self != before
     }
 
-    /// The owner agrees with what is there now: what is not is no longer missed, and no link has to be as it was.
-    pub fn accept(&mut self) {
-        for known in self.controllers.values_mut() {
-            known.drives.clear();
-            known.best = None;
+    /// The owner agrees with a controller as it is: one that is gone is no longer missed, and its link need not be as it was.
+    pub fn accept(&mut self, key: &str, what: &ControllerFault) {
+        let Some(known) = self.controllers.get_mut(key) else { return };
+        match what {
+            ControllerFault::Gone => known.drives.clear(),
+            ControllerFault::SlowLane { .. } => known.best = None,
+            _ => {}
         }
     }
 }
@@ -170,13 +172,20 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
             Some(there) => about.there(known, there),
             // It is its own drive, whose absence is told already.
             None if known.kind == ControllerKind::Nvme => Vec::new(),
-            None => vec![about.gone(snapshot.taken.since_boot() < presence::grace(settings, memory))],
+            None => {
+                let appeared = |key: &DriveKey| memory.drives.get(key).is_some_and(|drive| drive.appeared);
+                let in_grace = snapshot.taken.since_boot() < presence::grace(settings, memory);
+                vec![about.gone(in_grace && !known.drives.iter().any(appeared))]
+            }
         }
     });
     // Its owner agrees that it is not there, or its slot holds nothing any more.
     let no_longer = memory.open().filter_map(|open| {
         let Subject::Controller(key, _) = &open.subject else { return None };
-        let is_known = memory.ledger.controllers.controllers.contains_key(key)
+        let is_expected = |drive: &DriveKey| memory.drives.get(drive).is_some_and(|drive| !drive.accepted);
+        let is_there = snapshot.controllers.iter().any(|controller| controller.key == *key);
+        let known = memory.ledger.controllers.controllers.get(key);
+        let is_known = known.is_some_and(|known| is_there || known.drives.iter().any(is_expected))
             || key.strip_prefix("usb-").is_some_and(|chain| memory.controllers.bridges.contains_key(chain));
         let (subject, finding, holds) =
             (open.subject.clone(), open.finding.clone(), Holds::new(Duration::ZERO, Duration::ZERO));
@@ -216,8 +225,8 @@ struct About<'a> {
 
 impl About<'_> {
     /// One that is not there is missed when a drive was behind it that is nowhere else.
-    fn gone(&self, in_grace: bool) -> Sight {
-        let side = if in_grace { Side::Between } else { Side::Raised(Severity::Critical) };
+    fn gone(&self, may_come: bool) -> Sight {
+        let side = if may_come { Side::Between } else { Side::Raised(Severity::Critical) };
         self.sight("gone", side, ControllerFault::Gone, LOST)
     }
 

@@ -34,6 +34,9 @@ pub struct KnownDrive {
     spare_in: Vec<String>,
     /// False while it is not there.
     pub present: bool,
+    /// It was there since the machine started.
+    #[serde(default)]
+    pub appeared: bool,
     /// The owner, or a whole pool, does without it.
     pub accepted: bool,
     /// Part of the box rather than something plugged in for an hour.
@@ -75,7 +78,7 @@ impl Known {
     /// of (`told`) may have been taken out while the machine was off; only the configuration can still expect it.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment, told: impl Fn(&DriveKey) -> bool) {
         for (key, drive) in &mut self.drives {
-            drive.present = false;
+            (drive.present, drive.appeared) = (false, false);
             drive.expected &= !drive.pools.is_empty() || told(key);
             drive.first_seen = by(drive.first_seen);
             drive.losses.iter_mut().for_each(|loss| *loss = by(*loss));
@@ -151,6 +154,7 @@ impl Known {
                     pools: Vec::new(),
                     spare_in: Vec::new(),
                     present: false,
+                    appeared: false,
                     accepted: false,
                     expected: true,
                     first_seen: now,
@@ -170,6 +174,7 @@ impl Known {
             pools: Vec::new(),
             spare_in: Vec::new(),
             present: false,
+            appeared: false,
             accepted: false,
             expected: false,
             first_seen: snapshot.taken,
@@ -196,22 +201,40 @@ impl Known {
                 _ => {}
             }
         }
-        known.present = true;
+        (known.present, known.appeared) = (true, true);
         known.accepted = false;
     }
 
-    /// See [`super::Memory::accept`].
-    pub fn accept_absences(&mut self, settings: &Settings) {
-        for (_, drive) in self.drives.iter_mut().filter(|(key, drive)| !drive.present && !is_named(settings, key)) {
-            drive.accepted = true;
+    /// The owner has taken absent drives out of the configuration.
+    pub fn accept_unnamed(&mut self, before: &Settings, after: &Settings) {
+        for (key, drive) in self.drives.iter_mut().filter(|(_, drive)| !drive.present) {
+            drive.accepted |= is_meant(before, key, drive) && !is_meant(after, key, drive);
         }
     }
 
-    /// Forgets absent drives that nobody expects, once their absence is no longer told of.
+    /// The owner does without a drive that is absent; true when there is one.
+    pub fn accept(&mut self, key: &DriveKey) -> bool {
+        let drive = self.drives.get_mut(key).filter(|drive| !drive.present);
+        drive.map(|drive| drive.accepted = true).is_some()
+    }
+
+    /// True for a drive that is absent for good: nobody expects it, or nobody any more. One that had no time to appear yet,
+    /// or was lost a moment ago, may come back.
+    pub fn is_no_part(&self, settings: &Settings, key: &DriveKey, now: Moment) -> bool {
+        let Some(drive) = self.drives.get(key) else { return true };
+        let has_time = match drive.losses.last().filter(|_| drive.appeared) {
+            Some(lost) => now.since(*lost) < settings.limits.drive.gone_hold,
+            None => now.since_boot() < settings.limits.grace.drives,
+        };
+        !drive.present && (drive.accepted || (!drive.expected && !has_time))
+    }
+
+    /// Forgets absent drives that nobody expects, once nothing is told of them any more.
     pub fn forget_accepted(&mut self, tracks: &BTreeMap<(Kind, Subject), Track>) {
+        let open = tracks.iter().filter(|(_, track)| track.open().is_some());
+        let told: BTreeSet<&DriveKey> = open.filter_map(|((_, subject), _)| subject.drive()).collect();
         self.drives.retain(|key, drive| {
-            let told =
-                tracks.get(&(Kind::DriveGone, Subject::Drive(key.clone()))).is_some_and(|track| track.open().is_some());
+            let told = told.contains(key);
             // One that the configuration names would only be expected anew.
             let stays = drive.expected && (!drive.accepted || drive.place.tray.is_some());
             drive.present || told || stays
@@ -222,6 +245,13 @@ impl Known {
 /// True when the list of drives itself could not be read.
 pub fn is_blind(snapshot: &Snapshot) -> bool {
     snapshot.is_blind_to("drives")
+}
+
+/// True when a tray of the configuration means this drive, by its serial or by where it was.
+fn is_meant(settings: &Settings, key: &DriveKey, drive: &KnownDrive) -> bool {
+    let port = drive.place.port.as_ref();
+    let mut trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
+    is_named(settings, key) || trays.any(|tray| matches!(&tray.holds, Some(Holds::Port(of)) if Some(of) == port))
 }
 
 /// True when a tray of the configuration names this drive by its serial.

@@ -6,6 +6,7 @@ use super::track::{Holds, Side, Sight};
 use super::{Memory, tachometers};
 use crate::reading::{Fan, Snapshot};
 use crate::verdict::{Condition, Finding, Kind, Severity, Subject};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -14,15 +15,18 @@ use traylight_config::Settings;
 pub(crate) const WELL_PERCENT: f64 = 75.0;
 pub(crate) const WELL_HOLD: Duration = Duration::from_secs(300);
 
-/// The fans whose tachometer is trusted: seen turning, or named by the owner as always turning.
-#[derive(Debug, Clone, Default)]
+/// The fans whose tachometer is trusted: seen turning, in this run or an earlier one, or named by the owner as always
+/// turning.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Known {
     trusted: BTreeSet<String>,
 }
 
 impl Known {
-    /// Takes in which fans turn.
-    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) {
+    /// Takes in which fans turn; true when one is new.
+    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) -> bool {
+        let before = self.trusted.len();
         let enough = settings.limits.fan.turning_again_rpm;
         for fan in &snapshot.fans {
             let turns = fan.speed.get().is_some_and(|speed| speed.0 >= enough && !tachometers::is_floor(fan));
@@ -30,6 +34,12 @@ impl Known {
                 self.trusted.insert(fan.key.clone());
             }
         }
+        self.trusted.len() > before
+    }
+
+    /// Its owner agrees that this fan does not turn, until it does.
+    pub fn accept(&mut self, fan: &str) {
+        self.trusted.remove(fan);
     }
 
     /// The keys of the fans that are fitted, as far as known.
@@ -50,7 +60,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     let with_heat = memory.open().any(is_hot);
     // A fan that nobody knows the level of may rest while the box is cool, not while something in it is hot.
     let is_cool = !with_heat && !memory.open().any(|open| open.kind() == Kind::CpuHotThrottled);
-    let trusted = snapshot.fans.iter().filter(|fan| memory.fans.trusted.contains(&fan.key));
+    let trusted = snapshot.fans.iter().filter(|fan| memory.ledger.fans.trusted.contains(&fan.key));
     trusted
         .flat_map(|fan| [stopped(settings, memory, fan, with_heat, is_cool), weak(settings, memory, fan)])
         .flatten()

@@ -14,7 +14,7 @@ use super::signs::Signs;
 use super::sources::Sources;
 use super::starts::{self, Starts};
 use super::tachometers::Tachometers;
-use super::{attachments, board, controllers, drives, itself, power_cycles, supply};
+use super::{attachments, board, climate, controllers, drives, fans, itself, links, power_cycles, supply, volumes};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
 use serde::{Deserialize, Serialize};
@@ -86,6 +86,18 @@ pub struct Ledger {
     /// What of the box was readable.
     #[serde(default)]
     pub sources: Sources,
+    /// Which fans turn or turned.
+    #[serde(default)]
+    pub fans: fans::Known,
+    /// Which network ports are in use, and how fast they are.
+    #[serde(default)]
+    pub links: links::Known,
+    /// Which volumes could be written to.
+    #[serde(default)]
+    pub volumes: volumes::Known,
+    /// How warm the room was lately.
+    #[serde(default)]
+    pub climate: climate::Climate,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -157,9 +169,22 @@ impl Ledger {
         self.book.move_back(by);
         self.signs.move_back(ended, by);
         self.known.move_back(by, |key| told.contains(key));
+        self.pools.begin_boot();
         self.supply.move_back(by);
         self.attachments.move_back(by);
         self.power_cycles.begin_anew();
+        self.links.move_back(by);
+        self.volumes.begin_boot();
+        self.climate.move_back(by);
+    }
+
+    /// Takes in fans, network ports and volumes, and how warm it is.
+    pub fn learn_parts(&mut self, settings: &Settings, snapshot: &Snapshot) {
+        self.is_new |= self.fans.learn(settings, snapshot);
+        self.is_new |= self.links.learn(settings, snapshot);
+        self.is_new |= self.volumes.learn(settings, snapshot);
+        self.is_new |= self.tachometers.learn(snapshot);
+        self.climate.learn(snapshot);
     }
 
     /// Takes in what happened to drives and other parts.
@@ -188,16 +213,6 @@ impl Ledger {
     /// Takes in which pools are there.
     pub fn learn_pools(&mut self, snapshot: &Snapshot) {
         self.is_new |= self.pools.learn(snapshot);
-    }
-
-    /// The owner agrees with the controllers, fans and pools that are there.
-    pub fn accept_parts(&mut self) {
-        self.controllers.accept();
-        self.starts.accept();
-        self.sources.accept();
-        self.tachometers.accept();
-        self.pools.accept();
-        self.is_new = true;
     }
 
     /// A run of the program begins in this boot of the machine. How the one before ended is noted, for a week of watching.

@@ -3,6 +3,7 @@
 
 mod about;
 mod acquaintances;
+mod agreement;
 pub(crate) mod airflow;
 pub(crate) mod answering;
 pub(crate) mod attachments;
@@ -54,7 +55,7 @@ use crate::clock::Moment;
 use crate::reading::{DriveKey, Itself, Snapshot};
 use crate::verdict::{Change, Condition, Finding, Heard, Incident, IncidentId, Kind, Subject, Verdict};
 use ledger::Ledger;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use track::{Sight, Track};
 
@@ -73,8 +74,6 @@ pub const SILENT_AFTER: Duration = Duration::from_secs(6);
 pub struct Memory {
     tracks: BTreeMap<(Kind, Subject), Track>,
     drives: drives::Known,
-    fans: fans::Known,
-    links: links::Known,
     airflow: airflow::Known,
     board: board::Known,
     controllers: controllers::Known,
@@ -82,13 +81,15 @@ pub struct Memory {
     warmth: warmth::Known,
     self_tests: self_tests::Known,
     work: pool_work::Known,
-    volumes: volumes::Known,
     outlook: outlook::Known,
-    climate: climate::Climate,
     ledger: Ledger,
     last_heard: Option<Moment>,
     /// What is beyond a limit counts at once.
     at_once: bool,
+    /// The open conditions of which the last look said nothing.
+    unseen: BTreeSet<(Kind, Subject)>,
+    /// Those among them that end with the next look, if that says nothing either.
+    released: BTreeSet<(Kind, Subject)>,
 }
 
 impl Memory {
@@ -164,20 +165,6 @@ impl Memory {
         self.ledger.starts.miss(drive, times);
     }
 
-    /// The owner has looked and agrees with what is there: new and moved drives belong to the box; absent drives that the
-    /// configuration does not name, absent pools and absent controllers are no longer expected; fans and links may be as
-    /// they are.
-    pub fn accept(&mut self, settings: &Settings) {
-        self.accept_drives(settings);
-        self.ledger.accept_parts();
-    }
-
-    /// The same of drives alone.
-    pub fn accept_drives(&mut self, settings: &Settings) {
-        self.drives.accept_absences(settings);
-        self.ledger.acquaintances.accept(&self.drives);
-    }
-
     /// What is left of it after the machine has started again without having been shut down, on a clock that goes on:
     /// what would have been kept.
     ///
@@ -221,14 +208,11 @@ pub fn judge(
         let heard_anew = (fresh.len() < snapshot.events.len()).then(|| Snapshot { events: fresh, ..snapshot.clone() });
         let snapshot = heard_anew.as_ref().unwrap_or(snapshot);
         memory.drives.learn(settings, snapshot);
-        memory.fans.learn(settings, snapshot);
-        memory.links.learn(settings, snapshot);
         memory.warmth.learn(snapshot);
-        memory.volumes.learn(snapshot);
+        memory.ledger.learn_parts(settings, snapshot);
         let checked = memory.work.learn(snapshot);
         memory.outlook.learn(snapshot);
         let fell = memory.ledger.learn(snapshot);
-        memory.ledger.is_new |= memory.ledger.tachometers.learn(snapshot);
         memory.ledger.learn_supply(snapshot);
         memory.board.learn(&mut memory.ledger, snapshot);
         memory.processor.learn(snapshot);
@@ -247,16 +231,17 @@ pub fn judge(
         memory.ledger.is_new |= memory.ledger.sources.learn(&memory.drives, snapshot);
         memory.ledger.learn_signs(&memory.drives, snapshot);
         memory.ledger.learn_attachments(snapshot);
-        memory.climate.learn(snapshot);
+        let mut unseen: BTreeSet<(Kind, Subject)> = memory.open().map(causes::key).collect();
         for rule in RULES {
             for mut sight in rule(settings, memory, snapshot) {
+                unseen.remove(&(sight.finding.kind(), sight.subject.clone()));
                 if memory.at_once {
                     sight.holds = track::Holds::new(Duration::ZERO, Duration::ZERO);
                 }
                 changes.extend(take_in(&mut memory.tracks, sight));
             }
         }
-        changes.extend(forget_absent(memory, now));
+        changes.extend(end_unseen(settings, memory, snapshot, unseen));
         memory.drives.forget_accepted(&memory.tracks);
         memory.forget_accepted_pools();
     }
@@ -304,16 +289,34 @@ fn take_in(tracks: &mut BTreeMap<(Kind, Subject), Track>, sight: Sight) -> Optio
     tracks.entry((sight.finding.kind(), sight.subject.clone())).or_default().see(sight)
 }
 
-/// What was told of a drive itself ends with its absence; see [`incidents::ends_with_absence`].
-fn forget_absent(memory: &mut Memory, now: Moment) -> Vec<Change> {
-    let gone = |(kind, subject): &&(Kind, Subject)| *kind == Kind::DriveGone && memory.is_open(*kind, subject);
-    let gone =
-        memory.tracks.keys().filter(gone).filter_map(|(_, subject)| subject.drive().cloned()).collect::<Vec<_>>();
-    let ends = |track: &Track| track.open().is_some_and(|open| incidents::ends_with_absence(open, &gone));
-    let ended: Vec<_> = memory.tracks.iter().filter(|(_, track)| ends(track)).map(|(key, _)| key.clone()).collect();
-    let close = |key| memory.tracks.remove(&key).and_then(|track| track.open().cloned());
+/// Ends what no look will say anything of any more: what was told of a drive itself ends with its absence (see
+/// [`incidents::ends_with_absence`]), all of it once nobody expects the drive; and what its owner has released.
+fn end_unseen(
+    settings: &Settings,
+    memory: &mut Memory,
+    snapshot: &Snapshot,
+    unseen: BTreeSet<(Kind, Subject)>,
+) -> Vec<Change> {
+    let now = snapshot.taken;
+    let open_absences = memory.open().filter(|open| open.kind() == Kind::DriveGone);
+    let gone: Vec<DriveKey> = open_absences.filter_map(|open| open.subject.drive().cloned()).collect();
+    let is_blind = drives::is_blind(snapshot);
+    let no_part = |open: &Condition| {
+        let is_out = |key: &DriveKey| memory.drives.is_no_part(settings, key, now);
+        !is_blind && open.kind() != Kind::DriveGone && open.subject.drive().is_some_and(is_out)
+    };
+    let released = std::mem::take(&mut memory.released);
+    let ends = |open: &&Condition| {
+        let key = causes::key(open);
+        let is_released = released.contains(&key) && unseen.contains(&key);
+        is_released || no_part(open) || incidents::ends_with_absence(open, &gone)
+    };
+    let ended: Vec<_> = memory.open().filter(ends).map(causes::key).collect();
+    let close = |key: &(Kind, Subject)| memory.tracks.remove(key).and_then(|track| track.open().cloned());
     let closed = |condition: Condition| Change::Closed { lasted: now.since(condition.since), condition };
-    ended.into_iter().filter_map(close).map(closed).collect()
+    let changes = ended.iter().filter_map(close).map(closed).collect();
+    memory.unseen = unseen.into_iter().filter(|key| !ended.contains(key)).collect();
+    changes
 }
 
 fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Verdict {
@@ -328,8 +331,9 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
     Verdict {
         at: now,
         heard: heard(memory, now, snapshot),
+        is_starting: now.since_boot() < presence::grace(settings, memory).max(settings.limits.grace.pools),
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
-        fans: memory.fans.fitted(),
+        fans: memory.ledger.fans.fitted(),
         outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),
         full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
         work_left: memory.work.left(),

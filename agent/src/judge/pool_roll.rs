@@ -1,7 +1,8 @@
 //! The pools that belong to the box, remembered over restarts: what each is when it is whole, and on which drives it lies.
 
 use super::drives;
-use crate::reading::{DriveKey, Pool, PoolKind, Snapshot};
+use super::redundancy::standing;
+use crate::reading::{DriveKey, Pool, PoolKind, PoolRunning, Snapshot};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -23,6 +24,9 @@ pub struct KnownPool {
     /// The drives that its members are on, a drive once for each member: as they were when it was whole last, else those
     /// that were there at first.
     pub drives: Vec<DriveKey>,
+    /// The fewest members that it lacked while it ran since the machine started; `None` while it has not run since.
+    #[serde(default)]
+    pub fewest_lost: Option<u32>,
     /// It was looked for and not found.
     #[serde(skip)]
     pub is_absent: bool,
@@ -46,6 +50,7 @@ impl PoolRoll {
                 level: String::new(),
                 wanted: 0,
                 drives: Vec::new(),
+                fewest_lost: None,
                 is_absent: false,
                 is_given_up: false,
             });
@@ -73,6 +78,11 @@ impl PoolRoll {
         predecessor.into_iter().for_each(|(_, other)| other.is_given_up = true);
     }
 
+    /// As when the machine has started again: no pool has run yet.
+    pub fn begin_boot(&mut self) {
+        self.0.values_mut().for_each(|known| known.fewest_lost = None);
+    }
+
     /// Those that should be there and are not.
     pub fn absent(&self) -> impl Iterator<Item = (&String, &KnownPool)> {
         self.0.iter().filter(|(_, known)| known.is_absent)
@@ -83,9 +93,10 @@ impl PoolRoll {
         self.0.get(pool)
     }
 
-    /// The owner has taken apart what is not there.
-    pub fn accept(&mut self) {
-        self.0.values_mut().for_each(|known| known.is_given_up = known.is_absent);
+    /// The owner has taken this pool apart; true when it is not there.
+    pub fn accept(&mut self, pool: &str) -> bool {
+        let known = self.0.get_mut(pool).filter(|known| known.is_absent);
+        known.map(|known| known.is_given_up = true).is_some()
     }
 
     /// Forgets those that were given up, once nothing is told of them any more. True when that is worth keeping.
@@ -100,6 +111,10 @@ impl KnownPool {
     fn learn(&mut self, snapshot: &Snapshot, pool: &Pool) {
         (self.is_absent, self.is_given_up) = (false, false);
         self.name.clone_from(&pool.name);
+        if pool.running.get() == Some(&PoolRunning::Running) {
+            let lost = standing(pool).lost;
+            self.fewest_lost = Some(self.fewest_lost.map_or(lost, |fewest| fewest.min(lost)));
+        }
         // An inactive pool says neither its layout nor how many members it wants.
         if pool.wanted > 0 {
             (self.wanted, self.level) = (pool.wanted, pool.level.clone());

@@ -4,9 +4,9 @@ use super::Memory;
 use super::drives::KnownDrive;
 use super::pool_roll::KnownPool;
 use super::rebuild::{Read, Risk};
-use super::redundancy::{holds_its_share, standing};
+use super::redundancy::{self, holds_its_share, standing};
 use super::track::{Holds, Side, Sight};
-use crate::reading::{ActivityKind, DriveKey, DriveKind, Member, MemberState, Pool, PoolRunning, Snapshot};
+use crate::reading::{ActivityKind, DriveKey, DriveKind, Member, MemberState, Pool, PoolKind, PoolRunning, Snapshot};
 use crate::units::{Bytes, Percent};
 use crate::verdict::{Condition, Down, Estimate, Finding, Place, ReadRisk, Severity, Subject};
 use std::collections::BTreeMap;
@@ -19,28 +19,48 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
         return Vec::new();
     }
     let limits = &settings.limits.pool;
-    let in_grace = snapshot.taken.since_boot() < settings.limits.grace.pools;
+    // A single look has nothing to compare with: what it sees is what there is.
+    let in_grace = snapshot.taken.since_boot() < settings.limits.grace.pools && !memory.at_once;
+    let waits = |mut sight: Sight| {
+        if matches!(sight.side, Side::Raised(_)) {
+            sight.side = Side::Between;
+        }
+        sight
+    };
     let mut found = Vec::new();
     for pool in &snapshot.pools {
-        found.extend(down(limits, memory, snapshot, pool));
-        found.extend(degraded(limits, memory, snapshot, pool));
+        let of_it = [down(limits, memory, snapshot, pool), degraded(limits, memory, snapshot, pool)];
+        let may_come = in_grace && is_being_put_together(pool, memory.ledger.pools.get(&pool.key));
+        found.extend(of_it.into_iter().flatten().map(|sight| if may_come { waits(sight) } else { sight }));
         found.push(busy(memory, snapshot, pool));
     }
     for (key, known) in memory.ledger.pools.absent() {
+        let absent = || absent(settings, memory, snapshot, key, known);
         match known.is_given_up {
             true => found.extend(given_up(memory, snapshot, key)),
-            false => found.push(absent(settings, memory, snapshot, key, known)),
-        }
-    }
-    if in_grace {
-        // Pools are put together one member after another; only what ends may be told.
-        for sight in found.iter_mut().filter(|sight| sight.finding.kind() != crate::verdict::Kind::PoolBusy) {
-            if matches!(sight.side, Side::Raised(_)) {
-                sight.side = Side::Between;
-            }
+            false if in_grace && known.fewest_lost.is_none() => found.push(waits(absent())),
+            false => found.push(absent()),
         }
     }
     found
+}
+
+/// Pools are put together one member after another: true while all that a pool lacks may still appear. Not so for what the
+/// pool itself calls bad, for what was there since the machine started and went, nor for more than its layout survives.
+fn is_being_put_together(pool: &Pool, known: Option<&KnownPool>) -> bool {
+    let fewest_lost = known.and_then(|known| known.fewest_lost);
+    // md names a member by its block device, which must have been there; others remember members that they never saw.
+    let appeared = |member: &Member| !member.device_gone || pool.kind == PoolKind::Md;
+    let is_bad = |member: &Member| member.device_gone || is_out(member);
+    match pool.running.get() {
+        Some(PoolRunning::Inactive) => fewest_lost.is_none(),
+        Some(PoolRunning::Running) => {
+            let stands = standing(pool);
+            let went = fewest_lost.is_some_and(|fewest| stands.lost > fewest);
+            stands.lives && !went && !pool.members.iter().any(|member| appeared(member) && is_bad(member))
+        }
+        Some(PoolRunning::Broken | PoolRunning::Suspended) | None => false,
+    }
 }
 
 /// A pool that the box had, in this run or an earlier one.
@@ -90,14 +110,8 @@ fn lost_drives(memory: &Memory, key: &str) -> Vec<Place> {
 }
 
 fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
-    let running = pool.running.get()?;
-    let why = match running {
-        PoolRunning::Inactive => Some(Down::Inactive),
-        PoolRunning::Broken => Some(Down::TooManyLost),
-        PoolRunning::Suspended => Some(Down::Suspended),
-        PoolRunning::Running if !standing(pool).lives => Some(Down::TooManyLost),
-        PoolRunning::Running => None,
-    };
+    pool.running.get()?;
+    let why = redundancy::down(pool);
     let present = pool.members.iter().filter(|member| !member.device_gone && !is_out(member)).count();
     Some(Sight {
         subject: Subject::Pool(pool.key.clone()),

@@ -24,7 +24,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
         return Vec::new();
     }
     let limits = &settings.limits.drive;
-    // Drives may need this long to start turning and to be found.
+    // Drives may need this long to start turning and to be found; one that was found and is gone needs no time.
     let in_grace = snapshot.taken.since_boot() < grace(settings, memory);
     let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
         let its_pools = || snapshot.pools.iter().filter(|pool| drive.is_in(&pool.key));
@@ -34,10 +34,10 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
         let pool_agrees = its_pools().any(|pool| pools::misses(pool, &drive.device));
         let hold = if pool_agrees { Duration::ZERO } else { limits.gone_hold };
         let clear = if drive.accepted { Duration::ZERO } else { limits.back_hold };
-        let side = match (drive.present || drive.accepted, in_grace) {
-            (true, _) => Side::Clear,
-            (false, true) => Side::Between,
-            (false, false) => Side::Raised(severity),
+        let side = match drive.present || drive.accepted {
+            true => Side::Clear,
+            false if in_grace && !drive.appeared => Side::Between,
+            false => Side::Raised(severity),
         };
         Sight {
             subject: Subject::Drive(key.clone()),

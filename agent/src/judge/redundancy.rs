@@ -1,6 +1,7 @@
 //! What a pool can still lose: how many members whichever they are, and which members it cannot spare.
 
-use crate::reading::{Group, Member, MemberState, Pool};
+use crate::reading::{Group, Member, MemberState, Pool, PoolRunning};
+use crate::verdict::Down;
 use std::collections::BTreeSet;
 
 /// How a pool stands.
@@ -41,6 +42,17 @@ pub fn standing(pool: &Pool) -> Standing {
         vital,
         // A pool of unknown layout that serves without some of its members is one in which some may be lost.
         is_redundant: pool.groups.iter().any(|group| group.tolerates > 0) || (places.is_empty() && unseen > 0),
+    }
+}
+
+/// Why a pool does not serve its data, if it does not. Its layout decides, whatever its software has noticed: md goes on
+/// calling an array running that has lost one member too many until somebody reads or writes there.
+pub fn down(pool: &Pool) -> Option<Down> {
+    match pool.running.get()? {
+        PoolRunning::Inactive => Some(Down::Inactive),
+        PoolRunning::Broken => Some(Down::TooManyLost),
+        PoolRunning::Suspended => Some(Down::Suspended),
+        PoolRunning::Running => (!standing(pool).lives).then_some(Down::TooManyLost),
     }
 }
 

@@ -125,12 +125,11 @@ impl Tachometers {
         self.fans.get(&fan.key)?.usual.get(&level(fan)?).copied().map(Rpm)
     }
 
-    /// The owner agrees with the fans that are there: none has to be as fast as the one before it, and each may rest.
-    pub fn accept(&mut self) {
-        for known in self.fans.values_mut() {
-            known.usual.clear();
-            known.turned = Duration::ZERO;
-        }
+    /// Its owner agrees with this fan: it need not be as fast as the one before it, and may rest.
+    pub fn accept(&mut self, fan: &str) {
+        let known = self.fans.entry(fan.to_owned()).or_default();
+        known.usual.clear();
+        known.turned = Duration::ZERO;
     }
 }
 

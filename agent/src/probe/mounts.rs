@@ -28,6 +28,7 @@ pub struct SeenMounts {
     unions: Vec<Union>,
     unmounted: Vec<Unmounted>,
     meant_read_only: Vec<String>,
+    meant_writable: Vec<String>,
 }
 
 struct SeenVolume {
@@ -52,6 +53,7 @@ impl SeenMounts {
         self.unions = mounts.unions;
         self.unmounted = mounts.unmounted;
         self.meant_read_only = mounts.meant_read_only;
+        self.meant_writable = mounts.meant_writable;
         self.volumes.retain(|_, seen| mounts.volumes.iter().any(|mount| mount.is_same(&seen.mount)));
         for mount in mounts.volumes {
             let not_yet =
@@ -119,6 +121,7 @@ impl SeenMounts {
             room: seen.room.clone(),
             writing: seen.mount.writing,
             meant_read_only: self.meant_read_only.contains(&seen.mount.point),
+            meant_writable: self.meant_writable.contains(&seen.mount.point),
             stops_at_errors: seen.mount.stops_at_errors(),
             errors: seen.errors,
         };

@@ -19,6 +19,8 @@ pub struct Volume {
     pub writing: Writing,
     /// True when `/etc/fstab` wants it read-only.
     pub meant_read_only: bool,
+    /// True when `/etc/fstab` wants it writable.
+    pub meant_writable: bool,
     /// True when it stops writing at its first error (`errors=remount-ro`); some kernels then still call it writable.
     pub stops_at_errors: bool,
     /// Errors that the file system has written down in itself; ext4 only.

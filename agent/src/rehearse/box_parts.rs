@@ -184,6 +184,7 @@ pub fn volume(source: &str) -> Volume {
         room: read(room),
         writing: Writing::Allowed,
         meant_read_only: false,
+        meant_writable: false,
         stops_at_errors: true,
         errors: Some(0),
     }

@@ -3,6 +3,8 @@
 
 mod box_parts;
 mod causes;
+#[cfg(test)]
+mod endings;
 mod kinds;
 mod needs;
 mod pretence;
@@ -196,7 +198,7 @@ pub fn play(
         judge(settings, &mut memory, now, Some(&looked), &Itself::default());
     }
     // Pretended parts are no strangers.
-    memory.accept_drives(settings);
+    memory.know_drives();
     memory.let_time_pass(play.watched);
     memory.miss_starts(&calm.one, play.missed_starts);
     if let Some(last_seen) = play.last_seen {

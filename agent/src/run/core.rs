@@ -153,6 +153,7 @@ impl Core {
     pub fn answer(&mut self, asked: Asked, settings: &Settings, dispatch: Option<&mut Dispatch>) -> Vec<Entry> {
         let (answer, entries) = match &asked.request {
             Request::Acknowledge { id } => self.acknowledge(*id),
+            Request::Accept { id } => self.accept(settings, *id),
             Request::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
             Request::Unmute => (self.unmute(), Vec::new()),
             Request::Rehearse { fault, drive, for_s } => {
@@ -220,6 +221,17 @@ impl Core {
         (Answer::Refused(not_open(id, open.iter().map(|incident| incident.id))), Vec::new())
     }
 
+    /// Takes in that its owner agrees with what an incident misses.
+    fn accept(&mut self, settings: &Settings, id: IncidentId) -> (Answer, Vec<Entry>) {
+        match self.memory.accept(settings, id) {
+            Ok(done) => {
+                let entry = Entry::agent(5, "accepted", &done).with("incident", id.to_string());
+                (Answer::Done(done), vec![entry])
+            }
+            Err(why) => (Answer::Refused(why), Vec::new()),
+        }
+    }
+
     /// What is muted and when that is over is told by what [`Core::judge`] sees of it.
     fn mute(&mut self, for_time: Duration) -> Answer {
         if for_time.is_zero() || for_time > LONGEST_MUTE {
@@ -283,13 +295,13 @@ impl Core {
     pub fn reread(&mut self, settings: &mut Settings, reload: &dyn Fn() -> Result<Settings, String>) -> Entry {
         match reload() {
             Ok(new) if new.panel != settings.panel => {
+                self.memory.reloaded(settings, &new);
                 *settings = Settings { panel: settings.panel.clone(), ..new };
-                self.memory.accept(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
             }
             Ok(new) => {
+                self.memory.reloaded(settings, &new);
                 *settings = new;
-                self.memory.accept(settings);
                 Entry::agent(5, "reloaded", "the configuration is in force")
             }
             Err(problems) => Entry::agent(

@@ -20,6 +20,8 @@ pub struct Mounts {
     pub unmounted: Vec<Unmounted>,
     /// Mount points that should be read-only.
     pub meant_read_only: Vec<String>,
+    /// Mount points that should be writable.
+    pub meant_writable: Vec<String>,
 }
 
 /// What is mounted, by the text of the mount table, against `/etc/fstab`, which is on the system's own storage.
@@ -29,12 +31,13 @@ pub fn mounts(host: &Host, table: &[u8]) -> Mounts {
     let table = host.table(&host.path("/etc/fstab")).unwrap_or_default();
     let (read_only, writable): (Vec<Wanted>, Vec<Wanted>) =
         fstab::wanted(&String::from_utf8_lossy(&table)).into_iter().partition(|wanted| wanted.read_only);
-    let meant_read_only = read_only.iter().map(|wanted| wanted.mount.clone()).collect();
+    let points = |wanted: &[Wanted]| wanted.iter().map(|wanted| wanted.mount.clone()).collect();
+    let (meant_read_only, meant_writable) = (points(&read_only), points(&writable));
     let is_absent = |wanted: &Wanted| !mounted.iter().any(|mount| mount.point == wanted.mount);
     let absent = read_only.into_iter().chain(writable).filter(is_absent);
     let unmounted = absent.map(|Wanted { mount, source, .. }| Unmounted { mount, source }).collect();
     let unions = unions(&mounted);
-    Mounts { unions, volumes: mountinfo::volumes(mounted), unmounted, meant_read_only }
+    Mounts { unions, volumes: mountinfo::volumes(mounted), unmounted, meant_read_only, meant_writable }
 }
 
 /// The mount table; a poll on it ends when it changes (Documentation/filesystems/proc.rst, clause 3.5).

@@ -14,7 +14,7 @@ use std::time::Duration;
 pub fn list(document: &Document) -> Printout {
     let open = &document.incidents;
     let how_many = match (open.len(), document.standing) {
-        (0, Standing::Starting) => "nothing was read yet".to_owned(),
+        (0, Standing::Starting) => "nothing is open so far; the box is still starting".to_owned(),
         (0, Standing::NoData | Standing::SeenInPart) => "nothing is open in what was seen".to_owned(),
         (0, _) => "nothing is open".to_owned(),
         (count, _) => format!("{count} open"),

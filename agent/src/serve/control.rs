@@ -31,6 +31,11 @@ pub enum Request {
         /// Which.
         id: IncidentId,
     },
+    /// Its owner agrees with what an incident misses: it is no longer expected.
+    Accept {
+        /// Which.
+        id: IncidentId,
+    },
     /// Hold messages back: somebody works on the box.
     Mute {
         /// For how long.

@@ -73,7 +73,7 @@ pub struct Document {
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum Standing {
-    /// Nothing was read yet.
+    /// Nothing wrong so far, but the machine has just started: parts may still appear, or be missing.
     Starting,
     /// Nothing wrong, all of it seen.
     Fine,
@@ -163,12 +163,14 @@ impl Document {
         }
     }
 
-    /// The exit code that tells a script how the box stands: 0 nothing wrong, 10 a warning, 20 a critical condition.
+    /// The exit code that tells a script how the box stands: 0 nothing wrong, 3 the box is still starting, 10 a warning is
+    /// open or nothing is heard of the box, 20 a critical condition is open.
     pub fn exit_code(&self) -> u8 {
-        match self.incidents.iter().map(|incident| incident.severity).max() {
-            Some(Severity::Critical) => 20,
-            Some(Severity::Warning) => 10,
-            Some(Severity::Notice) | None => 0,
+        match self.standing {
+            Standing::Critical => 20,
+            Standing::Warning | Standing::NoData => 10,
+            Standing::Starting => 3,
+            Standing::SeenInPart | Standing::Notice | Standing::Fine => 0,
         }
     }
 }
@@ -184,6 +186,7 @@ fn standing(verdict: &Verdict) -> Standing {
         (Some(Severity::Warning), _) => Standing::Warning,
         (_, Heard::NotYet) => Standing::Starting,
         (_, Heard::SilentSince(_)) => Standing::NoData,
+        _ if verdict.is_starting => Standing::Starting,
         (_, Heard::InPart(_)) => Standing::SeenInPart,
         (Some(Severity::Notice), Heard::Fresh) => Standing::Notice,
         (None, Heard::Fresh) => Standing::Fine,

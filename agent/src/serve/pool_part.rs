@@ -2,7 +2,7 @@
 
 use super::document::Reasons;
 use super::parts::{Span, tray, value};
-use crate::judge::redundancy::standing;
+use crate::judge::redundancy::{down, standing};
 use crate::reading::{self, ActivityKind, AfterCrash, MemberErrorKind, MemberState, PoolKind, PoolRunning, Snapshot};
 use crate::verdict::Verdict;
 use serde::{Deserialize, Serialize};
@@ -109,11 +109,11 @@ pub(super) fn pool(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, 
     let mut missing = Reasons::new();
     let running = value(&pool.running, &mut missing, &["state"], |running| *running);
     let stands = standing(pool);
-    let state = running.map(|running| match running {
-        PoolRunning::Inactive | PoolRunning::Broken | PoolRunning::Suspended => PoolState::Down,
-        PoolRunning::Running if pool.activity.kind == ActivityKind::Rebuild => PoolState::Rebuilding,
-        PoolRunning::Running if stands.lost > 0 => PoolState::Degraded,
-        PoolRunning::Running => PoolState::Whole,
+    let state = running.map(|_| match pool.activity.kind {
+        _ if down(pool).is_some() => PoolState::Down,
+        ActivityKind::Rebuild => PoolState::Rebuilding,
+        _ if stands.lost > 0 => PoolState::Degraded,
+        _ => PoolState::Whole,
     });
     let no_level = pool.level.is_empty();
     if no_level {

@@ -26,7 +26,7 @@ pub fn warmth(left: &Left) -> Vec<Diagnosis> {
         let all_fans = &left.view.snapshot.fans;
         let fan_told = all_fans.iter().any(|fan| fan.speed.get().is_some_and(|speed| speed.0 > 0));
         let fans_run = fan_told && all_fans.iter().all(|fan| !fan.fault && fan.speed.get().is_some());
-        let (cause, confidence) = match (fans.is_empty(), left.view.memory.climate.room_got_warmer()) {
+        let (cause, confidence) = match (fans.is_empty(), left.view.memory.ledger.climate.room_got_warmer()) {
             (false, _) => (Cause::Airflow, Confidence::Likely),
             (true, true) if !together => (Cause::WarmRoom, Confidence::Likely),
             (true, _) if fans_run => (Cause::AirBlocked, Confidence::Possible),

@@ -25,6 +25,7 @@ fn volume(mount: &str, taken: Moment, room: Room) -> Volume {
         room,
         writing: Writing::Allowed,
         meant_read_only: false,
+        meant_writable: false,
         stops_at_errors: false,
         errors: None,
     }

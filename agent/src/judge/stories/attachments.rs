@@ -144,7 +144,7 @@ fn a_drive_that_comes_later_is_new_until_its_owner_agrees() {
     story = story.play(2 * HOUR, 3 * HOUR, stranger);
     assert_eq!(story.told, [""; 0], "nobody has agreed yet, and what was told is not told again");
     assert!(story.verdict.iter().any(|verdict| !verdict.conditions.is_empty()), "it still holds");
-    story.memory.accept(&story.settings);
+    story.reload(&story.settings.clone());
     let story = story.play(3 * HOUR, 4 * HOUR, stranger);
     assert_eq!(story.told, ["10800 closed drive-new-or-moved"]);
     let story = restarted(story, |_, _| {}).play(4 * HOUR, 5 * HOUR, stranger);

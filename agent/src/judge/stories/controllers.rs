@@ -109,7 +109,7 @@ fn a_card_without_its_drives_is_not_missed_when_they_are_elsewhere_or_its_owner_
     assert_eq!(moved.of(TROUBLE), [""; 0], "the card is in another slot, and all drives with it");
     let mut gone = Story::closely().play(0, 100, |_, _| {}).play(100, 200, |_, snapshot| take_away(snapshot));
     assert_eq!(gone.of(TROUBLE).len(), 1);
-    gone.memory.accept(&gone.settings);
+    gone.accept(TROUBLE).expect("it is gone");
     let gone = gone.play(200, 800, |_, snapshot| take_away(snapshot));
     let told = gone.verdict.expect("there was a look").conditions;
     assert!(told.iter().all(|held| held.kind().id() != TROUBLE), "{told:?}");
@@ -180,10 +180,13 @@ fn a_link_is_slow_only_against_its_own_best_and_after_an_hour() {
     assert_eq!(slow.of(TROUBLE), ["7200 opened controller-trouble warning", "11100 closed controller-trouble"]);
     let always = Story::new().play(0, 4 * HOUR, |_, snapshot| set(&mut card(snapshot).lane, half));
     assert_eq!(always.of(TROUBLE), [""; 0], "a card of two lanes in a slot of one");
-    let mut accepted = Story::new().play(0, 2 * HOUR, |_, _| {});
-    accepted.memory.accept(&accepted.settings);
-    let accepted = accepted.play(2 * HOUR, 6 * HOUR, |_, snapshot| set(&mut card(snapshot).lane, half));
-    assert_eq!(accepted.of(TROUBLE), [""; 0], "its owner agrees");
+    let half_from = |from: u64, second: u64, snapshot: &mut Snapshot| {
+        set(&mut card(snapshot).lane, if second < from { full } else { half });
+    };
+    let mut accepted = Story::new().play(0, 4 * HOUR, |second, snapshot| half_from(HOUR, second, snapshot));
+    accepted.accept(TROUBLE).expect("it is slower");
+    let accepted = accepted.play(4 * HOUR, 8 * HOUR, |second, snapshot| half_from(HOUR, second, snapshot));
+    assert_eq!(accepted.of(TROUBLE)[1..], ["14700 closed controller-trouble"], "its owner agrees");
     let other_card = Story::new().play(0, 6 * HOUR, |second, snapshot| {
         if second >= 2 * HOUR {
             card(snapshot).id = "fffe:0002".into();

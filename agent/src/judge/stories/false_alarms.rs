@@ -180,6 +180,7 @@ fn volume(mount: &str, file_system: &str, writing: Writing, full: f64) -> Volume
         room: Reading::new(Ok(room), crate::clock::Moment::default(), Source::Statvfs),
         writing,
         meant_read_only: false,
+        meant_writable: false,
         stops_at_errors: false,
         errors: None,
     }

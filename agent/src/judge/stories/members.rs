@@ -60,7 +60,7 @@ fn a_spare_that_is_pulled_is_missed() {
 fn a_drive_that_the_configuration_names_is_missed_after_a_reload_as_before() {
     let without = |_: u64, snapshot: &mut crate::reading::Snapshot| let_go(snapshot, &["HN24-LARK"]);
     let mut story = Story::closely().play(0, 60, |_, _| {}).play(60, 120, without);
-    story.memory.accept(&story.settings);
+    story.reload(&story.settings.clone());
     let story = story.play(120, 240, without);
     assert_eq!(story.of("drive-gone"), ["60 opened drive-gone critical"]);
 }

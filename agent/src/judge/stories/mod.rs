@@ -14,11 +14,13 @@ mod cooling;
 mod devices;
 mod drives;
 mod false_alarms;
+mod kept;
 mod members;
 mod pool_roll;
 mod pools;
 mod self_tests;
 mod sources;
+mod starting;
 mod starts;
 mod two_pools;
 mod volumes;
@@ -30,7 +32,7 @@ use crate::clock::Moment;
 use crate::demo::{self, heron, story};
 use crate::reading::{Itself, Snapshot};
 use crate::sense::parse::md_layout;
-use crate::verdict::{Change, Verdict};
+use crate::verdict::{Change, Incident, Verdict};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -69,14 +71,48 @@ impl Story {
     fn play(mut self, from: u64, to: u64, change: impl Fn(u64, &mut Snapshot)) -> Self {
         for second in (from..to).step_by(self.pace as usize) {
             let now = Moment::after_boot(Duration::from_secs(self.up + second));
-            let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
-            change(second, &mut snapshot);
+            let snapshot = self.seen(second, |snapshot| change(second, snapshot));
             let (verdict, changes) = judge(&self.settings, &mut self.memory, now, Some(&snapshot), &self.itself);
             self.told.extend(changes.iter().map(|change| format!("{second} {}", words_of(change))));
             self.told.extend(verdict.remarks.iter().map(|remark| format!("{second} {remark:?}")));
             self.verdict = Some(verdict);
         }
         self
+    }
+
+    /// The box as it is at a second of the story, with a change.
+    fn seen(&self, second: u64, change: impl Fn(&mut Snapshot)) -> Snapshot {
+        let now = Moment::after_boot(Duration::from_secs(self.up + second));
+        let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+        change(&mut snapshot);
+        snapshot
+    }
+
+    /// The program starts anew with what it has kept; the machine goes on.
+    fn restarted(self) -> Self {
+        let ledger = self.memory.ledger().as_kept().expect("a ledger is JSON and comes back");
+        Story { memory: Memory::with_ledger(ledger), told: Vec::new(), ..self }
+    }
+
+    /// The machine starts anew after so many seconds without power, and so does the program with what it has kept.
+    fn rebooted(self, off: u64) -> Self {
+        let mut ledger = self.memory.ledger().as_kept().expect("a ledger is JSON and comes back");
+        let ended = self.verdict.as_ref().map(|verdict| verdict.at).unwrap_or_default();
+        ledger.move_back(ended, |at| at.minus(ended.since_boot() + Duration::from_secs(off)));
+        Story { memory: Memory::with_ledger(ledger), up: 0, told: Vec::new(), ..self }
+    }
+
+    /// The owner reloads the configuration, as it is now, after it was changed from `before`.
+    fn reload(&mut self, before: &Settings) {
+        self.memory.reloaded(before, &self.settings);
+    }
+
+    /// The owner agrees with what the incident misses that a condition of this kind belongs to.
+    fn accept(&mut self, kind: &str) -> Result<String, String> {
+        let open = self.memory.incidents();
+        let holds = |incident: &&Incident| incident.conditions.iter().any(|held| held.kind().id() == kind);
+        let incident = open.iter().find(holds).ok_or("nothing of this kind is open")?;
+        self.memory.accept(&self.settings, incident.id)
     }
 
     /// What was told of one kind of condition.
@@ -119,6 +155,11 @@ fn pull(snapshot: &mut Snapshot, serial: &str) {
     for member in &mut snapshot.pools[0].members {
         member.device_gone |= member.drive_device == drive.device;
     }
+}
+
+/// Takes a drive away and nothing else, as when it was never there.
+fn lose(snapshot: &mut Snapshot, serial: &str) {
+    snapshot.drives.retain(|drive| drive.key.0 != serial);
 }
 
 /// md has noticed as well and let the member go.

@@ -1,20 +1,11 @@
 //! Stories of pools that were there in an earlier run of the program, and of those that their owner has taken apart.
 
 use super::{MINUTE, Story, let_go};
-use crate::judge::Memory;
-use crate::judge::ledger::Ledger;
 use crate::reading::{Blind, MemberState, Missing, PoolKind, PoolRunning, Reading, Reason, Snapshot, Source};
 use crate::tell::tongue::Tongue;
 use crate::verdict::{Condition, Down, Finding};
 
 impl Story {
-    /// The box starts anew, and so does the program with what it has kept.
-    fn restarted(self) -> Self {
-        let kept = serde_json::to_string(self.memory.ledger()).expect("a ledger is JSON");
-        let ledger: Ledger = serde_json::from_str(&kept).expect("and comes back");
-        Story { memory: Memory::with_ledger(ledger), up: 0, told: Vec::new(), ..self }
-    }
-
     fn held(&self, kind: &str) -> Option<&Condition> {
         let verdict = self.verdict.as_ref().expect("there was a look");
         verdict.conditions.iter().find(|held| held.kind().id() == kind)
@@ -42,7 +33,7 @@ fn facts(story: &Story) -> Option<(Down, u32, u32, Vec<String>)> {
 
 #[test]
 fn a_pool_that_is_not_put_together_after_a_restart_is_told_two_minutes_after_boot() {
-    let story = known().restarted().play(0, 300, |_, snapshot| {
+    let story = known().rebooted(60).play(0, 300, |_, snapshot| {
         for serial in ["HN24-LARK", "HN24-KITE"] {
             snapshot.drives.retain(|drive| drive.key.0 != serial);
         }
@@ -60,7 +51,7 @@ fn a_pool_that_is_not_put_together_after_a_restart_is_told_two_minutes_after_boo
 /// Near miss: drives that turn up late, and a pool that is put together in time.
 #[test]
 fn a_pool_that_is_there_after_two_minutes_is_not_told() {
-    let story = known().restarted().play(0, 300, |second, snapshot| {
+    let story = known().rebooted(60).play(0, 300, |second, snapshot| {
         if second < 118 {
             snapshot.pools.clear();
         }
@@ -70,14 +61,14 @@ fn a_pool_that_is_there_after_two_minutes_is_not_told() {
 
 #[test]
 fn a_pool_of_another_box_is_not_missed() {
-    let story = Story::closely().restarted().play(0, 300, no_pools);
+    let story = Story::closely().rebooted(60).play(0, 300, no_pools);
     assert_eq!(story.of("pool-down"), [""; 0]);
 }
 
 /// An array that was found in pieces says neither its layout nor its size; that is remembered.
 #[test]
 fn a_pool_that_is_found_in_pieces_misses_the_trays_that_it_had() {
-    let story = known().restarted().play(0, 300, |_, snapshot| {
+    let story = known().rebooted(60).play(0, 300, |_, snapshot| {
         let_go(snapshot, &["HN24-LARK"]);
         let pool = &mut snapshot.pools[0];
         pool.running = Reading::new(Ok(PoolRunning::Inactive), snapshot.taken, Source::Sysfs);
@@ -94,10 +85,10 @@ fn a_pool_that_was_taken_apart_is_forgotten_when_the_owner_agrees() {
     assert_eq!(story.of("pool-down"), ["130 opened pool-down critical"]);
     let all_found = Some((Down::Absent, 5, 5, Vec::new()));
     assert_eq!(facts(&story), all_found, "its drives are still there");
-    story.memory.accept(&story.settings);
+    story.accept("pool-down").expect("it is not there");
     let story = story.play(240, 360, no_pools);
     assert_eq!(story.of("pool-down")[1..], ["240 closed pool-down"]);
-    let story = story.restarted().play(0, 300, no_pools);
+    let story = story.rebooted(60).play(0, 300, no_pools);
     assert_eq!(story.told, [""; 0]);
 }
 
@@ -105,18 +96,17 @@ fn a_pool_that_was_taken_apart_is_forgotten_when_the_owner_agrees() {
 #[test]
 fn nothing_more_is_told_of_a_pool_that_was_given_up_until_it_is_back() {
     let mut story = known().play(120, 180, |_, snapshot| let_go(snapshot, &["HN24-LARK"])).play(180, 240, no_pools);
-    story.memory.accept(&story.settings);
+    story.accept("pool-down").expect("it is not there");
     let story = story.play(240, 300, no_pools);
     assert_eq!(story.of("pool-degraded"), ["120 opened pool-degraded critical", "240 closed pool-degraded"]);
     let story = story.play(300, 420, |_, _| {}).play(420, 480, no_pools);
     assert_eq!(story.of("pool-down").last(), Some(&"430 opened pool-down critical"));
 }
 
-/// Near misses of giving up: nobody has looked yet, or nobody can.
+/// Near misses of giving up: nobody was asked, or nobody can look.
 #[test]
 fn what_was_not_looked_for_is_not_given_up() {
-    let mut story = known().restarted();
-    story.memory.accept(&story.settings);
+    let story = known().rebooted(60);
     let story = story.play(0, 300, no_pools);
     assert_eq!(story.of("pool-down"), ["130 opened pool-down critical"]);
 
@@ -125,9 +115,9 @@ fn what_was_not_looked_for_is_not_given_up() {
         snapshot.pools.clear();
         snapshot.blind.push(Blind { what: "ZFS pools".into(), why: Missing::new(Reason::Refused, "") });
     };
-    let mut story = Story::closely().play(0, 120, of_zfs).restarted().play(0, 300, blind);
+    let mut story = Story::closely().play(0, 120, of_zfs).rebooted(60).play(0, 300, blind);
     assert_eq!(story.of("pool-down"), [""; 0], "it may well be there");
-    story.memory.accept(&story.settings);
+    story.accept("pool-down").expect_err("nothing is open");
     let story = story.play(300, 360, blind).play(360, 420, no_pools);
     assert_eq!(story.of("pool-down"), ["370 opened pool-down critical"]);
 }
@@ -140,7 +130,7 @@ fn a_replacement_takes_the_place_in_what_is_remembered() {
         drive.key.0 = "HN26-JAYS".into();
         drive.serial = Some("HN26-JAYS".into());
     };
-    let story = known().play(120, 240, |_, snapshot| replaced(snapshot)).restarted().play(0, 300, |_, snapshot| {
+    let story = known().play(120, 240, |_, snapshot| replaced(snapshot)).rebooted(60).play(0, 300, |_, snapshot| {
         replaced(snapshot);
         snapshot.drives.retain(|drive| drive.key.0 != "HN24-SWAN");
         snapshot.pools.clear();
@@ -154,7 +144,7 @@ fn a_pool_of_the_same_name_on_the_same_drives_takes_the_place_of_the_one_before(
     let anew = |_: u64, snapshot: &mut Snapshot| snapshot.pools[0].key = "77c1f0de-made-anew".into();
     let story = known().play(120, 240, no_pools).play(240, 300, anew);
     assert_eq!(story.of("pool-down"), ["130 opened pool-down critical", "240 closed pool-down"]);
-    let story = story.restarted().play(0, 300, anew);
+    let story = story.rebooted(60).play(0, 300, anew);
     assert_eq!(story.told, [""; 0]);
 }
 
@@ -169,12 +159,12 @@ fn an_array_that_is_known_by_its_name_only_may_have_another_after_a_restart() {
         snapshot.pools.push(snapshot.pools[0].clone());
         (0..2).for_each(|index| named(snapshot, index, names[index]));
     };
-    let before = || Story::closely().play(0, 120, |_, snapshot| two(snapshot, ["md0", "md1"])).restarted();
+    let before = || Story::closely().play(0, 120, |_, snapshot| two(snapshot, ["md0", "md1"])).rebooted(60);
     let story = before().play(0, 300, |_, snapshot| two(snapshot, ["md126", "md127"]));
     assert_eq!(story.told, [""; 0]);
     let story = before().play(0, 300, |_, snapshot| named(snapshot, 0, "md0"));
     assert_eq!(story.told, ["130 opened pool-down critical"]);
-    let story = known().restarted().play(0, 300, |_, snapshot| {
+    let story = known().rebooted(60).play(0, 300, |_, snapshot| {
         snapshot.pools[0].key = "77c1f0de-told-by-a-newer-kernel".into();
         let_go(snapshot, &["HN24-LARK"]);
     });

@@ -59,20 +59,22 @@ fn mount(line: &[u8]) -> Option<Mount> {
         point: unescaped(fields.get(4)?),
         file_system: unescaped(fields.get(dash + 1)?),
         source: unescaped(fields.get(dash + 2)?),
-        writing: writing(fields.get(5)?, of_file_system),
+        writing: writing(of_file_system),
         options: (*of_file_system).to_owned(),
     })
 }
 
-/// From the options of the mount and those of its file system. Since Linux 6.15 ext4 says `emergency_ro` beside `rw` when an
+/// From the options of the file system. Those of the mount are passed over: under `ProtectSystem=strict` every mount that
+/// the program sees is read-only, whatever the box does; and a second mount that can only be read is nobody's fault. Since
+/// Linux 6.15 ext4 says `emergency_ro` beside `rw` when an
 /// error made it stop writing, and `shutdown` (fs/ext4/super.c). Stable kernels before that may say `rw` and no more.
-fn writing(of_mount: &str, of_file_system: &str) -> Writing {
+fn writing(of_file_system: &str) -> Writing {
     let has = |option: &str| of_file_system.split(',').any(|found| found == option);
     if has("shutdown") {
         Writing::ShutDown
     } else if has("emergency_ro") {
         Writing::StoppedByError
-    } else if has("ro") || of_mount.split(',').any(|found| found == "ro") {
+    } else if has("ro") {
         Writing::ReadOnly
     } else {
         Writing::Allowed
@@ -174,7 +176,7 @@ mod tests {
         assert_eq!(of("rw,relatime", "ro,errors=remount-ro"), Writing::ReadOnly);
         assert_eq!(of("rw,relatime", "rw,emergency_ro"), Writing::StoppedByError);
         assert_eq!(of("rw,relatime", "rw,shutdown"), Writing::ShutDown);
-        assert_eq!(of("ro,relatime", "rw"), Writing::ReadOnly);
+        assert_eq!(of("ro,relatime", "rw"), Writing::Allowed, "as a service with a protected system sees it");
         assert_eq!(of("rw,norotate", "rw,errors=remount-ro"), Writing::Allowed, "words that only look like it");
     }
 

@@ -2,7 +2,7 @@
 
 use super::View;
 use super::sheet::{Level, Row, Sheet};
-use crate::judge::redundancy::standing;
+use crate::judge::redundancy::{down, standing};
 use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
 use crate::tell::tongue::Tongue;
 use crate::units::{Percent, span};
@@ -49,8 +49,9 @@ fn members(pool: &Pool) -> String {
     if pool.wanted > 0 { format!("{working}/{}", pool.wanted) } else { working.to_string() }
 }
 
+/// One that cannot be read leads like one that is down.
 fn is_down(pool: &Pool) -> bool {
-    pool.running.get() != Some(&PoolRunning::Running)
+    pool.running.get().is_none() || down(pool).is_some()
 }
 
 fn state(pool: &Pool, tongue: Tongue) -> String {
@@ -60,6 +61,7 @@ fn state(pool: &Pool, tongue: Tongue) -> String {
         Ok(PoolRunning::Broken) => tongue.plain("page.pools.broken"),
         Ok(PoolRunning::Suspended) => tongue.plain("page.pools.suspended"),
         Ok(PoolRunning::Running) => match pool.activity.kind {
+            _ if down(pool).is_some() => tongue.plain("page.pools.broken"),
             ActivityKind::Idle if standing(pool).lost > 0 => tongue.plain("page.pools.degraded"),
             ActivityKind::Idle => tongue.plain("page.pools.whole"),
             ActivityKind::Frozen => tongue.plain("page.pools.held-still"),

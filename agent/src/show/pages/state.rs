@@ -17,7 +17,7 @@ const LONG_START: Duration = Duration::from_secs(600);
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let remarks = remarks(view);
-    if is_fine(view) && remarks.is_empty() { fine(frame, view) } else { not_so_fine(frame, view, &remarks) }
+    if view.verdict.is_fine() && remarks.is_empty() { fine(frame, view) } else { not_so_fine(frame, view, &remarks) }
 }
 
 /// All is well: the word fills the height, with two figures for whoever comes near.
@@ -62,7 +62,7 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
 /// The word in a strip of its own, lit while something is critical, then what there is to say, and the clock in the corner.
 fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
     let (wide, high) = (width(frame), height(frame));
-    let strip = match (high, is_fine(view)) {
+    let strip = match (high, view.verdict.is_fine()) {
         (..40, _) => 16,
         (40..64, true) => 20,
         (40..64, false) => 12,
@@ -92,23 +92,18 @@ fn state_word(view: &View<'_>, columns: usize) -> &'static str {
             return severity_word(view, severity, columns);
         }
         (Heard::NotYet, _) => &["page.starting", "page.starting-short"],
-        (Heard::Fresh, _) if awaited(view).is_some() => &["page.starting", "page.starting-short"],
+        _ if view.verdict.is_starting => &["page.starting", "page.starting-short"],
         (Heard::InPart(_), _) => &["page.partial", "page.partial-short"],
         (Heard::Fresh, _) => &["page.ok"],
     };
     view.fitting(keys, columns)
 }
 
-fn is_fine(view: &View<'_>) -> bool {
-    view.verdict.is_fine() && awaited(view).is_none()
-}
-
-/// How many drives are there of how many that have trays, while drives that start one after the other have time to come.
+/// How many drives are there of how many that have trays, where some are still to come.
 fn awaited(view: &View<'_>) -> Option<(usize, usize)> {
     let expected: usize = view.settings.shelves.iter().map(|shelf| shelf.trays.len()).sum();
     let found = view.snapshot?.drives.len();
-    let has_time = view.verdict.at.since_boot() < view.settings.limits.grace.drives;
-    (has_time && found < expected).then_some((found, expected))
+    (found < expected).then_some((found, expected))
 }
 
 /// What there is to say beside the word, the weightiest first.
@@ -133,13 +128,13 @@ fn remarks(view: &View<'_>) -> Vec<Paragraph> {
             let ways = ["page.state.blind", "page.state.blind-short"];
             said.push(ways.map(|key| tongue.say(key, &[("n", &blind.len())])).to_vec());
         }
-        Heard::Fresh => {
-            if let Some((found, of)) = awaited(view) {
-                let ways = ["page.state.awaited", "page.state.awaited-short"];
-                said.push(ways.map(|key| tongue.say(key, &[("n", &found), ("of", &of)])).to_vec());
-                said.push(vec![span(up)]);
-            }
-        }
+        Heard::Fresh => {}
+    }
+    if verdict.is_starting && matches!(verdict.heard, Heard::Fresh | Heard::InPart(_)) {
+        let ways = ["page.state.awaited", "page.state.awaited-short"];
+        let line = |(found, of)| ways.map(|key| tongue.say(key, &[("n", &found), ("of", &of)])).to_vec();
+        said.extend(awaited(view).map(line));
+        said.push(vec![tongue.say("page.up", &[("span", &span(up))]), span(up)]);
     }
     let open = verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning);
     said.extend(open.map(|open| vec![told(open, &|_| String::new(), tongue).words.title]));

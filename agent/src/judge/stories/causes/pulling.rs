@@ -89,7 +89,7 @@ fn whatever_is_not_certain_keeps_a_failing_drive_in() {
 fn once_the_owner_agrees_with_where_drives_are_it_may_be_taken_out_again() {
     let (mut play, incident) = failing_in("pool rests; out 2; port 4 0000/1c.0/00.0/ata-9", 2);
     assert!(matches!(incident.handling, Handling::Compare { .. }), "{:?}", incident.handling);
-    play.memory.accept(&play.settings);
+    play.memory.know_drives();
     play.look(18);
     let may = |incident: &Incident| matches!(&incident.handling, Handling::MayPull { tray, .. } if tray == "2");
     assert!(play.open().iter().any(may), "{}", play.said().join("\n"));
