@@ -7,7 +7,8 @@ use crate::demo::{self, heron, story};
 use crate::reading::{LastCheck, Reading};
 
 const DAY: Duration = Duration::from_secs(86_400);
-const HOUR: u64 = 3600;
+/// Few looks are enough for what takes long.
+const SLOWER: Duration = Duration::from_secs(300);
 
 /// What is done about a fault.
 #[derive(Clone, Copy, PartialEq)]
@@ -42,7 +43,6 @@ fn mended(kind: Kind) -> Mended {
 /// What is between the fault and its end.
 #[derive(Debug, Clone, Copy)]
 enum Between {
-    Nothing,
     Restart,
     Reboot,
 }
@@ -75,7 +75,7 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
     let snapshot = heron::snapshot(begin, &story::scene(Duration::ZERO));
     let (calm, _) = needs::prepare(&settings, &snapshot, play.needs, None).expect("the box has all it needs");
     let mut life = Life { settings, memory: Memory::default(), now: begin, held: BTreeSet::new() };
-    life.look(play.before.as_secs() / 60 + 12, SLOW, |now, _| calm.at(now, play.calm));
+    life.look(play.before.as_secs() / 60 + 3, SLOW, |now, _| calm.at(now, play.calm));
     life.memory.know_drives();
     life.memory.let_time_pass(play.watched);
     let looks = play.length.as_secs() / play.pace.as_secs() + 1;
@@ -83,7 +83,6 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
     let began = life.held.contains(&kind);
 
     match between {
-        Between::Nothing => {}
         Between::Restart => life.memory = Memory::with_ledger(life.memory.ledger().as_kept().expect("it is JSON")),
         Between::Reboot => {
             let (mut ledger, ended) = (life.memory.ledger().as_kept().expect("it is JSON"), life.now);
@@ -117,12 +116,12 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
         }
         snapshot
     };
-    life.look(20, Duration::from_secs(10), seen);
-    life.look(3 * HOUR / 60, SLOW, seen);
+    life.look(6, Duration::from_secs(20), seen);
+    life.look(8, SLOWER, seen);
     // Nothing happens for a month, which is watched; then it is looked at again.
     life.memory.let_time_pass(32 * DAY);
     life.now = life.now.plus(32 * DAY);
-    life.look(3 * HOUR / 60, SLOW, seen);
+    life.look(12, SLOWER, seen);
     (began, life.held.contains(&kind))
 }
 
@@ -130,7 +129,7 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
 fn every_kind_of_condition_ends_when_its_fault_is_mended_over_restarts_as_well() {
     let mut wrong = Vec::new();
     for kind in Kind::ALL {
-        for between in [Between::Nothing, Between::Restart, Between::Reboot] {
+        for between in [Between::Restart, Between::Reboot] {
             match life(kind, between) {
                 (true, false) => {}
                 (false, _) => wrong.push(format!("{} never began", kind.id())),
@@ -163,7 +162,7 @@ fn what_is_read_no_more_ends_at_its_owners_word() {
             snapshot.board.throttling = None::<Reading<_>>;
             snapshot
         };
-        life.look(3 * HOUR / 60, SLOW, gone);
+        life.look(36, SLOWER, gone);
         assert!(life.held.contains(&kind), "{} is not over because it is not read", kind.id());
         let held = |incident: &&crate::verdict::Incident| incident.conditions.iter().any(|held| held.kind() == kind);
         let id = life.memory.incidents().iter().find(held).map(|incident| incident.id).expect("it is open");
