@@ -122,13 +122,16 @@ fn a_page_without_anything_to_say_is_passed_over() {
 #[test]
 fn a_start_counts_the_drives_that_have_come() {
     let mut young = scene(5, Mood::Healthy).clone();
-    young.verdict.at = Moment::after_boot(Duration::from_secs(40));
+    (young.verdict.at, young.verdict.is_starting) = (Moment::after_boot(Duration::from_secs(40)), true);
     young.snapshot.drives.truncate(3);
     let drawn = state(&young);
     for words in ["STARTING", "drives 3 of 5", "40 s"] {
         assert!(shows(&drawn, words), "{words}:\n{drawn}");
     }
-    young.verdict.at = Moment::after_boot(Duration::from_secs(91));
+    young.snapshot = scene(5, Mood::Healthy).snapshot.clone();
+    let all_there = state(&young);
+    assert!(shows(&all_there, "STARTING") && !shows(&all_there, "OK"), "pools may still be on their way:\n{all_there}");
+    young.verdict.is_starting = false;
     assert!(!shows(&state(&young), "STARTING"), "after its time it is no start any more");
 }
 

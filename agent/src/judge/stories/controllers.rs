@@ -2,7 +2,6 @@
 
 use super::{DAY, HOUR, MINUTE, Story};
 use crate::clock::Moment;
-use crate::judge::Memory;
 use crate::reading::{
     Bus, BusErrors, Controller, ControllerKind, DriveKind, Event, Happening, Lane, Missing, Part, Reading, Reason,
     Snapshot, Source, Teller,
