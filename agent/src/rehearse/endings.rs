@@ -4,7 +4,7 @@ use super::kinds;
 use super::needs;
 use super::*;
 use crate::demo::{self, heron, story};
-use crate::reading::{LastCheck, Reading};
+use crate::reading::{LastCheck, Nominal, Reading};
 
 const DAY: Duration = Duration::from_secs(86_400);
 /// Few looks are enough for what takes long.
@@ -23,6 +23,8 @@ enum Mended {
     Agreed,
     /// The pool is compared.
     Checked,
+    /// What was too low is as it should be.
+    Supplied,
 }
 
 fn mended(kind: Kind) -> Mended {
@@ -35,7 +37,8 @@ fn mended(kind: Kind) -> Mended {
         | Kind::MemberErrors
         | Kind::BoxStorageAndRestart => Mended::NoMore,
         Kind::DriveNewOrMoved => Mended::Agreed,
-        Kind::CheckOverdue => Mended::Checked,
+        Kind::CheckOverdue | Kind::Mismatches => Mended::Checked,
+        Kind::Undervoltage | Kind::RailOutOfRange => Mended::Supplied,
         _ => Mended::AsBefore,
     }
 }
@@ -97,7 +100,7 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
         life.memory.reloaded(&life.settings.clone(), &life.settings);
     }
     let seen = |now: Moment, _: u64| {
-        let stays = matches!(how, Mended::NoMore | Mended::Agreed);
+        let stays = matches!(how, Mended::NoMore | Mended::Agreed | Mended::Supplied);
         let mut snapshot =
             calm.at(now, |pretence| if stays { (play.change)(pretence, last) } else { (play.calm)(pretence) });
         snapshot.events.clear();
@@ -110,7 +113,15 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
             }
             Mended::Checked => {
                 let check = LastCheck { ended: 1_700_000_000, ago: Some(Duration::ZERO) };
-                snapshot.pools.iter_mut().for_each(|pool| pool.last_check = Some(check));
+                for pool in &mut snapshot.pools {
+                    (pool.last_check, pool.mismatches) = (Some(check), Some(0));
+                }
+            }
+            Mended::Supplied => {
+                for rail in &mut snapshot.rails {
+                    rail.value.value = Ok(rail.nominal.map(Nominal::volts).expect("it is one that is judged"));
+                }
+                snapshot.undervoltages.iter_mut().for_each(|alarm| alarm.low.value = Ok(false));
             }
             _ => {}
         }
