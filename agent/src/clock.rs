@@ -147,6 +147,16 @@ impl Clock {
     }
 }
 
+/// How much time has passed between two times in seconds since 1970, one of them in an earlier boot; `None` when that
+/// cannot be: one of them is before traylight was, the second is before the first, or years lie between them. A calendar
+/// that was set by a service may have been set wrong.
+pub fn calendar_between(then_s: u64, now_s: u64) -> Option<Duration> {
+    const TRAYLIGHT_BEGINS: u64 = 1_735_689_600; // 2025-01-01
+    const LONGEST_OFF: Duration = Duration::from_secs(3 * 365 * 86_400);
+    let passed = Duration::from_secs(now_s.checked_sub(then_s)?);
+    (then_s >= TRAYLIGHT_BEGINS && passed <= LONGEST_OFF).then_some(passed)
+}
+
 /// Seconds since 1970 of a time as ctime(3) writes it, by the time zone of this machine: `Wed Nov 25 09:08:39 2026`.
 pub fn seconds_of_ctime(text: &str) -> Option<u64> {
     let civil = jiff::civil::DateTime::strptime("%a %b %e %H:%M:%S %Y", text).ok()?;
@@ -166,6 +176,15 @@ fn kernel_clock_is_set() -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_calendar_that_cannot_be_tells_nothing() {
+        let (spring, day) = (1_778_760_000, 86_400);
+        assert_eq!(calendar_between(spring, spring + 3 * day), Some(Duration::from_secs(3 * day)));
+        assert_eq!(calendar_between(spring + day, spring), None, "it was stepped back");
+        assert_eq!(calendar_between(day, spring), None, "54 years: nobody had set it in 1970");
+        assert_eq!(calendar_between(spring, spring + 20 * 365 * day), None, "it was stepped by years");
+    }
 
     #[test]
     fn a_moment_in_the_future_is_not_a_duration_below_zero() {

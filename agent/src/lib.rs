@@ -7,6 +7,7 @@ pub mod units;
 
 pub mod clock;
 pub mod reading;
+pub mod rights;
 pub mod verdict;
 
 pub mod sense;

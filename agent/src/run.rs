@@ -2,19 +2,19 @@
 
 mod core;
 mod dispatch;
+mod keeping;
 mod rehearsal;
 
 use self::core::Core;
 use self::dispatch::Dispatch;
+use self::keeping::Keeping;
 use crate::clock::{Clock, Moment};
-use crate::judge::ledger::Ledger;
-use crate::keep::{self, OutboxStore, Saver, Store};
+use crate::keep::{KeepFault, Opened};
 use crate::probe::keeper::Keeper;
 use crate::probe::order::Order;
 use crate::probe::schedule::Schedule;
 use crate::serve::control::{Asked, Control};
-use crate::serve::listener::Listener;
-use crate::serve::socket::hand_out;
+use crate::serve::socket::{StateSocket, Wanted};
 use crate::show::buttons::{self, Intent, Said};
 use crate::show::care::Picture;
 use crate::show::glass::PanelThread;
@@ -39,20 +39,18 @@ pub struct Edges {
     pub settings: Settings,
     /// Reads the settings again.
     pub reload: Box<dyn Fn() -> Result<Settings, String>>,
-    /// The root of the host's files.
-    pub root: PathBuf,
+    /// Where readings come from.
+    pub keeper: Keeper,
     /// Where log lines and the picture for the terminal go.
     pub outlet: Outlet,
     /// The state socket, where one could be opened.
-    pub socket: Option<Listener>,
+    pub socket: Option<StateSocket>,
     /// The control socket, where one could be opened.
     pub control: Option<Control>,
-    /// Where the ledger is kept, where a store could be opened.
-    pub store: Option<Store>,
-    /// Where alerts are kept until they have left, twice: for the courier, and for codes.
-    pub outboxes: Option<(OutboxStore, OutboxStore)>,
-    /// The ledger to begin with.
-    pub ledger: Ledger,
+    /// The store with what was in it, or why it could not be opened.
+    pub kept: Result<Opened, KeepFault>,
+    /// Where the store is.
+    pub state_dir: PathBuf,
     /// The machine's clocks.
     pub clock: Clock,
 }
@@ -60,23 +58,20 @@ pub struct Edges {
 /// Runs until it is asked to stop.
 ///
 /// # Errors
-/// When the machine refuses signals or a thread.
+/// When the machine refuses signals or a thread, or no probe can be started any more.
 pub async fn run(edges: Edges) -> std::io::Result<()> {
-    let Edges { mut settings, reload, root, mut outlet, socket, mut control, store, outboxes, mut ledger, clock } =
-        edges;
+    let Edges { mut settings, reload, mut keeper, mut outlet, mut socket, mut control, kept, state_dir, clock } = edges;
+    let (mut keeping, (entries, mut ledger, outboxes)) = Keeping::begin(kept, state_dir, &clock)?;
+    outlet.say_all(entries, &clock.wall());
     dispatch::prepare(&mut ledger.book, outboxes.as_ref(), &settings.alerts, &clock);
     ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
     let panels = PanelThread::start_all(&settings.panel.glasses, &clock, move |said| drop(report.send(said)))?;
     let (press, mut presses) = unbounded_channel();
     buttons::listen(&settings.buttons, &press);
-    let mut keeper = Keeper::new(root, clock.clone());
     keeper.tell(schedule(&settings))?;
     let mut core = Core::new(clock.clone(), ledger);
-    let mut saver = store.map(|store| Saver::start(store, clock.now())).transpose()?;
-    if let Some(saver) = &mut saver {
-        saver.begin(&mut core.memory);
-    }
+    keeping.run_begins(&mut core.memory);
     let mut dispatch = Dispatch::start(&settings, outboxes, &core.memory.ledger().book, &clock)?;
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
@@ -84,10 +79,14 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     outlet.say(&Entry::agent(6, "started", format!("traylight {} watches", env!("CARGO_PKG_VERSION"))), &clock.wall());
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Ready]);
 
-    loop {
+    let done = loop {
         tokio::select! {
             news = keeper.news() => {
-                outlet.say_all(core.hear(news), &clock.wall());
+                match news {
+                    Ok(news) => outlet.say_all(core.hear(news), &clock.wall()),
+                    // Whoever supervises this starts all of it anew.
+                    Err(error) => break Err(error),
+                }
                 if core.power_was_low() {
                     panels.iter().for_each(PanelThread::distrust);
                 }
@@ -98,29 +97,37 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 let entries = pressed(said, &mut outlet, &mut core, clock.now());
                 outlet.say_all(entries, &clock.wall());
             }
-            visitor = visitor(socket.as_ref()) => if let Ok(visitor) = visitor {
-                hand_out(visitor, core.state(&settings));
-            },
+            wanted = wanted(socket.as_mut()) => {
+                wanted.answer(core.state(&settings));
+                // A look at the state is no reason to judge.
+                continue;
+            }
             asked = asked(control.as_mut()) => {
                 outlet.say_all(core.answer(asked, &settings, dispatch.as_mut()), &clock.wall());
             }
-            report = sent(dispatch.as_mut()) => outlet.say(&dispatch::about(report), &clock.wall()),
+            report = sent(dispatch.as_mut()) => {
+                keeping.hear_of_alerts(&report);
+                outlet.say(&dispatch::about(report), &clock.wall());
+            }
+            outcome = keeping.outcome() => {
+                let entries = keeping.hear(outcome, &mut core, dispatch.as_mut(), &settings, &clock);
+                outlet.say_all(entries, &clock.wall());
+            }
             _ = reread.recv() => {
                 outlet.say(&core.reread(&mut settings, &reload), &clock.wall());
                 if let Err(error) = keeper.tell(schedule(&settings)) {
                     outlet.say(&not_told(&error), &clock.wall());
                 }
             }
-            _ = stop.recv() => break,
-            _ = interrupt.recv() => break,
+            _ = stop.recv() => break Ok(()),
+            _ = interrupt.recv() => break Ok(()),
         }
+        core.not_kept = keeping.fault();
         let news = core.judge(&settings);
-        if let Some(saver) = &mut saver {
-            saver.keep_number(core.memory.ledger().book.last_number());
-        }
+        keeping.keep_number(&core.memory);
         outlet.say_all(news, &clock.wall());
-        if let Some(report) = saver.as_mut().and_then(|saver| saver.turn(clock.now(), &mut core.memory)) {
-            outlet.say(&about_saving(report), &clock.wall());
+        if let Some(entry) = keeping.turn(clock.now(), &mut core.memory) {
+            outlet.say(&entry, &clock.wall());
         }
         core.tell(&settings, dispatch.as_mut());
         tick.reset();
@@ -130,30 +137,34 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             let (ways, wall) = (&core.ways.each, &clock.wall());
             let scenery = Scenery { verdict, snapshot, settings: &settings, ways, wall, test };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
-                outlet.draw(&drawing.frame(GlassSize::W128H64));
+                outlet.draw(drawing.frame(GlassSize::W128H64));
                 for panel in &panels {
                     panel.show(drawing.picture(panel.size(), panel.wanted_brightness()));
                 }
             }
         }
-    }
+    };
 
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
     core.memory.end();
-    if let Some(report) = saver.and_then(|saver| saver.finish(&mut core.memory)) {
-        outlet.say(&about_saving(report), &clock.wall());
+    if let Some(entry) = keeping.finish(&mut core.memory) {
+        outlet.say(&entry, &clock.wall());
     }
     if let Some(dispatch) = dispatch {
         dispatch.finish();
     }
-    outlet.say(&Entry::agent(6, "stopped", "asked to stop"), &clock.wall());
+    let stopped_by = match &done {
+        Ok(()) => Entry::agent(6, "stopped", "asked to stop"),
+        Err(error) => Entry::agent(3, "stopped", error.to_string()),
+    };
+    outlet.say(&stopped_by, &clock.wall());
     let minute = clock.wall().minute();
-    outlet.draw(&stopped(&minute, GlassSize::W128H64, settings.language.into()));
+    outlet.draw(stopped(&minute, GlassSize::W128H64, settings.language.into()));
     for panel in panels {
         let frame = stopped(&minute, panel.size(), settings.language.into());
         panel.finish(Picture { frame, brightness: Brightness::Dim });
     }
-    Ok(())
+    done
 }
 
 /// Does what somebody before the panel wants; what is to be said of it.
@@ -169,9 +180,9 @@ fn pressed(said: Said, outlet: &mut Outlet, core: &mut Core, now: Moment) -> Vec
     Vec::new()
 }
 
-async fn visitor(socket: Option<&Listener>) -> std::io::Result<tokio::net::UnixStream> {
+async fn wanted(socket: Option<&mut StateSocket>) -> Wanted {
     match socket {
-        Some(socket) => socket.visitor().await,
+        Some(socket) => socket.wanted().await,
         None => std::future::pending().await,
     }
 }
@@ -199,14 +210,4 @@ fn schedule(settings: &Settings) -> Order {
 fn not_told(error: &std::io::Error) -> Entry {
     let why = format!("the probe keeps the old schedule of self-tests until it is started anew: {error}");
     Entry::agent(4, "probe-not-told", why)
-}
-
-fn about_saving(said: keep::Report) -> Entry {
-    match said {
-        keep::Report::Fails(fault) => {
-            let why = format!("what drives count is not saved, a restart forgets what is new of it: {fault}");
-            Entry::agent(4, "not-saved", why)
-        }
-        keep::Report::WorksAgain => Entry::agent(5, "saved-again", "what drives count is saved again"),
-    }
 }

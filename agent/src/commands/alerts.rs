@@ -1,7 +1,7 @@
 //! `alerts`: what is open, as a list or as JSON; or everything about one incident.
 
 use super::Shared;
-use super::look::seen;
+use super::look::{Seen, Teller, seen};
 use super::terminal::{complain, print, print_lines};
 use serde_json::Value;
 use std::io;
@@ -40,7 +40,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
         return Ok(ExitCode::SUCCESS);
     }
-    let (document, by_agent) = seen(&flags.shared)?;
+    let Seen { document, teller } = seen(&flags.shared)?;
     let printout = match flags.why {
         Some(id) => why(&document, IncidentId(id)).map_err(io::Error::other)?,
         None if flags.json => {
@@ -53,8 +53,11 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
         None => list(&document),
     };
     print(&printout)?;
-    if !by_agent {
-        complain("no agent runs here: this is a single look, without history, and its numbers are its own");
+    let single = "this is a single look, without history, and its numbers are its own";
+    match teller {
+        Teller::Agent => {}
+        Teller::NoAgent => complain(format!("no agent runs here: {single}")),
+        Teller::SilentAgent => complain(single),
     }
     Ok(ExitCode::from(document.exit_code()))
 }

@@ -1,7 +1,7 @@
 //! `look`: how the box stands, once, as a table or as JSON.
 
 use super::self_test::Step;
-use super::terminal::print;
+use super::terminal::{complain, print};
 use super::{Shared, self_test};
 use std::io;
 use std::path::Path;
@@ -13,7 +13,8 @@ use traylight::printout::Printout;
 use traylight::probe::keeper::{Keeper, News};
 use traylight::reading::{Itself, Snapshot};
 use traylight::serve::document::Document;
-use traylight::serve::{socket, table};
+use traylight::serve::socket::{self, Answered};
+use traylight::serve::table;
 use traylight::verdict::Verdict;
 use traylight_config::Settings;
 
@@ -44,7 +45,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     if let (Some(step), Some(tray)) = (flags.self_test, &flags.tray) {
         return self_test::command(flags, step, tray);
     }
-    let (document, _) = seen(&flags.shared)?;
+    let Seen { document, .. } = seen(&flags.shared)?;
     print(&match flags.json {
         true => Printout::json(&document)?,
         false => table::table(&document, flags.shared.settings()?.language.into()),
@@ -52,27 +53,54 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     Ok(ExitCode::from(document.exit_code()))
 }
 
-/// The state of the box, and whether an agent told it, which knows more than a single look.
-pub fn seen(shared: &Shared) -> io::Result<(Document, bool)> {
+/// The state of the box, and who told it: an agent knows more than a single look.
+pub struct Seen {
+    pub document: Document,
+    /// What became of asking the agent.
+    pub teller: Teller,
+}
+
+/// Who told the state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Teller {
+    Agent,
+    /// A look of our own: no agent runs here.
+    NoAgent,
+    /// A look of our own: the agent that runs here gave no state.
+    SilentAgent,
+}
+
+/// Asks the running agent, or reads the box where there is none, or none that answers.
+pub fn seen(shared: &Shared) -> io::Result<Seen> {
     let settings = shared.settings()?;
-    // The agent that runs knows more: what it saw before. It watches this machine, not a recorded tree.
-    if shared.root == Path::new("/") {
-        if let Some(state) = socket::ask(&shared.run_dir)? {
-            let none = |error| io::Error::other(format!("the running agent answered no state document: {error}"));
-            return serde_json::from_str(&state).map(|document| (document, true)).map_err(none);
-        }
-    }
     let clock = Clock::of_this_machine();
-    let (verdict, snapshot) = one_look(&settings, shared.root.clone(), &clock)?;
-    Ok((Document::new(&settings, &verdict, &snapshot, &clock.wall()), false))
+    // The agent that runs knows more: what it saw before. It watches this machine, not a recorded tree.
+    let answered = match shared.root == Path::new("/") {
+        true => socket::ask(&shared.run_dir, &clock),
+        false => Answered::Nobody,
+    };
+    let silent = match answered {
+        Answered::State(state) => match serde_json::from_str(&state) {
+            Ok(document) => return Ok(Seen { document, teller: Teller::Agent }),
+            Err(error) => Some(format!("the running agent gave no whole state document: {error}")),
+        },
+        Answered::Silent(why) => Some(why),
+        Answered::Nobody => None,
+    };
+    let teller = if silent.is_some() { Teller::SilentAgent } else { Teller::NoAgent };
+    if let Some(why) = silent {
+        complain(format!("{why}; reading the box without it"));
+    }
+    let (verdict, snapshot) = one_look(&settings, &shared.root, &clock)?;
+    Ok(Seen { document: Document::new(&settings, &verdict, &snapshot, &clock.wall()), teller })
 }
 
 /// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to
 /// wait for: what is beyond a limit now counts now. Only what is not there at all may still appear after a start.
-pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) -> io::Result<(Verdict, Snapshot)> {
+pub fn one_look(settings: &Settings, root: &Path, clock: &Clock) -> io::Result<(Verdict, Snapshot)> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let snapshots = runtime.block_on(async {
-        let mut keeper = Keeper::new(root, clock.clone());
+        let mut keeper = Keeper::new(root, clock.clone())?;
         let two = async { Ok::<_, io::Error>([hear(&mut keeper).await?, hear(&mut keeper).await?]) };
         let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("no reading within {} s", PATIENCE.as_secs()));
         tokio::time::timeout(PATIENCE, two).await.map_err(late)?
@@ -86,7 +114,7 @@ pub fn one_look(settings: &Settings, root: std::path::PathBuf, clock: &Clock) ->
 }
 
 async fn hear(keeper: &mut Keeper) -> io::Result<Snapshot> {
-    match keeper.news().await {
+    match keeper.news().await? {
         News::Snapshot(snapshot) => Ok(*snapshot),
         News::Lost { why, .. } => Err(io::Error::other(format!("the probe was lost: {why}"))),
     }

@@ -4,6 +4,7 @@ mod ack;
 mod alerts;
 mod check;
 mod demo;
+mod launcher;
 mod look;
 mod mute;
 mod panel;
@@ -15,7 +16,10 @@ mod spare;
 mod terminal;
 
 use clap::{Args, Parser, Subcommand};
-use std::io;
+use rustix::fs::OFlags;
+use std::fs::{Metadata, OpenOptions};
+use std::io::{self, Read};
+use std::os::unix::fs::{FileTypeExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
@@ -68,6 +72,9 @@ enum Command {
     /// The half of `run` that touches the hardware; `run` starts it
     #[command(hide = true)]
     Probe(probe::Flags),
+    /// Starts probes for `run`; `run` starts it
+    #[command(hide = true)]
+    Launcher(launcher::Flags),
 }
 
 /// Flags that all commands share.
@@ -118,6 +125,7 @@ impl Command {
             Self::Panel(flags) => panel::command(&flags),
             Self::Demo(flags) => demo::command(&flags),
             Self::Probe(flags) => probe::command(flags),
+            Self::Launcher(flags) => launcher::command(&flags),
         }
     }
 }
@@ -152,22 +160,44 @@ fn read_settings(file: &Path) -> Result<Settings, String> {
     }
 }
 
-/// The text of the configuration file; `None` when the default file is not there, which is not a mistake.
+/// The text of the configuration file; `None` when the default file is not there, which is not a mistake. What is no
+/// plain file is not even opened: a pipe would hold up whoever opens it, and a device may act on it.
 #[allow(clippy::disallowed_methods, reason = "the configuration file is read where arguments are")]
 fn config_text(file: &Path) -> io::Result<Option<String>> {
-    use std::io::Read;
     let at = |error: io::Error| io::Error::new(error.kind(), format!("{}: {error}", file.display()));
-    let opened = match std::fs::File::open(file) {
-        Err(error) if error.kind() == io::ErrorKind::NotFound && file == Path::new(CONFIG) => return Ok(None),
-        opened => opened.map_err(at)?,
+    let no_config = |found: &str| at(io::Error::other(format!("found {found}, wanted a configuration")));
+    let plain = |found: &Metadata| match kind(found) {
+        None if found.len() > LONGEST_CONFIG => Err(no_config(&format!("more than {LONGEST_CONFIG} bytes"))),
+        None => Ok(()),
+        Some(kind) => Err(no_config(kind)),
     };
+    match std::fs::metadata(file) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound && file == Path::new(CONFIG) => return Ok(None),
+        found => plain(&found.map_err(at)?)?,
+    }
+    // Another file may have come in its place since.
+    let flags = (OFlags::NONBLOCK | OFlags::NOCTTY).bits() as i32;
+    let opened = OpenOptions::new().read(true).custom_flags(flags).open(file).map_err(at)?;
+    plain(&opened.metadata().map_err(at)?)?;
     let mut bytes = Vec::new();
     opened.take(LONGEST_CONFIG + 1).read_to_end(&mut bytes).map_err(at)?;
     if bytes.len() as u64 > LONGEST_CONFIG {
-        return Err(at(io::Error::other(format!("found more than {LONGEST_CONFIG} bytes, wanted a configuration"))));
+        return Err(no_config(&format!("more than {LONGEST_CONFIG} bytes")));
     }
     String::from_utf8(bytes).map(Some).map_err(|error| {
         let found = format!("found bytes that are not UTF-8 at byte {}, wanted text", error.utf8_error().valid_up_to());
         at(io::Error::other(found))
     })
+}
+
+/// What a file is that is no plain one.
+fn kind(found: &Metadata) -> Option<&'static str> {
+    let kind = found.file_type();
+    match kind {
+        _ if kind.is_file() => None,
+        _ if kind.is_dir() => Some("a folder"),
+        _ if kind.is_fifo() => Some("a named pipe"),
+        _ if kind.is_socket() => Some("a socket"),
+        _ => Some("a device"),
+    }
 }

@@ -40,7 +40,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     if flags.stopped {
         return show_stopped(&settings, &clock);
     }
-    let (verdict, snapshot) = one_look(&settings, flags.shared.root.clone(), &clock)?;
+    let (verdict, snapshot) = one_look(&settings, &flags.shared.root, &clock)?;
     let wall = clock.wall();
     let (verdict, snapshot) = (&verdict, Some(&snapshot));
     let scenery = Scenery { verdict, snapshot, settings: &settings, ways: &[], wall: &wall, test: false };

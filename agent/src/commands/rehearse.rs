@@ -4,7 +4,7 @@ use super::Shared;
 use super::duration;
 use super::look::one_look;
 use super::terminal::{print, print_lines};
-use std::io;
+use std::io::{self, Write};
 use std::path::Path;
 use std::process::ExitCode;
 use std::time::Duration;
@@ -56,7 +56,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     }
     let settings = flags.shared.settings()?;
     let clock = Clock::of_this_machine();
-    let (_, snapshot) = one_look(&settings, flags.shared.root.clone(), &clock)?;
+    let (_, snapshot) = one_look(&settings, &flags.shared.root, &clock)?;
     let played =
         play(&settings, &Memory::default(), &snapshot, fault, flags.tray.as_deref()).map_err(io::Error::other)?;
     show(&settings, &played, flags.shared.log.unwrap_or(Form::Text), &clock.wall())?;
@@ -73,7 +73,7 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
         let at = told.verdict.at;
         for entry in incident_log::entries(&told.verdict, &told.changes, at, &played.wall(wall, at)) {
             #[allow(clippy::disallowed_methods, reason = "the log cleans its lines")]
-            log.write(&Entry::as_test(entry), wall, &mut io::stdout());
+            let _ = log.write(&Entry::as_test(entry), wall, |line| io::stdout().write_all(line.as_bytes()));
         }
     };
     played.told.iter().for_each(&mut tell);

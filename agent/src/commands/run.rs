@@ -3,14 +3,14 @@
 use super::{Shared, read_settings};
 use std::io;
 use std::os::fd::AsFd;
-use std::path::Path;
 use std::process::ExitCode;
 use traylight::clock::Clock;
-use traylight::judge::ledger::Ledger;
-use traylight::keep::{KeepFault, OutboxStore, Store};
+use traylight::keep::Opened;
+use traylight::probe::keeper::Keeper;
+use traylight::rights;
 use traylight::run::Edges;
 use traylight::serve::control::Control;
-use traylight::serve::socket;
+use traylight::serve::socket::StateSocket;
 use traylight::show::outlet::Outlet;
 use traylight::tell::log::{Entry, Form, Log};
 
@@ -27,25 +27,23 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
     super::spare::threads()?;
     let clock = Clock::of_this_machine();
     let settings = read_settings(&config).map_err(io::Error::other)?;
-    let mut outlet = Outlet::new(Log::open(log.unwrap_or_else(form_for_here))?);
+    // Only what asks drives may need rights. From here on this process, which speaks to the network, has none.
+    let keeper = Keeper::new(&root, clock.clone())?;
+    rights::give_up()?;
+    let outlet = Outlet::new(Log::open(log.unwrap_or_else(form_for_here))?)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let _inside = runtime.enter();
-    let mut without = |event, loses: &str, error: io::Error| {
+    let without = |event, loses: &str, error: io::Error| {
         outlet.say(&Entry::agent(5, event, format!("{loses}: {error}")), &clock.wall());
     };
     let lost_state = "`look` cannot ask this agent, it reads the box itself";
-    let socket = unless_taken(socket::open(&run_dir), |error| without("state-not-served", lost_state, error))?;
+    let socket = unless_taken(StateSocket::open(&run_dir), |error| without("state-not-served", lost_state, error))?;
     let lost_control = "`ack`, `mute` and `rehearse` cannot ask this agent";
     let control = unless_taken(Control::open(&run_dir), |error| without("control-not-served", lost_control, error))?;
-    let (store, ledger, entries) = kept(&state_dir, &clock);
-    let outboxes = match &store {
-        Some(_) => OutboxStore::open(&state_dir).and_then(|one| Ok((one, OutboxStore::open(&state_dir)?))).ok(),
-        None => None,
-    };
-    outlet.say_all(entries, &clock.wall());
+    let kept = Opened::open(&state_dir, clock.clone());
     let reload = Box::new(move || read_settings(&config));
-    let edges = Edges { settings, reload, root, outlet, socket, control, store, outboxes, ledger, clock };
+    let edges = Edges { settings, reload, keeper, outlet, socket, control, kept, state_dir, clock };
     let done = runtime.block_on(traylight::run::run(edges));
     // A question that hangs must not hold up the end.
     runtime.shutdown_background();
@@ -60,25 +58,6 @@ fn unless_taken<T>(opened: io::Result<T>, not: impl FnOnce(io::Error)) -> io::Re
             Ok(None)
         }
         opened => opened.map(Some),
-    }
-}
-
-/// The store, the ledger that was kept in it, and what there is to say. Without a store the box is watched all the same.
-fn kept(state_dir: &Path, clock: &Clock) -> (Option<Store>, Ledger, Vec<Entry>) {
-    let open = || -> Result<_, KeepFault> {
-        let (store, remarks) = Store::open(state_dir, clock.clone())?;
-        let ledger = store.load_ledger()?;
-        Ok((store, ledger, remarks))
-    };
-    match open() {
-        Ok((store, ledger, remarks)) => {
-            let entries = remarks.into_iter().map(|remark| Entry::agent(4, "store-begun-anew", remark));
-            (Some(store), ledger, entries.collect())
-        }
-        Err(fault) => {
-            let why = format!("a restart forgets what drives counted: {fault}");
-            (None, Ledger::default(), vec![Entry::agent(5, "store-not-open", why)])
-        }
     }
 }
 

@@ -61,7 +61,7 @@ pub fn command(flags: &Flags, step: Step, name: &str) -> io::Result<ExitCode> {
 async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<ExitCode> {
     let settings = flags.shared.settings()?;
     let clock = Clock::of_this_machine();
-    let mut talk = Talk { keeper: Keeper::new(flags.shared.root.clone(), clock.clone()), clock, drive: None };
+    let mut talk = Talk { keeper: Keeper::new(&flags.shared.root, clock.clone())?, clock, drive: None };
     let snapshot = talk.hear().await?;
     let meant =
         chosen(&settings, &snapshot, name).map_err(|found| io::Error::other(test_words::not_one(name, &found)))?;
@@ -131,7 +131,7 @@ impl Talk {
 
     /// The next snapshot.
     async fn hear(&mut self) -> io::Result<Snapshot> {
-        match self.keeper.news().await {
+        match self.keeper.news().await? {
             News::Snapshot(snapshot) => Ok(*snapshot),
             News::Lost { why, .. } => {
                 let lost = format!("the probe was lost: {why}; a self-test that was begun goes on without it");

@@ -53,7 +53,7 @@ async fn tell(speed: u32) -> io::Result<()> {
     let dawn = dawn()?;
     let clock = Clock::of_this_machine();
     let began = clock.now();
-    let mut outlet = Outlet::new(Log::open(Form::Text)?);
+    let mut outlet = Outlet::new(Log::open(Form::Text)?)?;
     let mut memory = Memory::default();
     let mut elapsed = Duration::ZERO;
     outlet
@@ -75,7 +75,7 @@ async fn tell(speed: u32) -> io::Result<()> {
                 test: false,
             };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
-                outlet.draw(&drawing.frame(GlassSize::W128H64));
+                outlet.draw(drawing.frame(GlassSize::W128H64));
             }
             elapsed += PACE;
         }

@@ -63,9 +63,17 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
         };
         sight("waiting", side, AgentFault::NotDelivered { waited }, Holds::new(Duration::ZERO, Duration::ZERO))
     };
+    let not_kept = {
+        let side = raised(itself.not_kept.is_some(), Severity::Warning);
+        let what = AgentFault::NotKept { why: itself.not_kept.clone().unwrap_or_default() };
+        sight("not-kept", side, what, Holds::new(Duration::ZERO, Duration::ZERO))
+    };
     let times = memory.ledger.count(ENDED_UNASKED);
     let side = raised(times > 0, Severity::Warning);
     let holds = Holds::new(Duration::ZERO, Duration::ZERO);
     let ended = sight("ended", side, AgentFault::EndedUnasked { times }, holds);
-    [unseen, panel, clock, Some(unconfirmed), Some(waiting), Some(ended)].into_iter().flatten().collect()
+    [unseen, panel, clock, Some(unconfirmed), Some(waiting), Some(not_kept), Some(ended)]
+        .into_iter()
+        .flatten()
+        .collect()
 }

@@ -5,7 +5,9 @@ use super::fault::{KeepFault, is_of_the_contents};
 use super::{APPLICATION, VERSION, connect, outbox, read_ledger, read_number};
 use rusqlite::Connection;
 use rusqlite::config::DbConfig;
+use std::fs::Permissions;
 use std::io;
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
 /// What the database keeps beside its file while it works (SQLite's document on temporary files), then the file.
@@ -81,6 +83,43 @@ fn flaw(database: &Connection) -> rusqlite::Result<Option<String>> {
         read_number(database)?;
     }
     Ok(None)
+}
+
+/// Takes from others the right to read the store, and what the database keeps beside it.
+///
+/// # Errors
+/// When the system does not let it be changed.
+pub(super) fn close_to_others(file: &Path, mode: u32) -> io::Result<()> {
+    for part in PARTS.map(|part| with(file, part)) {
+        match std::fs::metadata(&part) {
+            Ok(found) if found.permissions().mode() & 0o7777 != mode => {
+                std::fs::set_permissions(&part, Permissions::from_mode(mode))?;
+            }
+            Ok(_) => {}
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(())
+}
+
+/// Moves out of the way what stands where the database keeps its own files and is none: a folder, a pipe, a link. The store
+/// itself stays. The new names of what was moved.
+///
+/// # Errors
+/// When the system does not let it be moved.
+pub(super) fn set_odd_parts_aside(file: &Path) -> io::Result<Vec<(PathBuf, PathBuf)>> {
+    let mut moved = Vec::new();
+    for part in PARTS {
+        let part = with(file, part);
+        // The store may be a link to another disk; what the database keeps beside it may not.
+        let is_odd = part.symlink_metadata().is_ok_and(|found| !found.is_file());
+        if part != file && is_odd {
+            let aside = set_aside(&part)?;
+            moved.push((part, aside));
+        }
+    }
+    Ok(moved)
 }
 
 /// Moves the file and what belongs to it to the first free name with a number; that name.

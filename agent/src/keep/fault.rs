@@ -31,6 +31,8 @@ pub enum Trouble {
     DiskFails(String),
     /// What is written there is not what was written; the database's words.
     Damaged(String),
+    /// The file that was opened is gone: removed, or hidden by another disk.
+    Vanished,
     /// A save was begun and has not ended since.
     Hangs,
     /// Anything else; the database's words.
@@ -48,6 +50,11 @@ impl KeepFault {
                 _ => Trouble::Refused(error.to_string()),
             },
         }
+    }
+
+    /// A store for which there was no thread.
+    pub fn thread(at: PathBuf, error: &io::Error) -> Self {
+        Self { at, trouble: Trouble::Other(format!("no thread to spare: {error}")) }
     }
 
     /// Turns what the database says of this file into a fault.
@@ -97,6 +104,7 @@ impl fmt::Display for KeepFault {
             Trouble::Damaged(why) => {
                 write!(f, "found a damaged store ({why}), wanted a whole one; the next start sets it aside")
             }
+            Trouble::Vanished => f.write_str("found it removed or replaced, wanted the store that was opened"),
             Trouble::Hangs => f.write_str("found the save before still under way, wanted it to end"),
             Trouble::Other(why) => write!(f, "found {why:?}, wanted to keep the store"),
         }

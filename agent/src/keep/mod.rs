@@ -3,6 +3,7 @@
 
 mod aside;
 mod fault;
+mod opened;
 mod outbox;
 mod saver;
 mod stamp;
@@ -10,15 +11,17 @@ mod stamp;
 use crate::clock::Clock;
 use crate::judge::ledger::Ledger;
 use crate::verdict::IncidentId;
-use aside::{Look, look, set_aside};
+use aside::{Look, close_to_others, look, set_aside, set_odd_parts_aside};
 pub use fault::{KeepFault, Trouble};
+pub use opened::{Opened, Opening};
 pub use outbox::OutboxStore;
 use rusqlite::{Connection, OptionalExtension};
 use rustix::fs::{Access, FlockOperation, access, flock};
 pub use saver::{Report, Saver};
 use serde::{Deserialize, Serialize};
 use stamp::Stamp;
-use std::fs::File;
+use std::fs::{File, OpenOptions};
+use std::os::unix::fs::{MetadataExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -47,11 +50,15 @@ const NUMBER: &str = "
 /// A log ahead of the file costs flash the least; FULL waits until the disk has it; a quarter of a MiB is cache enough.
 const MANNER: &str = "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA cache_size = -256;";
 
+/// Nobody else may read what is kept: serial numbers, where alerts go, what they say. It is served by the state socket.
+const MODE: u32 = 0o600;
+
 /// The store. While it lives, no other agent gets the same folder.
 pub struct Store {
     database: Connection,
     clock: Clock,
     file: PathBuf,
+    identity: Identity,
     /// Holds the lock on the folder.
     _folder: File,
 }
@@ -65,8 +72,14 @@ impl Store {
     pub fn open(state_dir: &Path, clock: Clock) -> Result<(Self, Vec<String>), KeepFault> {
         let folder = take(state_dir)?;
         let file = state_dir.join(FILE);
-        let found = look(&file)?;
         let mut remarks = Vec::new();
+        for place in [&file, &unfinished(&file)] {
+            for (part, aside) in set_odd_parts_aside(place).map_err(KeepFault::system(place))? {
+                let (part, aside) = (part.display(), aside.display());
+                remarks.push(format!("{part}: found no plain file, wanted one of the store's; it is kept as {aside}"));
+            }
+        }
+        let found = look(&file)?;
         if let Look::Unusable(found) = &found {
             let aside = set_aside(&file).map_err(KeepFault::system(&file))?;
             let (file, aside) = (file.display(), aside.display());
@@ -77,13 +90,15 @@ impl Store {
         if found != Look::Good {
             create(&file)?;
         }
+        close_to_others(&file, MODE).map_err(KeepFault::system(&file))?;
         let ready = || {
             let database = connect(&file)?;
             database.execute_batch(MANNER)?;
             bring_up(&database, "").map(|()| database)
         };
         let database = ready().map_err(KeepFault::database(&file))?;
-        Ok((Self { database, clock, file, _folder: folder }, remarks))
+        let identity = Identity::of(&file).map_err(KeepFault::system(&file))?;
+        Ok((Self { database, clock, file, identity, _folder: folder }, remarks))
     }
 
     /// The ledger as it was saved last, in terms of this boot; an empty one when none was.
@@ -111,11 +126,26 @@ impl Store {
         self.database.execute(keep, [last.0]).map(drop).map_err(KeepFault::database(&self.file))
     }
 
+    /// The file that it is in.
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// Sees whether the store is where it was opened.
+    ///
+    /// # Errors
+    /// When it is not: what is written to it is found by nobody.
+    pub fn is_there(&self) -> Result<(), KeepFault> {
+        self.identity.is_still(&self.file)
+    }
+
     /// Saves the ledger in place of the one before, and returns when the disk has it.
     ///
     /// # Errors
-    /// When the disk is full, can only be read, or fails. What was saved before stays.
+    /// When the disk is full, can only be read, or fails. What was saved before stays. Also when the file is not there any
+    /// more: what is written to it then is found by nobody.
     pub fn save_ledger(&self, ledger: &Ledger) -> Result<(), KeepFault> {
+        self.identity.is_still(&self.file)?;
         let save = || {
             let body = Body { ledger, kept: Some(Stamp::of(&self.clock)) };
             let body = serde_json::to_string(&body).map_err(as_database_error)?;
@@ -156,13 +186,45 @@ fn take(state_dir: &Path) -> Result<File, KeepFault> {
     }
 }
 
-/// Makes a new store under another name first, so that a store is never half made.
-fn create(file: &Path) -> Result<(), KeepFault> {
-    let unfinished = file.with_extension("new");
-    match std::fs::remove_file(&unfinished) {
-        Err(error) if error.kind() != std::io::ErrorKind::NotFound => Err(KeepFault::system(&unfinished)(error))?,
-        _ => {}
+/// Which file it is that was opened, whatever comes to bear its name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Identity {
+    device: u64,
+    inode: u64,
+}
+
+impl Identity {
+    fn of(file: &Path) -> std::io::Result<Self> {
+        std::fs::metadata(file).map(|found| Self { device: found.dev(), inode: found.ino() })
     }
+
+    /// # Errors
+    /// When another file or none has this name now.
+    fn is_still(&self, file: &Path) -> Result<(), KeepFault> {
+        match Self::of(file) {
+            Ok(found) if found == *self => Ok(()),
+            _ => Err(KeepFault { at: file.to_owned(), trouble: Trouble::Vanished }),
+        }
+    }
+}
+
+/// Where a store is made before it has its name.
+fn unfinished(file: &Path) -> PathBuf {
+    file.with_extension("new")
+}
+
+/// Makes a new store under another name first, so that a store is never half made.
+#[allow(clippy::disallowed_methods, reason = "the state folder is this module's own edge")]
+fn create(file: &Path) -> Result<(), KeepFault> {
+    let unfinished = unfinished(file);
+    match unfinished.symlink_metadata() {
+        Ok(found) if !found.is_file() => drop(set_aside(&unfinished).map_err(KeepFault::system(&unfinished))?),
+        Ok(_) => std::fs::remove_file(&unfinished).map_err(KeepFault::system(&unfinished))?,
+        Err(_) => {}
+    }
+    // Made here, so that it is never open to others.
+    let made = OpenOptions::new().write(true).create_new(true).mode(MODE).open(&unfinished);
+    made.map_err(KeepFault::system(&unfinished))?;
     let make = || bring_up(&connect(&unfinished)?, TABLES);
     make().map_err(KeepFault::database(&unfinished))?;
     std::fs::rename(&unfinished, file).map_err(KeepFault::system(file))

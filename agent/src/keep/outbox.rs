@@ -2,7 +2,7 @@
 //! It has a connection of its own, since whoever sends works beside whoever saves the ledger.
 
 use super::fault::KeepFault;
-use super::{FILE, MANNER, as_database_error, connect};
+use super::{FILE, Identity, MANNER, as_database_error, connect};
 use crate::tell::message::{Message, Stamp};
 use crate::tell::outbox::{Kept, KeptPause, REMEMBERED, Story, Waiting, Write};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
@@ -42,6 +42,7 @@ pub(super) const LATER_TABLES: &str = "
 pub struct OutboxStore {
     database: Connection,
     file: PathBuf,
+    identity: Identity,
 }
 
 impl OutboxStore {
@@ -52,14 +53,19 @@ impl OutboxStore {
     /// When there is no store, or it cannot be read.
     pub fn open(state_dir: &Path) -> Result<Self, KeepFault> {
         let file = state_dir.join(FILE);
-        std::fs::metadata(&file).map_err(KeepFault::system(&file))?;
+        let identity = Identity::of(&file).map_err(KeepFault::system(&file))?;
         let open = || {
             let database = connect(&file)?;
             database.execute_batch(MANNER)?;
             load(&database).map(|_| database)
         };
         let database = open().map_err(KeepFault::database(&file))?;
-        Ok(Self { database, file })
+        Ok(Self { database, file, identity })
+    }
+
+    /// The state folder.
+    pub fn folder(&self) -> Option<&Path> {
+        self.file.parent()
     }
 
     /// All that waits.
@@ -73,7 +79,7 @@ impl OutboxStore {
     /// Stores what is new, all of it or nothing, and returns when the disk has it.
     ///
     /// # Errors
-    /// When the disk is full, can only be read, or fails.
+    /// When the disk is full, can only be read, or fails, or the store is gone.
     pub fn apply(&mut self, writes: &[Write]) -> Result<(), KeepFault> {
         if writes.is_empty() {
             return Ok(());
@@ -81,11 +87,16 @@ impl OutboxStore {
         self.change(|change| writes.iter().try_for_each(|write| apply(change, write)))
     }
 
-    /// Stores this in place of all that waited.
+    /// Stores this in place of all that waited; in a new store, where the old one is gone.
     ///
     /// # Errors
     /// As for [`OutboxStore::apply`].
     pub fn replace(&mut self, kept: &Kept) -> Result<(), KeepFault> {
+        if self.identity.is_still(&self.file).is_err() {
+            if let Some(folder) = self.file.parent() {
+                *self = Self::open(folder)?;
+            }
+        }
         self.change(|change| {
             change.execute_batch(
                 "DELETE FROM waiting; DELETE FROM message; DELETE FROM story; DELETE FROM all_well; DELETE FROM taken; \
@@ -142,6 +153,7 @@ impl OutboxStore {
     }
 
     fn change<T>(&mut self, change: impl FnOnce(&Transaction) -> rusqlite::Result<T>) -> Result<T, KeepFault> {
+        self.identity.is_still(&self.file)?;
         let whole = || {
             let transaction = self.database.transaction()?;
             let done = change(&transaction)?;

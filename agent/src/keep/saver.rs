@@ -7,7 +7,7 @@ use crate::judge::Memory;
 use crate::judge::ledger::Ledger;
 use crate::verdict::IncidentId;
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::time::Duration;
 
@@ -17,6 +17,8 @@ const EVERY: Duration = Duration::from_secs(15 * 60);
 const URGENT: Duration = Duration::from_secs(5);
 /// A disk is waited for no longer before a number is told that it should have kept.
 const PROMPT: Duration = Duration::from_secs(1);
+/// What failed is tried again after this, and so often it is seen whether the store is still there.
+const AGAIN: Duration = Duration::from_secs(60);
 /// The last save is waited for no longer; a supervisor would lose its patience later.
 const LAST: Duration = Duration::from_secs(20);
 
@@ -32,6 +34,8 @@ pub enum Report {
 /// What the thread is given to do.
 enum Work {
     Ledger(Box<Ledger>),
+    /// See whether the store is still there.
+    Look,
     /// The last number of an incident; who waits for it hears when it is kept, and nothing when it is not.
     Number(IncidentId, Sender<()>),
 }
@@ -40,11 +44,15 @@ enum Work {
 pub struct Saver {
     file: PathBuf,
     work: Option<Sender<Work>>,
-    outcomes: Receiver<Result<(), KeepFault>>,
+    /// How saving went, or looking; true for saving.
+    outcomes: Receiver<(bool, Result<(), KeepFault>)>,
     /// When the last save was begun, or the saver.
     tried: Moment,
     is_saving: bool,
-    fails: bool,
+    /// When it was last begun to look.
+    looked: Moment,
+    is_looking: bool,
+    fault: Option<KeepFault>,
     /// The last number that the disk was given to keep, and what it has not answered yet.
     number: IncidentId,
     asked: Option<Receiver<()>>,
@@ -57,27 +65,42 @@ impl Saver {
     /// # Errors
     /// When the machine has no thread to spare.
     pub fn start(store: Store, now: Moment) -> io::Result<Self> {
-        Self::with(store.file.clone(), now, move |work| match work {
-            Work::Ledger(ledger) => Some(store.save_ledger(ledger)),
-            Work::Number(last, kept) => {
+        let (file, clock) = (store.file.clone(), store.clock.clone());
+        let state_dir = file.parent().map(Path::to_owned).unwrap_or_default();
+        let mut open = Some(store);
+        Self::with(file, now, move |work| {
+            let outcome = match (&open, work) {
                 // What fails here fails for the ledger as well, which says so.
-                store.keep_number(*last).is_ok().then(|| kept.send(()));
-                None
+                (None, Work::Number(..)) => return None,
+                (Some(store), Work::Number(last, kept)) => {
+                    store.keep_number(*last).is_ok().then(|| kept.send(()));
+                    return None;
+                }
+                (None, _) => {
+                    Store::open(&state_dir, clock.clone()).and_then(|(store, _)| done(open.insert(store), work))
+                }
+                (Some(store), _) => done(store, work),
+            };
+            if outcome.as_ref().is_err_and(|fault| fault.trouble == Trouble::Vanished) {
+                // Closed, so that its lock on the folder does not keep the next one out.
+                open = None;
             }
+            Some(outcome)
         })
     }
 
     fn with(
         file: PathBuf,
         now: Moment,
-        save: impl Fn(&Work) -> Option<Result<(), KeepFault>> + Send + 'static,
+        mut save: impl FnMut(&Work) -> Option<Result<(), KeepFault>> + Send + 'static,
     ) -> io::Result<Self> {
         let (sender, given) = channel();
         let (results, outcomes) = channel();
         let work = move || {
             for work in given {
                 // Nobody waits for the last one any more if it took too long.
-                let _ = save(&work).map(|outcome| results.send(outcome));
+                let is_save = matches!(work, Work::Ledger(_));
+                let _ = save(&work).map(|outcome| results.send((is_save, outcome)));
             }
             // Closing the store is work too, and the end of `results` says that all is done.
             drop(save);
@@ -91,7 +114,9 @@ impl Saver {
             outcomes,
             tried: now,
             is_saving: false,
-            fails: false,
+            looked: now,
+            is_looking: false,
+            fault: None,
             number,
             asked: None,
             prompt: PROMPT,
@@ -120,14 +145,23 @@ impl Saver {
 
     /// Hears how the last save went, and begins the next when it is due; what is to be said.
     pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<Report> {
-        if let Ok(outcome) = self.outcomes.try_recv() {
-            self.is_saving = false;
-            return self.hear(outcome);
+        if let Ok((is_save, outcome)) = self.outcomes.try_recv() {
+            let under_way = if is_save { &mut self.is_saving } else { &mut self.is_looking };
+            *under_way = false;
+            // That it is there says nothing of whether it can be written to.
+            if is_save || outcome.is_err() {
+                return self.hear(outcome);
+            }
         }
         // What failed is tried again although nothing is new.
-        let is_due = now.since(self.tried) >= EVERY && (memory.ledger().is_new || self.fails);
+        let pause = if self.fault.is_some() { AGAIN } else { EVERY };
+        let is_due = now.since(self.tried) >= pause && (memory.ledger().is_new || self.fault.is_some());
         let is_urgent = now.since(self.tried) >= URGENT && memory.ledger().book.is_urgent && !self.is_saving;
         if !is_due && !is_urgent {
+            if now.since(self.looked) >= AGAIN && !self.is_looking && !self.is_saving {
+                (self.looked, self.is_looking) = (now, true);
+                self.hand_over(Work::Look);
+            }
             return None;
         }
         self.tried = now;
@@ -148,7 +182,8 @@ impl Saver {
         let mut said = None;
         loop {
             match self.outcomes.recv_timeout(LAST) {
-                Ok(outcome) => said = self.hear(outcome).or(said),
+                Ok((true, outcome)) => said = self.hear(outcome).or(said),
+                Ok((false, _)) => {}
                 Err(RecvTimeoutError::Disconnected) => return said,
                 Err(RecvTimeoutError::Timeout) => {
                     return self.hear(Err(KeepFault { at: self.file.clone(), trouble: Trouble::Hangs }));
@@ -158,16 +193,25 @@ impl Saver {
     }
 
     fn save(&mut self, memory: &mut Memory) {
+        self.hand_over(Work::Ledger(Box::new(memory.ledger().clone())));
+        memory.ledger_was_kept();
+        self.is_saving = true;
+    }
+
+    fn hand_over(&self, job: Work) {
         if let Some(work) = &self.work {
             // The thread ends only with this handle.
-            let _ = work.send(Work::Ledger(Box::new(memory.ledger().clone())));
-            memory.ledger_was_kept();
-            self.is_saving = true;
+            let _ = work.send(job);
         }
     }
 
+    /// Why the last save failed; `None` when it did not.
+    pub fn fault(&self) -> Option<&KeepFault> {
+        self.fault.as_ref()
+    }
+
     fn hear(&mut self, outcome: Result<(), KeepFault>) -> Option<Report> {
-        let failed_before = std::mem::replace(&mut self.fails, outcome.is_err());
+        let failed_before = std::mem::replace(&mut self.fault, outcome.clone().err()).is_some();
         match outcome {
             Err(fault) if !failed_before => Some(Report::Fails(fault)),
             Ok(()) if failed_before => Some(Report::WorksAgain),
@@ -176,11 +220,20 @@ impl Saver {
     }
 }
 
+/// Does it in this store.
+fn done(store: &Store, work: &Work) -> Result<(), KeepFault> {
+    match work {
+        Work::Ledger(ledger) => store.save_ledger(ledger),
+        Work::Look | Work::Number(..) => store.is_there(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
 
     use super::*;
+    use crate::clock::Clock;
     use crate::keep::tests::ledger;
     use std::sync::mpsc;
 
@@ -196,6 +249,7 @@ mod tests {
             let saved = match work {
                 Work::Ledger(ledger) => ledger.now(&key, "reallocated_sectors").unwrap(),
                 Work::Number(last, _) => -i64::from(last.0),
+                Work::Look => return None,
             };
             let _ = saw.send(saved);
             let outcome = answers.recv().unwrap_or(Ok(()));
@@ -205,6 +259,7 @@ mod tests {
                     let _ = kept.send(());
                     None
                 }
+                Work::Look => None,
             }
         };
         (Saver::with(PathBuf::from(FILE), Moment::default(), save).unwrap(), answer, saved)
@@ -302,10 +357,33 @@ mod tests {
             ended(&mut saver, minute(at), &mut memory)
         };
         assert_eq!(save(15, Err(Trouble::Full)), Some(Report::Fails(fault)));
-        assert_eq!(save(30, Err(Trouble::Full)), None, "nothing new to say");
-        assert_eq!(save(45, Ok(())), Some(Report::WorksAgain));
+        assert_eq!(save(16, Err(Trouble::Full)), None, "nothing new to say");
+        assert_eq!(save(17, Ok(())), Some(Report::WorksAgain));
         assert_eq!(save(60, Ok(())), None, "nothing new to save");
         assert_eq!(saved.try_iter().collect::<Vec<_>>(), [1, 1, 1]);
+    }
+
+    /// Whatever is written to a store that was removed is found by nobody.
+    #[test]
+    fn a_folder_that_vanishes_is_told_within_a_minute_and_a_new_store_is_begun() {
+        let folder = tempfile::tempdir().unwrap();
+        let state = folder.path().join("state");
+        let store = Store::open(&state, Clock::default()).unwrap().0;
+        let (kept, key) = ledger(1);
+        let mut memory = Memory::with_ledger(kept);
+        let mut saver = Saver::start(store, Moment::default()).unwrap();
+        saver.begin(&mut memory);
+        assert_eq!(ended(&mut saver, minute(0), &mut memory), None);
+        std::fs::rename(&state, folder.path().join("elsewhere")).unwrap();
+        let looked = std::iter::repeat_with(|| saver.turn(minute(1), &mut memory)).find_map(|said| said).unwrap();
+        let fault = KeepFault { at: state.join(FILE), trouble: Trouble::Vanished };
+        assert_eq!((looked, saver.fault()), (Report::Fails(fault.clone()), Some(&fault)));
+        assert_eq!(saver.turn(minute(2), &mut memory), None);
+        assert_eq!(ended(&mut saver, minute(2), &mut memory), Some(Report::WorksAgain));
+        assert_eq!(saver.fault(), None);
+        assert_eq!(saver.finish(&mut memory), None);
+        let (again, remarks) = Store::open(&state, Clock::default()).unwrap();
+        assert_eq!((again.load_ledger().unwrap().now(&key, "reallocated_sectors"), remarks), (Some(1), Vec::new()));
     }
 
     #[test]
@@ -322,7 +400,7 @@ mod tests {
         assert_eq!(ended(&mut saver, minute(46), &mut memory), Some(Report::WorksAgain));
         assert_eq!(saved.try_iter().count(), 0, "nothing waited behind it");
         drop(answer);
-        assert_eq!(saver.turn(minute(60), &mut memory), None);
+        assert_eq!(saver.turn(minute(62), &mut memory), None);
         assert_eq!(saver.finish(&mut memory), None);
         assert_eq!(saved.iter().collect::<Vec<_>>(), [2, 2]);
     }

@@ -1,10 +1,9 @@
 //! When the ledger was kept, in terms that outlive the machine's restart: so that what was noted in an earlier boot lies
 //! before this one, and as long ago as it was.
 
-use crate::clock::{Clock, Moment};
+use crate::clock::{Clock, Moment, calendar_between};
 use crate::judge::ledger::Ledger;
 use serde::{Deserialize, Serialize};
-use std::time::Duration;
 
 /// A moment, with its boot and its place on the calendar.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -30,8 +29,8 @@ impl Stamp {
         if self.boot == now.boot && !self.boot.is_empty() {
             return;
         }
-        let passed = self.epoch_seconds.zip(now.epoch_seconds).map(|(then, now)| now.saturating_sub(then));
-        let off = Duration::from_secs(passed.unwrap_or(0)).saturating_sub(now.at.since_boot());
+        let passed = self.epoch_seconds.zip(now.epoch_seconds).and_then(|(then, now)| calendar_between(then, now));
+        let off = passed.unwrap_or_default().saturating_sub(now.at.since_boot());
         let back = self.at.since_boot() + off;
         ledger.move_back(self.at, |at| at.minus(back));
     }
@@ -40,8 +39,13 @@ impl Stamp {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::time::Duration;
+
+    /// 2026-05-14, in seconds since 1970.
+    const SPRING: u64 = 1_778_760_000;
 
     fn stamp(boot: &str, second: u64, epoch_seconds: Option<u64>) -> Stamp {
+        let epoch_seconds = epoch_seconds.map(|second| SPRING + second);
         Stamp { boot: boot.to_owned(), at: Moment::after_boot(Duration::from_secs(second)), epoch_seconds }
     }
 
@@ -74,6 +78,8 @@ mod tests {
             assert_eq!(lies(&stamp("a", 5000, then), &stamp("b", 40, now)), -100);
         }
         assert_eq!(lies(&stamp("a", 5000, Some(9000)), &stamp("b", 40, Some(7))), -100, "a calendar that stepped back");
+        let unset = Stamp { epoch_seconds: Some(90), ..stamp("a", 5000, None) };
+        assert_eq!(lies(&unset, &stamp("b", 40, Some(9000))), -100, "54 years: a calendar that was not set");
     }
 
     #[test]

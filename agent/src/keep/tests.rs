@@ -237,6 +237,47 @@ fn what_is_kept_aside_never_takes_the_place_of_another_and_takes_its_log_along()
     assert_eq!(aside("store.db.aside-2-wal"), "what was not in the file yet");
 }
 
+/// Whatever stands where the database keeps its own files, the store that is good is used.
+#[test]
+fn what_is_no_file_beside_the_store_is_kept_aside_and_the_store_is_used() {
+    for odd in ["store.db-wal", "store.db-shm", "store.db-journal", "store.new-wal", "store.new-journal"] {
+        for make in [|path: &Path| fs::create_dir(path), |path: &Path| std::os::unix::fs::symlink("/dev/full", path)] {
+            let folder = with_store();
+            make(&folder.path().join(odd)).unwrap();
+            let (store, remarks) = opened(folder.path());
+            assert_eq!(counted(&store), Some(7), "{odd}");
+            assert!(remarks.len() == 1 && remarks[0].contains(&format!("{odd}: found no plain file")), "{remarks:?}");
+            store.save_ledger(&ledger(8).0).unwrap();
+            drop(store);
+            assert_eq!(names(folder.path()), [FILE.to_owned(), format!("{odd}.aside-1")]);
+        }
+    }
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir(folder.path().join("store.new")).unwrap();
+    assert_eq!(counted(&opened(folder.path()).0), None);
+    assert_eq!(names(folder.path()), [FILE, "store.new.aside-1"]);
+}
+
+#[test]
+fn nobody_else_may_read_what_is_kept() {
+    use std::os::unix::fs::PermissionsExt;
+    let modes = |folder: &Path| -> Vec<u32> {
+        let files = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().metadata().unwrap());
+        files.map(|found| found.permissions().mode() & 0o777).collect()
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let (store, _) = opened(folder.path());
+    store.save_ledger(&ledger(7).0).unwrap();
+    assert_eq!(modes(folder.path()), [0o600; 3], "the store, its log and its index");
+    drop(store);
+    // As an older version left it.
+    fs::set_permissions(folder.path().join(FILE), fs::Permissions::from_mode(0o644)).unwrap();
+    fs::write(folder.path().join("store.db-wal"), "").unwrap();
+    let (store, _) = opened(folder.path());
+    store.save_ledger(&ledger(8).0).unwrap();
+    assert_eq!(modes(folder.path()), [0o600; 3]);
+}
+
 #[test]
 fn a_store_that_was_half_made_is_made_again() {
     let folder = tempfile::tempdir().unwrap();

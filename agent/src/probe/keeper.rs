@@ -1,20 +1,23 @@
-//! The core's side of the probe: starts it, listens to it, and replaces it when it dies, hangs or talks nonsense.
+//! The core's side of the probe: lets it be started, listens to it, and replaces it when it dies, hangs or talks nonsense.
 
+use super::launcher::{Launched, Launcher};
 use super::order::Order;
 use super::wire::{self, Decoder};
 use crate::clock::{Clock, Moment};
 use crate::reading::Snapshot;
-use std::io::Write;
-use std::os::fd::OwnedFd;
-use std::path::PathBuf;
-use std::process::Stdio;
+use std::io::{self, Write};
+use std::path::Path;
 use std::time::Duration;
 use tokio::io::AsyncReadExt;
 use tokio::net::UnixStream;
-use tokio::process::{Child, Command};
 
 /// A probe that says nothing for so long is lost: five of its paces.
 const WEDGED_AFTER: Duration = Duration::from_secs(10);
+/// Silence is looked at at least so often.
+const LOOK: Duration = Duration::from_secs(2);
+/// Between two looks no more of the silence counts: if more time has passed, this process was stopped, or the machine
+/// was suspended, and the probe could not be heard.
+const LONGEST_LOOK: Duration = Duration::from_secs(3);
 /// Waits before the next start; the last one is kept up.
 const BACK_OFF_SECONDS: [u64; 6] = [1, 2, 5, 10, 30, 60];
 /// A probe that lived so long was no failure to start.
@@ -36,7 +39,7 @@ pub enum News {
 
 /// Keeps one probe running.
 pub struct Keeper {
-    root: PathBuf,
+    launcher: Launcher,
     clock: Clock,
     probe: Option<Probe>,
     /// What every probe is told first.
@@ -46,18 +49,42 @@ pub struct Keeper {
 }
 
 struct Probe {
-    child: Child,
     socket: UnixStream,
+    ending: UnixStream,
     decoder: Decoder,
     started: Moment,
-    last_heard: Moment,
+    silence: Silence,
+}
+
+/// For how long nothing was heard, of the time that somebody listened.
+#[derive(Debug, Clone, Copy)]
+struct Silence {
+    lasted: Duration,
+    looked: Moment,
+}
+
+impl Silence {
+    fn from(now: Moment) -> Self {
+        Self { lasted: Duration::ZERO, looked: now }
+    }
+
+    /// Takes in that nothing was heard until now; for how long that is so.
+    fn goes_on(&mut self, now: Moment) -> Duration {
+        self.lasted += now.since(self.looked).min(LONGEST_LOOK);
+        self.looked = now;
+        self.lasted
+    }
 }
 
 impl Keeper {
-    /// Nothing is started yet: the first question for news does it.
-    pub fn new(root: PathBuf, clock: Clock) -> Self {
+    /// Starts the launcher, with the rights that this process has now. The probe is started by the first question for
+    /// news.
+    ///
+    /// # Errors
+    /// When the machine has no process to spare.
+    pub fn new(root: &Path, clock: Clock) -> io::Result<Self> {
         let start_at = clock.now();
-        Self { root, clock, probe: None, orders: Vec::new(), failures: 0, start_at }
+        Ok(Self { launcher: Launcher::start(root)?, clock, probe: None, orders: Vec::new(), failures: 0, start_at })
     }
 
     /// Tells the probe something. What outlasts a probe is told to the next one as well; all else is lost with it.
@@ -78,7 +105,10 @@ impl Keeper {
     }
 
     /// The next news. May be dropped and asked again at any time without losing anything.
-    pub async fn news(&mut self) -> News {
+    ///
+    /// # Errors
+    /// When no probe can be started any more, since the launcher is gone.
+    pub async fn news(&mut self) -> io::Result<News> {
         loop {
             let now = self.clock.now();
             let lost = match &mut self.probe {
@@ -86,19 +116,20 @@ impl Keeper {
                     tokio::time::sleep(self.start_at.since(now)).await;
                     continue;
                 }
-                None => match start(&self.root, &self.orders, now) {
+                None => match start(&self.launcher, &self.orders, now) {
                     Ok(probe) => {
                         self.probe = Some(probe);
                         continue;
                     }
+                    Err(error) if is_gone(&error) => return Err(launcher_gone(&error)),
                     Err(error) => format!("it could not be started: {error}"),
                 },
                 Some(probe) => match probe.hear(&self.clock).await {
-                    Ok(snapshot) => return News::Snapshot(Box::new(snapshot)),
+                    Ok(snapshot) => return Ok(News::Snapshot(Box::new(snapshot))),
                     Err(why) => why,
                 },
             };
-            return self.lose(lost);
+            return Ok(self.lose(lost));
         }
     }
 
@@ -107,7 +138,7 @@ impl Keeper {
         if self.probe.as_ref().is_some_and(|probe| now.since(probe.started) >= PROVEN_AFTER) {
             self.failures = 0;
         }
-        // Dropping the child kills it; one that the kernel will not let go of stays behind and is not waited for.
+        // Dropping it ends it.
         self.probe = None;
         let again_in = Duration::from_secs(BACK_OFF_SECONDS[self.failures.min(BACK_OFF_SECONDS.len() - 1)]);
         self.failures += 1;
@@ -128,18 +159,25 @@ impl Probe {
 
     async fn hear(&mut self, clock: &Clock) -> Result<Snapshot, String> {
         loop {
-            match self.decoder.next_message() {
+            let silent = match self.decoder.next_message() {
                 Ok(Some(snapshot)) => {
-                    self.last_heard = clock.now();
+                    self.silence = Silence::from(clock.now());
                     return Ok(snapshot);
                 }
-                Ok(None) => {}
+                Ok(None) => self.silence.goes_on(clock.now()),
                 Err(fault) => return Err(format!("it spoke nonsense: {fault}")),
+            };
+            let said_nothing = || format!("it said nothing for {} s", WEDGED_AFTER.as_secs());
+            // Asked anew again and again, this never gets to wait to the end.
+            if silent >= WEDGED_AFTER + LOOK {
+                return Err(said_nothing());
             }
+            // What has come meanwhile is heard first.
+            let left = WEDGED_AFTER.saturating_sub(silent).clamp(Duration::from_millis(100), LOOK);
             let mut piece = [0; 16 << 10];
-            let patience = (self.last_heard.plus(WEDGED_AFTER)).since(clock.now());
-            match tokio::time::timeout(patience, self.socket.read(&mut piece)).await {
-                Err(_) => return Err(format!("it said nothing for {} s", WEDGED_AFTER.as_secs())),
+            match tokio::time::timeout(left, self.socket.read(&mut piece)).await {
+                Err(_) if self.silence.goes_on(clock.now()) >= WEDGED_AFTER => return Err(said_nothing()),
+                Err(_) => {}
                 Ok(Ok(0)) => return Err(self.how_it_ended().await),
                 Ok(Ok(length)) => self.decoder.push(&piece[..length]),
                 Ok(Err(error)) => return Err(format!("its socket failed: {error}")),
@@ -148,31 +186,61 @@ impl Probe {
     }
 
     async fn how_it_ended(&mut self) -> String {
-        match tokio::time::timeout(Duration::from_secs(1), self.child.wait()).await {
-            Ok(Ok(status)) => format!("it ended: {status}"),
-            Ok(Err(error)) => format!("it closed its socket: {error}"),
+        let mut words = String::new();
+        match tokio::time::timeout(Duration::from_secs(1), self.ending.read_to_string(&mut words)).await {
+            Ok(Ok(1..)) => words,
+            Ok(_) => "it ended, and so did who started it".to_owned(),
             Err(_) => "it closed its socket and runs on".to_owned(),
         }
     }
 }
 
-fn start(root: &std::path::Path, orders: &[Order], now: Moment) -> std::io::Result<Probe> {
-    let (mut ours, theirs) = std::os::unix::net::UnixStream::pair()?;
+fn start(launcher: &Launcher, orders: &[Order], now: Moment) -> io::Result<Probe> {
+    let Launched { mut socket, ending } = launcher.launch()?;
     for order in orders {
-        ours.write_all(&wire::encode(order)?)?;
+        socket.write_all(&wire::encode(order)?)?;
     }
-    ours.set_nonblocking(true)?;
-    // Not by its path: after an upgrade on disk another version would stand there, or for a moment none.
-    let child = Command::new("/proc/self/exe")
-        .arg0("traylight")
-        .arg("probe")
-        .arg("--root")
-        .arg(root)
-        .stdin(Stdio::from(OwnedFd::from(theirs)))
-        .stdout(Stdio::null())
-        // A key press that ends the core is the core's to hear; the probe ends with its socket.
-        .process_group(0)
-        .kill_on_drop(true)
-        .spawn()?;
-    Ok(Probe { child, socket: UnixStream::from_std(ours)?, decoder: Decoder::default(), started: now, last_heard: now })
+    let tokio = |socket: std::os::unix::net::UnixStream| {
+        socket.set_nonblocking(true)?;
+        UnixStream::from_std(socket)
+    };
+    let (socket, ending, silence) = (tokio(socket)?, tokio(ending)?, Silence::from(now));
+    Ok(Probe { socket, ending, decoder: Decoder::default(), started: now, silence })
+}
+
+fn is_gone(error: &io::Error) -> bool {
+    matches!(
+        error.kind(),
+        io::ErrorKind::BrokenPipe | io::ErrorKind::ConnectionReset | io::ErrorKind::ConnectionRefused
+    )
+}
+
+fn launcher_gone(error: &io::Error) -> io::Error {
+    io::Error::other(format!("the process that starts probes is gone, so no drive can be asked: {error}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn second(second: u64) -> Moment {
+        Moment::after_boot(Duration::from_secs(second))
+    }
+
+    #[test]
+    fn a_probe_that_says_nothing_while_it_is_listened_to_is_lost_in_ten_seconds() {
+        let mut silence = Silence::from(second(100));
+        let lasted: Vec<u64> = (1..=5).map(|look| silence.goes_on(second(100 + 2 * look)).as_secs()).collect();
+        assert_eq!(lasted, [2, 4, 6, 8, 10]);
+    }
+
+    /// A night of suspend counts in the boot clock, as does a core that was stopped.
+    #[test]
+    fn a_probe_is_not_lost_because_nobody_listened() {
+        let mut silence = Silence::from(second(100));
+        assert!(silence.goes_on(second(102)) < WEDGED_AFTER);
+        assert!(silence.goes_on(second(36_000)) < WEDGED_AFTER);
+        assert!(silence.goes_on(second(36_002)) < WEDGED_AFTER);
+        assert!(silence.goes_on(second(36_005)) >= WEDGED_AFTER, "from then on it was listened to");
+    }
 }

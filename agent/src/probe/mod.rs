@@ -5,6 +5,7 @@
 mod account;
 mod happened;
 pub mod keeper;
+pub mod launcher;
 mod manners;
 mod mounts;
 mod namesakes;

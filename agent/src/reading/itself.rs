@@ -13,4 +13,6 @@ pub struct Itself {
     pub unconfirmed: Vec<String>,
     /// For how long the message that has waited longest for its way has waited.
     pub longest_wait: Option<Duration>,
+    /// Why nothing is kept for after a restart; `None` while all is.
+    pub not_kept: Option<String>,
 }

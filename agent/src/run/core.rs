@@ -17,6 +17,7 @@ use crate::tell::log::Entry;
 use crate::units::span;
 use crate::verdict::{IncidentId, Severity, Turn, Verdict};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use std::time::Duration;
 use traylight_config::{Bus, Glass, Settings};
 
@@ -37,11 +38,15 @@ pub struct Core {
     power_known: Moment,
     /// How the ways out stand.
     pub ways: WaysStand,
+    /// Why what must outlive a restart is not kept; `None` while it is.
+    pub not_kept: Option<String>,
     rehearsal: Option<Rehearsal>,
     /// What is new about incidents and not yet told on the ways out; true for what was only rehearsed.
     turns: Vec<(Turn, bool)>,
     /// A rehearsal has ended since the ways out were told last.
     rehearsal_over: bool,
+    /// The state document since it was judged last, for all who want it.
+    document: Option<Arc<str>>,
 }
 
 /// Nobody works on a box for longer without a break; what is muted for good is forgotten.
@@ -53,6 +58,12 @@ impl Core {
         // What was kept and then not told is told now; what was told already is told by its name.
         let turns = ledger.book.last_turns().map(|turn| (turn, false)).collect();
         Self { clock, memory: Memory::with_ledger(ledger), turns, ..Self::default() }
+    }
+
+    /// Goes on from what was kept and came to hand late, as after a restart.
+    pub fn go_on_from(&mut self, ledger: Ledger) {
+        self.turns.extend(ledger.book.last_turns().map(|turn| (turn, false)));
+        self.memory = Memory::with_ledger(ledger);
     }
 
     /// Takes in news of the probe; what is to be said of it.
@@ -120,7 +131,9 @@ impl Core {
             panel_answers: (!self.panels.is_empty()).then(|| self.panels.values().all(|answers| *answers)),
             unconfirmed: self.ways.unconfirmed.clone(),
             longest_wait: self.ways.longest_wait,
+            not_kept: self.not_kept.clone(),
         };
+        self.document = None;
         let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref(), &itself);
         let muted_before = self.verdict.as_ref().and_then(|verdict| verdict.muted_until);
         let mute = about_mute(muted_before, verdict.muted_until, now);
@@ -133,12 +146,16 @@ impl Core {
         entries
     }
 
-    /// The state document; empty before the first snapshot.
-    pub fn state(&self, settings: &Settings) -> String {
+    /// The state document; empty before the first snapshot. It is made at most once between two times of judging.
+    pub fn state(&mut self, settings: &Settings) -> Arc<str> {
+        if let Some(made) = &self.document {
+            return Arc::clone(made);
+        }
         let document = self.verdict.as_ref().zip(self.snapshot.as_ref()).map(|(verdict, snapshot)| {
             serde_json::to_string(&Document::new(settings, verdict, snapshot, &self.clock.wall()))
         });
-        document.and_then(Result::ok).unwrap_or_default()
+        let made: Arc<str> = document.and_then(Result::ok).unwrap_or_default().into();
+        Arc::clone(self.document.insert(made))
     }
 
     /// What is to be shown: the box as it is, or a rehearsal, which the flag says.

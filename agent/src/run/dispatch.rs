@@ -95,12 +95,16 @@ impl Dispatch {
         let (mark, is_muted) = (book.mark.clone(), book.is_muted(clock.now()));
         let errand = Errand { alerts: alerts.clone(), box_name, is_muted, store };
         let courier = Courier::start(errand, Machine::new(clock.clone()), move |said| drop(report.send(said)))?;
-        let is_confirmed = |way: &&AlertWay| {
-            codes.as_ref().is_some_and(|codes| codes.is_confirmed(&way.name, &target(way)).unwrap_or(false))
-        };
-        let open = alerts.ways.iter().filter(|way| !is_confirmed(way));
-        let unconfirmed = open.map(|way| way.name.clone()).collect();
+        let unconfirmed = unconfirmed(&alerts, codes.as_ref());
         Ok(Some(Self { courier, reports, codes, alerts, clock: clock.clone(), mark, is_muted, unconfirmed }))
+    }
+
+    /// From now on what waits is kept, in these stores, and so is what an earlier run has left there.
+    pub fn keep(&mut self, (store, codes): (OutboxStore, OutboxStore), book: &Book) {
+        self.mark.clone_from(&book.mark);
+        self.unconfirmed = unconfirmed(&self.alerts, Some(&codes));
+        self.codes = Some(codes);
+        self.courier.keep(store);
     }
 
     /// What the courier has to say next.
@@ -202,6 +206,13 @@ impl Dispatch {
         let message = tidings::message(turn, head)?;
         Some(if is_test { as_test(message) } else { message })
     }
+}
+
+/// The ways that nobody has confirmed yet, by name.
+fn unconfirmed(alerts: &Alerts, codes: Option<&OutboxStore>) -> Vec<String> {
+    let is_confirmed =
+        |way: &&AlertWay| codes.is_some_and(|codes| codes.is_confirmed(&way.name, &target(way)).unwrap_or(false));
+    alerts.ways.iter().filter(|way| !is_confirmed(way)).map(|way| way.name.clone()).collect()
 }
 
 /// Where a way leads: a code that was given back for one place says nothing of another.

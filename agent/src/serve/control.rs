@@ -198,7 +198,15 @@ pub fn ask(run_dir: &Path, request: &Request) -> io::Result<String> {
     // An agent that refuses at once does not read on: its answer says more than the failure to write.
     let written = stream.write_all(line.as_bytes());
     let mut answer = String::new();
-    std::io::BufReader::new(stream.take(LONGEST_ANSWER)).read_line(&mut answer)?;
+    std::io::BufReader::new(stream.take(LONGEST_ANSWER)).read_line(&mut answer).map_err(|error| {
+        match error.kind() {
+            io::ErrorKind::WouldBlock => {
+                let late = format!("the running agent does not answer within {} s", (PATIENCE * 4).as_secs());
+                io::Error::new(io::ErrorKind::TimedOut, late)
+            }
+            _ => error,
+        }
+    })?;
     if answer.is_empty() {
         written?;
         return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the agent ended without an answer"));

@@ -3,6 +3,7 @@
 pub mod buttons;
 pub mod care;
 pub mod glass;
+mod log_thread;
 pub mod outlet;
 pub mod pages;
 pub mod stage;

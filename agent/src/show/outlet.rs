@@ -1,8 +1,9 @@
-//! Where the core's words and pictures leave: the log, and the terminal when there is one.
+//! Where the core's words and pictures leave: the log, and the terminal when there is one. Nothing here waits for whoever
+//! reads them.
 
 use super::care::{Picture, call, cared_for, hour};
+use super::log_thread::LogThread;
 use super::pages::{Page, View, Way, draw, test_mark};
-use super::stage::Stage;
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
 use crate::reading::Snapshot;
@@ -10,7 +11,8 @@ use crate::tell::log::{Entry, Log};
 use crate::tell::tongue::Tongue;
 use crate::units::span;
 use crate::verdict::{IncidentId, Verdict};
-use std::io::Stdout;
+use std::io;
+use std::os::fd::AsFd;
 use std::time::Duration;
 use traylight_config::{Brightness, Settings};
 use traylight_display::{Frame, GlassSize};
@@ -20,8 +22,7 @@ const BEAT: Duration = Duration::from_millis(1500);
 
 /// The outlet.
 pub struct Outlet {
-    log: Log,
-    stage: Option<Stage<Stdout>>,
+    log: LogThread,
     turn: Turn,
     drawn: Option<Moment>,
     beat: u64,
@@ -96,28 +97,23 @@ impl Drawing<'_> {
 
 impl Outlet {
     /// Log lines go to `log`; the picture goes to the terminal on standard output, when there is one.
-    pub fn new(log: Log) -> Self {
+    ///
+    /// # Errors
+    /// When the machine has no thread to spare.
+    pub fn new(log: Log) -> io::Result<Self> {
         #[allow(clippy::disallowed_methods, reason = "the picture and clean log lines are all that is written")]
-        let out = std::io::stdout();
-        Self { log, stage: Stage::on(out), turn: Turn::default(), drawn: None, beat: 0 }
+        let out = io::stdout();
+        let log = LogThread::start(log, out.as_fd().try_clone_to_owned()?)?;
+        Ok(Self { log, turn: Turn::default(), drawn: None, beat: 0 })
     }
 
     /// Says one thing.
-    pub fn say(&mut self, entry: &Entry, wall: &Wall) {
-        match &mut self.stage {
-            #[allow(clippy::disallowed_methods, reason = "the log cleans its lines")]
-            None => self.log.write(entry, wall, &mut std::io::stdout()),
-            Some(stage) => {
-                let mut line = Vec::new();
-                self.log.write(entry, wall, &mut line);
-                // A terminal that is gone is no reason to stop watching.
-                let _ = stage.scroll(&line);
-            }
-        }
+    pub fn say(&self, entry: &Entry, wall: &Wall) {
+        self.log.say(entry, wall);
     }
 
     /// Says several things.
-    pub fn say_all(&mut self, entries: Vec<Entry>, wall: &Wall) {
+    pub fn say_all(&self, entries: Vec<Entry>, wall: &Wall) {
         for entry in entries {
             self.say(&entry, wall);
         }
@@ -164,10 +160,8 @@ impl Outlet {
     }
 
     /// Puts a picture on the terminal.
-    pub fn draw(&mut self, frame: &Frame) {
-        if let Some(stage) = &mut self.stage {
-            let _ = stage.draw(frame);
-        }
+    pub fn draw(&self, frame: Frame) {
+        self.log.draw(frame);
     }
 }
 

@@ -10,9 +10,10 @@ const CLEAR_ALL: &str = "\x1b[2J\x1b[H";
 const HIDE_CURSOR: &str = "\x1b[?25l";
 const SHOW_CURSOR: &str = "\x1b[?25h";
 
-/// A terminal with a picture at its bottom.
+/// An output; where that is a terminal, with a picture at its bottom.
 pub struct Stage<W: Write + AsFd> {
     out: W,
+    is_terminal: bool,
     /// The picture that stands there, and the size of the terminal it was drawn for.
     drawn: Option<(String, Size)>,
 }
@@ -24,9 +25,10 @@ struct Size {
 }
 
 impl<W: Write + AsFd> Stage<W> {
-    /// The stage on `out`; `None` when it is no terminal.
-    pub fn on(out: W) -> Option<Self> {
-        rustix::termios::isatty(&out).then(|| Self { out, drawn: None })
+    /// The stage on `out`. Where that is no terminal, lines are only passed on and pictures left out.
+    pub fn on(out: W) -> Self {
+        let is_terminal = rustix::termios::isatty(&out);
+        Self { out, is_terminal, drawn: None }
     }
 
     /// Puts up a picture in place of the one before.
@@ -34,27 +36,31 @@ impl<W: Write + AsFd> Stage<W> {
     /// # Errors
     /// When the terminal is gone.
     pub fn draw(&mut self, frame: &Frame) -> io::Result<()> {
+        if !self.is_terminal {
+            return Ok(());
+        }
         let size = self.size();
         let picture = picture(frame, size);
         let back = self.back_to_top(size);
-        write!(self.out, "{HIDE_CURSOR}{back}{picture}{CLEAR_BELOW}")?;
+        // In one piece: nothing here has a buffer.
+        let whole = format!("{HIDE_CURSOR}{back}{picture}{CLEAR_BELOW}");
         self.drawn = Some((picture, size));
-        self.out.flush()
+        self.out.write_all(whole.as_bytes())
     }
 
     /// Lets a log line scroll by above the picture.
     ///
     /// # Errors
     /// When the terminal is gone.
-    pub fn scroll(&mut self, line: &[u8]) -> io::Result<()> {
+    pub fn scroll(&mut self, line: &str) -> io::Result<()> {
+        if !self.is_terminal {
+            return self.out.write_all(line.as_bytes());
+        }
         let size = self.size();
         let back = self.back_to_top(size);
-        write!(self.out, "{back}{CLEAR_BELOW}")?;
-        self.out.write_all(line)?;
-        if let Some((picture, _)) = &self.drawn {
-            self.out.write_all(picture.as_bytes())?;
-        }
-        self.out.flush()
+        let picture = self.drawn.as_ref().map_or("", |(picture, _)| picture);
+        let whole = format!("{back}{CLEAR_BELOW}{line}{picture}");
+        self.out.write_all(whole.as_bytes())
     }
 
     /// The way back to the first line of the picture. A terminal that changed its size has moved the lines about:
@@ -77,8 +83,9 @@ impl<W: Write + AsFd> Stage<W> {
 
 impl<W: Write + AsFd> Drop for Stage<W> {
     fn drop(&mut self) {
-        let _ = write!(self.out, "{SHOW_CURSOR}");
-        let _ = self.out.flush();
+        if self.is_terminal {
+            let _ = self.out.write_all(SHOW_CURSOR.as_bytes());
+        }
     }
 }
 

@@ -19,6 +19,8 @@ pub(super) fn agent(what: &AgentFault, tongue: Tongue) -> Words {
         AgentFault::NotDelivered { waited } => {
             tongue.words("agent.not-delivered", &[("waited", &tongue.span(*waited))])
         }
+        AgentFault::NotKept { why } if why.is_empty() => tongue.words("agent.not-kept.none", &[]),
+        AgentFault::NotKept { why } => tongue.words("agent.not-kept", &[("why", why)]),
         AgentFault::EndedUnasked { times } => {
             let runs = tongue.count("agent.ended-unasked.runs", *times);
             let times = tongue.count("agent.ended-unasked.times", *times);

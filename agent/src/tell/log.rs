@@ -9,7 +9,7 @@ use crate::tell::wording::{Words, pointed_at, words};
 use crate::units::span;
 use crate::verdict::{Change, Kind, Remark, Severity};
 use std::fmt::Write as _;
-use std::io::{self, Write};
+use std::io;
 use std::os::unix::net::UnixDatagram;
 
 /// Where the journal takes entries.
@@ -194,8 +194,6 @@ impl Log {
             Form::Journal => {
                 let socket = UnixDatagram::unbound()?;
                 socket.connect(JOURNAL).map_err(|error| io::Error::new(error.kind(), format!("{JOURNAL}: {error}")))?;
-                // A journal that is stuck must not hold up the judging; a lost line is the smaller harm.
-                socket.set_nonblocking(true)?;
                 Some(socket)
             }
             Form::Text | Form::Json => None,
@@ -203,16 +201,24 @@ impl Log {
         Ok(Self { form, journal })
     }
 
-    /// Writes one entry to the journal or, as a line, to `out`. A full pipe or disk is no reason to stop watching.
-    pub fn write(&self, entry: &Entry, wall: &Wall, out: &mut impl Write) {
+    /// Writes one entry to the journal or, as a line with its end, to `out`. Waits for whoever reads it.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn write(&self, entry: &Entry, wall: &Wall, out: impl FnOnce(&str) -> io::Result<()>) -> io::Result<()> {
         let entry = &entry.cleaned();
-        let written = match (&self.journal, self.form) {
-            (Some(journal), _) => journal.send(&journal_entry(entry)).map(drop),
-            (None, Form::Json) => writeln!(out, "{}", json_line(entry, wall)),
-            (None, _) => writeln!(out, "{}", text_line(entry, wall)),
-        };
-        drop(written);
+        match (&self.journal, self.form) {
+            (Some(journal), _) => send(journal, &journal_entry(entry)),
+            (None, Form::Json) => out(&(json_line(entry, wall) + "\n")),
+            (None, _) => out(&(text_line(entry, wall) + "\n")),
+        }
     }
+}
+
+/// A journal that was started anew is another socket under the same name.
+fn send(journal: &UnixDatagram, entry: &[u8]) -> io::Result<()> {
+    let sent = journal.send(entry).or_else(|_| journal.connect(JOURNAL).and_then(|()| journal.send(entry)));
+    sent.map(drop).map_err(|error| io::Error::new(error.kind(), format!("{JOURNAL}: {error}")))
 }
 
 fn text_line(entry: &Entry, wall: &Wall) -> String {
@@ -306,9 +312,14 @@ mod tests {
     }
 
     fn written(form: Form, entry: &Entry) -> String {
-        let mut out = Vec::new();
-        Log::open(form).expect("only a journal can be absent").write(entry, &wall(), &mut out);
-        String::from_utf8(out).expect("lines are text")
+        let mut out = String::new();
+        let log = Log::open(form).expect("only a journal can be absent");
+        let take = |line: &str| {
+            out += line;
+            Ok(())
+        };
+        log.write(entry, &wall(), take).expect("a line is taken");
+        out
     }
 
     #[test]

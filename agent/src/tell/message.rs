@@ -1,7 +1,7 @@
 //! One message about the box as plain data: what every way out is given, and what the outbox keeps until it has left.
 
 use super::tongue::Tongue;
-use crate::clock::{Clock, Moment};
+use crate::clock::{Clock, Moment, calendar_between};
 use crate::verdict::{Incident, Severity};
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -188,13 +188,13 @@ impl Stamp {
         Self { boot_id: clock.boot_id().to_owned(), moment: clock.now(), wall }
     }
 
-    /// How long before `now` this was; `None` when it was in another boot and one of the two had no calendar.
+    /// How long before `now` this was; `None` when it was in another boot and one of the two had no calendar, or a wrong one.
     pub fn age(&self, now: &Self) -> Option<Duration> {
         if !self.boot_id.is_empty() && self.boot_id == now.boot_id {
             return Some(now.moment.since(self.moment));
         }
         let (then, now) = (self.wall.as_ref()?, now.wall.as_ref()?);
-        Some(Duration::from_secs(now.epoch_s.saturating_sub(then.epoch_s)))
+        calendar_between(then.epoch_s, now.epoch_s)
     }
 
     /// The calendar's time of this, also when the calendar was set only later in the same boot.
@@ -257,11 +257,13 @@ mod tests {
         let age = |then: &Stamp, now: &Stamp| then.age(now).map(|age| age.as_secs());
         // A calendar that steps changes no age within one boot.
         assert_eq!(age(&stamp("a", 10, Some(0)), &stamp("a", 70, Some(1_000_000_000))), Some(60));
-        assert_eq!(age(&stamp("a", 9000, Some(1_000_000)), &stamp("b", 5, Some(1_003_600))), Some(3600));
+        assert_eq!(age(&stamp("a", 9000, Some(1_778_000_000)), &stamp("b", 5, Some(1_778_003_600))), Some(3600));
         assert_eq!(age(&stamp("a", 10, None), &stamp("b", 70, Some(1_000_000_000))), None);
         assert_eq!(age(&stamp("a", 10, Some(5)), &stamp("b", 70, None)), None);
         assert_eq!(age(&stamp("", 10, None), &stamp("", 70, None)), None, "two boots without a name may be two");
-        assert_eq!(age(&stamp("a", 1, Some(50)), &stamp("b", 2, Some(40))), Some(0), "a calendar that went back");
+        let spring = 1_778_761_925;
+        assert_eq!(age(&stamp("a", 1, Some(spring)), &stamp("b", 2, Some(spring - 10))), None, "it went back");
+        assert_eq!(age(&stamp("a", 1, Some(90)), &stamp("b", 2, Some(spring))), None, "54 years: it was not set");
     }
 
     #[test]

@@ -164,6 +164,11 @@ pub enum AgentFault {
         /// For how long the oldest has.
         waited: Duration,
     },
+    /// What must outlive a restart is not kept.
+    NotKept {
+        /// Why; empty when it is.
+        why: String,
+    },
     /// It ended without being asked to, and was started again.
     EndedUnasked {
         /// How often within a week of watching.

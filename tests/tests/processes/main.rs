@@ -8,9 +8,13 @@
 mod commands;
 mod control;
 mod journal;
+mod keeping;
 mod limits;
+mod rights;
 mod running;
+mod stalled;
 mod telling;
+mod visitors;
 
 use running::{Home, Running, is_gone, signal};
 use serde_json::Value;

@@ -114,9 +114,15 @@ impl Running {
         self.core.id()
     }
 
+    /// The process of its launcher, once there is one.
+    pub fn launcher(&self) -> u32 {
+        wait_until("a launcher", SECONDS, || child_of(self.core(), "traylight-start").ok_or("none")).unwrap()
+    }
+
     /// The process of its probe, once there is one.
     pub fn probe(&self) -> u32 {
-        wait_until("a probe", SECONDS, || child_of(self.core()).ok_or("none")).unwrap()
+        let launcher = self.launcher();
+        wait_until("a probe", SECONDS, || child_of(launcher, "traylight-probe").ok_or("none")).unwrap()
     }
 
     /// How it ended.
@@ -156,11 +162,22 @@ fn status(process: u32) -> Option<String> {
     fs::read_to_string(format!("/proc/{process}/status")).ok()
 }
 
-fn child_of(parent: u32) -> Option<u32> {
+/// The rights of a process by its status: permitted, effective, ambient, and the limit to them.
+pub fn rights(status: &str) -> [String; 4] {
+    ["CapPrm", "CapEff", "CapAmb", "CapBnd"].map(|name| {
+        let line = status.lines().find_map(|line| line.strip_prefix(name)?.strip_prefix(":\t"));
+        line.unwrap_or_else(|| panic!("no {name} in {status}")).to_owned()
+    })
+}
+
+fn child_of(parent: u32, name: &str) -> Option<u32> {
     let processes = fs::read_dir("/proc").unwrap().flatten();
     let mut numbers = processes.filter_map(|entry| entry.file_name().to_str()?.parse().ok());
     let is_child = |process: &u32| {
-        status(*process).is_some_and(|text| text.contains(&format!("PPid:\t{parent}\n")) && !text.contains("State:\tZ"))
+        status(*process).is_some_and(|text| {
+            let is_it = text.contains(&format!("PPid:\t{parent}\n")) && text.starts_with(&format!("Name:\t{name}\n"));
+            is_it && !text.contains("State:\tZ")
+        })
     };
     numbers.find(is_child)
 }

@@ -68,7 +68,7 @@ fn runtime() -> tokio::runtime::Runtime {
 fn way(file: &str) -> Arc<dyn Way> {
     let alerts = traylight_config::settle(file, "f").unwrap_or_else(|problems| panic!("{problems}")).alerts;
     let (_, state) = watch::channel(BoxState::default());
-    ways(&alerts, "heron", &state).0.remove(0).1
+    ways(&alerts, "heron", &state, None).0.remove(0).1
 }
 
 /// Sends this on the only way of this file.

@@ -25,7 +25,7 @@ fn file(authority: &Authority, port: u16, tls: bool, version: &str, word: &str) 
 
 fn start(file: &str, state: &watch::Receiver<BoxState>) -> Arc<dyn Way> {
     let alerts = traylight_config::settle(file, "f").unwrap_or_else(|problems| panic!("{problems}")).alerts;
-    ways(&alerts, "heron", state).0.remove(0).1
+    ways(&alerts, "heron", state, None).0.remove(0).1
 }
 
 fn standing(whole: &str, trays: &[(&str, &str)]) -> BoxState {

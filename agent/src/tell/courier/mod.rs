@@ -100,6 +100,7 @@ enum Order {
     Try(String, Box<Message>),
     EndRehearsal(Vec<Message>),
     Mute(bool),
+    Keep(Box<OutboxStore>),
 }
 
 /// The handle of the courier's thread.
@@ -130,7 +131,7 @@ impl Courier {
         let work = move || {
             runtime.block_on(async move {
                 let Errand { alerts, box_name, is_muted, store } = errand;
-                let (ways, absent) = ways(&alerts, &box_name, &seen);
+                let (ways, absent) = ways(&alerts, &box_name, &seen, store.as_ref().and_then(OutboxStore::folder));
                 absent.into_iter().for_each(|which| report(Report::NotBuiltIn(which)));
                 let (mut outbox, store) = begin(&alerts, store, &report);
                 outbox.mute(is_muted);
@@ -164,6 +165,11 @@ impl Courier {
     /// Messages that are made while somebody works on the box are held back, until that is over.
     pub fn mute(&self, is_muted: bool) {
         let _ = self.orders.send(Order::Mute(is_muted));
+    }
+
+    /// From now on what waits is kept in this store, and so is what an earlier run has left there.
+    pub fn keep(&self, store: OutboxStore) {
+        let _ = self.orders.send(Order::Keep(Box::new(store)));
     }
 
     /// How the box stands now.

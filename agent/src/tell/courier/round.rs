@@ -126,6 +126,10 @@ impl Round {
                     let dropped = self.outbox.end_rehearsal(last, &now);
                     self.say_dropped(dropped)
                 }
+                Order::Keep(store) => {
+                    self.take_store(*store);
+                    Vec::new()
+                }
                 Order::Mute(is_muted) => {
                     self.outbox.mute(is_muted);
                     Vec::new()
@@ -148,6 +152,19 @@ impl Round {
             return;
         }
         if let Some(Err(fault)) = self.store.as_mut().map(|store| store.apply(writes)) {
+            self.store_lacks_since = Some(self.world.now().stamp.moment);
+            (self.report)(Report::NotStored(fault));
+        }
+    }
+
+    /// A store that came late: what is in it goes on beside what waits, and all of it is stored.
+    fn take_store(&mut self, mut store: OutboxStore) {
+        let stored = store.load().and_then(|kept| {
+            self.outbox.adopt(kept);
+            store.replace(&self.outbox.kept())
+        });
+        self.store = Some(store);
+        if let Err(fault) = stored {
             self.store_lacks_since = Some(self.world.now().stamp.moment);
             (self.report)(Report::NotStored(fault));
         }

@@ -1,6 +1,8 @@
 //! What the store keeps of the outbox, what it is told to write, and what a start learns from it of incidents that were
 //! told and are not in the book.
 
+use super::Outbox;
+use super::queue::Entry;
 use crate::judge::Book;
 use crate::tell::message::{Message, Stamp};
 use crate::tell::tidings::tells_the_end;
@@ -96,6 +98,27 @@ impl Kept {
         let mark = book.mark.clone();
         let is_over = |incident: &Incident| self.taken.iter().any(|id| tells_the_end(id, &mark, incident.id));
         book.recover(self.stories.iter().filter_map(|story| story.incident(now)).collect(), is_over);
+    }
+}
+
+impl Outbox {
+    /// Takes in what an earlier run has left, beside what has come since this one began. What waited for ways that are
+    /// configured no more is left out.
+    pub fn adopt(&mut self, kept: Kept) {
+        let mut before = None;
+        for Waiting { way, message, tried, left_out } in kept.waiting {
+            self.last += u64::from(before.replace(message.id.clone()).as_ref() != Some(&message.id));
+            if let Some(queue) = self.queues.iter_mut().find(|queue| queue.rule.way == way) {
+                queue.entries.push_back(Entry { number: self.last, message, tried, left_out });
+            }
+        }
+        for story in kept.stories {
+            self.stories.entry(story.last.incident.clone()).or_insert(story);
+        }
+        for id in kept.taken.into_iter().rev() {
+            self.taken.push_front(id);
+        }
+        self.all_well = self.all_well.take().or(kept.all_well);
     }
 }
 

@@ -4,8 +4,16 @@
 use super::secret::hide;
 use super::{Fault, Needs, Receipt, Sending, Way, within};
 use crate::tell::letter::Letter;
+use rustix::fs::{FlockOperation, flock};
+use rustix::io::{FdFlags, fcntl_setfd};
 use rustix::process::{Pid, Signal, kill_process_group};
+use std::fs::{File, OpenOptions};
+use std::os::fd::AsRawFd;
+use std::os::unix::fs::OpenOptionsExt;
+use std::path::PathBuf;
 use std::process::{ExitStatus, Stdio};
+use std::sync::OnceLock;
+use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWriteExt};
 use tokio::process::{Child, Command as Process};
 use traylight_config::CommandLine;
@@ -17,20 +25,59 @@ const SHORTEST_TOLD: usize = 6;
 /// Where programs that it calls are looked for.
 const SEARCH: &str = "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin";
 
+/// How often it is seen whether a program of an earlier run has ended.
+const LOOK: Duration = Duration::from_millis(200);
+
 /// A program that takes alerts.
 pub struct Command {
     settings: CommandLine,
+    /// A file that is locked while a program runs, also when it outlives this process.
+    lock: Option<PathBuf>,
+    /// That file, once no program of an earlier run has it any more; `None` where there is no such file.
+    held: OnceLock<Option<File>>,
 }
 
 impl Command {
-    /// The way to this program.
-    pub fn new(settings: CommandLine) -> Self {
-        Self { settings }
+    /// The way to this program. Programs of this way and of an earlier run are known by the lock on this file.
+    pub fn new(settings: CommandLine, lock: Option<PathBuf>) -> Self {
+        Self { settings, lock, held: OnceLock::new() }
+    }
+
+    /// Waits until no program runs that was started before this process, which may have ended without warning; no longer
+    /// than one may take.
+    async fn alone(&self) -> Option<&File> {
+        if self.held.get().is_none() {
+            let file = self.lock.as_ref().and_then(|lock| {
+                #[allow(clippy::disallowed_methods, reason = "the lock is this module's own edge")]
+                OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(lock).ok()
+            });
+            if let Some(file) = &file {
+                let is_held = async {
+                    while flock(file, FlockOperation::NonBlockingLockExclusive).is_err() {
+                        tokio::time::sleep(LOOK).await;
+                    }
+                };
+                let _ = tokio::time::timeout(self.settings.time_limit, is_held).await;
+            }
+            let _ = self.held.set(file);
+        }
+        self.held.get()?.as_ref()
     }
 
     async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
         let CommandLine { program, arguments, time_limit } = &self.settings;
-        let spawned = Process::new(program)
+        let held = self.alone().await.map(AsRawFd::as_raw_fd);
+        let mut process = Process::new(program);
+        if let Some(held) = held {
+            let keep = move || {
+                // SAFETY: the file is open as long as `self`, and the child has a copy of it.
+                let held = unsafe { std::os::fd::BorrowedFd::borrow_raw(held) };
+                Ok(fcntl_setfd(held, FdFlags::empty())?)
+            };
+            // SAFETY: between fork and exec only one system call is made, and no memory is taken (fcntl(2)).
+            unsafe { process.pre_exec(keep) };
+        }
+        let spawned = process
             .args(arguments)
             .env_clear()
             .env("PATH", SEARCH)
@@ -115,7 +162,7 @@ mod tests {
 
     fn send(program: &str, arguments: &[&str], limit: Duration) -> Result<Receipt, Fault> {
         let arguments = arguments.iter().map(|&argument| argument.to_owned()).collect();
-        let way = Command::new(CommandLine { program: program.to_owned(), arguments, time_limit: limit });
+        let way = Command::new(CommandLine { program: program.to_owned(), arguments, time_limit: limit }, None);
         let message = example("7", 1, Turn::Opened, Severity::Critical);
         let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
@@ -151,6 +198,37 @@ mod tests {
         // Its child would have left a mark by now if it had lived on.
         let _ = std::process::Command::new("sleep").arg("3").status();
         assert!(!mark.exists());
+    }
+
+    /// A process that was killed leaves its program behind; whoever comes after it waits for that one.
+    #[test]
+    #[allow(clippy::disallowed_methods, reason = "the program leaves notes")]
+    fn a_program_that_outlives_its_starter_is_not_started_beside_itself() {
+        let folder = tempfile::tempdir().unwrap();
+        let (lock, noted) = (folder.path().join("bell.lock"), folder.path().join("noted"));
+        let way = |script: &str, limit| {
+            let arguments = vec!["-c".to_owned(), script.to_owned()];
+            let settings = CommandLine { program: "/bin/sh".to_owned(), arguments, time_limit: limit };
+            Command::new(settings, Some(lock.clone()))
+        };
+        let message = example("7", 1, Turn::Opened, Severity::Critical);
+        let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
+        let runtime = || tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        // What it starts lives on when it has ended, as a program does whose starter was killed.
+        let first = way(&format!("(sleep 1; echo first >> {}) >/dev/null 2>&1 &", noted.display()), LONG);
+        assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")));
+        assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")), "its own it does not wait for");
+        drop(first);
+        let next = way(&format!("echo next >> {}", noted.display()), LONG);
+        assert_eq!(runtime().block_on(next.send(&letter)), Ok(Receipt::new("")));
+        assert_eq!(std::fs::read_to_string(&noted).unwrap(), "first\nfirst\nnext\n");
+        drop(next);
+        // One that never ends holds up no alert for longer than it might have run.
+        let endless = way("sleep 30 >/dev/null 2>&1 &", LONG);
+        assert_eq!(runtime().block_on(endless.send(&letter)), Ok(Receipt::new("")));
+        drop(endless);
+        let last = way("true", Duration::from_millis(300));
+        assert_eq!(runtime().block_on(last.send(&letter)), Ok(Receipt::new("")));
     }
 
     #[test]

@@ -6,6 +6,7 @@ use crate::tell::message::Topic;
 use crate::tell::outbox::{Policy, Rule};
 use crate::verdict::Severity;
 use std::hash::{Hash as _, Hasher as _};
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
@@ -15,11 +16,18 @@ use traylight_config::{AlertWay, Alerts, Destination, Least};
 pub type Named = (String, Arc<dyn Way>);
 
 /// The ways of these settings, and the names of those that this program was built without, each with its kind. Call it
-/// inside the runtime that is to do the sending.
-pub fn ways(alerts: &Alerts, box_name: &str, state: &watch::Receiver<BoxState>) -> (Vec<Named>, Vec<String>) {
+/// inside the runtime that is to do the sending. In the folder
+/// it is kept which programs run.
+pub fn ways(
+    alerts: &Alerts,
+    box_name: &str,
+    state: &watch::Receiver<BoxState>,
+    folder: Option<&Path>,
+) -> (Vec<Named>, Vec<String>) {
     let (mut ways, mut absent) = (Vec::new(), Vec::new());
     for AlertWay { name, leads_to, .. } in &alerts.ways {
-        match way(leads_to, box_name, state) {
+        let lock = folder.map(|folder| folder.join(format!("{name}.lock")));
+        match way(leads_to, box_name, state, lock) {
             Ok(way) => ways.push((name.clone(), way)),
             Err(kind) => absent.push(format!("{name}: found a way by {kind}, which this traylight was built without")),
         }
@@ -31,7 +39,12 @@ pub fn ways(alerts: &Alerts, box_name: &str, state: &watch::Receiver<BoxState>) 
 }
 
 #[cfg_attr(not(feature = "mqtt"), allow(unused_variables, reason = "only MQTT keeps a state"))]
-fn way(to: &Destination, box_name: &str, state: &watch::Receiver<BoxState>) -> Result<Arc<dyn Way>, &'static str> {
+fn way(
+    to: &Destination,
+    box_name: &str,
+    state: &watch::Receiver<BoxState>,
+    lock: Option<PathBuf>,
+) -> Result<Arc<dyn Way>, &'static str> {
     match to {
         #[cfg(feature = "mail")]
         Destination::Mail(settings) => Ok(Arc::new(super::mail::Mail::new(settings.clone()))),
@@ -47,7 +60,7 @@ fn way(to: &Destination, box_name: &str, state: &watch::Receiver<BoxState>) -> R
         }
         #[cfg(not(feature = "mqtt"))]
         Destination::Mqtt(_) => Err("mqtt"),
-        Destination::Command(settings) => Ok(Arc::new(command::Command::new(settings.clone()))),
+        Destination::Command(settings) => Ok(Arc::new(command::Command::new(settings.clone(), lock))),
     }
 }
 

@@ -41,6 +41,8 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         AgentFault::ClockNotSet,
         AgentFault::NotConfirmed { ways: vec![name.to_owned(), "bell".to_owned()] },
         AgentFault::NotDelivered { waited: Duration::from_secs(5_400) },
+        AgentFault::NotKept { why: name.to_owned() },
+        AgentFault::NotKept { why: String::new() },
         AgentFault::EndedUnasked { times: 1 },
     ];
     let of_box = [

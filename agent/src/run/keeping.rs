@@ -1,0 +1,153 @@
+//! What is kept over restarts, as the loop sees it: a store that works or fails, or one that could not be opened yet and is
+//! tried again.
+
+use super::core::Core;
+use super::dispatch::{self, Dispatch};
+use crate::clock::{Clock, Moment};
+use crate::judge::Memory;
+use crate::judge::ledger::Ledger;
+use crate::keep::{KeepFault, Opened, Opening, OutboxStore, Report, Saver, Store};
+use crate::tell::courier;
+use crate::tell::log::Entry;
+use std::io;
+use std::path::PathBuf;
+use traylight_config::Settings;
+
+/// What a store that does not work costs.
+const COSTS: &str = "what drives count, incidents and alerts that wait are not kept over a restart";
+
+/// What is kept.
+pub struct Keeping {
+    saver: Option<Saver>,
+    opening: Option<Opening>,
+    /// Why the store could not be opened.
+    not_open: Option<KeepFault>,
+    /// Why alerts that wait are not stored.
+    not_stored: Option<KeepFault>,
+}
+
+/// What a store begins with: what there is to say, the ledger and the outboxes.
+pub type Begin = (Vec<Entry>, Ledger, Option<(OutboxStore, OutboxStore)>);
+
+impl Keeping {
+    /// Begins with a store, or with the tries to open it.
+    ///
+    /// # Errors
+    /// When the machine has no thread to spare.
+    pub fn begin(kept: Result<Opened, KeepFault>, state_dir: PathBuf, clock: &Clock) -> io::Result<(Self, Begin)> {
+        let none = Self { saver: None, opening: None, not_open: None, not_stored: None };
+        match kept {
+            Ok(Opened { store, ledger, outboxes, remarks }) => {
+                let saver = Some(Saver::start(store, clock.now())?);
+                Ok((Self { saver, ..none }, (about_remarks(remarks), ledger, Some(outboxes))))
+            }
+            Err(fault) => {
+                let entry = Entry::agent(4, "store-not-open", format!("{COSTS}; it is tried again: {fault}"));
+                let opening = Some(Opening::start(state_dir, clock.clone())?);
+                Ok((Self { opening, not_open: Some(fault), ..none }, (vec![entry], Ledger::default(), None)))
+            }
+        }
+    }
+
+    /// A run has begun: a machine that goes down in its first minutes must be found out.
+    pub fn run_begins(&mut self, memory: &mut Memory) {
+        if let Some(saver) = &mut self.saver {
+            saver.begin(memory);
+        }
+    }
+
+    /// What came of the next try to open the store.
+    pub async fn outcome(&mut self) -> Result<Opened, KeepFault> {
+        match &mut self.opening {
+            Some(opening) => opening.outcome().await,
+            None => std::future::pending().await,
+        }
+    }
+
+    /// Takes in what came of a try. From a store with a history it goes on as after a restart: what was learned since the
+    /// start is learned again, what was told is told under the numbers of that history.
+    pub fn hear(
+        &mut self,
+        outcome: Result<Opened, KeepFault>,
+        core: &mut Core,
+        dispatch: Option<&mut Dispatch>,
+        settings: &Settings,
+        clock: &Clock,
+    ) -> Vec<Entry> {
+        let opened = outcome.and_then(|opened| {
+            let Opened { store, mut ledger, outboxes, remarks } = opened;
+            let saver = start(store, clock)?;
+            if ledger != Ledger::default() {
+                dispatch::prepare(&mut ledger.book, Some(&outboxes), &settings.alerts, clock);
+                ledger.begin(clock.boot_id());
+                core.go_on_from(ledger);
+            }
+            Ok((saver, outboxes, remarks))
+        });
+        match opened {
+            Err(fault) => {
+                self.not_open = Some(fault);
+                Vec::new()
+            }
+            Ok((saver, outboxes, remarks)) => {
+                (self.opening, self.not_open) = (None, None);
+                self.saver = Some(saver);
+                self.run_begins(&mut core.memory);
+                if let Some(dispatch) = dispatch {
+                    dispatch.keep(outboxes, &core.memory.ledger().book);
+                }
+                let opened =
+                    Entry::agent(5, "store-opened", "the store is open now; what must outlive a restart is kept");
+                about_remarks(remarks).into_iter().chain([opened]).collect()
+            }
+        }
+    }
+
+    /// Takes in what the courier says of its part of the store.
+    pub fn hear_of_alerts(&mut self, report: &courier::Report) {
+        match report {
+            courier::Report::NotStored(fault) => self.not_stored = Some(fault.clone()),
+            courier::Report::StoredAgain => self.not_stored = None,
+            _ => {}
+        }
+    }
+
+    /// Why what must outlive a restart is not kept, in words; `None` while it is.
+    pub fn fault(&self) -> Option<String> {
+        let saving = self.saver.as_ref().and_then(Saver::fault);
+        self.not_open.as_ref().or(saving).or(self.not_stored.as_ref()).map(KeepFault::to_string)
+    }
+
+    /// Keeps the last number of an incident before anybody is told it.
+    pub fn keep_number(&mut self, memory: &Memory) {
+        if let Some(saver) = &mut self.saver {
+            saver.keep_number(memory.ledger().book.last_number());
+        }
+    }
+
+    /// Saves what is due; what is to be said.
+    pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<Entry> {
+        self.saver.as_mut()?.turn(now, memory).map(about_saving)
+    }
+
+    /// Saves once more and waits until all is done; what is to be said.
+    pub fn finish(self, memory: &mut Memory) -> Option<Entry> {
+        self.saver?.finish(memory).map(about_saving)
+    }
+}
+
+fn start(store: Store, clock: &Clock) -> Result<Saver, KeepFault> {
+    let at = store.file().to_owned();
+    Saver::start(store, clock.now()).map_err(|error| KeepFault::thread(at, &error))
+}
+
+fn about_remarks(remarks: Vec<String>) -> Vec<Entry> {
+    remarks.into_iter().map(|remark| Entry::agent(4, "store-begun-anew", remark)).collect()
+}
+
+fn about_saving(said: Report) -> Entry {
+    match said {
+        Report::Fails(fault) => Entry::agent(4, "not-saved", format!("{COSTS}: {fault}")),
+        Report::WorksAgain => Entry::agent(5, "saved-again", "what drives count is saved again"),
+    }
+}
