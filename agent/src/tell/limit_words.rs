@@ -326,6 +326,7 @@ fn agent(what: &AgentFault) -> String {
         AgentFault::NotDelivered { .. } => {
             format!("waits for {}; critical after {}", span(itself::WAITS), span(itself::DAY))
         }
+        AgentFault::NotKept { .. } => "immediately; over when the store works".to_owned(),
         AgentFault::EndedUnasked { .. } => format!("once within {} of watching", span(board::WEEK)),
     }
 }
