@@ -8,20 +8,21 @@ mod rehearsal;
 use self::core::Core;
 use self::dispatch::Dispatch;
 use self::keeping::Keeping;
-use crate::clock::{Clock, Moment};
+use crate::clock::{Clock, Moment, Wall};
 use crate::keep::{KeepFault, Opened};
 use crate::probe::keeper::Keeper;
 use crate::probe::order::Order;
 use crate::probe::schedule::Schedule;
 use crate::serve::control::{Asked, Control};
 use crate::serve::socket::{StateSocket, Wanted};
-use crate::show::buttons::{self, Intent, Said};
+use crate::show::buttons::{Buttons, Intent, Said};
 use crate::show::care::Picture;
 use crate::show::glass::PanelThread;
 use crate::show::outlet::{Outlet, Scenery};
 use crate::show::pages::stopped;
 use crate::tell::courier::Report;
 use crate::tell::log::Entry;
+use crate::tell::tongue::Tongue;
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -66,9 +67,11 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     dispatch::prepare(&mut ledger.book, outboxes.as_ref(), &settings.alerts, &clock);
     ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
-    let panels = PanelThread::start_all(&settings.panel.glasses, &clock, move |said| drop(report.send(said)))?;
+    let report = move |said| drop(report.send(said));
+    let mut panels = PanelThread::start_all(&settings.panel.glasses, &clock, report.clone())?;
     let (press, mut presses) = unbounded_channel();
-    buttons::listen(&settings.buttons, &press);
+    let mut buttons = Buttons::default();
+    buttons.listen(&settings.buttons, &press);
     keeper.tell(schedule(&settings))?;
     let mut core = Core::new(clock.clone(), ledger);
     keeping.run_begins(&mut core.memory);
@@ -113,12 +116,35 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 let entries = keeping.hear(outcome, &mut core, dispatch.as_mut(), &settings, &clock);
                 outlet.say_all(entries, &clock.wall());
             }
-            _ = reread.recv() => {
-                outlet.say(&core.reread(&mut settings, &reload), &clock.wall());
-                if let Err(error) = keeper.tell(schedule(&settings)) {
-                    outlet.say(&not_told(&error), &clock.wall());
+            _ = reread.recv() => match reload() {
+                Err(problems) => outlet.say(&not_taken_over(&problems), &clock.wall()),
+                Ok(new) => {
+                    core.renew(&settings, &new);
+                    settings = new;
+                    buttons.listen(&settings.buttons, &press);
+                    let mut entries = vec![Entry::agent(5, "reloaded", "the configuration is in force")];
+                    let (wall, language) = (clock.wall(), settings.language.into());
+                    let last = |size| last_picture(&wall, size, language);
+                    match PanelThread::renew(&mut panels, &settings.panel.glasses, &clock, report.clone(), last) {
+                        Ok(begun) => core.panels_begin(&begun, panels.len()),
+                        Err(error) => entries.push(not_in_force("[panel]", &error)),
+                    }
+                    match &mut dispatch {
+                        Some(dispatch) => dispatch.renew(&settings),
+                        None => {
+                            let book = &core.memory.ledger().book;
+                            match Dispatch::start(&settings, keeping.outboxes(), book, &clock) {
+                                Ok(started) => dispatch = started,
+                                Err(error) => entries.push(not_in_force("[alerts]", &error)),
+                            }
+                        }
+                    }
+                    if let Err(error) = keeper.tell(schedule(&settings)) {
+                        entries.push(not_in_force("[self_test]", &error));
+                    }
+                    outlet.say_all(entries, &wall);
                 }
-            }
+            },
             _ = stop.recv() => break Ok(()),
             _ = interrupt.recv() => break Ok(()),
         }
@@ -158,11 +184,11 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         Err(error) => Entry::agent(3, "stopped", error.to_string()),
     };
     outlet.say(&stopped_by, &clock.wall());
-    let minute = clock.wall().minute();
-    outlet.draw(stopped(&minute, GlassSize::W128H64, settings.language.into()));
+    let (wall, language) = (clock.wall(), settings.language.into());
+    outlet.draw(last_picture(&wall, GlassSize::W128H64, language).frame);
     for panel in panels {
-        let frame = stopped(&minute, panel.size(), settings.language.into());
-        panel.finish(Picture { frame, brightness: Brightness::Dim });
+        let size = panel.size();
+        panel.finish(last_picture(&wall, size, language));
     }
     done
 }
@@ -207,7 +233,17 @@ fn schedule(settings: &Settings) -> Order {
     Order::Schedule(Schedule { short_every_days, long_every_days })
 }
 
-fn not_told(error: &std::io::Error) -> Entry {
-    let why = format!("the probe keeps the old schedule of self-tests until it is started anew: {error}");
-    Entry::agent(4, "probe-not-told", why)
+fn not_taken_over(problems: &str) -> Entry {
+    let refused = format!("the configuration is not taken over, the old one stays in force:\n{problems}");
+    Entry::agent(3, "reload-refused", refused)
+}
+
+fn not_in_force(section: &str, error: &std::io::Error) -> Entry {
+    let why = format!("what {section} says is not in force until the next reload or restart: {error}");
+    Entry::agent(4, "not-in-force", why)
+}
+
+/// What a panel shows that is watched no more.
+fn last_picture(wall: &Wall, size: GlassSize, language: Tongue) -> Picture {
+    Picture { frame: stopped(&wall.minute(), size, language), brightness: Brightness::Dim }
 }

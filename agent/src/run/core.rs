@@ -308,25 +308,15 @@ impl Core {
         rehearsal.end(why, wall)
     }
 
-    /// Reads the settings again; what is to be said of it.
-    pub fn reread(&mut self, settings: &mut Settings, reload: &dyn Fn() -> Result<Settings, String>) -> Entry {
-        match reload() {
-            Ok(new) if new.panel != settings.panel => {
-                self.memory.reloaded(settings, &new);
-                *settings = Settings { panel: settings.panel.clone(), ..new };
-                Entry::agent(5, "reloaded", "the configuration is in force, but for [panel]: that needs a restart")
-            }
-            Ok(new) => {
-                self.memory.reloaded(settings, &new);
-                *settings = new;
-                Entry::agent(5, "reloaded", "the configuration is in force")
-            }
-            Err(problems) => Entry::agent(
-                3,
-                "reload-refused",
-                format!("the configuration is not taken over, the old one stays in force:\n{problems}"),
-            ),
-        }
+    /// Takes over other settings. What is open is told again by its name: a way that is new hears of it.
+    pub fn renew(&mut self, before: &Settings, after: &Settings) {
+        self.memory.reloaded(before, after);
+        self.turns.extend(self.memory.ledger().book.last_turns().map(|turn| (turn, false)));
+    }
+
+    /// These panels begin anew; those beyond `count` are there no more.
+    pub fn panels_begin(&mut self, begun: &[usize], count: usize) {
+        self.panels.retain(|number, _| *number < count && !begun.contains(number));
     }
 }
 

@@ -9,7 +9,7 @@ use crate::show::outlet::Scenery;
 use crate::show::pages::{Page, Way, test_mark};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
-use crate::tell::courier::{Courier, Errand, Machine, Report, random};
+use crate::tell::courier::{Courier, Errand, Machine, Report, Wanted, random};
 use crate::tell::log::Entry;
 use crate::tell::message::{Message, REHEARSED, Stamp, Turn};
 use crate::tell::tidings::{self, Letterhead};
@@ -88,15 +88,21 @@ impl Dispatch {
         if alerts.ways.is_empty() && alerts.heartbeat.is_none() {
             return Ok(None);
         }
+        let wanted = wanted(settings);
         let (report, reports) = unbounded_channel();
         let (store, codes) = stores.unzip();
-        let host = rustix::system::uname().nodename().to_string_lossy().into_owned();
-        let box_name = settings.box_name.clone().unwrap_or(host);
         let (mark, is_muted) = (book.mark.clone(), book.is_muted(clock.now()));
-        let errand = Errand { alerts: alerts.clone(), box_name, is_muted, store };
+        let errand = Errand { wanted, is_muted, store };
         let courier = Courier::start(errand, Machine::new(clock.clone()), move |said| drop(report.send(said)))?;
         let unconfirmed = unconfirmed(&alerts, codes.as_ref());
         Ok(Some(Self { courier, reports, codes, alerts, clock: clock.clone(), mark, is_muted, unconfirmed }))
+    }
+
+    /// Goes on with other settings; see [`Courier::renew`].
+    pub fn renew(&mut self, settings: &Settings) {
+        self.alerts = settings.alerts.clone();
+        self.unconfirmed = unconfirmed(&self.alerts, self.codes.as_ref());
+        self.courier.renew(wanted(settings));
     }
 
     /// From now on what waits is kept, in these stores, and so is what an earlier run has left there.
@@ -213,6 +219,12 @@ fn unconfirmed(alerts: &Alerts, codes: Option<&OutboxStore>) -> Vec<String> {
     let is_confirmed =
         |way: &&AlertWay| codes.is_some_and(|codes| codes.is_confirmed(&way.name, &target(way)).unwrap_or(false));
     alerts.ways.iter().filter(|way| !is_confirmed(way)).map(|way| way.name.clone()).collect()
+}
+
+/// What the courier needs of the settings.
+fn wanted(settings: &Settings) -> Wanted {
+    let host = || rustix::system::uname().nodename().to_string_lossy().into_owned();
+    Wanted { alerts: settings.alerts.clone(), box_name: settings.box_name.clone().unwrap_or_else(host) }
 }
 
 /// Where a way leads: a code that was given back for one place says nothing of another.

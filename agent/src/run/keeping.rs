@@ -18,6 +18,7 @@ const COSTS: &str = "what drives count, incidents and alerts that wait are not k
 
 /// What is kept.
 pub struct Keeping {
+    state_dir: PathBuf,
     saver: Option<Saver>,
     opening: Option<Opening>,
     /// Why the store could not be opened.
@@ -35,7 +36,7 @@ impl Keeping {
     /// # Errors
     /// When the machine has no thread to spare.
     pub fn begin(kept: Result<Opened, KeepFault>, state_dir: PathBuf, clock: &Clock) -> io::Result<(Self, Begin)> {
-        let none = Self { saver: None, opening: None, not_open: None, not_stored: None };
+        let none = Self { state_dir: state_dir.clone(), saver: None, opening: None, not_open: None, not_stored: None };
         match kept {
             Ok(Opened { store, ledger, outboxes, remarks }) => {
                 let saver = Some(Saver::start(store, clock.now())?);
@@ -47,6 +48,14 @@ impl Keeping {
                 Ok((Self { opening, not_open: Some(fault), ..none }, (vec![entry], Ledger::default(), None)))
             }
         }
+    }
+
+    /// The stores of alerts for channels that are configured only now: for the courier, and for codes. `None` while there is
+    /// no store; they come with it.
+    pub fn outboxes(&self) -> Option<(OutboxStore, OutboxStore)> {
+        self.saver.as_ref()?;
+        let open = || OutboxStore::open(&self.state_dir).ok();
+        open().zip(open())
     }
 
     /// A run has begun: a machine that goes down in its first minutes must be found out.

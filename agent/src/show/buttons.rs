@@ -63,16 +63,32 @@ impl Button {
     }
 }
 
-/// Listens to the buttons that are configured, each in a thread of its own that ends with the program.
-pub fn listen(buttons: &[config::Button], said: &UnboundedSender<Said>) {
-    for button in buttons {
-        #[cfg(feature = "buttons")]
-        lines::listen(button.clone(), said.clone());
-        #[cfg(not(feature = "buttons"))]
-        let _ = said.send(Said::Unheard(format!(
-            "the button on line {} of {}: this program was built without buttons",
-            button.line, button.chip
-        )));
+/// The buttons that are listened to, each in a thread of its own. Dropping it ends them and lets their lines go.
+#[derive(Default)]
+pub struct Buttons {
+    wanted: Vec<config::Button>,
+    #[cfg(feature = "buttons")]
+    lines: Vec<lines::Listening>,
+}
+
+impl Buttons {
+    /// Listens to these buttons from now on, and to no others.
+    pub fn listen(&mut self, wanted: &[config::Button], said: &UnboundedSender<Said>) {
+        if self.wanted == wanted {
+            return;
+        }
+        // A line has one holder: the old ones let go first.
+        *self = Self { wanted: wanted.to_vec(), ..Self::default() };
+        for button in wanted {
+            let which = format!("the button on line {} of {}", button.line, button.chip);
+            #[cfg(feature = "buttons")]
+            match lines::Listening::start(button.clone(), which.clone(), said.clone()) {
+                Ok(listening) => self.lines.push(listening),
+                Err(error) => drop(said.send(Said::Unheard(format!("{which}: {error}")))),
+            }
+            #[cfg(not(feature = "buttons"))]
+            let _ = said.send(Said::Unheard(format!("{which}: this program was built without buttons")));
+        }
     }
 }
 

@@ -31,8 +31,8 @@ enum Order {
 
 /// The handle of one panel's thread. Dropping it lets the thread show what it has and end.
 pub struct PanelThread {
+    panel: config::Glass,
     size: GlassSize,
-    wanted: config::Brightness,
     orders: Option<SyncSender<Order>>,
     thread: Option<JoinHandle<()>>,
 }
@@ -54,16 +54,51 @@ impl PanelThread {
         panels.iter().enumerate().map(start).collect()
     }
 
+    /// Goes on with the panels of other settings: one that is wanted as it was goes on; the others show a last picture, and
+    /// those that are wanted now begin. Answers the numbers of those that began.
+    ///
+    /// # Errors
+    /// As [`PanelThread::start_all`]; the panels up to that one work.
+    pub fn renew(
+        running: &mut Vec<Self>,
+        wanted: &[config::Glass],
+        clock: &Clock,
+        report: impl Fn(Report) + Clone + Send + 'static,
+        last: impl Fn(GlassSize) -> Picture,
+    ) -> std::io::Result<Vec<usize>> {
+        let mut before: Vec<Option<Self>> = std::mem::take(running).into_iter().map(Some).collect();
+        before.resize_with(before.len().max(wanted.len()), || None);
+        for (number, one) in before.iter_mut().enumerate() {
+            // Two threads on one bus would mix their pictures: the old one ends before the new one begins.
+            if let Some(over) = one.take_if(|one| wanted.get(number) != Some(&one.panel)) {
+                let size = over.size();
+                over.finish(last(size));
+            }
+        }
+        let mut begun = Vec::new();
+        for ((number, panel), kept) in wanted.iter().enumerate().zip(before) {
+            running.push(match kept {
+                Some(kept) => kept,
+                None => {
+                    begun.push(number);
+                    let report = report.clone();
+                    Self::start(panel, clock.clone(), move |news| report(Report { panel: number, news }))?
+                }
+            });
+        }
+        Ok(begun)
+    }
+
     fn start(panel: &config::Glass, clock: Clock, report: impl Fn(News) + Send + 'static) -> std::io::Result<Self> {
         let size = bus::picture_size(panel).map_err(|fault| std::io::Error::other(fault.to_string()))?;
         let (orders, wanted) = sync_channel(MOST_ORDERS);
-        let (panel, brightness) = (panel.clone(), panel.brightness);
+        let (panel, opened) = (panel.clone(), panel.clone());
         let work = move || {
-            let speed = panel.bus_speed_khz;
-            work(Tender::new(move || bus::open(&panel), speed), &wanted, &clock, report);
+            let speed = opened.bus_speed_khz;
+            work(Tender::new(move || bus::open(&opened), speed), &wanted, &clock, report);
         };
         let thread = std::thread::Builder::new().name("panel".to_owned()).spawn(work)?;
-        Ok(Self { size, wanted: brightness, orders: Some(orders), thread: Some(thread) })
+        Ok(Self { panel, size, orders: Some(orders), thread: Some(thread) })
     }
 
     /// The size of the pictures that the panel takes, as it is built in.
@@ -73,7 +108,7 @@ impl PanelThread {
 
     /// How bright its owner wants it by day.
     pub fn wanted_brightness(&self) -> config::Brightness {
-        self.wanted
+        self.panel.brightness
     }
 
     /// Hands over a picture; an older one that was not shown yet is passed over.

@@ -9,7 +9,7 @@ use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::keep::{OutboxStore, Store};
-use traylight::tell::courier::{Courier, Errand, Machine, World};
+use traylight::tell::courier::{Courier, Errand, Machine, Wanted, World};
 use traylight::tell::message::{About, Message, Stamp, Topic, Turn, WallStamp};
 use traylight::tell::outbox::Now;
 use traylight::tell::tongue::Tongue;
@@ -58,7 +58,8 @@ fn run(arguments: &[String]) -> Result<(), Box<dyn std::error::Error>> {
         return Err(format!("the store was not found as it was left: {remarks:?}").into());
     }
     let outbox = OutboxStore::open(Path::new(folder))?;
-    let errand = Errand { alerts, box_name: "heron".to_owned(), is_muted: false, store: Some(outbox) };
+    let wanted = Wanted { alerts, box_name: "heron".to_owned() };
+    let errand = Errand { wanted, is_muted: false, store: Some(outbox) };
     let world = Fair(Machine::new(Clock::of_this_machine()));
     let now = world.now().stamp;
     let courier = Courier::start(errand, world, |report| println!("{report:?}"))?;

@@ -5,7 +5,11 @@ use super::{Button, Said};
 use gpiocdev::Request;
 use gpiocdev::chip::{Chip, chips};
 use gpiocdev::line::{Bias, EdgeDetection, EdgeKind};
+use rustix::event::{PollFd, PollFlags, poll};
+use std::io;
+use std::os::unix::net::UnixStream;
 use std::path::PathBuf;
+use std::thread::JoinHandle;
 use std::time::Duration;
 use tokio::sync::mpsc::UnboundedSender;
 use traylight_config as config;
@@ -13,22 +17,40 @@ use traylight_config as config;
 /// Contacts of common buttons bounce for some milliseconds; nobody presses twice in so short a time.
 const BOUNCE: Duration = Duration::from_millis(20);
 
-/// Listens to one button until the program ends.
-pub(super) fn listen(button: config::Button, said: UnboundedSender<Said>) {
-    let which = format!("the button on line {} of {}", button.line, button.chip);
-    let (unheard, also) = (said.clone(), which.clone());
-    let work = move || {
-        if let Err(why) = hear(&button, &said) {
-            let _ = said.send(Said::Unheard(format!("{which}: {why}")));
-        }
-    };
-    // Without a thread there is no button, and everything else goes on.
-    if let Err(error) = std::thread::Builder::new().name("button".to_owned()).spawn(work) {
-        let _ = unheard.send(Said::Unheard(format!("{also}: found \"{error}\", wanted a thread to hear it")));
+/// A button that is listened to.
+pub(super) struct Listening {
+    /// The other end is readable once this one is closed.
+    stop: Option<UnixStream>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Listening {
+    /// Starts to listen.
+    ///
+    /// # Errors
+    /// When the machine has no thread or descriptor to spare.
+    pub(super) fn start(button: config::Button, which: String, said: UnboundedSender<Said>) -> io::Result<Self> {
+        let (stop, stopped) = UnixStream::pair()?;
+        let work = move || {
+            if let Err(why) = hear(&button, &stopped, &said) {
+                let _ = said.send(Said::Unheard(format!("{which}: {why}")));
+            }
+        };
+        let thread = std::thread::Builder::new().name("button".to_owned()).spawn(work)?;
+        Ok(Self { stop: Some(stop), thread: Some(thread) })
     }
 }
 
-fn hear(settings: &config::Button, said: &UnboundedSender<Said>) -> Result<(), String> {
+impl Drop for Listening {
+    fn drop(&mut self) {
+        self.stop = None;
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+fn hear(settings: &config::Button, stopped: &UnixStream, said: &UnboundedSender<Said>) -> Result<(), String> {
     let chip = chip(&settings.chip).ok_or("there is no GPIO chip of that name")?;
     let mut wanted = Request::builder();
     wanted.on_chip(chip).with_consumer("traylight").with_line(settings.line).as_input();
@@ -40,14 +62,25 @@ fn hear(settings: &config::Button, said: &UnboundedSender<Said>) -> Result<(), S
     wanted.with_debounce_period(BOUNCE).with_edge_detection(EdgeDetection::BothEdges);
     let lines = wanted.request().map_err(|error| error.to_string())?;
     let mut button = Button::new(settings.does);
-    for event in lines.edge_events() {
-        let event = event.map_err(|error| error.to_string())?;
+    while pressed_before(&lines, stopped).map_err(|error| error.to_string())? {
+        let event = lines.read_edge_event().map_err(|error| error.to_string())?;
         let intent = button.hear(event.kind == EdgeKind::Rising, Duration::from_nanos(event.timestamp_ns));
         if intent.is_some_and(|intent| said.send(Said::Wanted(intent)).is_err()) {
             break;
         }
     }
     Ok(())
+}
+
+/// Waits until the line has news, or until nobody listens any more: then false.
+fn pressed_before(lines: &Request, stopped: &UnixStream) -> rustix::io::Result<bool> {
+    loop {
+        let mut waited = [PollFd::new(lines, PollFlags::IN), PollFd::new(stopped, PollFlags::IN)];
+        match poll(&mut waited, None) {
+            Err(rustix::io::Errno::INTR) => {}
+            polled => return polled.map(|_| waited[1].revents().is_empty()),
+        }
+    }
 }
 
 /// The device of a chip by its label: numbers move between boots, labels do not.

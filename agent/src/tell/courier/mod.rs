@@ -6,8 +6,8 @@ mod world;
 
 use super::box_state::BoxState;
 use super::message::Message;
-use super::outbox::{Outbox, Standing};
-use super::ways::from_settings::{Named, policy, rules, ways};
+use super::outbox::Standing;
+use super::ways::from_settings::Named;
 use crate::keep::{KeepFault, OutboxStore};
 use round::Round;
 use std::io;
@@ -84,14 +84,20 @@ pub enum Report {
 
 /// What the courier is given.
 pub struct Errand {
-    /// The settings of alerts.
-    pub alerts: Alerts,
-    /// The name of the box.
-    pub box_name: String,
+    /// What its owner wants.
+    pub wanted: Wanted,
     /// True when messages are held back.
     pub is_muted: bool,
     /// Where what waits is kept, where a store could be opened.
     pub store: Option<OutboxStore>,
+}
+
+/// What its owner wants of the courier.
+pub struct Wanted {
+    /// The settings of alerts.
+    pub alerts: Alerts,
+    /// The name of the box.
+    pub box_name: String,
 }
 
 /// What the courier is told.
@@ -100,6 +106,7 @@ enum Order {
     Try(String, Box<Message>),
     EndRehearsal(Vec<Message>),
     Mute(bool),
+    Renew(Box<Wanted>),
     Keep(Box<OutboxStore>),
 }
 
@@ -130,14 +137,10 @@ impl Courier {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         let work = move || {
             runtime.block_on(async move {
-                let Errand { alerts, box_name, is_muted, store } = errand;
-                let (ways, absent) = ways(&alerts, &box_name, &seen, store.as_ref().and_then(OutboxStore::folder));
-                absent.into_iter().for_each(|which| report(Report::NotBuiltIn(which)));
-                let (mut outbox, store) = begin(&alerts, store, &report);
-                outbox.mute(is_muted);
-                let Alerts { heartbeat, .. } = alerts;
-                let mut round = Round::new(outbox, store, ways, Box::new(world), Box::new(report));
-                round.run(taken, &seen, heartbeat.as_ref(), &beat, &tell_standings).await;
+                let Errand { wanted, is_muted, store } = errand;
+                let mut round = Round::new(Box::new(world), Box::new(report), seen, store);
+                round.begin(wanted, is_muted);
+                round.run(taken, &beat, &tell_standings).await;
             });
             // A name that is being looked up, and nothing else, may hang here.
             runtime.shutdown_timeout(LAST);
@@ -165,6 +168,12 @@ impl Courier {
     /// Messages that are made while somebody works on the box are held back, until that is over.
     pub fn mute(&self, is_muted: bool) {
         let _ = self.orders.send(Order::Mute(is_muted));
+    }
+
+    /// From now on this is wanted. The files that the settings name are read anew, what waits is tried at once, and what is
+    /// under way has a moment to end.
+    pub fn renew(&self, wanted: Wanted) {
+        let _ = self.orders.send(Order::Renew(Box::new(wanted)));
     }
 
     /// From now on what waits is kept in this store, and so is what an earlier run has left there.
@@ -196,24 +205,6 @@ impl Courier {
         drop(self.orders);
         let _ = self.thread.join();
     }
-}
-
-/// The outbox as it was kept.
-fn begin(alerts: &Alerts, store: Option<OutboxStore>, report: &impl Fn(Report)) -> (Outbox, Option<OutboxStore>) {
-    let kept = store.as_ref().map(OutboxStore::load).transpose().unwrap_or_else(|fault| {
-        report(Report::NotStored(fault));
-        None
-    });
-    let (mut outbox, orphans, mut writes) = Outbox::new(rules(alerts), policy(alerts), kept.unwrap_or_default());
-    orphans.into_iter().for_each(|(way, count)| report(Report::Orphans { way, count }));
-    let (dropped, of_the_rehearsal) = outbox.drop_rehearsed();
-    dropped.into_iter().for_each(|(way, count)| report(Report::RehearsalDropped { way, count }));
-    writes.extend(of_the_rehearsal);
-    let mut store = store;
-    if let Some(Err(fault)) = store.as_mut().map(|store| store.apply(&writes)) {
-        report(Report::NotStored(fault));
-    }
-    (outbox, store)
 }
 
 /// The way of this name.

@@ -1,13 +1,13 @@
 //! The courier's rounds: take in what is new, store it, send what may leave, hear what came of it.
 
-use super::{LAST, Order, Report, World, named};
+use super::{LAST, Order, Report, Wanted, World, named};
 use crate::clock::Moment;
 use crate::keep::OutboxStore;
 use crate::tell::box_state::BoxState;
 use crate::tell::letter::Letter;
 use crate::tell::message::{Message, Stamp, Turn};
-use crate::tell::outbox::{Dropped, Now, Outbox, Standing, Step, Write};
-use crate::tell::ways::from_settings::Named;
+use crate::tell::outbox::{Dropped, Kept, Now, Outbox, Standing, Step, Write};
+use crate::tell::ways::from_settings::{Named, policy, rules, ways};
 use crate::tell::ways::{Fault, Needs, Receipt};
 use crate::verdict::Severity;
 use std::sync::Arc;
@@ -45,6 +45,10 @@ pub(super) struct Round {
     report: Box<dyn Fn(Report) + Send>,
     under_way: JoinSet<Outcome>,
     roads: String,
+    state: watch::Receiver<BoxState>,
+    heartbeat: Option<Heartbeat>,
+    /// What its owner wants from now on, to be done once the orders that came with it are taken in.
+    renewal: Option<Wanted>,
     /// When the heartbeat is next due, and whether the last one failed.
     #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
     beat_at: Moment,
@@ -52,36 +56,75 @@ pub(super) struct Round {
 }
 
 impl Round {
+    /// A courier without ways; [`Round::begin`] gives it some.
     pub fn new(
-        outbox: Outbox,
-        store: Option<OutboxStore>,
-        ways: Vec<Named>,
         world: Box<dyn World>,
         report: Box<dyn Fn(Report) + Send>,
+        state: watch::Receiver<BoxState>,
+        store: Option<OutboxStore>,
     ) -> Self {
         let roads = world.roads();
         let beat_at = world.now().stamp.moment;
         let under_way = JoinSet::new();
         Self {
-            outbox,
+            outbox: Outbox::default(),
             store,
             store_lacks_since: None,
-            ways,
+            ways: Vec::new(),
             world,
             report,
             under_way,
             roads,
+            state,
+            heartbeat: None,
+            renewal: None,
             beat_at,
             beat_fails: false,
         }
+    }
+
+    /// Begins with what was kept.
+    pub fn begin(&mut self, wanted: Wanted, is_muted: bool) {
+        let kept = self.store.as_ref().map(OutboxStore::load).transpose().unwrap_or_else(|fault| {
+            (self.report)(Report::NotStored(fault));
+            None
+        });
+        self.take_up(wanted, kept.unwrap_or_default());
+        self.outbox.mute(is_muted);
+    }
+
+    /// Goes on with other settings: what is under way has a moment to end, what waits goes the ways that there are now.
+    async fn renew(&mut self, wanted: Wanted) {
+        self.finish().await;
+        // What has not ended by now may have arrived; it was tried, and says so when it is sent again.
+        self.under_way.abort_all();
+        while self.under_way.join_next().await.is_some() {}
+        let is_muted = self.outbox.is_muted();
+        self.take_up(wanted, self.outbox.kept());
+        self.outbox.mute(is_muted);
+        self.outbox.road_changed();
+        self.beat_at = self.world.now().stamp.moment;
+    }
+
+    /// The ways of these settings, and an outbox for them that goes on with this.
+    fn take_up(&mut self, wanted: Wanted, kept: Kept) {
+        let Wanted { alerts, box_name } = wanted;
+        let folder = self.store.as_ref().and_then(OutboxStore::folder);
+        let (ways, absent) = ways(&alerts, &box_name, &self.state, folder);
+        absent.into_iter().for_each(|which| (self.report)(Report::NotBuiltIn(which)));
+        let (outbox, orphans, writes) = Outbox::new(rules(&alerts), policy(&alerts), kept);
+        orphans.into_iter().for_each(|(way, count)| (self.report)(Report::Orphans { way, count }));
+        (self.outbox, self.ways, self.heartbeat) = (outbox, ways, alerts.heartbeat);
+        self.keep(&writes);
+        let dropped = self.outbox.drop_rehearsed();
+        let writes = self.say_dropped(dropped);
+        self.keep(&writes);
     }
 
     /// Goes round until there are no more orders.
     pub async fn run(
         &mut self,
         mut orders: UnboundedReceiver<Order>,
-        state: &watch::Receiver<BoxState>,
-        heartbeat: Option<&Heartbeat>,
         is_watched: &AtomicBool,
         standings: &watch::Sender<Vec<Standing>>,
     ) {
@@ -89,16 +132,17 @@ impl Round {
             let now = self.world.now();
             let writes = self.outbox.begin(&now);
             self.keep(&writes);
-            let writes = self.outbox.remind(&now, &state.borrow().unacknowledged);
+            let state = self.state.borrow().clone();
+            let writes = self.outbox.remind(&now, &state.unacknowledged);
             self.keep(&writes);
             let dropped = self.outbox.expire_rehearsal(&now);
             let writes = self.say_dropped(dropped);
             self.keep(&writes);
-            self.say_all_is_well(&state.borrow().clone(), &now);
+            self.say_all_is_well(&state, &now);
             self.mend_store(&now);
             let mut wait = self.send(&now);
-            if let Some(heartbeat) = heartbeat {
-                wait = wait.min(self.beat(heartbeat, is_watched, &now));
+            if let Some(heartbeat) = self.heartbeat.clone() {
+                wait = wait.min(self.beat(&heartbeat, is_watched, &now));
             }
             standings.send_replace(self.outbox.standings(&now));
             tokio::select! {
@@ -108,6 +152,9 @@ impl Round {
                 },
                 Some(Ok(outcome)) = self.under_way.join_next() => self.hear(outcome),
                 () = tokio::time::sleep(wait) => self.look_at_roads(),
+            }
+            if let Some(wanted) = self.renewal.take() {
+                self.renew(wanted).await;
             }
         }
         self.finish().await;
@@ -128,6 +175,10 @@ impl Round {
                 }
                 Order::Keep(store) => {
                     self.take_store(*store);
+                    Vec::new()
+                }
+                Order::Renew(wanted) => {
+                    self.renewal = Some(*wanted);
                     Vec::new()
                 }
                 Order::Mute(is_muted) => {

@@ -53,15 +53,20 @@ impl Hut {
     fn new(ways: &[(&str, &str)]) -> Self {
         let folder = tempfile::tempdir().unwrap();
         Store::open(folder.path(), Clock::default()).unwrap();
+        let hut = Self { alerts: Alerts::default(), folder };
+        Self { alerts: hut.other(ways), ..hut }
+    }
+
+    /// Settings with these ways.
+    fn other(&self, ways: &[(&str, &str)]) -> Alerts {
         let way = |(name, script): &(&str, &str)| {
-            let folder = folder.path().display();
+            let folder = self.path().display();
             format!(
                 "[[alerts.command]]\nname = '{name}'\nprogram = '/bin/sh'\narguments = ['-c', '''{script}''', '{folder}']\n"
             )
         };
         let file: String = ways.iter().map(way).collect();
-        let alerts = traylight_config::settle(&file, "f").unwrap().alerts;
-        Self { alerts, folder }
+        traylight_config::settle(&file, "f").unwrap().alerts
     }
 
     fn path(&self) -> &Path {
@@ -71,9 +76,13 @@ impl Hut {
     fn courier(&self, world: &Told) -> (Courier, Receiver<Report>) {
         let (said, reports) = channel();
         let store = Some(OutboxStore::open(self.path()).unwrap());
-        let errand = Errand { alerts: self.alerts.clone(), box_name: "heron".into(), is_muted: false, store };
+        let errand = Errand { wanted: self.wanted(), is_muted: false, store };
         let courier = Courier::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
         (courier, reports)
+    }
+
+    fn wanted(&self) -> Wanted {
+        Wanted { alerts: self.alerts.clone(), box_name: "heron".into() }
     }
 
     fn waiting(&self) -> usize {
@@ -200,7 +209,7 @@ fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
     let (said, reports) = channel();
     let mut store = OutboxStore::open(hut.path()).unwrap();
     store.fill_up();
-    let errand = Errand { alerts: hut.alerts.clone(), box_name: "heron".into(), is_muted: false, store: Some(store) };
+    let errand = Errand { wanted: hut.wanted(), is_muted: false, store: Some(store) };
     let courier = Courier::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
     courier.tell(Message { page: Some(vec![0; 100_000]), ..opened("a") });
     let Report::NotStored(fault) = next(&reports) else { panic!("stored where there is no room") };
@@ -261,4 +270,23 @@ fn that_all_is_well_is_said_when_it_is_so() {
     let mut heard = hut.heard("heard");
     heard.sort();
     assert_eq!(heard, ["a.1", &format!("ab-all-well.{}", 1_778_752_800 + week), "b.1", "b2.1", "c.1"]);
+}
+
+#[test]
+fn a_way_that_was_mended_in_the_settings_takes_at_once_what_waits() {
+    let mut hut = Hut::new(&[("bell", "exit 1"), ("gone", "exit 1")]);
+    let (courier, reports) = hut.courier(&Told::default());
+    courier.tell(opened("a"));
+    let failed = [next(&reports), next(&reports)];
+    assert!(failed.iter().all(|report| matches!(report, Report::Fails { .. })), "{failed:?}");
+
+    hut.alerts = hut.other(&[("bell", WRITE), ("horn", WRITE)]);
+    courier.renew(hut.wanted());
+    assert_eq!(next(&reports), Report::Orphans { way: "gone".to_owned(), count: 1 });
+    assert!(matches!(next(&reports), Report::Delivered { way, .. } if way == "bell"));
+    // Whoever judges tells again what is open, and a way that is new hears it, too.
+    courier.tell(opened("a"));
+    assert!(matches!(next(&reports), Report::Delivered { way, .. } if way == "horn"));
+    courier.finish();
+    assert_eq!((hut.heard("heard").len(), hut.waiting()), (2, 0));
 }

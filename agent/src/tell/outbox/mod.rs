@@ -41,7 +41,7 @@ pub struct Rule {
 }
 
 /// What holds for all ways.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Policy {
     /// When warnings wait.
     pub quiet: Option<QuietHours>,
@@ -98,7 +98,7 @@ pub struct Standing {
 }
 
 /// What waits, and what it knows of the ways.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Outbox {
     policy: Policy,
     queues: Vec<Queue>,
@@ -158,6 +158,11 @@ impl Outbox {
     /// Messages that are made while somebody works on the box wait until that is over.
     pub fn mute(&mut self, is_muted: bool) {
         self.is_muted = is_muted;
+    }
+
+    /// True while messages that are made wait because somebody works on the box.
+    pub fn is_muted(&self) -> bool {
+        self.is_muted
     }
 
     /// Takes in a message. Store what comes out before the next [`Outbox::next`].
