@@ -3,8 +3,8 @@
 use crate::clock::Moment;
 use crate::reading::{
     Activity, AfterCrash, Attachment, Board, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey,
-    DriveKind, DriveUse, Fan, Files, Health, Lane, Link, Load, Member, MemberErrorKind, MemberErrors, MemberRole, MemberState,
-    Nominal, OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room,
+    DriveKind, DriveUse, Fan, Files, Health, Lane, Link, Load, Member, MemberErrorKind, MemberErrors, MemberRole,
+    MemberState, Nominal, OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room,
     SelfAssessment, SelfTest, SelfTests, Snapshot, Source, SystemDisk, SystemDiskKind, Temperature, TestKind,
     TestOutcome, Throttling, Traffic, UsedBy, Volume, Writing,
 };

@@ -72,7 +72,9 @@ impl Memory {
             }
             (Subject::Drive(_), Finding::MissingAtStart { .. }) => ledger.starts.accept(),
             (Subject::Agent(_), Finding::AgentTrouble { what: AgentFault::Unseen { .. } }) => ledger.sources.accept(),
-            (Subject::Drive(key), Finding::SataSlow { .. } | Finding::UsbSlow { .. }) => ledger.acquaintances.accept_speed(key),
+            (Subject::Drive(key), Finding::SataSlow { .. } | Finding::UsbSlow { .. }) => {
+                ledger.acquaintances.accept_speed(key)
+            }
             (Subject::Pool(key), Finding::PoolDown { why: Down::Absent, .. }) => {
                 return if ledger.pools.accept(key) { Ok(()) } else { Err("it is there again") };
             }

@@ -10,6 +10,7 @@ mod control;
 mod journal;
 mod keeping;
 mod limits;
+mod reload;
 mod rights;
 mod running;
 mod stalled;
