@@ -78,9 +78,9 @@ impl Memory {
             (Subject::Pool(key), Finding::PoolDown { why: Down::Absent, .. }) => {
                 return if ledger.pools.accept(key) { Ok(()) } else { Err("it is there again") };
             }
+            (Subject::Fan(key), Finding::FanWeak { .. }) => ledger.tachometers.accept(key),
             (Subject::Fan(key), _) if settings.watch.steady_fans.contains(key) => return Err(NAMED),
             (Subject::Fan(key), Finding::FanStopped { by_fault_line: false, .. }) => ledger.fans.accept(key),
-            (Subject::Fan(key), Finding::FanWeak { .. }) => ledger.tachometers.accept(key),
             (Subject::Link(name, _), _) if settings.watch.links.contains(name) => return Err(NAMED),
             (Subject::Link(name, _), Finding::LinkTrouble { what, .. }) => ledger.links.accept(name, *what),
             (Subject::Controller(key, _), Finding::ControllerTrouble { what, .. }) => {

@@ -69,7 +69,7 @@ fn a_volume_that_somebody_mounts_to_be_read_is_no_fault() {
 #[test]
 fn a_fan_that_used_to_turn_is_missed_after_a_boot() {
     let turns = |rpm: u32, snapshot: &mut Snapshot| {
-        snapshot.fans[0].duty = None;
+        snapshot.fans[0].duty = Some(0.5);
         snapshot.fans[0].speed = Reading::new(Ok(Rpm(rpm)), snapshot.taken, Source::Hwmon);
     };
     let unnamed = || {
