@@ -51,7 +51,7 @@ fn what_a_fan_held_is_remembered_over_a_restart_until_its_owner_agrees_with_anot
         story.play(600, HOUR, |_, snapshot| fan(snapshot, 500, 0.5)).told
     };
     assert_eq!(after(false), ["120 opened fan-weak warning"]);
-    assert_eq!(after(true), ["120 opened fan-weak warning", "600 closed fan-weak"], "a slower fan was put in");
+    assert_eq!(after(true), ["120 opened fan-weak warning", "900 closed fan-weak"], "what it holds is its usual");
 }
 
 /// Some chips read 0 for whatever turns at 960 rpm or less (Linux drivers/hwmon/emc2305.c).

@@ -77,9 +77,9 @@ fn a_fan_that_used_to_turn_is_missed_after_a_boot() {
         story.settings.watch.steady_fans.clear();
         story
     };
-    let known = || unnamed().play(0, 60, |_, snapshot| turns(1200, snapshot));
+    let known = || unnamed().play(0, 120, |_, snapshot| turns(1200, snapshot));
     assert_eq!(known().rebooted(60).play(0, 60, |_, snapshot| turns(0, snapshot)).told.len(), 1);
-    assert_eq!(known().restarted().play(60, 120, |_, snapshot| turns(0, snapshot)).told.len(), 1);
+    assert_eq!(known().restarted().play(120, 180, |_, snapshot| turns(0, snapshot)).told.len(), 1);
     assert_eq!(unnamed().play(0, 60, |_, snapshot| turns(0, snapshot)).told, [""; 0], "a header without a fan");
     let mut story = known().rebooted(60).play(0, 60, |_, snapshot| turns(0, snapshot));
     story.accept("fan-stopped").expect("it was taken out");
