@@ -137,7 +137,7 @@ pub const ROWS: &[Row] = &[
         [
             "two hang, which is no drive's doing",
             "200 stall 2 5; 400 yank 3 idle",
-            "unclear possible, unclear possible, unclear possible",
+            "shared-path possible, unclear possible",
         ],
     ),
     Row::no("wrong tray", WRONG, ["the failing one itself", "200 failing 2; 600 yank 2 idle", "taken-out possible"]),
