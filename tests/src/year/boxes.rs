@@ -148,6 +148,7 @@ pub fn pattern(kind: Kind) -> Snapshot {
         ),
         writing,
         meant_read_only: false,
+        meant_writable: false,
         stops_at_errors: false,
         errors: None,
     };
