@@ -10,7 +10,8 @@ use crate::clock::Moment;
 use crate::reading::{
     Bus, Drive, DriveKey, DriveKind, Happening, Pool, Power, Reason, RecoveryLimit, Snapshot, Teller,
 };
-use crate::verdict::{Counted, Finding, Severity};
+use crate::units::MegabitsPerSecond;
+use crate::verdict::{Counted, Finding, Severity, Subject};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -111,15 +112,27 @@ fn has_answered(signs: &Signs, drive: &Drive, now: Moment) -> bool {
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let seen = snapshot.drives.iter().flat_map(|drive| {
         let about = About { settings, memory, snapshot, drive };
-        [about.slow(), about.timeouts(), about.recovery()]
+        about.slow().into_iter().chain(about.timeouts()).chain(about.recovery())
     });
-    seen.flatten().collect()
+    seen.collect()
 }
 
 impl About<'_> {
     /// Measured against what this drive did here before: many a drive or port never does more. A USB 3 socket is two ports,
     /// and a drive that falls back to the old one may be on a port of another number: there the controller decides.
-    fn slow(&self) -> Option<Sight> {
+    /// What was told of its link on the other bus is over.
+    fn slow(&self) -> Vec<Sight> {
+        let Some((side, now, best)) = self.slowed() else { return Vec::new() };
+        let drive = self.place();
+        let sata = Finding::SataSlow { drive: drive.clone(), now, best };
+        let usb = Finding::UsbSlow { drive, now, best };
+        let (own, other) = if self.drive.bus == Bus::Usb { (usb, sata) } else { (sata, usb) };
+        let is_told = self.memory.is_open(other.kind(), &Subject::Drive(self.drive.key.clone()));
+        let over = is_told.then(|| self.sight_at(self.snapshot.taken, Side::Clear, other, SLOW));
+        over.into_iter().chain([self.sight_at(self.snapshot.taken, side, own, SLOW)]).collect()
+    }
+
+    fn slowed(&self) -> Option<(Side, MegabitsPerSecond, MegabitsPerSecond)> {
         let now = *self.drive.attachment.speed.get()?;
         let agreed = self.memory.ledger.acquaintances.get(&self.drive.key)?;
         let controller = |port: &Option<String>| port.as_deref().and_then(controller_of).map(str::to_owned);
@@ -129,12 +142,7 @@ impl About<'_> {
         // On another port it has another link, of which nothing is known yet.
         let best = if is_here { agreed.best_speed? } else { now };
         let side = if now < best { Side::Raised(Severity::Warning) } else { Side::Clear };
-        let drive = self.place();
-        let finding = match is_usb {
-            true => Finding::UsbSlow { drive, now, best },
-            false => Finding::SataSlow { drive, now, best },
-        };
-        Some(self.sight_at(self.snapshot.taken, side, finding, SLOW))
+        Some((side, now, best))
     }
 
     fn timeouts(&self) -> Option<Sight> {

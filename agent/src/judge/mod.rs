@@ -303,7 +303,9 @@ fn end_unseen(
     let is_blind = drives::is_blind(snapshot);
     let no_part = |open: &Condition| {
         let is_out = |key: &DriveKey| memory.drives.is_no_part(settings, key, now);
-        !is_blind && open.kind() != Kind::DriveGone && open.subject.drive().is_some_and(is_out)
+        // A pool can wait for the successor of a drive that nobody expects any more.
+        let is_of_absence = matches!(open.kind(), Kind::DriveGone | Kind::MemberFaulty);
+        !is_blind && !is_of_absence && open.subject.drive().is_some_and(is_out)
     };
     let released = std::mem::take(&mut memory.released);
     let ends = |open: &&Condition| {

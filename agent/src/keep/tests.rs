@@ -106,7 +106,7 @@ fn what_the_first_version_wrote_is_still_understood() {
     let key = DriveKey("WREN-1".to_owned());
     assert_eq!(ledger.growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
     let now = format!(
-        r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"pools":{{}},"checks":{{}},"fill":{{"volumes":{{}}}},"controllers":{{"controllers":{{}}}},"tachometers":{{"fans":{{}}}},"warmest":{{"drives":{{}}}},"runs":{{"boot":null,"has_ended":false,"kernel":null,"kernel_before":null,"out_of_memory":null}},"occurrences":{{"tallies":{{}}}},"book":{{"mark":"","last":0,"open":[],"muted_until":null}},"signs":{{"list":[],"ended":null,"heard_until":null,"low":false}},"known":{{}},"supply":{{}},"attachments":{{}},"power_cycles":{{"drives":{{}},"suspended":{{"secs":0,"nanos":0}},"suspensions":0}}}}"#
+        r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"pools":{{}},"checks":{{}},"fill":{{"volumes":{{}}}},"controllers":{{"controllers":{{}}}},"tachometers":{{"fans":{{}}}},"warmest":{{"drives":{{}}}},"runs":{{"boot":null,"has_ended":false,"kernel":null,"kernel_before":null,"out_of_memory":null}},"occurrences":{{"tallies":{{}}}},"book":{{"mark":"","last":0,"open":[],"muted_until":null}},"signs":{{"list":[],"ended":null,"heard_until":null,"low":false}},"known":{{}},"supply":{{}},"attachments":{{}},"power_cycles":{{"drives":{{}},"suspended":{{"secs":0,"nanos":0}},"suspensions":0}},"starts":{{"missed":[],"this":null}},"sources":{{"readable":[]}},"fans":[],"links":{{}},"volumes":{{}},"climate":[]}}"#
     );
     assert_eq!(serde_json::to_string(&ledger).unwrap(), now);
     assert_eq!(serde_json::from_str::<Ledger>(&now).unwrap().growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));

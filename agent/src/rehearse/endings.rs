@@ -21,6 +21,8 @@ enum Mended {
     Replaced,
     /// The configuration is reloaded: its owner agrees.
     Agreed,
+    /// Its owner agrees with the incident by its number.
+    Accepted,
     /// The pool is compared.
     Checked,
     /// What was too low is as it should be.
@@ -37,6 +39,7 @@ fn mended(kind: Kind) -> Mended {
         | Kind::MemberErrors
         | Kind::BoxStorageAndRestart => Mended::NoMore,
         Kind::DriveNewOrMoved => Mended::Agreed,
+        Kind::DriveMissingAtStart => Mended::Accepted,
         Kind::CheckOverdue | Kind::Mismatches => Mended::Checked,
         Kind::Undervoltage | Kind::RailOutOfRange => Mended::Supplied,
         _ => Mended::AsBefore,
@@ -81,6 +84,7 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
     life.look(play.before.as_secs() / 60 + 3, SLOW, |now, _| calm.at(now, play.calm));
     life.memory.know_drives();
     life.memory.let_time_pass(play.watched);
+    life.memory.miss_starts(&calm.one, play.missed_starts);
     let looks = play.length.as_secs() / play.pace.as_secs() + 1;
     life.look(looks, play.pace, |now, second| calm.at(now, |pretence| (play.change)(pretence, second)));
     let began = life.held.contains(&kind);
@@ -98,6 +102,12 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
     if how == Mended::Agreed {
         life.look(2, SLOW, |now, _| calm.at(now, |pretence| (play.change)(pretence, last)));
         life.memory.reloaded(&life.settings.clone(), &life.settings);
+    }
+    if how == Mended::Accepted {
+        let incidents = life.memory.incidents();
+        let meant = incidents.iter().find(|incident| incident.conditions.iter().any(|held| held.kind() == kind));
+        let id = meant.expect("it is open").id;
+        life.memory.accept(&life.settings.clone(), id).expect("it can be agreed with");
     }
     let seen = |now: Moment, _: u64| {
         let stays = matches!(how, Mended::NoMore | Mended::Agreed | Mended::Supplied);

@@ -47,9 +47,7 @@ fn errors_in_both_pools_of_a_drive_are_two_conditions_and_each_is_told_once() {
             if second >= HOUR {
                 count(&mut snapshot.pools[0].members[2], MemberErrorKind::Read, 3);
             }
-            if second >= 2 * HOUR {
-                count(&mut snapshot.pools[1].members[2], MemberErrorKind::Checksum, 1);
-            }
+            count(&mut snapshot.pools[1].members[2], MemberErrorKind::Checksum, u64::from(second >= 2 * HOUR));
         });
         let told = ["3600 opened member-errors warning", "7200 opened member-errors warning"];
         assert_eq!(story.told, told, "{kind:?}");

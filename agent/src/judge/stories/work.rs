@@ -203,7 +203,8 @@ fn a_drive_that_is_back_is_not_used_until_its_pool_takes_it() {
     });
     assert_eq!(
         story.of("drive-back-not-used"),
-        ["240 opened drive-back-not-used warning", "1800 closed drive-back-not-used"]
+        ["240 opened drive-back-not-used warning", "2400 closed drive-back-not-used"],
+        "while it is filled, its pool does not stand on it yet"
     );
 }
 
