@@ -42,8 +42,8 @@ pub fn play(kind: Kind) -> Play {
                 fan.speed.value = Ok(Rpm(0));
             });
         })
-        // Until its tachometer is believed.
-        .after(2, |the_box| the_box.fan(|fan| fan.duty = fan.duty.or(Some(0.5)))),
+        // Until its tachometer is believed at this level, also after it has turned at a higher one.
+        .after(3, |the_box| the_box.fan(|fan| fan.duty = fan.duty.or(Some(0.5)))),
         Kind::LinkTrouble => Play::fast(&[Link], 120, |the_box, _| {
             the_box.link(|link| {
                 link.up.value = Ok(false);

