@@ -67,19 +67,26 @@ impl Debugger {
         let sum = packet.bytes().fold(0_u8, u8::wrapping_add);
         write!(self.stream, "${packet}#{sum:02x}").map_err(|error| failed(error.to_string()))?;
         let mut heard = Vec::new();
-        // What comes before the answer says that the packet arrived, or that the machine has stopped.
-        while !is_whole(&heard) {
+        loop {
             let mut piece = [0; 4096];
             match self.stream.read(&mut piece) {
                 Ok(0) => return Err(failed("the end of the conversation".into())),
                 Ok(length) => heard.extend_from_slice(&piece[..length]),
                 Err(error) => return Err(failed(error.to_string())),
             }
+            if !is_whole(&heard) {
+                continue;
+            }
+            self.stream.write_all(b"+").map_err(|error| failed(error.to_string()))?;
+            let text = String::from_utf8_lossy(&heard);
+            let (answer, _) = text.rsplit_once('#').unwrap_or_default();
+            let answer = answer.rsplit_once('$').map_or(answer, |(_, answer)| answer).to_owned();
+            // That the machine has stopped is told by a packet of its own, which may come first.
+            if !answer.starts_with('T') {
+                return Ok(answer);
+            }
+            heard.clear();
         }
-        self.stream.write_all(b"+").map_err(|error| failed(error.to_string()))?;
-        let text = String::from_utf8_lossy(&heard);
-        let (answer, _) = text.rsplit_once('#').unwrap_or_default();
-        Ok(answer.rsplit_once('$').map_or(answer, |(_, answer)| answer).to_owned())
     }
 }
 
