@@ -300,6 +300,7 @@ pub const ROWS: &[Row] = &[
         ["and the program is started again", "290 stop; 300 reboot; lose 4 5 6; 600 restart; 900 end", "supply likely"],
     ),
     Row::no("dark", SUPPLY, ["one of them", "290 stop; 300 reboot; lose 2; 700 end", "unclear possible"]),
+    Row::no("dark", SUPPLY, ["another of them", "290 stop; 300 reboot; lose 3; 700 end", "unclear possible"]),
     Row::no(
         "dark",
         SUPPLY,
