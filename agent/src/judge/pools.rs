@@ -46,7 +46,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
 }
 
 /// Pools are put together one member after another: true while all that a pool lacks may still appear. Not so for what the
-/// pool itself calls bad, for what was there since the machine started and went, nor for more than its layout survives.
+/// pool itself calls bad, nor for what was there since the machine started and went.
 fn is_being_put_together(pool: &Pool, known: Option<&KnownPool>) -> bool {
     let fewest_lost = known.and_then(|known| known.fewest_lost);
     // md names a member by its block device, which must have been there; others remember members that they never saw.
@@ -55,9 +55,8 @@ fn is_being_put_together(pool: &Pool, known: Option<&KnownPool>) -> bool {
     match pool.running.get() {
         Some(PoolRunning::Inactive) => fewest_lost.is_none(),
         Some(PoolRunning::Running) => {
-            let stands = standing(pool);
-            let went = fewest_lost.is_some_and(|fewest| stands.lost > fewest);
-            stands.lives && !went && !pool.members.iter().any(|member| appeared(member) && is_bad(member))
+            let went = fewest_lost.is_some_and(|fewest| standing(pool).lost > fewest);
+            !went && !pool.members.iter().any(|member| appeared(member) && is_bad(member))
         }
         Some(PoolRunning::Broken | PoolRunning::Suspended) | None => false,
     }

@@ -305,6 +305,15 @@ pub const ROWS: &[Row] = &[
         "dark",
         SUPPLY,
         [
+            "they come before anybody misses them",
+            "290 stop; 300 reboot; lose 4 5 6; 340 back 4 5 6; rejoin 4 5 6; 700 end",
+            "",
+        ],
+    ),
+    Row::no(
+        "dark",
+        SUPPLY,
+        [
             "a box on USB that is off",
             "0 port 4 0000/14.0/usb-2.1:0; port 5 0000/14.0/usb-2.1:1; 290 stop; 300 reboot; lose 4 5; 700 end",
             "usb-bridge likely",
