@@ -71,8 +71,9 @@ struct Played {
     memory: Memory,
     /// What never changes.
     pattern: Snapshot,
-    /// Seconds since the machine has started, and how often it has.
+    /// Seconds since the machine has started, how many of them it was suspended, and how often it has started.
     up: u64,
+    suspended: u64,
     starts: i64,
     boots: u32,
     /// How warm each drive is.
@@ -102,6 +103,7 @@ impl Played {
             memory,
             pattern,
             up: 20,
+            suspended: 0,
             starts: 40,
             boots: 0,
             degrees,
@@ -142,6 +144,7 @@ impl Played {
             }
             self.warm(day, second, doing, step);
             self.up += if doing.off { 0 } else { step };
+            self.suspended += if doing.suspended { step } else { 0 };
             second += step;
         }
         self.closely_until = self.closely_until.saturating_sub(DAY);
@@ -204,7 +207,7 @@ impl Played {
         self.boots += 1;
         ledger.begin(&format!("boot {}", self.boots));
         self.memory = Memory::with_ledger(ledger);
-        self.up = 20;
+        (self.up, self.suspended) = (20, 0);
     }
 
     /// How warm the room is.
@@ -254,6 +257,7 @@ impl Played {
     fn snapshot(&mut self, now: Moment, day: u64, second: u64, doing: Doing) -> Snapshot {
         let mut snapshot = self.pattern.clone();
         snapshot.taken = now;
+        snapshot.suspended = Duration::from_secs(self.suspended);
         snapshot.board.kernel = format!("6.12.{}", self.kernel);
         let busy = if doing.backup || doing.checks { 120e6 } else { 0.2e6 };
         for (drive, degrees) in snapshot.drives.iter_mut().zip(&self.degrees) {
