@@ -3,49 +3,10 @@
 
 #![allow(clippy::disallowed_methods, reason = "this is the one file that may ask for the time")]
 
+pub use traylight_data::clock::Moment;
+
 use rustix::time::{ClockId, clock_gettime};
-use serde::{Deserialize, Serialize};
 use std::time::Duration;
-
-/// A point on the boot clock: milliseconds since this boot. Two moments compare only within one boot,
-/// which is what [`Clock::boot_id`] tells apart. What was noted in an earlier boot lies before zero, as far as the
-/// calendar tells.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Moment(i64);
-
-impl Moment {
-    /// The moment `since_boot` after the start of the machine.
-    pub const fn after_boot(since_boot: Duration) -> Self {
-        Self(since_boot.as_millis() as i64)
-    }
-
-    /// How long the machine had been up; zero before this boot.
-    pub const fn since_boot(self) -> Duration {
-        self.since(Self(0))
-    }
-
-    /// How long after `earlier` this is; zero when it is not after it.
-    pub const fn since(self, earlier: Self) -> Duration {
-        let passed = self.0.saturating_sub(earlier.0);
-        Duration::from_millis(if passed > 0 { passed as u64 } else { 0 })
-    }
-
-    /// How far apart two moments are, whichever comes first.
-    pub const fn apart(self, other: Self) -> Duration {
-        if self.0 > other.0 { self.since(other) } else { other.since(self) }
-    }
-
-    /// The moment `later` from this one.
-    pub const fn plus(self, later: Duration) -> Self {
-        Self(self.0.saturating_add(later.as_millis() as i64))
-    }
-
-    /// The moment `earlier` before this one, which may lie before this boot.
-    pub const fn minus(self, earlier: Duration) -> Self {
-        Self(self.0.saturating_sub(earlier.as_millis() as i64))
-    }
-}
 
 /// Wall time for print: what the calendar said at some moment, and whether it can be believed.
 #[derive(Debug, Clone, PartialEq)]
@@ -115,7 +76,7 @@ impl Clock {
     /// Now, on the boot clock.
     pub fn now(&self) -> Moment {
         let time = clock_gettime(ClockId::Boottime);
-        Moment(time.tv_sec * 1000 + time.tv_nsec / 1_000_000)
+        Moment::after_boot(Duration::new(time.tv_sec as u64, time.tv_nsec as u32))
     }
 
     /// How long the machine was suspended in this boot: what the boot clock has counted and others have not
@@ -184,14 +145,6 @@ mod tests {
         assert_eq!(calendar_between(spring + day, spring), None, "it was stepped back");
         assert_eq!(calendar_between(day, spring), None, "54 years: nobody had set it in 1970");
         assert_eq!(calendar_between(spring, spring + 20 * 365 * day), None, "it was stepped by years");
-    }
-
-    #[test]
-    fn a_moment_in_the_future_is_not_a_duration_below_zero() {
-        let early = Moment::after_boot(Duration::from_secs(5));
-        let late = early.plus(Duration::from_secs(2));
-        assert_eq!(late.since(early), Duration::from_secs(2));
-        assert_eq!(early.since(late), Duration::ZERO);
     }
 
     /// Against date(1), in the zone of this machine.

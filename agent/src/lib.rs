@@ -2,13 +2,11 @@
 
 #![deny(clippy::print_stdout, clippy::print_stderr)]
 
-pub mod printout;
-pub mod units;
+pub use traylight_data::{reading, text, units, verdict};
 
 pub mod clock;
-pub mod reading;
+pub mod printout;
 pub mod rights;
-pub mod verdict;
 
 pub mod sense;
 

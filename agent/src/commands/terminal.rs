@@ -5,7 +5,8 @@
 
 use std::fmt::Display;
 use std::io::{self, IsTerminal, Stdout, Write};
-use traylight::printout::{Printout, one_line};
+use traylight::printout::Printout;
+use traylight::text::one_line;
 
 /// Prints a printout.
 pub fn print(printout: &Printout) -> io::Result<()> {

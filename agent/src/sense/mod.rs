@@ -16,7 +16,7 @@ pub mod drives;
 pub mod host;
 pub mod kmsg;
 pub mod links;
-pub mod parse;
+pub use traylight_parse as parse;
 pub mod pools;
 pub mod uevents;
 pub mod uses;

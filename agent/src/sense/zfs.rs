@@ -125,8 +125,8 @@ mod tests {
     use std::fs;
     use std::path::PathBuf;
 
-    const JSON: &str = include_str!("parse/zpool_samples/2.3-checksums.json");
-    const TEXT: &str = include_str!("parse/zpool_samples/2.3-offline.txt");
+    const JSON: &str = include_str!("../../parse/src/zpool_samples/2.3-checksums.json");
+    const TEXT: &str = include_str!("../../parse/src/zpool_samples/2.3-offline.txt");
 
     fn tank() -> Spotted {
         Spotted { name: "tank".into(), guid: Some(16_264_776_641_714_663_669), state: Ok(PoolState::Degraded) }

@@ -199,7 +199,7 @@ mod tests {
         let table = super::super::table::table(&document, Tongue::English);
         for printout in each.chain([list(&document), table, Printout::json(&document).expect("it is JSON")]) {
             let text = printout.as_str();
-            assert!(!text.contains(|c| crate::printout::misleads(c) && c != '\n'), "{text:?}");
+            assert!(!text.contains(|c| crate::text::misleads(c) && c != '\n'), "{text:?}");
             assert!(!text.lines().any(|line| line.starts_with("nothing is open")), "{text}");
         }
     }

@@ -3,7 +3,7 @@
 
 use super::letter::{Item, Letter};
 use super::message::{Message, Turn};
-use crate::printout::misleads;
+use crate::text::misleads;
 use crate::units::span;
 use std::fmt::Write as _;
 

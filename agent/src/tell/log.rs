@@ -2,10 +2,10 @@
 //! journal (systemd's JOURNAL_NATIVE_PROTOCOL), where every field can be searched.
 
 use crate::clock::{Moment, Wall};
-use crate::printout::one_line;
 use crate::tell::test_words;
 use crate::tell::tongue::Tongue;
 use crate::tell::wording::{Words, pointed_at, words};
+use crate::text::one_line;
 use crate::units::span;
 use crate::verdict::{Change, Kind, Remark, Severity};
 use std::fmt::Write as _;
@@ -283,8 +283,8 @@ fn quoted_if_needed(value: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::printout::misleads;
     use crate::reading::DriveKey;
+    use crate::text::misleads;
     use crate::verdict::{Condition, Finding, Place, Subject};
     use proptest::prelude::*;
     use std::collections::BTreeSet;

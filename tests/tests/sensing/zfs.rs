@@ -15,7 +15,7 @@ use traylight_tests::pretend_box::PretendBox;
 
 macro_rules! sample {
     ($name:literal) => {
-        include_bytes!(concat!("../../../agent/src/sense/parse/zpool_samples/", $name))
+        include_bytes!(concat!("../../../agent/parse/src/zpool_samples/", $name))
     };
 }
 

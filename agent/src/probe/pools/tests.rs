@@ -82,8 +82,8 @@ fn zpool_told(here: &Hut, sample: &[u8]) -> Told {
     Told::Zfs(Ok(Box::new(pools::zfs::Told::new(&here.host(), zfs::Answer { status, size: Ok(Bytes(1)) }))))
 }
 
-const CALM: &[u8] = include_bytes!("../../sense/parse/zpool_samples/2.3-checksums.json");
-const RESILVERS: &[u8] = include_bytes!("../../sense/parse/zpool_samples/2.3-resilver.json");
+const CALM: &[u8] = include_bytes!("../../../parse/src/zpool_samples/2.3-checksums.json");
+const RESILVERS: &[u8] = include_bytes!("../../../parse/src/zpool_samples/2.3-resilver.json");
 
 fn no_answer() -> Missing {
     Missing::new(Reason::TimedOut, "no answer for 10 s")

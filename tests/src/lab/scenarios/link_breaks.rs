@@ -38,9 +38,10 @@ fn pulled(bench: &Bench, report: &mut Report, name: &str, work: &str) -> Result<
         heron.take_away("TRAY-C")?;
         heron.wait_for_log(TOLD_S, &[("event", "opened"), ("condition", "pool-degraded")]).map(drop)
     })?;
-    report.step("time passes: two drives that go within ten seconds were dropped by something that both share", || {
-        heron.shell(&format!("sleep {APART_S}"), 60).map(drop)
-    })?;
+    report
+        .step("time passes: two drives that go within ten seconds were dropped by something that both share", || {
+            heron.shell(&format!("sleep {APART_S}"), 60).map(drop)
+        })?;
     report.step("the links of SATA ports read as down, with nothing there", || break_links(&mut heron))?;
     report.step(
         &format!(

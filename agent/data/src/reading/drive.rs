@@ -1,0 +1,203 @@
+//! One drive as read: who it is, where it is plugged, and what it tells of itself.
+
+use super::{Attachment, Missing, Reading, RecoveryLimit, SelfTests, TestRequest, Traffic};
+use crate::clock::Moment;
+use crate::units::{Bytes, Celsius};
+use serde::{Deserialize, Serialize};
+
+/// One physical drive.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Drive {
+    /// What the drive is known by: its serial, else its world wide name, else its place.
+    pub key: DriveKey,
+    /// The kernel's name for it now, such as `sda`. Never an identity: it moves between boots.
+    pub device: String,
+    /// The drive's serial, as printed on its label.
+    pub serial: Option<String>,
+    /// The drive's world wide name, hexadecimal.
+    pub wwn: Option<String>,
+    /// The maker's model name.
+    pub model: Option<String>,
+    /// How it is attached.
+    pub bus: Bus,
+    /// What turns inside, if anything.
+    pub kind: DriveKind,
+    /// Where it is plugged: controller and port, stable over restarts.
+    pub port: Option<String>,
+    /// True for what is meant to be taken away, such as a card.
+    pub removable: bool,
+    /// Capacity.
+    pub size: Reading<Bytes>,
+    /// Whether it sleeps.
+    pub power: Reading<Power>,
+    /// Since when it has had work and finished none of it; `None` for a drive that keeps up.
+    pub stalled_since: Option<Moment>,
+    /// Temperature inside the drive.
+    pub temperature: Reading<Celsius>,
+    /// The drive's own limits, where it states them.
+    pub own_limits: OwnLimits,
+    /// Data moved per second since the reading before.
+    pub traffic: Reading<Traffic>,
+    /// How the kernel gets on with it.
+    pub attachment: Attachment,
+    /// What it and its partitions are used for.
+    pub uses: Reading<Vec<DriveUse>>,
+    /// What the drive tells of its own health, when it was last asked.
+    pub health: Reading<Health>,
+    /// What it tells of its tests of itself, when it was last asked.
+    pub self_tests: Reading<SelfTests>,
+    /// The last request for a self-test that this program put to it.
+    pub test_request: Option<TestRequest>,
+}
+
+/// Something that a drive or one of its partitions is used for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DriveUse {
+    /// The kernel's name of the drive or the partition, such as `sda2`.
+    pub block: String,
+    /// What for.
+    pub by: UsedBy,
+}
+
+/// What a drive or a partition is used for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum UsedBy {
+    /// A block device is on it, such as `md0` or `dm-3`.
+    Holder(String),
+    /// It is mounted here.
+    Mount(String),
+    /// Memory is swapped to it.
+    Swap,
+}
+
+/// Whether a drive sleeps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum Power {
+    /// It works, or is ready to.
+    Active,
+    /// It waits, and some of it rests; disks still turn.
+    Idle,
+    /// Its disks stand still. This is health.
+    Asleep,
+}
+
+/// What a drive tells of its own health.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Health {
+    /// What it thinks of itself.
+    pub assessment: Result<SelfAssessment, Missing>,
+    /// What it counts.
+    pub counters: Vec<Counter>,
+    /// The newest error in its log; `None` when it never logged one.
+    pub newest_error: Result<Option<LoggedError>, Missing>,
+    /// How long it may try before it says that it cannot.
+    pub recovery_limit: Result<RecoveryLimit, Missing>,
+    /// What could not be read, and why.
+    pub unread: Vec<String>,
+    /// Why a later talk about it came to no end, when one did: all the above is what an earlier one told.
+    pub broke_off: Option<Missing>,
+}
+
+/// What a drive thinks of itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum SelfAssessment {
+    /// It sees no reason to worry.
+    Passed,
+    /// It predicts that it will fail, or has failed in part.
+    Failing,
+}
+
+/// A number that a drive counts or measures about itself.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Counter {
+    /// A plain and stable name, which ends in the unit where that is not a bare count.
+    pub name: String,
+    /// The number.
+    pub value: i64,
+    /// Where the drive keeps it.
+    pub origin: String,
+}
+
+/// An error that a drive has in its log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct LoggedError {
+    /// What went wrong.
+    pub kind: ErrorKind,
+    /// The first sector that it was about, where the kind has one.
+    pub lba: Option<u64>,
+    /// The drive's power-on hours then, where the log states them; ATA begins anew at 65,536.
+    pub power_on_hours: Option<u64>,
+}
+
+/// What went wrong with a command.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum ErrorKind {
+    /// A place on the medium could not be read.
+    Unreadable,
+    /// The drive itself was at fault, such as one that cannot write.
+    Fault,
+    /// Data was damaged or lost on its way between drive and host.
+    Transfer,
+    /// Data did not match what the drive keeps to check it with.
+    Protection,
+    /// The drive has no such place, or could not find it.
+    NotFound,
+    /// The drive did not take the command, which need not be a fault: it may just not know it.
+    Declined,
+    /// Something else.
+    Other,
+}
+
+/// What a drive is known by. Two drives never share one.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct DriveKey(pub String);
+
+/// How a drive is attached.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum Bus {
+    /// Serial ATA.
+    Sata,
+    /// SCSI, SAS or a paravirtual SCSI.
+    Scsi,
+    /// USB, usually a bridge with a SATA drive behind it.
+    Usb,
+    /// NVM Express.
+    Nvme,
+    /// Memory card or soldered flash.
+    Mmc,
+    /// A virtual machine's disk.
+    Virtio,
+    /// Something else.
+    Other,
+}
+
+/// What turns inside a drive, if anything.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum DriveKind {
+    /// Turning disks.
+    Hdd,
+    /// Flash.
+    Ssd,
+    /// Nobody says.
+    Unknown,
+}
+
+/// The temperatures that a drive itself calls too warm (SCT data table, NVMe WCTEMP and CCTEMP).
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct OwnLimits {
+    /// Highest recommended temperature.
+    pub maximum: Option<Celsius>,
+    /// Highest permitted temperature.
+    pub critical: Option<Celsius>,
+}
