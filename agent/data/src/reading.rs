@@ -7,6 +7,7 @@ mod drive;
 mod event;
 mod itself;
 mod pool;
+pub mod port;
 mod self_test;
 mod supply;
 mod volume;

@@ -10,7 +10,9 @@ mod incident;
 mod kind;
 mod names;
 mod outlook;
+mod part;
 mod reported;
+mod request;
 mod self_test;
 
 pub use cause::{Cause, Confidence, Unmeasured};
@@ -20,7 +22,9 @@ pub use finding::*;
 pub use incident::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
+pub use part::{HeatLimits, JudgedDrive, Redundancy};
 pub use reported::{Extent, Reported, ReportedCondition};
+pub use request::{NotOne, Refusal};
 pub use self_test::*;
 
 use crate::clock::Moment;
@@ -52,6 +56,10 @@ pub struct Verdict {
     pub shelves: Vec<Shelf>,
     /// Fans that are known to turn or to have turned, by key; other channels have no fan.
     pub fans: Vec<String>,
+    /// What is judged of each drive that is there.
+    pub drives: BTreeMap<DriveKey, JudgedDrive>,
+    /// What each pool can still lose, by its key.
+    pub pools: BTreeMap<String, Redundancy>,
     /// Where drives' temperatures are heading, for those with a curve to tell it from.
     pub outlooks: BTreeMap<DriveKey, Outlook>,
     /// When volumes will be full, by mount point, where their history carries that.

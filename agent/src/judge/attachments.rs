@@ -2,11 +2,11 @@
 //! are behind these more often than the drive is.
 
 use super::about::About;
-use super::causes::view::controller_of;
 use super::signs::Signs;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives};
 use crate::clock::Moment;
+use crate::reading::port::controller_of;
 use crate::reading::{
     Bus, Drive, DriveKey, DriveKind, Happening, Pool, Power, Reason, RecoveryLimit, Snapshot, Teller,
 };

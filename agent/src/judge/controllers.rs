@@ -2,11 +2,11 @@
 //! trouble, however many drives it hides. Which drives are behind it, and how good its link was, is remembered over
 //! restarts.
 
-use super::causes::view::{bridge_of, controller_of};
 use super::ledger::Ledger;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives, presence};
 use crate::clock::Moment;
+use crate::reading::port::{bridge_of, controller_of};
 use crate::reading::{Bus, BusErrors, Controller, ControllerKind, Drive, DriveKey, Happening, Lane, Part, Snapshot};
 use crate::verdict::{ControllerFault, ControllerName, Finding, Place, Severity, Subject};
 use serde::{Deserialize, Serialize};

@@ -5,7 +5,7 @@ use super::track::{Holds, Side, Sight, Track};
 use super::{Memory, drives, outlook};
 use crate::reading::{Drive, DriveKind, Power, Snapshot};
 use crate::units::Celsius;
-use crate::verdict::{Finding, Kind, Outlook, Reaches, Severity, Subject};
+use crate::verdict::{Finding, HeatLimits, Kind, Outlook, Reaches, Severity, Subject};
 use std::time::Duration;
 use traylight_config::{DriveLimits, Settings};
 
@@ -15,17 +15,6 @@ pub(crate) const AHEAD: Duration = Duration::from_secs(30 * 60);
 const APART: f64 = 3.0;
 /// How long a limit must be out of reach before that is over.
 const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
-
-/// A drive's limits as they are in force, °C.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HeatLimits {
-    /// From here on it is warm.
-    pub warning: f64,
-    /// From here on it is too hot.
-    pub critical: f64,
-    /// True when they follow from the drive's own limit.
-    pub own: bool,
-}
 
 /// What is seen of every drive with a temperature, and of those that can have none any more.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -59,11 +59,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use track::{Sight, Track};
 
-pub use causes::view::controller_of;
 pub use drives::place_of;
-pub use heat::{HeatLimits, heat_limits};
+pub use heat::heat_limits;
 pub use incidents::Book;
-pub use space::is_system;
 use traylight_config::Settings;
 
 /// Three intervals of the probe's pace without a word are silence.
@@ -336,6 +334,8 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         is_starting: now.since_boot() < presence::grace(settings, memory).max(settings.limits.grace.pools),
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: memory.ledger.fans.fitted(),
+        drives: snapshot.map_or_else(BTreeMap::new, |snapshot| shelves::drives(settings, snapshot)),
+        pools: snapshot.map_or_else(BTreeMap::new, redundancy::of_all),
         outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),
         full_in: snapshot.map_or_else(BTreeMap::new, |snapshot| space::full_in(memory, snapshot)),
         work_left: memory.work.left(),

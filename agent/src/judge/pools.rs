@@ -4,7 +4,7 @@ use super::Memory;
 use super::drives::KnownDrive;
 use super::pool_roll::KnownPool;
 use super::rebuild::{Read, Risk};
-use super::redundancy::{self, holds_its_share, standing};
+use super::redundancy::{holds_its_share, standing};
 use super::track::{Holds, Side, Sight};
 use crate::reading::{ActivityKind, DriveKey, DriveKind, Member, MemberState, Pool, PoolKind, PoolRunning, Snapshot};
 use crate::units::{Bytes, Percent};
@@ -110,7 +110,7 @@ fn lost_drives(memory: &Memory, key: &str) -> Vec<Place> {
 
 fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     pool.running.get()?;
-    let why = redundancy::down(pool);
+    let why = standing(pool).down;
     let present = pool.members.iter().filter(|member| !member.device_gone && !is_out(member)).count();
     Some(Sight {
         subject: Subject::Pool(pool.key.clone()),

@@ -1,26 +1,11 @@
 //! What a pool can still lose: how many members whichever they are, and which members it cannot spare.
 
-use crate::reading::{Group, Member, MemberState, Pool, PoolRunning};
-use crate::verdict::Down;
-use std::collections::BTreeSet;
+use crate::reading::{Group, Member, MemberState, Pool, PoolRunning, Snapshot};
+use crate::verdict::{Down, Redundancy};
+use std::collections::{BTreeMap, BTreeSet};
 
-/// How a pool stands.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Standing {
-    /// How many members it lacks.
-    pub lost: u32,
-    /// False when more is lost than its layout survives.
-    pub lives: bool,
-    /// How many more losses it survives whichever members they hit.
-    pub spare: u32,
-    /// The places that it cannot lose as well.
-    pub vital: BTreeSet<u32>,
-    /// False for a layout in which nothing may ever be lost.
-    pub is_redundant: bool,
-}
-
-/// How a pool stands, by the members that are there.
-pub fn standing(pool: &Pool) -> Standing {
+/// What a pool can still lose, by the members that are there.
+pub fn standing(pool: &Pool) -> Redundancy {
     let holds: BTreeSet<u32> =
         pool.members.iter().filter(|member| holds_its_share(member)).filter_map(|m| m.slot).collect();
     let places: BTreeSet<u32> = pool.groups.iter().flat_map(|group| group.slots.iter().copied()).collect();
@@ -30,29 +15,35 @@ pub fn standing(pool: &Pool) -> Standing {
     let unseen = pool.missing.unwrap_or(0).saturating_sub(seen);
     let by_layout = after(&pool.groups, &lost);
     let spare = by_layout.map_or(0, |spare| spare.saturating_sub(unseen));
+    let lives = places.is_empty() || by_layout.is_some_and(|spare| spare >= unseen);
     let vital = match unseen {
         0 => vital(&pool.groups, &lost),
         _ if spare == 0 => places.difference(&lost).copied().collect(),
         _ => BTreeSet::new(),
     };
-    Standing {
+    Redundancy {
         lost: seen + unseen,
-        lives: places.is_empty() || by_layout.is_some_and(|spare| spare >= unseen),
+        lives,
         spare,
         vital,
         // A pool of unknown layout that serves without some of its members is one in which some may be lost.
         is_redundant: pool.groups.iter().any(|group| group.tolerates > 0) || (places.is_empty() && unseen > 0),
+        down: down(pool, lives),
     }
 }
 
-/// Why a pool does not serve its data, if it does not. Its layout decides, whatever its software has noticed: md goes on
-/// calling an array running that has lost one member too many until somebody reads or writes there.
-pub fn down(pool: &Pool) -> Option<Down> {
+/// What each pool can still lose, by its key.
+pub fn of_all(snapshot: &Snapshot) -> BTreeMap<String, Redundancy> {
+    snapshot.pools.iter().map(|pool| (pool.key.clone(), standing(pool))).collect()
+}
+
+/// Why a pool does not serve its data, if it does not.
+fn down(pool: &Pool, lives: bool) -> Option<Down> {
     match pool.running.get()? {
         PoolRunning::Inactive => Some(Down::Inactive),
         PoolRunning::Broken => Some(Down::TooManyLost),
         PoolRunning::Suspended => Some(Down::Suspended),
-        PoolRunning::Running => (!standing(pool).lives).then_some(Down::TooManyLost),
+        PoolRunning::Running => (!lives).then_some(Down::TooManyLost),
     }
 }
 

@@ -4,20 +4,11 @@
 use super::drives::{place_of, pools_of};
 use super::redundancy::standing;
 use crate::reading::{ActivityKind, Drive, Missing, Pool, Power, Reason, SelfTestStep, Snapshot};
-use crate::verdict::Place;
+use crate::verdict::{NotOne, Refusal};
 use traylight_config::Settings;
 
 /// So much of a serial is enough to mean one drive.
 const TAIL: usize = 4;
-
-/// Why no single drive is meant.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NotOne {
-    /// The drives that could be meant; none when nothing fits.
-    pub fitting: Vec<Place>,
-    /// All drives that there are.
-    pub there: Vec<Place>,
-}
 
 /// The drive in the tray with this label, else the one whose serial ends like this. Upper and lower case are the same.
 ///
@@ -42,21 +33,6 @@ pub fn chosen<'a>(settings: &Settings, snapshot: &'a Snapshot, name: &str) -> Re
             there: snapshot.drives.iter().map(place).collect(),
         }),
     }
-}
-
-/// What speaks against a request.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Refusal {
-    /// The drive sleeps, and a test would wake it.
-    Sleeps,
-    /// It has work and finishes none, or did not say whether it sleeps.
-    NotAnswering(Missing),
-    /// It tells nothing of self-tests.
-    NotOffered(Missing),
-    /// One runs already.
-    Runs,
-    /// None runs that could be ended.
-    RunsNot,
 }
 
 /// What speaks against a request to this drive, by what it has just told.

@@ -1,8 +1,11 @@
-//! The shelves as they stand: every tray of the configuration in its place, then the drives nobody named.
+//! The shelves as they stand: every tray of the configuration in its place, then the drives nobody named; and what is
+//! judged of the drives on them.
 
+use super::heat::heat_limits;
 use super::{Memory, drives};
 use crate::reading::{Drive, DriveKey, MemberState, Power, Snapshot};
-use crate::verdict::{Kind, Severity, Shelf, Subject, Tray, TrayState};
+use crate::verdict::{JudgedDrive, Kind, Severity, Shelf, Subject, Tray, TrayState};
+use std::collections::BTreeMap;
 use traylight_config::{Holds, Settings};
 
 /// All shelves, top first; the last has no name and holds what the configuration does not name.
@@ -28,6 +31,15 @@ pub fn shelves(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec
         shelves.push(Shelf { name: String::new(), trays: others });
     }
     shelves
+}
+
+/// What is judged of each drive that is there.
+pub fn drives(settings: &Settings, snapshot: &Snapshot) -> BTreeMap<DriveKey, JudgedDrive> {
+    let judged = |drive: &Drive| {
+        let (place, heat) = (drives::place_of(settings, drive), heat_limits(&settings.limits.drive, drive));
+        (drive.key.clone(), JudgedDrive { place, heat })
+    };
+    snapshot.drives.iter().map(judged).collect()
 }
 
 fn named_tray(memory: &Memory, snapshot: &Snapshot, wanted: &traylight_config::Tray) -> Tray {

@@ -3,7 +3,7 @@
 
 use super::Memory;
 use super::track::{Holds, Side, Sight};
-use crate::reading::{Room, Snapshot, Volume, Writing};
+use crate::reading::{Room, Snapshot, Volume, Writing, is_system};
 use crate::units::{Bytes, Percent};
 use crate::verdict::{Estimate, Finding, Severity, SpaceLimit, Subject};
 use std::collections::BTreeMap;
@@ -90,9 +90,4 @@ fn passed(
     let any_size = matches!(volume.file_system.as_str(), "zfs" | "btrfs");
     (below_share(limits.data_warning_percent) && (any_size || below(warning_below)))
         .then(|| at(Severity::Warning, limits.data_warning_percent, (!any_size).then_some(warning_below)))?
-}
-
-/// The volumes that the machine itself lives on.
-pub fn is_system(mount: &str) -> bool {
-    matches!(mount, "/" | "/var" | "/usr") || mount == "/boot" || mount.starts_with("/boot/")
 }

@@ -1,9 +1,10 @@
 //! What a fault needs of the box: what is missing is pretended as well, and said.
 
 use super::box_parts::{self, CONTROLLER, Calm, TEST, read};
+use crate::judge::place_of;
 use crate::judge::redundancy::standing;
 use crate::judge::request::chosen;
-use crate::judge::{controller_of, place_of};
+use crate::reading::port::controller_of;
 use crate::reading::{
     Bus, Drive, DriveKey, DriveKind, Files, Health, MemberErrorKind, MemberErrors, Pool, Power, Processor,
     RecoveryLimit, Snapshot, Temperature,

@@ -1,7 +1,8 @@
 //! The box as it is pretended at one moment, with a handle for everything that a fault changes.
 
 use super::box_parts::{self, Calm};
-use crate::judge::{controller_of, heat_limits};
+use crate::judge::heat_limits;
+use crate::reading::port::controller_of;
 use crate::reading::{
     Activity, ActivityKind, Blind, BusErrors, Drive, DriveKey, Event, Fan, Happening, Health, Link, MemberErrorKind,
     MemberErrors, MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room, Snapshot, Teller, Undervoltage,

@@ -69,7 +69,8 @@ pub fn prepare(book: &mut Book, stores: Option<&(OutboxStore, OutboxStore)>, ale
     // Nobody has kept up what was told to ways that are configured no more.
     let kept = stores.filter(|_| !alerts.ways.is_empty()).and_then(|(store, _)| store.load().ok());
     if let Some(kept) = kept {
-        kept.recover(book, &Stamp::by(clock));
+        let mark = book.mark.clone();
+        book.recover(kept.told(&Stamp::by(clock)), |incident| kept.was_told_over(&mark, incident.id));
     }
 }
 

@@ -140,8 +140,8 @@ impl Document {
             standing: standing(verdict),
             muted_left_s: verdict.muted_until.map(|until| until.since(verdict.at).as_secs()),
             unseen,
-            drives: snapshot.drives.iter().map(|drive| drive_part::drive(settings, verdict, snapshot, drive)).collect(),
-            pools: snapshot.pools.iter().map(|pool| pool_part::pool(settings, verdict, snapshot, pool)).collect(),
+            drives: snapshot.drives.iter().map(|drive| drive_part::drive(verdict, snapshot, drive)).collect(),
+            pools: snapshot.pools.iter().map(|pool| pool_part::pool(verdict, snapshot, pool)).collect(),
             volumes: snapshot.volumes.iter().map(|volume| volume_part::volume(verdict, volume)).collect(),
             unions: snapshot.unions.iter().map(volume_part::union).collect(),
             unmounted: snapshot.unmounted.iter().map(volume_part::unmounted).collect(),
@@ -197,6 +197,7 @@ fn condition(held: &Held, settings: &Settings, verdict: &Verdict, snapshot: &Sna
     let words = words(held, Tongue::English);
     let incident = verdict.incident_of(held);
     let drive = snapshot.drives.iter().find(|drive| held.subject.drive() == Some(&drive.key));
+    let drive = drive.and_then(|drive| Some((drive, verdict.drives.get(&drive.key)?.heat)));
     Condition {
         id: held.kind().id().to_owned(),
         incident: incident.map(|incident| incident.id),

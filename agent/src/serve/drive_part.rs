@@ -10,7 +10,6 @@ use crate::verdict;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
-use traylight_config::Settings;
 
 /// A physical drive.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -84,12 +83,7 @@ fn unread(health: &Health) -> Vec<String> {
     health.unread.iter().cloned().chain(broke_off).collect()
 }
 
-pub(super) fn drive(
-    settings: &Settings,
-    verdict: &verdict::Verdict,
-    snapshot: &Snapshot,
-    drive: &reading::Drive,
-) -> Drive {
+pub(super) fn drive(verdict: &verdict::Verdict, snapshot: &Snapshot, drive: &reading::Drive) -> Drive {
     let mut missing = Reasons::new();
     let moved = value(&drive.traffic, &mut missing, &["read_bytes_per_s", "written_bytes_per_s"], |traffic| *traffic);
     let temperature =
@@ -133,7 +127,7 @@ pub(super) fn drive(
         missing.insert("outlook".into(), outlook_part::no_outlook(drive));
     }
     Drive {
-        tray: tray(settings, drive),
+        tray: tray(verdict, drive),
         device: drive.device.clone(),
         serial: drive.serial.clone(),
         wwn: drive.wwn.clone(),
@@ -182,7 +176,7 @@ mod tests {
         let settings = demo::settings().expect("the pretend box has settings");
         let (verdict, _) =
             judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &reading::Itself::default());
-        drive(&settings, &verdict, &snapshot, &snapshot.drives[0])
+        drive(&verdict, &snapshot, &snapshot.drives[0])
     }
 
     #[test]

@@ -2,9 +2,8 @@
 
 use super::document::{Reasons, reason};
 use crate::reading::{self, Reading, Snapshot};
-use crate::verdict::Estimate;
+use crate::verdict::{Estimate, Verdict};
 use serde::{Deserialize, Serialize};
-use traylight_config::Settings;
 
 /// A time from now on, with its interval.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -193,6 +192,6 @@ pub(super) fn board(snapshot: &Snapshot) -> Board {
     }
 }
 
-pub(super) fn tray(settings: &Settings, drive: &reading::Drive) -> Option<String> {
-    crate::judge::place_of(settings, drive).tray
+pub(super) fn tray(verdict: &Verdict, drive: &reading::Drive) -> Option<String> {
+    verdict.drives.get(&drive.key)?.place.tray.clone()
 }

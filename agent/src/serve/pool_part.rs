@@ -2,12 +2,10 @@
 
 use super::document::Reasons;
 use super::parts::{Span, tray, value};
-use crate::judge::redundancy::{down, standing};
 use crate::reading::{self, ActivityKind, AfterCrash, MemberErrorKind, MemberState, PoolKind, PoolRunning, Snapshot};
 use crate::verdict::Verdict;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-use traylight_config::Settings;
 
 /// Drives that hold data together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -105,14 +103,17 @@ pub struct MetadataRoom {
     pub used_bytes: u64,
 }
 
-pub(super) fn pool(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, pool: &reading::Pool) -> Pool {
+pub(super) fn pool(verdict: &Verdict, snapshot: &Snapshot, pool: &reading::Pool) -> Pool {
     let mut missing = Reasons::new();
     let running = value(&pool.running, &mut missing, &["state"], |running| *running);
-    let stands = standing(pool);
-    let state = running.map(|_| match pool.activity.kind {
-        _ if down(pool).is_some() => PoolState::Down,
+    let judged = verdict.pools.get(&pool.key);
+    if judged.is_none() {
+        missing.insert("state".into(), "not asked: it was not judged yet".into());
+    }
+    let state = running.zip(judged).map(|(_, judged)| match pool.activity.kind {
+        _ if judged.down.is_some() => PoolState::Down,
         ActivityKind::Rebuild => PoolState::Rebuilding,
-        _ if stands.lost > 0 => PoolState::Degraded,
+        _ if judged.lost > 0 => PoolState::Degraded,
         _ => PoolState::Whole,
     });
     let no_level = pool.level.is_empty();
@@ -127,10 +128,11 @@ pub(super) fn pool(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, 
     let member = |member: &reading::Member| {
         let drive = snapshot.drives.iter().find(|drive| drive.device == member.drive_device);
         Member {
-            tray: drive.and_then(|drive| tray(settings, drive)),
+            tray: drive.and_then(|drive| tray(verdict, drive)),
             device: member.device.clone(),
             state: if member.device_gone { "gone".to_owned() } else { member_state(member.state).to_owned() },
-            must_stay: member.is_working() && member.slot.is_some_and(|slot| stands.vital.contains(&slot)),
+            must_stay: member.is_working()
+                && member.slot.zip(judged).is_some_and(|(slot, judged)| judged.vital.contains(&slot)),
             errors: member.errors.iter().map(|errors| (errors.kind, errors.count)).collect(),
         }
     };
@@ -140,7 +142,7 @@ pub(super) fn pool(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, 
         level: (!no_level).then(|| pool.level.clone()),
         state,
         wanted: (!no_level).then_some(pool.wanted),
-        spare_losses: (!no_level).then_some(stands.spare),
+        spare_losses: judged.filter(|_| !no_level).map(|judged| judged.spare),
         members: pool.members.iter().map(member).collect(),
         activity: Activity {
             kind: pool.activity.kind,

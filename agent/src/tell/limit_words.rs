@@ -5,14 +5,14 @@ use crate::judge::{
     airflow, answering, attachments, board, controllers, fans, health, heat, itself, links, member_errors,
     member_faulty, newcomers, pool_work, processor, space, starts, supply, volumes, warmth,
 };
-use crate::judge::{heat_limits, is_system};
-use crate::reading::{Drive, DriveKind};
+use crate::reading::{Drive, DriveKind, is_system};
 use crate::units::{Bytes, Celsius, Volts, span};
-use crate::verdict::{AgentFault, BoxFault, Condition, ControllerFault, Finding, Kind, LinkFault};
+use crate::verdict::{AgentFault, BoxFault, Condition, ControllerFault, Finding, HeatLimits, Kind, LinkFault};
 use traylight_config::{Limits, Settings, VolumeLimits};
 
-/// The limits behind a condition, a line each; `drive` is the one that it is about, where that is there.
-pub fn limits(condition: &Condition, settings: &Settings, drive: Option<&Drive>) -> Vec<String> {
+/// The limits behind a condition, a line each; `drive` is the one that it is about, with how warm it may be, where that is
+/// there.
+pub fn limits(condition: &Condition, settings: &Settings, drive: Option<(&Drive, HeatLimits)>) -> Vec<String> {
     let by = By(settings);
     match &condition.finding {
         Finding::DriveHot { limit, own_limit, .. } => hot(by, drive, *limit, *own_limit),
@@ -343,15 +343,14 @@ fn the_box(what: &BoxFault) -> String {
     }
 }
 
-fn hot(by: By, drive: Option<&Drive>, limit: Celsius, own: bool) -> Vec<String> {
+fn hot(by: By, drive: Option<(&Drive, HeatLimits)>, limit: Celsius, own: bool) -> Vec<String> {
     let set = &by.limits().drive;
-    let Some(drive) = drive else {
+    let Some((drive, in_force)) = drive else {
         const KEYS: [&str; 4] =
             ["drive.hdd_warning_c", "drive.hdd_critical_c", "drive.ssd_warning_c", "drive.ssd_critical_c"];
         let from = if own { "drive's own limit" } else { by.origin(&KEYS) };
         return vec![format!("{limit} when it was last seen ({from})")];
     };
-    let in_force = heat_limits(set, drive);
     let (warning, critical) = match drive.kind {
         DriveKind::Ssd => ("drive.ssd_warning_c", "drive.ssd_critical_c"),
         _ => ("drive.hdd_warning_c", "drive.hdd_critical_c"),

@@ -3,10 +3,9 @@
 
 use super::tongue::Tongue;
 use super::wording::{listed, pointed_at};
-use crate::judge::request::{NotOne, Refusal};
 use crate::reading::{AskedBy, Drive, Pool, SelfTest, SelfTestStep, TestKind, TestOutcome};
 use crate::units::span;
-use crate::verdict::{Place, TestNews};
+use crate::verdict::{NotOne, Place, Refusal, TestNews};
 use std::time::Duration;
 
 /// What is new, as a line of the log.

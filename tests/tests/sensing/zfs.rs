@@ -3,7 +3,7 @@
 
 use super::{rounds, until};
 use traylight::clock::Moment;
-use traylight::judge::redundancy::{Standing, standing};
+use traylight::judge::redundancy::standing;
 use traylight::reading::{ActivityKind, AfterCrash, LastCheck, Member, MemberErrorKind, Pool, PoolRunning};
 use traylight::sense::host::Host;
 use traylight::sense::parse::zfs_kstat::PoolState;
@@ -11,6 +11,7 @@ use traylight::sense::parse::{zpool_json, zpool_text};
 use traylight::sense::pools::zfs::{Told, pool};
 use traylight::sense::zfs::{Answer, Spotted};
 use traylight::units::Bytes;
+use traylight::verdict::Redundancy;
 use traylight_tests::pretend_box::PretendBox;
 
 macro_rules! sample {
@@ -63,7 +64,7 @@ fn members(pool: &Pool) -> Vec<String> {
 
 /// Lost, lives, spare, vital places.
 fn stands(pool: &Pool) -> (u32, bool, u32, Vec<u32>) {
-    let Standing { lost, lives, spare, vital, .. } = standing(pool);
+    let Redundancy { lost, lives, spare, vital, .. } = standing(pool);
     (lost, lives, spare, vital.into_iter().collect())
 }
 

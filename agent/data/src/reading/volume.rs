@@ -27,6 +27,11 @@ pub struct Volume {
     pub errors: Option<u64>,
 }
 
+/// True for a mount point that the machine itself lives on.
+pub fn is_system(mount: &str) -> bool {
+    matches!(mount, "/" | "/var" | "/usr") || mount == "/boot" || mount.starts_with("/boot/")
+}
+
 /// Whether a volume can be written to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -30,7 +30,7 @@ pub fn path_lost(left: &Left) -> Vec<Diagnosis> {
             .memory
             .drives
             .expected()
-            .filter(|(_, known)| known.place.port.as_deref().and_then(super::view::path_of) == Some(path));
+            .filter(|(_, known)| known.place.port.as_deref().and_then(crate::reading::port::path_of) == Some(path));
         let all = behind.map(|(key, _)| key).all(|key| suspects.iter().any(|suspect| suspect.key == key));
         let lost = |suspect: &Suspect| suspect.losses().iter().map(|sign| sign.event.at).collect::<Vec<_>>();
         let together = at_once(&suspects, lost);

@@ -30,12 +30,9 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
     let bridges = by_bridge(left);
     let rule = |(bridge, suspects): (&(&str, &str), &Vec<&Suspect>)| {
         let (_, chain) = *bridge;
-        let behind = left
-            .view
-            .memory
-            .drives
-            .expected()
-            .filter(|(_, known)| known.place.port.as_deref().and_then(super::view::bridge_of) == Some(*bridge));
+        let behind = left.view.memory.drives.expected().filter(|(_, known)| {
+            known.place.port.as_deref().and_then(crate::reading::port::bridge_of) == Some(*bridge)
+        });
         let all = behind.map(|(key, _)| key).all(|key| suspects.iter().any(|suspect| suspect.key == key));
         let part = Part::Usb(chain.to_owned());
         let since = suspects.iter().map(|suspect| suspect.since).min()?;

@@ -1,6 +1,6 @@
 //! What a line could carry at most, and how much of that it does: network ports, and the PCIe links of controllers.
 
-use crate::judge::controller_of;
+use crate::reading::port::controller_of;
 use crate::reading::{Drive, Lane, Snapshot};
 use crate::units::{BytesPerSecond, MegabitsPerSecond};
 

@@ -3,10 +3,10 @@
 use super::View;
 use super::pieces::{heading_for, or_dashes, warmest};
 use super::sheet::{Level, Row, Sheet};
-use crate::judge::heat_limits;
-use crate::reading::{Drive, Fan, Snapshot};
+use crate::reading::{Fan, Snapshot};
 use crate::tell::tongue::Tongue;
 use crate::units::Celsius;
+use crate::verdict::HeatLimits;
 
 /// What a bar of temperature begins at: a cool room.
 const COOL: f64 = 20.0;
@@ -37,8 +37,9 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     };
     let (figure, end) = heading_for(view, tray, *now);
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
-    let limit = drive.map(|drive| {
-        let warning = format!("{:.0}°", heat_limits(&view.settings.limits.drive, drive).warning);
+    let heat = drive.and_then(|drive| view.verdict.drives.get(&drive.key)).map(|judged| judged.heat);
+    let limit = heat.map(|heat| {
+        let warning = format!("{:.0}°", heat.warning);
         view.tongue.say("page.cooling.limit", &[("figure", &warning)])
     });
     let beside = [
@@ -50,15 +51,14 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         name,
         figure,
         beside: beside.into_iter().flatten().collect(),
-        level: drive.map(|drive| level(view, drive, *now)),
+        level: heat.map(|heat| level(heat, *now)),
         rows,
         ..Sheet::default()
     }
 }
 
 /// How warm it is between a cool room and beyond its last limit, with its limits marked.
-pub fn level(view: &View<'_>, drive: &Drive, now: Celsius) -> Level {
-    let limits = heat_limits(&view.settings.limits.drive, drive);
+pub fn level(limits: HeatLimits, now: Celsius) -> Level {
     let span = limits.critical + BEYOND - COOL;
     let share = |celsius: f64| ((celsius - COOL) / span) as f32;
     Level::Bar { share: Some(share(now.0)), limits: vec![share(limits.warning), share(limits.critical)] }

@@ -3,7 +3,6 @@
 use super::View;
 use super::pieces::{heading_for, or_dashes};
 use super::sheet::{Level, Row, Sheet};
-use crate::judge::heat_limits;
 use crate::reading::{Drive, Power, SelfTest, Snapshot};
 use crate::tell::tongue::Tongue;
 use crate::tell::wording::words;
@@ -90,7 +89,7 @@ fn history(view: &View<'_>, drive: &Drive) -> Option<Level> {
     if values.iter().flatten().count() < LEAST_MINUTES {
         return None;
     }
-    let high = heat_limits(&view.settings.limits.drive, drive).critical as f32;
+    let high = view.verdict.drives.get(&drive.key)?.heat.critical as f32;
     Some(Level::History { values: wide(&values), low: 20.0, high })
 }
 

@@ -2,17 +2,16 @@
 
 use super::View;
 use super::sheet::{Level, Row, Sheet};
-use crate::judge::redundancy::{down, standing};
 use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
-use crate::tell::tongue::Tongue;
 use crate::units::{Percent, span};
+use crate::verdict::Redundancy;
 
 /// The pool that is worst off leads; the others are rows.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let tongue = view.tongue;
     let words = |key| tongue.plain(key);
     let mut pools: Vec<&Pool> = snapshot.pools.iter().collect();
-    pools.sort_by_key(|pool| (!is_down(pool), standing(pool).lost == 0, !pool.activity.kind.is_work()));
+    pools.sort_by_key(|pool| (!is_down(view, pool), !lacks_members(view, pool), !pool.activity.kind.is_work()));
     let Some((first, others)) = pools.split_first() else { return Sheet::default() };
     let left = view.verdict.work_left.get(&first.key).map(|left| left.middle).or(first.activity.left);
     let mut rows = Vec::new();
@@ -24,19 +23,19 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
             .and_then(|check| check.ago)
             .map(|ago| Row::of(words("page.pools.compared"), tongue.say("page.pools.ago", &[("span", &span(ago))]))),
     );
-    rows.extend(others.iter().map(|pool| row(pool, tongue)));
+    rows.extend(others.iter().map(|pool| row(view, pool)));
     Sheet {
         name: words("page.pools.title").to_owned(),
         figure: members(first),
-        beside: vec![first.name.clone(), first.level.clone(), state(first, tongue)],
+        beside: vec![first.name.clone(), first.level.clone(), state(view, first)],
         level: first.activity.done.map(|done| Level::share(Some(done))),
         rows,
         ..Sheet::default()
     }
 }
 
-fn row(pool: &Pool, tongue: Tongue) -> Row {
-    let row = Row::of(&pool.name, format!("{} {}", state(pool, tongue), members(pool)));
+fn row(view: &View<'_>, pool: &Pool) -> Row {
+    let row = Row::of(&pool.name, format!("{} {}", state(view, pool), members(pool)));
     match pool.activity.done {
         Some(done) => row.with(Level::share(Some(done))),
         None => row,
@@ -50,19 +49,28 @@ fn members(pool: &Pool) -> String {
 }
 
 /// One that cannot be read leads like one that is down.
-fn is_down(pool: &Pool) -> bool {
-    pool.running.get().is_none() || down(pool).is_some()
+fn is_down(view: &View<'_>, pool: &Pool) -> bool {
+    pool.running.get().is_none() || judged(view, pool).is_some_and(|judged| judged.down.is_some())
 }
 
-fn state(pool: &Pool, tongue: Tongue) -> String {
+fn lacks_members(view: &View<'_>, pool: &Pool) -> bool {
+    judged(view, pool).is_some_and(|judged| judged.lost > 0)
+}
+
+fn judged<'a>(view: &View<'a>, pool: &Pool) -> Option<&'a Redundancy> {
+    view.verdict.pools.get(&pool.key)
+}
+
+fn state(view: &View<'_>, pool: &Pool) -> String {
+    let tongue = view.tongue;
     let word = match &pool.running.value {
         Err(_) => tongue.plain("page.pools.not-readable"),
         Ok(PoolRunning::Inactive) => tongue.plain("page.pools.not-started"),
         Ok(PoolRunning::Broken) => tongue.plain("page.pools.broken"),
         Ok(PoolRunning::Suspended) => tongue.plain("page.pools.suspended"),
         Ok(PoolRunning::Running) => match pool.activity.kind {
-            _ if down(pool).is_some() => tongue.plain("page.pools.broken"),
-            ActivityKind::Idle if standing(pool).lost > 0 => tongue.plain("page.pools.degraded"),
+            _ if is_down(view, pool) => tongue.plain("page.pools.broken"),
+            ActivityKind::Idle if lacks_members(view, pool) => tongue.plain("page.pools.degraded"),
             ActivityKind::Idle => tongue.plain("page.pools.whole"),
             ActivityKind::Frozen => tongue.plain("page.pools.held-still"),
             other => tongue.activity(other),

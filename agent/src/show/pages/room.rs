@@ -3,8 +3,7 @@
 use super::View;
 use super::pieces::or_dashes;
 use super::sheet::{Level, Row, Sheet};
-use crate::judge::is_system;
-use crate::reading::{Snapshot, Volume};
+use crate::reading::{Snapshot, Volume, is_system};
 use crate::units::{Percent, span};
 use std::time::Duration;
 use traylight_config::VolumeLimits;

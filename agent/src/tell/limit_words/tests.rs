@@ -3,7 +3,7 @@
 use super::*;
 use crate::clock::Moment;
 use crate::demo::{self, heron, story};
-use crate::judge::{Memory, judge};
+use crate::judge::{Memory, heat_limits, judge};
 use crate::reading::{
     Counter, Files, Itself, MemberErrorKind, MemberErrors, Nominal, OwnLimits, Rail, Reading, Snapshot, Source,
     Undervoltage, Unmounted, Writing,
@@ -28,7 +28,8 @@ fn limits_of(settings: &Settings, own: Option<f64>) -> Vec<String> {
     };
     let subject = Subject::Drive(drive.key.clone());
     let condition = Condition { subject, severity: Severity::Critical, since: Moment::default(), finding };
-    limits(&condition, settings, Some(&drive))
+    let heat = heat_limits(&settings.limits.drive, &drive);
+    limits(&condition, settings, Some((&drive, heat)))
 }
 
 #[test]
@@ -91,6 +92,7 @@ fn held(
         let condition = verdict.conditions.iter().find(|condition| condition.kind().id() == id).cloned();
         found = condition.map(|condition| {
             let drive = snapshot.drives.iter().find(|drive| Some(&drive.key) == condition.subject.drive());
+            let drive = drive.map(|drive| (drive, heat_limits(&settings.limits.drive, drive)));
             (condition.severity, limits(&condition, settings, drive).join("; "))
         });
     }

@@ -3,10 +3,9 @@
 
 use super::Outbox;
 use super::queue::Entry;
-use crate::judge::Book;
 use crate::tell::message::{Message, Stamp};
 use crate::tell::tidings::tells_the_end;
-use crate::verdict::Incident;
+use crate::verdict::{Incident, IncidentId};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -93,11 +92,14 @@ pub struct Kept {
 }
 
 impl Kept {
-    /// The book of incidents as the outbox knows it to have been told; see [`Book::recover`].
-    pub fn recover(&self, book: &mut Book, now: &Stamp) {
-        let mark = book.mark.clone();
-        let is_over = |incident: &Incident| self.taken.iter().any(|id| tells_the_end(id, &mark, incident.id));
-        book.recover(self.stories.iter().filter_map(|story| story.incident(now)).collect(), is_over);
+    /// The incidents that are open, as they were told last.
+    pub fn told(&self, now: &Stamp) -> Vec<Incident> {
+        self.stories.iter().filter_map(|story| story.incident(now)).collect()
+    }
+
+    /// True when the end of this incident was told, under the mark of this book.
+    pub fn was_told_over(&self, mark: &str, incident: IncidentId) -> bool {
+        self.taken.iter().any(|id| tells_the_end(id, mark, incident))
     }
 }
 

@@ -46,6 +46,12 @@ fn book(open: &[Incident]) -> Book {
     book
 }
 
+/// As a start does.
+fn recover(book: &mut Book, outbox: &Outbox, now: &Stamp) {
+    let (kept, mark) = (outbox.kept(), book.mark.clone());
+    book.recover(kept.told(now), |incident| kept.was_told_over(&mark, incident.id));
+}
+
 fn numbers(book: &Book) -> Vec<(u32, u32)> {
     book.open().iter().map(|incident| (incident.id.0, incident.turns)).collect()
 }
@@ -61,7 +67,7 @@ fn what_was_told_and_not_kept_is_in_the_book_after_a_sudden_end() {
     outbox.take(told(&worse, Worsened, 70), &at(70));
     // The book is from before all of that, but for the first, which has gone on since.
     let mut book = book(&[Incident { turns: 3, ..kept }, incident(5)]);
-    outbox.kept().recover(&mut book, &at(80).stamp);
+    recover(&mut book, &outbox, &at(80).stamp);
     assert_eq!(numbers(&book), [(4, 3), (5, 2), (6, 1)]);
     assert_eq!(book.open()[2].since, at(40).stamp.moment, "the same boot");
 }
@@ -74,7 +80,7 @@ fn what_was_told_to_be_over_is_not_open_after_a_sudden_end() {
     let mut book = book(&[open.clone(), incident(55)]);
     open.take_turn(Turned::Closed { lasted: Duration::from_secs(9), how: Ended::Over });
     outbox.take(told(&open, Closed, 70), &at(70));
-    outbox.kept().recover(&mut book, &at(80).stamp);
+    recover(&mut book, &outbox, &at(80).stamp);
     assert_eq!(numbers(&book), [(55, 1)]);
 }
 
@@ -87,7 +93,7 @@ fn an_incident_that_comes_back_in_another_boot_began_as_long_ago_as_it_was() {
         Stamp { boot_id: "summer".into(), moment: Moment::after_boot(Duration::from_secs(10)), ..at(60 + 3620).stamp };
     for (now, ago) in [(next.clone(), 3640), (Stamp { wall: None, ..next }, 30)] {
         let mut book = Book::default();
-        outbox.kept().recover(&mut book, &now);
+        recover(&mut book, &outbox, &now);
         assert_eq!(now.moment.since(book.open()[0].since).as_secs(), ago, "{now:?}");
     }
 }
