@@ -14,6 +14,7 @@ mod part;
 mod reported;
 mod request;
 mod self_test;
+mod standing;
 
 pub use cause::{Cause, Confidence, Unmeasured};
 pub use estimate::{Estimate, Rates, Rounded, Unit};
@@ -26,6 +27,7 @@ pub use part::{HeatLimits, JudgedDrive, Redundancy};
 pub use reported::{Extent, Reported, ReportedCondition};
 pub use request::{NotOne, Refusal};
 pub use self_test::*;
+pub use standing::Standing;
 
 use crate::clock::Moment;
 use crate::reading::DriveKey;

@@ -1,6 +1,6 @@
 //! What is open, for people: a list, or everything about one incident. The same document, nothing more.
 
-use super::document::{Document, Standing};
+use super::document::Document;
 use super::incident_part::{Identity, Incident, TrayHandling};
 use super::table::shown;
 use crate::printout::Printout;
@@ -8,6 +8,7 @@ use crate::tell::evidence_words::unmeasured;
 use crate::tell::tongue::Tongue;
 use crate::units::span;
 use crate::verdict::IncidentId;
+use crate::verdict::Standing;
 use std::time::Duration;
 
 /// The open incidents, a line each. Nothing open is said, and so is what could not be seen.

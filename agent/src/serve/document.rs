@@ -13,7 +13,7 @@ use crate::tell::limit_words::limits;
 use crate::tell::tongue::Tongue;
 use crate::tell::wording::words;
 use crate::units::span;
-use crate::verdict::{Condition as Held, Heard, IncidentId, Severity, Verdict};
+use crate::verdict::{Condition as Held, Heard, IncidentId, Severity, Standing, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_config::Settings;
@@ -68,27 +68,6 @@ pub struct Document {
     pub incidents: Vec<Incident>,
 }
 
-/// How the box stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub enum Standing {
-    /// Nothing wrong so far, but the machine has just started: parts may still appear, or be missing.
-    Starting,
-    /// Nothing wrong, all of it seen.
-    Fine,
-    /// Nothing wrong in what was seen, but not all of it was.
-    SeenInPart,
-    /// Nothing was heard for a while.
-    NoData,
-    /// A notice is open.
-    Notice,
-    /// A warning is open.
-    Warning,
-    /// A critical condition is open.
-    Critical,
-}
-
 /// A condition that holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -137,7 +116,7 @@ impl Document {
             box_name: box_name(settings, snapshot),
             taken_at: wall.before(age).stamp(),
             clock_set: wall.synchronised,
-            standing: standing(verdict),
+            standing: verdict.standing(),
             muted_left_s: verdict.muted_until.map(|until| until.since(verdict.at).as_secs()),
             unseen,
             drives: snapshot.drives.iter().map(|drive| drive_part::drive(verdict, snapshot, drive)).collect(),
@@ -163,34 +142,15 @@ impl Document {
         }
     }
 
-    /// The exit code that tells a script how the box stands: 0 nothing wrong, 3 the box is still starting, 10 a warning is
-    /// open or nothing is heard of the box, 20 a critical condition is open.
+    /// The exit code that tells a script how the box stands.
     pub fn exit_code(&self) -> u8 {
-        match self.standing {
-            Standing::Critical => 20,
-            Standing::Warning | Standing::NoData => 10,
-            Standing::Starting => 3,
-            Standing::SeenInPart | Standing::Notice | Standing::Fine => 0,
-        }
+        self.standing.exit_code()
     }
 }
 
 /// The box's name: the owner's, else the host's.
 pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
     settings.box_name.clone().unwrap_or_else(|| snapshot.board.name.clone())
-}
-
-fn standing(verdict: &Verdict) -> Standing {
-    match (verdict.worst(), &verdict.heard) {
-        (Some(Severity::Critical), _) => Standing::Critical,
-        (Some(Severity::Warning), _) => Standing::Warning,
-        (_, Heard::NotYet) => Standing::Starting,
-        (_, Heard::SilentSince(_)) => Standing::NoData,
-        _ if verdict.is_starting => Standing::Starting,
-        (_, Heard::InPart(_)) => Standing::SeenInPart,
-        (Some(Severity::Notice), Heard::Fresh) => Standing::Notice,
-        (None, Heard::Fresh) => Standing::Fine,
-    }
 }
 
 fn condition(held: &Held, settings: &Settings, verdict: &Verdict, snapshot: &Snapshot) -> Condition {

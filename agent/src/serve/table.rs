@@ -1,6 +1,6 @@
 //! The state as a table for people: the same document, nothing more.
 
-use super::document::{Document, Standing};
+use super::document::Document;
 use super::incident_part::OwnersWords;
 use super::pool_part::PoolState;
 use crate::printout::Printout;
@@ -8,6 +8,7 @@ use crate::reading::{Power, SelfAssessment};
 use crate::tell::test_words;
 use crate::tell::tongue::{Places, Tongue};
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
+use crate::verdict::Standing;
 use std::time::Duration;
 
 /// The table. What is missing is a dash; the reasons stand below, in English as the document has them.

@@ -3,7 +3,7 @@
 use super::*;
 use crate::clock::Moment;
 use crate::reading::{Reading, Source, Volume, Writing};
-use crate::tell::tongue::Tongue;
+use crate::verdict::{Rounded, Unit};
 use proptest::prelude::*;
 
 const GB: u64 = 1_000_000_000;
@@ -57,8 +57,16 @@ fn filled(days: u32, free: impl Fn(u32) -> u64) -> Fill {
     fill_of(days, 4, |_| SIZE, free)
 }
 
-fn words(fill: &Fill, free: u64) -> Option<String> {
-    fill.full_when(HUT, &room(SIZE, free)).map(|found| Tongue::English.estimate(&found.left))
+/// In so many days.
+fn full_in(fill: &Fill, free: u64) -> Option<u64> {
+    fill.full_when(HUT, &room(SIZE, free)).map(|found| in_days(&found.left).0)
+}
+
+/// The middle, soonest and latest, as a person is told.
+fn in_days(left: &Estimate) -> (u64, u64, Option<u64>) {
+    let Rounded { unit, middle, soonest, latest } = left.rounded();
+    assert_eq!(unit, Unit::Days);
+    (middle, soonest, latest)
 }
 
 /// Recordings come day by day: 29 GB, on some days more, on others less.
@@ -71,7 +79,7 @@ fn free_after(day: u32) -> u64 {
 fn a_month_of_recordings_says_when_the_volume_is_full() {
     let fill = filled(30, free_after);
     let found = fill.full_when(HUT, &room(SIZE, 1189 * GB)).expect("a month carries a trend");
-    assert_eq!(Tongue::English.estimate(&found.left), "41 days (32 to 56)");
+    assert_eq!(in_days(&found.left), (41, 32, Some(56)));
     assert_eq!((found.free, found.days), (Bytes(1189 * GB), 29));
     assert!((28.0..30.0).contains(&(found.per_day.middle / GB as f64)), "{:?}", found.per_day);
 }
@@ -79,35 +87,35 @@ fn a_month_of_recordings_says_when_the_volume_is_full() {
 #[test]
 fn six_days_say_nothing_and_seven_even_ones_do() {
     let evenly = |day: u32| (2000 - 29 * u64::from(day)) * GB;
-    assert_eq!(words(&filled(6, evenly), 1160 * GB), None);
-    assert_eq!(words(&filled(7, evenly), 1160 * GB), Some("40 days".to_owned()));
-    assert_eq!(words(&Fill::default(), 1), None);
+    assert_eq!(full_in(&filled(6, evenly), 1160 * GB), None);
+    assert_eq!(full_in(&filled(7, evenly), 1160 * GB), Some(40));
+    assert_eq!(full_in(&Fill::default(), 1), None);
 }
 
 #[test]
 fn a_volume_that_does_not_fill_is_never_full() {
-    assert_eq!(words(&filled(30, |_| 500 * GB), 500 * GB), None);
-    assert_eq!(words(&filled(30, |day| (500 + 20 * u64::from(day)) * GB), 900 * GB), None, "it empties");
+    assert_eq!(full_in(&filled(30, |_| 500 * GB), 500 * GB), None);
+    assert_eq!(full_in(&filled(30, |day| (500 + 20 * u64::from(day)) * GB), 900 * GB), None, "it empties");
     let pruned = |day: u32| (900 - 30 * u64::from(day % 14)) * GB;
-    assert_eq!(words(&filled(84, pruned), 600 * GB), None, "it is pruned every other week");
+    assert_eq!(full_in(&filled(84, pruned), 600 * GB), None, "it is pruned every other week");
 }
 
 #[test]
 fn nothing_is_said_of_a_day_further_ahead_than_the_trend_can_be_followed() {
     let slowly = |day: u32| 2000 * GB - u64::from(day) * GB;
-    assert_eq!(words(&filled(31, slowly), 299 * GB), Some("299 days".to_owned()));
-    assert_eq!(words(&filled(31, slowly), 301 * GB), None);
+    assert_eq!(full_in(&filled(31, slowly), 299 * GB), Some(299));
+    assert_eq!(full_in(&filled(31, slowly), 301 * GB), None);
     // Its interval may reach further.
     let found = filled(30, free_after).full_when(HUT, &room(SIZE, 6300 * GB)).expect("217 of at most 290 days");
-    assert_eq!((found.left.latest, Tongue::English.estimate(&found.left)), (None, "217 days (171 or more)".to_owned()));
+    assert_eq!(in_days(&found.left), (217, 171, None));
 }
 
 #[test]
 fn a_large_delete_begins_anew() {
     let freed = |days| filled(days, |day| free_after(day) + if day >= 25 { 600 * GB } else { 0 });
-    assert!(words(&freed(25), 1300 * GB).is_some());
+    assert!(full_in(&freed(25), 1300 * GB).is_some());
     for days in 26..=31 {
-        assert_eq!(words(&freed(days), 1800 * GB), None, "after {days} days");
+        assert_eq!(full_in(&freed(days), 1800 * GB), None, "after {days} days");
     }
     let found = freed(60).full_when(HUT, &room(SIZE, 900 * GB)).expect("five weeks after it");
     assert_eq!(found.days, 34);
@@ -116,10 +124,10 @@ fn a_large_delete_begins_anew() {
 #[test]
 fn a_new_drive_in_the_pool_begins_anew_at_once() {
     let grown = |days| fill_of(days, 4, |day| if day >= 25 { 2 * SIZE } else { SIZE }, free_after);
-    assert!(words(&grown(25), 1300 * GB).is_some());
+    assert!(full_in(&grown(25), 1300 * GB).is_some());
     let (mut fill, watched) = (grown(25), DAY * 25 + EVERY);
     fill.learn(&snapshot(watched, 2 * SIZE, 5300 * GB), watched);
-    assert_eq!(words(&fill, 1300 * GB), None);
+    assert_eq!(full_in(&fill, 1300 * GB), None);
     let found = grown(60).full_when(HUT, &room(2 * SIZE, 900 * GB)).expect("five weeks after it");
     assert_eq!(found.days, 34);
 }
@@ -137,7 +145,7 @@ fn a_restart_loses_nothing() {
                 fill = serde_json::from_str(&text).expect("and comes back");
             }
         }
-        told.push(words(&fill, 1189 * GB));
+        told.push(full_in(&fill, 1189 * GB));
     }
     assert!(told[0].is_some());
     assert_eq!(told[0], told[1]);
@@ -258,7 +266,7 @@ proptest! {
         for (watched, size, free) in readings {
             let watched = Duration::from_secs(watched);
             fill.learn(&snapshot(watched, size, free), watched);
-            let _ = words(&fill, free);
+            let _ = full_in(&fill, free);
         }
         prop_assert!(fill.volumes.len() <= 1);
     }

@@ -80,7 +80,7 @@ fn time_left(remaining: Bytes, sorted_speeds: &[f64]) -> Option<TimeLeft> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tell::tongue::Tongue;
+    use crate::verdict::{Rounded, Unit};
     use proptest::prelude::*;
     use serde::Deserialize;
 
@@ -142,7 +142,7 @@ mod tests {
     fn a_rebuild_that_is_held_up_at_times_says_so() {
         let speeds = (0..60).map(|minute| if minute % 3 == 0 { 100 } else { 180 + minute % 5 });
         let found = pace(speeds).time_left(Bytes(3_900_000 * MB)).expect("it moves");
-        assert_eq!(Tongue::English.estimate(&found.left), "6 h (5 to 11)");
+        assert_eq!(found.left.rounded(), Rounded { unit: Unit::Hours, soonest: 5, middle: 6, latest: Some(11) });
     }
 
     #[test]

@@ -3,7 +3,6 @@
 use super::{DAY, HOUR, MINUTE, Story};
 use crate::judge::Memory;
 use crate::reading::{Activity, ActivityKind, MemberState, Room, Snapshot};
-use crate::tell::wording::words;
 use crate::units::Bytes;
 use crate::verdict::{Estimate, Finding, Kind};
 use std::time::Duration;
@@ -70,9 +69,6 @@ fn a_rebuild_says_how_long_it_will_take_and_what_it_risks() {
     assert!((2.6..2.9).contains(&hours(left.middle)), "3.7 h less the one that went by: {left:?}");
     // What is left to read after that hour: 4 x 1.46 TB.
     assert!((risk.chance - (1.0 - (-4.0 * 1.46e12 * 8.0 / 1e14_f64).exp())).abs() < 0.01, "{risk:?}");
-    let told = words(busy, crate::tell::tongue::Tongue::English).evidence.join("; ");
-    assert!(told.contains("chance of an unreadable sector on the way 37"), "{told}");
-    assert!(told.contains("at 1 error in 10^14 bits, class guessed from the kind of drive"), "{told}");
 }
 
 /// md tells its progress every five minutes or sixteenth of the whole (drivers/md/md.c, `UPDATE_FREQUENCY`).

@@ -256,6 +256,43 @@ fn a_list_of_what_must_stay_in_is_never_cut_short() {
 }
 
 #[test]
+fn what_its_owner_took_offline_is_told_apart() {
+    let finding = Finding::PoolDegraded {
+        pool: "md0".to_owned(),
+        level: "raid5".to_owned(),
+        missing: 1,
+        of: 5,
+        spare: 0,
+        lost: vec![tray("3")],
+        offline: vec![tray("3")],
+        leave_in: Vec::new(),
+        rebuilding: false,
+    };
+    let words = told_of(finding);
+    assert!(words.evidence[2].starts_with("taken offline by its owner: tray 3 (serial"), "{:?}", words.evidence);
+    assert!(words.advice.contains("Bring back what was taken offline"), "{}", words.advice);
+}
+
+#[test]
+fn a_pool_that_is_not_there_says_which_members_are_not() {
+    let (lost, why) = (vec![tray("3"), tray("4")], Down::Absent);
+    let sentence = told_of(Finding::PoolDown { pool: "md0".to_owned(), why, present: 3, of: 5, lost }).sentence;
+    assert!(sentence.starts_with("md0 was there before and is not any more; 3 of 5 members found; not there: tray 3"));
+    assert!(sentence.contains(", tray 4 (serial"), "{sentence}");
+}
+
+#[test]
+fn a_rebuild_says_what_it_risks_and_how_that_is_known() {
+    let bytes = Bytes(5_840_000_000_000);
+    let risk = Some(ReadRisk { chance: 0.373, bytes, bits_per_error: 1e14, is_guess: true });
+    let finding =
+        Finding::PoolBusy { pool: "md0".to_owned(), activity: ActivityKind::Rebuild, done: None, left: None, risk };
+    let evidence = told_of(finding).evidence.join("; ");
+    assert!(evidence.contains("chance of an unreadable sector on the way 37"), "{evidence}");
+    assert!(evidence.contains("at 1 error in 10^14 bits, class guessed from the kind of drive"), "{evidence}");
+}
+
+#[test]
 fn a_title_about_a_drive_names_its_tray() {
     for finding in all(&tray("B12a"), "md0").into_iter().filter(|finding| finding.drive().is_some()) {
         let words = told_of(finding);
