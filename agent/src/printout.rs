@@ -53,14 +53,13 @@ impl Printout {
         let mut units = [0; 2];
         let mut safe = String::with_capacity(text.len() + 1);
         for c in text.chars() {
-            match misleads(c) && c != '\n' {
-                // Outside of strings JSON has no such characters, and in them an escape means the same (RFC 8259, section 7).
-                true => {
-                    for unit in c.encode_utf16(&mut units) {
-                        let _ = write!(safe, "\\u{unit:04x}");
-                    }
-                }
-                false => safe.push(c),
+            if !misleads(c) || c == '\n' {
+                safe.push(c);
+                continue;
+            }
+            // Outside of strings JSON has no such characters, and in them an escape means the same (RFC 8259, section 7).
+            for unit in c.encode_utf16(&mut units) {
+                let _ = write!(safe, "\\u{unit:04x}");
             }
         }
         safe.push('\n');

@@ -1,12 +1,13 @@
 //! The rights of this process beyond those of its user (capabilities(7)): given up for good, so that neither it nor a
-//! program that it starts has any.
+//! program that it starts has any. Rights belong to threads, so this is done before there is a second one.
 
 use rustix::io::Errno;
 use rustix::thread::{CapabilitySet, CapabilitySets, clear_ambient_capability_set, set_capabilities};
 use rustix::thread::{capability_is_in_bounding_set, remove_capability_from_bounding_set};
 use std::io;
 
-/// Gives up all rights of the calling thread, and of those that it starts from now on.
+/// Gives up all rights of the calling thread, and of those that it starts from now on: of the whole process while no other
+/// thread runs.
 ///
 /// The limit to what programs may gain by their files is lowered as far as the process may; that takes a right of its
 /// own (CAP_SETPCAP), and where a supervisor has not given it, its unit sets that limit.

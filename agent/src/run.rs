@@ -7,7 +7,7 @@ mod rehearsal;
 
 use self::core::Core;
 use self::dispatch::Dispatch;
-use self::keeping::Keeping;
+use self::keeping::{Begin, Keeping};
 use crate::clock::{Clock, Moment, Wall};
 use crate::keep::{KeepFault, Opened};
 use crate::probe::keeper::Keeper;
@@ -62,7 +62,7 @@ pub struct Edges {
 /// When the machine refuses signals or a thread, or no probe can be started any more.
 pub async fn run(edges: Edges) -> std::io::Result<()> {
     let Edges { mut settings, reload, mut keeper, mut outlet, mut socket, mut control, kept, state_dir, clock } = edges;
-    let (mut keeping, (entries, mut ledger, outboxes)) = Keeping::begin(kept, state_dir, &clock)?;
+    let (mut keeping, Begin { entries, mut ledger, outboxes }) = Keeping::begin(kept, state_dir, &clock)?;
     outlet.say_all(entries, &clock.wall());
     dispatch::prepare(&mut ledger.book, outboxes.as_ref(), &settings.alerts, &clock);
     ledger.begin(clock.boot_id());
@@ -130,7 +130,13 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                         Err(error) => entries.push(not_in_force("[panel]", &error)),
                     }
                     match &mut dispatch {
-                        Some(dispatch) => dispatch.renew(&settings),
+                        Some(dispatch) => {
+                            dispatch.renew(&settings);
+                            // They could not be opened when the first channel was configured.
+                            if let Some(outboxes) = (!dispatch.is_kept()).then(|| keeping.outboxes()).flatten() {
+                                dispatch.keep(outboxes, &core.memory.ledger().book);
+                            }
+                        }
                         None => {
                             let book = &core.memory.ledger().book;
                             match Dispatch::start(&settings, keeping.outboxes(), book, &clock) {

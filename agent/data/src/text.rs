@@ -9,9 +9,10 @@ pub fn one_line(text: &str) -> Cow<'_, str> {
     }
     let mut line = String::with_capacity(text.len());
     for c in text.chars() {
-        match misleads(c) {
-            true => line.extend(c.escape_unicode()),
-            false => line.push(c),
+        if misleads(c) {
+            line.extend(c.escape_unicode());
+        } else {
+            line.push(c);
         }
     }
     Cow::Owned(line)

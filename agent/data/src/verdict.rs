@@ -185,7 +185,7 @@ pub enum Subject {
     Supply(String),
     /// A controller, by its key, and what of it: `gone`, `silent`, `driver`, `errors`, `lane` or `resets`.
     Controller(String, String),
-    /// The program itself, and what of it: `panel`, `unseen`, `clock` or `ended`.
+    /// The program itself, and what of it: `panel`, `unseen`, `clock`, `unconfirmed`, `waiting`, `not-kept` or `ended`.
     Agent(String),
     /// The box itself, and what of it: `restart`, `memory`, `card` or `disk`.
     Board(String),
@@ -231,7 +231,7 @@ impl fmt::Display for Subject {
 /// Something judged to hold.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Condition {
-    /// What is about.
+    /// What it is about.
     pub subject: Subject,
     /// How bad it is.
     pub severity: Severity,

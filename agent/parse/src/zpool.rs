@@ -1,9 +1,9 @@
 //! A ZFS pool as `zpool status` tells of it, in whichever form it was printed: its state, its passes, the tree of its
 //! devices, and what that tree can lose.
 
+use super::plain::cleaned;
 use super::zfs_kstat::PoolState;
 use super::zpool_scan::{Scan, ScanKind, ScanState};
-use traylight_data::text::misleads;
 
 /// Deepest tree that is taken: a spare in the place of a member of a dRAID is at 4, and nothing known is deeper.
 pub(super) const DEEPEST: usize = 8;
@@ -345,7 +345,5 @@ pub(super) fn vdev_state(word: &str, why: Option<&str>) -> VdevState {
 /// One line of text fit to be shown: no control characters, no runs of white space, not without end.
 pub(super) fn one_line(text: &str) -> Option<String> {
     const LONGEST: usize = 400;
-    let shown: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).filter(|&c| !misleads(c)).collect();
-    let joined: String = shown.split_whitespace().collect::<Vec<_>>().join(" ").chars().take(LONGEST).collect();
-    (!joined.is_empty()).then_some(joined)
+    Some(cleaned(text, LONGEST)).filter(|text| !text.is_empty())
 }

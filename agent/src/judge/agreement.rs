@@ -1,8 +1,9 @@
 //! What its owner agrees with: by a reload only what was changed in the configuration, and the drives that are told of as
-//! new or moved; by name what one incident misses. A reload for any other reason silences nothing.
+//! new or moved; by name what one incident misses. A reload for any other reason silences nothing. A fan that the
+//! configuration no longer names goes by what its tachometer has shown.
 
 use super::{Memory, causes, drives};
-use crate::reading::{DriveKey, Writing};
+use crate::reading::DriveKey;
 use crate::verdict::{AgentFault, Condition, Down, Finding, IncidentId, Kind, Subject};
 use traylight_config::Settings;
 
@@ -11,9 +12,6 @@ impl Memory {
     /// drives that are told of as new or moved belong where they are.
     pub fn reloaded(&mut self, before: &Settings, after: &Settings) {
         self.drives.accept_unnamed(before, after);
-        for fan in before.watch.steady_fans.iter().filter(|fan| !after.watch.steady_fans.contains(fan)) {
-            self.ledger.fans.accept(fan);
-        }
         let told: Vec<DriveKey> = self
             .open()
             .filter(|open| open.kind() == Kind::DriveNewOrMoved)
@@ -61,37 +59,56 @@ impl Memory {
     fn accept_condition(&mut self, settings: &Settings, condition: &Condition) -> Result<(), &'static str> {
         const NAMED: &str = "the configuration names it: take it out there and reload";
         const IS_READ: &str = "this is read as wrong now";
+        const IS_BACK: &str = "it is there again";
         let ledger = &mut self.ledger;
+        let done = |is_done: bool, why| if is_done { Ok(()) } else { Err(why) };
+        if !condition.finding.can_be_agreed_with() {
+            return Err(IS_READ);
+        }
         match (&condition.subject, &condition.finding) {
-            (Subject::Drive(key), Finding::DriveGone { .. }) if drives::is_named(settings, key) => return Err(NAMED),
-            (Subject::Drive(key), Finding::DriveGone { .. }) => {
-                return if self.drives.accept(key) { Ok(()) } else { Err("it is there again") };
-            }
+            (Subject::Drive(key), Finding::DriveGone { .. }) if drives::is_named(settings, key) => Err(NAMED),
+            (Subject::Drive(key), Finding::DriveGone { .. }) => done(self.drives.accept(key), IS_BACK),
             (Subject::Drive(key), Finding::DriveNewOrMoved { .. }) => {
                 ledger.acquaintances.accept(&self.drives, |one| one == key);
+                Ok(())
             }
-            (Subject::Drive(_), Finding::MissingAtStart { .. }) => ledger.starts.accept(),
-            (Subject::Agent(_), Finding::AgentTrouble { what: AgentFault::Unseen { .. } }) => ledger.sources.accept(),
+            (Subject::Drive(key), Finding::MissingAtStart { .. }) => {
+                ledger.starts.accept(key);
+                Ok(())
+            }
+            (Subject::Agent(_), Finding::AgentTrouble { what: AgentFault::Unseen { .. } }) => {
+                ledger.sources.accept();
+                Ok(())
+            }
             (Subject::Drive(key), Finding::SataSlow { .. } | Finding::UsbSlow { .. }) => {
-                ledger.acquaintances.accept_speed(key)
+                ledger.acquaintances.accept_speed(key);
+                Ok(())
             }
             (Subject::Pool(key), Finding::PoolDown { why: Down::Absent, .. }) => {
-                return if ledger.pools.accept(key) { Ok(()) } else { Err("it is there again") };
+                done(ledger.pools.accept(key), IS_BACK)
             }
-            (Subject::Fan(key), Finding::FanWeak { .. }) => ledger.tachometers.accept(key),
-            (Subject::Fan(key), _) if settings.watch.steady_fans.contains(key) => return Err(NAMED),
-            (Subject::Fan(key), Finding::FanStopped { by_fault_line: false, .. }) => ledger.fans.accept(key),
-            (Subject::Link(name, _), _) if settings.watch.links.contains(name) => return Err(NAMED),
-            (Subject::Link(name, _), Finding::LinkTrouble { what, .. }) => ledger.links.accept(name, *what),
+            (Subject::Fan(key), Finding::FanWeak { .. }) => {
+                ledger.tachometers.accept(key);
+                Ok(())
+            }
+            (Subject::Fan(key), _) if settings.watch.steady_fans.contains(key) => Err(NAMED),
+            (Subject::Fan(key), _) => {
+                ledger.fans.accept(key);
+                Ok(())
+            }
+            (Subject::Link(name, _), _) if settings.watch.links.contains(name) => Err(NAMED),
+            (Subject::Link(name, _), Finding::LinkTrouble { what, .. }) => {
+                ledger.links.accept(name, *what);
+                Ok(())
+            }
             (Subject::Controller(key, _), Finding::ControllerTrouble { what, .. }) => {
                 ledger.controllers.accept(key, what);
+                Ok(())
             }
-            (Subject::Volume(mount), Finding::VolumeReadonly { writing: Writing::ReadOnly, .. }) => {
-                let done = ledger.volumes.accept_read_only(mount);
-                return if done { Ok(()) } else { Err("/etc/fstab wants it writable: write `ro` there") };
+            (Subject::Volume(mount), _) => {
+                done(ledger.volumes.accept_read_only(mount), "/etc/fstab wants it writable: write `ro` there")
             }
-            _ => return Err(IS_READ),
+            _ => Err(IS_READ),
         }
-        Ok(())
     }
 }

@@ -161,7 +161,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     let rises = |drive: &&Drive| memory.airflow.rise(drive).is_some_and(|rise| rise >= RISE);
     let mut rising: Vec<Place> = awake(snapshot).filter(rises).map(|drive| drives::place_of(settings, drive)).collect();
     rising.sort();
-    let side = if !memory.ledger.fans.fitted().is_empty() {
+    let side = if !memory.ledger.fans.fitted(settings, snapshot).is_empty() {
         Side::Clear
     } else if median >= ABOVE && rising.len() >= DRIVES {
         Side::Raised(Severity::Warning)

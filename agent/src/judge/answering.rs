@@ -54,6 +54,6 @@ fn flapping(now: Moment, key: &DriveKey, drive: &drives::KnownDrive) -> Sight {
         _ => Side::Between,
     };
     let finding = Finding::DriveFlapping { drive: drive.place.clone(), losses: recent.len() as u32, within: DAY };
-    let holds = Holds::new(Duration::ZERO, Duration::ZERO);
+    let holds = Holds::NONE;
     Sight { subject: Subject::Drive(key.clone()), side, seen: now, finding, holds }
 }

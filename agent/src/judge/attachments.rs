@@ -29,7 +29,6 @@ pub(crate) const SLOW_HOLD: Duration = Duration::from_secs(600);
 /// Without a limit three minutes of patience are enough for most disks (common practice, no source).
 pub(crate) const WITHOUT_LIMIT: Duration = Duration::from_secs(180);
 const SLOW: Holds = Holds::new(SLOW_HOLD, Duration::ZERO);
-const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 
 /// What is remembered of time-outs.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -152,7 +151,7 @@ impl About<'_> {
         let count = |number: u64| i64::try_from(number).unwrap_or(i64::MAX);
         let (total, grown) = (count(known.count?), count(grown));
         let finding = Finding::Counted { drive: self.place(), what: Counted::TimeOuts, total, grown, within: DAY };
-        Some(self.sight_at(self.snapshot.taken, side, finding, AT_ONCE))
+        Some(self.sight_at(self.snapshot.taken, side, finding, Holds::NONE))
     }
 
     /// A disk that tries for longer than the kernel waits is reset in the middle of it, and its pool may throw it out
@@ -175,6 +174,6 @@ impl About<'_> {
         let side = if is_meant && too_long { Side::Raised(Severity::Notice) } else { Side::Clear };
         let device = self.drive.device.clone();
         let finding = Finding::RecoveryTimeMismatch { drive: self.place(), device, tries, patience };
-        Some(self.sight_at(self.snapshot.taken, side, finding, AT_ONCE))
+        Some(self.sight_at(self.snapshot.taken, side, finding, Holds::NONE))
     }
 }

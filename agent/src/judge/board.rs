@@ -16,7 +16,6 @@ pub(crate) const DAY: Duration = Duration::from_secs(86_400);
 pub(crate) const WEEK: Duration = Duration::from_secs(7 * 86_400);
 /// A card that is written to more within a day does not last for years (starting value, no source).
 pub(crate) const CARD_BYTES: u64 = 2_000_000_000;
-const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 
 /// The restart of a machine that was not shut down, as the ledger counts it.
 pub const UNCLEAN_RESTART: &str = "unclean restart";
@@ -88,8 +87,8 @@ pub fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> 
     };
     let (times, ended) = (ledger.count(UNCLEAN_RESTART), ledger.count(OUT_OF_MEMORY));
     let mut seen = vec![
-        sight("restart", raised(times > 0, Severity::Warning), BoxFault::UncleanRestart { times }, AT_ONCE),
-        sight("memory", raised(ended > 0, Severity::Warning), BoxFault::OutOfMemory { ended }, AT_ONCE),
+        sight("restart", raised(times > 0, Severity::Warning), BoxFault::UncleanRestart { times }, Holds::NONE),
+        sight("memory", raised(ended > 0, Severity::Warning), BoxFault::OutOfMemory { ended }, Holds::NONE),
     ];
     let Some(disk) = system_disk(snapshot) else { return seen };
     let device = || disk.device.clone();
@@ -101,6 +100,6 @@ pub fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> 
     seen.push(sight("card", side, what, Holds::new(HOUR, Duration::ZERO)));
     let count = if disk.kind == SystemDiskKind::Disk { 0 } else { ledger.count(&failures(disk)) };
     let side = raised(count > 0, Severity::Critical);
-    seen.push(sight("disk", side, BoxFault::DiskErrors { device: device(), count }, AT_ONCE));
+    seen.push(sight("disk", side, BoxFault::DiskErrors { device: device(), count }, Holds::NONE));
     seen
 }

@@ -187,8 +187,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
         let known = memory.ledger.controllers.controllers.get(key);
         let is_known = known.is_some_and(|known| is_there || known.drives.iter().any(is_expected))
             || key.strip_prefix("usb-").is_some_and(|chain| memory.controllers.bridges.contains_key(chain));
-        let (subject, finding, holds) =
-            (open.subject.clone(), open.finding.clone(), Holds::new(Duration::ZERO, Duration::ZERO));
+        let (subject, finding, holds) = (open.subject.clone(), open.finding.clone(), Holds::NONE);
         (!is_known).then_some(Sight { subject, side: Side::Clear, seen: snapshot.taken, finding, holds })
     });
     of_controllers

@@ -50,6 +50,22 @@ pub struct KnownDrive {
 const LOSSES: usize = 16;
 
 impl KnownDrive {
+    /// One that has not been seen yet and that nobody expects.
+    fn new(place: Place, now: Moment) -> Self {
+        Self {
+            place,
+            device: String::new(),
+            pools: Vec::new(),
+            spare_in: Vec::new(),
+            present: false,
+            appeared: false,
+            accepted: false,
+            expected: false,
+            first_seen: now,
+            losses: Vec::new(),
+        }
+    }
+
     /// True when the pool uses it, or did when it was lost.
     pub fn is_in(&self, pool: &str) -> bool {
         self.pools.iter().any(|key| key == pool)
@@ -148,18 +164,8 @@ impl Known {
     fn expect_named(&mut self, settings: &Settings, now: Moment) {
         for tray in settings.shelves.iter().flat_map(|shelf| &shelf.trays) {
             if let Some(Holds::Serial(serial)) = &tray.holds {
-                let known = self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive {
-                    place: Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None },
-                    device: String::new(),
-                    pools: Vec::new(),
-                    spare_in: Vec::new(),
-                    present: false,
-                    appeared: false,
-                    accepted: false,
-                    expected: true,
-                    first_seen: now,
-                    losses: Vec::new(),
-                });
+                let place = Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None };
+                let known = self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive::new(place, now));
                 known.expected = true;
             }
         }
@@ -168,18 +174,8 @@ impl Known {
     fn meet(&mut self, settings: &Settings, snapshot: &Snapshot, drive: &Drive) {
         let place = place_of(settings, drive);
         let uses = pools_of(snapshot, &drive.device).map(|pool| pool.key.clone()).collect::<Vec<_>>();
-        let known = self.drives.entry(drive.key.clone()).or_insert_with(|| KnownDrive {
-            place: place.clone(),
-            device: String::new(),
-            pools: Vec::new(),
-            spare_in: Vec::new(),
-            present: false,
-            appeared: false,
-            accepted: false,
-            expected: false,
-            first_seen: snapshot.taken,
-            losses: Vec::new(),
-        });
+        let new = || KnownDrive::new(place.clone(), snapshot.taken);
+        let known = self.drives.entry(drive.key.clone()).or_insert_with(new);
         // Cards and USB sticks come and go; only a name or a pool makes them part of the box.
         let stays = !drive.removable && !matches!(drive.bus, Bus::Usb | Bus::Mmc);
         known.expected = place.tray.is_some()
@@ -219,12 +215,12 @@ impl Known {
     }
 
     /// True for a drive that is absent for good: nobody expects it, or nobody any more. One that had no time to appear yet,
-    /// or was lost a moment ago, may come back.
-    pub fn is_no_part(&self, settings: &Settings, key: &DriveKey, now: Moment) -> bool {
+    /// or was lost a moment ago, may come back; `grace` is how long drives may take to appear after a start.
+    pub fn is_no_part(&self, settings: &Settings, key: &DriveKey, now: Moment, grace: Duration) -> bool {
         let Some(drive) = self.drives.get(key) else { return true };
         let has_time = match drive.losses.last().filter(|_| drive.appeared) {
             Some(lost) => now.since(*lost) < settings.limits.drive.gone_hold,
-            None => now.since_boot() < settings.limits.grace.drives,
+            None => now.since_boot() < grace,
         };
         !drive.present && (drive.accepted || (!drive.expected && !has_time))
     }

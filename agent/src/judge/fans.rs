@@ -15,8 +15,8 @@ use traylight_config::Settings;
 pub(crate) const WELL_PERCENT: f64 = 75.0;
 pub(crate) const WELL_HOLD: Duration = Duration::from_secs(300);
 
-/// The fans whose tachometer is trusted: seen turning, in this run or an earlier one, or named by the owner as always
-/// turning.
+/// The fans whose tachometer is trusted because it was seen to read something, in this run or an earlier one. Those that the
+/// configuration names as always turning are trusted as long as it does.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Known {
@@ -30,7 +30,7 @@ impl Known {
         let enough = settings.limits.fan.turning_again_rpm;
         for fan in &snapshot.fans {
             let turns = fan.speed.get().is_some_and(|speed| speed.0 >= enough && !tachometers::is_floor(fan));
-            if turns || fan.fault || is_steady(settings, fan) {
+            if turns || fan.fault {
                 self.trusted.insert(fan.key.clone());
             }
         }
@@ -42,9 +42,14 @@ impl Known {
         self.trusted.remove(fan);
     }
 
-    /// The keys of the fans that are fitted, as far as known.
-    pub fn fitted(&self) -> Vec<String> {
-        self.trusted.iter().cloned().collect()
+    /// The keys of the fans that are fitted, as far as known; one that is only named must be there.
+    pub fn fitted(&self, settings: &Settings, snapshot: &Snapshot) -> BTreeSet<String> {
+        let named = snapshot.fans.iter().filter(|fan| is_steady(settings, fan)).map(|fan| &fan.key);
+        self.trusted.iter().chain(named).cloned().collect()
+    }
+
+    fn is_trusted(&self, settings: &Settings, key: &String) -> bool {
+        self.trusted.contains(key) || settings.watch.steady_fans.contains(key)
     }
 }
 
@@ -52,7 +57,8 @@ fn is_steady(settings: &Settings, fan: &Fan) -> bool {
     settings.watch.steady_fans.contains(&fan.key)
 }
 
-/// What is seen of every trusted fan that answered.
+/// What is seen of every trusted fan that answered. One that is not trusted any more, since a reload no longer names it, has
+/// not stopped.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let is_hot = |open: &Condition| {
         matches!(open.kind(), Kind::DriveHot | Kind::DrivesHeatingTogether) && open.severity >= Severity::Warning
@@ -60,11 +66,22 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     let with_heat = memory.open().any(is_hot);
     // A fan that nobody knows the level of may rest while the box is cool, not while something in it is hot.
     let is_cool = !with_heat && !memory.open().any(|open| open.kind() == Kind::CpuHotThrottled);
-    let trusted = snapshot.fans.iter().filter(|fan| memory.ledger.fans.trusted.contains(&fan.key));
-    trusted
+    let is_trusted = |key: &String| memory.ledger.fans.is_trusted(settings, key);
+    let trusted = snapshot.fans.iter().filter(|fan| is_trusted(&fan.key));
+    let seen = trusted
         .flat_map(|fan| [stopped(settings, memory, fan, with_heat, is_cool), weak(settings, memory, fan)])
-        .flatten()
-        .collect()
+        .flatten();
+    let no_longer = memory.open().filter_map(|held| match (&held.subject, held.kind()) {
+        (Subject::Fan(key), Kind::FanStopped) if !is_trusted(key) => Some(Sight {
+            subject: held.subject.clone(),
+            side: Side::Clear,
+            seen: snapshot.taken,
+            finding: held.finding.clone(),
+            holds: Holds::NONE,
+        }),
+        _ => None,
+    });
+    seen.chain(no_longer).collect()
 }
 
 fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_cool: bool) -> Option<Sight> {

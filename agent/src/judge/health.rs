@@ -32,7 +32,6 @@ pub(crate) const WORN_OUT: i64 = 95;
 pub(crate) const TOGETHER: Duration = Duration::from_secs(60);
 /// Two readings must agree; they are at least this far apart.
 const TWO_READINGS: Holds = Holds::new(Duration::from_secs(1), Duration::ZERO);
-const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 const RAISED: Side = Side::Raised(Severity::Critical);
 
 /// What is seen of every drive that told of its health.
@@ -74,7 +73,7 @@ fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
             Some(Finding::Counted { drive, what: Counted::PowerCycles, total, grown, within: WEEK })
         };
         let finding = counted().or_else(|| memory.finding(Kind::DriveLostPower, &subject).cloned())?;
-        Some(Sight { subject, side, seen: now, finding, holds: AT_ONCE })
+        Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
     };
     keys.into_iter().filter_map(sight).collect()
 }
@@ -148,7 +147,7 @@ impl About<'_> {
             _ => Side::Clear,
         };
         let total = self.memory.ledger.now(self.key(), "interface_crc_errors")?;
-        Some(self.counted(side, Counted::CrcErrors, total, grown(WEEK)?, WEEK, AT_ONCE))
+        Some(self.counted(side, Counted::CrcErrors, total, grown(WEEK)?, WEEK, Holds::NONE))
     }
 
     fn worn(&self) -> Option<Sight> {

@@ -27,7 +27,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     let no_longer = absent.chain(asleep).filter_map(|key| {
         let subject = Subject::Drive(key);
         let (seen, finding) = (snapshot.taken, memory.finding(Kind::DriveHot, &subject)?.clone());
-        Some(Sight { subject, side: Side::Clear, seen, finding, holds: Holds::new(Duration::ZERO, Duration::ZERO) })
+        Some(Sight { subject, side: Side::Clear, seen, finding, holds: Holds::NONE })
     });
     warm.chain(no_longer).collect()
 }

@@ -21,24 +21,7 @@ pub const ENDED_UNASKED: &str = "ended unasked";
 
 /// What is seen of the program itself.
 pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {
-    let sight = |which: &str, side, what, holds| Sight {
-        subject: Subject::Agent(which.to_owned()),
-        side,
-        seen: now,
-        finding: Finding::AgentTrouble { what },
-        holds,
-    };
-    let raised = |is_raised, severity| if is_raised { Side::Raised(severity) } else { Side::Clear };
-    let unseen = match heard {
-        Heard::NotYet => None,
-        Heard::Fresh => Some(Vec::new()),
-        Heard::InPart(what) => Some(what.clone()),
-        Heard::SilentSince(_) => Some(vec!["everything: the probe is silent".to_owned()]),
-    };
-    let unseen = unseen.map(|what| {
-        let side = raised(!what.is_empty(), Severity::Warning);
-        sight("unseen", side, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO))
-    });
+    let sight = |which: &str, side, what, holds| sight(now, which, side, what, holds);
     // A box that has no panel any more misses none.
     let panel_answers = itself.panel_answers.or(settings.panel.glasses.is_empty().then_some(true));
     let panel = panel_answers.map(|answers| {
@@ -61,19 +44,39 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
             waited if waited >= WAITS => Side::Raised(Severity::Warning),
             _ => Side::Clear,
         };
-        sight("waiting", side, AgentFault::NotDelivered { waited }, Holds::new(Duration::ZERO, Duration::ZERO))
+        sight("waiting", side, AgentFault::NotDelivered { waited }, Holds::NONE)
     };
     let not_kept = {
         let side = raised(itself.not_kept.is_some(), Severity::Warning);
         let what = AgentFault::NotKept { why: itself.not_kept.clone().unwrap_or_default() };
-        sight("not-kept", side, what, Holds::new(Duration::ZERO, Duration::ZERO))
+        sight("not-kept", side, what, Holds::NONE)
     };
     let times = memory.ledger.count(ENDED_UNASKED);
     let side = raised(times > 0, Severity::Warning);
-    let holds = Holds::new(Duration::ZERO, Duration::ZERO);
+    let holds = Holds::NONE;
     let ended = sight("ended", side, AgentFault::EndedUnasked { times }, holds);
-    [unseen, panel, clock, Some(unconfirmed), Some(waiting), Some(not_kept), Some(ended)]
+    [unseen(now, heard), panel, clock, Some(unconfirmed), Some(waiting), Some(not_kept), Some(ended)]
         .into_iter()
         .flatten()
         .collect()
+}
+
+/// What of the box could not be looked at; `None` when nothing was read yet.
+pub fn unseen(now: Moment, heard: &Heard) -> Option<Sight> {
+    let what = match heard {
+        Heard::NotYet => return None,
+        Heard::Fresh => Vec::new(),
+        Heard::InPart(what) => what.clone(),
+        Heard::SilentSince(_) => vec!["everything: the probe is silent".to_owned()],
+    };
+    let side = raised(!what.is_empty(), Severity::Warning);
+    Some(sight(now, "unseen", side, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO)))
+}
+
+fn sight(now: Moment, which: &str, side: Side, what: AgentFault, holds: Holds) -> Sight {
+    Sight { subject: Subject::Agent(which.to_owned()), side, seen: now, finding: Finding::AgentTrouble { what }, holds }
+}
+
+fn raised(is_raised: bool, severity: Severity) -> Side {
+    if is_raised { Side::Raised(severity) } else { Side::Clear }
 }

@@ -167,7 +167,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
             side: Side::Clear,
             seen: snapshot.taken,
             finding: held.finding.clone(),
-            holds: Holds::new(Duration::ZERO, Duration::ZERO),
+            holds: Holds::NONE,
         }),
         _ => None,
     });

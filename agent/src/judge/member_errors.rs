@@ -11,7 +11,6 @@ use traylight_config::Settings;
 
 pub(crate) const HOUR: Duration = Duration::from_secs(3600);
 pub(crate) const WEEK: Duration = Duration::from_secs(7 * 86_400);
-const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 /// A pool takes a member back by itself within this time, or not at all.
 pub(crate) const LEFT_OUT: Holds = Holds::new(Duration::from_secs(120), Duration::ZERO);
 /// More than so many within an hour are critical (starting value, no source).
@@ -87,7 +86,7 @@ fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool
     };
     let place = drives::place_of(settings, drive);
     let finding = Finding::MemberErrors { pool: pool.name.clone(), drive: place, kind, grown, within: WEEK };
-    Some(sight(snapshot, pool, drive, side, finding, AT_ONCE))
+    Some(sight(snapshot, pool, drive, side, finding, Holds::NONE))
 }
 
 fn data_lost(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
@@ -95,7 +94,7 @@ fn data_lost(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let side = if pieces > 0 { Side::Raised(Severity::Critical) } else { Side::Clear };
     let finding = Finding::DataLost { pool: pool.name.clone(), pieces };
     let subject = Subject::Pool(pool.key.clone());
-    Some(Sight { subject, side, seen: snapshot.taken, finding, holds: AT_ONCE })
+    Some(Sight { subject, side, seen: snapshot.taken, finding, holds: Holds::NONE })
 }
 
 /// A drive that its pool lost, is there again, and is still not used by it. It is used once it holds its share: while it
@@ -135,7 +134,7 @@ fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
         side: Side::Clear,
         seen: snapshot.taken,
         finding: held.finding.clone(),
-        holds: AT_ONCE,
+        holds: Holds::NONE,
     };
     memory.open().filter(ends).map(over).collect()
 }

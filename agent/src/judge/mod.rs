@@ -15,7 +15,7 @@ mod climate;
 pub(crate) mod controllers;
 mod drives;
 pub(crate) mod fans;
-pub mod fill;
+mod fill;
 pub(crate) mod health;
 pub(crate) mod heat;
 mod incidents;
@@ -35,10 +35,10 @@ mod pools;
 mod power_cycles;
 mod presence;
 pub(crate) mod processor;
-pub mod rebuild;
+mod rebuild;
 pub mod redundancy;
 pub mod request;
-pub mod runs;
+mod runs;
 mod self_tests;
 mod shelves;
 mod signs;
@@ -65,7 +65,7 @@ pub use incidents::Book;
 use traylight_config::Settings;
 
 /// Three intervals of the probe's pace without a word are silence.
-pub const SILENT_AFTER: Duration = Duration::from_secs(6);
+const SILENT_AFTER: Duration = Duration::from_secs(6);
 
 /// What judging remembers from one time to the next.
 #[derive(Debug, Clone, Default)]
@@ -234,7 +234,7 @@ pub fn judge(
             for mut sight in rule(settings, memory, snapshot) {
                 unseen.remove(&(sight.finding.kind(), sight.subject.clone()));
                 if memory.at_once {
-                    sight.holds = track::Holds::new(Duration::ZERO, Duration::ZERO);
+                    sight.holds = track::Holds::NONE;
                 }
                 changes.extend(take_in(&mut memory.tracks, sight));
             }
@@ -243,11 +243,16 @@ pub fn judge(
         memory.drives.forget_accepted(&memory.tracks);
         memory.forget_accepted_pools();
     }
-    // A single look is not the program that watches: it has nothing to say of itself.
-    if !memory.at_once {
-        for sight in itself::sights(settings, memory, now, itself, &heard(memory, now, snapshot)) {
-            changes.extend(take_in(&mut memory.tracks, sight));
-        }
+    let heard = heard(memory, now, snapshot);
+    let own = if memory.at_once {
+        // A single look is not the program that watches: it only has to say what it could not see.
+        let unseen = itself::unseen(now, &heard);
+        unseen.map(|sight| Sight { holds: track::Holds::NONE, ..sight }).into_iter().collect()
+    } else {
+        itself::sights(settings, memory, now, itself, &heard)
+    };
+    for sight in own {
+        changes.extend(take_in(&mut memory.tracks, sight));
     }
     memory.tracks.retain(|_, track| !track.is_idle());
     if let Some(snapshot) = snapshot.filter(|_| is_new || !changes.is_empty()) {
@@ -298,9 +303,9 @@ fn end_unseen(
     let now = snapshot.taken;
     let open_absences = memory.open().filter(|open| open.kind() == Kind::DriveGone);
     let gone: Vec<DriveKey> = open_absences.filter_map(|open| open.subject.drive().cloned()).collect();
-    let is_blind = drives::is_blind(snapshot);
+    let (is_blind, grace) = (drives::is_blind(snapshot), presence::grace(settings, memory));
     let no_part = |open: &Condition| {
-        let is_out = |key: &DriveKey| memory.drives.is_no_part(settings, key, now);
+        let is_out = |key: &DriveKey| memory.drives.is_no_part(settings, key, now, grace);
         // A pool can wait for the successor of a drive that nobody expects any more.
         let is_of_absence = matches!(open.kind(), Kind::DriveGone | Kind::MemberFaulty);
         !is_blind && !is_of_absence && open.subject.drive().is_some_and(is_out)
@@ -333,7 +338,8 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         heard: heard(memory, now, snapshot),
         is_starting: now.since_boot() < presence::grace(settings, memory).max(settings.limits.grace.pools),
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
-        fans: memory.ledger.fans.fitted(),
+        fans: snapshot
+            .map_or_else(Vec::new, |snapshot| memory.ledger.fans.fitted(settings, snapshot).into_iter().collect()),
         drives: snapshot.map_or_else(BTreeMap::new, |snapshot| shelves::drives(settings, snapshot)),
         pools: snapshot.map_or_else(BTreeMap::new, redundancy::of_all),
         outlooks: snapshot.map_or_else(BTreeMap::new, |snapshot| outlook::outlooks(settings, memory, snapshot)),

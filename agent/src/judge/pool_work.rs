@@ -15,7 +15,6 @@ use traylight_config::Settings;
 /// Slower than this is no progress (common practice, no source).
 pub(crate) const CRAWL_BYTES_PER_S: f64 = 1e6;
 pub(crate) const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_secs(10 * 60));
-const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 /// A pool should be compared this often: distributions do it once a month.
 pub(crate) const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
 /// A comparison that was last seen beyond this share and is over has come to its end; progress is read every few seconds.
@@ -141,14 +140,14 @@ fn mismatches(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let side = if sectors > 0 { Side::Raised(severity) } else { Side::Clear };
     let (pool_name, level, bytes) = (pool.name.clone(), pool.level.clone(), Bytes::from_sectors(sectors));
     let finding = Finding::Mismatches { pool: pool_name, level, bytes };
-    Some(sight(snapshot, pool, side, finding, AT_ONCE))
+    Some(sight(snapshot, pool, side, finding, Holds::NONE))
 }
 
 fn overdue(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let (since, never) = memory.ledger.since_check(&pool.key)?;
     let side = if since >= CHECK_EVERY { Side::Raised(Severity::Warning) } else { Side::Clear };
     let finding = Finding::CheckOverdue { pool: pool.name.clone(), since, never };
-    Some(sight(snapshot, pool, side, finding, AT_ONCE))
+    Some(sight(snapshot, pool, side, finding, Holds::NONE))
 }
 
 fn sight(snapshot: &Snapshot, pool: &Pool, side: Side, finding: Finding, holds: Holds) -> Sight {

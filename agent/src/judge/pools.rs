@@ -89,7 +89,7 @@ fn given_up(memory: &Memory, snapshot: &Snapshot, key: &str) -> Vec<Sight> {
         side: Side::Clear,
         seen: snapshot.taken,
         finding: held.finding.clone(),
-        holds: Holds::new(Duration::ZERO, Duration::ZERO),
+        holds: Holds::NONE,
     };
     of_it.map(over).collect()
 }
@@ -185,7 +185,7 @@ fn busy(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Sight {
             left: by_pace.or(pool.activity.left.map(by_kernel)),
             risk: (pool.activity.kind == ActivityKind::Rebuild).then(|| risk(memory, snapshot, pool)).flatten(),
         },
-        holds: Holds::new(Duration::ZERO, Duration::ZERO),
+        holds: Holds::NONE,
     }
 }
 

@@ -7,11 +7,12 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-/// The name of the counter.
+/// What drives call the count of their starts.
 pub const COUNTER: &str = "power_cycles";
 /// Less than this is no suspension: the clocks are read one after the other.
 const NOISE: Duration = Duration::from_secs(1);
-/// Nobody watched, so nobody knows how often the machine was suspended.
+/// So many suspensions are assumed for a time that nobody watched: more than a drive starts meanwhile, so that none of its
+/// starts is taken for a loss of power.
 const UNCOUNTED: i64 = 1000;
 
 /// What drives counted when they were last asked, kept over restarts of the program.

@@ -1,6 +1,7 @@
 //! What happened to the parts of the box lately, in one list: what the kernel told, and what readings show by
 //! themselves. From these signs causes are found; conditions say what still holds.
 
+use super::answering;
 use super::before::Before;
 use super::drives;
 use super::ledger::Ledger;
@@ -327,7 +328,7 @@ impl Signs {
                 self.see(told, part(), *what, port.clone());
             }
         }
-        let stands_still = drive.stalled_since.filter(|since| now.since(*since) >= Duration::from_secs(30));
+        let stands_still = drive.stalled_since.filter(|since| now.since(*since) >= answering::STALLED.warning);
         if let (Some(since), false) = (stands_still, last.as_ref().is_some_and(|last| last.stands_still)) {
             self.see(since, part(), Happening::StandsStill, port.clone());
         }

@@ -65,11 +65,23 @@ impl Source {
         if matches!(self, Self::Health(_)) { LONG_OF_HEALTH } else { LONG }
     }
 
-    /// The chip whose channel it is.
-    fn chip(&self) -> Option<&str> {
+    /// The chip and its channel, of what belongs to a chip.
+    fn split(&self) -> Option<(&str, &str)> {
         match self {
-            Self::Channel(key) | Self::Temperature(key) => key.split_once('/').map(|(chip, _)| chip),
+            Self::Channel(key) | Self::Temperature(key) => key.split_once('/'),
             _ => None,
+        }
+    }
+
+    fn chip(&self) -> Option<&str> {
+        self.split().map(|(chip, _)| chip)
+    }
+
+    /// The channel without its chip; the whole key where there is none.
+    fn channel(&self) -> &str {
+        match self {
+            Self::Channel(key) | Self::Temperature(key) => self.split().map_or(key, |(_, channel)| channel),
+            _ => "",
         }
     }
 }
@@ -98,7 +110,7 @@ impl Sources {
             self.readable.retain(|source| listed.contains(source) || may_vanish(source));
             self.missing.retain(|source, _| listed.contains(source) || may_vanish(source));
             for source in self.readable.difference(&listed).cloned().collect::<Vec<_>>() {
-                let why = Missing::new(Reason::Unreadable, "its chip is no longer there");
+                let why = Missing::new(Reason::Unreadable, "no longer on the kernel's list");
                 let name = source.channel().to_owned();
                 self.lacks(source, Lack { since: snapshot.taken, why, name });
             }
@@ -135,16 +147,6 @@ impl Sources {
     /// The owner agrees with what is there.
     pub fn accept(&mut self) {
         *self = Self::default();
-    }
-}
-
-impl Source {
-    /// The channel without its chip.
-    fn channel(&self) -> &str {
-        match self {
-            Self::Channel(key) | Self::Temperature(key) => key.split_once('/').map_or(key, |(_, channel)| channel),
-            _ => "",
-        }
     }
 }
 

@@ -4,6 +4,7 @@
 //! count, as behind many USB bridges, has no cold starts that could be counted.
 
 use super::ledger::Ledger;
+use super::power_cycles::COUNTER;
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives};
 use crate::reading::{DriveKey, Snapshot};
@@ -16,9 +17,6 @@ use traylight_config::Settings;
 /// So many of the last cold starts are looked at, and so many of them are too many (starting values, no source).
 pub(crate) const STARTS: usize = 5;
 pub(crate) const TOO_MANY: u32 = 2;
-const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
-/// What drives call the count of their starts.
-const POWER_CYCLES: &str = "power_cycles";
 
 /// The last cold starts.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -38,7 +36,7 @@ struct Start {
     absent_before: BTreeSet<DriveKey>,
     /// The drives that did not appear in time; `None` until that is over.
     missing: Option<BTreeSet<DriveKey>>,
-    /// True once this start was watched from its first minute.
+    /// True once it was looked at while drives may still take their time to appear: only then it is known who was late.
     is_watched: bool,
 }
 
@@ -80,9 +78,11 @@ impl Starts {
         self.missed.extend((0..times).map(|_| BTreeSet::from([drive.clone()])));
     }
 
-    /// The owner agrees with what is there.
-    pub fn accept(&mut self) {
-        self.missed.clear();
+    /// The owner agrees that this drive misses starts.
+    pub fn accept(&mut self, drive: &DriveKey) {
+        for missed in &mut self.missed {
+            missed.remove(drive);
+        }
     }
 }
 
@@ -117,23 +117,23 @@ impl Start {
 /// Takes in how the machine was started.
 pub fn learn(ledger: &mut Ledger, known: &drives::Known, snapshot: &Snapshot, grace: Duration) {
     let mut starts = std::mem::take(&mut ledger.starts);
-    ledger.is_new |= starts.learn(known, snapshot, grace, |key| ledger.now(key, POWER_CYCLES));
+    ledger.is_new |= starts.learn(known, snapshot, grace, |key| ledger.now(key, COUNTER));
     ledger.starts = starts;
 }
 
 /// How often the drives of the ledger have started, as far as they tell.
 pub fn counts<'a>(ledger: &'a Ledger, drives: impl Iterator<Item = &'a DriveKey>) -> BTreeMap<DriveKey, i64> {
-    drives.filter_map(|key| Some((key.clone(), ledger.now(key, POWER_CYCLES)?))).collect()
+    drives.filter_map(|key| Some((key.clone(), ledger.now(key, COUNTER)?))).collect()
 }
 
-/// What is seen of every drive that is there: one that is missing is told of as such.
+/// What is seen of every drive that is there. One that is not there is drive-gone, not late.
 pub fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let present = memory.drives.iter().filter(|(_, drive)| drive.present);
     let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
         let (missing, of) = memory.ledger.starts.of(key);
         let side = if missing >= TOO_MANY { Side::Raised(Severity::Warning) } else { Side::Clear };
         let finding = Finding::MissingAtStart { drive: drive.place.clone(), missing, of };
-        Sight { subject: Subject::Drive(key.clone()), side, seen: snapshot.taken, finding, holds: AT_ONCE }
+        Sight { subject: Subject::Drive(key.clone()), side, seen: snapshot.taken, finding, holds: Holds::NONE }
     };
     present.map(sight).collect()
 }

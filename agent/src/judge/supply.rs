@@ -94,7 +94,7 @@ fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Sight> {
     let in_a_day = memory.ledger.count(&dips_of(&alarm.key));
     let finding = Finding::Undervoltage { is_low, dips: u32::try_from(count).unwrap_or(u32::MAX), longest, in_a_day };
     let subject = Subject::Supply(alarm.key.clone());
-    Some(Sight { subject, side, seen: now, finding, holds: Holds::new(Duration::ZERO, Duration::ZERO) })
+    Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
 }
 
 /// The range of a rail: warning below and above, critical below and above.

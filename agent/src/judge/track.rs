@@ -45,6 +45,9 @@ pub struct Holds {
 }
 
 impl Holds {
+    /// What is seen counts immediately.
+    pub const NONE: Self = Self::new(Duration::ZERO, Duration::ZERO);
+
     /// The same hold before every severity.
     pub const fn new(raise: Duration, clear: Duration) -> Self {
         Self { notice: raise, warning: raise, critical: raise, clear }

@@ -14,7 +14,6 @@ use traylight_config::Settings;
 const MINUTE: Duration = Duration::from_secs(60);
 pub(crate) const STOPPED: Holds = Holds::new(Duration::from_secs(10), MINUTE);
 pub(crate) const GONE: Holds = Holds::new(Duration::from_secs(30), MINUTE);
-const AT_ONCE: Holds = Holds::new(Duration::ZERO, Duration::ZERO);
 pub(crate) const SLOWLY: Holds = Holds::new(Duration::from_secs(300), Duration::from_secs(600));
 /// Percent used: over below the first, a warning from the second, critical from the third.
 pub(crate) const USED: [f64; 3] = [87.0, 90.0, 97.0];
@@ -185,7 +184,7 @@ fn errors(snapshot: &Snapshot, volume: &Volume) -> Option<Sight> {
     let count = volume.errors?;
     let side = if count > 0 { Side::Raised(Severity::Warning) } else { Side::Clear };
     let finding = Finding::VolumeErrors { mount: volume.mount.clone(), count };
-    Some(sight(&volume.mount, snapshot, side, finding, AT_ONCE))
+    Some(sight(&volume.mount, snapshot, side, finding, Holds::NONE))
 }
 
 fn files(volume: &Volume) -> Option<Sight> {

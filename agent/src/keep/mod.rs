@@ -13,7 +13,7 @@ use crate::judge::ledger::Ledger;
 use crate::verdict::IncidentId;
 use aside::{Look, close_to_others, look, set_aside, set_odd_parts_aside};
 pub use fault::{KeepFault, Trouble};
-pub use opened::{Opened, Opening};
+pub use opened::{Opened, Opening, Outboxes};
 pub use outbox::OutboxStore;
 use rusqlite::{Connection, OptionalExtension};
 use rustix::fs::{Access, FlockOperation, access, flock};

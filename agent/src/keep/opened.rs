@@ -19,8 +19,8 @@ pub struct Opened {
     pub store: Store,
     /// The ledger that was in it.
     pub ledger: Ledger,
-    /// Where alerts are kept until they have left, twice: for the courier, and for codes.
-    pub outboxes: (OutboxStore, OutboxStore),
+    /// Where alerts are kept until they have left.
+    pub outboxes: Outboxes,
     /// What was set aside, in words for the owner.
     pub remarks: Vec<String>,
 }
@@ -33,8 +33,26 @@ impl Opened {
     pub fn open(state_dir: &Path, clock: Clock) -> Result<Self, KeepFault> {
         let (store, remarks) = Store::open(state_dir, clock)?;
         let ledger = store.load_ledger()?;
-        let outboxes = (OutboxStore::open(state_dir)?, OutboxStore::open(state_dir)?);
+        let outboxes = Outboxes::open(state_dir)?;
         Ok(Self { store, ledger, outboxes, remarks })
+    }
+}
+
+/// Where alerts are kept until they have left, opened once for each thread that writes there.
+pub struct Outboxes {
+    /// For the thread that takes messages out.
+    pub courier: OutboxStore,
+    /// For the loop, which keeps codes.
+    pub codes: OutboxStore,
+}
+
+impl Outboxes {
+    /// Opens them in the state folder, beside a store that is open.
+    ///
+    /// # Errors
+    /// When the store's file is not there or cannot be used.
+    pub fn open(state_dir: &Path) -> Result<Self, KeepFault> {
+        Ok(Self { courier: OutboxStore::open(state_dir)?, codes: OutboxStore::open(state_dir)? })
     }
 }
 

@@ -95,30 +95,30 @@ pub fn run(root: &Path, core: &OwnedFd) -> io::Result<()> {
             poll(&mut waits, None)?;
             !waits[0].revents().is_empty()
         };
-        running.retain_mut(|probe| !probe.is_over());
+        running.retain_mut(|probe| !probe.settle());
         if !is_asked {
             continue;
         }
-        match take(core)? {
-            Taken::Gone => {
+        match receive(core)? {
+            Received::Gone => {
                 running.iter_mut().for_each(|probe| drop(probe.child.kill()));
                 return Ok(());
             }
-            Taken::Start([socket, ending]) => {
+            Received::Start([socket, ending]) => {
                 let mut ending = UnixStream::from(ending);
                 match start(root, socket) {
                     Ok((child, end)) => running.push(Running { child, end, ending: Some(ending) }),
                     Err(error) => drop(write!(ending, "it could not be started: {error}")),
                 }
             }
-            Taken::Nonsense => {}
+            Received::Nonsense => {}
         }
     }
 }
 
 impl Running {
-    /// Sees to it that what is not wanted ends, and that an end is told.
-    fn is_over(&mut self) -> bool {
+    /// Ends what is not wanted, and reports an end to the core; true when it has ended.
+    fn settle(&mut self) -> bool {
         match self.child.try_wait() {
             Ok(None) => {}
             Ok(Some(status)) => {
@@ -142,20 +142,20 @@ impl Running {
     }
 }
 
-enum Taken {
+enum Received {
     Start([OwnedFd; DESCRIPTORS]),
     Nonsense,
     Gone,
 }
 
-fn take(core: &OwnedFd) -> io::Result<Taken> {
+fn receive(core: &OwnedFd) -> io::Result<Received> {
     let mut space = [MaybeUninit::uninit(); rustix::cmsg_space!(ScmRights(DESCRIPTORS))];
     let mut ancillary = RecvAncillaryBuffer::new(&mut space);
     let mut byte = [0];
     let received = recvmsg(core, &mut [IoSliceMut::new(&mut byte)], &mut ancillary, RecvFlags::CMSG_CLOEXEC);
     match received {
         Ok(received) if received.bytes > 0 => {}
-        Ok(_) | Err(rustix::io::Errno::CONNRESET) => return Ok(Taken::Gone),
+        Ok(_) | Err(rustix::io::Errno::CONNRESET) => return Ok(Received::Gone),
         Err(error) => return Err(error.into()),
     }
     let mut descriptors = Vec::new();
@@ -164,7 +164,7 @@ fn take(core: &OwnedFd) -> io::Result<Taken> {
             descriptors.extend(more);
         }
     }
-    Ok(<[OwnedFd; DESCRIPTORS]>::try_from(descriptors).map_or(Taken::Nonsense, Taken::Start))
+    Ok(<[OwnedFd; DESCRIPTORS]>::try_from(descriptors).map_or(Received::Nonsense, Received::Start))
 }
 
 fn start(root: &Path, socket: OwnedFd) -> io::Result<(Child, OwnedFd)> {

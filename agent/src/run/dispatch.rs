@@ -2,7 +2,7 @@
 
 use crate::clock::{Clock, Wall};
 use crate::judge::Book;
-use crate::keep::OutboxStore;
+use crate::keep::{OutboxStore, Outboxes};
 use crate::reading::Snapshot;
 use crate::serve::document::box_name;
 use crate::show::outlet::Scenery;
@@ -62,12 +62,13 @@ pub struct Scene<'a> {
 }
 
 /// Makes the book ready for telling: with a mark of its own, and as new as what was told before a sudden end.
-pub fn prepare(book: &mut Book, stores: Option<&(OutboxStore, OutboxStore)>, alerts: &Alerts, clock: &Clock) {
+pub fn prepare(book: &mut Book, outboxes: Option<&Outboxes>, alerts: &Alerts, clock: &Clock) {
     if book.mark.is_empty() {
         book.mark = format!("{:08x}", random());
     }
     // Nobody has kept up what was told to ways that are configured no more.
-    let kept = stores.filter(|_| !alerts.ways.is_empty()).and_then(|(store, _)| store.load().ok());
+    let outboxes = outboxes.filter(|_| !alerts.ways.is_empty());
+    let kept = outboxes.and_then(|outboxes| outboxes.courier.load().ok());
     if let Some(kept) = kept {
         let mark = book.mark.clone();
         book.recover(kept.told(&Stamp::by(clock)), |incident| kept.was_told_over(&mark, incident.id));
@@ -81,7 +82,7 @@ impl Dispatch {
     /// When the machine has no thread to spare.
     pub fn start(
         settings: &Settings,
-        stores: Option<(OutboxStore, OutboxStore)>,
+        outboxes: Option<Outboxes>,
         book: &Book,
         clock: &Clock,
     ) -> io::Result<Option<Self>> {
@@ -91,7 +92,7 @@ impl Dispatch {
         }
         let wanted = wanted(settings);
         let (report, reports) = unbounded_channel();
-        let (store, codes) = stores.unzip();
+        let (store, codes) = outboxes.map(|outboxes| (outboxes.courier, outboxes.codes)).unzip();
         let (mark, is_muted) = (book.mark.clone(), book.is_muted(clock.now()));
         let errand = Errand { wanted, is_muted, store };
         let courier = Courier::start(errand, Machine::new(clock.clone()), move |said| drop(report.send(said)))?;
@@ -107,11 +108,17 @@ impl Dispatch {
     }
 
     /// From now on what waits is kept, in these stores, and so is what an earlier run has left there.
-    pub fn keep(&mut self, (store, codes): (OutboxStore, OutboxStore), book: &Book) {
+    pub fn keep(&mut self, outboxes: Outboxes, book: &Book) {
+        let Outboxes { courier, codes } = outboxes;
         self.mark.clone_from(&book.mark);
         self.unconfirmed = unconfirmed(&self.alerts, Some(&codes));
         self.codes = Some(codes);
-        self.courier.keep(store);
+        self.courier.keep(courier);
+    }
+
+    /// True while what waits is kept over a restart.
+    pub fn is_kept(&self) -> bool {
+        self.codes.is_some()
     }
 
     /// What the courier has to say next.

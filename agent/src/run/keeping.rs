@@ -6,7 +6,7 @@ use super::dispatch::{self, Dispatch};
 use crate::clock::{Clock, Moment};
 use crate::judge::Memory;
 use crate::judge::ledger::Ledger;
-use crate::keep::{KeepFault, Opened, Opening, OutboxStore, Report, Saver, Store};
+use crate::keep::{KeepFault, Opened, Opening, Outboxes, Report, Saver, Store};
 use crate::tell::courier;
 use crate::tell::log::Entry;
 use std::io;
@@ -27,8 +27,15 @@ pub struct Keeping {
     not_stored: Option<KeepFault>,
 }
 
-/// What a store begins with: what there is to say, the ledger and the outboxes.
-pub type Begin = (Vec<Entry>, Ledger, Option<(OutboxStore, OutboxStore)>);
+/// What a store begins with.
+pub struct Begin {
+    /// What there is to say.
+    pub entries: Vec<Entry>,
+    /// What was kept.
+    pub ledger: Ledger,
+    /// Where alerts are kept; `None` while there is no store.
+    pub outboxes: Option<Outboxes>,
+}
 
 impl Keeping {
     /// Begins with a store, or with the tries to open it.
@@ -36,26 +43,30 @@ impl Keeping {
     /// # Errors
     /// When the machine has no thread to spare.
     pub fn begin(kept: Result<Opened, KeepFault>, state_dir: PathBuf, clock: &Clock) -> io::Result<(Self, Begin)> {
-        let none = Self { state_dir: state_dir.clone(), saver: None, opening: None, not_open: None, not_stored: None };
+        let closed =
+            Self { state_dir: state_dir.clone(), saver: None, opening: None, not_open: None, not_stored: None };
         match kept {
             Ok(Opened { store, ledger, outboxes, remarks }) => {
                 let saver = Some(Saver::start(store, clock.now())?);
-                Ok((Self { saver, ..none }, (about_remarks(remarks), ledger, Some(outboxes))))
+                let begin = Begin { entries: about_remarks(remarks), ledger, outboxes: Some(outboxes) };
+                Ok((Self { saver, ..closed }, begin))
             }
             Err(fault) => {
                 let entry = Entry::agent(4, "store-not-open", format!("{COSTS}; it is tried again: {fault}"));
                 let opening = Some(Opening::start(state_dir, clock.clone())?);
-                Ok((Self { opening, not_open: Some(fault), ..none }, (vec![entry], Ledger::default(), None)))
+                let begin = Begin { entries: vec![entry], ledger: Ledger::default(), outboxes: None };
+                Ok((Self { opening, not_open: Some(fault), ..closed }, begin))
             }
         }
     }
 
-    /// The stores of alerts for channels that are configured only now: for the courier, and for codes. `None` while there is
-    /// no store; they come with it.
-    pub fn outboxes(&self) -> Option<(OutboxStore, OutboxStore)> {
+    /// The stores of alerts for channels that are configured only now. `None` while there is no store; they come with it. When
+    /// they cannot be opened, alerts that wait are not kept, which is a fault until a later reload can open them.
+    pub fn outboxes(&mut self) -> Option<Outboxes> {
         self.saver.as_ref()?;
-        let open = || OutboxStore::open(&self.state_dir).ok();
-        open().zip(open())
+        let opened = Outboxes::open(&self.state_dir);
+        self.not_stored = opened.as_ref().err().cloned();
+        opened.ok()
     }
 
     /// A run has begun: a machine that goes down in its first minutes must be found out.
@@ -158,5 +169,29 @@ fn about_saving(said: Report) -> Entry {
     match said {
         Report::Fails(fault) => Entry::agent(4, "not-saved", format!("{COSTS}: {fault}")),
         Report::WorksAgain => Entry::agent(5, "saved-again", "what drives count is saved again"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::disallowed_methods, reason = "a state folder is moved away")]
+    use super::*;
+
+    /// A channel is configured when the store has just become unusable: its alerts would live in memory only.
+    #[test]
+    fn that_alerts_cannot_be_stored_is_a_fault_of_the_store() {
+        let folder = tempfile::tempdir().expect("there is room for a folder");
+        let (state, clock) = (folder.path().join("state"), Clock::of_this_machine());
+        std::fs::create_dir(&state).expect("a folder in it");
+        let kept = Opened::open(&state, clock.clone());
+        let (mut keeping, _) = Keeping::begin(kept, state.clone(), &clock).expect("there is a thread to spare");
+        assert_eq!(keeping.fault(), None);
+        std::fs::rename(&state, folder.path().join("elsewhere")).expect("the folder is moved");
+        assert!(keeping.outboxes().is_none());
+        let fault = keeping.fault().expect("alerts that wait are not kept");
+        assert!(fault.contains("store.db"), "{fault}");
+        std::fs::rename(folder.path().join("elsewhere"), &state).expect("the folder is back");
+        assert!(keeping.outboxes().is_some());
+        assert_eq!(keeping.fault(), None);
     }
 }

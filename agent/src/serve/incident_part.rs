@@ -151,11 +151,11 @@ pub fn incident(
     let told = told(judged, clock, Tongue::English);
     let (handling, handled_trays) = match &judged.handling {
         Handling::NoTray => (TrayHandling::NoTray, Vec::new()),
-        Handling::PullNothing => (TrayHandling::PullNothing, Vec::new()),
+        Handling::PullNothing | Handling::Nameless => (TrayHandling::PullNothing, Vec::new()),
         Handling::LeaveIn(labels) => (TrayHandling::LeaveIn, labels.clone()),
         Handling::Compare { .. } => (TrayHandling::Compare, Vec::new()),
-        Handling::MayPull { tray, .. } => (TrayHandling::MayPull, vec![tray.clone()]),
-        Handling::PutBack { tray, .. } => (TrayHandling::PutBack, vec![tray.clone()]),
+        Handling::MayPull { tray } => (TrayHandling::MayPull, vec![tray.clone()]),
+        Handling::PutBack { tray } => (TrayHandling::PutBack, vec![tray.clone()]),
     };
     Incident {
         id: judged.id,

@@ -3,6 +3,7 @@
 
 use super::tongue::{Places, Tongue};
 use super::wording::{Words, listed, whole};
+use crate::judge::{controllers, supply};
 use crate::reading::{ControllerKind, Lane, Nominal};
 use crate::units::{Celsius, Rpm, Volts};
 use crate::verdict::{ControllerFault, ControllerName, LinkFault, Place};
@@ -52,10 +53,11 @@ pub(super) fn undervoltage(is_low: bool, dips: u32, longest: Duration, in_a_day:
         true => tongue.plain("undervoltage.short").to_owned(),
         false => tongue.span(longest),
     };
+    let within = tongue.span(supply::DIPS_WITHIN);
     let often = match dips {
         0 => String::new(),
-        1 => tongue.say("undervoltage.once", &[("longest", &longest)]),
-        _ => tongue.say("undervoltage.times", &[("dips", &dips), ("longest", &longest)]),
+        1 => tongue.say("undervoltage.once", &[("longest", &longest), ("within", &within)]),
+        _ => tongue.say("undervoltage.times", &[("dips", &dips), ("longest", &longest), ("within", &within)]),
     };
     let section = if is_low { "undervoltage.now" } else { "undervoltage" };
     tongue.words(section, &[("often", &often), ("in-a-day", &in_a_day)])
@@ -82,16 +84,19 @@ pub(super) fn controller(name: &ControllerName, drives: &[Place], what: &Control
         let places: Places = &[("controller", &controller), ("behind", &behind)];
         tongue.words(section, &[places, more].concat())
     };
+    let within = tongue.span(controllers::HOUR);
     let lane = |lane: &Lane| tongue.figure(format!("{} GT/s x{}", lane.gigatransfers, lane.width));
     match what {
         ControllerFault::Gone => words("controller.gone", &[]),
         ControllerFault::AllOnes => words("controller.all-ones", &[]),
         ControllerFault::NoDriver => words("controller.no-driver", &[]),
-        ControllerFault::BusErrors { corrected } => words("controller.bus-errors", &[("corrected", corrected)]),
+        ControllerFault::BusErrors { corrected } => {
+            words("controller.bus-errors", &[("corrected", corrected), ("within", &within)])
+        }
         ControllerFault::SlowLane { now, best } => {
             words("controller.slow-lane", &[("now", &lane(now)), ("best", &lane(best))])
         }
-        ControllerFault::Resets { count } => words("controller.resets", &[("count", count)]),
+        ControllerFault::Resets { count } => words("controller.resets", &[("count", count), ("within", &within)]),
     }
 }
 

@@ -1,8 +1,10 @@
 //! The words for the box itself and for the program itself. Pure; the rules that all words keep are in
 //! [`super::wording`].
 
-use super::tongue::Tongue;
+use super::tongue::{Places, Tongue};
 use super::wording::Words;
+use crate::judge::board;
+use crate::units::Bytes;
 use crate::verdict::{AgentFault, BoxFault};
 
 pub(super) fn agent(what: &AgentFault, tongue: Tongue) -> Words {
@@ -41,7 +43,9 @@ pub(super) fn of_box(what: &BoxFault, tongue: Tongue) -> Words {
             tongue.words("box.out-of-memory", &[("processes", &processes), ("ended", ended)])
         }
         BoxFault::CardWears { device, written } => {
-            tongue.words("box.card-wears", &[("device", device), ("written", &tongue.figure(written))])
+            let bearable = tongue.figure(Bytes(board::CARD_BYTES));
+            let places: Places = &[("device", device), ("written", &tongue.figure(written)), ("bearable", &bearable)];
+            tongue.words("box.card-wears", places)
         }
         BoxFault::DiskErrors { device, count } => {
             let messages = tongue.count("box.disk-errors.messages", *count);

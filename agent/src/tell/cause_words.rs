@@ -12,7 +12,7 @@ pub struct CauseWords {
     /// What it is, to stand after "likely" or "possibly".
     pub what: String,
     /// What to do, in a line of the panel.
-    pub brief: &'static str,
+    pub brief: String,
     /// What to do.
     pub advice: String,
     /// What not to do.
@@ -27,37 +27,49 @@ pub fn words(incident: &Incident, tongue: Tongue) -> Option<CauseWords> {
     if !cause.is_named() {
         return None;
     }
-    let plain = |key| tongue.plain(key).to_owned();
+    let plain = |key: &str| tongue.plain(key).to_owned();
     let places: Places = &[
         ("count", &drives.len()),
         ("tray", &drives.first().map_or_else(|| plain("drive.title-unknown"), |drive| named(drive, tongue))),
         ("drive", &drives.first().map_or_else(|| plain("drive.one"), |drive| pointed_at(drive, tongue))),
         ("all", &trays(drives, tongue)),
+        ("parts", &tongue.plain(if all_in_trays(drives) { "cause.trays" } else { "cause.drives" })),
         ("part", &incident.part.as_deref().unwrap_or(tongue.plain("cause.part"))),
     ];
     // Its words go by the name that a cause has in documents; where trays may not be changed while the box is on, what goes
     // back goes back with the box off.
     let of = match incident.handling {
-        Handling::PutBack { while_on: false, .. } if cause == Cause::WrongTray => "cause.wrong-tray-off".to_owned(),
+        Handling::PutBack { .. } if cause == Cause::WrongTray && !incident.hot_swap => {
+            "cause.wrong-tray-off".to_owned()
+        }
         _ => format!("cause.{}", cause.id()),
     };
     let say = |field: &str| tongue.say(&format!("{of}.{field}"), places);
+    let off = tongue.off(&of);
+    let (brief, advice) = off.first(incident.hot_swap, plain(&format!("{of}.brief")), say("advice"), tongue);
     Some(CauseWords {
         title: say("title"),
         what: say("what"),
-        brief: tongue.plain(&format!("{of}.brief")),
-        advice: say("advice"),
+        brief,
+        advice,
         warning: say("warning"),
         next_test: say("test"),
     })
 }
 
-/// Trays in a sentence, such as "trays 1, 3 and 5".
+fn all_in_trays(drives: &[Place]) -> bool {
+    drives.iter().all(|drive| drive.tray.is_some())
+}
+
+/// Drives in a sentence, such as "trays 1, 3 and 5"; "drives" where not all have one.
 pub fn trays(drives: &[Place], tongue: Tongue) -> String {
     let labels: Vec<String> = drives.iter().map(Place::label).collect();
     match &labels[..] {
         [] => tongue.plain("drive.all").to_owned(),
         [_] => pointed_at(&drives[0], tongue),
-        [first @ .., last] => tongue.say("drive.trays", &[("some", &first.join(", ")), ("last", last)]),
+        [first @ .., last] => {
+            let key = if all_in_trays(drives) { "drive.trays" } else { "drive.labels" };
+            tongue.say(key, &[("some", &first.join(", ")), ("last", last)])
+        }
     }
 }

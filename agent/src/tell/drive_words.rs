@@ -3,7 +3,7 @@
 
 use super::test_words;
 use super::tongue::{Places, Tongue};
-use super::wording::{Words, named, pointed_at, stay_and};
+use super::wording::{Words, named, pointed_at};
 use crate::verdict::{Counted, Place, SaysFailing};
 use std::time::Duration;
 
@@ -14,10 +14,9 @@ pub(super) fn about(section: &str, drive: &Place, tongue: Tongue, places: Places
     tongue.words(section, &[names, places].concat())
 }
 
-pub(super) fn gone(drive: &Place, pool: Option<&str>, leave_in: &[String], tongue: Tongue) -> Words {
+pub(super) fn gone(drive: &Place, pool: Option<&str>, tongue: Tongue) -> Words {
     let needed = pool.map(|pool| tongue.say("drive-gone.needed", &[("pool", &pool)])).unwrap_or_default();
-    let words = about("drive-gone", drive, tongue, &[("needed", &needed)]);
-    Words { advice: stay_and(leave_in, words.advice, tongue), ..words }
+    about("drive-gone", drive, tongue, &[("needed", &needed)])
 }
 
 pub(super) fn failing(drive: &Place, how: SaysFailing, tongue: Tongue) -> Words {

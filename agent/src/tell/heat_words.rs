@@ -41,7 +41,7 @@ impl Warm<'_> {
             _ => about("drive-hot", self.drive, tongue, places),
         };
         if self.others.is_some_and(|(_, warmest)| self.now.0 - warmest.0 >= 8.0) {
-            words.brief = tongue.plain("drive-hot.alone.brief");
+            words.brief = tongue.plain("drive-hot.alone.brief").to_owned();
             words.advice = tongue.plain("drive-hot.alone.advice").to_owned();
         }
         words.evidence.extend(self.ahead().map(|(outlook, reaches)| {

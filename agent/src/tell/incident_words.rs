@@ -4,10 +4,10 @@
 use super::cause_words::{self, trays};
 use super::evidence_words::{seen, unmeasured};
 use super::tongue::Tongue;
-use super::wording::{self, TITLE_COLUMNS, Words, leave_in_line, short, stay_and};
+use super::wording::{self, Off, TITLE_COLUMNS, Words, leave_in_line, short, stay_and};
 use crate::clock::Moment;
 use crate::units::span;
-use crate::verdict::{Cause, Condition, Confidence, Ended, Finding, Handling, Incident, Turned};
+use crate::verdict::{Cause, Condition, Confidence, Ended, Finding, Handling, Incident, Place, Turned};
 
 /// The words of an incident.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,7 +28,7 @@ pub struct Told {
 
 /// The words; `clock` says the time of day of a moment.
 pub fn told(incident: &Incident, clock: &dyn Fn(Moment) -> String, tongue: Tongue) -> Told {
-    let words_of = |condition| wording::words(condition, tongue);
+    let words_of = |condition| wording::words_in_box(condition, incident.hot_swap, tongue);
     let lead = incident.lead().map(words_of).unwrap_or_else(nothing_holds);
     let cause = cause_words::words(incident, tongue);
     let mut evidence: Vec<String> =
@@ -46,11 +46,14 @@ pub fn told(incident: &Incident, clock: &dyn Fn(Moment) -> String, tongue: Tongu
                 (short(&cause.title, TITLE_COLUMNS), short(&cause.title, TITLE_COLUMNS))
             };
             let (brief, advice, warning) = (cause.brief, cause.advice, cause.warning);
-            (Words { title, name, sentence, brief, leave_in: None, advice, warning, evidence }, cause.next_test)
+            (
+                Words { title, name, sentence, brief, off: Off::Never, leave_in: None, advice, warning, evidence },
+                cause.next_test,
+            )
         }
         None if incident.cause == Cause::Unclear => {
             let sentence = tongue.say("incident.not-clear", &[("facts", &lead.sentence)]);
-            // R17 names the three measurements that would decide.
+            // Three measurements would decide.
             (
                 Words { sentence, evidence, ..with_the_others(lead, incident) },
                 tongue.plain("incident.three-tests").to_owned(),
@@ -106,7 +109,8 @@ fn nothing_holds() -> Words {
         title: empty(),
         name: empty(),
         sentence: empty(),
-        brief: "",
+        brief: empty(),
+        off: Off::Never,
         leave_in: None,
         advice: empty(),
         warning: empty(),
@@ -122,10 +126,14 @@ fn opinion(confidence: Confidence, tongue: Tongue) -> &'static str {
     })
 }
 
-/// What happened, in a sentence: that of the leading condition, or that several drives did the same.
+/// What happened, in a sentence: that of the leading condition, or that several drives are gone.
 fn facts(incident: &Incident, lead: &str, tongue: Tongue) -> String {
-    let count = incident.drives.len();
-    let gone = incident.conditions.iter().any(|condition| matches!(condition.finding, Finding::DriveGone { .. }));
+    let of = |condition: &Condition| match &condition.finding {
+        Finding::DriveGone { drive, .. } => Some(drive.clone()),
+        _ => None,
+    };
+    let mut gone: Vec<Place> = incident.conditions.iter().filter_map(of).collect();
+    gone.sort();
     match incident.cause {
         Cause::Supply
         | Cause::UsbPower
@@ -133,9 +141,9 @@ fn facts(incident: &Incident, lead: &str, tongue: Tongue) -> String {
         | Cause::SharedPath
         | Cause::ControllerStopped
         | Cause::ControllerHot
-            if count > 1 && gone =>
+            if gone.len() > 1 =>
         {
-            tongue.say("incident.together", &[("count", &count), ("trays", &trays(&incident.drives, tongue))])
+            tongue.say("incident.together", &[("count", &gone.len()), ("trays", &trays(&gone, tongue))])
         }
         _ => lead.to_owned(),
     }
@@ -153,13 +161,14 @@ fn handled(mut words: Words, incident: &Incident, tongue: Tongue) -> Words {
             let compare = tongue.say("incident.compare", &[("tail", &tail)]);
             (Some(tongue.say("line.look-for", &[("tail", &tail)])), Some(compare))
         }
-        Handling::MayPull { tray, while_on } => {
+        Handling::Nameless => (plain("line.pull-nothing"), plain("incident.nameless")),
+        Handling::MayPull { tray } => {
             let may = tongue.say("incident.may-pull", &[("tray", tray)]);
             let off = tongue.plain("incident.switch-off-first");
-            (None, Some(if *while_on { may } else { format!("{off} {may}") }))
+            (None, Some(if incident.hot_swap { may } else { format!("{off} {may}") }))
         }
-        Handling::PutBack { tray, while_on } => {
-            let line = if *while_on { "line.put-back" } else { "line.off-put-back" };
+        Handling::PutBack { tray } => {
+            let line = if incident.hot_swap { "line.put-back" } else { "line.off-put-back" };
             (Some(tongue.say(line, &[("tray", tray)])), None)
         }
     };
@@ -167,13 +176,23 @@ fn handled(mut words: Words, incident: &Incident, tongue: Tongue) -> Words {
     if let Some(first) = first.filter(|first| !words.advice.starts_with(first.as_str())) {
         words.advice = format!("{first} {}", words.advice);
     }
+    if may_be_meant(incident) {
+        words.advice = format!("{} {}", words.advice, tongue.say("incident.agree", &[("id", &incident.id)]));
+    }
     words
 }
 
+/// True when nothing but what is missing speaks for a fault, so that its owner may have wanted it.
+fn may_be_meant(incident: &Incident) -> bool {
+    let is_open = !incident.cause.is_named() || incident.cause == Cause::TakenOut;
+    is_open && incident.conditions.iter().any(|condition| condition.finding.can_be_agreed_with())
+}
+
 fn leave(labels: &[String], tongue: Tongue) -> String {
-    match labels.is_empty() {
-        true => tongue.plain("stay.all").to_owned(),
-        false => stay_and(labels, String::new(), tongue).trim_end().to_owned(),
+    if labels.is_empty() {
+        tongue.plain("stay.all").to_owned()
+    } else {
+        stay_and(labels, String::new(), tongue).trim_end().to_owned()
     }
 }
 

@@ -39,7 +39,7 @@ fn every_key_is_used_and_every_key_that_is_used_exists() {
         let evidence = section.strip_suffix(".evidence");
         let (section, field) = evidence.map_or((section, field), |section| (section, "evidence"));
         // A field of a condition or a cause is fetched with its section, or with one below it.
-        let fields = ["title", "name", "sentence", "brief", "what", "advice", "warning", "evidence", "test"];
+        let fields = ["title", "name", "sentence", "brief", "what", "advice", "warning", "evidence", "test", "off"];
         let below = format!("{section}.");
         let is_whole = fields.contains(&field) && used.iter().any(|text| text == section || text.starts_with(&below));
         let is_form = ["one", "many"].contains(&field) && used.contains(section);

@@ -1,7 +1,8 @@
 //! The words for pools and volumes. Pure; the rest of the words, and the rules they keep, are in [`super::wording`].
 
 use super::tongue::{Places, Tongue};
-use super::wording::{Words, listed, named, pointed_at, stay_and};
+use super::wording::{Words, listed, named, pointed_at};
+use crate::judge::space::SOON;
 use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Writing};
 use crate::units::{Bytes, Percent, span};
 use crate::verdict::{Down, Estimate, MemberFault, Place, ReadRisk, SpaceLimit};
@@ -15,7 +16,6 @@ pub(super) struct Degraded<'a> {
     pub spare: u32,
     pub lost: &'a [Place],
     pub offline: &'a [Place],
-    pub leave_in: &'a [String],
     pub rebuilding: bool,
 }
 
@@ -43,7 +43,6 @@ impl Degraded<'_> {
         if self.spare == 0 {
             words.title = tongue.say("pool-degraded.bare.title", places);
         }
-        words.advice = stay_and(self.leave_in, words.advice, tongue);
         let offline = listed(self.offline, tongue);
         words.evidence.extend(offline.map(|offline| tongue.say("pool-degraded.on-purpose", &[("offline", &offline)])));
         words
@@ -106,8 +105,8 @@ pub(super) fn space(
     full_in: Option<Estimate>,
     tongue: Tongue,
 ) -> Words {
-    let about = |key: &str| full_in.map(|full_in| tongue.say(key, &[("estimate", &tongue.estimate(&full_in))]));
-    let (free, size, soon) = (tongue.figure(free), tongue.figure(size), about("space-low.soon").unwrap_or_default());
+    let soon = full_in.map(|full_in| tongue.say("space-low.soon", &[("estimate", &tongue.estimate(&full_in))]));
+    let (free, size, soon) = (tongue.figure(free), tongue.figure(size), soon.unwrap_or_default());
     let places: Places = &[("mount", &mount), ("free", &free), ("size", &size), ("share", &share), ("soon", &soon)];
     let mut words = match (limit, full_in) {
         (None, Some(full_in)) => {
@@ -123,7 +122,10 @@ pub(super) fn space(
         }
         None => tongue.say("space-low.limit", &[("share", &limit.share)]),
     }));
-    words.evidence.extend(about("space-low.trend"));
+    words.evidence.extend(full_in.map(|full_in| {
+        let places: Places = &[("estimate", &tongue.estimate(&full_in)), ("limit", &tongue.span(SOON))];
+        tongue.say("space-low.trend", places)
+    }));
     words
 }
 
@@ -147,18 +149,21 @@ pub(super) fn faulty(
     how: MemberFault,
     tongue: Tongue,
 ) -> Words {
+    let section = match (how, role) {
+        // Only a spare stands in for others.
+        (MemberFault::PutOut, MemberRole::Spare) => "member-faulty.put-out.spare",
+        (MemberFault::Gone, MemberRole::Spare) => "member-faulty.gone.spare",
+        (MemberFault::PutOut, _) => "member-faulty.put-out",
+        (MemberFault::Gone, _) => "member-faulty.gone",
+        (MemberFault::Offline, _) => "member-faulty.offline",
+        (MemberFault::Doubted, _) => "member-faulty.doubted",
+    };
     let role = tongue.plain(match role {
         MemberRole::Data => "member-faulty.data",
         MemberRole::Log => "member-faulty.log",
         MemberRole::Cache => "member-faulty.cache",
         MemberRole::Spare => "member-faulty.spare",
     });
-    let section = match how {
-        MemberFault::PutOut => "member-faulty.put-out",
-        MemberFault::Gone => "member-faulty.gone",
-        MemberFault::Offline => "member-faulty.offline",
-        MemberFault::Doubted => "member-faulty.doubted",
-    };
     let name = drive.map_or_else(|| pool.to_owned(), |drive| named(drive, tongue));
     let drive = drive.map_or_else(|| device.to_owned(), |drive| pointed_at(drive, tongue));
     tongue.words(section, &[("pool", &pool), ("name", &name), ("drive", &drive), ("device", &device), ("role", &role)])

@@ -174,6 +174,7 @@ mod tests {
             evidence: Vec::new(),
             unmeasured: Vec::new(),
             handling: Handling::PullNothing,
+            hot_swap: false,
             acknowledged: false,
             reported: None,
         };

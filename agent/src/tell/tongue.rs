@@ -1,7 +1,7 @@
 //! Tongues: the words behind a key, from one table a language, with their places filled in. Pure; what the tables mean
 //! is said at the top of `words/english.toml`.
 
-use super::wording::Words;
+use super::wording::{Off, Words};
 use crate::reading::{ActivityKind, Reason};
 use crate::units::span;
 use crate::verdict::{Estimate, Severity, Unit};
@@ -68,11 +68,21 @@ impl Tongue {
             title: filled(text(&["title", "name"]), places),
             name: filled(text(&["name"]), places),
             sentence: filled(text(&["sentence"]), places),
-            brief: text(&["brief"]),
+            brief: text(&["brief"]).to_owned(),
+            off: self.off(section),
             leave_in: None,
             advice: filled(text(&["advice"]), places),
             warning: filled(text(&["warning"]), places),
             evidence: evidence.map(|line| filled(line, places)).collect(),
+        }
+    }
+
+    /// Whether the advice of a section begins with switching off.
+    pub(super) fn off(self, section: &str) -> Off {
+        match self.nearest(section, &["off"]).map(String::as_str) {
+            Some("tray") => Off::Trays,
+            Some(_) => Off::Always,
+            None => Off::Never,
         }
     }
 

@@ -5,6 +5,8 @@ use super::heat_words::Warm;
 use super::pool_words::Degraded;
 use super::tongue::{Places, Tongue};
 use super::{board_words, box_words, drive_words, pool_words};
+use crate::judge::{attachments, pool_work, warmth};
+use crate::units::Celsius;
 use crate::verdict::{Condition, Finding, Place};
 use std::time::Duration;
 
@@ -18,7 +20,9 @@ pub struct Words {
     /// One sentence.
     pub sentence: String,
     /// What the owner can do, in a line of the panel.
-    pub brief: &'static str,
+    pub brief: String,
+    /// Whether the box is switched off first for that.
+    pub off: Off,
     /// What must stay in, in a line of the panel, whenever nothing more may be lost.
     pub leave_in: Option<String>,
     /// What the owner can do.
@@ -29,21 +33,48 @@ pub struct Words {
     pub evidence: Vec<String>,
 }
 
+/// Whether what is advised begins with switching off: the table of words says so beside each advice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Off {
+    /// It touches nothing.
+    Never,
+    /// It touches trays, which may be changed in some boxes while they are on.
+    Trays,
+    /// It touches cables, cards or supplies.
+    Always,
+}
+
+impl Off {
+    /// The line and the advice, with what goes before them; `hot_swap` is true when trays may be changed while the box is on.
+    pub(super) fn first(self, hot_swap: bool, brief: String, advice: String, tongue: Tongue) -> (String, String) {
+        if self == Self::Never || (self == Self::Trays && hot_swap) {
+            return (brief, advice);
+        }
+        (tongue.say("off.line", &[("brief", &brief)]), tongue.say("off.advice", &[("advice", &advice)]))
+    }
+}
+
 /// Columns of the panel's small face.
 pub const TITLE_COLUMNS: usize = 21;
 
-/// The words of a condition.
+/// The words of a condition, in any box.
 pub fn words(condition: &Condition, tongue: Tongue) -> Words {
+    words_in_box(condition, false, tongue)
+}
+
+/// The words of a condition, in a box whose trays may be changed while it is on, or not.
+pub(super) fn words_in_box(condition: &Condition, hot_swap: bool, tongue: Tongue) -> Words {
     let mut words = finding(&condition.finding, tongue);
     words.title = short(&words.title, TITLE_COLUMNS);
     words.name = short(&words.name, TITLE_COLUMNS);
-    words.leave_in = match &condition.finding {
-        Finding::DriveGone { leave_in, .. } if !leave_in.is_empty() => Some(leave_in_line(leave_in, tongue)),
-        Finding::PoolDegraded { leave_in, spare, .. } if *spare == 0 || !leave_in.is_empty() => {
-            Some(leave_in_line(leave_in, tongue))
-        }
-        _ => None,
+    (words.brief, words.advice) = words.off.first(hot_swap, words.brief, words.advice, tongue);
+    let (leave_in, must_be_said): (&[String], bool) = match &condition.finding {
+        Finding::DriveGone { leave_in, .. } => (leave_in, !leave_in.is_empty()),
+        Finding::PoolDegraded { leave_in, spare, .. } => (leave_in, *spare == 0 || !leave_in.is_empty()),
+        _ => (&[], false),
     };
+    words.leave_in = must_be_said.then(|| leave_in_line(leave_in, tongue));
+    words.advice = stay_and(leave_in, words.advice, tongue);
     words
 }
 
@@ -82,7 +113,7 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
     let words = |section: &str, places: Places| tongue.words(section, places);
     let span = |time: &Duration| tongue.span(*time);
     match finding {
-        Finding::DriveGone { drive, pool, leave_in } => drive_words::gone(drive, pool.as_deref(), leave_in, tongue),
+        Finding::DriveGone { drive, pool, .. } => drive_words::gone(drive, pool.as_deref(), tongue),
         Finding::DriveHot { drive, now, limit, own_limit, others, outlook } => {
             let (now, limit, own_limit, others, outlook) = (*now, *limit, *own_limit, *others, *outlook);
             Warm { drive, now, limit, own_limit, others, outlook }.words(tongue)
@@ -105,9 +136,14 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::DrivesHeatingTogether { drives, rise } => {
             let labels: Vec<String> = drives.iter().map(Place::label).collect();
             let (labels, rise) = (labels.join(" "), whole(*rise));
-            words("drives-heating-together", &[("labels", &labels), ("rise", &rise), ("count", &drives.len())])
+            let (within, count) = (tongue.span(warmth::SPAN), drives.len());
+            let places: Places = &[("labels", &labels), ("rise", &rise), ("count", &count), ("within", &within)];
+            words("drives-heating-together", places)
         }
-        Finding::DriveCold { drive, now } => on("drive-cold", drive, &[("now", now), ("degrees", &whole(now.0))]),
+        Finding::DriveCold { drive, now } => {
+            let limit = Celsius(warmth::COLD);
+            on("drive-cold", drive, &[("now", now), ("degrees", &whole(now.0)), ("limit", &limit)])
+        }
         Finding::TemperatureLost { drive, why, all } => {
             let all = if *all { tongue.plain("temperature-lost.all") } else { "" };
             on("temperature-lost", drive, &[("why", why), ("all", &all)])
@@ -129,14 +165,15 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
             pool_words::faulty(pool, drive.as_ref(), device, *role, *how, tongue)
         }
         Finding::UsbSlow { drive, now, best } => {
-            on("usb-slow", drive, &[("now", &tongue.figure(now)), ("best", &tongue.figure(best))])
+            let (now, best, held) = (tongue.figure(now), tongue.figure(best), tongue.span(attachments::SLOW_HOLD));
+            on("usb-slow", drive, &[("now", &now), ("best", &best), ("held", &held)])
         }
         Finding::MissingAtStart { drive, missing, of } => {
             on("drive-missing-at-start", drive, &[("missing", missing), ("of", of)])
         }
-        Finding::PoolDegraded { pool, level, missing, of, spare, lost, offline, leave_in, rebuilding } => {
+        Finding::PoolDegraded { pool, level, missing, of, spare, lost, offline, rebuilding, .. } => {
             let (missing, of, spare, rebuilding) = (*missing, *of, *spare, *rebuilding);
-            Degraded { pool, level, missing, of, spare, lost, offline, leave_in, rebuilding }.words(tongue)
+            Degraded { pool, level, missing, of, spare, lost, offline, rebuilding }.words(tongue)
         }
         Finding::PoolDown { pool, why, present, of, lost } => pool_words::down(pool, *why, *present, *of, lost, tongue),
         Finding::PoolBusy { pool, activity, done, left, risk } => {
@@ -145,14 +182,17 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::RebuildStalled { pool, activity, done, stood } => {
             let at = done.map(|done| tongue.say("rebuild-stalled.at", &[("done", &done)])).unwrap_or_default();
             let doing = tongue.activity(*activity);
-            words("rebuild-stalled", &[("pool", pool), ("doing", &doing), ("at", &at), ("stood", &span(stood))])
+            let least = pool_work::CRAWL_BYTES_PER_S / 1e6;
+            let places: Places =
+                &[("pool", pool), ("doing", &doing), ("at", &at), ("stood", &span(stood)), ("least", &least)];
+            words("rebuild-stalled", places)
         }
         Finding::Mismatches { pool, level, bytes } => {
             words("mismatches", &[("pool", pool), ("level", level), ("bytes", &tongue.figure(bytes))])
         }
         Finding::CheckOverdue { pool, since, never } => {
             let section = if *never { "check-overdue.never" } else { "check-overdue" };
-            words(section, &[("pool", pool), ("since", &span(since))])
+            words(section, &[("pool", pool), ("since", &span(since)), ("every", &tongue.span(pool_work::CHECK_EVERY))])
         }
         Finding::DataLost { pool, pieces } => words("data-lost", &[("pool", pool), ("pieces", pieces)]),
         Finding::MetadataLow { pool, unallocated, used } => {

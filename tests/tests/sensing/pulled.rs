@@ -205,9 +205,10 @@ impl Story {
         self.open.iter().map(|incident| (incident.cause, &incident.handling)).collect()
     }
 
-    fn must_go_back(&self, name: &str, while_on: bool) {
-        let back = Handling::PutBack { tray: "4".to_owned(), while_on };
+    fn must_go_back(&self, name: &str, hot_swap: bool) {
+        let back = Handling::PutBack { tray: "4".to_owned() };
         assert!(self.causes().contains(&(Cause::WrongTray, &back)), "{name}: {:?}", self.causes());
+        assert!(self.open.iter().all(|incident| incident.hot_swap == hot_swap), "{name}");
     }
 
     fn must_not_go_back(&self, name: &str) {

@@ -1,8 +1,28 @@
 //! Which kind of condition facts belong to, and which drive they are about.
 
-use super::{Finding, Kind, Place};
+use super::{AgentFault, Down, Finding, Kind, Place};
+use crate::reading::Writing;
 
 impl Finding {
+    /// True for what can be meant so: something is missing or less than before, and nothing is read as wrong.
+    pub fn can_be_agreed_with(&self) -> bool {
+        match self {
+            Self::DriveGone { .. }
+            | Self::DriveNewOrMoved { .. }
+            | Self::MissingAtStart { .. }
+            | Self::SataSlow { .. }
+            | Self::UsbSlow { .. }
+            | Self::FanWeak { .. }
+            | Self::LinkTrouble { .. }
+            | Self::ControllerTrouble { .. } => true,
+            Self::AgentTrouble { what } => matches!(what, AgentFault::Unseen { .. }),
+            Self::PoolDown { why, .. } => *why == Down::Absent,
+            Self::FanStopped { by_fault_line, .. } => !by_fault_line,
+            Self::VolumeReadonly { writing, .. } => *writing == Writing::ReadOnly,
+            _ => false,
+        }
+    }
+
     /// The kind of condition these facts belong to.
     pub fn kind(&self) -> Kind {
         match self {

@@ -53,6 +53,9 @@ pub struct Incident {
     pub unmeasured: Vec<Unmeasured>,
     /// What may be done with trays.
     pub handling: Handling,
+    /// True when its owner has said that trays may be changed while the box is on.
+    #[serde(default)]
+    pub hot_swap: bool,
     /// True once its owner has said that he knows.
     pub acknowledged: bool,
     /// What its messages have said so far; `None` when it was kept before that was noted.
@@ -118,23 +121,20 @@ pub enum Handling {
     LeaveIn(Vec<String>),
     /// Which tray it is in is not certain: the serial on the drive decides.
     Compare {
-        /// The end of the serial, or of the place, that must be on the drive.
+        /// The end of the serial that must be on the drive.
         serial: String,
     },
+    /// Nobody can tell which drive it is, since it reports no serial: none may be taken out.
+    Nameless,
     /// It may be taken out: its pool does not need it.
     MayPull {
         /// The label of its tray.
         tray: String,
-        /// True when its owner has said that trays may be changed while the box is on.
-        while_on: bool,
     },
     /// It must be put back.
     PutBack {
         /// The label of its tray.
         tray: String,
-        /// True when its owner has said that trays may be changed while the box is on; else it is shut down first.
-        #[serde(default)]
-        while_on: bool,
     },
 }
 

@@ -15,12 +15,12 @@ const IDLE: Duration = Duration::from_secs(600);
 /// A drive that woke up less than this before has an excuse.
 const WAKING: Duration = Duration::from_secs(30);
 
-/// A hand that puts a drive out of its pool needs so long to pull it: a pool that lets go of a dying drive does it moments
-/// before.
+/// A hand that puts a drive out of its pool needs so long to pull it: a pool that lets go of a dying drive does it
+/// moments before.
 const BY_HAND: Duration = Duration::from_secs(30);
 
-/// R16: one drive went, and its owner had put it out of its pool, or was at work on the box, or took out a failing one. It
-/// makes an alarm mild, so what a hand did not surely do is no case of it: see also [`wrong_tray`].
+/// `taken-out`: one drive went, and its owner had put it out of its pool, or was at work on the box, or took out a
+/// failing one. It makes an alarm mild, so what a hand did not surely do is no case of it: see also [`wrong_tray`].
 pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
     let lost = left.with(Trouble::Connection);
     let rule = |suspect: &&Suspect| {
@@ -29,8 +29,8 @@ pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
         if !went_alone(left, suspect, at) || suspect.died_first() {
             return None;
         }
-        // A pool does without a drive that went before, too, until it is put back in; and it lets go of one that times out
-        // by itself. One that also fails is taken out at the box's own word.
+        // A pool does without a drive that went before, too, until it is put back in; and it lets go of one that times
+        // out by itself. One that also fails is taken out at the box's own word.
         let by_itself = suspect.losses().len() > 1 || (suspect.was_ever_troubled() && !before.failing);
         let put_out = before.put_out && before.out_for >= BY_HAND && !by_itself;
         let sleeps = before.asleep && !before.used && !before.put_out && saves_power(left.view, suspect) != Some(true);
@@ -61,7 +61,7 @@ fn went_alone(left: &Left, suspect: &Suspect, at: Moment) -> bool {
     losses.all(|sign| !is_other(&sign.event.part) || sign.event.at.apart(at) > together)
 }
 
-/// R13: errors within half a minute of waking up, and nothing else that speaks against the drive.
+/// `slow-to-wake`: errors within half a minute of waking up, and nothing else that speaks against the drive.
 pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
         let silent = [Happening::TimedOut, Happening::CommandFailed, Happening::SlowToRespond, Happening::Reset];
@@ -86,8 +86,8 @@ pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
     left.with(Trouble::Connection).iter().filter_map(rule).collect()
 }
 
-/// A good drive left by itself while its pool lacked another, or while another fails or hangs, without a sign that it died:
-/// the wrong tray, most likely. A hand takes out one after the other.
+/// A good drive left by itself while its pool lacked another, or while another fails or hangs, without a sign that it
+/// died: the wrong tray, most likely. A hand takes out one after the other.
 pub fn wrong_tray(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
         let (at, before) = suspect.lost().filter(|_| !suspect.known.present)?;
@@ -104,7 +104,8 @@ pub fn wrong_tray(left: &Left) -> Vec<Diagnosis> {
     left.with(Trouble::Connection).iter().filter_map(rule).collect()
 }
 
-/// R15: lost or timed out after it had nothing to do, where links may save power, and it kept its power.
+/// `link-power-saving`: lost or timed out after it had nothing to do, where links may save power, and it kept its
+/// power.
 pub fn link_power_saving(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
         let signs = suspect.signs(&[Happening::Vanished, Happening::TimedOut], NEAR);
@@ -124,13 +125,10 @@ fn saves_power(view: &View, suspect: &Suspect) -> Option<bool> {
     Some(!matches!(policy, "max_performance" | "keep_firmware_settings"))
 }
 
-/// R17: what no other rule explains. Each drive by itself.
+/// `unclear`: what no other rule explains. Each drive by itself.
 pub fn unclear(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &Suspect| {
-        let open = Trouble::ALL
-            .into_iter()
-            .filter(|trouble| trouble.troubles(suspect) && !left.explained.contains(&(suspect.key.clone(), *trouble)));
-        open.count().gt(&0).then(|| {
+        Trouble::ALL.into_iter().any(|trouble| left.is_open(suspect, trouble)).then(|| {
             let mut diagnosis = Diagnosis::new(Cause::Unclear, Confidence::Possible).of([suspect], &Trouble::ALL);
             diagnosis = diagnosis
                 .with(left.view.memory.ledger.signs.of(suspect.key).filter(|s| s.last >= suspect.since.minus(NEAR)));

@@ -51,8 +51,8 @@ fn by_controller<'v, 'a>(left: &Left<'v, 'a>) -> BTreeMap<&'a str, Vec<&'v Suspe
     found
 }
 
-/// R11: drives that were not seen since the start of a machine that runs another kernel than before, and no driver has
-/// started their controller.
+/// `kernel-update`: drives that were not seen since the start of a machine that runs another kernel than before, and no
+/// driver has started their controller.
 pub fn update(left: &Left) -> Vec<Diagnosis> {
     let Some(_) = left.view.kernel_change() else { return Vec::new() };
     let rule = |(key, suspects): (&str, Vec<&Suspect>)| {
@@ -67,7 +67,8 @@ pub fn update(left: &Left) -> Vec<Diagnosis> {
     by_controller(left).into_iter().filter_map(rule).collect()
 }
 
-/// R5: all drives of a controller went, and the controller itself is dead. R5b: it was warm, and works again.
+/// `controller-stopped`: all drives of a controller went, and the controller itself is dead. `controller-hot`: it was
+/// warm, and works again.
 pub fn stopped(left: &Left) -> Vec<Diagnosis> {
     let rule = |(key, suspects): (&str, Vec<&Suspect>)| {
         let since = suspects.iter().filter_map(|suspect| suspect.signs(&WENT, NEAR).first().map(|s| s.event.at)).min();
@@ -104,8 +105,8 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
     by_controller(left).into_iter().filter_map(rule).collect()
 }
 
-/// R6: errors are counted on the PCIe link of a controller, or it is slower or narrower than it was, while no drive behind
-/// it counts damaged transfers. Two drives or more that feel it belong to the story.
+/// `lane`: errors are counted on the PCIe link of a controller, or it is slower or narrower than it was, while no drive
+/// behind it counts damaged transfers. Two drives or more that feel it belong to the story.
 pub fn lane(left: &Left) -> Vec<Diagnosis> {
     let link = |condition: &Condition| match &condition.finding {
         Finding::ControllerTrouble { controller, what, .. } if is_of_the_link(what) => Some(controller.key.clone()),
@@ -133,7 +134,7 @@ pub fn lane(left: &Left) -> Vec<Diagnosis> {
     keys.into_iter().filter_map(rule).collect()
 }
 
-/// R10: all drives of one controller hang at once.
+/// `path-hangs`: all drives of one controller hang at once.
 pub fn path_hangs(left: &Left) -> Vec<Diagnosis> {
     let rule = |(key, suspects): (&str, Vec<&Suspect>)| {
         let hang = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.hangs());

@@ -10,7 +10,7 @@ const MEDIA: &[Trouble] = &[Trouble::Media];
 const WHOLE: &[Trouble] = &[Trouble::Media, Trouble::Connection];
 const WORN: &[Trouble] = &[Trouble::Media, Trouble::Connection, Trouble::Power];
 
-/// R9: one drive has work and finishes none, and the others go on.
+/// `drive-hangs`: one drive has work and finishes none, and the others go on.
 pub fn hangs(left: &Left) -> Vec<Diagnosis> {
     let hung: Vec<_> = left.with(Trouble::Connection).into_iter().filter(|suspect| suspect.hangs()).collect();
     let [suspect] = hung[..] else { return Vec::new() };
@@ -26,7 +26,8 @@ pub fn hangs(left: &Left) -> Vec<Diagnosis> {
     vec![Diagnosis::new(Cause::DriveHangs, confidence).of([suspect], CONNECTED).with(signs)]
 }
 
-/// R4: a drive says that it fails, or cannot read what it holds while its transfers arrive and its power is steady.
+/// `drive-fails`: a drive says that it fails, or cannot read what it holds while its transfers arrive and its power is
+/// steady.
 pub fn fails(left: &Left) -> Vec<Diagnosis> {
     left.with(Trouble::Media).into_iter().filter_map(|suspect| failing(suspect)).collect()
 }
@@ -34,7 +35,8 @@ pub fn fails(left: &Left) -> Vec<Diagnosis> {
 fn failing(suspect: &Suspect) -> Option<Diagnosis> {
     let says_so = suspect.has(&[Kind::DriveSaysFailing]);
     let died = suspect.failed_and_died();
-    // Its own word is a measurement, and so are places that it replaces; what it cannot read may have come from outside.
+    // Its own word is a measurement, and so are places that it replaces; what it cannot read may have come from
+    // outside.
     let lost_power = suspect.lost_power(&KINDS);
     if !suspect.is_worn() && (suspect.is_damaged() || lost_power) {
         return None;
@@ -47,8 +49,8 @@ fn failing(suspect: &Suspect) -> Option<Diagnosis> {
         (false, true) => Confidence::Likely,
         (false, false) => Confidence::Possible,
     };
-    // What it died of takes its absence along, though what it said is told of no more while it is gone; a drive that was
-    // pulled has another story.
+    // What it died of takes its absence along, though what it said is told of no more while it is gone; a drive that
+    // was pulled has another story.
     let whole = suspect.known.present || suspect.died_first();
     let explains = if suspect.is_worn() && !suspect.is_damaged() {
         WORN

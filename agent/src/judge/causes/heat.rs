@@ -1,17 +1,17 @@
 //! Causes of heat: the fan or the way of the air, one tray, the room.
 
 use super::{Diagnosis, Left};
+use crate::judge::warmth::NOT_ODD;
+use crate::reading::Fan;
 use crate::verdict::{Cause, Condition, Confidence, Finding, Kind, Subject, Unmeasured};
 
 const HEAT: [Kind; 3] = [Kind::DriveHot, Kind::DriveHotterThanPeers, Kind::DrivesHeatingTogether];
 const FAN: [Kind; 2] = [Kind::FanStopped, Kind::FanWeak];
-/// A drive that is no warmer than this above the warmest of its peers is warm like them, °C (the edge at which
-/// drive-hotter-than-peers ends).
-const ODD: f64 = 5.0;
 
-/// R8, R8b and R8c. Several drives that are too warm or get warm together, and a fan that fails, are one story; without
-/// word of a fan it stays possible, and where all fans turn it is the way of the air or the room. A fan that fails needs only one drive that is too warm: the others follow. When the
-/// board got as much warmer as the drives did, it is the room.
+/// `airflow`, `air-blocked`, `warm-room` and `tray-air`. Several drives that are too warm or get warm together, and a
+/// fan that fails, are one story; without word of a fan it stays possible, and where all fans that are fitted turn it
+/// is a blocked airflow or the room. A fan that fails needs only one drive that is too warm: the others follow. When
+/// the board got as much warmer as the drives did, it is the room.
 pub fn warmth(left: &Left) -> Vec<Diagnosis> {
     let (hot, fans) = (left.open(&HEAT), left.open(&FAN));
     let drives: Vec<&Condition> = hot.iter().copied().filter(|c| matches!(c.subject, Subject::Drive(_))).collect();
@@ -23,9 +23,12 @@ pub fn warmth(left: &Left) -> Vec<Diagnosis> {
         .collect();
     over.dedup();
     if together || over.len() >= 2 || (!over.is_empty() && !fans.is_empty()) {
-        let all_fans = &left.view.snapshot.fans;
-        let fan_told = all_fans.iter().any(|fan| fan.speed.get().is_some_and(|speed| speed.0 > 0));
-        let fans_run = fan_told && all_fans.iter().all(|fan| !fan.fault && fan.speed.get().is_some());
+        // A header that was never seen to have a fan says nothing.
+        let known = left.view.memory.ledger.fans.fitted(left.view.settings, left.view.snapshot);
+        let mut fitted = left.view.snapshot.fans.iter().filter(|fan| known.contains(&fan.key)).peekable();
+        let turns = |fan: &Fan| !fan.fault && fan.speed.get().is_some_and(|speed| speed.0 > 0);
+        let fan_told = left.view.snapshot.fans.iter().any(turns);
+        let fans_run = fitted.peek().is_some() && fitted.all(turns);
         let (cause, confidence) = match (fans.is_empty(), left.view.memory.ledger.climate.room_got_warmer()) {
             (false, _) => (Cause::Airflow, Confidence::Likely),
             (true, true) if !together => (Cause::WarmRoom, Confidence::Likely),
@@ -40,7 +43,7 @@ pub fn warmth(left: &Left) -> Vec<Diagnosis> {
     }
     let of_tray = |condition: &&&Condition| {
         let peers = matches!(&condition.finding, Finding::DriveHot { others: Some((_, warmest)), now, .. }
-            if now.0 >= warmest.0 + ODD);
+            if now.0 >= warmest.0 + NOT_ODD);
         peers || condition.kind() == Kind::DriveHotterThanPeers
     };
     let Some(tray) = drives.iter().find(of_tray) else { return Vec::new() };

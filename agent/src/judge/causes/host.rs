@@ -1,17 +1,14 @@
 //! Causes that lie in the machine: data that changes on its way, and starts that nobody asked for.
 
+use super::view::NEAR;
 use super::{Diagnosis, Left};
 use crate::judge::signs::Sign;
 use crate::reading::{DriveKey, Happening, MemberErrorKind};
 use crate::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, Severity};
 use std::collections::BTreeSet;
-use std::time::Duration;
 
-/// Drives that start and a supply that is low matter for a restart when they were noted within this of its last word.
-const LAST_MINUTE: Duration = Duration::from_secs(60);
-
-/// R12: data that does not agree on three drives or more, or between the members of a pool, while none of its drives
-/// counts a damaged transfer or an unreadable place.
+/// `data-path`: data that does not agree on three drives or more, or between the members of a pool, while none of its
+/// drives counts a damaged transfer or an unreadable place.
 pub fn data_path(left: &Left) -> Vec<Diagnosis> {
     let is_checksum = |condition: &&Condition| {
         matches!(condition.finding, Finding::MemberErrors { kind: MemberErrorKind::Checksum, .. })
@@ -37,15 +34,15 @@ pub fn data_path(left: &Left) -> Vec<Diagnosis> {
     vec![diagnosis]
 }
 
-/// R14: the machine started again and was not stopped. A low supply or drives that were starting then point to the supply,
-/// a processor that was critically hot to heat; what was kept of the boot before is all there is to tell by.
+/// `restart`: the machine started again and was not stopped. A low supply or drives that were starting then point to
+/// the supply, a processor that was critically hot to heat; what was kept of the boot before is all there is to tell
+/// by.
 pub fn restart(left: &Left) -> Vec<Diagnosis> {
     let ledger = &left.view.memory.ledger;
     let rule = |condition: &Condition| {
         let Finding::BoxTrouble { what: BoxFault::UncleanRestart { .. }, .. } = &condition.finding else { return None };
-        let last = |sign: &&Sign| {
-            ledger.signs.ended.is_some_and(|ended| sign.last <= ended && ended.since(sign.last) <= LAST_MINUTE)
-        };
+        let last =
+            |sign: &&Sign| ledger.signs.ended.is_some_and(|ended| sign.last <= ended && ended.since(sign.last) <= NEAR);
         let of = |kinds: &'static [Happening]| {
             ledger.signs.all().filter(last).filter(|sign| kinds.contains(&sign.event.what)).collect::<Vec<_>>()
         };

@@ -115,8 +115,8 @@ impl Diagnosis {
         self
     }
 
-    /// It explains these troubles of a drive, as far as their conditions are `meant`: of a trouble of which some are not, it
-    /// explains no more than the others.
+    /// It explains these troubles of a drive, as far as their conditions are `meant`: of a trouble of which some are
+    /// not, it explains no more than the others.
     fn of_one(mut self, suspect: &Suspect, explains: &[Trouble], meant: impl Fn(&Condition) -> bool) -> Self {
         self.since = if self.drives.is_empty() { suspect.since } else { self.since.min(suspect.since) };
         if !self.drives.contains(suspect.key) {
@@ -175,19 +175,20 @@ struct Left<'v, 'a> {
 }
 
 impl<'v, 'a> Left<'v, 'a> {
+    /// True for a drive with a trouble of this sort that is not explained.
+    fn is_open(&self, suspect: &Suspect, trouble: Trouble) -> bool {
+        trouble.troubles(suspect) && !self.explained.contains(&(suspect.key.clone(), trouble))
+    }
+
     /// The drives with a trouble of this sort that is not explained.
     fn with(&self, trouble: Trouble) -> Vec<&'v Suspect<'a>> {
-        let open =
-            |suspect: &&Suspect| trouble.troubles(suspect) && !self.explained.contains(&(suspect.key.clone(), trouble));
-        self.view.suspects.iter().filter(open).collect()
+        self.view.suspects.iter().filter(|suspect| self.is_open(suspect, trouble)).collect()
     }
 
     /// The drives that lost power or connection, as far as that is not explained.
     fn cut_off(&self) -> Vec<&'v Suspect<'a>> {
-        let is_open = |suspect: &&Suspect, trouble: Trouble| {
-            trouble.troubles(suspect) && !self.explained.contains(&(suspect.key.clone(), trouble))
-        };
-        let any = |suspect: &&Suspect| is_open(suspect, Trouble::Power) || is_open(suspect, Trouble::Connection);
+        let any =
+            |suspect: &&Suspect| self.is_open(suspect, Trouble::Power) || self.is_open(suspect, Trouble::Connection);
         self.view.suspects.iter().filter(any).collect()
     }
 

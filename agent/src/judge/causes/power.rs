@@ -1,5 +1,5 @@
-//! Causes of lost power: the supply of several drives, the power contact of one tray. A loss of power is an event with a
-//! time: it explains what happened then and what came of it, and nothing that happens later.
+//! Causes of lost power: the supply of several drives, the power contact of one tray. A loss of power is an event with
+//! a time: it explains what happened then and what came of it, and nothing that happens later.
 
 use super::view::{DAY, NEAR, POWER, Suspect, TOGETHER, View};
 use super::{Diagnosis, Left, Trouble};
@@ -14,8 +14,8 @@ const EXPLAINS: &[Trouble] = &[Trouble::Power, Trouble::Connection, Trouble::Tra
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
 /// What a supply that fades drops next, it drops within this.
 const FADING: Duration = Duration::from_secs(600);
-/// What comes of a loss of power begins within this: commands that run out, a link that came back slower and was looked at
-/// for ten minutes.
+/// What comes of a loss of power begins within this: commands that run out, a link that came back slower and was looked
+/// at for ten minutes.
 const AFTERMATH: Duration = Duration::from_secs(1200);
 /// More losses of one drive than this tell nothing more.
 const LOSSES: usize = 16;
@@ -23,24 +23,26 @@ const LOSSES: usize = 16;
 /// A loss of connection or power, whose, and within which time.
 type Loss<'v, 'a> = (&'v Suspect<'a>, &'a Sign, (Moment, Moment));
 
-/// R1, when drives have told that they lost their power.
+/// `supply`, when drives have told that they lost their power.
 pub fn supply_that_drives_confirm(left: &Left) -> Vec<Diagnosis> {
     supply_if(left, |powerless| powerless > 0)
 }
 
-/// R1 without their word.
+/// `supply` without their word.
 pub fn supply(left: &Left) -> Vec<Diagnosis> {
     supply_if(left, |_| true)
 }
 
 /// Two or more drives on different leads were lost, or lost their power, within ten seconds, and nothing speaks against
-/// their controllers. What the supply did before and does again is one story; a drive that wears out counts and has its own.
+/// their controllers. What the supply did before and does again is one story; a drive that wears out counts and has its
+/// own.
 fn supply_if(left: &Left, enough: impl Fn(usize) -> bool) -> Vec<Diagnosis> {
     let suspects = left.cut_off();
     let mut events: Vec<Vec<Loss>> =
         together(&suspects).into_iter().filter(|event| is_supply(left.view, event)).collect();
     let powerless = |event: &Vec<Loss>| event.iter().filter(|(_, sign, _)| is_powerless(sign)).count();
-    // What one dip has confirmed, another need not, but for drives whose bridge may be behind it.
+    // Once one event is confirmed by drives that lost their power, the supply is known to dip, and another event needs
+    // no such word of its own; unless all its drives are behind USB bridges, which may have failed instead.
     let is_confirmed = events.iter().any(|event| enough(powerless(event)));
     events.retain(|event| {
         enough(powerless(event)) || (is_confirmed && event.iter().any(|(suspect, ..)| suspect.bridge().is_none()))
@@ -95,7 +97,8 @@ fn all_losses<'v, 'a>(suspects: &[&'v Suspect<'a>]) -> Vec<Loss<'v, 'a>> {
     suspects.iter().flat_map(of).collect()
 }
 
-/// What was lost together, oldest first: losses that were seen first, then what was only told of. Each loss is in one group.
+/// What was lost together, oldest first: losses that were seen first, then what was only told of. Each loss is in one
+/// group.
 fn together<'v, 'a>(suspects: &[&'v Suspect<'a>]) -> Vec<Vec<Loss<'v, 'a>>> {
     let mut all = all_losses(suspects);
     all.sort_by_key(|(suspect, sign, (_, to))| (sign.after.is_some(), std::cmp::Reverse(*to), suspect.key));
@@ -111,7 +114,7 @@ fn together<'v, 'a>(suspects: &[&'v Suspect<'a>]) -> Vec<Vec<Loss<'v, 'a>>> {
             }
             group
         };
-        // Of groups of one size the first, which is that of the newest loss.
+        // `max_by_key` keeps the last of the largest: reversed, that is the first, the group of the newest loss.
         let best = all.iter().rev().map(group).max_by_key(Vec::len).filter(|group| !group.is_empty());
         let Some(best) = best else { break };
         all.retain(|(_, sign, _)| !best.iter().any(|(_, taken, _)| std::ptr::eq(*taken, *sign)));
@@ -132,8 +135,8 @@ fn is_supply(view: &View, event: &[Loss]) -> bool {
     leads.len() >= 2 && event.iter().all(clean)
 }
 
-/// A supply that has dropped two drives drops the others one by one. Not so what goes while somebody works on the box, or
-/// a drive that hung before.
+/// A supply that has dropped two drives drops the others one by one. Not so what goes while somebody works on the box,
+/// or a drive that hung before.
 fn fade<'v, 'a>(event: &mut Vec<Loss<'v, 'a>>, suspects: &[&'v Suspect<'a>]) {
     let mut more = all_losses(suspects);
     more.sort_by_key(|(suspect, _, (from, _))| (*from, suspect.key));
@@ -147,8 +150,8 @@ fn fade<'v, 'a>(event: &mut Vec<Loss<'v, 'a>>, suspects: &[&'v Suspect<'a>]) {
     }
 }
 
-/// True for what a loss of power explains: that it was told, that the drive is gone or not used since, and what followed
-/// within minutes. A drive that was lost again later has another story.
+/// True for what a loss of power explains: that it was told, that the drive is gone or not used since, and what
+/// followed within minutes. A drive that was lost again later has another story.
 pub fn comes_of(suspect: &Suspect, own: &[&Sign], open: &Condition) -> bool {
     if POWER.contains(&open.kind()) {
         return true;
@@ -180,8 +183,8 @@ fn strains<'a>(view: &View<'a>, at: Moment, lost: &[Loss<'_, 'a>]) -> Vec<&'a Si
     view.near(&STRAINS, at).filter(counts).collect()
 }
 
-/// What a drive lost that its own power contact or connection may be behind: its power, or its connection again and again
-/// within a day. What lies further apart is looked at by itself.
+/// What a drive lost that its own power contact or connection may be behind: its power, or its connection again and
+/// again within a day. What lies further apart is looked at by itself.
 fn cut<'a>(suspect: &Suspect<'a>) -> Option<Vec<&'a Sign>> {
     let mut losses = losses(suspect);
     losses.retain(|sign| !sign.before.is_some_and(|before| before.muted));
@@ -194,8 +197,8 @@ fn cut<'a>(suspect: &Suspect<'a>) -> Option<Vec<&'a Sign>> {
     (!cut.is_empty()).then_some(cut)
 }
 
-/// R2: one tray only lost its power, or its connection again and again within a day; transfers were not damaged, and no
-/// other tray was cut off within the hours in which drives tell of it.
+/// `tray-power`: one tray only lost its power, or its connection again and again within a day; transfers were not
+/// damaged, and no other tray was cut off within the hours in which drives tell of it.
 pub fn tray_power(left: &Left) -> Vec<Diagnosis> {
     let suspects = left.cut_off();
     let rule = |suspect: &&Suspect| {
@@ -224,8 +227,8 @@ pub fn tray_power(left: &Left) -> Vec<Diagnosis> {
     suspects.iter().filter_map(rule).collect()
 }
 
-/// R1 at the start of the machine: two drives or more of different leads have not been seen since, and their controllers
-/// work. When that is a whole shelf, or all drives, its power is the likely reason.
+/// `supply` at the start of the machine: two drives or more of different leads have not been seen since, and their
+/// controllers work. When that is a whole shelf, or all drives, its power is the likely reason.
 pub fn dark_since_start(left: &Left) -> Vec<Diagnosis> {
     let mut dark: Vec<&Suspect> = left.with(Trouble::Connection);
     dark.retain(|suspect| suspect.is_absent_since_start() && !suspect.is_worn());

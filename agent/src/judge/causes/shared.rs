@@ -1,5 +1,5 @@
-//! Causes that lie in what several drives share: a port multiplier or expander, the card that they are plugged into, its
-//! ribbon or its supply. One drive in trouble points to its own cable; two of one card do not.
+//! Causes that lie in what several drives share: a port multiplier or expander, the card that they are plugged into,
+//! its ribbon or its supply. One drive in trouble points to its own cable; two of one card do not.
 
 use super::power::comes_of;
 use super::view::{CONNECTION, Suspect, TOGETHER, TRANSFER, at_once};
@@ -14,8 +14,8 @@ const CUT_OFF: &[Trouble] = &[Trouble::Connection, Trouble::Power];
 const DAMAGED: &[Trouble] = &[Trouble::Transfer, Trouble::Connection];
 const SILENT: [Kind; 2] = [Kind::DriveTimeouts, Kind::DriveNotAnswering];
 
-/// All drives behind one port multiplier or expander went together, and no other. It takes their power along when it has a
-/// supply of its own.
+/// All drives behind one port multiplier or expander went together, and no other. It takes their power along when it
+/// has a supply of its own.
 pub fn path_lost(left: &Left) -> Vec<Diagnosis> {
     let mut paths: BTreeMap<&str, Vec<&Suspect>> = BTreeMap::new();
     for suspect in left.cut_off() {
@@ -77,8 +77,8 @@ pub fn damage(left: &Left) -> Vec<Diagnosis> {
     by_card(damaged).into_iter().filter_map(rule).collect()
 }
 
-/// Commands run out on two drives or more of one card, and no transfer is damaged. Where the errors of a card's PCIe link
-/// are not counted, that is how a bad ribbon or slot shows (R6).
+/// Commands run out on two drives or more of one card, and no transfer is damaged. Where the errors of a card's PCIe
+/// link are not counted, that is how a bad ribbon or slot shows (`lane`).
 pub fn silence(left: &Left) -> Vec<Diagnosis> {
     let spotless =
         |suspect: &&Suspect| !suspect.is_unreadable() && !suspect.is_damaged() && !suspect.lost_power(&CONNECTION);

@@ -9,8 +9,8 @@ use crate::verdict::{Cause, Confidence, Kind};
 
 const DAMAGED: &[Trouble] = &[Trouble::Transfer, Trouble::Connection];
 
-/// R3b: once drives have changed places, the errors stay with the port or go with the drive. What was told of the drive that
-/// was on the port before belongs to the same story.
+/// `port-or-cable`: once drives have changed places, the errors stay with the port or go with the drive. What was told
+/// of the drive that was on the port before belongs to the same story.
 pub fn after_a_move(left: &Left) -> Vec<Diagnosis> {
     let suspects = left.with(Trouble::Transfer);
     let moved: Vec<_> = suspects.iter().filter_map(|suspect| Some((*suspect, moved(left, suspect)?))).collect();
@@ -29,8 +29,8 @@ pub fn after_a_move(left: &Left) -> Vec<Diagnosis> {
     vec![Diagnosis::new(cause, Confidence::Likely).of(story, DAMAGED).with(suspect.damage())]
 }
 
-/// R3: transfers to one tray of a card are damaged, while its drive reads what it holds and keeps its power. Each card by
-/// itself; two of one card have another reason, see [`super::shared::damage`].
+/// `data-cable`: transfers to one tray of a card are damaged, while its drive reads what it holds and keeps its power.
+/// Each card by itself; two of one card have another reason, see [`super::shared::damage`].
 pub fn cable(left: &Left) -> Vec<Diagnosis> {
     let suspects = left.with(Trouble::Transfer);
     let rule = |suspect: &&Suspect| {

@@ -24,8 +24,8 @@ fn cut_times(suspect: &Suspect) -> Vec<Moment> {
     suspect.losses().iter().map(|sign| sign.event.at).collect()
 }
 
-/// R7: everything behind one bridge went or was reset together, and nothing else did. Whether its drives lost their power
-/// tells nothing: a bridge that fails may take it from them.
+/// `usb-bridge`: everything behind one bridge went or was reset together, and nothing else did. Whether its drives lost
+/// their power tells nothing: a bridge that fails may take it from them.
 pub fn bridge(left: &Left) -> Vec<Diagnosis> {
     let bridges = by_bridge(left);
     let rule = |(bridge, suspects): (&(&str, &str), &Vec<&Suspect>)| {
@@ -64,7 +64,7 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
     bridges.iter().filter_map(rule).collect()
 }
 
-/// R7b: several bridges of one host went within ten seconds.
+/// `usb-power`: several bridges of one host went within ten seconds.
 pub fn power(left: &Left) -> Vec<Diagnosis> {
     let mut hosts: BTreeMap<&str, Vec<&Suspect>> = BTreeMap::new();
     for ((host, _), suspects) in by_bridge(left) {

@@ -1,7 +1,6 @@
 //! Which conditions that no rule about causes explains have one reason all the same, and are one incident: what a setting
 //! or a habit of the box is behind, what several parts began to show together, and what is told of one part.
 
-use crate::clock::Moment;
 use crate::judge::causes::view::{TOGETHER, View};
 use crate::verdict::{Condition, Finding, Kind, Subject};
 use std::time::Duration;
@@ -37,7 +36,7 @@ const OF_A_VOLUME: [Kind; 3] = [Kind::VolumeReadonly, Kind::VolumeAbsent, Kind::
 pub fn one_reason(view: &View, one: &Condition, other: &Condition) -> bool {
     let (kind, same_kind) = (one.kind(), one.kind() == other.kind());
     let both = |kinds: &[Kind]| kinds.contains(&kind) && kinds.contains(&other.kind());
-    let began_together = |within: Duration| apart(one.since, other.since) <= within;
+    let began_together = |within: Duration| one.since.apart(other.since) <= within;
     let shared = || SHARED.iter().any(|(shared, within)| *shared == kind && began_together(*within));
     (same_kind && (OF_THE_BOX.contains(&kind) || shared()))
         || (both(&OF_A_POOL) && one.subject.pool() == other.subject.pool())
@@ -54,8 +53,4 @@ fn on_one_source(view: &View, one: &Condition, other: &Condition) -> bool {
         _ => None,
     };
     one.subject == other.subject || source(one).is_some_and(|found| Some(found) == source(other))
-}
-
-fn apart(one: Moment, other: Moment) -> Duration {
-    one.since(other).max(other.since(one))
 }

@@ -46,7 +46,7 @@ impl Book {
         self.open.retain(|incident| !is_over(incident));
     }
 
-    /// The last turn of each open incident. Whoever tells knows which of them he has told.
+    /// The last turn of each open incident. Which of them were sent already, the outbox knows.
     pub fn last_turns(&self) -> impl Iterator<Item = Turn> {
         self.open.iter().filter_map(|incident| Some(Turn { what: incident.last_turn?, incident: incident.clone() }))
     }
@@ -56,7 +56,7 @@ impl Book {
         IncidentId(self.last)
     }
 
-    /// The numbers up to this one have been given, and told, whatever the book has of them.
+    /// The numbers up to this one have been given and sent out, also those that this book, which is saved later, lacks.
     pub fn number_was_given(&mut self, last: IncidentId) {
         self.last = self.last.max(last.0);
     }
@@ -202,7 +202,7 @@ fn is_rest(before: &Incident, group: &Group) -> bool {
 fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
     let severity = severity(group.cause, &group.conditions);
     let since = group.conditions.iter().map(|condition| condition.since).min().unwrap_or(now);
-    let Group { cause, confidence, conditions, drives, part, evidence, unmeasured, handling } = group;
+    let Group { cause, confidence, conditions, drives, part, evidence, unmeasured, handling, hot_swap } = group;
     let mut incident = Incident {
         id,
         cause,
@@ -218,6 +218,7 @@ fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
         evidence,
         unmeasured,
         handling,
+        hot_swap,
         acknowledged: false,
         reported: None,
     };
@@ -230,22 +231,32 @@ fn says_nothing(cause: Cause) -> bool {
     !cause.is_named() || cause == Cause::RestartUnclear
 }
 
+/// True when what a group says of the cause takes the place of what was found before.
+fn replaces(before: &Incident, group: &Group, is_split: bool) -> bool {
+    // What explains more drives than before takes the place of what explained fewer, however sure that was.
+    let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
+    let as_sure = more || group.confidence >= before.confidence;
+    match (group.cause == before.cause, says_nothing(group.cause), says_nothing(before.cause)) {
+        (_, true, true) if group.cause != Cause::AsItSays => true,
+        (true, ..) => as_sure,
+        (false, true, _) => false,
+        (false, false, true) => true,
+        (false, false, false) => as_sure && (is_split || !is_rest(before, group)),
+    }
+}
+
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
 /// signs are over: only another finding that is no less sure takes its place. Not so when drives have only come back,
 /// unless the story falls apart.
 fn go_on(before: Incident, group: Group, is_split: bool, now: Moment) -> (Incident, Option<Turned>) {
-    let (says_nothing, was_unclear) = (says_nothing(group.cause), says_nothing(before.cause));
-    // What explains more drives than before takes the place of what explained fewer, however sure that was.
-    let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
-    let as_sure = was_unclear || more || group.confidence >= before.confidence;
-    let replaces = group.cause == before.cause && (more || group.confidence >= before.confidence)
-        || group.cause != before.cause
-            && !says_nothing
-            && as_sure
-            && (was_unclear || is_split || !is_rest(&before, &group))
-        || says_nothing && was_unclear && group.cause != Cause::AsItSays;
-    let mut incident =
-        Incident { conditions: group.conditions, handling: group.handling, part: group.part.or(before.part), ..before };
+    let replaces = replaces(&before, &group, is_split);
+    let mut incident = Incident {
+        conditions: group.conditions,
+        handling: group.handling,
+        hot_swap: group.hot_swap,
+        part: group.part.or(before.part),
+        ..before
+    };
     if replaces {
         (incident.cause, incident.confidence) = (group.cause, group.confidence);
         if !group.evidence.is_empty() {
@@ -270,7 +281,9 @@ fn go_on(before: Incident, group: Group, is_split: bool, now: Moment) -> (Incide
     } else {
         None
     };
-    news.into_iter().for_each(|what| incident.take_turn(what));
+    if let Some(what) = news {
+        incident.take_turn(what);
+    }
     // That it got a little better is told to nobody.
     if incident.reported.is_none() || news.is_some_and(|what| what != Turned::Eased) {
         incident.report(now);

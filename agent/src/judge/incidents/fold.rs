@@ -32,6 +32,8 @@ pub struct Group {
     pub unmeasured: Vec<Unmeasured>,
     /// What may be done with trays.
     pub handling: Handling,
+    /// Whether trays may be changed while the box is on.
+    pub hot_swap: bool,
 }
 
 impl Group {
@@ -223,6 +225,7 @@ fn group(view: &View, diagnosis: Diagnosis, mut conditions: Vec<&Condition>) -> 
         evidence: diagnosis.evidence.into_iter().map(|sign| evidence(view, sign)).collect(),
         unmeasured: unmeasured.into_iter().collect(),
         handling,
+        hot_swap: view.settings.hot_swap,
     }
 }
 

@@ -1,5 +1,5 @@
 //! What may be done with trays while something is wrong: whether a drive may be taken out, which must stay in, and when
-//! nobody can say which drive is meant. Taking out is allowed by one rule only, the last one here.
+//! nobody can say which drive is meant. Taking out is allowed by one rule only, [`of_failing`].
 
 use crate::judge::causes::Diagnosis;
 use crate::judge::causes::view::View;
@@ -39,7 +39,7 @@ pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -
         _ => None,
     };
     if let (Cause::WrongTray, Some((_, known))) = (diagnosis.cause, one) {
-        return Handling::PutBack { tray: known.place.label(), while_on: view.settings.hot_swap };
+        return Handling::PutBack { tray: known.place.label() };
     }
     if !conditions.iter().any(|condition| AT_STAKE.contains(&condition.kind())) {
         return Handling::NoTray;
@@ -114,10 +114,9 @@ fn of_failing(view: &View, key: &DriveKey, known: &KnownDrive) -> Handling {
     if !is_spared || shares_its_serial(view, key, known) {
         return Handling::LeaveIn(Vec::new());
     }
-    let port = known.place.port.clone().unwrap_or_else(|| key.0.clone());
     match (known.place.serial_tail(), known.place.tray.clone()) {
-        (None, _) => Handling::Compare { serial: port },
-        (Some(_), Some(tray)) if !has_moved(view) => Handling::MayPull { tray, while_on: view.settings.hot_swap },
+        (None, _) => Handling::Nameless,
+        (Some(_), Some(tray)) if !has_moved(view) => Handling::MayPull { tray },
         (Some(serial), _) => Handling::Compare { serial },
     }
 }

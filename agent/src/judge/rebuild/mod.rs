@@ -3,5 +3,5 @@
 mod pace;
 mod risk;
 
-pub use pace::{Pace, TimeLeft};
-pub use risk::{Assumption, DriveClass, Read, Risk};
+pub use pace::Pace;
+pub use risk::{Read, Risk};

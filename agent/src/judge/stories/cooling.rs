@@ -2,7 +2,7 @@
 
 use super::{DAY, HOUR, MINUTE, Story};
 use crate::judge::Memory;
-use crate::reading::{Power, Reading, Snapshot, Source, Traffic};
+use crate::reading::{Fan, Power, Reading, Snapshot, Source, Traffic};
 use crate::units::{BytesPerSecond, Celsius, Rpm};
 
 fn fan(snapshot: &mut Snapshot, rpm: u32, duty: f64) {
@@ -189,4 +189,48 @@ fn a_fan_that_stands_is_critical_when_drives_warm_together() {
     assert_eq!(fan[0], "1216 opened fan-stopped warning", "{:?}", story.told);
     assert!(fan[1].ends_with("worsened fan-stopped critical"), "{:?}", story.told);
     assert!(story.of("drive-hot").iter().all(|line| !line.ends_with("warning")), "only ahead: {:?}", story.told);
+}
+
+/// Two fans that the configuration names as always turning; the story is of the second.
+fn second_fan(snapshot: &mut Snapshot, rpm: u32) {
+    let taken = snapshot.taken;
+    let speed = Reading::new(Ok(Rpm(rpm)), taken, Source::Hwmon);
+    let (key, label, duty) = ("hutfan/fan2".to_owned(), "fan2".to_owned(), Some(0.5));
+    snapshot.fans.push(Fan { key, label, speed, duty, fault: false });
+}
+
+/// Its owner takes it out of the configuration: by now it has shown itself that it can be read.
+#[test]
+fn a_fan_that_stands_is_judged_on_when_a_reload_no_longer_names_it() {
+    let named = || {
+        let mut story = Story::closely();
+        story.settings.watch.steady_fans.push("hutfan/fan2".into());
+        story
+    };
+    let mut story = named().play(0, 1200, |second, snapshot| second_fan(snapshot, if second < 900 { 1200 } else { 0 }));
+    assert_eq!(story.of("fan-stopped"), ["916 opened fan-stopped warning"]);
+    let before = story.settings.clone();
+    story.settings.watch.steady_fans.pop();
+    story.reload(&before);
+    let story = story.play(1200, 3000, |second, snapshot| {
+        second_fan(snapshot, if second < 2400 { 0 } else { 1200 });
+        snapshot.drives.iter_mut().for_each(|drive| drive.temperature.value = Ok(Celsius(53.0)));
+    });
+    let told = story.of("fan-stopped");
+    assert!(told.iter().any(|line| line.ends_with("worsened fan-stopped critical")), "drives get too warm: {told:?}");
+    assert!(told.last().is_some_and(|line| line.contains("closed")), "it turns again: {told:?}");
+}
+
+/// A header without a fan, named by mistake: nothing else ever said that it should turn.
+#[test]
+fn a_fan_that_was_only_named_is_no_longer_missed_after_a_reload_that_does_not_name_it() {
+    let mut story = Story::closely();
+    story.settings.watch.steady_fans.push("hutfan/fan2".into());
+    let mut story = story.play(0, 300, |_, snapshot| second_fan(snapshot, 0));
+    assert_eq!(story.of("fan-stopped"), ["16 opened fan-stopped warning"]);
+    let before = story.settings.clone();
+    story.settings.watch.steady_fans.pop();
+    story.reload(&before);
+    let story = story.play(300, 600, |_, snapshot| second_fan(snapshot, 0));
+    assert_eq!(story.of("fan-stopped"), ["16 opened fan-stopped warning", "300 closed fan-stopped"]);
 }

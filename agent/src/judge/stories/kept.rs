@@ -8,7 +8,7 @@ use crate::verdict::Verdict;
 const SONGS: usize = 1;
 
 impl Story {
-    fn holds(&self, kind: &str) -> bool {
+    pub(super) fn holds(&self, kind: &str) -> bool {
         let holds = |verdict: &Verdict| verdict.conditions.iter().any(|held| held.kind().id() == kind);
         self.verdict.as_ref().is_some_and(holds)
     }

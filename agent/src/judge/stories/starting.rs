@@ -2,7 +2,7 @@
 
 use super::{Story, let_go, lose, pull};
 use crate::judge::{Memory, judge};
-use crate::reading::{MemberState, PoolKind, PoolRunning, Reading, Snapshot, Source, Writing};
+use crate::reading::{Blind, MemberState, Missing, PoolKind, PoolRunning, Reading, Reason, Snapshot, Source, Writing};
 use crate::verdict::{Down, Finding, Standing};
 use std::time::Duration;
 
@@ -182,4 +182,24 @@ fn a_single_look_judges_what_it_sees_and_waits_for_what_it_does_not() {
     assert_eq!(look(15, |snapshot| drop(snapshot.drives.pop())), (String::new(), 3), "tray 6 may still come");
     let hour = Duration::from_secs(3600).as_secs();
     assert_eq!(look(hour, |snapshot| drop(snapshot.drives.pop())), ("drive-gone".to_owned(), 10));
+}
+
+/// Without an agent: a box of which the drives could not be listed is not one with nothing wrong.
+#[test]
+fn a_single_look_that_could_not_see_everything_does_not_end_as_if_nothing_were_wrong() {
+    let look = |is_blind: bool| {
+        let story = Story { memory: Memory::without_patience(), ..Story::closely() };
+        let see = move |snapshot: &mut Snapshot| {
+            if is_blind {
+                let why = Missing::new(Reason::Refused, "permission denied");
+                snapshot.blind = vec![Blind { what: "drives".into(), why }];
+                snapshot.drives.clear();
+            }
+        };
+        let story = story.play(0, 2, |_, snapshot| see(snapshot));
+        let verdict = story.verdict.expect("there was a look");
+        (verdict.standing(), verdict.conditions.iter().map(|held| held.kind().id()).collect::<Vec<_>>())
+    };
+    assert_eq!(look(true), (Standing::Warning, vec!["agent-and-alerts"]));
+    assert_eq!(look(false), (Standing::Fine, Vec::new()));
 }

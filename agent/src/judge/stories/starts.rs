@@ -2,7 +2,7 @@
 
 use super::{Story, restarted};
 use crate::judge::ledger::Ledger;
-use crate::reading::{Counter, Event, Happening, Part, Snapshot, Teller};
+use crate::reading::{Bus, Counter, Event, Happening, Part, SelfAssessment, Snapshot, Teller};
 use crate::verdict::Finding;
 
 /// The kernel tells once, in the first second, that this card starts its ports one after another.
@@ -65,6 +65,11 @@ fn starts(snapshot: &mut Snapshot, count: i64) {
 
 /// A boot in which the drives have started so often by now; `late` misses its start and is there after ten minutes.
 fn boot(story: Story, count: i64, late: Option<usize>) -> Story {
+    boot_without(story, count, late.as_slice())
+}
+
+/// The same with several that miss their start, by their place from the last on.
+fn boot_without(story: Story, count: i64, late: &[usize]) -> Story {
     let told = story.told.clone();
     let story = restarted(story, |ledger: &mut Ledger, ended| {
         ledger.move_back(ended, |at| at.minus(ended.since_boot()));
@@ -73,9 +78,7 @@ fn boot(story: Story, count: i64, late: Option<usize>) -> Story {
     story.play(0, 1200, |second, snapshot| {
         starts(snapshot, count);
         if second < 600 {
-            if let Some(late) = late {
-                snapshot.drives.remove(late);
-            }
+            late.iter().for_each(|index| drop(snapshot.drives.remove(*index)));
         }
     })
 }
@@ -135,4 +138,52 @@ fn a_program_that_is_started_later_counts_no_start() {
         });
     }
     assert_eq!(story.of(AT_START), [""; 0]);
+}
+
+/// Two drives have missed starts, and their owner agrees with one of them: the other is told of all the same.
+#[test]
+fn agreeing_with_one_drive_that_missed_its_starts_forgets_nothing_of_another() {
+    let both = [(101, &[5, 4][..]), (102, &[5]), (103, &[4])];
+    let mut story = both.iter().fold(boots(&[]), |story, (count, late)| boot_without(story, *count, late));
+    assert_eq!(story.of(AT_START).len(), 2, "each at its second: {:?}", story.told);
+    let of = |story: &Story| {
+        story
+            .verdict
+            .as_ref()
+            .map_or(0, |verdict| verdict.conditions.iter().filter(|held| held.kind().id() == AT_START).count())
+    };
+    story.accept(AT_START).expect("the first is slow and known to be");
+    let story = story.play(1200, 2400, |_, snapshot| starts(snapshot, 103));
+    assert_eq!(of(&story), 1, "{:?}", story.told);
+}
+
+/// Near miss of the grace: nothing waits for a drive that no tray and no pool names, but what was told of it before the start
+/// is not over as long as it may appear.
+#[test]
+fn what_was_told_of_a_drive_that_nobody_expects_waits_for_it_as_long_as_others_are_waited_for() {
+    let visitor = |snapshot: &mut Snapshot| {
+        let drive = &mut snapshot.drives[5];
+        drive.bus = Bus::Usb;
+        if let Ok(health) = &mut drive.health.value {
+            health.assessment = Ok(SelfAssessment::Failing);
+        }
+    };
+    let after = |is_staggered: bool| {
+        let mut before = Story::closely();
+        before.settings.shelves[1].trays.pop();
+        let story = before.play(0, 120, |_, snapshot| visitor(snapshot)).rebooted(60);
+        assert!(story.holds("drive-says-failing"), "{:?}", story.told);
+        let story = story.play(0, 200, |second, snapshot| {
+            visitor(snapshot);
+            if is_staggered && second == 2 {
+                staggered(snapshot);
+            }
+            if second < 110 {
+                snapshot.drives.truncate(5);
+            }
+        });
+        story.of("drive-says-failing").len()
+    };
+    assert_eq!(after(true), 0, "it had two minutes, and was there in time");
+    assert_eq!(after(false), 2, "it was over after a minute and a half, and told anew");
 }

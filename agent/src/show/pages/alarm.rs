@@ -29,7 +29,7 @@ fn tray_of(view: &View<'_>, incident: &Incident, title: &str) -> Option<(String,
 fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &str, what: &str) {
     let (wide, high) = (width(frame), height(frame));
     let word = severity_word(view, incident.severity, columns(wide as u32));
-    let brief = told(incident, &|_| String::new(), view.tongue).words.brief.to_owned();
+    let brief = told(incident, &|_| String::new(), view.tongue).words.brief;
     // What must stay in is more than what to do, which the page from near says as well.
     let handling = handling(incident, view);
     let matters_most = usize::from(handling.is_some());
@@ -82,7 +82,7 @@ fn about_box(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: &st
     lead(frame, view, incident, strip, severity_word(view, incident.severity, columns(strip.size.width)));
     let top = strip.size.height as i32 + 2;
     let brief = told(incident, &|_| String::new(), view.tongue).words.brief;
-    let said = handling(incident, view).unwrap_or_else(|| vec![brief.to_owned()]);
+    let said = handling(incident, view).unwrap_or_else(|| vec![brief]);
     let lines = wrap(&said[0], columns(wide as u32)).len() as i32;
     let words = 9 * lines;
     let room = area(0, top, wide as u32, (high - 1 - top - words - 1).max(0) as u32);
@@ -119,11 +119,11 @@ fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph> {
     let line = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue).words.leave_in?;
     let plain = |key| view.tongue.plain(key).to_owned();
     Some(match &incident.handling {
-        Handling::PutBack { tray, while_on } => {
-            let shorter = if *while_on { "page.alarm.put-back" } else { "page.alarm.off-put-back" };
+        Handling::PutBack { tray } => {
+            let shorter = if incident.hot_swap { "page.alarm.put-back" } else { "page.alarm.off-put-back" };
             vec![line, view.tongue.say(shorter, &[("tray", tray)])]
         }
-        Handling::PullNothing => vec![line, plain("page.alarm.pull-none")],
+        Handling::PullNothing | Handling::Nameless => vec![line, plain("page.alarm.pull-none")],
         Handling::Compare { .. } => vec![line, plain("page.alarm.compare")],
         _ => vec![line, plain("page.alarm.leave-all-in"), plain("page.alarm.all-in")],
     })

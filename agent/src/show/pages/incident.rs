@@ -24,7 +24,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     let since = view.tongue.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]);
     let fits = |line: &String| line.split_whitespace().all(|word| word.chars().count() <= columns);
     let numbers = words.evidence.into_iter().filter(|line| columns >= 21 || fits(line));
-    let said = words.leave_in.into_iter().chain([words.brief.to_owned(), since]).chain(numbers);
+    let said = words.leave_in.into_iter().chain([words.brief, since]).chain(numbers);
     let said: Vec<Vec<String>> = said.map(|line| wrap(&line, columns)).collect();
 
     let title = title(&words.title, frame);

@@ -91,7 +91,7 @@ fn state_word(view: &View<'_>, columns: usize) -> &'static str {
         (_, Some(severity @ (Severity::Critical | Severity::Warning))) => {
             return severity_word(view, severity, columns);
         }
-        (Heard::NotYet, _) => &["page.starting", "page.starting-short"],
+        (Heard::NotYet, _) => &["page.reading", "page.reading-short"],
         _ if view.verdict.is_starting => &["page.starting", "page.starting-short"],
         (Heard::InPart(_), _) => &["page.partial", "page.partial-short"],
         (Heard::Fresh, _) => &["page.ok"],

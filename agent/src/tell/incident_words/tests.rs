@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::reading::{DriveKey, Happening, Teller};
+use crate::tell::wording::tests::both_tongues::is_safe;
 use crate::verdict::{Condition, Evidence, Finding, IncidentId, Place, Severity, Subject, Unmeasured};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -15,11 +16,14 @@ fn clock(_: Moment) -> String {
     "14:02:11".to_owned()
 }
 
+fn gone(drive: &Place) -> Condition {
+    let finding = Finding::DriveGone { drive: drive.clone(), pool: Some("md0".into()), leave_in: Vec::new() };
+    let subject = Subject::Drive(DriveKey(drive.label()));
+    Condition { subject, severity: Severity::Critical, since: Moment::default(), finding }
+}
+
 fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[Place]) -> Incident {
-    let drive = drives.first().cloned().unwrap_or_else(|| place("3"));
-    let finding = Finding::DriveGone { drive, pool: Some("md0".into()), leave_in: Vec::new() };
-    let subject = Subject::Drive(DriveKey("HN24-LARK".into()));
-    let condition = Condition { subject, severity: Severity::Critical, since: Moment::default(), finding };
+    let condition = gone(&drives.first().cloned().unwrap_or_else(|| place("3")));
     let evidence = Evidence {
         at: Moment::default(),
         drive: drives.first().cloned(),
@@ -41,6 +45,7 @@ fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[
         evidence: vec![evidence],
         unmeasured: vec![Unmeasured::TwelveVolts],
         handling,
+        hot_swap: false,
         acknowledged: false,
         worst: Severity::Critical,
         turns: 1,
@@ -57,9 +62,9 @@ fn handlings() -> [Handling; 8] {
         Handling::LeaveIn(["1", "2", "4"].map(str::to_owned).into()),
         Handling::LeaveIn(Vec::new()),
         Handling::Compare { serial: "LARK".into() },
-        Handling::MayPull { tray: tray(), while_on: false },
-        Handling::PutBack { tray: tray(), while_on: true },
-        Handling::PutBack { tray: tray(), while_on: false },
+        Handling::Nameless,
+        Handling::MayPull { tray: tray() },
+        Handling::PutBack { tray: tray() },
     ]
 }
 
@@ -81,7 +86,7 @@ fn every_cause_has_words_that_fit_and_say_what_to_do_and_what_not_and_what_would
     for incident in all() {
         let told = told(&incident, &clock, Tongue::English);
         let words = &told.words;
-        for line in [words.title.as_str(), &words.name, words.brief].into_iter().chain(words.leave_in.as_deref()) {
+        for line in [words.title.as_str(), &words.name, &words.brief].into_iter().chain(words.leave_in.as_deref()) {
             assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()), "`{line}` does not fit: {:?}", incident.cause);
         }
         for sentence in [&words.sentence, &words.advice, &words.warning] {
@@ -111,7 +116,7 @@ fn taking_a_drive_out_is_said_with_its_guard_only() {
     let mut allowed = 0;
     for incident in all() {
         let Told { words, next_test, .. } = told(&incident, &clock, Tongue::English);
-        let texts = [words.sentence.clone(), words.advice.clone(), words.brief.to_owned(), next_test];
+        let texts = [words.sentence.clone(), words.advice.clone(), words.brief.clone(), next_test];
         let said = texts.join(" ").to_lowercase().replace("pull nothing", "");
         let says_out = OUT.iter().any(|out| said.contains(out));
         if matches!(incident.handling, Handling::MayPull { .. }) {
@@ -132,7 +137,7 @@ fn german_fits_as_well_and_sends_nobody_to_a_drive_where_english_does_not() {
     for incident in all() {
         let [english, german] = Tongue::ALL.map(|tongue| told(&incident, &clock, tongue));
         let words = &german.words;
-        for line in [words.title.as_str(), &words.name, words.brief].into_iter().chain(words.leave_in.as_deref()) {
+        for line in [words.title.as_str(), &words.name, &words.brief].into_iter().chain(words.leave_in.as_deref()) {
             assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()) && !line.ends_with('…'), "`{line}`");
         }
         for sentence in [&words.sentence, &words.advice, &words.warning] {
@@ -151,7 +156,7 @@ fn german_fits_as_well_and_sends_nobody_to_a_drive_where_english_does_not() {
             other => other,
         };
         assert_eq!(words.leave_in.as_deref(), of);
-        let texts = [words.sentence.clone(), words.advice.clone(), words.brief.to_owned(), german.next_test];
+        let texts = [words.sentence.clone(), words.advice.clone(), words.brief.clone(), german.next_test];
         let said = texts.join(" ").to_lowercase().replace("nichts ziehen", "");
         let says_out = OUT.iter().any(|out| said.contains(out));
         if matches!(incident.handling, Handling::MayPull { .. }) {
@@ -172,21 +177,22 @@ fn what_must_stay_in_or_go_back_comes_first() {
                 .words;
         (words.leave_in.unwrap_or_default(), words.advice)
     };
-    let [_, nothing, some, all, compare, _, back, off_first] = handlings().map(advice);
+    let [_, nothing, some, all, compare, nameless, _, off_first] = handlings().map(advice);
     assert_eq!((nothing.0.as_str(), nothing.1.starts_with("Pull nothing. ")), ("PULL NOTHING", true));
     assert_eq!((some.0.as_str(), some.1.starts_with("Leave 1 2 4 in. ")), ("LEAVE IN 1 2 4", true));
     assert_eq!((all.0.as_str(), all.1.starts_with("Leave all drives in. ")), ("LEAVE ALL DRIVES IN", true));
     assert_eq!((compare.0.as_str(), compare.1.starts_with("Which tray ")), ("LOOK FOR ..LARK", true));
-    assert_eq!(back.0, "PUT B12a BACK NOW");
+    assert_eq!((nameless.0.as_str(), nameless.1.starts_with("This drive reports no serial")), ("PULL NOTHING", true));
     assert_eq!(off_first.0, "OFF, PUT B12a BACK");
 }
 
 /// A drive that is pushed into a running box whose contacts are not made for it can take others along.
 #[test]
 fn what_goes_back_goes_back_with_the_box_off_unless_trays_may_be_changed_while_it_is_on() {
-    let words = |while_on, tongue| {
-        let back = Handling::PutBack { tray: "4".into(), while_on };
-        told(&incident(Cause::WrongTray, Confidence::Possible, back, &[place("4")]), &clock, tongue).words
+    let words = |hot_swap, tongue| {
+        let back = Handling::PutBack { tray: "4".into() };
+        let wrong = incident(Cause::WrongTray, Confidence::Possible, back, &[place("4")]);
+        told(&Incident { hot_swap, ..wrong }, &clock, tongue).words
     };
     let (on, off) = (words(true, Tongue::English), words(false, Tongue::English));
     assert_eq!((on.title.as_str(), on.leave_in.as_deref()), ("PUT TRAY 4 BACK", Some("PUT 4 BACK NOW")));
@@ -196,6 +202,65 @@ fn what_goes_back_goes_back_with_the_box_off_unless_trays_may_be_changed_while_i
     assert!(!off.warning.contains("restart"), "{}", off.warning);
     let off = words(false, Tongue::German);
     assert!(off.title.starts_with("AUS") && off.advice.starts_with("Sonst nichts anfassen. "), "{}", off.advice);
+}
+
+#[test]
+fn whatever_a_cause_says_to_touch_is_touched_with_the_box_off() {
+    for incident in all() {
+        for tongue in Tongue::ALL {
+            let told = told(&incident, &clock, tongue);
+            for text in [&told.words.advice, &told.words.brief, &told.next_test] {
+                let says_off = ["with the box off", "ei ausgeschalteter Box"].iter().any(|off| text.contains(off));
+                let is_started = text.starts_with("Start with") || text.starts_with("Mit neu gesteckter");
+                // A drive that was good goes back where it was; with the box off, where its handling says so.
+                let goes_back = incident.cause == Cause::WrongTray;
+                assert!(
+                    is_safe(text, tongue) || says_off || is_started || goes_back,
+                    "{tongue:?} {:?}: {text}",
+                    incident.cause
+                );
+            }
+        }
+    }
+}
+
+/// Trays, not cables: a contact made for it is in the tray only.
+#[test]
+fn a_tray_is_reseated_while_the_box_is_on_only_where_its_owner_said_that_it_may_be() {
+    let words = |cause, hot_swap, tongue| {
+        let one = incident(cause, Confidence::Likely, Handling::NoTray, &[place("4")]);
+        told(&Incident { hot_swap, ..one }, &clock, tongue).words
+    };
+    for (tongue, off, line) in
+        [(Tongue::English, "Power off first. ", "OFF: "), (Tongue::German, "Zuerst die Box ausschalten. ", "AUS: ")]
+    {
+        for (cause, hot_swap, is_off) in [
+            (Cause::TrayConnection, false, true),
+            (Cause::TrayConnection, true, false),
+            (Cause::AsItSays, false, true),
+            (Cause::AsItSays, true, false),
+            (Cause::DataCable, true, true),
+            (Cause::Supply, true, true),
+            (Cause::WarmRoom, false, false),
+        ] {
+            let words = words(cause, hot_swap, tongue);
+            let found = (words.advice.starts_with(off), words.brief.starts_with(line));
+            assert_eq!(found, (is_off, is_off), "{cause:?}: {} {}", words.brief, words.advice);
+        }
+    }
+}
+
+#[test]
+fn what_its_owner_may_have_wanted_says_how_to_end_it() {
+    let advice = |cause| {
+        told(&incident(cause, Confidence::Likely, Handling::NoTray, &[place("4")]), &clock, Tongue::English)
+            .words
+            .advice
+    };
+    for cause in [Cause::AsItSays, Cause::TakenOut, Cause::Unclear] {
+        assert!(advice(cause).ends_with("run `traylight ack --accept 7`."), "{}", advice(cause));
+    }
+    assert!(!advice(Cause::Supply).contains("ack"), "{}", advice(Cause::Supply));
 }
 
 #[test]
@@ -212,13 +277,26 @@ fn every_cause_has_words_of_its_own() {
 #[test]
 fn a_supply_that_fails_is_told_as_one_story_of_several_trays() {
     let drives = [place("1"), place("3"), place("5")];
-    let told =
-        told(&incident(Cause::Supply, Confidence::Likely, Handling::PullNothing, &drives), &clock, Tongue::English);
+    let mut all = incident(Cause::Supply, Confidence::Likely, Handling::PullNothing, &drives);
+    all.conditions = drives.iter().map(|drive| gone(drive)).collect();
+    let told = told(&all, &clock, Tongue::English);
     assert_eq!(told.words.title, "3 TRAYS CUT OFF");
     let wanted =
         "3 drives went together: trays 1, 3 and 5. Most likely: the 12 V supply or its wiring, not the drives.";
     assert_eq!(told.words.sentence, wanted);
     assert_eq!(told.seen, ["14:02:11 tray 1 (serial ..LARK): went (kernel message)"]);
+}
+
+/// One of them is gone, the other has damaged transfers.
+#[test]
+fn drives_are_said_to_have_gone_together_only_when_more_than_one_has_gone() {
+    let drives = [place("1"), place("3")];
+    for cause in [Cause::SharedPath, Cause::ControllerStopped, Cause::Supply] {
+        let one = incident(cause, Confidence::Likely, Handling::PullNothing, &drives);
+        let [english, german] = Tongue::ALL.map(|tongue| told(&one, &clock, tongue).words.sentence);
+        assert!(!english.contains("2 drives") && english.contains("no longer"), "{english}");
+        assert!(!german.contains("2 Laufwerke"), "{german}");
+    }
 }
 
 #[test]
@@ -239,7 +317,7 @@ proptest! {
         for handling in [
             Handling::Compare { serial },
             Handling::LeaveIn(vec![place.label(); 8]),
-            Handling::PutBack { tray: place.label(), while_on: false },
+            Handling::PutBack { tray: place.label() },
             Handling::NoTray,
         ] {
             let mut incident = incident(Cause::ALL[which], Confidence::Likely, handling, std::slice::from_ref(&place));

@@ -6,13 +6,13 @@ use http_body_util::Full;
 use hyper::Request;
 use hyper::body::Bytes;
 use hyper::header::USER_AGENT;
-use traylight_config::Heartbeat as Settings;
+use traylight_config::Heartbeat;
 
 /// Fetches the address once.
 ///
 /// # Errors
 /// When the other side does not say that all is well.
-pub async fn beat(settings: &Settings) -> Result<Receipt, Fault> {
+pub async fn beat(settings: &Heartbeat) -> Result<Receipt, Fault> {
     let exchange = Exchange { url: &settings.url, ca_file: settings.ca_file.as_deref(), time_limit: PATIENCE };
     let request = Request::get("/").header(USER_AGENT, concat!("traylight/", env!("CARGO_PKG_VERSION")));
     let request = request.body(Full::new(Bytes::new()));
@@ -21,6 +21,6 @@ pub async fn beat(settings: &Settings) -> Result<Receipt, Fault> {
 }
 
 /// What must be there before it is worth a try.
-pub fn needs(settings: &Settings) -> Needs {
+pub fn needs(settings: &Heartbeat) -> Needs {
     Needs { route: !is_here(&settings.url.host), clock: settings.url.tls }
 }

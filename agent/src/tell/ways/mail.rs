@@ -11,19 +11,18 @@ use lettre::address::AddressError;
 use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
 use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart};
 use lettre::{Address, Message};
-use traylight_config::Mail as Settings;
 
 /// The name by which the HTML refers to the picture (RFC 2392).
 const PICTURE: &str = "panel@traylight";
 
 /// A mail server that takes alerts.
 pub struct Mail {
-    settings: Settings,
+    settings: traylight_config::Mail,
 }
 
 impl Mail {
     /// The way over this server.
-    pub fn new(settings: Settings) -> Self {
+    pub fn new(settings: traylight_config::Mail) -> Self {
         Self { settings }
     }
 
@@ -153,7 +152,7 @@ mod tests {
     fn made(change: impl FnOnce(&mut crate::tell::message::Message)) -> String {
         let mut message = example("7", 1, Turn::Opened, Severity::Critical);
         change(&mut message);
-        let settings = Settings {
+        let settings = traylight_config::Mail {
             server: "mail.example.org".into(),
             port: 587,
             security: MailSecurity::StartTls,

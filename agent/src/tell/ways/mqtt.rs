@@ -18,7 +18,7 @@ use std::time::Duration;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::task::JoinHandle;
-use traylight_config::{Mqtt as Settings, MqttVersion};
+use traylight_config::MqttVersion;
 
 /// The broker hears from us at least so often; half as long again, and it says that we are gone (3.1.2.10).
 const KEEP_ALIVE_S: u16 = 60;
@@ -41,7 +41,7 @@ struct Order {
 
 impl Mqtt {
     /// Begins to keep the state up to date at this broker. Call it inside the runtime that is to do it.
-    pub fn start(settings: Settings, box_name: &str, state: watch::Receiver<BoxState>) -> Self {
+    pub fn start(settings: traylight_config::Mqtt, box_name: &str, state: watch::Receiver<BoxState>) -> Self {
         let needs = Needs { route: !is_here(&settings.server), clock: settings.tls };
         let (orders, taken) = mpsc::channel(1);
         let (stop, stopped) = watch::channel(false);
@@ -84,7 +84,7 @@ impl Way for Mqtt {
 
 /// Who talks with the broker.
 struct Talker {
-    settings: Settings,
+    settings: traylight_config::Mqtt,
     /// What all topics begin with.
     topic: String,
     client: String,
@@ -162,7 +162,7 @@ impl Talker {
 
     /// Connects and is let in.
     async fn enter(&self) -> Result<Connection, Fault> {
-        let Settings { server, port, version, tls, login, ca_file, .. } = &self.settings;
+        let traylight_config::Mqtt { server, port, version, tls, login, ca_file, .. } = &self.settings;
         let password = login.as_ref().map(|login| secret::read(&login.password)).transpose()?;
         let gone = self.topic_of("agent");
         let will = Publish { topic: &gone, payload: b"gone", retain: true, number: None };

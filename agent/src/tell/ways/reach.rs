@@ -1,6 +1,6 @@
-//! How another machine is reached: its name is looked up beside the others, and of what it says only so much is read.
-//! The limits here hold before those of any library that reads a protocol: whoever answers without end, or without an
-//! end of line, costs no memory.
+//! How another machine is reached: its name is looked up on a thread of its own, each of its addresses is tried for a few
+//! seconds, and only so much of its answer is read. The limits here hold before those of any library that reads a protocol:
+//! an answer without an end, or without an end of line, costs no memory.
 
 use super::Fault;
 use std::io;
@@ -9,9 +9,11 @@ use std::pin::Pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::task::{Context, Poll, ready};
+use std::time::Duration;
 use tokio::io::{AsyncBufRead as _, AsyncRead, AsyncWrite, BufReader, ReadBuf};
 use tokio::net::TcpStream;
 use tokio::sync::oneshot;
+use tokio::time::timeout;
 
 /// So many bytes may come of a connection to a web server or a broker, encryption and certificates included. The longest
 /// honest answer is a web server's, 64 KiB.
@@ -23,6 +25,9 @@ pub const MOST_BYTES_OF_MAIL: usize = 48 << 10;
 const PIECE: usize = 4096;
 /// So many names are looked up at the same time. One lookup can hang for longer than whoever asked waits for it.
 const MOST_LOOKUPS: usize = 16;
+/// How long an address is tried while there is another: long enough for a packet that is lost on the way to be sent again
+/// after 1 and 3 s (RFC 6298, from memory).
+const EACH: Duration = Duration::from_secs(5);
 /// The stack of a thread that looks up a name: what resolvers keep there, with room to spare.
 const STACK: usize = 512 << 10;
 
@@ -105,18 +110,28 @@ impl AsyncWrite for Bounded {
 /// # Errors
 /// When there is no thread or descriptor to spare, when the name is not known, and when nobody answers.
 pub async fn reach(host: &str, port: u16, allowance: Allowance) -> Result<Bounded, Fault> {
-    let mut last = Fault::Unreachable(format!("found no address of {host}, wanted one"));
-    for address in addresses(host, port).await? {
-        match TcpStream::connect(address).await {
-            Ok(stream) => {
-                // Alerts are small and seldom: nothing is gained by waiting for more.
-                let _ = stream.set_nodelay(true);
-                return Ok(Bounded { stream: BufReader::with_capacity(PIECE, stream), allowance });
-            }
-            Err(error) => last = Fault::from_io(&error),
+    let addresses = addresses(host, port).await?;
+    let found = first_to_answer(&addresses, EACH, TcpStream::connect).await;
+    let stream = found.unwrap_or_else(|| Err(Fault::Unreachable(format!("found no address of {host}, wanted one"))))?;
+    // Alerts are small and seldom: nothing is gained by waiting for more.
+    let _ = stream.set_nodelay(true);
+    Ok(Bounded { stream: BufReader::with_capacity(PIECE, stream), allowance })
+}
+
+/// Tries one address after the other, each for so long: one that swallows what is sent to it must not take the time of the
+/// next, but for the last, which has all that is left. `None` without an address.
+async fn first_to_answer<T, F: Future<Output = io::Result<T>>>(
+    addresses: &[SocketAddr],
+    each: Duration,
+    connect: impl Fn(SocketAddr) -> F,
+) -> Option<Result<T, Fault>> {
+    let (last, others) = addresses.split_last()?;
+    for address in others {
+        if let Ok(Ok(stream)) = timeout(each, connect(*address)).await {
+            return Some(Ok(stream));
         }
     }
-    Err(last)
+    Some(connect(*last).await.map_err(|error| Fault::from_io(&error)))
 }
 
 /// The addresses of a machine. The runtime's own lookup would end the program where no thread can be started.
@@ -160,5 +175,32 @@ impl Lookup {
 impl Drop for Lookup {
     fn drop(&mut self) {
         LOOKUPS.fetch_sub(1, Ordering::Relaxed);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The machine's first address swallows what is sent to it, as when the network has no way for IPv6; the second answers.
+    #[test]
+    fn an_address_that_swallows_everything_does_not_keep_the_next_one_from_being_tried() {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().expect("a runtime");
+        let [silent, refuses, answers]: [SocketAddr; 3] =
+            ["[2001:db8::1]:25", "192.0.2.2:25", "192.0.2.1:25"].map(|text| text.parse().expect("an address"));
+        let connect = |address: SocketAddr| async move {
+            match address {
+                _ if address == silent => std::future::pending().await,
+                _ if address == refuses => Err(io::Error::from(io::ErrorKind::ConnectionRefused)),
+                _ => Ok(address),
+            }
+        };
+        let reach = |addresses: &[SocketAddr]| {
+            runtime.block_on(first_to_answer(addresses, Duration::ZERO, connect)).map(|found| found.ok())
+        };
+        assert_eq!(reach(&[silent, answers]), Some(Some(answers)));
+        assert_eq!(reach(&[refuses, silent, answers]), Some(Some(answers)));
+        assert_eq!(reach(&[silent, refuses]), Some(None), "and why the last one failed");
+        assert_eq!(reach(&[]), None);
     }
 }

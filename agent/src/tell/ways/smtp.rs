@@ -1,4 +1,4 @@
-//! The talk with a mail server: encrypted always, with no more heard than anybody has to say.
+//! The talk with a mail server: always encrypted, and no more of its answers is read than an honest one needs.
 
 use super::reach::{Allowance, MOST_BYTES_OF_MAIL};
 use super::tls::{self, Stream, Target, connect};
@@ -14,14 +14,14 @@ use std::pin::Pin;
 use std::task::{Context, Poll};
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
-use traylight_config::{Mail as Settings, MailSecurity};
+use traylight_config::{Mail, MailSecurity};
 
 /// What has arrived has arrived, however long the server takes to say goodbye.
 const GOODBYE: Duration = Duration::from_secs(2);
 
 /// A mail server, and all that it takes to be let in.
 pub(super) struct Server<'a> {
-    settings: &'a Settings,
+    settings: &'a Mail,
     hello: ClientId,
     tls: TlsParameters,
     login: Option<Credentials>,
@@ -34,8 +34,8 @@ impl<'a> Server<'a> {
     ///
     /// # Errors
     /// When what it takes to be let in cannot be read.
-    pub fn new(settings: &'a Settings, hello: String) -> Result<Self, Fault> {
-        let Settings { server, login, ca_file, .. } = settings;
+    pub fn new(settings: &'a Mail, hello: String) -> Result<Self, Fault> {
+        let Mail { server, login, ca_file, .. } = settings;
         let wrong = |error: smtp::Error| Fault::NotReady(short(&error.to_string()));
         let mut tls = TlsParameters::builder(server.clone());
         if let Some(file) = ca_file {
@@ -56,7 +56,7 @@ impl<'a> Server<'a> {
 
     /// Connects and is let in, encrypted.
     async fn enter(&self) -> Result<AsyncSmtpConnection, Fault> {
-        let Settings { server, port, security, ca_file, .. } = self.settings;
+        let Mail { server, port, security, ca_file, .. } = self.settings;
         let tls = *security == MailSecurity::Tls;
         let target = Target { host: server, port: *port, tls, ca_file: ca_file.as_deref() };
         let line = Box::new(Line(connect(target, Allowance::of(MOST_BYTES_OF_MAIL)).await?));
@@ -160,8 +160,8 @@ impl AsyncWrite for Line {
 }
 
 /// A password in the forms in which it is sent (RFC 4616; LOGIN, from memory): as it is and as Base64, with its user too.
-fn forms(user: &str, word: &str) -> Vec<String> {
-    vec![base64(format!("\0{user}\0{word}").as_bytes()), base64(word.as_bytes()), word.to_owned()]
+fn forms(user: &str, password: &str) -> Vec<String> {
+    vec![base64(format!("\0{user}\0{password}").as_bytes()), base64(password.as_bytes()), password.to_owned()]
 }
 
 /// Base64 (RFC 4648, 4).
@@ -169,10 +169,8 @@ fn base64(bytes: &[u8]) -> String {
     const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let group = |three: &[u8]| -> String {
         let bits = three.iter().chain(&[0, 0]).take(3).fold(0, |bits, byte| bits << 8 | usize::from(*byte));
-        let letter = |place: usize| match place > three.len() {
-            true => '=',
-            false => char::from(LETTERS[bits >> (18 - 6 * place) & 63]),
-        };
+        let letter =
+            |place: usize| if place > three.len() { '=' } else { char::from(LETTERS[bits >> (18 - 6 * place) & 63]) };
         (0..4).map(letter).collect()
     };
     bytes.chunks(3).map(group).collect()

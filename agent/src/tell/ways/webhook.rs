@@ -10,7 +10,7 @@ use hyper::body::Bytes;
 use hyper::header::{AUTHORIZATION, CONTENT_TYPE, HeaderName, HeaderValue, USER_AGENT};
 use ring::hmac;
 use std::fmt::Write as _;
-use traylight_config::{Field, Template, Webhook as Settings};
+use traylight_config::{Field, Template};
 
 /// The name of the header with the signature of the body.
 const SIGNATURE: HeaderName = HeaderName::from_static("traylight-signature");
@@ -19,17 +19,17 @@ const ID: HeaderName = HeaderName::from_static("traylight-id");
 
 /// A web server that takes alerts.
 pub struct Webhook {
-    settings: Settings,
+    settings: traylight_config::Webhook,
 }
 
 impl Webhook {
     /// The way to this server.
-    pub fn new(settings: Settings) -> Self {
+    pub fn new(settings: traylight_config::Webhook) -> Self {
         Self { settings }
     }
 
     async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
-        let Settings { url, ca_file, time_limit, .. } = &self.settings;
+        let traylight_config::Webhook { url, ca_file, time_limit, .. } = &self.settings;
         let exchange = Exchange { url, ca_file: ca_file.as_deref(), time_limit: *time_limit };
         let answer = exchange.run(self.request(letter)?).await?;
         match answer.fault() {
@@ -39,7 +39,7 @@ impl Webhook {
     }
 
     fn request(&self, letter: &Letter) -> Result<Request<Full<Bytes>>, Fault> {
-        let Settings { headers, content_type, body, token, signing_key, .. } = &self.settings;
+        let traylight_config::Webhook { headers, content_type, body, token, signing_key, .. } = &self.settings;
         let body = match body {
             None => letter.document().to_string(),
             Some(template) => template.filled(|field| for_body(&value(letter, field), content_type, field)),

@@ -1,7 +1,7 @@
 //! The rules that all words keep: they fit, they never say to take a drive out without its guard, they say what to do
 //! and what not.
 
-mod both_tongues;
+pub(in crate::tell) mod both_tongues;
 mod box_examples;
 
 use super::*;
@@ -190,7 +190,7 @@ fn every_kind_has_words_that_fit_and_say_what_to_do_and_what_not() {
     assert_eq!(kinds, BTreeSet::from(Kind::ALL), "a kind has no example here");
     for finding in all {
         let words = told_of(finding.clone());
-        for line in [words.title.as_str(), &words.name, words.brief] {
+        for line in [words.title.as_str(), &words.name, &words.brief] {
             assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()), "`{line}` does not fit a line: {finding:?}");
         }
         for sentence in [&words.sentence, &words.advice, &words.warning] {
@@ -207,10 +207,52 @@ fn every_kind_has_words_that_fit_and_say_what_to_do_and_what_not() {
 fn nobody_is_told_to_pull_a_drive() {
     for finding in all(&tray("3"), "md0") {
         let words = told_of(finding);
-        let brief = if words.brief == "PULL NOTHING" { "" } else { words.brief };
-        let texts = [words.title, words.name, words.sentence, brief.into(), words.advice, words.warning];
+        let brief = if words.brief == "PULL NOTHING" { String::new() } else { words.brief };
+        let texts = [words.title, words.name, words.sentence, brief, words.advice, words.warning];
         let said = [texts.as_slice(), &words.evidence, words.leave_in.as_slice()].concat().join(" ");
         assert!(!said.to_lowercase().contains("pull"), "{said}");
+    }
+}
+
+/// Whether 12 V was measured is said by what was not measured, box by box.
+#[test]
+fn no_condition_says_by_itself_that_a_rail_was_not_measured() {
+    for tongue in Tongue::ALL {
+        let finding =
+            Finding::Counted { drive: tray("3"), what: Counted::PowerCycles, total: 12, grown: 1, within: DAY };
+        let evidence = told_in(tongue, finding).evidence.join(" ");
+        assert!(!evidence.contains("12 V"), "{evidence}");
+    }
+}
+
+/// Only a spare stands in for another drive.
+#[test]
+fn only_a_spare_is_said_to_be_missing_when_another_drive_fails() {
+    for tongue in Tongue::ALL {
+        for how in [MemberFault::PutOut, MemberFault::Gone] {
+            let of = |role| {
+                let (pool, device) = ("tank".to_owned(), "nvme0n1p4".to_owned());
+                let words = told_in(tongue, Finding::MemberFaulty { pool, drive: None, device, role, how });
+                format!("{} {}", words.sentence, words.warning)
+            };
+            let stands_in =
+                |role| ["another drive fails", "anderes Laufwerk ausfällt"].iter().any(|one| of(role).contains(one));
+            assert!(stands_in(MemberRole::Spare), "{}", of(MemberRole::Spare));
+            for role in [MemberRole::Log, MemberRole::Cache, MemberRole::Data] {
+                assert!(!stands_in(role), "{}", of(role));
+            }
+        }
+        let cache = told_in(
+            tongue,
+            Finding::MemberFaulty {
+                pool: "tank".to_owned(),
+                drive: None,
+                device: "nvme0n1p4".to_owned(),
+                role: MemberRole::Cache,
+                how: MemberFault::Gone,
+            },
+        );
+        assert!(!cache.sentence.contains("wait") && !cache.sentence.contains("wartet"), "{}", cache.sentence);
     }
 }
 

@@ -7,9 +7,9 @@ const PATH: &[Cause] = &[Cause::DataPath];
 const RESTART: &[Cause] = &[Cause::RestartPower, Cause::RestartHeat, Cause::RestartUnclear];
 
 pub const ROWS: &[Row] = &[
-    // R12: data disagrees on three drives, or in a pool; L and M flat.
+    // `data-path`: data disagrees on three drives, or in a pool; L and M flat.
     Row::yes(
-        "R12",
+        "data-path",
         PATH,
         [
             "checksums fail on three drives",
@@ -17,15 +17,19 @@ pub const ROWS: &[Row] = &[
             "data-path likely",
         ],
     ),
-    Row::yes("R12", PATH, ["on all of them", "300 errors all checksum 2", "data-path likely"]),
-    Row::yes("R12", PATH, ["a comparison finds places that do not agree", "300 mismatches 128", "data-path possible"]),
+    Row::yes("data-path", PATH, ["on all of them", "300 errors all checksum 2", "data-path likely"]),
+    Row::yes(
+        "data-path",
+        PATH,
+        ["a comparison finds places that do not agree", "300 mismatches 128", "data-path possible"],
+    ),
     Row::no(
-        "R12",
+        "data-path",
         PATH,
         ["on two drives", "300 errors 1 checksum 2; errors 2 checksum 1", "unclear possible, unclear possible"],
     ),
     Row::no(
-        "R12",
+        "data-path",
         PATH,
         [
             "one of them cannot read",
@@ -34,7 +38,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R12",
+        "data-path",
         PATH,
         [
             "reads fail on three, and nothing disagrees",
@@ -42,25 +46,29 @@ pub const ROWS: &[Row] = &[
             "unclear possible, unclear possible, unclear possible",
         ],
     ),
-    Row::no("R12", PATH, ["a mirror, where that happens", "0 level raid1; 300 mismatches 128", "as-it-says certain"]),
-    // R14: the machine started again by itself.
+    Row::no(
+        "data-path",
+        PATH,
+        ["a mirror, where that happens", "0 level raid1; 300 mismatches 128", "as-it-says certain"],
+    ),
+    // `restart`: the machine started again by itself.
     Row::yes(
-        "R14",
+        "restart",
         RESTART,
         ["the supply was low", "280 low on; 300 reboot; low off", "as-it-says certain, restart-power likely"],
     ),
     Row::yes(
-        "R14",
+        "restart",
         RESTART,
         ["two drives were starting", "0 asleep 2 3; 280 awake 2 3; 300 reboot", "restart-power likely"],
     ),
     Row::yes(
-        "R14",
+        "restart",
         RESTART,
         ["the processor was too hot", "60 processor 99; 300 reboot; processor 55", "restart-heat possible"],
     ),
     Row::yes(
-        "R14",
+        "restart",
         RESTART,
         [
             "it was too hot, and its supply was low",
@@ -69,7 +77,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R14",
+        "restart",
         &[Cause::RestartHeat],
         [
             "it had been too hot, and cooled down before",
@@ -77,13 +85,13 @@ pub const ROWS: &[Row] = &[
             "restart-unclear possible",
         ],
     ),
-    Row::yes("R14", RESTART, ["nothing says why", "300 reboot", "restart-unclear possible"]),
+    Row::yes("restart", RESTART, ["nothing says why", "300 reboot", "restart-unclear possible"]),
     Row::yes(
-        "R14",
+        "restart",
         RESTART,
         ["drives had started minutes before", "0 asleep 2 3; 100 awake 2 3; 300 reboot", "restart-unclear possible"],
     ),
-    Row::no("R14", RESTART, ["it was shut down", "290 stop; 300 reboot", ""]),
-    Row::no("R14", RESTART, ["the program alone was started again", "300 restart", ""]),
-    Row::no("R14", RESTART, ["the supply was low, and it ran on", "280 low on; 290 low off", "as-it-says certain"]),
+    Row::no("restart", RESTART, ["it was shut down", "290 stop; 300 reboot", ""]),
+    Row::no("restart", RESTART, ["the program alone was started again", "300 restart", ""]),
+    Row::no("restart", RESTART, ["the supply was low, and it ran on", "280 low on; 290 low off", "as-it-says certain"]),
 ];

@@ -12,26 +12,26 @@ const SAVING: &[Cause] = &[Cause::LinkPowerSaving];
 const UNCLEAR: &[Cause] = &[Cause::Unclear];
 
 pub const ROWS: &[Row] = &[
-    // R1: P or Z on two leads or more within ten seconds, and nothing against the controller.
-    Row::yes("R1", SUPPLY, ["two drives go four seconds apart", "300 lose 1; 304 lose 3", "supply possible"]),
-    Row::yes("R1", SUPPLY, ["three go at once", "300 lose 1 2 6", "supply possible"]),
+    // `supply`: P or Z on two leads or more within ten seconds, and nothing against the controller.
+    Row::yes("supply", SUPPLY, ["two drives go four seconds apart", "300 lose 1; 304 lose 3", "supply possible"]),
+    Row::yes("supply", SUPPLY, ["three go at once", "300 lose 1 2 6", "supply possible"]),
     Row::yes(
-        "R1",
+        "supply",
         SUPPLY,
         ["a check has just begun", "290 pool checks; 300 lose 1; 302 lose 3; 590 pool rests", "supply likely"],
     ),
     Row::yes(
-        "R1",
+        "supply",
         SUPPLY,
         ["the board's supply is low", "298 low on; 300 lose 1 2", "as-it-says certain, supply likely"],
     ),
-    Row::yes("R1", SUPPLY, ["another wakes", "0 asleep 6; 295 awake 6; 300 lose 1; 304 lose 2", "supply likely"]),
-    Row::yes("R1", SUPPLY, ["a drive is plugged in", "200 lose 6; 295 back 6; 300 lose 1 2", "supply likely"]),
-    Row::yes("R1", SUPPLY, ["just after the start", "0 up 10; 20 lose 1; 22 lose 3", "supply likely"]),
-    Row::no("R1", SUPPLY, ["two go 40 s apart", "300 lose 1; 340 lose 6", "unclear possible, unclear possible"]),
-    Row::no("R1", SUPPLY, ["one goes", "300 lose 2", "unclear possible"]),
+    Row::yes("supply", SUPPLY, ["another wakes", "0 asleep 6; 295 awake 6; 300 lose 1; 304 lose 2", "supply likely"]),
+    Row::yes("supply", SUPPLY, ["a drive is plugged in", "200 lose 6; 295 back 6; 300 lose 1 2", "supply likely"]),
+    Row::yes("supply", SUPPLY, ["just after the start", "0 up 10; 20 lose 1; 22 lose 3", "supply likely"]),
+    Row::no("supply", SUPPLY, ["two go 40 s apart", "300 lose 1; 340 lose 6", "unclear possible, unclear possible"]),
+    Row::no("supply", SUPPLY, ["one goes", "300 lose 2", "unclear possible"]),
     Row::no(
-        "R1",
+        "supply",
         SUPPLY,
         [
             "the controller's link has errors",
@@ -40,7 +40,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R1",
+        "supply",
         SUPPLY,
         [
             "both are behind one bridge",
@@ -48,10 +48,10 @@ pub const ROWS: &[Row] = &[
             "usb-bridge likely",
         ],
     ),
-    Row::no("R1", SUPPLY, ["nobody sees the drives", "300 blind; 340 seeing", ""]),
+    Row::no("supply", SUPPLY, ["nobody sees the drives", "300 blind; 340 seeing", ""]),
     // The same, and drives tell that they started anew.
     Row::yes(
-        "R1 with Z",
+        "supply, confirmed",
         SUPPLY,
         [
             "two confirm it when they are back",
@@ -60,7 +60,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R1 with Z",
+        "supply, confirmed",
         SUPPLY,
         [
             "one of two confirms it",
@@ -69,12 +69,12 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R1 with Z",
+        "supply, confirmed",
         SUPPLY,
         ["nobody saw them go", "0 count all starts 50; 300 count 1 starts 51; 302 count 3 starts 51", "supply likely"],
     ),
     Row::yes(
-        "R1 with Z",
+        "supply, confirmed",
         SUPPLY,
         [
             "one was seen to go, the other tells an hour later",
@@ -82,9 +82,13 @@ pub const ROWS: &[Row] = &[
             "supply likely",
         ],
     ),
-    Row::no("R1 with Z", SUPPLY, ["one alone", "0 count all starts 50; 300 count 3 starts 51", "tray-power likely"]),
     Row::no(
-        "R1 with Z",
+        "supply, confirmed",
+        SUPPLY,
+        ["one alone", "0 count all starts 50; 300 count 3 starts 51", "tray-power likely"],
+    ),
+    Row::no(
+        "supply, confirmed",
         SUPPLY,
         [
             "two, three days apart",
@@ -93,7 +97,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R1 with Z",
+        "supply, confirmed",
         SUPPLY,
         [
             "starts that began anew, as with another firmware",
@@ -163,10 +167,14 @@ pub const ROWS: &[Row] = &[
     ),
     Row::no("wrong tray", WRONG, ["both at once", "300 lose 1; 304 lose 4", "supply possible"]),
     Row::no("wrong tray", WRONG, ["the pool was whole", "300 pull 4", "unclear possible"]),
-    // R2: Z, or P again and again, on one tray.
-    Row::yes("R2", TRAY, ["it started anew", "0 count all starts 50; 300 count 2 starts 51", "tray-power likely"]),
+    // `tray-power`: Z, or P again and again, on one tray.
     Row::yes(
-        "R2",
+        "tray-power",
+        TRAY,
+        ["it started anew", "0 count all starts 50; 300 count 2 starts 51", "tray-power likely"],
+    ),
+    Row::yes(
+        "tray-power",
         TRAY,
         [
             "it went, and tells why when it is back",
@@ -174,9 +182,9 @@ pub const ROWS: &[Row] = &[
             "tray-power likely",
         ],
     ),
-    Row::yes("R2", TRAY, ["it went twice", "300 lose 2; 320 back 2; 380 lose 2", "tray-connection possible"]),
+    Row::yes("tray-power", TRAY, ["it went twice", "300 lose 2; 320 back 2; 380 lose 2", "tray-connection possible"]),
     Row::yes(
-        "R2",
+        "tray-power",
         TRAY,
         [
             "it comes and goes",
@@ -184,9 +192,9 @@ pub const ROWS: &[Row] = &[
             "tray-connection possible",
         ],
     ),
-    Row::no("R2", TRAY, ["it went once", "300 lose 2", "unclear possible"]),
+    Row::no("tray-power", TRAY, ["it went once", "300 lose 2", "unclear possible"]),
     Row::no(
-        "R2",
+        "tray-power",
         TRAY,
         [
             "it went once, and the kernel's word for it comes after the look",
@@ -195,7 +203,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R2",
+        "tray-power",
         TRAY,
         [
             "its transfers are damaged too",
@@ -204,12 +212,12 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R2",
+        "tray-power",
         TRAY,
         ["two trays", "0 count all starts 50; 300 count 2 starts 51; count 3 starts 51", "supply likely"],
     ),
     Row::no(
-        "R2",
+        "tray-power",
         TRAY,
         [
             "it cannot read either",
@@ -217,9 +225,9 @@ pub const ROWS: &[Row] = &[
             "unclear possible",
         ],
     ),
-    // R13: errors within half a minute of waking.
+    // `slow-to-wake`: errors within half a minute of waking.
     Row::yes(
-        "R13",
+        "slow-to-wake",
         WAKE,
         [
             "a read fails ten seconds after",
@@ -228,7 +236,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R13",
+        "slow-to-wake",
         WAKE,
         [
             "a write times out",
@@ -237,7 +245,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R13",
+        "slow-to-wake",
         WAKE,
         [
             "its link is reset",
@@ -246,7 +254,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R13",
+        "slow-to-wake",
         WAKE,
         [
             "a minute after waking",
@@ -254,9 +262,9 @@ pub const ROWS: &[Row] = &[
             "unclear possible",
         ],
     ),
-    Row::no("R13", WAKE, ["it never slept", "310 tell drive 2 failed; errors 2 read 1", "unclear possible"]),
+    Row::no("slow-to-wake", WAKE, ["it never slept", "310 tell drive 2 failed; errors 2 read 1", "unclear possible"]),
     Row::no(
-        "R13",
+        "slow-to-wake",
         WAKE,
         [
             "it cannot read",
@@ -265,13 +273,13 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R13",
+        "slow-to-wake",
         WAKE,
         ["it went", "0 asleep 2; 300 awake 2; 310 tell drive 2 failed; errors 2 read 1; lose 2", "unclear possible"],
     ),
-    // R15: P or T after ten idle minutes, where links may save power.
+    // `link-power-saving`: P or T after ten idle minutes, where links may save power.
     Row::yes(
-        "R15",
+        "link-power-saving",
         SAVING,
         [
             "it goes after twelve idle minutes",
@@ -280,12 +288,12 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R15",
+        "link-power-saving",
         SAVING,
         ["the deepest saving", "0 quiet; controller saves min_power; 1200 lose 6", "link-power-saving likely"],
     ),
     Row::yes(
-        "R15",
+        "link-power-saving",
         SAVING,
         [
             "it times out instead",
@@ -294,18 +302,22 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R15",
+        "link-power-saving",
         SAVING,
         ["its link saves no power", "0 quiet; controller saves max_performance; 720 lose 2", "unclear possible"],
     ),
-    Row::no("R15", SAVING, ["it was at work", "0 controller saves min_power; 720 lose 2", "unclear possible"]),
     Row::no(
-        "R15",
+        "link-power-saving",
+        SAVING,
+        ["it was at work", "0 controller saves min_power; 720 lose 2", "unclear possible"],
+    ),
+    Row::no(
+        "link-power-saving",
         SAVING,
         ["five idle minutes", "0 quiet; controller saves min_power; 300 lose 2", "unclear possible"],
     ),
     Row::no(
-        "R15",
+        "link-power-saving",
         SAVING,
         [
             "it lost its power",
@@ -313,15 +325,15 @@ pub const ROWS: &[Row] = &[
             "tray-power likely",
         ],
     ),
-    // R16: one P, alone, the drive alive, and a reason to think of its owner.
-    Row::yes("R16", OWNER, ["put out of its pool before", "300 out 2; 600 lose 2", "taken-out likely"]),
-    Row::yes("R16", OWNER, ["messages are muted", "200 mute; 300 lose 2", "taken-out likely"]),
-    Row::yes("R16", OWNER, ["asleep, and no pool uses it", "0 asleep 6; 300 lose 6", "taken-out possible"]),
-    Row::yes("R16", OWNER, ["it was failing", "200 failing 2; 300 lose 2", "taken-out possible"]),
-    Row::no("R16", OWNER, ["nothing but gone", "300 lose 2", "unclear possible"]),
-    Row::no("R16", OWNER, ["muted only after it went", "300 lose 2; 360 mute", "unclear possible"]),
+    // `taken-out`: one P, alone, the drive alive, and a reason to think of its owner.
+    Row::yes("taken-out", OWNER, ["put out of its pool before", "300 out 2; 600 lose 2", "taken-out likely"]),
+    Row::yes("taken-out", OWNER, ["messages are muted", "200 mute; 300 lose 2", "taken-out likely"]),
+    Row::yes("taken-out", OWNER, ["asleep, and no pool uses it", "0 asleep 6; 300 lose 6", "taken-out possible"]),
+    Row::yes("taken-out", OWNER, ["it was failing", "200 failing 2; 300 lose 2", "taken-out possible"]),
+    Row::no("taken-out", OWNER, ["nothing but gone", "300 lose 2", "unclear possible"]),
+    Row::no("taken-out", OWNER, ["muted only after it went", "300 lose 2; 360 mute", "unclear possible"]),
     Row::no(
-        "R16",
+        "taken-out",
         OWNER,
         [
             "it died, and its pool noticed first",
@@ -329,13 +341,13 @@ pub const ROWS: &[Row] = &[
             "unclear possible",
         ],
     ),
-    Row::no("R16", OWNER, ["two at once while muted", "200 mute; 300 lose 2 6", "supply possible"]),
-    Row::no("R16", OWNER, ["asleep, but its pool uses it", "0 asleep 2; 300 lose 2", "unclear possible"]),
-    // R17: what no other rule explains.
-    Row::yes("R17", UNCLEAR, ["one is gone", "300 lose 5", "unclear possible"]),
-    Row::yes("R17", UNCLEAR, ["commands time out", "300 timeouts 5 2", "unclear possible"]),
+    Row::no("taken-out", OWNER, ["two at once while muted", "200 mute; 300 lose 2 6", "supply possible"]),
+    Row::no("taken-out", OWNER, ["asleep, but its pool uses it", "0 asleep 2; 300 lose 2", "unclear possible"]),
+    // `unclear`: what no other rule explains.
+    Row::yes("unclear", UNCLEAR, ["one is gone", "300 lose 5", "unclear possible"]),
+    Row::yes("unclear", UNCLEAR, ["commands time out", "300 timeouts 5 2", "unclear possible"]),
     Row::yes(
-        "R17",
+        "unclear",
         UNCLEAR,
         [
             "damaged and unreadable at once",
@@ -343,7 +355,7 @@ pub const ROWS: &[Row] = &[
             "unclear possible",
         ],
     ),
-    Row::no("R17", UNCLEAR, ["all is well", "300 end", ""]),
-    Row::no("R17", UNCLEAR, ["a notice that says it all", "300 pool checks", "as-it-says certain"]),
-    Row::no("R17", UNCLEAR, ["a cause is found at once", "300 lose 1 2", "supply possible"]),
+    Row::no("unclear", UNCLEAR, ["all is well", "300 end", ""]),
+    Row::no("unclear", UNCLEAR, ["a notice that says it all", "300 pool checks", "as-it-says certain"]),
+    Row::no("unclear", UNCLEAR, ["a cause is found at once", "300 lose 1 2", "supply possible"]),
 ];

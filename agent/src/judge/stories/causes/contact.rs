@@ -19,9 +19,9 @@ macro_rules! contact {
 }
 
 pub const ROWS: &[Row] = &[
-    // R2 on real lines.
+    // `tray-power` on real lines.
     Row::yes(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         [
             "it opens while the drive rests",
@@ -29,9 +29,13 @@ pub const ROWS: &[Row] = &[
             "tray-power likely",
         ],
     ),
-    Row::yes("R2 lines", TRAY, ["while it works", contact!("", "436 count 2 starts 51; 438 end"), "tray-power likely"]),
     Row::yes(
-        "R2 lines",
+        "tray-power lines",
+        TRAY,
+        ["while it works", contact!("", "436 count 2 starts 51; 438 end"), "tray-power likely"],
+    ),
+    Row::yes(
+        "tray-power lines",
         TRAY,
         [
             "the program is started again between",
@@ -40,7 +44,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         [
             "it is asked two hours later",
@@ -49,7 +53,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         [
             "a sag that nothing was let go for",
@@ -58,7 +62,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         [
             "commands run out in it",
@@ -67,7 +71,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         [
             "its link stays slower",
@@ -76,7 +80,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         [
             "twice, and nothing counts starts",
@@ -85,12 +89,12 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R2 lines",
+        "tray-power lines",
         CABLE,
         ["once, and still gone", "0 count all starts 50; 300 log 2 cut-idle; 314 lose 2", "unclear possible"],
     ),
     Row::no(
-        "R2 lines",
+        "tray-power lines",
         CABLE,
         [
             "once while it worked, and still gone",
@@ -99,12 +103,12 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         ["a bad data cable", "0 count all damaged 0; 300 log 2 cable; 302 count 2 damaged 4", "data-cable likely"],
     ),
     Row::no(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         [
             "a bad data cable that comes off in the end",
@@ -112,9 +116,13 @@ pub const ROWS: &[Row] = &[
             "data-cable likely",
         ],
     ),
-    Row::no("R2 lines", TRAY, ["a drive that dies of bad places", "300 log 2 dies; 351 lose 2", "drive-fails likely"]),
     Row::no(
-        "R2 lines",
+        "tray-power lines",
+        TRAY,
+        ["a drive that dies of bad places", "300 log 2 dies; 351 lose 2", "drive-fails likely"],
+    ),
+    Row::no(
+        "tray-power lines",
         TRAY,
         [
             "two trays",
@@ -124,7 +132,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R2 lines",
+        "tray-power lines",
         TRAY,
         [
             "two trays at one moment, which the kernel lets go one after the other",

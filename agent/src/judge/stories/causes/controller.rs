@@ -10,9 +10,9 @@ const LANE: &[Cause] = &[Cause::Lane];
 const KERNEL: &[Cause] = &[Cause::KernelUpdate];
 
 pub const ROWS: &[Row] = &[
-    // R5: all drives of a controller P or T, and the controller dead; Z flat.
+    // `controller-stopped`: all drives of a controller P or T, and the controller dead; Z flat.
     Row::yes(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "its registers read as all ones",
@@ -21,12 +21,12 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R5",
+        "controller-stopped",
         STOPPED,
         ["it is gone itself", "0 controller works; 300 controller gone; lose all", "controller-stopped certain"],
     ),
     Row::yes(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "it was the only one",
@@ -35,7 +35,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "its driver let it go",
@@ -44,7 +44,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "only the kernel's log tells",
@@ -53,7 +53,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "drives that hang instead of going",
@@ -62,7 +62,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "one drive that has nothing to do has not noticed",
@@ -70,9 +70,13 @@ pub const ROWS: &[Row] = &[
             "controller-stopped certain",
         ],
     ),
-    Row::no("R5", STOPPED, ["the controller works", "0 controller works; 300 lose all", "supply possible"]),
     Row::no(
-        "R5",
+        "controller-stopped",
+        STOPPED,
+        ["the controller works", "0 controller works; 300 lose all", "supply possible"],
+    ),
+    Row::no(
+        "controller-stopped",
         STOPPED,
         [
             "the log tells, and one drive goes on",
@@ -81,7 +85,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "the drives lost their power",
@@ -90,7 +94,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "it was reset days ago",
@@ -99,7 +103,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R5",
+        "controller-stopped",
         STOPPED,
         [
             "a board that keeps no list of its controller",
@@ -107,9 +111,9 @@ pub const ROWS: &[Row] = &[
             "supply possible",
         ],
     ),
-    // R5b: the same, 45 °C or more before, and it works again.
+    // `controller-hot`: the same, 45 °C or more before, and it works again.
     Row::yes(
-        "R5b",
+        "controller-hot",
         HOT,
         [
             "all come back",
@@ -118,7 +122,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R5b",
+        "controller-hot",
         HOT,
         [
             "some come back",
@@ -127,7 +131,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R5b",
+        "controller-hot",
         HOT,
         [
             "only the log tells",
@@ -136,7 +140,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R5b",
+        "controller-hot",
         HOT,
         [
             "it was cool",
@@ -145,7 +149,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R5b",
+        "controller-hot",
         HOT,
         [
             "it stays dead",
@@ -154,14 +158,14 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R5b",
+        "controller-hot",
         HOT,
         ["it never stopped", "0 hot all 46; controller works; 300 lose all; 600 back all; 640 end", "supply possible"],
     ),
-    // R6: errors counted on the PCIe link, or it is slower than it was; L flat.
-    Row::yes("R6", LANE, ["errors on its link", "0 controller works; 300 controller errors 40", "lane possible"]),
+    // `lane`: errors counted on the PCIe link, or it is slower than it was; L flat.
+    Row::yes("lane", LANE, ["errors on its link", "0 controller works; 300 controller errors 40", "lane possible"]),
     Row::yes(
-        "R6",
+        "lane",
         LANE,
         [
             "and drives on two ports feel it",
@@ -170,13 +174,13 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R6",
+        "lane",
         LANE,
         ["its link is slower than it was", "0 controller works; 300 controller slow; 4500 end", "lane possible"],
     ),
-    Row::no("R6", LANE, ["five errors", "0 controller works; 300 controller errors 5", ""]),
+    Row::no("lane", LANE, ["five errors", "0 controller works; 300 controller errors 5", ""]),
     Row::no(
-        "R6",
+        "lane",
         LANE,
         [
             "damaged transfers behind it",
@@ -185,13 +189,13 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R6",
+        "lane",
         LANE,
         ["it is dead", "0 controller works; 300 controller all-ones; lose all", "controller-stopped certain"],
     ),
-    // R11: not seen since the start, another kernel than before, no driver for the controller.
+    // `kernel-update`: not seen since the start, another kernel than before, no driver for the controller.
     Row::yes(
-        "R11",
+        "kernel-update",
         KERNEL,
         [
             "no driver under the new kernel",
@@ -200,7 +204,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R11",
+        "kernel-update",
         KERNEL,
         [
             "the driver gave an error",
@@ -210,7 +214,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R11",
+        "kernel-update",
         KERNEL,
         [
             "drives elsewhere are there",
@@ -220,7 +224,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R11",
+        "kernel-update",
         KERNEL,
         [
             "the kernel is the same",
@@ -229,7 +233,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R11",
+        "kernel-update",
         KERNEL,
         [
             "the drives were seen first",
@@ -237,11 +241,11 @@ pub const ROWS: &[Row] = &[
             "controller-stopped certain",
         ],
     ),
-    Row::no("R11", KERNEL, ["all is there", "0 kernel 6.12; 290 stop; 300 reboot; kernel 6.13; 700 end", ""]),
-    // R10: all drives of one controller have work and finish none.
-    Row::yes("R10", HANGS, ["all at once", "300 stall all", "path-hangs likely"]),
+    Row::no("kernel-update", KERNEL, ["all is there", "0 kernel 6.12; 290 stop; 300 reboot; kernel 6.13; 700 end", ""]),
+    // `path-hangs`: all drives of one controller have work and finish none.
+    Row::yes("path-hangs", HANGS, ["all at once", "300 stall all", "path-hangs likely"]),
     Row::yes(
-        "R10",
+        "path-hangs",
         HANGS,
         [
             "the kernel waits too",
@@ -250,7 +254,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R10",
+        "path-hangs",
         HANGS,
         [
             "each when it has work",
@@ -258,11 +262,11 @@ pub const ROWS: &[Row] = &[
             "path-hangs possible",
         ],
     ),
-    Row::no("R10", HANGS, ["one goes on", "300 stall 1 2 3 4 5", "shared-path possible"]),
-    Row::no("R10", HANGS, ["one alone", "300 stall 3", "drive-hangs possible"]),
-    Row::no("R10", HANGS, ["for twenty seconds", "300 stall all; 320 go-on all", ""]),
+    Row::no("path-hangs", HANGS, ["one goes on", "300 stall 1 2 3 4 5", "shared-path possible"]),
+    Row::no("path-hangs", HANGS, ["one alone", "300 stall 3", "drive-hangs possible"]),
+    Row::no("path-hangs", HANGS, ["for twenty seconds", "300 stall all; 320 go-on all", ""]),
     Row::no(
-        "R10",
+        "path-hangs",
         HANGS,
         ["the only drive of its controller", "0 port 3 0000/02.0/ata-1; 300 stall 3", "drive-hangs possible"],
     ),

@@ -141,9 +141,9 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no("wrong tray", WRONG, ["the failing one itself", "200 failing 2; 600 yank 2 idle", "taken-out possible"]),
-    // R1: power is lost in one moment, and the kernel finds out at different times.
+    // `supply`: power is lost in one moment, and the kernel finds out at different times.
     Row::yes(
-        "R1",
+        "supply",
         SUPPLY,
         [
             "one is detached after ten seconds, the other after forty",
@@ -152,7 +152,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R1",
+        "supply",
         SUPPLY,
         [
             "the same while another is missing",
@@ -169,19 +169,23 @@ pub const ROWS: &[Row] = &[
             "unclear possible, drive-hangs likely",
         ],
     ),
-    // R3: what a link tells while it breaks is no damage.
-    Row::no("R3", CABLE, ["a hand pulls it while it is busy", "300 yank 2 busy", "unclear possible"]),
+    // `data-cable`: what a link tells while it breaks is no damage.
+    Row::no("data-cable", CABLE, ["a hand pulls it while it is busy", "300 yank 2 busy", "unclear possible"]),
     Row::yes(
-        "R3",
+        "data-cable",
         CABLE,
         ["damaged for an hour before it goes", "300 tell drive 2 damaged; 3900 yank 2 idle", "data-cable possible"],
     ),
-    // R16: a hand is likely.
-    Row::yes("R16", OWNER, ["put out an hour before", "300 out 2; 3900 yank 2 idle", "taken-out likely"]),
-    Row::yes("R16", OWNER, ["muted, busy", "200 mute; 300 yank 2 busy", "taken-out likely"]),
-    Row::yes("R16", OWNER, ["muted, and no interrupt tells of it", "200 mute; 300 yank 2 unheard", "taken-out likely"]),
+    // `taken-out`: a hand is likely.
+    Row::yes("taken-out", OWNER, ["put out an hour before", "300 out 2; 3900 yank 2 idle", "taken-out likely"]),
+    Row::yes("taken-out", OWNER, ["muted, busy", "200 mute; 300 yank 2 busy", "taken-out likely"]),
     Row::yes(
-        "R16",
+        "taken-out",
+        OWNER,
+        ["muted, and no interrupt tells of it", "200 mute; 300 yank 2 unheard", "taken-out likely"],
+    ),
+    Row::yes(
+        "taken-out",
         OWNER,
         [
             "it failed, timed out and was put out, and then it is pulled",
@@ -190,7 +194,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R16",
+        "taken-out",
         OWNER,
         [
             "it drops while it is filled",
@@ -199,7 +203,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R16",
+        "taken-out",
         OWNER,
         [
             "the same while muted, as the kernel tells it",
@@ -208,7 +212,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R16",
+        "taken-out",
         OWNER,
         [
             "put out for time-outs an hour before",
@@ -217,7 +221,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R16",
+        "taken-out",
         OWNER,
         [
             "the same, asleep by then",
@@ -225,11 +229,11 @@ pub const ROWS: &[Row] = &[
             "unclear possible",
         ],
     ),
-    Row::no("R16", OWNER, ["its pool let it go seconds before", "300 out 2; 304 lose 2", "unclear possible"]),
-    Row::no("R16", OWNER, ["its pool notices before its device ends", "300 yank 2 noticed", "unclear possible"]),
-    Row::no("R16", OWNER, ["a spare that sleeps", "0 spare 6; asleep 6; 900 lose 6", "unclear possible"]),
+    Row::no("taken-out", OWNER, ["its pool let it go seconds before", "300 out 2; 304 lose 2", "unclear possible"]),
+    Row::no("taken-out", OWNER, ["its pool notices before its device ends", "300 yank 2 noticed", "unclear possible"]),
+    Row::no("taken-out", OWNER, ["a spare that sleeps", "0 spare 6; asleep 6; 900 lose 6", "unclear possible"]),
     Row::no(
-        "R16",
+        "taken-out",
         OWNER,
         [
             "asleep, and its link saves power, but not for long",
@@ -238,7 +242,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R15",
+        "link-power-saving",
         SAVING,
         [
             "asleep and in no pool",

@@ -37,17 +37,17 @@ macro_rules! night {
 pub const ROWS: &[Row] = &[
     // A dip that was repaired explains nothing that happens later.
     Row::no(
-        "R1 later",
+        "supply later",
         WRONG,
         ["one of them goes alone", repaired!("259500 lose 1"), "supply likely, unclear possible"],
     ),
     Row::no(
-        "R1 later",
+        "supply later",
         WRONG,
         ["one of them hangs", repaired!("259500 stall 1"), "supply likely, drive-hangs possible"],
     ),
     Row::no(
-        "R1 later",
+        "supply later",
         WRONG,
         [
             "transfers to one of them are damaged",
@@ -56,17 +56,17 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R1 later",
+        "supply later",
         WRONG,
         ["one of them cannot read", repaired!("259500 count 1 pending 1"), "supply likely, drive-fails possible"],
     ),
     Row::no(
-        "R1 later",
+        "supply later",
         WRONG,
         ["one is taken out", repaired!("259490 mute; 259500 lose 1"), "supply likely, taken-out likely"],
     ),
     Row::no(
-        "R1 later",
+        "supply later",
         WRONG,
         [
             "the program is started again between",
@@ -74,9 +74,9 @@ pub const ROWS: &[Row] = &[
             "supply likely, unclear possible",
         ],
     ),
-    Row::no("R1 later", WRONG, ["it happens again", repaired!("259500 lose 1 2"), "supply likely"]),
+    Row::no("supply later", WRONG, ["it happens again", repaired!("259500 lose 1 2"), "supply likely"]),
     Row::yes(
-        "R1 later",
+        "supply later",
         SUPPLY,
         [
             "a week later it is over",
@@ -85,7 +85,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R1 later",
+        "supply later",
         SUPPLY,
         [
             "over a reboot, too",
@@ -95,13 +95,13 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R1 later",
+        "supply later",
         SUPPLY,
         ["a reboot starts all", "0 count all starts 50; 290 stop; 300 reboot; count all starts 51", ""],
     ),
     // Starts that cannot have been together.
     Row::no(
-        "R1 apart",
+        "supply apart",
         SUPPLY,
         [
             "two weeks apart",
@@ -110,7 +110,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R1 apart",
+        "supply apart",
         SUPPLY,
         [
             "an hour apart, and asked between",
@@ -119,7 +119,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R1 apart",
+        "supply apart",
         SUPPLY,
         [
             "told an hour apart, and not asked between",
@@ -129,7 +129,7 @@ pub const ROWS: &[Row] = &[
     ),
     // A drive that wears out is no matter of power.
     Row::yes(
-        "R4 worn",
+        "drive-fails worn",
         FAILS,
         [
             "and loses its power",
@@ -138,7 +138,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R4 worn",
+        "drive-fails worn",
         FAILS,
         [
             "in a dip of three",
@@ -148,7 +148,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R4 worn",
+        "drive-fails worn",
         FAILS,
         [
             "in a dip of three, and still gone",
@@ -157,7 +157,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R4 worn",
+        "drive-fails worn",
         FAILS,
         [
             "after it lost its power",
@@ -166,7 +166,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R4 worn",
+        "drive-fails worn",
         FAILS,
         [
             "one place that the dip left unreadable",
@@ -229,13 +229,17 @@ pub const ROWS: &[Row] = &[
     ),
     // A supply that fades drops one after the other.
     Row::no(
-        "R1 fading",
+        "supply fading",
         WRONG,
         ["the third goes five minutes later", fading!("600 pull 4; 620 end"), "supply possible"],
     ),
-    Row::no("R1 fading", WRONG, ["and the fourth", fading!("600 pull 4; 1100 pull 5; 1120 end"), "supply possible"]),
     Row::no(
-        "R1 fading",
+        "supply fading",
+        WRONG,
+        ["and the fourth", fading!("600 pull 4; 1100 pull 5; 1120 end"), "supply possible"],
+    ),
+    Row::no(
+        "supply fading",
         WRONG,
         [
             "the first have said that they lost their power",
@@ -244,9 +248,9 @@ pub const ROWS: &[Row] = &[
             "supply likely",
         ],
     ),
-    Row::no("R1 fading", WRONG, ["over a restart", fading!("500 restart; 600 pull 4; 620 end"), "supply possible"]),
+    Row::no("supply fading", WRONG, ["over a restart", fading!("500 restart; 600 pull 4; 620 end"), "supply possible"]),
     Row::yes(
-        "R1 fading",
+        "supply fading",
         WRONG,
         [
             "an hour later it is the wrong tray",
@@ -255,7 +259,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R1 fading",
+        "supply fading",
         WRONG,
         [
             "while somebody works on the box as well",

@@ -7,7 +7,7 @@ use super::words::{activity, counter, error, happening, index, number, plugged};
 use crate::clock::Moment;
 use crate::demo::{heron, story};
 use crate::reading::{
-    ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, DriveUse, Event,
+    ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, DriveUse, Event, Fan,
     Happening, Lane, Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Processor, Reading,
     Reason, RecoveryLimit, SelfAssessment, Snapshot, Source, Teller, Temperature, Traffic, Undervoltage, Volume,
     Writing,
@@ -81,6 +81,8 @@ pub struct Scene {
     no_bus_errors: bool,
     /// No tachometer is read.
     no_fan: bool,
+    /// A second header for a fan, and how fast that turns.
+    second_fan: Option<u32>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -184,6 +186,7 @@ impl Scene {
             ["seeing"] => self.blind = false,
             ["controller", "uncounted"] => self.no_bus_errors = true,
             ["second-card"] => self.has_second_card = true,
+            ["second-fan", does] => self.second_fan = Some(if does == "turns" { 1200 } else { 0 }),
             ["fan", "untold"] => self.no_fan = true,
             ["controller", "errors", count] => self.bus_errors = number(count),
             ["controller", "slow"] => self.is_slow = true,
@@ -270,6 +273,12 @@ impl Scene {
         snapshot.drives.retain(|drive| !gone.contains(&drive.device));
         if self.no_fan {
             snapshot.fans[0].speed.value = Err(Missing::new(Reason::TimedOut, "no answer"));
+        }
+        if let Some(rpm) = self.second_fan {
+            let speed = Reading::new(Ok(Rpm(rpm)), now, Source::Hwmon);
+            let duty = Some(if rpm == 0 { 0.0 } else { 0.5 });
+            let (key, label) = ("hutfan/fan2".to_owned(), "fan2".to_owned());
+            snapshot.fans.push(Fan { key, label, speed, duty, fault: false });
         }
         if self.fan_stands {
             snapshot.fans[0].speed.value = Ok(Rpm(0));

@@ -104,14 +104,14 @@ pub const ROWS: &[Row] = &[
             "unclear possible, unclear possible",
         ],
     ),
-    // Commands run out on two drives or more of one card: R6, third leg.
+    // Commands run out on two drives or more of one card: the third way to see a bad ribbon or slot.
     Row::yes(
-        "R6, third leg",
+        "lane or shared-path",
         LANE,
         ["two drives", "0 controller works; controller uncounted; 300 timeouts 2 1; timeouts 4 2", "lane possible"],
     ),
     Row::yes(
-        "R6, third leg",
+        "lane or shared-path",
         LANE,
         [
             "an hour apart",
@@ -120,7 +120,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R6, third leg",
+        "lane or shared-path",
         LANE,
         [
             "three",
@@ -129,7 +129,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R6, third leg",
+        "lane or shared-path",
         LANE,
         [
             "one hangs",
@@ -138,7 +138,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R6, third leg",
+        "lane or shared-path",
         LANE,
         [
             "its PCIe errors are counted, and there are none",
@@ -147,17 +147,17 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R6, third leg",
+        "lane or shared-path",
         LANE,
         ["one drive", "0 controller works; controller uncounted; 300 timeouts 2 1", "unclear possible"],
     ),
     Row::no(
-        "R6, third leg",
+        "lane or shared-path",
         LANE,
         ["one of each card", two_cards!("300 timeouts 2 1; timeouts 3 1"), "unclear possible, unclear possible"],
     ),
     Row::no(
-        "R6, third leg",
+        "lane or shared-path",
         LANE,
         [
             "transfers are damaged",

@@ -19,10 +19,14 @@ macro_rules! swapped {
 }
 
 pub const ROWS: &[Row] = &[
-    // R3: L on one tray; M and Z flat.
-    Row::yes("R3", CABLE, ["one error", "0 count 2 damaged 198; 300 count 2 damaged 199", "data-cable possible"]),
+    // `data-cable`: L on one tray; M and Z flat.
     Row::yes(
-        "R3",
+        "data-cable",
+        CABLE,
+        ["one error", "0 count 2 damaged 198; 300 count 2 damaged 199", "data-cable possible"],
+    ),
+    Row::yes(
+        "data-cable",
         CABLE,
         [
             "the kernel saw it too",
@@ -31,7 +35,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R3",
+        "data-cable",
         CABLE,
         [
             "and its link was made slower",
@@ -40,7 +44,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R3",
+        "data-cable",
         CABLE,
         [
             "commands time out besides",
@@ -49,7 +53,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R3",
+        "data-cable",
         CABLE,
         [
             "it ends by losing the drive",
@@ -57,14 +61,14 @@ pub const ROWS: &[Row] = &[
             "data-cable possible",
         ],
     ),
-    Row::no("R3", CABLE, ["an old total", "0 count 2 damaged 198; 300 end", ""]),
+    Row::no("data-cable", CABLE, ["an old total", "0 count 2 damaged 198; 300 end", ""]),
     Row::no(
-        "R3",
+        "data-cable",
         CABLE,
         ["it cannot read either", "0 count 2 damaged 0; 300 count 2 pending 1; count 2 damaged 4", "unclear possible"],
     ),
     Row::no(
-        "R3",
+        "data-cable",
         CABLE,
         [
             "it lost its power too",
@@ -73,14 +77,14 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R3",
+        "data-cable",
         CABLE,
         ["two trays", "0 count all damaged 0; 300 count 2 damaged 4; count 3 damaged 4", "shared-path possible"],
     ),
-    Row::no("R3", CABLE, ["a counter that began anew", "0 count 2 damaged 198; 300 count 2 damaged 2", ""]),
-    // R3b: after drives changed places.
+    Row::no("data-cable", CABLE, ["a counter that began anew", "0 count 2 damaged 198; 300 count 2 damaged 2", ""]),
+    // `port-or-cable`: after drives changed places.
     Row::yes(
-        "R3b",
+        "port-or-cable",
         MOVED,
         [
             "the errors stay with the port",
@@ -89,7 +93,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R3b",
+        "port-or-cable",
         MOVED,
         [
             "the errors go along with the drive",
@@ -98,7 +102,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R3b",
+        "port-or-cable",
         MOVED,
         [
             "the drive alone is put on another port",
@@ -108,7 +112,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R3b",
+        "port-or-cable",
         MOVED,
         [
             "another drive is put on the port",
@@ -119,7 +123,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R3b",
+        "port-or-cable",
         MOVED,
         [
             "no errors after the change",
@@ -128,7 +132,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R3b",
+        "port-or-cable",
         MOVED,
         [
             "errors before and after, on the same port",
@@ -137,7 +141,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "R3b",
+        "port-or-cable",
         MOVED,
         [
             "both drives have errors after the change",

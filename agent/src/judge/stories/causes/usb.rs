@@ -18,11 +18,11 @@ macro_rules! on_usb {
 }
 
 pub const ROWS: &[Row] = &[
-    // R7: all drives of one USB bridge P or reset, nothing else.
-    Row::yes("R7", BRIDGE, ["both of its drives go", on_usb!("300 lose 1; 302 lose 2"), "usb-bridge likely"]),
-    Row::yes("R7", BRIDGE, ["its only drive goes", on_usb!("300 lose 3"), "usb-bridge possible"]),
+    // `usb-bridge`: all drives of one USB bridge P or reset, nothing else.
+    Row::yes("usb-bridge", BRIDGE, ["both of its drives go", on_usb!("300 lose 1; 302 lose 2"), "usb-bridge likely"]),
+    Row::yes("usb-bridge", BRIDGE, ["its only drive goes", on_usb!("300 lose 3"), "usb-bridge possible"]),
     Row::yes(
-        "R7",
+        "usb-bridge",
         BRIDGE,
         [
             "it is reset, and both time out",
@@ -31,7 +31,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R7",
+        "usb-bridge",
         BRIDGE,
         [
             "its drives lost their power with it",
@@ -41,16 +41,16 @@ pub const ROWS: &[Row] = &[
             "usb-bridge likely",
         ],
     ),
-    Row::no("R7", BRIDGE, ["one of its two drives goes", on_usb!("300 lose 1"), "unclear possible"]),
-    Row::no("R7", BRIDGE, ["a drive elsewhere goes too", on_usb!("300 lose 1 2 5"), "supply possible"]),
-    Row::no("R7", BRIDGE, ["another bridge goes too", on_usb!("300 lose 1 2 3"), "usb-power possible"]),
+    Row::no("usb-bridge", BRIDGE, ["one of its two drives goes", on_usb!("300 lose 1"), "unclear possible"]),
+    Row::no("usb-bridge", BRIDGE, ["a drive elsewhere goes too", on_usb!("300 lose 1 2 5"), "supply possible"]),
+    Row::no("usb-bridge", BRIDGE, ["another bridge goes too", on_usb!("300 lose 1 2 3"), "usb-power possible"]),
     Row::no(
-        "R7",
+        "usb-bridge",
         BRIDGE,
         ["both time out, and it was not reset", on_usb!("300 timeouts 1 1; timeouts 2 1"), "shared-path possible"],
     ),
     Row::no(
-        "R7",
+        "usb-bridge",
         BRIDGE,
         [
             "two drives elsewhere went with its only one, and are back first",
@@ -59,7 +59,7 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::yes(
-        "R7",
+        "usb-bridge",
         BRIDGE,
         [
             "two drives elsewhere went with its only one; they are back, and it is reset once more",
@@ -67,27 +67,31 @@ pub const ROWS: &[Row] = &[
             "usb-bridge likely",
         ],
     ),
-    // R7b: two bridges of one host P within ten seconds.
-    Row::yes("R7b", POWER, ["three drives of two bridges", on_usb!("300 lose 1 2; 306 lose 3"), "usb-power possible"]),
+    // `usb-power`: two bridges of one host P within ten seconds.
     Row::yes(
-        "R7b",
+        "usb-power",
+        POWER,
+        ["three drives of two bridges", on_usb!("300 lose 1 2; 306 lose 3"), "usb-power possible"],
+    ),
+    Row::yes(
+        "usb-power",
         POWER,
         ["the board's supply is low", on_usb!("298 low on; 300 lose 3 4"), "as-it-says certain, usb-power likely"],
     ),
-    Row::yes("R7b", POWER, ["all bridges", on_usb!("300 lose 1 2 3 4"), "usb-power possible"]),
-    Row::no("R7b", POWER, ["one bridge", on_usb!("300 lose 1 2"), "usb-bridge likely"]),
+    Row::yes("usb-power", POWER, ["all bridges", on_usb!("300 lose 1 2 3 4"), "usb-power possible"]),
+    Row::no("usb-power", POWER, ["one bridge", on_usb!("300 lose 1 2"), "usb-bridge likely"]),
     Row::no(
-        "R7b",
+        "usb-power",
         POWER,
         ["of two hosts", "0 port 1 0000/14.0/usb-2.1:0; port 2 0000/15.0/usb-1:0; 300 lose 1 2", "supply possible"],
     ),
     Row::no(
-        "R7b",
+        "usb-power",
         POWER,
         ["half a minute apart", on_usb!("300 lose 3; 330 lose 4"), "usb-bridge possible, usb-bridge possible"],
     ),
     Row::no(
-        "R7b",
+        "usb-power",
         POWER,
         [
             "the drives say that their own power went",

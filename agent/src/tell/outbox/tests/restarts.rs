@@ -23,6 +23,7 @@ fn incident(number: u32) -> Incident {
         evidence: Vec::new(),
         unmeasured: Vec::new(),
         handling: Handling::NoTray,
+        hot_swap: false,
         acknowledged: false,
         reported: None,
     }

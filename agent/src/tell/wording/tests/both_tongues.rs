@@ -4,7 +4,7 @@ use super::*;
 
 /// All that words say, in one text of small letters, without the lines that forbid it.
 fn said(words: &Words, tongue: Tongue) -> String {
-    let brief = if words.brief == tongue.plain("line.pull-nothing") { "" } else { words.brief };
+    let brief = if words.brief == tongue.plain("line.pull-nothing") { "" } else { &words.brief };
     let texts = [&words.title, &words.name, &words.sentence, &words.advice, &words.warning].map(String::as_str);
     let lines = words.evidence.iter().chain(&words.leave_in).map(String::as_str);
     texts.into_iter().chain([brief]).chain(lines).collect::<Vec<_>>().join(" ").to_lowercase()
@@ -16,7 +16,7 @@ fn lines_of_the_panel_fit_whole_with_the_longest_label() {
     for tongue in Tongue::ALL {
         for finding in all(&tray("B12a"), "md0") {
             let words = told_in(tongue, finding);
-            for line in [words.title.as_str(), &words.name, words.brief].into_iter().chain(words.leave_in.as_deref()) {
+            for line in [words.title.as_str(), &words.name, &words.brief].into_iter().chain(words.leave_in.as_deref()) {
                 assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()), "{tongue:?}: `{line}`");
                 if line.ends_with('…') {
                     cut.insert(line.to_owned());
@@ -61,6 +61,57 @@ fn nobody_is_told_to_take_a_drive_out_in_any_language() {
         // A pool or board may draw too much current; nothing else is drawn.
         let found: Vec<&&str> = german.iter().filter(|word| said.contains(**word)).collect();
         assert!(found.is_empty(), "{found:?} in {said}");
+    }
+}
+
+/// What touches a plug, a cable, a card or a drive, and what only speaks of one.
+const TOUCHES: [&[&str]; 2] = [
+    &["reseat", "replug", "plug", "cable", "ribbon", "replace the d", "replace it, and"],
+    &["stecke", "kabel", "flachband", "laufwerk tauschen", "gerät ersetzen"],
+];
+const HARMLESS: [&[&str]; 2] = [
+    &[
+        "network cable",
+        "cloth, cables",
+        "(cable, power, drive)",
+        "drive from cable",
+        "check the cable",
+        "at the last drive's plug",
+    ],
+    &[
+        "netzwerkkabel",
+        "tücher, kabel",
+        "(kabel, strom, laufwerk)",
+        "laufwerk und kabel",
+        "meldungen stecke",
+        "schnappschüssen stecke",
+        "am stecker des letzten laufwerks",
+    ],
+];
+const OFF: [&[&str]; 2] = [
+    &["power off", "off", "shut down"],
+    &["ausschalt", "aus:", "aus,", "dann aus", "bei ausgeschalt", "herunterfahren"],
+];
+
+/// True when a text says to switch off before it says to touch anything.
+pub(in crate::tell) fn is_safe(text: &str, tongue: Tongue) -> bool {
+    let of = |lists: [&'static [&'static str]; 2]| lists[usize::from(tongue == Tongue::German)];
+    let mut said = text.to_lowercase();
+    of(HARMLESS).iter().for_each(|harmless| said = said.replace(harmless, ""));
+    let touched = of(TOUCHES).iter().filter_map(|touch| said.find(touch)).min();
+    let off = of(OFF).iter().filter_map(|off| said.find(off)).min();
+    touched.is_none_or(|touched| off.is_some_and(|off| off < touched))
+}
+
+#[test]
+fn whatever_touches_plugs_cables_or_drives_begins_with_switching_off() {
+    for tongue in Tongue::ALL {
+        // On the panel a network cable is a cable.
+        let all = all(&tray("3"), "md0").into_iter().filter(|finding| finding.kind() != Kind::LinkTrouble);
+        for words in all.map(|finding| told_in(tongue, finding)) {
+            assert!(is_safe(&words.advice, tongue), "{tongue:?}: {}", words.advice);
+            assert!(is_safe(&words.brief, tongue), "{tongue:?}: {}", words.brief);
+        }
     }
 }
 
