@@ -278,7 +278,7 @@ fn every_cause_has_words_of_its_own() {
 fn a_supply_that_fails_is_told_as_one_story_of_several_trays() {
     let drives = [place("1"), place("3"), place("5")];
     let mut all = incident(Cause::Supply, Confidence::Likely, Handling::PullNothing, &drives);
-    all.conditions = drives.iter().map(|drive| gone(drive)).collect();
+    all.conditions = drives.iter().map(gone).collect();
     let told = told(&all, &clock, Tongue::English);
     assert_eq!(told.words.title, "3 TRAYS CUT OFF");
     let wanted =
