@@ -20,7 +20,7 @@ pub struct Acquaintances {
     drives: BTreeMap<DriveKey, Acquaintance>,
 }
 
-/// One of them.
+/// A drive that the owner has agreed with: where it belongs and how fast it was.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Acquaintance {
     /// Where it was plugged.
@@ -30,7 +30,7 @@ pub struct Acquaintance {
 }
 
 impl Acquaintances {
-    /// One of them.
+    /// What was agreed of this drive.
     pub fn get(&self, drive: &DriveKey) -> Option<&Acquaintance> {
         self.drives.get(drive)
     }

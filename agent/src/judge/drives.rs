@@ -20,7 +20,7 @@ pub struct Known {
     drives: BTreeMap<DriveKey, KnownDrive>,
 }
 
-/// One of them.
+/// A drive that was seen, or that the configuration names.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct KnownDrive {
     /// Where it sits or sat.
@@ -78,7 +78,7 @@ impl KnownDrive {
 }
 
 impl Known {
-    /// One of them.
+    /// What is known of this drive.
     pub fn get(&self, key: &DriveKey) -> Option<&KnownDrive> {
         self.drives.get(key)
     }

@@ -121,9 +121,9 @@ struct Series {
 /// A counter that began anew.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fell {
-    /// Whose.
+    /// The drive whose counter it is.
     pub drive: DriveKey,
-    /// Which.
+    /// The name of the counter.
     pub counter: String,
     /// What it said before.
     pub before: i64,

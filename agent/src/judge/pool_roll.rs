@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct PoolRoll(BTreeMap<String, KnownPool>);
 
-/// One of them.
+/// A pool that was seen.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct KnownPool {
     /// Its name.
@@ -88,7 +88,7 @@ impl PoolRoll {
         self.0.iter().filter(|(_, known)| known.is_absent)
     }
 
-    /// One of them.
+    /// What is known of this pool.
     pub fn get(&self, pool: &str) -> Option<&KnownPool> {
         self.0.get(pool)
     }

@@ -41,11 +41,11 @@ struct Count {
 /// A drive that started again.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Again {
-    /// Which.
+    /// The drive that started again.
     pub drive: DriveKey,
     /// When it was asked before, and when it told.
     pub between: (Moment, Moment),
-    /// How often.
+    /// How many starts more it counts than when it was asked before.
     pub times: i64,
 }
 
