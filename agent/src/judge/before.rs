@@ -1,11 +1,12 @@
 //! How a drive was when it was last there: what decides whether its loss was a hand's doing.
 
+use super::causes::lost::TROUBLES;
 use super::causes::view::{MEDIA, WEARING};
 use super::drives::{self, KnownDrive};
 use super::ledger::Ledger;
 use super::redundancy::standing;
 use crate::reading::{Drive, DriveKey, Member, MemberState, Pool, Power, Snapshot};
-use crate::verdict::{Condition, Kind, Severity, Subject};
+use crate::verdict::{Condition, Evidence, Incident, Kind, Severity, Subject};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -18,7 +19,7 @@ pub struct Before {
     pub idle: Duration,
     /// A pool counted on it.
     pub used: bool,
-    /// Its pool had put it out before.
+    /// Its pool did without it before, and did not call it faulty.
     pub put_out: bool,
     /// For how long it had been out.
     #[serde(default)]
@@ -38,6 +39,9 @@ pub struct Before {
     /// It could read ever less of what it held, and replaced it.
     #[serde(default)]
     pub worn: bool,
+    /// Its commands had failed or run out, as the stories tell that were open then.
+    #[serde(default)]
+    pub troubled: bool,
     /// Messages were held back because somebody worked on the box.
     pub muted: bool,
     /// How warm it was.
@@ -56,13 +60,15 @@ impl Before {
         let lacks_another = |pool: &Pool| standing(pool).lost > 0 && works(pool);
         let is_awaited =
             |pool: &Pool| has(pool, |member| matches!(member.state, MemberState::Rebuilding | MemberState::Spare));
+        // A hand that puts a drive out takes it off the list, or offline.
+        let has_failed = |pool: &Pool| has(pool, |member| member.state == MemberState::Faulty);
         // A spare is not yet in a pool, so all are looked at.
         let awaited = snapshot.pools.iter().any(is_awaited);
         Self {
             asleep: drive.power.get() == Some(&Power::Asleep),
             idle: Duration::ZERO,
             used: pools().any(works),
-            put_out: !known.pools.is_empty() && !pools().any(works) && !awaited,
+            put_out: !known.pools.is_empty() && !pools().any(works) && !awaited && !pools().any(has_failed),
             out_for: Duration::ZERO,
             awaited,
             pool_lacked: pools().any(lacks_another),
@@ -72,10 +78,19 @@ impl Before {
             worn: WEARING
                 .iter()
                 .all(|kind| ledger.book.conditions().any(|o| o.subject == subject && o.kind() == *kind)),
+            troubled: ledger.book.iter().any(|incident| tells_of_trouble(incident, &drive.key, known)),
             muted: ledger.book.is_muted(snapshot.taken),
             celsius: drive.temperature.get().map(|celsius| celsius.0),
         }
     }
+}
+
+/// True when a story tells of commands to a drive that failed or ran out: what drives showed is forgotten after a week, and
+/// a pool can lack one for longer.
+fn tells_of_trouble(incident: &Incident, key: &DriveKey, known: &KnownDrive) -> bool {
+    const TOLD: [Kind; 2] = [Kind::DriveTimeouts, Kind::DriveNotAnswering];
+    let speaks = |of: &Evidence| of.drive.as_ref() == Some(&known.place) && TROUBLES.contains(&of.what);
+    incident.has_told(key, &TOLD) || incident.evidence.iter().any(speaks)
 }
 
 /// True when something is told of another drive for which its owner may go and pull a tray: it fails, or it hangs. Several

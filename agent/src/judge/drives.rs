@@ -149,6 +149,7 @@ impl Known {
                 drive.losses.drain(..too_many);
             }
         }
+        self.place_absent(settings);
         let whole: BTreeSet<&str> =
             snapshot.pools.iter().filter(|pool| is_whole(pool)).map(|pool| pool.key.as_str()).collect();
         let there: BTreeSet<&str> = snapshot.drives.iter().map(|drive| drive.device.as_str()).collect();
@@ -158,6 +159,18 @@ impl Known {
                 !there.contains(drive.device.as_str()) && pools_of(snapshot, &drive.device).next().is_some();
             let done_without = !drive.pools.is_empty() && drive.pools.iter().all(|pool| whole.contains(pool.as_str()));
             drive.accepted |= !still_used && done_without;
+        }
+    }
+
+    /// Where absent drives belong. A tray that means a port and has another drive in it by now is not pointed at for the drive
+    /// that was there before.
+    fn place_absent(&mut self, settings: &Settings) {
+        let taken: BTreeSet<String> =
+            self.drives.values().filter(|drive| drive.present).filter_map(|drive| drive.place.tray.clone()).collect();
+        let trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
+        for (key, drive) in self.drives.iter_mut().filter(|(_, drive)| !drive.present) {
+            let meant = trays.clone().find(|tray| means(&tray.holds, key, drive));
+            drive.place.tray = meant.map(|tray| tray.label.clone()).filter(|label| !taken.contains(label));
         }
     }
 
@@ -245,9 +258,16 @@ pub fn is_blind(snapshot: &Snapshot) -> bool {
 
 /// True when a tray of the configuration means this drive, by its serial or by where it was.
 fn is_meant(settings: &Settings, key: &DriveKey, drive: &KnownDrive) -> bool {
-    let port = drive.place.port.as_ref();
-    let mut trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
-    is_named(settings, key) || trays.any(|tray| matches!(&tray.holds, Some(Holds::Port(of)) if Some(of) == port))
+    settings.shelves.iter().flat_map(|shelf| &shelf.trays).any(|tray| means(&tray.holds, key, drive))
+}
+
+/// The same of one tray.
+fn means(wanted: &Option<Holds>, key: &DriveKey, drive: &KnownDrive) -> bool {
+    match wanted {
+        Some(Holds::Serial(serial)) => *serial == key.0 || Some(serial) == drive.place.serial.as_ref(),
+        Some(Holds::Port(port)) => Some(port) == drive.place.port.as_ref(),
+        None => false,
+    }
 }
 
 /// True when a tray of the configuration names this drive by its serial.

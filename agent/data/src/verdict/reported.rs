@@ -2,6 +2,7 @@
 
 use super::{Condition, Finding, Handling, Incident, Kind, Place, Severity, Subject};
 use crate::clock::Moment;
+use crate::reading::DriveKey;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -17,6 +18,9 @@ pub struct Reported {
     pub at: Moment,
     /// What the newest says of trays.
     pub handling: Handling,
+    /// How often a message has named trays that must stay in and that the one before did not.
+    #[serde(default)]
+    longer: u32,
     /// The conditions that they name.
     pub conditions: Vec<ReportedCondition>,
 }
@@ -81,9 +85,14 @@ impl Finding {
     }
 }
 
+/// True when trays must stay in that were not named before. No name at all stands for all of them.
+fn is_longer(told: &[String], now: &[String]) -> bool {
+    !told.is_empty() && (now.is_empty() || now.iter().any(|tray| !told.contains(tray)))
+}
+
 impl Incident {
     /// True when the newest message does not say how bad it is: a condition at warning or worse began or got worse since, or
-    /// leave to take a drive out no longer holds. What comes and goes is not due each time.
+    /// it lets a tray be taken out that must stay in by now. What comes and goes is not due each time.
     pub fn is_worse_than_reported(&self, now: Moment) -> bool {
         // Kept before this was noted: it counts as told.
         let Some(reported) = &self.reported else { return false };
@@ -95,13 +104,42 @@ impl Incident {
             Some(told) => !told.covers(held) && is_due(told, held),
             None => true,
         };
-        let is_withdrawn = matches!(reported.handling, Handling::MayPull { .. }) && self.handling != reported.handling;
-        is_withdrawn || self.conditions.iter().filter(|held| held.severity >= Severity::Warning).any(is_news)
+        self.lets_too_much_be_taken(reported, now)
+            || self.conditions.iter().filter(|held| held.severity >= Severity::Warning).any(is_news)
+    }
+
+    /// True when the newest message lets a tray be taken out that must stay in by now: leave to take it out no longer holds,
+    /// or more trays must stay in than it names. One that is being filled costs no data when it goes: it waits until it is
+    /// full.
+    fn lets_too_much_be_taken(&self, reported: &Reported, now: Moment) -> bool {
+        let is_filled = |held: &Condition| matches!(held.finding, Finding::PoolDegraded { rebuilding: true, .. });
+        let is_due = || reported.longer < OFTEN || now.since(reported.at) >= SELDOM;
+        match (&reported.handling, &self.handling) {
+            (Handling::MayPull { .. }, now) => *now != reported.handling,
+            (Handling::LeaveIn(told), Handling::LeaveIn(now)) if is_longer(told, now) => {
+                is_due() && !self.conditions.iter().any(is_filled)
+            }
+            _ => false,
+        }
+    }
+
+    /// True when a message has named such a condition of this drive, whether it still holds or not.
+    pub fn has_told(&self, drive: &DriveKey, kinds: &[Kind]) -> bool {
+        let mut told = self.reported.iter().flat_map(|reported| &reported.conditions);
+        told.any(|told| kinds.contains(&told.kind) && told.subject.drive() == Some(drive))
     }
 
     /// A message about it as it is now has been made.
     pub fn report(&mut self, now: Moment) {
-        let mut reported = self.reported.take().map(|reported| reported.conditions).unwrap_or_default();
+        let before = self.reported.take();
+        let longer = before.as_ref().map_or(0, |before| {
+            let is_longer = match (&before.handling, &self.handling) {
+                (Handling::LeaveIn(told), Handling::LeaveIn(now)) => is_longer(told, now),
+                _ => false,
+            };
+            before.longer + u32::from(is_longer)
+        });
+        let mut reported = before.map(|before| before.conditions).unwrap_or_default();
         let turn = self.turns;
         for held in &self.conditions {
             let (severity, extent) = (held.severity, held.finding.extent());
@@ -128,7 +166,7 @@ impl Incident {
         for told in &mut reported {
             told.in_newest = self.conditions.iter().any(|held| told.is_of(held));
         }
-        self.reported = Some(Reported { at: now, handling: self.handling.clone(), conditions: reported });
+        self.reported = Some(Reported { at: now, handling: self.handling.clone(), longer, conditions: reported });
     }
 
     /// Its owner knows it as it is now, whatever was told before: what gets worse from here is news.

@@ -33,7 +33,8 @@ pub fn taken_out(left: &Left) -> Vec<Diagnosis> {
         // out by itself. One that also fails is taken out at the box's own word.
         let by_itself = suspect.losses().len() > 1 || (suspect.was_ever_troubled() && !before.failing);
         let put_out = before.put_out && before.out_for >= BY_HAND && !by_itself;
-        let sleeps = before.asleep && !before.used && !before.put_out && saves_power(left.view, suspect) != Some(true);
+        let is_unused = suspect.known.pools.is_empty();
+        let sleeps = before.asleep && is_unused && saves_power(left.view, suspect) != Some(true);
         let confidence = if put_out || before.muted {
             Confidence::Likely
         } else if sleeps || before.failing {

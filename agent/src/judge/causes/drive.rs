@@ -1,5 +1,6 @@
 //! Causes that lie in one drive: it hangs, or it fails. No drive is blamed for a lost connection or a time-out alone.
 
+use super::shared::were_silent_together;
 use super::view::{DAY, MEDIA as KINDS, NEAR, SILENCE, Suspect};
 use super::{Diagnosis, Left, Trouble};
 use crate::reading::{Happening, Teller};
@@ -13,9 +14,16 @@ const WORN: &[Trouble] = &[Trouble::Media, Trouble::Connection, Trouble::Power];
 /// `drive-hangs`: one drive has work and finishes none, and the others go on.
 pub fn hangs(left: &Left) -> Vec<Diagnosis> {
     let hung: Vec<_> = left.with(Trouble::Connection).into_iter().filter(|suspect| suspect.hangs()).collect();
-    let [suspect] = hung[..] else { return Vec::new() };
+    let is_alone = |one: &&&Suspect| {
+        let others = hung.iter().filter(|other| other.key != one.key);
+        !others.into_iter().any(|other| were_silent_together(one, other))
+    };
+    hung.iter().filter(is_alone).filter_map(|suspect| hanging(suspect)).collect()
+}
+
+fn hanging(suspect: &Suspect) -> Option<Diagnosis> {
     if suspect.is_unreadable() || suspect.is_damaged() {
-        return Vec::new();
+        return None;
     }
     let signs = suspect.signs(&SILENCE, NEAR);
     let confidence = if signs.iter().any(|sign| sign.event.teller == Teller::Log) {
@@ -23,7 +31,7 @@ pub fn hangs(left: &Left) -> Vec<Diagnosis> {
     } else {
         Confidence::Possible
     };
-    vec![Diagnosis::new(Cause::DriveHangs, confidence).of([suspect], CONNECTED).with(signs)]
+    Some(Diagnosis::new(Cause::DriveHangs, confidence).of([suspect], CONNECTED).with(signs))
 }
 
 /// `drive-fails`: a drive says that it fails, or cannot read what it holds while its transfers arrive and its power is

@@ -9,6 +9,10 @@ use std::time::Duration;
 /// A drive that is pulled is detached within this, while nothing hangs (from memory: three tries, five seconds apart).
 const DETACHED: Duration = Duration::from_secs(15);
 
+/// What a drive shows that its pool lets go of by itself.
+pub const TROUBLES: [Happening; 4] =
+    [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::CommandFailed];
+
 impl Suspect<'_> {
     /// True when it died before it went, rather than being pulled: it did not answer, failed, or was slow or starved on its
     /// link. A kernel gives up what is pulled, too, and its commands fail then.
@@ -34,11 +38,9 @@ impl Suspect<'_> {
         self.was(&[Happening::TimedOut, Happening::StandsStill, Happening::GivenUp], DAY)
     }
 
-    /// The same or commands that failed, as long as signs are kept.
+    /// The same or commands that failed, as long as signs are kept, or as the story goes on that tells of it.
     pub fn was_ever_troubled(&self) -> bool {
-        const TROUBLES: [Happening; 4] =
-            [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::CommandFailed];
-        self.was(&TROUBLES, Duration::MAX)
+        self.was(&TROUBLES, Duration::MAX) || self.before().is_some_and(|before| before.troubled)
     }
 
     fn was(&self, kinds: &[Happening], within: Duration) -> bool {

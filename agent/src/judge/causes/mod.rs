@@ -7,7 +7,7 @@ mod controller;
 mod drive;
 mod heat;
 mod host;
-mod lost;
+pub mod lost;
 mod power;
 mod shared;
 mod transfer;

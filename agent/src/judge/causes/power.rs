@@ -54,11 +54,10 @@ fn supply_if(left: &Left, enough: impl Fn(usize) -> bool) -> Vec<Diagnosis> {
     let at = newest.iter().map(|(.., (from, _))| *from).min().unwrap_or_default();
     let most = events.iter().map(powerless).max().unwrap_or(0);
     let strains = strains(left.view, at, newest);
-    let confidence = if most >= 2 || !strains.is_empty() || at.since_boot() < NEAR {
-        Confidence::Likely
-    } else {
-        Confidence::Possible
-    };
+    // What was lost before this start of the machine was not lost at it.
+    let at_start = at >= Moment::default() && at.since_boot() < NEAR;
+    let confidence =
+        if most >= 2 || !strains.is_empty() || at_start { Confidence::Likely } else { Confidence::Possible };
     let mut diagnosis = Diagnosis::new(Cause::Supply, confidence).with(strains).without(twelve_volts(left.view));
     if most == 0 {
         diagnosis = diagnosis.without([Unmeasured::PowerCycles]);
@@ -158,8 +157,12 @@ pub fn comes_of(suspect: &Suspect, own: &[&Sign], open: &Condition) -> bool {
     }
     let is_own = |sign: &Sign| own.iter().any(|own| own.may_be_with(sign, TOGETHER));
     let last = suspect.losses().last().copied();
+    // One that was back and is missed since another start of the machine has another story, too.
+    let is_soon = |last: &Sign| open.kind() != Kind::DriveGone || open.since.since(last.last) <= AFTERMATH;
     match open.kind() {
-        Kind::DriveGone | Kind::DriveBackNotUsed | Kind::DriveFlapping if last.is_some() => last.is_some_and(is_own),
+        Kind::DriveGone | Kind::DriveBackNotUsed | Kind::DriveFlapping if last.is_some() => {
+            last.is_some_and(|last| is_own(last) && is_soon(last))
+        }
         _ => own.iter().any(|sign| {
             let (from, to) = sign.span();
             open.since.plus(NEAR) >= from && open.since <= to.plus(AFTERMATH)
@@ -227,11 +230,11 @@ pub fn tray_power(left: &Left) -> Vec<Diagnosis> {
     suspects.iter().filter_map(rule).collect()
 }
 
-/// `supply` at the start of the machine: two drives or more of different leads have not been seen since, and their
-/// controllers work. When that is a whole shelf, or all drives, its power is the likely reason.
+/// `supply` at the start of the machine: two drives or more of different leads have not been seen since, though they were
+/// there before, and their controllers work. When that is a whole shelf, or all drives, its power is the likely reason.
 pub fn dark_since_start(left: &Left) -> Vec<Diagnosis> {
     let mut dark: Vec<&Suspect> = left.with(Trouble::Connection);
-    dark.retain(|suspect| suspect.is_absent_since_start() && !suspect.is_worn());
+    dark.retain(|suspect| suspect.is_absent_since_start() && !suspect.was_missed_before_start() && !suspect.is_worn());
     let leads: BTreeSet<&str> =
         dark.iter().map(|suspect| suspect.bridge().map_or(suspect.key.0.as_str(), |(_, chain)| chain)).collect();
     let start = Moment::default();

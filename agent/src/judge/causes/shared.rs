@@ -2,8 +2,9 @@
 //! its ribbon or its supply. One drive in trouble points to its own cable; two of one card do not.
 
 use super::power::comes_of;
-use super::view::{CONNECTION, Suspect, TOGETHER, TRANSFER, at_once};
+use super::view::{CONNECTION, LEAD, Suspect, TOGETHER, TRANSFER, at_once};
 use super::{Diagnosis, Left, Trouble};
+use crate::clock::Moment;
 use crate::judge::signs::Sign;
 use crate::reading::{Happening, Reason};
 use crate::verdict::{Cause, Confidence, Kind, Unmeasured};
@@ -82,7 +83,9 @@ pub fn damage(left: &Left) -> Vec<Diagnosis> {
 pub fn silence(left: &Left) -> Vec<Diagnosis> {
     let spotless =
         |suspect: &&Suspect| !suspect.is_unreadable() && !suspect.is_damaged() && !suspect.lost_power(&CONNECTION);
-    let rule = |(card, suspects): (String, Vec<&Suspect>)| {
+    let rule = |(card, mut suspects): (String, Vec<&Suspect>)| {
+        let all = suspects.clone();
+        suspects.retain(|one| all.iter().any(|other| other.key != one.key && were_silent_together(one, other)));
         let controller = left.view.controller(&card);
         let uncounted = controller.is_some_and(|found| {
             found.bus_errors.missing().is_some_and(|why| matches!(why.reason, Reason::NotFitted | Reason::Refused))
@@ -104,6 +107,18 @@ pub fn silence(left: &Left) -> Vec<Diagnosis> {
         .into_iter()
         .filter_map(rule)
         .collect()
+}
+
+/// True when both did not answer at some time: one that is gone did not since, however long the other does.
+pub fn were_silent_together(one: &Suspect, other: &Suspect) -> bool {
+    let gone = |suspect: &Suspect| suspect.lost().map(|(at, _)| at).filter(|_| !suspect.known.present);
+    let begins_in_time = |there: &Suspect, lost: Moment| there.since <= lost.plus(LEAD);
+    match (gone(one), gone(other)) {
+        (Some(lost), None) => begins_in_time(other, lost),
+        (None, Some(lost)) => begins_in_time(one, lost),
+        (Some(one), Some(other)) => one.apart(other) <= LEAD,
+        (None, None) => true,
+    }
 }
 
 fn is_silent(suspect: &&Suspect) -> bool {

@@ -184,6 +184,11 @@ impl<'a> Suspect<'a> {
             && self.lost_in_this_boot().is_none()
     }
 
+    /// True when it was told to be gone before the machine started.
+    pub fn was_missed_before_start(&self) -> bool {
+        self.open.iter().any(|open| open.kind() == Kind::DriveGone && open.since < Moment::default())
+    }
+
     fn lost_in_this_boot(&self) -> Option<&'a Sign> {
         let mut signs = self.memory.ledger.signs.of(self.key);
         signs.find(|sign| sign.event.what == Happening::Vanished && sign.event.at > Moment::default())

@@ -32,6 +32,11 @@ impl Book {
         open
     }
 
+    /// The open incidents as they come.
+    pub fn iter(&self) -> impl Iterator<Item = &Incident> {
+        self.open.iter()
+    }
+
     /// Takes in incidents as they were told. Telling is kept at once and the book a little later: after a sudden end, what
     /// was told last may be newer than the book. What was told to be over is open no more.
     pub fn recover(&mut self, told: Vec<Incident>, is_over: impl Fn(&Incident) -> bool) {

@@ -2,11 +2,12 @@
 //! nobody can say which drive is meant. Taking out is allowed by one rule only, [`of_failing`].
 
 use crate::judge::causes::Diagnosis;
-use crate::judge::causes::view::View;
+use crate::judge::causes::view::{MEDIA, View};
 use crate::judge::drives::KnownDrive;
 use crate::judge::pools::leave_in;
 use crate::judge::redundancy::standing;
-use crate::reading::{ActivityKind, DriveKey, Member, MemberState, Pool, PoolKind, PoolRunning, UsedBy};
+use crate::reading::port::controller_of;
+use crate::reading::{ActivityKind, Controller, DriveKey, Member, MemberState, Pool, PoolKind, PoolRunning, UsedBy};
 use crate::verdict::{Cause, Condition, Handling, Kind, Subject};
 
 /// Where trays are at stake: redundancy, connections, and drives that fail. Heat, space, settings and the like are not
@@ -110,7 +111,8 @@ fn of_failing(view: &View, key: &DriveKey, known: &KnownDrive) -> Handling {
     if pools.is_empty() || pools.len() < known.pools.len() {
         return Handling::PullNothing;
     }
-    let is_spared = pools.iter().all(|pool| spares(pool, known)) && !is_in_use(view, key, known, &pools);
+    let is_spared = pools.iter().all(|pool| spares(pool, known) && is_sound_without(view, key, pool));
+    let is_spared = is_spared && !is_in_use(view, key, known, &pools);
     if !is_spared || shares_its_serial(view, key, known) {
         return Handling::LeaveIn(Vec::new());
     }
@@ -131,6 +133,19 @@ fn spares(pool: &Pool, known: &KnownDrive) -> bool {
     let stands = standing(pool);
     let is_out = member.is_none_or(|member| member.state == MemberState::Faulty);
     !works && runs && stands.lives && stands.is_redundant && is_out && stands.lost <= 1
+}
+
+/// True when what a pool still has is sound: no other drive of it hangs, and no controller of them has stopped, for what is
+/// cut off may be lost next; and where it can lose no more no other fails, for then what the drive holds may be needed.
+fn is_sound_without(view: &View, key: &DriveKey, pool: &Pool) -> bool {
+    let others = || view.suspects.iter().filter(|other| other.key != key && other.known.is_in(&pool.key));
+    let works = |known: &KnownDrive| {
+        let controller = known.place.port.as_deref().and_then(controller_of);
+        controller.and_then(|key| view.controller(key)).is_none_or(Controller::works)
+    };
+    let all_work = view.memory.drives.iter().filter(|(_, known)| known.is_in(&pool.key)).all(|(_, known)| works(known));
+    let at_its_end = standing(pool).spare == 0;
+    all_work && !others().any(|other| other.has(&[Kind::DriveNotAnswering]) || (at_its_end && other.has(&MEDIA)))
 }
 
 /// True when a drive, or a partition of it, serves for something besides the pools that have let go of it, or when that is

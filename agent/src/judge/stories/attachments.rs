@@ -3,6 +3,7 @@
 use super::{DAY, HOUR, MINUTE, Story, restarted};
 use crate::reading::{Bus, Drive, Event, Happening, Missing, Part, Power, Reason, RecoveryLimit, Snapshot, Teller};
 use crate::units::MegabitsPerSecond;
+use crate::verdict::Finding;
 use std::time::Duration;
 
 fn speed(drive: &mut Drive, megabits: u32) {
@@ -203,4 +204,38 @@ fn a_usb_link_that_was_always_slow_or_is_elsewhere_is_not_slow() {
         _ => on_usb(&mut snapshot.drives[5], 480, "0000/1a.0/usb-1:0"),
     });
     assert_eq!(moved.of("usb-slow"), [""; 0]);
+}
+
+/// Trays that are known by their ports: another drive is put where the lost one was.
+#[test]
+fn a_tray_with_another_drive_in_it_is_not_where_the_lost_one_is() {
+    let mut story = Story::closely();
+    for (number, tray) in (1..).zip(story.settings.shelves.iter_mut().flat_map(|shelf| &mut shelf.trays)) {
+        tray.holds = Some(traylight_config::Holds::Port(format!("0000/1c.0/00.0/ata-{number}")));
+    }
+    let moved = |second: u64, snapshot: &mut Snapshot| {
+        if second >= MINUTE {
+            super::let_go(snapshot, &["HN24-LARK"]);
+        }
+        // The last member moves into the third tray, and out again.
+        if (10 * MINUTE..20 * MINUTE).contains(&second) {
+            snapshot.drives[3].port = Some("0000/1c.0/00.0/ata-3".into());
+        }
+    };
+    let told = |story: &Story| {
+        let verdict = story.verdict.as_ref().expect("there was a look");
+        let of = |held: &crate::verdict::Condition| match &held.finding {
+            Finding::DriveGone { drive, leave_in, .. } => Some((drive.label(), leave_in.join(" "))),
+            _ => None,
+        };
+        verdict.conditions.iter().find_map(of).expect("one is gone")
+    };
+    let story = story.play(0, 5 * MINUTE, moved);
+    assert_eq!(told(&story), ("3".into(), "1 2 4 5".into()));
+    let story = story.play(5 * MINUTE, 15 * MINUTE, moved);
+    assert_eq!(told(&story), ("LARK".into(), "1 2 3 4".into()));
+    let story = story.restarted().play(15 * MINUTE, 16 * MINUTE, moved);
+    assert_eq!(told(&story), ("LARK".into(), "1 2 3 4".into()));
+    let story = story.play(16 * MINUTE, 25 * MINUTE, moved);
+    assert_eq!(told(&story), ("3".into(), "1 2 4 5".into()), "its tray is free again");
 }

@@ -3,7 +3,7 @@
 
 use super::{HOUR, MINUTE, Story};
 use crate::reading::{Drive, Member, MemberErrorKind, MemberErrors, MemberState, Pool, PoolKind, Snapshot};
-use crate::verdict::Finding;
+use crate::verdict::{Finding, Handling, Incident};
 
 /// The parts of every drive: the first in the pool that was on the whole drives, the second in another of this kind.
 fn cut(snapshot: &mut Snapshot, kind: PoolKind) {
@@ -205,4 +205,43 @@ fn a_drive_is_used_again_once_it_holds_its_share() {
         story.of("drive-back-not-used"),
         ["180 opened drive-back-not-used warning", "2400 closed drive-back-not-used"]
     );
+}
+
+/// Which trays must stay in by the newest message of each incident, and by what holds now.
+fn leave_in(story: &Story) -> Vec<[Vec<String>; 2]> {
+    let labels = |handling: &Handling| match handling {
+        Handling::LeaveIn(labels) => labels.clone(),
+        other => panic!("no trays are named: {other:?}"),
+    };
+    let incidents = &story.verdict.as_ref().expect("there was a look").incidents;
+    let told = |incident: &Incident| incident.reported.as_ref().map(|told| labels(&told.handling)).unwrap_or_default();
+    incidents.iter().map(|incident| [told(incident), labels(&incident.handling)]).collect()
+}
+
+/// The drive that one pool has put out is one that the other cannot lose any more: a message that lets it be taken is not the
+/// newest for long, whether it was acknowledged or not.
+#[test]
+fn a_message_never_names_fewer_trays_that_must_stay_in_than_there_are() {
+    for acknowledged in [false, true] {
+        let cut_out = |second: u64, snapshot: &mut Snapshot| {
+            cut(snapshot, PoolKind::Md);
+            if second >= MINUTE {
+                put_out(&mut snapshot.pools[0], 2);
+            }
+            if second >= 10 * MINUTE {
+                put_out(&mut snapshot.pools[1], 3);
+            }
+        };
+        let mut story = Story::closely().play(0, 5 * MINUTE, cut_out);
+        assert_eq!(leave_in(&story), [["1", "2", "4", "5"].map(String::from).to_vec(); 1].map(|it| [it.clone(), it]));
+        if acknowledged {
+            let open = story.memory.incidents();
+            assert!(open.iter().all(|incident| story.memory.acknowledge(incident.id)));
+        }
+        let story = story.play(5 * MINUTE, 15 * MINUTE, cut_out).restarted().play(15 * MINUTE, 16 * MINUTE, cut_out);
+        assert_eq!(leave_in(&story).len(), 2);
+        for [told, now] in leave_in(&story) {
+            assert!(now.iter().all(|tray| told.contains(tray)), "told {told:?}, now {now:?}");
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! Stories of causes: what several readings together point to. Each rule has stories in which it must speak and near
 //! misses in which it must not, as rows of a table; the rules are those of `judge/causes/README.md`.
 
+mod apart;
 mod box_itself;
 mod connection;
 mod contact;
@@ -61,6 +62,7 @@ impl Row {
 
 fn rows() -> impl Iterator<Item = &'static Row> {
     let tables = [
+        apart::ROWS,
         connection::ROWS,
         hand::ROWS,
         power::ROWS,

@@ -85,6 +85,40 @@ fn whatever_is_not_certain_keeps_a_failing_drive_in() {
     }
 }
 
+/// What its pool has left may be lost next: then what the failing drive holds may be needed, and nobody should have to find
+/// the right one of two.
+#[test]
+fn a_failing_drive_stays_in_while_what_is_left_of_its_pool_is_in_doubt() {
+    for (level, doubt, may) in [
+        ("raid5", "stall 4", false),
+        ("raid6", "stall 4", false),
+        ("raid5", "count 4 pending 3", false),
+        ("raid5", "failing 4", false),
+        ("raid10", "count 1 replaced 9", false),
+        ("raid5", "controller all-ones", false),
+        ("raid6", "controller undriven", false),
+        // A pool that can lose another one is rebuilt the sooner the better.
+        ("raid6", "count 4 pending 3", true),
+        ("raid5", "hot 4 58", true),
+        ("raid5", "count 4 damaged 9", true),
+        ("raid5", "stall 6", true),
+    ] {
+        let script = format!(
+            "0 level {level}; controller works; count all damaged 0; 200 failing 2; 300 out 2; 500 {doubt}; 700 end"
+        );
+        let mut play = Play::of(&script);
+        let stands = |play: &Play| play.open().iter().any(|one| matches!(one.handling, Handling::MayPull { .. }));
+        let told = |play: &Play| {
+            let of_it = play.turns.iter().filter(|(_, turn)| turn.incident.cause == Cause::DriveFails);
+            let mut newest = of_it.filter(|(_, turn)| turn.incident.drives[0].label() == "2");
+            newest.next_back().is_some_and(|(_, turn)| matches!(turn.incident.handling, Handling::MayPull { .. }))
+        };
+        assert_eq!((stands(&play), told(&play)), (may, may), "{level} {doubt}: {}", play.said().join("\n"));
+        play.go_on("720 restart; 900 end");
+        assert_eq!((stands(&play), told(&play)), (may, may), "{level} {doubt}: {}", play.said().join("\n"));
+    }
+}
+
 #[test]
 fn once_the_owner_agrees_with_where_drives_are_it_may_be_taken_out_again() {
     let (mut play, incident) = failing_in("pool rests; out 2; port 4 0000/1c.0/00.0/ata-9", 2);
