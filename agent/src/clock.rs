@@ -3,7 +3,7 @@
 
 #![allow(clippy::disallowed_methods, reason = "this is the one file that may ask for the time")]
 
-pub use traylight_data::clock::Moment;
+pub use traylight_data::clock::{Moment, calendar_between};
 
 use rustix::time::{ClockId, clock_gettime};
 use std::time::Duration;
@@ -106,16 +106,6 @@ impl Clock {
     pub fn wall(&self) -> Wall {
         Wall { time: jiff::ZonedDateTime::now(), synchronised: kernel_clock_is_set() }
     }
-}
-
-/// How much time has passed between two times in seconds since 1970, one of them in an earlier boot; `None` when that
-/// cannot be: one of them is before traylight was, the second is before the first, or years lie between them. A calendar
-/// that was set by a service may have been set wrong.
-pub fn calendar_between(then_s: u64, now_s: u64) -> Option<Duration> {
-    const TRAYLIGHT_BEGINS: u64 = 1_735_689_600; // 2025-01-01
-    const LONGEST_OFF: Duration = Duration::from_secs(3 * 365 * 86_400);
-    let passed = Duration::from_secs(now_s.checked_sub(then_s)?);
-    (then_s >= TRAYLIGHT_BEGINS && passed <= LONGEST_OFF).then_some(passed)
 }
 
 /// Seconds since 1970 of a time as ctime(3) writes it, by the time zone of this machine: `Wed Nov 25 09:08:39 2026`.

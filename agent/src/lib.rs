@@ -27,3 +27,6 @@ pub mod rehearse;
 pub mod run;
 
 pub mod demo;
+
+#[cfg(test)]
+mod every_key;

@@ -3,32 +3,32 @@
 mod core;
 mod dispatch;
 mod keeping;
+mod parts;
 mod rehearsal;
+mod unsent;
 
 use self::core::Core;
 use self::dispatch::Dispatch;
 use self::keeping::{Begin, Keeping};
-use crate::clock::{Clock, Moment, Wall};
+use self::parts::{Ears, Parts, last_picture, not_in_force};
+use crate::clock::{Clock, Moment};
 use crate::keep::{KeepFault, Opened};
 use crate::probe::keeper::Keeper;
 use crate::probe::order::Order;
 use crate::probe::schedule::Schedule;
 use crate::serve::control::{Asked, Control};
 use crate::serve::socket::{StateSocket, Wanted};
-use crate::show::buttons::{Buttons, Intent, Said};
-use crate::show::care::Picture;
+use crate::show::buttons::{Intent, Said};
 use crate::show::glass::PanelThread;
 use crate::show::outlet::{Outlet, Scenery};
-use crate::show::pages::stopped;
 use crate::tell::courier::Report;
 use crate::tell::log::Entry;
-use crate::tell::tongue::Tongue;
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::unbounded_channel;
 use traylight_config::{SelfTestSchedule, Settings};
-use traylight_display::{Brightness, GlassSize};
+use traylight_display::GlassSize;
 
 /// The loop looks at the time by itself when it has heard nothing for so long: for what ages, and for the watchdog.
 /// Longer than the probe's pace, so that a box that is heard from wakes for nothing else.
@@ -67,15 +67,12 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     dispatch::prepare(&mut ledger.book, outboxes.as_ref(), &settings.alerts, &clock);
     ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
-    let report = move |said| drop(report.send(said));
-    let mut panels = PanelThread::start_all(&settings.panel.glasses, &clock, report.clone())?;
     let (press, mut presses) = unbounded_channel();
-    let mut buttons = Buttons::default();
-    buttons.listen(&settings.buttons, &press);
     keeper.tell(schedule(&settings))?;
     let mut core = Core::new(clock.clone(), ledger);
     keeping.run_begins(&mut core.memory);
-    let mut dispatch = Dispatch::start(&settings, outboxes, &core.memory.ledger().book, &clock)?;
+    let ears = Ears { panels: report, buttons: press };
+    let mut parts = Parts::start(&settings, outboxes, &core.memory.ledger().book, ears, &clock)?;
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
@@ -91,13 +88,15 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                     Err(error) => break Err(error),
                 }
                 if core.power_was_low() {
-                    panels.iter().for_each(PanelThread::distrust);
+                    parts.panels.iter().for_each(PanelThread::distrust);
                 }
             }
             _ = tick.tick() => {},
             Some(said) = reports.recv() => outlet.say(&core.hear_of_panel(said, &settings), &clock.wall()),
             Some(said) = presses.recv() => {
                 let entries = pressed(said, &mut outlet, &mut core, clock.now());
+                // Whoever pressed sees it on the panel, where nothing can be said of a store that fails; the log does.
+                let _ = keeping.keep_promise(&mut core.memory);
                 outlet.say_all(entries, &clock.wall());
             }
             wanted = wanted(socket.as_mut()) => {
@@ -106,14 +105,15 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 continue;
             }
             asked = asked(control.as_mut()) => {
-                outlet.say_all(core.answer(asked, &settings, dispatch.as_mut()), &clock.wall());
+                let keep = |memory: &mut _| keeping.keep_promise(memory);
+                outlet.say_all(core.answer(asked, &settings, parts.dispatch.as_mut(), keep), &clock.wall());
             }
-            report = sent(dispatch.as_mut()) => {
+            report = sent(parts.dispatch.as_mut()) => {
                 keeping.hear_of_alerts(&report);
                 outlet.say(&dispatch::about(report), &clock.wall());
             }
             outcome = keeping.outcome() => {
-                let entries = keeping.hear(outcome, &mut core, dispatch.as_mut(), &settings, &clock);
+                let entries = keeping.hear(outcome, &mut core, parts.dispatch.as_mut(), &settings, &clock);
                 outlet.say_all(entries, &clock.wall());
             }
             _ = reread.recv() => match reload() {
@@ -121,34 +121,14 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 Ok(new) => {
                     core.renew(&settings, &new);
                     settings = new;
-                    buttons.listen(&settings.buttons, &press);
                     let mut entries = vec![Entry::agent(5, "reloaded", "the configuration is in force")];
-                    let (wall, language) = (clock.wall(), settings.language.into());
-                    let last = |size| last_picture(&wall, size, language);
-                    match PanelThread::renew(&mut panels, &settings.panel.glasses, &clock, report.clone(), last) {
-                        Ok(begun) => core.panels_begin(&begun, panels.len()),
-                        Err(error) => entries.push(not_in_force("[panel]", &error)),
-                    }
-                    match &mut dispatch {
-                        Some(dispatch) => {
-                            dispatch.renew(&settings);
-                            // They could not be opened when the first channel was configured.
-                            if let Some(outboxes) = (!dispatch.is_kept()).then(|| keeping.outboxes()).flatten() {
-                                dispatch.keep(outboxes, &core.memory.ledger().book);
-                            }
-                        }
-                        None => {
-                            let book = &core.memory.ledger().book;
-                            match Dispatch::start(&settings, keeping.outboxes(), book, &clock) {
-                                Ok(started) => dispatch = started,
-                                Err(error) => entries.push(not_in_force("[alerts]", &error)),
-                            }
-                        }
-                    }
+                    let (begun, lacks) = parts.renew(&settings, || keeping.outboxes(), &core.memory.ledger().book);
+                    core.panels_begin(&begun, parts.panels.len());
+                    entries.extend(lacks);
                     if let Err(error) = keeper.tell(schedule(&settings)) {
                         entries.push(not_in_force("[self_test]", &error));
                     }
-                    outlet.say_all(entries, &wall);
+                    outlet.say_all(entries, &clock.wall());
                 }
             },
             _ = stop.recv() => break Ok(()),
@@ -161,7 +141,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         if let Some(entry) = keeping.turn(clock.now(), &mut core.memory) {
             outlet.say(&entry, &clock.wall());
         }
-        core.tell(&settings, dispatch.as_mut());
+        if let Some(entry) = core.tell(&settings, parts.dispatch.as_mut()) {
+            outlet.say(&entry, &clock.wall());
+        }
         tick.reset();
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
@@ -170,7 +152,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             let scenery = Scenery { verdict, snapshot, settings: &settings, ways, wall, test };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
                 outlet.draw(drawing.frame(GlassSize::W128H64));
-                for panel in &panels {
+                for panel in &parts.panels {
                     panel.show(drawing.picture(panel.size(), panel.wanted_brightness()));
                 }
             }
@@ -182,7 +164,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     if let Some(entry) = keeping.finish(&mut core.memory) {
         outlet.say(&entry, &clock.wall());
     }
-    if let Some(dispatch) = dispatch {
+    if let Some(dispatch) = parts.dispatch {
         dispatch.finish();
     }
     let stopped_by = match &done {
@@ -192,7 +174,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     outlet.say(&stopped_by, &clock.wall());
     let (wall, language) = (clock.wall(), settings.language.into());
     outlet.draw(last_picture(&wall, GlassSize::W128H64, language).frame);
-    for panel in panels {
+    for panel in parts.panels {
         let size = panel.size();
         panel.finish(last_picture(&wall, size, language));
     }
@@ -242,14 +224,4 @@ fn schedule(settings: &Settings) -> Order {
 fn not_taken_over(problems: &str) -> Entry {
     let refused = format!("the configuration is not taken over, the old one stays in force:\n{problems}");
     Entry::agent(3, "reload-refused", refused)
-}
-
-fn not_in_force(section: &str, error: &std::io::Error) -> Entry {
-    let why = format!("what {section} says is not in force until the next reload or restart: {error}");
-    Entry::agent(4, "not-in-force", why)
-}
-
-/// What a panel shows that is watched no more.
-fn last_picture(wall: &Wall, size: GlassSize, language: Tongue) -> Picture {
-    Picture { frame: stopped(&wall.minute(), size, language), brightness: Brightness::Dim }
 }

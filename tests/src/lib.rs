@@ -1,8 +1,10 @@
 //! Tests of traylight.
 //!
 //! In reading order: the program itself, built (`binary`), the pretend box, the pretend panel and the bus it is on, the
-//! two modules that make them a real device file (`i2c_device`, `cuse`), and the virtual machine lab.
+//! two modules that make them a real device file (`i2c_device`, `cuse`), other sides that want to do harm (`stranger`, with
+//! certificates by `authority`), and the virtual machine lab.
 
+pub mod authority;
 pub mod binary;
 pub mod boxes;
 pub mod cuse;
@@ -15,5 +17,6 @@ pub mod pretend_panel;
 pub mod pretend_pools;
 pub mod scenes;
 pub mod standing;
+pub mod stranger;
 pub mod wear;
 pub mod year;

@@ -43,6 +43,16 @@ impl Moment {
     }
 }
 
+/// How much time has passed between two times in seconds since 1970, one of them in an earlier boot; `None` when that
+/// cannot be: one of them is before traylight was, the second is before the first, or years lie between them. A calendar
+/// that was set by a service may have been set wrong.
+pub fn calendar_between(then_s: u64, now_s: u64) -> Option<Duration> {
+    const TRAYLIGHT_BEGINS: u64 = 1_735_689_600; // 2025-01-01
+    const LONGEST_OFF: Duration = Duration::from_secs(3 * 365 * 86_400);
+    let passed = Duration::from_secs(now_s.checked_sub(then_s)?);
+    (then_s >= TRAYLIGHT_BEGINS && passed <= LONGEST_OFF).then_some(passed)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

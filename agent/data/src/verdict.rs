@@ -6,6 +6,7 @@ mod cause;
 mod estimate;
 mod facts;
 mod finding;
+mod gaps;
 mod incident;
 mod kind;
 mod names;
@@ -20,6 +21,7 @@ pub use cause::{Cause, Confidence, Unmeasured};
 pub use estimate::{Estimate, Rates, Rounded, Unit};
 pub use facts::*;
 pub use finding::*;
+pub use gaps::Gaps;
 pub use incident::*;
 pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
@@ -54,6 +56,8 @@ pub struct Verdict {
     pub turns: Vec<Turn>,
     /// Until when messages are held back because somebody works on the box, if they are.
     pub muted_until: Option<Moment>,
+    /// Times that no clock has measured.
+    pub gaps: Gaps,
     /// The shelves as they stand, top first; drives without a named tray are on a last shelf without a name.
     pub shelves: Vec<Shelf>,
     /// Fans that are known to turn or to have turned, by key; other channels have no fan.
@@ -349,8 +353,8 @@ pub enum Change {
     Closed {
         /// The condition as it last was.
         condition: Condition,
-        /// How long it held.
-        lasted: Duration,
+        /// How long it held; `None` when no clock has measured all of that.
+        lasted: Option<Duration>,
     },
 }
 

@@ -255,6 +255,14 @@ pub fn judge(
         changes.extend(take_in(&mut memory.tracks, sight));
     }
     memory.tracks.retain(|_, track| !track.is_idle());
+    if let Some(calendar_s) = itself.calendar_s {
+        memory.ledger.book.gaps.learn(now, calendar_s);
+    }
+    for change in &mut changes {
+        if let Change::Closed { condition, lasted } = change {
+            *lasted = memory.ledger.book.gaps.since(condition.since, now);
+        }
+    }
     if let Some(snapshot) = snapshot.filter(|_| is_new || !changes.is_empty()) {
         turns = incidents::turn(settings, memory, now, snapshot);
     }
@@ -318,7 +326,7 @@ fn end_unseen(
     };
     let ended: Vec<_> = memory.open().filter(ends).map(causes::key).collect();
     let close = |key: &(Kind, Subject)| memory.tracks.remove(key).and_then(|track| track.open().cloned());
-    let closed = |condition: Condition| Change::Closed { lasted: now.since(condition.since), condition };
+    let closed = |condition: Condition| Change::Closed { lasted: Some(now.since(condition.since)), condition };
     let changes = ended.iter().filter_map(close).map(closed).collect();
     memory.unseen = unseen.into_iter().filter(|key| !ended.contains(key)).collect();
     changes
@@ -349,6 +357,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         remarks: Vec::new(),
         incidents: memory.incidents(),
         muted_until: memory.muted_until(now),
+        gaps: memory.ledger.book.gaps.clone(),
         turns: Vec::new(),
         conditions,
     }

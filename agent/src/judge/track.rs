@@ -133,7 +133,7 @@ impl Track {
             if held_better {
                 let lasted = sight.seen.since(open.since);
                 *self = Self::default();
-                return Some(Change::Closed { condition: open, lasted });
+                return Some(Change::Closed { condition: open, lasted: Some(lasted) });
             }
             // On its way to the end the condition keeps the facts it was raised with.
             self.open = Some(open);
@@ -201,7 +201,9 @@ mod tests {
                     Change::Opened(condition) => format!("{second} opened {}", condition.severity),
                     Change::Worsened(condition) => format!("{second} worsened {}", condition.severity),
                     Change::Eased(condition) => format!("{second} eased {}", condition.severity),
-                    Change::Closed { lasted, .. } => format!("{second} closed after {}", lasted.as_secs()),
+                    Change::Closed { lasted, .. } => {
+                        format!("{second} closed after {}", lasted.unwrap_or_default().as_secs())
+                    }
                 });
             }
         }
@@ -247,7 +249,7 @@ mod tests {
                 match track.see(sight(second, side)) {
                     Some(Change::Opened(_)) => prop_assert!(ends.is_none_or(|end| second - end >= 10)),
                     Some(Change::Closed { lasted, .. }) => {
-                        prop_assert!(lasted >= HOLDS.clear);
+                        prop_assert!(lasted >= Some(HOLDS.clear));
                         ends = Some(second);
                     }
                     Some(other) => prop_assert!(false, "one severity cannot be {other:?}"),

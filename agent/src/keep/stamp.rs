@@ -24,7 +24,7 @@ impl Stamp {
     }
 
     /// A ledger that was kept at this time is used `now`: in another boot all its times lie before it. How long the machine
-    /// was off is not known without a calendar; it is then taken to have started at once.
+    /// was off is not known without a calendar; it is then taken to have started at once, which the book of incidents notes.
     pub fn bring_over(&self, ledger: &mut Ledger, now: &Self) {
         if self.boot == now.boot && !self.boot.is_empty() {
             return;
@@ -33,6 +33,9 @@ impl Stamp {
         let off = passed.unwrap_or_default().saturating_sub(now.at.since_boot());
         let back = self.at.since_boot() + off;
         ledger.move_back(self.at, |at| at.minus(back));
+        if passed.is_none() {
+            ledger.book.note_gap(self.epoch_seconds);
+        }
     }
 }
 
@@ -80,6 +83,27 @@ mod tests {
         assert_eq!(lies(&stamp("a", 5000, Some(9000)), &stamp("b", 40, Some(7))), -100, "a calendar that stepped back");
         let unset = Stamp { epoch_seconds: Some(90), ..stamp("a", 5000, None) };
         assert_eq!(lies(&unset, &stamp("b", 40, Some(9000))), -100, "54 years: a calendar that was not set");
+    }
+
+    /// A box without a clock of its own starts in 1970, and hears the time later.
+    #[test]
+    fn what_no_calendar_has_measured_is_noted_until_one_has() {
+        let since = |kept: &Stamp, now: &Stamp, later: Option<u64>| {
+            let mut ledger = Ledger::default();
+            let began = kept.at.minus(Duration::from_secs(100));
+            kept.bring_over(&mut ledger, now);
+            if let Some(later) = later {
+                ledger.book.gaps.learn(now.at, later);
+            }
+            let began = began.minus(kept.at.since_boot());
+            ledger.book.gaps.since(began, now.at).map(|span| span.as_secs())
+        };
+        let (kept, now) = (stamp("a", 5000, Some(9000)), stamp("b", 40, None));
+        assert_eq!(since(&kept, &now, None), None);
+        assert_eq!(since(&kept, &now, Some(SPRING + 9600)), Some(100 + 600));
+        assert_eq!(since(&kept, &now, Some(90)), None, "set, and to a day before the box was watched");
+        let unset = Stamp { epoch_seconds: Some(90), ..stamp("a", 5000, None) };
+        assert_eq!(since(&unset, &stamp("b", 40, Some(9600)), Some(SPRING + 9600)), None);
     }
 
     #[test]

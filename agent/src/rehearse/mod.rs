@@ -153,11 +153,11 @@ impl Played {
     pub fn end(&self) -> Told {
         let at = self.verdict.at;
         let closed = |condition: &crate::verdict::Condition| Change::Closed {
-            lasted: at.since(condition.since),
+            lasted: Some(at.since(condition.since)),
             condition: condition.clone(),
         };
         let over = |incident: &crate::verdict::Incident| Turn {
-            what: Turned::Closed { lasted: at.since(incident.since), how: Ended::Over },
+            what: Turned::Closed { lasted: Some(at.since(incident.since)), how: Ended::Over },
             incident: incident.clone(),
         };
         let turns = self.verdict.incidents.iter().map(over).collect();

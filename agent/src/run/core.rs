@@ -2,9 +2,11 @@
 
 use super::dispatch::{Dispatch, Scene, WaysStand};
 use super::rehearsal::{LONGEST, Rehearsal};
+use super::unsent::{Turns, make_room};
 use crate::clock::{Clock, Moment, Wall};
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
+use crate::keep::KeepFault;
 use crate::probe::keeper::News;
 use crate::reading::{Happening, Itself, Missing, Snapshot};
 use crate::rehearse::{self, Fault};
@@ -15,8 +17,9 @@ use crate::show::glass::{self, tender::News as PanelNews};
 use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
-use crate::verdict::{IncidentId, Severity, Turn, Verdict};
+use crate::verdict::{IncidentId, Severity, Verdict};
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::sync::Arc;
 use std::time::Duration;
 use traylight_config::{Bus, Glass, Settings};
@@ -42,7 +45,7 @@ pub struct Core {
     pub not_kept: Option<String>,
     rehearsal: Option<Rehearsal>,
     /// What is new about incidents and not yet told on the ways out; true for what was only rehearsed.
-    turns: Vec<(Turn, bool)>,
+    turns: Turns,
     /// A rehearsal has ended since the ways out were told last.
     rehearsal_over: bool,
     /// The state document since it was judged last, for all who want it.
@@ -128,6 +131,7 @@ impl Core {
         let (now, wall) = (self.clock.now(), self.clock.wall());
         let itself = Itself {
             clock_set: Some(wall.synchronised),
+            calendar_s: self.clock.calendar_seconds(),
             panel_answers: (!self.panels.is_empty()).then(|| self.panels.values().all(|answers| *answers)),
             unconfirmed: self.ways.unconfirmed.clone(),
             longest_wait: self.ways.longest_wait,
@@ -166,9 +170,15 @@ impl Core {
         }
     }
 
-    /// Does what is asked for, and answers; what is to be said of it.
-    pub fn answer(&mut self, asked: Asked, settings: &Settings, dispatch: Option<&mut Dispatch>) -> Vec<Entry> {
-        let (answer, entries) = match &asked.request {
+    /// Does what is asked for, and answers, once what must outlive a sudden end is kept; what is to be said of it.
+    pub fn answer(
+        &mut self,
+        asked: Asked,
+        settings: &Settings,
+        dispatch: Option<&mut Dispatch>,
+        keep: impl FnOnce(&mut Memory) -> Option<KeepFault>,
+    ) -> Vec<Entry> {
+        let (mut answer, entries) = match &asked.request {
             Request::Acknowledge { id } => self.acknowledge(*id),
             Request::Accept { id } => self.accept(settings, *id),
             Request::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
@@ -186,6 +196,12 @@ impl Core {
                 (self.about_ways(dispatch, settings, |ways, _| ways.confirm(code)), Vec::new())
             }
         };
+        use Request::{Accept, Acknowledge, Mute, Unmute};
+        if matches!(asked.request, Acknowledge { .. } | Accept { .. } | Mute { .. } | Unmute) {
+            if let (Answer::Done(done), Some(fault)) = (&mut answer, keep(&mut self.memory)) {
+                let _ = write!(done, "; a restart would forget it: {fault}");
+            }
+        }
         asked.answer(answer);
         entries
     }
@@ -205,21 +221,27 @@ impl Core {
         asked.map_or_else(Answer::Refused, Answer::Done)
     }
 
-    /// Tells what is new on the ways out, once there is something to tell of.
-    pub fn tell(&mut self, settings: &Settings, dispatch: Option<&mut Dispatch>) {
+    /// Tells what is new on the ways out, once there is something to tell of and the courier has room for it; what is to be
+    /// said of that.
+    pub fn tell(&mut self, settings: &Settings, dispatch: Option<&mut Dispatch>) -> Option<Entry> {
         let Some(dispatch) = dispatch else {
             self.rehearsal_over = false;
-            return self.turns.clear();
+            self.turns.clear();
+            return None;
         };
         let turns = std::mem::take(&mut self.turns);
-        match self.scene(settings) {
+        self.turns = match self.scene(settings) {
             Some(scene) => {
-                dispatch.tell(turns, self.rehearsal_over, &scene);
-                self.rehearsal_over = false;
+                let left = dispatch.tell(turns, self.rehearsal_over, &scene);
+                self.rehearsal_over &= left.is_some();
                 self.ways = dispatch.stand();
+                left.unwrap_or_default()
             }
-            None => self.turns = turns,
-        }
+            None => turns,
+        };
+        let dropped = Some(make_room(&mut self.turns)).filter(|count| *count > 0)?;
+        let why = "more has happened than can wait while the thread that sends alerts is held up";
+        Some(Entry::agent(4, "alerts-dropped", format!("{dropped} messages are dropped: {why}")))
     }
 
     /// What the ways out are told of; `None` before the first snapshot.

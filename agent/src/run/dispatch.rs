@@ -1,5 +1,6 @@
 //! Hands what is new to the ways out, and says in the log what became of it.
 
+use super::unsent::Turns;
 use crate::clock::{Clock, Wall};
 use crate::judge::Book;
 use crate::keep::{OutboxStore, Outboxes};
@@ -71,7 +72,11 @@ pub fn prepare(book: &mut Book, outboxes: Option<&Outboxes>, alerts: &Alerts, cl
     let kept = outboxes.and_then(|outboxes| outboxes.courier.load().ok());
     if let Some(kept) = kept {
         let mark = book.mark.clone();
-        book.recover(kept.told(&Stamp::by(clock)), |incident| kept.was_told_over(&mark, incident.id));
+        let now = Stamp::by(clock);
+        book.recover(kept.told(&now), |incident| kept.was_told_over(&mark, incident.id));
+        if let Some(before_s) = kept.unmeasured(&now) {
+            book.note_gap(before_s);
+        }
     }
 }
 
@@ -100,11 +105,15 @@ impl Dispatch {
         Ok(Some(Self { courier, reports, codes, alerts, clock: clock.clone(), mark, is_muted, unconfirmed }))
     }
 
-    /// Goes on with other settings; see [`Courier::renew`].
-    pub fn renew(&mut self, settings: &Settings) {
+    /// Goes on with other settings.
+    ///
+    /// # Errors
+    /// As for [`Courier::renew`]: then the old ones stay in force.
+    pub fn renew(&mut self, settings: &Settings) -> io::Result<()> {
+        self.courier.renew(wanted(settings))?;
         self.alerts = settings.alerts.clone();
         self.unconfirmed = unconfirmed(&self.alerts, self.codes.as_ref());
-        self.courier.renew(wanted(settings));
+        Ok(())
     }
 
     /// From now on what waits is kept, in these stores, and so is what an earlier run has left there.
@@ -130,8 +139,13 @@ impl Dispatch {
     }
 
     /// Tells what is new, and how the box stands. Turns that were only rehearsed are marked; when the rehearsal is over,
-    /// they are the last of it.
-    pub fn tell(&mut self, turns: Vec<(Turned, bool)>, rehearsal_over: bool, scene: &Scene) {
+    /// they are the last of it. All of them come back while the courier has no room for them.
+    pub fn tell(&mut self, turns: Turns, rehearsal_over: bool, scene: &Scene) -> Option<Turns> {
+        self.courier.show(state(scene, &self.mark));
+        self.courier.is_watched();
+        if !self.courier.has_room_for(turns.len()) {
+            return Some(turns);
+        }
         let wall = self.clock.wall();
         let is_muted = scene.verdict.muted_until.is_some();
         if std::mem::replace(&mut self.is_muted, is_muted) != is_muted {
@@ -148,8 +162,7 @@ impl Dispatch {
         if rehearsal_over {
             self.courier.end_rehearsal(last_of_rehearsal);
         }
-        self.courier.show(state(scene, &self.mark));
-        self.courier.is_watched();
+        None
     }
 
     /// Sends a message with a code on a way, to be given back by whoever has read it.
@@ -164,10 +177,9 @@ impl Dispatch {
         let code = confirm::code(random());
         codes.ask(name, &target(way), &code).map_err(|fault| fault.to_string())?;
         let box_name = box_name(scene.settings, scene.snapshot);
-        self.courier.try_way(
-            name,
-            confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language.into()),
-        );
+        let message =
+            confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language.into());
+        self.courier.try_way(name, message).map_err(|error| error.to_string())?;
         Ok(format!("a code is on its way by `{name}`; give it back with `traylight alerts --confirm CODE`"))
     }
 
@@ -200,6 +212,12 @@ impl Dispatch {
         WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait, each: each.collect() }
     }
 
+    /// The settings that it goes by.
+    #[cfg(test)]
+    pub fn made_from(&self) -> &Alerts {
+        &self.alerts
+    }
+
     /// Stops; what waits is kept.
     pub fn finish(self) {
         self.courier.finish();
@@ -212,6 +230,7 @@ impl Dispatch {
             tongue: scene.settings.language.into(),
             box_name: &box_name(scene.settings, scene.snapshot),
             now: scene.verdict.at,
+            gaps: &scene.verdict.gaps,
             wall,
             stamp: &stamp,
             is_held: self.is_muted,

@@ -145,6 +145,15 @@ impl Keeping {
         }
     }
 
+    /// Keeps what its owner is about to be promised, before he is; why it is not kept, where it is not.
+    pub fn keep_promise(&mut self, memory: &mut Memory) -> Option<KeepFault> {
+        match &mut self.saver {
+            _ if !memory.ledger().book.is_urgent => None,
+            Some(saver) => saver.keep_promise(memory).err(),
+            None => self.not_open.clone(),
+        }
+    }
+
     /// Saves what is due; what is to be said.
     pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<Entry> {
         self.saver.as_mut()?.turn(now, memory).map(about_saving)

@@ -23,7 +23,7 @@ pub fn list(document: &Document) -> Printout {
     let mut out = Printout::default();
     out.line(format_args!("{}: {how_many}", document.box_name));
     if let Some(left) = document.muted_left_s {
-        out.line(format_args!("muted: messages are held back for {}", since(left)));
+        out.line(format_args!("muted: messages are held back for {}", since(Some(left))));
     }
     let row = |incident: &Incident| {
         vec![
@@ -59,7 +59,8 @@ pub fn why(document: &Document, id: IncidentId) -> Result<Printout, String> {
     out.line(format_args!("cause: {} ({})", incident.cause.id(), incident.confidence.word()));
     out.line(format_args!("conditions:"));
     for held in document.conditions.iter().filter(|condition| condition.incident == Some(id)) {
-        out.line(format_args!("  {} of {}, {} for {}", held.id, held.subject, held.severity, since(held.since_s)));
+        let length = held.since_s.map_or_else(|| "a time that is not known".to_owned(), |held| since(Some(held)));
+        out.line(format_args!("  {} of {}, {} for {length}", held.id, held.subject, held.severity));
         for limit in &held.limits {
             out.line(format_args!("    limit: {limit}"));
         }
@@ -121,8 +122,8 @@ fn handling(incident: &Incident) -> String {
     }
 }
 
-fn since(seconds: u64) -> String {
-    span(Duration::from_secs(seconds))
+fn since(seconds: Option<u64>) -> String {
+    seconds.map_or_else(|| "not known".to_owned(), |seconds| span(Duration::from_secs(seconds)))
 }
 
 #[cfg(test)]

@@ -1,15 +1,16 @@
 //! The control socket: the box's owner asks the running agent for something. One request a connection, one line of JSON
 //! in and one out.
 
-use super::listener::Listener;
+use super::listener::{Listener, WITHOUT_DESCRIPTORS};
 use crate::verdict::IncidentId;
 use serde::{Deserialize, Serialize};
 use std::io::{self, BufRead, Read, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
 use tokio::net::UnixStream;
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{Semaphore, mpsc, oneshot};
 
 /// A request that takes longer to arrive is none, and an answer that nobody takes within this is dropped.
 const PATIENCE: Duration = Duration::from_secs(2);
@@ -21,6 +22,9 @@ const LONGEST_ANSWER: u64 = 64 << 10;
 const MODE: u32 = 0o600;
 /// Requests that wait for the loop; it takes them one by one.
 const WAITING: usize = 8;
+/// So many visitors are heard at a time; others wait in the socket's queue. A program that alerts go to may ask, too, and
+/// may do so without end.
+const VISITORS: usize = 16;
 
 /// What can be asked for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -97,6 +101,7 @@ pub fn path(run_dir: &Path) -> PathBuf {
 /// The socket. It is removed when this is dropped.
 pub struct Control {
     listener: Listener,
+    places: Arc<Semaphore>,
     asking: mpsc::Sender<Asked>,
     asked: mpsc::Receiver<Asked>,
 }
@@ -108,20 +113,31 @@ impl Control {
     /// When the folder cannot be made or another agent answers there already.
     pub fn open(run_dir: &Path) -> io::Result<Self> {
         let (asking, asked) = mpsc::channel(WAITING);
-        Ok(Self { listener: Listener::open(path(run_dir), MODE)?, asking, asked })
+        let places = Arc::new(Semaphore::new(VISITORS));
+        Ok(Self { listener: Listener::open(path(run_dir), MODE)?, places, asking, asked })
     }
 
     /// The next request of somebody who may ask. Whoever is slow holds up nobody else.
     pub async fn next(&mut self) -> Asked {
-        loop {
-            tokio::select! {
-                visitor = self.listener.visitor() => match visitor {
-                    Ok(visitor) => drop(tokio::spawn(converse(visitor, self.asking.clone()))),
-                    // Without a descriptor to spare, asking again at once would only keep the processor busy.
-                    Err(_) => tokio::time::sleep(PATIENCE).await,
-                },
-                Some(asked) = self.asked.recv() => return asked,
+        let (listener, places, asking) = (&self.listener, &self.places, &self.asking);
+        let take_in = async {
+            loop {
+                let Ok(place) = Arc::clone(places).acquire_owned().await else { return };
+                match listener.visitor().await {
+                    Ok(visitor) => {
+                        let asking = asking.clone();
+                        tokio::spawn(async move {
+                            converse(visitor, asking).await;
+                            drop(place);
+                        });
+                    }
+                    Err(_) => tokio::time::sleep(WITHOUT_DESCRIPTORS).await,
+                }
             }
+        };
+        tokio::select! {
+            () = take_in => std::future::pending().await,
+            Some(asked) = self.asked.recv() => asked,
         }
     }
 }

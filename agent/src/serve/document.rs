@@ -82,8 +82,8 @@ pub struct Condition {
     pub tray: Option<String>,
     /// How bad.
     pub severity: Severity,
-    /// For how long it has held.
-    pub since_s: u64,
+    /// For how long it has held, in seconds; `null` when that is not known: the clock was not set over a restart.
+    pub since_s: Option<u64>,
     /// A title of at most 21 characters.
     pub headline: String,
     /// One sentence.
@@ -164,7 +164,7 @@ fn condition(held: &Held, settings: &Settings, verdict: &Verdict, snapshot: &Sna
         subject: held.subject.to_string(),
         tray: held.finding.drive().and_then(|place| place.tray.clone()),
         severity: held.severity,
-        since_s: verdict.at.since(held.since).as_secs(),
+        since_s: verdict.gaps.since(held.since, verdict.at).map(|span| span.as_secs()),
         headline: words.title,
         sentence: words.sentence,
         evidence: words.evidence,

@@ -22,8 +22,8 @@ pub struct Incident {
     pub confidence: Confidence,
     /// How bad.
     pub severity: Severity,
-    /// For how long.
-    pub since_s: u64,
+    /// For how long, in seconds; `null` when that is not known: the clock was not set over a restart.
+    pub since_s: Option<u64>,
     /// True once its owner has said that he knows.
     pub acknowledged: bool,
     /// A title of at most 21 characters.
@@ -162,7 +162,7 @@ pub fn incident(
         cause: judged.cause,
         confidence: judged.confidence,
         severity: judged.severity,
-        since_s: verdict.at.since(judged.since).as_secs(),
+        since_s: verdict.gaps.since(judged.since, verdict.at).map(|span| span.as_secs()),
         acknowledged: judged.acknowledged,
         headline: told.words.title,
         sentence: told.words.sentence,

@@ -3,7 +3,12 @@
 use std::io;
 use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
+use std::time::Duration;
 use tokio::net::{UnixListener, UnixStream};
+
+/// After a visitor for whom there was no descriptor the next is waited for no sooner: whoever has connected stays in the
+/// queue, and asking again at once would only keep the processor busy. Sooner than visitors lose their patience.
+pub const WITHOUT_DESCRIPTORS: Duration = Duration::from_millis(200);
 
 /// The socket. It is removed when this is dropped.
 pub struct Listener {
@@ -35,7 +40,7 @@ impl Listener {
         Ok(Self { listener, path })
     }
 
-    /// The next one who connects.
+    /// The next one who connects; see [`WITHOUT_DESCRIPTORS`] where that fails.
     ///
     /// # Errors
     /// When the machine has no descriptor to spare.

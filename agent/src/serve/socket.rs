@@ -1,7 +1,7 @@
 //! The state socket: whoever connects gets the document and the end. Nothing comes in. A thread of its own serves it, so
 //! that a flood of visitors holds up no judging; each user has a few places, so that one does not crowd out another.
 
-use super::listener::Listener;
+use super::listener::{Listener, WITHOUT_DESCRIPTORS};
 use crate::clock::Clock;
 use rustix::net::sockopt::{Timeout, set_socket_timeout};
 use rustix::net::{AddressFamily, SocketAddrUnix, SocketFlags, SocketType, connect, socket_with};
@@ -104,8 +104,7 @@ async fn serve(listener: Listener, asking: mpsc::Sender<Wanted>) {
                         tokio::spawn(hand_out(visitor, asking.clone(), place));
                     }
                 }
-                // Without a descriptor to spare, asking again at once would only keep the processor busy.
-                Err(_) => tokio::time::sleep(PATIENCE).await,
+                Err(_) => tokio::time::sleep(WITHOUT_DESCRIPTORS).await,
             },
             () = asking.closed() => return,
         }

@@ -72,6 +72,12 @@ pub struct Buttons {
 }
 
 impl Buttons {
+    /// The settings that they go by.
+    #[cfg(test)]
+    pub fn made_from(&self) -> &[config::Button] {
+        &self.wanted
+    }
+
     /// Listens to these buttons from now on, and to no others.
     pub fn listen(&mut self, wanted: &[config::Button], said: &UnboundedSender<Said>) {
         if self.wanted == wanted {

@@ -101,6 +101,12 @@ impl PanelThread {
         Ok(Self { panel, size, orders: Some(orders), thread: Some(thread) })
     }
 
+    /// The settings that the thread goes by.
+    #[cfg(test)]
+    pub fn made_from(&self) -> &config::Glass {
+        &self.panel
+    }
+
     /// The size of the pictures that the panel takes, as it is built in.
     pub fn size(&self) -> GlassSize {
         self.size

@@ -1,11 +1,10 @@
 //! Log lines about incidents: one a turn of a story that is more than a single condition, which has its own line.
 
-use super::incident_words::{told, turned};
-use super::log::{Entry, priority};
+use super::incident_words::{known, told, turned};
+use super::log::{Entry, priority, since};
 use super::tongue::Tongue;
 use super::wording::words;
 use crate::clock::{Moment, Wall};
-use crate::units::span;
 use crate::verdict::{Cause, Change, Condition, Ended, Incident, Turn, Turned, Verdict};
 
 /// What is new after a judging, in the order in which it is told: conditions with the incident that each belongs to,
@@ -18,17 +17,17 @@ pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) 
             None => entry,
         }
     });
-    let turns = verdict.turns.iter().filter_map(|turn| entry(turn, changes, now, wall));
+    let turns = verdict.turns.iter().filter_map(|turn| entry(turn, verdict, changes, now, wall));
     told.chain(turns).chain(verdict.remarks.iter().map(Entry::remark)).collect()
 }
 
 /// The line of a change. What ends under one name and goes on under another is not over.
 fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall) -> Entry {
-    let entry = Entry::of(change, now, wall);
+    let entry = Entry::of(change, &verdict.gaps, now, wall);
     let Change::Closed { condition, lasted } = change else { return entry };
     let Some(next) = verdict.conditions.iter().find(|held| condition.goes_on_as(held)) else { return entry };
     let (next, name) = (next.kind().id(), words(condition, Tongue::English).name);
-    let message = format!("goes on as {next} after {}: {name}", span(*lasted));
+    let message = format!("goes on as {next} after {}: {name}", known(*lasted));
     Entry { message, ..entry }.with("goes_on_as", next.to_owned())
 }
 
@@ -42,7 +41,7 @@ fn says_no_more(incident: &Incident, changes: &[Change]) -> bool {
 }
 
 /// The entry of a turn; none where the condition's own line says all.
-fn entry(turn: &Turn, changes: &[Change], now: Moment, wall: &Wall) -> Option<Entry> {
+fn entry(turn: &Turn, verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Option<Entry> {
     let incident = &turn.incident;
     if says_no_more(incident, changes) {
         return None;
@@ -68,10 +67,10 @@ fn entry(turn: &Turn, changes: &[Change], now: Moment, wall: &Wall) -> Option<En
     if !trays.is_empty() {
         fields.push(("trays", trays.join(" ")));
     }
-    fields.push(("since", wall.before(now.since(incident.since)).stamp()));
+    fields.push(("since", since(verdict.gaps.since(incident.since, now), wall)));
     let begin = turned(turn.what);
     let message = if let Turned::Closed { lasted, how } = turn.what {
-        fields.push(("lasted_s", lasted.as_secs().to_string()));
+        fields.extend(lasted.map(|lasted| ("lasted_s", lasted.as_secs().to_string())));
         if let Ended::PartOf(other) = how {
             fields.push(("part_of", other.to_string()));
         }
@@ -180,7 +179,7 @@ mod tests {
         let gone = Finding::DriveGone { drive, pool: None, leave_in: Vec::new() };
         let mut verdict = degraded();
         verdict.conditions = vec![held(gone)];
-        let closed = Change::Closed { condition: held(hung), lasted };
+        let closed = Change::Closed { condition: held(hung), lasted: Some(lasted) };
         let entries = entries(&verdict, &[closed], now(), &Clock::default().wall());
         let message = &entries[0].message;
         assert!(message.starts_with("goes on as drive-gone after "), "{message}");

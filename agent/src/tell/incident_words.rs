@@ -8,6 +8,7 @@ use super::wording::{self, Off, TITLE_COLUMNS, Words, leave_in_line, short, stay
 use crate::clock::Moment;
 use crate::units::span;
 use crate::verdict::{Cause, Condition, Confidence, Ended, Finding, Handling, Incident, Place, Turned};
+use std::time::Duration;
 
 /// The words of an incident.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -196,6 +197,11 @@ fn leave(labels: &[String], tongue: Tongue) -> String {
     }
 }
 
+/// How long something lasted, in words of the log.
+pub fn known(lasted: Option<Duration>) -> String {
+    lasted.map_or_else(|| "a time that is not known".to_owned(), span)
+}
+
 /// What is new about an incident, in words of the log that come before its title.
 pub fn turned(what: Turned) -> String {
     match what {
@@ -203,8 +209,8 @@ pub fn turned(what: Turned) -> String {
         Turned::Worsened => "worse: ".to_owned(),
         Turned::Refined { .. } => "now clearer: ".to_owned(),
         Turned::Eased => "better: ".to_owned(),
-        Turned::Closed { lasted, how: Ended::Over } => format!("over after {}: ", span(lasted)),
-        Turned::Closed { lasted, how: Ended::TakenOut } => format!("ended by taking it out, after {}: ", span(lasted)),
+        Turned::Closed { lasted, how: Ended::Over } => format!("over after {}: ", known(lasted)),
+        Turned::Closed { lasted, how: Ended::TakenOut } => format!("ended by taking it out, after {}: ", known(lasted)),
         Turned::Closed { how: Ended::PartOf(other), .. } => format!("part of incident {other}: "),
     }
 }

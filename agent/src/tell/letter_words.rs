@@ -4,7 +4,6 @@
 use super::letter::{Item, Letter};
 use super::message::{Message, Turn};
 use crate::text::misleads;
-use crate::units::span;
 use std::fmt::Write as _;
 
 /// The longest subject line: with what mail servers add it stays under 78 characters (RFC 5322, 2.1.1).
@@ -94,8 +93,10 @@ pub(super) fn paragraphs(item: &Item) -> Vec<(&'static str, Vec<String>)> {
     paragraphs.push(one("letter.not-measured", &message.not_measured.join("; ")));
     paragraphs.push(one("letter.to-find-out", &message.next_test));
     paragraphs.push(one("letter.since", &message.since));
-    if let Some(lasted) = message.lasted {
-        paragraphs.push(one("letter.lasted", &span(lasted)));
+    if message.turn == Turn::Closed {
+        let unknown = || tongue.plain("message.since-unknown").to_owned();
+        let lasted = message.lasted.map_or_else(unknown, |lasted| tongue.span(lasted));
+        paragraphs.push(one("letter.lasted", &lasted));
         paragraphs.push(one("letter.at-its-worst", tongue.severity(message.severity)));
     }
     paragraphs.extend(item.made.as_deref().map(|made| one("letter.said-at", made)));

@@ -2,15 +2,16 @@
 //! journal (systemd's JOURNAL_NATIVE_PROTOCOL), where every field can be searched.
 
 use crate::clock::{Moment, Wall};
+use crate::tell::incident_words::known;
 use crate::tell::test_words;
 use crate::tell::tongue::Tongue;
 use crate::tell::wording::{Words, pointed_at, words};
 use crate::text::one_line;
-use crate::units::span;
-use crate::verdict::{Change, Kind, Remark, Severity};
+use crate::verdict::{Change, Gaps, Kind, Remark, Severity};
 use std::fmt::Write as _;
 use std::io;
 use std::os::unix::net::UnixDatagram;
+use std::time::Duration;
 
 /// Where the journal takes entries.
 const JOURNAL: &str = "/run/systemd/journal/socket";
@@ -73,7 +74,7 @@ impl Entry {
     }
 
     /// The entry of a change.
-    pub fn of(change: &Change, now: Moment, wall: &Wall) -> Self {
+    pub fn of(change: &Change, gaps: &Gaps, now: Moment, wall: &Wall) -> Self {
         let condition = change.condition();
         let words = words(condition, Tongue::English);
         let (event, priority) = match change {
@@ -91,11 +92,11 @@ impl Entry {
             fields.extend(place.tray.clone().map(|tray| ("tray", tray)));
             fields.extend(place.serial.clone().map(|serial| ("serial", serial)));
         }
-        fields.push(("since", wall.before(now.since(condition.since)).stamp()));
+        fields.push(("since", since(gaps.since(condition.since, now), wall)));
         let message = match change {
             Change::Closed { lasted, .. } => {
-                fields.push(("lasted_s", lasted.as_secs().to_string()));
-                format!("over after {}: {}", span(*lasted), words.name)
+                fields.extend(lasted.map(|lasted| ("lasted_s", lasted.as_secs().to_string())));
+                format!("over after {}: {}", known(*lasted), words.name)
             }
             _ => {
                 fields.extend(advice(&words));
@@ -108,6 +109,11 @@ impl Entry {
 
 fn advice(words: &Words) -> [(&'static str, String); 3] {
     [("do", words.advice.clone()), ("do_not", words.warning.clone()), ("evidence", words.evidence.join("; "))]
+}
+
+/// When something began, for a field of a log line.
+pub(super) fn since(span: Option<Duration>, wall: &Wall) -> String {
+    span.map_or_else(|| "not known: the clock was not set over a restart".to_owned(), |span| wall.before(span).stamp())
 }
 
 pub(super) fn priority(severity: Severity) -> u8 {
@@ -308,7 +314,7 @@ mod tests {
 
     fn opened(serial: &str) -> Entry {
         let (condition, now) = gone(serial);
-        Entry::of(&Change::Opened(condition), now, &wall())
+        Entry::of(&Change::Opened(condition), &Gaps::default(), now, &wall())
     }
 
     fn written(form: Form, entry: &Entry) -> String {
@@ -338,8 +344,8 @@ mod tests {
     #[test]
     fn an_end_says_how_long_it_lasted_and_advises_nothing() {
         let (condition, now) = gone("HN24-LARK");
-        let closed = Change::Closed { condition, lasted: Duration::from_secs(35) };
-        let line = written(Form::Json, &Entry::of(&closed, now, &wall()));
+        let closed = Change::Closed { condition, lasted: Some(Duration::from_secs(35)) };
+        let line = written(Form::Json, &Entry::of(&closed, &Gaps::default(), now, &wall()));
         let object: serde_json::Value = serde_json::from_str(&line).expect("a line is JSON");
         assert_eq!((&object["event"], &object["lasted_s"]), (&"closed".into(), &"35".into()));
         assert_eq!(object["message"], "over after 35 s: TRAY 3 GONE");
@@ -352,7 +358,7 @@ mod tests {
     fn a_change_is_as_urgent_as_what_it_begins_and_good_news_is_a_notice() {
         let priority_of = |change: &dyn Fn(Condition) -> Change, severity| {
             let (condition, now) = gone("HN24-LARK");
-            Entry::of(&change(Condition { severity, ..condition }), now, &wall()).priority
+            Entry::of(&change(Condition { severity, ..condition }), &Gaps::default(), now, &wall()).priority
         };
         let ranks = [Severity::Critical, Severity::Warning, Severity::Notice];
         assert_eq!(ranks.map(|severity| priority_of(&Change::Opened, severity)), [2, 4, 5]);

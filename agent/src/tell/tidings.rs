@@ -4,7 +4,8 @@ use super::incident_words::{Told, told};
 use super::message::{About, Message, Stamp, Topic, Turn};
 use super::tongue::Tongue;
 use crate::clock::{Moment, Wall};
-use crate::verdict::{Condition, Ended, Incident, IncidentId, Place, Subject, Turn as Turned, Turned as What};
+use crate::verdict::{Condition, Ended, Gaps, Incident, IncidentId, Place, Subject, Turn as Turned, Turned as What};
+use std::time::Duration;
 
 /// What every message needs besides the turn.
 pub struct Letterhead<'a> {
@@ -16,6 +17,8 @@ pub struct Letterhead<'a> {
     pub box_name: &'a str,
     /// Now, on the boot clock.
     pub now: Moment,
+    /// Times that no clock has measured.
+    pub gaps: &'a Gaps,
     /// Now, on the calendar.
     pub wall: &'a Wall,
     /// Now, as it is understood after a restart.
@@ -34,19 +37,23 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         What::Refined { .. } => (Turn::Refined, None),
         What::Eased => return None,
         What::Closed { how: Ended::PartOf(_), .. } => (Turn::PartOf, None),
-        What::Closed { lasted, how: Ended::Over | Ended::TakenOut } => (Turn::Closed, Some(lasted)),
+        What::Closed { lasted, how: Ended::Over | Ended::TakenOut } => (Turn::Closed, lasted),
     };
     let incident = &turned.incident;
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
     let Told { words, seen, unmeasured, next_test, news, also } = told(incident, &clock, head.tongue);
-    let since = head.now.since(incident.since);
     let tongue = head.tongue;
-    let since = match (head.wall.synchronised, lasted) {
-        (true, _) => head.wall.before(since).stamp(),
-        (false, None) => tongue.say("message.before-this", &[("span", &tongue.span(since))]),
-        (false, Some(_)) => String::new(),
+    let since = match head.gaps.since(incident.since, head.now) {
+        None => tongue.plain("message.since-unknown").to_owned(),
+        Some(since) if head.wall.synchronised => head.wall.before(since).stamp(),
+        Some(since) if turn != Turn::Closed => tongue.say("message.before-this", &[("span", &tongue.span(since))]),
+        Some(_) => String::new(),
     };
-    let ended = |key: &str, lasted| tongue.say(key, &[("name", &words.name), ("lasted", &tongue.span(lasted))]);
+    let ended = |key: &str, lasted: Option<Duration>| {
+        let unknown = || tongue.plain("message.time-unknown").to_owned();
+        let lasted = lasted.map_or_else(unknown, |lasted| tongue.span(lasted));
+        tongue.say(key, &[("name", &words.name), ("lasted", &lasted)])
+    };
     let sentence = match turned.what {
         What::Closed { lasted, how: Ended::Over } => ended("message.over", lasted),
         What::Closed { lasted, how: Ended::TakenOut } => ended("message.taken-out", lasted),
@@ -127,7 +134,6 @@ mod tests {
     use crate::tell::letter_words::{subject, text};
     use crate::tell::wording::words;
     use crate::verdict::{Cause, Confidence, Down, Finding, Handling, Severity};
-    use std::time::Duration;
 
     #[test]
     fn only_the_name_of_an_end_tells_it() {
@@ -192,6 +198,7 @@ mod tests {
             tongue,
             box_name: "heron",
             now: Moment::default(),
+            gaps: &Gaps::default(),
             wall: &wall,
             stamp: &stamp,
             is_held: false,
@@ -224,7 +231,7 @@ mod tests {
     #[test]
     fn what_became_a_part_of_another_is_not_told_to_be_over() {
         let mut turned = worse(Cause::TrayPower);
-        turned.what = What::Closed { lasted: Duration::from_secs(60), how: Ended::PartOf(IncidentId(9)) };
+        turned.what = What::Closed { lasted: Some(Duration::from_secs(60)), how: Ended::PartOf(IncidentId(9)) };
         for tongue in [Tongue::English, Tongue::German] {
             let message = told(&turned, tongue);
             assert_eq!((message.turn, message.lasted, message.part_of.as_deref()), (Turn::PartOf, None, Some("9")));

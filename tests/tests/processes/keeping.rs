@@ -12,7 +12,9 @@ fn store_fails(state: &Value) -> bool {
 #[test]
 fn a_store_that_cannot_be_opened_is_a_warning_until_it_can_and_keeps_what_it_had() {
     let (heron, home) = (heron(), Home::new());
-    home.configure("[grace]\ndrives = \"1 ms\"\npools = \"1 ms\"\n");
+    home.configure(
+        "[grace]\ndrives = \"1 ms\"\npools = \"1 ms\"\n[[alerts.command]]\nname = 'bell'\nprogram = '/bin/true'\n",
+    );
     heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
     let mut agent = Running::start(&home, heron.root());
     let told = agent.hears("opened");
@@ -35,4 +37,9 @@ fn a_store_that_cannot_be_opened_is_a_warning_until_it_can_and_keeps_what_it_had
         !state["conditions"].to_string().contains("agent-and-alerts") && state["incidents"][0].is_object()
     });
     assert_eq!(state["incidents"][0]["id"].to_string(), told["incident"].as_str().unwrap(), "{told}\n{state}");
+    // The file that keeps a program from running beside one of an earlier run is there although the store came late.
+    fs::remove_file(home.path("state/bell.lock")).unwrap();
+    assert!(home.run("alerts", &["--test", "bell"]).status.success());
+    agent.hears("delivered");
+    assert!(home.path("state/bell.lock").exists());
 }

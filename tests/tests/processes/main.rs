@@ -5,8 +5,10 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failing step fails the test")]
 #![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for processes")]
 
+mod canary;
 mod commands;
 mod control;
+mod flooded;
 mod journal;
 mod keeping;
 mod limits;

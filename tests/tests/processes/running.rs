@@ -98,15 +98,26 @@ impl Running {
 
     /// Waits for the next log entry of this event; entries before it are passed over.
     pub fn hears(&mut self, event: &str) -> Value {
+        self.hears_any(&[event])
+    }
+
+    /// Waits for the next log entry of one of these events.
+    pub fn hears_any(&mut self, events: &[&str]) -> Value {
         let end = Instant::now() + Duration::from_secs(SECONDS);
         while let Ok(line) = self.lines.recv_timeout(end.saturating_duration_since(Instant::now())) {
             let entry: Value = serde_json::from_str(&line).unwrap_or_else(|_| panic!("no JSON: {line}"));
             self.heard.push(line);
-            if entry["event"] == event {
+            if events.iter().any(|event| entry["event"] == *event) {
                 return entry;
             }
         }
-        panic!("never heard `{event}`, but:\n{}", self.heard.join("\n"))
+        panic!("never heard any of {events:?}, but:\n{}", self.heard.join("\n"))
+    }
+
+    /// All lines of the log, those that are passed over, too; call it when the agent has ended.
+    pub fn all_heard(&mut self) -> String {
+        self.heard.extend(self.lines.iter());
+        self.heard.join("\n")
     }
 
     /// The process of the core.

@@ -109,3 +109,65 @@ fn what_a_rehearsal_could_not_say_is_dropped_and_what_is_real_is_told() {
     let told = fs::read_to_string(&heard).unwrap();
     assert!(told.contains("CODE") && !told.contains("fan"), "{told}");
 }
+
+/// As the kernel does when memory is short. Whoever was told that an incident is acknowledged may count on it, and what
+/// waited for its way still waits.
+#[test]
+fn what_was_acknowledged_or_waited_when_the_agent_was_killed_is_known_to_the_next() {
+    let (heron, home) = (heron(), Home::new());
+    let (file, mended) = (home.path("heard"), home.path("mended"));
+    home.configure(&format!(
+        "[grace]\npools = \"1 ms\"\n[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\n\
+         arguments = ['-c', 'test -e {} || exit 1; (cat; echo) >> {}']\n",
+        mended.display(),
+        file.display()
+    ));
+    heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
+    let mut agent = Running::start(&home, heron.root());
+    agent.hears("way-fails");
+    let is_of_the_pool = |incident: &&Value| incident["conditions"].to_string().contains("pool-degraded");
+    let of_the_pool = |state: &Value| state["incidents"].as_array().unwrap().iter().find(is_of_the_pool).cloned();
+    let open = of_the_pool(&home.state_with("the pool", |state| of_the_pool(state).is_some())).unwrap();
+    let number = open["id"].to_string();
+    assert!(home.run("mute", &["1h"]).status.success());
+    assert!(home.run("mute", &["--end"]).status.success());
+    let done = home.run("ack", &[&number]);
+    // Not a moment later: the promise was given.
+    signal("KILL", agent.core());
+    let said = String::from_utf8(done.stdout).unwrap();
+    assert!(said.contains("is acknowledged") && !said.contains("forget"), "{said}");
+    agent.ends();
+    assert_eq!(heard_of_all(&home), Vec::<String>::new());
+
+    fs::write(&mended, "").unwrap();
+    let _next = Running::start(&home, heron.root());
+    let state = home.state_with("the pool after it", |state| of_the_pool(state).is_some());
+    let after = of_the_pool(&state).unwrap();
+    assert_eq!((&after["id"], &after["acknowledged"]), (&open["id"], &Value::Bool(true)), "{state}");
+    assert!(state["muted_left_s"].is_null(), "{state}");
+    // Its pause goes on over the end; a test ends it.
+    assert!(home.run("alerts", &["--test", "bell"]).status.success());
+    let told = || if heard(&home).is_empty() { Err(heard_of_all(&home).join(" ")) } else { Ok(heard(&home)) };
+    let told = wait_until("what had waited", 60, told).unwrap();
+    assert_eq!((&told[0][1], told[0][2].as_str()), (&number, "opened"), "{told:?}");
+}
+
+/// A store that fails is said to whoever is promised something.
+#[test]
+fn what_a_store_cannot_keep_is_promised_to_nobody() {
+    let (heron, home) = (heron(), Home::new());
+    fs::write(home.path("state"), "a file in the folder's place").unwrap();
+    let mut agent = Running::start(&home, heron.root());
+    agent.hears("store-not-open");
+    home.state_with("the first reading", |state| state["drives"][0].is_object());
+    let said = String::from_utf8(home.run("mute", &["1h"]).stdout).unwrap();
+    assert!(said.contains("held back") && said.contains("; a restart would forget it: "), "{said}");
+}
+
+/// The names of all messages that the way was given.
+fn heard_of_all(home: &Home) -> Vec<String> {
+    let text = fs::read_to_string(home.path("heard")).unwrap_or_default();
+    let letters = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    let names = |letter: Value| letter["messages"].as_array().unwrap().clone();
+    letters.flat_map(names).map(|message| message["id"].to_string()).collect()
+}

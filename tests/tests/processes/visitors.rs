@@ -5,8 +5,11 @@ use crate::heron;
 use crate::running::{Home, Running, signal};
 use serde_json::Value;
 use std::fs;
+use std::io::Read;
 use std::os::unix::net::UnixStream;
+use std::process::Command;
 use std::sync::mpsc::channel;
+use std::time::Instant;
 
 #[test]
 fn a_look_at_a_stopped_agent_says_so_and_reads_the_box_itself() {
@@ -64,4 +67,67 @@ fn a_flood_of_visitors_neither_fills_the_agent_nor_keeps_its_owner_out() {
     stop.send(()).unwrap();
     flood.join().unwrap();
     assert!(most < 60, "{most} descriptors");
+}
+
+/// How long a process has kept processors busy, in nanoseconds, all its threads together (the kernel's
+/// Documentation/scheduler/sched-stats.rst).
+fn busy(process: u32) -> u128 {
+    let threads = fs::read_dir(format!("/proc/{process}/task")).unwrap().flatten();
+    let times = threads.filter_map(|thread| fs::read_to_string(thread.path().join("schedstat")).ok());
+    times.filter_map(|text| text.split(' ').next()?.parse::<u128>().ok()).sum()
+}
+
+/// Lets a process open nothing more, or as much as it likes.
+fn limit_descriptors(process: u32, most: usize) {
+    let limit = format!("--nofile={most}:4096");
+    let done = Command::new("prlimit").args(["--pid", &process.to_string(), &limit]).status();
+    assert!(done.unwrap().success());
+}
+
+/// Visitors come while not one descriptor is to be had: they wait, no processor is kept busy for them, the box is watched
+/// on, and they are served as soon as there is one.
+#[test]
+fn visitors_for_whom_there_is_no_descriptor_wait_and_keep_no_processor_busy() {
+    let (heron, home) = (heron(), Home::new());
+    home.configure("[grace]\npools = \"1 ms\"\n[limits.pool]\nwhole_hold = \"1 ms\"\n");
+    let mut agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |state| state["pools"][0].is_object());
+    let core = agent.core();
+    let taken = |number: &usize| fs::symlink_metadata(format!("/proc/{core}/fd/{number}")).is_ok();
+    limit_descriptors(core, (0..).find(|number| !taken(number)).unwrap());
+    let visit = |name: &str| (0..4).map(|_| UnixStream::connect(home.path(name)).unwrap()).collect::<Vec<_>>();
+    let (mut visitors, askers) = (visit("run/state.sock"), visit("run/control.sock"));
+    let (began, before) = (Instant::now(), busy(core));
+    for (degraded, state, event) in [("1\n", "faulty\n", "opened"), ("0\n", "in_sync\n", "closed")] {
+        heron.write("/sys/block/md0/md/degraded", degraded).write("/sys/block/md0/md/dev-sdd/state", state);
+        assert_eq!(agent.hears(event)["condition"], "pool-degraded");
+    }
+    let share = (busy(core) - before) * 100 / began.elapsed().as_nanos();
+    assert!(share < 30, "busy for {share} % of the time");
+    limit_descriptors(core, 1024);
+    for visitor in &mut visitors {
+        let mut text = String::new();
+        visitor.read_to_string(&mut text).unwrap();
+        serde_json::from_str::<Value>(&text).unwrap();
+    }
+    drop(askers);
+    assert!(home.run("mute", &["1h"]).status.success());
+}
+
+/// Programs that alerts go to run as the agent's own user and may ask it for things. One that does so without end has a few
+/// places, and its owner is heard all the same.
+#[test]
+fn askers_without_end_neither_fill_the_agent_nor_keep_its_owner_out() {
+    let (heron, home) = (heron(), Home::new());
+    let agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |_| true);
+    let descriptors = || fs::read_dir(format!("/proc/{}/fd", agent.core())).unwrap().count();
+    let before = descriptors();
+    let askers: Vec<_> = (0..100).map(|_| UnixStream::connect(home.path("run/control.sock")).unwrap()).collect();
+    let path = home.path("run/state.sock");
+    assert!(path.exists());
+    home.state_with("the state", |_| true);
+    assert!(descriptors() <= before + 40, "{} descriptors", descriptors());
+    drop(askers);
+    assert!(home.run("mute", &["1h"]).status.success());
 }

@@ -2,7 +2,6 @@
 //!
 //! `DELAYS=20 cargo test -p traylight-tests --test ways delay -- --nocapture` measures 20 times and prints a table.
 
-use super::authority::Authority;
 use super::servers::{Broker, MailServer};
 use super::storm::{by_mail, by_mqtt, by_web, config};
 use super::web_server::{WebServer, answer};
@@ -10,6 +9,7 @@ use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
+use traylight_tests::authority::Authority;
 use traylight_tests::binary::traylight;
 use traylight_tests::lab::wait::wait_until;
 use traylight_tests::pretend_box::PretendBox;

@@ -1,110 +1,16 @@
 //! Stories of other sides that want to do harm: who pours out bytes without end, before and after encryption begins, is
 //! heard so far and no further. What counts is what the program took in, as far as the pouring side can tell.
 
-use super::authority::Authority;
 use super::{letter, message, runtime, send};
-use std::io::{BufRead, BufReader, Read, Write};
-use std::net::{TcpListener, TcpStream};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use tokio_rustls::rustls::crypto::ring::default_provider;
-use tokio_rustls::rustls::pki_types::pem::PemObject;
-use tokio_rustls::rustls::pki_types::{CertificateDer, PrivateKeyDer};
-use tokio_rustls::rustls::{ServerConfig, ServerConnection, StreamOwned};
 use traylight::tell::message::Turn;
 use traylight::tell::ways::reach::MOST_BYTES_OF_MAIL;
 use traylight::tell::ways::{Fault, Receipt};
+use traylight_tests::authority::Authority;
+use traylight_tests::stranger::Step::{Encrypt, Hear, HearRequest, Listen, Pour, Say};
+use traylight_tests::stranger::{BEFORE_TLS, Step, Stranger};
 
-/// Who pours gives up after so many bytes: they were all taken in.
-const FLOOD: usize = 64 << 20;
 /// So many may be on their way in the buffers of both ends while nobody takes them in.
 const UNDER_WAY: usize = 16 << 20;
-
-/// What the other side does, one after another.
-#[derive(Clone)]
-enum Step {
-    /// Says this.
-    Say(&'static [u8]),
-    /// Hears a line.
-    Hear,
-    /// Hears the head of a web request.
-    HearRequest,
-    /// Begins encryption.
-    Encrypt,
-    /// Says this again and again.
-    Pour(&'static [u8]),
-    /// Hears all that there is to hear, and says nothing.
-    Listen,
-}
-
-use Step::{Encrypt, Hear, HearRequest, Listen, Pour, Say};
-
-/// Somebody who listens on a port of this machine for one visitor, with a count of what was poured out.
-struct Stranger {
-    port: u16,
-    poured: Arc<AtomicUsize>,
-}
-
-trait Both: Read + Write + Send {}
-impl<T: Read + Write + Send> Both for T {}
-
-impl Stranger {
-    fn start(authority: &Authority, steps: &[Step]) -> Self {
-        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        let stranger = Self { port: listener.local_addr().unwrap().port(), poured: Arc::default() };
-        let (certificate, key) = authority.pair("here");
-        let chain = vec![CertificateDer::from_pem_file(certificate).unwrap()];
-        let key = PrivateKeyDer::from_pem_file(key).unwrap();
-        let config = ServerConfig::builder_with_provider(Arc::new(default_provider()));
-        let config = config.with_safe_default_protocol_versions().unwrap().with_no_client_auth();
-        let config = Arc::new(config.with_single_cert(chain, key).unwrap());
-        let (steps, poured) = (steps.to_vec(), Arc::clone(&stranger.poured));
-        std::thread::spawn(move || {
-            let (visitor, _) = listener.accept().unwrap();
-            let _ = play(visitor, &config, &steps, &poured);
-        });
-        stranger
-    }
-
-    fn poured(&self) -> usize {
-        self.poured.load(Ordering::Relaxed)
-    }
-}
-
-fn play(visitor: TcpStream, config: &Arc<ServerConfig>, steps: &[Step], poured: &AtomicUsize) -> std::io::Result<()> {
-    let mut plain = Some(visitor.try_clone()?);
-    let mut line: BufReader<Box<dyn Both>> = BufReader::with_capacity(1, Box::new(visitor));
-    for step in steps {
-        match step {
-            Say(said) => {
-                line.get_mut().write_all(said)?;
-                line.get_mut().flush()?;
-            }
-            Hear => drop(line.read_line(&mut String::new())?),
-            HearRequest => loop {
-                let mut head = String::new();
-                if line.read_line(&mut head)? <= 2 {
-                    break;
-                }
-            },
-            Encrypt => {
-                let talk = ServerConnection::new(Arc::clone(config)).unwrap();
-                if let Some(plain) = plain.take() {
-                    line = BufReader::with_capacity(1, Box::new(StreamOwned::new(talk, plain)));
-                }
-            }
-            Pour(said) => {
-                let piece = said.repeat((64 << 10) / said.len());
-                while poured.load(Ordering::Relaxed) < FLOOD {
-                    line.get_mut().write_all(&piece)?;
-                    poured.fetch_add(piece.len(), Ordering::Relaxed);
-                }
-            }
-            Listen => drop(line.read_to_end(&mut Vec::new())?),
-        }
-    }
-    Ok(())
-}
 
 fn mail(authority: &Authority, port: u16, more: &str) -> String {
     format!(
@@ -119,9 +25,6 @@ fn ends(name: &str, stranger: &Stranger, sent: Result<Receipt, Fault>) {
     assert!(poured < UNDER_WAY, "{name}: {poured} bytes were taken in");
     assert!(matches!(&sent, Err(Fault::Nonsense(_) | Fault::Untrusted(_) | Fault::Unreachable(_))), "{name}: {sent:?}");
 }
-
-const BEFORE_TLS: [Step; 5] =
-    [Say(b"220 hut ESMTP\r\n"), Hear, Say(b"250-hut\r\n250 STARTTLS\r\n"), Hear, Say(b"220 go on\r\n")];
 
 #[test]
 fn a_mail_server_that_never_ends_its_line_is_not_heard_for_long() {

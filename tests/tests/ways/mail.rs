@@ -1,6 +1,5 @@
 //! Stories of mail, with aiosmtpd at the other end and Python's own parser of mails as the judge of what arrived.
 
-use super::authority::Authority;
 use super::servers::{LONG, MailServer, Process};
 use super::web_server::{Manner, WebServer, closed_port};
 use super::{letter, message, send};
@@ -10,6 +9,7 @@ use std::process::{Command, Stdio};
 use traylight::tell::letter::Letter;
 use traylight::tell::message::{Message, Turn};
 use traylight::tell::ways::Fault;
+use traylight_tests::authority::Authority;
 use traylight_tests::lab::wait::wait_until;
 
 fn file(authority: &Authority, port: u16, more: &str) -> String {

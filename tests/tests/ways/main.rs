@@ -4,7 +4,6 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
 #![allow(clippy::disallowed_methods, reason = "these stories make files, and wait for processes")]
 
-mod authority;
 mod delay;
 mod hostile;
 mod mail;
@@ -20,6 +19,7 @@ use traylight::tell::box_state::BoxState;
 use traylight::tell::letter::{Item, Letter};
 use traylight::tell::message::{About, Message, Stamp, Topic, Turn};
 use traylight::tell::tongue::Tongue;
+use traylight::tell::ways::command::StateFolder;
 use traylight::tell::ways::from_settings::ways;
 use traylight::tell::ways::{Fault, Receipt, Way};
 use traylight::verdict::Severity;
@@ -68,7 +68,7 @@ fn runtime() -> tokio::runtime::Runtime {
 fn way(file: &str) -> Arc<dyn Way> {
     let alerts = traylight_config::settle(file, "f").unwrap_or_else(|problems| panic!("{problems}")).alerts;
     let (_, state) = watch::channel(BoxState::default());
-    ways(&alerts, "heron", &state, None).0.remove(0).1
+    ways(&alerts, "heron", &state, &StateFolder::default()).0.remove(0).1
 }
 
 /// Sends this on the only way of this file.

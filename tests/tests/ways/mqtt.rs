@@ -1,7 +1,6 @@
 //! Stories of MQTT, with mosquitto as the broker and its own client as the judge of what was published, in both
 //! versions, encrypted and not.
 
-use super::authority::Authority;
 use super::servers::{Broker, LONG};
 use super::web_server::{Manner, WebServer, closed_port};
 use super::{letter, message, runtime};
@@ -10,8 +9,10 @@ use std::time::Duration;
 use tokio::sync::watch;
 use traylight::tell::box_state::BoxState;
 use traylight::tell::message::Turn;
+use traylight::tell::ways::command::StateFolder;
 use traylight::tell::ways::from_settings::ways;
 use traylight::tell::ways::{Fault, Receipt, Way};
+use traylight_tests::authority::Authority;
 
 fn file(authority: &Authority, port: u16, tls: bool, version: &str, word: &str) -> String {
     let word = authority.secret(&format!("word-{word}"), word);
@@ -25,7 +26,7 @@ fn file(authority: &Authority, port: u16, tls: bool, version: &str, word: &str) 
 
 fn start(file: &str, state: &watch::Receiver<BoxState>) -> Arc<dyn Way> {
     let alerts = traylight_config::settle(file, "f").unwrap_or_else(|problems| panic!("{problems}")).alerts;
-    ways(&alerts, "heron", state, None).0.remove(0).1
+    ways(&alerts, "heron", state, &StateFolder::default()).0.remove(0).1
 }
 
 fn standing(whole: &str, trays: &[(&str, &str)]) -> BoxState {

@@ -1,10 +1,10 @@
 //! Real servers of others as receivers: aiosmtpd for mail, mosquitto for MQTT. Each is ended by its own process id.
 
-use super::authority::Authority;
 use serde_json::Value;
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use traylight_tests::authority::Authority;
 use traylight_tests::lab::wait::wait_until;
 
 /// How long anything here is waited for, in seconds.

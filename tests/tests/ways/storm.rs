@@ -3,7 +3,6 @@
 //!
 //! `STORM_KILLS=200 cargo test -p traylight-tests --test ways storm -- --nocapture` kills it 200 times.
 
-use super::authority::Authority;
 use super::servers::{Broker, LONG, MailServer, Process};
 use super::web_server::{WebServer, answer};
 use std::collections::BTreeMap;
@@ -11,6 +10,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 use traylight::tell::outbox::REMEMBERED;
+use traylight_tests::authority::Authority;
 use traylight_tests::lab::wait::wait_until;
 
 /// What arrived on a way, in order: the names of messages, and which attempt it was where that is said.

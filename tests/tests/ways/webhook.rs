@@ -1,12 +1,12 @@
 //! Stories of web requests: what is sent, what counts as delivered, and servers that behave badly. The signature is
 //! judged by Python's own hmac.
 
-use super::authority::Authority;
 use super::web_server::{Manner, WebServer, answer, closed_port};
 use super::{letter, message, send};
 use std::process::Command;
 use traylight::tell::message::Turn;
 use traylight::tell::ways::Fault;
+use traylight_tests::authority::Authority;
 
 fn file(server: &WebServer, more: &str) -> String {
     format!("[[alerts.webhook]]\nname = 'hook'\nurl = 'http://127.0.0.1:{}/heron?a=1'\n{more}", server.port)

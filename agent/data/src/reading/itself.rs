@@ -7,6 +7,8 @@ use std::time::Duration;
 pub struct Itself {
     /// False while no time service has set the kernel's clock (adjtimex(2), STA_UNSYNC).
     pub clock_set: Option<bool>,
+    /// Seconds since 1970, while a time service has set the clock.
+    pub calendar_s: Option<u64>,
     /// False while the panel does not answer; `None` where there is no panel.
     pub panel_answers: Option<bool>,
     /// The ways out that nobody has confirmed yet, by name.

@@ -163,8 +163,8 @@ pub enum Turned {
     Eased,
     /// It is over.
     Closed {
-        /// How long it lasted.
-        lasted: Duration,
+        /// How long it lasted; `None` when no clock has measured all of that.
+        lasted: Option<Duration>,
         /// How it ended.
         how: Ended,
     },

@@ -6,7 +6,7 @@ use crate::clock::Moment;
 use crate::judge::causes::key;
 use crate::judge::causes::view::TOGETHER;
 use crate::reading::DriveKey;
-use crate::verdict::{Cause, Condition, Ended, Incident, IncidentId, Kind, Turn, Turned};
+use crate::verdict::{Cause, Condition, Ended, Gaps, Incident, IncidentId, Kind, Turn, Turned};
 use serde::{Deserialize, Serialize};
 
 /// The incidents of a box.
@@ -19,6 +19,9 @@ pub struct Book {
     open: Vec<Incident>,
     /// Until when messages are held back because somebody works on the box.
     pub muted_until: Option<Moment>,
+    /// Times that no clock has measured.
+    #[serde(default)]
+    pub gaps: Gaps,
     /// True when something changed that must outlive a sudden end.
     #[serde(skip)]
     pub is_urgent: bool,
@@ -99,7 +102,14 @@ impl Book {
         for incident in &mut self.open {
             incident.move_back(&by);
         }
-        self.muted_until = self.muted_until.map(by);
+        self.muted_until = self.muted_until.map(&by);
+        self.gaps.move_back(by);
+    }
+
+    /// This boot began after a time that no clock has measured; see [`Gaps::note`].
+    pub fn note_gap(&mut self, before_s: Option<u64>) {
+        let oldest = self.open.iter().map(|incident| incident.since).min();
+        self.gaps.note(before_s, oldest);
     }
 
     /// Sets the groups of what holds now beside the open incidents; what is new.
@@ -139,7 +149,7 @@ impl Book {
                 let lives = |own: &Condition| self.of(own).is_some();
                 incident.conditions.retain(|own| !lives(own));
             }
-            let what = Turned::Closed { lasted: now.since(incident.since), how };
+            let what = Turned::Closed { lasted: self.gaps.since(incident.since, now), how };
             incident.take_turn(what);
             turns.push(Turn { incident, what });
         }

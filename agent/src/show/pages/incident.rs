@@ -20,8 +20,10 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     let (top, bottom) = (LINE + 2, height(frame) - 1);
     let is_small = height(frame) < 64;
 
-    let held = view.verdict.at.since(incident.since);
-    let since = view.tongue.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]);
+    let since = match view.verdict.gaps.since(incident.since, view.verdict.at) {
+        Some(held) => view.tongue.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]),
+        None => view.tongue.plain("page.since-unknown").to_owned(),
+    };
     let fits = |line: &String| line.split_whitespace().all(|word| word.chars().count() <= columns);
     let numbers = words.evidence.into_iter().filter(|line| columns >= 21 || fits(line));
     let said = words.leave_in.into_iter().chain([words.brief, since]).chain(numbers);

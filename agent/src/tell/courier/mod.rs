@@ -1,6 +1,7 @@
 //! The courier: a thread of its own that stores what is to be told, sends it, and says what came of it. Neither a memory
 //! card that hangs nor a server that is slow can hold up the judging; nor can one way hold up another.
 
+mod beat;
 mod round;
 mod world;
 
@@ -15,13 +16,17 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 use std::time::Duration;
-use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
+use tokio::sync::mpsc::{Sender, channel};
 use tokio::sync::watch;
 use traylight_config::Alerts;
 pub use world::{Machine, World, random};
 
 /// What is under way when it is asked to stop has so long to end.
 const LAST: Duration = Duration::from_secs(5);
+/// So many orders wait for the thread while a disk or a way holds it up.
+pub const MOST_ORDERS: usize = 256;
+/// Places among them that no message takes: what its owner asks for finds one.
+const RESERVED: usize = 32;
 
 /// What is to be said of the sending.
 #[derive(Debug, Clone, PartialEq)]
@@ -112,7 +117,7 @@ enum Order {
 
 /// The handle of the courier's thread.
 pub struct Courier {
-    orders: UnboundedSender<Order>,
+    orders: Sender<Order>,
     state: watch::Sender<BoxState>,
     standings: watch::Receiver<Vec<Standing>>,
     is_watched: Arc<AtomicBool>,
@@ -129,7 +134,7 @@ impl Courier {
         world: impl World + 'static,
         report: impl Fn(Report) + Send + 'static,
     ) -> io::Result<Self> {
-        let (orders, taken) = unbounded_channel();
+        let (orders, taken) = channel(MOST_ORDERS);
         let (state, seen) = watch::channel(BoxState::default());
         let (tell_standings, standings) = watch::channel(Vec::new());
         let is_watched = Arc::new(AtomicBool::new(false));
@@ -149,36 +154,55 @@ impl Courier {
         Ok(Self { orders, state, standings, is_watched, thread })
     }
 
-    /// Tells this on every way that is to hear of it.
+    /// True when so many messages find a place now, and what goes with them. Only this handle gives orders, so they still
+    /// do when they come.
+    pub fn has_room_for(&self, messages: usize) -> bool {
+        self.orders.capacity() >= messages + RESERVED
+    }
+
+    /// Tells this on every way that is to hear of it. Ask for room before.
     pub fn tell(&self, message: Message) {
         // The thread ends only with this handle.
-        let _ = self.orders.send(Order::Tell(Box::new(message)));
+        let _ = self.orders.try_send(Order::Tell(Box::new(message)));
     }
 
     /// Tells this on one way, to see whether it arrives.
-    pub fn try_way(&self, way: &str, message: Message) {
-        let _ = self.orders.send(Order::Try(way.to_owned(), Box::new(message)));
+    ///
+    /// # Errors
+    /// When the thread is held up, and more waits for it than it can hold.
+    pub fn try_way(&self, way: &str, message: Message) -> io::Result<()> {
+        self.ask(Order::Try(way.to_owned(), Box::new(message)))
     }
 
     /// A rehearsal is over: what is last said of it. What of the rest has not left does not leave any more.
     pub fn end_rehearsal(&self, last: Vec<Message>) {
-        let _ = self.orders.send(Order::EndRehearsal(last));
+        let _ = self.orders.try_send(Order::EndRehearsal(last));
     }
 
     /// Messages that are made while somebody works on the box are held back, until that is over.
     pub fn mute(&self, is_muted: bool) {
-        let _ = self.orders.send(Order::Mute(is_muted));
+        let _ = self.orders.try_send(Order::Mute(is_muted));
     }
 
     /// From now on this is wanted. The files that the settings name are read anew, what waits is tried at once, and what is
     /// under way has a moment to end.
-    pub fn renew(&self, wanted: Wanted) {
-        let _ = self.orders.send(Order::Renew(Box::new(wanted)));
+    ///
+    /// # Errors
+    /// As for [`Courier::try_way`].
+    pub fn renew(&self, wanted: Wanted) -> io::Result<()> {
+        self.ask(Order::Renew(Box::new(wanted)))
     }
 
-    /// From now on what waits is kept in this store, and so is what an earlier run has left there.
+    /// From now on what waits is kept in this store, and so is what an earlier run has left there. Happens once, and has a
+    /// place of its own.
     pub fn keep(&self, store: OutboxStore) {
-        let _ = self.orders.send(Order::Keep(Box::new(store)));
+        let _ = self.orders.try_send(Order::Keep(Box::new(store)));
+    }
+
+    /// An order of the owner's, who can be told that there is no place for it. The last place is not his.
+    fn ask(&self, order: Order) -> io::Result<()> {
+        let held_up = || io::Error::other("the thread that sends alerts is held up, as by a disk that does not answer");
+        if self.orders.capacity() > 1 { self.orders.try_send(order).map_err(|_| held_up()) } else { Err(held_up()) }
     }
 
     /// How the box stands now.

@@ -7,28 +7,31 @@ use crate::tell::box_state::BoxState;
 use crate::tell::letter::Letter;
 use crate::tell::message::{Message, Stamp, Turn};
 use crate::tell::outbox::{Dropped, Kept, Now, Outbox, Standing, Step, Write};
+#[cfg(test)]
+use crate::tell::outbox::{Policy, Rule};
+use crate::tell::ways::command::StateFolder;
 use crate::tell::ways::from_settings::{Named, policy, rules, ways};
 use crate::tell::ways::{Fault, Needs, Receipt};
 use crate::verdict::Severity;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::AtomicBool;
 use std::time::Duration;
-use tokio::sync::mpsc::UnboundedReceiver;
+use tokio::sync::mpsc::Receiver;
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 use traylight_config::Heartbeat;
 
 /// It looks around by itself at least so often: for reminders, and for what the store still lacks.
-const IDLE: Duration = Duration::from_secs(600);
+pub(super) const IDLE: Duration = Duration::from_secs(600);
 /// While something waits for a road, a clock or better times, it looks so often whether there are any.
-const ANXIOUS: Duration = Duration::from_secs(5);
+pub(super) const ANXIOUS: Duration = Duration::from_secs(5);
 /// A clock that nobody has set by then never will be: certificates are checked by what it says.
 const CLOCK_GRACE: Duration = Duration::from_secs(600);
 /// A store that could not be written is tried again so often.
 const STORE_PAUSE: Duration = Duration::from_secs(60);
 
 /// What came of something that was under way.
-enum Outcome {
+pub(super) enum Outcome {
     Letter(String, Box<Letter>, Result<Receipt, Fault>),
     #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
     Heartbeat(Result<Receipt, Fault>),
@@ -36,23 +39,24 @@ enum Outcome {
 
 /// The courier at work.
 pub(super) struct Round {
-    outbox: Outbox,
+    pub(super) outbox: Outbox,
     store: Option<OutboxStore>,
     /// The store lacks something: it is to be written anew, from this moment on.
     store_lacks_since: Option<Moment>,
     ways: Vec<Named>,
-    world: Box<dyn World>,
-    report: Box<dyn Fn(Report) + Send>,
-    under_way: JoinSet<Outcome>,
+    folder: StateFolder,
+    pub(super) world: Box<dyn World>,
+    pub(super) report: Box<dyn Fn(Report) + Send>,
+    pub(super) under_way: JoinSet<Outcome>,
     roads: String,
     state: watch::Receiver<BoxState>,
-    heartbeat: Option<Heartbeat>,
+    pub(super) heartbeat: Option<Heartbeat>,
     /// What its owner wants from now on, to be done once the orders that came with it are taken in.
     renewal: Option<Wanted>,
     /// When the heartbeat is next due, and whether the last one failed.
     #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
-    beat_at: Moment,
-    beat_fails: bool,
+    pub(super) beat_at: Moment,
+    pub(super) beat_fails: bool,
 }
 
 impl Round {
@@ -71,6 +75,7 @@ impl Round {
             store,
             store_lacks_since: None,
             ways: Vec::new(),
+            folder: StateFolder::default(),
             world,
             report,
             under_way,
@@ -91,10 +96,11 @@ impl Round {
         });
         self.take_up(wanted, kept.unwrap_or_default());
         self.outbox.mute(is_muted);
+        self.resume_beat();
     }
 
     /// Goes on with other settings: what is under way has a moment to end, what waits goes the ways that there are now.
-    async fn renew(&mut self, wanted: Wanted) {
+    pub(super) async fn renew(&mut self, wanted: Wanted) {
         self.finish().await;
         // What has not ended by now may have arrived; it was tried, and says so when it is sent again.
         self.under_way.abort_all();
@@ -109,8 +115,8 @@ impl Round {
     /// The ways of these settings, and an outbox for them that goes on with this.
     fn take_up(&mut self, wanted: Wanted, kept: Kept) {
         let Wanted { alerts, box_name } = wanted;
-        let folder = self.store.as_ref().and_then(OutboxStore::folder);
-        let (ways, absent) = ways(&alerts, &box_name, &self.state, folder);
+        self.know_folder();
+        let (ways, absent) = ways(&alerts, &box_name, &self.state, &self.folder);
         absent.into_iter().for_each(|which| (self.report)(Report::NotBuiltIn(which)));
         let (outbox, orphans, writes) = Outbox::new(rules(&alerts), policy(&alerts), kept);
         orphans.into_iter().for_each(|(way, count)| (self.report)(Report::Orphans { way, count }));
@@ -119,12 +125,31 @@ impl Round {
         let dropped = self.outbox.drop_rehearsed();
         let writes = self.say_dropped(dropped);
         self.keep(&writes);
+        if self.heartbeat.is_none() {
+            let writes = self.outbox.beat_over();
+            self.keep(&writes);
+        }
+    }
+
+    /// The ways learn where the store is, which may have come after them.
+    fn know_folder(&self) {
+        if let Some(folder) = self.store.as_ref().and_then(OutboxStore::folder) {
+            let _ = self.folder.set(folder.to_owned());
+        }
+    }
+
+    /// The settings that it goes by: of the rules, what holds for all, the heartbeat, and each way.
+    #[cfg(test)]
+    pub fn made_from(&self) -> (Vec<Rule>, Policy, Option<Heartbeat>, Vec<(String, String)>) {
+        let (rules, policy) = self.outbox.made_from();
+        let ways = self.ways.iter().map(|(name, way)| (name.clone(), way.made_from()));
+        (rules, policy, self.heartbeat.clone(), ways.collect())
     }
 
     /// Goes round until there are no more orders.
     pub async fn run(
         &mut self,
-        mut orders: UnboundedReceiver<Order>,
+        mut orders: Receiver<Order>,
         is_watched: &AtomicBool,
         standings: &watch::Sender<Vec<Standing>>,
     ) {
@@ -161,7 +186,7 @@ impl Round {
     }
 
     /// Takes in an order and all that have come with it, and stores them together.
-    fn take(&mut self, first: Order, more: &mut UnboundedReceiver<Order>) {
+    fn take(&mut self, first: Order, more: &mut Receiver<Order>) {
         let now = self.world.now();
         let mut writes = Vec::new();
         let mut next = Some(first);
@@ -198,7 +223,7 @@ impl Round {
     }
 
     /// Stores it. What cannot be stored is sent all the same: an alert must not fail with the disk that it is about.
-    fn keep(&mut self, writes: &[Write]) {
+    pub(super) fn keep(&mut self, writes: &[Write]) {
         if self.store_lacks_since.is_some() {
             return;
         }
@@ -215,6 +240,7 @@ impl Round {
             store.replace(&self.outbox.kept())
         });
         self.store = Some(store);
+        self.know_folder();
         if let Err(fault) = stored {
             self.store_lacks_since = Some(self.world.now().stamp.moment);
             (self.report)(Report::NotStored(fault));
@@ -267,7 +293,7 @@ impl Round {
         wait
     }
 
-    fn is_ready(&self, needs: Needs, now: &Now) -> bool {
+    pub(super) fn is_ready(&self, needs: Needs, now: &Now) -> bool {
         let clock = now.stamp.wall.is_some() || now.stamp.moment.since_boot() >= CLOCK_GRACE;
         (!needs.clock || clock) && (!needs.route || !self.world.roads().is_empty())
     }
@@ -275,14 +301,7 @@ impl Round {
     fn hear(&mut self, outcome: Outcome) {
         match outcome {
             Outcome::Letter(way, letter, outcome) => self.hear_of_letter(way, &letter, outcome),
-            Outcome::Heartbeat(outcome) => {
-                let failed_before = std::mem::replace(&mut self.beat_fails, outcome.is_err());
-                match outcome {
-                    Err(fault) if !failed_before => (self.report)(Report::HeartbeatFails(fault.to_string())),
-                    Ok(_) if failed_before => (self.report)(Report::HeartbeatWorksAgain),
-                    _ => {}
-                }
-            }
+            Outcome::Heartbeat(outcome) => self.hear_of_beat(outcome),
         }
     }
 
@@ -324,29 +343,6 @@ impl Round {
         }
         let writes = self.outbox.take(all_is_well(state, now.stamp.clone()), now);
         self.keep(&writes);
-    }
-
-    /// Fetches the heartbeat's address when it is time and the box was judged since; how long until then.
-    #[cfg(feature = "webhook")]
-    fn beat(&mut self, heartbeat: &Heartbeat, is_watched: &AtomicBool, now: &Now) -> Duration {
-        use crate::tell::ways::heartbeat::{beat, needs};
-        let left = self.beat_at.since(now.stamp.moment);
-        if !left.is_zero() {
-            return left;
-        }
-        if !self.is_ready(needs(heartbeat), now) || !is_watched.swap(false, Ordering::Relaxed) {
-            return ANXIOUS;
-        }
-        self.beat_at = now.stamp.moment.plus(heartbeat.every);
-        let heartbeat = heartbeat.clone();
-        self.under_way.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
-        IDLE
-    }
-
-    #[cfg(not(feature = "webhook"))]
-    fn beat(&mut self, _: &Heartbeat, is_watched: &AtomicBool, _: &Now) -> Duration {
-        is_watched.store(false, Ordering::Relaxed);
-        IDLE
     }
 
     /// Hears the last of what is under way, and lets the ways end what they have open.

@@ -281,7 +281,7 @@ fn a_way_that_was_mended_in_the_settings_takes_at_once_what_waits() {
     assert!(failed.iter().all(|report| matches!(report, Report::Fails { .. })), "{failed:?}");
 
     hut.alerts = hut.other(&[("bell", WRITE), ("horn", WRITE)]);
-    courier.renew(hut.wanted());
+    courier.renew(hut.wanted()).unwrap();
     assert_eq!(next(&reports), Report::Orphans { way: "gone".to_owned(), count: 1 });
     assert!(matches!(next(&reports), Report::Delivered { way, .. } if way == "bell"));
     // Whoever judges tells again what is open, and a way that is new hears it, too.
@@ -289,4 +289,79 @@ fn a_way_that_was_mended_in_the_settings_takes_at_once_what_waits() {
     assert!(matches!(next(&reports), Report::Delivered { way, .. } if way == "horn"));
     courier.finish();
     assert_eq!((hut.heard("heard").len(), hut.waiting()), (2, 0));
+}
+
+/// A disk that hangs holds the thread up for as long as it likes, here in the place of who hears its reports. What waits
+/// for it meanwhile is bounded, its owner is told, and nothing that found room is lost.
+#[test]
+fn what_waits_for_a_thread_that_is_held_up_is_bounded_and_not_lost() {
+    let hut = Hut::new(&[("bell", WRITE)]);
+    let (hold, held) = channel::<()>();
+    let (begin, begun) = channel();
+    let store = Some(OutboxStore::open(hut.path()).unwrap());
+    let errand = Errand { wanted: hut.wanted(), is_muted: false, store };
+    let report = move |report| {
+        let _ = begin.send(report);
+        let _ = held.recv();
+    };
+    let courier = Courier::start(errand, Told::default(), report).unwrap();
+    courier.tell(opened("first"));
+    begun.recv().unwrap();
+    let mut told = vec!["first.1".to_owned()];
+    while courier.has_room_for(1) {
+        assert!(told.len() < 10 * MOST_ORDERS, "without end");
+        courier.tell(warned(&format!("b{}", told.len())));
+        told.push(format!("b{}.1", told.len()));
+    }
+    let asked = std::iter::repeat_with(|| courier.renew(hut.wanted())).take(MOST_ORDERS).filter(Result::is_ok).count();
+    assert!((1..RESERVED).contains(&asked), "{asked}");
+    let refused = courier.try_way("bell", opened("test")).unwrap_err().to_string();
+    assert!(refused.starts_with("the thread that sends alerts is held up"), "{refused}");
+    drop(hold);
+    courier.finish();
+    let heard = hut.heard("heard");
+    assert_eq!(heard, told[..heard.len()]);
+    assert_eq!((heard.is_empty(), heard.len() + hut.waiting()), (false, told.len()), "all that found room is kept");
+}
+
+/// Key by key: what the courier goes by after a reload is what the file says then, in the outbox and in each way itself.
+#[test]
+fn every_key_of_alerts_is_in_force_after_a_reload() {
+    use crate::every_key::{Changed, before, changed};
+    use crate::tell::ways::from_settings::{policy, rules};
+    use traylight_config::{Destination, Settings};
+    let wanted = |settings: &Settings| Wanted {
+        alerts: settings.alerts.clone(),
+        box_name: settings.box_name.clone().unwrap_or_default(),
+    };
+    let expected = |settings: &Settings| {
+        let alerts = &settings.alerts;
+        let ways = alerts.ways.iter().map(|way| {
+            let made_from = match &way.leads_to {
+                Destination::Mail(mail) => format!("{mail:?}"),
+                Destination::Webhook(hook) => format!("{hook:?}"),
+                Destination::Mqtt(broker) => format!("{broker:?}"),
+                Destination::Command(command) => format!("{command:?}"),
+            };
+            (way.name.clone(), made_from)
+        });
+        (rules(alerts), policy(alerts), alerts.heartbeat.clone(), ways.collect::<Vec<_>>())
+    };
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    runtime.block_on(async {
+        let (_state, seen) = watch::channel(BoxState::default());
+        let mut round = Round::new(Box::new(Told::default()), Box::new(|_| {}), seen, None);
+        let before = before();
+        round.begin(wanted(&before), false);
+        let mut count = 0;
+        for Changed { key, settings } in changed().into_iter().filter(|changed| changed.key.starts_with("alerts.")) {
+            assert_ne!(expected(&settings), expected(&before), "{key}");
+            for file in [&settings, &before] {
+                round.renew(wanted(file)).await;
+                assert_eq!(round.made_from(), expected(file), "{key}");
+            }
+            count += 1;
+        }
+        assert!(count > 45, "{count}");
+    });
 }

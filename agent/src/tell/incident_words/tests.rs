@@ -301,10 +301,12 @@ fn drives_are_said_to_have_gone_together_only_when_more_than_one_has_gone() {
 
 #[test]
 fn how_an_incident_turned_is_said_before_its_title() {
-    let lasted = Duration::from_secs(7_200);
+    let lasted = Some(Duration::from_secs(7_200));
     assert_eq!(turned(Turned::Opened), "");
     assert_eq!(turned(Turned::Refined { before: Cause::Unclear }), "now clearer: ");
     assert_eq!(turned(Turned::Closed { lasted, how: Ended::Over }), "over after 2 h: ");
+    let unknown = Turned::Closed { lasted: None, how: Ended::Over };
+    assert_eq!(turned(unknown), "over after a time that is not known: ");
     assert_eq!(turned(Turned::Closed { lasted, how: Ended::PartOf(IncidentId(9)) }), "part of incident 9: ");
 }
 

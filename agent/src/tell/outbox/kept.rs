@@ -101,6 +101,15 @@ impl Kept {
     pub fn was_told_over(&self, mark: &str, incident: IncidentId) -> bool {
         self.taken.iter().any(|id| tells_the_end(id, mark, incident))
     }
+
+    /// What the calendar had said, if it was set, when something open was told last before this boot; `None` when a clock has
+    /// measured the time since of all of it.
+    pub fn unmeasured(&self, now: &Stamp) -> Option<Option<u64>> {
+        let is_of_before = |told: &&Stamp| told.boot_id != now.boot_id || now.boot_id.is_empty();
+        let told = self.stories.iter().map(|story| &story.told).filter(is_of_before);
+        let unmeasured = told.filter(|told| told.age(now).is_none());
+        unmeasured.map(|told| told.wall.as_ref().map(|wall| wall.epoch_s)).max()
+    }
 }
 
 impl Outbox {

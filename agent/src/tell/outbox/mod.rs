@@ -4,6 +4,7 @@
 //! Every way has a queue of its own, so that one that fails holds up no other. What belongs to one incident leaves in
 //! its order.
 
+mod beat;
 mod fold;
 mod kept;
 mod pause;
@@ -15,6 +16,7 @@ use super::letter::Letter;
 use super::message::{Message, Stamp, Topic, Turn};
 use crate::clock::Moment;
 use crate::verdict::Severity;
+use beat::Beat;
 pub use kept::{Kept, KeptPause, REMEMBERED, Story, Waiting, Write};
 use pause::Pause;
 use queue::{Entry, Queue};
@@ -112,6 +114,7 @@ pub struct Outbox {
     /// Pauses from before are brought over at the first look at the clock.
     has_begun: bool,
     rehearsal_over: Option<Moment>,
+    beat: Beat,
 }
 
 impl Outbox {
@@ -131,7 +134,8 @@ impl Outbox {
                 }
             }
         }
-        for pause in kept.pauses {
+        let (beat, pauses): (Vec<_>, Vec<_>) = kept.pauses.into_iter().partition(|pause| pause.way == beat::NAME);
+        for pause in pauses {
             match queues.iter_mut().find(|queue| queue.rule.way == pause.way && queue.rule.target == pause.target) {
                 Some(queue) => queue.kept_pause = Some(pause),
                 None => writes.push(Write::PauseOver(pause.way)),
@@ -149,10 +153,17 @@ impl Outbox {
                 is_muted: false,
                 has_begun: false,
                 rehearsal_over: None,
+                beat: Beat { kept: beat.into_iter().next(), answers: false },
             },
             orphans,
             writes,
         )
+    }
+
+    /// The settings that it goes by.
+    #[cfg(test)]
+    pub fn made_from(&self) -> (Vec<Rule>, Policy) {
+        (self.queues.iter().map(|queue| queue.rule.clone()).collect(), self.policy.clone())
     }
 
     /// Messages that are made while somebody works on the box wait until that is over.
@@ -345,7 +356,8 @@ impl Outbox {
             all_well: self.all_well.clone(),
             taken: self.taken.iter().cloned().collect(),
             pauses: {
-                let mut pauses: Vec<_> = self.queues.iter().filter_map(|queue| queue.kept_pause.clone()).collect();
+                let of_ways = self.queues.iter().filter_map(|queue| queue.kept_pause.clone());
+                let mut pauses: Vec<_> = of_ways.chain(self.beat.kept.clone()).collect();
                 pauses.sort_by(|one, other| one.way.cmp(&other.way));
                 pauses
             },

@@ -12,7 +12,7 @@ use std::os::fd::AsRawFd;
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::PathBuf;
 use std::process::{ExitStatus, Stdio};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWriteExt};
 use tokio::process::{Child, Command as Process};
@@ -31,26 +31,30 @@ const LOOK: Duration = Duration::from_millis(200);
 /// A program that takes alerts.
 pub struct Command {
     settings: CommandLine,
-    /// A file that is locked while a program runs, also when it outlives this process.
-    lock: Option<PathBuf>,
-    /// That file, once no program of an earlier run has it any more; `None` where there is no such file.
+    /// The name of a file that is locked while a program runs, also when it outlives this process.
+    lock: String,
+    folder: StateFolder,
+    /// That file, once no program of an earlier run has it any more; `None` where it cannot be made.
     held: OnceLock<Option<File>>,
 }
 
+/// The state folder, once there is one: it may come after the ways.
+pub type StateFolder = Arc<OnceLock<PathBuf>>;
+
 impl Command {
-    /// The way to this program. Programs of this way and of an earlier run are known by the lock on this file.
-    pub fn new(settings: CommandLine, lock: Option<PathBuf>) -> Self {
-        Self { settings, lock, held: OnceLock::new() }
+    /// The way of this name to a program. Programs of this way and of an earlier run are known by the lock on a file in this
+    /// folder.
+    pub fn new(settings: CommandLine, name: &str, folder: StateFolder) -> Self {
+        Self { settings, lock: format!("{name}.lock"), folder, held: OnceLock::new() }
     }
 
     /// Waits until no program runs that was started before this process, which may have ended without warning; no longer
     /// than one may take.
     async fn alone(&self) -> Option<&File> {
         if self.held.get().is_none() {
-            let file = self.lock.as_ref().and_then(|lock| {
-                #[allow(clippy::disallowed_methods, reason = "the lock is this module's own edge")]
-                OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(lock).ok()
-            });
+            let lock = self.folder.get()?.join(&self.lock);
+            #[allow(clippy::disallowed_methods, reason = "the lock is this module's own edge")]
+            let file = OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(lock).ok();
             if let Some(file) = &file {
                 let is_held = async {
                     while flock(file, FlockOperation::NonBlockingLockExclusive).is_err() {
@@ -92,8 +96,7 @@ impl Command {
             spawned.map_err(|error| Fault::NotReady(format!("{program}: found \"{error}\", wanted to run it")))?;
         let mut running = Running(child);
         let (status, said) = within(*time_limit, running.hear(letter.document().to_string())).await?;
-        let told: Vec<String> = arguments.iter().filter(|argument| argument.len() >= SHORTEST_TOLD).cloned().collect();
-        let said = hide(&said, &told);
+        let said = hide(&said, &secrets(arguments));
         if status.success() {
             return Ok(Receipt::new(&said));
         }
@@ -102,9 +105,26 @@ impl Command {
     }
 }
 
+/// What of the arguments may be a secret: each as it is, and what follows the name of a flag or a user. The longest come
+/// first: one may hold another.
+fn secrets(arguments: &[String]) -> Vec<String> {
+    let values = arguments.iter().flat_map(|argument| {
+        let value = |sign| argument.split_once(sign).map(|(_, value)| value.to_owned());
+        [Some(argument.clone()), value('='), value(':')].into_iter().flatten()
+    });
+    let mut secrets: Vec<String> = values.filter(|secret| secret.len() >= SHORTEST_TOLD).collect();
+    secrets.sort_by_key(|secret| std::cmp::Reverse(secret.len()));
+    secrets
+}
+
 impl Way for Command {
     fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a> {
         Box::pin(self.deliver(letter))
+    }
+
+    #[cfg(test)]
+    fn made_from(&self) -> String {
+        format!("{:?}", self.settings)
     }
 
     fn needs(&self) -> Needs {
@@ -162,7 +182,8 @@ mod tests {
 
     fn send(program: &str, arguments: &[&str], limit: Duration) -> Result<Receipt, Fault> {
         let arguments = arguments.iter().map(|&argument| argument.to_owned()).collect();
-        let way = Command::new(CommandLine { program: program.to_owned(), arguments, time_limit: limit }, None);
+        let settings = CommandLine { program: program.to_owned(), arguments, time_limit: limit };
+        let way = Command::new(settings, "bell", StateFolder::default());
         let message = example("7", 1, Turn::Opened, Severity::Critical);
         let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
@@ -205,15 +226,22 @@ mod tests {
     #[allow(clippy::disallowed_methods, reason = "the program leaves notes")]
     fn a_program_that_outlives_its_starter_is_not_started_beside_itself() {
         let folder = tempfile::tempdir().unwrap();
-        let (lock, noted) = (folder.path().join("bell.lock"), folder.path().join("noted"));
+        let (lock, noted) = (StateFolder::default(), folder.path().join("noted"));
         let way = |script: &str, limit| {
             let arguments = vec!["-c".to_owned(), script.to_owned()];
             let settings = CommandLine { program: "/bin/sh".to_owned(), arguments, time_limit: limit };
-            Command::new(settings, Some(lock.clone()))
+            Command::new(settings, "bell", Arc::clone(&lock))
         };
         let message = example("7", 1, Turn::Opened, Severity::Critical);
         let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
         let runtime = || tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        // The store, and with it the folder, may come when the way has been used already.
+        let first = way("true", LONG);
+        assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")));
+        lock.set(folder.path().to_owned()).unwrap();
+        assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")));
+        assert!(folder.path().join("bell.lock").exists());
+        drop(first);
         // What it starts lives on when it has ended, as a program does whose starter was killed.
         let first = way(&format!("(sleep 1; echo first >> {}) >/dev/null 2>&1 &", noted.display()), LONG);
         assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")));

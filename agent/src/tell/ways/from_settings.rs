@@ -1,12 +1,13 @@
 //! From the settings of alerts to ways and the rules by which they are told.
 
-use super::{Way, command};
+use super::Way;
+use super::command::{Command, StateFolder};
 use crate::tell::box_state::BoxState;
 use crate::tell::message::Topic;
 use crate::tell::outbox::{Policy, Rule};
 use crate::verdict::Severity;
+use std::fmt::Debug;
 use std::hash::{Hash as _, Hasher as _};
-use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
@@ -16,18 +17,16 @@ use traylight_config::{AlertWay, Alerts, Destination, Least};
 pub type Named = (String, Arc<dyn Way>);
 
 /// The ways of these settings, and the names of those that this program was built without, each with its kind. Call it
-/// inside the runtime that is to do the sending. In the folder
-/// it is kept which programs run.
+/// inside the runtime that is to do the sending. In the folder it is kept which programs run.
 pub fn ways(
     alerts: &Alerts,
     box_name: &str,
     state: &watch::Receiver<BoxState>,
-    folder: Option<&Path>,
+    folder: &StateFolder,
 ) -> (Vec<Named>, Vec<String>) {
     let (mut ways, mut absent) = (Vec::new(), Vec::new());
     for AlertWay { name, leads_to, .. } in &alerts.ways {
-        let lock = folder.map(|folder| folder.join(format!("{name}.lock")));
-        match way(leads_to, box_name, state, lock) {
+        match way(name, leads_to, box_name, state, folder) {
             Ok(way) => ways.push((name.clone(), way)),
             Err(kind) => absent.push(format!("{name}: found a way by {kind}, which this traylight was built without")),
         }
@@ -40,10 +39,11 @@ pub fn ways(
 
 #[cfg_attr(not(feature = "mqtt"), allow(unused_variables, reason = "only MQTT keeps a state"))]
 fn way(
+    name: &str,
     to: &Destination,
     box_name: &str,
     state: &watch::Receiver<BoxState>,
-    lock: Option<PathBuf>,
+    folder: &StateFolder,
 ) -> Result<Arc<dyn Way>, &'static str> {
     match to {
         #[cfg(feature = "mail")]
@@ -60,7 +60,7 @@ fn way(
         }
         #[cfg(not(feature = "mqtt"))]
         Destination::Mqtt(_) => Err("mqtt"),
-        Destination::Command(settings) => Ok(Arc::new(command::Command::new(settings.clone(), lock))),
+        Destination::Command(settings) => Ok(Arc::new(Command::new(settings.clone(), name, Arc::clone(folder)))),
     }
 }
 
@@ -75,14 +75,14 @@ pub fn rules(alerts: &Alerts) -> Vec<Rule> {
         },
         about: way.about.iter().map(|topic| self::topic(*topic)).collect(),
         shares_letters: !matches!(way.leads_to, Destination::Mqtt(_)),
-        target: target(&way.leads_to),
+        target: number(&way.leads_to),
     };
     alerts.ways.iter().map(rule).collect()
 }
 
-/// A number for where a way leads and how it is let in. Another version of the program may count otherwise: then a pause
-/// is cut short.
-fn target(leads_to: &Destination) -> u64 {
+/// A number for where a way leads and how it is let in, or for a heartbeat. Another version of the program may count
+/// otherwise: then a pause is cut short.
+pub fn number(leads_to: &impl Debug) -> u64 {
     let mut hasher = std::hash::DefaultHasher::new();
     format!("{leads_to:?}").hash(&mut hasher);
     hasher.finish()

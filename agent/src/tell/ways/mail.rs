@@ -80,6 +80,11 @@ impl Way for Mail {
         Box::pin(self.deliver(letter))
     }
 
+    #[cfg(test)]
+    fn made_from(&self) -> String {
+        format!("{:?}", self.settings)
+    }
+
     fn needs(&self) -> Needs {
         Needs { route: !is_here(&self.settings.server), clock: true }
     }

@@ -49,6 +49,10 @@ pub trait Way: Send + Sync {
     /// What must be there before it is worth a try.
     fn needs(&self) -> Needs;
 
+    /// The settings that it goes by, in words.
+    #[cfg(test)]
+    fn made_from(&self) -> String;
+
     /// Ends what it has open, once nothing more is sent.
     fn finish<'a>(&'a self) -> Pin<Box<dyn Future<Output = ()> + Send + 'a>> {
         Box::pin(async {})

@@ -31,6 +31,8 @@ pub struct Mqtt {
     needs: Needs,
     task: Mutex<Option<JoinHandle<()>>>,
     stop: watch::Sender<bool>,
+    #[cfg(test)]
+    made_from: String,
 }
 
 /// A letter to be published, and where to say what came of it.
@@ -48,8 +50,18 @@ impl Mqtt {
         let topic = settings.topic.clone().unwrap_or_else(|| format!("traylight/{}", level(box_name)));
         let letters = box_name.chars().filter(char::is_ascii_alphanumeric);
         let client = "traylight".chars().chain(letters).take(23).collect();
+        #[cfg(test)]
+        let made_from = format!("{settings:?}");
         let talker = Talker { settings, topic, client, orders: taken, state, stopped };
-        Self { orders, needs, task: Mutex::new(Some(tokio::spawn(talker.run()))), stop }
+        let task = Mutex::new(Some(tokio::spawn(talker.run())));
+        Self {
+            orders,
+            needs,
+            task,
+            stop,
+            #[cfg(test)]
+            made_from,
+        }
     }
 }
 
@@ -65,6 +77,11 @@ impl Way for Mqtt {
             })
             .await
         })
+    }
+
+    #[cfg(test)]
+    fn made_from(&self) -> String {
+        self.made_from.clone()
     }
 
     fn needs(&self) -> Needs {

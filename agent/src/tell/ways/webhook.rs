@@ -69,6 +69,11 @@ impl Way for Webhook {
         Box::pin(self.deliver(letter))
     }
 
+    #[cfg(test)]
+    fn made_from(&self) -> String {
+        format!("{:?}", self.settings)
+    }
+
     fn needs(&self) -> Needs {
         Needs { route: !is_here(&self.settings.url.host), clock: self.settings.url.tls }
     }

@@ -310,7 +310,7 @@ proptest! {
         };
         let closed = hot(|what| matches!(what, Turned::Closed { .. }));
         let opened = hot(|what| *what == Turned::Opened);
-        let short = |what: &Turned| matches!(what, Turned::Closed { lasted, .. } if lasted.as_secs() < 600);
+        let short = |what: &Turned| matches!(what, Turned::Closed { lasted, .. } if lasted.is_some_and(|lasted| lasted.as_secs() < 600));
         prop_assert!(!play.turns.iter().any(|(_, turn)| short(&turn.what)), "{}", play.said().join("\n"));
         // Ten minutes of calm end it, five of heat begin it.
         let is_far = |(end, begin): (&u64, &u64)| begin - end >= 300;

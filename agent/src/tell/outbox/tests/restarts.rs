@@ -79,7 +79,7 @@ fn what_was_told_to_be_over_is_not_open_after_a_sudden_end() {
     let mut open = incident(5);
     outbox.take(told(&open, Opened, 60), &at(60));
     let mut book = book(&[open.clone(), incident(55)]);
-    open.take_turn(Turned::Closed { lasted: Duration::from_secs(9), how: Ended::Over });
+    open.take_turn(Turned::Closed { lasted: Some(Duration::from_secs(9)), how: Ended::Over });
     outbox.take(told(&open, Closed, 70), &at(70));
     recover(&mut book, &outbox, &at(80).stamp);
     assert_eq!(numbers(&book), [(55, 1)]);
@@ -264,7 +264,7 @@ fn what_begins_and_ends_while_its_owner_works_on_the_box_is_not_told() {
     sent(&mut outbox, "hook", &at(0));
     outbox.mute(true);
     outbox.take(held(told(&pulled, Opened, 60)), &at(60));
-    let over = Turned::Closed { lasted: Duration::from_secs(9), how: Ended::Over };
+    let over = Turned::Closed { lasted: Some(Duration::from_secs(9)), how: Ended::Over };
     for incident in [&mut open, &mut pulled] {
         incident.take_turn(over);
         outbox.take(held(told(incident, Closed, 70)), &at(70));

@@ -1,5 +1,8 @@
 //! A certificate authority for the tests, and certificates by it, made by openssl.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a story without its authority may stop at once")]
+#![allow(clippy::disallowed_methods, reason = "making files is this module's job")]
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use tempfile::TempDir;
@@ -12,6 +15,7 @@ pub struct Authority {
 impl Authority {
     /// An authority that has given a certificate to this machine, one to another, one that is past its end, and a
     /// second authority that nobody trusts.
+    #[allow(clippy::new_without_default, reason = "it makes files")]
     pub fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let authority = Self { folder };

@@ -1,0 +1,100 @@
+//! The parts that are made from the settings and go on with others after a reload: panels, buttons and channels. All else
+//! is given the settings each time that it needs them.
+
+use super::dispatch::Dispatch;
+use crate::clock::{Clock, Wall};
+use crate::judge::Book;
+use crate::keep::OutboxStore;
+use crate::show::buttons::{Buttons, Said};
+use crate::show::care::Picture;
+use crate::show::glass::{self, PanelThread};
+use crate::show::pages::stopped;
+use crate::tell::log::Entry;
+use crate::tell::tongue::Tongue;
+use std::io;
+use tokio::sync::mpsc::UnboundedSender;
+use traylight_config::Settings;
+use traylight_display::{Brightness, GlassSize};
+
+/// Where parts say what happened to them.
+#[derive(Clone)]
+pub struct Ears {
+    /// The panels.
+    pub panels: UnboundedSender<glass::Report>,
+    /// The buttons.
+    pub buttons: UnboundedSender<Said>,
+}
+
+/// The parts.
+pub struct Parts {
+    /// A thread for each panel.
+    pub panels: Vec<PanelThread>,
+    /// The channels; `None` while there are none, and no heartbeat.
+    pub dispatch: Option<Dispatch>,
+    buttons: Buttons,
+    ears: Ears,
+    clock: Clock,
+}
+
+/// The stores of alerts for the courier and for codes, where there is a store.
+pub type Stores = Option<(OutboxStore, OutboxStore)>;
+
+impl Parts {
+    /// Makes them.
+    ///
+    /// # Errors
+    /// When the machine has no thread to spare, or a panel is none that there is.
+    pub fn start(settings: &Settings, stores: Stores, book: &Book, ears: Ears, clock: &Clock) -> io::Result<Self> {
+        let report = ears.panels.clone();
+        let panels = PanelThread::start_all(&settings.panel.glasses, clock, move |said| drop(report.send(said)))?;
+        let mut buttons = Buttons::default();
+        buttons.listen(&settings.buttons, &ears.buttons);
+        let dispatch = Dispatch::start(settings, stores, book, clock)?;
+        Ok(Self { panels, dispatch, buttons, ears, clock: clock.clone() })
+    }
+
+    /// Goes on with other settings: the numbers of the panels that begin anew, and what is to be said of what cannot be had.
+    pub fn renew(
+        &mut self,
+        settings: &Settings,
+        stores: impl FnOnce() -> Stores,
+        book: &Book,
+    ) -> (Vec<usize>, Vec<Entry>) {
+        self.buttons.listen(&settings.buttons, &self.ears.buttons);
+        let mut entries = Vec::new();
+        let (report, wall) = (self.ears.panels.clone(), self.clock.wall());
+        let report = move |said| drop(report.send(said));
+        let last = |size| last_picture(&wall, size, settings.language.into());
+        let begun = PanelThread::renew(&mut self.panels, &settings.panel.glasses, &self.clock, report, last);
+        let begun = begun.unwrap_or_else(|error| {
+            entries.push(not_in_force("[panel]", &error));
+            Vec::new()
+        });
+        let told = match &mut self.dispatch {
+            Some(dispatch) => {
+                // The stores could not be opened when the first channel was configured.
+                if let Some(stores) = (!dispatch.is_kept()).then(stores).flatten() {
+                    dispatch.keep(stores, book);
+                }
+                dispatch.renew(settings)
+            }
+            None => Dispatch::start(settings, stores(), book, &self.clock).map(|started| self.dispatch = started),
+        };
+        entries.extend(told.err().map(|error| not_in_force("[alerts]", &error)));
+        (begun, entries)
+    }
+}
+
+/// That a section has not come into force.
+pub fn not_in_force(section: &str, error: &io::Error) -> Entry {
+    let why = format!("what {section} says is not in force until the next reload or restart: {error}");
+    Entry::agent(4, "not-in-force", why)
+}
+
+/// What a panel shows that is watched no more.
+pub fn last_picture(wall: &Wall, size: GlassSize, language: Tongue) -> Picture {
+    Picture { frame: stopped(&wall.minute(), size, language), brightness: Brightness::Dim }
+}
+
+#[cfg(test)]
+mod tests;

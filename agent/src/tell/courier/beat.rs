@@ -1,0 +1,64 @@
+//! The courier's heartbeat: an address that is fetched while the box is judged.
+
+use super::Report;
+use super::round::{ANXIOUS, IDLE, Round};
+use crate::tell::outbox::Now;
+use crate::tell::ways::from_settings::number;
+use crate::tell::ways::{Fault, Receipt};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+use traylight_config::Heartbeat;
+
+impl Round {
+    /// Goes on with the pause of an earlier run.
+    pub(super) fn resume_beat(&mut self) {
+        if let Some(heartbeat) = &self.heartbeat {
+            self.beat_at = self.outbox.beat_at(number(heartbeat), heartbeat.every, &self.world.now().stamp);
+        }
+    }
+
+    /// Fetches the address when it is time and the box was judged since; how long until then.
+    #[cfg(feature = "webhook")]
+    pub(super) fn beat(&mut self, heartbeat: &Heartbeat, is_watched: &AtomicBool, now: &Now) -> Duration {
+        use super::round::Outcome;
+        use crate::tell::ways::heartbeat::{beat, needs};
+        let left = self.beat_at.since(now.stamp.moment);
+        if !left.is_zero() {
+            return left;
+        }
+        if !self.is_ready(needs(heartbeat), now) || !is_watched.swap(false, Ordering::Relaxed) {
+            return ANXIOUS;
+        }
+        self.beat_at = now.stamp.moment.plus(heartbeat.every);
+        let writes = self.outbox.beat_begun(number(heartbeat), &now.stamp);
+        self.keep(&writes);
+        let heartbeat = heartbeat.clone();
+        self.under_way.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
+        IDLE
+    }
+
+    #[cfg(not(feature = "webhook"))]
+    pub(super) fn beat(&mut self, _: &Heartbeat, is_watched: &AtomicBool, _: &Now) -> Duration {
+        is_watched.store(false, Ordering::Relaxed);
+        IDLE
+    }
+
+    pub(super) fn hear_of_beat(&mut self, outcome: Result<Receipt, Fault>) {
+        let failed_before = std::mem::replace(&mut self.beat_fails, outcome.is_err());
+        match outcome {
+            Ok(_) => {
+                let writes = self.outbox.beat_over();
+                self.keep(&writes);
+                if failed_before {
+                    (self.report)(Report::HeartbeatWorksAgain);
+                }
+            }
+            Err(fault) => {
+                self.outbox.beat_failed();
+                if !failed_before {
+                    (self.report)(Report::HeartbeatFails(fault.to_string()));
+                }
+            }
+        }
+    }
+}

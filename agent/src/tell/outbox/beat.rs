@@ -1,0 +1,87 @@
+//! The heartbeat's pause over a restart: who was killed by what its address answered must not ask it again at once.
+
+use super::pause::Pause;
+use super::{KeptPause, Outbox, Write};
+use crate::clock::Moment;
+use crate::tell::message::Stamp;
+use std::time::Duration;
+
+/// The pause is kept beside those of the ways, none of which has a name like this.
+pub(super) const NAME: &str = "(heartbeat)";
+
+/// What is known of the heartbeat.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Beat {
+    /// The pause as the store has it.
+    pub kept: Option<KeptPause>,
+    /// Its address has answered in this run. Attempts are not noted any more then, which spares flash: who is killed by a
+    /// later one asks once more after that, and not again at once.
+    pub answers: bool,
+}
+
+impl Outbox {
+    /// The heartbeat's address is about to be fetched; `target` is a number for it.
+    pub fn beat_begun(&mut self, target: u64, now: &Stamp) -> Vec<Write> {
+        if self.beat.answers {
+            return Vec::new();
+        }
+        let failures = self.beat.kept.as_ref().filter(|kept| kept.target == target).map_or(0, |kept| kept.failures);
+        let pause = KeptPause { way: NAME.to_owned(), target, failures: failures + 1, since: now.clone() };
+        self.beat.kept = Some(pause.clone());
+        vec![Write::Pause(pause)]
+    }
+
+    /// It has answered well, or is fetched no more.
+    pub fn beat_over(&mut self) -> Vec<Write> {
+        self.beat.answers = true;
+        self.beat.kept.take().map(|pause| Write::PauseOver(pause.way)).into_iter().collect()
+    }
+
+    /// It has not answered well.
+    pub fn beat_failed(&mut self) {
+        self.beat.answers = false;
+    }
+
+    /// When it may be fetched after a restart: no later than it would be without one.
+    pub fn beat_at(&self, target: u64, every: Duration, now: &Stamp) -> Moment {
+        let kept = self.beat.kept.as_ref().filter(|kept| kept.target == target);
+        let until = kept.and_then(|kept| Pause::resume(kept, now).until(now.moment));
+        until.map_or(now.moment, |until| until.min(now.moment.plus(every)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tell::outbox::{Kept, Policy};
+
+    fn second(second: u64) -> Stamp {
+        Stamp { boot_id: "spring".into(), moment: Moment::after_boot(Duration::from_secs(second)), wall: None }
+    }
+
+    /// The program is killed by each attempt and started anew two seconds later.
+    #[test]
+    fn who_is_killed_by_the_answer_waits_longer_and_longer_but_no_longer_than_usual() {
+        const EVERY: Duration = Duration::from_secs(15 * 60);
+        let (mut kept, mut at, mut waited) = (Kept::default(), 100, Vec::new());
+        for _ in 0..7 {
+            let (mut outbox, _, _) = Outbox::new(Vec::new(), Policy::default(), kept);
+            let due = outbox.beat_at(7, EVERY, &second(at)).since_boot().as_secs();
+            waited.push(due - at);
+            assert!(matches!(outbox.beat_begun(7, &second(due))[..], [Write::Pause(_)]));
+            kept = outbox.kept();
+            at = due + 2;
+        }
+        assert_eq!(waited, [0, 58, 118, 298, 898, 900, 900]);
+        // Another address need not wait for what this one did, and one that has answered is asked as always.
+        let (mut outbox, _, _) = Outbox::new(Vec::new(), Policy::default(), kept);
+        assert_eq!(outbox.beat_at(8, EVERY, &second(at)), second(at).moment);
+        assert_eq!(outbox.beat_over(), [Write::PauseOver(NAME.to_owned())]);
+        assert_eq!(
+            (outbox.beat_at(7, EVERY, &second(at)), outbox.beat_begun(7, &second(at))),
+            (second(at).moment, vec![])
+        );
+        outbox.beat_failed();
+        assert_eq!(outbox.beat_begun(7, &second(at)).len(), 1, "what fails is noted again");
+    }
+}
