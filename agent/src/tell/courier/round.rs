@@ -37,6 +37,10 @@ pub(super) enum Outcome {
     Heartbeat(Result<Receipt, Fault>),
 }
 
+/// The settings that a courier goes by: the rules, what holds for all ways, the heartbeat, and each way by its name.
+#[cfg(test)]
+pub(super) type MadeFrom = (Vec<Rule>, Policy, Option<Heartbeat>, Vec<(String, String)>);
+
 /// The courier at work.
 pub(super) struct Round {
     pub(super) outbox: Outbox,
@@ -138,9 +142,9 @@ impl Round {
         }
     }
 
-    /// The settings that it goes by: of the rules, what holds for all, the heartbeat, and each way.
+    /// The settings that it goes by.
     #[cfg(test)]
-    pub fn made_from(&self) -> (Vec<Rule>, Policy, Option<Heartbeat>, Vec<(String, String)>) {
+    pub fn made_from(&self) -> MadeFrom {
         let (rules, policy) = self.outbox.made_from();
         let ways = self.ways.iter().map(|(name, way)| (name.clone(), way.made_from()));
         (rules, policy, self.heartbeat.clone(), ways.collect())
