@@ -10,6 +10,7 @@ use std::os::unix::net::UnixStream;
 use std::process::Command;
 use std::sync::mpsc::channel;
 use std::time::Instant;
+use traylight_tests::lab::wait::wait_until;
 
 #[test]
 fn a_look_at_a_stopped_agent_says_so_and_reads_the_box_itself() {
@@ -124,10 +125,14 @@ fn askers_without_end_neither_fill_the_agent_nor_keep_its_owner_out() {
     let descriptors = || fs::read_dir(format!("/proc/{}/fd", agent.core())).unwrap().count();
     let before = descriptors();
     let askers: Vec<_> = (0..100).map(|_| UnixStream::connect(home.path("run/control.sock")).unwrap()).collect();
-    let path = home.path("run/state.sock");
-    assert!(path.exists());
-    home.state_with("the state", |_| true);
-    assert!(descriptors() <= before + 40, "{} descriptors", descriptors());
+    let heard = || if descriptors() >= before + 16 { Ok(()) } else { Err(format!("{} descriptors", descriptors())) };
+    wait_until("that some are heard", 60, heard).unwrap();
+    let mut most = 0;
+    for _ in 0..10 {
+        home.state_with("the state", |_| true);
+        most = most.max(descriptors());
+    }
+    assert!(most <= before + 40, "{most} descriptors");
     drop(askers);
     assert!(home.run("mute", &["1h"]).status.success());
 }
