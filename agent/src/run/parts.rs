@@ -4,7 +4,7 @@
 use super::dispatch::Dispatch;
 use crate::clock::{Clock, Wall};
 use crate::judge::Book;
-use crate::keep::OutboxStore;
+use crate::keep::Outboxes;
 use crate::show::buttons::{Buttons, Said};
 use crate::show::care::Picture;
 use crate::show::glass::{self, PanelThread};
@@ -36,15 +36,18 @@ pub struct Parts {
     clock: Clock,
 }
 
-/// The stores of alerts for the courier and for codes, where there is a store.
-pub type Stores = Option<(OutboxStore, OutboxStore)>;
-
 impl Parts {
     /// Makes them.
     ///
     /// # Errors
     /// When the machine has no thread to spare, or a panel is none that there is.
-    pub fn start(settings: &Settings, stores: Stores, book: &Book, ears: Ears, clock: &Clock) -> io::Result<Self> {
+    pub fn start(
+        settings: &Settings,
+        stores: Option<Outboxes>,
+        book: &Book,
+        ears: Ears,
+        clock: &Clock,
+    ) -> io::Result<Self> {
         let report = ears.panels.clone();
         let panels = PanelThread::start_all(&settings.panel.glasses, clock, move |said| drop(report.send(said)))?;
         let mut buttons = Buttons::default();
@@ -57,7 +60,7 @@ impl Parts {
     pub fn renew(
         &mut self,
         settings: &Settings,
-        stores: impl FnOnce() -> Stores,
+        stores: impl FnOnce() -> Option<Outboxes>,
         book: &Book,
     ) -> (Vec<usize>, Vec<Entry>) {
         self.buttons.listen(&settings.buttons, &self.ears.buttons);
