@@ -1,6 +1,6 @@
 //! fan-weak, suspected: in a box without a tachometer, drives that get warmer than they ever were tell that the fan may
 //! have stopped. The room cannot be measured, so the rule is cautious: each drive is compared with the warmest that it
-//! ever held for an hour, with and without load, and several must rise together.
+//! held for an hour in the last season, with and without load, and several must rise together.
 
 use super::Memory;
 use super::ledger::Ledger;
@@ -19,9 +19,14 @@ const MINUTE: Duration = Duration::from_secs(60);
 const HELD: Duration = Duration::from_secs(3600);
 /// So many hours must be known of a drive before it tells anything (starting value, no source).
 pub(crate) const HOURS: u32 = 24;
+/// What is noted of a drive is noted by the week; it counts for a season, in which whatever a box does every quarter is, and
+/// longer while the weeks since tell too little, but for no more than a year (starting values, no source).
+const WEEK: Duration = Duration::from_secs(7 * 86_400);
+pub(crate) const SEASON: Duration = Duration::from_secs(14 * 7 * 86_400);
+const YEAR: Duration = Duration::from_secs(365 * 86_400);
 /// More than this moved by all drives together is load, in bytes per second.
 const LOAD: f64 = 10e6;
-/// Degrees above the warmest that was ever held (starting value, no source).
+/// Degrees above the warmest that was held (starting value, no source).
 pub(crate) const ABOVE: f64 = 6.0;
 /// Degrees above it that are on the curve again.
 pub(crate) const ON_CURVE: f64 = 3.0;
@@ -31,53 +36,94 @@ pub(crate) const RISE: f64 = 2.0;
 /// So many must rise together.
 pub(crate) const DRIVES: usize = 2;
 
-/// The warmest that drives held, remembered over restarts.
+/// The warmest that drives held lately, remembered over restarts.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Warmest {
     drives: BTreeMap<DriveKey, Held>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 struct Held {
+    #[serde(default)]
+    at_rest: Weeks,
+    #[serde(default)]
+    under_load: Weeks,
+}
+
+/// The weeks in which hours were noted, oldest first.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+struct Weeks(Vec<Week>);
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Week {
+    /// When it began, in the time that the box was watched.
+    began: Duration,
     hours: u32,
-    at_rest: Option<f64>,
-    under_load: Option<f64>,
-    /// The warmest that it was within an hour without load, and within one with load.
-    #[serde(default)]
-    peak_at_rest: Option<f64>,
-    #[serde(default)]
-    peak_under_load: Option<f64>,
+    /// The warmest that was held for an hour.
+    held: f64,
+    /// The warmest of any hour.
+    peak: f64,
+}
+
+impl Weeks {
+    fn note(&mut self, hour: &Hour, watched: Duration) {
+        match self.0.last_mut().filter(|week| watched.saturating_sub(week.began) < WEEK) {
+            Some(week) => {
+                week.hours = week.hours.saturating_add(1);
+                (week.held, week.peak) = (week.held.max(hour.lowest), week.peak.max(hour.highest));
+            }
+            None => self.0.push(Week { began: watched, hours: 1, held: hour.lowest, peak: hour.highest }),
+        }
+        // What was usual in another season, or while a fan failed unseen, is not usual for ever.
+        while let [first, newer @ ..] = &self.0[..] {
+            let age = watched.saturating_sub(first.began);
+            let is_enough = newer.iter().map(|week| week.hours).sum::<u32>() >= HOURS;
+            if age < SEASON || (age < YEAR && !is_enough) {
+                break;
+            }
+            self.0.remove(0);
+        }
+    }
+
+    fn hours(&self) -> u32 {
+        self.0.iter().map(|week| week.hours).sum()
+    }
+
+    fn warmest(&self, of: impl Fn(&Week) -> f64) -> Option<f64> {
+        self.0.iter().map(of).reduce(f64::max)
+    }
 }
 
 impl Warmest {
     /// The warmest that a drive of which enough is known held.
     fn of(&self, drive: &DriveKey, under_load: bool) -> Option<f64> {
-        let held = self.drives.get(drive).filter(|held| held.hours >= HOURS)?;
-        warmest([held.at_rest, held.under_load], under_load)
+        let held = self.drives.get(drive).filter(|held| held.at_rest.hours() + held.under_load.hours() >= HOURS)?;
+        held.warmest(|week| week.held, under_load)
     }
 
-    /// The warmest that a drive has been in any hour so far.
+    /// The warmest that a drive has been lately in any hour.
     pub fn reached(&self, drive: &DriveKey, under_load: bool) -> Option<f64> {
-        let held = self.drives.get(drive)?;
-        warmest([held.peak_at_rest, held.peak_under_load], under_load)
+        self.drives.get(drive)?.warmest(|week| week.peak, under_load)
     }
 
-    fn hour(&mut self, drive: &DriveKey, hour: &Hour, under_load: bool) {
+    fn hour(&mut self, drive: &DriveKey, hour: &Hour, under_load: bool, watched: Duration) {
         let held = self.drives.entry(drive.clone()).or_default();
-        held.hours = held.hours.saturating_add(1);
-        let (lowest, peak) = match under_load {
-            true => (&mut held.under_load, &mut held.peak_under_load),
-            false => (&mut held.at_rest, &mut held.peak_at_rest),
-        };
-        *lowest = Some(lowest.map_or(hour.lowest, |before| before.max(hour.lowest)));
-        *peak = Some(peak.map_or(hour.highest, |before| before.max(hour.highest)));
+        let weeks = if under_load { &mut held.under_load } else { &mut held.at_rest };
+        weeks.note(hour, watched);
     }
 }
 
-/// At rest, or under load: then a drive may be as warm as at rest, but not the other way round. Load that was not seen for an
-/// hour yet has no curve.
-fn warmest([at_rest, under_load]: [Option<f64>; 2], is_loaded: bool) -> Option<f64> {
-    if is_loaded { under_load.map(|degrees| at_rest.map_or(degrees, |rest| rest.max(degrees))) } else { at_rest }
+impl Held {
+    /// At rest, or under load: then a drive may be as warm as at rest, but not the other way round. Load that was not seen for
+    /// an hour yet has no curve.
+    fn warmest(&self, of: impl Fn(&Week) -> f64 + Copy, is_loaded: bool) -> Option<f64> {
+        let at_rest = self.at_rest.warmest(of);
+        if !is_loaded {
+            return at_rest;
+        }
+        self.under_load.warmest(of).map(|degrees| at_rest.map_or(degrees, |rest| rest.max(degrees)))
+    }
 }
 
 /// The hour under way of each drive that is awake.
@@ -103,7 +149,7 @@ impl Known {
         if snapshot.drives.iter().map(moved).sum::<f64>() > LOAD {
             self.last_load = Some(snapshot.taken);
         }
-        let under_load = self.is_under_load(snapshot);
+        let (under_load, watched) = (self.is_under_load(snapshot), ledger.watched());
         let awake: Vec<&Drive> = awake(snapshot).collect();
         let keys: BTreeSet<&DriveKey> = awake.iter().map(|drive| &drive.key).collect();
         self.hours.retain(|key, _| keys.contains(key));
@@ -115,7 +161,7 @@ impl Known {
             hour.take_in(now, degrees);
             if now.since(hour.since) >= HELD {
                 if !is_suspected {
-                    ledger.warmest.hour(&drive.key, hour, under_load);
+                    ledger.warmest.hour(&drive.key, hour, under_load, watched);
                     ledger.is_new = true;
                 }
                 (hour.since, hour.lowest, hour.highest) = (now, degrees, degrees);

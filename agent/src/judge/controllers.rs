@@ -4,7 +4,7 @@
 
 use super::ledger::Ledger;
 use super::track::{Holds, Side, Sight};
-use super::{Memory, drives, presence};
+use super::{Memory, drives};
 use crate::clock::Moment;
 use crate::reading::port::{bridge_of, controller_of};
 use crate::reading::{Bus, BusErrors, Controller, ControllerKind, Drive, DriveKey, Happening, Lane, Part, Snapshot};
@@ -174,7 +174,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
             None if known.kind == ControllerKind::Nvme => Vec::new(),
             None => {
                 let appeared = |key: &DriveKey| memory.drives.get(key).is_some_and(|drive| drive.appeared);
-                let in_grace = snapshot.taken.since_boot() < presence::grace(settings, memory);
+                let in_grace = snapshot.taken.since_boot() < memory.grace(settings).drives;
                 vec![about.gone(in_grace && !known.drives.iter().any(appeared))]
             }
         }

@@ -34,7 +34,7 @@ pub struct KnownDrive {
     spare_in: Vec<String>,
     /// False while it is not there.
     pub present: bool,
-    /// It was there since the machine started.
+    /// It was there since the machine started or woke.
     #[serde(default)]
     pub appeared: bool,
     /// The owner, or a whole pool, does without it.
@@ -90,12 +90,10 @@ impl Known {
         Some(Remark::NewBaseline { drive, counter, before, now })
     }
 
-    /// As when the machine has started again: no drive has been seen yet. One that no pool counts on and that is not told
-    /// of (`told`) may have been taken out while the machine was off; only the configuration can still expect it.
-    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment, told: impl Fn(&DriveKey) -> bool) {
-        for (key, drive) in &mut self.drives {
+    /// As when the machine has started again: no drive has been seen yet.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        for drive in self.drives.values_mut() {
             (drive.present, drive.appeared) = (false, false);
-            drive.expected &= !drive.pools.is_empty() || told(key);
             drive.first_seen = by(drive.first_seen);
             drive.losses.iter_mut().for_each(|loss| *loss = by(*loss));
         }
@@ -128,8 +126,9 @@ impl Known {
         self.drives.iter().find(|(_, drive)| is_meant(drive)).map(|(key, _)| key)
     }
 
-    /// Takes in who is there now. Without a list of drives nobody is taken for absent.
-    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) {
+    /// Takes in who is there now. Without a list of drives nobody is taken for absent. When the machine has just woken (`woke`)
+    /// all have to appear again; while what is listed is `untried` none has.
+    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot, woke: bool, untried: bool) {
         if is_blind(snapshot) {
             return;
         }
@@ -137,19 +136,31 @@ impl Known {
             self.drives.iter().filter(|(_, drive)| drive.present).map(|(key, _)| key.clone()).collect();
         for drive in self.drives.values_mut() {
             drive.present = false;
+            drive.appeared &= !woke;
         }
         self.expect_named(settings, snapshot.taken);
         for drive in &snapshot.drives {
             self.meet(settings, snapshot, drive);
         }
+        if !untried {
+            self.drives.values_mut().for_each(|drive| drive.appeared |= drive.present);
+        }
         for key in were_present {
-            if let Some(drive) = self.drives.get_mut(&key).filter(|drive| !drive.present) {
+            // What goes for a moment while the machine wakes does not come and go.
+            if let Some(drive) = self.drives.get_mut(&key).filter(|drive| !drive.present && drive.appeared) {
                 drive.losses.push(snapshot.taken);
                 let too_many = drive.losses.len().saturating_sub(LOSSES);
                 drive.losses.drain(..too_many);
             }
         }
         self.place_absent(settings);
+        let named = |key: &DriveKey| is_named(settings, key);
+        let is_taken =
+            |port: &Option<String>| port.is_some() && snapshot.drives.iter().any(|other| other.port == *port);
+        for (key, drive) in self.drives.iter_mut().filter(|(_, drive)| !drive.present && drive.pools.is_empty()) {
+            // Another is plugged in where it was, and nothing names it or counts on it.
+            drive.accepted |= !named(key) && is_taken(&drive.place.port);
+        }
         let whole: BTreeSet<&str> =
             snapshot.pools.iter().filter(|pool| is_whole(pool)).map(|pool| pool.key.as_str()).collect();
         let there: BTreeSet<&str> = snapshot.drives.iter().map(|drive| drive.device.as_str()).collect();
@@ -210,7 +221,7 @@ impl Known {
                 _ => {}
             }
         }
-        (known.present, known.appeared) = (true, true);
+        known.present = true;
         known.accepted = false;
     }
 
@@ -227,13 +238,13 @@ impl Known {
         drive.map(|drive| drive.accepted = true).is_some()
     }
 
-    /// True for a drive that is absent for good: nobody expects it, or nobody any more. One that had no time to appear yet,
-    /// or was lost a moment ago, may come back; `grace` is how long drives may take to appear after a start.
-    pub fn is_no_part(&self, settings: &Settings, key: &DriveKey, now: Moment, grace: Duration) -> bool {
+    /// True for a drive that is absent for good: nobody expects it, or nobody any more. One that had no time to appear yet
+    /// (`may_appear`), or was lost a moment ago, may come back.
+    pub fn is_no_part(&self, settings: &Settings, key: &DriveKey, now: Moment, may_appear: bool) -> bool {
         let Some(drive) = self.drives.get(key) else { return true };
         let has_time = match drive.losses.last().filter(|_| drive.appeared) {
             Some(lost) => now.since(*lost) < settings.limits.drive.gone_hold,
-            None => now.since_boot() < grace,
+            None => may_appear,
         };
         !drive.present && (drive.accepted || (!drive.expected && !has_time))
     }

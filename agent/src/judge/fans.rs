@@ -94,10 +94,13 @@ fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_
     let may_rest = fan.duty.is_some() || is_cool;
     let is_believed = is_steady(settings, fan) || memory.ledger.tachometers.shows(fan) || !may_rest;
     let is_floor = tachometers::is_floor(fan);
-    let stands = (is_floor || speed.is_some_and(|speed| speed.0 == 0)) && is_believed;
+    let is_zero = is_floor || speed.is_some_and(|speed| speed.0 == 0);
+    let may_have_failed = is_zero && memory.ledger.tachometers.may_have_failed(fan);
     let told_to_stop = fan.duty == Some(0.0);
-    let side = if fan.fault || (stands && !told_to_stop) {
+    let side = if fan.fault || (is_zero && is_believed && !told_to_stop) {
         Side::Raised(if with_heat { Severity::Critical } else { Severity::Warning })
+    } else if may_have_failed {
+        Side::Raised(Severity::Notice)
     } else if speed.is_some_and(|speed| speed.0 > limits.turning_again_rpm && !is_floor) || told_to_stop {
         Side::Clear
     } else {

@@ -6,6 +6,7 @@ use super::acquaintances::Acquaintances;
 use super::airflow::Warmest;
 use super::checks::Checks;
 use super::fill::{Fill, FullWhen};
+use super::grace::Grace;
 use super::incidents::Book;
 use super::occurrences::Occurrences;
 use super::pool_roll::PoolRoll;
@@ -14,6 +15,7 @@ use super::signs::Signs;
 use super::sources::Sources;
 use super::starts::{self, Starts};
 use super::tachometers::Tachometers;
+use super::waking::Waking;
 use super::{attachments, board, climate, controllers, drives, fans, itself, links, power_cycles, supply, volumes};
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Room, Snapshot};
@@ -98,6 +100,9 @@ pub struct Ledger {
     /// How warm the room was lately.
     #[serde(default)]
     pub climate: climate::Climate,
+    /// When the machine woke last.
+    #[serde(default)]
+    pub waking: Waking,
     #[serde(skip)]
     last_look: Option<Moment>,
     #[serde(skip)]
@@ -157,6 +162,11 @@ impl Ledger {
         fell
     }
 
+    /// How long the box was watched, over all restarts.
+    pub fn watched(&self) -> Duration {
+        self.watched
+    }
+
     /// The box was watched for so much longer.
     pub fn let_time_pass(&mut self, time: Duration) {
         self.watched += time;
@@ -164,17 +174,18 @@ impl Ledger {
 
     /// What was noted in an earlier boot, `ended` at the latest, lies before this one: all times move back.
     pub fn move_back(&mut self, ended: Moment, by: impl Fn(Moment) -> Moment + Copy) {
-        let told: Vec<DriveKey> = self.book.absent_drives().cloned().collect();
-        self.starts.begin(starts::counts(self, self.drives.keys()), told.iter().cloned().collect());
+        let absent = self.book.absent_drives().cloned().collect();
+        self.starts.begin(starts::counts(self, self.drives.keys()), absent);
         self.book.move_back(by);
         self.signs.move_back(ended, by);
-        self.known.move_back(by, |key| told.contains(key));
+        self.known.move_back(by);
         self.pools.begin_boot();
         self.supply.move_back(by);
         self.attachments.move_back(by);
         self.power_cycles.begin_anew();
         self.links.move_back(by);
         self.volumes.begin_boot();
+        self.waking.begin_boot();
         self.climate.move_back(by);
     }
 
@@ -182,7 +193,7 @@ impl Ledger {
     pub fn learn_parts(&mut self, settings: &Settings, snapshot: &Snapshot) {
         self.is_new |= self.fans.learn(settings, snapshot);
         self.is_new |= self.links.learn(settings, snapshot);
-        self.is_new |= self.volumes.learn(settings, snapshot);
+        self.is_new |= self.volumes.learn(Grace::of(settings, &self.signs), snapshot);
         self.is_new |= self.tachometers.learn(snapshot);
         self.climate.learn(snapshot);
     }

@@ -16,6 +16,7 @@ pub(crate) mod controllers;
 mod drives;
 pub(crate) mod fans;
 mod fill;
+mod grace;
 pub(crate) mod health;
 pub(crate) mod heat;
 mod incidents;
@@ -46,14 +47,16 @@ mod sources;
 pub(crate) mod space;
 pub(crate) mod starts;
 pub(crate) mod supply;
-mod tachometers;
+pub(crate) mod tachometers;
 mod track;
 pub(crate) mod volumes;
+mod waking;
 pub(crate) mod warmth;
 
 use crate::clock::Moment;
 use crate::reading::{DriveKey, Itself, Snapshot};
 use crate::verdict::{Change, Condition, Finding, Heard, Incident, IncidentId, Kind, Subject, Verdict};
+use grace::Grace;
 use ledger::Ledger;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -140,6 +143,16 @@ impl Memory {
         self.ledger.book.is_urgent = false;
     }
 
+    fn grace(&self, settings: &Settings) -> Grace {
+        Grace::of(settings, &self.ledger.signs)
+    }
+
+    /// True while drives may still appear: after the machine has started, and after it woke.
+    fn may_appear(&self, settings: &Settings, now: Moment) -> bool {
+        let grace = self.grace(settings).drives;
+        now.since_boot() < grace || self.ledger.waking.is_within(now, grace)
+    }
+
     fn open(&self) -> impl Iterator<Item = &Condition> {
         self.tracks.values().filter_map(Track::open)
     }
@@ -205,7 +218,9 @@ pub fn judge(
         let fresh = memory.ledger.signs.fresh(&snapshot.events);
         let heard_anew = (fresh.len() < snapshot.events.len()).then(|| Snapshot { events: fresh, ..snapshot.clone() });
         let snapshot = heard_anew.as_ref().unwrap_or(snapshot);
-        memory.drives.learn(settings, snapshot);
+        let woke = memory.ledger.waking.learn(snapshot);
+        memory.ledger.is_new |= woke;
+        memory.drives.learn(settings, snapshot, woke, memory.ledger.waking.is_untried(snapshot.taken));
         memory.warmth.learn(snapshot);
         memory.ledger.learn_parts(settings, snapshot);
         let checked = memory.work.learn(snapshot);
@@ -224,7 +239,7 @@ pub fn judge(
         memory.ledger.learn_checks(snapshot, &checked);
         memory.ledger.learn_fill(snapshot);
         member_errors::learn(&mut memory.ledger, &memory.drives, snapshot);
-        let grace = presence::grace(settings, memory);
+        let grace = memory.grace(settings).drives;
         starts::learn(&mut memory.ledger, &memory.drives, snapshot, grace);
         memory.ledger.is_new |= memory.ledger.sources.learn(&memory.drives, snapshot);
         memory.ledger.learn_signs(&memory.drives, snapshot);
@@ -311,9 +326,10 @@ fn end_unseen(
     let now = snapshot.taken;
     let open_absences = memory.open().filter(|open| open.kind() == Kind::DriveGone);
     let gone: Vec<DriveKey> = open_absences.filter_map(|open| open.subject.drive().cloned()).collect();
-    let (is_blind, grace) = (drives::is_blind(snapshot), presence::grace(settings, memory));
+    let is_blind = drives::is_blind(snapshot);
+    let may_appear = memory.may_appear(settings, now);
     let no_part = |open: &Condition| {
-        let is_out = |key: &DriveKey| memory.drives.is_no_part(settings, key, now, grace);
+        let is_out = |key: &DriveKey| memory.drives.is_no_part(settings, key, now, may_appear);
         // A pool can wait for the successor of a drive that nobody expects any more.
         let is_of_absence = matches!(open.kind(), Kind::DriveGone | Kind::MemberFaulty);
         !is_blind && !is_of_absence && open.subject.drive().is_some_and(is_out)
@@ -344,7 +360,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
     Verdict {
         at: now,
         heard: heard(memory, now, snapshot),
-        is_starting: now.since_boot() < presence::grace(settings, memory).max(settings.limits.grace.pools),
+        is_starting: now.since_boot() < memory.grace(settings).pools,
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: snapshot
             .map_or_else(Vec::new, |snapshot| memory.ledger.fans.fitted(settings, snapshot).into_iter().collect()),

@@ -20,7 +20,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     }
     let limits = &settings.limits.pool;
     // A single look has nothing to compare with: what it sees is what there is.
-    let in_grace = snapshot.taken.since_boot() < settings.limits.grace.pools && !memory.at_once;
+    let in_grace = snapshot.taken.since_boot() < memory.grace(settings).pools && !memory.at_once;
     let waits = |mut sight: Sight| {
         if matches!(sight.side, Side::Raised(_)) {
             sight.side = Side::Between;

@@ -2,21 +2,10 @@
 
 use super::track::{Holds, Side, Sight};
 use super::{Memory, drives, pools};
-use crate::clock::Moment;
-use crate::reading::{DriveKey, Happening, Snapshot};
+use crate::reading::{DriveKey, Snapshot};
 use crate::verdict::{Finding, Severity, Subject};
 use std::time::Duration;
 use traylight_config::Settings;
-
-/// How long after the start of the machine drives may take to appear. Where a controller starts its ports one after
-/// another it is a third longer, 120 s instead of 90 s: such a start was seen to take more than a minute.
-pub fn grace(settings: &Settings, memory: &Memory) -> Duration {
-    let grace = settings.limits.grace.drives;
-    // What was noted in an earlier boot lies before this one.
-    let mut signs = memory.ledger.signs.all().filter(|sign| sign.event.at >= Moment::default());
-    let is_staggered = signs.any(|sign| sign.event.what == Happening::StaggeredStart);
-    if is_staggered { grace * 4 / 3 } else { grace }
-}
 
 /// What is seen of every expected drive.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
@@ -25,14 +14,15 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     }
     let limits = &settings.limits.drive;
     // Drives may need this long to start turning and to be found; one that was found and is gone needs no time.
-    let in_grace = snapshot.taken.since_boot() < grace(settings, memory);
+    let in_grace = memory.may_appear(settings, snapshot.taken);
     let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
         let its_pools = || snapshot.pools.iter().filter(|pool| drive.is_in(&pool.key));
         // Of several pools the one that can lose no more is the one to speak of.
         let pool = its_pools().find(|pool| !pools::leave_in(memory, pool).is_empty()).or_else(|| its_pools().next());
         let severity = if !drive.pools.is_empty() { Severity::Critical } else { Severity::Warning };
         let pool_agrees = its_pools().any(|pool| pools::misses(pool, &drive.device));
-        let hold = if pool_agrees { Duration::ZERO } else { limits.gone_hold };
+        // At the start the pool's word tells nothing more: it never saw the drive, nor perhaps what it is plugged into.
+        let hold = if pool_agrees && drive.appeared { Duration::ZERO } else { limits.gone_hold };
         let clear = if drive.accepted { Duration::ZERO } else { limits.back_hold };
         let side = match drive.present || drive.accepted {
             true => Side::Clear,

@@ -15,7 +15,10 @@ pub(super) const USUAL_AFTER: Duration = Duration::from_secs(600);
 const SHOWN_AFTER: Duration = Duration::from_secs(60);
 /// A fan without a level that turned for so long, with no rest in between, is not one that rests while the box is cool: a day
 /// has a night in it (starting value, no source).
-pub(super) const NEVER_RESTS_AFTER: Duration = Duration::from_secs(86_400);
+pub(crate) const NEVER_RESTS_AFTER: Duration = Duration::from_secs(86_400);
+/// A fan without a level that turned for so long and then stands for the first time rests, or has failed: nobody can tell yet
+/// (starting value, no source).
+pub(crate) const TURNED_STEADILY: Duration = Duration::from_secs(3600);
 /// Standing still for so long is a rest.
 const A_REST: Duration = Duration::from_secs(60);
 /// How often it is written down for how long a fan has turned.
@@ -54,6 +57,12 @@ struct Tachometer {
     /// For how long it has turned without a rest, over restarts; it stops growing at [`NEVER_RESTS_AFTER`].
     #[serde(default)]
     turned: Duration,
+    /// It stands still since, for longer than a moment.
+    #[serde(default)]
+    stood: bool,
+    /// It was seen to rest and to turn again by itself.
+    #[serde(default)]
+    rests: bool,
 }
 
 impl Tachometers {
@@ -97,17 +106,26 @@ impl Tachometers {
         let before = self.looks.get(&fan.key).copied();
         let since = before.filter(|look| look.turns == turns).map_or(now, |look| look.since);
         self.looks.insert(fan.key.clone(), Look { turns, since, last: now });
-        if !turns {
-            let rests = now.since(since) >= A_REST;
-            let known = self.fans.get_mut(&fan.key).filter(|known| rests && known.turned < NEVER_RESTS_AFTER);
-            return known.is_some_and(|known| !std::mem::take(&mut known.turned).is_zero());
-        }
         let known = self.fans.entry(fan.key.clone()).or_default();
+        if !turns {
+            return now.since(since) >= A_REST && !known.turned.is_zero() && !std::mem::replace(&mut known.stood, true);
+        }
+        // One that turned through a day is not one that rests.
+        let rested = std::mem::take(&mut known.stood) && known.turned < NEVER_RESTS_AFTER;
+        if rested {
+            (known.turned, known.rests) = (Duration::ZERO, true);
+        }
         let passed = before.filter(|look| look.turns).map_or(Duration::ZERO, |look| now.since(look.last));
         let hours = |of: Duration| of.as_secs() / NOTED_EVERY.as_secs();
         let turned = known.turned;
         known.turned = (turned + passed.min(LONGEST_GAP)).min(NEVER_RESTS_AFTER);
-        hours(known.turned) > hours(turned)
+        rested || hours(known.turned) > hours(turned)
+    }
+
+    /// True for a fan without a level that has turned for an hour and has not been seen to rest before: it may have failed.
+    pub fn may_have_failed(&self, fan: &Fan) -> bool {
+        let steady = |known: &Tachometer| !known.rests && known.turned >= TURNED_STEADILY;
+        level(fan).is_none() && self.fans.get(&fan.key).is_some_and(steady)
     }
 
     /// True when a 0 of this fan means that it stands still and should not: its tachometer has shown more at this level or
@@ -129,7 +147,7 @@ impl Tachometers {
     pub fn accept(&mut self, fan: &str) {
         let known = self.fans.entry(fan.to_owned()).or_default();
         known.usual.clear();
-        known.turned = Duration::ZERO;
+        (known.turned, known.rests) = (Duration::ZERO, true);
     }
 }
 

@@ -2,6 +2,7 @@
 //! and hold together, and what besides bytes they can run out of.
 
 use super::Memory;
+use super::grace::Grace;
 use super::track::{Holds, Side, Sight};
 use crate::reading::{Pool, Snapshot, Volume, Writing};
 use crate::units::Percent;
@@ -50,12 +51,12 @@ struct KnownVolume {
 impl Known {
     /// Takes in which volumes are there and writable; true when that is worth keeping. What somebody has unmounted is
     /// forgotten, but for what `/etc/fstab` wants, and for what may still be mounted after a start.
-    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) -> bool {
+    pub fn learn(&mut self, grace: Grace, snapshot: &Snapshot) -> bool {
         if snapshot.is_blind_to("mounts") {
             return false;
         }
         let before = self.clone();
-        let in_grace = snapshot.taken.since_boot() < settings.limits.grace.pools;
+        let in_grace = snapshot.taken.since_boot() < grace.pools;
         for (mount, known) in self.volumes.iter_mut().filter(|(mount, _)| !is_mounted(snapshot, mount)) {
             // Whoever mounts it again makes it write again.
             known.errors = None;
@@ -114,7 +115,7 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
     if snapshot.is_blind_to("mounts") {
         return Vec::new();
     }
-    let in_grace = snapshot.taken.since_boot() < settings.limits.grace.pools;
+    let in_grace = snapshot.taken.since_boot() < memory.grace(settings).pools;
     let of_volumes = snapshot
         .volumes
         .iter()

@@ -73,20 +73,26 @@ impl Life {
     }
 }
 
-/// True for a kind that began; and whether it holds after all was done about it.
-fn life(kind: Kind, between: Between) -> (bool, bool) {
+/// A box on which the fault of a kind was played to its end, and what it was made of.
+fn played(kind: Kind) -> (Life, box_parts::Calm, Play) {
     let settings = demo::settings().expect("the pretend box has settings");
     let begin = Moment::after_boot(30 * DAY);
     let play = kinds::play(kind);
     let snapshot = heron::snapshot(begin, &story::scene(Duration::ZERO));
     let (calm, _) = needs::prepare(&settings, &snapshot, play.needs, None).expect("the box has all it needs");
     let mut life = Life { settings, memory: Memory::default(), now: begin, held: BTreeSet::new() };
-    life.look(play.before.as_secs() / 60 + 3, SLOW, |now, _| calm.at(now, play.calm));
+    life.look((play.before.as_secs() / 60 + 3).max(12), SLOW, |now, _| calm.at(now, play.calm));
     life.memory.know_drives();
     life.memory.let_time_pass(play.watched);
     life.memory.miss_starts(&calm.one, play.missed_starts);
     let looks = play.length.as_secs() / play.pace.as_secs() + 1;
     life.look(looks, play.pace, |now, second| calm.at(now, |pretence| (play.change)(pretence, second)));
+    (life, calm, play)
+}
+
+/// True for a kind that began; and whether it holds after all was done about it.
+fn life(kind: Kind, between: Between) -> (bool, bool) {
+    let (mut life, calm, play) = played(kind);
     let began = life.held.contains(&kind);
 
     match between {
@@ -165,15 +171,7 @@ fn every_kind_of_condition_ends_when_its_fault_is_mended_over_restarts_as_well()
 #[test]
 fn what_is_read_no_more_ends_at_its_owners_word() {
     for kind in [Kind::FanStopped, Kind::RailOutOfRange, Kind::Undervoltage, Kind::CpuHotThrottled] {
-        let settings = demo::settings().expect("the pretend box has settings");
-        let begin = Moment::after_boot(30 * DAY);
-        let play = kinds::play(kind);
-        let snapshot = heron::snapshot(begin, &story::scene(Duration::ZERO));
-        let (calm, _) = needs::prepare(&settings, &snapshot, play.needs, None).expect("the box has all it needs");
-        let mut life = Life { settings, memory: Memory::default(), now: begin, held: BTreeSet::new() };
-        life.look(12, SLOW, |now, _| calm.at(now, play.calm));
-        let looks = play.length.as_secs() / play.pace.as_secs() + 1;
-        life.look(looks, play.pace, |now, second| calm.at(now, |pretence| (play.change)(pretence, second)));
+        let (mut life, calm, _) = played(kind);
         let gone = |now: Moment, _: u64| {
             let mut snapshot = calm.at(now, |_| {});
             snapshot.fans.clear();

@@ -2,7 +2,7 @@
 
 use super::tongue::{Places, Tongue};
 use super::wording::{named, pointed_at};
-use crate::verdict::{Cause, Handling, Incident, Place};
+use crate::verdict::{Cause, Confidence, Handling, Incident, Place};
 
 /// The words of a cause.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,6 +41,10 @@ pub fn words(incident: &Incident, tongue: Tongue) -> Option<CauseWords> {
     let of = match incident.handling {
         Handling::PutBack { .. } if cause == Cause::WrongTray && !incident.hot_swap => {
             "cause.wrong-tray-off".to_owned()
+        }
+        // One drive, and nothing that speaks of its adapter rather than of a hand.
+        _ if cause == Cause::UsbBridge && incident.confidence == Confidence::Possible => {
+            "cause.usb-bridge-or-hand".to_owned()
         }
         _ => format!("cause.{}", cause.id()),
     };

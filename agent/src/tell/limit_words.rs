@@ -3,7 +3,7 @@
 
 use crate::judge::{
     airflow, answering, attachments, board, controllers, fans, health, heat, itself, links, member_errors,
-    member_faulty, newcomers, pool_work, processor, space, starts, supply, volumes, warmth,
+    member_faulty, newcomers, pool_work, processor, space, starts, supply, tachometers, volumes, warmth,
 };
 use crate::reading::{Drive, DriveKind, is_system};
 use crate::units::{Bytes, Celsius, Volts, span};
@@ -20,12 +20,13 @@ pub fn limits(condition: &Condition, settings: &Settings, drive: Option<(&Drive,
         Finding::LinkTrouble { what, .. } => vec![link(by, what)],
         Finding::FanStopped { by_fault_line: true, .. } => vec!["the chip's own fault line (fan chip)".to_owned()],
         Finding::AirflowSuspected { .. } => vec![fixed(format!(
-            "{} drives {} °C warmer within {}, and the middle one {} °C above the warmest that it held in {} hours or more; \
+            "{} drives {} °C warmer within {}, and the middle one {} °C above the warmest that it held for an hour in the last {}, of which {} hours must be known; \
              over below {} °C",
             airflow::DRIVES,
             airflow::RISE,
             span(airflow::RISING),
             airflow::ABOVE,
+            span(airflow::SEASON),
             airflow::HOURS,
             airflow::ON_CURVE
         ))],
@@ -105,6 +106,11 @@ fn of_kind(kind: Kind, by: By) -> Vec<String> {
                     &["fan.stopped_hold"],
                     format!("0 rpm for {}, where it was seen turning or is named as steady", span(still)),
                 ),
+                fixed(format!(
+                    "where its level is not known: a notice once it had turned for {}, a warning once it had for {} without a rest",
+                    span(tachometers::TURNED_STEADILY),
+                    span(tachometers::NEVER_RESTS_AFTER)
+                )),
                 by.line(&ends, format!("over above {turns} rpm for {}", span(set.fan.clear_hold))),
             ]
         }
@@ -413,5 +419,7 @@ fn room(by: By, mount: &str) -> Vec<String> {
     lines
 }
 
+#[cfg(test)]
+mod edges;
 #[cfg(test)]
 mod tests;

@@ -7,7 +7,7 @@ use super::tongue::{Places, Tongue};
 use super::{board_words, box_words, drive_words, pool_words};
 use crate::judge::{attachments, pool_work, warmth};
 use crate::units::Celsius;
-use crate::verdict::{Condition, Finding, Place};
+use crate::verdict::{Condition, Finding, Place, Severity};
 use std::time::Duration;
 
 /// The words of a condition.
@@ -64,7 +64,13 @@ pub fn words(condition: &Condition, tongue: Tongue) -> Words {
 
 /// The words of a condition, in a box whose trays may be changed while it is on, or not.
 pub(super) fn words_in_box(condition: &Condition, hot_swap: bool, tongue: Tongue) -> Words {
-    let mut words = finding(&condition.finding, tongue);
+    let mut words = match &condition.finding {
+        // Only where nobody can say yet whether it failed is it as mild as that.
+        Finding::FanStopped { fan, speed: Some(speed), .. } if condition.severity == Severity::Notice => {
+            tongue.words("fan-stopped.may-rest", &[("fan", fan), ("speed", speed)])
+        }
+        of => finding(of, tongue),
+    };
     words.title = short(&words.title, TITLE_COLUMNS);
     words.name = short(&words.name, TITLE_COLUMNS);
     (words.brief, words.advice) = words.off.first(hot_swap, words.brief, words.advice, tongue);

@@ -90,19 +90,23 @@ pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
 /// A good drive left by itself while its pool lacked another, or while another fails or hangs, without a sign that it
 /// died: the wrong tray, most likely. A hand takes out one after the other.
 pub fn wrong_tray(left: &Left) -> Vec<Diagnosis> {
-    let rule = |suspect: &&Suspect| {
-        let (at, before) = suspect.lost().filter(|_| !suspect.known.present)?;
-        let was_good = before.is_some_and(|before| is_wrong(&before) && !before.failing);
-        let spotless = went_alone(left, suspect, at)
-            && !suspect.died_first()
-            && !suspect.was_silent()
-            && !suspect.is_unreadable()
-            && !suspect.lost_power(&CONNECTION);
-        (was_good && spotless).then(|| {
-            Diagnosis::new(Cause::WrongTray, Confidence::Possible).of([*suspect], CONNECTED).with(suspect.losses())
-        })
+    let lost = left.with(Trouble::Connection);
+    let wrong = lost.iter().filter(|suspect| is_wrong_tray(left, suspect));
+    let tells = |suspect: &&Suspect| {
+        Diagnosis::new(Cause::WrongTray, Confidence::Possible).of([*suspect], CONNECTED).with(suspect.losses())
     };
-    left.with(Trouble::Connection).iter().filter_map(rule).collect()
+    wrong.map(tells).collect()
+}
+
+/// See [`wrong_tray`].
+pub fn is_wrong_tray(left: &Left, suspect: &Suspect) -> bool {
+    let Some((at, before)) = suspect.lost().filter(|_| !suspect.known.present) else { return false };
+    before.is_some_and(|before| is_wrong(&before) && !before.failing)
+        && went_alone(left, suspect, at)
+        && !suspect.died_first()
+        && !suspect.was_silent()
+        && !suspect.is_unreadable()
+        && !suspect.lost_power(&CONNECTION)
 }
 
 /// `link-power-saving`: lost or timed out after it had nothing to do, where links may save power, and it kept its

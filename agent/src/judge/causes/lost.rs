@@ -63,6 +63,15 @@ impl Suspect<'_> {
         sign.event.at.plus(early) >= loss.event.at && sign.event.at <= loss.last.plus(TOGETHER)
     }
 
+    /// True when a link went down with nothing there and stayed so, as when a hand pulls the drive. One that gets too little
+    /// power tries to start again meanwhile.
+    pub fn went_cleanly(&self, loss: &Sign) -> bool {
+        let tries =
+            |what| matches!(what, Happening::SlowToRespond | Happening::LinkUp(_) | Happening::LinkDown(Some(1)));
+        let told = |sign: &&Sign| sign.event.at >= loss.event.at && sign.event.at <= loss.last;
+        loss.is_dated() && !self.memory.ledger.signs.of(self.key).filter(told).any(|sign| tries(sign.event.what))
+    }
+
     /// True when the first that was heard of a loss is a command that timed out on a link with nothing there: where links
     /// save power, no interrupt tells of a drive that is pulled. Then nobody knows better than to a minute when it went.
     pub fn fell_silent(&self, loss: &Sign) -> bool {

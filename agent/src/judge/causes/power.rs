@@ -48,7 +48,7 @@ fn supply_if(left: &Left, enough: impl Fn(usize) -> bool) -> Vec<Diagnosis> {
         enough(powerless(event)) || (is_confirmed && event.iter().any(|(suspect, ..)| suspect.bridge().is_none()))
     });
     for event in &mut events {
-        fade(event, &suspects);
+        fade(left.view, event, &suspects);
     }
     let Some(newest) = events.last() else { return Vec::new() };
     let at = newest.iter().map(|(.., (from, _))| *from).min().unwrap_or_default();
@@ -134,19 +134,27 @@ fn is_supply(view: &View, event: &[Loss]) -> bool {
     leads.len() >= 2 && event.iter().all(clean)
 }
 
-/// A supply that has dropped two drives drops the others one by one. Not so what goes while somebody works on the box,
-/// or a drive that hung before.
-fn fade<'v, 'a>(event: &mut Vec<Loss<'v, 'a>>, suspects: &[&'v Suspect<'a>]) {
+/// A supply that has dropped two drives drops the others one by one. Not so what goes while somebody works on the box, a
+/// drive that hung before, one with a USB lead of its own, or one that a hand has pulled.
+fn fade<'v, 'a>(view: &View, event: &mut Vec<Loss<'v, 'a>>, suspects: &[&'v Suspect<'a>]) {
     let mut more = all_losses(suspects);
     more.sort_by_key(|(suspect, _, (from, _))| (*from, suspect.key));
+    let begun = event.iter().map(|(.., (_, to))| *to).max().unwrap_or_default();
+    let singles = more.iter().filter(|(.., (from, _))| *from > begun && from.since(begun) <= FADING).count();
     for (suspect, sign, span) in more {
         let last = event.iter().map(|(.., (_, to))| *to).max().unwrap_or_default();
         let follows = sign.after.is_none() && span.0 > last && span.0.since(last) <= FADING;
-        let by_itself = sign.before.is_some_and(|before| before.muted || before.hung);
-        if follows && !by_itself && !suspect.is_unreadable() {
+        let by_itself = sign.before.is_some_and(|before| before.muted || before.hung) || suspect.bridge().is_some();
+        let by_hand = singles == 1 && span.0.since(last) > NEAR && suspect.went_cleanly(sign) && !is_low(view, span.0);
+        if follows && !by_itself && !by_hand && !suspect.is_unreadable() {
             event.push((suspect, sign, span));
         }
     }
+}
+
+/// True when the board itself got too little power around then.
+fn is_low(view: &View, at: Moment) -> bool {
+    view.near(&[Happening::UndervoltageBegan], at).next().is_some()
 }
 
 /// True for what a loss of power explains: that it was told, that the drive is gone or not used since, and what

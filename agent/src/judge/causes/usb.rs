@@ -1,5 +1,6 @@
 //! Causes on the way over USB: one bridge with all the drives behind it, or the 5 V of several.
 
+use super::connection::is_wrong_tray;
 use super::view::{DAY, Suspect, TOGETHER, at_once};
 use super::{Diagnosis, Left, Trouble};
 use crate::clock::Moment;
@@ -45,6 +46,8 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
             .filter(|sign| sign.event.part == part && sign.last >= since.minus(DAY))
             .filter(|sign| matches!(sign.event.what, Happening::Reset | Happening::Vanished | Happening::TimedOut))
             .collect();
+        // That a bridge is disconnected is told of one that fails as of a plug that is pulled.
+        let failed = resets.iter().any(|sign| sign.event.what != Happening::Vanished);
         let together = at_once(suspects, cut_times);
         let at = together.first().map_or(since, |(_, at)| *at);
         let near = |sign: &&crate::judge::signs::Sign| sign.event.at.apart(at) <= TOGETHER;
@@ -52,11 +55,11 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
         let alone = !others.flat_map(Suspect::losses).any(|sign| near(&sign));
         let at_start = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.is_absent_since_start());
         let went = together.len() == suspects.len() || !resets.is_empty() || at_start;
-        if !all || !alone || !went {
+        let by_hand = !failed && suspects.iter().any(|suspect| is_wrong_tray(left, suspect));
+        if !all || !alone || !went || by_hand {
             return None;
         }
-        let confidence =
-            if suspects.len() >= 2 || !resets.is_empty() { Confidence::Likely } else { Confidence::Possible };
+        let confidence = if suspects.len() >= 2 || failed { Confidence::Likely } else { Confidence::Possible };
         let losses = suspects.iter().flat_map(|suspect| suspect.losses());
         let diagnosis = Diagnosis::new(Cause::UsbBridge, confidence).of(suspects.iter().copied(), CUT_OFF);
         Some(diagnosis.part(format!("usb {chain}")).with(losses).with(resets).without([Unmeasured::PowerCycles]))

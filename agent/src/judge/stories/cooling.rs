@@ -4,6 +4,7 @@ use super::{DAY, HOUR, MINUTE, Story};
 use crate::judge::Memory;
 use crate::reading::{Fan, Power, Reading, Snapshot, Source, Traffic};
 use crate::units::{BytesPerSecond, Celsius, Rpm};
+use std::time::Duration;
 
 fn fan(snapshot: &mut Snapshot, rpm: u32, duty: f64) {
     let taken = snapshot.taken;
@@ -121,6 +122,109 @@ fn a_mild_afternoon_one_warm_drive_and_a_box_that_is_not_known_yet_make_nobody_s
         snapshot.fans = fans;
     });
     assert_eq!(with_tachometer.of("fan-weak"), [""; 0], "its speed is measured");
+}
+
+/// A quarter of a year in which a box without a tachometer is looked at for some hours a week; then it warms by so many
+/// degrees within half an hour, more than ten of it within ten minutes.
+fn after_a_quarter(story: Story, weeks: u64, degrees: f64, by: f64) -> Story {
+    const HOURS: u64 = 6;
+    let mut story = Story { pace: 600, ..story };
+    for _ in 0..weeks {
+        let from = story.up;
+        story = story.play(0, HOURS * HOUR, |_, snapshot| bare(snapshot, |_| degrees));
+        story.memory.let_time_pass(Duration::from_secs(7 * DAY));
+        story.up = from + HOURS * HOUR;
+    }
+    let story = Story { pace: 60, told: Vec::new(), ..story };
+    story.play(0, 2 * HOUR, |second, snapshot| {
+        let risen = second.saturating_sub(HOUR) as f64 / 900.0;
+        bare(snapshot, |_| degrees + risen.min(1.0) * by);
+    })
+}
+
+/// What was told of drives that got warm together.
+fn warmings(story: &Story) -> Vec<&'static str> {
+    ["drives-heating-together", "fan-weak"].into_iter().filter(|kind| !story.of(kind).is_empty()).collect()
+}
+
+/// Two days of a hot summer, or with a fan that failed and was changed since, and then so many weeks as ever.
+fn after_a_hot_spell(weeks: u64) -> Vec<&'static str> {
+    let story = Story { pace: 600, ..Story::new() }.play(0, 2 * DAY, |_, snapshot| bare(snapshot, |_| 46.0));
+    let story = Story { up: story.up + 2 * DAY, ..story };
+    warmings(&after_a_quarter(story, weeks, 33.0, 10.0))
+}
+
+#[test]
+fn a_level_that_was_reached_in_a_hot_summer_does_not_excuse_for_ever() {
+    assert_eq!(after_a_hot_spell(5), [""; 0], "a month later it is what this box may reach");
+    assert_eq!(after_a_hot_spell(15), ["drives-heating-together", "fan-weak"], "a season later it is not");
+}
+
+/// A year in which it gets 14 degrees warmer and colder again, week by week: nobody suspects anything.
+#[test]
+fn seasons_are_no_failing_fan() {
+    let mut story = Story { pace: 1200, ..Story::new() };
+    for week in 0..52_u64 {
+        let season = 7.0 - 7.0 * (f64::from(week as u32) / 52.0 * std::f64::consts::TAU).cos();
+        let from = story.up;
+        story = story.play(0, DAY / 2, |second, snapshot| {
+            let noon = (second as f64 / 43_200.0 * std::f64::consts::PI).sin() * 5.0;
+            bare(snapshot, |index| 30.0 + season + noon + index as f64 * 0.3);
+        });
+        story.memory.let_time_pass(Duration::from_secs(6 * DAY));
+        story.up = from + DAY / 2;
+    }
+    assert_eq!(warmings(&story), [""; 0], "{:?}", story.told);
+}
+
+/// A fan of which nobody knows the level, as behind most headers of small boards.
+fn unknown_level(snapshot: &mut Snapshot, rpm: u32) {
+    fan(snapshot, rpm, 0.5);
+    snapshot.fans[0].duty = None;
+}
+
+fn unnamed() -> Story {
+    let mut story = Story::new();
+    story.settings.watch.steady_fans.clear();
+    story
+}
+
+#[test]
+fn a_fan_of_unknown_level_that_stops_two_hours_after_the_first_start_is_told_mildly_and_worse_once_it_matters() {
+    let stops = |second: u64, snapshot: &mut Snapshot| {
+        unknown_level(snapshot, if second < 2 * HOUR { 1200 } else { 0 });
+    };
+    let story = unnamed().play(0, 3 * HOUR, stops);
+    assert_eq!(story.told, ["7260 opened fan-stopped notice"], "it may rest, and it may have failed");
+    let story = story.restarted().play(3 * HOUR, 4 * HOUR, stops);
+    assert_eq!(story.told, [""; 0]);
+    let hot = story.play(4 * HOUR, 5 * HOUR, |second, snapshot| {
+        stops(second, snapshot);
+        for drive in &mut snapshot.drives {
+            drive.temperature = Reading::new(Ok(Celsius(53.0)), snapshot.taken, Source::Drive);
+        }
+    });
+    assert!(hot.of("fan-stopped").last().is_some_and(|line| line.ends_with("critical")), "{:?}", hot.told);
+    let warm = unnamed().play(0, 30 * HOUR, |_, snapshot| unknown_level(snapshot, 1200));
+    let warm = warm.play(30 * HOUR, 31 * HOUR, |_, snapshot| unknown_level(snapshot, 0));
+    assert_eq!(warm.told, ["108060 opened fan-stopped warning"], "a day has a night in it");
+}
+
+/// A fan that rests while the box is cool is told once, in case it has failed; then it is known to.
+#[test]
+fn a_fan_of_unknown_level_that_rests_is_told_mildly_once() {
+    let rests = |second: u64, snapshot: &mut Snapshot| {
+        unknown_level(snapshot, if second / HOUR % 3 < 2 { 1200 } else { 0 });
+    };
+    let story = unnamed().play(0, 9 * HOUR, rests);
+    assert_eq!(story.told, ["7260 opened fan-stopped notice", "10860 closed fan-stopped"]);
+    let story = story.restarted().play(9 * HOUR, 18 * HOUR, rests);
+    assert_eq!(story.told, [""; 0]);
+    // Near miss: it turned for some minutes only, as many do when a box is switched on.
+    let spins_up = unnamed().play(0, 3 * HOUR, |second, snapshot| {
+        unknown_level(snapshot, if second < 600 { 1200 } else { 0 });
+    });
+    assert_eq!(spins_up.told, [""; 0]);
 }
 
 #[test]

@@ -18,6 +18,7 @@ mod kept;
 mod members;
 mod pool_roll;
 mod pools;
+mod resume;
 mod self_tests;
 mod sources;
 mod starting;

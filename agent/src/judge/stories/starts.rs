@@ -36,6 +36,80 @@ fn drives_that_are_started_one_after_another_have_two_minutes_to_appear() {
     assert_eq!(comes_late(false, 118)[0], "100 opened drive-gone warning", "and others a minute and a half");
 }
 
+/// The whole of the grace is longer then: for the drives, for the pools that are put together of them, and for the standing.
+#[test]
+fn a_box_whose_drives_are_started_one_after_another_is_starting_for_as_long_as_they_may_take() {
+    let slow = |second: u64, snapshot: &mut Snapshot| {
+        if second == 2 {
+            staggered(snapshot);
+        }
+    };
+    let mut story = Story { up: 0, ..Story::closely() };
+    story.settings.limits.grace.drives = std::time::Duration::from_secs(150);
+    let story = story.play(0, 196, |second, snapshot| {
+        slow(second, snapshot);
+        if second < 190 {
+            super::let_go(snapshot, &["HN24-LARK"]);
+        }
+    });
+    assert_eq!(story.told, [""; 0], "its pool waits for it, too");
+    assert!(story.verdict.as_ref().is_some_and(|verdict| verdict.is_starting));
+    let story = story.play(196, 270, slow);
+    assert_eq!((story.told.len(), story.verdict.is_some_and(|verdict| verdict.is_starting)), (0, false));
+}
+
+/// A drive that nobody named and no pool uses: a disk with data of its own, or one that only took backups.
+fn alone(snapshot: &mut Snapshot, there: bool) {
+    if !there {
+        snapshot.drives.truncate(5);
+    }
+}
+
+fn unnamed() -> Story {
+    let mut story = Story { up: 10, ..Story::closely() };
+    story.settings.shelves.clear();
+    story.play(0, 200, |_, _| {})
+}
+
+#[test]
+fn a_drive_of_no_pool_and_without_a_name_that_does_not_come_back_after_a_boot_is_missed() {
+    let story = unnamed().rebooted(60).play(0, 300, |_, snapshot| alone(snapshot, false));
+    assert_eq!(story.told, ["100 opened drive-gone warning"]);
+    let story = story.restarted().play(300, 600, |_, snapshot| alone(snapshot, false));
+    assert_eq!(story.told, [""; 0]);
+    let mut story = story.rebooted(60).play(0, 300, |_, snapshot| alone(snapshot, false));
+    assert_eq!(story.told, [""; 0], "told once");
+    story.accept("drive-gone").expect("it was taken out");
+    let story = story.play(300, 400, |_, snapshot| alone(snapshot, false));
+    assert_eq!(story.told, ["300 closed drive-gone"]);
+    let story = story.rebooted(60).play(0, 300, |_, snapshot| alone(snapshot, false));
+    assert_eq!(story.told, [""; 0], "and it stays agreed");
+    let late = unnamed().rebooted(60).play(0, 300, |second, snapshot| alone(snapshot, second >= 60));
+    assert_eq!(late.told, [""; 0], "it only took its time");
+    let back = unnamed().rebooted(60).play(0, 300, |second, snapshot| alone(snapshot, second >= 150));
+    assert_eq!(back.told, ["100 opened drive-gone warning", "210 closed drive-gone"]);
+}
+
+/// Near misses: another is in its place, which is told as such; it was there for a moment only; it is a stick.
+#[test]
+fn a_drive_that_was_changed_or_never_settled_is_not_missed_after_a_boot() {
+    let changed = unnamed().rebooted(60).play(0, 300, |_, snapshot| {
+        snapshot.drives[5].key.0 = "HN26-JAYS".into();
+        snapshot.drives[5].serial = Some("HN26-JAYS".into());
+    });
+    assert_eq!(changed.of("drive-gone"), [""; 0], "{:?}", changed.told);
+    let mut story = Story { up: 10, ..Story::closely() };
+    story.settings.shelves.clear();
+    let moment = story.play(0, 200, |second, snapshot| alone(snapshot, second >= 160));
+    let moment = moment.rebooted(60).play(0, 300, |_, snapshot| alone(snapshot, false));
+    assert_eq!(moment.of("drive-gone"), [""; 0]);
+    let mut story = Story { up: 10, ..Story::closely() };
+    story.settings.shelves.clear();
+    let stick = story.play(0, 200, |_, snapshot| snapshot.drives[5].removable = true);
+    let stick = stick.rebooted(60).play(0, 300, |_, snapshot| alone(snapshot, false));
+    assert_eq!(stick.of("drive-gone"), [""; 0]);
+}
+
 /// The card was changed for another since.
 #[test]
 fn what_a_card_did_at_the_start_before_does_not_count_at_this_one() {

@@ -9,6 +9,13 @@ const SAVING: &[Cause] = &[Cause::LinkPowerSaving];
 const SUPPLY: &[Cause] = &[Cause::Supply];
 const CABLE: &[Cause] = &[Cause::DataCable, Cause::PortOrCable, Cause::DriveConnector];
 
+/// A supply dropped two drives of a pool that survives that.
+macro_rules! dipped {
+    ($later:literal) => {
+        concat!("0 level raid6; 300 lose 1 3; ", $later)
+    };
+}
+
 const TWO: &str = "unclear possible, wrong-tray possible";
 
 pub const ROWS: &[Row] = &[
@@ -99,6 +106,112 @@ pub const ROWS: &[Row] = &[
             "the same, without a word of the kernel",
             "200 stall 2; 400 pull 3",
             "drive-hangs possible, wrong-tray possible",
+        ],
+    ),
+    // Five minutes after a supply dropped two drives a hand pulls another: it is the only one, and cleanly off its link.
+    Row::yes(
+        "wrong tray",
+        WRONG,
+        ["after a dip, idle", dipped!("600 yank 4 idle; 640 end"), "supply possible, wrong-tray possible"],
+    ),
+    Row::yes(
+        "wrong tray",
+        WRONG,
+        ["after a dip, busy", dipped!("600 yank 4 busy; 640 end"), "supply possible, wrong-tray possible"],
+    ),
+    Row::yes(
+        "wrong tray",
+        WRONG,
+        [
+            "after a dip, and no interrupt tells of it",
+            dipped!("600 yank 4 unheard; 660 end"),
+            "supply possible, wrong-tray possible",
+        ],
+    ),
+    Row::yes(
+        "wrong tray",
+        WRONG,
+        [
+            "after a dip, and the program starts again between",
+            dipped!("500 restart; 600 yank 4 fast; 640 end"),
+            "supply possible, wrong-tray possible",
+        ],
+    ),
+    Row::yes(
+        "wrong tray",
+        WRONG,
+        [
+            "after a dip whose drives are back and being filled",
+            dipped!("360 back 1 3; fill 1 3; pool rebuilds; 600 yank 4 idle; 640 end"),
+            "wrong-tray possible, supply possible",
+        ],
+    ),
+    Row::no(
+        "wrong tray",
+        WRONG,
+        [
+            "after a dip that was repaired, and its pool lacks none",
+            dipped!("360 back 1 3; rejoin 1 3; 600 yank 4 idle; 640 end"),
+            "unclear possible",
+        ],
+    ),
+    // A supply that fades: at once, with another, with its own word, or with a drive that still tries.
+    Row::no("wrong tray", WRONG, ["half a minute after a dip", dipped!("330 yank 4 idle; 640 end"), "supply possible"]),
+    Row::no(
+        "wrong tray",
+        WRONG,
+        [
+            "after a dip, and another goes after it",
+            dipped!("600 yank 4 idle; 700 yank 5 idle; 740 end"),
+            "supply possible",
+        ],
+    ),
+    Row::no(
+        "wrong tray",
+        WRONG,
+        [
+            "after a dip, and the supply is low again",
+            dipped!("598 low on; 600 yank 4 idle; 640 end"),
+            "supply likely, as-it-says certain",
+        ],
+    ),
+    Row::no(
+        "wrong tray",
+        WRONG,
+        [
+            "after a dip, and it tries to start again",
+            dipped!(
+                "600 tell drive 4 changed; 601 tell drive 4 link-down 0; 604 tell drive 4 slow; 611 lose 4; 640 end"
+            ),
+            "supply possible",
+        ],
+    ),
+    // Behind a USB bridge of its own: the kernel tells the same of a plug that is pulled and of a bridge that fails.
+    Row::yes(
+        "wrong tray",
+        WRONG,
+        [
+            "a drive with a USB lead of its own",
+            "0 port 4 0000/14.0/usb-2.2:0; 300 lose 1; 400 tell usb 2.2 vanished; lose 4",
+            TWO,
+        ],
+    ),
+    Row::yes(
+        "wrong tray",
+        WRONG,
+        [
+            "the same, after a dip",
+            "0 level raid6; port 4 0000/14.0/usb-2.2:0; 300 lose 1 3; 600 tell usb 2.2 vanished; lose 4; 640 end",
+            "supply possible, wrong-tray possible",
+        ],
+    ),
+    Row::no(
+        "wrong tray",
+        WRONG,
+        [
+            "a USB bridge that was reset before",
+            "0 port 4 0000/14.0/usb-2.2:0; 300 lose 1; 380 tell usb 2.2 reset; 400 tell usb 2.2 vanished; lose 4",
+            "unclear possible, usb-bridge likely",
         ],
     ),
     // A second death, a supply, or nothing that points to a hand.

@@ -323,12 +323,21 @@ pub const ROWS: &[Row] = &[
             "usb-bridge likely",
         ],
     ),
-    Row::yes(
+    Row::no(
         "dark",
         SUPPLY,
         [
-            "the card is not there either, which is told ten seconds later",
+            "the card is not there either",
             "0 controller works; 290 stop; 300 reboot; controller gone; lose all; 700 end",
+            "controller-stopped certain",
+        ],
+    ),
+    Row::no(
+        "dark",
+        SUPPLY,
+        [
+            "the card is not there, and the program is started later",
+            "0 controller works; 290 stop; 300 reboot; pass 200; controller gone; lose all; 700 end",
             "controller-stopped certain",
         ],
     ),

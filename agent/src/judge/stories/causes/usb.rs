@@ -25,6 +25,24 @@ pub const ROWS: &[Row] = &[
         "usb-bridge",
         BRIDGE,
         [
+            "its only drive goes, and the kernel tells of it as of a plug that is pulled",
+            on_usb!("300 tell usb 2.2 vanished; lose 3"),
+            "usb-bridge possible",
+        ],
+    ),
+    Row::yes(
+        "R7",
+        BRIDGE,
+        [
+            "its only drive goes after it was reset",
+            on_usb!("290 tell usb 2.2 reset; 300 tell usb 2.2 vanished; lose 3"),
+            "usb-bridge likely",
+        ],
+    ),
+    Row::yes(
+        "R7",
+        BRIDGE,
+        [
             "it is reset, and both time out",
             on_usb!("300 tell usb 2.1 reset; timeouts 1 1; timeouts 2 1"),
             "usb-bridge likely",
