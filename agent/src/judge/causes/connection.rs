@@ -55,7 +55,11 @@ fn is_wrong(before: &Before) -> bool {
 
 /// True when no other drive went within ten seconds, or within a minute where nobody knows the time better.
 fn went_alone(left: &Left, suspect: &Suspect, at: Moment) -> bool {
-    let is_other = |part: &Part| !matches!(part, Part::Drive(key) if key == suspect.key);
+    let is_other = |part: &Part| match part {
+        Part::Drive(key) => key != suspect.key,
+        Part::Usb(chain) => suspect.bridge().is_none_or(|(_, own)| own != chain),
+        _ => true,
+    };
     let silent = suspect.losses().last().is_some_and(|loss| suspect.fell_silent(loss));
     let together = if silent { NEAR } else { TOGETHER };
     let mut losses = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::Vanished);

@@ -66,10 +66,14 @@ impl Suspect<'_> {
     /// True when a link went down with nothing there and stayed so, as when a hand pulls the drive. One that gets too little
     /// power tries to start again meanwhile.
     pub fn went_cleanly(&self, loss: &Sign) -> bool {
+        let told = |sign: &&Sign| sign.event.at >= loss.event.at && sign.event.at <= loss.last;
+        let heard = |is_meant: fn(Happening) -> bool| {
+            self.memory.ledger.signs.of(self.key).filter(told).any(|sign| is_meant(sign.event.what))
+        };
+        let went = |what| matches!(what, Happening::LinkDown(Some(0) | None));
         let tries =
             |what| matches!(what, Happening::SlowToRespond | Happening::LinkUp(_) | Happening::LinkDown(Some(1)));
-        let told = |sign: &&Sign| sign.event.at >= loss.event.at && sign.event.at <= loss.last;
-        loss.is_dated() && !self.memory.ledger.signs.of(self.key).filter(told).any(|sign| tries(sign.event.what))
+        (loss.is_dated() || heard(went)) && !heard(tries)
     }
 
     /// True when the first that was heard of a loss is a command that timed out on a link with nothing there: where links

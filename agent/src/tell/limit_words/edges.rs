@@ -76,7 +76,7 @@ impl Edge {
         // The value of a time is the time.
         let end = BEGINS + if until == 0 { value as u64 } else { until };
         let (mut memory, mut itself, mut found) = (Memory::with_ledger(Ledger::default()), Itself::default(), None);
-        for second in (0..=end).step_by(pace as usize) {
+        for second in (BEGINS % pace..=end).step_by(pace as usize) {
             let now = Moment::after_boot(Duration::from_secs(864_000 + second));
             let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
             let later = second.saturating_sub(BEGINS);
@@ -362,10 +362,10 @@ fn agent() -> Vec<Edge> {
             },
         ),
         Edge::time(("clock", id), Warning, itself::DAY, a_day("set"), 600, |look| {
-            look.itself.clock_set = Some(look.later == 0);
+            look.itself.clock_set = Some(look.value == 0.0);
         }),
         Edge::time(("unconfirmed", id), Warning, itself::DAY, a_day("confirmed"), 600, |look| {
-            look.itself.unconfirmed = if look.later == 0 { Vec::new() } else { vec!["mail".into()] };
+            look.itself.unconfirmed = if look.value == 0.0 { Vec::new() } else { vec!["mail".into()] };
         }),
         Edge::value(("waits", id), Warning, (waits - 1.0, waits), waiting.clone(), (60, 60), wait),
         Edge::value(("waits for a day", id), Critical, (day - 1.0, day), waiting, (60, 60), wait),

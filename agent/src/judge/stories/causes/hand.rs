@@ -143,7 +143,7 @@ pub const ROWS: &[Row] = &[
         [
             "after a dip whose drives are back and being filled",
             dipped!("360 back 1 3; fill 1 3; pool rebuilds; 600 yank 4 idle; 640 end"),
-            "wrong-tray possible, supply possible",
+            "wrong-tray possible",
         ],
     ),
     Row::no(
@@ -157,11 +157,11 @@ pub const ROWS: &[Row] = &[
     ),
     // A supply that fades: at once, with another, with its own word, or with a drive that still tries.
     Row::no("wrong tray", WRONG, ["half a minute after a dip", dipped!("330 yank 4 idle; 640 end"), "supply possible"]),
-    Row::no(
+    Row::yes(
         "wrong tray",
         WRONG,
         [
-            "after a dip, and another goes after it",
+            "after a dip, until another goes after it",
             dipped!("600 yank 4 idle; 700 yank 5 idle; 740 end"),
             "supply possible",
         ],
@@ -172,7 +172,7 @@ pub const ROWS: &[Row] = &[
         [
             "after a dip, and the supply is low again",
             dipped!("598 low on; 600 yank 4 idle; 640 end"),
-            "supply likely, as-it-says certain",
+            "supply possible, as-it-says certain",
         ],
     ),
     Row::no(

@@ -106,7 +106,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "usb-power",
         POWER,
-        ["half a minute apart", on_usb!("300 lose 3; 330 lose 4"), "usb-bridge possible, usb-bridge possible"],
+        ["half a minute apart", on_usb!("300 lose 3; 330 lose 4"), "usb-bridge possible, wrong-tray possible"],
     ),
     Row::no(
         "usb-power",
