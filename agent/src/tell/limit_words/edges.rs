@@ -93,6 +93,7 @@ impl Edge {
             let condition = verdict.conditions.iter().find(|condition| condition.kind().id() == self.id);
             found = condition.map(|condition| {
                 let drive = snapshot.drives.iter().find(|drive| Some(&drive.key) == condition.subject.drive());
+                let drive = drive.and_then(|drive| Some((drive, verdict.drives.get(&drive.key)?.heat)));
                 (condition.severity, limits(condition, &settings, drive).join("; "))
             });
         }
