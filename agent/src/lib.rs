@@ -12,7 +12,7 @@ pub mod sense;
 
 pub mod probe;
 
-pub mod judge;
+pub use traylight_judge as judge;
 
 pub mod tell;
 

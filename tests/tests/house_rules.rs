@@ -23,9 +23,6 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         (["traylight::sense"].as_slice(), ["traylight::probe"].as_slice(), THE_WORLD.as_slice());
     let words_and_drawing = [world, sense, probe].concat();
     vec![
-        ("agent/src/judge", [&later[1..], sense, probe, world].concat()),
-        // To judge, there is no calendar: a clock that steps can change nothing.
-        ("agent/src/judge", vec!["traylight::clock::Wall", "traylight::clock::Clock", "jiff"]),
         ("agent/src/sense", [later, probe].concat()),
         ("agent/src/probe", later.to_vec()),
         // What is played is a function of data as well.
@@ -36,6 +33,8 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         // Of the crates below the program Cargo says whom they know; the standard library is open to all.
         ("agent/data/src", world.to_vec()),
         ("agent/parse/src", world.to_vec()),
+        ("agent/heron/src", world.to_vec()),
+        ("agent/judge/src", world.to_vec()),
         ("agent/src/tell/wording", words_and_drawing.clone()),
         ("agent/src/tell/tongue", words_and_drawing.clone()),
         ("agent/src/tell/board_words", words_and_drawing.clone()),

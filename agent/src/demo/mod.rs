@@ -1,8 +1,7 @@
 //! A pretend box with a story, for a machine without hardware. Only the readings are pretended: judging, pages and log
 //! are the real ones.
 
-pub mod heron;
-pub mod story;
+pub use traylight_heron::{heron, settings, story};
 
 use crate::clock::{Clock, Moment, Wall};
 use crate::judge::{Memory, judge};
@@ -12,7 +11,6 @@ use crate::tell::incident_log;
 use crate::tell::log::{Entry, Form, Log};
 use std::io;
 use std::time::Duration;
-use traylight_config::{Settings, settle};
 use traylight_display::GlassSize;
 
 /// The story begins when the box has been up for this long.
@@ -21,14 +19,6 @@ const BEGIN: Moment = Moment::after_boot(Duration::from_secs(41 * 86_400));
 const PACE: Duration = Duration::from_secs(2);
 /// Real time between two looks at the clock.
 const TICK: Duration = Duration::from_millis(200);
-
-/// The settings of the pretend box.
-///
-/// # Errors
-/// When its own configuration file is broken.
-pub fn settings() -> io::Result<Settings> {
-    settle(include_str!("heron.toml"), "heron.toml").map_err(|problems| io::Error::other(problems.to_string()))
-}
 
 /// When the story begins on the calendar of the pretend box: at dawn, when the birds do.
 ///
@@ -49,7 +39,7 @@ pub fn play(speed: u32) -> io::Result<()> {
 }
 
 async fn tell(speed: u32) -> io::Result<()> {
-    let settings = settings()?;
+    let settings = settings().map_err(|problems| io::Error::other(problems.to_string()))?;
     let dawn = dawn()?;
     let clock = Clock::of_this_machine();
     let began = clock.now();

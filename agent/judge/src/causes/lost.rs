@@ -1,0 +1,89 @@
+//! How a drive was lost: whether it died, or went without a sign of that. What is told of it because it was lost is evidence
+//! of nothing else.
+
+use super::view::{DAY, LEAD, NEAR, Suspect, TOGETHER, apart};
+use crate::signs::Sign;
+use std::time::Duration;
+use traylight_data::reading::Happening;
+
+/// A drive that is pulled is detached within this, while nothing hangs (from memory: three tries, five seconds apart).
+const DETACHED: Duration = Duration::from_secs(15);
+
+/// What a drive shows that its pool lets go of by itself.
+pub const TROUBLES: [Happening; 4] =
+    [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::CommandFailed];
+
+impl Suspect<'_> {
+    /// True when it died before it went, rather than being pulled: it did not answer, failed, or was slow or starved on its
+    /// link. A kernel gives up what is pulled, too, and its commands fail then.
+    pub fn died_first(&self) -> bool {
+        const DYING: [Happening; 7] = [
+            Happening::TimedOut,
+            Happening::StandsStill,
+            Happening::Unreadable,
+            Happening::SlowToRespond,
+            Happening::LinkDown(Some(1)),
+            Happening::CommandFailed,
+            Happening::GivenUp,
+        ];
+        let Some(loss) = self.losses().pop() else { return false };
+        let at = loss.event.at;
+        let before = |sign: &Sign| sign.event.at < at && apart(sign, at) <= NEAR && !self.as_it_goes(sign, loss);
+        let hung = loss.before.is_some_and(|before| before.hung) && !self.fell_silent(loss);
+        hung || self.signs(&DYING, LEAD).into_iter().any(before)
+    }
+
+    /// True when a command was not answered or it was given up within a day before it was lost, and not as it went.
+    pub fn was_silent(&self) -> bool {
+        self.was(&[Happening::TimedOut, Happening::StandsStill, Happening::GivenUp], DAY)
+    }
+
+    /// The same or commands that failed, as long as signs are kept, or as the story goes on that tells of it.
+    pub fn was_ever_troubled(&self) -> bool {
+        self.was(&TROUBLES, Duration::MAX) || self.before().is_some_and(|before| before.troubled)
+    }
+
+    fn was(&self, kinds: &[Happening], within: Duration) -> bool {
+        let Some(loss) = self.losses().pop() else { return false };
+        let all = || self.memory.ledger.signs.of(self.key);
+        let losses: Vec<&Sign> = all().filter(|sign| sign.event.what == Happening::Vanished).collect();
+        let before = |sign: &Sign| sign.event.at < loss.event.at && loss.event.at.since(sign.last) <= within;
+        all().any(|sign| {
+            kinds.contains(&sign.event.what) && before(sign) && !losses.iter().any(|loss| self.as_it_goes(sign, loss))
+        })
+    }
+
+    /// True for what is told of a drive because it was lost, and not before.
+    fn as_it_goes(&self, sign: &Sign, loss: &Sign) -> bool {
+        let early = match sign.event.what {
+            // Where nobody heard how its connection broke, what fails so shortly before may be of that.
+            Happening::GivenUp | Happening::CommandFailed if !loss.is_dated() => DETACHED,
+            _ => Duration::ZERO,
+        };
+        sign.event.at.plus(early) >= loss.event.at && sign.event.at <= loss.last.plus(TOGETHER)
+    }
+
+    /// True when a link went down with nothing there and stayed so, as when a hand pulls the drive. One that gets too little
+    /// power tries to start again meanwhile.
+    pub fn went_cleanly(&self, loss: &Sign) -> bool {
+        let told = |sign: &&Sign| sign.event.at >= loss.event.at && sign.event.at <= loss.last;
+        let heard = |is_meant: fn(Happening) -> bool| {
+            self.memory.ledger.signs.of(self.key).filter(told).any(|sign| is_meant(sign.event.what))
+        };
+        let went = |what| matches!(what, Happening::LinkDown(Some(0) | None));
+        let tries =
+            |what| matches!(what, Happening::SlowToRespond | Happening::LinkUp(_) | Happening::LinkDown(Some(1)));
+        (loss.is_dated() || heard(went)) && !heard(tries)
+    }
+
+    /// True when the first that was heard of a loss is a command that timed out on a link with nothing there: where links
+    /// save power, no interrupt tells of a drive that is pulled. Then nobody knows better than to a minute when it went.
+    pub fn fell_silent(&self, loss: &Sign) -> bool {
+        let told = |sign: &&Sign| sign.event.at >= loss.event.at && sign.event.at <= loss.last;
+        let of_link = |what| matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
+        let signs = || self.memory.ledger.signs.of(self.key).filter(told);
+        let timed_out = signs().filter(|sign| sign.event.what == Happening::TimedOut).map(|sign| sign.event.at).min();
+        let broke = signs().filter(|sign| of_link(sign.event.what)).map(|sign| sign.event.at).min();
+        loss.is_dated() && timed_out.is_some_and(|at| broke.is_none_or(|broke| at < broke))
+    }
+}

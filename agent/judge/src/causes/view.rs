@@ -1,0 +1,362 @@
+//! What the rules about causes look at: the drives that something is wrong with, what was seen of each, and what they
+//! are plugged into.
+
+use crate::Memory;
+use crate::before::Before;
+use crate::drives::KnownDrive;
+use crate::signs::{ASKED_APART, Sign};
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::clock::Moment;
+use traylight_data::reading::port::{bridge_of, controller_of, path_of};
+use traylight_data::reading::{Controller, DriveKey, Happening, Part, Snapshot, Teller};
+use traylight_data::verdict::{Condition, Finding, Kind, Subject};
+
+/// What happens to several parts for one reason happens within this.
+pub const TOGETHER: Duration = Duration::from_secs(10);
+/// What comes this long before or after may be its reason.
+pub const NEAR: Duration = Duration::from_secs(60);
+/// A condition begins some time after what is behind it; drives that wait for work are looked at late.
+pub const LEAD: Duration = Duration::from_secs(120);
+/// What drives count of errors is read some hours apart.
+pub const DAY: Duration = Duration::from_secs(86_400);
+
+/// Kinds of condition that a connection can be behind: plugs, cables, power, controllers.
+pub const CONNECTION: [Kind; 6] = [
+    Kind::DriveGone,
+    Kind::DriveFlapping,
+    Kind::DriveBackNotUsed,
+    Kind::DriveTimeouts,
+    Kind::DriveNotAnswering,
+    Kind::MemberErrors,
+];
+/// The kind that a supply or a power contact is behind.
+pub const POWER: [Kind; 1] = [Kind::DriveLostPower];
+/// Kinds that damaged transfers are behind.
+pub const TRANSFER: [Kind; 2] = [Kind::SataCrcGrowth, Kind::SataSlow];
+/// Kinds that the drive's own surface or flash is behind.
+pub const MEDIA: [Kind; 3] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth, Kind::DriveSaysFailing];
+
+/// A drive of which both hold is wearing out, whatever its power does.
+pub const WEARING: [Kind; 2] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth];
+/// What the kernel tells of a port whose drive went without power or plug, from the first report to letting it go.
+const GOING: Duration = Duration::from_secs(180);
+
+/// What speaks against a controller. That it scans its ports one after another does not.
+const AGAINST: [Happening; 8] = [
+    Happening::Vanished,
+    Happening::AllOnes,
+    Happening::BusError,
+    Happening::BusErrorCorrected,
+    Happening::Reset,
+    Happening::TimedOut,
+    Happening::CommandFailed,
+    Happening::GivenUp,
+];
+
+/// Signs of damaged transfers.
+pub const DAMAGE: [Happening; 2] = [Happening::TransferDamaged, Happening::LinkSlowed];
+/// Signs that a drive did not answer.
+pub const SILENCE: [Happening; 4] =
+    [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::SlowToRespond];
+
+/// Everything that the rules look at.
+pub struct View<'a> {
+    /// The settings.
+    pub settings: &'a Settings,
+    /// What is remembered.
+    pub memory: &'a Memory,
+    /// What was read of the box.
+    pub snapshot: &'a Snapshot,
+    /// The drives that something is wrong with.
+    pub suspects: Vec<Suspect<'a>>,
+}
+
+/// A drive that something is wrong with.
+pub struct Suspect<'a> {
+    /// What it is known by.
+    pub key: &'a DriveKey,
+    /// What is known of it.
+    pub known: &'a KnownDrive,
+    /// The conditions about it that hold.
+    pub open: Vec<&'a Condition>,
+    /// When the first of them began, or that of a pool that lacks it.
+    pub since: Moment,
+    /// A pool lacks it, though it may be there again.
+    pub lacked: bool,
+    pub(super) memory: &'a Memory,
+}
+
+impl<'a> View<'a> {
+    /// The view of what holds now.
+    pub fn new(settings: &'a Settings, memory: &'a Memory, snapshot: &'a Snapshot) -> Self {
+        let suspects = memory.drives.iter().filter_map(|(key, known)| Suspect::new(memory, key, known)).collect();
+        Self { settings, memory, snapshot, suspects }
+    }
+
+    /// The open conditions of these kinds, whoever they are about.
+    pub fn open(&self, kinds: &'static [Kind]) -> impl Iterator<Item = &'a Condition> {
+        self.memory.open().filter(move |condition| kinds.contains(&condition.kind()))
+    }
+
+    /// A controller, by its key.
+    pub fn controller(&self, key: &str) -> Option<&'a Controller> {
+        self.snapshot.controllers.iter().find(|controller| controller.key == key)
+    }
+
+    /// The kernel's release before this boot and now, where they differ.
+    pub fn kernel_change(&self) -> Option<(&'a str, &'a str)> {
+        let (before, now) = self.memory.ledger.kernel();
+        before.zip(now).filter(|(before, now)| before != now)
+    }
+
+    /// The known drives behind a controller, there or not.
+    pub fn behind(&self, controller: &str) -> Vec<&'a DriveKey> {
+        let is_behind = |known: &KnownDrive| known.place.port.as_deref().and_then(controller_of) == Some(controller);
+        self.memory.drives.expected().filter(|(_, known)| is_behind(known)).map(|(key, _)| key).collect()
+    }
+
+    /// True when nothing speaks against a controller: it answers, has its driver, and told of nothing lately.
+    pub fn is_clean(&self, controller: &str, around: Moment) -> bool {
+        let works = self.memory.ledger.signs.controller_works(controller);
+        let works = works.or_else(|| self.controller(controller).map(Controller::works));
+        works != Some(false) && self.against(controller, around).is_empty()
+    }
+
+    /// What speaks against a controller around a time.
+    pub fn against(&self, controller: &str, around: Moment) -> Vec<&'a Sign> {
+        let part = Part::Controller(controller.to_owned());
+        let speaks = |what| AGAINST.contains(&what) || matches!(what, Happening::NotStarted(_));
+        let near = |sign: &&Sign| sign.event.part == part && speaks(sign.event.what) && apart(sign, around) <= NEAR;
+        self.memory.ledger.signs.all().filter(near).collect()
+    }
+
+    /// Signs of these kinds around a time, whoever they are of.
+    pub fn near(&self, kinds: &'static [Happening], around: Moment) -> impl Iterator<Item = &'a Sign> {
+        self.memory
+            .ledger
+            .signs
+            .all()
+            .filter(move |sign| kinds.contains(&sign.event.what) && apart(sign, around) <= NEAR)
+    }
+}
+
+impl<'a> Suspect<'a> {
+    /// A drive is under suspicion when a condition about it holds, or when a pool has lost it.
+    fn new(memory: &'a Memory, key: &'a DriveKey, known: &'a KnownDrive) -> Option<Self> {
+        let open: Vec<&Condition> = memory.open().filter(|condition| condition.subject.drive() == Some(key)).collect();
+        let lost_by = |condition: &&Condition| match &condition.finding {
+            Finding::PoolDegraded { lost, .. } => lost.contains(&known.place),
+            Finding::PoolDown { .. } => {
+                !known.present && known.pools.iter().any(|pool| condition.subject == Subject::Pool(pool.clone()))
+            }
+            _ => false,
+        };
+        let pools: Vec<&Condition> = memory.open().filter(lost_by).collect();
+        let since = open.iter().chain(&pools).map(|condition| condition.since).min()?;
+        Some(Self { key, known, open, since, lacked: !pools.is_empty(), memory })
+    }
+
+    /// Which controller it is or was behind.
+    pub fn controller(&self) -> Option<&'a str> {
+        controller_of(self.known.place.port.as_deref()?)
+    }
+
+    /// Which USB bridge it is or was behind: its host and the chain of ports.
+    pub fn bridge(&self) -> Option<(&'a str, &'a str)> {
+        bridge_of(self.known.place.port.as_deref()?)
+    }
+
+    /// The narrowest part that it shares its way with, see [`path_of`].
+    pub fn path(&self) -> Option<&'a str> {
+        path_of(self.known.place.port.as_deref()?)
+    }
+
+    /// True for a sign of this drive.
+    pub fn is_of(&self, sign: &Sign) -> bool {
+        matches!(&sign.event.part, Part::Drive(key) if key == self.key)
+    }
+
+    /// True when it has not been seen since the start of the machine.
+    pub fn is_absent_since_start(&self) -> bool {
+        !self.known.present
+            && self.known.losses.iter().all(|at| *at <= Moment::default())
+            && self.lost_in_this_boot().is_none()
+    }
+
+    /// True when it was told to be gone before the machine started.
+    pub fn was_missed_before_start(&self) -> bool {
+        self.open.iter().any(|open| open.kind() == Kind::DriveGone && open.since < Moment::default())
+    }
+
+    fn lost_in_this_boot(&self) -> Option<&'a Sign> {
+        let mut signs = self.memory.ledger.signs.of(self.key);
+        signs.find(|sign| sign.event.what == Happening::Vanished && sign.event.at > Moment::default())
+    }
+
+    /// True when a condition of one of these kinds holds.
+    pub fn has(&self, kinds: &[Kind]) -> bool {
+        self.open.iter().any(|condition| kinds.contains(&condition.kind()))
+    }
+
+    /// Signs of these kinds, from so long before the trouble began.
+    pub fn signs(&self, kinds: &'static [Happening], before: Duration) -> Vec<&'a Sign> {
+        let from = self.since.minus(before);
+        let meant = |sign: &&Sign| kinds.contains(&sign.event.what) && sign.last >= from;
+        self.memory.ledger.signs.of(self.key).filter(meant).collect()
+    }
+
+    /// Its losses that belong to the trouble, oldest first.
+    pub fn losses(&self) -> Vec<&'a Sign> {
+        self.signs(&[Happening::Vanished], LEAD)
+    }
+
+    /// Its losses that are remembered, oldest first.
+    pub fn all_losses(&self) -> impl Iterator<Item = &'a Sign> {
+        self.memory.ledger.signs.of(self.key).filter(|sign| sign.event.what == Happening::Vanished)
+    }
+
+    /// How it was before it was lost last.
+    pub fn before(&self) -> Option<Before> {
+        self.lost()?.1
+    }
+
+    /// When it was lost last, and how it was before.
+    pub fn lost(&self) -> Option<(Moment, Option<Before>)> {
+        self.losses().last().map(|sign| (sign.event.at, sign.before))
+    }
+
+    /// The signs that it lost its power while the board ran, oldest first.
+    pub fn power_losses(&self) -> Vec<&'a Sign> {
+        let lost = |sign: &&Sign| sign.event.what == Happening::LostPower;
+        self.memory.ledger.signs.of(self.key).filter(lost).collect()
+    }
+
+    /// When trouble of these kinds began: with the first such condition that holds, or with the loss of a drive that is
+    /// gone.
+    pub fn began(&self, kinds: &[Kind]) -> Moment {
+        let held = self.open.iter().filter(|open| kinds.contains(&open.kind())).map(|open| open.since).min();
+        let lost = self.lost().map(|(at, _)| at).filter(|_| !self.known.present);
+        lost.or(held).unwrap_or(self.since)
+    }
+
+    /// True when it lost its power while the board ran, within the hours around the beginning of trouble of these kinds: an
+    /// older loss is another story.
+    pub fn lost_power(&self, kinds: &[Kind]) -> bool {
+        let began = self.began(kinds);
+        self.power_losses().iter().any(|sign| is_around(sign, began))
+    }
+
+    /// Signs of damaged transfers, but for what a port tells while its drive loses plug or power.
+    pub fn damage(&self) -> Vec<&'a Sign> {
+        self.signs(&DAMAGE, DAY).into_iter().filter(|sign| !self.is_of_a_loss(sign)).collect()
+    }
+
+    /// True when transfers to it are damaged.
+    pub fn is_damaged(&self) -> bool {
+        self.has(&TRANSFER) || !self.damage().is_empty()
+    }
+
+    /// True when it cannot read what it holds.
+    pub fn is_unreadable(&self) -> bool {
+        let signs = self.signs(&[Happening::Unreadable], DAY);
+        self.has(&MEDIA) || signs.into_iter().any(|sign| !self.is_of_a_loss(sign))
+    }
+
+    /// The same of the hours around these losses.
+    pub fn is_damaged_around(&self, losses: &[&Sign]) -> bool {
+        let open = self.open.iter().filter(|open| open.kind() == Kind::SataCrcGrowth).map(|open| open.since);
+        let at = open.chain(self.damage().into_iter().map(|sign| sign.last));
+        at.into_iter().any(|at| losses.iter().any(|loss| is_around(loss, at)))
+    }
+
+    /// The same of what it cannot read.
+    pub fn is_unreadable_around(&self, losses: &[&Sign]) -> bool {
+        let open = self.open.iter().filter(|open| MEDIA.contains(&open.kind())).map(|open| open.since);
+        let signs = self.signs(&[Happening::Unreadable], DAY);
+        let at = open.chain(signs.into_iter().filter(|sign| !self.is_of_a_loss(sign)).map(|sign| sign.last));
+        at.into_iter().any(|at| losses.iter().any(|loss| is_around(loss, at)))
+    }
+
+    /// True when it wears out: it says that it fails, or replaces what it cannot read any more. What is told of it ends with
+    /// its absence; what it was does not.
+    pub fn is_worn(&self) -> bool {
+        let was = || self.before().is_some_and(|before| before.worn);
+        self.has(&[Kind::DriveSaysFailing]) || WEARING.iter().all(|kind| self.has(&[*kind])) || was()
+    }
+
+    /// When a loss happened: before the kernel lets a drive go, it tries for a minute to get its link back.
+    pub fn span_of(&self, loss: &Sign) -> (Moment, Moment) {
+        let (from, to) = loss.span();
+        let changed = |sign: &&Sign| {
+            let what = sign.event.what;
+            let is_meant = matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
+            is_meant && sign.event.at <= to && to.since(sign.event.at) <= GOING
+        };
+        let first = self.memory.ledger.signs.of(self.key).find(changed).map(|sign| sign.event.at);
+        first.filter(|_| from == to).map_or((from, to), |first| (first, first))
+    }
+
+    /// True for what the kernel's log tells of the drive after its connection changed, while it lost plug or power: links
+    /// that are made slower, words that arrive in pieces and reads that fail are no more than that.
+    fn is_of_a_loss(&self, sign: &Sign) -> bool {
+        const LOST: [Happening; 2] = [Happening::Vanished, Happening::LostPower];
+        let signs = || self.memory.ledger.signs.of(self.key);
+        let changed = |what: Happening| matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
+        let began = |first: &Sign| {
+            let follows = first.event.at <= sign.event.at.plus(TOGETHER);
+            changed(first.event.what) && follows && sign.last.since(first.event.at) <= GOING
+        };
+        sign.event.teller == Teller::Log
+            && signs().any(began)
+            && signs().any(|lost| LOST.contains(&lost.event.what) && lost.may_be_with(sign, GOING))
+    }
+
+    /// True while it has work and finishes none, or when it went like that.
+    pub fn hangs(&self) -> bool {
+        let went_hanging = || self.before().is_some_and(|before| before.hung) && self.died_first();
+        self.has(&[Kind::DriveNotAnswering]) || (!self.known.present && went_hanging())
+    }
+
+    /// True when it did not answer around the trouble.
+    pub fn is_silent(&self) -> bool {
+        self.has(&[Kind::DriveTimeouts, Kind::DriveNotAnswering]) || !self.signs(&SILENCE, LEAD).is_empty()
+    }
+
+    /// True when it could not read what it held before it died: that is told of no more while it is gone.
+    pub fn failed_and_died(&self) -> bool {
+        let failed = self.before().is_some_and(|before| before.failing);
+        !self.known.present && self.died_first() && (failed || self.is_unreadable())
+    }
+}
+
+/// True for a time within the hours around a loss: what drives count is read some hours apart.
+fn is_around(loss: &Sign, at: Moment) -> bool {
+    let (from, to) = loss.span();
+    from <= at.plus(ASKED_APART) && to.plus(ASKED_APART) >= at
+}
+
+/// How far a sign is from a time.
+pub fn apart(sign: &Sign, at: Moment) -> Duration {
+    if sign.event.at > at { sign.event.at.since(at) } else { at.since(sign.last) }
+}
+
+/// The largest group of suspects whose signs lie within ten seconds of each other.
+pub fn at_once<'s, 'a>(
+    suspects: &[&'s Suspect<'a>],
+    when: impl Fn(&Suspect<'a>) -> Vec<Moment>,
+) -> Vec<(&'s Suspect<'a>, Moment)> {
+    let all: Vec<(usize, Moment)> =
+        suspects.iter().enumerate().flat_map(|(n, suspect)| when(suspect).into_iter().map(move |at| (n, at))).collect();
+    let group = |(_, from): &(usize, Moment)| {
+        let mut group: Vec<(&Suspect<'a>, Moment)> = Vec::new();
+        for (n, suspect) in suspects.iter().enumerate() {
+            let within = |(of, at): &&(usize, Moment)| *of == n && at >= from && at.since(*from) <= TOGETHER;
+            if let Some((_, at)) = all.iter().find(within) {
+                group.push((suspect, *at));
+            }
+        }
+        group
+    };
+    all.iter().map(group).max_by_key(Vec::len).unwrap_or_default()
+}

@@ -1,0 +1,26 @@
+//! Incidents: one story for one cause. What holds is put together by cause, set beside the stories that were open
+//! before, and what is new about each is said once.
+
+mod alike;
+mod book;
+mod ends;
+mod fold;
+mod handling;
+
+pub use book::{Book, ends_with_absence};
+
+use super::Memory;
+use super::causes::view::View;
+use traylight_config::Settings;
+use traylight_data::clock::Moment;
+use traylight_data::reading::Snapshot;
+use traylight_data::verdict::Turn;
+
+/// Puts together what holds now; what is new about incidents.
+pub fn turn(settings: &Settings, memory: &mut Memory, now: Moment, snapshot: &Snapshot) -> Vec<Turn> {
+    let groups = {
+        let view = View::new(settings, memory, snapshot);
+        fold::groups(&view)
+    };
+    memory.ledger.book.turn(groups, now)
+}

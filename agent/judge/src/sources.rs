@@ -1,0 +1,211 @@
+//! What of the box was readable and is not any more: sensors, ports, the health of drives, the kernel's words. That a part
+//! is asleep, not fitted or not asked is no fault; that it times out, refuses, answers nonsense or has vanished is one, once
+//! it has for long. Remembered over restarts: a sensor that is dead after a start was alive before.
+
+use super::drives;
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+use traylight_data::clock::Moment;
+use traylight_data::reading::{Drive, Missing, Power, Reading, Reason, Snapshot};
+use traylight_data::units::span;
+
+/// Three times the minute after which the slowest sensors are looked at again.
+const LONG: Duration = Duration::from_secs(180);
+/// Four times the six hours after which drives are asked for their health again.
+const LONG_OF_HEALTH: Duration = Duration::from_secs(86_400);
+/// So many channels of one chip are named.
+const NAMED: usize = 4;
+
+/// What was readable, and what of it is missing.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Sources {
+    readable: BTreeSet<Source>,
+    #[serde(skip)]
+    missing: BTreeMap<Source, Lack>,
+}
+
+/// Something that is read.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+enum Source {
+    /// A chip's channel that a fault would be seen by: a fan, a rail, an alarm of the supply. Chip and channel.
+    Channel(String),
+    /// Another temperature. Chip and channel, or thermal zone.
+    Temperature(String),
+    /// A network port.
+    Port(String),
+    /// The room of a volume.
+    Room(String),
+    /// A controller's registers.
+    Controller(String),
+    /// The health of a drive.
+    Health(String),
+    /// Something about the board, or what the kernel tells.
+    Board(String),
+}
+
+/// Why a source is missing, and since when.
+#[derive(Debug, Clone, PartialEq)]
+struct Lack {
+    since: Moment,
+    why: Missing,
+    name: String,
+}
+
+/// What a look finds of a source: nothing wrong, or what is, and since when at the latest.
+struct Found {
+    source: Source,
+    name: String,
+    value: Result<(), (Missing, Moment)>,
+}
+
+impl Source {
+    /// How long it may be missing.
+    fn patience(&self) -> Duration {
+        if matches!(self, Self::Health(_)) { LONG_OF_HEALTH } else { LONG }
+    }
+
+    /// The chip and its channel, of what belongs to a chip.
+    fn split(&self) -> Option<(&str, &str)> {
+        match self {
+            Self::Channel(key) | Self::Temperature(key) => key.split_once('/'),
+            _ => None,
+        }
+    }
+
+    fn chip(&self) -> Option<&str> {
+        self.split().map(|(chip, _)| chip)
+    }
+
+    /// The channel without its chip; the whole key where there is none.
+    fn channel(&self) -> &str {
+        match self {
+            Self::Channel(key) | Self::Temperature(key) => self.split().map_or(key, |(_, channel)| channel),
+            _ => "",
+        }
+    }
+}
+
+impl Sources {
+    /// Takes in what can be read now; true when something can that could not before.
+    pub fn learn(&mut self, known: &drives::Known, snapshot: &Snapshot) -> bool {
+        let before = self.readable.len();
+        let found = found(known, snapshot);
+        let listed: BTreeSet<Source> = found.iter().map(|found| found.source.clone()).collect();
+        for Found { source, name, value } in found {
+            match value {
+                Ok(()) => {
+                    self.missing.remove(&source);
+                    self.readable.insert(source);
+                }
+                Err((why, since)) if is_a_fault(&why) && self.readable.contains(&source) => {
+                    self.lacks(source, Lack { since, why, name });
+                }
+                Err(_) => drop(self.missing.remove(&source)),
+            }
+        }
+        // Without a list nothing has vanished. A chip that is no longer there takes its fans along; other things come and go.
+        if snapshot.blind.is_empty() {
+            let may_vanish = |source: &Source| matches!(source, Source::Channel(_));
+            self.readable.retain(|source| listed.contains(source) || may_vanish(source));
+            self.missing.retain(|source, _| listed.contains(source) || may_vanish(source));
+            for source in self.readable.difference(&listed).cloned().collect::<Vec<_>>() {
+                let why = Missing::new(Reason::Unreadable, "no longer on the kernel's list");
+                let name = source.channel().to_owned();
+                self.lacks(source, Lack { since: snapshot.taken, why, name });
+            }
+        }
+        self.readable.len() != before
+    }
+
+    fn lacks(&mut self, source: Source, lack: Lack) {
+        let since = self.missing.get(&source).map_or(lack.since, |known| known.since);
+        self.missing.insert(source, Lack { since, ..lack });
+    }
+
+    /// What has been missing for long, in words: the channels of one chip together.
+    pub fn missing(&self, now: Moment) -> Vec<String> {
+        let long = self.missing.iter().filter(|(source, lack)| now.since(lack.since) >= source.patience());
+        let mut groups: BTreeMap<(&str, String), (Vec<&str>, Moment)> = BTreeMap::new();
+        for (source, lack) in long {
+            let group = (source.chip().unwrap_or(&lack.name), lack.why.to_string());
+            let (names, since) = groups.entry(group).or_insert((Vec::new(), lack.since));
+            names.extend(source.chip().is_some().then_some(lack.name.as_str()));
+            *since = lack.since.min(*since);
+        }
+        let said = |((group, why), (names, since)): ((&str, String), (Vec<&str>, Moment))| {
+            let of = match names.len() {
+                0 => String::new(),
+                few if few <= NAMED => format!(" ({})", names.join(", ")),
+                many => format!(" ({} and {} more)", names[..NAMED].join(", "), many - NAMED),
+            };
+            format!("{group}{of}: {why}, for {}", span(now.since(since)))
+        };
+        groups.into_iter().map(said).collect()
+    }
+
+    /// The owner agrees with what is there.
+    pub fn accept(&mut self) {
+        *self = Self::default();
+    }
+}
+
+fn is_a_fault(why: &Missing) -> bool {
+    matches!(why.reason, Reason::TimedOut | Reason::Refused | Reason::Unreadable)
+}
+
+fn found(known: &drives::Known, snapshot: &Snapshot) -> Vec<Found> {
+    fn of<T>(source: Source, name: &str, reading: &Reading<T>) -> Found {
+        let value = reading.missing().map_or(Ok(()), |why| Err((why.clone(), reading.taken)));
+        Found { source, name: name.to_owned(), value }
+    }
+    let channel = |key: &String| Source::Channel(key.clone());
+    let mut found: Vec<Found> = Vec::new();
+    found.extend(snapshot.fans.iter().map(|fan| of(channel(&fan.key), &fan.label, &fan.speed)));
+    found.extend(snapshot.rails.iter().map(|rail| of(channel(&rail.key), &rail.label, &rail.value)));
+    found.extend(snapshot.undervoltages.iter().map(|alarm| of(channel(&alarm.key), "alarm", &alarm.low)));
+    let temperatures = snapshot.temperatures.iter();
+    found.extend(temperatures.map(|it| of(Source::Temperature(it.key.clone()), &it.label, &it.value)));
+    found.extend(snapshot.links.iter().map(|link| of(Source::Port(link.name.clone()), &link.name, &link.up)));
+    found.extend(snapshot.controllers.iter().map(|controller| {
+        let name = format!("controller {}", controller.key);
+        of(Source::Controller(controller.key.clone()), &name, &controller.answers)
+    }));
+    // One that takes too long is told of at once.
+    let rooms = snapshot.volumes.iter().filter(|volume| !is_late(&volume.room));
+    found.extend(
+        rooms.map(|volume| of(Source::Room(volume.mount.clone()), &format!("room of {}", volume.mount), &volume.room)),
+    );
+    found.extend(snapshot.drives.iter().map(|drive| health(known, drive)));
+    let board = |name: &str| Source::Board(name.to_owned());
+    let of_board = &snapshot.board;
+    found.extend(of_board.load.iter().map(|load| of(board("load"), "load", load)));
+    found.extend(of_board.out_of_memory.iter().map(|count| of(board("memory"), "memory", count)));
+    found.extend(of_board.throttling.iter().map(|it| of(board("throttling"), "throttling", it)));
+    found.extend(of_board.system_disk.iter().map(|disk| of(board("system disk"), "system disk", disk)));
+    for (name, why) in [("kernel messages", &snapshot.deaf), ("kernel log", &snapshot.log_unread)] {
+        let value = why.clone().map_or(Ok(()), |why| Err((why, snapshot.taken)));
+        found.push(Found { source: board(name), name: name.to_owned(), value });
+    }
+    found
+}
+
+fn is_late<T>(reading: &Reading<T>) -> bool {
+    reading.missing().is_some_and(|why| why.reason == Reason::TimedOut)
+}
+
+/// What a drive told last stays, with its age; it is missing when the drive is awake and cannot be asked again.
+fn health(known: &drives::Known, drive: &Drive) -> Found {
+    let asleep = Missing::new(Reason::Asleep, "");
+    let why = match drive.health.get() {
+        _ if drive.power.get() == Some(&Power::Asleep) => Some(&asleep),
+        None => drive.health.missing(),
+        Some(health) => health.broke_off.as_ref().or(drive.power.missing()).filter(|why| is_a_fault(why)),
+    };
+    let label = known.get(&drive.key).map_or_else(|| drive.device.clone(), |known| known.place.label());
+    Found {
+        source: Source::Health(drive.key.0.clone()),
+        name: format!("health of {label}"),
+        value: why.map_or(Ok(()), |why| Err((why.clone(), drive.health.taken))),
+    }
+}

@@ -1,0 +1,261 @@
+//! Two edges, hold and memory for one condition of one subject: the only place where a condition begins, gets worse,
+//! eases or ends. Silence does nothing here: without a sight nothing moves.
+
+use std::time::Duration;
+use traylight_data::clock::Moment;
+use traylight_data::verdict::{Change, Condition, Finding, Severity, Subject};
+
+/// What a rule saw of one subject.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sight {
+    /// Of what.
+    pub subject: Subject,
+    /// On which side of the edges it stands.
+    pub side: Side,
+    /// When the readings behind it were taken: holds are counted from reading to reading.
+    pub seen: Moment,
+    /// The facts, should the condition hold.
+    pub finding: Finding,
+    /// How long each side must be seen.
+    pub holds: Holds,
+}
+
+/// On which side of the two edges a subject stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// Beyond the edge at which a condition of this severity begins.
+    Raised(Severity),
+    /// Between the edges: nothing begins and nothing ends.
+    Between,
+    /// Beyond the edge at which the condition ends.
+    Clear,
+}
+
+/// How long a side must be seen before it counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Holds {
+    /// Before a notice.
+    pub notice: Duration,
+    /// Before a warning.
+    pub warning: Duration,
+    /// Before a critical condition.
+    pub critical: Duration,
+    /// Before it ends, and before it eases.
+    pub clear: Duration,
+}
+
+impl Holds {
+    /// What is seen counts immediately.
+    pub const NONE: Self = Self::new(Duration::ZERO, Duration::ZERO);
+
+    /// The same hold before every severity.
+    pub const fn new(raise: Duration, clear: Duration) -> Self {
+        Self { notice: raise, warning: raise, critical: raise, clear }
+    }
+
+    fn before(self, severity: Severity) -> Duration {
+        match severity {
+            Severity::Notice => self.notice,
+            Severity::Warning => self.warning,
+            Severity::Critical => self.critical,
+        }
+    }
+}
+
+/// The memory of one condition of one subject.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Track {
+    open: Option<Condition>,
+    /// Since when each severity has been seen without a break.
+    raised: [Option<Moment>; 3],
+    /// Since when the open condition has been seen to be less bad, or over.
+    better: Option<Moment>,
+}
+
+impl Track {
+    /// A condition that held when the program ended, and that holds until something speaks against it.
+    pub fn of(condition: Condition) -> Self {
+        Self { open: Some(condition), ..Self::default() }
+    }
+
+    /// The condition, if it holds.
+    pub fn open(&self) -> Option<&Condition> {
+        self.open.as_ref()
+    }
+
+    /// True when nothing is remembered, so that the track can be dropped.
+    pub fn is_idle(&self) -> bool {
+        *self == Self::default()
+    }
+
+    /// Takes in one sight; answers what is new.
+    pub fn see(&mut self, sight: Sight) -> Option<Change> {
+        let raised = match sight.side {
+            Side::Raised(severity) => Some(severity),
+            Side::Between | Side::Clear => None,
+        };
+        for severity in [Severity::Notice, Severity::Warning, Severity::Critical] {
+            let since = &mut self.raised[severity as usize];
+            *since = if Some(severity) <= raised { since.or(Some(sight.seen)) } else { None };
+        }
+        let reached = [Severity::Critical, Severity::Warning, Severity::Notice].into_iter().find(|&severity| {
+            let since = self.raised[severity as usize];
+            // A rule that knows only critical and warning holds no notice on the way.
+            Some(severity) <= raised
+                && since.is_some_and(|since| sight.seen.since(since) >= sight.holds.before(severity))
+        });
+        match self.open.take() {
+            None => self.begin(reached.min(raised), sight),
+            Some(open) => self.go_on(open, reached, sight),
+        }
+    }
+
+    fn begin(&mut self, reached: Option<Severity>, sight: Sight) -> Option<Change> {
+        let severity = reached?;
+        let since = self.raised[severity as usize].unwrap_or(sight.seen);
+        let condition = Condition { subject: sight.subject, severity, since, finding: sight.finding };
+        self.better = None;
+        self.open = Some(condition.clone());
+        Some(Change::Opened(condition))
+    }
+
+    fn go_on(&mut self, mut open: Condition, reached: Option<Severity>, sight: Sight) -> Option<Change> {
+        let before = open.severity;
+        let improved = match sight.side {
+            Side::Clear => true,
+            Side::Between => false,
+            Side::Raised(severity) => severity < before,
+        };
+        self.better = if improved { self.better.or(Some(sight.seen)) } else { None };
+        let held_better = self.better.is_some_and(|since| sight.seen.since(since) >= sight.holds.clear);
+
+        if sight.side == Side::Clear {
+            if held_better {
+                let lasted = sight.seen.since(open.since);
+                *self = Self::default();
+                return Some(Change::Closed { condition: open, lasted: Some(lasted) });
+            }
+            // On its way to the end the condition keeps the facts it was raised with.
+            self.open = Some(open);
+            return None;
+        }
+        open.finding = sight.finding;
+        let change = if reached > Some(before) {
+            open.severity = reached.unwrap_or(before);
+            Some(Change::Worsened(open.clone()))
+        } else if let (true, Side::Raised(severity)) = (held_better, sight.side) {
+            open.severity = severity;
+            self.better = None;
+            Some(Change::Eased(open.clone()))
+        } else {
+            None
+        };
+        self.open = Some(open);
+        change
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use traylight_data::units::Rpm;
+
+    const HOLDS: Holds = Holds {
+        notice: Duration::from_secs(10),
+        warning: Duration::from_secs(10),
+        critical: Duration::from_secs(2),
+        clear: Duration::from_secs(20),
+    };
+
+    fn sight(second: u64, side: Side) -> Sight {
+        Sight {
+            subject: Subject::Fan("chip/fan1".into()),
+            side,
+            seen: Moment::after_boot(Duration::from_secs(second)),
+            finding: Finding::FanStopped {
+                fan: "fan1".into(),
+                speed: Some(Rpm(0)),
+                by_fault_line: false,
+                with_heat: false,
+            },
+            holds: HOLDS,
+        }
+    }
+
+    /// Lines of `second side` in (`-` clear, `=` between, `w` warning, `c` critical), changes out.
+    fn story(lines: &str) -> Vec<String> {
+        let mut track = Track::default();
+        let mut told = Vec::new();
+        for line in lines.lines() {
+            let (second, side) = line.trim().split_once(' ').expect("a line is `second side`");
+            let side = match side {
+                "-" => Side::Clear,
+                "=" => Side::Between,
+                "w" => Side::Raised(Severity::Warning),
+                "c" => Side::Raised(Severity::Critical),
+                other => panic!("no such side: {other}"),
+            };
+            if let Some(change) = track.see(sight(second.parse().expect("a second"), side)) {
+                told.push(match change {
+                    Change::Opened(condition) => format!("{second} opened {}", condition.severity),
+                    Change::Worsened(condition) => format!("{second} worsened {}", condition.severity),
+                    Change::Eased(condition) => format!("{second} eased {}", condition.severity),
+                    Change::Closed { lasted, .. } => {
+                        format!("{second} closed after {}", lasted.unwrap_or_default().as_secs())
+                    }
+                });
+            }
+        }
+        told
+    }
+
+    #[test]
+    fn it_begins_after_its_hold_and_ends_after_its_hold() {
+        let told = story("0 w\n 5 w\n 10 w\n 15 =\n 20 -\n 30 -\n 40 -\n 50 -");
+        assert_eq!(told, ["10 opened warning", "40 closed after 40"]);
+    }
+
+    #[test]
+    fn a_break_in_the_hold_starts_it_again() {
+        assert_eq!(story("0 w\n 8 w\n 9 =\n 11 w\n 20 w\n 21 w"), ["21 opened warning"]);
+    }
+
+    #[test]
+    fn it_worsens_at_once_and_eases_only_after_the_clear_hold() {
+        let told = story("0 w\n 10 w\n 11 c\n 13 c\n 14 w\n 33 w\n 34 w\n 35 w");
+        assert_eq!(told, ["10 opened warning", "13 worsened critical", "34 eased warning"]);
+    }
+
+    #[test]
+    fn a_return_during_the_clear_hold_is_no_news() {
+        assert_eq!(story("0 c\n 2 c\n 10 -\n 25 -\n 26 c\n 27 -\n 40 -\n 46 -"), ["2 opened critical"]);
+    }
+
+    #[test]
+    fn between_the_edges_nothing_ends() {
+        assert_eq!(story("0 c\n 2 c\n 10 =\n 1000 =\n 100000 ="), ["2 opened critical"]);
+    }
+
+    proptest! {
+        /// However a value trembles across an edge, news is at least a hold apart.
+        #[test]
+        fn noise_at_an_edge_does_not_flap(sides in prop::collection::vec(0..3_u8, 1..400)) {
+            let mut track = Track::default();
+            let mut ends: Option<u64> = None;
+            for (second, side) in sides.into_iter().enumerate() {
+                let second = second as u64;
+                let side = [Side::Clear, Side::Between, Side::Raised(Severity::Warning)][usize::from(side)];
+                match track.see(sight(second, side)) {
+                    Some(Change::Opened(_)) => prop_assert!(ends.is_none_or(|end| second - end >= 10)),
+                    Some(Change::Closed { lasted, .. }) => {
+                        prop_assert!(lasted >= Some(HOLDS.clear));
+                        ends = Some(second);
+                    }
+                    Some(other) => prop_assert!(false, "one severity cannot be {other:?}"),
+                    None => {}
+                }
+            }
+        }
+    }
+}
