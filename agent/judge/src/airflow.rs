@@ -5,7 +5,7 @@
 use super::Memory;
 use super::ledger::Ledger;
 use super::track::{Holds, Side, Sight};
-use super::{drives, order};
+use super::{drives, fans, order};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -226,6 +226,5 @@ pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<
 
 /// True while a fan fails or is suspected to: how warm drives get then is not usual.
 pub fn is_suspected(memory: &Memory) -> bool {
-    let tells_of_it = [Kind::FanStopped, Kind::FanWeak, Kind::DrivesHeatingTogether];
-    memory.open().any(|open| tells_of_it.contains(&open.kind()))
+    fans::fails(memory) || memory.open().any(|open| open.kind() == Kind::DrivesHeatingTogether)
 }

@@ -58,6 +58,12 @@ fn is_steady(settings: &Settings, fan: &Fan) -> bool {
     settings.watch.steady_fans.contains(&fan.key)
 }
 
+/// True while a fan fails, or is suspected to; one of which nobody can tell yet whether it only rests does not.
+pub fn fails(memory: &Memory) -> bool {
+    let kinds = [Kind::FanStopped, Kind::FanWeak];
+    memory.open().any(|open| kinds.contains(&open.kind()) && open.severity >= Severity::Warning)
+}
+
 /// What is seen of every trusted fan that answered. One that is not trusted any more, since a reload no longer names it, has
 /// not stopped.
 pub fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

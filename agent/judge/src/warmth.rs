@@ -4,14 +4,14 @@
 //! fan fails. Thresholds are starting values (common practice, no source).
 
 use super::track::{Holds, Side, Sight};
-use super::{Memory, airflow, drives, heat_limits};
+use super::{Memory, airflow, drives, fans, heat_limits};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Drive, DriveKey, Power, Reason, Snapshot};
 use traylight_data::units::Celsius;
-use traylight_data::verdict::{Finding, Kind, Place, Severity, Subject};
+use traylight_data::verdict::{Finding, Place, Severity, Subject};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// Degrees above the middle of its kind that are odd, and those that are not, and for how long.
@@ -139,7 +139,7 @@ fn sight(drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
 fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option<Sight> {
     let rises: Vec<(&Drive, f64)> =
         awake(snapshot).filter_map(|drive| Some((drive, memory.warmth.rise(&drive.key)?))).collect();
-    let fan_fails = memory.open().any(|open| [Kind::FanStopped, Kind::FanWeak].contains(&open.kind()));
+    let fan_fails = fans::fails(memory);
     let under_load = memory.airflow.is_under_load(snapshot);
     let counts = |drive: &Drive| fan_fails || is_beyond(settings, memory, drive, under_load);
     let warming: Vec<&(&Drive, f64)> = rises.iter().filter(|(drive, rise)| *rise >= STEEP && counts(drive)).collect();

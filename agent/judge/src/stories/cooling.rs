@@ -227,6 +227,19 @@ fn a_fan_of_unknown_level_that_rests_is_told_mildly_once() {
     assert_eq!(spins_up.told, [""; 0]);
 }
 
+/// It is told mildly because it may rest: the drives that warm with the morning's work meanwhile say no more than on other days.
+#[test]
+fn a_fan_that_may_rest_is_not_taken_for_one_that_fails() {
+    let story = unnamed().play(0, 4 * HOUR, |second, snapshot| {
+        unknown_level(snapshot, if second < 2 * HOUR { 1200 } else { 0 });
+        let risen = (second.saturating_sub(3 * HOUR) as f64 / 500.0).min(1.0) * 5.5;
+        for drive in &mut snapshot.drives {
+            drive.temperature = Reading::new(Ok(Celsius(20.0 + risen)), snapshot.taken, Source::Drive);
+        }
+    });
+    assert_eq!(story.told, ["7260 opened fan-stopped notice"]);
+}
+
 #[test]
 fn load_has_a_warmth_of_its_own() {
     let load = |snapshot: &mut Snapshot| {
