@@ -194,7 +194,9 @@ fn goes_on(report: &mut Report, heron: &mut Heron, id: &str) -> Result<(), Faile
         heron.wait_for_look("the incident", SEEN_S, |look| {
             incident(look, id).map(drop).ok_or_else(|| look.unexpected("incidents", format!("one called {id}")))
         })?;
-        heron.must_not_log(&[("event", "incident-opened")])
+        // That the program itself crashed is told, of course.
+        heron.must_not_log(&[("event", "opened"), ("condition", "drive-gone")])?;
+        heron.must_not_log(&[("event", "incident-opened"), ("incident", id)])
     })
 }
 
