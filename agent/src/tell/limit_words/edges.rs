@@ -1,6 +1,8 @@
 //! The edges of conditions that need more than one reading: driven just inside their limit and to it, row by row. Each prints
 //! the number that it opened at.
 
+mod more;
+
 use super::limits;
 use crate::clock::Moment;
 use crate::demo::{self, heron, story};
@@ -394,7 +396,7 @@ fn suspected() -> Vec<Edge> {
 #[test]
 fn each_edge_opens_at_the_limit_that_is_printed_and_not_just_inside_it() {
     let mut wrong = Vec::new();
-    for edge in [drives(), pools(), the_box(), agent(), suspected()].into_iter().flatten() {
+    for edge in [drives(), more::edges(), pools(), the_box(), agent(), suspected()].into_iter().flatten() {
         let holds = |found: &Option<(Severity, String)>| found.as_ref().is_some_and(|(of, _)| *of >= edge.severity);
         let (inside, at) = (edge.drive(edge.values.0), edge.drive(edge.values.1));
         if holds(&inside) {
