@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Reference for the curve of first order that agent/judge/src/outlook/fit.rs puts through readings.
+"""Reference for the curve of first order that agent/judge/src/forecast/outlook/fit.rs puts through readings.
 
 Fits the same readings with SciPy and writes readings and results to first_order_fit.json beside this file; the tests
 of fit.rs read that. To make it anew:

@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Reference for the line that agent/judge/src/fill/slope.rs puts through the room of a volume, day by day.
+"""Reference for the line that agent/judge/src/forecast/fill/slope.rs puts through the room of a volume, day by day.
 
 Fits the same points with SciPy and writes points and results to full_when.json beside this file; the tests of slope.rs
 read that. To make it anew:

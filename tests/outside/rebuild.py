@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Reference for agent/judge/src/rebuild: the chance of an unreadable sector, and the time that is left.
+"""Reference for agent/judge/src/forecast/rebuild: the chance of an unreadable sector, and the time that is left.
 
 Writes rebuild.json beside this file; the tests of risk.rs and pace.rs read that. To make it anew:
 

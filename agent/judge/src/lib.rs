@@ -1,60 +1,28 @@
 //! Judging is a function of data: settings, memory, now and a snapshot in; a verdict and what is new out. Nothing in
 //! this folder opens, sends, waits, logs or asks the time.
 
-mod about;
-mod acquaintances;
 mod agreement;
-pub mod airflow;
-pub mod answering;
-pub mod attachments;
-mod before;
-pub mod board;
 mod causes;
-mod checks;
-mod climate;
-pub mod controllers;
-mod drives;
-pub mod fans;
-mod fill;
-mod grace;
-pub mod health;
-pub mod heat;
+pub mod conditions;
+mod forecast;
 mod incidents;
-pub mod itself;
-pub mod ledger;
-pub mod links;
-mod losses;
-pub mod member_errors;
-pub mod member_faulty;
-pub mod newcomers;
-mod occurrences;
+pub mod memory;
 mod order;
-mod outlook;
-mod pool_roll;
-pub mod pool_work;
-mod pools;
-mod power_cycles;
-mod presence;
-pub mod processor;
-mod rebuild;
 pub mod redundancy;
 pub mod request;
-mod runs;
-mod self_tests;
 mod shelves;
-mod signs;
-mod sources;
-pub mod space;
-pub mod starts;
-pub mod supply;
-pub mod tachometers;
 mod track;
-pub mod volumes;
-mod waking;
-pub mod warmth;
 
-use grace::Grace;
-use ledger::Ledger;
+pub use conditions::{
+    airflow, answering, attachments, board, controllers, fans, health, heat, itself, links, member_errors,
+    member_faulty, newcomers, pool_work, processor, space, starts, supply, volumes, warmth,
+};
+pub use memory::{ledger, tachometers};
+
+use forecast::outlook;
+use memory::grace::Grace;
+use memory::ledger::Ledger;
+use memory::{drives, self_tests};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use track::{Sight, Track};
@@ -245,8 +213,8 @@ pub fn judge(
         memory.ledger.learn_signs(&memory.drives, snapshot);
         memory.ledger.learn_attachments(snapshot);
         let mut unseen: BTreeSet<(Kind, Subject)> = memory.open().map(causes::key).collect();
-        for rule in RULES {
-            for mut sight in rule(settings, memory, snapshot) {
+        for rule in conditions::RULES {
+            for mut sight in (rule.sights)(settings, memory, snapshot) {
                 unseen.remove(&(sight.finding.kind(), sight.subject.clone()));
                 if memory.at_once {
                     sight.holds = track::Holds::NONE;
@@ -283,33 +251,6 @@ pub fn judge(
     }
     (Verdict { remarks, turns, ..verdict(settings, memory, now, snapshot) }, changes)
 }
-
-/// A rule looks at what is remembered and read, and says what it sees.
-type Rule = fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>;
-
-const RULES: [Rule; 21] = [
-    presence::sights,
-    answering::sights,
-    newcomers::sights,
-    attachments::sights,
-    heat::sights,
-    warmth::sights,
-    health::sights,
-    pools::sights,
-    pool_work::sights,
-    member_errors::sights,
-    member_faulty::sights,
-    starts::sights,
-    volumes::sights,
-    space::sights,
-    fans::sights,
-    airflow::sights,
-    links::sights,
-    controllers::sights,
-    supply::sights,
-    processor::sights,
-    board::sights,
-];
 
 fn take_in(tracks: &mut BTreeMap<(Kind, Subject), Track>, sight: Sight) -> Option<Change> {
     tracks.entry((sight.finding.kind(), sight.subject.clone())).or_default().see(sight)

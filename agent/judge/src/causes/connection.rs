@@ -3,7 +3,7 @@
 use super::power::twelve_volts;
 use super::view::{CONNECTION, NEAR, Suspect, TOGETHER, View};
 use super::{Diagnosis, Left, Trouble};
-use crate::before::Before;
+use crate::memory::before::Before;
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Happening, Part};
@@ -73,7 +73,7 @@ pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
         let errors: Vec<_> = left.view.memory.ledger.signs.of(suspect.key).collect();
         let first =
             errors.iter().find(|sign| silent.contains(&sign.event.what) && sign.last >= suspect.since.minus(NEAR))?;
-        let woke = |sign: &&&crate::signs::Sign| {
+        let woke = |sign: &&&crate::memory::signs::Sign| {
             sign.event.what == Happening::Woke
                 && sign.last <= first.event.at
                 && first.event.at.since(sign.last) <= WAKING

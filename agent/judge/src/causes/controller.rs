@@ -3,7 +3,7 @@
 use super::power::twelve_volts;
 use super::view::{CONNECTION, NEAR, SILENCE, Suspect, View, at_once};
 use super::{Diagnosis, Left, Trouble};
-use crate::signs::Sign;
+use crate::memory::signs::Sign;
 use std::collections::{BTreeMap, BTreeSet};
 use traylight_data::reading::{DriveKey, Happening, Part, Teller};
 use traylight_data::verdict::{Cause, Condition, Confidence, ControllerFault, Finding, Kind, Unmeasured};

@@ -2,7 +2,7 @@
 
 use super::view::NEAR;
 use super::{Diagnosis, Left};
-use crate::signs::Sign;
+use crate::memory::signs::Sign;
 use std::collections::BTreeSet;
 use traylight_data::reading::{DriveKey, Happening, MemberErrorKind};
 use traylight_data::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, Severity};

@@ -2,7 +2,7 @@
 //! of nothing else.
 
 use super::view::{DAY, LEAD, NEAR, Suspect, TOGETHER, apart};
-use crate::signs::Sign;
+use crate::memory::signs::Sign;
 use std::time::Duration;
 use traylight_data::reading::Happening;
 

@@ -14,7 +14,7 @@ mod transfer;
 mod usb;
 pub mod view;
 
-use super::signs::Sign;
+use crate::memory::signs::Sign;
 use std::collections::BTreeSet;
 use traylight_data::clock::Moment;
 use traylight_data::reading::DriveKey;

@@ -3,7 +3,7 @@
 
 use super::view::{DAY, NEAR, POWER, Suspect, TOGETHER, View};
 use super::{Diagnosis, Left, Trouble};
-use crate::signs::{ASKED_APART, Sign, may_be_one};
+use crate::memory::signs::{ASKED_APART, Sign, may_be_one};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_data::clock::Moment;

@@ -4,7 +4,7 @@
 use super::power::comes_of;
 use super::view::{CONNECTION, LEAD, Suspect, TOGETHER, TRANSFER, at_once};
 use super::{Diagnosis, Left, Trouble};
-use crate::signs::Sign;
+use crate::memory::signs::Sign;
 use std::collections::BTreeMap;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Happening, Reason};

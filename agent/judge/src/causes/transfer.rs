@@ -3,7 +3,7 @@
 use super::shared::shares_its_card;
 use super::view::{Suspect, TRANSFER};
 use super::{Diagnosis, Left, Trouble};
-use crate::signs::Sign;
+use crate::memory::signs::Sign;
 use traylight_data::reading::{Happening, Teller};
 use traylight_data::verdict::{Cause, Confidence, Kind};
 

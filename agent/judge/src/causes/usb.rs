@@ -50,7 +50,7 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
         let failed = resets.iter().any(|sign| sign.event.what != Happening::Vanished);
         let together = at_once(suspects, cut_times);
         let at = together.first().map_or(since, |(_, at)| *at);
-        let near = |sign: &&crate::signs::Sign| sign.event.at.apart(at) <= TOGETHER;
+        let near = |sign: &&crate::memory::signs::Sign| sign.event.at.apart(at) <= TOGETHER;
         let others = left.view.suspects.iter().filter(|other| other.bridge() != Some(*bridge));
         let alone = !others.flat_map(Suspect::losses).any(|sign| near(&sign));
         let at_start = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.is_absent_since_start());

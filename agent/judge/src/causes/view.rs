@@ -2,9 +2,9 @@
 //! are plugged into.
 
 use crate::Memory;
-use crate::before::Before;
-use crate::drives::KnownDrive;
-use crate::signs::{ASKED_APART, Sign};
+use crate::memory::before::Before;
+use crate::memory::drives::KnownDrive;
+use crate::memory::signs::{ASKED_APART, Sign};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;

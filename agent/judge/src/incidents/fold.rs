@@ -5,7 +5,7 @@ use super::alike::one_reason;
 use super::handling::handling;
 use crate::causes::view::View;
 use crate::causes::{Diagnosis, Key, diagnose, key};
-use crate::signs::Sign;
+use crate::memory::signs::Sign;
 use std::cmp::Ordering;
 use std::collections::BTreeSet;
 use traylight_data::reading::{DriveKey, Part, Pool, Volume};

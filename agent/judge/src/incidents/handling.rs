@@ -3,8 +3,8 @@
 
 use crate::causes::Diagnosis;
 use crate::causes::view::{MEDIA, View};
-use crate::drives::KnownDrive;
-use crate::pools::leave_in;
+use crate::conditions::pools::leave_in;
+use crate::memory::drives::KnownDrive;
 use crate::redundancy::standing;
 use traylight_data::reading::port::controller_of;
 use traylight_data::reading::{

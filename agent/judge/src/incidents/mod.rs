@@ -9,8 +9,8 @@ mod handling;
 
 pub use book::{Book, ends_with_absence};
 
-use super::Memory;
-use super::causes::view::View;
+use crate::Memory;
+use crate::causes::view::View;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::Snapshot;

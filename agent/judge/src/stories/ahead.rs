@@ -11,7 +11,7 @@ const TB: u64 = 1_000_000_000_000;
 
 /// A box that was watched for ten days in which its songs took so much of 16 TB a day.
 fn filling(per_day: u64) -> Story {
-    let mut ledger = crate::ledger::Ledger::default();
+    let mut ledger = crate::memory::ledger::Ledger::default();
     let mut snapshot =
         super::heron::snapshot(traylight_data::clock::Moment::default(), &super::story::scene(Duration::ZERO));
     for minute in 0..10 * DAY / MINUTE {

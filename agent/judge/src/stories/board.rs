@@ -2,7 +2,7 @@
 
 use super::{DAY, HOUR, MINUTE, Story};
 use crate::Memory;
-use crate::ledger::Ledger;
+use crate::memory::ledger::Ledger;
 use traylight_data::reading::{
     Blind, Event, Happening, Missing, Nominal, Part, Processor, Rail, Reading, Reason, Snapshot, Source, SystemDisk,
     SystemDiskKind, Teller, Temperature, Throttling, Undervoltage,

@@ -27,8 +27,8 @@ mod two_pools;
 mod volumes;
 mod work;
 
-use super::ledger::Ledger;
-use super::{Memory, judge};
+use crate::memory::ledger::Ledger;
+use crate::{Memory, judge};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;

@@ -1,7 +1,7 @@
 //! Stories of starts: drives that take their time to appear, and drives that keep missing the start.
 
 use super::{Story, restarted};
-use crate::ledger::Ledger;
+use crate::memory::ledger::Ledger;
 use traylight_data::reading::{Bus, Counter, Event, Happening, Part, SelfAssessment, Snapshot, Teller};
 use traylight_data::verdict::Finding;
 

@@ -22,7 +22,7 @@ mod words;
 mod worse;
 
 use super::{HOUR, MINUTE};
-use crate::ledger::Ledger;
+use crate::memory::ledger::Ledger;
 use crate::{Memory, judge};
 use script::{Scene, Step};
 use std::collections::BTreeMap;

@@ -1,0 +1,43 @@
+//! One drive and what is known of it: what the rules about single drives work with.
+
+use crate::Memory;
+use crate::memory::drives;
+use crate::track::{Holds, Side, Sight};
+use traylight_config::Settings;
+use traylight_data::clock::Moment;
+use traylight_data::reading::{Drive, DriveKey, Snapshot};
+use traylight_data::verdict::{Finding, Place, Subject};
+
+/// One drive and what is known of it.
+pub struct About<'a> {
+    /// The settings.
+    pub settings: &'a Settings,
+    /// What is remembered.
+    pub memory: &'a Memory,
+    /// What was read of the box.
+    pub snapshot: &'a Snapshot,
+    /// What was read of the drive.
+    pub drive: &'a Drive,
+}
+
+impl About<'_> {
+    /// What the drive is known by.
+    pub fn key(&self) -> &DriveKey {
+        &self.drive.key
+    }
+
+    /// The drive as a subject.
+    pub fn subject(&self) -> Subject {
+        Subject::Drive(self.key().clone())
+    }
+
+    /// Where it sits.
+    pub fn place(&self) -> Place {
+        drives::place_of(self.settings, self.drive)
+    }
+
+    /// What is seen of it, by readings that were taken then.
+    pub fn sight_at(&self, seen: Moment, side: Side, finding: Finding, holds: Holds) -> Sight {
+        Sight { subject: self.subject(), side, seen, finding, holds }
+    }
+}

@@ -1,0 +1,66 @@
+//! drive-not-answering and drive-flapping: a drive that has work and finishes none, and one that comes and goes. Both
+//! from the kernel's own counts; such a drive is asked nothing.
+
+use super::Rule;
+use crate::Memory;
+use crate::memory::drives;
+use crate::track::{Holds, Side, Sight};
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::clock::Moment;
+use traylight_data::reading::{DriveKey, Snapshot};
+use traylight_data::verdict::{Finding, Severity, Subject};
+
+/// So many losses are too many: within the longer span a warning, within the shorter one critical.
+pub const LOSSES: usize = 3;
+/// Losses within this are critical.
+pub const HOUR: Duration = Duration::from_secs(3600);
+/// Losses within this are a warning.
+pub const DAY: Duration = Duration::from_secs(86_400);
+/// A command waits 30 s before the kernel begins to reset things, so longer than that is trouble.
+pub const STALLED: Holds = Holds {
+    notice: Duration::from_secs(30),
+    warning: Duration::from_secs(30),
+    critical: Duration::from_secs(90),
+    clear: Duration::from_secs(60),
+};
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every drive.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if drives::is_blind(snapshot) {
+        return Vec::new();
+    }
+    let stalled = snapshot.drives.iter().map(|drive| Sight {
+        subject: Subject::Drive(drive.key.clone()),
+        side: drive.stalled_since.map_or(Side::Clear, |_| Side::Raised(Severity::Critical)),
+        seen: snapshot.taken,
+        finding: Finding::DriveNotAnswering {
+            drive: drives::place_of(settings, drive),
+            stalled: drive.stalled_since.map_or(Duration::ZERO, |since| snapshot.taken.since(since)),
+        },
+        holds: STALLED,
+    });
+    let flapping = memory.drives.expected().map(|(key, drive)| flapping(snapshot.taken, key, drive));
+    stalled.chain(flapping).collect()
+}
+
+fn flapping(now: Moment, key: &DriveKey, drive: &drives::KnownDrive) -> Sight {
+    let losses = &drive.losses;
+    let recent: Vec<Moment> = losses.iter().copied().filter(|loss| now.since(*loss) <= DAY).collect();
+    // So many within an hour are critical, until six hours without one.
+    let crowded = losses
+        .windows(LOSSES)
+        .any(|some| some[LOSSES - 1].since(some[0]) <= HOUR && now.since(some[LOSSES - 1]) <= 6 * HOUR);
+    let side = match recent.len() {
+        _ if crowded => Side::Raised(Severity::Critical),
+        LOSSES.. => Side::Raised(Severity::Warning),
+        0 => Side::Clear,
+        _ => Side::Between,
+    };
+    let finding = Finding::DriveFlapping { drive: drive.place.clone(), losses: recent.len() as u32, within: DAY };
+    let holds = Holds::NONE;
+    Sight { subject: Subject::Drive(key.clone()), side, seen: now, finding, holds }
+}

@@ -1,0 +1,142 @@
+//! fan-stopped and fan-weak: a fan that should turn does not, or turns more slowly than it did. A tachometer that reads 0
+//! is believed only where it was seen to read something: many channels have no fan, some chips read 0 for a fan that turns
+//! slowly, and some fans rest while the box is cool.
+
+use super::Rule;
+use crate::Memory;
+use crate::memory::tachometers;
+use crate::track::{Holds, Side, Sight};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::reading::{Fan, Snapshot};
+use traylight_data::verdict::{Condition, Finding, Kind, Severity, Subject};
+
+/// A weak fan is well again above this share of its usual speed, in percent, for this long.
+pub const WELL_PERCENT: f64 = 75.0;
+/// For so long.
+pub const WELL_HOLD: Duration = Duration::from_secs(300);
+
+/// The fans whose tachometer is trusted because it was seen to read something, in this run or an earlier one. Those that the
+/// configuration names as always turning are trusted as long as it does.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Known {
+    trusted: BTreeSet<String>,
+}
+
+impl Known {
+    /// Takes in which fans turn; true when one is new.
+    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) -> bool {
+        let before = self.trusted.len();
+        let enough = settings.limits.fan.turning_again_rpm;
+        for fan in &snapshot.fans {
+            let turns = fan.speed.get().is_some_and(|speed| speed.0 >= enough && !tachometers::is_floor(fan));
+            if turns || fan.fault {
+                self.trusted.insert(fan.key.clone());
+            }
+        }
+        self.trusted.len() > before
+    }
+
+    /// Its owner agrees that this fan does not turn, until it does.
+    pub fn accept(&mut self, fan: &str) {
+        self.trusted.remove(fan);
+    }
+
+    /// The keys of the fans that are fitted, as far as known; one that is only named must be there.
+    pub fn fitted(&self, settings: &Settings, snapshot: &Snapshot) -> BTreeSet<String> {
+        let named = snapshot.fans.iter().filter(|fan| is_steady(settings, fan)).map(|fan| &fan.key);
+        self.trusted.iter().chain(named).cloned().collect()
+    }
+
+    fn is_trusted(&self, settings: &Settings, key: &String) -> bool {
+        self.trusted.contains(key) || settings.watch.steady_fans.contains(key)
+    }
+}
+
+fn is_steady(settings: &Settings, fan: &Fan) -> bool {
+    settings.watch.steady_fans.contains(&fan.key)
+}
+
+/// True while a fan fails, or is suspected to; one of which nobody can tell yet whether it only rests does not.
+pub fn fails(memory: &Memory) -> bool {
+    let kinds = [Kind::FanStopped, Kind::FanWeak];
+    memory.open().any(|open| kinds.contains(&open.kind()) && open.severity >= Severity::Warning)
+}
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every trusted fan that answered. One that is not trusted any more, since a reload no longer names it, has
+/// not stopped.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let is_hot = |open: &Condition| {
+        matches!(open.kind(), Kind::DriveHot | Kind::DrivesHeatingTogether) && open.severity >= Severity::Warning
+    };
+    let with_heat = memory.open().any(is_hot);
+    // A fan that nobody knows the level of may rest while the box is cool, not while something in it is hot.
+    let is_cool = !with_heat && !memory.open().any(|open| open.kind() == Kind::CpuHotThrottled);
+    let is_trusted = |key: &String| memory.ledger.fans.is_trusted(settings, key);
+    let trusted = snapshot.fans.iter().filter(|fan| is_trusted(&fan.key));
+    let seen = trusted
+        .flat_map(|fan| [stopped(settings, memory, fan, with_heat, is_cool), weak(settings, memory, fan)])
+        .flatten();
+    let no_longer = memory.open().filter_map(|held| match (&held.subject, held.kind()) {
+        (Subject::Fan(key), Kind::FanStopped) if !is_trusted(key) => Some(Sight {
+            subject: held.subject.clone(),
+            side: Side::Clear,
+            seen: snapshot.taken,
+            finding: held.finding.clone(),
+            holds: Holds::NONE,
+        }),
+        _ => None,
+    });
+    seen.chain(no_longer).collect()
+}
+
+fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_cool: bool) -> Option<Sight> {
+    let limits = &settings.limits.fan;
+    let speed = fan.speed.get().copied();
+    // A fault line needs no tachometer; without either the fan is silent, and nothing moves.
+    if speed.is_none() && !fan.fault {
+        return None;
+    }
+    let may_rest = fan.duty.is_some() || is_cool;
+    let is_believed = is_steady(settings, fan) || memory.ledger.tachometers.shows(fan) || !may_rest;
+    let is_floor = tachometers::is_floor(fan);
+    let is_zero = is_floor || speed.is_some_and(|speed| speed.0 == 0);
+    let may_have_failed = is_zero && memory.ledger.tachometers.may_have_failed(fan);
+    let told_to_stop = fan.duty == Some(0.0);
+    let side = if fan.fault || (is_zero && is_believed && !told_to_stop) {
+        Side::Raised(if with_heat { Severity::Critical } else { Severity::Warning })
+    } else if may_have_failed {
+        Side::Raised(Severity::Notice)
+    } else if speed.is_some_and(|speed| speed.0 > limits.turning_again_rpm && !is_floor) || told_to_stop {
+        Side::Clear
+    } else {
+        Side::Between
+    };
+    let finding = Finding::FanStopped { fan: fan.label.clone(), speed, by_fault_line: fan.fault, with_heat };
+    Some(sight(fan, side, finding, Holds::new(limits.stopped_hold, limits.clear_hold)))
+}
+
+/// Measured against what this fan did at this level before; one that stands still is told of as stopped.
+fn weak(settings: &Settings, memory: &Memory, fan: &Fan) -> Option<Sight> {
+    let limits = &settings.limits.fan;
+    let speed = fan.speed.get().copied().filter(|speed| speed.0 > 0 && !tachometers::is_floor(fan))?;
+    let usual = memory.ledger.tachometers.usual(fan)?;
+    let percent = 100.0 * f64::from(speed.0) / f64::from(usual.0);
+    let side = match percent {
+        _ if percent < limits.weak_percent => Side::Raised(Severity::Warning),
+        _ if percent > WELL_PERCENT => Side::Clear,
+        _ => Side::Between,
+    };
+    let finding = Finding::FanWeak { fan: fan.label.clone(), speed, usual, duty: fan.duty? };
+    Some(sight(fan, side, finding, Holds::new(limits.weak_hold, WELL_HOLD)))
+}
+
+fn sight(fan: &Fan, side: Side, finding: Finding, holds: Holds) -> Sight {
+    Sight { subject: Subject::Fan(fan.key.clone()), side, seen: fan.speed.taken, finding, holds }
+}

@@ -1,0 +1,205 @@
+//! What drives say of themselves: drive-says-failing, pending-or-uncorrectable, reallocated-growth, sata-crc-growth,
+//! drive-lost-power, ssd-worn. Growth is judged, by a ledger that outlives restarts; raw totals never decide alone.
+//!
+//! The thresholds are starting values (common practice, no source), except that one pending, reallocated or
+//! uncorrectable sector counts: Pinheiro, Weber and Barroso (FAST 2007) found 1 to be the critical number.
+
+use super::Rule;
+use super::about::About;
+use crate::memory::signs::Sign;
+use crate::memory::{drives, power_cycles};
+use crate::track::{Holds, Side, Sight};
+use crate::{Memory, redundancy};
+use std::collections::BTreeSet;
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::reading::{
+    DriveKey, Happening, Part, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind,
+};
+use traylight_data::units::Percent;
+use traylight_data::verdict::{Counted, Finding, Kind, SaysFailing, Severity, Subject};
+
+/// Growth within this is fast.
+pub const DAY: Duration = Duration::from_secs(86_400);
+/// Growth within this span counts.
+pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
+/// So many sectors are critical; one is a warning.
+pub const UNREADABLE_MANY: i64 = 10;
+/// So many more within a day are critical.
+pub const REALLOCATED_MANY: i64 = 50;
+/// So many more within a day, or within a week, are a warning.
+pub const CRC_DAY: i64 = 3;
+/// So many damaged transfers within a week are a warning.
+pub const CRC_WEEK: i64 = 10;
+/// So many percent used are a warning, or critical.
+pub const WORN: i64 = 80;
+/// From this wear on, in percent, it is critical.
+pub const WORN_OUT: i64 = 95;
+/// Drives that lose their power within this of each other lose it together.
+pub const TOGETHER: Duration = Duration::from_secs(60);
+/// Two readings must agree; they are at least this far apart.
+const TWO_READINGS: Holds = Holds::new(Duration::from_secs(1), Duration::ZERO);
+const RAISED: Side = Side::Raised(Severity::Critical);
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every drive that told of its health.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let seen = snapshot.drives.iter().flat_map(|drive| {
+        let about = About { settings, memory, snapshot, drive };
+        if drive.health.get().is_none() {
+            // Its record of self-tests is another question to it.
+            return [about.failing(), None, None, None, None];
+        }
+        [about.failing(), about.unreadable(), about.reallocated(), about.crc(), about.worn()]
+    });
+    seen.flatten().chain(power(memory, snapshot)).collect()
+}
+
+/// drive-lost-power: of every drive that lost its power within a week, there or not, and of those of which that was told
+/// before. Two that may have lost it within a minute of each other are critical.
+fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let now = snapshot.taken;
+    let lost = memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::LostPower);
+    let lost: Vec<&Sign> = lost.filter(|sign| now.since(sign.last) < WEEK).collect();
+    let of = |sign: &Sign| if let Part::Drive(key) = &sign.event.part { Some(key.clone()) } else { None };
+    let told = memory.open().filter(|open| open.kind() == Kind::DriveLostPower);
+    let keys: BTreeSet<DriveKey> =
+        told.filter_map(|open| open.subject.drive().cloned()).chain(lost.iter().filter_map(|sign| of(sign))).collect();
+    let sight = |key: DriveKey| {
+        let (own, others): (Vec<&Sign>, Vec<&Sign>) = lost.iter().partition(|sign| of(sign).as_ref() == Some(&key));
+        let together = own.iter().any(|sign| others.iter().any(|other| sign.may_be_with(other, TOGETHER)));
+        let side = match own.is_empty() {
+            true => Side::Clear,
+            false if together => Side::Raised(Severity::Critical),
+            false => Side::Raised(Severity::Warning),
+        };
+        let subject = Subject::Drive(key.clone());
+        let counted = || {
+            let drive = memory.drives.get(&key)?.place.clone();
+            let total = memory.ledger.now(&key, power_cycles::COUNTER)?;
+            let grown = own.iter().map(|sign| i64::from(sign.count)).sum();
+            Some(Finding::Counted { drive, what: Counted::PowerCycles, total, grown, within: WEEK })
+        };
+        let finding = counted().or_else(|| memory.finding(Kind::DriveLostPower, &subject).cloned())?;
+        Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
+    };
+    keys.into_iter().filter_map(sight).collect()
+}
+
+impl About<'_> {
+    /// A drive that once assessed itself as failing stays under suspicion until it is replaced. A failed self-test is
+    /// taken back by a later passed one that looked at no less ([`SelfTests::standing_failure`]): a sector that could
+    /// not be read may have been written anew since. It is not taken back by a record that has merely lost it.
+    fn failing(&self) -> Option<Sight> {
+        let (health, tests) = (&self.drive.health, &self.drive.self_tests);
+        let assessment = health.get().and_then(|health| health.assessment.as_ref().ok());
+        let failed = tests.get().and_then(failed_test);
+        let told = self.memory.finding(Kind::DriveSaysFailing, &self.subject());
+        let (how, side, seen) = match (assessment, failed, told) {
+            (Some(SelfAssessment::Failing), ..) => (SaysFailing::Assessment, RAISED, health.taken),
+            (_, failed, Some(Finding::DriveSaysFailing { how: SaysFailing::Assessment, .. })) => {
+                let side = if failed.is_some() { RAISED } else { Side::Between };
+                (SaysFailing::Assessment, side, health.taken.max(tests.taken))
+            }
+            (_, Some(failed), _) => (failed, RAISED, tests.taken),
+            (_, None, Some(Finding::DriveSaysFailing { how: how @ SaysFailing::SelfTest { .. }, .. })) => {
+                let undone = tests.get().is_some_and(|tests| tests.past.iter().any(|test| undoes(test, *how)));
+                (*how, if undone { Side::Clear } else { Side::Between }, tests.taken)
+            }
+            (Some(SelfAssessment::Passed), None, _) => (SaysFailing::Assessment, Side::Clear, health.taken),
+            (None, None, _) => return None,
+        };
+        let finding = Finding::DriveSaysFailing { drive: self.place(), how };
+        Some(Sight { seen, ..self.sight(side, finding, TWO_READINGS) })
+    }
+
+    fn unreadable(&self) -> Option<Sight> {
+        const NEVER_READABLE: [&str; 3] =
+            ["offline_uncorrectable_sectors", "reported_uncorrectable_errors", "media_errors"];
+        let pending = self.memory.ledger.now(self.key(), "pending_sectors");
+        let grown: Option<i64> = NEVER_READABLE.iter().filter_map(|name| self.growth(name, WEEK)).reduce(i64::max);
+        if pending.is_none() && grown.is_none() {
+            return None;
+        }
+        let (pending, grown) = (pending.unwrap_or(0), grown.unwrap_or(0));
+        let mut pools = drives::pools_of(self.snapshot, &self.drive.device);
+        let needed = pools.any(|pool| redundancy::standing(pool).lost > 0);
+        let side = match pending.max(grown) {
+            UNREADABLE_MANY.. => Side::Raised(Severity::Critical),
+            1.. if needed => Side::Raised(Severity::Critical),
+            1.. => Side::Raised(Severity::Warning),
+            // Read again at last, or written over: it is over when none comes for a week.
+            _ if self.memory.ledger.highest(self.key(), "pending_sectors", WEEK) > Some(0) => Side::Between,
+            _ => Side::Clear,
+        };
+        Some(self.counted(side, Counted::Unreadable, pending, grown, WEEK, TWO_READINGS))
+    }
+
+    fn reallocated(&self) -> Option<Sight> {
+        let grown = |within| self.growth("reallocated_sectors", within);
+        let side = match (grown(DAY)?, grown(WEEK)?, grown(30 * DAY)?) {
+            (REALLOCATED_MANY.., ..) => Side::Raised(Severity::Critical),
+            (_, 1.., _) => Side::Raised(Severity::Warning),
+            (.., 1..) => Side::Between,
+            _ => Side::Clear,
+        };
+        let total = self.memory.ledger.now(self.key(), "reallocated_sectors")?;
+        Some(self.counted(side, Counted::Reallocated, total, grown(30 * DAY)?, 30 * DAY, TWO_READINGS))
+    }
+
+    fn crc(&self) -> Option<Sight> {
+        let grown = |within| self.growth("interface_crc_errors", within);
+        let side = match (grown(DAY)?, grown(WEEK)?) {
+            (CRC_DAY.., _) | (_, CRC_WEEK..) => Side::Raised(Severity::Warning),
+            (_, 1..) => Side::Raised(Severity::Notice),
+            _ => Side::Clear,
+        };
+        let total = self.memory.ledger.now(self.key(), "interface_crc_errors")?;
+        Some(self.counted(side, Counted::CrcErrors, total, grown(WEEK)?, WEEK, Holds::NONE))
+    }
+
+    fn worn(&self) -> Option<Sight> {
+        let used = self.memory.ledger.now(self.key(), "wear_used_percent")?;
+        let side = match used {
+            WORN_OUT.. => Side::Raised(Severity::Critical),
+            WORN.. => Side::Raised(Severity::Warning),
+            _ => Side::Clear,
+        };
+        Some(self.sight(side, Finding::SsdWorn { drive: self.place(), used: Percent(used as f64) }, TWO_READINGS))
+    }
+
+    fn counted(&self, side: Side, what: Counted, total: i64, grown: i64, within: Duration, holds: Holds) -> Sight {
+        self.sight(side, Finding::Counted { drive: self.place(), what, total, grown, within }, holds)
+    }
+
+    fn sight(&self, side: Side, finding: Finding, holds: Holds) -> Sight {
+        self.sight_at(self.drive.health.taken, side, finding, holds)
+    }
+
+    fn growth(&self, counter: &str, within: Duration) -> Option<i64> {
+        self.memory.ledger.growth(self.key(), counter, within)
+    }
+}
+
+/// The failed self-test that stands. A drive whose state says "failed" and whose record cannot be read failed some test.
+fn failed_test(tests: &SelfTests) -> Option<SaysFailing> {
+    let of_record = tests.standing_failure();
+    let unknown = (tests.past.is_empty() && tests.now == SelfTest::Failed).then_some(SaysFailing::SelfTest {
+        kind: TestKind::Other,
+        failed_at_lba: None,
+        age_hours: None,
+    });
+    let of_record = of_record.map(|PastTest { kind, failed_at_lba, age_hours, .. }| SaysFailing::SelfTest {
+        kind,
+        failed_at_lba,
+        age_hours,
+    });
+    of_record.or(unknown)
+}
+
+/// True for a passed test that looked at no less than the one by which the drive said that it fails.
+fn undoes(test: &PastTest, how: SaysFailing) -> bool {
+    matches!(how, SaysFailing::SelfTest { kind, .. } if test.undoes_failure_of(kind))
+}

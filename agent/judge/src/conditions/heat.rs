@@ -1,0 +1,130 @@
+//! drive-hot: a drive is warmer than it should be, or soon will be. A drive that sleeps or was taken out is not warm;
+//! one that does not answer is as warm as it last said, so nothing moves.
+
+use super::Rule;
+use crate::Memory;
+use crate::forecast::outlook;
+use crate::memory::drives;
+use crate::track::{Holds, Side, Sight, Track};
+use std::time::Duration;
+use traylight_config::{DriveLimits, Settings};
+use traylight_data::reading::{Drive, DriveKind, Power, Snapshot};
+use traylight_data::units::Celsius;
+use traylight_data::verdict::{Finding, HeatLimits, Kind, Outlook, Reaches, Severity, Subject};
+
+/// A limit that will be passed within this time is told of ahead.
+pub const AHEAD: Duration = Duration::from_secs(30 * 60);
+/// The warning comes at least so many degrees before the critical limit (starting value, no source).
+const APART: f64 = 3.0;
+/// How long a limit must be out of reach before that is over.
+const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every drive with a temperature, and of those that can have none any more.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let is_asleep = |drive: &&Drive| drive.power.get() == Some(&Power::Asleep);
+    // What a sleeping drive last told is not how warm it is.
+    let awake = snapshot.drives.iter().filter(|drive| !is_asleep(drive));
+    let warm = awake.filter_map(|drive| warm(settings, memory, snapshot, drive));
+    let absent = memory.drives.iter().filter(|(_, drive)| !drive.present).map(|(key, _)| key.clone());
+    let asleep = snapshot.drives.iter().filter(is_asleep).map(|drive| drive.key.clone());
+    let no_longer = absent.chain(asleep).filter_map(|key| {
+        let subject = Subject::Drive(key);
+        let (seen, finding) = (snapshot.taken, memory.finding(Kind::DriveHot, &subject)?.clone());
+        Some(Sight { subject, side: Side::Clear, seen, finding, holds: Holds::NONE })
+    });
+    warm.chain(no_longer).collect()
+}
+
+fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Sight> {
+    let limits = &settings.limits.drive;
+    let now = *drive.temperature.get()?;
+    let in_force = heat_limits(limits, drive);
+    let subject = Subject::Drive(drive.key.clone());
+    let open = memory.tracks.get(&(Kind::DriveHot, subject.clone())).and_then(Track::open);
+    let was_warm = open.is_some_and(|open| open.severity >= Severity::Warning);
+    let outlook = outlook(settings, memory, snapshot, drive);
+    let (side, is_ahead) = if now.0 >= in_force.critical {
+        (Side::Raised(Severity::Critical), false)
+    } else if now.0 >= in_force.warning {
+        (Side::Raised(Severity::Warning), false)
+    } else if was_warm {
+        let still = now.0 > in_force.warning - limits.clear_below_c;
+        (if still { Side::Between } else { Side::Clear }, false)
+    } else {
+        (ahead(outlook.as_ref()), true)
+    };
+    // What the drive itself calls the end is believed at once.
+    let at_the_end = drive.own_limits.critical.is_some_and(|end| now >= end);
+    let limit = if now.0 >= in_force.critical { in_force.critical } else { in_force.warning };
+    Some(Sight {
+        subject,
+        side,
+        // Holds are counted between answers of the drive: one odd answer is never enough.
+        seen: drive.temperature.taken,
+        finding: Finding::DriveHot {
+            drive: drives::place_of(settings, drive),
+            now,
+            limit: Celsius(limit),
+            own_limit: in_force.own,
+            others: others(snapshot, drive),
+            outlook,
+        },
+        holds: Holds {
+            notice: if is_ahead { outlook::TWO_FITS } else { limits.warning_hold },
+            warning: limits.warning_hold,
+            critical: if at_the_end { Duration::ZERO } else { limits.critical_hold },
+            clear: if is_ahead { AHEAD_CLEAR } else { limits.clear_hold },
+        },
+    })
+}
+
+/// On which side of its edges the warning ahead stands: over when not even the best estimate gets to the limit.
+fn ahead(outlook: Option<&Outlook>) -> Side {
+    match outlook.and_then(|outlook| outlook.reaches) {
+        Some(reaches) if is_ahead(&reaches) => Side::Raised(Severity::Notice),
+        Some(_) => Side::Between,
+        None => Side::Clear,
+    }
+}
+
+/// Worth a notice: the best estimate is there soon, and the cautious end of the interval gets there too.
+pub fn is_ahead(reaches: &Reaches) -> bool {
+    reaches.middle <= AHEAD && reaches.latest.is_some()
+}
+
+/// Where a drive with a temperature is heading: about its next limit, or the last when it is past them.
+pub fn outlook(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Outlook> {
+    let now = *drive.temperature.get()?;
+    let in_force = heat_limits(&settings.limits.drive, drive);
+    let next = if now.0 < in_force.warning { in_force.warning } else { in_force.critical };
+    memory.outlook.of(&drive.key, snapshot.taken, Celsius(next))
+}
+
+/// The drive's own limit where it states one, else the configured ones. Turning disks are kept 10 degrees below their
+/// own limit and within 45 to 55; flash 5 below (common practice, no source). A disk whose own limit is so low that these
+/// would meet is warned of just before it is critical.
+pub fn heat_limits(limits: &DriveLimits, drive: &Drive) -> HeatLimits {
+    match (drive.kind, drive.own_limits.maximum) {
+        (DriveKind::Ssd, Some(Celsius(own))) => HeatLimits { warning: own - 5.0, critical: own, own: true },
+        (DriveKind::Ssd, None) => {
+            HeatLimits { warning: limits.ssd_warning_c, critical: limits.ssd_critical_c, own: false }
+        }
+        (_, Some(Celsius(own))) => {
+            let critical = own - 2.0;
+            HeatLimits { warning: (own - 10.0).clamp(45.0, 55.0).min(critical - APART), critical, own: true }
+        }
+        (_, None) => HeatLimits { warning: limits.hdd_warning_c, critical: limits.hdd_critical_c, own: false },
+    }
+}
+
+/// The coolest and warmest of the other drives of the same kind: one hot among cool ones is about its tray.
+fn others(snapshot: &Snapshot, drive: &Drive) -> Option<(Celsius, Celsius)> {
+    let others = snapshot.drives.iter().filter(|other| other.key != drive.key && other.kind == drive.kind);
+    let degrees: Vec<f64> = others.filter_map(|other| other.temperature.get().map(|celsius| celsius.0)).collect();
+    let coolest = degrees.iter().copied().reduce(f64::min)?;
+    let warmest = degrees.iter().copied().reduce(f64::max)?;
+    Some((Celsius(coolest), Celsius(warmest)))
+}

@@ -1,0 +1,83 @@
+//! agent-and-alerts: what the program has to say of itself. This needs no snapshot: it is judged when there is none, too.
+
+use crate::Memory;
+use crate::track::{Holds, Side, Sight};
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::clock::Moment;
+use traylight_data::reading::Itself;
+use traylight_data::verdict::{AgentFault, Finding, Heard, Severity, Subject};
+
+/// For how long the panel must be silent.
+pub const PANEL_HOLD: Duration = Duration::from_secs(10 * 60);
+/// For how long an alert must wait for a warning; after a day it is critical.
+pub const WAITS: Duration = Duration::from_secs(15 * 60);
+/// What the program has to say of the last day.
+pub const DAY: Duration = Duration::from_secs(86_400);
+/// Three times the ten seconds at which most parts are looked at.
+pub const THREE_LOOKS: Duration = Duration::from_secs(30);
+
+/// The end of a run that nobody asked for, as the ledger counts it.
+pub const ENDED_UNASKED: &str = "ended unasked";
+
+/// What is seen of the program itself.
+pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {
+    let sight = |which: &str, side, what, holds| sight(now, which, side, what, holds);
+    // A box that has no panel any more misses none.
+    let panel_answers = itself.panel_answers.or(settings.panel.glasses.is_empty().then_some(true));
+    let panel = panel_answers.map(|answers| {
+        let side = raised(!answers, Severity::Notice);
+        sight("panel", side, AgentFault::PanelLost, Holds::new(PANEL_HOLD, Duration::ZERO))
+    });
+    let clock = itself.clock_set.map(|is_set| {
+        let side = raised(!is_set, Severity::Warning);
+        sight("clock", side, AgentFault::ClockNotSet, Holds::new(DAY, Duration::ZERO))
+    });
+    let unconfirmed = {
+        let side = raised(!itself.unconfirmed.is_empty(), Severity::Warning);
+        let what = AgentFault::NotConfirmed { ways: itself.unconfirmed.clone() };
+        sight("unconfirmed", side, what, Holds::new(DAY, Duration::ZERO))
+    };
+    let waiting = {
+        let waited = itself.longest_wait.unwrap_or_default();
+        let side = match waited {
+            waited if waited >= DAY => Side::Raised(Severity::Critical),
+            waited if waited >= WAITS => Side::Raised(Severity::Warning),
+            _ => Side::Clear,
+        };
+        sight("waiting", side, AgentFault::NotDelivered { waited }, Holds::NONE)
+    };
+    let not_kept = {
+        let side = raised(itself.not_kept.is_some(), Severity::Warning);
+        let what = AgentFault::NotKept { why: itself.not_kept.clone().unwrap_or_default() };
+        sight("not-kept", side, what, Holds::NONE)
+    };
+    let times = memory.ledger.count(ENDED_UNASKED);
+    let side = raised(times > 0, Severity::Warning);
+    let holds = Holds::NONE;
+    let ended = sight("ended", side, AgentFault::EndedUnasked { times }, holds);
+    [unseen(now, heard), panel, clock, Some(unconfirmed), Some(waiting), Some(not_kept), Some(ended)]
+        .into_iter()
+        .flatten()
+        .collect()
+}
+
+/// What of the box could not be looked at; `None` when nothing was read yet.
+pub fn unseen(now: Moment, heard: &Heard) -> Option<Sight> {
+    let what = match heard {
+        Heard::NotYet => return None,
+        Heard::Fresh => Vec::new(),
+        Heard::InPart(what) => what.clone(),
+        Heard::SilentSince(_) => vec!["everything: the probe is silent".to_owned()],
+    };
+    let side = raised(!what.is_empty(), Severity::Warning);
+    Some(sight(now, "unseen", side, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO)))
+}
+
+fn sight(now: Moment, which: &str, side: Side, what: AgentFault, holds: Holds) -> Sight {
+    Sight { subject: Subject::Agent(which.to_owned()), side, seen: now, finding: Finding::AgentTrouble { what }, holds }
+}
+
+fn raised(is_raised: bool, severity: Severity) -> Side {
+    if is_raised { Side::Raised(severity) } else { Side::Clear }
+}

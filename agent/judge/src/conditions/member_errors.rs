@@ -1,0 +1,152 @@
+//! member-errors and drive-back-not-used: what pools count on their members, and members that are there and not used. A
+//! drive can be in several pools, and with several partitions in one: what is told is told of a drive in a pool.
+
+use super::Rule;
+use crate::memory::drives;
+use crate::memory::ledger::Ledger;
+use crate::track::{Holds, Side, Sight};
+use crate::{Memory, redundancy};
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::reading::{Drive, Member, MemberErrorKind, MemberState, Pool, PoolRunning, Snapshot};
+use traylight_data::verdict::{Condition, Finding, Kind, Severity, Subject};
+
+/// Errors within this may be critical.
+pub const HOUR: Duration = Duration::from_secs(3600);
+/// Errors within this are a warning.
+pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
+/// A pool takes a member back by itself within this time, or not at all.
+pub const LEFT_OUT: Holds = Holds::new(Duration::from_secs(120), Duration::ZERO);
+/// More than so many within an hour are critical (starting value, no source).
+pub const MANY: i64 = 100;
+const KINDS: [MemberErrorKind; 5] = [
+    MemberErrorKind::Read,
+    MemberErrorKind::Write,
+    MemberErrorKind::Flush,
+    MemberErrorKind::Checksum,
+    MemberErrorKind::Generation,
+];
+
+/// Takes in what pools count on their members: growth is judged, so the ledger keeps it.
+pub fn learn(ledger: &mut Ledger, known: &drives::Known, snapshot: &Snapshot) {
+    for pool in &snapshot.pools {
+        for member in pool.members.iter().filter(|member| !member.errors.is_empty()) {
+            let Some(drive) = known.key_behind(&pool.key, &member.drive_device) else { continue };
+            for errors in &member.errors {
+                let count = i64::try_from(errors.count).unwrap_or(i64::MAX);
+                ledger.note(drive, &counter(pool, member, errors.kind), count);
+            }
+        }
+    }
+}
+
+/// What the ledger calls a pool's count on a member: by the part of its drive, since the kernel's names of drives change.
+fn counter(pool: &Pool, member: &Member, kind: MemberErrorKind) -> String {
+    let kind = match kind {
+        MemberErrorKind::Read => "read",
+        MemberErrorKind::Write => "write",
+        MemberErrorKind::Flush => "flush",
+        MemberErrorKind::Checksum => "checksum",
+        MemberErrorKind::Generation => "generation",
+    };
+    match member.device.strip_prefix(&member.drive_device).unwrap_or(&member.device) {
+        "" => format!("{kind}_errors in {}", pool.key),
+        part => format!("{kind}_errors of {part} in {}", pool.key),
+    }
+}
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every pool's members.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if drives::is_blind(snapshot) {
+        return Vec::new();
+    }
+    let pairs = snapshot.pools.iter().flat_map(|pool| snapshot.drives.iter().map(move |drive| (pool, drive)));
+    let members = pairs.flat_map(|(pool, drive)| {
+        [errors(settings, memory, snapshot, pool, drive), not_used(settings, memory, snapshot, pool, drive)]
+    });
+    let lost = snapshot.pools.iter().filter_map(|pool| data_lost(snapshot, pool));
+    members.flatten().chain(lost).chain(no_longer(memory, snapshot)).collect()
+}
+
+/// The members of a pool that are on a drive.
+fn on<'a>(pool: &'a Pool, drive: &'a Drive) -> impl Iterator<Item = &'a Member> {
+    pool.members.iter().filter(|member| member.drive_device == drive.device && !member.device_gone)
+}
+
+/// The kind of error that grew most.
+fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool, drive: &Drive) -> Option<Sight> {
+    if on(pool, drive).all(|member| member.errors.is_empty()) {
+        return None;
+    }
+    let growth = |kind, within| -> i64 {
+        let of_member = |member| memory.ledger.growth(&drive.key, &counter(pool, member, kind), within).unwrap_or(0);
+        on(pool, drive).map(of_member).fold(0, i64::saturating_add)
+    };
+    let (kind, grown) = KINDS.map(|kind| (kind, growth(kind, WEEK))).into_iter().max_by_key(|(_, grown)| *grown)?;
+    let side = match growth(kind, HOUR) {
+        101.. => Side::Raised(Severity::Critical),
+        _ if grown > 0 => Side::Raised(Severity::Warning),
+        _ => Side::Clear,
+    };
+    let place = drives::place_of(settings, drive);
+    let finding = Finding::MemberErrors { pool: pool.name.clone(), drive: place, kind, grown, within: WEEK };
+    Some(sight(snapshot, pool, drive, side, finding, Holds::NONE))
+}
+
+fn data_lost(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+    let pieces = pool.lost_data?;
+    let side = if pieces > 0 { Side::Raised(Severity::Critical) } else { Side::Clear };
+    let finding = Finding::DataLost { pool: pool.name.clone(), pieces };
+    let subject = Subject::Pool(pool.key.clone());
+    Some(Sight { subject, side, seen: snapshot.taken, finding, holds: Holds::NONE })
+}
+
+/// A drive that its pool lost, is there again, and is still not used by it. It is used once it holds its share: while it
+/// is being filled nothing is over, and a pool that lacks a member and lets it wait does not use it either.
+fn not_used(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool, drive: &Drive) -> Option<Sight> {
+    if pool.running.get() != Some(&PoolRunning::Running) || !memory.drives.get(&drive.key)?.is_in(&pool.key) {
+        return None;
+    }
+    let lacks = redundancy::standing(pool).lost > 0;
+    let side = match on(pool, drive).map(|member| member.state).next() {
+        _ if !lacks || on(pool, drive).any(redundancy::holds_its_share) => Side::Clear,
+        None => Side::Raised(Severity::Warning),
+        Some(MemberState::Spare) if !pool.activity.kind.is_work() => Side::Raised(Severity::Warning),
+        // Its owner knows.
+        Some(MemberState::Offline) => Side::Clear,
+        Some(_) => Side::Between,
+    };
+    let finding = Finding::DriveBackNotUsed { drive: drives::place_of(settings, drive), pool: pool.name.clone() };
+    Some(sight(snapshot, pool, drive, side, finding, LEFT_OUT))
+}
+
+/// What was told of a drive in a pool is over when that pool has nothing to do with it any more.
+fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let belongs = |subject: &Subject| match subject {
+        Subject::Member(drive, pool) => {
+            memory.drives.get(drive).is_none_or(|known| !known.present || known.is_in(pool))
+        }
+        _ => false,
+    };
+    let ends = |held: &&Condition| {
+        let is_meant =
+            matches!(held.kind(), Kind::DriveBackNotUsed) || matches!(held.finding, Finding::MemberErrors { .. });
+        is_meant && !belongs(&held.subject)
+    };
+    let over = |held: &Condition| Sight {
+        subject: held.subject.clone(),
+        side: Side::Clear,
+        seen: snapshot.taken,
+        finding: held.finding.clone(),
+        holds: Holds::NONE,
+    };
+    memory.open().filter(ends).map(over).collect()
+}
+
+fn sight(snapshot: &Snapshot, pool: &Pool, drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
+    let subject = Subject::Member(drive.key.clone(), pool.key.clone());
+    Sight { subject, side, seen: snapshot.taken, finding, holds }
+}

@@ -1,0 +1,114 @@
+//! member-faulty: a pool lacks no data, and yet not all of its devices are well: a spare that could not stand in, a log or
+//! cache device, a drive whose place a spare has taken and that was not replaced yet, a device that the pool does not trust
+//! any more. What a pool lacks data for is told by pool-degraded.
+
+use super::Rule;
+use crate::memory::drives;
+use crate::track::{Holds, Side, Sight};
+use crate::{Memory, redundancy};
+use std::collections::BTreeSet;
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::reading::{DriveKey, Member, MemberRole, MemberState, Pool, PoolRunning, Snapshot};
+use traylight_data::verdict::{Condition, Finding, Kind, MemberFault, Severity, Subject};
+
+/// What a pool tells of its devices is seen every ten seconds; while a spare takes over, much is said for a moment.
+pub const HOLDS: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(60));
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of the devices that pools do without.
+fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if drives::is_blind(snapshot) {
+        return Vec::new();
+    }
+    let running = |pool: &&Pool| pool.running.get() == Some(&PoolRunning::Running);
+    let mut seen: Vec<Sight> = Vec::new();
+    for pool in snapshot.pools.iter().filter(running) {
+        let found = pool.members.iter().filter_map(|member| of_member(memory, snapshot, pool, member));
+        // Of several devices that no drive is known for, the first speaks.
+        for sight in found {
+            if seen.iter().all(|other| other.subject != sight.subject) {
+                seen.push(sight);
+            }
+        }
+    }
+    let told: BTreeSet<Subject> = seen.iter().map(|sight| sight.subject.clone()).collect();
+    seen.extend(over(memory, snapshot, &told));
+    seen
+}
+
+/// What is wrong with a member that its pool lacks no data for; nothing of one that is well, nor of one that is missed.
+fn of_member(memory: &Memory, snapshot: &Snapshot, pool: &Pool, member: &Member) -> Option<Sight> {
+    let how = match member.state {
+        _ if member.device_gone => MemberFault::Gone,
+        MemberState::Faulty => MemberFault::PutOut,
+        MemberState::Offline => MemberFault::Offline,
+        _ if member.doubted => MemberFault::Doubted,
+        _ => return None,
+    };
+    let key = drive_behind(memory, pool, member);
+    let known = key.and_then(|key| memory.drives.get(key));
+    // That an expected drive is not there is told already, until its pool does without it.
+    if known.is_some_and(|known| !known.present && !known.accepted) {
+        return None;
+    }
+    let is_spare = known.is_some_and(|known| known.is_spare_in(&pool.key));
+    let role = if is_spare { MemberRole::Spare } else { member.role };
+    let stands_in = |other: &Member| other.slot == member.slot && redundancy::holds_its_share(other);
+    let is_missed = match member.slot {
+        Some(_) => how != MemberFault::Doubted && !pool.members.iter().any(stands_in),
+        // md takes the place away from what it puts out: while it lacks a member, that may be this one.
+        None => role == MemberRole::Data && redundancy::standing(pool).lost > 0,
+    };
+    let severity = if how == MemberFault::Offline { Severity::Notice } else { Severity::Warning };
+    Some(Sight {
+        subject: match key {
+            Some(key) => Subject::Member(key.clone(), pool.key.clone()),
+            None => Subject::Pool(pool.key.clone()),
+        },
+        side: if is_missed { Side::Between } else { Side::Raised(severity) },
+        seen: snapshot.taken,
+        finding: Finding::MemberFaulty {
+            pool: pool.name.clone(),
+            drive: known.map(|known| known.place.clone()),
+            device: member.device.clone(),
+            role,
+            how,
+        },
+        holds: HOLDS,
+    })
+}
+
+/// The drive that a member is or was on.
+fn drive_behind<'a>(memory: &'a Memory, pool: &Pool, member: &Member) -> Option<&'a DriveKey> {
+    let is_on = |known: &drives::KnownDrive| known.device == member.drive_device;
+    let there = memory.drives.iter().find(|(_, known)| known.present && is_on(known));
+    let was = || {
+        let mut absent = memory.drives.iter().filter(|(_, known)| !known.present && is_on(known));
+        absent.find(|(_, known)| known.is_in(&pool.key) || known.is_spare_in(&pool.key))
+    };
+    let found = if member.device_gone { was() } else { there };
+    found.map(|(key, _)| key)
+}
+
+/// A device that is well again, or that its pool does not list any more.
+fn over(memory: &Memory, snapshot: &Snapshot, told: &BTreeSet<Subject>) -> Vec<Sight> {
+    let is_seen = |pool: &str| {
+        let found = snapshot.pools.iter().find(|found| found.key == pool);
+        // A pool that its owner has taken apart is in no list any more.
+        found.map_or(memory.ledger.pools.get(pool).is_none(), |pool| pool.running.get() == Some(&PoolRunning::Running))
+    };
+    let ends = |held: &&Condition| {
+        held.kind() == Kind::MemberFaulty && !told.contains(&held.subject) && held.subject.pool().is_some_and(is_seen)
+    };
+    let clear = |held: &Condition| Sight {
+        subject: held.subject.clone(),
+        side: Side::Clear,
+        seen: snapshot.taken,
+        finding: held.finding.clone(),
+        holds: HOLDS,
+    };
+    memory.open().filter(ends).map(clear).collect()
+}

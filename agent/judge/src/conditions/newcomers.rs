@@ -1,0 +1,33 @@
+//! drive-new-or-moved: a drive that its owner has not agreed to yet, or one that sits elsewhere than it did.
+
+use super::Rule;
+use crate::Memory;
+use crate::memory::drives;
+use crate::track::{Holds, Side, Sight};
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::reading::Snapshot;
+use traylight_data::verdict::{Finding, Severity, Subject};
+
+/// Somebody may still be trying trays.
+pub const STEADY: Holds = Holds::new(Duration::from_secs(30), Duration::ZERO);
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every drive that is part of the box.
+fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if drives::is_blind(snapshot) {
+        return Vec::new();
+    }
+    let sight = |(key, drive): (&traylight_data::reading::DriveKey, &drives::KnownDrive)| {
+        let agreed = memory.ledger.acquaintances.get(key);
+        let is_as_agreed = agreed.is_some_and(|agreed| agreed.port == drive.place.port);
+        // One that is gone is told of elsewhere.
+        let side = if drive.present && !is_as_agreed { Side::Raised(Severity::Notice) } else { Side::Clear };
+        let from = agreed.and_then(|agreed| agreed.port.clone());
+        let finding = Finding::DriveNewOrMoved { drive: drive.place.clone(), from };
+        Sight { subject: Subject::Drive(key.clone()), side, seen: snapshot.taken, finding, holds: STEADY }
+    };
+    memory.drives.expected().map(sight).collect()
+}

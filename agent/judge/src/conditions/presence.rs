@@ -1,0 +1,54 @@
+//! drive-gone: an expected drive is not there.
+
+use super::Rule;
+use super::pools;
+use crate::Memory;
+use crate::memory::drives;
+use crate::track::{Holds, Side, Sight};
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::reading::{DriveKey, Snapshot};
+use traylight_data::verdict::{Finding, Severity, Subject};
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every expected drive.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if drives::is_blind(snapshot) {
+        return Vec::new();
+    }
+    let limits = &settings.limits.drive;
+    // Drives may need this long to start turning and to be found; one that was found and is gone needs no time.
+    let in_grace = memory.may_appear(settings, snapshot.taken);
+    let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
+        let its_pools = || snapshot.pools.iter().filter(|pool| drive.is_in(&pool.key));
+        // Of several pools the one that can lose no more is the one to speak of.
+        let pool = its_pools().find(|pool| !pools::leave_in(memory, pool).is_empty()).or_else(|| its_pools().next());
+        let severity = if !drive.pools.is_empty() { Severity::Critical } else { Severity::Warning };
+        let pool_agrees = its_pools().any(|pool| pools::misses(pool, &drive.device));
+        // At the start the pool's word tells nothing more: it never saw the drive, nor perhaps what it is plugged into.
+        let hold = if pool_agrees && drive.appeared { Duration::ZERO } else { limits.gone_hold };
+        let clear = if drive.accepted { Duration::ZERO } else { limits.back_hold };
+        let side = match drive.present || drive.accepted {
+            true => Side::Clear,
+            false if in_grace && !drive.appeared => Side::Between,
+            false => Side::Raised(severity),
+        };
+        Sight {
+            subject: Subject::Drive(key.clone()),
+            side,
+            seen: snapshot.taken,
+            finding: Finding::DriveGone {
+                drive: drive.place.clone(),
+                pool: pool.map(|pool| pool.name.clone()).or_else(|| {
+                    let known = drive.pools.first().and_then(|pool| memory.ledger.pools.get(pool));
+                    known.map(|known| known.name.clone())
+                }),
+                leave_in: pool.map(|pool| pools::leave_in(memory, pool)).unwrap_or_default(),
+            },
+            holds: Holds::new(hold, clear),
+        }
+    };
+    memory.drives.expected().map(sight).collect()
+}

@@ -1,0 +1,82 @@
+//! cpu-hot-throttled: the processor is too hot, or slows itself down. Where it does so is its maker's choice on x86, and
+//! that of the firmware on single-board computers.
+
+use super::Rule;
+use crate::Memory;
+use crate::track::{Holds, Side, Sight};
+use std::time::Duration;
+use traylight_config::{ProcessorLimits, Settings};
+use traylight_data::clock::Moment;
+use traylight_data::reading::{Processor, Snapshot};
+use traylight_data::units::Celsius;
+use traylight_data::verdict::{Finding, Severity, Subject};
+
+/// The board is looked at once a minute: two looks in a row count as one time of slowing down.
+pub const STILL: Duration = Duration::from_secs(90);
+/// An x86 processor warns and alarms so far below its own critical temperature (starting values, no source).
+pub const BELOW_OWN: (f64, f64) = (10.0, 3.0);
+
+/// What is remembered of a processor that slows itself down.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    count: Option<u64>,
+    last_slowed: Option<Moment>,
+}
+
+impl Known {
+    /// Takes in how often it did.
+    pub fn learn(&mut self, snapshot: &Snapshot) {
+        let Some(reading) = &snapshot.board.throttling else { return };
+        let Some(throttling) = reading.get() else { return };
+        let is_more = throttling.count.zip(self.count).is_some_and(|(now, before)| now > before);
+        if is_more || throttling.held_back == Some(true) {
+            self.last_slowed = Some(reading.taken);
+        }
+        self.count = throttling.count;
+    }
+}
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of the processor: its sensor that is nearest to its limit, and whether it slows itself down.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let limits = &settings.limits.processor;
+    let sensors = snapshot.temperatures.iter().filter_map(|sensor| {
+        let (warning, critical) = in_force(limits, sensor.processor?, sensor.critical);
+        Some((sensor.value.get()?.0, warning, critical))
+    });
+    let hottest = sensors.max_by(|one, other| (one.0 - one.1).total_cmp(&(other.0 - other.1)));
+    let throttling = snapshot.board.throttling.as_ref().and_then(|reading| reading.get());
+    if hottest.is_none() && throttling.is_none() {
+        return Vec::new();
+    }
+    let slowed = memory.processor.last_slowed.is_some_and(|last| snapshot.taken.since(last) < STILL);
+    let side = match hottest {
+        Some((now, _, critical)) if now >= critical => Side::Raised(Severity::Critical),
+        Some((now, warning, _)) if now >= warning => Side::Raised(Severity::Warning),
+        _ if slowed => Side::Raised(Severity::Warning),
+        Some((now, warning, _)) if now > warning - limits.clear_below_c => Side::Between,
+        _ => Side::Clear,
+    };
+    let limit = match hottest {
+        Some((now, _, critical)) if now >= critical => critical,
+        Some((_, warning, _)) => warning,
+        None => limits.warning_c,
+    };
+    let finding = Finding::ProcessorHot { now: hottest.map(|(now, ..)| Celsius(now)), limit: Celsius(limit), slowed };
+    let holds = Holds {
+        notice: limits.warning_hold,
+        warning: limits.warning_hold,
+        critical: limits.critical_hold,
+        clear: limits.clear_hold,
+    };
+    vec![Sight { subject: Subject::Processor, side, seen: snapshot.taken, finding, holds }]
+}
+
+fn in_force(limits: &ProcessorLimits, processor: Processor, critical: Option<Celsius>) -> (f64, f64) {
+    match (processor, critical) {
+        (Processor::X86, Some(Celsius(own))) => (own - BELOW_OWN.0, own - BELOW_OWN.1),
+        _ => (limits.warning_c, limits.critical_c),
+    }
+}

@@ -1,0 +1,97 @@
+//! space-low: a volume is nearly full, or will be soon. Small volumes and large ones are not full at the same share, so most
+//! limits are a share and an amount together. What is mounted read-only cannot fill: images and snapshots are full by nature.
+
+use super::Rule;
+use crate::Memory;
+use crate::track::{Holds, Side, Sight};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use traylight_config::{Settings, VolumeLimits};
+use traylight_data::reading::{Room, Snapshot, Volume, Writing, is_system};
+use traylight_data::units::{Bytes, Percent};
+use traylight_data::verdict::{Estimate, Finding, Severity, SpaceLimit, Subject};
+
+const GIB: u64 = 1 << 30;
+const MIB: u64 = 1 << 20;
+
+/// A volume that will be full within this time is told of; it is over when that is further off than the other.
+pub const SOON: Duration = Duration::from_secs(7 * 86_400);
+const NOT_SOON: Duration = Duration::from_secs(10 * 86_400);
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every volume whose room is known.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let full_in = full_in(memory, snapshot);
+    let watched = |volume: &&Volume| !settings.watch.leave_out_volumes.contains(&volume.mount);
+    let sight = |volume: &Volume| sight(&settings.limits.volume, volume, full_in.get(&volume.mount).copied());
+    snapshot.volumes.iter().filter(watched).filter_map(sight).collect()
+}
+
+/// When volumes will be full, by mount point, where the days carry that.
+pub fn full_in(memory: &Memory, snapshot: &Snapshot) -> BTreeMap<String, Estimate> {
+    let of = |volume: &Volume| {
+        let full = memory.ledger.full_when(&volume.mount, volume.room.get()?)?;
+        Some((volume.mount.clone(), full.left))
+    };
+    snapshot.volumes.iter().filter_map(of).collect()
+}
+
+fn sight(limits: &VolumeLimits, volume: &Volume, full_in: Option<Estimate>) -> Option<Sight> {
+    let room = volume.room.get()?;
+    let share = Percent::of(room.free.0 as f64, (room.free.0 + room.used.0) as f64)?;
+    let can_fill = volume.writing != Writing::ReadOnly;
+    let raised = passed(limits, volume, room, share, 0.0);
+    let full_within = |time: Duration| full_in.is_some_and(|full_in| full_in.middle < time);
+    let side = match raised {
+        _ if !can_fill => Side::Clear,
+        Some((severity, _)) => Side::Raised(severity),
+        None if full_within(SOON) => Side::Raised(Severity::Notice),
+        None if full_within(NOT_SOON) => Side::Between,
+        None if passed(limits, volume, room, share, limits.clear_percent).is_some() => Side::Between,
+        None => Side::Clear,
+    };
+    let (mount, limit) = (volume.mount.clone(), raised.map(|(_, limit)| limit));
+    Some(Sight {
+        subject: Subject::Volume(volume.mount.clone()),
+        side,
+        seen: volume.room.taken,
+        finding: Finding::SpaceLow { mount, free: room.free, size: room.size, share, limit, full_in },
+        holds: Holds::new(limits.hold, limits.clear_hold),
+    })
+}
+
+/// The worst limit that is passed, with all limits moved up by `margin` percent.
+fn passed(
+    limits: &VolumeLimits,
+    volume: &Volume,
+    room: &Room,
+    share: Percent,
+    margin: f64,
+) -> Option<(Severity, SpaceLimit)> {
+    let below_share = |percent: f64| share.0 < percent + margin;
+    let below = |bytes: u64| (room.free.0 as f64) < bytes as f64 * (1.0 + margin / 100.0);
+    // On a volume that is hardly larger than the floor, the floor would always be passed.
+    let floor = |bytes: u64| room.size.0 / 4 >= bytes && below(bytes);
+    let at = |severity, percent, amount: Option<u64>| {
+        Some((severity, SpaceLimit { share: Percent(percent), amount: amount.map(Bytes) }))
+    };
+
+    if is_system(&volume.mount) {
+        let least = limits.root_floor_mib * MIB;
+        if below_share(limits.root_critical_percent) || floor(least) {
+            return at(Severity::Critical, limits.root_critical_percent, Some(least));
+        }
+        return below_share(limits.root_warning_percent)
+            .then(|| at(Severity::Warning, limits.root_warning_percent, None))?;
+    }
+    let (warning_below, critical_below) = (limits.data_warning_below_gib * GIB, limits.data_critical_below_gib * GIB);
+    if floor(limits.data_floor_gib * GIB) || (below_share(limits.data_critical_percent) && below(critical_below)) {
+        return at(Severity::Critical, limits.data_critical_percent, Some(critical_below));
+    }
+    // Copy-on-write file systems need room to change anything: for them the share counts at any size.
+    let any_size = matches!(volume.file_system.as_str(), "zfs" | "btrfs");
+    (below_share(limits.data_warning_percent) && (any_size || below(warning_below)))
+        .then(|| at(Severity::Warning, limits.data_warning_percent, (!any_size).then_some(warning_below)))?
+}

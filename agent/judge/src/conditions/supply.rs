@@ -1,0 +1,140 @@
+//! undervoltage and rail-out-of-range: what the board can tell of its supply. An alarm of the board watches its own 5 V
+//! input; the 12 V of the drives is judged only where a sensor is labelled so.
+
+use super::Rule;
+use crate::Memory;
+use crate::memory::ledger::Ledger;
+use crate::track::{Holds, Side, Sight};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::clock::Moment;
+use traylight_data::reading::{Nominal, Rail, Snapshot, Undervoltage};
+use traylight_data::units::Volts;
+use traylight_data::verdict::{Finding, Severity, Subject};
+
+const MINUTE: Duration = Duration::from_secs(60);
+const DAY: Duration = Duration::from_secs(86_400);
+/// Alarms that are read two seconds apart, one of which may be missed, belong to one dip.
+const ONE_DIP: Duration = Duration::from_secs(6);
+/// A dip of this length is critical (starting value, no source).
+pub const LONG: Duration = Duration::from_secs(10);
+/// Dips within this span count together, and one is told of for so long.
+pub const DIPS_WITHIN: Duration = Duration::from_secs(10 * 60);
+/// An alarm is told for so long.
+pub const TOLD_FOR: Duration = Duration::from_secs(60 * 60);
+/// So many dips within ten minutes are critical (starting value, no source).
+pub const MANY: usize = 3;
+/// Three samples, two seconds apart.
+pub const SAMPLES: Duration = Duration::from_secs(4);
+/// The least that a 5 V input may have: where single-board computers raise their alarm (4.63 V and 5 %, data sheets of
+/// common boards).
+pub const FIVE_AT_LEAST: f64 = 4.65;
+/// So far inside its range a rail must be before that is over, in volts.
+pub const INSIDE: f64 = 0.1;
+
+/// The recent dips of each alarm, oldest first: when each was first and last seen.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Known {
+    dips: BTreeMap<String, Vec<(Moment, Moment)>>,
+}
+
+impl Known {
+    /// As when the machine has started again.
+    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
+        let dips = self.dips.values_mut().flatten();
+        dips.for_each(|(first, last)| (*first, *last) = (by(*first), by(*last)));
+    }
+}
+
+impl Ledger {
+    /// Takes in the alarms.
+    pub fn learn_supply(&mut self, snapshot: &Snapshot) {
+        for alarm in &snapshot.undervoltages {
+            let dips = self.supply.dips.entry(alarm.key.clone()).or_default();
+            dips.retain(|(_, last)| snapshot.taken.since(*last) < DAY);
+            if alarm.low.get() != Some(&true) {
+                continue;
+            }
+            match dips.last_mut().filter(|(_, last)| alarm.low.taken.since(*last) <= ONE_DIP) {
+                Some((_, last)) => *last = alarm.low.taken,
+                None => {
+                    dips.push((alarm.low.taken, alarm.low.taken));
+                    self.happened(&dips_of(&alarm.key), 1, DAY);
+                }
+            }
+        }
+    }
+}
+
+fn dips_of(key: &str) -> String {
+    format!("undervoltage {key}")
+}
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every alarm that answered and of every rail that is known by its label.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let alarms = snapshot.undervoltages.iter().filter_map(|alarm| dipping(memory, alarm));
+    alarms.chain(snapshot.rails.iter().filter_map(|rail| out_of_range(settings, rail))).collect()
+}
+
+fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Sight> {
+    let &is_low = alarm.low.get()?;
+    let now = alarm.low.taken;
+    let dips = memory.ledger.supply.dips.get(&alarm.key)?;
+    let within = |span| dips.iter().filter(move |(_, last)| now.since(*last) < span);
+    let longest = within(DIPS_WITHIN).map(|(first, last)| last.since(*first)).max().unwrap_or_default();
+    let count = within(DIPS_WITHIN).count();
+    let side = if count >= MANY || longest >= LONG {
+        Side::Raised(Severity::Critical)
+    } else if within(TOLD_FOR).next().is_some() {
+        Side::Raised(Severity::Warning)
+    } else {
+        Side::Clear
+    };
+    let in_a_day = memory.ledger.count(&dips_of(&alarm.key));
+    let finding = Finding::Undervoltage { is_low, dips: u32::try_from(count).unwrap_or(u32::MAX), longest, in_a_day };
+    let subject = Subject::Supply(alarm.key.clone());
+    Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
+}
+
+/// The range of a rail: warning below and above, critical below and above.
+struct Range {
+    warning: (f64, f64),
+    critical: (f64, f64),
+}
+
+fn range(settings: &Settings, nominal: Nominal) -> Range {
+    let limits = &settings.limits.supply;
+    let Volts(middle) = nominal.volts();
+    let around = |percent: f64| (middle * (1.0 - percent / 100.0), middle * (1.0 + percent / 100.0));
+    let critical = match nominal {
+        Nominal::Twelve => around(limits.twelve_volt_critical_percent),
+        Nominal::Five => (FIVE_AT_LEAST, f64::INFINITY),
+        Nominal::ThreePointThree => (f64::NEG_INFINITY, f64::INFINITY),
+    };
+    Range { warning: around(limits.warning_percent), critical }
+}
+
+fn out_of_range(settings: &Settings, rail: &Rail) -> Option<Sight> {
+    let nominal = rail.nominal?;
+    let now = *rail.value.get()?;
+    let Range { warning, critical } = range(settings, nominal);
+    let is_outside = |(low, high): (f64, f64)| now.0 < low || now.0 > high;
+    let side = if is_outside(critical) {
+        Side::Raised(Severity::Critical)
+    } else if is_outside(warning) {
+        Side::Raised(Severity::Warning)
+    } else if is_outside((warning.0 + INSIDE, warning.1 - INSIDE)) {
+        Side::Between
+    } else {
+        Side::Clear
+    };
+    let finding = Finding::RailOutOfRange { nominal, now, low: Volts(warning.0), high: Volts(warning.1) };
+    let subject = Subject::Supply(rail.key.clone());
+    Some(Sight { subject, side, seen: rail.value.taken, finding, holds: Holds::new(SAMPLES, 10 * MINUTE) })
+}

@@ -1,0 +1,234 @@
+//! volume-readonly, volume-absent, volume-errors and inodes-or-metadata-low: whether volumes are there, can be written to
+//! and hold together, and what besides bytes they can run out of.
+
+use super::Rule;
+use crate::Memory;
+use crate::memory::grace::Grace;
+use crate::track::{Holds, Side, Sight};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::reading::{Pool, Snapshot, Volume, Writing};
+use traylight_data::units::Percent;
+use traylight_data::verdict::{Finding, Kind, Severity, Subject};
+
+const MINUTE: Duration = Duration::from_secs(60);
+/// A volume that cannot be written to.
+pub const STOPPED: Holds = Holds::new(Duration::from_secs(10), MINUTE);
+/// A volume that is not mounted.
+pub const GONE: Holds = Holds::new(Duration::from_secs(30), MINUTE);
+/// Files or metadata that run out.
+pub const SLOWLY: Holds = Holds::new(Duration::from_secs(300), Duration::from_secs(600));
+/// Percent used: over below the first, a warning from the second, critical from the third.
+pub const USED: [f64; 3] = [87.0, 90.0, 97.0];
+/// Metadata that is full is critical with less than this not allocated, and a warning with less than the larger of the other
+/// and a hundredth of the pool.
+pub const NONE_LEFT: u64 = 512 << 20;
+/// Less than this not allocated is a warning, in bytes.
+pub const HARDLY_ANY_LEFT: u64 = 2 << 30;
+
+/// What is remembered of volumes, by mount point.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Known {
+    volumes: BTreeMap<String, KnownVolume>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+struct KnownVolume {
+    /// It could be written to, in this boot of the machine or an earlier one.
+    was_writable: bool,
+    /// The same since the machine started.
+    was_writable_in_this_boot: bool,
+    /// It was mounted since the machine started.
+    appeared: bool,
+    /// `/etc/fstab` wants it writable.
+    #[serde(skip)]
+    meant_writable: bool,
+    /// It could not be written to at the last look, by the mount table.
+    #[serde(default)]
+    stopped: bool,
+    /// How many errors it had written down when this mount of it was first seen, or since they were last fewer.
+    errors: Option<u64>,
+}
+
+impl Known {
+    /// Takes in which volumes are there and writable; true when that is worth keeping. What somebody has unmounted is
+    /// forgotten, but for what `/etc/fstab` wants, and for what may still be mounted after a start.
+    pub fn learn(&mut self, grace: Grace, snapshot: &Snapshot) -> bool {
+        if snapshot.is_blind_to("mounts") {
+            return false;
+        }
+        let before = self.clone();
+        let in_grace = snapshot.taken.since_boot() < grace.pools;
+        for (mount, known) in self.volumes.iter_mut().filter(|(mount, _)| !is_mounted(snapshot, mount)) {
+            // Whoever mounts it again makes it write again.
+            known.errors = None;
+            known.was_writable &= is_wanted(snapshot, mount) || (in_grace && !known.appeared);
+        }
+        self.volumes.retain(|mount, known| is_mounted(snapshot, mount) || known.was_writable);
+        for volume in &snapshot.volumes {
+            let known = self.volumes.entry(volume.mount.clone()).or_default();
+            (known.appeared, known.meant_writable) = (true, volume.meant_writable);
+            known.was_writable_in_this_boot |= volume.writing == Writing::Allowed;
+            known.was_writable |= known.was_writable_in_this_boot;
+            // What is written to again after the mount table called it stopped was mounted anew, with its errors in it.
+            let is_mounted_anew = volume.writing == Writing::Allowed && known.stopped;
+            let at_first = known.errors.filter(|_| !is_mounted_anew);
+            let fewest = |errors: u64| at_first.map_or(errors, |first| first.min(errors));
+            known.errors = volume.errors.map(fewest).or(at_first);
+            known.stopped = volume.writing != Writing::Allowed;
+        }
+        *self != before
+    }
+
+    /// As when the machine has started again: nothing was mounted yet, and all that is mounted writes again.
+    pub fn begin_boot(&mut self) {
+        for known in self.volumes.values_mut() {
+            *known = KnownVolume { was_writable: known.was_writable, ..KnownVolume::default() };
+        }
+    }
+
+    /// Its owner agrees that this volume can only be read; false when `/etc/fstab` says otherwise.
+    pub fn accept_read_only(&mut self, mount: &str) -> bool {
+        let known = self.volumes.get_mut(mount).filter(|known| !known.meant_writable);
+        known.map(|known| (known.was_writable, known.was_writable_in_this_boot) = (false, false)).is_some()
+    }
+
+    /// True for a volume that stops at errors and has had some since it was mounted, whatever the mount table says.
+    fn has_stopped(&self, volume: &Volume) -> bool {
+        let at_first = self.volumes.get(&volume.mount).and_then(|known| known.errors);
+        volume.stops_at_errors && volume.errors > at_first
+    }
+
+    fn appeared(&self, mount: &str) -> bool {
+        self.volumes.get(mount).is_some_and(|known| known.appeared)
+    }
+}
+
+fn is_mounted(snapshot: &Snapshot, mount: &str) -> bool {
+    snapshot.volumes.iter().any(|volume| volume.mount == mount)
+}
+
+fn is_wanted(snapshot: &Snapshot, mount: &str) -> bool {
+    snapshot.unmounted.iter().any(|wanted| wanted.mount == mount)
+}
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every volume, and of those that should be there.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    if snapshot.is_blind_to("mounts") {
+        return Vec::new();
+    }
+    let in_grace = snapshot.taken.since_boot() < memory.grace(settings).pools;
+    let of_volumes = snapshot
+        .volumes
+        .iter()
+        .flat_map(|volume| [readonly(memory, snapshot, volume, in_grace), errors(snapshot, volume), files(volume)]);
+    let of_pools = snapshot.pools.iter().map(|pool| metadata(snapshot, pool));
+    let absent = absent(memory, snapshot, in_grace);
+    of_volumes.chain(of_pools).flatten().chain(absent).chain(no_longer(memory, snapshot, in_grace)).collect()
+}
+
+/// A volume that stopped by itself says so; one that is only read-only is judged by what it was, or by `/etc/fstab`. A
+/// system that starts mounts its own volume read-only first.
+fn readonly(memory: &Memory, snapshot: &Snapshot, volume: &Volume, in_grace: bool) -> Option<Sight> {
+    let known = memory.ledger.volumes.volumes.get(&volume.mount);
+    let was_writable = known.is_some_and(|known| known.was_writable);
+    let may_become = in_grace && !memory.at_once && !known.is_some_and(|known| known.was_writable_in_this_boot);
+    let writing = match volume.writing {
+        Writing::Allowed if memory.ledger.volumes.has_stopped(volume) => Writing::StoppedByError,
+        other => other,
+    };
+    let is_meant_to_be_written = !volume.meant_read_only && (was_writable || volume.meant_writable);
+    let side = match writing {
+        Writing::Allowed => Side::Clear,
+        Writing::StoppedByError | Writing::ShutDown => Side::Raised(Severity::Critical),
+        Writing::ReadOnly if !is_meant_to_be_written => Side::Clear,
+        Writing::ReadOnly if may_become => Side::Between,
+        Writing::ReadOnly => Side::Raised(Severity::Critical),
+    };
+    let finding = Finding::VolumeReadonly { mount: volume.mount.clone(), writing };
+    Some(sight(&volume.mount, snapshot, side, finding, STOPPED))
+}
+
+/// What is not mounted, and what was not: a volume can be mounted again while nobody watches.
+fn absent(memory: &Memory, snapshot: &Snapshot, in_grace: bool) -> Vec<Sight> {
+    let known = memory.tracks.keys().filter_map(|(kind, subject)| match subject {
+        Subject::Volume(mount) if *kind == Kind::VolumeAbsent => Some(mount),
+        _ => None,
+    });
+    let mounts: BTreeSet<&String> = known.chain(snapshot.unmounted.iter().map(|wanted| &wanted.mount)).collect();
+    let seen = mounts.into_iter().map(|mount| {
+        let wanted = snapshot.unmounted.iter().find(|wanted| wanted.mount == *mount);
+        let side = match wanted {
+            None => Side::Clear,
+            Some(_) if in_grace && !memory.ledger.volumes.appeared(mount) => Side::Between,
+            Some(_) => Side::Raised(Severity::Critical),
+        };
+        let source = wanted.map(|wanted| wanted.source.clone()).unwrap_or_default();
+        sight(mount, snapshot, side, Finding::VolumeAbsent { mount: mount.clone(), source }, GONE)
+    });
+    seen.collect()
+}
+
+/// What is still told of a volume that somebody has unmounted is over, whatever it is.
+fn no_longer(memory: &Memory, snapshot: &Snapshot, in_grace: bool) -> Vec<Sight> {
+    let of_it = memory.open().filter_map(|held| match &held.subject {
+        Subject::Volume(mount) if held.kind() != Kind::VolumeAbsent => {
+            let may_come = in_grace && !memory.ledger.volumes.appeared(mount);
+            let is_there = is_mounted(snapshot, mount) || is_wanted(snapshot, mount) || may_come;
+            (!is_there).then(|| sight(mount, snapshot, Side::Clear, held.finding.clone(), GONE))
+        }
+        _ => None,
+    });
+    of_it.collect()
+}
+
+/// The file system keeps the number until it was checked.
+fn errors(snapshot: &Snapshot, volume: &Volume) -> Option<Sight> {
+    let count = volume.errors?;
+    let side = if count > 0 { Side::Raised(Severity::Warning) } else { Side::Clear };
+    let finding = Finding::VolumeErrors { mount: volume.mount.clone(), count };
+    Some(sight(&volume.mount, snapshot, side, finding, Holds::NONE))
+}
+
+fn files(volume: &Volume) -> Option<Sight> {
+    let files = volume.room.get()?.files?;
+    let used = Percent::of((files.total - files.free) as f64, files.total as f64)?;
+    let side = match used.0 {
+        _ if volume.writing == Writing::ReadOnly => Side::Clear,
+        used if used >= USED[2] => Side::Raised(Severity::Critical),
+        used if used >= USED[1] => Side::Raised(Severity::Warning),
+        used if used >= USED[0] => Side::Between,
+        _ => Side::Clear,
+    };
+    let finding = Finding::FilesLow { mount: volume.mount.clone(), free: files.free, used };
+    let subject = Subject::Volume(volume.mount.clone());
+    Some(Sight { subject, side, seen: volume.room.taken, finding, holds: SLOWLY })
+}
+
+/// Metadata that is nearly full is trouble only when nothing is left that could become more of it.
+fn metadata(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+    let room = pool.metadata?;
+    let size = pool.size.get()?.0;
+    let used = Percent::of(room.used.0 as f64, room.total.0 as f64)?;
+    let scarce = HARDLY_ANY_LEFT.max(size / 100);
+    let left = room.unallocated.0;
+    let side = match used.0 {
+        used if used >= USED[1] && left < NONE_LEFT => Side::Raised(Severity::Critical),
+        used if used >= USED[1] && left < scarce => Side::Raised(Severity::Warning),
+        used if used >= USED[0] && left < scarce => Side::Between,
+        _ => Side::Clear,
+    };
+    let finding = Finding::MetadataLow { pool: pool.name.clone(), unallocated: room.unallocated, used };
+    let subject = Subject::Pool(pool.key.clone());
+    Some(Sight { subject, side, seen: snapshot.taken, finding, holds: SLOWLY })
+}
+
+fn sight(mount: &str, snapshot: &Snapshot, side: Side, finding: Finding, holds: Holds) -> Sight {
+    Sight { subject: Subject::Volume(mount.to_owned()), side, seen: snapshot.taken, finding, holds }
+}

@@ -1,0 +1,178 @@
+//! Temperatures besides the limit: drive-hotter-than-peers, drives-heating-together, drive-cold, temperature-lost. One
+//! warm drive is about its tray, all of them are about the fan, the dust or the room. Drives also warm together at each
+//! start, each morning and each check, so a rise counts beyond what this box has reached before at such work, or while a
+//! fan fails. Thresholds are starting values (common practice, no source).
+
+use super::Rule;
+use super::{airflow, fans};
+use crate::memory::drives;
+use crate::track::{Holds, Side, Sight};
+use crate::{Memory, heat_limits};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::clock::Moment;
+use traylight_data::reading::{Drive, DriveKey, Power, Reason, Snapshot};
+use traylight_data::units::Celsius;
+use traylight_data::verdict::{Finding, Place, Severity, Subject};
+
+const MINUTE: Duration = Duration::from_secs(60);
+/// Degrees above the middle of its kind that are odd, and those that are not, and for how long.
+pub const ODD: f64 = 8.0;
+/// Below so many degrees above the middle it is over.
+pub const NOT_ODD: f64 = 5.0;
+/// For so long.
+pub const ODD_HOLD: Duration = Duration::from_secs(30 * 60);
+/// The span over which a rise is looked at.
+pub const SPAN: Duration = Duration::from_secs(10 * 60);
+/// Degrees within that span that are a steep rise, those that are none, and for how long none must be steeper.
+pub const STEEP: f64 = 5.0;
+/// Below so many degrees of rise it is over.
+pub const FLAT: f64 = 1.0;
+/// For so long.
+pub const FLAT_HOLD: Duration = Duration::from_secs(20 * 60);
+/// So many drives must rise together.
+pub const TOGETHER: usize = 2;
+/// So many degrees below its limit a drive is watched for a steep rise when nothing is known of how warm it gets.
+pub const NEAR: f64 = 5.0;
+/// Degrees below which a drive is too cold, and above which it is not, and for how long.
+pub const COLD: f64 = 5.0;
+/// Above so many degrees it is over.
+pub const NOT_COLD: f64 = 8.0;
+/// For so long.
+pub const COLD_HOLD: Duration = Duration::from_secs(10 * 60);
+/// For how long a temperature must be missing.
+pub const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
+
+/// The recent curve of each drive, oldest first.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    curves: BTreeMap<DriveKey, Vec<(Moment, f64)>>,
+}
+
+impl Known {
+    /// Takes in the temperatures that are new.
+    pub fn learn(&mut self, snapshot: &Snapshot) {
+        for drive in awake(snapshot) {
+            let Some(celsius) = drive.temperature.get() else { continue };
+            let curve = self.curves.entry(drive.key.clone()).or_default();
+            if curve.last().is_none_or(|(last, _)| *last < drive.temperature.taken) {
+                curve.push((drive.temperature.taken, celsius.0));
+            }
+            // One reading from before the span stays, to measure from.
+            while curve.len() > 2 && snapshot.taken.since(curve[1].0) >= SPAN {
+                curve.remove(0);
+            }
+        }
+    }
+
+    /// How much warmer a drive is than ten minutes ago; `None` until it was looked at for that long.
+    fn rise(&self, drive: &DriveKey) -> Option<f64> {
+        let curve = self.curves.get(drive)?;
+        let ((first, was), (last, is)) = (curve.first()?, curve.last()?);
+        (last.since(*first) >= SPAN - MINUTE).then_some(is - was)
+    }
+
+    fn was_told(&self, drive: &DriveKey) -> bool {
+        self.curves.contains_key(drive)
+    }
+}
+
+/// The rule of this file.
+pub const RULE: Rule = Rule { sights };
+
+/// What is seen of every drive that is awake.
+fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+    let of_one = awake(snapshot).flat_map(|drive| {
+        let place = drives::place_of(settings, drive);
+        [hotter_than_peers(snapshot, drive, &place), cold(drive, &place), lost(memory, snapshot, drive, &place)]
+    });
+    of_one.flatten().chain(together(settings, memory, snapshot)).collect()
+}
+
+fn awake(snapshot: &Snapshot) -> impl Iterator<Item = &Drive> {
+    snapshot.drives.iter().filter(|drive| drive.power.get() != Some(&Power::Asleep))
+}
+
+fn hotter_than_peers(snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Sight> {
+    let now = *drive.temperature.get()?;
+    let peers = awake(snapshot).filter(|peer| peer.key != drive.key && peer.kind == drive.kind);
+    let mut degrees: Vec<f64> = peers.filter_map(|peer| peer.temperature.get().map(|celsius| celsius.0)).collect();
+    // Of one peer alone nobody can say which of the two is odd.
+    if degrees.len() < 2 {
+        return None;
+    }
+    degrees.sort_by(f64::total_cmp);
+    let median = (degrees[(degrees.len() - 1) / 2] + degrees[degrees.len() / 2]) / 2.0;
+    let side = match now.0 - median {
+        above if above >= ODD => Side::Raised(Severity::Notice),
+        above if above < NOT_ODD => Side::Clear,
+        _ => Side::Between,
+    };
+    let finding = Finding::DriveHotterThanPeers { drive: place.clone(), now, median: Celsius(median) };
+    Some(sight(drive, side, finding, Holds::new(ODD_HOLD, ODD_HOLD)))
+}
+
+fn cold(drive: &Drive, place: &Place) -> Option<Sight> {
+    let now = *drive.temperature.get()?;
+    let side = match now.0 {
+        degrees if degrees < COLD => Side::Raised(Severity::Warning),
+        degrees if degrees > NOT_COLD => Side::Clear,
+        _ => Side::Between,
+    };
+    let finding = Finding::DriveCold { drive: place.clone(), now };
+    Some(sight(drive, side, finding, Holds::new(COLD_HOLD, COLD_HOLD)))
+}
+
+fn lost(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Sight> {
+    if !memory.warmth.was_told(&drive.key) {
+        return None;
+    }
+    let is_lost = |drive: &Drive| drive.temperature.missing().is_some_and(|why| why.reason != Reason::NotAsked);
+    let all = awake(snapshot).filter(|drive| memory.warmth.was_told(&drive.key)).all(is_lost);
+    let severity = if all { Severity::Warning } else { Severity::Notice };
+    let side = if is_lost(drive) { Side::Raised(severity) } else { Side::Clear };
+    let why = drive.temperature.missing().map(ToString::to_string).unwrap_or_default();
+    let finding = Finding::TemperatureLost { drive: place.clone(), why, all };
+    // Two good readings end it: they are a minute apart.
+    Some(sight(drive, side, finding, Holds::new(LOST_HOLD, MINUTE)))
+}
+
+fn sight(drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
+    Sight { subject: Subject::Drive(drive.key.clone()), side, seen: drive.temperature.taken, finding, holds }
+}
+
+fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option<Sight> {
+    let rises: Vec<(&Drive, f64)> =
+        awake(snapshot).filter_map(|drive| Some((drive, memory.warmth.rise(&drive.key)?))).collect();
+    let fan_fails = fans::fails(memory);
+    let under_load = memory.airflow.is_under_load(snapshot);
+    let counts = |drive: &Drive| fan_fails || is_beyond(settings, memory, drive, under_load);
+    let warming: Vec<&(&Drive, f64)> = rises.iter().filter(|(drive, rise)| *rise >= STEEP && counts(drive)).collect();
+    let steepest = rises.iter().map(|(_, rise)| *rise).reduce(f64::max)?;
+    let side = match warming.len() {
+        TOGETHER.. => Side::Raised(Severity::Warning),
+        _ if steepest < FLAT => Side::Clear,
+        _ => Side::Between,
+    };
+    let mut places: Vec<Place> = warming.iter().map(|(drive, _)| drives::place_of(settings, drive)).collect();
+    places.sort();
+    let rise = warming.iter().map(|(_, rise)| *rise).reduce(f64::min).unwrap_or(steepest);
+    Some(Sight {
+        subject: Subject::AllDrives,
+        side,
+        seen: snapshot.taken,
+        finding: Finding::DrivesHeatingTogether { drives: places, rise },
+        holds: Holds::new(Duration::ZERO, FLAT_HOLD),
+    })
+}
+
+/// True for a drive that is warmer than it ever was at such work in this box; of one that is not known yet, when it comes near
+/// its limit.
+fn is_beyond(settings: &Settings, memory: &Memory, drive: &Drive, under_load: bool) -> bool {
+    let Some(now) = drive.temperature.get() else { return false };
+    match memory.ledger.warmest.reached(&drive.key, under_load) {
+        Some(reached) => now.0 >= reached + airflow::ABOVE,
+        None => now.0 >= heat_limits(&settings.limits.drive, drive).warning - NEAR,
+    }
+}
