@@ -3,7 +3,6 @@
 
 use super::tongue::{Places, Tongue};
 use super::wording::{Words, listed, whole};
-use crate::judge::{controllers, supply};
 use crate::reading::{ControllerKind, Lane, Nominal};
 use crate::units::{Celsius, Rpm, Volts};
 use crate::verdict::{ControllerFault, ControllerName, LinkFault, Place};
@@ -47,13 +46,18 @@ pub(super) fn processor(now: Option<Celsius>, limit: Celsius, slowed: bool, tong
     tongue.words(section, &[("at", &at), ("what", &what), ("sensed", &sensed), ("held", &held)])
 }
 
-pub(super) fn undervoltage(is_low: bool, dips: u32, longest: Duration, in_a_day: u64, tongue: Tongue) -> Words {
+pub(super) fn undervoltage(
+    is_low: bool,
+    (dips, longest, within): (u32, Duration, Duration),
+    in_a_day: u64,
+    tongue: Tongue,
+) -> Words {
     // Dips are seen two seconds apart.
     let longest = match longest < Duration::from_secs(2) {
         true => tongue.plain("undervoltage.short").to_owned(),
         false => tongue.span(longest),
     };
-    let within = tongue.span(supply::DIPS_WITHIN);
+    let within = tongue.span(within);
     let often = match dips {
         0 => String::new(),
         1 => tongue.say("undervoltage.once", &[("longest", &longest), ("within", &within)]),
@@ -84,19 +88,20 @@ pub(super) fn controller(name: &ControllerName, drives: &[Place], what: &Control
         let places: Places = &[("controller", &controller), ("behind", &behind)];
         tongue.words(section, &[places, more].concat())
     };
-    let within = tongue.span(controllers::HOUR);
     let lane = |lane: &Lane| tongue.figure(format!("{} GT/s x{}", lane.gigatransfers, lane.width));
     match what {
         ControllerFault::Gone => words("controller.gone", &[]),
         ControllerFault::AllOnes => words("controller.all-ones", &[]),
         ControllerFault::NoDriver => words("controller.no-driver", &[]),
-        ControllerFault::BusErrors { corrected } => {
-            words("controller.bus-errors", &[("corrected", corrected), ("within", &within)])
+        ControllerFault::BusErrors { corrected, within } => {
+            words("controller.bus-errors", &[("corrected", corrected), ("within", &tongue.span(*within))])
         }
         ControllerFault::SlowLane { now, best } => {
             words("controller.slow-lane", &[("now", &lane(now)), ("best", &lane(best))])
         }
-        ControllerFault::Resets { count } => words("controller.resets", &[("count", count), ("within", &within)]),
+        ControllerFault::Resets { count, within } => {
+            words("controller.resets", &[("count", count), ("within", &tongue.span(*within))])
+        }
     }
 }
 

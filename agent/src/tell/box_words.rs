@@ -3,8 +3,6 @@
 
 use super::tongue::{Places, Tongue};
 use super::wording::Words;
-use crate::judge::board;
-use crate::units::Bytes;
 use crate::verdict::{AgentFault, BoxFault};
 
 pub(super) fn agent(what: &AgentFault, tongue: Tongue) -> Words {
@@ -42,9 +40,9 @@ pub(super) fn of_box(what: &BoxFault, tongue: Tongue) -> Words {
             let processes = tongue.count("box.out-of-memory.processes", *ended);
             tongue.words("box.out-of-memory", &[("processes", &processes), ("ended", ended)])
         }
-        BoxFault::CardWears { device, written } => {
-            let bearable = tongue.figure(Bytes(board::CARD_BYTES));
-            let places: Places = &[("device", device), ("written", &tongue.figure(written)), ("bearable", &bearable)];
+        BoxFault::CardWears { device, written, bearable } => {
+            let (written, bearable) = (tongue.figure(written), tongue.figure(bearable));
+            let places: Places = &[("device", device), ("written", &written), ("bearable", &bearable)];
             tongue.words("box.card-wears", places)
         }
         BoxFault::DiskErrors { device, count } => {

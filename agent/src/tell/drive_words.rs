@@ -47,6 +47,7 @@ pub(super) fn recovery(
     device: &str,
     tries: Option<Duration>,
     patience: Duration,
+    enough: Duration,
     tongue: Tongue,
 ) -> Words {
     let (limit, tries) = match tries.map(|tries| tongue.span(tries)) {
@@ -56,8 +57,9 @@ pub(super) fn recovery(
             (words("recovery-time-mismatch.without-limit"), words("recovery-time-mismatch.none"))
         }
     };
-    let patience = tongue.span(patience);
-    let places: Places = &[("limit", &limit), ("tries", &tries), ("patience", &patience), ("device", &device)];
+    let (patience, enough) = (tongue.span(patience), enough.as_secs());
+    let places: Places =
+        &[("limit", &limit), ("tries", &tries), ("patience", &patience), ("enough", &enough), ("device", &device)];
     about("recovery-time-mismatch", drive, tongue, places)
 }
 

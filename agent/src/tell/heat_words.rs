@@ -15,6 +15,7 @@ pub(super) struct Warm<'a> {
     pub limit: Celsius,
     pub own_limit: bool,
     pub others: Option<(Celsius, Celsius)>,
+    pub is_alone: bool,
     pub outlook: Option<Outlook>,
 }
 
@@ -40,7 +41,7 @@ impl Warm<'_> {
             }
             _ => about("drive-hot", self.drive, tongue, places),
         };
-        if self.others.is_some_and(|(_, warmest)| self.now.0 - warmest.0 >= 8.0) {
+        if self.is_alone {
             words.brief = tongue.plain("drive-hot.alone.brief").to_owned();
             words.advice = tongue.plain("drive-hot.alone.advice").to_owned();
         }

@@ -2,10 +2,10 @@
 
 use super::tongue::{Places, Tongue};
 use super::wording::{Words, listed, named, pointed_at};
-use crate::judge::space::SOON;
 use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Writing};
 use crate::units::{Bytes, Percent, span};
 use crate::verdict::{Down, Estimate, MemberFault, Place, ReadRisk, SpaceLimit};
+use std::time::Duration;
 
 /// A pool that misses members.
 pub(super) struct Degraded<'a> {
@@ -102,7 +102,7 @@ pub(super) fn space(
     mount: &str,
     (free, size, share): (Bytes, Bytes, Percent),
     limit: Option<&SpaceLimit>,
-    full_in: Option<Estimate>,
+    (full_in, near): (Option<Estimate>, Duration),
     tongue: Tongue,
 ) -> Words {
     let soon = full_in.map(|full_in| tongue.say("space-low.soon", &[("estimate", &tongue.estimate(&full_in))]));
@@ -123,7 +123,7 @@ pub(super) fn space(
         None => tongue.say("space-low.limit", &[("share", &limit.share)]),
     }));
     words.evidence.extend(full_in.map(|full_in| {
-        let places: Places = &[("estimate", &tongue.estimate(&full_in)), ("limit", &tongue.span(SOON))];
+        let places: Places = &[("estimate", &tongue.estimate(&full_in)), ("limit", &tongue.span(near))];
         tongue.say("space-low.trend", places)
     }));
     words

@@ -5,8 +5,6 @@ use super::heat_words::Warm;
 use super::pool_words::Degraded;
 use super::tongue::{Places, Tongue};
 use super::{board_words, box_words, drive_words, pool_words};
-use crate::judge::{attachments, pool_work, warmth};
-use crate::units::Celsius;
 use crate::verdict::{Condition, Finding, Place, Severity};
 use std::time::Duration;
 
@@ -120,9 +118,10 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
     let span = |time: &Duration| tongue.span(*time);
     match finding {
         Finding::DriveGone { drive, pool, .. } => drive_words::gone(drive, pool.as_deref(), tongue),
-        Finding::DriveHot { drive, now, limit, own_limit, others, outlook } => {
-            let (now, limit, own_limit, others, outlook) = (*now, *limit, *own_limit, *others, *outlook);
-            Warm { drive, now, limit, own_limit, others, outlook }.words(tongue)
+        Finding::DriveHot { drive, now, limit, own_limit, others, is_alone, outlook } => {
+            let (now, limit, own_limit) = (*now, *limit, *own_limit);
+            let (others, is_alone, outlook) = (*others, *is_alone, *outlook);
+            Warm { drive, now, limit, own_limit, others, is_alone, outlook }.words(tongue)
         }
         Finding::DriveSaysFailing { drive, how } => drive_words::failing(drive, *how, tongue),
         Finding::Counted { drive, what, total, grown, within } => {
@@ -139,16 +138,15 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::DriveHotterThanPeers { drive, now, median } => {
             on("drive-hotter-than-peers", drive, &[("now", now), ("degrees", &whole(now.0)), ("median", median)])
         }
-        Finding::DrivesHeatingTogether { drives, rise } => {
+        Finding::DrivesHeatingTogether { drives, rise, within } => {
             let labels: Vec<String> = drives.iter().map(Place::label).collect();
             let (labels, rise) = (labels.join(" "), whole(*rise));
-            let (within, count) = (tongue.span(warmth::SPAN), drives.len());
+            let (within, count) = (span(within), drives.len());
             let places: Places = &[("labels", &labels), ("rise", &rise), ("count", &count), ("within", &within)];
             words("drives-heating-together", places)
         }
-        Finding::DriveCold { drive, now } => {
-            let limit = Celsius(warmth::COLD);
-            on("drive-cold", drive, &[("now", now), ("degrees", &whole(now.0)), ("limit", &limit)])
+        Finding::DriveCold { drive, now, limit } => {
+            on("drive-cold", drive, &[("now", now), ("degrees", &whole(now.0)), ("limit", limit)])
         }
         Finding::TemperatureLost { drive, why, all } => {
             let all = if *all { tongue.plain("temperature-lost.all") } else { "" };
@@ -157,8 +155,8 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::SataSlow { drive, now, best } => {
             on("sata-slow", drive, &[("now", &tongue.figure(now)), ("best", &tongue.figure(best))])
         }
-        Finding::RecoveryTimeMismatch { drive, device, tries, patience } => {
-            drive_words::recovery(drive, device, *tries, *patience, tongue)
+        Finding::RecoveryTimeMismatch { drive, device, tries, patience, enough } => {
+            drive_words::recovery(drive, device, *tries, *patience, *enough, tongue)
         }
         Finding::DriveNewOrMoved { drive, from } => drive_words::new_or_moved(drive, from.as_deref(), tongue),
         Finding::DriveBackNotUsed { drive, pool } => on("drive-back-not-used", drive, &[("pool", pool)]),
@@ -170,8 +168,8 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::MemberFaulty { pool, drive, device, role, how } => {
             pool_words::faulty(pool, drive.as_ref(), device, *role, *how, tongue)
         }
-        Finding::UsbSlow { drive, now, best } => {
-            let (now, best, held) = (tongue.figure(now), tongue.figure(best), tongue.span(attachments::SLOW_HOLD));
+        Finding::UsbSlow { drive, now, best, held } => {
+            let (now, best, held) = (tongue.figure(now), tongue.figure(best), span(held));
             on("usb-slow", drive, &[("now", &now), ("best", &best), ("held", &held)])
         }
         Finding::MissingAtStart { drive, missing, of } => {
@@ -185,10 +183,10 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::PoolBusy { pool, activity, done, left, risk } => {
             pool_words::busy(pool, *activity, *done, *left, *risk, tongue)
         }
-        Finding::RebuildStalled { pool, activity, done, stood } => {
+        Finding::RebuildStalled { pool, activity, done, stood, least } => {
             let at = done.map(|done| tongue.say("rebuild-stalled.at", &[("done", &done)])).unwrap_or_default();
             let doing = tongue.activity(*activity);
-            let least = pool_work::CRAWL_BYTES_PER_S / 1e6;
+            let least = least.0 / 1e6;
             let places: Places =
                 &[("pool", pool), ("doing", &doing), ("at", &at), ("stood", &span(stood)), ("least", &least)];
             words("rebuild-stalled", places)
@@ -196,16 +194,16 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::Mismatches { pool, level, bytes } => {
             words("mismatches", &[("pool", pool), ("level", level), ("bytes", &tongue.figure(bytes))])
         }
-        Finding::CheckOverdue { pool, since, never } => {
+        Finding::CheckOverdue { pool, since, never, every } => {
             let section = if *never { "check-overdue.never" } else { "check-overdue" };
-            words(section, &[("pool", pool), ("since", &span(since)), ("every", &tongue.span(pool_work::CHECK_EVERY))])
+            words(section, &[("pool", pool), ("since", &span(since)), ("every", &span(every))])
         }
         Finding::DataLost { pool, pieces } => words("data-lost", &[("pool", pool), ("pieces", pieces)]),
         Finding::MetadataLow { pool, unallocated, used } => {
             words("metadata-low", &[("pool", pool), ("unallocated", &tongue.figure(unallocated)), ("used", used)])
         }
-        Finding::SpaceLow { mount, free, size, share, limit, full_in } => {
-            pool_words::space(mount, (*free, *size, *share), limit.as_ref(), *full_in, tongue)
+        Finding::SpaceLow { mount, free, size, share, limit, full_in, soon } => {
+            pool_words::space(mount, (*free, *size, *share), limit.as_ref(), (*full_in, *soon), tongue)
         }
         Finding::VolumeReadonly { mount, writing } => words(pool_words::readonly(*writing), &[("mount", mount)]),
         Finding::VolumeAbsent { mount, source } => words("volume-absent", &[("mount", mount), ("source", source)]),
@@ -221,8 +219,8 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         }
         Finding::AirflowSuspected { drives, above } => board_words::airflow_suspected(drives, *above, tongue),
         Finding::ProcessorHot { now, limit, slowed } => board_words::processor(*now, *limit, *slowed, tongue),
-        Finding::Undervoltage { is_low, dips, longest, in_a_day } => {
-            board_words::undervoltage(*is_low, *dips, *longest, *in_a_day, tongue)
+        Finding::Undervoltage { is_low, dips, longest, within, in_a_day } => {
+            board_words::undervoltage(*is_low, (*dips, *longest, *within), *in_a_day, tongue)
         }
         Finding::RailOutOfRange { nominal, now, low, high } => board_words::rail(*nominal, *now, *low, *high, tongue),
         Finding::ControllerTrouble { controller, drives, what } => {

@@ -123,10 +123,12 @@ pub enum ControllerFault {
     AllOnes,
     /// No driver would start it.
     NoDriver,
-    /// Errors on its PCIe link, within an hour.
+    /// Errors on its PCIe link.
     BusErrors {
         /// How many, all corrected.
         corrected: u64,
+        /// Within which time.
+        within: Duration,
     },
     /// Its PCIe link is slower or narrower than it was.
     SlowLane {
@@ -135,10 +137,12 @@ pub enum ControllerFault {
         /// The best that it was.
         best: Lane,
     },
-    /// A USB bridge was reset, within an hour.
+    /// A USB bridge was reset.
     Resets {
         /// How often.
         count: u64,
+        /// Within which time.
+        within: Duration,
     },
 }
 
@@ -195,6 +199,8 @@ pub enum BoxFault {
         device: String,
         /// What was written within a day of watching.
         written: Bytes,
+        /// The most that it will bear for long.
+        bearable: Bytes,
     },
     /// Reading or writing the disk that the system is on failed.
     DiskErrors {

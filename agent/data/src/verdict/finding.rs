@@ -5,7 +5,7 @@ use super::{
     Place, ReadRisk, SaysFailing, SpaceLimit,
 };
 use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Nominal, Writing};
-use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
+use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -33,6 +33,8 @@ pub enum Finding {
         own_limit: bool,
         /// The coolest and warmest of the other drives of its kind, if there are any.
         others: Option<(Celsius, Celsius)>,
+        /// True when it is so much warmer than all of them that it is about its tray.
+        is_alone: bool,
         /// Where it is heading and how long until its next limit, as far as its readings say.
         outlook: Option<Outlook>,
     },
@@ -97,6 +99,8 @@ pub enum Finding {
         limit: Option<SpaceLimit>,
         /// When it will be full, if its history says so.
         full_in: Option<Estimate>,
+        /// A volume that will be full within this time is nearly full, too.
+        soon: Duration,
     },
     /// A fan that should turn does not.
     FanStopped {
@@ -172,8 +176,10 @@ pub enum Finding {
     DrivesHeatingTogether {
         /// Which.
         drives: Vec<Place>,
-        /// The least rise among them, in degrees within ten minutes.
+        /// The least rise among them, in degrees.
         rise: f64,
+        /// The time within which they rose.
+        within: Duration,
     },
     /// A drive is too cold.
     DriveCold {
@@ -181,6 +187,8 @@ pub enum Finding {
         drive: Place,
         /// How cold.
         now: Celsius,
+        /// The least that it should be.
+        limit: Celsius,
     },
     /// A drive that told its temperature tells it no more.
     TemperatureLost {
@@ -208,6 +216,8 @@ pub enum Finding {
         now: MegabitsPerSecond,
         /// The best that it had on this USB controller.
         best: MegabitsPerSecond,
+        /// For how long it has been slower, at least.
+        held: Duration,
     },
     /// A drive keeps missing when the box is switched on.
     MissingAtStart {
@@ -228,6 +238,8 @@ pub enum Finding {
         tries: Option<Duration>,
         /// How long the kernel waits.
         patience: Duration,
+        /// How long the kernel must wait for a disk that has no limit.
+        enough: Duration,
     },
     /// A drive is new to the box, or sits elsewhere than it did.
     DriveNewOrMoved {
@@ -253,6 +265,8 @@ pub enum Finding {
         done: Option<Percent>,
         /// How long it has stood still, or crept.
         stood: Duration,
+        /// Slower than this is no progress.
+        least: BytesPerSecond,
     },
     /// A comparison found places that do not agree.
     Mismatches {
@@ -271,6 +285,8 @@ pub enum Finding {
         since: Duration,
         /// True when no comparison was ever seen.
         never: bool,
+        /// How often there should be one.
+        every: Duration,
     },
     /// A pool counts more errors on a member.
     MemberErrors {
@@ -375,10 +391,12 @@ pub enum Finding {
     Undervoltage {
         /// True while it is.
         is_low: bool,
-        /// How often within the last ten minutes.
+        /// How often lately.
         dips: u32,
         /// The longest of those.
         longest: Duration,
+        /// Within which time those were.
+        within: Duration,
         /// How often within a day of watching.
         in_a_day: u64,
     },

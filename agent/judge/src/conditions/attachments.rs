@@ -130,7 +130,7 @@ impl About<'_> {
         let Some((side, now, best)) = self.slowed() else { return Vec::new() };
         let drive = self.place();
         let sata = Finding::SataSlow { drive: drive.clone(), now, best };
-        let usb = Finding::UsbSlow { drive, now, best };
+        let usb = Finding::UsbSlow { drive, now, best, held: SLOW_HOLD };
         let (own, other) = if self.drive.bus == Bus::Usb { (usb, sata) } else { (sata, usb) };
         let is_told = self.memory.is_open(other.kind(), &Subject::Drive(self.drive.key.clone()));
         let over = is_told.then(|| self.sight_at(self.snapshot.taken, Side::Clear, other, SLOW));
@@ -179,7 +179,8 @@ impl About<'_> {
         let is_meant = in_a_pool && self.drive.kind == DriveKind::Hdd;
         let side = if is_meant && too_long { Side::Raised(Severity::Notice) } else { Side::Clear };
         let device = self.drive.device.clone();
-        let finding = Finding::RecoveryTimeMismatch { drive: self.place(), device, tries, patience };
+        let finding =
+            Finding::RecoveryTimeMismatch { drive: self.place(), device, tries, patience, enough: WITHOUT_LIMIT };
         Some(self.sight_at(self.snapshot.taken, side, finding, Holds::NONE))
     }
 }

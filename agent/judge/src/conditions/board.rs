@@ -103,7 +103,7 @@ fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let is_card = disk.kind == SystemDiskKind::SdCard;
     let bytes = if is_card { ledger.count(&written(disk)) } else { 0 };
     let side = raised(bytes > CARD_BYTES, Severity::Warning);
-    let what = BoxFault::CardWears { device: device(), written: Bytes(bytes) };
+    let what = BoxFault::CardWears { device: device(), written: Bytes(bytes), bearable: Bytes(CARD_BYTES) };
     seen.push(sight("card", side, what, Holds::new(HOUR, Duration::ZERO)));
     let count = if disk.kind == SystemDiskKind::Disk { 0 } else { ledger.count(&failures(disk)) };
     let side = raised(count > 0, Severity::Critical);

@@ -221,7 +221,7 @@ fn bridge(memory: &Memory, snapshot: &Snapshot, chain: &str, places: &[Place]) -
     let name = ControllerName { key: format!("usb-{chain}"), kind: None, id: String::new() };
     let about = About { memory, name, drives: places.to_vec(), seen: snapshot.taken };
     let side = if count >= RESETS { Side::Raised(Severity::Warning) } else { Side::Clear };
-    about.sight("resets", side, ControllerFault::Resets { count }, COUNTED)
+    about.sight("resets", side, ControllerFault::Resets { count, within: HOUR }, COUNTED)
 }
 
 /// One controller.
@@ -256,7 +256,7 @@ impl About<'_> {
         if there.bus_errors.get().is_some() {
             let corrected = self.memory.ledger.count(&bus_errors(&there.key));
             let side = raised(corrected >= BUS_ERRORS, Severity::Warning);
-            seen.push(self.sight("errors", side, ControllerFault::BusErrors { corrected }, COUNTED));
+            seen.push(self.sight("errors", side, ControllerFault::BusErrors { corrected, within: HOUR }, COUNTED));
         }
         if let (Some(&now), Some(best)) = (there.lane.get(), known.best) {
             let is_slow = now.gigatransfers < best.gigatransfers || now.width < best.width;

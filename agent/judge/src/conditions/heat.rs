@@ -16,6 +16,8 @@ use traylight_data::verdict::{Finding, HeatLimits, Kind, Outlook, Reaches, Sever
 pub const AHEAD: Duration = Duration::from_secs(30 * 60);
 /// The warning comes at least so many degrees before the critical limit (starting value, no source).
 const APART: f64 = 3.0;
+/// Degrees above the warmest of the others from which on it is about the drive's tray (starting value, no source).
+const ALONE: f64 = 8.0;
 /// How long a limit must be out of reach before that is over.
 const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
 
@@ -59,6 +61,7 @@ fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive
     // What the drive itself calls the end is believed at once.
     let at_the_end = drive.own_limits.critical.is_some_and(|end| now >= end);
     let limit = if now.0 >= in_force.critical { in_force.critical } else { in_force.warning };
+    let others = others(snapshot, drive);
     Some(Sight {
         subject,
         side,
@@ -69,7 +72,8 @@ fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive
             now,
             limit: Celsius(limit),
             own_limit: in_force.own,
-            others: others(snapshot, drive),
+            others,
+            is_alone: others.is_some_and(|(_, warmest)| now.0 - warmest.0 >= ALONE),
             outlook,
         },
         holds: Holds {

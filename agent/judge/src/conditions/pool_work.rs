@@ -10,7 +10,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{ActivityKind, Member, MemberState, Pool, PoolRunning, Snapshot};
-use traylight_data::units::{Bytes, Percent};
+use traylight_data::units::{Bytes, BytesPerSecond, Percent};
 use traylight_data::verdict::{Estimate, Finding, Severity, Subject};
 
 /// Slower than this is no progress (common practice, no source).
@@ -133,6 +133,7 @@ fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
         activity: kind,
         done: pool.activity.done.map(|done| Percent(done * 100.0)),
         stood: since.map_or(STALLED.warning, |since| snapshot.taken.since(since)).max(STALLED.warning),
+        least: BytesPerSecond(CRAWL_BYTES_PER_S),
     };
     Some(sight(snapshot, pool, side, finding, STALLED))
 }
@@ -151,7 +152,7 @@ fn mismatches(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
 fn overdue(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let (since, never) = memory.ledger.since_check(&pool.key)?;
     let side = if since >= CHECK_EVERY { Side::Raised(Severity::Warning) } else { Side::Clear };
-    let finding = Finding::CheckOverdue { pool: pool.name.clone(), since, never };
+    let finding = Finding::CheckOverdue { pool: pool.name.clone(), since, never, every: CHECK_EVERY };
     Some(sight(snapshot, pool, side, finding, Holds::NONE))
 }
 

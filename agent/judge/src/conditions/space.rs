@@ -57,7 +57,7 @@ fn sight(limits: &VolumeLimits, volume: &Volume, full_in: Option<Estimate>) -> O
         subject: Subject::Volume(volume.mount.clone()),
         side,
         seen: volume.room.taken,
-        finding: Finding::SpaceLow { mount, free: room.free, size: room.size, share, limit, full_in },
+        finding: Finding::SpaceLow { mount, free: room.free, size: room.size, share, limit, full_in, soon: SOON },
         holds: Holds::new(limits.hold, limits.clear_hold),
     })
 }

@@ -97,7 +97,8 @@ fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Sight> {
         Side::Clear
     };
     let in_a_day = memory.ledger.count(&dips_of(&alarm.key));
-    let finding = Finding::Undervoltage { is_low, dips: u32::try_from(count).unwrap_or(u32::MAX), longest, in_a_day };
+    let dips = u32::try_from(count).unwrap_or(u32::MAX);
+    let finding = Finding::Undervoltage { is_low, dips, longest, within: DIPS_WITHIN, in_a_day };
     let subject = Subject::Supply(alarm.key.clone());
     Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
 }

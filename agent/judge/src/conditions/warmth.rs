@@ -120,7 +120,7 @@ fn cold(drive: &Drive, place: &Place) -> Option<Sight> {
         degrees if degrees > NOT_COLD => Side::Clear,
         _ => Side::Between,
     };
-    let finding = Finding::DriveCold { drive: place.clone(), now };
+    let finding = Finding::DriveCold { drive: place.clone(), now, limit: Celsius(COLD) };
     Some(sight(drive, side, finding, Holds::new(COLD_HOLD, COLD_HOLD)))
 }
 
@@ -162,7 +162,7 @@ fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option
         subject: Subject::AllDrives,
         side,
         seen: snapshot.taken,
-        finding: Finding::DrivesHeatingTogether { drives: places, rise },
+        finding: Finding::DrivesHeatingTogether { drives: places, rise, within: SPAN },
         holds: Holds::new(Duration::ZERO, FLAT_HOLD),
     })
 }

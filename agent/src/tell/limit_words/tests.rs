@@ -24,6 +24,7 @@ fn limits_of(settings: &Settings, own: Option<f64>) -> Vec<String> {
         limit: Celsius(58.0),
         own_limit: own.is_some(),
         others: None,
+        is_alone: false,
         outlook: None,
     };
     let subject = Subject::Drive(drive.key.clone());

@@ -7,7 +7,7 @@ mod box_examples;
 use super::*;
 use crate::clock::Moment;
 use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, MemberRole, TestKind, Writing};
-use crate::units::{Bytes, Celsius, MegabitsPerSecond, Percent, Rpm};
+use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{
     Counted, Down, Estimate, Interval, Kind, LinkFault, MemberFault, Outlook, Reaches, ReadRisk, SaysFailing, Severity,
     SpaceLimit, Subject,
@@ -33,9 +33,10 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let (drive, name) = (|| place.clone(), || text.to_owned());
     use ActivityKind::{Check, Rebuild, Repair, Reshape, Resync};
     let gone = |pool, leave_in| Finding::DriveGone { drive: drive(), pool, leave_in };
-    let hot = |own_limit, others| {
+    let hot = |own_limit, others: Option<(Celsius, Celsius)>| {
         let (now, limit) = (Celsius(61.4), Celsius(58.0));
-        Finding::DriveHot { drive: drive(), now, limit, own_limit, others, outlook: None }
+        let is_alone = others.is_some_and(|(_, warmest)| warmest < Celsius(50.0));
+        Finding::DriveHot { drive: drive(), now, limit, own_limit, others, is_alone, outlook: None }
     };
     let ahead = |now, heading, minutes| {
         let outlook = Some(on_its_way(heading, minutes));
@@ -45,6 +46,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
             limit: Celsius(50.0),
             own_limit: false,
             others: None,
+            is_alone: false,
             outlook,
         }
     };
@@ -72,6 +74,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
             share,
             limit: amount.map(|amount| SpaceLimit { share: Percent(10.0), amount }),
             full_in,
+            soon: 7 * DAY,
         }
     };
     let fan = |speed, by_fault_line, with_heat| Finding::FanStopped { fan: name(), speed, by_fault_line, with_heat };
@@ -81,12 +84,13 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let failing = |how| Finding::DriveSaysFailing { drive: drive(), how };
     let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
     let mismatch = |tries| {
-        let patience = Duration::from_secs(30);
-        Finding::RecoveryTimeMismatch { drive: drive(), device: "sda".into(), tries, patience }
+        let (patience, enough) = (Duration::from_secs(30), Duration::from_secs(180));
+        Finding::RecoveryTimeMismatch { drive: drive(), device: "sda".into(), tries, patience, enough }
     };
+    let slow_usb = |now, best| Finding::UsbSlow { drive: drive(), now, best, held: Duration::from_secs(600) };
     let stalled = |activity| {
-        let stood = Duration::from_secs(2_400);
-        Finding::RebuildStalled { pool: name(), activity, done: Some(Percent(41.0)), stood }
+        let (stood, least) = (Duration::from_secs(2_400), BytesPerSecond(1e6));
+        Finding::RebuildStalled { pool: name(), activity, done: Some(Percent(41.0)), stood, least }
     };
     let faulty =
         |drive, role, how| Finding::MemberFaulty { pool: name(), drive, device: "nvme0n1p4".into(), role, how };
@@ -131,8 +135,8 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         Finding::DriveNotAnswering { drive: drive(), stalled: Duration::from_secs(95) },
         Finding::DriveFlapping { drive: drive(), losses: 3, within: DAY },
         Finding::DriveHotterThanPeers { drive: drive(), now: Celsius(44.0), median: Celsius(35.0) },
-        Finding::DrivesHeatingTogether { drives: vec![drive(), drive()], rise: 6.2 },
-        Finding::DriveCold { drive: drive(), now: Celsius(3.0) },
+        Finding::DrivesHeatingTogether { drives: vec![drive(), drive()], rise: 6.2, within: Duration::from_secs(600) },
+        Finding::DriveCold { drive: drive(), now: Celsius(3.0), limit: Celsius(5.0) },
         lost(false),
         lost(true),
         counted(Counted::TimeOuts),
@@ -146,8 +150,8 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         stalled(Rebuild),
         stalled(Reshape),
         Finding::Mismatches { pool: name(), level: "raid5".into(), bytes: Bytes(4_096) },
-        Finding::CheckOverdue { pool: name(), since: 50 * DAY, never: true },
-        Finding::CheckOverdue { pool: name(), since: 46 * DAY, never: false },
+        Finding::CheckOverdue { pool: name(), since: 50 * DAY, never: true, every: 45 * DAY },
+        Finding::CheckOverdue { pool: name(), since: 46 * DAY, never: false, every: 45 * DAY },
         errors(MemberErrorKind::Read),
         errors(MemberErrorKind::Write),
         errors(MemberErrorKind::Flush),
@@ -158,7 +162,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         faulty(Some(drive()), MemberRole::Spare, MemberFault::Gone),
         faulty(None, MemberRole::Log, MemberFault::Offline),
         faulty(None, MemberRole::Cache, MemberFault::Doubted),
-        Finding::UsbSlow { drive: drive(), now: MegabitsPerSecond(480), best: MegabitsPerSecond(20_000) },
+        slow_usb(MegabitsPerSecond(480), MegabitsPerSecond(20_000)),
         Finding::MissingAtStart { drive: drive(), missing: 2, of: 5 },
         Finding::VolumeReadonly { mount: name(), writing: Writing::ReadOnly },
         Finding::VolumeReadonly { mount: name(), writing: Writing::StoppedByError },
@@ -348,8 +352,9 @@ fn what_is_ahead_is_said_with_the_time_left_as_finely_as_it_can_be_meant() {
         let within = |seconds| Duration::from_secs(seconds);
         let reaches = Reaches { earliest: within(300), middle: within(seconds), latest: Some(within(1_700)) };
         let outlook = Some(Outlook { reaches: Some(reaches), ..on_its_way(heading, [0; 3]) });
-        let (limit, own_limit, others) = (Celsius(if now < 53.0 { 53.0 } else { 50.0 }), true, None);
-        told_of(Finding::DriveHot { drive: tray("5"), now: Celsius(now), limit, own_limit, others, outlook })
+        let (now, limit) = (Celsius(now), Celsius(if now < 53.0 { 53.0 } else { 50.0 }));
+        let (drive, own_limit, others, is_alone) = (tray("5"), true, None, false);
+        told_of(Finding::DriveHot { drive, now, limit, own_limit, others, is_alone, outlook })
     };
     let words = said(47.0, Some(55.4), 1_090);
     assert_eq!((words.title.as_str(), words.name.as_str()), ("TRAY 5 ->53C 20m", "TRAY 5 WARMING"));

@@ -12,6 +12,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         is_low,
         dips,
         longest: Duration::from_secs(seconds),
+        within: Duration::from_secs(600),
         in_a_day: 17,
     };
     let rail = |nominal: Nominal, now| {
@@ -23,9 +24,9 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         ControllerFault::Gone,
         ControllerFault::AllOnes,
         ControllerFault::NoDriver,
-        ControllerFault::BusErrors { corrected: 480 },
+        ControllerFault::BusErrors { corrected: 480, within: Duration::from_secs(3600) },
         ControllerFault::SlowLane { now, best },
-        ControllerFault::Resets { count: 6 },
+        ControllerFault::Resets { count: 6, within: Duration::from_secs(3600) },
     ];
     let kinds = [Some(ControllerKind::Storage), Some(ControllerKind::Nvme), Some(ControllerKind::UsbHost), None];
     let controllers = kinds.into_iter().flat_map(|kind| {
@@ -48,7 +49,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let of_box = [
         BoxFault::UncleanRestart { times: 3 },
         BoxFault::OutOfMemory { ended: 1 },
-        BoxFault::CardWears { device: name.to_owned(), written: Bytes(3_400_000_000) },
+        BoxFault::CardWears { device: name.to_owned(), written: Bytes(3_400_000_000), bearable: Bytes(2_000_000_000) },
         BoxFault::DiskErrors { device: name.to_owned(), count: 2 },
     ];
     let mut all = vec![
