@@ -12,15 +12,11 @@ use traylight::sense::ask::command::{Ata, Command, Nvme, Scsi};
 use traylight::sense::ask::nvme::NvmeDrive;
 use traylight::sense::ask::scsi::ScsiDrive;
 use traylight::sense::ask::{Failure, Reply, Told, Transport, Wanted};
-use traylight::sense::parse::kernel_lines::lines::Lines;
+use traylight::sense::parse::kernel_log::lines::Lines;
 use traylight::sense::parse::named::disk_of;
 use traylight::sense::parse::quirks::{Quirks, is_weak_serial};
-use traylight::sense::parse::sense_data::{Answering, sense};
-use traylight::sense::parse::{
-    ata_attributes, ata_errors, ata_identify, ata_logs, ata_power, ata_recovery, ata_sct, ata_self_test, ata_smart,
-    ata_statistics, block, bytes, counter, hwmon, kmsg, md, mountinfo, nvme, nvme_logs, place, plain, scsi_errors, scsi_logs,
-    scsi_power, scsi_vpd, udev, uevent,
-};
+use traylight::sense::parse::scsi::sense_data::{Answering, sense};
+use traylight::sense::parse::{ata, bytes, counter, kernel_log, md, mounts, nvme, plain, scsi, sysfs};
 use traylight::units::Celsius;
 
 fuzz_target!(|said: &[u8]| {
@@ -42,9 +38,9 @@ fuzz_target!(|said: &[u8]| {
 fn sense_data(said: &[u8]) {
     for answering in [Answering::Scsi, Answering::Bridge, Answering::Kernel] {
         if let Ok(told) = sense(said, answering) {
-            let _ = (told.meaning(), ata_smart::overall(&told), ata_recovery::recovery_limit(&told));
-            let _ = scsi_power::scsi_power(&told);
-            if ata_power::power_mode(&told).is_ok() {
+            let _ = (told.meaning(), ata::smart::overall(&told), ata::recovery::recovery_limit(&told));
+            let _ = scsi::power::scsi_power(&told);
+            if ata::power::power_mode(&told).is_ok() {
                 assert!(told.carried_out().is_ok(), "a power mode without registers that can be believed");
             }
         }
@@ -61,53 +57,53 @@ fn summed(said: &[u8]) -> Vec<u8> {
 }
 
 fn ata_pages(said: &[u8]) {
-    if let Ok(drive) = ata_identify::identify(said) {
+    if let Ok(drive) = ata::identify::identify(said) {
         assert!(drive.serial.or(drive.model).is_some_and(|text| !text.chars().any(char::is_control)));
     }
-    if let Ok(data) = ata_smart::smart_data(said) {
-        let mut counters = ata_attributes::counters(&data.attributes, "Songbird HB4000");
+    if let Ok(data) = ata::smart::smart_data(said) {
+        let mut counters = ata::attributes::counters(&data.attributes, "Songbird HB4000");
         counter::drop_contradicted_hours(&mut counters);
-        if let Ok(limits) = ata_smart::thresholds(said) {
+        if let Ok(limits) = ata::smart::thresholds(said) {
             data.attributes.iter().for_each(|attribute| _ = limits.standing(attribute));
         }
     }
-    let _ = (ata_logs::directory(said), ata_logs::phy_events(said), ata_statistics::supported_pages(said));
-    let _ = (ata_sct::sct_status(said), ata_errors::summary(said), ata_self_test::log(said));
-    let _ = (ata_self_test::pages_to_the_newest(said), ata_self_test::extended_log(said));
+    let _ = (ata::logs::directory(said), ata::logs::phy_events(said), ata::statistics::supported_pages(said));
+    let _ = (ata::sct::sct_status(said), ata::errors::summary(said), ata::self_test::log(said));
+    let _ = (ata::self_test::pages_to_the_newest(said), ata::self_test::extended_log(said));
     for number in 0..=8 {
-        let _ = ata_statistics::counters(said, number);
-        let _ = (ata_errors::extended(said, number.into()), ata_errors::extended_entry(said, number.into()));
+        let _ = ata::statistics::counters(said, number);
+        let _ = (ata::errors::extended(said, number.into()), ata::errors::extended_entry(said, number.into()));
     }
 }
 
 fn scsi_pages(said: &[u8]) {
-    let _ = (scsi_logs::supported_pages(said), scsi_logs::temperature(said), scsi_logs::exceptions(said));
-    let _ = (scsi_logs::start_stop(said), scsi_logs::wear(said), scsi_errors::scan(said));
-    let _ = (scsi_errors::self_tests(said), scsi_errors::phy_errors(said));
+    let _ = (scsi::logs::supported_pages(said), scsi::logs::temperature(said), scsi::logs::exceptions(said));
+    let _ = (scsi::logs::start_stop(said), scsi::logs::wear(said), scsi::errors::scan(said));
+    let _ = (scsi::errors::self_tests(said), scsi::errors::phy_errors(said));
     for code in [0x02, 0x03, 0x05] {
-        let _ = scsi_errors::error_counters(said, code);
+        let _ = scsi::errors::error_counters(said, code);
     }
-    let _ = (scsi_vpd::serial(said), scsi_vpd::world_wide_name(said), scsi_vpd::ata_drive(said));
+    let _ = (scsi::vpd::serial(said), scsi::vpd::world_wide_name(said), scsi::vpd::ata_drive(said));
 }
 
 fn nvme_pages(said: &[u8]) {
-    let _ = (nvme::controller(said), nvme_logs::self_tests(said), nvme_logs::newest_error(said));
-    if let Ok(health) = nvme::health(said) {
+    let _ = (nvme::identify::controller(said), nvme::logs::self_tests(said), nvme::logs::newest_error(said));
+    if let Ok(health) = nvme::health::health(said) {
         assert!(health.counters().iter().all(|counter| counter.value >= 0));
     }
 }
 
 fn texts(said: &[u8]) {
-    mountinfo::volumes(mountinfo::mounts(said));
+    mounts::mountinfo::volumes(mounts::mountinfo::mounts(said));
     let text = &*String::from_utf8_lossy(said);
-    let _ = (udev::properties(text), block::stat(text), block::in_flight(text), is_weak_serial(text));
-    let _ = (md::running(text), md::member_count(text), md::slot(text), md::member_state(text, md::slot(text)));
+    let _ = (sysfs::udev::properties(text), sysfs::block::stat(text), sysfs::block::in_flight(text), is_weak_serial(text));
+    let _ = (md::array::running(text), md::array::member_count(text), md::array::slot(text), md::array::member_state(text, md::array::slot(text)));
     let mut lines = text.lines();
-    let _ = md::activity(lines.next(), lines.next(), lines.next());
-    let _ = (hwmon::drive_temperature(text, Some(Celsius(100.0))), hwmon::board_temperature(text));
-    let _ = (hwmon::speed(text), hwmon::duty(text), hwmon::potential(text), hwmon::drive_limit(text));
+    let _ = md::array::activity(lines.next(), lines.next(), lines.next());
+    let _ = (sysfs::hwmon::drive_temperature(text, Some(Celsius(100.0))), sysfs::hwmon::board_temperature(text));
+    let _ = (sysfs::hwmon::speed(text), sysfs::hwmon::duty(text), sysfs::hwmon::potential(text), sysfs::hwmon::drive_limit(text));
     let names: Vec<&str> = text.split('/').collect();
-    let _ = place::place(&names, place::Ata { port_no: Some(1), multiplied: text.len() % 2 == 0 });
+    let _ = sysfs::place::place(&names, sysfs::place::Ata { port_no: Some(1), multiplied: text.len() % 2 == 0 });
     assert!(plain::device_text(text).is_none_or(|shown| !shown.chars().any(char::is_control)));
     assert!(plain::quoted(text).chars().count() < 400);
 }
@@ -116,14 +112,14 @@ fn texts(said: &[u8]) {
 fn kernel_log(said: &[u8]) {
     let mut lines = Lines::default();
     for bytes in said.split(|byte| *byte == 0) {
-        if let Ok(record) = kmsg::record(bytes) {
+        if let Ok(record) = kernel_log::record::record(bytes) {
             assert!(!record.text.chars().any(char::is_control));
-            assert!(record.facility == 0 || !kmsg::may_be_the_kernels(bytes), "{record:?}");
+            assert!(record.facility == 0 || !kernel_log::record::may_be_the_kernels(bytes), "{record:?}");
         }
         let told = lines.take(bytes);
         assert!(told.len() <= 5, "{told:?}");
     }
-    let _ = (uevent::is_worth_a_look(0, said), uevent::happening(0, said));
+    let _ = (sysfs::uevent::is_worth_a_look(0, said), sysfs::uevent::happening(0, said));
     let text = &*String::from_utf8_lossy(said);
     assert!(text.starts_with(disk_of(text)));
 }

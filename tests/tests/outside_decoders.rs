@@ -5,10 +5,11 @@
 
 use std::io::Write;
 use std::process::{Command, Stdio};
-use traylight::sense::parse::ata_identify::{FormFactor, Identify, Rotation, SataSpeed, identify};
-use traylight::sense::parse::scsi_power::{ScsiPower, scsi_power};
-use traylight::sense::parse::sense_data::{Answering, sense};
-use traylight::sense::parse::{counter::Counter, scsi_errors, scsi_logs, scsi_vpd};
+use traylight::sense::parse::ata::identify::{FormFactor, Identify, Rotation, SataSpeed, identify};
+use traylight::sense::parse::counter::Counter;
+use traylight::sense::parse::scsi;
+use traylight::sense::parse::scsi::power::{ScsiPower, scsi_power};
+use traylight::sense::parse::scsi::sense_data::{Answering, sense};
 use traylight::units::Rpm;
 
 /// How many sets of numbers each kind of page is compared with.
@@ -129,27 +130,27 @@ fn temperature_verdict_wear_and_starts_agree() {
     for _ in 0..ROUNDS {
         let warmth = [numbers.next(90) as u8 + 1, numbers.next(60) as u8 + 40];
         let page = log_page(0x0D, &[(0, vec![0, warmth[0]]), (1, vec![0, warmth[1]])]);
-        let read = scsi_logs::temperature(&page).unwrap();
+        let read = scsi::logs::temperature(&page).unwrap();
         let mut judge = ask_logs(&page);
         judge.agrees(format!("Current temperature = {} C", read.now.unwrap().0));
         judge.agrees(format!("Reference temperature = {} C", read.limit.unwrap().0));
         assert_eq!(judge.agreed, 2);
 
         let page = log_page(0x2F, &[(0, vec![0x5D, numbers.next(0x5C) as u8, warmth[0], 0])]);
-        let read = scsi_logs::exceptions(&page).unwrap();
-        let scsi_logs::Verdict::Failing(why) = read.verdict else { panic!("found {read:?}") };
+        let read = scsi::logs::exceptions(&page).unwrap();
+        let scsi::logs::Verdict::Failing(why) = read.verdict else { panic!("found {read:?}") };
         let mut judge = ask_logs(&page);
         judge.agrees(format!("IE asc = 0x5d, ascq = 0x{why:x}"));
         judge.agrees(format!("Current temperature = {} C", read.temperature.unwrap().0));
         assert_eq!(judge.agreed, 2);
 
         let page = log_page(0x11, &[(1, vec![0, 0, 0, numbers.next(256) as u8])]);
-        let used = scsi_logs::wear(&page).unwrap().value;
+        let used = scsi::logs::wear(&page).unwrap().value;
         ask_logs(&page).agrees(format!("Percentage used endurance indicator: {used} %"));
 
         let cycles: Vec<_> = (3..=6).map(|n| (n, (numbers.next(1 << 31) as u32).to_be_bytes().to_vec())).collect();
         let page = log_page(0x0E, &cycles);
-        let read = scsi_logs::start_stop(&page).unwrap();
+        let read = scsi::logs::start_stop(&page).unwrap();
         let mut judge = ask_logs(&page);
         for (name, words) in [
             ("rated_start_stop_cycles", "Specified cycle count over device lifetime"),
@@ -182,7 +183,7 @@ fn error_counters_and_phys_agree() {
                 (6, count(4, numbers.next(1 << 31))),
             ],
         );
-        let read = scsi_errors::error_counters(&page, code).unwrap();
+        let read = scsi::errors::error_counters(&page, code).unwrap();
         let mut judge = ask_logs(&page);
         judge.agrees(format!("Total errors corrected = {}\n", value_of(&read, corrected)));
         judge.agrees(format!("Total bytes processed = {} [", value_of(&read, processed)));
@@ -193,7 +194,7 @@ fn error_counters_and_phys_agree() {
         (phy[0], phy[3], phy[7]) = (6, 1, 44);
         phy[36..].fill_with(|| numbers.next(128) as u8);
         let page = log_page(0x18, &[(1, phy)]);
-        let read = scsi_errors::phy_errors(&page).unwrap();
+        let read = scsi::errors::phy_errors(&page).unwrap();
         let mut judge = ask_logs(&page);
         judge.agrees(format!("Invalid DWORD count = {}\n", value_of(&read, "phy_invalid_words")));
         judge.agrees(format!("Running disparity error count = {}\n", value_of(&read, "phy_disparity_errors")));
@@ -216,8 +217,8 @@ fn self_tests_and_scans_agree() {
         tests[0].1[2..4].copy_from_slice(&(numbers.next(65_000) as u16).to_be_bytes());
         tests[0].1[4..12].copy_from_slice(&numbers.next(1 << 31).to_be_bytes());
         let page = log_page(0x10, &tests);
-        let read = scsi_errors::self_tests(&page).unwrap();
-        assert_eq!((read[0].kind, read[0].outcome), (scsi_errors::Kind::Short, scsi_errors::Outcome::Failed));
+        let read = scsi::errors::self_tests(&page).unwrap();
+        assert_eq!((read[0].kind, read[0].outcome), (scsi::errors::Kind::Short, scsi::errors::Outcome::Failed));
         let mut judge = ask_logs(&page);
         judge.agrees("self-test code: background short");
         judge.agrees("fail");
@@ -230,7 +231,7 @@ fn self_tests_and_scans_agree() {
         let mut spot = vec![0, 0, 1, 0, 0x53, 0x11, 0, 0, 0, 0, 0, 0];
         spot.extend(numbers.next(1 << 31).to_be_bytes());
         let page = log_page(0x15, &[(0, status), (1, spot)]);
-        let read = scsi_errors::scan(&page).unwrap();
+        let read = scsi::errors::scan(&page).unwrap();
         let mut judge = ask_logs(&page);
         judge.agrees(format!("Accumulated power on minutes: {}", read.power_on_minutes));
         judge.agrees("Status: background medium scan is active");
@@ -313,7 +314,7 @@ fn identities_of_ata_drives_agree() {
         page[1..4].copy_from_slice(&[0x89, 0x02, 0x38]);
         (page[36], page[56]) = (0x34, 0xEC);
         page.extend(&data);
-        let behind = scsi_vpd::ata_drive(&page).unwrap();
+        let behind = scsi::vpd::ata_drive(&page).unwrap();
         assert_eq!(behind, drive);
         let mut judge = Judge::ask("sg_vpd", &["--page=0x89", "--inhex=-"], &hex(&page));
         judge.agrees(format!("model: {}", behind.model.unwrap()));
@@ -363,7 +364,7 @@ fn names_and_serials_of_scsi_drives_agree() {
         page.extend((name + 1).to_be_bytes());
         page.extend([1, 3, 0, 8]);
         page.extend(name.to_be_bytes());
-        let read = scsi_vpd::world_wide_name(&page).unwrap().unwrap();
+        let read = scsi::vpd::world_wide_name(&page).unwrap().unwrap();
         let mut judge = Judge::ask("sg_vpd", &["--page=0x83", "--inhex=-"], &hex(&page));
         let of_the_drive = judge.said.find("Target port").map(|port| judge.said[..port].to_owned());
         judge.said = of_the_drive.unwrap_or(judge.said);
@@ -371,7 +372,7 @@ fn names_and_serials_of_scsi_drives_agree() {
 
         let serial = format!("  HERON{:07}", numbers.next(9_999_999));
         let page = [&[0, 0x80, 0, 14], serial.as_bytes()].concat();
-        let read = scsi_vpd::serial(&page).unwrap().unwrap();
+        let read = scsi::vpd::serial(&page).unwrap().unwrap();
         Judge::ask("sg_vpd", &["--page=0x80", "--inhex=-"], &hex(&page))
             .agrees(format!("Unit serial number: {read}\n"));
     }
@@ -383,7 +384,7 @@ fn the_time_of_an_extended_self_test_agrees() {
     for _ in 0..ROUNDS {
         let minutes = 1 + numbers.next(0xFFFD);
         let page = [&[0, 0x86, 0, 0x3C][..], &[0; 6], &(minutes as u16).to_be_bytes(), &[0; 52]].concat();
-        let read = scsi_vpd::extended_test_minutes(&page).unwrap().unwrap();
+        let read = scsi::vpd::extended_test_minutes(&page).unwrap().unwrap();
         Judge::ask("sg_vpd", &["--page=0x86", "--inhex=-", "--long"], &hex(&page))
             .agrees(format!("Extended self-test completion minutes={read}\n"));
     }

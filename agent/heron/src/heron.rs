@@ -10,7 +10,7 @@ use traylight_data::reading::{
     TestOutcome, Throttling, Traffic, UsedBy, Volume, Writing,
 };
 use traylight_data::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
-use traylight_parse::md_layout;
+use traylight_parse::md;
 
 /// The trays in order: serial, model, and whether it turns.
 const TRAYS: [(&str, &str, DriveKind); 6] = [
@@ -190,7 +190,7 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
         running: read(now, Source::Sysfs, PoolRunning::Running),
         wanted: MEMBERS as u32,
         missing: Some(missing),
-        groups: md_layout::groups("raid5", MEMBERS as u32, 2),
+        groups: md::layout::groups("raid5", MEMBERS as u32, 2),
         members: scene.members.iter().enumerate().filter_map(member).collect(),
         activity: scene.activity,
         size: read(now, Source::Sysfs, Bytes(16_003_000_000_000)),

@@ -72,7 +72,7 @@ pub fn holds_its_share(member: &Member) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use traylight_parse::md_layout;
+    use traylight_parse::md;
 
     /// Whether all data of an array can still be read, by trying to read it: the first chunks of a mirror in all its
     /// copies, or a stripe with its parity. This is the definition that [`after`] and [`vital`] are measured against.
@@ -118,7 +118,7 @@ mod tests {
         ];
         for (level, near, far, fewest) in layouts {
             for raid_disks in fewest..=7 {
-                let groups = md_layout::groups(level, raid_disks, far << 8 | near);
+                let groups = md::layout::groups(level, raid_disks, far << 8 | near);
                 let lives = |lost: &BTreeSet<u32>| can_be_read(level, raid_disks, near, far, lost);
                 for lost in subsets(raid_disks) {
                     tried += 1;

@@ -8,7 +8,7 @@ use crate::reading::{Drive, DriveKey, Event, Happening, Part, Power, Teller};
 use crate::sense::drives::names_of;
 use crate::sense::host::{Host, parts};
 use crate::sense::parse::named::{Heard, Named, disk_of};
-use crate::sense::parse::{place, plain};
+use crate::sense::parse::{plain, sysfs};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
@@ -64,8 +64,8 @@ impl Happened {
         for drive in seen {
             let spotted = &drive.spotted;
             let path: Vec<&str> = parts(spotted.path()).collect();
-            for (index, part) in path.iter().enumerate().filter(|(_, part)| place::is_pci_function(part)) {
-                if let Some(chain) = place::controller(&path[..=index]) {
+            for (index, part) in path.iter().enumerate().filter(|(_, part)| sysfs::place::is_pci_function(part)) {
+                if let Some(chain) = sysfs::place::controller(&path[..=index]) {
                     self.slots.insert((*part).to_owned(), chain);
                 }
             }
@@ -165,7 +165,7 @@ fn name(part: &Named) -> Option<String> {
 /// The chain of slots that leads to a PCI function now.
 fn chain(host: &Host, function: &str) -> Option<String> {
     let path = host.resolve(&host.path("/sys/bus/pci/devices").join(function)).ok()?;
-    place::controller(&parts(&path).collect::<Vec<_>>())
+    sysfs::place::controller(&parts(&path).collect::<Vec<_>>())
 }
 
 /// The I2C bus that hangs on this device.

@@ -209,7 +209,7 @@ mod tests {
     use crate::sense::ask::command::{Ata, Command};
     use crate::sense::ask::{Failure, Reply, Transport};
     use crate::sense::parse::quirks::Quirks;
-    use crate::sense::parse::sense_data::Answering;
+    use crate::sense::parse::scsi::sense_data::Answering;
     use crate::sense::parse::testing::hex;
 
     /// A disk behind the kernel's translation that sleeps unless `count` says otherwise, and notes what it is sent.

@@ -4,7 +4,7 @@
 use crate::clock::{Clock, Moment};
 use crate::reading::{Missing, Reading, Reason, Room, Source, Union, Unmounted, Volume};
 use crate::sense::host::Host;
-use crate::sense::parse::mountinfo::Mount;
+use crate::sense::parse::mounts::mountinfo::Mount;
 use crate::sense::volumes;
 use std::collections::BTreeMap;
 use std::time::Duration;

@@ -2,7 +2,7 @@
 
 use super::drives::Spotted;
 use super::host::{Host, parts};
-use super::parse::{attachment, place};
+use super::parse::sysfs;
 use crate::clock::Moment;
 use crate::reading::{Attachment, Missing, Reading, Reason, Source};
 use crate::units::MegabitsPerSecond;
@@ -13,17 +13,21 @@ pub fn attachment(host: &Host, drive: &Spotted, now: Moment) -> Attachment {
     let device = host.path("/sys/block").join(&drive.device).join("device");
     Attachment {
         speed: Reading::new(speed(host, drive), now, Source::Sysfs),
-        timeouts: Reading::new(host.ask(&device.join("iotmo_cnt"), attachment::device_count), now, Source::Sysfs),
-        patience: Reading::new(host.ask(&device.join("timeout"), attachment::patience), now, Source::Sysfs),
+        timeouts: Reading::new(
+            host.ask(&device.join("iotmo_cnt"), sysfs::attachment::device_count),
+            now,
+            Source::Sysfs,
+        ),
+        patience: Reading::new(host.ask(&device.join("timeout"), sysfs::attachment::patience), now, Source::Sysfs),
     }
 }
 
 fn speed(host: &Host, drive: &Spotted) -> Result<MegabitsPerSecond, Missing> {
-    if let Some(device) = place::usb_device(drive.path()) {
-        return host.ask(&host.path(&device.to_string_lossy()).join("speed"), attachment::usb_speed);
+    if let Some(device) = sysfs::place::usb_device(drive.path()) {
+        return host.ask(&host.path(&device.to_string_lossy()).join("speed"), sysfs::attachment::usb_speed);
     }
     let link = link(host, drive).ok_or_else(|| Missing::new(Reason::NotFitted, "not on a SATA link of its own"))?;
-    let settled = host.ask(&link.join("sata_spd"), attachment::sata_speed)?;
+    let settled = host.ask(&link.join("sata_spd"), sysfs::attachment::sata_speed)?;
     settled.ok_or_else(|| Missing::new(Reason::NotFitted, "the controller does not say"))
 }
 
@@ -31,8 +35,9 @@ fn speed(host: &Host, drive: &Spotted) -> Result<MegabitsPerSecond, Missing> {
 /// kernel counts those ports as channels.
 fn link(host: &Host, drive: &Spotted) -> Option<PathBuf> {
     let names: Vec<&str> = parts(drive.path()).collect();
-    let port = place::ata_port(&names)?.strip_prefix("ata")?;
-    let channel = names.iter().rev().find_map(|part| place::scsi_address(part)).map_or(0, |[channel, ..]| channel);
+    let port = sysfs::place::ata_port(&names)?.strip_prefix("ata")?;
+    let channel =
+        names.iter().rev().find_map(|part| sysfs::place::scsi_address(part)).map_or(0, |[channel, ..]| channel);
     let links = host.path("/sys/class/ata_link");
     let of_multiplier = links.join(format!("link{port}.{channel}"));
     Some(if host.exists(&of_multiplier) { of_multiplier } else { links.join(format!("link{port}")) })

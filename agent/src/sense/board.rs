@@ -2,7 +2,7 @@
 //! `sysinfo` crate, which asks the running machine: a recorded tree has none of them.
 
 use super::host::{Host, parts};
-use super::parse::{block, mountinfo, plain};
+use super::parse::{mounts, plain, sysfs};
 use super::{beneath, chips};
 use crate::clock::Moment;
 use crate::reading::{Board, Load, Missing, Reading, Reason, Source, SystemDisk, SystemDiskKind, Throttling};
@@ -52,14 +52,14 @@ fn throttling(host: &Host) -> Result<Throttling, Missing> {
 fn system_disk(host: &Host) -> Result<SystemDisk, Missing> {
     let table = host.table(&host.path("/proc/self/mountinfo"))?;
     let none = |why: &str| Missing::new(Reason::NotFitted, why);
-    let root = mountinfo::mounts(&table).into_iter().rfind(|mount| mount.point == "/");
+    let root = mounts::mountinfo::mounts(&table).into_iter().rfind(|mount| mount.point == "/");
     let root = root.ok_or_else(|| none("nothing is mounted on `/`"))?;
     let below = beneath::drives(host, &host.path("/sys/dev/block").join(&root.device));
     let [beneath::Below { drive: device, gone: false }] = &below[..] else {
         return Err(none("`/` is not on one disk"));
     };
     let block = host.path("/sys/block").join(device);
-    let stat = host.ask(&block.join("stat"), block::stat)?;
+    let stat = host.ask(&block.join("stat"), sysfs::block::stat)?;
     let home = host.resolve(&block)?;
     let is_behind_usb = parts(&home).any(|part| part.strip_prefix("usb").is_some_and(|bus| bus.parse::<u32>().is_ok()));
     let card = host.attribute(&block.join("device/type")).unwrap_or_default();

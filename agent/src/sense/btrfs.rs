@@ -4,9 +4,9 @@
 use super::beneath;
 use super::btrfs_ioctl::Mounted;
 use super::host::{Host, parts};
-use super::parse::btrfs_members::{BlockDevice, Device, FileSystem, Told, ToldDevice};
-use super::parse::btrfs_profiles::{Allocation, Content, Profile, ProfileUse};
-use super::parse::btrfs_scrub::{self, ScrubRecord};
+use super::parse::btrfs::members::{BlockDevice, Device, FileSystem, Told, ToldDevice};
+use super::parse::btrfs::profiles::{Allocation, Content, Profile, ProfileUse};
+use super::parse::btrfs::scrub::ScrubRecord;
 use super::parse::{btrfs, plain};
 use crate::reading::{Missing, Reason};
 use crate::units::Bytes;
@@ -25,7 +25,7 @@ pub fn file_systems(host: &Host) -> Result<Vec<FileSystem>, Missing> {
         Err(why) if why.reason == Reason::NotFitted => return Ok(Vec::new()),
         names => names?,
     };
-    let uuids = names.into_iter().filter(|name| btrfs::is_file_system(name));
+    let uuids = names.into_iter().filter(|name| btrfs::files::is_file_system(name));
     Ok(uuids.filter_map(|uuid| file_system(host, &folder.join(&uuid), uuid)).collect())
 }
 
@@ -33,8 +33,9 @@ pub fn file_systems(host: &Host) -> Result<Vec<FileSystem>, Missing> {
 fn file_system(host: &Host, folder: &Path, uuid: String) -> Option<FileSystem> {
     let devinfo = folder.join("devinfo");
     let numbers = host.list(&devinfo).ok()?;
-    let devices =
-        numbers.iter().filter_map(|name| Some(device(host, &devinfo.join(name), btrfs::device_id(name)?, &uuid)));
+    let devices = numbers
+        .iter()
+        .filter_map(|name| Some(device(host, &devinfo.join(name), btrfs::files::device_id(name)?, &uuid)));
     let mut devices: Vec<Device> = devices.collect();
     devices.sort_by_key(|device| device.id);
     let links = folder.join("devices");
@@ -42,7 +43,7 @@ fn file_system(host: &Host, folder: &Path, uuid: String) -> Option<FileSystem> {
     let allocation = |content: Content| allocation(host, &folder.join("allocation").join(content.folder()), content);
     Some(FileSystem {
         label: host.attribute(&folder.join("label")).ok().and_then(|label| plain::device_text(&label)),
-        operation: host.ask(&folder.join("exclusive_operation"), btrfs::operation),
+        operation: host.ask(&folder.join("exclusive_operation"), btrfs::files::operation),
         devices,
         blocks: blocks.collect(),
         allocations: Content::ALL.into_iter().filter_map(allocation).collect(),
@@ -59,7 +60,7 @@ fn device(host: &Host, folder: &Path, id: u64, uuid: &str) -> Device {
         writeable: switch("writeable"),
         replace_target: switch("replace_target"),
         is_seed: host.attribute(&folder.join("fsid")).is_ok_and(|fsid| fsid.trim() != uuid),
-        errors: host.ask(&folder.join("error_stats"), btrfs::error_counts),
+        errors: host.ask(&folder.join("error_stats"), btrfs::files::error_counts),
     }
 }
 
@@ -113,7 +114,7 @@ pub fn ask(host: &Host, point: &str) -> Result<Told, Missing> {
     }
     // Without a file that can be read no scrub is known of.
     let records = last_scrub(host, &info.uuid).unwrap_or_default();
-    let checked = btrfs_scrub::ended(&records, devices.iter().map(|device| device.id).filter(|&id| id > 0));
+    let checked = btrfs::scrub::ended(&records, devices.iter().map(|device| device.id).filter(|&id| id > 0));
     Ok(Told { uuid: info.uuid, wanted: info.devices, devices, balance: mounted.balance(), checked })
 }
 
@@ -132,6 +133,6 @@ fn block_name(host: &Host, path: &str) -> Option<String> {
 pub fn last_scrub(host: &Host, uuid: &str) -> Result<Vec<ScrubRecord>, Missing> {
     let path = host.path("/var/lib/btrfs").join(format!("scrub.status.{uuid}"));
     let text = host.table(&path)?;
-    let records = btrfs_scrub::records(&String::from_utf8_lossy(&text), uuid);
+    let records = btrfs::scrub::records(&String::from_utf8_lossy(&text), uuid);
     records.map_err(|strange| Missing::new(Reason::Unreadable, format!("scrub status: {strange}")))
 }

@@ -1,7 +1,7 @@
 //! Questions to a mounted btrfs file system that its files do not answer (include/uapi/linux/btrfs.h). All are answered
 //! out of the kernel's memory; none changes anything.
 
-use super::parse::btrfs::ErrorCounts;
+use super::parse::btrfs::files::ErrorCounts;
 use crate::reading::{Missing, Reason};
 use std::fs::File;
 use std::io;
@@ -258,7 +258,7 @@ fn uuid(bytes: [u8; 16]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sense::parse::btrfs::is_file_system;
+    use crate::sense::parse::btrfs::files::is_file_system;
     use std::mem::offset_of;
 
     /// Offsets from include/uapi/linux/btrfs.h, counted by a C compiler.

@@ -2,7 +2,7 @@
 //! (Documentation/hwmon/sysfs-interface.rst, Documentation/ABI/testing/sysfs-class-thermal).
 
 use super::host::{Host, parts};
-use super::parse::{hwmon, plain};
+use super::parse::{plain, sysfs};
 use crate::clock::{Clock, Moment};
 use crate::reading::{Fan, Missing, Rail, Reading, Reason, Source, Temperature, Undervoltage};
 use crate::units::Celsius;
@@ -72,12 +72,12 @@ fn chip(host: &Host, folder: &Path) -> Option<(Chip, String)> {
     };
     // Only temperatures are asked for it: what other limits are set to is often nobody's choice.
     let critical = |channel: &str| match channel.starts_with("temp") {
-        true => host.ask(&folder.join(format!("{channel}_crit")), hwmon::board_limit).ok(),
+        true => host.ask(&folder.join(format!("{channel}_crit")), sysfs::hwmon::board_limit).ok(),
         false => None,
     };
     let channels = |kind: &str, what: &str| -> Vec<Channel> {
         let named = |number: u32| (number, format!("{kind}{number}"));
-        hwmon::channels(&files, kind, what)
+        sysfs::hwmon::channels(&files, kind, what)
             .map(named)
             .map(|(number, name)| Channel { number, label: label(&name), critical: critical(&name) })
             .collect()
@@ -110,20 +110,21 @@ impl Chip {
         let mut answers = self.without_answers(&Missing::new(Reason::NotAsked, ""), now);
         for (fan, Channel { number, .. }) in answers.fans.iter_mut().zip(&self.fans) {
             let channel = format!("fan{number}");
-            fan.duty = host.ask(&self.folder.join(format!("pwm{number}")), hwmon::duty).ok();
-            fan.speed = Reading::new(host.ask(&file(&channel, "_input"), hwmon::speed), clock.now(), Source::Hwmon);
+            fan.duty = host.ask(&self.folder.join(format!("pwm{number}")), sysfs::hwmon::duty).ok();
+            fan.speed =
+                Reading::new(host.ask(&file(&channel, "_input"), sysfs::hwmon::speed), clock.now(), Source::Hwmon);
             fan.fault = faulty(&channel);
         }
         for (sensor, Channel { number, .. }) in answers.temperatures.iter_mut().zip(&self.temperatures) {
             let channel = format!("temp{number}");
             let value = match faulty(&channel) {
                 true => Err(Missing::new(Reason::Unreadable, "the chip says that the sensor is broken")),
-                false => host.ask(&file(&channel, "_input"), hwmon::board_temperature),
+                false => host.ask(&file(&channel, "_input"), sysfs::hwmon::board_temperature),
             };
             sensor.value = Reading::new(value, clock.now(), Source::Hwmon);
         }
         for (rail, Channel { number, .. }) in answers.rails.iter_mut().zip(&self.rails) {
-            let value = host.ask(&file(&format!("in{number}"), "_input"), hwmon::potential);
+            let value = host.ask(&file(&format!("in{number}"), "_input"), sysfs::hwmon::potential);
             rail.value = Reading::new(value, clock.now(), Source::Hwmon);
         }
         for (alarm, Channel { number, .. }) in answers.undervoltages.iter_mut().zip(&self.alarms) {
@@ -146,11 +147,11 @@ impl Chip {
         let temperatures = self.temperatures.iter().map(|of| {
             let (key, label) = named("temp", of);
             let value = Reading::new(Err(why.clone()), now, Source::Hwmon);
-            Temperature { key, label, value, critical: of.critical, processor: hwmon::processor(self.name()) }
+            Temperature { key, label, value, critical: of.critical, processor: sysfs::hwmon::processor(self.name()) }
         });
         let rails = self.rails.iter().map(|of| {
             let (key, label) = named("in", of);
-            let nominal = hwmon::nominal(&label);
+            let nominal = sysfs::hwmon::nominal(&label);
             Rail { key, label, nominal, value: Reading::new(Err(why.clone()), now, Source::Hwmon) }
         });
         let alarms = self.alarms.iter().map(|of| {
@@ -189,12 +190,12 @@ pub fn zones(host: &Host, clock: &Clock) -> Vec<Temperature> {
         (!doubled).then(|| Temperature {
             key: name,
             value: Reading::new(
-                host.ask(&zone.join("temp"), hwmon::board_temperature),
+                host.ask(&zone.join("temp"), sysfs::hwmon::board_temperature),
                 clock.now(),
                 Source::ThermalZone,
             ),
             critical: critical_trip(host, &zone),
-            processor: hwmon::processor(&kind),
+            processor: sysfs::hwmon::processor(&kind),
             label: kind,
         })
     };
@@ -207,7 +208,7 @@ fn critical_trip(host: &Host, zone: &Path) -> Option<Celsius> {
     let files = host.list(zone).ok()?;
     let types = files.into_iter().filter(|file| file.starts_with("trip_point_") && file.ends_with("_type"));
     let trip = types.filter(is_critical).find_map(|trip| trip.strip_suffix("_type").map(str::to_owned))?;
-    host.ask(&zone.join(format!("{trip}_temp")), hwmon::board_limit).ok()
+    host.ask(&zone.join(format!("{trip}_temp")), sysfs::hwmon::board_limit).ok()
 }
 
 /// True while a thermal zone holds a processor back; `None` when no zone could.

@@ -3,7 +3,7 @@
 //! the link, which are asked only of what is awake.
 
 use super::host::{Host, parts};
-use super::parse::{pci, place, plain};
+use super::parse::{plain, sysfs};
 use crate::clock::Moment;
 use crate::reading::{BusErrors, Controller, ControllerKind, Lane, Missing, Reading, Reason, Source};
 use std::io::Read;
@@ -32,10 +32,10 @@ fn listed(host: &Host, folder: &str) -> Result<Vec<PathBuf>, Missing> {
 }
 
 fn of_pci(host: &Host, function: &Path, now: Moment) -> Option<Controller> {
-    let kind = host.ask(&function.join("class"), pci::kind).ok()??;
+    let kind = host.ask(&function.join("class"), sysfs::pci::kind).ok()??;
     let home = host.resolve(function).ok()?;
     let text = |file: &str| host.attribute(&function.join(file)).unwrap_or_default();
-    let id = pci::id(text("vendor").trim(), text("device").trim()).ok()?;
+    let id = sysfs::pci::id(text("vendor").trim(), text("device").trim()).ok()?;
     let asleep = asleep(host, function);
     let answers = match kind {
         ControllerKind::UsbHost => Err(Missing::new(Reason::NotAsked, "only controllers of disks are")),
@@ -43,11 +43,11 @@ fn of_pci(host: &Host, function: &Path, now: Moment) -> Option<Controller> {
     };
     let reading = |value| Reading::new(value, now, Source::Sysfs);
     Some(Controller {
-        key: place::controller(&parts(&home).collect::<Vec<_>>())?,
+        key: sysfs::place::controller(&parts(&home).collect::<Vec<_>>())?,
         kind,
         id,
         driver: driver(host, function),
-        answers: Reading::new(answers.map(pci::answers), now, Source::Sysfs),
+        answers: Reading::new(answers.map(sysfs::pci::answers), now, Source::Sysfs),
         lane: Reading::new(asleep.and_then(|()| lane(host, function)), now, Source::Sysfs),
         bus_errors: reading(bus_errors(host, &home)),
         link_power: link_power(host, function),
@@ -100,7 +100,7 @@ fn driver(host: &Host, device: &Path) -> Option<String> {
 
 fn lane(host: &Host, function: &Path) -> Result<Lane, Missing> {
     let speed = host.attribute(&function.join("current_link_speed"))?;
-    host.ask(&function.join("current_link_width"), |width| pci::lane(speed.trim(), width))
+    host.ask(&function.join("current_link_width"), |width| sysfs::pci::lane(speed.trim(), width))
 }
 
 /// The errors of the function and of the port above it: which of the two ends of a link counts an error is up to which
@@ -116,7 +116,7 @@ fn bus_errors(host: &Host, home: &Path) -> Result<BusErrors, Missing> {
 
 fn counted(host: &Host, home: &Path) -> Result<BusErrors, Missing> {
     let folder = host.path(&home.to_string_lossy());
-    let total = |file: &str| host.ask(&folder.join(file), pci::total);
+    let total = |file: &str| host.ask(&folder.join(file), sysfs::pci::total);
     let corrected = total("aer_dev_correctable")?;
     Ok(BusErrors { corrected, uncorrected: total("aer_dev_nonfatal")?.saturating_add(total("aer_dev_fatal")?) })
 }

@@ -4,9 +4,9 @@
 use super::beneath;
 use super::dm_ioctl::{Control, What};
 use super::host::Host;
-use super::parse::dm_members::{self, Image, Told, Volume};
-use super::parse::dm_table::Target;
-use super::parse::{dm_raid, plain};
+use super::parse::dm::members::{Image, Told, Volume};
+use super::parse::dm::table::Target;
+use super::parse::{dm, plain};
 use crate::reading::{Missing, Reason};
 use crate::units::Bytes;
 use std::path::Path;
@@ -28,7 +28,7 @@ fn volume(host: &Host, block: &Path, device: String) -> Option<Volume> {
     let slaves = block.join("slaves");
     let images: Vec<Image> =
         host.list(&slaves).ok()?.iter().filter_map(|slave| image(host, &slaves.join(slave))).collect();
-    let is_raid = dm_members::is_raid(&uuid, images.iter().map(|image| image.name.as_str()));
+    let is_raid = dm::members::is_raid(&uuid, images.iter().map(|image| image.name.as_str()));
     let size = host.ask(&block.join("size"), plain::whole).ok().map(Bytes::from_sectors);
     is_raid.then_some(Volume { device, name, uuid, size, images })
 }
@@ -36,7 +36,7 @@ fn volume(host: &Host, block: &Path, device: String) -> Option<Volume> {
 /// One image, from a link among the slaves; nothing for what holds the RAID's notes (`_rmeta_`).
 fn image(host: &Host, link: &Path) -> Option<Image> {
     let name = host.attribute(&link.join("dm/name")).ok()?.trim().to_owned();
-    dm_members::place(&name)?;
+    dm::members::place(&name)?;
     let below = beneath::drives(host, link);
     Some(Image {
         name,
@@ -59,8 +59,8 @@ pub fn ask(host: &Host, name: &str) -> Result<Told, Missing> {
     let line = |what: What| raid_line(control.targets(name, what)?, name);
     let read = |strange: String| Missing::new(Reason::Unreadable, format!("{name}: {strange}"));
     Ok(Told {
-        status: dm_raid::status(&line(What::Status)?).map_err(read)?,
-        table: dm_raid::table(&line(What::Table)?).map_err(read)?,
+        status: dm::raid::status(&line(What::Status)?).map_err(read)?,
+        table: dm::raid::table(&line(What::Table)?).map_err(read)?,
     })
 }
 

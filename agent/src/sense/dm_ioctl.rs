@@ -1,7 +1,7 @@
 //! The way to the device mapper: one ioctl on its control device, which asks and never changes
 //! (include/uapi/linux/dm-ioctl.h).
 
-use super::parse::dm_table::{Target, targets};
+use super::parse::dm::table::{Target, targets};
 use crate::reading::{Missing, Reason};
 use std::fs::File;
 use std::io;

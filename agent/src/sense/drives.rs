@@ -3,7 +3,7 @@
 
 use super::host::{Host, parts};
 use super::parse::quirks::{Bridge, is_weak_serial};
-use super::parse::{block, hwmon, place, plain, scsi_vpd, udev};
+use super::parse::{plain, scsi, sysfs};
 use crate::clock::Moment;
 use crate::reading::{Bus, DriveKey, DriveKind, Missing, OwnLimits, Reading, Source};
 use crate::units::{Bytes, Celsius};
@@ -114,7 +114,7 @@ pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
         .or_else(|| text("device/wwid").and_then(|id| world_wide_name(&id)))
         .or_else(|| text("wwid").and_then(|id| world_wide_name(&id)))
         .or_else(|| vital_name(host, &folder));
-    let port = place::place(&names, ata(host, &names));
+    let port = sysfs::place::place(&names, ata(host, &names));
     let key = serial
         .clone()
         .filter(|serial| !is_weak_serial(serial))
@@ -122,7 +122,8 @@ pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
         .or_else(|| port.clone())
         .unwrap_or_else(|| drive.device.clone());
     let thermometer = thermometer(host, &folder, &drive.path);
-    let limit = |name: &str| thermometer.as_ref().and_then(|chip| host.ask(&chip.join(name), hwmon::drive_limit).ok());
+    let limit =
+        |name: &str| thermometer.as_ref().and_then(|chip| host.ask(&chip.join(name), sysfs::hwmon::drive_limit).ok());
 
     Identity {
         key: DriveKey(key),
@@ -146,14 +147,14 @@ pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
 pub fn names_of(drive: &Spotted) -> Vec<String> {
     let path: Vec<&str> = parts(&drive.path).collect();
     let mut names = vec![drive.device.clone()];
-    let address = path.iter().rev().find_map(|part| Some((*part, place::scsi_address(part)?)));
+    let address = path.iter().rev().find_map(|part| Some((*part, sysfs::place::scsi_address(part)?)));
     if let Some((address, [channel, target, _])) = address {
         names.push(address.to_owned());
         names.extend(address.split(':').next().map(|host| format!("host{host}")));
         // Behind a multiplier the device's number is the channel, else the target (ata_scsi_find_dev in libata-scsi.c).
-        names.extend(place::ata_port(&path).map(|port| format!("{port}.{}", channel + target)));
+        names.extend(sysfs::place::ata_port(&path).map(|port| format!("{port}.{}", channel + target)));
     }
-    names.extend(place::ata_port(&path).map(str::to_owned));
+    names.extend(sysfs::place::ata_port(&path).map(str::to_owned));
     let is_numbered = |part: &str, kind: &str| part.strip_prefix(kind).is_some_and(|rest| rest.parse::<u32>().is_ok());
     names.extend(
         path.iter().filter(|part| is_numbered(part, "nvme") || is_numbered(part, "mmc")).map(|&part| part.to_owned()),
@@ -165,8 +166,8 @@ pub fn names_of(drive: &Spotted) -> Vec<String> {
 ///
 /// # Errors
 /// The reason why there are no counts.
-pub fn counters(host: &Host, device: &str) -> Result<block::Stat, Missing> {
-    host.ask(&host.path("/sys/block").join(device).join("stat"), block::stat)
+pub fn counters(host: &Host, device: &str) -> Result<sysfs::block::Stat, Missing> {
+    host.ask(&host.path("/sys/block").join(device).join("stat"), sysfs::block::stat)
 }
 
 /// True when the kernel itself has put the drive to sleep; asking it anything would start it.
@@ -191,7 +192,7 @@ pub fn bridge(host: &Host, drive: &Spotted) -> Option<Bridge> {
 /// # Errors
 /// The reason why there is no count.
 pub fn in_flight(host: &Host, device: &str) -> Result<u64, Missing> {
-    host.ask(&host.path("/sys/block").join(device).join("inflight"), block::in_flight)
+    host.ask(&host.path("/sys/block").join(device).join("inflight"), sysfs::block::in_flight)
 }
 
 /// The temperature inside a drive that may state its own critical one. The kernel sends the drive a command for it and
@@ -200,25 +201,25 @@ pub fn in_flight(host: &Host, device: &str) -> Result<u64, Missing> {
 /// # Errors
 /// The reason why there is none.
 pub fn temperature(host: &Host, thermometer: &Path, critical: Option<Celsius>) -> Result<Celsius, Missing> {
-    host.ask(&thermometer.join("temp1_input"), |text| hwmon::drive_temperature(text, critical))
+    host.ask(&thermometer.join("temp1_input"), |text| sysfs::hwmon::drive_temperature(text, critical))
 }
 
-fn udev_properties(host: &Host, folder: &Path) -> udev::Properties {
+fn udev_properties(host: &Host, folder: &Path) -> sysfs::udev::Properties {
     host.attribute(&folder.join("dev"))
         .ok()
         .and_then(|number| host.table(&host.path("/run/udev/data").join(format!("b{}", number.trim()))).ok())
-        .map(|entry| udev::properties(&String::from_utf8_lossy(&entry)))
+        .map(|entry| sysfs::udev::properties(&String::from_utf8_lossy(&entry)))
         .unwrap_or_default()
 }
 
 /// The serial from the drive's vital product data page 80h as the kernel keeps it.
 fn vital_serial(host: &Host, folder: &Path) -> Option<String> {
-    scsi_vpd::serial(&host.table(&folder.join("device/vpd_pg80")).ok()?).ok()?
+    scsi::vpd::serial(&host.table(&folder.join("device/vpd_pg80")).ok()?).ok()?
 }
 
 /// The name from page 83h, in the same way.
 fn vital_name(host: &Host, folder: &Path) -> Option<String> {
-    let name = scsi_vpd::world_wide_name(&host.table(&folder.join("device/vpd_pg83")).ok()?).ok()??;
+    let name = scsi::vpd::world_wide_name(&host.table(&folder.join("device/vpd_pg83")).ok()?).ok()??;
     Some(format!("{name:016x}"))
 }
 
@@ -228,18 +229,18 @@ fn world_wide_name(id: &str) -> Option<String> {
     digits.bytes().all(|byte| byte.is_ascii_hexdigit()).then(|| digits.to_lowercase())
 }
 
-fn ata(host: &Host, names: &[&str]) -> place::Ata {
-    let Some(port) = place::ata_port(names) else { return place::Ata::default() };
+fn ata(host: &Host, names: &[&str]) -> sysfs::place::Ata {
+    let Some(port) = sysfs::place::ata_port(names) else { return sysfs::place::Ata::default() };
     let folder = host.path("/sys/class/ata_port").join(port);
     let number = |name: &str| host.ask(&folder.join(name), plain::whole).ok();
-    place::Ata { port_no: number("port_no"), multiplied: number("nr_pmp_links").is_some_and(|links| links > 0) }
+    sysfs::place::Ata { port_no: number("port_no"), multiplied: number("nr_pmp_links").is_some_and(|links| links > 0) }
 }
 
 fn bus(names: &[&str], udev: Option<&str>) -> Bus {
     let any = |prefix: &str| names.iter().any(|name| name.starts_with(prefix));
     if any("usb") {
         Bus::Usb
-    } else if place::ata_port(names).is_some() {
+    } else if sysfs::place::ata_port(names).is_some() {
         Bus::Sata
     } else if any("nvme") {
         Bus::Nvme

@@ -6,7 +6,7 @@
 //! end, and never ahead of now.
 
 use super::host::Host;
-use super::parse::kernel_lines::lines::Lines;
+use super::parse::kernel_log::lines::Lines;
 use super::parse::named::{Heard, Named, Taken};
 use crate::clock::Moment;
 use crate::reading::{Happening, Missing, Reason, Teller};

@@ -2,7 +2,7 @@
 //! on (netlink(7), NETLINK_KOBJECT_UEVENT).
 
 use super::parse::named::{Heard, Taken};
-use super::parse::uevent::{happening, is_worth_a_look};
+use super::parse::sysfs::uevent::{happening, is_worth_a_look};
 use crate::clock::Moment;
 use crate::reading::{Missing, Reason, Teller};
 use rustix::io::Errno;

@@ -2,7 +2,7 @@
 //! memory is swapped to them. All of it is in the kernel's memory.
 
 use super::host::Host;
-use super::parse::mountinfo;
+use super::parse::mounts;
 use super::volumes;
 use crate::reading::{DriveUse, Missing, Reason, UsedBy};
 
@@ -11,7 +11,7 @@ use crate::reading::{DriveUse, Missing, Reason, UsedBy};
 /// # Errors
 /// The reason why that is not known: what is mounted or held cannot be read. Without a table of swap there is no swap.
 pub fn uses(host: &Host, device: &str) -> Result<Vec<DriveUse>, Missing> {
-    let mounts = mountinfo::mounts(&host.table(&volumes::mount_table(host))?);
+    let mounts = mounts::mountinfo::mounts(&host.table(&volumes::mount_table(host))?);
     let swaps = match host.table(&host.path("/proc/swaps")) {
         Ok(table) => String::from_utf8_lossy(&table).into_owned(),
         Err(why) if why.reason == Reason::NotFitted => String::new(),

@@ -2,9 +2,9 @@
 //! is gone, so it is a question of its own.
 
 use super::host::Host;
-use super::parse::fstab::{self, Wanted};
-use super::parse::mountinfo::{self, Mount};
-use super::parse::{plain, union};
+use super::parse::mounts::fstab::Wanted;
+use super::parse::mounts::mountinfo::Mount;
+use super::parse::{mounts, plain};
 use crate::reading::{Files, Missing, Reason, Room, Union, Unmounted};
 use crate::units::Bytes;
 use std::path::PathBuf;
@@ -26,18 +26,18 @@ pub struct Mounts {
 
 /// What is mounted, by the text of the mount table, against `/etc/fstab`, which is on the system's own storage.
 pub fn mounts(host: &Host, table: &[u8]) -> Mounts {
-    let mounted = mountinfo::mounts(table);
+    let mounted = mounts::mountinfo::mounts(table);
     // A box without this file has no wishes.
     let table = host.table(&host.path("/etc/fstab")).unwrap_or_default();
     let (read_only, writable): (Vec<Wanted>, Vec<Wanted>) =
-        fstab::wanted(&String::from_utf8_lossy(&table)).into_iter().partition(|wanted| wanted.read_only);
+        mounts::fstab::wanted(&String::from_utf8_lossy(&table)).into_iter().partition(|wanted| wanted.read_only);
     let points = |wanted: &[Wanted]| wanted.iter().map(|wanted| wanted.mount.clone()).collect();
     let (meant_read_only, meant_writable) = (points(&read_only), points(&writable));
     let is_absent = |wanted: &Wanted| !mounted.iter().any(|mount| mount.point == wanted.mount);
     let absent = read_only.into_iter().chain(writable).filter(is_absent);
     let unmounted = absent.map(|Wanted { mount, source, .. }| Unmounted { mount, source }).collect();
     let unions = unions(&mounted);
-    Mounts { unions, volumes: mountinfo::volumes(mounted), unmounted, meant_read_only, meant_writable }
+    Mounts { unions, volumes: mounts::mountinfo::volumes(mounted), unmounted, meant_read_only, meant_writable }
 }
 
 /// The mount table; a poll on it ends when it changes (Documentation/filesystems/proc.rst, clause 3.5).
@@ -49,7 +49,7 @@ pub fn mount_table(host: &Host) -> PathBuf {
 fn unions(mounted: &[Mount]) -> Vec<Union> {
     let points: Vec<&str> = mounted.iter().map(|mount| mount.point.as_str()).collect();
     let of = |mount: &Mount| {
-        let branches = union::branches(&mount.file_system, &mount.source, &mount.options, &points);
+        let branches = mounts::union::branches(&mount.file_system, &mount.source, &mount.options, &points);
         let is_a_containers = mount.point.starts_with("/var/lib/") || mount.point.starts_with("/run/");
         (!branches.is_empty() && !is_a_containers).then(|| Union {
             mount: mount.point.clone(),

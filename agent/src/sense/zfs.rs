@@ -4,9 +4,9 @@
 use super::child::{self, Outcome};
 use super::host::Host;
 use super::parse::plain::quoted;
-use super::parse::zfs_kstat::{self, PoolState};
-use super::parse::zpool::Status;
-use super::parse::{zpool_json, zpool_list, zpool_text};
+use super::parse::zfs;
+use super::parse::zfs::kstat::PoolState;
+use super::parse::zfs::status::Status;
 use crate::clock::Clock;
 use crate::reading::{Missing, Reason};
 use crate::units::Bytes;
@@ -42,8 +42,8 @@ pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
     Ok(pools
         .map(|name| {
             let pool = folder.join(&name);
-            let state = host.ask(&pool.join("state"), zfs_kstat::state);
-            Spotted { guid: host.ask(&pool.join("guid"), zfs_kstat::guid).ok(), state, name }
+            let state = host.ask(&pool.join("state"), zfs::kstat::state);
+            Spotted { guid: host.ask(&pool.join("guid"), zfs::kstat::guid).ok(), state, name }
         })
         .collect())
 }
@@ -81,7 +81,7 @@ impl Spotted {
         // `-v` has a line for each group: what a pool holds depends on the parity of each.
         let size = run(&["list", "-HpvP"]).and_then(|list| {
             let told = if list.success { Ok(String::from_utf8_lossy(&list.output)) } else { Err(complaint(&list)) };
-            let size = told.and_then(|text| zpool_list::usable(&text, &status.groups()));
+            let size = told.and_then(|text| zfs::list::usable(&text, &status.groups()));
             size.map(Bytes).map_err(|strange| Missing::new(Reason::Unreadable, format!("zpool list: {strange}")))
         });
         Ok(Answer { status, size })
@@ -90,13 +90,13 @@ impl Spotted {
     fn status(&self, run: &impl Fn(&[&str]) -> Result<Outcome, Missing>, clock: &Clock) -> Result<Status, Missing> {
         let json = run(&["status", "-P", "-j", "--json-int"])?;
         if json.success {
-            if let Ok(status) = self.own(zpool_json::pools(&json.output, clock.epoch_seconds())) {
+            if let Ok(status) = self.own(zfs::status_json::pools(&json.output, clock.epoch_seconds())) {
                 return Ok(status);
             }
         }
         // Before OpenZFS 2.3 there is no such option.
         let text = run(&["status", "-P", "-p"])?;
-        let told = if text.success { zpool_text::pools(&text.output) } else { Err(complaint(&text)) };
+        let told = if text.success { zfs::status_text::pools(&text.output) } else { Err(complaint(&text)) };
         self.own(told).map_err(|strange| Missing::new(Reason::Unreadable, format!("zpool status: {strange}")))
     }
 
@@ -121,12 +121,12 @@ fn complaint(outcome: &Outcome) -> String {
 mod tests {
     #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "tests write the files that they read")]
     use super::*;
-    use crate::sense::parse::zpool::Standing;
+    use crate::sense::parse::zfs::status::Standing;
     use std::fs;
     use std::path::PathBuf;
 
-    const JSON: &str = include_str!("../../parse/src/zpool_samples/2.3-checksums.json");
-    const TEXT: &str = include_str!("../../parse/src/zpool_samples/2.3-offline.txt");
+    const JSON: &str = include_str!("../../parse/src/zfs/samples/2.3-checksums.json");
+    const TEXT: &str = include_str!("../../parse/src/zfs/samples/2.3-offline.txt");
 
     fn tank() -> Spotted {
         Spotted { name: "tank".into(), guid: Some(16_264_776_641_714_663_669), state: Ok(PoolState::Degraded) }

@@ -5,9 +5,9 @@ use std::path::Path;
 use traylight::reading::Reason;
 use traylight::sense::btrfs::{ask, file_systems, last_scrub};
 use traylight::sense::host::Host;
-use traylight::sense::parse::btrfs::Operation;
-use traylight::sense::parse::btrfs_members::{BlockDevice, FileSystem, groups, members};
-use traylight::sense::parse::btrfs_profiles::{Allocation, Group};
+use traylight::sense::parse::btrfs::files::Operation;
+use traylight::sense::parse::btrfs::members::{BlockDevice, FileSystem, groups, members};
+use traylight::sense::parse::btrfs::profiles::{Allocation, Group};
 use traylight_tests::pretend_box::PretendBox;
 use traylight_tests::pretend_pools::UUID;
 

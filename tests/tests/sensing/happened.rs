@@ -13,7 +13,7 @@ use traylight::probe::rounds::Rounds;
 use traylight::probe::{self, wire::Decoder};
 use traylight::reading::{DriveKey, Event, Happening, Part, Snapshot, Teller};
 use traylight::sense::host::Host;
-use traylight::sense::parse::kernel_lines::lines::Lines;
+use traylight::sense::parse::kernel_log::lines::Lines;
 use traylight::sense::parse::named::{Heard, Named};
 use traylight_tests::pretend_box::PretendBox;
 

@@ -4,7 +4,7 @@ use std::fs;
 use traylight::reading::Reason;
 use traylight::sense::dm::{ask, volumes};
 use traylight::sense::host::Host;
-use traylight::sense::parse::dm_members::{Image, Volume, members};
+use traylight::sense::parse::dm::members::{Image, Volume, members};
 use traylight::units::Bytes;
 use traylight_tests::pretend_box::PretendBox;
 

@@ -7,8 +7,8 @@ use traylight::reading::{
     Activity, ActivityKind, AfterCrash, Member, MemberErrorKind, MetadataRoom, Missing, Pool, PoolRunning, Reason,
 };
 use traylight::sense::host::Host;
-use traylight::sense::parse::btrfs_members::{Told, ToldDevice};
-use traylight::sense::parse::{dm_members, dm_raid};
+use traylight::sense::parse::btrfs::members::{Told, ToldDevice};
+use traylight::sense::parse::dm::{members, raid};
 use traylight::sense::{btrfs, dm, pools};
 use traylight::units::Bytes;
 use traylight_tests::pretend_box::PretendBox;
@@ -50,7 +50,7 @@ fn songs(heron: &PretendBox, told: Option<&Told>) -> Pool {
 
 fn vg_lv(heron: &PretendBox, status: &str, table: &str) -> Pool {
     let found = dm::volumes(&Host::at(heron.root())).unwrap();
-    let told = dm_members::Told { status: dm_raid::status(status).unwrap(), table: dm_raid::table(table).unwrap() };
+    let told = members::Told { status: raid::status(status).unwrap(), table: raid::table(table).unwrap() };
     pools::lvm::pool(&found[0], Ok(&told), Moment::default())
 }
 

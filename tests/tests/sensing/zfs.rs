@@ -1,13 +1,13 @@
 //! ZFS pools: what the module's files say, what `zpool` told of the devices, and what becomes of both when drives go.
-//! Whatever is told comes from the samples of `zpool_samples`, whose README says where they are from.
+//! Whatever is told comes from the samples of `zfs/samples`, whose README says where they are from.
 
 use super::{rounds, until};
 use traylight::clock::Moment;
 use traylight::judge::redundancy::standing;
 use traylight::reading::{ActivityKind, AfterCrash, LastCheck, Member, MemberErrorKind, Pool, PoolRunning};
 use traylight::sense::host::Host;
-use traylight::sense::parse::zfs_kstat::PoolState;
-use traylight::sense::parse::{zpool_json, zpool_text};
+use traylight::sense::parse::zfs;
+use traylight::sense::parse::zfs::kstat::PoolState;
 use traylight::sense::pools::zfs::{Told, pool};
 use traylight::sense::zfs::{Answer, Spotted};
 use traylight::units::Bytes;
@@ -16,7 +16,7 @@ use traylight_tests::pretend_box::PretendBox;
 
 macro_rules! sample {
     ($name:literal) => {
-        include_bytes!(concat!("../../../agent/parse/src/zpool_samples/", $name))
+        include_bytes!(concat!("../../../agent/parse/src/zfs/samples/", $name))
     };
 }
 
@@ -35,7 +35,8 @@ fn disks(drives: &[&str]) -> PretendBox {
 
 fn told(heron: &PretendBox, sample: &[u8], name: &str) -> Told {
     // The reader of words takes whatever does not begin as JSON does.
-    let pools = if sample.starts_with(b"{") { zpool_json::pools(sample, None) } else { zpool_text::pools(sample) };
+    let pools =
+        if sample.starts_with(b"{") { zfs::status_json::pools(sample, None) } else { zfs::status_text::pools(sample) };
     let status = pools.unwrap().into_iter().find(|status| status.name == name).unwrap();
     Told::new(&Host::at(heron.root()), Answer { status, size: Ok(Bytes(1_431_655_765)) })
 }

@@ -2,7 +2,7 @@
 
 use super::{HOUR, MINUTE, Story};
 use traylight_data::reading::{Activity, ActivityKind, Member, MemberState, Pool, Snapshot};
-use traylight_parse::md_layout;
+use traylight_parse::md;
 
 fn rename(pool: &mut Pool, name: &str) {
     pool.name = name.into();
@@ -35,7 +35,7 @@ fn a_pool_that_grows_is_busy_and_whole() {
         let added = Member { device: device.clone(), drive_device: device, slot: Some(5), ..pool.members[0].clone() };
         pool.members.push(added);
         pool.wanted = 6;
-        pool.groups = md_layout::groups("raid5", 6, 2);
+        pool.groups = md::layout::groups("raid5", 6, 2);
         if second < 1800 {
             let done = Some((second - 60) as f64 / 1740.0);
             pool.activity = Activity { kind: ActivityKind::Reshape, done, left: None, speed: None };
@@ -72,7 +72,7 @@ fn a_mirror_that_is_split_is_two_whole_pools() {
         let pool = &mut snapshot.pools[0];
         pool.level = "raid1".into();
         pool.members.truncate(3);
-        let of = |wanted: u32| md_layout::groups("raid1", wanted, 0);
+        let of = |wanted: u32| md::layout::groups("raid1", wanted, 0);
         if second < 60 {
             (pool.wanted, pool.groups) = (3, of(3));
             return;

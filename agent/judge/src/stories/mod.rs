@@ -35,7 +35,7 @@ use traylight_data::clock::Moment;
 use traylight_data::reading::{Itself, Snapshot};
 use traylight_data::verdict::{Change, Incident, Verdict};
 use traylight_heron::{self as demo, heron, story};
-use traylight_parse::md_layout;
+use traylight_parse::md;
 
 const MINUTE: u64 = 60;
 const HOUR: u64 = 3600;
@@ -146,7 +146,7 @@ fn lay_out(snapshot: &mut Snapshot, level: &str) {
     let pool = &mut snapshot.pools[0];
     pool.level = level.into();
     // Two near copies, where that matters.
-    pool.groups = md_layout::groups(level, pool.wanted, 0x102);
+    pool.groups = md::layout::groups(level, pool.wanted, 0x102);
 }
 
 /// Takes a drive away; md has not noticed.

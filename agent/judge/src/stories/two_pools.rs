@@ -142,7 +142,7 @@ fn a_spare_in_one_pool_and_a_member_of_the_other_is_fine_until_it_is_pulled() {
         let spare = other.members.remove(4);
         other.members.push(Member { slot: None, state: MemberState::Spare, ..spare });
         other.wanted = 4;
-        other.groups = traylight_parse::md_layout::groups("raid5", 4, 2);
+        other.groups = traylight_parse::md::layout::groups("raid5", 4, 2);
     };
     let story = Story::closely().play(0, 10 * MINUTE, |second, snapshot| {
         with_spare(snapshot);

@@ -4,7 +4,8 @@
 
 use super::*;
 use crate::reading::{PoolRunning, Writing};
-use crate::sense::parse::{dm_raid, zpool_json};
+use crate::sense::parse::dm::raid;
+use crate::sense::parse::zfs::status_json;
 use crate::units::Bytes;
 use std::fs;
 use std::os::unix::fs::symlink;
@@ -77,13 +78,13 @@ fn a_zfs_pool() -> Hut {
 }
 
 fn zpool_told(here: &Hut, sample: &[u8]) -> Told {
-    let mut status = zpool_json::pools(sample, None).unwrap().remove(0);
+    let mut status = status_json::pools(sample, None).unwrap().remove(0);
     status.name = "tank".to_owned();
     Told::Zfs(Ok(Box::new(pools::zfs::Told::new(&here.host(), zfs::Answer { status, size: Ok(Bytes(1)) }))))
 }
 
-const CALM: &[u8] = include_bytes!("../../../parse/src/zpool_samples/2.3-checksums.json");
-const RESILVERS: &[u8] = include_bytes!("../../../parse/src/zpool_samples/2.3-resilver.json");
+const CALM: &[u8] = include_bytes!("../../../parse/src/zfs/samples/2.3-checksums.json");
+const RESILVERS: &[u8] = include_bytes!("../../../parse/src/zfs/samples/2.3-resilver.json");
 
 fn no_answer() -> Missing {
     Missing::new(Reason::TimedOut, "no answer for 10 s")
@@ -250,8 +251,8 @@ fn an_lvm_volume_that_never_told_has_its_reason() {
     heron.pools.take_in(&volume, Told::Lvm(Err(Missing::new(Reason::Refused, "mapper/control: denied"))), at(1));
     assert_eq!(running(&mut heron, 1), Err("refused: mapper/control: denied".to_owned()));
     assert_eq!(heron.read(1).1, [""; 0], "said once, by the pool itself");
-    let status = dm_raid::status("raid1 2 AD 409600/409600 idle 0 0 -").unwrap();
-    let table = dm_raid::table("raid1 3 0 region_size 4096 2 253:0 253:1 253:2 253:3").unwrap();
+    let status = raid::status("raid1 2 AD 409600/409600 idle 0 0 -").unwrap();
+    let table = raid::table("raid1 3 0 region_size 4096 2 253:0 253:1 253:2 253:3").unwrap();
     heron.pools.take_in(&volume, Told::Lvm(Ok(dm_members::Told { status, table })), at(2));
     assert_eq!(running(&mut heron, 2), Ok(PoolRunning::Running));
 }

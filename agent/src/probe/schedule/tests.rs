@@ -10,7 +10,7 @@ use crate::sense::ask::ata::AtaDrive;
 use crate::sense::ask::command::{Ata, Command};
 use crate::sense::ask::{Failure, Reply, Transport};
 use crate::sense::parse::quirks::Quirks;
-use crate::sense::parse::sense_data::Answering;
+use crate::sense::parse::scsi::sense_data::Answering;
 use crate::sense::parse::testing::{hex, page, summed};
 use crate::units::Bytes;
 use proptest::prelude::*;

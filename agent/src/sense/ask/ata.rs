@@ -10,17 +10,17 @@ use super::{
     sense_of, settle, unreadable,
 };
 use crate::reading::{LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment};
-use crate::sense::parse::ata_abilities::Abilities;
-use crate::sense::parse::ata_identify::{Identify, Rotation, identify};
-use crate::sense::parse::ata_logs::Directory;
-use crate::sense::parse::ata_power::{PowerMode, power_mode};
-use crate::sense::parse::ata_smart::{Overall, SmartData, Standing, overall, smart_data, thresholds};
+use crate::sense::parse::ata;
+use crate::sense::parse::ata::abilities::Abilities;
+use crate::sense::parse::ata::identify::{Identify, Rotation, identify};
+use crate::sense::parse::ata::logs::Directory;
+use crate::sense::parse::ata::power::{PowerMode, power_mode};
+use crate::sense::parse::ata::smart::{Overall, SmartData, Standing, overall, smart_data, thresholds};
 use crate::sense::parse::bytes::page;
 use crate::sense::parse::counter::Counter;
 use crate::sense::parse::quirks::Quirks;
-use crate::sense::parse::sense_data::Answering;
+use crate::sense::parse::scsi::sense_data::Answering;
 use crate::sense::parse::temperature::plausible_now;
-use crate::sense::parse::{ata_attributes, ata_errors, ata_logs, ata_recovery, ata_sct, ata_statistics};
 use crate::units::Celsius;
 use std::collections::BTreeMap;
 
@@ -180,7 +180,7 @@ impl AtaDrive {
         let abilities = self.abilities();
         let mut none = Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense");
         if abilities.sct && !self.quirks.avoid_sct {
-            let status = parsed(self.send(to, Ata::SmartReadLog { log: SCT_STATUS }), ata_sct::sct_status);
+            let status = parsed(self.send(to, Ata::SmartReadLog { log: SCT_STATUS }), ata::sct::sct_status);
             match status.ok().and_then(|status| status.temperature).map(|now| plausible_now(now, None)) {
                 Some(Ok(celsius)) => return Ok(celsius),
                 Some(Err(strange)) => none = unreadable(strange),
@@ -198,7 +198,7 @@ impl AtaDrive {
             return Ok(celsius);
         }
         let data = self.smart_data(to, heard).map_err(Failure::reason)?;
-        degrees(&ata_attributes::counters(&data.attributes, self.model())).ok_or(none)
+        degrees(&ata::attributes::counters(&data.attributes, self.model())).ok_or(none)
     }
 
     fn health(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Health {
@@ -212,7 +212,7 @@ impl AtaDrive {
             self.smart(to, heard, &mut health);
         }
         if abilities.phy_counters {
-            let events = self.read(to, PHY_EVENTS, 0, ata_logs::phy_events);
+            let events = self.read(to, PHY_EVENTS, 0, ata::logs::phy_events);
             collect(&mut health, "Phy event counters", events);
         }
         if abilities.error_log {
@@ -237,19 +237,19 @@ impl AtaDrive {
         }
         let mut of = |at| {
             let reply = self.send(to, Ata::RecoveryLimit(at)).map_err(Failure::reason)?;
-            ata_recovery::recovery_limit(&sense_of(&reply, to.answering())?).map_err(unreadable)
+            ata::recovery::recovery_limit(&sense_of(&reply, to.answering())?).map_err(unreadable)
         };
         Ok(of(Recovering::Reads)?.longer(of(Recovering::Writes)?))
     }
 
     /// The Device Statistics log: standardised, so asked before the attributes.
     fn statistics(&mut self, to: &mut dyn Transport, health: &mut Health) {
-        let pages = match self.read(to, STATISTICS, 0, ata_statistics::supported_pages) {
+        let pages = match self.read(to, STATISTICS, 0, ata::statistics::supported_pages) {
             Ok(pages) => pages,
             Err(failure) => return collect(health, "list of statistics", Err(failure)),
         };
         for page in pages.into_iter().filter(|page| (1..=7).contains(page)) {
-            let found = self.read(to, STATISTICS, page.into(), |bytes| ata_statistics::counters(bytes, page));
+            let found = self.read(to, STATISTICS, page.into(), |bytes| ata::statistics::counters(bytes, page));
             collect(health, &format!("statistics page {page:02X}h"), found);
         }
     }
@@ -257,7 +257,7 @@ impl AtaDrive {
     /// The extended log where the drive has it: the older one counts fewer sectors than large drives have.
     fn errors(&mut self, to: &mut dyn Transport, logs: &Directory, health: &mut Health) {
         let found = match logs.pages(EXTENDED_ERRORS) {
-            0 => parsed(self.send(to, Ata::SmartReadLog { log: SUMMARY_ERRORS }), ata_errors::summary)
+            0 => parsed(self.send(to, Ata::SmartReadLog { log: SUMMARY_ERRORS }), ata::errors::summary)
                 .map(|(count, newest)| (count, Ok(newest))),
             pages => self.extended_errors(to, pages),
         };
@@ -269,11 +269,11 @@ impl AtaDrive {
     }
 
     fn extended_errors(&mut self, to: &mut dyn Transport, pages: u16) -> Result<Errors, Failure> {
-        let parse = |bytes: &[u8]| Ok((ata_errors::extended(bytes, pages)?, whole_page(bytes)?));
+        let parse = |bytes: &[u8]| Ok((ata::errors::extended(bytes, pages)?, whole_page(bytes)?));
         let (log, first) = self.read(to, EXTENDED_ERRORS, 0, parse)?;
         let newest = log.newest.map(|(page, slot)| match page {
-            0 => ata_errors::extended_entry(&first, slot).map_err(|why| Failure::Missing(unreadable(why))),
-            page => self.read(to, EXTENDED_ERRORS, page, |bytes| ata_errors::extended_entry(bytes, slot)),
+            0 => ata::errors::extended_entry(&first, slot).map_err(|why| Failure::Missing(unreadable(why))),
+            page => self.read(to, EXTENDED_ERRORS, page, |bytes| ata::errors::extended_entry(bytes, slot)),
         });
         Ok((log.count, newest.transpose()))
     }
@@ -292,7 +292,7 @@ impl AtaDrive {
     }
 
     fn take_in(&mut self, to: &mut dyn Transport, health: &mut Health, data: &SmartData) {
-        collect(health, "attributes", Ok(ata_attributes::counters(&data.attributes, self.model())));
+        collect(health, "attributes", Ok(ata::attributes::counters(&data.attributes, self.model())));
         // Where the status cannot be had, as behind some bridges, the thresholds say the same.
         if health.assessment.is_err() {
             if let Ok(limits) = parsed(self.send(to, Ata::SmartReadThresholds), thresholds) {
@@ -318,7 +318,7 @@ impl AtaDrive {
     /// Which logs it has by General Purpose Logging, asked once a talk.
     fn logs(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Directory {
         let ask = || {
-            let logs = self.abilities().general_logs.then(|| self.read(to, 0, 0, ata_logs::directory));
+            let logs = self.abilities().general_logs.then(|| self.read(to, 0, 0, ata::logs::directory));
             logs.and_then(Result::ok).unwrap_or_default()
         };
         heard.logs.get_or_insert_with(ask).clone()

@@ -10,8 +10,8 @@ use crate::reading::{Bus, DriveKind, Missing, Power, Reason};
 use crate::sense::drives::{self, Identity};
 use crate::sense::host::Host;
 use crate::sense::parse::quirks::{Bridge, quirks};
-use crate::sense::parse::scsi_vpd;
-use crate::sense::parse::sense_data::Answering;
+use crate::sense::parse::scsi;
+use crate::sense::parse::scsi::sense_data::Answering;
 use crate::units::Celsius;
 use std::path::PathBuf;
 
@@ -40,7 +40,8 @@ impl Asker {
     /// The asker of a drive of the running machine.
     pub fn new(host: &Host, device: &str, identity: &Identity, bridge: Option<Bridge>) -> Self {
         let folder = host.path("/sys/block").join(device);
-        let kept = || host.table(&folder.join("device/vpd_pg89")).ok().and_then(|page| scsi_vpd::ata_drive(&page).ok());
+        let kept =
+            || host.table(&folder.join("device/vpd_pg89")).ok().and_then(|page| scsi::vpd::ata_drive(&page).ok());
         let serial = identity.serial.clone().filter(|_| identity.serial_is_its_own);
         let quirks = quirks(identity.model.as_deref().unwrap_or_default(), bridge);
         let talk = match identity.bus {

@@ -13,7 +13,7 @@ pub mod self_tests;
 
 use super::parse::counter::{Counter, drop_contradicted_hours};
 use super::parse::quirks::is_weak_serial;
-use super::parse::sense_data::{Answering, Sense, sense};
+use super::parse::scsi::sense_data::{Answering, Sense, sense};
 use crate::reading::{
     LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTestStep, SelfTests,
 };

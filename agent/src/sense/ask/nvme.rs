@@ -6,8 +6,9 @@ use super::{
     self_tests, unreadable,
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
-use crate::sense::parse::nvme::{self, Controller, Warning};
-use crate::sense::parse::nvme_logs;
+use crate::sense::parse::nvme;
+use crate::sense::parse::nvme::health::Warning;
+use crate::sense::parse::nvme::identify::Controller;
 use crate::sense::parse::temperature::plausible_now;
 
 const HEALTH: Nvme = Nvme::GetLog { log: 0x02, bytes: 512 };
@@ -45,7 +46,7 @@ impl NvmeDrive {
             // To say no is an answer too.
             Ok(_) | Err(Failure::NotSupported(_)) => Ok(Power::Active),
         };
-        let log = parsed(reply, nvme::health).map_err(Failure::reason);
+        let log = parsed(reply, nvme::health::health).map_err(Failure::reason);
         let own_limits = self.own_limits();
         let temperature = wanted.temperature.then(|| {
             let stated = log.clone()?.temperature;
@@ -54,8 +55,8 @@ impl NvmeDrive {
         });
         let health = wanted.health.then(|| Health {
             assessment: log.clone().map(|log| assessment(log.warning)),
-            counters: log.as_ref().map(nvme::Health::counters).unwrap_or_default(),
-            newest_error: parsed(to.send(&Command::Nvme(ERRORS)), nvme_logs::newest_error).map_err(Failure::reason),
+            counters: log.as_ref().map(nvme::health::Health::counters).unwrap_or_default(),
+            newest_error: parsed(to.send(&Command::Nvme(ERRORS)), nvme::logs::newest_error).map_err(Failure::reason),
             recovery_limit: Err(recovery_not_asked()),
             unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
         });
@@ -73,7 +74,7 @@ impl NvmeDrive {
         if self.controller.is_some() && !again {
             return Ok(());
         }
-        let Ok(found) = parsed(to.send(&Command::Nvme(Nvme::IdentifyController)), nvme::controller) else {
+        let Ok(found) = parsed(to.send(&Command::Nvme(Nvme::IdentifyController)), nvme::identify::controller) else {
             return Ok(());
         };
         let known = self.known_as.as_deref().or_else(|| self.controller.as_ref()?.serial.as_deref());
@@ -92,7 +93,7 @@ impl NvmeDrive {
 
     fn self_tests(&self, to: &mut dyn Transport, hours_now: Option<u64>) -> Result<SelfTests, Missing> {
         let controller = self.able()?;
-        let log = parsed(to.send(&Command::Nvme(SELF_TESTS)), nvme_logs::self_tests).map_err(Failure::reason)?;
+        let log = parsed(to.send(&Command::Nvme(SELF_TESTS)), nvme::logs::self_tests).map_err(Failure::reason)?;
         Ok(self_tests::nvme(&log, hours_now, controller.extended_test_minutes))
     }
 

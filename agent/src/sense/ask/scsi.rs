@@ -7,11 +7,10 @@ use super::{
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::counter::{Counter, Origin, Unit};
-use crate::sense::parse::scsi_errors;
-use crate::sense::parse::scsi_logs::{self, Exceptions, Verdict, Warmth};
-use crate::sense::parse::scsi_power::{ScsiPower, scsi_power};
-use crate::sense::parse::scsi_vpd;
-use crate::sense::parse::sense_data::{Answering, sense};
+use crate::sense::parse::scsi;
+use crate::sense::parse::scsi::logs::{Exceptions, Verdict, Warmth};
+use crate::sense::parse::scsi::power::{ScsiPower, scsi_power};
+use crate::sense::parse::scsi::sense_data::{Answering, sense};
 
 /// Log pages.
 const LIST: u8 = 0x00;
@@ -58,7 +57,7 @@ impl ScsiDrive {
         }
         let wants_warmth = wanted.temperature || wanted.health;
         let warmth = (wants_warmth && self.has(TEMPERATURE))
-            .then(|| parsed(send(to, TEMPERATURE), scsi_logs::temperature).map_err(Failure::reason));
+            .then(|| parsed(send(to, TEMPERATURE), scsi::logs::temperature).map_err(Failure::reason));
         // Some drives state their temperature in their verdict only.
         let verdict = (wanted.health || wants_warmth && warmth.is_none()).then(|| self.exceptions(to));
         let limit = warmth.as_ref().and_then(|warmth| warmth.as_ref().ok()?.limit);
@@ -88,7 +87,7 @@ impl ScsiDrive {
         if self.pages.is_some() {
             return Ok(());
         }
-        self.pages = Some(match parsed(send(to, LIST), scsi_logs::supported_pages) {
+        self.pages = Some(match parsed(send(to, LIST), scsi::logs::supported_pages) {
             // The list names itself; an empty buffer reads like one that does not.
             Ok(pages) if pages.contains(&LIST) => pages,
             Ok(_) => return Err(unreadable("found a list of log pages without page 00h, wanted it".to_owned())),
@@ -102,7 +101,7 @@ impl ScsiDrive {
         if !self.has(EXCEPTIONS) {
             return Err(not_offered());
         }
-        parsed(send(to, EXCEPTIONS), scsi_logs::exceptions).map_err(Failure::reason)
+        parsed(send(to, EXCEPTIONS), scsi::logs::exceptions).map_err(Failure::reason)
     }
 
     fn health(&self, to: &mut dyn Transport, verdict: Result<Exceptions, Missing>) -> Health {
@@ -112,20 +111,20 @@ impl ScsiDrive {
             Verdict::Passed | Verdict::Warning(_) | Verdict::Other(..) => SelfAssessment::Passed,
         });
         for page in ERRORS.into_iter().filter(|&page| self.has(page)) {
-            let found = parsed(send(to, page), |bytes| scsi_errors::error_counters(bytes, page));
+            let found = parsed(send(to, page), |bytes| scsi::errors::error_counters(bytes, page));
             collect(&mut health, &format!("log page {page:02X}h"), found);
         }
         if self.has(STARTS) {
-            collect(&mut health, "starts", parsed(send(to, STARTS), scsi_logs::start_stop));
+            collect(&mut health, "starts", parsed(send(to, STARTS), scsi::logs::start_stop));
         }
         if self.has(WEAR) {
-            collect(&mut health, "wear", parsed(send(to, WEAR), scsi_logs::wear).map(|counter| vec![counter]));
+            collect(&mut health, "wear", parsed(send(to, WEAR), scsi::logs::wear).map(|counter| vec![counter]));
         }
         if self.has(PHYS) {
-            collect(&mut health, "phys", parsed(send(to, PHYS), scsi_errors::phy_errors));
+            collect(&mut health, "phys", parsed(send(to, PHYS), scsi::errors::phy_errors));
         }
         if self.has(SCAN) {
-            let scan = parsed(send(to, SCAN), scsi_errors::scan).map(|scan| {
+            let scan = parsed(send(to, SCAN), scsi::errors::scan).map(|scan| {
                 let bad = scan.found.iter().filter(|block| !block.is_mended).count();
                 let origin = Origin::ScsiLog(SCAN);
                 vec![
@@ -143,12 +142,12 @@ impl ScsiDrive {
         if !self.has(SELF_TESTS) {
             return Err(not_offered());
         }
-        let record = parsed(send(to, SELF_TESTS), scsi_errors::self_tests).map_err(Failure::reason)?;
-        let hours = self.has(SCAN).then(|| parsed(send(to, SCAN), scsi_errors::scan).ok()).flatten();
+        let record = parsed(send(to, SELF_TESTS), scsi::errors::self_tests).map_err(Failure::reason)?;
+        let hours = self.has(SCAN).then(|| parsed(send(to, SCAN), scsi::errors::scan).ok()).flatten();
         let hours = hours.map(|scan| u64::from(scan.power_on_minutes / 60));
         let minutes = *self.extended_test_minutes.get_or_insert_with(|| {
             let page = to.send(&Command::Scsi(Scsi::ExtendedInquiry));
-            parsed(page, scsi_vpd::extended_test_minutes).ok().flatten()
+            parsed(page, scsi::vpd::extended_test_minutes).ok().flatten()
         });
         Ok(self_tests::scsi(&record, hours, minutes))
     }

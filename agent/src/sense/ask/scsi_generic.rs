@@ -3,7 +3,7 @@
 use super::command::Command;
 use super::{Failure, Reply, Transport};
 use crate::reading::{Missing, Reason};
-use crate::sense::parse::sense_data::{Answering, Meaning, sense};
+use crate::sense::parse::scsi::sense_data::{Answering, Meaning, sense};
 use std::fs::File;
 use std::io;
 use std::os::fd::AsRawFd;

@@ -2,7 +2,7 @@
 //! drive tells by its own power-on hours.
 
 use crate::reading::{PastTest, SelfTest, SelfTests, TestKind, TestOutcome};
-use crate::sense::parse::{ata_self_test, nvme_logs, scsi_errors};
+use crate::sense::parse::{ata, nvme, scsi};
 
 /// A record and a counter that were read one after the other, or by different rounding, may differ by so many hours.
 const SLACK: u64 = 2;
@@ -11,12 +11,12 @@ const WRAP: u64 = 1 << 16;
 
 /// What an ATA drive tells: the status byte says what is now, its record what was.
 pub fn ata(
-    status: ata_self_test::SelfTest,
-    record: &[ata_self_test::Entry],
+    status: ata::self_test::SelfTest,
+    record: &[ata::self_test::Entry],
     hours_now: Option<u64>,
     [short_minutes, extended_minutes]: [Option<u16>; 2],
 ) -> SelfTests {
-    use ata_self_test::{Kind, SelfTest as Status};
+    use ata::self_test::{Kind, SelfTest as Status};
     let past = record.iter().filter_map(|entry| {
         let kind = match entry.kind {
             Kind::Short => TestKind::Short,
@@ -42,8 +42,8 @@ pub fn ata(
     SelfTests { now, past: SelfTests::worth_keeping(past), short_minutes, extended_minutes }
 }
 
-fn ata_now(outcome: ata_self_test::SelfTest) -> SelfTest {
-    use ata_self_test::SelfTest as Status;
+fn ata_now(outcome: ata::self_test::SelfTest) -> SelfTest {
+    use ata::self_test::SelfTest as Status;
     match outcome {
         Status::Passed => SelfTest::Passed,
         Status::AbortedByHost | Status::InterruptedByReset | Status::Reserved(_) => SelfTest::Ended,
@@ -54,8 +54,8 @@ fn ata_now(outcome: ata_self_test::SelfTest) -> SelfTest {
 }
 
 /// What an NVMe drive tells. How long a short test takes it never states.
-pub fn nvme(log: &nvme_logs::SelfTests, hours_now: Option<u64>, extended_minutes: Option<u16>) -> SelfTests {
-    use nvme_logs::{Kind, Outcome};
+pub fn nvme(log: &nvme::logs::SelfTests, hours_now: Option<u64>, extended_minutes: Option<u16>) -> SelfTests {
+    use nvme::logs::{Kind, Outcome};
     let now = |outcome| match outcome {
         Outcome::Passed => SelfTest::Passed,
         Outcome::Ended(_) | Outcome::Reserved(_) => SelfTest::Ended,
@@ -84,8 +84,8 @@ pub fn nvme(log: &nvme_logs::SelfTests, hours_now: Option<u64>, extended_minutes
 }
 
 /// What a SCSI drive tells. A test that runs stands first in its record.
-pub fn scsi(record: &[scsi_errors::SelfTest], hours_now: Option<u64>, extended_minutes: Option<u16>) -> SelfTests {
-    use scsi_errors::{Kind, Outcome};
+pub fn scsi(record: &[scsi::errors::SelfTest], hours_now: Option<u64>, extended_minutes: Option<u16>) -> SelfTests {
+    use scsi::errors::{Kind, Outcome};
     let now = |outcome| match outcome {
         Outcome::Passed => SelfTest::Passed,
         Outcome::Aborted | Outcome::Reserved(_) => SelfTest::Ended,
@@ -157,8 +157,8 @@ mod tests {
 
     #[test]
     fn hours_that_stopped_tell_no_age() {
-        use scsi_errors::{Kind, Outcome};
-        let test = |power_on_hours| scsi_errors::SelfTest {
+        use scsi::errors::{Kind, Outcome};
+        let test = |power_on_hours| scsi::errors::SelfTest {
             kind: Kind::Extended,
             outcome: Outcome::Passed,
             power_on_hours,

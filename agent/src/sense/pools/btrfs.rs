@@ -6,10 +6,12 @@ use crate::reading::{
     Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberRole,
     MemberState, MetadataRoom, Pool, PoolKind, PoolRunning, Reading, Source,
 };
-use crate::sense::parse::btrfs::{ErrorCounts, Operation};
-use crate::sense::parse::btrfs_members::{self as members, FileSystem, State, Told};
-use crate::sense::parse::btrfs_profiles::{self as profiles, Content, Profile};
-use crate::sense::parse::btrfs_work::{WorkKind, work};
+use crate::sense::parse::btrfs::files::{ErrorCounts, Operation};
+use crate::sense::parse::btrfs::members;
+use crate::sense::parse::btrfs::members::{FileSystem, State, Told};
+use crate::sense::parse::btrfs::profiles;
+use crate::sense::parse::btrfs::profiles::{Content, Profile};
+use crate::sense::parse::btrfs::work::{WorkKind, work};
 use crate::units::Bytes;
 use std::collections::BTreeSet;
 

@@ -6,9 +6,10 @@ use crate::reading::{
     Activity, ActivityKind, Group, Member, MemberRole, MemberState, Missing, Pool, PoolKind, PoolRunning, Reading,
     Reason, Source,
 };
-use crate::sense::parse::dm_members::{self, Told, Volume};
-use crate::sense::parse::dm_raid::{self, Action, Health};
-use crate::sense::parse::md_layout;
+use crate::sense::parse::dm;
+use crate::sense::parse::dm::members::{Told, Volume};
+use crate::sense::parse::dm::raid::{Action, Health};
+use crate::sense::parse::md;
 
 /// The pool that a RAID volume is. Sysfs says only what it is on; how it stands is known once the device mapper has
 /// `told`, and until then there is the reason why it has not.
@@ -16,7 +17,7 @@ pub fn pool(of: &Volume, told: Result<&Told, Missing>, now: Moment) -> Pool {
     let running = told.as_ref().map(|_| PoolRunning::Running).map_err(Clone::clone);
     let known = unknown(PoolKind::Lvm, of.uuid.clone(), of.name.clone(), running, now);
     let told = told.ok();
-    let members = dm_members::members(of, told).into_iter().map(member).collect();
+    let members = dm::members::members(of, told).into_iter().map(member).collect();
     let size = of.size.ok_or_else(|| Missing::new(Reason::Unreadable, format!("found no size of {}", of.device)));
     let size = Reading::new(size, now, Source::Sysfs);
     let Some(told) = told else { return Pool { members, size, ..known } };
@@ -24,7 +25,7 @@ pub fn pool(of: &Volume, told: Result<&Told, Missing>, now: Moment) -> Pool {
     let activity = activity(status.action, status.done);
     let lacking = status.health.iter().filter(|&&health| health != Health::Active).count();
     Pool {
-        level: dm_raid::level(&status.layout).to_owned(),
+        level: dm::raid::level(&status.layout).to_owned(),
         wanted: status.health.len() as u32,
         missing: Some(lacking as u32),
         members,
@@ -41,12 +42,12 @@ pub fn pool(of: &Volume, told: Result<&Told, Missing>, now: Moment) -> Pool {
 fn groups(told: &Told) -> Vec<Group> {
     let (layout, places) = (told.status.layout.as_str(), told.status.health.len() as u32);
     match layout {
-        "raid10" | "raid10_near" => md_layout::groups("raid10", places, told.table.copies & 0xFF | 1 << 8),
+        "raid10" | "raid10_near" => md::layout::groups("raid10", places, told.table.copies & 0xFF | 1 << 8),
         _ => told.tolerates().map(|tolerates| Group { slots: (0..places).collect(), tolerates }).into_iter().collect(),
     }
 }
 
-fn member(member: dm_members::Member) -> Member {
+fn member(member: dm::members::Member) -> Member {
     let empty = format!("place {}", member.place);
     let device = member.image.as_ref().map_or_else(|| empty.clone(), |image| image.name.clone());
     let drive = member.image.as_ref().and_then(|image| image.drives.first().cloned());

@@ -6,7 +6,7 @@ use crate::reading::{
 };
 use crate::sense::beneath;
 use crate::sense::host::Host;
-use crate::sense::parse::{md, md_layout, plain};
+use crate::sense::parse::{md, plain};
 use crate::units::Bytes;
 use std::path::{Path, PathBuf};
 
@@ -45,31 +45,31 @@ fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {
     // Partitions and arrays that are being taken apart have no folder.
     let files = host.list(&folder).ok()?;
     let text = |file: &str| host.attribute(&folder.join(file)).ok().map(|text| text.trim().to_owned());
-    let running = host.ask(&folder.join("array_state"), md::running);
+    let running = host.ask(&folder.join("array_state"), md::array::running);
     let members = files.iter().filter_map(|file| member(host, &folder.join(file), file.strip_prefix("dev-")?));
     let size = host.ask(&block.join("size"), plain::whole).map(Bytes::from_sectors);
     let level = text("level").and_then(|level| plain::device_text(&level)).unwrap_or_default();
-    let number = |file: &str| host.ask(&folder.join(file), md::member_count).unwrap_or(0);
+    let number = |file: &str| host.ask(&folder.join(file), md::array::member_count).unwrap_or(0);
     let wanted = number("raid_disks");
     let action = text("sync_action");
     Some(Pool {
         key: text("uuid").and_then(|uuid| plain::device_text(&uuid)).unwrap_or_else(|| name.clone()),
         kind: PoolKind::Md,
-        groups: md_layout::groups(&level, wanted, number("layout")),
+        groups: md::layout::groups(&level, wanted, number("layout")),
         level,
         running: Reading::new(running, now, Source::Sysfs),
         wanted,
-        missing: host.ask(&folder.join("degraded"), md::member_count).ok(),
+        missing: host.ask(&folder.join("degraded"), md::array::member_count).ok(),
         members: members.collect(),
         activity: activity(action.as_deref(), &text),
-        mismatches: md::mismatches(
+        mismatches: md::array::mismatches(
             action.as_deref(),
             text("last_sync_action").as_deref(),
             host.ask(&folder.join("mismatch_cnt"), plain::whole).ok(),
         ),
         last_check: None,
         lost_data: None,
-        after_crash: text("consistency_policy").and_then(|policy| md::after_crash(&policy)),
+        after_crash: text("consistency_policy").and_then(|policy| md::array::after_crash(&policy)),
         metadata: None,
         size: Reading::new(size, now, Source::Sysfs),
         name,
@@ -80,14 +80,14 @@ fn pool(host: &Host, block: &Path, name: String, now: Moment) -> Option<Pool> {
 fn activity(action: Option<&str>, text: &impl Fn(&str) -> Option<String>) -> Activity {
     match action {
         None | Some("idle") => Activity::IDLE,
-        busy => md::activity(busy, text("sync_completed").as_deref(), text("sync_speed").as_deref()),
+        busy => md::array::activity(busy, text("sync_completed").as_deref(), text("sync_speed").as_deref()),
     }
 }
 
 fn member(host: &Host, folder: &Path, device: &str) -> Option<Member> {
     // A member that is being removed loses its files one after another.
-    let slot = md::slot(host.attribute(&folder.join("slot")).ok()?.trim());
-    let state = md::member_state(host.attribute(&folder.join("state")).ok()?.trim(), slot);
+    let slot = md::array::slot(host.attribute(&folder.join("slot")).ok()?.trim());
+    let state = md::array::member_state(host.attribute(&folder.join("state")).ok()?.trim(), slot);
     let link = folder.join("block");
     Some(Member {
         device: device.to_owned(),

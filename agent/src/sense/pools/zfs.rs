@@ -8,9 +8,10 @@ use crate::reading::{
 };
 use crate::sense::beneath;
 use crate::sense::host::{Host, parts};
-use crate::sense::parse::zfs_kstat::PoolState;
-use crate::sense::parse::zpool::{self, Class, Standing, Status, Vdev, VdevKind};
-use crate::sense::parse::zpool_scan::{ScanKind, ScanState, When};
+use crate::sense::parse::zfs;
+use crate::sense::parse::zfs::kstat::PoolState;
+use crate::sense::parse::zfs::scan::{ScanKind, ScanState, When};
+use crate::sense::parse::zfs::status::{Class, Standing, Status, Vdev, VdevKind};
 use crate::sense::zfs::{Answer, Spotted};
 use crate::units::{Bytes, BytesPerSecond};
 use std::collections::BTreeMap;
@@ -76,7 +77,7 @@ fn is_gone(host: &Host, place: &Place) -> bool {
 
 /// A device that the pool counts on at a path where nothing is: it was pulled before `zpool` was asked, and the pool has not
 /// noticed. Where no path of the pool leads anywhere, it is this program that cannot see `/dev`.
-fn leads_nowhere(host: &Host, told: &Told, of: &zpool::Member) -> bool {
+fn leads_nowhere(host: &Host, told: &Told, of: &zfs::status::Member) -> bool {
     of.there && of.device.starts_with("/dev/") && !told.places.is_empty() && !host.exists(&host.path(&of.device))
 }
 
@@ -157,14 +158,14 @@ impl Layout {
             let slots = (first..layout.places).collect();
             layout.groups.extend(group.tolerates.map(|tolerates| Group { slots, tolerates }));
         }
-        let is_beside = |of: &zpool::Member| !matches!(of.class, Class::Normal | Class::Special | Class::Dedup);
+        let is_beside = |of: &zfs::status::Member| !matches!(of.class, Class::Normal | Class::Special | Class::Dedup);
         let beside = told.status.members().into_iter().filter(is_beside);
         layout.members.extend(beside.map(|of| member(host, told, of, None)));
         layout
     }
 }
 
-fn member(host: &Host, told: &Told, of: zpool::Member, slot: Option<u32>) -> Member {
+fn member(host: &Host, told: &Told, of: zfs::status::Member, slot: Option<u32>) -> Member {
     let place = told.places.get(&of.device);
     let name = || of.device.rsplit('/').next().unwrap_or_default().to_owned();
     let errors = of.errors.map(|errors| {

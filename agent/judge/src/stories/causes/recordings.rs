@@ -2,7 +2,7 @@
 //! the probe reads the real log with. Milliseconds stand before each line.
 
 use traylight_data::reading::{Happening, Part};
-use traylight_parse::kernel_lines::lines::Lines;
+use traylight_parse::kernel_log::lines::Lines;
 use traylight_parse::named::Named;
 
 /// The power contact opens while the drive has nothing to do: three resets find nothing, then it is let go.

@@ -15,7 +15,7 @@ use traylight_data::reading::{
 };
 use traylight_data::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
 use traylight_heron::{heron, story};
-use traylight_parse::md_layout;
+use traylight_parse::md;
 
 /// The controller that all trays are on.
 pub const CONTROLLER: &str = "0000/1c.0/00.0";
@@ -268,7 +268,7 @@ impl Scene {
         pool.mismatches = self.mismatches;
         if let Some(level) = &self.level {
             pool.level.clone_from(level);
-            pool.groups = md_layout::groups(level, pool.wanted, 0x102);
+            pool.groups = md::layout::groups(level, pool.wanted, 0x102);
         }
         snapshot.drives.retain(|drive| !gone.contains(&drive.device));
         if self.no_fan {

@@ -4,9 +4,9 @@ use super::{AtaDrive, Heard, whole_page};
 use crate::reading::{Missing, SelfTestStep, SelfTests};
 use crate::sense::ask::command::Ata;
 use crate::sense::ask::{Failure, Transport, not_offered, parsed, self_tests, unreadable};
-use crate::sense::parse::ata_attributes;
-use crate::sense::parse::ata_logs::Directory;
-use crate::sense::parse::ata_self_test::{self, Entry, SelfTest as Status};
+use crate::sense::parse::ata;
+use crate::sense::parse::ata::logs::Directory;
+use crate::sense::parse::ata::self_test::{Entry, SelfTest as Status};
 
 /// Logs, by their addresses (ACS-3, table A.2, from memory).
 const SELF_TESTS: u8 = 0x06;
@@ -19,7 +19,7 @@ impl AtaDrive {
         if !data.can_self_test {
             return Err(not_offered());
         }
-        let hours = ata_attributes::counters(&data.attributes, self.model())
+        let hours = ata::attributes::counters(&data.attributes, self.model())
             .into_iter()
             .find(|counter| counter.name == "power_on_hours")
             .and_then(|counter| u64::try_from(counter.value).ok());
@@ -51,17 +51,17 @@ impl AtaDrive {
                 return extended;
             }
         }
-        parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata_self_test::log)
+        parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata::self_test::log)
     }
 
     fn extended_tests(&mut self, to: &mut dyn Transport) -> Result<Vec<Entry>, Failure> {
         // Drives have one or two.
         const MOST_PAGES: usize = 16;
         let mut log = self.read(to, EXTENDED_SELF_TESTS, 0, whole_page)?;
-        let pages = ata_self_test::pages_to_the_newest(&log).map_err(|why| Failure::Missing(unreadable(why)))?;
+        let pages = ata::self_test::pages_to_the_newest(&log).map_err(|why| Failure::Missing(unreadable(why)))?;
         for next in 1..pages.min(MOST_PAGES) {
             log.extend(self.read(to, EXTENDED_SELF_TESTS, next as u16, whole_page)?);
         }
-        ata_self_test::extended_log(&log).map_err(|why| Failure::Missing(unreadable(why)))
+        ata::self_test::extended_log(&log).map_err(|why| Failure::Missing(unreadable(why)))
     }
 }

@@ -55,7 +55,7 @@ fn an_awake_disk_is_asked_in_the_order_of_worth() {
 
 #[test]
 fn what_the_kernel_knows_of_the_disk_is_not_asked() {
-    let identity = crate::sense::parse::ata_identify::identify(&identity("Songbird HB4000", &ABLE)).ok();
+    let identity = crate::sense::parse::ata::identify::identify(&identity("Songbird HB4000", &ABLE)).ok();
     let mut disk = disk();
     AtaDrive::new(identity, Quirks::default()).ask(&mut disk, WARMTH);
     assert_eq!(disk.sent(), commands([Ata::CheckPowerMode, SCT_STATUS]));

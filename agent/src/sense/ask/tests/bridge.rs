@@ -3,7 +3,7 @@
 use super::*;
 use crate::reading::Power;
 use crate::sense::ask::ata::AtaDrive;
-use crate::sense::parse::ata_identify::identify;
+use crate::sense::parse::ata::identify::identify;
 use crate::sense::parse::quirks::Quirks;
 use crate::units::Celsius;
 

@@ -13,7 +13,7 @@ mod strangers;
 use super::command::{Ata, Command, Nvme, Recovering, Scsi};
 use super::{Failure, Health, Reply, Told, Transport, Wanted};
 use crate::reading::{Missing, Reason, SelfTest};
-use crate::sense::parse::sense_data::Answering;
+use crate::sense::parse::scsi::sense_data::Answering;
 use crate::sense::parse::testing::{hex, page, summed};
 use std::collections::BTreeMap;
 

@@ -6,11 +6,11 @@ use crate::reading::{OwnLimits, Power, SelfTestStep};
 use crate::sense::ask::ata::AtaDrive;
 use crate::sense::ask::nvme::NvmeDrive;
 use crate::sense::ask::scsi::ScsiDrive;
-use crate::sense::parse::ata_identify::identify;
-use crate::sense::parse::ata_power;
+use crate::sense::parse::ata;
+use crate::sense::parse::ata::identify::identify;
 use crate::sense::parse::counter::{Counter, Origin, Unit};
 use crate::sense::parse::quirks::Quirks;
-use crate::sense::parse::sense_data::sense;
+use crate::sense::parse::scsi::sense_data::sense;
 use crate::sense::parse::testing::{any_bytes, bent};
 use proptest::prelude::*;
 
@@ -68,7 +68,7 @@ fn known() -> AtaDrive {
 /// True for an answer to CHECK POWER MODE that can be believed and says so.
 fn is_awake(answer: &Answer, answering: Answering) -> bool {
     let Ok(reply) = answer else { return false };
-    sense(&reply.sense, answering).and_then(|sense| ata_power::power_mode(&sense)).is_ok_and(|mode| !mode.is_asleep())
+    sense(&reply.sense, answering).and_then(|sense| ata::power::power_mode(&sense)).is_ok_and(|mode| !mode.is_asleep())
 }
 
 /// Commands that may be sent without a wish of the owner: they read, and none reads user data.

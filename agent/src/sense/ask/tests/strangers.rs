@@ -5,7 +5,7 @@ use super::*;
 use crate::reading::Power;
 use crate::sense::ask::ata::AtaDrive;
 use crate::sense::ask::nvme::NvmeDrive;
-use crate::sense::parse::ata_identify::identify;
+use crate::sense::parse::ata::identify::identify;
 use crate::sense::parse::quirks::Quirks;
 
 const STRANGER: &str = "unreadable: found an answer of the drive HERON-0001, wanted one of the drive HERON-0002";

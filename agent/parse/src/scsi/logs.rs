@@ -1,0 +1,245 @@
+//! LOG SENSE: a page is a list of numbered parameters. Walks it, and reads the pages about temperature, wear, starts and
+//! the drive's own verdict. Pages about errors and tests are in [`super::errors`].
+
+use crate::bytes::{be_counter, be16, be32, byte};
+use crate::counter::{Counter, Origin, Unit};
+use crate::temperature::{plausible, plausible_ever};
+use traylight_data::units::Celsius;
+
+/// A log page, taken apart (SPC-4 clause 7.3, from memory).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LogPage<'a> {
+    code: u8,
+    parameters: Vec<(u16, &'a [u8])>,
+}
+
+/// Takes a log page apart.
+///
+/// # Errors
+/// What was found instead: another page (bridges echo what lies in their buffer), or lengths that do not fit.
+pub fn log_page(bytes: &[u8], code: u8) -> Result<LogPage<'_>, String> {
+    let mut rest = contents(bytes, code)?;
+    let mut parameters = Vec::new();
+    while !rest.is_empty() {
+        let (number, length) = (be16(rest, 0)?, usize::from(byte(rest, 3)?));
+        let Some(value) = rest.get(4..4 + length) else {
+            return Err(format!("found parameter {number:04X}h of {length} bytes, wanted at most {}", rest.len() - 4));
+        };
+        parameters.push((number, value));
+        rest = rest.get(4 + length..).unwrap_or_default();
+    }
+    Ok(LogPage { code, parameters })
+}
+
+impl<'a> LogPage<'a> {
+    /// The bytes of a parameter.
+    pub fn parameter(&self, number: u16) -> Option<&'a [u8]> {
+        self.parameters.iter().find(|(found, _)| *found == number).map(|&(_, value)| value)
+    }
+
+    /// All parameters in the drive's order: number and bytes.
+    pub fn parameters(&self) -> impl Iterator<Item = (u16, &'a [u8])> + '_ {
+        self.parameters.iter().copied()
+    }
+
+    /// The counters of this page, by a table of numbers and names. A counter of all ones stands for "not known".
+    ///
+    /// # Errors
+    /// A counter of no bytes or more than eight.
+    pub fn counters(&self, table: &[(u16, &'static str, Unit)]) -> Result<Vec<Counter>, String> {
+        let mut counters = Vec::new();
+        for &(number, name, unit) in table {
+            if let Some(value) = self.parameter(number).filter(|value| value.iter().any(|&byte| byte != 0xFF)) {
+                counters.push(Counter::new(name, be_counter(value)?, unit, Origin::ScsiLog(self.code)));
+            }
+        }
+        Ok(counters)
+    }
+}
+
+/// The codes of the pages that the drive has, from page 00h.
+///
+/// # Errors
+/// What was found instead of page 00h.
+pub fn supported_pages(bytes: &[u8]) -> Result<Vec<u8>, String> {
+    contents(bytes, 0x00).map(|codes| codes.iter().map(|code| code & 0x3F).collect())
+}
+
+/// What a page holds behind its header of four bytes: code, subpage, length.
+fn contents(bytes: &[u8], code: u8) -> Result<&[u8], String> {
+    let (found, subpage) = (byte(bytes, 0)?, byte(bytes, 1)?);
+    // Bit 6 marks a subpage, of which none is asked for here; bit 7 says whether the page is saved.
+    if found & 0x7F != code || subpage != 0 {
+        return Err(format!("found log page {:02X}h/{subpage:02X}h, wanted {code:02X}h/00h", found & 0x7F));
+    }
+    let length = usize::from(be16(bytes, 2)?);
+    let contents = bytes.get(4..4 + length);
+    contents.ok_or_else(|| format!("found {} bytes, wanted a page of {}", bytes.len(), 4 + length))
+}
+
+/// The temperature page, 0Dh (Seagate SCSI Commands Reference, clause 5.2.23).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Warmth {
+    /// Temperature now.
+    pub now: Option<Celsius>,
+    /// Highest temperature for continuous work.
+    pub limit: Option<Celsius>,
+}
+
+/// Reads the temperature page, 0Dh.
+///
+/// # Errors
+/// What was found instead of it.
+pub fn temperature(bytes: &[u8]) -> Result<Warmth, String> {
+    let page = log_page(bytes, 0x0D)?;
+    let degrees = |number: u16| page.parameter(number).and_then(|value| value.get(1).copied()).map(i64::from);
+    // FFh stands for "none": it is above all that can be true.
+    let limit = degrees(1).filter(|&degrees| degrees >= 30);
+    Ok(Warmth { now: degrees(0).and_then(plausible), limit: limit.and_then(plausible_ever) })
+}
+
+/// The drive's own verdict, page 2Fh (Seagate SCSI Commands Reference, clause 5.2.12).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Exceptions {
+    /// What the drive says.
+    pub verdict: Verdict,
+    /// Its temperature when it last looked.
+    pub temperature: Option<Celsius>,
+}
+
+/// What a SCSI drive says of itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Nothing to report.
+    Passed,
+    /// It predicts that it will fail; the number says why, in the maker's terms.
+    Failing(u8),
+    /// It warns; 1 is of its temperature, 3 of a self-test, 5 of a scan.
+    Warning(u8),
+    /// Another code and qualifier.
+    Other(u8, u8),
+}
+
+/// Reads the informational exceptions page, 2Fh.
+///
+/// # Errors
+/// What was found instead of it.
+pub fn exceptions(bytes: &[u8]) -> Result<Exceptions, String> {
+    let page = log_page(bytes, 0x2F)?;
+    let Some(value) = page.parameter(0) else { return Err("found no parameter 0000h, wanted it".to_owned()) };
+    let verdict = match (byte(value, 0)?, byte(value, 1)?) {
+        (0x00, 0x00) => Verdict::Passed,
+        (0x5D, qualifier) => Verdict::Failing(qualifier),
+        (0x0B, qualifier) => Verdict::Warning(qualifier),
+        (code, qualifier) => Verdict::Other(code, qualifier),
+    };
+    Ok(Exceptions { verdict, temperature: value.get(2).copied().map(i64::from).and_then(plausible) })
+}
+
+/// Starts and stops, and parkings of the heads, page 0Eh, with the numbers the drive is made for (HGST C15K600
+/// table 103).
+///
+/// # Errors
+/// What was found instead of the page.
+pub fn start_stop(bytes: &[u8]) -> Result<Vec<Counter>, String> {
+    log_page(bytes, 0x0E)?.counters(&[
+        (3, "rated_start_stop_cycles", Unit::Count),
+        (4, "start_stop_cycles", Unit::Count),
+        (5, "rated_load_cycles", Unit::Count),
+        (6, "load_cycles", Unit::Count),
+    ])
+}
+
+/// Wear of a flash drive, page 11h (Seagate SCSI Commands Reference, clause 5.2.19).
+///
+/// # Errors
+/// What was found instead of the page.
+pub fn wear(bytes: &[u8]) -> Result<Counter, String> {
+    let page = log_page(bytes, 0x11)?;
+    let Some(value) = page.parameter(1) else { return Err("found no parameter 0001h, wanted it".to_owned()) };
+    // The last of four bytes; those before are reserved.
+    let used = be32(value, 0)? & 0xFF;
+    if used == 0xFF {
+        return Err("found a wear of FFh, wanted a share".to_owned());
+    }
+    Ok(Counter::new("wear_used_percent", used, Unit::Percent, Origin::ScsiLog(0x11)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::{any_bytes, bent, hex};
+    use proptest::prelude::*;
+
+    // Replies of the kernel's emulated SCSI drive, captured in a virtual machine.
+    const WARMTH: &str = "0d 00 00 0c 00 00 03 02 00 26 00 01 03 02 00 41";
+    const EXCEPTIONS: &str = "2f 00 00 07 00 00 03 03 00 00 26";
+    // Built by the tables named beside the functions.
+    const STARTS: &str = "0e 00 00 34 00 01 03 06 32 30 32 33 30 34 00 02 03 06 20 20 20 20 20 20 00 03 03 04 00 00 \
+        c3 50 00 04 03 04 00 00 00 2a 00 05 03 04 ff ff ff ff 00 06 03 04 00 00 02 00";
+    const WEAR: &str = "11 00 00 08 00 01 03 04 00 00 00 0c";
+
+    #[test]
+    fn the_temperature_page_tells_now_and_limit() {
+        let wanted = Warmth { now: Some(Celsius(38.0)), limit: Some(Celsius(65.0)) };
+        assert_eq!(temperature(&hex(WARMTH)), Ok(wanted));
+        let none = hex("0d 00 00 0c 00 00 03 02 00 ff 00 01 03 02 00 ff");
+        assert_eq!(temperature(&none), Ok(Warmth { now: None, limit: None }));
+        assert_eq!(temperature(&hex("0d 00 00 00")), Ok(Warmth { now: None, limit: None }));
+    }
+
+    #[test]
+    fn the_drive_speaks_its_verdict() {
+        let passed = Exceptions { verdict: Verdict::Passed, temperature: Some(Celsius(38.0)) };
+        assert_eq!(exceptions(&hex(EXCEPTIONS)), Ok(passed));
+        let said = |code: &str| exceptions(&hex(&format!("2f 00 00 08 00 00 03 04 {code} ff 00"))).unwrap();
+        assert_eq!(said("5d 10"), Exceptions { verdict: Verdict::Failing(0x10), temperature: None });
+        assert_eq!(said("0b 01").verdict, Verdict::Warning(1));
+        assert_eq!(said("11 00").verdict, Verdict::Other(0x11, 0));
+        assert_eq!(exceptions(&hex("2f 00 00 00")), Err("found no parameter 0000h, wanted it".into()));
+    }
+
+    #[test]
+    fn starts_are_told_beside_what_the_drive_is_made_for() {
+        let read: Vec<_> = start_stop(&hex(STARTS)).unwrap().iter().map(|count| (count.name, count.value)).collect();
+        let wanted = [("rated_start_stop_cycles", 50_000), ("start_stop_cycles", 42), ("load_cycles", 512)];
+        assert_eq!(read, wanted);
+        assert_eq!(wear(&hex(WEAR)).unwrap().value, 12);
+    }
+
+    #[test]
+    fn page_zero_lists_the_others() {
+        assert_eq!(supported_pages(&hex("00 00 00 03 00 0d 2f")), Ok(vec![0x00, 0x0D, 0x2F]));
+    }
+
+    #[test]
+    fn what_does_not_fit_is_refused() {
+        let refused = |bytes: &str| temperature(&hex(bytes)).unwrap_err();
+        assert_eq!(refused("2f 00 00 00"), "found log page 2Fh/00h, wanted 0Dh/00h");
+        assert_eq!(refused("0d 01 00 00"), "found log page 0Dh/01h, wanted 0Dh/00h");
+        assert_eq!(refused("4d 01 00 00"), "found log page 4Dh/01h, wanted 0Dh/00h");
+        assert_eq!(refused("0d 00 ff ff 00 00"), "found 6 bytes, wanted a page of 65539");
+        assert_eq!(refused("0d 00 00 06 00 00 03 09 00 26"), "found parameter 0000h of 9 bytes, wanted at most 2");
+        assert_eq!(refused("0d 00 00 02 00 00"), "found 2 bytes, wanted at least 4");
+        assert_eq!(refused(""), "found 0 bytes, wanted at least 1");
+        let endless = hex("0e 00 00 0d 00 03 03 09 00 00 00 00 00 00 00 00 01");
+        assert_eq!(start_stop(&endless), Err("found a counter of 9 bytes, wanted 1 to 8".into()));
+    }
+
+    proptest! {
+        #[test]
+        fn whatever_comes_numbers_are_possible(
+            bytes in prop_oneof![any_bytes(80), bent(hex(WARMTH)), bent(hex(EXCEPTIONS)), bent(hex(STARTS)), bent(hex(WEAR))],
+        ) {
+            if let Ok(warmth) = temperature(&bytes) {
+                prop_assert!(warmth.now.is_none_or(|now| (1.0..=95.0).contains(&now.0)));
+            }
+            if let Ok(exceptions) = exceptions(&bytes) {
+                prop_assert!(exceptions.temperature.is_none_or(|now| (1.0..=95.0).contains(&now.0)));
+            }
+            prop_assert!(start_stop(&bytes).unwrap_or_default().iter().all(|counter| counter.value >= 0));
+            prop_assert!(wear(&bytes).map_or(0, |wear| wear.value) <= 255);
+            prop_assert!(supported_pages(&bytes).unwrap_or_default().len() <= bytes.len());
+        }
+    }
+}

@@ -1,0 +1,92 @@
+//! What the ZFS module itself says of a pool, `/proc/spl/kstat/zfs/POOL/*`: the one place that answers while a pool
+//! hangs (OpenZFS module/zfs/spa_stats.c: `state` takes no lock).
+
+use crate::plain::{quoted, whole};
+
+/// How a pool stands as a whole (OpenZFS module/zfs/spa_misc.c, `spa_state_to_name`).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PoolState {
+    /// Serves its data. It may still have counted errors.
+    Online,
+    /// Serves its data, and something of its redundancy is lost.
+    Degraded,
+    /// Can serve nothing: too much is lost, or what it says of itself is damaged.
+    Faulted,
+    /// Taken offline on purpose.
+    Offline,
+    /// Its devices were taken away.
+    Removed,
+    /// Cannot be opened: too many devices are missing.
+    Unavailable,
+    /// Was split off into another pool.
+    Split,
+    /// Frozen: too much failed while it was at work, and whoever writes to it waits.
+    Suspended,
+    /// On its way from one state to another.
+    Transitioning,
+    /// The module says that it does not know.
+    Unknown,
+}
+
+/// `state`, and the same words in `zpool status`.
+///
+/// # Errors
+/// A word that pools do not have.
+pub fn state(text: &str) -> Result<PoolState, String> {
+    Ok(match text {
+        "ONLINE" => PoolState::Online,
+        "DEGRADED" => PoolState::Degraded,
+        "FAULTED" => PoolState::Faulted,
+        "OFFLINE" => PoolState::Offline,
+        "REMOVED" => PoolState::Removed,
+        "UNAVAIL" => PoolState::Unavailable,
+        "SPLIT" => PoolState::Split,
+        "SUSPENDED" => PoolState::Suspended,
+        "TRANSITIONING" => PoolState::Transitioning,
+        "UNKNOWN" => PoolState::Unknown,
+        _ => return Err(format!("found {}, wanted a state of a ZFS pool", quoted(text))),
+    })
+}
+
+/// `guid`: what the pool is known by wherever its devices are plugged. Since OpenZFS 2.2.
+///
+/// # Errors
+/// What was found instead of a number; 0 is no pool's.
+pub fn guid(text: &str) -> Result<u64, String> {
+    match whole(text)? {
+        0 => Err("found 0, wanted the number of a pool".to_owned()),
+        guid => Ok(guid),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// The words and their order are those of `spa_state_to_name`; the last two cases were seen on OpenZFS 2.3.9.
+    #[test]
+    fn every_word_of_the_module_is_known() {
+        let words = "ONLINE DEGRADED FAULTED OFFLINE REMOVED UNAVAIL SPLIT SUSPENDED TRANSITIONING UNKNOWN";
+        let states: Vec<PoolState> = words.split(' ').map(|word| state(word).expect(word)).collect();
+        assert_eq!(states.iter().filter(|&&state| state == PoolState::Online).count(), 1);
+        assert_eq!(state("SUSPENDED"), Ok(PoolState::Suspended));
+        assert_eq!(guid("16264776641714663669"), Ok(16_264_776_641_714_663_669));
+    }
+
+    #[test]
+    fn what_is_no_state_is_told() {
+        assert_eq!(state(""), Err("found nothing, wanted a state of a ZFS pool".into()));
+        assert_eq!(state("online"), Err("found `online`, wanted a state of a ZFS pool".into()));
+        assert_eq!(guid("0"), Err("found 0, wanted the number of a pool".into()));
+        assert_eq!(guid("18446744073709551616"), Err("found `18446744073709551616`, wanted a whole number".into()));
+    }
+
+    proptest! {
+        #[test]
+        fn no_other_text_is_a_state(text in "\\PC{0,40}") {
+            prop_assume!(!text.chars().all(|c| c.is_ascii_uppercase()));
+            prop_assert!(state(&text).is_err());
+        }
+    }
+}
