@@ -1,7 +1,8 @@
 //! The configuration file of traylight: text in, complete [`Settings`] out, or every problem in it at once.
 //!
-//! Two steps. *As written* (`reader.rs`, `values.rs`): every key may be absent, and none may be unknown. *Settled*
-//! (`settle.rs`): every key has a value, and the values agree with each other.
+//! `settle.rs` is the way in. Each key is declared once, where its section is read, in `sections/`; `key.rs` says how, and
+//! `values.rs` what a key can take. `reader.rs` goes through what was written, `notes.rs` collects the mistakes for the
+//! report, and `outline.rs` makes the default file and the schema from the declarations.
 //!
 //! Not its job: opening files, asking the system, or knowing what drives and panels are.
 //!
@@ -14,14 +15,18 @@
 //! # Ok::<(), traylight_config::Problems>(())
 //! ```
 
-mod settings;
 mod settle;
 
-mod discreet;
-mod notes;
-mod reader;
+mod sections;
+
+mod key;
 mod values;
 
+mod notes;
+mod outline;
+mod reader;
+
+mod discreet;
 mod problem;
 mod source;
 mod suggest;
@@ -29,21 +34,15 @@ mod template;
 mod url;
 
 pub use problem::{Problem, Problems};
-pub use settings::{
+pub use sections::{
     AlertWay, Alerts, Brightness, Bus, Button, ButtonDoes, CommandLine, Controller, DayTime, Destination, DriveLimits,
     FanLimits, Glass, Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt,
     MqttVersion, Night, PageName, Panel, PoolLimits, Position, ProcessorLimits, QuietHours, Secret, SelfTestSchedule,
     Settings, Shelf, Span, SupplyLimits, Topic, Tray, VolumeLimits, Watch, Webhook,
 };
-pub use settle::settle;
+pub use settle::{default_file, schema, settle};
 pub use template::{Field, Template};
 pub use url::Url;
-
-/// The fully commented file that ships with the program. It settles to `Settings::default()`.
-pub const DEFAULT_FILE: &str = include_str!("../traylight.toml");
-
-/// The JSON Schema (draft 2020-12) of the file, for editors.
-pub const SCHEMA: &str = include_str!("../traylight.schema.json");
 
 #[cfg(test)]
 mod tests;

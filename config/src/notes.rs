@@ -1,6 +1,6 @@
 //! Collects what is wrong while the file is read, and turns it into the report at the end.
 //!
-//! It does not know what is right: `reader.rs` and `settle.rs` say what to note.
+//! It does not know what is right: `reader.rs` and `sections/` say what to note.
 
 use crate::problem::{Problem, Problems};
 use crate::source::{Source, Span, clean, shorten};
@@ -19,6 +19,8 @@ pub(crate) struct Notes<'t> {
     known: BTreeSet<(String, &'static str)>,
     /// Every key whose value was written and accepted, with its section, such as `limits.drive.gone_hold`.
     pub(crate) written: BTreeSet<String>,
+    /// True when nothing is read but the outline: then a list of sections has one, whatever is written.
+    pub(crate) is_outline: bool,
 }
 
 /// One thing that is wrong.
@@ -48,6 +50,7 @@ impl<'t> Notes<'t> {
             unknown: Vec::new(),
             known: BTreeSet::new(),
             written: BTreeSet::new(),
+            is_outline: false,
         }
     }
 

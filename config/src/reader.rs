@@ -1,10 +1,13 @@
 //! Reads the file as written, section by section: every key may be absent, and every mistake is noted.
 //!
-//! It does not know which keys there are: `settle.rs` asks for them by name, and what it never asked for is unknown.
+//! It does not know which keys there are: `sections/` asks for them, each with its declaration, and what it never asked for
+//! is unknown. What was asked for is the outline, of which the default file and the schema are made.
 
+use crate::key::Key;
 use crate::notes::{Note, Notes, Unknown};
+use crate::outline::{Entry, Holds, Outline};
 use crate::source::Span;
-use crate::values::{Read, Refusal};
+use crate::values::Refusal;
 use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::ops::RangeInclusive;
@@ -20,7 +23,7 @@ pub(crate) struct Section<'n, 't> {
     header: Span,
     /// What nobody has asked for yet.
     left: DeTable<'t>,
-    asked: Vec<&'static str>,
+    outline: Outline,
     /// What was written and is none of what is wanted.
     refused: Vec<String>,
 }
@@ -49,7 +52,7 @@ pub(crate) fn read_file<'t, T>(
     notes: &mut Notes<'t>,
     table: DeTable<'t>,
     read: impl FnOnce(&mut Section<'_, 't>) -> T,
-) -> T {
+) -> (T, Outline) {
     read_section(notes, String::new(), "the top level".into(), 0..0, table, read)
 }
 
@@ -60,84 +63,98 @@ fn read_section<'t, T>(
     header: Span,
     table: DeTable<'t>,
     read: impl FnOnce(&mut Section<'_, 't>) -> T,
-) -> T {
-    let mut section = Section { notes, path, title, header, left: table, asked: Vec::new(), refused: Vec::new() };
+) -> (T, Outline) {
+    let outline = Outline::default();
+    let mut section = Section { notes, path, title, header, left: table, outline, refused: Vec::new() };
     let settled = read(&mut section);
-    let Section { notes, title, left, asked, .. } = section;
+    let Section { notes, title, left, outline, .. } = section;
     for (key, _) in left {
         let (at, key) = (key.span(), key.into_inner().into_owned());
-        notes.unknown(Unknown { at, key, title: title.clone(), siblings: asked.clone() });
+        notes.unknown(Unknown { at, key, title: title.clone(), siblings: outline.names().collect() });
     }
-    settled
+    (settled, outline)
 }
 
 impl<'t> Section<'_, 't> {
     /// Reads a key; an absent one has its default.
-    pub(crate) fn value<T>(
-        &mut self,
-        key: &'static str,
-        default: T,
-        read: impl FnOnce(&DeValue) -> Read<T>,
-    ) -> Given<T> {
-        let Some((at, value)) = self.ask(key) else {
-            return Given { key, value: default, origin: Origin::Default };
-        };
-        match read(&value) {
-            Ok(value) => {
-                let path = self.path_of(key);
-                self.notes.written.insert(path);
-                Given { key, value, origin: Origin::Written(at) }
-            }
-            Err(refusal) => {
-                self.refused(key, at, refusal);
-                Given { key, value: default, origin: Origin::Refused }
-            }
-        }
+    pub(crate) fn value<T: 'static>(&mut self, key: Key<T>) -> Given<T> {
+        self.outline.entries.push(Entry::of(&key, key.shown, key.kind.rules.clone()));
+        let default = key.kind.declared(key.shown);
+        self.read(key, default)
     }
 
     /// Reads a key that has no default and need not be there. A refused one has been noted, and counts as absent.
-    pub(crate) fn optional<T>(&mut self, key: &'static str, read: impl Fn(&DeValue) -> Read<T>) -> Option<Given<T>> {
-        let Given { key, value, origin } = self.value(key, None, |value| read(value).map(Some));
+    pub(crate) fn optional<T: 'static>(&mut self, key: Key<T>) -> Option<Given<T>> {
+        self.outline.entries.push(Entry::of(&key, "", key.kind.rules.clone()));
+        let given = self.read(key, None);
+        matches!(given.origin, Origin::Written(_)).then_some(given)
+    }
+
+    /// Reads a key with [`Kind::or_empty`](crate::values::Kind::or_empty): an empty text counts as absent.
+    pub(crate) fn unless_empty<T: 'static>(&mut self, key: Key<Option<T>>) -> Option<Given<T>> {
+        let Given { key, value, origin } = self.value(key);
         value.map(|value| Given { key, value, origin })
     }
 
-    /// Reads a key that must be there. `example` is the line that would do.
-    pub(crate) fn required<T: Default>(
-        &mut self,
-        key: &'static str,
-        example: &str,
-        read: impl FnOnce(&DeValue) -> Read<T>,
-    ) -> Given<T> {
-        let mut given = self.value(key, T::default(), read);
+    /// Reads a key that must be there.
+    pub(crate) fn required<T: 'static>(&mut self, key: Key<T>) -> Given<T> {
+        self.outline.entries.push(Entry::of(&key, "", key.kind.rules.clone()));
+        self.must_be_there(key.name, key.shown);
+        let mut given = self.read(key, None);
         if let Origin::Default = given.origin {
             given.origin = Origin::Refused;
-            let message = format!("found {} without `{key}`, wanted one, such as {example}", self.title);
-            self.note(self.header.clone(), message);
         }
         given
     }
 
-    /// Reads a list of texts, each of which may appear once.
-    pub(crate) fn list<T>(
-        &mut self,
-        key: &'static str,
-        default: Vec<T>,
-        count: RangeInclusive<usize>,
-        read: impl Fn(&DeValue) -> Read<T>,
-    ) -> Vec<T> {
-        let Some((at, value)) = self.ask(key) else { return default };
-        let wanted = format!("a list in brackets of {} to {} texts", count.start(), count.end());
+    /// Reads a list of texts, each of which may appear once. The declaration is that of one of them, but for the default.
+    pub(crate) fn list<T: 'static>(&mut self, key: Key<T>, count: RangeInclusive<usize>) -> Vec<T> {
+        self.outline.entries.push(Entry::of_list(&key, key.shown, &count));
+        let default = DeValue::parse(key.shown).ok().and_then(|value| match value.into_inner() {
+            DeValue::Array(items) => items.iter().map(|item| (key.kind.read)(item.get_ref()).ok()).collect(),
+            _ => None,
+        });
+        self.read_list(key, count).or(default).unwrap_or_default()
+    }
+
+    /// Reads a list of texts that must be there and not be empty.
+    pub(crate) fn required_list<T: 'static>(&mut self, key: Key<T>, most: usize) -> Vec<T> {
+        self.outline.entries.push(Entry::of_list(&key, "", &(1..=most)));
+        self.must_be_there(key.name, key.shown);
+        self.read_list(key, 1..=most).unwrap_or_default()
+    }
+
+    fn read<T>(&mut self, Key { name: key, kind, .. }: Key<T>, default: Option<T>) -> Given<T> {
+        let Some((at, value)) = self.ask(key) else {
+            return Given { key, value: default.unwrap_or(kind.stand_in), origin: Origin::Default };
+        };
+        match (kind.read)(&value) {
+            Ok(value) => {
+                self.was_written(key);
+                Given { key, value, origin: Origin::Written(at) }
+            }
+            Err(refusal) => {
+                self.refused(key, at, refusal);
+                Given { key, value: default.unwrap_or(kind.stand_in), origin: Origin::Refused }
+            }
+        }
+    }
+
+    fn read_list<T>(&mut self, Key { name: key, kind, .. }: Key<T>, count: RangeInclusive<usize>) -> Option<Vec<T>> {
+        let (at, value) = self.ask(key)?;
         let items = match value {
             DeValue::Array(items) if count.contains(&items.len()) => items,
             _ => {
+                let wanted = format!("a list in brackets of {} to {} texts", count.start(), count.end());
                 self.refused(key, at, Refusal { wanted, hint: None });
-                return default;
+                return None;
             }
         };
+        self.was_written(key);
         let (mut seen, mut values) = (Seen::default(), Vec::new());
         for item in items {
             let at = item.span();
-            match read(item.get_ref()) {
+            match (kind.read)(item.get_ref()) {
                 Ok(value) => {
                     let text = item.get_ref().as_str().unwrap_or_default().to_owned();
                     self.once(key, text, at, &mut seen);
@@ -146,64 +163,62 @@ impl<'t> Section<'_, 't> {
                 Err(refusal) => self.refused(key, at, refusal),
             }
         }
-        values
-    }
-
-    /// Reads a list of texts that must be there and not be empty. `example` is the line that would do.
-    pub(crate) fn required_list<T>(
-        &mut self,
-        key: &'static str,
-        example: &str,
-        most: usize,
-        read: impl Fn(&DeValue) -> Read<T>,
-    ) -> Vec<T> {
-        if !self.left.contains_key(key) {
-            let message = format!("found {} without `{key}`, wanted one, such as {example}", self.title);
-            self.note(self.header.clone(), message);
-        }
-        self.list(key, Vec::new(), 1..=most, read)
+        Some(values)
     }
 
     /// Reads a section inside this one. An absent section is an empty one.
-    pub(crate) fn section<T>(&mut self, key: &'static str, read: impl FnOnce(&mut Section<'_, 't>) -> T) -> T {
-        let path = self.path_of(key);
+    pub(crate) fn section<T>(
+        &mut self,
+        name: &'static str,
+        about: &'static str,
+        read: impl FnOnce(&mut Section<'_, 't>) -> T,
+    ) -> T {
+        let path = self.path_of(name);
         let title = format!("[{path}]");
-        let (header, table) = match self.ask(key) {
+        let (header, table) = match self.ask(name) {
             None => (0..0, DeTable::new()),
             Some((header, DeValue::Table(table))) => (header, table),
             Some((at, _)) => {
-                self.refused(key, at, Refusal { wanted: format!("a section that starts with {title}"), hint: None });
+                self.refused(name, at, Refusal { wanted: format!("a section that starts with {title}"), hint: None });
                 (0..0, DeTable::new())
             }
         };
-        read_section(self.notes, path, title, header, table, read)
+        let (settled, outline) = read_section(self.notes, path, title, header, table, read);
+        self.outline.entries.push(Entry::section(name, about, Holds::Section(outline)));
+        settled
     }
 
     /// Reads several sections of one name, such as `[[shelf]]`.
     pub(crate) fn sections<T>(
         &mut self,
-        key: &'static str,
+        name: &'static str,
+        about: &'static str,
         count: RangeInclusive<usize>,
         mut read: impl FnMut(&mut Section<'_, 't>) -> T,
     ) -> Vec<T> {
-        let path = self.path_of(key);
+        let path = self.path_of(name);
         let title = format!("[[{path}]]");
         let wrong =
             || Refusal { wanted: format!("a section that starts with {title}, in double brackets"), hint: None };
-        let items = match self.ask(key) {
+        let items = match self.ask(name) {
             None => DeArray::default(),
             Some((_, DeValue::Array(items))) => items,
             Some((at, _)) => {
-                self.refused(key, at, wrong());
-                return Vec::new();
+                self.refused(name, at, wrong());
+                DeArray::default()
             }
         };
         let (found, most) = (items.len(), *count.end());
-        if found < *count.start() {
+        if found < *count.start() && !self.was_refused(name) {
             let message = format!("found {} without {title}, wanted at least {}", self.title, count.start());
             self.note(self.header.clone(), message);
         }
-        let mut settled = Vec::new();
+        let (mut settled, mut outline) = (Vec::new(), Outline::default());
+        let mut read = |notes: &mut Notes<'t>, header, table| {
+            let (one, its_outline) = read_section(notes, path.clone(), title.clone(), header, table, &mut read);
+            outline = its_outline;
+            one
+        };
         for (nth, item) in items.into_iter().enumerate() {
             let header = item.span();
             if nth == most {
@@ -211,12 +226,17 @@ impl<'t> Section<'_, 't> {
                 break;
             }
             match item.into_inner() {
-                DeValue::Table(table) => {
-                    settled.push(read_section(self.notes, path.clone(), title.clone(), header, table, &mut read));
-                }
-                _ => self.refused(key, header, wrong()),
+                DeValue::Table(table) => settled.push(read(self.notes, header, table)),
+                _ => self.refused(name, header, wrong()),
             }
         }
+        if self.notes.is_outline {
+            read(self.notes, 0..0, DeTable::new());
+        }
+        if *count.start() > 0 {
+            self.outline.required.push(name);
+        }
+        self.outline.entries.push(Entry::section(name, about, Holds::Sections(count, outline)));
         settled
     }
 
@@ -245,7 +265,9 @@ impl<'t> Section<'_, 't> {
     }
 
     /// Notes that two keys do not go together.
-    pub(crate) fn not_both<T>(&mut self, one: &Given<T>, other: &Given<T>) {
+    pub(crate) fn not_both<T>(&mut self, one: &Option<Given<T>>, other: &Option<Given<T>>, keys: [&str; 2]) {
+        self.outline.rule(format!(r#"{{ "not": {{ "required": {keys:?} }} }}"#));
+        let (Some(one), Some(other)) = (one, other) else { return };
         if let (Origin::Written(at), Origin::Written(also)) = (&one.origin, &other.origin) {
             let line = self.notes.source.line(also.start);
             let (one, other) = (one.key, other.key);
@@ -260,11 +282,13 @@ impl<'t> Section<'_, 't> {
         self.refused.iter().any(|refused| refused == key)
     }
 
-    /// Notes it when only one of two keys that belong together is written.
-    pub(crate) fn both_or_none<A, B>(&mut self, one: &Option<Given<A>>, other: &Option<Given<B>>, keys: [&str; 2]) {
+    /// Notes it when only one of two things that belong together is written. `keys` are those that each can be written with.
+    pub(crate) fn both_or_none<A, B>(&mut self, one: &Option<Given<A>>, other: &Option<Given<B>>, keys: [&[&str]; 2]) {
+        self.outline.rule_of_both(keys);
+        let [first, second] = keys.map(|keys| keys[0]);
         let (found, missing, at) = match (one, other) {
-            (Some(Given { origin: Origin::Written(at), .. }), None) => (keys[0], keys[1], at.clone()),
-            (None, Some(Given { origin: Origin::Written(at), .. })) => (keys[1], keys[0], at.clone()),
+            (Some(Given { origin: Origin::Written(at), .. }), None) => (first, second, at.clone()),
+            (None, Some(Given { origin: Origin::Written(at), .. })) => (second, first, at.clone()),
             _ => return,
         };
         if self.was_refused(missing) {
@@ -291,12 +315,29 @@ impl<'t> Section<'_, 't> {
         self.notes.add(Note { at, message, hint: None, also: Some(first) });
     }
 
+    /// A rule that only the schema says in this way.
+    pub(crate) fn rule_of_schema(&mut self, rule: String) {
+        self.outline.rule(rule);
+    }
+
     /// Takes what was written for a key, and remembers that the key is known.
     fn ask(&mut self, key: &'static str) -> Option<(Span, DeValue<'t>)> {
-        self.asked.push(key);
         self.notes.known(&self.title, key);
         let value = self.left.remove(key)?;
         Some((value.span(), value.into_inner()))
+    }
+
+    fn must_be_there(&mut self, key: &'static str, example: &str) {
+        self.outline.required.push(key);
+        if !self.left.contains_key(key) {
+            let message = format!("found {} without `{key}`, wanted one, such as {key} = {example}", self.title);
+            self.note(self.header.clone(), message);
+        }
+    }
+
+    fn was_written(&mut self, key: &str) {
+        let path = self.path_of(key);
+        self.notes.written.insert(path);
     }
 
     fn path_of(&self, key: &str) -> String {

@@ -3,9 +3,10 @@
 //! What a place becomes, and how it is made safe for the text around it, is said by whoever fills it in.
 
 use crate::suggest::nearest;
+use crate::values::{Read, Refusal};
 
 /// A text with places to fill in.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Template {
     pieces: Vec<Piece>,
 }
@@ -77,19 +78,12 @@ impl Template {
     }
 }
 
-/// What is wrong with a template.
-#[derive(Debug, PartialEq, Eq)]
-pub(crate) struct Flaw {
-    pub(crate) wanted: String,
-    pub(crate) hint: Option<String>,
-}
-
 /// Takes a text apart at its places.
-pub(crate) fn parse(text: &str) -> Result<Template, Flaw> {
+pub(crate) fn parse(text: &str) -> Read<Template> {
     let (mut pieces, mut rest) = (Vec::new(), text);
     while let Some((before, after)) = rest.split_once("{{") {
         let Some((name, later)) = after.split_once("}}") else {
-            return Err(Flaw { wanted: "a template in which every {{ has its }}".into(), hint: None });
+            return Err(Refusal { wanted: "a template in which every {{ has its }}".into(), hint: None });
         };
         pieces.push(Piece::Text(before.to_owned()));
         pieces.push(Piece::Place(field(name.trim())?));
@@ -100,9 +94,9 @@ pub(crate) fn parse(text: &str) -> Result<Template, Flaw> {
     Ok(Template { pieces })
 }
 
-fn field(name: &str) -> Result<Field, Flaw> {
+fn field(name: &str) -> Read<Field> {
     let known = FIELDS.iter().map(|(known, _)| *known);
-    FIELDS.iter().find(|(known, _)| *known == name).map(|(_, field)| *field).ok_or_else(|| Flaw {
+    FIELDS.iter().find(|(known, _)| *known == name).map(|(_, field)| *field).ok_or_else(|| Refusal {
         wanted: format!("a template whose places are of {}", known.clone().collect::<Vec<_>>().join(", ")),
         hint: nearest(name, known).map(|known| format!("did you mean {{{{{known}}}}}?")),
     })
@@ -132,6 +126,6 @@ mod tests {
         assert_eq!(parse("a {{title").unwrap_err().wanted, "a template in which every {{ has its }}");
         let wanted = "a template whose places are of box, turn, severity, title, subject, sentence, advice, warning, \
                       trays, since, incident, id, text, json";
-        assert_eq!(parse("{{}}").unwrap_err(), Flaw { wanted: wanted.into(), hint: None });
+        assert_eq!(parse("{{}}").unwrap_err(), Refusal { wanted: wanted.into(), hint: None });
     }
 }

@@ -1,4 +1,4 @@
-//! How single values are read: each function takes what was written and gives a typed value, or says what it wanted.
+//! What keys take: how each kind of value is read, and what the schema says of it.
 //!
 //! Where the value stands and what was found is added by `reader.rs`.
 
@@ -12,10 +12,42 @@ use toml::de::DeValue;
 pub(crate) type Read<T> = Result<T, Refusal>;
 
 /// What was wanted instead.
-#[derive(Debug)]
+#[derive(Debug, PartialEq, Eq)]
 pub(crate) struct Refusal {
     pub(crate) wanted: String,
     pub(crate) hint: Option<String>,
+}
+
+/// What a key takes.
+pub(crate) struct Kind<T> {
+    pub(crate) read: Box<dyn Fn(&DeValue) -> Read<T>>,
+    /// The schema's rules: members of a JSON object. What they refuse `read` refuses, too, but not always the other way round.
+    pub(crate) rules: String,
+    /// Takes the place of a value that was refused and has no default. Nobody sees it: the settings are refused.
+    pub(crate) stand_in: T,
+}
+
+impl<T: 'static> Kind<T> {
+    pub(crate) fn new(rules: impl Into<String>, stand_in: T, read: impl Fn(&DeValue) -> Read<T> + 'static) -> Self {
+        Kind { read: Box::new(read), rules: rules.into(), stand_in }
+    }
+
+    /// The same, but an empty text means that there is none: so the default file shows it.
+    pub(crate) fn or_empty(self) -> Kind<Option<T>> {
+        let Kind { read, rules, .. } = self;
+        let rules = format!(r#""anyOf": [{{ "const": "" }}, {{ {rules} }}]"#);
+        Kind::new(rules, None, move |value| if value.as_str() == Some("") { Ok(None) } else { read(value).map(Some) })
+    }
+
+    pub(crate) fn map<U: 'static>(self, make: fn(T) -> U) -> Kind<U> {
+        let Kind { read, rules, stand_in } = self;
+        Kind::new(rules, make(stand_in), move |value| read(value).map(make))
+    }
+
+    /// Reads what a declaration shows.
+    pub(crate) fn declared(&self, shown: &str) -> Option<T> {
+        DeValue::parse(shown).ok().and_then(|value| (self.read)(value.get_ref()).ok())
+    }
 }
 
 /// A refusal without a hint.
@@ -24,8 +56,10 @@ pub(crate) fn refuse<T>(wanted: impl Into<String>) -> Read<T> {
 }
 
 /// A number with or without a decimal point.
-pub(crate) fn number(range: RangeInclusive<f64>) -> impl Fn(&DeValue) -> Read<f64> {
-    move |value| {
+pub(crate) fn number(range: RangeInclusive<f64>) -> Kind<f64> {
+    let (least, most) = range.clone().into_inner();
+    let rules = format!(r#""type": "number", "minimum": {least}, "maximum": {most}"#);
+    Kind::new(rules, least, move |value| {
         let written = match value {
             DeValue::Float(float) => float.as_str().parse().ok(),
             DeValue::Integer(_) => integer(value).map(|whole| whole as f64),
@@ -33,19 +67,21 @@ pub(crate) fn number(range: RangeInclusive<f64>) -> impl Fn(&DeValue) -> Read<f6
         };
         match written {
             Some(number) if range.contains(&number) => Ok(number),
-            _ => refuse(format!("a number from {} to {}", range.start(), range.end())),
+            _ => refuse(format!("a number from {least} to {most}")),
         }
-    }
+    })
 }
 
 /// A number without a decimal point.
-pub(crate) fn whole<T: TryFrom<i64>>(range: RangeInclusive<i64>) -> impl Fn(&DeValue) -> Read<T> {
-    move |value| {
+pub(crate) fn whole<T: TryFrom<i64> + Default + 'static>(range: RangeInclusive<i64>) -> Kind<T> {
+    let (least, most) = range.clone().into_inner();
+    let rules = format!(r#""type": "integer", "minimum": {least}, "maximum": {most}"#);
+    Kind::new(rules, T::default(), move |value| {
         integer(value)
             .filter(|whole| range.contains(whole))
             .and_then(|whole| T::try_from(whole).ok())
-            .map_or_else(|| refuse(format!("a whole number from {} to {}", range.start(), range.end())), Ok)
-    }
+            .map_or_else(|| refuse(format!("a whole number from {least} to {most}")), Ok)
+    })
 }
 
 /// The whole number as it was written, in whatever base.
@@ -55,13 +91,15 @@ pub(crate) fn integer(value: &DeValue) -> Option<i64> {
 }
 
 /// Yes or no.
-pub(crate) fn flag(value: &DeValue) -> Read<bool> {
-    value.as_bool().map_or_else(|| refuse("true or false, without quotes"), Ok)
+pub(crate) fn flag() -> Kind<bool> {
+    Kind::new(r#""type": "boolean""#, false, |value| {
+        value.as_bool().map_or_else(|| refuse("true or false, without quotes"), Ok)
+    })
 }
 
 /// A length of time with its unit, such as "5 min", "90 s" or "1 h 30 min".
-pub(crate) fn time(range: RangeInclusive<Duration>) -> impl Fn(&DeValue) -> Read<Duration> {
-    move |value| {
+pub(crate) fn time(range: RangeInclusive<Duration>) -> Kind<Duration> {
+    Kind::new(r##""$ref": "#/$defs/time""##, *range.start(), move |value| {
         let parser = jiff::fmt::friendly::SpanParser::new();
         match value.as_str().map(|text| parser.parse_unsigned_duration(text)) {
             Some(Ok(time)) if range.contains(&time) => Ok(time),
@@ -71,7 +109,7 @@ pub(crate) fn time(range: RangeInclusive<Duration>) -> impl Fn(&DeValue) -> Read
                 spoken(*range.end())
             )),
         }
-    }
+    })
 }
 
 /// A length of time the way the file writes it.
@@ -80,25 +118,35 @@ fn spoken(time: Duration) -> String {
 }
 
 /// One of a few words.
-pub(crate) fn one_of<T: Copy>(choices: &'static [(&'static str, T)]) -> impl Fn(&DeValue) -> Read<T> {
-    move |value| {
+pub(crate) fn one_of<T: Copy + 'static, const N: usize>(choices: [(&'static str, T); N]) -> Kind<T> {
+    let words = choices.map(|(word, _)| word);
+    let listed = words.map(|word| format!("\"{word}\"")).join(", ");
+    Kind::new(format!(r#""enum": [{listed}]"#), choices[0].1, move |value| {
         let text = value.as_str();
         if let Some((_, choice)) = choices.iter().find(|(word, _)| Some(*word) == text) {
             return Ok(*choice);
         }
-        let words = choices.iter().map(|(word, _)| *word);
-        let hint = text.and_then(|text| nearest(text, words.clone())).map(|word| format!("did you mean \"{word}\"?"));
-        let wanted = words.map(|word| format!("\"{word}\"")).collect::<Vec<_>>().join(", ");
-        Err(Refusal { wanted: format!("one of {wanted}"), hint })
-    }
+        let hint = text.and_then(|text| nearest(text, words)).map(|word| format!("did you mean \"{word}\"?"));
+        Err(Refusal { wanted: format!("one of {listed}"), hint })
+    })
 }
 
 /// A text of one to `most` visible characters.
-pub(crate) fn text(most: usize) -> impl Fn(&DeValue) -> Read<String> {
-    move |value| match value.as_str() {
+pub(crate) fn text(most: usize) -> Kind<String> {
+    let rules = format!(r#""type": "string", "minLength": 1, "maxLength": {most}"#);
+    Kind::new(rules, String::new(), move |value| match value.as_str() {
         Some(text) if (1..=most).contains(&text.chars().count()) && is_plain(text) => Ok(text.to_owned()),
         _ => refuse(format!("a text in quotes of 1 to {most} visible characters, without a space at either end")),
-    }
+    })
+}
+
+/// A text of at most `most` visible characters that `is_valid`. `pattern` tells editors as much of that as it can.
+pub(crate) fn text_that(most: usize, pattern: &str, wanted: &'static str, is_valid: fn(&str) -> bool) -> Kind<String> {
+    let Kind { read, rules, stand_in } = text(most);
+    Kind::new(format!(r#"{rules}, "pattern": {pattern:?}"#), stand_in, move |value| match read(value) {
+        Ok(text) if is_valid(&text) => Ok(text),
+        _ => refuse(wanted),
+    })
 }
 
 fn is_plain(text: &str) -> bool {
@@ -110,9 +158,9 @@ mod tests {
     use super::*;
 
     /// The value of `x = ...`.
-    fn read<T>(written: &str, read: impl Fn(&DeValue) -> Read<T>) -> Result<T, String> {
+    fn read<T>(written: &str, kind: Kind<T>) -> Result<T, String> {
         let value = DeValue::parse(written).unwrap();
-        read(value.get_ref()).map_err(|refusal| refusal.wanted)
+        (kind.read)(value.get_ref()).map_err(|refusal| refusal.wanted)
     }
 
     #[test]

@@ -1,9 +1,9 @@
 //! Alerts in the file: the ways of the shipped examples, and every mistake that is told of a way.
 
-use super::{report, settled};
+use super::{DEFAULT_FILE, report, settled};
 use crate::{
-    AlertWay, Alerts, CommandLine, DEFAULT_FILE, Destination, Field, Heartbeat, Least, Login, Mail, MailSecurity, Mqtt,
-    MqttVersion, QuietHours, Secret, Topic, Url, Webhook,
+    AlertWay, Alerts, CommandLine, Destination, Field, Heartbeat, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion,
+    QuietHours, Secret, Topic, Url, Webhook,
 };
 use std::time::Duration;
 

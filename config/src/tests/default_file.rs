@@ -1,9 +1,8 @@
 //! The file that ships with the program says what the program does.
 
-use super::{activated, settled};
+use super::{DEFAULT_FILE, activated, settled};
 use crate::{
-    Brightness, Bus, Button, ButtonDoes, Controller, DEFAULT_FILE, DayTime, Holds, PageName, Position, Settings, Shelf,
-    Span, Tray,
+    Brightness, Bus, Button, ButtonDoes, Controller, DayTime, Holds, PageName, Position, Settings, Shelf, Span, Tray,
 };
 use std::collections::BTreeSet;
 use std::time::Duration;

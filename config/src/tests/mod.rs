@@ -8,7 +8,10 @@ mod mistakes;
 mod report;
 mod schema;
 
-use crate::{DEFAULT_FILE, Settings, settle};
+use crate::{Settings, settle};
+
+const DEFAULT_FILE: &str = include_str!("../../traylight.toml");
+const SCHEMA: &str = include_str!("../../traylight.schema.json");
 
 /// Settles a text that should have no problem.
 fn settled(text: &str) -> Settings {
@@ -34,4 +37,19 @@ fn activated() -> String {
         if is_key { line[2..].to_owned() } else { line.to_owned() }
     };
     DEFAULT_FILE.lines().map(active).collect::<Vec<_>>().join("\n")
+}
+
+/// With `TRAYLIGHT_NEW_CONFIG=1` both are written anew; look at their difference before it goes out.
+#[test]
+#[allow(clippy::disallowed_methods)]
+fn the_shipped_files_are_made_from_the_declarations() {
+    for (name, shipped, ours) in
+        [("traylight.toml", DEFAULT_FILE, crate::default_file()), ("traylight.schema.json", SCHEMA, crate::schema())]
+    {
+        if std::env::var_os("TRAYLIGHT_NEW_CONFIG").is_some() {
+            std::fs::write(format!("{}/{name}", env!("CARGO_MANIFEST_DIR")), &ours).unwrap();
+        } else {
+            assert!(shipped == ours, "config/{name} is not what the declarations say any more");
+        }
+    }
 }

@@ -22,7 +22,7 @@ hdd_warning_c = 60
 "#;
     assert_eq!(
         report(text),
-        r#"traylight.toml:5:1: found the unknown key `adress` in [panel], wanted one of bus, address, bus_speed_khz, controller, size, rotation, brightness, more, position, dim_from, dim_until, dark_from, dark_until, page_seconds, pages, seconds
+        r#"traylight.toml:5:1: found the unknown key `adress` in [panel], wanted one of bus, address, bus_speed_khz, controller, size, rotation, brightness, more, dim_from, dim_until, dark_from, dark_until, position, page_seconds, pages, seconds
     5 | adress = 0x3C
       | ^^^^^^ did you mean `address`?
 traylight.toml:6:14: found "brigth" for `brightness`, wanted one of "dim", "normal", "bright"

@@ -60,3 +60,14 @@ impl PageName {
         }
     }
 }
+
+/// Every page with its name in the file, in the default order.
+pub(super) const PAGES: [(&str, PageName); PageName::ALL.len()] = {
+    let mut pages = [("", PageName::State); PageName::ALL.len()];
+    let mut index = 0;
+    while index < pages.len() {
+        pages[index] = (PageName::ALL[index].word(), PageName::ALL[index]);
+        index += 1;
+    }
+    pages
+};

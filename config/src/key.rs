@@ -1,0 +1,78 @@
+//! How a key of the file is declared, once: its name, what it takes, its default, and the comment above it in the default
+//! file. Reading, the default value, the default file and the schema all go by that.
+//!
+//! A new key is one line where its section is read, in `sections/`.
+
+use crate::values::Kind;
+
+/// A key of the file.
+pub(crate) struct Key<T> {
+    pub(crate) name: &'static str,
+    /// The default as the file writes it. For a key that must be written it is an example.
+    pub(crate) shown: &'static str,
+    pub(crate) kind: Kind<T>,
+    /// The lines above it in the default file, each with its leading space. A key without any follows the one before it.
+    pub(crate) comment: &'static [&'static str],
+    /// What the comment leaves open. Only programmers and editors get to see it.
+    pub(crate) about: &'static str,
+}
+
+impl<T: 'static> Key<T> {
+    pub(crate) fn map<U: 'static>(self, make: fn(T) -> U) -> Key<U> {
+        let Key { name, shown, kind, comment, about } = self;
+        Key { name, shown, kind: kind.map(make), comment, about }
+    }
+}
+
+/// Declares a key: comment, `name = default`, what it takes, and what the comment leaves open. Without a default it need
+/// not be there.
+macro_rules! key {
+    ($(#[doc = $line:literal])* $name:ident $(= $shown:tt)?, $kind:expr $(, $about:literal)?) => {
+        $crate::key::Key {
+            name: stringify!($name),
+            shown: stringify!($($shown)?),
+            kind: $kind,
+            comment: &[$($line),*],
+            about: concat!($($about)?),
+        }
+    };
+}
+
+/// Declares a section whose keys are just the fields of its settings, and which of them must be below which. The comment
+/// of a field is that of its key.
+macro_rules! section {
+    (
+        $(#[doc = $section_about:literal])*
+        pub struct $section:ident {
+            $(
+                $(#[doc = $line:literal])*
+                $name:ident: $type:ty = $shown:tt, $kind:expr $(, $about:literal)?;
+            )*
+        }
+        $($low:ident < $high:ident;)*
+    ) => {
+        $(#[doc = $section_about])*
+        #[derive(Debug, Clone, PartialEq)]
+        pub struct $section {
+            $(
+                $(#[doc = $line])*
+                $(#[doc = $about])?
+                pub $name: $type,
+            )*
+        }
+
+        impl $section {
+            pub(super) fn read(file: &mut $crate::reader::Section, name: &'static str) -> Self {
+                file.section(name, concat!($($section_about),*), |section| {
+                    $(
+                        let $name = section.value(key!($(#[doc = $line])* $name = $shown, $kind $(, $about)?));
+                    )*
+                    $(section.below(&$low, &$high);)*
+                    $section { $($name: $name.value),* }
+                })
+            }
+        }
+    };
+}
+
+pub(crate) use {key, section};

@@ -1,0 +1,63 @@
+//! The buttons, `[[button]]`; and that no two are on one line.
+
+use crate::key::key;
+use crate::reader::Section;
+use crate::values::{one_of, text, whole};
+
+const MOST_BUTTONS: usize = 4;
+
+/// A button for whoever stands before the panel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Button {
+    /// The chip that its line is on: a device file, such as `/dev/gpiochip0`, or the chip's label.
+    pub chip: String,
+    /// The line's number on the chip.
+    pub line: u32,
+    /// What it is for.
+    pub does: ButtonDoes,
+    /// True when a press pulls the line down to ground, false when it pulls it up.
+    pub pressed_is_low: bool,
+}
+
+/// What a button is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ButtonDoes {
+    /// The next page; pressed for longer than a second, it acknowledges.
+    Next,
+    /// The page stays, until pressed again.
+    Hold,
+    /// The owner knows of the incident that is shown.
+    Acknowledge,
+}
+
+pub(super) fn read(file: &mut Section) -> Vec<Button> {
+    let mut places = Vec::new();
+    file.sections("button", "Buttons beside the panel.", 0..=MOST_BUTTONS, |section| button(section, &mut places))
+}
+
+fn button(section: &mut Section, places: &mut Vec<(String, u32)>) -> Button {
+    let chip = section
+        .required(key!(
+            chip = "/dev/gpiochip0",
+            text(64),
+            "The GPIO chip: a device file such as \"/dev/gpiochip0\", or its label."
+        ))
+        .value;
+    let line = section.required(key!(line = 17, whole(0..=1023), "The line's number on the chip."));
+    let uses =
+        one_of([("next", ButtonDoes::Next), ("hold", ButtonDoes::Hold), ("acknowledge", ButtonDoes::Acknowledge)]);
+    let does = section
+        .value(key!(does = "next", uses, "What it is for. Pressed for longer than a second, \"next\" acknowledges."))
+        .value;
+    let levels = one_of([("low", true), ("high", false)]);
+    let pressed_is_low = section.value(key!(pressed = "low", levels, "What a press makes of the line.")).value;
+    let place = (chip.clone(), line.value);
+    if places.contains(&place) {
+        section.wrong(
+            &line,
+            format!("found two buttons on line {} of this chip, wanted one of them elsewhere", line.value),
+        );
+    }
+    places.push(place);
+    Button { chip, line: line.value, does, pressed_is_low }
+}

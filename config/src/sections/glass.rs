@@ -1,0 +1,209 @@
+//! A panel as such, in `[panel]` and `[[panel.more]]`: what it is, and where it is wired.
+
+use crate::key::key;
+use crate::reader::{Given, Section};
+use crate::values::{Kind, Refusal, integer, one_of, refuse, text, whole};
+
+/// The most panels besides the first: two addresses on a bus, and few boxes have more than two buses to spare.
+const MOST_MORE: usize = 3;
+
+const CONTROLLERS: [(&str, Controller); 3] =
+    [("ssd1306", Controller::Ssd1306), ("ssd1309", Controller::Ssd1309), ("sh1106", Controller::Sh1106)];
+
+const SIZES: [(&str, (u32, u32)); 4] =
+    [("128x64", (128, 64)), ("128x32", (128, 32)), ("72x40", (72, 40)), ("64x48", (64, 48))];
+
+/// One panel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Glass {
+    /// Where the panel is wired.
+    pub bus: Bus,
+    /// The 7-bit I2C address: 0x3C or 0x3D (SSD1306 datasheet, section 8.1.5).
+    pub address: u8,
+    /// How fast the bus runs, in thousands of clocks a second: 10 to 1000.
+    pub bus_speed_khz: u32,
+    /// The chip behind the glass.
+    pub controller: Controller,
+    /// Columns and rows of pixels, as the module lies.
+    pub size: (u32, u32),
+    /// How far the module is turned clockwise where it is built in, in degrees: 0, 90, 180 or 270.
+    pub rotation_degrees: u32,
+    /// How bright the panel is when all is well.
+    pub brightness: Brightness,
+}
+
+/// Where the panel is wired.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Bus {
+    /// A device file, such as `/dev/i2c-1`.
+    Path(String),
+    /// The name of the bus adapter: it stays the same when bus numbers move.
+    AdapterName(String),
+}
+
+/// The chip behind the glass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Controller {
+    /// The usual one.
+    Ssd1306,
+    /// On larger glass, with a voltage of its own.
+    Ssd1309,
+    /// On 1.3 inch glass.
+    Sh1106,
+}
+
+impl Controller {
+    /// The sizes of glass that there are with this controller, the usual one first.
+    pub fn sizes(self) -> &'static [(u32, u32)] {
+        match self {
+            Controller::Ssd1306 => &[(128, 64), (128, 32), (72, 40), (64, 48)],
+            Controller::Ssd1309 | Controller::Sh1106 => &[(128, 64)],
+        }
+    }
+}
+
+/// How bright the panel is when all is well.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Brightness {
+    /// For a dark room; also wears the panel least.
+    Dim,
+    /// For a lit room.
+    Normal,
+    /// For a window sill.
+    Bright,
+}
+
+/// The panel of `[panel]`, if there is one, and those of `[[panel.more]]`.
+pub(super) fn read(section: &mut Section) -> Vec<Glass> {
+    let mut places = Vec::new();
+    let first = section.value(key!(
+        /// "none", a device file such as "/dev/i2c-1", or the name of an I2C adapter, which stays the same when
+        /// the numbers of the device files move. Switch the power off before you plug or unplug a panel.
+        bus = "none", bus_or_none()
+    ));
+    let first = glass(section, first, &mut places);
+    let more = section.sections("more", "More panels, which show the same pages.", 0..=MOST_MORE, |section| {
+        let about_bus = key!(
+            bus = "/dev/i2c-1",
+            bus().map(Some),
+            "A device file such as \"/dev/i2c-1\", or the name of an I2C adapter."
+        );
+        let bus = section.required(about_bus);
+        glass(section, bus, &mut places)
+    });
+    first.into_iter().chain(more.into_iter().flatten()).collect()
+}
+
+fn glass(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, u8)>) -> Option<Glass> {
+    let address = section
+        .value(key!(
+            /// 0x3C or 0x3D. Many panels have the same two printed as 0x78 and 0x7A; that is understood too.
+            address = 0x3C, address()
+        ))
+        .value;
+    let bus_speed_khz = section
+        .value(key!(
+            /// How fast its bus runs, in thousands of clocks a second, if it is not the usual 100: 10 to 1000. Only so
+            /// much is sent that the bus is free at least half of the time.
+            bus_speed_khz = 100, whole(10..=1000)
+        ))
+        .value;
+    let controller = section
+        .value(key!(
+            /// The chip behind the glass: "ssd1306" is the usual one, "sh1106" is on most with 1.3 inch (also on those
+            /// sold under another name: then the picture sits two pixels off and has snow at one edge), "ssd1309" on
+            /// most with 1.5 and 2.4 inch.
+            controller = "ssd1306", one_of(CONTROLLERS)
+        ))
+        .value;
+    let size = section.value(key!(
+        /// Columns and rows of pixels: "128x64", with "ssd1306" also "128x32", "72x40" or "64x48".
+        size = "128x64", one_of(SIZES)
+    ));
+    for controller in CONTROLLERS {
+        section.rule_of_schema(sizes_with(controller));
+    }
+    if !controller.sizes().contains(&size.value) {
+        section.wrong(&size, no_such_panel(controller, size.value));
+    }
+    let rotation_degrees = section
+        .value(key!(
+            /// How far the panel is turned clockwise where it is built in, in degrees: 0 (pins at the top), 90, 180 or 270.
+            rotation = 0, rotation()
+        ))
+        .value;
+    let brightnesses =
+        one_of([("dim", Brightness::Dim), ("normal", Brightness::Normal), ("bright", Brightness::Bright)]);
+    let brightness = section
+        .value(key!(
+            /// "dim", "normal" or "bright". Dim wears the panel least.
+            brightness = "normal", brightnesses
+        ))
+        .value;
+    let place = bus.value.clone()?;
+    if places.contains(&(place.clone(), address)) {
+        section.wrong(&bus, format!("found two panels at {address:#04X} of this bus, wanted one of them elsewhere"));
+    }
+    places.push((place.clone(), address));
+    Some(Glass { bus: place, address, bus_speed_khz, controller, size: size.value, rotation_degrees, brightness })
+}
+
+/// That a panel with this controller has one of its sizes, for the schema.
+fn sizes_with((word, controller): (&str, Controller)) -> String {
+    let sizes: Vec<&str> =
+        SIZES.iter().filter(|(_, size)| controller.sizes().contains(size)).map(|(word, _)| *word).collect();
+    let is_this =
+        format!(r#"{{ "properties": {{ "controller": {{ "const": "{word}" }} }}, "required": ["controller"] }}"#);
+    format!(r#"{{ "if": {is_this}, "then": {{ "properties": {{ "size": {{ "enum": {sizes:?} }} }} }} }}"#)
+}
+
+/// Which panels there are instead.
+fn no_such_panel(controller: Controller, (width, height): (u32, u32)) -> String {
+    let word = |wanted: Controller| CONTROLLERS.iter().find(|(_, found)| *found == wanted).map_or("", |(word, _)| word);
+    let of_each = CONTROLLERS.iter().map(|(word, controller)| {
+        let sizes: Vec<String> = controller.sizes().iter().map(|(width, height)| format!("{width}x{height}")).collect();
+        format!("{word} with {}", sizes.join(", "))
+    });
+    let there_are = of_each.collect::<Vec<_>>().join("; ");
+    format!("found {width}x{height} for a panel with {}, wanted one that there is: {there_are}", word(controller))
+}
+
+fn bus_or_none() -> Kind<Option<Bus>> {
+    let Kind { read, rules, .. } = bus();
+    Kind::new(rules, None, move |value| match value.as_str() {
+        Some(text) if text.eq_ignore_ascii_case("none") => Ok(None),
+        _ => read(value)
+            .map(Some)
+            .map_err(|Refusal { wanted, hint }| Refusal { wanted: format!("\"none\", {wanted}"), hint }),
+    })
+}
+
+fn bus() -> Kind<Bus> {
+    let Kind { read, rules, .. } = text(64);
+    Kind::new(rules, Bus::AdapterName(String::new()), move |value| match read(value) {
+        Ok(path) if path.starts_with('/') => Ok(Bus::Path(path)),
+        Ok(name) => Ok(Bus::AdapterName(name)),
+        Err(_) => refuse("a device file such as \"/dev/i2c-1\", or the name of an I2C adapter"),
+    })
+}
+
+/// The controller answers at one of two 7-bit addresses (SSD1306 datasheet, section 8.1.5). Many modules print
+/// the same address in its 8-bit form, with the bit for reading and writing at the end.
+fn address() -> Kind<u8> {
+    Kind::new(r#""type": "integer", "enum": [60, 61, 120, 122]"#, 0x3C, |value| match integer(value) {
+        Some(0x3C | 0x78) => Ok(0x3C),
+        Some(0x3D | 0x7A) => Ok(0x3D),
+        _ => refuse(
+            "0x3C or 0x3D without quotes, the two addresses such a panel can have (printed as 0x78 or 0x7A on many)",
+        ),
+    })
+}
+
+fn rotation() -> Kind<u32> {
+    Kind::new(r#""enum": [0, 90, 180, 270]"#, 0, |value| {
+        match integer(value).and_then(|degrees| u32::try_from(degrees).ok()) {
+            Some(degrees @ (0 | 90 | 180 | 270)) => Ok(degrees),
+            _ => refuse("0, 90, 180 or 270, without quotes: how far the panel is turned clockwise, in degrees"),
+        }
+    })
+}

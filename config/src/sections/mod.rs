@@ -1,0 +1,196 @@
+//! The settings as the rest of the program sees them: typed and complete; and, section by section, the keys that they are
+//! read from. A number left plain has its unit in its name.
+//!
+//! Here are the box, what to watch, and the schedule of self-tests; the rest in the order of the file: `shelves`, `panel`
+//! with `glass`, `night`, `pages` and `button`, `limits`, `alerts` with `ways` and the `addresses` in them.
+
+mod addresses;
+mod alerts;
+mod button;
+mod glass;
+mod limits;
+mod night;
+mod pages;
+mod panel;
+mod shelves;
+mod ways;
+
+pub use alerts::{Alerts, Heartbeat, QuietHours};
+pub use button::{Button, ButtonDoes};
+pub use glass::{Brightness, Bus, Controller, Glass};
+pub use limits::{
+    DriveLimits, FanLimits, Grace, Limits, LinkLimits, PoolLimits, ProcessorLimits, SupplyLimits, VolumeLimits,
+};
+pub use night::{DayTime, Night, Position, Span};
+pub use pages::PageName;
+pub use panel::Panel;
+pub use shelves::{Holds, Shelf, Tray};
+pub use ways::{
+    AlertWay, CommandLine, Destination, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion, Secret, Topic, Webhook,
+};
+
+use crate::key::{key, section};
+use crate::reader::Section;
+use crate::values::{Kind, Refusal, flag, one_of, refuse, text, text_that, whole};
+use std::collections::BTreeSet;
+
+/// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// The name shown on pages and in messages. `None` means the host name.
+    pub box_name: Option<String>,
+    /// The language of the panel, of messages and of `look`. Log lines and documents are always in English.
+    pub language: Language,
+    /// True when its owner has said that trays may be changed while the box is on. Trays, plugs and controller must be
+    /// built for that, so nobody is told so by default.
+    pub hot_swap: bool,
+    /// The shelves, top shelf first. Empty until the owner has named the trays.
+    pub shelves: Vec<Shelf>,
+    /// The small screen on the front.
+    pub panel: Panel,
+    /// Buttons beside it.
+    pub buttons: Vec<Button>,
+    /// What to watch, and what to leave out.
+    pub watch: Watch,
+    /// When something is wrong, and when it is right again.
+    pub limits: Limits,
+    /// When drives test themselves.
+    pub self_test: SelfTestSchedule,
+    /// Alerts besides the log.
+    pub alerts: Alerts,
+    /// The keys whose values were written, such as `limits.drive.gone_hold`; all others have their defaults. A value that was
+    /// written is its owner's, also when it equals the default.
+    pub written: BTreeSet<String>,
+}
+
+/// A language that the program speaks to people.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Language {
+    /// English, `en` (ISO 639-1).
+    #[default]
+    English,
+    /// German, `de`.
+    German,
+}
+
+/// What to watch, and what to leave out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Watch {
+    /// Network ports, such as `eth0`. Empty means every hardware port that has ever had a carrier.
+    pub links: Vec<String>,
+    /// Mount points whose room is not judged.
+    pub leave_out_volumes: Vec<String>,
+    /// Fans, as `chip/fan1`, known to turn at all times: 0 rpm is believed from the first reading.
+    pub steady_fans: Vec<String>,
+}
+
+pub(crate) fn settings(file: &mut Section) -> Settings {
+    let (box_name, language, hot_swap) = file.section("box", "The box.", about_box);
+    Settings {
+        box_name,
+        language,
+        hot_swap,
+        shelves: shelves::read(file),
+        panel: file.section("panel", "The small screen on the front.", panel::read),
+        buttons: button::read(file),
+        watch: file.section("watch", "What to watch, and what to leave out.", watch),
+        limits: Limits::read(file),
+        self_test: SelfTestSchedule::read(file, "self_test"),
+        alerts: file.section(
+            "alerts",
+            "Alerts besides the log. None leaves the box until a way is added.",
+            alerts::read,
+        ),
+        // Known once the whole file was read.
+        written: BTreeSet::new(),
+    }
+}
+
+fn about_box(section: &mut Section) -> (Option<String>, Language, bool) {
+    // By their codes in ISO 639-1.
+    let languages = one_of([("en", Language::English), ("de", Language::German)]);
+    let name = section.value(key!(
+        /// The name on pages and in messages. Empty: the host name.
+        name = "", text(64).or_empty()
+    ));
+    let language = section.value(key!(
+        /// The language of the panel, of messages and of `traylight look`: "en" or "de". Log lines and documents for machines
+        /// are always in English.
+        language = "en", languages
+    ));
+    let hot_swap = section.value(key!(
+        /// May trays be changed while the box is on? Only if tray, plug and controller are all made for it: plugs in one piece
+        /// with contacts of different length. Never with separate power and data cables. If not, advice that
+        /// touches a tray begins with switching off. Advice about cables, cards and supplies always does.
+        hot_swap = false, flag()
+    ));
+    (name.value, language.value, hot_swap.value)
+}
+
+fn watch(section: &mut Section) -> Watch {
+    let any = 0..=64;
+    Watch {
+        links: section.list(
+            key!(
+                /// Network ports, such as ["eth0"]. Empty: every hardware port that has ever had a cable with a partner.
+                links = [], link()
+            ),
+            any.clone(),
+        ),
+        leave_out_volumes: section.list(
+            key!(
+                /// Mount points whose room is not judged, such as ["/srv/scratch"].
+                leave_out_volumes = [], mount_point()
+            ),
+            any.clone(),
+        ),
+        steady_fans: section.list(
+            key!(
+                /// Fans known to turn at all times, such as ["adt7475/fan1"]: for these, 0 rpm is believed from the first
+                /// reading. For all others traylight first learns what their speed signal can show.
+                steady_fans = [], fan()
+            ),
+            any,
+        ),
+    }
+}
+
+section! {
+    /// How often drives test themselves. A scheduled test never wakes a drive. Never by default: a test is load and heat,
+    /// and its owner's to decide.
+    pub struct SelfTestSchedule {
+        /// Every so many days that the drive is switched on, by its own count: 1 to 365, 0 for never. A long test
+        /// counts as a short one too.
+        short_every_days: u32 = 0, whole(0..=365), "The short test, some minutes, every so many days; 0 is never.";
+        long_every_days: u32 = 0, whole(0..=365),
+            "The long test, hours, as it reads the whole surface, every so many days; 0 is never.";
+    }
+}
+
+/// A name that Linux takes for a network port: under 16 bytes, no slash, colon or blank (`dev_valid_name`,
+/// net/core/dev.c; from memory).
+fn link() -> Kind<String> {
+    text_that(15, "^[^/: ]{1,15}$", "the name of a network port, such as \"eth0\"", |name| {
+        name.len() < 16 && !name.contains(['/', ':', ' ']) && name != "." && name != ".."
+    })
+}
+
+fn mount_point() -> Kind<String> {
+    let rules = r#""type": "string", "pattern": "^/$|^/.*[^/]$""#;
+    Kind::new(rules, String::new(), |value| match (text(4096).read)(value) {
+        Ok(path) if path == "/" || (path.starts_with('/') && !path.ends_with('/')) => Ok(path),
+        Ok(path) if path.starts_with('/') => Err(Refusal {
+            wanted: "a mount point without a slash at its end".into(),
+            hint: Some(format!("did you mean \"{}\"?", path.trim_end_matches('/'))),
+        }),
+        _ => refuse("a mount point that starts with a slash, such as \"/srv\""),
+    })
+}
+
+/// A fan is named by its chip and channel, as the kernel numbers them: `fan1`, `fan2` and so on.
+fn fan() -> Kind<String> {
+    text_that(128, "^.+/fan[0-9]+$", "a chip and its fan, such as \"adt7475/fan1\"", |name| {
+        name.rsplit_once("/fan")
+            .is_some_and(|(chip, number)| !chip.is_empty() && number.parse::<u8>().is_ok_and(|n| n > 0))
+    })
+}

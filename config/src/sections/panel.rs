@@ -1,0 +1,57 @@
+//! The panel, `[panel]`: what is shown, and for how long.
+
+use super::glass::{self, Glass};
+use super::night::{self, Night};
+use super::pages::{PAGES, PageName};
+use crate::key::{Key, key};
+use crate::reader::Section;
+use crate::values::{one_of, whole};
+use std::collections::BTreeMap;
+
+/// The small screen on the front.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Panel {
+    /// The panels that there are; all show the same pages.
+    pub glasses: Vec<Glass>,
+    /// When panels are dim, and when they are dark but for a dot. Alerts light them up all the same.
+    pub night: Night,
+    /// How long one page stays, in seconds: 3 to 60.
+    pub page_seconds: u32,
+    /// Which pages take turns, in this order.
+    pub pages: Vec<PageName>,
+    /// Pages that stay for another time than the others, in seconds.
+    pub own_seconds: BTreeMap<PageName, u32>,
+}
+
+impl Panel {
+    /// How long a page stays.
+    pub fn seconds_of(&self, page: PageName) -> u32 {
+        self.own_seconds.get(&page).copied().unwrap_or(self.page_seconds)
+    }
+}
+
+pub(super) fn read(section: &mut Section) -> Panel {
+    Panel {
+        glasses: glass::read(section),
+        night: night::read(section),
+        page_seconds: section.value(key!(
+            /// How long each page stays, in seconds: 3 to 60.
+            page_seconds = 6, whole(3..=60)
+        )).value,
+        pages: section.list(key!(
+            /// Which pages take turns, in this order. A page that has nothing to say is passed over.
+            pages = ["state", "shelf", "pools", "room", "throughput", "cooling", "drives", "power", "network", "alerts", "box"],
+            one_of(PAGES)
+        ), 1..=PAGES.len()),
+        own_seconds: section.section("seconds", "Pages that stay for another time than the others.", own_seconds),
+    }
+}
+
+fn own_seconds(section: &mut Section) -> BTreeMap<PageName, u32> {
+    let about = "How long this page stays, in seconds.";
+    let mut own = |page: PageName| {
+        let key = Key { name: page.word(), shown: "", kind: whole(3..=60), comment: &[], about };
+        section.optional(key).map(|given| (page, given.value))
+    };
+    PageName::ALL.into_iter().filter_map(&mut own).collect()
+}
