@@ -53,7 +53,7 @@ impl Hut {
     fn new(ways: &[(&str, &str)]) -> Self {
         let folder = tempfile::tempdir().unwrap();
         Store::open(folder.path(), Clock::default()).unwrap();
-        let hut = Self { alerts: Alerts::default(), folder };
+        let hut = Self { alerts: traylight_config::Settings::default().alerts, folder };
         Self { alerts: hut.other(ways), ..hut }
     }
 
