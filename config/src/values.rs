@@ -11,6 +11,9 @@ use toml::de::DeValue;
 /// A typed value, or why not.
 pub(crate) type Read<T> = Result<T, Refusal>;
 
+/// Reads one value.
+type Reader<T> = Box<dyn Fn(&DeValue) -> Read<T>>;
+
 /// What was wanted instead.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) struct Refusal {
@@ -20,7 +23,7 @@ pub(crate) struct Refusal {
 
 /// What a key takes.
 pub(crate) struct Kind<T> {
-    pub(crate) read: Box<dyn Fn(&DeValue) -> Read<T>>,
+    pub(crate) read: Reader<T>,
     /// The schema's rules: members of a JSON object. What they refuse `read` refuses, too, but not always the other way round.
     pub(crate) rules: String,
     /// Takes the place of a value that was refused and has no default. Nobody sees it: the settings are refused.
