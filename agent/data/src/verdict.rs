@@ -1,14 +1,14 @@
 //! What judge hands on: what holds, how bad it is, and whether the box is still heard from. Typed facts, no words for
 //! people: those are in `tell/wording.rs`.
 
-mod belongs;
+mod accept;
 mod cause;
 mod estimate;
+mod fact;
 mod facts;
 mod finding;
 mod gaps;
 mod incident;
-mod kind;
 mod names;
 mod outlook;
 mod part;
@@ -19,11 +19,11 @@ mod standing;
 
 pub use cause::{Cause, Confidence, Unmeasured};
 pub use estimate::{Estimate, Rates, Rounded, Unit};
+pub use fact::{Fact, Facts};
 pub use facts::*;
 pub use finding::*;
 pub use gaps::Gaps;
 pub use incident::*;
-pub use kind::Kind;
 pub use outlook::{Interval, Outlook, Reaches};
 pub use part::{HeatLimits, JudgedDrive, Redundancy};
 pub use reported::{Extent, Reported, ReportedCondition};
@@ -367,3 +367,6 @@ impl Change {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -72,11 +72,11 @@ impl Memory {
                 ledger.acquaintances.accept(&self.drives, |one| one == key);
                 Ok(())
             }
-            (Subject::Drive(key), Finding::MissingAtStart { .. }) => {
+            (Subject::Drive(key), Finding::DriveMissingAtStart { .. }) => {
                 ledger.starts.accept(key);
                 Ok(())
             }
-            (Subject::Agent(_), Finding::AgentTrouble { what: AgentFault::Unseen { .. } }) => {
+            (Subject::Agent(_), Finding::AgentAndAlerts { what: AgentFault::Unseen { .. } }) => {
                 ledger.sources.accept();
                 Ok(())
             }

@@ -73,7 +73,11 @@ fn flaw(database: &Connection) -> rusqlite::Result<Option<String>> {
     if check != "ok" {
         return Ok(Some(format!("a damaged file ({check})")));
     }
-    read_ledger(database)?;
+    let ledger = read_ledger(database);
+    if version < 4 && ledger.is_err() {
+        return Ok(Some(format!("version {version}, with conditions as an older traylight wrote them")));
+    }
+    ledger?;
     // The first version had no outbox.
     if version > 1 {
         outbox::load(database)?;

@@ -31,7 +31,7 @@ const FILE: &str = "store.db";
 const APPLICATION: i64 = 0x7472_6179;
 /// The version of what is in it. Whoever changes the tables or the form of a body raises it and brings older stores
 /// up to it; a field more, which is empty where it is not there, needs no new version.
-const VERSION: i64 = 3;
+const VERSION: i64 = 4;
 /// Another program that has the database open is waited for no longer; only whoever writes to it is in the way.
 const PATIENCE: Duration = Duration::from_secs(1);
 
@@ -243,6 +243,8 @@ fn bring_up(database: &Connection, before: &str) -> rusqlite::Result<()> {
         change.execute_batch(NUMBER)?;
         change.execute_batch("PRAGMA user_version = 3;")?;
     }
+    // The facts of conditions have another form: one that holds any of the older form is not used, see `look`.
+    change.pragma_update(None, "user_version", VERSION)?;
     change.execute_batch(outbox::LATER_TABLES)?;
     change.commit()
 }

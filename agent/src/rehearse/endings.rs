@@ -155,7 +155,7 @@ fn life(kind: Kind, between: Between) -> (bool, bool) {
 #[test]
 fn every_kind_of_condition_ends_when_its_fault_is_mended_over_restarts_as_well() {
     let mut wrong = Vec::new();
-    for kind in Kind::ALL {
+    for &kind in Kind::ALL {
         for between in [Between::Restart, Between::Reboot] {
             match life(kind, between) {
                 (true, false) => {}

@@ -41,7 +41,7 @@ pub enum Fault {
 impl Fault {
     /// All that can be played: kinds, then causes.
     pub fn all() -> impl Iterator<Item = Self> {
-        Kind::ALL.into_iter().map(Self::Kind).chain(Cause::ALL.into_iter().map(Self::Cause))
+        Kind::ALL.iter().copied().map(Self::Kind).chain(Cause::ALL.iter().copied().map(Self::Cause))
     }
 
     /// The fault of this name.

@@ -3,7 +3,7 @@
 
 use super::tongue::{Places, Tongue};
 use super::wording::{Words, listed, whole};
-use crate::reading::{ControllerKind, Lane, Nominal};
+use crate::reading::{ControllerKind, Nominal};
 use crate::units::{Celsius, Rpm, Volts};
 use crate::verdict::{ControllerFault, ControllerName, LinkFault, Place};
 use std::time::Duration;
@@ -27,7 +27,7 @@ pub(super) fn fan_stopped(
 pub(super) fn airflow_suspected(drives: &[Place], above: f64, tongue: Tongue) -> Words {
     let which = listed(drives, tongue).unwrap_or_else(|| tongue.plain("drive.several").to_owned());
     let exactly = tongue.figure(format!("{above:.1}"));
-    tongue.words("airflow-suspected", &[("above", &whole(above)), ("above-exactly", &exactly), ("which", &which)])
+    tongue.words("fan-weak.airflow", &[("above", &whole(above)), ("above-exactly", &exactly), ("which", &which)])
 }
 
 pub(super) fn processor(now: Option<Celsius>, limit: Celsius, slowed: bool, tongue: Tongue) -> Words {
@@ -88,7 +88,6 @@ pub(super) fn controller(name: &ControllerName, drives: &[Place], what: &Control
         let places: Places = &[("controller", &controller), ("behind", &behind)];
         tongue.words(section, &[places, more].concat())
     };
-    let lane = |lane: &Lane| tongue.figure(format!("{} GT/s x{}", lane.gigatransfers, lane.width));
     match what {
         ControllerFault::Gone => words("controller.gone", &[]),
         ControllerFault::AllOnes => words("controller.all-ones", &[]),
@@ -97,7 +96,7 @@ pub(super) fn controller(name: &ControllerName, drives: &[Place], what: &Control
             words("controller.bus-errors", &[("corrected", corrected), ("within", &tongue.span(*within))])
         }
         ControllerFault::SlowLane { now, best } => {
-            words("controller.slow-lane", &[("now", &lane(now)), ("best", &lane(best))])
+            words("controller.slow-lane", &[("now", &tongue.figure(now)), ("best", &tongue.figure(best))])
         }
         ControllerFault::Resets { count, within } => {
             words("controller.resets", &[("count", count), ("within", &tongue.span(*within))])

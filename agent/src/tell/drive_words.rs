@@ -4,7 +4,7 @@
 use super::test_words;
 use super::tongue::{Places, Tongue};
 use super::wording::{Words, named, pointed_at};
-use crate::verdict::{Counted, Place, SaysFailing};
+use crate::verdict::{Place, SaysFailing};
 use std::time::Duration;
 
 /// The words of a section about one drive: with its name in a title, `tray`, and in a sentence, `drive`.
@@ -29,17 +29,6 @@ pub(super) fn failing(drive: &Place, how: SaysFailing, tongue: Tongue) -> Words 
     let (test, age) = (test_words::kind(kind, tongue), age.unwrap_or_default());
     let places: Places = &[("test", &test), ("first", &first), ("at", &at), ("age", &age)];
     about("drive-says-failing.self-test", drive, tongue, places)
-}
-
-/// The section for what was counted.
-pub(super) fn counted(what: Counted) -> &'static str {
-    match what {
-        Counted::Unreadable => "counted.unreadable",
-        Counted::Reallocated => "counted.reallocated",
-        Counted::CrcErrors => "counted.crc-errors",
-        Counted::PowerCycles => "counted.power-cycles",
-        Counted::TimeOuts => "counted.time-outs",
-    }
 }
 
 pub(super) fn recovery(

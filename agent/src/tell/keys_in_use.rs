@@ -2,7 +2,7 @@
 #![allow(clippy::disallowed_methods, reason = "the sources are read for the keys that they use")]
 
 use super::tongue::Tongue;
-use crate::verdict::Cause;
+use crate::verdict::{Cause, Kind};
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
@@ -29,9 +29,10 @@ fn quoted() -> BTreeSet<String> {
 fn every_key_is_used_and_every_key_that_is_used_exists() {
     let table = Tongue::English.keys();
     let mut used = quoted();
-    // Causes are found by their names in documents.
-    let speaks = |cause: &Cause| cause.is_named();
-    used.extend(Cause::ALL.into_iter().filter(speaks).map(|cause| format!("cause.{}", cause.id())));
+    // Kinds and causes are found by their names in documents.
+    used.extend(Kind::ALL.iter().map(|kind| kind.id().to_owned()));
+    let speaks = |cause: &&Cause| cause.is_named();
+    used.extend(Cause::ALL.iter().filter(speaks).map(|cause| format!("cause.{}", cause.id())));
     let section = |key: &&'static str| key.rsplit_once('.').map(|(section, _)| section.trim_end_matches(".evidence"));
     let sections: BTreeSet<&str> = table.iter().filter_map(section).collect();
     let is_used = |key: &str| {

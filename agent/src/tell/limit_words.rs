@@ -7,7 +7,9 @@ use crate::judge::{
 };
 use crate::reading::{Drive, DriveKind, is_system};
 use crate::units::{Bytes, Celsius, Volts, span};
-use crate::verdict::{AgentFault, BoxFault, Condition, ControllerFault, Finding, HeatLimits, Kind, LinkFault};
+use crate::verdict::{
+    AgentFault, BoxFault, Condition, ControllerFault, Finding, HeatLimits, Kind, LinkFault, PoolErrors, Scarce, WeakFan,
+};
 use traylight_config::{Limits, Settings, VolumeLimits};
 
 /// The limits behind a condition, a line each; `drive` is the one that it is about, with how warm it may be, where that is
@@ -19,7 +21,7 @@ pub fn limits(condition: &Condition, settings: &Settings, drive: Option<(&Drive,
         Finding::SpaceLow { mount, .. } => room(by, mount),
         Finding::LinkTrouble { what, .. } => vec![link(by, what)],
         Finding::FanStopped { by_fault_line: true, .. } => vec!["the chip's own fault line (fan chip)".to_owned()],
-        Finding::AirflowSuspected { .. } => vec![fixed(format!(
+        Finding::FanWeak { what: WeakFan::Airflow { .. } } => vec![fixed(format!(
             "{} drives {} °C warmer within {}, and the middle one {} °C above the warmest that it held for an hour in the last {}, of which {} hours must be known; \
              over below {} °C",
             airflow::DRIVES,
@@ -30,25 +32,27 @@ pub fn limits(condition: &Condition, settings: &Settings, drive: Option<(&Drive,
             airflow::HOURS,
             airflow::ON_CURVE
         ))],
-        Finding::FilesLow { .. } => vec![fixed(format!(
+        Finding::InodesOrMetadataLow { what: Scarce::Files { .. } } => vec![fixed(format!(
             "{} % used for {} is a warning, {} % critical; over below {} %",
             volumes::USED[1],
             span(volumes::SLOWLY.warning),
             volumes::USED[2],
             volumes::USED[0]
         ))],
-        Finding::MetadataLow { .. } => vec![fixed(format!(
+        Finding::InodesOrMetadataLow { what: Scarce::Metadata { .. } } => vec![fixed(format!(
             "{} % used for {}, and less than {} or 1 % of the pool not allocated is a warning, less than {} critical",
             volumes::USED[1],
             span(volumes::SLOWLY.warning),
             Bytes(volumes::HARDLY_ANY_LEFT),
             Bytes(volumes::NONE_LEFT)
         ))],
-        Finding::DataLost { .. } => vec![fixed("1 piece of data that is lost is critical".to_owned())],
+        Finding::MemberErrors { what: PoolErrors::DataLost { .. }, .. } => {
+            vec![fixed("1 piece of data that is lost is critical".to_owned())]
+        }
         Finding::RailOutOfRange { nominal, low, high, .. } => rail(by, *nominal, *low, *high),
         Finding::ControllerTrouble { what, .. } => vec![fixed(controller(what))],
-        Finding::AgentTrouble { what } => vec![fixed(agent(what))],
-        Finding::BoxTrouble { what } => vec![fixed(the_box(what))],
+        Finding::AgentAndAlerts { what } => vec![fixed(agent(what))],
+        Finding::BoxStorageAndRestart { what } => vec![fixed(the_box(what))],
         _ => of_kind(condition.kind(), by),
     }
 }

@@ -7,7 +7,7 @@ use crate::tell::test_words;
 use crate::tell::tongue::Tongue;
 use crate::tell::wording::{Words, pointed_at, words};
 use crate::text::one_line;
-use crate::verdict::{Change, Gaps, Kind, Remark, Severity};
+use crate::verdict::{Change, Gaps, Remark, Severity};
 use std::fmt::Write as _;
 use std::io;
 use std::os::unix::net::UnixDatagram;
@@ -103,7 +103,7 @@ impl Entry {
                 format!("{}: {}", words.title, words.sentence)
             }
         };
-        Self { priority, event, message_id: message_id(condition.kind()), message, fields }
+        Self { priority, event, message_id: condition.kind().message_id(), message, fields }
     }
 }
 
@@ -121,55 +121,6 @@ pub(super) fn priority(severity: Severity) -> u8 {
         Severity::Critical => 2,
         Severity::Warning => 4,
         Severity::Notice => 5,
-    }
-}
-
-/// Made once at random for each kind, and fixed since.
-fn message_id(kind: Kind) -> &'static str {
-    match kind {
-        Kind::DriveSaysFailing => "c16110e3c0f24d00b9d9ef74b2d1c756",
-        Kind::PendingOrUncorrectable => "88d1c6df9043429699b455da61dc75ea",
-        Kind::ReallocatedGrowth => "17740951e6574a66a3de18d5c9622617",
-        Kind::SataCrcGrowth => "54af0e8e0ced44cea1dd9d46b24c6f7c",
-        Kind::DriveLostPower => "1948675b5a584a2aac366f96dee480a5",
-        Kind::SsdWorn => "947323bffcb24961934e8e7bbbee545a",
-        Kind::DriveNotAnswering => "79d2011cf56449f6b0bdbd76c0bd4de3",
-        Kind::DriveFlapping => "0266486e5179430b92f026a380ee4e04",
-        Kind::DriveHotterThanPeers => "932bd6ddcd064a72a9316c8ace89a683",
-        Kind::DrivesHeatingTogether => "6756f76e007a44148fe390cb44b5d5bd",
-        Kind::DriveCold => "5ec022391be54d6db83a573dfa0d29b5",
-        Kind::TemperatureLost => "5ff1db42842e43608aa0da002a8477f3",
-        Kind::DriveGone => "db333e3b9c8d4f45aba69ee0445f7c03",
-        Kind::DriveHot => "8f603cc2237f40b093dda96d74ff6a3d",
-        Kind::PoolDegraded => "aee74212afa042dbb6232cb07f738f1d",
-        Kind::PoolDown => "13f89b1c5c044dbca02e240293f780c5",
-        Kind::PoolBusy => "c121e438e94845d1b45a74d294c39976",
-        Kind::SpaceLow => "8fe823225b4c4ef8b9ec36a6308f551b",
-        Kind::FanStopped => "5f486683cf2b413eaaf01757ff12937b",
-        Kind::LinkTrouble => "f4688e895e8c4ccfa757f475145925de",
-        Kind::SataSlow => "5720af05711d4fc4a218920ceef54e7b",
-        Kind::DriveTimeouts => "80fc777921624a73b65a356df67d2b3d",
-        Kind::RecoveryTimeMismatch => "2c63483f5b614ddfa059e2f4e26352f6",
-        Kind::DriveNewOrMoved => "12b505e81cdb499bba477d6f841d84ab",
-        Kind::DriveBackNotUsed => "1cd3cfd8f7d244ca9ffcc35282da7c9e",
-        Kind::RebuildStalled => "f989e04d451b402282217fa5c1269e28",
-        Kind::Mismatches => "e4c8cd4214f84c1580417031dfe91d72",
-        Kind::CheckOverdue => "cc00e630516f423db00dc4bfa4e3780b",
-        Kind::MemberErrors => "e43de08f2837494f9d08304845f54285",
-        Kind::MemberFaulty => "4bd69f57ae664c9d825abc918dc20e9b",
-        Kind::UsbSlow => "4692c26dd9e243759e342e3a7b8681bf",
-        Kind::DriveMissingAtStart => "8e4c3f93264c429097944ae1f4f8f141",
-        Kind::VolumeReadonly => "ef5a2c01e08f4567bed53deda8a40330",
-        Kind::VolumeAbsent => "1c800cb4d3114a4ebfd05501c7da3322",
-        Kind::VolumeErrors => "0db7f8112cf54e789d1b033db87339b7",
-        Kind::InodesOrMetadataLow => "eaebf9b7b69a46daafc4bd93be40f60c",
-        Kind::FanWeak => "7ad9a4ba769a46a4947c25429f0cf016",
-        Kind::CpuHotThrottled => "c2095be2876b8c89964182670bac8917",
-        Kind::Undervoltage => "da181780ad3b40aa951d4b560258cea3",
-        Kind::RailOutOfRange => "6f11b289111b653c7e9ae50823d51039",
-        Kind::ControllerTrouble => "cb342240b8912ed190d253709c552bd1",
-        Kind::AgentAndAlerts => "0466998ec6d5bc72e3c4b6dda0624889",
-        Kind::BoxStorageAndRestart => "9225721a7669f578532a45a12a321ec4",
     }
 }
 
@@ -291,7 +242,7 @@ mod tests {
     use super::*;
     use crate::reading::DriveKey;
     use crate::text::misleads;
-    use crate::verdict::{Condition, Finding, Place, Subject};
+    use crate::verdict::{Condition, Finding, Kind, Place, Subject};
     use proptest::prelude::*;
     use std::collections::BTreeSet;
     use std::time::Duration;
@@ -404,7 +355,8 @@ mod tests {
 
     #[test]
     fn every_kind_has_a_message_id_of_its_own() {
-        let ids: BTreeSet<&str> = Kind::ALL.into_iter().map(message_id).chain([opened("X").message_id]).collect();
+        let ids: BTreeSet<&str> =
+            Kind::ALL.iter().map(|kind| kind.message_id()).chain([opened("X").message_id]).collect();
         assert_eq!(ids.len(), Kind::ALL.len(), "drive-gone twice, the others once");
         assert!(!ids.contains(Entry::agent(6, "started", "").message_id));
         let is_id = |id: &&str| id.len() == 32 && id.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'));

@@ -211,7 +211,7 @@ mod tests {
     fn a_message_names_all_that_holds_and_what_is_new_in_every_form_and_language() {
         for cause in Cause::ALL {
             for tongue in [Tongue::English, Tongue::German] {
-                let turned = worse(cause);
+                let turned = worse(*cause);
                 let letter = Letter::of(Item::new(told(&turned, tongue), 0, 1, &Stamp::default()));
                 let forms = [text(&letter), html(&letter, None), letter.document().to_string()];
                 for held in &turned.incident.conditions {

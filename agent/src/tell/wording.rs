@@ -5,7 +5,7 @@ use super::heat_words::Warm;
 use super::pool_words::Degraded;
 use super::tongue::{Places, Tongue};
 use super::{board_words, box_words, drive_words, pool_words};
-use crate::verdict::{Condition, Finding, Place, Severity};
+use crate::verdict::{Condition, Finding, Place, PoolErrors, Scarce, Severity, WeakFan};
 use std::time::Duration;
 
 /// The words of a condition.
@@ -124,9 +124,13 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
             Warm { drive, now, limit, own_limit, others, is_alone, outlook }.words(tongue)
         }
         Finding::DriveSaysFailing { drive, how } => drive_words::failing(drive, *how, tongue),
-        Finding::Counted { drive, what, total, grown, within } => {
+        Finding::PendingOrUncorrectable { drive, total, grown, within }
+        | Finding::ReallocatedGrowth { drive, total, grown, within }
+        | Finding::SataCrcGrowth { drive, total, grown, within }
+        | Finding::DriveLostPower { drive, total, grown, within }
+        | Finding::DriveTimeouts { drive, total, grown, within } => {
             let places: Places = &[("total", total), ("grown", grown), ("within", &span(within))];
-            on(drive_words::counted(*what), drive, places)
+            on(finding.kind().id(), drive, places)
         }
         Finding::SsdWorn { drive, used } => on("ssd-worn", drive, &[("used", used)]),
         Finding::DriveNotAnswering { drive, stalled } => {
@@ -160,8 +164,8 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         }
         Finding::DriveNewOrMoved { drive, from } => drive_words::new_or_moved(drive, from.as_deref(), tongue),
         Finding::DriveBackNotUsed { drive, pool } => on("drive-back-not-used", drive, &[("pool", pool)]),
-        Finding::MemberErrors { pool, drive, kind, grown, within } => {
-            let what = pool_words::errors_of(*kind, tongue);
+        Finding::MemberErrors { pool, what: PoolErrors::OfMember { drive, errors, grown, within } } => {
+            let what = pool_words::errors_of(*errors, tongue);
             let places: Places = &[("pool", pool), ("grown", grown), ("what", &what), ("within", &span(within))];
             on("member-errors", drive, places)
         }
@@ -172,7 +176,7 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
             let (now, best, held) = (tongue.figure(now), tongue.figure(best), span(held));
             on("usb-slow", drive, &[("now", &now), ("best", &best), ("held", &held)])
         }
-        Finding::MissingAtStart { drive, missing, of } => {
+        Finding::DriveMissingAtStart { drive, missing, of } => {
             on("drive-missing-at-start", drive, &[("missing", missing), ("of", of)])
         }
         Finding::PoolDegraded { pool, level, missing, of, spare, lost, offline, rebuilding, .. } => {
@@ -186,9 +190,8 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::RebuildStalled { pool, activity, done, stood, least } => {
             let at = done.map(|done| tongue.say("rebuild-stalled.at", &[("done", &done)])).unwrap_or_default();
             let doing = tongue.activity(*activity);
-            let least = least.0 / 1e6;
             let places: Places =
-                &[("pool", pool), ("doing", &doing), ("at", &at), ("stood", &span(stood)), ("least", &least)];
+                &[("pool", pool), ("doing", &doing), ("at", &at), ("stood", &span(stood)), ("least", &(least.0 / 1e6))];
             words("rebuild-stalled", places)
         }
         Finding::Mismatches { pool, level, bytes } => {
@@ -198,27 +201,32 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
             let section = if *never { "check-overdue.never" } else { "check-overdue" };
             words(section, &[("pool", pool), ("since", &span(since)), ("every", &span(every))])
         }
-        Finding::DataLost { pool, pieces } => words("data-lost", &[("pool", pool), ("pieces", pieces)]),
-        Finding::MetadataLow { pool, unallocated, used } => {
-            words("metadata-low", &[("pool", pool), ("unallocated", &tongue.figure(unallocated)), ("used", used)])
+        Finding::MemberErrors { pool, what: PoolErrors::DataLost { pieces } } => {
+            words("member-errors.data-lost", &[("pool", pool), ("pieces", pieces)])
         }
+        Finding::InodesOrMetadataLow { what: Scarce::Metadata { pool, unallocated, used } } => words(
+            "inodes-or-metadata-low.metadata",
+            &[("pool", pool), ("unallocated", &tongue.figure(unallocated)), ("used", used)],
+        ),
         Finding::SpaceLow { mount, free, size, share, limit, full_in, soon } => {
             pool_words::space(mount, (*free, *size, *share), limit.as_ref(), (*full_in, *soon), tongue)
         }
         Finding::VolumeReadonly { mount, writing } => words(pool_words::readonly(*writing), &[("mount", mount)]),
         Finding::VolumeAbsent { mount, source } => words("volume-absent", &[("mount", mount), ("source", source)]),
         Finding::VolumeErrors { mount, count } => words("volume-errors", &[("mount", mount), ("count", count)]),
-        Finding::FilesLow { mount, free, used } => {
-            words("files-low", &[("mount", mount), ("free", free), ("used", used)])
+        Finding::InodesOrMetadataLow { what: Scarce::Files { mount, free, used } } => {
+            words("inodes-or-metadata-low.files", &[("mount", mount), ("free", free), ("used", used)])
         }
         Finding::FanStopped { fan, speed, by_fault_line, with_heat } => {
             board_words::fan_stopped(fan, *speed, *by_fault_line, *with_heat, tongue)
         }
-        Finding::FanWeak { fan, speed, usual, duty } => {
-            words("fan-weak", &[("fan", fan), ("speed", speed), ("usual", usual), ("duty", &whole(100.0 * duty))])
+        Finding::FanWeak { what: WeakFan::Slow { fan, speed, usual, duty } } => {
+            words("fan-weak.slow", &[("fan", fan), ("speed", speed), ("usual", usual), ("duty", duty)])
         }
-        Finding::AirflowSuspected { drives, above } => board_words::airflow_suspected(drives, *above, tongue),
-        Finding::ProcessorHot { now, limit, slowed } => board_words::processor(*now, *limit, *slowed, tongue),
+        Finding::FanWeak { what: WeakFan::Airflow { drives, above } } => {
+            board_words::airflow_suspected(drives, *above, tongue)
+        }
+        Finding::CpuHotThrottled { now, limit, slowed } => board_words::processor(*now, *limit, *slowed, tongue),
         Finding::Undervoltage { is_low, dips, longest, within, in_a_day } => {
             board_words::undervoltage(*is_low, (*dips, *longest, *within), *in_a_day, tongue)
         }
@@ -227,8 +235,8 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
             board_words::controller(controller, drives, what, tongue)
         }
         Finding::LinkTrouble { link, what } => board_words::link(link, *what, tongue),
-        Finding::AgentTrouble { what } => box_words::agent(what, tongue),
-        Finding::BoxTrouble { what } => box_words::of_box(what, tongue),
+        Finding::AgentAndAlerts { what } => box_words::agent(what, tongue),
+        Finding::BoxStorageAndRestart { what } => box_words::of_box(what, tongue),
     }
 }
 

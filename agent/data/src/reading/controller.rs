@@ -2,6 +2,7 @@
 
 use super::Reading;
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// A controller with drives behind it, or made for drives.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -50,6 +51,12 @@ pub struct Lane {
     pub gigatransfers: f64,
     /// Lanes in use (`current_link_width`).
     pub width: u32,
+}
+
+impl fmt::Display for Lane {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} GT/s x{}", self.gigatransfers, self.width)
+    }
 }
 
 /// Errors counted on a PCIe link.

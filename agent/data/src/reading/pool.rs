@@ -4,6 +4,7 @@ use super::Reading;
 use crate::units::{Bytes, BytesPerSecond};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
+use strum::IntoStaticStr;
 
 /// Drives that hold data together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -158,7 +159,8 @@ impl Member {
 }
 
 /// What a member is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, IntoStaticStr)]
+#[strum(serialize_all = "kebab-case")]
 #[serde(rename_all = "lowercase")]
 pub enum MemberRole {
     /// Data, or what the data cannot be found without.
@@ -182,7 +184,8 @@ pub struct MemberErrors {
 }
 
 /// What can go wrong with a member.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, IntoStaticStr)]
+#[strum(serialize_all = "kebab-case")]
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum MemberErrorKind {
@@ -236,7 +239,8 @@ impl Activity {
 }
 
 /// Kinds of work on a pool's redundancy (Documentation/admin-guide/md.rst, `sync_action`).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
+#[strum(serialize_all = "kebab-case")]
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum ActivityKind {

@@ -3,6 +3,7 @@
 use super::Missing;
 use crate::clock::Moment;
 use serde::{Deserialize, Serialize};
+use strum::IntoStaticStr;
 
 /// What a drive tells of its self-tests.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -56,7 +57,8 @@ pub struct PastTest {
 }
 
 /// Which test it was.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
+#[strum(serialize_all = "kebab-case")]
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum TestKind {

@@ -3,6 +3,7 @@
 use super::Reading;
 use crate::units::Volts;
 use serde::{Deserialize, Serialize};
+use strum::IntoStaticStr;
 
 /// A voltage with a label.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -18,7 +19,8 @@ pub struct Rail {
 }
 
 /// The rails of a supply.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, IntoStaticStr)]
+#[strum(serialize_all = "kebab-case")]
 pub enum Nominal {
     /// 12 V, for what turns.
     Twelve,

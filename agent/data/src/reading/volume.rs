@@ -3,6 +3,7 @@
 use super::Reading;
 use crate::units::Bytes;
 use serde::{Deserialize, Serialize};
+use strum::IntoStaticStr;
 
 /// A mounted file system with room in it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -33,7 +34,8 @@ pub fn is_system(mount: &str) -> bool {
 }
 
 /// Whether a volume can be written to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
+#[strum(serialize_all = "kebab-case")]
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Writing {

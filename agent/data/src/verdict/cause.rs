@@ -1,9 +1,13 @@
 //! What several readings together point to, and how surely.
 
 use serde::{Deserialize, Serialize};
+use strum::{IntoStaticStr, VariantArray};
 
 /// The causes that are told apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, IntoStaticStr, VariantArray,
+)]
+#[strum(serialize_all = "kebab-case")]
 #[serde(rename_all = "kebab-case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Cause {
@@ -76,73 +80,11 @@ impl Cause {
     }
 
     /// All causes.
-    pub const ALL: [Self; 30] = [
-        Self::Supply,
-        Self::TrayPower,
-        Self::TrayConnection,
-        Self::DataCable,
-        Self::PortOrCable,
-        Self::DriveConnector,
-        Self::DriveFails,
-        Self::ControllerStopped,
-        Self::ControllerHot,
-        Self::Lane,
-        Self::UsbBridge,
-        Self::UsbPower,
-        Self::SharedPath,
-        Self::Airflow,
-        Self::AirBlocked,
-        Self::TrayAir,
-        Self::WarmRoom,
-        Self::DriveHangs,
-        Self::PathHangs,
-        Self::KernelUpdate,
-        Self::DataPath,
-        Self::SlowToWake,
-        Self::RestartPower,
-        Self::RestartHeat,
-        Self::RestartUnclear,
-        Self::LinkPowerSaving,
-        Self::TakenOut,
-        Self::WrongTray,
-        Self::Unclear,
-        Self::AsItSays,
-    ];
+    pub const ALL: &[Self] = Self::VARIANTS;
 
     /// The name in logs, documents and commands. It never changes.
     pub fn id(self) -> &'static str {
-        match self {
-            Self::Supply => "supply",
-            Self::TrayPower => "tray-power",
-            Self::TrayConnection => "tray-connection",
-            Self::DataCable => "data-cable",
-            Self::PortOrCable => "port-or-cable",
-            Self::DriveConnector => "drive-connector",
-            Self::DriveFails => "drive-fails",
-            Self::ControllerStopped => "controller-stopped",
-            Self::ControllerHot => "controller-hot",
-            Self::Lane => "lane",
-            Self::UsbBridge => "usb-bridge",
-            Self::UsbPower => "usb-power",
-            Self::SharedPath => "shared-path",
-            Self::Airflow => "airflow",
-            Self::AirBlocked => "air-blocked",
-            Self::TrayAir => "tray-air",
-            Self::WarmRoom => "warm-room",
-            Self::DriveHangs => "drive-hangs",
-            Self::PathHangs => "path-hangs",
-            Self::KernelUpdate => "kernel-update",
-            Self::DataPath => "data-path",
-            Self::SlowToWake => "slow-to-wake",
-            Self::RestartPower => "restart-power",
-            Self::RestartHeat => "restart-heat",
-            Self::RestartUnclear => "restart-unclear",
-            Self::LinkPowerSaving => "link-power-saving",
-            Self::TakenOut => "taken-out",
-            Self::WrongTray => "wrong-tray",
-            Self::Unclear => "unclear",
-            Self::AsItSays => "as-it-says",
-        }
+        self.into()
     }
 
     /// True for what is worth no more than a notice, however bad its parts look.

@@ -1,41 +1,16 @@
 //! The smaller facts that findings are made of.
 
-use super::Kind;
-use crate::reading::{ControllerKind, Lane};
-use crate::units::{Bytes, MegabitsPerSecond, Percent};
+use super::Place;
+use super::fact::facts_of;
+use crate::reading::{ControllerKind, Lane, MemberErrorKind};
+use crate::units::{Bytes, MegabitsPerSecond, Percent, Rpm};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
-
-/// What of a drive was counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Counted {
-    /// Places it cannot read, now or at all.
-    Unreadable,
-    /// Bad places it has replaced.
-    Reallocated,
-    /// Transfers that were damaged on their way.
-    CrcErrors,
-    /// Starts of the drive.
-    PowerCycles,
-    /// Commands that the kernel gave up waiting for.
-    TimeOuts,
-}
-
-impl Counted {
-    /// The kind of condition that it belongs to.
-    pub fn kind(self) -> Kind {
-        match self {
-            Self::Unreadable => Kind::PendingOrUncorrectable,
-            Self::Reallocated => Kind::ReallocatedGrowth,
-            Self::CrcErrors => Kind::SataCrcGrowth,
-            Self::PowerCycles => Kind::DriveLostPower,
-            Self::TimeOuts => Kind::DriveTimeouts,
-        }
-    }
-}
+use strum::IntoStaticStr;
 
 /// What is wrong with a device of a pool that lacks no data for it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
+#[strum(serialize_all = "kebab-case")]
 pub enum MemberFault {
     /// The pool has put it out.
     PutOut,
@@ -48,7 +23,8 @@ pub enum MemberFault {
 }
 
 /// Why a pool does not serve.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
+#[strum(serialize_all = "kebab-case")]
 pub enum Down {
     /// It was not started.
     Inactive,
@@ -82,25 +58,86 @@ pub struct SpaceLimit {
     pub amount: Option<Bytes>,
 }
 
-/// What is wrong with a network port.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub enum LinkFault {
-    /// No partner, or switched off.
-    Down,
-    /// Slower than it was.
-    Slow {
-        /// Speed now.
-        now: MegabitsPerSecond,
-        /// Best speed seen for an hour or more.
-        usual: MegabitsPerSecond,
-    },
-    /// Comes and goes.
-    Unsteady {
-        /// Changes within the window.
-        changes: u64,
-        /// The window.
-        within: Duration,
-    },
+facts_of! {
+    /// What is wrong with a network port.
+    #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, IntoStaticStr)]
+    #[strum(serialize_all = "kebab-case")]
+    pub enum LinkFault {
+        /// No partner, or switched off.
+        Down,
+        /// Slower than it was.
+        Slow {
+            now: MegabitsPerSecond,
+            /// Best speed seen for an hour or more.
+            usual: MegabitsPerSecond,
+        },
+        /// Comes and goes.
+        Unsteady { changes: u64, within: Duration },
+    }
+}
+
+facts_of! {
+    /// What a pool counts.
+    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, IntoStaticStr)]
+    #[strum(serialize_all = "kebab-case")]
+    pub enum PoolErrors {
+        /// More errors on a member.
+        OfMember {
+            /// The member's drive.
+            drive: Place,
+            errors: MemberErrorKind,
+            grown: i64,
+            within: Duration,
+        },
+        /// Data that is lost for good.
+        DataLost { pieces: u64 },
+    }
+}
+
+facts_of! {
+    /// What runs out although bytes are free.
+    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, IntoStaticStr)]
+    #[strum(serialize_all = "kebab-case")]
+    pub enum Scarce {
+        /// Files that a volume can still hold.
+        Files {
+            mount: String,
+            free: u64,
+            /// The share of inodes that is used.
+            used: Percent,
+        },
+        /// A pool's space for metadata, however much is left for data.
+        Metadata {
+            pool: String,
+            unallocated: Bytes,
+            /// The share of the metadata space that is used.
+            used: Percent,
+        },
+    }
+}
+
+facts_of! {
+    /// How a fan is known to be weak.
+    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, IntoStaticStr)]
+    #[strum(serialize_all = "kebab-case")]
+    pub enum WeakFan {
+        /// It turns more slowly than it did at this drive level.
+        Slow {
+            fan: String,
+            speed: Rpm,
+            /// The speed that it used to hold at this level.
+            usual: Rpm,
+            /// The level.
+            duty: Percent,
+        },
+        /// Drives are warmer than they ever held under this load, and still rise: without a tachometer, the fan is suspected.
+        Airflow {
+            /// The drives that rise.
+            drives: Vec<Place>,
+            /// How many degrees the middle one is above the warmest that it ever held.
+            above: f64,
+        },
+    }
 }
 
 /// What a controller is known by.
@@ -114,99 +151,90 @@ pub struct ControllerName {
     pub id: String,
 }
 
-/// What is wrong with a controller.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub enum ControllerFault {
-    /// It is not on the list any more.
-    Gone,
-    /// Its registers read as all ones.
-    AllOnes,
-    /// No driver would start it.
-    NoDriver,
-    /// Errors on its PCIe link.
-    BusErrors {
-        /// How many, all corrected.
-        corrected: u64,
-        /// Within which time.
-        within: Duration,
-    },
-    /// Its PCIe link is slower or narrower than it was.
-    SlowLane {
-        /// What it is.
-        now: Lane,
-        /// The best that it was.
-        best: Lane,
-    },
-    /// A USB bridge was reset.
-    Resets {
-        /// How often.
-        count: u64,
-        /// Within which time.
-        within: Duration,
-    },
+facts_of! {
+    /// What is wrong with a controller.
+    #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, IntoStaticStr)]
+    #[strum(serialize_all = "kebab-case")]
+    pub enum ControllerFault {
+        /// It is not on the list any more.
+        Gone,
+        /// Its registers read as all ones.
+        AllOnes,
+        /// No driver would start it.
+        NoDriver,
+        /// Errors on its PCIe link, all corrected.
+        BusErrors { corrected: u64, within: Duration },
+        /// Its PCIe link is slower or narrower than it was.
+        SlowLane { now: Lane, best: Lane },
+        /// A USB bridge was reset.
+        Resets { count: u64, within: Duration },
+    }
 }
 
-/// What is wrong with the program itself.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub enum AgentFault {
-    /// The panel does not answer.
-    PanelLost,
-    /// Parts of the box are not heard from.
-    Unseen {
-        /// Which, and why.
-        what: Vec<String>,
-    },
-    /// No time service has set the clock.
-    ClockNotSet,
-    /// Nobody has confirmed that what is sent on these ways is read.
-    NotConfirmed {
-        /// Their names.
-        ways: Vec<String>,
-    },
-    /// Messages wait for their way.
-    NotDelivered {
-        /// For how long the oldest has.
-        waited: Duration,
-    },
-    /// What must outlive a restart is not kept.
-    NotKept {
-        /// Why; empty when it is.
-        why: String,
-    },
-    /// It ended without being asked to, and was started again.
-    EndedUnasked {
-        /// How often within a week of watching.
-        times: u64,
-    },
+facts_of! {
+    /// What is wrong with the program itself.
+    #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
+    #[strum(serialize_all = "kebab-case")]
+    pub enum AgentFault {
+        /// The panel does not answer.
+        PanelLost,
+        /// Parts of the box are not heard from.
+        Unseen {
+            /// Which, and why.
+            what: Vec<String>,
+        },
+        /// No time service has set the clock.
+        ClockNotSet,
+        /// Nobody has confirmed that what is sent on these ways is read.
+        NotConfirmed { ways: Vec<String> },
+        /// Messages wait for their way.
+        NotDelivered {
+            /// For how long the oldest has.
+            waited: Duration,
+        },
+        /// What must outlive a restart is not kept.
+        NotKept {
+            /// Why; empty when it is.
+            why: String,
+        },
+        /// It ended without being asked to, and was started again.
+        EndedUnasked {
+            /// How often within a week of watching.
+            times: u64,
+        },
+    }
 }
 
-/// What is wrong with the box itself.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub enum BoxFault {
-    /// It restarted without being shut down.
-    UncleanRestart {
-        /// How often within a week of watching.
-        times: u64,
-    },
-    /// The kernel ended processes for want of memory.
-    OutOfMemory {
-        /// How many within a week of watching.
-        ended: u64,
-    },
-    /// A memory card is written to more than it will bear for long.
-    CardWears {
-        /// The kernel's name of it.
-        device: String,
-        /// What was written within a day of watching.
-        written: Bytes,
-        /// The most that it will bear for long.
-        bearable: Bytes,
-    },
-    /// Reading or writing the disk that the system is on failed.
-    DiskErrors {
-        /// The kernel's name of it.
-        device: String,
-        /// How often within a week of watching.
-        count: u64,
-    },
+facts_of! {
+    /// What is wrong with the box itself.
+    #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
+    #[strum(serialize_all = "kebab-case")]
+    pub enum BoxFault {
+        /// It restarted without being shut down.
+        UncleanRestart {
+            /// How often within a week of watching.
+            times: u64,
+        },
+        /// The kernel ended processes for want of memory.
+        OutOfMemory {
+            /// How many within a week of watching.
+            ended: u64,
+        },
+        /// A memory card is written to more than it will bear for long.
+        CardWears {
+            /// The kernel's name of it.
+            device: String,
+            /// What was written within a day of watching.
+            written: Bytes,
+            /// What it would bear.
+            bearable: Bytes,
+        },
+        /// Reading or writing the disk that the system is on failed.
+        DiskErrors {
+            /// The kernel's name of it.
+            device: String,
+            /// How often within a week of watching.
+            count: u64,
+        },
+    }
 }

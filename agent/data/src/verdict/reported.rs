@@ -1,6 +1,6 @@
 //! What the messages of an incident have said so far, so that whatever gets worse inside it is told, and nothing twice.
 
-use super::{Condition, Finding, Handling, Incident, Kind, Place, Severity, Subject};
+use super::{Condition, Finding, Handling, Incident, Kind, Place, Severity, Subject, WeakFan};
 use crate::clock::Moment;
 use crate::reading::DriveKey;
 use serde::{Deserialize, Serialize};
@@ -79,7 +79,9 @@ impl Finding {
             Self::PoolDegraded { missing, lost, .. } => Extent { count: *missing, drives: lost.clone() },
             Self::PoolDown { lost: drives, .. }
             | Self::DrivesHeatingTogether { drives, .. }
-            | Self::AirflowSuspected { drives, .. } => Extent { count: drives.len() as u32, drives: drives.clone() },
+            | Self::FanWeak { what: WeakFan::Airflow { drives, .. } } => {
+                Extent { count: drives.len() as u32, drives: drives.clone() }
+            }
             _ => Extent::default(),
         }
     }

@@ -1,23 +1,26 @@
 //! What is judged of drives' tests of themselves: that one speaks against its drive, and what is new.
 
-use serde::{Deserialize, Serialize};
-
+use super::fact::facts_of;
 use crate::reading::{AskedBy, SelfTestStep, TestKind, TestOutcome};
+use serde::{Deserialize, Serialize};
+use strum::IntoStaticStr;
 
-/// How a drive says that it fails.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum SaysFailing {
-    /// By its own assessment of itself.
-    Assessment,
-    /// By a self-test that it failed and that no later one has undone.
-    SelfTest {
-        /// Which test.
-        kind: TestKind,
-        /// The first sector that failed, where its record says which.
-        failed_at_lba: Option<u64>,
-        /// How many power-on hours ago, where its record tells.
-        age_hours: Option<u64>,
-    },
+facts_of! {
+    /// How a drive says that it fails.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
+    #[strum(serialize_all = "kebab-case")]
+    pub enum SaysFailing {
+        /// By its own assessment of itself.
+        Assessment,
+        /// By a self-test that it failed and that no later one has undone.
+        SelfTest {
+            kind: TestKind,
+            /// The first sector that failed, where its record says which.
+            failed_at_lba: Option<u64>,
+            /// How many power-on hours ago, where its record tells.
+            age_hours: Option<u64>,
+        },
+    }
 }
 
 /// What is new about a drive's test of itself.

@@ -5,13 +5,14 @@ use super::{Diagnosis, Left};
 use crate::memory::signs::Sign;
 use std::collections::BTreeSet;
 use traylight_data::reading::{DriveKey, Happening, MemberErrorKind};
-use traylight_data::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, Severity};
+use traylight_data::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, PoolErrors, Severity};
 
 /// `data-path`: data that does not agree on three drives or more, or between the members of a pool, while none of its
 /// drives counts a damaged transfer or an unreadable place.
 pub fn data_path(left: &Left) -> Vec<Diagnosis> {
     let is_checksum = |condition: &&Condition| {
-        matches!(condition.finding, Finding::MemberErrors { kind: MemberErrorKind::Checksum, .. })
+        let Finding::MemberErrors { what, .. } = &condition.finding else { return false };
+        matches!(what, PoolErrors::OfMember { errors: MemberErrorKind::Checksum, .. })
     };
     let on_drives: Vec<&Condition> = left.open(&[Kind::MemberErrors]).into_iter().filter(is_checksum).collect();
     let of_pools: Vec<&Condition> =
@@ -40,7 +41,9 @@ pub fn data_path(left: &Left) -> Vec<Diagnosis> {
 pub fn restart(left: &Left) -> Vec<Diagnosis> {
     let ledger = &left.view.memory.ledger;
     let rule = |condition: &Condition| {
-        let Finding::BoxTrouble { what: BoxFault::UncleanRestart { .. }, .. } = &condition.finding else { return None };
+        let Finding::BoxStorageAndRestart { what: BoxFault::UncleanRestart { .. }, .. } = &condition.finding else {
+            return None;
+        };
         let last =
             |sign: &&Sign| ledger.signs.ended.is_some_and(|ended| sign.last <= ended && ended.since(sign.last) <= NEAR);
         let of = |kinds: &'static [Happening]| {

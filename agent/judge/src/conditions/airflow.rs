@@ -15,7 +15,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Drive, DriveKey, Power, Snapshot};
-use traylight_data::verdict::{Finding, Kind, Place, Severity, Subject};
+use traylight_data::verdict::{Finding, Kind, Place, Severity, Subject, WeakFan};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// A drive has held a temperature that it did not fall below for so long.
@@ -226,7 +226,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     };
     // The twenty minutes of rising are in the comparison; a second look a minute later makes sure.
     let holds = Holds::new(MINUTE, 30 * MINUTE);
-    let finding = Finding::AirflowSuspected { drives: rising, above: median };
+    let finding = Finding::FanWeak { what: WeakFan::Airflow { drives: rising, above: median } };
     vec![Sight { subject: Subject::AllDrives, side, seen: snapshot.taken, finding, holds }]
 }
 

@@ -17,7 +17,7 @@ use traylight_data::reading::{
     Bus, Drive, DriveKey, DriveKind, Happening, Pool, Power, Reason, RecoveryLimit, Snapshot, Teller,
 };
 use traylight_data::units::MegabitsPerSecond;
-use traylight_data::verdict::{Counted, Finding, Severity, Subject};
+use traylight_data::verdict::{Finding, Severity, Subject};
 
 /// Time-outs within this count.
 pub const DAY: Duration = Duration::from_secs(86_400);
@@ -156,7 +156,7 @@ impl About<'_> {
         let side = if grown > 0 { Side::Raised(Severity::Warning) } else { Side::Clear };
         let count = |number: u64| i64::try_from(number).unwrap_or(i64::MAX);
         let (total, grown) = (count(known.count?), count(grown));
-        let finding = Finding::Counted { drive: self.place(), what: Counted::TimeOuts, total, grown, within: DAY };
+        let finding = Finding::DriveTimeouts { drive: self.place(), total, grown, within: DAY };
         Some(self.sight_at(self.snapshot.taken, side, finding, Holds::NONE))
     }
 

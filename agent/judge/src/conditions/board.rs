@@ -89,7 +89,7 @@ fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
         subject: Subject::Board(which.to_owned()),
         side,
         seen: snapshot.taken,
-        finding: Finding::BoxTrouble { what },
+        finding: Finding::BoxStorageAndRestart { what },
         holds,
     };
     let (times, ended) = (ledger.count(UNCLEAN_RESTART), ledger.count(OUT_OF_MEMORY));

@@ -11,7 +11,8 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Fan, Snapshot};
-use traylight_data::verdict::{Condition, Finding, Kind, Severity, Subject};
+use traylight_data::units::Percent;
+use traylight_data::verdict::{Condition, Finding, Kind, Severity, Subject, WeakFan};
 
 /// A weak fan is well again above this share of its usual speed, in percent, for this long.
 pub const WELL_PERCENT: f64 = 75.0;
@@ -133,8 +134,9 @@ fn weak(settings: &Settings, memory: &Memory, fan: &Fan) -> Option<Sight> {
         _ if percent > WELL_PERCENT => Side::Clear,
         _ => Side::Between,
     };
-    let finding = Finding::FanWeak { fan: fan.label.clone(), speed, usual, duty: fan.duty? };
-    Some(sight(fan, side, finding, Holds::new(limits.weak_hold, WELL_HOLD)))
+    let duty = Percent((100.0 * fan.duty?).round());
+    let what = WeakFan::Slow { fan: fan.label.clone(), speed, usual, duty };
+    Some(sight(fan, side, Finding::FanWeak { what }, Holds::new(limits.weak_hold, WELL_HOLD)))
 }
 
 fn sight(fan: &Fan, side: Side, finding: Finding, holds: Holds) -> Sight {

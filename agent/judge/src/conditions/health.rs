@@ -17,7 +17,7 @@ use traylight_data::reading::{
     DriveKey, Happening, Part, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind,
 };
 use traylight_data::units::Percent;
-use traylight_data::verdict::{Counted, Finding, Kind, SaysFailing, Severity, Subject};
+use traylight_data::verdict::{Finding, Kind, SaysFailing, Severity, Subject};
 
 /// Growth within this is fast.
 pub const DAY: Duration = Duration::from_secs(86_400);
@@ -80,7 +80,7 @@ fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
             let drive = memory.drives.get(&key)?.place.clone();
             let total = memory.ledger.now(&key, power_cycles::COUNTER)?;
             let grown = own.iter().map(|sign| i64::from(sign.count)).sum();
-            Some(Finding::Counted { drive, what: Counted::PowerCycles, total, grown, within: WEEK })
+            Some(Finding::DriveLostPower { drive, total, grown, within: WEEK })
         };
         let finding = counted().or_else(|| memory.finding(Kind::DriveLostPower, &subject).cloned())?;
         Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
@@ -134,7 +134,8 @@ impl About<'_> {
             _ if self.memory.ledger.highest(self.key(), "pending_sectors", WEEK) > Some(0) => Side::Between,
             _ => Side::Clear,
         };
-        Some(self.counted(side, Counted::Unreadable, pending, grown, WEEK, TWO_READINGS))
+        let finding = Finding::PendingOrUncorrectable { drive: self.place(), total: pending, grown, within: WEEK };
+        Some(self.sight(side, finding, TWO_READINGS))
     }
 
     fn reallocated(&self) -> Option<Sight> {
@@ -146,7 +147,9 @@ impl About<'_> {
             _ => Side::Clear,
         };
         let total = self.memory.ledger.now(self.key(), "reallocated_sectors")?;
-        Some(self.counted(side, Counted::Reallocated, total, grown(30 * DAY)?, 30 * DAY, TWO_READINGS))
+        let (grown, within) = (grown(30 * DAY)?, 30 * DAY);
+        let finding = Finding::ReallocatedGrowth { drive: self.place(), total, grown, within };
+        Some(self.sight(side, finding, TWO_READINGS))
     }
 
     fn crc(&self) -> Option<Sight> {
@@ -157,7 +160,8 @@ impl About<'_> {
             _ => Side::Clear,
         };
         let total = self.memory.ledger.now(self.key(), "interface_crc_errors")?;
-        Some(self.counted(side, Counted::CrcErrors, total, grown(WEEK)?, WEEK, Holds::NONE))
+        let finding = Finding::SataCrcGrowth { drive: self.place(), total, grown: grown(WEEK)?, within: WEEK };
+        Some(self.sight(side, finding, Holds::NONE))
     }
 
     fn worn(&self) -> Option<Sight> {
@@ -168,10 +172,6 @@ impl About<'_> {
             _ => Side::Clear,
         };
         Some(self.sight(side, Finding::SsdWorn { drive: self.place(), used: Percent(used as f64) }, TWO_READINGS))
-    }
-
-    fn counted(&self, side: Side, what: Counted, total: i64, grown: i64, within: Duration, holds: Holds) -> Sight {
-        self.sight(side, Finding::Counted { drive: self.place(), what, total, grown, within }, holds)
     }
 
     fn sight(&self, side: Side, finding: Finding, holds: Holds) -> Sight {

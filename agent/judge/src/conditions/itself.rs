@@ -75,7 +75,13 @@ pub fn unseen(now: Moment, heard: &Heard) -> Option<Sight> {
 }
 
 fn sight(now: Moment, which: &str, side: Side, what: AgentFault, holds: Holds) -> Sight {
-    Sight { subject: Subject::Agent(which.to_owned()), side, seen: now, finding: Finding::AgentTrouble { what }, holds }
+    Sight {
+        subject: Subject::Agent(which.to_owned()),
+        side,
+        seen: now,
+        finding: Finding::AgentAndAlerts { what },
+        holds,
+    }
 }
 
 fn raised(is_raised: bool, severity: Severity) -> Side {

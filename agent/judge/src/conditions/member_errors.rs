@@ -9,7 +9,7 @@ use crate::{Memory, redundancy};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Drive, Member, MemberErrorKind, MemberState, Pool, PoolRunning, Snapshot};
-use traylight_data::verdict::{Condition, Finding, Kind, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, PoolErrors, Severity, Subject};
 
 /// Errors within this may be critical.
 pub const HOUR: Duration = Duration::from_secs(3600);
@@ -92,14 +92,15 @@ fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool
         _ => Side::Clear,
     };
     let place = drives::place_of(settings, drive);
-    let finding = Finding::MemberErrors { pool: pool.name.clone(), drive: place, kind, grown, within: WEEK };
+    let what = PoolErrors::OfMember { drive: place, errors: kind, grown, within: WEEK };
+    let finding = Finding::MemberErrors { pool: pool.name.clone(), what };
     Some(sight(snapshot, pool, drive, side, finding, Holds::NONE))
 }
 
 fn data_lost(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let pieces = pool.lost_data?;
     let side = if pieces > 0 { Side::Raised(Severity::Critical) } else { Side::Clear };
-    let finding = Finding::DataLost { pool: pool.name.clone(), pieces };
+    let finding = Finding::MemberErrors { pool: pool.name.clone(), what: PoolErrors::DataLost { pieces } };
     let subject = Subject::Pool(pool.key.clone());
     Some(Sight { subject, side, seen: snapshot.taken, finding, holds: Holds::NONE })
 }
@@ -133,7 +134,7 @@ fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     };
     let ends = |held: &&Condition| {
         let is_meant =
-            matches!(held.kind(), Kind::DriveBackNotUsed) || matches!(held.finding, Finding::MemberErrors { .. });
+            matches!(held.kind(), Kind::DriveBackNotUsed | Kind::MemberErrors) && held.subject.drive().is_some();
         is_meant && !belongs(&held.subject)
     };
     let over = |held: &Condition| Sight {

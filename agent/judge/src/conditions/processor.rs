@@ -64,7 +64,8 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
         Some((_, warning, _)) => warning,
         None => limits.warning_c,
     };
-    let finding = Finding::ProcessorHot { now: hottest.map(|(now, ..)| Celsius(now)), limit: Celsius(limit), slowed };
+    let finding =
+        Finding::CpuHotThrottled { now: hottest.map(|(now, ..)| Celsius(now)), limit: Celsius(limit), slowed };
     let holds = Holds {
         notice: limits.warning_hold,
         warning: limits.warning_hold,

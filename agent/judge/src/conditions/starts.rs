@@ -138,7 +138,7 @@ fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
         let (missing, of) = memory.ledger.starts.of(key);
         let side = if missing >= TOO_MANY { Side::Raised(Severity::Warning) } else { Side::Clear };
-        let finding = Finding::MissingAtStart { drive: drive.place.clone(), missing, of };
+        let finding = Finding::DriveMissingAtStart { drive: drive.place.clone(), missing, of };
         Sight { subject: Subject::Drive(key.clone()), side, seen: snapshot.taken, finding, holds: Holds::NONE }
     };
     present.map(sight).collect()

@@ -11,7 +11,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Pool, Snapshot, Volume, Writing};
 use traylight_data::units::Percent;
-use traylight_data::verdict::{Finding, Kind, Severity, Subject};
+use traylight_data::verdict::{Finding, Kind, Scarce, Severity, Subject};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// A volume that cannot be written to.
@@ -206,9 +206,15 @@ fn files(volume: &Volume) -> Option<Sight> {
         used if used >= USED[0] => Side::Between,
         _ => Side::Clear,
     };
-    let finding = Finding::FilesLow { mount: volume.mount.clone(), free: files.free, used };
+    let what = Scarce::Files { mount: volume.mount.clone(), free: files.free, used };
     let subject = Subject::Volume(volume.mount.clone());
-    Some(Sight { subject, side, seen: volume.room.taken, finding, holds: SLOWLY })
+    Some(Sight {
+        subject,
+        side,
+        seen: volume.room.taken,
+        finding: Finding::InodesOrMetadataLow { what },
+        holds: SLOWLY,
+    })
 }
 
 /// Metadata that is nearly full is trouble only when nothing is left that could become more of it.
@@ -224,9 +230,9 @@ fn metadata(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
         used if used >= USED[0] && left < scarce => Side::Between,
         _ => Side::Clear,
     };
-    let finding = Finding::MetadataLow { pool: pool.name.clone(), unallocated: room.unallocated, used };
+    let what = Scarce::Metadata { pool: pool.name.clone(), unallocated: room.unallocated, used };
     let subject = Subject::Pool(pool.key.clone());
-    Some(Sight { subject, side, seen: snapshot.taken, finding, holds: SLOWLY })
+    Some(Sight { subject, side, seen: snapshot.taken, finding: Finding::InodesOrMetadataLow { what }, holds: SLOWLY })
 }
 
 fn sight(mount: &str, snapshot: &Snapshot, side: Side, finding: Finding, holds: Holds) -> Sight {

@@ -20,7 +20,7 @@ fn silent_fan(snapshot: &mut Snapshot, reason: Reason) {
 fn unseen(story: &Story) -> Vec<String> {
     let open = &story.verdict.as_ref().expect("there was a look").conditions;
     let told = open.iter().find_map(|held| match &held.finding {
-        Finding::AgentTrouble { what: AgentFault::Unseen { what } } => Some(what.clone()),
+        Finding::AgentAndAlerts { what: AgentFault::Unseen { what } } => Some(what.clone()),
         _ => None,
     });
     told.unwrap_or_default()

@@ -170,7 +170,7 @@ fn a_drive_that_misses_two_of_five_cold_starts_is_told_and_over_when_three_more_
     let twice = [(101, Some(5)), (102, None), (103, Some(5))];
     let story = boots(&twice);
     assert_eq!(story.of(AT_START), ["600 opened drive-missing-at-start warning"]);
-    let Some(Finding::MissingAtStart { missing, of, .. }) = story
+    let Some(Finding::DriveMissingAtStart { missing, of, .. }) = story
         .verdict
         .as_ref()
         .and_then(|verdict| verdict.conditions.iter().find(|held| held.kind().id() == AT_START))

@@ -3,7 +3,7 @@
 
 use super::{HOUR, MINUTE, Story};
 use traylight_data::reading::{Drive, Member, MemberErrorKind, MemberErrors, MemberState, Pool, PoolKind, Snapshot};
-use traylight_data::verdict::{Finding, Handling, Incident};
+use traylight_data::verdict::{Finding, Handling, Incident, PoolErrors};
 
 /// The parts of every drive: the first in the pool that was on the whole drives, the second in another of this kind.
 fn cut(snapshot: &mut Snapshot, kind: PoolKind) {
@@ -32,7 +32,7 @@ fn put_out(pool: &mut Pool, member: usize) {
 fn named(story: &Story, kind: &str) -> Vec<String> {
     let open = &story.verdict.as_ref().expect("there was a look").conditions;
     let named = open.iter().filter(|held| held.kind().id() == kind).map(|held| match &held.finding {
-        Finding::MemberErrors { pool, grown, .. } => format!("{pool}: {grown}"),
+        Finding::MemberErrors { pool, what: PoolErrors::OfMember { grown, .. } } => format!("{pool}: {grown}"),
         Finding::DriveBackNotUsed { pool, .. } => pool.clone(),
         other => panic!("not about a member: {other:?}"),
     });

@@ -75,7 +75,7 @@ fn all() -> Vec<Incident> {
     let mut all = Vec::new();
     for cause in Cause::ALL {
         for (handling, confidence) in handlings().into_iter().zip(sure.iter().cycle()) {
-            all.extend(some.iter().map(|drives| incident(cause, *confidence, handling.clone(), drives)));
+            all.extend(some.iter().map(|drives| incident(*cause, *confidence, handling.clone(), drives)));
         }
     }
     all
@@ -266,8 +266,9 @@ fn what_its_owner_may_have_wanted_says_how_to_end_it() {
 #[test]
 fn every_cause_has_words_of_its_own() {
     let one = [place("3")];
-    let told = Cause::ALL
-        .map(|cause| told(&incident(cause, Confidence::Likely, Handling::NoTray, &one), &clock, Tongue::English));
+    let of =
+        |cause: &Cause| told(&incident(*cause, Confidence::Likely, Handling::NoTray, &one), &clock, Tongue::English);
+    let told: Vec<_> = Cause::ALL.iter().map(of).collect();
     let sentences: BTreeSet<&String> = told.iter().map(|told| &told.words.sentence).collect();
     assert_eq!(sentences.len(), Cause::ALL.len());
     let tests: BTreeSet<&String> = told.iter().map(|told| &told.next_test).collect();

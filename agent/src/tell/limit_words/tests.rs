@@ -280,7 +280,10 @@ fn a_fan_that_is_only_suspected_and_lost_data_have_limits_of_their_own() {
         let condition = Condition { subject, severity: Severity::Warning, since: Moment::default(), finding };
         limits(&condition, &Settings::default(), None).join("; ")
     };
-    let suspected = lines(Finding::AirflowSuspected { drives: Vec::new(), above: 7.0 });
+    let suspected = lines(Finding::FanWeak { what: WeakFan::Airflow { drives: Vec::new(), above: 7.0 } });
     assert!(suspected.contains("6 °C above the warmest") && !suspected.contains("usual speed"), "{suspected}");
-    assert!(!lines(Finding::DataLost { pool: "md0".into(), pieces: 1 }).contains("1 more within"));
+    assert!(
+        !lines(Finding::MemberErrors { pool: "md0".into(), what: PoolErrors::DataLost { pieces: 1 } })
+            .contains("1 more within")
+    );
 }

@@ -9,8 +9,8 @@ use crate::clock::Moment;
 use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, MemberRole, TestKind, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{
-    Counted, Down, Estimate, Interval, Kind, LinkFault, MemberFault, Outlook, Reaches, ReadRisk, SaysFailing, Severity,
-    SpaceLimit, Subject,
+    Down, Estimate, Interval, Kind, LinkFault, MemberFault, Outlook, PoolErrors, Reaches, ReadRisk, SaysFailing,
+    Scarce, Severity, SpaceLimit, Subject,
 };
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -80,7 +80,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let fan = |speed, by_fault_line, with_heat| Finding::FanStopped { fan: name(), speed, by_fault_line, with_heat };
     let link = |what| Finding::LinkTrouble { link: name(), what };
     let (now, usual) = (MegabitsPerSecond(1000), MegabitsPerSecond(2500));
-    let counted = |what| Finding::Counted { drive: drive(), what, total: 1_204, grown: 117, within: DAY };
+    let (total, grown, within) = (1_204, 117, DAY);
     let failing = |how| Finding::DriveSaysFailing { drive: drive(), how };
     let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
     let mismatch = |tries| {
@@ -94,7 +94,10 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     };
     let faulty =
         |drive, role, how| Finding::MemberFaulty { pool: name(), drive, device: "nvme0n1p4".into(), role, how };
-    let errors = |kind| Finding::MemberErrors { pool: name(), drive: drive(), kind, grown: 3, within: 7 * DAY };
+    let errors = |errors| {
+        let what = PoolErrors::OfMember { drive: drive(), errors, grown: 3, within: 7 * DAY };
+        Finding::MemberErrors { pool: name(), what }
+    };
     let all_but_three = || vec!["1".to_owned(), "2".to_owned(), "4".to_owned()];
     let mut all: Vec<Finding> = [Resync, Rebuild, Check, Repair, Reshape].into_iter().map(busy).collect();
     all.extend([
@@ -127,10 +130,10 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
             failed_at_lba: Some(u64::MAX),
             age_hours: Some(60_000),
         }),
-        counted(Counted::Unreadable),
-        counted(Counted::Reallocated),
-        counted(Counted::CrcErrors),
-        counted(Counted::PowerCycles),
+        Finding::PendingOrUncorrectable { drive: drive(), total, grown, within },
+        Finding::ReallocatedGrowth { drive: drive(), total, grown, within },
+        Finding::SataCrcGrowth { drive: drive(), total, grown, within },
+        Finding::DriveLostPower { drive: drive(), total, grown, within },
         Finding::SsdWorn { drive: drive(), used: Percent(100.0) },
         Finding::DriveNotAnswering { drive: drive(), stalled: Duration::from_secs(95) },
         Finding::DriveFlapping { drive: drive(), losses: 3, within: DAY },
@@ -139,7 +142,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         Finding::DriveCold { drive: drive(), now: Celsius(3.0), limit: Celsius(5.0) },
         lost(false),
         lost(true),
-        counted(Counted::TimeOuts),
+        Finding::DriveTimeouts { drive: drive(), total, grown, within },
         Finding::SataSlow { drive: drive(), now: MegabitsPerSecond(1500), best: MegabitsPerSecond(6000) },
         mismatch(None),
         mismatch(Some(Duration::from_secs(45))),
@@ -157,20 +160,22 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         errors(MemberErrorKind::Flush),
         errors(MemberErrorKind::Checksum),
         errors(MemberErrorKind::Generation),
-        Finding::DataLost { pool: name(), pieces: 3 },
+        Finding::MemberErrors { pool: name(), what: PoolErrors::DataLost { pieces: 3 } },
         faulty(Some(drive()), MemberRole::Data, MemberFault::PutOut),
         faulty(Some(drive()), MemberRole::Spare, MemberFault::Gone),
         faulty(None, MemberRole::Log, MemberFault::Offline),
         faulty(None, MemberRole::Cache, MemberFault::Doubted),
         slow_usb(MegabitsPerSecond(480), MegabitsPerSecond(20_000)),
-        Finding::MissingAtStart { drive: drive(), missing: 2, of: 5 },
+        Finding::DriveMissingAtStart { drive: drive(), missing: 2, of: 5 },
         Finding::VolumeReadonly { mount: name(), writing: Writing::ReadOnly },
         Finding::VolumeReadonly { mount: name(), writing: Writing::StoppedByError },
         Finding::VolumeReadonly { mount: name(), writing: Writing::ShutDown },
         Finding::VolumeAbsent { mount: name(), source: "UUID=5a6e-0b1c".into() },
         Finding::VolumeErrors { mount: name(), count: 2 },
-        Finding::FilesLow { mount: name(), free: 12, used: Percent(99.9) },
-        Finding::MetadataLow { pool: name(), unallocated: Bytes(200_000_000), used: Percent(96.0) },
+        Finding::InodesOrMetadataLow { what: Scarce::Files { mount: name(), free: 12, used: Percent(99.9) } },
+        Finding::InodesOrMetadataLow {
+            what: Scarce::Metadata { pool: name(), unallocated: Bytes(200_000_000), used: Percent(96.0) },
+        },
     ]);
     all.extend(box_examples::all(place, text));
     all
@@ -191,7 +196,7 @@ fn tray(label: &str) -> Place {
 fn every_kind_has_words_that_fit_and_say_what_to_do_and_what_not() {
     let all = all(&tray("B12a"), "md0");
     let kinds: BTreeSet<Kind> = all.iter().map(Finding::kind).collect();
-    assert_eq!(kinds, BTreeSet::from(Kind::ALL), "a kind has no example here");
+    assert_eq!(kinds, Kind::ALL.iter().copied().collect(), "a kind has no example here");
     for finding in all {
         let words = told_of(finding.clone());
         for line in [words.title.as_str(), &words.name, &words.brief] {
@@ -222,8 +227,7 @@ fn nobody_is_told_to_pull_a_drive() {
 #[test]
 fn no_condition_says_by_itself_that_a_rail_was_not_measured() {
     for tongue in Tongue::ALL {
-        let finding =
-            Finding::Counted { drive: tray("3"), what: Counted::PowerCycles, total: 12, grown: 1, within: DAY };
+        let finding = Finding::DriveLostPower { drive: tray("3"), total: 12, grown: 1, within: DAY };
         let evidence = told_in(tongue, finding).evidence.join(" ");
         assert!(!evidence.contains("12 V"), "{evidence}");
     }

@@ -242,7 +242,8 @@ fn each_row_has_its_cause_and_no_cause_is_taken_for_another() {
     let mut wrong = Vec::new();
     let mut table: BTreeMap<(&str, &str), u32> = BTreeMap::new();
     let first = |causes: &str| {
-        let named = Cause::ALL.map(Cause::id).into_iter().find(|cause| causes.split([' ', ',']).next() == Some(cause));
+        let named =
+            Cause::ALL.iter().map(|cause| cause.id()).find(|cause| causes.split([' ', ',']).next() == Some(cause));
         named.unwrap_or("nothing")
     };
     for row in rows() {

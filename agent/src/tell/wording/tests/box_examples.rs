@@ -1,13 +1,15 @@
 //! Facts about the box itself, in all their forms, for the rules that all words keep.
 
 use crate::reading::{ControllerKind, Lane, Nominal};
-use crate::units::{Bytes, Celsius, Rpm, Volts};
-use crate::verdict::{AgentFault, BoxFault, ControllerFault, ControllerName, Finding, Place};
+use crate::units::{Bytes, Celsius, Percent, Rpm, Volts};
+use crate::verdict::{AgentFault, BoxFault, ControllerFault, ControllerName, Finding, Place, WeakFan};
 use std::time::Duration;
+
+const HOUR: Duration = Duration::from_secs(3_600);
 
 /// About this drive, and whatever has a name has this one.
 pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
-    let hot = |now, slowed| Finding::ProcessorHot { now, limit: Celsius(80.0), slowed };
+    let hot = |now, slowed| Finding::CpuHotThrottled { now, limit: Celsius(80.0), slowed };
     let dips = |is_low, dips, seconds| Finding::Undervoltage {
         is_low,
         dips,
@@ -24,9 +26,9 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         ControllerFault::Gone,
         ControllerFault::AllOnes,
         ControllerFault::NoDriver,
-        ControllerFault::BusErrors { corrected: 480, within: Duration::from_secs(3600) },
+        ControllerFault::BusErrors { corrected: 480, within: HOUR },
         ControllerFault::SlowLane { now, best },
-        ControllerFault::Resets { count: 6, within: Duration::from_secs(3600) },
+        ControllerFault::Resets { count: 6, within: HOUR },
     ];
     let kinds = [Some(ControllerKind::Storage), Some(ControllerKind::Nvme), Some(ControllerKind::UsbHost), None];
     let controllers = kinds.into_iter().flat_map(|kind| {
@@ -52,10 +54,11 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         BoxFault::CardWears { device: name.to_owned(), written: Bytes(3_400_000_000), bearable: Bytes(2_000_000_000) },
         BoxFault::DiskErrors { device: name.to_owned(), count: 2 },
     ];
+    let weak = WeakFan::Slow { fan: name.to_owned(), speed: Rpm(12_520), usual: Rpm(21_180), duty: Percent(45.0) };
     let mut all = vec![
-        Finding::FanWeak { fan: name.to_owned(), speed: Rpm(12_520), usual: Rpm(21_180), duty: 0.45 },
-        Finding::AirflowSuspected { drives: vec![drive.clone()], above: 7.4 },
-        Finding::AirflowSuspected { drives: Vec::new(), above: 6.0 },
+        Finding::FanWeak { what: weak },
+        Finding::FanWeak { what: WeakFan::Airflow { drives: vec![drive.clone()], above: 7.4 } },
+        Finding::FanWeak { what: WeakFan::Airflow { drives: Vec::new(), above: 6.0 } },
         hot(Some(Celsius(104.0)), true),
         hot(Some(Celsius(86.0)), false),
         hot(None, true),
@@ -68,7 +71,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         rail(Nominal::ThreePointThree, 3.0),
     ];
     all.extend(controllers);
-    all.extend(agent.map(|what| Finding::AgentTrouble { what }));
-    all.extend(of_box.map(|what| Finding::BoxTrouble { what }));
+    all.extend(agent.map(|what| Finding::AgentAndAlerts { what }));
+    all.extend(of_box.map(|what| Finding::BoxStorageAndRestart { what }));
     all
 }
