@@ -18,6 +18,8 @@ pub mod tell;
 
 pub mod keep;
 
+pub mod send;
+
 pub mod show;
 
 pub mod serve;

@@ -23,7 +23,7 @@ use std::os::unix::fs::{FileTypeExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
-use traylight::tell::log::Form;
+use traylight::send::log::Form;
 use traylight_config::{Settings, settle};
 
 /// Where the configuration is unless said otherwise.

@@ -12,11 +12,12 @@ use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
 use traylight::printout::Printout;
 use traylight::rehearse::{Fault, Played, Told, play};
+use traylight::send::log::{Form, Log};
 use traylight::serve::control::{self, Request};
 use traylight::show::outlet::Scenery;
 use traylight::show::pages::test_mark;
 use traylight::tell::incident_log;
-use traylight::tell::log::{Entry, Form, Log};
+use traylight::tell::log::Entry;
 use traylight_config::Settings;
 use traylight_display::{GlassSize, terminal};
 

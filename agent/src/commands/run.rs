@@ -9,10 +9,11 @@ use traylight::keep::Opened;
 use traylight::probe::keeper::Keeper;
 use traylight::rights;
 use traylight::run::Edges;
+use traylight::send::log::{Form, Log};
 use traylight::serve::control::Control;
 use traylight::serve::socket::StateSocket;
 use traylight::show::outlet::Outlet;
-use traylight::tell::log::{Entry, Form, Log};
+use traylight::tell::log::Entry;
 
 /// Flags of `run`.
 #[derive(clap::Args)]

@@ -7,7 +7,7 @@ use crate::clock::{Clock, Moment};
 use crate::judge::Memory;
 use crate::judge::ledger::Ledger;
 use crate::keep::{KeepFault, Opened, Opening, Outboxes, Report, Saver, Store};
-use crate::tell::courier;
+use crate::send::courier;
 use crate::tell::log::Entry;
 use std::io;
 use std::path::PathBuf;

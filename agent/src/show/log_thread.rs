@@ -3,7 +3,8 @@
 
 use super::stage::Stage;
 use crate::clock::Wall;
-use crate::tell::log::{Entry, Log};
+use crate::send::log::Log;
+use crate::tell::log::Entry;
 use rustix::event::{PollFd, PollFlags, poll};
 use std::fs::File;
 use std::io::{self, Write};
@@ -190,7 +191,7 @@ impl AsFd for Out {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tell::log::Form;
+    use crate::send::log::Form;
     use std::io::Read;
     use std::os::unix::net::UnixStream;
 

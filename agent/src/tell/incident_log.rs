@@ -1,7 +1,7 @@
 //! Log lines about incidents: one a turn of a story that is more than a single condition, which has its own line.
 
 use super::incident_words::{known, told, turned};
-use super::log::{Entry, priority, since};
+use super::log::{Entry, message_id, priority, since};
 use super::tongue::Tongue;
 use super::wording::words;
 use crate::clock::{Moment, Wall};
@@ -85,43 +85,7 @@ fn entry(turn: &Turn, verdict: &Verdict, changes: &[Change], now: Moment, wall: 
         fields.extend((!told.unmeasured.is_empty()).then(|| ("not_measured", told.unmeasured.join("; "))));
         format!("{begin}{}: {}", told.words.title, told.words.sentence)
     };
-    Some(Entry { priority: urgency, event, message_id: message_id(incident.cause), message, fields })
-}
-
-/// Made once at random for each cause, and fixed since.
-fn message_id(cause: Cause) -> &'static str {
-    match cause {
-        Cause::Supply => "4589c6117b05fc0bef88ee547e8e94cd",
-        Cause::TrayPower => "5f9f0ac02fa9e4fa6486a708a8fd59a0",
-        Cause::TrayConnection => "059b666a4d274948f8d2b52ec5f1e5e8",
-        Cause::DataCable => "08b5b41e0c1e6229140df9d93efe6ffa",
-        Cause::PortOrCable => "b55dd2ca3b41464bf19d5d0197ba7a66",
-        Cause::DriveConnector => "1b55afb0097880a72bcfaf15c7767cd9",
-        Cause::DriveFails => "46ee18216b3404b02d0109bb70dcc7b1",
-        Cause::ControllerStopped => "a21f2fc47e3baf0d19d1bc3115d61867",
-        Cause::ControllerHot => "d697935939848c511c033e89e315a7a6",
-        Cause::Lane => "cfcc36e5708c5c6015fbf926d43beda0",
-        Cause::UsbBridge => "bdebeff46d1066824194bd1fc80c917a",
-        Cause::UsbPower => "fdeef9203ab532eb0012798eb0dcc416",
-        Cause::SharedPath => "f7ddfb51791f8be5c98af395aa8ff864",
-        Cause::AirBlocked => "ca1d99bdc29b41014cff2493b0312448",
-        Cause::Airflow => "94c3e51ea2a200249fcd319f34420b6f",
-        Cause::TrayAir => "6ac545b8c415b98bfdceb96f4284c5c7",
-        Cause::WarmRoom => "e468cf4a9f754baf1fdc0918c99bea43",
-        Cause::DriveHangs => "3809758698e7c1dea5fe6a8c2000bee8",
-        Cause::PathHangs => "67aa33a295d3a272910b976670f00f77",
-        Cause::KernelUpdate => "35a385c5af666c0b8031c28a484bf641",
-        Cause::DataPath => "437645fdc3ae1b4ed83c5dc007b494fa",
-        Cause::SlowToWake => "1473005a2eff135fbd496aaf20f9eae5",
-        Cause::RestartPower => "90cc4d52eee8ee732b1b442526d5c976",
-        Cause::RestartHeat => "78e9699908a741a19144223d3bb94c5c",
-        Cause::RestartUnclear => "74c08abfcf66efeec7ed2f2631b5b589",
-        Cause::LinkPowerSaving => "dd56b74e467f7830739c5e9ae33d8169",
-        Cause::TakenOut => "7afdc2c931a96bf8365ce0a9ccc8760e",
-        Cause::WrongTray => "84eeb932a8ca919c5adf9ac760efcee2",
-        Cause::Unclear => "1aa3101f9aff51355010d68ddb7b75de",
-        Cause::AsItSays => "eab9aff67b0c654fc9f59a83f0a7ef29",
-    }
+    Some(Entry { priority: urgency, event, message_id: message_id("cause", incident.cause.id()), message, fields })
 }
 
 #[cfg(test)]

@@ -1,5 +1,5 @@
-//! Log lines: one structured line a change, never one a round. As text or JSON on standard output, or natively to the
-//! journal (systemd's JOURNAL_NATIVE_PROTOCOL), where every field can be searched.
+//! Log entries, one a change, never one a round: what they hold, and how they look as text, as JSON and in the journal's
+//! native protocol (systemd, docs/JOURNAL_NATIVE_PROTOCOL.md), where every field can be searched. Pure.
 
 use crate::clock::{Moment, Wall};
 use crate::tell::incident_words::known;
@@ -9,12 +9,8 @@ use crate::tell::wording::{Words, pointed_at, words};
 use crate::text::one_line;
 use crate::verdict::{Change, Gaps, Remark, Severity};
 use std::fmt::Write as _;
-use std::io;
-use std::os::unix::net::UnixDatagram;
 use std::time::Duration;
-
-/// Where the journal takes entries.
-const JOURNAL: &str = "/run/systemd/journal/socket";
+use uuid::Uuid;
 
 /// One line to be.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,7 +20,7 @@ pub struct Entry {
     /// What happened, one word.
     pub event: &'static str,
     /// The identifier that this kind of entry keeps for good.
-    pub message_id: &'static str,
+    pub message_id: String,
     /// For people.
     pub message: String,
     /// For machines, in order.
@@ -34,7 +30,7 @@ pub struct Entry {
 impl Entry {
     /// An entry about the agent itself.
     pub fn agent(priority: u8, event: &'static str, message: impl Into<String>) -> Self {
-        let message_id = "189e0e324a06464a8b471b3aa5c95ece";
+        let message_id = message_id("agent", event);
         Self { priority, event, message_id, message: message.into(), fields: Vec::new() }
     }
 
@@ -49,7 +45,7 @@ impl Entry {
     fn cleaned(&self) -> Self {
         let lines = |text: &str| text.split('\n').map(one_line).collect::<Vec<_>>().join("\n");
         let fields = self.fields.iter().map(|(field, value)| (*field, one_line(value).into_owned())).collect();
-        Self { message: lines(&self.message), fields, ..*self }
+        Self { message: lines(&self.message), fields, ..self.clone() }
     }
 
     /// The entry of something that is only rehearsed.
@@ -103,7 +99,7 @@ impl Entry {
                 format!("{}: {}", words.title, words.sentence)
             }
         };
-        Self { priority, event, message_id: condition.kind().message_id(), message, fields }
+        Self { priority, event, message_id: message_id("condition", condition.kind().id()), message, fields }
     }
 }
 
@@ -124,61 +120,17 @@ pub(super) fn priority(severity: Severity) -> u8 {
     }
 }
 
-/// How lines are written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum Form {
-    /// Words and `key=value` pairs.
-    Text,
-    /// One JSON object a line.
-    Json,
-    /// Entries of the systemd journal.
-    Journal,
+/// The names behind the identifiers of log entries (RFC 9562, 5.5: version 5), drawn at random once.
+const NAMES: Uuid = uuid::uuid!("189e0e32-4a06-464a-8b47-1b3aa5c95ece");
+
+/// The identifier that entries of this name keep: the same name has the same one in every version of the program.
+pub(super) fn message_id(of: &str, name: &str) -> String {
+    Uuid::new_v5(&NAMES, format!("{of}/{name}").as_bytes()).simple().to_string()
 }
 
-/// Writes entries.
-pub struct Log {
-    form: Form,
-    journal: Option<UnixDatagram>,
-}
-
-impl Log {
-    /// A log of this form.
-    ///
-    /// # Errors
-    /// When the journal was asked for and does not answer.
-    pub fn open(form: Form) -> io::Result<Self> {
-        let journal = match form {
-            Form::Journal => {
-                let socket = UnixDatagram::unbound()?;
-                socket.connect(JOURNAL).map_err(|error| io::Error::new(error.kind(), format!("{JOURNAL}: {error}")))?;
-                Some(socket)
-            }
-            Form::Text | Form::Json => None,
-        };
-        Ok(Self { form, journal })
-    }
-
-    /// Writes one entry to the journal or, as a line with its end, to `out`. Waits for whoever reads it.
-    ///
-    /// # Errors
-    /// When it cannot be written.
-    pub fn write(&self, entry: &Entry, wall: &Wall, out: impl FnOnce(&str) -> io::Result<()>) -> io::Result<()> {
-        let entry = &entry.cleaned();
-        match (&self.journal, self.form) {
-            (Some(journal), _) => send(journal, &journal_entry(entry)),
-            (None, Form::Json) => out(&(json_line(entry, wall) + "\n")),
-            (None, _) => out(&(text_line(entry, wall) + "\n")),
-        }
-    }
-}
-
-/// A journal that was started anew is another socket under the same name.
-fn send(journal: &UnixDatagram, entry: &[u8]) -> io::Result<()> {
-    let sent = journal.send(entry).or_else(|_| journal.connect(JOURNAL).and_then(|()| journal.send(entry)));
-    sent.map(drop).map_err(|error| io::Error::new(error.kind(), format!("{JOURNAL}: {error}")))
-}
-
-fn text_line(entry: &Entry, wall: &Wall) -> String {
+/// The entry as a line of words and `key=value` pairs, without its end.
+pub fn text_line(entry: &Entry, wall: &Wall) -> String {
+    let entry = entry.cleaned();
     let mut line = format!("{} {} {}", wall.stamp(), level(entry.priority), entry.event);
     for (key, value) in &entry.fields {
         let _ = write!(line, " {key}={}", quoted_if_needed(value));
@@ -187,7 +139,9 @@ fn text_line(entry: &Entry, wall: &Wall) -> String {
     line
 }
 
-fn json_line(entry: &Entry, wall: &Wall) -> String {
+/// The entry as one JSON object in a line, without its end.
+pub fn json_line(entry: &Entry, wall: &Wall) -> String {
+    let entry = entry.cleaned();
     let mut object = serde_json::Map::new();
     let mut put = |key: &str, value: &str| object.insert(key.to_owned(), value.into());
     put("time", &wall.stamp());
@@ -200,7 +154,9 @@ fn json_line(entry: &Entry, wall: &Wall) -> String {
     serde_json::Value::Object(object).to_string()
 }
 
-fn journal_entry(entry: &Entry) -> Vec<u8> {
+/// The entry in the journal's native protocol.
+pub fn journal_entry(entry: &Entry) -> Vec<u8> {
+    let entry = entry.cleaned();
     let mut bytes = Vec::new();
     let mut put = |key: &str, value: &str| {
         bytes.extend(key.as_bytes());
@@ -212,7 +168,7 @@ fn journal_entry(entry: &Entry) -> Vec<u8> {
     };
     put("MESSAGE", &entry.message);
     put("PRIORITY", &entry.priority.to_string());
-    put("MESSAGE_ID", entry.message_id);
+    put("MESSAGE_ID", &entry.message_id);
     put("SYSLOG_IDENTIFIER", "traylight");
     put("TRAYLIGHT_EVENT", entry.event);
     for (key, value) in &entry.fields {
@@ -242,9 +198,8 @@ mod tests {
     use super::*;
     use crate::reading::DriveKey;
     use crate::text::misleads;
-    use crate::verdict::{Condition, Finding, Kind, Place, Subject};
+    use crate::verdict::{Condition, Finding, Place, Subject};
     use proptest::prelude::*;
-    use std::collections::BTreeSet;
     use std::time::Duration;
 
     fn wall() -> Wall {
@@ -268,27 +223,16 @@ mod tests {
         Entry::of(&Change::Opened(condition), &Gaps::default(), now, &wall())
     }
 
-    fn written(form: Form, entry: &Entry) -> String {
-        let mut out = String::new();
-        let log = Log::open(form).expect("only a journal can be absent");
-        let take = |line: &str| {
-            out += line;
-            Ok(())
-        };
-        log.write(entry, &wall(), take).expect("a line is taken");
-        out
-    }
-
     #[test]
     fn a_change_is_one_line_of_words_and_pairs() {
         assert_eq!(
-            written(Form::Text, &opened("HN24-LARK")),
+            text_line(&opened("HN24-LARK"), &wall()),
             "2026-05-14T14:32:05+02:00 critical opened condition=drive-gone severity=critical \
              subject=\"drive HN24-LARK\" tray=3 serial=HN24-LARK since=2026-05-14T14:31:30+02:00 \
              do=\"Leave 1 2 in. Power off first. Check its data and power plugs.\" \
              do_not=\"Do not replace it for this alone: a lost connection is not a broken drive.\" \
              evidence=\"its block device is gone\" \
-             message=\"TRAY 3 GONE: Tray 3 (serial ..LARK) is no longer seen; md0 needs it.\"\n"
+             message=\"TRAY 3 GONE: Tray 3 (serial ..LARK) is no longer seen; md0 needs it.\""
         );
     }
 
@@ -296,7 +240,7 @@ mod tests {
     fn an_end_says_how_long_it_lasted_and_advises_nothing() {
         let (condition, now) = gone("HN24-LARK");
         let closed = Change::Closed { condition, lasted: Some(Duration::from_secs(35)) };
-        let line = written(Form::Json, &Entry::of(&closed, &Gaps::default(), now, &wall()));
+        let line = json_line(&Entry::of(&closed, &Gaps::default(), now, &wall()), &wall());
         let object: serde_json::Value = serde_json::from_str(&line).expect("a line is JSON");
         assert_eq!((&object["event"], &object["lasted_s"]), (&"closed".into(), &"35".into()));
         assert_eq!(object["message"], "over after 35 s: TRAY 3 GONE");
@@ -339,11 +283,9 @@ mod tests {
         let found = fields(&journal_entry(&entry));
         let value = |name: &str| found.iter().find(|(found, _)| found == name).map(|(_, value)| value.as_str());
         assert_eq!(value("PRIORITY"), Some("2"));
-        assert_eq!(
-            value("TRAYLIGHT_SERIAL"),
-            Some("HN24-LARK\nPRIORITY=0"),
-            "a value with a line break stays one value"
-        );
+        assert_eq!(value("TRAYLIGHT_SERIAL"), Some(r"HN24-LARK\u{a}PRIORITY=0"));
+        let of_two_lines = fields(&journal_entry(&Entry::agent(3, "refused", "here\nPRIORITY=0")));
+        assert_eq!(of_two_lines[0], ("MESSAGE".to_owned(), "here\nPRIORITY=0".to_owned()));
         assert_eq!(value("MESSAGE"), Some(entry.message.as_str()));
         assert_eq!(found.len(), 5 + entry.fields.len());
         for (name, _) in &found {
@@ -353,14 +295,10 @@ mod tests {
         }
     }
 
+    /// By Python's `uuid.uuid5(uuid.UUID("189e0e32-4a06-464a-8b47-1b3aa5c95ece"), "condition/drive-gone").hex`.
     #[test]
-    fn every_kind_has_a_message_id_of_its_own() {
-        let ids: BTreeSet<&str> =
-            Kind::ALL.iter().map(|kind| kind.message_id()).chain([opened("X").message_id]).collect();
-        assert_eq!(ids.len(), Kind::ALL.len(), "drive-gone twice, the others once");
-        assert!(!ids.contains(Entry::agent(6, "started", "").message_id));
-        let is_id = |id: &&str| id.len() == 32 && id.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'));
-        assert!(ids.iter().all(is_id), "{ids:?}");
+    fn an_identifier_is_the_one_that_another_library_makes_of_the_name() {
+        assert_eq!(opened("X").message_id, "74b2f657635a591ea64a3c3f2ae4f7ee");
     }
 
     proptest! {
@@ -368,15 +306,15 @@ mod tests {
         #[test]
         fn text_from_a_device_cannot_break_a_line(serial in any::<String>()) {
             let entry = opened(&serial);
-            let text = written(Form::Text, &entry);
+            let text = text_line(&entry, &wall());
             prop_assert_eq!(text.lines().count(), 1);
-            prop_assert!(!text.trim_end_matches('\n').contains(misleads), "{:?}", text);
-            let json = written(Form::Json, &entry);
-            prop_assert_eq!(json.matches('\n').count(), 1);
+            prop_assert!(!text.contains(misleads), "{:?}", text);
+            let json = json_line(&entry, &wall());
+            prop_assert_eq!(json.lines().count(), 1);
             let object: serde_json::Value = serde_json::from_str(&json).expect("a line is JSON");
             let shown = one_line(&serial).into_owned();
             prop_assert_eq!(object["serial"].as_str(), Some(shown.as_str()));
-            let found = fields(&journal_entry(&entry.cleaned()));
+            let found = fields(&journal_entry(&entry));
             prop_assert!(found.contains(&("TRAYLIGHT_SERIAL".to_owned(), shown)));
         }
     }

@@ -9,7 +9,7 @@ use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::keep::{OutboxStore, Store};
-use traylight::tell::courier::{Courier, Errand, Machine, Wanted, World};
+use traylight::send::courier::{Courier, Errand, Machine, Wanted, World};
 use traylight::tell::message::{About, Message, Stamp, Topic, Turn, WallStamp};
 use traylight::tell::outbox::Now;
 use traylight::tell::tongue::Tongue;

@@ -11,7 +11,7 @@ use traylight_tests::binary::traylight;
 
 const JOURNALD: &str = "/lib/systemd/systemd-journald";
 /// The identifier of a pool that is degraded, to the letter: people search by it.
-const POOL_DEGRADED: &str = "aee74212afa042dbb6232cb07f738f1d";
+const POOL_DEGRADED: &str = "cd2fd2310b215dac8479554b833798b3";
 
 /// Starts journald and the agent where nobody else sees either, and prints what `journalctl` finds by the fields given.
 const PLAY: &str = r#"

@@ -2,9 +2,9 @@
 //! heard so far and no further. What counts is what the program took in, as far as the pouring side can tell.
 
 use super::{letter, message, runtime, send};
+use traylight::send::channels::reach::MOST_BYTES_OF_MAIL;
+use traylight::send::channels::{Fault, Receipt};
 use traylight::tell::message::Turn;
-use traylight::tell::ways::reach::MOST_BYTES_OF_MAIL;
-use traylight::tell::ways::{Fault, Receipt};
 use traylight_tests::authority::Authority;
 use traylight_tests::stranger::Step::{Encrypt, Hear, HearRequest, Listen, Pour, Say};
 use traylight_tests::stranger::{BEFORE_TLS, Step, Stranger};

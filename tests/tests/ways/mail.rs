@@ -6,9 +6,9 @@ use super::{letter, message, send};
 use serde_json::Value;
 use std::io::Write;
 use std::process::{Command, Stdio};
+use traylight::send::channels::Fault;
 use traylight::tell::letter::Letter;
 use traylight::tell::message::{Message, Turn};
-use traylight::tell::ways::Fault;
 use traylight_tests::authority::Authority;
 use traylight_tests::lab::wait::wait_until;
 

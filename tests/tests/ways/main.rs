@@ -15,13 +15,13 @@ mod webhook;
 
 use std::sync::Arc;
 use tokio::sync::watch;
+use traylight::send::channels::command::StateFolder;
+use traylight::send::channels::from_settings::ways;
+use traylight::send::channels::{Fault, Receipt, Way};
 use traylight::tell::box_state::BoxState;
 use traylight::tell::letter::{Item, Letter};
 use traylight::tell::message::{About, Message, Stamp, Topic, Turn};
 use traylight::tell::tongue::Tongue;
-use traylight::tell::ways::command::StateFolder;
-use traylight::tell::ways::from_settings::ways;
-use traylight::tell::ways::{Fault, Receipt, Way};
 use traylight::verdict::Severity;
 
 /// What the box would say of a lost drive.

@@ -7,11 +7,11 @@ use super::{letter, message, runtime};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
+use traylight::send::channels::command::StateFolder;
+use traylight::send::channels::from_settings::ways;
+use traylight::send::channels::{Fault, Receipt, Way};
 use traylight::tell::box_state::BoxState;
 use traylight::tell::message::Turn;
-use traylight::tell::ways::command::StateFolder;
-use traylight::tell::ways::from_settings::ways;
-use traylight::tell::ways::{Fault, Receipt, Way};
 use traylight_tests::authority::Authority;
 
 fn file(authority: &Authority, port: u16, tls: bool, version: &str, word: &str) -> String {

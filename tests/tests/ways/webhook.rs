@@ -4,8 +4,8 @@
 use super::web_server::{Manner, WebServer, answer, closed_port};
 use super::{letter, message, send};
 use std::process::Command;
+use traylight::send::channels::Fault;
 use traylight::tell::message::Turn;
-use traylight::tell::ways::Fault;
 use traylight_tests::authority::Authority;
 
 fn file(server: &WebServer, more: &str) -> String {

@@ -22,9 +22,9 @@ mod tls;
 #[cfg(feature = "webhook")]
 pub mod webhook;
 
-use super::letter::Letter;
-use super::letter_words::clean;
-use super::outbox::Blame;
+use crate::tell::letter::Letter;
+use crate::tell::letter_words::clean;
+use crate::tell::outbox::Blame;
 use std::fmt;
 use std::future::Future;
 #[cfg(feature = "tls")]

@@ -2,9 +2,9 @@
 
 use super::Report;
 use super::round::{ANXIOUS, IDLE, Round};
+use crate::send::channels::from_settings::number;
+use crate::send::channels::{Fault, Receipt};
 use crate::tell::outbox::Now;
-use crate::tell::ways::from_settings::number;
-use crate::tell::ways::{Fault, Receipt};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use traylight_config::Heartbeat;
@@ -21,7 +21,7 @@ impl Round {
     #[cfg(feature = "webhook")]
     pub(super) fn beat(&mut self, heartbeat: &Heartbeat, is_watched: &AtomicBool, now: &Now) -> Duration {
         use super::round::Outcome;
-        use crate::tell::ways::heartbeat::{beat, needs};
+        use crate::send::channels::heartbeat::{beat, needs};
         let left = self.beat_at.since(now.stamp.moment);
         if !left.is_zero() {
             return left;

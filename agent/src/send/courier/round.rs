@@ -3,15 +3,15 @@
 use super::{LAST, Order, Report, Wanted, World, named};
 use crate::clock::Moment;
 use crate::keep::OutboxStore;
+use crate::send::channels::command::StateFolder;
+use crate::send::channels::from_settings::{Named, policy, rules, ways};
+use crate::send::channels::{Fault, Needs, Receipt};
 use crate::tell::box_state::BoxState;
 use crate::tell::letter::Letter;
 use crate::tell::message::{Message, Stamp, Turn};
 use crate::tell::outbox::{Dropped, Kept, Now, Outbox, Standing, Step, Write};
 #[cfg(test)]
 use crate::tell::outbox::{Policy, Rule};
-use crate::tell::ways::command::StateFolder;
-use crate::tell::ways::from_settings::{Named, policy, rules, ways};
-use crate::tell::ways::{Fault, Needs, Receipt};
 use crate::verdict::Severity;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;

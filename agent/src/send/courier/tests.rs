@@ -328,7 +328,7 @@ fn what_waits_for_a_thread_that_is_held_up_is_bounded_and_not_lost() {
 #[test]
 fn every_key_of_alerts_is_in_force_after_a_reload() {
     use crate::every_key::{Changed, before, changed};
-    use crate::tell::ways::from_settings::{policy, rules};
+    use crate::send::channels::from_settings::{policy, rules};
     use traylight_config::{Destination, Settings};
     let wanted = |settings: &Settings| Wanted {
         alerts: settings.alerts.clone(),

@@ -5,11 +5,11 @@ mod beat;
 mod round;
 mod world;
 
-use super::box_state::BoxState;
-use super::message::Message;
-use super::outbox::Standing;
-use super::ways::from_settings::Named;
+use super::channels::from_settings::Named;
 use crate::keep::{KeepFault, OutboxStore};
+use crate::tell::box_state::BoxState;
+use crate::tell::message::Message;
+use crate::tell::outbox::Standing;
 use round::Round;
 use std::io;
 use std::sync::Arc;
