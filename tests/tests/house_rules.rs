@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failing step fails the test")]
 #![allow(clippy::disallowed_methods, reason = "the sources are read as files")]
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -15,6 +15,9 @@ const THE_WORLD: [&str; 9] =
 /// About 400 lines a file, tests included; this is where "about" ends.
 const LONGEST: usize = 450;
 
+/// Crates no two files of which need each other.
+const WITHOUT_CIRCLES: [&str; 2] = ["agent/heron/src", "agent/judge/src"];
+
 /// Who must not name what. A place is a module with all that is below it.
 fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
     let later =
@@ -22,7 +25,8 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
     let (sense, probe, world) =
         (["traylight::sense"].as_slice(), ["traylight::probe"].as_slice(), THE_WORLD.as_slice());
     let words_and_drawing = [world, sense, probe].concat();
-    vec![
+    let mut directions = rooms_of_the_judge();
+    directions.extend([
         ("agent/src/sense", [later, probe].concat()),
         ("agent/src/probe", later.to_vec()),
         // What is played is a function of data as well.
@@ -57,7 +61,61 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/serve", sense.to_vec()),
         ("config/src", [world, &["traylight", "traylight_display"]].concat()),
         ("display/src", [world, &["traylight", "traylight_config"]].concat()),
+    ]);
+    directions
+}
+
+/// The rooms of the judge, each of which names no later one; and conditions and causes do not name each other.
+fn rooms_of_the_judge() -> Vec<(&'static str, Vec<&'static str>)> {
+    let [forecast, memory, conditions, causes, incidents] = [
+        "traylight_judge::forecast",
+        "traylight_judge::memory",
+        "traylight_judge::conditions",
+        "traylight_judge::causes",
+        "traylight_judge::incidents",
+    ];
+    let rooms = vec![forecast, memory, conditions, causes, incidents];
+    vec![
+        ("agent/judge/src/kinds", rooms.clone()),
+        ("agent/judge/src/order", rooms.clone()),
+        ("agent/judge/src/redundancy", rooms.clone()),
+        ("agent/judge/src/track", rooms),
+        ("agent/judge/src/forecast", vec![memory, conditions, causes, incidents]),
+        ("agent/judge/src/memory", vec![conditions, causes, incidents]),
+        ("agent/judge/src/conditions", vec![causes, incidents]),
+        ("agent/judge/src/causes", vec![conditions, incidents]),
+        ("agent/judge/src/incidents", vec![conditions]),
     ]
+}
+
+#[test]
+fn no_files_of_a_crate_name_each_other_in_a_circle() {
+    let sources: Vec<Source> =
+        sources().into_iter().filter(|source| WITHOUT_CIRCLES.iter().any(|place| source.is_in(place))).collect();
+    // The file that a path leads into is its longest beginning that is a module.
+    let file_of = |path: &str| {
+        let is_beginning =
+            |source: &&Source| format!("{path}::").starts_with(&format!("{}::", source.module.join("::")));
+        sources.iter().filter(is_beginning).max_by_key(|source| source.module.len()).map(|source| source.path.clone())
+    };
+    let leads_to = |from: &Source, path: &String| {
+        // A module below is named without more.
+        let below = file_of(&format!("{}::{path}", from.module.join("::"))).filter(|file| *file != from.path);
+        below.or_else(|| file_of(path)).filter(|file| *file != from.path)
+    };
+    let mut names: BTreeMap<String, BTreeSet<String>> = sources
+        .iter()
+        .map(|source| (source.path.clone(), source.names().iter().filter_map(|path| leads_to(source, path)).collect()))
+        .collect();
+    // What names nothing that is left, or is named by nothing that is left, is in no circle, and is left no more.
+    loop {
+        let named: BTreeSet<String> = names.values().flatten().cloned().collect();
+        let is_free = |(file, names): &(&String, &BTreeSet<String>)| names.is_empty() || !named.contains(*file);
+        let Some(free) = names.iter().find(is_free).map(|(file, _)| file.clone()) else { break };
+        names.remove(&free);
+        names.values_mut().for_each(|named| named.retain(|file| *file != free));
+    }
+    assert!(names.is_empty(), "these name each other in a circle: {names:#?}");
 }
 
 #[test]

@@ -250,7 +250,15 @@ impl Condition {
     pub fn kind(&self) -> Kind {
         self.finding.kind()
     }
+
+    /// What it is known by.
+    pub fn key(&self) -> ConditionKey {
+        (self.kind(), self.subject.clone())
+    }
 }
+
+/// What a condition is known by: of one subject there is one of each kind.
+pub type ConditionKey = (Kind, Subject);
 
 /// Where a drive sits, as its owner would point at it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]

@@ -2,7 +2,7 @@
 //! new or moved; by name what one incident misses. A reload for any other reason silences nothing. A fan that the
 //! configuration no longer names goes by what its tachometer has shown.
 
-use super::{Memory, causes, drives};
+use crate::memory::{Memory, drives};
 use traylight_config::Settings;
 use traylight_data::reading::DriveKey;
 use traylight_data::verdict::{AgentFault, Condition, Down, Finding, IncidentId, Kind, Subject};
@@ -39,11 +39,11 @@ impl Memory {
         let (mut agreed, mut stays) = (Vec::new(), Vec::new());
         for condition in &incident.conditions {
             let name = format!("{} of {}", condition.kind().id(), condition.subject);
-            let is_unread = self.unseen.contains(&causes::key(condition));
+            let is_unread = self.unseen.contains(&condition.key());
             match self.accept_condition(settings, condition) {
                 Err(why) if !is_unread => stays.push(format!("{name}: {why}")),
                 _ => {
-                    self.released.insert(causes::key(condition));
+                    self.released.insert(condition.key());
                     agreed.push(name);
                 }
             }

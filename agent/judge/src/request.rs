@@ -1,8 +1,8 @@
 //! Whether a drive can do what its owner asks of its self-tests: which drive is meant, what speaks against it, and what
 //! its owner should know first.
 
-use super::drives::{place_of, pools_of};
-use super::redundancy::standing;
+use crate::memory::drives::{place_of, pools_of};
+use crate::redundancy::standing;
 use traylight_config::Settings;
 use traylight_data::reading::{ActivityKind, Drive, Missing, Pool, Power, Reason, SelfTestStep, Snapshot};
 use traylight_data::verdict::{NotOne, Refusal};

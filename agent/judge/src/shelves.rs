@@ -1,8 +1,8 @@
 //! The shelves as they stand: every tray of the configuration in its place, then the drives nobody named; and what is
 //! judged of the drives on them.
 
-use super::heat::heat_limits;
-use super::{Memory, drives};
+use crate::conditions::heat::heat_limits;
+use crate::memory::{Memory, drives};
 use std::collections::BTreeMap;
 use traylight_config::{Holds, Settings};
 use traylight_data::reading::{Drive, DriveKey, MemberState, Power, Snapshot};
@@ -80,5 +80,5 @@ fn severity(memory: &Memory, key: &DriveKey) -> Option<Severity> {
 }
 
 fn is_told_gone(memory: &Memory, key: &DriveKey) -> bool {
-    memory.is_open(Kind::DriveGone, &Subject::Drive(key.clone()))
+    memory.condition(Kind::DriveGone, &Subject::Drive(key.clone())).is_some()
 }

@@ -20,6 +20,14 @@ pub struct Sight {
     pub holds: Holds,
 }
 
+impl Sight {
+    /// What is told of something that nothing can be read of any more is over at once, with the facts it had.
+    pub fn over(held: &Condition, seen: Moment) -> Self {
+        let (subject, finding) = (held.subject.clone(), held.finding.clone());
+        Self { subject, side: Side::Clear, seen, finding, holds: Holds::NONE }
+    }
+}
+
 /// On which side of the two edges a subject stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Side {
@@ -88,8 +96,8 @@ impl Track {
         *self == Self::default()
     }
 
-    /// Takes in one sight; answers what is new.
-    pub fn see(&mut self, sight: Sight) -> Option<Change> {
+    /// Takes in one sight; answers what is new. `lasted` says how long what began then has lasted.
+    pub fn see(&mut self, sight: Sight, lasted: impl Fn(Moment) -> Option<Duration>) -> Option<Change> {
         let raised = match sight.side {
             Side::Raised(severity) => Some(severity),
             Side::Between | Side::Clear => None,
@@ -106,7 +114,7 @@ impl Track {
         });
         match self.open.take() {
             None => self.begin(reached.min(raised), sight),
-            Some(open) => self.go_on(open, reached, sight),
+            Some(open) => self.go_on(open, reached, sight, lasted),
         }
     }
 
@@ -119,7 +127,13 @@ impl Track {
         Some(Change::Opened(condition))
     }
 
-    fn go_on(&mut self, mut open: Condition, reached: Option<Severity>, sight: Sight) -> Option<Change> {
+    fn go_on(
+        &mut self,
+        mut open: Condition,
+        reached: Option<Severity>,
+        sight: Sight,
+        lasted: impl Fn(Moment) -> Option<Duration>,
+    ) -> Option<Change> {
         let before = open.severity;
         let improved = match sight.side {
             Side::Clear => true,
@@ -131,9 +145,8 @@ impl Track {
 
         if sight.side == Side::Clear {
             if held_better {
-                let lasted = sight.seen.since(open.since);
                 *self = Self::default();
-                return Some(Change::Closed { condition: open, lasted: Some(lasted) });
+                return Some(Change::Closed { lasted: lasted(open.since), condition: open });
             }
             // On its way to the end the condition keeps the facts it was raised with.
             self.open = Some(open);
@@ -183,6 +196,11 @@ mod tests {
         }
     }
 
+    fn see(track: &mut Track, sight: Sight) -> Option<Change> {
+        let now = sight.seen;
+        track.see(sight, |since| Some(now.since(since)))
+    }
+
     /// Lines of `second side` in (`-` clear, `=` between, `w` warning, `c` critical), changes out.
     fn story(lines: &str) -> Vec<String> {
         let mut track = Track::default();
@@ -196,7 +214,7 @@ mod tests {
                 "c" => Side::Raised(Severity::Critical),
                 other => panic!("no such side: {other}"),
             };
-            if let Some(change) = track.see(sight(second.parse().expect("a second"), side)) {
+            if let Some(change) = see(&mut track, sight(second.parse().expect("a second"), side)) {
                 told.push(match change {
                     Change::Opened(condition) => format!("{second} opened {}", condition.severity),
                     Change::Worsened(condition) => format!("{second} worsened {}", condition.severity),
@@ -246,7 +264,7 @@ mod tests {
             for (second, side) in sides.into_iter().enumerate() {
                 let second = second as u64;
                 let side = [Side::Clear, Side::Between, Side::Raised(Severity::Warning)][usize::from(side)];
-                match track.see(sight(second, side)) {
+                match see(&mut track, sight(second, side)) {
                     Some(Change::Opened(_)) => prop_assert!(ends.is_none_or(|end| second - end >= 10)),
                     Some(Change::Closed { lasted, .. }) => {
                         prop_assert!(lasted >= Some(HOLDS.clear));

@@ -5,8 +5,9 @@
 
 use super::*;
 use crate::clock::Moment;
-use crate::demo::{heron, story};
-use crate::reading::{Counter, DriveKey};
+use crate::demo::{self, heron, story};
+use crate::judge::{Memory, judge};
+use crate::reading::{Counter, DriveKey, Itself, Snapshot};
 use std::fs;
 use tempfile::TempDir;
 
@@ -18,9 +19,14 @@ pub(super) fn ledger(reallocated: i64) -> (Ledger, DriveKey) {
     let key = snapshot.drives[0].key.clone();
     let counter = Counter { name: "reallocated_sectors".to_owned(), value: reallocated, origin: "test".to_owned() };
     snapshot.drives[0].health.value.as_mut().expect("heron's drives tell").counters = vec![counter];
-    let mut ledger = Ledger::default();
-    ledger.learn(&snapshot);
-    (ledger, key)
+    (after_a_look(Ledger::default(), &snapshot), key)
+}
+
+/// The ledger, once the box was looked at and read like this.
+fn after_a_look(ledger: Ledger, snapshot: &Snapshot) -> Ledger {
+    let (settings, mut memory) = (demo::settings().expect("the pretend box has settings"), Memory::with_ledger(ledger));
+    judge(&settings, &mut memory, snapshot.taken, Some(snapshot), &Itself::default());
+    memory.ledger().clone()
 }
 
 /// What a store says the first drive has counted.
@@ -325,7 +331,7 @@ fn a_save_that_does_not_fit_says_so_and_the_one_before_stays() {
         let mut snapshot = heron::snapshot(Moment::after_boot(2 * HOUR), &story::scene(Duration::ZERO));
         snapshot.drives.truncate(1);
         snapshot.drives[0].key = DriveKey(format!("WREN-{drive}"));
-        large.learn(&snapshot);
+        large = after_a_look(large, &snapshot);
     }
     let fault = store.save_ledger(&large).unwrap_err();
     assert_eq!(fault.trouble, Trouble::Full);

@@ -1,8 +1,9 @@
 //! Causes of lost connections besides power: the owner's hand, waking, and saving power on the link.
 
+use super::diagnosis::{Diagnosis, Left, Trouble};
 use super::power::twelve_volts;
-use super::view::{CONNECTION, NEAR, Suspect, TOGETHER, View};
-use super::{Diagnosis, Left, Trouble};
+use super::view::{NEAR, Suspect, View};
+use crate::kinds::{CONNECTION, TOGETHER};
 use crate::memory::before::Before;
 use std::time::Duration;
 use traylight_data::clock::Moment;
@@ -73,7 +74,7 @@ pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
         let errors: Vec<_> = left.view.memory.ledger.signs.of(suspect.key).collect();
         let first =
             errors.iter().find(|sign| silent.contains(&sign.event.what) && sign.last >= suspect.since.minus(NEAR))?;
-        let woke = |sign: &&&crate::memory::signs::Sign| {
+        let woke = |sign: &&&crate::memory::sign::Sign| {
             sign.event.what == Happening::Woke
                 && sign.last <= first.event.at
                 && first.event.at.since(sign.last) <= WAKING

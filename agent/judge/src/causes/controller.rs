@@ -1,9 +1,10 @@
 //! Causes that lie between the board and several drives at once: the controller, its driver, its PCIe link.
 
+use super::diagnosis::{Diagnosis, Left, Trouble};
 use super::power::twelve_volts;
-use super::view::{CONNECTION, NEAR, SILENCE, Suspect, View, at_once};
-use super::{Diagnosis, Left, Trouble};
-use crate::memory::signs::Sign;
+use super::view::{NEAR, SILENCE, Suspect, View, at_once};
+use crate::kinds::CONNECTION;
+use crate::memory::sign::Sign;
 use std::collections::{BTreeMap, BTreeSet};
 use traylight_data::reading::{DriveKey, Happening, Part, Teller};
 use traylight_data::verdict::{Cause, Condition, Confidence, ControllerFault, Finding, Kind, Unmeasured};

@@ -1,8 +1,9 @@
 //! Causes that lie in one drive: it hangs, or it fails. No drive is blamed for a lost connection or a time-out alone.
 
+use super::diagnosis::{Diagnosis, Left, Trouble};
 use super::shared::were_silent_together;
-use super::view::{DAY, MEDIA as KINDS, NEAR, SILENCE, Suspect};
-use super::{Diagnosis, Left, Trouble};
+use super::view::{DAY, NEAR, SILENCE, Suspect};
+use crate::kinds::MEDIA as KINDS;
 use traylight_data::reading::{Happening, Teller};
 use traylight_data::verdict::{Cause, Confidence, Kind};
 

@@ -1,7 +1,7 @@
 //! Causes of heat: the fan or the way of the air, one tray, the room.
 
-use super::{Diagnosis, Left};
-use crate::conditions::warmth::NOT_ODD;
+use super::diagnosis::{Diagnosis, Left};
+use crate::memory::warmth::NOT_ODD;
 use traylight_data::reading::Fan;
 use traylight_data::verdict::{Cause, Condition, Confidence, Finding, Kind, Subject, Unmeasured};
 

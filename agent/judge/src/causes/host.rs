@@ -1,8 +1,8 @@
 //! Causes that lie in the machine: data that changes on its way, and starts that nobody asked for.
 
+use super::diagnosis::{Diagnosis, Left};
 use super::view::NEAR;
-use super::{Diagnosis, Left};
-use crate::memory::signs::Sign;
+use crate::memory::sign::Sign;
 use std::collections::BTreeSet;
 use traylight_data::reading::{DriveKey, Happening, MemberErrorKind};
 use traylight_data::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, PoolErrors, Severity};

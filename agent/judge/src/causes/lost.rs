@@ -1,17 +1,15 @@
 //! How a drive was lost: whether it died, or went without a sign of that. What is told of it because it was lost is evidence
 //! of nothing else.
 
-use super::view::{DAY, LEAD, NEAR, Suspect, TOGETHER, apart};
-use crate::memory::signs::Sign;
+use super::view::{DAY, LEAD, NEAR, Suspect, apart};
+use crate::kinds::TOGETHER;
+use crate::memory::before::TROUBLES;
+use crate::memory::sign::Sign;
 use std::time::Duration;
 use traylight_data::reading::Happening;
 
 /// A drive that is pulled is detached within this, while nothing hangs (from memory: three tries, five seconds apart).
 const DETACHED: Duration = Duration::from_secs(15);
-
-/// What a drive shows that its pool lets go of by itself.
-pub const TROUBLES: [Happening; 4] =
-    [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::CommandFailed];
 
 impl Suspect<'_> {
     /// True when it died before it went, rather than being pulled: it did not answer, failed, or was slow or starved on its

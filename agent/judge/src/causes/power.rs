@@ -1,9 +1,10 @@
 //! Causes of lost power: the supply of several drives, the power contact of one tray. A loss of power is an event with
 //! a time: it explains what happened then and what came of it, and nothing that happens later.
 
-use super::view::{DAY, NEAR, POWER, Suspect, TOGETHER, View};
-use super::{Diagnosis, Left, Trouble};
-use crate::memory::signs::{ASKED_APART, Sign, may_be_one};
+use super::diagnosis::{Diagnosis, Left, Trouble};
+use super::view::{DAY, NEAR, Suspect, View};
+use crate::kinds::{POWER, TOGETHER};
+use crate::memory::sign::{ASKED_APART, Sign, may_be_one};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_data::clock::Moment;

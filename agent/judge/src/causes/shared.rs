@@ -1,10 +1,11 @@
 //! Causes that lie in what several drives share: a port multiplier or expander, the card that they are plugged into,
 //! its ribbon or its supply. One drive in trouble points to its own cable; two of one card do not.
 
+use super::diagnosis::{Diagnosis, Left, Trouble};
 use super::power::comes_of;
-use super::view::{CONNECTION, LEAD, Suspect, TOGETHER, TRANSFER, at_once};
-use super::{Diagnosis, Left, Trouble};
-use crate::memory::signs::Sign;
+use super::view::{LEAD, Suspect, at_once};
+use crate::kinds::{CONNECTION, TOGETHER, TRANSFER};
+use crate::memory::sign::Sign;
 use std::collections::BTreeMap;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Happening, Reason};

@@ -1,9 +1,10 @@
 //! Causes of damaged transfers: the data cable, the port, or the drive's own connector.
 
+use super::diagnosis::{Diagnosis, Left, Trouble};
 use super::shared::shares_its_card;
-use super::view::{Suspect, TRANSFER};
-use super::{Diagnosis, Left, Trouble};
-use crate::memory::signs::Sign;
+use super::view::Suspect;
+use crate::kinds::TRANSFER;
+use crate::memory::sign::Sign;
 use traylight_data::reading::{Happening, Teller};
 use traylight_data::verdict::{Cause, Confidence, Kind};
 

@@ -1,10 +1,11 @@
 //! What the rules about causes look at: the drives that something is wrong with, what was seen of each, and what they
 //! are plugged into.
 
-use crate::Memory;
+use crate::kinds::{MEDIA, TOGETHER, TRANSFER, WEARING};
+use crate::memory::Memory;
 use crate::memory::before::Before;
 use crate::memory::drives::KnownDrive;
-use crate::memory::signs::{ASKED_APART, Sign};
+use crate::memory::sign::{ASKED_APART, Sign};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
@@ -12,8 +13,6 @@ use traylight_data::reading::port::{bridge_of, controller_of, path_of};
 use traylight_data::reading::{Controller, DriveKey, Happening, Part, Snapshot, Teller};
 use traylight_data::verdict::{Condition, Finding, Kind, Subject};
 
-/// What happens to several parts for one reason happens within this.
-pub const TOGETHER: Duration = Duration::from_secs(10);
 /// What comes this long before or after may be its reason.
 pub const NEAR: Duration = Duration::from_secs(60);
 /// A condition begins some time after what is behind it; drives that wait for work are looked at late.
@@ -21,24 +20,6 @@ pub const LEAD: Duration = Duration::from_secs(120);
 /// What drives count of errors is read some hours apart.
 pub const DAY: Duration = Duration::from_secs(86_400);
 
-/// Kinds of condition that a connection can be behind: plugs, cables, power, controllers.
-pub const CONNECTION: [Kind; 6] = [
-    Kind::DriveGone,
-    Kind::DriveFlapping,
-    Kind::DriveBackNotUsed,
-    Kind::DriveTimeouts,
-    Kind::DriveNotAnswering,
-    Kind::MemberErrors,
-];
-/// The kind that a supply or a power contact is behind.
-pub const POWER: [Kind; 1] = [Kind::DriveLostPower];
-/// Kinds that damaged transfers are behind.
-pub const TRANSFER: [Kind; 2] = [Kind::SataCrcGrowth, Kind::SataSlow];
-/// Kinds that the drive's own surface or flash is behind.
-pub const MEDIA: [Kind; 3] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth, Kind::DriveSaysFailing];
-
-/// A drive of which both hold is wearing out, whatever its power does.
-pub const WEARING: [Kind; 2] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth];
 /// What the kernel tells of a port whose drive went without power or plug, from the first report to letting it go.
 const GOING: Duration = Duration::from_secs(180);
 

@@ -1,6 +1,6 @@
 //! One drive and what is known of it: what the rules about single drives work with.
 
-use crate::Memory;
+use crate::memory::Memory;
 use crate::memory::drives;
 use crate::track::{Holds, Side, Sight};
 use traylight_config::Settings;

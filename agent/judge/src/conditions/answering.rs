@@ -1,9 +1,10 @@
 //! drive-not-answering and drive-flapping: a drive that has work and finishes none, and one that comes and goes. Both
 //! from the kernel's own counts; such a drive is asked nothing.
 
-use super::Rule;
-use crate::Memory;
+use super::rule::Rule;
+use crate::memory::Memory;
 use crate::memory::drives;
+use crate::memory::signs::STANDS_STILL;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -17,10 +18,10 @@ pub const LOSSES: usize = 3;
 pub const HOUR: Duration = Duration::from_secs(3600);
 /// Losses within this are a warning.
 pub const DAY: Duration = Duration::from_secs(86_400);
-/// A command waits 30 s before the kernel begins to reset things, so longer than that is trouble.
+/// A drive that stands still.
 pub const STALLED: Holds = Holds {
-    notice: Duration::from_secs(30),
-    warning: Duration::from_secs(30),
+    notice: STANDS_STILL,
+    warning: STANDS_STILL,
     critical: Duration::from_secs(90),
     clear: Duration::from_secs(60),
 };
@@ -61,6 +62,5 @@ fn flapping(now: Moment, key: &DriveKey, drive: &drives::KnownDrive) -> Sight {
         _ => Side::Between,
     };
     let finding = Finding::DriveFlapping { drive: drive.place.clone(), losses: recent.len() as u32, within: DAY };
-    let holds = Holds::NONE;
-    Sight { subject: Subject::Drive(key.clone()), side, seen: now, finding, holds }
+    Sight { subject: Subject::Drive(key.clone()), side, seen: now, finding, holds: Holds::NONE }
 }

@@ -2,24 +2,18 @@
 //! trouble, however many drives it hides. Which drives are behind it, and how good its link was, is remembered over
 //! restarts.
 
-use super::Rule;
-use crate::Memory;
+use super::rule::Rule;
+use crate::memory::Memory;
+pub use crate::memory::controllers::HOUR;
+use crate::memory::controllers::{KnownController, bus_errors, resets};
 use crate::memory::drives;
-use crate::memory::ledger::Ledger;
 use crate::track::{Holds, Side, Sight};
-use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::{Holds as TrayHolds, Settings};
 use traylight_data::clock::Moment;
-use traylight_data::reading::port::{bridge_of, controller_of};
-use traylight_data::reading::{
-    Bus, BusErrors, Controller, ControllerKind, Drive, DriveKey, Happening, Lane, Part, Snapshot,
-};
+use traylight_data::reading::{Controller, ControllerKind, DriveKey, Snapshot};
 use traylight_data::verdict::{ControllerFault, ControllerName, Finding, Place, Severity, Subject};
 
-/// Errors and resets within this count.
-pub const HOUR: Duration = Duration::from_secs(3600);
 const DAY: Duration = Duration::from_secs(86_400);
 /// Corrected errors within an hour that are more than a good link ever has (common practice, no source).
 pub const BUS_ERRORS: u64 = 10;
@@ -31,139 +25,6 @@ pub const LOST: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(
 pub const COUNTED: Holds = Holds::new(Duration::ZERO, DAY);
 /// A link that is slower or narrower than it was.
 pub const SLOW: Holds = Holds::new(HOUR, Duration::from_secs(300));
-
-/// What is remembered over restarts of each controller, by key.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Learned {
-    controllers: BTreeMap<String, LearnedController>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct LearnedController {
-    id: String,
-    kind: ControllerKind,
-    /// The drives that were last seen behind it.
-    drives: BTreeSet<DriveKey>,
-    /// The best of its link, speed and width each by itself.
-    best: Option<Lane>,
-}
-
-impl Learned {
-    /// Takes in what is plugged where; true when that is worth keeping.
-    fn learn(&mut self, snapshot: &Snapshot) -> bool {
-        let before = self.clone();
-        for controller in &snapshot.controllers {
-            let new = || LearnedController {
-                id: controller.id.clone(),
-                kind: controller.kind,
-                drives: BTreeSet::new(),
-                best: None,
-            };
-            let known = self.controllers.entry(controller.key.clone()).or_insert_with(new);
-            if known.id != controller.id {
-                // Another card in the same slot has another best; the drives may be the same.
-                *known = LearnedController { drives: std::mem::take(&mut known.drives), ..new() };
-            }
-            known.best = better(known.best, controller.lane.get().copied());
-        }
-        for drive in &snapshot.drives {
-            let head = drive.port.as_deref().and_then(controller_of);
-            for (key, known) in &mut self.controllers {
-                if head == Some(key) {
-                    known.drives.insert(drive.key.clone());
-                } else {
-                    known.drives.remove(&drive.key);
-                }
-            }
-        }
-        let is_there = |key: &String| snapshot.controllers.iter().any(|controller| controller.key == *key);
-        self.controllers.retain(|key, known| is_there(key) || !known.drives.is_empty());
-        *self != before
-    }
-
-    /// The owner agrees with a controller as it is: one that is gone is no longer missed, and its link need not be as it was.
-    pub fn accept(&mut self, key: &str, what: &ControllerFault) {
-        let Some(known) = self.controllers.get_mut(key) else { return };
-        match what {
-            ControllerFault::Gone => known.drives.clear(),
-            ControllerFault::SlowLane { .. } => known.best = None,
-            _ => {}
-        }
-    }
-}
-
-fn better(best: Option<Lane>, now: Option<Lane>) -> Option<Lane> {
-    match (best, now) {
-        (Some(best), Some(now)) => {
-            Some(Lane { gigatransfers: best.gigatransfers.max(now.gigatransfers), width: best.width.max(now.width) })
-        }
-        (best, now) => best.or(now),
-    }
-}
-
-/// What is remembered of counts that begin anew with the machine.
-#[derive(Debug, Clone, Default)]
-pub struct Known {
-    bus_errors: BTreeMap<String, BusErrors>,
-    /// The chains of USB bridges with drives.
-    bridges: BTreeMap<String, Vec<Place>>,
-}
-
-impl Known {
-    /// Takes in controllers, counts and resets.
-    pub fn learn(&mut self, settings: &Settings, ledger: &mut Ledger, snapshot: &Snapshot) {
-        if snapshot.is_blind_to("controllers") || drives::is_blind(snapshot) {
-            return;
-        }
-        ledger.is_new |= ledger.controllers.learn(snapshot);
-        for controller in &snapshot.controllers {
-            let Some(&errors) = controller.bus_errors.get() else { continue };
-            // A count that fell began anew with the machine or the device.
-            let before = self.bus_errors.insert(controller.key.clone(), errors).unwrap_or(errors);
-            let grown = errors.corrected.saturating_sub(before.corrected);
-            ledger.happened(&bus_errors(&controller.key), grown, HOUR);
-        }
-        for (chain, place) in bridged(settings, snapshot) {
-            let places = self.bridges.entry(chain).or_default();
-            if !places.contains(&place) {
-                places.push(place);
-            }
-        }
-        for event in snapshot.events.iter().filter(|event| event.what == Happening::Reset) {
-            let chain = match &event.part {
-                Part::Usb(chain) => Some(chain.clone()),
-                Part::Drive(key) => bridge_under(snapshot, key),
-                _ => None,
-            };
-            if let Some(chain) = chain.filter(|chain| self.bridges.contains_key(chain)) {
-                ledger.happened(&resets(&chain), 1, HOUR);
-            }
-        }
-    }
-}
-
-fn bridged<'a>(settings: &'a Settings, snapshot: &'a Snapshot) -> impl Iterator<Item = (String, Place)> + 'a {
-    let on_usb = snapshot.drives.iter().filter(|drive| drive.bus == Bus::Usb);
-    on_usb.filter_map(|drive| Some((chain_of(drive)?, drives::place_of(settings, drive))))
-}
-
-fn bridge_under(snapshot: &Snapshot, key: &DriveKey) -> Option<String> {
-    chain_of(snapshot.drives.iter().find(|drive| drive.key == *key)?)
-}
-
-/// The chain of ports that leads to the USB bridge of a drive.
-fn chain_of(drive: &Drive) -> Option<String> {
-    let (_, chain) = bridge_of(drive.port.as_deref()?)?;
-    Some(chain.to_owned())
-}
-
-fn bus_errors(key: &str) -> String {
-    format!("bus errors {key}")
-}
-
-fn resets(chain: &str) -> String {
-    format!("bridge resets {chain}")
-}
 
 /// The rule of this file.
 pub const RULE: Rule = Rule { sights };
@@ -184,7 +45,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
             None if known.kind == ControllerKind::Nvme => Vec::new(),
             None => {
                 let appeared = |key: &DriveKey| memory.drives.get(key).is_some_and(|drive| drive.appeared);
-                let in_grace = snapshot.taken.since_boot() < memory.grace(settings).drives;
+                let in_grace = snapshot.taken.since_boot() < memory.grace.drives;
                 vec![about.gone(in_grace && !known.drives.iter().any(appeared))]
             }
         }
@@ -196,12 +57,11 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
         let is_there = snapshot.controllers.iter().any(|controller| controller.key == *key);
         let known = memory.ledger.controllers.controllers.get(key);
         let is_known = known.is_some_and(|known| is_there || known.drives.iter().any(is_expected))
-            || key.strip_prefix("usb-").is_some_and(|chain| memory.controllers.bridges.contains_key(chain));
-        let (subject, finding, holds) = (open.subject.clone(), open.finding.clone(), Holds::NONE);
-        (!is_known).then_some(Sight { subject, side: Side::Clear, seen: snapshot.taken, finding, holds })
+            || key.strip_prefix("usb-").is_some_and(|chain| memory.ledger.controllers.bridges.contains_key(chain));
+        (!is_known).then(|| Sight::over(open, snapshot.taken))
     });
     of_controllers
-        .chain(memory.controllers.bridges.iter().map(|(chain, places)| bridge(memory, snapshot, chain, places)))
+        .chain(memory.ledger.controllers.bridges.iter().map(|(chain, places)| bridge(memory, snapshot, chain, places)))
         .chain(no_longer)
         .collect()
 }
@@ -239,7 +99,7 @@ impl About<'_> {
         self.sight("gone", side, ControllerFault::Gone, LOST)
     }
 
-    fn there(&self, known: &LearnedController, there: &Controller) -> Vec<Sight> {
+    fn there(&self, known: &KnownController, there: &Controller) -> Vec<Sight> {
         let raised = |is_raised, severity| if is_raised { Side::Raised(severity) } else { Side::Clear };
         let mut seen = vec![self.sight("gone", Side::Clear, ControllerFault::Gone, LOST)];
         if let Some(&answers) = there.answers.get() {

@@ -2,12 +2,11 @@
 //! is believed only where it was seen to read something: many channels have no fan, some chips read 0 for a fan that turns
 //! slowly, and some fans rest while the box is cool.
 
-use super::Rule;
-use crate::Memory;
+use super::rule::Rule;
+use crate::memory::Memory;
+use crate::memory::fans::is_steady;
 use crate::memory::tachometers;
 use crate::track::{Holds, Side, Sight};
-use serde::{Deserialize, Serialize};
-use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Fan, Snapshot};
@@ -18,54 +17,6 @@ use traylight_data::verdict::{Condition, Finding, Kind, Severity, Subject, WeakF
 pub const WELL_PERCENT: f64 = 75.0;
 /// For so long.
 pub const WELL_HOLD: Duration = Duration::from_secs(300);
-
-/// The fans whose tachometer is trusted because it was seen to read something, in this run or an earlier one. Those that the
-/// configuration names as always turning are trusted as long as it does.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(transparent)]
-pub struct Known {
-    trusted: BTreeSet<String>,
-}
-
-impl Known {
-    /// Takes in which fans turn; true when one is new.
-    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) -> bool {
-        let before = self.trusted.len();
-        let enough = settings.limits.fan.turning_again_rpm;
-        for fan in &snapshot.fans {
-            let turns = fan.speed.get().is_some_and(|speed| speed.0 >= enough && !tachometers::is_floor(fan));
-            if turns || fan.fault {
-                self.trusted.insert(fan.key.clone());
-            }
-        }
-        self.trusted.len() > before
-    }
-
-    /// Its owner agrees that this fan does not turn, until it does.
-    pub fn accept(&mut self, fan: &str) {
-        self.trusted.remove(fan);
-    }
-
-    /// The keys of the fans that are fitted, as far as known; one that is only named must be there.
-    pub fn fitted(&self, settings: &Settings, snapshot: &Snapshot) -> BTreeSet<String> {
-        let named = snapshot.fans.iter().filter(|fan| is_steady(settings, fan)).map(|fan| &fan.key);
-        self.trusted.iter().chain(named).cloned().collect()
-    }
-
-    fn is_trusted(&self, settings: &Settings, key: &String) -> bool {
-        self.trusted.contains(key) || settings.watch.steady_fans.contains(key)
-    }
-}
-
-fn is_steady(settings: &Settings, fan: &Fan) -> bool {
-    settings.watch.steady_fans.contains(&fan.key)
-}
-
-/// True while a fan fails, or is suspected to; one of which nobody can tell yet whether it only rests does not.
-pub fn fails(memory: &Memory) -> bool {
-    let kinds = [Kind::FanStopped, Kind::FanWeak];
-    memory.open().any(|open| kinds.contains(&open.kind()) && open.severity >= Severity::Warning)
-}
 
 /// The rule of this file.
 pub const RULE: Rule = Rule { sights };
@@ -84,16 +35,11 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     let seen = trusted
         .flat_map(|fan| [stopped(settings, memory, fan, with_heat, is_cool), weak(settings, memory, fan)])
         .flatten();
-    let no_longer = memory.open().filter_map(|held| match (&held.subject, held.kind()) {
-        (Subject::Fan(key), Kind::FanStopped) if !is_trusted(key) => Some(Sight {
-            subject: held.subject.clone(),
-            side: Side::Clear,
-            seen: snapshot.taken,
-            finding: held.finding.clone(),
-            holds: Holds::NONE,
-        }),
-        _ => None,
-    });
+    let is_no_longer = |held: &&Condition| match &held.subject {
+        Subject::Fan(key) => held.kind() == Kind::FanStopped && !is_trusted(key),
+        _ => false,
+    };
+    let no_longer = memory.open().filter(is_no_longer).map(|held| Sight::over(held, snapshot.taken));
     seen.chain(no_longer).collect()
 }
 

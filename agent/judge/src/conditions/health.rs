@@ -4,12 +4,13 @@
 //! The thresholds are starting values (common practice, no source), except that one pending, reallocated or
 //! uncorrectable sector counts: Pinheiro, Weber and Barroso (FAST 2007) found 1 to be the critical number.
 
-use super::Rule;
 use super::about::About;
-use crate::memory::signs::Sign;
+use super::rule::Rule;
+use crate::memory::Memory;
+use crate::memory::sign::Sign;
 use crate::memory::{drives, power_cycles};
+use crate::redundancy;
 use crate::track::{Holds, Side, Sight};
-use crate::{Memory, redundancy};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;

@@ -1,14 +1,15 @@
 //! drive-hot: a drive is warmer than it should be, or soon will be. A drive that sleeps or was taken out is not warm;
 //! one that does not answer is as warm as it last said, so nothing moves.
 
-use super::Rule;
-use crate::Memory;
+use super::rule::Rule;
 use crate::forecast::outlook;
+use crate::memory::Memory;
 use crate::memory::drives;
-use crate::track::{Holds, Side, Sight, Track};
+use crate::track::{Holds, Side, Sight};
+use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::{DriveLimits, Settings};
-use traylight_data::reading::{Drive, DriveKind, Power, Snapshot};
+use traylight_data::reading::{Drive, DriveKey, DriveKind, Power, Snapshot};
 use traylight_data::units::Celsius;
 use traylight_data::verdict::{Finding, HeatLimits, Kind, Outlook, Reaches, Severity, Subject};
 
@@ -32,11 +33,9 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     let warm = awake.filter_map(|drive| warm(settings, memory, snapshot, drive));
     let absent = memory.drives.iter().filter(|(_, drive)| !drive.present).map(|(key, _)| key.clone());
     let asleep = snapshot.drives.iter().filter(is_asleep).map(|drive| drive.key.clone());
-    let no_longer = absent.chain(asleep).filter_map(|key| {
-        let subject = Subject::Drive(key);
-        let (seen, finding) = (snapshot.taken, memory.finding(Kind::DriveHot, &subject)?.clone());
-        Some(Sight { subject, side: Side::Clear, seen, finding, holds: Holds::NONE })
-    });
+    let no_longer = absent
+        .chain(asleep)
+        .filter_map(|key| Some(Sight::over(memory.condition(Kind::DriveHot, &Subject::Drive(key))?, snapshot.taken)));
     warm.chain(no_longer).collect()
 }
 
@@ -45,7 +44,7 @@ fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive
     let now = *drive.temperature.get()?;
     let in_force = heat_limits(limits, drive);
     let subject = Subject::Drive(drive.key.clone());
-    let open = memory.tracks.get(&(Kind::DriveHot, subject.clone())).and_then(Track::open);
+    let open = memory.condition(Kind::DriveHot, &subject);
     let was_warm = open.is_some_and(|open| open.severity >= Severity::Warning);
     let outlook = outlook(settings, memory, snapshot, drive);
     let (side, is_ahead) = if now.0 >= in_force.critical {
@@ -105,6 +104,12 @@ pub fn outlook(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive:
     let in_force = heat_limits(&settings.limits.drive, drive);
     let next = if now.0 < in_force.warning { in_force.warning } else { in_force.critical };
     memory.outlook.of(&drive.key, snapshot.taken, Celsius(next))
+}
+
+/// The outlooks of all drives that have one, each on the next limit above its temperature.
+pub fn outlooks(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> BTreeMap<DriveKey, Outlook> {
+    let of = |drive: &Drive| Some((drive.key.clone(), outlook(settings, memory, snapshot, drive)?));
+    snapshot.drives.iter().filter_map(of).collect()
 }
 
 /// The drive's own limit where it states one, else the configured ones. Turning disks are kept 10 degrees below their

@@ -1,6 +1,7 @@
 //! agent-and-alerts: what the program has to say of itself. This needs no snapshot: it is judged when there is none, too.
 
-use crate::Memory;
+use crate::memory::Memory;
+pub use crate::memory::occurrences::ENDED_UNASKED;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -16,9 +17,6 @@ pub const WAITS: Duration = Duration::from_secs(15 * 60);
 pub const DAY: Duration = Duration::from_secs(86_400);
 /// Three times the ten seconds at which most parts are looked at.
 pub const THREE_LOOKS: Duration = Duration::from_secs(30);
-
-/// The end of a run that nobody asked for, as the ledger counts it.
-pub const ENDED_UNASKED: &str = "ended unasked";
 
 /// What is seen of the program itself.
 pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {
@@ -54,8 +52,7 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
     };
     let times = memory.ledger.count(ENDED_UNASKED);
     let side = raised(times > 0, Severity::Warning);
-    let holds = Holds::NONE;
-    let ended = sight("ended", side, AgentFault::EndedUnasked { times }, holds);
+    let ended = sight("ended", side, AgentFault::EndedUnasked { times }, Holds::NONE);
     [unseen(now, heard), panel, clock, Some(unconfirmed), Some(waiting), Some(not_kept), Some(ended)]
         .into_iter()
         .flatten()

@@ -1,11 +1,12 @@
 //! member-errors and drive-back-not-used: what pools count on their members, and members that are there and not used. A
 //! drive can be in several pools, and with several partitions in one: what is told is told of a drive in a pool.
 
-use super::Rule;
+use super::rule::Rule;
+use crate::memory::Memory;
+use crate::memory::counters::of_member as counter;
 use crate::memory::drives;
-use crate::memory::ledger::Ledger;
+use crate::redundancy;
 use crate::track::{Holds, Side, Sight};
-use crate::{Memory, redundancy};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Drive, Member, MemberErrorKind, MemberState, Pool, PoolRunning, Snapshot};
@@ -26,34 +27,6 @@ const KINDS: [MemberErrorKind; 5] = [
     MemberErrorKind::Checksum,
     MemberErrorKind::Generation,
 ];
-
-/// Takes in what pools count on their members: growth is judged, so the ledger keeps it.
-pub fn learn(ledger: &mut Ledger, known: &drives::Known, snapshot: &Snapshot) {
-    for pool in &snapshot.pools {
-        for member in pool.members.iter().filter(|member| !member.errors.is_empty()) {
-            let Some(drive) = known.key_behind(&pool.key, &member.drive_device) else { continue };
-            for errors in &member.errors {
-                let count = i64::try_from(errors.count).unwrap_or(i64::MAX);
-                ledger.note(drive, &counter(pool, member, errors.kind), count);
-            }
-        }
-    }
-}
-
-/// What the ledger calls a pool's count on a member: by the part of its drive, since the kernel's names of drives change.
-fn counter(pool: &Pool, member: &Member, kind: MemberErrorKind) -> String {
-    let kind = match kind {
-        MemberErrorKind::Read => "read",
-        MemberErrorKind::Write => "write",
-        MemberErrorKind::Flush => "flush",
-        MemberErrorKind::Checksum => "checksum",
-        MemberErrorKind::Generation => "generation",
-    };
-    match member.device.strip_prefix(&member.drive_device).unwrap_or(&member.device) {
-        "" => format!("{kind}_errors in {}", pool.key),
-        part => format!("{kind}_errors of {part} in {}", pool.key),
-    }
-}
 
 /// The rule of this file.
 pub const RULE: Rule = Rule { sights };
@@ -137,14 +110,7 @@ fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
             matches!(held.kind(), Kind::DriveBackNotUsed | Kind::MemberErrors) && held.subject.drive().is_some();
         is_meant && !belongs(&held.subject)
     };
-    let over = |held: &Condition| Sight {
-        subject: held.subject.clone(),
-        side: Side::Clear,
-        seen: snapshot.taken,
-        finding: held.finding.clone(),
-        holds: Holds::NONE,
-    };
-    memory.open().filter(ends).map(over).collect()
+    memory.open().filter(ends).map(|held| Sight::over(held, snapshot.taken)).collect()
 }
 
 fn sight(snapshot: &Snapshot, pool: &Pool, drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {

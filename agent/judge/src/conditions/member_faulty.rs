@@ -2,10 +2,11 @@
 //! cache device, a drive whose place a spare has taken and that was not replaced yet, a device that the pool does not trust
 //! any more. What a pool lacks data for is told by pool-degraded.
 
-use super::Rule;
+use super::rule::Rule;
+use crate::memory::Memory;
 use crate::memory::drives;
+use crate::redundancy;
 use crate::track::{Holds, Side, Sight};
-use crate::{Memory, redundancy};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -103,12 +104,6 @@ fn over(memory: &Memory, snapshot: &Snapshot, told: &BTreeSet<Subject>) -> Vec<S
     let ends = |held: &&Condition| {
         held.kind() == Kind::MemberFaulty && !told.contains(&held.subject) && held.subject.pool().is_some_and(is_seen)
     };
-    let clear = |held: &Condition| Sight {
-        subject: held.subject.clone(),
-        side: Side::Clear,
-        seen: snapshot.taken,
-        finding: held.finding.clone(),
-        holds: HOLDS,
-    };
-    memory.open().filter(ends).map(clear).collect()
+    let over = |held: &Condition| Sight { holds: HOLDS, ..Sight::over(held, snapshot.taken) };
+    memory.open().filter(ends).map(over).collect()
 }

@@ -18,23 +18,14 @@ pub mod pool_work;
 pub mod pools;
 pub mod presence;
 pub mod processor;
+pub mod rule;
 pub mod space;
 pub mod starts;
 pub mod supply;
 pub mod volumes;
 pub mod warmth;
 
-use crate::Memory;
-use crate::track::Sight;
-use traylight_config::Settings;
-use traylight_data::reading::Snapshot;
-
-/// What makes a condition: a constant of this type in each file of a rule.
-#[derive(Debug)]
-pub struct Rule {
-    /// Looks at what is remembered and read, and says what it sees.
-    pub(crate) sights: fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>,
-}
+use rule::Rule;
 
 /// All rules, in the order in which what they see is taken in.
 pub const RULES: [&Rule; 21] = [

@@ -1,7 +1,7 @@
 //! drive-new-or-moved: a drive that its owner has not agreed to yet, or one that sits elsewhere than it did.
 
-use super::Rule;
-use crate::Memory;
+use super::rule::Rule;
+use crate::memory::Memory;
 use crate::memory::drives;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;

@@ -1,8 +1,8 @@
 //! pool-degraded, pool-down, pool-busy: what a pool has lost, what it could still lose, and what it does.
 
-use super::Rule;
-use crate::Memory;
+use super::rule::Rule;
 use crate::forecast::rebuild::{Read, Risk};
+use crate::memory::Memory;
 use crate::memory::drives::KnownDrive;
 use crate::memory::pool_roll::KnownPool;
 use crate::redundancy::{holds_its_share, standing};
@@ -14,7 +14,7 @@ use traylight_data::reading::{
     ActivityKind, DriveKey, DriveKind, Member, MemberState, Pool, PoolKind, PoolRunning, Snapshot,
 };
 use traylight_data::units::{Bytes, Percent};
-use traylight_data::verdict::{Condition, Down, Estimate, Finding, Place, ReadRisk, Severity, Subject};
+use traylight_data::verdict::{Down, Estimate, Finding, Place, ReadRisk, Severity, Subject};
 
 /// The rule of this file.
 pub const RULE: Rule = Rule { sights };
@@ -26,7 +26,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     }
     let limits = &settings.limits.pool;
     // A single look has nothing to compare with: what it sees is what there is.
-    let in_grace = snapshot.taken.since_boot() < memory.grace(settings).pools && !memory.at_once;
+    let in_grace = snapshot.taken.since_boot() < memory.grace.pools && !memory.at_once;
     let waits = |mut sight: Sight| {
         if matches!(sight.side, Side::Raised(_)) {
             sight.side = Side::Between;
@@ -90,14 +90,7 @@ fn absent(settings: &Settings, memory: &Memory, snapshot: &Snapshot, key: &str, 
 /// What is still told of a pool that its owner has taken apart is over.
 fn given_up(memory: &Memory, snapshot: &Snapshot, key: &str) -> Vec<Sight> {
     let of_it = memory.open().filter(|held| matches!(&held.subject, Subject::Pool(of) if of == key));
-    let over = |held: &Condition| Sight {
-        subject: held.subject.clone(),
-        side: Side::Clear,
-        seen: snapshot.taken,
-        finding: held.finding.clone(),
-        holds: Holds::NONE,
-    };
-    of_it.map(over).collect()
+    of_it.map(|held| Sight::over(held, snapshot.taken)).collect()
 }
 
 /// Where the drives of a pool sat that are not there, by what is remembered of it.
@@ -168,7 +161,7 @@ fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Po
             spare,
             lost: lost(memory, pool),
             offline: offline(memory, pool),
-            leave_in: leave_in(memory, pool),
+            leave_in: memory.drives.leave_in(pool),
             rebuilding: pool.activity.kind == ActivityKind::Rebuild,
         },
         holds: Holds::new(Duration::ZERO, limits.whole_hold),
@@ -220,28 +213,6 @@ fn risk(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<ReadRisk> {
 pub fn misses(pool: &Pool, drive_device: &str) -> bool {
     let still_used = |member: &Member| member.drive_device == drive_device && holds_its_share(member);
     standing(pool).lost > 0 && !pool.members.iter().any(still_used)
-}
-
-/// Labels of the drives that must stay in: those whose loss would be one too many, and those that are being filled.
-pub fn leave_in(memory: &Memory, pool: &Pool) -> Vec<String> {
-    let stands = standing(pool);
-    if stands.vital.is_empty() || !stands.is_redundant {
-        return Vec::new();
-    }
-    let is_needed = |member: &&Member| {
-        let holds = holds_its_share(member) && member.slot.is_some_and(|slot| stands.vital.contains(&slot));
-        holds || (member.state == MemberState::Rebuilding && !member.device_gone)
-    };
-    let mut labels: Vec<String> = pool
-        .members
-        .iter()
-        .filter(is_needed)
-        .filter_map(|member| memory.drives.behind(&pool.key, &member.drive_device))
-        .map(|drive| drive.place.label())
-        .collect();
-    labels.sort();
-    labels.dedup();
-    labels
 }
 
 /// Where the members are that their owner took offline.

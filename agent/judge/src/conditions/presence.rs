@@ -1,8 +1,8 @@
 //! drive-gone: an expected drive is not there.
 
-use super::Rule;
 use super::pools;
-use crate::Memory;
+use super::rule::Rule;
+use crate::memory::Memory;
 use crate::memory::drives;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
@@ -20,11 +20,11 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     }
     let limits = &settings.limits.drive;
     // Drives may need this long to start turning and to be found; one that was found and is gone needs no time.
-    let in_grace = memory.may_appear(settings, snapshot.taken);
+    let in_grace = memory.may_appear(snapshot.taken);
     let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
         let its_pools = || snapshot.pools.iter().filter(|pool| drive.is_in(&pool.key));
         // Of several pools the one that can lose no more is the one to speak of.
-        let pool = its_pools().find(|pool| !pools::leave_in(memory, pool).is_empty()).or_else(|| its_pools().next());
+        let pool = its_pools().find(|pool| !memory.drives.leave_in(pool).is_empty()).or_else(|| its_pools().next());
         let severity = if !drive.pools.is_empty() { Severity::Critical } else { Severity::Warning };
         let pool_agrees = its_pools().any(|pool| pools::misses(pool, &drive.device));
         // At the start the pool's word tells nothing more: it never saw the drive, nor perhaps what it is plugged into.
@@ -45,7 +45,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
                     let known = drive.pools.first().and_then(|pool| memory.ledger.pools.get(pool));
                     known.map(|known| known.name.clone())
                 }),
-                leave_in: pool.map(|pool| pools::leave_in(memory, pool)).unwrap_or_default(),
+                leave_in: pool.map(|pool| memory.drives.leave_in(pool)).unwrap_or_default(),
             },
             holds: Holds::new(hold, clear),
         }

@@ -1,12 +1,11 @@
 //! cpu-hot-throttled: the processor is too hot, or slows itself down. Where it does so is its maker's choice on x86, and
 //! that of the firmware on single-board computers.
 
-use super::Rule;
-use crate::Memory;
+use super::rule::Rule;
+use crate::memory::Memory;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::{ProcessorLimits, Settings};
-use traylight_data::clock::Moment;
 use traylight_data::reading::{Processor, Snapshot};
 use traylight_data::units::Celsius;
 use traylight_data::verdict::{Finding, Severity, Subject};
@@ -15,26 +14,6 @@ use traylight_data::verdict::{Finding, Severity, Subject};
 pub const STILL: Duration = Duration::from_secs(90);
 /// An x86 processor warns and alarms so far below its own critical temperature (starting values, no source).
 pub const BELOW_OWN: (f64, f64) = (10.0, 3.0);
-
-/// What is remembered of a processor that slows itself down.
-#[derive(Debug, Clone, Default)]
-pub struct Known {
-    count: Option<u64>,
-    last_slowed: Option<Moment>,
-}
-
-impl Known {
-    /// Takes in how often it did.
-    pub fn learn(&mut self, snapshot: &Snapshot) {
-        let Some(reading) = &snapshot.board.throttling else { return };
-        let Some(throttling) = reading.get() else { return };
-        let is_more = throttling.count.zip(self.count).is_some_and(|(now, before)| now > before);
-        if is_more || throttling.held_back == Some(true) {
-            self.last_slowed = Some(reading.taken);
-        }
-        self.count = throttling.count;
-    }
-}
 
 /// The rule of this file.
 pub const RULE: Rule = Rule { sights };

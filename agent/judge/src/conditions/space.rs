@@ -1,8 +1,8 @@
 //! space-low: a volume is nearly full, or will be soon. Small volumes and large ones are not full at the same share, so most
 //! limits are a share and an amount together. What is mounted read-only cannot fill: images and snapshots are full by nature.
 
-use super::Rule;
-use crate::Memory;
+use super::rule::Rule;
+use crate::memory::Memory;
 use crate::track::{Holds, Side, Sight};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -32,7 +32,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
 /// When volumes will be full, by mount point, where the days carry that.
 pub fn full_in(memory: &Memory, snapshot: &Snapshot) -> BTreeMap<String, Estimate> {
     let of = |volume: &Volume| {
-        let full = memory.ledger.full_when(&volume.mount, volume.room.get()?)?;
+        let full = memory.ledger.fill.full_when(&volume.mount, volume.room.get()?)?;
         Some((volume.mount.clone(), full.left))
     };
     snapshot.volumes.iter().filter_map(of).collect()

@@ -1,23 +1,17 @@
 //! undervoltage and rail-out-of-range: what the board can tell of its supply. An alarm of the board watches its own 5 V
 //! input; the 12 V of the drives is judged only where a sensor is labelled so.
 
-use super::Rule;
-use crate::Memory;
-use crate::memory::ledger::Ledger;
+use super::rule::Rule;
+use crate::memory::Memory;
+use crate::memory::supply::dips_of;
 use crate::track::{Holds, Side, Sight};
-use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
-use traylight_data::clock::Moment;
 use traylight_data::reading::{Nominal, Rail, Snapshot, Undervoltage};
 use traylight_data::units::Volts;
 use traylight_data::verdict::{Finding, Severity, Subject};
 
 const MINUTE: Duration = Duration::from_secs(60);
-const DAY: Duration = Duration::from_secs(86_400);
-/// Alarms that are read two seconds apart, one of which may be missed, belong to one dip.
-const ONE_DIP: Duration = Duration::from_secs(6);
 /// A dip of this length is critical (starting value, no source).
 pub const LONG: Duration = Duration::from_secs(10);
 /// Dips within this span count together, and one is told of for so long.
@@ -34,45 +28,6 @@ pub const FIVE_AT_LEAST: f64 = 4.65;
 /// So far inside its range a rail must be before that is over, in volts.
 pub const INSIDE: f64 = 0.1;
 
-/// The recent dips of each alarm, oldest first: when each was first and last seen.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(transparent)]
-pub struct Known {
-    dips: BTreeMap<String, Vec<(Moment, Moment)>>,
-}
-
-impl Known {
-    /// As when the machine has started again.
-    pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
-        let dips = self.dips.values_mut().flatten();
-        dips.for_each(|(first, last)| (*first, *last) = (by(*first), by(*last)));
-    }
-}
-
-impl Ledger {
-    /// Takes in the alarms.
-    pub fn learn_supply(&mut self, snapshot: &Snapshot) {
-        for alarm in &snapshot.undervoltages {
-            let dips = self.supply.dips.entry(alarm.key.clone()).or_default();
-            dips.retain(|(_, last)| snapshot.taken.since(*last) < DAY);
-            if alarm.low.get() != Some(&true) {
-                continue;
-            }
-            match dips.last_mut().filter(|(_, last)| alarm.low.taken.since(*last) <= ONE_DIP) {
-                Some((_, last)) => *last = alarm.low.taken,
-                None => {
-                    dips.push((alarm.low.taken, alarm.low.taken));
-                    self.happened(&dips_of(&alarm.key), 1, DAY);
-                }
-            }
-        }
-    }
-}
-
-fn dips_of(key: &str) -> String {
-    format!("undervoltage {key}")
-}
-
 /// The rule of this file.
 pub const RULE: Rule = Rule { sights };
 
@@ -85,7 +40,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
 fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Sight> {
     let &is_low = alarm.low.get()?;
     let now = alarm.low.taken;
-    let dips = memory.ledger.supply.dips.get(&alarm.key)?;
+    let dips = memory.ledger.supply.of(&alarm.key)?;
     let within = |span| dips.iter().filter(move |(_, last)| now.since(*last) < span);
     let longest = within(DIPS_WITHIN).map(|(first, last)| last.since(*first)).max().unwrap_or_default();
     let count = within(DIPS_WITHIN).count();

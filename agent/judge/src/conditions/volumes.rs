@@ -1,12 +1,11 @@
 //! volume-readonly, volume-absent, volume-errors and inodes-or-metadata-low: whether volumes are there, can be written to
 //! and hold together, and what besides bytes they can run out of.
 
-use super::Rule;
-use crate::Memory;
-use crate::memory::grace::Grace;
+use super::rule::Rule;
+use crate::memory::Memory;
+use crate::memory::volumes::{is_mounted, is_wanted};
 use crate::track::{Holds, Side, Sight};
-use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Pool, Snapshot, Volume, Writing};
@@ -28,102 +27,15 @@ pub const NONE_LEFT: u64 = 512 << 20;
 /// Less than this not allocated is a warning, in bytes.
 pub const HARDLY_ANY_LEFT: u64 = 2 << 30;
 
-/// What is remembered of volumes, by mount point.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(transparent)]
-pub struct Known {
-    volumes: BTreeMap<String, KnownVolume>,
-}
-
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-struct KnownVolume {
-    /// It could be written to, in this boot of the machine or an earlier one.
-    was_writable: bool,
-    /// The same since the machine started.
-    was_writable_in_this_boot: bool,
-    /// It was mounted since the machine started.
-    appeared: bool,
-    /// `/etc/fstab` wants it writable.
-    #[serde(skip)]
-    meant_writable: bool,
-    /// It could not be written to at the last look, by the mount table.
-    #[serde(default)]
-    stopped: bool,
-    /// How many errors it had written down when this mount of it was first seen, or since they were last fewer.
-    errors: Option<u64>,
-}
-
-impl Known {
-    /// Takes in which volumes are there and writable; true when that is worth keeping. What somebody has unmounted is
-    /// forgotten, but for what `/etc/fstab` wants, and for what may still be mounted after a start.
-    pub fn learn(&mut self, grace: Grace, snapshot: &Snapshot) -> bool {
-        if snapshot.is_blind_to("mounts") {
-            return false;
-        }
-        let before = self.clone();
-        let in_grace = snapshot.taken.since_boot() < grace.pools;
-        for (mount, known) in self.volumes.iter_mut().filter(|(mount, _)| !is_mounted(snapshot, mount)) {
-            // Whoever mounts it again makes it write again.
-            known.errors = None;
-            known.was_writable &= is_wanted(snapshot, mount) || (in_grace && !known.appeared);
-        }
-        self.volumes.retain(|mount, known| is_mounted(snapshot, mount) || known.was_writable);
-        for volume in &snapshot.volumes {
-            let known = self.volumes.entry(volume.mount.clone()).or_default();
-            (known.appeared, known.meant_writable) = (true, volume.meant_writable);
-            known.was_writable_in_this_boot |= volume.writing == Writing::Allowed;
-            known.was_writable |= known.was_writable_in_this_boot;
-            // What is written to again after the mount table called it stopped was mounted anew, with its errors in it.
-            let is_mounted_anew = volume.writing == Writing::Allowed && known.stopped;
-            let at_first = known.errors.filter(|_| !is_mounted_anew);
-            let fewest = |errors: u64| at_first.map_or(errors, |first| first.min(errors));
-            known.errors = volume.errors.map(fewest).or(at_first);
-            known.stopped = volume.writing != Writing::Allowed;
-        }
-        *self != before
-    }
-
-    /// As when the machine has started again: nothing was mounted yet, and all that is mounted writes again.
-    pub fn begin_boot(&mut self) {
-        for known in self.volumes.values_mut() {
-            *known = KnownVolume { was_writable: known.was_writable, ..KnownVolume::default() };
-        }
-    }
-
-    /// Its owner agrees that this volume can only be read; false when `/etc/fstab` says otherwise.
-    pub fn accept_read_only(&mut self, mount: &str) -> bool {
-        let known = self.volumes.get_mut(mount).filter(|known| !known.meant_writable);
-        known.map(|known| (known.was_writable, known.was_writable_in_this_boot) = (false, false)).is_some()
-    }
-
-    /// True for a volume that stops at errors and has had some since it was mounted, whatever the mount table says.
-    fn has_stopped(&self, volume: &Volume) -> bool {
-        let at_first = self.volumes.get(&volume.mount).and_then(|known| known.errors);
-        volume.stops_at_errors && volume.errors > at_first
-    }
-
-    fn appeared(&self, mount: &str) -> bool {
-        self.volumes.get(mount).is_some_and(|known| known.appeared)
-    }
-}
-
-fn is_mounted(snapshot: &Snapshot, mount: &str) -> bool {
-    snapshot.volumes.iter().any(|volume| volume.mount == mount)
-}
-
-fn is_wanted(snapshot: &Snapshot, mount: &str) -> bool {
-    snapshot.unmounted.iter().any(|wanted| wanted.mount == mount)
-}
-
 /// The rule of this file.
 pub const RULE: Rule = Rule { sights };
 
 /// What is seen of every volume, and of those that should be there.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn sights(_settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     if snapshot.is_blind_to("mounts") {
         return Vec::new();
     }
-    let in_grace = snapshot.taken.since_boot() < memory.grace(settings).pools;
+    let in_grace = snapshot.taken.since_boot() < memory.grace.pools;
     let of_volumes = snapshot
         .volumes
         .iter()
@@ -136,7 +48,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
 /// A volume that stopped by itself says so; one that is only read-only is judged by what it was, or by `/etc/fstab`. A
 /// system that starts mounts its own volume read-only first.
 fn readonly(memory: &Memory, snapshot: &Snapshot, volume: &Volume, in_grace: bool) -> Option<Sight> {
-    let known = memory.ledger.volumes.volumes.get(&volume.mount);
+    let known = memory.ledger.volumes.get(&volume.mount);
     let was_writable = known.is_some_and(|known| known.was_writable);
     let may_become = in_grace && !memory.at_once && !known.is_some_and(|known| known.was_writable_in_this_boot);
     let writing = match volume.writing {

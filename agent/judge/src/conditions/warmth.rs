@@ -3,28 +3,26 @@
 //! start, each morning and each check, so a rise counts beyond what this box has reached before at such work, or while a
 //! fan fails. Thresholds are starting values (common practice, no source).
 
-use super::Rule;
-use super::{airflow, fans};
+use super::airflow;
+use super::heat::heat_limits;
+use super::rule::Rule;
+use crate::memory::Memory;
+use crate::memory::airflow::awake;
 use crate::memory::drives;
+pub use crate::memory::warmth::{NOT_ODD, SPAN};
+use crate::order;
 use crate::track::{Holds, Side, Sight};
-use crate::{Memory, heat_limits};
-use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
-use traylight_data::clock::Moment;
-use traylight_data::reading::{Drive, DriveKey, Power, Reason, Snapshot};
+use traylight_data::reading::{Drive, Reason, Snapshot};
 use traylight_data::units::Celsius;
 use traylight_data::verdict::{Finding, Place, Severity, Subject};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// Degrees above the middle of its kind that are odd, and those that are not, and for how long.
 pub const ODD: f64 = 8.0;
-/// Below so many degrees above the middle it is over.
-pub const NOT_ODD: f64 = 5.0;
 /// For so long.
 pub const ODD_HOLD: Duration = Duration::from_secs(30 * 60);
-/// The span over which a rise is looked at.
-pub const SPAN: Duration = Duration::from_secs(10 * 60);
 /// Degrees within that span that are a steep rise, those that are none, and for how long none must be steeper.
 pub const STEEP: f64 = 5.0;
 /// Below so many degrees of rise it is over.
@@ -44,40 +42,6 @@ pub const COLD_HOLD: Duration = Duration::from_secs(10 * 60);
 /// For how long a temperature must be missing.
 pub const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
 
-/// The recent curve of each drive, oldest first.
-#[derive(Debug, Clone, Default)]
-pub struct Known {
-    curves: BTreeMap<DriveKey, Vec<(Moment, f64)>>,
-}
-
-impl Known {
-    /// Takes in the temperatures that are new.
-    pub fn learn(&mut self, snapshot: &Snapshot) {
-        for drive in awake(snapshot) {
-            let Some(celsius) = drive.temperature.get() else { continue };
-            let curve = self.curves.entry(drive.key.clone()).or_default();
-            if curve.last().is_none_or(|(last, _)| *last < drive.temperature.taken) {
-                curve.push((drive.temperature.taken, celsius.0));
-            }
-            // One reading from before the span stays, to measure from.
-            while curve.len() > 2 && snapshot.taken.since(curve[1].0) >= SPAN {
-                curve.remove(0);
-            }
-        }
-    }
-
-    /// How much warmer a drive is than ten minutes ago; `None` until it was looked at for that long.
-    fn rise(&self, drive: &DriveKey) -> Option<f64> {
-        let curve = self.curves.get(drive)?;
-        let ((first, was), (last, is)) = (curve.first()?, curve.last()?);
-        (last.since(*first) >= SPAN - MINUTE).then_some(is - was)
-    }
-
-    fn was_told(&self, drive: &DriveKey) -> bool {
-        self.curves.contains_key(drive)
-    }
-}
-
 /// The rule of this file.
 pub const RULE: Rule = Rule { sights };
 
@@ -90,20 +54,15 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     of_one.flatten().chain(together(settings, memory, snapshot)).collect()
 }
 
-fn awake(snapshot: &Snapshot) -> impl Iterator<Item = &Drive> {
-    snapshot.drives.iter().filter(|drive| drive.power.get() != Some(&Power::Asleep))
-}
-
 fn hotter_than_peers(snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Sight> {
     let now = *drive.temperature.get()?;
     let peers = awake(snapshot).filter(|peer| peer.key != drive.key && peer.kind == drive.kind);
-    let mut degrees: Vec<f64> = peers.filter_map(|peer| peer.temperature.get().map(|celsius| celsius.0)).collect();
+    let degrees: Vec<f64> = peers.filter_map(|peer| peer.temperature.get().map(|celsius| celsius.0)).collect();
     // Of one peer alone nobody can say which of the two is odd.
     if degrees.len() < 2 {
         return None;
     }
-    degrees.sort_by(f64::total_cmp);
-    let median = (degrees[(degrees.len() - 1) / 2] + degrees[degrees.len() / 2]) / 2.0;
+    let median = order::median(degrees)?;
     let side = match now.0 - median {
         above if above >= ODD => Side::Raised(Severity::Notice),
         above if above < NOT_ODD => Side::Clear,
@@ -145,8 +104,8 @@ fn sight(drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
 fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option<Sight> {
     let rises: Vec<(&Drive, f64)> =
         awake(snapshot).filter_map(|drive| Some((drive, memory.warmth.rise(&drive.key)?))).collect();
-    let fan_fails = fans::fails(memory);
-    let under_load = memory.airflow.is_under_load(snapshot);
+    let fan_fails = memory.fan_fails();
+    let under_load = memory.ledger.airflow.is_under_load(snapshot);
     let counts = |drive: &Drive| fan_fails || is_beyond(settings, memory, drive, under_load);
     let warming: Vec<&(&Drive, f64)> = rises.iter().filter(|(drive, rise)| *rise >= STEEP && counts(drive)).collect();
     let steepest = rises.iter().map(|(_, rise)| *rise).reduce(f64::max)?;
@@ -171,7 +130,7 @@ fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option
 /// its limit.
 fn is_beyond(settings: &Settings, memory: &Memory, drive: &Drive, under_load: bool) -> bool {
     let Some(now) = drive.temperature.get() else { return false };
-    match memory.ledger.warmest.reached(&drive.key, under_load) {
+    match memory.ledger.airflow.reached(&drive.key, under_load) {
         Some(reached) => now.0 >= reached + airflow::ABOVE,
         None => now.0 >= heat_limits(&settings.limits.drive, drive).warning - NEAR,
     }

@@ -1,7 +1,8 @@
 //! Which conditions that no rule about causes explains have one reason all the same, and are one incident: what a setting
 //! or a habit of the box is behind, what several parts began to show together, and what is told of one part.
 
-use crate::causes::view::{TOGETHER, View};
+use crate::causes::view::View;
+use crate::kinds::TOGETHER;
 use std::time::Duration;
 use traylight_data::verdict::{Condition, Finding, Kind, Subject};
 

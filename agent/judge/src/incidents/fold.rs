@@ -4,57 +4,12 @@
 use super::alike::one_reason;
 use super::handling::handling;
 use crate::causes::view::View;
-use crate::causes::{Diagnosis, Key, diagnose, key};
-use crate::memory::signs::Sign;
-use std::cmp::Ordering;
+use crate::causes::{Diagnosis, diagnose};
+use crate::memory::book::group::{Group, by_weight};
+use crate::memory::sign::Sign;
 use std::collections::BTreeSet;
 use traylight_data::reading::{DriveKey, Part, Pool, Volume};
-use traylight_data::verdict::{
-    Cause, Condition, Confidence, Evidence, Finding, Handling, Kind, Place, Severity, Subject, Unmeasured,
-};
-
-/// Conditions with one cause, and what is known of it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Group {
-    /// What it points to.
-    pub cause: Cause,
-    /// How surely.
-    pub confidence: Confidence,
-    /// The conditions, the most telling first.
-    pub conditions: Vec<Condition>,
-    /// The drives that it is about.
-    pub drives: Vec<Place>,
-    /// The part besides drives and pools that it is about.
-    pub part: Option<String>,
-    /// What speaks for it.
-    pub evidence: Vec<Evidence>,
-    /// What would help to decide and is not measured.
-    pub unmeasured: Vec<Unmeasured>,
-    /// What may be done with trays.
-    pub handling: Handling,
-    /// Whether trays may be changed while the box is on.
-    pub hot_swap: bool,
-}
-
-impl Group {
-    /// More conditions belong to it.
-    pub fn take_in(&mut self, conditions: Vec<Condition>) {
-        self.conditions.extend(conditions);
-        self.conditions.sort_by(by_weight);
-    }
-}
-
-/// How bad conditions with this cause are. What is harmless stays a notice, but for what it does to a pool or a volume.
-pub fn severity(cause: Cause, conditions: &[Condition]) -> Severity {
-    let counts = |condition: &&Condition| !cause.is_harmless() || condition.subject.drive().is_none();
-    let worst = conditions.iter().filter(counts).map(|condition| condition.severity).max();
-    worst.unwrap_or(Severity::Notice)
-}
-
-/// The most telling first.
-fn by_weight(a: &Condition, b: &Condition) -> Ordering {
-    b.severity.cmp(&a.severity).then(a.kind().cmp(&b.kind())).then(a.since.cmp(&b.since))
-}
+use traylight_data::verdict::{Cause, Condition, ConditionKey, Evidence, Finding, Kind, Place, Subject, Unmeasured};
 
 /// The groups of what holds now.
 pub fn groups(view: &View) -> Vec<Group> {
@@ -64,14 +19,14 @@ pub fn groups(view: &View) -> Vec<Group> {
     let mut open: Vec<&Condition> = view.memory.open().collect();
     // Pools before volumes, which go with them.
     open.sort_by_key(|condition| (rank(condition), condition.since));
-    let mut homes: Vec<(Key, usize)> = Vec::new();
+    let mut homes: Vec<(ConditionKey, usize)> = Vec::new();
     for condition in open {
-        let claimed = found.iter().position(|(diagnosis, _)| diagnosis.claims.contains(&key(condition)));
+        let claimed = found.iter().position(|(diagnosis, _)| diagnosis.claims.contains(&condition.key()));
         let home = claimed.or_else(|| home(view, condition, &found, &homes));
         match home {
             Some(index) => {
                 found[index].1.push(condition);
-                homes.push((key(condition), index));
+                homes.push((condition.key(), index));
             }
             None => alone.push(condition),
         }
@@ -96,7 +51,7 @@ fn home(
     view: &View,
     condition: &Condition,
     found: &[(Diagnosis, Vec<&Condition>)],
-    homes: &[(Key, usize)],
+    homes: &[(ConditionKey, usize)],
 ) -> Option<usize> {
     let cut_off = |diagnosis: &Diagnosis, key: &DriveKey| {
         let gone = view.memory.drives.get(key).is_some_and(|known| !known.present);
@@ -117,7 +72,7 @@ fn home(
             let goes_on = |n: &usize| {
                 let told = story.iter().flat_map(|incident| &incident.conditions);
                 told.filter(|known| known.subject != condition.subject)
-                    .any(|known| found[*n].0.claims.contains(&key(known)))
+                    .any(|known| found[*n].0.claims.contains(&known.key()))
             };
             // A drive that lost its power days ago and is gone now has two stories, of which the pool has lost it by one.
             let took_it = |n: &usize| {
@@ -148,7 +103,7 @@ fn home(
                 _ => volume.map_or("", |volume: &Volume| volume.source.as_str()),
             };
             let pool = view.snapshot.pools.iter().find(|pool| carries(pool, source))?;
-            let of_pool = |(key, _): &&(Key, usize)| {
+            let of_pool = |(key, _): &&(ConditionKey, usize)| {
                 key.1 == Subject::Pool(pool.key.clone()) && matches!(key.0, Kind::PoolDegraded | Kind::PoolDown)
             };
             homes.iter().find(of_pool).map(|(_, index)| *index)

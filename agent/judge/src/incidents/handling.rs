@@ -2,8 +2,8 @@
 //! nobody can say which drive is meant. Taking out is allowed by one rule only, [`of_failing`].
 
 use crate::causes::Diagnosis;
-use crate::causes::view::{MEDIA, View};
-use crate::conditions::pools::leave_in;
+use crate::causes::view::View;
+use crate::kinds::MEDIA;
 use crate::memory::drives::KnownDrive;
 use crate::redundancy::standing;
 use traylight_data::reading::port::controller_of;
@@ -55,7 +55,7 @@ pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -
     if let (Cause::DriveFails, Some((key, known))) = (diagnosis.cause, one) {
         return of_failing(view, key, known);
     }
-    let mut labels: Vec<String> = concerned.iter().flat_map(|pool| leave_in(view.memory, pool)).collect();
+    let mut labels: Vec<String> = concerned.iter().flat_map(|pool| view.memory.drives.leave_in(pool)).collect();
     labels.sort();
     labels.dedup();
     let at_its_end = concerned.iter().any(|pool| {

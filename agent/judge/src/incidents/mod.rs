@@ -2,15 +2,11 @@
 //! before, and what is new about each is said once.
 
 mod alike;
-mod book;
-mod ends;
 mod fold;
 mod handling;
 
-pub use book::{Book, ends_with_absence};
-
-use crate::Memory;
 use crate::causes::view::View;
+use crate::memory::Memory;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::Snapshot;

@@ -2,11 +2,11 @@
 //! how fast its SATA link was there at best.
 
 use super::drives;
+use super::learning::{Learns, Look, News};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
-use traylight_config::Settings;
-use traylight_data::reading::{DriveKey, Snapshot};
+use traylight_data::reading::DriveKey;
 use traylight_data::units::MegabitsPerSecond;
 
 /// What is there when a box is first watched belongs to it; slow drives take a while to appear.
@@ -34,15 +34,11 @@ impl Acquaintances {
     pub fn get(&self, drive: &DriveKey) -> Option<&Acquaintance> {
         self.drives.get(drive)
     }
+}
 
-    /// Takes in who is there. True when something was learned that is worth keeping.
-    pub fn learn(
-        &mut self,
-        settings: &Settings,
-        known: &drives::Known,
-        snapshot: &Snapshot,
-        watched: Duration,
-    ) -> bool {
+impl Learns<Look<'_>> for Acquaintances {
+    /// Takes in who is there.
+    fn learn(&mut self, &Look { settings, snapshot, watched, drives: known, .. }: &Look) -> News {
         let mut is_new = self.began.is_none();
         let began = *self.began.get_or_insert(watched);
         let settles = watched.saturating_sub(began) < SETTLING;
@@ -59,9 +55,11 @@ impl Acquaintances {
                 agreed.best_speed = best;
             }
         }
-        is_new
+        News::kept(is_new)
     }
+}
 
+impl Acquaintances {
     /// The owner agrees that its link need not be as fast as it was.
     pub fn accept_speed(&mut self, drive: &DriveKey) {
         if let Some(known) = self.drives.get_mut(drive) {

@@ -1,14 +1,17 @@
 //! How a drive was when it was last there: what decides whether its loss was a hand's doing.
 
+use super::book::Book;
 use super::drives::{self, KnownDrive};
-use super::ledger::Ledger;
-use crate::causes::lost::TROUBLES;
-use crate::causes::view::{MEDIA, WEARING};
+use crate::kinds::{MEDIA, WEARING};
 use crate::redundancy::standing;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
-use traylight_data::reading::{Drive, DriveKey, Member, MemberState, Pool, Power, Snapshot};
+use traylight_data::reading::{Drive, DriveKey, Happening, Member, MemberState, Pool, Power, Snapshot};
 use traylight_data::verdict::{Condition, Evidence, Incident, Kind, Severity, Subject};
+
+/// What a drive shows that its pool lets go of by itself.
+pub const TROUBLES: [Happening; 4] =
+    [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::CommandFailed];
 
 /// How a drive was when it was last there.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -50,7 +53,7 @@ pub struct Before {
 
 impl Before {
     /// How a drive is that is there.
-    pub fn of(drives: &drives::Known, known: &KnownDrive, ledger: &Ledger, snapshot: &Snapshot, drive: &Drive) -> Self {
+    pub fn of(drives: &drives::Known, known: &KnownDrive, book: &Book, snapshot: &Snapshot, drive: &Drive) -> Self {
         let subject = Subject::Drive(drive.key.clone());
         let pools = || snapshot.pools.iter().filter(|pool| known.is_in(&pool.key));
         let has = |pool: &Pool, is_meant: fn(&Member) -> bool| {
@@ -72,14 +75,12 @@ impl Before {
             out_for: Duration::ZERO,
             awaited,
             pool_lacked: pools().any(lacks_another),
-            bad_beside: is_bad_beside(drives, known, ledger, &drive.key),
+            bad_beside: is_bad_beside(drives, known, book, &drive.key),
             hung: false,
-            failing: ledger.book.conditions().any(|open| open.subject == subject && MEDIA.contains(&open.kind())),
-            worn: WEARING
-                .iter()
-                .all(|kind| ledger.book.conditions().any(|o| o.subject == subject && o.kind() == *kind)),
-            troubled: ledger.book.iter().any(|incident| tells_of_trouble(incident, &drive.key, known)),
-            muted: ledger.book.is_muted(snapshot.taken),
+            failing: book.conditions().any(|open| open.subject == subject && MEDIA.contains(&open.kind())),
+            worn: WEARING.iter().all(|kind| book.conditions().any(|o| o.subject == subject && o.kind() == *kind)),
+            troubled: book.iter().any(|incident| tells_of_trouble(incident, &drive.key, known)),
+            muted: book.is_muted(snapshot.taken),
             celsius: drive.temperature.get().map(|celsius| celsius.0),
         }
     }
@@ -95,14 +96,14 @@ fn tells_of_trouble(incident: &Incident, key: &DriveKey, known: &KnownDrive) -> 
 
 /// True when something is told of another drive for which its owner may go and pull a tray: it fails, or it hangs. Several
 /// that hang point to what they share.
-fn is_bad_beside(drives: &drives::Known, known: &KnownDrive, ledger: &Ledger, key: &DriveKey) -> bool {
+fn is_bad_beside(drives: &drives::Known, known: &KnownDrive, book: &Book, key: &DriveKey) -> bool {
     let is_in_reach =
         |other: &KnownDrive| other.place.tray.is_some() || other.pools.iter().any(|pool| known.is_in(pool));
     let is_meant = |held: &&Condition| {
         let other = held.subject.drive().filter(|other| *other != key).and_then(|other| drives.get(other));
         held.severity >= Severity::Warning && other.is_some_and(is_in_reach)
     };
-    let told: Vec<Kind> = ledger.book.conditions().filter(is_meant).map(Condition::kind).collect();
+    let told: Vec<Kind> = book.conditions().filter(is_meant).map(Condition::kind).collect();
     let hang = told.iter().filter(|kind| **kind == Kind::DriveNotAnswering).count();
     hang == 1 || (hang == 0 && told.iter().any(|kind| MEDIA.contains(kind)))
 }

@@ -1,5 +1,7 @@
 //! When the redundancy of each pool was last compared, kept over restarts in watched time.
 
+use super::learning::{Learns, News};
+use super::parts::Parts;
 use serde::{Deserialize, Serialize};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -22,10 +24,16 @@ struct Record {
     noted: Option<u64>,
 }
 
-impl Checks {
+impl Learns<Parts<'_>> for Checks {
     /// Takes in which pools there are, what they have noted themselves, and which comparisons were seen to end just now.
+    fn learn(&mut self, Parts { look, work, .. }: &Parts) -> News {
+        News::kept(self.take_in(look.snapshot, work.compared(), look.watched))
+    }
+}
+
+impl Checks {
     /// True when something is new.
-    pub fn learn(&mut self, snapshot: &Snapshot, ended: &[String], watched: Duration) -> bool {
+    fn take_in(&mut self, snapshot: &Snapshot, ended: &[String], watched: Duration) -> bool {
         let mut is_new = !ended.is_empty();
         for pool in snapshot.pools.iter().filter(|pool| pool.groups.iter().any(|group| group.tolerates > 0)) {
             let record = self.0.entry(pool.key.clone()).or_insert_with(|| {
@@ -79,7 +87,7 @@ mod tests {
         let mut snapshot = heron::snapshot(Moment::default(), &story::scene(Duration::ZERO));
         let mut learn = |ended, calendar, watched| {
             snapshot.pools[0].last_check = Some(LastCheck::by(ended, calendar));
-            let is_new = checks.learn(&snapshot, &[], watched);
+            let is_new = checks.take_in(&snapshot, &[], watched);
             (is_new, checks.since(&snapshot.pools[0].key, watched))
         };
         let day = DAY.as_secs();

@@ -1,10 +1,12 @@
 //! How warm the drives and the board were over the last hours: whether both got warmer by the same amount, as when the
 //! room did.
 
+use super::airflow::awake;
+use super::learning::{Learns, Look, News};
+use crate::order::sorted;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Power, Snapshot};
 
 /// How often a sample is kept, and for how long.
 const EVERY: Duration = Duration::from_secs(600);
@@ -20,19 +22,22 @@ pub struct Climate {
     samples: Vec<(Moment, f64, f64)>,
 }
 
-impl Climate {
+impl Learns<Look<'_>> for Climate {
     /// Takes in how warm it is now.
-    pub fn learn(&mut self, snapshot: &Snapshot) {
+    fn learn(&mut self, look: &Look) -> News {
+        let snapshot = look.snapshot;
         let due = self.samples.last().is_none_or(|(last, ..)| snapshot.taken.since(*last) >= EVERY);
-        let awake = snapshot.drives.iter().filter(|drive| drive.power.get() != Some(&Power::Asleep));
-        let mut drives: Vec<f64> = awake.filter_map(|drive| Some(drive.temperature.get()?.0)).collect();
+        let drives = sorted(awake(snapshot).filter_map(|drive| Some(drive.temperature.get()?.0)));
         let board = snapshot.temperatures.iter().filter_map(|t| Some(t.value.get()?.0)).reduce(f64::max);
-        drives.sort_by(f64::total_cmp);
-        let (Some(middle), Some(board), true) = (drives.get(drives.len() / 2), board, due) else { return };
-        self.samples.retain(|(at, ..)| snapshot.taken.since(*at) < EVERY * KEPT);
-        self.samples.push((snapshot.taken, *middle, board));
+        if let (Some(middle), Some(board), true) = (drives.get(drives.len() / 2), board, due) {
+            self.samples.retain(|(at, ..)| snapshot.taken.since(*at) < EVERY * KEPT);
+            self.samples.push((snapshot.taken, *middle, board));
+        }
+        News::default()
     }
+}
 
+impl Climate {
     /// As when the machine has started again.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
         self.samples.iter_mut().for_each(|(at, ..)| *at = by(*at));

@@ -1,14 +1,13 @@
 //! Which drives the box has or had, and where their owner would point. Remembered by key, never by the kernel's name.
 
-use super::ledger::Fell;
-use crate::track::Track;
+use crate::redundancy::{holds_its_share, standing};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::{Holds, Settings};
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Bus, Drive, DriveKey, Member, MemberState, Pool, Snapshot};
-use traylight_data::verdict::{Kind, Place, Remark, Subject};
+use traylight_data::verdict::Place;
 
 /// A drive that nobody named and no pool uses is expected to stay once it has been there this long.
 const SETTLED_AFTER: Duration = Duration::from_secs(60);
@@ -83,13 +82,6 @@ impl Known {
         self.drives.get(key)
     }
 
-    /// A counter that fell, as a remark; nobody wants to hear of a drive that is not known.
-    pub fn new_baseline(&self, fell: Fell) -> Option<Remark> {
-        let Fell { drive, counter, before, now } = fell;
-        let drive = self.drives.get(&drive)?.place.clone();
-        Some(Remark::NewBaseline { drive, counter, before, now })
-    }
-
     /// As when the machine has started again: no drive has been seen yet.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
         for drive in self.drives.values_mut() {
@@ -124,6 +116,28 @@ impl Known {
     pub fn key_behind(&self, pool: &str, device: &str) -> Option<&DriveKey> {
         let is_meant = |drive: &KnownDrive| drive.present && drive.device == device && drive.is_in(pool);
         self.drives.iter().find(|(_, drive)| is_meant(drive)).map(|(key, _)| key)
+    }
+
+    /// Labels of the drives that must stay in: those whose loss would be one too many, and those that are being filled.
+    pub fn leave_in(&self, pool: &Pool) -> Vec<String> {
+        let stands = standing(pool);
+        if stands.vital.is_empty() || !stands.is_redundant {
+            return Vec::new();
+        }
+        let is_needed = |member: &&Member| {
+            let holds = holds_its_share(member) && member.slot.is_some_and(|slot| stands.vital.contains(&slot));
+            holds || (member.state == MemberState::Rebuilding && !member.device_gone)
+        };
+        let mut labels: Vec<String> = pool
+            .members
+            .iter()
+            .filter(is_needed)
+            .filter_map(|member| self.behind(&pool.key, &member.drive_device))
+            .map(|drive| drive.place.label())
+            .collect();
+        labels.sort();
+        labels.dedup();
+        labels
     }
 
     /// Takes in who is there now. Without a list of drives nobody is taken for absent. When the machine has just woken (`woke`)
@@ -249,10 +263,8 @@ impl Known {
         !drive.present && (drive.accepted || (!drive.expected && !has_time))
     }
 
-    /// Forgets absent drives that nobody expects, once nothing is told of them any more.
-    pub fn forget_accepted(&mut self, tracks: &BTreeMap<(Kind, Subject), Track>) {
-        let open = tracks.iter().filter(|(_, track)| track.open().is_some());
-        let told: BTreeSet<&DriveKey> = open.filter_map(|((_, subject), _)| subject.drive()).collect();
+    /// Forgets absent drives that nobody expects, once nothing is `told` of them any more.
+    pub fn forget_accepted(&mut self, told: &BTreeSet<&DriveKey>) {
         self.drives.retain(|key, drive| {
             let told = told.contains(key);
             // One that the configuration names would only be expected anew.

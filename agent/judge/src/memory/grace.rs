@@ -1,13 +1,10 @@
 //! How long what has not appeared yet is waited for, after the start of the machine.
 
-use super::signs::Signs;
 use std::time::Duration;
 use traylight_config::Settings;
-use traylight_data::clock::Moment;
-use traylight_data::reading::Happening;
 
 /// How long after the start of the machine drives may take to appear, and pools and volumes to be put together of them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Grace {
     /// Drives.
     pub drives: Duration,
@@ -18,11 +15,8 @@ pub struct Grace {
 impl Grace {
     /// As it is in force. Where a controller starts its ports one after another it is a third longer, for drives 120 s instead
     /// of 90 s: such a start was seen to take more than a minute.
-    pub fn of(settings: &Settings, signs: &Signs) -> Self {
+    pub fn of(settings: &Settings, is_staggered: bool) -> Self {
         let set = &settings.limits.grace;
-        // What was noted in an earlier boot lies before this one.
-        let mut signs = signs.all().filter(|sign| sign.event.at >= Moment::default());
-        let is_staggered = signs.any(|sign| sign.event.what == Happening::StaggeredStart);
         let in_force = |set: Duration| if is_staggered { set * 4 / 3 } else { set };
         // No pool is whole before its drives are there.
         Self { drives: in_force(set.drives), pools: in_force(set.pools.max(set.drives)) }

@@ -2,7 +2,7 @@
 //! (ata_eh_recover in drivers/ata/libata-eh.c), so the end of its device comes ten seconds and more after the loss, and what
 //! is told between the two, of commands that fail and of a link that is made slower, tells nothing of the drive.
 
-use super::signs::Sign;
+use super::sign::Sign;
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Happening, Part, Teller};

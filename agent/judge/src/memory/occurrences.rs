@@ -4,6 +4,15 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
 
+/// The restart of a machine that was not shut down.
+pub const UNCLEAN_RESTART: &str = "unclean restart";
+/// The end of a run that nobody asked for.
+pub const ENDED_UNASKED: &str = "ended unasked";
+/// A process that was ended for want of memory.
+pub const OUT_OF_MEMORY: &str = "out of memory";
+/// These count for so long.
+pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
+
 /// A span is counted in so many slots: what was counted leaves it at most a slot late.
 const SLOTS: u32 = 120;
 

@@ -1,6 +1,7 @@
 //! The pools that belong to the box, remembered over restarts: what each is when it is whole, and on which drives it lies.
 
 use super::drives;
+use super::learning::{Learns, Look, News};
 use crate::redundancy::standing;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -35,9 +36,10 @@ pub struct KnownPool {
     pub is_given_up: bool,
 }
 
-impl PoolRoll {
-    /// Takes in which pools are there. True when something was learned that is worth keeping.
-    pub fn learn(&mut self, snapshot: &Snapshot) -> bool {
+impl Learns<Look<'_>> for PoolRoll {
+    /// Takes in which pools are there.
+    fn learn(&mut self, look: &Look) -> News {
+        let snapshot = look.snapshot;
         for (key, known) in self.0.iter_mut().filter(|(_, known)| !is_blind(snapshot, known.kind)) {
             known.is_absent = snapshot.pools.iter().all(|pool| pool.key != *key);
         }
@@ -59,9 +61,11 @@ impl PoolRoll {
             is_new |= before.is_none_or(|before| !before.says_the_same(&known));
             self.0.insert(pool.key.clone(), known);
         }
-        is_new
+        News::kept(is_new)
     }
+}
 
+impl PoolRoll {
     /// A pool that was made anew on the same drives, or has another key than before: md arrays are known by their names on
     /// kernels that do not tell their UUIDs, and such a name may change at a restart.
     fn give_up_predecessor(&mut self, pool: &Pool, known: &KnownPool, is_newcomer: bool) {

@@ -1,16 +1,17 @@
 //! How often drives started while the board ran on: one that counts more starts than when it was last asked has lost its
 //! power in between. A suspended machine takes the power from its drives without a fault; that is counted apart.
 
+use super::drives;
+use super::learning::{Learns, Look, News};
+use super::waking::has_slept;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Drive, DriveKey, Snapshot};
+use traylight_data::reading::{Drive, DriveKey};
 
 /// What drives call the count of their starts.
 pub const COUNTER: &str = "power_cycles";
-/// Less than this is no suspension: the clocks are read one after the other.
-const NOISE: Duration = Duration::from_secs(1);
 /// So many suspensions are assumed for a time that nobody watched: more than a drive starts meanwhile, so that none of its
 /// starts is taken for a loss of power.
 const UNCOUNTED: i64 = 1000;
@@ -27,6 +28,8 @@ pub struct Known {
     before: Option<Moment>,
     #[serde(skip)]
     last_look: Option<Moment>,
+    #[serde(skip)]
+    again: Vec<Again>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -49,16 +52,29 @@ pub struct Again {
     pub times: i64,
 }
 
-impl Known {
-    /// Takes in what drives count; who started again since it was last asked.
-    pub fn learn(&mut self, snapshot: &Snapshot) -> Vec<Again> {
-        if snapshot.suspended > self.suspended + NOISE {
+impl Learns<Look<'_>> for Known {
+    /// Takes in what drives count.
+    fn learn(&mut self, look: &Look) -> News {
+        let snapshot = look.snapshot;
+        self.again.clear();
+        if drives::is_blind(snapshot) {
+            return News::default();
+        }
+        if has_slept(self.suspended, snapshot.suspended) {
             self.suspensions += if self.last_look.is_some() { 1 } else { UNCOUNTED };
             self.before = self.last_look;
         }
         self.suspended = snapshot.suspended;
         self.last_look = Some(snapshot.taken);
-        snapshot.drives.iter().filter_map(|drive| self.ask(drive)).collect()
+        self.again = snapshot.drives.iter().filter_map(|drive| self.ask(drive)).collect();
+        News::kept(!self.again.is_empty())
+    }
+}
+
+impl Known {
+    /// Who was seen at the last look to have started again since it was asked before.
+    pub fn again(&self) -> &[Again] {
+        &self.again
     }
 
     fn ask(&mut self, drive: &Drive) -> Option<Again> {

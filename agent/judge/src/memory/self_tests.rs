@@ -2,10 +2,10 @@
 //! still counts against its drive is judged in [`crate::conditions::health`].
 
 use super::drives::place_of;
+use super::learning::{Learns, Look, News};
 use std::collections::BTreeMap;
-use traylight_config::Settings;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Drive, DriveKey, PastTest, SelfTest, SelfTests, Snapshot, TestOutcome};
+use traylight_data::reading::{Drive, DriveKey, PastTest, SelfTest, SelfTests, TestOutcome};
 use traylight_data::verdict::{Remark, TestNews};
 
 /// What was told of each drive's self-tests.
@@ -27,9 +27,9 @@ struct Told {
     newest: Option<PastTest>,
 }
 
-impl Known {
-    /// Takes in what drives tell; what is new of it.
-    pub fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) -> Vec<Remark> {
+impl Learns<Look<'_>> for Known {
+    /// Takes in what drives tell.
+    fn learn(&mut self, &Look { settings, snapshot, .. }: &Look) -> News {
         self.drives.retain(|key, _| snapshot.drives.iter().any(|drive| drive.key == *key));
         let mut remarks = Vec::new();
         for drive in &snapshot.drives {
@@ -38,7 +38,7 @@ impl Known {
             let drive = || place_of(settings, drive);
             remarks.extend(news.into_iter().flatten().map(|news| Remark::SelfTest { drive: drive(), news }));
         }
-        remarks
+        News { remarks, ..News::default() }
     }
 }
 

@@ -2,11 +2,13 @@
 //! themselves. From these signs causes are found; conditions say what still holds.
 
 use super::before::Before;
+use super::counters::Counters;
 use super::drives;
-use super::ledger::Ledger;
+use super::learning::{Learns, Look, News};
 use super::losses;
+use super::parts::Parts;
 use super::power_cycles::Again;
-use crate::conditions::answering;
+use super::sign::Sign;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -25,9 +27,9 @@ const SAME: Duration = Duration::from_secs(60);
 /// An absence that readings show and that the kernel told of so long before is one.
 const TOLD_BEFORE: Duration = Duration::from_secs(10);
 
-/// Drives are asked for their counts within this of each other.
-pub const ASKED_APART: Duration = Duration::from_secs(12 * 3600);
-
+/// A drive that has work and finishes none for so long stands still: a command waits 30 s before the kernel begins to reset
+/// things.
+pub const STANDS_STILL: Duration = Duration::from_secs(30);
 /// A drive that is back may be asked and not have counted its start yet.
 const TOLD_AFTER: Duration = Duration::from_secs(600);
 
@@ -39,54 +41,6 @@ const COUNTERS: [(&str, Happening); 5] = [
     ("reported_uncorrectable_errors", Happening::Unreadable),
     ("media_errors", Happening::Unreadable),
 ];
-
-/// One sign.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Sign {
-    /// What happened, and when first.
-    pub event: Event,
-    /// When it happened last.
-    pub last: Moment,
-    /// How often.
-    pub count: u32,
-    /// Where the drive was plugged then.
-    pub port: Option<String>,
-    /// How the drive was before it was lost, or began to be.
-    pub before: Option<Before>,
-    /// It happened after this, where that is all that is known: a drive tells that it lost its power when it is asked.
-    #[serde(default)]
-    pub after: Option<Moment>,
-}
-
-impl Sign {
-    /// True for the loss of a drive of which was told when its connection broke; its device ended later.
-    pub fn is_dated(&self) -> bool {
-        self.event.what == Happening::Vanished && self.event.at < self.last
-    }
-
-    /// The time within which it happened.
-    pub fn span(&self) -> (Moment, Moment) {
-        let last = if self.is_dated() { self.event.at } else { self.last };
-        (self.after.unwrap_or(self.event.at), last)
-    }
-
-    /// True when both may have happened within this of each other. What drives told long after each other says nothing of
-    /// that: each may have slept for days.
-    pub fn may_be_with(&self, other: &Self, within: Duration) -> bool {
-        may_be_one(self.span(), other.span(), within)
-    }
-
-    /// True when this event is in it already.
-    fn has(&self, event: &Event) -> bool {
-        let is_same = self.event.part == event.part && self.event.what == event.what;
-        is_same && self.event.teller == event.teller && self.event.at <= event.at && event.at <= self.last
-    }
-}
-
-/// See [`Sign::may_be_with`].
-pub fn may_be_one((from, to): (Moment, Moment), (other_from, other_to): (Moment, Moment), within: Duration) -> bool {
-    from <= other_to.plus(within) && other_from <= to.plus(within) && to.apart(other_to) <= ASKED_APART.max(within)
-}
 
 /// The signs of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -130,6 +84,40 @@ impl LastLook {
     }
 }
 
+impl Learns<Parts<'_>> for Signs {
+    /// Takes in what happened and what readings show.
+    fn learn(&mut self, parts: &Parts) -> News {
+        let snapshot = parts.look.snapshot;
+        for event in snapshot.events.iter().filter(|event| !self.have_shown(event)).cloned().collect::<Vec<_>>() {
+            let (port, before) = match &event.part {
+                Part::Drive(key) => (self.port_of(key), self.before(key, &event)),
+                _ => (None, None),
+            };
+            self.take(event, port, before);
+        }
+        self.learn_supply(snapshot);
+        self.learn_work(snapshot);
+        self.learn_controllers(snapshot);
+        if !drives::is_blind(snapshot) {
+            self.learn_drives(parts);
+            parts.power_cycles.again().iter().for_each(|again| self.learn_start(parts, again));
+        }
+        losses::date(&mut self.list, snapshot.taken);
+        self.list.retain(|sign| snapshot.taken.since(sign.last) < KEPT);
+        self.list.sort_by_key(|sign| sign.event.at);
+        // A storm of lines does not make it forget what drives lost.
+        let mut too_many = self.list.len().saturating_sub(MOST);
+        self.list.retain(|sign| {
+            let goes = too_many > 0 && !matches!(sign.event.what, Happening::Vanished | Happening::LostPower);
+            too_many -= usize::from(goes);
+            !goes
+        });
+        let too_many = self.list.len().saturating_sub(MOST);
+        self.list.drain(..too_many);
+        News::default()
+    }
+}
+
 impl Signs {
     /// All signs, oldest first.
     pub fn all(&self) -> impl DoubleEndedIterator<Item = &Sign> {
@@ -139,6 +127,13 @@ impl Signs {
     /// Whether a controller that was seen to work did so at the last look that had a list of them.
     pub fn controller_works(&self, key: &str) -> Option<bool> {
         self.controllers.get(key).copied()
+    }
+
+    /// True when a controller starts its ports one after another in this boot.
+    pub fn is_staggered(&self) -> bool {
+        // What was noted in an earlier boot lies before this one.
+        let mut of_this_boot = self.list.iter().filter(|sign| sign.event.at >= Moment::default());
+        of_this_boot.any(|sign| sign.event.what == Happening::StaggeredStart)
     }
 
     /// Those of one drive.
@@ -154,36 +149,6 @@ impl Signs {
         let is_fresh = |event: &&Event| until.is_none_or(|until| event.at.plus(TOLD_BEFORE) > until);
         let is_known = |event: &Event| self.list.iter().any(|sign| sign.has(event));
         events.iter().filter(is_fresh).filter(|event| !is_known(event)).cloned().collect()
-    }
-
-    /// Takes in what happened and what readings show. `known` and `ledger` have learned from the same snapshot.
-    pub fn learn(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot, again: &[Again]) {
-        for event in snapshot.events.iter().filter(|event| !self.have_shown(event)).cloned().collect::<Vec<_>>() {
-            let (port, before) = match &event.part {
-                Part::Drive(key) => (self.port_of(key), self.before(key, &event)),
-                _ => (None, None),
-            };
-            self.take(event, port, before);
-        }
-        self.learn_supply(snapshot);
-        self.learn_work(snapshot);
-        self.learn_controllers(snapshot);
-        if !drives::is_blind(snapshot) {
-            self.learn_drives(known, ledger, snapshot);
-            again.iter().for_each(|again| self.learn_start(known, ledger, again));
-        }
-        losses::date(&mut self.list, snapshot.taken);
-        self.list.retain(|sign| snapshot.taken.since(sign.last) < KEPT);
-        self.list.sort_by_key(|sign| sign.event.at);
-        // A storm of lines does not make it forget what drives lost.
-        let mut too_many = self.list.len().saturating_sub(MOST);
-        self.list.retain(|sign| {
-            let goes = too_many > 0 && !matches!(sign.event.what, Happening::Vanished | Happening::LostPower);
-            too_many -= usize::from(goes);
-            !goes
-        });
-        let too_many = self.list.len().saturating_sub(MOST);
-        self.list.drain(..too_many);
     }
 
     /// True for a loss that readings have shown already: the kernel's word for it can come after the look that found out.
@@ -290,7 +255,8 @@ impl Signs {
         self.controllers.extend(working.map(|controller| (controller.key.clone(), true)));
     }
 
-    fn learn_drives(&mut self, known: &drives::Known, ledger: &Ledger, snapshot: &Snapshot) {
+    fn learn_drives(&mut self, parts: &Parts) {
+        let Look { snapshot, drives: known, .. } = parts.look;
         let now = snapshot.taken;
         let is_there = |key: &DriveKey| snapshot.drives.iter().any(|drive| drive.key == *key);
         let gone: Vec<DriveKey> = self.there.keys().filter(|key| !is_there(key)).cloned().collect();
@@ -307,12 +273,18 @@ impl Signs {
         let is_first_look = self.there.is_empty();
         for drive in &snapshot.drives {
             let Some(of) = known.get(&drive.key) else { continue };
-            let before = Before::of(known, of, ledger, snapshot, drive);
-            self.learn_drive(ledger, now, drive, (before, is_first_look));
+            let before = Before::of(known, of, parts.book, snapshot, drive);
+            self.learn_drive(parts.counters, now, drive, (before, is_first_look));
         }
     }
 
-    fn learn_drive(&mut self, ledger: &Ledger, now: Moment, drive: &Drive, (before, is_first_look): (Before, bool)) {
+    fn learn_drive(
+        &mut self,
+        counters: &Counters,
+        now: Moment,
+        drive: &Drive,
+        (before, is_first_look): (Before, bool),
+    ) {
         let (key, port) = (&drive.key, &drive.port);
         let last = self.there.get(key).cloned();
         let part = || Part::Drive(key.clone());
@@ -323,14 +295,14 @@ impl Signs {
             self.see(drive.power.taken, part(), Happening::Woke, port.clone());
         }
         let told = drive.health.taken;
-        let counters = COUNTERS.map(|(name, _)| ledger.now(key, name));
+        let counters = COUNTERS.map(|(name, _)| counters.now(key, name));
         for (index, (_, what)) in COUNTERS.iter().enumerate() {
             let before = last.as_ref().and_then(|last| last.counters[index]);
             if before.is_some() && counters[index] > before {
                 self.see(told, part(), *what, port.clone());
             }
         }
-        let stands_still = drive.stalled_since.filter(|since| now.since(*since) >= answering::STALLED.warning);
+        let stands_still = drive.stalled_since.filter(|since| now.since(*since) >= STANDS_STILL);
         if let (Some(since), false) = (stands_still, last.as_ref().is_some_and(|last| last.stands_still)) {
             self.see(since, part(), Happening::StandsStill, port.clone());
         }
@@ -347,15 +319,15 @@ impl Signs {
 
     /// A drive has started again: it lost its power, unless it was taken out and is back. When it was seen to go, that was
     /// when; else it is known only when it was asked.
-    fn learn_start(&mut self, known: &drives::Known, ledger: &Ledger, again: &Again) {
-        let Some(drive) = known.get(&again.drive) else { return };
+    fn learn_start(&mut self, parts: &Parts, again: &Again) {
+        let Some(drive) = parts.look.drives.get(&again.drive) else { return };
         let (asked, told) = again.between;
         let lost = |sign: &&Sign| {
             sign.event.what == Happening::Vanished && sign.event.at.plus(TOLD_AFTER) >= asked && sign.event.at <= told
         };
         let lost = self.of(&again.drive).rfind(lost);
         let by_hand = lost.and_then(|sign| sign.before).is_some_and(|before| before.muted)
-            || ledger.book.open().iter().any(|of| of.cause == Cause::TakenOut && of.drives.contains(&drive.place));
+            || parts.book.iter().any(|of| of.cause == Cause::TakenOut && of.drives.contains(&drive.place));
         if by_hand {
             return;
         }

@@ -3,6 +3,7 @@
 //! it has for long. Remembered over restarts: a sensor that is dead after a start was alive before.
 
 use super::drives;
+use super::learning::{Learns, Look, News};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -86,11 +87,11 @@ impl Source {
     }
 }
 
-impl Sources {
-    /// Takes in what can be read now; true when something can that could not before.
-    pub fn learn(&mut self, known: &drives::Known, snapshot: &Snapshot) -> bool {
+impl Learns<Look<'_>> for Sources {
+    /// Takes in what can be read now; what could not be read before is worth keeping.
+    fn learn(&mut self, &Look { snapshot, drives, .. }: &Look) -> News {
         let before = self.readable.len();
-        let found = found(known, snapshot);
+        let found = found(drives, snapshot);
         let listed: BTreeSet<Source> = found.iter().map(|found| found.source.clone()).collect();
         for Found { source, name, value } in found {
             match value {
@@ -115,9 +116,11 @@ impl Sources {
                 self.lacks(source, Lack { since: snapshot.taken, why, name });
             }
         }
-        self.readable.len() != before
+        News::kept(self.readable.len() != before)
     }
+}
 
+impl Sources {
     fn lacks(&mut self, source: Source, lack: Lack) {
         let since = self.missing.get(&source).map_or(lack.since, |known| known.since);
         self.missing.insert(source, Lack { since, ..lack });

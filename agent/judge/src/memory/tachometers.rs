@@ -1,11 +1,12 @@
 //! What each fan's tachometer can show and what the fan used to do, by drive level, remembered over restarts. Some chips
 //! read 0 for a fan that turns slowly, so a 0 is believed only at levels at which the tachometer has shown something.
 
+use super::learning::{Learns, Look, News};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Fan, Snapshot};
+use traylight_data::reading::Fan;
 use traylight_data::units::Rpm;
 
 /// A speed is the usual one once it was held this long (common practice, no source).
@@ -38,11 +39,11 @@ pub struct Tachometers {
     turning: BTreeMap<String, (Moment, u8)>,
     /// Since when each is seen to turn or to stand still, and when it was last looked at.
     #[serde(skip)]
-    looks: BTreeMap<String, Look>,
+    looks: BTreeMap<String, LastLook>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Look {
+struct LastLook {
     turns: bool,
     since: Moment,
     last: Moment,
@@ -65,11 +66,11 @@ struct Tachometer {
     rests: bool,
 }
 
-impl Tachometers {
-    /// Takes in the fans as they turn; true when something was learned that is worth keeping.
-    pub fn learn(&mut self, snapshot: &Snapshot) -> bool {
+impl Learns<Look<'_>> for Tachometers {
+    /// Takes in the fans as they turn.
+    fn learn(&mut self, look: &Look) -> News {
         let mut is_new = false;
-        for fan in &snapshot.fans {
+        for fan in &look.snapshot.fans {
             let Some(&speed) = fan.speed.get() else { continue };
             is_new |= self.learn_rest(fan, speed);
             let Some(level) = level(fan) else { continue };
@@ -97,15 +98,17 @@ impl Tachometers {
             let next = if is_held { (level, now, speed) } else { (level, since, lowest) };
             self.holding.insert(fan.key.clone(), next);
         }
-        is_new
+        News::kept(is_new)
     }
+}
 
+impl Tachometers {
     /// Takes in for how long a fan turns; true when that is worth keeping.
     fn learn_rest(&mut self, fan: &Fan, speed: Rpm) -> bool {
         let (now, turns) = (fan.speed.taken, speed.0 > 0 && !is_floor(fan));
         let before = self.looks.get(&fan.key).copied();
         let since = before.filter(|look| look.turns == turns).map_or(now, |look| look.since);
-        self.looks.insert(fan.key.clone(), Look { turns, since, last: now });
+        self.looks.insert(fan.key.clone(), LastLook { turns, since, last: now });
         let known = self.fans.entry(fan.key.clone()).or_default();
         if !turns {
             return now.since(since) >= A_REST && !known.turned.is_zero() && !std::mem::replace(&mut known.stood, true);

@@ -11,6 +11,11 @@ const NOISE: Duration = Duration::from_secs(1);
 /// For so long a drive that is listed need not be there (starting value, no source).
 const UNTRIED: Duration = Duration::from_secs(10);
 
+/// True when the machine was suspended between two looks, by how long it was so far at each.
+pub fn has_slept(before: Duration, now: Duration) -> bool {
+    now > before + NOISE
+}
+
 /// When the machine woke last in this boot, kept over restarts of the program.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Waking {
@@ -23,7 +28,7 @@ impl Waking {
     /// Takes in for how long the machine was suspended; true when it has woken since the last look.
     pub fn learn(&mut self, snapshot: &Snapshot) -> bool {
         let before = self.suspended.replace(snapshot.suspended);
-        let woke = before.is_some_and(|before| snapshot.suspended > before + NOISE);
+        let woke = before.is_some_and(|before| has_slept(before, snapshot.suspended));
         if woke {
             self.woke = Some(snapshot.taken);
         }

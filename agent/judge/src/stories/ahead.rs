@@ -1,7 +1,7 @@
 //! Stories of what lies ahead: volumes that will be full, and work that takes its time and has its risk.
 
 use super::{DAY, HOUR, MINUTE, Story};
-use crate::Memory;
+use crate::memory::Memory;
 use std::time::Duration;
 use traylight_data::reading::{Activity, ActivityKind, MemberState, Room, Snapshot};
 use traylight_data::units::Bytes;
@@ -11,17 +11,16 @@ const TB: u64 = 1_000_000_000_000;
 
 /// A box that was watched for ten days in which its songs took so much of 16 TB a day.
 fn filling(per_day: u64) -> Story {
-    let mut ledger = crate::memory::ledger::Ledger::default();
+    let mut story = Story::new();
     let mut snapshot =
         super::heron::snapshot(traylight_data::clock::Moment::default(), &super::story::scene(Duration::ZERO));
     for minute in 0..10 * DAY / MINUTE {
         let at = traylight_data::clock::Moment::after_boot(Duration::from_secs(minute * MINUTE));
         (snapshot.taken, snapshot.volumes[1].room.taken) = (at, at);
         room(&mut snapshot, 16 * TB - 10 * per_day - 5 * TB + per_day * (10 * DAY - minute * MINUTE) / DAY);
-        ledger.learn(&snapshot);
-        ledger.learn_fill(&snapshot);
+        story.memory.learn(&story.settings, &snapshot);
     }
-    Story { memory: Memory::with_ledger(ledger), ..Story::new() }
+    Story { memory: Memory::with_ledger(story.memory.ledger().clone()), ..story }
 }
 
 /// Sets what is free of the songs' volume.

@@ -1,7 +1,7 @@
 //! Stories of the board's supply, its processor, its own disk and memory, its restarts, and of the program itself.
 
 use super::{DAY, HOUR, MINUTE, Story};
-use crate::Memory;
+use crate::memory::Memory;
 use crate::memory::ledger::Ledger;
 use traylight_data::reading::{
     Blind, Event, Happening, Missing, Nominal, Part, Processor, Rail, Reading, Reason, Snapshot, Source, SystemDisk,

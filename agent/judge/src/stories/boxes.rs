@@ -2,7 +2,8 @@
 //! of the default configuration, which says where they are from.
 
 use super::{HOUR, MINUTE, Story, pull};
-use crate::{Memory, judge};
+use crate::judge;
+use crate::memory::Memory;
 use proptest::prelude::*;
 use std::time::Duration;
 use traylight_data::clock::Moment;

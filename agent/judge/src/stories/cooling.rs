@@ -1,7 +1,7 @@
 //! Stories of fans that get weak, of tachometers that cannot show slow fans, and of fans without one.
 
 use super::{DAY, HOUR, MINUTE, Story};
-use crate::Memory;
+use crate::memory::Memory;
 use std::time::Duration;
 use traylight_data::reading::{Fan, Power, Reading, Snapshot, Source, Traffic};
 use traylight_data::units::{BytesPerSecond, Celsius, Rpm};

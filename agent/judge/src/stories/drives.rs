@@ -2,7 +2,7 @@
 //! things happen to.
 
 use super::{DAY, HOUR, MINUTE, Story};
-use crate::Memory;
+use crate::memory::Memory;
 use traylight_data::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Snapshot, Source};
 use traylight_data::units::Celsius;
 

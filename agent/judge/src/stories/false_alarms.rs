@@ -2,7 +2,8 @@
 //! counters that begin anew. Each has a twin in which something is wrong and is told.
 
 use super::{DAY, HOUR, MINUTE, Story};
-use crate::{Memory, heat_limits};
+use crate::heat_limits;
+use crate::memory::Memory;
 use proptest::prelude::*;
 use traylight_data::reading::{
     Counter, Drive, DriveKind, OwnLimits, Power, Reading, Room, Snapshot, Source, Traffic, Volume, Writing,

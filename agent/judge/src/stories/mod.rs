@@ -15,6 +15,7 @@ mod devices;
 mod drives;
 mod false_alarms;
 mod kept;
+mod learning;
 mod members;
 mod pool_roll;
 mod pools;
@@ -27,8 +28,9 @@ mod two_pools;
 mod volumes;
 mod work;
 
+use crate::judge;
+use crate::memory::Memory;
 use crate::memory::ledger::Ledger;
-use crate::{Memory, judge};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;

@@ -1,7 +1,8 @@
 //! Stories of the first minutes after the machine has started: only what has not appeared yet is excused.
 
 use super::{Story, let_go, lose, pull};
-use crate::{Memory, judge};
+use crate::judge;
+use crate::memory::Memory;
 use std::time::Duration;
 use traylight_data::reading::{
     Blind, MemberState, Missing, PoolKind, PoolRunning, Reading, Reason, Snapshot, Source, Writing,

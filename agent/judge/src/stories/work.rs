@@ -2,7 +2,7 @@
 //! that are back and not used.
 
 use super::{DAY, HOUR, MINUTE, Story, let_go};
-use crate::Memory;
+use crate::memory::Memory;
 use std::time::Duration;
 use traylight_data::reading::{
     Activity, ActivityKind, LastCheck, MemberErrorKind, MemberErrors, MemberState, PoolRunning, Snapshot,

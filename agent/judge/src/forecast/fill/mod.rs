@@ -45,9 +45,6 @@ const OF_THE_SIZE: f64 = 0.01;
 pub struct Fill {
     /// By mount point.
     volumes: BTreeMap<String, Filling>,
-    /// True when something was learned that is worth keeping.
-    #[serde(skip)]
-    pub is_new: bool,
 }
 
 /// How one volume fills.
@@ -84,18 +81,21 @@ pub struct FullWhen {
 }
 
 impl Fill {
-    /// Takes in the room of every volume when the box has been watched for so long, over all restarts.
-    pub fn learn(&mut self, snapshot: &Snapshot, watched: Duration) {
+    /// Takes in the room of every volume when the box has been watched for so long, over all restarts; true when something
+    /// was learned that is worth keeping.
+    pub fn learn(&mut self, snapshot: &Snapshot, watched: Duration) -> bool {
+        let mut is_new = false;
         let today = day_of(watched);
         for volume in &snapshot.volumes {
             let Some(room) = volume.room.get() else { continue };
             // An old answer tells of another day.
             if snapshot.taken.since(volume.room.taken) < EVERY && self.has_place_for(&volume.mount, today) {
                 let anew = Filling { size: room.size, seen: today, days: Days::default(), trend: None };
-                self.is_new |= self.volumes.entry(volume.mount.clone()).or_insert(anew).learn(room, watched);
+                is_new |= self.volumes.entry(volume.mount.clone()).or_insert(anew).learn(room, watched);
             }
         }
         self.volumes.retain(|_, filling| today.saturating_sub(filling.seen) < LONGEST as u32);
+        is_new
     }
 
     /// When this volume, which has this room now, will be full. `None` when its days carry no trend: there are fewer

@@ -157,8 +157,7 @@ fn a_day_that_ended_is_worth_keeping_and_so_is_an_hour() {
     let mut kept = Vec::new();
     for minute in 0..=1440 {
         let watched = Duration::from_secs(60 * minute);
-        fill.learn(&snapshot(watched, SIZE, 500 * GB), watched);
-        if std::mem::take(&mut fill.is_new) {
+        if fill.learn(&snapshot(watched, SIZE, 500 * GB), watched) {
             kept.push(minute);
         }
     }

@@ -10,12 +10,9 @@
 
 mod fit;
 
-use crate::Memory;
-use crate::conditions::heat;
 use fit::Fit;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
-use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Drive, DriveKey, Power, Snapshot};
 use traylight_data::units::Celsius;
@@ -72,12 +69,6 @@ impl Known {
     pub fn of(&self, drive: &DriveKey, now: Moment, limit: Celsius) -> Option<Outlook> {
         self.curves.get(drive)?.outlook(now, limit)
     }
-}
-
-/// The outlooks of all drives that have one, each on the next limit above its temperature.
-pub fn outlooks(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> BTreeMap<DriveKey, Outlook> {
-    let of = |drive: &Drive| Some((drive.key.clone(), heat::outlook(settings, memory, snapshot, drive)?));
-    snapshot.drives.iter().filter_map(of).collect()
 }
 
 /// The readings of one course, oldest first, and the fit through them.

@@ -2,6 +2,7 @@
 //! right.
 
 use super::*;
+use crate::conditions::heat;
 use proptest::prelude::*;
 
 /// A sequence of pretended chance that is the same every time (the generator of Numerical Recipes, from memory).

@@ -2,7 +2,6 @@
 //! of the boot clock and nothing else (`clippy.toml` forbids clocks here).
 
 use super::Play;
-use crate::causes::key;
 use crate::judge;
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
@@ -74,8 +73,9 @@ fn story() -> impl Strategy<Value = String> {
 /// What holds, and the incidents that it belongs to.
 fn holds_together(play: &Play) {
     let verdict = play.verdict.as_ref().expect("there was a look");
-    let mut told: Vec<_> = verdict.incidents.iter().flat_map(|incident| &incident.conditions).map(key).collect();
-    let mut open: Vec<_> = verdict.conditions.iter().map(key).collect();
+    let mut told: Vec<_> =
+        verdict.incidents.iter().flat_map(|incident| &incident.conditions).map(Condition::key).collect();
+    let mut open: Vec<_> = verdict.conditions.iter().map(Condition::key).collect();
     told.sort();
     open.sort();
     assert_eq!(told, open, "each condition is in one incident, and none is in it that does not hold");
@@ -135,12 +135,12 @@ fn newest_message_names_all_that_holds(play: &Play) {
         let messages = messages(play, incident.id);
         for held in incident.conditions.iter().filter(|held| held.severity >= Severity::Warning) {
             let names = |message: &&&Incident| {
-                message.conditions.iter().any(|told| key(told) == key(held) && told.severity >= held.severity)
+                message.conditions.iter().any(|told| told.key() == held.key() && told.severity >= held.severity)
             };
             let is_named = messages.last().is_some_and(|newest| names(&newest));
             let is_old_news = messages.iter().filter(names).count() >= 3;
             assert!(is_named || is_old_news, "{held:?} is not told:\n{}", play.said().join("\n"));
-            let worse = |told: &Condition| key(told) == key(held) && lost(told) >= lost(held);
+            let worse = |told: &Condition| told.key() == held.key() && lost(told) >= lost(held);
             assert!(is_old_news || messages.iter().any(|message| message.conditions.iter().any(worse)), "{held:?}");
         }
     }

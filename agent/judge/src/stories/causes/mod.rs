@@ -22,8 +22,9 @@ mod words;
 mod worse;
 
 use super::{HOUR, MINUTE};
+use crate::judge;
+use crate::memory::Memory;
 use crate::memory::ledger::Ledger;
-use crate::{Memory, judge};
 use script::{Scene, Step};
 use std::collections::BTreeMap;
 use std::time::Duration;

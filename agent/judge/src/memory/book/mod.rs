@@ -1,9 +1,11 @@
 //! The open incidents, kept over restarts: which story a group of conditions continues, and what is new about it.
 
-use super::ends::ended;
-use super::fold::{Group, severity};
-use crate::causes::key;
-use crate::causes::view::TOGETHER;
+mod ends;
+pub mod group;
+
+use crate::kinds::TOGETHER;
+use ends::ended;
+use group::{Group, severity};
 use serde::{Deserialize, Serialize};
 use traylight_data::clock::Moment;
 use traylight_data::reading::DriveKey;
@@ -76,7 +78,7 @@ impl Book {
 
     /// The open incident that a condition belongs to.
     pub fn of(&self, condition: &Condition) -> Option<&Incident> {
-        self.open.iter().find(|incident| incident.conditions.iter().any(|known| key(known) == key(condition)))
+        self.open.iter().find(|incident| incident.conditions.iter().any(|known| known.key() == condition.key()))
     }
 
     /// True while messages are held back because somebody works on the box.
@@ -165,7 +167,7 @@ impl Book {
             groups.into_iter().partition(|group| !group.cause.is_named());
         for group in unexplained {
             let known = |condition: &Condition, incident: &Incident| {
-                incident.conditions.iter().any(|known| key(known) == key(condition))
+                incident.conditions.iter().any(|known| known.key() == condition.key())
             };
             let story = self.open.iter().find(|incident| group.conditions.iter().all(|one| known(one, incident)));
             match story.and_then(|incident| kept.iter_mut().find(|other| continues(incident, other))) {
@@ -200,7 +202,7 @@ fn succeeds(incident: &Incident, group: &Group) -> bool {
 /// True when a condition of one of these kinds is in both.
 fn shares(incident: &Incident, group: &Group, kinds: fn(Kind) -> bool) -> bool {
     let mut known = incident.conditions.iter().filter(|known| kinds(known.kind()));
-    known.any(|known| group.conditions.iter().any(|condition| key(condition) == key(known)))
+    known.any(|known| group.conditions.iter().any(|condition| condition.key() == known.key()))
 }
 
 /// True when a group is what is left of a story of several drives, and nothing has happened since that tells more of it:

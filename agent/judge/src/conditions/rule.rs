@@ -1,0 +1,13 @@
+//! What a rule is made of: a row of the table of rules.
+
+use crate::memory::Memory;
+use crate::track::Sight;
+use traylight_config::Settings;
+use traylight_data::reading::Snapshot;
+
+/// What makes a condition: a constant of this type in each file of a rule.
+#[derive(Debug)]
+pub struct Rule {
+    /// Looks at what is remembered and read, and says what it sees.
+    pub(crate) sights: fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>,
+}

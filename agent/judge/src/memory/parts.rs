@@ -1,0 +1,21 @@
+//! What the parts of the memory have learned from a look, for those that learn from them in turn.
+
+use super::book::Book;
+use super::counters::Counters;
+use super::learning::Look;
+use super::{pool_work, power_cycles};
+
+/// What is known once the parts have learned.
+#[derive(Debug, Clone, Copy)]
+pub struct Parts<'a> {
+    /// The look that they learned from.
+    pub look: Look<'a>,
+    /// What drives count.
+    pub counters: &'a Counters,
+    /// What they count of their starts.
+    pub power_cycles: &'a power_cycles::Known,
+    /// How the work on pools gets on.
+    pub work: &'a pool_work::Known,
+    /// The incidents that were open at the look before.
+    pub book: &'a Book,
+}

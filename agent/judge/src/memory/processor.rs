@@ -1,0 +1,27 @@
+//! When the processor slowed itself down last.
+
+use super::learning::{Learns, Look, News};
+use traylight_data::clock::Moment;
+
+/// What is remembered of a processor that slows itself down.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    count: Option<u64>,
+    /// When it did last.
+    pub last_slowed: Option<Moment>,
+}
+
+impl Learns<Look<'_>> for Known {
+    /// Takes in how often it did.
+    fn learn(&mut self, look: &Look) -> News {
+        let reading = look.snapshot.board.throttling.as_ref();
+        if let Some((reading, throttling)) = reading.and_then(|reading| Some((reading, reading.get()?))) {
+            let is_more = throttling.count.zip(self.count).is_some_and(|(now, before)| now > before);
+            if is_more || throttling.held_back == Some(true) {
+                self.last_slowed = Some(reading.taken);
+            }
+            self.count = throttling.count;
+        }
+        News::default()
+    }
+}

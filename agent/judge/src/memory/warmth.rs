@@ -1,0 +1,54 @@
+//! How warm each drive was over the last minutes.
+
+use super::airflow::awake;
+use super::learning::{Learns, Look, News};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use traylight_data::clock::Moment;
+use traylight_data::reading::DriveKey;
+
+const MINUTE: Duration = Duration::from_secs(60);
+/// The span over which a rise is looked at.
+pub const SPAN: Duration = Duration::from_secs(10 * 60);
+
+/// A drive that is less than so many degrees above the middle of its kind is not odd.
+pub const NOT_ODD: f64 = 5.0;
+
+/// The recent curve of each drive, oldest first.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    curves: BTreeMap<DriveKey, Vec<(Moment, f64)>>,
+}
+
+impl Learns<Look<'_>> for Known {
+    /// Takes in the temperatures that are new.
+    fn learn(&mut self, look: &Look) -> News {
+        let snapshot = look.snapshot;
+        for drive in awake(snapshot) {
+            let Some(celsius) = drive.temperature.get() else { continue };
+            let curve = self.curves.entry(drive.key.clone()).or_default();
+            if curve.last().is_none_or(|(last, _)| *last < drive.temperature.taken) {
+                curve.push((drive.temperature.taken, celsius.0));
+            }
+            // One reading from before the span stays, to measure from.
+            while curve.len() > 2 && snapshot.taken.since(curve[1].0) >= SPAN {
+                curve.remove(0);
+            }
+        }
+        News::default()
+    }
+}
+
+impl Known {
+    /// How much warmer a drive is than ten minutes ago; `None` until it was looked at for that long.
+    pub fn rise(&self, drive: &DriveKey) -> Option<f64> {
+        let curve = self.curves.get(drive)?;
+        let ((first, was), (last, is)) = (curve.first()?, curve.last()?);
+        (last.since(*first) >= SPAN - MINUTE).then_some(is - was)
+    }
+
+    /// True once it has told how warm it is.
+    pub fn was_told(&self, drive: &DriveKey) -> bool {
+        self.curves.contains_key(drive)
+    }
+}
