@@ -1,34 +1,12 @@
-//! The words for fans, the processor, the supply, the network, and what drives are plugged into. Pure; the rules that all
+//! The words for the processor, the supply, and what drives are plugged into. Pure; the rules that all
 //! words keep are in [`super::wording`].
 
 use super::tongue::{Places, Tongue};
-use super::wording::{Words, listed, whole};
+use super::wording::{Words, whole};
 use crate::reading::{ControllerKind, Nominal};
-use crate::units::{Celsius, Rpm, Volts};
-use crate::verdict::{ControllerFault, ControllerName, LinkFault, Place};
+use crate::units::{Celsius, Volts};
+use crate::verdict::ControllerName;
 use std::time::Duration;
-
-pub(super) fn fan_stopped(
-    fan: &str,
-    speed: Option<Rpm>,
-    by_fault_line: bool,
-    with_heat: bool,
-    tongue: Tongue,
-) -> Words {
-    let heat = if with_heat { tongue.plain("fan-stopped.heat") } else { "" };
-    let places: Places = &[("fan", &fan), ("heat", &heat)];
-    match (by_fault_line, speed) {
-        (true, _) => tongue.words("fan-stopped.fault-line", places),
-        (false, Some(speed)) => tongue.words("fan-stopped.tachometer", &[places, &[("speed", &speed)]].concat()),
-        (false, None) => tongue.words("fan-stopped.silent", places),
-    }
-}
-
-pub(super) fn airflow_suspected(drives: &[Place], above: f64, tongue: Tongue) -> Words {
-    let which = listed(drives, tongue).unwrap_or_else(|| tongue.plain("drive.several").to_owned());
-    let exactly = tongue.figure(format!("{above:.1}"));
-    tongue.words("fan-weak.airflow", &[("above", &whole(above)), ("above-exactly", &exactly), ("which", &which)])
-}
 
 pub(super) fn processor(now: Option<Celsius>, limit: Celsius, slowed: bool, tongue: Tongue) -> Words {
     let with = |key: &str| now.map(|now| tongue.say(key, &[("now", &now), ("limit", &limit)]));
@@ -80,31 +58,8 @@ pub(super) fn rail(nominal: Nominal, now: Volts, low: Volts, high: Volts, tongue
     tongue.words(section, places)
 }
 
-pub(super) fn controller(name: &ControllerName, drives: &[Place], what: &ControllerFault, tongue: Tongue) -> Words {
-    let controller = named(name, tongue);
-    let behind = listed(drives, tongue).map(|drives| tongue.say("controller.behind", &[("drives", &drives)]));
-    let behind = behind.unwrap_or_default();
-    let words = |section: &str, more: Places| {
-        let places: Places = &[("controller", &controller), ("behind", &behind)];
-        tongue.words(section, &[places, more].concat())
-    };
-    match what {
-        ControllerFault::Gone => words("controller.gone", &[]),
-        ControllerFault::AllOnes => words("controller.all-ones", &[]),
-        ControllerFault::NoDriver => words("controller.no-driver", &[]),
-        ControllerFault::BusErrors { corrected, within } => {
-            words("controller.bus-errors", &[("corrected", corrected), ("within", &tongue.span(*within))])
-        }
-        ControllerFault::SlowLane { now, best } => {
-            words("controller.slow-lane", &[("now", &tongue.figure(now)), ("best", &tongue.figure(best))])
-        }
-        ControllerFault::Resets { count, within } => {
-            words("controller.resets", &[("count", count), ("within", &tongue.span(*within))])
-        }
-    }
-}
-
-fn named(name: &ControllerName, tongue: Tongue) -> String {
+/// The controller in a sentence.
+pub(super) fn controller(name: &ControllerName, tongue: Tongue) -> String {
     let kind = match name.kind {
         Some(ControllerKind::Storage) => "controller.storage",
         Some(ControllerKind::Nvme) => "controller.nvme",
@@ -113,18 +68,4 @@ fn named(name: &ControllerName, tongue: Tongue) -> String {
     };
     let id = if name.id.is_empty() { String::new() } else { format!(" ({})", name.id) };
     tongue.say(kind, &[("key", &name.key), ("id", &id)])
-}
-
-pub(super) fn link(link: &str, what: LinkFault, tongue: Tongue) -> Words {
-    match what {
-        LinkFault::Down => tongue.words("link-trouble.down", &[("link", &link)]),
-        LinkFault::Slow { now, usual } => {
-            let (now, usual) = (tongue.figure(now), tongue.figure(usual));
-            tongue.words("link-trouble.slow", &[("link", &link), ("now", &now), ("usual", &usual)])
-        }
-        LinkFault::Unsteady { changes, within } => {
-            let within = tongue.span(within);
-            tongue.words("link-trouble.unsteady", &[("link", &link), ("changes", &changes), ("within", &within)])
-        }
-    }
 }

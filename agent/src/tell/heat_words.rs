@@ -1,9 +1,8 @@
 //! The words for a drive that is too warm, or will be if nothing changes. Pure; the rules that all words keep are in
 //! [`super::wording`].
 
-use super::drive_words::about;
 use super::tongue::{Places, Tongue};
-use super::wording::{Words, whole};
+use super::wording::{Words, named, pointed_at, whole};
 use crate::units::Celsius;
 use crate::verdict::{Outlook, Place, Reaches};
 use std::time::Duration;
@@ -77,4 +76,11 @@ impl Warm<'_> {
 fn about_minutes(duration: Duration) -> u64 {
     let minutes = duration.as_secs_f64() / 60.0;
     if minutes > 10.0 { 5 * (minutes / 5.0).round() as u64 } else { (minutes.round() as u64).max(1) }
+}
+
+/// The words of a section about one drive: with its name in a title, `tray`, and in a sentence, `drive`.
+fn about(section: &str, drive: &Place, tongue: Tongue, places: Places) -> Words {
+    let (tray, drive) = (named(drive, tongue), pointed_at(drive, tongue));
+    let names: Places = &[("tray", &tray), ("drive", &drive)];
+    tongue.words(section, &[names, places].concat())
 }

@@ -1,8 +1,10 @@
 //! That the tables of words and the sources fit together: every key is used, and every key that is used exists.
 #![allow(clippy::disallowed_methods, reason = "the sources are read for the keys that they use")]
 
+use super::fact_words;
 use super::tongue::Tongue;
-use crate::verdict::{Cause, Kind};
+use super::wording::tests::all;
+use crate::verdict::{Cause, Kind, Place};
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
@@ -29,12 +31,15 @@ fn quoted() -> BTreeSet<String> {
 fn every_key_is_used_and_every_key_that_is_used_exists() {
     let table = Tongue::English.keys();
     let mut used = quoted();
-    // Kinds and causes are found by their names in documents.
-    used.extend(Kind::ALL.iter().map(|kind| kind.id().to_owned()));
+    // Causes are found by their names in documents, kinds of condition by these and by their facts.
+    let place = Place { tray: Some("3".into()), serial: None, port: None };
+    let told: BTreeSet<String> = all(&place, "md0").iter().flat_map(fact_words::sections).collect();
+    used.extend(told.iter().cloned());
     let speaks = |cause: &&Cause| cause.is_named();
     used.extend(Cause::ALL.iter().filter(speaks).map(|cause| format!("cause.{}", cause.id())));
     let section = |key: &&'static str| key.rsplit_once('.').map(|(section, _)| section.trim_end_matches(".evidence"));
     let sections: BTreeSet<&str> = table.iter().filter_map(section).collect();
+    let phrases = Tongue::English.places();
     let is_used = |key: &str| {
         let Some((section, field)) = key.rsplit_once('.') else { return false };
         let evidence = section.strip_suffix(".evidence");
@@ -44,7 +49,14 @@ fn every_key_is_used_and_every_key_that_is_used_exists() {
         let below = format!("{section}.");
         let is_whole = fields.contains(&field) && used.iter().any(|text| text == section || text.starts_with(&below));
         let is_form = ["one", "many"].contains(&field) && used.contains(section);
-        used.contains(key) || is_whole || is_form
+        // What is told by its facts alone has phrases in its own section or below it, and cases have words.
+        let (owner, phrase) = match field {
+            "one" | "many" | "of" => section.rsplit_once('.').unwrap_or_default(),
+            _ => (section, field),
+        };
+        let is_told = told.iter().any(|told| format!("{told}.").starts_with(&format!("{owner}.")));
+        let is_word = told.contains(owner) && Kind::ALL.iter().all(|kind| !owner.starts_with(kind.id()));
+        used.contains(key) || is_whole || is_form || is_word || (is_told && phrases.contains(phrase))
     };
     let left_over: Vec<&str> = table.iter().copied().filter(|key| !is_used(key)).collect();
     assert_eq!(left_over, [""; 0], "nothing uses these");

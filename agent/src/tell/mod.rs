@@ -2,11 +2,10 @@
 
 mod board_words;
 pub mod box_state;
-mod box_words;
 pub mod cause_words;
 pub mod confirm;
-mod drive_words;
 pub mod evidence_words;
+mod fact_words;
 mod heat_words;
 pub mod incident_log;
 pub mod incident_words;

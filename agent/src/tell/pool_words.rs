@@ -2,7 +2,7 @@
 
 use super::tongue::{Places, Tongue};
 use super::wording::{Words, listed, named, pointed_at};
-use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Writing};
+use crate::reading::{ActivityKind, MemberRole};
 use crate::units::{Bytes, Percent, span};
 use crate::verdict::{Down, Estimate, MemberFault, Place, ReadRisk, SpaceLimit};
 use std::time::Duration;
@@ -129,17 +129,6 @@ pub(super) fn space(
     words
 }
 
-/// Which errors a pool counts.
-pub(super) fn errors_of(kind: MemberErrorKind, tongue: Tongue) -> &'static str {
-    tongue.plain(match kind {
-        MemberErrorKind::Read => "member-errors.read",
-        MemberErrorKind::Write => "member-errors.write",
-        MemberErrorKind::Flush => "member-errors.flush",
-        MemberErrorKind::Checksum => "member-errors.checksum",
-        MemberErrorKind::Generation => "member-errors.generation",
-    })
-}
-
 /// A device that a pool has and does without.
 pub(super) fn faulty(
     pool: &str,
@@ -167,13 +156,4 @@ pub(super) fn faulty(
     let name = drive.map_or_else(|| pool.to_owned(), |drive| named(drive, tongue));
     let drive = drive.map_or_else(|| device.to_owned(), |drive| pointed_at(drive, tongue));
     tongue.words(section, &[("pool", &pool), ("name", &name), ("drive", &drive), ("device", &device), ("role", &role)])
-}
-
-/// The section for a volume that does not take what is written.
-pub(super) fn readonly(writing: Writing) -> &'static str {
-    match writing {
-        Writing::Allowed | Writing::ReadOnly => "volume-readonly.set",
-        Writing::StoppedByError => "volume-readonly.stopped",
-        Writing::ShutDown => "volume-readonly.shut-down",
-    }
 }

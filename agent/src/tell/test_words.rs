@@ -80,11 +80,8 @@ pub fn in_short(test: SelfTest, tongue: Tongue) -> String {
 
 /// Which test it was.
 pub fn kind(kind: TestKind, tongue: Tongue) -> &'static str {
-    tongue.plain(match kind {
-        TestKind::Short => "self-test.short",
-        TestKind::Extended => "self-test.long",
-        TestKind::Other => "self-test.other",
-    })
+    let id: &str = kind.into();
+    tongue.plain(&format!("self-test.{id}"))
 }
 
 /// What will happen once the owner confirms it: several lines.

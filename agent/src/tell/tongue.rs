@@ -6,7 +6,7 @@ use crate::reading::{ActivityKind, Reason};
 use crate::units::span;
 use crate::verdict::{Estimate, Severity, Unit};
 use serde::{Deserialize, Serialize};
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::fmt::Display;
 use std::sync::LazyLock;
 use std::time::Duration;
@@ -44,14 +44,14 @@ impl Tongue {
 
     /// Words without places.
     pub fn plain(self, key: &str) -> &'static str {
-        let found = self.table().0.get(key);
+        let found = self.table().texts.get(key);
         debug_assert!(found.is_some(), "{self:?} has no words for `{key}`");
         found.map_or("?", String::as_str)
     }
 
     /// Words with their places filled in.
     pub fn say(self, key: &str, places: Places) -> String {
-        filled(self.plain(key), places)
+        filled(self.plain(key), &given(places)).unwrap_or_default()
     }
 
     /// Words that a number decides: its form for one or for many, the number itself in the place `n`.
@@ -62,19 +62,35 @@ impl Tongue {
 
     /// The words of a condition: those of its section and, where that has none, of the sections above it.
     pub(super) fn words(self, section: &str, places: Places) -> Words {
+        self.words_filled(section, &given(places))
+    }
+
+    /// The same with whatever fills the places; one without a filling stays empty.
+    pub(super) fn words_filled(self, section: &str, fill: Filling) -> Words {
+        let filled = |template| filled(template, &|place| Some(fill(place).unwrap_or_default())).unwrap_or_default();
         let text = |fields: &[&str]| self.nearest(section, fields).map_or("?", String::as_str);
-        let evidence = (0..).map_while(|line| self.nearest(section, &[format!("evidence.{line}").as_str()]));
+        let evidence = (0..).map_while(|line| self.text(section, &format!("evidence.{line}")));
         Words {
-            title: filled(text(&["title", "name"]), places),
-            name: filled(text(&["name"]), places),
-            sentence: filled(text(&["sentence"]), places),
+            title: filled(text(&["title", "name"])),
+            name: filled(text(&["name"])),
+            sentence: filled(text(&["sentence"])),
             brief: text(&["brief"]).to_owned(),
             off: self.off(section),
             leave_in: None,
-            advice: filled(text(&["advice"]), places),
-            warning: filled(text(&["warning"]), places),
-            evidence: evidence.map(|line| filled(line, places)).collect(),
+            advice: filled(text(&["advice"])),
+            warning: filled(text(&["warning"])),
+            evidence: evidence.map(filled).collect(),
         }
+    }
+
+    /// A text of the section or, where that has none, of the sections above it.
+    pub(super) fn text(self, section: &str, field: &str) -> Option<&'static str> {
+        self.nearest(section, &[field]).map(String::as_str)
+    }
+
+    /// True when the table has a section of this name.
+    pub(super) fn has_section(self, section: &str) -> bool {
+        self.table().sections.contains(section)
     }
 
     /// Whether the advice of a section begins with switching off.
@@ -88,7 +104,7 @@ impl Tongue {
 
     /// The first of these fields that the section has, else that a section above it has.
     fn nearest(self, section: &str, fields: &[&str]) -> Option<&'static String> {
-        let own = |section: &str| fields.iter().find_map(|field| self.table().0.get(&format!("{section}.{field}")));
+        let own = |section: &str| fields.iter().find_map(|field| self.table().texts.get(&format!("{section}.{field}")));
         own(section).or_else(|| section.rsplit_once('.').and_then(|(above, _)| self.nearest(above, fields)))
     }
 
@@ -152,21 +168,20 @@ impl Tongue {
 
     /// What a pool does besides serving.
     pub fn activity(self, activity: ActivityKind) -> &'static str {
-        self.plain(match activity {
-            ActivityKind::Idle | ActivityKind::Frozen => "activity.pause",
-            ActivityKind::Resync => "activity.resync",
-            ActivityKind::Rebuild => "activity.rebuild",
-            ActivityKind::Check => "activity.check",
-            ActivityKind::Repair => "activity.repair",
-            ActivityKind::Reshape => "activity.reshape",
-            ActivityKind::Balance => "activity.balance",
-        })
+        let id: &str = activity.into();
+        self.plain(&format!("activity.{id}"))
     }
 
     /// The keys of its table.
     #[cfg(test)]
     pub(super) fn keys(self) -> std::collections::BTreeSet<&'static str> {
-        self.table().0.keys().map(String::as_str).collect()
+        self.table().texts.keys().map(String::as_str).collect()
+    }
+
+    /// The names of the places of its texts, in small letters.
+    #[cfg(test)]
+    pub(super) fn places(self) -> std::collections::BTreeSet<String> {
+        self.table().texts.values().flat_map(|text| tests::places(text)).collect()
     }
 
     fn table(self) -> &'static Table {
@@ -177,9 +192,12 @@ impl Tongue {
     }
 }
 
-/// Texts by their keys.
+/// Texts by their keys, and the names of the sections.
 #[derive(Default)]
-struct Table(HashMap<String, String>);
+struct Table {
+    texts: HashMap<String, String>,
+    sections: HashSet<String>,
+}
 
 impl Table {
     /// The table in this file. The files are part of the program, and tests read them: none is broken here.
@@ -193,8 +211,9 @@ impl Table {
 
     fn put(&mut self, key: String, value: toml::Value) {
         match value {
-            toml::Value::String(text) => drop(self.0.insert(key, text)),
+            toml::Value::String(text) => drop(self.texts.insert(key, text)),
             toml::Value::Table(inner) => {
+                self.sections.insert(key.clone());
                 inner.into_iter().for_each(|(name, value)| self.put(format!("{key}.{name}"), value));
             }
             toml::Value::Array(lines) => {
@@ -205,32 +224,43 @@ impl Table {
     }
 }
 
-/// The template with its places filled in; what is put in is not looked at for places again.
-fn filled(template: &str, places: Places) -> String {
+/// What stands in a place, by its name in small letters; `None` for what there is not.
+pub(super) type Filling<'a> = &'a dyn Fn(&str) -> Option<String>;
+
+/// Fills places with what was given for them.
+fn given(places: Places<'_>) -> impl Fn(&str) -> Option<String> {
+    move |place| {
+        let given = places.iter().find(|(given, _)| *given == place);
+        debug_assert!(given.is_some(), "nothing was given for the place `{place}`");
+        Some(given.map(|(_, value)| value.to_string()).unwrap_or_default())
+    }
+}
+
+/// The template with its places filled in; what is put in is not looked at for places again. `None` when a place has no
+/// filling.
+pub(super) fn filled(template: &str, fill: Filling) -> Option<String> {
     let mut text = String::with_capacity(2 * template.len());
     let mut rest = template;
     while let Some((before, after)) = rest.split_once('{') {
         text.push_str(before);
         let (place, behind) = after.split_once('}').unwrap_or((after, ""));
-        text.push_str(&put_in(place, places));
+        text.push_str(&put_in(place, fill)?);
         rest = behind;
     }
     text.push_str(rest);
-    text
+    Some(text)
 }
 
 /// What stands in a place such as `tray`, `Tray` or `mount:9`.
-fn put_in(place: &str, places: Places) -> String {
+fn put_in(place: &str, fill: Filling) -> Option<String> {
     let (name, columns) = place.split_once(':').unwrap_or((place, ""));
-    let given = places.iter().find(|(given, _)| given.eq_ignore_ascii_case(name));
-    debug_assert!(given.is_some(), "nothing was given for the place `{place}`");
-    let value = given.map(|(_, value)| value.to_string()).unwrap_or_default();
+    let value = fill(&name.to_ascii_lowercase())?;
     let mut letters = value.chars();
-    match (columns.parse(), letters.next()) {
+    Some(match (columns.parse(), letters.next()) {
         (Ok(columns), _) => traylight_display::text::fit(&value, columns).into_owned(),
         (_, Some(first)) if name.starts_with(char::is_uppercase) => first.to_uppercase().chain(letters).collect(),
         _ => value,
-    }
+    })
 }
 
 #[cfg(test)]

@@ -3,10 +3,9 @@
 
 use super::heat_words::Warm;
 use super::pool_words::Degraded;
-use super::tongue::{Places, Tongue};
-use super::{board_words, box_words, drive_words, pool_words};
-use crate::verdict::{Condition, Finding, Place, PoolErrors, Scarce, Severity, WeakFan};
-use std::time::Duration;
+use super::tongue::Tongue;
+use super::{board_words, fact_words, pool_words};
+use crate::verdict::{Condition, Finding, Place, Severity};
 
 /// The words of a condition.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -112,72 +111,16 @@ pub fn listed(places: &[Place], tongue: Tongue) -> Option<String> {
     (!named.is_empty()).then(|| named.join(", "))
 }
 
+/// Most kinds are told by their facts alone; the others need arithmetic or a choice that no table can make.
 fn finding(finding: &Finding, tongue: Tongue) -> Words {
-    let on = |section: &str, drive: &Place, places: Places| drive_words::about(section, drive, tongue, places);
-    let words = |section: &str, places: Places| tongue.words(section, places);
-    let span = |time: &Duration| tongue.span(*time);
     match finding {
-        Finding::DriveGone { drive, pool, .. } => drive_words::gone(drive, pool.as_deref(), tongue),
         Finding::DriveHot { drive, now, limit, own_limit, others, is_alone, outlook } => {
             let (now, limit, own_limit) = (*now, *limit, *own_limit);
             let (others, is_alone, outlook) = (*others, *is_alone, *outlook);
             Warm { drive, now, limit, own_limit, others, is_alone, outlook }.words(tongue)
         }
-        Finding::DriveSaysFailing { drive, how } => drive_words::failing(drive, *how, tongue),
-        Finding::PendingOrUncorrectable { drive, total, grown, within }
-        | Finding::ReallocatedGrowth { drive, total, grown, within }
-        | Finding::SataCrcGrowth { drive, total, grown, within }
-        | Finding::DriveLostPower { drive, total, grown, within }
-        | Finding::DriveTimeouts { drive, total, grown, within } => {
-            let places: Places = &[("total", total), ("grown", grown), ("within", &span(within))];
-            on(finding.kind().id(), drive, places)
-        }
-        Finding::SsdWorn { drive, used } => on("ssd-worn", drive, &[("used", used)]),
-        Finding::DriveNotAnswering { drive, stalled } => {
-            on("drive-not-answering", drive, &[("stalled", &span(stalled))])
-        }
-        Finding::DriveFlapping { drive, losses, within } => {
-            on("drive-flapping", drive, &[("losses", losses), ("within", &span(within))])
-        }
-        Finding::DriveHotterThanPeers { drive, now, median } => {
-            on("drive-hotter-than-peers", drive, &[("now", now), ("degrees", &whole(now.0)), ("median", median)])
-        }
-        Finding::DrivesHeatingTogether { drives, rise, within } => {
-            let labels: Vec<String> = drives.iter().map(Place::label).collect();
-            let (labels, rise) = (labels.join(" "), whole(*rise));
-            let (within, count) = (span(within), drives.len());
-            let places: Places = &[("labels", &labels), ("rise", &rise), ("count", &count), ("within", &within)];
-            words("drives-heating-together", places)
-        }
-        Finding::DriveCold { drive, now, limit } => {
-            on("drive-cold", drive, &[("now", now), ("degrees", &whole(now.0)), ("limit", limit)])
-        }
-        Finding::TemperatureLost { drive, why, all } => {
-            let all = if *all { tongue.plain("temperature-lost.all") } else { "" };
-            on("temperature-lost", drive, &[("why", why), ("all", &all)])
-        }
-        Finding::SataSlow { drive, now, best } => {
-            on("sata-slow", drive, &[("now", &tongue.figure(now)), ("best", &tongue.figure(best))])
-        }
-        Finding::RecoveryTimeMismatch { drive, device, tries, patience, enough } => {
-            drive_words::recovery(drive, device, *tries, *patience, *enough, tongue)
-        }
-        Finding::DriveNewOrMoved { drive, from } => drive_words::new_or_moved(drive, from.as_deref(), tongue),
-        Finding::DriveBackNotUsed { drive, pool } => on("drive-back-not-used", drive, &[("pool", pool)]),
-        Finding::MemberErrors { pool, what: PoolErrors::OfMember { drive, errors, grown, within } } => {
-            let what = pool_words::errors_of(*errors, tongue);
-            let places: Places = &[("pool", pool), ("grown", grown), ("what", &what), ("within", &span(within))];
-            on("member-errors", drive, places)
-        }
         Finding::MemberFaulty { pool, drive, device, role, how } => {
             pool_words::faulty(pool, drive.as_ref(), device, *role, *how, tongue)
-        }
-        Finding::UsbSlow { drive, now, best, held } => {
-            let (now, best, held) = (tongue.figure(now), tongue.figure(best), span(held));
-            on("usb-slow", drive, &[("now", &now), ("best", &best), ("held", &held)])
-        }
-        Finding::DriveMissingAtStart { drive, missing, of } => {
-            on("drive-missing-at-start", drive, &[("missing", missing), ("of", of)])
         }
         Finding::PoolDegraded { pool, level, missing, of, spare, lost, offline, rebuilding, .. } => {
             let (missing, of, spare, rebuilding) = (*missing, *of, *spare, *rebuilding);
@@ -187,56 +130,15 @@ fn finding(finding: &Finding, tongue: Tongue) -> Words {
         Finding::PoolBusy { pool, activity, done, left, risk } => {
             pool_words::busy(pool, *activity, *done, *left, *risk, tongue)
         }
-        Finding::RebuildStalled { pool, activity, done, stood, least } => {
-            let at = done.map(|done| tongue.say("rebuild-stalled.at", &[("done", &done)])).unwrap_or_default();
-            let doing = tongue.activity(*activity);
-            let places: Places =
-                &[("pool", pool), ("doing", &doing), ("at", &at), ("stood", &span(stood)), ("least", &(least.0 / 1e6))];
-            words("rebuild-stalled", places)
-        }
-        Finding::Mismatches { pool, level, bytes } => {
-            words("mismatches", &[("pool", pool), ("level", level), ("bytes", &tongue.figure(bytes))])
-        }
-        Finding::CheckOverdue { pool, since, never, every } => {
-            let section = if *never { "check-overdue.never" } else { "check-overdue" };
-            words(section, &[("pool", pool), ("since", &span(since)), ("every", &span(every))])
-        }
-        Finding::MemberErrors { pool, what: PoolErrors::DataLost { pieces } } => {
-            words("member-errors.data-lost", &[("pool", pool), ("pieces", pieces)])
-        }
-        Finding::InodesOrMetadataLow { what: Scarce::Metadata { pool, unallocated, used } } => words(
-            "inodes-or-metadata-low.metadata",
-            &[("pool", pool), ("unallocated", &tongue.figure(unallocated)), ("used", used)],
-        ),
         Finding::SpaceLow { mount, free, size, share, limit, full_in, soon } => {
             pool_words::space(mount, (*free, *size, *share), limit.as_ref(), (*full_in, *soon), tongue)
-        }
-        Finding::VolumeReadonly { mount, writing } => words(pool_words::readonly(*writing), &[("mount", mount)]),
-        Finding::VolumeAbsent { mount, source } => words("volume-absent", &[("mount", mount), ("source", source)]),
-        Finding::VolumeErrors { mount, count } => words("volume-errors", &[("mount", mount), ("count", count)]),
-        Finding::InodesOrMetadataLow { what: Scarce::Files { mount, free, used } } => {
-            words("inodes-or-metadata-low.files", &[("mount", mount), ("free", free), ("used", used)])
-        }
-        Finding::FanStopped { fan, speed, by_fault_line, with_heat } => {
-            board_words::fan_stopped(fan, *speed, *by_fault_line, *with_heat, tongue)
-        }
-        Finding::FanWeak { what: WeakFan::Slow { fan, speed, usual, duty } } => {
-            words("fan-weak.slow", &[("fan", fan), ("speed", speed), ("usual", usual), ("duty", duty)])
-        }
-        Finding::FanWeak { what: WeakFan::Airflow { drives, above } } => {
-            board_words::airflow_suspected(drives, *above, tongue)
         }
         Finding::CpuHotThrottled { now, limit, slowed } => board_words::processor(*now, *limit, *slowed, tongue),
         Finding::Undervoltage { is_low, dips, longest, within, in_a_day } => {
             board_words::undervoltage(*is_low, (*dips, *longest, *within), *in_a_day, tongue)
         }
         Finding::RailOutOfRange { nominal, now, low, high } => board_words::rail(*nominal, *now, *low, *high, tongue),
-        Finding::ControllerTrouble { controller, drives, what } => {
-            board_words::controller(controller, drives, what, tongue)
-        }
-        Finding::LinkTrouble { link, what } => board_words::link(link, *what, tongue),
-        Finding::AgentAndAlerts { what } => box_words::agent(what, tongue),
-        Finding::BoxStorageAndRestart { what } => box_words::of_box(what, tongue),
+        of => fact_words::words(of, tongue),
     }
 }
 

@@ -101,9 +101,9 @@ facts_of! {
         /// A fan that should turn does not.
         FanStopped {
             fan: String,
-            speed: Option<Rpm>,
             /// True when the chip's own fault line says so.
             by_fault_line: bool,
+            speed: Option<Rpm>,
             /// True when drives are too warm as well.
             with_heat: bool,
         },

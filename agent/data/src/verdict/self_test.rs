@@ -14,7 +14,7 @@ facts_of! {
         Assessment,
         /// By a self-test that it failed and that no later one has undone.
         SelfTest {
-            kind: TestKind,
+            self_test: TestKind,
             /// The first sector that failed, where its record says which.
             failed_at_lba: Option<u64>,
             /// How many power-on hours ago, where its record tells.

@@ -188,12 +188,12 @@ impl About<'_> {
 fn failed_test(tests: &SelfTests) -> Option<SaysFailing> {
     let of_record = tests.standing_failure();
     let unknown = (tests.past.is_empty() && tests.now == SelfTest::Failed).then_some(SaysFailing::SelfTest {
-        kind: TestKind::Other,
+        self_test: TestKind::Other,
         failed_at_lba: None,
         age_hours: None,
     });
     let of_record = of_record.map(|PastTest { kind, failed_at_lba, age_hours, .. }| SaysFailing::SelfTest {
-        kind,
+        self_test: kind,
         failed_at_lba,
         age_hours,
     });
@@ -202,5 +202,5 @@ fn failed_test(tests: &SelfTests) -> Option<SaysFailing> {
 
 /// True for a passed test that looked at no less than the one by which the drive said that it fails.
 fn undoes(test: &PastTest, how: SaysFailing) -> bool {
-    matches!(how, SaysFailing::SelfTest { kind, .. } if test.undoes_failure_of(kind))
+    matches!(how, SaysFailing::SelfTest { self_test, .. } if test.undoes_failure_of(self_test))
 }

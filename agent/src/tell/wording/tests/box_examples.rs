@@ -47,6 +47,8 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         AgentFault::NotKept { why: name.to_owned() },
         AgentFault::NotKept { why: String::new() },
         AgentFault::EndedUnasked { times: 1 },
+        AgentFault::Unseen { what: Vec::new() },
+        AgentFault::NotConfirmed { ways: Vec::new() },
     ];
     let of_box = [
         BoxFault::UncleanRestart { times: 3 },
