@@ -65,7 +65,7 @@ macro_rules! section {
             pub(super) fn read(file: &mut $crate::reader::Section, name: &'static str) -> Self {
                 file.section(name, concat!($($section_about),*), |section| {
                     $(
-                        let $name = section.value(key!($(#[doc = $line])* $name = $shown, $kind $(, $about)?));
+                        let $name = section.given(key!($(#[doc = $line])* $name = $shown, $kind $(, $about)?));
                     )*
                     $(section.below(&$low, &$high);)*
                     $section { $($name: $name.value),* }

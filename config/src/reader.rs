@@ -77,7 +77,12 @@ fn read_section<'t, T>(
 
 impl<'t> Section<'_, 't> {
     /// Reads a key; an absent one has its default.
-    pub(crate) fn value<T: 'static>(&mut self, key: Key<T>) -> Given<T> {
+    pub(crate) fn value<T: 'static>(&mut self, key: Key<T>) -> T {
+        self.given(key).value
+    }
+
+    /// Reads a key whose place in the file is still asked for.
+    pub(crate) fn given<T: 'static>(&mut self, key: Key<T>) -> Given<T> {
         self.outline.entries.push(Entry::of(&key, key.shown, key.kind.rules.clone()));
         let default = key.kind.declared(key.shown);
         self.read(key, default)
@@ -92,7 +97,7 @@ impl<'t> Section<'_, 't> {
 
     /// Reads a key with [`Kind::or_empty`](crate::values::Kind::or_empty): an empty text counts as absent.
     pub(crate) fn unless_empty<T: 'static>(&mut self, key: Key<Option<T>>) -> Option<Given<T>> {
-        let Given { key, value, origin } = self.value(key);
+        let Given { key, value, origin } = self.given(key);
         value.map(|value| Given { key, value, origin })
     }
 

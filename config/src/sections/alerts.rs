@@ -49,19 +49,15 @@ pub struct Heartbeat {
 pub(super) fn read(section: &mut Section) -> Alerts {
     Alerts {
         quiet: quiet(section),
-        remind_every: section
-            .value(key!(
-                /// A critical condition that still holds is told again after this time.
-                remind_every = "24 h", time(HOUR..=7 * DAY),
-                "A critical condition that still holds is told again after this time: 1 h to 168 h."
-            ))
-            .value,
-        all_well_every_days: section
-            .value(key!(
-                /// Say that all is well every so many days: 1 to 31, 0 for never.
-                all_well_every_days = 0, whole(0..=31)
-            ))
-            .value,
+        remind_every: section.value(key!(
+            /// A critical condition that still holds is told again after this time.
+            remind_every = "24 h", time(HOUR..=7 * DAY),
+            "A critical condition that still holds is told again after this time: 1 h to 168 h."
+        )),
+        all_well_every_days: section.value(key!(
+            /// Say that all is well every so many days: 1 to 31, 0 for never.
+            all_well_every_days = 0, whole(0..=31)
+        )),
         heartbeat: heartbeat(section),
         ways: ways::read(section),
     }
@@ -87,9 +83,11 @@ fn heartbeat(section: &mut Section) -> Option<Heartbeat> {
         /// is not: nothing else can tell that a whole box is dead. Its certificate may need an authority of your own.
         heartbeat_url = "", web_address().or_empty(), "An address that is fetched while the box is watched. Empty: none."
     ));
-    let every = section
-        .value(key!(heartbeat_every = "15 min", time(HOUR / 60..=DAY), "How often it is fetched: 1 min to 24 h."))
-        .value;
+    let every = section.value(key!(
+        heartbeat_every = "15 min",
+        time(HOUR / 60..=DAY),
+        "How often it is fetched: 1 min to 24 h."
+    ));
     let ca_file = section
         .unless_empty(key!(
             heartbeat_ca_file = "",

@@ -46,11 +46,13 @@ fn button(section: &mut Section, places: &mut Vec<(String, u32)>) -> Button {
     let line = section.required(key!(line = 17, whole(0..=1023), "The line's number on the chip."));
     let uses =
         one_of([("next", ButtonDoes::Next), ("hold", ButtonDoes::Hold), ("acknowledge", ButtonDoes::Acknowledge)]);
-    let does = section
-        .value(key!(does = "next", uses, "What it is for. Pressed for longer than a second, \"next\" acknowledges."))
-        .value;
+    let does = section.value(key!(
+        does = "next",
+        uses,
+        "What it is for. Pressed for longer than a second, \"next\" acknowledges."
+    ));
     let levels = one_of([("low", true), ("high", false)]);
-    let pressed_is_low = section.value(key!(pressed = "low", levels, "What a press makes of the line.")).value;
+    let pressed_is_low = section.value(key!(pressed = "low", levels, "What a press makes of the line."));
     let place = (chip.clone(), line.value);
     if places.contains(&place) {
         section.wrong(

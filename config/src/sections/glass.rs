@@ -76,7 +76,7 @@ pub enum Brightness {
 /// The panel of `[panel]`, if there is one, and those of `[[panel.more]]`.
 pub(super) fn read(section: &mut Section) -> Vec<Glass> {
     let mut places = Vec::new();
-    let first = section.value(key!(
+    let first = section.given(key!(
         /// "none", a device file such as "/dev/i2c-1", or the name of an I2C adapter, which stays the same when
         /// the numbers of the device files move. Switch the power off before you plug or unplug a panel.
         bus = "none", bus_or_none()
@@ -95,28 +95,22 @@ pub(super) fn read(section: &mut Section) -> Vec<Glass> {
 }
 
 fn glass(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, u8)>) -> Option<Glass> {
-    let address = section
-        .value(key!(
-            /// 0x3C or 0x3D. Many panels have the same two printed as 0x78 and 0x7A; that is understood too.
-            address = 0x3C, address()
-        ))
-        .value;
-    let bus_speed_khz = section
-        .value(key!(
-            /// How fast its bus runs, in thousands of clocks a second, if it is not the usual 100: 10 to 1000. Only so
-            /// much is sent that the bus is free at least half of the time.
-            bus_speed_khz = 100, whole(10..=1000)
-        ))
-        .value;
-    let controller = section
-        .value(key!(
-            /// The chip behind the glass: "ssd1306" is the usual one, "sh1106" is on most with 1.3 inch (also on those
-            /// sold under another name: then the picture sits two pixels off and has snow at one edge), "ssd1309" on
-            /// most with 1.5 and 2.4 inch.
-            controller = "ssd1306", one_of(CONTROLLERS)
-        ))
-        .value;
-    let size = section.value(key!(
+    let address = section.value(key!(
+        /// 0x3C or 0x3D. Many panels have the same two printed as 0x78 and 0x7A; that is understood too.
+        address = 0x3C, address()
+    ));
+    let bus_speed_khz = section.value(key!(
+        /// How fast its bus runs, in thousands of clocks a second, if it is not the usual 100: 10 to 1000. Only so
+        /// much is sent that the bus is free at least half of the time.
+        bus_speed_khz = 100, whole(10..=1000)
+    ));
+    let controller = section.value(key!(
+        /// The chip behind the glass: "ssd1306" is the usual one, "sh1106" is on most with 1.3 inch (also on those
+        /// sold under another name: then the picture sits two pixels off and has snow at one edge), "ssd1309" on
+        /// most with 1.5 and 2.4 inch.
+        controller = "ssd1306", one_of(CONTROLLERS)
+    ));
+    let size = section.given(key!(
         /// Columns and rows of pixels: "128x64", with "ssd1306" also "128x32", "72x40" or "64x48".
         size = "128x64", one_of(SIZES)
     ));
@@ -126,20 +120,16 @@ fn glass(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
     if !controller.sizes().contains(&size.value) {
         section.wrong(&size, no_such_panel(controller, size.value));
     }
-    let rotation_degrees = section
-        .value(key!(
-            /// How far the panel is turned clockwise where it is built in, in degrees: 0 (pins at the top), 90, 180 or 270.
-            rotation = 0, rotation()
-        ))
-        .value;
+    let rotation_degrees = section.value(key!(
+        /// How far the panel is turned clockwise where it is built in, in degrees: 0 (pins at the top), 90, 180 or 270.
+        rotation = 0, rotation()
+    ));
     let brightnesses =
         one_of([("dim", Brightness::Dim), ("normal", Brightness::Normal), ("bright", Brightness::Bright)]);
-    let brightness = section
-        .value(key!(
-            /// "dim", "normal" or "bright". Dim wears the panel least.
-            brightness = "normal", brightnesses
-        ))
-        .value;
+    let brightness = section.value(key!(
+        /// "dim", "normal" or "bright". Dim wears the panel least.
+        brightness = "normal", brightnesses
+    ));
     let place = bus.value.clone()?;
     if places.contains(&(place.clone(), address)) {
         section.wrong(&bus, format!("found two panels at {address:#04X} of this bus, wanted one of them elsewhere"));

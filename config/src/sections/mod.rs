@@ -124,7 +124,7 @@ fn about_box(section: &mut Section) -> (Option<String>, Language, bool) {
         /// touches a tray begins with switching off. Advice about cables, cards and supplies always does.
         hot_swap = false, flag()
     ));
-    (name.value, language.value, hot_swap.value)
+    (name, language, hot_swap)
 }
 
 fn watch(section: &mut Section) -> Watch {

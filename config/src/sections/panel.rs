@@ -37,7 +37,7 @@ pub(super) fn read(section: &mut Section) -> Panel {
         page_seconds: section.value(key!(
             /// How long each page stays, in seconds: 3 to 60.
             page_seconds = 6, whole(3..=60)
-        )).value,
+        )),
         pages: section.list(key!(
             /// Which pages take turns, in this order. A page that has nothing to say is passed over.
             pages = ["state", "shelf", "pools", "room", "throughput", "cooling", "drives", "power", "network", "alerts", "box"],

@@ -206,12 +206,7 @@ fn way(section: &mut Section, names: &mut Seen, leads_to: fn(&mut Section) -> De
     section.different(&name, names);
     let least = section.value(key!(least = "warning", one_of(LEASTS), "Nothing less goes this way."));
     let about = key!(about = [], one_of(TOPICS), "What it is told of. Empty: everything.");
-    AlertWay {
-        name: name.value,
-        least: least.value,
-        about: section.list(about, 0..=TOPICS.len()),
-        leads_to: leads_to(section),
-    }
+    AlertWay { name: name.value, least, about: section.list(about, 0..=TOPICS.len()), leads_to: leads_to(section) }
 }
 
 fn mail(section: &mut Section) -> Destination {
@@ -221,7 +216,7 @@ fn mail(section: &mut Section) -> Destination {
         security,
         "When encryption begins: after a plain greeting, or from the first byte."
     );
-    let security = section.value(security).value;
+    let security = section.value(security);
     let server = section.required(key!(server = "mail.example.org", host(), "The mail server."));
     let port = port(section, if security == MailSecurity::Tls { 465 } else { 587 });
     let login = login(section);
@@ -267,7 +262,7 @@ fn webhook(section: &mut Section) -> Destination {
     Destination::Webhook(Webhook {
         url: url.value,
         headers,
-        content_type: content_type.value,
+        content_type,
         body: body.map(|body| body.value),
         token: token.map(|given| given.value),
         signing_key: signing_key.map(|given| given.value),
@@ -277,7 +272,7 @@ fn webhook(section: &mut Section) -> Destination {
 }
 
 fn mqtt(section: &mut Section) -> Destination {
-    let tls = section.value(key!(tls = true, flag(), "Whether the talk is encrypted.")).value;
+    let tls = section.value(key!(tls = true, flag(), "Whether the talk is encrypted."));
     let server = section.required(key!(server = "broker.example.org", host(), "The broker."));
     let port = port(section, if tls { 8883 } else { 1883 });
     let version = one_of([("3.1.1", MqttVersion::V311), ("5", MqttVersion::V5)]);
@@ -291,7 +286,7 @@ fn mqtt(section: &mut Section) -> Destination {
     Destination::Mqtt(Mqtt {
         server: server.value,
         port,
-        version: version.value,
+        version,
         tls,
         login,
         topic: topic.map(|topic| topic.value),
@@ -320,7 +315,7 @@ fn ca_file(section: &mut Section) -> Option<String> {
 
 fn time_limit(section: &mut Section) -> Duration {
     let range = Duration::from_secs(1)..=Duration::from_secs(300);
-    section.value(key!(time_limit = "30 s", time(range), "How long one delivery may take: 1 s to 300 s.")).value
+    section.value(key!(time_limit = "30 s", time(range), "How long one delivery may take: 1 s to 300 s."))
 }
 
 fn login(section: &mut Section) -> Option<Login> {
