@@ -4,6 +4,7 @@ use super::http::Exchange;
 use super::{Fault, Needs, Receipt, Sending, Way, is_here, secret};
 use crate::tell::letter::Letter;
 use crate::tell::letter_words::{clean, subject, text};
+use form_urlencoded::byte_serialize;
 use http_body_util::Full;
 use hyper::Request;
 use hyper::body::Bytes;
@@ -129,23 +130,10 @@ fn for_body(value: &str, content_type: &str, field: Field) -> String {
             let quoted = serde_json::Value::from(value).to_string();
             quoted[1..quoted.len() - 1].to_owned()
         }
-        "application/x-www-form-urlencoded" => form(value),
+        "application/x-www-form-urlencoded" => byte_serialize(value.as_bytes()).collect(),
         _ if field == Field::Text || field == Field::Json => value.to_owned(),
         _ => clean(value),
     }
-}
-
-/// As the values of a form are written (URL Standard, application/x-www-form-urlencoded).
-fn form(value: &str) -> String {
-    let mut written = String::new();
-    for byte in value.bytes() {
-        match byte {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'*' | b'-' | b'.' | b'_' => written.push(char::from(byte)),
-            b' ' => written.push('+'),
-            byte => drop(write!(written, "%{byte:02X}")),
-        }
-    }
-    written
 }
 
 #[cfg(test)]
@@ -169,11 +157,6 @@ mod tests {
         assert_eq!(signature(b"Jefe", b"what do ya want for nothing?"), wanted);
     }
 
-    #[test]
-    fn a_form_is_written_as_forms_are() {
-        assert_eq!(form("a b&c=d\u{e9}*-._~"), "a+b%26c%3Dd%C3%A9*-._%7E");
-    }
-
     fn filled(template: &str, content_type: &str, letter: &Letter) -> String {
         let file = format!("[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\nbody = '{template}'");
         let settings = traylight_config::settle(&file, "f").unwrap().alerts.ways.remove(0);
@@ -192,6 +175,8 @@ mod tests {
             prop_assert_eq!(read["all"]["messages"][0]["title"].as_str(), Some(title.as_str()));
             let form = filled("t={{title}}&x=1", "application/x-www-form-urlencoded", &letter);
             prop_assert_eq!(form.matches(['&', '=']).count(), 3);
+            let read = form_urlencoded::parse(form.as_bytes()).next().expect("a value");
+            prop_assert_eq!((&*read.0, &*read.1), ("t", title.as_str()));
             prop_assert_eq!(filled("{{title}}", "text/plain", &letter).lines().count().max(1), 1);
             let header = header_text(&title);
             prop_assert!(header.as_bytes().iter().all(|byte| (32..127).contains(byte)));
