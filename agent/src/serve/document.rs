@@ -1,14 +1,14 @@
 //! The state of the box as one JSON document, `"schema": 1`: what `look --json` prints and the state socket hands out.
 //! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
 
-use super::drive_part::{self, Drive};
+use super::drive_part::Drive;
 use super::incident_part::{self, Incident};
-use super::parts::{self, Board, Fan, Link, Temperature};
-use super::pool_part::{self, Pool};
-use super::supply_part::{self, Controller, Supply};
-use super::volume_part::{self, Union, Unmounted, Volume};
+use super::parts::{Board, Fan, Link, Temperature};
+use super::pool_part::Pool;
+use super::supply_part::{Controller, Supply};
+use super::volume_part::Volume;
 use crate::clock::Wall;
-use crate::reading::{Missing, Snapshot};
+use crate::reading::{Snapshot, Union, Unmounted};
 use crate::tell::limit_words::limits;
 use crate::tell::tongue::Tongue;
 use crate::tell::wording::words;
@@ -119,17 +119,17 @@ impl Document {
             standing: verdict.standing(),
             muted_left_s: verdict.muted_until.map(|until| until.since(verdict.at).as_secs()),
             unseen,
-            drives: snapshot.drives.iter().map(|drive| drive_part::drive(verdict, snapshot, drive)).collect(),
-            pools: snapshot.pools.iter().map(|pool| pool_part::pool(verdict, snapshot, pool)).collect(),
-            volumes: snapshot.volumes.iter().map(|volume| volume_part::volume(verdict, volume)).collect(),
-            unions: snapshot.unions.iter().map(volume_part::union).collect(),
-            unmounted: snapshot.unmounted.iter().map(volume_part::unmounted).collect(),
-            fans: snapshot.fans.iter().map(|fan| parts::fan(fan, verdict.fans.contains(&fan.key))).collect(),
-            temperatures: snapshot.temperatures.iter().map(parts::temperature).collect(),
-            supply: supply_part::supply(snapshot),
-            links: snapshot.links.iter().map(parts::link).collect(),
-            controllers: snapshot.controllers.iter().map(supply_part::controller).collect(),
-            board: parts::board(snapshot),
+            drives: snapshot.drives.iter().map(|drive| Drive::of(verdict, snapshot, drive)).collect(),
+            pools: snapshot.pools.iter().map(|pool| Pool::of(verdict, snapshot, pool)).collect(),
+            volumes: snapshot.volumes.iter().map(|volume| Volume::of(verdict, volume)).collect(),
+            unions: snapshot.unions.clone(),
+            unmounted: snapshot.unmounted.clone(),
+            fans: snapshot.fans.iter().map(|fan| Fan::of(fan, verdict.fans.contains(&fan.key))).collect(),
+            temperatures: snapshot.temperatures.iter().map(Temperature::of).collect(),
+            supply: Supply::of(snapshot),
+            links: snapshot.links.iter().map(Link::of).collect(),
+            controllers: snapshot.controllers.iter().map(Controller::of).collect(),
+            board: Board::of(snapshot),
             conditions: verdict.conditions.iter().map(|held| condition(held, settings, verdict, snapshot)).collect(),
             incidents: verdict
                 .incidents
@@ -173,11 +173,6 @@ fn condition(held: &Held, settings: &Settings, verdict: &Verdict, snapshot: &Sna
         advice: words.advice,
         do_not: words.warning,
     }
-}
-
-/// The reason, for the map of reasons.
-pub(super) fn reason(missing: &Missing) -> String {
-    missing.to_string()
 }
 
 #[cfg(test)]

@@ -1,161 +1,97 @@
-//! A drive in the document, and how a reading becomes one.
+//! A drive in the document.
 
-use super::document::{Reasons, reason};
-use super::outlook_part::{self, Outlook};
-use super::parts::{tray, value};
+use super::outlook_part::{Outlook, no_outlook};
+use super::part::part;
+use super::parts::tray;
 use crate::reading::{
     self, Bus, DriveKind, Health, LoggedError, PastTest, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot,
 };
-use crate::verdict;
-use serde::{Deserialize, Serialize};
+use crate::verdict::Verdict;
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-/// A physical drive.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Drive {
-    /// The label of its tray, if the configuration names one.
-    pub tray: Option<String>,
-    /// The kernel's name now; it moves between boots.
-    pub device: String,
-    /// Serial.
-    pub serial: Option<String>,
-    /// World wide name.
-    pub wwn: Option<String>,
-    /// Model.
-    pub model: Option<String>,
-    /// How it is attached.
-    pub bus: Bus,
-    /// What turns inside.
-    pub kind: DriveKind,
-    /// Where it is plugged.
-    pub port: Option<String>,
-    /// Whether it sleeps.
-    pub power: Option<Power>,
-    /// Capacity.
-    pub size_bytes: Option<u64>,
-    /// Temperature.
-    pub temperature_c: Option<f64>,
-    /// How old the temperature is.
-    pub temperature_age_s: Option<u64>,
-    /// Where the temperature is heading, should nothing change.
-    pub outlook: Option<Outlook>,
-    /// Data read from it per second.
-    pub read_bytes_per_s: Option<f64>,
-    /// Data written to it per second.
-    pub written_bytes_per_s: Option<f64>,
-    /// The speed of its SATA link.
-    pub link_speed_mbit_per_s: Option<u32>,
-    /// Commands that the kernel gave up waiting for since the drive appeared, and for a SATA drive also those that failed.
-    pub command_timeouts: Option<u64>,
-    /// How long the kernel waits for a command.
-    pub kernel_timeout_s: Option<u64>,
-    /// How long the drive may try before it says that it cannot.
-    pub recovery_limit_s: Option<f64>,
-    /// What the drive thinks of itself.
-    pub assessment: Option<SelfAssessment>,
-    /// What it counts, by name; names end in their unit.
-    pub counters: Option<BTreeMap<String, i64>>,
-    /// Its newest self-test, or the one that runs.
-    pub self_test: Option<SelfTest>,
-    /// How old that is.
-    pub self_test_age_s: Option<u64>,
-    /// What is worth knowing of the self-tests on its record, the newest first.
-    pub past_self_tests: Option<Vec<PastTest>>,
-    /// The newest error in its log; `null` without a reason when it never logged one.
-    pub newest_error: Option<LoggedError>,
-    /// What of its health could not be read, and why.
-    pub health_unread: Option<Vec<String>>,
-    /// When it told of its health.
-    pub health_age_s: Option<u64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
+const NO_NAME: &str = "not fitted: neither the kernel nor udev knows one";
+
+part! {
+    /// A physical drive.
+    pub struct Drive of (verdict: &Verdict, snapshot: &Snapshot, drive: &reading::Drive) where {
+        let age = |taken| snapshot.taken.since(taken).as_secs();
+        let traffic = drive.traffic.value.as_ref();
+        let health = drive.health.value.as_ref();
+        let self_tests = drive.self_tests.value.as_ref();
+        let outlook = verdict.outlooks.get(&drive.key);
+    } {
+        /// The label of its tray, if the configuration names one.
+        tray: is Option<String> = tray(verdict, drive);
+        /// The kernel's name now; it moves between boots.
+        device: is String = drive.device.clone();
+        /// Serial.
+        serial: known String = drive.serial.clone().ok_or(NO_NAME);
+        /// World wide name.
+        wwn: known String = drive.wwn.clone().ok_or(NO_NAME);
+        /// Model.
+        model: known String = drive.model.clone().ok_or(NO_NAME);
+        /// How it is attached.
+        bus: is Bus = drive.bus;
+        /// What turns inside.
+        kind: is DriveKind = drive.kind;
+        /// Where it is plugged.
+        port: is Option<String> = drive.port.clone();
+        /// Whether it sleeps.
+        power: known Power = drive.power.value.as_ref().copied();
+        /// Capacity.
+        size_bytes: known u64 = drive.size.value.as_ref().map(|bytes| bytes.0);
+        /// Temperature.
+        temperature_c: known f64 = drive.temperature.value.as_ref().map(|celsius| celsius.0);
+        /// How old the temperature is.
+        temperature_age_s: known u64 = drive.temperature.value.as_ref().map(|_| age(drive.temperature.taken));
+        /// Where the temperature is heading, should nothing change.
+        outlook: known Outlook = outlook.map(Outlook::of).ok_or_else(|| no_outlook(drive));
+        /// Data read from it per second.
+        read_bytes_per_s: known f64 = traffic.map(|traffic| traffic.inward.0);
+        /// Data written to it per second.
+        written_bytes_per_s: known f64 = traffic.map(|traffic| traffic.outward.0);
+        /// The speed of its SATA link.
+        link_speed_mbit_per_s: known u32 = drive.attachment.speed.value.as_ref().map(|speed| speed.0);
+        /// Commands that the kernel gave up waiting for since the drive appeared, and for a SATA drive also those that failed.
+        command_timeouts: known u64 = drive.attachment.timeouts.value.as_ref().copied();
+        /// How long the kernel waits for a command.
+        kernel_timeout_s: known u64 = drive.attachment.patience.value.as_ref().map(Duration::as_secs);
+        /// How long the drive may try before it says that it cannot.
+        recovery_limit_s: known f64 = recovery_limit(drive);
+        /// What the drive thinks of itself.
+        assessment: known SelfAssessment = health.and_then(|health| health.assessment.as_ref()).copied();
+        /// What it counts, by name; names end in their unit.
+        counters: known BTreeMap<String, i64> = health
+            .map(|health| health.counters.iter().map(|counter| (counter.name.clone(), counter.value)).collect());
+        /// Its newest self-test, or the one that runs.
+        self_test: known SelfTest = self_tests.map(|tests| tests.now);
+        /// How old that is.
+        self_test_age_s: known u64 = self_tests.map(|_| age(drive.self_tests.taken));
+        /// What is worth knowing of the self-tests on its record, the newest first.
+        past_self_tests: known Vec<PastTest> = self_tests.map(|tests| tests.past.clone());
+        /// The newest error in its log; `null` without a reason when it never logged one.
+        newest_error: maybe LoggedError = health.and_then(|health| health.newest_error.as_ref()).copied();
+        /// What of its health could not be read, and why.
+        health_unread: known Vec<String> = health.map(unread);
+        /// When it told of its health.
+        health_age_s: known u64 = health.map(|_| age(drive.health.taken));
+    }
 }
 
-/// What is `null` of a drive that has not told its health.
-const HEALTH: [&str; 7] =
-    ["assessment", "counters", "self_test", "newest_error", "recovery_limit_s", "health_unread", "health_age_s"];
+/// In seconds.
+fn recovery_limit(drive: &reading::Drive) -> Result<f64, String> {
+    let health = drive.health.value.as_ref();
+    match health.and_then(|health| health.recovery_limit.as_ref()).map_err(ToString::to_string)? {
+        RecoveryLimit::After(limit) => Ok(limit.as_secs_f64()),
+        RecoveryLimit::Off => Err("switched off: the drive tries for as long as it likes".to_owned()),
+    }
+}
 
 /// What could not be read in the talk that told the health, and that a later one broke off.
 fn unread(health: &Health) -> Vec<String> {
     let broke_off = health.broke_off.as_ref().map(|why| format!("the newest talk broke off: {why}"));
     health.unread.iter().cloned().chain(broke_off).collect()
-}
-
-pub(super) fn drive(verdict: &verdict::Verdict, snapshot: &Snapshot, drive: &reading::Drive) -> Drive {
-    let mut missing = Reasons::new();
-    let moved = value(&drive.traffic, &mut missing, &["read_bytes_per_s", "written_bytes_per_s"], |traffic| *traffic);
-    let temperature =
-        value(&drive.temperature, &mut missing, &["temperature_c", "temperature_age_s"], |celsius| celsius.0);
-    let power = value(&drive.power, &mut missing, &["power"], |power| *power);
-    let attachment = &drive.attachment;
-    let speed = value(&attachment.speed, &mut missing, &["link_speed_mbit_per_s"], |speed| speed.0);
-    let timeouts = value(&attachment.timeouts, &mut missing, &["command_timeouts"], |count| *count);
-    let patience = value(&attachment.patience, &mut missing, &["kernel_timeout_s"], Duration::as_secs);
-    let health = value(&drive.health, &mut missing, &HEALTH, Clone::clone);
-    let recovery_limit = match health.as_ref().map(|health| &health.recovery_limit) {
-        Some(Ok(RecoveryLimit::After(limit))) => Some(limit.as_secs_f64()),
-        Some(Ok(RecoveryLimit::Off)) => {
-            missing.insert("recovery_limit_s".into(), "switched off: the drive tries for as long as it likes".into());
-            None
-        }
-        Some(Err(why)) => {
-            missing.insert("recovery_limit_s".into(), reason(why));
-            None
-        }
-        None => None,
-    };
-    let assessment = health.as_ref().and_then(|health| {
-        missing.extend(health.assessment.as_ref().err().map(|why| ("assessment".to_owned(), reason(why))));
-        missing.extend(health.newest_error.as_ref().err().map(|why| ("newest_error".to_owned(), reason(why))));
-        health.assessment.as_ref().ok().copied()
-    });
-    let of_self_tests = ["self_test", "self_test_age_s", "past_self_tests"];
-    let self_tests = value(&drive.self_tests, &mut missing, &of_self_tests, Clone::clone);
-    let counted =
-        |health: &Health| health.counters.iter().map(|counter| (counter.name.clone(), counter.value)).collect();
-    for (key, absent) in
-        [("serial", drive.serial.is_none()), ("wwn", drive.wwn.is_none()), ("model", drive.model.is_none())]
-    {
-        if absent {
-            missing.insert(key.into(), "not fitted: neither the kernel nor udev knows one".into());
-        }
-    }
-    let outlook = verdict.outlooks.get(&drive.key).map(outlook_part::outlook);
-    if outlook.is_none() {
-        missing.insert("outlook".into(), outlook_part::no_outlook(drive));
-    }
-    Drive {
-        tray: tray(verdict, drive),
-        device: drive.device.clone(),
-        serial: drive.serial.clone(),
-        wwn: drive.wwn.clone(),
-        model: drive.model.clone(),
-        bus: drive.bus,
-        kind: drive.kind,
-        port: drive.port.clone(),
-        power,
-        size_bytes: value(&drive.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
-        temperature_c: temperature,
-        temperature_age_s: temperature.map(|_| snapshot.taken.since(drive.temperature.taken).as_secs()),
-        outlook,
-        read_bytes_per_s: moved.map(|traffic| traffic.inward.0),
-        written_bytes_per_s: moved.map(|traffic| traffic.outward.0),
-        link_speed_mbit_per_s: speed,
-        command_timeouts: timeouts,
-        kernel_timeout_s: patience,
-        recovery_limit_s: recovery_limit,
-        assessment,
-        counters: health.as_ref().map(counted),
-        self_test: self_tests.as_ref().map(|tests| tests.now),
-        self_test_age_s: self_tests.as_ref().map(|_| snapshot.taken.since(drive.self_tests.taken).as_secs()),
-        past_self_tests: self_tests.map(|tests| tests.past),
-        newest_error: health.as_ref().and_then(|health| health.newest_error.clone().ok()?),
-        health_unread: health.as_ref().map(unread),
-        health_age_s: health.map(|_| snapshot.taken.since(drive.health.taken).as_secs()),
-        missing,
-    }
 }
 
 #[cfg(test)]
@@ -176,7 +112,7 @@ mod tests {
         let settings = demo::settings().expect("the pretend box has settings");
         let (verdict, _) =
             judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &reading::Itself::default());
-        drive(&verdict, &snapshot, &snapshot.drives[0])
+        Drive::of(&verdict, &snapshot, &snapshot.drives[0])
     }
 
     #[test]

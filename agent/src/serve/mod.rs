@@ -7,6 +7,7 @@ pub mod drive_part;
 pub mod incident_part;
 pub mod listener;
 pub mod outlook_part;
+mod part;
 pub mod parts;
 pub mod pool_part;
 pub mod socket;

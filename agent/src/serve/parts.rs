@@ -1,7 +1,7 @@
-//! The parts of the document, and how readings become them.
+//! Small parts of the document: fans, temperatures, network ports, the machine itself.
 
-use super::document::{Reasons, reason};
-use crate::reading::{self, Reading, Snapshot};
+use super::part::part;
+use crate::reading::{self, Snapshot};
 use crate::verdict::{Estimate, Verdict};
 use serde::{Deserialize, Serialize};
 
@@ -28,167 +28,83 @@ impl Span {
     }
 }
 
-/// A fan channel.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Fan {
-    /// Chip and channel.
-    pub key: String,
-    /// The driver's name for it.
-    pub label: String,
-    /// True once it was seen turning, or is named as steady.
-    pub fitted: bool,
-    /// Speed.
-    pub speed_rpm: Option<u32>,
-    /// Drive level, 0 to 1.
-    pub duty_ratio: Option<f64>,
-    /// The chip's own fault line.
-    pub fault: bool,
-    /// Why a value is `null`.
-    pub missing: Reasons,
-}
-
-/// A temperature that belongs to no drive.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Temperature {
-    /// Chip and channel, or thermal zone.
-    pub key: String,
-    /// The driver's name for it.
-    pub label: String,
-    /// The value.
-    pub temperature_c: Option<f64>,
-    /// Where its maker or the firmware says that the end is.
-    pub critical_c: Option<f64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
-}
-
-/// A network port.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Link {
-    /// The kernel's name.
-    pub name: String,
-    /// Switched on, and its partner is seen.
-    pub up: Option<bool>,
-    /// Negotiated speed in megabits per second.
-    pub speed_mbps: Option<u32>,
-    /// Data received per second.
-    pub received_bytes_per_s: Option<f64>,
-    /// Data sent per second.
-    pub sent_bytes_per_s: Option<f64>,
-    /// How often it came or went since its driver was loaded.
-    pub changes: Option<u64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
-}
-
-/// The machine itself.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Board {
-    /// Host name.
-    pub host: String,
-    /// Model; empty when nobody says.
-    pub model: String,
-    /// Kernel release.
-    pub kernel: String,
-    /// Address.
-    pub address: Option<String>,
-    /// How long it is up.
-    pub up_s: u64,
-    /// Load average over one minute, in tasks.
-    pub load_one_minute: Option<f64>,
-    /// Processors.
-    pub processors: Option<u32>,
-    /// Memory fitted.
-    pub memory_bytes: Option<u64>,
-    /// Memory that could still be given out.
-    pub memory_available_bytes: Option<u64>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
-}
-
-/// A value, with its reason noted under each of the keys when there is none.
-pub(super) fn value<T, U>(
-    reading: &Reading<T>,
-    missing: &mut Reasons,
-    keys: &[&str],
-    of: impl Fn(&T) -> U,
-) -> Option<U> {
-    if let Err(why) = &reading.value {
-        missing.extend(keys.iter().map(|&key| (key.to_owned(), reason(why))));
-    }
-    reading.get().map(of)
-}
-
-pub(super) fn fan(fan: &reading::Fan, fitted: bool) -> Fan {
-    let mut missing = Reasons::new();
-    if fan.duty.is_none() {
-        missing.insert("duty_ratio".into(), "not fitted: the chip has no output of this number".into());
-    }
-    Fan {
-        key: fan.key.clone(),
-        label: fan.label.clone(),
-        fitted,
-        speed_rpm: value(&fan.speed, &mut missing, &["speed_rpm"], |speed| speed.0),
-        duty_ratio: fan.duty,
-        fault: fan.fault,
-        missing,
+part! {
+    /// A fan channel.
+    pub struct Fan of (fan: &reading::Fan, fitted: bool) {
+        /// Chip and channel.
+        key: is String = fan.key.clone();
+        /// The driver's name for it.
+        label: is String = fan.label.clone();
+        /// True once it was seen turning, or is named as steady.
+        fitted: is bool = fitted;
+        /// Speed.
+        speed_rpm: known u32 = fan.speed.value.as_ref().map(|speed| speed.0);
+        /// Drive level, 0 to 1.
+        duty_ratio: known f64 = fan.duty.ok_or("not fitted: the chip has no output of this number");
+        /// The chip's own fault line.
+        fault: is bool = fan.fault;
     }
 }
 
-pub(super) fn temperature(sensor: &reading::Temperature) -> Temperature {
-    let mut missing = Reasons::new();
-    if sensor.critical.is_none() {
-        missing.insert("critical_c".into(), "not fitted: it states no end".into());
-    }
-    Temperature {
-        key: sensor.key.clone(),
-        label: sensor.label.clone(),
-        temperature_c: value(&sensor.value, &mut missing, &["temperature_c"], |celsius| celsius.0),
-        critical_c: sensor.critical.map(|celsius| celsius.0),
-        missing,
-    }
-}
-
-pub(super) fn link(link: &reading::Link) -> Link {
-    let mut missing = Reasons::new();
-    let moved = value(&link.traffic, &mut missing, &["received_bytes_per_s", "sent_bytes_per_s"], |traffic| *traffic);
-    if link.changes.is_none() {
-        missing.insert("changes".into(), "not fitted: this kernel does not count them".into());
-    }
-    Link {
-        name: link.name.clone(),
-        up: value(&link.up, &mut missing, &["up"], |up| *up),
-        speed_mbps: value(&link.speed, &mut missing, &["speed_mbps"], |speed| speed.0),
-        received_bytes_per_s: moved.map(|traffic| traffic.inward.0),
-        sent_bytes_per_s: moved.map(|traffic| traffic.outward.0),
-        changes: link.changes,
-        missing,
+part! {
+    /// A temperature that belongs to no drive.
+    pub struct Temperature of (sensor: &reading::Temperature) {
+        /// Chip and channel, or thermal zone.
+        key: is String = sensor.key.clone();
+        /// The driver's name for it.
+        label: is String = sensor.label.clone();
+        /// The value.
+        temperature_c: known f64 = sensor.value.value.as_ref().map(|celsius| celsius.0);
+        /// Where its maker or the firmware says that the end is.
+        critical_c: known f64 = sensor.critical.map(|celsius| celsius.0).ok_or("not fitted: it states no end");
     }
 }
 
-pub(super) fn board(snapshot: &Snapshot) -> Board {
-    let board = &snapshot.board;
-    let mut missing = Reasons::new();
-    let keys = ["load_one_minute", "processors", "memory_bytes", "memory_available_bytes"];
-    let load = board.load.as_ref().and_then(|reading| value(reading, &mut missing, &keys, |load| *load));
-    if board.address.is_none() {
-        missing.insert("address".into(), "not fitted: no port has an address that others could reach".into());
+part! {
+    /// A network port.
+    pub struct Link of (link: &reading::Link) where {
+        let traffic = link.traffic.value.as_ref();
+    } {
+        /// The kernel's name.
+        name: is String = link.name.clone();
+        /// Switched on, and its partner is seen.
+        up: known bool = link.up.value.as_ref().copied();
+        /// Negotiated speed in megabits per second.
+        speed_mbps: known u32 = link.speed.value.as_ref().map(|speed| speed.0);
+        /// Data received per second.
+        received_bytes_per_s: known f64 = traffic.map(|traffic| traffic.inward.0);
+        /// Data sent per second.
+        sent_bytes_per_s: known f64 = traffic.map(|traffic| traffic.outward.0);
+        /// How often it came or went since its driver was loaded.
+        changes: known u64 = link.changes.ok_or("not fitted: this kernel does not count them");
     }
-    Board {
-        host: board.name.clone(),
-        model: board.model.clone(),
-        kernel: board.kernel.clone(),
-        address: board.address.clone(),
-        up_s: snapshot.taken.since_boot().as_secs(),
-        load_one_minute: load.map(|load| load.one_minute),
-        processors: load.map(|load| load.processors),
-        memory_bytes: load.map(|load| load.memory.0),
-        memory_available_bytes: load.map(|load| load.memory_available.0),
-        missing,
+}
+
+part! {
+    /// The machine itself.
+    pub struct Board of (snapshot: &Snapshot) where {
+        let board = &snapshot.board;
+        let load = board.load.as_ref().map(|load| load.value.as_ref()).transpose();
+    } {
+        /// Host name.
+        host: is String = board.name.clone();
+        /// Model; empty when nobody says.
+        model: is String = board.model.clone();
+        /// Kernel release.
+        kernel: is String = board.kernel.clone();
+        /// Address.
+        address: known String =
+            board.address.clone().ok_or("not fitted: no port has an address that others could reach");
+        /// How long it is up.
+        up_s: is u64 = snapshot.taken.since_boot().as_secs();
+        /// Load average over one minute, in tasks.
+        load_one_minute: maybe f64 = load.map(|load| Some(load?.one_minute));
+        /// Processors.
+        processors: maybe u32 = load.map(|load| Some(load?.processors));
+        /// Memory fitted.
+        memory_bytes: maybe u64 = load.map(|load| Some(load?.memory.0));
+        /// Memory that could still be given out.
+        memory_available_bytes: maybe u64 = load.map(|load| Some(load?.memory_available.0));
     }
 }
 

@@ -1,47 +1,60 @@
 //! A pool in the document.
 
-use super::document::Reasons;
-use super::parts::{Span, tray, value};
+use super::part::part;
+use super::parts::{Span, tray};
 use crate::reading::{self, ActivityKind, AfterCrash, MemberErrorKind, MemberState, PoolKind, PoolRunning, Snapshot};
-use crate::verdict::Verdict;
+use crate::units::Bytes;
+use crate::verdict::{Redundancy, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// Drives that hold data together.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Pool {
-    /// The kernel's name.
-    pub name: String,
-    /// Which software holds it together.
-    pub kind: PoolKind,
-    /// Layout.
-    pub level: Option<String>,
-    /// How it stands.
-    pub state: Option<PoolState>,
-    /// How many members a whole pool has.
-    pub wanted: Option<u32>,
-    /// How many more members it can lose whichever they are.
-    pub spare_losses: Option<u32>,
-    /// Its members.
-    pub members: Vec<Member>,
-    /// What it does besides its work.
-    pub activity: Activity,
-    /// Usable size.
-    pub size_bytes: Option<u64>,
-    /// What did not agree when its redundancy was compared last; `null` while that runs, or if it never did.
-    pub mismatch_bytes: Option<u64>,
-    /// How long ago its redundancy was last compared as a whole, by its own record; `null` when there is none or the clock
-    /// was not set.
-    pub last_check_s: Option<u64>,
-    /// Pieces of data that are lost for good, by the pool's own count.
-    pub lost_data: Option<u64>,
-    /// What it does after an unclean stop.
-    pub after_crash: Option<AfterCrash>,
-    /// Room for metadata, where that can run out by itself.
-    pub metadata: Option<MetadataRoom>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
+part! {
+    /// Drives that hold data together.
+    pub struct Pool of (verdict: &Verdict, snapshot: &Snapshot, pool: &reading::Pool) where {
+        let judged = verdict.pools.get(&pool.key);
+        let level = level(pool);
+    } {
+        /// The kernel's name.
+        name: is String = pool.name.clone();
+        /// Which software holds it together.
+        kind: is PoolKind = pool.kind;
+        /// Layout.
+        level: known String = level.map(str::to_owned);
+        /// How it stands.
+        state: known PoolState = state(pool, judged);
+        /// How many members a whole pool has.
+        wanted: known u32 = level.map(|_| pool.wanted);
+        /// How many more members it can lose whichever they are.
+        spare_losses: maybe u32 = level.map(|_| Some(judged?.spare));
+        /// Its members.
+        members: is Vec<Member> =
+            pool.members.iter().map(|member| Member::of(verdict, snapshot, judged, member)).collect();
+        /// What it does besides its work.
+        activity: is Activity = Activity {
+            kind: pool.activity.kind,
+            done_ratio: pool.activity.done,
+            speed_bytes_per_s: pool.activity.speed.map(|speed| speed.0),
+            left_s: pool.activity.left.map(|left| left.as_secs()),
+            left: verdict.work_left.get(&pool.key).map(Span::of),
+        };
+        /// Usable size.
+        size_bytes: known u64 = pool.size.value.as_ref().map(|bytes| bytes.0);
+        /// What did not agree when its redundancy was compared last; `null` while that runs, or if it never did.
+        mismatch_bytes: is Option<u64> = pool.mismatches.map(|sectors| Bytes::from_sectors(sectors).0);
+        /// How long ago its redundancy was last compared as a whole, by its own record; `null` when there is none or the clock
+        /// was not set.
+        last_check_s: is Option<u64> = pool.last_check.and_then(|check| check.ago).map(|ago| ago.as_secs());
+        /// Pieces of data that are lost for good, by the pool's own count.
+        lost_data: is Option<u64> = pool.lost_data;
+        /// What it does after an unclean stop.
+        after_crash: is Option<AfterCrash> = pool.after_crash;
+        /// Room for metadata, where that can run out by itself.
+        metadata: is Option<MetadataRoom> = pool.metadata.map(|room| MetadataRoom {
+            unallocated_bytes: room.unallocated.0,
+            size_bytes: room.total.0,
+            used_bytes: room.used.0,
+        });
+    }
 }
 
 /// How a pool stands.
@@ -103,29 +116,8 @@ pub struct MetadataRoom {
     pub used_bytes: u64,
 }
 
-pub(super) fn pool(verdict: &Verdict, snapshot: &Snapshot, pool: &reading::Pool) -> Pool {
-    let mut missing = Reasons::new();
-    let running = value(&pool.running, &mut missing, &["state"], |running| *running);
-    let judged = verdict.pools.get(&pool.key);
-    if judged.is_none() {
-        missing.insert("state".into(), "not asked: it was not judged yet".into());
-    }
-    let state = running.zip(judged).map(|(_, judged)| match pool.activity.kind {
-        _ if judged.down.is_some() => PoolState::Down,
-        ActivityKind::Rebuild => PoolState::Rebuilding,
-        _ if judged.lost > 0 => PoolState::Degraded,
-        _ => PoolState::Whole,
-    });
-    let no_level = pool.level.is_empty();
-    if no_level {
-        let keys = ["level", "wanted", "spare_losses"];
-        let why = match running {
-            Some(PoolRunning::Running) => "not asked: the pool has not told it yet",
-            _ => "not fitted: the pool is not started",
-        };
-        missing.extend(keys.map(|key| (key.to_owned(), why.to_owned())));
-    }
-    let member = |member: &reading::Member| {
+impl Member {
+    fn of(verdict: &Verdict, snapshot: &Snapshot, judged: Option<&Redundancy>, member: &reading::Member) -> Self {
         let drive = snapshot.drives.iter().find(|drive| drive.device == member.drive_device);
         Member {
             tray: drive.and_then(|drive| tray(verdict, drive)),
@@ -135,34 +127,26 @@ pub(super) fn pool(verdict: &Verdict, snapshot: &Snapshot, pool: &reading::Pool)
                 && member.slot.zip(judged).is_some_and(|(slot, judged)| judged.vital.contains(&slot)),
             errors: member.errors.iter().map(|errors| (errors.kind, errors.count)).collect(),
         }
-    };
-    Pool {
-        name: pool.name.clone(),
-        kind: pool.kind,
-        level: (!no_level).then(|| pool.level.clone()),
-        state,
-        wanted: (!no_level).then_some(pool.wanted),
-        spare_losses: judged.filter(|_| !no_level).map(|judged| judged.spare),
-        members: pool.members.iter().map(member).collect(),
-        activity: Activity {
-            kind: pool.activity.kind,
-            done_ratio: pool.activity.done,
-            speed_bytes_per_s: pool.activity.speed.map(|speed| speed.0),
-            left_s: pool.activity.left.map(|left| left.as_secs()),
-            left: verdict.work_left.get(&pool.key).map(Span::of),
-        },
-        size_bytes: value(&pool.size, &mut missing, &["size_bytes"], |bytes| bytes.0),
-        mismatch_bytes: pool.mismatches.map(|sectors| crate::units::Bytes::from_sectors(sectors).0),
-        last_check_s: pool.last_check.and_then(|check| check.ago).map(|ago| ago.as_secs()),
-        lost_data: pool.lost_data,
-        after_crash: pool.after_crash,
-        metadata: pool.metadata.map(|room| MetadataRoom {
-            unallocated_bytes: room.unallocated.0,
-            size_bytes: room.total.0,
-            used_bytes: room.used.0,
-        }),
-        missing,
     }
+}
+
+fn level(pool: &reading::Pool) -> Result<&str, &'static str> {
+    match (pool.level.as_str(), pool.running.get()) {
+        ("", Some(PoolRunning::Running)) => Err("not asked: the pool has not told it yet"),
+        ("", _) => Err("not fitted: the pool is not started"),
+        (level, _) => Ok(level),
+    }
+}
+
+fn state(pool: &reading::Pool, judged: Option<&Redundancy>) -> Result<PoolState, String> {
+    let judged = judged.ok_or("not asked: it was not judged yet")?;
+    pool.running.value.as_ref().map_err(ToString::to_string)?;
+    Ok(match pool.activity.kind {
+        _ if judged.down.is_some() => PoolState::Down,
+        ActivityKind::Rebuild => PoolState::Rebuilding,
+        _ if judged.lost > 0 => PoolState::Degraded,
+        _ => PoolState::Whole,
+    })
 }
 
 fn member_state(state: MemberState) -> &'static str {

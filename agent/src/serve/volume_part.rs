@@ -1,95 +1,38 @@
 //! A volume in the document.
 
-use super::document::Reasons;
-use super::parts::{Span, value};
+use super::part::part;
+use super::parts::Span;
 use crate::reading::{self, Writing};
 use crate::verdict::Verdict;
-use serde::{Deserialize, Serialize};
 
-/// A mounted file system.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Volume {
-    /// Where.
-    pub mount: String,
-    /// File system type.
-    pub file_system: String,
-    /// What is mounted.
-    pub source: String,
-    /// Whether it can be written to.
-    pub writing: Writing,
-    /// Size.
-    pub size_bytes: Option<u64>,
-    /// What ordinary users can still fill.
-    pub free_bytes: Option<u64>,
-    /// What is filled.
-    pub used_bytes: Option<u64>,
-    /// What only root can still fill.
-    pub reserved_bytes: Option<u64>,
-    /// How many files it can hold; `null` without a reason where their number has no limit.
-    pub files: Option<u64>,
-    /// How many more files ordinary users can make.
-    pub files_free: Option<u64>,
-    /// Errors that the file system has written down in itself; `null` where it does not.
-    pub errors: Option<u64>,
-    /// When it will be full by the trend of its days, which are days of watching; `null` while they carry none.
-    pub full_in: Option<Span>,
-    /// Why a value is `null`.
-    pub missing: Reasons,
-}
-
-/// A mount that shows several folders as one.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Union {
-    /// Where.
-    pub mount: String,
-    /// File system type.
-    pub file_system: String,
-    /// The folders.
-    pub branches: Vec<String>,
-}
-
-pub(super) fn union(union: &reading::Union) -> Union {
-    let reading::Union { mount, file_system, branches } = union.clone();
-    Union { mount, file_system, branches }
-}
-
-/// A file system that should be mounted and is not.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Unmounted {
-    /// Where it should be.
-    pub mount: String,
-    /// What should be mounted there.
-    pub source: String,
-}
-
-pub(super) fn volume(verdict: &Verdict, volume: &reading::Volume) -> Volume {
-    let mut missing = Reasons::new();
-    let keys = ["size_bytes", "free_bytes", "used_bytes", "reserved_bytes", "files", "files_free"];
-    let room = value(&volume.room, &mut missing, &keys, |room| *room);
-    let full_in = verdict.full_in.get(&volume.mount).map(Span::of);
-    if full_in.is_none() {
-        missing.insert("full_in".into(), "its days carry no trend yet".into());
+part! {
+    /// A mounted file system.
+    pub struct Volume of (verdict: &Verdict, volume: &reading::Volume) where {
+        let room = volume.room.value.as_ref();
+    } {
+        /// Where.
+        mount: is String = volume.mount.clone();
+        /// File system type.
+        file_system: is String = volume.file_system.clone();
+        /// What is mounted.
+        source: is String = volume.source.clone();
+        /// Whether it can be written to.
+        writing: is Writing = volume.writing;
+        /// Size.
+        size_bytes: known u64 = room.map(|room| room.size.0);
+        /// What ordinary users can still fill.
+        free_bytes: known u64 = room.map(|room| room.free.0);
+        /// What is filled.
+        used_bytes: known u64 = room.map(|room| room.used.0);
+        /// What only root can still fill.
+        reserved_bytes: known u64 = room.map(|room| room.reserved.0);
+        /// How many files it can hold; `null` without a reason where their number has no limit.
+        files: maybe u64 = room.map(|room| Some(room.files?.total));
+        /// How many more files ordinary users can make.
+        files_free: maybe u64 = room.map(|room| Some(room.files?.free));
+        /// Errors that the file system has written down in itself; `null` where it does not.
+        errors: is Option<u64> = volume.errors;
+        /// When it will be full by the trend of its days, which are days of watching; `null` while they carry none.
+        full_in: known Span = verdict.full_in.get(&volume.mount).map(Span::of).ok_or("its days carry no trend yet");
     }
-    Volume {
-        mount: volume.mount.clone(),
-        file_system: volume.file_system.clone(),
-        source: volume.source.clone(),
-        writing: volume.writing,
-        size_bytes: room.map(|room| room.size.0),
-        free_bytes: room.map(|room| room.free.0),
-        used_bytes: room.map(|room| room.used.0),
-        reserved_bytes: room.map(|room| room.reserved.0),
-        files: room.and_then(|room| Some(room.files?.total)),
-        files_free: room.and_then(|room| Some(room.files?.free)),
-        errors: volume.errors,
-        full_in,
-        missing,
-    }
-}
-
-pub(super) fn unmounted(wanted: &reading::Unmounted) -> Unmounted {
-    Unmounted { mount: wanted.mount.clone(), source: wanted.source.clone() }
 }

@@ -75,6 +75,7 @@ pub struct Files {
 
 /// A mount that shows several folders as one. Nobody asks it for room: what is behind it can hang.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Union {
     /// Where.
     pub mount: String,
@@ -86,6 +87,7 @@ pub struct Union {
 
 /// A file system that should be mounted and is not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Unmounted {
     /// Where it should be.
     pub mount: String,
