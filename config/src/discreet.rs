@@ -13,7 +13,7 @@ pub(crate) const MASK: &str = "***";
 
 /// The section with addresses, headers and logins; inside it only these keys are shown.
 const ALERTS: &str = "alerts";
-const OPEN: [&str; 16] = [
+pub(crate) const OPEN: [&str; 16] = [
     "about",
     "all_well_every_days",
     "content_type",

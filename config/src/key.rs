@@ -3,14 +3,14 @@
 //!
 //! A new key is one line where its section is read, in `sections/`.
 
-use crate::values::Kind;
+use crate::values::ValueKind;
 
 /// A key of the file.
 pub(crate) struct Key<T> {
     pub(crate) name: &'static str,
     /// The default as the file writes it. For a key that must be written it is an example.
     pub(crate) shown: &'static str,
-    pub(crate) kind: Kind<T>,
+    pub(crate) kind: ValueKind<T>,
     /// The lines above it in the default file, each with its leading space. A key without any follows the one before it.
     pub(crate) comment: &'static [&'static str],
     /// What the comment leaves open. Only programmers and editors get to see it.

@@ -26,11 +26,11 @@ pub(crate) struct Entry {
     comment: &'static [&'static str],
     /// As the file writes it; empty where there is none.
     default: String,
-    holds: Holds,
+    content: Content,
 }
 
-/// What an entry holds.
-pub(crate) enum Holds {
+/// What an entry is.
+pub(crate) enum Content {
     /// A value with these rules of the schema.
     Value(String),
     /// A section.
@@ -45,7 +45,7 @@ impl Entry {
         let about = about.trim().to_owned();
         // `stringify!` breaks a long list.
         let default = default.replace('\n', " ");
-        Entry { name: key.name, about, comment: key.comment, default, holds: Holds::Value(rules) }
+        Entry { name: key.name, about, comment: key.comment, default, content: Content::Value(rules) }
     }
 
     pub(crate) fn of_list<T>(key: &Key<T>, default: &'static str, count: &RangeInclusive<usize>) -> Self {
@@ -53,15 +53,15 @@ impl Entry {
         Entry::of(key, default, format!(r#"{array}, "uniqueItems": true, "items": {{ {rules} }}"#))
     }
 
-    pub(crate) fn section(name: &'static str, about: &'static str, holds: Holds) -> Self {
-        Entry { name, about: about.trim().to_owned(), comment: &[], default: String::new(), holds }
+    pub(crate) fn section(name: &'static str, about: &'static str, content: Content) -> Self {
+        Entry { name, about: about.trim().to_owned(), comment: &[], default: String::new(), content }
     }
 
     fn schema(&self, indent: &str) -> String {
-        let rules = match &self.holds {
-            Holds::Value(rules) => rules.clone(),
-            Holds::Section(outline) => outline.schema(indent),
-            Holds::Sections(count, outline) => {
+        let rules = match &self.content {
+            Content::Value(rules) => rules.clone(),
+            Content::Section(outline) => outline.schema(indent),
+            Content::Sections(count, outline) => {
                 format!(r#"{}, "items": {{ {} }}"#, array(count), outline.schema(indent))
             }
         };
@@ -122,9 +122,9 @@ impl Outline {
 
     fn section(&self, path: &str) -> Option<&Outline> {
         path.split('.').try_fold(self, |outline, name| {
-            outline.entries.iter().find(|entry| entry.name == name).and_then(|entry| match &entry.holds {
-                Holds::Section(outline) => Some(outline),
-                Holds::Value(_) | Holds::Sections(..) => None,
+            outline.entries.iter().find(|entry| entry.name == name).and_then(|entry| match &entry.content {
+                Content::Section(outline) => Some(outline),
+                Content::Value(_) | Content::Sections(..) => None,
             })
         })
     }

@@ -5,7 +5,7 @@
 
 use crate::key::Key;
 use crate::notes::{Note, Notes, Unknown};
-use crate::outline::{Entry, Holds, Outline};
+use crate::outline::{Content, Entry, Outline};
 use crate::source::Span;
 use crate::values::Refusal;
 use std::collections::BTreeMap;
@@ -95,7 +95,7 @@ impl<'t> Section<'_, 't> {
         matches!(given.origin, Origin::Written(_)).then_some(given)
     }
 
-    /// Reads a key with [`Kind::or_empty`](crate::values::Kind::or_empty): an empty text counts as absent.
+    /// Reads a key with [`ValueKind::or_empty`](crate::values::ValueKind::or_empty): an empty text counts as absent.
     pub(crate) fn unless_empty<T: 'static>(&mut self, key: Key<Option<T>>) -> Option<Given<T>> {
         let Given { key, value, origin } = self.given(key);
         value.map(|value| Given { key, value, origin })
@@ -189,7 +189,7 @@ impl<'t> Section<'_, 't> {
             }
         };
         let (settled, outline) = read_section(self.notes, path, title, header, table, read);
-        self.outline.entries.push(Entry::section(name, about, Holds::Section(outline)));
+        self.outline.entries.push(Entry::section(name, about, Content::Section(outline)));
         settled
     }
 
@@ -241,7 +241,7 @@ impl<'t> Section<'_, 't> {
         if *count.start() > 0 {
             self.outline.required.push(name);
         }
-        self.outline.entries.push(Entry::section(name, about, Holds::Sections(count, outline)));
+        self.outline.entries.push(Entry::section(name, about, Content::Sections(count, outline)));
         settled
     }
 

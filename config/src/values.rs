@@ -22,7 +22,7 @@ pub(crate) struct Refusal {
 }
 
 /// What a key takes.
-pub(crate) struct Kind<T> {
+pub(crate) struct ValueKind<T> {
     pub(crate) read: Reader<T>,
     /// The schema's rules: members of a JSON object. What they refuse `read` refuses, too, but not always the other way round.
     pub(crate) rules: String,
@@ -30,21 +30,25 @@ pub(crate) struct Kind<T> {
     pub(crate) stand_in: T,
 }
 
-impl<T: 'static> Kind<T> {
+impl<T: 'static> ValueKind<T> {
     pub(crate) fn new(rules: impl Into<String>, stand_in: T, read: impl Fn(&DeValue) -> Read<T> + 'static) -> Self {
-        Kind { read: Box::new(read), rules: rules.into(), stand_in }
+        ValueKind { read: Box::new(read), rules: rules.into(), stand_in }
     }
 
     /// The same, but an empty text means that there is none: so the default file shows it.
-    pub(crate) fn or_empty(self) -> Kind<Option<T>> {
-        let Kind { read, rules, .. } = self;
+    pub(crate) fn or_empty(self) -> ValueKind<Option<T>> {
+        let ValueKind { read, rules, .. } = self;
         let rules = format!(r#""anyOf": [{{ "const": "" }}, {{ {rules} }}]"#);
-        Kind::new(rules, None, move |value| if value.as_str() == Some("") { Ok(None) } else { read(value).map(Some) })
+        ValueKind::new(
+            rules,
+            None,
+            move |value| if value.as_str() == Some("") { Ok(None) } else { read(value).map(Some) },
+        )
     }
 
-    pub(crate) fn map<U: 'static>(self, make: fn(T) -> U) -> Kind<U> {
-        let Kind { read, rules, stand_in } = self;
-        Kind::new(rules, make(stand_in), move |value| read(value).map(make))
+    pub(crate) fn map<U: 'static>(self, make: fn(T) -> U) -> ValueKind<U> {
+        let ValueKind { read, rules, stand_in } = self;
+        ValueKind::new(rules, make(stand_in), move |value| read(value).map(make))
     }
 
     /// Reads what a declaration shows.
@@ -59,10 +63,10 @@ pub(crate) fn refuse<T>(wanted: impl Into<String>) -> Read<T> {
 }
 
 /// A number with or without a decimal point.
-pub(crate) fn number(range: RangeInclusive<f64>) -> Kind<f64> {
+pub(crate) fn number(range: RangeInclusive<f64>) -> ValueKind<f64> {
     let (least, most) = range.clone().into_inner();
     let rules = format!(r#""type": "number", "minimum": {least}, "maximum": {most}"#);
-    Kind::new(rules, least, move |value| {
+    ValueKind::new(rules, least, move |value| {
         let written = match value {
             DeValue::Float(float) => float.as_str().parse().ok(),
             DeValue::Integer(_) => integer(value).map(|whole| whole as f64),
@@ -76,10 +80,10 @@ pub(crate) fn number(range: RangeInclusive<f64>) -> Kind<f64> {
 }
 
 /// A number without a decimal point.
-pub(crate) fn whole<T: TryFrom<i64> + Default + 'static>(range: RangeInclusive<i64>) -> Kind<T> {
+pub(crate) fn whole<T: TryFrom<i64> + Default + 'static>(range: RangeInclusive<i64>) -> ValueKind<T> {
     let (least, most) = range.clone().into_inner();
     let rules = format!(r#""type": "integer", "minimum": {least}, "maximum": {most}"#);
-    Kind::new(rules, T::default(), move |value| {
+    ValueKind::new(rules, T::default(), move |value| {
         integer(value)
             .filter(|whole| range.contains(whole))
             .and_then(|whole| T::try_from(whole).ok())
@@ -94,15 +98,15 @@ pub(crate) fn integer(value: &DeValue) -> Option<i64> {
 }
 
 /// Yes or no.
-pub(crate) fn flag() -> Kind<bool> {
-    Kind::new(r#""type": "boolean""#, false, |value| {
+pub(crate) fn flag() -> ValueKind<bool> {
+    ValueKind::new(r#""type": "boolean""#, false, |value| {
         value.as_bool().map_or_else(|| refuse("true or false, without quotes"), Ok)
     })
 }
 
 /// A length of time with its unit, such as "5 min", "90 s" or "1 h 30 min".
-pub(crate) fn time(range: RangeInclusive<Duration>) -> Kind<Duration> {
-    Kind::new(r##""$ref": "#/$defs/time""##, *range.start(), move |value| {
+pub(crate) fn time(range: RangeInclusive<Duration>) -> ValueKind<Duration> {
+    ValueKind::new(r##""$ref": "#/$defs/time""##, *range.start(), move |value| {
         let parser = jiff::fmt::friendly::SpanParser::new();
         match value.as_str().map(|text| parser.parse_unsigned_duration(text)) {
             Some(Ok(time)) if range.contains(&time) => Ok(time),
@@ -121,10 +125,10 @@ fn spoken(time: Duration) -> String {
 }
 
 /// One of a few words.
-pub(crate) fn one_of<T: Copy + 'static, const N: usize>(choices: [(&'static str, T); N]) -> Kind<T> {
+pub(crate) fn one_of<T: Copy + 'static, const N: usize>(choices: [(&'static str, T); N]) -> ValueKind<T> {
     let words = choices.map(|(word, _)| word);
     let listed = words.map(|word| format!("\"{word}\"")).join(", ");
-    Kind::new(format!(r#""enum": [{listed}]"#), choices[0].1, move |value| {
+    ValueKind::new(format!(r#""enum": [{listed}]"#), choices[0].1, move |value| {
         let text = value.as_str();
         if let Some((_, choice)) = choices.iter().find(|(word, _)| Some(*word) == text) {
             return Ok(*choice);
@@ -135,18 +139,23 @@ pub(crate) fn one_of<T: Copy + 'static, const N: usize>(choices: [(&'static str,
 }
 
 /// A text of one to `most` visible characters.
-pub(crate) fn text(most: usize) -> Kind<String> {
+pub(crate) fn text(most: usize) -> ValueKind<String> {
     let rules = format!(r#""type": "string", "minLength": 1, "maxLength": {most}"#);
-    Kind::new(rules, String::new(), move |value| match value.as_str() {
+    ValueKind::new(rules, String::new(), move |value| match value.as_str() {
         Some(text) if (1..=most).contains(&text.chars().count()) && is_plain(text) => Ok(text.to_owned()),
         _ => refuse(format!("a text in quotes of 1 to {most} visible characters, without a space at either end")),
     })
 }
 
 /// A text of at most `most` visible characters that `is_valid`. `pattern` tells editors as much of that as it can.
-pub(crate) fn text_that(most: usize, pattern: &str, wanted: &'static str, is_valid: fn(&str) -> bool) -> Kind<String> {
-    let Kind { read, rules, stand_in } = text(most);
-    Kind::new(format!(r#"{rules}, "pattern": {pattern:?}"#), stand_in, move |value| match read(value) {
+pub(crate) fn text_that(
+    most: usize,
+    pattern: &str,
+    wanted: &'static str,
+    is_valid: fn(&str) -> bool,
+) -> ValueKind<String> {
+    let ValueKind { read, rules, stand_in } = text(most);
+    ValueKind::new(format!(r#"{rules}, "pattern": {pattern:?}"#), stand_in, move |value| match read(value) {
         Ok(text) if is_valid(&text) => Ok(text),
         _ => refuse(wanted),
     })
@@ -161,7 +170,7 @@ mod tests {
     use super::*;
 
     /// The value of `x = ...`.
-    fn read<T>(written: &str, kind: Kind<T>) -> Result<T, String> {
+    fn read<T>(written: &str, kind: ValueKind<T>) -> Result<T, String> {
         let value = DeValue::parse(written).unwrap();
         (kind.read)(value.get_ref()).map_err(|refusal| refusal.wanted)
     }

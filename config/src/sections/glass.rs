@@ -2,7 +2,7 @@
 
 use crate::key::key;
 use crate::reader::{Given, Section};
-use crate::values::{Kind, Refusal, integer, one_of, refuse, text, whole};
+use crate::values::{Refusal, ValueKind, integer, one_of, refuse, text, whole};
 
 /// The most panels besides the first: two addresses on a bus, and few boxes have more than two buses to spare.
 const MOST_MORE: usize = 3;
@@ -158,9 +158,9 @@ fn no_such_panel(controller: Controller, (width, height): (u32, u32)) -> String 
     format!("found {width}x{height} for a panel with {}, wanted one that there is: {there_are}", word(controller))
 }
 
-fn bus_or_none() -> Kind<Option<Bus>> {
-    let Kind { read, rules, .. } = bus();
-    Kind::new(rules, None, move |value| match value.as_str() {
+fn bus_or_none() -> ValueKind<Option<Bus>> {
+    let ValueKind { read, rules, .. } = bus();
+    ValueKind::new(rules, None, move |value| match value.as_str() {
         Some(text) if text.eq_ignore_ascii_case("none") => Ok(None),
         _ => read(value)
             .map(Some)
@@ -168,9 +168,9 @@ fn bus_or_none() -> Kind<Option<Bus>> {
     })
 }
 
-fn bus() -> Kind<Bus> {
-    let Kind { read, rules, .. } = text(64);
-    Kind::new(rules, Bus::AdapterName(String::new()), move |value| match read(value) {
+fn bus() -> ValueKind<Bus> {
+    let ValueKind { read, rules, .. } = text(64);
+    ValueKind::new(rules, Bus::AdapterName(String::new()), move |value| match read(value) {
         Ok(path) if path.starts_with('/') => Ok(Bus::Path(path)),
         Ok(name) => Ok(Bus::AdapterName(name)),
         Err(_) => refuse("a device file such as \"/dev/i2c-1\", or the name of an I2C adapter"),
@@ -179,8 +179,8 @@ fn bus() -> Kind<Bus> {
 
 /// The controller answers at one of two 7-bit addresses (SSD1306 datasheet, section 8.1.5). Many modules print
 /// the same address in its 8-bit form, with the bit for reading and writing at the end.
-fn address() -> Kind<u8> {
-    Kind::new(r#""type": "integer", "enum": [60, 61, 120, 122]"#, 0x3C, |value| match integer(value) {
+fn address() -> ValueKind<u8> {
+    ValueKind::new(r#""type": "integer", "enum": [60, 61, 120, 122]"#, 0x3C, |value| match integer(value) {
         Some(0x3C | 0x78) => Ok(0x3C),
         Some(0x3D | 0x7A) => Ok(0x3D),
         _ => refuse(
@@ -189,8 +189,8 @@ fn address() -> Kind<u8> {
     })
 }
 
-fn rotation() -> Kind<u32> {
-    Kind::new(r#""enum": [0, 90, 180, 270]"#, 0, |value| {
+fn rotation() -> ValueKind<u32> {
+    ValueKind::new(r#""enum": [0, 90, 180, 270]"#, 0, |value| {
         match integer(value).and_then(|degrees| u32::try_from(degrees).ok()) {
             Some(degrees @ (0 | 90 | 180 | 270)) => Ok(degrees),
             _ => refuse("0, 90, 180 or 270, without quotes: how far the panel is turned clockwise, in degrees"),

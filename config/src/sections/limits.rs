@@ -5,7 +5,7 @@
 
 use crate::key::{key, section};
 use crate::reader::Section;
-use crate::values::{Kind, number, time, whole};
+use crate::values::{ValueKind, number, time, whole};
 use std::ops::RangeInclusive;
 use std::time::Duration;
 
@@ -25,7 +25,7 @@ const AMOUNT: RangeInclusive<i64> = 1..=1_000_000;
 const SHORTEST: Duration = Duration::from_millis(1);
 const LONGEST: Duration = Duration::from_secs(7 * 24 * 3600);
 
-fn hold_time() -> Kind<Duration> {
+fn hold_time() -> ValueKind<Duration> {
     time(SHORTEST..=LONGEST)
 }
 

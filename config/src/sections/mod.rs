@@ -31,7 +31,7 @@ pub use ways::{
 
 use crate::key::{key, section};
 use crate::reader::Section;
-use crate::values::{Kind, Refusal, flag, one_of, refuse, text, text_that, whole};
+use crate::values::{Refusal, ValueKind, flag, one_of, refuse, text, text_that, whole};
 use std::collections::BTreeSet;
 
 /// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
@@ -64,10 +64,9 @@ pub struct Settings {
 }
 
 /// A language that the program speaks to people.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Language {
     /// English, `en` (ISO 639-1).
-    #[default]
     English,
     /// German, `de`.
     German,
@@ -169,15 +168,15 @@ section! {
 
 /// A name that Linux takes for a network port: under 16 bytes, no slash, colon or blank (`dev_valid_name`,
 /// net/core/dev.c; from memory).
-fn link() -> Kind<String> {
+fn link() -> ValueKind<String> {
     text_that(15, "^[^/: ]{1,15}$", "the name of a network port, such as \"eth0\"", |name| {
         name.len() < 16 && !name.contains(['/', ':', ' ']) && name != "." && name != ".."
     })
 }
 
-fn mount_point() -> Kind<String> {
+fn mount_point() -> ValueKind<String> {
     let rules = r#""type": "string", "pattern": "^/$|^/.*[^/]$""#;
-    Kind::new(rules, String::new(), |value| match (text(4096).read)(value) {
+    ValueKind::new(rules, String::new(), |value| match (text(4096).read)(value) {
         Ok(path) if path == "/" || (path.starts_with('/') && !path.ends_with('/')) => Ok(path),
         Ok(path) if path.starts_with('/') => Err(Refusal {
             wanted: "a mount point without a slash at its end".into(),
@@ -188,7 +187,7 @@ fn mount_point() -> Kind<String> {
 }
 
 /// A fan is named by its chip and channel, as the kernel numbers them: `fan1`, `fan2` and so on.
-fn fan() -> Kind<String> {
+fn fan() -> ValueKind<String> {
     text_that(128, "^.+/fan[0-9]+$", "a chip and its fan, such as \"adt7475/fan1\"", |name| {
         name.rsplit_once("/fan")
             .is_some_and(|(chip, number)| !chip.is_empty() && number.parse::<u8>().is_ok_and(|n| n > 0))

@@ -3,7 +3,7 @@
 use super::addresses::{TIME_OF_DAY, time_of_day};
 use crate::key::key;
 use crate::reader::{Given, Section};
-use crate::values::{Kind, Refusal, refuse};
+use crate::values::{Refusal, ValueKind, refuse};
 
 /// When panels are dim, and when they are dark but for a dot that moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -86,10 +86,10 @@ fn span(section: &mut Section, position: Option<Position>, from: Time, until: Ti
     Some(Span { from: from.value, until: until.value })
 }
 
-fn day_time() -> Kind<DayTime> {
+fn day_time() -> ValueKind<DayTime> {
     let clock = time_of_day();
     let rules = format!(r#""type": "string", "pattern": "^(sunset|sunrise|{TIME_OF_DAY})$""#);
-    Kind::new(rules, DayTime::Sunset, move |value| match value.as_str() {
+    ValueKind::new(rules, DayTime::Sunset, move |value| match value.as_str() {
         Some("sunset") => Ok(DayTime::Sunset),
         Some("sunrise") => Ok(DayTime::Sunrise),
         _ => (clock.read)(value).map(DayTime::Clock).map_err(|Refusal { wanted, hint }| Refusal {
@@ -99,7 +99,7 @@ fn day_time() -> Kind<DayTime> {
     })
 }
 
-fn position() -> Kind<Position> {
+fn position() -> ValueKind<Position> {
     let degrees = |text: &str, most: f64| -> Option<i32> {
         let degrees: f64 = text.trim().parse().ok()?;
         (-most..=most).contains(&degrees).then_some((degrees * 1000.0).round() as i32)
@@ -109,7 +109,7 @@ fn position() -> Kind<Position> {
         Some(Position { north: degrees(north, 90.0)?, east: degrees(east, 180.0)? })
     };
     let rules = r#""type": "string", "pattern": "^\\s*[-+]?[0-9.]+\\s*,\\s*[-+]?[0-9.]+\\s*$""#;
-    Kind::new(rules, Position { north: 0, east: 0 }, move |value| {
+    ValueKind::new(rules, Position { north: 0, east: 0 }, move |value| {
         value.as_str().and_then(read).map_or_else(
             || refuse("degrees north and east in quotes, such as \"53.5, 8.1\"; south and west are below zero"),
             Ok,

@@ -5,7 +5,7 @@
 use crate::key::key;
 use crate::reader::{Section, Seen};
 use crate::source::steers;
-use crate::values::{Kind, refuse, text};
+use crate::values::{ValueKind, refuse, text};
 
 const MOST_SHELVES: usize = 16;
 const MOST_TRAYS: usize = 16;
@@ -85,10 +85,10 @@ fn tray(section: &mut Section, taken: &mut Taken) -> Tray {
 }
 
 /// Labels are read off the panel, whose font has the characters of ISO 8859-1.
-fn label() -> Kind<String> {
+fn label() -> ValueKind<String> {
     let drawable = |c: char| matches!(c, ' '..='\u{FF}') && !steers(c);
-    let Kind { read, rules, stand_in } = text(4);
-    Kind::new(rules, stand_in, move |value| match read(value) {
+    let ValueKind { read, rules, stand_in } = text(4);
+    ValueKind::new(rules, stand_in, move |value| match read(value) {
         Ok(label) if label.chars().all(drawable) => Ok(label),
         _ => refuse("a text in quotes of 1 to 4 characters that the panel can show, such as \"A1\""),
     })
