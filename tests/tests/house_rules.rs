@@ -24,6 +24,7 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ["traylight::judge", "traylight::tell", "traylight::show", "traylight::serve", "traylight::run"].as_slice();
     let (sense, probe, world) =
         (["traylight::sense"].as_slice(), ["traylight::probe"].as_slice(), THE_WORLD.as_slice());
+    let judge = ["traylight::judge"].as_slice();
     let words_and_drawing = [world, sense, probe].concat();
     let mut directions = rooms_of_the_judge();
     directions.extend([
@@ -41,8 +42,11 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/judge/src", world.to_vec()),
         (
             "agent/src/tell",
-            [&words_and_drawing, &["traylight::keep", "traylight::send", "traylight::show", "traylight::serve"][..]]
-                .concat(),
+            [
+                &words_and_drawing,
+                &["traylight::judge", "traylight::keep", "traylight::send", "traylight::show", "traylight::serve"][..],
+            ]
+            .concat(),
         ),
         ("agent/src/keep", vec!["traylight::send", "traylight::show", "traylight::serve", "traylight::run"]),
         ("agent/src/send", [sense, &["traylight::show", "traylight::serve", "traylight::run"]].concat()),
@@ -57,8 +61,9 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/serve/table", words_and_drawing),
         // Only the probe touches the hardware.
         ("agent/src/run", sense.to_vec()),
-        ("agent/src/show", sense.to_vec()),
-        ("agent/src/serve", sense.to_vec()),
+        // All that pages, messages and documents say of what is judged is in the verdict.
+        ("agent/src/show", [sense, judge].concat()),
+        ("agent/src/serve", [sense, judge].concat()),
         ("config/src", [world, &["traylight", "traylight_display"]].concat()),
         ("display/src", [world, &["traylight", "traylight_config"]].concat()),
     ]);

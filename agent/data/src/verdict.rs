@@ -9,6 +9,7 @@ mod facts;
 mod finding;
 mod gaps;
 mod incident;
+mod limit;
 mod names;
 mod outlook;
 mod part;
@@ -24,6 +25,7 @@ pub use facts::*;
 pub use finding::*;
 pub use gaps::Gaps;
 pub use incident::*;
+pub use limit::{Figure, Limit, Origin};
 pub use outlook::{Interval, Outlook, Reaches};
 pub use part::{HeatLimits, JudgedDrive, Redundancy};
 pub use reported::{Extent, Reported, ReportedCondition};
@@ -50,6 +52,8 @@ pub struct Verdict {
     pub is_starting: bool,
     /// What holds, worst first, then oldest first.
     pub conditions: Vec<Condition>,
+    /// From where on each of them begins and ends.
+    pub limits: BTreeMap<ConditionKey, Vec<Limit>>,
     /// The stories that the conditions make up, worst first, then oldest first.
     pub incidents: Vec<Incident>,
     /// What is new about incidents since the judging before.
@@ -82,6 +86,11 @@ impl Verdict {
     /// The worst of what goes on.
     pub fn worst(&self) -> Option<Severity> {
         self.incidents.iter().map(|incident| incident.severity).max()
+    }
+
+    /// The limits in force of a condition that holds.
+    pub fn limits_of(&self, condition: &Condition) -> &[Limit] {
+        self.limits.get(&condition.key()).map_or(&[], Vec::as_slice)
     }
 
     /// The incident that a condition belongs to, or belonged to until just now.

@@ -3,10 +3,11 @@
 
 mod agreement;
 mod causes;
-pub mod conditions;
+mod conditions;
 mod forecast;
 mod incidents;
 mod kinds;
+mod limit;
 mod memory;
 mod order;
 pub mod redundancy;
@@ -15,14 +16,12 @@ mod shelves;
 mod track;
 
 pub use conditions::heat::heat_limits;
-pub use conditions::{
-    airflow, answering, attachments, board, controllers, fans, health, heat, itself, links, member_errors,
-    member_faulty, newcomers, pool_work, processor, space, starts, supply, volumes, warmth,
-};
+pub use conditions::limits;
 pub use memory::book::Book;
 pub use memory::drives::place_of;
 pub use memory::{Memory, ledger, tachometers};
 
+use conditions::{heat, itself, space};
 use memory::book::ends_with_absence;
 use memory::drives;
 use std::collections::{BTreeMap, BTreeSet};
@@ -137,8 +136,10 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
             .then(a.kind().cmp(&b.kind()))
             .then(a.subject.cmp(&b.subject))
     });
+    let limits = |open: &Condition| (open.key(), limits(settings, snapshot, open));
     Verdict {
         at: now,
+        limits: memory.open().map(limits).collect(),
         heard,
         is_starting: now.since_boot() < memory.grace.pools,
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),

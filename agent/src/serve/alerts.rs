@@ -5,6 +5,7 @@ use super::incident_part::{Identity, Incident, TrayHandling};
 use super::table::shown;
 use crate::printout::Printout;
 use crate::tell::evidence_words::unmeasured;
+use crate::tell::limit_words;
 use crate::tell::tongue::Tongue;
 use crate::units::span;
 use crate::verdict::IncidentId;
@@ -62,7 +63,8 @@ pub fn why(document: &Document, id: IncidentId) -> Result<Printout, String> {
         let length = held.since_s.map_or_else(|| "a time that is not known".to_owned(), |held| since(Some(held)));
         out.line(format_args!("  {} of {}, {} for {length}", held.id, held.subject, held.severity));
         for limit in &held.limits {
-            out.line(format_args!("    limit: {limit}"));
+            let origin = limit_words::origin(limit.origin, Tongue::English);
+            out.line(format_args!("    limit: {} ({origin})", limit.text));
         }
     }
     let nothing_seen = ["nothing but the conditions".to_owned()];

@@ -9,11 +9,13 @@ use super::supply_part::{Controller, Supply};
 use super::volume_part::Volume;
 use crate::clock::Wall;
 use crate::reading::{Snapshot, Union, Unmounted};
-use crate::tell::limit_words::limits;
+use crate::tell::limit_words;
 use crate::tell::tongue::Tongue;
 use crate::tell::wording::words;
 use crate::units::span;
-use crate::verdict::{Condition as Held, Heard, IncidentId, Severity, Standing, Verdict};
+use crate::verdict::{
+    Condition as Held, Figure, Heard, IncidentId, Limit as Judged, Origin, Severity, Standing, Verdict,
+};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_config::Settings;
@@ -90,9 +92,8 @@ pub struct Condition {
     pub sentence: String,
     /// What was measured, against which limit.
     pub evidence: Vec<String>,
-    /// From where on it begins and ends, each with where that limit comes from: the drive itself, the configuration, a
-    /// default, or fixed.
-    pub limits: Vec<String>,
+    /// From where on it begins and ends.
+    pub limits: Vec<Limit>,
     /// What several readings together point to.
     pub cause: Option<String>,
     /// What to do.
@@ -100,6 +101,18 @@ pub struct Condition {
     pub advice: String,
     /// What not to do.
     pub do_not: String,
+}
+
+/// One of the limits that are compared.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Limit {
+    /// What it is, with its figures.
+    pub text: String,
+    /// Where it comes from: the drive itself, the chip that watches, the configuration, a default of it, or the program.
+    pub origin: Origin,
+    /// The figures in that text, by a name that ends in their unit.
+    pub figures: BTreeMap<String, f64>,
 }
 
 impl Document {
@@ -130,7 +143,7 @@ impl Document {
             links: snapshot.links.iter().map(Link::of).collect(),
             controllers: snapshot.controllers.iter().map(Controller::of).collect(),
             board: Board::of(snapshot),
-            conditions: verdict.conditions.iter().map(|held| condition(held, settings, verdict, snapshot)).collect(),
+            conditions: verdict.conditions.iter().map(|held| condition(held, verdict)).collect(),
             incidents: verdict
                 .incidents
                 .iter()
@@ -153,11 +166,9 @@ pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
     settings.box_name.clone().unwrap_or_else(|| snapshot.board.name.clone())
 }
 
-fn condition(held: &Held, settings: &Settings, verdict: &Verdict, snapshot: &Snapshot) -> Condition {
+fn condition(held: &Held, verdict: &Verdict) -> Condition {
     let words = words(held, Tongue::English);
     let incident = verdict.incident_of(held);
-    let drive = snapshot.drives.iter().find(|drive| held.subject.drive() == Some(&drive.key));
-    let drive = drive.and_then(|drive| Some((drive, verdict.drives.get(&drive.key)?.heat)));
     Condition {
         id: held.kind().id().to_owned(),
         incident: incident.map(|incident| incident.id),
@@ -168,10 +179,19 @@ fn condition(held: &Held, settings: &Settings, verdict: &Verdict, snapshot: &Sna
         headline: words.title,
         sentence: words.sentence,
         evidence: words.evidence,
-        limits: limits(held, settings, drive),
+        limits: verdict.limits_of(held).iter().map(limit).collect(),
         cause: incident.map(|incident| incident.cause.id().to_owned()),
         advice: words.advice,
         do_not: words.warning,
+    }
+}
+
+fn limit(judged: &Judged) -> Limit {
+    let figure = |(name, figure): &(&str, Figure)| (format!("{name}{}", figure.unit()), figure.number());
+    Limit {
+        text: limit_words::text(judged, Tongue::English),
+        origin: judged.origin,
+        figures: judged.figures.iter().map(figure).collect(),
     }
 }
 

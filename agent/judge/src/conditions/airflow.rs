@@ -3,29 +3,47 @@
 //! held for an hour in the last season, with and without load, and several must rise together.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::airflow::awake;
-pub use crate::memory::airflow::{HOURS, RISING, SEASON};
+use crate::memory::airflow::{HOURS, RISING, SEASON};
 use crate::memory::drives;
 use crate::order;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Drive, Snapshot};
-use traylight_data::verdict::{Finding, Place, Severity, Subject, WeakFan};
+use traylight_data::verdict::{Condition, Figure, Finding, Limit, Place, Severity, Subject, WeakFan};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// Degrees above the warmest that was held (starting value, no source).
-pub const ABOVE: f64 = 6.0;
+pub(super) const ABOVE: f64 = 6.0;
 /// Degrees above it that are on the curve again.
-pub const ON_CURVE: f64 = 3.0;
+const ON_CURVE: f64 = 3.0;
 /// So many degrees within [`RISING`].
-pub const RISE: f64 = 2.0;
+const RISE: f64 = 2.0;
 /// So many must rise together.
-pub const DRIVES: usize = 2;
+const DRIVES: usize = 2;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.finding {
+        Finding::FanWeak { what: WeakFan::Airflow { .. } } => vec![limit!(
+            "limit.fan-weak.suspected",
+            drives = DRIVES,
+            rise = Figure::Degrees(RISE),
+            within = RISING,
+            above = Figure::Degrees(ABOVE),
+            season = SEASON,
+            hours = HOURS,
+            over = Figure::Degrees(ON_CURVE)
+        )],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of all drives together, in a box without a tachometer that is believed.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

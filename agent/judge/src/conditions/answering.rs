@@ -2,6 +2,7 @@
 //! from the kernel's own counts; such a drive is asked nothing.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::memory::signs::STANDS_STILL;
@@ -10,16 +11,16 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{DriveKey, Snapshot};
-use traylight_data::verdict::{Finding, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// So many losses are too many: within the longer span a warning, within the shorter one critical.
-pub const LOSSES: usize = 3;
+const LOSSES: usize = 3;
 /// Losses within this are critical.
-pub const HOUR: Duration = Duration::from_secs(3600);
+const HOUR: Duration = Duration::from_secs(3600);
 /// Losses within this are a warning.
-pub const DAY: Duration = Duration::from_secs(86_400);
+const DAY: Duration = Duration::from_secs(86_400);
 /// A drive that stands still.
-pub const STALLED: Holds = Holds {
+const STALLED: Holds = Holds {
     notice: STANDS_STILL,
     warning: STANDS_STILL,
     critical: Duration::from_secs(90),
@@ -27,7 +28,23 @@ pub const STALLED: Holds = Holds {
 };
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::DriveNotAnswering => vec![limit!(
+            "limit.drive-not-answering",
+            warning = STALLED.warning,
+            critical = STALLED.critical,
+            over = STALLED.clear
+        )],
+        Kind::DriveFlapping => {
+            vec![limit!("limit.drive-flapping", losses = LOSSES, warning = DAY, critical = HOUR)]
+        }
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every drive.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -3,8 +3,9 @@
 
 use super::about::About;
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
-pub use crate::memory::attachments::DAY;
+use crate::memory::attachments::DAY;
 use crate::memory::drives;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
@@ -12,16 +13,27 @@ use traylight_config::Settings;
 use traylight_data::reading::port::controller_of;
 use traylight_data::reading::{Bus, DriveKind, Pool, Reason, RecoveryLimit, Snapshot};
 use traylight_data::units::MegabitsPerSecond;
-use traylight_data::verdict::{Finding, Severity};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity};
 
 /// For how long a link must be slower.
-pub const SLOW_HOLD: Duration = Duration::from_secs(600);
+const SLOW_HOLD: Duration = Duration::from_secs(600);
 /// Without a limit three minutes of patience are enough for most disks (common practice, no source).
-pub const WITHOUT_LIMIT: Duration = Duration::from_secs(180);
+const WITHOUT_LIMIT: Duration = Duration::from_secs(180);
 const SLOW: Holds = Holds::new(SLOW_HOLD, Duration::ZERO);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::SataSlow => vec![limit!("limit.sata-slow", hold = SLOW.warning)],
+        Kind::UsbSlow => vec![limit!("limit.usb-slow", hold = SLOW.warning)],
+        Kind::DriveTimeouts => vec![limit!("limit.drive-timeouts", within = DAY)],
+        Kind::RecoveryTimeMismatch => vec![limit!("limit.recovery-time-mismatch", without = WITHOUT_LIMIT)],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every drive.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

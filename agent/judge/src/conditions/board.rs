@@ -2,25 +2,39 @@
 //! its system disk fails. A system volume that stopped writing is a volume like any other: volume-readonly tells of it.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
-pub use crate::memory::board::DAY;
+use crate::memory::board::DAY;
 use crate::memory::board::{failures, system_disk, written};
 use crate::memory::occurrences::OUT_OF_MEMORY;
-pub use crate::memory::occurrences::{UNCLEAN_RESTART, WEEK};
+use crate::memory::occurrences::{UNCLEAN_RESTART, WEEK};
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Snapshot, SystemDiskKind};
 use traylight_data::units::Bytes;
-use traylight_data::verdict::{BoxFault, Finding, Severity, Subject};
+use traylight_data::verdict::{BoxFault, Condition, Finding, Limit, Severity, Subject};
 
 /// For how long a card must be written to too much.
-pub const HOUR: Duration = Duration::from_secs(3600);
+const HOUR: Duration = Duration::from_secs(3600);
 /// A card that is written to more within a day does not last for years (starting value, no source).
-pub const CARD_BYTES: u64 = 2_000_000_000;
+const CARD_BYTES: u64 = 2_000_000_000;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    let Finding::BoxStorageAndRestart { what } = &condition.finding else { return Vec::new() };
+    vec![match what {
+        BoxFault::UncleanRestart { .. } | BoxFault::OutOfMemory { .. } | BoxFault::DiskErrors { .. } => {
+            limit!("limit.box.once", within = WEEK)
+        }
+        BoxFault::CardWears { .. } => {
+            limit!("limit.box.card-wears", written = Bytes(CARD_BYTES), within = DAY, hold = HOUR)
+        }
+    }]
+}
 
 /// What is seen of the box itself.
 fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -3,8 +3,9 @@
 //! restarts.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
-pub use crate::memory::controllers::HOUR;
+use crate::memory::controllers::HOUR;
 use crate::memory::controllers::{KnownController, bus_errors, resets};
 use crate::memory::drives;
 use crate::track::{Holds, Side, Sight};
@@ -12,22 +13,35 @@ use std::time::Duration;
 use traylight_config::{Holds as TrayHolds, Settings};
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Controller, ControllerKind, DriveKey, Snapshot};
-use traylight_data::verdict::{ControllerFault, ControllerName, Finding, Place, Severity, Subject};
+use traylight_data::verdict::{Condition, ControllerFault, ControllerName, Finding, Limit, Place, Severity, Subject};
 
 const DAY: Duration = Duration::from_secs(86_400);
 /// Corrected errors within an hour that are more than a good link ever has (common practice, no source).
-pub const BUS_ERRORS: u64 = 10;
+const BUS_ERRORS: u64 = 10;
 /// Resets of a bridge within an hour (common practice, no source).
-pub const RESETS: u64 = 3;
+const RESETS: u64 = 3;
 /// A controller that is gone, silent or without its driver.
-pub const LOST: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(300));
+const LOST: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(300));
 /// The hour is in the count; it is over when no hour of a day was as bad.
-pub const COUNTED: Holds = Holds::new(Duration::ZERO, DAY);
+const COUNTED: Holds = Holds::new(Duration::ZERO, DAY);
 /// A link that is slower or narrower than it was.
-pub const SLOW: Holds = Holds::new(HOUR, Duration::from_secs(300));
+const SLOW: Holds = Holds::new(HOUR, Duration::from_secs(300));
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    let Finding::ControllerTrouble { what, .. } = &condition.finding else { return Vec::new() };
+    vec![match what {
+        ControllerFault::Gone => limit!("limit.controller.gone", hold = LOST.critical),
+        ControllerFault::AllOnes => limit!("limit.controller.all-ones", hold = LOST.critical),
+        ControllerFault::NoDriver => limit!("limit.controller.no-driver", hold = LOST.critical),
+        ControllerFault::BusErrors { .. } => limit!("limit.controller.bus-errors", errors = BUS_ERRORS, within = HOUR),
+        ControllerFault::SlowLane { .. } => limit!("limit.controller.slow-lane", hold = SLOW.warning),
+        ControllerFault::Resets { .. } => limit!("limit.controller.resets", resets = RESETS, within = HOUR),
+    }]
+}
 
 /// What is seen of every controller that is there or is missed, and of every USB bridge with drives.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -3,6 +3,7 @@
 //! slowly, and some fans rest while the box is cool.
 
 use super::rule::Rule;
+use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::fans::is_steady;
 use crate::memory::tachometers;
@@ -10,16 +11,47 @@ use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Fan, Snapshot};
-use traylight_data::units::Percent;
-use traylight_data::verdict::{Condition, Finding, Kind, Severity, Subject, WeakFan};
+use traylight_data::units::{Percent, Rpm};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Origin, Severity, Subject, WeakFan};
 
 /// A weak fan is well again above this share of its usual speed, in percent, for this long.
-pub const WELL_PERCENT: f64 = 75.0;
+const WELL_PERCENT: f64 = 75.0;
 /// For so long.
-pub const WELL_HOLD: Duration = Duration::from_secs(300);
+const WELL_HOLD: Duration = Duration::from_secs(300);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.finding {
+        Finding::FanStopped { by_fault_line: true, .. } => {
+            vec![limit!("limit.fan-stopped.fault-line").of(Origin::Chip)]
+        }
+        Finding::FanStopped { .. } => vec![
+            limit!("limit.fan-stopped.still", hold = set!(settings, fan.stopped_hold)),
+            limit!(
+                "limit.fan-stopped.unknown-level",
+                notice = tachometers::TURNED_STEADILY,
+                warning = tachometers::NEVER_RESTS_AFTER
+            ),
+            limit!(
+                "limit.fan-stopped.over",
+                above = set!(settings, fan.turning_again_rpm, Rpm),
+                hold = set!(settings, fan.clear_hold)
+            ),
+        ],
+        Finding::FanWeak { what: WeakFan::Slow { .. } } => vec![
+            limit!(
+                "limit.fan-weak.weak",
+                share = set!(settings, fan.weak_percent, Percent),
+                hold = set!(settings, fan.weak_hold)
+            ),
+            limit!("limit.fan-weak.over", share = Percent(WELL_PERCENT), hold = WELL_HOLD),
+        ],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every trusted fan that answered. One that is not trusted any more, since a reload no longer names it, has
 /// not stopped.

@@ -6,6 +6,7 @@
 
 use super::about::About;
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::sign::Sign;
 use crate::memory::{drives, power_cycles};
@@ -18,32 +19,53 @@ use traylight_data::reading::{
     DriveKey, Happening, Part, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind,
 };
 use traylight_data::units::Percent;
-use traylight_data::verdict::{Finding, Kind, SaysFailing, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Origin, SaysFailing, Severity, Subject};
 
 /// Growth within this is fast.
-pub const DAY: Duration = Duration::from_secs(86_400);
+const DAY: Duration = Duration::from_secs(86_400);
 /// Growth within this span counts.
-pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
+const WEEK: Duration = Duration::from_secs(7 * 86_400);
 /// So many sectors are critical; one is a warning.
-pub const UNREADABLE_MANY: i64 = 10;
+const UNREADABLE_MANY: i64 = 10;
 /// So many more within a day are critical.
-pub const REALLOCATED_MANY: i64 = 50;
+const REALLOCATED_MANY: i64 = 50;
 /// So many more within a day, or within a week, are a warning.
-pub const CRC_DAY: i64 = 3;
+const CRC_DAY: i64 = 3;
 /// So many damaged transfers within a week are a warning.
-pub const CRC_WEEK: i64 = 10;
+const CRC_WEEK: i64 = 10;
 /// So many percent used are a warning, or critical.
-pub const WORN: i64 = 80;
+const WORN: i64 = 80;
 /// From this wear on, in percent, it is critical.
-pub const WORN_OUT: i64 = 95;
+const WORN_OUT: i64 = 95;
 /// Drives that lose their power within this of each other lose it together.
-pub const TOGETHER: Duration = Duration::from_secs(60);
+const TOGETHER: Duration = Duration::from_secs(60);
 /// Two readings must agree; they are at least this far apart.
 const TWO_READINGS: Holds = Holds::new(Duration::from_secs(1), Duration::ZERO);
 const RAISED: Side = Side::Raised(Severity::Critical);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::DriveSaysFailing => vec![limit!("limit.drive-says-failing").of(Origin::Drive)],
+        Kind::PendingOrUncorrectable => {
+            vec![limit!("limit.pending-or-uncorrectable", critical = UNREADABLE_MANY)]
+        }
+        Kind::ReallocatedGrowth => {
+            vec![limit!("limit.reallocated-growth", within = WEEK, critical = REALLOCATED_MANY, fast = DAY)]
+        }
+        Kind::SataCrcGrowth => {
+            vec![limit!("limit.sata-crc-growth", few = CRC_DAY, fast = DAY, many = CRC_WEEK, within = WEEK)]
+        }
+        Kind::DriveLostPower => vec![limit!("limit.drive-lost-power", together = TOGETHER, over = WEEK)],
+        Kind::SsdWorn => {
+            vec![limit!("limit.ssd-worn", warning = Percent(WORN as f64), critical = Percent(WORN_OUT as f64))]
+        }
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every drive that told of its health.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

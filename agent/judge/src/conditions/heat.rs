@@ -3,6 +3,7 @@
 
 use super::rule::Rule;
 use crate::forecast::outlook;
+use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::track::{Holds, Side, Sight};
@@ -11,10 +12,12 @@ use std::time::Duration;
 use traylight_config::{DriveLimits, Settings};
 use traylight_data::reading::{Drive, DriveKey, DriveKind, Power, Snapshot};
 use traylight_data::units::Celsius;
-use traylight_data::verdict::{Finding, HeatLimits, Kind, Outlook, Reaches, Severity, Subject};
+use traylight_data::verdict::{
+    Condition, Figure, Finding, HeatLimits, Kind, Limit, Origin, Outlook, Reaches, Severity, Subject,
+};
 
 /// A limit that will be passed within this time is told of ahead.
-pub const AHEAD: Duration = Duration::from_secs(30 * 60);
+const AHEAD: Duration = Duration::from_secs(30 * 60);
 /// The warning comes at least so many degrees before the critical limit (starting value, no source).
 const APART: f64 = 3.0;
 /// Degrees above the warmest of the others from which on it is about the drive's tray (starting value, no source).
@@ -23,7 +26,47 @@ const ALONE: f64 = 8.0;
 const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    let Finding::DriveHot { limit, own_limit, .. } = condition.finding else { return Vec::new() };
+    let drives = snapshot.map_or(&[][..], |snapshot| &snapshot.drives);
+    let hdd = [set!(settings, drive.hdd_warning_c, Celsius), set!(settings, drive.hdd_critical_c, Celsius)];
+    let ssd = [set!(settings, drive.ssd_warning_c, Celsius), set!(settings, drive.ssd_critical_c, Celsius)];
+    let Some(drive) = drives.iter().find(|drive| condition.subject.drive() == Some(&drive.key)) else {
+        let set = [hdd, ssd].concat().iter().map(|set| set.origin).max().unwrap_or(Origin::Default);
+        let origin = if own_limit { Origin::Drive } else { set };
+        return vec![limit!("limit.drive-hot.last-seen", limit = limit).of(origin)];
+    };
+    let in_force = heat_limits(&settings.limits.drive, drive);
+    let (warning, critical) = (Celsius(in_force.warning), Celsius(in_force.critical));
+    let mut limits = match (drive.own_limits.maximum, if drive.kind == DriveKind::Ssd { ssd } else { hdd }) {
+        (Some(own), _) => vec![
+            limit!("limit.drive-hot.warning-own", from = warning, own = own).of(Origin::Drive),
+            limit!("limit.drive-hot.critical-own", from = critical, own = own).of(Origin::Drive),
+        ],
+        (None, set) => vec![
+            limit!("limit.drive-hot.warning", from = warning).of(set[0].origin),
+            limit!("limit.drive-hot.critical", from = critical).of(set[1].origin),
+        ],
+    };
+    limits.extend([
+        limit!(
+            "limit.drive-hot.held",
+            warning = set!(settings, drive.warning_hold),
+            critical = set!(settings, drive.critical_hold)
+        ),
+        limit!(
+            "limit.drive-hot.over",
+            below = set!(settings, drive.clear_below_c, Figure::Degrees),
+            hold = set!(settings, drive.clear_hold)
+        ),
+    ]);
+    limits.extend(drive.own_limits.critical.map(|end| limit!("limit.drive-hot.end", from = end).of(Origin::Drive)));
+    limits.push(limit!("limit.drive-hot.ahead", within = AHEAD));
+    limits
+}
 
 /// What is seen of every drive with a temperature, and of those that can have none any more.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

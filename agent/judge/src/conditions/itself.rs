@@ -1,22 +1,37 @@
 //! agent-and-alerts: what the program has to say of itself. This needs no snapshot: it is judged when there is none, too.
 
+use crate::limit::limit;
 use crate::memory::Memory;
-pub use crate::memory::occurrences::ENDED_UNASKED;
+use crate::memory::occurrences::{ENDED_UNASKED, WEEK};
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::Itself;
-use traylight_data::verdict::{AgentFault, Finding, Heard, Severity, Subject};
+use traylight_data::verdict::{AgentFault, Condition, Finding, Heard, Limit, Severity, Subject};
 
 /// For how long the panel must be silent.
-pub const PANEL_HOLD: Duration = Duration::from_secs(10 * 60);
+const PANEL_HOLD: Duration = Duration::from_secs(10 * 60);
 /// For how long an alert must wait for a warning; after a day it is critical.
-pub const WAITS: Duration = Duration::from_secs(15 * 60);
+const WAITS: Duration = Duration::from_secs(15 * 60);
 /// What the program has to say of the last day.
-pub const DAY: Duration = Duration::from_secs(86_400);
+const DAY: Duration = Duration::from_secs(86_400);
 /// Three times the ten seconds at which most parts are looked at.
-pub const THREE_LOOKS: Duration = Duration::from_secs(30);
+const THREE_LOOKS: Duration = Duration::from_secs(30);
+
+/// The limits of what the program has to say of itself.
+pub fn limits(condition: &Condition) -> Vec<Limit> {
+    let Finding::AgentAndAlerts { what } = &condition.finding else { return Vec::new() };
+    vec![match what {
+        AgentFault::PanelLost => limit!("limit.agent.panel-lost", hold = PANEL_HOLD),
+        AgentFault::Unseen { .. } => limit!("limit.agent.unseen", hold = THREE_LOOKS),
+        AgentFault::ClockNotSet => limit!("limit.agent.clock-not-set", hold = DAY),
+        AgentFault::NotConfirmed { .. } => limit!("limit.agent.not-confirmed", hold = DAY),
+        AgentFault::NotDelivered { .. } => limit!("limit.agent.not-delivered", warning = WAITS, critical = DAY),
+        AgentFault::NotKept { .. } => limit!("limit.agent.not-kept"),
+        AgentFault::EndedUnasked { .. } => limit!("limit.agent.ended-unasked", within = WEEK),
+    }]
+}
 
 /// What is seen of the program itself.
 pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {

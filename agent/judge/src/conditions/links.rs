@@ -2,8 +2,9 @@
 //! are is learned, and remembered over restarts: a port that never had a partner is not missed.
 
 use super::rule::Rule;
+use crate::limit::{limit, set};
 use crate::memory::Memory;
-pub use crate::memory::links::USUAL_AFTER;
+use crate::memory::links::USUAL_AFTER;
 use crate::memory::links::{KnownLink, is_blind};
 use crate::track::{Holds, Side, Sight};
 use std::collections::BTreeSet;
@@ -11,10 +12,29 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Link, Snapshot};
-use traylight_data::verdict::{Condition, Finding, Kind, LinkFault, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, LinkFault, Severity, Subject};
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    let Finding::LinkTrouble { what, .. } = &condition.finding else { return Vec::new() };
+    vec![match what {
+        LinkFault::Down => limit!("limit.link-trouble.down", hold = set!(settings, link.down_hold)),
+        LinkFault::Slow { usual, .. } => limit!(
+            "limit.link-trouble.slow",
+            usual = *usual,
+            after = USUAL_AFTER,
+            hold = set!(settings, link.slower_hold)
+        ),
+        LinkFault::Unsteady { .. } => limit!(
+            "limit.link-trouble.unsteady",
+            changes = set!(settings, link.flaps),
+            within = set!(settings, link.flap_window)
+        ),
+    }]
+}
 
 /// What is seen of every watched port, and of those that are watched no longer.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

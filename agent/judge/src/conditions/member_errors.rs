@@ -2,6 +2,7 @@
 //! drive can be in several pools, and with several partitions in one: what is told is told of a drive in a pool.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::counters::of_member as counter;
 use crate::memory::drives;
@@ -10,16 +11,16 @@ use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Drive, Member, MemberErrorKind, MemberState, Pool, PoolRunning, Snapshot};
-use traylight_data::verdict::{Condition, Finding, Kind, PoolErrors, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, PoolErrors, Severity, Subject};
 
 /// Errors within this may be critical.
-pub const HOUR: Duration = Duration::from_secs(3600);
+const HOUR: Duration = Duration::from_secs(3600);
 /// Errors within this are a warning.
-pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
+const WEEK: Duration = Duration::from_secs(7 * 86_400);
 /// A pool takes a member back by itself within this time, or not at all.
-pub const LEFT_OUT: Holds = Holds::new(Duration::from_secs(120), Duration::ZERO);
+const LEFT_OUT: Holds = Holds::new(Duration::from_secs(120), Duration::ZERO);
 /// More than so many within an hour are critical (starting value, no source).
-pub const MANY: i64 = 100;
+const MANY: i64 = 100;
 const KINDS: [MemberErrorKind; 5] = [
     MemberErrorKind::Read,
     MemberErrorKind::Write,
@@ -29,7 +30,19 @@ const KINDS: [MemberErrorKind; 5] = [
 ];
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.finding {
+        Finding::MemberErrors { what: PoolErrors::OfMember { .. }, .. } => {
+            vec![limit!("limit.member-errors", within = WEEK, critical = MANY, fast = HOUR)]
+        }
+        Finding::MemberErrors { what: PoolErrors::DataLost { .. }, .. } => vec![limit!("limit.data-lost")],
+        Finding::DriveBackNotUsed { .. } => vec![limit!("limit.drive-back-not-used", hold = LEFT_OUT.warning)],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every pool's members.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
@@ -60,7 +73,7 @@ fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool
     };
     let (kind, grown) = KINDS.map(|kind| (kind, growth(kind, WEEK))).into_iter().max_by_key(|(_, grown)| *grown)?;
     let side = match growth(kind, HOUR) {
-        101.. => Side::Raised(Severity::Critical),
+        many if many > MANY => Side::Raised(Severity::Critical),
         _ if grown > 0 => Side::Raised(Severity::Warning),
         _ => Side::Clear,
     };

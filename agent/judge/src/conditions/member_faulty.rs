@@ -3,6 +3,7 @@
 //! any more. What a pool lacks data for is told by pool-degraded.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::redundancy;
@@ -11,13 +12,21 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{DriveKey, Member, MemberRole, MemberState, Pool, PoolRunning, Snapshot};
-use traylight_data::verdict::{Condition, Finding, Kind, MemberFault, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, MemberFault, Severity, Subject};
 
 /// What a pool tells of its devices is seen every ten seconds; while a spare takes over, much is said for a moment.
-pub const HOLDS: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(60));
+const HOLDS: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(60));
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::MemberFaulty => vec![limit!("limit.member-faulty", hold = HOLDS.warning, over = HOLDS.clear)],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of the devices that pools do without.
 fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

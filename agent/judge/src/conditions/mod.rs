@@ -26,6 +26,9 @@ pub mod volumes;
 pub mod warmth;
 
 use rule::Rule;
+use traylight_config::Settings;
+use traylight_data::reading::Snapshot;
+use traylight_data::verdict::{Condition, Limit};
 
 /// All rules, in the order in which what they see is taken in.
 pub const RULES: [&Rule; 21] = [
@@ -51,3 +54,9 @@ pub const RULES: [&Rule; 21] = [
     &processor::RULE,
     &board::RULE,
 ];
+
+/// From where on a condition begins and ends, with this snapshot of the box.
+pub fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    let of_rules = RULES.iter().flat_map(|rule| (rule.limits)(settings, snapshot, condition));
+    of_rules.chain(itself::limits(condition)).collect()
+}

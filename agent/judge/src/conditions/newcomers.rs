@@ -1,19 +1,28 @@
 //! drive-new-or-moved: a drive that its owner has not agreed to yet, or one that sits elsewhere than it did.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::Snapshot;
-use traylight_data::verdict::{Finding, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// Somebody may still be trying trays.
-pub const STEADY: Holds = Holds::new(Duration::from_secs(30), Duration::ZERO);
+const STEADY: Holds = Holds::new(Duration::from_secs(30), Duration::ZERO);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::DriveNewOrMoved => vec![limit!("limit.drive-new-or-moved", hold = STEADY.notice)],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every drive that is part of the box.
 fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

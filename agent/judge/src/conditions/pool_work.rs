@@ -2,23 +2,34 @@
 //! found, and when the last one was.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{ActivityKind, MemberState, Pool, PoolRunning, Snapshot};
 use traylight_data::units::{Bytes, BytesPerSecond, Percent};
-use traylight_data::verdict::{Finding, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// Slower than this is no progress (common practice, no source).
-pub const CRAWL_BYTES_PER_S: f64 = 1e6;
+const CRAWL: BytesPerSecond = BytesPerSecond(1e6);
 /// Work that does not get on.
-pub const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_secs(10 * 60));
+const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_secs(10 * 60));
 /// A pool should be compared this often: distributions do it once a month.
-pub const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
+const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::RebuildStalled => vec![limit!("limit.rebuild-stalled", below = CRAWL, hold = STALLED.warning)],
+        Kind::Mismatches => vec![limit!("limit.mismatches")],
+        Kind::CheckOverdue => vec![limit!("limit.check-overdue", every = CHECK_EVERY)],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every pool that runs.
 fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
@@ -32,7 +43,7 @@ fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
 fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let kind = pool.activity.kind;
     let since = memory.work.stands_since(&pool.key);
-    let crawls = pool.activity.speed.is_some_and(|speed| speed.0 < CRAWL_BYTES_PER_S);
+    let crawls = pool.activity.speed.is_some_and(|speed| speed < CRAWL);
     let stands = since.is_some_and(|since| snapshot.taken > since);
     // A rebuild that was broken off can be forgotten: its member waits to be filled, and nothing runs.
     let is_forgotten =
@@ -48,7 +59,7 @@ fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
         activity: kind,
         done: pool.activity.done.map(|done| Percent(done * 100.0)),
         stood: since.map_or(STALLED.warning, |since| snapshot.taken.since(since)).max(STALLED.warning),
-        least: BytesPerSecond(CRAWL_BYTES_PER_S),
+        least: CRAWL,
     };
     Some(sight(snapshot, pool, side, finding, STALLED))
 }

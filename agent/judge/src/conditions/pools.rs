@@ -2,6 +2,7 @@
 
 use super::rule::Rule;
 use crate::forecast::rebuild::{Read, Risk};
+use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives::KnownDrive;
 use crate::memory::pool_roll::KnownPool;
@@ -14,10 +15,26 @@ use traylight_data::reading::{
     ActivityKind, DriveKey, DriveKind, Member, MemberState, Pool, PoolKind, PoolRunning, Snapshot,
 };
 use traylight_data::units::{Bytes, Percent};
-use traylight_data::verdict::{Down, Estimate, Finding, Place, ReadRisk, Severity, Subject};
+use traylight_data::verdict::{Condition, Down, Estimate, Finding, Kind, Limit, Place, ReadRisk, Severity, Subject};
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::PoolDegraded => vec![
+            limit!("limit.pool-degraded.loss"),
+            limit!("limit.pool-degraded.whole", hold = set!(settings, pool.whole_hold)),
+        ],
+        Kind::PoolDown => vec![
+            limit!("limit.pool-down.down", hold = set!(settings, pool.down_hold)),
+            limit!("limit.pool-down.up", hold = set!(settings, pool.up_hold)),
+        ],
+        Kind::PoolBusy => vec![limit!("limit.pool-busy")],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every pool, and of those that were there.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -2,16 +2,28 @@
 
 use super::pools;
 use super::rule::Rule;
+use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{DriveKey, Snapshot};
-use traylight_data::verdict::{Finding, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    if condition.kind() != Kind::DriveGone {
+        return Vec::new();
+    }
+    vec![
+        limit!("limit.drive-gone.away", hold = set!(settings, drive.gone_hold)),
+        limit!("limit.drive-gone.back", hold = set!(settings, drive.back_hold)),
+    ]
+}
 
 /// What is seen of every expected drive.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -2,21 +2,52 @@
 //! that of the firmware on single-board computers.
 
 use super::rule::Rule;
+use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::{ProcessorLimits, Settings};
 use traylight_data::reading::{Processor, Snapshot};
 use traylight_data::units::Celsius;
-use traylight_data::verdict::{Finding, Severity, Subject};
+use traylight_data::verdict::{Condition, Figure, Finding, Kind, Limit, Severity, Subject};
 
 /// The board is looked at once a minute: two looks in a row count as one time of slowing down.
-pub const STILL: Duration = Duration::from_secs(90);
+const STILL: Duration = Duration::from_secs(90);
 /// An x86 processor warns and alarms so far below its own critical temperature (starting values, no source).
-pub const BELOW_OWN: (f64, f64) = (10.0, 3.0);
+const BELOW_OWN: (f64, f64) = (10.0, 3.0);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    if condition.kind() != Kind::CpuHotThrottled {
+        return Vec::new();
+    }
+    vec![
+        limit!(
+            "limit.cpu-hot-throttled.warning",
+            from = set!(settings, processor.warning_c, Celsius),
+            hold = set!(settings, processor.warning_hold)
+        ),
+        limit!(
+            "limit.cpu-hot-throttled.critical",
+            from = set!(settings, processor.critical_c, Celsius),
+            hold = set!(settings, processor.critical_hold)
+        ),
+        limit!(
+            "limit.cpu-hot-throttled.below-own",
+            warning = Figure::Degrees(BELOW_OWN.0),
+            critical = Figure::Degrees(BELOW_OWN.1)
+        ),
+        limit!("limit.cpu-hot-throttled.slowed", hold = set!(settings, processor.warning_hold)),
+        limit!(
+            "limit.cpu-hot-throttled.over",
+            below = set!(settings, processor.clear_below_c, Figure::Degrees),
+            hold = set!(settings, processor.clear_hold)
+        ),
+    ]
+}
 
 /// What is seen of the processor: its sensor that is nearest to its limit, and whether it slows itself down.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

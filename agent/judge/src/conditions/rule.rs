@@ -4,10 +4,14 @@ use crate::memory::Memory;
 use crate::track::Sight;
 use traylight_config::Settings;
 use traylight_data::reading::Snapshot;
+use traylight_data::verdict::{Condition, Limit};
 
 /// What makes a condition: a constant of this type in each file of a rule.
 #[derive(Debug)]
 pub struct Rule {
     /// Looks at what is remembered and read, and says what it sees.
     pub(crate) sights: fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>,
+    /// Says from where on a condition begins and ends, if it is one of this rule's. Limits that come from a drive itself need
+    /// the snapshot.
+    pub(crate) limits: fn(&Settings, Option<&Snapshot>, &Condition) -> Vec<Limit>,
 }

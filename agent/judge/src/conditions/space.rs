@@ -2,6 +2,7 @@
 //! limits are a share and an amount together. What is mounted read-only cannot fill: images and snapshots are full by nature.
 
 use super::rule::Rule;
+use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::track::{Holds, Side, Sight};
 use std::collections::BTreeMap;
@@ -9,17 +10,61 @@ use std::time::Duration;
 use traylight_config::{Settings, VolumeLimits};
 use traylight_data::reading::{Room, Snapshot, Volume, Writing, is_system};
 use traylight_data::units::{Bytes, Percent};
-use traylight_data::verdict::{Estimate, Finding, Severity, SpaceLimit, Subject};
+use traylight_data::verdict::{Condition, Estimate, Figure, Finding, Limit, Severity, SpaceLimit, Subject};
 
-const GIB: u64 = 1 << 30;
-const MIB: u64 = 1 << 20;
+const fn gib(count: u64) -> Bytes {
+    Bytes(count << 30)
+}
+
+const fn mib(count: u64) -> Bytes {
+    Bytes(count << 20)
+}
 
 /// A volume that will be full within this time is told of; it is over when that is further off than the other.
-pub const SOON: Duration = Duration::from_secs(7 * 86_400);
+const SOON: Duration = Duration::from_secs(7 * 86_400);
 const NOT_SOON: Duration = Duration::from_secs(10 * 86_400);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    let Finding::SpaceLow { mount, .. } = &condition.finding else { return Vec::new() };
+    let of_volume = if is_system(mount) {
+        [
+            limit!("limit.space-low.system-warning", share = set!(settings, volume.root_warning_percent, Percent)),
+            limit!(
+                "limit.space-low.system-critical",
+                share = set!(settings, volume.root_critical_percent, Percent),
+                floor = set!(settings, volume.root_floor_mib, mib)
+            ),
+        ]
+    } else {
+        [
+            limit!(
+                "limit.space-low.warning",
+                share = set!(settings, volume.data_warning_percent, Percent),
+                below = set!(settings, volume.data_warning_below_gib, gib)
+            ),
+            limit!(
+                "limit.space-low.critical",
+                share = set!(settings, volume.data_critical_percent, Percent),
+                below = set!(settings, volume.data_critical_below_gib, gib),
+                floor = set!(settings, volume.data_floor_gib, gib)
+            ),
+        ]
+    };
+    let of_all = [
+        limit!("limit.space-low.held", hold = set!(settings, volume.hold)),
+        limit!(
+            "limit.space-low.over",
+            points = set!(settings, volume.clear_percent, Figure::Points),
+            hold = set!(settings, volume.clear_hold)
+        ),
+        limit!("limit.space-low.ahead", soon = SOON),
+    ];
+    of_volume.into_iter().chain(of_all).collect()
+}
 
 /// What is seen of every volume whose room is known.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
@@ -71,23 +116,21 @@ fn passed(
     margin: f64,
 ) -> Option<(Severity, SpaceLimit)> {
     let below_share = |percent: f64| share.0 < percent + margin;
-    let below = |bytes: u64| (room.free.0 as f64) < bytes as f64 * (1.0 + margin / 100.0);
+    let below = |amount: Bytes| (room.free.0 as f64) < amount.0 as f64 * (1.0 + margin / 100.0);
     // On a volume that is hardly larger than the floor, the floor would always be passed.
-    let floor = |bytes: u64| room.size.0 / 4 >= bytes && below(bytes);
-    let at = |severity, percent, amount: Option<u64>| {
-        Some((severity, SpaceLimit { share: Percent(percent), amount: amount.map(Bytes) }))
-    };
+    let floor = |amount: Bytes| room.size.0 / 4 >= amount.0 && below(amount);
+    let at = |severity, percent, amount| Some((severity, SpaceLimit { share: Percent(percent), amount }));
 
     if is_system(&volume.mount) {
-        let least = limits.root_floor_mib * MIB;
+        let least = mib(limits.root_floor_mib);
         if below_share(limits.root_critical_percent) || floor(least) {
             return at(Severity::Critical, limits.root_critical_percent, Some(least));
         }
         return below_share(limits.root_warning_percent)
             .then(|| at(Severity::Warning, limits.root_warning_percent, None))?;
     }
-    let (warning_below, critical_below) = (limits.data_warning_below_gib * GIB, limits.data_critical_below_gib * GIB);
-    if floor(limits.data_floor_gib * GIB) || (below_share(limits.data_critical_percent) && below(critical_below)) {
+    let (warning_below, critical_below) = (gib(limits.data_warning_below_gib), gib(limits.data_critical_below_gib));
+    if floor(gib(limits.data_floor_gib)) || (below_share(limits.data_critical_percent) && below(critical_below)) {
         return at(Severity::Critical, limits.data_critical_percent, Some(critical_below));
     }
     // Copy-on-write file systems need room to change anything: for them the share counts at any size.

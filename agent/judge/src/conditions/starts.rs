@@ -2,19 +2,30 @@
 //! slowly or gets too little power at start. Only cold starts count.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
-pub use crate::memory::starts::STARTS;
+use crate::memory::starts::STARTS;
 use crate::track::{Holds, Side, Sight};
 use traylight_config::Settings;
 use traylight_data::reading::{DriveKey, Snapshot};
-use traylight_data::verdict::{Finding, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// Missing in so many of the last cold starts is a warning.
-pub const TOO_MANY: u32 = 2;
+const TOO_MANY: u32 = 2;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::DriveMissingAtStart => {
+            vec![limit!("limit.drive-missing-at-start", missing = TOO_MANY, of = STARTS)]
+        }
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every drive that is there. One that is not there is drive-gone, not late.
 fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -2,34 +2,46 @@
 //! input; the 12 V of the drives is judged only where a sensor is labelled so.
 
 use super::rule::Rule;
+use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::supply::dips_of;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Nominal, Rail, Snapshot, Undervoltage};
-use traylight_data::units::Volts;
-use traylight_data::verdict::{Finding, Severity, Subject};
+use traylight_data::units::{Percent, Volts};
+use traylight_data::verdict::{Condition, Finding, Limit, Severity, Subject};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// A dip of this length is critical (starting value, no source).
-pub const LONG: Duration = Duration::from_secs(10);
+const LONG: Duration = Duration::from_secs(10);
 /// Dips within this span count together, and one is told of for so long.
-pub const DIPS_WITHIN: Duration = Duration::from_secs(10 * 60);
+const DIPS_WITHIN: Duration = Duration::from_secs(10 * 60);
 /// An alarm is told for so long.
-pub const TOLD_FOR: Duration = Duration::from_secs(60 * 60);
+const TOLD_FOR: Duration = Duration::from_secs(60 * 60);
 /// So many dips within ten minutes are critical (starting value, no source).
-pub const MANY: usize = 3;
+const MANY: usize = 3;
 /// Three samples, two seconds apart.
-pub const SAMPLES: Duration = Duration::from_secs(4);
+const SAMPLES: Duration = Duration::from_secs(4);
 /// The least that a 5 V input may have: where single-board computers raise their alarm (4.63 V and 5 %, data sheets of
 /// common boards).
-pub const FIVE_AT_LEAST: f64 = 4.65;
+const FIVE_AT_LEAST: f64 = 4.65;
 /// So far inside its range a rail must be before that is over, in volts.
-pub const INSIDE: f64 = 0.1;
+const INSIDE: f64 = 0.1;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.finding {
+        Finding::Undervoltage { .. } => {
+            vec![limit!("limit.undervoltage", told = TOLD_FOR, dips = MANY, within = DIPS_WITHIN, long = LONG)]
+        }
+        Finding::RailOutOfRange { nominal, .. } => of_rail(settings, nominal),
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every alarm that answered and of every rail that is known by its label.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
@@ -56,6 +68,22 @@ fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Sight> {
     let finding = Finding::Undervoltage { is_low, dips, longest, within: DIPS_WITHIN, in_a_day };
     let subject = Subject::Supply(alarm.key.clone());
     Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
+}
+
+fn of_rail(settings: &Settings, nominal: Nominal) -> Vec<Limit> {
+    let Range { warning: (low, high), .. } = range(settings, nominal);
+    let warning = limit!("limit.rail-out-of-range.warning", low = Volts(low), high = Volts(high), hold = SAMPLES);
+    let critical = match nominal {
+        Nominal::Twelve => Some(limit!(
+            "limit.rail-out-of-range.critical",
+            off = set!(settings, supply.twelve_volt_critical_percent, Percent)
+        )),
+        Nominal::Five => Some(limit!("limit.rail-out-of-range.critical-below", low = Volts(FIVE_AT_LEAST))),
+        Nominal::ThreePointThree => None,
+    };
+    let over = limit!("limit.rail-out-of-range.over", inside = Volts(INSIDE));
+    let warning = warning.of(set!(settings, supply.warning_percent, Percent).origin);
+    [Some(warning), critical, Some(over)].into_iter().flatten().collect()
 }
 
 /// The range of a rail: warning below and above, critical below and above.

@@ -2,6 +2,7 @@
 //! and hold together, and what besides bytes they can run out of.
 
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::volumes::{is_mounted, is_wanted};
 use crate::track::{Holds, Side, Sight};
@@ -9,26 +10,50 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Pool, Snapshot, Volume, Writing};
-use traylight_data::units::Percent;
-use traylight_data::verdict::{Finding, Kind, Scarce, Severity, Subject};
+use traylight_data::units::{Bytes, Percent};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Scarce, Severity, Subject};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// A volume that cannot be written to.
-pub const STOPPED: Holds = Holds::new(Duration::from_secs(10), MINUTE);
+const STOPPED: Holds = Holds::new(Duration::from_secs(10), MINUTE);
 /// A volume that is not mounted.
-pub const GONE: Holds = Holds::new(Duration::from_secs(30), MINUTE);
+const GONE: Holds = Holds::new(Duration::from_secs(30), MINUTE);
 /// Files or metadata that run out.
-pub const SLOWLY: Holds = Holds::new(Duration::from_secs(300), Duration::from_secs(600));
+const SLOWLY: Holds = Holds::new(Duration::from_secs(300), Duration::from_secs(600));
 /// Percent used: over below the first, a warning from the second, critical from the third.
-pub const USED: [f64; 3] = [87.0, 90.0, 97.0];
+const USED: [f64; 3] = [87.0, 90.0, 97.0];
 /// Metadata that is full is critical with less than this not allocated, and a warning with less than the larger of the other
 /// and a hundredth of the pool.
-pub const NONE_LEFT: u64 = 512 << 20;
+const NONE_LEFT: u64 = 512 << 20;
 /// Less than this not allocated is a warning, in bytes.
-pub const HARDLY_ANY_LEFT: u64 = 2 << 30;
+const HARDLY_ANY_LEFT: u64 = 2 << 30;
+/// Less than this part of the pool not allocated is a warning, too.
+const SCARCE_PART: u64 = 100;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    let [over, warning, critical] = USED.map(Percent);
+    match condition.finding {
+        Finding::VolumeReadonly { .. } => vec![limit!("limit.volume-readonly", hold = STOPPED.critical)],
+        Finding::VolumeAbsent { .. } => vec![limit!("limit.volume-absent", hold = GONE.critical)],
+        Finding::VolumeErrors { .. } => vec![limit!("limit.volume-errors")],
+        Finding::InodesOrMetadataLow { what: Scarce::Files { .. } } => {
+            vec![limit!("limit.files-low", warning = warning, hold = SLOWLY.warning, critical = critical, over = over)]
+        }
+        Finding::InodesOrMetadataLow { what: Scarce::Metadata { .. } } => vec![limit!(
+            "limit.metadata-low",
+            used = warning,
+            hold = SLOWLY.warning,
+            warning = Bytes(HARDLY_ANY_LEFT),
+            share = Percent(100.0 / SCARCE_PART as f64),
+            critical = Bytes(NONE_LEFT)
+        )],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every volume, and of those that should be there.
 fn sights(_settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
@@ -134,7 +159,7 @@ fn metadata(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
     let room = pool.metadata?;
     let size = pool.size.get()?.0;
     let used = Percent::of(room.used.0 as f64, room.total.0 as f64)?;
-    let scarce = HARDLY_ANY_LEFT.max(size / 100);
+    let scarce = HARDLY_ANY_LEFT.max(size / SCARCE_PART);
     let left = room.unallocated.0;
     let side = match used.0 {
         used if used >= USED[1] && left < NONE_LEFT => Side::Raised(Severity::Critical),

@@ -6,44 +6,72 @@
 use super::airflow;
 use super::heat::heat_limits;
 use super::rule::Rule;
+use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::airflow::awake;
 use crate::memory::drives;
-pub use crate::memory::warmth::{NOT_ODD, SPAN};
+use crate::memory::warmth::{NOT_ODD, SPAN};
 use crate::order;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Drive, Reason, Snapshot};
 use traylight_data::units::Celsius;
-use traylight_data::verdict::{Finding, Place, Severity, Subject};
+use traylight_data::verdict::{Condition, Figure, Finding, Kind, Limit, Place, Severity, Subject};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// Degrees above the middle of its kind that are odd, and those that are not, and for how long.
-pub const ODD: f64 = 8.0;
+const ODD: f64 = 8.0;
 /// For so long.
-pub const ODD_HOLD: Duration = Duration::from_secs(30 * 60);
+const ODD_HOLD: Duration = Duration::from_secs(30 * 60);
 /// Degrees within that span that are a steep rise, those that are none, and for how long none must be steeper.
-pub const STEEP: f64 = 5.0;
+const STEEP: f64 = 5.0;
 /// Below so many degrees of rise it is over.
-pub const FLAT: f64 = 1.0;
+const FLAT: f64 = 1.0;
 /// For so long.
-pub const FLAT_HOLD: Duration = Duration::from_secs(20 * 60);
+const FLAT_HOLD: Duration = Duration::from_secs(20 * 60);
 /// So many drives must rise together.
-pub const TOGETHER: usize = 2;
+const TOGETHER: usize = 2;
 /// So many degrees below its limit a drive is watched for a steep rise when nothing is known of how warm it gets.
-pub const NEAR: f64 = 5.0;
+const NEAR: f64 = 5.0;
 /// Degrees below which a drive is too cold, and above which it is not, and for how long.
-pub const COLD: f64 = 5.0;
+const COLD: f64 = 5.0;
 /// Above so many degrees it is over.
-pub const NOT_COLD: f64 = 8.0;
+const NOT_COLD: f64 = 8.0;
 /// For so long.
-pub const COLD_HOLD: Duration = Duration::from_secs(10 * 60);
+const COLD_HOLD: Duration = Duration::from_secs(10 * 60);
 /// For how long a temperature must be missing.
-pub const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
+const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights };
+pub const RULE: Rule = Rule { sights, limits };
+
+/// The limits of its conditions.
+fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
+    match condition.kind() {
+        Kind::DriveHotterThanPeers => vec![limit!(
+            "limit.drive-hotter-than-peers",
+            above = Figure::Degrees(ODD),
+            hold = ODD_HOLD,
+            over = Figure::Degrees(NOT_ODD)
+        )],
+        Kind::DrivesHeatingTogether => vec![limit!(
+            "limit.drives-heating-together",
+            drives = TOGETHER,
+            rise = Figure::Degrees(STEEP),
+            within = SPAN,
+            beyond = Figure::Degrees(airflow::ABOVE),
+            near = Figure::Degrees(NEAR),
+            over = Figure::Degrees(FLAT),
+            hold = FLAT_HOLD
+        )],
+        Kind::DriveCold => {
+            vec![limit!("limit.drive-cold", below = Celsius(COLD), hold = COLD_HOLD, over = Celsius(NOT_COLD))]
+        }
+        Kind::TemperatureLost => vec![limit!("limit.temperature-lost", hold = LOST_HOLD)],
+        _ => Vec::new(),
+    }
+}
 
 /// What is seen of every drive that is awake.
 fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {

@@ -3,19 +3,37 @@
 use super::*;
 use crate::clock::Moment;
 use crate::demo::{self, heron, story};
-use crate::judge::{Memory, heat_limits, judge};
+use crate::judge::{self, Memory, judge};
 use crate::reading::{
-    Counter, Files, Itself, MemberErrorKind, MemberErrors, Nominal, OwnLimits, Rail, Reading, Snapshot, Source,
+    Counter, Drive, Files, Itself, MemberErrorKind, MemberErrors, Nominal, OwnLimits, Rail, Reading, Snapshot, Source,
     Undervoltage, Unmounted, Writing,
 };
 use crate::tell::wording::tests::all;
-use crate::units::Rpm;
-use crate::verdict::{Place, Severity, Subject};
+use crate::units::{Bytes, Celsius, Rpm, Volts};
+use crate::verdict::{Condition, Finding, Kind, Place, PoolErrors, Severity, Subject, WeakFan};
+use std::collections::BTreeSet;
 use std::time::Duration;
+use traylight_config::Settings;
+
+/// As `alerts --why` prints them.
+fn lines(limits: &[Limit]) -> Vec<String> {
+    let line = |limit: &Limit| format!("{} ({})", text(limit, Tongue::English), origin(limit.origin, Tongue::English));
+    limits.iter().map(line).collect()
+}
+
+/// A condition of each finding that there is, about nothing that is there.
+pub(super) fn examples() -> Vec<Condition> {
+    let place = Place { tray: None, serial: Some("HN24-LARK".into()), port: None };
+    let condition = |finding| {
+        let subject = Subject::Pool("md0".into());
+        Condition { subject, severity: Severity::Warning, since: Moment::default(), finding }
+    };
+    all(&place, "md0").into_iter().map(condition).collect()
+}
 
 /// The limits of the first of heron's drives, which is as warm as it should not be.
 fn limits_of(settings: &Settings, own: Option<f64>) -> Vec<String> {
-    let snapshot = heron::snapshot(Moment::default(), &story::scene(Duration::ZERO));
+    let mut snapshot = heron::snapshot(Moment::default(), &story::scene(Duration::ZERO));
     let maximum = own.map(Celsius);
     let drive = Drive { own_limits: OwnLimits { maximum, critical: None }, ..snapshot.drives[0].clone() };
     let finding = Finding::DriveHot {
@@ -29,8 +47,8 @@ fn limits_of(settings: &Settings, own: Option<f64>) -> Vec<String> {
     };
     let subject = Subject::Drive(drive.key.clone());
     let condition = Condition { subject, severity: Severity::Critical, since: Moment::default(), finding };
-    let heat = heat_limits(&settings.limits.drive, &drive);
-    limits(&condition, settings, Some((&drive, heat)))
+    snapshot.drives[0] = drive;
+    lines(&judge::limits(settings, Some(&snapshot), &condition))
 }
 
 #[test]
@@ -50,7 +68,7 @@ fn a_limit_says_where_it_comes_from() {
             "a notice when it will get there within 30 min (fixed)",
         ]
     );
-    assert_eq!(limits_of(&settings, Some(60.0))[1], "critical from 58 °C (drive's own limit 60 °C)");
+    assert_eq!(limits_of(&settings, Some(60.0))[1], "critical from 58 °C, by the drive's own limit of 60 °C (drive)");
 }
 
 /// A misspelt key would say "default" of what its owner has written.
@@ -67,13 +85,37 @@ fn what_the_owner_has_written_is_called_so_for_every_kind() {
     });
     settings.written = keys.flatten().filter(|key| key.starts_with("limits.")).collect();
     assert!(settings.written.len() > 30, "{:?}", settings.written);
-    let place = Place { tray: None, serial: Some("HN24-LARK".into()), port: None };
-    for finding in all(&place, "md0") {
-        let subject = Subject::Pool("md0".into());
-        let condition = Condition { subject, severity: Severity::Warning, since: Moment::default(), finding };
-        let lines = limits(&condition, &settings, None);
-        assert!(!lines.is_empty(), "{:?} has no limit", condition.kind());
+    for condition in examples() {
+        let lines = lines(&judge::limits(&settings, None, &condition));
         assert!(lines.iter().all(|line| !line.ends_with("(default)")), "{lines:?}");
+    }
+}
+
+#[test]
+fn every_kind_has_limits_and_each_limit_has_words_in_every_language() {
+    let examples = examples();
+    let kinds: BTreeSet<Kind> = examples.iter().map(Condition::kind).collect();
+    assert_eq!(kinds, Kind::ALL.iter().copied().collect());
+    for condition in examples {
+        let limits = judge::limits(&Settings::default(), None, &condition);
+        assert!(!limits.is_empty(), "{:?} has no limit", condition.kind());
+        for limit in limits {
+            for tongue in Tongue::ALL {
+                let text = text(&limit, tongue);
+                let figures = limit.figures.iter().map(|(_, of)| figure(*of, tongue));
+                let unsaid: Vec<String> = figures.filter(|figure| !text.contains(figure)).collect();
+                assert!(unsaid.is_empty(), "{tongue:?} says {unsaid:?} not: {text}");
+            }
+        }
+    }
+}
+
+/// Machines read the same figures by their names: one name twice would hide one of them.
+#[test]
+fn the_figures_of_a_limit_have_names_of_their_own() {
+    for limit in examples().iter().flat_map(|condition| judge::limits(&Settings::default(), None, condition)) {
+        let names: BTreeSet<&str> = limit.figures.iter().map(|(name, _)| *name).collect();
+        assert_eq!(names.len(), limit.figures.len(), "{limit:?}");
     }
 }
 
@@ -92,11 +134,7 @@ fn held(
         change(second, &mut snapshot);
         let (verdict, _) = judge(settings, &mut memory, now, Some(&snapshot), &Itself::default());
         let condition = verdict.conditions.iter().find(|condition| condition.kind().id() == id).cloned();
-        found = condition.map(|condition| {
-            let drive = snapshot.drives.iter().find(|drive| Some(&drive.key) == condition.subject.drive());
-            let drive = drive.map(|drive| (drive, heat_limits(&settings.limits.drive, drive)));
-            (condition.severity, limits(&condition, settings, drive).join("; "))
-        });
+        found = condition.map(|condition| (condition.severity, lines(verdict.limits_of(&condition)).join("; ")));
     }
     found
 }
@@ -278,7 +316,7 @@ fn a_fan_that_is_only_suspected_and_lost_data_have_limits_of_their_own() {
     let lines = |finding| {
         let subject = Subject::AllDrives;
         let condition = Condition { subject, severity: Severity::Warning, since: Moment::default(), finding };
-        limits(&condition, &Settings::default(), None).join("; ")
+        lines(&judge::limits(&Settings::default(), None, &condition)).join("; ")
     };
     let suspected = lines(Finding::FanWeak { what: WeakFan::Airflow { drives: Vec::new(), above: 7.0 } });
     assert!(suspected.contains("6 °C above the warmest") && !suspected.contains("usual speed"), "{suspected}");
