@@ -278,7 +278,10 @@ fn test_modules(path: &str) -> Vec<String> {
         let (_, name) = after.lines().next()?.split_once("mod ")?;
         name.strip_suffix(';').map(str::to_owned)
     });
-    let folder = Path::new(path).parent().unwrap().display().to_string();
+    // What `name.rs` declares is in `name/`.
+    let file = Path::new(path).with_extension("");
+    let is_top = ["mod", "lib", "main"].iter().any(|top| file.ends_with(top));
+    let folder = if is_top { file.parent().unwrap() } else { &file }.display().to_string();
     declared.map(|name| format!("{folder}/{name}")).collect()
 }
 
