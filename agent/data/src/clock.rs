@@ -3,6 +3,15 @@
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
+/// Spans that limits are made of.
+pub const MINUTE: Duration = Duration::from_secs(60);
+/// Sixty minutes.
+pub const HOUR: Duration = Duration::from_secs(3600);
+/// Twenty-four hours: of watched time, or of a clock that does not step.
+pub const DAY: Duration = Duration::from_secs(24 * 3600);
+/// Seven days.
+pub const WEEK: Duration = Duration::from_secs(7 * 24 * 3600);
+
 /// A point on the boot clock: milliseconds since this boot. Two moments compare only within one boot,
 /// which is what [`Clock::boot_id`] tells apart. What was noted in an earlier boot lies before zero, as far as the
 /// calendar tells.

@@ -88,8 +88,13 @@ impl Finding {
 }
 
 /// True when trays must stay in that were not named before. No name at all stands for all of them.
-fn is_longer(told: &[String], now: &[String]) -> bool {
-    !told.is_empty() && (now.is_empty() || now.iter().any(|tray| !told.contains(tray)))
+fn names_more(before: &Handling, now: &Handling) -> bool {
+    match (before, now) {
+        (Handling::LeaveIn(before), Handling::LeaveIn(now)) => {
+            !before.is_empty() && (now.is_empty() || now.iter().any(|tray| !before.contains(tray)))
+        }
+        _ => false,
+    }
 }
 
 impl Incident {
@@ -116,12 +121,9 @@ impl Incident {
     fn lets_too_much_be_taken(&self, reported: &Reported, now: Moment) -> bool {
         let is_filled = |held: &Condition| matches!(held.finding, Finding::PoolDegraded { rebuilding: true, .. });
         let is_due = || reported.longer < OFTEN || now.since(reported.at) >= SELDOM;
-        match (&reported.handling, &self.handling) {
-            (Handling::MayPull { .. }, now) => *now != reported.handling,
-            (Handling::LeaveIn(told), Handling::LeaveIn(now)) if is_longer(told, now) => {
-                is_due() && !self.conditions.iter().any(is_filled)
-            }
-            _ => false,
+        match &reported.handling {
+            may_pull @ Handling::MayPull { .. } => self.handling != *may_pull,
+            told => names_more(told, &self.handling) && is_due() && !self.conditions.iter().any(is_filled),
         }
     }
 
@@ -134,13 +136,8 @@ impl Incident {
     /// A message about it as it is now has been made.
     pub fn report(&mut self, now: Moment) {
         let before = self.reported.take();
-        let longer = before.as_ref().map_or(0, |before| {
-            let is_longer = match (&before.handling, &self.handling) {
-                (Handling::LeaveIn(told), Handling::LeaveIn(now)) => is_longer(told, now),
-                _ => false,
-            };
-            before.longer + u32::from(is_longer)
-        });
+        let longer =
+            before.as_ref().map_or(0, |before| before.longer + u32::from(names_more(&before.handling, &self.handling)));
         let mut reported = before.map(|before| before.conditions).unwrap_or_default();
         let turn = self.turns;
         for held in &self.conditions {

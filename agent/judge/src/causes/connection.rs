@@ -5,6 +5,7 @@ use super::power::twelve_volts;
 use super::view::{NEAR, Suspect, View};
 use crate::kinds::{CONNECTION, TOGETHER};
 use crate::memory::before::Before;
+use crate::memory::sign::Sign;
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Happening, Part};
@@ -71,10 +72,10 @@ fn went_alone(left: &Left, suspect: &Suspect, at: Moment) -> bool {
 pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
         let silent = [Happening::TimedOut, Happening::CommandFailed, Happening::SlowToRespond, Happening::Reset];
-        let errors: Vec<_> = left.view.memory.ledger.signs.of(suspect.key).collect();
+        let errors: Vec<_> = suspect.all_signs().collect();
         let first =
             errors.iter().find(|sign| silent.contains(&sign.event.what) && sign.last >= suspect.since.minus(NEAR))?;
-        let woke = |sign: &&&crate::memory::sign::Sign| {
+        let woke = |sign: &&&Sign| {
             sign.event.what == Happening::Woke
                 && sign.last <= first.event.at
                 && first.event.at.since(sign.last) <= WAKING
@@ -140,8 +141,7 @@ pub fn unclear(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &Suspect| {
         Trouble::ALL.into_iter().any(|trouble| left.is_open(suspect, trouble)).then(|| {
             let mut diagnosis = Diagnosis::new(Cause::Unclear, Confidence::Possible).of([suspect], &Trouble::ALL);
-            diagnosis = diagnosis
-                .with(left.view.memory.ledger.signs.of(suspect.key).filter(|s| s.last >= suspect.since.minus(NEAR)));
+            diagnosis = diagnosis.with(suspect.all_signs().filter(|sign| sign.last >= suspect.since.minus(NEAR)));
             diagnosis.without(twelve_volts(left.view)).without([Unmeasured::ControllerTemperature])
         })
     };

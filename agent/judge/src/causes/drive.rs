@@ -2,8 +2,9 @@
 
 use super::diagnosis::{Diagnosis, Left, Trouble};
 use super::shared::were_silent_together;
-use super::view::{DAY, NEAR, SILENCE, Suspect};
+use super::view::{NEAR, SILENCE, Suspect};
 use crate::kinds::MEDIA as KINDS;
+use traylight_data::clock::DAY;
 use traylight_data::reading::{Happening, Teller};
 use traylight_data::verdict::{Cause, Confidence, Kind};
 

@@ -1,11 +1,12 @@
 //! How a drive was lost: whether it died, or went without a sign of that. What is told of it because it was lost is evidence
 //! of nothing else.
 
-use super::view::{DAY, LEAD, NEAR, Suspect, apart};
+use super::view::{LEAD, NEAR, Suspect, apart};
 use crate::kinds::TOGETHER;
 use crate::memory::before::TROUBLES;
 use crate::memory::sign::Sign;
 use std::time::Duration;
+use traylight_data::clock::DAY;
 use traylight_data::reading::Happening;
 
 /// A drive that is pulled is detached within this, while nothing hangs (from memory: three tries, five seconds apart).
@@ -43,10 +44,9 @@ impl Suspect<'_> {
 
     fn was(&self, kinds: &[Happening], within: Duration) -> bool {
         let Some(loss) = self.losses().pop() else { return false };
-        let all = || self.memory.ledger.signs.of(self.key);
-        let losses: Vec<&Sign> = all().filter(|sign| sign.event.what == Happening::Vanished).collect();
+        let losses: Vec<&Sign> = self.all_losses().collect();
         let before = |sign: &Sign| sign.event.at < loss.event.at && loss.event.at.since(sign.last) <= within;
-        all().any(|sign| {
+        self.all_signs().any(|sign| {
             kinds.contains(&sign.event.what) && before(sign) && !losses.iter().any(|loss| self.as_it_goes(sign, loss))
         })
     }
@@ -64,24 +64,24 @@ impl Suspect<'_> {
     /// True when a link went down with nothing there and stayed so, as when a hand pulls the drive. One that gets too little
     /// power tries to start again meanwhile.
     pub fn went_cleanly(&self, loss: &Sign) -> bool {
-        let told = |sign: &&Sign| sign.event.at >= loss.event.at && sign.event.at <= loss.last;
-        let heard = |is_meant: fn(Happening) -> bool| {
-            self.memory.ledger.signs.of(self.key).filter(told).any(|sign| is_meant(sign.event.what))
+        let tries = |sign: &Sign| {
+            matches!(sign.event.what, Happening::SlowToRespond | Happening::LinkUp(_) | Happening::LinkDown(Some(1)))
         };
-        let went = |what| matches!(what, Happening::LinkDown(Some(0) | None));
-        let tries =
-            |what| matches!(what, Happening::SlowToRespond | Happening::LinkUp(_) | Happening::LinkDown(Some(1)));
-        (loss.is_dated() || heard(went)) && !heard(tries)
+        (loss.is_dated() || self.told_of(loss).any(Sign::is_empty_link)) && !self.told_of(loss).any(tries)
     }
 
     /// True when the first that was heard of a loss is a command that timed out on a link with nothing there: where links
     /// save power, no interrupt tells of a drive that is pulled. Then nobody knows better than to a minute when it went.
     pub fn fell_silent(&self, loss: &Sign) -> bool {
-        let told = |sign: &&Sign| sign.event.at >= loss.event.at && sign.event.at <= loss.last;
-        let of_link = |what| matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
-        let signs = || self.memory.ledger.signs.of(self.key).filter(told);
-        let timed_out = signs().filter(|sign| sign.event.what == Happening::TimedOut).map(|sign| sign.event.at).min();
-        let broke = signs().filter(|sign| of_link(sign.event.what)).map(|sign| sign.event.at).min();
+        let first = |is_meant: fn(&&Sign) -> bool| self.told_of(loss).filter(is_meant).map(|sign| sign.event.at).min();
+        let timed_out = first(|sign| sign.event.what == Happening::TimedOut);
+        let broke = first(|sign| sign.is_change_of_link());
         loss.is_dated() && timed_out.is_some_and(|at| broke.is_none_or(|broke| at < broke))
+    }
+
+    /// What was told of it from the time at which its connection broke to the end of its device.
+    fn told_of(&self, loss: &Sign) -> impl Iterator<Item = &Sign> {
+        let (broke, ended) = (loss.event.at, loss.last);
+        self.all_signs().filter(move |sign| sign.event.at >= broke && sign.event.at <= ended)
     }
 }

@@ -1,6 +1,6 @@
 //! From conditions and signs to causes: a list of rules, tried in a fixed order. The first that fits takes the
 //! conditions that it explains; what no rule takes stands for itself. The order and the rules are those of the table in
-//! `judge/causes/README.md`.
+//! `README.md` beside this file. [`view`] is what they look at, [`diagnosis`] what they find; [`lost`] tells how a drive went.
 
 mod connection;
 mod controller;

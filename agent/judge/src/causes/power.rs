@@ -2,11 +2,12 @@
 //! a time: it explains what happened then and what came of it, and nothing that happens later.
 
 use super::diagnosis::{Diagnosis, Left, Trouble};
-use super::view::{DAY, NEAR, Suspect, View};
+use super::view::{NEAR, Suspect, View};
 use crate::kinds::{POWER, TOGETHER};
 use crate::memory::sign::{ASKED_APART, Sign, may_be_one};
 use std::collections::BTreeSet;
 use std::time::Duration;
+use traylight_data::clock::DAY;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{DriveKey, Happening, Nominal, Part};
 use traylight_data::verdict::{Cause, Condition, Confidence, Kind, Unmeasured};

@@ -2,9 +2,11 @@
 
 use super::connection::is_wrong_tray;
 use super::diagnosis::{Diagnosis, Left, Trouble};
-use super::view::{DAY, Suspect, at_once};
+use super::view::{Suspect, at_once};
 use crate::kinds::TOGETHER;
+use crate::memory::sign::Sign;
 use std::collections::BTreeMap;
+use traylight_data::clock::DAY;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Happening, Part};
 use traylight_data::verdict::{Cause, Confidence, Unmeasured};
@@ -51,7 +53,7 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
         let failed = resets.iter().any(|sign| sign.event.what != Happening::Vanished);
         let together = at_once(suspects, cut_times);
         let at = together.first().map_or(since, |(_, at)| *at);
-        let near = |sign: &&crate::memory::sign::Sign| sign.event.at.apart(at) <= TOGETHER;
+        let near = |sign: &&Sign| sign.event.at.apart(at) <= TOGETHER;
         let others = left.view.suspects.iter().filter(|other| other.bridge() != Some(*bridge));
         let alone = !others.flat_map(Suspect::losses).any(|sign| near(&sign));
         let at_start = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.is_absent_since_start());

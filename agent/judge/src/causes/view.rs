@@ -8,7 +8,7 @@ use crate::memory::drives::KnownDrive;
 use crate::memory::sign::{ASKED_APART, Sign};
 use std::time::Duration;
 use traylight_config::Settings;
-use traylight_data::clock::Moment;
+use traylight_data::clock::{DAY, Moment};
 use traylight_data::reading::port::{bridge_of, controller_of, path_of};
 use traylight_data::reading::{Controller, DriveKey, Happening, Part, Snapshot, Teller};
 use traylight_data::verdict::{Condition, Finding, Kind, Subject};
@@ -17,8 +17,6 @@ use traylight_data::verdict::{Condition, Finding, Kind, Subject};
 pub const NEAR: Duration = Duration::from_secs(60);
 /// A condition begins some time after what is behind it; drives that wait for work are looked at late.
 pub const LEAD: Duration = Duration::from_secs(120);
-/// What drives count of errors is read some hours apart.
-pub const DAY: Duration = Duration::from_secs(86_400);
 
 /// What the kernel tells of a port whose drive went without power or plug, from the first report to letting it go.
 const GOING: Duration = Duration::from_secs(180);
@@ -65,7 +63,7 @@ pub struct Suspect<'a> {
     pub since: Moment,
     /// A pool lacks it, though it may be there again.
     pub lacked: bool,
-    pub(super) memory: &'a Memory,
+    memory: &'a Memory,
 }
 
 impl<'a> View<'a> {
@@ -171,8 +169,7 @@ impl<'a> Suspect<'a> {
     }
 
     fn lost_in_this_boot(&self) -> Option<&'a Sign> {
-        let mut signs = self.memory.ledger.signs.of(self.key);
-        signs.find(|sign| sign.event.what == Happening::Vanished && sign.event.at > Moment::default())
+        self.all_signs().find(|sign| sign.event.what == Happening::Vanished && sign.event.at > Moment::default())
     }
 
     /// True when a condition of one of these kinds holds.
@@ -180,11 +177,16 @@ impl<'a> Suspect<'a> {
         self.open.iter().any(|condition| kinds.contains(&condition.kind()))
     }
 
+    /// All that is remembered of it, oldest first.
+    pub fn all_signs(&self) -> impl DoubleEndedIterator<Item = &'a Sign> + use<'a> {
+        self.memory.ledger.signs.of(self.key)
+    }
+
     /// Signs of these kinds, from so long before the trouble began.
     pub fn signs(&self, kinds: &'static [Happening], before: Duration) -> Vec<&'a Sign> {
         let from = self.since.minus(before);
         let meant = |sign: &&Sign| kinds.contains(&sign.event.what) && sign.last >= from;
-        self.memory.ledger.signs.of(self.key).filter(meant).collect()
+        self.all_signs().filter(meant).collect()
     }
 
     /// Its losses that belong to the trouble, oldest first.
@@ -193,8 +195,8 @@ impl<'a> Suspect<'a> {
     }
 
     /// Its losses that are remembered, oldest first.
-    pub fn all_losses(&self) -> impl Iterator<Item = &'a Sign> {
-        self.memory.ledger.signs.of(self.key).filter(|sign| sign.event.what == Happening::Vanished)
+    pub fn all_losses(&self) -> impl Iterator<Item = &'a Sign> + use<'a> {
+        self.all_signs().filter(|sign| sign.event.what == Happening::Vanished)
     }
 
     /// How it was before it was lost last.
@@ -210,7 +212,7 @@ impl<'a> Suspect<'a> {
     /// The signs that it lost its power while the board ran, oldest first.
     pub fn power_losses(&self) -> Vec<&'a Sign> {
         let lost = |sign: &&Sign| sign.event.what == Happening::LostPower;
-        self.memory.ledger.signs.of(self.key).filter(lost).collect()
+        self.all_signs().filter(lost).collect()
     }
 
     /// When trouble of these kinds began: with the first such condition that holds, or with the loss of a drive that is
@@ -228,7 +230,7 @@ impl<'a> Suspect<'a> {
         self.power_losses().iter().any(|sign| is_around(sign, began))
     }
 
-    /// Signs of damaged transfers, but for what a port tells while its drive loses plug or power.
+    /// Signs of damaged transfers within a day, since errors are counted some hours apart, but for what a port tells while its drive loses plug or power.
     pub fn damage(&self) -> Vec<&'a Sign> {
         self.signs(&DAMAGE, DAY).into_iter().filter(|sign| !self.is_of_a_loss(sign)).collect()
     }
@@ -269,12 +271,9 @@ impl<'a> Suspect<'a> {
     /// When a loss happened: before the kernel lets a drive go, it tries for a minute to get its link back.
     pub fn span_of(&self, loss: &Sign) -> (Moment, Moment) {
         let (from, to) = loss.span();
-        let changed = |sign: &&Sign| {
-            let what = sign.event.what;
-            let is_meant = matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
-            is_meant && sign.event.at <= to && to.since(sign.event.at) <= GOING
-        };
-        let first = self.memory.ledger.signs.of(self.key).find(changed).map(|sign| sign.event.at);
+        let changed =
+            |sign: &&Sign| sign.is_change_of_link() && sign.event.at <= to && to.since(sign.event.at) <= GOING;
+        let first = self.all_signs().find(changed).map(|sign| sign.event.at);
         first.filter(|_| from == to).map_or((from, to), |first| (first, first))
     }
 
@@ -282,15 +281,13 @@ impl<'a> Suspect<'a> {
     /// that are made slower, words that arrive in pieces and reads that fail are no more than that.
     fn is_of_a_loss(&self, sign: &Sign) -> bool {
         const LOST: [Happening; 2] = [Happening::Vanished, Happening::LostPower];
-        let signs = || self.memory.ledger.signs.of(self.key);
-        let changed = |what: Happening| matches!(what, Happening::ConnectionChanged | Happening::LinkDown(_));
         let began = |first: &Sign| {
             let follows = first.event.at <= sign.event.at.plus(TOGETHER);
-            changed(first.event.what) && follows && sign.last.since(first.event.at) <= GOING
+            first.is_change_of_link() && follows && sign.last.since(first.event.at) <= GOING
         };
         sign.event.teller == Teller::Log
-            && signs().any(began)
-            && signs().any(|lost| LOST.contains(&lost.event.what) && lost.may_be_with(sign, GOING))
+            && self.all_signs().any(began)
+            && self.all_signs().any(|lost| LOST.contains(&lost.event.what) && lost.may_be_with(sign, GOING))
     }
 
     /// True while it has work and finishes none, or when it went like that.

@@ -4,7 +4,7 @@
 use super::rule::Rule;
 use crate::limit::limit;
 use crate::memory::Memory;
-use crate::memory::counters::of_member as counter;
+use crate::memory::counters::member_counter;
 use crate::memory::drives;
 use crate::redundancy;
 use crate::track::{Holds, Side, Sight};
@@ -68,7 +68,8 @@ fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool
         return None;
     }
     let growth = |kind, within| -> i64 {
-        let of_member = |member| memory.ledger.growth(&drive.key, &counter(pool, member, kind), within).unwrap_or(0);
+        let of_member =
+            |member| memory.ledger.growth(&drive.key, &member_counter(pool, member, kind), within).unwrap_or(0);
         on(pool, drive).map(of_member).fold(0, i64::saturating_add)
     };
     let (kind, grown) = KINDS.map(|kind| (kind, growth(kind, WEEK))).into_iter().max_by_key(|(_, grown)| *grown)?;

@@ -1,4 +1,6 @@
-//! The rules: each file is one kind of condition, its limits, and what it says of a look at the box.
+//! The rules: each file is one kind of condition, or a few of one thing: its limits, and what it says of a look at the box.
+//! [`rule`] says what makes a rule; [`RULES`] is the table of them; [`itself`] is about the program, which is no part of a
+//! look.
 
 pub mod about;
 pub mod airflow;

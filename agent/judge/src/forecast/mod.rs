@@ -3,3 +3,4 @@
 pub mod fill;
 pub mod outlook;
 pub mod rebuild;
+mod student;

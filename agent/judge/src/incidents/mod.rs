@@ -1,5 +1,6 @@
 //! Incidents: one story for one cause. What holds is put together by cause, set beside the stories that were open
-//! before, and what is new about each is said once.
+//! before, and what is new about each is said once. [`fold`] puts together what belongs together, with what [`alike`] knows of
+//! conditions that nothing explains; [`handling`] says what may be done with trays; the open stories are in the memory's book.
 
 mod alike;
 mod fold;

@@ -5,18 +5,15 @@ use super::learning::{Learns, Look, News};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
-use traylight_data::clock::Moment;
+use traylight_data::clock::{MINUTE, Moment, WEEK};
 use traylight_data::reading::{Drive, DriveKey, Power, Snapshot};
 
-const MINUTE: Duration = Duration::from_secs(60);
 /// A drive has held a temperature that it did not fall below for so long.
 const HELD: Duration = Duration::from_secs(3600);
 /// So many hours must be known of a drive before it tells anything (starting value, no source).
 pub const HOURS: u32 = 24;
 /// What is noted of a drive is noted by the week; it counts for a season, in which whatever a box does every quarter is, and
 /// longer while the weeks since tell too little, but for no more than a year (starting values, no source).
-const WEEK: Duration = Duration::from_secs(7 * 86_400);
-/// For so long, in full.
 pub const SEASON: Duration = Duration::from_secs(14 * 7 * 86_400);
 const YEAR: Duration = Duration::from_secs(365 * 86_400);
 /// More than this moved by all drives together is load, in bytes per second.

@@ -63,7 +63,7 @@ impl Learns<Look<'_>> for Counters {
                 for errors in &member.errors {
                     let count = i64::try_from(errors.count).unwrap_or(i64::MAX);
                     let counters = self.drives.entry(drive.clone()).or_default();
-                    let series = counters.entry(of_member(pool, member, errors.kind)).or_default();
+                    let series = counters.entry(member_counter(pool, member, errors.kind)).or_default();
                     series.take(look.watched, count, false, &mut news.is_new);
                     // These begin anew with the machine: as many again are as many more.
                     series.before_fall.clear();
@@ -107,7 +107,7 @@ impl Counters {
 }
 
 /// What a pool's count on a member is called: by the part of its drive, since the kernel's names of drives change.
-pub fn of_member(pool: &Pool, member: &Member, kind: MemberErrorKind) -> String {
+pub fn member_counter(pool: &Pool, member: &Member, kind: MemberErrorKind) -> String {
     let kind = match kind {
         MemberErrorKind::Read => "read",
         MemberErrorKind::Write => "write",

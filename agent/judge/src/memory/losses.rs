@@ -38,11 +38,10 @@ fn broke(signs: &[Sign], part: &Part, lost: Moment) -> Option<(Moment, usize)> {
     let told = || of_it().filter(|(_, sign)| sign.event.teller == Teller::Log);
     let is_there = |what| matches!(what, Happening::LinkUp(_) | Happening::LinkDown(Some(1)) | Happening::Appeared);
     let was_there = of_it().filter(|(_, sign)| is_there(sign.event.what)).map(|(_, sign)| sign.last.min(lost)).max();
-    let is_gone = |what| matches!(what, Happening::LinkDown(Some(0) | None));
     // A sign that was seen again has its first and its last time.
     let since =
         |sign: &Sign| [sign.event.at, sign.last].into_iter().find(|at| was_there.is_none_or(|there| *at > there));
-    let downs = told().filter(|(_, sign)| is_gone(sign.event.what));
+    let downs = told().filter(|(_, sign)| sign.is_empty_link());
     let down = downs.filter_map(|(index, sign)| Some((since(sign)?, index))).min()?;
     if lost.since(down.0) > TRIES {
         return None;

@@ -45,6 +45,16 @@ impl Sign {
         may_be_one(self.span(), other.span(), within)
     }
 
+    /// True for the word that a connection changed, of a drive that comes, goes, or begins anew.
+    pub fn is_change_of_link(&self) -> bool {
+        matches!(self.event.what, Happening::ConnectionChanged | Happening::LinkDown(_))
+    }
+
+    /// True for the word that a link is down with nothing there.
+    pub fn is_empty_link(&self) -> bool {
+        matches!(self.event.what, Happening::LinkDown(Some(0) | None))
+    }
+
     /// True when this event is in it already.
     pub fn has(&self, event: &Event) -> bool {
         let is_same = self.event.part == event.part && self.event.what == event.what;

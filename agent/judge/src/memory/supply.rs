@@ -4,9 +4,8 @@ use super::learning::{Happened, Learns, Look, News};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
-use traylight_data::clock::Moment;
+use traylight_data::clock::{DAY, Moment};
 
-const DAY: Duration = Duration::from_secs(86_400);
 /// Alarms that are read two seconds apart, one of which may be missed, belong to one dip.
 const ONE_DIP: Duration = Duration::from_secs(6);
 

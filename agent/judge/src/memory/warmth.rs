@@ -4,10 +4,9 @@ use super::airflow::awake;
 use super::learning::{Learns, Look, News};
 use std::collections::BTreeMap;
 use std::time::Duration;
-use traylight_data::clock::Moment;
+use traylight_data::clock::{MINUTE, Moment};
 use traylight_data::reading::DriveKey;
 
-const MINUTE: Duration = Duration::from_secs(60);
 /// The span over which a rise is looked at.
 pub const SPAN: Duration = Duration::from_secs(10 * 60);
 

@@ -3,9 +3,8 @@
 use crate::order::median;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
+use traylight_data::clock::DAY;
 
-/// A day is 24 hours of watching.
-pub(super) const DAY: Duration = Duration::from_secs(24 * 3600);
 /// Readings closer together than this tell nothing more of a day.
 pub(super) const EVERY: Duration = Duration::from_secs(600);
 /// Days that are remembered.

@@ -19,12 +19,13 @@ mod days;
 mod slope;
 mod steps;
 
-use days::{DAY, Days, EVERY, LONGEST, Median, Taken, day_of};
+use days::{Days, EVERY, LONGEST, Median, Taken, day_of};
 use serde::{Deserialize, Serialize};
 use slope::{drift_error, theil_sen};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use steps::since_last_step;
+use traylight_data::clock::DAY;
 use traylight_data::reading::{Room, Snapshot};
 use traylight_data::units::Bytes;
 use traylight_data::verdict::{Estimate, Rates};

@@ -1,6 +1,7 @@
 //! A line through points that outliers do not bend (Theil 1950, Sen 1968), and how sure its slope is: by the rank method,
 //! and by how much the steps from point to point differ.
 
+use crate::forecast::student::student_t;
 use crate::order::{median, quantile, sorted};
 use std::collections::BTreeMap;
 
@@ -70,15 +71,6 @@ pub fn drift_error(points: &[(f64, f64)], deviations: f64) -> Option<f64> {
     let variance = steps().map(|(wide, high)| (high - mean * wide).powi(2) / wide).sum::<f64>() / freedom;
     let error = student_t(deviations, freedom) * (variance / width).sqrt();
     error.is_finite().then_some(error)
-}
-
-/// The point of Student's t that lies as far out as `z` does in the normal distribution (Abramowitz and Stegun 26.7.5,
-/// from memory; three terms are right to a thousandth from five degrees of freedom on).
-fn student_t(z: f64, freedom: f64) -> f64 {
-    let first = (z.powi(3) + z) / 4.0;
-    let second = (5.0 * z.powi(5) + 16.0 * z.powi(3) + 3.0 * z) / 96.0;
-    let third = (3.0 * z.powi(7) + 19.0 * z.powi(5) + 17.0 * z.powi(3) - 15.0 * z) / 384.0;
-    z + first / freedom + second / freedom.powi(2) + third / freedom.powi(3)
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@
 //! parameters gives; where they show no bend it is wide on the side that they leave open, instead of falsely narrow.
 //! Times are minutes from the newest reading.
 
+use crate::forecast::student::student_t;
 use traylight_data::verdict::Interval;
 
 /// The bounds of the time constant, in minutes: a bare drive in a strong stream of air, and a full box without one.
@@ -191,13 +192,9 @@ fn refined(readings: &[(f64, f64)], curves: &[Curve]) -> Option<Curve> {
     Some(found)
 }
 
-/// How many standard errors an interval of 80 % is wide on each side, with so many degrees of freedom: Student's t by
-/// the first two terms beyond the normal distribution (Abramowitz and Stegun, 26.7.5, from memory).
+/// How many standard errors an interval of 80 % is wide on each side, with so many degrees of freedom.
 fn z(freedom: f64) -> f64 {
-    let z: f64 = 1.2816;
-    let first = (z.powi(3) + z) / 4.0;
-    let second = (5.0 * z.powi(5) + 16.0 * z.powi(3) + 3.0 * z) / 96.0;
-    z + first / freedom + second / freedom.powi(2)
+    student_t(1.2816, freedom)
 }
 
 #[cfg(test)]

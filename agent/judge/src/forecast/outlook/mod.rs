@@ -13,12 +13,11 @@ mod fit;
 use fit::Fit;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
-use traylight_data::clock::Moment;
+use traylight_data::clock::{MINUTE, Moment};
 use traylight_data::reading::{Drive, DriveKey, Power, Snapshot};
 use traylight_data::units::Celsius;
 use traylight_data::verdict::{Interval, Outlook, Reaches};
 
-const MINUTE: Duration = Duration::from_secs(60);
 /// Readings older than this tell of other work and other air.
 const WINDOW: Duration = Duration::from_secs(40 * 60);
 /// Drives tell their temperature once a minute. Readings closer to each other round the same way and add nothing.
