@@ -1,7 +1,7 @@
 //! What an ATA drive can be asked, from the bits of IDENTIFY DEVICE. The rest of that page, and the tests of these bits
 //! on whole pages, are in [`super::identify`].
 
-use super::identify::{sata, stated};
+use super::words::{sata, stated};
 use crate::bytes::le16;
 
 /// What a drive can be asked, and how it is set. Asking for what is not here costs an error on the cable, so all that

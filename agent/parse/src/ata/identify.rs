@@ -2,6 +2,7 @@
 //! `/sys/class/ata_device`, or inside SCSI VPD page 89h. How the drive fares is not in it.
 
 use super::abilities::Abilities;
+use super::words::{sata, stated};
 use crate::bytes::{le16, le32, le64, page, sum, swapped_text};
 use traylight_data::units::{Bytes, Rpm};
 
@@ -124,16 +125,6 @@ pub fn identify(bytes: &[u8]) -> Result<Identify, String> {
         link: link(word(76)?, word(77)?),
         abilities: Abilities::of(data)?,
     })
-}
-
-/// A word that carries its own mark: bit 15 clear and bit 14 set. Without it, nothing in the word is stated.
-pub(super) fn stated(word: u16) -> u16 {
-    if word & 0xC000 == 0x4000 { word } else { 0 }
-}
-
-/// Words 76 to 79 are 0000h or FFFFh on drives that are not SATA.
-pub(super) fn sata(word: u16) -> u16 {
-    if word == 0xFFFF { 0 } else { word }
 }
 
 fn logical_sector(data: &[u8]) -> Result<u64, String> {

@@ -11,3 +11,4 @@ pub mod sct;
 pub mod self_test;
 pub mod smart;
 pub mod statistics;
+mod words;

@@ -1,7 +1,7 @@
 //! Lines of libata and of the AHCI driver about a port or the device on it (drivers/ata/libata-*.c, libahci.c).
 
-use super::Then::{Among, Closes, Down, Is, Opens, Up};
-use super::{Row, row};
+use super::row::Then::{Among, Closes, Down, Is, Opens, Up};
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{
     AllOnes, CommandFailed, ConnectionChanged, GivenUp, LinkSlowed, Reset, SlowToRespond, TimedOut, TransferDamaged,
     Unreadable, Vanished,

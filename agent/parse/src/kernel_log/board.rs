@@ -1,8 +1,8 @@
 //! Lines about the machine as a whole: its supply (drivers/hwmon/raspberrypi-hwmon.c), tasks that wait (kernel/hung_task.c)
 //! and memory that is used up (mm/oom_kill.c).
 
-use super::Then::Is;
-use super::{Row, row};
+use super::row::Then::Is;
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{OutOfMemory, TaskHung, UndervoltageBegan, UndervoltageEnded};
 
 const NOW: &str = "6.1, 6.12";

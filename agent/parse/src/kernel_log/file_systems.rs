@@ -1,7 +1,7 @@
 //! Lines of file systems about themselves (fs/ext4/super.c, fs/jbd2/journal.c, fs/xfs, fs/btrfs).
 
-use super::Then::Is;
-use super::{Row, row};
+use super::row::Then::Is;
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{FileSystemError, NoMetadataRoom, ReadCorrected, StoppedWriting};
 
 const NOW: &str = "6.1, 6.12";

@@ -3,7 +3,7 @@
 
 use super::record::{Record, may_be_the_kernels, record};
 use super::reports::Reports;
-use super::{Told, told};
+use super::told::{Told, told};
 use crate::named::Named;
 use std::time::Duration;
 use traylight_data::reading::Happening;

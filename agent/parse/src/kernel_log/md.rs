@@ -1,8 +1,8 @@
 //! Lines of md and its levels (drivers/md/md.c, raid0.c, raid1.c, raid5.c, raid10.c), which dm-raid uses too, and the one
 //! line of ZFS about a pool that waits.
 
-use super::Then::Is;
-use super::{Row, row};
+use super::row::Then::Is;
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{
     GivenUp, MemberFailed, NotAssembled, NotClean, ReadCorrected, Suspended, Unreadable,
 };

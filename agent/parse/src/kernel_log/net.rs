@@ -1,7 +1,7 @@
 //! Lines about network ports (drivers/net/phy, drivers/net/usb/r8152.c, net/sched/sch_generic.c).
 
-use super::Then::{Is, Up};
-use super::{Row, row};
+use super::row::Then::{Is, Up};
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{Downshifted, LinkDown, TransmitStuck};
 
 const NOW: &str = "6.1, 6.12";

@@ -1,8 +1,8 @@
 //! Lines of the NVMe driver (drivers/nvme/host/pci.c, core.c). Whether the words for a status are compiled in differs, so
 //! errors are known by their numbers (NVM Express Base Specification 1.4, figure 130 and following).
 
-use super::Then::Is;
-use super::{Row, row};
+use super::row::Then::Is;
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{AllOnes, CommandFailed, GivenUp, Reset, SlowToRespond, TimedOut, Unreadable};
 
 const NOW: &str = "6.1, 6.12";

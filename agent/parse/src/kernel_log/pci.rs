@@ -1,8 +1,8 @@
 //! Lines about controllers on PCI: errors of the bus (drivers/pci/pcie/aer.c), a slot that loses its card
 //! (drivers/pci/hotplug/pciehp_ctrl.c), and drivers that cannot start (drivers/base/dd.c, drivers/ata/ahci.c).
 
-use super::Then::{Is, NotStarted};
-use super::{Row, row};
+use super::row::Then::{Is, NotStarted};
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{AllOnes, BusError, BusErrorCorrected, LinkDown, StaggeredStart, Vanished};
 
 const NOW: &str = "6.1, 6.12";

@@ -1,8 +1,8 @@
 //! Lines of the SCSI layer, of its driver for disks, and of the block layer above all drivers (drivers/scsi/sd.c,
 //! scsi_error.c, scsi_logging.c, block/blk-core.c, fs/buffer.c). Most are at the level of a piece of information.
 
-use super::Then::Is;
-use super::{Row, row};
+use super::row::Then::Is;
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{
     Appeared, CommandFailed, GivenUp, Reset, SlowToRespond, TimedOut, Unreadable,
 };

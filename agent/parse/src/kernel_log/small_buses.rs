@@ -1,7 +1,7 @@
 //! Lines about I2C buses and memory cards (drivers/i2c/busses, drivers/mmc/core).
 
-use super::Then::{Is, NotStarted};
-use super::{Row, row};
+use super::row::Then::{Is, NotStarted};
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{BusStuck, SlowToRespond, TimedOut, Vanished};
 
 const NOW: &str = "6.1, 6.12";

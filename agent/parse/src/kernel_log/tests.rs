@@ -1,9 +1,13 @@
 //! Every pattern fits its example, lines that look alike tell nothing, and what stock kernels wrote is told.
 
+use super::pattern::captures;
 use super::record::record;
-use super::*;
+use super::told::{Told, tables, told};
+use crate::named::Named;
 use Happening::{Appeared, CommandFailed, LinkDown, LinkUp, MemberFailed, NotStarted, Unreadable};
 use proptest::prelude::*;
+use traylight_data::reading::Happening;
+use traylight_data::units::MegabitsPerSecond;
 
 fn of(text: &str) -> Vec<Told> {
     told(&record(format!("6,1,1,-;{text}").as_bytes()).unwrap())

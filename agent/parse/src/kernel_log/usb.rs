@@ -1,7 +1,7 @@
 //! Lines of the USB core and of its host controllers (drivers/usb/core/hub.c, drivers/usb/host/xhci*.c).
 
-use super::Then::{Is, NotStarted};
-use super::{Row, row};
+use super::row::Then::{Is, NotStarted};
+use super::row::{Row, row};
 use traylight_data::reading::Happening::{CommandFailed, GivenUp, LinkDown, OverCurrent, Reset, Vanished};
 
 const NOW: &str = "6.1, 6.12";
