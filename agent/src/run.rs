@@ -16,7 +16,7 @@ use crate::keep::{KeepFault, Opened};
 use crate::probe::keeper::Keeper;
 use crate::probe::order::Order;
 use crate::probe::schedule::Schedule;
-use crate::send::courier::Report;
+use crate::send::sender::Report;
 use crate::serve::control::{Asked, Control};
 use crate::serve::socket::{StateSocket, Wanted};
 use crate::show::buttons::{Intent, Said};
@@ -148,8 +148,8 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
         if let Some((verdict, snapshot, test)) = core.shown() {
-            let (ways, wall) = (&core.ways.each, &clock.wall());
-            let scenery = Scenery { verdict, snapshot, settings: &settings, ways, wall, test };
+            let (channels, wall) = (&core.channels.each, &clock.wall());
+            let scenery = Scenery { verdict, snapshot, settings: &settings, channels, wall, test };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
                 outlet.draw(drawing.frame(GlassSize::W128H64));
                 for panel in &parts.panels {

@@ -1,6 +1,6 @@
 //! The configuration file of traylight: text in, complete [`Settings`] out, or every problem in it at once.
 //!
-//! `settle.rs` is the way in. Each key is declared once, where its section is read, in `sections/`; `key.rs` says how, and
+//! `settle.rs` is where it begins. Each key is declared once, where its section is read, in `sections/`; `key.rs` says how, and
 //! `values.rs` what a key can take. `reader.rs` goes through what was written, `notes.rs` collects the mistakes for the
 //! report, and `outline.rs` makes the default file and the schema from the declarations.
 //!
@@ -35,10 +35,10 @@ mod url;
 
 pub use problem::{Problem, Problems};
 pub use sections::{
-    AlertWay, Alerts, Brightness, Bus, Button, ButtonDoes, CommandLine, Controller, DayTime, Destination, DriveLimits,
-    FanLimits, Glass, Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt,
-    MqttVersion, Night, PageName, Panel, PoolLimits, Position, ProcessorLimits, QuietHours, Secret, SelfTestSchedule,
-    Settings, Shelf, Span, SupplyLimits, Topic, Tray, VolumeLimits, Watch, Webhook,
+    AlertChannel, Alerts, Brightness, Bus, Button, ButtonDoes, CommandLine, Controller, DayTime, Destination,
+    DriveLimits, FanLimits, Glass, Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail,
+    MailSecurity, Mqtt, MqttVersion, Night, PageName, Panel, PoolLimits, Position, ProcessorLimits, QuietHours, Secret,
+    SelfTestSchedule, Settings, Shelf, Span, SupplyLimits, Topic, Tray, VolumeLimits, Watch, Webhook,
 };
 pub use settle::{default_file, schema, settle};
 pub use template::{Field, Template};

@@ -119,7 +119,7 @@ pub(crate) fn time(range: RangeInclusive<Duration>) -> ValueKind<Duration> {
     })
 }
 
-/// A length of time the way the file writes it.
+/// A length of time as the file writes it.
 fn spoken(time: Duration) -> String {
     jiff::SignedDuration::try_from(time).map_or_else(|_| format!("{} s", time.as_secs()), |time| format!("{time:#}"))
 }

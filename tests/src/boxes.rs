@@ -7,7 +7,7 @@ use traylight::demo::{heron, story};
 use traylight::judge::{Memory, judge};
 use traylight::reading::{DriveKey, Itself, Snapshot};
 use traylight::rehearse::{Fault, Played, play};
-use traylight::show::pages::{Page, View, Way, draw};
+use traylight::show::pages::{Channel, Page, View, draw};
 use traylight::verdict::{Kind, Severity, Verdict};
 use traylight_config::{PageName, Settings, settle};
 use traylight_display::{Frame, GlassSize};
@@ -106,13 +106,14 @@ pub fn with_view<T>(scene: &Scene, clock: &str, lap: u64, make: impl FnOnce(&Vie
         let minute = (14 * 60 + 32 + 24 * 60 - ago.as_secs() / 60 % (24 * 60)) % (24 * 60);
         format!("{:02}:{:02}", minute / 60, minute % 60)
     };
-    let way = |name: &str, is_confirmed, waiting| Way { name: name.into(), is_confirmed, waiting, fails: false };
-    let ways = [way("mail", true, 0), way("phone", true, 0)];
+    let channel =
+        |name: &str, is_confirmed, waiting| Channel { name: name.into(), is_confirmed, waiting, fails: false };
+    let channels = [channel("mail", true, 0), channel("phone", true, 0)];
     let view = View {
         verdict: &scene.verdict,
         snapshot: Some(&scene.snapshot),
         settings: &scene.settings,
-        ways: &ways,
+        channels: &channels,
         clock,
         beat: 7,
         lap,

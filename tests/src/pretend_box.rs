@@ -387,7 +387,7 @@ fn wwid(serial: &str) -> String {
     format!("naa.5000c500{digits:0<8.8}\n")
 }
 
-/// The way from the folder of `at` to `to`: up to where both part, or to above `to` (fs/sysfs/symlink.c).
+/// The relative path from the folder of `at` to `to`: up to where both part, or to above `to` (fs/sysfs/symlink.c).
 fn relative(at: &Path, to: &Path) -> PathBuf {
     let folder = at.parent().unwrap_or(Path::new("/"));
     let above = to.parent().unwrap_or(Path::new("/"));

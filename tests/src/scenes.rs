@@ -193,7 +193,7 @@ fn view<'a>(
         verdict,
         snapshot,
         settings,
-        ways: &[],
+        channels: &[],
         clock: "14:32",
         beat: 7,
         lap: 0,

@@ -25,10 +25,10 @@ pub struct Flags {
     /// Say everything about one incident: cause, limits, evidence, what was not measured, what to do
     #[arg(long, value_name = "ID", conflicts_with = "json")]
     why: Option<u32>,
-    /// Send a message with a code on this way out
+    /// Send a message with a code on this channel
     #[arg(long, value_name = "WAY", conflicts_with_all = ["json", "why"])]
     test: Option<String>,
-    /// Give a code back that came on a way out: from then on that way counts as read
+    /// Give a code back that came on a channel: from then on that channel counts as read
     #[arg(long, value_name = "CODE", conflicts_with_all = ["json", "why", "test"])]
     confirm: Option<String>,
 }
@@ -63,6 +63,6 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
 }
 
 fn request(flags: &Flags) -> Option<Request> {
-    let test = flags.test.clone().map(|way| Request::TryWay { way });
+    let test = flags.test.clone().map(|channel| Request::TryChannel { channel });
     test.or_else(|| flags.confirm.clone().map(|code| Request::Confirm { code }))
 }

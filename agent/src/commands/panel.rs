@@ -43,7 +43,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let (verdict, snapshot) = one_look(&settings, &flags.shared.root, &clock)?;
     let wall = clock.wall();
     let (verdict, snapshot) = (&verdict, Some(&snapshot));
-    let scenery = Scenery { verdict, snapshot, settings: &settings, ways: &[], wall: &wall, test: false };
+    let scenery = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, test: false };
     let size = settings.panel.glasses.first().map_or(Ok(GlassSize::W128H64), picture_size);
     let size = size.map_err(|fault| io::Error::other(fault.to_string()))?;
     let draw = |page: Page| (name(&page), scenery.drawing(page, wall.minute()).frame(size));

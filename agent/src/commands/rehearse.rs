@@ -79,7 +79,7 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     };
     played.told.iter().for_each(&mut tell);
     let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
-    let scenery = Scenery { verdict, snapshot, settings, ways: &[], wall, test: true };
+    let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test: true };
     if let Some(page) = scenery.pages().into_iter().next() {
         let drawing = scenery.drawing(page, test_mark(settings.language.into()).to_owned());
         print_lines(&terminal::compact(&drawing.frame(GlassSize::W128H64)))?;

@@ -61,7 +61,7 @@ async fn tell(speed: u32) -> io::Result<()> {
                 verdict: &verdict,
                 snapshot: Some(&snapshot),
                 settings: &settings,
-                ways: &[],
+                channels: &[],
                 wall: &wall,
                 test: false,
             };

@@ -41,7 +41,7 @@ impl Opened {
 /// Where alerts are kept until they have left, opened once for each thread that writes there.
 pub struct Outboxes {
     /// For the thread that takes messages out.
-    pub courier: OutboxStore,
+    pub sender: OutboxStore,
     /// For the loop, which keeps codes.
     pub codes: OutboxStore,
 }
@@ -52,7 +52,7 @@ impl Outboxes {
     /// # Errors
     /// When the store's file is not there or cannot be used.
     pub fn open(state_dir: &Path) -> Result<Self, KeepFault> {
-        Ok(Self { courier: OutboxStore::open(state_dir)?, codes: OutboxStore::open(state_dir)? })
+        Ok(Self { sender: OutboxStore::open(state_dir)?, codes: OutboxStore::open(state_dir)? })
     }
 }
 

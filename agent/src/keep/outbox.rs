@@ -1,4 +1,4 @@
-//! The outbox in the store: what waits for which way, which incidents were told, and which ways are known to arrive.
+//! The outbox in the store: what waits for which channel, which incidents were told, and which channels are known to arrive.
 //! It has a connection of its own, since whoever sends works beside whoever saves the ledger.
 
 use super::fault::KeepFault;
@@ -16,11 +16,11 @@ pub(super) const TABLES: &str = "
     CREATE TABLE message (
         number INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, body TEXT NOT NULL, page BLOB
     ) STRICT;
-    -- Which way each waits for, how often it was tried, how many before it were left out.
+    -- Which channel each waits for, how often it was tried, how many before it were left out.
     CREATE TABLE waiting (
-        way TEXT NOT NULL, message INTEGER NOT NULL REFERENCES message (number),
+        channel TEXT NOT NULL, message INTEGER NOT NULL REFERENCES message (number),
         tried INTEGER NOT NULL DEFAULT 0, left_out INTEGER NOT NULL DEFAULT 0,
-        PRIMARY KEY (way, message)
+        PRIMARY KEY (channel, message)
     ) STRICT, WITHOUT ROWID;
     -- Incidents that are open, as they were told, as JSON.
     CREATE TABLE story (incident TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;
@@ -28,15 +28,15 @@ pub(super) const TABLES: &str = "
     CREATE TABLE taken (number INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE) STRICT;
     -- When it was last said that all is well, as JSON, in the only row.
     CREATE TABLE all_well (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL) STRICT;
-    -- The code that was sent on each way to this target, and whether somebody has read it there.
+    -- The code that was sent on each channel to this target, and whether somebody has read it there.
     CREATE TABLE confirmation (
-        way TEXT PRIMARY KEY, target TEXT NOT NULL, code TEXT NOT NULL, confirmed INTEGER NOT NULL
+        channel TEXT PRIMARY KEY, target TEXT NOT NULL, code TEXT NOT NULL, confirmed INTEGER NOT NULL
     ) STRICT, WITHOUT ROWID;";
 
 /// A table that is empty where it is not there: stores of this version that are older have none.
 pub(super) const LATER_TABLES: &str = "
-    -- How each way that was tried and has not taken what it was given is left alone, as JSON.
-    CREATE TABLE IF NOT EXISTS pause (way TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;";
+    -- How each channel that was tried and has not taken what it was given is left alone, as JSON.
+    CREATE TABLE IF NOT EXISTS pause (channel TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;";
 
 /// The outbox of a store.
 pub struct OutboxStore {
@@ -103,11 +103,11 @@ impl OutboxStore {
                  DELETE FROM pause;",
             )?;
             kept.taken.iter().try_for_each(|id| put_taken(change, id))?;
-            for Waiting { way, message, tried, left_out } in &kept.waiting {
-                put(change, message, std::slice::from_ref(way))?;
-                let place = "UPDATE waiting SET tried = ?3, left_out = ?4 WHERE way = ?1 AND message = \
+            for Waiting { channel, message, tried, left_out } in &kept.waiting {
+                put(change, message, std::slice::from_ref(channel))?;
+                let place = "UPDATE waiting SET tried = ?3, left_out = ?4 WHERE channel = ?1 AND message = \
                              (SELECT number FROM message WHERE id = ?2)";
-                change.execute(place, params![way, message.id, tried, left_out])?;
+                change.execute(place, params![channel, message.id, tried, left_out])?;
             }
             kept.stories.iter().try_for_each(|story| put_story(change, story))?;
             kept.pauses.iter().try_for_each(|pause| put_pause(change, pause))?;
@@ -119,29 +119,29 @@ impl OutboxStore {
     ///
     /// # Errors
     /// As for [`OutboxStore::apply`].
-    pub fn ask(&mut self, way: &str, target: &str, code: &str) -> Result<(), KeepFault> {
-        let ask = "REPLACE INTO confirmation (way, target, code, confirmed) VALUES (?1, ?2, ?3, 0)";
-        self.change(|change| change.execute(ask, [way, target, code]).map(drop))
+    pub fn ask(&mut self, channel: &str, target: &str, code: &str) -> Result<(), KeepFault> {
+        let ask = "REPLACE INTO confirmation (channel, target, code, confirmed) VALUES (?1, ?2, ?3, 0)";
+        self.change(|change| change.execute(ask, [channel, target, code]).map(drop))
     }
 
-    /// The way on which this code was sent and has now been read; `None` when no code of any way is this one.
+    /// The channel on which this code was sent and has now been read; `None` when no code of any channel is this one.
     ///
     /// # Errors
     /// As for [`OutboxStore::apply`].
     pub fn confirm(&mut self, code: &str) -> Result<Option<String>, KeepFault> {
         self.change(|change| {
-            let confirm = "UPDATE confirmation SET confirmed = 1 WHERE code = ?1 RETURNING way";
+            let confirm = "UPDATE confirmation SET confirmed = 1 WHERE code = ?1 RETURNING channel";
             change.query_row(confirm, [code], |row| row.get(0)).optional()
         })
     }
 
-    /// Whether somebody has read on this way, at this target, what was sent there.
+    /// Whether somebody has read on this channel, at this target, what was sent there.
     ///
     /// # Errors
     /// When the disk cannot be read.
-    pub fn is_confirmed(&self, way: &str, target: &str) -> Result<bool, KeepFault> {
-        let look = "SELECT confirmed FROM confirmation WHERE way = ?1 AND target = ?2";
-        let found = self.database.query_row(look, [way, target], |row| row.get(0)).optional();
+    pub fn is_confirmed(&self, channel: &str, target: &str) -> Result<bool, KeepFault> {
+        let look = "SELECT confirmed FROM confirmation WHERE channel = ?1 AND target = ?2";
+        let found = self.database.query_row(look, [channel, target], |row| row.get(0)).optional();
         found.map(|confirmed| confirmed.unwrap_or(false)).map_err(KeepFault::database(&self.file))
     }
 
@@ -165,42 +165,44 @@ impl OutboxStore {
 
 fn apply(change: &Transaction, write: &Write) -> rusqlite::Result<()> {
     match write {
-        Write::Put(message, ways) => {
-            put(change, message, ways)?;
+        Write::Put(message, channels) => {
+            put(change, message, channels)?;
             put_taken(change, &message.id)
         }
-        Write::Tried(way, ids) => {
-            let tried = "UPDATE waiting SET tried = tried + 1 WHERE way = ?1 AND message = \
+        Write::Tried(channel, ids) => {
+            let tried = "UPDATE waiting SET tried = tried + 1 WHERE channel = ?1 AND message = \
                          (SELECT number FROM message WHERE id = ?2)";
-            ids.iter().try_for_each(|id| change.execute(tried, [way, id]).map(drop))
+            ids.iter().try_for_each(|id| change.execute(tried, [channel, id]).map(drop))
         }
-        Write::Done(way, ids) => {
-            let done = "DELETE FROM waiting WHERE way = ?1 AND message = (SELECT number FROM message WHERE id = ?2)";
+        Write::Done(channel, ids) => {
+            let done =
+                "DELETE FROM waiting WHERE channel = ?1 AND message = (SELECT number FROM message WHERE id = ?2)";
             let unwanted = "DELETE FROM message WHERE id = ?1 AND number NOT IN (SELECT message FROM waiting)";
             ids.iter().try_for_each(|id| {
-                change.execute(done, [way, id])?;
+                change.execute(done, [channel, id])?;
                 change.execute(unwanted, [id]).map(drop)
             })
         }
-        Write::LeftOut(way, id, count) => {
-            let count_it = "UPDATE waiting SET left_out = ?3 WHERE way = ?1 AND message = \
+        Write::LeftOut(channel, id, count) => {
+            let count_it = "UPDATE waiting SET left_out = ?3 WHERE channel = ?1 AND message = \
                             (SELECT number FROM message WHERE id = ?2)";
-            change.execute(count_it, params![way, id, count]).map(drop)
+            change.execute(count_it, params![channel, id, count]).map(drop)
         }
         Write::Story(story) => put_story(change, story),
         Write::StoryOver(incident) => change.execute("DELETE FROM story WHERE incident = ?1", [incident]).map(drop),
         Write::AllWell(stamp) => put_all_well(change, stamp),
         Write::Pause(pause) => put_pause(change, pause),
-        Write::PauseOver(way) => change.execute("DELETE FROM pause WHERE way = ?1", [way]).map(drop),
+        Write::PauseOver(channel) => change.execute("DELETE FROM pause WHERE channel = ?1", [channel]).map(drop),
     }
 }
 
-fn put(change: &Transaction, message: &Message, ways: &[String]) -> rusqlite::Result<()> {
+fn put(change: &Transaction, message: &Message, channels: &[String]) -> rusqlite::Result<()> {
     let body = serde_json::to_string(message).map_err(as_database_error)?;
     let insert = "INSERT INTO message (id, body, page) VALUES (?1, ?2, ?3) ON CONFLICT (id) DO NOTHING";
     change.execute(insert, params![message.id, body, message.page])?;
-    let wait = "INSERT INTO waiting (way, message) SELECT ?1, number FROM message WHERE id = ?2 ON CONFLICT DO NOTHING";
-    ways.iter().try_for_each(|way| change.execute(wait, [way, &message.id]).map(drop))
+    let wait =
+        "INSERT INTO waiting (channel, message) SELECT ?1, number FROM message WHERE id = ?2 ON CONFLICT DO NOTHING";
+    channels.iter().try_for_each(|channel| change.execute(wait, [channel, &message.id]).map(drop))
 }
 
 fn put_taken(change: &Transaction, id: &str) -> rusqlite::Result<()> {
@@ -221,7 +223,7 @@ fn put_all_well(change: &Transaction, stamp: &Stamp) -> rusqlite::Result<()> {
 
 fn put_pause(change: &Transaction, pause: &KeptPause) -> rusqlite::Result<()> {
     let body = serde_json::to_string(pause).map_err(as_database_error)?;
-    change.execute("REPLACE INTO pause (way, body) VALUES (?1, ?2)", [&pause.way, &body]).map(drop)
+    change.execute("REPLACE INTO pause (channel, body) VALUES (?1, ?2)", [&pause.channel, &body]).map(drop)
 }
 
 /// All that waits, as the database has it.
@@ -234,12 +236,13 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
         messages.insert(row.get(0)?, Arc::new(Message { page: row.get(2)?, ..message }));
     }
     let mut kept = Kept::default();
-    let mut read = database.prepare("SELECT way, message, tried, left_out FROM waiting ORDER BY message, way")?;
+    let mut read =
+        database.prepare("SELECT channel, message, tried, left_out FROM waiting ORDER BY message, channel")?;
     let mut rows = read.query([])?;
     while let Some(row) = rows.next()? {
         if let Some(message) = messages.get(&row.get(1)?) {
             let message = Arc::clone(message);
-            kept.waiting.push(Waiting { way: row.get(0)?, message, tried: row.get(2)?, left_out: row.get(3)? });
+            kept.waiting.push(Waiting { channel: row.get(0)?, message, tried: row.get(2)?, left_out: row.get(3)? });
         }
     }
     let mut read = database.prepare("SELECT body FROM story ORDER BY incident")?;
@@ -256,7 +259,7 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
         database.query_row("SELECT body FROM all_well WHERE id = 1", [], |row| row.get(0)).optional()?;
     kept.all_well = body.map(|body| serde_json::from_str(&body).map_err(as_database_error)).transpose()?;
     if database.table_exists(None, "pause")? {
-        let mut read = database.prepare("SELECT body FROM pause ORDER BY way")?;
+        let mut read = database.prepare("SELECT body FROM pause ORDER BY channel")?;
         let mut rows = read.query([])?;
         while let Some(row) = rows.next()? {
             kept.pauses.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);

@@ -1,6 +1,6 @@
 //! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
 
-use super::dispatch::{Dispatch, Scene, WaysStand};
+use super::dispatch::{ChannelsStand, Dispatch, Scene};
 use super::rehearsal::{LONGEST, Rehearsal};
 use super::unsent::{Turns, make_room};
 use crate::clock::{Clock, Moment, Wall};
@@ -39,14 +39,14 @@ pub struct Core {
     panels: BTreeMap<usize, bool>,
     /// Until when trouble with the power is known to the panels.
     power_known: Moment,
-    /// How the ways out stand.
-    pub ways: WaysStand,
+    /// How the channels stand.
+    pub channels: ChannelsStand,
     /// Why what must outlive a restart is not kept; `None` while it is.
     pub not_kept: Option<String>,
     rehearsal: Option<Rehearsal>,
-    /// What is new about incidents and not yet told on the ways out; true for what was only rehearsed.
+    /// What is new about incidents and not yet told on the channels; true for what was only rehearsed.
     turns: Turns,
-    /// A rehearsal has ended since the ways out were told last.
+    /// A rehearsal has ended since the channels were told last.
     rehearsal_over: bool,
     /// The state document since it was judged last, for all who want it.
     document: Option<Arc<str>>,
@@ -133,8 +133,8 @@ impl Core {
             clock_set: Some(wall.synchronised),
             calendar_s: self.clock.calendar_seconds(),
             panel_answers: (!self.panels.is_empty()).then(|| self.panels.values().all(|answers| *answers)),
-            unconfirmed: self.ways.unconfirmed.clone(),
-            longest_wait: self.ways.longest_wait,
+            unconfirmed: self.channels.unconfirmed.clone(),
+            longest_wait: self.channels.longest_wait,
             not_kept: self.not_kept.clone(),
         };
         self.document = None;
@@ -189,11 +189,12 @@ impl Core {
                     Err(why) => (Answer::Refused(why), Vec::new()),
                 }
             }
-            Request::TryWay { way } => {
-                (self.about_ways(dispatch, settings, |ways, scene| ways.try_way(way, scene)), Vec::new())
-            }
+            Request::TryChannel { channel } => (
+                self.about_channels(dispatch, settings, |channels, scene| channels.try_channel(channel, scene)),
+                Vec::new(),
+            ),
             Request::Confirm { code } => {
-                (self.about_ways(dispatch, settings, |ways, _| ways.confirm(code)), Vec::new())
+                (self.about_channels(dispatch, settings, |channels, _| channels.confirm(code)), Vec::new())
             }
         };
         use Request::{Accept, Acknowledge, Mute, Unmute};
@@ -206,7 +207,7 @@ impl Core {
         entries
     }
 
-    fn about_ways(
+    fn about_channels(
         &self,
         dispatch: Option<&mut Dispatch>,
         settings: &Settings,
@@ -214,14 +215,14 @@ impl Core {
     ) -> Answer {
         let scene = self.scene(settings);
         let asked = match (dispatch, &scene) {
-            (None, _) => Err("no way out is configured: see [alerts] in the configuration".to_owned()),
+            (None, _) => Err("no channel is configured: see [alerts] in the configuration".to_owned()),
             (_, None) => Err("nothing was read of the box yet".to_owned()),
             (Some(dispatch), Some(scene)) => ask(dispatch, scene),
         };
         asked.map_or_else(Answer::Refused, Answer::Done)
     }
 
-    /// Tells what is new on the ways out, once there is something to tell of and the courier has room for it; what is to be
+    /// Tells what is new on the channels, once there is something to tell of and the sender has room for it; what is to be
     /// said of that.
     pub fn tell(&mut self, settings: &Settings, dispatch: Option<&mut Dispatch>) -> Option<Entry> {
         let Some(dispatch) = dispatch else {
@@ -234,7 +235,7 @@ impl Core {
             Some(scene) => {
                 let left = dispatch.tell(turns, self.rehearsal_over, &scene);
                 self.rehearsal_over &= left.is_some();
-                self.ways = dispatch.stand();
+                self.channels = dispatch.stand();
                 left.unwrap_or_default()
             }
             None => turns,
@@ -244,7 +245,7 @@ impl Core {
         Some(Entry::agent(4, "alerts-dropped", format!("{dropped} messages are dropped: {why}")))
     }
 
-    /// What the ways out are told of; `None` before the first snapshot.
+    /// What the channels are told of; `None` before the first snapshot.
     pub fn scene<'a>(&'a self, settings: &'a Settings) -> Option<Scene<'a>> {
         Some(Scene { verdict: self.verdict.as_ref()?, snapshot: self.snapshot.as_ref()?, settings })
     }
@@ -330,7 +331,7 @@ impl Core {
         rehearsal.end(why, wall)
     }
 
-    /// Takes over other settings. What is open is told again by its name: a way that is new hears of it.
+    /// Takes over other settings. What is open is told again by its name: a channel that is new hears of it.
     pub fn renew(&mut self, before: &Settings, after: &Settings) {
         self.memory.reloaded(before, after);
         self.turns.extend(self.memory.ledger().book.last_turns().map(|turn| (turn, false)));

@@ -1,14 +1,14 @@
-//! Hands what is new to the ways out, and says in the log what became of it.
+//! Hands what is new to the channels, and says in the log what became of it.
 
 use super::unsent::Turns;
 use crate::clock::{Clock, Wall};
 use crate::judge::Book;
 use crate::keep::{OutboxStore, Outboxes};
 use crate::reading::Snapshot;
-use crate::send::courier::{Courier, Errand, Machine, Report, Wanted, random};
+use crate::send::sender::{Errand, Machine, Report, Sender, Wanted, random};
 use crate::serve::document::box_name;
 use crate::show::outlet::Scenery;
-use crate::show::pages::{Page, Way, test_mark};
+use crate::show::pages::{Channel, Page, test_mark};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
 use crate::tell::log::Entry;
@@ -21,17 +21,17 @@ use serde_json::json;
 use std::io;
 use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
-use traylight_config::{AlertWay, Alerts, Destination, Settings};
+use traylight_config::{AlertChannel, Alerts, Destination, Settings};
 use traylight_display::GlassSize;
 
 /// Enlarges the panel's picture in a mail, which shows it at half of that.
 const SCALE: u8 = 4;
 
-/// The ways out, as the loop sees them.
+/// The channels, as the loop sees them.
 pub struct Dispatch {
-    courier: Courier,
+    sender: Sender,
     reports: UnboundedReceiver<Report>,
-    /// For codes that are asked for and given back; the courier has its own.
+    /// For codes that are asked for and given back; the sender has its own.
     codes: Option<OutboxStore>,
     alerts: Alerts,
     clock: Clock,
@@ -41,18 +41,18 @@ pub struct Dispatch {
     unconfirmed: Vec<String>,
 }
 
-/// How the ways out stand.
+/// How the channels stand.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct WaysStand {
-    /// The ways that nobody has confirmed yet, by name.
+pub struct ChannelsStand {
+    /// The channels that nobody has confirmed yet, by name.
     pub unconfirmed: Vec<String>,
     /// For how long the message that has waited longest has waited.
     pub longest_wait: Option<Duration>,
     /// Each of them, for the panel.
-    pub each: Vec<Way>,
+    pub each: Vec<Channel>,
 }
 
-/// What the ways are told of.
+/// What the channels are told of.
 pub struct Scene<'a> {
     /// The box as judged.
     pub verdict: &'a Verdict,
@@ -67,9 +67,9 @@ pub fn prepare(book: &mut Book, outboxes: Option<&Outboxes>, alerts: &Alerts, cl
     if book.mark.is_empty() {
         book.mark = format!("{:08x}", random());
     }
-    // Nobody has kept up what was told to ways that are configured no more.
-    let outboxes = outboxes.filter(|_| !alerts.ways.is_empty());
-    let kept = outboxes.and_then(|outboxes| outboxes.courier.load().ok());
+    // Nobody has kept up what was told to channels that are configured no more.
+    let outboxes = outboxes.filter(|_| !alerts.channels.is_empty());
+    let kept = outboxes.and_then(|outboxes| outboxes.sender.load().ok());
     if let Some(kept) = kept {
         let mark = book.mark.clone();
         let now = Stamp::by(clock);
@@ -81,7 +81,7 @@ pub fn prepare(book: &mut Book, outboxes: Option<&Outboxes>, alerts: &Alerts, cl
 }
 
 impl Dispatch {
-    /// Starts the courier; `None` when there is nobody to tell.
+    /// Starts the sender; `None` when there is nobody to tell.
     ///
     /// # Errors
     /// When the machine has no thread to spare.
@@ -92,25 +92,25 @@ impl Dispatch {
         clock: &Clock,
     ) -> io::Result<Option<Self>> {
         let alerts = settings.alerts.clone();
-        if alerts.ways.is_empty() && alerts.heartbeat.is_none() {
+        if alerts.channels.is_empty() && alerts.heartbeat.is_none() {
             return Ok(None);
         }
         let wanted = wanted(settings);
         let (report, reports) = unbounded_channel();
-        let (store, codes) = outboxes.map(|outboxes| (outboxes.courier, outboxes.codes)).unzip();
+        let (store, codes) = outboxes.map(|outboxes| (outboxes.sender, outboxes.codes)).unzip();
         let (mark, is_muted) = (book.mark.clone(), book.is_muted(clock.now()));
         let errand = Errand { wanted, is_muted, store };
-        let courier = Courier::start(errand, Machine::new(clock.clone()), move |said| drop(report.send(said)))?;
+        let sender = Sender::start(errand, Machine::new(clock.clone()), move |said| drop(report.send(said)))?;
         let unconfirmed = unconfirmed(&alerts, codes.as_ref());
-        Ok(Some(Self { courier, reports, codes, alerts, clock: clock.clone(), mark, is_muted, unconfirmed }))
+        Ok(Some(Self { sender, reports, codes, alerts, clock: clock.clone(), mark, is_muted, unconfirmed }))
     }
 
     /// Goes on with other settings.
     ///
     /// # Errors
-    /// As for [`Courier::renew`]: then the old ones stay in force.
+    /// As for [`Sender::renew`]: then the old ones stay in force.
     pub fn renew(&mut self, settings: &Settings) -> io::Result<()> {
-        self.courier.renew(wanted(settings))?;
+        self.sender.renew(wanted(settings))?;
         self.alerts = settings.alerts.clone();
         self.unconfirmed = unconfirmed(&self.alerts, self.codes.as_ref());
         Ok(())
@@ -118,11 +118,11 @@ impl Dispatch {
 
     /// From now on what waits is kept, in these stores, and so is what an earlier run has left there.
     pub fn keep(&mut self, outboxes: Outboxes, book: &Book) {
-        let Outboxes { courier, codes } = outboxes;
+        let Outboxes { sender, codes } = outboxes;
         self.mark.clone_from(&book.mark);
         self.unconfirmed = unconfirmed(&self.alerts, Some(&codes));
         self.codes = Some(codes);
-        self.courier.keep(courier);
+        self.sender.keep(sender);
     }
 
     /// True while what waits is kept over a restart.
@@ -130,7 +130,7 @@ impl Dispatch {
         self.codes.is_some()
     }
 
-    /// What the courier has to say next.
+    /// What the sender has to say next.
     pub async fn report(&mut self) -> Report {
         match self.reports.recv().await {
             Some(report) => report,
@@ -139,47 +139,48 @@ impl Dispatch {
     }
 
     /// Tells what is new, and how the box stands. Turns that were only rehearsed are marked; when the rehearsal is over,
-    /// they are the last of it. All of them come back while the courier has no room for them.
+    /// they are the last of it. All of them come back while the sender has no room for them.
     pub fn tell(&mut self, turns: Turns, rehearsal_over: bool, scene: &Scene) -> Option<Turns> {
-        self.courier.show(state(scene, &self.mark));
-        self.courier.is_watched();
-        if !self.courier.has_room_for(turns.len()) {
+        self.sender.show(state(scene, &self.mark));
+        self.sender.is_watched();
+        if !self.sender.has_room_for(turns.len()) {
             return Some(turns);
         }
         let wall = self.clock.wall();
         let is_muted = scene.verdict.muted_until.is_some();
         if std::mem::replace(&mut self.is_muted, is_muted) != is_muted {
-            self.courier.mute(is_muted);
+            self.sender.mute(is_muted);
         }
         let mut last_of_rehearsal = Vec::new();
         for (turn, is_test) in turns {
             match self.message(&turn, is_test, scene, &wall) {
                 Some(message) if is_test && rehearsal_over => last_of_rehearsal.push(message),
-                Some(message) => self.courier.tell(message),
+                Some(message) => self.sender.tell(message),
                 None => {}
             }
         }
         if rehearsal_over {
-            self.courier.end_rehearsal(last_of_rehearsal);
+            self.sender.end_rehearsal(last_of_rehearsal);
         }
         None
     }
 
-    /// Sends a message with a code on a way, to be given back by whoever has read it.
+    /// Sends a message with a code on a channel, to be given back by whoever has read it.
     ///
     /// # Errors
     /// What is wrong, in words for whoever asked.
-    pub fn try_way(&mut self, name: &str, scene: &Scene) -> Result<String, String> {
-        let names: Vec<&str> = self.alerts.ways.iter().map(|way| way.name.as_str()).collect();
-        let way = self.alerts.ways.iter().find(|way| way.name == name);
-        let way = way.ok_or_else(|| format!("found no way `{name}`, wanted one of {}", names.join(", ")))?;
+    pub fn try_channel(&mut self, name: &str, scene: &Scene) -> Result<String, String> {
+        let names: Vec<&str> = self.alerts.channels.iter().map(|channel| channel.name.as_str()).collect();
+        let channel = self.alerts.channels.iter().find(|channel| channel.name == name);
+        let channel =
+            channel.ok_or_else(|| format!("found no channel `{name}`, wanted one of {}", names.join(", ")))?;
         let codes = self.codes.as_mut().ok_or("the code cannot be kept: there is no store")?;
         let code = confirm::code(random());
-        codes.ask(name, &target(way), &code).map_err(|fault| fault.to_string())?;
+        codes.ask(name, &target(channel), &code).map_err(|fault| fault.to_string())?;
         let box_name = box_name(scene.settings, scene.snapshot);
         let message =
             confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language.into());
-        self.courier.try_way(name, message).map_err(|error| error.to_string())?;
+        self.sender.try_channel(name, message).map_err(|error| error.to_string())?;
         Ok(format!("a code is on its way by `{name}`; give it back with `traylight alerts --confirm CODE`"))
     }
 
@@ -190,26 +191,26 @@ impl Dispatch {
     pub fn confirm(&mut self, code: &str) -> Result<String, String> {
         let codes = self.codes.as_mut().ok_or("codes are not kept: there is no store")?;
         match codes.confirm(code) {
-            Ok(Some(way)) => {
-                self.unconfirmed.retain(|open| *open != way);
-                Ok(format!("`{way}` is confirmed: what is sent there is read"))
+            Ok(Some(channel)) => {
+                self.unconfirmed.retain(|open| *open != channel);
+                Ok(format!("`{channel}` is confirmed: what is sent there is read"))
             }
             Ok(None) => Err("no code like this was sent and not yet given back".to_owned()),
             Err(fault) => Err(fault.to_string()),
         }
     }
 
-    /// How the ways stand.
-    pub fn stand(&self) -> WaysStand {
-        let standings = self.courier.standings();
-        let each = standings.iter().map(|standing| Way {
-            name: standing.way.clone(),
-            is_confirmed: !self.unconfirmed.contains(&standing.way),
+    /// How the channels stand.
+    pub fn stand(&self) -> ChannelsStand {
+        let standings = self.sender.standings();
+        let each = standings.iter().map(|standing| Channel {
+            name: standing.channel.clone(),
+            is_confirmed: !self.unconfirmed.contains(&standing.channel),
             waiting: standing.waiting,
             fails: standing.trouble.is_some(),
         });
         let longest_wait = standings.iter().filter_map(|standing| standing.oldest).max();
-        WaysStand { unconfirmed: self.unconfirmed.clone(), longest_wait, each: each.collect() }
+        ChannelsStand { unconfirmed: self.unconfirmed.clone(), longest_wait, each: each.collect() }
     }
 
     /// The settings that it goes by.
@@ -220,7 +221,7 @@ impl Dispatch {
 
     /// Stops; what waits is kept.
     pub fn finish(self) {
-        self.courier.finish();
+        self.sender.finish();
     }
 
     fn message(&self, turn: &Turned, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
@@ -241,22 +242,23 @@ impl Dispatch {
     }
 }
 
-/// The ways that nobody has confirmed yet, by name.
+/// The channels that nobody has confirmed yet, by name.
 fn unconfirmed(alerts: &Alerts, codes: Option<&OutboxStore>) -> Vec<String> {
-    let is_confirmed =
-        |way: &&AlertWay| codes.is_some_and(|codes| codes.is_confirmed(&way.name, &target(way)).unwrap_or(false));
-    alerts.ways.iter().filter(|way| !is_confirmed(way)).map(|way| way.name.clone()).collect()
+    let is_confirmed = |channel: &&AlertChannel| {
+        codes.is_some_and(|codes| codes.is_confirmed(&channel.name, &target(channel)).unwrap_or(false))
+    };
+    alerts.channels.iter().filter(|channel| !is_confirmed(channel)).map(|channel| channel.name.clone()).collect()
 }
 
-/// What the courier needs of the settings.
+/// What the sender needs of the settings.
 fn wanted(settings: &Settings) -> Wanted {
     let host = || rustix::system::uname().nodename().to_string_lossy().into_owned();
     Wanted { alerts: settings.alerts.clone(), box_name: settings.box_name.clone().unwrap_or_else(host) }
 }
 
-/// Where a way leads: a code that was given back for one place says nothing of another.
-fn target(way: &AlertWay) -> String {
-    match &way.leads_to {
+/// Where a channel leads: a code that was given back for one place says nothing of another.
+fn target(channel: &AlertChannel) -> String {
+    match &channel.leads_to {
         Destination::Mail(mail) => format!("{} {}", mail.server, mail.to.join(" ")),
         Destination::Webhook(hook) => hook.url.to_string(),
         Destination::Mqtt(broker) => format!("{} {}", broker.server, broker.topic.as_deref().unwrap_or_default()),
@@ -281,7 +283,7 @@ fn as_test(message: Message) -> Message {
 fn picture(incident: &Incident, test: bool, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
     let verdict = Verdict { incidents: vec![incident.clone()], ..scene.verdict.clone() };
     let (verdict, snapshot, settings) = (&verdict, Some(scene.snapshot), scene.settings);
-    let scenery = Scenery { verdict, snapshot, settings, ways: &[], wall, test };
+    let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test };
     let clock = if test { test_mark(settings.language.into()).to_owned() } else { wall.minute() };
     let drawing = scenery.drawing(Page::Incident(incident.id), clock);
     traylight_display::png::png(&drawing.frame(GlassSize::W128H64), SCALE).ok()
@@ -326,26 +328,31 @@ fn state(scene: &Scene, mark: &str) -> BoxState {
 /// What is to be said of the sending.
 pub fn about(report: Report) -> Entry {
     let (priority, event, message) = match report {
-        Report::Delivered { way, ids, receipt } => {
-            (6, "delivered", format!("`{way}` has taken {}: {receipt}", ids.join(", ")))
+        Report::Delivered { channel, ids, receipt } => {
+            (6, "delivered", format!("`{channel}` has taken {}: {receipt}", ids.join(", ")))
         }
-        Report::NotToAll { way, refused } => {
-            (4, "receiver-refused", format!("`{way}` does not take alerts for all receivers: {}", refused.join("; ")))
+        Report::NotToAll { channel, refused } => (
+            4,
+            "receiver-refused",
+            format!("`{channel}` does not take alerts for all receivers: {}", refused.join("; ")),
+        ),
+        Report::Fails { channel, why } => {
+            (4, "channel-fails", format!("`{channel}` does not take alerts, they wait: {why}"))
         }
-        Report::Fails { way, why } => (4, "way-fails", format!("`{way}` does not take alerts, they wait: {why}")),
-        Report::WorksAgain { way, after } => {
+        Report::WorksAgain { channel, after } => {
             let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();
-            (5, "way-works", format!("`{way}` takes alerts again{after}"))
+            (5, "channel-works", format!("`{channel}` takes alerts again{after}"))
         }
-        Report::Orphans { way, count } => {
-            (4, "alerts-dropped", format!("{count} messages waited for `{way}`, which is not configured any more"))
+        Report::Orphans { channel, count } => {
+            (4, "alerts-dropped", format!("{count} messages waited for `{channel}`, which is not configured any more"))
         }
-        Report::RehearsalDropped { way, count } => {
-            let why =
-                format!("{count} messages of a rehearsal could not leave by `{way}` while it ran; they are dropped");
+        Report::RehearsalDropped { channel, count } => {
+            let why = format!(
+                "{count} messages of a rehearsal could not leave by `{channel}` while it ran; they are dropped"
+            );
             (5, "rehearsal-dropped", why)
         }
-        Report::NotBuiltIn(which) => (3, "way-absent", which),
+        Report::NotBuiltIn(which) => (3, "channel-absent", which),
         Report::NotStored(fault) => {
             (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
         }
@@ -375,7 +382,7 @@ mod tests {
         // As the panel shows it meanwhile.
         let alone = Verdict { incidents: vec![incident.clone()], ..played.verdict.clone() };
         let (verdict, snapshot) = (&alone, Some(&played.snapshot));
-        let panel = Scenery { verdict, snapshot, settings: &settings, ways: &[], wall: &wall, test: true };
+        let panel = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, test: true };
         let frame = panel.drawing(Page::Incident(incident.id), "TEST".to_owned()).frame(GlassSize::W128H64);
         assert_eq!(pictured(true), traylight_display::png::png(&frame, SCALE).unwrap());
     }

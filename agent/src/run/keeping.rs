@@ -7,7 +7,7 @@ use crate::clock::{Clock, Moment};
 use crate::judge::Memory;
 use crate::judge::ledger::Ledger;
 use crate::keep::{KeepFault, Opened, Opening, Outboxes, Report, Saver, Store};
-use crate::send::courier;
+use crate::send::sender;
 use crate::tell::log::Entry;
 use std::io;
 use std::path::PathBuf;
@@ -123,11 +123,11 @@ impl Keeping {
         }
     }
 
-    /// Takes in what the courier says of its part of the store.
-    pub fn hear_of_alerts(&mut self, report: &courier::Report) {
+    /// Takes in what the sender says of its part of the store.
+    pub fn hear_of_alerts(&mut self, report: &sender::Report) {
         match report {
-            courier::Report::NotStored(fault) => self.not_stored = Some(fault.clone()),
-            courier::Report::StoredAgain => self.not_stored = None,
+            sender::Report::NotStored(fault) => self.not_stored = Some(fault.clone()),
+            sender::Report::StoredAgain => self.not_stored = None,
             _ => {}
         }
     }

@@ -1,9 +1,9 @@
-//! What is new about incidents and not handed to the courier yet. It waits here only while the courier is held up, and then
+//! What is new about incidents and not handed to the sender yet. It waits here only while the sender is held up, and then
 //! it is bounded: of each incident the newest turn waits, whose message names all that holds.
 
 use crate::verdict::{Turn, Turned};
 
-/// No more turns than this wait. The courier has room for as many at once.
+/// No more turns than this wait. The sender has room for as many at once.
 const MOST: usize = 128;
 
 /// Turns of incidents, each with whether it was only rehearsed.

@@ -1,5 +1,5 @@
 //! Sends what is told: the channels, and the thread that hands them what waits in the outbox.
 
 pub mod channels;
-pub mod courier;
 pub mod log;
+pub mod sender;

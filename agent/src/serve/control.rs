@@ -47,12 +47,12 @@ pub enum Request {
     },
     /// Hold them back no longer.
     Unmute,
-    /// Send a message with a code on a way out.
-    TryWay {
+    /// Send a message with a code on a channel.
+    TryChannel {
         /// Its name.
-        way: String,
+        channel: String,
     },
-    /// Give a code back that came on a way out.
+    /// Give a code back that came on a channel.
     Confirm {
         /// The code.
         code: String,

@@ -3,7 +3,7 @@
 
 use super::care::{Picture, call, cared_for, hour};
 use super::log_thread::LogThread;
-use super::pages::{Page, View, Way, draw, test_mark};
+use super::pages::{Channel, Page, View, draw, test_mark};
 use super::turn::{Turn, worth_showing};
 use crate::clock::{Moment, Wall};
 use crate::reading::Snapshot;
@@ -38,8 +38,8 @@ pub struct Scenery<'a> {
     pub snapshot: Option<&'a Snapshot>,
     /// The settings in force.
     pub settings: &'a Settings,
-    /// The ways out for alerts.
-    pub ways: &'a [Way],
+    /// The channels for alerts.
+    pub channels: &'a [Channel],
     /// The calendar at the time of the verdict.
     pub wall: &'a Wall,
     /// True for what is only rehearsed.
@@ -49,9 +49,9 @@ pub struct Scenery<'a> {
 impl<'a> Scenery<'a> {
     /// What pages are drawn from.
     fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
-        let Scenery { verdict, snapshot, settings, ways, .. } = *self;
+        let Scenery { verdict, snapshot, settings, channels, .. } = *self;
         let tongue = settings.language.into();
-        View { verdict, snapshot, settings, ways, clock, beat: 0, lap: 0, time_of_day, tongue }
+        View { verdict, snapshot, settings, channels, clock, beat: 0, lap: 0, time_of_day, tongue }
     }
 
     /// The pages worth showing, in their order.

@@ -54,7 +54,7 @@ fn has_something(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> bool {
         PageName::Throughput => !snapshot.drives.is_empty() || !snapshot.links.is_empty(),
         PageName::Power => !snapshot.rails.is_empty() || !snapshot.undervoltages.is_empty(),
         PageName::Network => !snapshot.links.is_empty(),
-        PageName::Alerts => !view.ways.is_empty(),
+        PageName::Alerts => !view.channels.is_empty(),
         PageName::Cooling => {
             !view.verdict.fans.is_empty()
                 || !snapshot.temperatures.is_empty()

@@ -1,4 +1,4 @@
-//! How the box stands, for ways that keep a state besides telling what is new.
+//! How the box stands, for channels that keep a state besides telling what is new.
 
 use super::tongue::Tongue;
 use std::collections::BTreeSet;

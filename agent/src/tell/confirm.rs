@@ -1,4 +1,4 @@
-//! Whether anybody reads what is sent on a way: a message with a code, to be given back by whoever has read it.
+//! Whether anybody reads what is sent on a channel: a message with a code, to be given back by whoever has read it.
 
 use super::message::{Message, Stamp, Turn};
 use super::tongue::Tongue;
@@ -10,11 +10,11 @@ pub fn code(random: u32) -> String {
 }
 
 /// The message that carries the code.
-pub fn test_message(box_name: &str, way: &str, code: &str, made_at: Stamp, tongue: Tongue) -> Message {
-    let say = |key: &str| tongue.say(key, &[("code", &code), ("way", &way), ("box", &box_name)]);
+pub fn test_message(box_name: &str, channel: &str, code: &str, made_at: Stamp, tongue: Tongue) -> Message {
+    let say = |key: &str| tongue.say(key, &[("code", &code), ("channel", &channel), ("box", &box_name)]);
     Message {
-        id: format!("test-{way}-{code}-{}", made_at.moment.since_boot().as_millis()),
-        incident: format!("code-{way}"),
+        id: format!("test-{channel}-{code}-{}", made_at.moment.since_boot().as_millis()),
+        incident: format!("code-{channel}"),
         turn: Turn::Test,
         severity: Severity::Notice,
         about: Vec::new(),
@@ -44,15 +44,15 @@ pub fn test_message(box_name: &str, way: &str, code: &str, made_at: Stamp, tongu
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tell::letter::{Item, Letter};
-    use crate::tell::letter_words::{subject, text};
+    use crate::tell::batch::{Batch, Item};
+    use crate::tell::batch_words::{subject, text};
 
     #[test]
     fn the_code_is_in_the_subject_and_says_what_to_do_with_it() {
         assert_eq!([code(7), code(12_345), code(u32::MAX)], ["0007", "2345", "7295"]);
         let message = test_message("heron", "keeper", "4821", Stamp::default(), Tongue::English);
-        let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
-        assert_eq!(subject(&letter), "heron: TEST: CODE 4821");
-        assert!(text(&letter).contains("Do: Run: traylight alerts --confirm 4821\n"));
+        let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
+        assert_eq!(subject(&batch), "heron: TEST: CODE 4821");
+        assert!(text(&batch).contains("Do: Run: traylight alerts --confirm 4821\n"));
     }
 }

@@ -1,4 +1,4 @@
-//! One message about the box as plain data: what every way out is given, and what the outbox keeps until it has left.
+//! One message about the box as plain data: what every channel is given, and what the outbox keeps until it has left.
 
 use super::tongue::Tongue;
 use crate::clock::{Clock, Moment, calendar_between};

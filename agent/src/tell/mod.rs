@@ -1,5 +1,9 @@
-//! Tells what is new: words for conditions, and the ways out.
+//! Tells what is new: words for conditions, and the channels.
 
+pub mod batch;
+#[cfg(feature = "mail")]
+pub mod batch_page;
+pub mod batch_words;
 mod board_words;
 pub mod box_state;
 pub mod cause_words;
@@ -11,10 +15,6 @@ pub mod incident_log;
 pub mod incident_words;
 #[cfg(test)]
 mod keys_in_use;
-pub mod letter;
-#[cfg(feature = "mail")]
-pub mod letter_page;
-pub mod letter_words;
 pub mod limit_words;
 pub mod log;
 pub mod message;

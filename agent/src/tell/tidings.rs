@@ -129,9 +129,9 @@ mod tests {
     use super::*;
     use crate::clock::Clock;
     use crate::reading::{DriveKey, Writing};
-    use crate::tell::letter::{Item, Letter};
-    use crate::tell::letter_page::html;
-    use crate::tell::letter_words::{subject, text};
+    use crate::tell::batch::{Batch, Item};
+    use crate::tell::batch_page::html;
+    use crate::tell::batch_words::{subject, text};
     use crate::tell::wording::words;
     use crate::verdict::{Cause, Confidence, Down, Finding, Handling, Severity};
 
@@ -212,15 +212,15 @@ mod tests {
         for cause in Cause::ALL {
             for tongue in [Tongue::English, Tongue::German] {
                 let turned = worse(*cause);
-                let letter = Letter::of(Item::new(told(&turned, tongue), 0, 1, &Stamp::default()));
-                let forms = [text(&letter), html(&letter, None), letter.document().to_string()];
+                let batch = Batch::of(Item::new(told(&turned, tongue), 0, 1, &Stamp::default()));
+                let forms = [text(&batch), html(&batch, None), batch.document().to_string()];
                 for held in &turned.incident.conditions {
                     let sentence = words(held, tongue).sentence;
                     for form in &forms {
                         assert!(form.contains(&sentence), "{cause:?}: `{sentence}` is not in:\n{form}");
                     }
                 }
-                let message = &letter.first.message;
+                let message = &batch.first.message;
                 assert_eq!((message.news.len(), message.turn), (2, Turn::Worsened), "{:?}", message.news);
                 let new = format!("\n{}:\n- ", tongue.plain("letter.new"));
                 assert!(forms[0].contains(&new), "{}", forms[0]);
@@ -235,10 +235,10 @@ mod tests {
         for tongue in [Tongue::English, Tongue::German] {
             let message = told(&turned, tongue);
             assert_eq!((message.turn, message.lasted, message.part_of.as_deref()), (Turn::PartOf, None, Some("9")));
-            let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
-            assert_eq!(letter.document()["messages"][0]["is_over"], false);
+            let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
+            assert_eq!(batch.document()["messages"][0]["is_over"], false);
             let over = tongue.say("letter.closed", &[("title", &"")]);
-            assert!(!subject(&letter).contains(over.trim()), "{}", subject(&letter));
+            assert!(!subject(&batch).contains(over.trim()), "{}", subject(&batch));
         }
     }
 }

@@ -13,7 +13,7 @@ const LONGEST_TEMPLATE: usize = 8192;
 pub(super) const TIME_OF_DAY: &str = "([01][0-9]|2[0-3]):[0-5][0-9]";
 
 /// What is in file names of the store and in topics, so it is kept plain.
-pub(super) fn way_name() -> ValueKind<String> {
+pub(super) fn channel_name() -> ValueKind<String> {
     text_that(32, "^[0-9A-Za-z_-]+$", "a name in quotes of 1 to 32 letters, digits, - and _", |name| {
         name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_')
     })

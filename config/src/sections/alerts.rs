@@ -1,7 +1,7 @@
-//! Alerts besides the log, `[alerts]`: when they may go, the heartbeat, and the ways out that they take.
+//! Alerts besides the log, `[alerts]`: when they may go, the heartbeat, and the channels that they take.
 
 use super::addresses::{path, time_of_day, web_address};
-use super::ways::{self, AlertWay};
+use super::channels::{self, AlertChannel};
 use crate::key::key;
 use crate::reader::Section;
 use crate::url::Url;
@@ -11,7 +11,7 @@ use std::time::Duration;
 const HOUR: Duration = Duration::from_secs(3600);
 const DAY: Duration = Duration::from_secs(24 * 3600);
 
-/// Alerts besides the log. Without a way none leave the box.
+/// Alerts besides the log. Without a channel none leave the box.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Alerts {
     /// When only critical alerts may go. `None`: there is no such time.
@@ -22,8 +22,8 @@ pub struct Alerts {
     pub all_well_every_days: u32,
     /// Who is called again and again, and complains when it is not.
     pub heartbeat: Option<Heartbeat>,
-    /// The ways out, in the order of their kinds.
-    pub ways: Vec<AlertWay>,
+    /// The channels, in the order of their kinds.
+    pub channels: Vec<AlertChannel>,
 }
 
 /// A time of day in which warnings wait, in minutes since midnight, local time. It may go past midnight.
@@ -59,7 +59,7 @@ pub(super) fn read(section: &mut Section) -> Alerts {
             all_well_every_days = 0, whole(0..=31)
         )),
         heartbeat: heartbeat(section),
-        ways: ways::read(section),
+        channels: channels::read(section),
     }
 }
 

@@ -2,21 +2,24 @@
 //! read from. A number left plain has its unit in its name.
 //!
 //! Here are the box, what to watch, and the schedule of self-tests; the rest in the order of the file: `shelves`, `panel`
-//! with `glass`, `night`, `pages` and `button`, `limits`, `alerts` with `ways` and the `addresses` in them.
+//! with `glass`, `night`, `pages` and `button`, `limits`, `alerts` with `channels` and the `addresses` in them.
 
 mod addresses;
 mod alerts;
 mod button;
+mod channels;
 mod glass;
 mod limits;
 mod night;
 mod pages;
 mod panel;
 mod shelves;
-mod ways;
 
 pub use alerts::{Alerts, Heartbeat, QuietHours};
 pub use button::{Button, ButtonDoes};
+pub use channels::{
+    AlertChannel, CommandLine, Destination, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion, Secret, Topic, Webhook,
+};
 pub use glass::{Brightness, Bus, Controller, Glass};
 pub use limits::{
     DriveLimits, FanLimits, Grace, Limits, LinkLimits, PoolLimits, ProcessorLimits, SupplyLimits, VolumeLimits,
@@ -25,9 +28,6 @@ pub use night::{DayTime, Night, Position, Span};
 pub use pages::PageName;
 pub use panel::Panel;
 pub use shelves::{Holds, Shelf, Tray};
-pub use ways::{
-    AlertWay, CommandLine, Destination, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion, Secret, Topic, Webhook,
-};
 
 use crate::key::{key, section};
 use crate::reader::Section;
@@ -97,7 +97,7 @@ pub(crate) fn settings(file: &mut Section) -> Settings {
         self_test: SelfTestSchedule::read(file, "self_test"),
         alerts: file.section(
             "alerts",
-            "Alerts besides the log. None leaves the box until a way is added.",
+            "Alerts besides the log. None leaves the box until a channel is added.",
             alerts::read,
         ),
         // Known once the whole file was read.

@@ -21,7 +21,7 @@ pub enum PageName {
     Power,
     /// The network ports.
     Network,
-    /// The ways that alerts take, when there are any.
+    /// The channels that alerts take, when there are any.
     Alerts,
     /// The box itself: name, address, running time.
     Box,

@@ -1,23 +1,23 @@
-//! Alerts in the file: the ways of the shipped examples, and every mistake that is told of a way.
+//! Alerts in the file: the ways of the shipped examples, and every mistake that is told of a channel.
 
 use super::{DEFAULT_FILE, report, settled};
 use crate::{
-    AlertWay, Alerts, CommandLine, Destination, Field, Heartbeat, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion,
-    QuietHours, Secret, Topic, Url, Webhook,
+    AlertChannel, Alerts, CommandLine, Destination, Field, Heartbeat, Least, Login, Mail, MailSecurity, Mqtt,
+    MqttVersion, QuietHours, Secret, Topic, Url, Webhook,
 };
 use std::time::Duration;
 
 #[test]
-fn the_examples_of_ways_in_the_shipped_file_work() {
+fn the_examples_of_channels_in_the_shipped_file_work() {
     let example: Vec<&str> = DEFAULT_FILE.lines().filter_map(|line| line.strip_prefix("#     ")).collect();
-    let ways = settled(&example.join("\n")).alerts.ways;
-    let [mail, webhook, mqtt, command] = ways.as_slice() else { panic!("{ways:#?}") };
+    let channels = settled(&example.join("\n")).alerts.channels;
+    let [mail, webhook, mqtt, command] = channels.as_slice() else { panic!("{channels:#?}") };
     let login = |file: &str| {
         Some(Login { user: "heron".into(), password: Secret::File(format!("/etc/traylight/{file}.password")) })
     };
     assert_eq!(
         *mail,
-        AlertWay {
+        AlertChannel {
             name: "keeper".into(),
             least: Least::Warning,
             about: Vec::new(),
@@ -64,7 +64,7 @@ fn the_examples_of_ways_in_the_shipped_file_work() {
 }
 
 #[test]
-fn what_concerns_all_ways_is_understood() {
+fn what_concerns_all_channels_is_understood() {
     let written = "[alerts]\nquiet_from = '22:00'\nquiet_until = '06:30'\nremind_every = '12 h'\nall_well_every_days = 7\n\
                    heartbeat_url = 'http://[::1]:81/beat'\nheartbeat_every = '1 h'\nheartbeat_ca_file = '/ca.pem'";
     let url = Url { tls: false, host: "::1".into(), port: 81, path: "/beat".into() };
@@ -73,14 +73,14 @@ fn what_concerns_all_ways_is_understood() {
         remind_every: Duration::from_secs(12 * 3600),
         all_well_every_days: 7,
         heartbeat: Some(Heartbeat { url, every: Duration::from_secs(3600), ca_file: Some("/ca.pem".into()) }),
-        ways: Vec::new(),
+        channels: Vec::new(),
     };
     assert_eq!(settled(written).alerts, wanted);
 }
 
 #[test]
 fn ports_follow_the_security_unless_they_are_written() {
-    let port = |lines: &str| match settled(lines).alerts.ways.remove(0).leads_to {
+    let port = |lines: &str| match settled(lines).alerts.channels.remove(0).leads_to {
         Destination::Mail(mail) => mail.port,
         Destination::Mqtt(mqtt) => mqtt.port,
         other => panic!("{other:?}"),
@@ -94,7 +94,7 @@ fn ports_follow_the_security_unless_they_are_written() {
     assert_eq!(port(&format!("{mail}port = 2525")), 2525);
 }
 
-/// The report on a mail way with these lines, without its excerpts.
+/// The report on a mail channel with these lines, without its excerpts.
 fn said(lines: &str) -> String {
     let report = report(&format!("[[alerts.mail]]\n{lines}\n"));
     let first = report.lines().filter(|line| line.starts_with("traylight.toml")).collect::<Vec<_>>();
@@ -102,7 +102,7 @@ fn said(lines: &str) -> String {
 }
 
 #[test]
-fn a_way_without_what_it_needs_is_told_what_that_is() {
+fn a_channel_without_what_it_needs_is_told_what_that_is() {
     let report = report("[[alerts.mail]]\n[[alerts.webhook]]\n[[alerts.mqtt]]\n[[alerts.command]]\n");
     for wanted in [
         "1:1: found [[alerts.mail]] without `name`, wanted one, such as name = \"owner\"",
@@ -186,7 +186,8 @@ fn a_template_with_a_mistake_is_told_with_its_place() {
         let told = hook(line);
         assert!(told.contains(wanted), "{line}: {told}");
     }
-    let settled = settled("[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\nbody = '{{json}}'").alerts.ways.remove(0);
+    let settled =
+        settled("[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\nbody = '{{json}}'").alerts.channels.remove(0);
     let Destination::Webhook(Webhook { body: Some(body), .. }) = settled.leads_to else { panic!("a body") };
     assert_eq!(body.filled(|field| (if field == Field::Json { "{}" } else { "?" }).into()), "{}");
 }

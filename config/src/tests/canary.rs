@@ -56,7 +56,7 @@ fn only_keys_that_there_are_may_be_shown() {
     }
 }
 
-/// Whatever else is written where ways out for alerts are, it is no number and no word from a list.
+/// Whatever else is written where channels for alerts are, it is no number and no word from a list.
 #[test]
 fn a_plain_word_where_secrets_are_written_is_not_reported() {
     let at_home =

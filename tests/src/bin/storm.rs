@@ -1,5 +1,5 @@
 //! `storm FOLDER CONFIG COUNT`: tells the first so many messages of a storm of incidents on the ways of a configuration,
-//! through the real outbox and courier with their store in the folder; ends when all has left. Made to be killed: whoever
+//! through the real outbox and sender with their store in the folder; ends when all has left. Made to be killed: whoever
 //! starts it again has it tell the same and more.
 
 #![allow(clippy::disallowed_methods, reason = "the configuration is read here, and waiting is all there is to do")]
@@ -9,7 +9,7 @@ use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::keep::{OutboxStore, Store};
-use traylight::send::courier::{Courier, Errand, Machine, Wanted, World};
+use traylight::send::sender::{Errand, Machine, Sender, Wanted, World};
 use traylight::tell::message::{About, Message, Stamp, Topic, Turn, WallStamp};
 use traylight::tell::outbox::Now;
 use traylight::tell::tongue::Tongue;
@@ -62,9 +62,9 @@ fn run(arguments: &[String]) -> Result<(), Box<dyn std::error::Error>> {
     let errand = Errand { wanted, is_muted: false, store: Some(outbox) };
     let world = Fair(Machine::new(Clock::of_this_machine()));
     let now = world.now().stamp;
-    let courier = Courier::start(errand, world, |report| println!("{report:?}"))?;
+    let sender = Sender::start(errand, world, |report| println!("{report:?}"))?;
     for nth in 0..count {
-        courier.tell(message(nth, now.clone()));
+        sender.tell(message(nth, now.clone()));
     }
     println!("told {count}");
     let look = OutboxStore::open(Path::new(folder))?;
@@ -72,7 +72,7 @@ fn run(arguments: &[String]) -> Result<(), Box<dyn std::error::Error>> {
     while look.load()?.taken.len() < count || !look.load()?.waiting.is_empty() {
         std::thread::sleep(Duration::from_millis(50));
     }
-    courier.finish();
+    sender.finish();
     drop(store);
     println!("all has left");
     Ok(())

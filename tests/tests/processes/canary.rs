@@ -67,15 +67,15 @@ fn no_secret_of_the_configuration_is_in_anything_that_is_printed() {
     is_silent("check", &text(&home.run("check", &[])));
     let mut agent = Running::start(&home, heron.root());
     home.state_with("the first reading", |state| state["drives"][0].is_object());
-    for way in ["mail", "hook", "broker", "bell", "gong"] {
-        let asked = home.run("alerts", &["--test", way]);
+    for channel in ["mail", "hook", "broker", "bell", "gong"] {
+        let asked = home.run("alerts", &["--test", channel]);
         assert!(asked.status.success(), "{asked:?}");
-        is_silent(way, &text(&asked));
+        is_silent(channel, &text(&asked));
     }
     // Each other side has had its word; what it repeated was there to be seen.
     let mut open = vec!["`mail` does", "`broker` does", "`bell` does", "the heartbeat is", "`hook` has", "`gong` has"];
     while !open.is_empty() {
-        let said = agent.hears_any(&["way-fails", "heartbeat-fails", "delivered"]).to_string();
+        let said = agent.hears_any(&["channel-fails", "heartbeat-fails", "delivered"]).to_string();
         open.retain(|wanted| {
             let is_it = said.contains(wanted);
             assert!(!is_it || said.contains("***") || wanted.contains("broker"), "nothing was repeated: {said}");

@@ -36,8 +36,8 @@ fn a_flood_from_all_sides_stays_far_below_what_the_unit_allows() {
     assert!(is_root(), "this story needs root, to become somebody else");
     let (rookery, home, authority) = (PretendBox::new(), Home::new(), Authority::new());
     for port in 1..=DRIVES {
-        let letter = |place: u64| char::from(b'a' + (place % 26) as u8);
-        let device = format!("sd{}{}", letter((port - 1) / 26), letter(port - 1));
+        let batch = |place: u64| char::from(b'a' + (place % 26) as u8);
+        let device = format!("sd{}{}", batch((port - 1) / 26), batch(port - 1));
         rookery.sata_drive(&device, port, &format!("ROOK-{port:04}"), "Warbler 4T");
     }
     let pour = |steps: &[_]| Stranger::start(&authority, steps);
@@ -77,12 +77,12 @@ fn a_flood_from_all_sides_stays_far_below_what_the_unit_allows() {
             }
         })
     });
-    for way in ["mail", "hook", "broker"] {
-        home.run("alerts", &["--test", way]);
+    for channel in ["mail", "hook", "broker"] {
+        home.run("alerts", &["--test", channel]);
     }
     // The broker may confirm its message before its flood is noticed.
     let strangers = [&mail, &hook, &broker, &beat];
-    let fails = ["mail", "hook", "heartbeat"].map(|_| agent.hears_any(&["way-fails", "heartbeat-fails"]));
+    let fails = ["mail", "hook", "heartbeat"].map(|_| agent.hears_any(&["channel-fails", "heartbeat-fails"]));
     let begun = || strangers.iter().all(|stranger| stranger.poured() > 0).then_some(()).ok_or("not all pour");
     traylight_tests::lab::wait::wait_until("that all pour", 60, begun).unwrap();
     stop.store(true, Ordering::Relaxed);

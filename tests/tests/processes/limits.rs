@@ -133,9 +133,9 @@ fn too_few_threads_are_said_at_the_start_and_cost_a_lookup_later() {
     }
 }
 
-/// Each drive's thread is taken before the way out is tried for the first time.
+/// Each drive's thread is taken before the channel is tried for the first time.
 #[test]
-fn a_lookup_without_a_thread_is_a_failure_of_its_way() {
+fn a_lookup_without_a_thread_is_a_failure_of_its_channel() {
     if !rustix::process::geteuid().is_root() {
         // The limit counts what else the user runs, so no number is right.
         eprintln!("only root can be another user, and this story needs one");
@@ -148,7 +148,7 @@ fn a_lookup_without_a_thread_is_a_failure_of_its_way() {
     assert!(agent.home.run("alerts", &["--test", "hook"]).status.success());
     let fails = || {
         let out = agent.text("out");
-        out.lines().find(|line| line.contains("way-fails")).map(str::to_owned).ok_or(out)
+        out.lines().find(|line| line.contains("channel-fails")).map(str::to_owned).ok_or(out)
     };
     let fails = wait_until("that the way fails", 60, fails).unwrap();
     assert!(fails.contains("wanted a thread to look up localhost"), "{fails}");
@@ -164,6 +164,6 @@ fn a_lookup_with_a_thread_finds_that_nobody_is_there() {
     let mut agent = crate::running::Running::start(&home, rookery.root());
     home.state_with("a reading", |state| state["drives"][0].is_object());
     assert!(home.run("alerts", &["--test", "hook"]).status.success());
-    let fails = agent.hears("way-fails");
+    let fails = agent.hears("channel-fails");
     assert!(crate::message(&fails).contains("refused"), "{fails}");
 }

@@ -20,8 +20,8 @@ fn with_channel(home: &Home, heard: &str, more: &str) -> String {
 /// The incidents that a channel was told of, each with its turn.
 fn heard(home: &Home, file: &str) -> Vec<(String, String)> {
     let text = fs::read_to_string(home.path(file)).unwrap_or_default();
-    let letters = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
-    let messages = letters.flat_map(|letter| letter["messages"].as_array().unwrap().clone());
+    let batches = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    let messages = batches.flat_map(|batch| batch["messages"].as_array().unwrap().clone());
     messages.map(|message| (message["incident"].to_string(), message["turn"].to_string())).collect()
 }
 

@@ -1,4 +1,4 @@
-//! What the running agent tells on a way out when it is killed or stopped at the worst moment: once, and to the end.
+//! What the running agent tells on a channel when it is killed or stopped at the worst moment: once, and to the end.
 
 use crate::heron;
 use crate::running::{Home, Running, signal};
@@ -7,7 +7,7 @@ use std::fs;
 use traylight_tests::lab::wait::wait_until;
 use traylight_tests::pretend_box::PretendBox;
 
-/// A home with a way that writes what it is given to a file, a line each; and a pool on the box that has lost a member.
+/// A home with a channel that writes what it is given to a file, a line each; and a pool on the box that has lost a member.
 fn at_home_with_a_loss() -> (PretendBox, Home) {
     let (heron, home) = (heron(), Home::new());
     let heard = home.path("heard");
@@ -20,11 +20,11 @@ fn at_home_with_a_loss() -> (PretendBox, Home) {
     (heron, home)
 }
 
-/// Every message that the way was given: its name, its incident, its turn, of those that are about the pool.
+/// Every message that the channel was given: its name, its incident, its turn, of those that are about the pool.
 fn heard(home: &Home) -> Vec<[String; 3]> {
     let text = fs::read_to_string(home.path("heard")).unwrap_or_default();
-    let letters = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
-    let messages = letters.flat_map(|letter| letter["messages"].as_array().unwrap().clone());
+    let batches = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    let messages = batches.flat_map(|batch| batch["messages"].as_array().unwrap().clone());
     let of_the_pool = messages.filter(|message| message["about"][0]["topic"] == "pool");
     of_the_pool.map(|message| ["id", "incident", "turn"].map(|key| message[key].as_str().unwrap().to_owned())).collect()
 }
@@ -91,7 +91,7 @@ fn what_a_rehearsal_could_not_say_is_dropped_and_what_is_real_is_told() {
     let mut agent = Running::start(&home, heron.root());
     home.state_with("the first reading", |state| state["drives"][0].is_object());
     assert!(home.run("rehearse", &["fan-stopped", "--for", "2s"]).status.success());
-    agent.hears("way-fails");
+    agent.hears("channel-fails");
     let dropped = agent.hears("rehearsal-dropped");
     assert!(crate::message(&dropped).contains("could not leave by `bell` while it ran; they are dropped"), "{dropped}");
     // Killed in the middle of the next one: the program after that has nothing of it to say, either.
@@ -124,7 +124,7 @@ fn what_was_acknowledged_or_waited_when_the_agent_was_killed_is_known_to_the_nex
     ));
     heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
     let mut agent = Running::start(&home, heron.root());
-    agent.hears("way-fails");
+    agent.hears("channel-fails");
     let is_of_the_pool = |incident: &&Value| incident["conditions"].to_string().contains("pool-degraded");
     let of_the_pool = |state: &Value| state["incidents"].as_array().unwrap().iter().find(is_of_the_pool).cloned();
     let open = of_the_pool(&home.state_with("the pool", |state| of_the_pool(state).is_some())).unwrap();
@@ -164,10 +164,10 @@ fn what_a_store_cannot_keep_is_promised_to_nobody() {
     assert!(said.contains("held back") && said.contains("; a restart would forget it: "), "{said}");
 }
 
-/// The names of all messages that the way was given.
+/// The names of all messages that the channel was given.
 fn heard_of_all(home: &Home) -> Vec<String> {
     let text = fs::read_to_string(home.path("heard")).unwrap_or_default();
-    let letters = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
-    let names = |letter: Value| letter["messages"].as_array().unwrap().clone();
-    letters.flat_map(names).map(|message| message["id"].to_string()).collect()
+    let batches = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    let names = |batch: Value| batch["messages"].as_array().unwrap().clone();
+    batches.flat_map(names).map(|message| message["id"].to_string()).collect()
 }

@@ -11,7 +11,7 @@ pub struct Itself {
     pub calendar_s: Option<u64>,
     /// False while the panel does not answer; `None` where there is no panel.
     pub panel_answers: Option<bool>,
-    /// The ways out that nobody has confirmed yet, by name.
+    /// The channels that nobody has confirmed yet, by name.
     pub unconfirmed: Vec<String>,
     /// For how long the message that has waited longest for its way has waited.
     pub longest_wait: Option<Duration>,

@@ -185,9 +185,9 @@ facts_of! {
         },
         /// No time service has set the clock.
         ClockNotSet,
-        /// Nobody has confirmed that what is sent on these ways is read.
-        NotConfirmed { ways: Vec<String> },
-        /// Messages wait for their way.
+        /// Nobody has confirmed that what is sent on these channels is read.
+        NotConfirmed { channels: Vec<String> },
+        /// Messages wait for their channel.
         NotDelivered {
             /// For how long the oldest has.
             waited: Duration,

@@ -48,7 +48,7 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
     });
     let unconfirmed = {
         let side = raised(!itself.unconfirmed.is_empty(), Severity::Warning);
-        let what = AgentFault::NotConfirmed { ways: itself.unconfirmed.clone() };
+        let what = AgentFault::NotConfirmed { channels: itself.unconfirmed.clone() };
         sight("unconfirmed", side, what, Holds::new(DAY, Duration::ZERO))
     };
     let waiting = {

@@ -53,7 +53,7 @@ fn rail(snapshot: &mut Snapshot, nominal: Option<Nominal>, volts: f64) {
 
 /// Serial ATA Revision 3.1, 6.1 (from memory) and the data sheets of common disks: 12 V and 5 V within 5 % at the drive.
 #[test]
-fn a_rail_has_its_range_its_three_samples_and_its_way_back() {
+fn a_rail_has_its_range_its_three_samples_and_its_channel_back() {
     let worst = |nominal, volts: f64| {
         let story = Story::closely().play(0, 60, |_, snapshot| rail(snapshot, Some(nominal), volts));
         story.told.join(",").replace("4 opened rail-out-of-range ", "")

@@ -94,7 +94,7 @@ fn a_pool_that_was_not_compared_for_six_weeks_is_due_and_a_whole_check_ends_it()
     assert_eq!(story.of("check-overdue"), ["86400 opened check-overdue warning", "97200 closed check-overdue"]);
 }
 
-/// Near miss: somebody ends the check half way.
+/// Near miss: somebody ends the check halfway.
 #[test]
 fn a_check_that_was_broken_off_does_not_count() {
     let story = watched_for(44).play(0, 2 * DAY, |second, snapshot| {

@@ -15,11 +15,11 @@ use std::time::Duration;
 use tempfile::TempDir;
 
 fn rules() -> Vec<Rule> {
-    let rule = |way: &str| Rule {
-        way: way.into(),
+    let rule = |channel: &str| Rule {
+        channel: channel.into(),
         least: Severity::Notice,
         about: Vec::new(),
-        shares_letters: true,
+        shares_batches: true,
         target: 1,
     };
     vec![rule("mail"), rule("hook")]
@@ -54,12 +54,12 @@ fn day(outbox: &mut Outbox, mut store: impl FnMut(&[Write], &Outbox)) {
     }
     let closed = outbox.take(example("2", 2, Turn::Closed, Severity::Critical), &now());
     store(&closed, outbox);
-    for way in ["mail", "hook"] {
-        let Step::Send(letter) = outbox.next(way, &now()) else { panic!("a letter") };
-        let begun = outbox.begun(way, &letter, &now());
+    for channel in ["mail", "hook"] {
+        let Step::Send(batch) = outbox.next(channel, &now()) else { panic!("a batch") };
+        let begun = outbox.begun(channel, &batch, &now());
         store(&begun, outbox);
-        if way == "mail" {
-            let (arrived, _) = outbox.delivered(way, &now());
+        if channel == "mail" {
+            let (arrived, _) = outbox.delivered(channel, &now());
             store(&arrived, outbox);
         }
     }
@@ -82,7 +82,7 @@ fn after_each_step_the_store_holds_what_the_outbox_holds() {
         if steps < 20 || steps % 100 == 0 {
             let (mut kept, mut wanted) = (store.load().unwrap(), outbox.kept());
             for kept in [&mut kept, &mut wanted] {
-                kept.waiting.sort_by(|a, b| (&a.way, &a.message.id).cmp(&(&b.way, &b.message.id)));
+                kept.waiting.sort_by(|a, b| (&a.channel, &a.message.id).cmp(&(&b.channel, &b.message.id)));
             }
             assert_eq!(kept, wanted, "after step {steps}");
         }
@@ -91,8 +91,8 @@ fn after_each_step_the_store_holds_what_the_outbox_holds() {
     let again = opened(&folder).load().unwrap();
     let pages = again.waiting.iter().filter(|waiting| waiting.message.page.is_some()).count();
     assert!(pages >= 4, "pictures are kept: {pages}");
-    let in_order = |way: &str| -> Vec<u32> {
-        let of_four = again.waiting.iter().filter(|w| w.way == way && w.message.incident == "4");
+    let in_order = |channel: &str| -> Vec<u32> {
+        let of_four = again.waiting.iter().filter(|w| w.channel == channel && w.message.incident == "4");
         of_four.map(|w| w.message.id.rsplit('.').next().unwrap().parse().unwrap()).collect()
     };
     assert!(in_order("mail").is_sorted() && in_order("mail").len() > 100);
@@ -119,26 +119,26 @@ fn a_store_that_could_not_be_written_is_written_anew_in_one_go() {
     assert_eq!(store.load().unwrap().taken, outbox.kept().taken);
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
     // What is written anew is found again by what comes later.
-    let Step::Send(letter) = outbox.next("mail", &now()) else { panic!("a letter") };
-    store.apply(&outbox.begun("mail", &letter, &now())).unwrap();
+    let Step::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
+    store.apply(&outbox.begun("mail", &batch, &now())).unwrap();
     store.apply(&outbox.delivered("mail", &now()).0).unwrap();
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
 }
 
-/// What has left by one way already must not change the order of what waits for another.
+/// What has left on one channel already must not change the order of what waits for another.
 #[test]
-fn what_is_written_anew_keeps_its_order_on_every_way() {
+fn what_is_written_anew_keeps_its_order_on_every_channel() {
     let folder = with_store();
     let mut store = opened(&folder);
     let mut outbox = Outbox::new(rules(), policy(), Kept::default()).0;
     outbox.take(example("7", 1, Turn::Opened, Severity::Critical), &now());
-    let Step::Send(letter) = outbox.next("mail", &now()) else { panic!("a letter") };
-    outbox.begun("mail", &letter, &now());
+    let Step::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
+    outbox.begun("mail", &batch, &now());
     outbox.delivered("mail", &now());
     outbox.take(example("7", 2, Turn::Closed, Severity::Critical), &now());
     store.replace(&outbox.kept()).unwrap();
     let kept = store.load().unwrap().waiting;
-    let hook: Vec<&str> = kept.iter().filter(|w| w.way == "hook").map(|w| w.message.id.as_str()).collect();
+    let hook: Vec<&str> = kept.iter().filter(|w| w.channel == "hook").map(|w| w.message.id.as_str()).collect();
     assert_eq!(hook, ["7.1", "7.2"]);
 }
 
@@ -211,7 +211,7 @@ fn an_outbox_that_is_cut_or_filled_with_zeros_is_set_aside_with_its_store() {
 }
 
 #[test]
-fn a_way_is_confirmed_by_the_code_that_was_read_there_and_only_at_that_target() {
+fn a_channel_is_confirmed_by_the_code_that_was_read_there_and_only_at_that_target() {
     let folder = with_store();
     let mut store = opened(&folder);
     assert!(!store.is_confirmed("mail", "keeper@example.org").unwrap());

@@ -1,5 +1,5 @@
 //! What is in force after a reload, key by key. What the parts were made from is compared, in the part itself; whether the
-//! courier's thread has it is a story of its own beside it.
+//! sender's thread has it is a story of its own beside it.
 
 #![allow(clippy::unwrap_used, reason = "a failing step fails the test")]
 

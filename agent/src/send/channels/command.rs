@@ -1,9 +1,9 @@
-//! Alerts to a program on the box: it is given the letter as JSON on its standard input, a time limit, and nothing else.
+//! Alerts to a program on the box: it is given the batch as JSON on its standard input, a time limit, and nothing else.
 //! There is no shell, so no text of a message can become a command.
 
 use super::secret::hide;
-use super::{Fault, Needs, Receipt, Sending, Way, within};
-use crate::tell::letter::Letter;
+use super::{Channel, Fault, Needs, Receipt, Sending, within};
+use crate::tell::batch::Batch;
 use rustix::fs::{FlockOperation, flock};
 use rustix::io::{FdFlags, fcntl_setfd};
 use rustix::process::{Pid, Signal, kill_process_group};
@@ -38,11 +38,11 @@ pub struct Command {
     held: OnceLock<Option<File>>,
 }
 
-/// The state folder, once there is one: it may come after the ways.
+/// The state folder, once there is one: it may come after the channels.
 pub type StateFolder = Arc<OnceLock<PathBuf>>;
 
 impl Command {
-    /// The way of this name to a program. Programs of this way and of an earlier run are known by the lock on a file in this
+    /// The channel of this name to a program. Programs of it and of an earlier run are known by the lock on a file in this
     /// folder.
     pub fn new(settings: CommandLine, name: &str, folder: StateFolder) -> Self {
         Self { settings, lock: format!("{name}.lock"), folder, held: OnceLock::new() }
@@ -68,7 +68,7 @@ impl Command {
         self.held.get()?.as_ref()
     }
 
-    async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
+    async fn deliver(&self, batch: &Batch) -> Result<Receipt, Fault> {
         let CommandLine { program, arguments, time_limit } = &self.settings;
         let held = self.alone().await.map(AsRawFd::as_raw_fd);
         let mut process = Process::new(program);
@@ -95,7 +95,7 @@ impl Command {
         let child =
             spawned.map_err(|error| Fault::NotReady(format!("{program}: found \"{error}\", wanted to run it")))?;
         let mut running = Running(child);
-        let (status, said) = within(*time_limit, running.hear(letter.document().to_string())).await?;
+        let (status, said) = within(*time_limit, running.hear(batch.document().to_string())).await?;
         let said = hide(&said, &secrets(arguments));
         if status.success() {
             return Ok(Receipt::new(&said));
@@ -117,9 +117,9 @@ fn secrets(arguments: &[String]) -> Vec<String> {
     secrets
 }
 
-impl Way for Command {
-    fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a> {
-        Box::pin(self.deliver(letter))
+impl Channel for Command {
+    fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
+        Box::pin(self.deliver(batch))
     }
 
     #[cfg(test)]
@@ -175,7 +175,7 @@ async fn bounded(pipe: Option<impl AsyncRead + Unpin>) -> Vec<u8> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tell::letter::Item;
+    use crate::tell::batch::Item;
     use crate::tell::message::{Stamp, Turn, example};
     use crate::verdict::Severity;
     use std::time::Duration;
@@ -183,17 +183,17 @@ mod tests {
     fn send(program: &str, arguments: &[&str], limit: Duration) -> Result<Receipt, Fault> {
         let arguments = arguments.iter().map(|&argument| argument.to_owned()).collect();
         let settings = CommandLine { program: program.to_owned(), arguments, time_limit: limit };
-        let way = Command::new(settings, "bell", StateFolder::default());
+        let channel = Command::new(settings, "bell", StateFolder::default());
         let message = example("7", 1, Turn::Opened, Severity::Critical);
-        let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
+        let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
-        runtime.block_on(way.send(&letter))
+        runtime.block_on(channel.send(&batch))
     }
 
     const LONG: Duration = Duration::from_secs(60);
 
     #[test]
-    fn a_program_is_given_the_letter_and_a_clean_environment() {
+    fn a_program_is_given_the_batch_and_a_clean_environment() {
         let said = send("/bin/sh", &["-c", "cat; echo \" [$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG).unwrap().said;
         assert!(said.starts_with("{\"box\":\"heron\",\"id\":\"7.1\""), "{said}");
         let short = send("/bin/sh", &["-c", "cat >/dev/null; echo \"[$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG);
@@ -227,36 +227,36 @@ mod tests {
     fn a_program_that_outlives_its_starter_is_not_started_beside_itself() {
         let folder = tempfile::tempdir().unwrap();
         let (lock, noted) = (StateFolder::default(), folder.path().join("noted"));
-        let way = |script: &str, limit| {
+        let channel = |script: &str, limit| {
             let arguments = vec!["-c".to_owned(), script.to_owned()];
             let settings = CommandLine { program: "/bin/sh".to_owned(), arguments, time_limit: limit };
             Command::new(settings, "bell", Arc::clone(&lock))
         };
         let message = example("7", 1, Turn::Opened, Severity::Critical);
-        let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
+        let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
         let runtime = || tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
-        // The store, and with it the folder, may come when the way has been used already.
-        let first = way("true", LONG);
-        assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")));
+        // The store, and with it the folder, may come when the channel has been used already.
+        let first = channel("true", LONG);
+        assert_eq!(runtime().block_on(first.send(&batch)), Ok(Receipt::new("")));
         lock.set(folder.path().to_owned()).unwrap();
-        assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")));
+        assert_eq!(runtime().block_on(first.send(&batch)), Ok(Receipt::new("")));
         assert!(folder.path().join("bell.lock").exists());
         drop(first);
         // What it starts lives on when it has ended, as a program does whose starter was killed.
-        let first = way(&format!("(sleep 1; echo first >> {}) >/dev/null 2>&1 &", noted.display()), LONG);
-        assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")));
-        assert_eq!(runtime().block_on(first.send(&letter)), Ok(Receipt::new("")), "its own it does not wait for");
+        let first = channel(&format!("(sleep 1; echo first >> {}) >/dev/null 2>&1 &", noted.display()), LONG);
+        assert_eq!(runtime().block_on(first.send(&batch)), Ok(Receipt::new("")));
+        assert_eq!(runtime().block_on(first.send(&batch)), Ok(Receipt::new("")), "its own it does not wait for");
         drop(first);
-        let next = way(&format!("echo next >> {}", noted.display()), LONG);
-        assert_eq!(runtime().block_on(next.send(&letter)), Ok(Receipt::new("")));
+        let next = channel(&format!("echo next >> {}", noted.display()), LONG);
+        assert_eq!(runtime().block_on(next.send(&batch)), Ok(Receipt::new("")));
         assert_eq!(std::fs::read_to_string(&noted).unwrap(), "first\nfirst\nnext\n");
         drop(next);
         // One that never ends holds up no alert for longer than it might have run.
-        let endless = way("sleep 30 >/dev/null 2>&1 &", LONG);
-        assert_eq!(runtime().block_on(endless.send(&letter)), Ok(Receipt::new("")));
+        let endless = channel("sleep 30 >/dev/null 2>&1 &", LONG);
+        assert_eq!(runtime().block_on(endless.send(&batch)), Ok(Receipt::new("")));
         drop(endless);
-        let last = way("true", Duration::from_millis(300));
-        assert_eq!(runtime().block_on(last.send(&letter)), Ok(Receipt::new("")));
+        let last = channel("true", Duration::from_millis(300));
+        assert_eq!(runtime().block_on(last.send(&batch)), Ok(Receipt::new("")));
     }
 
     #[test]

@@ -1,6 +1,6 @@
-//! From the settings of alerts to ways and the rules by which they are told.
+//! From the settings of alerts to channels and the rules by which they are told.
 
-use super::Way;
+use super::Channel;
 use super::command::{Command, StateFolder};
 use crate::tell::box_state::BoxState;
 use crate::tell::message::Topic;
@@ -11,40 +11,40 @@ use std::hash::{Hash as _, Hasher as _};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
-use traylight_config::{AlertWay, Alerts, Destination, Least};
+use traylight_config::{AlertChannel, Alerts, Destination, Least};
 
-/// A way that can be used, with its name.
-pub type Named = (String, Arc<dyn Way>);
+/// A channel that can be used, with its name.
+pub type Named = (String, Arc<dyn Channel>);
 
 /// The ways of these settings, and the names of those that this program was built without, each with its kind. Call it
 /// inside the runtime that is to do the sending. In the folder it is kept which programs run.
-pub fn ways(
+pub fn channels(
     alerts: &Alerts,
     box_name: &str,
     state: &watch::Receiver<BoxState>,
     folder: &StateFolder,
 ) -> (Vec<Named>, Vec<String>) {
-    let (mut ways, mut absent) = (Vec::new(), Vec::new());
-    for AlertWay { name, leads_to, .. } in &alerts.ways {
-        match way(name, leads_to, box_name, state, folder) {
-            Ok(way) => ways.push((name.clone(), way)),
+    let (mut channels, mut absent) = (Vec::new(), Vec::new());
+    for AlertChannel { name, leads_to, .. } in &alerts.channels {
+        match channel(name, leads_to, box_name, state, folder) {
+            Ok(channel) => channels.push((name.clone(), channel)),
             Err(kind) => absent.push(format!("{name}: found a way by {kind}, which this traylight was built without")),
         }
     }
     if cfg!(not(feature = "webhook")) && alerts.heartbeat.is_some() {
         absent.push("found a heartbeat, which this traylight was built without".to_owned());
     }
-    (ways, absent)
+    (channels, absent)
 }
 
 #[cfg_attr(not(feature = "mqtt"), allow(unused_variables, reason = "only MQTT keeps a state"))]
-fn way(
+fn channel(
     name: &str,
     to: &Destination,
     box_name: &str,
     state: &watch::Receiver<BoxState>,
     folder: &StateFolder,
-) -> Result<Arc<dyn Way>, &'static str> {
+) -> Result<Arc<dyn Channel>, &'static str> {
     match to {
         #[cfg(feature = "mail")]
         Destination::Mail(settings) => Ok(Arc::new(super::mail::Mail::new(settings.clone()))),
@@ -64,23 +64,23 @@ fn way(
     }
 }
 
-/// What each way is told of.
+/// What each channel is told of.
 pub fn rules(alerts: &Alerts) -> Vec<Rule> {
-    let rule = |way: &AlertWay| Rule {
-        way: way.name.clone(),
-        least: match way.least {
+    let rule = |channel: &AlertChannel| Rule {
+        channel: channel.name.clone(),
+        least: match channel.least {
             Least::Notice => Severity::Notice,
             Least::Warning => Severity::Warning,
             Least::Critical => Severity::Critical,
         },
-        about: way.about.iter().map(|topic| self::topic(*topic)).collect(),
-        shares_letters: !matches!(way.leads_to, Destination::Mqtt(_)),
-        target: number(&way.leads_to),
+        about: channel.about.iter().map(|topic| self::topic(*topic)).collect(),
+        shares_batches: !matches!(channel.leads_to, Destination::Mqtt(_)),
+        target: number(&channel.leads_to),
     };
-    alerts.ways.iter().map(rule).collect()
+    alerts.channels.iter().map(rule).collect()
 }
 
-/// A number for where a way leads and how it is let in, or for a heartbeat. Another version of the program may count
+/// A number for where a channel leads and how it is let in, or for a heartbeat. Another version of the program may count
 /// otherwise: then a pause is cut short.
 pub fn number(leads_to: &impl Debug) -> u64 {
     let mut hasher = std::hash::DefaultHasher::new();
@@ -88,7 +88,7 @@ pub fn number(leads_to: &impl Debug) -> u64 {
     hasher.finish()
 }
 
-/// What holds for all ways.
+/// What holds for all channels.
 pub fn policy(alerts: &Alerts) -> Policy {
     let days = u64::from(alerts.all_well_every_days);
     Policy {

@@ -2,10 +2,10 @@
 //! at every attempt. The talk with the server is always encrypted, and its certificate is always checked.
 
 use super::smtp::Server;
-use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, within};
-use crate::tell::letter::Letter;
-use crate::tell::letter_page::html;
-use crate::tell::letter_words::{subject, text};
+use super::{Channel, Fault, Needs, PATIENCE, Receipt, Sending, is_here, within};
+use crate::tell::batch::Batch;
+use crate::tell::batch_page::html;
+use crate::tell::batch_words::{subject, text};
 use crate::tell::message::Turn;
 use lettre::address::AddressError;
 use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
@@ -21,14 +21,14 @@ pub struct Mail {
 }
 
 impl Mail {
-    /// The way over this server.
+    /// The channel over this server.
     pub fn new(settings: traylight_config::Mail) -> Self {
         Self { settings }
     }
 
-    async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
-        let mail = self.mail(letter)?;
-        let server = Server::new(&self.settings, plain_name(&letter.first.message.box_name))?;
+    async fn deliver(&self, batch: &Batch) -> Result<Receipt, Fault> {
+        let mail = self.mail(batch)?;
+        let server = Server::new(&self.settings, plain_name(&batch.first.message.box_name))?;
         let (all, bytes) = (mail.envelope().clone(), mail.formatted());
         within(PATIENCE, async {
             match server.send(&all, &bytes).await {
@@ -40,8 +40,8 @@ impl Mail {
         .await
     }
 
-    fn mail(&self, letter: &Letter) -> Result<Message, Fault> {
-        let name = plain_name(&letter.first.message.box_name);
+    fn mail(&self, batch: &Batch) -> Result<Message, Fault> {
+        let name = plain_name(&batch.first.message.box_name);
         let mailbox = |address: &str| -> Result<Mailbox, Fault> {
             let wrong =
                 |error: AddressError| Fault::NotReady(format!("found {address:?}, wanted a mail address: {error}"));
@@ -49,22 +49,22 @@ impl Mail {
         };
         let mut mail = Message::builder()
             .from(mailbox(&self.settings.from)?)
-            .subject(subject(letter))
-            .message_id(Some(message_id(&letter.id(), &name)))
-            .header(Names(letter.ids().join(" ")))
+            .subject(subject(batch))
+            .message_id(Some(message_id(&batch.id(), &name)))
+            .header(Names(batch.ids().join(" ")))
             .header(AutoSubmitted);
         for to in &self.settings.to {
             mail = mail.to(mailbox(to)?);
         }
         // Mail programs put together what refers to the same, also to what they have never seen (RFC 5322, 3.6.4).
-        if letter.more.is_empty() && !matches!(letter.first.message.turn, Turn::AllWell | Turn::Test) {
-            mail = mail.references(message_id(&format!("incident-{}", letter.first.message.story_id()), &name));
+        if batch.more.is_empty() && !matches!(batch.first.message.turn, Turn::AllWell | Turn::Test) {
+            mail = mail.references(message_id(&format!("incident-{}", batch.first.message.story_id()), &name));
         }
-        let plain = SinglePart::plain(text(letter));
-        let address = picture(letter).map(|_| format!("cid:{PICTURE}"));
-        let page = SinglePart::html(html(letter, address.as_deref()));
+        let plain = SinglePart::plain(text(batch));
+        let address = picture(batch).map(|_| format!("cid:{PICTURE}"));
+        let page = SinglePart::html(html(batch, address.as_deref()));
         let parts = MultiPart::alternative().singlepart(plain);
-        let parts = match picture(letter).zip(ContentType::parse("image/png").ok()) {
+        let parts = match picture(batch).zip(ContentType::parse("image/png").ok()) {
             Some((png, kind)) => {
                 let picture = Attachment::new_inline(PICTURE.to_owned()).body(png.to_vec(), kind);
                 parts.multipart(MultiPart::related().singlepart(page).singlepart(picture))
@@ -75,9 +75,9 @@ impl Mail {
     }
 }
 
-impl Way for Mail {
-    fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a> {
-        Box::pin(self.deliver(letter))
+impl Channel for Mail {
+    fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
+        Box::pin(self.deliver(batch))
     }
 
     #[cfg(test)]
@@ -91,8 +91,8 @@ impl Way for Mail {
 }
 
 /// The picture of the worst message that has one.
-fn picture(letter: &Letter) -> Option<&[u8]> {
-    letter.pictured()?.message.page.as_deref()
+fn picture(batch: &Batch) -> Option<&[u8]> {
+    batch.pictured()?.message.page.as_deref()
 }
 
 /// A name that can stand in a message's name and in a greeting: letters, digits and hyphens (RFC 5321, 2.3.5).
@@ -148,7 +148,7 @@ impl Header for AutoSubmitted {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tell::letter::Item;
+    use crate::tell::batch::Item;
     use crate::tell::message::{Stamp, example};
     use crate::verdict::Severity;
     use proptest::prelude::*;
@@ -166,8 +166,8 @@ mod tests {
             to: vec!["keeper@example.org".into(), "warden@example.org".into()],
             ca_file: None,
         };
-        let letter = Letter::of(Item::new(message, 0, 1, &Stamp::default()));
-        String::from_utf8(Mail::new(settings).mail(&letter).unwrap().formatted()).unwrap()
+        let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
+        String::from_utf8(Mail::new(settings).mail(&batch).unwrap().formatted()).unwrap()
     }
 
     #[test]

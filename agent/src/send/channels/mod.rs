@@ -1,4 +1,4 @@
-//! The ways out for alerts: what each of them must be able to do, and what can go wrong on all of them.
+//! The channels for alerts: what each of them must be able to do, and what can go wrong on all of them.
 
 pub mod command;
 pub mod from_settings;
@@ -22,8 +22,8 @@ mod tls;
 #[cfg(feature = "webhook")]
 pub mod webhook;
 
-use crate::tell::letter::Letter;
-use crate::tell::letter_words::clean;
+use crate::tell::batch::Batch;
+use crate::tell::batch_words::clean;
 use crate::tell::outbox::Blame;
 use std::fmt;
 use std::future::Future;
@@ -41,10 +41,10 @@ const LONGEST_ANSWER: usize = 200;
 /// A delivery under way.
 pub type Sending<'a> = Pin<Box<dyn Future<Output = Result<Receipt, Fault>> + Send + 'a>>;
 
-/// A way out.
-pub trait Way: Send + Sync {
-    /// Sends a letter and waits for the other side's word that it has it.
-    fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a>;
+/// A channel.
+pub trait Channel: Send + Sync {
+    /// Sends a batch and waits for the other side's word that it has it.
+    fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a>;
 
     /// What must be there before it is worth a try.
     fn needs(&self) -> Needs;
@@ -59,7 +59,7 @@ pub trait Way: Send + Sync {
     }
 }
 
-/// What must be there before a way is worth a try.
+/// What must be there before a channel is worth a try.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Needs {
     /// A route to other machines.
@@ -68,12 +68,12 @@ pub struct Needs {
     pub clock: bool,
 }
 
-/// The other side's word that it has the letter.
+/// The other side's word that it has the batch.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Receipt {
     /// What it said.
     pub said: String,
-    /// For whom it did not take the letter, each with its reason.
+    /// For whom it did not take the batch, each with its reason.
     pub refused: Vec<String>,
 }
 
@@ -84,10 +84,10 @@ impl Receipt {
     }
 }
 
-/// Why a letter has not arrived, as far as is known.
+/// Why a batch has not arrived, as far as is known.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Fault {
-    /// Something on the box is not as the way needs it, such as a secret's file.
+    /// Something on the box is not as the channel needs it, such as a secret's file.
     NotReady(String),
     /// The other side cannot be reached.
     Unreachable(String),
@@ -97,7 +97,7 @@ pub enum Fault {
     TimedOut(Duration),
     /// The other side does not let us in.
     NotLetIn(String),
-    /// The other side does not want this letter.
+    /// The other side does not want this batch.
     Refused(String),
     /// The other side cannot do it now.
     Later(String),
@@ -106,9 +106,9 @@ pub enum Fault {
 }
 
 impl Fault {
-    /// Whether another letter may fare better.
+    /// Whether another batch may fare better.
     pub fn blame(&self) -> Blame {
-        if matches!(self, Self::Refused(_)) { Blame::Letter } else { Blame::Way }
+        if matches!(self, Self::Refused(_)) { Blame::Batch } else { Blame::Channel }
     }
 
     /// From a failure of the connection.

@@ -1,4 +1,4 @@
-//! Alerts to an MQTT broker: each letter is an event that the broker confirms, and beside the events it keeps how the
+//! Alerts to an MQTT broker: each batch is an event that the broker confirms, and beside the events it keeps how the
 //! box and each tray stand, and whether traylight is there. It says that traylight is gone when it hears no more of it.
 //!
 //! The connection stays open, since only then does the broker notice.
@@ -8,9 +8,9 @@ use super::mqtt_packet::{
 };
 use super::reach::{Allowance, MOST_BYTES};
 use super::tls::{self, Stream, Target};
-use super::{Fault, Needs, PATIENCE, Receipt, Sending, Way, is_here, secret, short, within};
+use super::{Channel, Fault, Needs, PATIENCE, Receipt, Sending, is_here, secret, short, within};
+use crate::tell::batch::Batch;
 use crate::tell::box_state::BoxState;
-use crate::tell::letter::Letter;
 use std::collections::BTreeMap;
 use std::pin::Pin;
 use std::sync::Mutex;
@@ -35,7 +35,7 @@ pub struct Mqtt {
     made_from: String,
 }
 
-/// A letter to be published, and where to say what came of it.
+/// A batch to be published, and where to say what came of it.
 struct Order {
     payload: Vec<u8>,
     outcome: oneshot::Sender<Result<Receipt, Fault>>,
@@ -65,11 +65,11 @@ impl Mqtt {
     }
 }
 
-impl Way for Mqtt {
-    fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a> {
+impl Channel for Mqtt {
+    fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
         Box::pin(async move {
             let (outcome, heard) = oneshot::channel();
-            let order = Order { payload: letter.document().to_string().into_bytes(), outcome };
+            let order = Order { payload: batch.document().to_string().into_bytes(), outcome };
             let gone = || Fault::NotReady("the talk with the broker has ended".to_owned());
             within(PATIENCE, async {
                 self.orders.send(order).await.map_err(|_| gone())?;
@@ -129,7 +129,7 @@ struct Connection {
 
 /// What can happen while a connection is open.
 enum Event {
-    /// There is a letter to publish; `None` when there never will be another.
+    /// There is a batch to publish; `None` when there never will be another.
     Order(Option<Order>),
     /// Whoever gave the order waits no more.
     GivenUp,

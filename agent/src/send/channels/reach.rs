@@ -71,7 +71,7 @@ impl std::fmt::Display for TooMuch {
 impl std::error::Error for TooMuch {}
 
 /// A connection of which no more is read than its allowance, and at once never more than one line: what somebody on the
-/// way puts behind the last line before encryption begins is then not taken for the first of what is encrypted.
+/// channel puts behind the last line before encryption begins is then not taken for the first of what is encrypted.
 #[derive(Debug)]
 pub struct Bounded {
     stream: BufReader<TcpStream>,
@@ -162,7 +162,7 @@ struct Lookup;
 
 impl Lookup {
     fn begin() -> Result<Self, Fault> {
-        let take = |under_way: usize| (under_way < MOST_LOOKUPS).then_some(under_way + 1);
+        let take = |under_channel: usize| (under_channel < MOST_LOOKUPS).then_some(under_channel + 1);
         match LOOKUPS.fetch_update(Ordering::Relaxed, Ordering::Relaxed, take) {
             Ok(_) => Ok(Self),
             Err(found) => Err(Fault::NotReady(format!(
@@ -182,7 +182,7 @@ impl Drop for Lookup {
 mod tests {
     use super::*;
 
-    /// The machine's first address swallows what is sent to it, as when the network has no way for IPv6; the second answers.
+    /// The machine's first address swallows what is sent to it, as when the network has no route for IPv6; the second answers.
     #[test]
     fn an_address_that_swallows_everything_does_not_keep_the_next_one_from_being_tried() {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().expect("a runtime");

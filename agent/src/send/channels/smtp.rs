@@ -166,12 +166,12 @@ fn forms(user: &str, password: &str) -> Vec<String> {
 
 /// Base64 (RFC 4648, 4).
 fn base64(bytes: &[u8]) -> String {
-    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    const BATCHES: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let group = |three: &[u8]| -> String {
         let bits = three.iter().chain(&[0, 0]).take(3).fold(0, |bits, byte| bits << 8 | usize::from(*byte));
-        let letter =
-            |place: usize| if place > three.len() { '=' } else { char::from(LETTERS[bits >> (18 - 6 * place) & 63]) };
-        (0..4).map(letter).collect()
+        let batch =
+            |place: usize| if place > three.len() { '=' } else { char::from(BATCHES[bits >> (18 - 6 * place) & 63]) };
+        (0..4).map(batch).collect()
     };
     bytes.chunks(3).map(group).collect()
 }

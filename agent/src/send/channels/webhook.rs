@@ -1,9 +1,9 @@
-//! Alerts to a web server: a POST request with the letter as JSON, or as the owner's template makes it.
+//! Alerts to a web server: a POST request with the batch as JSON, or as the owner's template makes it.
 
 use super::http::Exchange;
-use super::{Fault, Needs, Receipt, Sending, Way, is_here, secret};
-use crate::tell::letter::Letter;
-use crate::tell::letter_words::{clean, subject, text};
+use super::{Channel, Fault, Needs, Receipt, Sending, is_here, secret};
+use crate::tell::batch::Batch;
+use crate::tell::batch_words::{clean, subject, text};
 use form_urlencoded::byte_serialize;
 use http_body_util::Full;
 use hyper::Request;
@@ -15,7 +15,7 @@ use traylight_config::{Field, Template};
 
 /// The name of the header with the signature of the body.
 const SIGNATURE: HeaderName = HeaderName::from_static("traylight-signature");
-/// The name of the header with the letter's name, the same at every attempt.
+/// The name of the header with the batch's name, the same at every attempt.
 const ID: HeaderName = HeaderName::from_static("traylight-id");
 
 /// A web server that takes alerts.
@@ -29,28 +29,28 @@ impl Webhook {
         Self { settings }
     }
 
-    async fn deliver(&self, letter: &Letter) -> Result<Receipt, Fault> {
+    async fn deliver(&self, batch: &Batch) -> Result<Receipt, Fault> {
         let traylight_config::Webhook { url, ca_file, time_limit, .. } = &self.settings;
         let exchange = Exchange { url, ca_file: ca_file.as_deref(), time_limit: *time_limit };
-        let answer = exchange.run(self.request(letter)?).await?;
+        let answer = exchange.run(self.request(batch)?).await?;
         match answer.fault() {
             Some(fault) => Err(fault),
             None => Ok(Receipt::new(&format!("{} {}", answer.status, answer.said))),
         }
     }
 
-    fn request(&self, letter: &Letter) -> Result<Request<Full<Bytes>>, Fault> {
+    fn request(&self, batch: &Batch) -> Result<Request<Full<Bytes>>, Fault> {
         let traylight_config::Webhook { headers, content_type, body, token, signing_key, .. } = &self.settings;
         let body = match body {
-            None => letter.document().to_string(),
-            Some(template) => template.filled(|field| for_body(&value(letter, field), content_type, field)),
+            None => batch.document().to_string(),
+            Some(template) => template.filled(|field| for_body(&value(batch, field), content_type, field)),
         };
         let mut request = Request::post("/")
             .header(USER_AGENT, concat!("traylight/", env!("CARGO_PKG_VERSION")))
             .header(CONTENT_TYPE, content_type)
-            .header(ID, header_text(&letter.id()));
+            .header(ID, header_text(&batch.id()));
         for (name, template) in headers {
-            request = request.header(name, header(letter, template));
+            request = request.header(name, header(batch, template));
         }
         if let Some(place) = token {
             let mut value = header_text(&format!("Bearer {}", secret::read(place)?.reveal()));
@@ -65,9 +65,9 @@ impl Webhook {
     }
 }
 
-impl Way for Webhook {
-    fn send<'a>(&'a self, letter: &'a Letter) -> Sending<'a> {
-        Box::pin(self.deliver(letter))
+impl Channel for Webhook {
+    fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
+        Box::pin(self.deliver(batch))
     }
 
     #[cfg(test)]
@@ -91,8 +91,8 @@ fn signature(key: &[u8], body: &[u8]) -> String {
 }
 
 /// A header's value: what is not ASCII is left out, since servers differ in how they read it (RFC 9110, 5.5).
-fn header(letter: &Letter, template: &Template) -> HeaderValue {
-    header_text(&template.filled(|field| value(letter, field)))
+fn header(batch: &Batch, template: &Template) -> HeaderValue {
+    header_text(&template.filled(|field| value(batch, field)))
 }
 
 fn header_text(text: &str) -> HeaderValue {
@@ -101,23 +101,23 @@ fn header_text(text: &str) -> HeaderValue {
 }
 
 /// What a place is filled in with. Of several messages the first speaks for all, but for the texts of all.
-fn value(letter: &Letter, field: Field) -> String {
-    let message = &letter.first.message;
+fn value(batch: &Batch, field: Field) -> String {
+    let message = &batch.first.message;
     match field {
         Field::Box => message.box_name.clone(),
         Field::Turn => message.turn.to_string(),
-        Field::Severity => letter.severity().to_string(),
+        Field::Severity => batch.severity().to_string(),
         Field::Title => message.title.clone(),
-        Field::Subject => subject(letter),
+        Field::Subject => subject(batch),
         Field::Sentence => message.sentence.clone(),
         Field::Advice => message.advice.clone(),
         Field::Warning => message.warning.clone(),
-        Field::Trays => letter.trays().join(" "),
+        Field::Trays => batch.trays().join(" "),
         Field::Since => message.since.clone(),
         Field::Incident => message.incident.clone(),
-        Field::Id => letter.id(),
-        Field::Text => text(letter),
-        Field::Json => letter.document().to_string(),
+        Field::Id => batch.id(),
+        Field::Text => text(batch),
+        Field::Json => batch.document().to_string(),
     }
 }
 
@@ -139,15 +139,15 @@ fn for_body(value: &str, content_type: &str, field: Field) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::tell::letter::Item;
+    use crate::tell::batch::Item;
     use crate::tell::message::{Stamp, Turn, example};
     use crate::verdict::Severity;
     use proptest::prelude::*;
 
-    fn letter(title: &str) -> Letter {
+    fn batch(title: &str) -> Batch {
         let mut message = example("7", 1, Turn::Opened, Severity::Critical);
         message.title = title.to_owned();
-        Letter::of(Item::new(message, 0, 1, &Stamp::default()))
+        Batch::of(Item::new(message, 0, 1, &Stamp::default()))
     }
 
     /// RFC 4231, 4.3: test case 2.
@@ -157,27 +157,27 @@ mod tests {
         assert_eq!(signature(b"Jefe", b"what do ya want for nothing?"), wanted);
     }
 
-    fn filled(template: &str, content_type: &str, letter: &Letter) -> String {
+    fn filled(template: &str, content_type: &str, batch: &Batch) -> String {
         let file = format!("[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\nbody = '{template}'");
-        let settings = traylight_config::settle(&file, "f").unwrap().alerts.ways.remove(0);
+        let settings = traylight_config::settle(&file, "f").unwrap().alerts.channels.remove(0);
         let traylight_config::Destination::Webhook(hook) = settings.leads_to else { panic!("a webhook") };
-        hook.body.unwrap().filled(|field| for_body(&value(letter, field), content_type, field))
+        hook.body.unwrap().filled(|field| for_body(&value(batch, field), content_type, field))
     }
 
     proptest! {
         /// Titles may hold text from devices.
         #[test]
         fn whatever_a_place_holds_the_text_around_it_stays_what_it_is(title in any::<String>()) {
-            let letter = letter(&title);
-            let json = filled(r#"{"t": "{{title}}", "all": {{json}}}"#, "application/json; charset=utf-8", &letter);
+            let batch = batch(&title);
+            let json = filled(r#"{"t": "{{title}}", "all": {{json}}}"#, "application/json; charset=utf-8", &batch);
             let read: serde_json::Value = serde_json::from_str(&json).expect("JSON");
             prop_assert_eq!(read["t"].as_str(), Some(title.as_str()));
             prop_assert_eq!(read["all"]["messages"][0]["title"].as_str(), Some(title.as_str()));
-            let form = filled("t={{title}}&x=1", "application/x-www-form-urlencoded", &letter);
+            let form = filled("t={{title}}&x=1", "application/x-www-form-urlencoded", &batch);
             prop_assert_eq!(form.matches(['&', '=']).count(), 3);
             let read = form_urlencoded::parse(form.as_bytes()).next().expect("a value");
             prop_assert_eq!((&*read.0, &*read.1), ("t", title.as_str()));
-            prop_assert_eq!(filled("{{title}}", "text/plain", &letter).lines().count().max(1), 1);
+            prop_assert_eq!(filled("{{title}}", "text/plain", &batch).lines().count().max(1), 1);
             let header = header_text(&title);
             prop_assert!(header.as_bytes().iter().all(|byte| (32..127).contains(byte)));
         }

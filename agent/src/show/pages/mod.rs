@@ -43,9 +43,9 @@ pub fn test_mark(tongue: Tongue) -> &'static str {
     tongue.plain("page.test")
 }
 
-/// How a way out for alerts stands.
+/// How a channel for alerts stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Way {
+pub struct Channel {
     /// Its name.
     pub name: String,
     /// True once somebody has given a code back that was sent on it.
@@ -65,8 +65,8 @@ pub struct View<'a> {
     pub snapshot: Option<&'a Snapshot>,
     /// The settings in force.
     pub settings: &'a Settings,
-    /// The ways out for alerts.
-    pub ways: &'a [Way],
+    /// The channels for alerts.
+    pub channels: &'a [Channel],
     /// The minute of the day, or how long the box is up while its clock was not set; [`test_mark`] in a rehearsal.
     pub clock: &'a str,
     /// Counts up; moves the sign of life.

@@ -6,7 +6,7 @@ use crate::clock::Moment;
 use crate::tell::message::Stamp;
 use std::time::Duration;
 
-/// The pause is kept beside those of the ways, none of which has a name like this.
+/// The pause is kept beside those of the channels, none of which has a name like this.
 pub(super) const NAME: &str = "(heartbeat)";
 
 /// What is known of the heartbeat.
@@ -26,7 +26,7 @@ impl Outbox {
             return Vec::new();
         }
         let failures = self.beat.kept.as_ref().filter(|kept| kept.target == target).map_or(0, |kept| kept.failures);
-        let pause = KeptPause { way: NAME.to_owned(), target, failures: failures + 1, since: now.clone() };
+        let pause = KeptPause { channel: NAME.to_owned(), target, failures: failures + 1, since: now.clone() };
         self.beat.kept = Some(pause.clone());
         vec![Write::Pause(pause)]
     }
@@ -34,7 +34,7 @@ impl Outbox {
     /// It has answered well, or is fetched no more.
     pub fn beat_over(&mut self) -> Vec<Write> {
         self.beat.answers = true;
-        self.beat.kept.take().map(|pause| Write::PauseOver(pause.way)).into_iter().collect()
+        self.beat.kept.take().map(|pause| Write::PauseOver(pause.channel)).into_iter().collect()
     }
 
     /// It has not answered well.

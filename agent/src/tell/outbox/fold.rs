@@ -23,14 +23,14 @@ impl Queue {
             let heir = (index..self.entries.len()).find(|later| same(&self.entries[*later]));
             if let Some(heir) = self.entries.get_mut(heir.unwrap_or(index)) {
                 heir.left_out += out.left_out + 1;
-                counted.push(Write::LeftOut(self.rule.way.clone(), heir.message.id.clone(), heir.left_out));
+                counted.push(Write::LeftOut(self.rule.channel.clone(), heir.message.id.clone(), heir.left_out));
             }
             gone.push(out.message.id.clone());
         }
         if gone.is_empty() {
             return Vec::new();
         }
-        counted.push(Write::Done(self.rule.way.clone(), gone));
+        counted.push(Write::Done(self.rule.channel.clone(), gone));
         counted
     }
 
@@ -45,13 +45,13 @@ impl Queue {
         }
         let gone = self.entries.iter().filter(of_it).map(|entry| entry.message.id.clone()).collect();
         self.entries.retain(|entry| entry.message.incident != end.incident);
-        Some(Write::Done(self.rule.way.clone(), gone))
+        Some(Write::Done(self.rule.channel.clone(), gone))
     }
 
     /// Which one can be spared the most. The newest never is, so that there is always one to carry the count.
     fn dispensable(&self) -> Option<usize> {
         let older = self.entries.len().saturating_sub(1);
-        let free = |index: &usize| !self.is_under_way(&self.entries[*index]);
+        let free = |index: &usize| !self.is_under_channel(&self.entries[*index]);
         for incident in self.incidents() {
             let of_it = |index: &usize| self.entries[*index].message.incident == incident;
             let places: Vec<usize> = (0..self.entries.len()).filter(of_it).collect();

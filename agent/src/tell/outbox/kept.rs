@@ -12,13 +12,13 @@ use std::sync::Arc;
 /// Something for the store.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Write {
-    /// A new message that is to go these ways.
+    /// A new message that is to go to these channels.
     Put(Arc<Message>, Vec<String>),
-    /// Messages are about to leave this way; they may have arrived if nothing more is heard.
+    /// Messages are about to leave on this channel; they may have arrived if nothing more is heard.
     Tried(String, Vec<String>),
-    /// Messages need not go this way any more.
+    /// Messages need not go to this channel any more.
     Done(String, Vec<String>),
-    /// So many messages before this one were left out on this way.
+    /// So many messages before this one were left out on this channel.
     LeftOut(String, String, u32),
     /// An incident is open.
     Story(Box<Story>),
@@ -26,18 +26,18 @@ pub enum Write {
     StoryOver(String),
     /// It was said that all is well.
     AllWell(Stamp),
-    /// A way is tried; should it fail, or should nothing more be heard, it is left alone for so long.
+    /// A channel is tried; should it fail, or should nothing more be heard, it is left alone for so long.
     Pause(KeptPause),
-    /// A way has taken what it was given.
+    /// A channel has taken what it was given.
     PauseOver(String),
 }
 
-/// How a way that is tried is left alone after that, as it is kept: whoever is killed by what a way answers must not try
+/// How a channel that is tried is left alone after that, as it is kept: whoever is killed by what a channel answers must not try
 /// it again at once.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct KeptPause {
-    /// The way.
-    pub way: String,
+    /// The channel.
+    pub channel: String,
     /// Where it led; see [`super::Rule::target`].
     pub target: u64,
     /// How often it has failed, this attempt included.
@@ -55,8 +55,8 @@ pub struct Story {
     pub told: Stamp,
     /// How often it was told again.
     pub reminders: u32,
-    /// The ways that know of it.
-    pub ways: Vec<String>,
+    /// The channels that know of it.
+    pub channels: Vec<String>,
     /// The incident as it was told last.
     #[serde(default)]
     pub incident: Option<Box<Incident>>,
@@ -87,7 +87,7 @@ pub struct Kept {
     pub all_well: Option<Stamp>,
     /// The names of the last messages that were taken in, oldest first; at most [`REMEMBERED`].
     pub taken: Vec<String>,
-    /// The ways that were tried and have not taken what they were given, by name.
+    /// The channels that were tried and have not taken what they were given, by name.
     pub pauses: Vec<KeptPause>,
 }
 
@@ -113,13 +113,13 @@ impl Kept {
 }
 
 impl Outbox {
-    /// Takes in what an earlier run has left, beside what has come since this one began. What waited for ways that are
+    /// Takes in what an earlier run has left, beside what has come since this one began. What waited for channels that are
     /// configured no more is left out.
     pub fn adopt(&mut self, kept: Kept) {
         let mut before = None;
-        for Waiting { way, message, tried, left_out } in kept.waiting {
+        for Waiting { channel, message, tried, left_out } in kept.waiting {
             self.last += u64::from(before.replace(message.id.clone()).as_ref() != Some(&message.id));
-            if let Some(queue) = self.queues.iter_mut().find(|queue| queue.rule.way == way) {
+            if let Some(queue) = self.queues.iter_mut().find(|queue| queue.rule.channel == channel) {
                 queue.entries.push_back(Entry { number: self.last, message, tried, left_out });
             }
         }
@@ -140,8 +140,8 @@ pub const REMEMBERED: usize = 500;
 /// A message that waits for one way.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Waiting {
-    /// The way.
-    pub way: String,
+    /// The channel.
+    pub channel: String,
     /// The message.
     pub message: Arc<Message>,
     /// How often it was tried.

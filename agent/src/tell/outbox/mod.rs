@@ -1,7 +1,7 @@
-//! Which message goes which way, and when: a function of what waits and of the time. It sends nothing and stores
+//! Which message goes to which channel, and when: a function of what waits and of the time. It sends nothing and stores
 //! nothing; what is to be stored comes out as [`Write`]s, to be on disk before anything leaves.
 //!
-//! Every way has a queue of its own, so that one that fails holds up no other. What belongs to one incident leaves in
+//! Every channel has a queue of its own, so that one that fails holds up no other. What belongs to one incident leaves in
 //! its order.
 
 mod beat;
@@ -12,7 +12,7 @@ mod queue;
 mod quiet;
 mod rehearsed;
 
-use super::letter::Letter;
+use super::batch::Batch;
 use super::message::{Message, Stamp, Topic, Turn};
 use crate::clock::Moment;
 use crate::verdict::Severity;
@@ -30,19 +30,19 @@ use traylight_config::QuietHours;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rule {
     /// The name of the way.
-    pub way: String,
-    /// Nothing less goes this way.
+    pub channel: String,
+    /// Nothing less goes to this channel.
     pub least: Severity,
     /// Kinds of parts; empty means all.
     pub about: Vec<Topic>,
-    /// Whether messages that come too fast share a letter. Programs read each by itself.
-    pub shares_letters: bool,
-    /// The same as long as the way leads to the same place under the same conditions: another one need not wait for what
+    /// Whether messages that come too fast share a batch. Programs read each by itself.
+    pub shares_batches: bool,
+    /// The same as long as the channel leads to the same place under the same conditions: another one need not wait for what
     /// that one did.
     pub target: u64,
 }
 
-/// What holds for all ways.
+/// What holds for all channels.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Policy {
     /// When warnings wait.
@@ -68,29 +68,29 @@ impl Now {
     }
 }
 
-/// What to do about a way now.
+/// What to do about a channel now.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Step {
     /// Send this.
-    Send(Box<Letter>),
+    Send(Box<Batch>),
     /// Nothing before this moment; `None` is until something happens.
     Wait(Option<Moment>),
 }
 
-/// Why a letter did not arrive, as far as planning needs to know.
+/// Why a batch did not arrive, as far as planning needs to know.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Blame {
-    /// The way: nothing can go there now.
-    Way,
-    /// The letter: the other side does not want this one, and may want another.
-    Letter,
+    /// The channel: nothing can go there now.
+    Channel,
+    /// The batch: the other side does not want this one, and may want another.
+    Batch,
 }
 
-/// How a way stands.
+/// How a channel stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Standing {
     /// Its name.
-    pub way: String,
+    pub channel: String,
     /// How many messages wait for it.
     pub waiting: usize,
     /// How long the oldest of them has waited, where that is known.
@@ -99,7 +99,7 @@ pub struct Standing {
     pub trouble: Option<(Stamp, String)>,
 }
 
-/// What waits, and what it knows of the ways.
+/// What waits, and what it knows of the channels.
 #[derive(Debug, Clone, Default)]
 pub struct Outbox {
     policy: Policy,
@@ -118,27 +118,30 @@ pub struct Outbox {
 }
 
 impl Outbox {
-    /// An outbox for these ways with what was kept. What waited for a way that is not there any more goes nowhere;
-    /// how many messages that were, by way.
+    /// An outbox for these channels with what was kept. What waited for a channel that is not there any more goes nowhere;
+    /// how many messages that were, by channel.
     pub fn new(rules: Vec<Rule>, policy: Policy, kept: Kept) -> (Self, BTreeMap<String, usize>, Vec<Write>) {
         let mut queues: Vec<Queue> = rules.into_iter().map(Queue::new).collect();
         let (mut orphans, mut writes) = (BTreeMap::new(), Vec::new());
         let (mut number, mut before) = (0, None);
-        for Waiting { way, message, tried, left_out } in kept.waiting {
+        for Waiting { channel, message, tried, left_out } in kept.waiting {
             number += u64::from(before.replace(message.id.clone()).as_ref() != Some(&message.id));
-            match queues.iter_mut().find(|queue| queue.rule.way == way) {
+            match queues.iter_mut().find(|queue| queue.rule.channel == channel) {
                 Some(queue) => queue.entries.push_back(Entry { number, message, tried, left_out }),
                 None => {
-                    *orphans.entry(way.clone()).or_insert(0) += 1;
-                    writes.push(Write::Done(way, vec![message.id.clone()]));
+                    *orphans.entry(channel.clone()).or_insert(0) += 1;
+                    writes.push(Write::Done(channel, vec![message.id.clone()]));
                 }
             }
         }
-        let (beat, pauses): (Vec<_>, Vec<_>) = kept.pauses.into_iter().partition(|pause| pause.way == beat::NAME);
+        let (beat, pauses): (Vec<_>, Vec<_>) = kept.pauses.into_iter().partition(|pause| pause.channel == beat::NAME);
         for pause in pauses {
-            match queues.iter_mut().find(|queue| queue.rule.way == pause.way && queue.rule.target == pause.target) {
+            match queues
+                .iter_mut()
+                .find(|queue| queue.rule.channel == pause.channel && queue.rule.target == pause.target)
+            {
                 Some(queue) => queue.kept_pause = Some(pause),
-                None => writes.push(Write::PauseOver(pause.way)),
+                None => writes.push(Write::PauseOver(pause.channel)),
             }
         }
         let stories = kept.stories.into_iter().map(|story| (story.last.incident.clone(), story)).collect();
@@ -180,11 +183,11 @@ impl Outbox {
     pub fn take(&mut self, mut message: Message, now: &Now) -> Vec<Write> {
         let incident = message.record.take();
         let story = self.stories.get(&message.incident).cloned();
-        let mut ways = self.ways_for(&message, story.as_ref());
+        let mut channels = self.channels_for(&message, story.as_ref());
         if self.taken.contains(&message.id) || story.as_ref().is_some_and(|story| story.last.id == message.id) {
-            // Told again after a restart. Of what is open, ways that are new hear now.
-            ways.retain(|way| story.as_ref().is_some_and(|story| !story.ways.contains(way)));
-            if ways.is_empty() {
+            // Told again after a restart. Of what is open, channels that are new hear now.
+            channels.retain(|channel| story.as_ref().is_some_and(|story| !story.channels.contains(channel)));
+            if channels.is_empty() {
                 return Vec::new();
             }
         }
@@ -195,7 +198,7 @@ impl Outbox {
                 return withdrawn.into_iter().chain([Write::StoryOver(message.incident)]).collect();
             }
         }
-        let mut writes = self.put(Arc::new(message.clone()), &ways);
+        let mut writes = self.put(Arc::new(message.clone()), &channels);
         if message.is_rehearsed() {
             self.rehearsal_over = None;
         }
@@ -205,10 +208,11 @@ impl Outbox {
                 writes.extend(over.map(|story| Write::StoryOver(story.last.incident)));
             }
             Turn::Opened | Turn::Worsened | Turn::Refined | Turn::Reminder => {
-                let (known, reminders) = story.map_or((Vec::new(), 0), |story| (story.ways, story.reminders));
-                let ways = self.names().filter(|way| known.contains(way) || ways.contains(way)).collect();
+                let (known, reminders) = story.map_or((Vec::new(), 0), |story| (story.channels, story.reminders));
+                let channels =
+                    self.names().filter(|channel| known.contains(channel) || channels.contains(channel)).collect();
                 let last = Message { page: None, ..message };
-                writes.extend(self.tell_on(Story { last, told: now.stamp.clone(), reminders, ways, incident }));
+                writes.extend(self.tell_on(Story { last, told: now.stamp.clone(), reminders, channels, incident }));
             }
             Turn::AllWell => {
                 self.all_well = Some(now.stamp.clone());
@@ -220,11 +224,11 @@ impl Outbox {
     }
 
     /// Takes in a message for one way only, for which somebody waits: a pause of the way is over.
-    pub fn take_for(&mut self, way: &str, message: Message) -> Vec<Write> {
-        if let Some(queue) = self.queue_mut(way) {
+    pub fn take_for(&mut self, channel: &str, message: Message) -> Vec<Write> {
+        if let Some(queue) = self.queue_mut(channel) {
             queue.pause.end();
         }
-        self.put(Arc::new(message), &[way.to_owned()])
+        self.put(Arc::new(message), &[channel.to_owned()])
     }
 
     /// Tells again of critical incidents that have been open for long, of those whose owner has not said that he knows.
@@ -248,8 +252,8 @@ impl Outbox {
             let also = story.last.news.iter().chain(&story.last.also).cloned().collect();
             let (turn, made_at, news) = (Turn::Reminder, now.stamp.clone(), Vec::new());
             let message = Message { id, turn, made_at, news, also, ..story.last.clone() };
-            let ways = self.ways_for(&message, Some(&story));
-            writes.extend(self.put(Arc::new(message), &ways));
+            let channels = self.channels_for(&message, Some(&story));
+            writes.extend(self.put(Arc::new(message), &channels));
             writes.extend(self.tell_on(story));
         }
         writes
@@ -278,35 +282,35 @@ impl Outbox {
         vec![Write::AllWell(now.stamp.clone())]
     }
 
-    /// The names of the ways, in the order of the rules.
+    /// The names of the channels, in the order of the rules.
     pub fn names(&self) -> impl Iterator<Item = String> {
-        self.queues.iter().map(|queue| queue.rule.way.clone())
+        self.queues.iter().map(|queue| queue.rule.channel.clone())
     }
 
-    /// What to do about the way now.
-    pub fn next(&self, way: &str, now: &Now) -> Step {
-        self.queue(way).map_or(Step::Wait(None), |queue| queue.next(self.policy.quiet, self.is_muted, now))
+    /// What to do about the channel now.
+    pub fn next(&self, channel: &str, now: &Now) -> Step {
+        self.queue(channel).map_or(Step::Wait(None), |queue| queue.next(self.policy.quiet, self.is_muted, now))
     }
 
-    /// The letter is about to leave.
-    pub fn begun(&mut self, way: &str, letter: &Letter, now: &Now) -> Vec<Write> {
-        let Some(queue) = self.queue_mut(way) else { return Vec::new() };
-        let pause = queue.begun(letter.ids(), &now.stamp);
-        vec![Write::Tried(way.to_owned(), letter.ids()), Write::Pause(pause)]
+    /// The batch is about to leave.
+    pub fn begun(&mut self, channel: &str, batch: &Batch, now: &Now) -> Vec<Write> {
+        let Some(queue) = self.queue_mut(channel) else { return Vec::new() };
+        let pause = queue.begun(batch.ids(), &now.stamp);
+        vec![Write::Tried(channel.to_owned(), batch.ids()), Write::Pause(pause)]
     }
 
-    /// The letter that was under way has arrived. With it, for how long the way had failed before.
-    pub fn delivered(&mut self, way: &str, now: &Now) -> (Vec<Write>, Option<Duration>) {
-        let Some(queue) = self.queue_mut(way) else { return (Vec::new(), None) };
+    /// The batch that was under way has arrived. With it, for how long the channel had failed before.
+    pub fn delivered(&mut self, channel: &str, now: &Now) -> (Vec<Write>, Option<Duration>) {
+        let Some(queue) = self.queue_mut(channel) else { return (Vec::new(), None) };
         let trouble = queue.trouble.take().and_then(|(since, _)| since.age(&now.stamp));
         let gone = queue.delivered(now.moment());
-        (vec![Write::Done(way.to_owned(), gone), Write::PauseOver(way.to_owned())], trouble)
+        (vec![Write::Done(channel.to_owned(), gone), Write::PauseOver(channel.to_owned())], trouble)
     }
 
-    /// The letter that was under way has not arrived, as far as is known. `jitter` is from 0 to 1 and spreads the pause
-    /// before the next attempt. True when the way had not failed before.
-    pub fn failed(&mut self, way: &str, blame: Blame, why: &str, now: &Now, jitter: f64) -> bool {
-        let Some(queue) = self.queue_mut(way) else { return false };
+    /// The batch that was under way has not arrived, as far as is known. `jitter` is from 0 to 1 and spreads the pause
+    /// before the next attempt. True when the channel had not failed before.
+    pub fn failed(&mut self, channel: &str, blame: Blame, why: &str, now: &Now, jitter: f64) -> bool {
+        let Some(queue) = self.queue_mut(channel) else { return false };
         let is_new = queue.trouble.is_none();
         let since = queue.trouble.take().map_or_else(|| now.stamp.clone(), |(since, _)| since);
         queue.trouble = Some((since, why.to_owned()));
@@ -321,10 +325,10 @@ impl Outbox {
         }
     }
 
-    /// How the ways stand.
+    /// How the channels stand.
     pub fn standings(&self, now: &Now) -> Vec<Standing> {
         let standing = |queue: &Queue| Standing {
-            way: queue.rule.way.clone(),
+            channel: queue.rule.channel.clone(),
             waiting: queue.entries.len(),
             oldest: queue
                 .entries
@@ -340,15 +344,15 @@ impl Outbox {
     /// All that the store must hold, to write it anew after it could not be written.
     pub fn kept(&self) -> Kept {
         let of_queue = |queue: &Queue| -> Vec<(u64, Waiting)> {
-            let way = queue.rule.way.clone();
+            let channel = queue.rule.channel.clone();
             let waiting = |entry: &Entry| {
                 let Entry { number, message, tried, left_out } = entry.clone();
-                (number, Waiting { way: way.clone(), message, tried, left_out })
+                (number, Waiting { channel: channel.clone(), message, tried, left_out })
             };
             queue.entries.iter().map(waiting).collect()
         };
         let mut waiting: Vec<(u64, Waiting)> = self.queues.iter().flat_map(of_queue).collect();
-        // In the order in which they were taken in, whichever ways some of them have left by already.
+        // In the order in which they were taken in, whichever channels some of them have left on already.
         waiting.sort_by_key(|(number, _)| *number);
         Kept {
             waiting: waiting.into_iter().map(|(_, waiting)| waiting).collect(),
@@ -356,35 +360,35 @@ impl Outbox {
             all_well: self.all_well.clone(),
             taken: self.taken.iter().cloned().collect(),
             pauses: {
-                let of_ways = self.queues.iter().filter_map(|queue| queue.kept_pause.clone());
-                let mut pauses: Vec<_> = of_ways.chain(self.beat.kept.clone()).collect();
-                pauses.sort_by(|one, other| one.way.cmp(&other.way));
+                let of_channels = self.queues.iter().filter_map(|queue| queue.kept_pause.clone());
+                let mut pauses: Vec<_> = of_channels.chain(self.beat.kept.clone()).collect();
+                pauses.sort_by(|one, other| one.channel.cmp(&other.channel));
                 pauses
             },
         }
     }
 
     /// Whoever knows of an incident hears how it goes on; nobody hears only of its end.
-    fn ways_for(&self, message: &Message, story: Option<&Story>) -> Vec<String> {
+    fn channels_for(&self, message: &Message, story: Option<&Story>) -> Vec<String> {
         let is_told = |queue: &&Queue| {
-            let knows = story.is_some_and(|story| story.ways.contains(&queue.rule.way));
+            let knows = story.is_some_and(|story| story.channels.contains(&queue.rule.channel));
             let only_the_end = message.turn.is_last() && story.is_some();
             knows || (!only_the_end && queue.wants(message))
         };
-        self.queues.iter().filter(is_told).map(|queue| queue.rule.way.clone()).collect()
+        self.queues.iter().filter(is_told).map(|queue| queue.rule.channel.clone()).collect()
     }
 
-    fn put(&mut self, message: Arc<Message>, ways: &[String]) -> Vec<Write> {
-        if ways.is_empty() {
+    fn put(&mut self, message: Arc<Message>, channels: &[String]) -> Vec<Write> {
+        if channels.is_empty() {
             return Vec::new();
         }
-        let mut writes = vec![Write::Put(Arc::clone(&message), ways.to_vec())];
+        let mut writes = vec![Write::Put(Arc::clone(&message), channels.to_vec())];
         self.last += 1;
         self.taken.push_back(message.id.clone());
         while self.taken.len() > REMEMBERED {
             self.taken.pop_front();
         }
-        for queue in self.queues.iter_mut().filter(|queue| ways.contains(&queue.rule.way)) {
+        for queue in self.queues.iter_mut().filter(|queue| channels.contains(&queue.rule.channel)) {
             queue.entries.push_back(Entry { number: self.last, message: Arc::clone(&message), tried: 0, left_out: 0 });
             writes.extend(queue.make_room());
         }
@@ -393,19 +397,19 @@ impl Outbox {
 
     /// Remembers a story that somebody was told.
     fn tell_on(&mut self, story: Story) -> Option<Write> {
-        if story.ways.is_empty() {
+        if story.channels.is_empty() {
             return None;
         }
         self.stories.insert(story.last.incident.clone(), story.clone());
         Some(Write::Story(Box::new(story)))
     }
 
-    fn queue(&self, way: &str) -> Option<&Queue> {
-        self.queues.iter().find(|queue| queue.rule.way == way)
+    fn queue(&self, channel: &str) -> Option<&Queue> {
+        self.queues.iter().find(|queue| queue.rule.channel == channel)
     }
 
-    fn queue_mut(&mut self, way: &str) -> Option<&mut Queue> {
-        self.queues.iter_mut().find(|queue| queue.rule.way == way)
+    fn queue_mut(&mut self, channel: &str) -> Option<&mut Queue> {
+        self.queues.iter_mut().find(|queue| queue.rule.channel == channel)
     }
 }
 

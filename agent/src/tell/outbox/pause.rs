@@ -1,4 +1,4 @@
-//! How long a way that fails is left alone: 1, 2, 5, 15, then 60 minutes, a little spread so that many boxes behind one
+//! How long a channel that fails is left alone: 1, 2, 5, 15, then 60 minutes, a little spread so that many boxes behind one
 //! server do not come back all at once.
 
 use super::KeptPause;
@@ -8,7 +8,7 @@ use std::time::Duration;
 
 const MINUTES: [u64; 5] = [1, 2, 5, 15, 60];
 
-/// A way's pause.
+/// A channel's pause.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(super) struct Pause {
     failures: usize,

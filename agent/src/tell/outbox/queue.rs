@@ -4,7 +4,7 @@ use super::pause::Pause;
 use super::quiet::quiet_until;
 use super::{Blame, KeptPause, Now, Rule, Step};
 use crate::clock::Moment;
-use crate::tell::letter::{Item, Letter};
+use crate::tell::batch::{Batch, Item};
 use crate::tell::message::{Message, Stamp, Turn};
 use crate::verdict::Severity;
 use std::collections::{BTreeSet, VecDeque};
@@ -12,25 +12,25 @@ use std::sync::Arc;
 use std::time::Duration;
 use traylight_config::QuietHours;
 
-/// So many messages within [`WINDOW`] have each a letter of their own.
+/// So many messages within [`WINDOW`] have each a batch of their own.
 const BURST: usize = 5;
 const WINDOW: Duration = Duration::from_secs(10 * 60);
-/// When there are more, a critical one waits no longer than this for the next letter.
+/// When there are more, a critical one waits no longer than this for the next batch.
 const URGENT: Duration = Duration::from_secs(60);
-/// A letter holds no more, so that no server finds it too large.
-const LONGEST_LETTER: usize = 50;
+/// A batch holds no more, so that no server finds it too large.
+const LONGEST_BATCH: usize = 50;
 
 /// One message that waits for one way.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Entry {
-    /// Messages are counted as they are taken in; the same on every way.
+    /// Messages are counted as they are taken in; the same on every channel.
     pub number: u64,
     pub message: Arc<Message>,
     pub tried: u32,
     pub left_out: u32,
 }
 
-/// One way's queue.
+/// One channel's queue.
 #[derive(Debug, Clone)]
 pub(super) struct Queue {
     pub rule: Rule,
@@ -40,11 +40,11 @@ pub(super) struct Queue {
     pub kept_pause: Option<KeptPause>,
     /// Since when it fails, and how.
     pub trouble: Option<(Stamp, String)>,
-    /// The messages of the letter that has left and was not heard of since.
-    under_way: Vec<String>,
+    /// The messages of the batch that has left and was not heard of since.
+    under_channel: Vec<String>,
     /// When the last letters arrived.
-    letters: VecDeque<Moment>,
-    /// A letter was refused: until all has left, each message goes by itself.
+    batches: VecDeque<Moment>,
+    /// A batch was refused: until all has left, each message goes by itself.
     is_apart: bool,
 }
 
@@ -56,13 +56,13 @@ impl Queue {
             pause: Pause::default(),
             kept_pause: None,
             trouble: None,
-            under_way: Vec::new(),
-            letters: VecDeque::new(),
+            under_channel: Vec::new(),
+            batches: VecDeque::new(),
             is_apart: false,
         }
     }
 
-    /// Whether this way is to be told of it.
+    /// Whether this channel is to be told of it.
     pub fn wants(&self, message: &Message) -> bool {
         let rule = &self.rule;
         match message.turn {
@@ -79,13 +79,13 @@ impl Queue {
         self.entries.iter().any(|entry| entry.message.incident == incident)
     }
 
-    pub fn is_under_way(&self, entry: &Entry) -> bool {
-        self.under_way.contains(&entry.message.id)
+    pub fn is_under_channel(&self, entry: &Entry) -> bool {
+        self.under_channel.contains(&entry.message.id)
     }
 
     /// What to do now.
     pub fn next(&self, quiet: Option<QuietHours>, is_muted: bool, now: &Now) -> Step {
-        if !self.under_way.is_empty() || self.entries.is_empty() {
+        if !self.under_channel.is_empty() || self.entries.is_empty() {
             return Step::Wait(None);
         }
         if let Some(until) = self.pause.until(now.moment()) {
@@ -100,23 +100,23 @@ impl Queue {
         if ready.is_empty() {
             return Step::Wait(quiet_until);
         }
-        let recent = self.letters.iter().filter(|sent| now.moment().since(**sent) < WINDOW).count();
-        if !self.rule.shares_letters || self.is_apart || recent + ready.len() <= BURST {
+        let recent = self.batches.iter().filter(|sent| now.moment().since(**sent) < WINDOW).count();
+        if !self.rule.shares_batches || self.is_apart || recent + ready.len() <= BURST {
             return send(&ready[..1], now);
         }
         match self.room_at(recent, &ready) {
             Some(room) if room > now.moment() => Step::Wait(Some(room)),
-            _ => send(&ready[..ready.len().min(LONGEST_LETTER)], now),
+            _ => send(&ready[..ready.len().min(LONGEST_BATCH)], now),
         }
     }
 
-    /// When the next letter may leave after a burst.
+    /// When the next batch may leave after a burst.
     fn room_at(&self, recent: usize, ready: &[&Entry]) -> Option<Moment> {
         if recent < BURST {
             return None;
         }
-        let window = self.letters.iter().rev().nth(BURST - 1)?.plus(WINDOW);
-        let urgent = self.letters.back()?.plus(URGENT);
+        let window = self.batches.iter().rev().nth(BURST - 1)?.plus(WINDOW);
+        let urgent = self.batches.back()?.plus(URGENT);
         let is_urgent = ready.iter().any(|entry| entry.message.severity == Severity::Critical);
         Some(if is_urgent { urgent.min(window) } else { window })
     }
@@ -130,26 +130,26 @@ impl Queue {
         entry.message.turn == Turn::Test || self.entries.iter().any(critical)
     }
 
-    /// The letter with these messages leaves; the pause that follows unless it arrives.
+    /// The batch with these messages leaves; the pause that follows unless it arrives.
     pub fn begun(&mut self, ids: Vec<String>, since: &Stamp) -> KeptPause {
         for entry in &mut self.entries {
             if ids.contains(&entry.message.id) {
                 entry.tried += 1;
             }
         }
-        self.under_way = ids;
-        let Rule { way, target, .. } = &self.rule;
-        let (way, failures) = (way.clone(), self.pause.failures() + 1);
-        self.kept_pause.insert(KeptPause { way, target: *target, failures, since: since.clone() }).clone()
+        self.under_channel = ids;
+        let Rule { channel, target, .. } = &self.rule;
+        let (channel, failures) = (channel.clone(), self.pause.failures() + 1);
+        self.kept_pause.insert(KeptPause { channel, target: *target, failures, since: since.clone() }).clone()
     }
 
     /// The names of the messages that have arrived.
     pub fn delivered(&mut self, now: Moment) -> Vec<String> {
-        let gone = std::mem::take(&mut self.under_way);
+        let gone = std::mem::take(&mut self.under_channel);
         self.entries.retain(|entry| !gone.contains(&entry.message.id));
-        self.letters.push_back(now);
-        while self.letters.len() > BURST {
-            self.letters.pop_front();
+        self.batches.push_back(now);
+        while self.batches.len() > BURST {
+            self.batches.pop_front();
         }
         self.pause.forget();
         self.kept_pause = None;
@@ -158,12 +158,12 @@ impl Queue {
     }
 
     pub fn failed(&mut self, blame: Blame, now: Moment, jitter: f64) {
-        let back = std::mem::take(&mut self.under_way);
+        let back = std::mem::take(&mut self.under_channel);
         self.pause.lengthen(now, jitter);
-        if blame == Blame::Way {
+        if blame == Blame::Channel {
             return;
         }
-        // A letter that nobody wants must not stand before all others. What follows it in its incident goes with it.
+        // A batch that nobody wants must not stand before all others. What follows it in its incident goes with it.
         if let [id] = back.as_slice() {
             let incident = self.entries.iter().find(|entry| entry.message.id == *id);
             if let Some(incident) = incident.map(|entry| entry.message.incident.clone()) {
@@ -188,7 +188,7 @@ fn send(entries: &[&Entry], now: &Now) -> Step {
     let item = |entry: &&Entry| Item::new((*entry.message).clone(), entry.left_out, entry.tried + 1, &now.stamp);
     let mut items = entries.iter().map(item);
     match items.next() {
-        Some(first) => Step::Send(Box::new(Letter { first, more: items.collect() })),
+        Some(first) => Step::Send(Box::new(Batch { first, more: items.collect() })),
         None => Step::Wait(None),
     }
 }

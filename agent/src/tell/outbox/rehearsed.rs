@@ -9,7 +9,7 @@ use std::time::Duration;
 /// That a rehearsal is over can be told for so long; what is tried then and fails is not tried again.
 const LAST_WORDS: Duration = Duration::from_secs(60);
 
-/// How many messages were dropped, by way.
+/// How many messages were dropped, by channel.
 pub type Dropped = BTreeMap<String, usize>;
 
 impl Outbox {
@@ -17,10 +17,11 @@ impl Outbox {
     /// nothing of its end.
     pub fn end_rehearsal(&mut self, last: Vec<Message>, now: &Now) -> (Dropped, Vec<Write>) {
         let (dropped, mut writes) = self.drop_rehearsed();
-        let ignorant = |way: &String| dropped.contains_key(way);
+        let ignorant = |channel: &String| dropped.contains_key(channel);
         for message in last {
-            let ways: Vec<String> = self.ways_for(&message, None).into_iter().filter(|way| !ignorant(way)).collect();
-            writes.extend(self.put(message.into(), &ways));
+            let channels: Vec<String> =
+                self.channels_for(&message, None).into_iter().filter(|channel| !ignorant(channel)).collect();
+            writes.extend(self.put(message.into(), &channels));
         }
         self.rehearsal_over = Some(now.moment());
         (dropped, writes)
@@ -52,7 +53,7 @@ impl Outbox {
         for queue in &mut self.queues {
             let goes = |queue: &super::Queue, index: usize| {
                 let entry = &queue.entries[index];
-                entry.message.is_rehearsed() && !queue.is_under_way(entry) && has_had_its_time(entry.tried)
+                entry.message.is_rehearsed() && !queue.is_under_channel(entry) && has_had_its_time(entry.tried)
             };
             let places: Vec<usize> = (0..queue.entries.len()).filter(|index| goes(queue, *index)).collect();
             let gone: Vec<String> = places
@@ -62,8 +63,8 @@ impl Outbox {
                 .map(|entry| entry.message.id.clone())
                 .collect();
             if !gone.is_empty() {
-                dropped.insert(queue.rule.way.clone(), gone.len());
-                writes.push(Write::Done(queue.rule.way.clone(), gone));
+                dropped.insert(queue.rule.channel.clone(), gone.len());
+                writes.push(Write::Done(queue.rule.channel.clone(), gone));
             }
         }
         (dropped, writes)

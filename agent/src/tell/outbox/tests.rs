@@ -9,8 +9,8 @@ use Severity::{Critical, Notice, Warning};
 use Turn::{Closed, Opened, Worsened};
 use proptest::prelude::*;
 
-fn rule(way: &str) -> Rule {
-    Rule { way: way.to_owned(), least: Warning, about: Vec::new(), shares_letters: true, target: 1 }
+fn rule(channel: &str) -> Rule {
+    Rule { channel: channel.to_owned(), least: Warning, about: Vec::new(), shares_batches: true, target: 1 }
 }
 
 fn policy() -> Policy {
@@ -33,15 +33,15 @@ fn message(incident: &str, sequence: u32, turn: Turn, severity: Severity, second
     Message { made_at: at(second).stamp, ..example(incident, sequence, turn, severity) }
 }
 
-/// Lets everything leave that may leave now; the names in each letter.
-fn sent(outbox: &mut Outbox, way: &str, now: &Now) -> Vec<String> {
-    let mut letters = Vec::new();
-    while let Step::Send(letter) = outbox.next(way, now) {
-        outbox.begun(way, &letter, now);
-        outbox.delivered(way, now);
-        letters.push(letter.ids().join(" "));
+/// Lets everything leave that may leave now; the names in each batch.
+fn sent(outbox: &mut Outbox, channel: &str, now: &Now) -> Vec<String> {
+    let mut batches = Vec::new();
+    while let Step::Send(batch) = outbox.next(channel, now) {
+        outbox.begun(channel, &batch, now);
+        outbox.delivered(channel, now);
+        batches.push(batch.ids().join(" "));
     }
-    letters
+    batches
 }
 
 /// Lets it look for what is to be told again; its owner has acknowledged nothing.
@@ -50,15 +50,15 @@ fn remind(outbox: &mut Outbox, now: &Now) -> Vec<Write> {
     outbox.remind(now, &all)
 }
 
-fn waits_until(outbox: &Outbox, way: &str, now: &Now) -> Option<u64> {
-    match outbox.next(way, now) {
+fn waits_until(outbox: &Outbox, channel: &str, now: &Now) -> Option<u64> {
+    match outbox.next(channel, now) {
         Step::Wait(until) => until.map(|until| until.since_boot().as_secs()),
-        Step::Send(letter) => panic!("{:?} would leave", letter.ids()),
+        Step::Send(batch) => panic!("{:?} would leave", batch.ids()),
     }
 }
 
 #[test]
-fn each_way_is_told_of_what_it_asked_for() {
+fn each_channel_is_told_of_what_it_asked_for() {
     let pools = Rule { about: vec![Topic::Pool], ..rule("pools") };
     let grave = Rule { least: Critical, ..rule("grave") };
     let mut outbox = outbox(vec![rule("mail"), pools, grave, Rule { least: Notice, ..rule("all") }]);
@@ -66,7 +66,7 @@ fn each_way_is_told_of_what_it_asked_for() {
     outbox.take(message("a", 1, Opened, Notice, 0), &at(0));
     outbox.take(message("b", 1, Opened, Warning, 0), &at(0));
     outbox.take(Message { about: pool, ..message("c", 1, Opened, Critical, 0) }, &at(0));
-    let mut told = |way| sent(&mut outbox, way, &at(0)).join(", ");
+    let mut told = |channel| sent(&mut outbox, channel, &at(0)).join(", ");
     assert_eq!([told("mail"), told("pools"), told("grave"), told("all")], ["b.1, c.1", "c.1", "c.1", "a.1, b.1, c.1"]);
 }
 
@@ -102,12 +102,12 @@ fn the_same_message_twice_is_one() {
 }
 
 #[test]
-fn a_flood_becomes_one_letter_and_critical_ones_wait_a_minute_at_most() {
-    let mut outbox = outbox(vec![rule("mail"), Rule { shares_letters: false, ..rule("broker") }]);
+fn a_flood_becomes_one_batch_and_critical_ones_wait_a_minute_at_most() {
+    let mut outbox = outbox(vec![rule("mail"), Rule { shares_batches: false, ..rule("broker") }]);
     for n in 1..=5 {
         outbox.take(message(&format!("i{n}"), 1, Opened, Warning, 0), &at(0));
     }
-    assert_eq!(sent(&mut outbox, "mail", &at(0)).len(), 5, "five have each a letter of their own");
+    assert_eq!(sent(&mut outbox, "mail", &at(0)).len(), 5, "five have each a batch of their own");
     for n in 6..=8 {
         outbox.take(message(&format!("i{n}"), 1, Opened, Warning, 30), &at(30));
     }
@@ -121,13 +121,13 @@ fn a_flood_becomes_one_letter_and_critical_ones_wait_a_minute_at_most() {
 }
 
 #[test]
-fn what_has_waited_through_a_failure_leaves_in_letters_of_fifty() {
+fn what_has_waited_through_a_failure_leaves_in_batches_of_fifty() {
     let mut outbox = outbox(vec![rule("mail")]);
     for n in 0..120 {
         outbox.take(message(&format!("i{n}"), 1, Opened, Critical, 0), &at(0));
     }
     let first = sent(&mut outbox, "mail", &at(3600));
-    assert_eq!(first.iter().map(|letter| letter.split(' ').count()).collect::<Vec<_>>(), [50, 50, 20]);
+    assert_eq!(first.iter().map(|batch| batch.split(' ').count()).collect::<Vec<_>>(), [50, 50, 20]);
 }
 
 #[test]
@@ -145,16 +145,16 @@ fn in_quiet_hours_only_what_is_critical_leaves_with_what_came_before_it() {
 }
 
 #[test]
-fn a_way_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up() {
+fn a_channel_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up() {
     let mut outbox = outbox(vec![rule("mail"), rule("hook")]);
     outbox.take(message("a", 1, Opened, Warning, 0), &at(0));
     let (mut now, mut pauses) = (0, Vec::new());
     for failure in 0..6 {
-        let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
-        assert_eq!(letter.first.attempt, failure + 1);
-        outbox.begun("mail", &letter, &at(now));
-        assert_eq!(outbox.next("mail", &at(now)), Step::Wait(None), "one letter at a time");
-        assert_eq!(outbox.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5), failure == 0);
+        let Step::Send(batch) = outbox.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        assert_eq!(batch.first.attempt, failure + 1);
+        outbox.begun("mail", &batch, &at(now));
+        assert_eq!(outbox.next("mail", &at(now)), Step::Wait(None), "one batch at a time");
+        assert_eq!(outbox.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5), failure == 0);
         let until = waits_until(&outbox, "mail", &at(now)).expect("a pause");
         pauses.push((until - now) / 60);
         now = until;
@@ -164,19 +164,19 @@ fn a_way_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up() {
     let standing = outbox.standings(&at(now)).remove(0);
     assert_eq!((standing.waiting, standing.oldest), (1, Some(Duration::from_secs(now))));
     assert_eq!(standing.trouble, Some((at(0).stamp, "nobody answers".into())));
-    outbox.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5);
+    outbox.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5);
     outbox.road_changed();
-    let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("the road has changed") };
-    outbox.begun("mail", &letter, &at(now));
+    let Step::Send(batch) = outbox.next("mail", &at(now)) else { panic!("the road has changed") };
+    outbox.begun("mail", &batch, &at(now));
     assert_eq!(outbox.delivered("mail", &at(now)).1, Some(Duration::from_secs(now)), "how long it had failed");
     outbox.take(message("b", 1, Opened, Warning, now), &at(now));
-    outbox.begun("mail", &letter, &at(now));
-    outbox.failed("mail", Blame::Way, "", &at(now), 0.5);
+    outbox.begun("mail", &batch, &at(now));
+    outbox.failed("mail", Blame::Channel, "", &at(now), 0.5);
     assert_eq!(waits_until(&outbox, "mail", &at(now)), Some(now + 60), "the pauses begin anew");
 }
 
 #[test]
-fn a_letter_that_is_refused_does_not_stand_before_the_others() {
+fn a_batch_that_is_refused_does_not_stand_before_the_others() {
     let mut outbox = outbox(vec![rule("mail")]);
     for n in 1..=3 {
         outbox.take(message("bad", n, Worsened, Warning, 0), &at(0));
@@ -189,14 +189,14 @@ fn a_letter_that_is_refused_does_not_stand_before_the_others() {
         if arrived.len() == 4 {
             break;
         }
-        let Step::Send(letter) = outbox.next("mail", &at(now)) else { panic!("{now}: {arrived:?}") };
-        outbox.begun("mail", &letter, &at(now));
-        if letter.ids().iter().any(|id| id == "bad.1") {
-            outbox.failed("mail", Blame::Letter, "too large", &at(now), 0.5);
+        let Step::Send(batch) = outbox.next("mail", &at(now)) else { panic!("{now}: {arrived:?}") };
+        outbox.begun("mail", &batch, &at(now));
+        if batch.ids().iter().any(|id| id == "bad.1") {
+            outbox.failed("mail", Blame::Batch, "too large", &at(now), 0.5);
             now = waits_until(&outbox, "mail", &at(now)).expect("a pause");
         } else {
             outbox.delivered("mail", &at(now));
-            arrived.push(letter.ids().join(" "));
+            arrived.push(batch.ids().join(" "));
         }
     }
     assert_eq!(arrived, ["good1.1", "good2.1", "good3.1", "good4.1"]);
@@ -299,14 +299,14 @@ fn a_full_queue_gives_up_no_newest_message_while_there_is_an_older_one() {
 fn after_a_restart_it_goes_on_where_it_stood() {
     let mut before = outbox(vec![rule("mail"), rule("hook"), rule("old")]);
     before.take(message("a", 1, Opened, Critical, 0), &at(0));
-    let Step::Send(letter) = before.next("mail", &at(0)) else { panic!("a letter") };
-    before.begun("mail", &letter, &at(0));
+    let Step::Send(batch) = before.next("mail", &at(0)) else { panic!("a batch") };
+    before.begun("mail", &batch, &at(0));
     sent(&mut before, "hook", &at(0));
     let (mut after, orphans, writes) = Outbox::new(vec![rule("mail"), rule("hook")], policy(), before.kept());
     assert_eq!(orphans, BTreeMap::from([("old".to_owned(), 1)]));
     assert_eq!(writes, [Write::Done("old".into(), vec!["a.1".into()])]);
-    let Step::Send(letter) = after.next("mail", &at(1)) else { panic!("a letter") };
-    assert_eq!(letter.first.attempt, 2, "it may have arrived before");
+    let Step::Send(batch) = after.next("mail", &at(1)) else { panic!("a batch") };
+    assert_eq!(batch.first.attempt, 2, "it may have arrived before");
     assert_eq!(sent(&mut after, "hook", &at(1)), [""; 0]);
     after.take(message("a", 2, Closed, Critical, 2), &at(2));
     assert_eq!(sent(&mut after, "mail", &at(2)), ["a.1", "a.2"]);
@@ -322,14 +322,14 @@ proptest! {
         let mut arrived: BTreeMap<String, Vec<String>> = BTreeMap::new();
         let (mut now, mut wanted) = (0, 0);
         let mut attempt = |outbox: &mut Outbox, now: u64, fate: u8| {
-            let Step::Send(letter) = outbox.next("mail", &at(now)) else { return };
-            outbox.begun("mail", &letter, &at(now));
+            let Step::Send(batch) = outbox.next("mail", &at(now)) else { return };
+            outbox.begun("mail", &batch, &at(now));
             match fate {
-                0 => drop(outbox.failed("mail", Blame::Way, "", &at(now), 0.5)),
-                1 => drop(outbox.failed("mail", Blame::Letter, "", &at(now), 0.5)),
+                0 => drop(outbox.failed("mail", Blame::Channel, "", &at(now), 0.5)),
+                1 => drop(outbox.failed("mail", Blame::Batch, "", &at(now), 0.5)),
                 _ => {
                     outbox.delivered("mail", &at(now));
-                    for item in letter.items() {
+                    for item in batch.items() {
                         arrived.entry(item.message.incident.clone()).or_default().push(item.message.id.clone());
                     }
                 }

@@ -1,5 +1,5 @@
 //! What general utilities hear from a drive, as values of the state document: nvme-cli, sg3-utils and hdparm send the
-//! same commands on their own ways and read the replies with their own code, so they are outside judges of the program's.
+//! same commands in their own manner and read the replies with their own code, so they are outside judges of the program's.
 //!
 //! Not its job: what to think of a difference; that is `drives_speak.rs`.
 #![allow(clippy::disallowed_methods, reason = "replies of drives come as files")]
@@ -121,7 +121,7 @@ pub fn scsi(machine: &mut Machine, device: &str) -> Result<Vec<Heard>, LabError>
     Ok(heard)
 }
 
-/// A SCSI drive behind a USB adapter. Whether it sleeps is not compared: the program asks that in ATA's way.
+/// A SCSI drive behind a USB adapter. Whether it sleeps is not compared: the program asks that as ATA does.
 pub fn usb(machine: &mut Machine, device: &str) -> Result<Vec<Heard>, LabError> {
     let mut heard = inquiry(machine, device)?;
     heard.extend(logs(machine, device)?);

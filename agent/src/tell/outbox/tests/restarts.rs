@@ -107,13 +107,13 @@ fn restarted(before: &Outbox, rules: Vec<Rule>, now: &Now) -> Outbox {
 }
 
 #[test]
-fn a_way_that_was_left_alone_is_left_alone_after_a_restart_too() {
+fn a_channel_that_was_left_alone_is_left_alone_after_a_restart_too() {
     let mut before = outbox(vec![rule("mail"), rule("hook")]);
     before.take(message("a", 1, Opened, Warning, 0), &at(0));
     for now in [0, 60, 180] {
-        let Step::Send(letter) = before.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
-        before.begun("mail", &letter, &at(now));
-        before.failed("mail", Blame::Way, "nobody answers", &at(now), 0.5);
+        let Step::Send(batch) = before.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        before.begun("mail", &batch, &at(now));
+        before.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5);
     }
     assert_eq!(waits_until(&before, "mail", &at(200)), Some(480));
     let mut after = restarted(&before, vec![rule("mail"), rule("hook")], &at(200));
@@ -122,9 +122,9 @@ fn a_way_that_was_left_alone_is_left_alone_after_a_restart_too() {
     // A later look at the clock does not begin it anew.
     after.begin(&at(300));
     assert_eq!(waits_until(&after, "mail", &at(300)), Some(480));
-    let Step::Send(letter) = after.next("mail", &at(480)) else { panic!("the pause is over") };
-    after.begun("mail", &letter, &at(480));
-    after.failed("mail", Blame::Way, "nobody answers", &at(480), 0.5);
+    let Step::Send(batch) = after.next("mail", &at(480)) else { panic!("the pause is over") };
+    after.begun("mail", &batch, &at(480));
+    after.failed("mail", Blame::Channel, "nobody answers", &at(480), 0.5);
     assert_eq!(waits_until(&after, "mail", &at(480)), Some(480 + 15 * 60), "the next one is longer");
     // Another place, or the same under other conditions, need not wait for it.
     let mut elsewhere = restarted(&after, vec![Rule { target: 2, ..rule("mail") }], &at(500));
@@ -132,15 +132,15 @@ fn a_way_that_was_left_alone_is_left_alone_after_a_restart_too() {
     assert_eq!(elsewhere.kept().pauses, []);
 }
 
-/// Whoever is killed while a way answers has nothing to say of it any more.
+/// Whoever is killed while a channel answers has nothing to say of it any more.
 #[test]
 fn an_attempt_whose_end_is_not_known_has_failed() {
     let mut killed = outbox(vec![rule("mail")]);
     killed.take(message("a", 1, Opened, Critical, 0), &at(0));
     let mut now = 0;
     for wait in [60, 120, 300, 900, 3600, 3600] {
-        let Step::Send(letter) = killed.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
-        killed.begun("mail", &letter, &at(now));
+        let Step::Send(batch) = killed.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        killed.begun("mail", &batch, &at(now));
         killed = restarted(&killed, vec![rule("mail")], &at(now + 2));
         assert_eq!(waits_until(&killed, "mail", &at(now + 2)), Some(now + wait));
         now += wait;
@@ -155,8 +155,8 @@ fn an_attempt_whose_end_is_not_known_has_failed() {
 fn after_a_reboot_a_pause_goes_on_as_far_as_anybody_can_tell() {
     let mut before = outbox(vec![rule("mail")]);
     before.take(message("a", 1, Opened, Warning, 0), &at(9000));
-    let Step::Send(letter) = before.next("mail", &at(9000)) else { panic!("a letter") };
-    before.begun("mail", &letter, &at(9000));
+    let Step::Send(batch) = before.next("mail", &at(9000)) else { panic!("a batch") };
+    before.begun("mail", &batch, &at(9000));
     let reboot = |second: u64, calendar: Option<u64>| {
         let wall = calendar.map(|calendar| at(calendar).stamp.wall).unwrap_or_default();
         Now { stamp: Stamp { boot_id: "summer".into(), wall, ..at(second).stamp }, minute_of_day: None }
@@ -177,22 +177,22 @@ fn rehearsed(incident: &str, sequence: u32, second: u64) -> Message {
 fn what_a_rehearsal_could_not_say_while_it_ran_is_dropped() {
     let mut outbox = outbox(vec![rule("mail"), rule("hook"), rule("slow")]);
     outbox.take(message("real", 1, Opened, Warning, 0), &at(0));
-    let Step::Send(letter) = outbox.next("hook", &at(0)) else { panic!("a letter") };
-    outbox.begun("hook", &letter, &at(0));
-    outbox.failed("hook", Blame::Way, "nobody answers", &at(0), 0.5);
+    let Step::Send(batch) = outbox.next("hook", &at(0)) else { panic!("a batch") };
+    outbox.begun("hook", &batch, &at(0));
+    outbox.failed("hook", Blame::Channel, "nobody answers", &at(0), 0.5);
     sent(&mut outbox, "slow", &at(0));
     outbox.take(rehearsed("7", 1, 5), &at(5));
     outbox.take_for("hook", message("code", 1, Turn::Test, Notice, 5));
-    outbox.failed("hook", Blame::Way, "nobody answers", &at(5), 0.5);
+    outbox.failed("hook", Blame::Channel, "nobody answers", &at(5), 0.5);
     assert_eq!(sent(&mut outbox, "mail", &at(5)), ["real.1", "test-7.1"]);
-    let Step::Send(slow) = outbox.next("slow", &at(9)) else { panic!("a letter") };
+    let Step::Send(slow) = outbox.next("slow", &at(9)) else { panic!("a batch") };
     outbox.begun("slow", &slow, &at(9));
     let (dropped, writes) = outbox.end_rehearsal(vec![rehearsed("7", 2, 10)], &at(10));
     assert_eq!(dropped.into_iter().collect::<Vec<_>>(), [("hook".to_owned(), 1)]);
     assert_eq!(writes[0], Write::Done("hook".into(), vec!["test-7.1".into()]));
     assert_eq!(sent(&mut outbox, "mail", &at(10)), ["test-7.2"], "who has heard of it hears its end");
     // What was under way has failed: it is not tried again, nor is the end told to somebody who has heard nothing.
-    outbox.failed("slow", Blame::Way, "nobody answers", &at(20), 0.5);
+    outbox.failed("slow", Blame::Channel, "nobody answers", &at(20), 0.5);
     assert_eq!(outbox.expire_rehearsal(&at(20)).0.into_values().collect::<Vec<_>>(), [1]);
     assert_eq!(outbox.expire_rehearsal(&at(70)).0.into_values().collect::<Vec<_>>(), [1], "the end had its minute");
     assert_eq!(outbox.rehearsal_expires(), None);
@@ -218,7 +218,7 @@ fn a_rehearsal_that_is_not_over_keeps_what_it_has_to_say() {
 }
 
 #[test]
-fn what_is_told_again_after_a_restart_goes_only_to_ways_that_have_not_heard_of_it() {
+fn what_is_told_again_after_a_restart_goes_only_to_channels_that_have_not_heard_of_it() {
     let mut before = outbox(vec![rule("mail")]);
     before.take(told(&incident(5), Opened, 60), &at(60));
     assert_eq!(sent(&mut before, "mail", &at(60)), ["5ed9e000-5.1.opened"]);
@@ -271,8 +271,8 @@ fn what_begins_and_ends_while_its_owner_works_on_the_box_is_not_told() {
     }
     assert_eq!(outbox.kept().stories, []);
     outbox.mute(false);
-    for way in ["mail", "hook"] {
-        assert_eq!(sent(&mut outbox, way, &at(80)), ["5ed9e000-5.2.closed"], "who heard of it hears its end");
+    for channel in ["mail", "hook"] {
+        assert_eq!(sent(&mut outbox, channel, &at(80)), ["5ed9e000-5.2.closed"], "who heard of it hears its end");
     }
 }
 

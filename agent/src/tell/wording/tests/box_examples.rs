@@ -42,13 +42,13 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         AgentFault::PanelLost,
         AgentFault::Unseen { what: vec![format!("pools: refused: {name}"), "links: timed out".to_owned()] },
         AgentFault::ClockNotSet,
-        AgentFault::NotConfirmed { ways: vec![name.to_owned(), "bell".to_owned()] },
+        AgentFault::NotConfirmed { channels: vec![name.to_owned(), "bell".to_owned()] },
         AgentFault::NotDelivered { waited: Duration::from_secs(5_400) },
         AgentFault::NotKept { why: name.to_owned() },
         AgentFault::NotKept { why: String::new() },
         AgentFault::EndedUnasked { times: 1 },
         AgentFault::Unseen { what: Vec::new() },
-        AgentFault::NotConfirmed { ways: Vec::new() },
+        AgentFault::NotConfirmed { channels: Vec::new() },
     ];
     let of_box = [
         BoxFault::UncleanRestart { times: 3 },

@@ -2,12 +2,12 @@
 
 use super::servers::{LONG, MailServer, Process};
 use super::web_server::{Manner, WebServer, closed_port};
-use super::{letter, message, send};
+use super::{batch, message, send};
 use serde_json::Value;
 use std::io::Write;
 use std::process::{Command, Stdio};
 use traylight::send::channels::Fault;
-use traylight::tell::letter::Letter;
+use traylight::tell::batch::Batch;
 use traylight::tell::message::{Message, Turn};
 use traylight_tests::authority::Authority;
 use traylight_tests::lab::wait::wait_until;
@@ -38,8 +38,8 @@ fn parsed(mail: &str) -> Value {
     serde_json::from_slice(&child.wait_with_output().unwrap().stdout).unwrap()
 }
 
-fn lost() -> Letter {
-    letter(message("7", 1, Turn::Opened))
+fn lost() -> Batch {
+    batch(message("7", 1, Turn::Opened))
 }
 
 #[test]
@@ -49,7 +49,7 @@ fn a_mail_arrives_encrypted_with_its_picture() {
         let server = MailServer::start(&authority, how, "here", Some(("heron", "reed")));
         let file = file(&authority, server.port, &format!("{more}{}", login(&authority, "reed")));
         let page = Some(b"\x89PNG\r\n\x1a\n".to_vec());
-        let receipt = send(&file, &letter(Message { page, ..message("7", 1, Turn::Opened) })).unwrap();
+        let receipt = send(&file, &batch(Message { page, ..message("7", 1, Turn::Opened) })).unwrap();
         assert!(receipt.said.starts_with("250 2.0.0 in the box"), "{receipt:?}");
         let [mail] = server.mails().try_into().unwrap_or_else(|mails| panic!("{mails:?}"));
         assert_eq!(mail["to"], serde_json::json!(["keeper@example.org", "warden@example.org"]));

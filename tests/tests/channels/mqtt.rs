@@ -3,13 +3,13 @@
 
 use super::servers::{Broker, LONG};
 use super::web_server::{Manner, WebServer, closed_port};
-use super::{letter, message, runtime};
+use super::{batch, message, runtime};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
 use traylight::send::channels::command::StateFolder;
-use traylight::send::channels::from_settings::ways;
-use traylight::send::channels::{Fault, Receipt, Way};
+use traylight::send::channels::from_settings::channels;
+use traylight::send::channels::{Channel, Fault, Receipt};
 use traylight::tell::box_state::BoxState;
 use traylight::tell::message::Turn;
 use traylight_tests::authority::Authority;
@@ -24,9 +24,9 @@ fn file(authority: &Authority, port: u16, tls: bool, version: &str, word: &str) 
     )
 }
 
-fn start(file: &str, state: &watch::Receiver<BoxState>) -> Arc<dyn Way> {
+fn start(file: &str, state: &watch::Receiver<BoxState>) -> Arc<dyn Channel> {
     let alerts = traylight_config::settle(file, "f").unwrap_or_else(|problems| panic!("{problems}")).alerts;
-    ways(&alerts, "heron", state, &StateFolder::default()).0.remove(0).1
+    channels(&alerts, "heron", state, &StateFolder::default()).0.remove(0).1
 }
 
 fn standing(whole: &str, trays: &[(&str, &str)]) -> BoxState {
@@ -59,16 +59,16 @@ fn events_are_confirmed_and_the_state_is_kept_in_both_versions() {
         runtime().block_on(async {
             let (state, seen) =
                 watch::channel(standing("{\"standing\":\"warning\"}", &[("A1", "{\"a\":1}"), ("B/2", "{\"b\":2}")]));
-            let way = start(&file, &seen);
+            let channel = start(&file, &seen);
             hears(&broker, "0 traylight/heron/agent here").await;
             hears(&broker, "0 traylight/heron/state {\"standing\":\"warning\"}").await;
             hears(&broker, "0 traylight/heron/tray/B_2 {\"b\":2}").await;
-            let sent = way.send(&letter(message("7", 1, Turn::Opened))).await;
+            let sent = channel.send(&batch(message("7", 1, Turn::Opened))).await;
             assert_eq!(sent, Ok(Receipt::new("confirmed by the broker")));
             hears(&broker, "0 traylight/heron/alert {").await;
             state.send_replace(standing("{\"standing\":\"fine\"}", &[("A1", "{\"a\":1}")]));
             hears(&broker, "0 traylight/heron/state {\"standing\":\"fine\"}").await;
-            way.finish().await;
+            channel.finish().await;
             hears(&broker, "0 traylight/heron/agent stopped").await;
             drop(state);
         });
@@ -121,7 +121,7 @@ fn an_agent_that_dies_is_said_to_be_gone() {
         let file = file(&authority, broker.port, false, version, "reed");
         runtime().block_on(async {
             let (_state, seen) = watch::channel(BoxState::default());
-            let _way = start(&file, &seen);
+            let _channel = start(&file, &seen);
             hears(&broker, "0 traylight/heron/agent here").await;
         });
         // The runtime is gone, and the connection with it, without a goodbye.
@@ -138,18 +138,18 @@ fn a_broker_that_was_away_is_told_how_things_stand() {
     let file = file(&authority, broker.port, false, "3.1.1", "reed");
     runtime().block_on(async {
         let (_state, seen) = watch::channel(standing("{}", &[]));
-        let way = start(&file, &seen);
-        let lost = letter(message("7", 1, Turn::Opened));
-        assert!(way.send(&lost).await.is_ok());
+        let channel = start(&file, &seen);
+        let lost = batch(message("7", 1, Turn::Opened));
+        assert!(channel.send(&lost).await.is_ok());
         // The broker has it before whoever listens has.
         hears(&broker, "\"id\":\"7.1\"").await;
         broker.down();
         // Whether it is noticed while sending or before: it has not arrived.
-        assert!(matches!(way.send(&lost).await, Err(Fault::Unreachable(_))));
+        assert!(matches!(channel.send(&lost).await, Err(Fault::Unreachable(_))));
         broker.up(&authority);
-        assert!(way.send(&lost).await.is_ok(), "an order does not wait for the pause to end");
+        assert!(channel.send(&lost).await.is_ok(), "an order does not wait for the pause to end");
         hears_times(&broker, "\"id\":\"7.1\"", 2).await;
-        way.finish().await;
+        channel.finish().await;
     });
     let heard = broker.heard();
     assert_eq!(heard.iter().filter(|line| line.contains("agent here")).count(), 2, "{heard:?}");
@@ -159,7 +159,7 @@ fn a_broker_that_was_away_is_told_how_things_stand() {
 fn refused(file: &str) -> Fault {
     runtime().block_on(async {
         let (_state, seen) = watch::channel(BoxState::default());
-        start(file, &seen).send(&letter(message("7", 1, Turn::Opened))).await.unwrap_err()
+        start(file, &seen).send(&batch(message("7", 1, Turn::Opened))).await.unwrap_err()
     })
 }
 

@@ -1,4 +1,4 @@
-//! The courier: a thread of its own that stores what is to be told, sends it, and says what came of it. Neither a memory
+//! The sender: a thread of its own that stores what is to be told, sends it, and says what came of it. Neither a memory
 //! card that hangs nor a server that is slow can hold up the judging; nor can one way hold up another.
 
 mod beat;
@@ -16,14 +16,14 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 use std::time::Duration;
-use tokio::sync::mpsc::{Sender, channel};
+use tokio::sync::mpsc;
 use tokio::sync::watch;
 use traylight_config::Alerts;
 pub use world::{Machine, World, random};
 
 /// What is under way when it is asked to stop has so long to end.
 const LAST: Duration = Duration::from_secs(5);
-/// So many orders wait for the thread while a disk or a way holds it up.
+/// So many orders wait for the thread while a disk or a channel holds it up.
 pub const MOST_ORDERS: usize = 256;
 /// Places among them that no message takes: what its owner asks for finds one.
 const RESERVED: usize = 32;
@@ -33,8 +33,8 @@ const RESERVED: usize = 32;
 pub enum Report {
     /// The other side has it.
     Delivered {
-        /// On which way.
-        way: String,
+        /// On which channel.
+        channel: String,
         /// The names of the messages.
         ids: Vec<String>,
         /// What the other side said.
@@ -42,36 +42,36 @@ pub enum Report {
     },
     /// The other side has it, and does not take it for some of its receivers.
     NotToAll {
-        /// On which way.
-        way: String,
+        /// On which channel.
+        channel: String,
         /// Those, each with the reason.
         refused: Vec<String>,
     },
-    /// A way begins to fail.
+    /// A channel begins to fail.
     Fails {
         /// Which.
-        way: String,
+        channel: String,
         /// How.
         why: String,
     },
-    /// A way that failed works again.
+    /// A channel that failed works again.
     WorksAgain {
         /// Which.
-        way: String,
+        channel: String,
         /// For how long it had failed, where that is known.
         after: Option<Duration>,
     },
-    /// What waited for a way that is not configured any more goes nowhere.
+    /// What waited for a channel that is not configured any more goes nowhere.
     Orphans {
-        /// The way that was.
-        way: String,
+        /// The channel that was.
+        channel: String,
         /// How many messages.
         count: usize,
     },
     /// What a rehearsal had to say could not leave while it ran, and is not sent any more.
     RehearsalDropped {
-        /// On which way.
-        way: String,
+        /// On which channel.
+        channel: String,
         /// How many messages.
         count: usize,
     },
@@ -87,7 +87,7 @@ pub enum Report {
     HeartbeatWorksAgain,
 }
 
-/// What the courier is given.
+/// What the sender is given.
 pub struct Errand {
     /// What its owner wants.
     pub wanted: Wanted,
@@ -97,7 +97,7 @@ pub struct Errand {
     pub store: Option<OutboxStore>,
 }
 
-/// What its owner wants of the courier.
+/// What its owner wants of the sender.
 pub struct Wanted {
     /// The settings of alerts.
     pub alerts: Alerts,
@@ -105,7 +105,7 @@ pub struct Wanted {
     pub box_name: String,
 }
 
-/// What the courier is told.
+/// What the sender is told.
 enum Order {
     Tell(Box<Message>),
     Try(String, Box<Message>),
@@ -115,16 +115,16 @@ enum Order {
     Keep(Box<OutboxStore>),
 }
 
-/// The handle of the courier's thread.
-pub struct Courier {
-    orders: Sender<Order>,
+/// The handle of the sender's thread.
+pub struct Sender {
+    orders: mpsc::Sender<Order>,
     state: watch::Sender<BoxState>,
     standings: watch::Receiver<Vec<Standing>>,
     is_watched: Arc<AtomicBool>,
     thread: JoinHandle<()>,
 }
 
-impl Courier {
+impl Sender {
     /// Starts the thread. `report` is called from it.
     ///
     /// # Errors
@@ -134,7 +134,7 @@ impl Courier {
         world: impl World + 'static,
         report: impl Fn(Report) + Send + 'static,
     ) -> io::Result<Self> {
-        let (orders, taken) = channel(MOST_ORDERS);
+        let (orders, taken) = mpsc::channel(MOST_ORDERS);
         let (state, seen) = watch::channel(BoxState::default());
         let (tell_standings, standings) = watch::channel(Vec::new());
         let is_watched = Arc::new(AtomicBool::new(false));
@@ -150,7 +150,7 @@ impl Courier {
             // A name that is being looked up, and nothing else, may hang here.
             runtime.shutdown_timeout(LAST);
         };
-        let thread = std::thread::Builder::new().name("courier".to_owned()).spawn(work)?;
+        let thread = std::thread::Builder::new().name("sender".to_owned()).spawn(work)?;
         Ok(Self { orders, state, standings, is_watched, thread })
     }
 
@@ -160,7 +160,7 @@ impl Courier {
         self.orders.capacity() >= messages + RESERVED
     }
 
-    /// Tells this on every way that is to hear of it. Ask for room before.
+    /// Tells this on every channel that is to hear of it. Ask for room before.
     pub fn tell(&self, message: Message) {
         // The thread ends only with this handle.
         let _ = self.orders.try_send(Order::Tell(Box::new(message)));
@@ -170,8 +170,8 @@ impl Courier {
     ///
     /// # Errors
     /// When the thread is held up, and more waits for it than it can hold.
-    pub fn try_way(&self, way: &str, message: Message) -> io::Result<()> {
-        self.ask(Order::Try(way.to_owned(), Box::new(message)))
+    pub fn try_channel(&self, channel: &str, message: Message) -> io::Result<()> {
+        self.ask(Order::Try(channel.to_owned(), Box::new(message)))
     }
 
     /// A rehearsal is over: what is last said of it. What of the rest has not left does not leave any more.
@@ -188,7 +188,7 @@ impl Courier {
     /// under way has a moment to end.
     ///
     /// # Errors
-    /// As for [`Courier::try_way`].
+    /// As for [`Sender::try_way`].
     pub fn renew(&self, wanted: Wanted) -> io::Result<()> {
         self.ask(Order::Renew(Box::new(wanted)))
     }
@@ -219,7 +219,7 @@ impl Courier {
         self.is_watched.store(true, Ordering::Relaxed);
     }
 
-    /// How the ways stand.
+    /// How the channels stand.
     pub fn standings(&self) -> Vec<Standing> {
         self.standings.borrow().clone()
     }
@@ -232,8 +232,8 @@ impl Courier {
 }
 
 /// The way of this name.
-fn named<'a>(ways: &'a [Named], name: &str) -> Option<&'a Named> {
-    ways.iter().find(|(known, _)| known == name)
+fn named<'a>(channels: &'a [Named], name: &str) -> Option<&'a Named> {
+    channels.iter().find(|(known, _)| known == name)
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
-//! A letter as a small HTML page around the panel's picture: readable on a phone, by day and in the dark, with nothing
+//! A batch as a small HTML page around the panel's picture: readable on a phone, by day and in the dark, with nothing
 //! that would be fetched from elsewhere. Pure.
 
-use super::letter::{Item, Letter};
-use super::letter_words::{clean, headline, paragraphs, signature};
+use super::batch::{Batch, Item};
+use super::batch_words::{clean, headline, paragraphs, signature};
 use super::message::Turn;
 use crate::verdict::Severity;
 use std::fmt::Write as _;
@@ -14,16 +14,16 @@ const WIDTH: u32 = 272;
 /// Colours stand beside the text or around it, never behind or in it: the text has that of the reader's own screen.
 const BODY: &str = "margin:0;padding:12px;font:16px/1.4 sans-serif;max-width:40em";
 
-/// The letter as a page. `picture` is the address of the panel's picture, where there is one.
-pub fn html(letter: &Letter, picture: Option<&str>) -> String {
+/// The batch as a page. `picture` is the address of the panel's picture, where there is one.
+pub fn html(batch: &Batch, picture: Option<&str>) -> String {
     let mut page = format!(
         "<!DOCTYPE html><html lang=\"{}\"><head><meta charset=\"utf-8\">\
          <meta name=\"viewport\" content=\"width=device-width\">\
          <meta name=\"color-scheme\" content=\"light dark\"></head>",
-        letter.first.message.tongue.plain("letter.language")
+        batch.first.message.tongue.plain("letter.language")
     );
     let _ = write!(page, "<body style=\"{BODY}\">");
-    for item in letter.items() {
+    for item in batch.items() {
         let colour = colour(item);
         let _ = write!(page, "<div style=\"border-left:6px solid {colour};padding-left:12px;margin-bottom:24px\">");
         let _ = write!(page, "<h3 style=\"margin:0 0 8px\">{}</h3>", escaped(&headline(&item.message)));
@@ -41,12 +41,12 @@ pub fn html(letter: &Letter, picture: Option<&str>) -> String {
                 }
             }
         }
-        if let Some(address) = picture.filter(|_| letter.pictured().is_some_and(|other| std::ptr::eq(other, item))) {
+        if let Some(address) = picture.filter(|_| batch.pictured().is_some_and(|other| std::ptr::eq(other, item))) {
             page.push_str(&image(address, item));
         }
         page.push_str("</div>");
     }
-    let _ = write!(page, "<p><small>{}</small></p>", escaped(&signature(letter)));
+    let _ = write!(page, "<p><small>{}</small></p>", escaped(&signature(batch)));
     page.push_str("</body></html>\n");
     page
 }
@@ -103,7 +103,7 @@ mod tests {
 
     #[test]
     fn what_must_stay_in_comes_before_all_else_and_the_picture_last() {
-        let page = html(&Letter::of(item(Turn::Opened)), Some("cid:panel"));
+        let page = html(&Batch::of(item(Turn::Opened)), Some("cid:panel"));
         let places =
             ["critical: TRAY 3 GONE</h3>", "<b>LEAVE IN 1 2</b>", "no longer seen", "<b>Do:</b> Leave", "<img "];
         let found: Vec<Option<usize>> = places.iter().map(|what| page.find(what)).collect();
@@ -115,7 +115,7 @@ mod tests {
 
     #[test]
     fn nothing_is_fetched_from_elsewhere_and_no_text_has_a_colour_of_its_own() {
-        let page = html(&Letter::of(item(Turn::Closed)), Some("cid:panel"));
+        let page = html(&Batch::of(item(Turn::Closed)), Some("cid:panel"));
         let wrong = ["http", "//", "<script", "<link", "url(", "background", ";color:", "\"color:"];
         assert_eq!(wrong.iter().filter(|what| page.contains(**what)).collect::<Vec<_>>(), [&""; 0], "{page}");
         assert_eq!(page.matches("src=").count(), 1);
@@ -125,8 +125,8 @@ mod tests {
     fn of_several_messages_the_worst_has_the_picture() {
         let mut mild = item(Turn::Opened);
         mild.message.severity = Severity::Warning;
-        let letter = Letter { first: mild, more: vec![item(Turn::Opened), item(Turn::Worsened)] };
-        let page = html(&letter, Some("cid:panel"));
+        let batch = Batch { first: mild, more: vec![item(Turn::Opened), item(Turn::Worsened)] };
+        let page = html(&batch, Some("cid:panel"));
         assert_eq!((page.matches("<h3").count(), page.matches("<img").count()), (3, 1));
         assert!(page.contains("alt=\"The panel says: critical"), "{page}");
     }
@@ -135,7 +135,7 @@ mod tests {
         /// Serials and names are text from devices and from strangers.
         #[test]
         fn text_from_a_device_does_not_become_html(said in any::<String>()) {
-            let calm = Letter::of(item(Turn::Opened));
+            let calm = Batch::of(item(Turn::Opened));
             let mut item = item(Turn::Opened);
             item.message.title = said.clone();
             item.message.box_name = said.clone();
@@ -143,7 +143,7 @@ mod tests {
             item.message.sentence = said;
             let tags = |page: &str| page.matches('<').count();
             // A line that is empty after cleaning is left out with its tags.
-            prop_assert!(tags(&html(&Letter::of(item), Some("cid:panel"))) <= tags(&html(&calm, Some("cid:panel"))));
+            prop_assert!(tags(&html(&Batch::of(item), Some("cid:panel"))) <= tags(&html(&calm, Some("cid:panel"))));
         }
     }
 }

@@ -1,4 +1,4 @@
-//! What the courier must know of the machine: its clocks, whether there is a road to other machines, and chance.
+//! What the sender must know of the machine: its clocks, whether there is a road to other machines, and chance.
 
 #![allow(clippy::disallowed_methods, reason = "the kernel's tables of routes are read here")]
 
@@ -7,7 +7,7 @@ use crate::tell::message::Stamp;
 use crate::tell::outbox::Now;
 use rustix::rand::{GetRandomFlags, getrandom};
 
-/// The machine, as the courier sees it. Tests have one of their own.
+/// The machine, as the sender sees it. Tests have one of their own.
 pub trait World: Send {
     /// The time.
     fn now(&self) -> Now;

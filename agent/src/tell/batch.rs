@@ -11,14 +11,14 @@ pub const LATE: Duration = Duration::from_secs(15 * 60);
 
 /// What leaves in one piece.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Letter {
+pub struct Batch {
     /// The first message.
     pub first: Item,
     /// More of them, in order.
     pub more: Vec<Item>,
 }
 
-/// One message of a letter.
+/// One message of a batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Item {
     /// The message.
@@ -42,8 +42,8 @@ impl Item {
     }
 }
 
-impl Letter {
-    /// A letter of one message.
+impl Batch {
+    /// A batch of one message.
     pub fn of(first: Item) -> Self {
         Self { first, more: Vec::new() }
     }
@@ -58,7 +58,7 @@ impl Letter {
         self.items().map(|item| item.message.id.clone()).collect()
     }
 
-    /// The name of the letter: the same for the same messages.
+    /// The name of the batch: the same for the same messages.
     pub fn id(&self) -> String {
         match self.more.last() {
             None => self.first.message.id.clone(),
@@ -97,7 +97,7 @@ impl Letter {
         trays
     }
 
-    /// The letter as one JSON document, `"schema": 1`.
+    /// The batch as one JSON document, `"schema": 1`.
     pub fn document(&self) -> Value {
         json!({
             "schema": 1,
@@ -151,10 +151,10 @@ mod tests {
     }
 
     #[test]
-    fn a_letter_has_the_same_name_for_the_same_messages() {
+    fn a_batch_has_the_same_name_for_the_same_messages() {
         let item = |sequence| Item::new(example("i-7", sequence, Turn::Opened, Severity::Warning), 0, 1, &now(0));
-        let alone = Letter::of(item(1));
-        let several = Letter { first: item(1), more: vec![item(2), item(3)] };
+        let alone = Batch::of(item(1));
+        let several = Batch { first: item(1), more: vec![item(2), item(3)] };
         assert_eq!((alone.id(), several.id()), ("i-7.1".into(), "i-7.1..i-7.3+2".into()));
         assert_eq!(several.ids(), ["i-7.1", "i-7.2", "i-7.3"]);
         assert_eq!(several.trays(), ["3"], "each once");
@@ -164,8 +164,8 @@ mod tests {
     fn the_document_says_what_is_late_and_what_may_have_arrived_before() {
         let day = 31 * 3600;
         let message = example("i-7", 2, Turn::Closed, Severity::Critical);
-        let letter = Letter::of(Item::new(message.clone(), 4, 3, &now(day)));
-        let document = letter.document();
+        let batch = Batch::of(Item::new(message.clone(), 4, 3, &now(day)));
+        let document = batch.document();
         let first = &document["messages"][0];
         assert_eq!(first["late_s"], day);
         assert_eq!(first["made_at"], "2026-05-13T07:32:05+02:00", "31 h before 14:32:05 of the 14th");
@@ -175,7 +175,7 @@ mod tests {
             (&"closed".into(), &true.into(), &90.into())
         );
         assert_eq!((&document["severity"], &document["box"]), (&"critical".into(), &"heron".into()));
-        let soon = Letter::of(Item::new(message, 0, 1, &now(LATE.as_secs() - 1)));
+        let soon = Batch::of(Item::new(message, 0, 1, &now(LATE.as_secs() - 1)));
         assert_eq!(soon.document()["messages"][0]["late_s"], Value::Null);
     }
 }

@@ -1,7 +1,7 @@
-//! A letter in words: its subject line and its text. Pure; text from devices is cleaned here once more, since what leaves
+//! A batch in words: its subject line and its text. Pure; text from devices is cleaned here once more, since what leaves
 //! the box is read by programs of all kinds.
 
-use super::letter::{Item, Letter};
+use super::batch::{Batch, Item};
 use super::message::{Message, Turn};
 use crate::text::misleads;
 use std::fmt::Write as _;
@@ -13,11 +13,11 @@ const SHORTEST_NAME: usize = 8;
 
 /// The subject line: the box, how bad, what, and what must stay in, of the worst message; a phone's list shows no more.
 /// Where that is too long, the box's name is cut first, then the title: what must stay in is never cut.
-pub fn subject(letter: &Letter) -> String {
-    let message = &letter.leading().message;
+pub fn subject(batch: &Batch) -> String {
+    let message = &batch.leading().message;
     let mut end = message.leave_in.as_deref().map(|stays| format!(", {}", clean(stays))).unwrap_or_default();
-    if !letter.more.is_empty() {
-        end.push_str(&message.tongue.say("letter.more", &[("n", &letter.more.len())]));
+    if !batch.more.is_empty() {
+        end.push_str(&message.tongue.say("letter.more", &[("n", &batch.more.len())]));
     }
     let title = cut(&headline(message), SUBJECT.saturating_sub(end.chars().count() + SHORTEST_NAME + 2));
     let taken = title.chars().count() + end.chars().count() + 2;
@@ -48,16 +48,16 @@ pub(super) fn headline(message: &Message) -> String {
     tongue.say(key, &[("severity", &tongue.severity(message.severity)), ("title", &title)])
 }
 
-/// The letter as plain text.
-pub fn text(letter: &Letter) -> String {
-    let parts: Vec<String> = letter.items().map(item_text).collect();
-    format!("{}\n\n-- \n{}\n", parts.join("\n\n----\n\n"), signature(letter))
+/// The batch as plain text.
+pub fn text(batch: &Batch) -> String {
+    let parts: Vec<String> = batch.items().map(item_text).collect();
+    format!("{}\n\n-- \n{}\n", parts.join("\n\n----\n\n"), signature(batch))
 }
 
-/// The last line: from whom, and the name of the letter.
-pub(super) fn signature(letter: &Letter) -> String {
-    let Message { tongue, box_name, .. } = &letter.first.message;
-    tongue.say("letter.signature", &[("box", &clean(box_name)), ("id", &clean(&letter.id()))])
+/// The last line: from whom, and the name of the batch.
+pub(super) fn signature(batch: &Batch) -> String {
+    let Message { tongue, box_name, .. } = &batch.first.message;
+    tongue.say("letter.signature", &[("box", &clean(box_name)), ("id", &clean(&batch.id()))])
 }
 
 fn item_text(item: &Item) -> String {
@@ -140,9 +140,9 @@ mod tests {
     }
 
     #[test]
-    fn a_letter_says_what_happened_and_what_to_do() {
-        let letter = Letter::of(item(Turn::Opened, 0));
-        assert_eq!(subject(&letter), "heron: critical: TRAY 3 GONE, LEAVE IN 1 2");
+    fn a_batch_says_what_happened_and_what_to_do() {
+        let batch = Batch::of(item(Turn::Opened, 0));
+        assert_eq!(subject(&batch), "heron: critical: TRAY 3 GONE, LEAVE IN 1 2");
         let wanted = "critical: TRAY 3 GONE\n\
                       LEAVE IN 1 2\n\
                       Tray 3 (serial ..LARK) is no longer seen; md0 needs it.\n\
@@ -151,7 +151,7 @@ mod tests {
                       Measured: its block device is gone\n\
                       Not measured: what it counts: it does not answer\n\
                       Since: 14:02\n\n-- \ntraylight on heron, message i-7.1\n";
-        assert_eq!(text(&letter), wanted);
+        assert_eq!(text(&batch), wanted);
     }
 
     #[test]
@@ -161,9 +161,9 @@ mod tests {
         item.message.title = "FACH 3 FEHLT".to_owned();
         item.message.leave_in = Some("DRIN LASSEN 1 2".to_owned());
         item.message.warning = "Nicht allein deshalb tauschen.".to_owned();
-        let letter = Letter::of(item);
-        assert_eq!(subject(&letter), "heron: immer noch kritisch: FACH 3 FEHLT, DRIN LASSEN 1 2");
-        let text = text(&letter);
+        let batch = Batch::of(item);
+        assert_eq!(subject(&batch), "heron: immer noch kritisch: FACH 3 FEHLT, DRIN LASSEN 1 2");
+        let text = text(&batch);
         for line in [
             "\nAchtung: Nicht allein deshalb tauschen.\n",
             "\nGemessen: ",
@@ -180,9 +180,9 @@ mod tests {
 
     #[test]
     fn what_is_late_left_out_or_a_repeat_is_said() {
-        let letter = Letter::of(Item { left_out: 2, attempt: 2, ..item(Turn::Closed, 31) });
-        assert_eq!(subject(&letter), "heron: over: TRAY 3 GONE");
-        let text = text(&letter);
+        let batch = Batch::of(Item { left_out: 2, attempt: 2, ..item(Turn::Closed, 31) });
+        assert_eq!(subject(&batch), "heron: over: TRAY 3 GONE");
+        let text = text(&batch);
         assert!(text.contains("Delivered 31 h late.\n"), "{text}");
         assert!(text.contains("2 messages before this one had no room and were left out.\n"), "{text}");
         assert!(text.contains("Attempt 2: it may have arrived before.\n"), "{text}");
@@ -190,23 +190,23 @@ mod tests {
     }
 
     #[test]
-    fn several_messages_share_a_letter() {
+    fn several_messages_share_a_batch() {
         let over = Item::new(example("i-6", 2, Turn::Closed, Severity::Critical), 0, 1, &Stamp::default());
-        let letter = Letter { first: over, more: vec![item(Turn::Worsened, 0), item(Turn::Opened, 0)] };
-        assert_eq!(subject(&letter), "heron: critical, worse: TRAY 3 GONE, LEAVE IN 1 2 and 2 more");
-        assert_eq!(text(&letter).matches("\n\n----\n\n").count(), 2);
+        let batch = Batch { first: over, more: vec![item(Turn::Worsened, 0), item(Turn::Opened, 0)] };
+        assert_eq!(subject(&batch), "heron: critical, worse: TRAY 3 GONE, LEAVE IN 1 2 and 2 more");
+        assert_eq!(text(&batch).matches("\n\n----\n\n").count(), 2);
     }
 
     #[test]
     fn a_long_name_pushes_neither_the_title_nor_what_must_stay_in_out_of_the_subject() {
         let mut item = item(Turn::Opened, 0);
         item.message.box_name = "bird-song-recordings-in-the-hut-at-the-northern-end-of-the-reserve".to_owned();
-        let letter = Letter { first: item.clone(), more: vec![item.clone()] };
+        let batch = Batch { first: item.clone(), more: vec![item.clone()] };
         let wanted = "bird-song-recordings-…: critical: TRAY 3 GONE, LEAVE IN 1 2 and 1 more";
-        assert_eq!((subject(&letter).as_str(), wanted.chars().count()), (wanted, SUBJECT));
+        assert_eq!((subject(&batch).as_str(), wanted.chars().count()), (wanted, SUBJECT));
 
         item.message.leave_in = Some("LEAVE IN upper-left upper-right lower-left lower-right".to_owned());
-        let subject = subject(&Letter::of(item));
+        let subject = subject(&Batch::of(item));
         assert!(subject.ends_with(", LEAVE IN upper-left upper-right lower-left lower-right"), "{subject}");
         assert!(subject.starts_with("bird-so…: "), "{subject}");
     }
@@ -219,9 +219,9 @@ mod tests {
             item.message.title = said.clone();
             item.message.box_name = said.clone();
             item.message.sentence = said;
-            let letter = Letter::of(item);
-            prop_assert!(!subject(&letter).contains(char::is_control));
-            prop_assert_eq!(text(&letter).matches("\nDo: ").count(), 1);
+            let batch = Batch::of(item);
+            prop_assert!(!subject(&batch).contains(char::is_control));
+            prop_assert_eq!(text(&batch).matches("\nDo: ").count(), 1);
         }
     }
 }

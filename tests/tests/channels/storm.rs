@@ -1,7 +1,7 @@
 //! A program that tells a storm of alerts is killed again and again, at any moment, with real servers at the other end
-//! of each way. Nothing may be lost: what arrives twice is counted, and says that it may.
+//! of each channel. Nothing may be lost: what arrives twice is counted, and says that it may.
 //!
-//! `STORM_KILLS=200 cargo test -p traylight-tests --test ways storm -- --nocapture` kills it 200 times.
+//! `STORM_KILLS=200 cargo test -p traylight-tests --test channels storm -- --nocapture` kills it 200 times.
 
 use super::servers::{Broker, LONG, MailServer, Process};
 use super::web_server::{WebServer, answer};
@@ -13,7 +13,7 @@ use traylight::tell::outbox::REMEMBERED;
 use traylight_tests::authority::Authority;
 use traylight_tests::lab::wait::wait_until;
 
-/// What arrived on a way, in order: the names of messages, and which attempt it was where that is said.
+/// What arrived on a channel, in order: the names of messages, and which attempt it was where that is said.
 pub type Arrived = Vec<(String, u64)>;
 
 pub fn config(authority: &Authority, mail: &MailServer, web: &WebServer, broker: &Broker) -> String {
@@ -63,16 +63,16 @@ fn storm_of_alerts_survives_being_killed() {
     assert!(ended.success(), "{ended}");
     broker.has_heard_all(&authority);
 
-    let ways = [("mail", by_mail(&mail)), ("web", by_web(&web)), ("mqtt", by_mqtt(&broker))];
+    let channels = [("mail", by_mail(&mail)), ("web", by_web(&web)), ("mqtt", by_mqtt(&broker))];
     println!("killed {kills} times in a storm of {incidents} incidents with {messages} messages\n");
     println!("way   arrived  before the last kill  lost  twice  not marked  out of order");
     let mut flaws = 0;
-    for ((way, arrived), before) in ways.iter().zip(before) {
+    for ((channel, arrived), before) in channels.iter().zip(before) {
         let [lost, twice, unmarked, disordered] = judged(arrived, incidents);
-        println!("{way:5} {:7}  {before:20}  {lost:4}  {twice:5}  {unmarked:10}  {disordered:12}", arrived.len());
+        println!("{channel:5} {:7}  {before:20}  {lost:4}  {twice:5}  {unmarked:10}  {disordered:12}", arrived.len());
         flaws += lost + unmarked + disordered;
     }
-    assert!(ways.iter().all(|(_, arrived)| arrived.len() >= messages));
+    assert!(channels.iter().all(|(_, arrived)| arrived.len() >= messages));
     assert_eq!(flaws, 0, "lost, not marked as a repeat, or out of order");
 }
 

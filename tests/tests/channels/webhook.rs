@@ -2,7 +2,7 @@
 //! judged by Python's own hmac.
 
 use super::web_server::{Manner, WebServer, answer, closed_port};
-use super::{letter, message, send};
+use super::{batch, message, send};
 use std::process::Command;
 use traylight::send::channels::Fault;
 use traylight::tell::message::Turn;
@@ -12,8 +12,8 @@ fn file(server: &WebServer, more: &str) -> String {
     format!("[[alerts.webhook]]\nname = 'hook'\nurl = 'http://127.0.0.1:{}/heron?a=1'\n{more}", server.port)
 }
 
-fn lost() -> traylight::tell::letter::Letter {
-    letter(message("7", 1, Turn::Opened))
+fn lost() -> traylight::tell::batch::Batch {
+    batch(message("7", 1, Turn::Opened))
 }
 
 #[test]

@@ -1,13 +1,13 @@
-//! The courier's rounds: take in what is new, store it, send what may leave, hear what came of it.
+//! The sender's rounds: take in what is new, store it, send what may leave, hear what came of it.
 
 use super::{LAST, Order, Report, Wanted, World, named};
 use crate::clock::Moment;
 use crate::keep::OutboxStore;
 use crate::send::channels::command::StateFolder;
-use crate::send::channels::from_settings::{Named, policy, rules, ways};
+use crate::send::channels::from_settings::{Named, channels, policy, rules};
 use crate::send::channels::{Fault, Needs, Receipt};
+use crate::tell::batch::Batch;
 use crate::tell::box_state::BoxState;
-use crate::tell::letter::Letter;
 use crate::tell::message::{Message, Stamp, Turn};
 use crate::tell::outbox::{Dropped, Kept, Now, Outbox, Standing, Step, Write};
 #[cfg(test)]
@@ -32,26 +32,26 @@ const STORE_PAUSE: Duration = Duration::from_secs(60);
 
 /// What came of something that was under way.
 pub(super) enum Outcome {
-    Letter(String, Box<Letter>, Result<Receipt, Fault>),
+    Batch(String, Box<Batch>, Result<Receipt, Fault>),
     #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
     Heartbeat(Result<Receipt, Fault>),
 }
 
-/// The settings that a courier goes by: the rules, what holds for all ways, the heartbeat, and each way by its name.
+/// The settings that a sender goes by: the rules, what holds for all channels, the heartbeat, and each channel by its name.
 #[cfg(test)]
 pub(super) type MadeFrom = (Vec<Rule>, Policy, Option<Heartbeat>, Vec<(String, String)>);
 
-/// The courier at work.
+/// The sender at work.
 pub(super) struct Round {
     pub(super) outbox: Outbox,
     store: Option<OutboxStore>,
     /// The store lacks something: it is to be written anew, from this moment on.
     store_lacks_since: Option<Moment>,
-    ways: Vec<Named>,
+    channels: Vec<Named>,
     folder: StateFolder,
     pub(super) world: Box<dyn World>,
     pub(super) report: Box<dyn Fn(Report) + Send>,
-    pub(super) under_way: JoinSet<Outcome>,
+    pub(super) under_channel: JoinSet<Outcome>,
     roads: String,
     state: watch::Receiver<BoxState>,
     pub(super) heartbeat: Option<Heartbeat>,
@@ -64,7 +64,7 @@ pub(super) struct Round {
 }
 
 impl Round {
-    /// A courier without ways; [`Round::begin`] gives it some.
+    /// A sender without channels; [`Round::begin`] gives it some.
     pub fn new(
         world: Box<dyn World>,
         report: Box<dyn Fn(Report) + Send>,
@@ -73,16 +73,16 @@ impl Round {
     ) -> Self {
         let roads = world.roads();
         let beat_at = world.now().stamp.moment;
-        let under_way = JoinSet::new();
+        let under_channel = JoinSet::new();
         Self {
             outbox: Outbox::default(),
             store,
             store_lacks_since: None,
-            ways: Vec::new(),
+            channels: Vec::new(),
             folder: StateFolder::default(),
             world,
             report,
-            under_way,
+            under_channel,
             roads,
             state,
             heartbeat: None,
@@ -103,12 +103,12 @@ impl Round {
         self.resume_beat();
     }
 
-    /// Goes on with other settings: what is under way has a moment to end, what waits goes the ways that there are now.
+    /// Goes on with other settings: what is under way has a moment to end, what waits goes to the channels of now.
     pub(super) async fn renew(&mut self, wanted: Wanted) {
         self.finish().await;
         // What has not ended by now may have arrived; it was tried, and says so when it is sent again.
-        self.under_way.abort_all();
-        while self.under_way.join_next().await.is_some() {}
+        self.under_channel.abort_all();
+        while self.under_channel.join_next().await.is_some() {}
         let is_muted = self.outbox.is_muted();
         self.take_up(wanted, self.outbox.kept());
         self.outbox.mute(is_muted);
@@ -120,11 +120,11 @@ impl Round {
     fn take_up(&mut self, wanted: Wanted, kept: Kept) {
         let Wanted { alerts, box_name } = wanted;
         self.know_folder();
-        let (ways, absent) = ways(&alerts, &box_name, &self.state, &self.folder);
+        let (channels, absent) = channels(&alerts, &box_name, &self.state, &self.folder);
         absent.into_iter().for_each(|which| (self.report)(Report::NotBuiltIn(which)));
         let (outbox, orphans, writes) = Outbox::new(rules(&alerts), policy(&alerts), kept);
-        orphans.into_iter().for_each(|(way, count)| (self.report)(Report::Orphans { way, count }));
-        (self.outbox, self.ways, self.heartbeat) = (outbox, ways, alerts.heartbeat);
+        orphans.into_iter().for_each(|(channel, count)| (self.report)(Report::Orphans { channel, count }));
+        (self.outbox, self.channels, self.heartbeat) = (outbox, channels, alerts.heartbeat);
         self.keep(&writes);
         let dropped = self.outbox.drop_rehearsed();
         let writes = self.say_dropped(dropped);
@@ -135,7 +135,7 @@ impl Round {
         }
     }
 
-    /// The ways learn where the store is, which may have come after them.
+    /// The channels learn where the store is, which may have come after them.
     fn know_folder(&self) {
         if let Some(folder) = self.store.as_ref().and_then(OutboxStore::folder) {
             let _ = self.folder.set(folder.to_owned());
@@ -146,8 +146,8 @@ impl Round {
     #[cfg(test)]
     pub fn made_from(&self) -> MadeFrom {
         let (rules, policy) = self.outbox.made_from();
-        let ways = self.ways.iter().map(|(name, way)| (name.clone(), way.made_from()));
-        (rules, policy, self.heartbeat.clone(), ways.collect())
+        let channels = self.channels.iter().map(|(name, channel)| (name.clone(), channel.made_from()));
+        (rules, policy, self.heartbeat.clone(), channels.collect())
     }
 
     /// Goes round until there are no more orders.
@@ -179,7 +179,7 @@ impl Round {
                     Some(order) => self.take(order, &mut orders),
                     None => break,
                 },
-                Some(Ok(outcome)) = self.under_way.join_next() => self.hear(outcome),
+                Some(Ok(outcome)) = self.under_channel.join_next() => self.hear(outcome),
                 () = tokio::time::sleep(wait) => self.look_at_roads(),
             }
             if let Some(wanted) = self.renewal.take() {
@@ -197,7 +197,7 @@ impl Round {
         while let Some(order) = next {
             writes.extend(match order {
                 Order::Tell(message) => self.outbox.take(*message, &now),
-                Order::Try(way, message) => self.outbox.take_for(&way, *message),
+                Order::Try(channel, message) => self.outbox.take_for(&channel, *message),
                 Order::EndRehearsal(last) => {
                     let dropped = self.outbox.end_rehearsal(last, &now);
                     self.say_dropped(dropped)
@@ -222,7 +222,7 @@ impl Round {
 
     /// Says what of a rehearsal goes nowhere; what is to be stored of that.
     fn say_dropped(&self, (dropped, writes): (Dropped, Vec<Write>)) -> Vec<Write> {
-        dropped.into_iter().for_each(|(way, count)| (self.report)(Report::RehearsalDropped { way, count }));
+        dropped.into_iter().for_each(|(channel, count)| (self.report)(Report::RehearsalDropped { channel, count }));
         writes
     }
 
@@ -273,23 +273,23 @@ impl Round {
         }
         let names: Vec<String> = self.outbox.names().collect();
         for name in names {
-            let Some((_, way)) = named(&self.ways, &name) else { continue };
-            let way = Arc::clone(way);
+            let Some((_, channel)) = named(&self.channels, &name) else { continue };
+            let channel = Arc::clone(channel);
             match self.outbox.next(&name, now) {
                 Step::Wait(None) => {}
                 Step::Wait(Some(until)) => {
-                    let fails = self.outbox.standings(now).iter().any(|at| at.way == name && at.trouble.is_some());
+                    let fails = self.outbox.standings(now).iter().any(|at| at.channel == name && at.trouble.is_some());
                     let left = until.since(now.stamp.moment).max(Duration::from_millis(1));
                     wait = wait.min(if fails { left.min(ANXIOUS) } else { left });
                 }
-                Step::Send(_) if !self.is_ready(way.needs(), now) => wait = wait.min(ANXIOUS),
-                Step::Send(letter) => {
+                Step::Send(_) if !self.is_ready(channel.needs(), now) => wait = wait.min(ANXIOUS),
+                Step::Send(batch) => {
                     // On disk before it leaves: whoever finds it tried before knows that it may have arrived.
-                    let writes = self.outbox.begun(&name, &letter, now);
+                    let writes = self.outbox.begun(&name, &batch, now);
                     self.keep(&writes);
-                    self.under_way.spawn(async move {
-                        let outcome = way.send(&letter).await;
-                        Outcome::Letter(name, letter, outcome)
+                    self.under_channel.spawn(async move {
+                        let outcome = channel.send(&batch).await;
+                        Outcome::Batch(name, batch, outcome)
                     });
                 }
             }
@@ -304,30 +304,30 @@ impl Round {
 
     fn hear(&mut self, outcome: Outcome) {
         match outcome {
-            Outcome::Letter(way, letter, outcome) => self.hear_of_letter(way, &letter, outcome),
+            Outcome::Batch(channel, batch, outcome) => self.hear_of_batch(channel, &batch, outcome),
             Outcome::Heartbeat(outcome) => self.hear_of_beat(outcome),
         }
     }
 
-    fn hear_of_letter(&mut self, way: String, letter: &Letter, outcome: Result<Receipt, Fault>) {
+    fn hear_of_batch(&mut self, channel: String, batch: &Batch, outcome: Result<Receipt, Fault>) {
         let now = self.world.now();
         match outcome {
             Ok(Receipt { said, refused }) => {
-                let fails = self.outbox.standings(&now).iter().any(|at| at.way == way && at.trouble.is_some());
-                let (writes, after) = self.outbox.delivered(&way, &now);
+                let fails = self.outbox.standings(&now).iter().any(|at| at.channel == channel && at.trouble.is_some());
+                let (writes, after) = self.outbox.delivered(&channel, &now);
                 self.keep(&writes);
                 if fails {
-                    (self.report)(Report::WorksAgain { way: way.clone(), after });
+                    (self.report)(Report::WorksAgain { channel: channel.clone(), after });
                 }
                 if !refused.is_empty() {
-                    (self.report)(Report::NotToAll { way: way.clone(), refused });
+                    (self.report)(Report::NotToAll { channel: channel.clone(), refused });
                 }
-                (self.report)(Report::Delivered { way, ids: letter.ids(), receipt: said });
+                (self.report)(Report::Delivered { channel, ids: batch.ids(), receipt: said });
             }
             Err(fault) => {
                 let (blame, why) = (fault.blame(), fault.to_string());
-                if self.outbox.failed(&way, blame, &why, &now, self.world.chance()) {
-                    (self.report)(Report::Fails { way, why });
+                if self.outbox.failed(&channel, blame, &why, &now, self.world.chance()) {
+                    (self.report)(Report::Fails { channel, why });
                 }
             }
         }
@@ -349,18 +349,18 @@ impl Round {
         self.keep(&writes);
     }
 
-    /// Hears the last of what is under way, and lets the ways end what they have open.
+    /// Hears the last of what is under way, and lets the channels end what they have open.
     async fn finish(&mut self) {
         let rest = async {
-            while let Some(outcome) = self.under_way.join_next().await {
+            while let Some(outcome) = self.under_channel.join_next().await {
                 if let Ok(outcome) = outcome {
                     self.hear(outcome);
                 }
             }
         };
         let _ = tokio::time::timeout(LAST, rest).await;
-        for (_, way) in &self.ways {
-            let _ = tokio::time::timeout(LAST, way.finish()).await;
+        for (_, channel) in &self.channels {
+            let _ = tokio::time::timeout(LAST, channel.finish()).await;
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Stories of the courier with programs as its ways: what is stored before it is sent, what a restart sends again, and
+//! Stories of the sender with programs as its ways: what is stored before it is sent, what a restart sends again, and
 //! what does not hold up what.
 
 #![allow(clippy::disallowed_methods, reason = "the stories look at what the programs wrote")]
@@ -50,22 +50,22 @@ struct Hut {
 
 impl Hut {
     /// Ways by name, each a shell script that finds the folder in `$0`.
-    fn new(ways: &[(&str, &str)]) -> Self {
+    fn new(channels: &[(&str, &str)]) -> Self {
         let folder = tempfile::tempdir().unwrap();
         Store::open(folder.path(), Clock::default()).unwrap();
         let hut = Self { alerts: traylight_config::Settings::default().alerts, folder };
-        Self { alerts: hut.other(ways), ..hut }
+        Self { alerts: hut.other(channels), ..hut }
     }
 
-    /// Settings with these ways.
-    fn other(&self, ways: &[(&str, &str)]) -> Alerts {
-        let way = |(name, script): &(&str, &str)| {
+    /// Settings with these channels.
+    fn other(&self, channels: &[(&str, &str)]) -> Alerts {
+        let channel = |(name, script): &(&str, &str)| {
             let folder = self.path().display();
             format!(
                 "[[alerts.command]]\nname = '{name}'\nprogram = '/bin/sh'\narguments = ['-c', '''{script}''', '{folder}']\n"
             )
         };
-        let file: String = ways.iter().map(way).collect();
+        let file: String = channels.iter().map(channel).collect();
         traylight_config::settle(&file, "f").unwrap().alerts
     }
 
@@ -73,12 +73,12 @@ impl Hut {
         self.folder.path()
     }
 
-    fn courier(&self, world: &Told) -> (Courier, Receiver<Report>) {
+    fn sender(&self, world: &Told) -> (Sender, Receiver<Report>) {
         let (said, reports) = channel();
         let store = Some(OutboxStore::open(self.path()).unwrap());
         let errand = Errand { wanted: self.wanted(), is_muted: false, store };
-        let courier = Courier::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
-        (courier, reports)
+        let sender = Sender::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
+        (sender, reports)
     }
 
     fn wanted(&self) -> Wanted {
@@ -115,13 +115,13 @@ fn opened(incident: &str) -> Message {
 #[test]
 fn what_is_told_is_sent_and_then_forgotten() {
     let hut = Hut::new(&[("bell", WRITE)]);
-    let (courier, reports) = hut.courier(&Told::default());
-    courier.tell(opened("a"));
-    let delivered = Report::Delivered { way: "bell".into(), ids: vec!["a.1".into()], receipt: String::new() };
+    let (sender, reports) = hut.sender(&Told::default());
+    sender.tell(opened("a"));
+    let delivered = Report::Delivered { channel: "bell".into(), ids: vec!["a.1".into()], receipt: String::new() };
     assert_eq!(next(&reports), delivered);
-    courier.tell(example("a", 2, Turn::Closed, Severity::Critical));
+    sender.tell(example("a", 2, Turn::Closed, Severity::Critical));
     next(&reports);
-    courier.finish();
+    sender.finish();
     assert_eq!((hut.heard("heard"), hut.waiting()), (vec!["a.1".into(), "a.2".into()], 0));
 }
 
@@ -130,44 +130,44 @@ fn a_message_is_on_disk_before_it_leaves_and_is_marked_when_it_is_sent_again() {
     // Whoever gets the first one looks at the store, then never ends.
     let script = "test -e $0/second && (cat; echo) >> $0/heard && exit 0; touch $0/second; sleep 1000";
     let hut = Hut::new(&[("bell", script)]);
-    let (courier, reports) = hut.courier(&Told::default());
-    courier.tell(opened("a"));
+    let (sender, reports) = hut.sender(&Told::default());
+    sender.tell(opened("a"));
     while !hut.path().join("second").exists() {
         std::thread::sleep(Duration::from_millis(10));
     }
     let kept = OutboxStore::open(hut.path()).unwrap().load().unwrap();
     assert_eq!(kept.waiting.iter().map(|waiting| waiting.tried).collect::<Vec<_>>(), [1], "tried, and on disk");
-    courier.finish();
+    sender.finish();
     assert_eq!(reports.try_iter().count(), 0, "its end is not known");
-    // Whoever was killed by what the way did must not ask for it again at once.
+    // Whoever was killed by what the channel did must not ask for it again at once.
     let world = Told::default();
     world.set(|told| told.0 = 50);
-    let (courier, reports) = hut.courier(&world);
-    courier.tell(example("b", 1, Turn::Opened, Severity::Notice));
-    courier.finish();
+    let (sender, reports) = hut.sender(&world);
+    sender.tell(example("b", 1, Turn::Opened, Severity::Notice));
+    sender.finish();
     assert_eq!((reports.try_iter().count(), hut.waiting()), (0, 1), "left alone for a minute");
     world.set(|told| told.0 = 70);
-    let (courier, reports) = hut.courier(&world);
+    let (sender, reports) = hut.sender(&world);
     assert!(matches!(next(&reports), Report::Delivered { .. }));
-    courier.finish();
+    sender.finish();
     let said = std::fs::read_to_string(hut.path().join("heard")).unwrap();
     assert!(said.contains("\"attempt\":2"), "{said}");
 }
 
 #[test]
-fn a_way_that_hangs_or_fails_holds_up_no_other() {
+fn a_channel_that_hangs_or_fails_holds_up_no_other() {
     let hut = Hut::new(&[("stuck", "sleep 1000"), ("broken", "echo no bell >&2; exit 1"), ("bell", WRITE)]);
     let world = Told::default();
-    let (courier, reports) = hut.courier(&world);
+    let (sender, reports) = hut.sender(&world);
     for incident in ["a", "b", "c"] {
-        courier.tell(opened(incident));
+        sender.tell(opened(incident));
     }
     let mut said: Vec<Report> = (0..4).map(|_| next(&reports)).collect();
     said.sort_by_key(|report| format!("{report:?}"));
     let why = "the other side does not take it: exit status: 1, no bell".to_owned();
-    assert_eq!(said[3], Report::Fails { way: "broken".into(), why: why.clone() });
+    assert_eq!(said[3], Report::Fails { channel: "broken".into(), why: why.clone() });
     assert_eq!(hut.heard("heard"), ["a.1", "b.1", "c.1"]);
-    let waiting = || courier.standings().iter().map(|standing| standing.waiting).collect::<Vec<_>>();
+    let waiting = || sender.standings().iter().map(|standing| standing.waiting).collect::<Vec<_>>();
     // What was said last may stand there a moment later.
     for _ in 0..6000 {
         if waiting() == [3, 3, 0] {
@@ -176,28 +176,28 @@ fn a_way_that_hangs_or_fails_holds_up_no_other() {
         std::thread::sleep(Duration::from_millis(10));
     }
     assert_eq!(waiting(), [3, 3, 0]);
-    let standings = courier.standings();
+    let standings = sender.standings();
     assert_eq!(standings[1].trouble.as_ref().map(|(_, said)| said), Some(&why));
-    courier.finish();
+    sender.finish();
     assert_eq!(hut.waiting(), 6);
 }
 
 #[test]
-fn a_way_that_recovers_is_told_and_gets_all_that_waited() {
+fn a_channel_that_recovers_is_told_and_gets_all_that_waited() {
     let hut = Hut::new(&[("bell", "test -e $0/mended || exit 1; (cat; echo) >> $0/heard")]);
     let world = Told::default();
-    let (courier, reports) = hut.courier(&world);
-    courier.tell(opened("a"));
+    let (sender, reports) = hut.sender(&world);
+    sender.tell(opened("a"));
     assert!(matches!(next(&reports), Report::Fails { .. }));
-    courier.tell(opened("b"));
+    sender.tell(opened("b"));
     std::fs::write(hut.path().join("mended"), "").unwrap();
     // The road changes an hour later: what failed is tried at once.
     world.set(|told| *told = (3600, true, "eth0".into()));
-    assert_eq!(next(&reports), Report::WorksAgain { way: "bell".into(), after: Some(Duration::from_secs(3600)) });
+    assert_eq!(next(&reports), Report::WorksAgain { channel: "bell".into(), after: Some(Duration::from_secs(3600)) });
     while hut.heard("heard").len() < 2 {
         next(&reports);
     }
-    courier.finish();
+    sender.finish();
     let said = std::fs::read_to_string(hut.path().join("heard")).unwrap();
     assert!(said.contains("\"late_s\":3600"), "{said}");
 }
@@ -210,29 +210,29 @@ fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
     let mut store = OutboxStore::open(hut.path()).unwrap();
     store.fill_up();
     let errand = Errand { wanted: hut.wanted(), is_muted: false, store: Some(store) };
-    let courier = Courier::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
-    courier.tell(Message { page: Some(vec![0; 100_000]), ..opened("a") });
+    let sender = Sender::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
+    sender.tell(Message { page: Some(vec![0; 100_000]), ..opened("a") });
     let Report::NotStored(fault) = next(&reports) else { panic!("stored where there is no room") };
     assert!(fault.to_string().contains("found no room left on the disk"), "{fault}");
     assert!(matches!(next(&reports), Report::Delivered { .. }));
-    courier.tell(opened("b"));
+    sender.tell(opened("b"));
     assert!(matches!(next(&reports), Report::Delivered { .. }), "told once that it is not stored");
-    courier.finish();
+    sender.finish();
     assert_eq!(hut.heard("heard"), ["a.1", "b.1"]);
 }
 
 #[test]
-fn what_waited_for_a_way_that_is_no_more_is_told() {
+fn what_waited_for_a_channel_that_is_no_more_is_told() {
     let hut = Hut::new(&[("bell", "exit 1"), ("gong", WRITE)]);
-    let (courier, reports) = hut.courier(&Told::default());
-    courier.tell(opened("a"));
+    let (sender, reports) = hut.sender(&Told::default());
+    sender.tell(opened("a"));
     let _ = (next(&reports), next(&reports));
-    courier.finish();
+    sender.finish();
     let mut without = hut;
-    without.alerts.ways.retain(|way| way.name != "bell");
-    let (courier, reports) = without.courier(&Told::default());
-    assert_eq!(next(&reports), Report::Orphans { way: "bell".into(), count: 1 });
-    courier.finish();
+    without.alerts.channels.retain(|channel| channel.name != "bell");
+    let (sender, reports) = without.sender(&Told::default());
+    assert_eq!(next(&reports), Report::Orphans { channel: "bell".into(), count: 1 });
+    sender.finish();
     assert_eq!(without.waiting(), 0);
 }
 
@@ -246,48 +246,48 @@ fn that_all_is_well_is_said_when_it_is_so() {
     hut.alerts.all_well_every_days = 7;
     let world = Told::default();
     world.set(|told| told.1 = true);
-    let (courier, reports) = hut.courier(&world);
+    let (sender, reports) = hut.sender(&world);
     // Any news makes it look around.
-    courier.tell(warned("a"));
+    sender.tell(warned("a"));
     next(&reports);
     let week = 7 * 24 * 3600;
     world.set(|told| told.0 = week);
     for incident in ["b", "b2"] {
-        courier.tell(warned(incident));
+        sender.tell(warned(incident));
         next(&reports);
     }
     assert_eq!(hut.heard("heard"), ["a.1", "b.1", "b2.1"], "due, but nobody has said that the box is fine");
-    courier.show(BoxState {
+    sender.show(BoxState {
         box_name: "heron".into(),
         is_fine: true,
         mark: "ab".into(),
         sentence: "5 drives".into(),
         ..BoxState::default()
     });
-    courier.tell(warned("c"));
+    sender.tell(warned("c"));
     let _ = (next(&reports), next(&reports));
-    courier.finish();
+    sender.finish();
     let mut heard = hut.heard("heard");
     heard.sort();
     assert_eq!(heard, ["a.1", &format!("ab-all-well.{}", 1_778_752_800 + week), "b.1", "b2.1", "c.1"]);
 }
 
 #[test]
-fn a_way_that_was_mended_in_the_settings_takes_at_once_what_waits() {
+fn a_channel_that_was_mended_in_the_settings_takes_at_once_what_waits() {
     let mut hut = Hut::new(&[("bell", "exit 1"), ("gone", "exit 1")]);
-    let (courier, reports) = hut.courier(&Told::default());
-    courier.tell(opened("a"));
+    let (sender, reports) = hut.sender(&Told::default());
+    sender.tell(opened("a"));
     let failed = [next(&reports), next(&reports)];
     assert!(failed.iter().all(|report| matches!(report, Report::Fails { .. })), "{failed:?}");
 
     hut.alerts = hut.other(&[("bell", WRITE), ("horn", WRITE)]);
-    courier.renew(hut.wanted()).unwrap();
-    assert_eq!(next(&reports), Report::Orphans { way: "gone".to_owned(), count: 1 });
-    assert!(matches!(next(&reports), Report::Delivered { way, .. } if way == "bell"));
-    // Whoever judges tells again what is open, and a way that is new hears it, too.
-    courier.tell(opened("a"));
-    assert!(matches!(next(&reports), Report::Delivered { way, .. } if way == "horn"));
-    courier.finish();
+    sender.renew(hut.wanted()).unwrap();
+    assert_eq!(next(&reports), Report::Orphans { channel: "gone".to_owned(), count: 1 });
+    assert!(matches!(next(&reports), Report::Delivered { channel, .. } if channel == "bell"));
+    // Whoever judges tells again what is open, and a channel that is new hears it, too.
+    sender.tell(opened("a"));
+    assert!(matches!(next(&reports), Report::Delivered { channel, .. } if channel == "horn"));
+    sender.finish();
     assert_eq!((hut.heard("heard").len(), hut.waiting()), (2, 0));
 }
 
@@ -304,27 +304,27 @@ fn what_waits_for_a_thread_that_is_held_up_is_bounded_and_not_lost() {
         let _ = begin.send(report);
         let _ = held.recv();
     };
-    let courier = Courier::start(errand, Told::default(), report).unwrap();
-    courier.tell(opened("first"));
+    let sender = Sender::start(errand, Told::default(), report).unwrap();
+    sender.tell(opened("first"));
     begun.recv().unwrap();
     let mut told = vec!["first.1".to_owned()];
-    while courier.has_room_for(1) {
+    while sender.has_room_for(1) {
         assert!(told.len() < 10 * MOST_ORDERS, "without end");
-        courier.tell(warned(&format!("b{}", told.len())));
+        sender.tell(warned(&format!("b{}", told.len())));
         told.push(format!("b{}.1", told.len()));
     }
-    let asked = std::iter::repeat_with(|| courier.renew(hut.wanted())).take(MOST_ORDERS).filter(Result::is_ok).count();
+    let asked = std::iter::repeat_with(|| sender.renew(hut.wanted())).take(MOST_ORDERS).filter(Result::is_ok).count();
     assert!((1..RESERVED).contains(&asked), "{asked}");
-    let refused = courier.try_way("bell", opened("test")).unwrap_err().to_string();
+    let refused = sender.try_channel("bell", opened("test")).unwrap_err().to_string();
     assert!(refused.starts_with("the thread that sends alerts is held up"), "{refused}");
     drop(hold);
-    courier.finish();
+    sender.finish();
     let heard = hut.heard("heard");
     assert_eq!(heard, told[..heard.len()]);
     assert_eq!((heard.is_empty(), heard.len() + hut.waiting()), (false, told.len()), "all that found room is kept");
 }
 
-/// Key by key: what the courier goes by after a reload is what the file says then, in the outbox and in each way itself.
+/// Key by key: what the sender goes by after a reload is what the file says then, in the outbox and in each channel itself.
 #[test]
 fn every_key_of_alerts_is_in_force_after_a_reload() {
     use crate::every_key::{Changed, before, changed};
@@ -336,16 +336,16 @@ fn every_key_of_alerts_is_in_force_after_a_reload() {
     };
     let expected = |settings: &Settings| {
         let alerts = &settings.alerts;
-        let ways = alerts.ways.iter().map(|way| {
-            let made_from = match &way.leads_to {
+        let channels = alerts.channels.iter().map(|channel| {
+            let made_from = match &channel.leads_to {
                 Destination::Mail(mail) => format!("{mail:?}"),
                 Destination::Webhook(hook) => format!("{hook:?}"),
                 Destination::Mqtt(broker) => format!("{broker:?}"),
                 Destination::Command(command) => format!("{command:?}"),
             };
-            (way.name.clone(), made_from)
+            (channel.name.clone(), made_from)
         });
-        (rules(alerts), policy(alerts), alerts.heartbeat.clone(), ways.collect::<Vec<_>>())
+        (rules(alerts), policy(alerts), alerts.heartbeat.clone(), channels.collect::<Vec<_>>())
     };
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {

@@ -1,6 +1,6 @@
-//! How long it takes from a condition to its arrival at a real server on each way, all ways in use.
+//! How long it takes from a condition to its arrival at a real server on each channel, all channels in use.
 //!
-//! `DELAYS=20 cargo test -p traylight-tests --test ways delay -- --nocapture` measures 20 times and prints a table.
+//! `DELAYS=20 cargo test -p traylight-tests --test channels delay -- --nocapture` measures 20 times and prints a table.
 
 use super::servers::{Broker, MailServer};
 use super::storm::{by_mail, by_mqtt, by_web, config};
@@ -14,7 +14,7 @@ use traylight_tests::binary::traylight;
 use traylight_tests::lab::wait::wait_until;
 use traylight_tests::pretend_box::PretendBox;
 
-const WAYS: [&str; 3] = ["mail", "web", "mqtt"];
+const CHANNELS: [&str; 3] = ["mail", "web", "mqtt"];
 
 /// A running agent that ends when dropped.
 struct Agent(Child);
@@ -69,8 +69,8 @@ fn once(authority: &Authority, servers: (&MailServer, &WebServer, &Broker), roun
     let mut took = [None; 3];
     let end = judged + Duration::from_secs(60);
     while took.contains(&None) && Instant::now() < end {
-        for (way, took) in took.iter_mut().enumerate() {
-            if arrived()[way] > before[way] {
+        for (channel, took) in took.iter_mut().enumerate() {
+            if arrived()[channel] > before[channel] {
                 took.get_or_insert(judged.elapsed());
             }
         }
@@ -81,7 +81,7 @@ fn once(authority: &Authority, servers: (&MailServer, &WebServer, &Broker), roun
 }
 
 #[test]
-fn delay_from_a_condition_to_its_arrival_is_measured_on_all_ways() {
+fn delay_from_a_condition_to_its_arrival_is_measured_on_all_channels() {
     let rounds: usize = std::env::var("DELAYS").map_or(1, |rounds| rounds.parse().expect("a number"));
     let authority = Authority::new();
     let mail = MailServer::start(&authority, "starttls", "here", None);
@@ -96,11 +96,11 @@ fn delay_from_a_condition_to_its_arrival_is_measured_on_all_ways() {
     };
     // The pretend box has no kernel that would say that something changed: this is the probe's pace.
     line("change to condition", measured.iter().map(|(judged, _)| *judged).collect());
-    for (nth, way) in WAYS.iter().enumerate() {
-        line(&format!("condition to {way}"), measured.iter().map(|(_, took)| took[nth]).collect());
+    for (nth, channel) in CHANNELS.iter().enumerate() {
+        line(&format!("condition to {channel}"), measured.iter().map(|(_, took)| took[nth]).collect());
     }
     assert_eq!(measured.len(), rounds);
-    for (way, arrived) in WAYS.iter().zip([by_mail(&mail), by_web(&web), by_mqtt(&broker)]) {
-        assert_eq!(arrived.len(), rounds, "{way}: each once, {arrived:?}");
+    for (channel, arrived) in CHANNELS.iter().zip([by_mail(&mail), by_web(&web), by_mqtt(&broker)]) {
+        assert_eq!(arrived.len(), rounds, "{channel}: each once, {arrived:?}");
     }
 }

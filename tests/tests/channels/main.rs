@@ -1,4 +1,4 @@
-//! The ways out against real receivers: mail to aiosmtpd, MQTT to mosquitto, web requests to a server that behaves as
+//! The channels against real receivers: mail to aiosmtpd, MQTT to mosquitto, web requests to a server that behaves as
 //! badly as it can; and a program that is killed in the middle of a storm of alerts.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a failing step fails the test")]
@@ -16,10 +16,10 @@ mod webhook;
 use std::sync::Arc;
 use tokio::sync::watch;
 use traylight::send::channels::command::StateFolder;
-use traylight::send::channels::from_settings::ways;
-use traylight::send::channels::{Fault, Receipt, Way};
+use traylight::send::channels::from_settings::channels;
+use traylight::send::channels::{Channel, Fault, Receipt};
+use traylight::tell::batch::{Batch, Item};
 use traylight::tell::box_state::BoxState;
-use traylight::tell::letter::{Item, Letter};
 use traylight::tell::message::{About, Message, Stamp, Topic, Turn};
 use traylight::tell::tongue::Tongue;
 use traylight::verdict::Severity;
@@ -55,8 +55,8 @@ fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
     }
 }
 
-fn letter(message: Message) -> Letter {
-    Letter::of(Item::new(message, 0, 1, &Stamp::default()))
+fn batch(message: Message) -> Batch {
+    Batch::of(Item::new(message, 0, 1, &Stamp::default()))
 }
 
 /// A runtime for one story.
@@ -65,13 +65,13 @@ fn runtime() -> tokio::runtime::Runtime {
 }
 
 /// The only way of this file; call it inside a runtime.
-fn way(file: &str) -> Arc<dyn Way> {
+fn channel(file: &str) -> Arc<dyn Channel> {
     let alerts = traylight_config::settle(file, "f").unwrap_or_else(|problems| panic!("{problems}")).alerts;
     let (_, state) = watch::channel(BoxState::default());
-    ways(&alerts, "heron", &state, &StateFolder::default()).0.remove(0).1
+    channels(&alerts, "heron", &state, &StateFolder::default()).0.remove(0).1
 }
 
 /// Sends this on the only way of this file.
-fn send(file: &str, letter: &Letter) -> Result<Receipt, Fault> {
-    runtime().block_on(async { way(file).send(letter).await })
+fn send(file: &str, batch: &Batch) -> Result<Receipt, Fault> {
+    runtime().block_on(async { channel(file).send(batch).await })
 }

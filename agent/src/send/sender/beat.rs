@@ -1,4 +1,4 @@
-//! The courier's heartbeat: an address that is fetched while the box is judged.
+//! The sender's heartbeat: an address that is fetched while the box is judged.
 
 use super::Report;
 use super::round::{ANXIOUS, IDLE, Round};
@@ -33,7 +33,7 @@ impl Round {
         let writes = self.outbox.beat_begun(number(heartbeat), &now.stamp);
         self.keep(&writes);
         let heartbeat = heartbeat.clone();
-        self.under_way.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
+        self.under_channel.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
         IDLE
     }
 

@@ -1,9 +1,9 @@
-//! The ways out for alerts: `[[alerts.mail]]`, `[[alerts.webhook]]`, `[[alerts.mqtt]]` and `[[alerts.command]]`.
+//! The channels for alerts: `[[alerts.mail]]`, `[[alerts.webhook]]`, `[[alerts.mqtt]]` and `[[alerts.command]]`.
 //!
 //! Whether a server can be reached or a secret can be read is not asked here.
 
 use super::addresses::{
-    body, content_type, credential_name, header, host, mail_address, path, topic, way_name, web_address,
+    body, channel_name, content_type, credential_name, header, host, mail_address, path, topic, web_address,
 };
 use crate::key::{Key, key};
 use crate::reader::{Given, Section, Seen};
@@ -14,23 +14,23 @@ use std::ops::RangeInclusive;
 use std::time::Duration;
 
 /// The most ways of one kind.
-const MOST_WAYS: RangeInclusive<usize> = 0..=8;
+const MOST_CHANNELS: RangeInclusive<usize> = 0..=8;
 const MOST_ENTRIES: usize = 16;
 
-/// One way out for alerts.
+/// One channel for alerts.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct AlertWay {
+pub struct AlertChannel {
     /// The owner's name for it, unique.
     pub name: String,
-    /// Nothing that is less than this goes this way.
+    /// Nothing that is less than this goes to this channel.
     pub least: Least,
-    /// What this way is told of; empty means everything.
+    /// What this channel is told of; empty means everything.
     pub about: Vec<Topic>,
     /// Where it leads.
     pub leads_to: Destination,
 }
 
-/// The least severity that a way is told of.
+/// The least severity that a channel is told of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Least {
     /// Everything.
@@ -58,7 +58,7 @@ pub enum Topic {
     Box,
 }
 
-/// Where a way leads.
+/// Where a channel leads.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Destination {
     /// To mailboxes.
@@ -189,24 +189,25 @@ const TOPICS: [(&str, Topic); 6] = [
     ("box", Topic::Box),
 ];
 
-pub(super) fn read(section: &mut Section) -> Vec<AlertWay> {
+pub(super) fn read(section: &mut Section) -> Vec<AlertChannel> {
     let names = &mut Seen::default();
-    let (by_post, to_a_program) = ("A way out to a web server, by POST.", "A way out to a program on the box.");
+    let (by_post, to_a_program) = ("A channel to a web server, by POST.", "A channel to a program on the box.");
     [
-        section.sections("mail", "A way out by mail.", MOST_WAYS, |section| way(section, names, mail)),
-        section.sections("webhook", by_post, MOST_WAYS, |section| way(section, names, webhook)),
-        section.sections("mqtt", "A way out to an MQTT broker.", MOST_WAYS, |section| way(section, names, mqtt)),
-        section.sections("command", to_a_program, MOST_WAYS, |section| way(section, names, command)),
+        section.sections("mail", "A channel by mail.", MOST_CHANNELS, |section| channel(section, names, mail)),
+        section.sections("webhook", by_post, MOST_CHANNELS, |section| channel(section, names, webhook)),
+        section
+            .sections("mqtt", "A channel to an MQTT broker.", MOST_CHANNELS, |section| channel(section, names, mqtt)),
+        section.sections("command", to_a_program, MOST_CHANNELS, |section| channel(section, names, command)),
     ]
     .concat()
 }
 
-fn way(section: &mut Section, names: &mut Seen, leads_to: fn(&mut Section) -> Destination) -> AlertWay {
-    let name = section.required(key!(name = "owner", way_name(), "The owner's name for the way. Unique."));
+fn channel(section: &mut Section, names: &mut Seen, leads_to: fn(&mut Section) -> Destination) -> AlertChannel {
+    let name = section.required(key!(name = "owner", channel_name(), "The owner's name for the channel. Unique."));
     section.different(&name, names);
-    let least = section.value(key!(least = "warning", one_of(LEASTS), "Nothing less goes this way."));
+    let least = section.value(key!(least = "warning", one_of(LEASTS), "Nothing less goes to this channel."));
     let about = key!(about = [], one_of(TOPICS), "What it is told of. Empty: everything.");
-    AlertWay { name: name.value, least, about: section.list(about, 0..=TOPICS.len()), leads_to: leads_to(section) }
+    AlertChannel { name: name.value, least, about: section.list(about, 0..=TOPICS.len()), leads_to: leads_to(section) }
 }
 
 fn mail(section: &mut Section) -> Destination {
