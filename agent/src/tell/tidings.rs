@@ -130,7 +130,6 @@ mod tests {
     use crate::clock::Clock;
     use crate::reading::{DriveKey, Writing};
     use crate::tell::batch::{Batch, Item};
-    use crate::tell::batch_page::html;
     use crate::tell::batch_words::{subject, text};
     use crate::tell::wording::words;
     use crate::verdict::{Cause, Confidence, Down, Finding, Handling, Severity};
@@ -213,7 +212,12 @@ mod tests {
             for tongue in [Tongue::English, Tongue::German] {
                 let turned = worse(*cause);
                 let batch = Batch::of(Item::new(told(&turned, tongue), 0, 1, &Stamp::default()));
-                let forms = [text(&batch), html(&batch, None), batch.document().to_string()];
+                let forms = [
+                    text(&batch),
+                    #[cfg(feature = "mail")]
+                    crate::tell::batch_page::html(&batch, None),
+                    batch.document().to_string(),
+                ];
                 for held in &turned.incident.conditions {
                     let sentence = words(held, tongue).sentence;
                     for form in &forms {

@@ -1,7 +1,7 @@
 //! The sender's heartbeat: an address that is fetched while the box is judged.
 
 use super::Report;
-use super::round::{ANXIOUS, IDLE, Round};
+use super::round::{IDLE, Round};
 use crate::send::channels::from_settings::number;
 use crate::send::channels::{Fault, Receipt};
 use crate::tell::outbox::Now;
@@ -20,7 +20,7 @@ impl Round {
     /// Fetches the address when it is time and the box was judged since; how long until then.
     #[cfg(feature = "webhook")]
     pub(super) fn beat(&mut self, heartbeat: &Heartbeat, is_watched: &AtomicBool, now: &Now) -> Duration {
-        use super::round::Outcome;
+        use super::round::{ANXIOUS, Outcome};
         use crate::send::channels::heartbeat::{beat, needs};
         let left = self.beat_at.since(now.stamp.moment);
         if !left.is_zero() {
