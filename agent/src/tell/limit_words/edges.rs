@@ -1,6 +1,7 @@
 //! The edges of conditions that need more than one reading: driven just inside their limit and to it, row by row. Each opens at the
 //! figure that is printed.
 
+mod holds;
 mod more;
 
 use super::tests::examples;
@@ -14,7 +15,7 @@ use crate::reading::{
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond};
 use crate::verdict::Severity::{self, Critical, Notice, Warning};
-use crate::verdict::{Figure, Limit};
+use crate::verdict::{Condition, Figure, Limit, Subject};
 use std::time::Duration;
 
 /// All is well until this second.
@@ -111,7 +112,10 @@ impl Edge {
 /// A figure of a limit as it is in force in the pretend box: what is printed.
 fn figure(key: &str, place: &str) -> Figure {
     let settings = demo::settings().expect("the pretend box has settings");
-    let mut limits = examples().into_iter().flat_map(|condition| judge::limits(&settings, None, &condition));
+    let snapshot = heron::snapshot(Moment::default(), &story::scene(Duration::ZERO));
+    let subject = Subject::Drive(snapshot.drives[0].key.clone());
+    let conditions = examples().into_iter().map(|condition| Condition { subject: subject.clone(), ..condition });
+    let mut limits = conditions.flat_map(|condition| judge::limits(&settings, Some(&snapshot), &condition));
     let limit = limits.find(|limit| limit.key == key).unwrap_or_else(|| panic!("there is no {key}"));
     let found = limit.figures.iter().find(|(of, _)| *of == place);
     found.unwrap_or_else(|| panic!("{key} has no {place}")).1
@@ -373,24 +377,12 @@ fn agent() -> Vec<Edge> {
     ]
 }
 
-/// Drives without a tachometer, known for a day at 36 degrees, that rise within the last half hour.
-fn suspected() -> Vec<Edge> {
-    let limit = ("limit.fan-weak.suspected", Some("above"));
-    vec![Edge::value(("no tachometer", "fan-weak"), Warning, limit, (-0.1, 0.0), (300, 93_600), |look| {
-        look.snapshot.fans.clear();
-        let risen = (look.later.saturating_sub(91_800) as f64 / 1200.0).min(1.0) * look.value;
-        let (degrees, still) = (Celsius(36.0 + risen), BytesPerSecond(0.0));
-        for drive in &mut look.snapshot.drives {
-            drive.temperature = Reading::new(Ok(degrees), look.snapshot.taken, Source::Drive);
-            drive.traffic.value = Ok(Traffic { inward: still, outward: still });
-        }
-    })]
-}
-
 #[test]
 fn each_edge_opens_at_the_limit_that_is_printed_and_not_just_inside_it() {
     let mut wrong = Vec::new();
-    for edge in [drives(), more::edges(), pools(), the_box(), agent(), suspected()].into_iter().flatten() {
+    for edge in
+        [drives(), more::edges(), holds::edges(), pools(), the_box(), agent(), more::suspected()].into_iter().flatten()
+    {
         let holds = |found: &Option<(Severity, Vec<Limit>)>| found.as_ref().is_some_and(|(of, _)| *of >= edge.severity);
         let values = edge.values();
         let (inside, at) = (edge.drive(values.0), edge.drive(values.1));

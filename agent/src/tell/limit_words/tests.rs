@@ -174,7 +174,7 @@ fn hold(id: &str, severity: Severity, limit: u64, printed: &str, change: fn(&mut
     assert!(found >= severity && limits.contains(printed), "{id} {found}: {limits}");
 }
 
-fn warm(snapshot: &mut Snapshot, drive: usize, degrees: f64) {
+pub(super) fn warm(snapshot: &mut Snapshot, drive: usize, degrees: f64) {
     snapshot.drives[drive].temperature = Reading::new(Ok(Celsius(degrees)), snapshot.taken, Source::Drive);
 }
 

@@ -1,8 +1,8 @@
 //! Edges of what is told of drives as members of pools, on their links and at starts, and of what volumes write down.
 
 use super::{CROW, Edge, Look, read};
-use crate::reading::{Bus, Member, MemberState, Missing, Reason};
-use crate::units::MegabitsPerSecond;
+use crate::reading::{Bus, Member, MemberState, Missing, Reading, Reason, Source, Traffic};
+use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond};
 use crate::verdict::Severity::{Notice, Warning};
 
 /// What is wrong from here on.
@@ -74,4 +74,18 @@ pub(super) fn edges() -> Vec<Edge> {
             },
         ),
     ]
+}
+
+/// Drives without a tachometer, known for a day at 36 degrees, that rise within the last half hour.
+pub(super) fn suspected() -> Vec<Edge> {
+    let limit = ("limit.fan-weak.suspected", Some("above"));
+    vec![Edge::value(("no tachometer", "fan-weak"), Warning, limit, (-0.1, 0.0), (300, 93_600), |look| {
+        look.snapshot.fans.clear();
+        let risen = (look.later.saturating_sub(91_800) as f64 / 1200.0).min(1.0) * look.value;
+        let (degrees, still) = (Celsius(36.0 + risen), BytesPerSecond(0.0));
+        for drive in &mut look.snapshot.drives {
+            drive.temperature = Reading::new(Ok(degrees), look.snapshot.taken, Source::Drive);
+            drive.traffic.value = Ok(Traffic { inward: still, outward: still });
+        }
+    })]
 }
