@@ -11,7 +11,7 @@ use crate::judge::ledger::Ledger;
 use crate::judge::{self, Memory, judge};
 use crate::reading::{
     ActivityKind, Blind, Bus, BusErrors, Event, Happening, Itself, Lane, Missing, Part, Processor, Reading, Reason,
-    RecoveryLimit, Snapshot, Source, SystemDisk, SystemDiskKind, Teller, Temperature, Traffic,
+    RecoveryLimit, Snapshot, Source, SystemDisk, SystemDiskKind, Teller, Temperature,
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond};
 use crate::verdict::Severity::{self, Critical, Notice, Warning};
