@@ -50,6 +50,7 @@ pub fn judge(
     itself: &Itself,
 ) -> (Verdict, Vec<Change>) {
     let (mut changes, mut remarks, mut turns) = (Vec::new(), Vec::new(), Vec::new());
+    let kinds = conditions::kinds();
     memory.know_grace(settings);
     if let Some(calendar_s) = itself.calendar_s {
         memory.ledger.book.gaps.learn(now, calendar_s);
@@ -60,7 +61,7 @@ pub fn judge(
         let fresh = memory.ledger.signs.fresh(&snapshot.events);
         let heard_anew = (fresh.len() < snapshot.events.len()).then(|| Snapshot { events: fresh, ..snapshot.clone() });
         let snapshot = heard_anew.as_ref().unwrap_or(snapshot);
-        remarks = memory.learn(settings, snapshot);
+        remarks = memory.learn(settings, &kinds, snapshot);
         let mut unseen: BTreeSet<ConditionKey> = memory.open().map(Condition::key).collect();
         for rule in conditions::RULES {
             for mut sight in (rule.sights)(settings, memory, snapshot) {
@@ -87,7 +88,7 @@ pub fn judge(
     }
     memory.tracks.retain(|_, track| !track.is_idle());
     if let Some(snapshot) = snapshot.filter(|_| is_new || !changes.is_empty()) {
-        turns = incidents::turn(settings, memory, now, snapshot);
+        turns = incidents::turn(settings, memory, &kinds, now, snapshot);
     }
     (Verdict { remarks, turns, ..verdict(settings, memory, now, snapshot, heard) }, changes)
 }

@@ -1,9 +1,9 @@
 //! Causes of lost connections besides power: the owner's hand, waking, and saving power on the link.
 
-use super::diagnosis::{Diagnosis, Left, Trouble};
+use super::diagnosis::{Diagnosis, Left};
 use super::power::twelve_volts;
 use super::view::{NEAR, Suspect, View};
-use crate::kinds::{CONNECTION, TOGETHER};
+use crate::kinds::{TOGETHER, Trouble};
 use crate::memory::before::Before;
 use crate::memory::sign::Sign;
 use std::time::Duration;
@@ -84,8 +84,8 @@ pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
         let spotless = suspect.known.present
             && !suspect.is_damaged()
             && !suspect.is_unreadable()
-            && !suspect.lost_power(&CONNECTION);
-        let mild = suspect.has(&CONNECTION) && !suspect.has(&[Kind::DriveGone, Kind::DriveFlapping]);
+            && !suspect.lost_power(Trouble::Connection);
+        let mild = suspect.shows(Trouble::Connection) && !suspect.has(&[Kind::DriveGone, Kind::DriveFlapping]);
         (spotless && mild).then(|| {
             Diagnosis::new(Cause::SlowToWake, Confidence::Likely).of([*suspect], CONNECTED).with([*woke, *first])
         })
@@ -112,7 +112,7 @@ pub fn is_wrong_tray(left: &Left, suspect: &Suspect) -> bool {
         && !suspect.died_first()
         && !suspect.was_silent()
         && !suspect.is_unreadable()
-        && !suspect.lost_power(&CONNECTION)
+        && !suspect.lost_power(Trouble::Connection)
 }
 
 /// `link-power-saving`: lost or timed out after it had nothing to do, where links may save power, and it kept its
@@ -123,7 +123,7 @@ pub fn link_power_saving(left: &Left) -> Vec<Diagnosis> {
         let was_idle = signs.first()?.before?.idle >= IDLE;
         let fits = was_idle
             && saves_power(left.view, suspect)?
-            && !suspect.lost_power(&CONNECTION)
+            && !suspect.lost_power(Trouble::Connection)
             && !suspect.is_unreadable();
         fits.then(|| Diagnosis::new(Cause::LinkPowerSaving, Confidence::Likely).of([*suspect], CONNECTED).with(signs))
     };

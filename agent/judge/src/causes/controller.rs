@@ -1,9 +1,9 @@
 //! Causes that lie between the board and several drives at once: the controller, its driver, its PCIe link.
 
-use super::diagnosis::{Diagnosis, Left, Trouble};
+use super::diagnosis::{Diagnosis, Left};
 use super::power::twelve_volts;
 use super::view::{NEAR, SILENCE, Suspect, View, at_once};
-use crate::kinds::CONNECTION;
+use crate::kinds::Trouble;
 use crate::memory::sign::Sign;
 use std::collections::{BTreeMap, BTreeSet};
 use traylight_data::reading::{DriveKey, Happening, Part, Teller};
@@ -84,7 +84,7 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
         // What readings show is measured; what the kernel's log tells of is a sign like others.
         let seen_dead = is_dead || !told.is_empty() || signs.iter().any(|sign| sign.event.teller == Teller::Reading);
         let went = |suspect: &&Suspect| !suspect.losses().is_empty() || suspect.is_silent() || !suspect.known.present;
-        let flat = !suspects.iter().any(|suspect| suspect.lost_power(&CONNECTION));
+        let flat = !suspects.iter().any(|suspect| suspect.lost_power(Trouble::Connection));
         let dead = seen_dead || !signs.is_empty();
         if !dead || !flat || !suspects.iter().all(went) {
             return None;
@@ -120,7 +120,7 @@ pub fn lane(left: &Left) -> Vec<Diagnosis> {
             return None;
         }
         let mut suspects: Vec<&Suspect> = left.with(Trouble::Connection).into_iter().filter(behind).collect();
-        suspects.retain(|suspect| !suspect.lost_power(&CONNECTION));
+        suspects.retain(|suspect| !suspect.lost_power(Trouble::Connection));
         let confidence = if suspects.len() >= 2 { Confidence::Likely } else { Confidence::Possible };
         if suspects.len() < 2 {
             suspects.clear();

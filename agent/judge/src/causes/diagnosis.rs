@@ -1,7 +1,7 @@
 //! What a rule about causes finds, and what the rules before it have left to explain.
 
 use super::view::{Suspect, View};
-use crate::kinds::{CONNECTION, MEDIA, POWER, TRANSFER};
+use crate::kinds::Trouble;
 use crate::memory::sign::Sign;
 use std::collections::BTreeSet;
 use traylight_data::clock::Moment;
@@ -28,41 +28,6 @@ pub struct Diagnosis {
     /// Since when.
     pub since: Moment,
     explains: Vec<(DriveKey, Trouble)>,
-}
-
-/// What can be wrong with a drive, as far as causes go.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Trouble {
-    /// It is gone, comes and goes, or does not answer.
-    Connection,
-    /// Transfers to it are damaged.
-    Transfer,
-    /// It cannot read what it holds.
-    Media,
-    /// It lost its power while the board ran.
-    Power,
-}
-
-impl Trouble {
-    pub const ALL: [Self; 4] = [Self::Connection, Self::Transfer, Self::Media, Self::Power];
-
-    pub fn kinds(self) -> &'static [Kind] {
-        match self {
-            Self::Connection => &CONNECTION,
-            Self::Transfer => &TRANSFER,
-            Self::Media => &MEDIA,
-            Self::Power => &POWER,
-        }
-    }
-
-    pub fn troubles(self, suspect: &Suspect) -> bool {
-        let lost = || !suspect.known.present || (suspect.lacked && !suspect.losses().is_empty());
-        suspect.has(self.kinds())
-            || (self == Self::Connection && lost())
-            // What is told of a drive itself ends when it is gone; what it went of does not.
-            || (self == Self::Media && (suspect.failed_and_died() || suspect.is_worn()))
-            || (self == Self::Transfer && !suspect.known.present && suspect.is_damaged())
-    }
 }
 
 impl Diagnosis {
@@ -107,7 +72,7 @@ impl Diagnosis {
             self.drives.push(suspect.key.clone());
         }
         for trouble in explains {
-            let open = || suspect.open.iter().filter(|open| trouble.kinds().contains(&open.kind()));
+            let open = || suspect.open.iter().filter(|open| suspect.kinds.is_sign(open.kind(), *trouble));
             self.claims.extend(open().filter(|open| meant(open)).map(|open| open.key()));
             if open().all(|open| meant(open)) {
                 self.explains.push((suspect.key.clone(), *trouble));
@@ -156,7 +121,7 @@ pub struct Left<'v, 'a> {
 impl<'v, 'a> Left<'v, 'a> {
     /// True for a drive with a trouble of this sort that is not explained.
     pub fn is_open(&self, suspect: &Suspect, trouble: Trouble) -> bool {
-        trouble.troubles(suspect) && !self.explained.contains(&(suspect.key.clone(), trouble))
+        suspect.has_trouble(trouble) && !self.explained.contains(&(suspect.key.clone(), trouble))
     }
 
     /// The drives with a trouble of this sort that is not explained.

@@ -1,9 +1,9 @@
 //! Causes that lie in one drive: it hangs, or it fails. No drive is blamed for a lost connection or a time-out alone.
 
-use super::diagnosis::{Diagnosis, Left, Trouble};
+use super::diagnosis::{Diagnosis, Left};
 use super::shared::were_silent_together;
 use super::view::{NEAR, SILENCE, Suspect};
-use crate::kinds::MEDIA as KINDS;
+use crate::kinds::Trouble;
 use traylight_data::clock::DAY;
 use traylight_data::reading::{Happening, Teller};
 use traylight_data::verdict::{Cause, Confidence, Kind};
@@ -47,7 +47,7 @@ fn failing(suspect: &Suspect) -> Option<Diagnosis> {
     let died = suspect.failed_and_died();
     // Its own word is a measurement, and so are places that it replaces; what it cannot read may have come from
     // outside.
-    let lost_power = suspect.lost_power(&KINDS);
+    let lost_power = suspect.lost_power(Trouble::Media);
     if !suspect.is_worn() && (suspect.is_damaged() || lost_power) {
         return None;
     }

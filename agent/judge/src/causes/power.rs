@@ -1,9 +1,9 @@
 //! Causes of lost power: the supply of several drives, the power contact of one tray. A loss of power is an event with
 //! a time: it explains what happened then and what came of it, and nothing that happens later.
 
-use super::diagnosis::{Diagnosis, Left, Trouble};
+use super::diagnosis::{Diagnosis, Left};
 use super::view::{NEAR, Suspect, View};
-use crate::kinds::{POWER, TOGETHER};
+use crate::kinds::{TOGETHER, Trouble};
 use crate::memory::sign::{ASKED_APART, Sign, may_be_one};
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -162,7 +162,7 @@ fn is_low(view: &View, at: Moment) -> bool {
 /// True for what a loss of power explains: that it was told, that the drive is gone or not used since, and what
 /// followed within minutes. A drive that was lost again later has another story.
 pub fn comes_of(suspect: &Suspect, own: &[&Sign], open: &Condition) -> bool {
-    if POWER.contains(&open.kind()) {
+    if suspect.kinds.is_sign(open.kind(), Trouble::Power) {
         return true;
     }
     let is_own = |sign: &Sign| own.iter().any(|own| own.may_be_with(sign, TOGETHER));

@@ -1,10 +1,10 @@
 //! Causes that lie in what several drives share: a port multiplier or expander, the card that they are plugged into,
 //! its ribbon or its supply. One drive in trouble points to its own cable; two of one card do not.
 
-use super::diagnosis::{Diagnosis, Left, Trouble};
+use super::diagnosis::{Diagnosis, Left};
 use super::power::comes_of;
 use super::view::{LEAD, Suspect, at_once};
-use crate::kinds::{CONNECTION, TOGETHER, TRANSFER};
+use crate::kinds::{TOGETHER, Trouble};
 use crate::memory::sign::Sign;
 use std::collections::BTreeMap;
 use traylight_data::clock::Moment;
@@ -54,7 +54,7 @@ pub fn path_lost(left: &Left) -> Vec<Diagnosis> {
 
 /// Damaged transfers on one drive of a card, and damaged transfers or time-outs on another.
 pub fn damage(left: &Left) -> Vec<Diagnosis> {
-    let spotless = |suspect: &&Suspect| !suspect.is_unreadable() && !suspect.lost_power(&TRANSFER);
+    let spotless = |suspect: &&Suspect| !suspect.is_unreadable() && !suspect.lost_power(Trouble::Transfer);
     let rule = |(card, damaged): (String, Vec<&Suspect>)| {
         let silent =
             by_card(left.with(Trouble::Connection).into_iter().filter(spotless).filter(is_silent)).remove(&card);
@@ -79,8 +79,9 @@ pub fn damage(left: &Left) -> Vec<Diagnosis> {
 /// Commands run out on two drives or more of one card, and no transfer is damaged. Where the errors of a card's PCIe
 /// link are not counted, that is how a bad ribbon or slot shows (`lane`).
 pub fn silence(left: &Left) -> Vec<Diagnosis> {
-    let spotless =
-        |suspect: &&Suspect| !suspect.is_unreadable() && !suspect.is_damaged() && !suspect.lost_power(&CONNECTION);
+    let spotless = |suspect: &&Suspect| {
+        !suspect.is_unreadable() && !suspect.is_damaged() && !suspect.lost_power(Trouble::Connection)
+    };
     let rule = |(card, mut suspects): (String, Vec<&Suspect>)| {
         let all = suspects.clone();
         suspects.retain(|one| all.iter().any(|other| other.key != one.key && were_silent_together(one, other)));

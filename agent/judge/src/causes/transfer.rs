@@ -1,9 +1,9 @@
 //! Causes of damaged transfers: the data cable, the port, or the drive's own connector.
 
-use super::diagnosis::{Diagnosis, Left, Trouble};
+use super::diagnosis::{Diagnosis, Left};
 use super::shared::shares_its_card;
 use super::view::Suspect;
-use crate::kinds::TRANSFER;
+use crate::kinds::Trouble;
 use crate::memory::sign::Sign;
 use traylight_data::reading::{Happening, Teller};
 use traylight_data::verdict::{Cause, Confidence, Kind};
@@ -50,7 +50,7 @@ pub fn cable(left: &Left) -> Vec<Diagnosis> {
 }
 
 fn is_spotless(suspect: &Suspect) -> bool {
-    !suspect.is_unreadable() && !suspect.lost_power(&TRANSFER)
+    !suspect.is_unreadable() && !suspect.lost_power(Trouble::Transfer)
 }
 
 /// What a change of places has shown: damage that this drive had on another port as well, or that another drive had on

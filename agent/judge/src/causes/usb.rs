@@ -1,9 +1,9 @@
 //! Causes on the way over USB: one bridge with all the drives behind it, or the 5 V of several.
 
 use super::connection::is_wrong_tray;
-use super::diagnosis::{Diagnosis, Left, Trouble};
+use super::diagnosis::{Diagnosis, Left};
 use super::view::{Suspect, at_once};
-use crate::kinds::TOGETHER;
+use crate::kinds::{TOGETHER, Trouble};
 use crate::memory::sign::Sign;
 use std::collections::BTreeMap;
 use traylight_data::clock::DAY;

@@ -1,9 +1,9 @@
 //! What the rules about causes look at: the drives that something is wrong with, what was seen of each, and what they
 //! are plugged into.
 
-use crate::kinds::{MEDIA, TOGETHER, TRANSFER, WEARING};
+use crate::kinds::{Kinds, TOGETHER, Trouble};
 use crate::memory::Memory;
-use crate::memory::before::Before;
+use crate::memory::before::{Before, WEARING};
 use crate::memory::drives::KnownDrive;
 use crate::memory::sign::{ASKED_APART, Sign};
 use std::time::Duration;
@@ -45,6 +45,8 @@ pub struct View<'a> {
     pub settings: &'a Settings,
     /// What is remembered.
     pub memory: &'a Memory,
+    /// The traits of the kinds of condition.
+    pub kinds: &'a Kinds,
     /// What was read of the box.
     pub snapshot: &'a Snapshot,
     /// The drives that something is wrong with.
@@ -63,14 +65,16 @@ pub struct Suspect<'a> {
     pub since: Moment,
     /// A pool lacks it, though it may be there again.
     pub lacked: bool,
+    pub(super) kinds: &'a Kinds,
     memory: &'a Memory,
 }
 
 impl<'a> View<'a> {
     /// The view of what holds now.
-    pub fn new(settings: &'a Settings, memory: &'a Memory, snapshot: &'a Snapshot) -> Self {
-        let suspects = memory.drives.iter().filter_map(|(key, known)| Suspect::new(memory, key, known)).collect();
-        Self { settings, memory, snapshot, suspects }
+    pub fn new(settings: &'a Settings, memory: &'a Memory, kinds: &'a Kinds, snapshot: &'a Snapshot) -> Self {
+        let suspect = |(key, known)| Suspect::new(memory, kinds, key, known);
+        let suspects = memory.drives.iter().filter_map(suspect).collect();
+        Self { settings, memory, kinds, snapshot, suspects }
     }
 
     /// The open conditions of these kinds, whoever they are about.
@@ -122,7 +126,7 @@ impl<'a> View<'a> {
 
 impl<'a> Suspect<'a> {
     /// A drive is under suspicion when a condition about it holds, or when a pool has lost it.
-    fn new(memory: &'a Memory, key: &'a DriveKey, known: &'a KnownDrive) -> Option<Self> {
+    fn new(memory: &'a Memory, kinds: &'a Kinds, key: &'a DriveKey, known: &'a KnownDrive) -> Option<Self> {
         let open: Vec<&Condition> = memory.open().filter(|condition| condition.subject.drive() == Some(key)).collect();
         let lost_by = |condition: &&Condition| match &condition.finding {
             Finding::PoolDegraded { lost, .. } => lost.contains(&known.place),
@@ -133,7 +137,7 @@ impl<'a> Suspect<'a> {
         };
         let pools: Vec<&Condition> = memory.open().filter(lost_by).collect();
         let since = open.iter().chain(&pools).map(|condition| condition.since).min()?;
-        Some(Self { key, known, open, since, lacked: !pools.is_empty(), memory })
+        Some(Self { key, known, open, since, lacked: !pools.is_empty(), kinds, memory })
     }
 
     /// Which controller it is or was behind.
@@ -177,6 +181,24 @@ impl<'a> Suspect<'a> {
         self.open.iter().any(|condition| kinds.contains(&condition.kind()))
     }
 
+    /// True when a condition holds that is a sign of this trouble.
+    pub fn shows(&self, trouble: Trouble) -> bool {
+        self.open.iter().any(|open| self.kinds.is_sign(open.kind(), trouble))
+    }
+
+    /// True when it has this trouble, whether a condition says so or its loss does.
+    pub fn has_trouble(&self, trouble: Trouble) -> bool {
+        let is_lost = || !self.known.present || (self.lacked && !self.losses().is_empty());
+        self.shows(trouble)
+            || match trouble {
+                Trouble::Connection => is_lost(),
+                // What is told of a drive itself ends when it is gone; what it went of does not.
+                Trouble::Media => self.failed_and_died() || self.is_worn(),
+                Trouble::Transfer => !self.known.present && self.is_damaged(),
+                Trouble::Power => false,
+            }
+    }
+
     /// All that is remembered of it, oldest first.
     pub fn all_signs(&self) -> impl DoubleEndedIterator<Item = &'a Sign> + use<'a> {
         self.memory.ledger.signs.of(self.key)
@@ -215,18 +237,19 @@ impl<'a> Suspect<'a> {
         self.all_signs().filter(lost).collect()
     }
 
-    /// When trouble of these kinds began: with the first such condition that holds, or with the loss of a drive that is
+    /// When this trouble began: with the first such condition that holds, or with the loss of a drive that is
     /// gone.
-    pub fn began(&self, kinds: &[Kind]) -> Moment {
-        let held = self.open.iter().filter(|open| kinds.contains(&open.kind())).map(|open| open.since).min();
+    pub fn began(&self, trouble: Trouble) -> Moment {
+        let held =
+            self.open.iter().filter(|open| self.kinds.is_sign(open.kind(), trouble)).map(|open| open.since).min();
         let lost = self.lost().map(|(at, _)| at).filter(|_| !self.known.present);
         lost.or(held).unwrap_or(self.since)
     }
 
-    /// True when it lost its power while the board ran, within the hours around the beginning of trouble of these kinds: an
+    /// True when it lost its power while the board ran, within the hours around the beginning of this trouble: an
     /// older loss is another story.
-    pub fn lost_power(&self, kinds: &[Kind]) -> bool {
-        let began = self.began(kinds);
+    pub fn lost_power(&self, trouble: Trouble) -> bool {
+        let began = self.began(trouble);
         self.power_losses().iter().any(|sign| is_around(sign, began))
     }
 
@@ -237,13 +260,13 @@ impl<'a> Suspect<'a> {
 
     /// True when transfers to it are damaged.
     pub fn is_damaged(&self) -> bool {
-        self.has(&TRANSFER) || !self.damage().is_empty()
+        self.shows(Trouble::Transfer) || !self.damage().is_empty()
     }
 
     /// True when it cannot read what it holds.
     pub fn is_unreadable(&self) -> bool {
         let signs = self.signs(&[Happening::Unreadable], DAY);
-        self.has(&MEDIA) || signs.into_iter().any(|sign| !self.is_of_a_loss(sign))
+        self.shows(Trouble::Media) || signs.into_iter().any(|sign| !self.is_of_a_loss(sign))
     }
 
     /// The same of the hours around these losses.
@@ -255,7 +278,8 @@ impl<'a> Suspect<'a> {
 
     /// The same of what it cannot read.
     pub fn is_unreadable_around(&self, losses: &[&Sign]) -> bool {
-        let open = self.open.iter().filter(|open| MEDIA.contains(&open.kind())).map(|open| open.since);
+        let open =
+            self.open.iter().filter(|open| self.kinds.is_sign(open.kind(), Trouble::Media)).map(|open| open.since);
         let signs = self.signs(&[Happening::Unreadable], DAY);
         let at = open.chain(signs.into_iter().filter(|sign| !self.is_of_a_loss(sign)).map(|sign| sign.last));
         at.into_iter().any(|at| losses.iter().any(|loss| is_around(loss, at)))

@@ -26,7 +26,7 @@ const RISE: f64 = 2.0;
 const DRIVES: usize = 2;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule { kinds: &[], sights, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

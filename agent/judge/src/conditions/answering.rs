@@ -2,6 +2,7 @@
 //! from the kernel's own counts; such a drive is asked nothing.
 
 use super::rule::Rule;
+use crate::kinds::{Traits, Trouble};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
@@ -28,7 +29,14 @@ const STALLED: Holds = Holds {
 };
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::DriveNotAnswering).about_trays().sign_of(Trouble::Connection),
+        Traits::of(Kind::DriveFlapping).about_trays().sign_of(Trouble::Connection),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

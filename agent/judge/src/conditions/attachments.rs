@@ -3,6 +3,7 @@
 
 use super::about::About;
 use super::rule::Rule;
+use crate::kinds::{Several, TOGETHER, Traits, Trouble};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::attachments::DAY;
@@ -22,7 +23,16 @@ const WITHOUT_LIMIT: Duration = Duration::from_secs(180);
 const SLOW: Holds = Holds::new(SLOW_HOLD, Duration::ZERO);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::SataSlow).about_trays().sign_of(Trouble::Transfer).several(Several::BegunWithin(TOGETHER)),
+        Traits::of(Kind::UsbSlow).several(Several::BegunWithin(TOGETHER)),
+        Traits::of(Kind::DriveTimeouts).about_trays().sign_of(Trouble::Connection),
+        Traits::of(Kind::RecoveryTimeMismatch).several(Several::OfTheBox),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

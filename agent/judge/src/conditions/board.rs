@@ -2,6 +2,7 @@
 //! its system disk fails. A system volume that stopped writing is a volume like any other: volume-readonly tells of it.
 
 use super::rule::Rule;
+use crate::kinds::Traits;
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::board::DAY;
@@ -13,7 +14,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Snapshot, SystemDiskKind};
 use traylight_data::units::Bytes;
-use traylight_data::verdict::{BoxFault, Condition, Finding, Limit, Severity, Subject};
+use traylight_data::verdict::{BoxFault, Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// For how long a card must be written to too much.
 const HOUR: Duration = Duration::from_secs(3600);
@@ -21,7 +22,7 @@ const HOUR: Duration = Duration::from_secs(3600);
 const CARD_BYTES: u64 = 2_000_000_000;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::BoxStorageAndRestart)], sights, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

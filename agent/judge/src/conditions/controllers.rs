@@ -3,6 +3,7 @@
 //! restarts.
 
 use super::rule::Rule;
+use crate::kinds::Traits;
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::controllers::HOUR;
@@ -13,7 +14,9 @@ use std::time::Duration;
 use traylight_config::{Holds as TrayHolds, Settings};
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Controller, ControllerKind, DriveKey, Snapshot};
-use traylight_data::verdict::{Condition, ControllerFault, ControllerName, Finding, Limit, Place, Severity, Subject};
+use traylight_data::verdict::{
+    Condition, ControllerFault, ControllerName, Finding, Kind, Limit, Place, Severity, Subject,
+};
 
 const DAY: Duration = Duration::from_secs(86_400);
 /// Corrected errors within an hour that are more than a good link ever has (common practice, no source).
@@ -28,7 +31,7 @@ const COUNTED: Holds = Holds::new(Duration::ZERO, DAY);
 const SLOW: Holds = Holds::new(HOUR, Duration::from_secs(300));
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::ControllerTrouble).about_trays()], sights, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

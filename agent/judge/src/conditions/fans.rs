@@ -3,6 +3,7 @@
 //! slowly, and some fans rest while the box is cool.
 
 use super::rule::Rule;
+use crate::kinds::{SLOWLY, Several, TOGETHER, Traits};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::fans::is_steady;
@@ -20,7 +21,14 @@ const WELL_PERCENT: f64 = 75.0;
 const WELL_HOLD: Duration = Duration::from_secs(300);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::FanStopped).several(Several::BegunWithin(TOGETHER)),
+        Traits::of(Kind::FanWeak).several(Several::BegunWithin(SLOWLY)),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -6,6 +6,7 @@
 
 use super::about::About;
 use super::rule::Rule;
+use crate::kinds::{Traits, Trouble};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::sign::Sign;
@@ -44,7 +45,18 @@ const TWO_READINGS: Holds = Holds::new(Duration::from_secs(1), Duration::ZERO);
 const RAISED: Side = Side::Raised(Severity::Critical);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::DriveSaysFailing).about_trays().sign_of(Trouble::Media),
+        Traits::of(Kind::PendingOrUncorrectable).about_trays().sign_of(Trouble::Media),
+        Traits::of(Kind::ReallocatedGrowth).about_trays().sign_of(Trouble::Media),
+        Traits::of(Kind::SataCrcGrowth).about_trays().sign_of(Trouble::Transfer),
+        Traits::of(Kind::DriveLostPower).about_trays().sign_of(Trouble::Power),
+        Traits::of(Kind::SsdWorn).about_trays(),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

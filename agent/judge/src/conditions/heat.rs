@@ -3,6 +3,7 @@
 
 use super::rule::Rule;
 use crate::forecast::outlook;
+use crate::kinds::Traits;
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives;
@@ -26,7 +27,7 @@ const ALONE: f64 = 8.0;
 const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::DriveHot)], sights, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -1,5 +1,6 @@
 //! agent-and-alerts: what the program has to say of itself. This needs no snapshot: it is judged when there is none, too.
 
+use crate::kinds::Traits;
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::occurrences::{ENDED_UNASKED, WEEK};
@@ -8,7 +9,10 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::Itself;
-use traylight_data::verdict::{AgentFault, Condition, Finding, Heard, Limit, Severity, Subject};
+use traylight_data::verdict::{AgentFault, Condition, Finding, Heard, Kind, Limit, Severity, Subject};
+
+/// The program's own kind of condition.
+pub const KINDS: &[Traits] = &[Traits::of(Kind::AgentAndAlerts)];
 
 /// For how long the panel must be silent.
 const PANEL_HOLD: Duration = Duration::from_secs(10 * 60);

@@ -2,6 +2,7 @@
 //! are is learned, and remembered over restarts: a port that never had a partner is not missed.
 
 use super::rule::Rule;
+use crate::kinds::{Several, TOGETHER, Traits};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::links::USUAL_AFTER;
@@ -15,7 +16,8 @@ use traylight_data::reading::{Link, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, LinkFault, Severity, Subject};
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule =
+    Rule { kinds: &[Traits::of(Kind::LinkTrouble).several(Several::BegunWithin(TOGETHER))], sights, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

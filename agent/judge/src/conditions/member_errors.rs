@@ -2,6 +2,7 @@
 //! drive can be in several pools, and with several partitions in one: what is told is told of a drive in a pool.
 
 use super::rule::Rule;
+use crate::kinds::{Traits, Trouble};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::counters::member_counter;
@@ -30,7 +31,14 @@ const KINDS: [MemberErrorKind; 5] = [
 ];
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::MemberErrors).about_trays().sign_of(Trouble::Connection),
+        Traits::of(Kind::DriveBackNotUsed).about_trays().sign_of(Trouble::Connection),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -3,6 +3,7 @@
 //! any more. What a pool lacks data for is told by pool-degraded.
 
 use super::rule::Rule;
+use crate::kinds::{Story, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
@@ -18,7 +19,7 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, MemberFault, Seve
 const HOLDS: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(60));
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::MemberFaulty).story(Story::OfItsPool)], sights, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

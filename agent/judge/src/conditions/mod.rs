@@ -27,6 +27,7 @@ pub mod supply;
 pub mod volumes;
 pub mod warmth;
 
+use crate::kinds::Kinds;
 use rule::Rule;
 use traylight_config::Settings;
 use traylight_data::reading::Snapshot;
@@ -61,4 +62,22 @@ pub const RULES: [&Rule; 21] = [
 pub fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
     let of_rules = RULES.iter().flat_map(|rule| (rule.limits)(settings, snapshot, condition));
     of_rules.chain(itself::limits(condition)).collect()
+}
+
+/// What the rules say of their kinds.
+pub fn kinds() -> Kinds {
+    Kinds(RULES.iter().flat_map(|rule| rule.kinds).chain(itself::KINDS).copied().collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::kinds;
+    use traylight_data::verdict::Kind;
+
+    #[test]
+    fn each_kind_has_one_rule() {
+        let mut found: Vec<Kind> = kinds().0.iter().map(|traits| traits.kind).collect();
+        found.sort();
+        assert_eq!(found, Kind::ALL);
+    }
 }

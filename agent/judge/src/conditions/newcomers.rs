@@ -1,6 +1,7 @@
 //! drive-new-or-moved: a drive that its owner has not agreed to yet, or one that sits elsewhere than it did.
 
 use super::rule::Rule;
+use crate::kinds::{Several, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
@@ -14,7 +15,11 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject
 const STEADY: Holds = Holds::new(Duration::from_secs(30), Duration::ZERO);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::DriveNewOrMoved).several(Several::BegunWithin(Duration::from_secs(60)))],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

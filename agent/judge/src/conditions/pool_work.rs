@@ -2,6 +2,7 @@
 //! found, and when the last one was.
 
 use super::rule::Rule;
+use crate::kinds::{Several, Story, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::track::{Holds, Side, Sight};
@@ -19,7 +20,15 @@ const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_s
 const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::RebuildStalled).about_trays().story(Story::OfItsPool),
+        Traits::of(Kind::Mismatches).about_trays(),
+        Traits::of(Kind::CheckOverdue).several(Several::OfTheBox),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -2,6 +2,7 @@
 
 use super::rule::Rule;
 use crate::forecast::rebuild::{Read, Risk};
+use crate::kinds::{Story, Traits};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives::KnownDrive;
@@ -18,7 +19,15 @@ use traylight_data::units::{Bytes, Percent};
 use traylight_data::verdict::{Condition, Down, Estimate, Finding, Kind, Limit, Place, ReadRisk, Severity, Subject};
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::PoolDegraded).about_trays().story(Story::OfItsPool),
+        Traits::of(Kind::PoolDown).about_trays().story(Story::OfItsPool),
+        Traits::of(Kind::PoolBusy).story(Story::OfItsPool),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

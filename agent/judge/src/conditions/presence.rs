@@ -2,6 +2,7 @@
 
 use super::pools;
 use super::rule::Rule;
+use crate::kinds::{Traits, Trouble};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives;
@@ -12,7 +13,8 @@ use traylight_data::reading::{DriveKey, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule =
+    Rule { kinds: &[Traits::of(Kind::DriveGone).about_trays().sign_of(Trouble::Connection)], sights, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -2,6 +2,7 @@
 //! that of the firmware on single-board computers.
 
 use super::rule::Rule;
+use crate::kinds::Traits;
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::track::{Holds, Side, Sight};
@@ -17,7 +18,7 @@ const STILL: Duration = Duration::from_secs(90);
 const BELOW_OWN: (f64, f64) = (10.0, 3.0);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::CpuHotThrottled)], sights, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

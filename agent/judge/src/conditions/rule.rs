@@ -1,5 +1,6 @@
 //! What a rule is made of: a row of the table of rules.
 
+use crate::kinds::Traits;
 use crate::memory::Memory;
 use crate::track::Sight;
 use traylight_config::Settings;
@@ -9,6 +10,8 @@ use traylight_data::verdict::{Condition, Limit};
 /// What makes a condition: a constant of this type in each file of a rule.
 #[derive(Debug)]
 pub struct Rule {
+    /// The kinds of its conditions. Each kind has one rule.
+    pub(crate) kinds: &'static [Traits],
     /// Looks at what is remembered and read, and says what it sees.
     pub(crate) sights: fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>,
     /// Says from where on a condition begins and ends, if it is one of this rule's. Limits that come from a drive itself need

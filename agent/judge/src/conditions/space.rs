@@ -2,6 +2,7 @@
 //! limits are a share and an amount together. What is mounted read-only cannot fill: images and snapshots are full by nature.
 
 use super::rule::Rule;
+use crate::kinds::Traits;
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::track::{Holds, Side, Sight};
@@ -10,7 +11,7 @@ use std::time::Duration;
 use traylight_config::{Settings, VolumeLimits};
 use traylight_data::reading::{Room, Snapshot, Volume, Writing, is_system};
 use traylight_data::units::{Bytes, Percent};
-use traylight_data::verdict::{Condition, Estimate, Figure, Finding, Limit, Severity, SpaceLimit, Subject};
+use traylight_data::verdict::{Condition, Estimate, Figure, Finding, Kind, Limit, Severity, SpaceLimit, Subject};
 
 const fn gib(count: u64) -> Bytes {
     Bytes(count << 30)
@@ -25,7 +26,7 @@ const SOON: Duration = Duration::from_secs(7 * 86_400);
 const NOT_SOON: Duration = Duration::from_secs(10 * 86_400);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::SpaceLow)], sights, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -2,6 +2,7 @@
 //! slowly or gets too little power at start. Only cold starts count.
 
 use super::rule::Rule;
+use crate::kinds::{SLOWLY, Several, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
@@ -15,7 +16,8 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject
 const TOO_MANY: u32 = 2;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule =
+    Rule { kinds: &[Traits::of(Kind::DriveMissingAtStart).several(Several::BegunWithin(SLOWLY))], sights, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -2,6 +2,7 @@
 //! input; the 12 V of the drives is judged only where a sensor is labelled so.
 
 use super::rule::Rule;
+use crate::kinds::{Several, TOGETHER, Traits};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::supply::dips_of;
@@ -10,7 +11,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Nominal, Rail, Snapshot, Undervoltage};
 use traylight_data::units::{Percent, Volts};
-use traylight_data::verdict::{Condition, Finding, Limit, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
 const MINUTE: Duration = Duration::from_secs(60);
 /// A dip of this length is critical (starting value, no source).
@@ -30,7 +31,11 @@ const FIVE_AT_LEAST: f64 = 4.65;
 const INSIDE: f64 = 0.1;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::Undervoltage), Traits::of(Kind::RailOutOfRange).several(Several::BegunWithin(TOGETHER))],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

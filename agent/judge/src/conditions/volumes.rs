@@ -2,6 +2,7 @@
 //! and hold together, and what besides bytes they can run out of.
 
 use super::rule::Rule;
+use crate::kinds::{Several, Story, TOGETHER, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::volumes::{is_mounted, is_wanted};
@@ -31,7 +32,16 @@ const HARDLY_ANY_LEFT: u64 = 2 << 30;
 const SCARCE_PART: u64 = 100;
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::VolumeReadonly).story(Story::OfItsVolume),
+        Traits::of(Kind::VolumeAbsent).several(Several::BegunWithin(TOGETHER)).story(Story::OfItsVolume),
+        Traits::of(Kind::VolumeErrors).story(Story::OfItsVolume),
+        Traits::of(Kind::InodesOrMetadataLow),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -6,6 +6,7 @@
 use super::airflow;
 use super::heat::heat_limits;
 use super::rule::Rule;
+use crate::kinds::{SLOWLY, Several, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::airflow::awake;
@@ -44,7 +45,16 @@ const COLD_HOLD: Duration = Duration::from_secs(10 * 60);
 const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
 
 /// The rule of this file.
-pub const RULE: Rule = Rule { sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[
+        Traits::of(Kind::DriveHotterThanPeers),
+        Traits::of(Kind::DrivesHeatingTogether),
+        Traits::of(Kind::DriveCold).several(Several::BegunWithin(SLOWLY)),
+        Traits::of(Kind::TemperatureLost).several(Several::BegunWithin(SLOWLY)),
+    ],
+    sights,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -2,46 +2,23 @@
 //! or a habit of the box is behind, what several parts began to show together, and what is told of one part.
 
 use crate::causes::view::View;
-use crate::kinds::TOGETHER;
-use std::time::Duration;
-use traylight_data::verdict::{Condition, Finding, Kind, Subject};
-
-/// A setting or a habit of the box is behind these, however many parts show it and since when.
-const OF_THE_BOX: [Kind; 2] = [Kind::RecoveryTimeMismatch, Kind::CheckOverdue];
-
-/// Something that several parts share is behind these when they begin together: one hand, one switch, one plug, one room.
-/// How far apart they may begin goes by how often they are read.
-const SHARED: [(Kind, Duration); 11] = [
-    (Kind::DriveNewOrMoved, Duration::from_secs(60)),
-    (Kind::SataSlow, TOGETHER),
-    (Kind::UsbSlow, TOGETHER),
-    (Kind::DriveMissingAtStart, READ),
-    (Kind::DriveCold, READ),
-    (Kind::TemperatureLost, READ),
-    (Kind::LinkTrouble, TOGETHER),
-    (Kind::FanStopped, TOGETHER),
-    (Kind::FanWeak, READ),
-    (Kind::VolumeAbsent, TOGETHER),
-    (Kind::RailOutOfRange, TOGETHER),
-];
-/// Temperatures and speeds are read and held over minutes.
-const READ: Duration = Duration::from_secs(600);
-
-/// A pool's own story.
-const OF_A_POOL: [Kind; 5] =
-    [Kind::PoolDegraded, Kind::PoolDown, Kind::PoolBusy, Kind::RebuildStalled, Kind::MemberFaulty];
-/// A volume's own story.
-const OF_A_VOLUME: [Kind; 3] = [Kind::VolumeReadonly, Kind::VolumeAbsent, Kind::VolumeErrors];
+use crate::kinds::{Several, Story};
+use traylight_data::verdict::{Condition, Finding, Subject};
 
 /// True when two conditions have one reason.
 pub fn one_reason(view: &View, one: &Condition, other: &Condition) -> bool {
-    let (kind, same_kind) = (one.kind(), one.kind() == other.kind());
-    let both = |kinds: &[Kind]| kinds.contains(&kind) && kinds.contains(&other.kind());
-    let began_together = |within: Duration| one.since.apart(other.since) <= within;
-    let shared = || SHARED.iter().any(|(shared, within)| *shared == kind && began_together(*within));
-    (same_kind && (OF_THE_BOX.contains(&kind) || shared()))
-        || (both(&OF_A_POOL) && one.subject.pool() == other.subject.pool())
-        || (both(&OF_A_VOLUME) && on_one_source(view, one, other))
+    let (traits, others) = (view.kinds.of(one.kind()), view.kinds.of(other.kind()));
+    let is_shared = match traits.several {
+        Several::Apart => false,
+        Several::OfTheBox => true,
+        Several::BegunWithin(span) => one.since.apart(other.since) <= span,
+    };
+    let is_one_story = match traits.story {
+        Story::Own => false,
+        Story::OfItsPool => one.subject.pool() == other.subject.pool(),
+        Story::OfItsVolume => on_one_source(view, one, other),
+    };
+    (one.kind() == other.kind() && is_shared) || (traits.story == others.story && is_one_story)
 }
 
 /// True when two conditions are about one volume, under whatever names it is mounted.

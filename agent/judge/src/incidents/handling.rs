@@ -3,7 +3,7 @@
 
 use crate::causes::Diagnosis;
 use crate::causes::view::View;
-use crate::kinds::MEDIA;
+use crate::kinds::Trouble;
 use crate::memory::drives::KnownDrive;
 use crate::redundancy::standing;
 use traylight_data::reading::port::controller_of;
@@ -11,29 +11,6 @@ use traylight_data::reading::{
     ActivityKind, Controller, DriveKey, Member, MemberState, Pool, PoolKind, PoolRunning, UsedBy,
 };
 use traylight_data::verdict::{Cause, Condition, Handling, Kind, Subject};
-
-/// Where trays are at stake: redundancy, connections, and drives that fail. Heat, space, settings and the like are not
-/// about trays, whatever state their pool is in.
-const AT_STAKE: [Kind; 18] = [
-    Kind::DriveGone,
-    Kind::DriveFlapping,
-    Kind::DriveBackNotUsed,
-    Kind::DriveLostPower,
-    Kind::DriveTimeouts,
-    Kind::DriveNotAnswering,
-    Kind::DriveSaysFailing,
-    Kind::PendingOrUncorrectable,
-    Kind::ReallocatedGrowth,
-    Kind::SsdWorn,
-    Kind::SataCrcGrowth,
-    Kind::SataSlow,
-    Kind::MemberErrors,
-    Kind::Mismatches,
-    Kind::PoolDegraded,
-    Kind::PoolDown,
-    Kind::RebuildStalled,
-    Kind::ControllerTrouble,
-];
 
 /// What may be done.
 pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -> Handling {
@@ -44,7 +21,7 @@ pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -
     if let (Cause::WrongTray, Some((_, known))) = (diagnosis.cause, one) {
         return Handling::PutBack { tray: known.place.label() };
     }
-    if !conditions.iter().any(|condition| AT_STAKE.contains(&condition.kind())) {
+    if !conditions.iter().any(|condition| view.kinds.of(condition.kind()).is_about_trays) {
         return Handling::NoTray;
     }
     let concerned = concerned(view, diagnosis, conditions);
@@ -147,7 +124,8 @@ fn is_sound_without(view: &View, key: &DriveKey, pool: &Pool) -> bool {
     };
     let all_work = view.memory.drives.iter().filter(|(_, known)| known.is_in(&pool.key)).all(|(_, known)| works(known));
     let at_its_end = standing(pool).spare == 0;
-    all_work && !others().any(|other| other.has(&[Kind::DriveNotAnswering]) || (at_its_end && other.has(&MEDIA)))
+    all_work
+        && !others().any(|other| other.has(&[Kind::DriveNotAnswering]) || (at_its_end && other.shows(Trouble::Media)))
 }
 
 /// True when a drive, or a partition of it, serves for something besides the pools that have let go of it, or when that is

@@ -7,6 +7,7 @@ mod fold;
 mod handling;
 
 use crate::causes::view::View;
+use crate::kinds::Kinds;
 use crate::memory::Memory;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
@@ -14,9 +15,9 @@ use traylight_data::reading::Snapshot;
 use traylight_data::verdict::Turn;
 
 /// Puts together what holds now; what is new about incidents.
-pub fn turn(settings: &Settings, memory: &mut Memory, now: Moment, snapshot: &Snapshot) -> Vec<Turn> {
+pub fn turn(settings: &Settings, memory: &mut Memory, kinds: &Kinds, now: Moment, snapshot: &Snapshot) -> Vec<Turn> {
     let groups = {
-        let view = View::new(settings, memory, snapshot);
+        let view = View::new(settings, memory, kinds, snapshot);
         fold::groups(&view)
     };
     memory.ledger.book.turn(groups, now)

@@ -1,17 +1,21 @@
 //! How a drive was when it was last there: what decides whether its loss was a hand's doing.
 
 use super::book::Book;
-use super::drives::{self, KnownDrive};
-use crate::kinds::{MEDIA, WEARING};
+use super::drives::KnownDrive;
+use super::learning::Look;
+use crate::kinds::Trouble;
 use crate::redundancy::standing;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
-use traylight_data::reading::{Drive, DriveKey, Happening, Member, MemberState, Pool, Power, Snapshot};
+use traylight_data::reading::{Drive, DriveKey, Happening, Member, MemberState, Pool, Power};
 use traylight_data::verdict::{Condition, Evidence, Incident, Kind, Severity, Subject};
 
 /// What a drive shows that its pool lets go of by itself.
 pub const TROUBLES: [Happening; 4] =
     [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::CommandFailed];
+
+/// A drive of which both hold is wearing out, whatever its power does.
+pub const WEARING: [Kind; 2] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth];
 
 /// How a drive was when it was last there.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -53,7 +57,8 @@ pub struct Before {
 
 impl Before {
     /// How a drive is that is there.
-    pub fn of(drives: &drives::Known, known: &KnownDrive, book: &Book, snapshot: &Snapshot, drive: &Drive) -> Self {
+    pub fn of(look: &Look, known: &KnownDrive, book: &Book, drive: &Drive) -> Self {
+        let Look { kinds, snapshot, .. } = look;
         let subject = Subject::Drive(drive.key.clone());
         let pools = || snapshot.pools.iter().filter(|pool| known.is_in(&pool.key));
         let has = |pool: &Pool, is_meant: fn(&Member) -> bool| {
@@ -75,9 +80,11 @@ impl Before {
             out_for: Duration::ZERO,
             awaited,
             pool_lacked: pools().any(lacks_another),
-            bad_beside: is_bad_beside(drives, known, book, &drive.key),
+            bad_beside: is_bad_beside(look, known, book, &drive.key),
             hung: false,
-            failing: book.conditions().any(|open| open.subject == subject && MEDIA.contains(&open.kind())),
+            failing: book
+                .conditions()
+                .any(|open| open.subject == subject && kinds.is_sign(open.kind(), Trouble::Media)),
             worn: WEARING.iter().all(|kind| book.conditions().any(|o| o.subject == subject && o.kind() == *kind)),
             troubled: book.iter().any(|incident| tells_of_trouble(incident, &drive.key, known)),
             muted: book.is_muted(snapshot.taken),
@@ -96,14 +103,14 @@ fn tells_of_trouble(incident: &Incident, key: &DriveKey, known: &KnownDrive) -> 
 
 /// True when something is told of another drive for which its owner may go and pull a tray: it fails, or it hangs. Several
 /// that hang point to what they share.
-fn is_bad_beside(drives: &drives::Known, known: &KnownDrive, book: &Book, key: &DriveKey) -> bool {
+fn is_bad_beside(look: &Look, known: &KnownDrive, book: &Book, key: &DriveKey) -> bool {
     let is_in_reach =
         |other: &KnownDrive| other.place.tray.is_some() || other.pools.iter().any(|pool| known.is_in(pool));
     let is_meant = |held: &&Condition| {
-        let other = held.subject.drive().filter(|other| *other != key).and_then(|other| drives.get(other));
+        let other = held.subject.drive().filter(|other| *other != key).and_then(|other| look.drives.get(other));
         held.severity >= Severity::Warning && other.is_some_and(is_in_reach)
     };
     let told: Vec<Kind> = book.conditions().filter(is_meant).map(Condition::kind).collect();
     let hang = told.iter().filter(|kind| **kind == Kind::DriveNotAnswering).count();
-    hang == 1 || (hang == 0 && told.iter().any(|kind| MEDIA.contains(kind)))
+    hang == 1 || (hang == 0 && told.iter().any(|kind| look.kinds.is_sign(*kind, Trouble::Media)))
 }

@@ -3,6 +3,7 @@
 
 use super::drives;
 use super::grace::Grace;
+use crate::kinds::Kinds;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::Snapshot;
@@ -13,6 +14,8 @@ use traylight_data::verdict::Remark;
 pub struct Look<'a> {
     /// The settings.
     pub settings: &'a Settings,
+    /// The traits of the kinds of condition.
+    pub kinds: &'a Kinds,
     /// What was read.
     pub snapshot: &'a Snapshot,
     /// How long the box was watched, over all restarts.

@@ -240,7 +240,7 @@ mod tests {
                     health.counters =
                         vec![Counter { name: "reallocated_sectors".into(), value, origin: "test".into() }];
                 }
-                fell += memory.learn(&settings, &snapshot).len();
+                fell += memory.learn(&settings, &crate::conditions::kinds(), &snapshot).len();
                 now = now.plus(Duration::from_secs(60));
             }
         }
@@ -267,7 +267,11 @@ mod tests {
     #[test]
     fn the_ledger_comes_back_from_where_it_is_kept() {
         let mut memory = Memory::default();
-        memory.learn(&Settings::default(), &heron::snapshot(Moment::after_boot(HOUR), &story::scene(Duration::ZERO)));
+        memory.learn(
+            &Settings::default(),
+            &crate::conditions::kinds(),
+            &heron::snapshot(Moment::after_boot(HOUR), &story::scene(Duration::ZERO)),
+        );
         let ledger = memory.ledger;
         assert!(ledger.is_new);
         let text = serde_json::to_string(&ledger).expect("a ledger is JSON");

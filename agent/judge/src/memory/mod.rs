@@ -39,6 +39,7 @@ pub mod warmth;
 
 use crate::forecast::fill::Fill;
 use crate::forecast::outlook;
+use crate::kinds::Kinds;
 use crate::track::Track;
 use grace::Grace;
 use learning::{Learns, Look, News};
@@ -156,7 +157,7 @@ impl Memory {
 
     /// Takes in a look, stage by stage: first who is there, then each part by itself, then what follows from parts. What is
     /// worth a line.
-    pub(crate) fn learn(&mut self, settings: &Settings, snapshot: &Snapshot) -> Vec<Remark> {
+    pub(crate) fn learn(&mut self, settings: &Settings, kinds: &Kinds, snapshot: &Snapshot) -> Vec<Remark> {
         let is_fan_suspected = self.fan_fails() || self.open().any(|open| open.kind() == Kind::DrivesHeatingTogether);
         let Self { drives, board, processor, warmth, self_tests, work, outlook, ledger, grace, .. } = self;
 
@@ -164,7 +165,7 @@ impl Memory {
         let woke = ledger.waking.learn(snapshot);
         drives.learn(settings, snapshot, woke, ledger.waking.is_untried(snapshot.taken));
         let watched = ledger.watched();
-        let look = Look { settings, snapshot, watched, drives, grace: *grace, is_fan_suspected };
+        let look = Look { settings, kinds, snapshot, watched, drives, grace: *grace, is_fan_suspected };
 
         let parts: [&mut dyn Learns<Look>; 21] = [
             &mut ledger.acquaintances,

@@ -273,7 +273,7 @@ impl Signs {
         let is_first_look = self.there.is_empty();
         for drive in &snapshot.drives {
             let Some(of) = known.get(&drive.key) else { continue };
-            let before = Before::of(known, of, parts.book, snapshot, drive);
+            let before = Before::of(&parts.look, of, parts.book, drive);
             self.learn_drive(parts.counters, now, drive, (before, is_first_look));
         }
     }
