@@ -10,17 +10,18 @@ use std::time::Duration;
 
 pub(super) fn processor(now: Option<Celsius>, limit: Celsius, slowed: bool, tongue: Tongue) -> Words {
     let with = |key: &str| now.map(|now| tongue.say(key, &[("now", &now), ("limit", &limit)]));
-    let slow = tongue.plain("processor-hot.slow");
-    let what = match (with("processor-hot.warm"), slowed) {
-        (Some(warm), true) => tongue.say("processor-hot.and", &[("one", &warm), ("other", &slow)]),
+    let slow = tongue.plain("cpu-hot-throttled.slow");
+    let what = match (with("cpu-hot-throttled.warm"), slowed) {
+        (Some(warm), true) => tongue.say("cpu-hot-throttled.and", &[("one", &warm), ("other", &slow)]),
         (Some(warm), false) => warm,
         (None, true) => slow.to_owned(),
         (None, false) => String::new(),
     };
-    let at = now.map(|now| tongue.say("processor-hot.at", &[("degrees", &whole(now.0))])).unwrap_or_default();
-    let sensed = with("processor-hot.sensor").unwrap_or_else(|| tongue.plain("processor-hot.no-sensor").to_owned());
-    let held = if slowed { tongue.plain("processor-hot.held") } else { "" };
-    let section = if slowed { "processor-hot.slowed" } else { "processor-hot" };
+    let at = now.map(|now| tongue.say("cpu-hot-throttled.at", &[("degrees", &whole(now.0))])).unwrap_or_default();
+    let sensed =
+        with("cpu-hot-throttled.sensor").unwrap_or_else(|| tongue.plain("cpu-hot-throttled.no-sensor").to_owned());
+    let held = if slowed { tongue.plain("cpu-hot-throttled.held") } else { "" };
+    let section = if slowed { "cpu-hot-throttled.slowed" } else { "cpu-hot-throttled" };
     tongue.words(section, &[("at", &at), ("what", &what), ("sensed", &sensed), ("held", &held)])
 }
 
@@ -51,7 +52,7 @@ pub(super) fn rail(nominal: Nominal, now: Volts, low: Volts, high: Volts, tongue
         Nominal::Five => "5V",
         Nominal::ThreePointThree => "3.3V",
     };
-    let section = if now.0 < low.0 { "rail.low" } else { "rail.high" };
+    let section = if now.0 < low.0 { "rail-out-of-range.low" } else { "rail-out-of-range.high" };
     let volts = format!("{:.1}", now.0);
     let [now, low, high] = [now, low, high].map(|volts| tongue.figure(volts));
     let places: Places = &[("rail", &rail), ("volts", &volts), ("now", &now), ("low", &low), ("high", &high)];

@@ -3,7 +3,7 @@
 
 use super::tongue::Tongue;
 use super::wording::{listed, pointed_at};
-use crate::reading::{AskedBy, Drive, Pool, SelfTest, SelfTestStep, TestKind, TestOutcome};
+use crate::reading::{AskedBy, Drive, Pool, SelfTest, SelfTestStep, TestOutcome};
 use crate::units::span;
 use crate::verdict::{NotOne, Place, Refusal, TestNews};
 use std::time::Duration;
@@ -76,12 +76,6 @@ pub fn in_short(test: SelfTest, tongue: Tongue) -> String {
         SelfTest::Running { remaining_percent: None } => "self-test.runs",
     };
     tongue.plain(key).to_owned()
-}
-
-/// Which test it was.
-pub fn kind(kind: TestKind, tongue: Tongue) -> &'static str {
-    let id: &str = kind.into();
-    tongue.plain(&format!("self-test.{id}"))
 }
 
 /// What will happen once the owner confirms it: several lines.
