@@ -82,6 +82,7 @@ fn rooms_of_the_judge() -> Vec<(&'static str, Vec<&'static str>)> {
     let rooms = vec![forecast, memory, conditions, causes, incidents];
     vec![
         ("agent/judge/src/kinds", rooms.clone()),
+        ("agent/judge/src/limit", rooms.clone()),
         ("agent/judge/src/order", rooms.clone()),
         ("agent/judge/src/redundancy", rooms.clone()),
         ("agent/judge/src/track", rooms),
@@ -155,17 +156,28 @@ fn every_folder_is_in_the_table() {
     let table = text.split_once("\n## Folders\n").unwrap().1;
     let listed: Vec<&str> =
         table.lines().filter_map(|line| Some(line.strip_prefix("| `")?.split_once('`')?.0)).collect();
+    let files = all_files();
     let absent: Vec<&&str> = listed.iter().filter(|folder| !top().join(folder).is_dir()).collect();
     assert!(absent.is_empty(), "in the table, not in the tree: {absent:?}");
-    // What goes with one file may be below it; its first lines speak for it.
-    let has_line = |folder: &Path| {
-        let folder = folder.to_str().unwrap();
-        listed.contains(&folder) || top().join(folder).with_extension("rs").is_file() || folder.contains("/tests")
+    // A file with its tests needs no line: its first lines speak for it.
+    let is_one_file = |folder: &Path| {
+        let mut inside = files.iter().filter(|file| Path::new(file).starts_with(folder));
+        inside.all(|file| file.ends_with("/mod.rs") || file.ends_with("tests.rs") || file.contains("/tests/"))
     };
-    let folders: BTreeSet<PathBuf> =
-        all_files().iter().map(|file| Path::new(file).parent().unwrap().to_owned()).collect();
+    let has_line = |folder: &Path| {
+        let name = folder.to_str().unwrap();
+        listed.contains(&name) || name.contains("/tests") || is_one_file(folder)
+    };
+    let folders: BTreeSet<PathBuf> = files.iter().map(|file| Path::new(file).parent().unwrap().to_owned()).collect();
     let without: Vec<&PathBuf> = folders.iter().filter(|folder| !has_line(folder)).collect();
     assert!(without.is_empty(), "in the tree, not in the table of DEVELOPERS.md: {without:?}");
+}
+
+#[test]
+fn a_module_with_parts_is_the_mod_rs_of_its_folder() {
+    let beside: Vec<String> =
+        all_files().into_iter().filter(|file| top().join(file).with_extension("").is_dir()).collect();
+    assert_eq!(beside, [""; 0], "these stand beside the folder of their parts");
 }
 
 #[test]

@@ -28,9 +28,9 @@ const MAY_NAME: &[(&str, &str)] = &[
     ("agent/judge/src/shelves.rs", "a tray whose drive is gone"),
     ("agent/judge/src/lib.rs", "what ends with the absence of a drive"),
     ("agent/src/rehearse/", "how each is played"),
-    ("agent/src/tell/wording.rs", "those whose words need arithmetic"),
+    ("agent/src/tell/wording/mod.rs", "those whose words need arithmetic"),
     ("agent/src/tell/incident_log.rs", "what an incident's lines are about"),
-    ("agent/src/tell/incident_words.rs", "what an incident's lines are about"),
+    ("agent/src/tell/incident_words/mod.rs", "what an incident's lines are about"),
     (TABLES[0], "their words"),
     (TABLES[1], "their words"),
 ];

@@ -1,4 +1,4 @@
-//! What sense hands on: plain data about one box at one time. No opinion in here, that is `verdict.rs`.
+//! What sense hands on: plain data about one box at one time. No opinion in here, that is `verdict`.
 
 mod attachment;
 mod board;

@@ -138,5 +138,4 @@ pub fn dot(size: GlassSize, beat: u64) -> Frame {
 }
 
 #[cfg(test)]
-#[path = "care/tests.rs"]
 mod tests;

@@ -1,5 +1,5 @@
 //! What judge hands on: what holds, how bad it is, and whether the box is still heard from. Typed facts, no words for
-//! people: those are in `tell/wording.rs`.
+//! people: those are in `tell/wording`.
 
 mod accept;
 mod cause;

@@ -12,8 +12,8 @@ use std::sync::LazyLock;
 use std::time::Duration;
 use traylight_config::Language;
 
-static ENGLISH: LazyLock<Table> = LazyLock::new(|| Table::of(include_str!("../../words/english.toml")));
-static GERMAN: LazyLock<Table> = LazyLock::new(|| Table::of(include_str!("../../words/german.toml")));
+static ENGLISH: LazyLock<Table> = LazyLock::new(|| Table::of(include_str!("../../../words/english.toml")));
+static GERMAN: LazyLock<Table> = LazyLock::new(|| Table::of(include_str!("../../../words/german.toml")));
 
 /// A language that this program speaks. Log lines and documents for machines are always in English.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
