@@ -36,8 +36,8 @@ mod url;
 pub use problem::{Problem, Problems};
 pub use sections::{
     AlertChannel, Alerts, Brightness, Bus, Button, ButtonDoes, CommandLine, Controller, DayTime, Destination,
-    DriveLimits, FanLimits, Glass, Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail,
-    MailSecurity, Mqtt, MqttVersion, Night, PageName, Panel, PoolLimits, Position, ProcessorLimits, QuietHours, Secret,
+    DriveLimits, FanLimits, Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity,
+    Mqtt, MqttVersion, Night, PageName, Panel, Panels, PoolLimits, Position, ProcessorLimits, QuietHours, Secret,
     SelfTestSchedule, Settings, Shelf, Span, SupplyLimits, Topic, Tray, VolumeLimits, Watch, Webhook,
 };
 pub use settle::{default_file, schema, settle};

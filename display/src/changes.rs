@@ -1,8 +1,8 @@
 //! Which bytes must travel to turn one picture into another.
 //!
-//! Pure arithmetic on two frames. Sending, and knowing what the glass shows, is not its job.
+//! Pure arithmetic on two frames. Sending, and knowing what the panel shows, is not its job.
 
-use crate::frame::{Frame, GlassSize};
+use crate::frame::{Frame, PanelSize};
 
 /// What it costs to begin a window, in bytes on the bus: a message of address, control byte and two commands of three
 /// bytes, then address and control byte of the message with the data.
@@ -11,11 +11,11 @@ const WINDOW_COST: usize = 2 + 6 + 2;
 /// three.
 const RUN_COST: usize = 2 + 3 + 2;
 
-/// The windows that must be sent to make the glass, now showing `shown`, show `wanted`. None when they are equal. They
+/// The windows that must be sent to make the panel, now showing `shown`, show `wanted`. None when they are equal. They
 /// never cost more, together, than the whole picture in one window.
 pub fn changes(shown: &Frame, wanted: &Frame) -> Vec<Window> {
     let windows = join(runs(shown, wanted, WINDOW_COST));
-    let whole = Window::whole(wanted.glass_size());
+    let whole = Window::whole(wanted.panel_size());
     if windows.iter().map(Window::cost).sum::<usize>() < whole.cost() { windows } else { vec![whole] }
 }
 
@@ -39,8 +39,8 @@ pub struct Window {
 }
 
 impl Window {
-    /// All of the glass.
-    pub const fn whole(size: GlassSize) -> Window {
+    /// All of the panel.
+    pub const fn whole(size: PanelSize) -> Window {
         Window {
             first_column: 0,
             last_column: (size.width() - 1) as u8,
@@ -121,7 +121,7 @@ fn first_saving(windows: &[Window]) -> Option<(usize, usize, Window)> {
 }
 
 fn pages(frame: &Frame) -> impl Iterator<Item = &[u8]> {
-    frame.bytes().chunks(frame.glass_size().width() as usize)
+    frame.bytes().chunks(frame.panel_size().width() as usize)
 }
 
 #[cfg(test)]
@@ -129,7 +129,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const SIZE: GlassSize = GlassSize::W128H64;
+    const SIZE: PanelSize = PanelSize::W128H64;
 
     fn lit(pixels: &[(i32, i32)]) -> Frame {
         let mut frame = Frame::new(SIZE);

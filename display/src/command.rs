@@ -5,7 +5,7 @@
 use display_interface::{DataFormat, DisplayError, WriteOnlyDataCommand};
 pub(crate) use ssd1306::command::{AddrMode, Command as Common, Page};
 
-use crate::glass::GlassFault;
+use crate::panel::PanelFault;
 
 /// What a controller can be told.
 #[derive(Debug, Clone, Copy)]
@@ -27,10 +27,10 @@ impl From<Common> for Command {
 
 impl Command {
     /// The command as bytes, added to a message.
-    pub(crate) fn append_to(self, message: &mut Vec<u8>) -> Result<(), GlassFault> {
+    pub(crate) fn append_to(self, message: &mut Vec<u8>) -> Result<(), PanelFault> {
         match self {
             Self::Common(command) => {
-                let fault = |error| GlassFault::Other(format!("{command:?} as bytes: {error:?}"));
+                let fault = |error| PanelFault::Other(format!("{command:?} as bytes: {error:?}"));
                 command.send(&mut Bytes(message)).map_err(fault)?;
             }
             Self::Unlock => message.extend([0xFD, 0x12]),

@@ -112,7 +112,7 @@ impl Ink {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::{GlassSize, area};
+    use crate::frame::{PanelSize, area};
     use embedded_graphics::prelude::*;
     use proptest::prelude::*;
 
@@ -122,7 +122,7 @@ mod tests {
 
     #[test]
     fn a_single_figure_fills_its_height() {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         figure(&mut frame, area(0, 8, 44, 55), "3", Stand::Middle);
         let rows = lit_rows(&frame);
         assert_eq!((rows.first(), rows.last(), rows.len()), (Some(&8), Some(&62), 55));
@@ -130,7 +130,7 @@ mod tests {
 
     #[test]
     fn at_its_own_size_a_letter_is_that_of_the_face() {
-        let (mut large, mut plain) = (Frame::new(GlassSize::W128H64), Frame::new(GlassSize::W128H64));
+        let (mut large, mut plain) = (Frame::new(PanelSize::W128H64), Frame::new(PanelSize::W128H64));
         figure(&mut large, area(0, 0, 24, 7), "TRAY", Stand::Left);
         crate::text::text(&mut plain, 0, 0, "TRAY", Face::Small);
         assert_eq!(large, plain);
@@ -138,12 +138,12 @@ mod tests {
 
     #[test]
     fn what_has_no_room_in_the_smallest_face_is_cut_and_no_room_is_nothing() {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         figure(&mut frame, area(0, 0, 24, 20), "recordings", Stand::Left);
-        let mut cut = Frame::new(GlassSize::W128H64);
+        let mut cut = Frame::new(PanelSize::W128H64);
         figure(&mut cut, area(0, 0, 24, 20), "rec…", Stand::Left);
         assert_eq!(frame, cut);
-        let mut dark = Frame::new(GlassSize::W128H64);
+        let mut dark = Frame::new(PanelSize::W128H64);
         figure(&mut dark, area(0, 0, 100, 6), "3", Stand::Left);
         figure(&mut dark, area(0, 0, 0, 64), "3", Stand::Left);
         figure(&mut dark, area(0, 0, 64, 64), "  ", Stand::Left);
@@ -155,7 +155,7 @@ mod tests {
         fn a_figure_stays_in_its_area(
             text in ".{0,12}", x in -10..128i32, y in -10..64i32, w in 0..130u32, h in 0..70u32, left: bool,
         ) {
-            let mut frame = Frame::new(GlassSize::W128H64);
+            let mut frame = Frame::new(PanelSize::W128H64);
             let room = area(x, y, w, h);
             figure(&mut frame, room, &text, if left { Stand::Left } else { Stand::Middle });
             for point in frame.bounding_box().points().filter(|point| frame.is_lit(point.x, point.y)) {

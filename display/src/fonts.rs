@@ -10,11 +10,11 @@ use embedded_graphics::{
 };
 use profont::PROFONT_24_POINT;
 
-use crate::frame::GlassSize;
+use crate::frame::PanelSize;
 
 /// A type face. Every character of a face takes the same room.
 ///
-/// A capital of 7 pixels on glass of 0.17 mm pitch is read from 0.2 m, one of 13 from about 0.4 m, one of 19 from about
+/// A capital of 7 pixels on a panel of 0.17 mm pitch is read from 0.2 m, one of 13 from about 0.4 m, one of 19 from about
 /// 0.6 m (ISO 9241-3, 16 to 20 minutes of arc). What is to be read from 2 m needs 55 pixels there: see `figure`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Face {
@@ -45,9 +45,9 @@ impl Face {
         }
     }
 
-    /// How many whole characters stand side by side on the glass.
-    pub const fn columns(self, glass: GlassSize) -> usize {
-        (glass.width() / self.width()) as usize
+    /// How many whole characters stand side by side on the panel.
+    pub const fn columns(self, panel: PanelSize) -> usize {
+        (panel.width() / self.width()) as usize
     }
 
     const fn font(self) -> &'static MonoFont<'static> {
@@ -200,9 +200,9 @@ mod tests {
 
     #[test]
     fn the_small_face_gives_21_columns_and_8_lines() {
-        let glass = GlassSize::W128H64;
-        assert_eq!(FACES.map(|face| face.columns(glass)), [21, 12, 8]);
-        assert_eq!(FACES.map(|face| glass.height() / face.height()), [8, 4, 2]);
+        let panel = PanelSize::W128H64;
+        assert_eq!(FACES.map(|face| face.columns(panel)), [21, 12, 8]);
+        assert_eq!(FACES.map(|face| panel.height() / face.height()), [8, 4, 2]);
     }
 
     #[test]

@@ -7,20 +7,20 @@ use std::fmt;
 
 use embedded_graphics::{pixelcolor::BinaryColor, prelude::*, primitives::Rectangle};
 
-/// One picture for one size of glass. All pixels of a new frame are dark.
+/// One picture for one size of panel. All pixels of a new frame are dark.
 ///
 /// Coordinates are pixels from the top left corner. What lies outside the picture is dropped when drawn and dark when
 /// asked, on all four sides.
 #[derive(Clone, PartialEq, Eq)]
 pub struct Frame {
-    size: GlassSize,
+    size: PanelSize,
     bytes: Vec<u8>,
 }
 
-/// The sizes of picture that there is glass for: those of the modules as they lie, and those of modules that are built in
+/// The sizes of picture that there is a panel for: those of the modules as they lie, and those of modules that are built in
 /// on their side.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum GlassSize {
+pub enum PanelSize {
     /// 128 columns, 64 rows: the usual module.
     W128H64,
     /// 128 columns, 32 rows: half as high.
@@ -44,17 +44,17 @@ pub const fn area(x: i32, y: i32, width: u32, height: u32) -> Rectangle {
     Rectangle::new(Point::new(x, y), Size::new(width, height))
 }
 
-impl GlassSize {
+impl PanelSize {
     /// Every size.
-    pub const ALL: [GlassSize; 8] = [
-        GlassSize::W128H64,
-        GlassSize::W128H32,
-        GlassSize::W72H40,
-        GlassSize::W64H48,
-        GlassSize::W64H128,
-        GlassSize::W32H128,
-        GlassSize::W40H72,
-        GlassSize::W48H64,
+    pub const ALL: [PanelSize; 8] = [
+        PanelSize::W128H64,
+        PanelSize::W128H32,
+        PanelSize::W72H40,
+        PanelSize::W64H48,
+        PanelSize::W64H128,
+        PanelSize::W32H128,
+        PanelSize::W40H72,
+        PanelSize::W48H64,
     ];
 
     /// Columns of pixels.
@@ -67,43 +67,43 @@ impl GlassSize {
         self.dimensions().1
     }
 
-    /// The same glass turned by a quarter: width and height change places.
-    pub const fn turned(self) -> GlassSize {
+    /// The same panel turned by a quarter: width and height change places.
+    pub const fn turned(self) -> PanelSize {
         match self {
-            GlassSize::W128H64 => GlassSize::W64H128,
-            GlassSize::W128H32 => GlassSize::W32H128,
-            GlassSize::W72H40 => GlassSize::W40H72,
-            GlassSize::W64H48 => GlassSize::W48H64,
-            GlassSize::W64H128 => GlassSize::W128H64,
-            GlassSize::W32H128 => GlassSize::W128H32,
-            GlassSize::W40H72 => GlassSize::W72H40,
-            GlassSize::W48H64 => GlassSize::W64H48,
+            PanelSize::W128H64 => PanelSize::W64H128,
+            PanelSize::W128H32 => PanelSize::W32H128,
+            PanelSize::W72H40 => PanelSize::W40H72,
+            PanelSize::W64H48 => PanelSize::W48H64,
+            PanelSize::W64H128 => PanelSize::W128H64,
+            PanelSize::W32H128 => PanelSize::W128H32,
+            PanelSize::W40H72 => PanelSize::W72H40,
+            PanelSize::W48H64 => PanelSize::W64H48,
         }
     }
 
     const fn dimensions(self) -> (u32, u32) {
         match self {
-            GlassSize::W128H64 => (128, 64),
-            GlassSize::W128H32 => (128, 32),
-            GlassSize::W72H40 => (72, 40),
-            GlassSize::W64H48 => (64, 48),
-            GlassSize::W64H128 => (64, 128),
-            GlassSize::W32H128 => (32, 128),
-            GlassSize::W40H72 => (40, 72),
-            GlassSize::W48H64 => (48, 64),
+            PanelSize::W128H64 => (128, 64),
+            PanelSize::W128H32 => (128, 32),
+            PanelSize::W72H40 => (72, 40),
+            PanelSize::W64H48 => (64, 48),
+            PanelSize::W64H128 => (64, 128),
+            PanelSize::W32H128 => (32, 128),
+            PanelSize::W40H72 => (40, 72),
+            PanelSize::W48H64 => (48, 64),
         }
     }
 }
 
 impl Frame {
     /// A dark picture.
-    pub fn new(size: GlassSize) -> Frame {
+    pub fn new(size: PanelSize) -> Frame {
         let bytes = vec![0; (size.width() * size.height() / 8) as usize];
         Frame { size, bytes }
     }
 
-    /// The glass this picture is for.
-    pub fn glass_size(&self) -> GlassSize {
+    /// The panel this picture is for.
+    pub fn panel_size(&self) -> PanelSize {
         self.size
     }
 
@@ -158,7 +158,7 @@ impl Frame {
     }
 
     /// The whole picture moved by `dx` to the right and `dy` down. What is pushed over an edge is lost, what comes in is
-    /// dark. A picture that is moved a little now and then wears the glass evenly.
+    /// dark. A picture that is moved a little now and then wears the panel evenly.
     pub fn shifted(&self, dx: i32, dy: i32) -> Frame {
         let mut moved = Frame::new(self.size);
         for Point { x, y } in self.bounding_box().points() {
@@ -242,7 +242,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn frame() -> Frame {
-        Frame::new(GlassSize::W128H64)
+        Frame::new(PanelSize::W128H64)
     }
 
     #[test]
@@ -308,7 +308,7 @@ mod tests {
 
     #[test]
     fn every_size_is_whole_pages_and_has_one_that_lies_on_its_side() {
-        for size in GlassSize::ALL {
+        for size in PanelSize::ALL {
             assert_eq!(size.height() % 8, 0, "{size:?}");
             assert_eq!((size.turned().width(), size.turned().height()), (size.height(), size.width()), "{size:?}");
             assert_eq!(size.turned().turned(), size);
@@ -319,11 +319,11 @@ mod tests {
 
     #[test]
     fn a_quarter_turn_takes_the_top_left_corner_to_the_top_right_and_four_turns_come_home() {
-        let mut frame = Frame::new(GlassSize::W72H40);
+        let mut frame = Frame::new(PanelSize::W72H40);
         frame.set(0, 0, true);
         frame.set(71, 3, true);
         let turned = frame.quarter_turned();
-        assert_eq!((turned.glass_size(), turned.lit_count()), (GlassSize::W40H72, 2));
+        assert_eq!((turned.panel_size(), turned.lit_count()), (PanelSize::W40H72, 2));
         assert!(turned.is_lit(39, 0) && turned.is_lit(36, 71));
         assert_eq!(turned.quarter_turned().quarter_turned().quarter_turned(), frame);
     }

@@ -1,24 +1,24 @@
-//! The modules that are sold: which controller with which glass, and how the two are wired.
+//! The modules that are sold: which controller with which panel, and how the two are wired.
 
 use crate::command::{AddrMode, Command, Common};
-use crate::frame::GlassSize;
+use crate::frame::PanelSize;
 
-/// The chip behind the glass. None of the three can be told from the others over the bus: the owner says which it is.
+/// The chip behind the panel. None of the three can be told from the others over the bus: the owner says which it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Controller {
     /// The usual one, up to one inch. Makes the light's voltage itself.
     Ssd1306,
     /// On 1.5 and 2.4 inch modules, which bring the light's voltage along.
     Ssd1309,
-    /// On 1.3 inch modules; often sold under the name of the first. Its memory is four columns wider than the glass.
+    /// On 1.3 inch modules; often sold under the name of the first. Its memory is four columns wider than the panel.
     Sh1106,
 }
 
-/// A controller with its glass.
+/// A controller with its panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Module {
     controller: Controller,
-    size: GlassSize,
+    size: PanelSize,
 }
 
 /// How data finds its place in a controller's memory.
@@ -33,26 +33,26 @@ pub(crate) enum Addressing {
 impl Module {
     /// Every module that is known, each as it lies.
     pub const ALL: [Module; 6] = [
-        Module { controller: Controller::Ssd1306, size: GlassSize::W128H64 },
-        Module { controller: Controller::Ssd1306, size: GlassSize::W128H32 },
-        Module { controller: Controller::Ssd1306, size: GlassSize::W72H40 },
-        Module { controller: Controller::Ssd1306, size: GlassSize::W64H48 },
-        Module { controller: Controller::Ssd1309, size: GlassSize::W128H64 },
-        Module { controller: Controller::Sh1106, size: GlassSize::W128H64 },
+        Module { controller: Controller::Ssd1306, size: PanelSize::W128H64 },
+        Module { controller: Controller::Ssd1306, size: PanelSize::W128H32 },
+        Module { controller: Controller::Ssd1306, size: PanelSize::W72H40 },
+        Module { controller: Controller::Ssd1306, size: PanelSize::W64H48 },
+        Module { controller: Controller::Ssd1309, size: PanelSize::W128H64 },
+        Module { controller: Controller::Sh1106, size: PanelSize::W128H64 },
     ];
 
-    /// The module with this controller and this glass as it lies; `None` when there is none such.
-    pub fn new(controller: Controller, size: GlassSize) -> Option<Module> {
+    /// The module with this controller and this panel as it lies; `None` when there is none such.
+    pub fn new(controller: Controller, size: PanelSize) -> Option<Module> {
         Module::ALL.into_iter().find(|module| module.controller == controller && module.size == size)
     }
 
-    /// The chip behind the glass.
+    /// The chip behind the panel.
     pub const fn controller(self) -> Controller {
         self.controller
     }
 
-    /// The glass as it lies.
-    pub const fn size(self) -> GlassSize {
+    /// The panel as it lies.
+    pub const fn size(self) -> PanelSize {
         self.size
     }
 
@@ -63,7 +63,7 @@ impl Module {
         }
     }
 
-    /// The column of the memory that is at the glass's edge. Glass that is narrower than the memory is wired to the middle
+    /// The column of the memory that is at the panel's edge. A panel that is narrower than the memory is wired to the middle
     /// of it, so that this holds from either side.
     pub(crate) const fn first_column(self) -> u8 {
         let columns: u32 = match self.controller {
@@ -77,7 +77,7 @@ impl Module {
     /// application note, but without the switch to off that begins the chart: what is lit stays lit, what is dark stays
     /// dark until the picture is there.
     pub(crate) fn set_up(self) -> Vec<Command> {
-        let alternate = self.size != GlassSize::W128H32;
+        let alternate = self.size != PanelSize::W128H32;
         let mut commands = match self.controller {
             Controller::Ssd1306 => vec![Common::EnableScroll(false).into(), Common::DisplayClockDiv(8, 0).into()],
             Controller::Ssd1309 => {
@@ -91,7 +91,7 @@ impl Module {
         if self.controller == Controller::Ssd1306 {
             commands.push(Common::ChargePump(true).into());
         }
-        if self.size == GlassSize::W72H40 {
+        if self.size == PanelSize::W72H40 {
             commands.push(Common::InternalIref(true, true).into());
         }
         if self.addressing() == Addressing::Windows {
@@ -116,9 +116,9 @@ mod tests {
 
     #[test]
     fn modules_that_nobody_makes_are_not_there() {
-        assert_eq!(Module::new(Controller::Sh1106, GlassSize::W128H32), None);
-        assert_eq!(Module::new(Controller::Ssd1309, GlassSize::W72H40), None);
-        assert_eq!(Module::new(Controller::Ssd1306, GlassSize::W64H128), None, "no module lies on its side");
+        assert_eq!(Module::new(Controller::Sh1106, PanelSize::W128H32), None);
+        assert_eq!(Module::new(Controller::Ssd1309, PanelSize::W72H40), None);
+        assert_eq!(Module::new(Controller::Ssd1306, PanelSize::W64H128), None, "no module lies on its side");
         for module in Module::ALL {
             assert_eq!(Module::new(module.controller(), module.size()), Some(module));
         }
@@ -126,7 +126,7 @@ mod tests {
 
     /// Against the offsets of the crate `ssd1306` 0.10 (`size.rs`) and, for the SH1106, of luma.oled 3.16.
     #[test]
-    fn narrow_glass_sits_in_the_middle_of_the_memory() {
+    fn narrow_panel_sits_in_the_middle_of_the_memory() {
         let columns = Module::ALL.map(Module::first_column);
         assert_eq!(columns, [0, 0, 28, 32, 0, 2]);
         use ssd1306::size::{DisplaySize, DisplaySize64x48, DisplaySize72x40, DisplaySize128x32, DisplaySize128x64};

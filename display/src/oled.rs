@@ -1,15 +1,15 @@
-//! The panel: a module of controller and glass on an I2C bus.
+//! The panel: a module of controller and panel on an I2C bus.
 //!
-//! It turns frames into commands and data, and keeps a belief about what the glass shows. It never waits, never tries again
-//! by itself, and does not darken the glass when it is dropped: the last picture is the owner's to choose.
+//! It turns frames into commands and data, and keeps a belief about what the panel shows. It never waits, never tries again
+//! by itself, and does not darken the panel when it is dropped: the last picture is the owner's to choose.
 
 use embedded_hal::i2c::I2c;
 
 use crate::changes::{Window, changes, changes_by_page};
 use crate::command::{Command, Common, page};
-use crate::frame::{Frame, GlassSize};
-use crate::glass::{Brightness, Glass, GlassFault, Sent};
+use crate::frame::{Frame, PanelSize};
 use crate::module::{Addressing, Controller, Module};
+use crate::panel::{Brightness, Panel, PanelFault, Sent};
 use crate::wire::{PanelAddress, Wire};
 
 /// A panel on a bus.
@@ -18,13 +18,13 @@ pub struct OledPanel<B: I2c> {
     module: Module,
     rotation: Rotation,
     brightness: Brightness,
-    /// What the glass is believed to show, as it lies in the controller's memory; none when nothing is known. It is taken
+    /// What the panel is believed to show, as it lies in the controller's memory; none when nothing is known. It is taken
     /// out before anything is sent and put back only after the bus said yes to all of it, so that no way out of a function
     /// can leave a false belief behind.
     shown: Option<Frame>,
 }
 
-/// How far the module is turned where it is built in, clockwise, as seen by who looks at the glass. Upright is with the pins
+/// How far the module is turned where it is built in, clockwise, as seen by who looks at the panel. Upright is with the pins
 /// at the top, as most modules are printed. Pictures are always upright to the viewer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Rotation {
@@ -48,13 +48,13 @@ impl<B: I2c> OledPanel<B> {
         address: PanelAddress,
         module: Module,
         rotation: Rotation,
-        explain: fn(&B::Error) -> GlassFault,
+        explain: fn(&B::Error) -> PanelFault,
     ) -> OledPanel<B> {
         OledPanel { wire: Wire::new(bus, address, explain), module, rotation, brightness: Brightness::Dim, shown: None }
     }
 
     /// Sends a picture as it lies in the memory: what differs from `shown`, or all of it.
-    fn send(&mut self, shown: Option<&Frame>, laid: &Frame) -> Result<Sent, GlassFault> {
+    fn send(&mut self, shown: Option<&Frame>, laid: &Frame) -> Result<Sent, PanelFault> {
         let windows = match (self.module.addressing(), shown) {
             (Addressing::Windows, Some(shown)) => changes(shown, laid),
             (Addressing::Windows, None) => vec![Window::whole(self.module.size())],
@@ -85,10 +85,10 @@ impl<B: I2c> OledPanel<B> {
     }
 
     /// The picture as it lies in the controller's memory. A quarter turn is made here, half a turn by the controller.
-    fn laid(&self, frame: &Frame) -> Result<Frame, GlassFault> {
-        let (found, wanted) = (frame.glass_size(), self.size());
+    fn laid(&self, frame: &Frame) -> Result<Frame, PanelFault> {
+        let (found, wanted) = (frame.panel_size(), self.size());
         if found != wanted {
-            return Err(GlassFault::WrongSize { found, wanted });
+            return Err(PanelFault::WrongSize { found, wanted });
         }
         Ok(match self.rotation {
             Rotation::Upright | Rotation::Half => frame.clone(),
@@ -109,15 +109,15 @@ impl<B: I2c> OledPanel<B> {
     }
 }
 
-impl<B: I2c> Glass for OledPanel<B> {
-    fn size(&self) -> GlassSize {
+impl<B: I2c> Panel for OledPanel<B> {
+    fn size(&self) -> PanelSize {
         match self.rotation {
             Rotation::Upright | Rotation::Half => self.module.size(),
             Rotation::Quarter | Rotation::ThreeQuarters => self.module.size().turned(),
         }
     }
 
-    fn show(&mut self, frame: &Frame) -> Result<Sent, GlassFault> {
+    fn show(&mut self, frame: &Frame) -> Result<Sent, PanelFault> {
         let laid = self.laid(frame)?;
         let Some(shown) = self.shown.take() else { return self.refresh(frame) };
         let sent = self.send(Some(&shown), &laid)?;
@@ -125,7 +125,7 @@ impl<B: I2c> Glass for OledPanel<B> {
         Ok(sent)
     }
 
-    fn refresh(&mut self, frame: &Frame) -> Result<Sent, GlassFault> {
+    fn refresh(&mut self, frame: &Frame) -> Result<Sent, PanelFault> {
         let laid = self.laid(frame)?;
         self.shown = None;
         let mut sent = self.wire.commands(&self.set_up())?;
@@ -136,7 +136,7 @@ impl<B: I2c> Glass for OledPanel<B> {
         Ok(sent)
     }
 
-    fn set_brightness(&mut self, wanted: Brightness) -> Result<Sent, GlassFault> {
+    fn set_brightness(&mut self, wanted: Brightness) -> Result<Sent, PanelFault> {
         let known = self.brightness == wanted;
         self.brightness = wanted;
         // A panel about which nothing is known learns its brightness with the set-up.
@@ -150,7 +150,7 @@ impl<B: I2c> Glass for OledPanel<B> {
     }
 }
 
-/// Current, and the time in which a pixel is filled before it is driven: short at night, which dims common glass further
+/// Current, and the time in which a pixel is filled before it is driven: short at night, which dims common panels further
 /// than the current alone can. By day, what each controller's modules are made for: long with a charge pump (SSD1306
 /// application note), else what it has after a reset.
 fn light(controller: Controller, brightness: Brightness) -> [Command; 2] {

@@ -5,7 +5,7 @@
 use std::io;
 
 use crate::fonts::Face;
-use crate::frame::{Frame, GlassSize};
+use crate::frame::{Frame, PanelSize};
 use crate::text::text;
 
 /// Dark pixels of the panel around a picture, so that text does not touch the edge.
@@ -17,7 +17,7 @@ const MARGIN: usize = 4;
 /// # Errors
 /// Only what the encoder itself reports.
 pub fn png(frame: &Frame, scale: u8) -> io::Result<Vec<u8>> {
-    let (width, height) = dimensions(frame.glass_size());
+    let (width, height) = dimensions(frame.panel_size());
     let mut canvas = Canvas::new(width + 2 * MARGIN, height + 2 * MARGIN);
     canvas.paste(frame, MARGIN, MARGIN, height);
     canvas.encode(scale)
@@ -32,7 +32,7 @@ pub fn sheet(frames: &[(String, Frame)], columns: usize, scale: u8) -> io::Resul
     const CAPTION: usize = Face::Small.height() as usize + 2;
     let columns = columns.clamp(1, frames.len().max(1));
     let rows = frames.len().div_ceil(columns);
-    let size = |frame: &Frame| dimensions(frame.glass_size());
+    let size = |frame: &Frame| dimensions(frame.panel_size());
     let (width, height) =
         frames.iter().map(|(_, frame)| size(frame)).fold((0, 0), |(w, h), (x, y)| (w.max(x), h.max(y)));
     let (tile_width, tile_height) = (MARGIN + width + 2, MARGIN + CAPTION + height + 2);
@@ -40,7 +40,7 @@ pub fn sheet(frames: &[(String, Frame)], columns: usize, scale: u8) -> io::Resul
     let mut canvas = Canvas::new(columns * tile_width + MARGIN, rows * tile_height + MARGIN);
     for (i, (caption, frame)) in frames.iter().enumerate() {
         let (left, top) = (MARGIN + i % columns * tile_width, MARGIN + i / columns * tile_height);
-        let mut line = Frame::new(frame.glass_size());
+        let mut line = Frame::new(frame.panel_size());
         text(&mut line, 0, 0, caption, Face::Small);
         canvas.paste(&line, left + 1, top, CAPTION);
         let (width, height) = size(frame);
@@ -50,7 +50,7 @@ pub fn sheet(frames: &[(String, Frame)], columns: usize, scale: u8) -> io::Resul
     canvas.encode(scale)
 }
 
-fn dimensions(size: GlassSize) -> (usize, usize) {
+fn dimensions(size: PanelSize) -> (usize, usize) {
     (size.width() as usize, size.height() as usize)
 }
 
@@ -67,7 +67,7 @@ impl Canvas {
 
     /// Copies the upper `height` rows of the frame.
     fn paste(&mut self, frame: &Frame, left: usize, top: usize, height: usize) {
-        let width = frame.glass_size().width() as usize;
+        let width = frame.panel_size().width() as usize;
         for (y, row) in (0..).zip(self.rows.iter_mut().skip(top).take(height)) {
             for (x, pixel) in (0..).zip(row.iter_mut().skip(left).take(width)) {
                 *pixel = frame.is_lit(x, y);
@@ -126,7 +126,7 @@ mod tests {
     }
 
     fn greeting() -> Frame {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         text(&mut frame, 0, 0, "heron", Face::Large);
         text(&mut frame, 2, 56, "12 recordings", Face::Small);
         frame.set(127, 63, true);

@@ -111,7 +111,7 @@ fn inset(area: Rectangle) -> Rectangle {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::{GlassSize, area};
+    use crate::frame::{PanelSize, area};
     use proptest::prelude::*;
 
     /// The rows of an area as text, `#` for lit.
@@ -120,7 +120,7 @@ mod tests {
     }
 
     fn drawn(of: Rectangle, draw: impl Fn(&mut Frame)) -> Vec<String> {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         draw(&mut frame);
         rows(&frame, of)
     }
@@ -204,7 +204,7 @@ mod tests {
             share in any::<f32>(), marks in proptest::collection::vec(-0.5..1.5f32, 1..4), max in any::<f32>()
         ) {
             let place = area(x, y, w, h);
-            let mut frame = Frame::new(GlassSize::W128H64);
+            let mut frame = Frame::new(PanelSize::W128H64);
             bar(&mut frame, place, Some(share), &marks);
             bar(&mut frame, place, None, &marks);
             sparkline(&mut frame, place, &marks.iter().copied().map(Some).collect::<Vec<_>>(), max);

@@ -7,7 +7,7 @@ use crate::frame::Frame;
 
 /// The frame as lines of text, each ended, two rows of pixels a line: 130 columns by 34 lines for 128 by 64 pixels.
 pub fn bordered(frame: &Frame) -> String {
-    let edge = "─".repeat(frame.glass_size().width() as usize);
+    let edge = "─".repeat(frame.panel_size().width() as usize);
     let mut text = format!("╭{edge}╮\n");
     for line in frame.half_block_lines() {
         text.push('│');
@@ -21,7 +21,7 @@ pub fn bordered(frame: &Frame) -> String {
 /// The same in a quarter of the room, of dots: 66 columns by 18 lines for 128 by 64 pixels. Each Braille pattern holds two
 /// columns of four pixels (Unicode Standard, block U+2800).
 pub fn compact(frame: &Frame) -> String {
-    let (width, height) = (frame.glass_size().width() as i32, frame.glass_size().height() as i32);
+    let (width, height) = (frame.panel_size().width() as i32, frame.panel_size().height() as i32);
     let edge = "─".repeat(width as usize / 2);
     let mut text = format!("╭{edge}╮\n");
     for top in (0..height).step_by(4) {
@@ -57,11 +57,11 @@ fn braille(frame: &Frame, left: i32, top: i32) -> char {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::GlassSize;
+    use crate::frame::PanelSize;
 
     #[test]
     fn every_line_is_equally_wide_and_the_picture_is_inside() {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         frame.set(0, 0, true);
         frame.set(127, 63, true);
         let text = bordered(&frame);
@@ -74,7 +74,7 @@ mod tests {
 
     #[test]
     fn plain_text_is_ascii_and_shows_each_pixel() {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         for (x, y) in [(0, 0), (1, 1), (2, 0), (2, 1), (4, 3)] {
             frame.set(x, y, true);
         }
@@ -86,7 +86,7 @@ mod tests {
 
     #[test]
     fn in_little_room_each_character_holds_eight_pixels() {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         for (x, y) in [(0, 0), (1, 3), (127, 63)] {
             frame.set(x, y, true);
         }

@@ -10,12 +10,12 @@ use embedded_graphics::primitives::Rectangle;
 use crate::fonts::{self, ELLIPSIS, Face, Glyph};
 use crate::frame::Frame;
 
-/// Draws one line with its top left corner at (`x`, `y`), cut where the glass ends. Returns where the text ended: the `x`
+/// Draws one line with its top left corner at (`x`, `y`), cut where the panel ends. Returns where the text ended: the `x`
 /// for what comes next.
 ///
 /// Only the lit pixels of the letters are drawn; what is behind them stays.
 pub fn text(frame: &mut Frame, x: i32, y: i32, text: &str, face: Face) -> i32 {
-    let room = (frame.glass_size().width() as i32).saturating_sub(x);
+    let room = (frame.panel_size().width() as i32).saturating_sub(x);
     draw(frame, x, y, &fit(text, columns_in(room, face)), face)
 }
 
@@ -113,12 +113,12 @@ fn draw(frame: &mut Frame, x: i32, y: i32, text: &str, face: Face) -> i32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::{GlassSize, area};
+    use crate::frame::{PanelSize, area};
     use embedded_graphics::prelude::*;
     use proptest::prelude::*;
 
     fn frame() -> Frame {
-        Frame::new(GlassSize::W128H64)
+        Frame::new(PanelSize::W128H64)
     }
 
     #[test]
@@ -156,7 +156,7 @@ mod tests {
     }
 
     #[test]
-    fn text_from_a_device_cannot_carry_control_characters_to_the_glass() {
+    fn text_from_a_device_cannot_carry_control_characters_to_the_panel() {
         assert_eq!(fit("WD\u{1b}[31m\0 4T\nB\u{85}", 21), "WD[31m 4T B");
         assert_eq!(fit("鳥の歌", 21), "???");
     }

@@ -5,7 +5,7 @@
 use embedded_hal::i2c::I2c;
 
 use crate::command::Command;
-use crate::glass::{GlassFault, Sent};
+use crate::panel::{PanelFault, Sent};
 
 /// The control byte before commands, and the one before data: "all that follows is of this kind" (SSD1306 datasheet,
 /// section 8.1.5.2).
@@ -35,29 +35,29 @@ impl PanelAddress {
 pub(crate) struct Wire<B: I2c> {
     bus: B,
     address: PanelAddress,
-    explain: fn(&B::Error) -> GlassFault,
+    explain: fn(&B::Error) -> PanelFault,
 }
 
 impl<B: I2c> Wire<B> {
-    pub(crate) fn new(bus: B, address: PanelAddress, explain: fn(&B::Error) -> GlassFault) -> Wire<B> {
+    pub(crate) fn new(bus: B, address: PanelAddress, explain: fn(&B::Error) -> PanelFault) -> Wire<B> {
         Wire { bus, address, explain }
     }
 
     /// Sends the commands, all in one message.
-    pub(crate) fn commands(&mut self, commands: &[Command]) -> Result<Sent, GlassFault> {
+    pub(crate) fn commands(&mut self, commands: &[Command]) -> Result<Sent, PanelFault> {
         let mut message = vec![COMMANDS_FOLLOW];
         commands.iter().try_for_each(|command| command.append_to(&mut message))?;
         self.send(&message)
     }
 
     /// Sends bytes for the controller's memory, all in one message: a frame of 1,024 bytes is one message of 1,025.
-    pub(crate) fn data(&mut self, data: &[u8]) -> Result<Sent, GlassFault> {
+    pub(crate) fn data(&mut self, data: &[u8]) -> Result<Sent, PanelFault> {
         // Control byte and data are joined here rather than sent as two writes of one transaction: Linux would put a
         // repeated start between those, and the controller would take the first byte of data for a control byte.
         self.send(&[&[DATA_FOLLOW], data].concat())
     }
 
-    fn send(&mut self, message: &[u8]) -> Result<Sent, GlassFault> {
+    fn send(&mut self, message: &[u8]) -> Result<Sent, PanelFault> {
         self.bus.write(self.address.number(), message).map_err(|error| (self.explain)(&error))?;
         Ok(Sent { messages: 1, bytes: 1 + message.len() })
     }

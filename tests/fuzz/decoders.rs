@@ -1,4 +1,4 @@
-//! Bytes that a search by coverage made up, for every decoder of what drives and the kernel say, and for whole talks
+//! Bytes that a search by coverage made up, for every decoder of what drives and the kernel say, and for whole sessions
 //! with drives. Nothing may panic, no number may overflow, and what no drive may make happen must not happen. The first
 //! byte chooses; the rest is what is said.
 
@@ -29,7 +29,7 @@ fuzz_target!(|said: &[u8]| {
         4 => nvme_pages(said),
         5 => texts(said),
         6 => messages(said),
-        7..=9 => talks(choice - 7, said),
+        7..=9 => sessions(choice - 7, said),
         10 => kernel_log(said),
         _ => {}
     }
@@ -154,7 +154,7 @@ impl Transport for Babbler<'_> {
         self.sent.push(*command);
         let length = match command {
             Command::Ata(command) => command.data_length(),
-            // Enough for a page of each kind, so that a talk needs few bytes.
+            // Enough for a page of each kind, so that a session needs few bytes.
             Command::Scsi(command) => command.data_length().min(64),
             Command::Nvme(command) => command.data_length().min(564),
         };
@@ -186,8 +186,8 @@ fn command_length(command: &Command) -> usize {
     }
 }
 
-/// Two talks in a row; the first byte says what is wanted.
-fn talks(kind: u8, said: &[u8]) {
+/// Two sessions in a row; the first byte says what is wanted.
+fn sessions(kind: u8, said: &[u8]) {
     let Some((&wish, left)) = said.split_first() else { return };
     let bit = |bit: u8| wish >> bit & 1 != 0;
     let wanted = Wanted {
@@ -214,7 +214,7 @@ fn talks(kind: u8, said: &[u8]) {
     }
 }
 
-/// What holds after any talk.
+/// What holds after any session.
 fn holds(told: &Told, sent: &[Command], wanted: Wanted) {
     let tests = |command: &Command| {
         matches!(
@@ -224,7 +224,7 @@ fn holds(told: &Told, sent: &[Command], wanted: Wanted) {
     };
     assert!(wanted.step.is_some() || !sent.iter().any(tests), "nobody asked for a self-test");
     assert!(wanted.self_tests || told.self_tests.is_none());
-    assert!(sent.len() <= 64, "{} commands in one talk", sent.len());
+    assert!(sent.len() <= 64, "{} commands in one session", sent.len());
     assert!(wanted.health || told.health.is_none());
     assert!(told.broke_off.is_none() || told.health.is_none(), "half a health was told");
     if let Some(Ok(Celsius(now))) = told.temperature {

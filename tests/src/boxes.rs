@@ -10,11 +10,11 @@ use traylight::rehearse::{Fault, Played, play};
 use traylight::show::pages::{Channel, Page, View, draw};
 use traylight::verdict::{Kind, Severity, Verdict};
 use traylight_config::{PageName, Settings, settle};
-use traylight_display::{Frame, GlassSize};
+use traylight_display::{Frame, PanelSize};
 
 /// The sizes whose pictures are kept; the others are turned ones of the same.
-pub const KEPT: [GlassSize; 5] =
-    [GlassSize::W128H64, GlassSize::W128H32, GlassSize::W72H40, GlassSize::W64H48, GlassSize::W64H128];
+pub const KEPT: [PanelSize; 5] =
+    [PanelSize::W128H64, PanelSize::W128H32, PanelSize::W72H40, PanelSize::W64H48, PanelSize::W64H128];
 
 /// How a box is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -95,13 +95,13 @@ fn calm(trays: usize) -> (Settings, Snapshot) {
     (settle(&file, "heron.toml").unwrap_or_else(|problems| unreachable!("{problems}")), snapshot)
 }
 
-/// A page of the scene at some lap of the pages.
-pub fn page(scene: &Scene, page: &Page, lap: u64, glass: GlassSize) -> Frame {
-    with_view(scene, "14:32", lap, |view| draw(page, view, glass))
+/// A page of the scene at some cycle of the pages.
+pub fn page(scene: &Scene, page: &Page, cycle: u64, panel: PanelSize) -> Frame {
+    with_view(scene, "14:32", cycle, |view| draw(page, view, panel))
 }
 
 /// Something made of the view of a scene.
-pub fn with_view<T>(scene: &Scene, clock: &str, lap: u64, make: impl FnOnce(&View<'_>) -> T) -> T {
+pub fn with_view<T>(scene: &Scene, clock: &str, cycle: u64, make: impl FnOnce(&View<'_>) -> T) -> T {
     let time_of_day = |ago: Duration| {
         let minute = (14 * 60 + 32 + 24 * 60 - ago.as_secs() / 60 % (24 * 60)) % (24 * 60);
         format!("{:02}:{:02}", minute / 60, minute % 60)
@@ -115,8 +115,8 @@ pub fn with_view<T>(scene: &Scene, clock: &str, lap: u64, make: impl FnOnce(&Vie
         settings: &scene.settings,
         channels: &channels,
         clock,
-        beat: 7,
-        lap,
+        tick: 7,
+        cycle,
         time_of_day: &time_of_day,
         tongue: scene.settings.language.into(),
     };

@@ -81,7 +81,7 @@ impl PretendBus {
         self.inside().panel.power_cycle();
     }
 
-    /// What is seen on the glass now.
+    /// What is seen on the panel now.
     pub fn picture(&self) -> Picture {
         self.inside().panel.picture()
     }

@@ -11,7 +11,7 @@ use traylight::show::pages::{self, Page, View, test_mark};
 use traylight::tell::tongue::Tongue;
 use traylight::verdict::{Kind, Verdict};
 use traylight_config::{PageName, Settings};
-use traylight_display::{Frame, GlassSize};
+use traylight_display::{Frame, PanelSize};
 
 /// The box was up for so long when the story began.
 const UP: Duration = Duration::from_secs(41 * 86_400);
@@ -75,24 +75,24 @@ pub fn pictures() -> Vec<(String, Frame)> {
     pictures
 }
 
-/// Every page of a box with six trays, in each mood, for one size of glass.
-pub fn pages_on(glass: GlassSize) -> Vec<(String, Frame)> {
+/// Every page of a box with six trays, in each mood, for one size of panel.
+pub fn pages_on(panel: PanelSize) -> Vec<(String, Frame)> {
     let mut pictures = Vec::new();
     for mood in Mood::ALL {
         let scene = boxes::scene(6, mood);
         for page in boxes::pages(scene) {
             let name = format!("{mood:?} {}", boxes::name(&page)).to_lowercase();
-            let mut laps: Vec<Frame> = Vec::new();
-            for lap in 0..8 {
-                let frame = boxes::page(scene, &page, lap, glass);
-                if laps.contains(&frame) {
+            let mut cycles: Vec<Frame> = Vec::new();
+            for cycle in 0..8 {
+                let frame = boxes::page(scene, &page, cycle, panel);
+                if cycles.contains(&frame) {
                     break;
                 }
-                laps.push(frame);
+                cycles.push(frame);
             }
-            let several = laps.len() > 1;
-            pictures.extend(laps.into_iter().enumerate().map(|(lap, frame)| {
-                let name = if several { format!("{name}, lap {}", lap + 1) } else { name.clone() };
+            let several = cycles.len() > 1;
+            pictures.extend(cycles.into_iter().enumerate().map(|(cycle, frame)| {
+                let name = if several { format!("{name}, lap {}", cycle + 1) } else { name.clone() };
                 (name, frame)
             }));
         }
@@ -100,12 +100,12 @@ pub fn pages_on(glass: GlassSize) -> Vec<(String, Frame)> {
     pictures
 }
 
-/// The shelves of boxes with two to eight trays, in each mood, for one size of glass.
-pub fn shelves_on(glass: GlassSize) -> Vec<(String, Frame)> {
+/// The shelves of boxes with two to eight trays, in each mood, for one size of panel.
+pub fn shelves_on(panel: PanelSize) -> Vec<(String, Frame)> {
     let each = |trays: usize| {
         Mood::ALL.map(|mood| {
             let scene = boxes::scene(trays, mood);
-            let frame = boxes::page(scene, &Page::Named(PageName::Shelf), 0, glass);
+            let frame = boxes::page(scene, &Page::Named(PageName::Shelf), 0, panel);
             (format!("{mood:?} {trays} trays").to_lowercase(), frame)
         })
     };
@@ -135,7 +135,7 @@ fn rehearsed() -> Vec<(String, Frame)> {
     let pages = [("rehearsal, drive gone", leads), ("rehearsal, state", Some(Page::Named(PageName::State)))];
     pages
         .into_iter()
-        .filter_map(|(name, page)| Some((name.to_owned(), pages::draw(&page?, &view, GlassSize::W128H64))))
+        .filter_map(|(name, page)| Some((name.to_owned(), pages::draw(&page?, &view, PanelSize::W128H64))))
         .collect()
 }
 
@@ -149,7 +149,7 @@ fn without_data() -> Vec<(String, Frame)> {
     let mut found = vec![
         ("starting".to_owned(), draw(&state, &settings, &starting, None)),
         ("no data".to_owned(), draw(&state, &settings, &silent, Some(&snapshot))),
-        ("stopped".to_owned(), pages::stopped("14:32", GlassSize::W128H64, Tongue::English)),
+        ("stopped".to_owned(), pages::stopped("14:32", PanelSize::W128H64, Tongue::English)),
     ];
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
     snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });
@@ -167,12 +167,12 @@ fn without_data() -> Vec<(String, Frame)> {
     found
 }
 
-/// A calm page at some minute and beat: what changes from one look to the next.
-pub fn calm(page: PageName, clock: &str, beat: u64) -> Frame {
+/// A calm page at some minute and tick: what changes from one look to the next.
+pub fn calm(page: PageName, clock: &str, tick: u64) -> Frame {
     let (settings, verdict, snapshot) = after(2.0);
     let time_of_day = |_: Duration| String::new();
-    let view = View { clock, beat, ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
-    pages::draw(&Page::Named(page), &view, GlassSize::W128H64)
+    let view = View { clock, tick, ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
+    pages::draw(&Page::Named(page), &view, PanelSize::W128H64)
 }
 
 fn draw(page: &Page, settings: &Settings, verdict: &Verdict, snapshot: Option<&Snapshot>) -> Frame {
@@ -180,7 +180,7 @@ fn draw(page: &Page, settings: &Settings, verdict: &Verdict, snapshot: Option<&S
         let minute = 14 * 60 + 32 - ago.as_secs() / 60;
         format!("{:02}:{:02}", minute / 60, minute % 60)
     };
-    pages::draw(page, &view(settings, verdict, snapshot, &time_of_day), GlassSize::W128H64)
+    pages::draw(page, &view(settings, verdict, snapshot, &time_of_day), PanelSize::W128H64)
 }
 
 fn view<'a>(
@@ -195,8 +195,8 @@ fn view<'a>(
         settings,
         channels: &[],
         clock: "14:32",
-        beat: 7,
-        lap: 0,
+        tick: 7,
+        cycle: 0,
         time_of_day,
         tongue: settings.language.into(),
     }

@@ -36,9 +36,9 @@ impl Standing {
         self.scenery().pages()
     }
 
-    /// One of them at this minute and beat.
-    pub fn drawing(&self, page: &Page, clock: &str, beat: u64) -> Drawing<'_> {
-        Drawing { beat, lap: beat / 8, ..self.scenery().drawing(page.clone(), clock.to_owned()) }
+    /// One of them at this minute and tick.
+    pub fn drawing(&self, page: &Page, clock: &str, tick: u64) -> Drawing<'_> {
+        Drawing { tick, cycle: tick / 8, ..self.scenery().drawing(page.clone(), clock.to_owned()) }
     }
 
     fn scenery(&self) -> Scenery<'_> {

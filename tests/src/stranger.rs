@@ -89,9 +89,9 @@ fn play(visitor: TcpStream, config: &Arc<ServerConfig>, steps: &[Step], poured: 
                 }
             },
             Encrypt => {
-                let talk = ServerConnection::new(Arc::clone(config)).unwrap();
+                let session = ServerConnection::new(Arc::clone(config)).unwrap();
                 if let Some(plain) = plain.take() {
-                    line = BufReader::with_capacity(1, Box::new(StreamOwned::new(talk, plain)));
+                    line = BufReader::with_capacity(1, Box::new(StreamOwned::new(session, plain)));
                 }
             }
             Pour(said) => {

@@ -1,23 +1,23 @@
 //! How the demo's pages wear the panel: how long each pixel is lit over a simulated week in which pages take turns, minutes
 //! go by and pictures move.
 //!
-//! A pixel of such glass ages by the charge that goes through it: its time alight, by the current. Here all is by day; what is
+//! A pixel of such a panel ages by the charge that goes through it: its time alight, by the current. Here all is by day; what is
 //! shown at night, at a 255th of the current, is as good as rest.
 
 use crate::standing::Standing;
 use std::time::Duration;
 use traylight::show::care::moved;
-use traylight_display::GlassSize;
+use traylight_display::PanelSize;
 
-/// The glass that is worn.
-pub const SIZE: GlassSize = GlassSize::W128H64;
+/// The panel that is worn.
+pub const SIZE: PanelSize = PanelSize::W128H64;
 const WEEK_MINUTES: u64 = 7 * 1440;
 /// Every so many minutes of the week are drawn: no divisor in common with the places a picture has, nor with an hour.
 const EVERY_MINUTES: u64 = 293;
 /// How long a page stays.
 const PAGE: Duration = Duration::from_secs(6);
 
-/// What a week does to the glass, as shares of the week.
+/// What a week does to the panel, as shares of the week.
 #[derive(Debug, Clone, Copy)]
 pub struct Wear {
     /// How long the worst pixel was lit.

@@ -53,7 +53,7 @@ fn directions() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/src/send/channels/mqtt_packet", world.to_vec()),
         // When a drive may be asked what is a function of data too.
         ("agent/src/probe/schedule", world.to_vec()),
-        ("agent/src/probe/manners", world.to_vec()),
+        ("agent/src/probe/polling", world.to_vec()),
         ("agent/src/show/pages", words_and_drawing.clone()),
         ("agent/src/serve/document", words_and_drawing.clone()),
         ("agent/src/serve/parts", words_and_drawing.clone()),

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use traylight::show::pages::Page;
 use traylight_config::PageName;
 use traylight_display::changes::{Window, changes};
-use traylight_display::{Frame, GlassSize};
+use traylight_display::{Frame, PanelSize};
 use traylight_tests::boxes::{KEPT, Mood, page, pages, scene};
 use traylight_tests::scenes;
 
@@ -27,10 +27,10 @@ type Draws = Box<dyn Fn() -> Vec<(String, Frame)>>;
 fn kept() -> Vec<(PathBuf, Draws)> {
     let file = |name: String| folder().join(format!("{name}.txt"));
     let mut files: Vec<(PathBuf, Draws)> = vec![(file("story".to_owned()), Box::new(scenes::pictures))];
-    for glass in KEPT {
-        let size = format!("{}x{}", glass.width(), glass.height());
-        files.push((file(format!("pages-{size}")), Box::new(move || scenes::pages_on(glass))));
-        files.push((file(format!("shelves-{size}")), Box::new(move || scenes::shelves_on(glass))));
+    for panel in KEPT {
+        let size = format!("{}x{}", panel.width(), panel.height());
+        files.push((file(format!("pages-{size}")), Box::new(move || scenes::pages_on(panel))));
+        files.push((file(format!("shelves-{size}")), Box::new(move || scenes::shelves_on(panel))));
     }
     files
 }
@@ -94,10 +94,10 @@ fn arc_minutes(rows: i32, distance_mm: f64) -> f64 {
 /// minutes of arc, and prefers 20 to 22.
 #[test]
 fn that_all_is_well_and_which_tray_is_not_are_read_from_two_metres() {
-    let glass = GlassSize::W128H64;
-    let fine = page(scene(6, Mood::Healthy), &Page::Named(PageName::State), 0, glass);
+    let panel = PanelSize::W128H64;
+    let fine = page(scene(6, Mood::Healthy), &Page::Named(PageName::State), 0, panel);
     let gone = scene(6, Mood::Critical);
-    let alarm = page(gone, &pages(gone)[0], 0, glass);
+    let alarm = page(gone, &pages(gone)[0], 0, panel);
     let rows = [("OK", lit_rows(&fine, 0..80, 0..63)), ("tray 2", lit_rows(&alarm, 0..44, 8..63))];
     for (what, rows) in rows {
         let minutes = arc_minutes(rows, 2000.0);
@@ -119,11 +119,11 @@ fn what_changes_from_look_to_look_is_a_small_part_of_a_frame() {
             let (from, to) = (scenes::calm(name, from.0, from.1), scenes::calm(name, to.0, to.1));
             changes(&from, &to).iter().map(Window::cost).sum()
         };
-        let beat = cost(("14:32", 7), ("14:32", 8));
+        let tick = cost(("14:32", 7), ("14:32", 8));
         let minute = cost(("14:32", 7), ("14:33", 7));
         let hour = cost(("14:59", 7), ("15:00", 7));
-        println!("{name:?}: bytes on the wire: a beat {beat}, a minute {minute}, an hour {hour}");
-        for bytes in [beat, minute, hour] {
+        println!("{name:?}: bytes on the wire: a beat {tick}, a minute {minute}, an hour {hour}");
+        for bytes in [tick, minute, hour] {
             assert!(bytes > 0 && bytes <= 102, "{name:?}: {bytes} bytes, wanted at most a tenth of a frame");
         }
     }

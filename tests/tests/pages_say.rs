@@ -1,4 +1,4 @@
-//! What pages must say whatever the glass, whatever the box: that it is a test, that nothing is heard, which trays stay in.
+//! What pages must say whatever the panel, whatever the box: that it is a test, that nothing is heard, which trays stay in.
 
 use proptest::prelude::*;
 use std::time::Duration;
@@ -10,31 +10,31 @@ use traylight::tell::tongue::Tongue;
 use traylight::units::{Bytes, Rpm};
 use traylight::verdict::Heard;
 use traylight_config::{Language, PageName, Settings};
-use traylight_display::GlassSize;
+use traylight_display::PanelSize;
 use traylight_display::text::wrap;
 use traylight_tests::boxes::{Mood, Scene, page, pages, scene, with_view};
-use traylight_tests::lab::glass::{shows, shows_in_a_face};
+use traylight_tests::lab::panel::{shows, shows_in_a_face};
 
-fn picture(scene: &Scene, of: &Page, lap: u64, glass: GlassSize) -> String {
-    page(scene, of, lap, glass).to_text()
+fn picture(scene: &Scene, of: &Page, cycle: u64, panel: PanelSize) -> String {
+    page(scene, of, cycle, panel).to_text()
 }
 
 fn state(scene: &Scene) -> String {
-    picture(scene, &Page::Named(PageName::State), 0, GlassSize::W128H64)
+    picture(scene, &Page::Named(PageName::State), 0, PanelSize::W128H64)
 }
 
 #[test]
-fn a_rehearsal_is_a_test_on_every_page_of_every_glass_in_every_language() {
+fn a_rehearsal_is_a_test_on_every_page_of_every_panel_in_every_language() {
     let mut gone = scene(6, Mood::Critical).clone();
     for language in [Language::English, Language::German] {
         gone.settings.language = language;
         let mark = test_mark(Tongue::from(language));
-        for (glass, page) in
-            GlassSize::ALL.iter().flat_map(|glass| pages(&gone).into_iter().map(move |page| (*glass, page)))
+        for (panel, page) in
+            PanelSize::ALL.iter().flat_map(|panel| pages(&gone).into_iter().map(move |page| (*panel, page)))
         {
-            for lap in 0..3 {
-                let drawn = with_view(&gone, mark, lap, |view| draw(&page, view, glass)).to_text();
-                assert!(shows_in_a_face(&drawn, mark), "{page:?} on {glass:?}, lap {lap}:\n{drawn}");
+            for cycle in 0..3 {
+                let drawn = with_view(&gone, mark, cycle, |view| draw(&page, view, panel)).to_text();
+                assert!(shows_in_a_face(&drawn, mark), "{page:?} on {panel:?}, lap {cycle}:\n{drawn}");
             }
         }
     }
@@ -47,12 +47,12 @@ fn silence_takes_the_place_of_ok_at_once_and_old_readings_leave_the_turn() {
     let mut silent = healthy.clone();
     (silent.verdict.at, silent.verdict.heard) = (heard.plus(Duration::from_secs(125)), Heard::SilentSince(heard));
     assert_eq!(with_view(&silent, "14:34", 0, worth_showing), [Page::Named(PageName::State)]);
-    for glass in GlassSize::ALL {
+    for panel in PanelSize::ALL {
         let (before, after) =
-            [healthy, &silent].map(|scene| picture(scene, &Page::Named(PageName::State), 0, glass)).into();
-        assert!(shows(&before, "OK"), "{glass:?}:\n{before}");
-        assert!(shows(&after, "NO DATA") || shows(&after, "STALE"), "{glass:?}:\n{after}");
-        assert!(!shows(&after, "OK"), "{glass:?}:\n{after}");
+            [healthy, &silent].map(|scene| picture(scene, &Page::Named(PageName::State), 0, panel)).into();
+        assert!(shows(&before, "OK"), "{panel:?}:\n{before}");
+        assert!(shows(&after, "NO DATA") || shows(&after, "STALE"), "{panel:?}:\n{after}");
+        assert!(!shows(&after, "OK"), "{panel:?}:\n{after}");
     }
     assert!(shows(&state(&silent), "for 2 min"));
 }
@@ -70,11 +70,12 @@ fn the_trays_that_must_stay_in_are_named_all_or_all_trays_are_meant() {
             (4..=21).any(|columns| wrap(&line, columns).iter().all(|part| shows_in_a_face(drawn, part)))
                 || shows_in_a_face(drawn, "ALL IN")
         };
-        for glass in GlassSize::ALL {
-            let alarm = picture(gone, &Page::Alarm(incident.id), 0, glass);
-            assert!(whole(&alarm), "{line} from afar on {glass:?}:\n{alarm}");
-            let laps: Vec<String> = (0..3).map(|lap| picture(gone, &Page::Incident(incident.id), lap, glass)).collect();
-            assert!(laps.iter().any(|near| whole(near)), "{line} from near on {glass:?}:\n{}", laps.concat());
+        for panel in PanelSize::ALL {
+            let alarm = picture(gone, &Page::Alarm(incident.id), 0, panel);
+            assert!(whole(&alarm), "{line} from afar on {panel:?}:\n{alarm}");
+            let cycles: Vec<String> =
+                (0..3).map(|cycle| picture(gone, &Page::Incident(incident.id), cycle, panel)).collect();
+            assert!(cycles.iter().any(|near| whole(near)), "{line} from near on {panel:?}:\n{}", cycles.concat());
             seen += 1;
         }
     }
@@ -102,7 +103,7 @@ fn what_is_wrong_leads_and_what_its_owner_knows_of_steps_back() {
     known.verdict.incidents[0].acknowledged = true;
     let back: Vec<Page> = calm.into_iter().chain([Page::Incident(id)]).collect();
     assert_eq!(order(&known), back, "it stays in the turn");
-    assert!(shows(&picture(&known, &Page::Incident(id), 0, GlassSize::W128H64), "CRITICAL known"));
+    assert!(shows(&picture(&known, &Page::Incident(id), 0, PanelSize::W128H64), "CRITICAL known"));
 }
 
 #[test]
@@ -147,7 +148,7 @@ fn a_box_without_named_trays_says_so() {
 #[test]
 fn a_clock_that_nobody_set_is_not_shown_as_one() {
     let drawn = with_view(scene(5, Mood::Healthy), "up 3 min", 0, |view| {
-        draw(&Page::Named(PageName::Room), view, GlassSize::W128H64)
+        draw(&Page::Named(PageName::Room), view, PanelSize::W128H64)
     });
     assert!(shows(&drawn.to_text(), "up 3 min"));
 }
@@ -160,7 +161,7 @@ fn the_alarm_swaps_light_and_dark_every_half_minute() {
     let mut lit = Vec::new();
     for second in [0, 29, 30, 59, 60] {
         gone.verdict.at = Moment::after_boot(Duration::from_secs(86_400 + second));
-        let frame = page(&gone, &alarm, 0, GlassSize::W128H64);
+        let frame = page(&gone, &alarm, 0, PanelSize::W128H64);
         assert!(shows(&frame.to_text(), "CRITICAL"), "at {second} s");
         lit.push(frame.lit_count());
     }
@@ -175,7 +176,7 @@ proptest! {
     /// Names are anybody's, and figures as large as they come.
     #[test]
     fn whatever_a_box_says_every_page_can_be_drawn_and_trouble_stays_in_sight(
-        names in proptest::collection::vec(".{0,40}", 9), number in any::<u64>(), lap in 0..50u64, glass in 0..8usize,
+        names in proptest::collection::vec(".{0,40}", 9), number in any::<u64>(), cycle in 0..50u64, panel in 0..8usize,
     ) {
         let mut odd = scene(6, Mood::Critical).clone();
         let [mount, fan, rail, board, model, kernel, pool, link, name] = names.try_into().expect("nine names");
@@ -193,14 +194,14 @@ proptest! {
         odd.snapshot.pools[0].name = pool;
         odd.snapshot.links[0].name = link;
         odd.settings.box_name = Some(name);
-        let glass = GlassSize::ALL[glass];
+        let panel = PanelSize::ALL[panel];
         for of in pages(&odd) {
-            let drawn = picture(&odd, &of, lap, glass);
-            let is_bare = of == Page::Named(PageName::Shelf) && glass.height() < 64;
+            let drawn = picture(&odd, &of, cycle, panel);
+            let is_bare = of == Page::Named(PageName::Shelf) && panel.height() < 64;
             let in_sight = ["CRITICAL", "CRIT", "!!"].iter().any(|word| shows_in_a_face(&drawn, word))
                 || of == Page::Named(PageName::State);
-            let named = matches!(of, Page::Incident(_)) && lap > 0;
-            prop_assert!(in_sight || is_bare || named, "{of:?} on {glass:?}:\n{drawn}");
+            let named = matches!(of, Page::Incident(_)) && cycle > 0;
+            prop_assert!(in_sight || is_bare || named, "{of:?} on {panel:?}:\n{drawn}");
         }
     }
 }

@@ -4,7 +4,7 @@
 
 use traylight_display::embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 use traylight_display::{
-    Brightness, Face, Frame, Glass, GlassFault, GlassSize, Module, OledPanel, PanelAddress, Rotation, Sent,
+    Brightness, Face, Frame, Module, OledPanel, Panel, PanelAddress, PanelFault, PanelSize, Rotation, Sent,
 };
 use traylight_display::{area, text};
 use traylight_tests::pretend_bus::{PretendBus, Trouble};
@@ -15,7 +15,7 @@ use traylight_tests::pretend_panel::Picture;
 const WHOLE_FRAME: usize = 2 + 6 + 2 + 1024;
 
 fn panel_on(bus: &PretendBus) -> OledPanel<PretendBus> {
-    OledPanel::new(bus.clone(), PanelAddress::X3C, Module::ALL[0], Rotation::Upright, GlassFault::from_bus)
+    OledPanel::new(bus.clone(), PanelAddress::X3C, Module::ALL[0], Rotation::Upright, PanelFault::from_bus)
 }
 
 /// A panel that already shows this frame.
@@ -28,7 +28,7 @@ fn showing(frame: &Frame) -> (PretendBus, OledPanel<PretendBus>) {
 }
 
 fn page(time: &str) -> Frame {
-    let mut frame = Frame::new(GlassSize::W128H64);
+    let mut frame = Frame::new(PanelSize::W128H64);
     text::text(&mut frame, 0, 0, "heron", Face::Small);
     text::text_right(&mut frame, 126, 0, time, Face::Small);
     text::text(&mut frame, 0, 16, "4 recorders", Face::Medium);
@@ -61,7 +61,7 @@ fn the_first_picture_comes_without_a_flash_of_noise() {
 #[test]
 fn the_set_up_follows_the_flow_chart() {
     // The application note of the SSD1306 (flow chart of its section 3, from memory), with horizontal addressing and the
-    // pins of 64-row glass. The chart begins by switching the display off; we do not, so that nothing flickers.
+    // pins of a 64-row panel. The chart begins by switching the display off; we do not, so that nothing flickers.
     let bus = PretendBus::new();
     panel_on(&bus).show(&page("14:32")).unwrap();
     let messages = bus.take_messages();
@@ -142,7 +142,7 @@ fn an_unplugged_panel_is_reported_and_comes_back_whole() {
     let (bus, mut panel) = showing(&page("14:32"));
     bus.unplug();
     for _ in 0..3 {
-        assert_eq!(panel.show(&page("14:33")), Err(GlassFault::NotAnswering));
+        assert_eq!(panel.show(&page("14:33")), Err(PanelFault::NotAnswering));
     }
     bus.replug();
     panel.show(&page("14:33")).unwrap();
@@ -152,8 +152,8 @@ fn an_unplugged_panel_is_reported_and_comes_back_whole() {
 #[test]
 fn a_panel_at_the_other_address_is_not_found_at_this_one() {
     let bus = PretendBus::new();
-    let mut panel = OledPanel::new(bus, PanelAddress::X3D, Module::ALL[0], Rotation::Upright, GlassFault::from_bus);
-    assert_eq!(panel.show(&page("14:32")), Err(GlassFault::NotAnswering));
+    let mut panel = OledPanel::new(bus, PanelAddress::X3D, Module::ALL[0], Rotation::Upright, PanelFault::from_bus);
+    assert_eq!(panel.show(&page("14:32")), Err(PanelFault::NotAnswering));
 }
 
 #[test]
@@ -171,7 +171,7 @@ fn a_transfer_cut_anywhere_leaves_no_trace_after_the_next_one() {
             let mut panel = panel_on(&bus);
             bus.trouble_in(message, Trouble::Fault(ErrorKind::Bus, taken));
             let outcomes = ["14:32", "14:33"].map(|time| panel.show(&page(time)));
-            assert!(outcomes.contains(&Err(GlassFault::BusStuck)));
+            assert!(outcomes.contains(&Err(PanelFault::BusStuck)));
             panel.show(&page("14:33")).unwrap();
             assert_seen(&bus.picture(), &page("14:33"));
         }
@@ -198,7 +198,7 @@ fn brightness_is_sent_once_outlives_a_power_dip_and_changes_no_pixel() {
     assert_eq!(bus.contrast(), 0xFF);
 
     bus.trouble_in(0, Trouble::Fault(ErrorKind::ArbitrationLoss, 2));
-    assert_eq!(panel.set_brightness(Brightness::Dim), Err(GlassFault::LostArbitration));
+    assert_eq!(panel.set_brightness(Brightness::Dim), Err(PanelFault::LostArbitration));
     panel.show(&frame).unwrap();
     assert_eq!(bus.contrast(), 0x2F);
     assert_seen(&bus.picture(), &frame);
@@ -216,16 +216,16 @@ fn the_driver_says_nothing_the_datasheet_does_not_know() {
     assert_eq!(bus.refusals(), [""; 0]);
 }
 
-/// Any sequence of pictures and faults: once a `show` said yes, the glass equals the frame. Only a loss of power that no
+/// Any sequence of pictures and faults: once a `show` said yes, the panel equals the frame. Only a loss of power that no
 /// error tells of is beyond it, until the next refresh.
 #[test]
-fn after_any_weather_a_yes_means_the_glass_shows_the_frame() {
+fn after_any_weather_a_yes_means_the_panel_shows_the_frame() {
     let mut faults = 0;
     for seed in 0..200 {
         let mut dice = Dice(seed);
         let bus = PretendBus::new();
         let mut panel = panel_on(&bus);
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         for step in 0..20 {
             frame = dice.changed(&frame);
             let dip = dice.one_in(6);

@@ -1,4 +1,4 @@
-//! The panel in foul weather: whatever happens on the wire, the glass comes to show the newest picture, and every case is
+//! The panel in foul weather: whatever happens on the wire, the panel comes to show the newest picture, and every case is
 //! told once with its remedy.
 
 #![allow(clippy::unwrap_used, reason = "a failing step fails the test")]
@@ -7,20 +7,20 @@ use proptest::prelude::*;
 use std::time::Duration;
 use traylight::clock::Moment;
 use traylight::show::care::Picture;
-use traylight::show::glass::tender::{News, Tender, time_on_bus};
+use traylight::show::panel::upkeep::{News, Upkeep, time_on_bus};
 use traylight_display::embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 use traylight_display::{
-    Brightness, Frame, GlassFault, GlassSize, Module, OledPanel, PanelAddress, Rotation, Sent, area,
+    Brightness, Frame, Module, OledPanel, PanelAddress, PanelFault, PanelSize, Rotation, Sent, area,
 };
 use traylight_tests::pretend_bus::{PretendBus, Trouble};
 
-fn tender(bus: &PretendBus, module: Module, khz: u32) -> Tender<OledPanel<PretendBus>> {
+fn upkeep(bus: &PretendBus, module: Module, khz: u32) -> Upkeep<OledPanel<PretendBus>> {
     let bus = bus.clone();
     let open = move || {
         let bus = bus.clone();
-        Ok(OledPanel::new(bus, PanelAddress::X3C, module, Rotation::Upright, GlassFault::from_bus))
+        Ok(OledPanel::new(bus, PanelAddress::X3C, module, Rotation::Upright, PanelFault::from_bus))
     };
-    Tender::new(open, khz)
+    Upkeep::new(open, khz)
 }
 
 fn picture(frame: &Frame) -> Picture {
@@ -38,7 +38,7 @@ fn at(seconds: f64) -> Moment {
 }
 
 fn spot(x: i32) -> Frame {
-    let mut frame = Frame::new(GlassSize::W128H64);
+    let mut frame = Frame::new(PanelSize::W128H64);
     frame.invert(area(x, 8, 10, 10));
     frame
 }
@@ -46,62 +46,62 @@ fn spot(x: i32) -> Frame {
 #[test]
 fn a_lost_panel_is_tried_after_1_5_30_and_60_seconds_told_once_and_found_again() {
     let bus = PretendBus::new();
-    let mut tender = tender(&bus, Module::ALL[0], 100);
-    assert_eq!(tender.due(), None, "no picture, nothing to do");
-    tender.take(picture(&spot(0)));
-    assert_eq!(tender.tend(at(0.0)), Some(News::Found));
+    let mut upkeep = upkeep(&bus, Module::ALL[0], 100);
+    assert_eq!(upkeep.due(), None, "no picture, nothing to do");
+    upkeep.take(picture(&spot(0)));
+    assert_eq!(upkeep.tend(at(0.0)), Some(News::Found));
     assert!(is_seen(&bus, &spot(0)));
 
     bus.unplug();
-    tender.take(picture(&spot(20)));
-    assert_eq!(tender.tend(at(10.0)), Some(News::Lost(GlassFault::NotAnswering)));
+    upkeep.take(picture(&spot(20)));
+    assert_eq!(upkeep.tend(at(10.0)), Some(News::Lost(PanelFault::NotAnswering)));
     let mut now = 10.0;
     for wait in [1.0, 5.0, 30.0, 60.0, 60.0] {
-        assert_eq!(tender.due(), Some(at(now + wait)));
-        tender.take(picture(&spot(21)));
-        assert_eq!(tender.tend(at(now + wait - 0.1)), None, "it is left alone until then");
+        assert_eq!(upkeep.due(), Some(at(now + wait)));
+        upkeep.take(picture(&spot(21)));
+        assert_eq!(upkeep.tend(at(now + wait - 0.1)), None, "it is left alone until then");
         now += wait;
-        assert_eq!(tender.tend(at(now)), None, "told once");
+        assert_eq!(upkeep.tend(at(now)), None, "told once");
     }
     bus.replug();
-    tender.take(picture(&spot(40)));
-    assert_eq!(tender.tend(at(now + 60.0)), Some(News::Found));
+    upkeep.take(picture(&spot(40)));
+    assert_eq!(upkeep.tend(at(now + 60.0)), Some(News::Found));
     assert!(is_seen(&bus, &spot(40)), "the newest, not the first that was missed");
 }
 
 #[test]
 fn another_reason_is_told_even_while_the_panel_is_lost() {
     let bus = PretendBus::new();
-    let mut tender = tender(&bus, Module::ALL[0], 100);
-    tender.take(picture(&spot(0)));
+    let mut upkeep = upkeep(&bus, Module::ALL[0], 100);
+    upkeep.take(picture(&spot(0)));
     let mut told = Vec::new();
     for (second, kind) in
         [(0, ErrorKind::Bus), (1, ErrorKind::Bus), (6, ErrorKind::ArbitrationLoss), (36, ErrorKind::Bus)]
     {
         bus.trouble_in(0, Trouble::Fault(kind, 3));
-        told.extend(tender.tend(at(f64::from(second))));
+        told.extend(upkeep.tend(at(f64::from(second))));
     }
-    assert_eq!(told, [News::Lost(GlassFault::BusStuck), News::Lost(GlassFault::LostArbitration)]);
+    assert_eq!(told, [News::Lost(PanelFault::BusStuck), News::Lost(PanelFault::LostArbitration)]);
 }
 
 #[test]
 fn a_panel_that_lost_its_power_unseen_is_whole_within_a_minute_and_at_once_when_told() {
     let bus = PretendBus::new();
-    let mut tender = tender(&bus, Module::ALL[0], 100);
-    tender.take(picture(&spot(0)));
-    tender.tend(at(0.0));
+    let mut upkeep = upkeep(&bus, Module::ALL[0], 100);
+    upkeep.take(picture(&spot(0)));
+    upkeep.tend(at(0.0));
     bus.power_dip();
-    assert_eq!(tender.due(), Some(at(60.0)), "nobody has said so, and no new picture comes");
-    tender.tend(at(60.0));
+    assert_eq!(upkeep.due(), Some(at(60.0)), "nobody has said so, and no new picture comes");
+    upkeep.tend(at(60.0));
     assert!(is_seen(&bus, &spot(0)));
 
     bus.power_dip();
-    tender.distrust();
-    tender.tend(at(62.0));
+    upkeep.distrust();
+    upkeep.tend(at(62.0));
     assert!(is_seen(&bus, &spot(0)));
 
     bus.watch();
-    tender.tend(at(122.0));
+    upkeep.tend(at(122.0));
     assert!(!bus.seen().is_empty());
     bus.seen().iter().for_each(|seen| assert_eq!(seen, &bus.picture(), "a set-up over a lit panel is not seen"));
 }
@@ -114,20 +114,20 @@ fn after_a_transfer_the_bus_rests_as_long_as_it_was_busy() {
     assert_eq!(time_on_bus(whole, 400), Duration::from_micros(23_265));
     for khz in [100, 400] {
         let bus = PretendBus::new();
-        let mut tender = tender(&bus, Module::ALL[0], khz);
-        tender.take(picture(&spot(0)));
-        tender.tend(at(0.0));
+        let mut upkeep = upkeep(&bus, Module::ALL[0], khz);
+        upkeep.take(picture(&spot(0)));
+        upkeep.tend(at(0.0));
         let bytes = bus.take_messages().iter().map(|message| message.len() + 1).sum();
         let busy = time_on_bus(Sent { messages: 0, bytes }, khz);
-        tender.take(picture(&spot(9)));
-        tender.take(picture(&spot(30)));
-        assert_eq!(tender.due(), Some(at(0.0).plus(2 * busy)));
-        assert_eq!(tender.tend(at(0.0).plus(busy)), None);
+        upkeep.take(picture(&spot(9)));
+        upkeep.take(picture(&spot(30)));
+        assert_eq!(upkeep.due(), Some(at(0.0).plus(2 * busy)));
+        assert_eq!(upkeep.tend(at(0.0).plus(busy)), None);
         assert!(is_seen(&bus, &spot(0)));
-        tender.tend(at(0.0).plus(2 * busy));
+        upkeep.tend(at(0.0).plus(2 * busy));
         assert!(is_seen(&bus, &spot(30)));
-        tender.take(picture(&spot(50)));
-        tender.finish(at(0.0).plus(2 * busy));
+        upkeep.take(picture(&spot(50)));
+        upkeep.finish(at(0.0).plus(2 * busy));
         assert!(is_seen(&bus, &spot(50)), "the last picture does not wait");
     }
 }
@@ -160,26 +160,26 @@ fn steps() -> impl Strategy<Value = Vec<Step>> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(400))]
 
-    /// Any pictures, errors at any byte, power lost and plugs pulled: whenever a set-up went through, the glass equals the
+    /// Any pictures, errors at any byte, power lost and plugs pulled: whenever a set-up went through, the panel equals the
     /// newest picture; and once nothing lies ahead but fair weather, it comes to.
     #[test]
-    fn in_the_end_the_glass_shows_the_newest_picture(module in 0..Module::ALL.len(), steps in steps()) {
+    fn in_the_end_the_panel_shows_the_newest_picture(module in 0..Module::ALL.len(), steps in steps()) {
         let module = Module::ALL[module];
         let bus = PretendBus::with(module);
-        let mut tender = tender(&bus, module, 400);
+        let mut upkeep = upkeep(&bus, module, 400);
         let mut frame = Frame::new(module.size());
         let mut now = at(0.0);
         let mut plugged = true;
-        tender.take(picture(&frame));
+        upkeep.take(picture(&frame));
         for step in steps.into_iter().chain([Step::Replug]) {
             match step {
                 Step::Draw(x, y, width, height) => {
                     frame.invert(area(x, y, width, height));
-                    tender.take(picture(&frame));
+                    upkeep.take(picture(&frame));
                 }
                 Step::Brightness(full) => {
                     let brightness = if full { Brightness::Full } else { Brightness::Night };
-                    tender.take(Picture { frame: frame.clone(), brightness });
+                    upkeep.take(Picture { frame: frame.clone(), brightness });
                 }
                 Step::Fault(soon, kind, taken) => {
                     let source = NoAcknowledgeSource::Data;
@@ -200,13 +200,13 @@ proptest! {
                 Step::PowerDip { told } => {
                     bus.power_dip();
                     if told {
-                        tender.distrust();
+                        upkeep.distrust();
                     }
                 }
                 Step::Wait(milliseconds) => now = now.plus(Duration::from_millis(milliseconds.into())),
             }
             bus.take_messages();
-            tender.tend(now);
+            upkeep.tend(now);
             if bus.take_messages().last().is_some_and(|message| message == &[0x00, 0xAF]) {
                 prop_assert!(is_seen(&bus, &frame), "after a set-up of {module:?}\n{:?}\n{frame:?}", bus.picture());
             }
@@ -214,7 +214,7 @@ proptest! {
         // Faults that still lie ahead are used up; each costs at most one try.
         for _ in 0..60 {
             now = now.plus(Duration::from_secs(61));
-            tender.tend(now);
+            upkeep.tend(now);
         }
         prop_assert!(is_seen(&bus, &frame), "{module:?}\n{:?}\n{frame:?}", bus.picture());
     }

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a failing step fails the test")]
 
 use traylight_display::{
-    Controller, Frame, Glass, GlassFault, GlassSize, Module, OledPanel, PanelAddress, Rotation, area,
+    Controller, Frame, Module, OledPanel, Panel, PanelAddress, PanelFault, PanelSize, Rotation, area,
 };
 use traylight_tests::pretend_bus::PretendBus;
 use traylight_tests::pretend_panel::{Picture, PretendPanel};
@@ -11,11 +11,11 @@ use traylight_tests::pretend_panel::{Picture, PretendPanel};
 const ROTATIONS: [Rotation; 4] = [Rotation::Upright, Rotation::Quarter, Rotation::Half, Rotation::ThreeQuarters];
 
 fn panel(bus: &PretendBus, module: Module, rotation: Rotation) -> OledPanel<PretendBus> {
-    OledPanel::new(bus.clone(), PanelAddress::X3C, module, rotation, GlassFault::from_bus)
+    OledPanel::new(bus.clone(), PanelAddress::X3C, module, rotation, PanelFault::from_bus)
 }
 
 /// A picture that no turn and no mirror leaves as it was, with light in every corner.
-fn lopsided(size: GlassSize) -> Frame {
+fn lopsided(size: PanelSize) -> Frame {
     let (width, height) = (size.width() as i32, size.height() as i32);
     let mut frame = Frame::new(size);
     (0..height).for_each(|y| frame.set(0, y, true));
@@ -68,10 +68,10 @@ fn every_module_shows_upright_pictures_however_it_is_built_in() {
 }
 
 #[test]
-fn a_picture_for_other_glass_is_refused_before_anything_is_sent() {
+fn a_picture_for_other_panel_is_refused_before_anything_is_sent() {
     let bus = PretendBus::new();
     let mut panel = panel(&bus, Module::ALL[0], Rotation::Quarter);
-    let fault = panel.show(&Frame::new(GlassSize::W128H64)).unwrap_err();
+    let fault = panel.show(&Frame::new(PanelSize::W128H64)).unwrap_err();
     assert_eq!(fault.to_string(), "the picture is 128 by 64 pixels, wanted 64 by 128");
     assert!(bus.take_messages().is_empty());
 }
@@ -89,27 +89,27 @@ fn what_is_sent_to_each_controller() {
     let hex = |message: &[u8]| message.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(" ");
     let set_ups = [
         (
-            (Controller::Ssd1306, GlassSize::W128H64, Rotation::Half),
+            (Controller::Ssd1306, PanelSize::W128H64, Rotation::Half),
             "00 E3 E3 2E D5 80 A8 3F D3 00 40 8D 14 20 00 DA 12 DB 20 A4 A6 A0 C0 81 2F D9 F1",
         ),
         (
-            (Controller::Ssd1306, GlassSize::W128H32, Rotation::Upright),
+            (Controller::Ssd1306, PanelSize::W128H32, Rotation::Upright),
             "00 E3 E3 2E D5 80 A8 1F D3 00 40 8D 14 20 00 DA 02 DB 20 A4 A6 A1 C8 81 2F D9 F1",
         ),
         (
-            (Controller::Ssd1306, GlassSize::W72H40, Rotation::Upright),
+            (Controller::Ssd1306, PanelSize::W72H40, Rotation::Upright),
             "00 E3 E3 2E D5 80 A8 27 D3 00 40 8D 14 AD 30 20 00 DA 12 DB 20 A4 A6 A1 C8 81 2F D9 F1",
         ),
         (
-            (Controller::Ssd1306, GlassSize::W64H48, Rotation::Quarter),
+            (Controller::Ssd1306, PanelSize::W64H48, Rotation::Quarter),
             "00 E3 E3 2E D5 80 A8 2F D3 00 40 8D 14 20 00 DA 12 DB 20 A4 A6 A0 C0 81 2F D9 F1",
         ),
         (
-            (Controller::Ssd1309, GlassSize::W128H64, Rotation::Upright),
+            (Controller::Ssd1309, PanelSize::W128H64, Rotation::Upright),
             "00 E3 E3 FD 12 2E D5 A1 A8 3F D3 00 40 20 00 DA 12 DB 34 A4 A6 A1 C8 81 2F D9 22",
         ),
         (
-            (Controller::Sh1106, GlassSize::W128H64, Rotation::ThreeQuarters),
+            (Controller::Sh1106, PanelSize::W128H64, Rotation::ThreeQuarters),
             "00 E3 E3 D5 50 A8 3F D3 00 40 DA 12 DB 35 A4 A6 A1 C8 81 2F D9 22",
         ),
     ];
@@ -119,22 +119,22 @@ fn what_is_sent_to_each_controller() {
         assert_eq!(messages.last().unwrap(), &[0x00, 0xAF]);
     }
     let windows = [
-        (GlassSize::W128H64, "00 21 00 7F 22 00 07", 1025),
-        (GlassSize::W128H32, "00 21 00 7F 22 00 03", 513),
-        (GlassSize::W72H40, "00 21 1C 63 22 00 04", 361),
-        (GlassSize::W64H48, "00 21 20 5F 22 00 05", 385),
+        (PanelSize::W128H64, "00 21 00 7F 22 00 07", 1025),
+        (PanelSize::W128H32, "00 21 00 7F 22 00 03", 513),
+        (PanelSize::W72H40, "00 21 1C 63 22 00 04", 361),
+        (PanelSize::W64H48, "00 21 20 5F 22 00 05", 385),
     ];
     for (size, window, length) in windows {
         let messages = sent(Controller::Ssd1306, size, Rotation::Upright);
         assert_eq!((hex(&messages[1]).as_str(), messages[2].len()), (window, length));
     }
-    let pages = sent(Controller::Sh1106, GlassSize::W128H64, Rotation::Upright);
+    let pages = sent(Controller::Sh1106, PanelSize::W128H64, Rotation::Upright);
     assert_eq!((hex(&pages[1]).as_str(), pages[2].len()), ("00 B0 02 10", 129));
     assert_eq!((hex(&pages[15]).as_str(), pages[16].len(), pages.len()), ("00 B7 02 10", 129, 18));
 }
 
 /// Outside judge: what the library luma.oled 3.16 sends for the same modules (`tests/outside/panel_streams.py`). Its picture
-/// must be seen on the pretend panel as well, and what says how the glass is wired must be what we say. Commands that a
+/// must be seen on the pretend panel as well, and what says how the panel is wired must be what we say. Commands that a
 /// datasheet does not know are passed over, as real controllers do; luma sends some.
 #[test]
 fn another_driver_is_understood_too_and_says_the_same_of_the_wiring() {
@@ -145,8 +145,8 @@ fn another_driver_is_understood_too_and_says_the_same_of_the_wiring() {
             .into_iter()
             .find(|module| format!("{:?}", module.controller()) == row["controller"].as_str().unwrap())
             .and_then(|module| {
-                let size = GlassSize::ALL.into_iter();
-                let wanted = |size: &GlassSize| (size.width(), size.height()) == (number("width"), number("height"));
+                let size = PanelSize::ALL.into_iter();
+                let wanted = |size: &PanelSize| (size.width(), size.height()) == (number("width"), number("height"));
                 Module::new(module.controller(), size.into_iter().find(wanted)?)
             })
             .unwrap();

@@ -8,11 +8,11 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::show::care::Picture;
-use traylight::show::glass::{picture_size, show_once};
 use traylight::show::outlet::Scenery;
 use traylight::show::pages::{Page, stopped};
+use traylight::show::panel::{picture_size, show_once};
 use traylight_config::Settings;
-use traylight_display::{Brightness, Frame, GlassSize, terminal};
+use traylight_display::{Brightness, Frame, PanelSize, terminal};
 
 /// Pixels of a PNG for each pixel of the panel.
 const SCALE: u8 = 4;
@@ -44,7 +44,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let wall = clock.wall();
     let (verdict, snapshot) = (&verdict, Some(&snapshot));
     let scenery = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, test: false };
-    let size = settings.panel.glasses.first().map_or(Ok(GlassSize::W128H64), picture_size);
+    let size = settings.panel.panels.first().map_or(Ok(PanelSize::W128H64), picture_size);
     let size = size.map_err(|fault| io::Error::other(fault.to_string()))?;
     let draw = |page: Page| (name(&page), scenery.drawing(page, wall.minute()).frame(size));
     let drawn: Vec<(String, Frame)> = scenery.pages().into_iter().map(draw).collect();
@@ -64,7 +64,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
 fn show_stopped(settings: &Settings, clock: &Clock) -> io::Result<ExitCode> {
     let minute = clock.wall().minute();
     let mut code = ExitCode::SUCCESS;
-    for panel in &settings.panel.glasses {
+    for panel in &settings.panel.panels {
         if let Err(fault) = show_once(panel, |size| Picture {
             frame: stopped(&minute, size, settings.language.into()),
             brightness: Brightness::Dim,

@@ -19,7 +19,7 @@ use traylight::show::pages::test_mark;
 use traylight::tell::incident_log;
 use traylight::tell::log::Entry;
 use traylight_config::Settings;
-use traylight_display::{GlassSize, terminal};
+use traylight_display::{PanelSize, terminal};
 
 /// Flags of `rehearse`.
 #[derive(clap::Args)]
@@ -82,7 +82,7 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test: true };
     if let Some(page) = scenery.pages().into_iter().next() {
         let drawing = scenery.drawing(page, test_mark(settings.language.into()).to_owned());
-        print_lines(&terminal::compact(&drawing.frame(GlassSize::W128H64)))?;
+        print_lines(&terminal::compact(&drawing.frame(PanelSize::W128H64)))?;
     }
     tell(&played.end());
     Ok(())

@@ -1,5 +1,5 @@
 //! `look --self-test`: says what will happen, asks, lets a drive begin or end a test of itself, and follows it to its
-//! end. The probe does all asking of drives; this talks to a probe of its own and to the owner.
+//! end. The probe does all asking of drives; this sessions to a probe of its own and to the owner.
 
 use super::look::Flags;
 use super::terminal::{Lines, complain};
@@ -61,16 +61,16 @@ pub fn command(flags: &Flags, step: Step, name: &str) -> io::Result<ExitCode> {
 async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<ExitCode> {
     let settings = flags.shared.settings()?;
     let clock = Clock::of_this_machine();
-    let mut talk = Talk { keeper: Keeper::new(&flags.shared.root, clock.clone())?, clock, drive: None };
-    let snapshot = talk.hear().await?;
+    let mut session = Session { keeper: Keeper::new(&flags.shared.root, clock.clone())?, clock, drive: None };
+    let snapshot = session.hear().await?;
     let meant =
         chosen(&settings, &snapshot, name).map_err(|found| io::Error::other(test_words::not_one(name, &found)))?;
     let (key, place) = (meant.key.clone(), place_of(&settings, meant));
 
-    let since = talk.clock.now();
-    talk.attend(key)?;
-    let snapshot = talk.until(|drive| drive.power.taken > since || drive.stalled_since.is_some()).await?;
-    let drive = talk.of(&snapshot)?;
+    let since = session.clock.now();
+    session.attend(key)?;
+    let snapshot = session.until(|drive| drive.power.taken > since || drive.stalled_since.is_some()).await?;
+    let drive = session.of(&snapshot)?;
     if let Some(why) = refusal(drive, step) {
         return Err(io::Error::other(test_words::refusal(&place, step, &why)));
     }
@@ -82,11 +82,11 @@ async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<Ex
         return Ok(ExitCode::from(1));
     }
 
-    let since = talk.clock.now();
-    talk.begin(step)?;
+    let since = session.clock.now();
+    session.begin(step)?;
     let answered = |drive: &Drive| drive.test_request.as_ref().is_some_and(|request| request.at > since);
-    let snapshot = talk.until(answered).await?;
-    let answer = talk.of(&snapshot)?.test_request.clone().map(|request| request.answer);
+    let snapshot = session.until(answered).await?;
+    let answer = session.of(&snapshot)?.test_request.clone().map(|request| request.answer);
     if let Some(Err(why)) = answer {
         return Err(io::Error::other(format!("the drive did not do it: {why}")));
     }
@@ -95,7 +95,7 @@ async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<Ex
         return Ok(ExitCode::SUCCESS);
     }
     out.line("The self-test was begun. You may leave with Ctrl-C; the test goes on.")?;
-    let (outcome, failed_at_lba) = talk.follow(snapshot, &before, since, &mut out).await?;
+    let (outcome, failed_at_lba) = session.follow(snapshot, &before, since, &mut out).await?;
     let Some(outcome) = outcome else {
         out.line("The drive took the request, but shows no trace of a test.")?;
         return Ok(ExitCode::from(10));
@@ -111,14 +111,14 @@ async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<Ex
     }))
 }
 
-/// The talk with the probe about one drive.
-struct Talk {
+/// The session with the probe about one drive.
+struct Session {
     keeper: Keeper,
     clock: Clock,
     drive: Option<DriveKey>,
 }
 
-impl Talk {
+impl Session {
     fn attend(&mut self, drive: DriveKey) -> io::Result<()> {
         self.drive = Some(drive.clone());
         self.keeper.tell(Order::Attend(drive))

@@ -12,7 +12,7 @@ use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use std::io;
 use std::time::Duration;
-use traylight_display::GlassSize;
+use traylight_display::PanelSize;
 
 /// The story begins when the box has been up for this long.
 const BEGIN: Moment = Moment::after_boot(Duration::from_secs(41 * 86_400));
@@ -66,7 +66,7 @@ async fn tell(speed: u32) -> io::Result<()> {
                 test: false,
             };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
-                outlet.draw(drawing.frame(GlassSize::W128H64));
+                outlet.draw(drawing.frame(PanelSize::W128H64));
             }
             elapsed += PACE;
         }

@@ -1,4 +1,4 @@
-//! What one drive has told so far, and when. A newer word replaces an older one; a talk that broke off replaces no
+//! What one drive has told so far, and when. A newer word replaces an older one; a session that broke off replaces no
 //! health, and a late answer no newer reading. Pure: the time comes in.
 
 use crate::clock::Moment;
@@ -22,7 +22,7 @@ pub struct Account {
     doubted: Option<Celsius>,
     /// The limits that it has stated itself.
     pub limits: OwnLimits,
-    /// Its health, by the newest talk about it that came to its end.
+    /// Its health, by the newest session about it that came to its end.
     pub health: Reading<Health>,
     /// How its self-tests stand.
     pub self_tests: Reading<SelfTests>,
@@ -246,7 +246,7 @@ mod tests {
         assert_eq!((why(&account), account.health.taken), (None, at(4)));
     }
 
-    /// A talk of an active drive at this temperature.
+    /// A session of an active drive at this temperature.
     fn warm(degrees: f64) -> Told {
         Told { temperature: Some(Ok(Celsius(degrees))), ..Told::only(Ok(Power::Active)) }
     }
@@ -269,7 +269,7 @@ mod tests {
     }
 
     #[test]
-    fn a_talk_that_broke_off_leaves_the_health_told_before_and_says_so() {
+    fn a_session_that_broke_off_leaves_the_health_told_before_and_says_so() {
         let mut drive = nothing_told();
         assert_eq!(drive.take_in(whole(3), at(10)), Some(HealthTold { is_news: true }));
         let before = drive.health.clone();
@@ -285,7 +285,7 @@ mod tests {
     }
 
     #[test]
-    fn a_first_talk_that_broke_off_is_the_reason_for_no_health() {
+    fn a_first_session_that_broke_off_is_the_reason_for_no_health() {
         let mut drive = nothing_told();
         drive.take_in(broken(), at(10));
         assert_eq!(drive.health.missing(), Some(&silent()));

@@ -1,8 +1,8 @@
 //! One drive as the probe has seen it so far: who it is and what it moved. What it told is in [`super::account`], and
-//! what may be asked when in [`super::manners`].
+//! what may be asked when in [`super::polling`].
 
 use super::account::Account;
-use super::manners::{Manners, Request};
+use super::polling::{PollingPolicy, Request};
 use super::schedule::Candidate;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
@@ -34,7 +34,7 @@ pub struct SeenDrive {
     spotted_at: Moment,
     /// Shared with the drive's worker; at most one question is under way, so nobody waits for it.
     asker: Option<Arc<Mutex<Asker>>>,
-    manners: Manners,
+    polling: PollingPolicy,
     stat: Option<(Stat, Moment)>,
     stalled_since: Option<Moment>,
     traffic: Reading<Traffic>,
@@ -54,7 +54,7 @@ impl SeenDrive {
         let asker =
             host.is_live().then(|| Asker::new(host, &spotted.device, &identity, drives::bridge(host, &spotted)));
         Self {
-            manners: Manners::new(identity.kind != DriveKind::Ssd, identity.bus == Bus::Usb),
+            polling: PollingPolicy::new(identity.kind != DriveKind::Ssd, identity.bus == Bus::Usb),
             attachment: attachment::attachment(host, &spotted, now),
             uses: Reading::new(uses::uses(host, &spotted.device), now, Source::Sysfs),
             spotted,
@@ -105,7 +105,7 @@ impl SeenDrive {
             (Ok(stat), Some((last, _))) => finished(stat) != finished(&last),
             _ => false,
         };
-        self.manners.saw(used, now);
+        self.polling.saw(used, now);
         if used && self.told.power.get() == Some(&Power::Asleep) {
             self.told.power = Reading::new(Ok(Power::Active), now, Source::Sysfs);
         }
@@ -147,7 +147,7 @@ impl SeenDrive {
         clock: &Clock,
         now: Moment,
     ) -> Option<impl FnOnce() -> (Told, Moment) + use<>> {
-        if let Some(void) = self.manners.void_request(now) {
+        if let Some(void) = self.polling.void_request(now) {
             self.answer(void, Err(Missing::new(Reason::TimedOut, "the drive had no time for another question")), now);
         }
         if drives::is_suspended(host, &self.spotted.device) {
@@ -160,7 +160,7 @@ impl SeenDrive {
         if self.stalled_since.is_some_and(|since| now.since(since) >= STUCK_AFTER) {
             return None;
         }
-        let wanted = self.manners.wish(now)?;
+        let wanted = self.polling.wish(now)?;
         let (host, clock, asker) = (host.clone(), clock.clone(), self.asker.clone());
         let (thermometer, critical) = (self.identity.thermometer.clone(), self.identity.own_limits.critical);
         let may_read_file = wanted.in_use || self.identity.kind == DriveKind::Ssd;
@@ -183,12 +183,12 @@ impl SeenDrive {
 
     /// The worker has taken the question.
     pub fn asked(&mut self, now: Moment) {
-        self.under_way = self.manners.asked(now).or(self.under_way);
+        self.under_way = self.polling.asked(now).or(self.under_way);
     }
 
     /// Somebody wants to know of its self-tests or, with a step, that one begins or ends.
     pub fn request(&mut self, step: Option<SelfTestStep>, by: AskedBy, now: Moment) {
-        self.manners.request(Request { step, by, at: now });
+        self.polling.request(Request { step, by, at: now });
     }
 
     /// What the schedule of self-tests must know of it.
@@ -196,11 +196,11 @@ impl SeenDrive {
         Candidate {
             key: &self.identity.key,
             is_active: self.told.power.get() == Some(&Power::Active) && self.stalled_since.is_none(),
-            is_used: self.manners.is_used(),
+            is_used: self.polling.is_used(),
             has_disks: self.identity.kind != DriveKind::Ssd,
             self_tests: self.told.self_tests.get(),
             requested: self.test_request.as_ref().map(|request| request.at),
-            is_pending: self.manners.has_request() || self.under_way.is_some(),
+            is_pending: self.polling.has_request() || self.under_way.is_some(),
         }
     }
 
@@ -213,25 +213,25 @@ impl SeenDrive {
 
     /// Takes in an answer.
     pub fn take_in(&mut self, mut told: Told, at: Moment) {
-        self.manners.told_power(told.power.as_ref().ok().copied());
+        self.polling.told_power(told.power.as_ref().ok().copied());
         if let Some(request) = self.under_way.take() {
             let not_done = || match &told.power {
                 Ok(Power::Asleep) => Missing::new(Reason::Asleep, ""),
-                Ok(_) => Missing::new(Reason::NotAsked, "the talk broke off before"),
+                Ok(_) => Missing::new(Reason::NotAsked, "the session broke off before"),
                 Err(why) => why.clone(),
             };
             self.answer(request, told.step.take().unwrap_or_else(|| Err(not_done())), at);
         }
         match told.broke_off {
-            Some(_) => self.manners.broke_off(at),
-            None => self.manners.came_to_an_end(),
+            Some(_) => self.polling.broke_off(at),
+            None => self.polling.came_to_an_end(),
         }
         if let Some(tests) = told.self_tests.take() {
             let tests = self.told.take_in_tests(tests, at);
-            self.manners.told_tests(tests.is_running, tests.is_news, at);
+            self.polling.told_tests(tests.is_running, tests.is_news, at);
         }
         if let Some(health) = self.told.take_in(told, at) {
-            self.manners.told_health(health.is_news, at);
+            self.polling.told_health(health.is_news, at);
         }
     }
 

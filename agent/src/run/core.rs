@@ -13,7 +13,7 @@ use crate::rehearse::{self, Fault};
 use crate::serve::alerts::not_open;
 use crate::serve::control::{Answer, Asked, Request};
 use crate::serve::document::Document;
-use crate::show::glass::{self, tender::News as PanelNews};
+use crate::show::panel::{self, upkeep::News as PanelNews};
 use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
@@ -22,7 +22,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::sync::Arc;
 use std::time::Duration;
-use traylight_config::{Bus, Glass, Settings};
+use traylight_config::{Bus, Panel, Settings};
 
 /// What the loop knows.
 #[derive(Default)]
@@ -98,11 +98,11 @@ impl Core {
     }
 
     /// Takes in how a panel's thread fares; what is to be said of it.
-    pub fn hear_of_panel(&mut self, said: glass::Report, settings: &Settings) -> Entry {
+    pub fn hear_of_panel(&mut self, said: panel::Report, settings: &Settings) -> Entry {
         self.panels.insert(said.panel, said.news == PanelNews::Found);
-        let panel = match settings.panel.glasses.get(said.panel) {
-            Some(Glass { bus: Bus::Path(bus) | Bus::AdapterName(bus), address, .. })
-                if settings.panel.glasses.len() > 1 =>
+        let panel = match settings.panel.panels.get(said.panel) {
+            Some(Panel { bus: Bus::Path(bus) | Bus::AdapterName(bus), address, .. })
+                if settings.panel.panels.len() > 1 =>
             {
                 format!("the panel at {address:#04X} of {bus}")
             }

@@ -22,7 +22,7 @@ use std::io;
 use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 use traylight_config::{AlertChannel, Alerts, Destination, Settings};
-use traylight_display::GlassSize;
+use traylight_display::PanelSize;
 
 /// Enlarges the panel's picture in a mail, which shows it at half of that.
 const SCALE: u8 = 4;
@@ -286,7 +286,7 @@ fn picture(incident: &Incident, test: bool, scene: &Scene, wall: &Wall) -> Optio
     let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test };
     let clock = if test { test_mark(settings.language.into()).to_owned() } else { wall.minute() };
     let drawing = scenery.drawing(Page::Incident(incident.id), clock);
-    traylight_display::png::png(&drawing.frame(GlassSize::W128H64), SCALE).ok()
+    traylight_display::png::png(&drawing.frame(PanelSize::W128H64), SCALE).ok()
 }
 
 fn state(scene: &Scene, mark: &str) -> BoxState {
@@ -383,7 +383,7 @@ mod tests {
         let alone = Verdict { incidents: vec![incident.clone()], ..played.verdict.clone() };
         let (verdict, snapshot) = (&alone, Some(&played.snapshot));
         let panel = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, test: true };
-        let frame = panel.drawing(Page::Incident(incident.id), "TEST".to_owned()).frame(GlassSize::W128H64);
+        let frame = panel.drawing(Page::Incident(incident.id), "TEST".to_owned()).frame(PanelSize::W128H64);
         assert_eq!(pictured(true), traylight_display::png::png(&frame, SCALE).unwrap());
     }
 }

@@ -20,15 +20,15 @@ use crate::send::sender::Report;
 use crate::serve::control::{Asked, Control};
 use crate::serve::socket::{StateSocket, Wanted};
 use crate::show::buttons::{Intent, Said};
-use crate::show::glass::PanelThread;
 use crate::show::outlet::{Outlet, Scenery};
+use crate::show::panel::PanelThread;
 use crate::tell::log::Entry;
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc::unbounded_channel;
 use traylight_config::{SelfTestSchedule, Settings};
-use traylight_display::GlassSize;
+use traylight_display::PanelSize;
 
 /// The loop looks at the time by itself when it has heard nothing for so long: for what ages, and for the watchdog.
 /// Longer than the probe's pace, so that a box that is heard from wakes for nothing else.
@@ -151,7 +151,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             let (channels, wall) = (&core.channels.each, &clock.wall());
             let scenery = Scenery { verdict, snapshot, settings: &settings, channels, wall, test };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
-                outlet.draw(drawing.frame(GlassSize::W128H64));
+                outlet.draw(drawing.frame(PanelSize::W128H64));
                 for panel in &parts.panels {
                     panel.show(drawing.picture(panel.size(), panel.wanted_brightness()));
                 }
@@ -173,7 +173,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     };
     outlet.say(&stopped_by, &clock.wall());
     let (wall, language) = (clock.wall(), settings.language.into());
-    outlet.draw(last_picture(&wall, GlassSize::W128H64, language).frame);
+    outlet.draw(last_picture(&wall, PanelSize::W128H64, language).frame);
     for panel in parts.panels {
         let size = panel.size();
         panel.finish(last_picture(&wall, size, language));

@@ -88,9 +88,9 @@ fn recovery_limit(drive: &reading::Drive) -> Result<f64, String> {
     }
 }
 
-/// What could not be read in the talk that told the health, and that a later one broke off.
+/// What could not be read in the session that told the health, and that a later one broke off.
 fn unread(health: &Health) -> Vec<String> {
-    let broke_off = health.broke_off.as_ref().map(|why| format!("the newest talk broke off: {why}"));
+    let broke_off = health.broke_off.as_ref().map(|why| format!("the newest session broke off: {why}"));
     health.unread.iter().cloned().chain(broke_off).collect()
 }
 
@@ -122,7 +122,7 @@ mod tests {
             health.unread = vec!["wear: unreadable: found 3 bytes".to_owned()];
             health.broke_off = Some(Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive"));
         });
-        let broke_off = "the newest talk broke off: timed out: the kernel gave up waiting for the drive";
+        let broke_off = "the newest session broke off: timed out: the kernel gave up waiting for the drive";
         assert_eq!(told.health_unread.unwrap(), ["wear: unreadable: found 3 bytes", broke_off]);
         assert!(told.counters.is_some_and(|counters| counters.contains_key("power_on_hours")), "told before");
     }

@@ -16,17 +16,17 @@ use std::io;
 use std::os::fd::AsFd;
 use std::time::Duration;
 use traylight_config::{Brightness, Settings};
-use traylight_display::{Frame, GlassSize};
+use traylight_display::{Frame, PanelSize};
 
 /// A new picture with the first reading after this: the sign of life moves with it.
-const BEAT: Duration = Duration::from_millis(1500);
+const TICK: Duration = Duration::from_millis(1500);
 
 /// The outlet.
 pub struct Outlet {
     log: LogThread,
     turn: Turn,
     drawn: Option<Moment>,
-    beat: u64,
+    tick: u64,
 }
 
 /// What a picture is drawn from.
@@ -51,7 +51,7 @@ impl<'a> Scenery<'a> {
     fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
         let Scenery { verdict, snapshot, settings, channels, .. } = *self;
         let tongue = settings.language.into();
-        View { verdict, snapshot, settings, channels, clock, beat: 0, lap: 0, time_of_day, tongue }
+        View { verdict, snapshot, settings, channels, clock, tick: 0, cycle: 0, time_of_day, tongue }
     }
 
     /// The pages worth showing, in their order.
@@ -61,11 +61,11 @@ impl<'a> Scenery<'a> {
 
     /// One page as it is first seen, with this in place of the time of day.
     pub fn drawing(self, page: Page, clock: String) -> Drawing<'a> {
-        Drawing { page, scenery: self, clock, beat: 0, lap: 0 }
+        Drawing { page, scenery: self, clock, tick: 0, cycle: 0 }
     }
 }
 
-/// A page at one moment, to be drawn for glass of any size.
+/// A page at one moment, to be drawn for a panel of any size.
 pub struct Drawing<'a> {
     /// The page.
     pub page: Page,
@@ -74,25 +74,25 @@ pub struct Drawing<'a> {
     /// What stands where the time of day does.
     pub clock: String,
     /// Counts up; moves the sign of life.
-    pub beat: u64,
+    pub tick: u64,
     /// How often all pages have come round.
-    pub lap: u64,
+    pub cycle: u64,
 }
 
 impl Drawing<'_> {
-    /// The page as it is, for glass of this size.
-    pub fn frame(&self, glass: GlassSize) -> Frame {
+    /// The page as it is, for a panel of this size.
+    pub fn frame(&self, panel: PanelSize) -> Frame {
         let time_of_day = |ago: Duration| self.scenery.wall.before(ago).minute();
-        let view = View { beat: self.beat, lap: self.lap, ..self.scenery.view(&self.clock, &time_of_day) };
-        draw(&self.page, &view, glass)
+        let view = View { tick: self.tick, cycle: self.cycle, ..self.scenery.view(&self.clock, &time_of_day) };
+        draw(&self.page, &view, panel)
     }
 
     /// The page as it goes to a panel of this size: cared for by the hour, and by how much attention the box wants.
-    pub fn picture(&self, glass: GlassSize, wanted: Brightness) -> Picture {
+    pub fn picture(&self, panel: PanelSize, wanted: Brightness) -> Picture {
         let Scenery { verdict, settings, wall, .. } = self.scenery;
         let hour = hour(&settings.panel.night, &wall.time, wall.synchronised);
         let minutes = verdict.at.since_boot().as_secs() / 60;
-        cared_for(&self.frame(glass), wanted, hour, call(verdict), minutes, self.beat)
+        cared_for(&self.frame(panel), wanted, hour, call(verdict), minutes, self.tick)
     }
 }
 
@@ -105,7 +105,7 @@ impl Outlet {
         #[allow(clippy::disallowed_methods, reason = "the picture and clean log lines are all that is written")]
         let out = io::stdout();
         let log = LogThread::start(log, out.as_fd().try_clone_to_owned()?)?;
-        Ok(Self { log, turn: Turn::default(), drawn: None, beat: 0 })
+        Ok(Self { log, turn: Turn::default(), drawn: None, tick: 0 })
     }
 
     /// Says one thing.
@@ -125,12 +125,12 @@ impl Outlet {
     pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
         let Scenery { verdict, settings, wall, test, .. } = scenery;
         let pages = scenery.pages();
-        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= BEAT);
+        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= TICK);
         if !is_due && !self.turn.has_news(&pages) {
             return None;
         }
         self.drawn = Some(now);
-        self.beat += 1;
+        self.tick += 1;
         let page = self.turn.page(&pages, now, |page| stays(settings, page));
         let tongue = Tongue::from(settings.language);
         // A calendar that nobody has set yet would show a time of the past.
@@ -141,7 +141,7 @@ impl Outlet {
         } else {
             tongue.say("page.up", &[("span", &span(verdict.at.since_boot()))])
         };
-        Some(Drawing { beat: self.beat, lap: self.turn.lap(), ..scenery.drawing(page, clock) })
+        Some(Drawing { tick: self.tick, cycle: self.turn.cycle(), ..scenery.drawing(page, clock) })
     }
 
     /// Takes in that somebody wants the next page.

@@ -68,7 +68,7 @@ fn has_something(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> bool {
 pub struct Turn {
     up: Option<(Page, Moment)>,
     told: Vec<IncidentId>,
-    lap: u64,
+    cycle: u64,
     held_until: Option<Moment>,
     is_over: bool,
 }
@@ -83,8 +83,8 @@ impl Turn {
     }
 
     /// How often all pages have come round.
-    pub fn lap(&self) -> u64 {
-        self.lap
+    pub fn cycle(&self) -> u64 {
+        self.cycle
     }
 
     /// The page that is up has been up for long enough, whatever its time.
@@ -125,7 +125,7 @@ impl Turn {
                 Some(_) if self.held_until.is_some() => return up.clone(),
                 Some(_) if !is_over && now.since(*since) < stays(up) => return up.clone(),
                 Some(index) => {
-                    self.lap += u64::from(index + 1 == pages.len());
+                    self.cycle += u64::from(index + 1 == pages.len());
                     pages[(index + 1) % pages.len()].clone()
                 }
                 None => first(pages),

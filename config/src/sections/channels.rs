@@ -90,7 +90,7 @@ pub struct Mail {
     pub ca_file: Option<String>,
 }
 
-/// When a talk with a mail server becomes encrypted.
+/// When a session with a mail server becomes encrypted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum MailSecurity {
     /// After a plain greeting (RFC 3207), usual on port 587.
@@ -147,7 +147,7 @@ pub struct Mqtt {
     pub port: u16,
     /// Which MQTT it is spoken to in.
     pub version: MqttVersion,
-    /// Whether the talk is encrypted.
+    /// Whether the session is encrypted.
     pub tls: bool,
     /// Who logs in, and with what.
     pub login: Option<Login>,
@@ -273,7 +273,7 @@ fn webhook(section: &mut Section) -> Destination {
 }
 
 fn mqtt(section: &mut Section) -> Destination {
-    let tls = section.value(key!(tls = true, flag(), "Whether the talk is encrypted."));
+    let tls = section.value(key!(tls = true, flag(), "Whether the session is encrypted."));
     let server = section.required(key!(server = "broker.example.org", host(), "The broker."));
     let port = port(section, if tls { 8883 } else { 1883 });
     let version = one_of([("3.1.1", MqttVersion::V311), ("5", MqttVersion::V5)]);

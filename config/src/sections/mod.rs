@@ -2,32 +2,32 @@
 //! read from. A number left plain has its unit in its name.
 //!
 //! Here are the box, what to watch, and the schedule of self-tests; the rest in the order of the file: `shelves`, `panel`
-//! with `glass`, `night`, `pages` and `button`, `limits`, `alerts` with `channels` and the `addresses` in them.
+//! with `wiring`, `night`, `pages` and `button`, `limits`, `alerts` with `channels` and the `addresses` in them.
 
 mod addresses;
 mod alerts;
 mod button;
 mod channels;
-mod glass;
 mod limits;
 mod night;
 mod pages;
 mod panel;
 mod shelves;
+mod wiring;
 
 pub use alerts::{Alerts, Heartbeat, QuietHours};
 pub use button::{Button, ButtonDoes};
 pub use channels::{
     AlertChannel, CommandLine, Destination, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion, Secret, Topic, Webhook,
 };
-pub use glass::{Brightness, Bus, Controller, Glass};
 pub use limits::{
     DriveLimits, FanLimits, Grace, Limits, LinkLimits, PoolLimits, ProcessorLimits, SupplyLimits, VolumeLimits,
 };
 pub use night::{DayTime, Night, Position, Span};
 pub use pages::PageName;
-pub use panel::Panel;
+pub use panel::Panels;
 pub use shelves::{Holds, Shelf, Tray};
+pub use wiring::{Brightness, Bus, Controller, Panel};
 
 use crate::key::{key, section};
 use crate::reader::Section;
@@ -47,7 +47,7 @@ pub struct Settings {
     /// The shelves, top shelf first. Empty until the owner has named the trays.
     pub shelves: Vec<Shelf>,
     /// The small screen on the front.
-    pub panel: Panel,
+    pub panel: Panels,
     /// Buttons beside it.
     pub buttons: Vec<Button>,
     /// What to watch, and what to leave out.

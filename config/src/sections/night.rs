@@ -8,7 +8,7 @@ use crate::values::{Refusal, ValueKind, refuse};
 /// When panels are dim, and when they are dark but for a dot that moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Night {
-    /// As dim as the glass can.
+    /// As dim as the panel can.
     pub dim: Option<Span>,
     /// Dark but for the dot.
     pub dark: Option<Span>,

@@ -1,8 +1,8 @@
 //! The panel, `[panel]`: what is shown, and for how long.
 
-use super::glass::{self, Glass};
 use super::night::{self, Night};
 use super::pages::{PAGES, PageName};
+use super::wiring::{self, Panel};
 use crate::key::{Key, key};
 use crate::reader::Section;
 use crate::values::{one_of, whole};
@@ -10,9 +10,9 @@ use std::collections::BTreeMap;
 
 /// The small screen on the front.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Panel {
+pub struct Panels {
     /// The panels that there are; all show the same pages.
-    pub glasses: Vec<Glass>,
+    pub panels: Vec<Panel>,
     /// When panels are dim, and when they are dark but for a dot. Alerts light them up all the same.
     pub night: Night,
     /// How long one page stays, in seconds: 3 to 60.
@@ -23,16 +23,16 @@ pub struct Panel {
     pub own_seconds: BTreeMap<PageName, u32>,
 }
 
-impl Panel {
+impl Panels {
     /// How long a page stays.
     pub fn seconds_of(&self, page: PageName) -> u32 {
         self.own_seconds.get(&page).copied().unwrap_or(self.page_seconds)
     }
 }
 
-pub(super) fn read(section: &mut Section) -> Panel {
-    Panel {
-        glasses: glass::read(section),
+pub(super) fn read(section: &mut Section) -> Panels {
+    Panels {
+        panels: wiring::read(section),
         night: night::read(section),
         page_seconds: section.value(key!(
             /// How long each page stays, in seconds: 3 to 60.

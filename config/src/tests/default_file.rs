@@ -123,9 +123,9 @@ fn the_box_in_the_reserve_is_understood() {
     let labels: Vec<_> = settings.shelves.iter().flat_map(|shelf| &shelf.trays).map(|tray| &*tray.label).collect();
     assert_eq!(labels, ["T1", "T2", "B1", "B2"]);
     assert_eq!(settings.shelves[1].trays[0].holds, Some(Holds::Port("0000/1f.2/ata-3".into())));
-    let [glass] = settings.panel.glasses.as_slice() else { panic!("{:?}", settings.panel.glasses) };
-    assert_eq!(glass.bus, Bus::AdapterName("bcm2835 (i2c@7e804000)".into()));
-    assert_eq!((glass.address, glass.bus_speed_khz, glass.rotation_degrees), (0x3D, 100, 90));
+    let [panel] = settings.panel.panels.as_slice() else { panic!("{:?}", settings.panel.panels) };
+    assert_eq!(panel.bus, Bus::AdapterName("bcm2835 (i2c@7e804000)".into()));
+    assert_eq!((panel.address, panel.bus_speed_khz, panel.rotation_degrees), (0x3D, 100, 90));
     let night = settings.panel.night;
     assert_eq!(night.dim, Some(Span { from: DayTime::Sunset, until: DayTime::Clock(390) }));
     assert_eq!((night.dark, night.position), (None, Some(Position { north: 53_520, east: -8_100 })));
@@ -147,7 +147,7 @@ fn a_panel_answers_at_two_addresses_in_either_form() {
         let seven_bits = (0b011110 << 1) | pin;
         for written in [seven_bits, seven_bits << 1] {
             assert_eq!(
-                settled(&format!("panel = {{ bus = '/dev/i2c-1', address = {written} }}")).panel.glasses[0].address,
+                settled(&format!("panel = {{ bus = '/dev/i2c-1', address = {written} }}")).panel.panels[0].address,
                 seven_bits
             );
         }
@@ -162,22 +162,22 @@ fn a_bus_is_none_a_path_or_a_name() {
         ("/dev/i2c-1", Some(Bus::Path("/dev/i2c-1".into()))),
         ("SMBus I801 adapter at efa0", Some(Bus::AdapterName("SMBus I801 adapter at efa0".into()))),
     ] {
-        let glasses = settled(&format!("panel.bus = '{written}'")).panel.glasses;
-        assert_eq!(glasses.into_iter().next().map(|glass| glass.bus), bus);
+        let panels = settled(&format!("panel.bus = '{written}'")).panel.panels;
+        assert_eq!(panels.into_iter().next().map(|panel| panel.bus), bus);
     }
 }
 
 #[test]
-fn more_panels_each_have_their_own_wires_and_glass() {
+fn more_panels_each_have_their_own_wires_and_panel() {
     let settings = settled(
         "[panel]\nbus = '/dev/i2c-1'\ncontroller = 'sh1106'\n[[panel.more]]\nbus = '/dev/i2c-1'\naddress = 0x7A\n\
          size = '128x32'\nrotation = 270\nbus_speed_khz = 400\nbrightness = 'dim'\n",
     );
-    let [front, back] = settings.panel.glasses.as_slice() else { panic!("{:?}", settings.panel.glasses) };
+    let [front, back] = settings.panel.panels.as_slice() else { panic!("{:?}", settings.panel.panels) };
     assert_eq!((front.controller, front.size, front.rotation_degrees), (Controller::Sh1106, (128, 64), 0));
     assert_eq!((back.controller, back.size, back.rotation_degrees), (Controller::Ssd1306, (128, 32), 270));
     assert_eq!((back.address, back.bus_speed_khz, back.brightness), (0x3D, 400, Brightness::Dim));
-    let only_more = settled("[[panel.more]]\nbus = '/dev/i2c-2'\n").panel.glasses;
+    let only_more = settled("[[panel.more]]\nbus = '/dev/i2c-2'\n").panel.panels;
     assert_eq!(only_more.len(), 1);
 }
 
@@ -187,7 +187,7 @@ fn the_examples_of_another_panel_and_of_a_button_in_the_shipped_file_work() {
     let example: Vec<&str> = example.skip_while(|line| !line.starts_with("[[panel")).collect();
     let end = example.iter().position(|line| line.starts_with("[[alerts")).unwrap_or(example.len());
     let settings = settled(&example[..end].join("\n"));
-    assert_eq!(settings.panel.glasses.len(), 1);
+    assert_eq!(settings.panel.panels.len(), 1);
     let wanted = Button { chip: "/dev/gpiochip0".into(), line: 17, does: ButtonDoes::Next, pressed_is_low: true };
     assert_eq!(settings.buttons, [wanted]);
 }

@@ -1,10 +1,10 @@
-//! Writes all pictures of the panel on sheets, one a size of glass, to be looked at: `contact-sheet FOLDER`.
+//! Writes all pictures of the panel on sheets, one a size of panel, to be looked at: `contact-sheet FOLDER`.
 
 #![allow(clippy::disallowed_methods, reason = "pictures are kept in files")]
 
 use std::path::Path;
 use std::process::ExitCode;
-use traylight_display::{Frame, GlassSize, png};
+use traylight_display::{Frame, PanelSize, png};
 use traylight_tests::scenes;
 
 /// Pixels of a sheet for each of a panel, and about how many of a panel's a sheet is wide.
@@ -27,15 +27,15 @@ fn main() -> ExitCode {
 
 fn write_all(folder: &Path) -> std::io::Result<()> {
     std::fs::create_dir_all(folder)?;
-    let write = |name: &str, pictures: &[(String, Frame)], glass: GlassSize| {
-        let columns = WIDE / (glass.width() + 6);
+    let write = |name: &str, pictures: &[(String, Frame)], panel: PanelSize| {
+        let columns = WIDE / (panel.width() + 6);
         std::fs::write(folder.join(format!("{name}.png")), png::sheet(pictures, columns as usize, SCALE)?)
     };
-    write("story", &scenes::pictures(), GlassSize::W128H64)?;
-    for glass in GlassSize::ALL {
-        let size = format!("{}x{}", glass.width(), glass.height());
-        write(&format!("pages-{size}"), &scenes::pages_on(glass), glass)?;
-        write(&format!("shelves-{size}"), &scenes::shelves_on(glass), glass)?;
+    write("story", &scenes::pictures(), PanelSize::W128H64)?;
+    for panel in PanelSize::ALL {
+        let size = format!("{}x{}", panel.width(), panel.height());
+        write(&format!("pages-{size}"), &scenes::pages_on(panel), panel)?;
+        write(&format!("shelves-{size}"), &scenes::shelves_on(panel), panel)?;
     }
     Ok(())
 }

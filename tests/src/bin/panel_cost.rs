@@ -3,7 +3,7 @@
 //!
 //! A byte takes nine clocks (UM10204, sections 3.1.5 and 3.1.6); starts, stops and the pauses of adapters come on top and
 //! are in none of the columns. The common driver is the crate ssd1306 in its buffered mode, told only of the pixels that
-//! differ, which is the kindest way to use it. The floor is the bytes of the glass that differ, without a word of where they
+//! differ, which is the kindest way to use it. The floor is the bytes of the panel that differ, without a word of where they
 //! go.
 
 #![allow(clippy::disallowed_methods, reason = "drawing is timed here")]
@@ -14,7 +14,7 @@ use ssd1306::{I2CDisplayInterface, Ssd1306};
 use std::time::Instant;
 use traylight_config::PageName;
 use traylight_display::changes::changes;
-use traylight_display::{Controller, Frame, Glass, GlassFault, GlassSize, Module, OledPanel, PanelAddress, Rotation};
+use traylight_display::{Controller, Frame, Module, OledPanel, Panel, PanelAddress, PanelFault, PanelSize, Rotation};
 use traylight_tests::pretend_bus::PretendBus;
 use traylight_tests::scenes::{calm, pictures};
 use traylight_tests::standing::Standing;
@@ -38,7 +38,7 @@ fn main() {
     for (name, from, to) in &transitions {
         let floor = from.bytes().iter().zip(to.bytes()).filter(|(old, new)| old != new).count();
         let (ours, messages) = ours(Module::ALL[0], from, to);
-        let sh1106 = Module::new(Controller::Sh1106, GlassSize::W128H64).expect("there is one");
+        let sh1106 = Module::new(Controller::Sh1106, PanelSize::W128H64).expect("there is one");
         let (by_page, _) = self::ours(sh1106, from, to);
         let common = common(from, to);
         let milliseconds = |khz: f64| ours as f64 * 9.0 / khz;
@@ -63,7 +63,7 @@ fn main() {
 /// Bytes and messages that our driver sends from one picture to the next.
 fn ours(module: Module, from: &Frame, to: &Frame) -> (usize, usize) {
     let bus = PretendBus::with(module);
-    let mut panel = OledPanel::new(bus, PanelAddress::X3C, module, Rotation::Upright, GlassFault::from_bus);
+    let mut panel = OledPanel::new(bus, PanelAddress::X3C, module, Rotation::Upright, PanelFault::from_bus);
     panel.show(from).expect("the pretend bus has no faults");
     let sent = panel.show(to).expect("the pretend bus has no faults");
     (sent.bytes, sent.messages)
@@ -75,7 +75,7 @@ fn common(from: &Frame, to: &Frame) -> usize {
     let interface = I2CDisplayInterface::new(bus.clone());
     let mut panel = Ssd1306::new(interface, DisplaySize128x64, DisplayRotation::Rotate0).into_buffered_graphics_mode();
     panel.init().expect("the pretend bus has no faults");
-    let dark = Frame::new(GlassSize::W128H64);
+    let dark = Frame::new(PanelSize::W128H64);
     for (old, new) in [(&dark, from), (from, to)] {
         bus.take_messages();
         for (x, y) in (0..64).flat_map(|y| (0..128).map(move |x| (x, y))) {
@@ -101,7 +101,7 @@ fn time_of_drawing(pages: &[(String, Frame)]) {
     let calm = Standing::after(2.0);
     let pages = calm.pages();
     let began = Instant::now();
-    let draw = |page| calm.drawing(page, "14:32", 7).frame(GlassSize::W128H64).lit_count();
+    let draw = |page| calm.drawing(page, "14:32", 7).frame(PanelSize::W128H64).lit_count();
     let lit: u32 = (0..ROUNDS).flat_map(|_| &pages).map(draw).sum();
     let each = began.elapsed().as_secs_f64() * 1e6 / (ROUNDS * pages.len()) as f64;
     println!("drawing a page: {each:.1} microseconds ({lit} pixels lit in all)");

@@ -1,4 +1,4 @@
-//! Prints how the demo's pages wear the panel: how much of the glass each lights, what room it leaves to be moved in, and
+//! Prints how the demo's pages wear the panel: how much of the panel each lights, what room it leaves to be moved in, and
 //! how long the worst pixel is lit over a week.
 
 use traylight_display::{Frame, Rectangle};

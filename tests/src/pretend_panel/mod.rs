@@ -1,4 +1,4 @@
-//! A pretend panel: what a module of controller and glass does with the bytes that are written to it.
+//! A pretend panel: what a module of controller and panel does with the bytes that are written to it.
 //!
 //! It follows the controllers' datasheets (`pretend_panel/chip.rs`) and the way modules are wired
 //! (`pretend_panel/wiring.rs`), not our driver, and refuses what the datasheets do not know. Buses and their faults are not
@@ -19,7 +19,7 @@ use wiring::Wiring;
 const PAGES: usize = 8;
 const HEIGHT: usize = PAGES * 8;
 
-/// A module as sold: the controller, its glass, and what lights it.
+/// A module as sold: the controller, its panel, and what lights it.
 pub struct PretendPanel {
     wiring: Wiring,
     memory: Vec<u8>,
@@ -29,7 +29,7 @@ pub struct PretendPanel {
     power_cycles: u64,
 }
 
-/// What somebody sees who looks at the glass, with the pins at its top.
+/// What somebody sees who looks at the panel, with the pins at its top.
 #[derive(Clone, PartialEq, Eq)]
 pub struct Picture {
     width: usize,
@@ -37,7 +37,7 @@ pub struct Picture {
 }
 
 impl PretendPanel {
-    /// The usual module, just given power: its memory is noise, its glass is dark.
+    /// The usual module, just given power: its memory is noise, its panel is dark.
     #[allow(clippy::new_without_default, reason = "there is nothing default about noise")]
     pub fn new() -> PretendPanel {
         PretendPanel::of(Module::ALL[0])
@@ -144,7 +144,7 @@ impl Picture {
         (self.width, self.lit.len() / self.width)
     }
 
-    /// Whether the pixel is lit, counted from the top left. Nothing is lit outside the glass.
+    /// Whether the pixel is lit, counted from the top left. Nothing is lit outside the panel.
     pub fn is_lit(&self, x: usize, y: usize) -> bool {
         x < self.width && self.lit.get(y * self.width + x) == Some(&true)
     }

@@ -3,9 +3,9 @@
 #![allow(clippy::unwrap_used, reason = "a failing step fails the test")]
 
 use super::*;
-use traylight_display::GlassSize;
+use traylight_display::PanelSize;
 
-/// The set-up of the controller's application note (flow chart of section 3, with the row pins of 64-row glass), as one
+/// The set-up of the controller's application note (flow chart of section 3, with the row pins of a 64-row panel), as one
 /// message.
 const SET_UP: [u8; 27] = [
     0x00, 0xAE, 0xD5, 0x80, 0xA8, 0x3F, 0xD3, 0x00, 0x40, 0x8D, 0x14, 0x20, 0x00, 0xA1, 0xC8, 0xDA, 0x12, 0x81, 0x7F,
@@ -28,7 +28,7 @@ fn lit(panel: &PretendPanel) -> Vec<(usize, usize)> {
 }
 
 #[test]
-fn after_power_up_the_glass_is_dark_and_the_memory_is_noise() {
+fn after_power_up_the_panel_is_dark_and_the_memory_is_noise() {
     let mut panel = PretendPanel::new();
     assert!(panel.picture().is_dark());
     panel.write(&SET_UP).unwrap();
@@ -80,7 +80,7 @@ fn mirrors_turn_the_picture_rows_at_once_and_columns_for_later_data_only() {
 }
 
 #[test]
-fn what_lights_and_darkens_the_glass() {
+fn what_lights_and_darkens_the_panel() {
     let mut panel = ready();
     panel.write(&[0x40, 0x02]).unwrap();
     let count_after = |panel: &mut PretendPanel, commands: &[u8]| {
@@ -119,14 +119,14 @@ fn what_the_datasheet_does_not_know_is_refused() {
     assert_eq!(ready().write(&[0x00, 0xFD]), Err("command 0xFD, which the datasheet does not know".into()));
 }
 
-fn module(controller: Controller, size: GlassSize) -> PretendPanel {
+fn module(controller: Controller, size: PanelSize) -> PretendPanel {
     PretendPanel::of(Module::new(controller, size).unwrap())
 }
 
-/// SH1106 datasheet, "Commands": 132 columns, of which this glass shows the middle 128; a byte at a time in one page.
+/// SH1106 datasheet, "Commands": 132 columns, of which this panel shows the middle 128; a byte at a time in one page.
 #[test]
 fn the_sh1106_takes_pages_only_and_shows_the_middle_of_its_memory() {
-    let mut panel = module(Controller::Sh1106, GlassSize::W128H64);
+    let mut panel = module(Controller::Sh1106, PanelSize::W128H64);
     panel.write(&[0x00, 0xA1, 0xC8]).unwrap();
     for page in 0..8 {
         panel.write(&[0x00, 0xB0 + page, 0x00, 0x10]).unwrap();
@@ -148,7 +148,7 @@ fn the_sh1106_takes_pages_only_and_shows_the_middle_of_its_memory() {
 /// SSD1309 datasheet, section 9: no pump, and a lock.
 #[test]
 fn the_ssd1309_has_a_lock_and_no_pump() {
-    let mut panel = module(Controller::Ssd1309, GlassSize::W128H64);
+    let mut panel = module(Controller::Ssd1309, PanelSize::W128H64);
     panel.write(&[0x00, 0xAF]).unwrap();
     assert!(!panel.picture().is_dark(), "its light comes from outside");
     assert!(panel.write(&[0x00, 0x8D, 0x14]).is_err());
@@ -159,10 +159,10 @@ fn the_ssd1309_has_a_lock_and_no_pump() {
     assert!(panel.picture().is_dark());
 }
 
-/// SSD1306B datasheet, command AD (as the crate `ssd1306` 0.10 uses it for this glass).
+/// SSD1306B datasheet, command AD (as the crate `ssd1306` 0.10 uses it for this panel).
 #[test]
-fn the_smallest_glass_needs_a_reference_for_its_current() {
-    let mut panel = module(Controller::Ssd1306, GlassSize::W72H40);
+fn the_smallest_panel_needs_a_reference_for_its_current() {
+    let mut panel = module(Controller::Ssd1306, PanelSize::W72H40);
     panel.write(&[0x00, 0x8D, 0x14, 0xA8, 39, 0xAF]).unwrap();
     assert!(panel.picture().is_dark());
     panel.write(&[0x00, 0xAD, 0x30]).unwrap();

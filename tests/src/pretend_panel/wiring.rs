@@ -1,5 +1,5 @@
-//! How the glass of each module is wired to its controller (from memory: the data sheets of modules with 0.96, 0.91, 0.42,
-//! 0.66, 2.42 and 1.3 inch glass).
+//! How the panel of each module is wired to its controller (from memory: the data sheets of modules with 0.96, 0.91, 0.42,
+//! 0.66, 2.42 and 1.3 inch panels).
 
 use traylight_display::{Controller, Module};
 
@@ -7,9 +7,9 @@ use traylight_display::{Controller, Module};
 pub(super) struct Wiring {
     pub(super) width: usize,
     pub(super) height: usize,
-    /// The segment at the glass's right edge: the usual module has segment 0 at the viewer's right.
+    /// The segment at the panel's right edge: the usual module has segment 0 at the viewer's right.
     first_segment: usize,
-    /// Neighbouring lines of the glass go to the controller's two sides in turn.
+    /// Neighbouring lines of the panel go to the controller's two sides in turn.
     alternate: bool,
     /// The light's voltage is there without the controller's doing.
     pub(super) voltage_from_outside: bool,

@@ -156,7 +156,7 @@ fn a_broker_without_end_is_not_heard_for_long() {
             format!("[[alerts.mqtt]]\nname = 'broker'\nserver = '127.0.0.1'\nport = {}\ntls = false\n", stranger.port);
         runtime().block_on(async {
             let channel = super::channel(&file);
-            // The first batch may be confirmed before the flood is noticed; then the talk is over.
+            // The first batch may be confirmed before the flood is noticed; then the session is over.
             while channel.send(&batch(message("7", 1, Turn::Opened))).await.is_ok() {}
         });
         let poured = stranger.poured();

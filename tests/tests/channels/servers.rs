@@ -67,7 +67,7 @@ impl MailServer {
             command.args([certificate, key]);
         }
         command.arg(&mails).args(login.map(|(user, word)| [user, word]).into_iter().flatten());
-        // It tells every talk that breaks off as an error of its own.
+        // It tells every session that breaks off as an error of its own.
         command.stdout(Stdio::piped()).stderr(Stdio::null());
         let mut process = Process::start(&mut command);
         let port = process.line().parse().expect("the mail server says its port");

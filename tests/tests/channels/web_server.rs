@@ -72,8 +72,8 @@ impl WebServer {
                 std::thread::spawn(move || match config {
                     None => serve(visitor, &manner, &requests),
                     Some(config) => {
-                        let talk = ServerConnection::new(config).unwrap();
-                        serve(StreamOwned::new(talk, visitor), &manner, &requests);
+                        let session = ServerConnection::new(config).unwrap();
+                        serve(StreamOwned::new(session, visitor), &manner, &requests);
                     }
                 });
             }

@@ -96,7 +96,7 @@ pub struct Health {
     pub recovery_limit: Result<RecoveryLimit, Missing>,
     /// What could not be read, and why.
     pub unread: Vec<String>,
-    /// Why a later talk about it came to no end, when one did: all the above is what an earlier one told.
+    /// Why a later session about it came to no end, when one did: all the above is what an earlier one told.
     pub broke_off: Option<Missing>,
 }
 

@@ -41,7 +41,7 @@ pub fn limits(condition: &Condition) -> Vec<Limit> {
 pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {
     let sight = |which: &str, side, what, holds| sight(now, which, side, what, holds);
     // A box that has no panel any more misses none.
-    let panel_answers = itself.panel_answers.or(settings.panel.glasses.is_empty().then_some(true));
+    let panel_answers = itself.panel_answers.or(settings.panel.panels.is_empty().then_some(true));
     let panel = panel_answers.map(|answers| {
         let side = raised(!answers, Severity::Notice);
         sight("panel", side, AgentFault::PanelLost, Holds::new(PANEL_HOLD, Duration::ZERO))

@@ -126,7 +126,7 @@ fn slowly() -> Story {
     Story { pace: 600, ..Story::new() }
 }
 
-/// The talk about its health broke off: what it told before stays, and gets old.
+/// The session about its health broke off: what it told before stays, and gets old.
 fn broken_off(second: u64, snapshot: &mut Snapshot, asleep: bool) {
     let drive = &mut snapshot.drives[1];
     if second >= HOUR {

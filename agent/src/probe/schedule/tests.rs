@@ -1,7 +1,7 @@
 //! Stories of the schedule, and days of a box whose disks note what they are sent.
 
 use super::*;
-use crate::probe::manners::{Manners, Request};
+use crate::probe::polling::{PollingPolicy, Request};
 use crate::reading::{
     Activity, AskedBy, Member, MemberRole, MemberState, PastTest, PoolKind, Power, Reading, SelfTest, Source,
     TestOutcome,
@@ -250,7 +250,7 @@ struct Seen {
     key: DriveKey,
     disk: Disk,
     drive: AtaDrive,
-    manners: Manners,
+    polling: PollingPolicy,
     power: Option<Power>,
     self_tests: Option<SelfTests>,
     requested: Option<Moment>,
@@ -263,7 +263,7 @@ impl Seen {
             key: DriveKey(format!("HERON-{number}")),
             disk,
             drive: AtaDrive::new(None, Quirks::default()),
-            manners: Manners::new(true, false),
+            polling: PollingPolicy::new(true, false),
             power: None,
             self_tests: None,
             requested: None,
@@ -273,20 +273,20 @@ impl Seen {
     fn look(&mut self, second: u64, is_used: bool) {
         let now = at(second);
         self.disk.look(second, is_used);
-        self.manners.saw(is_used, now);
-        let Some(wanted) = self.manners.wish(now) else { return };
-        let request = self.manners.asked(now);
+        self.polling.saw(is_used, now);
+        let Some(wanted) = self.polling.wish(now) else { return };
+        let request = self.polling.asked(now);
         let told = self.drive.ask(&mut self.disk, wanted);
         self.power = told.power.ok();
-        self.manners.told_power(self.power);
+        self.polling.told_power(self.power);
         if request.is_some() {
             self.requested = Some(now);
         }
         if told.health.is_some() {
-            self.manners.told_health(false, now);
+            self.polling.told_health(false, now);
         }
         if let Some(Ok(tests)) = told.self_tests {
-            self.manners.told_tests(tests.is_running(), false, now);
+            self.polling.told_tests(tests.is_running(), false, now);
             self.self_tests = Some(tests);
         }
     }
@@ -295,11 +295,11 @@ impl Seen {
         Candidate {
             key: &self.key,
             is_active: self.power == Some(Power::Active),
-            is_used: self.manners.is_used(),
+            is_used: self.polling.is_used(),
             has_disks: true,
             self_tests: self.self_tests.as_ref(),
             requested: self.requested,
-            is_pending: self.manners.has_request(),
+            is_pending: self.polling.has_request(),
         }
     }
 }
@@ -321,7 +321,7 @@ fn days(
         let due = due(schedule, at(second), at(0), &candidates, Some(&pools));
         if let Some((key, step)) = due.map(|(key, step)| (key.clone(), step)) {
             let request = Request { step: Some(step), by: AskedBy::Schedule, at: at(second) };
-            box_of.iter_mut().filter(|seen| seen.key == key).for_each(|seen| seen.manners.request(request));
+            box_of.iter_mut().filter(|seen| seen.key == key).for_each(|seen| seen.polling.request(request));
         }
     }
     box_of.into_iter().map(|seen| seen.disk.begun).collect()

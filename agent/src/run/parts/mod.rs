@@ -7,20 +7,20 @@ use crate::judge::Book;
 use crate::keep::Outboxes;
 use crate::show::buttons::{Buttons, Said};
 use crate::show::care::Picture;
-use crate::show::glass::{self, PanelThread};
 use crate::show::pages::stopped;
+use crate::show::panel::{self, PanelThread};
 use crate::tell::log::Entry;
 use crate::tell::tongue::Tongue;
 use std::io;
 use tokio::sync::mpsc::UnboundedSender;
 use traylight_config::Settings;
-use traylight_display::{Brightness, GlassSize};
+use traylight_display::{Brightness, PanelSize};
 
 /// Where parts say what happened to them.
 #[derive(Clone)]
 pub struct Ears {
     /// The panels.
-    pub panels: UnboundedSender<glass::Report>,
+    pub panels: UnboundedSender<panel::Report>,
     /// The buttons.
     pub buttons: UnboundedSender<Said>,
 }
@@ -49,7 +49,7 @@ impl Parts {
         clock: &Clock,
     ) -> io::Result<Self> {
         let report = ears.panels.clone();
-        let panels = PanelThread::start_all(&settings.panel.glasses, clock, move |said| drop(report.send(said)))?;
+        let panels = PanelThread::start_all(&settings.panel.panels, clock, move |said| drop(report.send(said)))?;
         let mut buttons = Buttons::default();
         buttons.listen(&settings.buttons, &ears.buttons);
         let dispatch = Dispatch::start(settings, stores, book, clock)?;
@@ -68,7 +68,7 @@ impl Parts {
         let (report, wall) = (self.ears.panels.clone(), self.clock.wall());
         let report = move |said| drop(report.send(said));
         let last = |size| last_picture(&wall, size, settings.language.into());
-        let begun = PanelThread::renew(&mut self.panels, &settings.panel.glasses, &self.clock, report, last);
+        let begun = PanelThread::renew(&mut self.panels, &settings.panel.panels, &self.clock, report, last);
         let begun = begun.unwrap_or_else(|error| {
             entries.push(not_in_force("[panel]", &error));
             Vec::new()
@@ -95,7 +95,7 @@ pub fn not_in_force(section: &str, error: &io::Error) -> Entry {
 }
 
 /// What a panel shows that is watched no more.
-pub fn last_picture(wall: &Wall, size: GlassSize, language: Tongue) -> Picture {
+pub fn last_picture(wall: &Wall, size: PanelSize, language: Tongue) -> Picture {
     Picture { frame: stopped(&wall.minute(), size, language), brightness: Brightness::Dim }
 }
 

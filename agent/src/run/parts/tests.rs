@@ -10,7 +10,7 @@ use tokio::sync::mpsc::unbounded_channel;
 /// The same as long as no part was made from anything else.
 fn is_in_force(parts: &Parts, settings: &Settings) -> bool {
     let panels: Vec<_> = parts.panels.iter().map(PanelThread::made_from).collect();
-    panels == settings.panel.glasses.iter().collect::<Vec<_>>()
+    panels == settings.panel.panels.iter().collect::<Vec<_>>()
         && parts.buttons.made_from() == settings.buttons
         && parts.dispatch.as_ref().is_some_and(|dispatch| dispatch.made_from() == &settings.alerts)
 }

@@ -38,10 +38,10 @@ impl Exchange<'_> {
     /// # Errors
     /// When there is no answer of HTTP, none in time, or one that is too long.
     pub async fn run(&self, request: Request<Full<Bytes>>) -> Result<Answer, Fault> {
-        within(self.time_limit, self.talk(request)).await
+        within(self.time_limit, self.session(request)).await
     }
 
-    async fn talk(&self, mut request: Request<Full<Bytes>>) -> Result<Answer, Fault> {
+    async fn session(&self, mut request: Request<Full<Bytes>>) -> Result<Answer, Fault> {
         let not_ready = |error: &dyn std::fmt::Display| Fault::NotReady(short(&error.to_string()));
         let host = self.url.authority().try_into().map_err(|error| not_ready(&error))?;
         request.headers_mut().insert(HOST, host);
@@ -55,7 +55,7 @@ impl Exchange<'_> {
         };
         let (mut sender, connection) =
             hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(nonsense)?;
-        let talk = async {
+        let session = async {
             let answer = sender.send_request(request).await.map_err(nonsense)?;
             let status = answer.status();
             let body = Limited::new(answer.into_body(), LONGEST_ANSWER).collect().await;
@@ -67,11 +67,11 @@ impl Exchange<'_> {
             })?;
             Ok(Answer { status, said: short(&hide(&String::from_utf8_lossy(&body.to_bytes()), &secrets)) })
         };
-        tokio::pin!(talk);
-        // The connection is driven here and ends with the talk: nothing of it lives on.
+        tokio::pin!(session);
+        // The connection is driven here and ends with the session: nothing of it lives on.
         tokio::select! {
-            answer = &mut talk => answer,
-            _ = connection => talk.await,
+            answer = &mut session => answer,
+            _ = connection => session.await,
         }
     }
 }

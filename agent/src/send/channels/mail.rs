@@ -1,5 +1,5 @@
 //! Alerts by mail: plain text, the same with a little HTML around the panel's picture, and a name that stays the same
-//! at every attempt. The talk with the server is always encrypted, and its certificate is always checked.
+//! at every attempt. The session with the server is always encrypted, and its certificate is always checked.
 
 use super::smtp::Server;
 use super::{Channel, Fault, Needs, PATIENCE, Receipt, Sending, is_here, within};

@@ -52,8 +52,8 @@ impl Mqtt {
         let client = "traylight".chars().chain(letters).take(23).collect();
         #[cfg(test)]
         let made_from = format!("{settings:?}");
-        let talker = Talker { settings, topic, client, orders: taken, state, stopped };
-        let task = Mutex::new(Some(tokio::spawn(talker.run())));
+        let session = Session { settings, topic, client, orders: taken, state, stopped };
+        let task = Mutex::new(Some(tokio::spawn(session.run())));
         Self {
             orders,
             needs,
@@ -70,7 +70,7 @@ impl Channel for Mqtt {
         Box::pin(async move {
             let (outcome, heard) = oneshot::channel();
             let order = Order { payload: batch.document().to_string().into_bytes(), outcome };
-            let gone = || Fault::NotReady("the talk with the broker has ended".to_owned());
+            let gone = || Fault::NotReady("the session with the broker has ended".to_owned());
             within(PATIENCE, async {
                 self.orders.send(order).await.map_err(|_| gone())?;
                 heard.await.unwrap_or_else(|_| Err(gone()))
@@ -99,8 +99,8 @@ impl Channel for Mqtt {
     }
 }
 
-/// Who talks with the broker.
-struct Talker {
+/// Who sessions with the broker.
+struct Session {
     settings: traylight_config::Mqtt,
     /// What all topics begin with.
     topic: String,
@@ -149,7 +149,7 @@ enum End {
     Broken(Fault, bool),
 }
 
-impl Talker {
+impl Session {
     async fn run(mut self) {
         let [shortest, longest] = PAUSES;
         let mut pause = Duration::ZERO;
@@ -341,7 +341,7 @@ impl Connection {
             self.stream.write_all(packet).await.map_err(|error| Fault::from_io(&error))?;
             self.stream.flush().await.map_err(|error| Fault::from_io(&error))
         };
-        // A broker that reads no more must not hold up the talk for good.
+        // A broker that reads no more must not hold up the session for good.
         within(PATIENCE, write).await
     }
 }

@@ -18,7 +18,7 @@ use tokio::time::timeout;
 /// So many bytes may come of a connection to a web server or a broker, encryption and certificates included. The longest
 /// honest answer is a web server's, 64 KiB.
 pub const MOST_BYTES: usize = 128 << 10;
-/// Of one to a mail server: chains of certificates have up to 16 KiB, all it says in a talk a few. The mail library reads
+/// Of one to a mail server: chains of certificates have up to 16 KiB, all it says in a session a few. The mail library reads
 /// an answer anew with each line of it, so that more would cost time.
 pub const MOST_BYTES_OF_MAIL: usize = 48 << 10;
 /// What is read at once.

@@ -90,7 +90,7 @@ fn read_file(file: &Path, is_private: bool) -> Result<Secret, Fault> {
     if line.is_empty() {
         return Err(refused("nothing".to_owned()));
     }
-    // A line break in a password would be a new line of the talk that it is sent in.
+    // A line break in a password would be a new line of the session that it is sent in.
     if line.contains(char::is_control) {
         return Err(refused("more than one line, or characters that cannot be seen".to_owned()));
     }

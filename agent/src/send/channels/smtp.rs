@@ -1,4 +1,4 @@
-//! The talk with a mail server: always encrypted, and no more of its answers is read than an honest one needs.
+//! The session with a mail server: always encrypted, and no more of its answers is read than an honest one needs.
 
 use super::reach::{Allowance, MOST_BYTES_OF_MAIL};
 use super::tls::{self, Stream, Target, connect};
@@ -61,14 +61,14 @@ impl<'a> Server<'a> {
         let target = Target { host: server, port: *port, tls, ca_file: ca_file.as_deref() };
         let line = Box::new(Line(connect(target, Allowance::of(MOST_BYTES_OF_MAIL)).await?));
         let entered = AsyncSmtpConnection::connect_with_transport(line, &self.hello).await;
-        let mut talk = entered.map_err(|error| self.fault(&error))?;
+        let mut session = entered.map_err(|error| self.fault(&error))?;
         if !tls {
-            talk.starttls(self.tls.clone(), &self.hello).await.map_err(|error| self.fault(&error))?;
+            session.starttls(self.tls.clone(), &self.hello).await.map_err(|error| self.fault(&error))?;
         }
         if let Some(login) = &self.login {
-            talk.auth(DEFAULT_MECHANISMS, login).await.map_err(|error| self.fault(&error))?;
+            session.auth(DEFAULT_MECHANISMS, login).await.map_err(|error| self.fault(&error))?;
         }
-        Ok(talk)
+        Ok(session)
     }
 
     /// Sends a mail to all receivers of the envelope, or to nobody.
@@ -76,9 +76,9 @@ impl<'a> Server<'a> {
     /// # Errors
     /// When the server cannot be reached or trusted, or does not take it.
     pub async fn send(&self, to: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
-        let mut talk = self.enter().await?;
-        let answer = talk.send(to, mail).await.map_err(|error| self.fault(&error))?;
-        let _ = tokio::time::timeout(GOODBYE, talk.abort()).await;
+        let mut session = self.enter().await?;
+        let answer = session.send(to, mail).await.map_err(|error| self.fault(&error))?;
+        let _ = tokio::time::timeout(GOODBYE, session.abort()).await;
         let said: Vec<&str> = answer.message().collect();
         let said = format!("{} {}", answer.code(), said.join(" "));
         Ok(Receipt::new(&secret::hide(&said, &self.secrets)))

@@ -1,7 +1,7 @@
 //! The sender: a thread of its own that stores what is to be told, sends it, and says what came of it. Neither a memory
 //! card that hangs nor a server that is slow can hold up the judging; nor can one way hold up another.
 
-mod beat;
+mod heartbeat;
 mod round;
 mod world;
 
@@ -138,14 +138,14 @@ impl Sender {
         let (state, seen) = watch::channel(BoxState::default());
         let (tell_standings, standings) = watch::channel(Vec::new());
         let is_watched = Arc::new(AtomicBool::new(false));
-        let beat = Arc::clone(&is_watched);
+        let heartbeat = Arc::clone(&is_watched);
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         let work = move || {
             runtime.block_on(async move {
                 let Errand { wanted, is_muted, store } = errand;
                 let mut round = Round::new(Box::new(world), Box::new(report), seen, store);
                 round.begin(wanted, is_muted);
-                round.run(taken, &beat, &tell_standings).await;
+                round.run(taken, &heartbeat, &tell_standings).await;
             });
             // A name that is being looked up, and nothing else, may hang here.
             runtime.shutdown_timeout(LAST);

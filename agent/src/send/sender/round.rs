@@ -59,8 +59,8 @@ pub(super) struct Round {
     renewal: Option<Wanted>,
     /// When the heartbeat is next due, and whether the last one failed.
     #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
-    pub(super) beat_at: Moment,
-    pub(super) beat_fails: bool,
+    pub(super) heartbeat_at: Moment,
+    pub(super) heartbeat_fails: bool,
 }
 
 impl Round {
@@ -72,7 +72,7 @@ impl Round {
         store: Option<OutboxStore>,
     ) -> Self {
         let roads = world.roads();
-        let beat_at = world.now().stamp.moment;
+        let heartbeat_at = world.now().stamp.moment;
         let under_channel = JoinSet::new();
         Self {
             outbox: Outbox::default(),
@@ -87,8 +87,8 @@ impl Round {
             state,
             heartbeat: None,
             renewal: None,
-            beat_at,
-            beat_fails: false,
+            heartbeat_at,
+            heartbeat_fails: false,
         }
     }
 
@@ -100,7 +100,7 @@ impl Round {
         });
         self.take_up(wanted, kept.unwrap_or_default());
         self.outbox.mute(is_muted);
-        self.resume_beat();
+        self.resume_heartbeat();
     }
 
     /// Goes on with other settings: what is under way has a moment to end, what waits goes to the channels of now.
@@ -113,7 +113,7 @@ impl Round {
         self.take_up(wanted, self.outbox.kept());
         self.outbox.mute(is_muted);
         self.outbox.road_changed();
-        self.beat_at = self.world.now().stamp.moment;
+        self.heartbeat_at = self.world.now().stamp.moment;
     }
 
     /// The ways of these settings, and an outbox for them that goes on with this.
@@ -130,7 +130,7 @@ impl Round {
         let writes = self.say_dropped(dropped);
         self.keep(&writes);
         if self.heartbeat.is_none() {
-            let writes = self.outbox.beat_over();
+            let writes = self.outbox.heartbeat_over();
             self.keep(&writes);
         }
     }
@@ -305,7 +305,7 @@ impl Round {
     fn hear(&mut self, outcome: Outcome) {
         match outcome {
             Outcome::Batch(channel, batch, outcome) => self.hear_of_batch(channel, &batch, outcome),
-            Outcome::Heartbeat(outcome) => self.hear_of_beat(outcome),
+            Outcome::Heartbeat(outcome) => self.hear_of_heartbeat(outcome),
         }
     }
 

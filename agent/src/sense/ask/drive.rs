@@ -24,11 +24,11 @@ pub struct Asker {
     critical: Option<Celsius>,
     /// Flash has nothing to spin up, so a file that asks it does no harm.
     has_disks: bool,
-    talk: Talk,
+    session: Session,
 }
 
 #[derive(Debug)]
-enum Talk {
+enum Session {
     Ata(AtaDrive, Answering),
     Scsi(ScsiDrive),
     Nvme(NvmeDrive),
@@ -44,16 +44,16 @@ impl Asker {
             || host.table(&folder.join("device/vpd_pg89")).ok().and_then(|page| scsi::vpd::ata_drive(&page).ok());
         let serial = identity.serial.clone().filter(|_| identity.serial_is_its_own);
         let quirks = quirks(identity.model.as_deref().unwrap_or_default(), bridge);
-        let talk = match identity.bus {
-            Bus::Sata => Talk::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Kernel),
+        let session = match identity.bus {
+            Bus::Sata => Session::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Kernel),
             Bus::Usb if quirks.blocks_ata => {
-                Talk::None(Missing::new(Reason::Refused, "its USB adapter passes no health commands"))
+                Session::None(Missing::new(Reason::Refused, "its USB adapter passes no health commands"))
             }
-            Bus::Usb => Talk::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Bridge),
-            Bus::Scsi => Talk::Scsi(ScsiDrive::default()),
-            Bus::Nvme => Talk::Nvme(NvmeDrive::default().known_as(serial)),
+            Bus::Usb => Session::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Bridge),
+            Bus::Scsi => Session::Scsi(ScsiDrive::default()),
+            Bus::Nvme => Session::Nvme(NvmeDrive::default().known_as(serial)),
             Bus::Mmc | Bus::Virtio | Bus::Other => {
-                Talk::None(Missing::new(Reason::NotFitted, "drives of this kind take no health commands"))
+                Session::None(Missing::new(Reason::NotFitted, "drives of this kind take no health commands"))
             }
         };
         Self {
@@ -61,17 +61,17 @@ impl Asker {
             thermometer: identity.thermometer.clone(),
             critical: identity.own_limits.critical,
             has_disks: identity.kind != DriveKind::Ssd,
-            talk,
+            session,
         }
     }
 
-    /// One talk. It takes as long as the drive does: ask from a thread that may be lost.
+    /// One session. It takes as long as the drive does: ask from a thread that may be lost.
     pub fn ask(&mut self, host: &Host, mut wanted: Wanted) -> Told {
         // The kernel's own file for the temperature is another command to the same drive, so it waits for the same
         // answer: whether it sleeps. An NVMe drive states it in the log that is read anyway.
-        let in_passing = matches!(self.talk, Talk::Nvme(_));
+        let in_passing = matches!(self.session, Session::Nvme(_));
         wanted.temperature &= self.thermometer.is_none() || in_passing;
-        let mut told = self.talk(wanted);
+        let mut told = self.session(wanted);
         let is_told = matches!(told.temperature, Some(Ok(_)));
         if let Some(thermometer) = self.thermometer.as_ref().filter(|_| !is_told) {
             let awake = match &told.power {
@@ -88,13 +88,13 @@ impl Asker {
         told
     }
 
-    fn talk(&mut self, wanted: Wanted) -> Told {
+    fn session(&mut self, wanted: Wanted) -> Told {
         let scsi = |answering| ScsiGeneric::open(&self.device, answering);
-        let told = match &mut self.talk {
-            Talk::None(why) => Err(why.clone()),
-            Talk::Ata(drive, answering) => scsi(*answering).map(|mut way| drive.ask(&mut way, wanted)),
-            Talk::Scsi(drive) => scsi(Answering::Scsi).map(|mut way| drive.ask(&mut way, wanted)),
-            Talk::Nvme(drive) => NvmeAdmin::open(&self.device).map(|mut way| drive.ask(&mut way, wanted)),
+        let told = match &mut self.session {
+            Session::None(why) => Err(why.clone()),
+            Session::Ata(drive, answering) => scsi(*answering).map(|mut way| drive.ask(&mut way, wanted)),
+            Session::Scsi(drive) => scsi(Answering::Scsi).map(|mut way| drive.ask(&mut way, wanted)),
+            Session::Nvme(drive) => NvmeAdmin::open(&self.device).map(|mut way| drive.ask(&mut way, wanted)),
         };
         told.unwrap_or_else(|why| Told::only(Err(why)))
     }

@@ -61,14 +61,14 @@ pub trait Transport {
     fn answering(&self) -> Answering;
 }
 
-/// The way to a drive for one talk, which is over when the drive does not answer in time: the kernel then resets the
+/// The way to a drive for one session, which is over when the drive does not answer in time: the kernel then resets the
 /// link, and every further question could bring another reset.
-struct OneTalk<'a> {
+struct OneSession<'a> {
     to: &'a mut dyn Transport,
     silent: Option<Missing>,
 }
 
-impl<'a> OneTalk<'a> {
+impl<'a> OneSession<'a> {
     fn new(to: &'a mut dyn Transport) -> Self {
         Self { to, silent: None }
     }
@@ -81,7 +81,7 @@ impl<'a> OneTalk<'a> {
     }
 }
 
-impl Transport for OneTalk<'_> {
+impl Transport for OneSession<'_> {
     fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
         if let Some(why) = &self.silent {
             return Err(Failure::Missing(why.clone()));
@@ -126,13 +126,13 @@ pub struct Told {
     pub temperature: Option<Result<Celsius, Missing>>,
     /// Its own limits, as far as it states them.
     pub own_limits: OwnLimits,
-    /// Its health, if that was wanted, the drive was awake, and the talk came to its end.
+    /// Its health, if that was wanted, the drive was awake, and the session came to its end.
     pub health: Option<Health>,
-    /// How its self-tests stand, if that was wanted, the drive was awake, and the talk came to its end.
+    /// How its self-tests stand, if that was wanted, the drive was awake, and the session came to its end.
     pub self_tests: Option<Result<SelfTests, Missing>>,
     /// Whether it did the step that was wanted.
     pub step: Option<Result<(), Missing>>,
-    /// Why the talk came to no end: the drive fell silent.
+    /// Why the session came to no end: the drive fell silent.
     pub broke_off: Option<Missing>,
 }
 

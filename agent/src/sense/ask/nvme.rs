@@ -1,8 +1,8 @@
-//! The talk with an NVMe drive (NVMe 1.4, clause 5). It saves power by itself, and no question keeps it from that.
+//! The session with an NVMe drive (NVMe 1.4, clause 5). It saves power by itself, and no question keeps it from that.
 
 use super::command::{Command, Nvme};
 use super::{
-    Failure, Health, OneTalk, Told, Transport, Wanted, is_who_was_asked, not_offered, parsed, recovery_not_asked,
+    Failure, Health, OneSession, Told, Transport, Wanted, is_who_was_asked, not_offered, parsed, recovery_not_asked,
     self_tests, unreadable,
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
@@ -16,7 +16,7 @@ const HEALTH: Nvme = Nvme::GetLog { log: 0x02, bytes: 512 };
 const ERRORS: Nvme = Nvme::GetLog { log: 0x01, bytes: 64 };
 const SELF_TESTS: Nvme = Nvme::GetLog { log: 0x06, bytes: 564 };
 
-/// What is remembered of a drive from one talk to the next.
+/// What is remembered of a drive from one session to the next.
 #[derive(Debug, Default)]
 pub struct NvmeDrive {
     controller: Option<Controller>,
@@ -29,14 +29,14 @@ impl NvmeDrive {
         Self { known_as: serial, ..self }
     }
 
-    /// One talk.
+    /// One session.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
-        let mut to = OneTalk::new(to);
-        let told = self.talk(&mut to, wanted);
+        let mut to = OneSession::new(to);
+        let told = self.session(&mut to, wanted);
         to.end(told)
     }
 
-    fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    fn session(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
         if let Err(why) = self.meet(to, wanted.health || wanted.self_tests || wanted.step.is_some()) {
             return Told::only(Err(why));
         }

@@ -1,8 +1,8 @@
-//! The talk with a SCSI drive: REQUEST SENSE says whether it sleeps, log pages say the rest (SPC-4, clause 7.3).
+//! The session with a SCSI drive: REQUEST SENSE says whether it sleeps, log pages say the rest (SPC-4, clause 7.3).
 
 use super::command::{Command, Scsi};
 use super::{
-    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, settle,
+    Failure, Health, OneSession, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, settle,
     unreadable,
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
@@ -23,7 +23,7 @@ const SCAN: u8 = 0x15;
 const PHYS: u8 = 0x18;
 const EXCEPTIONS: u8 = 0x2F;
 
-/// What is remembered of a drive from one talk to the next.
+/// What is remembered of a drive from one session to the next.
 #[derive(Debug, Default)]
 pub struct ScsiDrive {
     /// The log pages it has, once it was asked.
@@ -33,17 +33,17 @@ pub struct ScsiDrive {
 }
 
 impl ScsiDrive {
-    /// One talk.
+    /// One session.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
         if wanted.afresh {
             self.pages = None;
         }
-        let mut to = OneTalk::new(to);
-        let told = self.talk(&mut to, wanted);
+        let mut to = OneSession::new(to);
+        let told = self.session(&mut to, wanted);
         to.end(told)
     }
 
-    fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    fn session(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
         let state = power(to);
         let power = match state.clone() {
             Ok(power) if power.is_asleep() => return Told::only(Ok(Power::Asleep)),

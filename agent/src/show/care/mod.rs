@@ -1,11 +1,11 @@
-//! Care of the glass: a pixel of it ages by the light it gives, so pictures move a little, are dim where that is enough, and
+//! Care of the panel: a pixel of it ages by the light it gives, so pictures move a little, are dim where that is enough, and
 //! at night are dark but for a dot. What is wrong is never dimmed. Pure.
 
 use super::sun::sun;
 use crate::verdict::{Severity, Verdict};
 use jiff::ZonedDateTime;
 use traylight_config::{Brightness as Wanted, DayTime, Night, Span};
-use traylight_display::{Brightness, Frame, GlassSize, Rectangle};
+use traylight_display::{Brightness, Frame, PanelSize, Rectangle};
 
 /// A picture with its light.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,7 +32,7 @@ pub enum Call {
 pub enum Hour {
     /// The owner's brightness.
     Day,
-    /// As dim as the glass can.
+    /// As dim as the panel can.
     Dim,
     /// Dark but for a dot.
     Dark,
@@ -78,9 +78,9 @@ fn is_in(span: Span, night: &Night, now: &ZonedDateTime) -> bool {
     (minute - from).rem_euclid(DAY) < length
 }
 
-/// The picture as it goes to the glass: moved a little, in the light that its hour and the call ask for. In the dark hours
+/// The picture as it goes to the panel: moved a little, in the light that its hour and the call ask for. In the dark hours
 /// all that is left of a quiet picture is the dot.
-pub fn cared_for(page: &Frame, wanted: Wanted, hour: Hour, call: Call, minutes: u64, beat: u64) -> Picture {
+pub fn cared_for(page: &Frame, wanted: Wanted, hour: Hour, call: Call, minutes: u64, tick: u64) -> Picture {
     let by_day = match wanted {
         Wanted::Dim => Brightness::Dim,
         Wanted::Normal => Brightness::Bright,
@@ -93,18 +93,18 @@ pub fn cared_for(page: &Frame, wanted: Wanted, hour: Hour, call: Call, minutes: 
         (Call::Quiet, Hour::Dim | Hour::Dark) => Brightness::Night,
     };
     let frame = match (call, hour) {
-        (Call::Quiet, Hour::Dark) => dot(page.glass_size(), beat),
+        (Call::Quiet, Hour::Dark) => dot(page.panel_size(), tick),
         _ => moved(page, minutes),
     };
     Picture { frame, brightness }
 }
 
 /// The picture in one of nine places, another each minute, at most two pixels from where it was drawn. It moves only into
-/// room that it leaves free: what is drawn is never cut, so a page that fills the glass from edge to edge stays. The last row
+/// room that it leaves free: what is drawn is never cut, so a page that fills the panel from edge to edge stays. The last row
 /// is the sign of life's, which moves by itself: it stays below all else.
 pub fn moved(page: &Frame, minutes: u64) -> Frame {
     const STEPS: [(i32, i32); 9] = [(0, 0), (1, 0), (2, 0), (2, 1), (1, 1), (0, 1), (0, 2), (1, 2), (2, 2)];
-    let (width, last_row) = (page.glass_size().width() as i32, page.glass_size().height() as i32 - 1);
+    let (width, last_row) = (page.panel_size().width() as i32, page.panel_size().height() as i32 - 1);
     let mut above = page.clone();
     (0..width).for_each(|x| above.set(x, last_row, false));
     let Some(Rectangle { top_left, size }) = above.lit_area() else { return page.clone() };
@@ -124,11 +124,11 @@ fn within(step: i32, room_before: i32, room_behind: i32) -> i32 {
 }
 
 /// A dot of two by two pixels, each time elsewhere, that has been everywhere before it comes to a place again.
-pub fn dot(size: GlassSize, beat: u64) -> Frame {
-    /// Has no divisor in common with the number of places on any glass.
+pub fn dot(size: PanelSize, tick: u64) -> Frame {
+    /// Has no divisor in common with the number of places on any panel.
     const STRIDE: u64 = 607;
     let (columns, rows) = (u64::from(size.width() / 2), u64::from(size.height() / 2));
-    let place = (beat % (columns * rows)) * STRIDE % (columns * rows);
+    let place = (tick % (columns * rows)) * STRIDE % (columns * rows);
     let (x, y) = ((place % columns * 2) as i32, (place / columns * 2) as i32);
     let mut frame = Frame::new(size);
     for (x, y) in [(x, y), (x + 1, y), (x, y + 1), (x + 1, y + 1)] {

@@ -1,4 +1,4 @@
-//! Stories of the glass that is cared for: what moves, what is dimmed, and that an alarm never is.
+//! Stories of the panel that is cared for: what moves, what is dimmed, and that an alarm never is.
 
 use super::*;
 use jiff::civil::date;
@@ -7,7 +7,7 @@ use traylight_config::Position;
 
 fn page(area: [i32; 4]) -> Frame {
     let [left, top, right, bottom] = area;
-    let mut frame = Frame::new(GlassSize::W128H64);
+    let mut frame = Frame::new(PanelSize::W128H64);
     for (x, y) in [(left, top), (right, bottom)] {
         frame.set(x, y, true);
     }
@@ -67,16 +67,16 @@ fn what_is_wrong_is_never_dimmed_and_in_the_dark_only_quiet_is_a_dot() {
     assert_eq!(brightness(Hour::Dim, Call::Quiet), Brightness::Night);
     assert_eq!(cared_for(&page, Wanted::Dim, Hour::Dim, Call::Quiet, 0, 0).frame, page);
     let dark = cared_for(&page, Wanted::Bright, Hour::Dark, Call::Quiet, 0, 3);
-    assert_eq!((dark.brightness, dark.frame), (Brightness::Night, dot(GlassSize::W128H64, 3)));
+    assert_eq!((dark.brightness, dark.frame), (Brightness::Night, dot(PanelSize::W128H64, 3)));
 }
 
 #[test]
 fn a_dot_is_everywhere_once_before_it_is_anywhere_twice() {
-    for size in GlassSize::ALL {
+    for size in PanelSize::ALL {
         let places = u64::from(size.width() * size.height() / 4);
         let mut times = vec![0; (size.width() * size.height()) as usize];
-        for beat in 0..places {
-            let frame = dot(size, beat);
+        for tick in 0..places {
+            let frame = dot(size, tick);
             assert_eq!(frame.lit_count(), 4);
             for (index, count) in times.iter_mut().enumerate() {
                 let (x, y) = (index as i32 % size.width() as i32, index as i32 / size.width() as i32);
@@ -113,7 +113,7 @@ proptest! {
     fn a_moved_page_has_lost_no_pixel_and_is_no_more_than_two_away(
         lit in proptest::collection::vec((0..128i32, 0..63i32), 1..40), minutes in 0..10_000u64
     ) {
-        let mut page = Frame::new(GlassSize::W128H64);
+        let mut page = Frame::new(PanelSize::W128H64);
         lit.iter().for_each(|(x, y)| page.set(*x, *y, true));
         let moved = moved(&page, minutes);
         let found = (-2..=2).flat_map(|dx| (-2..=2).map(move |dy| (dx, dy)));

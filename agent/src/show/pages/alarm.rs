@@ -25,7 +25,7 @@ fn tray_of(view: &View<'_>, incident: &Incident, title: &str) -> Option<(String,
     Some((label, what))
 }
 
-/// The tray's label as large as the glass allows, and beside it the words.
+/// The tray's label as large as the panel allows, and beside it the words.
 fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &str, what: &str) {
     let (wide, high) = (width(frame), height(frame));
     let word = severity_word(view, incident.severity, columns(wide as u32));
@@ -39,7 +39,7 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
         let strip = area(0, 0, wide as u32, 12);
         lead(frame, view, incident, strip, word);
         text_centred(frame, area(0, 14, wide as u32, 8), view.tongue.plain("page.tray"), Face::Small);
-        // The words below need a third of low glass.
+        // The words below need a third of a low panel.
         let tall = (if high >= 100 { high * 3 / 8 } else { high / 4 }) as u32;
         figure(frame, area(0, 23, wide as u32, tall), label, Stand::Middle);
         block(frame, below(frame, 23 + tall as i32 + 3), &[vec![what.to_owned()], to_do], matters_most);
@@ -75,7 +75,7 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
     );
 }
 
-/// The title as large as the glass allows, and below it what must be done with trays, or what to do.
+/// The title as large as the panel allows, and below it what must be done with trays, or what to do.
 fn about_box(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: &str) {
     let (wide, high) = (width(frame), height(frame));
     let strip = area(0, 0, wide as u32, if high < 64 { 10 } else { 16 });

@@ -25,7 +25,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     if trays.is_empty() {
         trays = all().filter(|tray| tray.drive.is_some()).collect();
     }
-    let Some(tray) = trays.get((view.lap % trays.len().max(1) as u64) as usize) else { return Sheet::default() };
+    let Some(tray) = trays.get((view.cycle % trays.len().max(1) as u64) as usize) else { return Sheet::default() };
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
     let plain = |key| view.tongue.plain(key);
     let named = view.tongue.say("page.drives.title", &[("label", &tray.label)]);

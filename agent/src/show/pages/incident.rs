@@ -9,14 +9,14 @@ use crate::verdict::{Incident, Severity};
 use traylight_display::text::{text, text_right, wrap};
 use traylight_display::{Face, Frame, area};
 
-/// Small glass shows less: at most so many parts.
+/// A small panel shows less: at most so many parts.
 const MOST_PARTS_WHERE_SMALL: usize = 3;
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
-    let glass = frame.glass_size();
+    let panel = frame.panel_size();
     let words = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue).words;
-    let columns = Face::Small.columns(glass);
+    let columns = Face::Small.columns(panel);
     let (top, bottom) = (LINE + 2, height(frame) - 1);
     let is_small = height(frame) < 64;
 
@@ -32,14 +32,14 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     let title = title(&words.title, frame);
     let title_rows: i32 = title.iter().map(|(_, face)| pitch(*face)).sum();
     let lines_in = |rows: i32| ((rows + 2) / LINE).max(1) as usize;
-    // On small glass the title has a place of its own only once; then its first line is in the strip.
+    // On a small panel the title has a place of its own only once; then its first line is in the strip.
     let (first, later) =
         (lines_in(bottom - top - title_rows), lines_in(bottom - top - if is_small { 0 } else { title_rows }));
     let mut leaves = leaves(&said, first, later);
     if is_small {
         leaves.truncate(MOST_PARTS_WHERE_SMALL);
     }
-    let turn = (view.lap % leaves.len().max(1) as u64) as usize;
+    let turn = (view.cycle % leaves.len().max(1) as u64) as usize;
     let leads = turn == 0 || !is_small;
     strip(frame, view, incident, (!leads).then_some(title.first()).flatten().map(|(line, _)| line.as_str()));
     let leaf = leaves.get(turn).into_iter().flatten().map(|line| (line.clone(), Face::Small));
@@ -51,15 +51,15 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     }
 }
 
-/// The title in the middle face where that takes a line, or two on glass that stands on its side; else in the small one.
+/// The title in the middle face where that takes a line, or two on a panel that stands on its side; else in the small one.
 fn title(title: &str, frame: &Frame) -> Vec<(String, Face)> {
-    let glass = frame.glass_size();
-    let lines = wrap(title, Face::Medium.columns(glass));
+    let panel = frame.panel_size();
+    let lines = wrap(title, Face::Medium.columns(panel));
     let is_whole = lines.join(" ") == title;
     if height(frame) >= 64 && is_whole && lines.len() <= if width(frame) >= 128 { 1 } else { 2 } {
         return lines.into_iter().map(|line| (line, Face::Medium)).collect();
     }
-    wrap(title, Face::Small.columns(glass)).into_iter().map(|line| (line, Face::Small)).collect()
+    wrap(title, Face::Small.columns(panel)).into_iter().map(|line| (line, Face::Small)).collect()
 }
 
 /// What is said in parts of so many lines, the first and the later ones. What stands first is about trays: it stays in one

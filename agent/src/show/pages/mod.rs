@@ -25,7 +25,7 @@ use crate::verdict::{Incident, IncidentId, Verdict};
 use std::time::Duration;
 use traylight_config::{PageName, Settings};
 use traylight_display::figure::{Stand, figure};
-use traylight_display::{Frame, GlassSize, area};
+use traylight_display::{Frame, PanelSize, area};
 
 /// A page.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -70,9 +70,9 @@ pub struct View<'a> {
     /// The minute of the day, or how long the box is up while its clock was not set; [`test_mark`] in a rehearsal.
     pub clock: &'a str,
     /// Counts up; moves the sign of life.
-    pub beat: u64,
+    pub tick: u64,
     /// How often all pages have come round: what has no room on one picture takes turns by it.
-    pub lap: u64,
+    pub cycle: u64,
     /// The time of day so long ago.
     pub time_of_day: &'a dyn Fn(Duration) -> String,
     /// The language of the words.
@@ -97,9 +97,9 @@ impl<'a> View<'a> {
     }
 }
 
-/// Draws a page for a size of glass.
-pub fn draw(page: &Page, view: &View<'_>, glass: GlassSize) -> Frame {
-    let mut frame = Frame::new(glass);
+/// Draws a page for a size of panel.
+pub fn draw(page: &Page, view: &View<'_>, panel: PanelSize) -> Frame {
+    let mut frame = Frame::new(panel);
     let into = &mut frame;
     match (page, view.snapshot) {
         (Page::Named(PageName::State), _) | (_, None) => state::draw(into, view),
@@ -115,7 +115,7 @@ pub fn draw(page: &Page, view: &View<'_>, glass: GlassSize) -> Frame {
         (Page::Named(PageName::Shelf), Some(_)) => shelf::draw(into, view),
         (Page::Named(page), Some(snapshot)) => sheet::draw(into, view, &sheet_of(*page, view, snapshot)),
     }
-    pieces::sign_of_life(&mut frame, view.beat);
+    pieces::sign_of_life(&mut frame, view.tick);
     frame
 }
 
@@ -133,10 +133,10 @@ fn sheet_of(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> sheet::Shee
     }
 }
 
-/// The last picture before the agent ends: it stays on the glass, so it must not look like a live one.
-pub fn stopped(clock: &str, glass: GlassSize, tongue: Tongue) -> Frame {
-    let mut frame = Frame::new(glass);
-    let (width, height) = (glass.width(), glass.height());
+/// The last picture before the agent ends: it stays on the panel, so it must not look like a live one.
+pub fn stopped(clock: &str, panel: PanelSize, tongue: Tongue) -> Frame {
+    let mut frame = Frame::new(panel);
+    let (width, height) = (panel.width(), panel.height());
     let row = height / 5;
     figure(&mut frame, area(0, 1, width, 2 * row - 2), tongue.plain("page.stopped"), Stand::Middle);
     figure(&mut frame, area(0, 2 * row as i32, width, 2 * row - 2), clock, Stand::Middle);

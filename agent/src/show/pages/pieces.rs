@@ -14,12 +14,12 @@ pub const LINE: i32 = 9;
 
 /// Columns of pixels.
 pub fn width(frame: &Frame) -> i32 {
-    frame.glass_size().width() as i32
+    frame.panel_size().width() as i32
 }
 
 /// Rows of pixels.
 pub fn height(frame: &Frame) -> i32 {
-    frame.glass_size().height() as i32
+    frame.panel_size().height() as i32
 }
 
 /// A severity in the word that leads, or a shorter one where there is no room for it.
@@ -79,10 +79,10 @@ pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
     text_right(frame, width(frame), 0, right, Face::Small);
 }
 
-/// A short dash that steps along the last row with every beat: a picture that stands still is an old one.
-pub fn sign_of_life(frame: &mut Frame, beat: u64) {
+/// A short dash that steps along the last row with every tick: a picture that stands still is an old one.
+pub fn sign_of_life(frame: &mut Frame, tick: u64) {
     let steps = (width(frame) / 4 - 1).max(1) as u64;
-    let (x, last) = ((beat % steps) as i32 * 4, height(frame) - 1);
+    let (x, last) = ((tick % steps) as i32 * 4, height(frame) - 1);
     for column in 0..width(frame) {
         frame.set(column, last, (x..x + 4).contains(&column));
     }
@@ -192,10 +192,10 @@ pub fn heading_for(view: &View<'_>, tray: &Tray, now: Celsius) -> (String, Optio
 mod tests {
     use super::*;
     use proptest::prelude::*;
-    use traylight_display::GlassSize;
+    use traylight_display::PanelSize;
 
     fn block_in(room: Rectangle, paragraphs: &[Paragraph]) -> Frame {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         block(&mut frame, room, paragraphs, 0);
         frame
     }
@@ -204,7 +204,7 @@ mod tests {
     fn words_are_as_large_as_all_of_them_fit() {
         let said = vec![vec!["GONE".to_owned()], vec!["LEAVE IN 1 2".to_owned()]];
         let drawn = block_in(area(0, 0, 80, 47), &said);
-        let mut wanted = Frame::new(GlassSize::W128H64);
+        let mut wanted = Frame::new(PanelSize::W128H64);
         for (line, words) in ["GONE", "LEAVE IN", "1 2"].into_iter().enumerate() {
             text(&mut wanted, 0, 15 * line as i32, words, Face::Medium);
         }

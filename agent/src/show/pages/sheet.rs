@@ -1,4 +1,4 @@
-//! A sheet: the one figure that a page is about, what belongs to it, and rows below; laid out for every size of glass. What
+//! A sheet: the one figure that a page is about, what belongs to it, and rows below; laid out for every size of panel. What
 //! does not fit on one picture takes turns, one part each time that the page comes round.
 
 use super::View;
@@ -6,7 +6,7 @@ use super::pieces::{LINE, heading, height, pair, width};
 use traylight_display::figure::{Stand, figure};
 use traylight_display::shapes::{bar, sparkline};
 use traylight_display::text::{fit, text, text_right, wrap};
-use traylight_display::{Face, Frame, GlassSize, Rectangle, area};
+use traylight_display::{Face, Frame, PanelSize, Rectangle, area};
 
 /// What a page says, in the order of importance.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -23,7 +23,7 @@ pub struct Sheet {
     pub level: Option<Level>,
     /// What else there is.
     pub rows: Vec<Row>,
-    /// Among how many sheets of this page the pages' laps are shared out; 0 counts as 1.
+    /// Among how many sheets of this page the pages' cycles are shared out; 0 counts as 1.
     pub shared_by: u64,
 }
 
@@ -98,7 +98,7 @@ impl Level {
 
 /// Draws the sheet, or the part of it whose turn it is.
 pub fn draw(frame: &mut Frame, view: &View<'_>, sheet: &Sheet) {
-    let plan = Plan::of(frame.glass_size(), sheet);
+    let plan = Plan::of(frame.panel_size(), sheet);
     let beside = plan.lines_beside(sheet);
     let mut fronts: Vec<&[String]> = beside.chunks(plan.beside_lines.max(1)).take(plan.most_parts).collect();
     if fronts.is_empty() {
@@ -112,7 +112,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, sheet: &Sheet) {
         leaves.push(leaf);
         left = rest;
     }
-    let turn = (view.lap / sheet.shared_by.max(1) % (fronts.len() + leaves.len()) as u64) as usize;
+    let turn = (view.cycle / sheet.shared_by.max(1) % (fronts.len() + leaves.len()) as u64) as usize;
     match turn.checked_sub(fronts.len()) {
         Some(leaf) => {
             heading(frame, view, 0, &sheet.name);
@@ -125,9 +125,9 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, sheet: &Sheet) {
     }
 }
 
-/// Where things are on a glass of some size. Spans are first row and the row after the last.
+/// Where things are on a panel of some size. Spans are first row and the row after the last.
 struct Plan {
-    glass: GlassSize,
+    panel: PanelSize,
     /// The figure's rows.
     figure: (i32, i32),
     /// The row of the level, if there is room for it.
@@ -140,16 +140,16 @@ struct Plan {
     rest: (i32, i32),
     /// From one row on the front to the next.
     pitch: i32,
-    /// Small glass shows less: at most so many parts of what belongs to the figure, and of the rows.
+    /// A small panel shows less: at most so many parts of what belongs to the figure, and of the rows.
     most_parts: usize,
 }
 
 impl Plan {
-    fn of(glass: GlassSize, sheet: &Sheet) -> Self {
-        let high = glass.height() as i32;
+    fn of(panel: PanelSize, sheet: &Sheet) -> Self {
+        let high = panel.height() as i32;
         let level = sheet.level.as_ref().map(Level::rows);
         let plan = Self {
-            glass,
+            panel,
             figure: (9, 31),
             level: None,
             beside: 9,
@@ -162,7 +162,7 @@ impl Plan {
         if high < 40 {
             return Self { figure: (1, 31), beside: 8, ..plan };
         }
-        if glass.width() >= 128 {
+        if panel.width() >= 128 {
             let (below, pitch) = level.map_or((36, LINE), |rows| (34 + rows, LINE - 1));
             return Self { level: Some(33), front_rows: (below, high - 1), pitch, ..plan };
         }
@@ -187,15 +187,15 @@ impl Plan {
 
     /// True where the lines stand at the right of the figure.
     fn is_wide(&self) -> bool {
-        self.glass.width() >= 128
+        self.panel.width() >= 128
     }
 
-    /// The lines that belong to the figure. On wide glass each has its place; on the others they flow.
+    /// The lines that belong to the figure. On a wide panel each has its place; on the others they flow.
     fn lines_beside(&self, sheet: &Sheet) -> Vec<String> {
         if self.is_wide() {
             return sheet.beside.iter().take(self.beside_lines).cloned().collect();
         }
-        let columns = Face::Small.columns(self.glass);
+        let columns = Face::Small.columns(self.panel);
         let mut flow: Vec<String> = Vec::new();
         for line in sheet.beside.iter().flat_map(|line| wrap(line, columns)) {
             match flow.last_mut().filter(|last| last.chars().count() + 1 + line.chars().count() <= columns) {
@@ -229,14 +229,14 @@ impl Plan {
     }
 
     fn is_high(&self) -> bool {
-        self.glass.height() >= 40
+        self.panel.height() >= 40
     }
 
     /// How many of the rows fit in a span.
     fn fitting(&self, rows: &[Row], span: (i32, i32)) -> usize {
         let mut y = span.0;
         let fits = |row: &&Row| {
-            y += row_height(row, self.glass) - if span == self.front_rows { LINE - self.pitch } else { 0 };
+            y += row_height(row, self.panel) - if span == self.front_rows { LINE - self.pitch } else { 0 };
             y - (LINE - 7) <= span.1
         };
         rows.iter().take_while(fits).count()
@@ -244,28 +244,28 @@ impl Plan {
 }
 
 /// The lines of a row: of its words at the left and of its value at the right; one where both fit on it.
-fn lines(row: &Row, glass: GlassSize) -> (Vec<String>, Vec<String>) {
-    let columns = Face::Small.columns(glass);
+fn lines(row: &Row, panel: PanelSize) -> (Vec<String>, Vec<String>) {
+    let columns = Face::Small.columns(panel);
     (wrap(&row.left, columns), wrap(&row.right, columns))
 }
 
-fn is_one_line(row: &Row, glass: GlassSize) -> bool {
-    let columns = Face::Small.columns(glass);
+fn is_one_line(row: &Row, panel: PanelSize) -> bool {
+    let columns = Face::Small.columns(panel);
     columns >= 21 || row.left.chars().count() + 1 + row.right.chars().count() <= columns
 }
 
-fn row_height(row: &Row, glass: GlassSize) -> i32 {
-    let (left, right) = lines(row, glass);
-    let count = if is_one_line(row, glass) { 1 } else { (left.len() + right.len()) as i32 };
-    let beside = glass.width() >= 128;
+fn row_height(row: &Row, panel: PanelSize) -> i32 {
+    let (left, right) = lines(row, panel);
+    let count = if is_one_line(row, panel) { 1 } else { (left.len() + right.len()) as i32 };
+    let beside = panel.width() >= 128;
     count * LINE + row.level.as_ref().filter(|_| !beside).map_or(0, |level| level.rows() + 2)
 }
 
 fn draw_rows(frame: &mut Frame, top: i32, pitch: i32, rows: &[Row]) {
-    let (glass, wide) = (frame.glass_size(), width(frame));
+    let (panel, wide) = (frame.panel_size(), width(frame));
     let mut y = top;
     for row in rows {
-        let next = y + row_height(row, glass) - LINE + pitch;
+        let next = y + row_height(row, panel) - LINE + pitch;
         if let (Some(level), true) = (&row.level, wide >= 128) {
             let begins = text_right(frame, wide, y, &row.right, Face::Small);
             let end = text(frame, 0, y, &fit(&row.left, 9), Face::Small).max(48);
@@ -273,11 +273,11 @@ fn draw_rows(frame: &mut Frame, top: i32, pitch: i32, rows: &[Row]) {
             y = next;
             continue;
         }
-        if is_one_line(row, glass) {
+        if is_one_line(row, panel) {
             pair(frame, y, &row.left, &row.right);
             y += LINE;
         } else {
-            let (left, right) = lines(row, glass);
+            let (left, right) = lines(row, panel);
             for line in left {
                 text(frame, 0, y, &line, Face::Small);
                 y += LINE;
@@ -302,16 +302,16 @@ mod tests {
     proptest! {
         /// A value that were cut would be another one.
         #[test]
-        fn a_value_is_whole_whatever_stands_before_it(left in ".{0,40}", right in "[0-9A-Z.]{1,5}", glass in 0..8usize) {
-            let glass = GlassSize::ALL[glass];
+        fn a_value_is_whole_whatever_stands_before_it(left in ".{0,40}", right in "[0-9A-Z.]{1,5}", panel in 0..8usize) {
+            let panel = PanelSize::ALL[panel];
             let row = Row::of(left, right.clone());
-            let mut frame = Frame::new(glass);
+            let mut frame = Frame::new(panel);
             draw_rows(&mut frame, 0, LINE, std::slice::from_ref(&row));
-            let y = row_height(&row, glass) - LINE;
-            let mut wanted = Frame::new(glass);
-            let begins = text_right(&mut wanted, glass.width() as i32, y, &right, Face::Small);
+            let y = row_height(&row, panel) - LINE;
+            let mut wanted = Frame::new(panel);
+            let begins = text_right(&mut wanted, panel.width() as i32, y, &right, Face::Small);
             for row in y..y + LINE {
-                for x in begins..glass.width() as i32 {
+                for x in begins..panel.width() as i32 {
                     prop_assert_eq!(frame.is_lit(x, row), wanted.is_lit(x, row), "{:?}", frame);
                 }
             }

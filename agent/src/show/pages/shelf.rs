@@ -20,7 +20,7 @@ const HIGHEST: i32 = 54;
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let (wide, high) = (width(frame), height(frame));
-    // Low glass is all trays, but for what must not be taken for the box as it is now.
+    // A low panel is all trays, but for what must not be taken for the box as it is now.
     let is_now = !view.is_test() && !view.verdict.heard.is_silent();
     let top = if high < 64 && is_now { 0 } else { 9 };
     if top > 0 {
@@ -38,7 +38,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
         .collect();
     if rows.is_empty() {
         for (index, line) in
-            wrap(view.tongue.plain("page.shelf.no-drives"), Face::Small.columns(frame.glass_size())).iter().enumerate()
+            wrap(view.tongue.plain("page.shelf.no-drives"), Face::Small.columns(frame.panel_size())).iter().enumerate()
         {
             text(frame, 0, top + 9 * (1 + index as i32), line, Face::Small);
         }
@@ -48,7 +48,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let space = high - 1 - top;
     let at_once = ((space / LOWEST).max(1) as usize).min(rows.len());
     let leaves: Vec<&[(usize, &[Tray])]> = rows.chunks(at_once).collect();
-    let leaf = leaves[(view.lap % leaves.len() as u64) as usize];
+    let leaf = leaves[(view.cycle % leaves.len() as u64) as usize];
     let each = (space / leaf.len() as i32).min(HIGHEST);
     for (index, (abreast, trays)) in leaf.iter().enumerate() {
         let y = top + each * index as i32;

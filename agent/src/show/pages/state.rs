@@ -1,4 +1,4 @@
-//! State: one word for the whole box, as large as the glass allows, and what belongs to it in a few more.
+//! State: one word for the whole box, as large as the panel allows, and what belongs to it in a few more.
 
 use super::View;
 use super::pieces::{LINE, Paragraph, alarm, below, block, columns, height, severity_word, warmest, width};

@@ -4,8 +4,8 @@
 //! Every channel has a queue of its own, so that one that fails holds up no other. What belongs to one incident leaves in
 //! its order.
 
-mod beat;
 mod fold;
+mod heartbeat;
 mod kept;
 mod pause;
 mod queue;
@@ -16,7 +16,7 @@ use super::batch::Batch;
 use super::message::{Message, Stamp, Topic, Turn};
 use crate::clock::Moment;
 use crate::verdict::Severity;
-use beat::Beat;
+use heartbeat::Heartbeat;
 pub use kept::{Kept, KeptPause, REMEMBERED, Story, Waiting, Write};
 use pause::Pause;
 use queue::{Entry, Queue};
@@ -114,7 +114,7 @@ pub struct Outbox {
     /// Pauses from before are brought over at the first look at the clock.
     has_begun: bool,
     rehearsal_over: Option<Moment>,
-    beat: Beat,
+    heartbeat: Heartbeat,
 }
 
 impl Outbox {
@@ -134,7 +134,8 @@ impl Outbox {
                 }
             }
         }
-        let (beat, pauses): (Vec<_>, Vec<_>) = kept.pauses.into_iter().partition(|pause| pause.channel == beat::NAME);
+        let (heartbeat, pauses): (Vec<_>, Vec<_>) =
+            kept.pauses.into_iter().partition(|pause| pause.channel == heartbeat::NAME);
         for pause in pauses {
             match queues
                 .iter_mut()
@@ -156,7 +157,7 @@ impl Outbox {
                 is_muted: false,
                 has_begun: false,
                 rehearsal_over: None,
-                beat: Beat { kept: beat.into_iter().next(), answers: false },
+                heartbeat: Heartbeat { kept: heartbeat.into_iter().next(), answers: false },
             },
             orphans,
             writes,
@@ -361,7 +362,7 @@ impl Outbox {
             taken: self.taken.iter().cloned().collect(),
             pauses: {
                 let of_channels = self.queues.iter().filter_map(|queue| queue.kept_pause.clone());
-                let mut pauses: Vec<_> = of_channels.chain(self.beat.kept.clone()).collect();
+                let mut pauses: Vec<_> = of_channels.chain(self.heartbeat.kept.clone()).collect();
                 pauses.sort_by(|one, other| one.channel.cmp(&other.channel));
                 pauses
             },

@@ -6,8 +6,8 @@
 use super::look::Look;
 use super::{Bench, System};
 use crate::lab::error::LabError;
-use crate::lab::glass;
 use crate::lab::machine::Machine;
+use crate::lab::panel;
 use crate::lab::report::{Failed, Report};
 use crate::lab::spec::{Drive, Spec};
 use serde_json::{Value, json};
@@ -221,15 +221,15 @@ impl Heron {
 
     /// Waits until these words stand on the panel.
     pub fn wait_for_words(&mut self, words: &str) -> Result<(), LabError> {
-        self.wait_for_panel(&format!("{words:?}"), |picture| glass::shows(picture, words))
+        self.wait_for_panel(&format!("{words:?}"), |picture| panel::shows(picture, words))
     }
 
     /// Waits until a title stands on the panel, in one line or in two.
     pub fn wait_for_title(&mut self, title: &str) -> Result<(), LabError> {
         self.wait_for_panel(&format!("{title:?}"), |picture| {
             let mut breaks = title.match_indices(' ').map(|(at, _)| (&title[..at], &title[at + 1..]));
-            let in_two = |(first, second)| glass::shows(picture, first) && glass::shows(picture, second);
-            glass::shows(picture, title) || breaks.any(in_two)
+            let in_two = |(first, second)| panel::shows(picture, first) && panel::shows(picture, second);
+            panel::shows(picture, title) || breaks.any(in_two)
         })
     }
 

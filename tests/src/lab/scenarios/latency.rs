@@ -5,7 +5,7 @@
 use super::heron::{Fitting, Heron};
 use super::{Bench, System};
 use crate::lab::error::LabError;
-use crate::lab::glass;
+use crate::lab::panel;
 use crate::lab::report::{Failed, Report};
 use crate::lab::spec::Drive;
 use std::fs;
@@ -105,7 +105,7 @@ impl Seen {
         for file in fs::read_dir(&folder).map_err(LabError::file("list", &folder))? {
             let file = file.map_err(LabError::file("list", &folder))?;
             if let Some(time) = file.file_name().to_str().and_then(|name| name.parse::<f64>().ok()) {
-                pictures.push((time, glass::shows(&read(&file.path())?, "CRITICAL")));
+                pictures.push((time, panel::shows(&read(&file.path())?, "CRITICAL")));
             }
         }
         pictures.sort_by(|one, other| one.0.total_cmp(&other.0));

@@ -103,7 +103,7 @@ pub const ALL: &[Scenario] = &[
     },
     Scenario {
         name: "panel_comes_and_goes",
-        about: "the panel is unplugged and loses its power, and the program crashes; the glass never tells what is not so",
+        about: "the panel is unplugged and loses its power, and the program crashes; the panel never tells what is not so",
         system: System::Host,
         play: panel_comes_and_goes::play,
     },

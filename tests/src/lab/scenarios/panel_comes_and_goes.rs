@@ -1,5 +1,5 @@
 //! The panel is unplugged, plugged in again and loses its power for a moment; then the program crashes, and what is run
-//! after that leaves on the glass that nobody is watching.
+//! after that leaves on the panel that nobody is watching.
 #![allow(clippy::disallowed_methods, reason = "the pretend panel is steered through files")]
 
 use super::Bench;
@@ -34,10 +34,10 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     }));
 
     // Until it is set up anew it is sent changes that mean something else to it: nobody has told that it forgot.
-    report.step("its power fails for a moment: the glass is dark, and its memory is noise", || {
+    report.step("its power fails for a moment: the panel is dark, and its memory is noise", || {
         put(&heron, "powercycle")?;
         let picture = heron.machine.shared().join("panel/picture");
-        heron.machine.wait_until("a dark glass", AGAIN_S, |_| {
+        heron.machine.wait_until("a dark panel", AGAIN_S, |_| {
             let seen = fs::read_to_string(&picture).unwrap_or_default();
             if seen.trim().is_empty() { Ok(()) } else { Err(seen) }
         })

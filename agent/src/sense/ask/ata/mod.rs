@@ -1,4 +1,4 @@
-//! The talk with an ATA drive, behind the kernel's own translation or a USB bridge. Whether it sleeps is asked first;
+//! The session with an ATA drive, behind the kernel's own translation or a USB bridge. Whether it sleeps is asked first;
 //! what it does not offer is asked once a day at most, since every refused command makes the kernel halt the port for a
 //! moment.
 
@@ -6,7 +6,7 @@ mod self_tests;
 
 use super::command::{Ata, Command, Recovering};
 use super::{
-    Failure, Health, OneTalk, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, recovery_not_asked,
+    Failure, Health, OneSession, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, recovery_not_asked,
     sense_of, settle, unreadable,
 };
 use crate::reading::{LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment};
@@ -31,7 +31,7 @@ const STATISTICS: u8 = 0x04;
 const PHY_EVENTS: u8 = 0x11;
 const SCT_STATUS: u8 = 0xE0;
 
-/// What is remembered of a drive from one talk to the next.
+/// What is remembered of a drive from one session to the next.
 #[derive(Debug, Default)]
 pub struct AtaDrive {
     identity: Option<Identify>,
@@ -47,7 +47,7 @@ pub struct AtaDrive {
 /// refusal, which may have come of a reset or of a drive that was just starting, does not.
 const POWER_MODE_REFUSALS: u8 = 2;
 
-/// What the drive answered in this talk to questions that more than one part of it puts.
+/// What the drive answered in this session to questions that more than one part of it puts.
 #[derive(Debug, Default)]
 struct Heard {
     smart_data: Option<Result<SmartData, Failure>>,
@@ -78,17 +78,17 @@ impl AtaDrive {
         Self { known_as: serial, ..self }
     }
 
-    /// One talk.
+    /// One session.
     pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
         if wanted.afresh {
             self.refused.clear();
         }
-        let mut to = OneTalk::new(to);
-        let told = self.talk(&mut to, wanted);
+        let mut to = OneSession::new(to);
+        let told = self.session(&mut to, wanted);
         to.end(told)
     }
 
-    fn talk(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    fn session(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
         if let Err(why) = self.meet_behind_bridge(to, wanted) {
             return Told::only(Err(why));
         }
@@ -307,7 +307,7 @@ impl AtaDrive {
         }
     }
 
-    /// SMART READ DATA, sent once a talk.
+    /// SMART READ DATA, sent once a session.
     fn smart_data(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Result<SmartData, Failure> {
         if !self.abilities().smart_enabled {
             return Err(Failure::NotSupported("it has no SMART, or it is switched off".to_owned()));
@@ -315,7 +315,7 @@ impl AtaDrive {
         heard.smart_data.get_or_insert_with(|| parsed(self.send(to, Ata::SmartReadData), smart_data)).clone()
     }
 
-    /// Which logs it has by General Purpose Logging, asked once a talk.
+    /// Which logs it has by General Purpose Logging, asked once a session.
     fn logs(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Directory {
         let ask = || {
             let logs = self.abilities().general_logs.then(|| self.read(to, 0, 0, ata::logs::directory));

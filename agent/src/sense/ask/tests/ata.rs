@@ -11,7 +11,7 @@ fn drive() -> AtaDrive {
     AtaDrive::new(None, Quirks::default())
 }
 
-/// One talk of a drive that was not asked before.
+/// One session of a drive that was not asked before.
 fn ask(mut disk: Replay, wanted: Wanted) -> Told {
     drive().ask(&mut disk, wanted)
 }
@@ -159,7 +159,7 @@ fn what_was_only_unreadable_is_asked_again() {
 
 /// A time-out ends with a reset of the link; more questions would bring more resets.
 #[test]
-fn a_disk_that_timed_out_is_asked_nothing_more_in_that_talk() {
+fn a_disk_that_timed_out_is_asked_nothing_more_in_that_session() {
     let mut disk = disk().with(Ata::SmartReturnStatus, [timed_out()]);
     let mut drive = drive();
     let told = drive.ask(&mut disk, ALL_IN_USE);
@@ -168,7 +168,7 @@ fn a_disk_that_timed_out_is_asked_nothing_more_in_that_talk() {
     assert_eq!(told.health, None, "half a health would be taken for the whole");
     assert_eq!(told.broke_off.unwrap().reason, Reason::TimedOut);
     drive.ask(&mut disk, WARMTH);
-    assert_eq!(disk.sent(), commands([Ata::CheckPowerMode, SCT_STATUS]), "the next talk begins anew");
+    assert_eq!(disk.sent(), commands([Ata::CheckPowerMode, SCT_STATUS]), "the next session begins anew");
 }
 
 #[test]

@@ -118,7 +118,7 @@ fn a_bridge_that_refuses_is_not_pestered() {
 
 /// One refusal may have come of a reset; it must not silence the drive for long.
 #[test]
-fn a_bridge_that_refused_once_is_asked_again_in_the_next_talk() {
+fn a_bridge_that_refused_once_is_asked_again_in_the_next_session() {
     let mut disk =
         behind_bridge().with(Ata::CheckPowerMode, [refused(), power_mode(0x80), refused(), power_mode(0x80)]);
     let mut drive = known();

@@ -10,17 +10,17 @@ const SUMMARY: Ata = Ata::SmartReadLog { log: 0x01 };
 
 /// The health that a disk tells, and the logs that it was asked for besides its statistics.
 fn asked(disk: Replay) -> (Health, Vec<Command>) {
-    let (told, sent) = talked(disk, Wanted { health: true, ..NOTHING });
+    let (told, sent) = session(disk, Wanted { health: true, ..NOTHING });
     (health(&told).clone(), sent)
 }
 
 /// How its self-tests stand, and the logs that it was asked for.
 fn tested(disk: Replay) -> (Result<SelfTest, Missing>, Vec<Command>) {
-    let (told, sent) = talked(disk, Wanted { self_tests: true, ..NOTHING });
+    let (told, sent) = session(disk, Wanted { self_tests: true, ..NOTHING });
     (newest_test(&told), sent)
 }
 
-fn talked(mut disk: Replay, wanted: Wanted) -> (Told, Vec<Command>) {
+fn session(mut disk: Replay, wanted: Wanted) -> (Told, Vec<Command>) {
     let told = AtaDrive::new(None, Quirks::default()).ask(&mut disk, wanted);
     let is_log = |command: &Command| {
         matches!(command, Command::Ata(Ata::SmartReadLog { .. }))

@@ -102,7 +102,7 @@ fn source(counter: &Counter) -> Command {
     }
 }
 
-/// What holds after any talk: `before` is the drive as it was before it was asked, `after` with what it was sent.
+/// What holds after any session: `before` is the drive as it was before it was asked, `after` with what it was sent.
 fn check(before: &Replay, after: &Replay, told: &Told, wanted: Wanted) -> Result<(), TestCaseError> {
     prop_assert!(after.sent.iter().all(is_on_the_list), "{:?}", after.sent);
     prop_assert!(wanted.temperature || told.temperature.is_none());

@@ -60,8 +60,8 @@ fn ask(mut drive: Replay, wanted: Wanted) -> Told {
 
 #[test]
 fn a_drive_tells_its_health_and_is_asked_who_it_is_once() {
-    let (mut drive, mut talk) = (flash(), NvmeDrive::default());
-    let told = talk.ask(&mut drive, ALL);
+    let (mut drive, mut session) = (flash(), NvmeDrive::default());
+    let told = session.ask(&mut drive, ALL);
     assert_eq!(drive.sent(), commands([Nvme::IdentifyController, HEALTH_LOG, ERROR_LOG, SELF_TEST_LOG]));
     assert_eq!((&told.power, &told.temperature), (&Ok(Power::Active), &Some(Ok(Celsius(42.0)))), "not a sensor's");
     assert_eq!(told.own_limits, OwnLimits { maximum: Some(Celsius(70.0)), critical: Some(Celsius(100.0)) });
@@ -71,7 +71,7 @@ fn a_drive_tells_its_health_and_is_asked_who_it_is_once() {
     assert_eq!(count(health, "written_bytes"), None, "zero units stand for not counted");
     assert_eq!(health.unread, Vec::<String>::new());
 
-    let later = talk.ask(&mut drive, WARMTH);
+    let later = session.ask(&mut drive, WARMTH);
     assert_eq!(drive.sent(), commands([HEALTH_LOG]));
     assert_eq!((later.own_limits, later.health), (told.own_limits, None));
 }
@@ -79,9 +79,9 @@ fn a_drive_tells_its_health_and_is_asked_who_it_is_once() {
 #[test]
 fn a_drive_that_was_not_understood_is_asked_again_who_it_is() {
     let mut drive = flash().with(Nvme::IdentifyController, [data([0; 4096]), data(controller(true))]);
-    let mut talk = NvmeDrive::default();
-    assert_eq!(talk.ask(&mut drive, WARMTH).own_limits, OwnLimits::default());
-    assert_eq!(talk.ask(&mut drive, WARMTH).own_limits.maximum, Some(Celsius(70.0)));
+    let mut session = NvmeDrive::default();
+    assert_eq!(session.ask(&mut drive, WARMTH).own_limits, OwnLimits::default());
+    assert_eq!(session.ask(&mut drive, WARMTH).own_limits.maximum, Some(Celsius(70.0)));
 }
 
 /// The bits of the critical warning (NVMe 1.4 clause 5.14.1.2, from memory). Bit 1 speaks of heat or cold.
@@ -150,7 +150,7 @@ fn a_drive_that_does_not_answer_is_not_called_active() {
 
     let mut silent = flash().with(Nvme::IdentifyController, [timed_out()]).with(HEALTH_LOG, [timed_out()]);
     let told = NvmeDrive::default().ask(&mut silent, ALL);
-    assert_eq!(silent.sent(), commands([Nvme::IdentifyController]), "nothing more in that talk");
+    assert_eq!(silent.sent(), commands([Nvme::IdentifyController]), "nothing more in that session");
     assert_eq!(reason(&told.power), Some(Reason::TimedOut));
     assert_eq!((told.health, told.broke_off.map(|why| why.reason)), (None, Some(Reason::TimedOut)));
 }

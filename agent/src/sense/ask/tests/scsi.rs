@@ -59,15 +59,15 @@ fn ask(mut drive: Replay, wanted: Wanted) -> Told {
 
 #[test]
 fn the_pretend_drive_of_the_kernel_is_asked_for_what_it_lists() {
-    let (mut drive, mut talk) = (pretend(), ScsiDrive::default());
-    let told = talk.ask(&mut drive, ALL);
+    let (mut drive, mut session) = (pretend(), ScsiDrive::default());
+    let told = session.ask(&mut drive, ALL);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense, LIST, WARMTH_PAGE, EXCEPTIONS]));
     assert_eq!((&told.power, &told.temperature), (&Ok(Power::Active), &Some(Ok(Celsius(38.0)))));
     assert_eq!(told.own_limits, OwnLimits { maximum: Some(Celsius(65.0)), critical: None });
     assert_eq!(health(&told).assessment, Ok(SelfAssessment::Passed));
     assert_eq!((health(&told).counters.len(), reason(&newest_test(&told))), (0, Some(Reason::NotFitted)));
 
-    talk.ask(&mut drive, WARMTH);
+    session.ask(&mut drive, WARMTH);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense, WARMTH_PAGE]), "the list does not change");
 }
 
@@ -120,12 +120,12 @@ fn pages_that_are_not_in_the_list_are_not_asked_for() {
 #[test]
 fn a_drive_without_log_pages_is_asked_for_the_list_once() {
     let mut drive = Replay::new(Answering::Scsi).with(Scsi::RequestSense, [state(0, 0, 0)]);
-    let mut talk = ScsiDrive::default();
-    let told = talk.ask(&mut drive, ALL);
+    let mut session = ScsiDrive::default();
+    let told = session.ask(&mut drive, ALL);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense, LIST]));
     assert_eq!(reason(&health(&told).assessment), Some(Reason::NotFitted));
     assert_eq!(reason(&told.temperature.unwrap()), Some(Reason::NotFitted));
-    talk.ask(&mut drive, ALL);
+    session.ask(&mut drive, ALL);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense]));
 }
 
@@ -133,19 +133,19 @@ fn a_drive_without_log_pages_is_asked_for_the_list_once() {
 #[test]
 fn asked_afresh_a_drive_may_have_log_pages_after_all() {
     let mut drive = pretend().with(LIST, [refused(), list(&[0x00, 0x0D, 0x2F])]);
-    let mut talk = ScsiDrive::default();
-    assert_eq!(reason(&talk.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
-    assert_eq!(reason(&talk.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
+    let mut session = ScsiDrive::default();
+    assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
+    assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
     let afresh = Wanted { afresh: true, ..WARMTH };
-    assert_eq!(talk.ask(&mut drive, afresh).temperature, Some(Ok(Celsius(38.0))));
+    assert_eq!(session.ask(&mut drive, afresh).temperature, Some(Ok(Celsius(38.0))));
 }
 
 #[test]
 fn a_list_of_zeros_is_no_list() {
     let mut drive = pretend().with(LIST, [data([0; 4096]), list(&[0x00, 0x0D, 0x2F])]);
-    let mut talk = ScsiDrive::default();
-    assert_eq!(reason(&talk.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::Unreadable));
-    assert_eq!(talk.ask(&mut drive, WARMTH).temperature, Some(Ok(Celsius(38.0))));
+    let mut session = ScsiDrive::default();
+    assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::Unreadable));
+    assert_eq!(session.ask(&mut drive, WARMTH).temperature, Some(Ok(Celsius(38.0))));
 }
 
 /// A bridge with two drives was seen to hand on what the other one said.
@@ -234,7 +234,7 @@ fn the_newest_self_test_is_told() {
 }
 
 #[test]
-fn a_drive_that_timed_out_is_asked_nothing_more_in_that_talk() {
+fn a_drive_that_timed_out_is_asked_nothing_more_in_that_session() {
     let mut drive = whole().with(EXCEPTIONS, [timed_out()]);
     let told = ScsiDrive::default().ask(&mut drive, HEALTH);
     assert_eq!(drive.sent(), commands([Scsi::RequestSense, LIST, WARMTH_PAGE, EXCEPTIONS]));

@@ -48,7 +48,7 @@ fn tests_of(told: &Told) -> SelfTests {
 }
 
 /// LBA(7:0) of SMART EXECUTE OFF-LINE IMMEDIATE: 01h, 02h and 7Fh (HC580 clause 12.55.1), never 81h and above, which
-/// block the drive. Whether it sleeps, and who it is, is asked in the same talk.
+/// block the drive. Whether it sleeps, and who it is, is asked in the same session.
 #[test]
 fn a_disk_begins_a_test_right_after_it_said_that_it_is_awake() {
     for (step, code) in [(Short, 0x01), (Extended, 0x02), (Abort, 0x7F)] {
@@ -185,11 +185,11 @@ fn a_scsi_drive_begins_a_test_and_is_asked_once_how_long_a_long_one_takes() {
     let inquiry = data([&[0, 0x86, 0, 0x3C][..], &[0; 6], &[0x01, 0x2C], &[0; 52]].concat());
     let mut drive =
         super::scsi::whole().with(Scsi::ExtendedInquiry, [inquiry]).with(Scsi::SelfTest(Extended), [done()]);
-    let mut talk = ScsiDrive::default();
-    let told = talk.ask(&mut drive, wish(Extended));
+    let mut session = ScsiDrive::default();
+    let told = session.ask(&mut drive, wish(Extended));
     assert_eq!((told.step.clone(), tests_of(&told).extended_minutes), (Some(Ok(())), Some(300)));
     assert!(drive.sent().contains(&Scsi::SelfTest(Extended).into()));
-    talk.ask(&mut drive, ASK);
+    session.ask(&mut drive, ASK);
     assert!(!drive.sent().contains(&Scsi::ExtendedInquiry.into()));
 
     let mut still = super::scsi::whole()

@@ -26,7 +26,7 @@ const LONG_TEST_EVERY: Duration = Duration::from_secs(60);
 /// A request that could not be put to the drive for so long is void: a test must not begin when nobody thinks of it.
 const REQUEST_LASTS: Duration = Duration::from_secs(60);
 
-/// A drive that fell silent is left alone for so long: after the first talk that broke off, the second in a row, and
+/// A drive that fell silent is left alone for so long: after the first session that broke off, the second in a row, and
 /// each further one.
 const LEFT_ALONE: [Duration; 3] = [Duration::from_secs(60), Duration::from_secs(10 * 60), Duration::from_secs(3600)];
 /// The same behind a USB bridge, where the reset takes every drive along that shares it.
@@ -37,7 +37,7 @@ const BRIDGE_LEFT_ALONE: [Duration; 3] =
 /// plugged anew.
 const AFRESH_EVERY: Duration = Duration::from_secs(24 * 3600);
 
-/// A wish about self-tests that goes before all manners, but never before sleep.
+/// A wish about self-tests that goes before all rules of polling, but never before sleep.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Request {
     /// What to do, if it is more than a question.
@@ -50,7 +50,7 @@ pub struct Request {
 
 /// What is remembered to be polite to one drive.
 #[derive(Debug, Clone)]
-pub struct Manners {
+pub struct PollingPolicy {
     has_disks: bool,
     left_alone: [Duration; 3],
     asked: Option<Moment>,
@@ -64,14 +64,14 @@ pub struct Manners {
     used: bool,
     /// Since when nobody used it, and it was not seen asleep either.
     restless_since: Option<Moment>,
-    /// How many talks in a row broke off.
+    /// How many sessions in a row broke off.
     broken_off: usize,
     /// Left alone until then.
     quiet_until: Option<Moment>,
     asked_afresh: Option<Moment>,
 }
 
-impl Manners {
+impl PollingPolicy {
     /// For a drive with turning disks or without, behind a USB bridge or not.
     pub fn new(has_disks: bool, behind_bridge: bool) -> Self {
         Self {
@@ -158,7 +158,7 @@ impl Manners {
         request
     }
 
-    /// The drive fell silent in the midst of a talk, which ended then.
+    /// The drive fell silent in the midst of a session, which ended then.
     pub fn broke_off(&mut self, at: Moment) {
         let [first, second, further] = self.left_alone;
         let wait = match self.broken_off {
@@ -170,7 +170,7 @@ impl Manners {
         self.quiet_until = Some(at.plus(wait));
     }
 
-    /// A talk came to its end.
+    /// A session came to its end.
     pub fn came_to_an_end(&mut self) {
         self.broken_off = 0;
         self.quiet_until = None;
@@ -261,25 +261,25 @@ mod tests {
 
     /// A day of looks every two seconds; `used` says at which seconds somebody used the disk.
     fn day(disk: &mut Disk, used: impl Fn(u64) -> bool, hours: u64) -> Vec<u64> {
-        days(Manners::new(true, false), disk, used, hours)
+        days(PollingPolicy::new(true, false), disk, used, hours)
     }
 
-    fn days(mut manners: Manners, disk: &mut Disk, used: impl Fn(u64) -> bool, hours: u64) -> Vec<u64> {
+    fn days(mut polling: PollingPolicy, disk: &mut Disk, used: impl Fn(u64) -> bool, hours: u64) -> Vec<u64> {
         let mut drive = AtaDrive::new(None, Quirks::default());
         let mut asked_at = Vec::new();
         for second in (0..hours * 3600).step_by(2) {
             let now = Moment::after_boot(Duration::from_secs(second));
-            manners.saw(used(second), now);
-            let Some(wanted) = manners.wish(now) else { continue };
-            manners.asked(now);
+            polling.saw(used(second), now);
+            let Some(wanted) = polling.wish(now) else { continue };
+            polling.asked(now);
             let told = drive.ask(disk, wanted);
-            manners.told_power(told.power.ok());
+            polling.told_power(told.power.ok());
             match told.broke_off {
-                Some(_) => manners.broke_off(now),
-                None => manners.came_to_an_end(),
+                Some(_) => polling.broke_off(now),
+                None => polling.came_to_an_end(),
             }
             if told.health.is_some() {
-                manners.told_health(false, now);
+                polling.told_health(false, now);
             }
             asked_at.push(second);
         }
@@ -332,7 +332,7 @@ mod tests {
     #[test]
     fn a_bridge_that_fell_silent_is_left_alone_for_an_hour_then_for_a_day() {
         let mut disk = Disk { silences: 2, ..Disk::new(0xFF) };
-        let asked_at = days(Manners::new(true, true), &mut disk, |_| true, 27);
+        let asked_at = days(PollingPolicy::new(true, true), &mut disk, |_| true, 27);
         assert_eq!(gaps(&asked_at)[..4], [3600, 24 * 3600, 60, 60]);
     }
 
@@ -374,13 +374,13 @@ mod tests {
     }
 
     /// An idle disk that has been asked at `second`, and told that a test runs or not.
-    fn asked(second: u64, is_running: bool) -> Manners {
-        let mut manners = Manners::new(true, false);
-        manners.saw(false, at(second));
-        manners.asked(at(second));
-        manners.told_health(false, at(second));
-        manners.told_tests(is_running, false, at(second));
-        manners
+    fn asked(second: u64, is_running: bool) -> PollingPolicy {
+        let mut polling = PollingPolicy::new(true, false);
+        polling.saw(false, at(second));
+        polling.asked(at(second));
+        polling.told_health(false, at(second));
+        polling.told_tests(is_running, false, at(second));
+        polling
     }
 
     fn request(step: Option<SelfTestStep>, second: u64) -> Request {
@@ -389,30 +389,30 @@ mod tests {
 
     #[test]
     fn a_request_is_put_to_the_drive_at_once_and_once() {
-        let mut manners = asked(0, false);
-        assert_eq!(manners.wish(at(2)), None);
-        manners.request(request(Some(SelfTestStep::Short), 2));
-        let wish = manners.wish(at(4)).expect("the owner waits");
+        let mut polling = asked(0, false);
+        assert_eq!(polling.wish(at(2)), None);
+        polling.request(request(Some(SelfTestStep::Short), 2));
+        let wish = polling.wish(at(4)).expect("the owner waits");
         assert_eq!((wish.step, wish.self_tests, wish.by_owner), (Some(SelfTestStep::Short), true, true));
-        assert_eq!(manners.asked(at(4)), Some(request(Some(SelfTestStep::Short), 2)));
-        assert_eq!((manners.wish(at(6)), manners.has_request()), (None, false));
+        assert_eq!(polling.asked(at(4)), Some(request(Some(SelfTestStep::Short), 2)));
+        assert_eq!((polling.wish(at(6)), polling.has_request()), (None, false));
     }
 
     #[test]
     fn a_request_that_found_no_ear_within_a_minute_is_void() {
-        let mut manners = asked(0, false);
+        let mut polling = asked(0, false);
         let wanted = request(Some(SelfTestStep::Extended), 2);
-        manners.request(wanted);
-        assert_eq!(manners.void_request(at(61)), None);
-        assert_eq!(manners.void_request(at(62)), Some(wanted));
-        assert_eq!((manners.wish(at(62)), manners.void_request(at(62))), (None, None));
+        polling.request(wanted);
+        assert_eq!(polling.void_request(at(61)), None);
+        assert_eq!(polling.void_request(at(62)), Some(wanted));
+        assert_eq!((polling.wish(at(62)), polling.void_request(at(62))), (None, None));
     }
 
     #[test]
     fn how_a_test_goes_on_is_asked_by_its_length() {
-        let next = |manners: &Manners| (1..=1200).find(|&second| manners.wish(at(second)).is_some());
+        let next = |polling: &PollingPolicy| (1..=1200).find(|&second| polling.wish(at(second)).is_some());
         assert_eq!(next(&asked(0, true)), Some(60), "nobody said that it is a short one");
-        let mut short = Manners::new(true, false);
+        let mut short = PollingPolicy::new(true, false);
         short.request(request(Some(SelfTestStep::Short), 0));
         short.asked(at(0));
         short.told_health(false, at(0));
@@ -428,10 +428,10 @@ mod tests {
 
     #[test]
     fn a_disk_in_use_is_asked_for_its_self_tests_in_passing() {
-        let mut manners = asked(0, false);
-        manners.saw(true, at(60));
-        assert!(manners.wish(at(60)).is_some_and(|wish| !wish.self_tests));
-        assert!(manners.wish(at(30 * 60)).is_some_and(|wish| wish.self_tests && !wish.by_owner));
+        let mut polling = asked(0, false);
+        polling.saw(true, at(60));
+        assert!(polling.wish(at(60)).is_some_and(|wish| !wish.self_tests));
+        assert!(polling.wish(at(30 * 60)).is_some_and(|wish| wish.self_tests && !wish.by_owner));
         let idle = asked(0, false);
         assert!(idle.wish(at(30 * 60)).is_some_and(|wish| !wish.self_tests), "but not one that nobody uses");
         let mut failed = asked(0, false);

@@ -3,7 +3,7 @@
 //! Not its job: whether the picture is laid out well.
 
 use traylight_display::figure::{Stand, figure};
-use traylight_display::{Face, Frame, GlassSize, area, text::text};
+use traylight_display::{Face, Frame, PanelSize, area, text::text};
 
 /// Whether these words stand somewhere in the picture (text of half blocks), in any face or as a figure of any size, lit or
 /// inverted.
@@ -21,7 +21,7 @@ pub fn shows_in_a_face(picture: &str, words: &str) -> bool {
 }
 
 fn drawn(picture: &str, draw: &dyn Fn(&mut Frame)) -> bool {
-    let mut frame = Frame::new(GlassSize::W128H64);
+    let mut frame = Frame::new(PanelSize::W128H64);
     draw(&mut frame);
     Dots::of_text(picture).hold(&Dots::of_text(&frame.to_text()).trimmed())
 }
@@ -78,7 +78,7 @@ mod tests {
     use super::*;
 
     fn picture(words: &str, face: Face, inverted: bool) -> String {
-        let mut frame = Frame::new(GlassSize::W128H64);
+        let mut frame = Frame::new(PanelSize::W128H64);
         text(&mut frame, 7, 19, words, face);
         if inverted {
             frame.invert(area(0, 0, 128, 64));
@@ -97,7 +97,7 @@ mod tests {
     #[test]
     fn figures_of_any_size_are_found() {
         for room in [area(3, 4, 80, 55), area(9, 9, 60, 40), area(0, 0, 64, 64)] {
-            let mut frame = Frame::new(GlassSize::W128H64);
+            let mut frame = Frame::new(PanelSize::W128H64);
             figure(&mut frame, room, "OK", Stand::Middle);
             assert!(shows(&frame.to_text(), "OK"), "{room:?}");
             assert!(!shows(&frame.to_text(), "NO"), "{room:?}");

@@ -11,9 +11,9 @@ use traylight_config::Heartbeat;
 
 impl Round {
     /// Goes on with the pause of an earlier run.
-    pub(super) fn resume_beat(&mut self) {
+    pub(super) fn resume_heartbeat(&mut self) {
         if let Some(heartbeat) = &self.heartbeat {
-            self.beat_at = self.outbox.beat_at(number(heartbeat), heartbeat.every, &self.world.now().stamp);
+            self.heartbeat_at = self.outbox.heartbeat_at(number(heartbeat), heartbeat.every, &self.world.now().stamp);
         }
     }
 
@@ -22,15 +22,15 @@ impl Round {
     pub(super) fn beat(&mut self, heartbeat: &Heartbeat, is_watched: &AtomicBool, now: &Now) -> Duration {
         use super::round::{ANXIOUS, Outcome};
         use crate::send::channels::heartbeat::{beat, needs};
-        let left = self.beat_at.since(now.stamp.moment);
+        let left = self.heartbeat_at.since(now.stamp.moment);
         if !left.is_zero() {
             return left;
         }
         if !self.is_ready(needs(heartbeat), now) || !is_watched.swap(false, Ordering::Relaxed) {
             return ANXIOUS;
         }
-        self.beat_at = now.stamp.moment.plus(heartbeat.every);
-        let writes = self.outbox.beat_begun(number(heartbeat), &now.stamp);
+        self.heartbeat_at = now.stamp.moment.plus(heartbeat.every);
+        let writes = self.outbox.heartbeat_begun(number(heartbeat), &now.stamp);
         self.keep(&writes);
         let heartbeat = heartbeat.clone();
         self.under_channel.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
@@ -43,18 +43,18 @@ impl Round {
         IDLE
     }
 
-    pub(super) fn hear_of_beat(&mut self, outcome: Result<Receipt, Fault>) {
-        let failed_before = std::mem::replace(&mut self.beat_fails, outcome.is_err());
+    pub(super) fn hear_of_heartbeat(&mut self, outcome: Result<Receipt, Fault>) {
+        let failed_before = std::mem::replace(&mut self.heartbeat_fails, outcome.is_err());
         match outcome {
             Ok(_) => {
-                let writes = self.outbox.beat_over();
+                let writes = self.outbox.heartbeat_over();
                 self.keep(&writes);
                 if failed_before {
                     (self.report)(Report::HeartbeatWorksAgain);
                 }
             }
             Err(fault) => {
-                self.outbox.beat_failed();
+                self.outbox.heartbeat_failed();
                 if !failed_before {
                     (self.report)(Report::HeartbeatFails(fault.to_string()));
                 }

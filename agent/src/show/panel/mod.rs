@@ -1,16 +1,16 @@
 //! The threads that own the panels' buses, one a panel. Each takes the newest picture and never holds up who draws.
 
 mod bus;
-pub mod tender;
+pub mod upkeep;
 
 use crate::clock::Clock;
 use crate::show::care::Picture;
 pub use bus::picture_size;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
-use tender::{News, Tender};
 use traylight_config as config;
-use traylight_display::{Glass, GlassFault, GlassSize};
+use traylight_display::{Panel, PanelFault, PanelSize};
+use upkeep::{News, Upkeep};
 
 /// So many orders wait for a panel's thread, at most: more than there are while it works.
 const MOST_ORDERS: usize = 8;
@@ -31,8 +31,8 @@ enum Order {
 
 /// The handle of one panel's thread. Dropping it lets the thread show what it has and end.
 pub struct PanelThread {
-    panel: config::Glass,
-    size: GlassSize,
+    panel: config::Panel,
+    size: PanelSize,
     orders: Option<SyncSender<Order>>,
     thread: Option<JoinHandle<()>>,
 }
@@ -43,11 +43,11 @@ impl PanelThread {
     /// # Errors
     /// When the machine refuses a thread, or a panel is none that there is.
     pub fn start_all(
-        panels: &[config::Glass],
+        panels: &[config::Panel],
         clock: &Clock,
         report: impl Fn(Report) + Clone + Send + 'static,
     ) -> std::io::Result<Vec<Self>> {
-        let start = |(number, panel): (usize, &config::Glass)| {
+        let start = |(number, panel): (usize, &config::Panel)| {
             let report = report.clone();
             Self::start(panel, clock.clone(), move |news| report(Report { panel: number, news }))
         };
@@ -61,10 +61,10 @@ impl PanelThread {
     /// As [`PanelThread::start_all`]; the panels up to that one work.
     pub fn renew(
         running: &mut Vec<Self>,
-        wanted: &[config::Glass],
+        wanted: &[config::Panel],
         clock: &Clock,
         report: impl Fn(Report) + Clone + Send + 'static,
-        last: impl Fn(GlassSize) -> Picture,
+        last: impl Fn(PanelSize) -> Picture,
     ) -> std::io::Result<Vec<usize>> {
         let mut before: Vec<Option<Self>> = std::mem::take(running).into_iter().map(Some).collect();
         before.resize_with(before.len().max(wanted.len()), || None);
@@ -89,13 +89,13 @@ impl PanelThread {
         Ok(begun)
     }
 
-    fn start(panel: &config::Glass, clock: Clock, report: impl Fn(News) + Send + 'static) -> std::io::Result<Self> {
+    fn start(panel: &config::Panel, clock: Clock, report: impl Fn(News) + Send + 'static) -> std::io::Result<Self> {
         let size = bus::picture_size(panel).map_err(|fault| std::io::Error::other(fault.to_string()))?;
         let (orders, wanted) = sync_channel(MOST_ORDERS);
         let (panel, opened) = (panel.clone(), panel.clone());
         let work = move || {
             let speed = opened.bus_speed_khz;
-            work(Tender::new(move || bus::open(&opened), speed), &wanted, &clock, report);
+            work(Upkeep::new(move || bus::open(&opened), speed), &wanted, &clock, report);
         };
         let thread = std::thread::Builder::new().name("panel".to_owned()).spawn(work)?;
         Ok(Self { panel, size, orders: Some(orders), thread: Some(thread) })
@@ -103,12 +103,12 @@ impl PanelThread {
 
     /// The settings that the thread goes by.
     #[cfg(test)]
-    pub fn made_from(&self) -> &config::Glass {
+    pub fn made_from(&self) -> &config::Panel {
         &self.panel
     }
 
     /// The size of the pictures that the panel takes, as it is built in.
-    pub fn size(&self) -> GlassSize {
+    pub fn size(&self) -> PanelSize {
         self.size
     }
 
@@ -149,16 +149,16 @@ impl PanelThread {
 ///
 /// # Errors
 /// When the panel or its bus cannot be had.
-pub fn show_once(panel: &config::Glass, draw: impl FnOnce(GlassSize) -> Picture) -> Result<(), GlassFault> {
-    let mut glass = bus::open(panel)?;
-    let Picture { frame, brightness } = draw(glass.size());
-    glass.set_brightness(brightness)?;
-    glass.refresh(&frame).map(|_| ())
+pub fn show_once(panel: &config::Panel, draw: impl FnOnce(PanelSize) -> Picture) -> Result<(), PanelFault> {
+    let mut panel = bus::open(panel)?;
+    let Picture { frame, brightness } = draw(panel.size());
+    panel.set_brightness(brightness)?;
+    panel.refresh(&frame).map(|_| ())
 }
 
-fn work<G: Glass>(mut tender: Tender<G>, orders: &Receiver<Order>, clock: &Clock, report: impl Fn(News)) {
+fn work<G: Panel>(mut upkeep: Upkeep<G>, orders: &Receiver<Order>, clock: &Clock, report: impl Fn(News)) {
     loop {
-        let next = match tender.due() {
+        let next = match upkeep.due() {
             Some(due) => orders.recv_timeout(due.since(clock.now())),
             None => orders.recv().map_err(|_| RecvTimeoutError::Disconnected),
         };
@@ -166,15 +166,15 @@ fn work<G: Glass>(mut tender: Tender<G>, orders: &Receiver<Order>, clock: &Clock
             Ok(order) => {
                 for order in std::iter::once(order).chain(orders.try_iter()) {
                     match order {
-                        Order::Show(picture) => tender.take(picture),
-                        Order::Distrust => tender.distrust(),
+                        Order::Show(picture) => upkeep.take(picture),
+                        Order::Distrust => upkeep.distrust(),
                     }
                 }
             }
             Err(RecvTimeoutError::Timeout) => {}
-            Err(RecvTimeoutError::Disconnected) => return tender.finish(clock.now()),
+            Err(RecvTimeoutError::Disconnected) => return upkeep.finish(clock.now()),
         }
-        if let Some(news) = tender.tend(clock.now()) {
+        if let Some(news) = upkeep.tend(clock.now()) {
             report(news);
         }
     }

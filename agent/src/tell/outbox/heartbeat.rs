@@ -11,7 +11,7 @@ pub(super) const NAME: &str = "(heartbeat)";
 
 /// What is known of the heartbeat.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Beat {
+pub(super) struct Heartbeat {
     /// The pause as the store has it.
     pub kept: Option<KeptPause>,
     /// Its address has answered in this run. Attempts are not noted any more then, which spares flash: who is killed by a
@@ -21,30 +21,31 @@ pub(super) struct Beat {
 
 impl Outbox {
     /// The heartbeat's address is about to be fetched; `target` is a number for it.
-    pub fn beat_begun(&mut self, target: u64, now: &Stamp) -> Vec<Write> {
-        if self.beat.answers {
+    pub fn heartbeat_begun(&mut self, target: u64, now: &Stamp) -> Vec<Write> {
+        if self.heartbeat.answers {
             return Vec::new();
         }
-        let failures = self.beat.kept.as_ref().filter(|kept| kept.target == target).map_or(0, |kept| kept.failures);
+        let failures =
+            self.heartbeat.kept.as_ref().filter(|kept| kept.target == target).map_or(0, |kept| kept.failures);
         let pause = KeptPause { channel: NAME.to_owned(), target, failures: failures + 1, since: now.clone() };
-        self.beat.kept = Some(pause.clone());
+        self.heartbeat.kept = Some(pause.clone());
         vec![Write::Pause(pause)]
     }
 
     /// It has answered well, or is fetched no more.
-    pub fn beat_over(&mut self) -> Vec<Write> {
-        self.beat.answers = true;
-        self.beat.kept.take().map(|pause| Write::PauseOver(pause.channel)).into_iter().collect()
+    pub fn heartbeat_over(&mut self) -> Vec<Write> {
+        self.heartbeat.answers = true;
+        self.heartbeat.kept.take().map(|pause| Write::PauseOver(pause.channel)).into_iter().collect()
     }
 
     /// It has not answered well.
-    pub fn beat_failed(&mut self) {
-        self.beat.answers = false;
+    pub fn heartbeat_failed(&mut self) {
+        self.heartbeat.answers = false;
     }
 
     /// When it may be fetched after a restart: no later than it would be without one.
-    pub fn beat_at(&self, target: u64, every: Duration, now: &Stamp) -> Moment {
-        let kept = self.beat.kept.as_ref().filter(|kept| kept.target == target);
+    pub fn heartbeat_at(&self, target: u64, every: Duration, now: &Stamp) -> Moment {
+        let kept = self.heartbeat.kept.as_ref().filter(|kept| kept.target == target);
         let until = kept.and_then(|kept| Pause::resume(kept, now).until(now.moment));
         until.map_or(now.moment, |until| until.min(now.moment.plus(every)))
     }
@@ -66,22 +67,22 @@ mod tests {
         let (mut kept, mut at, mut waited) = (Kept::default(), 100, Vec::new());
         for _ in 0..7 {
             let (mut outbox, _, _) = Outbox::new(Vec::new(), Policy::default(), kept);
-            let due = outbox.beat_at(7, EVERY, &second(at)).since_boot().as_secs();
+            let due = outbox.heartbeat_at(7, EVERY, &second(at)).since_boot().as_secs();
             waited.push(due - at);
-            assert!(matches!(outbox.beat_begun(7, &second(due))[..], [Write::Pause(_)]));
+            assert!(matches!(outbox.heartbeat_begun(7, &second(due))[..], [Write::Pause(_)]));
             kept = outbox.kept();
             at = due + 2;
         }
         assert_eq!(waited, [0, 58, 118, 298, 898, 900, 900]);
         // Another address need not wait for what this one did, and one that has answered is asked as always.
         let (mut outbox, _, _) = Outbox::new(Vec::new(), Policy::default(), kept);
-        assert_eq!(outbox.beat_at(8, EVERY, &second(at)), second(at).moment);
-        assert_eq!(outbox.beat_over(), [Write::PauseOver(NAME.to_owned())]);
+        assert_eq!(outbox.heartbeat_at(8, EVERY, &second(at)), second(at).moment);
+        assert_eq!(outbox.heartbeat_over(), [Write::PauseOver(NAME.to_owned())]);
         assert_eq!(
-            (outbox.beat_at(7, EVERY, &second(at)), outbox.beat_begun(7, &second(at))),
+            (outbox.heartbeat_at(7, EVERY, &second(at)), outbox.heartbeat_begun(7, &second(at))),
             (second(at).moment, vec![])
         );
-        outbox.beat_failed();
-        assert_eq!(outbox.beat_begun(7, &second(at)).len(), 1, "what fails is noted again");
+        outbox.heartbeat_failed();
+        assert_eq!(outbox.heartbeat_begun(7, &second(at)).len(), 1, "what fails is noted again");
     }
 }

@@ -6,19 +6,19 @@ use linux_embedded_hal::i2cdev::linux::LinuxI2CError;
 use linux_embedded_hal::{I2CError, I2cdev};
 use std::path::{Path, PathBuf};
 use traylight_config as config;
-use traylight_display::{Controller, GlassFault, GlassSize, Module, OledPanel, PanelAddress, Rotation};
+use traylight_display::{Controller, Module, OledPanel, PanelAddress, PanelFault, PanelSize, Rotation};
 
 /// The panel as the owner has described it. Nothing is sent yet.
 ///
 /// # Errors
 /// When its bus is not there or cannot be had.
-pub(super) fn open(panel: &config::Glass) -> Result<OledPanel<I2cdev>, GlassFault> {
+pub(super) fn open(panel: &config::Panel) -> Result<OledPanel<I2cdev>, PanelFault> {
     let path = match &panel.bus {
         config::Bus::Path(path) => PathBuf::from(path),
         config::Bus::AdapterName(name) => adapter(name)?,
     };
     let bus = I2cdev::new(&path).map_err(|error| match explained(&error) {
-        GlassFault::NoBuses => not_found(&path.display().to_string()),
+        PanelFault::NoBuses => not_found(&path.display().to_string()),
         fault => fault,
     })?;
     let address = if panel.address == 0x3D { PanelAddress::X3D } else { PanelAddress::X3C };
@@ -30,22 +30,22 @@ pub(super) fn open(panel: &config::Glass) -> Result<OledPanel<I2cdev>, GlassFaul
 ///
 /// # Errors
 /// When there is none such; the configuration has made sure that there is.
-pub(super) fn module(panel: &config::Glass) -> Result<Module, GlassFault> {
+pub(super) fn module(panel: &config::Panel) -> Result<Module, PanelFault> {
     let controller = match panel.controller {
         config::Controller::Ssd1306 => Controller::Ssd1306,
         config::Controller::Ssd1309 => Controller::Ssd1309,
         config::Controller::Sh1106 => Controller::Sh1106,
     };
-    let size = GlassSize::ALL.into_iter().find(|size| (size.width(), size.height()) == panel.size);
+    let size = PanelSize::ALL.into_iter().find(|size| (size.width(), size.height()) == panel.size);
     size.and_then(|size| Module::new(controller, size))
-        .ok_or_else(|| GlassFault::Other(format!("there is no {controller:?} with {:?} pixels", panel.size)))
+        .ok_or_else(|| PanelFault::Other(format!("there is no {controller:?} with {:?} pixels", panel.size)))
 }
 
 /// The size of the pictures that the panel takes, as it is built in.
 ///
 /// # Errors
 /// As for [`module`].
-pub fn picture_size(panel: &config::Glass) -> Result<GlassSize, GlassFault> {
+pub fn picture_size(panel: &config::Panel) -> Result<PanelSize, PanelFault> {
     let size = module(panel)?.size();
     Ok(match rotation(panel) {
         Rotation::Upright | Rotation::Half => size,
@@ -53,7 +53,7 @@ pub fn picture_size(panel: &config::Glass) -> Result<GlassSize, GlassFault> {
     })
 }
 
-fn rotation(panel: &config::Glass) -> Rotation {
+fn rotation(panel: &config::Panel) -> Rotation {
     match panel.rotation_degrees {
         90 => Rotation::Quarter,
         180 => Rotation::Half,
@@ -62,23 +62,23 @@ fn rotation(panel: &config::Glass) -> Rotation {
     }
 }
 
-fn explained(error: &LinuxI2CError) -> GlassFault {
+fn explained(error: &LinuxI2CError) -> PanelFault {
     match error {
-        LinuxI2CError::Errno(number) => GlassFault::from_io(&std::io::Error::from_raw_os_error(*number)),
-        LinuxI2CError::Io(error) => GlassFault::from_io(error),
+        LinuxI2CError::Errno(number) => PanelFault::from_io(&std::io::Error::from_raw_os_error(*number)),
+        LinuxI2CError::Io(error) => PanelFault::from_io(error),
     }
 }
 
 /// The device of the adapter with this name: numbers of buses move between boots, names do not.
-fn adapter(name: &str) -> Result<PathBuf, GlassFault> {
+fn adapter(name: &str) -> Result<PathBuf, PanelFault> {
     let buses = buses();
     let found = buses.iter().find(|(_, adapter)| adapter == name);
     found.map(|(device, _)| Path::new("/dev").join(device)).ok_or_else(|| not_found(&format!("\"{name}\"")))
 }
 
-fn not_found(wanted: &str) -> GlassFault {
+fn not_found(wanted: &str) -> PanelFault {
     let found: Vec<String> = buses().into_iter().map(|(device, name)| format!("/dev/{device} (\"{name}\")")).collect();
-    if found.is_empty() { GlassFault::NoBuses } else { GlassFault::NoSuchBus { wanted: wanted.to_owned(), found } }
+    if found.is_empty() { PanelFault::NoBuses } else { PanelFault::NoSuchBus { wanted: wanted.to_owned(), found } }
 }
 
 /// The buses that programs may use, by device, with their adapters' names (drivers/i2c/i2c-dev.c makes them).
@@ -111,7 +111,7 @@ mod tests {
                         "[panel]\nbus = 'b'\ncontroller = '{word}'\nsize = '{width}x{height}'\nrotation = {degrees}\n"
                     );
                     let settings = config::settle(&text, "f").expect("such a panel may be");
-                    let panel = &settings.panel.glasses[0];
+                    let panel = &settings.panel.panels[0];
                     let found = picture_size(panel).expect("such a panel can be driven");
                     let wanted = if degrees % 180 == 0 { (*width, *height) } else { (*height, *width) };
                     assert_eq!((found.width(), found.height()), wanted);
@@ -126,10 +126,10 @@ mod tests {
     fn a_bus_that_is_not_there_is_told_with_those_that_are() {
         let fault = not_found("/dev/i2c-77");
         match buses().first() {
-            None => assert_eq!(fault, GlassFault::NoBuses),
+            None => assert_eq!(fault, PanelFault::NoBuses),
             Some((device, _)) => assert!(fault.to_string().contains(device.as_str()), "{fault}"),
         }
-        let fault = GlassFault::NoSuchBus { wanted: "/dev/i2c-7".into(), found: vec!["/dev/i2c-1 (\"a\")".into()] };
+        let fault = PanelFault::NoSuchBus { wanted: "/dev/i2c-7".into(), found: vec!["/dev/i2c-1 (\"a\")".into()] };
         assert_eq!(fault.to_string(), "there is no I2C bus /dev/i2c-7: this machine has /dev/i2c-1 (\"a\")");
     }
 }

@@ -15,14 +15,14 @@ const SIZES: [(&str, (u32, u32)); 4] =
 
 /// One panel.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Glass {
+pub struct Panel {
     /// Where the panel is wired.
     pub bus: Bus,
     /// The 7-bit I2C address: 0x3C or 0x3D (SSD1306 datasheet, section 8.1.5).
     pub address: u8,
     /// How fast the bus runs, in thousands of clocks a second: 10 to 1000.
     pub bus_speed_khz: u32,
-    /// The chip behind the glass.
+    /// The chip behind the panel.
     pub controller: Controller,
     /// Columns and rows of pixels, as the module lies.
     pub size: (u32, u32),
@@ -41,19 +41,19 @@ pub enum Bus {
     AdapterName(String),
 }
 
-/// The chip behind the glass.
+/// The chip behind the panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Controller {
     /// The usual one.
     Ssd1306,
-    /// On larger glass, with a voltage of its own.
+    /// On larger panels, with a voltage of its own.
     Ssd1309,
-    /// On 1.3 inch glass.
+    /// On 1.3 inch panels.
     Sh1106,
 }
 
 impl Controller {
-    /// The sizes of glass that there are with this controller, the usual one first.
+    /// The sizes of panel that there are with this controller, the usual one first.
     pub fn sizes(self) -> &'static [(u32, u32)] {
         match self {
             Controller::Ssd1306 => &[(128, 64), (128, 32), (72, 40), (64, 48)],
@@ -74,14 +74,14 @@ pub enum Brightness {
 }
 
 /// The panel of `[panel]`, if there is one, and those of `[[panel.more]]`.
-pub(super) fn read(section: &mut Section) -> Vec<Glass> {
+pub(super) fn read(section: &mut Section) -> Vec<Panel> {
     let mut places = Vec::new();
     let first = section.given(key!(
         /// "none", a device file such as "/dev/i2c-1", or the name of an I2C adapter, which stays the same when
         /// the numbers of the device files move. Switch the power off before you plug or unplug a panel.
         bus = "none", bus_or_none()
     ));
-    let first = glass(section, first, &mut places);
+    let first = panel(section, first, &mut places);
     let more = section.sections("more", "More panels, which show the same pages.", 0..=MOST_MORE, |section| {
         let about_bus = key!(
             bus = "/dev/i2c-1",
@@ -89,12 +89,12 @@ pub(super) fn read(section: &mut Section) -> Vec<Glass> {
             "A device file such as \"/dev/i2c-1\", or the name of an I2C adapter."
         );
         let bus = section.required(about_bus);
-        glass(section, bus, &mut places)
+        panel(section, bus, &mut places)
     });
     first.into_iter().chain(more.into_iter().flatten()).collect()
 }
 
-fn glass(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, u8)>) -> Option<Glass> {
+fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, u8)>) -> Option<Panel> {
     let address = section.value(key!(
         /// 0x3C or 0x3D. Many panels have the same two printed as 0x78 and 0x7A; that is understood too.
         address = 0x3C, address()
@@ -105,7 +105,7 @@ fn glass(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
         bus_speed_khz = 100, whole(10..=1000)
     ));
     let controller = section.value(key!(
-        /// The chip behind the glass: "ssd1306" is the usual one, "sh1106" is on most with 1.3 inch (also on those
+        /// The chip behind the panel: "ssd1306" is the usual one, "sh1106" is on most with 1.3 inch (also on those
         /// sold under another name: then the picture sits two pixels off and has snow at one edge), "ssd1309" on
         /// most with 1.5 and 2.4 inch.
         controller = "ssd1306", one_of(CONTROLLERS)
@@ -135,7 +135,7 @@ fn glass(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
         section.wrong(&bus, format!("found two panels at {address:#04X} of this bus, wanted one of them elsewhere"));
     }
     places.push((place.clone(), address));
-    Some(Glass { bus: place, address, bus_speed_khz, controller, size: size.value, rotation_degrees, brightness })
+    Some(Panel { bus: place, address, bus_speed_khz, controller, size: size.value, rotation_degrees, brightness })
 }
 
 /// That a panel with this controller has one of its sizes, for the schema.

@@ -3,7 +3,7 @@
 use crate::clock::Moment;
 use crate::show::care::Picture;
 use std::time::Duration;
-use traylight_display::{Glass, GlassFault, Sent};
+use traylight_display::{Panel, PanelFault, Sent};
 
 /// Waits between tries at a panel that does not answer; the last one is kept up.
 const BACK_OFF: [Duration; 4] =
@@ -17,16 +17,16 @@ pub enum News {
     /// The panel shows what it was given, after it did not or for the first time.
     Found,
     /// The panel was lost, or never found; why, with the remedy. Each reason once, until it was found again.
-    Lost(GlassFault),
+    Lost(PanelFault),
 }
 
 /// Keeps one panel showing the newest picture.
-pub struct Tender<G> {
-    open: Box<dyn FnMut() -> Result<G, GlassFault>>,
+pub struct Upkeep<G> {
+    open: Box<dyn FnMut() -> Result<G, PanelFault>>,
     bus_speed_khz: u32,
-    glass: Option<G>,
+    panel: Option<G>,
     picture: Option<Picture>,
-    /// The glass shows another picture than the newest, or may not show it any more.
+    /// The panel shows another picture than the newest, or may not show it any more.
     is_behind: bool,
     /// When the panel was last set up.
     set_up: Option<Moment>,
@@ -35,17 +35,17 @@ pub struct Tender<G> {
     failures: usize,
     /// Nothing is sent before.
     not_before: Option<Moment>,
-    told: Vec<GlassFault>,
+    told: Vec<PanelFault>,
     told_found: bool,
 }
 
-impl<G: Glass> Tender<G> {
+impl<G: Panel> Upkeep<G> {
     /// `open` finds the way to the panel, whose bus runs at this speed.
-    pub fn new(open: impl FnMut() -> Result<G, GlassFault> + 'static, bus_speed_khz: u32) -> Self {
+    pub fn new(open: impl FnMut() -> Result<G, PanelFault> + 'static, bus_speed_khz: u32) -> Self {
         Self {
             open: Box::new(open),
             bus_speed_khz,
-            glass: None,
+            panel: None,
             picture: None,
             is_behind: false,
             set_up: None,
@@ -91,7 +91,7 @@ impl<G: Glass> Tender<G> {
                 is_news.then_some(News::Found)
             }
             Err(fault) => {
-                (self.glass, self.is_behind, self.told_found) = (None, true, false);
+                (self.panel, self.is_behind, self.told_found) = (None, true, false);
                 self.not_before = Some(now.plus(BACK_OFF[self.failures.min(BACK_OFF.len() - 1)]));
                 self.failures += 1;
                 let is_news = !self.told.contains(&fault);
@@ -111,19 +111,19 @@ impl<G: Glass> Tender<G> {
         }
     }
 
-    fn show(&mut self, picture: &Picture, now: Moment) -> Result<Sent, GlassFault> {
+    fn show(&mut self, picture: &Picture, now: Moment) -> Result<Sent, PanelFault> {
         let must_set_up = self.distrusted || self.set_up.is_none_or(|last| now.since(last) >= REFRESH);
-        let is_new = self.glass.is_none();
-        let glass = match &mut self.glass {
-            Some(glass) => glass,
-            None => self.glass.insert((self.open)()?),
+        let is_new = self.panel.is_none();
+        let panel = match &mut self.panel {
+            Some(panel) => panel,
+            None => self.panel.insert((self.open)()?),
         };
-        let mut sent = glass.set_brightness(picture.brightness)?;
+        let mut sent = panel.set_brightness(picture.brightness)?;
         if must_set_up || is_new {
-            sent += glass.refresh(&picture.frame)?;
+            sent += panel.refresh(&picture.frame)?;
             self.set_up = Some(now);
         } else {
-            sent += glass.show(&picture.frame)?;
+            sent += panel.show(&picture.frame)?;
         }
         Ok(sent)
     }
