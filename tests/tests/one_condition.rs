@@ -18,7 +18,7 @@ const TABLES: [&str; 2] = ["agent/words/english.toml", "agent/words/german.toml"
 const MAY_NAME: &[(&str, &str)] = &[
     (DECLARED, "declares them"),
     ("agent/data/src/verdict/accept.rs", "what its owner can agree with"),
-    ("agent/data/src/verdict/names.rs", "which are names of one trouble"),
+    ("agent/data/src/verdict/aliases.rs", "which are names of one trouble"),
     ("agent/data/src/verdict/reported.rs", "how far the trouble of pools and of heat goes"),
     (RULES, "the rules, which look at what others hold"),
     ("agent/judge/src/memory/", "what is learned while something holds"),

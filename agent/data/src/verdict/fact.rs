@@ -44,11 +44,12 @@ pub enum Fact<'a> {
     Case(&'static str, Facts<'a>),
     /// A value that there is not.
     Absent,
-    /// What only words made for it can tell.
+    /// Words for it need a function of their own in `tell`.
     Own,
 }
 
-/// Declares an enum and lets it offer its fields as facts. A field whose name says it all needs no comment.
+/// Declares an enum as it stands, and gives it `facts()`: the fields of the present variant by their names. A field whose
+/// name says it all needs no comment.
 macro_rules! facts_of {
     ($(#[$of_enum:meta])* pub enum $name:ident {
         $($(#[$of_variant:meta])* $variant:ident $({
@@ -67,7 +68,7 @@ macro_rules! facts_of {
             pub fn facts(&self) -> $crate::verdict::Facts<'_> {
                 match self {
                     $(Self::$variant $({ $($field),* })? => {
-                        vec![$($((stringify!($field), $crate::verdict::fact::Offers::fact($field))),*)?]
+                        vec![$($((stringify!($field), $crate::verdict::fact::ToFact::fact($field))),*)?]
                     })*
                 }
             }
@@ -77,15 +78,15 @@ macro_rules! facts_of {
 pub(super) use facts_of;
 
 /// What can be a fact.
-pub(super) trait Offers {
+pub(super) trait ToFact {
     /// As a fact.
     fn fact(&self) -> Fact<'_>;
 }
 
-/// Says for types how they are facts.
-macro_rules! offers {
+/// Implements [`ToFact`], a line each.
+macro_rules! to_fact {
     ($($type:ty: $self:ident => $fact:expr;)*) => {
-        $(impl Offers for $type {
+        $(impl ToFact for $type {
             fn fact(&$self) -> Fact<'_> {
                 $fact
             }
@@ -93,7 +94,7 @@ macro_rules! offers {
     };
 }
 
-offers! {
+to_fact! {
     Place: self => Fact::Drive(self);
     Vec<Place>: self => Fact::Drives(self);
     ControllerName: self => Fact::Controller(self);
@@ -137,13 +138,13 @@ offers! {
     SpaceLimit: self => Fact::Own;
 }
 
-impl<T: Offers> Offers for Option<T> {
+impl<T: ToFact> ToFact for Option<T> {
     fn fact(&self) -> Fact<'_> {
-        self.as_ref().map_or(Fact::Absent, Offers::fact)
+        self.as_ref().map_or(Fact::Absent, ToFact::fact)
     }
 }
 
-/// The drive among facts that is named so.
+/// The drive among facts that is named `drive`.
 pub(super) fn drive(facts: Facts<'_>) -> Option<&Place> {
     facts.into_iter().find_map(|(name, fact)| match fact {
         Fact::Drive(place) if name == "drive" => Some(place),

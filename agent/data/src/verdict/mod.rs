@@ -1,35 +1,41 @@
 //! What judge hands on: what holds, how bad it is, and whether the box is still heard from. Typed facts, no words for
 //! people: those are in `tell/wording`.
+//!
+//! In reading order: a `finding` is the facts of a condition, with the smaller ones in `details`; `fact` offers them by name,
+//! `limit` has its limits, `accept` what of it an owner can agree with, `aliases` when it goes on under another kind. An
+//! `incident` has a `cause`, and `reported` what its messages have said; `gaps` are times that no clock has measured.
+//! `standing` is the box in a word; `judged` is what is judged of drives and pools that are well, `outlook` and `estimate`
+//! what lies ahead, `self_test` and `refusal` what became of a drive's self-test.
 
 mod accept;
+mod aliases;
 mod cause;
+mod details;
 mod estimate;
 mod fact;
-mod facts;
 mod finding;
 mod gaps;
 mod incident;
+mod judged;
 mod limit;
-mod names;
 mod outlook;
-mod part;
+mod refusal;
 mod reported;
-mod request;
 mod self_test;
 mod standing;
 
 pub use cause::{Cause, Confidence, Unmeasured};
+pub use details::*;
 pub use estimate::{Estimate, Rates, Rounded, Unit};
 pub use fact::{Fact, Facts};
-pub use facts::*;
 pub use finding::*;
 pub use gaps::Gaps;
 pub use incident::*;
+pub use judged::{HeatLimits, JudgedDrive, Redundancy};
 pub use limit::{Figure, Limit, Origin};
 pub use outlook::{Interval, Outlook, Reaches};
-pub use part::{HeatLimits, JudgedDrive, Redundancy};
+pub use refusal::{NotOne, Refusal};
 pub use reported::{Extent, Reported, ReportedCondition};
-pub use request::{NotOne, Refusal};
 pub use self_test::*;
 pub use standing::Standing;
 
@@ -54,7 +60,7 @@ pub struct Verdict {
     pub conditions: Vec<Condition>,
     /// From where on each of them begins and ends.
     pub limits: BTreeMap<ConditionKey, Vec<Limit>>,
-    /// The stories that the conditions make up, worst first, then oldest first.
+    /// The open incidents, worst first, then oldest first.
     pub incidents: Vec<Incident>,
     /// What is new about incidents since the judging before.
     pub turns: Vec<Turn>,
