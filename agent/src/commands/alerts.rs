@@ -26,7 +26,7 @@ pub struct Flags {
     #[arg(long, value_name = "ID", conflicts_with = "json")]
     why: Option<u32>,
     /// Send a message with a code on this channel
-    #[arg(long, value_name = "WAY", conflicts_with_all = ["json", "why"])]
+    #[arg(long, value_name = "CHANNEL", conflicts_with_all = ["json", "why"])]
     test: Option<String>,
     /// Give a code back that came on a channel: from then on that channel counts as read
     #[arg(long, value_name = "CODE", conflicts_with_all = ["json", "why", "test"])]

@@ -35,7 +35,7 @@ pub fn supply(left: &Left) -> Vec<Diagnosis> {
     supply_if(left, |_| true)
 }
 
-/// Two or more drives on different leads were lost, or lost their power, within ten seconds, and nothing speaks against
+/// Two or more drives on different cables were lost, or lost their power, within ten seconds, and nothing speaks against
 /// their controllers. What the supply did before and does again is one story; a drive that wears out counts and has its
 /// own.
 fn supply_if(left: &Left, enough: impl Fn(usize) -> bool) -> Vec<Diagnosis> {
@@ -126,18 +126,18 @@ fn together<'v, 'a>(suspects: &[&'v Suspect<'a>]) -> Vec<Vec<Loss<'v, 'a>>> {
 }
 
 fn is_supply(view: &View, event: &[Loss]) -> bool {
-    let lead = |suspect: &Suspect<'_>| match suspect.path() {
+    let cable = |suspect: &Suspect<'_>| match suspect.path() {
         Some(path) if Some(path) != suspect.controller() => path.to_owned(),
         _ => suspect.key.0.clone(),
     };
-    let leads: BTreeSet<String> = event.iter().map(|(suspect, ..)| lead(suspect)).collect();
+    let cables: BTreeSet<String> = event.iter().map(|(suspect, ..)| cable(suspect)).collect();
     let clean =
         |(suspect, _, (_, at)): &Loss| suspect.controller().is_none_or(|controller| view.is_clean(controller, *at));
-    leads.len() >= 2 && event.iter().all(clean)
+    cables.len() >= 2 && event.iter().all(clean)
 }
 
 /// A supply that has dropped two drives drops the others one by one. Not so what goes while somebody works on the box, a
-/// drive that hung before, one with a USB lead of its own, or one that a hand has pulled.
+/// drive that hung before, one with a USB cable of its own, or one that a hand has pulled.
 fn fade<'v, 'a>(view: &View, event: &mut Vec<Loss<'v, 'a>>, suspects: &[&'v Suspect<'a>]) {
     let mut more = all_losses(suspects);
     more.sort_by_key(|(suspect, _, (from, _))| (*from, suspect.key));
@@ -240,18 +240,18 @@ pub fn tray_power(left: &Left) -> Vec<Diagnosis> {
     suspects.iter().filter_map(rule).collect()
 }
 
-/// `supply` at the start of the machine: two drives or more of different leads have not been seen since, though they were
+/// `supply` at the start of the machine: two drives or more of different cables have not been seen since, though they were
 /// there before, and their controllers work. When that is a whole shelf, or all drives, its power is the likely reason.
 pub fn dark_since_start(left: &Left) -> Vec<Diagnosis> {
     let mut dark: Vec<&Suspect> = left.with(Trouble::Connection);
     dark.retain(|suspect| suspect.is_absent_since_start() && !suspect.was_missed_before_start() && !suspect.is_worn());
-    let leads: BTreeSet<&str> =
+    let cables: BTreeSet<&str> =
         dark.iter().map(|suspect| suspect.bridge().map_or(suspect.key.0.as_str(), |(_, chain)| chain)).collect();
     let start = Moment::default();
     let clean = |suspect: &&Suspect| {
         suspect.controller().is_none_or(|controller| left.view.is_clean(controller, start.plus(NEAR)))
     };
-    if leads.len() < 2 || !dark.iter().all(clean) {
+    if cables.len() < 2 || !dark.iter().all(clean) {
         return Vec::new();
     }
     let is_dark = |key: &DriveKey| dark.iter().any(|suspect| suspect.key == key);
