@@ -1,6 +1,11 @@
 //! The probe process: it alone touches drives, mounts and chips, and may be lost without loss. It writes one snapshot
 //! after another to its socket, by its pace and when the kernel calls, takes the few orders that come back, and ends
 //! when nobody reads any more.
+//!
+//! In reading order: the core's side is [`keeper`], with [`launcher`] between the two; [`wire`] and [`order`] are what passes
+//! over the socket. `wakers` and `pacing` choose the time of a round; [`rounds`] runs it. A round asks by `workers`: `seen` is
+//! one drive, with `account` (what it told), `polling` (when it may be asked) and [`schedule`] (when it tests itself); `mounts`
+//! and `pools` are the rest, `steady` smooths readings, `happened` and `namesakes` sort the kernel's messages by part.
 
 mod account;
 mod happened;

@@ -1,4 +1,5 @@
-//! Sends what is told: the channels, and the thread that hands them what waits in the outbox.
+//! Sends what is told: [`channels`], and the [`sender`], the thread that hands them what waits in the outbox. [`log`] writes
+//! log lines.
 
 pub mod channels;
 pub mod log;

@@ -1,5 +1,10 @@
 //! Asks the host. One file a kind of part; each hands on plain readings and knows no opinion. What can block for
 //! long is offered as a question that the probe gives to a worker.
+//!
+//! In reading order: [`host`] opens files and [`child`] runs commands. [`drives`] lists drives, with [`attachment`], [`uses`]
+//! and [`beneath`]; [`ask`] sends them commands. [`pools`] come from md and from [`zfs`], [`btrfs`] and [`dm`] (with their
+//! ioctls). Then [`volumes`], [`controllers`], [`links`], [`chips`] and [`board`]. [`kmsg`] and [`uevents`] are what the kernel
+//! reports by itself.
 
 pub mod ask;
 pub mod attachment;

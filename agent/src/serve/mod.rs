@@ -1,4 +1,8 @@
 //! Serves the state of the box: one document, one schema.
+//!
+//! In reading order: [`document`] is the whole; `part` declares a part of it, and the files `*_part` and [`parts`] are those
+//! parts. [`table`] and [`alerts`] print it for people. [`socket`] hands it out and [`control`] takes requests, both on a
+//! [`listener`].
 
 pub mod alerts;
 pub mod control;

@@ -1,4 +1,11 @@
-//! Tells what is new: words for conditions, and the channels.
+//! Tells what is new: from a verdict to words, log lines and messages. Sending them is [`crate::send`]'s.
+//!
+//! In reading order: [`tongue`] has the tables of words. [`wording`] puts a condition into words, with `fact_words`,
+//! `heat_words`, `pool_words`, `board_words`, and [`limit_words`] for its limits; [`incident_words`] an incident, with
+//! [`cause_words`] and [`evidence_words`]; [`test_words`] self-tests. [`log`] and [`incident_log`] are log lines. [`tidings`]
+//! makes a [`message`] of what is new about an incident, [`outbox`] holds it until it may leave, a [`batch`] is what leaves in
+//! one piece (`batch_words` as text, `batch_page` as HTML). [`confirm`] checks that somebody reads a channel, and
+//! [`box_state`] is for channels that show a state.
 
 pub mod batch;
 #[cfg(feature = "mail")]
