@@ -107,7 +107,7 @@ pub fn one_look(settings: &Settings, root: &Path, clock: &Clock) -> io::Result<(
     });
     runtime.shutdown_background();
     let [first, second] = snapshots?;
-    let mut memory = Memory::without_patience();
+    let mut memory = Memory::for_a_single_look();
     judge(settings, &mut memory, first.taken, Some(&first), &Itself::default());
     let (verdict, _) = judge(settings, &mut memory, second.taken, Some(&second), &Itself::default());
     Ok((verdict, second))

@@ -48,7 +48,7 @@ mod tests {
         let mut snapshot = heron::snapshot(crate::clock::Moment::default(), &story::scene(Duration::ZERO));
         snapshot.volumes[0].writing = crate::reading::Writing::StoppedByError;
         let settings = demo::settings().expect("the pretend box has settings");
-        let mut memory = Memory::without_patience();
+        let mut memory = Memory::for_a_single_look();
         let (verdict, _) = judge(&settings, &mut memory, snapshot.taken, Some(&snapshot), &Itself::default());
         verdict.incidents[0].clone()
     }

@@ -190,7 +190,7 @@ mod tests {
     fn a_hostile_name_steers_no_terminal() {
         const HOSTILE: &str = "/srv/\x1b]0;all is well\x07\x1b[2J\u{9b}1m\u{202e}\nnothing is open";
         let settings = demo::settings().expect("the pretend box has settings");
-        let (now, mut memory) = (Moment::after_boot(Duration::from_secs(86_400)), Memory::without_patience());
+        let (now, mut memory) = (Moment::after_boot(Duration::from_secs(86_400)), Memory::for_a_single_look());
         let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
         snapshot.volumes[0].mount = HOSTILE.to_owned();
         snapshot.volumes[0].writing = crate::reading::Writing::StoppedByError;

@@ -10,12 +10,11 @@ use crate::memory::airflow::{HOURS, RISING, SEASON};
 use crate::memory::drives;
 use crate::order;
 use crate::track::{Holds, Side, Sight};
-use std::time::Duration;
 use traylight_config::Settings;
+use traylight_data::clock::MINUTE;
 use traylight_data::reading::{Drive, Snapshot};
 use traylight_data::verdict::{Condition, Figure, Finding, Limit, Place, Severity, Subject, WeakFan};
 
-const MINUTE: Duration = Duration::from_secs(60);
 /// Degrees above the warmest that was held (starting value, no source).
 pub(super) const ABOVE: f64 = 6.0;
 /// Degrees above it that are on the curve again.

@@ -15,9 +15,9 @@ use traylight_data::reading::{Fan, Snapshot};
 use traylight_data::units::{Percent, Rpm};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Origin, Severity, Subject, WeakFan};
 
-/// A weak fan is well again above this share of its usual speed, in percent, for this long.
+/// Above this share of its usual speed, in percent, a weak fan is well again.
 const WELL_PERCENT: f64 = 75.0;
-/// For so long.
+/// How long it must be above it.
 const WELL_HOLD: Duration = Duration::from_secs(300);
 
 /// The rule of this file.

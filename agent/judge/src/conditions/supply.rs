@@ -9,11 +9,11 @@ use crate::memory::supply::dips_of;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
+use traylight_data::clock::MINUTE;
 use traylight_data::reading::{Nominal, Rail, Snapshot, Undervoltage};
 use traylight_data::units::{Percent, Volts};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
-const MINUTE: Duration = Duration::from_secs(60);
 /// A dip of this length is critical (starting value, no source).
 const LONG: Duration = Duration::from_secs(10);
 /// Dips within this span count together, and one is told of for so long.

@@ -10,11 +10,11 @@ use crate::track::{Holds, Side, Sight};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
+use traylight_data::clock::MINUTE;
 use traylight_data::reading::{Pool, Snapshot, Volume, Writing};
 use traylight_data::units::{Bytes, Percent};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Scarce, Severity, Subject};
 
-const MINUTE: Duration = Duration::from_secs(60);
 /// A volume that cannot be written to.
 const STOPPED: Holds = Holds::new(Duration::from_secs(10), MINUTE);
 /// A volume that is not mounted.

@@ -16,30 +16,30 @@ use crate::order;
 use crate::track::{Holds, Side, Sight};
 use std::time::Duration;
 use traylight_config::Settings;
+use traylight_data::clock::MINUTE;
 use traylight_data::reading::{Drive, Reason, Snapshot};
 use traylight_data::units::Celsius;
 use traylight_data::verdict::{Condition, Figure, Finding, Kind, Limit, Place, Severity, Subject};
 
-const MINUTE: Duration = Duration::from_secs(60);
-/// Degrees above the middle of its kind that are odd, and those that are not, and for how long.
+/// From so many degrees above the median of its kind on a drive is odd; below [`NOT_ODD`] it no longer is.
 const ODD: f64 = 8.0;
-/// For so long.
+/// How long either must last.
 const ODD_HOLD: Duration = Duration::from_secs(30 * 60);
-/// Degrees within that span that are a steep rise, those that are none, and for how long none must be steeper.
+/// So many degrees of rise within [`SPAN`] are steep.
 const STEEP: f64 = 5.0;
-/// Below so many degrees of rise it is over.
+/// It is over when no drive rises by so many.
 const FLAT: f64 = 1.0;
-/// For so long.
+/// How long none may.
 const FLAT_HOLD: Duration = Duration::from_secs(20 * 60);
 /// So many drives must rise together.
 const TOGETHER: usize = 2;
 /// So many degrees below its limit a drive is watched for a steep rise when nothing is known of how warm it gets.
 const NEAR: f64 = 5.0;
-/// Degrees below which a drive is too cold, and above which it is not, and for how long.
+/// Below so many degrees a drive is too cold.
 const COLD: f64 = 5.0;
 /// Above so many degrees it is over.
 const NOT_COLD: f64 = 8.0;
-/// For so long.
+/// How long either must last.
 const COLD_HOLD: Duration = Duration::from_secs(10 * 60);
 /// For how long a temperature must be missing.
 const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
@@ -122,11 +122,11 @@ fn cold(drive: &Drive, place: &Place) -> Option<Sight> {
 }
 
 fn lost(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Sight> {
-    if !memory.warmth.was_told(&drive.key) {
+    if !memory.warmth.has_reported(&drive.key) {
         return None;
     }
     let is_lost = |drive: &Drive| drive.temperature.missing().is_some_and(|why| why.reason != Reason::NotAsked);
-    let all = awake(snapshot).filter(|drive| memory.warmth.was_told(&drive.key)).all(is_lost);
+    let all = awake(snapshot).filter(|drive| memory.warmth.has_reported(&drive.key)).all(is_lost);
     let severity = if all { Severity::Warning } else { Severity::Notice };
     let side = if is_lost(drive) { Side::Raised(severity) } else { Side::Clear };
     let why = drive.temperature.missing().map(ToString::to_string).unwrap_or_default();

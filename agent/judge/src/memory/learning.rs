@@ -57,8 +57,8 @@ pub struct Happened {
     pub span: Duration,
 }
 
-/// A part of the memory that learns from what is `Known` by then.
-pub trait Learns<Known> {
-    /// Takes in what is known.
-    fn learn(&mut self, known: &Known) -> News;
+/// A part of the memory that learns, from a [`Look`] or from what an earlier stage has made of it.
+pub trait Learns<Input> {
+    /// Takes it in; what is new.
+    fn learn(&mut self, input: &Input) -> News;
 }

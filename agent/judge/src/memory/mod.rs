@@ -113,7 +113,7 @@ impl Memory {
     }
 
     /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
-    pub fn without_patience() -> Self {
+    pub fn for_a_single_look() -> Self {
         Self { at_once: true, ..Self::default() }
     }
 
@@ -134,7 +134,7 @@ impl Memory {
         now.since_boot() < grace || self.ledger.waking.is_within(now, grace)
     }
 
-    /// The conditions that hold.
+    /// The open conditions.
     pub(crate) fn open(&self) -> impl Iterator<Item = &Condition> {
         self.tracks.values().filter_map(Track::open)
     }
@@ -261,7 +261,7 @@ thread_local! {
 }
 
 /// Lets the parts of a stage learn, none of which can see another.
-fn stage<Known, const PARTS: usize>(parts: [&mut dyn Learns<Known>; PARTS], known: &Known) -> Vec<News> {
+fn stage<Input, const PARTS: usize>(parts: [&mut dyn Learns<Input>; PARTS], input: &Input) -> Vec<News> {
     #[cfg(test)]
     let parts = {
         let mut parts = parts;
@@ -270,7 +270,7 @@ fn stage<Known, const PARTS: usize>(parts: [&mut dyn Learns<Known>; PARTS], know
         }
         parts
     };
-    parts.into_iter().map(|part| part.learn(known)).collect()
+    parts.into_iter().map(|part| part.learn(input)).collect()
 }
 
 impl Learns<Look<'_>> for Fill {

@@ -8,9 +8,9 @@ use std::time::Duration;
 pub const UNCLEAN_RESTART: &str = "unclean restart";
 /// The end of a run that nobody asked for.
 pub const ENDED_UNASKED: &str = "ended unasked";
-/// A process that was ended for want of memory.
+/// A process that the kernel killed because memory ran out.
 pub const OUT_OF_MEMORY: &str = "out of memory";
-/// These count for so long.
+/// How long these count.
 pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
 
 /// A span is counted in so many slots: what was counted leaves it at most a slot late.
@@ -58,7 +58,7 @@ impl Tally {
     }
 }
 
-/// Of a slot.
+/// How long a slot is.
 fn length(span: Duration) -> Duration {
     Duration::from_secs((span / SLOTS).as_secs().max(1))
 }

@@ -10,7 +10,7 @@ use traylight_data::reading::DriveKey;
 /// The span over which a rise is looked at.
 pub const SPAN: Duration = Duration::from_secs(10 * 60);
 
-/// A drive that is less than so many degrees above the middle of its kind is not odd.
+/// A drive that is less than so many degrees above the median of its kind is not odd.
 pub const NOT_ODD: f64 = 5.0;
 
 /// The recent curve of each drive, oldest first.
@@ -46,8 +46,8 @@ impl Known {
         (last.since(*first) >= SPAN - MINUTE).then_some(is - was)
     }
 
-    /// True once it has told how warm it is.
-    pub fn was_told(&self, drive: &DriveKey) -> bool {
+    /// True once it has reported a temperature.
+    pub fn has_reported(&self, drive: &DriveKey) -> bool {
         self.curves.contains_key(drive)
     }
 }

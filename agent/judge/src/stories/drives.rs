@@ -42,7 +42,7 @@ fn a_drive_that_says_failing_is_believed_the_second_time_and_stays_under_suspici
 /// A single look cannot wait for a second reading: what a drive says counts.
 #[test]
 fn one_look_believes_a_drive_at_once() {
-    let story = Story { memory: Memory::without_patience(), ..Story::new() }.play(0, MINUTE, |_, snapshot| {
+    let story = Story { memory: Memory::for_a_single_look(), ..Story::new() }.play(0, MINUTE, |_, snapshot| {
         assess(&mut snapshot.drives[0], SelfAssessment::Failing);
         count(&mut snapshot.drives[1], "pending_sectors", 1);
         warm(&mut snapshot.drives[2], 61.0);

@@ -165,7 +165,7 @@ fn a_restart_of_the_program_does_not_begin_the_grace_anew() {
 #[test]
 fn a_single_look_judges_what_it_sees_and_waits_for_what_it_does_not() {
     let look = |up: u64, change: fn(&mut Snapshot)| {
-        let mut story = Story { up, memory: Memory::without_patience(), ..Story::closely() };
+        let mut story = Story { up, memory: Memory::for_a_single_look(), ..Story::closely() };
         for second in [0, 2] {
             let snapshot = story.seen(second, change);
             let now = snapshot.taken;
@@ -191,7 +191,7 @@ fn a_single_look_judges_what_it_sees_and_waits_for_what_it_does_not() {
 #[test]
 fn a_single_look_that_could_not_see_everything_does_not_end_as_if_nothing_were_wrong() {
     let look = |is_blind: bool| {
-        let story = Story { memory: Memory::without_patience(), ..Story::closely() };
+        let story = Story { memory: Memory::for_a_single_look(), ..Story::closely() };
         let see = move |snapshot: &mut Snapshot| {
             if is_blind {
                 let why = Missing::new(Reason::Refused, "permission denied");

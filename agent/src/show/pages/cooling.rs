@@ -1,7 +1,7 @@
 //! Cooling: the warmest drive and where it is heading, the fans, the other drives, the board.
 
 use super::View;
-use super::pieces::{heading_for, or_dashes, warmest};
+use super::pieces::{or_dashes, warmest, with_trend};
 use super::sheet::{Level, Row, Sheet};
 use crate::reading::{Fan, Snapshot};
 use crate::tell::tongue::Tongue;
@@ -35,7 +35,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         let first = rows.remove(0);
         return Sheet { name, figure: first.right, beside: vec![first.left], rows, ..Sheet::default() };
     };
-    let (figure, end) = heading_for(view, tray, *now);
+    let (figure, end) = with_trend(view, tray, *now);
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
     let heat = drive.and_then(|drive| view.verdict.drives.get(&drive.key)).map(|judged| judged.heat);
     let limit = heat.map(|heat| {

@@ -1,7 +1,7 @@
 //! Drives: one after the other, as the pages come round; only those with something to say, when there are any.
 
 use super::View;
-use super::pieces::{heading_for, or_dashes};
+use super::pieces::{or_dashes, with_trend};
 use super::sheet::{Level, Row, Sheet};
 use crate::reading::{Drive, Power, SelfTest, Snapshot};
 use crate::tell::tongue::Tongue;
@@ -30,7 +30,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let plain = |key| view.tongue.plain(key);
     let named = view.tongue.say("page.drives.title", &[("label", &tray.label)]);
     let (figure, end) = match tray.state {
-        TrayState::Warm(now) => heading_for(view, tray, now),
+        TrayState::Warm(now) => with_trend(view, tray, now),
         TrayState::Gone => (plain("page.shelf.gone").to_owned(), None),
         TrayState::Bad => (plain("page.shelf.bad").to_owned(), None),
         TrayState::Rebuilding => (plain("page.shelf.fills").to_owned(), None),

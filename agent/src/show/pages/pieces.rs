@@ -160,7 +160,7 @@ pub fn pair(frame: &mut Frame, y: i32, left: &str, right: &str) {
     text_right(frame, width(frame), y, right, Face::Small);
 }
 
-/// The room of a whole frame below a row.
+/// The whole frame below a row.
 pub fn below(frame: &Frame, top: i32) -> Rectangle {
     area(0, top, width(frame) as u32, (height(frame) - 1 - top).max(0) as u32)
 }
@@ -179,7 +179,7 @@ pub fn warmest<'a>(view: &View<'a>) -> Vec<(&'a Tray, Celsius)> {
 }
 
 /// A temperature in figures with an arrow where it surely rises or falls by a degree or more, and where that ends.
-pub fn heading_for(view: &View<'_>, tray: &Tray, now: Celsius) -> (String, Option<Celsius>) {
+pub fn with_trend(view: &View<'_>, tray: &Tray, now: Celsius) -> (String, Option<Celsius>) {
     let outlook = tray.drive.as_ref().and_then(|key| view.verdict.outlooks.get(key));
     match outlook.and_then(|outlook| outlook.heading) {
         Some(end) if end.low >= now.0 + 1.0 => (format!("{:.0}°↑", now.0), Some(Celsius(end.middle))),

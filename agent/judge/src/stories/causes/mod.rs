@@ -1,5 +1,5 @@
 //! Stories of causes: what several readings together point to. Each rule has stories in which it must speak and near
-//! misses in which it must not, as rows of a table; the rules are those of `judge/causes/README.md`.
+//! misses in which it must not, as rows of a table; the rules are those of `causes/README.md`.
 
 mod apart;
 mod box_itself;
@@ -36,7 +36,7 @@ use traylight_heron as demo;
 
 /// A row of the table.
 pub struct Row {
-    /// The rule that it is about, as in `judge/causes/README.md`.
+    /// The rule that it is about, as in `causes/README.md`.
     rule: &'static str,
     /// The causes that this rule names.
     causes: &'static [Cause],
