@@ -38,8 +38,9 @@ macro_rules! key {
     };
 }
 
-/// Declares a section whose keys are just the fields of its settings, and which of them must be below which. The comment
-/// of a field is that of its key.
+/// Declares a section whose keys are just the fields of its settings, such as
+/// `weak_percent: f64 = 60, number(10.0..=70.0), "What the schema says.";`, and which of them must be below which. The
+/// comment of a field is that of its key.
 macro_rules! section {
     (
         $(#[doc = $section_about:literal])*

@@ -1,5 +1,5 @@
-//! The sections and keys that there are, as they were asked for; and what is made from that: the default file and the
-//! schema. `traylight.toml` and `traylight.schema.json` beside the sources are these two, for people and for editors.
+//! The sections and keys that there are, as reading an empty file asks for them; and what is made from that: the default
+//! file and the schema. `traylight.toml` and `traylight.schema.json` beside the sources are these two, for people and for editors.
 
 use crate::key::Key;
 use crate::values::integer;

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
-/// Spans that limits are made of.
+/// Sixty seconds.
 pub const MINUTE: Duration = Duration::from_secs(60);
 /// Sixty minutes.
 pub const HOUR: Duration = Duration::from_secs(3600);
@@ -13,7 +13,7 @@ pub const DAY: Duration = Duration::from_secs(24 * 3600);
 pub const WEEK: Duration = Duration::from_secs(7 * 24 * 3600);
 
 /// A point on the boot clock: milliseconds since this boot. Two moments compare only within one boot,
-/// which is what [`Clock::boot_id`] tells apart. What was noted in an earlier boot lies before zero, as far as the
+/// which the program's clock tells apart by its boot id. What was noted in an earlier boot lies before zero, as far as the
 /// calendar tells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]

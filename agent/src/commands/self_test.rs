@@ -1,5 +1,5 @@
 //! `look --self-test`: says what will happen, asks, lets a drive begin or end a test of itself, and follows it to its
-//! end. The probe does all asking of drives; this sessions to a probe of its own and to the owner.
+//! end. The probe does all asking of drives; this command talks to a probe of its own and to the owner.
 
 use super::look::Flags;
 use super::terminal::{Lines, complain};

@@ -1,4 +1,4 @@
-//! The core's side of the probe: lets it be started, listens to it, and replaces it when it dies, hangs or sessions nonsense.
+//! The core's side of the probe: lets it be started, listens to it, and replaces it when it dies, hangs or sends nonsense.
 
 use super::launcher::{Launched, Launcher};
 use super::order::Order;

@@ -1,4 +1,4 @@
-//! Alerts in the file: the ways of the shipped examples, and every mistake that is told of a channel.
+//! Alerts in the file: the channels of the shipped examples, and every mistake that is told of a channel.
 
 use super::{DEFAULT_FILE, report, settled};
 use crate::{

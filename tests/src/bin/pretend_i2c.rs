@@ -11,7 +11,7 @@
 //! | `unplugged` | the test | while it is there nothing answers; afterwards the panel is fresh from the box |
 //! | `powercycle` | the test | the panel loses its power for a moment; this program takes the file away when done |
 //!
-//! Not its job: the kernel's messages (`cuse.rs`), I2C's ioctls (`i2c_device.rs`), the panel (`pretend_panel.rs`).
+//! Not its job: the kernel's messages (`cuse.rs`), I2C's ioctls (`i2c_device.rs`), the panel (`pretend_panel`).
 #![allow(clippy::disallowed_methods, reason = "a program of the tests: files are its inputs and outputs")]
 
 use std::fs::{self, File, OpenOptions};

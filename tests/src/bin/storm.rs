@@ -1,4 +1,4 @@
-//! `storm FOLDER CONFIG COUNT`: tells the first so many messages of a storm of incidents on the ways of a configuration,
+//! `storm FOLDER CONFIG COUNT`: tells the first so many messages of a storm of incidents on the channels of a configuration,
 //! through the real outbox and sender with their store in the folder; ends when all has left. Made to be killed: whoever
 //! starts it again has it tell the same and more.
 

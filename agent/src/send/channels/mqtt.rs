@@ -99,7 +99,7 @@ impl Channel for Mqtt {
     }
 }
 
-/// Who sessions with the broker.
+/// The session with the broker.
 struct Session {
     settings: traylight_config::Mqtt,
     /// What all topics begin with.

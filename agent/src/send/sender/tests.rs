@@ -1,4 +1,4 @@
-//! Stories of the sender with programs as its ways: what is stored before it is sent, what a restart sends again, and
+//! Stories of the sender with programs as its channels: what is stored before it is sent, what a restart sends again, and
 //! what does not hold up what.
 
 #![allow(clippy::disallowed_methods, reason = "the stories look at what the programs wrote")]
