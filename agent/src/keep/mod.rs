@@ -245,6 +245,7 @@ fn bring_up(database: &Connection, before: &str) -> rusqlite::Result<()> {
     }
     // The facts of conditions have another form: one that holds any of the older form is not used, see `look`.
     change.pragma_update(None, "user_version", VERSION)?;
+    outbox::bring_up(&change)?;
     change.execute_batch(outbox::LATER_TABLES)?;
     change.commit()
 }

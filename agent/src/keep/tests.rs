@@ -100,7 +100,7 @@ fn what_was_kept_in_another_boot_lies_before_this_one() {
     assert!(moved <= Moment::after_boot(Duration::from_secs(60)), "{moved:?}, {noted:?}");
 }
 
-/// The forms that version 1 wrote and writes, to the batch: whoever changes more than that needs a new version and a
+/// The forms that version 1 wrote and writes, to the letter: whoever changes more than that needs a new version and a
 /// way up to it.
 #[test]
 fn what_the_first_version_wrote_is_still_understood() {

@@ -10,7 +10,7 @@ use std::process::Command;
 use traylight_tests::binary::traylight;
 
 const JOURNALD: &str = "/lib/systemd/systemd-journald";
-/// The identifier of a pool that is degraded, to the batch: people search by it.
+/// The identifier of a pool that is degraded, to the letter: people search by it.
 const POOL_DEGRADED: &str = "cd2fd2310b215dac8479554b833798b3";
 
 /// Starts journald and the agent where nobody else sees either, and prints what `journalctl` finds by the fields given.

@@ -38,6 +38,16 @@ pub(super) const LATER_TABLES: &str = "
     -- How each channel that was tried and has not taken what it was given is left alone, as JSON.
     CREATE TABLE IF NOT EXISTS pause (channel TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;";
 
+/// Brings up a store that calls channels by an older name.
+pub(super) fn bring_up(change: &Connection) -> rusqlite::Result<()> {
+    for table in ["waiting", "confirmation", "pause"] {
+        if change.column_exists(None, table, "way")? {
+            change.execute_batch(&format!("ALTER TABLE {table} RENAME COLUMN way TO channel"))?;
+        }
+    }
+    Ok(())
+}
+
 /// The outbox of a store.
 pub struct OutboxStore {
     database: Connection,
@@ -226,7 +236,8 @@ fn put_pause(change: &Transaction, pause: &KeptPause) -> rusqlite::Result<()> {
     change.execute("REPLACE INTO pause (channel, body) VALUES (?1, ?2)", [&pause.channel, &body]).map(drop)
 }
 
-/// All that waits, as the database has it.
+/// All that waits, as the database has it. Columns are read by their places: an older store, which is looked at before it is
+/// brought up, calls channels by another name.
 pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
     let mut messages: BTreeMap<i64, Arc<Message>> = BTreeMap::new();
     let mut read = database.prepare("SELECT number, body, page FROM message")?;
@@ -236,8 +247,7 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
         messages.insert(row.get(0)?, Arc::new(Message { page: row.get(2)?, ..message }));
     }
     let mut kept = Kept::default();
-    let mut read =
-        database.prepare("SELECT channel, message, tried, left_out FROM waiting ORDER BY message, channel")?;
+    let mut read = database.prepare("SELECT * FROM waiting ORDER BY message, 1")?;
     let mut rows = read.query([])?;
     while let Some(row) = rows.next()? {
         if let Some(message) = messages.get(&row.get(1)?) {
@@ -259,10 +269,10 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
         database.query_row("SELECT body FROM all_well WHERE id = 1", [], |row| row.get(0)).optional()?;
     kept.all_well = body.map(|body| serde_json::from_str(&body).map_err(as_database_error)).transpose()?;
     if database.table_exists(None, "pause")? {
-        let mut read = database.prepare("SELECT body FROM pause ORDER BY channel")?;
+        let mut read = database.prepare("SELECT * FROM pause ORDER BY 1")?;
         let mut rows = read.query([])?;
         while let Some(row) = rows.next()? {
-            kept.pauses.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);
+            kept.pauses.push(serde_json::from_str(row.get_ref(1)?.as_str()?).map_err(as_database_error)?);
         }
     }
     Ok(kept)

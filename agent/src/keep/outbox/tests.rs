@@ -165,6 +165,37 @@ fn the_store_of_the_version_before_gets_an_outbox_and_keeps_its_ledger() {
     store.save_ledger(&ledger).unwrap();
 }
 
+/// Channels had another name in the third version: in columns, and in what is kept as JSON.
+#[test]
+fn a_store_that_calls_channels_otherwise_keeps_its_ledger_and_what_waits() {
+    let folder = with_store();
+    let (ledger, drive) = crate::keep::tests::ledger(7);
+    Store::open(folder.path(), Clock::default()).unwrap().0.save_ledger(&ledger).unwrap();
+    let mut store = opened(&folder);
+    let mut outbox = Outbox::new(rules(), policy(), Kept::default()).0;
+    store.apply(&outbox.take(example("7", 1, Turn::Opened, Severity::Critical), &now())).unwrap();
+    let Step::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
+    store.apply(&outbox.begun("mail", &batch, &now())).unwrap();
+    store.ask("mail", "keeper@example.org", "4821").unwrap();
+    store.confirm("4821").unwrap();
+    let kept = store.load().unwrap();
+    assert!(!kept.waiting.is_empty() && !kept.stories.is_empty() && !kept.pauses.is_empty(), "{kept:?}");
+    let back = "ALTER TABLE waiting RENAME COLUMN channel TO way; ALTER TABLE pause RENAME COLUMN channel TO way;
+        ALTER TABLE confirmation RENAME COLUMN channel TO way;
+        UPDATE story SET body = replace(body, '\"channels\":', '\"ways\":');
+        UPDATE pause SET body = replace(body, '\"channel\":', '\"way\":'); PRAGMA user_version = 3;";
+    store.database.execute_batch(back).unwrap();
+    drop(store);
+
+    let (store, remarks) = Store::open(folder.path(), Clock::default()).unwrap();
+    assert_eq!(remarks, [""; 0]);
+    assert_eq!(store.load_ledger().unwrap().now(&drive, "reallocated_sectors"), Some(7));
+    let mut outbox = opened(&folder);
+    assert_eq!(outbox.load().unwrap(), kept);
+    assert!(outbox.is_confirmed("mail", "keeper@example.org").unwrap());
+    outbox.apply(&[Write::Done("mail".into(), vec![kept.waiting[0].message.id.clone()])]).unwrap();
+}
+
 /// Wherever the log of the database ends, each step is there whole or not at all, so that nothing that was said to be
 /// stored is half there.
 #[test]

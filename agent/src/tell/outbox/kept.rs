@@ -37,6 +37,7 @@ pub enum Write {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct KeptPause {
     /// The channel.
+    #[serde(alias = "way")]
     pub channel: String,
     /// Where it led; see [`super::Rule::target`].
     pub target: u64,
@@ -56,6 +57,7 @@ pub struct Story {
     /// How often it was told again.
     pub reminders: u32,
     /// The channels that know of it.
+    #[serde(alias = "ways")]
     pub channels: Vec<String>,
     /// The incident as it was told last.
     #[serde(default)]
