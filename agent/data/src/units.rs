@@ -119,6 +119,19 @@ pub fn span(duration: std::time::Duration) -> String {
     }
 }
 
+/// The same without rounding: in the largest of those units in which it is a whole number, else in seconds.
+pub fn exact_span(duration: std::time::Duration) -> String {
+    let seconds = duration.as_secs();
+    match seconds {
+        _ if seconds < 120 || seconds % 60 > 0 || duration.subsec_nanos() > 0 => {
+            format!("{} s", duration.as_secs_f64())
+        }
+        _ if seconds < 7_200 || seconds % 3_600 > 0 => format!("{} min", seconds / 60),
+        _ if seconds < 172_800 || seconds % 86_400 > 0 => format!("{} h", seconds / 3_600),
+        _ => format!("{} d", seconds / 86_400),
+    }
+}
+
 fn scaled(value: f64) -> (f64, &'static str) {
     const PREFIXES: [&str; 7] = ["", "k", "M", "G", "T", "P", "E"];
     let mut value = value;

@@ -1,6 +1,6 @@
 //! The limits of a condition: from where on it begins and ends, each with where that comes from. Figures, no words.
 
-use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm, Volts, span};
+use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm, Volts, exact_span};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::time::Duration;
@@ -106,7 +106,7 @@ impl fmt::Display for Figure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Count(count) => count.fmt(f),
-            Self::Span(time) => span(*time).fmt(f),
+            Self::Span(time) => exact_span(*time).fmt(f),
             Self::Celsius(Celsius(degrees)) | Self::Degrees(degrees) => write!(f, "{degrees} °C"),
             Self::Percent(Percent(share)) => write!(f, "{share} %"),
             Self::Points(points) => points.fmt(f),
@@ -116,7 +116,11 @@ impl fmt::Display for Figure {
             Self::Rate(BytesPerSecond(rate)) => write!(f, "{} MB/s", rate / 1e6),
             Self::Speed(speed) => speed.fmt(f),
             Self::Rpm(speed) => speed.fmt(f),
-            Self::Volts(potential) => potential.fmt(f),
+            Self::Volts(Volts(potential)) => {
+                let exact = format!("{potential:.4}");
+                let short = exact.strip_suffix("00").or(exact.strip_suffix('0'));
+                write!(f, "{} V", short.unwrap_or(&exact))
+            }
         }
     }
 }

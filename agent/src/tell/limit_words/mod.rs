@@ -15,7 +15,7 @@ pub fn text(limit: &Limit, tongue: Tongue) -> String {
 
 fn figure(figure: Figure, tongue: Tongue) -> String {
     match figure {
-        Figure::Span(time) => tongue.span(time),
+        Figure::Span(time) => tongue.exact_span(time),
         other => tongue.figure(other),
     }
 }

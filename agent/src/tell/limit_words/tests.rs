@@ -5,8 +5,8 @@ use crate::clock::Moment;
 use crate::demo::{self, heron, story};
 use crate::judge::{self, Memory, judge};
 use crate::reading::{
-    Counter, Drive, Files, Itself, MemberErrorKind, MemberErrors, Nominal, OwnLimits, Rail, Reading, Snapshot, Source,
-    Undervoltage, Unmounted, Writing,
+    Counter, Drive, Files, Itself, MemberErrorKind, MemberErrors, Nominal, OwnLimits, Processor, Rail, Reading,
+    Snapshot, Source, Temperature, Undervoltage, Unmounted, Writing,
 };
 use crate::tell::wording::tests::all;
 use crate::units::{Bytes, Celsius, Rpm, Volts};
@@ -69,6 +69,56 @@ fn a_limit_says_where_it_comes_from() {
         ]
     );
     assert_eq!(limits_of(&settings, Some(60.0))[1], "critical from 58 °C, by the drive's own limit of 60 °C (drive)");
+}
+
+/// A limit that were rounded would be printed where it is not compared.
+#[test]
+fn no_limit_is_rounded() {
+    let file = "[limits.drive]\nwarning_hold = '150 s'\ncritical_hold = '2500 ms'\nclear_hold = '50 h'\n\
+                [limits.supply]\nwarning_percent = 7.5";
+    let settings = traylight_config::settle(file, "traylight.toml").expect("these are settings");
+    let lines = limits_of(&settings, None).join("; ");
+    assert!(lines.contains("held for 150 s, critical for 2.5 s") && lines.contains("for 50 h"), "{lines}");
+    let of_rail = |nominal, settings: &Settings, tongue| {
+        let (now, low, high) = (Volts(3.0), Volts(3.1), Volts(3.5));
+        let finding = Finding::RailOutOfRange { nominal, now, low, high };
+        let subject = Subject::Supply("board/in0".into());
+        let condition = Condition { subject, severity: Severity::Warning, since: Moment::default(), finding };
+        text(&judge::limits(settings, None, &condition)[0], tongue)
+    };
+    let by_default = of_rail(Nominal::ThreePointThree, &Settings::default(), Tongue::English);
+    assert!(by_default.contains("below 3.135 V or above 3.465 V"), "{by_default}");
+    let written = of_rail(Nominal::Five, &settings, Tongue::German);
+    assert!(written.contains("4,625 V") && written.contains("5,375 V"), "{written}");
+}
+
+/// What its owner has written is not in force where the processor states its own.
+#[test]
+fn the_limits_of_a_processor_that_states_its_own_are_those() {
+    let file = "[limits.processor]\nwarning_c = 70\ncritical_c = 75";
+    let settings = traylight_config::settle(file, "traylight.toml").expect("these are settings");
+    let mut snapshot = heron::snapshot(Moment::default(), &story::scene(Duration::ZERO));
+    let finding = Finding::CpuHotThrottled { now: Some(Celsius(91.0)), limit: Celsius(90.0), slowed: false };
+    let condition =
+        Condition { subject: Subject::Processor, severity: Severity::Warning, since: Moment::default(), finding };
+    let mut limits_with = |processor| {
+        snapshot.temperatures = vec![Temperature {
+            key: "coretemp/temp1".into(),
+            label: "Package id 0".into(),
+            value: Reading::new(Ok(Celsius(91.0)), snapshot.taken, Source::Hwmon),
+            critical: Some(Celsius(100.0)),
+            processor: Some(processor),
+        }];
+        lines(&judge::limits(&settings, Some(&snapshot), &condition))
+    };
+    assert_eq!(
+        limits_with(Processor::X86)[..2],
+        ["warning from 90 °C for 2 min (chip)", "critical from 97 °C for 30 s (chip)"]
+    );
+    assert_eq!(
+        limits_with(Processor::SystemOnChip)[..2],
+        ["warning from 70 °C for 2 min (configuration)", "critical from 75 °C for 30 s (configuration)"]
+    );
 }
 
 /// A misspelt key would say "default" of what its owner has written.

@@ -3,7 +3,7 @@
 
 use super::wording::{Off, Words};
 use crate::reading::{ActivityKind, Reason};
-use crate::units::span;
+use crate::units::{exact_span, span};
 use crate::verdict::{Estimate, Severity, Unit};
 use serde::{Deserialize, Serialize};
 use std::collections::{HashMap, HashSet};
@@ -115,15 +115,23 @@ impl Tongue {
 
     /// A span of time as it stands in a sentence: one unit, rounded down.
     pub fn span(self, duration: Duration) -> String {
-        let short = span(duration);
-        let (number, unit) = short.split_once(' ').unwrap_or_default();
+        self.spoken(&span(duration))
+    }
+
+    /// The same without rounding.
+    pub fn exact_span(self, duration: Duration) -> String {
+        self.spoken(&exact_span(duration))
+    }
+
+    fn spoken(self, span: &str) -> String {
+        let (number, unit) = span.split_once(' ').unwrap_or_default();
         let key = match unit {
             "s" => "span.seconds",
             "min" => "span.minutes",
             "h" => "span.hours",
             _ => "span.days",
         };
-        self.say(key, &[("n", &number)])
+        self.say(key, &[("n", &self.figure(number))])
     }
 
     /// An estimate as it stands in a sentence: one unit for all three, the one in which the middle reads best.
