@@ -77,6 +77,10 @@ impl KeepFault {
 
 /// True when the file's contents are at fault, not the disk, the rights or the moment.
 pub(super) fn is_of_the_contents(error: &rusqlite::Error) -> bool {
+    // What it says of a column that is not there.
+    if matches!(error, rusqlite::Error::SqlInputError { .. }) {
+        return true;
+    }
     match error.sqlite_error_code() {
         // `Unknown` is what the database says of a table that is not there.
         Some(code) => matches!(code, ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase | ErrorCode::Unknown),

@@ -236,8 +236,7 @@ fn put_pause(change: &Transaction, pause: &KeptPause) -> rusqlite::Result<()> {
     change.execute("REPLACE INTO pause (channel, body) VALUES (?1, ?2)", [&pause.channel, &body]).map(drop)
 }
 
-/// All that waits, as the database has it. Columns are read by their places: an older store, which is looked at before it is
-/// brought up, calls channels by another name.
+/// All that waits, as the database has it: one that is not brought up yet, too.
 pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
     let mut messages: BTreeMap<i64, Arc<Message>> = BTreeMap::new();
     let mut read = database.prepare("SELECT number, body, page FROM message")?;
@@ -247,7 +246,9 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
         messages.insert(row.get(0)?, Arc::new(Message { page: row.get(2)?, ..message }));
     }
     let mut kept = Kept::default();
-    let mut read = database.prepare("SELECT * FROM waiting ORDER BY message, 1")?;
+    let channel = if database.column_exists(None, "waiting", "way")? { "way" } else { "channel" };
+    let mut read = database
+        .prepare(&format!("SELECT {channel}, message, tried, left_out FROM waiting ORDER BY message, {channel}"))?;
     let mut rows = read.query([])?;
     while let Some(row) = rows.next()? {
         if let Some(message) = messages.get(&row.get(1)?) {
@@ -269,10 +270,10 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
         database.query_row("SELECT body FROM all_well WHERE id = 1", [], |row| row.get(0)).optional()?;
     kept.all_well = body.map(|body| serde_json::from_str(&body).map_err(as_database_error)).transpose()?;
     if database.table_exists(None, "pause")? {
-        let mut read = database.prepare("SELECT * FROM pause ORDER BY 1")?;
+        let mut read = database.prepare(&format!("SELECT body FROM pause ORDER BY {channel}"))?;
         let mut rows = read.query([])?;
         while let Some(row) = rows.next()? {
-            kept.pauses.push(serde_json::from_str(row.get_ref(1)?.as_str()?).map_err(as_database_error)?);
+            kept.pauses.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);
         }
     }
     Ok(kept)
