@@ -69,7 +69,7 @@ impl Acquaintances {
 
     /// The owner agrees with these drives where they are now. A drive on another port has another link, whose best is not
     /// known yet.
-    pub fn accept(&mut self, known: &drives::Known, which: impl Fn(&DriveKey) -> bool) {
+    pub fn accept(&mut self, known: &drives::DriveMemory, which: impl Fn(&DriveKey) -> bool) {
         for (key, drive) in known.expected().filter(|(key, drive)| drive.present && which(key)) {
             let accepted = self.drives.entry(key.clone()).or_default();
             if accepted.port != drive.place.port {

@@ -23,7 +23,7 @@ pub const RISING: Duration = Duration::from_secs(20 * 60);
 
 /// What is known of how warm drives get.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Known {
+pub struct AirflowMemory {
     /// The warmest that each held lately.
     drives: BTreeMap<DriveKey, Held>,
     /// The hour under way of each drive that is awake.
@@ -107,7 +107,7 @@ struct Hour {
     recent: Vec<(Moment, f64)>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for AirflowMemory {
     /// Takes in temperatures and load.
     fn learn(&mut self, look: &Look) -> News {
         let snapshot = look.snapshot;
@@ -140,7 +140,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl AirflowMemory {
     /// The warmest that a drive of which enough is known held.
     pub fn held(&self, drive: &DriveKey, under_load: bool) -> Option<f64> {
         let held = self.drives.get(drive).filter(|held| held.at_rest.hours() + held.under_load.hours() >= HOURS)?;

@@ -21,7 +21,7 @@ const TIMEOUTS: usize = 64;
 /// What is remembered of time-outs.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
-pub struct Known {
+pub struct AttachmentMemory {
     drives: BTreeMap<DriveKey, KnownDrive>,
 }
 
@@ -35,7 +35,7 @@ pub struct KnownDrive {
     pub timed_out: Vec<(Moment, u64)>,
 }
 
-impl Known {
+impl AttachmentMemory {
     /// As when the machine has started again: what was counted lies before, and the kernel counts anew.
     pub fn move_back(&mut self, by: impl Fn(Moment) -> Moment) {
         for known in self.drives.values_mut() {
@@ -51,7 +51,7 @@ impl Known {
     }
 }
 
-impl Learns<(Look<'_>, &Signs)> for Known {
+impl Learns<(Look<'_>, &Signs)> for AttachmentMemory {
     /// Takes in the counts as they are now.
     fn learn(&mut self, (look, signs): &(Look, &Signs)) -> News {
         let snapshot = look.snapshot;

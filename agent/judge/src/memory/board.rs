@@ -11,11 +11,11 @@ pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
 
 /// What the disk of the system has written; its count begins anew with the machine.
 #[derive(Debug, Clone, Default)]
-pub struct Known {
+pub struct BoardMemory {
     written: Option<SystemDisk>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for BoardMemory {
     /// Takes in what the disk of the system has written, and what is told of it.
     fn learn(&mut self, look: &Look) -> News {
         let snapshot = look.snapshot;

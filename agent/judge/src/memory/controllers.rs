@@ -16,7 +16,7 @@ pub const HOUR: Duration = Duration::from_secs(3600);
 
 /// What is remembered of controllers.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Known {
+pub struct ControllerMemory {
     /// Each controller, by key.
     pub controllers: BTreeMap<String, KnownController>,
     /// What each counted of errors on its bus: that begins anew with the machine.
@@ -40,7 +40,7 @@ pub struct KnownController {
     pub best: Option<Lane>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for ControllerMemory {
     /// Takes in controllers, counts and resets.
     fn learn(&mut self, look: &Look) -> News {
         let snapshot = look.snapshot;
@@ -76,7 +76,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl ControllerMemory {
     /// Takes in what is plugged where; true when that is worth keeping.
     fn learn_drives(&mut self, snapshot: &Snapshot) -> bool {
         let before = self.controllers.clone();

@@ -15,7 +15,7 @@ const SETTLED_AFTER: Duration = Duration::from_secs(60);
 /// The drives that are or were there.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
-pub struct Known {
+pub struct DriveMemory {
     drives: BTreeMap<DriveKey, KnownDrive>,
 }
 
@@ -76,7 +76,7 @@ impl KnownDrive {
     }
 }
 
-impl Known {
+impl DriveMemory {
     /// What is known of this drive.
     pub fn get(&self, key: &DriveKey) -> Option<&KnownDrive> {
         self.drives.get(key)

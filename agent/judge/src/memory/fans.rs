@@ -11,11 +11,11 @@ use traylight_data::reading::{Fan, Snapshot};
 /// configuration names as always turning are trusted as long as it does.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
-pub struct Known {
+pub struct FanMemory {
     trusted: BTreeSet<String>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for FanMemory {
     /// Takes in which fans turn.
     fn learn(&mut self, look: &Look) -> News {
         let before = self.trusted.len();
@@ -30,7 +30,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl FanMemory {
     /// Its owner agrees that this fan does not turn, until it does.
     pub fn accept(&mut self, fan: &str) {
         self.trusted.remove(fan);

@@ -21,7 +21,7 @@ pub struct Look<'a> {
     /// How long the box was watched, over all restarts.
     pub watched: Duration,
     /// The drives that are or were there.
-    pub drives: &'a drives::Known,
+    pub drives: &'a drives::DriveMemory,
     /// How long what has not appeared yet is waited for.
     pub grace: Grace,
     /// A fan failed at the look before, or was suspected to: what is warm now must not become usual.

@@ -46,13 +46,13 @@ pub struct Ledger {
     pub fill: Fill,
     /// What is plugged into which controller, and how good its link was.
     #[serde(default)]
-    pub controllers: controllers::Known,
+    pub controllers: controllers::ControllerMemory,
     /// What fans did.
     #[serde(default)]
     pub tachometers: Tachometers,
     /// How warm drives get.
     #[serde(default, rename = "warmest")]
-    pub airflow: airflow::Known,
+    pub airflow: airflow::AirflowMemory,
     /// How runs and boots follow each other.
     #[serde(default)]
     pub runs: Runs,
@@ -67,16 +67,16 @@ pub struct Ledger {
     pub signs: Signs,
     /// The drives as they were known at the last look, for the next start.
     #[serde(default)]
-    pub known: drives::Known,
+    pub known: drives::DriveMemory,
     /// When the board's supply was too low lately.
     #[serde(default)]
-    pub supply: supply::Known,
+    pub supply: supply::SupplyMemory,
     /// Commands that timed out lately.
     #[serde(default)]
-    pub attachments: attachments::Known,
+    pub attachments: attachments::AttachmentMemory,
     /// How often drives had started when they were last asked.
     #[serde(default)]
-    pub(super) power_cycles: power_cycles::Known,
+    pub(super) power_cycles: power_cycles::PowerCycleMemory,
     /// Which drives missed the last cold starts.
     #[serde(default)]
     pub starts: Starts,
@@ -85,13 +85,13 @@ pub struct Ledger {
     pub sources: Sources,
     /// Which fans turn or turned.
     #[serde(default)]
-    pub fans: fans::Known,
+    pub fans: fans::FanMemory,
     /// Which network ports are in use, and how fast they are.
     #[serde(default)]
-    pub links: links::Known,
+    pub links: links::LinkMemory,
     /// Which volumes could be written to.
     #[serde(default)]
-    pub volumes: volumes::Known,
+    pub volumes: volumes::VolumeMemory,
     /// How warm the room was lately.
     #[serde(default)]
     pub climate: climate::Climate,

@@ -16,7 +16,7 @@ pub const USUAL_AFTER: Duration = Duration::from_secs(3600);
 /// What is remembered of each port, by name.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
-pub struct Known {
+pub struct LinkMemory {
     links: BTreeMap<String, KnownLink>,
 }
 
@@ -40,7 +40,7 @@ pub struct KnownLink {
     pub changes: Vec<(Moment, u64)>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for LinkMemory {
     /// Takes in the ports as they are now.
     fn learn(&mut self, &Look { settings, snapshot, .. }: &Look) -> News {
         if is_blind(snapshot) {
@@ -74,7 +74,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl LinkMemory {
     /// The ports that are watched, by name.
     pub fn watched(&self) -> impl Iterator<Item = (&String, &KnownLink)> {
         self.links.iter().filter(|(_, known)| known.watched)

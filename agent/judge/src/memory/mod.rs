@@ -55,17 +55,17 @@ use traylight_data::verdict::{
     Condition, ConditionKey, Finding, Incident, IncidentId, Kind, Remark, Severity, Subject,
 };
 
-/// What judging remembers from one time to the next.
+/// What judging remembers from one look to the next.
 #[derive(Debug, Clone, Default)]
 pub struct Memory {
     pub(crate) tracks: BTreeMap<ConditionKey, Track>,
-    pub(crate) drives: drives::Known,
-    board: board::Known,
-    pub(crate) processor: processor::Known,
-    pub(crate) warmth: warmth::Known,
-    self_tests: self_tests::Known,
-    pub(crate) work: pool_work::Known,
-    pub(crate) outlook: outlook::Known,
+    pub(crate) drives: drives::DriveMemory,
+    board: board::BoardMemory,
+    pub(crate) processor: processor::ProcessorMemory,
+    pub(crate) warmth: warmth::WarmthMemory,
+    self_tests: self_tests::SelfTestMemory,
+    pub(crate) work: pool_work::WorkMemory,
+    pub(crate) outlook: outlook::OutlookMemory,
     pub(crate) ledger: Ledger,
     /// How long what has not appeared yet is waited for.
     pub(crate) grace: Grace,
@@ -279,7 +279,7 @@ impl Learns<Look<'_>> for Fill {
     }
 }
 
-impl Learns<Look<'_>> for outlook::Known {
+impl Learns<Look<'_>> for outlook::OutlookMemory {
     fn learn(&mut self, look: &Look) -> News {
         self.learn(look.snapshot);
         News::default()

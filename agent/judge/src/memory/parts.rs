@@ -13,9 +13,9 @@ pub struct Parts<'a> {
     /// What drives count.
     pub counters: &'a Counters,
     /// What they count of their starts.
-    pub power_cycles: &'a power_cycles::Known,
+    pub power_cycles: &'a power_cycles::PowerCycleMemory,
     /// How the work on pools gets on.
-    pub work: &'a pool_work::Known,
+    pub work: &'a pool_work::WorkMemory,
     /// The incidents that were open at the look before.
     pub book: &'a Book,
 }

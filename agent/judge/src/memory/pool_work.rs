@@ -13,7 +13,7 @@ const NEARLY_DONE: f64 = 0.98;
 
 /// What is remembered of the work on each pool, by key.
 #[derive(Debug, Clone, Default)]
-pub struct Known {
+pub struct WorkMemory {
     pools: BTreeMap<String, Work>,
     /// The pools of which a comparison came to its end at the last look.
     compared: Vec<String>,
@@ -30,7 +30,7 @@ struct Work {
     remaining: Option<Bytes>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for WorkMemory {
     /// Takes in how far each pool's work is.
     fn learn(&mut self, look: &Look) -> News {
         let snapshot = look.snapshot;
@@ -47,7 +47,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl WorkMemory {
     /// The pools of which a comparison came to its end at the last look.
     pub fn compared(&self) -> &[String] {
         &self.compared

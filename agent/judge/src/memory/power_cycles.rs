@@ -18,7 +18,7 @@ const UNCOUNTED: i64 = 1000;
 
 /// What drives counted when they were last asked, kept over restarts of the program.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Known {
+pub struct PowerCycleMemory {
     drives: BTreeMap<DriveKey, Count>,
     /// How long the machine was suspended in this boot, by the last look, and how often so far.
     suspended: Duration,
@@ -52,7 +52,7 @@ pub struct Again {
     pub times: i64,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for PowerCycleMemory {
     /// Takes in what drives count.
     fn learn(&mut self, look: &Look) -> News {
         let snapshot = look.snapshot;
@@ -71,7 +71,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl PowerCycleMemory {
     /// Who was seen at the last look to have started again since it was asked before.
     pub fn again(&self) -> &[Again] {
         &self.again

@@ -5,13 +5,13 @@ use traylight_data::clock::Moment;
 
 /// What is remembered of a processor that slows itself down.
 #[derive(Debug, Clone, Default)]
-pub struct Known {
+pub struct ProcessorMemory {
     count: Option<u64>,
     /// When it did last.
     pub last_slowed: Option<Moment>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for ProcessorMemory {
     /// Takes in how often it did.
     fn learn(&mut self, look: &Look) -> News {
         let reading = look.snapshot.board.throttling.as_ref();

@@ -10,7 +10,7 @@ use traylight_data::verdict::{Remark, TestNews};
 
 /// What was told of each drive's self-tests.
 #[derive(Debug, Clone, Default)]
-pub struct Known {
+pub struct SelfTestMemory {
     drives: BTreeMap<DriveKey, Told>,
 }
 
@@ -27,7 +27,7 @@ struct Told {
     newest: Option<PastTest>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for SelfTestMemory {
     /// Takes in what drives tell.
     fn learn(&mut self, &Look { settings, snapshot, .. }: &Look) -> News {
         self.drives.retain(|key, _| snapshot.drives.iter().any(|drive| drive.key == *key));

@@ -157,7 +157,7 @@ fn is_a_fault(why: &Missing) -> bool {
     matches!(why.reason, Reason::TimedOut | Reason::Refused | Reason::Unreadable)
 }
 
-fn found(known: &drives::Known, snapshot: &Snapshot) -> Vec<Found> {
+fn found(known: &drives::DriveMemory, snapshot: &Snapshot) -> Vec<Found> {
     fn of<T>(source: Source, name: &str, reading: &Reading<T>) -> Found {
         let value = reading.missing().map_or(Ok(()), |why| Err((why.clone(), reading.taken)));
         Found { source, name: name.to_owned(), value }
@@ -198,7 +198,7 @@ fn is_late<T>(reading: &Reading<T>) -> bool {
 }
 
 /// What a drive told last stays, with its age; it is missing when the drive is awake and cannot be asked again.
-fn health(known: &drives::Known, drive: &Drive) -> Found {
+fn health(known: &drives::DriveMemory, drive: &Drive) -> Found {
     let asleep = Missing::new(Reason::Asleep, "");
     let why = match drive.health.get() {
         _ if drive.power.get() == Some(&Power::Asleep) => Some(&asleep),

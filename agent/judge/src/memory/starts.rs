@@ -80,7 +80,7 @@ impl Starts {
 }
 
 impl Start {
-    fn look(&mut self, known: &drives::Known, snapshot: &Snapshot, grace: Duration) -> bool {
+    fn look(&mut self, known: &drives::DriveMemory, snapshot: &Snapshot, grace: Duration) -> bool {
         if snapshot.taken.since_boot() < grace {
             return !std::mem::replace(&mut self.is_watched, true);
         }

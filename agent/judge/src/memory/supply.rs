@@ -12,11 +12,11 @@ const ONE_DIP: Duration = Duration::from_secs(6);
 /// The recent dips of each alarm, oldest first: when each was first and last seen.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
-pub struct Known {
+pub struct SupplyMemory {
     dips: BTreeMap<String, Vec<(Moment, Moment)>>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for SupplyMemory {
     /// Takes in the alarms.
     fn learn(&mut self, look: &Look) -> News {
         let mut happened = Vec::new();
@@ -38,7 +38,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl SupplyMemory {
     /// The recent dips of an alarm.
     pub fn of(&self, alarm: &str) -> Option<&[(Moment, Moment)]> {
         self.dips.get(alarm).map(Vec::as_slice)

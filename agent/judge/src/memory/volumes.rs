@@ -8,7 +8,7 @@ use traylight_data::reading::{Snapshot, Volume, Writing};
 /// What is remembered of volumes, by mount point.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
-pub struct Known {
+pub struct VolumeMemory {
     volumes: BTreeMap<String, KnownVolume>,
 }
 
@@ -31,7 +31,7 @@ pub struct KnownVolume {
     errors: Option<u64>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for VolumeMemory {
     /// Takes in which volumes are there and writable. What somebody has unmounted is forgotten, but for what `/etc/fstab`
     /// wants, and for what may still be mounted after a start.
     fn learn(&mut self, &Look { snapshot, grace, .. }: &Look) -> News {
@@ -62,7 +62,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl VolumeMemory {
     /// What is known of a volume.
     pub fn get(&self, mount: &str) -> Option<&KnownVolume> {
         self.volumes.get(mount)

@@ -15,11 +15,11 @@ pub const NOT_ODD: f64 = 5.0;
 
 /// The recent curve of each drive, oldest first.
 #[derive(Debug, Clone, Default)]
-pub struct Known {
+pub struct WarmthMemory {
     curves: BTreeMap<DriveKey, Vec<(Moment, f64)>>,
 }
 
-impl Learns<Look<'_>> for Known {
+impl Learns<Look<'_>> for WarmthMemory {
     /// Takes in the temperatures that are new.
     fn learn(&mut self, look: &Look) -> News {
         let snapshot = look.snapshot;
@@ -38,7 +38,7 @@ impl Learns<Look<'_>> for Known {
     }
 }
 
-impl Known {
+impl WarmthMemory {
     /// How much warmer a drive is than ten minutes ago; `None` until it was looked at for that long.
     pub fn rise(&self, drive: &DriveKey) -> Option<f64> {
         let curve = self.curves.get(drive)?;

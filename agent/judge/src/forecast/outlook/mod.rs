@@ -40,11 +40,11 @@ const WIDEST: f64 = 8.0;
 
 /// The recent curve of each drive.
 #[derive(Debug, Clone, Default)]
-pub struct Known {
+pub struct OutlookMemory {
     curves: BTreeMap<DriveKey, Curve>,
 }
 
-impl Known {
+impl OutlookMemory {
     /// Takes in the temperatures that are new; a drive that sleeps or is gone begins anew.
     pub fn learn(&mut self, snapshot: &Snapshot) {
         let is_awake = |drive: &&Drive| drive.power.get() != Some(&Power::Asleep);
