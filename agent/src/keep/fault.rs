@@ -87,6 +87,7 @@ pub(super) fn is_of_the_contents(error: &rusqlite::Error) -> bool {
         None => matches!(
             error,
             rusqlite::Error::FromSqlConversionFailure(..)
+                | rusqlite::Error::IntegralValueOutOfRange(..)
                 | rusqlite::Error::InvalidColumnType(..)
                 | rusqlite::Error::Utf8Error(..)
         ),

@@ -268,7 +268,12 @@ fn read_ledger(database: &Connection) -> rusqlite::Result<Option<(Ledger, Option
 /// The last number that was given to an incident; 0 when none was.
 fn read_number(database: &Connection) -> rusqlite::Result<u32> {
     let number = database.query_row("SELECT incident FROM given WHERE id = 1", [], |row| row.get(0)).optional()?;
-    Ok(number.unwrap_or_default())
+    let number: u32 = number.unwrap_or_default();
+    // No box gets so far: the file is damaged, and what comes next must have a number, too.
+    if number > u32::MAX / 2 {
+        return Err(rusqlite::Error::IntegralValueOutOfRange(0, number.into()));
+    }
+    Ok(number)
 }
 
 /// A body that is no ledger, as the database's own error for a column that is not what it should be.

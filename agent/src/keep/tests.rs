@@ -215,6 +215,8 @@ fn a_store_that_is_not_for_this_program_is_kept_aside() {
         ("DROP TABLE waiting", "a damaged file (no such table: waiting"),
         ("INSERT INTO story VALUES ('7', '{}')", "a damaged file (Conversion error"),
         ("DROP TABLE given", "a damaged file (no such table: given"),
+        ("REPLACE INTO given VALUES (1, 4294967295)", "a damaged file (Integer 4294967295 out of range"),
+        ("REPLACE INTO given VALUES (1, -5)", "a damaged file (Integer -5 out of range"),
         ("ALTER TABLE waiting RENAME COLUMN left_out TO lost", "a damaged file (no such column: left_out"),
         ("DROP TABLE ledger", "a damaged file (no such table: ledger"),
         ("UPDATE ledger SET body = '{\"watched\":'", "a damaged file (Conversion error"),
