@@ -51,7 +51,7 @@ impl Memory {
         if agreed.is_empty() {
             return Err(format!("incident {id} misses nothing that can be agreed with: {}", stays.join("; ")));
         }
-        (self.ledger.is_new, self.ledger.book.is_urgent) = (true, true);
+        (self.ledger.is_new, self.ledger.incident_store.is_urgent) = (true, true);
         let stays: String = stays.iter().map(|line| format!("; stays open: {line}")).collect();
         Ok(format!("agreed, as of the next look: {}{stays}", agreed.join(", ")))
     }

@@ -22,16 +22,16 @@ mod track;
 
 pub use conditions::heat::heat_limits;
 pub use conditions::limits;
-pub use memory::book::Book;
 pub use memory::drives::place_of;
+pub use memory::incident_store::IncidentStore;
 pub use memory::{Memory, ledger, tachometers};
 
 use conditions::{heat, itself, space};
-use memory::book::ends_with_absence;
 use memory::drives;
+use memory::incident_store::ends_with_absence;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
-use track::Sight;
+use track::Observation;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{DriveKey, Itself, Reason, Snapshot};
@@ -53,7 +53,7 @@ pub fn judge(
     let kinds = conditions::kinds();
     memory.know_grace(settings);
     if let Some(calendar_s) = itself.calendar_s {
-        memory.ledger.book.gaps.learn(now, calendar_s);
+        memory.ledger.incident_store.gaps.learn(now, calendar_s);
     }
     let is_new = snapshot.is_some_and(|snapshot| memory.last_heard < Some(snapshot.taken));
     if let Some(snapshot) = snapshot.filter(|_| is_new) {
@@ -64,12 +64,12 @@ pub fn judge(
         remarks = memory.learn(settings, &kinds, snapshot);
         let mut unseen: BTreeSet<ConditionKey> = memory.open().map(Condition::key).collect();
         for rule in conditions::RULES {
-            for mut sight in (rule.sights)(settings, memory, snapshot) {
-                unseen.remove(&(sight.finding.kind(), sight.subject.clone()));
+            for mut observation in (rule.observations)(settings, memory, snapshot) {
+                unseen.remove(&(observation.finding.kind(), observation.subject.clone()));
                 if memory.at_once {
-                    sight.holds = track::Holds::NONE;
+                    observation.holds = track::Holds::NONE;
                 }
-                changes.extend(take_in(memory, now, sight));
+                changes.extend(take_in(memory, now, observation));
             }
         }
         changes.extend(end_unseen(settings, memory, now, snapshot, unseen));
@@ -79,12 +79,12 @@ pub fn judge(
     let own = if memory.at_once {
         // A single look is not the program that watches: it only has to say what it could not see.
         let unseen = itself::unseen(now, &heard);
-        unseen.map(|sight| Sight { holds: track::Holds::NONE, ..sight }).into_iter().collect()
+        unseen.map(|observation| Observation { holds: track::Holds::NONE, ..observation }).into_iter().collect()
     } else {
-        itself::sights(settings, memory, now, itself, &heard)
+        itself::observations(settings, memory, now, itself, &heard)
     };
-    for sight in own {
-        changes.extend(take_in(memory, now, sight));
+    for observation in own {
+        changes.extend(take_in(memory, now, observation));
     }
     memory.tracks.retain(|_, track| !track.is_idle());
     if let Some(snapshot) = snapshot.filter(|_| is_new || !changes.is_empty()) {
@@ -93,9 +93,9 @@ pub fn judge(
     (Verdict { remarks, turns, ..verdict(settings, memory, now, snapshot, heard) }, changes)
 }
 
-fn take_in(memory: &mut Memory, now: Moment, sight: Sight) -> Option<Change> {
-    let track = memory.tracks.entry((sight.finding.kind(), sight.subject.clone())).or_default();
-    track.see(sight, |since| memory.ledger.book.gaps.since(since, now))
+fn take_in(memory: &mut Memory, now: Moment, observation: Observation) -> Option<Change> {
+    let track = memory.tracks.entry((observation.finding.kind(), observation.subject.clone())).or_default();
+    track.see(observation, |since| memory.ledger.incident_store.gaps.since(since, now))
 }
 
 /// Ends what no look will say anything of any more: what was told of a drive itself ends with its absence (see
@@ -126,7 +126,7 @@ fn end_unseen(
     let ended: Vec<_> = memory.open().filter(ends).map(Condition::key).collect();
     let close = |key: &ConditionKey| {
         let condition = memory.tracks.remove(key)?.open()?.clone();
-        Some(Change::Closed { lasted: memory.ledger.book.gaps.since(condition.since, now), condition })
+        Some(Change::Closed { lasted: memory.ledger.incident_store.gaps.since(condition.since, now), condition })
     };
     let changes = ended.iter().filter_map(close).collect();
     memory.unseen = unseen.into_iter().filter(|key| !ended.contains(key)).collect();
@@ -160,7 +160,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         remarks: Vec::new(),
         incidents: memory.incidents(),
         muted_until: memory.muted_until(now),
-        gaps: memory.ledger.book.gaps.clone(),
+        gaps: memory.ledger.incident_store.gaps.clone(),
         turns: Vec::new(),
         conditions,
     }

@@ -1,5 +1,5 @@
 //! Two edges, hold and memory for one condition of one subject: the only place where a condition begins, gets worse,
-//! eases or ends. Silence does nothing here: without a sight nothing moves.
+//! eases or ends. Silence does nothing here: without an observation nothing moves.
 
 use std::time::Duration;
 use traylight_data::clock::Moment;
@@ -7,30 +7,30 @@ use traylight_data::verdict::{Change, Condition, Finding, Severity, Subject};
 
 /// What a rule saw of one subject.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sight {
+pub struct Observation {
     /// Of what.
     pub subject: Subject,
-    /// On which side of the edges it stands.
-    pub side: Side,
+    /// In which zone it is.
+    pub zone: Zone,
     /// When the readings behind it were taken: holds are counted from reading to reading.
     pub seen: Moment,
     /// The facts, should the condition hold.
     pub finding: Finding,
-    /// How long each side must be seen.
+    /// How long each zone must be seen.
     pub holds: Holds,
 }
 
-impl Sight {
+impl Observation {
     /// What is told of something that nothing can be read of any more is over at once, with the facts it had.
     pub fn over(held: &Condition, seen: Moment) -> Self {
         let (subject, finding) = (held.subject.clone(), held.finding.clone());
-        Self { subject, side: Side::Clear, seen, finding, holds: Holds::NONE }
+        Self { subject, zone: Zone::Clear, seen, finding, holds: Holds::NONE }
     }
 }
 
-/// On which side of the two edges a subject stands.
+/// The zones that two edges make: in which of them a subject is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Side {
+pub enum Zone {
     /// Beyond the edge at which a condition of this severity begins.
     Raised(Severity),
     /// Between the edges: nothing begins and nothing ends.
@@ -39,7 +39,7 @@ pub enum Side {
     Clear,
 }
 
-/// How long a side must be seen before it counts.
+/// How long a zone must be seen before it counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Holds {
     /// Before a notice.
@@ -96,32 +96,32 @@ impl Track {
         *self == Self::default()
     }
 
-    /// Takes in one sight; answers what is new. `lasted` says how long what began then has lasted.
-    pub fn see(&mut self, sight: Sight, lasted: impl Fn(Moment) -> Option<Duration>) -> Option<Change> {
-        let raised = match sight.side {
-            Side::Raised(severity) => Some(severity),
-            Side::Between | Side::Clear => None,
+    /// Takes in one observation; answers what is new. `lasted` says how long what began then has lasted.
+    pub fn see(&mut self, observation: Observation, lasted: impl Fn(Moment) -> Option<Duration>) -> Option<Change> {
+        let raised = match observation.zone {
+            Zone::Raised(severity) => Some(severity),
+            Zone::Between | Zone::Clear => None,
         };
         for severity in [Severity::Notice, Severity::Warning, Severity::Critical] {
             let since = &mut self.raised[severity as usize];
-            *since = if Some(severity) <= raised { since.or(Some(sight.seen)) } else { None };
+            *since = if Some(severity) <= raised { since.or(Some(observation.seen)) } else { None };
         }
         let reached = [Severity::Critical, Severity::Warning, Severity::Notice].into_iter().find(|&severity| {
             let since = self.raised[severity as usize];
             // A rule that knows only critical and warning holds no notice on the way.
             Some(severity) <= raised
-                && since.is_some_and(|since| sight.seen.since(since) >= sight.holds.before(severity))
+                && since.is_some_and(|since| observation.seen.since(since) >= observation.holds.before(severity))
         });
         match self.open.take() {
-            None => self.begin(reached.min(raised), sight),
-            Some(open) => self.go_on(open, reached, sight, lasted),
+            None => self.begin(reached.min(raised), observation),
+            Some(open) => self.go_on(open, reached, observation, lasted),
         }
     }
 
-    fn begin(&mut self, reached: Option<Severity>, sight: Sight) -> Option<Change> {
+    fn begin(&mut self, reached: Option<Severity>, observation: Observation) -> Option<Change> {
         let severity = reached?;
-        let since = self.raised[severity as usize].unwrap_or(sight.seen);
-        let condition = Condition { subject: sight.subject, severity, since, finding: sight.finding };
+        let since = self.raised[severity as usize].unwrap_or(observation.seen);
+        let condition = Condition { subject: observation.subject, severity, since, finding: observation.finding };
         self.better = None;
         self.open = Some(condition.clone());
         Some(Change::Opened(condition))
@@ -131,19 +131,19 @@ impl Track {
         &mut self,
         mut open: Condition,
         reached: Option<Severity>,
-        sight: Sight,
+        observation: Observation,
         lasted: impl Fn(Moment) -> Option<Duration>,
     ) -> Option<Change> {
         let before = open.severity;
-        let improved = match sight.side {
-            Side::Clear => true,
-            Side::Between => false,
-            Side::Raised(severity) => severity < before,
+        let improved = match observation.zone {
+            Zone::Clear => true,
+            Zone::Between => false,
+            Zone::Raised(severity) => severity < before,
         };
-        self.better = if improved { self.better.or(Some(sight.seen)) } else { None };
-        let held_better = self.better.is_some_and(|since| sight.seen.since(since) >= sight.holds.clear);
+        self.better = if improved { self.better.or(Some(observation.seen)) } else { None };
+        let held_better = self.better.is_some_and(|since| observation.seen.since(since) >= observation.holds.clear);
 
-        if sight.side == Side::Clear {
+        if observation.zone == Zone::Clear {
             if held_better {
                 *self = Self::default();
                 return Some(Change::Closed { lasted: lasted(open.since), condition: open });
@@ -152,11 +152,11 @@ impl Track {
             self.open = Some(open);
             return None;
         }
-        open.finding = sight.finding;
+        open.finding = observation.finding;
         let change = if reached > Some(before) {
             open.severity = reached.unwrap_or(before);
             Some(Change::Worsened(open.clone()))
-        } else if let (true, Side::Raised(severity)) = (held_better, sight.side) {
+        } else if let (true, Zone::Raised(severity)) = (held_better, observation.zone) {
             open.severity = severity;
             self.better = None;
             Some(Change::Eased(open.clone()))
@@ -181,10 +181,10 @@ mod tests {
         clear: Duration::from_secs(20),
     };
 
-    fn sight(second: u64, side: Side) -> Sight {
-        Sight {
+    fn observation(second: u64, zone: Zone) -> Observation {
+        Observation {
             subject: Subject::Fan("chip/fan1".into()),
-            side,
+            zone,
             seen: Moment::after_boot(Duration::from_secs(second)),
             finding: Finding::FanStopped {
                 fan: "fan1".into(),
@@ -196,9 +196,9 @@ mod tests {
         }
     }
 
-    fn see(track: &mut Track, sight: Sight) -> Option<Change> {
-        let now = sight.seen;
-        track.see(sight, |since| Some(now.since(since)))
+    fn see(track: &mut Track, observation: Observation) -> Option<Change> {
+        let now = observation.seen;
+        track.see(observation, |since| Some(now.since(since)))
     }
 
     /// Lines of `second side` in (`-` clear, `=` between, `w` warning, `c` critical), changes out.
@@ -206,15 +206,15 @@ mod tests {
         let mut track = Track::default();
         let mut told = Vec::new();
         for line in lines.lines() {
-            let (second, side) = line.trim().split_once(' ').expect("a line is `second side`");
-            let side = match side {
-                "-" => Side::Clear,
-                "=" => Side::Between,
-                "w" => Side::Raised(Severity::Warning),
-                "c" => Side::Raised(Severity::Critical),
+            let (second, zone) = line.trim().split_once(' ').expect("a line is `second side`");
+            let zone = match zone {
+                "-" => Zone::Clear,
+                "=" => Zone::Between,
+                "w" => Zone::Raised(Severity::Warning),
+                "c" => Zone::Raised(Severity::Critical),
                 other => panic!("no such side: {other}"),
             };
-            if let Some(change) = see(&mut track, sight(second.parse().expect("a second"), side)) {
+            if let Some(change) = see(&mut track, observation(second.parse().expect("a second"), zone)) {
                 told.push(match change {
                     Change::Opened(condition) => format!("{second} opened {}", condition.severity),
                     Change::Worsened(condition) => format!("{second} worsened {}", condition.severity),
@@ -258,13 +258,13 @@ mod tests {
     proptest! {
         /// However a value trembles across an edge, news is at least a hold apart.
         #[test]
-        fn noise_at_an_edge_does_not_flap(sides in prop::collection::vec(0..3_u8, 1..400)) {
+        fn noise_at_an_edge_does_not_flap(zones in prop::collection::vec(0..3_u8, 1..400)) {
             let mut track = Track::default();
             let mut ends: Option<u64> = None;
-            for (second, side) in sides.into_iter().enumerate() {
+            for (second, zone) in zones.into_iter().enumerate() {
                 let second = second as u64;
-                let side = [Side::Clear, Side::Between, Side::Raised(Severity::Warning)][usize::from(side)];
-                match see(&mut track, sight(second, side)) {
+                let zone = [Zone::Clear, Zone::Between, Zone::Raised(Severity::Warning)][usize::from(zone)];
+                match see(&mut track, observation(second, zone)) {
                     Some(Change::Opened(_)) => prop_assert!(ends.is_none_or(|end| second - end >= 10)),
                     Some(Change::Closed { lasted, .. }) => {
                         prop_assert!(lasted >= Some(HOLDS.clear));

@@ -112,7 +112,7 @@ impl Store {
             stamp.bring_over(&mut ledger, &Stamp::of(&self.clock));
         }
         let given = read_number(&self.database).map_err(KeepFault::database(&self.file))?;
-        ledger.book.number_was_given(IncidentId(given));
+        ledger.incident_store.number_was_given(IncidentId(given));
         Ok(ledger)
     }
 

@@ -24,7 +24,7 @@ impl Stamp {
     }
 
     /// A ledger that was kept at this time is used `now`: in another boot all its times lie before it. How long the machine
-    /// was off is not known without a calendar; it is then taken to have started at once, which the book of incidents notes.
+    /// was off is not known without a calendar; it is then taken to have started at once, which the incident store notes.
     pub fn bring_over(&self, ledger: &mut Ledger, now: &Self) {
         if self.boot == now.boot && !self.boot.is_empty() {
             return;
@@ -34,7 +34,7 @@ impl Stamp {
         let back = self.at.since_boot() + off;
         ledger.move_back(self.at, |at| at.minus(back));
         if passed.is_none() {
-            ledger.book.note_gap(self.epoch_seconds);
+            ledger.incident_store.note_gap(self.epoch_seconds);
         }
     }
 }
@@ -56,9 +56,9 @@ mod tests {
     fn lies(kept: &Stamp, now: &Stamp) -> i64 {
         let mut ledger = Ledger::default();
         let noted = kept.at.minus(Duration::from_secs(100));
-        ledger.book.muted_until = Some(noted);
+        ledger.incident_store.muted_until = Some(noted);
         kept.bring_over(&mut ledger, now);
-        let found = ledger.book.muted_until.unwrap_or_default();
+        let found = ledger.incident_store.muted_until.unwrap_or_default();
         let zero = Moment::default();
         found.since(zero).as_secs() as i64 - zero.since(found).as_secs() as i64
     }
@@ -93,10 +93,10 @@ mod tests {
             let began = kept.at.minus(Duration::from_secs(100));
             kept.bring_over(&mut ledger, now);
             if let Some(later) = later {
-                ledger.book.gaps.learn(now.at, later);
+                ledger.incident_store.gaps.learn(now.at, later);
             }
             let began = began.minus(kept.at.since_boot());
-            ledger.book.gaps.since(began, now.at).map(|span| span.as_secs())
+            ledger.incident_store.gaps.since(began, now.at).map(|span| span.as_secs())
         };
         let (kept, now) = (stamp("a", 5000, Some(9000)), stamp("b", 40, None));
         assert_eq!(since(&kept, &now, None), None);

@@ -92,11 +92,11 @@ fn what_was_kept_in_another_boot_lies_before_this_one() {
     let (mut store, _) = opened(folder.path());
     let mut kept = ledger(7).0;
     let noted = Clock::of_this_machine().now().plus(Duration::from_secs(60));
-    kept.book.muted_until = Some(noted);
+    kept.incident_store.muted_until = Some(noted);
     store.save_ledger(&kept).unwrap();
-    assert_eq!(store.load_ledger().unwrap().book.muted_until, Some(noted), "the same boot");
+    assert_eq!(store.load_ledger().unwrap().incident_store.muted_until, Some(noted), "the same boot");
     store.clock = Clock::default();
-    let moved = store.load_ledger().unwrap().book.muted_until.unwrap();
+    let moved = store.load_ledger().unwrap().incident_store.muted_until.unwrap();
     assert!(moved <= Moment::after_boot(Duration::from_secs(60)), "{moved:?}, {noted:?}");
 }
 
@@ -112,7 +112,7 @@ fn what_the_first_version_wrote_is_still_understood() {
     let key = DriveKey("WREN-1".to_owned());
     assert_eq!(ledger.growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
     let now = format!(
-        r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"pools":{{}},"checks":{{}},"fill":{{"volumes":{{}}}},"controllers":{{"controllers":{{}}}},"tachometers":{{"fans":{{}}}},"warmest":{{"drives":{{}}}},"runs":{{"boot":null,"has_ended":false,"kernel":null,"kernel_before":null,"out_of_memory":null}},"occurrences":{{"tallies":{{}}}},"book":{{"mark":"","last":0,"open":[],"muted_until":null,"gaps":[]}},"signs":{{"list":[],"ended":null,"heard_until":null,"low":false}},"known":{{}},"supply":{{}},"attachments":{{}},"power_cycles":{{"drives":{{}},"suspended":{{"secs":0,"nanos":0}},"suspensions":0}},"starts":{{"missed":[],"this":null}},"sources":{{"readable":[]}},"fans":[],"links":{{}},"volumes":{{}},"climate":[],"waking":{{"suspended":null,"woke":null}}}}"#
+        r#"{counters},"acquaintances":{{"began":null,"drives":{{}}}},"pools":{{}},"checks":{{}},"fill":{{"volumes":{{}}}},"controllers":{{"controllers":{{}}}},"tachometers":{{"fans":{{}}}},"warmest":{{"drives":{{}}}},"runs":{{"boot":null,"has_ended":false,"kernel":null,"kernel_before":null,"out_of_memory":null}},"occurrences":{{"tallies":{{}}}},"incident_store":{{"mark":"","last":0,"open":[],"muted_until":null,"gaps":[]}},"signs":{{"list":[],"ended":null,"heard_until":null,"low":false}},"known":{{}},"supply":{{}},"attachments":{{}},"power_cycles":{{"drives":{{}},"suspended":{{"secs":0,"nanos":0}},"suspensions":0}},"starts":{{"missed":[],"this":null}},"sources":{{"readable":[]}},"fans":[],"links":{{}},"volumes":{{}},"climate":[],"waking":{{"suspended":null,"woke":null}}}}"#
     );
     assert_eq!(serde_json::to_string(&ledger).unwrap(), now);
     assert_eq!(serde_json::from_str::<Ledger>(&now).unwrap().growth(&key, "reallocated_sectors", 2 * HOUR), Some(2));
@@ -155,27 +155,27 @@ fn numbers_of_incidents_go_on_by_one_over_crashes() {
         let (store, _) = opened(folder.path());
         let mut ledger = store.load_ledger().unwrap();
         ledger.begin("a boot");
-        assert_eq!(ledger.book.last_number(), IncidentId(crash - 1));
+        assert_eq!(ledger.incident_store.last_number(), IncidentId(crash - 1));
         store.keep_number(IncidentId(crash)).unwrap();
     }
 }
 
-/// A store of the version before is brought up, and its book says how far the numbers were.
+/// A store of the version before is brought up, and its incident store says how far the numbers were.
 #[test]
 fn a_store_of_the_second_version_is_brought_up() {
     let folder = tempfile::tempdir().unwrap();
     let (store, _) = opened(folder.path());
     let mut kept = ledger(7).0;
-    kept.book.number_was_given(IncidentId(12));
+    kept.incident_store.number_was_given(IncidentId(12));
     store.save_ledger(&kept).unwrap();
     store.database.execute_batch("DROP TABLE given; PRAGMA user_version = 2").unwrap();
     drop(store);
     let (store, remarks) = opened(folder.path());
     assert_eq!((remarks, counted(&store)), (Vec::new(), Some(7)));
-    assert_eq!(store.load_ledger().unwrap().book.last_number(), IncidentId(12));
+    assert_eq!(store.load_ledger().unwrap().incident_store.last_number(), IncidentId(12));
     store.keep_number(IncidentId(13)).unwrap();
     store.keep_number(IncidentId(5)).unwrap();
-    assert_eq!(store.load_ledger().unwrap().book.last_number(), IncidentId(13));
+    assert_eq!(store.load_ledger().unwrap().incident_store.last_number(), IncidentId(13));
 }
 
 #[test]

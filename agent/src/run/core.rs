@@ -59,13 +59,13 @@ impl Core {
     /// It begins with what was kept.
     pub fn new(clock: Clock, ledger: Ledger) -> Self {
         // What was kept and then not told is told now; what was told already is told by its name.
-        let turns = ledger.book.last_turns().map(|turn| (turn, false)).collect();
+        let turns = ledger.incident_store.last_turns().map(|turn| (turn, false)).collect();
         Self { clock, memory: Memory::with_ledger(ledger), turns, ..Self::default() }
     }
 
     /// Goes on from what was kept and came to hand late, as after a restart.
     pub fn go_on_from(&mut self, ledger: Ledger) {
-        self.turns.extend(ledger.book.last_turns().map(|turn| (turn, false)));
+        self.turns.extend(ledger.incident_store.last_turns().map(|turn| (turn, false)));
         self.memory = Memory::with_ledger(ledger);
     }
 
@@ -334,7 +334,7 @@ impl Core {
     /// Takes over other settings. What is open is told again by its name: a channel that is new hears of it.
     pub fn renew(&mut self, before: &Settings, after: &Settings) {
         self.memory.reloaded(before, after);
-        self.turns.extend(self.memory.ledger().book.last_turns().map(|turn| (turn, false)));
+        self.turns.extend(self.memory.ledger().incident_store.last_turns().map(|turn| (turn, false)));
     }
 
     /// These panels begin anew; those beyond `count` are there no more.

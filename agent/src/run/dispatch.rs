@@ -2,7 +2,7 @@
 
 use super::unsent::Turns;
 use crate::clock::{Clock, Wall};
-use crate::judge::Book;
+use crate::judge::IncidentStore;
 use crate::keep::{OutboxStore, Outboxes};
 use crate::reading::Snapshot;
 use crate::send::sender::{Errand, Machine, Report, Sender, Wanted, random};
@@ -62,20 +62,20 @@ pub struct Scene<'a> {
     pub settings: &'a Settings,
 }
 
-/// Makes the book ready for telling: with a mark of its own, and as new as what was told before a sudden end.
-pub fn prepare(book: &mut Book, outboxes: Option<&Outboxes>, alerts: &Alerts, clock: &Clock) {
-    if book.mark.is_empty() {
-        book.mark = format!("{:08x}", random());
+/// Makes the incident store ready for telling: with a mark of its own, and as new as what was told before a sudden end.
+pub fn prepare(incident_store: &mut IncidentStore, outboxes: Option<&Outboxes>, alerts: &Alerts, clock: &Clock) {
+    if incident_store.mark.is_empty() {
+        incident_store.mark = format!("{:08x}", random());
     }
     // Nobody has kept up what was told to channels that are configured no more.
     let outboxes = outboxes.filter(|_| !alerts.channels.is_empty());
     let kept = outboxes.and_then(|outboxes| outboxes.sender.load().ok());
     if let Some(kept) = kept {
-        let mark = book.mark.clone();
+        let mark = incident_store.mark.clone();
         let now = Stamp::by(clock);
-        book.recover(kept.told(&now), |incident| kept.was_told_over(&mark, incident.id));
+        incident_store.recover(kept.told(&now), |incident| kept.was_told_over(&mark, incident.id));
         if let Some(before_s) = kept.unmeasured(&now) {
-            book.note_gap(before_s);
+            incident_store.note_gap(before_s);
         }
     }
 }
@@ -88,7 +88,7 @@ impl Dispatch {
     pub fn start(
         settings: &Settings,
         outboxes: Option<Outboxes>,
-        book: &Book,
+        incident_store: &IncidentStore,
         clock: &Clock,
     ) -> io::Result<Option<Self>> {
         let alerts = settings.alerts.clone();
@@ -98,7 +98,7 @@ impl Dispatch {
         let wanted = wanted(settings);
         let (report, reports) = unbounded_channel();
         let (store, codes) = outboxes.map(|outboxes| (outboxes.sender, outboxes.codes)).unzip();
-        let (mark, is_muted) = (book.mark.clone(), book.is_muted(clock.now()));
+        let (mark, is_muted) = (incident_store.mark.clone(), incident_store.is_muted(clock.now()));
         let errand = Errand { wanted, is_muted, store };
         let sender = Sender::start(errand, Machine::new(clock.clone()), move |said| drop(report.send(said)))?;
         let unconfirmed = unconfirmed(&alerts, codes.as_ref());
@@ -117,9 +117,9 @@ impl Dispatch {
     }
 
     /// From now on what waits is kept, in these stores, and so is what an earlier run has left there.
-    pub fn keep(&mut self, outboxes: Outboxes, book: &Book) {
+    pub fn keep(&mut self, outboxes: Outboxes, incident_store: &IncidentStore) {
         let Outboxes { sender, codes } = outboxes;
-        self.mark.clone_from(&book.mark);
+        self.mark.clone_from(&incident_store.mark);
         self.unconfirmed = unconfirmed(&self.alerts, Some(&codes));
         self.codes = Some(codes);
         self.sender.keep(sender);

@@ -98,7 +98,7 @@ impl Keeping {
             let Opened { store, mut ledger, outboxes, remarks } = opened;
             let saver = start(store, clock)?;
             if ledger != Ledger::default() {
-                dispatch::prepare(&mut ledger.book, Some(&outboxes), &settings.alerts, clock);
+                dispatch::prepare(&mut ledger.incident_store, Some(&outboxes), &settings.alerts, clock);
                 ledger.begin(clock.boot_id());
                 core.go_on_from(ledger);
             }
@@ -114,7 +114,7 @@ impl Keeping {
                 self.saver = Some(saver);
                 self.run_begins(&mut core.memory);
                 if let Some(dispatch) = dispatch {
-                    dispatch.keep(outboxes, &core.memory.ledger().book);
+                    dispatch.keep(outboxes, &core.memory.ledger().incident_store);
                 }
                 let opened =
                     Entry::agent(5, "store-opened", "the store is open now; what must outlive a restart is kept");
@@ -141,14 +141,14 @@ impl Keeping {
     /// Keeps the last number of an incident before anybody is told it.
     pub fn keep_number(&mut self, memory: &Memory) {
         if let Some(saver) = &mut self.saver {
-            saver.keep_number(memory.ledger().book.last_number());
+            saver.keep_number(memory.ledger().incident_store.last_number());
         }
     }
 
     /// Keeps what its owner is about to be promised, before he is; why it is not kept, where it is not.
     pub fn keep_promise(&mut self, memory: &mut Memory) -> Option<KeepFault> {
         match &mut self.saver {
-            _ if !memory.ledger().book.is_urgent => None,
+            _ if !memory.ledger().incident_store.is_urgent => None,
             Some(saver) => saver.keep_promise(memory).err(),
             None => self.not_open.clone(),
         }

@@ -64,7 +64,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     let Edges { mut settings, reload, mut keeper, mut outlet, mut socket, mut control, kept, state_dir, clock } = edges;
     let (mut keeping, Begin { entries, mut ledger, outboxes }) = Keeping::begin(kept, state_dir, &clock)?;
     outlet.say_all(entries, &clock.wall());
-    dispatch::prepare(&mut ledger.book, outboxes.as_ref(), &settings.alerts, &clock);
+    dispatch::prepare(&mut ledger.incident_store, outboxes.as_ref(), &settings.alerts, &clock);
     ledger.begin(clock.boot_id());
     let (report, mut reports) = unbounded_channel();
     let (press, mut presses) = unbounded_channel();
@@ -72,7 +72,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     let mut core = Core::new(clock.clone(), ledger);
     keeping.run_begins(&mut core.memory);
     let ears = Ears { panels: report, buttons: press };
-    let mut parts = Parts::start(&settings, outboxes, &core.memory.ledger().book, ears, &clock)?;
+    let mut parts = Parts::start(&settings, outboxes, &core.memory.ledger().incident_store, ears, &clock)?;
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
@@ -122,7 +122,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                     core.renew(&settings, &new);
                     settings = new;
                     let mut entries = vec![Entry::agent(5, "reloaded", "the configuration is in force")];
-                    let (begun, lacks) = parts.renew(&settings, || keeping.outboxes(), &core.memory.ledger().book);
+                    let (begun, lacks) = parts.renew(&settings, || keeping.outboxes(), &core.memory.ledger().incident_store);
                     core.panels_begin(&begun, parts.panels.len());
                     entries.extend(lacks);
                     if let Err(error) = keeper.tell(schedule(&settings)) {

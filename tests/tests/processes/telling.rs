@@ -34,7 +34,7 @@ fn hears(home: &Home, what: &str, count: usize) -> Vec<[String; 3]> {
     wait_until(what, 60, all).unwrap()
 }
 
-/// The book of incidents is kept seconds after an incident was told; a program that is killed in between knows of it all
+/// The incident store of incidents is kept seconds after an incident was told; a program that is killed in between knows of it all
 /// the same, tells nothing twice, and tells the end.
 #[test]
 fn what_a_killed_agent_has_told_goes_on_under_its_number_and_is_told_once() {

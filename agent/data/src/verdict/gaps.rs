@@ -25,7 +25,7 @@ impl Gaps {
     /// This boot began, at its first moment, after such a time. `before_s` is what the calendar had said, if it was set; what
     /// is open began at the earliest at `oldest`.
     pub fn note(&mut self, before_s: Option<u64>, oldest: Option<Moment>) {
-        // The book and what was told are both of before this start; the later look at the calendar is the nearer.
+        // The incident store and what was told are both of before this start; the later look at the calendar is the nearer.
         if let Some(gap) = self.0.iter_mut().find(|gap| gap.end == Moment::default()) {
             gap.before_s = gap.before_s.max(before_s);
             return;

@@ -2,7 +2,7 @@
 
 use crate::memory::Memory;
 use crate::memory::drives;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Drive, DriveKey, Snapshot};
@@ -37,7 +37,7 @@ impl About<'_> {
     }
 
     /// What is seen of it, by readings that were taken then.
-    pub fn sight_at(&self, seen: Moment, side: Side, finding: Finding, holds: Holds) -> Sight {
-        Sight { subject: self.subject(), side, seen, finding, holds }
+    pub fn observation_at(&self, seen: Moment, zone: Zone, finding: Finding, holds: Holds) -> Observation {
+        Observation { subject: self.subject(), zone, seen, finding, holds }
     }
 }

@@ -9,7 +9,7 @@ use crate::memory::airflow::awake;
 use crate::memory::airflow::{HOURS, RISING, SEASON};
 use crate::memory::drives;
 use crate::order;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use traylight_config::Settings;
 use traylight_data::clock::MINUTE;
 use traylight_data::reading::{Drive, Snapshot};
@@ -24,8 +24,7 @@ const RISE: f64 = 2.0;
 /// So many must rise together.
 const DRIVES: usize = 2;
 
-/// The rule of this file.
-pub const RULE: Rule = Rule { kinds: &[], sights, limits };
+pub const RULE: Rule = Rule { kinds: &[], observations, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -45,24 +44,24 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of all drives together, in a box without a tachometer that is believed.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let under_load = memory.ledger.airflow.is_under_load(snapshot);
     let above = |drive: &Drive| Some(drive.temperature.get()?.0 - memory.ledger.airflow.held(&drive.key, under_load)?);
     let Some(median) = order::median(awake(snapshot).filter_map(above)) else { return Vec::new() };
     let rises = |drive: &&Drive| memory.ledger.airflow.rise(drive).is_some_and(|rise| rise >= RISE);
     let mut rising: Vec<Place> = awake(snapshot).filter(rises).map(|drive| drives::place_of(settings, drive)).collect();
     rising.sort();
-    let side = if !memory.ledger.fans.fitted(settings, snapshot).is_empty() {
-        Side::Clear
+    let zone = if !memory.ledger.fans.fitted(settings, snapshot).is_empty() {
+        Zone::Clear
     } else if median >= ABOVE && rising.len() >= DRIVES {
-        Side::Raised(Severity::Warning)
+        Zone::Raised(Severity::Warning)
     } else if median < ON_CURVE {
-        Side::Clear
+        Zone::Clear
     } else {
-        Side::Between
+        Zone::Between
     };
     // The twenty minutes of rising are in the comparison; a second look a minute later makes sure.
     let holds = Holds::new(MINUTE, 30 * MINUTE);
     let finding = Finding::FanWeak { what: WeakFan::Airflow { drives: rising, above: median } };
-    vec![Sight { subject: Subject::AllDrives, side, seen: snapshot.taken, finding, holds }]
+    vec![Observation { subject: Subject::AllDrives, zone, seen: snapshot.taken, finding, holds }]
 }

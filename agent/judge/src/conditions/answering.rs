@@ -7,7 +7,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::memory::signs::STANDS_STILL;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
@@ -28,13 +28,12 @@ const STALLED: Holds = Holds {
     clear: Duration::from_secs(60),
 };
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::DriveNotAnswering).about_trays().sign_of(Trouble::Connection),
         Traits::of(Kind::DriveFlapping).about_trays().sign_of(Trouble::Connection),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -55,13 +54,13 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every drive.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if drives::is_blind(snapshot) {
         return Vec::new();
     }
-    let stalled = snapshot.drives.iter().map(|drive| Sight {
+    let stalled = snapshot.drives.iter().map(|drive| Observation {
         subject: Subject::Drive(drive.key.clone()),
-        side: drive.stalled_since.map_or(Side::Clear, |_| Side::Raised(Severity::Critical)),
+        zone: drive.stalled_since.map_or(Zone::Clear, |_| Zone::Raised(Severity::Critical)),
         seen: snapshot.taken,
         finding: Finding::DriveNotAnswering {
             drive: drives::place_of(settings, drive),
@@ -73,19 +72,19 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     stalled.chain(flapping).collect()
 }
 
-fn flapping(now: Moment, key: &DriveKey, drive: &drives::KnownDrive) -> Sight {
+fn flapping(now: Moment, key: &DriveKey, drive: &drives::KnownDrive) -> Observation {
     let losses = &drive.losses;
     let recent: Vec<Moment> = losses.iter().copied().filter(|loss| now.since(*loss) <= DAY).collect();
     // So many within an hour are critical, until six hours without one.
     let crowded = losses
         .windows(LOSSES)
         .any(|some| some[LOSSES - 1].since(some[0]) <= HOUR && now.since(some[LOSSES - 1]) <= 6 * HOUR);
-    let side = match recent.len() {
-        _ if crowded => Side::Raised(Severity::Critical),
-        LOSSES.. => Side::Raised(Severity::Warning),
-        0 => Side::Clear,
-        _ => Side::Between,
+    let zone = match recent.len() {
+        _ if crowded => Zone::Raised(Severity::Critical),
+        LOSSES.. => Zone::Raised(Severity::Warning),
+        0 => Zone::Clear,
+        _ => Zone::Between,
     };
     let finding = Finding::DriveFlapping { drive: drive.place.clone(), losses: recent.len() as u32, within: DAY };
-    Sight { subject: Subject::Drive(key.clone()), side, seen: now, finding, holds: Holds::NONE }
+    Observation { subject: Subject::Drive(key.clone()), zone, seen: now, finding, holds: Holds::NONE }
 }

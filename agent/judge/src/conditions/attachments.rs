@@ -8,7 +8,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::attachments::DAY;
 use crate::memory::drives;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::port::controller_of;
@@ -22,7 +22,6 @@ const SLOW_HOLD: Duration = Duration::from_secs(600);
 const WITHOUT_LIMIT: Duration = Duration::from_secs(180);
 const SLOW: Holds = Holds::new(SLOW_HOLD, Duration::ZERO);
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::SataSlow).about_trays().sign_of(Trouble::Transfer).several(Several::BegunWithin(TOGETHER)),
@@ -30,7 +29,7 @@ pub const RULE: Rule = Rule {
         Traits::of(Kind::DriveTimeouts).about_trays().sign_of(Trouble::Connection),
         Traits::of(Kind::RecoveryTimeMismatch).several(Several::OfTheBox),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -46,7 +45,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every drive.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let seen = snapshot.drives.iter().flat_map(|drive| {
         let about = About { settings, memory, snapshot, drive };
         about.slow().into_iter().chain(about.timeouts()).chain(about.recovery())
@@ -58,18 +57,18 @@ impl About<'_> {
     /// Measured against what this drive did here before: many a drive or port never does more. A USB 3 socket is two ports,
     /// and a drive that falls back to the old one may be on a port of another number: there the controller decides.
     /// What was told of its link on the other bus is over.
-    fn slow(&self) -> Vec<Sight> {
-        let Some((side, now, best)) = self.slowed() else { return Vec::new() };
+    fn slow(&self) -> Vec<Observation> {
+        let Some((zone, now, best)) = self.slowed() else { return Vec::new() };
         let drive = self.place();
         let sata = Finding::SataSlow { drive: drive.clone(), now, best };
         let usb = Finding::UsbSlow { drive, now, best, held: SLOW_HOLD };
         let (own, other) = if self.drive.bus == Bus::Usb { (usb, sata) } else { (sata, usb) };
         let is_told = self.memory.condition(other.kind(), &self.subject()).is_some();
-        let over = is_told.then(|| self.sight_at(self.snapshot.taken, Side::Clear, other, SLOW));
-        over.into_iter().chain([self.sight_at(self.snapshot.taken, side, own, SLOW)]).collect()
+        let over = is_told.then(|| self.observation_at(self.snapshot.taken, Zone::Clear, other, SLOW));
+        over.into_iter().chain([self.observation_at(self.snapshot.taken, zone, own, SLOW)]).collect()
     }
 
-    fn slowed(&self) -> Option<(Side, MegabitsPerSecond, MegabitsPerSecond)> {
+    fn slowed(&self) -> Option<(Zone, MegabitsPerSecond, MegabitsPerSecond)> {
         let now = *self.drive.attachment.speed.get()?;
         let agreed = self.memory.ledger.acquaintances.get(&self.drive.key)?;
         let controller = |port: &Option<String>| port.as_deref().and_then(controller_of).map(str::to_owned);
@@ -78,23 +77,23 @@ impl About<'_> {
             || (is_usb && controller(&agreed.port).is_some_and(|of| Some(of) == controller(&self.drive.port)));
         // On another port it has another link, of which nothing is known yet.
         let best = if is_here { agreed.best_speed? } else { now };
-        let side = if now < best { Side::Raised(Severity::Warning) } else { Side::Clear };
-        Some((side, now, best))
+        let zone = if now < best { Zone::Raised(Severity::Warning) } else { Zone::Clear };
+        Some((zone, now, best))
     }
 
-    fn timeouts(&self) -> Option<Sight> {
+    fn timeouts(&self) -> Option<Observation> {
         let known = self.memory.ledger.attachments.get(&self.drive.key)?;
         let grown: u64 = known.timed_out.iter().map(|(_, grown)| grown).sum();
-        let side = if grown > 0 { Side::Raised(Severity::Warning) } else { Side::Clear };
+        let zone = if grown > 0 { Zone::Raised(Severity::Warning) } else { Zone::Clear };
         let count = |number: u64| i64::try_from(number).unwrap_or(i64::MAX);
         let (total, grown) = (count(known.count?), count(grown));
         let finding = Finding::DriveTimeouts { drive: self.place(), total, grown, within: DAY };
-        Some(self.sight_at(self.snapshot.taken, side, finding, Holds::NONE))
+        Some(self.observation_at(self.snapshot.taken, zone, finding, Holds::NONE))
     }
 
     /// A disk that tries for longer than the kernel waits is reset in the middle of it, and its pool may throw it out
     /// for one bad sector.
-    fn recovery(&self) -> Option<Sight> {
+    fn recovery(&self) -> Option<Observation> {
         let patience = *self.drive.attachment.patience.get()?;
         let health = self.drive.health.get()?;
         let is_redundant = |pool: &Pool| pool.groups.iter().any(|group| group.tolerates > 0);
@@ -109,10 +108,10 @@ impl About<'_> {
         let enough = tries.unwrap_or(WITHOUT_LIMIT);
         let too_long = if tries.is_some() { enough >= patience } else { enough > patience };
         let is_meant = in_a_pool && self.drive.kind == DriveKind::Hdd;
-        let side = if is_meant && too_long { Side::Raised(Severity::Notice) } else { Side::Clear };
+        let zone = if is_meant && too_long { Zone::Raised(Severity::Notice) } else { Zone::Clear };
         let device = self.drive.device.clone();
         let finding =
             Finding::RecoveryTimeMismatch { drive: self.place(), device, tries, patience, enough: WITHOUT_LIMIT };
-        Some(self.sight_at(self.snapshot.taken, side, finding, Holds::NONE))
+        Some(self.observation_at(self.snapshot.taken, zone, finding, Holds::NONE))
     }
 }

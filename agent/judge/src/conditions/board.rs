@@ -9,7 +9,7 @@ use crate::memory::board::DAY;
 use crate::memory::board::{failures, system_disk, written};
 use crate::memory::occurrences::OUT_OF_MEMORY;
 use crate::memory::occurrences::{UNCLEAN_RESTART, WEEK};
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Snapshot, SystemDiskKind};
@@ -21,8 +21,7 @@ const HOUR: Duration = Duration::from_secs(3600);
 /// A card that is written to more within a day does not last for years (starting value, no source).
 const CARD_BYTES: u64 = 2_000_000_000;
 
-/// The rule of this file.
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::BoxStorageAndRestart)], sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::BoxStorageAndRestart)], observations, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -38,31 +37,31 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of the box itself.
-fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let ledger = &memory.ledger;
-    let raised = |is_raised, severity| if is_raised { Side::Raised(severity) } else { Side::Clear };
-    let sight = |which: &str, side, what, holds| Sight {
+    let raised = |is_raised, severity| if is_raised { Zone::Raised(severity) } else { Zone::Clear };
+    let observation = |which: &str, zone, what, holds| Observation {
         subject: Subject::Board(which.to_owned()),
-        side,
+        zone,
         seen: snapshot.taken,
         finding: Finding::BoxStorageAndRestart { what },
         holds,
     };
     let (times, ended) = (ledger.count(UNCLEAN_RESTART), ledger.count(OUT_OF_MEMORY));
     let mut seen = vec![
-        sight("restart", raised(times > 0, Severity::Warning), BoxFault::UncleanRestart { times }, Holds::NONE),
-        sight("memory", raised(ended > 0, Severity::Warning), BoxFault::OutOfMemory { ended }, Holds::NONE),
+        observation("restart", raised(times > 0, Severity::Warning), BoxFault::UncleanRestart { times }, Holds::NONE),
+        observation("memory", raised(ended > 0, Severity::Warning), BoxFault::OutOfMemory { ended }, Holds::NONE),
     ];
     let Some(disk) = system_disk(snapshot) else { return seen };
     let device = || disk.device.clone();
     // A system that was moved to another disk has left what was wrong with the one before.
     let is_card = disk.kind == SystemDiskKind::SdCard;
     let bytes = if is_card { ledger.count(&written(disk)) } else { 0 };
-    let side = raised(bytes > CARD_BYTES, Severity::Warning);
+    let zone = raised(bytes > CARD_BYTES, Severity::Warning);
     let what = BoxFault::CardWears { device: device(), written: Bytes(bytes), bearable: Bytes(CARD_BYTES) };
-    seen.push(sight("card", side, what, Holds::new(HOUR, Duration::ZERO)));
+    seen.push(observation("card", zone, what, Holds::new(HOUR, Duration::ZERO)));
     let count = if disk.kind == SystemDiskKind::Disk { 0 } else { ledger.count(&failures(disk)) };
-    let side = raised(count > 0, Severity::Critical);
-    seen.push(sight("disk", side, BoxFault::DiskErrors { device: device(), count }, Holds::NONE));
+    let zone = raised(count > 0, Severity::Critical);
+    seen.push(observation("disk", zone, BoxFault::DiskErrors { device: device(), count }, Holds::NONE));
     seen
 }

@@ -9,7 +9,7 @@ use crate::memory::Memory;
 use crate::memory::controllers::HOUR;
 use crate::memory::controllers::{KnownController, bus_errors, resets};
 use crate::memory::drives;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::{Holds as TrayHolds, Settings};
 use traylight_data::clock::Moment;
@@ -30,8 +30,7 @@ const COUNTED: Holds = Holds::new(Duration::ZERO, DAY);
 /// A link that is slower or narrower than it was.
 const SLOW: Holds = Holds::new(HOUR, Duration::from_secs(300));
 
-/// The rule of this file.
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::ControllerTrouble).about_trays()], sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::ControllerTrouble).about_trays()], observations, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -47,7 +46,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every controller that is there or is missed, and of every USB bridge with drives.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if snapshot.is_blind_to("controllers") || drives::is_blind(snapshot) {
         return Vec::new();
     }
@@ -75,7 +74,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
         let known = memory.ledger.controllers.controllers.get(key);
         let is_known = known.is_some_and(|known| is_there || known.drives.iter().any(is_expected))
             || key.strip_prefix("usb-").is_some_and(|chain| memory.ledger.controllers.bridges.contains_key(chain));
-        (!is_known).then(|| Sight::over(open, snapshot.taken))
+        (!is_known).then(|| Observation::over(open, snapshot.taken))
     });
     of_controllers
         .chain(memory.ledger.controllers.bridges.iter().map(|(chain, places)| bridge(memory, snapshot, chain, places)))
@@ -93,12 +92,12 @@ fn place(settings: &Settings, memory: &Memory, snapshot: &Snapshot, key: &DriveK
     })
 }
 
-fn bridge(memory: &Memory, snapshot: &Snapshot, chain: &str, places: &[Place]) -> Sight {
+fn bridge(memory: &Memory, snapshot: &Snapshot, chain: &str, places: &[Place]) -> Observation {
     let count = memory.ledger.count(&resets(chain));
     let name = ControllerName { key: format!("usb-{chain}"), kind: None, id: String::new() };
     let about = About { memory, name, drives: places.to_vec(), seen: snapshot.taken };
-    let side = if count >= RESETS { Side::Raised(Severity::Warning) } else { Side::Clear };
-    about.sight("resets", side, ControllerFault::Resets { count, within: HOUR }, COUNTED)
+    let zone = if count >= RESETS { Zone::Raised(Severity::Warning) } else { Zone::Clear };
+    about.observation("resets", zone, ControllerFault::Resets { count, within: HOUR }, COUNTED)
 }
 
 /// One controller.
@@ -111,43 +110,48 @@ struct About<'a> {
 
 impl About<'_> {
     /// One that is not there is missed when a drive was behind it that is nowhere else.
-    fn gone(&self, may_come: bool) -> Sight {
-        let side = if may_come { Side::Between } else { Side::Raised(Severity::Critical) };
-        self.sight("gone", side, ControllerFault::Gone, LOST)
+    fn gone(&self, may_come: bool) -> Observation {
+        let zone = if may_come { Zone::Between } else { Zone::Raised(Severity::Critical) };
+        self.observation("gone", zone, ControllerFault::Gone, LOST)
     }
 
-    fn there(&self, known: &KnownController, there: &Controller) -> Vec<Sight> {
-        let raised = |is_raised, severity| if is_raised { Side::Raised(severity) } else { Side::Clear };
-        let mut seen = vec![self.sight("gone", Side::Clear, ControllerFault::Gone, LOST)];
+    fn there(&self, known: &KnownController, there: &Controller) -> Vec<Observation> {
+        let raised = |is_raised, severity| if is_raised { Zone::Raised(severity) } else { Zone::Clear };
+        let mut seen = vec![self.observation("gone", Zone::Clear, ControllerFault::Gone, LOST)];
         if let Some(&answers) = there.answers.get() {
-            let side = raised(!answers, Severity::Critical);
-            seen.push(self.sight("silent", side, ControllerFault::AllOnes, LOST));
+            let zone = raised(!answers, Severity::Critical);
+            seen.push(self.observation("silent", zone, ControllerFault::AllOnes, LOST));
         }
         let has_drives = !known.drives.is_empty();
         if has_drives || there.kind != ControllerKind::UsbHost {
             // One that never had a drive hides none that is known.
             let severity = if has_drives { Severity::Critical } else { Severity::Warning };
-            let side = raised(there.driver.is_none(), severity);
-            seen.push(self.sight("driver", side, ControllerFault::NoDriver, LOST));
+            let zone = raised(there.driver.is_none(), severity);
+            seen.push(self.observation("driver", zone, ControllerFault::NoDriver, LOST));
         }
         if there.bus_errors.get().is_some() {
             let corrected = self.memory.ledger.count(&bus_errors(&there.key));
-            let side = raised(corrected >= BUS_ERRORS, Severity::Warning);
-            seen.push(self.sight("errors", side, ControllerFault::BusErrors { corrected, within: HOUR }, COUNTED));
+            let zone = raised(corrected >= BUS_ERRORS, Severity::Warning);
+            seen.push(self.observation(
+                "errors",
+                zone,
+                ControllerFault::BusErrors { corrected, within: HOUR },
+                COUNTED,
+            ));
         }
         if let (Some(&now), Some(best)) = (there.lane.get(), known.best) {
             let is_slow = now.gigatransfers < best.gigatransfers || now.width < best.width;
-            let side = raised(is_slow, Severity::Warning);
-            seen.push(self.sight("lane", side, ControllerFault::SlowLane { now, best }, SLOW));
+            let zone = raised(is_slow, Severity::Warning);
+            seen.push(self.observation("lane", zone, ControllerFault::SlowLane { now, best }, SLOW));
         }
         seen
     }
 
-    fn sight(&self, which: &'static str, side: Side, what: ControllerFault, holds: Holds) -> Sight {
+    fn observation(&self, which: &'static str, zone: Zone, what: ControllerFault, holds: Holds) -> Observation {
         let finding = Finding::ControllerTrouble { controller: self.name.clone(), drives: self.drives.clone(), what };
-        Sight {
+        Observation {
             subject: Subject::Controller(self.name.key.clone(), which.to_owned()),
-            side,
+            zone,
             seen: self.seen,
             finding,
             holds,

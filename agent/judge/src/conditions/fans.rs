@@ -8,7 +8,7 @@ use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::fans::is_steady;
 use crate::memory::tachometers;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Fan, Snapshot};
@@ -20,13 +20,12 @@ const WELL_PERCENT: f64 = 75.0;
 /// How long it must be above it.
 const WELL_HOLD: Duration = Duration::from_secs(300);
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::FanStopped).several(Several::BegunWithin(TOGETHER)),
         Traits::of(Kind::FanWeak).several(Several::BegunWithin(SLOWLY)),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -63,7 +62,7 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
 
 /// What is seen of every trusted fan that answered. One that is not trusted any more, since a reload no longer names it, has
 /// not stopped.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let is_hot = |open: &Condition| {
         matches!(open.kind(), Kind::DriveHot | Kind::DrivesHeatingTogether) && open.severity >= Severity::Warning
     };
@@ -79,11 +78,11 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
         Subject::Fan(key) => held.kind() == Kind::FanStopped && !is_trusted(key),
         _ => false,
     };
-    let no_longer = memory.open().filter(is_no_longer).map(|held| Sight::over(held, snapshot.taken));
+    let no_longer = memory.open().filter(is_no_longer).map(|held| Observation::over(held, snapshot.taken));
     seen.chain(no_longer).collect()
 }
 
-fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_cool: bool) -> Option<Sight> {
+fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_cool: bool) -> Option<Observation> {
     let limits = &settings.limits.fan;
     let speed = fan.speed.get().copied();
     // A fault line needs no tachometer; without either the fan is silent, and nothing moves.
@@ -96,35 +95,35 @@ fn stopped(settings: &Settings, memory: &Memory, fan: &Fan, with_heat: bool, is_
     let is_zero = is_floor || speed.is_some_and(|speed| speed.0 == 0);
     let may_have_failed = is_zero && memory.ledger.tachometers.may_have_failed(fan);
     let told_to_stop = fan.duty == Some(0.0);
-    let side = if fan.fault || (is_zero && is_believed && !told_to_stop) {
-        Side::Raised(if with_heat { Severity::Critical } else { Severity::Warning })
+    let zone = if fan.fault || (is_zero && is_believed && !told_to_stop) {
+        Zone::Raised(if with_heat { Severity::Critical } else { Severity::Warning })
     } else if may_have_failed {
-        Side::Raised(Severity::Notice)
+        Zone::Raised(Severity::Notice)
     } else if speed.is_some_and(|speed| speed.0 > limits.turning_again_rpm && !is_floor) || told_to_stop {
-        Side::Clear
+        Zone::Clear
     } else {
-        Side::Between
+        Zone::Between
     };
     let finding = Finding::FanStopped { fan: fan.label.clone(), speed, by_fault_line: fan.fault, with_heat };
-    Some(sight(fan, side, finding, Holds::new(limits.stopped_hold, limits.clear_hold)))
+    Some(observation(fan, zone, finding, Holds::new(limits.stopped_hold, limits.clear_hold)))
 }
 
 /// Measured against what this fan did at this level before; one that stands still is told of as stopped.
-fn weak(settings: &Settings, memory: &Memory, fan: &Fan) -> Option<Sight> {
+fn weak(settings: &Settings, memory: &Memory, fan: &Fan) -> Option<Observation> {
     let limits = &settings.limits.fan;
     let speed = fan.speed.get().copied().filter(|speed| speed.0 > 0 && !tachometers::is_floor(fan))?;
     let usual = memory.ledger.tachometers.usual(fan)?;
     let percent = 100.0 * f64::from(speed.0) / f64::from(usual.0);
-    let side = match percent {
-        _ if percent < limits.weak_percent => Side::Raised(Severity::Warning),
-        _ if percent > WELL_PERCENT => Side::Clear,
-        _ => Side::Between,
+    let zone = match percent {
+        _ if percent < limits.weak_percent => Zone::Raised(Severity::Warning),
+        _ if percent > WELL_PERCENT => Zone::Clear,
+        _ => Zone::Between,
     };
     let duty = Percent((100.0 * fan.duty?).round());
     let what = WeakFan::Slow { fan: fan.label.clone(), speed, usual, duty };
-    Some(sight(fan, side, Finding::FanWeak { what }, Holds::new(limits.weak_hold, WELL_HOLD)))
+    Some(observation(fan, zone, Finding::FanWeak { what }, Holds::new(limits.weak_hold, WELL_HOLD)))
 }
 
-fn sight(fan: &Fan, side: Side, finding: Finding, holds: Holds) -> Sight {
-    Sight { subject: Subject::Fan(fan.key.clone()), side, seen: fan.speed.taken, finding, holds }
+fn observation(fan: &Fan, zone: Zone, finding: Finding, holds: Holds) -> Observation {
+    Observation { subject: Subject::Fan(fan.key.clone()), zone, seen: fan.speed.taken, finding, holds }
 }

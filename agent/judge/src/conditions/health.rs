@@ -12,7 +12,7 @@ use crate::memory::Memory;
 use crate::memory::sign::Sign;
 use crate::memory::{drives, power_cycles};
 use crate::redundancy;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -42,9 +42,8 @@ const WORN_OUT: i64 = 95;
 const TOGETHER: Duration = Duration::from_secs(60);
 /// Two readings must agree; they are at least this far apart.
 const TWO_READINGS: Holds = Holds::new(Duration::from_secs(1), Duration::ZERO);
-const RAISED: Side = Side::Raised(Severity::Critical);
+const RAISED: Zone = Zone::Raised(Severity::Critical);
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::DriveSaysFailing).about_trays().sign_of(Trouble::Media),
@@ -54,7 +53,7 @@ pub const RULE: Rule = Rule {
         Traits::of(Kind::DriveLostPower).about_trays().sign_of(Trouble::Power),
         Traits::of(Kind::SsdWorn).about_trays(),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -80,7 +79,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every drive that told of its health.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let seen = snapshot.drives.iter().flat_map(|drive| {
         let about = About { settings, memory, snapshot, drive };
         if drive.health.get().is_none() {
@@ -94,7 +93,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
 
 /// drive-lost-power: of every drive that lost its power within a week, there or not, and of those of which that was told
 /// before. Two that may have lost it within a minute of each other are critical.
-fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let now = snapshot.taken;
     let lost = memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::LostPower);
     let lost: Vec<&Sign> = lost.filter(|sign| now.since(sign.last) < WEEK).collect();
@@ -102,13 +101,13 @@ fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     let told = memory.open().filter(|open| open.kind() == Kind::DriveLostPower);
     let keys: BTreeSet<DriveKey> =
         told.filter_map(|open| open.subject.drive().cloned()).chain(lost.iter().filter_map(|sign| of(sign))).collect();
-    let sight = |key: DriveKey| {
+    let observation = |key: DriveKey| {
         let (own, others): (Vec<&Sign>, Vec<&Sign>) = lost.iter().partition(|sign| of(sign).as_ref() == Some(&key));
         let together = own.iter().any(|sign| others.iter().any(|other| sign.may_be_with(other, TOGETHER)));
-        let side = match own.is_empty() {
-            true => Side::Clear,
-            false if together => Side::Raised(Severity::Critical),
-            false => Side::Raised(Severity::Warning),
+        let zone = match own.is_empty() {
+            true => Zone::Clear,
+            false if together => Zone::Raised(Severity::Critical),
+            false => Zone::Raised(Severity::Warning),
         };
         let subject = Subject::Drive(key.clone());
         let counted = || {
@@ -118,39 +117,39 @@ fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
             Some(Finding::DriveLostPower { drive, total, grown, within: WEEK })
         };
         let finding = counted().or_else(|| memory.finding(Kind::DriveLostPower, &subject).cloned())?;
-        Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
+        Some(Observation { subject, zone, seen: now, finding, holds: Holds::NONE })
     };
-    keys.into_iter().filter_map(sight).collect()
+    keys.into_iter().filter_map(observation).collect()
 }
 
 impl About<'_> {
     /// A drive that once assessed itself as failing stays under suspicion until it is replaced. A failed self-test is
     /// taken back by a later passed one that looked at no less ([`SelfTests::standing_failure`]): a sector that could
     /// not be read may have been written anew since. It is not taken back by a record that has merely lost it.
-    fn failing(&self) -> Option<Sight> {
+    fn failing(&self) -> Option<Observation> {
         let (health, tests) = (&self.drive.health, &self.drive.self_tests);
         let assessment = health.get().and_then(|health| health.assessment.as_ref().ok());
         let failed = tests.get().and_then(failed_test);
         let told = self.memory.finding(Kind::DriveSaysFailing, &self.subject());
-        let (how, side, seen) = match (assessment, failed, told) {
+        let (how, zone, seen) = match (assessment, failed, told) {
             (Some(SelfAssessment::Failing), ..) => (SaysFailing::Assessment, RAISED, health.taken),
             (_, failed, Some(Finding::DriveSaysFailing { how: SaysFailing::Assessment, .. })) => {
-                let side = if failed.is_some() { RAISED } else { Side::Between };
-                (SaysFailing::Assessment, side, health.taken.max(tests.taken))
+                let zone = if failed.is_some() { RAISED } else { Zone::Between };
+                (SaysFailing::Assessment, zone, health.taken.max(tests.taken))
             }
             (_, Some(failed), _) => (failed, RAISED, tests.taken),
             (_, None, Some(Finding::DriveSaysFailing { how: how @ SaysFailing::SelfTest { .. }, .. })) => {
                 let undone = tests.get().is_some_and(|tests| tests.past.iter().any(|test| undoes(test, *how)));
-                (*how, if undone { Side::Clear } else { Side::Between }, tests.taken)
+                (*how, if undone { Zone::Clear } else { Zone::Between }, tests.taken)
             }
-            (Some(SelfAssessment::Passed), None, _) => (SaysFailing::Assessment, Side::Clear, health.taken),
+            (Some(SelfAssessment::Passed), None, _) => (SaysFailing::Assessment, Zone::Clear, health.taken),
             (None, None, _) => return None,
         };
         let finding = Finding::DriveSaysFailing { drive: self.place(), how };
-        Some(Sight { seen, ..self.sight(side, finding, TWO_READINGS) })
+        Some(Observation { seen, ..self.observation(zone, finding, TWO_READINGS) })
     }
 
-    fn unreadable(&self) -> Option<Sight> {
+    fn unreadable(&self) -> Option<Observation> {
         const NEVER_READABLE: [&str; 3] =
             ["offline_uncorrectable_sectors", "reported_uncorrectable_errors", "media_errors"];
         let pending = self.memory.ledger.now(self.key(), "pending_sectors");
@@ -161,56 +160,56 @@ impl About<'_> {
         let (pending, grown) = (pending.unwrap_or(0), grown.unwrap_or(0));
         let mut pools = drives::pools_of(self.snapshot, &self.drive.device);
         let needed = pools.any(|pool| redundancy::standing(pool).lost > 0);
-        let side = match pending.max(grown) {
-            UNREADABLE_MANY.. => Side::Raised(Severity::Critical),
-            1.. if needed => Side::Raised(Severity::Critical),
-            1.. => Side::Raised(Severity::Warning),
+        let zone = match pending.max(grown) {
+            UNREADABLE_MANY.. => Zone::Raised(Severity::Critical),
+            1.. if needed => Zone::Raised(Severity::Critical),
+            1.. => Zone::Raised(Severity::Warning),
             // Read again at last, or written over: it is over when none comes for a week.
-            _ if self.memory.ledger.highest(self.key(), "pending_sectors", WEEK) > Some(0) => Side::Between,
-            _ => Side::Clear,
+            _ if self.memory.ledger.highest(self.key(), "pending_sectors", WEEK) > Some(0) => Zone::Between,
+            _ => Zone::Clear,
         };
         let finding = Finding::PendingOrUncorrectable { drive: self.place(), total: pending, grown, within: WEEK };
-        Some(self.sight(side, finding, TWO_READINGS))
+        Some(self.observation(zone, finding, TWO_READINGS))
     }
 
-    fn reallocated(&self) -> Option<Sight> {
+    fn reallocated(&self) -> Option<Observation> {
         let grown = |within| self.growth("reallocated_sectors", within);
-        let side = match (grown(DAY)?, grown(WEEK)?, grown(30 * DAY)?) {
-            (REALLOCATED_MANY.., ..) => Side::Raised(Severity::Critical),
-            (_, 1.., _) => Side::Raised(Severity::Warning),
-            (.., 1..) => Side::Between,
-            _ => Side::Clear,
+        let zone = match (grown(DAY)?, grown(WEEK)?, grown(30 * DAY)?) {
+            (REALLOCATED_MANY.., ..) => Zone::Raised(Severity::Critical),
+            (_, 1.., _) => Zone::Raised(Severity::Warning),
+            (.., 1..) => Zone::Between,
+            _ => Zone::Clear,
         };
         let total = self.memory.ledger.now(self.key(), "reallocated_sectors")?;
         let (grown, within) = (grown(30 * DAY)?, 30 * DAY);
         let finding = Finding::ReallocatedGrowth { drive: self.place(), total, grown, within };
-        Some(self.sight(side, finding, TWO_READINGS))
+        Some(self.observation(zone, finding, TWO_READINGS))
     }
 
-    fn crc(&self) -> Option<Sight> {
+    fn crc(&self) -> Option<Observation> {
         let grown = |within| self.growth("interface_crc_errors", within);
-        let side = match (grown(DAY)?, grown(WEEK)?) {
-            (CRC_DAY.., _) | (_, CRC_WEEK..) => Side::Raised(Severity::Warning),
-            (_, 1..) => Side::Raised(Severity::Notice),
-            _ => Side::Clear,
+        let zone = match (grown(DAY)?, grown(WEEK)?) {
+            (CRC_DAY.., _) | (_, CRC_WEEK..) => Zone::Raised(Severity::Warning),
+            (_, 1..) => Zone::Raised(Severity::Notice),
+            _ => Zone::Clear,
         };
         let total = self.memory.ledger.now(self.key(), "interface_crc_errors")?;
         let finding = Finding::SataCrcGrowth { drive: self.place(), total, grown: grown(WEEK)?, within: WEEK };
-        Some(self.sight(side, finding, Holds::NONE))
+        Some(self.observation(zone, finding, Holds::NONE))
     }
 
-    fn worn(&self) -> Option<Sight> {
+    fn worn(&self) -> Option<Observation> {
         let used = self.memory.ledger.now(self.key(), "wear_used_percent")?;
-        let side = match used {
-            WORN_OUT.. => Side::Raised(Severity::Critical),
-            WORN.. => Side::Raised(Severity::Warning),
-            _ => Side::Clear,
+        let zone = match used {
+            WORN_OUT.. => Zone::Raised(Severity::Critical),
+            WORN.. => Zone::Raised(Severity::Warning),
+            _ => Zone::Clear,
         };
-        Some(self.sight(side, Finding::SsdWorn { drive: self.place(), used: Percent(used as f64) }, TWO_READINGS))
+        Some(self.observation(zone, Finding::SsdWorn { drive: self.place(), used: Percent(used as f64) }, TWO_READINGS))
     }
 
-    fn sight(&self, side: Side, finding: Finding, holds: Holds) -> Sight {
-        self.sight_at(self.drive.health.taken, side, finding, holds)
+    fn observation(&self, zone: Zone, finding: Finding, holds: Holds) -> Observation {
+        self.observation_at(self.drive.health.taken, zone, finding, holds)
     }
 
     fn growth(&self, counter: &str, within: Duration) -> Option<i64> {

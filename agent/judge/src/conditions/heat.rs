@@ -7,7 +7,7 @@ use crate::kinds::Traits;
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::{DriveLimits, Settings};
@@ -26,8 +26,7 @@ const ALONE: f64 = 8.0;
 /// How long a limit must be out of reach before that is over.
 const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
 
-/// The rule of this file.
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::DriveHot)], sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::DriveHot)], observations, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -70,20 +69,20 @@ fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Conditio
 }
 
 /// What is seen of every drive with a temperature, and of those that can have none any more.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let is_asleep = |drive: &&Drive| drive.power.get() == Some(&Power::Asleep);
     // What a sleeping drive last told is not how warm it is.
     let awake = snapshot.drives.iter().filter(|drive| !is_asleep(drive));
     let warm = awake.filter_map(|drive| warm(settings, memory, snapshot, drive));
     let absent = memory.drives.iter().filter(|(_, drive)| !drive.present).map(|(key, _)| key.clone());
     let asleep = snapshot.drives.iter().filter(is_asleep).map(|drive| drive.key.clone());
-    let no_longer = absent
-        .chain(asleep)
-        .filter_map(|key| Some(Sight::over(memory.condition(Kind::DriveHot, &Subject::Drive(key))?, snapshot.taken)));
+    let no_longer = absent.chain(asleep).filter_map(|key| {
+        Some(Observation::over(memory.condition(Kind::DriveHot, &Subject::Drive(key))?, snapshot.taken))
+    });
     warm.chain(no_longer).collect()
 }
 
-fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Sight> {
+fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Observation> {
     let limits = &settings.limits.drive;
     let now = *drive.temperature.get()?;
     let in_force = heat_limits(limits, drive);
@@ -91,13 +90,13 @@ fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive
     let open = memory.condition(Kind::DriveHot, &subject);
     let was_warm = open.is_some_and(|open| open.severity >= Severity::Warning);
     let outlook = outlook(settings, memory, snapshot, drive);
-    let (side, is_ahead) = if now.0 >= in_force.critical {
-        (Side::Raised(Severity::Critical), false)
+    let (zone, is_ahead) = if now.0 >= in_force.critical {
+        (Zone::Raised(Severity::Critical), false)
     } else if now.0 >= in_force.warning {
-        (Side::Raised(Severity::Warning), false)
+        (Zone::Raised(Severity::Warning), false)
     } else if was_warm {
         let still = now.0 > in_force.warning - limits.clear_below_c;
-        (if still { Side::Between } else { Side::Clear }, false)
+        (if still { Zone::Between } else { Zone::Clear }, false)
     } else {
         (ahead(outlook.as_ref()), true)
     };
@@ -105,9 +104,9 @@ fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive
     let at_the_end = drive.own_limits.critical.is_some_and(|end| now >= end);
     let limit = if now.0 >= in_force.critical { in_force.critical } else { in_force.warning };
     let others = others(snapshot, drive);
-    Some(Sight {
+    Some(Observation {
         subject,
-        side,
+        zone,
         // Holds are counted between answers of the drive: one odd answer is never enough.
         seen: drive.temperature.taken,
         finding: Finding::DriveHot {
@@ -128,12 +127,12 @@ fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive
     })
 }
 
-/// On which side of its edges the warning ahead stands: over when not even the best estimate gets to the limit.
-fn ahead(outlook: Option<&Outlook>) -> Side {
+/// In which zone the warning ahead is: clear when not even the best estimate gets to the limit.
+fn ahead(outlook: Option<&Outlook>) -> Zone {
     match outlook.and_then(|outlook| outlook.reaches) {
-        Some(reaches) if is_ahead(&reaches) => Side::Raised(Severity::Notice),
-        Some(_) => Side::Between,
-        None => Side::Clear,
+        Some(reaches) if is_ahead(&reaches) => Zone::Raised(Severity::Notice),
+        Some(_) => Zone::Between,
+        None => Zone::Clear,
     }
 }
 

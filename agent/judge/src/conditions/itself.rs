@@ -4,7 +4,7 @@ use crate::kinds::Traits;
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::occurrences::{ENDED_UNASKED, WEEK};
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
@@ -38,40 +38,46 @@ pub fn limits(condition: &Condition) -> Vec<Limit> {
 }
 
 /// What is seen of the program itself.
-pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself, heard: &Heard) -> Vec<Sight> {
-    let sight = |which: &str, side, what, holds| sight(now, which, side, what, holds);
+pub fn observations(
+    settings: &Settings,
+    memory: &Memory,
+    now: Moment,
+    itself: &Itself,
+    heard: &Heard,
+) -> Vec<Observation> {
+    let observation = |which: &str, zone, what, holds| observation(now, which, zone, what, holds);
     // A box that has no panel any more misses none.
     let panel_answers = itself.panel_answers.or(settings.panel.panels.is_empty().then_some(true));
     let panel = panel_answers.map(|answers| {
-        let side = raised(!answers, Severity::Notice);
-        sight("panel", side, AgentFault::PanelLost, Holds::new(PANEL_HOLD, Duration::ZERO))
+        let zone = raised(!answers, Severity::Notice);
+        observation("panel", zone, AgentFault::PanelLost, Holds::new(PANEL_HOLD, Duration::ZERO))
     });
     let clock = itself.clock_set.map(|is_set| {
-        let side = raised(!is_set, Severity::Warning);
-        sight("clock", side, AgentFault::ClockNotSet, Holds::new(DAY, Duration::ZERO))
+        let zone = raised(!is_set, Severity::Warning);
+        observation("clock", zone, AgentFault::ClockNotSet, Holds::new(DAY, Duration::ZERO))
     });
     let unconfirmed = {
-        let side = raised(!itself.unconfirmed.is_empty(), Severity::Warning);
+        let zone = raised(!itself.unconfirmed.is_empty(), Severity::Warning);
         let what = AgentFault::NotConfirmed { channels: itself.unconfirmed.clone() };
-        sight("unconfirmed", side, what, Holds::new(DAY, Duration::ZERO))
+        observation("unconfirmed", zone, what, Holds::new(DAY, Duration::ZERO))
     };
     let waiting = {
         let waited = itself.longest_wait.unwrap_or_default();
-        let side = match waited {
-            waited if waited >= DAY => Side::Raised(Severity::Critical),
-            waited if waited >= WAITS => Side::Raised(Severity::Warning),
-            _ => Side::Clear,
+        let zone = match waited {
+            waited if waited >= DAY => Zone::Raised(Severity::Critical),
+            waited if waited >= WAITS => Zone::Raised(Severity::Warning),
+            _ => Zone::Clear,
         };
-        sight("waiting", side, AgentFault::NotDelivered { waited }, Holds::NONE)
+        observation("waiting", zone, AgentFault::NotDelivered { waited }, Holds::NONE)
     };
     let not_kept = {
-        let side = raised(itself.not_kept.is_some(), Severity::Warning);
+        let zone = raised(itself.not_kept.is_some(), Severity::Warning);
         let what = AgentFault::NotKept { why: itself.not_kept.clone().unwrap_or_default() };
-        sight("not-kept", side, what, Holds::NONE)
+        observation("not-kept", zone, what, Holds::NONE)
     };
     let times = memory.ledger.count(ENDED_UNASKED);
-    let side = raised(times > 0, Severity::Warning);
-    let ended = sight("ended", side, AgentFault::EndedUnasked { times }, Holds::NONE);
+    let zone = raised(times > 0, Severity::Warning);
+    let ended = observation("ended", zone, AgentFault::EndedUnasked { times }, Holds::NONE);
     [unseen(now, heard), panel, clock, Some(unconfirmed), Some(waiting), Some(not_kept), Some(ended)]
         .into_iter()
         .flatten()
@@ -79,27 +85,27 @@ pub fn sights(settings: &Settings, memory: &Memory, now: Moment, itself: &Itself
 }
 
 /// What of the box could not be looked at; `None` when nothing was read yet.
-pub fn unseen(now: Moment, heard: &Heard) -> Option<Sight> {
+pub fn unseen(now: Moment, heard: &Heard) -> Option<Observation> {
     let what = match heard {
         Heard::NotYet => return None,
         Heard::Fresh => Vec::new(),
         Heard::InPart(what) => what.clone(),
         Heard::SilentSince(_) => vec!["everything: the probe is silent".to_owned()],
     };
-    let side = raised(!what.is_empty(), Severity::Warning);
-    Some(sight(now, "unseen", side, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO)))
+    let zone = raised(!what.is_empty(), Severity::Warning);
+    Some(observation(now, "unseen", zone, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO)))
 }
 
-fn sight(now: Moment, which: &str, side: Side, what: AgentFault, holds: Holds) -> Sight {
-    Sight {
+fn observation(now: Moment, which: &str, zone: Zone, what: AgentFault, holds: Holds) -> Observation {
+    Observation {
         subject: Subject::Agent(which.to_owned()),
-        side,
+        zone,
         seen: now,
         finding: Finding::AgentAndAlerts { what },
         holds,
     }
 }
 
-fn raised(is_raised: bool, severity: Severity) -> Side {
-    if is_raised { Side::Raised(severity) } else { Side::Clear }
+fn raised(is_raised: bool, severity: Severity) -> Zone {
+    if is_raised { Zone::Raised(severity) } else { Zone::Clear }
 }

@@ -7,7 +7,7 @@ use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::links::USUAL_AFTER;
 use crate::memory::links::{KnownLink, is_blind};
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -15,9 +15,8 @@ use traylight_data::clock::Moment;
 use traylight_data::reading::{Link, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, LinkFault, Severity, Subject};
 
-/// The rule of this file.
 pub const RULE: Rule =
-    Rule { kinds: &[Traits::of(Kind::LinkTrouble).several(Several::BegunWithin(TOGETHER))], sights, limits };
+    Rule { kinds: &[Traits::of(Kind::LinkTrouble).several(Several::BegunWithin(TOGETHER))], observations, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -39,7 +38,7 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
 }
 
 /// What is seen of every watched port, and of those that are watched no longer.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if is_blind(snapshot) {
         return Vec::new();
     }
@@ -48,7 +47,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     let of_port = |(name, known): (&String, &KnownLink)| {
         let port = Port { settings, name, known, may_come: in_grace && !known.appeared };
         match snapshot.links.iter().find(|link| link.name == *name) {
-            Some(link) => port.sides(link),
+            Some(link) => port.zones(link),
             // One that was in use for a while and is not there at all: its adapter is gone, or its driver.
             None => known.usual.map(|_| port.down(true, snapshot.taken)).into_iter().collect(),
         }
@@ -58,7 +57,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
         Subject::Link(name, _) => held.kind() == Kind::LinkTrouble && !watched.contains(name),
         _ => false,
     };
-    let no_longer = memory.open().filter(is_no_longer).map(|held| Sight::over(held, snapshot.taken));
+    let no_longer = memory.open().filter(is_no_longer).map(|held| Observation::over(held, snapshot.taken));
     links.watched().flat_map(of_port).chain(no_longer).collect()
 }
 
@@ -72,31 +71,37 @@ struct Port<'a> {
 }
 
 impl Port<'_> {
-    fn down(&self, is_down: bool, seen: Moment) -> Sight {
+    fn down(&self, is_down: bool, seen: Moment) -> Observation {
         let hold = self.settings.limits.link.down_hold;
-        let sight = self.sight("down", is_down, LinkFault::Down, hold, seen);
-        if is_down && self.may_come { Sight { side: Side::Between, ..sight } } else { sight }
+        let observation = self.observation("down", is_down, LinkFault::Down, hold, seen);
+        if is_down && self.may_come { Observation { zone: Zone::Between, ..observation } } else { observation }
     }
 
-    fn sides(&self, link: &Link) -> Vec<Sight> {
+    fn zones(&self, link: &Link) -> Vec<Observation> {
         let (limits, known, taken) = (&self.settings.limits.link, self.known, link.up.taken);
         let mut seen = Vec::new();
         seen.extend(link.up.get().map(|&up| self.down(!up, taken)));
         if let (Some(&now), Some(usual), Some(true)) = (link.speed.get(), known.usual, link.up.get()) {
-            seen.push(self.sight("slow", now < usual, LinkFault::Slow { now, usual }, limits.slower_hold, taken));
+            seen.push(self.observation("slow", now < usual, LinkFault::Slow { now, usual }, limits.slower_hold, taken));
         }
         if link.changes.is_some() {
             let changes = known.changes.iter().map(|(_, count)| count).sum();
             let unsteady = LinkFault::Unsteady { changes, within: limits.flap_window };
-            seen.push(self.sight("unsteady", changes >= u64::from(limits.flaps), unsteady, Duration::ZERO, taken));
+            seen.push(self.observation(
+                "unsteady",
+                changes >= u64::from(limits.flaps),
+                unsteady,
+                Duration::ZERO,
+                taken,
+            ));
         }
         seen
     }
 
-    fn sight(&self, side_name: &str, raised: bool, what: LinkFault, hold: Duration, seen: Moment) -> Sight {
-        Sight {
-            subject: Subject::Link(self.name.clone(), side_name.to_owned()),
-            side: if raised { Side::Raised(Severity::Warning) } else { Side::Clear },
+    fn observation(&self, zone_name: &str, raised: bool, what: LinkFault, hold: Duration, seen: Moment) -> Observation {
+        Observation {
+            subject: Subject::Link(self.name.clone(), zone_name.to_owned()),
+            zone: if raised { Zone::Raised(Severity::Warning) } else { Zone::Clear },
             seen,
             finding: Finding::LinkTrouble { link: self.name.clone(), what },
             holds: Holds::new(hold, self.settings.limits.link.clear_hold),

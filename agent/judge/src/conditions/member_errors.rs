@@ -8,7 +8,7 @@ use crate::memory::Memory;
 use crate::memory::counters::member_counter;
 use crate::memory::drives;
 use crate::redundancy;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Drive, Member, MemberErrorKind, MemberState, Pool, PoolRunning, Snapshot};
@@ -30,13 +30,12 @@ const KINDS: [MemberErrorKind; 5] = [
     MemberErrorKind::Generation,
 ];
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::MemberErrors).about_trays().sign_of(Trouble::Connection),
         Traits::of(Kind::DriveBackNotUsed).about_trays().sign_of(Trouble::Connection),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -53,7 +52,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every pool's members.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if drives::is_blind(snapshot) {
         return Vec::new();
     }
@@ -71,7 +70,13 @@ fn on<'a>(pool: &'a Pool, drive: &'a Drive) -> impl Iterator<Item = &'a Member> 
 }
 
 /// The kind of error that grew most.
-fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool, drive: &Drive) -> Option<Sight> {
+fn errors(
+    settings: &Settings,
+    memory: &Memory,
+    snapshot: &Snapshot,
+    pool: &Pool,
+    drive: &Drive,
+) -> Option<Observation> {
     if on(pool, drive).all(|member| member.errors.is_empty()) {
         return None;
     }
@@ -81,46 +86,52 @@ fn errors(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool
         on(pool, drive).map(of_member).fold(0, i64::saturating_add)
     };
     let (kind, grown) = KINDS.map(|kind| (kind, growth(kind, WEEK))).into_iter().max_by_key(|(_, grown)| *grown)?;
-    let side = match growth(kind, HOUR) {
-        many if many > MANY => Side::Raised(Severity::Critical),
-        _ if grown > 0 => Side::Raised(Severity::Warning),
-        _ => Side::Clear,
+    let zone = match growth(kind, HOUR) {
+        many if many > MANY => Zone::Raised(Severity::Critical),
+        _ if grown > 0 => Zone::Raised(Severity::Warning),
+        _ => Zone::Clear,
     };
     let place = drives::place_of(settings, drive);
     let what = PoolErrors::OfMember { drive: place, errors: kind, grown, within: WEEK };
     let finding = Finding::MemberErrors { pool: pool.name.clone(), what };
-    Some(sight(snapshot, pool, drive, side, finding, Holds::NONE))
+    Some(observation(snapshot, pool, drive, zone, finding, Holds::NONE))
 }
 
-fn data_lost(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+fn data_lost(snapshot: &Snapshot, pool: &Pool) -> Option<Observation> {
     let pieces = pool.lost_data?;
-    let side = if pieces > 0 { Side::Raised(Severity::Critical) } else { Side::Clear };
+    let zone = if pieces > 0 { Zone::Raised(Severity::Critical) } else { Zone::Clear };
     let finding = Finding::MemberErrors { pool: pool.name.clone(), what: PoolErrors::DataLost { pieces } };
     let subject = Subject::Pool(pool.key.clone());
-    Some(Sight { subject, side, seen: snapshot.taken, finding, holds: Holds::NONE })
+    Some(Observation { subject, zone, seen: snapshot.taken, finding, holds: Holds::NONE })
 }
 
 /// A drive that its pool lost, is there again, and is still not used by it. It is used once it holds its share: while it
 /// is being filled nothing is over, and a pool that lacks a member and lets it wait does not use it either.
-fn not_used(settings: &Settings, memory: &Memory, snapshot: &Snapshot, pool: &Pool, drive: &Drive) -> Option<Sight> {
+fn not_used(
+    settings: &Settings,
+    memory: &Memory,
+    snapshot: &Snapshot,
+    pool: &Pool,
+    drive: &Drive,
+) -> Option<Observation> {
     if pool.running.get() != Some(&PoolRunning::Running) || !memory.drives.get(&drive.key)?.is_in(&pool.key) {
         return None;
     }
     let lacks = redundancy::standing(pool).lost > 0;
-    let side = match on(pool, drive).map(|member| member.state).next() {
-        _ if !lacks || on(pool, drive).any(redundancy::holds_its_share) => Side::Clear,
-        None => Side::Raised(Severity::Warning),
-        Some(MemberState::Spare) if !pool.activity.kind.is_work() => Side::Raised(Severity::Warning),
+    let zone = match on(pool, drive).map(|member| member.state).next() {
+        _ if !lacks || on(pool, drive).any(redundancy::holds_its_share) => Zone::Clear,
+        None => Zone::Raised(Severity::Warning),
+        Some(MemberState::Spare) if !pool.activity.kind.is_work() => Zone::Raised(Severity::Warning),
         // Its owner knows.
-        Some(MemberState::Offline) => Side::Clear,
-        Some(_) => Side::Between,
+        Some(MemberState::Offline) => Zone::Clear,
+        Some(_) => Zone::Between,
     };
     let finding = Finding::DriveBackNotUsed { drive: drives::place_of(settings, drive), pool: pool.name.clone() };
-    Some(sight(snapshot, pool, drive, side, finding, LEFT_OUT))
+    Some(observation(snapshot, pool, drive, zone, finding, LEFT_OUT))
 }
 
 /// What was told of a drive in a pool is over when that pool has nothing to do with it any more.
-fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let belongs = |subject: &Subject| match subject {
         Subject::Member(drive, pool) => {
             memory.drives.get(drive).is_none_or(|known| !known.present || known.is_in(pool))
@@ -132,10 +143,17 @@ fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
             matches!(held.kind(), Kind::DriveBackNotUsed | Kind::MemberErrors) && held.subject.drive().is_some();
         is_meant && !belongs(&held.subject)
     };
-    memory.open().filter(ends).map(|held| Sight::over(held, snapshot.taken)).collect()
+    memory.open().filter(ends).map(|held| Observation::over(held, snapshot.taken)).collect()
 }
 
-fn sight(snapshot: &Snapshot, pool: &Pool, drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
+fn observation(
+    snapshot: &Snapshot,
+    pool: &Pool,
+    drive: &Drive,
+    zone: Zone,
+    finding: Finding,
+    holds: Holds,
+) -> Observation {
     let subject = Subject::Member(drive.key.clone(), pool.key.clone());
-    Sight { subject, side, seen: snapshot.taken, finding, holds }
+    Observation { subject, zone, seen: snapshot.taken, finding, holds }
 }

@@ -8,7 +8,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::redundancy;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -18,8 +18,7 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, MemberFault, Seve
 /// What a pool tells of its devices is seen every ten seconds; while a spare takes over, much is said for a moment.
 const HOLDS: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(60));
 
-/// The rule of this file.
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::MemberFaulty).story(Story::OfItsPool)], sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::MemberFaulty).story(Story::OfItsPool)], observations, limits };
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -30,28 +29,28 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of the devices that pools do without.
-fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if drives::is_blind(snapshot) {
         return Vec::new();
     }
     let running = |pool: &&Pool| pool.running.get() == Some(&PoolRunning::Running);
-    let mut seen: Vec<Sight> = Vec::new();
+    let mut seen: Vec<Observation> = Vec::new();
     for pool in snapshot.pools.iter().filter(running) {
         let found = pool.members.iter().filter_map(|member| of_member(memory, snapshot, pool, member));
         // Of several devices that no drive is known for, the first speaks.
-        for sight in found {
-            if seen.iter().all(|other| other.subject != sight.subject) {
-                seen.push(sight);
+        for observation in found {
+            if seen.iter().all(|other| other.subject != observation.subject) {
+                seen.push(observation);
             }
         }
     }
-    let told: BTreeSet<Subject> = seen.iter().map(|sight| sight.subject.clone()).collect();
+    let told: BTreeSet<Subject> = seen.iter().map(|observation| observation.subject.clone()).collect();
     seen.extend(over(memory, snapshot, &told));
     seen
 }
 
 /// What is wrong with a member that its pool lacks no data for; nothing of one that is well, nor of one that is missed.
-fn of_member(memory: &Memory, snapshot: &Snapshot, pool: &Pool, member: &Member) -> Option<Sight> {
+fn of_member(memory: &Memory, snapshot: &Snapshot, pool: &Pool, member: &Member) -> Option<Observation> {
     let how = match member.state {
         _ if member.device_gone => MemberFault::Gone,
         MemberState::Faulty => MemberFault::PutOut,
@@ -74,12 +73,12 @@ fn of_member(memory: &Memory, snapshot: &Snapshot, pool: &Pool, member: &Member)
         None => role == MemberRole::Data && redundancy::standing(pool).lost > 0,
     };
     let severity = if how == MemberFault::Offline { Severity::Notice } else { Severity::Warning };
-    Some(Sight {
+    Some(Observation {
         subject: match key {
             Some(key) => Subject::Member(key.clone(), pool.key.clone()),
             None => Subject::Pool(pool.key.clone()),
         },
-        side: if is_missed { Side::Between } else { Side::Raised(severity) },
+        zone: if is_missed { Zone::Between } else { Zone::Raised(severity) },
         seen: snapshot.taken,
         finding: Finding::MemberFaulty {
             pool: pool.name.clone(),
@@ -105,7 +104,7 @@ fn drive_behind<'a>(memory: &'a Memory, pool: &Pool, member: &Member) -> Option<
 }
 
 /// A device that is well again, or that its pool does not list any more.
-fn over(memory: &Memory, snapshot: &Snapshot, told: &BTreeSet<Subject>) -> Vec<Sight> {
+fn over(memory: &Memory, snapshot: &Snapshot, told: &BTreeSet<Subject>) -> Vec<Observation> {
     let is_seen = |pool: &str| {
         let found = snapshot.pools.iter().find(|found| found.key == pool);
         // A pool that its owner has taken apart is in no list any more.
@@ -114,6 +113,6 @@ fn over(memory: &Memory, snapshot: &Snapshot, told: &BTreeSet<Subject>) -> Vec<S
     let ends = |held: &&Condition| {
         held.kind() == Kind::MemberFaulty && !told.contains(&held.subject) && held.subject.pool().is_some_and(is_seen)
     };
-    let over = |held: &Condition| Sight { holds: HOLDS, ..Sight::over(held, snapshot.taken) };
+    let over = |held: &Condition| Observation { holds: HOLDS, ..Observation::over(held, snapshot.taken) };
     memory.open().filter(ends).map(over).collect()
 }

@@ -5,7 +5,7 @@ use crate::kinds::{Several, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::Snapshot;
@@ -14,10 +14,9 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject
 /// Somebody may still be trying trays.
 const STEADY: Holds = Holds::new(Duration::from_secs(30), Duration::ZERO);
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[Traits::of(Kind::DriveNewOrMoved).several(Several::BegunWithin(Duration::from_secs(60)))],
-    sights,
+    observations,
     limits,
 };
 
@@ -30,18 +29,18 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every drive that is part of the box.
-fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if drives::is_blind(snapshot) {
         return Vec::new();
     }
-    let sight = |(key, drive): (&traylight_data::reading::DriveKey, &drives::KnownDrive)| {
+    let observation = |(key, drive): (&traylight_data::reading::DriveKey, &drives::KnownDrive)| {
         let agreed = memory.ledger.acquaintances.get(key);
         let is_as_agreed = agreed.is_some_and(|agreed| agreed.port == drive.place.port);
         // One that is gone is told of elsewhere.
-        let side = if drive.present && !is_as_agreed { Side::Raised(Severity::Notice) } else { Side::Clear };
+        let zone = if drive.present && !is_as_agreed { Zone::Raised(Severity::Notice) } else { Zone::Clear };
         let from = agreed.and_then(|agreed| agreed.port.clone());
         let finding = Finding::DriveNewOrMoved { drive: drive.place.clone(), from };
-        Sight { subject: Subject::Drive(key.clone()), side, seen: snapshot.taken, finding, holds: STEADY }
+        Observation { subject: Subject::Drive(key.clone()), zone, seen: snapshot.taken, finding, holds: STEADY }
     };
-    memory.drives.expected().map(sight).collect()
+    memory.drives.expected().map(observation).collect()
 }

@@ -5,7 +5,7 @@ use super::rule::Rule;
 use crate::kinds::{Several, Story, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{ActivityKind, MemberState, Pool, PoolRunning, Snapshot};
@@ -19,14 +19,13 @@ const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_s
 /// A pool should be compared this often: distributions do it once a month.
 const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::RebuildStalled).about_trays().story(Story::OfItsPool),
         Traits::of(Kind::Mismatches).about_trays(),
         Traits::of(Kind::CheckOverdue).several(Several::OfTheBox),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -41,7 +40,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every pool that runs.
-fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let running = snapshot.pools.iter().filter(|pool| pool.running.get() == Some(&PoolRunning::Running));
     let seen = running.flat_map(|pool| {
         [stalled(memory, snapshot, pool), mismatches(snapshot, pool), overdue(memory, snapshot, pool)]
@@ -49,7 +48,7 @@ fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
     seen.flatten().collect()
 }
 
-fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Observation> {
     let kind = pool.activity.kind;
     let since = memory.work.stands_since(&pool.key);
     let crawls = pool.activity.speed.is_some_and(|speed| speed < CRAWL);
@@ -59,9 +58,9 @@ fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
         kind == ActivityKind::Idle && pool.members.iter().any(|member| member.state == MemberState::Rebuilding);
     let kind = if is_forgotten { ActivityKind::Rebuild } else { kind };
     let works = !matches!(kind, ActivityKind::Idle | ActivityKind::Frozen);
-    let side = match works {
-        true if is_forgotten || crawls || (stands && pool.activity.speed.is_none()) => Side::Raised(Severity::Warning),
-        _ => Side::Clear,
+    let zone = match works {
+        true if is_forgotten || crawls || (stands && pool.activity.speed.is_none()) => Zone::Raised(Severity::Warning),
+        _ => Zone::Clear,
     };
     let finding = Finding::RebuildStalled {
         pool: pool.name.clone(),
@@ -70,27 +69,27 @@ fn stalled(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
         stood: since.map_or(STALLED.warning, |since| snapshot.taken.since(since)).max(STALLED.warning),
         least: CRAWL,
     };
-    Some(sight(snapshot, pool, side, finding, STALLED))
+    Some(observation(snapshot, pool, zone, finding, STALLED))
 }
 
 /// With one copy to compare with, any difference points to hardware; on mirrors, memory that is written while it is copied
 /// makes harmless ones.
-fn mismatches(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+fn mismatches(snapshot: &Snapshot, pool: &Pool) -> Option<Observation> {
     let sectors = pool.mismatches?;
     let severity = if pool.level.starts_with("raid1") { Severity::Notice } else { Severity::Warning };
-    let side = if sectors > 0 { Side::Raised(severity) } else { Side::Clear };
+    let zone = if sectors > 0 { Zone::Raised(severity) } else { Zone::Clear };
     let (pool_name, level, bytes) = (pool.name.clone(), pool.level.clone(), Bytes::from_sectors(sectors));
     let finding = Finding::Mismatches { pool: pool_name, level, bytes };
-    Some(sight(snapshot, pool, side, finding, Holds::NONE))
+    Some(observation(snapshot, pool, zone, finding, Holds::NONE))
 }
 
-fn overdue(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+fn overdue(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Observation> {
     let (since, never) = memory.ledger.since_check(&pool.key)?;
-    let side = if since >= CHECK_EVERY { Side::Raised(Severity::Warning) } else { Side::Clear };
+    let zone = if since >= CHECK_EVERY { Zone::Raised(Severity::Warning) } else { Zone::Clear };
     let finding = Finding::CheckOverdue { pool: pool.name.clone(), since, never, every: CHECK_EVERY };
-    Some(sight(snapshot, pool, side, finding, Holds::NONE))
+    Some(observation(snapshot, pool, zone, finding, Holds::NONE))
 }
 
-fn sight(snapshot: &Snapshot, pool: &Pool, side: Side, finding: Finding, holds: Holds) -> Sight {
-    Sight { subject: Subject::Pool(pool.key.clone()), side, seen: snapshot.taken, finding, holds }
+fn observation(snapshot: &Snapshot, pool: &Pool, zone: Zone, finding: Finding, holds: Holds) -> Observation {
+    Observation { subject: Subject::Pool(pool.key.clone()), zone, seen: snapshot.taken, finding, holds }
 }

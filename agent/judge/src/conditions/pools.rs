@@ -8,7 +8,7 @@ use crate::memory::Memory;
 use crate::memory::drives::KnownDrive;
 use crate::memory::pool_roll::KnownPool;
 use crate::redundancy::{holds_its_share, standing};
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::{PoolLimits, Settings};
@@ -18,14 +18,13 @@ use traylight_data::reading::{
 use traylight_data::units::{Bytes, Percent};
 use traylight_data::verdict::{Condition, Down, Estimate, Finding, Kind, Limit, Place, ReadRisk, Severity, Subject};
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::PoolDegraded).about_trays().story(Story::OfItsPool),
         Traits::of(Kind::PoolDown).about_trays().story(Story::OfItsPool),
         Traits::of(Kind::PoolBusy).story(Story::OfItsPool),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -46,24 +45,26 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
 }
 
 /// What is seen of every pool, and of those that were there.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if snapshot.is_blind_to("pools") {
         return Vec::new();
     }
     let limits = &settings.limits.pool;
     // A single look has nothing to compare with: what it sees is what there is.
     let in_grace = snapshot.taken.since_boot() < memory.grace.pools && !memory.at_once;
-    let waits = |mut sight: Sight| {
-        if matches!(sight.side, Side::Raised(_)) {
-            sight.side = Side::Between;
+    let waits = |mut observation: Observation| {
+        if matches!(observation.zone, Zone::Raised(_)) {
+            observation.zone = Zone::Between;
         }
-        sight
+        observation
     };
     let mut found = Vec::new();
     for pool in &snapshot.pools {
         let of_it = [down(limits, memory, snapshot, pool), degraded(limits, memory, snapshot, pool)];
         let may_come = in_grace && is_being_put_together(pool, memory.ledger.pools.get(&pool.key));
-        found.extend(of_it.into_iter().flatten().map(|sight| if may_come { waits(sight) } else { sight }));
+        found.extend(
+            of_it.into_iter().flatten().map(|observation| if may_come { waits(observation) } else { observation }),
+        );
         found.push(busy(memory, snapshot, pool));
     }
     for (key, known) in memory.ledger.pools.absent() {
@@ -95,12 +96,12 @@ fn is_being_put_together(pool: &Pool, known: Option<&KnownPool>) -> bool {
 }
 
 /// A pool that the box had, in this run or an earlier one.
-fn absent(settings: &Settings, memory: &Memory, snapshot: &Snapshot, key: &str, known: &KnownPool) -> Sight {
+fn absent(settings: &Settings, memory: &Memory, snapshot: &Snapshot, key: &str, known: &KnownPool) -> Observation {
     let limits = &settings.limits.pool;
     let is_there = |drive: &&DriveKey| snapshot.drives.iter().any(|found| found.key == **drive);
-    Sight {
+    Observation {
         subject: Subject::Pool(key.to_owned()),
-        side: Side::Raised(Severity::Critical),
+        zone: Zone::Raised(Severity::Critical),
         seen: snapshot.taken,
         finding: Finding::PoolDown {
             pool: known.name.clone(),
@@ -114,9 +115,9 @@ fn absent(settings: &Settings, memory: &Memory, snapshot: &Snapshot, key: &str, 
 }
 
 /// What is still told of a pool that its owner has taken apart is over.
-fn given_up(memory: &Memory, snapshot: &Snapshot, key: &str) -> Vec<Sight> {
+fn given_up(memory: &Memory, snapshot: &Snapshot, key: &str) -> Vec<Observation> {
     let of_it = memory.open().filter(|held| matches!(&held.subject, Subject::Pool(of) if of == key));
-    of_it.map(|held| Sight::over(held, snapshot.taken)).collect()
+    of_it.map(|held| Observation::over(held, snapshot.taken)).collect()
 }
 
 /// Where the drives of a pool sat that are not there, by what is remembered of it.
@@ -133,13 +134,13 @@ fn lost_drives(memory: &Memory, key: &str) -> Vec<Place> {
     lost
 }
 
-fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Observation> {
     pool.running.get()?;
     let why = standing(pool).down;
     let present = pool.members.iter().filter(|member| !member.device_gone && !is_out(member)).count();
-    Some(Sight {
+    Some(Observation {
         subject: Subject::Pool(pool.key.clone()),
-        side: why.map_or(Side::Clear, |_| Side::Raised(Severity::Critical)),
+        zone: why.map_or(Zone::Clear, |_| Zone::Raised(Severity::Critical)),
         seen: snapshot.taken,
         finding: Finding::PoolDown {
             pool: pool.name.clone(),
@@ -160,24 +161,24 @@ fn is_out(member: &Member) -> bool {
     matches!(member.state, MemberState::Faulty | MemberState::Offline)
 }
 
-fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Option<Observation> {
     let running = *pool.running.get()? == PoolRunning::Running;
     let stands = standing(pool);
     if !stands.is_redundant {
         return None;
     }
     let (missing, spare) = (stands.lost, stands.spare);
-    let side = match missing {
+    let zone = match missing {
         // A pool that is down is told of as such; what was told before stays as it was.
-        _ if !running || !stands.lives => Side::Between,
-        0 if pool.activity.kind == ActivityKind::Idle => Side::Clear,
-        0 => Side::Between,
-        _ if spare == 0 => Side::Raised(Severity::Critical),
-        _ => Side::Raised(Severity::Warning),
+        _ if !running || !stands.lives => Zone::Between,
+        0 if pool.activity.kind == ActivityKind::Idle => Zone::Clear,
+        0 => Zone::Between,
+        _ if spare == 0 => Zone::Raised(Severity::Critical),
+        _ => Zone::Raised(Severity::Warning),
     };
-    Some(Sight {
+    Some(Observation {
         subject: Subject::Pool(pool.key.clone()),
-        side,
+        zone,
         seen: snapshot.taken,
         finding: Finding::PoolDegraded {
             pool: pool.name.clone(),
@@ -194,14 +195,14 @@ fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Po
     })
 }
 
-fn busy(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Sight {
+fn busy(memory: &Memory, snapshot: &Snapshot, pool: &Pool) -> Observation {
     let quiet = !pool.activity.kind.is_work();
     // Until its pace is known, what the kernel makes of its last half minute is all there is.
     let by_kernel = |left| Estimate { soonest: left, middle: left, latest: Some(left) };
     let by_pace = memory.work.left_of(&pool.key);
-    Sight {
+    Observation {
         subject: Subject::Pool(pool.key.clone()),
-        side: if quiet { Side::Clear } else { Side::Raised(Severity::Notice) },
+        zone: if quiet { Zone::Clear } else { Zone::Raised(Severity::Notice) },
         seen: snapshot.taken,
         finding: Finding::PoolBusy {
             pool: pool.name.clone(),

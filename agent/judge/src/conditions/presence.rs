@@ -6,15 +6,14 @@ use crate::kinds::{Traits, Trouble};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{DriveKey, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
-/// The rule of this file.
 pub const RULE: Rule =
-    Rule { kinds: &[Traits::of(Kind::DriveGone).about_trays().sign_of(Trouble::Connection)], sights, limits };
+    Rule { kinds: &[Traits::of(Kind::DriveGone).about_trays().sign_of(Trouble::Connection)], observations, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -28,14 +27,14 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
 }
 
 /// What is seen of every expected drive.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if drives::is_blind(snapshot) {
         return Vec::new();
     }
     let limits = &settings.limits.drive;
     // Drives may need this long to start turning and to be found; one that was found and is gone needs no time.
     let in_grace = memory.may_appear(snapshot.taken);
-    let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
+    let observation = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
         let its_pools = || snapshot.pools.iter().filter(|pool| drive.is_in(&pool.key));
         // Of several pools the one that can lose no more is the one to speak of.
         let pool = its_pools().find(|pool| !memory.drives.leave_in(pool).is_empty()).or_else(|| its_pools().next());
@@ -44,14 +43,14 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
         // At the start the pool's word tells nothing more: it never saw the drive, nor perhaps what it is plugged into.
         let hold = if pool_agrees && drive.appeared { Duration::ZERO } else { limits.gone_hold };
         let clear = if drive.accepted { Duration::ZERO } else { limits.back_hold };
-        let side = match drive.present || drive.accepted {
-            true => Side::Clear,
-            false if in_grace && !drive.appeared => Side::Between,
-            false => Side::Raised(severity),
+        let zone = match drive.present || drive.accepted {
+            true => Zone::Clear,
+            false if in_grace && !drive.appeared => Zone::Between,
+            false => Zone::Raised(severity),
         };
-        Sight {
+        Observation {
             subject: Subject::Drive(key.clone()),
-            side,
+            zone,
             seen: snapshot.taken,
             finding: Finding::DriveGone {
                 drive: drive.place.clone(),
@@ -64,5 +63,5 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
             holds: Holds::new(hold, clear),
         }
     };
-    memory.drives.expected().map(sight).collect()
+    memory.drives.expected().map(observation).collect()
 }

@@ -5,7 +5,7 @@ use super::rule::Rule;
 use crate::kinds::Traits;
 use crate::limit::{Sourced, limit, set};
 use crate::memory::Memory;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::{ProcessorLimits, Settings};
 use traylight_data::reading::{Processor, Snapshot};
@@ -17,8 +17,7 @@ const STILL: Duration = Duration::from_secs(90);
 /// An x86 processor warns and alarms so far below its own critical temperature (starting values, no source).
 const BELOW_OWN: (f64, f64) = (10.0, 3.0);
 
-/// The rule of this file.
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::CpuHotThrottled)], sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::CpuHotThrottled)], observations, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -51,7 +50,7 @@ fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Conditio
 }
 
 /// What is seen of the processor: its sensor that is nearest to its limit, and whether it slows itself down.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let limits = &settings.limits.processor;
     let nearest = nearest(limits, snapshot);
     let throttling = snapshot.board.throttling.as_ref().and_then(|reading| reading.get());
@@ -59,12 +58,12 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
         return Vec::new();
     }
     let slowed = memory.processor.last_slowed.is_some_and(|last| snapshot.taken.since(last) < STILL);
-    let side = match &nearest {
-        Some(Sensor { now, critical, .. }) if now >= critical => Side::Raised(Severity::Critical),
-        Some(Sensor { now, warning, .. }) if now >= warning => Side::Raised(Severity::Warning),
-        _ if slowed => Side::Raised(Severity::Warning),
-        Some(Sensor { now, warning, .. }) if *now > warning - limits.clear_below_c => Side::Between,
-        _ => Side::Clear,
+    let zone = match &nearest {
+        Some(Sensor { now, critical, .. }) if now >= critical => Zone::Raised(Severity::Critical),
+        Some(Sensor { now, warning, .. }) if now >= warning => Zone::Raised(Severity::Warning),
+        _ if slowed => Zone::Raised(Severity::Warning),
+        Some(Sensor { now, warning, .. }) if *now > warning - limits.clear_below_c => Zone::Between,
+        _ => Zone::Clear,
     };
     let limit = match &nearest {
         Some(Sensor { now, critical, .. }) if now >= critical => *critical,
@@ -79,7 +78,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
         critical: limits.critical_hold,
         clear: limits.clear_hold,
     };
-    vec![Sight { subject: Subject::Processor, side, seen: snapshot.taken, finding, holds }]
+    vec![Observation { subject: Subject::Processor, zone, seen: snapshot.taken, finding, holds }]
 }
 
 /// How warm a sensor of the processor is, and the limits that are in force there.

@@ -2,7 +2,7 @@
 
 use crate::kinds::Traits;
 use crate::memory::Memory;
-use crate::track::Sight;
+use crate::track::Observation;
 use traylight_config::Settings;
 use traylight_data::reading::Snapshot;
 use traylight_data::verdict::{Condition, Limit};
@@ -13,7 +13,7 @@ pub struct Rule {
     /// The kinds of its conditions. Each kind has one rule.
     pub(crate) kinds: &'static [Traits],
     /// Looks at what is remembered and read, and says what it sees.
-    pub(crate) sights: fn(&Settings, &Memory, &Snapshot) -> Vec<Sight>,
+    pub(crate) observations: fn(&Settings, &Memory, &Snapshot) -> Vec<Observation>,
     /// Says from where on a condition begins and ends, if it is one of this rule's. Limits that come from a drive itself need
     /// the snapshot.
     pub(crate) limits: fn(&Settings, Option<&Snapshot>, &Condition) -> Vec<Limit>,

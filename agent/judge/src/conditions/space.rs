@@ -5,7 +5,7 @@ use super::rule::Rule;
 use crate::kinds::Traits;
 use crate::limit::{limit, set};
 use crate::memory::Memory;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::{Settings, VolumeLimits};
@@ -25,8 +25,7 @@ const fn mib(count: u64) -> Bytes {
 const SOON: Duration = Duration::from_secs(7 * 86_400);
 const NOT_SOON: Duration = Duration::from_secs(10 * 86_400);
 
-/// The rule of this file.
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::SpaceLow)], sights, limits };
+pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::SpaceLow)], observations, limits };
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -68,11 +67,12 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
 }
 
 /// What is seen of every volume whose room is known.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let full_in = full_in(memory, snapshot);
     let watched = |volume: &&Volume| !settings.watch.leave_out_volumes.contains(&volume.mount);
-    let sight = |volume: &Volume| sight(&settings.limits.volume, volume, full_in.get(&volume.mount).copied());
-    snapshot.volumes.iter().filter(watched).filter_map(sight).collect()
+    let observation =
+        |volume: &Volume| observation(&settings.limits.volume, volume, full_in.get(&volume.mount).copied());
+    snapshot.volumes.iter().filter(watched).filter_map(observation).collect()
 }
 
 /// When volumes will be full, by mount point, where the days carry that.
@@ -84,24 +84,24 @@ pub fn full_in(memory: &Memory, snapshot: &Snapshot) -> BTreeMap<String, Estimat
     snapshot.volumes.iter().filter_map(of).collect()
 }
 
-fn sight(limits: &VolumeLimits, volume: &Volume, full_in: Option<Estimate>) -> Option<Sight> {
+fn observation(limits: &VolumeLimits, volume: &Volume, full_in: Option<Estimate>) -> Option<Observation> {
     let room = volume.room.get()?;
     let share = Percent::of(room.free.0 as f64, (room.free.0 + room.used.0) as f64)?;
     let can_fill = volume.writing != Writing::ReadOnly;
     let raised = passed(limits, volume, room, share, 0.0);
     let full_within = |time: Duration| full_in.is_some_and(|full_in| full_in.middle < time);
-    let side = match raised {
-        _ if !can_fill => Side::Clear,
-        Some((severity, _)) => Side::Raised(severity),
-        None if full_within(SOON) => Side::Raised(Severity::Notice),
-        None if full_within(NOT_SOON) => Side::Between,
-        None if passed(limits, volume, room, share, limits.clear_percent).is_some() => Side::Between,
-        None => Side::Clear,
+    let zone = match raised {
+        _ if !can_fill => Zone::Clear,
+        Some((severity, _)) => Zone::Raised(severity),
+        None if full_within(SOON) => Zone::Raised(Severity::Notice),
+        None if full_within(NOT_SOON) => Zone::Between,
+        None if passed(limits, volume, room, share, limits.clear_percent).is_some() => Zone::Between,
+        None => Zone::Clear,
     };
     let (mount, limit) = (volume.mount.clone(), raised.map(|(_, limit)| limit));
-    Some(Sight {
+    Some(Observation {
         subject: Subject::Volume(volume.mount.clone()),
-        side,
+        zone,
         seen: volume.room.taken,
         finding: Finding::SpaceLow { mount, free: room.free, size: room.size, share, limit, full_in, soon: SOON },
         holds: Holds::new(limits.hold, limits.clear_hold),

@@ -7,7 +7,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::memory::starts::STARTS;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use traylight_config::Settings;
 use traylight_data::reading::{DriveKey, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
@@ -15,9 +15,11 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject
 /// Missing in so many of the last cold starts is a warning.
 const TOO_MANY: u32 = 2;
 
-/// The rule of this file.
-pub const RULE: Rule =
-    Rule { kinds: &[Traits::of(Kind::DriveMissingAtStart).several(Several::BegunWithin(SLOWLY))], sights, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::DriveMissingAtStart).several(Several::BegunWithin(SLOWLY))],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
@@ -30,13 +32,13 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every drive that is there. One that is not there is drive-gone, not late.
-fn sights(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let present = memory.drives.iter().filter(|(_, drive)| drive.present);
-    let sight = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
+    let observation = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
         let (missing, of) = memory.ledger.starts.of(key);
-        let side = if missing >= TOO_MANY { Side::Raised(Severity::Warning) } else { Side::Clear };
+        let zone = if missing >= TOO_MANY { Zone::Raised(Severity::Warning) } else { Zone::Clear };
         let finding = Finding::DriveMissingAtStart { drive: drive.place.clone(), missing, of };
-        Sight { subject: Subject::Drive(key.clone()), side, seen: snapshot.taken, finding, holds: Holds::NONE }
+        Observation { subject: Subject::Drive(key.clone()), zone, seen: snapshot.taken, finding, holds: Holds::NONE }
     };
-    present.map(sight).collect()
+    present.map(observation).collect()
 }

@@ -6,7 +6,7 @@ use crate::kinds::{Several, TOGETHER, Traits};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::supply::dips_of;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::MINUTE;
@@ -30,10 +30,9 @@ const FIVE_AT_LEAST: f64 = 4.65;
 /// So far inside its range a rail must be before that is over, in volts.
 const INSIDE: f64 = 0.1;
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[Traits::of(Kind::Undervoltage), Traits::of(Kind::RailOutOfRange).several(Several::BegunWithin(TOGETHER))],
-    sights,
+    observations,
     limits,
 };
 
@@ -49,30 +48,30 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
 }
 
 /// What is seen of every alarm that answered and of every rail that is known by its label.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let alarms = snapshot.undervoltages.iter().filter_map(|alarm| dipping(memory, alarm));
     alarms.chain(snapshot.rails.iter().filter_map(|rail| out_of_range(settings, rail))).collect()
 }
 
-fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Sight> {
+fn dipping(memory: &Memory, alarm: &Undervoltage) -> Option<Observation> {
     let &is_low = alarm.low.get()?;
     let now = alarm.low.taken;
     let dips = memory.ledger.supply.of(&alarm.key)?;
     let within = |span| dips.iter().filter(move |(_, last)| now.since(*last) < span);
     let longest = within(DIPS_WITHIN).map(|(first, last)| last.since(*first)).max().unwrap_or_default();
     let count = within(DIPS_WITHIN).count();
-    let side = if count >= MANY || longest >= LONG {
-        Side::Raised(Severity::Critical)
+    let zone = if count >= MANY || longest >= LONG {
+        Zone::Raised(Severity::Critical)
     } else if within(TOLD_FOR).next().is_some() {
-        Side::Raised(Severity::Warning)
+        Zone::Raised(Severity::Warning)
     } else {
-        Side::Clear
+        Zone::Clear
     };
     let in_a_day = memory.ledger.count(&dips_of(&alarm.key));
     let dips = u32::try_from(count).unwrap_or(u32::MAX);
     let finding = Finding::Undervoltage { is_low, dips, longest, within: DIPS_WITHIN, in_a_day };
     let subject = Subject::Supply(alarm.key.clone());
-    Some(Sight { subject, side, seen: now, finding, holds: Holds::NONE })
+    Some(Observation { subject, zone, seen: now, finding, holds: Holds::NONE })
 }
 
 fn of_rail(settings: &Settings, nominal: Nominal) -> Vec<Limit> {
@@ -109,21 +108,21 @@ fn range(settings: &Settings, nominal: Nominal) -> Range {
     Range { warning: around(limits.warning_percent), critical }
 }
 
-fn out_of_range(settings: &Settings, rail: &Rail) -> Option<Sight> {
+fn out_of_range(settings: &Settings, rail: &Rail) -> Option<Observation> {
     let nominal = rail.nominal?;
     let now = *rail.value.get()?;
     let Range { warning, critical } = range(settings, nominal);
     let is_outside = |(low, high): (f64, f64)| now.0 < low || now.0 > high;
-    let side = if is_outside(critical) {
-        Side::Raised(Severity::Critical)
+    let zone = if is_outside(critical) {
+        Zone::Raised(Severity::Critical)
     } else if is_outside(warning) {
-        Side::Raised(Severity::Warning)
+        Zone::Raised(Severity::Warning)
     } else if is_outside((warning.0 + INSIDE, warning.1 - INSIDE)) {
-        Side::Between
+        Zone::Between
     } else {
-        Side::Clear
+        Zone::Clear
     };
     let finding = Finding::RailOutOfRange { nominal, now, low: Volts(warning.0), high: Volts(warning.1) };
     let subject = Subject::Supply(rail.key.clone());
-    Some(Sight { subject, side, seen: rail.value.taken, finding, holds: Holds::new(SAMPLES, 10 * MINUTE) })
+    Some(Observation { subject, zone, seen: rail.value.taken, finding, holds: Holds::new(SAMPLES, 10 * MINUTE) })
 }

@@ -6,7 +6,7 @@ use crate::kinds::{Several, Story, TOGETHER, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::volumes::{is_mounted, is_wanted};
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -31,7 +31,6 @@ const HARDLY_ANY_LEFT: u64 = 2 << 30;
 /// Less than this part of the pool not allocated is a warning, too.
 const SCARCE_PART: u64 = 100;
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::VolumeReadonly).story(Story::OfItsVolume),
@@ -39,7 +38,7 @@ pub const RULE: Rule = Rule {
         Traits::of(Kind::VolumeErrors).story(Story::OfItsVolume),
         Traits::of(Kind::InodesOrMetadataLow),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -66,7 +65,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every volume, and of those that should be there.
-fn sights(_settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(_settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     if snapshot.is_blind_to("mounts") {
         return Vec::new();
     }
@@ -82,7 +81,7 @@ fn sights(_settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sig
 
 /// A volume that stopped by itself says so; one that is only read-only is judged by what it was, or by `/etc/fstab`. A
 /// system that starts mounts its own volume read-only first.
-fn readonly(memory: &Memory, snapshot: &Snapshot, volume: &Volume, in_grace: bool) -> Option<Sight> {
+fn readonly(memory: &Memory, snapshot: &Snapshot, volume: &Volume, in_grace: bool) -> Option<Observation> {
     let known = memory.ledger.volumes.get(&volume.mount);
     let was_writable = known.is_some_and(|known| known.was_writable);
     let may_become = in_grace && !memory.at_once && !known.is_some_and(|known| known.was_writable_in_this_boot);
@@ -91,19 +90,19 @@ fn readonly(memory: &Memory, snapshot: &Snapshot, volume: &Volume, in_grace: boo
         other => other,
     };
     let is_meant_to_be_written = !volume.meant_read_only && (was_writable || volume.meant_writable);
-    let side = match writing {
-        Writing::Allowed => Side::Clear,
-        Writing::StoppedByError | Writing::ShutDown => Side::Raised(Severity::Critical),
-        Writing::ReadOnly if !is_meant_to_be_written => Side::Clear,
-        Writing::ReadOnly if may_become => Side::Between,
-        Writing::ReadOnly => Side::Raised(Severity::Critical),
+    let zone = match writing {
+        Writing::Allowed => Zone::Clear,
+        Writing::StoppedByError | Writing::ShutDown => Zone::Raised(Severity::Critical),
+        Writing::ReadOnly if !is_meant_to_be_written => Zone::Clear,
+        Writing::ReadOnly if may_become => Zone::Between,
+        Writing::ReadOnly => Zone::Raised(Severity::Critical),
     };
     let finding = Finding::VolumeReadonly { mount: volume.mount.clone(), writing };
-    Some(sight(&volume.mount, snapshot, side, finding, STOPPED))
+    Some(observation(&volume.mount, snapshot, zone, finding, STOPPED))
 }
 
 /// What is not mounted, and what was not: a volume can be mounted again while nobody watches.
-fn absent(memory: &Memory, snapshot: &Snapshot, in_grace: bool) -> Vec<Sight> {
+fn absent(memory: &Memory, snapshot: &Snapshot, in_grace: bool) -> Vec<Observation> {
     let known = memory.tracks.keys().filter_map(|(kind, subject)| match subject {
         Subject::Volume(mount) if *kind == Kind::VolumeAbsent => Some(mount),
         _ => None,
@@ -111,24 +110,24 @@ fn absent(memory: &Memory, snapshot: &Snapshot, in_grace: bool) -> Vec<Sight> {
     let mounts: BTreeSet<&String> = known.chain(snapshot.unmounted.iter().map(|wanted| &wanted.mount)).collect();
     let seen = mounts.into_iter().map(|mount| {
         let wanted = snapshot.unmounted.iter().find(|wanted| wanted.mount == *mount);
-        let side = match wanted {
-            None => Side::Clear,
-            Some(_) if in_grace && !memory.ledger.volumes.appeared(mount) => Side::Between,
-            Some(_) => Side::Raised(Severity::Critical),
+        let zone = match wanted {
+            None => Zone::Clear,
+            Some(_) if in_grace && !memory.ledger.volumes.appeared(mount) => Zone::Between,
+            Some(_) => Zone::Raised(Severity::Critical),
         };
         let source = wanted.map(|wanted| wanted.source.clone()).unwrap_or_default();
-        sight(mount, snapshot, side, Finding::VolumeAbsent { mount: mount.clone(), source }, GONE)
+        observation(mount, snapshot, zone, Finding::VolumeAbsent { mount: mount.clone(), source }, GONE)
     });
     seen.collect()
 }
 
 /// What is still told of a volume that somebody has unmounted is over, whatever it is.
-fn no_longer(memory: &Memory, snapshot: &Snapshot, in_grace: bool) -> Vec<Sight> {
+fn no_longer(memory: &Memory, snapshot: &Snapshot, in_grace: bool) -> Vec<Observation> {
     let of_it = memory.open().filter_map(|held| match &held.subject {
         Subject::Volume(mount) if held.kind() != Kind::VolumeAbsent => {
             let may_come = in_grace && !memory.ledger.volumes.appeared(mount);
             let is_there = is_mounted(snapshot, mount) || is_wanted(snapshot, mount) || may_come;
-            (!is_there).then(|| sight(mount, snapshot, Side::Clear, held.finding.clone(), GONE))
+            (!is_there).then(|| observation(mount, snapshot, Zone::Clear, held.finding.clone(), GONE))
         }
         _ => None,
     });
@@ -136,28 +135,28 @@ fn no_longer(memory: &Memory, snapshot: &Snapshot, in_grace: bool) -> Vec<Sight>
 }
 
 /// The file system keeps the number until it was checked.
-fn errors(snapshot: &Snapshot, volume: &Volume) -> Option<Sight> {
+fn errors(snapshot: &Snapshot, volume: &Volume) -> Option<Observation> {
     let count = volume.errors?;
-    let side = if count > 0 { Side::Raised(Severity::Warning) } else { Side::Clear };
+    let zone = if count > 0 { Zone::Raised(Severity::Warning) } else { Zone::Clear };
     let finding = Finding::VolumeErrors { mount: volume.mount.clone(), count };
-    Some(sight(&volume.mount, snapshot, side, finding, Holds::NONE))
+    Some(observation(&volume.mount, snapshot, zone, finding, Holds::NONE))
 }
 
-fn files(volume: &Volume) -> Option<Sight> {
+fn files(volume: &Volume) -> Option<Observation> {
     let files = volume.room.get()?.files?;
     let used = Percent::of((files.total - files.free) as f64, files.total as f64)?;
-    let side = match used.0 {
-        _ if volume.writing == Writing::ReadOnly => Side::Clear,
-        used if used >= USED[2] => Side::Raised(Severity::Critical),
-        used if used >= USED[1] => Side::Raised(Severity::Warning),
-        used if used >= USED[0] => Side::Between,
-        _ => Side::Clear,
+    let zone = match used.0 {
+        _ if volume.writing == Writing::ReadOnly => Zone::Clear,
+        used if used >= USED[2] => Zone::Raised(Severity::Critical),
+        used if used >= USED[1] => Zone::Raised(Severity::Warning),
+        used if used >= USED[0] => Zone::Between,
+        _ => Zone::Clear,
     };
     let what = Scarce::Files { mount: volume.mount.clone(), free: files.free, used };
     let subject = Subject::Volume(volume.mount.clone());
-    Some(Sight {
+    Some(Observation {
         subject,
-        side,
+        zone,
         seen: volume.room.taken,
         finding: Finding::InodesOrMetadataLow { what },
         holds: SLOWLY,
@@ -165,23 +164,29 @@ fn files(volume: &Volume) -> Option<Sight> {
 }
 
 /// Metadata that is nearly full is trouble only when nothing is left that could become more of it.
-fn metadata(snapshot: &Snapshot, pool: &Pool) -> Option<Sight> {
+fn metadata(snapshot: &Snapshot, pool: &Pool) -> Option<Observation> {
     let room = pool.metadata?;
     let size = pool.size.get()?.0;
     let used = Percent::of(room.used.0 as f64, room.total.0 as f64)?;
     let scarce = HARDLY_ANY_LEFT.max(size / SCARCE_PART);
     let left = room.unallocated.0;
-    let side = match used.0 {
-        used if used >= USED[1] && left < NONE_LEFT => Side::Raised(Severity::Critical),
-        used if used >= USED[1] && left < scarce => Side::Raised(Severity::Warning),
-        used if used >= USED[0] && left < scarce => Side::Between,
-        _ => Side::Clear,
+    let zone = match used.0 {
+        used if used >= USED[1] && left < NONE_LEFT => Zone::Raised(Severity::Critical),
+        used if used >= USED[1] && left < scarce => Zone::Raised(Severity::Warning),
+        used if used >= USED[0] && left < scarce => Zone::Between,
+        _ => Zone::Clear,
     };
     let what = Scarce::Metadata { pool: pool.name.clone(), unallocated: room.unallocated, used };
     let subject = Subject::Pool(pool.key.clone());
-    Some(Sight { subject, side, seen: snapshot.taken, finding: Finding::InodesOrMetadataLow { what }, holds: SLOWLY })
+    Some(Observation {
+        subject,
+        zone,
+        seen: snapshot.taken,
+        finding: Finding::InodesOrMetadataLow { what },
+        holds: SLOWLY,
+    })
 }
 
-fn sight(mount: &str, snapshot: &Snapshot, side: Side, finding: Finding, holds: Holds) -> Sight {
-    Sight { subject: Subject::Volume(mount.to_owned()), side, seen: snapshot.taken, finding, holds }
+fn observation(mount: &str, snapshot: &Snapshot, zone: Zone, finding: Finding, holds: Holds) -> Observation {
+    Observation { subject: Subject::Volume(mount.to_owned()), zone, seen: snapshot.taken, finding, holds }
 }

@@ -13,7 +13,7 @@ use crate::memory::airflow::awake;
 use crate::memory::drives;
 use crate::memory::warmth::{NOT_ODD, SPAN};
 use crate::order;
-use crate::track::{Holds, Side, Sight};
+use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::MINUTE;
@@ -44,7 +44,6 @@ const COLD_HOLD: Duration = Duration::from_secs(10 * 60);
 /// For how long a temperature must be missing.
 const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
 
-/// The rule of this file.
 pub const RULE: Rule = Rule {
     kinds: &[
         Traits::of(Kind::DriveHotterThanPeers),
@@ -52,7 +51,7 @@ pub const RULE: Rule = Rule {
         Traits::of(Kind::DriveCold).several(Several::BegunWithin(SLOWLY)),
         Traits::of(Kind::TemperatureLost).several(Several::BegunWithin(SLOWLY)),
     ],
-    sights,
+    observations,
     limits,
 };
 
@@ -84,7 +83,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 }
 
 /// What is seen of every drive that is awake.
-fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sight> {
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let of_one = awake(snapshot).flat_map(|drive| {
         let place = drives::place_of(settings, drive);
         [hotter_than_peers(snapshot, drive, &place), cold(drive, &place), lost(memory, snapshot, drive, &place)]
@@ -92,7 +91,7 @@ fn sights(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Sigh
     of_one.flatten().chain(together(settings, memory, snapshot)).collect()
 }
 
-fn hotter_than_peers(snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Sight> {
+fn hotter_than_peers(snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Observation> {
     let now = *drive.temperature.get()?;
     let peers = awake(snapshot).filter(|peer| peer.key != drive.key && peer.kind == drive.kind);
     let degrees: Vec<f64> = peers.filter_map(|peer| peer.temperature.get().map(|celsius| celsius.0)).collect();
@@ -101,45 +100,45 @@ fn hotter_than_peers(snapshot: &Snapshot, drive: &Drive, place: &Place) -> Optio
         return None;
     }
     let median = order::median(degrees)?;
-    let side = match now.0 - median {
-        above if above >= ODD => Side::Raised(Severity::Notice),
-        above if above < NOT_ODD => Side::Clear,
-        _ => Side::Between,
+    let zone = match now.0 - median {
+        above if above >= ODD => Zone::Raised(Severity::Notice),
+        above if above < NOT_ODD => Zone::Clear,
+        _ => Zone::Between,
     };
     let finding = Finding::DriveHotterThanPeers { drive: place.clone(), now, median: Celsius(median) };
-    Some(sight(drive, side, finding, Holds::new(ODD_HOLD, ODD_HOLD)))
+    Some(observation(drive, zone, finding, Holds::new(ODD_HOLD, ODD_HOLD)))
 }
 
-fn cold(drive: &Drive, place: &Place) -> Option<Sight> {
+fn cold(drive: &Drive, place: &Place) -> Option<Observation> {
     let now = *drive.temperature.get()?;
-    let side = match now.0 {
-        degrees if degrees < COLD => Side::Raised(Severity::Warning),
-        degrees if degrees > NOT_COLD => Side::Clear,
-        _ => Side::Between,
+    let zone = match now.0 {
+        degrees if degrees < COLD => Zone::Raised(Severity::Warning),
+        degrees if degrees > NOT_COLD => Zone::Clear,
+        _ => Zone::Between,
     };
     let finding = Finding::DriveCold { drive: place.clone(), now, limit: Celsius(COLD) };
-    Some(sight(drive, side, finding, Holds::new(COLD_HOLD, COLD_HOLD)))
+    Some(observation(drive, zone, finding, Holds::new(COLD_HOLD, COLD_HOLD)))
 }
 
-fn lost(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Sight> {
+fn lost(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: &Place) -> Option<Observation> {
     if !memory.warmth.has_reported(&drive.key) {
         return None;
     }
     let is_lost = |drive: &Drive| drive.temperature.missing().is_some_and(|why| why.reason != Reason::NotAsked);
     let all = awake(snapshot).filter(|drive| memory.warmth.has_reported(&drive.key)).all(is_lost);
     let severity = if all { Severity::Warning } else { Severity::Notice };
-    let side = if is_lost(drive) { Side::Raised(severity) } else { Side::Clear };
+    let zone = if is_lost(drive) { Zone::Raised(severity) } else { Zone::Clear };
     let why = drive.temperature.missing().map(ToString::to_string).unwrap_or_default();
     let finding = Finding::TemperatureLost { drive: place.clone(), why, all };
     // Two good readings end it: they are a minute apart.
-    Some(sight(drive, side, finding, Holds::new(LOST_HOLD, MINUTE)))
+    Some(observation(drive, zone, finding, Holds::new(LOST_HOLD, MINUTE)))
 }
 
-fn sight(drive: &Drive, side: Side, finding: Finding, holds: Holds) -> Sight {
-    Sight { subject: Subject::Drive(drive.key.clone()), side, seen: drive.temperature.taken, finding, holds }
+fn observation(drive: &Drive, zone: Zone, finding: Finding, holds: Holds) -> Observation {
+    Observation { subject: Subject::Drive(drive.key.clone()), zone, seen: drive.temperature.taken, finding, holds }
 }
 
-fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option<Sight> {
+fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option<Observation> {
     let rises: Vec<(&Drive, f64)> =
         awake(snapshot).filter_map(|drive| Some((drive, memory.warmth.rise(&drive.key)?))).collect();
     let fan_fails = memory.fan_fails();
@@ -147,17 +146,17 @@ fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option
     let counts = |drive: &Drive| fan_fails || is_beyond(settings, memory, drive, under_load);
     let warming: Vec<&(&Drive, f64)> = rises.iter().filter(|(drive, rise)| *rise >= STEEP && counts(drive)).collect();
     let steepest = rises.iter().map(|(_, rise)| *rise).reduce(f64::max)?;
-    let side = match warming.len() {
-        TOGETHER.. => Side::Raised(Severity::Warning),
-        _ if steepest < FLAT => Side::Clear,
-        _ => Side::Between,
+    let zone = match warming.len() {
+        TOGETHER.. => Zone::Raised(Severity::Warning),
+        _ if steepest < FLAT => Zone::Clear,
+        _ => Zone::Between,
     };
     let mut places: Vec<Place> = warming.iter().map(|(drive, _)| drives::place_of(settings, drive)).collect();
     places.sort();
     let rise = warming.iter().map(|(_, rise)| *rise).reduce(f64::min).unwrap_or(steepest);
-    Some(Sight {
+    Some(Observation {
         subject: Subject::AllDrives,
-        side,
+        zone,
         seen: snapshot.taken,
         finding: Finding::DrivesHeatingTogether { drives: places, rise, within: SPAN },
         holds: Holds::new(Duration::ZERO, FLAT_HOLD),

@@ -5,7 +5,7 @@ use super::alike::one_reason;
 use super::handling::handling;
 use crate::causes::view::View;
 use crate::causes::{Diagnosis, diagnose};
-use crate::memory::book::group::{Group, by_weight};
+use crate::memory::incident_store::group::{Group, by_weight};
 use crate::memory::sign::Sign;
 use std::collections::BTreeSet;
 use traylight_data::reading::{DriveKey, Part, Pool, Volume};
@@ -68,7 +68,7 @@ fn home(
                 .collect();
             let mut fits = (0..found.len()).filter(|n| keys.iter().any(|key| found[*n].0.drives.contains(key)));
             // It stays with the drive that was lost first, though another may be lost by now.
-            let story = view.memory.ledger.book.of(condition);
+            let story = view.memory.ledger.incident_store.of(condition);
             let goes_on = |n: &usize| {
                 let told = story.iter().flat_map(|incident| &incident.conditions);
                 told.filter(|known| known.subject != condition.subject)

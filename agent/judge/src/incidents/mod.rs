@@ -1,6 +1,6 @@
 //! Incidents: one story for one cause. What holds is put together by cause, set beside the stories that were open
 //! before, and what is new about each is said once. [`fold`] puts together what belongs together, with what [`alike`] knows of
-//! conditions that nothing explains; [`handling`] says what may be done with trays; the open stories are in the memory's book.
+//! conditions that nothing explains; [`handling`] says what may be done with trays; the open stories are in the memory's incident store.
 
 mod alike;
 mod fold;
@@ -20,5 +20,5 @@ pub fn turn(settings: &Settings, memory: &mut Memory, kinds: &Kinds, now: Moment
         let view = View::new(settings, memory, kinds, snapshot);
         fold::groups(&view)
     };
-    memory.ledger.book.turn(groups, now)
+    memory.ledger.incident_store.turn(groups, now)
 }

@@ -1,7 +1,7 @@
 //! How a drive was when it was last there: what decides whether its loss was a hand's doing.
 
-use super::book::Book;
 use super::drives::KnownDrive;
+use super::incident_store::IncidentStore;
 use super::learning::Look;
 use crate::kinds::Trouble;
 use crate::redundancy::standing;
@@ -57,7 +57,7 @@ pub struct Before {
 
 impl Before {
     /// How a drive is that is there.
-    pub fn of(look: &Look, known: &KnownDrive, book: &Book, drive: &Drive) -> Self {
+    pub fn of(look: &Look, known: &KnownDrive, incident_store: &IncidentStore, drive: &Drive) -> Self {
         let Look { kinds, snapshot, .. } = look;
         let subject = Subject::Drive(drive.key.clone());
         let pools = || snapshot.pools.iter().filter(|pool| known.is_in(&pool.key));
@@ -80,14 +80,16 @@ impl Before {
             out_for: Duration::ZERO,
             awaited,
             pool_lacked: pools().any(lacks_another),
-            bad_beside: is_bad_beside(look, known, book, &drive.key),
+            bad_beside: is_bad_beside(look, known, incident_store, &drive.key),
             hung: false,
-            failing: book
+            failing: incident_store
                 .conditions()
                 .any(|open| open.subject == subject && kinds.is_sign(open.kind(), Trouble::Media)),
-            worn: WEARING.iter().all(|kind| book.conditions().any(|o| o.subject == subject && o.kind() == *kind)),
-            troubled: book.iter().any(|incident| tells_of_trouble(incident, &drive.key, known)),
-            muted: book.is_muted(snapshot.taken),
+            worn: WEARING
+                .iter()
+                .all(|kind| incident_store.conditions().any(|o| o.subject == subject && o.kind() == *kind)),
+            troubled: incident_store.iter().any(|incident| tells_of_trouble(incident, &drive.key, known)),
+            muted: incident_store.is_muted(snapshot.taken),
             celsius: drive.temperature.get().map(|celsius| celsius.0),
         }
     }
@@ -103,14 +105,14 @@ fn tells_of_trouble(incident: &Incident, key: &DriveKey, known: &KnownDrive) -> 
 
 /// True when something is told of another drive for which its owner may go and pull a tray: it fails, or it hangs. Several
 /// that hang point to what they share.
-fn is_bad_beside(look: &Look, known: &KnownDrive, book: &Book, key: &DriveKey) -> bool {
+fn is_bad_beside(look: &Look, known: &KnownDrive, incident_store: &IncidentStore, key: &DriveKey) -> bool {
     let is_in_reach =
         |other: &KnownDrive| other.place.tray.is_some() || other.pools.iter().any(|pool| known.is_in(pool));
     let is_meant = |held: &&Condition| {
         let other = held.subject.drive().filter(|other| *other != key).and_then(|other| look.drives.get(other));
         held.severity >= Severity::Warning && other.is_some_and(is_in_reach)
     };
-    let told: Vec<Kind> = book.conditions().filter(is_meant).map(Condition::kind).collect();
+    let told: Vec<Kind> = incident_store.conditions().filter(is_meant).map(Condition::kind).collect();
     let hang = told.iter().filter(|kind| **kind == Kind::DriveNotAnswering).count();
     hang == 1 || (hang == 0 && told.iter().any(|kind| look.kinds.is_sign(*kind, Trouble::Media)))
 }

@@ -3,9 +3,9 @@
 //! calendar and does not step.
 
 use super::acquaintances::Acquaintances;
-use super::book::Book;
 use super::checks::Checks;
 use super::counters::Counters;
+use super::incident_store::IncidentStore;
 use super::occurrences::{ENDED_UNASKED, Occurrences, UNCLEAN_RESTART, WEEK};
 use super::pool_roll::PoolRoll;
 use super::power_cycles::COUNTER;
@@ -61,7 +61,7 @@ pub struct Ledger {
     pub(super) occurrences: Occurrences,
     /// The open incidents.
     #[serde(default)]
-    pub book: Book,
+    pub incident_store: IncidentStore,
     /// What happened lately.
     #[serde(default)]
     pub signs: Signs,
@@ -125,9 +125,9 @@ impl Ledger {
 
     /// What was noted in an earlier boot, `ended` at the latest, lies before this one: all times move back.
     pub fn move_back(&mut self, ended: Moment, by: impl Fn(Moment) -> Moment + Copy) {
-        let absent = self.book.absent_drives().cloned().collect();
+        let absent = self.incident_store.absent_drives().cloned().collect();
         self.starts.begin(self.counters.all(COUNTER), absent);
-        self.book.move_back(by);
+        self.incident_store.move_back(by);
         self.signs.move_back(ended, by);
         self.known.move_back(by);
         self.pools.begin_boot();

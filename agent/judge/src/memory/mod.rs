@@ -1,13 +1,12 @@
 //! What is learned and kept from one look to the next. [`Memory`] is the whole, [`ledger`] the part of it that is kept;
 //! [`learning`] says how each part learns. Then part by part: drives, pools and their work, what drives count, heat and
-//! fans, controllers, ports, supply, volumes, the box itself; at last signs, and the book of the open incidents.
+//! fans, controllers, ports, supply, volumes, the box itself; at last signs, and the incident store.
 
 pub mod acquaintances;
 pub mod airflow;
 pub mod attachments;
 pub mod before;
 pub mod board;
-pub mod book;
 pub mod checks;
 pub mod climate;
 pub mod controllers;
@@ -15,6 +14,7 @@ pub mod counters;
 pub mod drives;
 pub mod fans;
 pub mod grace;
+pub mod incident_store;
 pub mod learning;
 pub mod ledger;
 pub mod links;
@@ -82,7 +82,7 @@ impl Memory {
     /// A memory that begins with what drives counted before, and with what held then: that is not told again.
     pub fn with_ledger(ledger: Ledger) -> Self {
         let open = |condition: &Condition| (condition.key(), Track::of(condition.clone()));
-        let tracks = ledger.book.conditions().map(open).collect();
+        let tracks = ledger.incident_store.conditions().map(open).collect();
         Self { tracks, drives: ledger.known.clone(), ledger, ..Self::default() }
     }
 
@@ -93,23 +93,23 @@ impl Memory {
 
     /// Until when they are held back, if they are.
     pub fn muted_until(&self, now: Moment) -> Option<Moment> {
-        self.ledger.book.muted_until.filter(|until| now < *until)
+        self.ledger.incident_store.muted_until.filter(|until| now < *until)
     }
 
     /// Holds messages back until then, or no longer.
     pub fn mute_until(&mut self, until: Option<Moment>) {
-        self.ledger.book.muted_until = until;
-        self.ledger.book.is_urgent = true;
+        self.ledger.incident_store.muted_until = until;
+        self.ledger.incident_store.is_urgent = true;
     }
 
     /// The open incidents, worst first, then oldest first.
     pub fn incidents(&self) -> Vec<Incident> {
-        self.ledger.book.open()
+        self.ledger.incident_store.open()
     }
 
     /// Its owner knows of an incident; false when none of this name is open.
     pub fn acknowledge(&mut self, id: IncidentId) -> bool {
-        self.ledger.book.acknowledge(id)
+        self.ledger.incident_store.acknowledge(id)
     }
 
     /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
@@ -125,7 +125,7 @@ impl Memory {
     /// The ledger as it stands was handed on to be kept.
     pub fn ledger_was_kept(&mut self) {
         self.ledger.is_new = false;
-        self.ledger.book.is_urgent = false;
+        self.ledger.incident_store.is_urgent = false;
     }
 
     /// True while drives may still appear: after the machine has started, and after it woke.
@@ -191,8 +191,8 @@ impl Memory {
             &mut ledger.sources,
         ];
         let mut news = stage(parts, &look);
-        let (counters, power_cycles, book) = (&ledger.counters, &ledger.power_cycles, &ledger.book);
-        let learned = Parts { look, counters, power_cycles, work, book };
+        let (counters, power_cycles, incident_store) = (&ledger.counters, &ledger.power_cycles, &ledger.incident_store);
+        let learned = Parts { look, counters, power_cycles, work, incident_store };
         let of_parts: [&mut dyn Learns<Parts>; 3] = [&mut ledger.checks, &mut ledger.starts, &mut ledger.signs];
         news.extend(stage(of_parts, &learned));
         let of_signs: [&mut dyn Learns<(Look, &Signs)>; 1] = [&mut ledger.attachments];

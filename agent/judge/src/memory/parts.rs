@@ -1,7 +1,7 @@
 //! What the parts of the memory have learned from a look, for those that learn from them in turn.
 
-use super::book::Book;
 use super::counters::Counters;
+use super::incident_store::IncidentStore;
 use super::learning::Look;
 use super::{pool_work, power_cycles};
 
@@ -17,5 +17,5 @@ pub struct Parts<'a> {
     /// How the work on pools gets on.
     pub work: &'a pool_work::WorkMemory,
     /// The incidents that were open at the look before.
-    pub book: &'a Book,
+    pub incident_store: &'a IncidentStore,
 }

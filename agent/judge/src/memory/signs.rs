@@ -273,7 +273,7 @@ impl Signs {
         let is_first_look = self.there.is_empty();
         for drive in &snapshot.drives {
             let Some(of) = known.get(&drive.key) else { continue };
-            let before = Before::of(&parts.look, of, parts.book, drive);
+            let before = Before::of(&parts.look, of, parts.incident_store, drive);
             self.learn_drive(parts.counters, now, drive, (before, is_first_look));
         }
     }
@@ -327,7 +327,7 @@ impl Signs {
         };
         let lost = self.of(&again.drive).rfind(lost);
         let by_hand = lost.and_then(|sign| sign.before).is_some_and(|before| before.muted)
-            || parts.book.iter().any(|of| of.cause == Cause::TakenOut && of.drives.contains(&drive.place));
+            || parts.incident_store.iter().any(|of| of.cause == Cause::TakenOut && of.drives.contains(&drive.place));
         if by_hand {
             return;
         }

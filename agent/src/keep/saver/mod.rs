@@ -134,7 +134,7 @@ impl Saver {
 
     /// Saves at once that a run has begun: a machine that goes down in its first minutes must be found out.
     pub fn begin(&mut self, memory: &mut Memory) {
-        self.number = memory.ledger().book.last_number();
+        self.number = memory.ledger().incident_store.last_number();
         self.save(memory);
     }
 
@@ -190,7 +190,7 @@ impl Saver {
         // What failed is tried again although nothing is new.
         let pause = if self.fault.is_some() { AGAIN } else { EVERY };
         let is_due = now.since(self.tried) >= pause && (memory.ledger().is_new || self.fault.is_some());
-        let is_urgent = now.since(self.tried) >= URGENT && memory.ledger().book.is_urgent && !self.is_saving;
+        let is_urgent = now.since(self.tried) >= URGENT && memory.ledger().incident_store.is_urgent && !self.is_saving;
         if !is_due && !is_urgent {
             if now.since(self.looked) >= AGAIN && !self.is_looking && !self.is_saving {
                 (self.looked, self.is_looking) = (now, true);

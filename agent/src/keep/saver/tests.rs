@@ -95,7 +95,7 @@ fn what_is_urgent_is_saved_after_five_seconds_and_once() {
     let second = |second: u64| Moment::after_boot(Duration::from_secs(second));
     let urgent = |memory: &mut Memory, count: i64| {
         let (mut ledger, _) = ledger(count);
-        ledger.book.is_urgent = true;
+        ledger.incident_store.is_urgent = true;
         *memory = Memory::with_ledger(ledger);
     };
     urgent(&mut memory, 1);
@@ -104,7 +104,7 @@ fn what_is_urgent_is_saved_after_five_seconds_and_once() {
         assert!(!saver.is_saving, "after {at} s");
     }
     assert_eq!(saver.turn(second(5), &mut memory), None);
-    assert!(!memory.ledger().book.is_urgent, "handed on");
+    assert!(!memory.ledger().incident_store.is_urgent, "handed on");
     assert_eq!(ended(&mut saver, second(5), &mut memory), None);
     urgent(&mut memory, 2);
     assert_eq!(saver.turn(second(9), &mut memory), None);
@@ -211,12 +211,12 @@ fn what_is_promised_is_on_disk_before_and_is_not_urgent_after() {
     let (mut saver, answer, saved) = saver(&mut memory);
     saver.prompt = Duration::from_secs(60);
     let (mut new, _) = ledger(7);
-    new.book.is_urgent = true;
+    new.incident_store.is_urgent = true;
     memory = Memory::with_ledger(new);
     answer.send(Ok(())).unwrap();
     assert_eq!(saver.keep_promise(&mut memory), Ok(()));
     assert_eq!(saved.try_iter().collect::<Vec<_>>(), [7]);
-    assert!(!memory.ledger().book.is_urgent);
+    assert!(!memory.ledger().incident_store.is_urgent);
     assert_eq!(ended(&mut saver, minute(1), &mut memory), None);
     // A disk that refuses keeps no promise, and it is told like any other save that failed.
     answer.send(Err(Trouble::Full)).unwrap();

@@ -3,7 +3,7 @@
 
 use super::dispatch::Dispatch;
 use crate::clock::{Clock, Wall};
-use crate::judge::Book;
+use crate::judge::IncidentStore;
 use crate::keep::Outboxes;
 use crate::show::buttons::{Buttons, Said};
 use crate::show::care::Picture;
@@ -44,7 +44,7 @@ impl Parts {
     pub fn start(
         settings: &Settings,
         stores: Option<Outboxes>,
-        book: &Book,
+        incident_store: &IncidentStore,
         ears: Ears,
         clock: &Clock,
     ) -> io::Result<Self> {
@@ -52,7 +52,7 @@ impl Parts {
         let panels = PanelThread::start_all(&settings.panel.panels, clock, move |said| drop(report.send(said)))?;
         let mut buttons = Buttons::default();
         buttons.listen(&settings.buttons, &ears.buttons);
-        let dispatch = Dispatch::start(settings, stores, book, clock)?;
+        let dispatch = Dispatch::start(settings, stores, incident_store, clock)?;
         Ok(Self { panels, dispatch, buttons, ears, clock: clock.clone() })
     }
 
@@ -61,7 +61,7 @@ impl Parts {
         &mut self,
         settings: &Settings,
         stores: impl FnOnce() -> Option<Outboxes>,
-        book: &Book,
+        incident_store: &IncidentStore,
     ) -> (Vec<usize>, Vec<Entry>) {
         self.buttons.listen(&settings.buttons, &self.ears.buttons);
         let mut entries = Vec::new();
@@ -77,11 +77,13 @@ impl Parts {
             Some(dispatch) => {
                 // The stores could not be opened when the first channel was configured.
                 if let Some(stores) = (!dispatch.is_kept()).then(stores).flatten() {
-                    dispatch.keep(stores, book);
+                    dispatch.keep(stores, incident_store);
                 }
                 dispatch.renew(settings)
             }
-            None => Dispatch::start(settings, stores(), book, &self.clock).map(|started| self.dispatch = started),
+            None => {
+                Dispatch::start(settings, stores(), incident_store, &self.clock).map(|started| self.dispatch = started)
+            }
         };
         entries.extend(told.err().map(|error| not_in_force("[alerts]", &error)));
         (begun, entries)

@@ -1,5 +1,5 @@
 //! What the store keeps of the outbox, what it is told to write, and what a start learns from it of incidents that were
-//! told and are not in the book.
+//! told and are not in the incident store.
 
 use super::Outbox;
 use super::queue::Entry;
@@ -99,7 +99,7 @@ impl Kept {
         self.stories.iter().filter_map(|story| story.incident(now)).collect()
     }
 
-    /// True when the end of this incident was told, under the mark of this book.
+    /// True when the end of this incident was told, under the mark of this incident store.
     pub fn was_told_over(&self, mark: &str, incident: IncidentId) -> bool {
         self.taken.iter().any(|id| tells_the_end(id, mark, incident))
     }

@@ -164,7 +164,7 @@ impl Play {
         let now = self.moment(step.second);
         match step.words.iter().map(String::as_str).collect::<Vec<_>>()[..] {
             ["up", seconds] => self.up = seconds.parse().expect("seconds"),
-            ["mute"] => self.memory.ledger.book.muted_until = Some(now.plus(Duration::from_secs(HOUR))),
+            ["mute"] => self.memory.ledger.incident_store.muted_until = Some(now.plus(Duration::from_secs(HOUR))),
             ["ack", "all"] => {
                 let open: Vec<_> = self.memory.incidents().iter().map(|incident| incident.id).collect();
                 assert!(open.into_iter().all(|id| self.memory.acknowledge(id)));

@@ -1,8 +1,8 @@
-//! Stories of what is told once although the program ends suddenly or its owner works on the box: what the book has and
-//! nobody was told, what was told and is not in the book, and what is held back.
+//! Stories of what is told once although the program ends suddenly or its owner works on the box: what the incident store has and
+//! nobody was told, what was told and is not in the incident store, and what is held back.
 
 use super::*;
-use crate::judge::Book;
+use crate::judge::IncidentStore;
 use crate::verdict::{Cause, Confidence, Ended, Handling, Incident, IncidentId, Turned};
 
 const MARK: &str = "5ed9e000";
@@ -40,25 +40,25 @@ fn held(message: Message) -> Message {
     Message { held: true, ..message }
 }
 
-fn book(open: &[Incident]) -> Book {
-    let mut book = Book::default();
-    book.mark = MARK.to_owned();
-    book.recover(open.to_vec(), |_| false);
-    book
+fn incident_store(open: &[Incident]) -> IncidentStore {
+    let mut incident_store = IncidentStore::default();
+    incident_store.mark = MARK.to_owned();
+    incident_store.recover(open.to_vec(), |_| false);
+    incident_store
 }
 
 /// As a start does.
-fn recover(book: &mut Book, outbox: &Outbox, now: &Stamp) {
-    let (kept, mark) = (outbox.kept(), book.mark.clone());
-    book.recover(kept.told(now), |incident| kept.was_told_over(&mark, incident.id));
+fn recover(incident_store: &mut IncidentStore, outbox: &Outbox, now: &Stamp) {
+    let (kept, mark) = (outbox.kept(), incident_store.mark.clone());
+    incident_store.recover(kept.told(now), |incident| kept.was_told_over(&mark, incident.id));
 }
 
-fn numbers(book: &Book) -> Vec<(u32, u32)> {
-    book.open().iter().map(|incident| (incident.id.0, incident.turns)).collect()
+fn numbers(incident_store: &IncidentStore) -> Vec<(u32, u32)> {
+    incident_store.open().iter().map(|incident| (incident.id.0, incident.turns)).collect()
 }
 
 #[test]
-fn what_was_told_and_not_kept_is_in_the_book_after_a_sudden_end() {
+fn what_was_told_and_not_kept_is_in_the_incident_store_after_a_sudden_end() {
     let mut outbox = outbox(vec![rule("mail")]);
     let (kept, mut worse, lost) = (incident(4), incident(5), incident(6));
     for incident in [&kept, &worse, &lost] {
@@ -66,11 +66,11 @@ fn what_was_told_and_not_kept_is_in_the_book_after_a_sudden_end() {
     }
     worse.take_turn(Turned::Worsened);
     outbox.take(told(&worse, Worsened, 70), &at(70));
-    // The book is from before all of that, but for the first, which has gone on since.
-    let mut book = book(&[Incident { turns: 3, ..kept }, incident(5)]);
-    recover(&mut book, &outbox, &at(80).stamp);
-    assert_eq!(numbers(&book), [(4, 3), (5, 2), (6, 1)]);
-    assert_eq!(book.open()[2].since, at(40).stamp.moment, "the same boot");
+    // The incident store is from before all of that, but for the first, which has gone on since.
+    let mut incident_store = incident_store(&[Incident { turns: 3, ..kept }, incident(5)]);
+    recover(&mut incident_store, &outbox, &at(80).stamp);
+    assert_eq!(numbers(&incident_store), [(4, 3), (5, 2), (6, 1)]);
+    assert_eq!(incident_store.open()[2].since, at(40).stamp.moment, "the same boot");
 }
 
 #[test]
@@ -78,11 +78,11 @@ fn what_was_told_to_be_over_is_not_open_after_a_sudden_end() {
     let mut outbox = outbox(vec![rule("mail")]);
     let mut open = incident(5);
     outbox.take(told(&open, Opened, 60), &at(60));
-    let mut book = book(&[open.clone(), incident(55)]);
+    let mut incident_store = incident_store(&[open.clone(), incident(55)]);
     open.take_turn(Turned::Closed { lasted: Some(Duration::from_secs(9)), how: Ended::Over });
     outbox.take(told(&open, Closed, 70), &at(70));
-    recover(&mut book, &outbox, &at(80).stamp);
-    assert_eq!(numbers(&book), [(55, 1)]);
+    recover(&mut incident_store, &outbox, &at(80).stamp);
+    assert_eq!(numbers(&incident_store), [(55, 1)]);
 }
 
 #[test]
@@ -93,9 +93,9 @@ fn an_incident_that_comes_back_in_another_boot_began_as_long_ago_as_it_was() {
     let next =
         Stamp { boot_id: "summer".into(), moment: Moment::after_boot(Duration::from_secs(10)), ..at(60 + 3620).stamp };
     for (now, ago) in [(next.clone(), 3640), (Stamp { wall: None, ..next }, 30)] {
-        let mut book = Book::default();
-        recover(&mut book, &outbox, &now);
-        assert_eq!(now.moment.since(book.open()[0].since).as_secs(), ago, "{now:?}");
+        let mut incident_store = IncidentStore::default();
+        recover(&mut incident_store, &outbox, &now);
+        assert_eq!(now.moment.since(incident_store.open()[0].since).as_secs(), ago, "{now:?}");
     }
 }
 

@@ -13,8 +13,8 @@ use traylight_data::verdict::{Cause, Condition, Ended, Gaps, Incident, IncidentI
 
 /// The incidents of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Book {
-    /// What sets these incidents apart from those of another box, or of this one with another book.
+pub struct IncidentStore {
+    /// What sets these incidents apart from those of another box, or of this one with another incident store.
     #[serde(default)]
     pub mark: String,
     last: u32,
@@ -29,7 +29,7 @@ pub struct Book {
     pub is_urgent: bool,
 }
 
-impl Book {
+impl IncidentStore {
     /// The open incidents, worst first, then oldest first.
     pub fn open(&self) -> Vec<Incident> {
         let mut open = self.open.clone();
@@ -42,8 +42,8 @@ impl Book {
         self.open.iter()
     }
 
-    /// Takes in incidents as they were told. Telling is kept at once and the book a little later: after a sudden end, what
-    /// was told last may be newer than the book. What was told to be over is open no more.
+    /// Takes in incidents as they were told. Telling is kept at once and the incident store a little later: after a sudden end, what
+    /// was told last may be newer than the incident store. What was told to be over is open no more.
     pub fn recover(&mut self, told: Vec<Incident>, is_over: impl Fn(&Incident) -> bool) {
         for told in told {
             self.last = self.last.max(told.id.0);
@@ -66,12 +66,12 @@ impl Book {
         IncidentId(self.last)
     }
 
-    /// The numbers up to this one have been given and sent out, also those that this book, which is saved later, lacks.
+    /// The numbers up to this one have been given and sent out, also those that this incident store, which is saved later, lacks.
     pub fn number_was_given(&mut self, last: IncidentId) {
         self.last = self.last.max(last.0);
     }
 
-    /// The conditions that were open when the book was kept.
+    /// The conditions that were open when the incident store was kept.
     pub fn conditions(&self) -> impl Iterator<Item = &Condition> {
         self.open.iter().flat_map(|incident| &incident.conditions)
     }
