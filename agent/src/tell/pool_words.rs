@@ -115,12 +115,15 @@ pub(super) fn space(
         }
         _ => tongue.words("space-low", places),
     };
-    words.evidence.extend(limit.map(|limit| match limit.amount {
-        Some(amount) => {
-            let amount = tongue.figure(amount);
-            tongue.say("space-low.limit-and-amount", &[("share", &limit.share), ("amount", &amount)])
-        }
-        None => tongue.say("space-low.limit", &[("share", &limit.share)]),
+    words.evidence.extend(limit.and_then(|limit| {
+        let amount = limit.amount.map(|amount| tongue.figure(amount));
+        Some(match (limit.share, amount) {
+            (Some(share), Some(amount)) => {
+                tongue.say("space-low.limit-and-amount", &[("share", &share), ("amount", &amount)])
+            }
+            (Some(share), None) => tongue.say("space-low.limit", &[("share", &share)]),
+            (None, amount) => tongue.say("space-low.limit-amount", &[("amount", &amount?)]),
+        })
     }));
     words.evidence.extend(full_in.map(|full_in| {
         let places: Places = &[("estimate", &tongue.estimate(&full_in)), ("limit", &tongue.span(near))];

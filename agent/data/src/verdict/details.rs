@@ -49,12 +49,12 @@ pub struct ReadRisk {
     pub is_guess: bool,
 }
 
-/// Which limits of room were passed: below the share and, if one is set, below the amount as well.
+/// The limit of space that was passed: a share, an amount, or both together.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SpaceLimit {
-    /// Share of the volume.
-    pub share: Percent,
-    /// Amount of room.
+    /// Of the volume.
+    pub share: Option<Percent>,
+    /// Of free space.
     pub amount: Option<Bytes>,
 }
 

@@ -29,15 +29,18 @@ pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::SpaceLow)], observations
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
-    let Finding::SpaceLow { mount, .. } = &condition.finding else { return Vec::new() };
+    let Finding::SpaceLow { mount, size, .. } = &condition.finding else { return Vec::new() };
+    let floor = if is_system(mount) {
+        has_floor(*size, mib(settings.limits.volume.root_floor_mib))
+            .then(|| limit!("limit.space-low.floor", floor = set!(settings, volume.root_floor_mib, mib)))
+    } else {
+        has_floor(*size, gib(settings.limits.volume.data_floor_gib))
+            .then(|| limit!("limit.space-low.floor", floor = set!(settings, volume.data_floor_gib, gib)))
+    };
     let of_volume = if is_system(mount) {
         [
             limit!("limit.space-low.system-warning", share = set!(settings, volume.root_warning_percent, Percent)),
-            limit!(
-                "limit.space-low.system-critical",
-                share = set!(settings, volume.root_critical_percent, Percent),
-                floor = set!(settings, volume.root_floor_mib, mib)
-            ),
+            limit!("limit.space-low.system-critical", share = set!(settings, volume.root_critical_percent, Percent)),
         ]
     } else {
         [
@@ -49,8 +52,7 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
             limit!(
                 "limit.space-low.critical",
                 share = set!(settings, volume.data_critical_percent, Percent),
-                below = set!(settings, volume.data_critical_below_gib, gib),
-                floor = set!(settings, volume.data_floor_gib, gib)
+                below = set!(settings, volume.data_critical_below_gib, gib)
             ),
         ]
     };
@@ -63,7 +65,12 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
         ),
         limit!("limit.space-low.ahead", soon = SOON),
     ];
-    of_volume.into_iter().chain(of_all).collect()
+    of_volume.into_iter().chain(floor).chain(of_all).collect()
+}
+
+/// On a volume that is hardly larger than the floor, the floor would always be passed: there it does not count.
+fn has_floor(size: Bytes, floor: Bytes) -> bool {
+    size.0 / 4 >= floor.0
 }
 
 /// What is seen of every volume whose room is known.
@@ -118,24 +125,33 @@ fn passed(
 ) -> Option<(Severity, SpaceLimit)> {
     let below_share = |percent: f64| share.0 < percent + margin;
     let below = |amount: Bytes| (room.free.0 as f64) < amount.0 as f64 * (1.0 + margin / 100.0);
-    // On a volume that is hardly larger than the floor, the floor would always be passed.
-    let floor = |amount: Bytes| room.size.0 / 4 >= amount.0 && below(amount);
-    let at = |severity, percent, amount| Some((severity, SpaceLimit { share: Percent(percent), amount }));
+    let floor = |amount: Bytes| has_floor(room.size, amount) && below(amount);
+    let at =
+        |severity, percent: Option<f64>, amount| Some((severity, SpaceLimit { share: percent.map(Percent), amount }));
 
     if is_system(&volume.mount) {
         let least = mib(limits.root_floor_mib);
-        if below_share(limits.root_critical_percent) || floor(least) {
-            return at(Severity::Critical, limits.root_critical_percent, Some(least));
-        }
-        return below_share(limits.root_warning_percent)
-            .then(|| at(Severity::Warning, limits.root_warning_percent, None))?;
+        return match () {
+            () if below_share(limits.root_critical_percent) => {
+                at(Severity::Critical, Some(limits.root_critical_percent), None)
+            }
+            () if floor(least) => at(Severity::Critical, None, Some(least)),
+            () if below_share(limits.root_warning_percent) => {
+                at(Severity::Warning, Some(limits.root_warning_percent), None)
+            }
+            () => None,
+        };
     }
     let (warning_below, critical_below) = (gib(limits.data_warning_below_gib), gib(limits.data_critical_below_gib));
-    if floor(gib(limits.data_floor_gib)) || (below_share(limits.data_critical_percent) && below(critical_below)) {
-        return at(Severity::Critical, limits.data_critical_percent, Some(critical_below));
+    if below_share(limits.data_critical_percent) && below(critical_below) {
+        return at(Severity::Critical, Some(limits.data_critical_percent), Some(critical_below));
+    }
+    let least = gib(limits.data_floor_gib);
+    if floor(least) {
+        return at(Severity::Critical, None, Some(least));
     }
     // Copy-on-write file systems need room to change anything: for them the share counts at any size.
     let any_size = matches!(volume.file_system.as_str(), "zfs" | "btrfs");
     (below_share(limits.data_warning_percent) && (any_size || below(warning_below)))
-        .then(|| at(Severity::Warning, limits.data_warning_percent, (!any_size).then_some(warning_below)))?
+        .then(|| at(Severity::Warning, Some(limits.data_warning_percent), (!any_size).then_some(warning_below)))?
 }

@@ -11,7 +11,7 @@ use traylight_data::reading::{
     Blind, Fan, Itself, Missing, OwnLimits, PoolRunning, Reading, Reason, Room, Snapshot, Source,
 };
 use traylight_data::units::{Bytes, Celsius, MegabitsPerSecond, Rpm};
-use traylight_data::verdict::Heard;
+use traylight_data::verdict::{Finding, Heard};
 
 fn warm(snapshot: &mut Snapshot, drive: usize, degrees: f64) {
     let taken = snapshot.drives[drive].temperature.taken;
@@ -135,6 +135,24 @@ fn a_large_volume_is_short_of_room_by_share_and_amount_together() {
     assert_eq!(told(16e12, 0.03e12), "critical", "under 3 % and under 30 GiB");
     assert_eq!(told(500e9, 0.9e9), "critical", "under 1 GiB");
     assert_eq!(told(2e9, 0.5e9), "", "on a volume this small one GiB is a lot");
+}
+
+/// What decided is named, and a floor that does not count on so small a volume is not among the limits.
+#[test]
+fn the_limit_of_space_that_was_passed_is_the_one_that_is_named() {
+    let told = |size: f64, free: f64| {
+        let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| room(snapshot, 1, size, free));
+        let verdict = story.verdict.expect("there was a look");
+        let held = verdict.conditions.iter().find(|held| held.kind().id() == "space-low").expect("it is low");
+        let Finding::SpaceLow { limit, .. } = &held.finding else { panic!("{held:?}") };
+        let limit = limit.expect("one was passed");
+        let has_floor = verdict.limits_of(held).iter().any(|limit| limit.key == "limit.space-low.floor");
+        (limit.share.map(|share| share.0), limit.amount.map(|amount| amount.0 >> 30), has_floor)
+    };
+    assert_eq!(told(16e12, 0.1e12), (Some(10.0), Some(100), true));
+    assert_eq!(told(16e12, 0.03e12), (Some(3.0), Some(30), true));
+    assert_eq!(told(8.6e9, 0.97e9), (None, Some(1), true), "11 % free, and under 1 GiB");
+    assert_eq!(told(2e9, 0.05e9), (Some(3.0), Some(30), false));
 }
 
 #[test]

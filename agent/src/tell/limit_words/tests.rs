@@ -327,6 +327,19 @@ fn shares_open_at_the_limit_that_is_printed() {
             (room.size.0, room.free.0, room.used.0) = (room.size.0 << 27, room.free.0 << 27, room.used.0 << 27);
         }
     });
+    edge(
+        "space-low",
+        Critical,
+        minutes,
+        (1.01, 0.99),
+        "critical below 1 GiB free, whatever the share",
+        |it, _, snapshot| {
+            if let Ok(room) = &mut snapshot.volumes[1].room.value {
+                let gib = |count: f64| Bytes((count * f64::from(1 << 30)) as u64);
+                (room.size, room.free, room.used) = (gib(8.0), gib(it), gib(8.0 - it));
+            }
+        },
+    );
     edge("rail-out-of-range", Warning, minutes, (11.41, 11.39), "below 11.40 V", |it, _, snapshot| {
         let value = Reading::new(Ok(Volts(it)), snapshot.taken, Source::Hwmon);
         let (key, label) = ("board/in2".to_owned(), "12V".to_owned());

@@ -72,7 +72,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
             free,
             size,
             share,
-            limit: amount.map(|amount| SpaceLimit { share: Percent(10.0), amount }),
+            limit: amount.map(|amount| SpaceLimit { share: Some(Percent(10.0)), amount }),
             full_in,
             soon: 7 * DAY,
         }
