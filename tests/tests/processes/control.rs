@@ -164,7 +164,7 @@ fn what_is_no_request_is_refused_and_the_agent_goes_on() {
         (&b"hold your tongue\n"[..], "found a line that is no request: expected value"),
         (
             b"\"reboot\"\n",
-            "unknown variant `reboot`, expected one of `acknowledge`, `accept`, `mute`, `unmute`, `try_way`, `confirm`, `rehearse`",
+            "unknown variant `reboot`, expected one of `acknowledge`, `accept`, `mute`, `unmute`, `try_channel`, `confirm`, `rehearse`",
         ),
         (b"{\"mute\":{\"for_s\":-1}}\n", "invalid value: integer `-1`"),
         (b"{\"mute\":{\"for_s\":1,\"why\":\"\"}}\n", "unknown field `why`"),
