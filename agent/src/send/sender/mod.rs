@@ -188,7 +188,7 @@ impl Sender {
     /// under way has a moment to end.
     ///
     /// # Errors
-    /// As for [`Sender::try_way`].
+    /// As for [`Sender::try_channel`].
     pub fn renew(&self, wanted: Wanted) -> io::Result<()> {
         self.ask(Order::Renew(Box::new(wanted)))
     }
