@@ -24,7 +24,7 @@ pub use conditions::heat::heat_limits;
 pub use conditions::limits;
 pub use memory::drives::place_of;
 pub use memory::incident_store::IncidentStore;
-pub use memory::{Memory, ledger, tachometers};
+pub use memory::{Memory, ledger};
 
 use conditions::{heat, itself, space};
 use memory::drives;
@@ -61,7 +61,7 @@ pub fn judge(
         let fresh = memory.ledger.signs.fresh(&snapshot.events);
         let heard_anew = (fresh.len() < snapshot.events.len()).then(|| Snapshot { events: fresh, ..snapshot.clone() });
         let snapshot = heard_anew.as_ref().unwrap_or(snapshot);
-        remarks = memory.learn(settings, &kinds, snapshot);
+        remarks = memory.learn(settings, kinds, snapshot);
         let mut unseen: BTreeSet<ConditionKey> = memory.open().map(Condition::key).collect();
         for rule in conditions::RULES {
             for mut observation in (rule.observations)(settings, memory, snapshot) {
@@ -88,7 +88,7 @@ pub fn judge(
     }
     memory.tracks.retain(|_, track| !track.is_idle());
     if let Some(snapshot) = snapshot.filter(|_| is_new || !changes.is_empty()) {
-        turns = incidents::turn(settings, memory, &kinds, now, snapshot);
+        turns = incidents::turn(settings, memory, kinds, now, snapshot);
     }
     (Verdict { remarks, turns, ..verdict(settings, memory, now, snapshot, heard) }, changes)
 }

@@ -29,6 +29,7 @@ pub mod warmth;
 
 use crate::kinds::Kinds;
 use rule::Rule;
+use std::sync::LazyLock;
 use traylight_config::Settings;
 use traylight_data::reading::Snapshot;
 use traylight_data::verdict::{Condition, Limit};
@@ -65,8 +66,10 @@ pub fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Cond
 }
 
 /// What the rules say of their kinds.
-pub fn kinds() -> Kinds {
-    Kinds(RULES.iter().flat_map(|rule| rule.kinds).chain(itself::KINDS).copied().collect())
+pub fn kinds() -> &'static Kinds {
+    static KINDS: LazyLock<Kinds> =
+        LazyLock::new(|| Kinds(RULES.iter().flat_map(|rule| rule.kinds).chain(itself::KINDS).copied().collect()));
+    &KINDS
 }
 
 #[cfg(test)]

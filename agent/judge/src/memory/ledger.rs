@@ -60,7 +60,7 @@ pub struct Ledger {
     #[serde(default)]
     pub(super) occurrences: Occurrences,
     /// The open incidents.
-    #[serde(default)]
+    #[serde(default, rename = "book")]
     pub incident_store: IncidentStore,
     /// What happened lately.
     #[serde(default)]
@@ -240,7 +240,7 @@ mod tests {
                     health.counters =
                         vec![Counter { name: "reallocated_sectors".into(), value, origin: "test".into() }];
                 }
-                fell += memory.learn(&settings, &crate::conditions::kinds(), &snapshot).len();
+                fell += memory.learn(&settings, crate::conditions::kinds(), &snapshot).len();
                 now = now.plus(Duration::from_secs(60));
             }
         }
@@ -269,7 +269,7 @@ mod tests {
         let mut memory = Memory::default();
         memory.learn(
             &Settings::default(),
-            &crate::conditions::kinds(),
+            crate::conditions::kinds(),
             &heron::snapshot(Moment::after_boot(HOUR), &story::scene(Duration::ZERO)),
         );
         let ledger = memory.ledger;

@@ -18,7 +18,7 @@ fn filling(per_day: u64) -> Story {
         let at = traylight_data::clock::Moment::after_boot(Duration::from_secs(minute * MINUTE));
         (snapshot.taken, snapshot.volumes[1].room.taken) = (at, at);
         room(&mut snapshot, 16 * TB - 10 * per_day - 5 * TB + per_day * (10 * DAY - minute * MINUTE) / DAY);
-        story.memory.learn(&story.settings, &crate::conditions::kinds(), &snapshot);
+        story.memory.learn(&story.settings, crate::conditions::kinds(), &snapshot);
     }
     Story { memory: Memory::with_ledger(story.memory.ledger().clone()), ..story }
 }
