@@ -2,7 +2,6 @@
 
 use super::message::{Message, Stamp, Turn};
 use super::tongue::Tongue;
-use crate::verdict::Severity;
 
 /// A code of four digits, from any number.
 pub fn code(random: u32) -> String {
@@ -15,29 +14,11 @@ pub fn test_message(box_name: &str, channel: &str, code: &str, made_at: Stamp, t
     Message {
         id: format!("test-{channel}-{code}-{}", made_at.moment.since_boot().as_millis()),
         incident: format!("code-{channel}"),
-        turn: Turn::Test,
-        severity: Severity::Notice,
-        about: Vec::new(),
-        trays: Vec::new(),
         title: say("message.code.title"),
         sentence: say("message.code.sentence"),
         advice: say("message.code.advice"),
         warning: say("message.code.warning"),
-        news: Vec::new(),
-        also: Vec::new(),
-        part_of: None,
-        leave_in: None,
-        evidence: Vec::new(),
-        not_measured: Vec::new(),
-        next_test: String::new(),
-        since: String::new(),
-        lasted: None,
-        tongue,
-        box_name: box_name.to_owned(),
-        made_at,
-        held: false,
-        page: None,
-        record: None,
+        ..Message::notice(Turn::Test, box_name, made_at, tongue)
     }
 }
 

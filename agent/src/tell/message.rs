@@ -75,6 +75,37 @@ pub struct Message {
 pub const REHEARSED: &str = "test-";
 
 impl Message {
+    /// A notice that is about no incident, still without a name and words.
+    pub fn notice(turn: Turn, box_name: &str, made_at: Stamp, tongue: Tongue) -> Self {
+        Self {
+            id: String::new(),
+            incident: String::new(),
+            turn,
+            severity: Severity::Notice,
+            about: Vec::new(),
+            trays: Vec::new(),
+            title: String::new(),
+            sentence: String::new(),
+            news: Vec::new(),
+            also: Vec::new(),
+            part_of: None,
+            advice: String::new(),
+            warning: String::new(),
+            leave_in: None,
+            evidence: Vec::new(),
+            not_measured: Vec::new(),
+            next_test: String::new(),
+            since: String::new(),
+            lasted: None,
+            tongue,
+            box_name: box_name.to_owned(),
+            made_at,
+            held: false,
+            page: None,
+            record: None,
+        }
+    }
+
     /// True for what a rehearsal has to say.
     pub fn is_rehearsed(&self) -> bool {
         self.turn == Turn::Test && self.incident.starts_with(REHEARSED)
@@ -213,10 +244,10 @@ impl Stamp {
 /// A message for tests: the bird-song box has lost a drive.
 #[cfg(test)]
 pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Severity) -> Message {
+    let made_at = Stamp { boot_id: "spring".to_owned(), moment: Moment::default(), wall: None };
     Message {
         id: format!("{incident}.{sequence}"),
         incident: incident.to_owned(),
-        turn,
         severity,
         about: vec![About { topic: Topic::Drive, name: "HN24-LARK".to_owned() }],
         trays: vec!["3".to_owned()],
@@ -224,21 +255,12 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Sever
         sentence: "Tray 3 (serial ..LARK) is no longer seen; md0 needs it.".to_owned(),
         advice: "Leave 1 2 in. Check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
-        news: Vec::new(),
-        also: Vec::new(),
-        part_of: None,
         leave_in: (turn != Turn::Closed).then(|| "LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: vec!["what it counts: it does not answer".to_owned()],
-        next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: (turn == Turn::Closed).then(|| Duration::from_secs(90)),
-        tongue: Tongue::English,
-        box_name: "heron".to_owned(),
-        made_at: Stamp { boot_id: "spring".to_owned(), moment: Moment::default(), wall: None },
-        held: false,
-        page: None,
-        record: None,
+        ..Message::notice(turn, "heron", made_at, Tongue::English)
     }
 }
 

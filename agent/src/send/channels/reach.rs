@@ -162,7 +162,7 @@ struct Lookup;
 
 impl Lookup {
     fn begin() -> Result<Self, Fault> {
-        let take = |under_channel: usize| (under_channel < MOST_LOOKUPS).then_some(under_channel + 1);
+        let take = |under_way: usize| (under_way < MOST_LOOKUPS).then_some(under_way + 1);
         match LOOKUPS.fetch_update(Ordering::Relaxed, Ordering::Relaxed, take) {
             Ok(_) => Ok(Self),
             Err(found) => Err(Fault::NotReady(format!(

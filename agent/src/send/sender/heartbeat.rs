@@ -33,7 +33,7 @@ impl Round {
         let writes = self.outbox.heartbeat_begun(number(heartbeat), &now.stamp);
         self.keep(&writes);
         let heartbeat = heartbeat.clone();
-        self.under_channel.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
+        self.under_way.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
         IDLE
     }
 

@@ -12,7 +12,6 @@ use crate::tell::message::{Message, Stamp, Turn};
 use crate::tell::outbox::{Dropped, Kept, Now, Outbox, Standing, Step, Write};
 #[cfg(test)]
 use crate::tell::outbox::{Policy, Rule};
-use crate::verdict::Severity;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
@@ -51,7 +50,7 @@ pub(super) struct Round {
     folder: StateFolder,
     pub(super) world: Box<dyn World>,
     pub(super) report: Box<dyn Fn(Report) + Send>,
-    pub(super) under_channel: JoinSet<Outcome>,
+    pub(super) under_way: JoinSet<Outcome>,
     roads: String,
     state: watch::Receiver<BoxState>,
     pub(super) heartbeat: Option<Heartbeat>,
@@ -73,7 +72,7 @@ impl Round {
     ) -> Self {
         let roads = world.roads();
         let heartbeat_at = world.now().stamp.moment;
-        let under_channel = JoinSet::new();
+        let under_way = JoinSet::new();
         Self {
             outbox: Outbox::default(),
             store,
@@ -82,7 +81,7 @@ impl Round {
             folder: StateFolder::default(),
             world,
             report,
-            under_channel,
+            under_way,
             roads,
             state,
             heartbeat: None,
@@ -107,8 +106,8 @@ impl Round {
     pub(super) async fn renew(&mut self, wanted: Wanted) {
         self.finish().await;
         // What has not ended by now may have arrived; it was tried, and says so when it is sent again.
-        self.under_channel.abort_all();
-        while self.under_channel.join_next().await.is_some() {}
+        self.under_way.abort_all();
+        while self.under_way.join_next().await.is_some() {}
         let is_muted = self.outbox.is_muted();
         self.take_up(wanted, self.outbox.kept());
         self.outbox.mute(is_muted);
@@ -179,7 +178,7 @@ impl Round {
                     Some(order) => self.take(order, &mut orders),
                     None => break,
                 },
-                Some(Ok(outcome)) = self.under_channel.join_next() => self.hear(outcome),
+                Some(Ok(outcome)) = self.under_way.join_next() => self.hear(outcome),
                 () = tokio::time::sleep(wait) => self.look_at_roads(),
             }
             if let Some(wanted) = self.renewal.take() {
@@ -287,7 +286,7 @@ impl Round {
                     // On disk before it leaves: whoever finds it tried before knows that it may have arrived.
                     let writes = self.outbox.begun(&name, &batch, now);
                     self.keep(&writes);
-                    self.under_channel.spawn(async move {
+                    self.under_way.spawn(async move {
                         let outcome = channel.send(&batch).await;
                         Outcome::Batch(name, batch, outcome)
                     });
@@ -352,7 +351,7 @@ impl Round {
     /// Hears the last of what is under way, and lets the channels end what they have open.
     async fn finish(&mut self) {
         let rest = async {
-            while let Some(outcome) = self.under_channel.join_next().await {
+            while let Some(outcome) = self.under_way.join_next().await {
                 if let Ok(outcome) = outcome {
                     self.hear(outcome);
                 }
@@ -370,28 +369,8 @@ fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
     Message {
         id: format!("{}-all-well.{second}", state.mark),
         incident: "all-well".to_owned(),
-        turn: Turn::AllWell,
-        severity: Severity::Notice,
-        about: Vec::new(),
-        trays: Vec::new(),
         title: state.tongue.plain("message.all-well").to_owned(),
         sentence: state.sentence.clone(),
-        advice: String::new(),
-        warning: String::new(),
-        news: Vec::new(),
-        also: Vec::new(),
-        part_of: None,
-        leave_in: None,
-        evidence: Vec::new(),
-        not_measured: Vec::new(),
-        next_test: String::new(),
-        since: String::new(),
-        lasted: None,
-        tongue: state.tongue,
-        box_name: state.box_name.clone(),
-        made_at,
-        held: false,
-        page: None,
-        record: None,
+        ..Message::notice(Turn::AllWell, &state.box_name, made_at, state.tongue)
     }
 }

@@ -51,7 +51,7 @@ impl Queue {
     /// Which one can be spared the most. The newest never is, so that there is always one to carry the count.
     fn dispensable(&self) -> Option<usize> {
         let older = self.entries.len().saturating_sub(1);
-        let free = |index: &usize| !self.is_under_channel(&self.entries[*index]);
+        let free = |index: &usize| !self.is_under_way(&self.entries[*index]);
         for incident in self.incidents() {
             let of_it = |index: &usize| self.entries[*index].message.incident == incident;
             let places: Vec<usize> = (0..self.entries.len()).filter(of_it).collect();

@@ -41,7 +41,7 @@ pub(super) struct Queue {
     /// Since when it fails, and how.
     pub trouble: Option<(Stamp, String)>,
     /// The messages of the batch that has left and was not heard of since.
-    under_channel: Vec<String>,
+    under_way: Vec<String>,
     /// When the last letters arrived.
     batches: VecDeque<Moment>,
     /// A batch was refused: until all has left, each message goes by itself.
@@ -56,7 +56,7 @@ impl Queue {
             pause: Pause::default(),
             kept_pause: None,
             trouble: None,
-            under_channel: Vec::new(),
+            under_way: Vec::new(),
             batches: VecDeque::new(),
             is_apart: false,
         }
@@ -79,13 +79,13 @@ impl Queue {
         self.entries.iter().any(|entry| entry.message.incident == incident)
     }
 
-    pub fn is_under_channel(&self, entry: &Entry) -> bool {
-        self.under_channel.contains(&entry.message.id)
+    pub fn is_under_way(&self, entry: &Entry) -> bool {
+        self.under_way.contains(&entry.message.id)
     }
 
     /// What to do now.
     pub fn next(&self, quiet: Option<QuietHours>, is_muted: bool, now: &Now) -> Step {
-        if !self.under_channel.is_empty() || self.entries.is_empty() {
+        if !self.under_way.is_empty() || self.entries.is_empty() {
             return Step::Wait(None);
         }
         if let Some(until) = self.pause.until(now.moment()) {
@@ -137,7 +137,7 @@ impl Queue {
                 entry.tried += 1;
             }
         }
-        self.under_channel = ids;
+        self.under_way = ids;
         let Rule { channel, target, .. } = &self.rule;
         let (channel, failures) = (channel.clone(), self.pause.failures() + 1);
         self.kept_pause.insert(KeptPause { channel, target: *target, failures, since: since.clone() }).clone()
@@ -145,7 +145,7 @@ impl Queue {
 
     /// The names of the messages that have arrived.
     pub fn delivered(&mut self, now: Moment) -> Vec<String> {
-        let gone = std::mem::take(&mut self.under_channel);
+        let gone = std::mem::take(&mut self.under_way);
         self.entries.retain(|entry| !gone.contains(&entry.message.id));
         self.batches.push_back(now);
         while self.batches.len() > BURST {
@@ -158,7 +158,7 @@ impl Queue {
     }
 
     pub fn failed(&mut self, blame: Blame, now: Moment, jitter: f64) {
-        let back = std::mem::take(&mut self.under_channel);
+        let back = std::mem::take(&mut self.under_way);
         self.pause.lengthen(now, jitter);
         if blame == Blame::Channel {
             return;

@@ -53,7 +53,7 @@ impl Outbox {
         for queue in &mut self.queues {
             let goes = |queue: &super::Queue, index: usize| {
                 let entry = &queue.entries[index];
-                entry.message.is_rehearsed() && !queue.is_under_channel(entry) && has_had_its_time(entry.tried)
+                entry.message.is_rehearsed() && !queue.is_under_way(entry) && has_had_its_time(entry.tried)
             };
             let places: Vec<usize> = (0..queue.entries.len()).filter(|index| goes(queue, *index)).collect();
             let gone: Vec<String> = places

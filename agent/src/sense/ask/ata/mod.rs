@@ -47,7 +47,7 @@ pub struct AtaDrive {
 /// refusal, which may have come of a reset or of a drive that was just starting, does not.
 const POWER_MODE_REFUSALS: u8 = 2;
 
-/// What the drive answered in this session to questions that more than one part of it puts.
+/// What the drive has answered to questions that more than one part of it puts.
 #[derive(Debug, Default)]
 struct Heard {
     smart_data: Option<Result<SmartData, Failure>>,
