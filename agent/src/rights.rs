@@ -11,9 +11,6 @@ use std::io;
 ///
 /// The limit to what programs may gain by their files is lowered as far as the process may; that takes a right of its
 /// own (CAP_SETPCAP), and where a supervisor has not given it, its unit sets that limit.
-///
-/// # Errors
-/// When the kernel refuses.
 pub fn give_up() -> io::Result<()> {
     // Numbers are tried until the kernel knows no more (capabilities(7), PR_CAPBSET_READ).
     for bit in 0..u64::BITS {

@@ -13,9 +13,6 @@ const MARGIN: usize = 4;
 
 /// The frame as a PNG file of one bit a pixel, with a dark margin of 4 panel pixels. `scale` is the width of a panel pixel;
 /// 0 counts as 1.
-///
-/// # Errors
-/// Only what the encoder itself reports.
 pub fn png(frame: &Frame, scale: u8) -> io::Result<Vec<u8>> {
     let (width, height) = dimensions(frame.panel_size());
     let mut canvas = Canvas::new(width + 2 * MARGIN, height + 2 * MARGIN);
@@ -24,9 +21,6 @@ pub fn png(frame: &Frame, scale: u8) -> io::Result<Vec<u8>> {
 }
 
 /// Several frames on one sheet, in rows of `columns` (0 counts as 1), each with its caption above and a line around it.
-///
-/// # Errors
-/// Only what the encoder itself reports.
 pub fn sheet(frames: &[(String, Frame)], columns: usize, scale: u8) -> io::Result<Vec<u8>> {
     // A tile is a caption, a line around the picture, and a margin at its left and top.
     const CAPTION: usize = Face::Small.height() as usize + 2;

@@ -7,9 +7,6 @@ pub mod story;
 use traylight_config::{Problems, Settings, settle};
 
 /// The settings of the pretend box.
-///
-/// # Errors
-/// When its own configuration file is broken.
 pub fn settings() -> Result<Settings, Problems> {
     settle(include_str!("heron.toml"), "heron.toml")
 }

@@ -11,9 +11,6 @@ use traylight_data::verdict::{NotOne, Refusal};
 const TAIL: usize = 4;
 
 /// The drive in the tray with this label, else the one whose serial ends like this. Upper and lower case are the same.
-///
-/// # Errors
-/// When not exactly one drive is meant.
 pub fn chosen<'a>(settings: &Settings, snapshot: &'a Snapshot, name: &str) -> Result<&'a Drive, NotOne> {
     let wanted = name.to_lowercase();
     let place = |drive: &Drive| place_of(settings, drive);

@@ -31,9 +31,6 @@ pub fn sum(bytes: &[u8]) -> u8 {
 }
 
 /// Bytes that are not all 00h and not all FFh.
-///
-/// # Errors
-/// Which of the two was found.
 pub fn not_blank(bytes: &[u8]) -> Result<(), String> {
     for blank in [0x00, 0xFF] {
         if bytes.iter().all(|&byte| byte == blank) {
@@ -44,90 +41,57 @@ pub fn not_blank(bytes: &[u8]) -> Result<(), String> {
 }
 
 /// `N` bytes from `at`.
-///
-/// # Errors
-/// How many bytes there are and how many it takes.
 pub fn array<const N: usize>(bytes: &[u8], at: usize) -> Result<[u8; N], String> {
     let chunk = bytes.get(at..).and_then(|rest| rest.first_chunk::<N>());
     chunk.copied().ok_or_else(|| too_short(bytes, at.saturating_add(N)))
 }
 
 /// One byte.
-///
-/// # Errors
-/// As [`array`].
 pub fn byte(bytes: &[u8], at: usize) -> Result<u8, String> {
     array::<1>(bytes, at).map(|[byte]| byte)
 }
 
 /// Two bytes, least significant first.
-///
-/// # Errors
-/// As [`array`].
 pub fn le16(bytes: &[u8], at: usize) -> Result<u16, String> {
     array(bytes, at).map(u16::from_le_bytes)
 }
 
 /// Four bytes, least significant first.
-///
-/// # Errors
-/// As [`array`].
 pub fn le32(bytes: &[u8], at: usize) -> Result<u32, String> {
     array(bytes, at).map(u32::from_le_bytes)
 }
 
 /// Six bytes, least significant first.
-///
-/// # Errors
-/// As [`array`].
 pub fn le48(bytes: &[u8], at: usize) -> Result<u64, String> {
     array(bytes, at).map(|[a, b, c, d, e, f]| u64::from_le_bytes([a, b, c, d, e, f, 0, 0]))
 }
 
 /// Eight bytes, least significant first.
-///
-/// # Errors
-/// As [`array`].
 pub fn le64(bytes: &[u8], at: usize) -> Result<u64, String> {
     array(bytes, at).map(u64::from_le_bytes)
 }
 
 /// Sixteen bytes, least significant first.
-///
-/// # Errors
-/// As [`array`].
 pub fn le128(bytes: &[u8], at: usize) -> Result<u128, String> {
     array(bytes, at).map(u128::from_le_bytes)
 }
 
 /// Two bytes, most significant first.
-///
-/// # Errors
-/// As [`array`].
 pub fn be16(bytes: &[u8], at: usize) -> Result<u16, String> {
     array(bytes, at).map(u16::from_be_bytes)
 }
 
 /// Four bytes, most significant first.
-///
-/// # Errors
-/// As [`array`].
 pub fn be32(bytes: &[u8], at: usize) -> Result<u32, String> {
     array(bytes, at).map(u32::from_be_bytes)
 }
 
 /// Eight bytes, most significant first.
-///
-/// # Errors
-/// As [`array`].
 pub fn be64(bytes: &[u8], at: usize) -> Result<u64, String> {
     array(bytes, at).map(u64::from_be_bytes)
 }
 
 /// A number of one to eight bytes, most significant first: SCSI counters say their own length.
-///
-/// # Errors
-/// No byte, or more than eight.
 pub fn be_counter(bytes: &[u8]) -> Result<u64, String> {
     match bytes.len() {
         1..=8 => Ok(bytes.iter().fold(0, |sum, &byte| sum << 8 | u64::from(byte))),

@@ -21,9 +21,6 @@ pub enum Json {
 
 impl Json {
     /// Reads one document.
-    ///
-    /// # Errors
-    /// What is wrong with it, and where.
     pub fn read(text: &str) -> Result<Self, String> {
         let mut reader = serde_json::Deserializer::from_str(text);
         let found = Piece { depth: 0 }.deserialize(&mut reader);

@@ -6,25 +6,16 @@ use traylight_data::text::misleads;
 const LONGEST_TEXT: usize = 64;
 
 /// A whole number, decimal.
-///
-/// # Errors
-/// What was found instead.
 pub fn whole(text: &str) -> Result<u64, String> {
     text.parse().map_err(|_| format!("found {}, wanted a whole number", quoted(text)))
 }
 
 /// A whole number with an optional sign.
-///
-/// # Errors
-/// What was found instead.
 pub fn signed(text: &str) -> Result<i64, String> {
     text.parse().map_err(|_| format!("found {}, wanted a whole number", quoted(text)))
 }
 
 /// A switch, `0` or `1`.
-///
-/// # Errors
-/// What was found instead.
 pub fn switch(text: &str) -> Result<bool, String> {
     match text {
         "0" => Ok(false),
@@ -34,9 +25,6 @@ pub fn switch(text: &str) -> Result<bool, String> {
 }
 
 /// A number by its name in a table of `name number` lines.
-///
-/// # Errors
-/// What was found instead.
 pub fn named_number(table: &str, name: &str) -> Result<u64, String> {
     let of_name = |line: &str| line.strip_prefix(name)?.strip_prefix(' ').map(whole);
     table

@@ -19,9 +19,6 @@ pub fn plausible(degrees: i64) -> Option<Celsius> {
 
 /// The same for a drive that may state how hot it may get. One that works above what disks can have is believed: the
 /// hotter it is, the more it matters.
-///
-/// # Errors
-/// What was found and what could be true.
 pub fn plausible_now(found: Celsius, critical: Option<Celsius>) -> Result<Celsius, String> {
     let highest = critical.map_or(*NOW.end(), |critical| (critical.0 as i64 + ABOVE_CRITICAL).max(*NOW.end()));
     let highest = highest.min(*EVER.end());

@@ -22,18 +22,12 @@ const PACE: Duration = Duration::from_secs(2);
 const TICK: Duration = Duration::from_millis(200);
 
 /// When the story begins on the calendar of the pretend box: at dawn, when the birds do.
-///
-/// # Errors
-/// When the calendar has no such time.
 pub fn dawn() -> io::Result<Wall> {
     let dawn = jiff::civil::date(2026, 5, 3).at(4, 40, 0, 0).to_zoned_datetime(jiff::tz::TimeZone::UTC);
     Ok(Wall { time: dawn.map_err(io::Error::other)?, synchronised: true })
 }
 
 /// Plays the story `speed` times faster than it happened, in the log and, where there is one, on the terminal.
-///
-/// # Errors
-/// When the machine has no timer to spare.
 pub fn play(speed: u32) -> io::Result<()> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build()?;
     runtime.block_on(tell(speed))

@@ -90,9 +90,6 @@ fn flaw(database: &Connection) -> rusqlite::Result<Option<String>> {
 }
 
 /// Takes from others the right to read the store, and what the database keeps beside it.
-///
-/// # Errors
-/// When the system does not let it be changed.
 pub(super) fn close_to_others(file: &Path, mode: u32) -> io::Result<()> {
     for part in PARTS.map(|part| with(file, part)) {
         match std::fs::metadata(&part) {
@@ -109,9 +106,6 @@ pub(super) fn close_to_others(file: &Path, mode: u32) -> io::Result<()> {
 
 /// Moves out of the way what stands where the database keeps its own files and is none: a folder, a pipe, a link. The store
 /// itself stays. The new names of what was moved.
-///
-/// # Errors
-/// When the system does not let it be moved.
 pub(super) fn set_odd_parts_aside(file: &Path) -> io::Result<Vec<(PathBuf, PathBuf)>> {
     let mut moved = Vec::new();
     for part in PARTS {
@@ -127,9 +121,6 @@ pub(super) fn set_odd_parts_aside(file: &Path) -> io::Result<Vec<(PathBuf, PathB
 }
 
 /// Moves the file and what belongs to it to the first free name with a number; that name.
-///
-/// # Errors
-/// When the system does not let it be moved.
 pub(super) fn set_aside(file: &Path) -> io::Result<PathBuf> {
     let is_free = |aside: &PathBuf| PARTS.iter().all(|part| with(aside, part).symlink_metadata().is_err());
     let mut names = (1..u32::MAX).map(|number| with(file, &format!(".aside-{number}")));

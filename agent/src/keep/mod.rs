@@ -66,9 +66,6 @@ pub struct Store {
 impl Store {
     /// Opens the store in the state folder; makes both where they are not there. A file that cannot be used is set
     /// aside under another name and a new store is begun: each time that is so is a remark, in words for the owner.
-    ///
-    /// # Errors
-    /// When the folder or the disk cannot be used, or another agent uses it.
     pub fn open(state_dir: &Path, clock: Clock) -> Result<(Self, Vec<String>), KeepFault> {
         let folder = take(state_dir)?;
         let file = state_dir.join(FILE);
@@ -102,9 +99,6 @@ impl Store {
     }
 
     /// The ledger as it was saved last, in terms of this boot; an empty one when none was.
-    ///
-    /// # Errors
-    /// When the disk cannot be read.
     pub fn load_ledger(&self) -> Result<Ledger, KeepFault> {
         let kept = read_ledger(&self.database).map_err(KeepFault::database(&self.file))?;
         let (mut ledger, stamp) = kept.unwrap_or_default();
@@ -117,9 +111,6 @@ impl Store {
     }
 
     /// Keeps the last number that was given to an incident, a few hundred bytes, and returns when the disk has it.
-    ///
-    /// # Errors
-    /// As for [`Store::save_ledger`].
     pub fn keep_number(&self, last: IncidentId) -> Result<(), KeepFault> {
         let keep = "INSERT INTO given (id, incident) VALUES (1, ?1) \
                     ON CONFLICT (id) DO UPDATE SET incident = max(incident, excluded.incident)";

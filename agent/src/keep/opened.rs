@@ -27,9 +27,6 @@ pub struct Opened {
 
 impl Opened {
     /// Opens the store in the state folder, and reads what is in it.
-    ///
-    /// # Errors
-    /// When the folder or the disk cannot be used, or another agent uses it.
     pub fn open(state_dir: &Path, clock: Clock) -> Result<Self, KeepFault> {
         let (store, remarks) = Store::open(state_dir, clock)?;
         let ledger = store.load_ledger()?;
@@ -48,9 +45,6 @@ pub struct Outboxes {
 
 impl Outboxes {
     /// Opens them in the state folder, beside a store that is open.
-    ///
-    /// # Errors
-    /// When the store's file is not there or cannot be used.
     pub fn open(state_dir: &Path) -> Result<Self, KeepFault> {
         Ok(Self { sender: OutboxStore::open(state_dir)?, codes: OutboxStore::open(state_dir)? })
     }
@@ -64,9 +58,6 @@ pub struct Opening {
 
 impl Opening {
     /// Begins to try, after the first pause.
-    ///
-    /// # Errors
-    /// When the machine has no thread to spare.
     pub fn start(state_dir: PathBuf, clock: Clock) -> io::Result<Self> {
         Self::with(PAUSES.map(Duration::from_secs), move || Opened::open(&state_dir, clock.clone()))
     }

@@ -79,18 +79,12 @@ impl Silence {
 impl Keeper {
     /// Starts the launcher, with the rights that this process has now. The probe is started by the first question for
     /// news.
-    ///
-    /// # Errors
-    /// When the machine has no process to spare.
     pub fn new(root: &Path, clock: Clock) -> io::Result<Self> {
         let start_at = clock.now();
         Ok(Self { launcher: Launcher::start(root)?, clock, probe: None, orders: Vec::new(), failures: 0, start_at })
     }
 
     /// Tells the probe something. What outlasts a probe is told to the next one as well; all else is lost with it.
-    ///
-    /// # Errors
-    /// When it cannot be told now.
     pub fn tell(&mut self, order: Order) -> std::io::Result<()> {
         let told = match &self.probe {
             Some(probe) => probe.tell(&order),

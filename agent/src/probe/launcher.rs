@@ -32,9 +32,6 @@ pub struct Launched {
 
 impl Launcher {
     /// Starts the launcher, for probes over this tree.
-    ///
-    /// # Errors
-    /// When the machine has no process or descriptor to spare.
     pub fn start(root: &Path) -> io::Result<Self> {
         let (ours, theirs) = socketpair(AddressFamily::UNIX, SocketType::SEQPACKET, SocketFlags::CLOEXEC, None)?;
         drop(itself("launcher", root, theirs).spawn()?);
@@ -79,9 +76,6 @@ struct Running {
 }
 
 /// The launcher itself: starts probes until the core is gone.
-///
-/// # Errors
-/// When the kernel refuses to wait.
 pub fn run(root: &Path, core: &OwnedFd) -> io::Result<()> {
     let mut running: Vec<Running> = Vec::new();
     loop {

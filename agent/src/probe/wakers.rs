@@ -94,9 +94,6 @@ impl Wakers {
 
     /// Waits until the time is up or the core has a word; when `listening`, also until something calls. A call is taken
     /// in at once: some files tell of a change to one poll only. With a word of the core a round is due in any case.
-    ///
-    /// # Errors
-    /// When the kernel refuses to wait.
     pub fn wait(&mut self, core: &impl AsFd, left: Duration, listening: bool) -> io::Result<Woken> {
         let mut watched = vec![PollFd::new(core, PollFlags::IN)];
         if listening {

@@ -15,9 +15,6 @@ const LONGEST: u32 = 8 << 20;
 const HEADER: usize = 10;
 
 /// One message as bytes: mark (4), version (2, little endian), length of what follows (4, little endian), JSON.
-///
-/// # Errors
-/// When the message is longer than one may be.
 pub fn encode(message: &impl Serialize) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::with_capacity(16 << 10);
     bytes.extend(MARK);

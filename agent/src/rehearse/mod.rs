@@ -45,9 +45,6 @@ impl Fault {
     }
 
     /// The fault of this name.
-    ///
-    /// # Errors
-    /// When none is called so.
     pub fn named(name: &str) -> Result<Self, String> {
         let found = Self::all().find(|fault| fault.to_string() == name);
         found.ok_or_else(|| format!("found no fault `{name}`; `traylight rehearse --list` names them all"))

@@ -52,9 +52,6 @@ pub enum Need {
 }
 
 /// The box in calm with all that the fault needs, and what of that is pretended.
-///
-/// # Errors
-/// When no single drive is meant.
 pub fn prepare(
     settings: &Settings,
     snapshot: &Snapshot,

@@ -82,9 +82,6 @@ pub fn prepare(incident_store: &mut IncidentStore, outboxes: Option<&Outboxes>, 
 
 impl Dispatch {
     /// Starts the sender; `None` when there is nobody to tell.
-    ///
-    /// # Errors
-    /// When the machine has no thread to spare.
     pub fn start(
         settings: &Settings,
         outboxes: Option<Outboxes>,

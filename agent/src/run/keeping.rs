@@ -39,9 +39,6 @@ pub struct Begin {
 
 impl Keeping {
     /// Begins with a store, or with the tries to open it.
-    ///
-    /// # Errors
-    /// When the machine has no thread to spare.
     pub fn begin(kept: Result<Opened, KeepFault>, state_dir: PathBuf, clock: &Clock) -> io::Result<(Self, Begin)> {
         let closed =
             Self { state_dir: state_dir.clone(), saver: None, opening: None, not_open: None, not_stored: None };

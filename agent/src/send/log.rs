@@ -43,9 +43,6 @@ impl Log {
     }
 
     /// Writes one entry to the journal or, as a line with its end, to `out`. Waits for whoever reads it.
-    ///
-    /// # Errors
-    /// When it cannot be written.
     pub fn write(&self, entry: &Entry, wall: &Wall, out: impl FnOnce(&str) -> io::Result<()>) -> io::Result<()> {
         match (&self.journal, self.form) {
             (Some(journal), _) => send(journal, &journal_entry(entry)),

@@ -91,9 +91,6 @@ fn allocation(host: &Host, folder: &Path, content: Content) -> Option<Allocation
 
 /// What the file system mounted at `point` answers. Nothing of it is read from a drive, but a file system whose drives
 /// hang may keep whoever asks it waiting: ask from a thread that may be lost.
-///
-/// # Errors
-/// The reason why it answers nothing.
 pub fn ask(host: &Host, point: &str) -> Result<Told, Missing> {
     if !host.is_live() {
         return Err(Missing::new(Reason::NotAsked, "a recorded tree has no file system to ask"));
@@ -127,9 +124,6 @@ fn block_name(host: &Host, path: &str) -> Option<String> {
 
 /// What the last scrub came to, from the file that its tool keeps; not fitted when there was none, or none by that tool.
 /// The file is on the system's own storage.
-///
-/// # Errors
-/// The reason why there is nothing to be said.
 pub fn last_scrub(host: &Host, uuid: &str) -> Result<Vec<ScrubRecord>, Missing> {
     let path = host.path("/var/lib/btrfs").join(format!("scrub.status.{uuid}"));
     let text = host.table(&path)?;

@@ -136,9 +136,6 @@ pub struct DeviceInfo {
 
 impl Mounted {
     /// Opens the folder that it is mounted at.
-    ///
-    /// # Errors
-    /// The reason why it cannot be opened.
     #[allow(clippy::disallowed_methods, reason = "the folder of a mount is this file's edge")]
     pub fn open(point: &Path) -> Result<Self, Missing> {
         let mut options = std::fs::OpenOptions::new();
@@ -159,9 +156,6 @@ impl Mounted {
     }
 
     /// One of its devices; `None` when none has this number.
-    ///
-    /// # Errors
-    /// The reason why it does not say.
     pub fn device(&self, id: u64) -> Result<Option<DeviceInfo>, Missing> {
         let mut info = DevInfo { id, uuid: [0; 16], allocated: 0, size: 0, unused: [0; 379], path: [0; 1024] };
         if !self.ask_unless(libc::ENODEV, &mut info)? {
@@ -173,9 +167,6 @@ impl Mounted {
     }
 
     /// How often a device failed.
-    ///
-    /// # Errors
-    /// The reason why it does not say.
     pub fn error_counts(&self, id: u64) -> Result<ErrorCounts, Missing> {
         let mut stats = DevStats { id, count: 5, flags: 0, values: [0; 5], unused: [0; 121] };
         self.ask(&mut stats).map_err(|error| missing(&self.point, &error))?;

@@ -12,9 +12,6 @@ use crate::units::Bytes;
 use std::path::Path;
 
 /// All RAID volumes of LVM, in the order of the kernel's names.
-///
-/// # Errors
-/// The reason why `/sys/block` cannot be listed.
 pub fn volumes(host: &Host) -> Result<Vec<Volume>, Missing> {
     let folder = host.path("/sys/block");
     let names = host.list(&folder)?.into_iter().filter(|name| name.starts_with("dm-"));

@@ -59,18 +59,12 @@ pub struct Control(File);
 
 impl Control {
     /// Opens `/dev/mapper/control`.
-    ///
-    /// # Errors
-    /// The reason why it cannot be opened.
     #[allow(clippy::disallowed_methods, reason = "the device mapper's control device is this file's edge")]
     pub fn open() -> Result<Self, Missing> {
         File::open("/dev/mapper/control").map(Self).map_err(|error| missing("mapper/control", &error))
     }
 
     /// The targets of the device with this name.
-    ///
-    /// # Errors
-    /// The reason why there is no answer.
     pub fn targets(&self, name: &str, what: What) -> Result<Vec<Target>, Missing> {
         let mut exchange = question(name, what)?;
         // SAFETY: `exchange` is one live structure that begins with the kernel's `struct dm_ioctl` (its size is asserted

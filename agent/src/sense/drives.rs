@@ -58,9 +58,6 @@ pub struct Identity {
 
 /// The physical drives, in the order of the kernel's names. Left out is what holds no data of its own: loop, RAM,
 /// compressed RAM, device mapper and md devices, optical drives, and readers without a card.
-///
-/// # Errors
-/// The reason why `/sys/block` cannot be listed.
 pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
     let folder = host.path("/sys/block");
     let spotted = host.list(&folder)?.into_iter().filter_map(|device| spot_one(host, &folder, device));
@@ -163,9 +160,6 @@ pub fn names_of(drive: &Spotted) -> Vec<String> {
 }
 
 /// What the drive moved since it appeared. Never wakes it: the kernel counts in memory.
-///
-/// # Errors
-/// The reason why there are no counts.
 pub fn counters(host: &Host, device: &str) -> Result<sysfs::block::Stat, Missing> {
     host.ask(&host.path("/sys/block").join(device).join("stat"), sysfs::block::stat)
 }
@@ -188,18 +182,12 @@ pub fn bridge(host: &Host, drive: &Spotted) -> Option<Bridge> {
 }
 
 /// How many requests the drive has been given and has not finished.
-///
-/// # Errors
-/// The reason why there is no count.
 pub fn in_flight(host: &Host, device: &str) -> Result<u64, Missing> {
     host.ask(&host.path("/sys/block").join(device).join("inflight"), sysfs::block::in_flight)
 }
 
 /// The temperature inside a drive that may state its own critical one. The kernel sends the drive a command for it and
 /// waits for the answer, so ask only a drive that is awake, and from a thread that may be lost.
-///
-/// # Errors
-/// The reason why there is none.
 pub fn temperature(host: &Host, thermometer: &Path, critical: Option<Celsius>) -> Result<Celsius, Missing> {
     host.ask(&thermometer.join("temp1_input"), |text| sysfs::hwmon::drive_temperature(text, critical))
 }

@@ -40,9 +40,6 @@ impl Host {
 
     /// One attribute file, parsed. `parse` gets the text without white space at its ends and answers what was
     /// found and wanted if it does not like it; the file's name is added here.
-    ///
-    /// # Errors
-    /// The reason why there is no value.
     pub fn ask<T>(&self, path: &Path, parse: impl FnOnce(&str) -> Result<T, String>) -> Result<T, Missing> {
         let text = self.attribute(path)?;
         parse(text.trim()).map_err(|strange| Missing::new(Reason::Unreadable, format!("{}: {strange}", name_of(path))))
@@ -60,34 +57,22 @@ impl Host {
     }
 
     /// The bytes of a table, such as mountinfo: mount points need not be UTF-8.
-    ///
-    /// # Errors
-    /// The reason why there are none.
     pub fn table(&self, path: &Path) -> Result<Vec<u8>, Missing> {
         read(path, TABLE_LIMIT)
     }
 
     /// An open file, for what must be asked of it more than once.
-    ///
-    /// # Errors
-    /// The reason why it cannot be opened.
     pub fn open(&self, path: &Path) -> Result<File, Missing> {
         File::open(path).map_err(|error| missing(path, &error))
     }
 
     /// An open file that never makes its reader wait (O_NONBLOCK, open(2)).
-    ///
-    /// # Errors
-    /// The reason why it cannot be opened.
     pub fn open_without_waiting(&self, path: &Path) -> Result<File, Missing> {
         let opened = File::options().read(true).custom_flags(libc::O_NONBLOCK).open(path);
         opened.map_err(|error| missing(path, &error))
     }
 
     /// The names in a folder, sorted; names that are not UTF-8 are passed over, the kernel makes none.
-    ///
-    /// # Errors
-    /// The reason why they cannot be listed.
     pub fn list(&self, folder: &Path) -> Result<Vec<String>, Missing> {
         let entries = std::fs::read_dir(folder).map_err(|error| missing(folder, &error))?;
         let mut names: Vec<String> =

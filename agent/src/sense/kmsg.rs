@@ -74,9 +74,6 @@ impl<R: Records> KernelLog<R> {
     }
 
     /// Takes in what was written. `suspended` is how long the machine was, see [`crate::clock::Clock::suspended`].
-    ///
-    /// # Errors
-    /// The reason why nothing more can be read.
     pub fn take(&mut self, now: Moment, suspended: Duration) -> Result<Taken, Missing> {
         let mut record = [0; LONGEST];
         let mut taken = Taken::default();

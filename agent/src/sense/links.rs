@@ -24,9 +24,6 @@ pub struct Port {
 }
 
 /// All ports that are Ethernet hardware; bridges, tunnels and the like have no device behind them.
-///
-/// # Errors
-/// The reason why `/sys/class/net` cannot be listed.
 pub fn ports(host: &Host, now: Moment) -> Result<Vec<Port>, Missing> {
     let folder = host.path("/sys/class/net");
     let names = host.list(&folder)?;

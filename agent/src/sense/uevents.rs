@@ -25,9 +25,6 @@ pub struct Uevents {
 
 impl Uevents {
     /// Begins to listen.
-    ///
-    /// # Errors
-    /// The reason why nothing can be heard.
     pub fn listen() -> Result<Self, Missing> {
         let flags = SocketFlags::NONBLOCK | SocketFlags::CLOEXEC;
         let socket = socket_with(AddressFamily::NETLINK, SocketType::DGRAM, flags, Some(KOBJECT_UEVENT));
@@ -38,9 +35,6 @@ impl Uevents {
     }
 
     /// Takes in what was sent. The kernel does not say when it did.
-    ///
-    /// # Errors
-    /// The reason why nothing more can be heard.
     pub fn take(&self, now: Moment) -> Result<Taken, Missing> {
         let mut message = [0; LONGEST];
         let mut taken = Taken::default();

@@ -69,9 +69,6 @@ pub fn errors(host: &Host, mount: &Mount) -> Option<u64> {
 }
 
 /// The room of one of them, by statvfs(3). It may block: ask from a thread that may be lost.
-///
-/// # Errors
-/// The reason why there is none.
 pub fn room(host: &Host, point: &str) -> Result<Room, Missing> {
     if !host.is_live() {
         return Err(Missing::new(Reason::NotAsked, "a recorded tree has no file system to ask"));

@@ -29,9 +29,6 @@ pub struct Spotted {
 }
 
 /// The pools of a host in the order of their names; none where the module is not loaded.
-///
-/// # Errors
-/// The reason why they cannot be listed.
 pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
     let folder = host.path("/proc/spl/kstat/zfs");
     if !host.exists(&folder) {

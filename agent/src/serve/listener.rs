@@ -41,9 +41,6 @@ impl Listener {
     }
 
     /// The next one who connects; see [`WITHOUT_DESCRIPTORS`] where that fails.
-    ///
-    /// # Errors
-    /// When the machine has no descriptor to spare.
     pub async fn visitor(&self) -> io::Result<UnixStream> {
         self.listener.accept().await.map(|(stream, _)| stream)
     }

@@ -53,9 +53,6 @@ pub struct LogThread(Arc<Shared>);
 
 impl LogThread {
     /// Lines go to the journal or to `out`, as `log` says; the picture to `out`, where that is a terminal.
-    ///
-    /// # Errors
-    /// When the machine has no thread to spare.
     pub fn start(log: Log, out: OwnedFd) -> io::Result<Self> {
         let shared = Arc::new(Shared::default());
         let (ours, out) = (Arc::clone(&shared), Out(File::from(out)));

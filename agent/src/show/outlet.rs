@@ -98,9 +98,6 @@ impl Drawing<'_> {
 
 impl Outlet {
     /// Log lines go to `log`; the picture goes to the terminal on standard output, when there is one.
-    ///
-    /// # Errors
-    /// When the machine has no thread to spare.
     pub fn new(log: Log) -> io::Result<Self> {
         #[allow(clippy::disallowed_methods, reason = "the picture and clean log lines are all that is written")]
         let out = io::stdout();

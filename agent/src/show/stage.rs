@@ -32,9 +32,6 @@ impl<W: Write + AsFd> Stage<W> {
     }
 
     /// Puts up a picture in place of the one before.
-    ///
-    /// # Errors
-    /// When the terminal is gone.
     pub fn draw(&mut self, frame: &Frame) -> io::Result<()> {
         if !self.is_terminal {
             return Ok(());
@@ -49,9 +46,6 @@ impl<W: Write + AsFd> Stage<W> {
     }
 
     /// Lets a log line scroll by above the picture.
-    ///
-    /// # Errors
-    /// When the terminal is gone.
     pub fn scroll(&mut self, line: &str) -> io::Result<()> {
         if !self.is_terminal {
             return self.out.write_all(line.as_bytes());

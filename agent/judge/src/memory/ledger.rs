@@ -153,9 +153,6 @@ impl Ledger {
     }
 
     /// The ledger as it comes back from where it is kept.
-    ///
-    /// # Errors
-    /// When it cannot be written down.
     pub fn as_kept(&self) -> serde_json::Result<Self> {
         serde_json::from_value(serde_json::to_value(self)?)
     }

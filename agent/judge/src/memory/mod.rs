@@ -230,9 +230,6 @@ impl Memory {
 
     /// What is left of it after the machine has started again without having been shut down, on a clock that goes on:
     /// what would have been kept.
-    ///
-    /// # Errors
-    /// When that cannot be written down.
     pub fn over_a_restart(&self, ended: Moment) -> Result<Self, String> {
         let mut ledger = self.ledger.as_kept().map_err(|why| why.to_string())?;
         ledger.move_back(ended, |at| at);

@@ -50,9 +50,6 @@ pub struct Abilities {
 
 impl Abilities {
     /// From the 512 bytes of IDENTIFY DEVICE (ACS-3 clause 7.12, from memory, and linux/ata.h).
-    ///
-    /// # Errors
-    /// Fewer bytes.
     pub(super) fn of(data: &[u8]) -> Result<Self, String> {
         let bit = |word: u16, bit: u32| word >> bit & 1 != 0;
         let word = |index: usize| le16(data, index * 2);

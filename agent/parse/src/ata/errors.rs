@@ -7,9 +7,6 @@ use traylight_data::reading::{ErrorKind, LoggedError};
 
 /// Reads the summary error log, SMART log 01h: the count, and the newest error if there is one (FUJ table 5.18; HC580
 /// tables 236 and 238).
-///
-/// # Errors
-/// What was found instead of the log.
 pub fn summary(bytes: &[u8]) -> Result<(Counter, Option<LoggedError>), String> {
     const ROOM: u8 = 5;
     let page = summed_page(bytes)?;
@@ -36,9 +33,6 @@ pub struct Extended {
 }
 
 /// Reads the first page of a log that has so many.
-///
-/// # Errors
-/// What was found instead of it.
 pub fn extended(bytes: &[u8], pages: u16) -> Result<Extended, String> {
     let page = summed_page(bytes)?;
     let version = byte(page, 0)?;
@@ -57,9 +51,6 @@ pub fn extended(bytes: &[u8], pages: u16) -> Result<Extended, String> {
 const IN_A_PAGE: u16 = 4;
 
 /// One error of a page of the extended log (7K200 table 75; the order of the LBA's bytes by ACS-3 A.7, from memory).
-///
-/// # Errors
-/// What was found instead of it.
 pub fn extended_entry(bytes: &[u8], slot: usize) -> Result<LoggedError, String> {
     let page = summed_page(bytes)?;
     // Five commands of 18 bytes each lead to the error.

@@ -9,9 +9,6 @@ use crate::counter::{Counter, Origin, Unit};
 pub struct Directory(Vec<u16>);
 
 /// Reads the directory. General Purpose Logging and SMART have one each, of the same form.
-///
-/// # Errors
-/// What was found instead of it.
 pub fn directory(bytes: &[u8]) -> Result<Directory, String> {
     let page = page(bytes)?;
     let version = le16(page, 0)?;
@@ -56,9 +53,6 @@ const PHY_EVENTS: &[(u16, &str)] = &[
 ];
 
 /// Reads the SATA Phy event counters that the standard names.
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn phy_events(bytes: &[u8]) -> Result<Vec<Counter>, String> {
     const SUM_AT: usize = 511;
     let page = summed_page(bytes)?;

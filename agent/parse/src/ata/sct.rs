@@ -52,9 +52,6 @@ pub enum State {
 }
 
 /// Reads SCT status.
-///
-/// # Errors
-/// What was found instead of it.
 pub fn sct_status(bytes: &[u8]) -> Result<SctStatus, String> {
     const RUNNING: u16 = 0xFFFF;
     const NOT_MEASURED: i64 = -128;

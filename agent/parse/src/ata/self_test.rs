@@ -104,9 +104,6 @@ pub struct Entry {
 }
 
 /// The SMART self-test log, log 06h: at most 21 tests, the newest first (60GXP figure 131).
-///
-/// # Errors
-/// What was found instead of a page of the log.
 pub fn log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
     const ROOM: usize = 21;
     let page = summed_page(bytes)?;
@@ -123,18 +120,12 @@ pub fn log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
 const IN_A_PAGE: usize = 18;
 
 /// How many pages of the extended self-test log, from its first on, must be read to have the newest test among them.
-///
-/// # Errors
-/// What was found instead of its first page.
 pub fn pages_to_the_newest(first: &[u8]) -> Result<usize, String> {
     extended_newest(first).map(|newest| newest.div_ceil(IN_A_PAGE).max(1))
 }
 
 /// The extended self-test log, log 07h, its pages in order from the first (HC580 table 136): the tests of these pages,
 /// the newest first.
-///
-/// # Errors
-/// What was found instead of pages of the log.
 pub fn extended_log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
     let newest = extended_newest(bytes)?;
     let entry = |slot: usize| {

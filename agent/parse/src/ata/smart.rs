@@ -103,9 +103,6 @@ const SLOTS: usize = 30;
 const VALID: std::ops::RangeInclusive<u8> = 1..=253;
 
 /// Reads SMART READ DATA (B0h/D0h).
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn smart_data(bytes: &[u8]) -> Result<SmartData, String> {
     let page = summed_page(bytes)?;
     let mut attributes = Vec::new();
@@ -156,9 +153,6 @@ impl Offline {
 pub struct Thresholds(Vec<(u8, u8)>);
 
 /// Reads SMART READ THRESHOLDS (B0h/D1h).
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn thresholds(bytes: &[u8]) -> Result<Thresholds, String> {
     let page = summed_page(bytes)?;
     let mut thresholds = Vec::new();

@@ -82,9 +82,6 @@ const SUPPORTED_AND_VALID: u64 = 1 << 63 | 1 << 62;
 const NORMALISED: u64 = 1 << 61;
 
 /// The numbers of the pages that the drive has, from page 00h.
-///
-/// # Errors
-/// What was found instead of page 00h.
 pub fn supported_pages(bytes: &[u8]) -> Result<Vec<u8>, String> {
     let page = statistics_page(bytes, 0)?;
     let count = usize::from(byte(page, 8)?);

@@ -74,9 +74,6 @@ pub enum Operation {
 }
 
 /// `exclusive_operation`.
-///
-/// # Errors
-/// A word that btrfs does not have.
 pub fn operation(text: &str) -> Result<Operation, String> {
     match text {
         "none" => Ok(Operation::None),

@@ -54,9 +54,6 @@ pub enum Action {
 }
 
 /// The status of a RAID.
-///
-/// # Errors
-/// What was found instead.
 pub fn status(line: &str) -> Result<Status, String> {
     let mut words = line.split_ascii_whitespace();
     let mut next = |wanted: &str| words.next().ok_or_else(|| format!("found {}, wanted {wanted}", quoted(line)));
@@ -124,9 +121,6 @@ pub struct Table {
 }
 
 /// The table of a RAID.
-///
-/// # Errors
-/// What was found instead.
 pub fn table(line: &str) -> Result<Table, String> {
     let words: Vec<&str> = line.split_ascii_whitespace().collect();
     let wanted = |what: &str| format!("found {}, wanted {what}", quoted(line));

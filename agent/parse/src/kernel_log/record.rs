@@ -35,9 +35,6 @@ pub fn may_be_the_kernels(record: &[u8]) -> bool {
 }
 
 /// Takes one record apart.
-///
-/// # Errors
-/// What was found instead.
 pub fn record(bytes: &[u8]) -> Result<Record, String> {
     let end = bytes.iter().position(|byte| *byte == b'\n').unwrap_or(bytes.len());
     let (line, dictionary) = bytes.split_at(end);

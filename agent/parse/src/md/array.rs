@@ -6,9 +6,6 @@ use traylight_data::reading::{Activity, ActivityKind, AfterCrash, MemberState, P
 use traylight_data::units::BytesPerSecond;
 
 /// `array_state`. Between `clean`, `active` and the rest the kernel moves with every burst of writes: all of them run.
-///
-/// # Errors
-/// A word that md does not have.
 pub fn running(text: &str) -> Result<PoolRunning, String> {
     match text {
         "clean" | "active" | "write-pending" | "active-idle" | "readonly" | "read-auto" => Ok(PoolRunning::Running),
@@ -21,9 +18,6 @@ pub fn running(text: &str) -> Result<PoolRunning, String> {
 }
 
 /// `raid_disks` and its kind: a number, `NEW (OLD)` while the layout changes, or nothing while inactive, which is 0.
-///
-/// # Errors
-/// What was found instead.
 pub fn member_count(text: &str) -> Result<u32, String> {
     let first = text.split(' ').next().unwrap_or_default();
     if first.is_empty() {

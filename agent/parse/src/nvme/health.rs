@@ -58,9 +58,6 @@ pub struct Warning {
 }
 
 /// Reads the SMART and health log.
-///
-/// # Errors
-/// What was found instead of it.
 pub fn health(bytes: &[u8]) -> Result<Health, String> {
     /// Data is counted in thousands of 512 bytes, rounded up, so 0 stands for "not counted".
     const DATA_UNIT: u128 = 512_000;

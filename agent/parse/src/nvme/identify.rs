@@ -28,9 +28,6 @@ pub struct Controller {
 }
 
 /// Reads Identify Controller.
-///
-/// # Errors
-/// What was found instead of it.
 pub fn controller(bytes: &[u8]) -> Result<Controller, String> {
     let data = array::<4096>(bytes, 0)?;
     not_blank(&data)?;

@@ -52,9 +52,6 @@ pub enum Outcome {
 }
 
 /// Reads the self-test log.
-///
-/// # Errors
-/// What was found instead of it.
 pub fn self_tests(bytes: &[u8]) -> Result<SelfTests, String> {
     const ROOM: usize = 20;
     const UNUSED: u8 = 0xF;
@@ -112,9 +109,6 @@ impl Outcome {
 
 /// The newest error from the error log, 01h, whose first entry it is (NVMe 1.4 clause 5.14.1.1, from memory); `None`
 /// when none was ever logged. Commands that the drive does not know are logged too.
-///
-/// # Errors
-/// What was found instead of the entry.
 pub fn newest_error(bytes: &[u8]) -> Result<Option<LoggedError>, String> {
     let entry = array::<64>(bytes, 0)?;
     // Zeros are an entry that was never used, so only FFh is no answer.

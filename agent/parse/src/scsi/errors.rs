@@ -67,9 +67,6 @@ pub enum Outcome {
 }
 
 /// Reads the self-test results page, 10h: at most 20 tests, the newest first (SPC-4 clause 7.3.21, from memory).
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn self_tests(bytes: &[u8]) -> Result<Vec<SelfTest>, String> {
     let mut tests = Vec::new();
     for (number, value) in log_page(bytes, 0x10)?.parameters().filter(|(number, _)| (1..=20).contains(number)) {
@@ -126,9 +123,6 @@ pub struct BadBlock {
 }
 
 /// Reads the background scan page, 15h (Seagate SCSI Commands Reference, clause 5.2.4; HGST C15K600 tables 113, 114).
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn scan(bytes: &[u8]) -> Result<Scan, String> {
     let page = log_page(bytes, 0x15)?;
     let Some(status) = page.parameter(0) else { return Err("found no parameter 0000h, wanted it".to_owned()) };

@@ -43,9 +43,6 @@ impl<'a> LogPage<'a> {
     }
 
     /// The counters of this page, by a table of numbers and names. A counter of all ones stands for "not known".
-    ///
-    /// # Errors
-    /// A counter of no bytes or more than eight.
     pub fn counters(&self, table: &[(u16, &'static str, Unit)]) -> Result<Vec<Counter>, String> {
         let mut counters = Vec::new();
         for &(number, name, unit) in table {
@@ -58,9 +55,6 @@ impl<'a> LogPage<'a> {
 }
 
 /// The codes of the pages that the drive has, from page 00h.
-///
-/// # Errors
-/// What was found instead of page 00h.
 pub fn supported_pages(bytes: &[u8]) -> Result<Vec<u8>, String> {
     contents(bytes, 0x00).map(|codes| codes.iter().map(|code| code & 0x3F).collect())
 }
@@ -87,9 +81,6 @@ pub struct Warmth {
 }
 
 /// Reads the temperature page, 0Dh.
-///
-/// # Errors
-/// What was found instead of it.
 pub fn temperature(bytes: &[u8]) -> Result<Warmth, String> {
     let page = log_page(bytes, 0x0D)?;
     let degrees = |number: u16| page.parameter(number).and_then(|value| value.get(1).copied()).map(i64::from);
@@ -121,9 +112,6 @@ pub enum Verdict {
 }
 
 /// Reads the informational exceptions page, 2Fh.
-///
-/// # Errors
-/// What was found instead of it.
 pub fn exceptions(bytes: &[u8]) -> Result<Exceptions, String> {
     let page = log_page(bytes, 0x2F)?;
     let Some(value) = page.parameter(0) else { return Err("found no parameter 0000h, wanted it".to_owned()) };
@@ -138,9 +126,6 @@ pub fn exceptions(bytes: &[u8]) -> Result<Exceptions, String> {
 
 /// Starts and stops, and parkings of the heads, page 0Eh, with the numbers the drive is made for (HGST C15K600
 /// table 103).
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn start_stop(bytes: &[u8]) -> Result<Vec<Counter>, String> {
     log_page(bytes, 0x0E)?.counters(&[
         (3, "rated_start_stop_cycles", Unit::Count),
@@ -151,9 +136,6 @@ pub fn start_stop(bytes: &[u8]) -> Result<Vec<Counter>, String> {
 }
 
 /// Wear of a flash drive, page 11h (Seagate SCSI Commands Reference, clause 5.2.19).
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn wear(bytes: &[u8]) -> Result<Counter, String> {
     let page = log_page(bytes, 0x11)?;
     let Some(value) = page.parameter(1) else { return Err("found no parameter 0001h, wanted it".to_owned()) };

@@ -5,18 +5,12 @@ use crate::ata::identify::{Identify, identify};
 use crate::bytes::{array, be16, byte, text};
 
 /// The serial of page 80h (SPC-4 clause 7.8.14, from memory).
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn serial(bytes: &[u8]) -> Result<Option<String>, String> {
     contents(bytes, 0x80).map(text)
 }
 
 /// The world wide name of the drive on page 83h, if it has one of eight bytes (SPC-4 clause 7.8.5, from memory). Names of
 /// its ports are passed over.
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn world_wide_name(bytes: &[u8]) -> Result<Option<u64>, String> {
     const BINARY: u8 = 1;
     const NAA: u8 = 3;
@@ -64,9 +58,6 @@ fn contents(bytes: &[u8], code: u8) -> Result<&[u8], String> {
 
 /// How long an extended self-test takes, in minutes, by the Extended INQUIRY Data page, 86h (SPC-4 clause 7.8.7, from
 /// memory); `None` when the drive does not state it.
-///
-/// # Errors
-/// What was found instead of the page.
 pub fn extended_test_minutes(bytes: &[u8]) -> Result<Option<u16>, String> {
     let contents = contents(bytes, 0x86)?;
     // Drives of before that standard end sooner.

@@ -6,9 +6,6 @@ use traylight_data::units::MegabitsPerSecond;
 
 /// The speed of a SATA link, such as `6.0 Gbps` (Linux drivers/ata/libata-core.c, `sata_spd_string`). `None` is
 /// `<unknown>`: the link is down, or its controller does not say.
-///
-/// # Errors
-/// What was found instead.
 pub fn sata_speed(text: &str) -> Result<Option<MegabitsPerSecond>, String> {
     match text {
         "1.5 Gbps" => Ok(Some(MegabitsPerSecond(1500))),
@@ -31,9 +28,6 @@ pub fn usb_speed(text: &str) -> Result<MegabitsPerSecond, String> {
 }
 
 /// A counter of a SCSI device, such as `0x1f` (Linux drivers/scsi/scsi_sysfs.c).
-///
-/// # Errors
-/// What was found instead.
 pub fn device_count(text: &str) -> Result<u64, String> {
     text.strip_prefix("0x")
         .and_then(|digits| u64::from_str_radix(digits, 16).ok())
@@ -41,9 +35,6 @@ pub fn device_count(text: &str) -> Result<u64, String> {
 }
 
 /// Seconds that the kernel waits for a command.
-///
-/// # Errors
-/// What was found instead.
 pub fn patience(text: &str) -> Result<Duration, String> {
     crate::plain::whole(text).map(Duration::from_secs)
 }

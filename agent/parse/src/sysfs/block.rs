@@ -16,9 +16,6 @@ pub struct Stat {
 }
 
 /// The text of a `stat` file. Newer kernels append columns; they are not needed here.
-///
-/// # Errors
-/// What was found instead.
 pub fn stat(text: &str) -> Result<Stat, String> {
     let columns: Vec<&str> = text.split_ascii_whitespace().collect();
     match columns[..] {
@@ -33,9 +30,6 @@ pub fn stat(text: &str) -> Result<Stat, String> {
 }
 
 /// The text of an `inflight` file: requests to read and requests to write, added up.
-///
-/// # Errors
-/// What was found instead.
 pub fn in_flight(text: &str) -> Result<u64, String> {
     match text.split_ascii_whitespace().collect::<Vec<_>>()[..] {
         [reads, writes] => Ok(whole(reads)?.saturating_add(whole(writes)?)),

@@ -16,9 +16,6 @@ const HIGHEST_RAIL: f64 = 60.0;
 /// `tempN_input` of a drive that may state its own critical temperature, millidegrees. The kernel takes the byte of a
 /// SMART attribute for unsigned (Linux drivers/hwmon/drivetemp.c, from memory), so a drive at -3 °C appears at 253. 255 is
 /// a byte of all ones, which says nothing.
-///
-/// # Errors
-/// What was found instead.
 pub fn drive_temperature(text: &str, critical: Option<Celsius>) -> Result<Celsius, String> {
     let found = degrees(text)?;
     let signed = if (216.0..255.0).contains(&found.0) { Celsius(found.0 - 256.0) } else { found };
@@ -26,9 +23,6 @@ pub fn drive_temperature(text: &str, critical: Option<Celsius>) -> Result<Celsiu
 }
 
 /// `tempN_input` of anything else, or a thermal zone's `temp`, millidegrees.
-///
-/// # Errors
-/// What was found instead.
 pub fn board_temperature(text: &str) -> Result<Celsius, String> {
     within(text, &BOARD_RANGE)
 }
@@ -42,9 +36,6 @@ pub fn drive_limit(text: &str) -> Result<Celsius, String> {
 }
 
 /// `tempN_crit` or the critical trip point of a thermal zone: where a part of the board must not get to.
-///
-/// # Errors
-/// What was found instead.
 pub fn board_limit(text: &str) -> Result<Celsius, String> {
     within(text, &(50.0..=130.0))
 }
@@ -79,9 +70,6 @@ pub fn nominal(label: &str) -> Option<Nominal> {
 }
 
 /// `fanN_input`, revolutions per minute.
-///
-/// # Errors
-/// What was found instead.
 pub fn speed(text: &str) -> Result<Rpm, String> {
     match whole(text)? {
         rpm @ 0..=FASTEST_FAN => Ok(Rpm(rpm as u32)),
@@ -90,9 +78,6 @@ pub fn speed(text: &str) -> Result<Rpm, String> {
 }
 
 /// `pwmN`, 0 to 255, as a share.
-///
-/// # Errors
-/// What was found instead.
 pub fn duty(text: &str) -> Result<f64, String> {
     match whole(text)? {
         level @ 0..=255 => Ok(level as f64 / 255.0),
@@ -101,9 +86,6 @@ pub fn duty(text: &str) -> Result<f64, String> {
 }
 
 /// `inN_input`, millivolts.
-///
-/// # Errors
-/// What was found instead.
 pub fn potential(text: &str) -> Result<Volts, String> {
     let volts = signed(text)? as f64 / 1000.0;
     if volts.abs() <= HIGHEST_RAIL {

@@ -6,9 +6,6 @@ use traylight_data::reading::{ControllerKind, Lane};
 
 /// What kind of controller a class code such as `0x010601` stands for (PCI Code and ID Assignment Specification, 1.1
 /// and 1.12, as in Linux include/linux/pci_ids.h); `None` for what drives are not plugged into.
-///
-/// # Errors
-/// What was found instead.
 pub fn kind(text: &str) -> Result<Option<ControllerKind>, String> {
     let class = hexadecimal(text)?;
     Ok(match class >> 8 {
@@ -21,9 +18,6 @@ pub fn kind(text: &str) -> Result<Option<ControllerKind>, String> {
 }
 
 /// Vendor and device, each such as `0x197b`, as `197b:0585`.
-///
-/// # Errors
-/// What was found instead.
 pub fn id(vendor: &str, device: &str) -> Result<String, String> {
     Ok(format!("{:04x}:{:04x}", hexadecimal(vendor)?, hexadecimal(device)?))
 }
@@ -50,9 +44,6 @@ pub fn lane(speed: &str, width: &str) -> Result<Lane, String> {
 }
 
 /// The sum that ends a table of errors, such as `TOTAL_ERR_COR 12`.
-///
-/// # Errors
-/// What was found instead.
 pub fn total(text: &str) -> Result<u64, String> {
     let line = text.lines().find(|line| line.starts_with("TOTAL_ERR_"));
     let number = line.and_then(|line| line.split_once(' '));

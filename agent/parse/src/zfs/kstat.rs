@@ -29,9 +29,6 @@ pub enum PoolState {
 }
 
 /// `state`, and the same words in `zpool status`.
-///
-/// # Errors
-/// A word that pools do not have.
 pub fn state(text: &str) -> Result<PoolState, String> {
     Ok(match text {
         "ONLINE" => PoolState::Online,
@@ -49,9 +46,6 @@ pub fn state(text: &str) -> Result<PoolState, String> {
 }
 
 /// `guid`: what the pool is known by wherever its devices are plugged. Since OpenZFS 2.2.
-///
-/// # Errors
-/// What was found instead of a number; 0 is no pool's.
 pub fn guid(text: &str) -> Result<u64, String> {
     match whole(text)? {
         0 => Err("found 0, wanted the number of a pool".to_owned()),

@@ -6,9 +6,6 @@ use crate::plain::quoted;
 
 /// How many bytes of data fit into the pool whose groups these are: what its groups for data hold, each without its parity.
 /// Allocation in whole sectors and the pool's own reserve take some of that.
-///
-/// # Errors
-/// What is wanted and not in the list.
 pub fn usable(text: &str, groups: &[Group]) -> Result<u64, String> {
     // The pool's line begins with its name, those of vdevs with a tabulator; a heading has no size.
     let rows: Vec<(&str, u64)> = text

@@ -10,9 +10,6 @@ use std::time::Duration;
 
 /// The pools that the document tells of. `now`, in seconds since 1970, makes a speed of what is done since a start;
 /// without it there is no speed. Warnings before the document are passed over.
-///
-/// # Errors
-/// What was found and wanted, and in which pool.
 pub fn pools(bytes: &[u8], now: Option<u64>) -> Result<Vec<Status>, String> {
     let text = String::from_utf8_lossy(bytes);
     let start = if text.starts_with('{') { Some(0) } else { text.find("\n{").map(|at| at + 1) };

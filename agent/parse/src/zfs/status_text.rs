@@ -7,9 +7,6 @@ use super::status::{Class, DEEPEST, Errors, Status, Vdev, VdevKind, VdevState, o
 use crate::plain::quoted;
 
 /// The pools that the text tells of, none when it says that there are none. Warnings before the first are passed over.
-///
-/// # Errors
-/// What was found and wanted, and in which pool.
 pub fn pools(bytes: &[u8]) -> Result<Vec<Status>, String> {
     let mut blocks: Vec<Vec<Section>> = Vec::new();
     for line in bytes.split(|&byte| byte == b'\n') {

@@ -58,9 +58,6 @@ pub struct OutboxStore {
 impl OutboxStore {
     /// The outbox of the store in this folder, which must be there. It can be open in two processes: each change is
     /// whole.
-    ///
-    /// # Errors
-    /// When there is no store, or it cannot be read.
     pub fn open(state_dir: &Path) -> Result<Self, KeepFault> {
         let file = state_dir.join(FILE);
         let identity = Identity::of(&file).map_err(KeepFault::system(&file))?;
@@ -79,9 +76,6 @@ impl OutboxStore {
     }
 
     /// All that waits.
-    ///
-    /// # Errors
-    /// When the disk cannot be read.
     pub fn load(&self) -> Result<Kept, KeepFault> {
         load(&self.database).map_err(KeepFault::database(&self.file))
     }
@@ -98,9 +92,6 @@ impl OutboxStore {
     }
 
     /// Stores this in place of all that waited; in a new store, where the old one is gone.
-    ///
-    /// # Errors
-    /// As for [`OutboxStore::apply`].
     pub fn replace(&mut self, kept: &Kept) -> Result<(), KeepFault> {
         if self.identity.is_still(&self.file).is_err() {
             if let Some(folder) = self.file.parent() {
@@ -126,18 +117,12 @@ impl OutboxStore {
     }
 
     /// Remembers the code that is sent to this target to see whether it arrives.
-    ///
-    /// # Errors
-    /// As for [`OutboxStore::apply`].
     pub fn ask(&mut self, channel: &str, target: &str, code: &str) -> Result<(), KeepFault> {
         let ask = "REPLACE INTO confirmation (channel, target, code, confirmed) VALUES (?1, ?2, ?3, 0)";
         self.change(|change| change.execute(ask, [channel, target, code]).map(drop))
     }
 
     /// The channel on which this code was sent and has now been read; `None` when no code of any channel is this one.
-    ///
-    /// # Errors
-    /// As for [`OutboxStore::apply`].
     pub fn confirm(&mut self, code: &str) -> Result<Option<String>, KeepFault> {
         self.change(|change| {
             let confirm = "UPDATE confirmation SET confirmed = 1 WHERE code = ?1 RETURNING channel";
@@ -146,9 +131,6 @@ impl OutboxStore {
     }
 
     /// Whether somebody has read on this channel, at this target, what was sent there.
-    ///
-    /// # Errors
-    /// When the disk cannot be read.
     pub fn is_confirmed(&self, channel: &str, target: &str) -> Result<bool, KeepFault> {
         let look = "SELECT confirmed FROM confirmation WHERE channel = ?1 AND target = ?2";
         let found = self.database.query_row(look, [channel, target], |row| row.get(0)).optional();

@@ -65,9 +65,6 @@ pub struct Saver {
 
 impl Saver {
     /// Starts the thread for a store.
-    ///
-    /// # Errors
-    /// When the machine has no thread to spare.
     pub fn start(store: Store, now: Moment) -> io::Result<Self> {
         let (file, clock) = (store.file.clone(), store.clock.clone());
         let state_dir = file.parent().map(Path::to_owned).unwrap_or_default();
@@ -154,9 +151,6 @@ impl Saver {
 
     /// Saves before somebody is promised that something holds, such as that an incident is acknowledged. A disk that does
     /// not answer is waited for once; what is new is then saved as soon as it can be.
-    ///
-    /// # Errors
-    /// When the disk fails or does not answer.
     pub fn keep_promise(&mut self, memory: &mut Memory) -> Result<(), KeepFault> {
         let hangs = KeepFault { at: self.file.clone(), trouble: Trouble::Hangs };
         if let Some(before) = self.promised.take() {

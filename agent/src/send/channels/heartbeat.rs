@@ -9,9 +9,6 @@ use hyper::header::USER_AGENT;
 use traylight_config::Heartbeat;
 
 /// Fetches the address once.
-///
-/// # Errors
-/// When the other side does not say that all is well.
 pub async fn beat(settings: &Heartbeat) -> Result<Receipt, Fault> {
     let exchange = Exchange { url: &settings.url, ca_file: settings.ca_file.as_deref(), time_limit: PATIENCE };
     let request = Request::get("/").header(USER_AGENT, concat!("traylight/", env!("CARGO_PKG_VERSION")));

@@ -85,9 +85,6 @@ impl fmt::Display for Nonsense {
 }
 
 /// The first packet (3.1). No session is kept: the outbox remembers what has not arrived.
-///
-/// # Errors
-/// When a text or the packet is too long.
 pub fn connect(version: MqttVersion, connect: &Connect) -> Result<Vec<u8>, Nonsense> {
     let Connect { client, keep_alive_s, login, will } = connect;
     let mut body = Vec::new();
@@ -118,9 +115,6 @@ pub fn connect(version: MqttVersion, connect: &Connect) -> Result<Vec<u8>, Nonse
 }
 
 /// A packet that publishes (3.3).
-///
-/// # Errors
-/// When a text or the packet is too long.
 pub fn publish(version: MqttVersion, publish: &Publish) -> Result<Vec<u8>, Nonsense> {
     let mut body = Vec::new();
     text(&mut body, publish.topic)?;
@@ -174,9 +168,6 @@ pub struct Packet<'a> {
 }
 
 /// The first packet of what has come so far; `None` while it is not there yet.
-///
-/// # Errors
-/// When this can never become a packet.
 pub fn first(bytes: &[u8]) -> Result<Option<Packet<'_>>, Nonsense> {
     let Some((&kind, rest)) = bytes.split_first() else { return Ok(None) };
     let (mut length, mut factor) = (0, 1);

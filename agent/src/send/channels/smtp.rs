@@ -31,9 +31,6 @@ pub(super) struct Server<'a> {
 
 impl<'a> Server<'a> {
     /// The server of these settings; the box greets it by this name.
-    ///
-    /// # Errors
-    /// When what it takes to be let in cannot be read.
     pub fn new(settings: &'a Mail, hello: String) -> Result<Self, Fault> {
         let Mail { server, login, ca_file, .. } = settings;
         let wrong = |error: smtp::Error| Fault::NotReady(short(&error.to_string()));
@@ -72,9 +69,6 @@ impl<'a> Server<'a> {
     }
 
     /// Sends a mail to all receivers of the envelope, or to nobody.
-    ///
-    /// # Errors
-    /// When the server cannot be reached or trusted, or does not take it.
     pub async fn send(&self, to: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
         let mut session = self.enter().await?;
         let answer = session.send(to, mail).await.map_err(|error| self.fault(&error))?;
@@ -85,9 +79,6 @@ impl<'a> Server<'a> {
     }
 
     /// Sends a mail to each receiver of the envelope by itself. It has arrived when somebody has it.
-    ///
-    /// # Errors
-    /// As for [`Server::send`], when it is so for all of them.
     pub async fn send_each(&self, all: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
         let (mut taken, mut refused, mut last) = (None, Vec::new(), None);
         for address in all.to() {

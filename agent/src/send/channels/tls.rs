@@ -29,9 +29,6 @@ pub(super) struct Target<'a> {
 }
 
 /// Connects; with `tls`, and trusts nobody without a certificate for the host.
-///
-/// # Errors
-/// When the other side cannot be reached or trusted.
 pub(super) async fn connect(target: Target<'_>, allowance: Allowance) -> Result<Box<dyn Stream>, Fault> {
     let Target { host, port, tls, ca_file } = target;
     let connected = reach(host, port, allowance).await?;

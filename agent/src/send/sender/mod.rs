@@ -126,9 +126,6 @@ pub struct Sender {
 
 impl Sender {
     /// Starts the thread. `report` is called from it.
-    ///
-    /// # Errors
-    /// When the machine has no thread to spare.
     pub fn start(
         errand: Errand,
         world: impl World + 'static,
@@ -186,9 +183,6 @@ impl Sender {
 
     /// From now on this is wanted. The files that the settings name are read anew, what waits is tried at once, and what is
     /// under way has a moment to end.
-    ///
-    /// # Errors
-    /// As for [`Sender::try_channel`].
     pub fn renew(&self, wanted: Wanted) -> io::Result<()> {
         self.ask(Order::Renew(Box::new(wanted)))
     }

@@ -52,9 +52,6 @@ impl Failure {
 /// The way to a drive: a command in; data, sense and status out.
 pub trait Transport {
     /// Sends a command and waits for its end, which may take as long as the drive does.
-    ///
-    /// # Errors
-    /// Why there is no reply.
     fn send(&mut self, command: &Command) -> Result<Reply, Failure>;
 
     /// Who fills in the sense data.
@@ -181,9 +178,6 @@ impl Health {
 
 /// What to say when another drive answers than the one that was asked: a bridge may mistake one of its drives for the
 /// other, and a drive may have been changed since. Blanks are not compared, since udev writes something in their place.
-///
-/// # Errors
-/// Who answers in whose place.
 fn is_who_was_asked(known: Option<&str>, found: Option<&str>) -> Result<(), Missing> {
     let (Some(known), Some(found)) = (known.filter(|known| !is_weak_serial(known)), found) else { return Ok(()) };
     let letters = |serial: &str| -> String { serial.chars().filter(char::is_ascii_alphanumeric).collect() };

@@ -41,9 +41,6 @@ pub struct NvmeAdmin {
 
 impl NvmeAdmin {
     /// Opens a drive for reading.
-    ///
-    /// # Errors
-    /// The reason why it cannot be opened.
     #[allow(clippy::disallowed_methods, reason = "a drive's own device is this file's edge")]
     pub fn open(device: &Path) -> Result<Self, Missing> {
         let open = File::open(device).map_err(|error| {

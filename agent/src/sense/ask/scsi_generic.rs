@@ -57,9 +57,6 @@ pub struct ScsiGeneric {
 
 impl ScsiGeneric {
     /// Opens a drive, never for writing: closing a device that was open for writing makes udev read the drive.
-    ///
-    /// # Errors
-    /// The reason why it cannot be opened.
     #[allow(clippy::disallowed_methods, reason = "a drive's own device is this file's edge")]
     pub fn open(device: &Path, answering: Answering) -> Result<Self, Missing> {
         let mut options = std::fs::OpenOptions::new();

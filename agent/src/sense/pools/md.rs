@@ -11,9 +11,6 @@ use crate::units::Bytes;
 use std::path::{Path, PathBuf};
 
 /// All md arrays, in the order of their names.
-///
-/// # Errors
-/// The reason why `/sys/block` cannot be listed.
 pub fn pools(host: &Host, now: Moment) -> Result<Vec<Pool>, Missing> {
     let folder = host.path("/sys/block");
     Ok(arrays(host)?.filter_map(|name| pool(host, &folder.join(&name), name, now)).collect())

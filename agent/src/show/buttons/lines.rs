@@ -26,9 +26,6 @@ pub(super) struct Listening {
 
 impl Listening {
     /// Starts to listen.
-    ///
-    /// # Errors
-    /// When the machine has no thread or descriptor to spare.
     pub(super) fn start(button: config::Button, which: String, said: UnboundedSender<Said>) -> io::Result<Self> {
         let (stop, stopped) = UnixStream::pair()?;
         let work = move || {

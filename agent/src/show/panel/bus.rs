@@ -9,9 +9,6 @@ use traylight_config as config;
 use traylight_display::{Controller, Module, OledPanel, PanelAddress, PanelFault, PanelSize, Rotation};
 
 /// The panel as the owner has described it. Nothing is sent yet.
-///
-/// # Errors
-/// When its bus is not there or cannot be had.
 pub(super) fn open(panel: &config::Panel) -> Result<OledPanel<I2cdev>, PanelFault> {
     let path = match &panel.bus {
         config::Bus::Path(path) => PathBuf::from(path),
@@ -42,9 +39,6 @@ pub(super) fn module(panel: &config::Panel) -> Result<Module, PanelFault> {
 }
 
 /// The size of the pictures that the panel takes, as it is built in.
-///
-/// # Errors
-/// As for [`module`].
 pub fn picture_size(panel: &config::Panel) -> Result<PanelSize, PanelFault> {
     let size = module(panel)?.size();
     Ok(match rotation(panel) {

@@ -146,9 +146,6 @@ impl PanelThread {
 }
 
 /// Shows one picture on a panel that no thread owns.
-///
-/// # Errors
-/// When the panel or its bus cannot be had.
 pub fn show_once(panel: &config::Panel, draw: impl FnOnce(PanelSize) -> Picture) -> Result<(), PanelFault> {
     let mut panel = bus::open(panel)?;
     let Picture { frame, brightness } = draw(panel.size());
