@@ -12,7 +12,7 @@ use traylight::sense::ask::command::{Ata, Command, Nvme, Scsi};
 use traylight::sense::ask::nvme::NvmeDrive;
 use traylight::sense::ask::scsi::ScsiDrive;
 use traylight::sense::ask::{Failure, Reply, Told, Transport, Wanted};
-use traylight::sense::parse::kernel_log::lines::Lines;
+use traylight::sense::parse::kernel_log::lines::LogReader;
 use traylight::sense::parse::named::disk_of;
 use traylight::sense::parse::quirks::{Quirks, is_weak_serial};
 use traylight::sense::parse::scsi::sense_data::{Answering, sense};
@@ -110,7 +110,7 @@ fn texts(said: &[u8]) {
 
 /// Records of the kernel's log, one after another with a NUL between them, and the same bytes as a message of its.
 fn kernel_log(said: &[u8]) {
-    let mut lines = Lines::default();
+    let mut lines = LogReader::default();
     for bytes in said.split(|byte| *byte == 0) {
         if let Ok(record) = kernel_log::record::record(bytes) {
             assert!(!record.text.chars().any(char::is_control));
@@ -237,6 +237,6 @@ fn holds(told: &Told, sent: &[Command], wanted: Wanted) {
         assert!(sent.iter().all(only_whether), "a sleeping drive was asked more: {sent:?}");
     }
     for counter in told.health.iter().flat_map(|health| &health.counters) {
-        assert!(counter.value >= 0 || counter.unit == counter::Unit::Celsius, "{counter:?}");
+        assert!(counter.value >= 0 || counter.unit == counter::CounterUnit::Celsius, "{counter:?}");
     }
 }

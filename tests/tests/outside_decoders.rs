@@ -6,7 +6,7 @@
 use std::io::Write;
 use std::process::{Command, Stdio};
 use traylight::sense::parse::ata::identify::{FormFactor, Identify, Rotation, SataSpeed, identify};
-use traylight::sense::parse::counter::Counter;
+use traylight::sense::parse::counter::DecodedCounter;
 use traylight::sense::parse::scsi;
 use traylight::sense::parse::scsi::power::{ScsiPower, scsi_power};
 use traylight::sense::parse::scsi::sense_data::{Answering, sense};
@@ -78,7 +78,7 @@ fn log_page(code: u8, parameters: &[(u16, Vec<u8>)]) -> Vec<u8> {
     [vec![code, 0, high, low], contents].concat()
 }
 
-fn value_of(counters: &[Counter], name: &str) -> i64 {
+fn value_of(counters: &[DecodedCounter], name: &str) -> i64 {
     counters.iter().find(|counter| counter.name == name).unwrap().value
 }
 
@@ -138,7 +138,7 @@ fn temperature_verdict_wear_and_starts_agree() {
 
         let page = log_page(0x2F, &[(0, vec![0x5D, numbers.next(0x5C) as u8, warmth[0], 0])]);
         let read = scsi::logs::exceptions(&page).unwrap();
-        let scsi::logs::Verdict::Failing(why) = read.verdict else { panic!("found {read:?}") };
+        let scsi::logs::ScsiAssessment::Failing(why) = read.verdict else { panic!("found {read:?}") };
         let mut judge = ask_logs(&page);
         judge.agrees(format!("IE asc = 0x5d, ascq = 0x{why:x}"));
         judge.agrees(format!("Current temperature = {} C", read.temperature.unwrap().0));
@@ -218,7 +218,10 @@ fn self_tests_and_scans_agree() {
         tests[0].1[4..12].copy_from_slice(&numbers.next(1 << 31).to_be_bytes());
         let page = log_page(0x10, &tests);
         let read = scsi::errors::self_tests(&page).unwrap();
-        assert_eq!((read[0].kind, read[0].outcome), (scsi::errors::Kind::Short, scsi::errors::Outcome::Failed));
+        assert_eq!(
+            (read[0].kind, read[0].outcome),
+            (scsi::errors::ScsiTestKind::Short, scsi::errors::ScsiTestOutcome::Failed)
+        );
         let mut judge = ask_logs(&page);
         judge.agrees("self-test code: background short");
         judge.agrees("fail");

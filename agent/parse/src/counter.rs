@@ -5,27 +5,27 @@ use std::fmt;
 
 /// One number, named the same whatever drive it comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Counter {
+pub struct DecodedCounter {
     /// A plain and stable name. It ends in the unit where the unit is not a bare count.
     pub name: &'static str,
     /// The number; a counter that holds more stops at [`i64::MAX`].
     pub value: i64,
     /// What it counts in.
-    pub unit: Unit,
+    pub unit: CounterUnit,
     /// Where it was read.
-    pub origin: Origin,
+    pub origin: CounterOrigin,
 }
 
-impl Counter {
+impl DecodedCounter {
     /// A counter from an unsigned number of any width.
-    pub fn new(name: &'static str, value: impl TryInto<i64>, unit: Unit, origin: Origin) -> Self {
+    pub fn new(name: &'static str, value: impl TryInto<i64>, unit: CounterUnit, origin: CounterOrigin) -> Self {
         Self { name, value: value.try_into().unwrap_or(i64::MAX), unit, origin }
     }
 }
 
 /// What a counter counts in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Unit {
+pub enum CounterUnit {
     /// Events or things.
     Count,
     /// Hours.
@@ -48,7 +48,7 @@ pub enum Unit {
 
 /// Where a counter was read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Origin {
+pub enum CounterOrigin {
     /// The SMART attribute with this number.
     Attribute(u8),
     /// The Device Statistics log, page and offset.
@@ -70,7 +70,7 @@ pub enum Origin {
     ScsiLog(u8),
 }
 
-impl fmt::Display for Origin {
+impl fmt::Display for CounterOrigin {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Attribute(id) => write!(f, "SMART attribute {id}"),
@@ -86,11 +86,13 @@ impl fmt::Display for Origin {
 
 /// Takes out hours that other hours of the same drive contradict. Some drives count the hours of attribute 9 in
 /// minutes or seconds, and some put other data above the spindle's hours.
-pub fn drop_contradicted_hours(counters: &mut Vec<Counter>) {
+pub fn drop_contradicted_hours(counters: &mut Vec<DecodedCounter>) {
     /// An attribute this many times the standard statistic is not in hours.
     const CONTRADICTION: i64 = 20;
     let standard = counters.iter().find(|counter| {
-        counter.name == "power_on_hours" && matches!(counter.origin, Origin::Statistic { .. }) && counter.value > 0
+        counter.name == "power_on_hours"
+            && matches!(counter.origin, CounterOrigin::Statistic { .. })
+            && counter.value > 0
     });
     let Some(hours) = standard.map(|counter| counter.value) else { return };
     counters.retain(|counter| match counter.name {
@@ -104,23 +106,23 @@ pub fn drop_contradicted_hours(counters: &mut Vec<Counter>) {
 mod tests {
     use super::*;
 
-    fn hours(name: &'static str, value: i64, origin: Origin) -> Counter {
-        Counter::new(name, value, Unit::Hours, origin)
+    fn hours(name: &'static str, value: i64, origin: CounterOrigin) -> DecodedCounter {
+        DecodedCounter::new(name, value, CounterUnit::Hours, origin)
     }
 
     #[test]
     fn a_counter_beyond_measure_stops_at_the_end() {
-        let counter = Counter::new("written_bytes", u128::MAX, Unit::Bytes, Origin::NvmeHealth);
+        let counter = DecodedCounter::new("written_bytes", u128::MAX, CounterUnit::Bytes, CounterOrigin::NvmeHealth);
         assert_eq!(counter.value, i64::MAX);
     }
 
     /// The clocks of one drive may differ by a hundredth.
     #[test]
     fn hours_counted_in_minutes_are_taken_out() {
-        let standard = hours("power_on_hours", 2_000, Origin::Statistic { page: 1, offset: 0x10 });
-        let minutes = hours("power_on_hours", 120_000, Origin::Attribute(9));
-        let spindle = hours("spindle_hours", 2_015, Origin::Statistic { page: 3, offset: 8 });
-        let garbage = hours("head_flying_hours", 2_100, Origin::Statistic { page: 3, offset: 0x10 });
+        let standard = hours("power_on_hours", 2_000, CounterOrigin::Statistic { page: 1, offset: 0x10 });
+        let minutes = hours("power_on_hours", 120_000, CounterOrigin::Attribute(9));
+        let spindle = hours("spindle_hours", 2_015, CounterOrigin::Statistic { page: 3, offset: 8 });
+        let garbage = hours("head_flying_hours", 2_100, CounterOrigin::Statistic { page: 3, offset: 0x10 });
         let mut counters = vec![minutes, standard, spindle, garbage];
         drop_contradicted_hours(&mut counters);
         assert_eq!(counters, [standard, spindle]);
@@ -128,7 +130,7 @@ mod tests {
 
     #[test]
     fn without_a_standard_nothing_is_contradicted() {
-        let mut counters = vec![hours("power_on_hours", 120_000, Origin::Attribute(9))];
+        let mut counters = vec![hours("power_on_hours", 120_000, CounterOrigin::Attribute(9))];
         drop_contradicted_hours(&mut counters);
         assert_eq!(counters.len(), 1);
     }

@@ -5,7 +5,7 @@ use traylight_data::reading::{Happening, Teller};
 
 /// A part by the kernel's name of the moment.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Named {
+pub enum KernelName {
     /// A SATA port, and the device on it where that is told: `ata3`, `ata3.01`.
     Ata {
         /// The port's number in this boot.
@@ -45,11 +45,11 @@ pub enum Named {
 
 /// What was heard of a part.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Heard {
+pub struct NamedEvent {
     /// When, on the boot clock.
     pub at: Moment,
     /// Of what.
-    pub part: Named,
+    pub part: KernelName,
     /// What.
     pub what: Happening,
     /// Who told it.
@@ -60,9 +60,9 @@ pub struct Heard {
 
 /// What was taken in at once.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Taken {
+pub struct NamedEvents {
     /// What was heard, in the order of hearing.
-    pub heard: Vec<Heard>,
+    pub heard: Vec<NamedEvent>,
     /// Some of it is worth a look now.
     pub calls: bool,
 }

@@ -6,7 +6,7 @@ use traylight_data::reading::{Missing, Reason};
 
 /// A counter seen once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Count {
+pub struct CountedAt {
     /// What it said.
     pub value: u64,
     /// When.
@@ -24,7 +24,7 @@ const FASTEST: f64 = 4e9;
 ///
 /// # Errors
 /// The reason why there is no rate: no time passed, another instance, or the count began anew.
-pub fn rate(before: Count, now: Count) -> Result<f64, Missing> {
+pub fn rate(before: CountedAt, now: CountedAt) -> Result<f64, Missing> {
     let began_anew = || Missing::new(Reason::NotAsked, "the counter began anew, a rate needs two counts");
     let seconds = now.at.since(before.at).as_secs_f64();
     if seconds <= 0.0 {
@@ -54,8 +54,8 @@ mod tests {
     use super::*;
     use std::time::Duration;
 
-    fn count(value: u64, second: u64) -> Count {
-        Count { value, at: Moment::after_boot(Duration::from_secs(second)), instance: 7 }
+    fn count(value: u64, second: u64) -> CountedAt {
+        CountedAt { value, at: Moment::after_boot(Duration::from_secs(second)), instance: 7 }
     }
 
     fn anew() -> Result<f64, Missing> {
@@ -78,7 +78,7 @@ mod tests {
     fn a_counter_that_began_anew_is_no_rate() {
         assert_eq!(rate(count(80_000, 10), count(10, 12)), anew());
         assert_eq!(rate(count(1 << 40, 10), count(10, 12)), anew());
-        let other = Count { instance: 8, ..count(90_000, 12) };
+        let other = CountedAt { instance: 8, ..count(90_000, 12) };
         assert_eq!(rate(count(80_000, 10), other), anew());
     }
 

@@ -197,7 +197,7 @@ fn failures(tests: &SelfTests) -> Vec<u64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sense::parse::counter::{self, Origin, Unit};
+    use crate::sense::parse::counter::{self, CounterOrigin, CounterUnit};
     use std::time::Duration;
 
     fn at(seconds: u64) -> Moment {
@@ -253,7 +253,8 @@ mod tests {
 
     /// The same, with so many pending sectors.
     fn whole(pending: i64) -> Told {
-        let counter = counter::Counter::new("pending_sectors", pending, Unit::Count, Origin::Attribute(197));
+        let counter =
+            counter::DecodedCounter::new("pending_sectors", pending, CounterUnit::Count, CounterOrigin::Attribute(197));
         let health = ask::Health {
             assessment: Ok(SelfAssessment::Passed),
             counters: vec![counter],

@@ -7,7 +7,7 @@ use crate::clock::Moment;
 use crate::reading::{Drive, DriveKey, Event, Happening, Part, Power, Teller};
 use crate::sense::drives::names_of;
 use crate::sense::host::{Host, parts};
-use crate::sense::parse::named::{Heard, Named, disk_of};
+use crate::sense::parse::named::{KernelName, NamedEvent, disk_of};
 use crate::sense::parse::{plain, sysfs};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -25,7 +25,7 @@ const LONGEST_LINE: usize = 240;
 /// What is remembered from one round to the next.
 #[derive(Debug, Default)]
 pub struct Happened {
-    heard: Vec<Heard>,
+    heard: Vec<NamedEvent>,
     names: Namesakes,
     /// PCI functions on the way to drives, with the chain of slots that leads to each: for when they are gone.
     slots: BTreeMap<String, String>,
@@ -37,7 +37,7 @@ pub struct Happened {
 
 impl Happened {
     /// Keeps what was heard until the round has looked at the drives.
-    pub fn hear(&mut self, heard: Vec<Heard>) {
+    pub fn hear(&mut self, heard: Vec<NamedEvent>) {
         self.heard.extend(heard);
     }
 
@@ -59,7 +59,7 @@ impl Happened {
         newest(events)
     }
 
-    fn look<'a>(&mut self, seen: impl Iterator<Item = &'a SeenDrive>, heard: &[Heard], now: Moment) {
+    fn look<'a>(&mut self, seen: impl Iterator<Item = &'a SeenDrive>, heard: &[NamedEvent], now: Moment) {
         let mut sights = Vec::new();
         for drive in seen {
             let spotted = &drive.spotted;
@@ -84,37 +84,39 @@ impl Happened {
         self.names.look(&sights, &marks, now);
     }
 
-    fn event(&self, host: &Host, heard: Heard) -> Event {
-        let Heard { at, part, what, teller, line } = heard;
+    fn event(&self, host: &Host, heard: NamedEvent) -> Event {
+        let NamedEvent { at, part, what, teller, line } = heard;
         let line = plain::cleaned(&line, LONGEST_LINE);
         Event { at, part: self.part(host, part, at), what, teller, line }
     }
 
-    fn part(&self, host: &Host, named: Named, at: Moment) -> Part {
+    fn part(&self, host: &Host, named: KernelName, at: Moment) -> Part {
         let name = name(&named);
         let drive = match &named {
-            Named::Disk(device, instance) if *instance != 0 => self.names.appearance(device, *instance),
+            KernelName::Disk(device, instance) if *instance != 0 => self.names.appearance(device, *instance),
             _ => name.as_ref().and_then(|name| self.names.who(name, at)),
         };
         if let Some(key) = drive {
             return Part::Drive(key.clone());
         }
         match named {
-            Named::Block(device) if device.starts_with("md") => Part::Pool(disk_of(&device).to_owned()),
-            Named::Pci(function) => match chain(host, &function).or_else(|| self.slots.get(&function).cloned()) {
+            KernelName::Block(device) if device.starts_with("md") => Part::Pool(disk_of(&device).to_owned()),
+            KernelName::Pci(function) => match chain(host, &function).or_else(|| self.slots.get(&function).cloned()) {
                 Some(chain) => Part::Controller(chain),
                 None => Part::Place(function),
             },
-            Named::Usb(chain) => Part::Usb(chain),
-            Named::Pool(pool) => Part::Pool(pool),
-            Named::Volume(device) => Part::Volume(device.trim_start_matches("/dev/").to_owned()),
-            Named::Link(port) => Part::Link(port),
-            Named::Bus(device) => Part::Bus(adapter(host, &device).unwrap_or(device)),
-            Named::Board => Part::Board,
-            Named::Ata { port, device: Some(device) } => Part::Place(format!("ata{port}.{device:02}")),
-            Named::Ata { port, device: None } => Part::Place(format!("ata{port}")),
-            Named::Block(name) | Named::Disk(name, _) | Named::Scsi(name) | Named::Host(name) => Part::Place(name),
-            Named::Nvme(name) | Named::Card(name) | Named::Other(name) => Part::Place(name),
+            KernelName::Usb(chain) => Part::Usb(chain),
+            KernelName::Pool(pool) => Part::Pool(pool),
+            KernelName::Volume(device) => Part::Volume(device.trim_start_matches("/dev/").to_owned()),
+            KernelName::Link(port) => Part::Link(port),
+            KernelName::Bus(device) => Part::Bus(adapter(host, &device).unwrap_or(device)),
+            KernelName::Board => Part::Board,
+            KernelName::Ata { port, device: Some(device) } => Part::Place(format!("ata{port}.{device:02}")),
+            KernelName::Ata { port, device: None } => Part::Place(format!("ata{port}")),
+            KernelName::Block(name) | KernelName::Disk(name, _) | KernelName::Scsi(name) | KernelName::Host(name) => {
+                Part::Place(name)
+            }
+            KernelName::Nvme(name) | KernelName::Card(name) | KernelName::Other(name) => Part::Place(name),
         }
     }
 
@@ -150,14 +152,16 @@ impl Happened {
 }
 
 /// The name of a drive in [`Namesakes`], where the part may be one.
-fn name(part: &Named) -> Option<String> {
+fn name(part: &KernelName) -> Option<String> {
     Some(match part {
-        Named::Ata { port, device: Some(device) } => format!("ata{port}.{device}"),
-        Named::Ata { port, device: None } => format!("ata{port}"),
-        Named::Block(device) => disk_of(device).to_owned(),
-        Named::Disk(name, _) | Named::Scsi(name) | Named::Host(name) | Named::Nvme(name) | Named::Card(name) => {
-            name.clone()
-        }
+        KernelName::Ata { port, device: Some(device) } => format!("ata{port}.{device}"),
+        KernelName::Ata { port, device: None } => format!("ata{port}"),
+        KernelName::Block(device) => disk_of(device).to_owned(),
+        KernelName::Disk(name, _)
+        | KernelName::Scsi(name)
+        | KernelName::Host(name)
+        | KernelName::Nvme(name)
+        | KernelName::Card(name) => name.clone(),
         _ => return None,
     })
 }
@@ -199,11 +203,11 @@ mod tests {
         Moment::after_boot(Duration::from_millis(milliseconds))
     }
 
-    fn heard(milliseconds: u64, part: Named, what: Happening) -> Heard {
-        Heard { at: at(milliseconds), part, what, teller: Teller::Log, line: "as told".into() }
+    fn heard(milliseconds: u64, part: KernelName, what: Happening) -> NamedEvent {
+        NamedEvent { at: at(milliseconds), part, what, teller: Teller::Log, line: "as told".into() }
     }
 
-    fn events(happened: &mut Happened, all: Vec<Heard>, now: u64) -> Vec<(u64, Part, Happening)> {
+    fn events(happened: &mut Happened, all: Vec<NamedEvent>, now: u64) -> Vec<(u64, Part, Happening)> {
         happened.hear(all);
         let nothing = Host::at("/nowhere");
         let events = happened.events(&nothing, std::iter::empty(), &[], at(now));
@@ -213,7 +217,7 @@ mod tests {
     #[test]
     fn what_is_told_again_within_two_seconds_is_the_same_whenever_it_arrives() {
         let mut happened = Happened::default();
-        let reset = |at| heard(at, Named::Usb("2.1".into()), Happening::Reset);
+        let reset = |at| heard(at, KernelName::Usb("2.1".into()), Happening::Reset);
         let mut told = |all: &[u64], now| -> Vec<u64> {
             let all = all.iter().map(|at| reset(*at)).collect();
             events(&mut happened, all, now).into_iter().map(|event| event.0).collect()
@@ -221,23 +225,23 @@ mod tests {
         assert_eq!(told(&[5_000, 5_400, 7_001, 3_000], 8_000), [3_000, 5_400], "a storm has one every two seconds");
         assert_eq!(told(&[7_300, 7_401], 9_500), [7_401], "7,300 is late, and of 5,400");
         assert_eq!(told(&[6_000], 10_000), [0; 0], "later still");
-        let other = heard(7_402, Named::Usb("2.2".into()), Happening::Reset);
+        let other = heard(7_402, KernelName::Usb("2.2".into()), Happening::Reset);
         assert_eq!(events(&mut happened, vec![other], 11_000).len(), 1, "another part");
     }
 
     #[test]
     fn unknown_parts_are_places_and_the_order_is_that_of_time() {
         let parts = [
-            (Named::Ata { port: 3, device: Some(1) }, Part::Place("ata3.01".into())),
-            (Named::Block("sdx1".into()), Part::Place("sdx1".into())),
-            (Named::Disk("sdx".into(), 9), Part::Place("sdx".into())),
-            (Named::Pci("0000:00:1f.2".into()), Part::Place("0000:00:1f.2".into())),
-            (Named::Block("md0p1".into()), Part::Pool("md0".into())),
-            (Named::Volume("/dev/sda1".into()), Part::Volume("sda1".into())),
-            (Named::Bus("1f00074000.i2c".into()), Part::Bus("1f00074000.i2c".into())),
-            (Named::Board, Part::Board),
+            (KernelName::Ata { port: 3, device: Some(1) }, Part::Place("ata3.01".into())),
+            (KernelName::Block("sdx1".into()), Part::Place("sdx1".into())),
+            (KernelName::Disk("sdx".into(), 9), Part::Place("sdx".into())),
+            (KernelName::Pci("0000:00:1f.2".into()), Part::Place("0000:00:1f.2".into())),
+            (KernelName::Block("md0p1".into()), Part::Pool("md0".into())),
+            (KernelName::Volume("/dev/sda1".into()), Part::Volume("sda1".into())),
+            (KernelName::Bus("1f00074000.i2c".into()), Part::Bus("1f00074000.i2c".into())),
+            (KernelName::Board, Part::Board),
         ];
-        let mut heard: Vec<Heard> =
+        let mut heard: Vec<NamedEvent> =
             (1..).zip(&parts).map(|(time, (named, _))| heard(time, named.clone(), Happening::CommandFailed)).collect();
         heard.reverse();
         let told: Vec<Part> =
@@ -247,7 +251,8 @@ mod tests {
 
     #[test]
     fn of_very_many_the_newest_are_handed_on_and_the_others_counted() {
-        let many = (0..1_000).map(|number| heard(number, Named::Other(format!("part {number}")), Happening::Reset));
+        let many =
+            (0..1_000).map(|number| heard(number, KernelName::Other(format!("part {number}")), Happening::Reset));
         let told = events(&mut Happened::default(), many.collect(), 1_000);
         assert_eq!(told.len(), MOST + 1);
         assert_eq!(told[0], (743, Part::Board, Happening::LinesLost(744)));
@@ -256,7 +261,7 @@ mod tests {
 
     #[test]
     fn lines_that_were_lost_are_each_time_others() {
-        let lost = |at| heard(at, Named::Board, Happening::LinesLost(5));
+        let lost = |at| heard(at, KernelName::Board, Happening::LinesLost(5));
         assert_eq!(events(&mut Happened::default(), vec![lost(1), lost(2)], 10).len(), 2);
     }
 

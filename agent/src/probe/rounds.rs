@@ -14,8 +14,8 @@ use crate::reading::{
 };
 use crate::sense::ask::Told;
 use crate::sense::host::Host;
-use crate::sense::parse::named::Heard;
-use crate::sense::parse::rate::{Count, rate};
+use crate::sense::parse::named::NamedEvent;
+use crate::sense::parse::rate::{CountedAt, rate};
 use crate::sense::pools::md;
 use crate::sense::{board, chips, controllers, drives, links};
 use crate::units::BytesPerSecond;
@@ -70,7 +70,7 @@ pub struct Rounds {
     zones_asked: Option<Moment>,
     pools: SeenPools,
     mounts: SeenMounts,
-    ports: BTreeMap<String, (Count, Count)>,
+    ports: BTreeMap<String, (CountedAt, CountedAt)>,
     happened: Happened,
     board: Board,
     looked_around: Option<Moment>,
@@ -147,7 +147,7 @@ impl Rounds {
     }
 
     /// Takes in what was heard since the round before.
-    pub fn hear(&mut self, heard: Vec<Heard>) {
+    pub fn hear(&mut self, heard: Vec<NamedEvent>) {
         self.happened.hear(heard);
     }
 

@@ -13,7 +13,7 @@ use crate::sense::ask::Told;
 use crate::sense::ask::drive::Asker;
 use crate::sense::drives::{self, Identity, Spotted};
 use crate::sense::host::Host;
-use crate::sense::parse::rate::{Count, rate};
+use crate::sense::parse::rate::{CountedAt, rate};
 use crate::sense::parse::sysfs::block::Stat;
 use crate::sense::{attachment, uses};
 use crate::units::BytesPerSecond;
@@ -131,7 +131,8 @@ impl SeenDrive {
         let (last, then) = before.ok_or_else(first_count)?;
         let instance = self.spotted.instance;
         let bytes = |old: u64, new: u64| {
-            let sectors = rate(Count { value: old, at: then, instance }, Count { value: new, at: now, instance })?;
+            let sectors =
+                rate(CountedAt { value: old, at: then, instance }, CountedAt { value: new, at: now, instance })?;
             Ok(BytesPerSecond(sectors * 512.0))
         };
         Ok(Traffic {

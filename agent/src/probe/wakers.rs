@@ -6,7 +6,7 @@ use crate::clock::Clock;
 use crate::reading::Missing;
 use crate::sense::host::Host;
 use crate::sense::kmsg::KernelLog;
-use crate::sense::parse::named::{Heard, Taken};
+use crate::sense::parse::named::{NamedEvent, NamedEvents};
 use crate::sense::uevents::Uevents;
 use crate::sense::{pools, volumes};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
@@ -45,7 +45,7 @@ pub struct Wakers {
     deaf: Option<Missing>,
     log: Option<KernelLog>,
     log_unread: Option<Missing>,
-    heard: Vec<Heard>,
+    heard: Vec<NamedEvent>,
 }
 
 impl Wakers {
@@ -74,7 +74,7 @@ impl Wakers {
     }
 
     /// What messages and log have told since the last time.
-    pub fn heard(&mut self) -> Vec<Heard> {
+    pub fn heard(&mut self) -> Vec<NamedEvent> {
         std::mem::take(&mut self.heard)
     }
 
@@ -126,7 +126,7 @@ impl Wakers {
         let mut changed = files.iter();
         self.files.retain(|_, file| changed.next() != Some(&true) || arm(file));
         let now = self.clock.now();
-        let mut taken = Taken::default();
+        let mut taken = NamedEvents::default();
         match self.uevents.as_ref().filter(|_| messages).map(|socket| socket.take(now)).transpose() {
             Ok(told) => taken = told.unwrap_or_default(),
             Err(why) => {

@@ -4,7 +4,7 @@
 use super::beneath;
 use super::btrfs_ioctl::Mounted;
 use super::host::{Host, parts};
-use super::parse::btrfs::members::{BlockDevice, Device, FileSystem, Told, ToldDevice};
+use super::parse::btrfs::members::{BlockDevice, Device, FileSystem, MountedDevice, MountedFileSystem};
 use super::parse::btrfs::profiles::{Allocation, Content, Profile, ProfileUse};
 use super::parse::btrfs::scrub::ScrubRecord;
 use super::parse::{btrfs, plain};
@@ -91,7 +91,7 @@ fn allocation(host: &Host, folder: &Path, content: Content) -> Option<Allocation
 
 /// What the file system mounted at `point` answers. Nothing of it is read from a drive, but a file system whose drives
 /// hang may keep whoever asks it waiting: ask from a thread that may be lost.
-pub fn ask(host: &Host, point: &str) -> Result<Told, Missing> {
+pub fn ask(host: &Host, point: &str) -> Result<MountedFileSystem, Missing> {
     if !host.is_live() {
         return Err(Missing::new(Reason::NotAsked, "a recorded tree has no file system to ask"));
     }
@@ -100,7 +100,7 @@ pub fn ask(host: &Host, point: &str) -> Result<Told, Missing> {
     let mut devices = Vec::new();
     for id in 0..=info.highest.min(MOST_NUMBERS) {
         let Some(device) = mounted.device(id)? else { continue };
-        devices.push(ToldDevice {
+        devices.push(MountedDevice {
             id,
             block: device.path.and_then(|path| block_name(host, &path)),
             size: Bytes(device.size),
@@ -112,7 +112,7 @@ pub fn ask(host: &Host, point: &str) -> Result<Told, Missing> {
     // Without a file that can be read no scrub is known of.
     let records = last_scrub(host, &info.uuid).unwrap_or_default();
     let checked = btrfs::scrub::ended(&records, devices.iter().map(|device| device.id).filter(|&id| id > 0));
-    Ok(Told { uuid: info.uuid, wanted: info.devices, devices, balance: mounted.balance(), checked })
+    Ok(MountedFileSystem { uuid: info.uuid, wanted: info.devices, devices, balance: mounted.balance(), checked })
 }
 
 /// The kernel's name behind the path that the file system remembers: `/dev/mapper/x` leads to `/dev/dm-3`. A device that

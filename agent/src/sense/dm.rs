@@ -4,22 +4,22 @@
 use super::beneath;
 use super::dm_ioctl::{Control, What};
 use super::host::Host;
-use super::parse::dm::members::{Image, Told, Volume};
-use super::parse::dm::table::Target;
+use super::parse::dm::members::{Image, LogicalVolume, RaidReport};
+use super::parse::dm::table::DmTarget;
 use super::parse::{dm, plain};
 use crate::reading::{Missing, Reason};
 use crate::units::Bytes;
 use std::path::Path;
 
 /// All RAID volumes of LVM, in the order of the kernel's names.
-pub fn volumes(host: &Host) -> Result<Vec<Volume>, Missing> {
+pub fn volumes(host: &Host) -> Result<Vec<LogicalVolume>, Missing> {
     let folder = host.path("/sys/block");
     let names = host.list(&folder)?.into_iter().filter(|name| name.starts_with("dm-"));
     Ok(names.filter_map(|device| volume(host, &folder.join(&device), device)).collect())
 }
 
 /// Nothing for other mapped devices, and for one that is being taken down.
-fn volume(host: &Host, block: &Path, device: String) -> Option<Volume> {
+fn volume(host: &Host, block: &Path, device: String) -> Option<LogicalVolume> {
     let text = |file: &str| host.attribute(&block.join("dm").join(file)).ok().map(|text| text.trim().to_owned());
     let (name, uuid) = (text("name")?, text("uuid")?);
     let slaves = block.join("slaves");
@@ -27,7 +27,7 @@ fn volume(host: &Host, block: &Path, device: String) -> Option<Volume> {
         host.list(&slaves).ok()?.iter().filter_map(|slave| image(host, &slaves.join(slave))).collect();
     let is_raid = dm::members::is_raid(&uuid, images.iter().map(|image| image.name.as_str()));
     let size = host.ask(&block.join("size"), plain::whole).ok().map(Bytes::from_sectors);
-    is_raid.then_some(Volume { device, name, uuid, size, images })
+    is_raid.then_some(LogicalVolume { device, name, uuid, size, images })
 }
 
 /// One image, from a link among the slaves; nothing for what holds the RAID's notes (`_rmeta_`).
@@ -48,22 +48,22 @@ fn image(host: &Host, link: &Path) -> Option<Image> {
 ///
 /// # Errors
 /// The reason why it says nothing: it needs CAP_SYS_ADMIN, and the volume may be gone.
-pub fn ask(host: &Host, name: &str) -> Result<Told, Missing> {
+pub fn ask(host: &Host, name: &str) -> Result<RaidReport, Missing> {
     if !host.is_live() {
         return Err(Missing::new(Reason::NotAsked, "a recorded tree has no device mapper to ask"));
     }
     let control = Control::open()?;
     let line = |what: What| raid_line(control.targets(name, what)?, name);
     let read = |strange: String| Missing::new(Reason::Unreadable, format!("{name}: {strange}"));
-    Ok(Told {
+    Ok(RaidReport {
         status: dm::raid::status(&line(What::Status)?).map_err(read)?,
         table: dm::raid::table(&line(What::Table)?).map_err(read)?,
     })
 }
 
 /// A RAID volume is one target and nothing else.
-fn raid_line(targets: Vec<Target>, name: &str) -> Result<String, Missing> {
-    match <[Target; 1]>::try_from(targets) {
+fn raid_line(targets: Vec<DmTarget>, name: &str) -> Result<String, Missing> {
+    match <[DmTarget; 1]>::try_from(targets) {
         Ok([raid]) if raid.kind == "raid" => Ok(raid.text),
         Ok([other]) => {
             let found = format!("{name}: found a target {}, wanted raid", plain::quoted(&other.kind));

@@ -1,7 +1,7 @@
 //! The way to the device mapper: one ioctl on its control device, which asks and never changes
 //! (include/uapi/linux/dm-ioctl.h).
 
-use super::parse::dm::table::{Target, targets};
+use super::parse::dm::table::{DmTarget, targets};
 use crate::reading::{Missing, Reason};
 use std::fs::File;
 use std::io;
@@ -65,7 +65,7 @@ impl Control {
     }
 
     /// The targets of the device with this name.
-    pub fn targets(&self, name: &str, what: What) -> Result<Vec<Target>, Missing> {
+    pub fn targets(&self, name: &str, what: What) -> Result<Vec<DmTarget>, Missing> {
         let mut exchange = question(name, what)?;
         // SAFETY: `exchange` is one live structure that begins with the kernel's `struct dm_ioctl` (its size is asserted
         // above) and is `data_size` bytes long in all; the kernel reads and writes within those and keeps no pointer to
@@ -105,7 +105,7 @@ fn question(name: &str, what: What) -> Result<Box<Exchange>, Missing> {
 }
 
 /// The targets, from where the kernel says that they begin to where it says that they end.
-fn answer(exchange: &Exchange) -> Result<Vec<Target>, String> {
+fn answer(exchange: &Exchange) -> Result<Vec<DmTarget>, String> {
     let head = &exchange.head;
     if head.flags & BUFFER_FULL_FLAG != 0 {
         return Err(format!("found an answer of more than {ROOM} bytes, wanted at most that"));

@@ -217,11 +217,14 @@ fn world_wide_name(id: &str) -> Option<String> {
     digits.bytes().all(|byte| byte.is_ascii_hexdigit()).then(|| digits.to_lowercase())
 }
 
-fn ata(host: &Host, names: &[&str]) -> sysfs::place::Ata {
-    let Some(port) = sysfs::place::ata_port(names) else { return sysfs::place::Ata::default() };
+fn ata(host: &Host, names: &[&str]) -> sysfs::place::AtaPort {
+    let Some(port) = sysfs::place::ata_port(names) else { return sysfs::place::AtaPort::default() };
     let folder = host.path("/sys/class/ata_port").join(port);
     let number = |name: &str| host.ask(&folder.join(name), plain::whole).ok();
-    sysfs::place::Ata { port_no: number("port_no"), multiplied: number("nr_pmp_links").is_some_and(|links| links > 0) }
+    sysfs::place::AtaPort {
+        port_no: number("port_no"),
+        multiplied: number("nr_pmp_links").is_some_and(|links| links > 0),
+    }
 }
 
 fn bus(names: &[&str], udev: Option<&str>) -> Bus {

@@ -6,8 +6,8 @@
 //! end, and never ahead of now.
 
 use super::host::Host;
-use super::parse::kernel_log::lines::Lines;
-use super::parse::named::{Heard, Named, Taken};
+use super::parse::kernel_log::lines::LogReader;
+use super::parse::named::{KernelName, NamedEvent, NamedEvents};
 use crate::clock::Moment;
 use crate::reading::{Happening, Missing, Reason, Teller};
 use rustix::fs::{SeekFrom, seek};
@@ -46,7 +46,7 @@ impl Records for File {
 #[derive(Debug)]
 pub struct KernelLog<R = File> {
     records: R,
-    lines: Lines,
+    lines: LogReader,
     /// So many records may still be read before the next round.
     left: usize,
     /// When it was last read to its end.
@@ -70,13 +70,13 @@ impl KernelLog {
 #[allow(private_bounds, reason = "where records come from is this file's own business")]
 impl<R: Records> KernelLog<R> {
     fn of(records: R) -> Self {
-        Self { records, lines: Lines::default(), left: AT_START, drained: Moment::default() }
+        Self { records, lines: LogReader::default(), left: AT_START, drained: Moment::default() }
     }
 
     /// Takes in what was written. `suspended` is how long the machine was, see [`crate::clock::Clock::suspended`].
-    pub fn take(&mut self, now: Moment, suspended: Duration) -> Result<Taken, Missing> {
+    pub fn take(&mut self, now: Moment, suspended: Duration) -> Result<NamedEvents, Missing> {
         let mut record = [0; LONGEST];
-        let mut taken = Taken::default();
+        let mut taken = NamedEvents::default();
         while self.left > 0 {
             match self.records.next(&mut record) {
                 Ok(0) => return Err(Missing::new(Reason::Unreadable, "dev/kmsg: found its end, wanted more records")),
@@ -109,14 +109,14 @@ impl<R: Records> KernelLog<R> {
         self.left = A_ROUND;
     }
 
-    fn hear(&mut self, record: &[u8], now: Moment, suspended: Duration, taken: &mut Taken) {
+    fn hear(&mut self, record: &[u8], now: Moment, suspended: Duration, taken: &mut NamedEvents) {
         for line in self.lines.take(record) {
             let at = Moment::after_boot(line.since_boot.saturating_add(suspended)).max(self.drained).min(now);
             // What a USB device does to itself changes no reading; a drive behind it that goes is told by itself. Lines
             // are lost in storms, and those must not call.
-            let is_quiet = matches!(line.part, Named::Usb(_)) || matches!(line.what, Happening::LinesLost(_));
+            let is_quiet = matches!(line.part, KernelName::Usb(_)) || matches!(line.what, Happening::LinesLost(_));
             taken.calls |= !is_quiet;
-            taken.heard.push(Heard { at, part: line.part, what: line.what, teller: Teller::Log, line: line.text });
+            taken.heard.push(NamedEvent { at, part: line.part, what: line.what, teller: Teller::Log, line: line.text });
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::host::Host;
 use super::parse::plain;
-use super::parse::rate::Count;
+use super::parse::rate::CountedAt;
 use crate::clock::Moment;
 use crate::reading::{Missing, Reading, Reason, Source};
 use crate::units::MegabitsPerSecond;
@@ -20,7 +20,7 @@ pub struct Port {
     /// How often the link came or went.
     pub changes: Option<u64>,
     /// Bytes received and sent so far.
-    pub counts: Result<(Count, Count), Missing>,
+    pub counts: Result<(CountedAt, CountedAt), Missing>,
 }
 
 /// All ports that are Ethernet hardware; bridges, tunnels and the like have no device behind them.
@@ -38,7 +38,7 @@ fn port(host: &Host, folder: &Path, name: String, now: Moment) -> Option<Port> {
         return None;
     }
     let instance = number("ifindex").unwrap_or(0);
-    let count = |file: &str| number(file).map(|value| Count { value, at: now, instance });
+    let count = |file: &str| number(file).map(|value| CountedAt { value, at: now, instance });
     let counts = count("statistics/rx_bytes").and_then(|inward| Ok((inward, count("statistics/tx_bytes")?)));
     // A port that is switched off answers EINVAL for its carrier: it is not up, and that is no fault of reading.
     let carrier = host.ask(&folder.join("carrier"), plain::switch);

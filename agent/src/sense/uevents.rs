@@ -1,7 +1,7 @@
 //! The kernel's messages about parts that come, go and change, as they are sent: a netlink socket that anybody may listen
 //! on (netlink(7), NETLINK_KOBJECT_UEVENT).
 
-use super::parse::named::{Heard, Taken};
+use super::parse::named::{NamedEvent, NamedEvents};
 use super::parse::sysfs::uevent::{happening, is_worth_a_look};
 use crate::clock::Moment;
 use crate::reading::{Missing, Reason, Teller};
@@ -35,9 +35,9 @@ impl Uevents {
     }
 
     /// Takes in what was sent. The kernel does not say when it did.
-    pub fn take(&self, now: Moment) -> Result<Taken, Missing> {
+    pub fn take(&self, now: Moment) -> Result<NamedEvents, Missing> {
         let mut message = [0; LONGEST];
-        let mut taken = Taken::default();
+        let mut taken = NamedEvents::default();
         for _ in 0..AT_ONCE {
             match recvfrom(&self.socket, &mut message, RecvFlags::empty()) {
                 Ok((length, _, sender)) => {
@@ -45,7 +45,7 @@ impl Uevents {
                     let Some(sender) = sender.map(|sender| sender.pid()) else { continue };
                     let message = &message[..length];
                     taken.calls |= is_worth_a_look(sender, message);
-                    taken.heard.extend(happening(sender, message).map(|(part, what)| Heard {
+                    taken.heard.extend(happening(sender, message).map(|(part, what)| NamedEvent {
                         at: now,
                         part,
                         what,
@@ -101,7 +101,7 @@ mod tests {
         assert_eq!(&message[..length], FORGED);
         assert!(is_worth_a_look(0, FORGED), "only its sender speaks against it");
         assert_ne!(SocketAddrNetlink::try_from(sender.expect("it says who")).expect("netlink").pid(), 0);
-        assert_eq!(uevents.take(Moment::default()), Ok(Taken::default()));
+        assert_eq!(uevents.take(Moment::default()), Ok(NamedEvents::default()));
     }
 
     #[test]

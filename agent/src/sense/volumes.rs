@@ -2,7 +2,7 @@
 //! is gone, so it is a question of its own.
 
 use super::host::Host;
-use super::parse::mounts::fstab::Wanted;
+use super::parse::mounts::fstab::FstabEntry;
 use super::parse::mounts::mountinfo::Mount;
 use super::parse::{mounts, plain};
 use crate::reading::{Files, Missing, Reason, Room, Union, Unmounted};
@@ -29,13 +29,13 @@ pub fn mounts(host: &Host, table: &[u8]) -> Mounts {
     let mounted = mounts::mountinfo::mounts(table);
     // A box without this file has no wishes.
     let table = host.table(&host.path("/etc/fstab")).unwrap_or_default();
-    let (read_only, writable): (Vec<Wanted>, Vec<Wanted>) =
+    let (read_only, writable): (Vec<FstabEntry>, Vec<FstabEntry>) =
         mounts::fstab::wanted(&String::from_utf8_lossy(&table)).into_iter().partition(|wanted| wanted.read_only);
-    let points = |wanted: &[Wanted]| wanted.iter().map(|wanted| wanted.mount.clone()).collect();
+    let points = |wanted: &[FstabEntry]| wanted.iter().map(|wanted| wanted.mount.clone()).collect();
     let (meant_read_only, meant_writable) = (points(&read_only), points(&writable));
-    let is_absent = |wanted: &Wanted| !mounted.iter().any(|mount| mount.point == wanted.mount);
+    let is_absent = |wanted: &FstabEntry| !mounted.iter().any(|mount| mount.point == wanted.mount);
     let absent = read_only.into_iter().chain(writable).filter(is_absent);
-    let unmounted = absent.map(|Wanted { mount, source, .. }| Unmounted { mount, source }).collect();
+    let unmounted = absent.map(|FstabEntry { mount, source, .. }| Unmounted { mount, source }).collect();
     let unions = unions(&mounted);
     Mounts { unions, volumes: mounts::mountinfo::volumes(mounted), unmounted, meant_read_only, meant_writable }
 }

@@ -5,8 +5,8 @@ use super::child::{self, Outcome};
 use super::host::Host;
 use super::parse::plain::quoted;
 use super::parse::zfs;
-use super::parse::zfs::kstat::PoolState;
-use super::parse::zfs::status::Status;
+use super::parse::zfs::kstat::ZfsPoolState;
+use super::parse::zfs::status::ZfsStatus;
 use crate::clock::Clock;
 use crate::reading::{Missing, Reason};
 use crate::units::Bytes;
@@ -24,8 +24,8 @@ pub struct Spotted {
     /// Its number, where the module says it (since OpenZFS 2.2).
     pub guid: Option<u64>,
     /// How it stands, without waiting for anything. Under load it was seen to say `OFFLINE` for a moment: all but
-    /// [`PoolState::Suspended`] is to be seen more than once before it is believed.
-    pub state: Result<PoolState, Missing>,
+    /// [`ZfsPoolState::Suspended`] is to be seen more than once before it is believed.
+    pub state: Result<ZfsPoolState, Missing>,
 }
 
 /// The pools of a host in the order of their names; none where the module is not loaded.
@@ -49,7 +49,7 @@ pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
     /// What it is made of and how that stands.
-    pub status: Status,
+    pub status: ZfsStatus,
     /// How much data fits into it, parity and copies not counted.
     pub size: Result<Bytes, Missing>,
 }
@@ -69,7 +69,7 @@ impl Spotted {
     }
 
     fn ask_by(&self, tool: &Path, clock: &Clock) -> Result<Answer, Missing> {
-        if self.state == Ok(PoolState::Suspended) {
+        if self.state == Ok(ZfsPoolState::Suspended) {
             return Err(Missing::new(Reason::NotAsked, "the pool is suspended, and who asks for it may hang"));
         }
         let end = clock.now().plus(LIMIT);
@@ -84,7 +84,7 @@ impl Spotted {
         Ok(Answer { status, size })
     }
 
-    fn status(&self, run: &impl Fn(&[&str]) -> Result<Outcome, Missing>, clock: &Clock) -> Result<Status, Missing> {
+    fn status(&self, run: &impl Fn(&[&str]) -> Result<Outcome, Missing>, clock: &Clock) -> Result<ZfsStatus, Missing> {
         let json = run(&["status", "-P", "-j", "--json-int"])?;
         if json.success {
             if let Ok(status) = self.own(zfs::status_json::pools(&json.output, clock.epoch_seconds())) {
@@ -98,7 +98,7 @@ impl Spotted {
     }
 
     /// The one pool that was asked for, among those told of.
-    fn own(&self, told: Result<Vec<Status>, String>) -> Result<Status, String> {
+    fn own(&self, told: Result<Vec<ZfsStatus>, String>) -> Result<ZfsStatus, String> {
         let found = told?.into_iter().find(|status| status.name == self.name);
         let mut status = found.ok_or_else(|| format!("found no pool {}", quoted(&self.name)))?;
         if let (Some(told), Some(wanted)) = (status.guid, self.guid.filter(|_| status.guid != self.guid)) {
@@ -118,7 +118,7 @@ fn complaint(outcome: &Outcome) -> String {
 mod tests {
     #![allow(clippy::unwrap_used, clippy::disallowed_methods, reason = "tests write the files that they read")]
     use super::*;
-    use crate::sense::parse::zfs::status::Standing;
+    use crate::sense::parse::zfs::status::ZfsMemberState;
     use std::fs;
     use std::path::PathBuf;
 
@@ -126,7 +126,7 @@ mod tests {
     const TEXT: &str = include_str!("../../parse/src/zfs/samples/2.3-offline.txt");
 
     fn tank() -> Spotted {
-        Spotted { name: "tank".into(), guid: Some(16_264_776_641_714_663_669), state: Ok(PoolState::Degraded) }
+        Spotted { name: "tank".into(), guid: Some(16_264_776_641_714_663_669), state: Ok(ZfsPoolState::Degraded) }
     }
 
     /// A tool that answers as this script does, in a folder that holds `json`, `text` and `list`.
@@ -174,8 +174,8 @@ mod tests {
         let told: Vec<_> = found.iter().map(|pool| (pool.name.as_str(), pool.guid, pool.state.clone().ok())).collect();
         let wanted = [
             ("odd", None, None),
-            ("songs", None, Some(PoolState::Online)),
-            ("tank", Some(16_264_776_641_714_663_669), Some(PoolState::Suspended)),
+            ("songs", None, Some(ZfsPoolState::Online)),
+            ("tank", Some(16_264_776_641_714_663_669), Some(ZfsPoolState::Suspended)),
         ];
         assert_eq!(told, wanted);
         assert_eq!(found[0].ask(&host, &Clock::of_this_machine()).unwrap_err().reason, Reason::NotAsked);
@@ -208,7 +208,7 @@ mod tests {
         let (told, asked) =
             answer(tank(), "case \"$*\" in *-j*) echo \"invalid option 'j'\" >&2; exit 2;; esac; cat text");
         let status = told.unwrap().status;
-        assert_eq!(status.members()[2].standing, Standing::Offline);
+        assert_eq!(status.members()[2].standing, ZfsMemberState::Offline);
         assert_eq!(status.guid, tank().guid, "text has no number: the module's is taken");
         assert_eq!(asked, "status -P -j --json-int -- tank\nstatus -P -p -- tank\nlist -HpvP -- tank\n");
     }
@@ -216,12 +216,12 @@ mod tests {
     #[test]
     fn json_that_was_cut_is_made_good_by_words() {
         let (told, _) = answer(tank(), "case \"$*\" in *-j*) head -c 2000 json;; *) cat text;; esac");
-        assert_eq!(told.unwrap().status.members()[2].standing, Standing::Offline);
+        assert_eq!(told.unwrap().status.members()[2].standing, ZfsMemberState::Offline);
     }
 
     #[test]
     fn a_suspended_pool_is_left_alone() {
-        let (told, asked) = answer(Spotted { state: Ok(PoolState::Suspended), ..tank() }, "cat json");
+        let (told, asked) = answer(Spotted { state: Ok(ZfsPoolState::Suspended), ..tank() }, "cat json");
         assert_eq!(told, Err("not asked: the pool is suspended, and who asks for it may hang".into()));
         assert_eq!(asked, "");
     }

@@ -7,7 +7,7 @@ use traylight::sense::btrfs::{ask, file_systems, last_scrub};
 use traylight::sense::host::Host;
 use traylight::sense::parse::btrfs::files::Operation;
 use traylight::sense::parse::btrfs::members::{BlockDevice, FileSystem, groups, members};
-use traylight::sense::parse::btrfs::profiles::{Allocation, Group};
+use traylight::sense::parse::btrfs::profiles::{Allocation, ChunkGroup};
 use traylight_tests::pretend_box::PretendBox;
 use traylight_tests::pretend_pools::UUID;
 
@@ -45,7 +45,7 @@ fn blocks(heron: &PretendBox) -> Vec<String> {
 
 /// What each group can lose.
 fn losses(heron: &PretendBox) -> Vec<String> {
-    let line = |group: &Group| format!("{:?} {:?} -{}", group.content, group.profile, group.tolerates);
+    let line = |group: &ChunkGroup| format!("{:?} {:?} -{}", group.content, group.profile, group.tolerates);
     groups(&only(heron)).iter().map(line).collect()
 }
 

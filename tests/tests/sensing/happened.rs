@@ -13,8 +13,8 @@ use traylight::probe::rounds::Rounds;
 use traylight::probe::{self, wire::Decoder};
 use traylight::reading::{DriveKey, Event, Happening, Part, Snapshot, Teller};
 use traylight::sense::host::Host;
-use traylight::sense::parse::kernel_log::lines::Lines;
-use traylight::sense::parse::named::{Heard, Named};
+use traylight::sense::parse::kernel_log::lines::LogReader;
+use traylight::sense::parse::named::{KernelName, NamedEvent};
 use traylight_tests::pretend_box::PretendBox;
 
 fn key(serial: &str) -> Part {
@@ -30,10 +30,10 @@ fn now() -> Moment {
 }
 
 /// The kernel's line, as written now.
-fn line(text: &str) -> Vec<Heard> {
-    let lines = Lines::default().take(format!("3,1,1,-;{text}").as_bytes());
+fn line(text: &str) -> Vec<NamedEvent> {
+    let lines = LogReader::default().take(format!("3,1,1,-;{text}").as_bytes());
     assert!(!lines.is_empty(), "{text} tells nothing");
-    let heard = lines.into_iter().map(|line| Heard {
+    let heard = lines.into_iter().map(|line| NamedEvent {
         at: now(),
         part: line.part,
         what: line.what,
@@ -44,9 +44,9 @@ fn line(text: &str) -> Vec<Heard> {
 }
 
 /// A message that a disk came or went, as heard now.
-fn message(device: &str, appearance: u64, what: Happening) -> Vec<Heard> {
-    let part = Named::Disk(device.to_owned(), appearance);
-    vec![Heard { at: now(), part, what, teller: Teller::Uevent, line: String::new() }]
+fn message(device: &str, appearance: u64, what: Happening) -> Vec<NamedEvent> {
+    let part = KernelName::Disk(device.to_owned(), appearance);
+    vec![NamedEvent { at: now(), part, what, teller: Teller::Uevent, line: String::new() }]
 }
 
 /// The kernel's number of the disk's appearance.
@@ -56,7 +56,7 @@ fn appearance(heron: &PretendBox, device: &str) -> u64 {
 }
 
 /// What the round after these makes of them.
-fn parts(rounds: &mut Rounds, heard: Vec<Heard>) -> Vec<Part> {
+fn parts(rounds: &mut Rounds, heard: Vec<NamedEvent>) -> Vec<Part> {
     rounds.hear(heard);
     rounds.round().events.into_iter().map(|event| event.part).collect()
 }

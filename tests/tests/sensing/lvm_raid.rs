@@ -4,7 +4,7 @@ use std::fs;
 use traylight::reading::Reason;
 use traylight::sense::dm::{ask, volumes};
 use traylight::sense::host::Host;
-use traylight::sense::parse::dm::members::{Image, Volume, members};
+use traylight::sense::parse::dm::members::{Image, LogicalVolume, members};
 use traylight::units::Bytes;
 use traylight_tests::pretend_box::PretendBox;
 
@@ -22,12 +22,12 @@ fn songs() -> PretendBox {
     heron
 }
 
-fn found(heron: &PretendBox) -> Vec<Volume> {
+fn found(heron: &PretendBox) -> Vec<LogicalVolume> {
     volumes(&Host::at(heron.root())).unwrap()
 }
 
 fn images(heron: &PretendBox) -> Vec<String> {
-    let [volume] = <[Volume; 1]>::try_from(found(heron)).unwrap();
+    let [volume] = <[LogicalVolume; 1]>::try_from(found(heron)).unwrap();
     let line = |image: &Image| {
         format!(
             "{} {} on {}{}",
@@ -43,7 +43,7 @@ fn images(heron: &PretendBox) -> Vec<String> {
 #[test]
 fn a_mirror_is_found_among_other_mapped_devices_with_the_drives_of_its_images() {
     let heron = songs();
-    let [volume] = <[Volume; 1]>::try_from(found(&heron)).unwrap();
+    let [volume] = <[LogicalVolume; 1]>::try_from(found(&heron)).unwrap();
     assert_eq!((volume.device.as_str(), volume.name.as_str()), ("dm-4", "vg-lv"));
     assert!(volume.uuid.starts_with("LVM-tcJE"));
     assert_eq!(volume.size, Some(Bytes::from_sectors(409_600)));

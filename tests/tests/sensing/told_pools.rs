@@ -7,7 +7,7 @@ use traylight::reading::{
     Activity, ActivityKind, AfterCrash, Member, MemberErrorKind, MetadataRoom, Missing, Pool, PoolRunning, Reason,
 };
 use traylight::sense::host::Host;
-use traylight::sense::parse::btrfs::members::{Told, ToldDevice};
+use traylight::sense::parse::btrfs::members::{MountedDevice, MountedFileSystem};
 use traylight::sense::parse::dm::{members, raid};
 use traylight::sense::{btrfs, dm, pools};
 use traylight::units::Bytes;
@@ -25,8 +25,8 @@ fn disks(count: u64) -> PretendBox {
 }
 
 /// What a file system over these devices answers, each of this size.
-fn told(blocks: &[(u64, Option<&str>, u64)]) -> Told {
-    let devices = blocks.iter().map(|&(id, block, size)| ToldDevice {
+fn told(blocks: &[(u64, Option<&str>, u64)]) -> MountedFileSystem {
+    let devices = blocks.iter().map(|&(id, block, size)| MountedDevice {
         id,
         block: block.map(str::to_owned),
         size: Bytes(size),
@@ -34,7 +34,7 @@ fn told(blocks: &[(u64, Option<&str>, u64)]) -> Told {
         errors: Err(Missing::new(Reason::Refused, "")),
         scrubbed: Ok(None),
     });
-    Told {
+    MountedFileSystem {
         uuid: UUID.to_owned(),
         wanted: blocks.len() as u64,
         devices: devices.collect(),
@@ -43,14 +43,14 @@ fn told(blocks: &[(u64, Option<&str>, u64)]) -> Told {
     }
 }
 
-fn songs(heron: &PretendBox, told: Option<&Told>) -> Pool {
+fn songs(heron: &PretendBox, told: Option<&MountedFileSystem>) -> Pool {
     let found = btrfs::file_systems(&Host::at(heron.root())).unwrap();
     pools::btrfs::pool(&found[0], told, Moment::default()).unwrap()
 }
 
 fn vg_lv(heron: &PretendBox, status: &str, table: &str) -> Pool {
     let found = dm::volumes(&Host::at(heron.root())).unwrap();
-    let told = members::Told { status: raid::status(status).unwrap(), table: raid::table(table).unwrap() };
+    let told = members::RaidReport { status: raid::status(status).unwrap(), table: raid::table(table).unwrap() };
     pools::lvm::pool(&found[0], Ok(&told), Moment::default())
 }
 

@@ -7,7 +7,7 @@ use traylight::judge::redundancy::standing;
 use traylight::reading::{ActivityKind, AfterCrash, LastCheck, Member, MemberErrorKind, Pool, PoolRunning};
 use traylight::sense::host::Host;
 use traylight::sense::parse::zfs;
-use traylight::sense::parse::zfs::kstat::PoolState;
+use traylight::sense::parse::zfs::kstat::ZfsPoolState;
 use traylight::sense::pools::zfs::{Told, pool};
 use traylight::sense::zfs::{Answer, Spotted};
 use traylight::units::Bytes;
@@ -41,7 +41,7 @@ fn told(heron: &PretendBox, sample: &[u8], name: &str) -> Told {
     Told::new(&Host::at(heron.root()), Answer { status, size: Ok(Bytes(1_431_655_765)) })
 }
 
-fn as_pool(heron: &PretendBox, state: PoolState, told: &Told) -> Pool {
+fn as_pool(heron: &PretendBox, state: ZfsPoolState, told: &Told) -> Pool {
     let spotted = Spotted { name: told.status.name.clone(), guid: Some(GUID), state: Ok(state) };
     pool(&Host::at(heron.root()), &spotted, &Ok(state), Some(told), Moment::default())
 }
@@ -72,7 +72,7 @@ fn stands(pool: &Pool) -> (u32, bool, u32, Vec<u32>) {
 #[test]
 fn a_whole_raidz_has_every_drive_in_its_place_and_a_spare_beside() {
     let heron = disks(&["sda", "sdb", "sdc", "sde"]);
-    let tank = as_pool(&heron, PoolState::Online, &told(&heron, sample!("2.3-checksums.json"), "tank"));
+    let tank = as_pool(&heron, ZfsPoolState::Online, &told(&heron, sample!("2.3-checksums.json"), "tank"));
     assert_eq!(
         (tank.key.as_str(), tank.name.as_str(), tank.level.as_str()),
         ("16264776641714663669", "tank", "raidz1")
@@ -97,7 +97,7 @@ fn a_drive_that_is_pulled_is_gone_before_the_pool_says_so() {
     let told = told(&heron, sample!("2.3-checksums.json"), "tank");
     assert_eq!(told.gone(&Host::at(heron.root())), [""; 0]);
     heron.remove_drive("sdb").remove("/dev/sdb1").remove("/sys/class/block/sdb1");
-    let tank = as_pool(&heron, PoolState::Online, &told);
+    let tank = as_pool(&heron, ZfsPoolState::Online, &told);
     assert_eq!(members(&tank)[1], "1 sdb1 on sdb Active gone");
     assert_eq!(stands(&tank), (1, true, 0, vec![0, 2]));
     assert_eq!(told.gone(&Host::at(heron.root())), ["sdb1"]);
@@ -109,11 +109,15 @@ fn a_drive_that_is_pulled_is_gone_before_the_pool_says_so() {
 fn a_drive_that_was_pulled_before_the_first_look_is_gone_too() {
     let heron = disks(&["sda", "sdc", "sde"]);
     let told = told(&heron, sample!("2.3-checksums.json"), "tank");
-    let tank = as_pool(&heron, PoolState::Online, &told);
+    let tank = as_pool(&heron, ZfsPoolState::Online, &told);
     assert_eq!(members(&tank)[1], "1 sdb1 on sdb1 Active gone");
     assert_eq!(stands(&tank), (1, true, 0, vec![0, 2]));
     heron.nodes(&[("sdb1", None)]);
-    assert_eq!(stands(&as_pool(&heron, PoolState::Online, &told)).0, 0, "it is there again, and nobody has asked yet");
+    assert_eq!(
+        stands(&as_pool(&heron, ZfsPoolState::Online, &told)).0,
+        0,
+        "it is there again, and nobody has asked yet"
+    );
     let blind = from(sample!("2.3-checksums.json"), "tank");
     assert_eq!(stands(&blind).0, 0, "without any device file nothing is known of any");
 }
@@ -129,7 +133,7 @@ fn paths_lead_to_the_drives_that_are_there() {
     for (tray, block) in [(1, "sda1"), (2, "sda1"), (12, "sdb1"), (4, "sdd1")] {
         heron.link(&format!("/dev/disk/by-id/{}", by_id(tray)), &format!("/dev/{block}"));
     }
-    let songs = as_pool(&heron, PoolState::Degraded, &told(&heron, sample!("2.2-resilver.txt"), "songs"));
+    let songs = as_pool(&heron, ZfsPoolState::Degraded, &told(&heron, sample!("2.2-resilver.txt"), "songs"));
     let wanted = [
         "0 sda1 on sda Active",
         "1 ata-HUT_SONG4000_TRAY2-part1 on ata-HUT_SONG4000_TRAY2-part1 Offline",
@@ -138,7 +142,7 @@ fn paths_lead_to_the_drives_that_are_there() {
         "3 sdd1 on sdd Faulty",
     ];
     assert_eq!(members(&songs)[..5], wanted);
-    let tank = as_pool(&heron, PoolState::Degraded, &told(&heron, sample!("2.3-removed.txt"), "tank"));
+    let tank = as_pool(&heron, ZfsPoolState::Degraded, &told(&heron, sample!("2.3-removed.txt"), "tank"));
     assert_eq!(members(&tank)[1], "1 sdb1 on sdb1 Faulty gone", "sdb is another disk's name by now");
 }
 
@@ -173,7 +177,7 @@ fn a_raidz2_with_two_lost_can_lose_nothing_more_and_its_metadata_neither() {
 #[test]
 fn a_spare_that_is_being_filled_stands_in_the_place_of_the_lost_one() {
     let heron = disks(&["sda", "sdk"]);
-    let songs = as_pool(&heron, PoolState::Degraded, &told(&heron, sample!("2.3-resilver.json"), "songs"));
+    let songs = as_pool(&heron, ZfsPoolState::Degraded, &told(&heron, sample!("2.3-resilver.json"), "songs"));
     assert_eq!((songs.level.as_str(), songs.wanted), ("raidz2 + special mirror", 8));
     let spare = songs.members.iter().filter(|member| member.drive_device == "sdk").map(words).collect::<Vec<_>>();
     assert_eq!(spare, ["4 sdk1 on sdk Rebuilding"], "once, and where it stands in");
@@ -212,7 +216,7 @@ fn passes_have_the_words_of_other_pools() {
 #[test]
 fn a_pool_that_is_frozen_keeps_what_was_known_and_nothing_moves_in_it() {
     let heron = disks(&["sda"]);
-    let songs = as_pool(&heron, PoolState::Suspended, &told(&heron, sample!("2.2-resilver.txt"), "songs"));
+    let songs = as_pool(&heron, ZfsPoolState::Suspended, &told(&heron, sample!("2.2-resilver.txt"), "songs"));
     assert_eq!(songs.running.get(), Some(&PoolRunning::Suspended));
     assert_eq!((songs.members.len(), songs.activity.kind), (14, ActivityKind::Idle));
     let broken = from(sample!("2.1-faulted.txt"), "songs");
@@ -223,11 +227,11 @@ fn a_pool_that_is_frozen_keeps_what_was_known_and_nothing_moves_in_it() {
 #[test]
 fn a_pool_that_the_module_calls_degraded_is_never_whole() {
     let heron = disks(&["sda", "sdb", "sdc", "sde"]);
-    let spotted = Spotted { name: "tank".to_owned(), guid: Some(GUID), state: Ok(PoolState::Degraded) };
+    let spotted = Spotted { name: "tank".to_owned(), guid: Some(GUID), state: Ok(ZfsPoolState::Degraded) };
     let untold = pool(&Host::at(heron.root()), &spotted, &spotted.state, None, Moment::default());
     assert_eq!((untold.missing, standing(&untold).lost), (Some(1), 1));
     let calm = told(&heron, sample!("2.3-checksums.json"), "tank");
-    let stale = as_pool(&heron, PoolState::Degraded, &calm);
+    let stale = as_pool(&heron, ZfsPoolState::Degraded, &calm);
     assert_eq!((stale.missing, stands(&stale)), (Some(1), (1, true, 0, vec![0, 1, 2])));
 }
 

@@ -5,11 +5,11 @@
 //! some makers fill with averages.
 
 use super::smart::Attribute;
-use crate::counter::{Counter, Origin, Unit};
+use crate::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 use crate::temperature::plausible;
 
 /// One row of the table.
-struct Row {
+struct AttributeRow {
     /// Number of the attribute.
     id: u8,
     /// Beginnings of the models that it is true for; none means every drive that has no row of its own.
@@ -19,7 +19,7 @@ struct Row {
     /// Where in the attribute its number is.
     field: Field,
     /// What it counts in.
-    unit: Unit,
+    unit: CounterUnit,
 }
 
 /// Where in an attribute its number is. Raw bytes count from the least significant.
@@ -43,8 +43,8 @@ enum Field {
     Unclear,
 }
 
+use CounterUnit::{Bytes, Celsius, Count, Hours, Percent};
 use Field::{Low16, Low32, Low32Or16, Times, Unclear, Value, ValueUsed, Warmth};
-use Unit::{Bytes, Celsius, Count, Hours, Percent};
 
 const ANY: &[&str] = &[];
 const HGST: &[&str] = &["HGST", "HUS", "HUH", "HDS", "HDT", "HTS", "HTE", "Hitachi", "HITACHI"];
@@ -64,15 +64,21 @@ const MOST_HOURS: i64 = 175_000;
 /// More reallocated sectors than any drive has spares for.
 const MOST_SECTORS: i64 = 1_000_000;
 
-const fn row(id: u8, makers: &'static [&'static str], name: &'static str, field: Field, unit: Unit) -> Row {
-    Row { id, makers, name, field, unit }
+const fn row(
+    id: u8,
+    makers: &'static [&'static str],
+    name: &'static str,
+    field: Field,
+    unit: CounterUnit,
+) -> AttributeRow {
+    AttributeRow { id, makers, name, field, unit }
 }
 
 /// Sources: Samsung Spinpoint M8 manual, Micron TN-FD-22, Intel product specifications for the SSD 530, 730, DC S3500
 /// and DC S3610, Samsung MZMPC data sheet, Linux drivers/hwmon/drivetemp.c. The rows of Kingston, HGST 5 and 22, and
 /// what is said of 183, 188 and 193 for disks, are from memory.
 #[rustfmt::skip]
-const TABLE: &[Row] = &[
+const TABLE: &[AttributeRow] = &[
     row(  4, ANY,           "start_stop_cycles",             Low32,              Count),
     row(  5, ANY,           "reallocated_sectors",           Low32,              Count),
     row(  5, HGST,          "reallocated_sectors",           Low32Or16,          Count),
@@ -121,21 +127,21 @@ const TABLE: &[Row] = &[
 
 /// The counters in a drive's attributes that are sure for its model. A temperature or an hour that cannot be true is
 /// left out, and so is a number of all ones: it stands for "not known".
-pub fn counters(attributes: &[Attribute], model: &str) -> Vec<Counter> {
+pub fn counters(attributes: &[Attribute], model: &str) -> Vec<DecodedCounter> {
     attributes.iter().flat_map(|attribute| of_one(attribute, model)).collect()
 }
 
-fn of_one<'a>(attribute: &'a Attribute, model: &str) -> impl Iterator<Item = Counter> + 'a {
-    let is_own = |row: &Row| row.makers.iter().any(|maker| model.starts_with(maker));
+fn of_one<'a>(attribute: &'a Attribute, model: &str) -> impl Iterator<Item = DecodedCounter> + 'a {
+    let is_own = |row: &AttributeRow| row.makers.iter().any(|maker| model.starts_with(maker));
     let has_own = TABLE.iter().any(|row| row.id == attribute.id && is_own(row));
     // The maker's own rows rule out the general ones.
-    let rows: Vec<&Row> = TABLE
+    let rows: Vec<&AttributeRow> = TABLE
         .iter()
         .filter(|row| row.id == attribute.id && if has_own { is_own(row) } else { row.makers.is_empty() })
         .collect();
     rows.into_iter().filter_map(|row| {
         let value = number(attribute, row.field)?;
-        let counter = Counter::new(row.name, value, row.unit, Origin::Attribute(attribute.id));
+        let counter = DecodedCounter::new(row.name, value, row.unit, CounterOrigin::Attribute(attribute.id));
         (row.unit != Hours || counter.value <= MOST_HOURS).then_some(counter)
     })
 }
@@ -254,7 +260,7 @@ mod tests {
     fn the_table_is_in_order_and_names_each_thing_once() {
         assert!(TABLE.windows(2).all(|pair| pair[0].id <= pair[1].id));
         for (index, row) in TABLE.iter().enumerate() {
-            let twin = |other: &Row| (other.id, other.name, other.makers) == (row.id, row.name, row.makers);
+            let twin = |other: &AttributeRow| (other.id, other.name, other.makers) == (row.id, row.name, row.makers);
             assert!(!TABLE[index + 1..].iter().any(twin), "{} {}", row.id, row.name);
             let ends_in_unit = match row.unit {
                 Percent => row.name.ends_with("_percent"),
@@ -271,7 +277,7 @@ mod tests {
         #[test]
         fn whatever_comes_numbers_are_possible(id: u8, value: u8, raw: [u8; 6], model in "(INTEL SSD|ST4|HGST|)[A-Z0-9 ]{0,8}") {
             for counter in counters(&[attribute(id, value, raw)], &model) {
-                prop_assert_eq!(counter.origin, Origin::Attribute(id));
+                prop_assert_eq!(counter.origin, CounterOrigin::Attribute(id));
                 prop_assert!(counter.unit == Celsius || counter.value >= 0);
                 prop_assert!(counter.unit != Celsius || (-40..=95).contains(&counter.value));
                 prop_assert!(counter.unit != Percent || counter.value <= 100);

@@ -2,19 +2,19 @@
 //! could not do for its host, so a growing number needs the kind of the newest before it says anything.
 
 use crate::bytes::{array, byte, le16, summed_page};
-use crate::counter::{Counter, Origin, Unit};
+use crate::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 use traylight_data::reading::{ErrorKind, LoggedError};
 
 /// Reads the summary error log, SMART log 01h: the count, and the newest error if there is one (FUJ table 5.18; HC580
 /// tables 236 and 238).
-pub fn summary(bytes: &[u8]) -> Result<(Counter, Option<LoggedError>), String> {
+pub fn summary(bytes: &[u8]) -> Result<(DecodedCounter, Option<LoggedError>), String> {
     const ROOM: u8 = 5;
     let page = summed_page(bytes)?;
     let [version, newest] = array::<2>(page, 0)?;
     if newest > ROOM {
         return Err(format!("found error number {newest} in log version {version}, wanted at most {ROOM}"));
     }
-    let count = Counter::new("logged_errors", le16(page, 452)?, Unit::Count, Origin::AtaLog(0x01));
+    let count = DecodedCounter::new("logged_errors", le16(page, 452)?, CounterUnit::Count, CounterOrigin::AtaLog(0x01));
     let Some(slot) = newest.checked_sub(1) else { return Ok((count, None)) };
     // Five commands of 12 bytes each lead to the error.
     let [_, error, _, low, mid, high, device, status] = array(page, 2 + 90 * usize::from(slot) + 60)?;
@@ -27,7 +27,7 @@ pub fn summary(bytes: &[u8]) -> Result<(Counter, Option<LoggedError>), String> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Extended {
     /// How many errors the drive has logged in its life.
-    pub count: Counter,
+    pub count: DecodedCounter,
     /// Where the newest is: its page, counted from 0, and its place there.
     pub newest: Option<(u16, usize)>,
 }
@@ -44,7 +44,10 @@ pub fn extended(bytes: &[u8], pages: u16) -> Result<Extended, String> {
     if newest.is_some_and(|(page, _)| page >= pages) {
         return Err(format!("found error number {number}, wanted at most {}", u32::from(pages) * u32::from(IN_A_PAGE)));
     }
-    Ok(Extended { count: Counter::new("logged_errors", le16(page, 500)?, Unit::Count, Origin::AtaLog(0x03)), newest })
+    Ok(Extended {
+        count: DecodedCounter::new("logged_errors", le16(page, 500)?, CounterUnit::Count, CounterOrigin::AtaLog(0x03)),
+        newest,
+    })
 }
 
 /// Errors that a page of the extended log holds.

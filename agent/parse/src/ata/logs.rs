@@ -2,7 +2,7 @@
 //! [`super::errors`], self-tests in [`super::self_test`], statistics in [`super::statistics`].
 
 use crate::bytes::{le16, page, summed_page};
-use crate::counter::{Counter, Origin, Unit};
+use crate::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 
 /// Which logs a drive has, and how long they are (log 00h; HC310 clause 11.51.4). The default has none.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -53,7 +53,7 @@ const PHY_EVENTS: &[(u16, &str)] = &[
 ];
 
 /// Reads the SATA Phy event counters that the standard names.
-pub fn phy_events(bytes: &[u8]) -> Result<Vec<Counter>, String> {
+pub fn phy_events(bytes: &[u8]) -> Result<Vec<DecodedCounter>, String> {
     const SUM_AT: usize = 511;
     let page = summed_page(bytes)?;
     let mut counters = Vec::new();
@@ -74,7 +74,7 @@ pub fn phy_events(bytes: &[u8]) -> Result<Vec<Counter>, String> {
         let is_standard = identifier & 0x8000 == 0;
         let number = identifier & 0x0FFF;
         if let Some(&(_, name)) = PHY_EVENTS.iter().find(|(known, _)| is_standard && *known == number) {
-            counters.push(Counter::new(name, value, Unit::Count, Origin::PhyEvent(number)));
+            counters.push(DecodedCounter::new(name, value, CounterUnit::Count, CounterOrigin::PhyEvent(number)));
         }
         at += 2 + length;
     }

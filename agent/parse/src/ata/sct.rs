@@ -9,7 +9,7 @@ use traylight_data::units::Celsius;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SctStatus {
     /// What the drive does.
-    pub state: State,
+    pub state: SctState,
     /// True while an SCT command runs: then no other may be sent.
     pub is_busy: bool,
     /// Temperature now, which need not be plausible; `None` when not measured.
@@ -34,7 +34,7 @@ pub struct SctStatus {
 
 /// What a drive does, as SCT status tells it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum State {
+pub enum SctState {
     /// It is ready and no test runs.
     Active,
     /// Standby.
@@ -64,17 +64,17 @@ pub fn sct_status(bytes: &[u8]) -> Result<SctStatus, String> {
     // Format 2 leaves 201 and 203 at zero.
     let lowest = |at: usize| signed(at).map(|low| if version == 2 { None } else { plausible_ever(low) });
     let state = match byte(page, 10)? {
-        0 => State::Active,
-        1 => State::Standby,
-        2 => State::Asleep,
-        3 => State::SelfTest,
-        4 => State::OfflineCollection,
-        5 => State::SctCommand,
-        other => State::Reserved(other),
+        0 => SctState::Active,
+        1 => SctState::Standby,
+        2 => SctState::Asleep,
+        3 => SctState::SelfTest,
+        4 => SctState::OfflineCollection,
+        5 => SctState::SctCommand,
+        other => SctState::Reserved(other),
     };
     Ok(SctStatus {
         state,
-        is_busy: state == State::SctCommand || le16(page, 14)? == RUNNING,
+        is_busy: state == SctState::SctCommand || le16(page, 14)? == RUNNING,
         temperature: Some(signed(200)?).filter(|&now| now != NOT_MEASURED).map(|now| Celsius(now as f64)),
         lowest_this_cycle: lowest(201)?,
         highest_this_cycle: plausible_ever(signed(202)?),
@@ -110,7 +110,7 @@ mod tests {
     fn the_drive_tells_its_temperatures() {
         let bytes = status(3, 0, &[36, 0xFE, 41, 0xF1, 52, 65, 7, 0, 0, 0, 1, 0, 0, 0, 0x4F, 0xC2]);
         let status = sct_status(&bytes).unwrap();
-        assert_eq!((status.state, status.is_busy), (State::Active, false));
+        assert_eq!((status.state, status.is_busy), (SctState::Active, false));
         assert_eq!(status.temperature, Some(Celsius(36.0)));
         let cycle = (status.lowest_this_cycle, status.highest_this_cycle);
         assert_eq!(cycle, (Some(Celsius(-2.0)), Some(Celsius(41.0))));
@@ -137,7 +137,7 @@ mod tests {
         let mut running = status(3, 0, &[36]);
         running[14..16].copy_from_slice(&[0xFF, 0xFF]);
         assert!(sct_status(&running).unwrap().is_busy);
-        assert_eq!(sct_status(&status(3, 1, &[36])).unwrap().state, State::Standby);
+        assert_eq!(sct_status(&status(3, 1, &[36])).unwrap().state, SctState::Standby);
     }
 
     #[test]

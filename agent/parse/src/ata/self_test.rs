@@ -5,7 +5,7 @@ use crate::bytes::{array, byte, le16, le32, le48, summed_page};
 
 /// What came of a self-test (HC580 clause 12.55.2.4).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SelfTest {
+pub enum AtaTestOutcome {
     /// Ended without error. In the status of the drive it also stands for "never ran".
     Passed,
     /// The host ended it.
@@ -40,7 +40,7 @@ pub enum FailedPart {
     Handling,
 }
 
-impl SelfTest {
+impl AtaTestOutcome {
     /// The meaning of the status byte: the code in the upper half, tenths left in the lower.
     pub fn from_status(status: u8) -> Self {
         match status >> 4 {
@@ -61,7 +61,7 @@ impl SelfTest {
 
 /// Which test it was (HC580 clause 12.55.1).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum AtaTestKind {
     /// The off-line routine.
     Offline,
     /// Some minutes.
@@ -76,7 +76,7 @@ pub enum Kind {
     Other(u8),
 }
 
-impl Kind {
+impl AtaTestKind {
     /// The subcommand that started the test; with bit 7 set the drive did nothing else meanwhile.
     fn from_subcommand(subcommand: u8) -> Self {
         match subcommand & 0x7F {
@@ -92,11 +92,11 @@ impl Kind {
 
 /// One test of the past.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Entry {
+pub struct AtaPastTest {
     /// Which test it was.
-    pub kind: Kind,
+    pub kind: AtaTestKind,
     /// What came of it.
-    pub outcome: SelfTest,
+    pub outcome: AtaTestOutcome,
     /// Power-on hours when it ended; the count begins anew at 65,536.
     pub power_on_hours: u16,
     /// The first sector that failed, when one did.
@@ -104,7 +104,7 @@ pub struct Entry {
 }
 
 /// The SMART self-test log, log 06h: at most 21 tests, the newest first (60GXP figure 131).
-pub fn log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
+pub fn log(bytes: &[u8]) -> Result<Vec<AtaPastTest>, String> {
     const ROOM: usize = 21;
     let page = summed_page(bytes)?;
     let newest = usize::from(byte(page, 508)?);
@@ -126,7 +126,7 @@ pub fn pages_to_the_newest(first: &[u8]) -> Result<usize, String> {
 
 /// The extended self-test log, log 07h, its pages in order from the first (HC580 table 136): the tests of these pages,
 /// the newest first.
-pub fn extended_log(bytes: &[u8]) -> Result<Vec<Entry>, String> {
+pub fn extended_log(bytes: &[u8]) -> Result<Vec<AtaPastTest>, String> {
     let newest = extended_newest(bytes)?;
     let entry = |slot: usize| {
         let page = summed_page(bytes.get(slot / IN_A_PAGE * 512..).unwrap_or_default())?;
@@ -150,8 +150,8 @@ fn extended_newest(first: &[u8]) -> Result<usize, String> {
 fn newest_first(
     newest: usize,
     room: usize,
-    entry: impl Fn(usize) -> Result<Option<Entry>, String>,
-) -> Result<Vec<Entry>, String> {
+    entry: impl Fn(usize) -> Result<Option<AtaPastTest>, String>,
+) -> Result<Vec<AtaPastTest>, String> {
     if newest > room {
         return Err(format!("found test number {newest}, wanted at most {room}"));
     }
@@ -172,14 +172,14 @@ fn newest_first(
 }
 
 /// `None` for a slot that was never used. `no_lba` is what stands for "no sector".
-fn entry(subcommand: u8, status: u8, power_on_hours: u16, lba: u64, no_lba: u64) -> Option<Entry> {
+fn entry(subcommand: u8, status: u8, power_on_hours: u16, lba: u64, no_lba: u64) -> Option<AtaPastTest> {
     if subcommand == 0 && status == 0 && power_on_hours == 0 {
         return None;
     }
-    let outcome = SelfTest::from_status(status);
-    let has_failed = matches!(outcome, SelfTest::Failed(_));
-    Some(Entry {
-        kind: Kind::from_subcommand(subcommand),
+    let outcome = AtaTestOutcome::from_status(status);
+    let has_failed = matches!(outcome, AtaTestOutcome::Failed(_));
+    Some(AtaPastTest {
+        kind: AtaTestKind::from_subcommand(subcommand),
         outcome,
         power_on_hours,
         failed_at_lba: (has_failed && lba != no_lba).then_some(lba),
@@ -216,25 +216,29 @@ mod tests {
     #[test]
     fn the_status_byte_by_the_table() {
         // HC580 clause 12.55.2.4 and HC310 "Self-Test Execution Status".
-        assert_eq!(SelfTest::from_status(0x00), SelfTest::Passed);
-        assert_eq!(SelfTest::from_status(0x10), SelfTest::AbortedByHost);
-        assert_eq!(SelfTest::from_status(0x21), SelfTest::InterruptedByReset);
-        assert_eq!(SelfTest::from_status(0x30), SelfTest::CouldNotFinish);
-        assert_eq!(SelfTest::from_status(0x75), SelfTest::Failed(FailedPart::Read));
-        assert_eq!(SelfTest::from_status(0xF4), SelfTest::Running { remaining_percent: 40 });
-        assert_eq!(SelfTest::from_status(0x90), SelfTest::Reserved(9));
+        assert_eq!(AtaTestOutcome::from_status(0x00), AtaTestOutcome::Passed);
+        assert_eq!(AtaTestOutcome::from_status(0x10), AtaTestOutcome::AbortedByHost);
+        assert_eq!(AtaTestOutcome::from_status(0x21), AtaTestOutcome::InterruptedByReset);
+        assert_eq!(AtaTestOutcome::from_status(0x30), AtaTestOutcome::CouldNotFinish);
+        assert_eq!(AtaTestOutcome::from_status(0x75), AtaTestOutcome::Failed(FailedPart::Read));
+        assert_eq!(AtaTestOutcome::from_status(0xF4), AtaTestOutcome::Running { remaining_percent: 40 });
+        assert_eq!(AtaTestOutcome::from_status(0x90), AtaTestOutcome::Reserved(9));
     }
 
     #[test]
     fn the_newest_test_comes_first() {
-        let failed = Entry {
-            kind: Kind::Extended,
-            outcome: SelfTest::Failed(FailedPart::Read),
+        let failed = AtaPastTest {
+            kind: AtaTestKind::Extended,
+            outcome: AtaTestOutcome::Failed(FailedPart::Read),
             power_on_hours: 0x1234,
             failed_at_lba: Some(0x1234_5678),
         };
-        let passed =
-            Entry { kind: Kind::Short, outcome: SelfTest::Passed, power_on_hours: 10_000, failed_at_lba: None };
+        let passed = AtaPastTest {
+            kind: AtaTestKind::Short,
+            outcome: AtaTestOutcome::Passed,
+            power_on_hours: 10_000,
+            failed_at_lba: None,
+        };
         assert_eq!(log(&two_tests()), Ok(vec![failed, passed]));
     }
 
@@ -244,7 +248,7 @@ mod tests {
         electrical[1] = 0x50;
         electrical[5..9].fill(0xFF);
         let entries = log(&summed(page(&[(0, &[1, 0]), (2, &electrical), (508, &[1])]))).unwrap();
-        assert_eq!(entries[0].outcome, SelfTest::Failed(FailedPart::Electrical));
+        assert_eq!(entries[0].outcome, AtaTestOutcome::Failed(FailedPart::Electrical));
         assert_eq!(entries[0].failed_at_lba, None);
     }
 
@@ -269,7 +273,7 @@ mod tests {
     fn the_extended_log_goes_on_over_its_pages() {
         let entries = extended_log(&extended(20)).unwrap();
         assert_eq!((entries.len(), entries[0].failed_at_lba), (20, Some(0x0605_0403_0201)));
-        assert_eq!((entries[0].kind, entries[0].power_on_hours), (Kind::Extended, 0x65));
+        assert_eq!((entries[0].kind, entries[0].power_on_hours), (AtaTestKind::Extended, 0x65));
         assert_eq!(pages_to_the_newest(&extended(20)), Ok(2));
         assert_eq!((pages_to_the_newest(&extended(18)), pages_to_the_newest(&extended(0))), (Ok(1), Ok(1)));
     }

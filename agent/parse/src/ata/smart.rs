@@ -1,7 +1,7 @@
 //! The verdict and the data of SMART as the drive gives them. What an attribute's raw bytes mean is for
 //! [`super::attributes`]; the verdict on the drive is for the judge.
 
-use super::self_test::SelfTest;
+use super::self_test::AtaTestOutcome;
 use crate::bytes::{array, byte, le16, summed_page};
 use crate::scsi::sense_data::Sense;
 
@@ -39,7 +39,7 @@ pub struct SmartData {
     /// True when the drive collects off-line by itself.
     pub offline_is_automatic: bool,
     /// The self-test that runs, or the last one.
-    pub self_test: SelfTest,
+    pub self_test: AtaTestOutcome,
     /// Can test itself.
     pub can_self_test: bool,
     /// Can test itself after a transport.
@@ -90,7 +90,7 @@ pub struct Attribute {
 
 /// Where an attribute stands against its threshold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing {
+pub enum ThresholdState {
     /// Above it, or it can pass none.
     Fine,
     /// Above it now, but was not once.
@@ -124,7 +124,7 @@ pub fn smart_data(bytes: &[u8]) -> Result<SmartData, String> {
         attributes,
         offline: Offline::from_status(offline & 0x7F),
         offline_is_automatic: offline & 0x80 != 0,
-        self_test: SelfTest::from_status(byte(page, 363)?),
+        self_test: AtaTestOutcome::from_status(byte(page, 363)?),
         can_self_test: abilities & 1 << 4 != 0,
         can_conveyance_test: abilities & 1 << 5 != 0,
         has_error_log: byte(page, 370)? & 1 != 0,
@@ -168,7 +168,7 @@ pub fn thresholds(bytes: &[u8]) -> Result<Thresholds, String> {
 impl Thresholds {
     /// Where an attribute stands: at or below its threshold it fails (MIC21; 60GXP figure 125). `None` when the drive
     /// has no threshold for it, or its value is none.
-    pub fn standing(&self, attribute: &Attribute) -> Option<Standing> {
+    pub fn standing(&self, attribute: &Attribute) -> Option<ThresholdState> {
         // Drives may list thresholds in another order than attributes, so only the number counts.
         let &(_, threshold) = self.0.iter().find(|(id, _)| *id == attribute.id)?;
         if !VALID.contains(&attribute.value) {
@@ -176,9 +176,9 @@ impl Thresholds {
         }
         let passed = |value: u8| VALID.contains(&threshold) && VALID.contains(&value) && value <= threshold;
         Some(match (passed(attribute.value), passed(attribute.worst)) {
-            (true, _) => Standing::FailingNow,
-            (false, true) => Standing::FailedBefore,
-            (false, false) => Standing::Fine,
+            (true, _) => ThresholdState::FailingNow,
+            (false, true) => ThresholdState::FailedBefore,
+            (false, false) => ThresholdState::Fine,
         })
     }
 }
@@ -228,7 +228,10 @@ mod tests {
         let warmth = data.attributes[6];
         assert_eq!((warmth.value, warmth.worst, warmth.raw), (69, 69, [0x1F, 0, 0x1F, 0x1F, 0, 0]));
         assert_eq!((data.offline, data.offline_is_automatic), (Offline::Done, true));
-        assert_eq!((data.self_test, data.can_self_test, data.can_conveyance_test), (SelfTest::Passed, true, false));
+        assert_eq!(
+            (data.self_test, data.can_self_test, data.can_conveyance_test),
+            (AtaTestOutcome::Passed, true, false)
+        );
         assert!(data.has_error_log);
         assert_eq!((data.short_test_minutes, data.extended_test_minutes), (Some(2), Some(54)));
         assert_eq!(data.conveyance_test_minutes, Some(1));
@@ -247,15 +250,15 @@ mod tests {
         let limits = thresholds(&pretend_thresholds()).unwrap();
         let at =
             |id, value, worst| limits.standing(&Attribute { id, predicts_failure: true, value, worst, raw: [0; 6] });
-        assert_eq!(at(5, 37, 37), Some(Standing::Fine));
-        assert_eq!(at(5, 36, 36), Some(Standing::FailingNow));
-        assert_eq!(at(5, 90, 36), Some(Standing::FailedBefore));
+        assert_eq!(at(5, 37, 37), Some(ThresholdState::Fine));
+        assert_eq!(at(5, 36, 36), Some(ThresholdState::FailingNow));
+        assert_eq!(at(5, 90, 36), Some(ThresholdState::FailedBefore));
         // A threshold of 0 or 255 is never passed; 0, 254 and 255 are no values; 197 has no threshold here.
-        assert_eq!((at(9, 1, 1), at(200, 1, 1)), (Some(Standing::Fine), Some(Standing::Fine)));
+        assert_eq!((at(9, 1, 1), at(200, 1, 1)), (Some(ThresholdState::Fine), Some(ThresholdState::Fine)));
         assert_eq!((at(5, 0, 0), at(5, 254, 254), at(197, 1, 1)), (None, None, None));
-        assert_eq!(at(5, 90, 0), Some(Standing::Fine));
+        assert_eq!(at(5, 90, 0), Some(ThresholdState::Fine));
         let all_fine = smart_data(&pretend_data()).unwrap();
-        assert!(all_fine.attributes.iter().all(|attribute| limits.standing(attribute) == Some(Standing::Fine)));
+        assert!(all_fine.attributes.iter().all(|attribute| limits.standing(attribute) == Some(ThresholdState::Fine)));
     }
 
     #[test]

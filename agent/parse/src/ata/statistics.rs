@@ -2,16 +2,16 @@
 //! not support, or has no value for now, is left out, and so is a number of all ones: it stands for "not known".
 
 use crate::bytes::{byte, le16, le64, page};
-use crate::counter::{Counter, Origin, Unit};
+use crate::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 use crate::temperature::{plausible, plausible_ever};
 
 /// One statistic of the standard.
-struct Row {
+struct StatisticRow {
     page: u8,
     offset: u16,
     name: &'static str,
     width: Width,
-    unit: Unit,
+    unit: CounterUnit,
 }
 
 /// How many bits of the field are the number.
@@ -27,17 +27,17 @@ enum Width {
     Extreme,
 }
 
-use Unit::{Celsius, Count, Hours, Minutes, Percent, Sectors};
+use CounterUnit::{Celsius, Count, Hours, Minutes, Percent, Sectors};
 use Width::{Extreme, U8, U16, U32, U48, Warmth};
 
-const fn row(page: u8, offset: u16, name: &'static str, width: Width, unit: Unit) -> Row {
-    Row { page, offset, name, width, unit }
+const fn row(page: u8, offset: u16, name: &'static str, width: Width, unit: CounterUnit) -> StatisticRow {
+    StatisticRow { page, offset, name, width, unit }
 }
 
 /// ACS-4 clause 9.5. The offsets of pages 01h, 04h, 06h and 07h agree with the Intel SSD 730 specification, table 13,
 /// those of 05h from 38h on with the Intel DC S3610 specification, page 26; the others are from memory.
 #[rustfmt::skip]
-const TABLE: &[Row] = &[
+const TABLE: &[StatisticRow] = &[
     row(0x01, 0x08, "power_on_resets",                    U32,     Count),
     row(0x01, 0x10, "power_on_hours",                     U32,     Hours),
     row(0x01, 0x18, "written_sectors",                    U48,     Sectors),
@@ -93,7 +93,7 @@ pub fn supported_pages(bytes: &[u8]) -> Result<Vec<u8>, String> {
 ///
 /// # Errors
 /// What was found instead of that page; a page that the drive does not have is all zeros.
-pub fn counters(bytes: &[u8], number: u8) -> Result<Vec<Counter>, String> {
+pub fn counters(bytes: &[u8], number: u8) -> Result<Vec<DecodedCounter>, String> {
     let page = statistics_page(bytes, number)?;
     let mut counters = Vec::new();
     for row in TABLE.iter().filter(|row| row.page == number) {
@@ -102,8 +102,8 @@ pub fn counters(bytes: &[u8], number: u8) -> Result<Vec<Counter>, String> {
         // A normalised number goes from good to bad and is no count; a share is one by nature.
         let is_plain = field & NORMALISED == 0 || row.unit == Percent;
         if let (true, true, Some(value)) = (is_stated, is_plain, number_of(field, row.width)) {
-            let origin = Origin::Statistic { page: number, offset: row.offset };
-            counters.push(Counter::new(row.name, value, row.unit, origin));
+            let origin = CounterOrigin::Statistic { page: number, offset: row.offset };
+            counters.push(DecodedCounter::new(row.name, value, row.unit, origin));
         }
     }
     Ok(counters)

@@ -2,7 +2,7 @@
 //! their drives.
 
 use super::files::{ErrorCounts, Operation};
-use super::profiles::{self as profiles, Allocation, Group, MetadataRoom};
+use super::profiles::{self as profiles, Allocation, ChunkGroup, MetadataRoom};
 use traylight_data::reading::Missing;
 use traylight_data::units::Bytes;
 
@@ -57,13 +57,13 @@ pub struct BlockDevice {
 
 /// What a mounted file system answered.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Told {
+pub struct MountedFileSystem {
     /// Which one it is.
     pub uuid: String,
     /// How many devices it wants.
     pub wanted: u64,
     /// Its devices.
-    pub devices: Vec<ToldDevice>,
+    pub devices: Vec<MountedDevice>,
     /// Chunks of a balance that runs or is held still: how many were moved, and how many there are to move, about.
     /// `None` when there is no balance.
     pub balance: Result<Option<(u64, u64)>, Missing>,
@@ -73,7 +73,7 @@ pub struct Told {
 
 /// What a mounted file system answered of one device.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ToldDevice {
+pub struct MountedDevice {
     /// Its number.
     pub id: u64,
     /// The kernel's name of its block device; `None` for one that was absent at the mount.
@@ -90,20 +90,20 @@ pub struct ToldDevice {
 
 /// One member of the pool that a file system is.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Member {
+pub struct BtrfsMember {
     /// Its number; `None` while it is not known which of several block devices has which.
     pub id: Option<u64>,
     /// Its block device, unless there was none at the mount.
     pub block: Option<BlockDevice>,
     /// What the file system thinks of it.
-    pub state: State,
+    pub state: BtrfsMemberState,
     /// How often it failed, when that is known of this member.
     pub errors: Option<ErrorCounts>,
 }
 
 /// What a file system thinks of a device.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum State {
+pub enum BtrfsMemberState {
     /// Holds its share, or so it thinks.
     Present,
     /// Is being filled to take the place of another.
@@ -113,7 +113,7 @@ pub enum State {
 }
 
 /// The members, by number as far as that is known.
-pub fn members(of: &FileSystem, told: Option<&Told>) -> Vec<Member> {
+pub fn members(of: &FileSystem, told: Option<&MountedFileSystem>) -> Vec<BtrfsMember> {
     let mut blocks: Vec<&BlockDevice> = of.blocks.iter().collect();
     let mut members = Vec::new();
     let mut without_block = Vec::new();
@@ -121,12 +121,12 @@ pub fn members(of: &FileSystem, told: Option<&Told>) -> Vec<Member> {
         let answer = told.and_then(|told| told.devices.iter().find(|answer| answer.id == device.id));
         let errors = device.errors.as_ref().ok().or_else(|| answer?.errors.as_ref().ok());
         let state = state(device);
-        let mut member = Member { id: Some(device.id), block: None, state, errors: errors.copied() };
+        let mut member = BtrfsMember { id: Some(device.id), block: None, state, errors: errors.copied() };
         // An absent device may be remembered by a name that another has by now.
-        let name = answer.filter(|_| state != State::Absent).and_then(|answer| answer.block.as_deref());
+        let name = answer.filter(|_| state != BtrfsMemberState::Absent).and_then(|answer| answer.block.as_deref());
         let at = blocks.iter().position(|block| Some(block.name.as_str()) == name);
         member.block = at.map(|at| blocks.remove(at).clone());
-        match member.block.is_some() || state == State::Absent {
+        match member.block.is_some() || state == BtrfsMemberState::Absent {
             true => members.push(member),
             false => without_block.push(member),
         }
@@ -138,46 +138,47 @@ pub fn members(of: &FileSystem, told: Option<&Told>) -> Vec<Member> {
 
 /// Devices and block devices that nobody has matched. One of each belong together. Of several it stays open which has
 /// which number, and so whose errors are whose; but when there are fewer block devices, so many members are absent.
-fn match_up(mut members: Vec<Member>, blocks: Vec<&BlockDevice>) -> Vec<Member> {
+fn match_up(mut members: Vec<BtrfsMember>, blocks: Vec<&BlockDevice>) -> Vec<BtrfsMember> {
     if let ([member], [block]) = (members.as_mut_slice(), blocks.as_slice()) {
         member.block = Some((*block).clone());
         return members;
     }
     if blocks.is_empty() {
-        members.iter_mut().for_each(|member| member.state = State::Absent);
+        members.iter_mut().for_each(|member| member.state = BtrfsMemberState::Absent);
         return members;
     }
     let absent = members.len().saturating_sub(blocks.len());
-    let unnamed = |block: Option<&BlockDevice>, state| Member { id: None, block: block.cloned(), state, errors: None };
-    let present = blocks.into_iter().map(|block| unnamed(Some(block), State::Present));
-    present.chain(std::iter::repeat_n(unnamed(None, State::Absent), absent)).collect()
+    let unnamed =
+        |block: Option<&BlockDevice>, state| BtrfsMember { id: None, block: block.cloned(), state, errors: None };
+    let present = blocks.into_iter().map(|block| unnamed(Some(block), BtrfsMemberState::Present));
+    present.chain(std::iter::repeat_n(unnamed(None, BtrfsMemberState::Absent), absent)).collect()
 }
 
-fn state(device: &Device) -> State {
+fn state(device: &Device) -> BtrfsMemberState {
     if device.missing == Ok(true) {
-        State::Absent
+        BtrfsMemberState::Absent
     } else if device.replace_target == Ok(true) || device.id == 0 {
-        State::Filling
+        BtrfsMemberState::Filling
     } else {
-        State::Present
+        BtrfsMemberState::Present
     }
 }
 
 /// How its data is spread over those devices that hold a share, absent ones among them.
-pub fn groups(of: &FileSystem) -> Vec<Group> {
-    let holds = |device: &&Device| device.in_metadata != Ok(false) && state(device) != State::Filling;
+pub fn groups(of: &FileSystem) -> Vec<ChunkGroup> {
+    let holds = |device: &&Device| device.in_metadata != Ok(false) && state(device) != BtrfsMemberState::Filling;
     let ids: Vec<u64> = of.devices.iter().filter(holds).map(|device| device.id).collect();
     profiles::groups(&of.allocations, &ids)
 }
 
 /// Room for metadata. What an absent or lost device has left is no room.
-pub fn metadata_room(of: &FileSystem, told: &Told) -> Option<MetadataRoom> {
+pub fn metadata_room(of: &FileSystem, told: &MountedFileSystem) -> Option<MetadataRoom> {
     let there = |id: u64| {
         let device = of.devices.iter().find(|device| device.id == id);
-        device.is_some_and(|device| state(device) == State::Present && device.writeable != Ok(false))
+        device.is_some_and(|device| state(device) == BtrfsMemberState::Present && device.writeable != Ok(false))
     };
     let gone =
-        |answer: &ToldDevice| of.blocks.iter().any(|block| Some(&block.name) == answer.block.as_ref() && block.gone);
+        |answer: &MountedDevice| of.blocks.iter().any(|block| Some(&block.name) == answer.block.as_ref() && block.gone);
     let usable = told.devices.iter().filter(|answer| there(answer.id) && !gone(answer));
     let free: Vec<u64> = usable.map(|answer| answer.size.0.saturating_sub(answer.allocated.0)).collect();
     profiles::metadata_room(&of.allocations, &free)
@@ -225,8 +226,8 @@ mod tests {
         }
     }
 
-    fn told(devices: &[(u64, Option<&str>)]) -> Told {
-        let devices = devices.iter().map(|&(id, block)| ToldDevice {
+    fn told(devices: &[(u64, Option<&str>)]) -> MountedFileSystem {
+        let devices = devices.iter().map(|&(id, block)| MountedDevice {
             id,
             block: block.map(str::to_owned),
             size: Bytes(734_003_200),
@@ -234,12 +235,18 @@ mod tests {
             errors: Ok(NO_ERRORS),
             scrubbed: Ok(None),
         });
-        let devices: Vec<ToldDevice> = devices.collect();
-        Told { uuid: String::new(), wanted: devices.len() as u64, devices, balance: Ok(None), checked: None }
+        let devices: Vec<MountedDevice> = devices.collect();
+        MountedFileSystem {
+            uuid: String::new(),
+            wanted: devices.len() as u64,
+            devices,
+            balance: Ok(None),
+            checked: None,
+        }
     }
 
     /// Number, block device, state and wrong checksums of every member.
-    fn listed(of: &FileSystem, told: Option<&Told>) -> Vec<String> {
+    fn listed(of: &FileSystem, told: Option<&MountedFileSystem>) -> Vec<String> {
         let or_dash = |text: Option<String>| text.unwrap_or("-".into());
         let members = members(of, told).into_iter().map(|member| {
             let block = member.block.map(|block| if block.gone { format!("{} gone", block.name) } else { block.name });

@@ -136,7 +136,7 @@ pub struct Allocation {
 
 /// Content that is spread in one way over the devices.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Group {
+pub struct ChunkGroup {
     /// What is in it.
     pub content: Content,
     /// How it is spread.
@@ -149,11 +149,11 @@ pub struct Group {
 
 /// The groups of a file system. A profile whose chunks are empty counts only where no other holds anything: empty
 /// chunks of another profile are what a conversion or the making of the file system leaves, and have nothing to lose.
-pub fn groups(allocations: &[Allocation], devices: &[u64]) -> Vec<Group> {
+pub fn groups(allocations: &[Allocation], devices: &[u64]) -> Vec<ChunkGroup> {
     let of_one = |allocation: &Allocation| {
         let holds_some = allocation.profiles.iter().any(|of| of.used > 0);
         let counts = move |of: &&ProfileUse| if holds_some { of.used > 0 } else { of.total > 0 };
-        let groups = allocation.profiles.iter().filter(counts).map(|of| Group {
+        let groups = allocation.profiles.iter().filter(counts).map(|of| ChunkGroup {
             content: allocation.content,
             profile: of.profile,
             devices: devices.to_vec(),
@@ -166,12 +166,12 @@ pub fn groups(allocations: &[Allocation], devices: &[u64]) -> Vec<Group> {
 
 /// How many devices a file system can lose and still have everything: what its weakest group can. `None` when it is not
 /// known how anything is spread.
-pub fn tolerates(groups: &[Group]) -> Option<u32> {
+pub fn tolerates(groups: &[ChunkGroup]) -> Option<u32> {
     groups.iter().map(|group| group.tolerates).min()
 }
 
 /// The profile that is said first of a file system: that of its data, of several the one that survives least.
-pub fn level(groups: &[Group]) -> Option<Profile> {
+pub fn level(groups: &[ChunkGroup]) -> Option<Profile> {
     groups.iter().map(|group| (group.content, group.tolerates, group.profile)).min().map(|(.., profile)| profile)
 }
 
@@ -223,7 +223,7 @@ mod tests {
     }
 
     fn told(allocations: &[Allocation]) -> Vec<String> {
-        let told = |group: Group| format!("{:?} {} -{}", group.content, group.profile, group.tolerates);
+        let told = |group: ChunkGroup| format!("{:?} {} -{}", group.content, group.profile, group.tolerates);
         groups(allocations, &[1, 2, 3]).into_iter().map(told).collect()
     }
 

@@ -3,12 +3,12 @@
 //! The names are LVM's (lvmraid(7)): a volume `vg-lv` has its data in images `vg-lv_rimage_0`, `vg-lv_rimage_1` and so on,
 //! each mapped to one drive or several.
 
-use super::raid::{self, Health, Status, Table};
+use super::raid::{self, RaidMemberHealth, RaidStatus, RaidTable};
 use traylight_data::units::Bytes;
 
 /// A RAID volume, from `/sys/block/dm-N`.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Volume {
+pub struct LogicalVolume {
     /// The kernel's name, such as `dm-4`.
     pub device: String,
     /// The device mapper's name, such as `vg-lv`.
@@ -36,14 +36,14 @@ pub struct Image {
 
 /// What the device mapper answered.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Told {
+pub struct RaidReport {
     /// How it stands.
-    pub status: Status,
+    pub status: RaidStatus,
     /// How it was put together.
-    pub table: Table,
+    pub table: RaidTable,
 }
 
-impl Told {
+impl RaidReport {
     /// How many members it can lose, whichever they are; `None` for a layout that is not known.
     pub fn tolerates(&self) -> Option<u32> {
         raid::tolerates(&self.status.layout, self.status.health.len(), self.table.copies)
@@ -52,13 +52,13 @@ impl Told {
 
 /// One member of a RAID volume.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Member {
+pub struct RaidMember {
     /// Its place in the layout.
     pub place: usize,
     /// The image there, if there is one.
     pub image: Option<Image>,
     /// What the RAID thinks of it; `None` until it has answered.
-    pub health: Option<Health>,
+    pub health: Option<RaidMemberHealth>,
 }
 
 /// The place that an image's name says; `None` for what is no image. A missing drive's stand-in is none.
@@ -73,11 +73,11 @@ pub fn is_raid<'a>(uuid: &str, mut below: impl Iterator<Item = &'a str>) -> bool
 }
 
 /// The members in the order of their places. The table says which image is where; before it was heard, names do.
-pub fn members(of: &Volume, told: Option<&Told>) -> Vec<Member> {
+pub fn members(of: &LogicalVolume, told: Option<&RaidReport>) -> Vec<RaidMember> {
     let Some(told) = told else {
         let named = of.images.iter().filter_map(|image| Some((place(&image.name)?, image)));
-        let mut members: Vec<Member> =
-            named.map(|(place, image)| Member { place, image: Some(image.clone()), health: None }).collect();
+        let mut members: Vec<RaidMember> =
+            named.map(|(place, image)| RaidMember { place, image: Some(image.clone()), health: None }).collect();
         members.sort_by_key(|member| member.place);
         return members;
     };
@@ -86,7 +86,7 @@ pub fn members(of: &Volume, told: Option<&Told>) -> Vec<Member> {
         of.images.iter().find(|image| image.number == *number).cloned()
     };
     let health = told.status.health.iter().enumerate();
-    health.map(|(place, &health)| Member { place, image: image_at(place), health: Some(health) }).collect()
+    health.map(|(place, &health)| RaidMember { place, image: image_at(place), health: Some(health) }).collect()
 }
 
 #[cfg(test)]
@@ -99,8 +99,8 @@ mod tests {
         Image { name: format!("vg-lv_rimage_{place}"), number, drives: vec![drive.to_owned()], gone: false }
     }
 
-    fn songs() -> Volume {
-        Volume {
+    fn songs() -> LogicalVolume {
+        LogicalVolume {
             device: "dm-4".into(),
             name: "vg-lv".into(),
             uuid: "LVM-tcJEPkBc3ANbDoGyEuJfDUYgWno5MwJQtWMNmujkHU7Tba2nVc0EigC5uRwmNN3L".into(),
@@ -109,14 +109,14 @@ mod tests {
         }
     }
 
-    fn listed(of: &Volume, told: Option<&Told>) -> Vec<String> {
+    fn listed(of: &LogicalVolume, told: Option<&RaidReport>) -> Vec<String> {
         let drives = |image: Option<Image>| image.map_or("-".into(), |image| image.drives.join("+"));
-        let line = |member: Member| format!("{} {} {:?}", member.place, drives(member.image), member.health);
+        let line = |member: RaidMember| format!("{} {} {:?}", member.place, drives(member.image), member.health);
         members(of, told).into_iter().map(line).collect()
     }
 
-    fn told(status: &str, table: &str) -> Told {
-        Told { status: raid::status(status).unwrap(), table: raid::table(table).unwrap() }
+    fn told(status: &str, table: &str) -> RaidReport {
+        RaidReport { status: raid::status(status).unwrap(), table: raid::table(table).unwrap() }
     }
 
     /// The UUIDs and names that LVM 2.03.31 gave to one mirror and its parts.

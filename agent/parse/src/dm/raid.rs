@@ -8,11 +8,11 @@ const MOST_MEMBERS: u64 = 253;
 
 /// A status line: `raid1 2 AA 409600/409600 idle 0 0 -`.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Status {
+pub struct RaidStatus {
     /// The layout to the letter, such as `raid5_ls`; [`level`] makes it a level.
     pub layout: String,
     /// Each member's health, in the order of their places.
-    pub health: Vec<Health>,
+    pub health: Vec<RaidMemberHealth>,
     /// What runs; old kernels (target versions before 1.5.0) do not say.
     pub action: Option<Action>,
     /// How far the action or the synchronising has come, 0 to 1.
@@ -23,7 +23,7 @@ pub struct Status {
 
 /// A member's health.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Health {
+pub enum RaidMemberHealth {
     /// Holds its share.
     Active,
     /// Is there, and does not hold its share yet.
@@ -54,7 +54,7 @@ pub enum Action {
 }
 
 /// The status of a RAID.
-pub fn status(line: &str) -> Result<Status, String> {
+pub fn status(line: &str) -> Result<RaidStatus, String> {
     let mut words = line.split_ascii_whitespace();
     let mut next = |wanted: &str| words.next().ok_or_else(|| format!("found {}, wanted {wanted}", quoted(line)));
     let layout = next("a layout")?.to_owned();
@@ -63,7 +63,7 @@ pub fn status(line: &str) -> Result<Status, String> {
     let ratio = next("a ratio")?;
     let (done, all) = ratio.split_once('/').ok_or_else(|| format!("found {}, wanted a ratio", quoted(ratio)))?;
     let (done, all) = (whole(done)?, whole(all)?);
-    Ok(Status {
+    Ok(RaidStatus {
         layout,
         // The count of members runs ahead of the letters while a member is being added: the letters are the members.
         health: health(letters)?,
@@ -75,14 +75,14 @@ pub fn status(line: &str) -> Result<Status, String> {
 
 /// While all is made equal, or recovery is about to begin, the kernel writes `a` for every living member, since none of
 /// them is in step. Only beside a member that is in step does the letter mean one that lags behind.
-fn health(letters: &str) -> Result<Vec<Health>, String> {
+fn health(letters: &str) -> Result<Vec<RaidMemberHealth>, String> {
     let one_in_step = letters.contains('A');
     let health = letters.chars().map(|letter| match letter {
-        'A' => Ok(Health::Active),
-        'a' if one_in_step => Ok(Health::Rebuilding),
-        'a' => Ok(Health::Active),
-        'D' => Ok(Health::Faulty),
-        '-' => Ok(Health::Gone),
+        'A' => Ok(RaidMemberHealth::Active),
+        'a' if one_in_step => Ok(RaidMemberHealth::Rebuilding),
+        'a' => Ok(RaidMemberHealth::Active),
+        'D' => Ok(RaidMemberHealth::Faulty),
+        '-' => Ok(RaidMemberHealth::Gone),
         _ => Err(format!("found {}, wanted only A, a, D and -", quoted(letters))),
     });
     health.collect()
@@ -111,7 +111,7 @@ fn member_count(text: &str) -> Result<usize, String> {
 
 /// A table line: `raid1 3 0 region_size 4096 2 253:0 253:1 253:2 253:3`.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Table {
+pub struct RaidTable {
     /// The layout to the letter, such as `raid5_ls`.
     pub layout: String,
     /// How many copies a `raid10` keeps; 2 unless the table says otherwise.
@@ -121,7 +121,7 @@ pub struct Table {
 }
 
 /// The table of a RAID.
-pub fn table(line: &str) -> Result<Table, String> {
+pub fn table(line: &str) -> Result<RaidTable, String> {
     let words: Vec<&str> = line.split_ascii_whitespace().collect();
     let wanted = |what: &str| format!("found {}, wanted {what}", quoted(line));
     let [layout, count, rest @ ..] = &words[..] else { return Err(wanted("a layout and a count of parameters")) };
@@ -133,7 +133,7 @@ pub fn table(line: &str) -> Result<Table, String> {
     }
     let said = parameters.iter().skip_while(|&&word| word != "raid10_copies").nth(1);
     let copies = said.map_or(Ok(2), |&copies| whole(copies))?;
-    Ok(Table {
+    Ok(RaidTable {
         layout: (*layout).to_owned(),
         copies: u32::try_from(copies).map_err(|_| wanted("a count of copies"))?,
         devices: places.chunks(2).map(|pair| (pair[1] != "-").then(|| pair[1].to_owned())).collect(),
@@ -162,30 +162,30 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn letters(line: &str) -> Vec<Health> {
+    fn letters(line: &str) -> Vec<RaidMemberHealth> {
         status(line).unwrap().health
     }
 
     /// As a stock kernel 6.12 wrote it, before and after the drive of the second member was taken away.
     #[test]
     fn a_mirror_before_and_after_a_loss() {
-        let whole = Status {
+        let whole = RaidStatus {
             layout: "raid1".into(),
-            health: vec![Health::Active, Health::Active],
+            health: vec![RaidMemberHealth::Active, RaidMemberHealth::Active],
             action: Some(Action::Idle),
             done: Some(1.0),
             mismatches: Some(0),
         };
         assert_eq!(status("raid1 2 AA 409600/409600 idle 0 0 -"), Ok(whole.clone()));
-        let health = vec![Health::Active, Health::Faulty];
-        assert_eq!(status("raid1 2 AD 409600/409600 idle 0 0 -"), Ok(Status { health, ..whole }));
+        let health = vec![RaidMemberHealth::Active, RaidMemberHealth::Faulty];
+        assert_eq!(status("raid1 2 AD 409600/409600 idle 0 0 -"), Ok(RaidStatus { health, ..whole }));
     }
 
     /// The example of dm-raid.rst, with the word of the first versions.
     #[test]
     fn the_example_of_the_kernel_s_own_document() {
         let found = status("raid4 5 AAAAA 2/490221568 init 0").unwrap();
-        assert_eq!((found.health, found.action), (vec![Health::Active; 5], Some(Action::Resync)));
+        assert_eq!((found.health, found.action), (vec![RaidMemberHealth::Active; 5], Some(Action::Resync)));
         assert!(found.done.is_some_and(|done| done > 0.0 && done < 0.000_001));
         assert_eq!(status("raid4 5 AAAAA 2/490221568").unwrap().action, None);
     }
@@ -193,7 +193,7 @@ mod tests {
     /// `rs_get_progress` and `__raid_dev_status`, drivers/md/dm-raid.c.
     #[test]
     fn out_of_step_as_a_whole_is_nobody_s_loss() {
-        use Health::{Active, Faulty, Gone, Rebuilding};
+        use RaidMemberHealth::{Active, Faulty, Gone, Rebuilding};
         assert_eq!(letters("raid5_ls 3 aaa 4096/409600 resync 0 0 -"), [Active; 3]);
         assert_eq!(letters("raid6_zr 4 aaDa 0/409600 idle 0 0 -"), [Active, Active, Faulty, Active]);
         assert_eq!(letters("raid5_ls 3 AaA 4096/409600 recover 0 0 -"), [Active, Rebuilding, Active]);

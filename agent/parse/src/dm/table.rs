@@ -8,7 +8,7 @@ const HEAD: usize = 40;
 
 /// One stretch of a mapped device.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Target {
+pub struct DmTarget {
     /// Where it begins, in sectors of 512 bytes.
     pub start: u64,
     /// How long it is, in the same.
@@ -23,7 +23,7 @@ pub struct Target {
 ///
 /// # Errors
 /// What was found instead: a target that is cut, or that leads nowhere.
-pub fn targets(data: &[u8], count: u32) -> Result<Vec<Target>, String> {
+pub fn targets(data: &[u8], count: u32) -> Result<Vec<DmTarget>, String> {
     let mut found = Vec::new();
     let mut at = 0;
     for number in 0..count {
@@ -35,7 +35,7 @@ pub fn targets(data: &[u8], count: u32) -> Result<Vec<Target>, String> {
 }
 
 /// The target at this place, and where the next one is said to be: from the beginning of the first, in a reply.
-fn target(data: &[u8], at: usize) -> Result<(Target, usize), String> {
+fn target(data: &[u8], at: usize) -> Result<(DmTarget, usize), String> {
     let spec = data.get(at..).filter(|spec| spec.len() > HEAD);
     let spec =
         spec.ok_or_else(|| format!("found {} bytes, wanted more than {}", data.len(), at.saturating_add(HEAD)))?;
@@ -45,7 +45,7 @@ fn target(data: &[u8], at: usize) -> Result<(Target, usize), String> {
     let kind = text(&spec[24..HEAD])?;
     let end = spec.len().min(next.saturating_sub(at)).max(HEAD);
     let line = text(&spec[HEAD..end])?;
-    Ok((Target { start: long(0), length: long(8), kind, text: line }, next))
+    Ok((DmTarget { start: long(0), length: long(8), kind, text: line }, next))
 }
 
 /// Text up to its zero byte.

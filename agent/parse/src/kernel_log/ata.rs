@@ -1,7 +1,7 @@
 //! Lines of libata and of the AHCI driver about a port or the device on it (drivers/ata/libata-*.c, libahci.c).
 
-use super::row::Then::{Among, Closes, Down, Is, Opens, Up};
-use super::row::{Row, row};
+use super::known_line::Then::{Among, Closes, Down, Is, Opens, Up};
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{
     AllOnes, CommandFailed, ConnectionChanged, GivenUp, LinkSlowed, Reset, SlowToRespond, TimedOut, TransferDamaged,
     Unreadable, Vanished,
@@ -12,7 +12,7 @@ const NOW: &str = "6.1, 6.12";
 const OLD: &str = "up to 5.x, from memory";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("<ata>: exception Emask <*>", Opens, NOW, "ata2.00: exception Emask 0x1 SAct 0x4000000 SErr 0x0 action 0x0"),
     row("<ata>: EH complete", Closes, NOW, "ata2: EH complete"),
     row("<ata>: irq_stat 0x<status>, <*>", Among(&[

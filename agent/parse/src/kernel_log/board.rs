@@ -1,15 +1,15 @@
 //! Lines about the machine as a whole: its supply (drivers/hwmon/raspberrypi-hwmon.c), tasks that wait (kernel/hung_task.c)
 //! and memory that is used up (mm/oom_kill.c).
 
-use super::row::Then::Is;
-use super::row::{Row, row};
+use super::known_line::Then::Is;
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{OutOfMemory, TaskHung, UndervoltageBegan, UndervoltageEnded};
 
 const NOW: &str = "6.1, 6.12";
 const OLD: &str = "board makers' kernels up to 5.x, from memory";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("hwmon <word>: Undervoltage detected!", Is(UndervoltageBegan), NOW, "hwmon hwmon1: Undervoltage detected!"),
     row("hwmon <word>: Voltage normalised", Is(UndervoltageEnded), NOW, "hwmon hwmon1: Voltage normalised"),
     row("Under-voltage detected! (<*>)", Is(UndervoltageBegan), OLD, "Under-voltage detected! (0x00050005)"),

@@ -1,14 +1,14 @@
 //! Lines of file systems about themselves (fs/ext4/super.c, fs/jbd2/journal.c, fs/xfs, fs/btrfs).
 
-use super::row::Then::Is;
-use super::row::{Row, row};
+use super::known_line::Then::Is;
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{FileSystemError, NoMetadataRoom, ReadCorrected, StoppedWriting};
 
 const NOW: &str = "6.1, 6.12";
 const OLD: &str = "up to 5.x, from memory";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("EXT4-fs error (device <device>): <*>", Is(FileSystemError), NOW, "EXT4-fs error (device sda1): ext4_lookup:1855: inode #2: comm ls: iget: checksum invalid"),
     row("EXT4-fs (<device>): Remounting filesystem read-only", Is(StoppedWriting), NOW, "EXT4-fs (sda1): Remounting filesystem read-only"),
     row("Aborting journal on device <journal>.", Is(StoppedWriting), NOW, "Aborting journal on device sda1-8."),

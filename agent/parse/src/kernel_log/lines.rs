@@ -1,20 +1,20 @@
 //! From one record of the log after another to what happened: lines in pieces are joined, a report of libata tells each
 //! thing once, and records that were lost are counted by their numbers.
 
+use super::line_meaning::{LineMeaning, meanings};
 use super::record::{Record, may_be_the_kernels, record};
-use super::reports::Reports;
-use super::told::{Told, told};
-use crate::named::Named;
+use super::reports::AtaReports;
+use crate::named::KernelName;
 use std::time::Duration;
 use traylight_data::reading::Happening;
 
 /// What happened, by the clock of the log.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Line {
+pub struct LogEvent {
     /// When it was written.
     pub since_boot: Duration,
     /// To what.
-    pub part: Named,
+    pub part: KernelName,
     /// What.
     pub what: Happening,
     /// The line; empty for lines that were lost.
@@ -23,17 +23,17 @@ pub struct Line {
 
 /// What is remembered from one record to the next.
 #[derive(Debug, Default)]
-pub struct Lines {
+pub struct LogReader {
     /// The number of the next record, if none is lost.
     next: Option<u64>,
     /// The kernel's last record, when its line may go on and has told nothing yet.
     begun: Option<Record>,
-    reports: Reports,
+    reports: AtaReports,
 }
 
-impl Lines {
+impl LogReader {
     /// Takes in one record. What is no record, or not the kernel's, tells nothing.
-    pub fn take(&mut self, bytes: &[u8]) -> Vec<Line> {
+    pub fn take(&mut self, bytes: &[u8]) -> Vec<LogEvent> {
         if !may_be_the_kernels(bytes) {
             self.begun = None;
             let number = bytes.split(|byte| *byte == b',').nth(1);
@@ -41,10 +41,10 @@ impl Lines {
             return number.and_then(|number| self.lost(number, bytes)).into_iter().collect();
         }
         let Ok(record) = record(bytes) else { return Vec::new() };
-        let mut lines: Vec<Line> = self.lost(record.sequence, bytes).into_iter().collect();
+        let mut lines: Vec<LogEvent> = self.lost(record.sequence, bytes).into_iter().collect();
         let record = self.joined(record);
-        let happened = self.happened(told(&record), record.since_boot);
-        lines.extend(happened.iter().map(|(part, what)| Line {
+        let happened = self.happened(meanings(&record), record.since_boot);
+        lines.extend(happened.iter().map(|(part, what)| LogEvent {
             since_boot: record.since_boot,
             part: part.clone(),
             what: *what,
@@ -55,7 +55,7 @@ impl Lines {
     }
 
     /// How many records are missing before this one.
-    fn lost(&mut self, sequence: u64, bytes: &[u8]) -> Option<Line> {
+    fn lost(&mut self, sequence: u64, bytes: &[u8]) -> Option<LogEvent> {
         let missing = sequence.saturating_sub(self.next.unwrap_or(sequence));
         self.next = Some(sequence.saturating_add(1));
         if missing == 0 {
@@ -64,7 +64,7 @@ impl Lines {
         self.begun = None;
         self.reports.lost();
         let since_boot = record(bytes).ok()?.since_boot;
-        Some(Line { since_boot, part: Named::Board, what: Happening::LinesLost(missing), text: String::new() })
+        Some(LogEvent { since_boot, part: KernelName::Board, what: Happening::LinesLost(missing), text: String::new() })
     }
 
     /// A piece goes on with the record right before it. The kernel says that its mark is a hint; a piece that goes on with
@@ -78,14 +78,14 @@ impl Lines {
         }
     }
 
-    fn happened(&mut self, told: Vec<Told>, at: Duration) -> Vec<(Named, Happening)> {
+    fn happened(&mut self, meanings: Vec<LineMeaning>, at: Duration) -> Vec<(KernelName, Happening)> {
         let mut happened = Vec::new();
-        for told in told {
-            match told {
-                Told::Opens(port) => self.reports.opens(port, at),
-                Told::Closes(port) => self.reports.closes(port),
-                Told::Happened(Named::Ata { port, .. }, what) if !self.reports.is_new(port, what, at) => {}
-                Told::Happened(part, what) => happened.push((part, what)),
+        for meaning in meanings {
+            match meaning {
+                LineMeaning::Opens(port) => self.reports.opens(port, at),
+                LineMeaning::Closes(port) => self.reports.closes(port),
+                LineMeaning::Happened(KernelName::Ata { port, .. }, what) if !self.reports.is_new(port, what, at) => {}
+                LineMeaning::Happened(part, what) => happened.push((part, what)),
             }
         }
         happened
@@ -100,12 +100,12 @@ mod tests {
     use proptest::prelude::*;
     use traylight_data::units::MegabitsPerSecond;
 
-    fn heard(lines: &mut Lines, log: &str) -> Vec<(Named, Happening)> {
+    fn heard(lines: &mut LogReader, log: &str) -> Vec<(KernelName, Happening)> {
         log.lines().flat_map(|line| lines.take(line.as_bytes())).map(|line| (line.part, line.what)).collect()
     }
 
-    fn ata(port: u32, device: Option<u32>) -> Named {
-        Named::Ata { port, device }
+    fn ata(port: u32, device: Option<u32>) -> KernelName {
+        KernelName::Ata { port, device }
     }
 
     /// A bad cable, built after the format strings of drivers/ata/libata-eh.c in 6.12.
@@ -134,7 +134,7 @@ mod tests {
 
     #[test]
     fn a_report_of_a_bad_cable_tells_each_thing_once() {
-        let mut lines = Lines::default();
+        let mut lines = LogReader::default();
         let wanted = [
             (ata(3, Some(0)), TransferDamaged),
             (ata(3, None), Reset),
@@ -156,37 +156,37 @@ mod tests {
             (ata(4, None), LinkDown(Some(0))),
             (ata(4, Some(0)), GivenUp),
             (ata(4, Some(0)), Vanished),
-            (Named::Scsi("3:0:0:0".into()), Vanished),
+            (KernelName::Scsi("3:0:0:0".into()), Vanished),
         ];
-        assert_eq!(heard(&mut Lines::default(), PULLED), wanted);
+        assert_eq!(heard(&mut LogReader::default(), PULLED), wanted);
     }
 
     #[test]
     fn what_a_process_writes_is_not_believed() {
         let forged = BAD_CABLE.lines().map(|line| format!("1{line}\n")).collect::<String>();
-        assert!(heard(&mut Lines::default(), &forged).is_empty());
+        assert!(heard(&mut LogReader::default(), &forged).is_empty());
     }
 
     /// Records are numbered without a gap (Documentation/ABI/testing/dev-kmsg); other writers' count too.
     #[test]
     fn a_gap_in_the_numbers_is_lines_lost() {
-        let mut lines = Lines::default();
-        let told = |lines: &mut Lines, log| heard(lines, log);
+        let mut lines = LogReader::default();
+        let told = |lines: &mut LogReader, log| heard(lines, log);
         assert_eq!(told(&mut lines, "6,700,1,-;the first that is still there"), []);
         assert_eq!(told(&mut lines, "30,701,2,-;systemd[1]: Started\n6,702,3,-;usb 2-1: Product: Nest"), []);
         assert_eq!(
             told(&mut lines, "3,1000,4,-;I/O error, dev sdb, sector 8 op 0x0:(READ)"),
-            [(Named::Board, LinesLost(297)), (Named::Block("sdb".into()), CommandFailed),]
+            [(KernelName::Board, LinesLost(297)), (KernelName::Block("sdb".into()), CommandFailed),]
         );
-        assert_eq!(told(&mut lines, "30,1004,5,-;systemd[1]: Started"), [(Named::Board, LinesLost(3))]);
+        assert_eq!(told(&mut lines, "30,1004,5,-;systemd[1]: Started"), [(KernelName::Board, LinesLost(3))]);
         assert_eq!(told(&mut lines, "6,3,6,-;numbers that go back are no loss"), []);
     }
 
     #[test]
     fn lines_in_pieces_are_joined_when_nothing_is_between() {
         let begun = "2,10,1,-;md/raid:md0: Disk failure on";
-        let failed = [(Named::Pool("md0".into()), MemberFailed), (Named::Block("sdb1".into()), MemberFailed)];
-        let told = |log: &[&str]| heard(&mut Lines::default(), &log.join("\n"));
+        let failed = [(KernelName::Pool("md0".into()), MemberFailed), (KernelName::Block("sdb1".into()), MemberFailed)];
+        let told = |log: &[&str]| heard(&mut LogReader::default(), &log.join("\n"));
         assert_eq!(told(&[begun, "2,11,2,c;sdb1, disabling device."]), failed);
         assert_eq!(told(&[begun, "2,11,2,c;sdb1,", "2,12,2,c;disabling device."]), failed);
         assert_eq!(told(&[begun, "2,11,2,-;sdb1, disabling device."]), []);
@@ -197,7 +197,7 @@ mod tests {
     proptest! {
         #[test]
         fn whatever_comes_nothing_breaks(records in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..80), 0..20)) {
-            let mut lines = Lines::default();
+            let mut lines = LogReader::default();
             for bytes in records {
                 prop_assert!(lines.take(&bytes).len() <= 2);
             }
@@ -205,7 +205,7 @@ mod tests {
 
         #[test]
         fn a_line_cut_anywhere_tells_no_more_than_the_whole(length in 0..BAD_CABLE.len()) {
-            let mut lines = Lines::default();
+            let mut lines = LogReader::default();
             prop_assert!(heard(&mut lines, &String::from_utf8_lossy(&BAD_CABLE.as_bytes()[..length])).len() <= 4);
         }
     }

@@ -1,8 +1,8 @@
 //! Lines of md and its levels (drivers/md/md.c, raid0.c, raid1.c, raid5.c, raid10.c), which dm-raid uses too, and the one
 //! line of ZFS about a pool that waits.
 
-use super::row::Then::Is;
-use super::row::{Row, row};
+use super::known_line::Then::Is;
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{
     GivenUp, MemberFailed, NotAssembled, NotClean, ReadCorrected, Suspended, Unreadable,
 };
@@ -10,7 +10,7 @@ use traylight_data::reading::Happening::{
 const NOW: &str = "6.1, 6.12";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("md/<kind>:<md>: Disk failure on <disk>, disabling device.<*>", Is(MemberFailed), NOW, "md/raid:md0: Disk failure on sdb, disabling device."),
     row("md/raid0<md>: Disk failure on <disk> detected, failing array.", Is(MemberFailed), NOW, "md/raid0md0: Disk failure on sdb detected, failing array."),
     row("md/<kind>:<md>: Too many read errors, failing device <disk>.", Is(MemberFailed), NOW, "md/raid:md0: Too many read errors, failing device sdb1."),

@@ -4,6 +4,8 @@
 mod ata;
 mod board;
 mod file_systems;
+mod known_line;
+mod line_meaning;
 pub mod lines;
 mod md;
 mod net;
@@ -12,10 +14,8 @@ mod pattern;
 mod pci;
 pub mod record;
 mod reports;
-mod row;
 mod scsi;
 mod small_buses;
-mod told;
 mod usb;
 
 #[cfg(test)]

@@ -1,13 +1,13 @@
 //! Lines about network ports (drivers/net/phy, drivers/net/usb/r8152.c, net/sched/sch_generic.c).
 
-use super::row::Then::{Is, Up};
-use super::row::{Row, row};
+use super::known_line::Then::{Is, Up};
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{Downshifted, LinkDown, TransmitStuck};
 
 const NOW: &str = "6.1, 6.12";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("<word> <path> <net>: Link is Down", Is(LinkDown(None)), NOW, "r8169 0000:03:00.0 eth0: Link is Down"),
     row("<word> <path> <net>: Link is Up - <speed>/<word> (downshifted)<*>", Is(Downshifted), NOW, "r8169 0000:03:00.0 eth0: Link is Up - 100Mbps/Full (downshifted) - flow control rx/tx"),
     row("<word> <path> <net>: Link is Up - <speed>/<*>", Up, NOW, "bcmgenet fd580000.ethernet end0: Link is Up - 1Gbps/Full - flow control rx/tx"),

@@ -1,14 +1,14 @@
 //! Lines of the NVMe driver (drivers/nvme/host/pci.c, core.c). Whether the words for a status are compiled in differs, so
 //! errors are known by their numbers (NVM Express Base Specification 1.4, figure 130 and following).
 
-use super::row::Then::Is;
-use super::row::{Row, row};
+use super::known_line::Then::Is;
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{AllOnes, CommandFailed, GivenUp, Reset, SlowToRespond, TimedOut, Unreadable};
 
 const NOW: &str = "6.1, 6.12";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("nvme <nvme>: controller is down; will reset: CSTS=0xffffffff<*>", Is(AllOnes), NOW, "nvme nvme0: controller is down; will reset: CSTS=0xffffffff, PCI_STATUS=0x10"),
     row("nvme <nvme>: controller is down; will reset: <*>", Is(Reset), NOW, "nvme nvme0: controller is down; will reset: CSTS=0x3, PCI_STATUS=0x10"),
     row("nvme <nvme>: I/O <*>QID <number> timeout<*>", Is(TimedOut), NOW, "nvme nvme0: I/O tag 12 (100c) opcode 0x2 (I/O Cmd) QID 3 timeout, aborting req_op:READ(0) size:4096"),

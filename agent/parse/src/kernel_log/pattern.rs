@@ -1,7 +1,7 @@
 //! Patterns of kernel lines: literal text with holes such as `<disk>`, each of which says what may stand there and which
 //! part of the box it names.
 
-use crate::named::Named;
+use crate::named::KernelName;
 
 /// What stood in the hole of a pattern.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -86,35 +86,35 @@ fn is_named(hole: &str, text: &str) -> bool {
 }
 
 /// The part that a hole names, where it names one. `own` is the name of the device that the record is about.
-pub fn part(capture: Capture<'_>, own: Option<&str>) -> Option<Named> {
+pub fn part(capture: Capture<'_>, own: Option<&str>) -> Option<KernelName> {
     let text = capture.text.to_owned();
     Some(match capture.hole {
         "ata" => return ata(&text),
-        "scsi" => Named::Scsi(text),
-        "host" => Named::Host(text),
-        "disk" => Named::Block(text),
-        "nvme" => Named::Nvme(text),
-        "pci" => Named::Pci(text),
-        "usb" => Named::Usb(chain(&text)?.to_owned()),
-        "port" => Named::Usb(port(&text)?),
-        "md" | "pool" => Named::Pool(text),
-        "device" => Named::Volume(text),
+        "scsi" => KernelName::Scsi(text),
+        "host" => KernelName::Host(text),
+        "disk" => KernelName::Block(text),
+        "nvme" => KernelName::Nvme(text),
+        "pci" => KernelName::Pci(text),
+        "usb" => KernelName::Usb(chain(&text)?.to_owned()),
+        "port" => KernelName::Usb(port(&text)?),
+        "md" | "pool" => KernelName::Pool(text),
+        "device" => KernelName::Volume(text),
         // jbd2 names a journal after its device and inode: `sda1-8`.
-        "journal" => Named::Volume(text.rsplit_once('-').map_or(&*text, |(device, _)| device).to_owned()),
-        "net" => Named::Link(text),
-        "bus" => Named::Bus(text),
-        "card" => Named::Card(text),
-        "self" => Named::Other(own?.to_owned()),
+        "journal" => KernelName::Volume(text.rsplit_once('-').map_or(&*text, |(device, _)| device).to_owned()),
+        "net" => KernelName::Link(text),
+        "bus" => KernelName::Bus(text),
+        "card" => KernelName::Card(text),
+        "self" => KernelName::Other(own?.to_owned()),
         _ => return None,
     })
 }
 
 /// `ata3`, or `ata3.01` for a device on it.
-fn ata(text: &str) -> Option<Named> {
+fn ata(text: &str) -> Option<KernelName> {
     let numbers = text.strip_prefix("ata")?;
     let (port, device) = numbers.split_once('.').map_or((numbers, None), |(port, device)| (port, Some(device)));
     let device = device.map(str::parse).transpose().ok()?;
-    Some(Named::Ata { port: port.parse().ok()?, device })
+    Some(KernelName::Ata { port: port.parse().ok()?, device })
 }
 
 /// `2-1.4` as the chain of ports below the root hub, `1.4`.
@@ -144,7 +144,7 @@ fn is_pci(text: &str) -> bool {
 mod tests {
     use super::*;
 
-    fn parts(pattern: &'static str, text: &str) -> Option<Vec<Named>> {
+    fn parts(pattern: &'static str, text: &str) -> Option<Vec<KernelName>> {
         let found = captures(pattern, text)?;
         Some(found.into_iter().filter_map(|capture| part(capture, Some("r8169-0-300:00"))).collect())
     }

@@ -1,14 +1,14 @@
 //! Lines about controllers on PCI: errors of the bus (drivers/pci/pcie/aer.c), a slot that loses its card
 //! (drivers/pci/hotplug/pciehp_ctrl.c), and drivers that cannot start (drivers/base/dd.c, drivers/ata/ahci.c).
 
-use super::row::Then::{Is, NotStarted};
-use super::row::{Row, row};
+use super::known_line::Then::{Is, NotStarted};
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{AllOnes, BusError, BusErrorCorrected, LinkDown, StaggeredStart, Vanished};
 
 const NOW: &str = "6.1, 6.12";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("<word> <pci>: PCIe Bus Error: severity=Correct<*>", Is(BusErrorCorrected), NOW, "ahci 0000:02:00.0: PCIe Bus Error: severity=Correctable, type=Physical Layer, (Receiver ID)"),
     row("<word> <pci>: PCIe Bus Error: severity=Uncorrect<*>", Is(BusError), NOW, "pcieport 0000:00:1c.0: PCIe Bus Error: severity=Uncorrectable (Non-Fatal), type=Transaction Layer, (Requester ID)"),
     row("<word> <pci>: AER: PCIe Bus Error: severity=Correct<*>", Is(BusErrorCorrected), "5.x, from memory", "pcieport 0000:00:1c.0: AER: PCIe Bus Error: severity=Corrected, type=Data Link Layer, (Transmitter ID)"),

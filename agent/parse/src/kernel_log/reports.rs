@@ -11,22 +11,22 @@ const LONGEST: Duration = Duration::from_secs(300);
 
 /// The reports under way, by port.
 #[derive(Debug, Default)]
-pub struct Reports {
-    open: BTreeMap<u32, Report>,
+pub struct AtaReports {
+    open: BTreeMap<u32, AtaReport>,
 }
 
 #[derive(Debug)]
-struct Report {
+struct AtaReport {
     began: Duration,
     told: Vec<Happening>,
 }
 
-impl Reports {
+impl AtaReports {
     /// One begins. Where one was under way, its end was not seen, or it goes on: libata may look again.
     pub fn opens(&mut self, port: u32, at: Duration) {
-        let report = self.open.entry(port).or_insert_with(|| Report { began: at, told: Vec::new() });
+        let report = self.open.entry(port).or_insert_with(|| AtaReport { began: at, told: Vec::new() });
         if at.saturating_sub(report.began) > LONGEST {
-            *report = Report { began: at, told: Vec::new() };
+            *report = AtaReport { began: at, told: Vec::new() };
         }
     }
 
@@ -66,7 +66,7 @@ mod tests {
 
     #[test]
     fn within_a_report_each_kind_is_told_once_and_by_each_port() {
-        let mut reports = Reports::default();
+        let mut reports = AtaReports::default();
         assert!(reports.is_new(3, Reset, at(9)) && reports.is_new(3, Reset, at(9)), "outside of one all is told");
         reports.opens(3, at(10));
         assert!(reports.is_new(3, Reset, at(10)) && reports.is_new(3, TimedOut, at(11)));
@@ -80,7 +80,7 @@ mod tests {
 
     #[test]
     fn a_report_whose_end_was_lost_does_not_last_for_ever() {
-        let mut reports = Reports::default();
+        let mut reports = AtaReports::default();
         reports.opens(3, at(10));
         assert!(reports.is_new(3, Reset, at(11)));
         assert!(reports.is_new(3, Reset, at(311)) && reports.is_new(3, Reset, at(312)), "over after five minutes");

@@ -1,8 +1,8 @@
 //! Lines of the SCSI layer, of its driver for disks, and of the block layer above all drivers (drivers/scsi/sd.c,
 //! scsi_error.c, scsi_logging.c, block/blk-core.c, fs/buffer.c). Most are at the level of a piece of information.
 
-use super::row::Then::Is;
-use super::row::{Row, row};
+use super::known_line::Then::Is;
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{
     Appeared, CommandFailed, GivenUp, Reset, SlowToRespond, TimedOut, Unreadable,
 };
@@ -11,7 +11,7 @@ const NOW: &str = "6.1, 6.12";
 const OLD: &str = "up to 5.x, from memory";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("sd <scsi>: [<word>] tag#<number> Sense Key : Medium Error<*>", Is(Unreadable), NOW, "sd 9:0:0:0: [sdf] tag#93 Sense Key : Medium Error [current]"),
     row("sd <scsi>: [<word>] tag#<number> Sense Key : Hardware Error<*>", Is(CommandFailed), NOW, "sd 9:0:0:0: [sdf] tag#93 Sense Key : Hardware Error [current]"),
     row("sd <scsi>: [<word>] tag#<number> Add. Sense: Unrecovered read error<*>", Is(Unreadable), NOW, "sd 9:0:0:0: [sdf] tag#93 Add. Sense: Unrecovered read error"),

@@ -1,13 +1,13 @@
 //! Lines about I2C buses and memory cards (drivers/i2c/busses, drivers/mmc/core).
 
-use super::row::Then::{Is, NotStarted};
-use super::row::{Row, row};
+use super::known_line::Then::{Is, NotStarted};
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{BusStuck, SlowToRespond, TimedOut, Vanished};
 
 const NOW: &str = "6.1, 6.12";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("i2c_designware <bus>: controller timed out", Is(BusStuck), NOW, "i2c_designware 1f00074000.i2c: controller timed out"),
     row("i2c_designware <bus>: <*>lost arbitration", Is(BusStuck), NOW, "i2c_designware 1f00074000.i2c: lost arbitration"),
     row("i2c-bcm2835 <bus>: i2c transfer timed out", Is(BusStuck), NOW, "i2c-bcm2835 fe804000.i2c: i2c transfer timed out"),

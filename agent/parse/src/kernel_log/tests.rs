@@ -1,20 +1,20 @@
 //! Every pattern fits its example, lines that look alike tell nothing, and what stock kernels wrote is told.
 
+use super::line_meaning::{LineMeaning, meanings, tables};
 use super::pattern::captures;
 use super::record::record;
-use super::told::{Told, tables, told};
-use crate::named::Named;
+use crate::named::KernelName;
 use Happening::{Appeared, CommandFailed, LinkDown, LinkUp, MemberFailed, NotStarted, Unreadable};
 use proptest::prelude::*;
 use traylight_data::reading::Happening;
 use traylight_data::units::MegabitsPerSecond;
 
-fn of(text: &str) -> Vec<Told> {
-    told(&record(format!("6,1,1,-;{text}").as_bytes()).unwrap())
+fn of(text: &str) -> Vec<LineMeaning> {
+    meanings(&record(format!("6,1,1,-;{text}").as_bytes()).unwrap())
 }
 
-fn block(device: &str, what: Happening) -> Told {
-    Told::Happened(Named::Block(device.into()), what)
+fn block(device: &str, what: Happening) -> LineMeaning {
+    LineMeaning::Happened(KernelName::Block(device.into()), what)
 }
 
 #[test]
@@ -89,7 +89,7 @@ fn lines_that_look_alike_tell_nothing() {
 
 #[test]
 fn numbers_in_a_line_are_told() {
-    let link = |what| Told::Happened(Named::Ata { port: 3, device: None }, what);
+    let link = |what| LineMeaning::Happened(KernelName::Ata { port: 3, device: None }, what);
     let cases = [
         ("ata3: SATA link down (SStatus 1 SControl 300)", LinkDown(Some(1))),
         ("ata3: SATA link down (SStatus 4 SControl 304)", LinkDown(Some(4))),
@@ -98,10 +98,10 @@ fn numbers_in_a_line_are_told() {
         ("ata3: SATA link up <unknown> Gbps (SStatus 103 SControl 300)", LinkUp(None)),
     ];
     for (line, what) in cases {
-        let wanted: &[Told] = if line.contains("<unknown>") { &[] } else { &[link(what)] };
+        let wanted: &[LineMeaning] = if line.contains("<unknown>") { &[] } else { &[link(what)] };
         assert_eq!(of(line), wanted, "{line}");
     }
-    let port = |what| vec![Told::Happened(Named::Link("eth0".into()), what)];
+    let port = |what| vec![LineMeaning::Happened(KernelName::Link("eth0".into()), what)];
     assert_eq!(
         of("r8169 0000:03:00.0 eth0: Link is Up - 2.5Gbps/Full - flow control off"),
         port(LinkUp(Some(MegabitsPerSecond(2500))))
@@ -110,19 +110,19 @@ fn numbers_in_a_line_are_told() {
         of("igc 0000:01:00.0 eth0: NIC Link is Up 2500 Mbps Full Duplex"),
         port(LinkUp(Some(MegabitsPerSecond(2500))))
     );
-    let pci = Named::Pci("0001:01:00.0".into());
+    let pci = KernelName::Pci("0001:01:00.0".into());
     assert_eq!(
         of("ahci 0001:01:00.0: probe with driver ahci failed with error -12"),
-        [Told::Happened(pci, NotStarted(-12))]
+        [LineMeaning::Happened(pci, NotStarted(-12))]
     );
 }
 
 #[test]
 fn one_line_may_tell_of_two_parts_or_two_things() {
-    let failed = [Told::Happened(Named::Pool("md0".into()), MemberFailed), block("sdb", MemberFailed)];
+    let failed = [LineMeaning::Happened(KernelName::Pool("md0".into()), MemberFailed), block("sdb", MemberFailed)];
     assert_eq!(of("md/raid:md0: Disk failure on sdb, disabling device."), failed);
     let both = of("ata3: SError: { PHYRdyChg 10B8B LinkSeq DevExch }");
-    let of_port = |what| Told::Happened(Named::Ata { port: 3, device: None }, what);
+    let of_port = |what| LineMeaning::Happened(KernelName::Ata { port: 3, device: None }, what);
     assert_eq!(both, [of_port(Happening::TransferDamaged), of_port(Happening::ConnectionChanged)]);
 }
 
@@ -130,10 +130,10 @@ fn one_line_may_tell_of_two_parts_or_two_things() {
 #[test]
 fn a_line_that_names_nobody_is_about_its_records_device() {
     let text = "Generic FE-GE Realtek PHY r8169-0-300:00: Downshift occurred from negotiated speed 1Gbps to actual speed 100Mbps, check cabling!";
-    let read = |dictionary: &str| told(&record(format!("4,1,1,-;{text}\n{dictionary}").as_bytes()).unwrap());
-    let of_phy = [Told::Happened(Named::Other("r8169-0-300:00".into()), Happening::Downshifted)];
+    let read = |dictionary: &str| meanings(&record(format!("4,1,1,-;{text}\n{dictionary}").as_bytes()).unwrap());
+    let of_phy = [LineMeaning::Happened(KernelName::Other("r8169-0-300:00".into()), Happening::Downshifted)];
     assert_eq!(read(" SUBSYSTEM=mdio_bus\n DEVICE=+mdio_bus:r8169-0-300:00\n"), of_phy);
-    assert_eq!(read(""), [Told::Happened(Named::Board, Happening::Downshifted)]);
+    assert_eq!(read(""), [LineMeaning::Happened(KernelName::Board, Happening::Downshifted)]);
 }
 
 /// What a stock kernel 6.12 wrote while a drive's medium failed, while md lost members, and while it found its drives.
@@ -149,9 +149,9 @@ fn records_of_a_stock_kernel_are_told() {
         2,701,29718471,-;md/raid0md0: Disk failure on sdb detected, failing array.\n\
         2,702,29718471,-;md/raid1:mdX: Disk failure on dm-3, disabling device.\n\
         5,579,14193988,-;sd 0:0:0:0: [sda] Attached SCSI disk\n";
-    let scsi = |address: &str, what| Told::Happened(Named::Scsi(address.into()), what);
-    let pool = |name: &str| Told::Happened(Named::Pool(name.into()), MemberFailed);
-    let heard: Vec<Told> = log.lines().flat_map(|line| told(&record(line.as_bytes()).unwrap())).collect();
+    let scsi = |address: &str, what| LineMeaning::Happened(KernelName::Scsi(address.into()), what);
+    let pool = |name: &str| LineMeaning::Happened(KernelName::Pool(name.into()), MemberFailed);
+    let found: Vec<LineMeaning> = log.lines().flat_map(|line| meanings(&record(line.as_bytes()).unwrap())).collect();
     let wanted = [
         scsi("9:0:0:0", Unreadable),
         scsi("9:0:0:0", Unreadable),
@@ -167,7 +167,7 @@ fn records_of_a_stock_kernel_are_told() {
         scsi("0:0:0:0", Appeared),
         block("sda", Appeared),
     ];
-    assert_eq!(heard, wanted);
+    assert_eq!(found, wanted);
 }
 
 proptest! {

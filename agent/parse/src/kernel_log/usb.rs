@@ -1,13 +1,13 @@
 //! Lines of the USB core and of its host controllers (drivers/usb/core/hub.c, drivers/usb/host/xhci*.c).
 
-use super::row::Then::{Is, NotStarted};
-use super::row::{Row, row};
+use super::known_line::Then::{Is, NotStarted};
+use super::known_line::{KnownLine, row};
 use traylight_data::reading::Happening::{CommandFailed, GivenUp, LinkDown, OverCurrent, Reset, Vanished};
 
 const NOW: &str = "6.1, 6.12";
 
 #[rustfmt::skip]
-pub const ROWS: &[Row] = &[
+pub const ROWS: &[KnownLine] = &[
     row("usb <usb>: reset <*> USB device number <*>", Is(Reset), NOW, "usb 2-1: reset SuperSpeed USB device number 2 using xhci_hcd"),
     row("usb <usb>: USB disconnect, device number <*>", Is(Vanished), NOW, "usb 2-1: USB disconnect, device number 2"),
     row("usb <usb>: device descriptor read/<word>, error <*>", Is(CommandFailed), NOW, "usb 2-1: device descriptor read/64, error -71"),

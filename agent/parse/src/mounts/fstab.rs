@@ -4,7 +4,7 @@ use super::mountinfo::{is_on_storage, unescaped};
 
 /// A line of it that the box should have mounted.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Wanted {
+pub struct FstabEntry {
     /// Where.
     pub mount: String,
     /// What, as it is written there.
@@ -15,18 +15,18 @@ pub struct Wanted {
 
 /// The lines about file systems on drives that are to be mounted from the start. Left out are those that somebody or
 /// something mounts when it is needed, network and memory file systems, swap, and lines that cannot be read.
-pub fn wanted(table: &str) -> Vec<Wanted> {
+pub fn wanted(table: &str) -> Vec<FstabEntry> {
     table.lines().filter_map(line).collect()
 }
 
-fn line(line: &str) -> Option<Wanted> {
+fn line(line: &str) -> Option<FstabEntry> {
     let mut fields = line.split_whitespace();
     let (source, mount, kinds) = (fields.next()?, fields.next()?, fields.next()?);
     let options: Vec<&str> = fields.next().unwrap_or("defaults").split(',').collect();
     let has = |option: &str| options.contains(&option);
     let on_demand = has("noauto") || has("x-systemd.automount") || has("users") || has("user");
     let is_meant = !source.starts_with('#') && mount.starts_with('/') && !on_demand;
-    (is_meant && kinds.split(',').any(|kind| kind == "auto" || is_on_storage(kind))).then(|| Wanted {
+    (is_meant && kinds.split(',').any(|kind| kind == "auto" || is_on_storage(kind))).then(|| FstabEntry {
         mount: unescaped(mount),
         source: unescaped(source),
         read_only: has("ro"),

@@ -1,13 +1,13 @@
 //! The SMART and health log of an NVMe drive. Its other logs are in [`super::logs`].
 
 use crate::bytes::{array, byte, le16, le32, le128, not_blank};
-use crate::counter::{Counter, Origin, Unit};
+use crate::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 use crate::temperature::{from_kelvin, possible_from_kelvin};
 use traylight_data::units::Celsius;
 
 /// The SMART and health log, 02h (NVMe 1.4 clause 5.14.1.2, from memory; offsets as in linux/nvme.h).
 #[derive(Debug, Clone, PartialEq)]
-pub struct Health {
+pub struct NvmeHealth {
     /// What the drive warns of.
     pub warning: Warning,
     /// Temperature of the drive as a whole, which need not be plausible; `None` when not stated.
@@ -58,7 +58,7 @@ pub struct Warning {
 }
 
 /// Reads the SMART and health log.
-pub fn health(bytes: &[u8]) -> Result<Health, String> {
+pub fn health(bytes: &[u8]) -> Result<NvmeHealth, String> {
     /// Data is counted in thousands of 512 bytes, rounded up, so 0 stands for "not counted".
     const DATA_UNIT: u128 = 512_000;
     let page = array::<512>(bytes, 0)?;
@@ -72,7 +72,7 @@ pub fn health(bytes: &[u8]) -> Result<Health, String> {
     for (index, sensor) in sensors.iter_mut().enumerate() {
         *sensor = possible_from_kelvin(le16(&page, 200 + 2 * index)?);
     }
-    Ok(Health {
+    Ok(NvmeHealth {
         warning: Warning::from_bits(byte(&page, 0)?),
         temperature: from_kelvin(le16(&page, 1)?),
         sensors,
@@ -105,30 +105,30 @@ impl Warning {
     }
 }
 
-impl Health {
+impl NvmeHealth {
     /// The counters, named as those of other drives are.
-    pub fn counters(&self) -> Vec<Counter> {
-        let counter = |name, value: u128, unit| Counter::new(name, value, unit, Origin::NvmeHealth);
+    pub fn counters(&self) -> Vec<DecodedCounter> {
+        let counter = |name, value: u128, unit| DecodedCounter::new(name, value, unit, CounterOrigin::NvmeHealth);
         // A number of all ones stands for "not known".
         let count = |name, value: u128, unit| (value != u128::MAX).then(|| counter(name, value, unit));
-        let minutes = |name, value: u32| (value != u32::MAX).then(|| counter(name, value.into(), Unit::Minutes));
+        let minutes = |name, value: u32| (value != u32::MAX).then(|| counter(name, value.into(), CounterUnit::Minutes));
         let stated = [
-            count("power_cycles", self.power_cycles, Unit::Count),
-            count("power_on_hours", self.power_on_hours, Unit::Hours),
-            count("unsafe_shutdowns", self.unsafe_shutdowns, Unit::Count),
-            count("media_errors", self.media_errors, Unit::Count),
-            count("error_log_entries", self.error_log_entries, Unit::Count),
-            self.wear_used_percent.map(|used| counter("wear_used_percent", used.into(), Unit::Percent)),
+            count("power_cycles", self.power_cycles, CounterUnit::Count),
+            count("power_on_hours", self.power_on_hours, CounterUnit::Hours),
+            count("unsafe_shutdowns", self.unsafe_shutdowns, CounterUnit::Count),
+            count("media_errors", self.media_errors, CounterUnit::Count),
+            count("error_log_entries", self.error_log_entries, CounterUnit::Count),
+            self.wear_used_percent.map(|used| counter("wear_used_percent", used.into(), CounterUnit::Percent)),
             minutes("warning_temperature_minutes", self.warning_temperature_minutes),
             minutes("critical_temperature_minutes", self.critical_temperature_minutes),
         ];
-        let mut counters: Vec<Counter> = stated.into_iter().flatten().collect();
-        counters.extend(self.read_bytes.map(|bytes| counter("read_bytes", bytes, Unit::Bytes)));
-        counters.extend(self.written_bytes.map(|bytes| counter("written_bytes", bytes, Unit::Bytes)));
+        let mut counters: Vec<DecodedCounter> = stated.into_iter().flatten().collect();
+        counters.extend(self.read_bytes.map(|bytes| counter("read_bytes", bytes, CounterUnit::Bytes)));
+        counters.extend(self.written_bytes.map(|bytes| counter("written_bytes", bytes, CounterUnit::Bytes)));
         // A drive whose limit is 0 as well does not measure its spare.
         let measures_spare = (self.spare_percent, self.spare_limit_percent) != (Some(0), Some(0));
         let spare = self.spare_percent.filter(|_| measures_spare);
-        counters.extend(spare.map(|spare| counter("spare_percent", spare.into(), Unit::Percent)));
+        counters.extend(spare.map(|spare| counter("spare_percent", spare.into(), CounterUnit::Percent)));
         counters
     }
 }

@@ -6,7 +6,7 @@ use traylight_data::units::{Bytes, Celsius};
 
 /// Who an NVMe drive is (NVMe 1.4 clause 5.15.2.2, from memory; offsets as in linux/nvme.h).
 #[derive(Debug, Clone, PartialEq)]
-pub struct Controller {
+pub struct NvmeIdentity {
     /// Serial, as printed on the label.
     pub serial: Option<String>,
     /// Model.
@@ -28,7 +28,7 @@ pub struct Controller {
 }
 
 /// Reads Identify Controller.
-pub fn controller(bytes: &[u8]) -> Result<Controller, String> {
+pub fn controller(bytes: &[u8]) -> Result<NvmeIdentity, String> {
     let data = array::<4096>(bytes, 0)?;
     not_blank(&data)?;
     let (serial, model) = (text(&array::<20>(&data, 4)?), text(&array::<40>(&data, 24)?));
@@ -37,7 +37,7 @@ pub fn controller(bytes: &[u8]) -> Result<Controller, String> {
     }
     let capacity = le128(&data, 280)?;
     let can_self_test = le16(&data, 256)? & 1 << 4 != 0;
-    Ok(Controller {
+    Ok(NvmeIdentity {
         serial,
         model,
         firmware: text(&array::<8>(&data, 64)?),

@@ -5,16 +5,16 @@ use traylight_data::reading::{ErrorKind, LoggedError};
 
 /// The self-test log, 06h (NVMe 1.4 clause 5.14.1.6, from memory; fields as in the manual page nvme_st_result(2)).
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SelfTests {
+pub struct NvmeTestLog {
     /// The test that runs, and how much of it is done in hundredths.
-    pub running: Option<(Kind, u8)>,
+    pub running: Option<(NvmeTestKind, u8)>,
     /// The tests of the past, the newest first.
-    pub past: Vec<SelfTest>,
+    pub past: Vec<NvmePastTest>,
 }
 
 /// Which test it was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum NvmeTestKind {
     /// Minutes.
     Short,
     /// As long as the drive states.
@@ -25,11 +25,11 @@ pub enum Kind {
 
 /// One test of the past.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct SelfTest {
+pub struct NvmePastTest {
     /// Which test it was.
-    pub kind: Kind,
+    pub kind: NvmeTestKind,
     /// What came of it.
-    pub outcome: Outcome,
+    pub outcome: NvmeTestOutcome,
     /// Power-on hours when it ended.
     pub power_on_hours: u64,
     /// The sector that failed, when one did and the drive says which.
@@ -38,7 +38,7 @@ pub struct SelfTest {
 
 /// What came of a test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
+pub enum NvmeTestOutcome {
     /// Ended without error.
     Passed,
     /// A command, a reset, a format or the like ended it; the number is the code of the log.
@@ -52,7 +52,7 @@ pub enum Outcome {
 }
 
 /// Reads the self-test log.
-pub fn self_tests(bytes: &[u8]) -> Result<SelfTests, String> {
+pub fn self_tests(bytes: &[u8]) -> Result<NvmeTestLog, String> {
     const ROOM: usize = 20;
     const UNUSED: u8 = 0xF;
     let log = array::<564>(bytes, 0)?;
@@ -62,7 +62,7 @@ pub fn self_tests(bytes: &[u8]) -> Result<SelfTests, String> {
     }
     let running = match byte(&log, 0)? & 0x0F {
         0 => None,
-        code => Some((Kind::from_code(code), (byte(&log, 1)? & 0x7F).min(100))),
+        code => Some((NvmeTestKind::from_code(code), (byte(&log, 1)? & 0x7F).min(100))),
     };
     let mut past = Vec::new();
     for slot in 0..ROOM {
@@ -73,19 +73,19 @@ pub fn self_tests(bytes: &[u8]) -> Result<SelfTests, String> {
             continue;
         }
         let says_where = byte(&log, at + 2)? & 1 << 1 != 0;
-        let outcome = Outcome::from_code(status & 0x0F);
+        let outcome = NvmeTestOutcome::from_code(status & 0x0F);
         let lba = le64(&log, at + 16)?;
-        past.push(SelfTest {
-            kind: Kind::from_code(status >> 4),
+        past.push(NvmePastTest {
+            kind: NvmeTestKind::from_code(status >> 4),
             outcome,
             power_on_hours: le64(&log, at + 4)?,
-            failed_at_lba: (says_where && outcome == Outcome::Failed).then_some(lba),
+            failed_at_lba: (says_where && outcome == NvmeTestOutcome::Failed).then_some(lba),
         });
     }
-    Ok(SelfTests { running, past })
+    Ok(NvmeTestLog { running, past })
 }
 
-impl Kind {
+impl NvmeTestKind {
     fn from_code(code: u8) -> Self {
         match code {
             1 => Self::Short,
@@ -95,7 +95,7 @@ impl Kind {
     }
 }
 
-impl Outcome {
+impl NvmeTestOutcome {
     fn from_code(code: u8) -> Self {
         match code {
             0 => Self::Passed,
@@ -163,21 +163,25 @@ mod tests {
     #[test]
     fn tests_of_the_past_come_newest_first() {
         let log = self_tests(&self_test_log()).unwrap();
-        assert_eq!(log.running, Some((Kind::Extended, 37)));
-        let failed = SelfTest {
-            kind: Kind::Extended,
-            outcome: Outcome::Failed,
+        assert_eq!(log.running, Some((NvmeTestKind::Extended, 37)));
+        let failed = NvmePastTest {
+            kind: NvmeTestKind::Extended,
+            outcome: NvmeTestOutcome::Failed,
             power_on_hours: 9_000,
             failed_at_lba: Some(0x1234_5678),
         };
-        let passed =
-            SelfTest { kind: Kind::Short, outcome: Outcome::Passed, power_on_hours: 8_000, failed_at_lba: None };
+        let passed = NvmePastTest {
+            kind: NvmeTestKind::Short,
+            outcome: NvmeTestOutcome::Passed,
+            power_on_hours: 8_000,
+            failed_at_lba: None,
+        };
         assert_eq!(log.past, [failed, passed]);
     }
 
     #[test]
     fn a_drive_that_never_tested_itself_has_an_empty_log() {
-        assert_eq!(self_tests(&[0; 564]), Ok(SelfTests { running: None, past: Vec::new() }));
+        assert_eq!(self_tests(&[0; 564]), Ok(NvmeTestLog { running: None, past: Vec::new() }));
         assert_eq!(self_tests(&[0; 512]), Err("found 512 bytes, wanted at least 564".into()));
         assert!(self_tests(&[0xFF; 564]).is_err());
     }

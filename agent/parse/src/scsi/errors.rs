@@ -3,13 +3,13 @@
 
 use super::logs::log_page;
 use crate::bytes::{be16, be32, be64, byte};
-use crate::counter::{Counter, Origin, Unit};
+use crate::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 
 /// Reads an error counter page: 02h for writing, 03h for reading, 05h for verifying (SPC-4 clause 7.3.8, from memory).
 ///
 /// # Errors
 /// What was found instead of the page, or a page that is none of the three.
-pub fn error_counters(bytes: &[u8], code: u8) -> Result<Vec<Counter>, String> {
+pub fn error_counters(bytes: &[u8], code: u8) -> Result<Vec<DecodedCounter>, String> {
     let [corrected, processed, uncorrected] = match code {
         0x02 => ["write_corrected_errors", "written_bytes", "write_uncorrected_errors"],
         0x03 => ["read_corrected_errors", "read_bytes", "read_uncorrected_errors"],
@@ -17,19 +17,19 @@ pub fn error_counters(bytes: &[u8], code: u8) -> Result<Vec<Counter>, String> {
         _ => return Err(format!("found log page {code:02X}h, wanted 02h, 03h or 05h")),
     };
     log_page(bytes, code)?.counters(&[
-        (3, corrected, Unit::Count),
-        (5, processed, Unit::Bytes),
-        (6, uncorrected, Unit::Count),
+        (3, corrected, CounterUnit::Count),
+        (5, processed, CounterUnit::Bytes),
+        (6, uncorrected, CounterUnit::Count),
     ])
 }
 
 /// One self-test of the past.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct SelfTest {
+pub struct ScsiPastTest {
     /// Which test it was.
-    pub kind: Kind,
+    pub kind: ScsiTestKind,
     /// What came of it.
-    pub outcome: Outcome,
+    pub outcome: ScsiTestOutcome,
     /// Power-on hours when it ended; stops at 65,535.
     pub power_on_hours: u16,
     /// The first block that failed, when one did and the drive says which.
@@ -38,7 +38,7 @@ pub struct SelfTest {
 
 /// Which test it was. A test that blocks the drive counts as one that does not.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum ScsiTestKind {
     /// The one that any SEND DIAGNOSTIC runs.
     Default,
     /// Minutes.
@@ -51,7 +51,7 @@ pub enum Kind {
 
 /// What came of a self-test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
+pub enum ScsiTestOutcome {
     /// Ended without error.
     Passed,
     /// The host ended it, or a reset did.
@@ -67,7 +67,7 @@ pub enum Outcome {
 }
 
 /// Reads the self-test results page, 10h: at most 20 tests, the newest first (SPC-4 clause 7.3.21, from memory).
-pub fn self_tests(bytes: &[u8]) -> Result<Vec<SelfTest>, String> {
+pub fn self_tests(bytes: &[u8]) -> Result<Vec<ScsiPastTest>, String> {
     let mut tests = Vec::new();
     for (number, value) in log_page(bytes, 0x10)?.parameters().filter(|(number, _)| (1..=20).contains(number)) {
         if value.len() < 16 {
@@ -79,28 +79,28 @@ pub fn self_tests(bytes: &[u8]) -> Result<Vec<SelfTest>, String> {
         }
         let first = byte(value, 0)?;
         let outcome = match first & 0x0F {
-            0x0 => Outcome::Passed,
-            0x1 | 0x2 => Outcome::Aborted,
-            0x3 => Outcome::CouldNotFinish,
-            0x4..=0x7 => Outcome::Failed,
-            0xF => Outcome::Running,
-            other => Outcome::Reserved(other),
+            0x0 => ScsiTestOutcome::Passed,
+            0x1 | 0x2 => ScsiTestOutcome::Aborted,
+            0x3 => ScsiTestOutcome::CouldNotFinish,
+            0x4..=0x7 => ScsiTestOutcome::Failed,
+            0xF => ScsiTestOutcome::Running,
+            other => ScsiTestOutcome::Reserved(other),
         };
         let kind = match first >> 5 {
-            0 => Kind::Default,
-            1 | 5 => Kind::Short,
-            2 | 6 => Kind::Extended,
-            other => Kind::Reserved(other),
+            0 => ScsiTestKind::Default,
+            1 | 5 => ScsiTestKind::Short,
+            2 | 6 => ScsiTestKind::Extended,
+            other => ScsiTestKind::Reserved(other),
         };
-        let lba = Some(be64(value, 4)?).filter(|&lba| outcome == Outcome::Failed && lba != u64::MAX);
-        tests.push(SelfTest { kind, outcome, power_on_hours: be16(value, 2)?, failed_at_lba: lba });
+        let lba = Some(be64(value, 4)?).filter(|&lba| outcome == ScsiTestOutcome::Failed && lba != u64::MAX);
+        tests.push(ScsiPastTest { kind, outcome, power_on_hours: be16(value, 2)?, failed_at_lba: lba });
     }
     Ok(tests)
 }
 
 /// What the drive's scan of its own medium found.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Scan {
+pub struct BackgroundScan {
     /// How long the drive was switched on, in minutes.
     pub power_on_minutes: u32,
     /// What the scan does; 0 is idle, 1 and 2 are scanning, others say why it stopped.
@@ -123,7 +123,7 @@ pub struct BadBlock {
 }
 
 /// Reads the background scan page, 15h (Seagate SCSI Commands Reference, clause 5.2.4; HGST C15K600 tables 113, 114).
-pub fn scan(bytes: &[u8]) -> Result<Scan, String> {
+pub fn scan(bytes: &[u8]) -> Result<BackgroundScan, String> {
     let page = log_page(bytes, 0x15)?;
     let Some(status) = page.parameter(0) else { return Err("found no parameter 0000h, wanted it".to_owned()) };
     let mut found = Vec::new();
@@ -136,14 +136,19 @@ pub fn scan(bytes: &[u8]) -> Result<Scan, String> {
             sense: [first & 0x0F, byte(value, 5)?, byte(value, 6)?],
         });
     }
-    Ok(Scan { power_on_minutes: be32(status, 0)?, status: byte(status, 5)?, progress: be16(status, 8)?, found })
+    Ok(BackgroundScan {
+        power_on_minutes: be32(status, 0)?,
+        status: byte(status, 5)?,
+        progress: be16(status, 8)?,
+        found,
+    })
 }
 
 /// Reads the errors of all SAS phys, page 18h, added up over ports and phys (HGST C15K600 tables 115 to 117).
 ///
 /// # Errors
 /// What was found instead of the page, or ports that are not SAS.
-pub fn phy_errors(bytes: &[u8]) -> Result<Vec<Counter>, String> {
+pub fn phy_errors(bytes: &[u8]) -> Result<Vec<DecodedCounter>, String> {
     const SAS: u8 = 6;
     const NAMES: [&str; 4] =
         ["phy_invalid_words", "phy_disparity_errors", "phy_synchronisation_losses", "phy_reset_problems"];
@@ -166,7 +171,7 @@ pub fn phy_errors(bytes: &[u8]) -> Result<Vec<Counter>, String> {
             rest = rest.get(length..).unwrap_or_default();
         }
     }
-    let counter = |(name, sum)| Counter::new(name, sum, Unit::Count, Origin::ScsiLog(0x18));
+    let counter = |(name, sum)| DecodedCounter::new(name, sum, CounterUnit::Count, CounterOrigin::ScsiLog(0x18));
     Ok(NAMES.into_iter().zip(sums).map(counter).collect())
 }
 
@@ -211,14 +216,18 @@ mod tests {
 
     #[test]
     fn tests_of_the_past_come_newest_first() {
-        let failed = SelfTest {
-            kind: Kind::Short,
-            outcome: Outcome::Failed,
+        let failed = ScsiPastTest {
+            kind: ScsiTestKind::Short,
+            outcome: ScsiTestOutcome::Failed,
             power_on_hours: 0x1234,
             failed_at_lba: Some(0x01_0203),
         };
-        let passed =
-            SelfTest { kind: Kind::Extended, outcome: Outcome::Passed, power_on_hours: 0x1233, failed_at_lba: None };
+        let passed = ScsiPastTest {
+            kind: ScsiTestKind::Extended,
+            outcome: ScsiTestOutcome::Passed,
+            power_on_hours: 0x1233,
+            failed_at_lba: None,
+        };
         assert_eq!(self_tests(&hex(TESTS)), Ok(vec![failed, passed]));
         let nowhere = hex(&TESTS.replace("00 00 00 00 00 01 02 03", "ff ff ff ff ff ff ff ff"));
         assert_eq!(self_tests(&nowhere).unwrap()[0].failed_at_lba, None);

@@ -2,7 +2,7 @@
 //! the drive's own verdict. Pages about errors and tests are in [`super::errors`].
 
 use crate::bytes::{be_counter, be16, be32, byte};
-use crate::counter::{Counter, Origin, Unit};
+use crate::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 use crate::temperature::{plausible, plausible_ever};
 use traylight_data::units::Celsius;
 
@@ -43,11 +43,11 @@ impl<'a> LogPage<'a> {
     }
 
     /// The counters of this page, by a table of numbers and names. A counter of all ones stands for "not known".
-    pub fn counters(&self, table: &[(u16, &'static str, Unit)]) -> Result<Vec<Counter>, String> {
+    pub fn counters(&self, table: &[(u16, &'static str, CounterUnit)]) -> Result<Vec<DecodedCounter>, String> {
         let mut counters = Vec::new();
         for &(number, name, unit) in table {
             if let Some(value) = self.parameter(number).filter(|value| value.iter().any(|&byte| byte != 0xFF)) {
-                counters.push(Counter::new(name, be_counter(value)?, unit, Origin::ScsiLog(self.code)));
+                counters.push(DecodedCounter::new(name, be_counter(value)?, unit, CounterOrigin::ScsiLog(self.code)));
             }
         }
         Ok(counters)
@@ -93,14 +93,14 @@ pub fn temperature(bytes: &[u8]) -> Result<Warmth, String> {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Exceptions {
     /// What the drive says.
-    pub verdict: Verdict,
+    pub verdict: ScsiAssessment,
     /// Its temperature when it last looked.
     pub temperature: Option<Celsius>,
 }
 
 /// What a SCSI drive says of itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
+pub enum ScsiAssessment {
     /// Nothing to report.
     Passed,
     /// It predicts that it will fail; the number says why, in the maker's terms.
@@ -116,27 +116,27 @@ pub fn exceptions(bytes: &[u8]) -> Result<Exceptions, String> {
     let page = log_page(bytes, 0x2F)?;
     let Some(value) = page.parameter(0) else { return Err("found no parameter 0000h, wanted it".to_owned()) };
     let verdict = match (byte(value, 0)?, byte(value, 1)?) {
-        (0x00, 0x00) => Verdict::Passed,
-        (0x5D, qualifier) => Verdict::Failing(qualifier),
-        (0x0B, qualifier) => Verdict::Warning(qualifier),
-        (code, qualifier) => Verdict::Other(code, qualifier),
+        (0x00, 0x00) => ScsiAssessment::Passed,
+        (0x5D, qualifier) => ScsiAssessment::Failing(qualifier),
+        (0x0B, qualifier) => ScsiAssessment::Warning(qualifier),
+        (code, qualifier) => ScsiAssessment::Other(code, qualifier),
     };
     Ok(Exceptions { verdict, temperature: value.get(2).copied().map(i64::from).and_then(plausible) })
 }
 
 /// Starts and stops, and parkings of the heads, page 0Eh, with the numbers the drive is made for (HGST C15K600
 /// table 103).
-pub fn start_stop(bytes: &[u8]) -> Result<Vec<Counter>, String> {
+pub fn start_stop(bytes: &[u8]) -> Result<Vec<DecodedCounter>, String> {
     log_page(bytes, 0x0E)?.counters(&[
-        (3, "rated_start_stop_cycles", Unit::Count),
-        (4, "start_stop_cycles", Unit::Count),
-        (5, "rated_load_cycles", Unit::Count),
-        (6, "load_cycles", Unit::Count),
+        (3, "rated_start_stop_cycles", CounterUnit::Count),
+        (4, "start_stop_cycles", CounterUnit::Count),
+        (5, "rated_load_cycles", CounterUnit::Count),
+        (6, "load_cycles", CounterUnit::Count),
     ])
 }
 
 /// Wear of a flash drive, page 11h (Seagate SCSI Commands Reference, clause 5.2.19).
-pub fn wear(bytes: &[u8]) -> Result<Counter, String> {
+pub fn wear(bytes: &[u8]) -> Result<DecodedCounter, String> {
     let page = log_page(bytes, 0x11)?;
     let Some(value) = page.parameter(1) else { return Err("found no parameter 0001h, wanted it".to_owned()) };
     // The last of four bytes; those before are reserved.
@@ -144,7 +144,7 @@ pub fn wear(bytes: &[u8]) -> Result<Counter, String> {
     if used == 0xFF {
         return Err("found a wear of FFh, wanted a share".to_owned());
     }
-    Ok(Counter::new("wear_used_percent", used, Unit::Percent, Origin::ScsiLog(0x11)))
+    Ok(DecodedCounter::new("wear_used_percent", used, CounterUnit::Percent, CounterOrigin::ScsiLog(0x11)))
 }
 
 #[cfg(test)]
@@ -172,12 +172,12 @@ mod tests {
 
     #[test]
     fn the_drive_speaks_its_verdict() {
-        let passed = Exceptions { verdict: Verdict::Passed, temperature: Some(Celsius(38.0)) };
+        let passed = Exceptions { verdict: ScsiAssessment::Passed, temperature: Some(Celsius(38.0)) };
         assert_eq!(exceptions(&hex(EXCEPTIONS)), Ok(passed));
         let said = |code: &str| exceptions(&hex(&format!("2f 00 00 08 00 00 03 04 {code} ff 00"))).unwrap();
-        assert_eq!(said("5d 10"), Exceptions { verdict: Verdict::Failing(0x10), temperature: None });
-        assert_eq!(said("0b 01").verdict, Verdict::Warning(1));
-        assert_eq!(said("11 00").verdict, Verdict::Other(0x11, 0));
+        assert_eq!(said("5d 10"), Exceptions { verdict: ScsiAssessment::Failing(0x10), temperature: None });
+        assert_eq!(said("0b 01").verdict, ScsiAssessment::Warning(1));
+        assert_eq!(said("11 00").verdict, ScsiAssessment::Other(0x11, 0));
         assert_eq!(exceptions(&hex("2f 00 00 00")), Err("found no parameter 0000h, wanted it".into()));
     }
 

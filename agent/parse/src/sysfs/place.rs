@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 /// What the path alone does not tell.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Ata {
+pub struct AtaPort {
     /// `/sys/class/ata_port/ataN/port_no`: the port's number on its controller, from 1.
     pub port_no: Option<u64>,
     /// True when a port multiplier sits on that port.
@@ -15,7 +15,7 @@ pub struct Ata {
 /// The stable name of the place, such as `0000/1f.2/ata-1`, `0000/14.0/usb-2.1:0` or `0000/01.0/00.0/nvme-1`. Behind a port
 /// multiplier it is `0000/1f.2/ata-1.0`, behind an expander `0000/01.0/00.0/exp-0.0:3:0`: what drives share can be told by it.
 /// `None` when the path holds nothing stable.
-pub fn place(parts: &[&str], ata: Ata) -> Option<String> {
+pub fn place(parts: &[&str], ata: AtaPort) -> Option<String> {
     let controller = controller(parts)?;
     let scsi = parts.iter().rev().find_map(|part| scsi_address(part));
     let port = if parts.iter().any(|part| ata_number(part).is_some()) {
@@ -129,7 +129,7 @@ mod tests {
 
     fn of(path: &str, port_no: u64, multiplied: bool) -> Option<String> {
         let parts: Vec<&str> = path.split('/').filter(|part| !part.is_empty()).collect();
-        place(&parts, Ata { port_no: Some(port_no), multiplied })
+        place(&parts, AtaPort { port_no: Some(port_no), multiplied })
     }
 
     #[test]
@@ -188,6 +188,6 @@ mod tests {
         assert_eq!(of("/", 1, false), None);
         assert_eq!(of("/devices/platform/odd/block/x", 1, false), None);
         let unnumbered = ["devices", "pci0000:00", "0000:00:1f.2", "ata1", "host0"];
-        assert_eq!(place(&unnumbered, Ata::default()), None);
+        assert_eq!(place(&unnumbered, AtaPort::default()), None);
     }
 }

@@ -2,7 +2,7 @@
 //! (lib/kobject_uevent.c). Read are who sent it, what kind of part it is about, and which disk came or went: the rest is
 //! looked up where it stands, in sysfs.
 
-use crate::named::Named;
+use crate::named::KernelName;
 use crate::plain::cleaned;
 use traylight_data::reading::Happening;
 
@@ -22,7 +22,7 @@ pub fn is_worth_a_look(sender: u32, message: &[u8]) -> bool {
 
 /// What happened to which part: a disk came or went, or a drive was reset without being told to, which is how some say
 /// that they lost power (SDEV_UA in drivers/scsi/scsi_lib.c). Disks that the kernel makes up itself are not meant.
-pub fn happening(sender: u32, message: &[u8]) -> Option<(Named, Happening)> {
+pub fn happening(sender: u32, message: &[u8]) -> Option<(KernelName, Happening)> {
     let value = |key: &str| field(sender, message, key).and_then(|value| std::str::from_utf8(value).ok());
     let path = value("DEVPATH")?;
     match (value("SUBSYSTEM")?, value("ACTION")?) {
@@ -34,10 +34,10 @@ pub fn happening(sender: u32, message: &[u8]) -> Option<(Named, Happening)> {
             };
             // Kernels before 5.15 do not count appearances (block/genhd.c).
             let sequence = value("DISKSEQ").and_then(|number| number.parse().ok()).unwrap_or(0);
-            Some((Named::Disk(cleaned(value("DEVNAME")?, LONGEST_NAME), sequence), what))
+            Some((KernelName::Disk(cleaned(value("DEVNAME")?, LONGEST_NAME), sequence), what))
         }
         ("scsi", "change") if value("SDEV_UA") == Some("POWER_ON_RESET_OCCURRED") => {
-            Some((Named::Scsi(cleaned(path.rsplit('/').next()?, LONGEST_NAME)), Happening::Reset))
+            Some((KernelName::Scsi(cleaned(path.rsplit('/').next()?, LONGEST_NAME)), Happening::Reset))
         }
         _ => None,
     }
@@ -84,14 +84,14 @@ mod tests {
     #[test]
     fn disks_that_come_and_go_and_drives_that_were_reset_are_told() {
         let told = |message: &str| happening(0, message.replace('|', "\0").as_bytes());
-        assert_eq!(told(DISK_PULLED), Some((Named::Disk("sde".into(), 6), Happening::Vanished)));
-        assert_eq!(told(DISK_PLUGGED), Some((Named::Disk("sda".into(), 1), Happening::Appeared)));
+        assert_eq!(told(DISK_PULLED), Some((KernelName::Disk("sde".into(), 6), Happening::Vanished)));
+        assert_eq!(told(DISK_PLUGGED), Some((KernelName::Disk("sda".into(), 1), Happening::Appeared)));
         assert_eq!(
             told(&DISK_PLUGGED.replace("DISKSEQ=1|", "")),
-            Some((Named::Disk("sda".into(), 0), Happening::Appeared))
+            Some((KernelName::Disk("sda".into(), 0), Happening::Appeared))
         );
         let reset = "change@/devices/x/7:0:0:0|ACTION=change|DEVPATH=/devices/x/7:0:0:0|SUBSYSTEM=scsi|SDEV_UA=POWER_ON_RESET_OCCURRED|DEVTYPE=scsi_device|DRIVER=sd|SEQNUM=766|";
-        assert_eq!(told(reset), Some((Named::Scsi("7:0:0:0".into()), Happening::Reset)));
+        assert_eq!(told(reset), Some((KernelName::Scsi("7:0:0:0".into()), Happening::Reset)));
         assert_eq!(told(&reset.replace("POWER_ON_RESET_OCCURRED", "MODE_PARAMETERS_CHANGED")), None);
         assert_eq!(told(&DISK_PLUGGED.replace("DEVTYPE=disk", "DEVTYPE=partition")), None);
         assert_eq!(told(&DISK_PLUGGED.replace("ACTION=add", "ACTION=change")), None);

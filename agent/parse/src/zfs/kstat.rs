@@ -5,7 +5,7 @@ use crate::plain::{quoted, whole};
 
 /// How a pool stands as a whole (OpenZFS module/zfs/spa_misc.c, `spa_state_to_name`).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PoolState {
+pub enum ZfsPoolState {
     /// Serves its data. It may still have counted errors.
     Online,
     /// Serves its data, and something of its redundancy is lost.
@@ -29,18 +29,18 @@ pub enum PoolState {
 }
 
 /// `state`, and the same words in `zpool status`.
-pub fn state(text: &str) -> Result<PoolState, String> {
+pub fn state(text: &str) -> Result<ZfsPoolState, String> {
     Ok(match text {
-        "ONLINE" => PoolState::Online,
-        "DEGRADED" => PoolState::Degraded,
-        "FAULTED" => PoolState::Faulted,
-        "OFFLINE" => PoolState::Offline,
-        "REMOVED" => PoolState::Removed,
-        "UNAVAIL" => PoolState::Unavailable,
-        "SPLIT" => PoolState::Split,
-        "SUSPENDED" => PoolState::Suspended,
-        "TRANSITIONING" => PoolState::Transitioning,
-        "UNKNOWN" => PoolState::Unknown,
+        "ONLINE" => ZfsPoolState::Online,
+        "DEGRADED" => ZfsPoolState::Degraded,
+        "FAULTED" => ZfsPoolState::Faulted,
+        "OFFLINE" => ZfsPoolState::Offline,
+        "REMOVED" => ZfsPoolState::Removed,
+        "UNAVAIL" => ZfsPoolState::Unavailable,
+        "SPLIT" => ZfsPoolState::Split,
+        "SUSPENDED" => ZfsPoolState::Suspended,
+        "TRANSITIONING" => ZfsPoolState::Transitioning,
+        "UNKNOWN" => ZfsPoolState::Unknown,
         _ => return Err(format!("found {}, wanted a state of a ZFS pool", quoted(text))),
     })
 }
@@ -62,9 +62,9 @@ mod tests {
     #[test]
     fn every_word_of_the_module_is_known() {
         let words = "ONLINE DEGRADED FAULTED OFFLINE REMOVED UNAVAIL SPLIT SUSPENDED TRANSITIONING UNKNOWN";
-        let states: Vec<PoolState> = words.split(' ').map(|word| state(word).expect(word)).collect();
-        assert_eq!(states.iter().filter(|&&state| state == PoolState::Online).count(), 1);
-        assert_eq!(state("SUSPENDED"), Ok(PoolState::Suspended));
+        let states: Vec<ZfsPoolState> = words.split(' ').map(|word| state(word).expect(word)).collect();
+        assert_eq!(states.iter().filter(|&&state| state == ZfsPoolState::Online).count(), 1);
+        assert_eq!(state("SUSPENDED"), Ok(ZfsPoolState::Suspended));
         assert_eq!(guid("16264776641714663669"), Ok(16_264_776_641_714_663_669));
     }
 

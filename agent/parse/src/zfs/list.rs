@@ -1,12 +1,12 @@
 //! `zpool list -HpvP`: a line for the pool and one for each of its vdevs, with exact sizes (zpool-list(8)). Before OpenZFS 2.3
 //! `zpool status` says no sizes at all.
 
-use super::status::{Class, Group, VdevKind};
+use super::status::{Class, VdevGroup, VdevKind};
 use crate::plain::quoted;
 
 /// How many bytes of data fit into the pool whose groups these are: what its groups for data hold, each without its parity.
 /// Allocation in whole sectors and the pool's own reserve take some of that.
-pub fn usable(text: &str, groups: &[Group]) -> Result<u64, String> {
+pub fn usable(text: &str, groups: &[VdevGroup]) -> Result<u64, String> {
     // The pool's line begins with its name, those of vdevs with a tabulator; a heading has no size.
     let rows: Vec<(&str, u64)> = text
         .lines()
@@ -15,7 +15,7 @@ pub fn usable(text: &str, groups: &[Group]) -> Result<u64, String> {
             Some((fields.next()?, fields.next()?.parse().ok()?))
         })
         .collect();
-    let size = |group: &Group| {
+    let size = |group: &VdevGroup| {
         let row = rows.iter().find(|(name, _)| *name == group.name);
         let (_, raw) = row.ok_or_else(|| format!("found no size of {}", quoted(&group.name)))?;
         let (data, all) = share(group).ok_or_else(|| format!("found {}, whose parity is not known", group.name))?;
@@ -29,7 +29,7 @@ pub fn usable(text: &str, groups: &[Group]) -> Result<u64, String> {
 
 /// Which share of a group's size is data: of a raidz the size counts its parity, of a mirror only one copy, of a dRAID all but
 /// its spares.
-fn share(group: &Group) -> Option<(u64, u64)> {
+fn share(group: &VdevGroup) -> Option<(u64, u64)> {
     let tolerates = u64::from(group.tolerates?);
     match VdevKind::by_name(&group.name) {
         Some(VdevKind::Raidz(_)) => {
@@ -48,12 +48,12 @@ fn share(group: &Group) -> Option<(u64, u64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zfs::status::{Slot, Standing};
+    use crate::zfs::status::{Slot, ZfsMemberState};
     use proptest::prelude::*;
 
-    fn group(name: &str, class: Class, tolerates: Option<u32>, places: usize) -> Group {
-        let slots = vec![Slot { standing: Standing::Active, members: Vec::new() }; places];
-        Group { name: name.into(), class, tolerates, slots }
+    fn group(name: &str, class: Class, tolerates: Option<u32>, places: usize) -> VdevGroup {
+        let slots = vec![Slot { standing: ZfsMemberState::Active, members: Vec::new() }; places];
+        VdevGroup { name: name.into(), class, tolerates, slots }
     }
 
     fn row(name: &str, size: &str) -> String {

@@ -1,7 +1,7 @@
 //! A ZFS pool as `zpool status` tells of it, in whichever form it was printed: its state, its passes, the tree of its
 //! devices, and what that tree can lose.
 
-use super::kstat::PoolState;
+use super::kstat::ZfsPoolState;
 use super::scan::{Scan, ScanKind, ScanState};
 use crate::plain::cleaned;
 
@@ -10,13 +10,13 @@ pub(super) const DEEPEST: usize = 8;
 
 /// What is said of one pool.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Status {
+pub struct ZfsStatus {
     /// Its name: unique on a machine at one time.
     pub name: String,
     /// Its number, the same wherever its devices are plugged; only the JSON form says it.
     pub guid: Option<u64>,
     /// How it stands as a whole. A pool that is online may have counted errors.
-    pub state: PoolState,
+    pub state: ZfsPoolState,
     /// What the tool has to remark, such as that devices are missing; `None` when nothing is.
     pub remark: Option<String>,
     /// The number of that remark in the tool's handbook, such as `ZFS-8000-9P`; not every remark has one.
@@ -45,7 +45,7 @@ pub struct Vdev {
     /// Its number.
     pub guid: Option<u64>,
     /// What it has counted since it was last cleared; spares count nothing.
-    pub errors: Option<Errors>,
+    pub errors: Option<VdevErrors>,
     /// What else is said of it: words such as `too many errors` in text, a code such as `ERR_EXCEEDED` in JSON.
     pub note: Option<String>,
     /// True while the tool says that it is being filled, or waits to be.
@@ -125,7 +125,7 @@ pub enum VdevState {
 
 /// Errors that a vdev has counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Errors {
+pub struct VdevErrors {
     /// Failed reads.
     pub read: u64,
     /// Failed writes.
@@ -136,7 +136,7 @@ pub struct Errors {
 
 /// Places that hold data together, of which some may be lost.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Group {
+pub struct VdevGroup {
     /// The vdev's name.
     pub name: String,
     /// What it is for: data, special or dedup.
@@ -151,14 +151,14 @@ pub struct Group {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Slot {
     /// How the place stands: it holds its share if any of its devices does.
-    pub standing: Standing,
+    pub standing: ZfsMemberState,
     /// The devices in it, the newest last.
-    pub members: Vec<Member>,
+    pub members: Vec<ZfsMember>,
 }
 
 /// One device of a pool.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Member {
+pub struct ZfsMember {
     /// Its path, such as `/dev/disk/by-id/…-part1`, where it is or was; else its name.
     pub device: String,
     /// True when something is at that path: the tool names what has nothing there any more by its number.
@@ -168,18 +168,18 @@ pub struct Member {
     /// What it is for.
     pub class: Class,
     /// How it stands.
-    pub standing: Standing,
+    pub standing: ZfsMemberState,
     /// True when it is used although it has made too many errors.
     pub doubted: bool,
     /// What it has counted.
-    pub errors: Option<Errors>,
+    pub errors: Option<VdevErrors>,
     /// What else is said of it.
     pub note: Option<String>,
 }
 
 /// How a device stands to its pool.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing {
+pub enum ZfsMemberState {
     /// Holds its share.
     Active,
     /// Is being filled.
@@ -196,7 +196,7 @@ pub enum Standing {
     Unknown,
 }
 
-impl Status {
+impl ZfsStatus {
     /// The pass that counts most among those under way: what restores redundancy before what only checks it.
     pub fn under_way(&self) -> Option<&Scan> {
         let rank = |scan: &&Scan| match scan.kind {
@@ -213,19 +213,19 @@ impl Status {
     }
 
     /// What holds the pool's data together: every one of these is needed. Logs, caches and spares are not among them.
-    pub fn groups(&self) -> Vec<Group> {
+    pub fn groups(&self) -> Vec<VdevGroup> {
         let needed = |vdev: &&Vdev| matches!(vdev.class, Class::Normal | Class::Special | Class::Dedup);
         self.root.children.iter().filter(needed).filter_map(|vdev| self.group(vdev)).collect()
     }
 
     /// Every device, each once: a spare that stands in is where it stands in.
-    pub fn members(&self) -> Vec<Member> {
+    pub fn members(&self) -> Vec<ZfsMember> {
         let elsewhere = |vdev: &Vdev| vdev.class == Class::Spare && vdev.state == VdevState::InUse;
         let here = |vdev: &&Vdev| vdev.kind != VdevKind::Hole && !elsewhere(vdev);
         self.root.children.iter().filter(here).flat_map(|vdev| self.slot(vdev).members).collect()
     }
 
-    fn group(&self, vdev: &Vdev) -> Option<Group> {
+    fn group(&self, vdev: &Vdev) -> Option<VdevGroup> {
         let (tolerates, places) = match vdev.kind {
             VdevKind::Hole => return None,
             VdevKind::Mirror => (u32::try_from(vdev.children.len().saturating_sub(1)).ok(), &vdev.children[..]),
@@ -235,7 +235,7 @@ impl Status {
             _ => (Some(0), std::slice::from_ref(vdev)),
         };
         let slots = places.iter().map(|place| self.slot(place)).collect();
-        Some(Group { name: vdev.name.clone(), class: vdev.class, tolerates, slots })
+        Some(VdevGroup { name: vdev.name.clone(), class: vdev.class, tolerates, slots })
     }
 
     fn slot(&self, vdev: &Vdev) -> Slot {
@@ -254,13 +254,13 @@ impl Status {
             }
         });
         let parts: Vec<Slot> = parts.collect();
-        let any = |wanted: Standing| parts.iter().any(|part| part.standing == wanted);
-        let standing = if any(Standing::Active) {
-            Standing::Active
-        } else if any(Standing::Rebuilding) {
-            Standing::Rebuilding
+        let any = |wanted: ZfsMemberState| parts.iter().any(|part| part.standing == wanted);
+        let standing = if any(ZfsMemberState::Active) {
+            ZfsMemberState::Active
+        } else if any(ZfsMemberState::Rebuilding) {
+            ZfsMemberState::Rebuilding
         } else {
-            parts.first().map_or(Standing::Unknown, |part| part.standing)
+            parts.first().map_or(ZfsMemberState::Unknown, |part| part.standing)
         };
         Slot { standing, members: parts.into_iter().flat_map(|part| part.members).collect() }
     }
@@ -276,19 +276,19 @@ impl Status {
     }
 }
 
-fn member(vdev: &Vdev, filling: bool) -> Member {
+fn member(vdev: &Vdev, filling: bool) -> ZfsMember {
     let standing = match vdev.state {
-        VdevState::Online | VdevState::Degraded if filling || vdev.resilvering => Standing::Rebuilding,
-        VdevState::Online | VdevState::Degraded => Standing::Active,
-        VdevState::Faulted => Standing::Faulty,
-        VdevState::Offline => Standing::Offline,
-        VdevState::Removed | VdevState::Unavailable => Standing::Gone,
-        VdevState::Available | VdevState::InUse => Standing::Spare,
-        VdevState::Unknown => Standing::Unknown,
+        VdevState::Online | VdevState::Degraded if filling || vdev.resilvering => ZfsMemberState::Rebuilding,
+        VdevState::Online | VdevState::Degraded => ZfsMemberState::Active,
+        VdevState::Faulted => ZfsMemberState::Faulty,
+        VdevState::Offline => ZfsMemberState::Offline,
+        VdevState::Removed | VdevState::Unavailable => ZfsMemberState::Gone,
+        VdevState::Available | VdevState::InUse => ZfsMemberState::Spare,
+        VdevState::Unknown => ZfsMemberState::Unknown,
     };
-    Member {
+    ZfsMember {
         device: vdev.path.clone().unwrap_or_else(|| vdev.name.clone()),
-        there: standing != Standing::Gone && !vdev.name.bytes().all(|byte| byte.is_ascii_digit()),
+        there: standing != ZfsMemberState::Gone && !vdev.name.bytes().all(|byte| byte.is_ascii_digit()),
         guid: vdev.guid,
         class: vdev.class,
         standing,

@@ -3,20 +3,20 @@
 
 use super::kstat;
 use super::scan::{Scan, ScanKind, ScanState, When, amount};
-use super::status::{Class, DEEPEST, Errors, Status, Vdev, VdevKind, VdevState, one_line, vdev_state};
+use super::status::{Class, DEEPEST, Vdev, VdevErrors, VdevKind, VdevState, ZfsStatus, one_line, vdev_state};
 use crate::json::Json;
 use crate::plain::quoted;
 use std::time::Duration;
 
 /// The pools that the document tells of. `now`, in seconds since 1970, makes a speed of what is done since a start;
 /// without it there is no speed. Warnings before the document are passed over.
-pub fn pools(bytes: &[u8], now: Option<u64>) -> Result<Vec<Status>, String> {
+pub fn pools(bytes: &[u8], now: Option<u64>) -> Result<Vec<ZfsStatus>, String> {
     let text = String::from_utf8_lossy(bytes);
     let start = if text.starts_with('{') { Some(0) } else { text.find("\n{").map(|at| at + 1) };
     let start = start.ok_or_else(|| format!("found {}, wanted JSON", quoted(text.trim())))?;
     let document = Json::read(&text[start..])?;
     let pools = document.get("pools").ok_or("found JSON without `pools`")?;
-    let mut found: Vec<Status> = Vec::new();
+    let mut found: Vec<ZfsStatus> = Vec::new();
     for (key, said) in pools.entries() {
         let status = pool(key, said, now).map_err(|what| format!("pool {}: {what}", quoted(key)))?;
         if found.iter().any(|other| other.name == status.name) {
@@ -27,7 +27,7 @@ pub fn pools(bytes: &[u8], now: Option<u64>) -> Result<Vec<Status>, String> {
     Ok(found)
 }
 
-fn pool(key: &str, said: &Json, now: Option<u64>) -> Result<Status, String> {
+fn pool(key: &str, said: &Json, now: Option<u64>) -> Result<ZfsStatus, String> {
     let name = said.text("name").unwrap_or(key).to_owned();
     let state = kstat::state(said.text("state").ok_or("found no `state`")?)?;
     let scans = scans(said, now);
@@ -51,7 +51,7 @@ fn pool(key: &str, said: &Json, now: Option<u64>) -> Result<Status, String> {
     if root.children.is_empty() {
         return Err("found a pool without devices".to_owned());
     }
-    Ok(Status {
+    Ok(ZfsStatus {
         name,
         guid: number(said, "pool_guid"),
         state,
@@ -91,7 +91,7 @@ fn vdev((key, said): &(String, Json), class: Class, resilver: bool, depth: usize
     let state = vdev_state(said.text("state").unwrap_or_default(), why);
     let path = said.text("path").or_else(|| said.text("was")).filter(|path| path.starts_with('/'));
     let errors = || {
-        Some(Errors {
+        Some(VdevErrors {
             read: number(said, "read_errors")?,
             write: number(said, "write_errors")?,
             checksum: number(said, "checksum_errors")?,

@@ -1,13 +1,13 @@
 //! `zpool status -P -p` as text (zpool-status(8); the shapes are those of OpenZFS 0.8 to 2.4): lines of `key: value`,
 //! with the tree of devices under `config:`. A text that was cut is an error, never a pool that looks whole.
 
-use super::kstat::{self, PoolState};
+use super::kstat::{self, ZfsPoolState};
 use super::scan::{amount, in_words};
-use super::status::{Class, DEEPEST, Errors, Status, Vdev, VdevKind, VdevState, one_line, vdev_state};
+use super::status::{Class, DEEPEST, Vdev, VdevErrors, VdevKind, VdevState, ZfsStatus, one_line, vdev_state};
 use crate::plain::quoted;
 
 /// The pools that the text tells of, none when it says that there are none. Warnings before the first are passed over.
-pub fn pools(bytes: &[u8]) -> Result<Vec<Status>, String> {
+pub fn pools(bytes: &[u8]) -> Result<Vec<ZfsStatus>, String> {
     let mut blocks: Vec<Vec<Section>> = Vec::new();
     for line in bytes.split(|&byte| byte == b'\n') {
         match key_of(line) {
@@ -31,7 +31,7 @@ pub fn pools(bytes: &[u8]) -> Result<Vec<Status>, String> {
         let none = said.lines().any(|line| line.trim() == "no pools available");
         return if none { Ok(Vec::new()) } else { Err(format!("found {}, wanted a pool", quoted(said.trim()))) };
     }
-    let mut found: Vec<Status> = Vec::new();
+    let mut found: Vec<ZfsStatus> = Vec::new();
     for block in &blocks {
         let status = pool(block)?;
         if found.iter().any(|other| other.name == status.name) {
@@ -79,7 +79,7 @@ fn key_of(line: &[u8]) -> Option<(&'static str, &[u8])> {
     Some((key, value.strip_prefix(b" ").unwrap_or(value)))
 }
 
-fn pool(block: &[Section]) -> Result<Status, String> {
+fn pool(block: &[Section]) -> Result<ZfsStatus, String> {
     let section = |key: &str| block.iter().find(|section| section.key == key);
     let first_line = |key: &str| section(key).map(|found| String::from_utf8_lossy(found.lines[0]).into_owned());
     let name = first_line("pool").filter(|name| !name.is_empty()).ok_or("found a pool without a name")?;
@@ -92,7 +92,7 @@ fn pool(block: &[Section]) -> Result<Status, String> {
     let data_errors = match first_line("errors") {
         Some(said) => data_errors(said.trim()).map_err(of_pool)?,
         // A pool that could not be opened has no list of errors.
-        None if matches!(state, PoolState::Faulted | PoolState::Unavailable) => None,
+        None if matches!(state, ZfsPoolState::Faulted | ZfsPoolState::Unavailable) => None,
         None => return Err(of_pool("found the end, wanted a line `errors:`".to_owned())),
     };
     let scans = block.iter().filter(|section| matches!(section.key, "scan" | "scrub" | "expand" | "remove"));
@@ -104,7 +104,7 @@ fn pool(block: &[Section]) -> Result<Status, String> {
         let (_, last) = see.rsplit_once('/')?;
         last.starts_with("ZFS-").then(|| last.to_owned())
     });
-    Ok(Status {
+    Ok(ZfsStatus {
         guid: None,
         state,
         remark: section("status").and_then(Section::joined),
@@ -128,7 +128,7 @@ fn data_errors(said: &str) -> Result<Option<u64>, String> {
 }
 
 /// One line of the tree.
-struct Row {
+struct TreeRow {
     depth: usize,
     vdev: Vdev,
 }
@@ -142,7 +142,7 @@ fn tree(pool: &str, lines: &[&[u8]]) -> Result<Vdev, String> {
         format!("found {} under `config:`, wanted NAME and STATE", quoted(&String::from_utf8_lossy(head)))
     })?;
     let mut class = Class::Normal;
-    let mut rows: Vec<Row> = Vec::new();
+    let mut rows: Vec<TreeRow> = Vec::new();
     for line in lines {
         let (name, rest) = line.split_at(at.min(line.len()));
         let (name, rest) = (String::from_utf8_lossy(name), String::from_utf8_lossy(rest));
@@ -156,10 +156,10 @@ fn tree(pool: &str, lines: &[&[u8]]) -> Result<Vdev, String> {
         if !wanted || name.is_empty() || depth % 2 != 0 || depth / 2 > DEEPEST {
             return Err(format!("found {} at depth {depth}, wanted the pool and its devices", quoted(name)));
         }
-        rows.push(Row { depth: depth / 2, vdev: row(name, rest, class)? });
+        rows.push(TreeRow { depth: depth / 2, vdev: row(name, rest, class)? });
     }
     let mut rows = rows.into_iter().peekable();
-    let Row { vdev: mut root, .. } = rows.next().ok_or("found no line of the pool itself")?;
+    let TreeRow { vdev: mut root, .. } = rows.next().ok_or("found no line of the pool itself")?;
     root.kind = VdevKind::Root;
     root.path = None;
     root.children = below(0, &mut rows);
@@ -171,9 +171,9 @@ fn tree(pool: &str, lines: &[&[u8]]) -> Result<Vdev, String> {
 }
 
 /// The rows that belong below one at `depth`.
-fn below(depth: usize, rows: &mut std::iter::Peekable<impl Iterator<Item = Row>>) -> Vec<Vdev> {
+fn below(depth: usize, rows: &mut std::iter::Peekable<impl Iterator<Item = TreeRow>>) -> Vec<Vdev> {
     let mut found = Vec::new();
-    while let Some(Row { mut vdev, .. }) = rows.next_if(|row| row.depth == depth + 1) {
+    while let Some(TreeRow { mut vdev, .. }) = rows.next_if(|row| row.depth == depth + 1) {
         vdev.children = below(depth + 1, rows);
         if !vdev.children.is_empty() {
             vdev.path = None;
@@ -220,7 +220,7 @@ fn row(name: &str, rest: &str, class: Class) -> Result<Vdev, String> {
             let said = word();
             amount(said).ok_or_else(|| format!("found {} beside {}, wanted a count", quoted(said), quoted(name)))
         };
-        Some(Errors { read: count()?, write: count()?, checksum: count()? })
+        Some(VdevErrors { read: count()?, write: count()?, checksum: count()? })
     };
     let was = rest.strip_prefix("was ").filter(|path| path.starts_with('/'));
     let was = was.map(|path| path.split("  ").next().unwrap_or(path).trim().to_owned());

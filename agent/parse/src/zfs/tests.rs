@@ -1,8 +1,8 @@
 //! Stories of `zpool status`: every sample of `zfs/samples` read, cut and bent. Its README says where they are from.
 
-use super::kstat::PoolState;
+use super::kstat::ZfsPoolState;
 use super::scan::{Scan, ScanKind, ScanState, When};
-use super::status::{Class, Errors, Group, Member, Standing, Status, Vdev, VdevKind, VdevState};
+use super::status::{Class, Vdev, VdevErrors, VdevGroup, VdevKind, VdevState, ZfsMember, ZfsMemberState, ZfsStatus};
 use super::{status_json, status_text};
 use crate::testing::any_bytes;
 use proptest::prelude::*;
@@ -37,41 +37,41 @@ fn bytes(name: &str) -> &'static [u8] {
     SAMPLES.iter().find(|(found, _)| *found == name).map(|(_, bytes)| *bytes).expect(name)
 }
 
-fn read(name: &str, bytes: &[u8]) -> Result<Vec<Status>, String> {
+fn read(name: &str, bytes: &[u8]) -> Result<Vec<ZfsStatus>, String> {
     if name.ends_with(".json") { status_json::pools(bytes, NOW) } else { status_text::pools(bytes) }
 }
 
-fn all(name: &str) -> Vec<Status> {
+fn all(name: &str) -> Vec<ZfsStatus> {
     read(name, bytes(name)).expect(name)
 }
 
-fn only(name: &str) -> Status {
-    let [status] = <[Status; 1]>::try_from(all(name)).expect("one pool");
+fn only(name: &str) -> ZfsStatus {
+    let [status] = <[ZfsStatus; 1]>::try_from(all(name)).expect("one pool");
     status
 }
 
 /// A group in few words: name, what it tolerates, how its slots stand.
-fn told(group: &Group) -> String {
+fn told(group: &VdevGroup) -> String {
     let slots: Vec<String> = group.slots.iter().map(|slot| format!("{:?}", slot.standing)).collect();
     format!("{} {:?} {}", group.name, group.tolerates, slots.join(" "))
 }
 
-fn groups(status: &Status) -> Vec<String> {
+fn groups(status: &ZfsStatus) -> Vec<String> {
     status.groups().iter().map(told).collect()
 }
 
-fn member(status: &Status, device: &str) -> Member {
+fn member(status: &ZfsStatus, device: &str) -> ZfsMember {
     status.members().into_iter().find(|member| member.device == device).expect(device)
 }
 
 #[test]
 fn two_mirrors_under_a_scrub_of_the_0_8_kind() {
     let songs = only("0.8-scrub.txt");
-    assert_eq!((songs.name.as_str(), songs.state, songs.guid), ("songs", PoolState::Online, None));
+    assert_eq!((songs.name.as_str(), songs.state, songs.guid), ("songs", ZfsPoolState::Online, None));
     assert_eq!((songs.remark.clone(), songs.message_id.clone(), songs.data_errors), (None, None, Some(0)));
     assert_eq!(groups(&songs), ["mirror-0 Some(1) Active Active", "mirror-1 Some(1) Active Active"]);
     let counted = member(&songs, "/dev/disk/by-id/ata-HUT_SONG4000_TRAY4-part1");
-    assert_eq!(counted.errors, Some(Errors { read: 0, write: 0, checksum: 2 }));
+    assert_eq!(counted.errors, Some(VdevErrors { read: 0, write: 0, checksum: 2 }));
     let classes: Vec<Class> = songs.members().iter().map(|member| member.class).collect();
     assert_eq!(classes, [[Class::Normal; 4].as_slice(), &[Class::Log, Class::Cache]].concat());
 
@@ -95,7 +95,7 @@ fn a_name_with_a_space_a_file_and_a_disk_known_by_its_number() {
     assert_eq!(groups(archive), ["/srv/images/archive.img Some(0) Active"]);
     assert_eq!(archive.root.children[0].kind, VdevKind::File);
 
-    assert_eq!((songs.name.as_str(), songs.state), ("night songs", PoolState::Degraded));
+    assert_eq!((songs.name.as_str(), songs.state), ("night songs", ZfsPoolState::Degraded));
     assert_eq!(songs.message_id.as_deref(), Some("ZFS-8000-4J"));
     assert!(songs.remark.as_deref().is_some_and(|remark| {
         remark.ends_with("invalid. Sufficient replicas exist for the pool to continue functioning in a degraded state.")
@@ -112,7 +112,7 @@ fn a_name_with_a_space_a_file_and_a_disk_known_by_its_number() {
 fn a_disk_and_its_successor_share_one_place() {
     let songs = only("2.0-sequential.txt");
     assert_eq!(groups(&songs), ["mirror-0 Some(1) Rebuilding Active"]);
-    assert_eq!(member(&songs, "/dev/sda1").standing, Standing::Offline);
+    assert_eq!(member(&songs, "/dev/sda1").standing, ZfsMemberState::Offline);
     let running = songs.under_way().expect("a resilver");
     assert_eq!((running.kind, running.share), (ScanKind::Resilver, Some(0.2523)));
     assert_eq!(running.left, Some(Duration::from_secs(12 * 60 + 31)));
@@ -124,9 +124,10 @@ fn a_spare_spread_over_a_draid_holds_the_place_of_a_lost_disk() {
     let songs = only("2.1-draid.txt");
     assert_eq!(groups(&songs), [format!("draid2:3d:7c:1s-0 Some(2){}", " Active".repeat(7))]);
     let lost = member(&songs, "/dev/sdd1");
-    assert_eq!((lost.standing, lost.note.as_deref()), (Standing::Gone, Some("cannot open")));
-    assert_eq!(lost.errors, Some(Errors { read: 3, write: 117, checksum: 0 }));
-    let spares: Vec<Member> = songs.members().into_iter().filter(|member| member.standing == Standing::Spare).collect();
+    assert_eq!((lost.standing, lost.note.as_deref()), (ZfsMemberState::Gone, Some("cannot open")));
+    assert_eq!(lost.errors, Some(VdevErrors { read: 3, write: 117, checksum: 0 }));
+    let spares: Vec<ZfsMember> =
+        songs.members().into_iter().filter(|member| member.standing == ZfsMemberState::Spare).collect();
     assert_eq!(spares.iter().map(|spare| spare.device.as_str()).collect::<Vec<_>>(), ["/dev/sdh1"]);
     assert_eq!(spares[0].errors, None, "spares count nothing");
     assert_eq!((songs.scans[0].state, songs.scans[1].state), (ScanState::Canceled, ScanState::Finished));
@@ -136,7 +137,7 @@ fn a_spare_spread_over_a_draid_holds_the_place_of_a_lost_disk() {
 #[test]
 fn a_pool_that_could_not_be_opened_has_no_count_of_damage() {
     let songs = only("2.1-faulted.txt");
-    assert_eq!((songs.state, songs.data_errors), (PoolState::Unavailable, None));
+    assert_eq!((songs.state, songs.data_errors), (ZfsPoolState::Unavailable, None));
     assert_eq!(songs.root.note.as_deref(), Some("insufficient replicas"));
     assert_eq!(groups(&songs), ["raidz1-0 Some(1) Active Gone Gone"]);
 }
@@ -154,8 +155,8 @@ fn everything_at_once() {
     let faulty = member(&songs, "/dev/disk/by-id/ata-HUT_SONG4000_TRAY4-part1");
     assert_eq!(faulty.errors.map(|errors| errors.write), Some(1239), "1.21K, for want of the exact number");
     let old = member(&songs, "/dev/disk/by-id/ata-HUT_SONG4000_TRAY2-part1");
-    assert_eq!((old.guid, old.standing), (Some(4_403_211_122_233_344_455), Standing::Offline));
-    assert_eq!(member(&songs, "/dev/nvme1n1p1").standing, Standing::Gone);
+    assert_eq!((old.guid, old.standing), (Some(4_403_211_122_233_344_455), ZfsMemberState::Offline));
+    assert_eq!(member(&songs, "/dev/nvme1n1p1").standing, ZfsMemberState::Gone);
     let scan = songs.under_way().expect("a resilver");
     assert_eq!((scan.share, scan.bytes_per_second), (Some(0.2), Some(554 << 20)));
 }
@@ -165,14 +166,14 @@ fn everything_at_once() {
 fn the_two_forms_of_one_moment_say_the_same() {
     let (text, json) = (only("2.3-checksums.txt"), only("2.3-checksums.json"));
     for status in [&text, &json] {
-        assert_eq!((status.state, status.message_id.as_deref()), (PoolState::Online, Some("ZFS-8000-9P")));
+        assert_eq!((status.state, status.message_id.as_deref()), (ZfsPoolState::Online, Some("ZFS-8000-9P")));
         assert_eq!(groups(status), ["raidz1-0 Some(1) Active Active Active"]);
         assert_eq!(member(status, "/dev/sdb1").errors.map(|errors| errors.checksum), Some(955));
-        assert_eq!(member(status, "/dev/sde1").standing, Standing::Spare);
+        assert_eq!(member(status, "/dev/sde1").standing, ZfsMemberState::Spare);
         assert_eq!((status.scans[0].kind, status.scans[0].errors), (ScanKind::Scrub, Some(0)));
     }
     assert_eq!(text.remark, json.remark);
-    let seen = |status: &Status| status.members().into_iter().map(|m| (m.device, m.standing, m.class, m.errors));
+    let seen = |status: &ZfsStatus| status.members().into_iter().map(|m| (m.device, m.standing, m.class, m.errors));
     assert!(seen(&text).eq(seen(&json)), "{text:?}\n{json:?}");
     assert_eq!(json.guid, Some(16_264_776_641_714_663_669));
     assert_eq!(json.scans[0].ended, Some(When::Epoch(1_795_597_719)));
@@ -193,7 +194,7 @@ fn a_pulled_disk_is_gone_in_both_forms_and_one_taken_offline_is_not() {
 #[test]
 fn a_suspended_pool_is_suspended() {
     let tank = only("2.3-suspended.txt");
-    assert_eq!((tank.state, tank.data_errors), (PoolState::Suspended, Some(324)));
+    assert_eq!((tank.state, tank.data_errors), (ZfsPoolState::Suspended, Some(324)));
     assert_eq!(member(&tank, "sdc").errors.map(|errors| errors.write), Some(10));
     assert_eq!(tank.root.children[0].children[2].path, None, "without -P nobody said where it is");
 }
@@ -204,7 +205,7 @@ fn a_resilver_in_json() {
     let wanted =
         ["raidz2-0 Some(2) Active Rebuilding Active Faulty Rebuilding Faulty", "mirror-1 Some(1) Active Active"];
     assert_eq!(groups(&songs), wanted, "the spare is not taken for filled while a resilver runs");
-    assert_eq!(member(&songs, "/dev/sde1").standing, Standing::Gone);
+    assert_eq!(member(&songs, "/dev/sde1").standing, ZfsMemberState::Gone);
     assert_eq!(songs.members().iter().filter(|member| member.device == "/dev/sdk1").count(), 1);
     let scan = songs.under_way().expect("a resilver");
     assert_eq!(
@@ -232,7 +233,7 @@ fn an_expansion_runs_while_a_scrub_waits() {
         assert_eq!((status.scans[0].bytes_per_second, status.scans[0].left), (None, None));
     }
     let cellar = &all("2.4-two-pools.json")[1];
-    assert_eq!((cellar.state, groups(cellar)), (PoolState::Suspended, vec!["sdx Some(0) Gone".to_owned()]));
+    assert_eq!((cellar.state, groups(cellar)), (ZfsPoolState::Suspended, vec!["sdx Some(0) Gone".to_owned()]));
 }
 
 #[test]
@@ -344,7 +345,7 @@ fn no_cut_makes_a_pool_look_better() {
         let whole = all(name);
         for length in 0..bytes.len() {
             for status in read(name, &bytes[..length]).unwrap_or_default() {
-                let broken = matches!(status.state, PoolState::Unavailable | PoolState::Faulted);
+                let broken = matches!(status.state, ZfsPoolState::Unavailable | ZfsPoolState::Faulted);
                 assert!(broken || whole.contains(&status), "{name} cut at {length}: {status:?}");
             }
         }
@@ -385,7 +386,7 @@ proptest! {
             prop_assert!(depth(&status.root) <= 10);
             prop_assert!(status.scans.iter().filter_map(|scan| scan.share).all(|share| (0.0..=1.0).contains(&share)));
             prop_assert!(status.groups().iter().all(|group| !group.slots.is_empty()));
-            let healthy = status.members().iter().filter(|member| member.standing == Standing::Active).count();
+            let healthy = status.members().iter().filter(|member| member.standing == ZfsMemberState::Active).count();
             let online = count(&status.root, &|vdev| matches!(vdev.state, VdevState::Online | VdevState::Degraded));
             prop_assert!(healthy <= online);
         }

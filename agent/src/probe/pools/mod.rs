@@ -5,10 +5,10 @@ use super::steady::Steady;
 use crate::clock::{Clock, Moment};
 use crate::reading::{Activity, Blind, LastCheck, Missing, Pool, Reason};
 use crate::sense::host::{Host, parts};
-use crate::sense::parse::btrfs::members::{self as btrfs_members, FileSystem};
-use crate::sense::parse::dm::members::{self as dm_members, Volume};
+use crate::sense::parse::btrfs::members::{FileSystem, MountedFileSystem};
+use crate::sense::parse::dm::members::{LogicalVolume, RaidReport};
 use crate::sense::parse::mounts::mountinfo::Mount;
-use crate::sense::parse::zfs::kstat::PoolState;
+use crate::sense::parse::zfs::kstat::ZfsPoolState;
 use crate::sense::{btrfs, dm, pools, zfs};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -38,9 +38,9 @@ pub enum Told {
     /// What `zpool` tells.
     Zfs(Result<Box<pools::zfs::Told>, Missing>),
     /// What the file system tells.
-    Btrfs(Result<btrfs_members::Told, Missing>),
+    Btrfs(Result<MountedFileSystem, Missing>),
     /// What the device mapper tells.
-    Lvm(Result<dm_members::Told, Missing>),
+    Lvm(Result<RaidReport, Missing>),
 }
 
 /// A question to a pool. It may block.
@@ -50,8 +50,8 @@ pub type Question = Box<dyn FnOnce() -> Told + Send>;
 #[derive(Default)]
 pub struct SeenPools {
     zfs: BTreeMap<String, SeenZfs>,
-    btrfs: BTreeMap<String, Seen<FileSystem, btrfs_members::Told>>,
-    lvm: BTreeMap<String, Seen<Volume, dm_members::Told>>,
+    btrfs: BTreeMap<String, Seen<FileSystem, MountedFileSystem>>,
+    lvm: BTreeMap<String, Seen<LogicalVolume, RaidReport>>,
     files_seen: Option<Moment>,
     /// Kinds of pools that could not be looked for; those that were there before are kept.
     blind: BTreeMap<&'static str, Missing>,
@@ -71,7 +71,7 @@ struct Seen<S, T> {
 
 struct SeenZfs {
     seen: Seen<zfs::Spotted, Box<pools::zfs::Told>>,
-    state: Steady<Result<PoolState, Missing>>,
+    state: Steady<Result<ZfsPoolState, Missing>>,
     gone: Vec<String>,
 }
 
@@ -141,7 +141,7 @@ impl SeenPools {
             // `zpool` has its own word for the state, so a question too many is cheaper than one too late.
             known.seen.changed |= known.seen.files.state != state;
             known.seen.files = spotted;
-            let suspended = state == Ok(PoolState::Suspended);
+            let suspended = state == Ok(ZfsPoolState::Suspended);
             known.state.see(state, suspended, now);
             let gone = known.seen.told().map(|told| told.gone(host)).unwrap_or_default();
             known.seen.changed |= gone.iter().any(|block| !known.gone.contains(block));
@@ -151,7 +151,7 @@ impl SeenPools {
 
     /// Whether whoever asks for the room of this ZFS pool would wait for good.
     pub fn is_suspended(&self, zfs_pool: &str) -> bool {
-        self.zfs.get(zfs_pool).is_some_and(|known| *known.state.value() == Ok(PoolState::Suspended))
+        self.zfs.get(zfs_pool).is_some_and(|known| *known.state.value() == Ok(ZfsPoolState::Suspended))
     }
 
     /// True for a pool that is still there.
@@ -296,7 +296,7 @@ fn is_mount_of(host: &Host, mount: &Mount, of: &FileSystem) -> bool {
 }
 
 /// The file system that was meant: its mount may have become another's since it was chosen.
-fn own(told: btrfs_members::Told, uuid: &str) -> Result<btrfs_members::Told, Missing> {
+fn own(told: MountedFileSystem, uuid: &str) -> Result<MountedFileSystem, Missing> {
     match told.uuid == uuid {
         true => Ok(told),
         false => {

@@ -217,7 +217,7 @@ fn what_another_file_system_tells_is_not_believed() {
     let mut heron = a_btrfs_mirror();
     heron.asked(0, &[&mount("btrfs", "/dev/sda")]);
     let told = |uuid: &str| {
-        let told = btrfs_members::Told {
+        let told = MountedFileSystem {
             uuid: uuid.to_owned(),
             wanted: 2,
             devices: Vec::new(),
@@ -253,6 +253,6 @@ fn an_lvm_volume_that_never_told_has_its_reason() {
     assert_eq!(heron.read(1).1, [""; 0], "said once, by the pool itself");
     let status = raid::status("raid1 2 AD 409600/409600 idle 0 0 -").unwrap();
     let table = raid::table("raid1 3 0 region_size 4096 2 253:0 253:1 253:2 253:3").unwrap();
-    heron.pools.take_in(&volume, Told::Lvm(Ok(dm_members::Told { status, table })), at(2));
+    heron.pools.take_in(&volume, Told::Lvm(Ok(RaidReport { status, table })), at(2));
     assert_eq!(running(&mut heron, 2), Ok(PoolRunning::Running));
 }

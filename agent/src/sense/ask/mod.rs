@@ -11,7 +11,7 @@ pub mod scsi;
 pub mod scsi_generic;
 pub mod self_tests;
 
-use super::parse::counter::{Counter, drop_contradicted_hours};
+use super::parse::counter::{DecodedCounter, drop_contradicted_hours};
 use super::parse::quirks::is_weak_serial;
 use super::parse::scsi::sense_data::{Answering, Sense, sense};
 use crate::reading::{
@@ -154,7 +154,7 @@ pub struct Health {
     /// What the drive thinks of itself.
     pub assessment: Result<SelfAssessment, Missing>,
     /// What it counts.
-    pub counters: Vec<Counter>,
+    pub counters: Vec<DecodedCounter>,
     /// The newest error in its log; `None` when it never logged one.
     pub newest_error: Result<Option<LoggedError>, Missing>,
     /// How long it may try before it says that it cannot.
@@ -218,7 +218,7 @@ fn settle(health: &mut Health) {
 }
 
 /// Takes in counters, or notes why there are none.
-fn collect(health: &mut Health, what: &str, found: Result<Vec<Counter>, Failure>) {
+fn collect(health: &mut Health, what: &str, found: Result<Vec<DecodedCounter>, Failure>) {
     match found {
         Ok(counters) => health.counters.extend(counters),
         Err(Failure::NotSupported(_)) => {}

@@ -8,7 +8,7 @@ use super::{
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::nvme;
 use crate::sense::parse::nvme::health::Warning;
-use crate::sense::parse::nvme::identify::Controller;
+use crate::sense::parse::nvme::identify::NvmeIdentity;
 use crate::sense::parse::temperature::plausible_now;
 
 const HEALTH: Nvme = Nvme::GetLog { log: 0x02, bytes: 512 };
@@ -19,7 +19,7 @@ const SELF_TESTS: Nvme = Nvme::GetLog { log: 0x06, bytes: 564 };
 /// What is remembered of a drive from one session to the next.
 #[derive(Debug, Default)]
 pub struct NvmeDrive {
-    controller: Option<Controller>,
+    controller: Option<NvmeIdentity>,
     known_as: Option<String>,
 }
 
@@ -55,7 +55,7 @@ impl NvmeDrive {
         });
         let health = wanted.health.then(|| Health {
             assessment: log.clone().map(|log| assessment(log.warning)),
-            counters: log.as_ref().map(nvme::health::Health::counters).unwrap_or_default(),
+            counters: log.as_ref().map(nvme::health::NvmeHealth::counters).unwrap_or_default(),
             newest_error: parsed(to.send(&Command::Nvme(ERRORS)), nvme::logs::newest_error).map_err(Failure::reason),
             recovery_limit: Err(recovery_not_asked()),
             unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
@@ -103,7 +103,7 @@ impl NvmeDrive {
         to.send(&Command::Nvme(Nvme::SelfTest(step))).map_err(Failure::reason).map(drop)
     }
 
-    fn able(&self) -> Result<&Controller, Missing> {
+    fn able(&self) -> Result<&NvmeIdentity, Missing> {
         self.controller.as_ref().filter(|controller| controller.can_self_test).ok_or_else(not_offered)
     }
 }

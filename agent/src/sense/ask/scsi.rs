@@ -6,9 +6,9 @@ use super::{
     unreadable,
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
-use crate::sense::parse::counter::{Counter, Origin, Unit};
+use crate::sense::parse::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 use crate::sense::parse::scsi;
-use crate::sense::parse::scsi::logs::{Exceptions, Verdict, Warmth};
+use crate::sense::parse::scsi::logs::{Exceptions, ScsiAssessment, Warmth};
 use crate::sense::parse::scsi::power::{ScsiPower, scsi_power};
 use crate::sense::parse::scsi::sense_data::{Answering, sense};
 
@@ -107,8 +107,8 @@ impl ScsiDrive {
     fn health(&self, to: &mut dyn Transport, verdict: Result<Exceptions, Missing>) -> Health {
         let mut health = Health::not_offered();
         health.assessment = verdict.map(|told| match told.verdict {
-            Verdict::Failing(_) => SelfAssessment::Failing,
-            Verdict::Passed | Verdict::Warning(_) | Verdict::Other(..) => SelfAssessment::Passed,
+            ScsiAssessment::Failing(_) => SelfAssessment::Failing,
+            ScsiAssessment::Passed | ScsiAssessment::Warning(_) | ScsiAssessment::Other(..) => SelfAssessment::Passed,
         });
         for page in ERRORS.into_iter().filter(|&page| self.has(page)) {
             let found = parsed(send(to, page), |bytes| scsi::errors::error_counters(bytes, page));
@@ -126,10 +126,10 @@ impl ScsiDrive {
         if self.has(SCAN) {
             let scan = parsed(send(to, SCAN), scsi::errors::scan).map(|scan| {
                 let bad = scan.found.iter().filter(|block| !block.is_mended).count();
-                let origin = Origin::ScsiLog(SCAN);
+                let origin = CounterOrigin::ScsiLog(SCAN);
                 vec![
-                    Counter::new("power_on_hours", scan.power_on_minutes / 60, Unit::Hours, origin),
-                    Counter::new("pending_sectors", bad, Unit::Count, origin),
+                    DecodedCounter::new("power_on_hours", scan.power_on_minutes / 60, CounterUnit::Hours, origin),
+                    DecodedCounter::new("pending_sectors", bad, CounterUnit::Count, origin),
                 ]
             });
             collect(&mut health, "background scan", scan);

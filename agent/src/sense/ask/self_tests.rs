@@ -11,19 +11,19 @@ const WRAP: u64 = 1 << 16;
 
 /// What an ATA drive tells: the status byte says what is now, its record what was.
 pub fn ata(
-    status: ata::self_test::SelfTest,
-    record: &[ata::self_test::Entry],
+    status: ata::self_test::AtaTestOutcome,
+    record: &[ata::self_test::AtaPastTest],
     hours_now: Option<u64>,
     [short_minutes, extended_minutes]: [Option<u16>; 2],
 ) -> SelfTests {
-    use ata::self_test::{Kind, SelfTest as Status};
+    use ata::self_test::{AtaTestKind, AtaTestOutcome};
     let past = record.iter().filter_map(|entry| {
         let kind = match entry.kind {
-            Kind::Short => TestKind::Short,
-            Kind::Extended => TestKind::Extended,
+            AtaTestKind::Short => TestKind::Short,
+            AtaTestKind::Extended => TestKind::Extended,
             // No test: a collection of data that may take place at any time.
-            Kind::Offline => return None,
-            Kind::Conveyance | Kind::Selective | Kind::Other(_) => TestKind::Other,
+            AtaTestKind::Offline => return None,
+            AtaTestKind::Conveyance | AtaTestKind::Selective | AtaTestKind::Other(_) => TestKind::Other,
         };
         let power_on_hours = u64::from(entry.power_on_hours);
         Some(PastTest {
@@ -36,38 +36,42 @@ pub fn ata(
     });
     let now = match status {
         // "Passed" in the status also stands for "never ran"; the record tells the two apart.
-        Status::Passed => record.first().map_or(SelfTest::Never, |entry| ata_now(entry.outcome)),
+        AtaTestOutcome::Passed => record.first().map_or(SelfTest::Never, |entry| ata_now(entry.outcome)),
         other => ata_now(other),
     };
     SelfTests { now, past: SelfTests::worth_keeping(past), short_minutes, extended_minutes }
 }
 
-fn ata_now(outcome: ata::self_test::SelfTest) -> SelfTest {
-    use ata::self_test::SelfTest as Status;
+fn ata_now(outcome: ata::self_test::AtaTestOutcome) -> SelfTest {
+    use ata::self_test::AtaTestOutcome;
     match outcome {
-        Status::Passed => SelfTest::Passed,
-        Status::AbortedByHost | Status::InterruptedByReset | Status::Reserved(_) => SelfTest::Ended,
-        Status::CouldNotFinish => SelfTest::CouldNotFinish,
-        Status::Failed(_) => SelfTest::Failed,
-        Status::Running { remaining_percent } => SelfTest::Running { remaining_percent: Some(remaining_percent) },
+        AtaTestOutcome::Passed => SelfTest::Passed,
+        AtaTestOutcome::AbortedByHost | AtaTestOutcome::InterruptedByReset | AtaTestOutcome::Reserved(_) => {
+            SelfTest::Ended
+        }
+        AtaTestOutcome::CouldNotFinish => SelfTest::CouldNotFinish,
+        AtaTestOutcome::Failed(_) => SelfTest::Failed,
+        AtaTestOutcome::Running { remaining_percent } => {
+            SelfTest::Running { remaining_percent: Some(remaining_percent) }
+        }
     }
 }
 
 /// What an NVMe drive tells. How long a short test takes it never states.
-pub fn nvme(log: &nvme::logs::SelfTests, hours_now: Option<u64>, extended_minutes: Option<u16>) -> SelfTests {
-    use nvme::logs::{Kind, Outcome};
+pub fn nvme(log: &nvme::logs::NvmeTestLog, hours_now: Option<u64>, extended_minutes: Option<u16>) -> SelfTests {
+    use nvme::logs::{NvmeTestKind, NvmeTestOutcome};
     let now = |outcome| match outcome {
-        Outcome::Passed => SelfTest::Passed,
-        Outcome::Ended(_) | Outcome::Reserved(_) => SelfTest::Ended,
-        Outcome::CouldNotFinish => SelfTest::CouldNotFinish,
-        Outcome::Failed => SelfTest::Failed,
+        NvmeTestOutcome::Passed => SelfTest::Passed,
+        NvmeTestOutcome::Ended(_) | NvmeTestOutcome::Reserved(_) => SelfTest::Ended,
+        NvmeTestOutcome::CouldNotFinish => SelfTest::CouldNotFinish,
+        NvmeTestOutcome::Failed => SelfTest::Failed,
     };
     let past = log.past.iter().filter_map(|test| {
         Some(PastTest {
             kind: match test.kind {
-                Kind::Short => TestKind::Short,
-                Kind::Extended => TestKind::Extended,
-                Kind::Other(_) => TestKind::Other,
+                NvmeTestKind::Short => TestKind::Short,
+                NvmeTestKind::Extended => TestKind::Extended,
+                NvmeTestKind::Other(_) => TestKind::Other,
             },
             outcome: outcome(now(test.outcome))?,
             power_on_hours: test.power_on_hours,
@@ -84,22 +88,22 @@ pub fn nvme(log: &nvme::logs::SelfTests, hours_now: Option<u64>, extended_minute
 }
 
 /// What a SCSI drive tells. A test that runs stands first in its record.
-pub fn scsi(record: &[scsi::errors::SelfTest], hours_now: Option<u64>, extended_minutes: Option<u16>) -> SelfTests {
-    use scsi::errors::{Kind, Outcome};
+pub fn scsi(record: &[scsi::errors::ScsiPastTest], hours_now: Option<u64>, extended_minutes: Option<u16>) -> SelfTests {
+    use scsi::errors::{ScsiTestKind, ScsiTestOutcome};
     let now = |outcome| match outcome {
-        Outcome::Passed => SelfTest::Passed,
-        Outcome::Aborted | Outcome::Reserved(_) => SelfTest::Ended,
-        Outcome::CouldNotFinish => SelfTest::CouldNotFinish,
-        Outcome::Failed => SelfTest::Failed,
-        Outcome::Running => SelfTest::Running { remaining_percent: None },
+        ScsiTestOutcome::Passed => SelfTest::Passed,
+        ScsiTestOutcome::Aborted | ScsiTestOutcome::Reserved(_) => SelfTest::Ended,
+        ScsiTestOutcome::CouldNotFinish => SelfTest::CouldNotFinish,
+        ScsiTestOutcome::Failed => SelfTest::Failed,
+        ScsiTestOutcome::Running => SelfTest::Running { remaining_percent: None },
     };
     let past = record.iter().filter_map(|test| {
         let power_on_hours = u64::from(test.power_on_hours);
         Some(PastTest {
             kind: match test.kind {
-                Kind::Short => TestKind::Short,
-                Kind::Extended => TestKind::Extended,
-                Kind::Default | Kind::Reserved(_) => TestKind::Other,
+                ScsiTestKind::Short => TestKind::Short,
+                ScsiTestKind::Extended => TestKind::Extended,
+                ScsiTestKind::Default | ScsiTestKind::Reserved(_) => TestKind::Other,
             },
             outcome: outcome(now(test.outcome))?,
             power_on_hours,
@@ -157,10 +161,10 @@ mod tests {
 
     #[test]
     fn hours_that_stopped_tell_no_age() {
-        use scsi::errors::{Kind, Outcome};
-        let test = |power_on_hours| scsi::errors::SelfTest {
-            kind: Kind::Extended,
-            outcome: Outcome::Passed,
+        use scsi::errors::{ScsiTestKind, ScsiTestOutcome};
+        let test = |power_on_hours| scsi::errors::ScsiPastTest {
+            kind: ScsiTestKind::Extended,
+            outcome: ScsiTestOutcome::Passed,
             power_on_hours,
             failed_at_lba: None,
         };

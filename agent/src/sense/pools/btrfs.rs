@@ -8,15 +8,15 @@ use crate::reading::{
 };
 use crate::sense::parse::btrfs::files::{ErrorCounts, Operation};
 use crate::sense::parse::btrfs::members;
-use crate::sense::parse::btrfs::members::{FileSystem, State, Told};
+use crate::sense::parse::btrfs::members::{BtrfsMemberState, FileSystem, MountedFileSystem};
 use crate::sense::parse::btrfs::profiles;
 use crate::sense::parse::btrfs::profiles::{Content, Profile};
-use crate::sense::parse::btrfs::work::{WorkKind, work};
+use crate::sense::parse::btrfs::work::{BtrfsWorkKind, work};
 use crate::units::Bytes;
 use std::collections::BTreeSet;
 
 /// The pool that a file system is; nothing for one on a single device.
-pub fn pool(of: &FileSystem, told: Option<&Told>, now: Moment) -> Option<Pool> {
+pub fn pool(of: &FileSystem, told: Option<&MountedFileSystem>, now: Moment) -> Option<Pool> {
     // The kernel numbers devices from 1; 0 is one that is being filled to take the place of another.
     if of.devices.iter().filter(|device| device.id > 0).count() < 2 {
         return None;
@@ -54,7 +54,7 @@ fn name(of: &FileSystem) -> String {
 }
 
 /// How data and metadata are spread, one word where both are alike. System chunks go with the metadata.
-fn level(spread: &[profiles::Group]) -> String {
+fn level(spread: &[profiles::ChunkGroup]) -> String {
     let mut words: Vec<&str> = Vec::new();
     for group in spread.iter().filter(|group| group.content != Content::System) {
         if !words.contains(&group.profile.name()) {
@@ -70,11 +70,11 @@ fn group_of(devices: &[u64], tolerates: u32) -> Group {
 
 /// The members, each that holds a share in a place. All places are alike, since chunks may be anywhere: as long as nobody
 /// says which block device has which number, the numbers that are left are given out in turn.
-fn members_of(of: &FileSystem, told: Option<&Told>, places: &BTreeSet<u64>) -> Vec<Member> {
+fn members_of(of: &FileSystem, told: Option<&MountedFileSystem>, places: &BTreeSet<u64>) -> Vec<Member> {
     let found = members::members(of, told);
     let mut left: Vec<u64> = places.iter().copied().filter(|id| found.iter().all(|of| of.id != Some(*id))).collect();
     left.reverse();
-    let member = |member: members::Member| {
+    let member = |member: members::BtrfsMember| {
         let place = match member.id {
             Some(id) => places.contains(&id).then_some(id),
             None => left.pop(),
@@ -87,9 +87,9 @@ fn members_of(of: &FileSystem, told: Option<&Told>, places: &BTreeSet<u64>) -> V
             device,
             slot: place.and_then(|id| u32::try_from(id).ok()),
             state: match member.state {
-                State::Present => MemberState::Active,
-                State::Filling => MemberState::Rebuilding,
-                State::Absent => MemberState::Faulty,
+                BtrfsMemberState::Present => MemberState::Active,
+                BtrfsMemberState::Filling => MemberState::Rebuilding,
+                BtrfsMemberState::Absent => MemberState::Faulty,
             },
             role: MemberRole::Data,
             doubted: false,
@@ -111,16 +111,16 @@ fn errors(counts: ErrorCounts) -> Vec<MemberErrors> {
     kinds.map(|(kind, count)| MemberErrors { kind, count }).to_vec()
 }
 
-fn activity(of: &FileSystem, told: Option<&Told>) -> Activity {
+fn activity(of: &FileSystem, told: Option<&MountedFileSystem>) -> Activity {
     let operation = of.operation.as_ref().copied().unwrap_or(Operation::None);
     let work = work(operation, &of.allocations, told);
     let kind = match work.kind {
-        WorkKind::Scrub => ActivityKind::Check,
-        WorkKind::Operation(Operation::None | Operation::SwapActivate) => ActivityKind::Idle,
-        WorkKind::Operation(Operation::Balance) => ActivityKind::Balance,
-        WorkKind::Operation(Operation::BalancePaused) => ActivityKind::Frozen,
-        WorkKind::Operation(Operation::DeviceReplace) => ActivityKind::Rebuild,
-        WorkKind::Operation(Operation::DeviceAdd | Operation::DeviceRemove | Operation::Resize) => {
+        BtrfsWorkKind::Scrub => ActivityKind::Check,
+        BtrfsWorkKind::Operation(Operation::None | Operation::SwapActivate) => ActivityKind::Idle,
+        BtrfsWorkKind::Operation(Operation::Balance) => ActivityKind::Balance,
+        BtrfsWorkKind::Operation(Operation::BalancePaused) => ActivityKind::Frozen,
+        BtrfsWorkKind::Operation(Operation::DeviceReplace) => ActivityKind::Rebuild,
+        BtrfsWorkKind::Operation(Operation::DeviceAdd | Operation::DeviceRemove | Operation::Resize) => {
             ActivityKind::Reshape
         }
     };
@@ -129,7 +129,7 @@ fn activity(of: &FileSystem, told: Option<&Told>) -> Activity {
 
 /// What devices of these sizes hold in one profile, copies counted once and parity not at all. Chunks are as wide as there
 /// are devices with room left, as the kernel allots them (`init_alloc_chunk_ctl` in fs/btrfs/volumes.c).
-fn usable(profile: Profile, told: &Told) -> Bytes {
+fn usable(profile: Profile, told: &MountedFileSystem) -> Bytes {
     let mut sizes: Vec<u64> = told.devices.iter().filter(|of| of.id > 0).map(|of| of.size.0).collect();
     let copies = u64::from(profile.tolerates()) + 1;
     let all = |sizes: &[u64]| sizes.iter().fold(0, |sum: u64, size| sum.saturating_add(*size));

@@ -7,13 +7,13 @@ use crate::reading::{
     Reason, Source,
 };
 use crate::sense::parse::dm;
-use crate::sense::parse::dm::members::{Told, Volume};
-use crate::sense::parse::dm::raid::{Action, Health};
+use crate::sense::parse::dm::members::{LogicalVolume, RaidReport};
+use crate::sense::parse::dm::raid::{Action, RaidMemberHealth};
 use crate::sense::parse::md;
 
 /// The pool that a RAID volume is. Sysfs says only what it is on; how it stands is known once the device mapper has
 /// `told`, and until then there is the reason why it has not.
-pub fn pool(of: &Volume, told: Result<&Told, Missing>, now: Moment) -> Pool {
+pub fn pool(of: &LogicalVolume, told: Result<&RaidReport, Missing>, now: Moment) -> Pool {
     let running = told.as_ref().map(|_| PoolRunning::Running).map_err(Clone::clone);
     let known = unknown(PoolKind::Lvm, of.uuid.clone(), of.name.clone(), running, now);
     let told = told.ok();
@@ -23,7 +23,7 @@ pub fn pool(of: &Volume, told: Result<&Told, Missing>, now: Moment) -> Pool {
     let Some(told) = told else { return Pool { members, size, ..known } };
     let status = &told.status;
     let activity = activity(status.action, status.done);
-    let lacking = status.health.iter().filter(|&&health| health != Health::Active).count();
+    let lacking = status.health.iter().filter(|&&health| health != RaidMemberHealth::Active).count();
     Pool {
         level: dm::raid::level(&status.layout).to_owned(),
         wanted: status.health.len() as u32,
@@ -39,7 +39,7 @@ pub fn pool(of: &Volume, told: Result<&Told, Missing>, now: Moment) -> Pool {
 }
 
 /// LVM lays copies out beside each other; where another layout was made by hand, any two places may hold the same.
-fn groups(told: &Told) -> Vec<Group> {
+fn groups(told: &RaidReport) -> Vec<Group> {
     let (layout, places) = (told.status.layout.as_str(), told.status.health.len() as u32);
     match layout {
         "raid10" | "raid10_near" => md::layout::groups("raid10", places, told.table.copies & 0xFF | 1 << 8),
@@ -47,7 +47,7 @@ fn groups(told: &Told) -> Vec<Group> {
     }
 }
 
-fn member(member: dm::members::Member) -> Member {
+fn member(member: dm::members::RaidMember) -> Member {
     let empty = format!("place {}", member.place);
     let device = member.image.as_ref().map_or_else(|| empty.clone(), |image| image.name.clone());
     let drive = member.image.as_ref().and_then(|image| image.drives.first().cloned());
@@ -56,9 +56,9 @@ fn member(member: dm::members::Member) -> Member {
         device,
         slot: u32::try_from(member.place).ok(),
         state: match member.health {
-            Some(Health::Active) => MemberState::Active,
-            Some(Health::Rebuilding) => MemberState::Rebuilding,
-            Some(Health::Faulty | Health::Gone) => MemberState::Faulty,
+            Some(RaidMemberHealth::Active) => MemberState::Active,
+            Some(RaidMemberHealth::Rebuilding) => MemberState::Rebuilding,
+            Some(RaidMemberHealth::Faulty | RaidMemberHealth::Gone) => MemberState::Faulty,
             None => MemberState::Unknown,
         },
         role: MemberRole::Data,

@@ -9,9 +9,9 @@ use crate::reading::{
 use crate::sense::beneath;
 use crate::sense::host::{Host, parts};
 use crate::sense::parse::zfs;
-use crate::sense::parse::zfs::kstat::PoolState;
+use crate::sense::parse::zfs::kstat::ZfsPoolState;
 use crate::sense::parse::zfs::scan::{ScanKind, ScanState, When};
-use crate::sense::parse::zfs::status::{Class, Standing, Status, Vdev, VdevKind};
+use crate::sense::parse::zfs::status::{Class, Vdev, VdevKind, ZfsMemberState, ZfsStatus};
 use crate::sense::zfs::{Answer, Spotted};
 use crate::units::{Bytes, BytesPerSecond};
 use std::collections::BTreeMap;
@@ -21,7 +21,7 @@ use std::path::PathBuf;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Told {
     /// What it is made of and how that stands.
-    pub status: Status,
+    pub status: ZfsStatus,
     /// How much data fits into it.
     size: Result<Bytes, Missing>,
     /// When everything was last compared, in seconds since 1970.
@@ -77,7 +77,7 @@ fn is_gone(host: &Host, place: &Place) -> bool {
 
 /// A device that the pool counts on at a path where nothing is: it was pulled before `zpool` was asked, and the pool has not
 /// noticed. Where no path of the pool leads anywhere, it is this program that cannot see `/dev`.
-fn leads_nowhere(host: &Host, told: &Told, of: &zfs::status::Member) -> bool {
+fn leads_nowhere(host: &Host, told: &Told, of: &zfs::status::ZfsMember) -> bool {
     of.there && of.device.starts_with("/dev/") && !told.places.is_empty() && !host.exists(&host.path(&of.device))
 }
 
@@ -86,7 +86,7 @@ fn leads_nowhere(host: &Host, told: &Told, of: &zfs::status::Member) -> bool {
 pub fn pool(
     host: &Host,
     spotted: &Spotted,
-    state: &Result<PoolState, Missing>,
+    state: &Result<ZfsPoolState, Missing>,
     told: Option<&Told>,
     now: Moment,
 ) -> Pool {
@@ -97,10 +97,10 @@ pub fn pool(
     let known = unknown(PoolKind::Zfs, key, spotted.name.clone(), running, now);
     let known = Pool { after_crash: Some(AfterCrash::Nothing), ..known };
     // The module says that something is lost, and `zpool` has not told what: one at least.
-    let is_lacking = *state == Ok(PoolState::Degraded);
+    let is_lacking = *state == Ok(ZfsPoolState::Degraded);
     let Some(told) = told else { return Pool { missing: is_lacking.then_some(1), ..known } };
     let layout = Layout::of(host, told);
-    let is_explained = told.status.state != PoolState::Online && layout.members.iter().any(is_amiss);
+    let is_explained = told.status.state != ZfsPoolState::Online && layout.members.iter().any(is_amiss);
     let is_news = is_lacking && !is_explained;
     Pool {
         level: level(&told.status.root),
@@ -122,14 +122,14 @@ fn is_amiss(member: &Member) -> bool {
     !is_well || member.device_gone || member.doubted
 }
 
-fn running(state: PoolState) -> Result<PoolRunning, Missing> {
+fn running(state: ZfsPoolState) -> Result<PoolRunning, Missing> {
     match state {
-        PoolState::Online | PoolState::Degraded => Ok(PoolRunning::Running),
-        PoolState::Suspended => Ok(PoolRunning::Suspended),
-        PoolState::Faulted | PoolState::Unavailable => Ok(PoolRunning::Broken),
-        PoolState::Offline | PoolState::Removed | PoolState::Split => Ok(PoolRunning::Inactive),
-        PoolState::Transitioning => Err(Missing::new(Reason::Unreadable, "on its way from one state to another")),
-        PoolState::Unknown => Err(Missing::new(Reason::Unreadable, "the module does not know its state")),
+        ZfsPoolState::Online | ZfsPoolState::Degraded => Ok(PoolRunning::Running),
+        ZfsPoolState::Suspended => Ok(PoolRunning::Suspended),
+        ZfsPoolState::Faulted | ZfsPoolState::Unavailable => Ok(PoolRunning::Broken),
+        ZfsPoolState::Offline | ZfsPoolState::Removed | ZfsPoolState::Split => Ok(PoolRunning::Inactive),
+        ZfsPoolState::Transitioning => Err(Missing::new(Reason::Unreadable, "on its way from one state to another")),
+        ZfsPoolState::Unknown => Err(Missing::new(Reason::Unreadable, "the module does not know its state")),
     }
 }
 
@@ -148,7 +148,7 @@ impl Layout {
         for group in told.status.groups() {
             let first = layout.places;
             for slot in group.slots {
-                let holds = matches!(slot.standing, Standing::Active | Standing::Unknown);
+                let holds = matches!(slot.standing, ZfsMemberState::Active | ZfsMemberState::Unknown);
                 layout.lacking += u32::from(!holds);
                 let place = Some(layout.places);
                 layout.members.extend(slot.members.into_iter().map(|of| member(host, told, of, place)));
@@ -158,14 +158,15 @@ impl Layout {
             let slots = (first..layout.places).collect();
             layout.groups.extend(group.tolerates.map(|tolerates| Group { slots, tolerates }));
         }
-        let is_beside = |of: &zfs::status::Member| !matches!(of.class, Class::Normal | Class::Special | Class::Dedup);
+        let is_beside =
+            |of: &zfs::status::ZfsMember| !matches!(of.class, Class::Normal | Class::Special | Class::Dedup);
         let beside = told.status.members().into_iter().filter(is_beside);
         layout.members.extend(beside.map(|of| member(host, told, of, None)));
         layout
     }
 }
 
-fn member(host: &Host, told: &Told, of: zfs::status::Member, slot: Option<u32>) -> Member {
+fn member(host: &Host, told: &Told, of: zfs::status::ZfsMember, slot: Option<u32>) -> Member {
     let place = told.places.get(&of.device);
     let name = || of.device.rsplit('/').next().unwrap_or_default().to_owned();
     let errors = of.errors.map(|errors| {
@@ -188,14 +189,14 @@ fn member(host: &Host, told: &Told, of: zfs::status::Member, slot: Option<u32>) 
         },
         doubted: of.doubted,
         state: match of.standing {
-            Standing::Active => MemberState::Active,
-            Standing::Rebuilding => MemberState::Rebuilding,
-            Standing::Spare => MemberState::Spare,
-            Standing::Faulty | Standing::Gone => MemberState::Faulty,
-            Standing::Offline => MemberState::Offline,
-            Standing::Unknown => MemberState::Unknown,
+            ZfsMemberState::Active => MemberState::Active,
+            ZfsMemberState::Rebuilding => MemberState::Rebuilding,
+            ZfsMemberState::Spare => MemberState::Spare,
+            ZfsMemberState::Faulty | ZfsMemberState::Gone => MemberState::Faulty,
+            ZfsMemberState::Offline => MemberState::Offline,
+            ZfsMemberState::Unknown => MemberState::Unknown,
         },
-        device_gone: of.standing == Standing::Gone
+        device_gone: of.standing == ZfsMemberState::Gone
             || place.map_or_else(|| leads_nowhere(host, told, &of), |place| is_gone(host, place)),
         errors: errors.unwrap_or_default(),
     }
@@ -226,7 +227,7 @@ fn level(root: &Vdev) -> String {
     words.join(" + ")
 }
 
-fn activity(status: &Status, places: u32) -> Activity {
+fn activity(status: &ZfsStatus, places: u32) -> Activity {
     let Some(scan) = status.under_way() else { return Activity::IDLE };
     let kind = match (scan.state, scan.kind) {
         (ScanState::Paused, _) => ActivityKind::Frozen,

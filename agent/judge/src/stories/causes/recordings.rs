@@ -2,8 +2,8 @@
 //! the probe reads the real log with. Milliseconds stand before each line.
 
 use traylight_data::reading::{Happening, Part};
-use traylight_parse::kernel_log::lines::Lines;
-use traylight_parse::named::Named;
+use traylight_parse::kernel_log::lines::LogReader;
+use traylight_parse::named::KernelName;
 
 /// The power contact opens while the drive has nothing to do: three resets find nothing, then it is let go.
 const CUT_IDLE: &str = r"
@@ -112,14 +112,14 @@ pub fn log(name: &str, second: u64, drive: Part) -> Vec<(u64, Part, Happening)> 
         "dies" => DIES,
         other => panic!("there is no recording {other}"),
     };
-    let mut reader = Lines::default();
+    let mut reader = LogReader::default();
     let mut told: Vec<(u64, Part, Happening)> = Vec::new();
     for (number, line) in text.trim().lines().enumerate() {
         let (at, line) = line.split_once(' ').expect("milliseconds and a line");
         let at = second * 1000 + at.parse::<u64>().expect("milliseconds");
         let record = format!("4,{number},{},-;{line}", at * 1000);
         for heard in reader.take(record.as_bytes()) {
-            let part = if let Named::Pool(pool) = heard.part { Part::Pool(pool) } else { drive.clone() };
+            let part = if let KernelName::Pool(pool) = heard.part { Part::Pool(pool) } else { drive.clone() };
             // Several tell of one moment, and the probe hands on one of them.
             let is_known = |(then, of, what): &(u64, Part, Happening)| {
                 *of == part && *what == heard.what && at.abs_diff(*then) <= 2000

@@ -15,9 +15,9 @@ use crate::sense::parse::ata::abilities::Abilities;
 use crate::sense::parse::ata::identify::{Identify, Rotation, identify};
 use crate::sense::parse::ata::logs::Directory;
 use crate::sense::parse::ata::power::{PowerMode, power_mode};
-use crate::sense::parse::ata::smart::{Overall, SmartData, Standing, overall, smart_data, thresholds};
+use crate::sense::parse::ata::smart::{Overall, SmartData, ThresholdState, overall, smart_data, thresholds};
 use crate::sense::parse::bytes::page;
-use crate::sense::parse::counter::Counter;
+use crate::sense::parse::counter::DecodedCounter;
 use crate::sense::parse::quirks::Quirks;
 use crate::sense::parse::scsi::sense_data::Answering;
 use crate::sense::parse::temperature::plausible_now;
@@ -55,7 +55,7 @@ struct Heard {
 }
 
 /// How many errors there were, and the newest: where that cannot be read, the count still can.
-type Errors = (Counter, Result<Option<LoggedError>, Failure>);
+type Errors = (DecodedCounter, Result<Option<LoggedError>, Failure>);
 
 /// Why a drive was not asked more than whether it sleeps.
 enum Unmet {
@@ -190,7 +190,7 @@ impl AtaDrive {
         if !abilities.smart_enabled {
             return Err(Missing::new(Reason::NotFitted, "the drive has no SMART, or it is switched off"));
         }
-        let degrees = |counters: &[Counter]| {
+        let degrees = |counters: &[DecodedCounter]| {
             let named = |name| counters.iter().find(|counter| counter.name == name);
             named("temperature_c").or_else(|| named("airflow_temperature_c")).map(|it| Celsius(it.value as f64))
         };
@@ -298,7 +298,7 @@ impl AtaDrive {
             if let Ok(limits) = parsed(self.send(to, Ata::SmartReadThresholds), thresholds) {
                 let predicting = data.attributes.iter().filter(|attribute| attribute.predicts_failure);
                 let standings: Vec<_> = predicting.filter_map(|attribute| limits.standing(attribute)).collect();
-                if standings.contains(&Standing::FailingNow) {
+                if standings.contains(&ThresholdState::FailingNow) {
                     health.assessment = Ok(SelfAssessment::Failing);
                 } else if !standings.is_empty() {
                     health.assessment = Ok(SelfAssessment::Passed);
@@ -366,7 +366,7 @@ fn whole_page(bytes: &[u8]) -> Result<Vec<u8>, String> {
 
 /// The limit that the statistics page on temperature states.
 fn own_limits(health: &Health) -> OwnLimits {
-    let stated = |counter: &&Counter| counter.name == "maximum_temperature_c";
+    let stated = |counter: &&DecodedCounter| counter.name == "maximum_temperature_c";
     let maximum = health.counters.iter().find(stated).map(|counter| Celsius(counter.value as f64));
     OwnLimits { maximum, critical: None }
 }

@@ -6,7 +6,7 @@ use crate::sense::ask::command::Ata;
 use crate::sense::ask::{Failure, Transport, not_offered, parsed, self_tests, unreadable};
 use crate::sense::parse::ata;
 use crate::sense::parse::ata::logs::Directory;
-use crate::sense::parse::ata::self_test::{Entry, SelfTest as Status};
+use crate::sense::parse::ata::self_test::{AtaPastTest, AtaTestOutcome as Status};
 
 /// Logs, by their addresses (ACS-3, table A.2, from memory).
 const SELF_TESTS: u8 = 0x06;
@@ -44,7 +44,7 @@ impl AtaDrive {
     }
 
     /// The tests of the past, the newest first; by the extended log where the drive has it.
-    fn past_tests(&mut self, to: &mut dyn Transport, logs: &Directory) -> Result<Vec<Entry>, Failure> {
+    fn past_tests(&mut self, to: &mut dyn Transport, logs: &Directory) -> Result<Vec<AtaPastTest>, Failure> {
         if logs.pages(EXTENDED_SELF_TESTS) > 0 {
             let extended = self.extended_tests(to);
             if extended.is_ok() {
@@ -54,7 +54,7 @@ impl AtaDrive {
         parsed(self.send(to, Ata::SmartReadLog { log: SELF_TESTS }), ata::self_test::log)
     }
 
-    fn extended_tests(&mut self, to: &mut dyn Transport) -> Result<Vec<Entry>, Failure> {
+    fn extended_tests(&mut self, to: &mut dyn Transport) -> Result<Vec<AtaPastTest>, Failure> {
         // Drives have one or two.
         const MOST_PAGES: usize = 16;
         let mut log = self.read(to, EXTENDED_SELF_TESTS, 0, whole_page)?;

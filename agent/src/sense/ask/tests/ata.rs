@@ -3,7 +3,7 @@
 use super::*;
 use crate::reading::{OwnLimits, Power, SelfAssessment, SelfTest};
 use crate::sense::ask::ata::AtaDrive;
-use crate::sense::parse::counter::Origin;
+use crate::sense::parse::counter::CounterOrigin;
 use crate::sense::parse::quirks::{Quirks, quirks};
 use crate::units::Celsius;
 
@@ -67,7 +67,7 @@ fn of_two_numbers_of_one_name_the_statistic_stays() {
     let health = health(&told);
     assert_eq!((count(health, "power_on_hours"), count(health, "interface_crc_errors")), (Some(9_000), Some(3)));
     let hours = health.counters.iter().find(|counter| counter.name == "power_on_hours").unwrap();
-    assert_eq!(hours.origin, Origin::Statistic { page: 1, offset: 0x10 });
+    assert_eq!(hours.origin, CounterOrigin::Statistic { page: 1, offset: 0x10 });
 
     let bare = ask(disk().without(log(0, 0)), HEALTH);
     assert_eq!(count(super::health(&bare), "interface_crc_errors"), Some(2), "the attribute where there is no other");

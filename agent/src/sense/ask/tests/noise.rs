@@ -8,7 +8,7 @@ use crate::sense::ask::nvme::NvmeDrive;
 use crate::sense::ask::scsi::ScsiDrive;
 use crate::sense::parse::ata;
 use crate::sense::parse::ata::identify::identify;
-use crate::sense::parse::counter::{Counter, Origin, Unit};
+use crate::sense::parse::counter::{CounterOrigin, CounterUnit, DecodedCounter};
 use crate::sense::parse::quirks::Quirks;
 use crate::sense::parse::scsi::sense_data::sense;
 use crate::sense::parse::testing::{any_bytes, bent};
@@ -89,16 +89,16 @@ fn is_on_the_list(command: &Command) -> bool {
 }
 
 /// The command whose answer a counter was read from.
-fn source(counter: &Counter) -> Command {
+fn source(counter: &DecodedCounter) -> Command {
     match counter.origin {
-        Origin::Attribute(_) => Ata::SmartReadData.into(),
-        Origin::Statistic { page, .. } => log(STATISTICS, page.into()).into(),
-        Origin::PhyEvent(_) => log(0x11, 0).into(),
-        Origin::AtaLog(0x01) => Ata::SmartReadLog { log: 0x01 }.into(),
-        Origin::AtaLog(number) => log(number, 0).into(),
-        Origin::SctStatus => SCT_STATUS.into(),
-        Origin::NvmeHealth => Nvme::GetLog { log: 0x02, bytes: 512 }.into(),
-        Origin::ScsiLog(page) => Scsi::LogSense { page }.into(),
+        CounterOrigin::Attribute(_) => Ata::SmartReadData.into(),
+        CounterOrigin::Statistic { page, .. } => log(STATISTICS, page.into()).into(),
+        CounterOrigin::PhyEvent(_) => log(0x11, 0).into(),
+        CounterOrigin::AtaLog(0x01) => Ata::SmartReadLog { log: 0x01 }.into(),
+        CounterOrigin::AtaLog(number) => log(number, 0).into(),
+        CounterOrigin::SctStatus => SCT_STATUS.into(),
+        CounterOrigin::NvmeHealth => Nvme::GetLog { log: 0x02, bytes: 512 }.into(),
+        CounterOrigin::ScsiLog(page) => Scsi::LogSense { page }.into(),
     }
 }
 
@@ -122,7 +122,7 @@ fn check(before: &Replay, after: &Replay, told: &Told, wanted: Wanted) -> Result
     prop_assert!(told.broke_off.is_none(), "half a health was told");
     for counter in &health.counters {
         prop_assert!(said_something(&source(counter)), "{counter:?} from an answer that says nothing");
-        prop_assert!(counter.value >= 0 || counter.unit == Unit::Celsius, "{counter:?}");
+        prop_assert!(counter.value >= 0 || counter.unit == CounterUnit::Celsius, "{counter:?}");
         prop_assert_eq!(health.counters.iter().filter(|other| other.name == counter.name).count(), 1);
     }
     let verdicts: [Command; 4] = [

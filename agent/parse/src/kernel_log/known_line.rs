@@ -3,7 +3,7 @@
 use traylight_data::reading::Happening;
 
 /// A line that is known.
-pub struct Row {
+pub struct KnownLine {
     /// The line with holes; each that names a part tells of it.
     pub pattern: &'static str,
     /// What it means.
@@ -36,6 +36,6 @@ pub enum Then {
 }
 
 /// Short for the tables.
-pub const fn row(pattern: &'static str, then: Then, since: &'static str, example: &'static str) -> Row {
-    Row { pattern, then, since, example }
+pub const fn row(pattern: &'static str, then: Then, since: &'static str, example: &'static str) -> KnownLine {
+    KnownLine { pattern, then, since, example }
 }

@@ -1,18 +1,18 @@
 //! What a line of the kernel's log tells, by the tables.
 
+use super::known_line::{KnownLine, Then};
 use super::pattern::{Capture, captures, part};
 use super::record::Record;
-use super::row::{Row, Then};
 use super::{ata, board, file_systems, md, net, nvme, pci, scsi, small_buses, usb};
-use crate::named::Named;
+use crate::named::KernelName;
 use traylight_data::reading::Happening;
 use traylight_data::units::MegabitsPerSecond;
 
 /// What a line tells.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Told {
+pub enum LineMeaning {
     /// Something happened to a part.
-    Happened(Named, Happening),
+    Happened(KernelName, Happening),
     /// libata begins a report on this port.
     Opens(u32),
     /// It is over.
@@ -20,7 +20,7 @@ pub enum Told {
 }
 
 /// The tables, by who writes the lines.
-pub fn tables() -> [&'static [Row]; 10] {
+pub fn tables() -> [&'static [KnownLine]; 10] {
     [
         ata::ROWS,
         scsi::ROWS,
@@ -36,7 +36,7 @@ pub fn tables() -> [&'static [Row]; 10] {
 }
 
 /// What a record of the kernel tells; nothing when the line is not known.
-pub fn told(record: &Record) -> Vec<Told> {
+pub fn meanings(record: &Record) -> Vec<LineMeaning> {
     // `+subsystem:name` names the device; the other forms are numbers.
     let own = record.device.as_deref().and_then(|device| Some(device.strip_prefix('+')?.split_once(':')?.1));
     let mut rows = tables().into_iter().flatten();
@@ -44,8 +44,8 @@ pub fn told(record: &Record) -> Vec<Told> {
     found.map(|(row, captures)| meaning(row, &captures, own)).unwrap_or_default()
 }
 
-fn meaning(row: &Row, captures: &[Capture<'_>], own: Option<&str>) -> Vec<Told> {
-    let named: Vec<Named> = captures.iter().filter_map(|capture| part(*capture, own)).collect();
+fn meaning(row: &KnownLine, captures: &[Capture<'_>], own: Option<&str>) -> Vec<LineMeaning> {
+    let named: Vec<KernelName> = captures.iter().filter_map(|capture| part(*capture, own)).collect();
     let text = |hole: &str| captures.iter().rev().find(|capture| capture.hole == hole).map_or("", |found| found.text);
     let happened: Vec<Happening> = match row.then {
         Then::Is(happening) => vec![happening],
@@ -67,15 +67,17 @@ fn meaning(row: &Row, captures: &[Capture<'_>], own: Option<&str>) -> Vec<Told> 
         }
         Then::Opens | Then::Closes => {
             let ports = named.iter().filter_map(|part| match part {
-                Named::Ata { port, .. } => Some(*port),
+                KernelName::Ata { port, .. } => Some(*port),
                 _ => None,
             });
-            let tell = if matches!(row.then, Then::Opens) { Told::Opens } else { Told::Closes };
+            let tell = if matches!(row.then, Then::Opens) { LineMeaning::Opens } else { LineMeaning::Closes };
             return ports.map(tell).collect();
         }
     };
-    let nobody = if named.is_empty() { vec![Named::Board] } else { named };
-    let both = |part: Named| happened.iter().map(move |what| Told::Happened(part.clone(), *what)).collect::<Vec<_>>();
+    let nobody = if named.is_empty() { vec![KernelName::Board] } else { named };
+    let both = |part: KernelName| {
+        happened.iter().map(move |what| LineMeaning::Happened(part.clone(), *what)).collect::<Vec<_>>()
+    };
     nobody.into_iter().flat_map(both).collect()
 }
 
