@@ -81,6 +81,7 @@ fn rooms_of_the_judge() -> Vec<(&'static str, Vec<&'static str>)> {
     ];
     let rooms = vec![forecast, memory, conditions, causes, incidents];
     vec![
+        ("agent/judge/src/heat_limits", rooms.clone()),
         ("agent/judge/src/kinds", rooms.clone()),
         ("agent/judge/src/limit", rooms.clone()),
         ("agent/judge/src/order", rooms.clone()),
@@ -91,6 +92,7 @@ fn rooms_of_the_judge() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/judge/src/conditions", vec![causes, incidents]),
         ("agent/judge/src/causes", vec![conditions, incidents]),
         ("agent/judge/src/incidents", vec![conditions]),
+        ("agent/judge/src/shelves", vec![conditions, causes, incidents]),
     ]
 }
 

@@ -2,7 +2,7 @@
 //! this folder opens, sends, waits, logs or asks the time.
 //!
 //! In reading order, each of which names only what is before it: the ground (`track` turns what is seen into conditions
-//! that hold, `redundancy` says what a pool can still lose, `kinds` and `order`); `forecast`; `memory`, which
+//! that hold, `redundancy` says what a pool can still lose, `heat_limits`, `kinds` and `order`); `forecast`; `memory`, which
 //! learns from every look; `conditions`, the rules; `causes`; `incidents`; and here `judge`, which calls them in
 //! this order. `agreement` is what the owner agrees with, `request` what may be asked of drives, `shelves` the trays.
 
@@ -10,6 +10,7 @@ mod agreement;
 mod causes;
 mod conditions;
 mod forecast;
+mod heat_limits;
 mod incidents;
 mod kinds;
 mod limit;
@@ -20,8 +21,8 @@ pub mod request;
 mod shelves;
 mod track;
 
-pub use conditions::heat::heat_limits;
 pub use conditions::limits;
+pub use heat_limits::heat_limits;
 pub use memory::drives::place_of;
 pub use memory::incident_store::IncidentStore;
 pub use memory::{Memory, ledger};

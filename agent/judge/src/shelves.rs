@@ -1,7 +1,7 @@
 //! The shelves as they stand: every tray of the configuration in its place, then the drives nobody named; and what is
 //! judged of the drives on them.
 
-use crate::conditions::heat::heat_limits;
+use crate::heat_limits::heat_limits;
 use crate::memory::{Memory, drives};
 use std::collections::BTreeMap;
 use traylight_config::{Holds, Settings};

@@ -1,24 +1,38 @@
 //! fan-stopped and fan-weak: a fan that should turn does not, or turns more slowly than it did. A tachometer that reads 0
 //! is believed only where it was seen to read something: many channels have no fan, some chips read 0 for a fan that turns
 //! slowly, and some fans rest while the box is cool.
+//!
+//! In a box without a tachometer, drives that get warmer than they ever were suggest that the fan may have stopped. The
+//! temperature of the room cannot be measured, so this is cautious: each drive is compared with the warmest that it held
+//! for an hour in the last season, with and without load, and several must rise together.
 
 use super::rule::Rule;
 use crate::kinds::{SLOWLY, Several, TOGETHER, Traits};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
+use crate::memory::airflow::{HOURS, RISING, SEASON, UNUSUAL, awake};
+use crate::memory::drives;
 use crate::memory::fans::is_steady;
 use crate::memory::tachometers;
+use crate::order;
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
-use traylight_data::reading::{Fan, Snapshot};
+use traylight_data::clock::MINUTE;
+use traylight_data::reading::{Drive, Fan, Snapshot};
 use traylight_data::units::{Percent, Rpm};
-use traylight_data::verdict::{Condition, Finding, Kind, Limit, Origin, Severity, Subject, WeakFan};
+use traylight_data::verdict::{Condition, Figure, Finding, Kind, Limit, Origin, Place, Severity, Subject, WeakFan};
 
 /// Above this share of its usual speed, in percent, a weak fan is well again.
 const WELL_PERCENT: f64 = 75.0;
 /// How long it must be above it.
 const WELL_HOLD: Duration = Duration::from_secs(300);
+/// Degrees above the warmest that was held that are usual again.
+const USUAL_AGAIN: f64 = 3.0;
+/// So many degrees within [`RISING`].
+const RISE: f64 = 2.0;
+/// So many drives must rise together.
+const DRIVES: usize = 2;
 
 pub const RULE: Rule = Rule {
     kinds: &[
@@ -56,13 +70,27 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
             ),
             limit!("limit.fan-weak.over", share = Percent(WELL_PERCENT), hold = WELL_HOLD),
         ],
+        Finding::FanWeak { what: WeakFan::Airflow { .. } } => vec![limit!(
+            "limit.fan-weak.suspected",
+            drives = DRIVES,
+            rise = Figure::Degrees(RISE),
+            within = RISING,
+            above = Figure::Degrees(UNUSUAL),
+            season = SEASON,
+            hours = HOURS,
+            over = Figure::Degrees(USUAL_AGAIN)
+        )],
         _ => Vec::new(),
     }
 }
 
+fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
+    measured(settings, memory, snapshot).into_iter().chain(suspected(settings, memory, snapshot)).collect()
+}
+
 /// What is seen of every trusted fan that answered. One that is not trusted any more, since a reload no longer names it, has
 /// not stopped.
-fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
+fn measured(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let is_hot = |open: &Condition| {
         matches!(open.kind(), Kind::DriveHot | Kind::DrivesHeatingTogether) && open.severity >= Severity::Warning
     };
@@ -126,4 +154,27 @@ fn weak(settings: &Settings, memory: &Memory, fan: &Fan) -> Option<Observation> 
 
 fn observation(fan: &Fan, zone: Zone, finding: Finding, holds: Holds) -> Observation {
     Observation { subject: Subject::Fan(fan.key.clone()), zone, seen: fan.speed.taken, finding, holds }
+}
+
+/// What is seen of all drives together, in a box without a tachometer that is believed.
+fn suspected(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option<Observation> {
+    let under_load = memory.ledger.airflow.is_under_load(snapshot);
+    let above = |drive: &Drive| Some(drive.temperature.get()?.0 - memory.ledger.airflow.held(&drive.key, under_load)?);
+    let median = order::median(awake(snapshot).filter_map(above))?;
+    let rises = |drive: &&Drive| memory.ledger.airflow.rise(drive).is_some_and(|rise| rise >= RISE);
+    let mut rising: Vec<Place> = awake(snapshot).filter(rises).map(|drive| drives::place_of(settings, drive)).collect();
+    rising.sort();
+    let zone = if !memory.ledger.fans.fitted(settings, snapshot).is_empty() {
+        Zone::Clear
+    } else if median >= UNUSUAL && rising.len() >= DRIVES {
+        Zone::Raised(Severity::Warning)
+    } else if median < USUAL_AGAIN {
+        Zone::Clear
+    } else {
+        Zone::Between
+    };
+    // The twenty minutes of rising are in the comparison; a second look a minute later makes sure.
+    let holds = Holds::new(MINUTE, 30 * MINUTE);
+    let finding = Finding::FanWeak { what: WeakFan::Airflow { drives: rising, above: median } };
+    Some(Observation { subject: Subject::AllDrives, zone, seen: snapshot.taken, finding, holds })
 }

@@ -3,6 +3,7 @@
 
 use super::rule::Rule;
 use crate::forecast::outlook;
+use crate::heat_limits::heat_limits;
 use crate::kinds::Traits;
 use crate::limit::{limit, set};
 use crate::memory::Memory;
@@ -10,17 +11,13 @@ use crate::memory::drives;
 use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeMap;
 use std::time::Duration;
-use traylight_config::{DriveLimits, Settings};
+use traylight_config::Settings;
 use traylight_data::reading::{Drive, DriveKey, DriveKind, Power, Snapshot};
 use traylight_data::units::Celsius;
-use traylight_data::verdict::{
-    Condition, Figure, Finding, HeatLimits, Kind, Limit, Origin, Outlook, Reaches, Severity, Subject,
-};
+use traylight_data::verdict::{Condition, Figure, Finding, Kind, Limit, Origin, Outlook, Reaches, Severity, Subject};
 
 /// A limit that will be passed within this time is told of ahead.
 const AHEAD: Duration = Duration::from_secs(30 * 60);
-/// The warning comes at least so many degrees before the critical limit (starting value, no source).
-const APART: f64 = 3.0;
 /// Degrees above the warmest of the others from which on it is about the drive's tray (starting value, no source).
 const ALONE: f64 = 8.0;
 /// How long a limit must be out of reach before that is over.
@@ -153,23 +150,6 @@ pub fn outlook(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive:
 pub fn outlooks(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> BTreeMap<DriveKey, Outlook> {
     let of = |drive: &Drive| Some((drive.key.clone(), outlook(settings, memory, snapshot, drive)?));
     snapshot.drives.iter().filter_map(of).collect()
-}
-
-/// The drive's own limit where it states one, else the configured ones. Turning disks are kept 10 degrees below their
-/// own limit and within 45 to 55; flash 5 below (common practice, no source). A disk whose own limit is so low that these
-/// would meet is warned of just before it is critical.
-pub fn heat_limits(limits: &DriveLimits, drive: &Drive) -> HeatLimits {
-    match (drive.kind, drive.own_limits.maximum) {
-        (DriveKind::Ssd, Some(Celsius(own))) => HeatLimits { warning: own - 5.0, critical: own, own: true },
-        (DriveKind::Ssd, None) => {
-            HeatLimits { warning: limits.ssd_warning_c, critical: limits.ssd_critical_c, own: false }
-        }
-        (_, Some(Celsius(own))) => {
-            let critical = own - 2.0;
-            HeatLimits { warning: (own - 10.0).clamp(45.0, 55.0).min(critical - APART), critical, own: true }
-        }
-        (_, None) => HeatLimits { warning: limits.hdd_warning_c, critical: limits.hdd_critical_c, own: false },
-    }
 }
 
 /// The coolest and warmest of the other drives of the same kind: one hot among cool ones is about its tray.

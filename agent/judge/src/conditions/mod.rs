@@ -3,7 +3,6 @@
 //! look.
 
 pub mod about;
-pub mod airflow;
 pub mod answering;
 pub mod attachments;
 pub mod board;
@@ -35,7 +34,7 @@ use traylight_data::reading::Snapshot;
 use traylight_data::verdict::{Condition, Limit};
 
 /// All rules, in the order in which what they see is taken in.
-pub const RULES: [&Rule; 21] = [
+pub const RULES: [&Rule; 20] = [
     &presence::RULE,
     &answering::RULE,
     &newcomers::RULE,
@@ -51,7 +50,6 @@ pub const RULES: [&Rule; 21] = [
     &volumes::RULE,
     &space::RULE,
     &fans::RULE,
-    &airflow::RULE,
     &links::RULE,
     &controllers::RULE,
     &supply::RULE,
@@ -61,8 +59,11 @@ pub const RULES: [&Rule; 21] = [
 
 /// From where on a condition begins and ends, with this snapshot of the box.
 pub fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
-    let of_rules = RULES.iter().flat_map(|rule| (rule.limits)(settings, snapshot, condition));
-    of_rules.chain(itself::limits(condition)).collect()
+    let kind = condition.kind();
+    match RULES.iter().find(|rule| rule.kinds.iter().any(|traits| traits.kind == kind)) {
+        Some(rule) => (rule.limits)(settings, snapshot, condition),
+        None => itself::limits(condition),
+    }
 }
 
 /// What the rules say of their kinds.

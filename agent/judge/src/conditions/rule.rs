@@ -14,7 +14,6 @@ pub struct Rule {
     pub(crate) kinds: &'static [Traits],
     /// Looks at what is remembered and read, and says what it sees.
     pub(crate) observations: fn(&Settings, &Memory, &Snapshot) -> Vec<Observation>,
-    /// Says from where on a condition begins and ends, if it is one of this rule's. Limits that come from a drive itself need
-    /// the snapshot.
+    /// From where on one of its conditions begins and ends. Limits that come from a drive itself need the snapshot.
     pub(crate) limits: fn(&Settings, Option<&Snapshot>, &Condition) -> Vec<Limit>,
 }

@@ -3,13 +3,12 @@
 //! start, each morning and each check, so a rise counts beyond what this box has reached before at such work, or while a
 //! fan fails. Thresholds are starting values (common practice, no source).
 
-use super::airflow;
-use super::heat::heat_limits;
 use super::rule::Rule;
+use crate::heat_limits::heat_limits;
 use crate::kinds::{SLOWLY, Several, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
-use crate::memory::airflow::awake;
+use crate::memory::airflow::{UNUSUAL, awake};
 use crate::memory::drives;
 use crate::memory::warmth::{NOT_ODD, SPAN};
 use crate::order;
@@ -69,7 +68,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
             drives = TOGETHER,
             rise = Figure::Degrees(STEEP),
             within = SPAN,
-            beyond = Figure::Degrees(airflow::ABOVE),
+            beyond = Figure::Degrees(UNUSUAL),
             near = Figure::Degrees(NEAR),
             over = Figure::Degrees(FLAT),
             hold = FLAT_HOLD
@@ -168,7 +167,7 @@ fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option
 fn is_beyond(settings: &Settings, memory: &Memory, drive: &Drive, under_load: bool) -> bool {
     let Some(now) = drive.temperature.get() else { return false };
     match memory.ledger.airflow.reached(&drive.key, under_load) {
-        Some(reached) => now.0 >= reached + airflow::ABOVE,
+        Some(reached) => now.0 >= reached + UNUSUAL,
         None => now.0 >= heat_limits(&settings.limits.drive, drive).warning - NEAR,
     }
 }

@@ -18,6 +18,9 @@ pub const SEASON: Duration = Duration::from_secs(14 * 7 * 86_400);
 const YEAR: Duration = Duration::from_secs(365 * 86_400);
 /// More than this moved by all drives together is load, in bytes per second.
 const LOAD: f64 = 10e6;
+/// So many degrees above the warmest that was held, or reached, are more than this box does by itself (starting value, no
+/// source).
+pub const UNUSUAL: f64 = 6.0;
 /// The span over which a drive must rise, and by how many degrees.
 pub const RISING: Duration = Duration::from_secs(20 * 60);
 
