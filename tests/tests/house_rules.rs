@@ -85,6 +85,7 @@ fn rooms_of_the_judge() -> Vec<(&'static str, Vec<&'static str>)> {
         ("agent/judge/src/kinds", rooms.clone()),
         ("agent/judge/src/limit", rooms.clone()),
         ("agent/judge/src/order", rooms.clone()),
+        ("agent/judge/src/play", rooms.clone()),
         ("agent/judge/src/redundancy", rooms.clone()),
         ("agent/judge/src/track", rooms),
         ("agent/judge/src/forecast", vec![memory, conditions, causes, incidents]),

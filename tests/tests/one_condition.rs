@@ -11,7 +11,6 @@ use traylight::verdict::Kind;
 
 const DECLARED: &str = "agent/data/src/verdict/finding.rs";
 const RULES: &str = "agent/judge/src/conditions/";
-const REHEARSED: &str = "agent/src/rehearse/kinds.rs";
 const TABLES: [&str; 2] = ["agent/words/english.toml", "agent/words/german.toml"];
 
 /// Where kinds may be named, and why.
@@ -27,7 +26,7 @@ const MAY_NAME: &[(&str, &str)] = &[
     ("agent/judge/src/agreement.rs", "what agreeing with one changes"),
     ("agent/judge/src/shelves.rs", "a tray whose drive is gone"),
     ("agent/judge/src/lib.rs", "what ends with the absence of a drive"),
-    ("agent/src/rehearse/", "how each is played"),
+    ("agent/src/rehearse/causes.rs", "causes that are played as one of their signs"),
     ("agent/src/tell/wording/mod.rs", "those whose words need arithmetic"),
     ("agent/src/tell/incident_log.rs", "what an incident's lines are about"),
     ("agent/src/tell/incident_words/mod.rs", "what an incident's lines are about"),
@@ -80,7 +79,7 @@ fn product() -> BTreeMap<String, String> {
 #[test]
 fn a_condition_is_one_file_a_variant_and_its_words() {
     let texts = product();
-    let wanted = [DECLARED, "agent/judge/src/conditions/warmth.rs", REHEARSED, TABLES[0], TABLES[1]];
+    let wanted = [DECLARED, "agent/judge/src/conditions/warmth.rs", TABLES[0], TABLES[1]];
     assert_eq!(naming(Kind::DriveCold, &texts), BTreeSet::from(wanted));
 }
 

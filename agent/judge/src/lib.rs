@@ -16,12 +16,13 @@ mod kinds;
 mod limit;
 mod memory;
 mod order;
+pub mod play;
 pub mod redundancy;
 pub mod request;
 mod shelves;
 mod track;
 
-pub use conditions::limits;
+pub use conditions::{how_played, limits};
 pub use heat_limits::heat_limits;
 pub use memory::drives::place_of;
 pub use memory::incident_store::IncidentStore;

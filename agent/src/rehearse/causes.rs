@@ -1,10 +1,11 @@
 //! How each cause is played: the signs that together point to it, in their order.
 
-use super::needs::Need::{
+use crate::judge::how_played;
+use crate::judge::play::Need::{
     Attachment, Board, Bridge, Bridges, Controller, Fan, Health, Parity, Peers, Pool, Processor, Temperatures,
 };
-use super::pretence::Who::{All, Neighbours, One, Other, Rest};
-use super::{Play, kinds};
+use crate::judge::play::Play;
+use crate::judge::play::Who::{All, Neighbours, One, Other, Rest};
 use crate::reading::{Happening, Part, SelfAssessment};
 use crate::units::Rpm;
 use crate::verdict::{Cause, Kind};
@@ -29,9 +30,9 @@ pub fn play(cause: Cause) -> Play {
                 the_box.grow(Other, "power_cycles", 1);
             }
         }),
-        Cause::TrayPower => kinds::play(Kind::DriveLostPower),
-        Cause::TrayConnection => Play { needs: &[Controller], ..kinds::play(Kind::DriveFlapping) },
-        Cause::DataCable => Play { needs: &[Controller, Health], ..kinds::play(Kind::SataCrcGrowth) },
+        Cause::TrayPower => how_played(Kind::DriveLostPower),
+        Cause::TrayConnection => Play { needs: &[Controller], ..how_played(Kind::DriveFlapping) },
+        Cause::DataCable => Play { needs: &[Controller, Health], ..how_played(Kind::SataCrcGrowth) },
         // Another drive had damaged transfers here, then the two changed places.
         Cause::PortOrCable => Play::fast(&[Controller, Health], 30, |the_box, second| {
             if second < 4 {
@@ -113,9 +114,9 @@ pub fn play(cause: Cause) -> Play {
             the_box.board_warmer(by);
         })
         .after(45, |the_box| the_box.degrees_from_limit(All, -20.0)),
-        Cause::DriveHangs => kinds::play(Kind::DriveNotAnswering),
+        Cause::DriveHangs => how_played(Kind::DriveNotAnswering),
         Cause::PathHangs => Play::fast(&[Controller], 120, |the_box, second| the_box.stand_still(Neighbours, second)),
-        Cause::DataPath => Play { needs: &[Parity], ..kinds::play(Kind::Mismatches) },
+        Cause::DataPath => Play { needs: &[Parity], ..how_played(Kind::Mismatches) },
         Cause::SlowToWake => Play::fast(&[Attachment], 30, |the_box, second| {
             match second {
                 0 => the_box.tell(One, Happening::Woke),
@@ -146,8 +147,8 @@ pub fn play(cause: Cause) -> Play {
                 the_box.lose(One);
             }
         }),
-        Cause::Unclear => Play { needs: &[Controller], ..kinds::play(Kind::DriveGone) },
-        Cause::AsItSays => kinds::play(Kind::SpaceLow),
+        Cause::Unclear => Play { needs: &[Controller], ..how_played(Kind::DriveGone) },
+        Cause::AsItSays => how_played(Kind::SpaceLow),
         // Its link had no errors before.
         Cause::Lane => Play::fast(&[Controller], 30, |the_box, _| the_box.bus_errors(50)).after(3, |the_box| {
             the_box.bus_errors(0);

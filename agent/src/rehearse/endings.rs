@@ -1,6 +1,5 @@
 //! Every kind of condition ends: it is played, the program or the machine starts anew, the fault is mended, and it is over.
 
-use super::kinds;
 use super::needs;
 use super::*;
 use crate::demo::{self, heron, story};
@@ -74,10 +73,10 @@ impl Life {
 }
 
 /// A box on which the fault of a kind was played to its end, and what it was made of.
-fn played(kind: Kind) -> (Life, box_parts::Calm, Play) {
+fn played(kind: Kind) -> (Life, crate::judge::play::Calm, Play) {
     let settings = demo::settings().expect("the pretend box has settings");
     let begin = Moment::after_boot(30 * DAY);
-    let play = kinds::play(kind);
+    let play = judge::how_played(kind);
     let snapshot = heron::snapshot(begin, &story::scene(Duration::ZERO));
     let (calm, _) = needs::prepare(&settings, &snapshot, play.needs, None).expect("the box has all it needs");
     let mut life = Life { settings, memory: Memory::default(), now: begin, held: BTreeSet::new() };

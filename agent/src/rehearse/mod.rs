@@ -1,33 +1,22 @@
 //! A rehearsal: a fault is played before the real judge, on a copy of what is remembered and read of the box. Nothing of
 //! the box is touched, and nothing that is played is remembered. Pure.
 
-mod box_parts;
 mod causes;
 #[cfg(test)]
 mod endings;
-mod kinds;
 mod needs;
-mod pretence;
 #[cfg(test)]
 mod tests;
 
 use crate::clock::{Moment, Wall};
-use crate::judge::{Memory, judge};
+use crate::judge::play::{Play, SLOW};
+use crate::judge::{self, Memory, judge};
 use crate::reading::{Itself, Snapshot};
 use crate::verdict::{Cause, Change, Ended, IncidentId, Kind, Turn, Turned, Verdict};
-use needs::Need;
-use pretence::Pretence;
 use std::collections::BTreeSet;
 use std::fmt;
 use std::time::Duration;
 use traylight_config::{Grace, Limits, Settings};
-
-/// The pace of what comes before the fault, and of faults that take their time. Longer gaps count as not watched.
-const SLOW: Duration = Duration::from_secs(60);
-/// The pace of faults that are over in minutes, as the probe has it.
-const FAST: Duration = Duration::from_secs(2);
-/// A drive belongs to the box once it has been there for a minute.
-const SETTLING: Duration = Duration::from_secs(180);
 
 /// What can be rehearsed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,7 +41,7 @@ impl Fault {
 
     fn play(self) -> Play {
         match self {
-            Self::Kind(kind) => kinds::play(kind),
+            Self::Kind(kind) => judge::how_played(kind),
             Self::Cause(cause) => causes::play(cause),
         }
     }
@@ -71,53 +60,6 @@ impl fmt::Display for Fault {
             Self::Kind(kind) => kind.id(),
             Self::Cause(cause) => cause.id(),
         })
-    }
-}
-
-/// How a fault is played.
-struct Play {
-    /// What the box must have for it.
-    needs: &'static [Need],
-    /// How long the box is watched before, in calm.
-    before: Duration,
-    /// How long it is then taken to have been watched besides.
-    watched: Duration,
-    /// How many of the last cold starts the one drive is then taken to have missed.
-    missed_starts: u32,
-    /// What is changed of the box before.
-    calm: fn(&mut Pretence),
-    /// The machine then starts again without having been shut down; what is changed of the last that was seen of it.
-    last_seen: Option<fn(&mut Pretence)>,
-    /// How long it takes until the judge has seen enough.
-    length: Duration,
-    /// From look to look.
-    pace: Duration,
-    /// What is changed of the box, so many seconds after the begin.
-    change: fn(&mut Pretence, u64),
-}
-
-impl Play {
-    /// A fault that is seen within minutes.
-    fn fast(needs: &'static [Need], seconds: u64, change: fn(&mut Pretence, u64)) -> Self {
-        let length = Duration::from_secs(seconds);
-        let (before, watched) = (SETTLING, Duration::ZERO);
-        let missed_starts = 0;
-        Self { needs, before, watched, missed_starts, calm: |_| {}, last_seen: None, length, pace: FAST, change }
-    }
-
-    /// A fault that takes its time.
-    fn slow(needs: &'static [Need], minutes: u64, change: fn(&mut Pretence, u64)) -> Self {
-        Self { pace: SLOW, ..Self::fast(needs, 60 * minutes, change) }
-    }
-
-    /// The same after so many minutes of calm, with this change of it.
-    fn after(self, minutes: u64, calm: fn(&mut Pretence)) -> Self {
-        Self { before: Duration::from_secs(60 * minutes), calm, ..self }
-    }
-
-    /// The same after the machine has started again without having been shut down.
-    fn restarted(self, last_seen: fn(&mut Pretence)) -> Self {
-        Self { last_seen: Some(last_seen), ..self }
     }
 }
 

@@ -7,6 +7,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::memory::signs::STANDS_STILL;
+use crate::play::{Play, Who};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -30,8 +31,20 @@ const STALLED: Holds = Holds {
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::DriveNotAnswering).about_trays().sign_of(Trouble::Connection),
-        Traits::of(Kind::DriveFlapping).about_trays().sign_of(Trouble::Connection),
+        Traits::of(Kind::DriveNotAnswering).about_trays().sign_of(Trouble::Connection).played(Play::fast(
+            &[],
+            120,
+            |the_box, second| the_box.stand_still(Who::One, second),
+        )),
+        Traits::of(Kind::DriveFlapping).about_trays().sign_of(Trouble::Connection).played(Play::fast(
+            &[],
+            60,
+            |the_box, second| {
+                if second % 20 < 4 {
+                    the_box.pull(Who::One);
+                }
+            },
+        )),
     ],
     observations,
     limits,

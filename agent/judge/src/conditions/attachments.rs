@@ -8,6 +8,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::attachments::DAY;
 use crate::memory::drives;
+use crate::play::{Need, Play, Who};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -24,10 +25,32 @@ const SLOW: Holds = Holds::new(SLOW_HOLD, Duration::ZERO);
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::SataSlow).about_trays().sign_of(Trouble::Transfer).several(Several::BegunWithin(TOGETHER)),
-        Traits::of(Kind::UsbSlow).several(Several::BegunWithin(TOGETHER)),
-        Traits::of(Kind::DriveTimeouts).about_trays().sign_of(Trouble::Connection),
-        Traits::of(Kind::RecoveryTimeMismatch).several(Several::OfTheBox),
+        Traits::of(Kind::SataSlow)
+            .about_trays()
+            .sign_of(Trouble::Transfer)
+            .several(Several::BegunWithin(TOGETHER))
+            .played(Play::slow(&[Need::Attachment], 12, |the_box, _| {
+                the_box.each(Who::One, |drive| drive.attachment.speed.value = Ok(MegabitsPerSecond(1500)))
+            })),
+        Traits::of(Kind::UsbSlow).several(Several::BegunWithin(TOGETHER)).played(Play::slow(
+            &[Need::Attachment],
+            12,
+            |the_box, _| {
+                the_box.each(Who::One, |drive| {
+                    (drive.bus, drive.attachment.speed.value) = (Bus::Usb, Ok(MegabitsPerSecond(480)));
+                });
+            },
+        )),
+        Traits::of(Kind::DriveTimeouts).about_trays().sign_of(Trouble::Connection).played(Play::fast(
+            &[Need::Attachment],
+            10,
+            |the_box, _| the_box.time_out(Who::One, 2),
+        )),
+        Traits::of(Kind::RecoveryTimeMismatch).several(Several::OfTheBox).played(Play::fast(
+            &[Need::Pool, Need::Disk],
+            10,
+            |the_box, _| the_box.healthy(Who::One, |health| health.recovery_limit = Ok(RecoveryLimit::Off)),
+        )),
     ],
     observations,
     limits,

@@ -9,6 +9,7 @@ use crate::memory::board::DAY;
 use crate::memory::board::{failures, system_disk, written};
 use crate::memory::occurrences::OUT_OF_MEMORY;
 use crate::memory::occurrences::{UNCLEAN_RESTART, WEEK};
+use crate::play::Play;
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -21,7 +22,13 @@ const HOUR: Duration = Duration::from_secs(3600);
 /// A card that is written to more within a day does not last for years (starting value, no source).
 const CARD_BYTES: u64 = 2_000_000_000;
 
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::BoxStorageAndRestart)], observations, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::BoxStorageAndRestart).played(
+        Play::fast(&[], 10, |the_box, _| the_box.out_of_memory(1)).after(1, |the_box| the_box.out_of_memory(0)),
+    )],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -9,6 +9,7 @@ use crate::memory::Memory;
 use crate::memory::controllers::HOUR;
 use crate::memory::controllers::{KnownController, bus_errors, resets};
 use crate::memory::drives;
+use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::{Holds as TrayHolds, Settings};
@@ -30,7 +31,15 @@ const COUNTED: Holds = Holds::new(Duration::ZERO, DAY);
 /// A link that is slower or narrower than it was.
 const SLOW: Holds = Holds::new(HOUR, Duration::from_secs(300));
 
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::ControllerTrouble).about_trays()], observations, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::ControllerTrouble).about_trays().played(Play::fast(
+        &[Need::Controller],
+        30,
+        |the_box, _| the_box.stop_controller(),
+    ))],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

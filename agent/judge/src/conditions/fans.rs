@@ -15,6 +15,7 @@ use crate::memory::drives;
 use crate::memory::fans::is_steady;
 use crate::memory::tachometers;
 use crate::order;
+use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -36,8 +37,25 @@ const DRIVES: usize = 2;
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::FanStopped).several(Several::BegunWithin(TOGETHER)),
-        Traits::of(Kind::FanWeak).several(Several::BegunWithin(SLOWLY)),
+        Traits::of(Kind::FanStopped).several(Several::BegunWithin(TOGETHER)).played(
+            Play::fast(&[Need::Fan], 60, |the_box, _| {
+                the_box.fan(|fan| {
+                    fan.duty = fan.duty.or(Some(0.5));
+                    fan.speed.value = Ok(Rpm(0));
+                });
+            })
+            // Until its tachometer is believed at this level, also after it has turned at a higher one.
+            .after(3, |the_box| the_box.fan(|fan| fan.duty = fan.duty.or(Some(0.5)))),
+        ),
+        Traits::of(Kind::FanWeak).several(Several::BegunWithin(SLOWLY)).played(
+            Play::slow(&[Need::Fan], 10, |the_box, _| {
+                the_box.fan(|fan| {
+                    fan.duty = fan.duty.or(Some(0.5));
+                    fan.speed.value = fan.speed.value.clone().map(|speed| Rpm(speed.0 * 2 / 5));
+                });
+            })
+            .after(30, |the_box| the_box.fan(|fan| fan.duty = fan.duty.or(Some(0.5)))),
+        ),
     ],
     observations,
     limits,

@@ -11,6 +11,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::sign::Sign;
 use crate::memory::{drives, power_cycles};
+use crate::play::{Need, Play, Who};
 use crate::redundancy;
 use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
@@ -46,12 +47,34 @@ const RAISED: Zone = Zone::Raised(Severity::Critical);
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::DriveSaysFailing).about_trays().sign_of(Trouble::Media),
-        Traits::of(Kind::PendingOrUncorrectable).about_trays().sign_of(Trouble::Media),
-        Traits::of(Kind::ReallocatedGrowth).about_trays().sign_of(Trouble::Media),
-        Traits::of(Kind::SataCrcGrowth).about_trays().sign_of(Trouble::Transfer),
-        Traits::of(Kind::DriveLostPower).about_trays().sign_of(Trouble::Power),
-        Traits::of(Kind::SsdWorn).about_trays(),
+        Traits::of(Kind::DriveSaysFailing).about_trays().sign_of(Trouble::Media).played(Play::fast(
+            &[Need::Health],
+            10,
+            |the_box, _| the_box.healthy(Who::One, |health| health.assessment = Ok(SelfAssessment::Failing)),
+        )),
+        Traits::of(Kind::PendingOrUncorrectable).about_trays().sign_of(Trouble::Media).played(Play::fast(
+            &[Need::Health],
+            10,
+            |the_box, _| the_box.grow(Who::One, "pending_sectors", 8),
+        )),
+        Traits::of(Kind::ReallocatedGrowth).about_trays().sign_of(Trouble::Media).played(Play::fast(
+            &[Need::Health],
+            10,
+            |the_box, _| the_box.grow(Who::One, "reallocated_sectors", 12),
+        )),
+        Traits::of(Kind::SataCrcGrowth).about_trays().sign_of(Trouble::Transfer).played(Play::fast(
+            &[Need::Health],
+            10,
+            |the_box, _| the_box.grow(Who::One, "interface_crc_errors", 5),
+        )),
+        Traits::of(Kind::DriveLostPower).about_trays().sign_of(Trouble::Power).played(Play::fast(
+            &[Need::Health],
+            10,
+            |the_box, _| the_box.grow(Who::One, "power_cycles", 1),
+        )),
+        Traits::of(Kind::SsdWorn)
+            .about_trays()
+            .played(Play::fast(&[Need::Health], 10, |the_box, _| the_box.grow(Who::One, "wear_used_percent", 97))),
     ],
     observations,
     limits,

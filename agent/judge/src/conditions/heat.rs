@@ -8,6 +8,7 @@ use crate::kinds::Traits;
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives;
+use crate::play::{Need, Play, Who};
 use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -23,7 +24,12 @@ const ALONE: f64 = 8.0;
 /// How long a limit must be out of reach before that is over.
 const AHEAD_CLEAR: Duration = Duration::from_secs(5 * 60);
 
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::DriveHot)], observations, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::DriveHot)
+        .played(Play::slow(&[Need::Temperatures], 3, |the_box, _| the_box.degrees_from_limit(Who::One, 2.0)))],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -1,9 +1,11 @@
 //! agent-and-alerts: what the program has to say of itself. This needs no snapshot: it is judged when there is none, too.
 
+use super::rule::KindRow;
 use crate::kinds::Traits;
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::occurrences::{ENDED_UNASKED, WEEK};
+use crate::play::Play;
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -12,7 +14,9 @@ use traylight_data::reading::Itself;
 use traylight_data::verdict::{AgentFault, Condition, Finding, Heard, Kind, Limit, Severity, Subject};
 
 /// The program's own kind of condition.
-pub const KINDS: &[Traits] = &[Traits::of(Kind::AgentAndAlerts)];
+pub const KINDS: &[KindRow] = &[Traits::of(Kind::AgentAndAlerts).played(Play::fast(&[], 60, |the_box, _| {
+    the_box.unseen();
+}))];
 
 /// For how long the panel must be silent.
 const PANEL_HOLD: Duration = Duration::from_secs(10 * 60);

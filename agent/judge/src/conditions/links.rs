@@ -7,16 +7,29 @@ use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::links::USUAL_AFTER;
 use crate::memory::links::{KnownLink, is_blind};
+use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Link, Snapshot};
+use traylight_data::reading::{Link, Missing, Reason, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, LinkFault, Severity, Subject};
 
-pub const RULE: Rule =
-    Rule { kinds: &[Traits::of(Kind::LinkTrouble).several(Several::BegunWithin(TOGETHER))], observations, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::LinkTrouble).several(Several::BegunWithin(TOGETHER)).played(Play::fast(
+        &[Need::Link],
+        120,
+        |the_box, _| {
+            the_box.link(|link| {
+                link.up.value = Ok(false);
+                link.speed.value = Err(Missing::new(Reason::NotFitted, "the port is down"));
+            });
+        },
+    ))],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

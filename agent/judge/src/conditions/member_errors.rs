@@ -7,6 +7,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::counters::member_counter;
 use crate::memory::drives;
+use crate::play::{Need, Play, Who};
 use crate::redundancy;
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
@@ -32,8 +33,19 @@ const KINDS: [MemberErrorKind; 5] = [
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::MemberErrors).about_trays().sign_of(Trouble::Connection),
-        Traits::of(Kind::DriveBackNotUsed).about_trays().sign_of(Trouble::Connection),
+        Traits::of(Kind::MemberErrors).about_trays().sign_of(Trouble::Connection).played(Play::fast(
+            &[Need::Pool],
+            10,
+            |the_box, _| the_box.member_errors(Who::One, MemberErrorKind::Read, 5),
+        )),
+        Traits::of(Kind::DriveBackNotUsed).about_trays().sign_of(Trouble::Connection).played(Play::fast(
+            &[Need::Pool],
+            180,
+            |the_box, second| match second {
+                0..20 => the_box.lose(Who::One),
+                20.. => the_box.put_out(Who::One),
+            },
+        )),
     ],
     observations,
     limits,

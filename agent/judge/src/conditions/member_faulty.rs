@@ -7,6 +7,7 @@ use crate::kinds::{Story, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
+use crate::play::{Need, Play};
 use crate::redundancy;
 use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
@@ -18,7 +19,27 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, MemberFault, Seve
 /// What a pool tells of its devices is seen every ten seconds; while a spare takes over, much is said for a moment.
 const HOLDS: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(60));
 
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::MemberFaulty).story(Story::OfItsPool)], observations, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::MemberFaulty).story(Story::OfItsPool).played(Play::fast(
+        &[Need::Pool],
+        20,
+        |the_box, _| {
+            the_box.pool(|pool| {
+                let member = pool.members.first().cloned();
+                pool.members.extend(member.map(|member| Member {
+                    device: "test-spare".to_owned(),
+                    drive_device: "test-spare".to_owned(),
+                    slot: None,
+                    role: MemberRole::Spare,
+                    state: MemberState::Faulty,
+                    ..member
+                }));
+            });
+        },
+    ))],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

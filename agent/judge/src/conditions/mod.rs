@@ -27,11 +27,12 @@ pub mod volumes;
 pub mod warmth;
 
 use crate::kinds::Kinds;
-use rule::Rule;
+use crate::play::Play;
+use rule::{KindRow, Rule};
 use std::sync::LazyLock;
 use traylight_config::Settings;
 use traylight_data::reading::Snapshot;
-use traylight_data::verdict::{Condition, Limit};
+use traylight_data::verdict::{Condition, Kind, Limit};
 
 /// All rules, in the order in which what they see is taken in.
 pub const RULES: [&Rule; 20] = [
@@ -57,19 +58,29 @@ pub const RULES: [&Rule; 20] = [
     &board::RULE,
 ];
 
+/// All kinds, rule by rule, each once.
+fn rows() -> impl Iterator<Item = &'static KindRow> {
+    RULES.iter().flat_map(|rule| rule.kinds).chain(itself::KINDS)
+}
+
 /// From where on a condition begins and ends, with this snapshot of the box.
 pub fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
-    let kind = condition.kind();
-    match RULES.iter().find(|rule| rule.kinds.iter().any(|traits| traits.kind == kind)) {
+    let is_its_kind = |row: &KindRow| row.traits.kind == condition.kind();
+    match RULES.iter().find(|rule| rule.kinds.iter().any(is_its_kind)) {
         Some(rule) => (rule.limits)(settings, snapshot, condition),
         None => itself::limits(condition),
     }
 }
 
+/// How a condition of this kind is played in a rehearsal.
+pub fn how_played(kind: Kind) -> Play {
+    let row = rows().find(|row| row.traits.kind == kind);
+    row.map_or(Play::fast(&[], 0, |_, _| {}), |row| row.play)
+}
+
 /// What the rules say of their kinds.
 pub fn kinds() -> &'static Kinds {
-    static KINDS: LazyLock<Kinds> =
-        LazyLock::new(|| Kinds(RULES.iter().flat_map(|rule| rule.kinds).chain(itself::KINDS).copied().collect()));
+    static KINDS: LazyLock<Kinds> = LazyLock::new(|| Kinds(rows().map(|row| row.traits).collect()));
     &KINDS
 }
 

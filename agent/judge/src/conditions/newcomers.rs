@@ -5,6 +5,7 @@ use crate::kinds::{Several, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
+use crate::play::{Play, Who};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -15,7 +16,11 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject
 const STEADY: Holds = Holds::new(Duration::from_secs(30), Duration::ZERO);
 
 pub const RULE: Rule = Rule {
-    kinds: &[Traits::of(Kind::DriveNewOrMoved).several(Several::BegunWithin(Duration::from_secs(60)))],
+    kinds: &[Traits::of(Kind::DriveNewOrMoved).several(Several::BegunWithin(Duration::from_secs(60))).played(
+        Play::fast(&[], 60, |the_box, _| {
+            the_box.each(Who::One, |drive| drive.port = Some("0000/test/ata-9".to_owned()))
+        }),
+    )],
     observations,
     limits,
 };

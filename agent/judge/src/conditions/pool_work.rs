@@ -5,6 +5,7 @@ use super::rule::Rule;
 use crate::kinds::{Several, Story, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
+use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -21,9 +22,17 @@ const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::RebuildStalled).about_trays().story(Story::OfItsPool),
-        Traits::of(Kind::Mismatches).about_trays(),
-        Traits::of(Kind::CheckOverdue).several(Several::OfTheBox),
+        Traits::of(Kind::RebuildStalled).about_trays().story(Story::OfItsPool).played(Play::slow(
+            &[Need::Pool],
+            35,
+            |the_box, _| the_box.work(ActivityKind::Rebuild, 0.4),
+        )),
+        Traits::of(Kind::Mismatches)
+            .about_trays()
+            .played(Play::fast(&[Need::Parity], 10, |the_box, _| the_box.pool(|pool| pool.mismatches = Some(128)))),
+        Traits::of(Kind::CheckOverdue)
+            .several(Several::OfTheBox)
+            .played(Play::fast(&[Need::Pool], 10, |_, _| {}).watched(CHECK_EVERY)),
     ],
     observations,
     limits,

@@ -7,6 +7,7 @@ use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives::KnownDrive;
 use crate::memory::pool_roll::KnownPool;
+use crate::play::{Need, Play, Who};
 use crate::redundancy::{holds_its_share, standing};
 use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeMap;
@@ -20,9 +21,19 @@ use traylight_data::verdict::{Condition, Down, Estimate, Finding, Kind, Limit, P
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::PoolDegraded).about_trays().story(Story::OfItsPool),
-        Traits::of(Kind::PoolDown).about_trays().story(Story::OfItsPool),
-        Traits::of(Kind::PoolBusy).story(Story::OfItsPool),
+        Traits::of(Kind::PoolDegraded).about_trays().story(Story::OfItsPool).played(Play::fast(
+            &[Need::Pool],
+            10,
+            |the_box, _| the_box.put_out(Who::One),
+        )),
+        Traits::of(Kind::PoolDown).about_trays().story(Story::OfItsPool).played(Play::fast(
+            &[Need::Pool],
+            60,
+            |the_box, _| the_box.pool(|pool| pool.running.value = Ok(PoolRunning::Inactive)),
+        )),
+        Traits::of(Kind::PoolBusy).story(Story::OfItsPool).played(Play::fast(&[Need::Pool], 10, |the_box, second| {
+            the_box.work(ActivityKind::Check, 0.3 + 0.001 * second as f64)
+        })),
     ],
     observations,
     limits,

@@ -6,14 +6,22 @@ use crate::kinds::{Traits, Trouble};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::drives;
+use crate::play::{Play, Who};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{DriveKey, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
-pub const RULE: Rule =
-    Rule { kinds: &[Traits::of(Kind::DriveGone).about_trays().sign_of(Trouble::Connection)], observations, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::DriveGone).about_trays().sign_of(Trouble::Connection).played(Play::fast(
+        &[],
+        60,
+        |the_box, _| the_box.lose(Who::One),
+    ))],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

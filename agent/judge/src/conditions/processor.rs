@@ -5,6 +5,7 @@ use super::rule::Rule;
 use crate::kinds::Traits;
 use crate::limit::{Sourced, limit, set};
 use crate::memory::Memory;
+use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::{ProcessorLimits, Settings};
@@ -17,7 +18,12 @@ const STILL: Duration = Duration::from_secs(90);
 /// An x86 processor warns and alarms so far below its own critical temperature (starting values, no source).
 const BELOW_OWN: (f64, f64) = (10.0, 3.0);
 
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::CpuHotThrottled)], observations, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::CpuHotThrottled)
+        .played(Play::slow(&[Need::Processor], 5, |the_box, _| the_box.processor(97.0)))],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

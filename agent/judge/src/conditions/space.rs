@@ -5,6 +5,7 @@ use super::rule::Rule;
 use crate::kinds::Traits;
 use crate::limit::{limit, set};
 use crate::memory::Memory;
+use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -25,7 +26,11 @@ const fn mib(count: u64) -> Bytes {
 const SOON: Duration = Duration::from_secs(7 * 86_400);
 const NOT_SOON: Duration = Duration::from_secs(10 * 86_400);
 
-pub const RULE: Rule = Rule { kinds: &[Traits::of(Kind::SpaceLow)], observations, limits };
+pub const RULE: Rule = Rule {
+    kinds: &[Traits::of(Kind::SpaceLow).played(Play::slow(&[Need::Volume], 10, |the_box, _| the_box.fill(0.0)))],
+    observations,
+    limits,
+};
 
 /// The limits of its conditions.
 fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {

@@ -7,6 +7,7 @@ use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
 use crate::memory::starts::STARTS;
+use crate::play::Play;
 use crate::track::{Holds, Observation, Zone};
 use traylight_config::Settings;
 use traylight_data::reading::{DriveKey, Snapshot};
@@ -16,7 +17,9 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject
 const TOO_MANY: u32 = 2;
 
 pub const RULE: Rule = Rule {
-    kinds: &[Traits::of(Kind::DriveMissingAtStart).several(Several::BegunWithin(SLOWLY))],
+    kinds: &[Traits::of(Kind::DriveMissingAtStart)
+        .several(Several::BegunWithin(SLOWLY))
+        .played(Play { missed_starts: 2, ..Play::fast(&[], 10, |_, _| {}) })],
     observations,
     limits,
 };

@@ -6,6 +6,7 @@ use crate::kinds::{Several, TOGETHER, Traits};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
 use crate::memory::supply::dips_of;
+use crate::play::Play;
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -31,7 +32,14 @@ const FIVE_AT_LEAST: f64 = 4.65;
 const INSIDE: f64 = 0.1;
 
 pub const RULE: Rule = Rule {
-    kinds: &[Traits::of(Kind::Undervoltage), Traits::of(Kind::RailOutOfRange).several(Several::BegunWithin(TOGETHER))],
+    kinds: &[
+        Traits::of(Kind::Undervoltage).played(Play::fast(&[], 20, |the_box, _| the_box.starve_board())),
+        Traits::of(Kind::RailOutOfRange).several(Several::BegunWithin(TOGETHER)).played(Play::fast(
+            &[],
+            20,
+            |the_box, _| the_box.rail(10.6),
+        )),
+    ],
     observations,
     limits,
 };

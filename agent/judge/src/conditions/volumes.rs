@@ -6,6 +6,7 @@ use crate::kinds::{Several, Story, TOGETHER, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::volumes::{is_mounted, is_wanted};
+use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -33,10 +34,22 @@ const SCARCE_PART: u64 = 100;
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::VolumeReadonly).story(Story::OfItsVolume),
-        Traits::of(Kind::VolumeAbsent).several(Several::BegunWithin(TOGETHER)).story(Story::OfItsVolume),
-        Traits::of(Kind::VolumeErrors).story(Story::OfItsVolume),
-        Traits::of(Kind::InodesOrMetadataLow),
+        Traits::of(Kind::VolumeReadonly).story(Story::OfItsVolume).played(Play::fast(
+            &[Need::Volume],
+            30,
+            |the_box, _| the_box.volume(|volume| volume.writing = Writing::StoppedByError),
+        )),
+        Traits::of(Kind::VolumeAbsent)
+            .several(Several::BegunWithin(TOGETHER))
+            .story(Story::OfItsVolume)
+            .played(Play::fast(&[Need::Volume], 60, |the_box, _| the_box.unmount())),
+        Traits::of(Kind::VolumeErrors).story(Story::OfItsVolume).played(Play::fast(
+            &[Need::Volume],
+            10,
+            |the_box, _| the_box.volume(|volume| volume.errors = volume.errors.map(|errors| errors + 2)),
+        )),
+        Traits::of(Kind::InodesOrMetadataLow)
+            .played(Play::slow(&[Need::Volume], 10, |the_box, _| the_box.leave_files(0.01))),
     ],
     observations,
     limits,

@@ -12,6 +12,7 @@ use crate::memory::airflow::{UNUSUAL, awake};
 use crate::memory::drives;
 use crate::memory::warmth::{NOT_ODD, SPAN};
 use crate::order;
+use crate::play::{Need, Play, Who};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -45,10 +46,27 @@ const LOST_HOLD: Duration = Duration::from_secs(60 * 60);
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::DriveHotterThanPeers),
-        Traits::of(Kind::DrivesHeatingTogether),
-        Traits::of(Kind::DriveCold).several(Several::BegunWithin(SLOWLY)),
-        Traits::of(Kind::TemperatureLost).several(Several::BegunWithin(SLOWLY)),
+        Traits::of(Kind::DriveHotterThanPeers).played(Play::slow(
+            &[Need::Peers, Need::Temperatures],
+            35,
+            |the_box, _| the_box.above_peers(9.0),
+        )),
+        Traits::of(Kind::DrivesHeatingTogether).played(
+            Play::slow(&[Need::Temperatures], 12, |the_box, second| {
+                the_box.degrees_from_limit(Who::All, -12.0 + 0.8 * (second / 60) as f64)
+            })
+            .after(15, |_| {}),
+        ),
+        Traits::of(Kind::DriveCold).several(Several::BegunWithin(SLOWLY)).played(Play::slow(
+            &[Need::Temperatures],
+            15,
+            |the_box, _| the_box.degrees(Who::One, 2.0),
+        )),
+        Traits::of(Kind::TemperatureLost).several(Several::BegunWithin(SLOWLY)).played(Play::slow(
+            &[Need::Temperatures],
+            65,
+            |the_box, _| the_box.silent_thermometer(Who::One),
+        )),
     ],
     observations,
     limits,

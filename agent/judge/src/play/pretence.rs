@@ -1,16 +1,17 @@
 //! The box as it is pretended at one moment, with a handle for everything that a fault changes.
 
-use super::box_parts::{self, Calm};
-use crate::judge::heat_limits;
-use crate::reading::port::controller_of;
-use crate::reading::{
+use super::box_parts;
+use super::calm::Calm;
+use crate::heat_limits::heat_limits;
+use std::time::Duration;
+use traylight_config::Settings;
+use traylight_data::reading::port::controller_of;
+use traylight_data::reading::{
     Activity, ActivityKind, Blind, BusErrors, Drive, DriveKey, Event, Fan, Happening, Health, Link, MemberErrorKind,
     MemberErrors, MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room, Snapshot, Teller, Undervoltage,
     Unmounted, Volume,
 };
-use crate::units::{Bytes, BytesPerSecond, Celsius, Volts};
-use std::time::Duration;
-use traylight_config::Settings;
+use traylight_data::units::{Bytes, BytesPerSecond, Celsius, Volts};
 
 /// Whom a fault happens to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,82 +1,21 @@
-//! The box in calm, from which each pretended moment is made: parts that it has not are made here, and all readings are
-//! made fresh.
+//! Parts that a box does not have and that are pretended.
 
-use super::pretence::Pretence;
-use crate::clock::Moment;
-use crate::reading::{
+use std::time::Duration;
+use traylight_data::clock::Moment;
+use traylight_data::reading::{
     Activity, Attachment, Bus, Controller, ControllerKind, Counter, Drive, DriveKey, DriveKind, Fan, Files, Group,
     Health, Link, Member, MemberErrorKind, MemberErrors, MemberRole, MemberState, Missing, OwnLimits, Pool, PoolKind,
-    PoolRunning, Power, Reading, Reason, RecoveryLimit, Room, SelfAssessment, Snapshot, Source, Temperature, Traffic,
-    Volume, Writing,
+    PoolRunning, Power, Reading, Reason, RecoveryLimit, Room, SelfAssessment, Source, Temperature, Traffic, Volume,
+    Writing,
 };
-use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
-use std::time::Duration;
-use traylight_config::Settings;
+use traylight_data::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
 
 /// Names of what is pretended begin with this.
 pub const TEST: &str = "test";
 /// The controller that is pretended, as in the places of drives.
 pub const CONTROLLER: &str = "0000/test";
 
-/// The box in calm, and what of it the fault is about.
-#[derive(Debug)]
-pub struct Calm {
-    /// The settings, without grace.
-    pub settings: Settings,
-    /// The box.
-    pub snapshot: Snapshot,
-    /// The drive that it is about.
-    pub one: DriveKey,
-    /// Another one.
-    pub other: DriveKey,
-    /// The pool, by its key, where the fault needs one.
-    pub pool: Option<String>,
-    /// The volume, by its mount point.
-    pub volume: Option<String>,
-    /// The fan, by its key.
-    pub fan: Option<String>,
-    /// The network port, by its name.
-    pub link: Option<String>,
-}
-
-impl Calm {
-    /// The box at a moment, with a change.
-    pub fn at(&self, now: Moment, change: impl Fn(&mut Pretence)) -> Snapshot {
-        let mut pretence = Pretence { settings: &self.settings, snapshot: self.snapshot.clone(), calm: self };
-        pretence.snapshot.taken = now;
-        change(&mut pretence);
-        let mut snapshot = pretence.snapshot;
-        refresh(&mut snapshot, now);
-        snapshot
-    }
-}
-
-/// All readings were taken now.
-fn refresh(snapshot: &mut Snapshot, now: Moment) {
-    for drive in &mut snapshot.drives {
-        drive.size.taken = now;
-        drive.power.taken = now;
-        drive.temperature.taken = now;
-        drive.traffic.taken = now;
-        drive.attachment.speed.taken = now;
-        drive.attachment.timeouts.taken = now;
-        drive.attachment.patience.taken = now;
-        drive.health.taken = now;
-        drive.self_tests.taken = now;
-    }
-    for pool in &mut snapshot.pools {
-        pool.running.taken = now;
-        pool.size.taken = now;
-    }
-    snapshot.volumes.iter_mut().for_each(|volume| volume.room.taken = now);
-    snapshot.fans.iter_mut().for_each(|fan| fan.speed.taken = now);
-    snapshot.temperatures.iter_mut().for_each(|temperature| temperature.value.taken = now);
-    snapshot.rails.iter_mut().for_each(|rail| rail.value.taken = now);
-    snapshot.undervoltages.iter_mut().for_each(|alarm| alarm.low.taken = now);
-    snapshot.links.iter_mut().for_each(|link| link.up.taken = now);
-}
-
-/// A reading of now; [`refresh`] says when that is.
+/// A reading of now; the moment that is pretended says when that is.
 pub fn read<T>(value: T) -> Reading<T> {
     Reading::new(Ok(value), Moment::default(), Source::Sysfs)
 }
