@@ -31,9 +31,10 @@ pub use memory::{Memory, ledger};
 use conditions::{heat, itself, space};
 use memory::drives;
 use memory::incident_store::ends_with_absence;
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
-use track::Observation;
+use track::{Observation, Track, Zone};
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{DriveKey, Itself, Reason, Snapshot};
@@ -96,7 +97,12 @@ pub fn judge(
 }
 
 fn take_in(memory: &mut Memory, now: Moment, observation: Observation) -> Option<Change> {
-    let track = memory.tracks.entry((observation.finding.kind(), observation.subject.clone())).or_default();
+    let track = match memory.tracks.entry((observation.finding.kind(), observation.subject.clone())) {
+        Entry::Occupied(track) => track.into_mut(),
+        Entry::Vacant(track) if matches!(observation.zone, Zone::Raised(_)) => track.insert(Track::default()),
+        // Of what is clear and was clear nothing is remembered.
+        Entry::Vacant(_) => return None,
+    };
     track.see(observation, |since| memory.ledger.incident_store.gaps.since(since, now))
 }
 

@@ -31,13 +31,13 @@ fn a_link_that_fell_back_is_slow_also_after_a_restart_and_until_it_is_as_fast_as
 /// Near miss: a drive that never did more.
 #[test]
 fn a_link_that_was_always_slow_is_not_slow() {
-    let story = Story::new().play(0, DAY, |_, snapshot| speed(&mut snapshot.drives[0], 3000));
+    let story = Story::slowly().play(0, DAY, |_, snapshot| speed(&mut snapshot.drives[0], 3000));
     assert_eq!(story.told, [""; 0]);
 }
 
 #[test]
 fn time_outs_are_told_at_once_and_over_after_a_day_without() {
-    let story = Story::new().play(0, 2 * DAY, |second, snapshot| {
+    let story = Story::slowly().play(0, 2 * DAY, |second, snapshot| {
         snapshot.drives[0].attachment.timeouts.value = Ok(if second < HOUR { 5 } else { 7 });
     });
     assert_eq!(story.told, ["3600 opened drive-timeouts warning", "90000 closed drive-timeouts"]);
@@ -199,7 +199,7 @@ fn a_usb_link_that_falls_back_is_slow_until_it_is_as_fast_as_it_was() {
 /// Near misses: a bridge that never did more, and a drive that was moved to another controller.
 #[test]
 fn a_usb_link_that_was_always_slow_or_is_elsewhere_is_not_slow() {
-    let always = Story::new().play(0, DAY, |_, snapshot| on_usb(&mut snapshot.drives[5], 480, "0000/14.0/usb-1:0"));
+    let always = Story::slowly().play(0, DAY, |_, snapshot| on_usb(&mut snapshot.drives[5], 480, "0000/14.0/usb-1:0"));
     assert_eq!(always.told, [""; 0]);
     let moved = Story::new().play(0, 4 * HOUR, |second, snapshot| match second {
         ..HOUR => on_usb(&mut snapshot.drives[5], 5000, "0000/14.0/usb-1:0"),

@@ -128,7 +128,7 @@ fn a_mild_afternoon_one_warm_drive_and_a_box_that_is_not_known_yet_make_nobody_s
 /// degrees within half an hour, more than ten of it within ten minutes.
 fn after_a_quarter(story: Story, weeks: u64, degrees: f64, by: f64) -> Story {
     const HOURS: u64 = 6;
-    let mut story = Story { pace: 600, ..story };
+    let mut story = story.every(600);
     for _ in 0..weeks {
         let from = story.up;
         story = story.play(0, HOURS * HOUR, |_, snapshot| bare(snapshot, |_| degrees));
@@ -149,7 +149,7 @@ fn warmings(story: &Story) -> Vec<&'static str> {
 
 /// Two days of a hot summer, or with a fan that failed and was changed since, and then so many weeks as ever.
 fn after_a_hot_spell(weeks: u64) -> Vec<&'static str> {
-    let story = Story { pace: 600, ..Story::new() }.play(0, 2 * DAY, |_, snapshot| bare(snapshot, |_| 46.0));
+    let story = Story::new().every(600).play(0, 2 * DAY, |_, snapshot| bare(snapshot, |_| 46.0));
     let story = Story { up: story.up + 2 * DAY, ..story };
     warmings(&after_a_quarter(story, weeks, 33.0, 10.0))
 }
@@ -163,7 +163,7 @@ fn a_level_that_was_reached_in_a_hot_summer_does_not_excuse_for_ever() {
 /// A year in which it gets 14 degrees warmer and colder again, week by week: nobody suspects anything.
 #[test]
 fn seasons_are_no_failing_fan() {
-    let mut story = Story { pace: 1200, ..Story::new() };
+    let mut story = Story::new().every(1200);
     for week in 0..52_u64 {
         let season = 7.0 - 7.0 * (f64::from(week as u32) / 52.0 * std::f64::consts::TAU).cos();
         let from = story.up;

@@ -36,7 +36,7 @@ fn crow() -> Option<String> {
 #[test]
 fn a_spare_log_or_cache_that_fails_is_told_and_over_when_it_is_well() {
     for role in [MemberRole::Spare, MemberRole::Log, MemberRole::Cache] {
-        let story = Story::closely().play(0, HOUR, |second, snapshot| {
+        let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
             let well = if role == MemberRole::Spare { MemberState::Spare } else { MemberState::Active };
             let state = if (60..1800).contains(&second) { MemberState::Faulty } else { well };
             beside(snapshot, role, state);
@@ -48,7 +48,7 @@ fn a_spare_log_or_cache_that_fails_is_told_and_over_when_it_is_well() {
 /// md does not say what a faulty device was for; that it waited before is remembered, also while the pool lacks another.
 #[test]
 fn a_faulty_spare_of_md_is_told_also_while_the_pool_lacks_a_member() {
-    let story = Story::closely().play(0, HOUR, |second, snapshot| {
+    let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
         let state = if second < 600 { MemberState::Spare } else { MemberState::Faulty };
         beside(snapshot, MemberRole::Data, state);
         if second >= 300 {
@@ -64,7 +64,7 @@ fn a_faulty_spare_of_md_is_told_also_while_the_pool_lacks_a_member() {
 #[test]
 fn a_drive_whose_place_a_spare_has_taken_is_told_until_it_is_replaced() {
     for kind in [PoolKind::Md, PoolKind::Zfs] {
-        let story = Story::closely().play(0, 2 * HOUR, |second, snapshot| {
+        let story = Story::new().every(10).play(0, 2 * HOUR, |second, snapshot| {
             beside(snapshot, MemberRole::Data, MemberState::Spare);
             let pool = &mut snapshot.pools[0];
             pool.kind = kind;
@@ -106,7 +106,7 @@ fn a_drive_whose_place_a_spare_has_taken_is_told_until_it_is_replaced() {
 /// is not what it was.
 #[test]
 fn a_drive_that_was_pulled_after_a_spare_took_its_place_leaves_the_pool_waiting() {
-    let story = Story::closely().play(0, HOUR, |second, snapshot| {
+    let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
         beside(snapshot, MemberRole::Spare, MemberState::Spare);
         if second >= 60 {
             pull(snapshot, "HN24-LARK");
@@ -126,7 +126,7 @@ fn a_drive_that_was_pulled_after_a_spare_took_its_place_leaves_the_pool_waiting(
 /// ZFS goes on using a drive with too many errors and calls it degraded.
 #[test]
 fn a_drive_that_its_pool_does_not_trust_is_told_as_long_as_it_says_so() {
-    let story = Story::closely().play(0, HOUR, |second, snapshot| {
+    let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
         snapshot.pools[0].members[1].doubted = (60..1800).contains(&second);
     });
     assert_eq!(story.told, ["70 opened member-faulty warning", "1860 closed member-faulty"]);
@@ -135,7 +135,7 @@ fn a_drive_that_its_pool_does_not_trust_is_told_as_long_as_it_says_so() {
 /// Its owner has taken the log device offline: worth a notice.
 #[test]
 fn a_device_that_its_owner_took_offline_is_a_notice() {
-    let story = Story::closely().play(0, 10 * MINUTE, |second, snapshot| {
+    let story = Story::new().every(10).play(0, 10 * MINUTE, |second, snapshot| {
         beside(snapshot, MemberRole::Log, if second < 60 { MemberState::Active } else { MemberState::Offline });
     });
     assert_eq!(story.told, ["70 opened member-faulty notice"]);
@@ -145,7 +145,7 @@ fn a_device_that_its_owner_took_offline_is_a_notice() {
 /// other conditions.
 #[test]
 fn what_the_pool_lacks_is_not_told_twice() {
-    let story = Story::closely().play(0, HOUR, |second, snapshot| {
+    let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
         beside(snapshot, MemberRole::Data, MemberState::Spare);
         if second >= 60 {
             let pool = &mut snapshot.pools[0];
@@ -158,7 +158,7 @@ fn what_the_pool_lacks_is_not_told_twice() {
 /// No drive is known for the device, as when it was gone before the box was watched.
 #[test]
 fn a_device_whose_drive_is_not_known_is_told_of_the_pool() {
-    let story = Story::closely().play(0, 10 * MINUTE, |_, snapshot| {
+    let story = Story::new().every(10).play(0, 10 * MINUTE, |_, snapshot| {
         beside(snapshot, MemberRole::Cache, MemberState::Faulty);
         let member = &mut snapshot.pools[0].members[5];
         (member.device, member.drive_device, member.device_gone) = ("tern-part4".into(), "tern-part4".into(), true);

@@ -74,10 +74,11 @@ fn old_counts_are_no_news_and_growth_is() {
 
 #[test]
 fn one_damaged_transfer_is_a_notice_that_ends_after_a_week() {
-    let told = Story::new().play(0, 8 * DAY, |second, snapshot| {
+    let once = |second, snapshot: &mut Snapshot| {
         count(&mut snapshot.drives[0], "interface_crc_errors", i64::from(second >= HOUR));
-    });
-    let week_later = HOUR + 7 * DAY;
+    };
+    let told = Story::new().play(0, 2 * HOUR, once).passes(6 * DAY).play(2 * HOUR, 2 * DAY, once);
+    let week_later = HOUR + DAY;
     assert_eq!(
         told.told,
         ["3600 opened sata-crc-growth notice".to_owned(), format!("{week_later} closed sata-crc-growth")]
@@ -86,7 +87,7 @@ fn one_damaged_transfer_is_a_notice_that_ends_after_a_week() {
 
 #[test]
 fn pending_places_are_a_warning_ten_of_them_critical_and_over_after_a_week_without() {
-    let told = Story::new().play(0, 8 * DAY, |second, snapshot| {
+    let waits = |second, snapshot: &mut Snapshot| {
         let pending = match second {
             ..HOUR => 0,
             ..5_400 => 2,
@@ -94,8 +95,9 @@ fn pending_places_are_a_warning_ten_of_them_critical_and_over_after_a_week_witho
             _ => 0,
         };
         count(&mut snapshot.drives[0], "pending_sectors", pending);
-    });
-    let week_later = 2 * HOUR + 7 * DAY;
+    };
+    let told = Story::new().play(0, 3 * HOUR, waits).passes(6 * DAY).play(3 * HOUR, 2 * DAY, waits);
+    let week_later = 2 * HOUR + DAY;
     assert_eq!(
         told.told,
         [

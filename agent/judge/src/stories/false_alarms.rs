@@ -163,7 +163,7 @@ fn what_a_fan_does_while_it_spins_down_is_not_what_it_does_at_that_level() {
     };
     let mut story = Story::closely();
     story.settings.watch.steady_fans.clear();
-    let story = story.play(0, 5 * HOUR, |second, snapshot| {
+    let story = story.play(0, 3 * HOUR, |second, snapshot| {
         let (rpm, duty) = curve(second);
         fan(snapshot, rpm, duty);
     });

@@ -101,7 +101,7 @@ fn second_port(snapshot: &mut Snapshot) -> &mut Link {
 #[test]
 fn a_port_that_was_in_use_is_missed_after_a_boot_and_so_is_its_speed() {
     let known = || Story::new().play(0, 2 * HOUR, |_, _| {});
-    let closely = |story: Story| Story { pace: 2, ..story };
+    let closely = |story: Story| story.every(2);
     let story = closely(known().rebooted(60)).play(0, 300, |_, snapshot| down(snapshot, 0));
     assert_eq!(story.told, ["150 opened link-trouble warning"], "90 s to come up, a minute to be sure");
     let story = closely(known().rebooted(60)).play(0, 300, |second, snapshot| {
@@ -258,7 +258,7 @@ fn lost_power_is_kept_over_a_restart_and_over_after_a_week() {
     // A boot is a start as well, and no loss.
     let story = story.rebooted(60).play(0, HOUR, |_, snapshot| starts(snapshot, 52));
     assert_eq!((story.told.len(), story.holds("drive-lost-power")), (0, true), "{:?}", story.told);
-    let story = Story { pace: HOUR, ..story }.play(HOUR, 8 * DAY, |_, snapshot| starts(snapshot, 52));
+    let story = story.every(HOUR).play(HOUR, 8 * DAY, |_, snapshot| starts(snapshot, 52));
     assert_eq!(story.of("drive-lost-power").len(), 1, "it is over: {:?}", story.told);
     assert!(!story.holds("drive-lost-power"));
 }

@@ -65,9 +65,25 @@ impl Story {
         Self { settings, memory, pace: 60, up: 10 * DAY, itself, told, verdict: None }
     }
 
+    /// Looks every ten minutes: for stories of days.
+    fn slowly() -> Self {
+        Self::new().every(600)
+    }
+
     /// Looks every two seconds, as the probe does.
     fn closely() -> Self {
-        Self { pace: 2, ..Self::new() }
+        Self::new().every(2)
+    }
+
+    /// From now on looks every so many seconds.
+    fn every(self, pace: u64) -> Self {
+        Self { pace, ..self }
+    }
+
+    /// So many seconds go by, watched as ever, in which the same is seen; the story's seconds go on without them.
+    fn passes(mut self, seconds: u64) -> Self {
+        self.memory.ledger.let_time_pass(Duration::from_secs(seconds));
+        Self { up: self.up + seconds, ..self }
     }
 
     /// Looks from `from` up to `to` (seconds of the story), with the box changed by `change`.

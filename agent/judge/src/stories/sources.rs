@@ -33,7 +33,7 @@ fn is_fresh(story: &Story) -> bool {
 #[test]
 fn a_sensor_that_is_not_readable_for_long_is_told_with_its_age_until_it_answers() {
     for reason in [Reason::TimedOut, Reason::Refused, Reason::Unreadable] {
-        let story = Story::closely().play(0, HOUR, |second, snapshot| {
+        let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
             if second >= 10 * MINUTE {
                 silent_fan(snapshot, reason);
             }
@@ -52,27 +52,27 @@ fn a_sensor_that_is_not_readable_for_long_is_told_with_its_age_until_it_answers(
 #[test]
 fn what_is_no_fault_of_reading_is_not_told() {
     for reason in [Reason::Asleep, Reason::NotFitted, Reason::NotAsked] {
-        let story = Story::closely().play(0, HOUR, |second, snapshot| {
+        let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
             if second >= MINUTE {
                 silent_fan(snapshot, reason);
             }
         });
         assert_eq!((story.told.len(), is_fresh(&story)), (0, true), "{reason:?}");
     }
-    let stutters = Story::closely().play(0, HOUR, |second, snapshot| {
+    let stutters = Story::new().every(10).play(0, HOUR, |second, snapshot| {
         if second % 180 < 170 && second > MINUTE {
             silent_fan(snapshot, Reason::TimedOut);
         }
     });
     assert_eq!((stutters.told.len(), is_fresh(&stutters)), (0, true), "it answers now and then");
-    let never = Story::closely().play(0, HOUR, |_, snapshot| silent_fan(snapshot, Reason::Refused));
+    let never = Story::new().every(10).play(0, HOUR, |_, snapshot| silent_fan(snapshot, Reason::Refused));
     assert_eq!((never.told.len(), is_fresh(&never)), (0, true), "without the right to read it");
 }
 
 /// It was readable before the program was started anew, also in another boot.
 #[test]
 fn a_sensor_that_is_dead_after_a_start_was_alive_before() {
-    let story = Story::closely().play(0, HOUR, |_, _| {});
+    let story = Story::new().every(10).play(0, HOUR, |_, _| {});
     let story = restarted(story, |ledger, ended| ledger.move_back(ended, |at| at.minus(ended.since_boot())));
     let story = Story { up: 300, ..story }.play(0, HOUR, |_, snapshot| silent_fan(snapshot, Reason::Unreadable));
     assert_eq!(story.of(UNSEEN), ["210 opened agent-and-alerts warning"], "{:?}", story.told);
@@ -82,7 +82,7 @@ fn a_sensor_that_is_dead_after_a_start_was_alive_before() {
 #[test]
 fn a_chip_that_vanishes_is_missed_until_its_owner_agrees() {
     let without = |_: u64, snapshot: &mut Snapshot| snapshot.fans.clear();
-    let mut story = Story::closely().play(0, 10 * MINUTE, |_, _| {}).play(10 * MINUTE, HOUR, without);
+    let mut story = Story::new().every(10).play(0, 10 * MINUTE, |_, _| {}).play(10 * MINUTE, HOUR, without);
     assert_eq!(story.told, ["810 opened agent-and-alerts warning"]);
     assert!(unseen(&story)[0].contains("no longer on the kernel's list"), "{:?}", unseen(&story));
     story.accept("agent-and-alerts").expect("it is gone for good");
@@ -93,7 +93,7 @@ fn a_chip_that_vanishes_is_missed_until_its_owner_agrees() {
 /// A list that could not be read says nothing of what was on it.
 #[test]
 fn nothing_has_vanished_while_the_list_of_chips_cannot_be_read() {
-    let story = Story::closely().play(0, HOUR, |second, snapshot| {
+    let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
         if second >= MINUTE {
             snapshot.fans.clear();
             let why = Missing::new(Reason::Refused, "");
@@ -107,7 +107,7 @@ fn nothing_has_vanished_while_the_list_of_chips_cannot_be_read() {
 /// All channels of a chip are one thing that is missing.
 #[test]
 fn the_channels_of_one_chip_are_named_together() {
-    let story = Story::closely().play(0, HOUR, |second, snapshot| {
+    let story = Story::new().every(10).play(0, HOUR, |second, snapshot| {
         let fan = snapshot.fans[0].clone();
         for number in 2..9 {
             let (key, label) = (format!("nct/fan{number}"), format!("fan{number}"));
@@ -119,11 +119,6 @@ fn the_channels_of_one_chip_are_named_together() {
     });
     let [what] = &unseen(&story)[..] else { panic!("one chip: {:?}", unseen(&story)) };
     assert!(what.starts_with("nct (fan2, fan3, fan4, fan5 and 3 more): timed out"), "{what}");
-}
-
-/// Looks every ten minutes, for stories of days.
-fn slowly() -> Story {
-    Story { pace: 600, ..Story::new() }
 }
 
 /// The session about its health broke off: what it told before stays, and gets old.
@@ -142,18 +137,18 @@ fn broken_off(second: u64, snapshot: &mut Snapshot, asleep: bool) {
 
 #[test]
 fn health_of_days_ago_is_told_with_its_age_unless_the_drive_sleeps() {
-    let story = slowly().play(0, 3 * DAY, |second, snapshot| broken_off(second, snapshot, false));
+    let story = Story::slowly().play(0, 3 * DAY, |second, snapshot| broken_off(second, snapshot, false));
     assert_eq!(story.told, [format!("{} opened agent-and-alerts warning", DAY + HOUR + 600)]);
     let [what] = &unseen(&story)[..] else { panic!("one thing is missing: {:?}", unseen(&story)) };
     assert!(what.starts_with("health of ") && what.ends_with("for 2 d"), "{what}");
-    let asleep = slowly().play(0, 3 * DAY, |second, snapshot| broken_off(second, snapshot, true));
+    let asleep = Story::slowly().play(0, 3 * DAY, |second, snapshot| broken_off(second, snapshot, true));
     assert_eq!((asleep.told.len(), is_fresh(&asleep)), (0, true));
 }
 
 /// A drive that answers nothing at all.
 #[test]
 fn health_of_a_drive_that_answers_no_more_gets_old_as_well() {
-    let story = slowly().play(0, 3 * DAY, |second, snapshot| {
+    let story = Story::slowly().play(0, 3 * DAY, |second, snapshot| {
         let drive = &mut snapshot.drives[1];
         if second >= HOUR {
             drive.health.taken = drive.health.taken.minus(std::time::Duration::from_secs(second - HOUR));
