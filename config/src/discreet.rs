@@ -4,33 +4,19 @@
 //! It goes by the lines and not by what the parser makes of them, so that it holds for a text that is no TOML, too. What
 //! is in doubt is not shown: the place, the key and what is wanted are told all the same.
 
+use crate::settle::OUTLINE;
 use crate::source::Span;
+use std::collections::BTreeSet;
+use std::sync::LazyLock;
 
 /// What stands in place of a value, in a sentence.
 pub(crate) const UNSHOWN: &str = "a value that is not shown";
 /// What stands in place of a value, in a line of the text.
 pub(crate) const MASK: &str = "***";
 
-/// The section with addresses, headers and logins; inside it only these keys are shown.
+/// The section with addresses, headers and logins; inside it only keys that are declared to be public are shown.
 const ALERTS: &str = "alerts";
-pub(crate) const OPEN: [&str; 16] = [
-    "about",
-    "all_well_every_days",
-    "content_type",
-    "from",
-    "heartbeat_every",
-    "least",
-    "name",
-    "port",
-    "quiet_from",
-    "quiet_until",
-    "remind_every",
-    "security",
-    "server",
-    "time_limit",
-    "tls",
-    "to",
-];
+static PUBLIC: LazyLock<BTreeSet<&str>> = LazyLock::new(|| OUTLINE.public(ALERTS));
 
 /// A line with one of these words is not shown, whichever section it is in and whether or not the key is known.
 const TELLING: [&str; 9] = ["auth", "cookie", "key", "login", "pass", "pin", "pw", "pwd", "apikey"];
@@ -97,7 +83,7 @@ impl Reading {
     fn may_be_shown(&self, key: &str, value: &str) -> bool {
         let mut path = self.section.split('.').chain(key.split('.')).map(|part| part.trim().trim_matches(['"', '\'']));
         let is_about_alerts = path.clone().find(|part| !part.is_empty()) == Some(ALERTS);
-        let is_named_open = path.next_back().is_some_and(|last| OPEN.contains(&last));
+        let is_named_open = path.next_back().is_some_and(|last| PUBLIC.contains(last));
         !is_telling(&self.section) && !is_telling(key) && !is_telling(value) && (!is_about_alerts || is_named_open)
     }
 

@@ -15,12 +15,19 @@ pub(crate) struct Key<T> {
     pub(crate) comment: &'static [&'static str],
     /// What the comment leaves open. Only programmers and editors get to see it.
     pub(crate) about: &'static str,
+    /// No secret is ever written here, so that reports may show it; among the alerts it takes that word.
+    pub(crate) is_public: bool,
 }
 
 impl<T: 'static> Key<T> {
     pub(crate) fn map<U: 'static>(self, make: fn(T) -> U) -> Key<U> {
-        let Key { name, shown, kind, comment, about } = self;
-        Key { name, shown, kind: kind.map(make), comment, about }
+        let Key { name, shown, kind, comment, about, is_public } = self;
+        Key { name, shown, kind: kind.map(make), comment, about, is_public }
+    }
+
+    /// The same, to be shown in reports.
+    pub(crate) fn public(self) -> Self {
+        Key { is_public: true, ..self }
     }
 }
 
@@ -34,6 +41,7 @@ macro_rules! key {
             kind: $kind,
             comment: &[$($line),*],
             about: concat!($($about)?),
+            is_public: false,
         }
     };
 }

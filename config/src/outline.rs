@@ -3,6 +3,7 @@
 
 use crate::key::Key;
 use crate::values::integer;
+use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 use toml::de::DeValue;
 
@@ -26,6 +27,7 @@ pub(crate) struct Entry {
     comment: &'static [&'static str],
     /// As the file writes it; empty where there is none.
     default: String,
+    is_public: bool,
     content: Content,
 }
 
@@ -45,7 +47,14 @@ impl Entry {
         let about = about.trim().to_owned();
         // `stringify!` breaks a long list.
         let default = default.replace('\n', " ");
-        Entry { name: key.name, about, comment: key.comment, default, content: Content::Value(rules) }
+        Entry {
+            name: key.name,
+            about,
+            comment: key.comment,
+            default,
+            is_public: key.is_public,
+            content: Content::Value(rules),
+        }
     }
 
     pub(crate) fn of_list<T>(key: &Key<T>, default: &'static str, count: &RangeInclusive<usize>) -> Self {
@@ -54,7 +63,7 @@ impl Entry {
     }
 
     pub(crate) fn section(name: &'static str, about: &'static str, content: Content) -> Self {
-        Entry { name, about: about.trim().to_owned(), comment: &[], default: String::new(), content }
+        Entry { name, about: about.trim().to_owned(), comment: &[], default: String::new(), is_public: false, content }
     }
 
     fn schema(&self, indent: &str) -> String {
@@ -85,6 +94,21 @@ impl Outline {
     /// The keys and sections by name.
     pub(crate) fn names(&self) -> impl Iterator<Item = &'static str> {
         self.entries.iter().map(|entry| entry.name)
+    }
+
+    /// The keys below a section that reports may show.
+    pub(crate) fn public(&self, path: &str) -> BTreeSet<&'static str> {
+        fn collect(outline: &Outline, found: &mut BTreeSet<&'static str>) {
+            for entry in &outline.entries {
+                match &entry.content {
+                    Content::Section(inner) | Content::Sections(_, inner) => collect(inner, found),
+                    Content::Value(_) => found.extend(entry.is_public.then_some(entry.name)),
+                }
+            }
+        }
+        let mut found = BTreeSet::new();
+        self.section(path).into_iter().for_each(|section| collect(section, &mut found));
+        found
     }
 
     pub(crate) fn rule(&mut self, rule: String) {

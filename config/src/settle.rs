@@ -6,6 +6,7 @@ use crate::problem::{Problem, Problems};
 use crate::reader::read_file;
 use crate::sections::{Settings, settings};
 use crate::source::clean;
+use std::sync::LazyLock;
 use toml::de::DeTable;
 
 /// The most bytes a configuration file may have. The default file has a fiftieth of it.
@@ -51,16 +52,17 @@ impl Default for Settings {
 
 /// The fully commented file that ships with the program, made from the declarations. It settles to `Settings::default()`.
 pub fn default_file() -> String {
-    outline().default_file()
+    OUTLINE.default_file()
 }
 
 /// The JSON Schema (draft 2020-12) of the file, for editors, made from the declarations.
 pub fn schema() -> String {
-    outline().json_schema()
+    OUTLINE.json_schema()
 }
 
-fn outline() -> Outline {
+/// All sections and keys that there are.
+pub(crate) static OUTLINE: LazyLock<Outline> = LazyLock::new(|| {
     let mut notes = Notes::new("");
     notes.is_outline = true;
     read_file(&mut notes, DeTable::new(), settings).1
-}
+});

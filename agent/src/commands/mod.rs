@@ -46,7 +46,7 @@ enum Command {
     /// Watch the box until stopped: judge, log what changes, draw the panel
     ///
     /// Works without any configuration. In a terminal the panel is drawn there, with the log above it. Send SIGHUP to read the configuration again.
-    Run(run::Flags),
+    Run(Shared),
     /// Look at the box once and say how it stands
     ///
     /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 3 the system is still starting, 10 a warning is open or the box is silent, 20 a critical condition is open. Without an agent, what it finds counts immediately; a drive or file system that is not there counts after the grace period of a start. With --self-test it lets one drive test itself and follows that; exit code: 0 passed, 20 failed, 10 came to no result.
@@ -71,10 +71,10 @@ enum Command {
     Demo(demo::Flags),
     /// The half of `run` that touches the hardware; `run` starts it
     #[command(hide = true)]
-    Probe(probe::Flags),
+    Probe(Tree),
     /// Starts probes for `run`; `run` starts it
     #[command(hide = true)]
-    Launcher(launcher::Flags),
+    Launcher(Tree),
 }
 
 /// Flags that all commands share.
@@ -97,6 +97,14 @@ struct Shared {
     log: Option<Form>,
 }
 
+/// The flag of the commands that `run` starts.
+#[derive(Args)]
+struct Tree {
+    /// The root of the host's files
+    #[arg(long, value_name = "DIR", default_value = "/")]
+    root: PathBuf,
+}
+
 /// Runs the command that was asked for.
 pub fn run() -> ExitCode {
     let command = Arguments::parse().command;
@@ -115,7 +123,7 @@ pub fn run() -> ExitCode {
 impl Command {
     fn run(self) -> io::Result<ExitCode> {
         match self {
-            Self::Run(flags) => run::command(flags),
+            Self::Run(shared) => run::command(shared),
             Self::Look(flags) => look::command(&flags),
             Self::Alerts(flags) => alerts::command(&flags),
             Self::Ack(flags) => ack::command(&flags),
@@ -124,8 +132,8 @@ impl Command {
             Self::Check(shared) => check::command(&shared),
             Self::Panel(flags) => panel::command(&flags),
             Self::Demo(flags) => demo::command(&flags),
-            Self::Probe(flags) => probe::command(flags),
-            Self::Launcher(flags) => launcher::command(&flags),
+            Self::Probe(tree) => probe::command(tree),
+            Self::Launcher(tree) => launcher::command(&tree),
         }
     }
 }

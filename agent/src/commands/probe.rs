@@ -1,23 +1,15 @@
 //! `probe`: the half of `run` that touches the hardware. Its socket is its standard input.
 
+use super::Tree;
 use std::io;
 use std::os::fd::AsFd;
 use std::os::unix::net::UnixStream;
-use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::sense::host::Host;
 
-/// Flags of `probe`.
-#[derive(clap::Args)]
-pub struct Flags {
-    /// The root of the host's files
-    #[arg(long, value_name = "DIR", default_value = "/")]
-    root: PathBuf,
-}
-
 /// Runs until nobody listens.
-pub fn command(flags: Flags) -> io::Result<ExitCode> {
+pub fn command(tree: Tree) -> io::Result<ExitCode> {
     // It was started by a link, and would be called after that. Only who looks for it minds.
     let _ = rustix::thread::set_name(c"traylight-probe");
     let socket = UnixStream::from(io::stdin().as_fd().try_clone_to_owned()?);
@@ -26,5 +18,5 @@ pub fn command(flags: Flags) -> io::Result<ExitCode> {
             "found a standard input that is no socket; `traylight run` and `look` start the probe themselves",
         )
     })?;
-    traylight::probe::run(Host::at(flags.root), Clock::of_this_machine(), socket).map(|()| ExitCode::SUCCESS)
+    traylight::probe::run(Host::at(tree.root), Clock::of_this_machine(), socket).map(|()| ExitCode::SUCCESS)
 }

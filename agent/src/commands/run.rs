@@ -15,16 +15,9 @@ use traylight::serve::socket::StateSocket;
 use traylight::show::outlet::Outlet;
 use traylight::tell::log::Entry;
 
-/// Flags of `run`.
-#[derive(clap::Args)]
-pub struct Flags {
-    #[command(flatten)]
-    shared: Shared,
-}
-
 /// Runs until stopped.
-pub fn command(flags: Flags) -> io::Result<ExitCode> {
-    let Shared { config, root, run_dir, state_dir, log } = flags.shared;
+pub fn command(shared: Shared) -> io::Result<ExitCode> {
+    let Shared { config, root, run_dir, state_dir, log } = shared;
     super::spare::threads()?;
     let clock = Clock::of_this_machine();
     let settings = read_settings(&config).map_err(io::Error::other)?;

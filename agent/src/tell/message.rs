@@ -7,6 +7,8 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::time::Duration;
 
+pub use traylight_config::Topic;
+
 /// One message.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Message {
@@ -168,24 +170,6 @@ pub struct About {
     pub topic: Topic,
     /// Its name.
     pub name: String,
-}
-
-/// A kind of part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Topic {
-    /// A drive.
-    Drive,
-    /// A pool.
-    Pool,
-    /// A volume.
-    Volume,
-    /// A fan.
-    Fan,
-    /// A network port.
-    Link,
-    /// The box itself.
-    Box,
 }
 
 /// A point in time that is still understood after a restart: on the boot clock of one boot, and on the calendar when

@@ -49,26 +49,36 @@ pub struct Heartbeat {
 pub(super) fn read(section: &mut Section) -> Alerts {
     Alerts {
         quiet: quiet(section),
-        remind_every: section.value(key!(
-            /// A critical condition that still holds is told again after this time.
-            remind_every = "24 h", time(HOUR..=7 * DAY),
-            "A critical condition that still holds is told again after this time: 1 h to 168 h."
-        )),
-        all_well_every_days: section.value(key!(
-            /// Say that all is well every so many days: 1 to 31, 0 for never.
-            all_well_every_days = 0, whole(0..=31)
-        )),
+        remind_every: section.value(
+            key!(
+                /// A critical condition that still holds is told again after this time.
+                remind_every = "24 h", time(HOUR..=7 * DAY),
+                "A critical condition that still holds is told again after this time: 1 h to 168 h."
+            )
+            .public(),
+        ),
+        all_well_every_days: section.value(
+            key!(
+                /// Say that all is well every so many days: 1 to 31, 0 for never.
+                all_well_every_days = 0, whole(0..=31)
+            )
+            .public(),
+        ),
         heartbeat: heartbeat(section),
         channels: channels::read(section),
     }
 }
 
 fn quiet(section: &mut Section) -> Option<QuietHours> {
-    let from = section.unless_empty(key!(
-        /// Between these times of day, such as "22:00" and "07:00", warnings wait; critical alerts never do.
-        quiet_from = "", time_of_day().or_empty(), "When warnings begin to wait, such as \"22:00\". Empty: never."
-    ));
-    let until = section.unless_empty(key!(quiet_until = "", time_of_day().or_empty(), "When warnings go again."));
+    let from = section.unless_empty(
+        key!(
+            /// Between these times of day, such as "22:00" and "07:00", warnings wait; critical alerts never do.
+            quiet_from = "", time_of_day().or_empty(), "When warnings begin to wait, such as \"22:00\". Empty: never."
+        )
+        .public(),
+    );
+    let until =
+        section.unless_empty(key!(quiet_until = "", time_of_day().or_empty(), "When warnings go again.").public());
     section.both_or_none(&from, &until, [&["quiet_from"], &["quiet_until"]]);
     let (from, until) = from.zip(until)?;
     if from.value == until.value {
@@ -83,11 +93,9 @@ fn heartbeat(section: &mut Section) -> Option<Heartbeat> {
         /// is not: nothing else can tell that a whole box is dead. Its certificate may need an authority of your own.
         heartbeat_url = "", web_address().or_empty(), "An address that is fetched while the box is watched. Empty: none."
     ));
-    let every = section.value(key!(
-        heartbeat_every = "15 min",
-        time(HOUR / 60..=DAY),
-        "How often it is fetched: 1 min to 24 h."
-    ));
+    let every = section.value(
+        key!(heartbeat_every = "15 min", time(HOUR / 60..=DAY), "How often it is fetched: 1 min to 24 h.").public(),
+    );
     let ca_file = section
         .unless_empty(key!(
             heartbeat_ca_file = "",

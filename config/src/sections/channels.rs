@@ -10,6 +10,7 @@ use crate::reader::{Given, Section, Seen};
 use crate::template::Template;
 use crate::url::Url;
 use crate::values::{flag, one_of, text, time, whole};
+use serde::{Deserialize, Serialize};
 use std::ops::RangeInclusive;
 use std::time::Duration;
 
@@ -42,7 +43,8 @@ pub enum Least {
 }
 
 /// A kind of part that an alert can be about.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Topic {
     /// Drives and their trays.
     Drive,
@@ -203,10 +205,11 @@ pub(super) fn read(section: &mut Section) -> Vec<AlertChannel> {
 }
 
 fn channel(section: &mut Section, names: &mut Seen, leads_to: fn(&mut Section) -> Destination) -> AlertChannel {
-    let name = section.required(key!(name = "owner", channel_name(), "The owner's name for the channel. Unique."));
+    let name =
+        section.required(key!(name = "owner", channel_name(), "The owner's name for the channel. Unique.").public());
     section.different(&name, names);
-    let least = section.value(key!(least = "warning", one_of(LEASTS), "Nothing less goes to this channel."));
-    let about = key!(about = [], one_of(TOPICS), "What it is told of. Empty: everything.");
+    let least = section.value(key!(least = "warning", one_of(LEASTS), "Nothing less goes to this channel.").public());
+    let about = key!(about = [], one_of(TOPICS), "What it is told of. Empty: everything.").public();
     AlertChannel { name: name.value, least, about: section.list(about, 0..=TOPICS.len()), leads_to: leads_to(section) }
 }
 
@@ -217,12 +220,12 @@ fn mail(section: &mut Section) -> Destination {
         security,
         "When encryption begins: after a plain greeting, or from the first byte."
     );
-    let security = section.value(security);
-    let server = section.required(key!(server = "mail.example.org", host(), "The mail server."));
+    let security = section.value(security.public());
+    let server = section.required(key!(server = "mail.example.org", host(), "The mail server.").public());
     let port = port(section, if security == MailSecurity::Tls { 465 } else { 587 });
     let login = login(section);
-    let from = section.required(key!(from = "heron@example.org", mail_address(), "The sender's address."));
-    let to = key!(to = ["keeper@example.org"], mail_address(), "The receivers' addresses.");
+    let from = section.required(key!(from = "heron@example.org", mail_address(), "The sender's address.").public());
+    let to = key!(to = ["keeper@example.org"], mail_address(), "The receivers' addresses.").public();
     let to = section.required_list(to, MOST_ENTRIES);
     Destination::Mail(Mail {
         server: server.value,
@@ -239,8 +242,8 @@ fn webhook(section: &mut Section) -> Destination {
     let url = section.required(key!(url = "https://hooks.example.org/heron", web_address(), "Where to."));
     let headers = key!(headers = [], header(), "More header lines, whose values are templates.");
     let headers = section.list(headers, 0..=MOST_ENTRIES);
-    let content_type =
-        section.value(key!(content_type = "application/json", content_type(), "What kind of text the body is."));
+    let content_type = section
+        .value(key!(content_type = "application/json", content_type(), "What kind of text the body is.").public());
     let body = section.optional(key!(body, body(), "The body, a template. Without it the whole message as JSON."));
     let token = secret(
         section,
@@ -273,8 +276,8 @@ fn webhook(section: &mut Section) -> Destination {
 }
 
 fn mqtt(section: &mut Section) -> Destination {
-    let tls = section.value(key!(tls = true, flag(), "Whether the session is encrypted."));
-    let server = section.required(key!(server = "broker.example.org", host(), "The broker."));
+    let tls = section.value(key!(tls = true, flag(), "Whether the session is encrypted.").public());
+    let server = section.required(key!(server = "broker.example.org", host(), "The broker.").public());
     let port = port(section, if tls { 8883 } else { 1883 });
     let version = one_of([("3.1.1", MqttVersion::V311), ("5", MqttVersion::V5)]);
     let version = section.value(key!(version = "3.1.1", version, "The version of MQTT."));
@@ -305,7 +308,7 @@ fn command(section: &mut Section) -> Destination {
 
 fn port(section: &mut Section, usual: u16) -> u16 {
     section
-        .optional(key!(port, whole(1..=65535), "The port; without it the usual one."))
+        .optional(key!(port, whole(1..=65535), "The port; without it the usual one.").public())
         .map_or(usual, |port| port.value)
 }
 
@@ -316,7 +319,7 @@ fn ca_file(section: &mut Section) -> Option<String> {
 
 fn time_limit(section: &mut Section) -> Duration {
     let range = Duration::from_secs(1)..=Duration::from_secs(300);
-    section.value(key!(time_limit = "30 s", time(range), "How long one delivery may take: 1 s to 300 s."))
+    section.value(key!(time_limit = "30 s", time(range), "How long one delivery may take: 1 s to 300 s.").public())
 }
 
 fn login(section: &mut Section) -> Option<Login> {

@@ -50,7 +50,7 @@ pub(super) fn read(section: &mut Section) -> Panels {
 fn own_seconds(section: &mut Section) -> BTreeMap<PageName, u32> {
     let about = "How long this page stays, in seconds.";
     let mut own = |page: PageName| {
-        let key = Key { name: page.word(), shown: "", kind: whole(3..=60), comment: &[], about };
+        let key = Key { name: page.word(), shown: "", kind: whole(3..=60), comment: &[], about, is_public: false };
         section.optional(key).map(|given| (page, given.value))
     };
     PageName::ALL.into_iter().filter_map(&mut own).collect()

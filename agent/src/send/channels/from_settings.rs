@@ -3,7 +3,6 @@
 use super::Channel;
 use super::command::{Command, StateFolder};
 use crate::tell::box_state::BoxState;
-use crate::tell::message::Topic;
 use crate::tell::outbox::{Policy, Rule};
 use crate::verdict::Severity;
 use std::fmt::Debug;
@@ -73,7 +72,7 @@ pub fn rules(alerts: &Alerts) -> Vec<Rule> {
             Least::Warning => Severity::Warning,
             Least::Critical => Severity::Critical,
         },
-        about: channel.about.iter().map(|topic| self::topic(*topic)).collect(),
+        about: channel.about.clone(),
         shares_batches: !matches!(channel.leads_to, Destination::Mqtt(_)),
         target: number(&channel.leads_to),
     };
@@ -95,16 +94,5 @@ pub fn policy(alerts: &Alerts) -> Policy {
         quiet: alerts.quiet,
         remind_every: alerts.remind_every,
         all_well_every: (days > 0).then(|| Duration::from_secs(86_400 * days)),
-    }
-}
-
-fn topic(topic: traylight_config::Topic) -> Topic {
-    match topic {
-        traylight_config::Topic::Drive => Topic::Drive,
-        traylight_config::Topic::Pool => Topic::Pool,
-        traylight_config::Topic::Volume => Topic::Volume,
-        traylight_config::Topic::Fan => Topic::Fan,
-        traylight_config::Topic::Link => Topic::Link,
-        traylight_config::Topic::Box => Topic::Box,
     }
 }
