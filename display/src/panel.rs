@@ -176,7 +176,7 @@ mod tests {
     #[test]
     fn each_error_of_the_linux_device_has_its_own_meaning() {
         // Numbers from the kernel's include/uapi/asm-generic/errno-base.h and errno.h, meanings from
-        // Documentation/i2c/fault-codes.rst, both from memory.
+        // Documentation/i2c/fault-codes.rst; the numbers from memory.
         let meanings = [
             (121, PanelFault::NotAnswering),
             (6, PanelFault::NotAnswering),

@@ -15,6 +15,7 @@ pub mod pretend_bus;
 pub mod pretend_controllers;
 pub mod pretend_panel;
 pub mod pretend_pools;
+pub mod pretend_sensors;
 pub mod scenes;
 pub mod standing;
 pub mod stranger;

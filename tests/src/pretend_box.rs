@@ -15,8 +15,6 @@ use std::path::{Component, Path, PathBuf};
 
 /// The hub that USB drives hang on.
 const HUB: &str = "/sys/devices/pci0000:00/0000:00:14.0/usb2/2-2";
-/// The I2C bus of the fan chips.
-const I2C: &str = "/sys/devices/pci0000:00/0000:00:1f.4/i2c-1";
 /// One terabyte in sectors, the size of every drive.
 const SECTORS: u64 = 1_953_525_168;
 
@@ -214,28 +212,6 @@ impl PretendBox {
         self.write(&format!("/sys/block/{device}/inflight"), "       1        0\n")
     }
 
-    /// A chip on the I2C bus with fans of these speeds in rpm, and one temperature.
-    pub fn fan_chip(&self, name: &str, address: &str, rpm: &[u32]) -> &Self {
-        let device = format!("{I2C}/{address}");
-        let chip = self.chip(&format!("{device}/hwmon"), name, &device);
-        for (index, rpm) in rpm.iter().enumerate() {
-            let number = index + 1;
-            self.write(&format!("{chip}/fan{number}_input"), &format!("{rpm}\n"))
-                .write(&format!("{chip}/pwm{number}"), "160\n");
-        }
-        self.write(&format!("{chip}/temp1_input"), "41250\n").write(&format!("{chip}/temp1_label"), "board\n")
-    }
-
-    /// A chip of the board with these files.
-    pub fn monitor(&self, name: &str, files: &[(&str, &str)]) -> &Self {
-        let device = format!("/sys/devices/platform/{name}");
-        let chip = self.chip(&format!("{device}/hwmon"), name, &device);
-        for (file, text) in files {
-            self.write(&format!("{chip}/{file}"), text);
-        }
-        self
-    }
-
     /// A memory card or flash on the board, with its type, whose number is that of a mounted file system.
     pub fn card(&self, device: &str, kind: &str, number: &str) -> &Self {
         let card = "/sys/devices/platform/fe340000.mmc/mmc_host/mmc0/mmc0:0001";
@@ -244,50 +220,6 @@ impl PretendBox {
             .write(&format!("{card}/type"), &format!("{kind}\n"))
             .link(&format!("{block}/device"), card)
             .link(&format!("/sys/dev/block/{number}"), &block)
-    }
-
-    /// The folder of a fan chip, as a path of the box.
-    pub fn chip_folder(&self, address: &str) -> String {
-        let below = format!("{I2C}/{address}/hwmon");
-        let mut found = fs::read_dir(self.path(&below)).expect("the chip is there").flatten();
-        let name = found.next().expect("the chip has a folder").file_name();
-        format!("{below}/{}", name.to_string_lossy())
-    }
-
-    /// A thermal zone.
-    pub fn zone(&self, kind: &str, celsius: f64) -> &Self {
-        let zone = format!("thermal_zone{}", self.next());
-        let folder = format!("/sys/devices/virtual/thermal/{zone}");
-        self.write(&format!("{folder}/type"), &format!("{kind}\n"))
-            .write(&format!("{folder}/temp"), &format!("{}\n", celsius * 1000.0))
-            .link(&format!("/sys/class/thermal/{zone}"), &folder)
-    }
-
-    /// An Ethernet port that sees its partner at this speed.
-    pub fn port(&self, name: &str, megabits: u32) -> &Self {
-        let number = self.next();
-        let device = format!("/sys/devices/pci0000:00/0000:00:19.{}", number % 8);
-        let folder = format!("{device}/net/{name}");
-        let file = |name: &str, text: String| {
-            self.write(&format!("{folder}/{name}"), &text);
-        };
-        file("type", "1\n".into());
-        file("ifindex", format!("{}\n", number + 1));
-        file("carrier", "1\n".into());
-        file("operstate", "up\n".into());
-        file("speed", format!("{megabits}\n"));
-        file("carrier_changes", "2\n".into());
-        file("statistics/rx_bytes", "1000000\n".into());
-        file("statistics/tx_bytes", "2000000\n".into());
-        self.link(&format!("{folder}/device"), &device).link(&format!("/sys/class/net/{name}"), &folder)
-    }
-
-    /// A port without hardware behind it, such as `lo` or a bridge.
-    pub fn virtual_port(&self, name: &str) -> &Self {
-        let folder = format!("/sys/devices/virtual/net/{name}");
-        self.write(&format!("{folder}/type"), "1\n")
-            .write(&format!("{folder}/carrier"), "1\n")
-            .link(&format!("/sys/class/net/{name}"), &folder)
     }
 
     /// A file with this text, links on the way followed.
@@ -354,7 +286,7 @@ impl PretendBox {
     }
 
     /// A monitoring chip in a folder `hwmonN`; answers that folder.
-    fn chip(&self, below: &str, name: &str, device: &str) -> String {
+    pub(crate) fn chip(&self, below: &str, name: &str, device: &str) -> String {
         let number = format!("hwmon{}", self.next());
         let folder = format!("{below}/{number}");
         self.write(&format!("{folder}/name"), &format!("{name}\n"))
@@ -374,7 +306,7 @@ impl PretendBox {
         format!("/{}", real.strip_prefix(root).expect("links stay in the box").display())
     }
 
-    fn next(&self) -> u64 {
+    pub(crate) fn next(&self) -> u64 {
         self.counted.set(self.counted.get() + 1);
         self.counted.get()
     }

@@ -36,6 +36,11 @@ impl Moment {
         Duration::from_millis(if passed > 0 { passed as u64 } else { 0 })
     }
 
+    /// True when what was done at `last`, or never, and is to be done `every` so often is due now.
+    pub fn is_due(self, last: Option<Self>, every: Duration) -> bool {
+        last.is_none_or(|last| self.since(last) >= every)
+    }
+
     /// How far apart two moments are, whichever comes first.
     pub const fn apart(self, other: Self) -> Duration {
         if self.0 > other.0 { self.since(other) } else { other.since(self) }

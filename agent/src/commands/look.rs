@@ -75,7 +75,7 @@ pub fn seen(shared: &Shared) -> io::Result<Seen> {
     let settings = shared.settings()?;
     let clock = Clock::of_this_machine();
     // The agent that runs knows more: what it saw before. It watches this machine, not a recorded tree.
-    let answered = match shared.root == Path::new("/") {
+    let answered = match shared.is_this_machine() {
         true => socket::ask(&shared.run_dir, &clock),
         false => Answered::Nobody,
     };

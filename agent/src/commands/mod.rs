@@ -143,11 +143,16 @@ impl Shared {
     fn settings(&self) -> io::Result<Settings> {
         read_settings(&self.config).map_err(io::Error::other)
     }
+
+    /// False for a recorded tree, which has no agent and no drive to ask.
+    fn is_this_machine(&self) -> bool {
+        self.root == Path::new("/")
+    }
 }
 
 /// Only the machine itself has an agent to ask for something.
 fn this_machine(shared: &Shared) -> io::Result<()> {
-    match shared.root == Path::new("/") {
+    match shared.is_this_machine() {
         true => Ok(()),
         false => Err(io::Error::other("a recorded tree has no agent to ask; leave --root out")),
     }

@@ -5,7 +5,6 @@ use super::duration;
 use super::look::one_look;
 use super::terminal::{print, print_lines};
 use std::io::{self, Write};
-use std::path::Path;
 use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::{Clock, Wall};
@@ -45,7 +44,7 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     let Some(name) = &flags.fault else { return list() };
     let fault = Fault::named(name).map_err(io::Error::other)?;
     // The agent watches this machine, not a recorded tree.
-    if flags.shared.root == Path::new("/") {
+    if flags.shared.is_this_machine() {
         let (drive, for_s) = (flags.tray.clone(), flags.for_time.as_secs());
         match control::ask(&flags.shared.run_dir, &Request::Rehearse { fault: name.clone(), drive, for_s }) {
             Err(error) if control::nobody_there(&error) => {}

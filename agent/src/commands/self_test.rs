@@ -4,7 +4,6 @@
 use super::look::Flags;
 use super::terminal::{Lines, complain};
 use std::io::{self, IsTerminal, Write};
-use std::path::Path;
 use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::{Clock, Moment};
@@ -49,7 +48,7 @@ pub fn command(flags: &Flags, step: Step, name: &str) -> io::Result<ExitCode> {
         complain("a self-test must be confirmed: found no terminal to ask on, wanted one, or --yes");
         return Ok(ExitCode::from(2));
     }
-    if flags.shared.root != Path::new("/") {
+    if !flags.shared.is_this_machine() {
         return Err(io::Error::other("a recorded tree has no drive to ask; leave --root out"));
     }
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;

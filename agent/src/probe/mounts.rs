@@ -89,7 +89,7 @@ impl SeenMounts {
             if seen.mount.zfs_pool().is_some_and(&is_suspended) {
                 let why = Missing::new(Reason::NotAsked, "its pool is suspended, and who asks may wait for good");
                 seen.room = Reading::new(Err(why), now, Source::Statvfs);
-            } else if seen.asked.is_none_or(|asked| now.since(asked) >= ROOM_EVERY) {
+            } else if now.is_due(seen.asked, ROOM_EVERY) {
                 let (host, clock, asked) = (host.clone(), clock.clone(), point.clone());
                 let question = move || Reading::new(volumes::room(&host, &asked), clock.now(), Source::Statvfs);
                 due.push((point.clone(), Box::new(question)));

@@ -108,21 +108,21 @@ impl PollingPolicy {
             (true, false) => IDLE_EVERY,
             (true, true) => RESTLESS_EVERY,
         };
-        let health = is_due(self.told_health, HEALTH_EVERY, now);
-        let goes_on = self.test_every.is_some_and(|every| is_due(self.told_tests.max(self.asked), every, now));
+        let health = now.is_due(self.told_health, HEALTH_EVERY);
+        let goes_on = self.test_every.is_some_and(|every| now.is_due(self.told_tests.max(self.asked), every));
         let in_passing = match self.told_tests {
             None => true,
-            told => is_due(told, TESTS_EVERY, now) && (self.used || !self.has_disks),
+            told => now.is_due(told, TESTS_EVERY) && (self.used || !self.has_disks),
         };
         let request = self.request;
-        (request.is_some() || goes_on || is_due(self.asked, every, now)).then(|| Wanted {
+        (request.is_some() || goes_on || now.is_due(self.asked, every)).then(|| Wanted {
             temperature: true,
             health,
             self_tests: request.is_some() || goes_on || health || in_passing,
             step: request.and_then(|request| request.step),
             by_owner: request.is_some_and(|request| request.by == AskedBy::Owner),
             in_use: self.used,
-            afresh: is_due(self.asked_afresh, AFRESH_EVERY, now),
+            afresh: now.is_due(self.asked_afresh, AFRESH_EVERY),
         })
     }
 
@@ -150,7 +150,7 @@ impl PollingPolicy {
     pub fn asked(&mut self, now: Moment) -> Option<Request> {
         self.asked = Some(now);
         self.used = false;
-        if is_due(self.asked_afresh, AFRESH_EVERY, now) {
+        if now.is_due(self.asked_afresh, AFRESH_EVERY) {
             self.asked_afresh = Some(now);
         }
         let request = self.request.take();
@@ -195,10 +195,6 @@ impl PollingPolicy {
     pub fn told_health(&mut self, is_news: bool, now: Moment) {
         self.told_health = (!is_news).then_some(now);
     }
-}
-
-fn is_due(last: Option<Moment>, every: Duration, now: Moment) -> bool {
-    last.is_none_or(|last| now.since(last) >= every)
 }
 
 #[cfg(test)]

@@ -111,14 +111,14 @@ impl Rounds {
     pub fn round(&mut self) -> Snapshot {
         let now = self.clock.now();
         let mut blind = Vec::new();
-        let look_around = is_due(self.looked_around, SELDOM, now);
+        let look_around = now.is_due(self.looked_around, SELDOM);
         if look_around {
             self.looked_around = Some(now);
             self.board = board::board(&self.host, now);
             self.look_for_chips(now, &mut blind);
         }
         let drives_changed = self.look_at_drives(look_around, now, &mut blind);
-        if is_due(self.controllers_seen, CONTROLLERS_EVERY, now) || drives_changed {
+        if now.is_due(self.controllers_seen, CONTROLLERS_EVERY) || drives_changed {
             self.controllers_seen = Some(now);
             self.controllers = controllers::controllers(&self.host, now);
         }
@@ -208,7 +208,7 @@ impl Rounds {
             }
         }
         self.drives.values_mut().for_each(|seen| seen.count(&self.host, now));
-        if is_due(self.attachments_seen, ATTACHMENTS_EVERY, now) {
+        if now.is_due(self.attachments_seen, ATTACHMENTS_EVERY) {
             self.attachments_seen = Some(now);
             self.drives.values_mut().for_each(|seen| seen.look_at_attachment(&self.host, now));
         }
@@ -261,7 +261,7 @@ impl Rounds {
             let (host, clock, asked) = (self.host.clone(), self.clock.clone(), chip.clone());
             self.workers.ask(&Target::Chip(chip.key.clone()), move || Answer::Chip(asked.ask(&host, &clock)));
         }
-        if chips::has_zones(&self.host) && is_due(self.zones_asked, ZONES_EVERY, now) {
+        if chips::has_zones(&self.host) && now.is_due(self.zones_asked, ZONES_EVERY) {
             let (host, clock) = (self.host.clone(), self.clock.clone());
             if self.workers.ask(&Target::Zones, move || Answer::Zones(chips::zones(&host, &clock))) {
                 self.zones_asked = Some(now);
@@ -380,10 +380,6 @@ impl Rounds {
             ..Snapshot::default()
         }
     }
-}
-
-fn is_due(last: Option<Moment>, every: Duration, now: Moment) -> bool {
-    last.is_none_or(|last| now.since(last) >= every)
 }
 
 /// What was found, or nothing and a note of why.

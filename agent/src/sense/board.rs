@@ -1,7 +1,7 @@
 //! The machine itself: name, model, kernel, address, load and memory. Load, memory and addresses come from the
 //! `sysinfo` crate, which asks the running machine: a recorded tree has none of them.
 
-use super::host::{Host, parts};
+use super::host::{Host, is_numbered, parts};
 use super::parse::{mounts, plain, sysfs};
 use super::{beneath, chips};
 use crate::clock::Moment;
@@ -11,7 +11,7 @@ use sysinfo::{MemoryRefreshKind, Networks, System};
 
 /// Reads the board.
 pub fn board(host: &Host, now: Moment) -> Board {
-    let text = |path: &str| host.attribute(&host.path(path)).ok().and_then(|text| plain::device_text(&text));
+    let text = |path: &str| host.device_text(&host.path(path));
     let model = text("/proc/device-tree/model")
         .or_else(|| text("/sys/class/dmi/id/board_name"))
         .or_else(|| text("/sys/class/dmi/id/product_name"));
@@ -35,8 +35,7 @@ fn out_of_memory(host: &Host) -> Result<u64, Missing> {
 
 fn throttling(host: &Host) -> Result<Throttling, Missing> {
     let cores = host.path("/sys/devices/system/cpu");
-    let is_core = |name: &String| name.strip_prefix("cpu").is_some_and(|number| number.parse::<u32>().is_ok());
-    let names = host.list(&cores).unwrap_or_default().into_iter().filter(is_core);
+    let names = host.list(&cores).unwrap_or_default().into_iter().filter(|name| is_numbered(name, "cpu"));
     let count = |core| host.ask(&cores.join(core).join("thermal_throttle/core_throttle_count"), plain::whole).ok();
     let throttling =
         Throttling { count: names.filter_map(count).reduce(u64::saturating_add), held_back: chips::holds_back(host) };
@@ -61,7 +60,7 @@ fn system_disk(host: &Host) -> Result<SystemDisk, Missing> {
     let block = host.path("/sys/block").join(device);
     let stat = host.ask(&block.join("stat"), sysfs::block::stat)?;
     let home = host.resolve(&block)?;
-    let is_behind_usb = parts(&home).any(|part| part.strip_prefix("usb").is_some_and(|bus| bus.parse::<u32>().is_ok()));
+    let is_behind_usb = parts(&home).any(|part| is_numbered(part, "usb"));
     let card = host.attribute(&block.join("device/type")).unwrap_or_default();
     let kind = match (device.starts_with("mmcblk"), card.trim()) {
         (true, "SD") => SystemDiskKind::SdCard,

@@ -42,7 +42,7 @@ fn file_system(host: &Host, folder: &Path, uuid: String) -> Option<FileSystem> {
     let blocks = host.list(&links).ok()?.into_iter().map(|name| block_device(host, &links.join(&name), name));
     let allocation = |content: Content| allocation(host, &folder.join("allocation").join(content.folder()), content);
     Some(FileSystem {
-        label: host.attribute(&folder.join("label")).ok().and_then(|label| plain::device_text(&label)),
+        label: host.device_text(&folder.join("label")),
         operation: host.ask(&folder.join("exclusive_operation"), btrfs::files::operation),
         devices,
         blocks: blocks.collect(),

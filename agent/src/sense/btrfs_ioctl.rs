@@ -18,6 +18,12 @@ unsafe trait Question: Sized {
     const NUMBER: u32;
     /// Checked when the program is built.
     const FITS: () = assert!(size_of::<Self>() == (Self::NUMBER >> 16 & 0x3FFF) as usize);
+
+    /// All zeros: nothing asked for yet.
+    fn blank() -> Self {
+        // SAFETY: it is valid whatever its bytes are.
+        unsafe { std::mem::zeroed() }
+    }
 }
 
 /// `struct btrfs_ioctl_fs_info_args`, up to what we read.
@@ -150,14 +156,14 @@ impl Mounted {
     /// # Errors
     /// The reason why it does not say; something else than btrfs does not.
     pub fn info(&self) -> Result<Info, Missing> {
-        let mut info = FsInfo { highest: 0, devices: 0, uuid: [0; 16], rest: [0; 124] };
+        let mut info = FsInfo::blank();
         self.ask(&mut info).map_err(|error| missing(&self.point, &error))?;
         Ok(Info { uuid: uuid(info.uuid), devices: info.devices, highest: info.highest })
     }
 
     /// One of its devices; `None` when none has this number.
     pub fn device(&self, id: u64) -> Result<Option<DeviceInfo>, Missing> {
-        let mut info = DevInfo { id, uuid: [0; 16], allocated: 0, size: 0, unused: [0; 379], path: [0; 1024] };
+        let mut info = DevInfo { id, ..DevInfo::blank() };
         if !self.ask_unless(libc::ENODEV, &mut info)? {
             return Ok(None);
         }
@@ -168,7 +174,7 @@ impl Mounted {
 
     /// How often a device failed.
     pub fn error_counts(&self, id: u64) -> Result<ErrorCounts, Missing> {
-        let mut stats = DevStats { id, count: 5, flags: 0, values: [0; 5], unused: [0; 121] };
+        let mut stats = DevStats { id, count: 5, ..DevStats::blank() };
         self.ask(&mut stats).map_err(|error| missing(&self.point, &error))?;
         if stats.count < 5 {
             let found = format!("{}: found {} counts of errors, wanted 5", self.point, stats.count);
@@ -183,17 +189,7 @@ impl Mounted {
     /// # Errors
     /// The reason why it does not say: it needs CAP_SYS_ADMIN.
     pub fn scrubbed(&self, id: u64) -> Result<Option<u64>, Missing> {
-        let mut progress = ScrubProgress {
-            id,
-            start: 0,
-            end: 0,
-            flags: 0,
-            data_extents: 0,
-            tree_extents: 0,
-            data_bytes: 0,
-            tree_bytes: 0,
-            rest: [0; 120],
-        };
+        let mut progress = ScrubProgress { id, ..ScrubProgress::blank() };
         let runs = self.ask_unless(libc::ENOTCONN, &mut progress)?;
         Ok(runs.then(|| progress.data_bytes.saturating_add(progress.tree_bytes)))
     }
@@ -203,9 +199,7 @@ impl Mounted {
     /// # Errors
     /// The reason why it does not say: it needs CAP_SYS_ADMIN.
     pub fn balance(&self) -> Result<Option<(u64, u64)>, Missing> {
-        let filters = [[0; 17]; 3];
-        let mut progress =
-            BalanceProgress { flags: 0, state: 0, filters, expected: 0, considered: 0, completed: 0, unused: [0; 72] };
+        let mut progress = BalanceProgress::blank();
         let runs = self.ask_unless(libc::ENOTCONN, &mut progress)?;
         Ok(runs.then_some((progress.completed, progress.expected)))
     }

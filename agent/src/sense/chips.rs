@@ -62,14 +62,12 @@ pub fn chips(host: &Host) -> Result<Vec<Chip>, Missing> {
 
 /// One chip and the last name of the device behind it.
 fn chip(host: &Host, folder: &Path) -> Option<(Chip, String)> {
-    let name = host.attribute(&folder.join("name")).ok().and_then(|text| plain::device_text(&text))?;
+    let name = host.device_text(&folder.join("name"))?;
     if matches!(name.as_str(), "drivetemp" | "nvme") {
         return None;
     }
     let files = host.list(folder).ok()?;
-    let label = |channel: &str| {
-        host.attribute(&folder.join(format!("{channel}_label"))).ok().and_then(|text| plain::device_text(&text))
-    };
+    let label = |channel: &str| host.device_text(&folder.join(format!("{channel}_label")));
     // Only temperatures are asked for it: what other limits are set to is often nobody's choice.
     let critical = |channel: &str| match channel.starts_with("temp") {
         true => host.ask(&folder.join(format!("{channel}_crit")), sysfs::hwmon::board_limit).ok(),
@@ -186,7 +184,7 @@ pub fn zones(host: &Host, clock: &Clock) -> Vec<Temperature> {
         let zone = folder.join(name.strip_prefix("thermal_zone").map(|_| &name)?);
         // The kernel offers most zones as a chip too, in a folder below the zone.
         let doubled = host.list(&zone).is_ok_and(|files| files.iter().any(|file| file.starts_with("hwmon")));
-        let kind = host.attribute(&zone.join("type")).ok().and_then(|text| plain::device_text(&text))?;
+        let kind = host.device_text(&zone.join("type"))?;
         (!doubled).then(|| Temperature {
             key: name,
             value: Reading::new(

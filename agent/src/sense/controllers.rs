@@ -128,9 +128,9 @@ fn link_power(host: &Host, device: &Path) -> Option<String> {
         names.into_iter().filter(|name| name.starts_with(start)).map(|name| folder.join(name)).collect()
     };
     let hosts = below(device, "ata").into_iter().flat_map(|port| below(&port, "host"));
-    let policies = hosts.flat_map(|of| below(&of.join("scsi_host"), "host")).filter_map(|of| {
-        host.attribute(&of.join("link_power_management_policy")).ok().and_then(|text| plain::device_text(&text))
-    });
+    let policies = hosts
+        .flat_map(|of| below(&of.join("scsi_host"), "host"))
+        .filter_map(|of| host.device_text(&of.join("link_power_management_policy")));
     let mut policies: Vec<String> = policies.collect();
     policies.dedup();
     if policies.len() == 1 { policies.pop() } else { None }

@@ -1,7 +1,7 @@
 //! Drives: which there are, who they are, where they are plugged, how much they moved. Files only: nothing here sends
 //! a command to a drive, except [`temperature`], which the kernel turns into one.
 
-use super::host::{Host, parts};
+use super::host::{Host, is_numbered, parts};
 use super::parse::quirks::{Bridge, is_weak_serial};
 use super::parse::{plain, scsi, sysfs};
 use crate::clock::Moment;
@@ -88,8 +88,7 @@ fn spot_one(host: &Host, folder: &Path, device: String) -> Option<Spotted> {
 /// With multipath in the kernel an NVMe disk hangs below its subsystem; the place is that of the first controller.
 fn nvme_controller(host: &Host, link: &Path) -> Option<PathBuf> {
     let subsystem = link.join("device");
-    let is_controller = |name: &String| name.strip_prefix("nvme").is_some_and(|number| number.parse::<u32>().is_ok());
-    let controller = host.list(&subsystem).ok()?.into_iter().find(is_controller)?;
+    let controller = host.list(&subsystem).ok()?.into_iter().find(|name| is_numbered(name, "nvme"))?;
     host.resolve(&subsystem.join(controller)).ok()
 }
 
@@ -97,7 +96,7 @@ fn nvme_controller(host: &Host, link: &Path) -> Option<PathBuf> {
 pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
     let folder = host.path("/sys/block").join(&drive.device);
     let names: Vec<&str> = parts(&drive.path).collect();
-    let text = |name: &str| host.attribute(&folder.join(name)).ok().and_then(|text| plain::device_text(&text));
+    let text = |name: &str| host.device_text(&folder.join(name));
     let udev = udev_properties(host, &folder);
     let bus = bus(&names, udev.bus.as_deref());
 
@@ -152,7 +151,6 @@ pub fn names_of(drive: &Spotted) -> Vec<String> {
         names.extend(sysfs::place::ata_port(&path).map(|port| format!("{port}.{}", channel + target)));
     }
     names.extend(sysfs::place::ata_port(&path).map(str::to_owned));
-    let is_numbered = |part: &str, kind: &str| part.strip_prefix(kind).is_some_and(|rest| rest.parse::<u32>().is_ok());
     names.extend(
         path.iter().filter(|part| is_numbered(part, "nvme") || is_numbered(part, "mmc")).map(|&part| part.to_owned()),
     );

@@ -3,6 +3,7 @@
 
 #![allow(clippy::disallowed_methods, reason = "this is the one file that opens files of the host")]
 
+use super::parse::plain;
 use crate::reading::{Missing, Reason};
 use std::fs::File;
 use std::io::{self, Read};
@@ -56,6 +57,11 @@ impl Host {
         })
     }
 
+    /// The text of a device or its driver in one attribute file, if there is any.
+    pub fn device_text(&self, path: &Path) -> Option<String> {
+        plain::device_text(&self.attribute(path).ok()?)
+    }
+
     /// The bytes of a table, such as mountinfo: mount points need not be UTF-8.
     pub fn table(&self, path: &Path) -> Result<Vec<u8>, Missing> {
         read(path, TABLE_LIMIT)
@@ -103,6 +109,11 @@ impl Host {
     pub fn exists(&self, path: &Path) -> bool {
         path.exists()
     }
+}
+
+/// True for a name that is this kind and a number, such as `cpu3`.
+pub fn is_numbered(name: &str, kind: &str) -> bool {
+    name.strip_prefix(kind).is_some_and(|number| number.parse::<u32>().is_ok())
 }
 
 /// The names on a path, as text, first to last.

@@ -2,7 +2,7 @@
 
 use super::part::part;
 use super::parts::{Span, tray};
-use crate::reading::{self, ActivityKind, AfterCrash, MemberErrorKind, MemberState, PoolKind, PoolRunning, Snapshot};
+use crate::reading::{self, ActivityKind, AfterCrash, MemberErrorKind, PoolKind, PoolRunning, Snapshot};
 use crate::units::Bytes;
 use crate::verdict::{Redundancy, Verdict};
 use serde::{Deserialize, Serialize};
@@ -122,7 +122,7 @@ impl Member {
         Member {
             tray: drive.and_then(|drive| tray(verdict, drive)),
             device: member.device.clone(),
-            state: if member.device_gone { "gone".to_owned() } else { member_state(member.state).to_owned() },
+            state: if member.device_gone { "gone".to_owned() } else { <&str>::from(member.state).to_owned() },
             must_stay: member.is_working()
                 && member.slot.zip(judged).is_some_and(|(slot, judged)| judged.vital.contains(&slot)),
             errors: member.errors.iter().map(|errors| (errors.kind, errors.count)).collect(),
@@ -147,15 +147,4 @@ fn state(pool: &reading::Pool, judged: Option<&Redundancy>) -> Result<PoolState,
         _ if judged.lost > 0 => PoolState::Degraded,
         _ => PoolState::Whole,
     })
-}
-
-fn member_state(state: MemberState) -> &'static str {
-    match state {
-        MemberState::Active => "active",
-        MemberState::Spare => "spare",
-        MemberState::Rebuilding => "rebuilding",
-        MemberState::Faulty => "faulty",
-        MemberState::Offline => "offline",
-        MemberState::Unknown => "unknown",
-    }
 }

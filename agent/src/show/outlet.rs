@@ -122,8 +122,7 @@ impl Outlet {
     pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
         let Scenery { verdict, settings, wall, test, .. } = scenery;
         let pages = scenery.pages();
-        let is_due = self.drawn.is_none_or(|drawn| now.since(drawn) >= TICK);
-        if !is_due && !self.turn.has_news(&pages) {
+        if !now.is_due(self.drawn, TICK) && !self.turn.has_news(&pages) {
             return None;
         }
         self.drawn = Some(now);

@@ -4,7 +4,7 @@ use crate::template::{self, Template};
 use crate::url::{self, Url, is_host};
 use crate::values::{ValueKind, refuse, text, text_that};
 
-/// The longest file name that Linux takes (PATH_MAX; limits.h, from memory).
+/// The longest file name that Linux takes (PATH_MAX, include/uapi/linux/limits.h).
 const LONGEST_PATH: usize = 4096;
 /// Ample for a template.
 const LONGEST_TEMPLATE: usize = 8192;

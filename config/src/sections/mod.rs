@@ -167,7 +167,7 @@ section! {
 }
 
 /// A name that Linux takes for a network port: under 16 bytes, no slash, colon or blank (`dev_valid_name`,
-/// net/core/dev.c; from memory).
+/// net/core/dev.c).
 fn link() -> ValueKind<String> {
     text_that(15, "^[^/: ]{1,15}$", "the name of a network port, such as \"eth0\"", |name| {
         name.len() < 16 && !name.contains(['/', ':', ' ']) && name != "." && name != ".."

@@ -202,8 +202,9 @@ pub enum MemberErrorKind {
 }
 
 /// What a pool thinks of a member.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, IntoStaticStr, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
+#[strum(serialize_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum MemberState {
     /// Holds its share.

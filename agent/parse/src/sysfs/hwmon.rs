@@ -14,7 +14,7 @@ const FASTEST_FAN: u64 = 30_000;
 const HIGHEST_RAIL: f64 = 60.0;
 
 /// `tempN_input` of a drive that may state its own critical temperature, millidegrees. The kernel takes the byte of a
-/// SMART attribute for unsigned (Linux drivers/hwmon/drivetemp.c, from memory), so a drive at -3 °C appears at 253. 255 is
+/// SMART attribute for unsigned (`drivetemp_get_smarttemp` in drivers/hwmon/drivetemp.c), so a drive at -3 °C appears at 253. 255 is
 /// a byte of all ones, which says nothing.
 pub fn drive_temperature(text: &str, critical: Option<Celsius>) -> Result<Celsius, String> {
     let found = degrees(text)?;

@@ -82,7 +82,7 @@ impl<S, T> Seen<S, T> {
 
     fn is_due(&self, now: Moment) -> bool {
         let every = if self.at_work { ASK_AT_WORK_EVERY } else { ASK_EVERY };
-        self.changed || self.asked.is_none_or(|asked| now.since(asked) >= every)
+        self.changed || now.is_due(self.asked, every)
     }
 
     fn asked(&mut self, now: Moment) {
@@ -111,7 +111,7 @@ impl SeenPools {
     pub fn look(&mut self, host: &Host, drives_changed: bool, now: Moment) {
         let spotted = self.look_for("ZFS pools", zfs::spot(host));
         self.see_zfs(host, spotted, now);
-        if !drives_changed && self.files_seen.is_some_and(|seen| now.since(seen) < FILES_EVERY) {
+        if !drives_changed && !now.is_due(self.files_seen, FILES_EVERY) {
             return;
         }
         self.files_seen = Some(now);

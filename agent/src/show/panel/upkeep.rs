@@ -112,7 +112,7 @@ impl<G: Panel> Upkeep<G> {
     }
 
     fn show(&mut self, picture: &Picture, now: Moment) -> Result<Sent, PanelFault> {
-        let must_set_up = self.distrusted || self.set_up.is_none_or(|last| now.since(last) >= REFRESH);
+        let must_set_up = self.distrusted || now.is_due(self.set_up, REFRESH);
         let is_new = self.panel.is_none();
         let panel = match &mut self.panel {
             Some(panel) => panel,

@@ -17,6 +17,7 @@ mod recordings;
 mod script;
 mod shared;
 mod transfer;
+mod tray;
 mod usb;
 mod words;
 mod worse;

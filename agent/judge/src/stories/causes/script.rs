@@ -1,19 +1,18 @@
 //! A small language for stories of `heron`: lines of `second verb what`, and the box as they leave it. Trays have the
 //! numbers that stand on them; `md0` is on the drives of trays 1 to 5.
 
-use super::going::{self, Purpose};
+use super::going;
 use super::recordings;
+use super::tray::Tray;
 use super::words::{activity, counter, error, happening, index, number, plugged};
-use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    ActivityKind, Blind, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey, DriveUse, Event, Fan,
-    Happening, Lane, Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Power, Processor, Reading,
-    Reason, RecoveryLimit, SelfAssessment, Snapshot, Source, Teller, Temperature, Traffic, Undervoltage, Volume,
-    Writing,
+    ActivityKind, Blind, BusErrors, Controller, ControllerKind, DriveKey, Event, Fan, Happening, Lane, Member,
+    MemberErrorKind, MemberErrors, MemberState, Missing, Part, Processor, Reading, Reason, Snapshot, Source, Teller,
+    Temperature, Traffic, Undervoltage, Volume, Writing,
 };
-use traylight_data::units::{BytesPerSecond, Celsius, MegabitsPerSecond, Rpm};
+use traylight_data::units::{BytesPerSecond, Celsius, Rpm};
 use traylight_heron::{heron, story};
 use traylight_parse::md;
 
@@ -94,35 +93,6 @@ pub enum Plugged {
     Gone,
     /// It is gone, and no other is left.
     GoneAlone,
-}
-
-#[derive(Debug, Clone, Default)]
-struct Tray {
-    is_gone: bool,
-    /// The pool does without it.
-    is_out: bool,
-    is_filled: bool,
-    /// What else a partition of it serves for.
-    serves: Option<Purpose>,
-    /// The pool holds it ready, though it is none of its members.
-    is_spare: bool,
-    /// The pool has thrown it out and still lists it.
-    is_faulty: bool,
-    /// It does not tell its serial, or the configuration names another.
-    serial: Option<Option<String>>,
-    asleep: bool,
-    stalled_since: Option<u64>,
-    degrees: Option<f64>,
-    fails: bool,
-    /// It tries a bad sector for as long as it likes, and says so.
-    tries_long: bool,
-    timeouts: u64,
-    speed: Option<u32>,
-    port: Option<String>,
-    counters: BTreeMap<String, i64>,
-    /// It was last asked then, and that is what it counted.
-    unasked: Option<(u64, BTreeMap<String, i64>)>,
-    errors: Vec<(MemberErrorKind, u64)>,
 }
 
 impl Scene {
@@ -338,55 +308,6 @@ impl Scene {
 
 /// The kinds of errors that the pool counts.
 const KINDS: [MemberErrorKind; 3] = [MemberErrorKind::Read, MemberErrorKind::Write, MemberErrorKind::Checksum];
-
-impl Tray {
-    fn counted(&self, kind: MemberErrorKind) -> u64 {
-        self.errors.iter().find(|(counted, _)| *counted == kind).map_or(0, |(_, count)| *count)
-    }
-
-    fn fill_in(&self, drive: &mut Drive, moment: impl Fn(u64) -> Moment) {
-        drive.stalled_since = self.stalled_since.map(&moment);
-        if let Some((second, _)) = self.unasked {
-            drive.health.taken = moment(second);
-        }
-        if let Some(serial) = &self.serial {
-            drive.serial.clone_from(serial);
-        }
-        if self.asleep {
-            drive.power.value = Ok(Power::Asleep);
-        }
-        if let Some(degrees) = self.degrees {
-            drive.temperature.value = Ok(Celsius(degrees));
-        }
-        if let (Some(purpose), Ok(uses)) = (&self.serves, &mut drive.uses.value) {
-            let block = format!("{}2", drive.device);
-            match purpose {
-                Purpose::Known(by) => uses.push(DriveUse { block, by: by.clone() }),
-                Purpose::Unknown => drive.uses.value = Err(Missing::new(Reason::Unreadable, "no table of mounts")),
-            }
-        }
-        if let Some(speed) = self.speed {
-            drive.attachment.speed.value = Ok(MegabitsPerSecond(speed));
-        }
-        drive.attachment.timeouts.value = Ok(self.timeouts);
-        if let Some(port) = &self.port {
-            drive.port = Some(port.clone());
-            drive.bus = if port.contains("/usb-") { Bus::Usb } else { drive.bus };
-        }
-        if let Ok(health) = &mut drive.health.value {
-            if self.tries_long {
-                health.recovery_limit = Ok(RecoveryLimit::Off);
-            }
-            if self.fails {
-                health.assessment = Ok(SelfAssessment::Failing);
-            }
-            for (name, value) in self.unasked.as_ref().map_or(&self.counters, |(_, then)| then) {
-                health.counters.retain(|known| known.name != *name);
-                health.counters.push(Counter { name: name.clone(), value: *value, origin: "story".into() });
-            }
-        }
-    }
-}
 
 /// The serial of the drive in a tray, from 0.
 pub fn serial(tray: usize) -> String {
