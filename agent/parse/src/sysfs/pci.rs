@@ -61,7 +61,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// The values are those of Linux include/linux/pci_ids.h (`PCI_CLASS_…`), from memory.
+    /// The values are those of Linux include/linux/pci_ids.h (`PCI_CLASS_…`).
     #[test]
     fn classes_are_those_of_the_kernels_list() {
         let kinds = [
