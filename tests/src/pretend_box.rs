@@ -8,6 +8,7 @@
 #![allow(clippy::disallowed_methods, reason = "making files is this module's job")]
 
 use crate::pretend_controllers::SATA;
+use crate::pretend_sensors::I2C;
 use std::cell::Cell;
 use std::fs;
 use std::os::unix::fs::{PermissionsExt, symlink};
@@ -220,6 +221,14 @@ impl PretendBox {
             .write(&format!("{card}/type"), &format!("{kind}\n"))
             .link(&format!("{block}/device"), card)
             .link(&format!("/sys/dev/block/{number}"), &block)
+    }
+
+    /// The folder of a fan chip, as a path of the box.
+    pub fn chip_folder(&self, address: &str) -> String {
+        let below = format!("{I2C}/{address}/hwmon");
+        let mut found = fs::read_dir(self.path(&below)).expect("the chip is there").flatten();
+        let name = found.next().expect("the chip has a folder").file_name();
+        format!("{below}/{}", name.to_string_lossy())
     }
 
     /// A file with this text, links on the way followed.

@@ -1,10 +1,9 @@
 //! What the pretend box has besides drives and pools: fan chips, thermal zones, network ports.
 
 use crate::pretend_box::PretendBox;
-use std::fs;
 
 /// The I2C bus of the fan chips.
-const I2C: &str = "/sys/devices/pci0000:00/0000:00:1f.4/i2c-1";
+pub(crate) const I2C: &str = "/sys/devices/pci0000:00/0000:00:1f.4/i2c-1";
 
 impl PretendBox {
     /// A chip on the I2C bus with fans of these speeds in rpm, and one temperature.
@@ -27,14 +26,6 @@ impl PretendBox {
             self.write(&format!("{chip}/{file}"), text);
         }
         self
-    }
-
-    /// The folder of a fan chip, as a path of the box.
-    pub fn chip_folder(&self, address: &str) -> String {
-        let below = format!("{I2C}/{address}/hwmon");
-        let mut found = fs::read_dir(self.path(&below)).expect("the chip is there").flatten();
-        let name = found.next().expect("the chip has a folder").file_name();
-        format!("{below}/{}", name.to_string_lossy())
     }
 
     /// A thermal zone.

@@ -30,7 +30,7 @@ pub struct Told {
 /// The words; `clock` says the time of day of a moment.
 pub fn told(incident: &Incident, clock: &dyn Fn(Moment) -> String, tongue: Tongue) -> Told {
     let words_of = |condition| wording::words_in_box(condition, incident.hot_swap, tongue);
-    let lead = incident.lead().map(words_of).unwrap_or_else(nothing_holds);
+    let lead = incident.lead().map(words_of).unwrap_or_default();
     let cause = cause_words::words(incident, tongue);
     let mut evidence: Vec<String> =
         incident.conditions.iter().flat_map(|condition| words_of(condition).evidence).collect();
@@ -102,21 +102,6 @@ fn rest(incident: &Incident, sentence: &str, tongue: Tongue) -> (Vec<String>, Ve
 fn says_more_itself(incident: &Incident) -> bool {
     let stopped = incident.lead().is_some_and(|lead| matches!(lead.finding, Finding::FanStopped { .. }));
     incident.cause == Cause::TrayAir || (incident.cause == Cause::Airflow && stopped)
-}
-
-fn nothing_holds() -> Words {
-    let empty = String::new;
-    Words {
-        title: empty(),
-        name: empty(),
-        sentence: empty(),
-        brief: empty(),
-        off: Off::Never,
-        leave_in: None,
-        advice: empty(),
-        warning: empty(),
-        evidence: Vec::new(),
-    }
 }
 
 fn opinion(confidence: Confidence, tongue: Tongue) -> &'static str {

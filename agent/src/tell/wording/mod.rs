@@ -8,7 +8,7 @@ use super::{board_words, fact_words, pool_words};
 use crate::verdict::{Condition, Finding, Place, Severity};
 
 /// The words of a condition.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Words {
     /// At most [`TITLE_COLUMNS`] characters: a line of the panel.
     pub title: String,
@@ -31,9 +31,10 @@ pub struct Words {
 }
 
 /// Whether what is advised begins with switching off: the table of words says so beside each advice.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub enum Off {
     /// It touches nothing.
+    #[default]
     Never,
     /// It touches trays, which may be changed in some boxes while they are on.
     Trays,
