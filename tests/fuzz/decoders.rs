@@ -119,7 +119,7 @@ fn kernel_log(said: &[u8]) {
         let told = lines.take(bytes);
         assert!(told.len() <= 5, "{told:?}");
     }
-    let _ = (sysfs::uevent::is_worth_a_look(0, said), sysfs::uevent::happening(0, said));
+    let _ = (sysfs::uevent::is_worth_a_look(0, said), sysfs::uevent::event(0, said));
     let text = &*String::from_utf8_lossy(said);
     assert!(text.starts_with(disk_of(text)));
 }

@@ -8,7 +8,7 @@ use traylight::show::turn::worth_showing;
 use traylight::tell::incident_words::told;
 use traylight::tell::tongue::Tongue;
 use traylight::units::{Bytes, Rpm};
-use traylight::verdict::Heard;
+use traylight::verdict::Freshness;
 use traylight_config::{Language, PageName, Settings};
 use traylight_display::PanelSize;
 use traylight_display::text::wrap;
@@ -45,7 +45,8 @@ fn silence_takes_the_place_of_ok_at_once_and_old_readings_leave_the_turn() {
     let healthy = scene(6, Mood::Healthy);
     let heard = healthy.verdict.at;
     let mut silent = healthy.clone();
-    (silent.verdict.at, silent.verdict.heard) = (heard.plus(Duration::from_secs(125)), Heard::SilentSince(heard));
+    (silent.verdict.at, silent.verdict.freshness) =
+        (heard.plus(Duration::from_secs(125)), Freshness::SilentSince(heard));
     assert_eq!(with_view(&silent, "14:34", 0, worth_showing), [Page::Named(PageName::State)]);
     for panel in PanelSize::ALL {
         let (before, after) =

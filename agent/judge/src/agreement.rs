@@ -17,13 +17,13 @@ impl Memory {
             .filter(|open| open.kind() == Kind::DriveNewOrMoved)
             .filter_map(|open| open.subject.drive().cloned())
             .collect();
-        self.ledger.acquaintances.accept(&self.drives, |key| told.contains(key));
+        self.ledger.known_drives.accept(&self.drives, |key| told.contains(key));
         self.ledger.is_new = true;
     }
 
     /// All drives that are there are known, as after a reload that agrees with each.
     pub fn know_drives(&mut self) {
-        self.ledger.acquaintances.accept(&self.drives, |_| true);
+        self.ledger.known_drives.accept(&self.drives, |_| true);
     }
 
     /// Its owner agrees with what an open incident misses: a drive or pool that was taken away for good, a fan or port that
@@ -69,7 +69,7 @@ impl Memory {
             (Subject::Drive(key), Finding::DriveGone { .. }) if drives::is_named(settings, key) => Err(NAMED),
             (Subject::Drive(key), Finding::DriveGone { .. }) => done(self.drives.accept(key), IS_BACK),
             (Subject::Drive(key), Finding::DriveNewOrMoved { .. }) => {
-                ledger.acquaintances.accept(&self.drives, |one| one == key);
+                ledger.known_drives.accept(&self.drives, |one| one == key);
                 Ok(())
             }
             (Subject::Drive(key), Finding::DriveMissingAtStart { .. }) => {
@@ -81,7 +81,7 @@ impl Memory {
                 Ok(())
             }
             (Subject::Drive(key), Finding::SataSlow { .. } | Finding::UsbSlow { .. }) => {
-                ledger.acquaintances.accept_speed(key);
+                ledger.known_drives.accept_speed(key);
                 Ok(())
             }
             (Subject::Pool(key), Finding::PoolDown { why: Down::Absent, .. }) => {

@@ -21,7 +21,7 @@ pub struct Traits {
     /// Whether several conditions of the kind that no cause explains are one incident.
     pub several: Several,
     /// Whether it is one incident with conditions of other kinds, though no cause explains them.
-    pub story: Story,
+    pub companions: Companions,
 }
 
 /// What can be wrong with a drive, as far as causes go.
@@ -56,9 +56,9 @@ pub enum Several {
 
 /// With which conditions of other kinds a condition goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Story {
+pub enum Companions {
     /// With none.
-    Own,
+    None,
     /// With those of the same pool.
     OfItsPool,
     /// With those of the same volume.
@@ -68,7 +68,7 @@ pub enum Story {
 impl Traits {
     /// A kind that goes with no other and is not about trays.
     pub const fn of(kind: Kind) -> Self {
-        Self { kind, is_about_trays: false, sign_of: None, several: Several::Apart, story: Story::Own }
+        Self { kind, is_about_trays: false, sign_of: None, several: Several::Apart, companions: Companions::None }
     }
 
     /// The same, where trays are at stake.
@@ -87,8 +87,8 @@ impl Traits {
     }
 
     /// The same, as a part of this story.
-    pub const fn story(self, story: Story) -> Self {
-        Self { story, ..self }
+    pub const fn companions(self, companions: Companions) -> Self {
+        Self { companions, ..self }
     }
 }
 

@@ -38,7 +38,7 @@ use track::{Observation, Track, Zone};
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{DriveKey, Itself, Reason, Snapshot};
-use traylight_data::verdict::{Change, Condition, ConditionKey, Heard, Kind, Verdict};
+use traylight_data::verdict::{Change, Condition, ConditionKey, Freshness, Kind, Verdict};
 
 /// Three intervals of the probe's pace without a word are silence.
 const SILENT_AFTER: Duration = Duration::from_secs(6);
@@ -52,7 +52,7 @@ pub fn judge(
     snapshot: Option<&Snapshot>,
     itself: &Itself,
 ) -> (Verdict, Vec<Change>) {
-    let (mut changes, mut remarks, mut turns) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut changes, mut remarks, mut updates) = (Vec::new(), Vec::new(), Vec::new());
     let kinds = conditions::kinds();
     memory.know_grace(settings);
     if let Some(calendar_s) = itself.calendar_s {
@@ -78,22 +78,22 @@ pub fn judge(
         changes.extend(end_unseen(settings, memory, now, snapshot, unseen));
         memory.forget_accepted();
     }
-    let heard = heard(memory, now, snapshot);
+    let freshness = freshness(memory, now, snapshot);
     let own = if memory.at_once {
         // A single look is not the program that watches: it only has to say what it could not see.
-        let unseen = itself::unseen(now, &heard);
+        let unseen = itself::unseen(now, &freshness);
         unseen.map(|observation| Observation { holds: track::Holds::NONE, ..observation }).into_iter().collect()
     } else {
-        itself::observations(settings, memory, now, itself, &heard)
+        itself::observations(settings, memory, now, itself, &freshness)
     };
     for observation in own {
         changes.extend(take_in(memory, now, observation));
     }
     memory.tracks.retain(|_, track| !track.is_idle());
     if let Some(snapshot) = snapshot.filter(|_| is_new || !changes.is_empty()) {
-        turns = incidents::turn(settings, memory, kinds, now, snapshot);
+        updates = incidents::update(settings, memory, kinds, now, snapshot);
     }
-    (Verdict { remarks, turns, ..verdict(settings, memory, now, snapshot, heard) }, changes)
+    (Verdict { remarks, updates, ..verdict(settings, memory, now, snapshot, freshness) }, changes)
 }
 
 fn take_in(memory: &mut Memory, now: Moment, observation: Observation) -> Option<Change> {
@@ -141,7 +141,13 @@ fn end_unseen(
     changes
 }
 
-fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&Snapshot>, heard: Heard) -> Verdict {
+fn verdict(
+    settings: &Settings,
+    memory: &Memory,
+    now: Moment,
+    snapshot: Option<&Snapshot>,
+    freshness: Freshness,
+) -> Verdict {
     let mut conditions: Vec<Condition> = memory.open().cloned().collect();
     conditions.sort_by(|a, b| {
         b.severity
@@ -154,7 +160,7 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
     Verdict {
         at: now,
         limits: memory.open().map(limits).collect(),
-        heard,
+        freshness,
         is_starting: now.since_boot() < memory.grace.pools,
         shelves: snapshot.map_or_else(Vec::new, |snapshot| shelves::shelves(settings, memory, snapshot)),
         fans: snapshot
@@ -169,15 +175,15 @@ fn verdict(settings: &Settings, memory: &Memory, now: Moment, snapshot: Option<&
         incidents: memory.incidents(),
         muted_until: memory.muted_until(now),
         gaps: memory.ledger.incident_store.gaps.clone(),
-        turns: Vec::new(),
+        updates: Vec::new(),
         conditions,
     }
 }
 
-fn heard(memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Heard {
-    let Some(snapshot) = snapshot else { return Heard::NotYet };
+fn freshness(memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Freshness {
+    let Some(snapshot) = snapshot else { return Freshness::NotYet };
     if now.since(snapshot.taken) > SILENT_AFTER {
-        return Heard::SilentSince(snapshot.taken);
+        return Freshness::SilentSince(snapshot.taken);
     }
     let mut blind: Vec<String> = snapshot.blind.iter().map(|blind| format!("{}: {}", blind.what, blind.why)).collect();
     blind.extend(snapshot.volumes.iter().filter_map(|volume| {
@@ -188,7 +194,7 @@ fn heard(memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Heard {
         snapshot.pools.iter().filter_map(|pool| Some(format!("pool {}: {}", pool.name, pool.running.missing()?))),
     );
     blind.extend(memory.ledger.sources.missing(snapshot.taken));
-    if blind.is_empty() { Heard::Fresh } else { Heard::InPart(blind) }
+    if blind.is_empty() { Freshness::Fresh } else { Freshness::InPart(blind) }
 }
 
 #[cfg(test)]

@@ -46,7 +46,7 @@ fn named_tray(memory: &Memory, snapshot: &Snapshot, wanted: &traylight_config::T
     if let Some(drive) = snapshot.drives.iter().find(|drive| drives::holds(&wanted.holds, drive)) {
         return filled(memory, snapshot, drive, wanted.label.clone());
     }
-    let was_here = |(key, drive): &(&DriveKey, &drives::KnownDrive)| {
+    let was_here = |(key, drive): &(&DriveKey, &drives::RememberedDrive)| {
         let by_serial = matches!(&wanted.holds, Some(Holds::Serial(serial)) if key.0 == *serial);
         by_serial || drive.place.tray.as_ref() == Some(&wanted.label)
     };

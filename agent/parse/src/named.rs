@@ -1,7 +1,7 @@
 //! What the kernel calls a part, and what it said of it, before anybody knows which part of the box that is.
 
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Happening, Teller};
+use traylight_data::reading::{EventKind, EventSource};
 
 /// A part by the kernel's name of the moment.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -51,9 +51,9 @@ pub struct NamedEvent {
     /// Of what.
     pub part: KernelName,
     /// What.
-    pub what: Happening,
+    pub what: EventKind,
     /// Who told it.
-    pub teller: Teller,
+    pub teller: EventSource,
     /// The kernel's own line; empty when it was told without words.
     pub line: String,
 }

@@ -1,10 +1,10 @@
 //! From what was heard to what happened to which part of the box: the kernel's names become drives, controllers and pools,
 //! what several tell of one moment becomes one event, and readings add what only they show.
 
-use super::namesakes::{Marks, Namesakes, Sight};
+use super::kernel_names::{KernelNames, Marks, NamedDrive};
 use super::seen::SeenDrive;
 use crate::clock::Moment;
-use crate::reading::{Drive, DriveKey, Event, Happening, Part, Power, Teller};
+use crate::reading::{Drive, DriveKey, Event, EventKind, EventSource, Part, Power};
 use crate::sense::drives::names_of;
 use crate::sense::host::{Host, parts};
 use crate::sense::parse::named::{KernelName, NamedEvent, disk_of};
@@ -26,13 +26,13 @@ const LONGEST_LINE: usize = 240;
 #[derive(Debug, Default)]
 pub struct Happened {
     heard: Vec<NamedEvent>,
-    names: Namesakes,
+    names: KernelNames,
     /// PCI functions on the way to drives, with the chain of slots that leads to each: for when they are gone.
     slots: BTreeMap<String, String>,
     /// Drives that slept when they last said.
     asleep: BTreeSet<DriveKey>,
     /// When what was last told.
-    told: BTreeMap<(Part, Happening), Moment>,
+    told: BTreeMap<(Part, EventKind), Moment>,
 }
 
 impl Happened {
@@ -70,14 +70,14 @@ impl Happened {
                 }
             }
             let (key, device) = (drive.identity.key.clone(), spotted.device.clone());
-            sights.push(Sight { key, device, instance: spotted.instance, names: names_of(spotted) });
+            sights.push(NamedDrive { key, device, instance: spotted.instance, names: names_of(spotted) });
         }
         let mut marks = Marks::default();
         for heard in heard {
             let name = name(&heard.part);
             match heard.what {
-                Happening::Appeared => name.iter().for_each(|name| marks.came(name, heard.at)),
-                Happening::Vanished => name.iter().for_each(|name| marks.went(name, heard.at)),
+                EventKind::Appeared => name.iter().for_each(|name| marks.came(name, heard.at)),
+                EventKind::Vanished => name.iter().for_each(|name| marks.went(name, heard.at)),
                 _ => {}
             }
         }
@@ -129,8 +129,8 @@ impl Happened {
                 Some(Power::Active | Power::Idle) if self.asleep.remove(&drive.key) => woken.push(Event {
                     at: drive.power.taken,
                     part: Part::Drive(drive.key.clone()),
-                    what: Happening::Woke,
-                    teller: Teller::Reading,
+                    what: EventKind::Woke,
+                    teller: EventSource::Reading,
                     line: String::new(),
                 }),
                 _ => {}
@@ -147,11 +147,11 @@ impl Happened {
         if !is_same {
             self.told.insert((event.part.clone(), event.what), event.at);
         }
-        !is_same || matches!(event.what, Happening::LinesLost(_))
+        !is_same || matches!(event.what, EventKind::LinesLost(_))
     }
 }
 
-/// The name of a drive in [`Namesakes`], where the part may be one.
+/// The name of a drive in [`KernelNames`], where the part may be one.
 fn name(part: &KernelName) -> Option<String> {
     Some(match part {
         KernelName::Ata { port, device: Some(device) } => format!("ata{port}.{device}"),
@@ -187,8 +187,8 @@ fn newest(mut events: Vec<Event>) -> Vec<Event> {
     let surplus = events.len().saturating_sub(MOST);
     if surplus > 0 {
         events.drain(..surplus - 1);
-        let what = Happening::LinesLost(surplus as u64);
-        events[0] = Event { at: events[0].at, part: Part::Board, what, teller: Teller::Log, line: String::new() };
+        let what = EventKind::LinesLost(surplus as u64);
+        events[0] = Event { at: events[0].at, part: Part::Board, what, teller: EventSource::Log, line: String::new() };
     }
     events
 }
@@ -203,11 +203,11 @@ mod tests {
         Moment::after_boot(Duration::from_millis(milliseconds))
     }
 
-    fn heard(milliseconds: u64, part: KernelName, what: Happening) -> NamedEvent {
-        NamedEvent { at: at(milliseconds), part, what, teller: Teller::Log, line: "as told".into() }
+    fn heard(milliseconds: u64, part: KernelName, what: EventKind) -> NamedEvent {
+        NamedEvent { at: at(milliseconds), part, what, teller: EventSource::Log, line: "as told".into() }
     }
 
-    fn events(happened: &mut Happened, all: Vec<NamedEvent>, now: u64) -> Vec<(u64, Part, Happening)> {
+    fn events(happened: &mut Happened, all: Vec<NamedEvent>, now: u64) -> Vec<(u64, Part, EventKind)> {
         happened.hear(all);
         let nothing = Host::at("/nowhere");
         let events = happened.events(&nothing, std::iter::empty(), &[], at(now));
@@ -217,7 +217,7 @@ mod tests {
     #[test]
     fn what_is_told_again_within_two_seconds_is_the_same_whenever_it_arrives() {
         let mut happened = Happened::default();
-        let reset = |at| heard(at, KernelName::Usb("2.1".into()), Happening::Reset);
+        let reset = |at| heard(at, KernelName::Usb("2.1".into()), EventKind::Reset);
         let mut told = |all: &[u64], now| -> Vec<u64> {
             let all = all.iter().map(|at| reset(*at)).collect();
             events(&mut happened, all, now).into_iter().map(|event| event.0).collect()
@@ -225,7 +225,7 @@ mod tests {
         assert_eq!(told(&[5_000, 5_400, 7_001, 3_000], 8_000), [3_000, 5_400], "a storm has one every two seconds");
         assert_eq!(told(&[7_300, 7_401], 9_500), [7_401], "7,300 is late, and of 5,400");
         assert_eq!(told(&[6_000], 10_000), [0; 0], "later still");
-        let other = heard(7_402, KernelName::Usb("2.2".into()), Happening::Reset);
+        let other = heard(7_402, KernelName::Usb("2.2".into()), EventKind::Reset);
         assert_eq!(events(&mut happened, vec![other], 11_000).len(), 1, "another part");
     }
 
@@ -242,7 +242,7 @@ mod tests {
             (KernelName::Board, Part::Board),
         ];
         let mut heard: Vec<NamedEvent> =
-            (1..).zip(&parts).map(|(time, (named, _))| heard(time, named.clone(), Happening::CommandFailed)).collect();
+            (1..).zip(&parts).map(|(time, (named, _))| heard(time, named.clone(), EventKind::CommandFailed)).collect();
         heard.reverse();
         let told: Vec<Part> =
             events(&mut Happened::default(), heard, 100).into_iter().map(|(_, part, _)| part).collect();
@@ -252,16 +252,16 @@ mod tests {
     #[test]
     fn of_very_many_the_newest_are_handed_on_and_the_others_counted() {
         let many =
-            (0..1_000).map(|number| heard(number, KernelName::Other(format!("part {number}")), Happening::Reset));
+            (0..1_000).map(|number| heard(number, KernelName::Other(format!("part {number}")), EventKind::Reset));
         let told = events(&mut Happened::default(), many.collect(), 1_000);
         assert_eq!(told.len(), MOST + 1);
-        assert_eq!(told[0], (743, Part::Board, Happening::LinesLost(744)));
+        assert_eq!(told[0], (743, Part::Board, EventKind::LinesLost(744)));
         assert_eq!(told[1].1, Part::Place("part 744".into()));
     }
 
     #[test]
     fn lines_that_were_lost_are_each_time_others() {
-        let lost = |at| heard(at, KernelName::Board, Happening::LinesLost(5));
+        let lost = |at| heard(at, KernelName::Board, EventKind::LinesLost(5));
         assert_eq!(events(&mut Happened::default(), vec![lost(1), lost(2)], 10).len(), 2);
     }
 
@@ -279,7 +279,7 @@ mod tests {
         assert_eq!(told(Ok(Power::Active), 1), []);
         assert_eq!(told(Ok(Power::Asleep), 2), []);
         assert_eq!(told(Err(Reason::NotAsked), 3), []);
-        assert_eq!(told(Ok(Power::Idle), 20_000), [(at(20_000), Happening::Woke, Teller::Reading)]);
+        assert_eq!(told(Ok(Power::Idle), 20_000), [(at(20_000), EventKind::Woke, EventSource::Reading)]);
         assert_eq!(told(Ok(Power::Active), 20_001), []);
     }
 }

@@ -5,14 +5,14 @@
 //! In reading order: the core's side is [`keeper`], with [`launcher`] between the two; [`wire`] and [`order`] are what passes
 //! over the socket. `wakers` and `pacing` choose the time of a round; [`rounds`] runs it. A round asks by `workers`: `seen` is
 //! one drive, with `account` (what it told), `polling` (when it may be asked) and [`schedule`] (when it tests itself); `mounts`
-//! and `pools` are the rest, `steady` smooths readings, `happened` and `namesakes` sort the kernel's messages by part.
+//! and `pools` are the rest, `steady` smooths readings, `happened` and `kernel_names` sort the kernel's messages by part.
 
 mod account;
 mod happened;
 pub mod keeper;
+mod kernel_names;
 pub mod launcher;
 mod mounts;
-mod namesakes;
 pub mod order;
 mod pacing;
 mod polling;

@@ -1,7 +1,7 @@
 //! When the next round is run: by the pace, or soon after something has called. Pure; now is an argument.
 
 use crate::clock::Moment;
-use crate::reading::{Event, Happening, Part};
+use crate::reading::{Event, EventKind, Part};
 use std::time::Duration;
 
 /// Time between two rounds when nothing calls.
@@ -87,7 +87,7 @@ impl Pacing {
 
     /// A round has ended, in which this was heard.
     pub fn round_ended(&mut self, events: &[Event]) {
-        let is_loss = |event: &Event| event.what == Happening::Vanished && matches!(event.part, Part::Drive(_));
+        let is_loss = |event: &Event| event.what == EventKind::Vanished && matches!(event.part, Part::Drive(_));
         if events.iter().any(is_loss) {
             self.pace = self.pace.min(CONFIRM);
         }
@@ -97,7 +97,7 @@ impl Pacing {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::{DriveKey, Teller};
+    use crate::reading::{DriveKey, EventSource};
 
     /// Plays the probe's loop against calls at known milliseconds; a call that nobody listens to waits until somebody does.
     #[derive(Default)]
@@ -158,8 +158,8 @@ mod tests {
     }
 
     /// Rounds that nobody calls for; the one at 3 s hears of this.
-    fn rounds_after(part: Part, what: Happening) -> Vec<u64> {
-        let event = Event { at: Moment::default(), part, what, teller: Teller::Uevent, line: String::new() };
+    fn rounds_after(part: Part, what: EventKind) -> Vec<u64> {
+        let event = Event { at: Moment::default(), part, what, teller: EventSource::Uevent, line: String::new() };
         let (mut pacing, mut rounds, mut now) = (Pacing::new(), Vec::new(), 0);
         while now < 8000 {
             let at = Moment::after_boot(Duration::from_millis(now));
@@ -177,8 +177,8 @@ mod tests {
     #[test]
     fn the_loss_of_a_drive_is_looked_at_again_soon_and_once() {
         let drive = || Part::Drive(DriveKey("WREN-0001".to_owned()));
-        assert_eq!(rounds_after(drive(), Happening::Vanished), [0, 1000, 3000, 3500, 5500, 7500]);
-        for (part, what) in [(drive(), Happening::Reset), (Part::Usb("2.1".to_owned()), Happening::Vanished)] {
+        assert_eq!(rounds_after(drive(), EventKind::Vanished), [0, 1000, 3000, 3500, 5500, 7500]);
+        for (part, what) in [(drive(), EventKind::Reset), (Part::Usb("2.1".to_owned()), EventKind::Vanished)] {
             assert_eq!(rounds_after(part, what), [0, 1000, 3000, 5000, 7000]);
         }
     }

@@ -6,7 +6,7 @@ use crate::judge::play::Need::{
 };
 use crate::judge::play::Play;
 use crate::judge::play::Who::{All, Neighbours, One, Other, Rest};
-use crate::reading::{Happening, Part, SelfAssessment};
+use crate::reading::{EventKind, Part, SelfAssessment};
 use crate::units::Rpm;
 use crate::verdict::{Cause, Kind};
 
@@ -36,7 +36,7 @@ pub fn play(cause: Cause) -> Play {
         // Another drive had damaged transfers here, then the two changed places.
         Cause::PortOrCable => Play::fast(&[Controller, Health], 30, |the_box, second| {
             if second < 4 {
-                return the_box.tell(Other, Happening::TransferDamaged);
+                return the_box.tell(Other, EventKind::TransferDamaged);
             }
             the_box.swap_places();
             the_box.grow(One, "interface_crc_errors", if second < 10 { 0 } else { 5 });
@@ -44,7 +44,7 @@ pub fn play(cause: Cause) -> Play {
         // The drive had them elsewhere as well.
         Cause::DriveConnector => Play::fast(&[Controller, Health], 30, |the_box, second| {
             if second < 4 {
-                return the_box.tell(One, Happening::TransferDamaged);
+                return the_box.tell(One, EventKind::TransferDamaged);
             }
             the_box.swap_places();
             the_box.grow(One, "interface_crc_errors", if second < 10 { 0 } else { 5 });
@@ -55,7 +55,7 @@ pub fn play(cause: Cause) -> Play {
         }),
         Cause::ControllerStopped => Play::fast(&[Controller], 60, |the_box, second| {
             if second == 0 {
-                the_box.tell_of(Part::Controller(the_box.controller()), Happening::AllOnes);
+                the_box.tell_of(Part::Controller(the_box.controller()), EventKind::AllOnes);
             }
             the_box.stop_controller();
             the_box.lose(Neighbours);
@@ -64,8 +64,8 @@ pub fn play(cause: Cause) -> Play {
         Cause::ControllerHot => Play::fast(&[Controller, Temperatures, Attachment], 60, |the_box, second| {
             the_box.degrees(Neighbours, 48.0);
             if second == 0 {
-                the_box.tell_of(Part::Controller(the_box.controller()), Happening::AllOnes);
-                the_box.tell(One, Happening::TimedOut);
+                the_box.tell_of(Part::Controller(the_box.controller()), EventKind::AllOnes);
+                the_box.tell(One, EventKind::TimedOut);
             }
             the_box.time_out(One, 1);
             match second {
@@ -76,13 +76,13 @@ pub fn play(cause: Cause) -> Play {
         .after(45, |the_box| the_box.degrees(Neighbours, 48.0)),
         Cause::UsbBridge => Play::fast(&[Bridge], 60, |the_box, second| {
             if second == 0 {
-                the_box.tell_of(Part::Usb("1".to_owned()), Happening::Reset);
+                the_box.tell_of(Part::Usb("1".to_owned()), EventKind::Reset);
             }
             the_box.lose(One);
         }),
         Cause::UsbPower => Play::fast(&[Bridges], 60, |the_box, second| {
             if second == 0 {
-                the_box.tell_of(Part::Board, Happening::UndervoltageBegan);
+                the_box.tell_of(Part::Board, EventKind::UndervoltageBegan);
             }
             the_box.lose(One);
             the_box.lose(Other);
@@ -119,8 +119,8 @@ pub fn play(cause: Cause) -> Play {
         Cause::DataPath => Play { needs: &[Parity], ..how_played(Kind::Mismatches) },
         Cause::SlowToWake => Play::fast(&[Attachment], 30, |the_box, second| {
             match second {
-                0 => the_box.tell(One, Happening::Woke),
-                8 => the_box.tell(One, Happening::TimedOut),
+                0 => the_box.tell(One, EventKind::Woke),
+                8 => the_box.tell(One, EventKind::TimedOut),
                 _ => {}
             }
             the_box.time_out(One, if second < 8 { 0 } else { 1 });

@@ -12,7 +12,7 @@ use crate::clock::{Moment, Wall};
 use crate::judge::play::{Play, SLOW};
 use crate::judge::{self, Memory, judge};
 use crate::reading::{Itself, Snapshot};
-use crate::verdict::{Cause, Change, Ended, IncidentId, Kind, Turn, Turned, Verdict};
+use crate::verdict::{Cause, Change, Ended, IncidentId, Kind, Update, UpdateKind, Verdict};
 use std::collections::BTreeSet;
 use std::fmt;
 use std::time::Duration;
@@ -95,14 +95,14 @@ impl Played {
             lasted: Some(at.since(condition.since)),
             condition: condition.clone(),
         };
-        let over = |incident: &crate::verdict::Incident| Turn {
-            what: Turned::Closed { lasted: Some(at.since(incident.since)), how: Ended::Over },
+        let over = |incident: &crate::verdict::Incident| Update {
+            what: UpdateKind::Closed { lasted: Some(at.since(incident.since)), how: Ended::Over },
             incident: incident.clone(),
         };
-        let turns = self.verdict.incidents.iter().map(over).collect();
+        let updates = self.verdict.incidents.iter().map(over).collect();
         Told {
             changes: self.verdict.conditions.iter().map(closed).collect(),
-            verdict: Verdict { turns, remarks: Vec::new(), ..self.verdict.clone() },
+            verdict: Verdict { updates, remarks: Vec::new(), ..self.verdict.clone() },
         }
     }
 
@@ -151,7 +151,7 @@ pub fn play(
         let now = begin.plus(Duration::from_secs(second));
         let looked = calm.at(now, |pretence| (play.change)(pretence, second));
         let (verdict, changes) = judge(settings, &mut memory, now, Some(&looked), &Itself::default());
-        if !changes.is_empty() || !verdict.turns.is_empty() {
+        if !changes.is_empty() || !verdict.updates.is_empty() {
             told.push(Told { changes, verdict: verdict.clone() });
         }
         last = Some((verdict, looked));
@@ -159,7 +159,7 @@ pub fn play(
     let (mut verdict, snapshot) = last.ok_or("nothing was played")?;
     // What goes on besides is not part of the play.
     let turned: BTreeSet<IncidentId> =
-        told.iter().flat_map(|told| &told.verdict.turns).map(|turn| turn.incident.id).collect();
+        told.iter().flat_map(|told| &told.verdict.updates).map(|update| update.incident.id).collect();
     verdict.incidents.retain(|incident| turned.contains(&incident.id));
     let incidents = verdict.incidents.clone();
     verdict.conditions.retain(|open| incidents.iter().any(|incident| incident.conditions.contains(open)));

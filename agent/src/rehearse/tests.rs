@@ -119,5 +119,5 @@ fn what_holds_besides_is_left_out() {
     let kinds: Vec<Kind> = played.verdict.conditions.iter().map(crate::verdict::Condition::kind).collect();
     assert_eq!((kinds, played.verdict.worst()), (vec![Kind::FanStopped], Some(Severity::Warning)));
     let end = played.end();
-    assert_eq!((end.changes.len(), end.verdict.turns.len()), (1, 1));
+    assert_eq!((end.changes.len(), end.verdict.updates.len()), (1, 1));
 }

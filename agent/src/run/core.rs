@@ -8,7 +8,7 @@ use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::keep::KeepFault;
 use crate::probe::keeper::News;
-use crate::reading::{Happening, Itself, Missing, Snapshot};
+use crate::reading::{EventKind, Itself, Missing, Snapshot};
 use crate::rehearse::{self, Fault};
 use crate::serve::alerts::not_open;
 use crate::serve::control::{Answer, Asked, Request};
@@ -59,13 +59,13 @@ impl Core {
     /// It begins with what was kept.
     pub fn new(clock: Clock, ledger: Ledger) -> Self {
         // What was kept and then not told is told now; what was told already is told by its name.
-        let turns = ledger.incident_store.last_turns().map(|turn| (turn, false)).collect();
+        let turns = ledger.incident_store.last_updates().map(|turn| (turn, false)).collect();
         Self { clock, memory: Memory::with_ledger(ledger), turns, ..Self::default() }
     }
 
     /// Goes on from what was kept and came to hand late, as after a restart.
     pub fn go_on_from(&mut self, ledger: Ledger) {
-        self.turns.extend(ledger.incident_store.last_turns().map(|turn| (turn, false)));
+        self.turns.extend(ledger.incident_store.last_updates().map(|turn| (turn, false)));
         self.memory = Memory::with_ledger(ledger);
     }
 
@@ -117,7 +117,7 @@ impl Core {
     /// Whether there was trouble with the power since this was asked last: panels forget what they show over a dip that
     /// drives or the board notice.
     pub fn power_was_low(&mut self) -> bool {
-        use Happening::{LostPower, UndervoltageBegan, UndervoltageEnded};
+        use EventKind::{LostPower, UndervoltageBegan, UndervoltageEnded};
         let events = self.snapshot.iter().flat_map(|snapshot| &snapshot.events);
         let low = events.filter(|event| matches!(event.what, LostPower | UndervoltageBegan | UndervoltageEnded));
         let newest = low.map(|event| event.at).max().unwrap_or_default();
@@ -143,7 +143,7 @@ impl Core {
         let mute = about_mute(muted_before, verdict.muted_until, now);
         let mut entries = incident_log::entries(&verdict, &changes, now, &wall);
         entries.extend(mute);
-        self.turns.extend(verdict.turns.iter().map(|turn| (turn.clone(), false)));
+        self.turns.extend(verdict.updates.iter().map(|turn| (turn.clone(), false)));
         let is_critical = verdict.worst() == Some(Severity::Critical);
         self.verdict = Some(verdict);
         entries.extend(self.end_rehearsal(now, &wall, is_critical));
@@ -327,14 +327,14 @@ impl Core {
         };
         let Some(rehearsal) = self.rehearsal.take() else { return Vec::new() };
         self.rehearsal_over = true;
-        self.turns.extend(rehearsal.played.end().verdict.turns.into_iter().map(|turn| (turn, true)));
+        self.turns.extend(rehearsal.played.end().verdict.updates.into_iter().map(|turn| (turn, true)));
         rehearsal.end(why, wall)
     }
 
     /// Takes over other settings. What is open is told again by its name: a channel that is new hears of it.
     pub fn renew(&mut self, before: &Settings, after: &Settings) {
         self.memory.reloaded(before, after);
-        self.turns.extend(self.memory.ledger().incident_store.last_turns().map(|turn| (turn, false)));
+        self.turns.extend(self.memory.ledger().incident_store.last_updates().map(|turn| (turn, false)));
     }
 
     /// These panels begin anew; those beyond `count` are there no more.

@@ -16,7 +16,7 @@ use crate::tell::message::{Message, REHEARSED, Stamp, Turn};
 use crate::tell::tidings::{self, Letterhead};
 use crate::tell::tongue::Tongue;
 use crate::units::span;
-use crate::verdict::{Incident, Severity, Turn as Turned, Verdict};
+use crate::verdict::{Incident, Severity, Update, Verdict};
 use serde_json::json;
 use std::io;
 use std::time::Duration;
@@ -221,7 +221,7 @@ impl Dispatch {
         self.sender.finish();
     }
 
-    fn message(&self, turn: &Turned, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
+    fn message(&self, turn: &Update, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
         let stamp = Stamp::by(&self.clock);
         let head = Letterhead {
             mark: &self.mark,

@@ -5,7 +5,7 @@ use crate::rehearse::{Played, Told};
 use crate::tell::incident_log;
 use crate::tell::log::Entry;
 use crate::units::span;
-use crate::verdict::Turn;
+use crate::verdict::Update;
 use std::time::Duration;
 
 /// It must not stand in the way of what is real for longer.
@@ -21,8 +21,8 @@ pub struct Rehearsal {
 
 impl Rehearsal {
     /// What is new about incidents when it begins.
-    pub fn turns(&self) -> impl Iterator<Item = Turn> {
-        self.played.told.iter().flat_map(|told| told.verdict.turns.iter().cloned())
+    pub fn turns(&self) -> impl Iterator<Item = Update> {
+        self.played.told.iter().flat_map(|told| told.verdict.updates.iter().cloned())
     }
 
     /// What is said when it begins.

@@ -9,7 +9,7 @@ use super::host::Host;
 use super::parse::kernel_log::lines::LogReader;
 use super::parse::named::{KernelName, NamedEvent, NamedEvents};
 use crate::clock::Moment;
-use crate::reading::{Happening, Missing, Reason, Teller};
+use crate::reading::{EventKind, EventSource, Missing, Reason};
 use rustix::fs::{SeekFrom, seek};
 use rustix::io::{Errno, read};
 use std::fs::File;
@@ -114,9 +114,15 @@ impl<R: Records> KernelLog<R> {
             let at = Moment::after_boot(line.since_boot.saturating_add(suspended)).max(self.drained).min(now);
             // What a USB device does to itself changes no reading; a drive behind it that goes is told by itself. Lines
             // are lost in storms, and those must not call.
-            let is_quiet = matches!(line.part, KernelName::Usb(_)) || matches!(line.what, Happening::LinesLost(_));
+            let is_quiet = matches!(line.part, KernelName::Usb(_)) || matches!(line.what, EventKind::LinesLost(_));
             taken.calls |= !is_quiet;
-            taken.heard.push(NamedEvent { at, part: line.part, what: line.what, teller: Teller::Log, line: line.text });
+            taken.heard.push(NamedEvent {
+                at,
+                part: line.part,
+                what: line.what,
+                teller: EventSource::Log,
+                line: line.text,
+            });
         }
     }
 }
@@ -168,7 +174,7 @@ mod tests {
         Moment::after_boot(Duration::from_secs(seconds))
     }
 
-    fn take(log: &mut KernelLog<Written>, seconds: u64) -> (Vec<(Happening, Moment)>, bool) {
+    fn take(log: &mut KernelLog<Written>, seconds: u64) -> (Vec<(EventKind, Moment)>, bool) {
         let taken = log.take(at(seconds), Duration::ZERO).unwrap();
         (taken.heard.into_iter().map(|heard| (heard.what, heard.at)).collect(), taken.calls)
     }
@@ -178,7 +184,7 @@ mod tests {
         let mut log = KernelLog::of(Written::default());
         log.records.write(3, FAILED);
         log.records.write(9, NOISE);
-        assert_eq!(take(&mut log, 100), (vec![(Happening::CommandFailed, at(3))], true));
+        assert_eq!(take(&mut log, 100), (vec![(EventKind::CommandFailed, at(3))], true));
         assert_eq!(take(&mut log, 101), (vec![], false));
     }
 
@@ -190,7 +196,7 @@ mod tests {
         log.records.number += 1;
         assert_eq!(take(&mut log, 5), (vec![], false));
         log.records.write(6, "usb 2-1: reset SuperSpeed USB device number 2 using xhci_hcd");
-        assert_eq!(take(&mut log, 6), (vec![(Happening::Reset, at(6))], false));
+        assert_eq!(take(&mut log, 6), (vec![(EventKind::Reset, at(6))], false));
     }
 
     #[test]
@@ -208,7 +214,7 @@ mod tests {
 
         log.renew();
         log.records.write(4, NOISE);
-        let lost = Happening::LinesLost(100_000 - A_ROUND as u64 + 1);
+        let lost = EventKind::LinesLost(100_000 - A_ROUND as u64 + 1);
         assert_eq!(take(&mut log, 4), (vec![(lost, at(4))], false), "and a loss is no reason to look");
         assert_eq!(log.records.read, A_ROUND + 1);
     }
@@ -220,7 +226,7 @@ mod tests {
         log.records.records.extend([Err(Errno::PIPE), Err(Errno::INTR), Err(Errno::INVAL)]);
         log.records.number += 7;
         log.records.write(2, FAILED);
-        assert_eq!(take(&mut log, 9).0, [(Happening::LinesLost(7), at(2)), (Happening::CommandFailed, at(2))]);
+        assert_eq!(take(&mut log, 9).0, [(EventKind::LinesLost(7), at(2)), (EventKind::CommandFailed, at(2))]);
     }
 
     /// Built: a machine that was suspended for 1,000 s after 50 s, and a log whose clock is 7 s behind.

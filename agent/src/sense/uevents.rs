@@ -2,9 +2,9 @@
 //! on (netlink(7), NETLINK_KOBJECT_UEVENT).
 
 use super::parse::named::{NamedEvent, NamedEvents};
-use super::parse::sysfs::uevent::{happening, is_worth_a_look};
+use super::parse::sysfs::uevent::{event, is_worth_a_look};
 use crate::clock::Moment;
-use crate::reading::{Missing, Reason, Teller};
+use crate::reading::{EventSource, Missing, Reason};
 use rustix::io::Errno;
 use rustix::net::netlink::{KOBJECT_UEVENT, SocketAddrNetlink};
 use rustix::net::{AddressFamily, RecvFlags, SocketFlags, SocketType, bind, recvfrom, socket_with};
@@ -45,11 +45,11 @@ impl Uevents {
                     let Some(sender) = sender.map(|sender| sender.pid()) else { continue };
                     let message = &message[..length];
                     taken.calls |= is_worth_a_look(sender, message);
-                    taken.heard.extend(happening(sender, message).map(|(part, what)| NamedEvent {
+                    taken.heard.extend(event(sender, message).map(|(part, what)| NamedEvent {
                         at: now,
                         part,
                         what,
-                        teller: Teller::Uevent,
+                        teller: EventSource::Uevent,
                         line: String::new(),
                     }));
                 }

@@ -14,7 +14,7 @@ use crate::tell::tongue::Tongue;
 use crate::tell::wording::words;
 use crate::units::span;
 use crate::verdict::{
-    Condition as Held, Figure, Heard, IncidentId, Limit as Judged, Origin, Severity, Standing, Verdict,
+    Condition as Held, Figure, Freshness, IncidentId, Limit as Judged, Origin, Severity, Standing, Verdict,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -119,10 +119,10 @@ impl Document {
     /// The document of a judged snapshot; `wall` is the calendar at the time of the verdict.
     pub fn new(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, wall: &Wall) -> Self {
         let age = verdict.at.since(snapshot.taken);
-        let unseen = match &verdict.heard {
-            Heard::InPart(blind) => blind.clone(),
-            Heard::SilentSince(since) => vec![format!("everything: silent for {}", span(verdict.at.since(*since)))],
-            Heard::NotYet | Heard::Fresh => Vec::new(),
+        let unseen = match &verdict.freshness {
+            Freshness::InPart(blind) => blind.clone(),
+            Freshness::SilentSince(since) => vec![format!("everything: silent for {}", span(verdict.at.since(*since)))],
+            Freshness::NotYet | Freshness::Fresh => Vec::new(),
         };
         Self {
             schema: 1,

@@ -13,7 +13,7 @@ use traylight_config::PageName;
 pub fn worth_showing(view: &View<'_>) -> Vec<Page> {
     let verdict = view.verdict;
     let state = Page::Named(PageName::State);
-    let is_silent = verdict.heard.is_silent();
+    let is_silent = verdict.freshness.is_silent();
     // Old readings are no news; what was wrong then may still be.
     let Some(snapshot) = view.snapshot.filter(|_| !is_silent) else {
         let known_of = if view.snapshot.is_some() { from_near(verdict, |_| true) } else { Vec::new() };

@@ -3,7 +3,7 @@
 use super::tongue::{Places, Tongue};
 use super::wording::pointed_at;
 use crate::clock::Moment;
-use crate::reading::{Happening, Teller};
+use crate::reading::{EventKind, EventSource};
 use crate::verdict::{Evidence, Unmeasured};
 
 /// One piece of evidence in a line.
@@ -14,64 +14,64 @@ pub fn seen(evidence: &Evidence, clock: &dyn Fn(Moment) -> String, tongue: Tongu
         false => String::new(),
     };
     let teller = match evidence.teller {
-        Teller::Log if !evidence.line.is_empty() => tongue.say("seen.log-line", &[("line", &evidence.line)]),
-        Teller::Log => tongue.plain("seen.log").to_owned(),
-        Teller::Uevent => tongue.plain("seen.uevent").to_owned(),
-        Teller::Reading => String::new(),
+        EventSource::Log if !evidence.line.is_empty() => tongue.say("seen.log-line", &[("line", &evidence.line)]),
+        EventSource::Log => tongue.plain("seen.log").to_owned(),
+        EventSource::Uevent => tongue.plain("seen.uevent").to_owned(),
+        EventSource::Reading => String::new(),
     };
     let (time, what) = (clock(evidence.at), happened(evidence.what, tongue));
     let places: Places = &[("time", &time), ("who", &who), ("what", &what), ("often", &often), ("teller", &teller)];
     tongue.say("seen.line", places)
 }
 
-fn happened(what: Happening, tongue: Tongue) -> String {
+fn happened(what: EventKind, tongue: Tongue) -> String {
     let key = match what {
-        Happening::Appeared => "seen.appeared",
-        Happening::Vanished => "seen.vanished",
-        Happening::Woke => "seen.woke",
-        Happening::LostPower => "seen.lost-power",
-        Happening::WorkBegan => "seen.work-began",
-        Happening::Disagrees => "seen.disagrees",
-        Happening::StandsStill => "seen.stands-still",
-        Happening::TransferDamaged => "seen.transfer-damaged",
-        Happening::ConnectionChanged => "seen.connection-changed",
-        Happening::LinkDown(Some(0)) => "seen.link-down-nothing-there",
-        Happening::LinkDown(Some(1)) => "seen.link-down-cannot-connect",
-        Happening::LinkDown(Some(4)) => "seen.link-switched-off",
-        Happening::LinkDown(_) => "seen.link-down",
-        Happening::LinkUp(Some(speed)) => {
+        EventKind::Appeared => "seen.appeared",
+        EventKind::Vanished => "seen.vanished",
+        EventKind::Woke => "seen.woke",
+        EventKind::LostPower => "seen.lost-power",
+        EventKind::WorkBegan => "seen.work-began",
+        EventKind::Disagrees => "seen.disagrees",
+        EventKind::StandsStill => "seen.stands-still",
+        EventKind::TransferDamaged => "seen.transfer-damaged",
+        EventKind::ConnectionChanged => "seen.connection-changed",
+        EventKind::LinkDown(Some(0)) => "seen.link-down-nothing-there",
+        EventKind::LinkDown(Some(1)) => "seen.link-down-cannot-connect",
+        EventKind::LinkDown(Some(4)) => "seen.link-switched-off",
+        EventKind::LinkDown(_) => "seen.link-down",
+        EventKind::LinkUp(Some(speed)) => {
             return tongue.say("seen.link-up-at", &[("speed", &tongue.figure(speed))]);
         }
-        Happening::LinkUp(None) => "seen.link-up",
-        Happening::LinkSlowed => "seen.link-slowed",
-        Happening::TimedOut => "seen.timed-out",
-        Happening::Reset => "seen.reset",
-        Happening::SlowToRespond => "seen.slow-to-respond",
-        Happening::Unreadable => "seen.unreadable",
-        Happening::CommandFailed => "seen.command-failed",
-        Happening::GivenUp => "seen.given-up",
-        Happening::AllOnes => "seen.all-ones",
-        Happening::NotStarted(errno) => return tongue.say("seen.not-started", &[("errno", &errno)]),
-        Happening::BusErrorCorrected => "seen.bus-error-corrected",
-        Happening::BusError => "seen.bus-error",
-        Happening::StaggeredStart => "seen.staggered-start",
-        Happening::MemberFailed => "seen.member-failed",
-        Happening::ReadCorrected => "seen.read-corrected",
-        Happening::NotAssembled => "seen.not-assembled",
-        Happening::NotClean => "seen.not-clean",
-        Happening::Suspended => "seen.suspended",
-        Happening::FileSystemError => "seen.file-system-error",
-        Happening::StoppedWriting => "seen.stopped-writing",
-        Happening::NoMetadataRoom => "seen.no-metadata-room",
-        Happening::OverCurrent => "seen.over-current",
-        Happening::UndervoltageBegan => "seen.undervoltage-began",
-        Happening::UndervoltageEnded => "seen.undervoltage-ended",
-        Happening::TaskHung => "seen.task-hung",
-        Happening::OutOfMemory => "seen.out-of-memory",
-        Happening::Downshifted => "seen.downshifted",
-        Happening::TransmitStuck => "seen.transmit-stuck",
-        Happening::BusStuck => "seen.bus-stuck",
-        Happening::LinesLost(lines) => return tongue.say("seen.lines-lost", &[("lines", &lines)]),
+        EventKind::LinkUp(None) => "seen.link-up",
+        EventKind::LinkSlowed => "seen.link-slowed",
+        EventKind::TimedOut => "seen.timed-out",
+        EventKind::Reset => "seen.reset",
+        EventKind::SlowToRespond => "seen.slow-to-respond",
+        EventKind::Unreadable => "seen.unreadable",
+        EventKind::CommandFailed => "seen.command-failed",
+        EventKind::GivenUp => "seen.given-up",
+        EventKind::AllOnes => "seen.all-ones",
+        EventKind::NotStarted(errno) => return tongue.say("seen.not-started", &[("errno", &errno)]),
+        EventKind::BusErrorCorrected => "seen.bus-error-corrected",
+        EventKind::BusError => "seen.bus-error",
+        EventKind::StaggeredStart => "seen.staggered-start",
+        EventKind::MemberFailed => "seen.member-failed",
+        EventKind::ReadCorrected => "seen.read-corrected",
+        EventKind::NotAssembled => "seen.not-assembled",
+        EventKind::NotClean => "seen.not-clean",
+        EventKind::Suspended => "seen.suspended",
+        EventKind::FileSystemError => "seen.file-system-error",
+        EventKind::StoppedWriting => "seen.stopped-writing",
+        EventKind::NoMetadataRoom => "seen.no-metadata-room",
+        EventKind::OverCurrent => "seen.over-current",
+        EventKind::UndervoltageBegan => "seen.undervoltage-began",
+        EventKind::UndervoltageEnded => "seen.undervoltage-ended",
+        EventKind::TaskHung => "seen.task-hung",
+        EventKind::OutOfMemory => "seen.out-of-memory",
+        EventKind::Downshifted => "seen.downshifted",
+        EventKind::TransmitStuck => "seen.transmit-stuck",
+        EventKind::BusStuck => "seen.bus-stuck",
+        EventKind::LinesLost(lines) => return tongue.say("seen.lines-lost", &[("lines", &lines)]),
     };
     tongue.plain(key).to_owned()
 }

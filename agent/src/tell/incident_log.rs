@@ -5,7 +5,7 @@ use super::log::{Entry, message_id, priority, since};
 use super::tongue::Tongue;
 use super::wording::words;
 use crate::clock::{Moment, Wall};
-use crate::verdict::{Cause, Change, Condition, Ended, Incident, Turn, Turned, Verdict};
+use crate::verdict::{Cause, Change, Condition, Ended, Incident, Update, UpdateKind, Verdict};
 
 /// What is new after a judging, in the order in which it is told: conditions with the incident that each belongs to,
 /// incidents, remarks.
@@ -17,7 +17,7 @@ pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) 
             None => entry,
         }
     });
-    let turns = verdict.turns.iter().filter_map(|turn| entry(turn, verdict, changes, now, wall));
+    let turns = verdict.updates.iter().filter_map(|turn| entry(turn, verdict, changes, now, wall));
     told.chain(turns).chain(verdict.remarks.iter().map(Entry::remark)).collect()
 }
 
@@ -41,7 +41,7 @@ fn says_no_more(incident: &Incident, changes: &[Change]) -> bool {
 }
 
 /// The entry of a turn; none where the condition's own line says all.
-fn entry(turn: &Turn, verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Option<Entry> {
+fn entry(turn: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Option<Entry> {
     let incident = &turn.incident;
     if says_no_more(incident, changes) {
         return None;
@@ -49,11 +49,11 @@ fn entry(turn: &Turn, verdict: &Verdict, changes: &[Change], now: Moment, wall: 
     let clock = |at: Moment| wall.before(now.since(at)).second();
     let told = told(incident, &clock, Tongue::English);
     let (event, urgency) = match turn.what {
-        Turned::Opened => ("incident-opened", priority(incident.severity)),
-        Turned::Worsened => ("incident-worsened", priority(incident.severity)),
-        Turned::Refined { .. } => ("incident-refined", priority(incident.severity)),
-        Turned::Eased => ("incident-eased", 5),
-        Turned::Closed { .. } => ("incident-closed", 5),
+        UpdateKind::Opened => ("incident-opened", priority(incident.severity)),
+        UpdateKind::Worsened => ("incident-worsened", priority(incident.severity)),
+        UpdateKind::Refined { .. } => ("incident-refined", priority(incident.severity)),
+        UpdateKind::Eased => ("incident-eased", 5),
+        UpdateKind::Closed { .. } => ("incident-closed", 5),
     };
     let trays: Vec<String> = incident.drives.iter().map(|drive| drive.label()).collect();
     let kinds: Vec<&str> = incident.conditions.iter().map(|condition| condition.kind().id()).collect();
@@ -69,7 +69,7 @@ fn entry(turn: &Turn, verdict: &Verdict, changes: &[Change], now: Moment, wall: 
     }
     fields.push(("since", since(verdict.gaps.since(incident.since, now), wall)));
     let begin = turned(turn.what);
-    let message = if let Turned::Closed { lasted, how } = turn.what {
+    let message = if let UpdateKind::Closed { lasted, how } = turn.what {
         fields.extend(lasted.map(|lasted| ("lasted_s", lasted.as_secs().to_string())));
         if let Ended::PartOf(other) = how {
             fields.push(("part_of", other.to_string()));
@@ -116,9 +116,9 @@ mod tests {
         verdict
     }
 
-    fn said(what: Turned, changes: &[Change]) -> Vec<String> {
+    fn said(what: UpdateKind, changes: &[Change]) -> Vec<String> {
         let mut verdict = degraded();
-        verdict.turns = vec![Turn { incident: verdict.incidents[0].clone(), what }];
+        verdict.updates = vec![Update { incident: verdict.incidents[0].clone(), what }];
         let entries = entries(&verdict, changes, now(), &Clock::default().wall());
         entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect()
     }
@@ -126,9 +126,9 @@ mod tests {
     #[test]
     fn one_condition_has_one_line_but_no_turn_for_the_worse_is_without_one() {
         let held = degraded().incidents[0].conditions[0].clone();
-        let opened = said(Turned::Opened, &[Change::Opened(held)]);
+        let opened = said(UpdateKind::Opened, &[Change::Opened(held)]);
         assert!(opened.len() == 1 && opened[0].starts_with("opened "), "{opened:?}");
-        let further = said(Turned::Worsened, &[]);
+        let further = said(UpdateKind::Worsened, &[]);
         assert!(further.len() == 1 && further[0].starts_with("incident-worsened worse: "), "{further:?}");
     }
 

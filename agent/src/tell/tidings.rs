@@ -4,7 +4,7 @@ use super::incident_words::{Told, told};
 use super::message::{About, Message, Stamp, Topic, Turn};
 use super::tongue::Tongue;
 use crate::clock::{Moment, Wall};
-use crate::verdict::{Condition, Ended, Gaps, Incident, IncidentId, Place, Subject, Turn as Turned, Turned as What};
+use crate::verdict::{Condition, Ended, Gaps, Incident, IncidentId, Place, Subject, Update, UpdateKind};
 use std::time::Duration;
 
 /// What every message needs besides the turn.
@@ -30,16 +30,16 @@ pub struct Letterhead<'a> {
 }
 
 /// The message about a turn; none for what is not worth one: what got a little better.
-pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
-    let (turn, lasted) = match turned.what {
-        What::Opened => (Turn::Opened, None),
-        What::Worsened => (Turn::Worsened, None),
-        What::Refined { .. } => (Turn::Refined, None),
-        What::Eased => return None,
-        What::Closed { how: Ended::PartOf(_), .. } => (Turn::PartOf, None),
-        What::Closed { lasted, how: Ended::Over | Ended::TakenOut } => (Turn::Closed, lasted),
+pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
+    let (turn, lasted) = match update.what {
+        UpdateKind::Opened => (Turn::Opened, None),
+        UpdateKind::Worsened => (Turn::Worsened, None),
+        UpdateKind::Refined { .. } => (Turn::Refined, None),
+        UpdateKind::Eased => return None,
+        UpdateKind::Closed { how: Ended::PartOf(_), .. } => (Turn::PartOf, None),
+        UpdateKind::Closed { lasted, how: Ended::Over | Ended::TakenOut } => (Turn::Closed, lasted),
     };
-    let incident = &turned.incident;
+    let incident = &update.incident;
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
     let Told { words, seen, unmeasured, next_test, news, also } = told(incident, &clock, head.tongue);
     let tongue = head.tongue;
@@ -54,22 +54,22 @@ pub fn message(turned: &Turned, head: Letterhead) -> Option<Message> {
         let lasted = lasted.map_or_else(unknown, |lasted| tongue.span(lasted));
         tongue.say(key, &[("name", &words.name), ("lasted", &lasted)])
     };
-    let sentence = match turned.what {
-        What::Closed { lasted, how: Ended::Over } => ended("message.over", lasted),
-        What::Closed { lasted, how: Ended::TakenOut } => ended("message.taken-out", lasted),
-        What::Closed { how: Ended::PartOf(other), .. } => {
+    let sentence = match update.what {
+        UpdateKind::Closed { lasted, how: Ended::Over } => ended("message.over", lasted),
+        UpdateKind::Closed { lasted, how: Ended::TakenOut } => ended("message.taken-out", lasted),
+        UpdateKind::Closed { how: Ended::PartOf(other), .. } => {
             tongue.say("message.part-of", &[("name", &words.name), ("other", &other)])
         }
         _ => words.sentence,
     };
     let is_over = turn.is_last();
-    let part_of = match turned.what {
-        What::Closed { how: Ended::PartOf(other), .. } => Some(other.to_string()),
+    let part_of = match update.what {
+        UpdateKind::Closed { how: Ended::PartOf(other), .. } => Some(other.to_string()),
         _ => None,
     };
     let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).collect() };
     Some(Message {
-        id: format!("{}-{}.{}.{turn}", head.mark, incident.id, incident.turns),
+        id: format!("{}-{}.{}.{turn}", head.mark, incident.id, incident.updates),
         incident: incident.id.to_string(),
         turn,
         severity: if is_over { incident.worst.max(incident.severity) } else { incident.severity },
@@ -151,7 +151,7 @@ mod tests {
     }
 
     /// What is told of a pool that has gone down after a loss, in a turn for the worse.
-    fn worse(cause: Cause) -> Turned {
+    fn worse(cause: Cause) -> Update {
         let place =
             |label: &str| Place { tray: Some(label.to_owned()), serial: Some(format!("HN24-{label}")), port: None };
         let held =
@@ -170,8 +170,8 @@ mod tests {
             confidence: Confidence::Likely,
             severity: Severity::Critical,
             worst: Severity::Critical,
-            turns: 1,
-            last_turn: Some(What::Opened),
+            updates: 1,
+            last_update: Some(UpdateKind::Opened),
             since: Moment::default(),
             conditions: vec![gone("3"), held(Subject::Volume("/srv/songs".to_owned()), stopped)],
             drives: vec![place("3"), place("5")],
@@ -185,12 +185,12 @@ mod tests {
         };
         incident.report(Moment::default());
         incident.conditions.extend([held(Subject::Pool("md0".to_owned()), down), gone("5")]);
-        incident.take_turn(What::Worsened);
+        incident.take_update(UpdateKind::Worsened);
         incident.report(Moment::default());
-        Turned { incident, what: What::Worsened }
+        Update { incident, what: UpdateKind::Worsened }
     }
 
-    fn told(turned: &Turned, tongue: Tongue) -> Message {
+    fn told(update: &Update, tongue: Tongue) -> Message {
         let (stamp, wall) = (Stamp::default(), Clock::default().wall());
         let head = Letterhead {
             mark: "ab",
@@ -203,22 +203,22 @@ mod tests {
             is_held: false,
             page: &|_| None,
         };
-        message(turned, head).expect("it is worth a message")
+        message(update, head).expect("it is worth a message")
     }
 
     #[test]
     fn a_message_names_all_that_holds_and_what_is_new_in_every_form_and_language() {
         for cause in Cause::ALL {
             for tongue in [Tongue::English, Tongue::German] {
-                let turned = worse(*cause);
-                let batch = Batch::of(Item::new(told(&turned, tongue), 0, 1, &Stamp::default()));
+                let update = worse(*cause);
+                let batch = Batch::of(Item::new(told(&update, tongue), 0, 1, &Stamp::default()));
                 let forms = [
                     text(&batch),
                     #[cfg(feature = "mail")]
                     crate::tell::batch_page::html(&batch, None),
                     batch.document().to_string(),
                 ];
-                for held in &turned.incident.conditions {
+                for held in &update.incident.conditions {
                     let sentence = words(held, tongue).sentence;
                     for form in &forms {
                         assert!(form.contains(&sentence), "{cause:?}: `{sentence}` is not in:\n{form}");
@@ -234,10 +234,10 @@ mod tests {
 
     #[test]
     fn what_became_a_part_of_another_is_not_told_to_be_over() {
-        let mut turned = worse(Cause::TrayPower);
-        turned.what = What::Closed { lasted: Some(Duration::from_secs(60)), how: Ended::PartOf(IncidentId(9)) };
+        let mut update = worse(Cause::TrayPower);
+        update.what = UpdateKind::Closed { lasted: Some(Duration::from_secs(60)), how: Ended::PartOf(IncidentId(9)) };
         for tongue in [Tongue::English, Tongue::German] {
-            let message = told(&turned, tongue);
+            let message = told(&update, tongue);
             assert_eq!((message.turn, message.lasted, message.part_of.as_deref()), (Turn::PartOf, None, Some("9")));
             let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
             assert_eq!(batch.document()["messages"][0]["is_over"], false);

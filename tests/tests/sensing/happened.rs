@@ -11,7 +11,7 @@ use std::time::Duration;
 use traylight::clock::{Clock, Moment};
 use traylight::probe::rounds::Rounds;
 use traylight::probe::{self, wire::Decoder};
-use traylight::reading::{DriveKey, Event, Happening, Part, Snapshot, Teller};
+use traylight::reading::{DriveKey, Event, EventKind, EventSource, Part, Snapshot};
 use traylight::sense::host::Host;
 use traylight::sense::parse::kernel_log::lines::LogReader;
 use traylight::sense::parse::named::{KernelName, NamedEvent};
@@ -37,16 +37,16 @@ fn line(text: &str) -> Vec<NamedEvent> {
         at: now(),
         part: line.part,
         what: line.what,
-        teller: Teller::Log,
+        teller: EventSource::Log,
         line: line.text,
     });
     heard.collect()
 }
 
 /// A message that a disk came or went, as heard now.
-fn message(device: &str, appearance: u64, what: Happening) -> Vec<NamedEvent> {
+fn message(device: &str, appearance: u64, what: EventKind) -> Vec<NamedEvent> {
     let part = KernelName::Disk(device.to_owned(), appearance);
-    vec![NamedEvent { at: now(), part, what, teller: Teller::Uevent, line: String::new() }]
+    vec![NamedEvent { at: now(), part, what, teller: EventSource::Uevent, line: String::new() }]
 }
 
 /// The kernel's number of the disk's appearance.
@@ -133,11 +133,11 @@ fn the_same_name_means_another_drive_after_a_swap() {
     a_moment_later();
     let before = line("I/O error, dev sdb, sector 8 op 0x0:(READ)");
     a_moment_later();
-    let went = message("sdb", appearance(&heron, "sdb"), Happening::Vanished);
+    let went = message("sdb", appearance(&heron, "sdb"), EventKind::Vanished);
     a_moment_later();
     let after = line("critical medium error, dev sdb, sector 8 op 0x0:(READ)");
     heron.remove_drive("sdb").sata_drive("sdb", 2, "WREN-0009", "Warbler 4T");
-    let came = message("sdb", appearance(&heron, "sdb"), Happening::Appeared);
+    let came = message("sdb", appearance(&heron, "sdb"), EventKind::Appeared);
     let told = parts(&mut rounds, [before, went, after, came].concat());
     assert_eq!(told, [key("WREN-0002"), key("WREN-0002"), key("WREN-0009"), key("WREN-0009")]);
 }
@@ -147,7 +147,7 @@ fn a_disk_that_came_and_went_between_two_rounds_is_nobody_that_is_known() {
     let heron = heron();
     let mut rounds = rounds(&heron);
     rounds.round();
-    assert_eq!(parts(&mut rounds, message("sdb", 4711, Happening::Vanished)), [place("sdb")]);
+    assert_eq!(parts(&mut rounds, message("sdb", 4711, EventKind::Vanished)), [place("sdb")]);
 }
 
 #[test]
@@ -164,7 +164,7 @@ fn a_sector_that_cannot_be_read_is_one_event_whoever_tells_it() {
     let told = rounds.round().events;
     assert_eq!(
         told.iter().map(|event| (&event.part, event.what)).collect::<Vec<_>>(),
-        [(&key("WREN-0001"), Happening::Unreadable)]
+        [(&key("WREN-0001"), EventKind::Unreadable)]
     );
     assert_eq!(told[0].line, lines[0]);
     assert_eq!(rounds.round().events, [], "events go with one snapshot only");
@@ -248,17 +248,17 @@ fn the_log_is_read_from_what_is_there_on_and_a_line_that_matters_calls_for_a_rou
     let (events, _) = probed.events();
     assert_eq!(
         events.iter().map(|event| (&event.part, event.teller)).collect::<Vec<_>>(),
-        [(&key("WREN-0001"), Teller::Log)]
+        [(&key("WREN-0001"), EventSource::Log)]
     );
     probed.write("usb 2-1: New USB device found, idVendor=46f4, idProduct=0001, bcdDevice= 0.00");
     probed.write("ata2.00: disable device");
     let (events, _) = probed.events();
     assert_eq!(
         events.iter().map(|event| (&event.part, event.what)).collect::<Vec<_>>(),
-        [(&key("WREN-0002"), Happening::GivenUp)]
+        [(&key("WREN-0002"), EventKind::GivenUp)]
     );
     probed.log.number += 5;
     probed.write("ata2.00: detaching (SCSI 1:0:0:0)");
     let what: Vec<_> = probed.events().0.iter().map(|event| event.what).collect();
-    assert_eq!(what, [Happening::LinesLost(5), Happening::Vanished]);
+    assert_eq!(what, [EventKind::LinesLost(5), EventKind::Vanished]);
 }

@@ -14,16 +14,16 @@ pub struct Event {
     /// To what.
     pub part: Part,
     /// What.
-    pub what: Happening,
+    pub what: EventKind,
     /// Who told it.
-    pub teller: Teller,
+    pub teller: EventSource,
     /// The kernel's own line, cleaned and cut; empty when it was told by a message without words.
     pub line: String,
 }
 
 /// Who told of an event.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Teller {
+pub enum EventSource {
     /// A message of the kernel's device model (lib/kobject_uevent.c).
     Uevent,
     /// A record of the kernel's log (Documentation/ABI/testing/dev-kmsg).
@@ -57,7 +57,7 @@ pub enum Part {
 
 /// What happened. Names of flags and bits are those of the kernel's `libata` and the AHCI and SATA standards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Happening {
+pub enum EventKind {
     /// Its device appeared.
     Appeared,
     /// Its device vanished.

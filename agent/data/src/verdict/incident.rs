@@ -2,7 +2,7 @@
 
 use super::{Cause, Condition, Confidence, Place, Reported, Severity, Unmeasured};
 use crate::clock::Moment;
-use crate::reading::{Happening, Teller};
+use crate::reading::{EventKind, EventSource};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::time::Duration;
@@ -33,12 +33,12 @@ pub struct Incident {
     /// How bad it was at its worst.
     #[serde(default = "least")]
     pub worst: Severity,
-    /// How many turns it has taken, without those for the better.
-    #[serde(default)]
-    pub turns: u32,
+    /// How many updates it had, without those for the better.
+    #[serde(default, rename = "turns")]
+    pub updates: u32,
     /// The last of them.
-    #[serde(default)]
-    pub last_turn: Option<Turned>,
+    #[serde(default, rename = "last_turn")]
+    pub last_update: Option<UpdateKind>,
     /// Since when.
     pub since: Moment,
     /// What belongs to it, the most telling first; never empty while it is open.
@@ -69,11 +69,11 @@ impl Incident {
         self.conditions.first()
     }
 
-    /// It takes a turn. That it got a little better is none that counts: nobody is told.
-    pub fn take_turn(&mut self, what: Turned) {
-        if what != Turned::Eased {
-            self.turns += 1;
-            self.last_turn = Some(what);
+    /// Notes an update. That it got a little better is none that counts: nobody is told.
+    pub fn take_update(&mut self, what: UpdateKind) {
+        if what != UpdateKind::Eased {
+            self.updates += 1;
+            self.last_update = Some(what);
         }
     }
 
@@ -101,9 +101,9 @@ pub struct Evidence {
     /// The part that it was seen of, if not of a drive.
     pub part: String,
     /// What was seen.
-    pub what: Happening,
+    pub what: EventKind,
     /// Who told it.
-    pub teller: Teller,
+    pub teller: EventSource,
     /// How often.
     pub count: u32,
     /// The kernel's line, where one told it.
@@ -140,16 +140,16 @@ pub enum Handling {
 
 /// What is new about an incident.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Turn {
+pub struct Update {
     /// The incident as it is now, or last was.
     pub incident: Incident,
     /// What is new.
-    pub what: Turned,
+    pub what: UpdateKind,
 }
 
 /// What can be new about an incident.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Turned {
+pub enum UpdateKind {
     /// It begins.
     Opened,
     /// It got worse: something in it began or got worse, whether or not it is worse as a whole.

@@ -1,4 +1,4 @@
-//! What judge hands on: what holds, how bad it is, and whether the box is still heard from. Typed facts, no words for
+//! What judge hands on: what holds, how bad it is, and how fresh the readings are. Typed facts, no words for
 //! people: those are in `tell/wording`.
 //!
 //! In reading order: a `finding` is the facts of a condition, with the smaller ones in `details`; `fact` offers them by name,
@@ -52,8 +52,8 @@ use std::time::Duration;
 pub struct Verdict {
     /// When it was judged.
     pub at: Moment,
-    /// Whether the box is still heard from: a separate fact from how bad it is.
-    pub heard: Heard,
+    /// How fresh the readings are: a separate fact from how bad it is.
+    pub freshness: Freshness,
     /// True while parts may still appear after the start of the machine: nobody can say yet that none is missing.
     pub is_starting: bool,
     /// What holds, worst first, then oldest first.
@@ -63,7 +63,7 @@ pub struct Verdict {
     /// The open incidents, worst first, then oldest first.
     pub incidents: Vec<Incident>,
     /// What is new about incidents since the judging before.
-    pub turns: Vec<Turn>,
+    pub updates: Vec<Update>,
     /// Until when messages are held back because somebody works on the box, if they are.
     pub muted_until: Option<Moment>,
     /// Times that no clock has measured.
@@ -105,13 +105,13 @@ impl Verdict {
             let same = |own: &Condition| own.subject == condition.subject && own.kind() == condition.kind();
             incident.conditions.iter().any(same)
         };
-        self.incidents.iter().chain(self.turns.iter().map(|turn| &turn.incident)).find(holds)
+        self.incidents.iter().chain(self.updates.iter().map(|update| &update.incident)).find(holds)
     }
 
     /// True only when nothing worse than a notice holds, everything is fresh and had time to appear: the one state that may
     /// be called fine.
     pub fn is_fine(&self) -> bool {
-        self.heard == Heard::Fresh && !self.is_starting && self.worst() < Some(Severity::Warning)
+        self.freshness == Freshness::Fresh && !self.is_starting && self.worst() < Some(Severity::Warning)
     }
 }
 
@@ -138,9 +138,9 @@ pub enum Remark {
     },
 }
 
-/// Whether the box is heard from.
+/// How fresh the readings of the box are.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Heard {
+pub enum Freshness {
     /// Nothing was read yet.
     NotYet,
     /// All readings are as fresh as they should be.
@@ -151,7 +151,7 @@ pub enum Heard {
     SilentSince(Moment),
 }
 
-impl Heard {
+impl Freshness {
     /// True when nothing is heard any more.
     pub fn is_silent(&self) -> bool {
         matches!(self, Self::SilentSince(_))

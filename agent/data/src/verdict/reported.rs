@@ -38,8 +38,9 @@ pub struct ReportedCondition {
     in_newest: bool,
     /// How often it was told to have begun, or to be worse.
     times: u32,
-    /// The turn of the incident in which that was told last.
-    turn: u32,
+    /// The update of the incident in which that was told last.
+    #[serde(rename = "turn")]
+    update: u32,
 }
 
 impl ReportedCondition {
@@ -139,13 +140,13 @@ impl Incident {
         let longer =
             before.as_ref().map_or(0, |before| before.longer + u32::from(names_more(&before.handling, &self.handling)));
         let mut reported = before.map(|before| before.conditions).unwrap_or_default();
-        let turn = self.turns;
+        let update = self.updates;
         for held in &self.conditions {
             let (severity, extent) = (held.severity, held.finding.extent());
             match reported.iter_mut().find(|told| told.is_of(held)) {
                 Some(told) => {
                     if !told.covers(held) {
-                        (told.times, told.turn) = (told.times + 1, turn);
+                        (told.times, told.update) = (told.times + 1, update);
                     }
                     told.worst = (severity.max(told.worst.0), extent.count.max(told.worst.1));
                     (told.severity, told.extent) = (severity, extent);
@@ -158,7 +159,7 @@ impl Incident {
                     extent,
                     in_newest: true,
                     times: 1,
-                    turn,
+                    update,
                 }),
             }
         }
@@ -183,7 +184,8 @@ impl Incident {
     /// The conditions that the newest message tells to have begun, or to be worse, since the message before.
     pub fn news(&self) -> impl Iterator<Item = &Condition> {
         let told = self.reported.iter().flat_map(|reported| &reported.conditions);
-        let new: Vec<&ReportedCondition> = told.filter(|told| self.turns > 1 && told.turn == self.turns).collect();
+        let new: Vec<&ReportedCondition> =
+            told.filter(|told| self.updates > 1 && told.update == self.updates).collect();
         self.conditions.iter().filter(move |held| new.iter().any(|told| told.is_of(held)))
     }
 }

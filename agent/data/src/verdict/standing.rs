@@ -1,6 +1,6 @@
 //! How the box stands, in one word, for documents and scripts.
 
-use super::{Heard, Severity, Verdict};
+use super::{Freshness, Severity, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// How the box stands.
@@ -40,15 +40,15 @@ impl Standing {
 impl Verdict {
     /// How the box stands.
     pub fn standing(&self) -> Standing {
-        match (self.worst(), &self.heard) {
+        match (self.worst(), &self.freshness) {
             (Some(Severity::Critical), _) => Standing::Critical,
             (Some(Severity::Warning), _) => Standing::Warning,
-            (_, Heard::NotYet) => Standing::Starting,
-            (_, Heard::SilentSince(_)) => Standing::NoData,
+            (_, Freshness::NotYet) => Standing::Starting,
+            (_, Freshness::SilentSince(_)) => Standing::NoData,
             _ if self.is_starting => Standing::Starting,
-            (_, Heard::InPart(_)) => Standing::SeenInPart,
-            (Some(Severity::Notice), Heard::Fresh) => Standing::Notice,
-            (None, Heard::Fresh) => Standing::Fine,
+            (_, Freshness::InPart(_)) => Standing::SeenInPart,
+            (Some(Severity::Notice), Freshness::Fresh) => Standing::Notice,
+            (None, Freshness::Fresh) => Standing::Fine,
         }
     }
 }

@@ -2,13 +2,13 @@
 
 use super::diagnosis::{Diagnosis, Left};
 use super::power::twelve_volts;
-use super::view::{NEAR, Suspect, View};
+use super::view::{CauseView, NEAR, Suspect};
 use crate::kinds::{TOGETHER, Trouble};
 use crate::memory::before::Before;
 use crate::memory::sign::Sign;
 use std::time::Duration;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Happening, Part};
+use traylight_data::reading::{EventKind, Part};
 use traylight_data::verdict::{Cause, Confidence, Kind, Unmeasured};
 
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
@@ -64,19 +64,19 @@ fn went_alone(left: &Left, suspect: &Suspect, at: Moment) -> bool {
     };
     let silent = suspect.losses().last().is_some_and(|loss| suspect.fell_silent(loss));
     let together = if silent { NEAR } else { TOGETHER };
-    let mut losses = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::Vanished);
+    let mut losses = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == EventKind::Vanished);
     losses.all(|sign| !is_other(&sign.event.part) || sign.event.at.apart(at) > together)
 }
 
 /// `slow-to-wake`: errors within half a minute of waking up, and nothing else that speaks against the drive.
 pub fn slow_to_wake(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
-        let silent = [Happening::TimedOut, Happening::CommandFailed, Happening::SlowToRespond, Happening::Reset];
+        let silent = [EventKind::TimedOut, EventKind::CommandFailed, EventKind::SlowToRespond, EventKind::Reset];
         let errors: Vec<_> = suspect.all_signs().collect();
         let first =
             errors.iter().find(|sign| silent.contains(&sign.event.what) && sign.last >= suspect.since.minus(NEAR))?;
         let woke = |sign: &&&Sign| {
-            sign.event.what == Happening::Woke
+            sign.event.what == EventKind::Woke
                 && sign.last <= first.event.at
                 && first.event.at.since(sign.last) <= WAKING
         };
@@ -119,7 +119,7 @@ pub fn is_wrong_tray(left: &Left, suspect: &Suspect) -> bool {
 /// power.
 pub fn link_power_saving(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &&Suspect| {
-        let signs = suspect.signs(&[Happening::Vanished, Happening::TimedOut], NEAR);
+        let signs = suspect.signs(&[EventKind::Vanished, EventKind::TimedOut], NEAR);
         let was_idle = signs.first()?.before?.idle >= IDLE;
         let fits = was_idle
             && saves_power(left.view, suspect)?
@@ -131,7 +131,7 @@ pub fn link_power_saving(left: &Left) -> Vec<Diagnosis> {
 }
 
 /// True where the link of a drive may save power; `None` where that is not known.
-fn saves_power(view: &View, suspect: &Suspect) -> Option<bool> {
+fn saves_power(view: &CauseView, suspect: &Suspect) -> Option<bool> {
     let policy = view.controller(suspect.controller()?)?.link_power.as_deref()?;
     Some(!matches!(policy, "max_performance" | "keep_firmware_settings"))
 }

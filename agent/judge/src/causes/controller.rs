@@ -2,18 +2,18 @@
 
 use super::diagnosis::{Diagnosis, Left};
 use super::power::twelve_volts;
-use super::view::{NEAR, SILENCE, Suspect, View, at_once};
+use super::view::{CauseView, NEAR, SILENCE, Suspect, at_once};
 use crate::kinds::Trouble;
 use crate::memory::sign::Sign;
 use std::collections::{BTreeMap, BTreeSet};
-use traylight_data::reading::{DriveKey, Happening, Part, Teller};
+use traylight_data::reading::{DriveKey, EventKind, EventSource, Part};
 use traylight_data::verdict::{Cause, Condition, Confidence, ControllerFault, Finding, Kind, Unmeasured};
 
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
 /// Drives this warm say that the air around the controller is warm too, °C.
 const WARM: f64 = 45.0;
 /// Signs that a drive went, or that it does not answer.
-const WENT: [Happening; 3] = [Happening::Vanished, Happening::TimedOut, Happening::StandsStill];
+const WENT: [EventKind; 3] = [EventKind::Vanished, EventKind::TimedOut, EventKind::StandsStill];
 
 /// What is told of a controller itself, as far as it is this kind of fault.
 fn told_of<'a>(left: &Left<'_, 'a>, key: &str, meant: fn(&ControllerFault) -> bool) -> Vec<&'a Condition> {
@@ -77,12 +77,13 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
             .view
             .against(key, since.unwrap_or(suspects.first()?.since))
             .into_iter()
-            .filter(|sign| !matches!(sign.event.what, Happening::BusErrorCorrected | Happening::Reset))
+            .filter(|sign| !matches!(sign.event.what, EventKind::BusErrorCorrected | EventKind::Reset))
             .collect();
         let told = told_of(left, key, is_dead);
         let is_dead = left.view.controller(key).is_some_and(|found| !found.works());
         // What readings show is measured; what the kernel's log tells of is a sign like others.
-        let seen_dead = is_dead || !told.is_empty() || signs.iter().any(|sign| sign.event.teller == Teller::Reading);
+        let seen_dead =
+            is_dead || !told.is_empty() || signs.iter().any(|sign| sign.event.teller == EventSource::Reading);
         let went = |suspect: &&Suspect| !suspect.losses().is_empty() || suspect.is_silent() || !suspect.known.present;
         let flat = !suspects.iter().any(|suspect| suspect.lost_power(Trouble::Connection));
         let dead = seen_dead || !signs.is_empty();
@@ -127,7 +128,7 @@ pub fn lane(left: &Left) -> Vec<Diagnosis> {
         }
         let part = Part::Controller(key.clone());
         let errors = left.view.memory.ledger.signs.all().filter(|sign| {
-            sign.event.part == part && matches!(sign.event.what, Happening::BusError | Happening::BusErrorCorrected)
+            sign.event.part == part && matches!(sign.event.what, EventKind::BusError | EventKind::BusErrorCorrected)
         });
         let told = told_of(left, &key, is_of_the_link);
         Some(Diagnosis::new(Cause::Lane, confidence).of(suspects, CONNECTED).with(errors).claiming(told).part(key))
@@ -140,7 +141,7 @@ pub fn path_hangs(left: &Left) -> Vec<Diagnosis> {
     let rule = |(key, suspects): (&str, Vec<&Suspect>)| {
         let hang = suspects.len() >= 2 && suspects.iter().all(|suspect| suspect.hangs());
         let stood = |suspect: &Suspect| {
-            suspect.signs(&[Happening::StandsStill], NEAR).iter().map(|sign| sign.event.at).collect::<Vec<_>>()
+            suspect.signs(&[EventKind::StandsStill], NEAR).iter().map(|sign| sign.event.at).collect::<Vec<_>>()
         };
         hang.then(|| {
             let together = at_once(&suspects, stood).len() >= 2;
@@ -155,8 +156,8 @@ pub fn path_hangs(left: &Left) -> Vec<Diagnosis> {
     by_controller(left).into_iter().filter_map(rule).collect()
 }
 
-fn not_started<'a>(view: &View<'a>, key: &str) -> Vec<&'a Sign> {
+fn not_started<'a>(view: &CauseView<'a>, key: &str) -> Vec<&'a Sign> {
     let part = Part::Controller(key.to_owned());
-    let refused = |sign: &&Sign| sign.event.part == part && matches!(sign.event.what, Happening::NotStarted(_));
+    let refused = |sign: &&Sign| sign.event.part == part && matches!(sign.event.what, EventKind::NotStarted(_));
     view.memory.ledger.signs.all().filter(refused).collect()
 }

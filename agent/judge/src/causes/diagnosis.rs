@@ -1,6 +1,6 @@
 //! What a rule about causes finds, and what the rules before it have left to explain.
 
-use super::view::{Suspect, View};
+use super::view::{CauseView, Suspect};
 use crate::kinds::Trouble;
 use crate::memory::sign::Sign;
 use std::collections::BTreeSet;
@@ -113,7 +113,7 @@ impl Diagnosis {
 
 /// What no rule has explained yet.
 pub struct Left<'v, 'a> {
-    pub view: &'v View<'a>,
+    pub view: &'v CauseView<'a>,
     pub explained: BTreeSet<(DriveKey, Trouble)>,
     pub claimed: BTreeSet<ConditionKey>,
 }

@@ -5,7 +5,7 @@ use super::shared::were_silent_together;
 use super::view::{NEAR, SILENCE, Suspect};
 use crate::kinds::Trouble;
 use traylight_data::clock::DAY;
-use traylight_data::reading::{Happening, Teller};
+use traylight_data::reading::{EventKind, EventSource};
 use traylight_data::verdict::{Cause, Confidence, Kind};
 
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
@@ -28,7 +28,7 @@ fn hanging(suspect: &Suspect) -> Option<Diagnosis> {
         return None;
     }
     let signs = suspect.signs(&SILENCE, NEAR);
-    let confidence = if signs.iter().any(|sign| sign.event.teller == Teller::Log) {
+    let confidence = if signs.iter().any(|sign| sign.event.teller == EventSource::Log) {
         Confidence::Likely
     } else {
         Confidence::Possible
@@ -51,8 +51,8 @@ fn failing(suspect: &Suspect) -> Option<Diagnosis> {
     if !suspect.is_worn() && (suspect.is_damaged() || lost_power) {
         return None;
     }
-    let signs = suspect.signs(&[Happening::Unreadable, Happening::GivenUp, Happening::MemberFailed], DAY);
-    let by_kernel = signs.iter().any(|sign| sign.event.teller == Teller::Log);
+    let signs = suspect.signs(&[EventKind::Unreadable, EventKind::GivenUp, EventKind::MemberFailed], DAY);
+    let by_kernel = signs.iter().any(|sign| sign.event.teller == EventSource::Log);
     let by_pool = suspect.has(&[Kind::MemberErrors]);
     let confidence = match (says_so, by_kernel || by_pool || suspect.is_worn() || died) {
         (true, _) => Confidence::Certain,

@@ -4,7 +4,7 @@ use super::diagnosis::{Diagnosis, Left};
 use super::view::NEAR;
 use crate::memory::sign::Sign;
 use std::collections::BTreeSet;
-use traylight_data::reading::{DriveKey, Happening, MemberErrorKind};
+use traylight_data::reading::{DriveKey, EventKind, MemberErrorKind};
 use traylight_data::verdict::{BoxFault, Cause, Condition, Confidence, Finding, Kind, PoolErrors, Severity};
 
 /// `data-path`: data that does not agree on three drives or more, or between the members of a pool, while none of its
@@ -46,10 +46,10 @@ pub fn restart(left: &Left) -> Vec<Diagnosis> {
         };
         let last =
             |sign: &&Sign| ledger.signs.ended.is_some_and(|ended| sign.last <= ended && ended.since(sign.last) <= NEAR);
-        let of = |kinds: &'static [Happening]| {
+        let of = |kinds: &'static [EventKind]| {
             ledger.signs.all().filter(last).filter(|sign| kinds.contains(&sign.event.what)).collect::<Vec<_>>()
         };
-        let (low, starting) = (of(&[Happening::UndervoltageBegan]), of(&[Happening::Woke, Happening::Appeared]));
+        let (low, starting) = (of(&[EventKind::UndervoltageBegan]), of(&[EventKind::Woke, EventKind::Appeared]));
         let was_hot = |hot: &Condition| hot.severity == Severity::Critical && ledger.signs.ended >= Some(hot.since);
         let diagnosis = if !low.is_empty() || starting.len() >= 2 {
             Diagnosis::new(Cause::RestartPower, Confidence::Likely).with(low).with(starting)

@@ -7,7 +7,7 @@ use crate::memory::before::TROUBLES;
 use crate::memory::sign::Sign;
 use std::time::Duration;
 use traylight_data::clock::DAY;
-use traylight_data::reading::Happening;
+use traylight_data::reading::EventKind;
 
 /// A drive that is pulled is detached within this, while nothing hangs (from memory: three tries, five seconds apart).
 const DETACHED: Duration = Duration::from_secs(15);
@@ -16,14 +16,14 @@ impl Suspect<'_> {
     /// True when it died before it went, rather than being pulled: it did not answer, failed, or was slow or starved on its
     /// link. A kernel gives up what is pulled, too, and its commands fail then.
     pub fn died_first(&self) -> bool {
-        const DYING: [Happening; 7] = [
-            Happening::TimedOut,
-            Happening::StandsStill,
-            Happening::Unreadable,
-            Happening::SlowToRespond,
-            Happening::LinkDown(Some(1)),
-            Happening::CommandFailed,
-            Happening::GivenUp,
+        const DYING: [EventKind; 7] = [
+            EventKind::TimedOut,
+            EventKind::StandsStill,
+            EventKind::Unreadable,
+            EventKind::SlowToRespond,
+            EventKind::LinkDown(Some(1)),
+            EventKind::CommandFailed,
+            EventKind::GivenUp,
         ];
         let Some(loss) = self.losses().pop() else { return false };
         let at = loss.event.at;
@@ -34,7 +34,7 @@ impl Suspect<'_> {
 
     /// True when a command was not answered or it was given up within a day before it was lost, and not as it went.
     pub fn was_silent(&self) -> bool {
-        self.was(&[Happening::TimedOut, Happening::StandsStill, Happening::GivenUp], DAY)
+        self.was(&[EventKind::TimedOut, EventKind::StandsStill, EventKind::GivenUp], DAY)
     }
 
     /// The same or commands that failed, as long as signs are kept, or as the story goes on that tells of it.
@@ -42,7 +42,7 @@ impl Suspect<'_> {
         self.was(&TROUBLES, Duration::MAX) || self.before().is_some_and(|before| before.troubled)
     }
 
-    fn was(&self, kinds: &[Happening], within: Duration) -> bool {
+    fn was(&self, kinds: &[EventKind], within: Duration) -> bool {
         let Some(loss) = self.losses().pop() else { return false };
         let losses: Vec<&Sign> = self.all_losses().collect();
         let before = |sign: &Sign| sign.event.at < loss.event.at && loss.event.at.since(sign.last) <= within;
@@ -55,7 +55,7 @@ impl Suspect<'_> {
     fn as_it_goes(&self, sign: &Sign, loss: &Sign) -> bool {
         let early = match sign.event.what {
             // Where nobody heard how its connection broke, what fails so shortly before may be of that.
-            Happening::GivenUp | Happening::CommandFailed if !loss.is_dated() => DETACHED,
+            EventKind::GivenUp | EventKind::CommandFailed if !loss.is_dated() => DETACHED,
             _ => Duration::ZERO,
         };
         sign.event.at.plus(early) >= loss.event.at && sign.event.at <= loss.last.plus(TOGETHER)
@@ -65,7 +65,7 @@ impl Suspect<'_> {
     /// power tries to start again meanwhile.
     pub fn went_cleanly(&self, loss: &Sign) -> bool {
         let tries = |sign: &Sign| {
-            matches!(sign.event.what, Happening::SlowToRespond | Happening::LinkUp(_) | Happening::LinkDown(Some(1)))
+            matches!(sign.event.what, EventKind::SlowToRespond | EventKind::LinkUp(_) | EventKind::LinkDown(Some(1)))
         };
         (loss.is_dated() || self.told_of(loss).any(Sign::is_empty_link)) && !self.told_of(loss).any(tries)
     }
@@ -74,7 +74,7 @@ impl Suspect<'_> {
     /// save power, no interrupt tells of a drive that is pulled. Then nobody knows better than to a minute when it went.
     pub fn fell_silent(&self, loss: &Sign) -> bool {
         let first = |is_meant: fn(&&Sign) -> bool| self.told_of(loss).filter(is_meant).map(|sign| sign.event.at).min();
-        let timed_out = first(|sign| sign.event.what == Happening::TimedOut);
+        let timed_out = first(|sign| sign.event.what == EventKind::TimedOut);
         let broke = first(|sign| sign.is_change_of_link());
         loss.is_dated() && timed_out.is_some_and(|at| broke.is_none_or(|broke| at < broke))
     }

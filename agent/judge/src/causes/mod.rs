@@ -17,14 +17,14 @@ pub mod view;
 
 use diagnosis::Left;
 use std::collections::BTreeSet;
-use view::View;
+use view::CauseView;
 
 pub use diagnosis::Diagnosis;
 
-type Rule = for<'v, 'a> fn(&Left<'v, 'a>) -> Vec<Diagnosis>;
+type CauseRule = for<'v, 'a> fn(&Left<'v, 'a>) -> Vec<Diagnosis>;
 
 /// The rules, in the order in which they are tried.
-const RULES: [Rule; 25] = [
+const RULES: [CauseRule; 25] = [
     connection::taken_out,
     connection::slow_to_wake,
     controller::update,
@@ -53,7 +53,7 @@ const RULES: [Rule; 25] = [
 ];
 
 /// What lies behind what holds. Each open condition that a rule explains is claimed by exactly one diagnosis.
-pub fn diagnose(view: &View) -> Vec<Diagnosis> {
+pub fn diagnose(view: &CauseView) -> Vec<Diagnosis> {
     let mut left = Left { view, explained: BTreeSet::new(), claimed: BTreeSet::new() };
     let mut found = Vec::new();
     for rule in RULES {

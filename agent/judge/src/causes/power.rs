@@ -2,14 +2,14 @@
 //! a time: it explains what happened then and what came of it, and nothing that happens later.
 
 use super::diagnosis::{Diagnosis, Left};
-use super::view::{NEAR, Suspect, View};
+use super::view::{CauseView, NEAR, Suspect};
 use crate::kinds::{TOGETHER, Trouble};
 use crate::memory::sign::{ASKED_APART, Sign, may_be_one};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_data::clock::DAY;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{DriveKey, Happening, Nominal, Part};
+use traylight_data::reading::{DriveKey, EventKind, Nominal, Part};
 use traylight_data::verdict::{Cause, Condition, Confidence, Kind, Unmeasured};
 
 const EXPLAINS: &[Trouble] = &[Trouble::Power, Trouble::Connection, Trouble::Transfer];
@@ -76,7 +76,7 @@ fn supply_if(left: &Left, enough: impl Fn(usize) -> bool) -> Vec<Diagnosis> {
 
 /// A drive lost its power, rather than only its connection.
 fn is_powerless(sign: &Sign) -> bool {
-    sign.event.what == Happening::LostPower
+    sign.event.what == EventKind::LostPower
 }
 
 /// What a drive lost: the newest first. What it told of its power stands for the loss that it explains.
@@ -125,7 +125,7 @@ fn together<'v, 'a>(suspects: &[&'v Suspect<'a>]) -> Vec<Vec<Loss<'v, 'a>>> {
     groups
 }
 
-fn is_supply(view: &View, event: &[Loss]) -> bool {
+fn is_supply(view: &CauseView, event: &[Loss]) -> bool {
     let cable = |suspect: &Suspect<'_>| match suspect.path() {
         Some(path) if Some(path) != suspect.controller() => path.to_owned(),
         _ => suspect.key.0.clone(),
@@ -138,7 +138,7 @@ fn is_supply(view: &View, event: &[Loss]) -> bool {
 
 /// A supply that has dropped two drives drops the others one by one. Not so what goes while somebody works on the box, a
 /// drive that hung before, one with a USB cable of its own, or one that a hand has pulled.
-fn fade<'v, 'a>(view: &View, event: &mut Vec<Loss<'v, 'a>>, suspects: &[&'v Suspect<'a>]) {
+fn fade<'v, 'a>(view: &CauseView, event: &mut Vec<Loss<'v, 'a>>, suspects: &[&'v Suspect<'a>]) {
     let mut more = all_losses(suspects);
     more.sort_by_key(|(suspect, _, (from, _))| (*from, suspect.key));
     let begun = event.iter().map(|(.., (_, to))| *to).max().unwrap_or_default();
@@ -155,8 +155,8 @@ fn fade<'v, 'a>(view: &View, event: &mut Vec<Loss<'v, 'a>>, suspects: &[&'v Susp
 }
 
 /// True when the board itself got too little power around then.
-fn is_low(view: &View, at: Moment) -> bool {
-    view.near(&[Happening::UndervoltageBegan], at).next().is_some()
+fn is_low(view: &CauseView, at: Moment) -> bool {
+    view.near(&[EventKind::UndervoltageBegan], at).next().is_some()
 }
 
 /// True for what a loss of power explains: that it was told, that the drive is gone or not used since, and what
@@ -182,15 +182,15 @@ pub fn comes_of(suspect: &Suspect, own: &[&Sign], open: &Condition) -> bool {
 
 /// What asks much of a supply, shortly before: drives that start, work on all of them, a drive that is plugged in; and
 /// the board's own word that it gets too little.
-fn strains<'a>(view: &View<'a>, at: Moment, lost: &[Loss<'_, 'a>]) -> Vec<&'a Sign> {
-    const STRAINS: [Happening; 4] =
-        [Happening::UndervoltageBegan, Happening::Woke, Happening::WorkBegan, Happening::Appeared];
+fn strains<'a>(view: &CauseView<'a>, at: Moment, lost: &[Loss<'_, 'a>]) -> Vec<&'a Sign> {
+    const STRAINS: [EventKind; 4] =
+        [EventKind::UndervoltageBegan, EventKind::Woke, EventKind::WorkBegan, EventKind::Appeared];
     let counts = |sign: &&Sign| match (&sign.event.what, &sign.event.part) {
-        (Happening::UndervoltageBegan, _) => true,
-        (Happening::Appeared, Part::Drive(key)) => {
+        (EventKind::UndervoltageBegan, _) => true,
+        (EventKind::Appeared, Part::Drive(key)) => {
             sign.event.at <= at && !lost.iter().any(|(suspect, ..)| suspect.key == key)
         }
-        (Happening::Appeared, _) => false,
+        (EventKind::Appeared, _) => false,
         _ => sign.event.at <= at,
     };
     view.near(&STRAINS, at).filter(counts).collect()
@@ -271,7 +271,7 @@ pub fn dark_since_start(left: &Left) -> Vec<Diagnosis> {
 }
 
 /// That the 12 V of the drives is not measured, where no sensor says so.
-pub fn twelve_volts(view: &View) -> Vec<Unmeasured> {
+pub fn twelve_volts(view: &CauseView) -> Vec<Unmeasured> {
     let measured = view.snapshot.rails.iter().any(|rail| rail.nominal == Some(Nominal::Twelve));
     if measured { Vec::new() } else { vec![Unmeasured::TwelveVolts] }
 }

@@ -8,7 +8,7 @@ use crate::kinds::{TOGETHER, Trouble};
 use crate::memory::sign::Sign;
 use std::collections::BTreeMap;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Happening, Reason};
+use traylight_data::reading::{EventKind, Reason};
 use traylight_data::verdict::{Cause, Confidence, Kind, Unmeasured};
 
 const CONNECTED: &[Trouble] = &[Trouble::Connection];
@@ -34,7 +34,7 @@ pub fn path_lost(left: &Left) -> Vec<Diagnosis> {
         let lost = |suspect: &Suspect| suspect.losses().iter().map(|sign| sign.event.at).collect::<Vec<_>>();
         let together = at_once(&suspects, lost);
         let at_start = suspects.iter().all(|suspect| suspect.is_absent_since_start());
-        let signs = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::Vanished);
+        let signs = left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == EventKind::Vanished);
         let is_other = |sign: &&Sign| !suspects.iter().any(|suspect| suspect.is_of(sign));
         let near = |sign: &Sign| together.first().is_some_and(|(_, at)| sign.event.at.apart(*at) <= TOGETHER);
         let alone = !signs.filter(is_other).any(near);

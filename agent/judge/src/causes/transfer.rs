@@ -5,7 +5,7 @@ use super::shared::shares_its_card;
 use super::view::Suspect;
 use crate::kinds::Trouble;
 use crate::memory::sign::Sign;
-use traylight_data::reading::{Happening, Teller};
+use traylight_data::reading::{EventKind, EventSource};
 use traylight_data::verdict::{Cause, Confidence, Kind};
 
 const DAMAGED: &[Trouble] = &[Trouble::Transfer, Trouble::Connection];
@@ -40,7 +40,7 @@ pub fn cable(left: &Left) -> Vec<Diagnosis> {
         }
         let signs = suspect.damage();
         let by_drive = suspect.has(&[Kind::SataCrcGrowth]);
-        let by_kernel = signs.iter().any(|sign| sign.event.teller == Teller::Log);
+        let by_kernel = signs.iter().any(|sign| sign.event.teller == EventSource::Log);
         let slower = suspect.has(&[Kind::SataSlow]);
         let ways = [by_drive, by_kernel, slower].into_iter().filter(|way| *way).count();
         let confidence = if ways >= 2 { Confidence::Likely } else { Confidence::Possible };
@@ -69,5 +69,5 @@ fn moved(left: &Left, suspect: &Suspect) -> Option<Cause> {
 }
 
 fn damage<'a>(left: &Left<'_, 'a>) -> impl Iterator<Item = &'a Sign> {
-    left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::TransferDamaged)
+    left.view.memory.ledger.signs.all().filter(|sign| sign.event.what == EventKind::TransferDamaged)
 }

@@ -8,7 +8,7 @@ use crate::memory::sign::Sign;
 use std::collections::BTreeMap;
 use traylight_data::clock::DAY;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Happening, Part};
+use traylight_data::reading::{EventKind, Part};
 use traylight_data::verdict::{Cause, Confidence, Unmeasured};
 
 const CUT_OFF: &[Trouble] = &[Trouble::Connection, Trouble::Power];
@@ -47,10 +47,10 @@ pub fn bridge(left: &Left) -> Vec<Diagnosis> {
             .signs
             .all()
             .filter(|sign| sign.event.part == part && sign.last >= since.minus(DAY))
-            .filter(|sign| matches!(sign.event.what, Happening::Reset | Happening::Vanished | Happening::TimedOut))
+            .filter(|sign| matches!(sign.event.what, EventKind::Reset | EventKind::Vanished | EventKind::TimedOut))
             .collect();
         // That a bridge is disconnected is told of one that fails as of a plug that is pulled.
-        let failed = resets.iter().any(|sign| sign.event.what != Happening::Vanished);
+        let failed = resets.iter().any(|sign| sign.event.what != EventKind::Vanished);
         let together = at_once(suspects, cut_times);
         let at = together.first().map_or(since, |(_, at)| *at);
         let near = |sign: &&Sign| sign.event.at.apart(at) <= TOGETHER;
@@ -81,7 +81,7 @@ pub fn power(left: &Left) -> Vec<Diagnosis> {
         let bridges: std::collections::BTreeSet<_> =
             together.iter().filter_map(|(suspect, _)| suspect.bridge()).collect();
         let at = together.first().map(|(_, at)| *at)?;
-        let low: Vec<_> = left.view.near(&[Happening::UndervoltageBegan], at).collect();
+        let low: Vec<_> = left.view.near(&[EventKind::UndervoltageBegan], at).collect();
         (bridges.len() >= 2).then(|| {
             let confidence = if low.is_empty() { Confidence::Possible } else { Confidence::Likely };
             Diagnosis::new(Cause::UsbPower, confidence)

@@ -4,13 +4,13 @@
 use crate::kinds::{Kinds, TOGETHER, Trouble};
 use crate::memory::Memory;
 use crate::memory::before::{Before, WEARING};
-use crate::memory::drives::KnownDrive;
+use crate::memory::drives::RememberedDrive;
 use crate::memory::sign::{ASKED_APART, Sign};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::{DAY, Moment};
 use traylight_data::reading::port::{bridge_of, controller_of, path_of};
-use traylight_data::reading::{Controller, DriveKey, Happening, Part, Snapshot, Teller};
+use traylight_data::reading::{Controller, DriveKey, EventKind, EventSource, Part, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Subject};
 
 /// What comes this long before or after may be its reason.
@@ -22,25 +22,25 @@ pub const LEAD: Duration = Duration::from_secs(120);
 const GOING: Duration = Duration::from_secs(180);
 
 /// What speaks against a controller. That it scans its ports one after another does not.
-const AGAINST: [Happening; 8] = [
-    Happening::Vanished,
-    Happening::AllOnes,
-    Happening::BusError,
-    Happening::BusErrorCorrected,
-    Happening::Reset,
-    Happening::TimedOut,
-    Happening::CommandFailed,
-    Happening::GivenUp,
+const AGAINST: [EventKind; 8] = [
+    EventKind::Vanished,
+    EventKind::AllOnes,
+    EventKind::BusError,
+    EventKind::BusErrorCorrected,
+    EventKind::Reset,
+    EventKind::TimedOut,
+    EventKind::CommandFailed,
+    EventKind::GivenUp,
 ];
 
 /// Signs of damaged transfers.
-pub const DAMAGE: [Happening; 2] = [Happening::TransferDamaged, Happening::LinkSlowed];
+pub const DAMAGE: [EventKind; 2] = [EventKind::TransferDamaged, EventKind::LinkSlowed];
 /// Signs that a drive did not answer.
-pub const SILENCE: [Happening; 4] =
-    [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::SlowToRespond];
+pub const SILENCE: [EventKind; 4] =
+    [EventKind::TimedOut, EventKind::StandsStill, EventKind::GivenUp, EventKind::SlowToRespond];
 
 /// Everything that the rules look at.
-pub struct View<'a> {
+pub struct CauseView<'a> {
     /// The settings.
     pub settings: &'a Settings,
     /// What is remembered.
@@ -58,7 +58,7 @@ pub struct Suspect<'a> {
     /// What it is known by.
     pub key: &'a DriveKey,
     /// What is known of it.
-    pub known: &'a KnownDrive,
+    pub known: &'a RememberedDrive,
     /// The conditions about it that hold.
     pub open: Vec<&'a Condition>,
     /// When the first of them began, or that of a pool that lacks it.
@@ -69,7 +69,7 @@ pub struct Suspect<'a> {
     memory: &'a Memory,
 }
 
-impl<'a> View<'a> {
+impl<'a> CauseView<'a> {
     /// The view of what holds now.
     pub fn new(settings: &'a Settings, memory: &'a Memory, kinds: &'a Kinds, snapshot: &'a Snapshot) -> Self {
         let suspect = |(key, known)| Suspect::new(memory, kinds, key, known);
@@ -95,7 +95,8 @@ impl<'a> View<'a> {
 
     /// The known drives behind a controller, there or not.
     pub fn behind(&self, controller: &str) -> Vec<&'a DriveKey> {
-        let is_behind = |known: &KnownDrive| known.place.port.as_deref().and_then(controller_of) == Some(controller);
+        let is_behind =
+            |known: &RememberedDrive| known.place.port.as_deref().and_then(controller_of) == Some(controller);
         self.memory.drives.expected().filter(|(_, known)| is_behind(known)).map(|(key, _)| key).collect()
     }
 
@@ -109,13 +110,13 @@ impl<'a> View<'a> {
     /// What speaks against a controller around a time.
     pub fn against(&self, controller: &str, around: Moment) -> Vec<&'a Sign> {
         let part = Part::Controller(controller.to_owned());
-        let speaks = |what| AGAINST.contains(&what) || matches!(what, Happening::NotStarted(_));
+        let speaks = |what| AGAINST.contains(&what) || matches!(what, EventKind::NotStarted(_));
         let near = |sign: &&Sign| sign.event.part == part && speaks(sign.event.what) && apart(sign, around) <= NEAR;
         self.memory.ledger.signs.all().filter(near).collect()
     }
 
     /// Signs of these kinds around a time, whoever they are of.
-    pub fn near(&self, kinds: &'static [Happening], around: Moment) -> impl Iterator<Item = &'a Sign> {
+    pub fn near(&self, kinds: &'static [EventKind], around: Moment) -> impl Iterator<Item = &'a Sign> {
         self.memory
             .ledger
             .signs
@@ -126,7 +127,7 @@ impl<'a> View<'a> {
 
 impl<'a> Suspect<'a> {
     /// A drive is under suspicion when a condition about it holds, or when a pool has lost it.
-    fn new(memory: &'a Memory, kinds: &'a Kinds, key: &'a DriveKey, known: &'a KnownDrive) -> Option<Self> {
+    fn new(memory: &'a Memory, kinds: &'a Kinds, key: &'a DriveKey, known: &'a RememberedDrive) -> Option<Self> {
         let open: Vec<&Condition> = memory.open().filter(|condition| condition.subject.drive() == Some(key)).collect();
         let lost_by = |condition: &&Condition| match &condition.finding {
             Finding::PoolDegraded { lost, .. } => lost.contains(&known.place),
@@ -173,7 +174,7 @@ impl<'a> Suspect<'a> {
     }
 
     fn lost_in_this_boot(&self) -> Option<&'a Sign> {
-        self.all_signs().find(|sign| sign.event.what == Happening::Vanished && sign.event.at > Moment::default())
+        self.all_signs().find(|sign| sign.event.what == EventKind::Vanished && sign.event.at > Moment::default())
     }
 
     /// True when a condition of one of these kinds holds.
@@ -205,7 +206,7 @@ impl<'a> Suspect<'a> {
     }
 
     /// Signs of these kinds, from so long before the trouble began.
-    pub fn signs(&self, kinds: &'static [Happening], before: Duration) -> Vec<&'a Sign> {
+    pub fn signs(&self, kinds: &'static [EventKind], before: Duration) -> Vec<&'a Sign> {
         let from = self.since.minus(before);
         let meant = |sign: &&Sign| kinds.contains(&sign.event.what) && sign.last >= from;
         self.all_signs().filter(meant).collect()
@@ -213,12 +214,12 @@ impl<'a> Suspect<'a> {
 
     /// Its losses that belong to the trouble, oldest first.
     pub fn losses(&self) -> Vec<&'a Sign> {
-        self.signs(&[Happening::Vanished], LEAD)
+        self.signs(&[EventKind::Vanished], LEAD)
     }
 
     /// Its losses that are remembered, oldest first.
     pub fn all_losses(&self) -> impl Iterator<Item = &'a Sign> + use<'a> {
-        self.all_signs().filter(|sign| sign.event.what == Happening::Vanished)
+        self.all_signs().filter(|sign| sign.event.what == EventKind::Vanished)
     }
 
     /// How it was before it was lost last.
@@ -233,7 +234,7 @@ impl<'a> Suspect<'a> {
 
     /// The signs that it lost its power while the board ran, oldest first.
     pub fn power_losses(&self) -> Vec<&'a Sign> {
-        let lost = |sign: &&Sign| sign.event.what == Happening::LostPower;
+        let lost = |sign: &&Sign| sign.event.what == EventKind::LostPower;
         self.all_signs().filter(lost).collect()
     }
 
@@ -265,7 +266,7 @@ impl<'a> Suspect<'a> {
 
     /// True when it cannot read what it holds.
     pub fn is_unreadable(&self) -> bool {
-        let signs = self.signs(&[Happening::Unreadable], DAY);
+        let signs = self.signs(&[EventKind::Unreadable], DAY);
         self.shows(Trouble::Media) || signs.into_iter().any(|sign| !self.is_of_a_loss(sign))
     }
 
@@ -280,7 +281,7 @@ impl<'a> Suspect<'a> {
     pub fn is_unreadable_around(&self, losses: &[&Sign]) -> bool {
         let open =
             self.open.iter().filter(|open| self.kinds.is_sign(open.kind(), Trouble::Media)).map(|open| open.since);
-        let signs = self.signs(&[Happening::Unreadable], DAY);
+        let signs = self.signs(&[EventKind::Unreadable], DAY);
         let at = open.chain(signs.into_iter().filter(|sign| !self.is_of_a_loss(sign)).map(|sign| sign.last));
         at.into_iter().any(|at| losses.iter().any(|loss| is_around(loss, at)))
     }
@@ -304,12 +305,12 @@ impl<'a> Suspect<'a> {
     /// True for what the kernel's log tells of the drive after its connection changed, while it lost plug or power: links
     /// that are made slower, words that arrive in pieces and reads that fail are no more than that.
     fn is_of_a_loss(&self, sign: &Sign) -> bool {
-        const LOST: [Happening; 2] = [Happening::Vanished, Happening::LostPower];
+        const LOST: [EventKind; 2] = [EventKind::Vanished, EventKind::LostPower];
         let began = |first: &Sign| {
             let follows = first.event.at <= sign.event.at.plus(TOGETHER);
             first.is_change_of_link() && follows && sign.last.since(first.event.at) <= GOING
         };
-        sign.event.teller == Teller::Log
+        sign.event.teller == EventSource::Log
             && self.all_signs().any(began)
             && self.all_signs().any(|lost| LOST.contains(&lost.event.what) && lost.may_be_with(sign, GOING))
     }

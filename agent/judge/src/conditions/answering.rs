@@ -85,7 +85,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
     stalled.chain(flapping).collect()
 }
 
-fn flapping(now: Moment, key: &DriveKey, drive: &drives::KnownDrive) -> Observation {
+fn flapping(now: Moment, key: &DriveKey, drive: &drives::RememberedDrive) -> Observation {
     let losses = &drive.losses;
     let recent: Vec<Moment> = losses.iter().copied().filter(|loss| now.since(*loss) <= DAY).collect();
     // So many within an hour are critical, until six hours without one.

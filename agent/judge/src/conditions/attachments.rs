@@ -1,7 +1,7 @@
 //! sata-slow, usb-slow, drive-timeouts and recovery-time-mismatch: how the kernel gets on with a drive. Cables, plugs and power
 //! are behind these more often than the drive is.
 
-use super::about::About;
+use super::drive_context::DriveContext;
 use super::rule::Rule;
 use crate::kinds::{Several, TOGETHER, Traits, Trouble};
 use crate::limit::limit;
@@ -70,13 +70,13 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 /// What is seen of every drive.
 fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let seen = snapshot.drives.iter().flat_map(|drive| {
-        let about = About { settings, memory, snapshot, drive };
+        let about = DriveContext { settings, memory, snapshot, drive };
         about.slow().into_iter().chain(about.timeouts()).chain(about.recovery())
     });
     seen.collect()
 }
 
-impl About<'_> {
+impl DriveContext<'_> {
     /// Measured against what this drive did here before: many a drive or port never does more. A USB 3 socket is two ports,
     /// and a drive that falls back to the old one may be on a port of another number: there the controller decides.
     /// What was told of its link on the other bus is over.
@@ -93,7 +93,7 @@ impl About<'_> {
 
     fn slowed(&self) -> Option<(Zone, MegabitsPerSecond, MegabitsPerSecond)> {
         let now = *self.drive.attachment.speed.get()?;
-        let agreed = self.memory.ledger.acquaintances.get(&self.drive.key)?;
+        let agreed = self.memory.ledger.known_drives.get(&self.drive.key)?;
         let controller = |port: &Option<String>| port.as_deref().and_then(controller_of).map(str::to_owned);
         let is_usb = self.drive.bus == Bus::Usb;
         let is_here = agreed.port == self.drive.port

@@ -63,7 +63,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
     let of_controllers = known.flat_map(|(key, known)| {
         let name = ControllerName { key: key.clone(), kind: Some(known.kind), id: known.id.clone() };
         let drives = known.drives.iter().map(|drive| place(settings, memory, snapshot, drive)).collect();
-        let about = About { memory, name, drives, seen: snapshot.taken };
+        let about = ControllerContext { memory, name, drives, seen: snapshot.taken };
         match snapshot.controllers.iter().find(|controller| controller.key == *key) {
             Some(there) => about.there(known, there),
             // It is its own drive, whose absence is told already.
@@ -104,20 +104,20 @@ fn place(settings: &Settings, memory: &Memory, snapshot: &Snapshot, key: &DriveK
 fn bridge(memory: &Memory, snapshot: &Snapshot, chain: &str, places: &[Place]) -> Observation {
     let count = memory.ledger.count(&resets(chain));
     let name = ControllerName { key: format!("usb-{chain}"), kind: None, id: String::new() };
-    let about = About { memory, name, drives: places.to_vec(), seen: snapshot.taken };
+    let about = ControllerContext { memory, name, drives: places.to_vec(), seen: snapshot.taken };
     let zone = if count >= RESETS { Zone::Raised(Severity::Warning) } else { Zone::Clear };
     about.observation("resets", zone, ControllerFault::Resets { count, within: HOUR }, COUNTED)
 }
 
 /// One controller.
-struct About<'a> {
+struct ControllerContext<'a> {
     memory: &'a Memory,
     name: ControllerName,
     drives: Vec<Place>,
     seen: Moment,
 }
 
-impl About<'_> {
+impl ControllerContext<'_> {
     /// One that is not there is missed when a drive was behind it that is nowhere else.
     fn gone(&self, may_come: bool) -> Observation {
         let zone = if may_come { Zone::Between } else { Zone::Raised(Severity::Critical) };

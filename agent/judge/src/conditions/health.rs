@@ -4,7 +4,7 @@
 //! The thresholds are starting values (common practice, no source), except that one pending, reallocated or
 //! uncorrectable sector counts: Pinheiro, Weber and Barroso (FAST 2007) found 1 to be the critical number.
 
-use super::about::About;
+use super::drive_context::DriveContext;
 use super::rule::Rule;
 use crate::kinds::{Traits, Trouble};
 use crate::limit::limit;
@@ -18,7 +18,7 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{
-    DriveKey, Happening, Part, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind,
+    DriveKey, EventKind, Part, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind,
 };
 use traylight_data::units::Percent;
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Origin, SaysFailing, Severity, Subject};
@@ -104,7 +104,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 /// What is seen of every drive that told of its health.
 fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let seen = snapshot.drives.iter().flat_map(|drive| {
-        let about = About { settings, memory, snapshot, drive };
+        let about = DriveContext { settings, memory, snapshot, drive };
         if drive.health.get().is_none() {
             // Its record of self-tests is another question to it.
             return [about.failing(), None, None, None, None];
@@ -118,7 +118,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
 /// before. Two that may have lost it within a minute of each other are critical.
 fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let now = snapshot.taken;
-    let lost = memory.ledger.signs.all().filter(|sign| sign.event.what == Happening::LostPower);
+    let lost = memory.ledger.signs.all().filter(|sign| sign.event.what == EventKind::LostPower);
     let lost: Vec<&Sign> = lost.filter(|sign| now.since(sign.last) < WEEK).collect();
     let of = |sign: &Sign| if let Part::Drive(key) = &sign.event.part { Some(key.clone()) } else { None };
     let told = memory.open().filter(|open| open.kind() == Kind::DriveLostPower);
@@ -145,7 +145,7 @@ fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     keys.into_iter().filter_map(observation).collect()
 }
 
-impl About<'_> {
+impl DriveContext<'_> {
     /// A drive that once assessed itself as failing stays under suspicion until it is replaced. A failed self-test is
     /// taken back by a later passed one that looked at no less ([`SelfTests::standing_failure`]): a sector that could
     /// not be read may have been written anew since. It is not taken back by a record that has merely lost it.

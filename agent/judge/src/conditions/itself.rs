@@ -4,14 +4,14 @@ use super::rule::KindRow;
 use crate::kinds::Traits;
 use crate::limit::limit;
 use crate::memory::Memory;
-use crate::memory::occurrences::{ENDED_UNASKED, WEEK};
+use crate::memory::event_counts::{ENDED_UNASKED, WEEK};
 use crate::play::Play;
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::Itself;
-use traylight_data::verdict::{AgentFault, Condition, Finding, Heard, Kind, Limit, Severity, Subject};
+use traylight_data::verdict::{AgentFault, Condition, Finding, Freshness, Kind, Limit, Severity, Subject};
 
 /// The program's own kind of condition.
 pub const KINDS: &[KindRow] = &[Traits::of(Kind::AgentAndAlerts).played(Play::fast(&[], 60, |the_box, _| {
@@ -47,7 +47,7 @@ pub fn observations(
     memory: &Memory,
     now: Moment,
     itself: &Itself,
-    heard: &Heard,
+    heard: &Freshness,
 ) -> Vec<Observation> {
     let observation = |which: &str, zone, what, holds| observation(now, which, zone, what, holds);
     // A box that has no panel any more misses none.
@@ -89,12 +89,12 @@ pub fn observations(
 }
 
 /// What of the box could not be looked at; `None` when nothing was read yet.
-pub fn unseen(now: Moment, heard: &Heard) -> Option<Observation> {
+pub fn unseen(now: Moment, heard: &Freshness) -> Option<Observation> {
     let what = match heard {
-        Heard::NotYet => return None,
-        Heard::Fresh => Vec::new(),
-        Heard::InPart(what) => what.clone(),
-        Heard::SilentSince(_) => vec!["everything: the probe is silent".to_owned()],
+        Freshness::NotYet => return None,
+        Freshness::Fresh => Vec::new(),
+        Freshness::InPart(what) => what.clone(),
+        Freshness::SilentSince(_) => vec!["everything: the probe is silent".to_owned()],
     };
     let zone = raised(!what.is_empty(), Severity::Warning);
     Some(observation(now, "unseen", zone, AgentFault::Unseen { what }, Holds::new(THREE_LOOKS, Duration::ZERO)))

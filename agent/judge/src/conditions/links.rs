@@ -58,7 +58,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
     let in_grace = snapshot.taken.since_boot() < settings.limits.grace.drives;
     let links = &memory.ledger.links;
     let of_port = |(name, known): (&String, &KnownLink)| {
-        let port = Port { settings, name, known, may_come: in_grace && !known.appeared };
+        let port = WatchedPort { settings, name, known, may_come: in_grace && !known.appeared };
         match snapshot.links.iter().find(|link| link.name == *name) {
             Some(link) => port.zones(link),
             // One that was in use for a while and is not there at all: its adapter is gone, or its driver.
@@ -75,7 +75,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
 }
 
 /// A port that is watched.
-struct Port<'a> {
+struct WatchedPort<'a> {
     settings: &'a Settings,
     name: &'a String,
     known: &'a KnownLink,
@@ -83,7 +83,7 @@ struct Port<'a> {
     may_come: bool,
 }
 
-impl Port<'_> {
+impl WatchedPort<'_> {
     fn down(&self, is_down: bool, seen: Moment) -> Observation {
         let hold = self.settings.limits.link.down_hold;
         let observation = self.observation("down", is_down, LinkFault::Down, hold, seen);

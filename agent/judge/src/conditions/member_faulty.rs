@@ -3,7 +3,7 @@
 //! any more. What a pool lacks data for is told by pool-degraded.
 
 use super::rule::Rule;
-use crate::kinds::{Story, Traits};
+use crate::kinds::{Companions, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::drives;
@@ -20,7 +20,7 @@ use traylight_data::verdict::{Condition, Finding, Kind, Limit, MemberFault, Seve
 const HOLDS: Holds = Holds::new(Duration::from_secs(10), Duration::from_secs(60));
 
 pub const RULE: Rule = Rule {
-    kinds: &[Traits::of(Kind::MemberFaulty).story(Story::OfItsPool).played(Play::fast(
+    kinds: &[Traits::of(Kind::MemberFaulty).companions(Companions::OfItsPool).played(Play::fast(
         &[Need::Pool],
         20,
         |the_box, _| {
@@ -114,7 +114,7 @@ fn of_member(memory: &Memory, snapshot: &Snapshot, pool: &Pool, member: &Member)
 
 /// The drive that a member is or was on.
 fn drive_behind<'a>(memory: &'a Memory, pool: &Pool, member: &Member) -> Option<&'a DriveKey> {
-    let is_on = |known: &drives::KnownDrive| known.device == member.drive_device;
+    let is_on = |known: &drives::RememberedDrive| known.device == member.drive_device;
     let there = memory.drives.iter().find(|(_, known)| known.present && is_on(known));
     let was = || {
         let mut absent = memory.drives.iter().filter(|(_, known)| !known.present && is_on(known));

@@ -2,11 +2,11 @@
 //! [`rule`] says what makes a rule; [`RULES`] is the table of them; [`itself`] is about the program, which is no part of a
 //! look.
 
-pub mod about;
 pub mod answering;
 pub mod attachments;
 pub mod board;
 pub mod controllers;
+pub mod drive_context;
 pub mod fans;
 pub mod health;
 pub mod heat;
@@ -14,7 +14,7 @@ pub mod itself;
 pub mod links;
 pub mod member_errors;
 pub mod member_faulty;
-pub mod newcomers;
+pub mod new_drives;
 pub mod pool_work;
 pub mod pools;
 pub mod presence;
@@ -38,7 +38,7 @@ use traylight_data::verdict::{Condition, Kind, Limit};
 pub const RULES: [&Rule; 20] = [
     &presence::RULE,
     &answering::RULE,
-    &newcomers::RULE,
+    &new_drives::RULE,
     &attachments::RULE,
     &heat::RULE,
     &warmth::RULE,

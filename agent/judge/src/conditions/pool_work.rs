@@ -2,7 +2,7 @@
 //! found, and when the last one was.
 
 use super::rule::Rule;
-use crate::kinds::{Several, Story, Traits};
+use crate::kinds::{Companions, Several, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::play::{Need, Play};
@@ -22,7 +22,7 @@ const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::RebuildStalled).about_trays().story(Story::OfItsPool).played(Play::slow(
+        Traits::of(Kind::RebuildStalled).about_trays().companions(Companions::OfItsPool).played(Play::slow(
             &[Need::Pool],
             35,
             |the_box, _| the_box.work(ActivityKind::Rebuild, 0.4),

@@ -2,10 +2,10 @@
 
 use super::rule::Rule;
 use crate::forecast::rebuild::{Read, Risk};
-use crate::kinds::{Story, Traits};
+use crate::kinds::{Companions, Traits};
 use crate::limit::{limit, set};
 use crate::memory::Memory;
-use crate::memory::drives::KnownDrive;
+use crate::memory::drives::RememberedDrive;
 use crate::memory::pool_roll::KnownPool;
 use crate::play::{Need, Play, Who};
 use crate::redundancy::{holds_its_share, standing};
@@ -21,19 +21,21 @@ use traylight_data::verdict::{Condition, Down, Estimate, Finding, Kind, Limit, P
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::PoolDegraded).about_trays().story(Story::OfItsPool).played(Play::fast(
+        Traits::of(Kind::PoolDegraded).about_trays().companions(Companions::OfItsPool).played(Play::fast(
             &[Need::Pool],
             10,
             |the_box, _| the_box.put_out(Who::One),
         )),
-        Traits::of(Kind::PoolDown).about_trays().story(Story::OfItsPool).played(Play::fast(
+        Traits::of(Kind::PoolDown).about_trays().companions(Companions::OfItsPool).played(Play::fast(
             &[Need::Pool],
             60,
             |the_box, _| the_box.pool(|pool| pool.running.value = Ok(PoolRunning::Inactive)),
         )),
-        Traits::of(Kind::PoolBusy).story(Story::OfItsPool).played(Play::fast(&[Need::Pool], 10, |the_box, second| {
-            the_box.work(ActivityKind::Check, 0.3 + 0.001 * second as f64)
-        })),
+        Traits::of(Kind::PoolBusy).companions(Companions::OfItsPool).played(Play::fast(
+            &[Need::Pool],
+            10,
+            |the_box, second| the_box.work(ActivityKind::Check, 0.3 + 0.001 * second as f64),
+        )),
     ],
     observations,
     limits,
@@ -263,7 +265,7 @@ fn offline(memory: &Memory, pool: &Pool) -> Vec<Place> {
 /// Where the lost members are or were, as far as the box remembers.
 fn lost(memory: &Memory, pool: &Pool) -> Vec<Place> {
     let of_this_pool = memory.drives.iter().map(|(_, drive)| drive).filter(|drive| drive.is_in(&pool.key));
-    let mut lost: Vec<&KnownDrive> = of_this_pool
+    let mut lost: Vec<&RememberedDrive> = of_this_pool
         .filter(|drive| !drive.present || misses(pool, &drive.device))
         .filter(|drive| {
             !pool.members.iter().any(|member| member.drive_device == drive.device && member.state == MemberState::Spare)

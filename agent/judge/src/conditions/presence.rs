@@ -42,7 +42,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
     let limits = &settings.limits.drive;
     // Drives may need this long to start turning and to be found; one that was found and is gone needs no time.
     let in_grace = memory.may_appear(snapshot.taken);
-    let observation = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
+    let observation = |(key, drive): (&DriveKey, &drives::RememberedDrive)| {
         let its_pools = || snapshot.pools.iter().filter(|pool| drive.is_in(&pool.key));
         // Of several pools the one that can lose no more is the one to speak of.
         let pool = its_pools().find(|pool| !memory.drives.leave_in(pool).is_empty()).or_else(|| its_pools().next());

@@ -37,7 +37,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 /// What is seen of every drive that is there. One that is not there is drive-gone, not late.
 fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let present = memory.drives.iter().filter(|(_, drive)| drive.present);
-    let observation = |(key, drive): (&DriveKey, &drives::KnownDrive)| {
+    let observation = |(key, drive): (&DriveKey, &drives::RememberedDrive)| {
         let (missing, of) = memory.ledger.starts.of(key);
         let zone = if missing >= TOO_MANY { Zone::Raised(Severity::Warning) } else { Zone::Clear };
         let finding = Finding::DriveMissingAtStart { drive: drive.place.clone(), missing, of };

@@ -2,7 +2,7 @@
 //! and hold together, and what besides bytes they can run out of.
 
 use super::rule::Rule;
-use crate::kinds::{Several, Story, TOGETHER, Traits};
+use crate::kinds::{Companions, Several, TOGETHER, Traits};
 use crate::limit::limit;
 use crate::memory::Memory;
 use crate::memory::volumes::{is_mounted, is_wanted};
@@ -34,16 +34,16 @@ const SCARCE_PART: u64 = 100;
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::VolumeReadonly).story(Story::OfItsVolume).played(Play::fast(
+        Traits::of(Kind::VolumeReadonly).companions(Companions::OfItsVolume).played(Play::fast(
             &[Need::Volume],
             30,
             |the_box, _| the_box.volume(|volume| volume.writing = Writing::StoppedByError),
         )),
         Traits::of(Kind::VolumeAbsent)
             .several(Several::BegunWithin(TOGETHER))
-            .story(Story::OfItsVolume)
+            .companions(Companions::OfItsVolume)
             .played(Play::fast(&[Need::Volume], 60, |the_box, _| the_box.unmount())),
-        Traits::of(Kind::VolumeErrors).story(Story::OfItsVolume).played(Play::fast(
+        Traits::of(Kind::VolumeErrors).companions(Companions::OfItsVolume).played(Play::fast(
             &[Need::Volume],
             10,
             |the_box, _| the_box.volume(|volume| volume.errors = volume.errors.map(|errors| errors + 2)),

@@ -3,16 +3,16 @@
 
 use super::alike::one_reason;
 use super::handling::handling;
-use crate::causes::view::View;
+use crate::causes::view::CauseView;
 use crate::causes::{Diagnosis, diagnose};
-use crate::memory::incident_store::group::{Group, by_weight};
+use crate::memory::incident_store::group::{ConditionGroup, by_weight};
 use crate::memory::sign::Sign;
 use std::collections::BTreeSet;
 use traylight_data::reading::{DriveKey, Part, Pool, Volume};
 use traylight_data::verdict::{Cause, Condition, ConditionKey, Evidence, Finding, Kind, Place, Subject, Unmeasured};
 
 /// The groups of what holds now.
-pub fn groups(view: &View) -> Vec<Group> {
+pub fn groups(view: &CauseView) -> Vec<ConditionGroup> {
     let mut found: Vec<(Diagnosis, Vec<&Condition>)> =
         diagnose(view).into_iter().map(|one| (one, Vec::new())).collect();
     let mut alone: Vec<&Condition> = Vec::new();
@@ -33,7 +33,8 @@ pub fn groups(view: &View) -> Vec<Group> {
     }
     let diagnosed = found.into_iter().filter(|(_, conditions)| !conditions.is_empty()).collect();
     let diagnosed = put_together(view, diagnosed).into_iter();
-    let mut groups: Vec<Group> = diagnosed.map(|(diagnosis, conditions)| group(view, diagnosis, conditions)).collect();
+    let mut groups: Vec<ConditionGroup> =
+        diagnosed.map(|(diagnosis, conditions)| group(view, diagnosis, conditions)).collect();
     groups.extend(alone_groups(view, alone));
     groups
 }
@@ -48,7 +49,7 @@ fn rank(condition: &Condition) -> u8 {
 
 /// The diagnosis that a condition of a pool or a volume is a part of.
 fn home(
-    view: &View,
+    view: &CauseView,
     condition: &Condition,
     found: &[(Diagnosis, Vec<&Condition>)],
     homes: &[(ConditionKey, usize)],
@@ -124,7 +125,7 @@ fn carries(pool: &Pool, source: &str) -> bool {
 
 /// What is not clear of several drives, and looks the same, is one story.
 fn put_together<'a>(
-    view: &View,
+    view: &CauseView,
     diagnosed: Vec<(Diagnosis, Vec<&'a Condition>)>,
 ) -> Vec<(Diagnosis, Vec<&'a Condition>)> {
     let mut kept: Vec<(Diagnosis, Vec<&Condition>)> = Vec::new();
@@ -147,7 +148,7 @@ fn put_together<'a>(
 }
 
 /// What nothing explains: each stands for itself, but what has one reason is one story.
-fn alone_groups(view: &View, alone: Vec<&Condition>) -> Vec<Group> {
+fn alone_groups(view: &CauseView, alone: Vec<&Condition>) -> Vec<ConditionGroup> {
     let mut groups: Vec<(Diagnosis, Vec<&Condition>)> = Vec::new();
     for condition in alone {
         let is_alike = |(_, others): &&mut (Diagnosis, Vec<&Condition>)| {
@@ -164,14 +165,14 @@ fn alone_groups(view: &View, alone: Vec<&Condition>) -> Vec<Group> {
     groups.into_iter().map(|(diagnosis, conditions)| group(view, diagnosis, conditions)).collect()
 }
 
-fn group(view: &View, diagnosis: Diagnosis, mut conditions: Vec<&Condition>) -> Group {
+fn group(view: &CauseView, diagnosis: Diagnosis, mut conditions: Vec<&Condition>) -> ConditionGroup {
     conditions.sort_by(|a, b| by_weight(a, b));
     let place = |key: &DriveKey| view.memory.drives.get(key).map(|known| known.place.clone());
     let mut drives: Vec<Place> = diagnosis.drives.iter().filter_map(place).collect();
     drives.sort();
     let handling = handling(view, &diagnosis, &conditions);
     let unmeasured: BTreeSet<Unmeasured> = diagnosis.unmeasured.iter().copied().collect();
-    Group {
+    ConditionGroup {
         cause: diagnosis.cause,
         confidence: diagnosis.confidence,
         conditions: conditions.into_iter().cloned().collect(),
@@ -184,7 +185,7 @@ fn group(view: &View, diagnosis: Diagnosis, mut conditions: Vec<&Condition>) -> 
     }
 }
 
-fn evidence(view: &View, sign: Sign) -> Evidence {
+fn evidence(view: &CauseView, sign: Sign) -> Evidence {
     let (drive, part) = match &sign.event.part {
         Part::Drive(key) => (view.memory.drives.get(key).map(|known| known.place.clone()), String::new()),
         Part::Usb(chain) => (None, format!("usb {chain}")),

@@ -2,9 +2,9 @@
 //! nobody can say which drive is meant. Taking out is allowed by one rule only, [`of_failing`].
 
 use crate::causes::Diagnosis;
-use crate::causes::view::View;
+use crate::causes::view::CauseView;
 use crate::kinds::Trouble;
-use crate::memory::drives::KnownDrive;
+use crate::memory::drives::RememberedDrive;
 use crate::redundancy::standing;
 use traylight_data::reading::port::controller_of;
 use traylight_data::reading::{
@@ -13,7 +13,7 @@ use traylight_data::reading::{
 use traylight_data::verdict::{Cause, Condition, Handling, Kind, Subject};
 
 /// What may be done.
-pub fn handling(view: &View, diagnosis: &Diagnosis, conditions: &[&Condition]) -> Handling {
+pub fn handling(view: &CauseView, diagnosis: &Diagnosis, conditions: &[&Condition]) -> Handling {
     let one = match &diagnosis.drives[..] {
         [key] => view.memory.drives.get(key).map(|known| (key, known)),
         _ => None,
@@ -57,7 +57,7 @@ fn is_of_a_connection(cause: Cause) -> bool {
 }
 
 /// The pools that the drives are in, or that the conditions are about.
-fn concerned<'a>(view: &View<'a>, diagnosis: &Diagnosis, conditions: &[&Condition]) -> Vec<&'a Pool> {
+fn concerned<'a>(view: &CauseView<'a>, diagnosis: &Diagnosis, conditions: &[&Condition]) -> Vec<&'a Pool> {
     let holds = |pool: &&Pool| {
         let known = |key: &DriveKey| view.memory.drives.get(key).is_some_and(|known| known.is_in(&pool.key));
         let told = conditions.iter().any(|condition| condition.subject == Subject::Pool(pool.key.clone()));
@@ -84,7 +84,7 @@ fn has_its_reason_elsewhere(cause: Cause) -> bool {
 
 /// A failing drive may be taken out only when it is certain which one it is, nothing needs it, nothing is being rebuilt and
 /// nothing else is missing.
-fn of_failing(view: &View, key: &DriveKey, known: &KnownDrive) -> Handling {
+fn of_failing(view: &CauseView, key: &DriveKey, known: &RememberedDrive) -> Handling {
     let pools: Vec<&Pool> = view.snapshot.pools.iter().filter(|pool| known.is_in(&pool.key)).collect();
     // Data on a single drive has nothing to be rebuilt from; and of a pool that was not read nothing is known.
     if pools.is_empty() || pools.len() < known.pools.len() {
@@ -104,7 +104,7 @@ fn of_failing(view: &View, key: &DriveKey, known: &KnownDrive) -> Handling {
 
 /// True when a pool has let go of a drive, runs and rests, and lacks nothing else. Still in a whole pool is safer than out of
 /// it, until its successor is there: so one that works stays.
-fn spares(pool: &Pool, known: &KnownDrive) -> bool {
+fn spares(pool: &Pool, known: &RememberedDrive) -> bool {
     let member = pool.members.iter().find(|member| member.drive_device == known.device && !member.device_gone);
     let is_filled = pool.members.iter().any(|member| member.state == MemberState::Rebuilding);
     let works = is_filled || !matches!(pool.activity.kind, ActivityKind::Idle | ActivityKind::Check);
@@ -116,9 +116,9 @@ fn spares(pool: &Pool, known: &KnownDrive) -> bool {
 
 /// True when what a pool still has is sound: no other drive of it hangs, and no controller of them has stopped, for what is
 /// cut off may be lost next; and where it can lose no more no other fails, for then what the drive holds may be needed.
-fn is_sound_without(view: &View, key: &DriveKey, pool: &Pool) -> bool {
+fn is_sound_without(view: &CauseView, key: &DriveKey, pool: &Pool) -> bool {
     let others = || view.suspects.iter().filter(|other| other.key != key && other.known.is_in(&pool.key));
-    let works = |known: &KnownDrive| {
+    let works = |known: &RememberedDrive| {
         let controller = known.place.port.as_deref().and_then(controller_of);
         controller.and_then(|key| view.controller(key)).is_none_or(Controller::works)
     };
@@ -130,7 +130,7 @@ fn is_sound_without(view: &View, key: &DriveKey, pool: &Pool) -> bool {
 
 /// True when a drive, or a partition of it, serves for something besides the pools that have let go of it, or when that is
 /// not known: another pool or a spare of one, a volume, swap, whatever else is on it.
-fn is_in_use(view: &View, key: &DriveKey, known: &KnownDrive, pools: &[&Pool]) -> bool {
+fn is_in_use(view: &CauseView, key: &DriveKey, known: &RememberedDrive, pools: &[&Pool]) -> bool {
     let Some(drive) = view.snapshot.drives.iter().find(|drive| drive.key == *key) else { return true };
     let serves = |member: &Member| {
         member.drive_device == known.device && !member.device_gone && member.state != MemberState::Faulty
@@ -152,15 +152,15 @@ fn is_in_use(view: &View, key: &DriveKey, known: &KnownDrive, pools: &[&Pool]) -
 }
 
 /// True when another drive claims the same serial: neither label nor map tells which is meant.
-fn shares_its_serial(view: &View, key: &DriveKey, known: &KnownDrive) -> bool {
+fn shares_its_serial(view: &CauseView, key: &DriveKey, known: &RememberedDrive) -> bool {
     let others = view.memory.drives.iter().filter(|(other, _)| *other != key);
     known.place.serial.is_some() && others.map(|(_, other)| &other.place.serial).any(|it| *it == known.place.serial)
 }
 
 /// True when a drive is not where its owner agreed that it is: then no tray is certain.
-fn has_moved(view: &View) -> bool {
-    let is_as_agreed = |(key, known): (&DriveKey, &KnownDrive)| {
-        let agreed = view.memory.ledger.acquaintances.get(key);
+fn has_moved(view: &CauseView) -> bool {
+    let is_as_agreed = |(key, known): (&DriveKey, &RememberedDrive)| {
+        let agreed = view.memory.ledger.known_drives.get(key);
         !known.present || agreed.is_some_and(|agreed| agreed.port == known.place.port)
     };
     !view.memory.drives.expected().all(is_as_agreed)

@@ -6,19 +6,25 @@ mod alike;
 mod fold;
 mod handling;
 
-use crate::causes::view::View;
+use crate::causes::view::CauseView;
 use crate::kinds::Kinds;
 use crate::memory::Memory;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::Snapshot;
-use traylight_data::verdict::Turn;
+use traylight_data::verdict::Update;
 
 /// Puts together what holds now; what is new about incidents.
-pub fn turn(settings: &Settings, memory: &mut Memory, kinds: &Kinds, now: Moment, snapshot: &Snapshot) -> Vec<Turn> {
+pub fn update(
+    settings: &Settings,
+    memory: &mut Memory,
+    kinds: &Kinds,
+    now: Moment,
+    snapshot: &Snapshot,
+) -> Vec<Update> {
     let groups = {
-        let view = View::new(settings, memory, kinds, snapshot);
+        let view = CauseView::new(settings, memory, kinds, snapshot);
         fold::groups(&view)
     };
-    memory.ledger.incident_store.turn(groups, now)
+    memory.ledger.incident_store.update(groups, now)
 }

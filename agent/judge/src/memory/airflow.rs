@@ -1,7 +1,7 @@
 //! How warm each drive gets in this box, at rest and under load, over the last season: what tells that air moves less than it
 //! did. The hour under way is remembered here, the warmest of the hours before over restarts.
 
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -31,7 +31,7 @@ pub struct AirflowMemory {
     drives: BTreeMap<DriveKey, Held>,
     /// The hour under way of each drive that is awake.
     #[serde(skip)]
-    hours: BTreeMap<DriveKey, Hour>,
+    hours: BTreeMap<DriveKey, AirflowHour>,
     #[serde(skip)]
     last_load: Option<Moment>,
 }
@@ -61,7 +61,7 @@ struct Week {
 }
 
 impl Weeks {
-    fn note(&mut self, hour: &Hour, watched: Duration) {
+    fn note(&mut self, hour: &AirflowHour, watched: Duration) {
         match self.0.last_mut().filter(|week| watched.saturating_sub(week.began) < WEEK) {
             Some(week) => {
                 week.hours = week.hours.saturating_add(1);
@@ -102,7 +102,7 @@ impl Held {
 }
 
 #[derive(Debug, Clone, PartialEq)]
-struct Hour {
+struct AirflowHour {
     since: Moment,
     lowest: f64,
     highest: f64,
@@ -112,7 +112,7 @@ struct Hour {
 
 impl Learns<Look<'_>> for AirflowMemory {
     /// Takes in temperatures and load.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
         let moved = |drive: &Drive| drive.traffic.get().map_or(0.0, |traffic| traffic.inward.0 + traffic.outward.0);
         if snapshot.drives.iter().map(moved).sum::<f64>() > LOAD {
@@ -126,7 +126,7 @@ impl Learns<Look<'_>> for AirflowMemory {
         for drive in awake {
             let Some(celsius) = drive.temperature.get() else { continue };
             let (now, degrees) = (drive.temperature.taken, celsius.0);
-            let begin = || Hour { since: now, lowest: degrees, highest: degrees, recent: Vec::new() };
+            let begin = || AirflowHour { since: now, lowest: degrees, highest: degrees, recent: Vec::new() };
             let hour = self.hours.entry(drive.key.clone()).or_insert_with(begin);
             hour.take_in(now, degrees);
             if now.since(hour.since) >= HELD {
@@ -139,7 +139,7 @@ impl Learns<Look<'_>> for AirflowMemory {
                 (hour.since, hour.lowest, hour.highest) = (now, degrees, degrees);
             }
         }
-        News::kept(is_new)
+        Learned::kept(is_new)
     }
 }
 
@@ -168,7 +168,7 @@ impl AirflowMemory {
     }
 }
 
-impl Hour {
+impl AirflowHour {
     fn take_in(&mut self, now: Moment, degrees: f64) {
         self.lowest = self.lowest.min(degrees);
         self.highest = self.highest.max(degrees);

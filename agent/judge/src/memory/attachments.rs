@@ -1,13 +1,13 @@
 //! Which commands to drives timed out lately, by the kernel's counts.
 
 use super::drives;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use super::signs::Signs;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Bus, Drive, DriveKey, Happening, Power, Teller};
+use traylight_data::reading::{Bus, Drive, DriveKey, EventKind, EventSource, Power};
 
 /// Time-outs within this count.
 pub const DAY: Duration = Duration::from_secs(86_400);
@@ -22,12 +22,12 @@ const TIMEOUTS: usize = 64;
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct AttachmentMemory {
-    drives: BTreeMap<DriveKey, KnownDrive>,
+    drives: BTreeMap<DriveKey, TimeoutHistory>,
 }
 
 /// What is known of the time-outs of one drive.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct KnownDrive {
+pub struct TimeoutHistory {
     /// The kernel's count at the look before; it begins anew when the drive appears anew.
     pub count: Option<u64>,
     last_asleep: Option<Moment>,
@@ -46,17 +46,17 @@ impl AttachmentMemory {
     }
 
     /// What is known of one drive.
-    pub fn get(&self, drive: &DriveKey) -> Option<&KnownDrive> {
+    pub fn get(&self, drive: &DriveKey) -> Option<&TimeoutHistory> {
         self.drives.get(drive)
     }
 }
 
 impl Learns<(Look<'_>, &Signs)> for AttachmentMemory {
     /// Takes in the counts as they are now.
-    fn learn(&mut self, (look, signs): &(Look, &Signs)) -> News {
+    fn learn(&mut self, (look, signs): &(Look, &Signs)) -> Learned {
         let snapshot = look.snapshot;
         if drives::is_blind(snapshot) {
-            return News::default();
+            return Learned::default();
         }
         let now = snapshot.taken;
         let there: BTreeSet<&DriveKey> = snapshot.drives.iter().map(|drive| &drive.key).collect();
@@ -71,11 +71,11 @@ impl Learns<(Look<'_>, &Signs)> for AttachmentMemory {
             let has_answered = has_answered(signs, drive, now);
             self.drives.entry(drive.key.clone()).or_default().learn(drive, has_answered, now);
         }
-        News::default()
+        Learned::default()
     }
 }
 
-impl KnownDrive {
+impl TimeoutHistory {
     fn learn(&mut self, drive: &Drive, has_answered: bool, now: Moment) {
         if drive.power.get() == Some(&Power::Asleep) {
             self.last_asleep = Some(now);
@@ -97,10 +97,10 @@ impl KnownDrive {
 /// kernel counts these as time-outs, too, since libata hands each failed command to the same recovery
 /// (drivers/ata/libata-eh.c, `ata_qc_schedule_eh`; drivers/scsi/scsi_error.c, `scsi_timeout`).
 fn has_answered(signs: &Signs, drive: &Drive, now: Moment) -> bool {
-    const ANSWERS: [Happening; 3] = [Happening::CommandFailed, Happening::Unreadable, Happening::TransferDamaged];
-    let told = |kinds: &[Happening]| {
+    const ANSWERS: [EventKind; 3] = [EventKind::CommandFailed, EventKind::Unreadable, EventKind::TransferDamaged];
+    let told = |kinds: &[EventKind]| {
         let mut lately = signs.of(&drive.key).filter(|sign| now.since(sign.last) < MEANWHILE);
-        lately.any(|sign| sign.event.teller == Teller::Log && kinds.contains(&sign.event.what))
+        lately.any(|sign| sign.event.teller == EventSource::Log && kinds.contains(&sign.event.what))
     };
-    drive.bus == Bus::Sata && told(&ANSWERS) && !told(&[Happening::TimedOut])
+    drive.bus == Bus::Sata && told(&ANSWERS) && !told(&[EventKind::TimedOut])
 }

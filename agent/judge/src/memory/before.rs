@@ -1,18 +1,18 @@
 //! How a drive was when it was last there: what decides whether its loss was a hand's doing.
 
-use super::drives::KnownDrive;
+use super::drives::RememberedDrive;
 use super::incident_store::IncidentStore;
 use super::learning::Look;
 use crate::kinds::Trouble;
 use crate::redundancy::standing;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
-use traylight_data::reading::{Drive, DriveKey, Happening, Member, MemberState, Pool, Power};
+use traylight_data::reading::{Drive, DriveKey, EventKind, Member, MemberState, Pool, Power};
 use traylight_data::verdict::{Condition, Evidence, Incident, Kind, Severity, Subject};
 
 /// What a drive shows that its pool lets go of by itself.
-pub const TROUBLES: [Happening; 4] =
-    [Happening::TimedOut, Happening::StandsStill, Happening::GivenUp, Happening::CommandFailed];
+pub const TROUBLES: [EventKind; 4] =
+    [EventKind::TimedOut, EventKind::StandsStill, EventKind::GivenUp, EventKind::CommandFailed];
 
 /// A drive of which both hold is wearing out, whatever its power does.
 pub const WEARING: [Kind; 2] = [Kind::PendingOrUncorrectable, Kind::ReallocatedGrowth];
@@ -57,7 +57,7 @@ pub struct Before {
 
 impl Before {
     /// How a drive is that is there.
-    pub fn of(look: &Look, known: &KnownDrive, incident_store: &IncidentStore, drive: &Drive) -> Self {
+    pub fn of(look: &Look, known: &RememberedDrive, incident_store: &IncidentStore, drive: &Drive) -> Self {
         let Look { kinds, snapshot, .. } = look;
         let subject = Subject::Drive(drive.key.clone());
         let pools = || snapshot.pools.iter().filter(|pool| known.is_in(&pool.key));
@@ -97,7 +97,7 @@ impl Before {
 
 /// True when a story tells of commands to a drive that failed or ran out: what drives showed is forgotten after a week, and
 /// a pool can lack one for longer.
-fn tells_of_trouble(incident: &Incident, key: &DriveKey, known: &KnownDrive) -> bool {
+fn tells_of_trouble(incident: &Incident, key: &DriveKey, known: &RememberedDrive) -> bool {
     const TOLD: [Kind; 2] = [Kind::DriveTimeouts, Kind::DriveNotAnswering];
     let speaks = |of: &Evidence| of.drive.as_ref() == Some(&known.place) && TROUBLES.contains(&of.what);
     incident.has_told(key, &TOLD) || incident.evidence.iter().any(speaks)
@@ -105,9 +105,9 @@ fn tells_of_trouble(incident: &Incident, key: &DriveKey, known: &KnownDrive) -> 
 
 /// True when something is told of another drive for which its owner may go and pull a tray: it fails, or it hangs. Several
 /// that hang point to what they share.
-fn is_bad_beside(look: &Look, known: &KnownDrive, incident_store: &IncidentStore, key: &DriveKey) -> bool {
+fn is_bad_beside(look: &Look, known: &RememberedDrive, incident_store: &IncidentStore, key: &DriveKey) -> bool {
     let is_in_reach =
-        |other: &KnownDrive| other.place.tray.is_some() || other.pools.iter().any(|pool| known.is_in(pool));
+        |other: &RememberedDrive| other.place.tray.is_some() || other.pools.iter().any(|pool| known.is_in(pool));
     let is_meant = |held: &&Condition| {
         let other = held.subject.drive().filter(|other| *other != key).and_then(|other| look.drives.get(other));
         held.severity >= Severity::Warning && other.is_some_and(is_in_reach)

@@ -1,8 +1,8 @@
 //! What the board counts: restarts, processes that were ended for want of memory, and what its own disk writes and fails at.
 
-use super::learning::{Happened, Learns, Look, News};
+use super::learning::{CountedEvent, Learned, Learns, Look};
 use std::time::Duration;
-use traylight_data::reading::{Happening, Part, Snapshot, SystemDisk, SystemDiskKind};
+use traylight_data::reading::{EventKind, Part, Snapshot, SystemDisk, SystemDiskKind};
 
 /// What is written is counted over this time.
 pub const DAY: Duration = Duration::from_secs(86_400);
@@ -17,22 +17,22 @@ pub struct BoardMemory {
 
 impl Learns<Look<'_>> for BoardMemory {
     /// Takes in what the disk of the system has written, and what is told of it.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
-        let Some(disk) = system_disk(snapshot) else { return News::default() };
+        let Some(disk) = system_disk(snapshot) else { return Learned::default() };
         let before = self.written.replace(disk.clone()).filter(|before| before.device == disk.device);
         let grown = before.map_or(0, |before| disk.written.0.saturating_sub(before.written.0));
-        let mut happened = vec![Happened { what: written(disk), times: grown, span: DAY }];
+        let mut happened = vec![CountedEvent { what: written(disk), times: grown, span: DAY }];
         // Any other disk tells of itself, and is judged as a drive.
         if disk.kind != SystemDiskKind::Disk {
             let failed = snapshot.events.iter().filter(|event| {
                 let is_failure =
-                    matches!(event.what, Happening::CommandFailed | Happening::Unreadable | Happening::TimedOut);
+                    matches!(event.what, EventKind::CommandFailed | EventKind::Unreadable | EventKind::TimedOut);
                 is_failure && is_on(snapshot, &event.part, disk)
             });
-            happened.push(Happened { what: failures(disk), times: failed.count() as u64, span: WEEK });
+            happened.push(CountedEvent { what: failures(disk), times: failed.count() as u64, span: WEEK });
         }
-        News { happened, ..News::default() }
+        Learned { happened, ..Learned::default() }
     }
 }
 

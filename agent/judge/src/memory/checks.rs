@@ -1,7 +1,7 @@
 //! When the redundancy of each pool was last compared, kept over restarts in watched time.
 
-use super::learning::{Learns, News};
-use super::parts::Parts;
+use super::learning::{Learned, Learns};
+use super::parts::LearnedParts;
 use serde::{Deserialize, Serialize};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -10,10 +10,10 @@ use traylight_data::reading::{LastCheck, Snapshot};
 
 /// The last comparison of each pool that has redundancy, by key.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Checks(BTreeMap<String, Record>);
+pub struct Checks(BTreeMap<String, CheckRecord>);
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-struct Record {
+struct CheckRecord {
     first_seen: Duration,
     ended: Option<Duration>,
     /// How long before the box was first watched it ended; `ended` is zero then.
@@ -24,10 +24,10 @@ struct Record {
     noted: Option<u64>,
 }
 
-impl Learns<Parts<'_>> for Checks {
+impl Learns<LearnedParts<'_>> for Checks {
     /// Takes in which pools there are, what they have noted themselves, and which comparisons were seen to end just now.
-    fn learn(&mut self, Parts { look, work, .. }: &Parts) -> News {
-        News::kept(self.take_in(look.snapshot, work.compared(), look.watched))
+    fn learn(&mut self, LearnedParts { look, work, .. }: &LearnedParts) -> Learned {
+        Learned::kept(self.take_in(look.snapshot, work.compared(), look.watched))
     }
 }
 
@@ -38,7 +38,7 @@ impl Checks {
         for pool in snapshot.pools.iter().filter(|pool| pool.groups.iter().any(|group| group.tolerates > 0)) {
             let record = self.0.entry(pool.key.clone()).or_insert_with(|| {
                 is_new = true;
-                Record { first_seen: watched, ended: None, lead: Duration::ZERO, noted: None }
+                CheckRecord { first_seen: watched, ended: None, lead: Duration::ZERO, noted: None }
             });
             is_new |= pool.last_check.is_some_and(|check| record.take(check, watched));
         }
@@ -58,7 +58,7 @@ impl Checks {
     }
 }
 
-impl Record {
+impl CheckRecord {
     /// Takes in an end that the pool has noted. From then on it counts by watched time like any other: the calendar is
     /// asked once, and may step after that. True when it was news.
     fn take(&mut self, check: LastCheck, watched: Duration) -> bool {

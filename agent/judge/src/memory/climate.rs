@@ -2,7 +2,7 @@
 //! room did.
 
 use super::airflow::awake;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use crate::order::sorted;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -24,7 +24,7 @@ pub struct Climate {
 
 impl Learns<Look<'_>> for Climate {
     /// Takes in how warm it is now.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
         let due = self.samples.last().is_none_or(|(last, ..)| snapshot.taken.since(*last) >= EVERY);
         let drives = sorted(awake(snapshot).filter_map(|drive| Some(drive.temperature.get()?.0)));
@@ -33,7 +33,7 @@ impl Learns<Look<'_>> for Climate {
             self.samples.retain(|(at, ..)| snapshot.taken.since(*at) < EVERY * KEPT);
             self.samples.push((snapshot.taken, *middle, board));
         }
-        News::default()
+        Learned::default()
     }
 }
 

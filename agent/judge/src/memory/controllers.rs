@@ -2,13 +2,13 @@
 //! restarts, but for counts that begin anew with the machine.
 
 use super::drives;
-use super::learning::{Happened, Learns, Look, News};
+use super::learning::{CountedEvent, Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::port::{bridge_of, controller_of};
-use traylight_data::reading::{Bus, BusErrors, ControllerKind, Drive, DriveKey, Happening, Lane, Part, Snapshot};
+use traylight_data::reading::{Bus, BusErrors, ControllerKind, Drive, DriveKey, EventKind, Lane, Part, Snapshot};
 use traylight_data::verdict::{ControllerFault, Place};
 
 /// Errors and resets within this count.
@@ -42,10 +42,10 @@ pub struct KnownController {
 
 impl Learns<Look<'_>> for ControllerMemory {
     /// Takes in controllers, counts and resets.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
         if snapshot.is_blind_to("controllers") || drives::is_blind(snapshot) {
-            return News::default();
+            return Learned::default();
         }
         let is_new = self.learn_drives(snapshot);
         let mut happened = Vec::new();
@@ -54,7 +54,7 @@ impl Learns<Look<'_>> for ControllerMemory {
             // A count that fell began anew with the machine or the device.
             let before = self.bus_errors.insert(controller.key.clone(), errors).unwrap_or(errors);
             let times = errors.corrected.saturating_sub(before.corrected);
-            happened.push(Happened { what: bus_errors(&controller.key), times, span: HOUR });
+            happened.push(CountedEvent { what: bus_errors(&controller.key), times, span: HOUR });
         }
         for (chain, place) in bridged(look.settings, snapshot) {
             let places = self.bridges.entry(chain).or_default();
@@ -62,17 +62,17 @@ impl Learns<Look<'_>> for ControllerMemory {
                 places.push(place);
             }
         }
-        for event in snapshot.events.iter().filter(|event| event.what == Happening::Reset) {
+        for event in snapshot.events.iter().filter(|event| event.what == EventKind::Reset) {
             let chain = match &event.part {
                 Part::Usb(chain) => Some(chain.clone()),
                 Part::Drive(key) => bridge_under(snapshot, key),
                 _ => None,
             };
             if let Some(chain) = chain.filter(|chain| self.bridges.contains_key(chain)) {
-                happened.push(Happened { what: resets(&chain), times: 1, span: HOUR });
+                happened.push(CountedEvent { what: resets(&chain), times: 1, span: HOUR });
             }
         }
-        News { is_new, happened, ..News::default() }
+        Learned { is_new, happened, ..Learned::default() }
     }
 }
 

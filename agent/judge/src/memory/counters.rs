@@ -1,7 +1,7 @@
 //! What drives count, and what pools count on them, over restarts. Growth is judged, never a lifetime total. Spans of days go
 //! by the time that the box was watched, which needs no calendar and does not step.
 
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -36,8 +36,8 @@ struct Series {
 impl Learns<Look<'_>> for Counters {
     /// Takes in the health that drives told since the look before, and what pools count on them. A counter that fell belongs
     /// to another drive or another firmware: it gets a new baseline, which is worth a line.
-    fn learn(&mut self, look: &Look) -> News {
-        let mut news = News::default();
+    fn learn(&mut self, look: &Look) -> Learned {
+        let mut news = Learned::default();
         for drive in &look.snapshot.drives {
             let Some(health) = drive.health.get() else { continue };
             if self.told.insert(drive.key.clone(), drive.health.taken) == Some(drive.health.taken) {

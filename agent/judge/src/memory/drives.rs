@@ -16,12 +16,12 @@ const SETTLED_AFTER: Duration = Duration::from_secs(60);
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct DriveMemory {
-    drives: BTreeMap<DriveKey, KnownDrive>,
+    drives: BTreeMap<DriveKey, RememberedDrive>,
 }
 
 /// A drive that was seen, or that the configuration names.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct KnownDrive {
+pub struct RememberedDrive {
     /// Where it sits or sat.
     pub place: Place,
     /// The kernel's name it had last; only good for finding it among the members of a pool.
@@ -48,7 +48,7 @@ pub struct KnownDrive {
 /// More losses than this tell nothing more.
 const LOSSES: usize = 16;
 
-impl KnownDrive {
+impl RememberedDrive {
     /// One that has not been seen yet and that nobody expects.
     fn new(place: Place, now: Moment) -> Self {
         Self {
@@ -78,7 +78,7 @@ impl KnownDrive {
 
 impl DriveMemory {
     /// What is known of this drive.
-    pub fn get(&self, key: &DriveKey) -> Option<&KnownDrive> {
+    pub fn get(&self, key: &DriveKey) -> Option<&RememberedDrive> {
         self.drives.get(key)
     }
 
@@ -92,12 +92,12 @@ impl DriveMemory {
     }
 
     /// All known drives.
-    pub fn iter(&self) -> impl Iterator<Item = (&DriveKey, &KnownDrive)> {
+    pub fn iter(&self) -> impl Iterator<Item = (&DriveKey, &RememberedDrive)> {
         self.drives.iter()
     }
 
     /// The drives that should be there: named by the configuration, used by a pool, or settled in.
-    pub fn expected(&self) -> impl Iterator<Item = (&DriveKey, &KnownDrive)> {
+    pub fn expected(&self) -> impl Iterator<Item = (&DriveKey, &RememberedDrive)> {
         self.drives.iter().filter(|(_, drive)| drive.expected)
     }
 
@@ -108,13 +108,13 @@ impl DriveMemory {
 
     /// The drive that is behind a member of a pool. A replacement often has the name of the drive that it replaces, so
     /// one that is gone is not meant.
-    pub fn behind(&self, pool: &str, device: &str) -> Option<&KnownDrive> {
+    pub fn behind(&self, pool: &str, device: &str) -> Option<&RememberedDrive> {
         self.get(self.key_behind(pool, device)?)
     }
 
     /// The key of that drive.
     pub fn key_behind(&self, pool: &str, device: &str) -> Option<&DriveKey> {
-        let is_meant = |drive: &KnownDrive| drive.present && drive.device == device && drive.is_in(pool);
+        let is_meant = |drive: &RememberedDrive| drive.present && drive.device == device && drive.is_in(pool);
         self.drives.iter().find(|(_, drive)| is_meant(drive)).map(|(key, _)| key)
     }
 
@@ -203,7 +203,8 @@ impl DriveMemory {
         for tray in settings.shelves.iter().flat_map(|shelf| &shelf.trays) {
             if let Some(Holds::Serial(serial)) = &tray.holds {
                 let place = Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None };
-                let known = self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| KnownDrive::new(place, now));
+                let known =
+                    self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| RememberedDrive::new(place, now));
                 known.expected = true;
             }
         }
@@ -212,7 +213,7 @@ impl DriveMemory {
     fn meet(&mut self, settings: &Settings, snapshot: &Snapshot, drive: &Drive) {
         let place = place_of(settings, drive);
         let uses = pools_of(snapshot, &drive.device).map(|pool| pool.key.clone()).collect::<Vec<_>>();
-        let new = || KnownDrive::new(place.clone(), snapshot.taken);
+        let new = || RememberedDrive::new(place.clone(), snapshot.taken);
         let known = self.drives.entry(drive.key.clone()).or_insert_with(new);
         // Cards and USB sticks come and go; only a name or a pool makes them part of the box.
         let stays = !drive.removable && !matches!(drive.bus, Bus::Usb | Bus::Mmc);
@@ -280,12 +281,12 @@ pub fn is_blind(snapshot: &Snapshot) -> bool {
 }
 
 /// True when a tray of the configuration means this drive, by its serial or by where it was.
-fn is_meant(settings: &Settings, key: &DriveKey, drive: &KnownDrive) -> bool {
+fn is_meant(settings: &Settings, key: &DriveKey, drive: &RememberedDrive) -> bool {
     settings.shelves.iter().flat_map(|shelf| &shelf.trays).any(|tray| means(&tray.holds, key, drive))
 }
 
 /// The same of one tray.
-fn means(wanted: &Option<Holds>, key: &DriveKey, drive: &KnownDrive) -> bool {
+fn means(wanted: &Option<Holds>, key: &DriveKey, drive: &RememberedDrive) -> bool {
     match wanted {
         Some(Holds::Serial(serial)) => *serial == key.0 || Some(serial) == drive.place.serial.as_ref(),
         Some(Holds::Port(port)) => Some(port) == drive.place.port.as_ref(),

@@ -1,6 +1,6 @@
 //! Which fans are fitted: those that were seen to turn, and those that the configuration names.
 
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use super::tachometers;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -17,7 +17,7 @@ pub struct FanMemory {
 
 impl Learns<Look<'_>> for FanMemory {
     /// Takes in which fans turn.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let before = self.trusted.len();
         let enough = look.settings.limits.fan.turning_again_rpm;
         for fan in &look.snapshot.fans {
@@ -26,7 +26,7 @@ impl Learns<Look<'_>> for FanMemory {
                 self.trusted.insert(fan.key.clone());
             }
         }
-        News::kept(self.trusted.len() > before)
+        Learned::kept(self.trusted.len() > before)
     }
 }
 

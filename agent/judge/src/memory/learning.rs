@@ -30,16 +30,16 @@ pub struct Look<'a> {
 
 /// What is new after a part has learned.
 #[derive(Debug, Default)]
-pub struct News {
+pub struct Learned {
     /// True when it is worth keeping.
     pub is_new: bool,
     /// What is counted over a span.
-    pub happened: Vec<Happened>,
+    pub happened: Vec<CountedEvent>,
     /// What is worth a line.
     pub remarks: Vec<Remark>,
 }
 
-impl News {
+impl Learned {
     /// Nothing to count or to say.
     pub fn kept(is_new: bool) -> Self {
         Self { is_new, ..Self::default() }
@@ -48,7 +48,7 @@ impl News {
 
 /// Something of the box that happened so often, which counts for so long.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Happened {
+pub struct CountedEvent {
     /// What it is counted as.
     pub what: String,
     /// How often.
@@ -60,5 +60,5 @@ pub struct Happened {
 /// A part of the memory that learns, from a [`Look`] or from what an earlier stage has made of it.
 pub trait Learns<Input> {
     /// Takes it in; what is new.
-    fn learn(&mut self, input: &Input) -> News;
+    fn learn(&mut self, input: &Input) -> Learned;
 }

@@ -2,11 +2,11 @@
 //! Growth is judged, never a lifetime total. Spans of days go by the time that the box was watched, which needs no
 //! calendar and does not step.
 
-use super::acquaintances::Acquaintances;
 use super::checks::Checks;
 use super::counters::Counters;
+use super::event_counts::{ENDED_UNASKED, EventCounts, UNCLEAN_RESTART, WEEK};
 use super::incident_store::IncidentStore;
-use super::occurrences::{ENDED_UNASKED, Occurrences, UNCLEAN_RESTART, WEEK};
+use super::known_drives::KnownDrives;
 use super::pool_roll::PoolRoll;
 use super::power_cycles::COUNTER;
 use super::runs::{Ending, Runs};
@@ -33,8 +33,8 @@ pub struct Ledger {
     #[serde(rename = "drives")]
     pub(super) counters: Counters,
     /// The drives that belong to the box.
-    #[serde(default)]
-    pub acquaintances: Acquaintances,
+    #[serde(default, rename = "acquaintances")]
+    pub known_drives: KnownDrives,
     /// The pools that belong to the box.
     #[serde(default)]
     pub pools: PoolRoll,
@@ -57,8 +57,8 @@ pub struct Ledger {
     #[serde(default)]
     pub runs: Runs,
     /// How often things of the box itself happened.
-    #[serde(default)]
-    pub(super) occurrences: Occurrences,
+    #[serde(default, rename = "occurrences")]
+    pub(super) event_counts: EventCounts,
     /// The open incidents.
     #[serde(default, rename = "book")]
     pub incident_store: IncidentStore,
@@ -177,14 +177,14 @@ impl Ledger {
     /// Something of the box itself happened so often, which counts for so long.
     pub fn happened(&mut self, what: &str, times: u64, span: Duration) {
         if times > 0 {
-            self.occurrences.note(what, times, span, self.watched);
+            self.event_counts.note(what, times, span, self.watched);
             self.is_new = true;
         }
     }
 
     /// How often it happened within the span for which it counts.
     pub fn count(&self, what: &str) -> u64 {
-        self.occurrences.count(what, self.watched)
+        self.event_counts.count(what, self.watched)
     }
 
     /// How long ago, in watched time, a pool was compared; and whether that was never seen, which counts from when the pool

@@ -1,6 +1,6 @@
 //! Which network ports are in use, how fast they are, and how often they came and went, remembered over restarts.
 
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -42,9 +42,9 @@ pub struct KnownLink {
 
 impl Learns<Look<'_>> for LinkMemory {
     /// Takes in the ports as they are now.
-    fn learn(&mut self, &Look { settings, snapshot, .. }: &Look) -> News {
+    fn learn(&mut self, &Look { settings, snapshot, .. }: &Look) -> Learned {
         if is_blind(snapshot) {
-            return News::default();
+            return Learned::default();
         }
         let before = self.clone();
         let (watch, now) = (&settings.watch.links, snapshot.taken);
@@ -70,7 +70,7 @@ impl Learns<Look<'_>> for LinkMemory {
         } else {
             self.links.iter_mut().for_each(|(name, known)| known.watched &= watch.contains(name));
         }
-        News::kept(*self != before)
+        Learned::kept(*self != before)
     }
 }
 

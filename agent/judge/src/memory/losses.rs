@@ -5,7 +5,7 @@
 use super::sign::Sign;
 use std::time::Duration;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Happening, Part, Teller};
+use traylight_data::reading::{EventKind, EventSource, Part};
 
 /// From the word that a link is down with nothing there to the end of the device: three tries five seconds apart, and more
 /// where there is work to be given up (from memory).
@@ -18,7 +18,7 @@ const LED: Duration = Duration::from_secs(10);
 pub fn date(signs: &mut [Sign], now: Moment) {
     for index in 0..signs.len() {
         let loss = &signs[index];
-        let is_recent = loss.event.what == Happening::Vanished && now.since(loss.last) <= TRIES;
+        let is_recent = loss.event.what == EventKind::Vanished && now.since(loss.last) <= TRIES;
         if !is_recent || loss.is_dated() || !matches!(loss.event.part, Part::Drive(_)) {
             continue;
         }
@@ -35,8 +35,8 @@ pub fn date(signs: &mut [Sign], now: Moment) {
 /// and did not come up again before its device ended.
 fn broke(signs: &[Sign], part: &Part, lost: Moment) -> Option<(Moment, usize)> {
     let of_it = || signs.iter().enumerate().filter(|(_, sign)| sign.event.part == *part && sign.event.at <= lost);
-    let told = || of_it().filter(|(_, sign)| sign.event.teller == Teller::Log);
-    let is_there = |what| matches!(what, Happening::LinkUp(_) | Happening::LinkDown(Some(1)) | Happening::Appeared);
+    let told = || of_it().filter(|(_, sign)| sign.event.teller == EventSource::Log);
+    let is_there = |what| matches!(what, EventKind::LinkUp(_) | EventKind::LinkDown(Some(1)) | EventKind::Appeared);
     let was_there = of_it().filter(|(_, sign)| is_there(sign.event.what)).map(|(_, sign)| sign.last.min(lost)).max();
     // A sign that was seen again has its first and its last time.
     let since =
@@ -46,21 +46,21 @@ fn broke(signs: &[Sign], part: &Part, lost: Moment) -> Option<(Moment, usize)> {
     if lost.since(down.0) > TRIES {
         return None;
     }
-    const LEADS: [Happening; 6] = [
-        Happening::ConnectionChanged,
-        Happening::TimedOut,
-        Happening::CommandFailed,
-        Happening::TransferDamaged,
-        Happening::Reset,
-        Happening::GivenUp,
+    const LEADS: [EventKind; 6] = [
+        EventKind::ConnectionChanged,
+        EventKind::TimedOut,
+        EventKind::CommandFailed,
+        EventKind::TransferDamaged,
+        EventKind::Reset,
+        EventKind::GivenUp,
     ];
     let led = told().filter(|(_, sign)| LEADS.contains(&sign.event.what));
     let led = led.filter_map(|(index, sign)| Some((since(sign)?, index)));
     let led = led.filter(|(at, _)| *at <= down.0 && down.0.since(*at) <= LED).min();
     let mut first = led.unwrap_or(down);
     // A command that times out was waited for: since then nothing was answered.
-    if signs[first.1].event.what == Happening::TimedOut {
-        let stood = of_it().filter(|(_, sign)| sign.event.what == Happening::StandsStill);
+    if signs[first.1].event.what == EventKind::TimedOut {
+        let stood = of_it().filter(|(_, sign)| sign.event.what == EventKind::StandsStill);
         let stood = stood.filter_map(|(_, sign)| since(sign)).filter(|at| first.0.since(*at) <= TRIES).min();
         first.0 = stood.map_or(first.0, |stood| stood.min(first.0));
     }

@@ -2,7 +2,6 @@
 //! [`learning`] says how each part learns. Then part by part: drives, pools and their work, what drives count, heat and
 //! fans, controllers, ports, supply, volumes, the box itself; at last signs, and the incident store.
 
-pub mod acquaintances;
 pub mod airflow;
 pub mod attachments;
 pub mod before;
@@ -12,14 +11,15 @@ pub mod climate;
 pub mod controllers;
 pub mod counters;
 pub mod drives;
+pub mod event_counts;
 pub mod fans;
 pub mod grace;
 pub mod incident_store;
+pub mod known_drives;
 pub mod learning;
 pub mod ledger;
 pub mod links;
 pub mod losses;
-pub mod occurrences;
 pub mod parts;
 pub mod pool_roll;
 pub mod pool_work;
@@ -42,9 +42,9 @@ use crate::forecast::outlook;
 use crate::kinds::Kinds;
 use crate::track::Track;
 use grace::Grace;
-use learning::{Learns, Look, News};
+use learning::{Learned, Learns, Look};
 use ledger::Ledger;
-use parts::Parts;
+use parts::LearnedParts;
 use signs::Signs;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -168,7 +168,7 @@ impl Memory {
         let look = Look { settings, kinds, snapshot, watched, drives, grace: *grace, is_fan_suspected };
 
         let parts: [&mut dyn Learns<Look>; 21] = [
-            &mut ledger.acquaintances,
+            &mut ledger.known_drives,
             &mut ledger.pools,
             work,
             &mut ledger.counters,
@@ -192,8 +192,8 @@ impl Memory {
         ];
         let mut news = stage(parts, &look);
         let (counters, power_cycles, incident_store) = (&ledger.counters, &ledger.power_cycles, &ledger.incident_store);
-        let learned = Parts { look, counters, power_cycles, work, incident_store };
-        let of_parts: [&mut dyn Learns<Parts>; 3] = [&mut ledger.checks, &mut ledger.starts, &mut ledger.signs];
+        let learned = LearnedParts { look, counters, power_cycles, work, incident_store };
+        let of_parts: [&mut dyn Learns<LearnedParts>; 3] = [&mut ledger.checks, &mut ledger.starts, &mut ledger.signs];
         news.extend(stage(of_parts, &learned));
         let of_signs: [&mut dyn Learns<(Look, &Signs)>; 1] = [&mut ledger.attachments];
         news.extend(stage(of_signs, &(look, &ledger.signs)));
@@ -258,7 +258,7 @@ thread_local! {
 }
 
 /// Lets the parts of a stage learn, none of which can see another.
-fn stage<Input, const PARTS: usize>(parts: [&mut dyn Learns<Input>; PARTS], input: &Input) -> Vec<News> {
+fn stage<Input, const PARTS: usize>(parts: [&mut dyn Learns<Input>; PARTS], input: &Input) -> Vec<Learned> {
     #[cfg(test)]
     let parts = {
         let mut parts = parts;
@@ -271,14 +271,14 @@ fn stage<Input, const PARTS: usize>(parts: [&mut dyn Learns<Input>; PARTS], inpu
 }
 
 impl Learns<Look<'_>> for Fill {
-    fn learn(&mut self, look: &Look) -> News {
-        News::kept(self.learn(look.snapshot, look.watched))
+    fn learn(&mut self, look: &Look) -> Learned {
+        Learned::kept(self.learn(look.snapshot, look.watched))
     }
 }
 
 impl Learns<Look<'_>> for outlook::OutlookMemory {
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         self.learn(look.snapshot);
-        News::default()
+        Learned::default()
     }
 }

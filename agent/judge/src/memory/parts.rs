@@ -7,7 +7,7 @@ use super::{pool_work, power_cycles};
 
 /// What is known once the parts have learned.
 #[derive(Debug, Clone, Copy)]
-pub struct Parts<'a> {
+pub struct LearnedParts<'a> {
     /// The look that they learned from.
     pub look: Look<'a>,
     /// What drives count.

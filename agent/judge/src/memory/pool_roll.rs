@@ -1,7 +1,7 @@
 //! The pools that belong to the box, remembered over restarts: what each is when it is whole, and on which drives it lies.
 
 use super::drives;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use crate::redundancy::standing;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -38,7 +38,7 @@ pub struct KnownPool {
 
 impl Learns<Look<'_>> for PoolRoll {
     /// Takes in which pools are there.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
         for (key, known) in self.0.iter_mut().filter(|(_, known)| !is_blind(snapshot, known.kind)) {
             known.is_absent = snapshot.pools.iter().all(|pool| pool.key != *key);
@@ -61,7 +61,7 @@ impl Learns<Look<'_>> for PoolRoll {
             is_new |= before.is_none_or(|before| !before.says_the_same(&known));
             self.0.insert(pool.key.clone(), known);
         }
-        News::kept(is_new)
+        Learned::kept(is_new)
     }
 }
 

@@ -1,6 +1,6 @@
 //! How the work on each pool's redundancy gets on.
 
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use crate::forecast::rebuild::Pace;
 use std::collections::BTreeMap;
 use traylight_data::clock::Moment;
@@ -14,13 +14,13 @@ const NEARLY_DONE: f64 = 0.98;
 /// What is remembered of the work on each pool, by key.
 #[derive(Debug, Clone, Default)]
 pub struct WorkMemory {
-    pools: BTreeMap<String, Work>,
+    pools: BTreeMap<String, PoolWork>,
     /// The pools of which a comparison came to its end at the last look.
     compared: Vec<String>,
 }
 
 #[derive(Debug, Clone, Default)]
-struct Work {
+struct PoolWork {
     kind: Option<ActivityKind>,
     /// How far it was, and since when it is no further.
     stands: Option<(f64, Moment)>,
@@ -32,7 +32,7 @@ struct Work {
 
 impl Learns<Look<'_>> for WorkMemory {
     /// Takes in how far each pool's work is.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
         self.pools.retain(|key, _| snapshot.pools.iter().any(|pool| pool.key == *key));
         let ended = snapshot.pools.iter().filter(|pool| {
@@ -43,7 +43,7 @@ impl Learns<Look<'_>> for WorkMemory {
             compares && was_nearly_done && pool.activity.kind == ActivityKind::Idle
         });
         self.compared = ended.map(|pool| pool.key.clone()).collect();
-        News::default()
+        Learned::default()
     }
 }
 
@@ -81,7 +81,7 @@ fn member_size(snapshot: &Snapshot, pool: &Pool) -> Option<Bytes> {
     pool.members.iter().filter_map(|member| drive(member)?.size.get().copied()).min()
 }
 
-impl Work {
+impl PoolWork {
     fn learn(&mut self, pool: &Pool, size: Option<Bytes>, now: Moment) {
         let same = self.kind == Some(pool.activity.kind);
         self.kind = Some(pool.activity.kind);

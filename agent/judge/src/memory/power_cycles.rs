@@ -2,7 +2,7 @@
 //! power in between. A suspended machine takes the power from its drives without a fault; that is counted apart.
 
 use super::drives;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use super::waking::has_slept;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -19,7 +19,7 @@ const UNCOUNTED: i64 = 1000;
 /// What drives counted when they were last asked, kept over restarts of the program.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct PowerCycleMemory {
-    drives: BTreeMap<DriveKey, Count>,
+    drives: BTreeMap<DriveKey, StartCount>,
     /// How long the machine was suspended in this boot, by the last look, and how often so far.
     suspended: Duration,
     suspensions: i64,
@@ -33,7 +33,7 @@ pub struct PowerCycleMemory {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-struct Count {
+struct StartCount {
     starts: i64,
     asked: Moment,
     suspensions: i64,
@@ -54,11 +54,11 @@ pub struct Again {
 
 impl Learns<Look<'_>> for PowerCycleMemory {
     /// Takes in what drives count.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
         self.again.clear();
         if drives::is_blind(snapshot) {
-            return News::default();
+            return Learned::default();
         }
         if has_slept(self.suspended, snapshot.suspended) {
             self.suspensions += if self.last_look.is_some() { 1 } else { UNCOUNTED };
@@ -67,7 +67,7 @@ impl Learns<Look<'_>> for PowerCycleMemory {
         self.suspended = snapshot.suspended;
         self.last_look = Some(snapshot.taken);
         self.again = snapshot.drives.iter().filter_map(|drive| self.ask(drive)).collect();
-        News::kept(!self.again.is_empty())
+        Learned::kept(!self.again.is_empty())
     }
 }
 
@@ -90,7 +90,7 @@ impl PowerCycleMemory {
         let suspensions = self.suspensions - i64::from(is_old);
         let high = last.map(|last| last.before_fall.unwrap_or(last.starts));
         let before_fall = high.filter(|high| starts < *high);
-        self.drives.insert(drive.key.clone(), Count { starts, asked, suspensions, before_fall });
+        self.drives.insert(drive.key.clone(), StartCount { starts, asked, suspensions, before_fall });
         let last = last?;
         let from = last.before_fall.filter(|high| starts >= *high).unwrap_or(last.starts);
         let times = starts - from - (suspensions - last.suspensions);

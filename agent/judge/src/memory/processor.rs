@@ -1,6 +1,6 @@
 //! When the processor slowed itself down last.
 
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use traylight_data::clock::Moment;
 
 /// What is remembered of a processor that slows itself down.
@@ -13,7 +13,7 @@ pub struct ProcessorMemory {
 
 impl Learns<Look<'_>> for ProcessorMemory {
     /// Takes in how often it did.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let reading = look.snapshot.board.throttling.as_ref();
         if let Some((reading, throttling)) = reading.and_then(|reading| Some((reading, reading.get()?))) {
             let is_more = throttling.count.zip(self.count).is_some_and(|(now, before)| now > before);
@@ -22,6 +22,6 @@ impl Learns<Look<'_>> for ProcessorMemory {
             }
             self.count = throttling.count;
         }
-        News::default()
+        Learned::default()
     }
 }

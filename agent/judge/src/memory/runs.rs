@@ -1,8 +1,8 @@
 //! How the program's runs and the machine's boots follow each other, remembered over restarts: whether the one before was
 //! ended in good order, and which kernel it had.
 
-use super::learning::{Happened, Learns, Look, News};
-use super::occurrences::{OUT_OF_MEMORY, WEEK};
+use super::event_counts::{OUT_OF_MEMORY, WEEK};
+use super::learning::{CountedEvent, Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 
 /// The run under way, and what is known of the one before.
@@ -35,15 +35,15 @@ pub enum Ending {
 
 impl Learns<Look<'_>> for Runs {
     /// Takes in which kernel runs, and how many processes it has ended for want of memory.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let board = &look.snapshot.board;
         let is_new = self.learn_kernel(&board.kernel);
         let ended = board.out_of_memory.as_ref().and_then(|reading| reading.get().copied());
         let happened = ended.map(|ended| {
             let before = self.out_of_memory.replace(ended).unwrap_or(ended);
-            Happened { what: OUT_OF_MEMORY.to_owned(), times: ended.saturating_sub(before), span: WEEK }
+            CountedEvent { what: OUT_OF_MEMORY.to_owned(), times: ended.saturating_sub(before), span: WEEK }
         });
-        News { is_new, happened: happened.into_iter().collect(), ..News::default() }
+        Learned { is_new, happened: happened.into_iter().collect(), ..Learned::default() }
     }
 }
 

@@ -2,7 +2,7 @@
 //! still counts against its drive is judged in [`crate::conditions::health`].
 
 use super::drives::place_of;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use std::collections::BTreeMap;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Drive, DriveKey, PastTest, SelfTest, SelfTests, TestOutcome};
@@ -11,12 +11,12 @@ use traylight_data::verdict::{Remark, TestNews};
 /// What was told of each drive's self-tests.
 #[derive(Debug, Clone, Default)]
 pub struct SelfTestMemory {
-    drives: BTreeMap<DriveKey, Told>,
+    drives: BTreeMap<DriveKey, KnownTests>,
 }
 
 /// What was told of one drive's.
 #[derive(Debug, Clone, Default)]
-struct Told {
+struct KnownTests {
     /// When the newest request was answered.
     request: Option<Moment>,
     /// When the newest reading was taken; `None` before the first.
@@ -29,7 +29,7 @@ struct Told {
 
 impl Learns<Look<'_>> for SelfTestMemory {
     /// Takes in what drives tell.
-    fn learn(&mut self, &Look { settings, snapshot, .. }: &Look) -> News {
+    fn learn(&mut self, &Look { settings, snapshot, .. }: &Look) -> Learned {
         self.drives.retain(|key, _| snapshot.drives.iter().any(|drive| drive.key == *key));
         let mut remarks = Vec::new();
         for drive in &snapshot.drives {
@@ -38,11 +38,11 @@ impl Learns<Look<'_>> for SelfTestMemory {
             let drive = || place_of(settings, drive);
             remarks.extend(news.into_iter().flatten().map(|news| Remark::SelfTest { drive: drive(), news }));
         }
-        News { remarks, ..News::default() }
+        Learned { remarks, ..Learned::default() }
     }
 }
 
-impl Told {
+impl KnownTests {
     fn request(&mut self, drive: &Drive) -> Option<TestNews> {
         let request = drive.test_request.as_ref().filter(|request| self.request != Some(request.at))?;
         self.request = Some(request.at);

@@ -4,7 +4,7 @@ use super::before::Before;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Event, Happening};
+use traylight_data::reading::{Event, EventKind};
 
 /// Drives are asked for their counts within this of each other.
 pub const ASKED_APART: Duration = Duration::from_secs(12 * 3600);
@@ -30,7 +30,7 @@ pub struct Sign {
 impl Sign {
     /// True for the loss of a drive of which was told when its connection broke; its device ended later.
     pub fn is_dated(&self) -> bool {
-        self.event.what == Happening::Vanished && self.event.at < self.last
+        self.event.what == EventKind::Vanished && self.event.at < self.last
     }
 
     /// The time within which it happened.
@@ -47,12 +47,12 @@ impl Sign {
 
     /// True for the word that a connection changed, of a drive that comes, goes, or begins anew.
     pub fn is_change_of_link(&self) -> bool {
-        matches!(self.event.what, Happening::ConnectionChanged | Happening::LinkDown(_))
+        matches!(self.event.what, EventKind::ConnectionChanged | EventKind::LinkDown(_))
     }
 
     /// True for the word that a link is down with nothing there.
     pub fn is_empty_link(&self) -> bool {
-        matches!(self.event.what, Happening::LinkDown(Some(0) | None))
+        matches!(self.event.what, EventKind::LinkDown(Some(0) | None))
     }
 
     /// True when this event is in it already.

@@ -4,9 +4,9 @@
 use super::before::Before;
 use super::counters::Counters;
 use super::drives;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use super::losses;
-use super::parts::Parts;
+use super::parts::LearnedParts;
 use super::power_cycles::Again;
 use super::sign::Sign;
 use serde::{Deserialize, Serialize};
@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    Controller, ControllerKind, Drive, DriveKey, Event, Happening, Part, Power, Snapshot, Teller,
+    Controller, ControllerKind, Drive, DriveKey, Event, EventKind, EventSource, Part, Power, Snapshot,
 };
 use traylight_data::verdict::Cause;
 
@@ -34,12 +34,12 @@ pub const STANDS_STILL: Duration = Duration::from_secs(30);
 const TOLD_AFTER: Duration = Duration::from_secs(600);
 
 /// Counters of drives whose growth is a sign.
-const COUNTERS: [(&str, Happening); 5] = [
-    ("interface_crc_errors", Happening::TransferDamaged),
-    ("pending_sectors", Happening::Unreadable),
-    ("offline_uncorrectable_sectors", Happening::Unreadable),
-    ("reported_uncorrectable_errors", Happening::Unreadable),
-    ("media_errors", Happening::Unreadable),
+const COUNTERS: [(&str, EventKind); 5] = [
+    ("interface_crc_errors", EventKind::TransferDamaged),
+    ("pending_sectors", EventKind::Unreadable),
+    ("offline_uncorrectable_sectors", EventKind::Unreadable),
+    ("reported_uncorrectable_errors", EventKind::Unreadable),
+    ("media_errors", EventKind::Unreadable),
 ];
 
 /// The signs of a box.
@@ -53,7 +53,7 @@ pub struct Signs {
     heard_until: Option<Moment>,
     /// The drives at the last look.
     #[serde(skip)]
-    there: BTreeMap<DriveKey, LastLook>,
+    there: BTreeMap<DriveKey, LastDriveLook>,
     /// Pools that were at work at the last look.
     #[serde(skip)]
     at_work: Option<Vec<String>>,
@@ -66,7 +66,7 @@ pub struct Signs {
 }
 
 #[derive(Debug, Clone, PartialEq)]
-struct LastLook {
+struct LastDriveLook {
     port: Option<String>,
     busy: Moment,
     before: Before,
@@ -76,7 +76,7 @@ struct LastLook {
     counters: [Option<i64>; COUNTERS.len()],
 }
 
-impl LastLook {
+impl LastDriveLook {
     /// How the drive was before it was lost at this time.
     fn before(&self, lost: Moment) -> Before {
         let out_for = self.out_since.map_or(Duration::ZERO, |since| lost.since(since));
@@ -84,9 +84,9 @@ impl LastLook {
     }
 }
 
-impl Learns<Parts<'_>> for Signs {
+impl Learns<LearnedParts<'_>> for Signs {
     /// Takes in what happened and what readings show.
-    fn learn(&mut self, parts: &Parts) -> News {
+    fn learn(&mut self, parts: &LearnedParts) -> Learned {
         let snapshot = parts.look.snapshot;
         for event in snapshot.events.iter().filter(|event| !self.have_shown(event)).cloned().collect::<Vec<_>>() {
             let (port, before) = match &event.part {
@@ -108,13 +108,13 @@ impl Learns<Parts<'_>> for Signs {
         // A storm of lines does not make it forget what drives lost.
         let mut too_many = self.list.len().saturating_sub(MOST);
         self.list.retain(|sign| {
-            let goes = too_many > 0 && !matches!(sign.event.what, Happening::Vanished | Happening::LostPower);
+            let goes = too_many > 0 && !matches!(sign.event.what, EventKind::Vanished | EventKind::LostPower);
             too_many -= usize::from(goes);
             !goes
         });
         let too_many = self.list.len().saturating_sub(MOST);
         self.list.drain(..too_many);
-        News::default()
+        Learned::default()
     }
 }
 
@@ -133,7 +133,7 @@ impl Signs {
     pub fn is_staggered(&self) -> bool {
         // What was noted in an earlier boot lies before this one.
         let mut of_this_boot = self.list.iter().filter(|sign| sign.event.at >= Moment::default());
-        of_this_boot.any(|sign| sign.event.what == Happening::StaggeredStart)
+        of_this_boot.any(|sign| sign.event.what == EventKind::StaggeredStart)
     }
 
     /// Those of one drive.
@@ -156,8 +156,8 @@ impl Signs {
         let Part::Drive(key) = &event.part else { return false };
         let is_near = |sign: &Sign| event.at.apart(sign.last) < TOLD_BEFORE;
         let shown =
-            |sign: &Sign| sign.event.teller == Teller::Reading && sign.event.what == event.what && is_near(sign);
-        event.what == Happening::Vanished && !self.there.contains_key(key) && self.of(key).any(shown)
+            |sign: &Sign| sign.event.teller == EventSource::Reading && sign.event.what == event.what && is_near(sign);
+        event.what == EventKind::Vanished && !self.there.contains_key(key) && self.of(key).any(shown)
     }
 
     /// The times of all signs move into the past, as when the machine has started again.
@@ -178,7 +178,7 @@ impl Signs {
 
     fn before(&self, key: &DriveKey, event: &Event) -> Option<Before> {
         let tells = |what| {
-            use Happening::{CommandFailed, ConnectionChanged, LinkDown, TimedOut, Vanished};
+            use EventKind::{CommandFailed, ConnectionChanged, LinkDown, TimedOut, Vanished};
             matches!(what, Vanished | TimedOut | ConnectionChanged | CommandFailed | LinkDown(_))
         };
         Some(self.there.get(key).filter(|_| tells(event.what))?.before(event.at))
@@ -193,7 +193,7 @@ impl Signs {
                 && sign.event.at.since(event.at) < SAME
         };
         // A drive that goes twice is gone twice.
-        let counts_each = matches!(event.what, Happening::Vanished | Happening::Appeared | Happening::LostPower);
+        let counts_each = matches!(event.what, EventKind::Vanished | EventKind::Appeared | EventKind::LostPower);
         match self.list.iter_mut().rev().find(is_same).filter(|sign| !counts_each || sign.last == event.at) {
             // The kernel's log is read anew by a probe that starts anew.
             Some(sign) if event.at <= sign.last => {}
@@ -205,14 +205,14 @@ impl Signs {
         }
     }
 
-    fn see(&mut self, at: Moment, part: Part, what: Happening, port: Option<String>) {
-        self.take(Event { at, part, what, teller: Teller::Reading, line: String::new() }, port, None);
+    fn see(&mut self, at: Moment, part: Part, what: EventKind, port: Option<String>) {
+        self.take(Event { at, part, what, teller: EventSource::Reading, line: String::new() }, port, None);
     }
 
     fn learn_supply(&mut self, snapshot: &Snapshot) {
         let low = snapshot.undervoltages.iter().any(|alarm| alarm.low.get() == Some(&true));
         if low && !self.low {
-            self.see(snapshot.taken, Part::Board, Happening::UndervoltageBegan, None);
+            self.see(snapshot.taken, Part::Board, EventKind::UndervoltageBegan, None);
         }
         self.low = low;
     }
@@ -222,7 +222,7 @@ impl Signs {
         let at_work: Vec<String> = snapshot.pools.iter().filter(works).map(|pool| pool.name.clone()).collect();
         if let Some(before) = self.at_work.take() {
             for pool in at_work.iter().filter(|pool| !before.contains(pool)) {
-                self.see(snapshot.taken, Part::Pool(pool.clone()), Happening::WorkBegan, None);
+                self.see(snapshot.taken, Part::Pool(pool.clone()), EventKind::WorkBegan, None);
             }
         }
         self.at_work = Some(at_work);
@@ -240,9 +240,9 @@ impl Signs {
         for (key, worked) in self.controllers.clone() {
             let found = there(&key);
             let what = match found {
-                None => Happening::Vanished,
-                Some(found) if found.answers.get() == Some(&false) => Happening::AllOnes,
-                Some(_) => Happening::NotStarted(0),
+                None => EventKind::Vanished,
+                Some(found) if found.answers.get() == Some(&false) => EventKind::AllOnes,
+                Some(_) => EventKind::NotStarted(0),
             };
             let works = found.is_some_and(Controller::works);
             self.controllers.insert(key.clone(), works);
@@ -255,7 +255,7 @@ impl Signs {
         self.controllers.extend(working.map(|controller| (controller.key.clone(), true)));
     }
 
-    fn learn_drives(&mut self, parts: &Parts) {
+    fn learn_drives(&mut self, parts: &LearnedParts) {
         let Look { snapshot, drives: known, .. } = parts.look;
         let now = snapshot.taken;
         let is_there = |key: &DriveKey| snapshot.drives.iter().any(|drive| drive.key == *key);
@@ -263,9 +263,9 @@ impl Signs {
         for key in gone {
             let Some(look) = self.there.remove(&key) else { continue };
             let told =
-                self.of(&key).any(|sign| sign.event.what == Happening::Vanished && now.since(sign.last) < TOLD_BEFORE);
+                self.of(&key).any(|sign| sign.event.what == EventKind::Vanished && now.since(sign.last) < TOLD_BEFORE);
             if !told && known.is_expected(&key) {
-                let (part, what, teller) = (Part::Drive(key), Happening::Vanished, Teller::Reading);
+                let (part, what, teller) = (Part::Drive(key), EventKind::Vanished, EventSource::Reading);
                 let before = look.before(now);
                 self.take(Event { at: now, part, what, teller, line: String::new() }, look.port, Some(before));
             }
@@ -289,10 +289,10 @@ impl Signs {
         let last = self.there.get(key).cloned();
         let part = || Part::Drive(key.clone());
         if last.is_none() && !is_first_look {
-            self.see(now, part(), Happening::Appeared, port.clone());
+            self.see(now, part(), EventKind::Appeared, port.clone());
         }
         if last.as_ref().is_some_and(|last| last.before.asleep) && drive.power.get() == Some(&Power::Active) {
-            self.see(drive.power.taken, part(), Happening::Woke, port.clone());
+            self.see(drive.power.taken, part(), EventKind::Woke, port.clone());
         }
         let told = drive.health.taken;
         let counters = COUNTERS.map(|(name, _)| counters.now(key, name));
@@ -304,7 +304,7 @@ impl Signs {
         }
         let stands_still = drive.stalled_since.filter(|since| now.since(*since) >= STANDS_STILL);
         if let (Some(since), false) = (stands_still, last.as_ref().is_some_and(|last| last.stands_still)) {
-            self.see(since, part(), Happening::StandsStill, port.clone());
+            self.see(since, part(), EventKind::StandsStill, port.clone());
         }
         let moves = drive.traffic.get().is_some_and(|traffic| traffic.inward.0 + traffic.outward.0 > 0.0);
         let busy = match &last {
@@ -313,17 +313,17 @@ impl Signs {
         };
         let out_since = before.put_out.then(|| last.as_ref().and_then(|last| last.out_since).unwrap_or(now));
         let stands_still = stands_still.is_some();
-        let look = LastLook { port: port.clone(), busy, before, out_since, stands_still, counters };
+        let look = LastDriveLook { port: port.clone(), busy, before, out_since, stands_still, counters };
         self.there.insert(key.clone(), look);
     }
 
     /// A drive has started again: it lost its power, unless it was taken out and is back. When it was seen to go, that was
     /// when; else it is known only when it was asked.
-    fn learn_start(&mut self, parts: &Parts, again: &Again) {
+    fn learn_start(&mut self, parts: &LearnedParts, again: &Again) {
         let Some(drive) = parts.look.drives.get(&again.drive) else { return };
         let (asked, told) = again.between;
         let lost = |sign: &&Sign| {
-            sign.event.what == Happening::Vanished && sign.event.at.plus(TOLD_AFTER) >= asked && sign.event.at <= told
+            sign.event.what == EventKind::Vanished && sign.event.at.plus(TOLD_AFTER) >= asked && sign.event.at <= told
         };
         let lost = self.of(&again.drive).rfind(lost);
         let by_hand = lost.and_then(|sign| sign.before).is_some_and(|before| before.muted)
@@ -332,10 +332,10 @@ impl Signs {
             return;
         }
         let at = lost.map_or(told, |sign| sign.event.at);
-        let (part, what, line) = (Part::Drive(again.drive.clone()), Happening::LostPower, String::new());
+        let (part, what, line) = (Part::Drive(again.drive.clone()), EventKind::LostPower, String::new());
         self.list.push(Sign {
             after: lost.is_none().then_some(asked),
-            event: Event { at, part, what, teller: Teller::Reading, line },
+            event: Event { at, part, what, teller: EventSource::Reading, line },
             last: at,
             count: u32::try_from(again.times).unwrap_or(u32::MAX),
             port: drive.place.port.clone(),

@@ -3,7 +3,7 @@
 //! it has for long. Remembered over restarts: a sensor that is dead after a start was alive before.
 
 use super::drives;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -21,14 +21,14 @@ const NAMED: usize = 4;
 /// What was readable, and what of it is missing.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Sources {
-    readable: BTreeSet<Source>,
+    readable: BTreeSet<SourceKey>,
     #[serde(skip)]
-    missing: BTreeMap<Source, Lack>,
+    missing: BTreeMap<SourceKey, Lack>,
 }
 
 /// Something that is read.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-enum Source {
+enum SourceKey {
     /// A chip's channel that a fault would be seen by: a fan, a rail, an alarm of the supply. Chip and channel.
     Channel(String),
     /// Another temperature. Chip and channel, or thermal zone.
@@ -55,12 +55,12 @@ struct Lack {
 
 /// What a look finds of a source: nothing wrong, or what is, and since when at the latest.
 struct Found {
-    source: Source,
+    source: SourceKey,
     name: String,
     value: Result<(), (Missing, Moment)>,
 }
 
-impl Source {
+impl SourceKey {
     /// How long it may be missing.
     fn patience(&self) -> Duration {
         if matches!(self, Self::Health(_)) { LONG_OF_HEALTH } else { LONG }
@@ -89,10 +89,10 @@ impl Source {
 
 impl Learns<Look<'_>> for Sources {
     /// Takes in what can be read now; what could not be read before is worth keeping.
-    fn learn(&mut self, &Look { snapshot, drives, .. }: &Look) -> News {
+    fn learn(&mut self, &Look { snapshot, drives, .. }: &Look) -> Learned {
         let before = self.readable.len();
         let found = found(drives, snapshot);
-        let listed: BTreeSet<Source> = found.iter().map(|found| found.source.clone()).collect();
+        let listed: BTreeSet<SourceKey> = found.iter().map(|found| found.source.clone()).collect();
         for Found { source, name, value } in found {
             match value {
                 Ok(()) => {
@@ -107,7 +107,7 @@ impl Learns<Look<'_>> for Sources {
         }
         // Without a list nothing has vanished. A chip that is no longer there takes its fans along; other things come and go.
         if snapshot.blind.is_empty() {
-            let may_vanish = |source: &Source| matches!(source, Source::Channel(_));
+            let may_vanish = |source: &SourceKey| matches!(source, SourceKey::Channel(_));
             self.readable.retain(|source| listed.contains(source) || may_vanish(source));
             self.missing.retain(|source, _| listed.contains(source) || may_vanish(source));
             for source in self.readable.difference(&listed).cloned().collect::<Vec<_>>() {
@@ -116,12 +116,12 @@ impl Learns<Look<'_>> for Sources {
                 self.lacks(source, Lack { since: snapshot.taken, why, name });
             }
         }
-        News::kept(self.readable.len() != before)
+        Learned::kept(self.readable.len() != before)
     }
 }
 
 impl Sources {
-    fn lacks(&mut self, source: Source, lack: Lack) {
+    fn lacks(&mut self, source: SourceKey, lack: Lack) {
         let since = self.missing.get(&source).map_or(lack.since, |known| known.since);
         self.missing.insert(source, Lack { since, ..lack });
     }
@@ -158,29 +158,31 @@ fn is_a_fault(why: &Missing) -> bool {
 }
 
 fn found(known: &drives::DriveMemory, snapshot: &Snapshot) -> Vec<Found> {
-    fn of<T>(source: Source, name: &str, reading: &Reading<T>) -> Found {
+    fn of<T>(source: SourceKey, name: &str, reading: &Reading<T>) -> Found {
         let value = reading.missing().map_or(Ok(()), |why| Err((why.clone(), reading.taken)));
         Found { source, name: name.to_owned(), value }
     }
-    let channel = |key: &String| Source::Channel(key.clone());
+    let channel = |key: &String| SourceKey::Channel(key.clone());
     let mut found: Vec<Found> = Vec::new();
     found.extend(snapshot.fans.iter().map(|fan| of(channel(&fan.key), &fan.label, &fan.speed)));
     found.extend(snapshot.rails.iter().map(|rail| of(channel(&rail.key), &rail.label, &rail.value)));
     found.extend(snapshot.undervoltages.iter().map(|alarm| of(channel(&alarm.key), "alarm", &alarm.low)));
     let temperatures = snapshot.temperatures.iter();
-    found.extend(temperatures.map(|it| of(Source::Temperature(it.key.clone()), &it.label, &it.value)));
-    found.extend(snapshot.links.iter().map(|link| of(Source::Port(link.name.clone()), &link.name, &link.up)));
+    found.extend(temperatures.map(|it| of(SourceKey::Temperature(it.key.clone()), &it.label, &it.value)));
+    found.extend(snapshot.links.iter().map(|link| of(SourceKey::Port(link.name.clone()), &link.name, &link.up)));
     found.extend(snapshot.controllers.iter().map(|controller| {
         let name = format!("controller {}", controller.key);
-        of(Source::Controller(controller.key.clone()), &name, &controller.answers)
+        of(SourceKey::Controller(controller.key.clone()), &name, &controller.answers)
     }));
     // One that takes too long is told of at once.
     let rooms = snapshot.volumes.iter().filter(|volume| !is_late(&volume.room));
     found.extend(
-        rooms.map(|volume| of(Source::Room(volume.mount.clone()), &format!("room of {}", volume.mount), &volume.room)),
+        rooms.map(|volume| {
+            of(SourceKey::Room(volume.mount.clone()), &format!("room of {}", volume.mount), &volume.room)
+        }),
     );
     found.extend(snapshot.drives.iter().map(|drive| health(known, drive)));
-    let board = |name: &str| Source::Board(name.to_owned());
+    let board = |name: &str| SourceKey::Board(name.to_owned());
     let of_board = &snapshot.board;
     found.extend(of_board.load.iter().map(|load| of(board("load"), "load", load)));
     found.extend(of_board.out_of_memory.iter().map(|count| of(board("memory"), "memory", count)));
@@ -207,7 +209,7 @@ fn health(known: &drives::DriveMemory, drive: &Drive) -> Found {
     };
     let label = known.get(&drive.key).map_or_else(|| drive.device.clone(), |known| known.place.label());
     Found {
-        source: Source::Health(drive.key.0.clone()),
+        source: SourceKey::Health(drive.key.0.clone()),
         name: format!("health of {label}"),
         value: why.map_or(Ok(()), |why| Err((why.clone(), drive.health.taken))),
     }

@@ -3,8 +3,8 @@
 //! many USB bridges, has no cold starts that could be counted.
 
 use super::drives;
-use super::learning::{Learns, Look, News};
-use super::parts::Parts;
+use super::learning::{Learned, Learns, Look};
+use super::parts::LearnedParts;
 use super::power_cycles::COUNTER;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -36,21 +36,21 @@ struct Start {
     is_watched: bool,
 }
 
-impl Learns<Parts<'_>> for Starts {
+impl Learns<LearnedParts<'_>> for Starts {
     /// Takes in how the machine was started.
-    fn learn(&mut self, parts: &Parts) -> News {
+    fn learn(&mut self, parts: &LearnedParts) -> Learned {
         let Look { snapshot, drives: known, grace, .. } = parts.look;
-        let Some(start) = self.this.as_mut().filter(|_| !drives::is_blind(snapshot)) else { return News::default() };
+        let Some(start) = self.this.as_mut().filter(|_| !drives::is_blind(snapshot)) else { return Learned::default() };
         let is_new = start.look(known, snapshot, grace.drives);
         let count = |key: &DriveKey| parts.counters.now(key, COUNTER);
         let Some(missing) = start.missing.clone().filter(|missing| start.was_cold(snapshot, missing, count)) else {
-            return News::kept(is_new);
+            return Learned::kept(is_new);
         };
         self.missed.push(missing);
         let too_many = self.missed.len().saturating_sub(STARTS);
         self.missed.drain(..too_many);
         self.this = None;
-        News::kept(true)
+        Learned::kept(true)
     }
 }
 

@@ -1,6 +1,6 @@
 //! When the board's supply was too low lately, by its alarms.
 
-use super::learning::{Happened, Learns, Look, News};
+use super::learning::{CountedEvent, Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -18,7 +18,7 @@ pub struct SupplyMemory {
 
 impl Learns<Look<'_>> for SupplyMemory {
     /// Takes in the alarms.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let mut happened = Vec::new();
         for alarm in &look.snapshot.undervoltages {
             let dips = self.dips.entry(alarm.key.clone()).or_default();
@@ -30,11 +30,11 @@ impl Learns<Look<'_>> for SupplyMemory {
                 Some((_, last)) => *last = alarm.low.taken,
                 None => {
                     dips.push((alarm.low.taken, alarm.low.taken));
-                    happened.push(Happened { what: dips_of(&alarm.key), times: 1, span: DAY });
+                    happened.push(CountedEvent { what: dips_of(&alarm.key), times: 1, span: DAY });
                 }
             }
         }
-        News { happened, ..News::default() }
+        Learned { happened, ..Learned::default() }
     }
 }
 

@@ -1,7 +1,7 @@
 //! What each fan's tachometer can show and what the fan used to do, by drive level, remembered over restarts. Some chips
 //! read 0 for a fan that turns slowly, so a 0 is believed only at levels at which the tachometer has shown something.
 
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -39,11 +39,11 @@ pub struct Tachometers {
     turning: BTreeMap<String, (Moment, u8)>,
     /// Since when each is seen to turn or to stand still, and when it was last looked at.
     #[serde(skip)]
-    looks: BTreeMap<String, LastLook>,
+    looks: BTreeMap<String, LastFanLook>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct LastLook {
+struct LastFanLook {
     turns: bool,
     since: Moment,
     last: Moment,
@@ -68,7 +68,7 @@ struct Tachometer {
 
 impl Learns<Look<'_>> for Tachometers {
     /// Takes in the fans as they turn.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let mut is_new = false;
         for fan in &look.snapshot.fans {
             let Some(&speed) = fan.speed.get() else { continue };
@@ -98,7 +98,7 @@ impl Learns<Look<'_>> for Tachometers {
             let next = if is_held { (level, now, speed) } else { (level, since, lowest) };
             self.holding.insert(fan.key.clone(), next);
         }
-        News::kept(is_new)
+        Learned::kept(is_new)
     }
 }
 
@@ -108,7 +108,7 @@ impl Tachometers {
         let (now, turns) = (fan.speed.taken, speed.0 > 0 && !is_floor(fan));
         let before = self.looks.get(&fan.key).copied();
         let since = before.filter(|look| look.turns == turns).map_or(now, |look| look.since);
-        self.looks.insert(fan.key.clone(), LastLook { turns, since, last: now });
+        self.looks.insert(fan.key.clone(), LastFanLook { turns, since, last: now });
         let known = self.fans.entry(fan.key.clone()).or_default();
         if !turns {
             return now.since(since) >= A_REST && !known.turned.is_zero() && !std::mem::replace(&mut known.stood, true);

@@ -1,6 +1,6 @@
 //! Which volumes were there and could be written to, remembered over restarts.
 
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_data::reading::{Snapshot, Volume, Writing};
@@ -34,9 +34,9 @@ pub struct KnownVolume {
 impl Learns<Look<'_>> for VolumeMemory {
     /// Takes in which volumes are there and writable. What somebody has unmounted is forgotten, but for what `/etc/fstab`
     /// wants, and for what may still be mounted after a start.
-    fn learn(&mut self, &Look { snapshot, grace, .. }: &Look) -> News {
+    fn learn(&mut self, &Look { snapshot, grace, .. }: &Look) -> Learned {
         if snapshot.is_blind_to("mounts") {
-            return News::default();
+            return Learned::default();
         }
         let before = self.clone();
         let in_grace = snapshot.taken.since_boot() < grace.pools;
@@ -58,7 +58,7 @@ impl Learns<Look<'_>> for VolumeMemory {
             known.errors = volume.errors.map(fewest).or(at_first);
             known.stopped = volume.writing != Writing::Allowed;
         }
-        News::kept(*self != before)
+        Learned::kept(*self != before)
     }
 }
 

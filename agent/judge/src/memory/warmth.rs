@@ -1,7 +1,7 @@
 //! How warm each drive was over the last minutes.
 
 use super::airflow::awake;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_data::clock::{MINUTE, Moment};
@@ -21,7 +21,7 @@ pub struct WarmthMemory {
 
 impl Learns<Look<'_>> for WarmthMemory {
     /// Takes in the temperatures that are new.
-    fn learn(&mut self, look: &Look) -> News {
+    fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
         for drive in awake(snapshot) {
             let Some(celsius) = drive.temperature.get() else { continue };
@@ -34,7 +34,7 @@ impl Learns<Look<'_>> for WarmthMemory {
                 curve.remove(0);
             }
         }
-        News::default()
+        Learned::default()
     }
 }
 

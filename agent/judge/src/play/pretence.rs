@@ -7,9 +7,9 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::port::controller_of;
 use traylight_data::reading::{
-    Activity, ActivityKind, Blind, BusErrors, Drive, DriveKey, Event, Fan, Happening, Health, Link, MemberErrorKind,
-    MemberErrors, MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room, Snapshot, Teller, Undervoltage,
-    Unmounted, Volume,
+    Activity, ActivityKind, Blind, BusErrors, Drive, DriveKey, Event, EventKind, EventSource, Fan, Health, Link,
+    MemberErrorKind, MemberErrors, MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room, Snapshot,
+    Undervoltage, Unmounted, Volume,
 };
 use traylight_data::units::{Bytes, BytesPerSecond, Celsius, Volts};
 
@@ -180,16 +180,16 @@ impl Pretence<'_> {
     }
 
     /// The kernel's log tells something of drives.
-    pub fn tell(&mut self, who: Who, what: Happening) {
+    pub fn tell(&mut self, who: Who, what: EventKind) {
         for key in self.keys(who) {
             self.tell_of(Part::Drive(key), what);
         }
     }
 
     /// The kernel's log tells something of a part.
-    pub fn tell_of(&mut self, part: Part, what: Happening) {
+    pub fn tell_of(&mut self, part: Part, what: EventKind) {
         let line = "rehearsal: no line of the kernel's".to_owned();
-        self.snapshot.events.push(Event { at: self.snapshot.taken, part, what, teller: Teller::Log, line });
+        self.snapshot.events.push(Event { at: self.snapshot.taken, part, what, teller: EventSource::Log, line });
     }
 
     /// The controller of the first drive, by its key.

@@ -3,7 +3,7 @@
 use super::{DAY, HOUR, MINUTE, Story, restarted};
 use std::time::Duration;
 use traylight_data::reading::{
-    Bus, Drive, Event, Happening, Missing, Part, Power, Reason, RecoveryLimit, Snapshot, Teller,
+    Bus, Drive, Event, EventKind, EventSource, Missing, Part, Power, Reason, RecoveryLimit, Snapshot,
 };
 use traylight_data::units::MegabitsPerSecond;
 use traylight_data::verdict::Finding;
@@ -61,16 +61,16 @@ fn time_outs_that_mean_nothing_are_not_told() {
 }
 
 /// What the log tells of the first drive, four seconds before the kernel's count of its time-outs grows by one.
-fn told_before_a_count(bus: Bus, what: &[Happening]) -> Vec<String> {
+fn told_before_a_count(bus: Bus, what: &[EventKind]) -> Vec<String> {
     let story = Story::closely().play(0, 2 * MINUTE, |second, snapshot| {
         let drive = &mut snapshot.drives[0];
         drive.bus = bus;
         drive.attachment.timeouts.value = Ok(u64::from(second >= 64));
-        let event = |what: &Happening| Event {
+        let event = |what: &EventKind| Event {
             at: snapshot.taken,
             part: Part::Drive(drive.key.clone()),
             what: *what,
-            teller: Teller::Log,
+            teller: EventSource::Log,
             line: "a line".to_owned(),
         };
         snapshot.events = what.iter().filter(|_| second == 60).map(event).collect();
@@ -81,7 +81,7 @@ fn told_before_a_count(bus: Bus, what: &[Happening]) -> Vec<String> {
 /// libata has every failed command counted, as for a sector that cannot be read.
 #[test]
 fn commands_that_fail_with_an_answer_are_no_time_outs_though_the_kernel_counts_them() {
-    use Happening::{CommandFailed, Reset, TimedOut, TransferDamaged, Unreadable};
+    use EventKind::{CommandFailed, Reset, TimedOut, TransferDamaged, Unreadable};
     for answer in [CommandFailed, Unreadable, TransferDamaged] {
         assert_eq!(told_before_a_count(Bus::Sata, &[answer]), [""; 0], "{answer:?}");
     }

@@ -4,8 +4,8 @@ use super::{DAY, HOUR, MINUTE, Story};
 use crate::memory::Memory;
 use crate::memory::ledger::Ledger;
 use traylight_data::reading::{
-    Blind, Event, Happening, Missing, Nominal, Part, Processor, Rail, Reading, Reason, Snapshot, Source, SystemDisk,
-    SystemDiskKind, Teller, Temperature, Throttling, Undervoltage,
+    Blind, Event, EventKind, EventSource, Missing, Nominal, Part, Processor, Rail, Reading, Reason, Snapshot, Source,
+    SystemDisk, SystemDiskKind, Temperature, Throttling, Undervoltage,
 };
 use traylight_data::units::{Bytes, Celsius, Volts};
 
@@ -236,8 +236,8 @@ fn a_card_whose_commands_fail_is_critical_and_a_disk_is_judged_as_a_drive() {
             system_disk(snapshot, kind, 1e9);
             if second == 600 {
                 let (at, part) = (snapshot.taken, Part::Place(place.into()));
-                let (what, line) = (Happening::CommandFailed, "I/O error, dev mmcblk0".into());
-                snapshot.events.push(Event { at, part, what, teller: Teller::Log, line });
+                let (what, line) = (EventKind::CommandFailed, "I/O error, dev mmcblk0".into());
+                snapshot.events.push(Event { at, part, what, teller: EventSource::Log, line });
             }
         })
     };

@@ -11,7 +11,7 @@ use traylight_data::reading::{
     Blind, Fan, Itself, Missing, OwnLimits, PoolRunning, Reading, Reason, Room, Snapshot, Source,
 };
 use traylight_data::units::{Bytes, Celsius, MegabitsPerSecond, Rpm};
-use traylight_data::verdict::{Finding, Heard};
+use traylight_data::verdict::{Finding, Freshness};
 
 fn warm(snapshot: &mut Snapshot, drive: usize, degrees: f64) {
     let taken = snapshot.drives[drive].temperature.taken;
@@ -83,7 +83,10 @@ fn silence_neither_opens_nor_ends_anything() {
         }
     });
     assert_eq!(calm.told, ["360 opened agent-and-alerts warning"], "only that it is silent");
-    assert!(matches!(calm.verdict.expect("there was a look").heard, Heard::InPart(_)), "but it is not fine either");
+    assert!(
+        matches!(calm.verdict.expect("there was a look").freshness, Freshness::InPart(_)),
+        "but it is not fine either"
+    );
 
     let hot = Story::new().play(0, 30 * MINUTE, |second, snapshot| {
         if second < 10 * MINUTE {
@@ -107,7 +110,7 @@ fn a_box_that_falls_silent_is_not_fine_after_three_paces() {
     };
     assert!(heard_after(&mut memory, 6).is_fine());
     let silent = heard_after(&mut memory, 7);
-    assert_eq!(silent.heard, Heard::SilentSince(last));
+    assert_eq!(silent.freshness, Freshness::SilentSince(last));
     assert!(!silent.is_fine());
     assert_eq!(silent.conditions, []);
 }

@@ -3,8 +3,8 @@
 use super::{DAY, HOUR, MINUTE, Story};
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    Bus, BusErrors, Controller, ControllerKind, DriveKind, Event, Happening, Lane, Missing, Part, Reading, Reason,
-    Snapshot, Source, Teller,
+    Bus, BusErrors, Controller, ControllerKind, DriveKind, Event, EventKind, EventSource, Lane, Missing, Part, Reading,
+    Reason, Snapshot, Source,
 };
 use traylight_data::verdict::{ControllerFault, Finding};
 
@@ -200,7 +200,7 @@ fn on_usb(snapshot: &mut Snapshot) {
 
 fn reset(at: Moment, chain: &str) -> Event {
     let part = Part::Usb(chain.into());
-    Event { at, part, what: Happening::Reset, teller: Teller::Log, line: "reset SuperSpeed USB device".into() }
+    Event { at, part, what: EventKind::Reset, teller: EventSource::Log, line: "reset SuperSpeed USB device".into() }
 }
 
 #[test]

@@ -3,7 +3,7 @@
 
 use super::{DAY, HOUR, MINUTE, Story, restarted};
 use traylight_data::reading::{Missing, Power, Reading, Reason, Snapshot, Source};
-use traylight_data::verdict::{AgentFault, Finding, Heard};
+use traylight_data::verdict::{AgentFault, Finding, Freshness};
 
 const UNSEEN: &str = "agent-and-alerts";
 
@@ -27,7 +27,7 @@ fn unseen(story: &Story) -> Vec<String> {
 }
 
 fn is_fresh(story: &Story) -> bool {
-    story.verdict.as_ref().expect("there was a look").heard == Heard::Fresh
+    story.verdict.as_ref().expect("there was a look").freshness == Freshness::Fresh
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use super::{Story, restarted};
 use crate::memory::ledger::Ledger;
-use traylight_data::reading::{Bus, Counter, Event, Happening, Part, SelfAssessment, Snapshot, Teller};
+use traylight_data::reading::{Bus, Counter, Event, EventKind, EventSource, Part, SelfAssessment, Snapshot};
 use traylight_data::verdict::Finding;
 
 /// The kernel tells once, in the first second, that this card starts its ports one after another.
@@ -10,8 +10,8 @@ fn staggered(snapshot: &mut Snapshot) {
     snapshot.events.push(Event {
         at: traylight_data::clock::Moment::after_boot(std::time::Duration::from_secs(1)),
         part: Part::Controller("0000/01.0/00.0".into()),
-        what: Happening::StaggeredStart,
-        teller: Teller::Log,
+        what: EventKind::StaggeredStart,
+        teller: EventSource::Log,
         line: "ahci 0000:01:00.0: SSS flag set, parallel bus scan disabled".into(),
     });
 }

@@ -2,7 +2,7 @@
 
 use super::known_line::Then::{Among, Closes, Down, Is, Opens, Up};
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{
+use traylight_data::reading::EventKind::{
     AllOnes, CommandFailed, ConnectionChanged, GivenUp, LinkSlowed, Reset, SlowToRespond, TimedOut, TransferDamaged,
     Unreadable, Vanished,
 };

@@ -3,7 +3,7 @@
 
 use super::known_line::Then::Is;
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{OutOfMemory, TaskHung, UndervoltageBegan, UndervoltageEnded};
+use traylight_data::reading::EventKind::{OutOfMemory, TaskHung, UndervoltageBegan, UndervoltageEnded};
 
 const NOW: &str = "6.1, 6.12";
 const OLD: &str = "board makers' kernels up to 5.x, from memory";

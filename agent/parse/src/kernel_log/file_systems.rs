@@ -2,7 +2,7 @@
 
 use super::known_line::Then::Is;
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{FileSystemError, NoMetadataRoom, ReadCorrected, StoppedWriting};
+use traylight_data::reading::EventKind::{FileSystemError, NoMetadataRoom, ReadCorrected, StoppedWriting};
 
 const NOW: &str = "6.1, 6.12";
 const OLD: &str = "up to 5.x, from memory";

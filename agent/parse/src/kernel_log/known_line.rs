@@ -1,6 +1,6 @@
 //! A row of the tables: a line that is known, and what it means.
 
-use traylight_data::reading::Happening;
+use traylight_data::reading::EventKind;
 
 /// A line that is known.
 pub struct KnownLine {
@@ -20,7 +20,7 @@ pub struct KnownLine {
 #[derive(Debug, Clone, Copy)]
 pub enum Then {
     /// This happened.
-    Is(Happening),
+    Is(EventKind),
     /// The link is down; `<status>` is its SStatus.
     Down,
     /// The link is up at `<speed>`.
@@ -28,7 +28,7 @@ pub enum Then {
     /// A driver gave up with `<errno>`.
     NotStarted,
     /// What stands for these words in the last `<*>`.
-    Among(&'static [(&'static str, Happening)]),
+    Among(&'static [(&'static str, EventKind)]),
     /// A report of libata begins.
     Opens,
     /// It is over.

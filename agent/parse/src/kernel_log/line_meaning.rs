@@ -5,14 +5,14 @@ use super::pattern::{Capture, captures, part};
 use super::record::Record;
 use super::{ata, board, file_systems, md, net, nvme, pci, scsi, small_buses, usb};
 use crate::named::KernelName;
-use traylight_data::reading::Happening;
+use traylight_data::reading::EventKind;
 use traylight_data::units::MegabitsPerSecond;
 
 /// What a line tells.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum LineMeaning {
     /// Something happened to a part.
-    Happened(KernelName, Happening),
+    Happened(KernelName, EventKind),
     /// libata begins a report on this port.
     Opens(u32),
     /// It is over.
@@ -47,20 +47,20 @@ pub fn meanings(record: &Record) -> Vec<LineMeaning> {
 fn meaning(row: &KnownLine, captures: &[Capture<'_>], own: Option<&str>) -> Vec<LineMeaning> {
     let named: Vec<KernelName> = captures.iter().filter_map(|capture| part(*capture, own)).collect();
     let text = |hole: &str| captures.iter().rev().find(|capture| capture.hole == hole).map_or("", |found| found.text);
-    let happened: Vec<Happening> = match row.then {
-        Then::Is(happening) => vec![happening],
+    let happened: Vec<EventKind> = match row.then {
+        Then::Is(event_kind) => vec![event_kind],
         // The low digit of SStatus is DET (Serial ATA, SStatus register); all ones are no register at all.
         Then::Down => vec![match text("status") {
-            "FFFFFFFF" => Happening::AllOnes,
-            status => Happening::LinkDown(u8::from_str_radix(&status[status.len().saturating_sub(1)..], 16).ok()),
+            "FFFFFFFF" => EventKind::AllOnes,
+            status => EventKind::LinkDown(u8::from_str_radix(&status[status.len().saturating_sub(1)..], 16).ok()),
         }],
-        Then::Up => vec![Happening::LinkUp(speed(text("speed")))],
-        Then::NotStarted => text("errno").parse().map(Happening::NotStarted).into_iter().collect(),
+        Then::Up => vec![EventKind::LinkUp(speed(text("speed")))],
+        Then::NotStarted => text("errno").parse().map(EventKind::NotStarted).into_iter().collect(),
         Then::Among(words) => {
-            let mut found: Vec<Happening> = Vec::new();
-            for (_, happening) in words.iter().filter(|(word, _)| text("*").contains(word)) {
-                if !found.contains(happening) {
-                    found.push(*happening);
+            let mut found: Vec<EventKind> = Vec::new();
+            for (_, event_kind) in words.iter().filter(|(word, _)| text("*").contains(word)) {
+                if !found.contains(event_kind) {
+                    found.push(*event_kind);
                 }
             }
             found

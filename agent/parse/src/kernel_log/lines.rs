@@ -6,7 +6,7 @@ use super::record::{Record, may_be_the_kernels, record};
 use super::reports::AtaReports;
 use crate::named::KernelName;
 use std::time::Duration;
-use traylight_data::reading::Happening;
+use traylight_data::reading::EventKind;
 
 /// What happened, by the clock of the log.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,7 +16,7 @@ pub struct LogEvent {
     /// To what.
     pub part: KernelName,
     /// What.
-    pub what: Happening,
+    pub what: EventKind,
     /// The line; empty for lines that were lost.
     pub text: String,
 }
@@ -64,7 +64,7 @@ impl LogReader {
         self.begun = None;
         self.reports.lost();
         let since_boot = record(bytes).ok()?.since_boot;
-        Some(LogEvent { since_boot, part: KernelName::Board, what: Happening::LinesLost(missing), text: String::new() })
+        Some(LogEvent { since_boot, part: KernelName::Board, what: EventKind::LinesLost(missing), text: String::new() })
     }
 
     /// A piece goes on with the record right before it. The kernel says that its mark is a hint; a piece that goes on with
@@ -78,7 +78,7 @@ impl LogReader {
         }
     }
 
-    fn happened(&mut self, meanings: Vec<LineMeaning>, at: Duration) -> Vec<(KernelName, Happening)> {
+    fn happened(&mut self, meanings: Vec<LineMeaning>, at: Duration) -> Vec<(KernelName, EventKind)> {
         let mut happened = Vec::new();
         for meaning in meanings {
             match meaning {
@@ -95,12 +95,12 @@ impl LogReader {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Happening::{CommandFailed, ConnectionChanged, GivenUp, LinesLost, LinkDown, LinkUp, MemberFailed, Reset};
-    use Happening::{TransferDamaged, Vanished};
+    use EventKind::{CommandFailed, ConnectionChanged, GivenUp, LinesLost, LinkDown, LinkUp, MemberFailed, Reset};
+    use EventKind::{TransferDamaged, Vanished};
     use proptest::prelude::*;
     use traylight_data::units::MegabitsPerSecond;
 
-    fn heard(lines: &mut LogReader, log: &str) -> Vec<(KernelName, Happening)> {
+    fn heard(lines: &mut LogReader, log: &str) -> Vec<(KernelName, EventKind)> {
         log.lines().flat_map(|line| lines.take(line.as_bytes())).map(|line| (line.part, line.what)).collect()
     }
 

@@ -3,7 +3,7 @@
 
 use super::known_line::Then::Is;
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{
+use traylight_data::reading::EventKind::{
     GivenUp, MemberFailed, NotAssembled, NotClean, ReadCorrected, Suspended, Unreadable,
 };
 

@@ -2,7 +2,7 @@
 
 use super::known_line::Then::{Is, Up};
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{Downshifted, LinkDown, TransmitStuck};
+use traylight_data::reading::EventKind::{Downshifted, LinkDown, TransmitStuck};
 
 const NOW: &str = "6.1, 6.12";
 

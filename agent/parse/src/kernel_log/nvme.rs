@@ -3,7 +3,7 @@
 
 use super::known_line::Then::Is;
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{AllOnes, CommandFailed, GivenUp, Reset, SlowToRespond, TimedOut, Unreadable};
+use traylight_data::reading::EventKind::{AllOnes, CommandFailed, GivenUp, Reset, SlowToRespond, TimedOut, Unreadable};
 
 const NOW: &str = "6.1, 6.12";
 

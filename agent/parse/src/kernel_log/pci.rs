@@ -3,7 +3,7 @@
 
 use super::known_line::Then::{Is, NotStarted};
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{AllOnes, BusError, BusErrorCorrected, LinkDown, StaggeredStart, Vanished};
+use traylight_data::reading::EventKind::{AllOnes, BusError, BusErrorCorrected, LinkDown, StaggeredStart, Vanished};
 
 const NOW: &str = "6.1, 6.12";
 

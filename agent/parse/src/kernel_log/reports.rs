@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::time::Duration;
-use traylight_data::reading::Happening;
+use traylight_data::reading::EventKind;
 
 /// A report that is not over by then has lost its end: libata tries each drive for some minutes at most
 /// (ata_eh_reset_timeouts in drivers/ata/libata-eh.c).
@@ -18,7 +18,7 @@ pub struct AtaReports {
 #[derive(Debug)]
 struct AtaReport {
     began: Duration,
-    told: Vec<Happening>,
+    told: Vec<EventKind>,
 }
 
 impl AtaReports {
@@ -36,7 +36,7 @@ impl AtaReports {
     }
 
     /// True for what the report under way has not told yet, and for whatever is told outside of one.
-    pub fn is_new(&mut self, port: u32, what: Happening, at: Duration) -> bool {
+    pub fn is_new(&mut self, port: u32, what: EventKind, at: Duration) -> bool {
         let Some(report) = self.open.get_mut(&port) else { return true };
         if at.saturating_sub(report.began) > LONGEST {
             self.open.remove(&port);
@@ -58,7 +58,7 @@ impl AtaReports {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Happening::{Reset, TimedOut};
+    use EventKind::{Reset, TimedOut};
 
     const fn at(seconds: u64) -> Duration {
         Duration::from_secs(seconds)

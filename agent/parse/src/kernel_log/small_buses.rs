@@ -2,7 +2,7 @@
 
 use super::known_line::Then::{Is, NotStarted};
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{BusStuck, SlowToRespond, TimedOut, Vanished};
+use traylight_data::reading::EventKind::{BusStuck, SlowToRespond, TimedOut, Vanished};
 
 const NOW: &str = "6.1, 6.12";
 

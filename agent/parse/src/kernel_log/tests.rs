@@ -4,16 +4,16 @@ use super::line_meaning::{LineMeaning, meanings, tables};
 use super::pattern::captures;
 use super::record::record;
 use crate::named::KernelName;
-use Happening::{Appeared, CommandFailed, LinkDown, LinkUp, MemberFailed, NotStarted, Unreadable};
+use EventKind::{Appeared, CommandFailed, LinkDown, LinkUp, MemberFailed, NotStarted, Unreadable};
 use proptest::prelude::*;
-use traylight_data::reading::Happening;
+use traylight_data::reading::EventKind;
 use traylight_data::units::MegabitsPerSecond;
 
 fn of(text: &str) -> Vec<LineMeaning> {
     meanings(&record(format!("6,1,1,-;{text}").as_bytes()).unwrap())
 }
 
-fn block(device: &str, what: Happening) -> LineMeaning {
+fn block(device: &str, what: EventKind) -> LineMeaning {
     LineMeaning::Happened(KernelName::Block(device.into()), what)
 }
 
@@ -93,7 +93,7 @@ fn numbers_in_a_line_are_told() {
     let cases = [
         ("ata3: SATA link down (SStatus 1 SControl 300)", LinkDown(Some(1))),
         ("ata3: SATA link down (SStatus 4 SControl 304)", LinkDown(Some(4))),
-        ("ata3: SATA link down (SStatus FFFFFFFF SControl FFFFFFFF)", Happening::AllOnes),
+        ("ata3: SATA link down (SStatus FFFFFFFF SControl FFFFFFFF)", EventKind::AllOnes),
         ("ata3: SATA link up 1.5 Gbps (SStatus 113 SControl 310)", LinkUp(Some(MegabitsPerSecond(1500)))),
         ("ata3: SATA link up <unknown> Gbps (SStatus 103 SControl 300)", LinkUp(None)),
     ];
@@ -123,7 +123,7 @@ fn one_line_may_tell_of_two_parts_or_two_things() {
     assert_eq!(of("md/raid:md0: Disk failure on sdb, disabling device."), failed);
     let both = of("ata3: SError: { PHYRdyChg 10B8B LinkSeq DevExch }");
     let of_port = |what| LineMeaning::Happened(KernelName::Ata { port: 3, device: None }, what);
-    assert_eq!(both, [of_port(Happening::TransferDamaged), of_port(Happening::ConnectionChanged)]);
+    assert_eq!(both, [of_port(EventKind::TransferDamaged), of_port(EventKind::ConnectionChanged)]);
 }
 
 /// The device that a record is about stands in its dictionary (Documentation/ABI/testing/dev-kmsg).
@@ -131,9 +131,9 @@ fn one_line_may_tell_of_two_parts_or_two_things() {
 fn a_line_that_names_nobody_is_about_its_records_device() {
     let text = "Generic FE-GE Realtek PHY r8169-0-300:00: Downshift occurred from negotiated speed 1Gbps to actual speed 100Mbps, check cabling!";
     let read = |dictionary: &str| meanings(&record(format!("4,1,1,-;{text}\n{dictionary}").as_bytes()).unwrap());
-    let of_phy = [LineMeaning::Happened(KernelName::Other("r8169-0-300:00".into()), Happening::Downshifted)];
+    let of_phy = [LineMeaning::Happened(KernelName::Other("r8169-0-300:00".into()), EventKind::Downshifted)];
     assert_eq!(read(" SUBSYSTEM=mdio_bus\n DEVICE=+mdio_bus:r8169-0-300:00\n"), of_phy);
-    assert_eq!(read(""), [LineMeaning::Happened(KernelName::Board, Happening::Downshifted)]);
+    assert_eq!(read(""), [LineMeaning::Happened(KernelName::Board, EventKind::Downshifted)]);
 }
 
 /// What a stock kernel 6.12 wrote while a drive's medium failed, while md lost members, and while it found its drives.

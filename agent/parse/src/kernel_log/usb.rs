@@ -2,7 +2,7 @@
 
 use super::known_line::Then::{Is, NotStarted};
 use super::known_line::{KnownLine, row};
-use traylight_data::reading::Happening::{CommandFailed, GivenUp, LinkDown, OverCurrent, Reset, Vanished};
+use traylight_data::reading::EventKind::{CommandFailed, GivenUp, LinkDown, OverCurrent, Reset, Vanished};
 
 const NOW: &str = "6.1, 6.12";
 

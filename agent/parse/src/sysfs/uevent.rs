@@ -4,7 +4,7 @@
 
 use crate::named::KernelName;
 use crate::plain::cleaned;
-use traylight_data::reading::Happening;
+use traylight_data::reading::EventKind;
 
 /// The kinds of part whose message means that a look is worth it now. Drives, partitions and md arrays are `block`;
 /// a driver's alarm, such as under-voltage, is `hwmon` (hwmon_notify_event in drivers/hwmon/hwmon.c).
@@ -22,14 +22,14 @@ pub fn is_worth_a_look(sender: u32, message: &[u8]) -> bool {
 
 /// What happened to which part: a disk came or went, or a drive was reset without being told to, which is how some say
 /// that they lost power (SDEV_UA in drivers/scsi/scsi_lib.c). Disks that the kernel makes up itself are not meant.
-pub fn happening(sender: u32, message: &[u8]) -> Option<(KernelName, Happening)> {
+pub fn event(sender: u32, message: &[u8]) -> Option<(KernelName, EventKind)> {
     let value = |key: &str| field(sender, message, key).and_then(|value| std::str::from_utf8(value).ok());
     let path = value("DEVPATH")?;
     match (value("SUBSYSTEM")?, value("ACTION")?) {
         ("block", action) if value("DEVTYPE") == Some("disk") && !path.starts_with("/devices/virtual/block/") => {
             let what = match action {
-                "add" => Happening::Appeared,
-                "remove" => Happening::Vanished,
+                "add" => EventKind::Appeared,
+                "remove" => EventKind::Vanished,
                 _ => return None,
             };
             // Kernels before 5.15 do not count appearances (block/genhd.c).
@@ -37,7 +37,7 @@ pub fn happening(sender: u32, message: &[u8]) -> Option<(KernelName, Happening)>
             Some((KernelName::Disk(cleaned(value("DEVNAME")?, LONGEST_NAME), sequence), what))
         }
         ("scsi", "change") if value("SDEV_UA") == Some("POWER_ON_RESET_OCCURRED") => {
-            Some((KernelName::Scsi(cleaned(path.rsplit('/').next()?, LONGEST_NAME)), Happening::Reset))
+            Some((KernelName::Scsi(cleaned(path.rsplit('/').next()?, LONGEST_NAME)), EventKind::Reset))
         }
         _ => None,
     }
@@ -78,20 +78,20 @@ mod tests {
     fn what_another_process_sends_is_not_believed() {
         let message = DISK_PULLED.replace('|', "\0");
         assert!(!is_worth_a_look(4711, message.as_bytes()));
-        assert_eq!(happening(4711, message.as_bytes()), None);
+        assert_eq!(event(4711, message.as_bytes()), None);
     }
 
     #[test]
     fn disks_that_come_and_go_and_drives_that_were_reset_are_told() {
-        let told = |message: &str| happening(0, message.replace('|', "\0").as_bytes());
-        assert_eq!(told(DISK_PULLED), Some((KernelName::Disk("sde".into(), 6), Happening::Vanished)));
-        assert_eq!(told(DISK_PLUGGED), Some((KernelName::Disk("sda".into(), 1), Happening::Appeared)));
+        let told = |message: &str| event(0, message.replace('|', "\0").as_bytes());
+        assert_eq!(told(DISK_PULLED), Some((KernelName::Disk("sde".into(), 6), EventKind::Vanished)));
+        assert_eq!(told(DISK_PLUGGED), Some((KernelName::Disk("sda".into(), 1), EventKind::Appeared)));
         assert_eq!(
             told(&DISK_PLUGGED.replace("DISKSEQ=1|", "")),
-            Some((KernelName::Disk("sda".into(), 0), Happening::Appeared))
+            Some((KernelName::Disk("sda".into(), 0), EventKind::Appeared))
         );
         let reset = "change@/devices/x/7:0:0:0|ACTION=change|DEVPATH=/devices/x/7:0:0:0|SUBSYSTEM=scsi|SDEV_UA=POWER_ON_RESET_OCCURRED|DEVTYPE=scsi_device|DRIVER=sd|SEQNUM=766|";
-        assert_eq!(told(reset), Some((KernelName::Scsi("7:0:0:0".into()), Happening::Reset)));
+        assert_eq!(told(reset), Some((KernelName::Scsi("7:0:0:0".into()), EventKind::Reset)));
         assert_eq!(told(&reset.replace("POWER_ON_RESET_OCCURRED", "MODE_PARAMETERS_CHANGED")), None);
         assert_eq!(told(&DISK_PLUGGED.replace("DEVTYPE=disk", "DEVTYPE=partition")), None);
         assert_eq!(told(&DISK_PLUGGED.replace("ACTION=add", "ACTION=change")), None);
@@ -125,7 +125,7 @@ mod tests {
         #[test]
         fn no_bytes_make_it_panic_and_noise_is_not_worth_a_look(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
             prop_assert!(!is_worth_a_look(0, &bytes));
-            prop_assert_eq!(happening(0, &bytes), None);
+            prop_assert_eq!(event(0, &bytes), None);
         }
     }
 }

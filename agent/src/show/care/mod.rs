@@ -44,7 +44,7 @@ pub fn call(verdict: &Verdict) -> Call {
     match open.map(|incident| incident.severity).max() {
         Some(Severity::Critical) => Call::Critical,
         Some(Severity::Warning) => Call::Warning,
-        _ if verdict.heard.is_silent() => Call::Warning,
+        _ if verdict.freshness.is_silent() => Call::Warning,
         _ => Call::Quiet,
     }
 }

@@ -46,7 +46,7 @@ pub fn or_dashes(value: Option<impl ToString>) -> String {
 /// with what stands for it where there is no room for the word.
 fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
     let plain = |key| view.tongue.plain(key);
-    let is_silent = view.verdict.heard.is_silent();
+    let is_silent = view.verdict.freshness.is_silent();
     let silent = is_silent.then(|| (plain("page.no-data"), plain("page.no-data-sign")));
     let test = view.is_test().then(|| (plain("page.test"), plain("page.test")));
     let trouble = match view.verdict.worst() {

@@ -21,7 +21,7 @@ const HIGHEST: i32 = 54;
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let (wide, high) = (width(frame), height(frame));
     // A low panel is all trays, but for what must not be taken for the box as it is now.
-    let is_now = !view.is_test() && !view.verdict.heard.is_silent();
+    let is_now = !view.is_test() && !view.verdict.freshness.is_silent();
     let top = if high < 64 && is_now { 0 } else { 9 };
     if top > 0 {
         heading(frame, view, 0, view.tongue.plain("page.shelf.title"));

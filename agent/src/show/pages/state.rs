@@ -5,7 +5,7 @@ use super::pieces::{LINE, Paragraph, alarm, below, block, columns, height, sever
 use crate::tell::incident_words::told;
 use crate::tell::wording::words;
 use crate::units::span;
-use crate::verdict::{Heard, Severity};
+use crate::verdict::{Freshness, Severity};
 use std::time::Duration;
 use traylight_display::figure::{Stand, figure};
 use traylight_display::text::text_right;
@@ -77,7 +77,7 @@ fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
     figure(frame, room, word, Stand::Middle);
     let (clock_at, last) = if beside_word { (4, high) } else { (high - LINE, high - LINE) };
     text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
-    if view.verdict.worst() == Some(Severity::Critical) && !view.verdict.heard.is_silent() {
+    if view.verdict.worst() == Some(Severity::Critical) && !view.verdict.freshness.is_silent() {
         alarm(frame, view, area(0, 0, wide as u32, strip as u32));
     }
     let top = strip + if high < 64 { 1 } else { 3 };
@@ -86,15 +86,15 @@ fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
 
 /// One word for the box. `OK` needs everything fresh: silence and trouble each have words of their own.
 fn state_word(view: &View<'_>, columns: usize) -> &'static str {
-    let keys: &[&str] = match (&view.verdict.heard, view.verdict.worst()) {
-        (Heard::SilentSince(_), _) => &["page.no-data", "page.no-data-short"],
+    let keys: &[&str] = match (&view.verdict.freshness, view.verdict.worst()) {
+        (Freshness::SilentSince(_), _) => &["page.no-data", "page.no-data-short"],
         (_, Some(severity @ (Severity::Critical | Severity::Warning))) => {
             return severity_word(view, severity, columns);
         }
-        (Heard::NotYet, _) => &["page.reading", "page.reading-short"],
+        (Freshness::NotYet, _) => &["page.reading", "page.reading-short"],
         _ if view.verdict.is_starting => &["page.starting", "page.starting-short"],
-        (Heard::InPart(_), _) => &["page.partial", "page.partial-short"],
-        (Heard::Fresh, _) => &["page.ok"],
+        (Freshness::InPart(_), _) => &["page.partial", "page.partial-short"],
+        (Freshness::Fresh, _) => &["page.ok"],
     };
     view.fitting(keys, columns)
 }
@@ -111,26 +111,26 @@ fn remarks(view: &View<'_>) -> Vec<Paragraph> {
     let (verdict, tongue) = (view.verdict, view.tongue);
     let mut said: Vec<Paragraph> = Vec::new();
     let up = verdict.at.since_boot();
-    match &verdict.heard {
-        Heard::SilentSince(since) => {
+    match &verdict.freshness {
+        Freshness::SilentSince(since) => {
             let (silent, last) = (verdict.at.since(*since), (view.time_of_day)(verdict.at.since(*since)));
             said.push(vec![tongue.say("page.state.silent-for", &[("span", &span(silent))]), span(silent)]);
             said.push(vec![tongue.say("page.state.last-heard", &[("time", &last)]), last]);
         }
-        Heard::NotYet => {
+        Freshness::NotYet => {
             said.push(
                 ["page.state.looking", "page.state.looking-short"].map(|key| tongue.plain(key).to_owned()).to_vec(),
             );
             // How long the machine is up says something of the start only while that is short.
             said.extend((up < LONG_START).then(|| vec![tongue.say("page.up", &[("span", &span(up))])]));
         }
-        Heard::InPart(blind) => {
+        Freshness::InPart(blind) => {
             let ways = ["page.state.blind", "page.state.blind-short"];
             said.push(ways.map(|key| tongue.say(key, &[("n", &blind.len())])).to_vec());
         }
-        Heard::Fresh => {}
+        Freshness::Fresh => {}
     }
-    if verdict.is_starting && matches!(verdict.heard, Heard::Fresh | Heard::InPart(_)) {
+    if verdict.is_starting && matches!(verdict.freshness, Freshness::Fresh | Freshness::InPart(_)) {
         let ways = ["page.state.awaited", "page.state.awaited-short"];
         let line = |(found, of)| ways.map(|key| tongue.say(key, &[("n", &found), ("of", &of)])).to_vec();
         said.extend(awaited(view).map(line));

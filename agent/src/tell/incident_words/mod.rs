@@ -7,7 +7,7 @@ use super::tongue::Tongue;
 use super::wording::{self, Off, TITLE_COLUMNS, Words, leave_in_line, short, stay_and};
 use crate::clock::Moment;
 use crate::units::span;
-use crate::verdict::{Cause, Condition, Confidence, Ended, Finding, Handling, Incident, Place, Turned};
+use crate::verdict::{Cause, Condition, Confidence, Ended, Finding, Handling, Incident, Place, UpdateKind};
 use std::time::Duration;
 
 /// The words of an incident.
@@ -188,15 +188,17 @@ pub fn known(lasted: Option<Duration>) -> String {
 }
 
 /// What is new about an incident, in words of the log that come before its title.
-pub fn turned(what: Turned) -> String {
+pub fn turned(what: UpdateKind) -> String {
     match what {
-        Turned::Opened => String::new(),
-        Turned::Worsened => "worse: ".to_owned(),
-        Turned::Refined { .. } => "now clearer: ".to_owned(),
-        Turned::Eased => "better: ".to_owned(),
-        Turned::Closed { lasted, how: Ended::Over } => format!("over after {}: ", known(lasted)),
-        Turned::Closed { lasted, how: Ended::TakenOut } => format!("ended by taking it out, after {}: ", known(lasted)),
-        Turned::Closed { how: Ended::PartOf(other), .. } => format!("part of incident {other}: "),
+        UpdateKind::Opened => String::new(),
+        UpdateKind::Worsened => "worse: ".to_owned(),
+        UpdateKind::Refined { .. } => "now clearer: ".to_owned(),
+        UpdateKind::Eased => "better: ".to_owned(),
+        UpdateKind::Closed { lasted, how: Ended::Over } => format!("over after {}: ", known(lasted)),
+        UpdateKind::Closed { lasted, how: Ended::TakenOut } => {
+            format!("ended by taking it out, after {}: ", known(lasted))
+        }
+        UpdateKind::Closed { how: Ended::PartOf(other), .. } => format!("part of incident {other}: "),
     }
 }
 

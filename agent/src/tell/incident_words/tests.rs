@@ -1,7 +1,7 @@
 //! The rules that the words of incidents keep, over every cause, surety and handling of trays.
 
 use super::*;
-use crate::reading::{DriveKey, Happening, Teller};
+use crate::reading::{DriveKey, EventKind, EventSource};
 use crate::tell::wording::tests::both_tongues::is_safe;
 use crate::verdict::{Condition, Evidence, Finding, IncidentId, Place, Severity, Subject, Unmeasured};
 use proptest::prelude::*;
@@ -28,8 +28,8 @@ fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[
         at: Moment::default(),
         drive: drives.first().cloned(),
         part: String::new(),
-        what: Happening::Vanished,
-        teller: Teller::Uevent,
+        what: EventKind::Vanished,
+        teller: EventSource::Uevent,
         count: 1,
         line: String::new(),
     };
@@ -48,8 +48,8 @@ fn incident(cause: Cause, confidence: Confidence, handling: Handling, drives: &[
         hot_swap: false,
         acknowledged: false,
         worst: Severity::Critical,
-        turns: 1,
-        last_turn: Some(Turned::Opened),
+        updates: 1,
+        last_update: Some(UpdateKind::Opened),
         reported: None,
     }
 }
@@ -303,12 +303,12 @@ fn drives_are_said_to_have_gone_together_only_when_more_than_one_has_gone() {
 #[test]
 fn how_an_incident_turned_is_said_before_its_title() {
     let lasted = Some(Duration::from_secs(7_200));
-    assert_eq!(turned(Turned::Opened), "");
-    assert_eq!(turned(Turned::Refined { before: Cause::Unclear }), "now clearer: ");
-    assert_eq!(turned(Turned::Closed { lasted, how: Ended::Over }), "over after 2 h: ");
-    let unknown = Turned::Closed { lasted: None, how: Ended::Over };
+    assert_eq!(turned(UpdateKind::Opened), "");
+    assert_eq!(turned(UpdateKind::Refined { before: Cause::Unclear }), "now clearer: ");
+    assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "over after 2 h: ");
+    let unknown = UpdateKind::Closed { lasted: None, how: Ended::Over };
     assert_eq!(turned(unknown), "over after a time that is not known: ");
-    assert_eq!(turned(Turned::Closed { lasted, how: Ended::PartOf(IncidentId(9)) }), "part of incident 9: ");
+    assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::PartOf(IncidentId(9)) }), "part of incident 9: ");
 }
 
 proptest! {

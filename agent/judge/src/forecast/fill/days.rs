@@ -36,7 +36,7 @@ pub(super) struct Days {
 
 /// What a reading has changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Taken {
+pub(super) enum DaysChange {
     /// Nothing: it came too early.
     Nothing,
     /// One reading more.
@@ -50,14 +50,14 @@ pub(super) enum Taken {
 
 impl Days {
     /// Takes in what is free when the box has been watched for so long.
-    pub fn take(&mut self, watched: Duration, free: u64) -> Taken {
+    pub fn take(&mut self, watched: Duration, free: u64) -> DaysChange {
         // Watched time never goes back: this is another box's, or a ledger was lost.
         let begins_anew = self.last.is_some_and(|last| last > watched);
         if begins_anew {
             *self = Self::default();
         }
         if self.last.is_some_and(|last| watched - last < EVERY) {
-            return Taken::Nothing;
+            return DaysChange::Nothing;
         }
         self.last = Some(watched);
         let day = day_of(watched);
@@ -65,9 +65,9 @@ impl Days {
         self.today = day;
         self.readings.push(free);
         if has_ended || begins_anew {
-            return Taken::OtherDays;
+            return DaysChange::OtherDays;
         }
-        Taken::Reading { worth_keeping: self.readings.len() % READINGS_TO_A_SAVE == 0 }
+        DaysChange::Reading { worth_keeping: self.readings.len() % READINGS_TO_A_SAVE == 0 }
     }
 
     /// The medians of the days that are over, oldest first.
@@ -120,11 +120,11 @@ mod tests {
     #[test]
     fn readings_count_every_ten_minutes_and_are_kept_once_an_hour() {
         let mut days = Days::default();
-        let taken: Vec<Taken> = (0..62).map(|minute| days.take(Duration::from_secs(60 * minute), 1)).collect();
-        let counted = taken.iter().filter(|taken| **taken != Taken::Nothing).count();
+        let taken: Vec<DaysChange> = (0..62).map(|minute| days.take(Duration::from_secs(60 * minute), 1)).collect();
+        let counted = taken.iter().filter(|taken| **taken != DaysChange::Nothing).count();
         assert_eq!(counted, 7);
         let worth: Vec<usize> =
-            (0..62).filter(|minute| taken[*minute] == Taken::Reading { worth_keeping: true }).collect();
+            (0..62).filter(|minute| taken[*minute] == DaysChange::Reading { worth_keeping: true }).collect();
         assert_eq!(worth, [50]);
     }
 

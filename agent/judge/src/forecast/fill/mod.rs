@@ -19,7 +19,7 @@ mod days;
 mod slope;
 mod steps;
 
-use days::{Days, EVERY, LONGEST, Median, Taken, day_of};
+use days::{Days, DaysChange, EVERY, LONGEST, Median, day_of};
 use serde::{Deserialize, Serialize};
 use slope::{drift_error, theil_sen};
 use std::collections::BTreeMap;
@@ -45,12 +45,12 @@ const OF_THE_SIZE: f64 = 0.01;
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Fill {
     /// By mount point.
-    volumes: BTreeMap<String, Filling>,
+    volumes: BTreeMap<String, VolumeHistory>,
 }
 
 /// How one volume fills.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct Filling {
+struct VolumeHistory {
     size: Bytes,
     /// The day of watched time on which it was last there.
     seen: u32,
@@ -91,7 +91,7 @@ impl Fill {
             let Some(room) = volume.room.get() else { continue };
             // An old answer tells of another day.
             if snapshot.taken.since(volume.room.taken) < EVERY && self.has_place_for(&volume.mount, today) {
-                let anew = Filling { size: room.size, seen: today, days: Days::default(), trend: None };
+                let anew = VolumeHistory { size: room.size, seen: today, days: Days::default(), trend: None };
                 is_new |= self.volumes.entry(volume.mount.clone()).or_insert(anew).learn(room, watched);
             }
         }
@@ -123,7 +123,7 @@ impl Fill {
     }
 }
 
-impl Filling {
+impl VolumeHistory {
     /// True when something was learned that is worth keeping.
     fn learn(&mut self, room: &Room, watched: Duration) -> bool {
         let (before, now) = (self.size.0 as f64, room.size.0 as f64);
@@ -134,9 +134,9 @@ impl Filling {
             self.trend = None;
         }
         match self.days.take(watched, room.free.0) {
-            Taken::Nothing => false,
-            Taken::Reading { worth_keeping } => worth_keeping,
-            Taken::OtherDays => {
+            DaysChange::Nothing => false,
+            DaysChange::Reading { worth_keeping } => worth_keeping,
+            DaysChange::OtherDays => {
                 self.trend = Trend::of(since_last_step(self.days.over(), self.size));
                 true
             }

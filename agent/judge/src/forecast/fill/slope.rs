@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 /// A line with the interval of its slope: `low <= slope <= high`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Line {
+pub struct TrendLine {
     /// The median of the slopes of all pairs of points.
     pub slope: f64,
     /// The line goes through the medians of both coordinates: what it is at zero.
@@ -23,7 +23,7 @@ pub struct Line {
 /// takes the points as independent of each other.
 ///
 /// `None` for fewer than two points with different x, and for numbers that are none or too large.
-pub fn theil_sen(points: &[(f64, f64)], deviations: f64) -> Option<Line> {
+pub fn theil_sen(points: &[(f64, f64)], deviations: f64) -> Option<TrendLine> {
     let pairs = points.iter().enumerate().flat_map(|(index, first)| points[..index].iter().map(move |b| (first, b)));
     let apart = pairs.filter(|(a, b)| a.0 != b.0);
     let slopes = sorted(apart.map(|(a, b)| (a.1 - b.1) / (a.0 - b.0)));
@@ -38,7 +38,7 @@ pub fn theil_sen(points: &[(f64, f64)], deviations: f64) -> Option<Line> {
     // Ranks from 0, to even as SciPy rounds them; beyond the ends there are no slopes to name.
     let low = slopes[(((count - spread) / 2.0).round_ties_even() - 1.0).max(0.0) as usize];
     let high = slopes[(((count + spread) / 2.0).round_ties_even() as usize).min(last)];
-    let line = Line { slope, intercept, low, high };
+    let line = TrendLine { slope, intercept, low, high };
     [line.slope, line.intercept, line.low, line.high].iter().all(|number| number.is_finite()).then_some(line)
 }
 

@@ -16,7 +16,7 @@ const ALIKE: f64 = 2.0;
 
 /// One step, which may take several days.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Step {
+struct SpaceStep {
     /// The first day after it.
     until: usize,
     /// By how much the free room changed beyond the usual.
@@ -28,7 +28,7 @@ struct Step {
 /// a week or pruned once a month, is how that volume lives, and no step.
 pub(super) fn since_last_step(medians: &[Median], size: Bytes) -> &[Median] {
     let steps = steps(medians, size);
-    let is_habit = |step: &Step| {
+    let is_habit = |step: &SpaceStep| {
         steps.iter().any(|other| {
             let ratio = other.by / step.by;
             other != step && (1.0 / ALIKE..=ALIKE).contains(&ratio)
@@ -38,7 +38,7 @@ pub(super) fn since_last_step(medians: &[Median], size: Bytes) -> &[Median] {
     &medians[begin..]
 }
 
-fn steps(medians: &[Median], size: Bytes) -> Vec<Step> {
+fn steps(medians: &[Median], size: Bytes) -> Vec<SpaceStep> {
     let free = |index: usize| medians[index].free as f64;
     let wide = |from: usize, to: usize| f64::from(medians[to].day.saturating_sub(medians[from].day));
     let each = || 1..medians.len();
@@ -55,15 +55,15 @@ fn steps(medians: &[Median], size: Bytes) -> Vec<Step> {
         };
         all(&|change| change > least) || all(&|change| change < -least)
     };
-    let mut found: Vec<Step> = Vec::new();
+    let mut found: Vec<SpaceStep> = Vec::new();
     for to in each().filter(stays) {
         let by = beyond_usual(to - 1, to);
         match found.last_mut() {
             // The same copying or deleting, still under way.
             Some(step) if step.until + 2 >= to && (step.by > 0.0) == (by > 0.0) => {
-                *step = Step { until: to, by: step.by + by };
+                *step = SpaceStep { until: to, by: step.by + by };
             }
-            _ => found.push(Step { until: to, by }),
+            _ => found.push(SpaceStep { until: to, by }),
         }
     }
     found

@@ -41,7 +41,7 @@ const WIDEST: f64 = 8.0;
 /// The recent curve of each drive.
 #[derive(Debug, Clone, Default)]
 pub struct OutlookMemory {
-    curves: BTreeMap<DriveKey, Curve>,
+    curves: BTreeMap<DriveKey, Course>,
 }
 
 impl OutlookMemory {
@@ -60,7 +60,7 @@ impl OutlookMemory {
 
     /// The readings of each drive's present course, oldest first.
     pub fn courses(&self) -> BTreeMap<DriveKey, Vec<(Moment, Celsius)>> {
-        let of = |curve: &Curve| curve.readings.iter().map(|(at, degrees)| (*at, Celsius(*degrees))).collect();
+        let of = |curve: &Course| curve.readings.iter().map(|(at, degrees)| (*at, Celsius(*degrees))).collect();
         self.curves.iter().map(|(key, curve)| (key.clone(), of(curve))).collect()
     }
 
@@ -72,7 +72,7 @@ impl OutlookMemory {
 
 /// The readings of one course, oldest first, and the fit through them.
 #[derive(Debug, Clone, Default)]
-struct Curve {
+struct Course {
     readings: Vec<(Moment, f64)>,
     fit: Option<Fitted>,
     /// The newest reading was off the course, and on which side.
@@ -94,7 +94,7 @@ enum Side {
     Below,
 }
 
-impl Curve {
+impl Course {
     /// Takes in a reading; one that is too close to the newest is passed over.
     fn take_in(&mut self, at: Moment, degrees: f64) {
         if let Some((newest, _)) = self.readings.last() {

@@ -52,7 +52,7 @@ fn minute(number: usize) -> Moment {
 
 /// The minutes at which the outlook on a limit of 50 would warn ahead, two fits in a row.
 fn warned_at(degrees: &[f64]) -> Vec<usize> {
-    let mut curve = Curve::default();
+    let mut curve = Course::default();
     let mut before = false;
     let mut warned = Vec::new();
     for (number, degrees) in degrees.iter().enumerate() {
@@ -111,8 +111,8 @@ fn what_settles_below_the_limit_is_hardly_ever_told() {
 }
 
 /// The curve after this many minutes of a drive that goes from 38 to `end`.
-fn after(minutes: usize, end: f64) -> Curve {
-    let mut curve = Curve::default();
+fn after(minutes: usize, end: f64) -> Course {
+    let mut curve = Course::default();
     let story = warming(38.0, end, 15.0, 30 + minutes as u32, Noise::None, &mut Chance(1));
     for (number, degrees) in story.into_iter().enumerate() {
         curve.take_in(minute(number), degrees);
@@ -169,7 +169,7 @@ fn one_odd_reading_is_passed_over_and_two_begin_anew() {
 
 #[test]
 fn readings_within_the_same_minute_are_one() {
-    let mut curve = Curve::default();
+    let mut curve = Course::default();
     for second in (0..=600).step_by(2) {
         curve.take_in(Moment::after_boot(Duration::from_secs(second)), 38.0);
     }
@@ -185,7 +185,7 @@ proptest! {
         steps in prop::collection::vec((0..1_000_000_u64, -1e6..1e6_f64), 0..40),
         limit in -100.0..1e6_f64,
     ) {
-        let mut curve = Curve::default();
+        let mut curve = Course::default();
         let mut now = Moment::default();
         for (milliseconds, degrees) in steps {
             now = now.plus(Duration::from_millis(milliseconds));
@@ -205,7 +205,7 @@ proptest! {
     fn only_time_between_readings_counts(shift in 0..10_000_000_u64, minutes in 8..40_usize, end in 40.0..60.0_f64) {
         let story = warming(38.0, end, 15.0, 30 + minutes as u32, Noise::None, &mut Chance(5));
         let at = |shift: u64| {
-            let (mut curve, mut now) = (Curve::default(), Moment::default());
+            let (mut curve, mut now) = (Course::default(), Moment::default());
             for (number, degrees) in story.iter().enumerate() {
                 now = minute(number).plus(Duration::from_secs(shift));
                 curve.take_in(now, *degrees);

@@ -5,7 +5,7 @@ use traylight_data::verdict::{Cause, Condition, Confidence, Evidence, Handling, 
 
 /// Conditions with one cause, and what is known of it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Group {
+pub struct ConditionGroup {
     /// What it points to.
     pub cause: Cause,
     /// How surely.
@@ -26,7 +26,7 @@ pub struct Group {
     pub hot_swap: bool,
 }
 
-impl Group {
+impl ConditionGroup {
     /// More conditions belong to it.
     pub fn take_in(&mut self, conditions: Vec<Condition>) {
         self.conditions.extend(conditions);

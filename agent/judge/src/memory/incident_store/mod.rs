@@ -5,11 +5,11 @@ pub mod group;
 
 use crate::kinds::TOGETHER;
 use ends::ended;
-use group::{Group, severity};
+use group::{ConditionGroup, severity};
 use serde::{Deserialize, Serialize};
 use traylight_data::clock::Moment;
 use traylight_data::reading::DriveKey;
-use traylight_data::verdict::{Cause, Condition, Ended, Gaps, Incident, IncidentId, Kind, Turn, Turned};
+use traylight_data::verdict::{Cause, Condition, Ended, Gaps, Incident, IncidentId, Kind, Update, UpdateKind};
 
 /// The incidents of a box.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -48,7 +48,7 @@ impl IncidentStore {
         for told in told {
             self.last = self.last.max(told.id.0);
             match self.open.iter_mut().find(|known| known.id == told.id) {
-                Some(known) if known.turns >= told.turns => {}
+                Some(known) if known.updates >= told.updates => {}
                 Some(known) => *known = told,
                 None => self.open.push(told),
             }
@@ -57,8 +57,8 @@ impl IncidentStore {
     }
 
     /// The last turn of each open incident. Which of them were sent already, the outbox knows.
-    pub fn last_turns(&self) -> impl Iterator<Item = Turn> {
-        self.open.iter().filter_map(|incident| Some(Turn { what: incident.last_turn?, incident: incident.clone() }))
+    pub fn last_updates(&self) -> impl Iterator<Item = Update> {
+        self.open.iter().filter_map(|incident| Some(Update { what: incident.last_update?, incident: incident.clone() }))
     }
 
     /// The last number that was given.
@@ -115,9 +115,9 @@ impl IncidentStore {
     }
 
     /// Sets the groups of what holds now beside the open incidents; what is new.
-    pub fn turn(&mut self, groups: Vec<Group>, now: Moment) -> Vec<Turn> {
+    pub fn update(&mut self, groups: Vec<ConditionGroup>, now: Moment) -> Vec<Update> {
         let mut groups = self.kept_together(groups);
-        let mut turns = Vec::new();
+        let mut updates = Vec::new();
         let mut open = std::mem::take(&mut self.open);
         open.sort_by_key(|incident| incident.id);
         // Those that share a condition with a group go first; what holds under another name only goes on with what is left.
@@ -133,14 +133,14 @@ impl IncidentStore {
                 let group = groups.remove(index);
                 let is_split = groups.iter().any(|other| shares(&incident, other, |_| true));
                 let (incident, news) = go_on(incident, group, is_split, now);
-                turns.extend(news.map(|what| Turn { incident: incident.clone(), what }));
+                updates.extend(news.map(|what| Update { incident: incident.clone(), what }));
                 self.open.push(incident);
             }
         }
         for group in groups {
             self.last += 1;
             let incident = begin(IncidentId(self.last), group, now);
-            turns.push(Turn { incident: incident.clone(), what: Turned::Opened });
+            updates.push(Update { incident: incident.clone(), what: UpdateKind::Opened });
             self.open.push(incident);
         }
         // Only now is it known where everything that still holds belongs.
@@ -151,19 +151,19 @@ impl IncidentStore {
                 let lives = |own: &Condition| self.of(own).is_some();
                 incident.conditions.retain(|own| !lives(own));
             }
-            let what = Turned::Closed { lasted: self.gaps.since(incident.since, now), how };
-            incident.take_turn(what);
-            turns.push(Turn { incident, what });
+            let what = UpdateKind::Closed { lasted: self.gaps.since(incident.since, now), how };
+            incident.take_update(what);
+            updates.push(Update { incident, what });
         }
-        turns.sort_by_key(|turn| turn.incident.id);
-        self.is_urgent |= !turns.is_empty();
-        turns
+        updates.sort_by_key(|update| update.incident.id);
+        self.is_urgent |= !updates.is_empty();
+        updates
     }
 
     /// What was one story stays one: conditions of an open incident that nothing explains any more, or not at this look,
     /// go on with the rest of it.
-    fn kept_together(&self, groups: Vec<Group>) -> Vec<Group> {
-        let (unexplained, mut kept): (Vec<Group>, Vec<Group>) =
+    fn kept_together(&self, groups: Vec<ConditionGroup>) -> Vec<ConditionGroup> {
+        let (unexplained, mut kept): (Vec<ConditionGroup>, Vec<ConditionGroup>) =
             groups.into_iter().partition(|group| !group.cause.is_named());
         for group in unexplained {
             let known = |condition: &Condition, incident: &Incident| {
@@ -181,7 +181,7 @@ impl IncidentStore {
 
 /// True when a group goes on with the story of an incident: they share a condition, or tell the same of the same drives.
 /// That a drive was taken out is a story of its own, which begins with its absence.
-fn continues(incident: &Incident, group: &Group) -> bool {
+fn continues(incident: &Incident, group: &ConditionGroup) -> bool {
     if group.cause == Cause::TakenOut && incident.cause != Cause::TakenOut {
         return shares(incident, group, |kind| kind == Kind::DriveGone);
     }
@@ -193,21 +193,21 @@ fn continues(incident: &Incident, group: &Group) -> bool {
 }
 
 /// True when what is left of a story goes on in a group under another name, and the group has no other story to tell.
-fn succeeds(incident: &Incident, group: &Group) -> bool {
+fn succeeds(incident: &Incident, group: &ConditionGroup) -> bool {
     let has_no_other = !group.cause.is_named() || group.cause == incident.cause;
     let mut known = incident.conditions.iter();
     has_no_other && known.any(|known| group.conditions.iter().any(|held| known.goes_on_as(held)))
 }
 
 /// True when a condition of one of these kinds is in both.
-fn shares(incident: &Incident, group: &Group, kinds: fn(Kind) -> bool) -> bool {
+fn shares(incident: &Incident, group: &ConditionGroup, kinds: fn(Kind) -> bool) -> bool {
     let mut known = incident.conditions.iter().filter(|known| kinds(known.kind()));
     known.any(|known| group.conditions.iter().any(|condition| condition.key() == known.key()))
 }
 
 /// True when a group is what is left of a story of several drives, and nothing has happened since that tells more of it:
 /// what was found of all of them then explains the rest, too.
-fn is_rest(before: &Incident, group: &Group) -> bool {
+fn is_rest(before: &Incident, group: &ConditionGroup) -> bool {
     let fewer = !group.drives.is_empty() && group.drives.len() < before.drives.len();
     let told = before.evidence.iter().map(|evidence| evidence.at).max();
     let is_news = |at: Moment| told.is_none_or(|told| at > told.plus(TOGETHER));
@@ -216,18 +216,19 @@ fn is_rest(before: &Incident, group: &Group) -> bool {
         && (group.confidence <= before.confidence || !group.evidence.iter().any(|evidence| is_news(evidence.at)))
 }
 
-fn begin(id: IncidentId, group: Group, now: Moment) -> Incident {
+fn begin(id: IncidentId, group: ConditionGroup, now: Moment) -> Incident {
     let severity = severity(group.cause, &group.conditions);
     let since = group.conditions.iter().map(|condition| condition.since).min().unwrap_or(now);
-    let Group { cause, confidence, conditions, drives, part, evidence, unmeasured, handling, hot_swap } = group;
+    let ConditionGroup { cause, confidence, conditions, drives, part, evidence, unmeasured, handling, hot_swap } =
+        group;
     let mut incident = Incident {
         id,
         cause,
         confidence,
         severity,
         worst: severity,
-        turns: 1,
-        last_turn: Some(Turned::Opened),
+        updates: 1,
+        last_update: Some(UpdateKind::Opened),
         since,
         conditions,
         drives,
@@ -249,7 +250,7 @@ fn says_nothing(cause: Cause) -> bool {
 }
 
 /// True when what a group says of the cause takes the place of what was found before.
-fn replaces(before: &Incident, group: &Group, is_split: bool) -> bool {
+fn replaces(before: &Incident, group: &ConditionGroup, is_split: bool) -> bool {
     // What explains more drives than before takes the place of what explained fewer, however sure that was.
     let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
     let as_sure = more || group.confidence >= before.confidence;
@@ -265,7 +266,7 @@ fn replaces(before: &Incident, group: &Group, is_split: bool) -> bool {
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
 /// signs are over: only another finding that is no less sure takes its place. Not so when drives have only come back,
 /// unless the story falls apart.
-fn go_on(before: Incident, group: Group, is_split: bool, now: Moment) -> (Incident, Option<Turned>) {
+fn go_on(before: Incident, group: ConditionGroup, is_split: bool, now: Moment) -> (Incident, Option<UpdateKind>) {
     let replaces = replaces(&before, &group, is_split);
     let mut incident = Incident {
         conditions: group.conditions,
@@ -290,23 +291,23 @@ fn go_on(before: Incident, group: Group, is_split: bool, now: Moment) -> (Incide
     let is_refined =
         incident.cause != before.cause || (incident.confidence > before.confidence && incident.cause.is_named());
     let news = if severity > before.severity || incident.is_worse_than_reported(now) {
-        Some(Turned::Worsened)
+        Some(UpdateKind::Worsened)
     } else if is_refined {
-        Some(Turned::Refined { before: before.cause })
+        Some(UpdateKind::Refined { before: before.cause })
     } else if severity < before.severity {
-        Some(Turned::Eased)
+        Some(UpdateKind::Eased)
     } else {
         None
     };
     if let Some(what) = news {
-        incident.take_turn(what);
+        incident.take_update(what);
     }
     // That it got a little better is told to nobody.
-    if incident.reported.is_none() || news.is_some_and(|what| what != Turned::Eased) {
+    if incident.reported.is_none() || news.is_some_and(|what| what != UpdateKind::Eased) {
         incident.report(now);
     }
     // Another story has begun with what was acknowledged.
-    incident.acknowledged &= !matches!(news, Some(Turned::Worsened));
+    incident.acknowledged &= !matches!(news, Some(UpdateKind::Worsened));
     (incident, news)
 }
 

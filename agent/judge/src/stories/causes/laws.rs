@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_data::reading::Itself;
 use traylight_data::verdict::{
-    Change, Condition, Ended, Finding, Incident, IncidentId, Kind, Severity, Subject, Turned,
+    Change, Condition, Ended, Finding, Incident, IncidentId, Kind, Severity, Subject, UpdateKind,
 };
 
 /// Something that happens to a box.
@@ -89,22 +89,24 @@ fn holds_together(play: &Play) {
 
 /// Every incident is opened once and first, and closed once and last, unless it is still open.
 fn is_told_once(play: &Play) {
-    let mut told: BTreeMap<IncidentId, Vec<Turned>> = BTreeMap::new();
-    for (_, turn) in &play.turns {
-        told.entry(turn.incident.id).or_default().push(turn.what);
+    let mut told: BTreeMap<IncidentId, Vec<UpdateKind>> = BTreeMap::new();
+    for (_, update) in &play.updates {
+        told.entry(update.incident.id).or_default().push(update.what);
     }
-    for (id, turns) in &told {
-        let opened = turns.iter().filter(|what| **what == Turned::Opened).count();
-        let closed = turns.iter().filter(|what| matches!(what, Turned::Closed { .. })).count();
+    for (id, updates) in &told {
+        let opened = updates.iter().filter(|what| **what == UpdateKind::Opened).count();
+        let closed = updates.iter().filter(|what| matches!(what, UpdateKind::Closed { .. })).count();
         let is_open = play.open().iter().any(|incident| incident.id == *id);
         assert_eq!(
-            (turns[0], opened, closed),
-            (Turned::Opened, 1, usize::from(!is_open)),
+            (updates[0], opened, closed),
+            (UpdateKind::Opened, 1, usize::from(!is_open)),
             "{}",
             play.said().join("\n")
         );
-        let is_last =
-            turns.iter().position(|what| matches!(what, Turned::Closed { .. })).is_none_or(|n| n + 1 == turns.len());
+        let is_last = updates
+            .iter()
+            .position(|what| matches!(what, UpdateKind::Closed { .. }))
+            .is_none_or(|n| n + 1 == updates.len());
         assert!(is_last, "{}", play.said().join("\n"));
     }
     assert!(play.open().iter().all(|incident| told.contains_key(&incident.id)));
@@ -113,19 +115,19 @@ fn is_told_once(play: &Play) {
 /// No incident goes back to a cause that it has left.
 fn does_not_waver(play: &Play) {
     let mut left: BTreeMap<IncidentId, Vec<_>> = BTreeMap::new();
-    for (_, turn) in &play.turns {
-        let causes = left.entry(turn.incident.id).or_default();
-        if causes.last() != Some(&turn.incident.cause) {
-            assert!(!causes.contains(&turn.incident.cause), "{}", play.said().join("\n"));
-            causes.push(turn.incident.cause);
+    for (_, update) in &play.updates {
+        let causes = left.entry(update.incident.id).or_default();
+        if causes.last() != Some(&update.incident.cause) {
+            assert!(!causes.contains(&update.incident.cause), "{}", play.said().join("\n"));
+            causes.push(update.incident.cause);
         }
     }
 }
 
 /// The turns of an incident that a message is made of, oldest first.
 fn messages(play: &Play, id: IncidentId) -> Vec<&Incident> {
-    let of_it = play.turns.iter().map(|(_, turn)| turn).filter(|turn| turn.incident.id == id);
-    of_it.filter(|turn| turn.what != Turned::Eased).map(|turn| &turn.incident).collect()
+    let of_it = play.updates.iter().map(|(_, update)| update).filter(|update| update.incident.id == id);
+    of_it.filter(|update| update.what != UpdateKind::Eased).map(|update| &update.incident).collect()
 }
 
 /// The newest message of each incident names all that holds in it, as bad as it is; what has come and gone three times
@@ -157,9 +159,11 @@ fn lost(condition: &Condition) -> u32 {
 /// stands still.
 fn nothing_that_holds_is_over(play: &Play) {
     let verdict = play.verdict.as_ref().expect("there was a look");
-    for turn in verdict.turns.iter().filter(|turn| matches!(turn.what, Turned::Closed { how: Ended::Over, .. })) {
+    for update in
+        verdict.updates.iter().filter(|update| matches!(update.what, UpdateKind::Closed { how: Ended::Over, .. }))
+    {
         for (told, held) in
-            turn.incident.conditions.iter().flat_map(|told| verdict.conditions.iter().map(move |held| (told, held)))
+            update.incident.conditions.iter().flat_map(|told| verdict.conditions.iter().map(move |held| (told, held)))
         {
             let names: [&[Kind]; 3] = [
                 &[Kind::PoolDegraded, Kind::PoolDown],
@@ -199,7 +203,7 @@ fn boxes_that_broke_a_law_once_keep_it() {
         let play = Play::of(script);
         is_told_once(&play);
         does_not_waver(&play);
-        assert!(play.turns.iter().all(|(second, _)| *second < 300), "{}", play.said().join("\n"));
+        assert!(play.updates.iter().all(|(second, _)| *second < 300), "{}", play.said().join("\n"));
     }
 }
 
@@ -293,7 +297,7 @@ proptest! {
             script.push_str(&format!("; {} count {tray} {counter} {before}", 60 * (n + 1)));
         }
         let play = Play::of(&script);
-        prop_assert!(play.turns.is_empty(), "{}", play.said().join("\n"));
+        prop_assert!(play.updates.is_empty(), "{}", play.said().join("\n"));
     }
 
     /// A temperature that goes back and forth over its limit, looked at once a minute.
@@ -307,13 +311,13 @@ proptest! {
             play.take(&super::script::read(&format!("hot 3 {degrees}"))[0]);
             play.look(60 * minute);
         }
-        let hot = |wanted: fn(&Turned) -> bool| -> Vec<u64> {
-            play.turns.iter().filter(|(_, turn)| wanted(&turn.what)).map(|(second, _)| *second).collect()
+        let hot = |wanted: fn(&UpdateKind) -> bool| -> Vec<u64> {
+            play.updates.iter().filter(|(_, update)| wanted(&update.what)).map(|(second, _)| *second).collect()
         };
-        let closed = hot(|what| matches!(what, Turned::Closed { .. }));
-        let opened = hot(|what| *what == Turned::Opened);
-        let short = |what: &Turned| matches!(what, Turned::Closed { lasted, .. } if lasted.is_some_and(|lasted| lasted.as_secs() < 600));
-        prop_assert!(!play.turns.iter().any(|(_, turn)| short(&turn.what)), "{}", play.said().join("\n"));
+        let closed = hot(|what| matches!(what, UpdateKind::Closed { .. }));
+        let opened = hot(|what| *what == UpdateKind::Opened);
+        let short = |what: &UpdateKind| matches!(what, UpdateKind::Closed { lasted, .. } if lasted.is_some_and(|lasted| lasted.as_secs() < 600));
+        prop_assert!(!play.updates.iter().any(|(_, update)| short(&update.what)), "{}", play.said().join("\n"));
         // Ten minutes of calm end it, five of heat begin it.
         let is_far = |(end, begin): (&u64, &u64)| begin - end >= 300;
         prop_assert!(closed.iter().zip(opened.iter().skip(1)).all(is_far), "{}", play.said().join("\n"));

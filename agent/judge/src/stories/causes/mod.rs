@@ -32,7 +32,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Itself, Snapshot};
-use traylight_data::verdict::{Cause, Incident, Turn, Verdict};
+use traylight_data::verdict::{Cause, Incident, Update, Verdict};
 use traylight_heron as demo;
 
 /// A row of the table.
@@ -94,7 +94,7 @@ struct Play {
     is_backwards: bool,
     /// When the machine wakes that was suspended; 0 while it was not.
     wakes: u64,
-    turns: Vec<(u64, Turn)>,
+    updates: Vec<(u64, Update)>,
     verdict: Option<Verdict>,
     last: Option<Snapshot>,
 }
@@ -112,7 +112,7 @@ impl Play {
             reached: 0,
             is_backwards: false,
             wakes: 0,
-            turns: Vec::new(),
+            updates: Vec::new(),
             verdict: None,
             last: None,
         }
@@ -212,7 +212,7 @@ impl Play {
 
     fn judge(&mut self, second: u64, snapshot: Snapshot) {
         let (verdict, _) = judge(&self.settings, &mut self.memory, snapshot.taken, Some(&snapshot), &Itself::default());
-        self.turns.extend(verdict.turns.iter().map(|turn| (second, turn.clone())));
+        self.updates.extend(verdict.updates.iter().map(|update| (second, update.clone())));
         (self.verdict, self.last) = (Some(verdict), Some(snapshot));
     }
 
@@ -229,12 +229,12 @@ impl Play {
 
     /// What was said of incidents, a line each.
     fn said(&self) -> Vec<String> {
-        let line = |(second, turn): &(u64, Turn)| {
-            let kinds: Vec<&str> = turn.incident.conditions.iter().map(|condition| condition.kind().id()).collect();
-            let (id, cause, severity) = (turn.incident.id, turn.incident.cause.id(), turn.incident.severity);
-            format!("{second} #{id} {severity} {cause} {kinds:?} {:?}", turn.what)
+        let line = |(second, update): &(u64, Update)| {
+            let kinds: Vec<&str> = update.incident.conditions.iter().map(|condition| condition.kind().id()).collect();
+            let (id, cause, severity) = (update.incident.id, update.incident.cause.id(), update.incident.severity);
+            format!("{second} #{id} {severity} {cause} {kinds:?} {:?}", update.what)
         };
-        self.turns.iter().map(line).collect()
+        self.updates.iter().map(line).collect()
     }
 }
 
@@ -250,7 +250,7 @@ fn each_row_has_its_cause_and_no_cause_is_taken_for_another() {
     };
     for row in rows() {
         let play = Play::of(row.script);
-        let spoke = play.turns.iter().any(|(_, turn)| row.causes.contains(&turn.incident.cause));
+        let spoke = play.updates.iter().any(|(_, update)| row.causes.contains(&update.incident.cause));
         let found = play.causes();
         *table.entry((first(row.expected), first(&found))).or_default() += 1;
         if found != row.expected || spoke != row.speaks {

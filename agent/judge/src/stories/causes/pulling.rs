@@ -2,7 +2,7 @@
 
 use super::{Play, script};
 use crate::redundancy::standing;
-use traylight_data::verdict::{Cause, Ended, Handling, Incident, Kind, Turn, Turned};
+use traylight_data::verdict::{Cause, Ended, Handling, Incident, Kind, Update, UpdateKind};
 
 /// A failing drive in a pool of some layout and state, after all holds.
 fn failing_in(state: &str, tray: usize) -> (Play, Incident) {
@@ -109,9 +109,9 @@ fn a_failing_drive_stays_in_while_what_is_left_of_its_pool_is_in_doubt() {
         let mut play = Play::of(&script);
         let stands = |play: &Play| play.open().iter().any(|one| matches!(one.handling, Handling::MayPull { .. }));
         let told = |play: &Play| {
-            let of_it = play.turns.iter().filter(|(_, turn)| turn.incident.cause == Cause::DriveFails);
-            let mut newest = of_it.filter(|(_, turn)| turn.incident.drives[0].label() == "2");
-            newest.next_back().is_some_and(|(_, turn)| matches!(turn.incident.handling, Handling::MayPull { .. }))
+            let of_it = play.updates.iter().filter(|(_, update)| update.incident.cause == Cause::DriveFails);
+            let mut newest = of_it.filter(|(_, update)| update.incident.drives[0].label() == "2");
+            newest.next_back().is_some_and(|(_, update)| matches!(update.incident.handling, Handling::MayPull { .. }))
         };
         assert_eq!((stands(&play), told(&play)), (may, may), "{level} {doubt}: {}", play.said().join("\n"));
         play.go_on("720 restart; 900 end");
@@ -165,24 +165,26 @@ fn kinds(incident: &Incident) -> Vec<Kind> {
 #[test]
 fn a_failing_drive_that_is_taken_out_ends_its_story_and_tells_it_again_when_it_is_back() {
     let play = Play::of("300 failing 2; count 2 pending 3; 400 out 2; 600 lose 2");
-    let turns: Vec<_> = play.turns.iter().map(|(second, turn)| (*second, turn)).collect();
-    let [(302, opened), (400, degraded), (520, unused), (600, gone), (600, absence)] = turns[..] else {
+    let updates: Vec<_> = play.updates.iter().map(|(second, update)| (*second, update)).collect();
+    let [(302, opened), (400, degraded), (520, unused), (600, gone), (600, absence)] = updates[..] else {
         panic!("{}", play.said().join("\n"))
     };
-    assert_eq!((opened.what, opened.incident.cause), (Turned::Opened, Cause::DriveFails));
+    assert_eq!((opened.what, opened.incident.cause), (UpdateKind::Opened, Cause::DriveFails));
     // That its pool has put it out, and does not take it back, is told as well.
-    assert_eq!((degraded.what, unused.what), (Turned::Worsened, Turned::Worsened));
+    assert_eq!((degraded.what, unused.what), (UpdateKind::Worsened, UpdateKind::Worsened));
     assert_eq!(gone.incident.id, opened.incident.id);
     assert!(!kinds(&gone.incident).contains(&Kind::PoolDegraded), "its pool lacks it still");
-    assert!(matches!(gone.what, Turned::Closed { how: Ended::TakenOut, .. }), "{:?}", gone.what);
-    assert_eq!((absence.what, absence.incident.cause), (Turned::Opened, Cause::TakenOut));
+    assert!(matches!(gone.what, UpdateKind::Closed { how: Ended::TakenOut, .. }), "{:?}", gone.what);
+    assert_eq!((absence.what, absence.incident.cause), (UpdateKind::Opened, Cause::TakenOut));
     assert_eq!(kinds(&absence.incident), [Kind::DriveGone, Kind::PoolDegraded], "its health is told of no more");
 
     let mut back = play;
-    back.turns.clear();
+    back.updates.clear();
     back.go_on("1000 back 2; 1300 end");
-    let tells = |turn: &Turn| turn.incident.cause == Cause::DriveFails && !matches!(turn.what, Turned::Closed { .. });
-    let again = back.turns.iter().find(|(_, turn)| tells(turn));
+    let tells = |update: &Update| {
+        update.incident.cause == Cause::DriveFails && !matches!(update.what, UpdateKind::Closed { .. })
+    };
+    let again = back.updates.iter().find(|(_, update)| tells(update));
     let kinds = kinds(&again.unwrap_or_else(|| panic!("{}", back.said().join("\n"))).1.incident);
     assert!(kinds.contains(&Kind::DriveSaysFailing), "{kinds:?}");
 }

@@ -1,7 +1,7 @@
 //! Lines of libata, SCSI and md about one drive, in the order in which a kernel 6.12 writes them, read by the reader that
 //! the probe reads the real log with. Milliseconds stand before each line.
 
-use traylight_data::reading::{Happening, Part};
+use traylight_data::reading::{EventKind, Part};
 use traylight_parse::kernel_log::lines::LogReader;
 use traylight_parse::named::KernelName;
 
@@ -102,7 +102,7 @@ const DIES: &str = r"
 
 /// What a recording tells that begins at a second: when, in milliseconds, of which part and what. All that is told of a
 /// port, its device or its disk is told of `drive`.
-pub fn log(name: &str, second: u64, drive: Part) -> Vec<(u64, Part, Happening)> {
+pub fn log(name: &str, second: u64, drive: Part) -> Vec<(u64, Part, EventKind)> {
     let text = match name {
         "cut-idle" => CUT_IDLE,
         "cut-busy" => CUT_BUSY,
@@ -113,7 +113,7 @@ pub fn log(name: &str, second: u64, drive: Part) -> Vec<(u64, Part, Happening)> 
         other => panic!("there is no recording {other}"),
     };
     let mut reader = LogReader::default();
-    let mut told: Vec<(u64, Part, Happening)> = Vec::new();
+    let mut told: Vec<(u64, Part, EventKind)> = Vec::new();
     for (number, line) in text.trim().lines().enumerate() {
         let (at, line) = line.split_once(' ').expect("milliseconds and a line");
         let at = second * 1000 + at.parse::<u64>().expect("milliseconds");
@@ -121,7 +121,7 @@ pub fn log(name: &str, second: u64, drive: Part) -> Vec<(u64, Part, Happening)> 
         for heard in reader.take(record.as_bytes()) {
             let part = if let KernelName::Pool(pool) = heard.part { Part::Pool(pool) } else { drive.clone() };
             // Several tell of one moment, and the probe hands on one of them.
-            let is_known = |(then, of, what): &(u64, Part, Happening)| {
+            let is_known = |(then, of, what): &(u64, Part, EventKind)| {
                 *of == part && *what == heard.what && at.abs_diff(*then) <= 2000
             };
             if !told.iter().any(is_known) {

@@ -4,12 +4,12 @@
 use super::going;
 use super::recordings;
 use super::tray::Tray;
-use super::words::{activity, counter, error, happening, index, number, plugged};
+use super::words::{activity, counter, error, event_kind, index, number, plugged};
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    ActivityKind, Blind, BusErrors, Controller, ControllerKind, DriveKey, Event, Fan, Happening, Lane, Member,
-    MemberErrorKind, MemberErrors, MemberState, Missing, Part, Processor, Reading, Reason, Snapshot, Source, Teller,
+    ActivityKind, Blind, BusErrors, Controller, ControllerKind, DriveKey, Event, EventKind, EventSource, Fan, Lane,
+    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Processor, Reading, Reason, Snapshot, Source,
     Temperature, Traffic, Undervoltage, Volume, Writing,
 };
 use traylight_data::units::{BytesPerSecond, Celsius, Rpm};
@@ -69,9 +69,9 @@ pub struct Scene {
     kernel: Option<String>,
     processor: Option<f64>,
     /// What is told in the next snapshot.
-    told: Vec<(Part, Happening)>,
+    told: Vec<(Part, EventKind)>,
     /// What the kernel's log tells, and when, in milliseconds.
-    log: Vec<(u64, Part, Happening)>,
+    log: Vec<(u64, Part, EventKind)>,
     /// How long the machine was suspended so far, in seconds.
     pub suspended: u64,
     /// A second card, of which no errors are counted.
@@ -164,12 +164,12 @@ impl Scene {
             ["controller", "saves", policy] => self.controller = Some((Plugged::Works, Some(policy.to_owned()))),
             ["controller", state] => self.controller = Some((plugged(state), None)),
             ["tell", "drive", tray, ref what @ ..] => {
-                self.told.push((Part::Drive(DriveKey(serial(index(tray)))), happening(what)));
+                self.told.push((Part::Drive(DriveKey(serial(index(tray)))), event_kind(what)));
             }
             ["tell", "controller", ref what @ ..] => {
-                self.told.push((Part::Controller(CONTROLLER.to_owned()), happening(what)));
+                self.told.push((Part::Controller(CONTROLLER.to_owned()), event_kind(what)));
             }
-            ["tell", "usb", chain, ref what @ ..] => self.told.push((Part::Usb(chain.to_owned()), happening(what))),
+            ["tell", "usb", chain, ref what @ ..] => self.told.push((Part::Usb(chain.to_owned()), event_kind(what))),
             ref other => panic!("a story has no {other:?}"),
         }
     }
@@ -188,12 +188,12 @@ impl Scene {
         let now = moment(second);
         let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
         snapshot.suspended = Duration::from_secs(self.suspended);
-        let event = |at, part, what| Event { at, part, what, teller: Teller::Log, line: "a line".to_owned() };
+        let event = |at, part, what| Event { at, part, what, teller: EventSource::Log, line: "a line".to_owned() };
         snapshot.events =
             std::mem::take(&mut self.told).into_iter().map(|(part, what)| event(now, part, what)).collect();
         let (due, later) = std::mem::take(&mut self.log).into_iter().partition(|(at, ..)| *at <= second * 1000);
         self.log = later;
-        let due: Vec<(u64, Part, Happening)> = due;
+        let due: Vec<(u64, Part, EventKind)> = due;
         let logged = due.into_iter().map(|(at, part, what)| {
             let at = moment(at / 1000).plus(Duration::from_millis(at % 1000));
             event(at, part, what)

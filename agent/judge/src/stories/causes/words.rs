@@ -1,7 +1,7 @@
 //! The words of scripts: what the box, its drives and the kernel's log do.
 
 use super::script::Plugged;
-use traylight_data::reading::{ActivityKind, Happening, MemberErrorKind};
+use traylight_data::reading::{ActivityKind, EventKind, MemberErrorKind};
 
 /// A number.
 pub fn number<T: std::str::FromStr>(word: &str) -> T {
@@ -60,26 +60,26 @@ pub fn plugged(state: &str) -> Plugged {
 }
 
 /// What the kernel tells.
-pub fn happening(words: &[&str]) -> Happening {
+pub fn event_kind(words: &[&str]) -> EventKind {
     match words {
-        ["damaged"] => Happening::TransferDamaged,
-        ["timed-out"] => Happening::TimedOut,
-        ["failed"] => Happening::CommandFailed,
-        ["reset"] => Happening::Reset,
-        ["slow"] => Happening::SlowToRespond,
-        ["unreadable"] => Happening::Unreadable,
-        ["link-down"] => Happening::LinkDown(Some(0)),
-        ["link-down", low_digit] => Happening::LinkDown(Some(number(low_digit))),
-        ["link-up"] => Happening::LinkUp(None),
-        ["member-failed"] => Happening::MemberFailed,
-        ["changed"] => Happening::ConnectionChanged,
-        ["slowed"] => Happening::LinkSlowed,
-        ["given-up"] => Happening::GivenUp,
-        ["all-ones"] => Happening::AllOnes,
-        ["bus-error"] => Happening::BusErrorCorrected,
-        ["not-started", error] => Happening::NotStarted(number(error)),
-        ["vanished"] => Happening::Vanished,
-        ["staggered"] => Happening::StaggeredStart,
+        ["damaged"] => EventKind::TransferDamaged,
+        ["timed-out"] => EventKind::TimedOut,
+        ["failed"] => EventKind::CommandFailed,
+        ["reset"] => EventKind::Reset,
+        ["slow"] => EventKind::SlowToRespond,
+        ["unreadable"] => EventKind::Unreadable,
+        ["link-down"] => EventKind::LinkDown(Some(0)),
+        ["link-down", low_digit] => EventKind::LinkDown(Some(number(low_digit))),
+        ["link-up"] => EventKind::LinkUp(None),
+        ["member-failed"] => EventKind::MemberFailed,
+        ["changed"] => EventKind::ConnectionChanged,
+        ["slowed"] => EventKind::LinkSlowed,
+        ["given-up"] => EventKind::GivenUp,
+        ["all-ones"] => EventKind::AllOnes,
+        ["bus-error"] => EventKind::BusErrorCorrected,
+        ["not-started", error] => EventKind::NotStarted(number(error)),
+        ["vanished"] => EventKind::Vanished,
+        ["staggered"] => EventKind::StaggeredStart,
         other => panic!("a story tells nothing of {other:?}"),
     }
 }

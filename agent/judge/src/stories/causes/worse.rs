@@ -1,19 +1,19 @@
 //! Stories of what gets worse inside an open incident, of how incidents end, and of which findings are one incident.
 
 use super::Play;
-use traylight_data::verdict::{Ended, Handling, Kind, Severity, Turn, Turned};
+use traylight_data::verdict::{Ended, Handling, Kind, Severity, Update, UpdateKind};
 
 /// The turns that are told in a message, with their seconds.
-fn told(play: &Play) -> Vec<(u64, &Turn)> {
-    let told = |(second, turn): &'_ (u64, Turn)| (*second, turn.what != Turned::Eased);
-    play.turns.iter().filter(|one| told(one).1).map(|(second, turn)| (*second, turn)).collect()
+fn told(play: &Play) -> Vec<(u64, &Update)> {
+    let told = |(second, update): &'_ (u64, Update)| (*second, update.what != UpdateKind::Eased);
+    play.updates.iter().filter(|one| told(one).1).map(|(second, update)| (*second, update)).collect()
 }
 
 /// When a turn for the worse named a condition of this kind.
 fn worse(play: &Play, kind: Kind) -> Vec<u64> {
-    let names = |turn: &Turn| turn.incident.conditions.iter().any(|held| held.kind() == kind);
-    let is_worse = |turn: &Turn| matches!(turn.what, Turned::Opened | Turned::Worsened) && names(turn);
-    told(play).into_iter().filter(|(_, turn)| is_worse(turn)).map(|(second, _)| second).collect()
+    let names = |update: &Update| update.incident.conditions.iter().any(|held| held.kind() == kind);
+    let is_worse = |update: &Update| matches!(update.what, UpdateKind::Opened | UpdateKind::Worsened) && names(update);
+    told(play).into_iter().filter(|(_, update)| is_worse(update)).map(|(second, _)| second).collect()
 }
 
 fn said(play: &Play) -> String {
@@ -21,8 +21,8 @@ fn said(play: &Play) -> String {
 }
 
 fn over(play: &Play) -> Vec<u64> {
-    let is_over = |turn: &Turn| matches!(turn.what, Turned::Closed { how: Ended::Over, .. });
-    told(play).into_iter().filter(|(_, turn)| is_over(turn)).map(|(second, _)| second).collect()
+    let is_over = |update: &Update| matches!(update.what, UpdateKind::Closed { how: Ended::Over, .. });
+    told(play).into_iter().filter(|(_, update)| is_over(update)).map(|(second, _)| second).collect()
 }
 
 #[test]
@@ -80,8 +80,8 @@ fn leave_to_take_a_drive_out_is_taken_back_in_a_message() {
     let play =
         Play::of("0 level raid6; 60 failing 2; 60 count 2 pending 3; 100 out 2; 400 ack all; 600 out 4; 900 end");
     let newest = |second: u64| {
-        let mut before = told(&play).into_iter().filter(|(at, turn)| *at <= second && turn.incident.id.0 == 1);
-        before.next_back().map(|(_, turn)| turn.incident.handling.clone())
+        let mut before = told(&play).into_iter().filter(|(at, update)| *at <= second && update.incident.id.0 == 1);
+        before.next_back().map(|(_, update)| update.incident.handling.clone())
     };
     let may = |second| matches!(newest(second), Some(Handling::MayPull { .. }));
     assert!(!may(700), "{:?} {}", newest(700), said(&play));
@@ -140,7 +140,7 @@ fn equal_notices_of_several_drives_are_one_incident_and_say_nothing_of_trays() {
     let [one] = open[..] else { panic!("{}", said(&play)) };
     assert_eq!((one.conditions.len(), one.drives.len()), (4, 4), "{}", said(&play));
     assert_eq!((&one.handling, one.severity), (&Handling::NoTray, Severity::Notice));
-    let opened = told(&play).into_iter().filter(|(_, turn)| turn.incident.id == one.id).count();
+    let opened = told(&play).into_iter().filter(|(_, update)| update.incident.id == one.id).count();
     assert_eq!(opened, 1, "{}", said(&play));
 }
 
@@ -152,7 +152,7 @@ fn one_reason_is_one_incident_also_when_its_drives_are_read_one_after_another() 
     );
     assert_eq!(play.open().len(), 1, "{}", said(&play));
     assert_eq!(play.open()[0].conditions.len(), 5, "{}", said(&play));
-    let closed = play.turns.iter().filter(|(_, turn)| matches!(turn.what, Turned::Closed { .. })).count();
+    let closed = play.updates.iter().filter(|(_, update)| matches!(update.what, UpdateKind::Closed { .. })).count();
     assert_eq!(closed, 0, "{}", said(&play));
 }
 

@@ -10,8 +10,8 @@ use crate::demo::{self, heron, story};
 use crate::judge::ledger::Ledger;
 use crate::judge::{self, Memory, judge};
 use crate::reading::{
-    ActivityKind, Blind, Bus, BusErrors, Event, Happening, Itself, Lane, Missing, Part, Processor, Reading, Reason,
-    RecoveryLimit, Snapshot, Source, SystemDisk, SystemDiskKind, Teller, Temperature,
+    ActivityKind, Blind, Bus, BusErrors, Event, EventKind, EventSource, Itself, Lane, Missing, Part, Processor,
+    Reading, Reason, RecoveryLimit, Snapshot, Source, SystemDisk, SystemDiskKind, Temperature,
 };
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond};
 use crate::verdict::Severity::{self, Critical, Notice, Warning};
@@ -318,8 +318,8 @@ fn the_box() -> Vec<Edge> {
                 (drive.bus, drive.port) = (Bus::Usb, Some("0000/14.0/usb-2.1:0".into()));
                 if look.later / 60 < look.value as u64 && look.value > 0.0 {
                     let (at, part) = (look.snapshot.taken, Part::Usb("2.1".into()));
-                    let what = Happening::Reset;
-                    look.snapshot.events.push(Event { at, part, what, teller: Teller::Log, line: String::new() });
+                    let what = EventKind::Reset;
+                    look.snapshot.events.push(Event { at, part, what, teller: EventSource::Log, line: String::new() });
                 }
             },
         ),
@@ -342,8 +342,8 @@ fn the_box() -> Vec<Edge> {
         Edge::value(("disk errors", box_trouble), Critical, (once, None), (0.0, 1.0), (60, 60), |look| {
             card(look, 0);
             if look.value > 0.0 && look.later == 0 {
-                let (at, part, what) = (look.snapshot.taken, Part::Place("mmc0".into()), Happening::CommandFailed);
-                look.snapshot.events.push(Event { at, part, what, teller: Teller::Log, line: String::new() });
+                let (at, part, what) = (look.snapshot.taken, Part::Place("mmc0".into()), EventKind::CommandFailed);
+                look.snapshot.events.push(Event { at, part, what, teller: EventSource::Log, line: String::new() });
             }
         }),
     ]

@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::judge::IncidentStore;
-use crate::verdict::{Cause, Confidence, Ended, Handling, Incident, IncidentId, Turned};
+use crate::verdict::{Cause, Confidence, Ended, Handling, Incident, IncidentId, UpdateKind};
 
 const MARK: &str = "5ed9e000";
 
@@ -14,8 +14,8 @@ fn incident(number: u32) -> Incident {
         confidence: Confidence::Likely,
         severity: Warning,
         worst: Critical,
-        turns: 1,
-        last_turn: Some(Turned::Opened),
+        updates: 1,
+        last_update: Some(UpdateKind::Opened),
         since: at(40).stamp.moment,
         conditions: Vec::new(),
         drives: Vec::new(),
@@ -31,7 +31,7 @@ fn incident(number: u32) -> Incident {
 
 /// A message as the agent makes it.
 fn told(incident: &Incident, turn: Turn, second: u64) -> Message {
-    let id = format!("{MARK}-{}.{}.{turn}", incident.id, incident.turns);
+    let id = format!("{MARK}-{}.{}.{turn}", incident.id, incident.updates);
     let record = Some(Box::new(incident.clone()));
     Message { id, record, ..message(&incident.id.to_string(), 0, turn, Critical, second) }
 }
@@ -54,7 +54,7 @@ fn recover(incident_store: &mut IncidentStore, outbox: &Outbox, now: &Stamp) {
 }
 
 fn numbers(incident_store: &IncidentStore) -> Vec<(u32, u32)> {
-    incident_store.open().iter().map(|incident| (incident.id.0, incident.turns)).collect()
+    incident_store.open().iter().map(|incident| (incident.id.0, incident.updates)).collect()
 }
 
 #[test]
@@ -64,10 +64,10 @@ fn what_was_told_and_not_kept_is_in_the_incident_store_after_a_sudden_end() {
     for incident in [&kept, &worse, &lost] {
         outbox.take(told(incident, Opened, 60), &at(60));
     }
-    worse.take_turn(Turned::Worsened);
+    worse.take_update(UpdateKind::Worsened);
     outbox.take(told(&worse, Worsened, 70), &at(70));
     // The incident store is from before all of that, but for the first, which has gone on since.
-    let mut incident_store = incident_store(&[Incident { turns: 3, ..kept }, incident(5)]);
+    let mut incident_store = incident_store(&[Incident { updates: 3, ..kept }, incident(5)]);
     recover(&mut incident_store, &outbox, &at(80).stamp);
     assert_eq!(numbers(&incident_store), [(4, 3), (5, 2), (6, 1)]);
     assert_eq!(incident_store.open()[2].since, at(40).stamp.moment, "the same boot");
@@ -79,7 +79,7 @@ fn what_was_told_to_be_over_is_not_open_after_a_sudden_end() {
     let mut open = incident(5);
     outbox.take(told(&open, Opened, 60), &at(60));
     let mut incident_store = incident_store(&[open.clone(), incident(55)]);
-    open.take_turn(Turned::Closed { lasted: Some(Duration::from_secs(9)), how: Ended::Over });
+    open.take_update(UpdateKind::Closed { lasted: Some(Duration::from_secs(9)), how: Ended::Over });
     outbox.take(told(&open, Closed, 70), &at(70));
     recover(&mut incident_store, &outbox, &at(80).stamp);
     assert_eq!(numbers(&incident_store), [(55, 1)]);
@@ -264,9 +264,9 @@ fn what_begins_and_ends_while_its_owner_works_on_the_box_is_not_told() {
     sent(&mut outbox, "hook", &at(0));
     outbox.mute(true);
     outbox.take(held(told(&pulled, Opened, 60)), &at(60));
-    let over = Turned::Closed { lasted: Some(Duration::from_secs(9)), how: Ended::Over };
+    let over = UpdateKind::Closed { lasted: Some(Duration::from_secs(9)), how: Ended::Over };
     for incident in [&mut open, &mut pulled] {
-        incident.take_turn(over);
+        incident.take_update(over);
         outbox.take(held(told(incident, Closed, 70)), &at(70));
     }
     assert_eq!(outbox.kept().stories, []);

@@ -9,7 +9,7 @@ use traylight_data::reading::{Drive, DriveKey, Snapshot};
 use traylight_data::verdict::{Finding, Place, Subject};
 
 /// One drive and what is known of it.
-pub struct About<'a> {
+pub struct DriveContext<'a> {
     /// The settings.
     pub settings: &'a Settings,
     /// What is remembered.
@@ -20,7 +20,7 @@ pub struct About<'a> {
     pub drive: &'a Drive,
 }
 
-impl About<'_> {
+impl DriveContext<'_> {
     /// What the drive is known by.
     pub fn key(&self) -> &DriveKey {
         &self.drive.key

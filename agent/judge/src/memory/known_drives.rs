@@ -2,7 +2,7 @@
 //! how fast its SATA link was there at best.
 
 use super::drives;
-use super::learning::{Learns, Look, News};
+use super::learning::{Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
@@ -14,38 +14,38 @@ const SETTLING: Duration = Duration::from_secs(600);
 
 /// The drives of a box.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Acquaintances {
+pub struct KnownDrives {
     /// How long the box had been watched when this memory began.
     began: Option<Duration>,
-    drives: BTreeMap<DriveKey, Acquaintance>,
+    drives: BTreeMap<DriveKey, KnownDrive>,
 }
 
 /// A drive that the owner has agreed with: where it belongs and how fast it was.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Acquaintance {
+pub struct KnownDrive {
     /// Where it was plugged.
     pub port: Option<String>,
     /// The best speed of its link there.
     pub best_speed: Option<MegabitsPerSecond>,
 }
 
-impl Acquaintances {
+impl KnownDrives {
     /// What was agreed of this drive.
-    pub fn get(&self, drive: &DriveKey) -> Option<&Acquaintance> {
+    pub fn get(&self, drive: &DriveKey) -> Option<&KnownDrive> {
         self.drives.get(drive)
     }
 }
 
-impl Learns<Look<'_>> for Acquaintances {
+impl Learns<Look<'_>> for KnownDrives {
     /// Takes in who is there.
-    fn learn(&mut self, &Look { settings, snapshot, watched, drives: known, .. }: &Look) -> News {
+    fn learn(&mut self, &Look { settings, snapshot, watched, drives: known, .. }: &Look) -> Learned {
         let mut is_new = self.began.is_none();
         let began = *self.began.get_or_insert(watched);
         let settles = watched.saturating_sub(began) < SETTLING;
         for drive in &snapshot.drives {
             let is_stranger = !self.drives.contains_key(&drive.key) && known.is_expected(&drive.key);
             if is_stranger && (settles || drives::is_named(settings, &drive.key)) {
-                let there = Acquaintance { port: drive.port.clone(), best_speed: None };
+                let there = KnownDrive { port: drive.port.clone(), best_speed: None };
                 self.drives.insert(drive.key.clone(), there);
                 is_new = true;
             }
@@ -55,11 +55,11 @@ impl Learns<Look<'_>> for Acquaintances {
                 agreed.best_speed = best;
             }
         }
-        News::kept(is_new)
+        Learned::kept(is_new)
     }
 }
 
-impl Acquaintances {
+impl KnownDrives {
     /// The owner agrees that its link need not be as fast as it was.
     pub fn accept_speed(&mut self, drive: &DriveKey) {
         if let Some(known) = self.drives.get_mut(drive) {
@@ -73,7 +73,7 @@ impl Acquaintances {
         for (key, drive) in known.expected().filter(|(key, drive)| drive.present && which(key)) {
             let accepted = self.drives.entry(key.clone()).or_default();
             if accepted.port != drive.place.port {
-                *accepted = Acquaintance { port: drive.place.port.clone(), best_speed: None };
+                *accepted = KnownDrive { port: drive.place.port.clone(), best_speed: None };
             }
         }
     }

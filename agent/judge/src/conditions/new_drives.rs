@@ -38,8 +38,8 @@ fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Obser
     if drives::is_blind(snapshot) {
         return Vec::new();
     }
-    let observation = |(key, drive): (&traylight_data::reading::DriveKey, &drives::KnownDrive)| {
-        let agreed = memory.ledger.acquaintances.get(key);
+    let observation = |(key, drive): (&traylight_data::reading::DriveKey, &drives::RememberedDrive)| {
+        let agreed = memory.ledger.known_drives.get(key);
         let is_as_agreed = agreed.is_some_and(|agreed| agreed.port == drive.place.port);
         // One that is gone is told of elsewhere.
         let zone = if drive.present && !is_as_agreed { Zone::Raised(Severity::Notice) } else { Zone::Clear };

@@ -10,7 +10,7 @@ const MOST: usize = 1024;
 
 /// A drive as a round has seen it.
 #[derive(Debug, Clone)]
-pub struct Sight {
+pub struct NamedDrive {
     /// What it is known by.
     pub key: DriveKey,
     /// The kernel's name of its disk.
@@ -49,7 +49,7 @@ impl Marks {
 
 /// Who bore which name.
 #[derive(Debug, Default)]
-pub struct Namesakes {
+pub struct KernelNames {
     bearers: BTreeMap<String, Vec<Bearer>>,
     /// The last round.
     looked: Option<Moment>,
@@ -67,9 +67,9 @@ struct Bearer {
     seen: Moment,
 }
 
-impl Namesakes {
+impl KernelNames {
     /// Takes in the drives of a round, and what was heard of names since the round before.
-    pub fn look(&mut self, sights: &[Sight], marks: &Marks, now: Moment) {
+    pub fn look(&mut self, sights: &[NamedDrive], marks: &Marks, now: Moment) {
         let before = self.looked.replace(now);
         let pairs = || sights.iter().flat_map(|sight| sight.names.iter().map(move |name| (name, sight)));
         let mut new = Vec::new();
@@ -91,7 +91,7 @@ impl Namesakes {
             for bearer in bearers.iter_mut().filter(|bearer| bearer.seen < now && bearer.until.is_none()) {
                 bearer.until = Some(change.unwrap_or(if was_there { bearer.seen } else { from }));
             }
-            let Sight { key, device, instance, .. } = sight.clone();
+            let NamedDrive { key, device, instance, .. } = sight.clone();
             bearers.push(Bearer { key, device, instance, from, until: None, seen: now });
         }
         self.forget();
@@ -136,22 +136,22 @@ mod tests {
         Moment::after_boot(Duration::from_secs(seconds))
     }
 
-    fn sight(key: &str, device: &str, instance: u64, others: &[&str]) -> Sight {
+    fn sight(key: &str, device: &str, instance: u64, others: &[&str]) -> NamedDrive {
         let names = [&[device], others].concat().into_iter().map(str::to_owned).collect();
-        Sight { key: DriveKey(key.to_owned()), device: device.to_owned(), instance, names }
+        NamedDrive { key: DriveKey(key.to_owned()), device: device.to_owned(), instance, names }
     }
 
-    fn who(names: &Namesakes, name: &str, second: u64) -> Option<String> {
+    fn who(names: &KernelNames, name: &str, second: u64) -> Option<String> {
         names.who(name, at(second)).map(|key| key.0.clone())
     }
 
-    fn wren(number: u64, device: &str, instance: u64) -> Sight {
+    fn wren(number: u64, device: &str, instance: u64) -> NamedDrive {
         sight(&format!("WREN-{number}"), device, instance, &["ata3"])
     }
 
     #[test]
     fn a_drive_has_its_names_from_before_it_was_seen_and_after_it_is_gone() {
-        let mut names = Namesakes::default();
+        let mut names = KernelNames::default();
         names.look(&[wren(1, "sdb", 2)], &Marks::default(), at(100));
         assert_eq!(who(&names, "sdb", 3).as_deref(), Some("WREN-1"), "from the start of the machine");
         names.look(&[], &Marks::default(), at(102));
@@ -163,7 +163,7 @@ mod tests {
 
     #[test]
     fn a_name_that_another_drive_takes_later_means_each_in_its_time() {
-        let mut names = Namesakes::default();
+        let mut names = KernelNames::default();
         names.look(&[wren(1, "sdb", 2)], &Marks::default(), at(100));
         names.look(&[], &Marks::default(), at(102));
         names.look(&[], &Marks::default(), at(104));
@@ -177,7 +177,7 @@ mod tests {
     #[test]
     fn between_two_rounds_the_moment_heard_parts_them_and_without_one_nobody_is_meant() {
         let swapped = |marks: &Marks| {
-            let mut names = Namesakes::default();
+            let mut names = KernelNames::default();
             names.look(&[wren(1, "sdb", 2)], &Marks::default(), at(100));
             names.look(&[wren(2, "sdb", 3)], marks, at(110));
             [100, 104, 106, 110].map(|second| who(&names, "sdb", second).map_or("-".into(), |key| key[5..].to_owned()))
@@ -192,7 +192,7 @@ mod tests {
     #[test]
     fn what_was_before_the_first_round_may_be_about_another_drive() {
         let began = |marks: &Marks| {
-            let mut names = Namesakes::default();
+            let mut names = KernelNames::default();
             names.look(&[wren(2, "sdb", 7)], marks, at(1_000));
             [10, 400, 600].map(|second| who(&names, "sdb", second).is_some())
         };
@@ -207,7 +207,7 @@ mod tests {
 
     #[test]
     fn two_drives_on_one_port_are_told_apart_or_not_named() {
-        let mut names = Namesakes::default();
+        let mut names = KernelNames::default();
         let both = [sight("WREN-1", "sda", 1, &["ata3", "ata3.0"]), sight("WREN-2", "sdb", 2, &["ata3", "ata3.1"])];
         names.look(&both, &Marks::default(), at(10));
         assert_eq!(who(&names, "ata3", 11), None);
@@ -218,7 +218,7 @@ mod tests {
 
     #[test]
     fn names_are_not_remembered_without_end() {
-        let mut names = Namesakes::default();
+        let mut names = KernelNames::default();
         let stays = sight("WREN-1", "sda", 1, &[]);
         for number in 0..3_000 {
             let comes = sight("NEST-1", "sdb", number + 2, &[&format!("host{number}")]);

@@ -18,7 +18,7 @@ const SLOTS: u32 = 120;
 
 /// What happened, by name.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Occurrences {
+pub struct EventCounts {
     tallies: BTreeMap<String, Tally>,
 }
 
@@ -30,7 +30,7 @@ struct Tally {
     slots: Vec<(Duration, u64)>,
 }
 
-impl Occurrences {
+impl EventCounts {
     /// Something happened so often; it counts for so long. What counts no longer is forgotten.
     pub fn note(&mut self, what: &str, times: u64, span: Duration, watched: Duration) {
         self.tallies.retain(|_, tally| tally.count(watched) > 0);
@@ -76,7 +76,7 @@ mod tests {
 
     #[test]
     fn what_happened_counts_for_its_span_and_is_then_forgotten() {
-        let mut happened = Occurrences::default();
+        let mut happened = EventCounts::default();
         happened.note("errors", 3, HOUR, 10 * HOUR);
         happened.note("errors", 4, HOUR, 10 * HOUR + HOUR / 2);
         assert_eq!(happened.count("errors", 10 * HOUR + HOUR / 2), 7);
@@ -90,7 +90,7 @@ mod tests {
         /// However often something happens, little is kept, and nothing within the span is lost.
         #[test]
         fn it_stays_small_and_loses_nothing(steps in prop::collection::vec((0..400_u64, 1..5_u64), 1..600)) {
-            let mut happened = Occurrences::default();
+            let mut happened = EventCounts::default();
             let (mut watched, mut all) = (Duration::ZERO, Vec::new());
             for (later, times) in steps {
                 watched += Duration::from_secs(later);
