@@ -96,12 +96,12 @@ impl Memory {
                 ledger.fans.accept(key);
                 Ok(())
             }
-            (Subject::Link(name, _), _) if settings.watch.links.contains(name) => Err(NAMED),
-            (Subject::Link(name, _), Finding::LinkTrouble { what, .. }) => {
+            (Subject::Link { name, .. }, _) if settings.watch.links.contains(name) => Err(NAMED),
+            (Subject::Link { name, .. }, Finding::LinkTrouble { what, .. }) => {
                 ledger.links.accept(name, *what);
                 Ok(())
             }
-            (Subject::Controller(key, _), Finding::ControllerTrouble { what, .. }) => {
+            (Subject::Controller { key, .. }, Finding::ControllerTrouble { what, .. }) => {
                 ledger.controllers.accept(key, what);
                 Ok(())
             }

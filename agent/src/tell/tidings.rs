@@ -110,11 +110,11 @@ fn about(incident: &Incident) -> Vec<About> {
     let parts = |condition: &Condition| {
         let parts = match &condition.subject {
             Subject::Drive(key) => vec![(Topic::Drive, key.0.clone())],
-            Subject::Member(key, pool) => vec![(Topic::Drive, key.0.clone()), (Topic::Pool, pool.clone())],
+            Subject::Member { drive: key, pool } => vec![(Topic::Drive, key.0.clone()), (Topic::Pool, pool.clone())],
             Subject::Pool(key) => vec![(Topic::Pool, key.clone())],
             Subject::Volume(mount) => vec![(Topic::Volume, mount.clone())],
             Subject::Fan(key) => vec![(Topic::Fan, key.clone())],
-            Subject::Link(name, _) => vec![(Topic::Link, name.clone())],
+            Subject::Link { name, .. } => vec![(Topic::Link, name.clone())],
             _ => vec![(Topic::Box, condition.subject.to_string())],
         };
         parts.into_iter().map(|(topic, name)| About { topic, name })

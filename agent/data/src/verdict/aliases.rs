@@ -1,6 +1,6 @@
 //! Which conditions are names of one trouble of one part: while it lasts under another name, it is not over.
 
-use super::{Condition, Kind, Subject};
+use super::{Condition, ControllerAspect, Kind, Subject};
 
 /// Kinds that say that one trouble lasts, and those that announce it: these go on as those, not the other way round.
 const TROUBLES: [(&[Kind], &[Kind]); 5] = [
@@ -19,8 +19,9 @@ impl Condition {
     pub fn goes_on_as(&self, now: &Self) -> bool {
         let is_same_part = match (&self.subject, &now.subject) {
             // A controller that works badly may stop; one that works again may still have worked badly.
-            (Subject::Controller(one, _), Subject::Controller(other, what)) => {
-                one == other && ["gone", "silent", "driver"].contains(&what.as_str())
+            (Subject::Controller { key: one, .. }, Subject::Controller { key: other, aspect }) => {
+                use ControllerAspect::{Driver, Gone, Silent};
+                one == other && matches!(aspect, Gone | Silent | Driver)
             }
             // What is told of a drive by itself and of the same drive in a pool is told of one part.
             (one, other) => one == other || one.drive().is_some_and(|drive| Some(drive) == other.drive()),

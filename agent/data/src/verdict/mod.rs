@@ -1,7 +1,7 @@
 //! What judge hands on: what holds, how bad it is, and how fresh the readings are. Typed facts, no words for
 //! people: those are in `tell/wording`.
 //!
-//! In reading order: a `finding` is the facts of a condition, with the smaller ones in `details`; `fact` offers them by name,
+//! In reading order: a `subject` is what a condition is about; a `finding` is the facts of a condition, with the smaller ones in `details`; `fact` offers them by name,
 //! `limit` has its limits, `accept` what of it an owner can agree with, `aliases` when it goes on under another kind. An
 //! `incident` has a `cause`, and `reported` what its messages have said; `gaps` are times that no clock has measured.
 //! `standing` is the box in a word; `judged` is what is judged of drives and pools that are well, `outlook` and `estimate`
@@ -23,6 +23,7 @@ mod refusal;
 mod reported;
 mod self_test;
 mod standing;
+mod subject;
 
 pub use cause::{Cause, Confidence, Unmeasured};
 pub use details::*;
@@ -38,6 +39,7 @@ pub use refusal::{NotOne, Refusal};
 pub use reported::{Extent, Reported, ReportedCondition};
 pub use self_test::*;
 pub use standing::Standing;
+pub use subject::{AgentAspect, BoardAspect, ControllerAspect, LinkAspect, Subject};
 
 use crate::clock::Moment;
 use crate::reading::DriveKey;
@@ -178,72 +180,6 @@ impl fmt::Display for Severity {
             Self::Warning => "warning",
             Self::Critical => "critical",
         })
-    }
-}
-
-/// What a condition is about. Two parts of the box never share one.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-pub enum Subject {
-    /// A drive, by its key.
-    Drive(DriveKey),
-    /// A drive as a member of a pool, by the keys of both: one drive can be in several pools.
-    Member(DriveKey, String),
-    /// A pool, by its key.
-    Pool(String),
-    /// A volume, by its mount point.
-    Volume(String),
-    /// A fan, by its key.
-    Fan(String),
-    /// A network port and which side of it: `down`, `slow` or `unsteady`.
-    Link(String, String),
-    /// All drives together.
-    AllDrives,
-    /// The processor.
-    Processor,
-    /// A rail or an alarm of the supply, by its key.
-    Supply(String),
-    /// A controller, by its key, and what of it: `gone`, `silent`, `driver`, `errors`, `lane` or `resets`.
-    Controller(String, String),
-    /// The program itself, and what of it: `panel`, `unseen`, `clock`, `unconfirmed`, `waiting`, `not-kept` or `ended`.
-    Agent(String),
-    /// The box itself, and what of it: `restart`, `memory`, `card` or `disk`.
-    Board(String),
-}
-
-impl Subject {
-    /// The drive, if it is one, whether by itself or as a member of a pool.
-    pub fn drive(&self) -> Option<&DriveKey> {
-        match self {
-            Self::Drive(key) | Self::Member(key, _) => Some(key),
-            _ => None,
-        }
-    }
-
-    /// The key of the pool, if it is one or a member of one.
-    pub fn pool(&self) -> Option<&str> {
-        match self {
-            Self::Pool(key) | Self::Member(_, key) => Some(key),
-            _ => None,
-        }
-    }
-}
-
-impl fmt::Display for Subject {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Drive(key) => write!(f, "drive {}", key.0),
-            Self::Member(drive, pool) => write!(f, "drive {} in pool {pool}", drive.0),
-            Self::Pool(key) => write!(f, "pool {key}"),
-            Self::Volume(mount) => write!(f, "volume {mount}"),
-            Self::Fan(key) => write!(f, "fan {key}"),
-            Self::Link(name, side) => write!(f, "link {name} {side}"),
-            Self::AllDrives => f.write_str("all drives"),
-            Self::Processor => f.write_str("processor"),
-            Self::Supply(key) => write!(f, "supply {key}"),
-            Self::Controller(key, what) => write!(f, "controller {key} {what}"),
-            Self::Agent(what) => write!(f, "traylight {what}"),
-            Self::Board(what) => write!(f, "box {what}"),
-        }
     }
 }
 

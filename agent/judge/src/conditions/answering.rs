@@ -11,16 +11,16 @@ use crate::play::{Play, Who};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
-use traylight_data::clock::Moment;
+use traylight_data::clock::{DAY, HOUR, Moment};
 use traylight_data::reading::{DriveKey, Snapshot};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// So many losses are too many: within the longer span a warning, within the shorter one critical.
 const LOSSES: usize = 3;
 /// Losses within this are critical.
-const HOUR: Duration = Duration::from_secs(3600);
+const CRITICAL_WITHIN: Duration = HOUR;
 /// Losses within this are a warning.
-const DAY: Duration = Duration::from_secs(86_400);
+const WARNING_WITHIN: Duration = DAY;
 /// A drive that stands still.
 const STALLED: Holds = Holds {
     notice: STANDS_STILL,
@@ -60,7 +60,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
             over = STALLED.clear
         )],
         Kind::DriveFlapping => {
-            vec![limit!("limit.drive-flapping", losses = LOSSES, warning = DAY, critical = HOUR)]
+            vec![limit!("limit.drive-flapping", losses = LOSSES, warning = WARNING_WITHIN, critical = CRITICAL_WITHIN)]
         }
         _ => Vec::new(),
     }
@@ -87,17 +87,18 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
 
 fn flapping(now: Moment, key: &DriveKey, drive: &drives::RememberedDrive) -> Observation {
     let losses = &drive.losses;
-    let recent: Vec<Moment> = losses.iter().copied().filter(|loss| now.since(*loss) <= DAY).collect();
+    let recent: Vec<Moment> = losses.iter().copied().filter(|loss| now.since(*loss) <= WARNING_WITHIN).collect();
     // So many within an hour are critical, until six hours without one.
     let crowded = losses
         .windows(LOSSES)
-        .any(|some| some[LOSSES - 1].since(some[0]) <= HOUR && now.since(some[LOSSES - 1]) <= 6 * HOUR);
+        .any(|some| some[LOSSES - 1].since(some[0]) <= CRITICAL_WITHIN && now.since(some[LOSSES - 1]) <= 6 * HOUR);
     let zone = match recent.len() {
         _ if crowded => Zone::Raised(Severity::Critical),
         LOSSES.. => Zone::Raised(Severity::Warning),
         0 => Zone::Clear,
         _ => Zone::Between,
     };
-    let finding = Finding::DriveFlapping { drive: drive.place.clone(), losses: recent.len() as u32, within: DAY };
+    let finding =
+        Finding::DriveFlapping { drive: drive.place.clone(), losses: recent.len() as u32, within: WARNING_WITHIN };
     Observation { subject: Subject::Drive(key.clone()), zone, seen: now, finding, holds: Holds::NONE }
 }

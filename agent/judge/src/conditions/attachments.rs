@@ -6,7 +6,7 @@ use super::rule::Rule;
 use crate::kinds::{Several, TOGETHER, Traits, Trouble};
 use crate::limit::limit;
 use crate::memory::Memory;
-use crate::memory::attachments::DAY;
+use crate::memory::attachments::TIMEOUTS_COUNT_FOR;
 use crate::memory::drives;
 use crate::play::{Need, Play, Who};
 use crate::track::{Holds, Observation, Zone};
@@ -61,7 +61,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
     match condition.kind() {
         Kind::SataSlow => vec![limit!("limit.sata-slow", hold = SLOW.warning)],
         Kind::UsbSlow => vec![limit!("limit.usb-slow", hold = SLOW.warning)],
-        Kind::DriveTimeouts => vec![limit!("limit.drive-timeouts", within = DAY)],
+        Kind::DriveTimeouts => vec![limit!("limit.drive-timeouts", within = TIMEOUTS_COUNT_FOR)],
         Kind::RecoveryTimeMismatch => vec![limit!("limit.recovery-time-mismatch", without = WITHOUT_LIMIT)],
         _ => Vec::new(),
     }
@@ -110,7 +110,7 @@ impl DriveContext<'_> {
         let zone = if grown > 0 { Zone::Raised(Severity::Warning) } else { Zone::Clear };
         let count = |number: u64| i64::try_from(number).unwrap_or(i64::MAX);
         let (total, grown) = (count(known.count?), count(grown));
-        let finding = Finding::DriveTimeouts { drive: self.place(), total, grown, within: DAY };
+        let finding = Finding::DriveTimeouts { drive: self.place(), total, grown, within: TIMEOUTS_COUNT_FOR };
         Some(self.observation_at(self.snapshot.taken, zone, finding, Holds::NONE))
     }
 

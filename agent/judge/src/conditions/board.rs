@@ -5,20 +5,20 @@ use super::rule::Rule;
 use crate::kinds::Traits;
 use crate::limit::limit;
 use crate::memory::Memory;
-use crate::memory::board::DAY;
+use crate::memory::board::WRITES_COUNT_FOR;
 use crate::memory::board::{failures, system_disk, written};
 use crate::memory::event_counts::OUT_OF_MEMORY;
-use crate::memory::event_counts::{UNCLEAN_RESTART, WEEK};
+use crate::memory::event_counts::{COUNTED_FOR, UNCLEAN_RESTART};
 use crate::play::Play;
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::{Snapshot, SystemDiskKind};
 use traylight_data::units::Bytes;
-use traylight_data::verdict::{BoxFault, Condition, Finding, Kind, Limit, Severity, Subject};
+use traylight_data::verdict::{BoardAspect, BoxFault, Condition, Finding, Kind, Limit, Severity, Subject};
 
 /// For how long a card must be written to too much.
-const HOUR: Duration = Duration::from_secs(3600);
+const CARD_HOLD: Duration = Duration::from_secs(3600);
 /// A card that is written to more within a day does not last for years (starting value, no source).
 const CARD_BYTES: u64 = 2_000_000_000;
 
@@ -35,10 +35,10 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
     let Finding::BoxStorageAndRestart { what } = &condition.finding else { return Vec::new() };
     vec![match what {
         BoxFault::UncleanRestart { .. } | BoxFault::OutOfMemory { .. } | BoxFault::DiskErrors { .. } => {
-            limit!("limit.box.once", within = WEEK)
+            limit!("limit.box.once", within = COUNTED_FOR)
         }
         BoxFault::CardWears { .. } => {
-            limit!("limit.box.card-wears", written = Bytes(CARD_BYTES), within = DAY, hold = HOUR)
+            limit!("limit.box.card-wears", written = Bytes(CARD_BYTES), within = WRITES_COUNT_FOR, hold = CARD_HOLD)
         }
     }]
 }
@@ -47,8 +47,8 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let ledger = &memory.ledger;
     let raised = |is_raised, severity| if is_raised { Zone::Raised(severity) } else { Zone::Clear };
-    let observation = |which: &str, zone, what, holds| Observation {
-        subject: Subject::Board(which.to_owned()),
+    let observation = |aspect, zone, what, holds| Observation {
+        subject: Subject::Board(aspect),
         zone,
         seen: snapshot.taken,
         finding: Finding::BoxStorageAndRestart { what },
@@ -56,8 +56,18 @@ fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Obser
     };
     let (times, ended) = (ledger.count(UNCLEAN_RESTART), ledger.count(OUT_OF_MEMORY));
     let mut seen = vec![
-        observation("restart", raised(times > 0, Severity::Warning), BoxFault::UncleanRestart { times }, Holds::NONE),
-        observation("memory", raised(ended > 0, Severity::Warning), BoxFault::OutOfMemory { ended }, Holds::NONE),
+        observation(
+            BoardAspect::Restart,
+            raised(times > 0, Severity::Warning),
+            BoxFault::UncleanRestart { times },
+            Holds::NONE,
+        ),
+        observation(
+            BoardAspect::Memory,
+            raised(ended > 0, Severity::Warning),
+            BoxFault::OutOfMemory { ended },
+            Holds::NONE,
+        ),
     ];
     let Some(disk) = system_disk(snapshot) else { return seen };
     let device = || disk.device.clone();
@@ -66,9 +76,9 @@ fn observations(_: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Obser
     let bytes = if is_card { ledger.count(&written(disk)) } else { 0 };
     let zone = raised(bytes > CARD_BYTES, Severity::Warning);
     let what = BoxFault::CardWears { device: device(), written: Bytes(bytes), bearable: Bytes(CARD_BYTES) };
-    seen.push(observation("card", zone, what, Holds::new(HOUR, Duration::ZERO)));
+    seen.push(observation(BoardAspect::Card, zone, what, Holds::new(CARD_HOLD, Duration::ZERO)));
     let count = if disk.kind == SystemDiskKind::Disk { 0 } else { ledger.count(&failures(disk)) };
     let zone = raised(count > 0, Severity::Critical);
-    seen.push(observation("disk", zone, BoxFault::DiskErrors { device: device(), count }, Holds::NONE));
+    seen.push(observation(BoardAspect::Disk, zone, BoxFault::DiskErrors { device: device(), count }, Holds::NONE));
     seen
 }

@@ -6,20 +6,19 @@ use super::rule::Rule;
 use crate::kinds::Traits;
 use crate::limit::limit;
 use crate::memory::Memory;
-use crate::memory::controllers::HOUR;
+use crate::memory::controllers::ERRORS_COUNT_FOR;
 use crate::memory::controllers::{KnownController, bus_errors, resets};
 use crate::memory::drives;
 use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::{Holds as TrayHolds, Settings};
-use traylight_data::clock::Moment;
+use traylight_data::clock::{DAY, HOUR, Moment};
 use traylight_data::reading::{Controller, ControllerKind, DriveKey, Snapshot};
 use traylight_data::verdict::{
-    Condition, ControllerFault, ControllerName, Finding, Kind, Limit, Place, Severity, Subject,
+    Condition, ControllerAspect, ControllerFault, ControllerName, Finding, Kind, Limit, Place, Severity, Subject,
 };
 
-const DAY: Duration = Duration::from_secs(86_400);
 /// Corrected errors within an hour that are more than a good link ever has (common practice, no source).
 const BUS_ERRORS: u64 = 10;
 /// Resets of a bridge within an hour (common practice, no source).
@@ -48,9 +47,11 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
         ControllerFault::Gone => limit!("limit.controller.gone", hold = LOST.critical),
         ControllerFault::AllOnes => limit!("limit.controller.all-ones", hold = LOST.critical),
         ControllerFault::NoDriver => limit!("limit.controller.no-driver", hold = LOST.critical),
-        ControllerFault::BusErrors { .. } => limit!("limit.controller.bus-errors", errors = BUS_ERRORS, within = HOUR),
+        ControllerFault::BusErrors { .. } => {
+            limit!("limit.controller.bus-errors", errors = BUS_ERRORS, within = ERRORS_COUNT_FOR)
+        }
         ControllerFault::SlowLane { .. } => limit!("limit.controller.slow-lane", hold = SLOW.warning),
-        ControllerFault::Resets { .. } => limit!("limit.controller.resets", resets = RESETS, within = HOUR),
+        ControllerFault::Resets { .. } => limit!("limit.controller.resets", resets = RESETS, within = ERRORS_COUNT_FOR),
     }]
 }
 
@@ -77,7 +78,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
     });
     // Its owner agrees that it is not there, or its slot holds nothing any more.
     let no_longer = memory.open().filter_map(|open| {
-        let Subject::Controller(key, _) = &open.subject else { return None };
+        let Subject::Controller { key, .. } = &open.subject else { return None };
         let is_expected = |drive: &DriveKey| memory.drives.get(drive).is_some_and(|drive| !drive.accepted);
         let is_there = snapshot.controllers.iter().any(|controller| controller.key == *key);
         let known = memory.ledger.controllers.controllers.get(key);
@@ -106,7 +107,12 @@ fn bridge(memory: &Memory, snapshot: &Snapshot, chain: &str, places: &[Place]) -
     let name = ControllerName { key: format!("usb-{chain}"), kind: None, id: String::new() };
     let about = ControllerContext { memory, name, drives: places.to_vec(), seen: snapshot.taken };
     let zone = if count >= RESETS { Zone::Raised(Severity::Warning) } else { Zone::Clear };
-    about.observation("resets", zone, ControllerFault::Resets { count, within: HOUR }, COUNTED)
+    about.observation(
+        ControllerAspect::Resets,
+        zone,
+        ControllerFault::Resets { count, within: ERRORS_COUNT_FOR },
+        COUNTED,
+    )
 }
 
 /// One controller.
@@ -121,45 +127,45 @@ impl ControllerContext<'_> {
     /// One that is not there is missed when a drive was behind it that is nowhere else.
     fn gone(&self, may_come: bool) -> Observation {
         let zone = if may_come { Zone::Between } else { Zone::Raised(Severity::Critical) };
-        self.observation("gone", zone, ControllerFault::Gone, LOST)
+        self.observation(ControllerAspect::Gone, zone, ControllerFault::Gone, LOST)
     }
 
     fn there(&self, known: &KnownController, there: &Controller) -> Vec<Observation> {
         let raised = |is_raised, severity| if is_raised { Zone::Raised(severity) } else { Zone::Clear };
-        let mut seen = vec![self.observation("gone", Zone::Clear, ControllerFault::Gone, LOST)];
+        let mut seen = vec![self.observation(ControllerAspect::Gone, Zone::Clear, ControllerFault::Gone, LOST)];
         if let Some(&answers) = there.answers.get() {
             let zone = raised(!answers, Severity::Critical);
-            seen.push(self.observation("silent", zone, ControllerFault::AllOnes, LOST));
+            seen.push(self.observation(ControllerAspect::Silent, zone, ControllerFault::AllOnes, LOST));
         }
         let has_drives = !known.drives.is_empty();
         if has_drives || there.kind != ControllerKind::UsbHost {
             // One that never had a drive hides none that is known.
             let severity = if has_drives { Severity::Critical } else { Severity::Warning };
             let zone = raised(there.driver.is_none(), severity);
-            seen.push(self.observation("driver", zone, ControllerFault::NoDriver, LOST));
+            seen.push(self.observation(ControllerAspect::Driver, zone, ControllerFault::NoDriver, LOST));
         }
         if there.bus_errors.get().is_some() {
             let corrected = self.memory.ledger.count(&bus_errors(&there.key));
             let zone = raised(corrected >= BUS_ERRORS, Severity::Warning);
             seen.push(self.observation(
-                "errors",
+                ControllerAspect::Errors,
                 zone,
-                ControllerFault::BusErrors { corrected, within: HOUR },
+                ControllerFault::BusErrors { corrected, within: ERRORS_COUNT_FOR },
                 COUNTED,
             ));
         }
         if let (Some(&now), Some(best)) = (there.lane.get(), known.best) {
             let is_slow = now.gigatransfers < best.gigatransfers || now.width < best.width;
             let zone = raised(is_slow, Severity::Warning);
-            seen.push(self.observation("lane", zone, ControllerFault::SlowLane { now, best }, SLOW));
+            seen.push(self.observation(ControllerAspect::Lane, zone, ControllerFault::SlowLane { now, best }, SLOW));
         }
         seen
     }
 
-    fn observation(&self, which: &'static str, zone: Zone, what: ControllerFault, holds: Holds) -> Observation {
+    fn observation(&self, aspect: ControllerAspect, zone: Zone, what: ControllerFault, holds: Holds) -> Observation {
         let finding = Finding::ControllerTrouble { controller: self.name.clone(), drives: self.drives.clone(), what };
         Observation {
-            subject: Subject::Controller(self.name.key.clone(), which.to_owned()),
+            subject: Subject::Controller { key: self.name.key.clone(), aspect },
             zone,
             seen: self.seen,
             finding,

@@ -17,6 +17,7 @@ use crate::track::{Holds, Observation, Zone};
 use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
+use traylight_data::clock::{DAY, WEEK};
 use traylight_data::reading::{
     DriveKey, EventKind, Part, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind,
 };
@@ -24,17 +25,17 @@ use traylight_data::units::Percent;
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Origin, SaysFailing, Severity, Subject};
 
 /// Growth within this is fast.
-const DAY: Duration = Duration::from_secs(86_400);
+const FAST_WITHIN: Duration = DAY;
 /// Growth within this span counts.
-const WEEK: Duration = Duration::from_secs(7 * 86_400);
+const GROWN_WITHIN: Duration = WEEK;
 /// So many sectors are critical; one is a warning.
 const UNREADABLE_MANY: i64 = 10;
 /// So many more within a day are critical.
 const REALLOCATED_MANY: i64 = 50;
 /// So many more within a day, or within a week, are a warning.
-const CRC_DAY: i64 = 3;
+const CRC_FAST: i64 = 3;
 /// So many damaged transfers within a week are a warning.
-const CRC_WEEK: i64 = 10;
+const CRC_MANY: i64 = 10;
 /// So many percent used are a warning, or critical.
 const WORN: i64 = 80;
 /// From this wear on, in percent, it is critical.
@@ -88,12 +89,23 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
             vec![limit!("limit.pending-or-uncorrectable", critical = UNREADABLE_MANY)]
         }
         Kind::ReallocatedGrowth => {
-            vec![limit!("limit.reallocated-growth", within = WEEK, critical = REALLOCATED_MANY, fast = DAY)]
+            vec![limit!(
+                "limit.reallocated-growth",
+                within = GROWN_WITHIN,
+                critical = REALLOCATED_MANY,
+                fast = FAST_WITHIN
+            )]
         }
         Kind::SataCrcGrowth => {
-            vec![limit!("limit.sata-crc-growth", few = CRC_DAY, fast = DAY, many = CRC_WEEK, within = WEEK)]
+            vec![limit!(
+                "limit.sata-crc-growth",
+                few = CRC_FAST,
+                fast = FAST_WITHIN,
+                many = CRC_MANY,
+                within = GROWN_WITHIN
+            )]
         }
-        Kind::DriveLostPower => vec![limit!("limit.drive-lost-power", together = TOGETHER, over = WEEK)],
+        Kind::DriveLostPower => vec![limit!("limit.drive-lost-power", together = TOGETHER, over = GROWN_WITHIN)],
         Kind::SsdWorn => {
             vec![limit!("limit.ssd-worn", warning = Percent(WORN as f64), critical = Percent(WORN_OUT as f64))]
         }
@@ -119,7 +131,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
 fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let now = snapshot.taken;
     let lost = memory.ledger.signs.all().filter(|sign| sign.event.what == EventKind::LostPower);
-    let lost: Vec<&Sign> = lost.filter(|sign| now.since(sign.last) < WEEK).collect();
+    let lost: Vec<&Sign> = lost.filter(|sign| now.since(sign.last) < GROWN_WITHIN).collect();
     let of = |sign: &Sign| if let Part::Drive(key) = &sign.event.part { Some(key.clone()) } else { None };
     let told = memory.open().filter(|open| open.kind() == Kind::DriveLostPower);
     let keys: BTreeSet<DriveKey> =
@@ -137,7 +149,7 @@ fn power(memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
             let drive = memory.drives.get(&key)?.place.clone();
             let total = memory.ledger.now(&key, power_cycles::COUNTER)?;
             let grown = own.iter().map(|sign| i64::from(sign.count)).sum();
-            Some(Finding::DriveLostPower { drive, total, grown, within: WEEK })
+            Some(Finding::DriveLostPower { drive, total, grown, within: GROWN_WITHIN })
         };
         let finding = counted().or_else(|| memory.finding(Kind::DriveLostPower, &subject).cloned())?;
         Some(Observation { subject, zone, seen: now, finding, holds: Holds::NONE })
@@ -176,7 +188,8 @@ impl DriveContext<'_> {
         const NEVER_READABLE: [&str; 3] =
             ["offline_uncorrectable_sectors", "reported_uncorrectable_errors", "media_errors"];
         let pending = self.memory.ledger.now(self.key(), "pending_sectors");
-        let grown: Option<i64> = NEVER_READABLE.iter().filter_map(|name| self.growth(name, WEEK)).reduce(i64::max);
+        let grown: Option<i64> =
+            NEVER_READABLE.iter().filter_map(|name| self.growth(name, GROWN_WITHIN)).reduce(i64::max);
         if pending.is_none() && grown.is_none() {
             return None;
         }
@@ -188,16 +201,17 @@ impl DriveContext<'_> {
             1.. if needed => Zone::Raised(Severity::Critical),
             1.. => Zone::Raised(Severity::Warning),
             // Read again at last, or written over: it is over when none comes for a week.
-            _ if self.memory.ledger.highest(self.key(), "pending_sectors", WEEK) > Some(0) => Zone::Between,
+            _ if self.memory.ledger.highest(self.key(), "pending_sectors", GROWN_WITHIN) > Some(0) => Zone::Between,
             _ => Zone::Clear,
         };
-        let finding = Finding::PendingOrUncorrectable { drive: self.place(), total: pending, grown, within: WEEK };
+        let finding =
+            Finding::PendingOrUncorrectable { drive: self.place(), total: pending, grown, within: GROWN_WITHIN };
         Some(self.observation(zone, finding, TWO_READINGS))
     }
 
     fn reallocated(&self) -> Option<Observation> {
         let grown = |within| self.growth("reallocated_sectors", within);
-        let zone = match (grown(DAY)?, grown(WEEK)?, grown(30 * DAY)?) {
+        let zone = match (grown(FAST_WITHIN)?, grown(GROWN_WITHIN)?, grown(30 * DAY)?) {
             (REALLOCATED_MANY.., ..) => Zone::Raised(Severity::Critical),
             (_, 1.., _) => Zone::Raised(Severity::Warning),
             (.., 1..) => Zone::Between,
@@ -211,13 +225,14 @@ impl DriveContext<'_> {
 
     fn crc(&self) -> Option<Observation> {
         let grown = |within| self.growth("interface_crc_errors", within);
-        let zone = match (grown(DAY)?, grown(WEEK)?) {
-            (CRC_DAY.., _) | (_, CRC_WEEK..) => Zone::Raised(Severity::Warning),
+        let zone = match (grown(FAST_WITHIN)?, grown(GROWN_WITHIN)?) {
+            (CRC_FAST.., _) | (_, CRC_MANY..) => Zone::Raised(Severity::Warning),
             (_, 1..) => Zone::Raised(Severity::Notice),
             _ => Zone::Clear,
         };
         let total = self.memory.ledger.now(self.key(), "interface_crc_errors")?;
-        let finding = Finding::SataCrcGrowth { drive: self.place(), total, grown: grown(WEEK)?, within: WEEK };
+        let finding =
+            Finding::SataCrcGrowth { drive: self.place(), total, grown: grown(GROWN_WITHIN)?, within: GROWN_WITHIN };
         Some(self.observation(zone, finding, Holds::NONE))
     }
 

@@ -14,7 +14,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Link, Missing, Reason, Snapshot};
-use traylight_data::verdict::{Condition, Finding, Kind, Limit, LinkFault, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, Kind, Limit, LinkAspect, LinkFault, Severity, Subject};
 
 pub const RULE: Rule = Rule {
     kinds: &[Traits::of(Kind::LinkTrouble).several(Several::BegunWithin(TOGETHER)).played(Play::fast(
@@ -67,7 +67,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
     };
     let watched: BTreeSet<&String> = links.watched().map(|(name, _)| name).collect();
     let is_no_longer = |held: &&Condition| match &held.subject {
-        Subject::Link(name, _) => held.kind() == Kind::LinkTrouble && !watched.contains(name),
+        Subject::Link { name, .. } => held.kind() == Kind::LinkTrouble && !watched.contains(name),
         _ => false,
     };
     let no_longer = memory.open().filter(is_no_longer).map(|held| Observation::over(held, snapshot.taken));
@@ -86,7 +86,7 @@ struct WatchedPort<'a> {
 impl WatchedPort<'_> {
     fn down(&self, is_down: bool, seen: Moment) -> Observation {
         let hold = self.settings.limits.link.down_hold;
-        let observation = self.observation("down", is_down, LinkFault::Down, hold, seen);
+        let observation = self.observation(LinkAspect::Down, is_down, LinkFault::Down, hold, seen);
         if is_down && self.may_come { Observation { zone: Zone::Between, ..observation } } else { observation }
     }
 
@@ -95,13 +95,19 @@ impl WatchedPort<'_> {
         let mut seen = Vec::new();
         seen.extend(link.up.get().map(|&up| self.down(!up, taken)));
         if let (Some(&now), Some(usual), Some(true)) = (link.speed.get(), known.usual, link.up.get()) {
-            seen.push(self.observation("slow", now < usual, LinkFault::Slow { now, usual }, limits.slower_hold, taken));
+            seen.push(self.observation(
+                LinkAspect::Slow,
+                now < usual,
+                LinkFault::Slow { now, usual },
+                limits.slower_hold,
+                taken,
+            ));
         }
         if link.changes.is_some() {
             let changes = known.changes.iter().map(|(_, count)| count).sum();
             let unsteady = LinkFault::Unsteady { changes, within: limits.flap_window };
             seen.push(self.observation(
-                "unsteady",
+                LinkAspect::Unsteady,
                 changes >= u64::from(limits.flaps),
                 unsteady,
                 Duration::ZERO,
@@ -111,9 +117,16 @@ impl WatchedPort<'_> {
         seen
     }
 
-    fn observation(&self, zone_name: &str, raised: bool, what: LinkFault, hold: Duration, seen: Moment) -> Observation {
+    fn observation(
+        &self,
+        aspect: LinkAspect,
+        raised: bool,
+        what: LinkFault,
+        hold: Duration,
+        seen: Moment,
+    ) -> Observation {
         Observation {
-            subject: Subject::Link(self.name.clone(), zone_name.to_owned()),
+            subject: Subject::Link { name: self.name.clone(), aspect },
             zone: if raised { Zone::Raised(Severity::Warning) } else { Zone::Clear },
             seen,
             finding: Finding::LinkTrouble { link: self.name.clone(), what },

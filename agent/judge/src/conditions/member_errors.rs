@@ -16,9 +16,9 @@ use traylight_data::reading::{Drive, Member, MemberErrorKind, MemberState, Pool,
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, PoolErrors, Severity, Subject};
 
 /// Errors within this may be critical.
-const HOUR: Duration = Duration::from_secs(3600);
+const FAST_WITHIN: Duration = Duration::from_secs(3600);
 /// Errors within this are a warning.
-const WEEK: Duration = Duration::from_secs(7 * 86_400);
+const GROWN_WITHIN: Duration = Duration::from_secs(7 * 86_400);
 /// A pool takes a member back by itself within this time, or not at all.
 const LEFT_OUT: Holds = Holds::new(Duration::from_secs(120), Duration::ZERO);
 /// More than so many within an hour are critical (starting value, no source).
@@ -55,7 +55,7 @@ pub const RULE: Rule = Rule {
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
     match condition.finding {
         Finding::MemberErrors { what: PoolErrors::OfMember { .. }, .. } => {
-            vec![limit!("limit.member-errors", within = WEEK, critical = MANY, fast = HOUR)]
+            vec![limit!("limit.member-errors", within = GROWN_WITHIN, critical = MANY, fast = FAST_WITHIN)]
         }
         Finding::MemberErrors { what: PoolErrors::DataLost { .. }, .. } => vec![limit!("limit.data-lost")],
         Finding::DriveBackNotUsed { .. } => vec![limit!("limit.drive-back-not-used", hold = LEFT_OUT.warning)],
@@ -97,14 +97,15 @@ fn errors(
             |member| memory.ledger.growth(&drive.key, &member_counter(pool, member, kind), within).unwrap_or(0);
         on(pool, drive).map(of_member).fold(0, i64::saturating_add)
     };
-    let (kind, grown) = KINDS.map(|kind| (kind, growth(kind, WEEK))).into_iter().max_by_key(|(_, grown)| *grown)?;
-    let zone = match growth(kind, HOUR) {
+    let (kind, grown) =
+        KINDS.map(|kind| (kind, growth(kind, GROWN_WITHIN))).into_iter().max_by_key(|(_, grown)| *grown)?;
+    let zone = match growth(kind, FAST_WITHIN) {
         many if many > MANY => Zone::Raised(Severity::Critical),
         _ if grown > 0 => Zone::Raised(Severity::Warning),
         _ => Zone::Clear,
     };
     let place = drives::place_of(settings, drive);
-    let what = PoolErrors::OfMember { drive: place, errors: kind, grown, within: WEEK };
+    let what = PoolErrors::OfMember { drive: place, errors: kind, grown, within: GROWN_WITHIN };
     let finding = Finding::MemberErrors { pool: pool.name.clone(), what };
     Some(observation(snapshot, pool, drive, zone, finding, Holds::NONE))
 }
@@ -145,7 +146,7 @@ fn not_used(
 /// What was told of a drive in a pool is over when that pool has nothing to do with it any more.
 fn no_longer(memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let belongs = |subject: &Subject| match subject {
-        Subject::Member(drive, pool) => {
+        Subject::Member { drive, pool } => {
             memory.drives.get(drive).is_none_or(|known| !known.present || known.is_in(pool))
         }
         _ => false,
@@ -166,6 +167,6 @@ fn observation(
     finding: Finding,
     holds: Holds,
 ) -> Observation {
-    let subject = Subject::Member(drive.key.clone(), pool.key.clone());
+    let subject = Subject::Member { drive: drive.key.clone(), pool: pool.key.clone() };
     Observation { subject, zone, seen: snapshot.taken, finding, holds }
 }

@@ -96,7 +96,7 @@ fn of_member(memory: &Memory, snapshot: &Snapshot, pool: &Pool, member: &Member)
     let severity = if how == MemberFault::Offline { Severity::Notice } else { Severity::Warning };
     Some(Observation {
         subject: match key {
-            Some(key) => Subject::Member(key.clone(), pool.key.clone()),
+            Some(key) => Subject::Member { drive: key.clone(), pool: pool.key.clone() },
             None => Subject::Pool(pool.key.clone()),
         },
         zone: if is_missed { Zone::Between } else { Zone::Raised(severity) },

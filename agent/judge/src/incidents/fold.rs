@@ -87,7 +87,7 @@ fn home(
                 view.memory.drives.iter().filter(|(_, known)| known.is_in(pool)).map(|(key, _)| key).collect();
             found.iter().position(|(diagnosis, _)| keys.iter().any(|key| cut_off(diagnosis, key)))
         }
-        (Finding::MemberFaulty { .. }, Subject::Member(drive, _)) => {
+        (Finding::MemberFaulty { .. }, Subject::Member { drive, .. }) => {
             found.iter().position(|(diagnosis, _)| diagnosis.drives.contains(drive))
         }
         (Finding::PoolBusy { .. } | Finding::RebuildStalled { .. }, Subject::Pool(_)) => {

@@ -10,7 +10,7 @@ use traylight_data::clock::Moment;
 use traylight_data::reading::{Bus, Drive, DriveKey, EventKind, EventSource, Power};
 
 /// Time-outs within this count.
-pub const DAY: Duration = Duration::from_secs(86_400);
+pub const TIMEOUTS_COUNT_FOR: Duration = Duration::from_secs(86_400);
 /// A drive that has just been woken may let a command wait until its disks turn; the count is looked at every 10 s.
 const AFTER_A_WAKE: Duration = Duration::from_secs(40);
 /// What the kernel's log told so long before a count was seen to grow may be what was counted.
@@ -61,7 +61,7 @@ impl Learns<(Look<'_>, &Signs)> for AttachmentMemory {
         let now = snapshot.taken;
         let there: BTreeSet<&DriveKey> = snapshot.drives.iter().map(|drive| &drive.key).collect();
         for (key, known) in &mut self.drives {
-            known.timed_out.retain(|(at, _)| now.since(*at) < DAY);
+            known.timed_out.retain(|(at, _)| now.since(*at) < TIMEOUTS_COUNT_FOR);
             if !there.contains(key) {
                 known.count = None;
             }

@@ -5,9 +5,9 @@ use std::time::Duration;
 use traylight_data::reading::{EventKind, Part, Snapshot, SystemDisk, SystemDiskKind};
 
 /// What is written is counted over this time.
-pub const DAY: Duration = Duration::from_secs(86_400);
+pub const WRITES_COUNT_FOR: Duration = Duration::from_secs(86_400);
 /// What happened to the box is told for so long.
-pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
+pub const FAILURES_COUNT_FOR: Duration = Duration::from_secs(7 * 86_400);
 
 /// What the disk of the system has written; its count begins anew with the machine.
 #[derive(Debug, Clone, Default)]
@@ -22,7 +22,7 @@ impl Learns<Look<'_>> for BoardMemory {
         let Some(disk) = system_disk(snapshot) else { return Learned::default() };
         let before = self.written.replace(disk.clone()).filter(|before| before.device == disk.device);
         let grown = before.map_or(0, |before| disk.written.0.saturating_sub(before.written.0));
-        let mut happened = vec![CountedEvent { what: written(disk), times: grown, span: DAY }];
+        let mut happened = vec![CountedEvent { what: written(disk), times: grown, span: WRITES_COUNT_FOR }];
         // Any other disk tells of itself, and is judged as a drive.
         if disk.kind != SystemDiskKind::Disk {
             let failed = snapshot.events.iter().filter(|event| {
@@ -30,7 +30,11 @@ impl Learns<Look<'_>> for BoardMemory {
                     matches!(event.what, EventKind::CommandFailed | EventKind::Unreadable | EventKind::TimedOut);
                 is_failure && is_on(snapshot, &event.part, disk)
             });
-            happened.push(CountedEvent { what: failures(disk), times: failed.count() as u64, span: WEEK });
+            happened.push(CountedEvent {
+                what: failures(disk),
+                times: failed.count() as u64,
+                span: FAILURES_COUNT_FOR,
+            });
         }
         Learned { happened, ..Learned::default() }
     }

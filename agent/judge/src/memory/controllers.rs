@@ -12,7 +12,7 @@ use traylight_data::reading::{Bus, BusErrors, ControllerKind, Drive, DriveKey, E
 use traylight_data::verdict::{ControllerFault, Place};
 
 /// Errors and resets within this count.
-pub const HOUR: Duration = Duration::from_secs(3600);
+pub const ERRORS_COUNT_FOR: Duration = Duration::from_secs(3600);
 
 /// What is remembered of controllers.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -54,7 +54,7 @@ impl Learns<Look<'_>> for ControllerMemory {
             // A count that fell began anew with the machine or the device.
             let before = self.bus_errors.insert(controller.key.clone(), errors).unwrap_or(errors);
             let times = errors.corrected.saturating_sub(before.corrected);
-            happened.push(CountedEvent { what: bus_errors(&controller.key), times, span: HOUR });
+            happened.push(CountedEvent { what: bus_errors(&controller.key), times, span: ERRORS_COUNT_FOR });
         }
         for (chain, place) in bridged(look.settings, snapshot) {
             let places = self.bridges.entry(chain).or_default();
@@ -69,7 +69,7 @@ impl Learns<Look<'_>> for ControllerMemory {
                 _ => None,
             };
             if let Some(chain) = chain.filter(|chain| self.bridges.contains_key(chain)) {
-                happened.push(CountedEvent { what: resets(&chain), times: 1, span: HOUR });
+                happened.push(CountedEvent { what: resets(&chain), times: 1, span: ERRORS_COUNT_FOR });
             }
         }
         Learned { is_new, happened, ..Learned::default() }

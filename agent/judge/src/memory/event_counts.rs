@@ -11,7 +11,7 @@ pub const ENDED_UNASKED: &str = "ended unasked";
 /// A process that the kernel killed because memory ran out.
 pub const OUT_OF_MEMORY: &str = "out of memory";
 /// How long these count.
-pub const WEEK: Duration = Duration::from_secs(7 * 86_400);
+pub const COUNTED_FOR: Duration = Duration::from_secs(7 * 86_400);
 
 /// A span is counted in so many slots: what was counted leaves it at most a slot late.
 const SLOTS: u32 = 120;

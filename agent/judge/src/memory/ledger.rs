@@ -4,7 +4,7 @@
 
 use super::checks::Checks;
 use super::counters::Counters;
-use super::event_counts::{ENDED_UNASKED, EventCounts, UNCLEAN_RESTART, WEEK};
+use super::event_counts::{COUNTED_FOR, ENDED_UNASKED, EventCounts, UNCLEAN_RESTART};
 use super::incident_store::IncidentStore;
 use super::known_drives::KnownDrives;
 use super::pool_roll::PoolRoll;
@@ -145,8 +145,8 @@ impl Ledger {
         let ending = self.runs.begin(boot);
         self.is_new = true;
         match ending {
-            Ending::WithTheMachine => self.happened(UNCLEAN_RESTART, 1, WEEK),
-            Ending::Alone => self.happened(ENDED_UNASKED, 1, WEEK),
+            Ending::WithTheMachine => self.happened(UNCLEAN_RESTART, 1, COUNTED_FOR),
+            Ending::Alone => self.happened(ENDED_UNASKED, 1, COUNTED_FOR),
             Ending::InOrder | Ending::Unknown => {}
         }
         ending

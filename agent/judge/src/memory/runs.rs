@@ -1,7 +1,7 @@
 //! How the program's runs and the machine's boots follow each other, remembered over restarts: whether the one before was
 //! ended in good order, and which kernel it had.
 
-use super::event_counts::{OUT_OF_MEMORY, WEEK};
+use super::event_counts::{COUNTED_FOR, OUT_OF_MEMORY};
 use super::learning::{CountedEvent, Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 
@@ -41,7 +41,7 @@ impl Learns<Look<'_>> for Runs {
         let ended = board.out_of_memory.as_ref().and_then(|reading| reading.get().copied());
         let happened = ended.map(|ended| {
             let before = self.out_of_memory.replace(ended).unwrap_or(ended);
-            CountedEvent { what: OUT_OF_MEMORY.to_owned(), times: ended.saturating_sub(before), span: WEEK }
+            CountedEvent { what: OUT_OF_MEMORY.to_owned(), times: ended.saturating_sub(before), span: COUNTED_FOR }
         });
         Learned { is_new, happened: happened.into_iter().collect(), ..Learned::default() }
     }

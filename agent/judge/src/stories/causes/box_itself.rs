@@ -7,7 +7,7 @@ const PATH: &[Cause] = &[Cause::DataPath];
 const RESTART: &[Cause] = &[Cause::RestartPower, Cause::RestartHeat, Cause::RestartUnclear];
 
 pub const ROWS: &[Row] = &[
-    // `data-path`: data disagrees on three drives, or in a pool; L and M flat.
+    // `data-path`: data disagrees on three drives, or in a pool; no damage, nothing unreadable.
     Row::yes(
         "data-path",
         PATH,

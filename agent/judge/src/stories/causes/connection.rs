@@ -12,7 +12,7 @@ const SAVING: &[Cause] = &[Cause::LinkPowerSaving];
 const UNCLEAR: &[Cause] = &[Cause::Unclear];
 
 pub const ROWS: &[Row] = &[
-    // `supply`: P or Z on two leads or more within ten seconds, and nothing against the controller.
+    // `supply`: lost or without power on two leads or more within ten seconds, and nothing against the controller.
     Row::yes("supply", SUPPLY, ["two drives go four seconds apart", "300 lose 1; 304 lose 3", "supply possible"]),
     Row::yes("supply", SUPPLY, ["three go at once", "300 lose 1 2 6", "supply possible"]),
     Row::yes(
@@ -167,7 +167,7 @@ pub const ROWS: &[Row] = &[
     ),
     Row::no("wrong tray", WRONG, ["both at once", "300 lose 1; 304 lose 4", "supply possible"]),
     Row::no("wrong tray", WRONG, ["the pool was whole", "300 pull 4", "unclear possible"]),
-    // `tray-power`: Z, or P again and again, on one tray.
+    // `tray-power`: without power, or lost again and again, on one tray.
     Row::yes(
         "tray-power",
         TRAY,
@@ -277,7 +277,7 @@ pub const ROWS: &[Row] = &[
         WAKE,
         ["it went", "0 asleep 2; 300 awake 2; 310 tell drive 2 failed; errors 2 read 1; lose 2", "unclear possible"],
     ),
-    // `link-power-saving`: P or T after ten idle minutes, where links may save power.
+    // `link-power-saving`: lost or silent after ten idle minutes, where links may save power.
     Row::yes(
         "link-power-saving",
         SAVING,
@@ -325,7 +325,7 @@ pub const ROWS: &[Row] = &[
             "tray-power likely",
         ],
     ),
-    // `taken-out`: one P, alone, the drive alive, and a reason to think of its owner.
+    // `taken-out`: one lost, alone, the drive alive, and a reason to think of its owner.
     Row::yes("taken-out", OWNER, ["put out of its pool before", "300 out 2; 600 lose 2", "taken-out likely"]),
     Row::yes("taken-out", OWNER, ["messages are muted", "200 mute; 300 lose 2", "taken-out likely"]),
     Row::yes("taken-out", OWNER, ["asleep, and no pool uses it", "0 asleep 6; 300 lose 6", "taken-out possible"]),

@@ -10,7 +10,7 @@ const LANE: &[Cause] = &[Cause::Lane];
 const KERNEL: &[Cause] = &[Cause::KernelUpdate];
 
 pub const ROWS: &[Row] = &[
-    // `controller-stopped`: all drives of a controller P or T, and the controller dead; Z flat.
+    // `controller-stopped`: all drives of a controller lost or silent, and the controller dead; no loss of power.
     Row::yes(
         "controller-stopped",
         STOPPED,
@@ -162,7 +162,7 @@ pub const ROWS: &[Row] = &[
         HOT,
         ["it never stopped", "0 hot all 46; controller works; 300 lose all; 600 back all; 640 end", "supply possible"],
     ),
-    // `lane`: errors counted on the PCIe link, or it is slower than it was; L flat.
+    // `lane`: errors counted on the PCIe link, or it is slower than it was; no damage.
     Row::yes("lane", LANE, ["errors on its link", "0 controller works; 300 controller errors 40", "lane possible"]),
     Row::yes(
         "lane",

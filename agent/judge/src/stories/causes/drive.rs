@@ -7,7 +7,7 @@ const FAILS: &[Cause] = &[Cause::DriveFails];
 const HANGS: &[Cause] = &[Cause::DriveHangs];
 
 pub const ROWS: &[Row] = &[
-    // `drive-fails`: M on one drive, L and Z flat; or the drive says that it fails.
+    // `drive-fails`: unreadable on one drive, no damage, no loss of power; or the drive says that it fails.
     Row::yes("drive-fails", FAILS, ["it says so", "300 failing 2", "drive-fails certain"]),
     Row::yes("drive-fails", FAILS, ["one place cannot be read", "300 count 2 pending 1", "drive-fails possible"]),
     Row::yes(

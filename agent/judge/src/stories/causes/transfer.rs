@@ -19,7 +19,7 @@ macro_rules! swapped {
 }
 
 pub const ROWS: &[Row] = &[
-    // `data-cable`: L on one tray; M and Z flat.
+    // `data-cable`: damage on one tray; nothing unreadable, no loss of power.
     Row::yes(
         "data-cable",
         CABLE,

@@ -18,7 +18,7 @@ macro_rules! on_usb {
 }
 
 pub const ROWS: &[Row] = &[
-    // `usb-bridge`: all drives of one USB bridge P or reset, nothing else.
+    // `usb-bridge`: all drives of one USB bridge lost or reset, nothing else.
     Row::yes("usb-bridge", BRIDGE, ["both of its drives go", on_usb!("300 lose 1; 302 lose 2"), "usb-bridge likely"]),
     Row::yes("usb-bridge", BRIDGE, ["its only drive goes", on_usb!("300 lose 3"), "usb-bridge possible"]),
     Row::yes(
@@ -85,7 +85,7 @@ pub const ROWS: &[Row] = &[
             "usb-bridge likely",
         ],
     ),
-    // `usb-power`: two bridges of one host P within ten seconds.
+    // `usb-power`: two bridges of one host lost within ten seconds.
     Row::yes(
         "usb-power",
         POWER,
