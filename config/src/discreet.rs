@@ -4,15 +4,10 @@
 //! It goes by the lines and not by what the parser makes of them, so that it holds for a text that is no TOML, too. What
 //! is in doubt is not shown: the place, the key and what is wanted are told all the same.
 
-use crate::settle::OUTLINE;
-use crate::source::Span;
+use crate::declared::OUTLINE;
 use std::collections::BTreeSet;
+use std::ops::Range;
 use std::sync::LazyLock;
-
-/// What stands in place of a value, in a sentence.
-pub(crate) const UNSHOWN: &str = "a value that is not shown";
-/// What stands in place of a value, in a line of the text.
-pub(crate) const MASK: &str = "***";
 
 /// The section with addresses, headers and logins; inside it only keys that are declared to be public are shown.
 const ALERTS: &str = "alerts";
@@ -25,7 +20,7 @@ const TELLING_PARTS: [&str; 8] =
     ["authorization", "bearer", "credential", "passphrase", "passwd", "password", "secret", "token"];
 
 /// The parts of the text that no report shows, in their order.
-pub(crate) fn hidden(text: &str) -> Vec<Span> {
+pub(crate) fn hidden(text: &str) -> Vec<Range<usize>> {
     let mut found = Vec::new();
     let mut reading = Reading { section: String::new(), is_open: false, depth: 0, quotes: None };
     let mut start = 0;
@@ -150,6 +145,7 @@ fn in_key(c: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::source::MASK;
 
     /// The text with what is hidden left out.
     fn shown(text: &str) -> String {

@@ -1,7 +1,7 @@
 //! The configuration file of traylight: text in, complete [`Settings`] out, or every problem in it at once.
 //!
-//! `settle.rs` is where it begins. Each key is declared once, where its section is read, in `sections/`; `key.rs` says how, and
-//! `values.rs` what a key can take. `reader.rs` goes through what was written, `notes.rs` collects the mistakes for the
+//! `settle.rs` is where it begins. Each key is declared once, where its section is read, in `sections/`; `key.rs` and
+//! `section.rs` define how, `values.rs` what a key can take. `reader.rs` goes through what was written, `notes.rs` collects the mistakes for the
 //! report, and `outline.rs` makes the default file and the schema from the declarations.
 //!
 //! Not its job: opening files, asking the system, or knowing what drives and panels are.
@@ -15,11 +15,13 @@
 //! # Ok::<(), traylight_config::Problems>(())
 //! ```
 
+mod declared;
 mod settle;
 
 mod sections;
 
 mod key;
+mod section;
 mod values;
 
 mod notes;
@@ -33,14 +35,15 @@ mod suggest;
 mod template;
 mod url;
 
+pub use declared::{default_file, schema};
 pub use problem::{Problem, Problems};
 pub use sections::{
-    AlertChannel, Alerts, Brightness, Bus, Button, ButtonDoes, CommandLine, Controller, DayTime, Destination,
-    DriveLimits, FanLimits, Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity,
-    Mqtt, MqttVersion, Night, PageName, Panel, Panels, PoolLimits, Position, ProcessorLimits, QuietHours, Secret,
-    SelfTestSchedule, Settings, Shelf, Span, SupplyLimits, Topic, Tray, VolumeLimits, Watch, Webhook,
+    AlertChannel, Alerts, Bus, Button, ButtonDoes, CommandLine, DaySpan, DayTime, Destination, DriveLimits, FanLimits,
+    Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt, MqttVersion, Night,
+    PageName, PanelBrightness, PanelController, PanelWiring, Panels, PoolLimits, Position, ProcessorLimits, QuietHours,
+    SecretSource, SelfTestSchedule, Settings, Shelf, SupplyLimits, Topic, Tray, VolumeLimits, Watch, Webhook,
 };
-pub use settle::{default_file, schema, settle};
+pub use settle::settle;
 pub use template::{Field, Template};
 pub use url::Url;
 

@@ -3,7 +3,7 @@
 //! It does not know what is right: `reader.rs` and `sections/` say what to note.
 
 use crate::problem::{Problem, Problems};
-use crate::source::{Source, Span, clean, shorten};
+use crate::source::{Source, TextSpan, clean, shorten};
 use crate::suggest::nearest;
 use std::collections::BTreeSet;
 
@@ -25,16 +25,16 @@ pub(crate) struct Notes<'t> {
 
 /// One thing that is wrong.
 pub(crate) struct Note {
-    pub(crate) at: Span,
+    pub(crate) at: TextSpan,
     pub(crate) message: String,
     pub(crate) hint: Option<String>,
     /// A second place without which the first cannot be understood.
-    pub(crate) also: Option<Span>,
+    pub(crate) also: Option<TextSpan>,
 }
 
 /// A key that nobody asked for.
 pub(crate) struct Unknown {
-    pub(crate) at: Span,
+    pub(crate) at: TextSpan,
     pub(crate) key: String,
     /// The title of the section where it was found.
     pub(crate) title: String,
@@ -43,9 +43,9 @@ pub(crate) struct Unknown {
 }
 
 impl<'t> Notes<'t> {
-    pub(crate) fn new(text: &'t str) -> Self {
+    pub(crate) fn new(text: &'t str, hidden: Vec<TextSpan>) -> Self {
         Notes {
-            source: Source::new(text),
+            source: Source::new(text, hidden),
             notes: Vec::new(),
             unknown: Vec::new(),
             known: BTreeSet::new(),

@@ -13,7 +13,7 @@ const PROSE: &str = include_str!("prose.toml");
 /// What is in a section.
 #[derive(Default)]
 pub(crate) struct Outline {
-    pub(crate) entries: Vec<Entry>,
+    pub(crate) entries: Vec<OutlineEntry>,
     /// The keys that must be there.
     pub(crate) required: Vec<&'static str>,
     /// What the schema says of several keys, each a JSON object.
@@ -21,7 +21,7 @@ pub(crate) struct Outline {
 }
 
 /// A key, or a section in a section.
-pub(crate) struct Entry {
+pub(crate) struct OutlineEntry {
     name: &'static str,
     about: String,
     comment: &'static [&'static str],
@@ -41,13 +41,13 @@ pub(crate) enum Content {
     Sections(RangeInclusive<usize>, Outline),
 }
 
-impl Entry {
+impl OutlineEntry {
     pub(crate) fn of<T>(key: &Key<T>, default: &'static str, rules: String) -> Self {
         let about = if key.about.is_empty() { key.comment.concat() } else { key.about.to_owned() };
         let about = about.trim().to_owned();
         // `stringify!` breaks a long list.
         let default = default.replace('\n', " ");
-        Entry {
+        OutlineEntry {
             name: key.name,
             about,
             comment: key.comment,
@@ -59,11 +59,18 @@ impl Entry {
 
     pub(crate) fn of_list<T>(key: &Key<T>, default: &'static str, count: &RangeInclusive<usize>) -> Self {
         let (array, rules) = (array(count), &key.kind.rules);
-        Entry::of(key, default, format!(r#"{array}, "uniqueItems": true, "items": {{ {rules} }}"#))
+        OutlineEntry::of(key, default, format!(r#"{array}, "uniqueItems": true, "items": {{ {rules} }}"#))
     }
 
     pub(crate) fn section(name: &'static str, about: &'static str, content: Content) -> Self {
-        Entry { name, about: about.trim().to_owned(), comment: &[], default: String::new(), is_public: false, content }
+        OutlineEntry {
+            name,
+            about: about.trim().to_owned(),
+            comment: &[],
+            default: String::new(),
+            is_public: false,
+            content,
+        }
     }
 
     fn schema(&self, indent: &str) -> String {

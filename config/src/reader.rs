@@ -5,8 +5,8 @@
 
 use crate::key::Key;
 use crate::notes::{Note, Notes, Unknown};
-use crate::outline::{Content, Entry, Outline};
-use crate::source::Span;
+use crate::outline::{Content, Outline, OutlineEntry};
+use crate::source::TextSpan;
 use crate::values::Refusal;
 use std::collections::BTreeMap;
 use std::fmt::Display;
@@ -20,7 +20,7 @@ pub(crate) struct Section<'n, 't> {
     path: String,
     /// How messages name it, such as `[limits.drive]` or `[[shelf]]`.
     title: String,
-    header: Span,
+    header: TextSpan,
     /// What nobody has asked for yet.
     left: DeTable<'t>,
     outline: Outline,
@@ -38,14 +38,14 @@ pub(crate) struct Given<T> {
 /// Where a value came from.
 pub(crate) enum Origin {
     Default,
-    Written(Span),
+    Written(TextSpan),
     /// It was written and is noted as a problem: the value is only a stand-in.
     Refused,
 }
 
 /// Texts that may appear only once, and where each was first seen.
 #[derive(Default)]
-pub(crate) struct Seen(BTreeMap<String, Span>);
+pub(crate) struct SeenTexts(BTreeMap<String, TextSpan>);
 
 /// Reads the top level of the file, and with it all that is inside.
 pub(crate) fn read_file<'t, T>(
@@ -60,7 +60,7 @@ fn read_section<'t, T>(
     notes: &mut Notes<'t>,
     path: String,
     title: String,
-    header: Span,
+    header: TextSpan,
     table: DeTable<'t>,
     read: impl FnOnce(&mut Section<'_, 't>) -> T,
 ) -> (T, Outline) {
@@ -83,14 +83,14 @@ impl<'t> Section<'_, 't> {
 
     /// Reads a key whose place in the file is still asked for.
     pub(crate) fn given<T: 'static>(&mut self, key: Key<T>) -> Given<T> {
-        self.outline.entries.push(Entry::of(&key, key.shown, key.kind.rules.clone()));
+        self.outline.entries.push(OutlineEntry::of(&key, key.shown, key.kind.rules.clone()));
         let default = key.kind.declared(key.shown);
         self.read(key, default)
     }
 
     /// Reads a key that has no default and need not be there. A refused one has been noted, and counts as absent.
     pub(crate) fn optional<T: 'static>(&mut self, key: Key<T>) -> Option<Given<T>> {
-        self.outline.entries.push(Entry::of(&key, "", key.kind.rules.clone()));
+        self.outline.entries.push(OutlineEntry::of(&key, "", key.kind.rules.clone()));
         let given = self.read(key, None);
         matches!(given.origin, Origin::Written(_)).then_some(given)
     }
@@ -103,7 +103,7 @@ impl<'t> Section<'_, 't> {
 
     /// Reads a key that must be there.
     pub(crate) fn required<T: 'static>(&mut self, key: Key<T>) -> Given<T> {
-        self.outline.entries.push(Entry::of(&key, "", key.kind.rules.clone()));
+        self.outline.entries.push(OutlineEntry::of(&key, "", key.kind.rules.clone()));
         self.must_be_there(key.name, key.shown);
         let mut given = self.read(key, None);
         if let Origin::Default = given.origin {
@@ -114,7 +114,7 @@ impl<'t> Section<'_, 't> {
 
     /// Reads a list of texts, each of which may appear once. The declaration is that of one of them, but for the default.
     pub(crate) fn list<T: 'static>(&mut self, key: Key<T>, count: RangeInclusive<usize>) -> Vec<T> {
-        self.outline.entries.push(Entry::of_list(&key, key.shown, &count));
+        self.outline.entries.push(OutlineEntry::of_list(&key, key.shown, &count));
         let default = DeValue::parse(key.shown).ok().and_then(|value| match value.into_inner() {
             DeValue::Array(items) => items.iter().map(|item| (key.kind.read)(item.get_ref()).ok()).collect(),
             _ => None,
@@ -124,7 +124,7 @@ impl<'t> Section<'_, 't> {
 
     /// Reads a list of texts that must be there and not be empty.
     pub(crate) fn required_list<T: 'static>(&mut self, key: Key<T>, most: usize) -> Vec<T> {
-        self.outline.entries.push(Entry::of_list(&key, "", &(1..=most)));
+        self.outline.entries.push(OutlineEntry::of_list(&key, "", &(1..=most)));
         self.must_be_there(key.name, key.shown);
         self.read_list(key, 1..=most).unwrap_or_default()
     }
@@ -156,7 +156,7 @@ impl<'t> Section<'_, 't> {
             }
         };
         self.was_written(key);
-        let (mut seen, mut values) = (Seen::default(), Vec::new());
+        let (mut seen, mut values) = (SeenTexts::default(), Vec::new());
         for item in items {
             let at = item.span();
             match (kind.read)(item.get_ref()) {
@@ -189,7 +189,7 @@ impl<'t> Section<'_, 't> {
             }
         };
         let (settled, outline) = read_section(self.notes, path, title, header, table, read);
-        self.outline.entries.push(Entry::section(name, about, Content::Section(outline)));
+        self.outline.entries.push(OutlineEntry::section(name, about, Content::Section(outline)));
         settled
     }
 
@@ -241,7 +241,7 @@ impl<'t> Section<'_, 't> {
         if *count.start() > 0 {
             self.outline.required.push(name);
         }
-        self.outline.entries.push(Entry::section(name, about, Content::Sections(count, outline)));
+        self.outline.entries.push(OutlineEntry::section(name, about, Content::Sections(count, outline)));
         settled
     }
 
@@ -263,7 +263,7 @@ impl<'t> Section<'_, 't> {
     }
 
     /// Notes it when a name has been given before. Names that differ only in case are too easily mistaken.
-    pub(crate) fn different(&mut self, given: &Given<String>, seen: &mut Seen) {
+    pub(crate) fn different(&mut self, given: &Given<String>, seen: &mut SeenTexts) {
         if let Origin::Written(at) = &given.origin {
             self.once(given.key, given.value.to_lowercase(), at.clone(), seen);
         }
@@ -309,7 +309,7 @@ impl<'t> Section<'_, 't> {
         }
     }
 
-    fn once(&mut self, key: &str, text: String, at: Span, seen: &mut Seen) {
+    fn once(&mut self, key: &str, text: String, at: TextSpan, seen: &mut SeenTexts) {
         let Some(first) = seen.0.get(&text).cloned() else {
             seen.0.insert(text, at);
             return;
@@ -326,7 +326,7 @@ impl<'t> Section<'_, 't> {
     }
 
     /// Takes what was written for a key, and remembers that the key is known.
-    fn ask(&mut self, key: &'static str) -> Option<(Span, DeValue<'t>)> {
+    fn ask(&mut self, key: &'static str) -> Option<(TextSpan, DeValue<'t>)> {
         self.notes.known(&self.title, key);
         let value = self.left.remove(key)?;
         Some((value.span(), value.into_inner()))
@@ -349,14 +349,14 @@ impl<'t> Section<'_, 't> {
         if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
     }
 
-    fn refused(&mut self, key: &str, at: Span, refusal: Refusal) {
+    fn refused(&mut self, key: &str, at: TextSpan, refusal: Refusal) {
         self.refused.push(key.to_owned());
         let shown = self.notes.source.shown(&at);
         let message = format!("found {shown} for `{key}`, wanted {}", refusal.wanted);
         self.notes.add(Note { at, message, hint: refusal.hint, also: None });
     }
 
-    fn note(&mut self, at: Span, message: String) {
+    fn note(&mut self, at: TextSpan, message: String) {
         self.notes.add(Note { at, message, hint: None, also: None });
     }
 }

@@ -1,12 +1,11 @@
 //! From the text of a file to settings, or to every problem in it.
 
+use crate::discreet::hidden;
 use crate::notes::{Note, Notes};
-use crate::outline::Outline;
 use crate::problem::{Problem, Problems};
 use crate::reader::read_file;
 use crate::sections::{Settings, settings};
 use crate::source::clean;
-use std::sync::LazyLock;
 use toml::de::DeTable;
 
 /// The most bytes a configuration file may have. The default file has a fiftieth of it.
@@ -26,7 +25,7 @@ pub fn settle(text: &str, file: &str) -> Result<Settings, Problems> {
     }
     // Some editors start a file with a byte order mark. It is no part of the first line.
     let text = text.strip_prefix('\u{FEFF}').unwrap_or(text);
-    let mut notes = Notes::new(text);
+    let mut notes = Notes::new(text, hidden(text));
     let settings = match DeTable::parse(text) {
         Ok(table) => read_file(&mut notes, table.into_inner(), settings).0,
         Err(error) => {
@@ -46,23 +45,6 @@ fn syntax(error: &toml::de::Error) -> Note {
 
 impl Default for Settings {
     fn default() -> Self {
-        read_file(&mut Notes::new(""), DeTable::new(), settings).0
+        read_file(&mut Notes::new("", Vec::new()), DeTable::new(), settings).0
     }
 }
-
-/// The fully commented file that ships with the program, made from the declarations. It settles to `Settings::default()`.
-pub fn default_file() -> String {
-    OUTLINE.default_file()
-}
-
-/// The JSON Schema (draft 2020-12) of the file, for editors, made from the declarations.
-pub fn schema() -> String {
-    OUTLINE.json_schema()
-}
-
-/// All sections and keys that there are.
-pub(crate) static OUTLINE: LazyLock<Outline> = LazyLock::new(|| {
-    let mut notes = Notes::new("");
-    notes.is_outline = true;
-    read_file(&mut notes, DeTable::new(), settings).1
-});

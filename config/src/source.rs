@@ -2,11 +2,15 @@
 //!
 //! What is shown goes to a terminal, so nothing in it may steer one; and to a log, so nothing in it may be a secret.
 
-use crate::discreet::{MASK, UNSHOWN, hidden};
 use std::ops::Range;
 
 /// The bytes of the text that something was read from.
-pub(crate) type Span = Range<usize>;
+pub(crate) type TextSpan = Range<usize>;
+
+/// What stands in place of a value, in a sentence.
+pub(crate) const UNSHOWN: &str = "a value that is not shown";
+/// What stands in place of a value, in a line of the text.
+pub(crate) const MASK: &str = "***";
 
 /// How many characters of a line a report shows.
 const SHOWN_LINE: usize = 100;
@@ -18,7 +22,7 @@ pub(crate) struct Source<'t> {
     text: &'t str,
     line_starts: Vec<usize>,
     /// What is not shown, in its order.
-    hidden: Vec<Span>,
+    hidden: Vec<TextSpan>,
 }
 
 /// A line of the text with a part of it marked.
@@ -37,9 +41,10 @@ pub(crate) struct Excerpt {
 }
 
 impl<'t> Source<'t> {
-    pub(crate) fn new(text: &'t str) -> Self {
+    /// A text, and which parts of it are not shown, in their order.
+    pub(crate) fn new(text: &'t str, hidden: Vec<TextSpan>) -> Self {
         let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
-        Source { text, line_starts, hidden: hidden(text) }
+        Source { text, line_starts, hidden }
     }
 
     /// The line that holds this byte, from 1.
@@ -48,14 +53,14 @@ impl<'t> Source<'t> {
     }
 
     /// The line where `span` starts, with `span` marked as far as the line goes.
-    pub(crate) fn excerpt(&self, span: &Span) -> Excerpt {
+    pub(crate) fn excerpt(&self, span: &TextSpan) -> Excerpt {
         let line = self.line(span.start);
         let start = self.line_starts.get(line - 1).copied().unwrap_or(0);
         let rest = self.text.get(start..).unwrap_or_default();
         let whole = rest.lines().next().unwrap_or_default();
         let end = start + whole.len();
 
-        let count = |range: Span| self.text.get(range).map_or(0, |part| part.chars().count());
+        let count = |range: TextSpan| self.text.get(range).map_or(0, |part| part.chars().count());
         let column = count(start..span.start.min(end)) + 1;
         let marked = count(span.start.min(end)..span.end.clamp(span.start.min(end), end)).max(1);
 
@@ -77,7 +82,7 @@ impl<'t> Source<'t> {
     }
 
     /// A value as it was written, short enough for a sentence.
-    pub(crate) fn shown(&self, span: &Span) -> String {
+    pub(crate) fn shown(&self, span: &TextSpan) -> String {
         match self.hidden_in(span) {
             Some(_) => UNSHOWN.to_owned(),
             None => shorten(self.text.get(span.clone()).unwrap_or_default()),
@@ -85,7 +90,7 @@ impl<'t> Source<'t> {
     }
 
     /// The first of what is not shown in this part of the text.
-    fn hidden_in(&self, span: &Span) -> Option<&Span> {
+    fn hidden_in(&self, span: &TextSpan) -> Option<&TextSpan> {
         let first = self.hidden.partition_point(|hidden| hidden.end <= span.start);
         self.hidden.get(first).filter(|hidden| hidden.start < span.end)
     }
@@ -125,9 +130,10 @@ pub(crate) fn steers(c: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::discreet::hidden;
 
-    fn marked(text: &str, span: Span) -> String {
-        let excerpt = Source::new(text).excerpt(&span);
+    fn marked(text: &str, span: TextSpan) -> String {
+        let excerpt = Source::new(text, hidden(text)).excerpt(&span);
         format!(
             "{}:{} {}|{}{}",
             excerpt.line,
@@ -158,7 +164,7 @@ mod tests {
     #[test]
     fn a_long_line_is_shown_around_its_mark() {
         let text = format!("x = '{}here{}'", "-".repeat(300), "-".repeat(300));
-        let excerpt = Source::new(&text).excerpt(&(305..309));
+        let excerpt = Source::new(&text, hidden(&text)).excerpt(&(305..309));
         assert_eq!(excerpt.column, 306);
         assert_eq!(excerpt.text.chars().count(), 100);
         let under: String = excerpt.text.chars().skip(excerpt.before).take(excerpt.marked).collect();
@@ -170,7 +176,7 @@ mod tests {
         let text = "password = 'reed'\n";
         assert_eq!(marked(text, 11..17), "1:12 password = ***|           ^^^");
         assert_eq!(marked(text, 0..8), "1:1 password = ***|^^^^^^^^");
-        assert_eq!(Source::new(text).shown(&(11..17)), "a value that is not shown");
+        assert_eq!(Source::new(text, hidden(text)).shown(&(11..17)), "a value that is not shown");
     }
 
     #[test]

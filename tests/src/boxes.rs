@@ -7,7 +7,7 @@ use traylight::demo::{heron, story};
 use traylight::judge::{Memory, judge};
 use traylight::reading::{DriveKey, Itself, Snapshot};
 use traylight::rehearse::{Fault, Played, play};
-use traylight::show::pages::{Channel, Page, View, draw};
+use traylight::show::pages::{ChannelStatus, Page, View, draw};
 use traylight::verdict::{Kind, Severity, Verdict};
 use traylight_config::{PageName, Settings, settle};
 use traylight_display::{Frame, PanelSize};
@@ -107,7 +107,7 @@ pub fn with_view<T>(scene: &Scene, clock: &str, cycle: u64, make: impl FnOnce(&V
         format!("{:02}:{:02}", minute / 60, minute % 60)
     };
     let channel =
-        |name: &str, is_confirmed, waiting| Channel { name: name.into(), is_confirmed, waiting, fails: false };
+        |name: &str, is_confirmed, waiting| ChannelStatus { name: name.into(), is_confirmed, waiting, fails: false };
     let channels = [channel("mail", true, 0), channel("phone", true, 0)];
     let view = View {
         verdict: &scene.verdict,
@@ -118,7 +118,7 @@ pub fn with_view<T>(scene: &Scene, clock: &str, cycle: u64, make: impl FnOnce(&V
         tick: 7,
         cycle,
         time_of_day: &time_of_day,
-        tongue: scene.settings.language.into(),
+        language: scene.settings.language,
     };
     make(&view)
 }

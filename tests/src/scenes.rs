@@ -8,7 +8,7 @@ use traylight::judge::{Memory, judge};
 use traylight::reading::{Blind, Itself, Missing, Power, Reading, Reason, Snapshot, Source};
 use traylight::rehearse::{Fault, Played, play};
 use traylight::show::pages::{self, Page, View, test_mark};
-use traylight::tell::tongue::Tongue;
+use traylight::tell::words::phrases::Language;
 use traylight::verdict::{Kind, Verdict};
 use traylight_config::{PageName, Settings};
 use traylight_display::{Frame, PanelSize};
@@ -130,7 +130,7 @@ fn rehearsed() -> Vec<(String, Frame)> {
         return Vec::new();
     };
     let time_of_day = |_: Duration| "14:32".to_owned();
-    let view = View { clock: test_mark(Tongue::English), ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
+    let view = View { clock: test_mark(Language::English), ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
     let leads = verdict.incidents.first().map(|incident| Page::Alarm(incident.id));
     let pages = [("rehearsal, drive gone", leads), ("rehearsal, state", Some(Page::Named(PageName::State)))];
     pages
@@ -149,7 +149,7 @@ fn without_data() -> Vec<(String, Frame)> {
     let mut found = vec![
         ("starting".to_owned(), draw(&state, &settings, &starting, None)),
         ("no data".to_owned(), draw(&state, &settings, &silent, Some(&snapshot))),
-        ("stopped".to_owned(), pages::stopped("14:32", PanelSize::W128H64, Tongue::English)),
+        ("stopped".to_owned(), pages::stopped("14:32", PanelSize::W128H64, Language::English)),
     ];
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
     snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });
@@ -198,6 +198,6 @@ fn view<'a>(
         tick: 7,
         cycle: 0,
         time_of_day,
-        tongue: settings.language.into(),
+        language: settings.language,
     }
 }

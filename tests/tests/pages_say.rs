@@ -5,11 +5,11 @@ use std::time::Duration;
 use traylight::clock::Moment;
 use traylight::show::pages::{Page, draw, test_mark};
 use traylight::show::turn::worth_showing;
-use traylight::tell::incident_words::told;
-use traylight::tell::tongue::Tongue;
+use traylight::tell::words::incident::incident_words;
+use traylight::tell::words::phrases::Language;
 use traylight::units::{Bytes, Rpm};
 use traylight::verdict::Freshness;
-use traylight_config::{Language, PageName, Settings};
+use traylight_config::{PageName, Settings};
 use traylight_display::PanelSize;
 use traylight_display::text::wrap;
 use traylight_tests::boxes::{Mood, Scene, page, pages, scene, with_view};
@@ -28,7 +28,7 @@ fn a_rehearsal_is_a_test_on_every_page_of_every_panel_in_every_language() {
     let mut gone = scene(6, Mood::Critical).clone();
     for language in [Language::English, Language::German] {
         gone.settings.language = language;
-        let mark = test_mark(Tongue::from(language));
+        let mark = test_mark(language);
         for (panel, page) in
             PanelSize::ALL.iter().flat_map(|panel| pages(&gone).into_iter().map(move |page| (*panel, page)))
         {
@@ -65,8 +65,10 @@ fn the_trays_that_must_stay_in_are_named_all_or_all_trays_are_meant() {
     for trays in 2..=8 {
         let gone = scene(trays, Mood::Critical);
         let incident = &gone.verdict.incidents[0];
-        let line =
-            told(incident, &|_| String::new(), Tongue::English).words.leave_in.expect("its pool can lose no other");
+        let line = incident_words(incident, &|_| String::new(), Language::English)
+            .words
+            .leave_in
+            .expect("its pool can lose no other");
         let whole = |drawn: &str| {
             (4..=21).any(|columns| wrap(&line, columns).iter().all(|part| shows_in_a_face(drawn, part)))
                 || shows_in_a_face(drawn, "ALL IN")

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use std::time::Duration;
 use traylight::clock::Moment;
 use traylight::show::care::Picture;
-use traylight::show::panel::upkeep::{News, Upkeep, time_on_bus};
+use traylight::show::panel::upkeep::{Upkeep, UpkeepEvent, time_on_bus};
 use traylight_display::embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
 use traylight_display::{
     Brightness, Frame, Module, OledPanel, PanelAddress, PanelFault, PanelSize, Rotation, Sent, area,
@@ -49,12 +49,12 @@ fn a_lost_panel_is_tried_after_1_5_30_and_60_seconds_told_once_and_found_again()
     let mut upkeep = upkeep(&bus, Module::ALL[0], 100);
     assert_eq!(upkeep.due(), None, "no picture, nothing to do");
     upkeep.take(picture(&spot(0)));
-    assert_eq!(upkeep.tend(at(0.0)), Some(News::Found));
+    assert_eq!(upkeep.tend(at(0.0)), Some(UpkeepEvent::Found));
     assert!(is_seen(&bus, &spot(0)));
 
     bus.unplug();
     upkeep.take(picture(&spot(20)));
-    assert_eq!(upkeep.tend(at(10.0)), Some(News::Lost(PanelFault::NotAnswering)));
+    assert_eq!(upkeep.tend(at(10.0)), Some(UpkeepEvent::Lost(PanelFault::NotAnswering)));
     let mut now = 10.0;
     for wait in [1.0, 5.0, 30.0, 60.0, 60.0] {
         assert_eq!(upkeep.due(), Some(at(now + wait)));
@@ -65,7 +65,7 @@ fn a_lost_panel_is_tried_after_1_5_30_and_60_seconds_told_once_and_found_again()
     }
     bus.replug();
     upkeep.take(picture(&spot(40)));
-    assert_eq!(upkeep.tend(at(now + 60.0)), Some(News::Found));
+    assert_eq!(upkeep.tend(at(now + 60.0)), Some(UpkeepEvent::Found));
     assert!(is_seen(&bus, &spot(40)), "the newest, not the first that was missed");
 }
 
@@ -81,7 +81,7 @@ fn another_reason_is_told_even_while_the_panel_is_lost() {
         bus.trouble_in(0, Trouble::Fault(kind, 3));
         told.extend(upkeep.tend(at(f64::from(second))));
     }
-    assert_eq!(told, [News::Lost(PanelFault::BusStuck), News::Lost(PanelFault::LostArbitration)]);
+    assert_eq!(told, [UpkeepEvent::Lost(PanelFault::BusStuck), UpkeepEvent::Lost(PanelFault::LostArbitration)]);
 }
 
 #[test]

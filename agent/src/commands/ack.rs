@@ -1,17 +1,17 @@
 //! `ack`: its owner knows of an incident, or agrees with what it misses.
 
+use super::shared::{SharedFlags, this_machine};
 use super::terminal::print_lines;
-use super::{Shared, this_machine};
 use std::io;
 use std::process::ExitCode;
-use traylight::serve::control::{self, Request};
+use traylight::serve::control::{self, ControlRequest};
 use traylight::verdict::IncidentId;
 
 /// Flags of `ack`.
 #[derive(clap::Args)]
-pub struct Flags {
+pub struct AckFlags {
     #[command(flatten)]
-    shared: Shared,
+    shared: SharedFlags,
     /// The incident's number, as `alerts` shows it
     #[arg(value_name = "ID")]
     id: u32,
@@ -23,10 +23,10 @@ pub struct Flags {
 }
 
 /// Asks the running agent.
-pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+pub fn command(flags: &AckFlags) -> io::Result<ExitCode> {
     this_machine(&flags.shared)?;
     let id = IncidentId(flags.id);
-    let request = if flags.accept { Request::Accept { id } } else { Request::Acknowledge { id } };
+    let request = if flags.accept { ControlRequest::Accept { id } } else { ControlRequest::Acknowledge { id } };
     print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
     Ok(ExitCode::SUCCESS)
 }

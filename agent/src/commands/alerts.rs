@@ -1,14 +1,14 @@
 //! `alerts`: what is open, as a list or as JSON; or everything about one incident.
 
-use super::Shared;
-use super::look::{Seen, Teller, seen};
+use super::look::{BoxLook, DocumentSource, seen};
+use super::shared::{SharedFlags, this_machine};
 use super::terminal::{complain, print, print_lines};
 use serde_json::Value;
 use std::io;
 use std::process::ExitCode;
 use traylight::printout::Printout;
 use traylight::serve::alerts::{list, why};
-use traylight::serve::control::{self, Request};
+use traylight::serve::control::{self, ControlRequest};
 use traylight::verdict::IncidentId;
 
 /// What `--json` prints of the state document.
@@ -16,9 +16,9 @@ const KEYS: [&str; 8] = ["schema", "box", "taken_at", "standing", "muted_left_s"
 
 /// Flags of `alerts`.
 #[derive(clap::Args)]
-pub struct Flags {
+pub struct AlertsFlags {
     #[command(flatten)]
-    shared: Shared,
+    shared: SharedFlags,
     /// Print it as JSON, with the keys of the state document (schema 1)
     #[arg(long)]
     json: bool,
@@ -34,13 +34,13 @@ pub struct Flags {
 }
 
 /// Prints what is open; the exit code says how bad it is.
-pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+pub fn command(flags: &AlertsFlags) -> io::Result<ExitCode> {
     if let Some(request) = request(flags) {
-        super::this_machine(&flags.shared)?;
+        this_machine(&flags.shared)?;
         print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
         return Ok(ExitCode::SUCCESS);
     }
-    let Seen { document, teller } = seen(&flags.shared)?;
+    let BoxLook { document, teller } = seen(&flags.shared)?;
     let printout = match flags.why {
         Some(id) => why(&document, IncidentId(id)).map_err(io::Error::other)?,
         None if flags.json => {
@@ -55,14 +55,14 @@ pub fn command(flags: &Flags) -> io::Result<ExitCode> {
     print(&printout)?;
     let single = "this is a single look, without history, and its numbers are its own";
     match teller {
-        Teller::Agent => {}
-        Teller::NoAgent => complain(format!("no agent runs here: {single}")),
-        Teller::SilentAgent => complain(single),
+        DocumentSource::Agent => {}
+        DocumentSource::NoAgent => complain(format!("no agent runs here: {single}")),
+        DocumentSource::SilentAgent => complain(single),
     }
     Ok(ExitCode::from(document.exit_code()))
 }
 
-fn request(flags: &Flags) -> Option<Request> {
-    let test = flags.test.clone().map(|channel| Request::TryChannel { channel });
-    test.or_else(|| flags.confirm.clone().map(|code| Request::Confirm { code }))
+fn request(flags: &AlertsFlags) -> Option<ControlRequest> {
+    let test = flags.test.clone().map(|channel| ControlRequest::TryChannel { channel });
+    test.or_else(|| flags.confirm.clone().map(|code| ControlRequest::Confirm { code }))
 }

@@ -1,13 +1,13 @@
 //! `check`: every mistake of the configuration at once.
 
+use super::shared::{SharedFlags, config_text};
 use super::terminal::{complain, print_lines};
-use super::{Shared, config_text};
 use std::io;
 use std::process::ExitCode;
 use traylight_config::settle;
 
 /// Checks the file; exit code 1 when it has mistakes.
-pub fn command(shared: &Shared) -> io::Result<ExitCode> {
+pub fn command(shared: &SharedFlags) -> io::Result<ExitCode> {
     let name = shared.config.display().to_string();
     let Some(text) = config_text(&shared.config)? else {
         print_lines(&format!("{name} does not exist: all defaults hold"))?;

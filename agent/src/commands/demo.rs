@@ -5,13 +5,13 @@ use std::process::ExitCode;
 
 /// Flags of `demo`.
 #[derive(clap::Args)]
-pub struct Flags {
+pub struct DemoFlags {
     /// Play so many times faster than the story's own clock
     #[arg(long, value_name = "TIMES", default_value_t = 30, value_parser = clap::value_parser!(u32).range(1..=1000))]
     speed: u32,
 }
 
 /// Plays the story to its end.
-pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+pub fn command(flags: &DemoFlags) -> io::Result<ExitCode> {
     traylight::demo::play(flags.speed).map(|()| ExitCode::SUCCESS)
 }

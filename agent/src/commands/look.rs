@@ -1,8 +1,8 @@
 //! `look`: how the box stands, once, as a table or as JSON.
 
-use super::self_test::Step;
+use super::self_test::{self, TestChoice};
+use super::shared::SharedFlags;
 use super::terminal::{complain, print};
-use super::{Shared, self_test};
 use std::io;
 use std::path::Path;
 use std::process::ExitCode;
@@ -10,7 +10,7 @@ use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::judge::{Memory, judge};
 use traylight::printout::Printout;
-use traylight::probe::keeper::{Keeper, News};
+use traylight::probe::keeper::{Keeper, ProbeEvent};
 use traylight::reading::{Itself, Snapshot};
 use traylight::serve::document::Document;
 use traylight::serve::socket::{self, Answered};
@@ -23,46 +23,46 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 /// Flags of `look`.
 #[derive(clap::Args)]
-pub struct Flags {
+pub struct LookFlags {
     #[command(flatten)]
-    pub shared: Shared,
+    shared: SharedFlags,
     /// Print the state document (schema 1)
     #[arg(long, conflicts_with = "self_test")]
     json: bool,
     /// Let one drive test itself: says first what that does and how long it takes, and asks
     #[arg(long, value_name = "KIND", requires = "tray")]
-    self_test: Option<Step>,
+    self_test: Option<TestChoice>,
     /// Which drive: its tray's label, or four or more characters that its serial ends with
     #[arg(value_name = "TRAY", requires = "self_test")]
     tray: Option<String>,
     /// Begin without asking
     #[arg(long, requires = "self_test")]
-    pub yes: bool,
+    yes: bool,
 }
 
 /// Prints the state, and the exit code says how bad it is; or lets a drive test itself.
-pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+pub fn command(flags: &LookFlags) -> io::Result<ExitCode> {
     if let (Some(step), Some(tray)) = (flags.self_test, &flags.tray) {
-        return self_test::command(flags, step, tray);
+        return self_test::command(&flags.shared, flags.yes, step, tray);
     }
-    let Seen { document, .. } = seen(&flags.shared)?;
+    let BoxLook { document, .. } = seen(&flags.shared)?;
     print(&match flags.json {
         true => Printout::json(&document)?,
-        false => table::table(&document, flags.shared.settings()?.language.into()),
+        false => table::table(&document, flags.shared.settings()?.language),
     })?;
     Ok(ExitCode::from(document.exit_code()))
 }
 
 /// The state of the box, and who told it: an agent knows more than a single look.
-pub struct Seen {
+pub struct BoxLook {
     pub document: Document,
     /// What became of asking the agent.
-    pub teller: Teller,
+    pub teller: DocumentSource,
 }
 
 /// Who told the state.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Teller {
+pub enum DocumentSource {
     Agent,
     /// A look of our own: no agent runs here.
     NoAgent,
@@ -71,7 +71,7 @@ pub enum Teller {
 }
 
 /// Asks the running agent, or reads the box where there is none, or none that answers.
-pub fn seen(shared: &Shared) -> io::Result<Seen> {
+pub fn seen(shared: &SharedFlags) -> io::Result<BoxLook> {
     let settings = shared.settings()?;
     let clock = Clock::of_this_machine();
     // The agent that runs knows more: what it saw before. It watches this machine, not a recorded tree.
@@ -81,18 +81,18 @@ pub fn seen(shared: &Shared) -> io::Result<Seen> {
     };
     let silent = match answered {
         Answered::State(state) => match serde_json::from_str(&state) {
-            Ok(document) => return Ok(Seen { document, teller: Teller::Agent }),
+            Ok(document) => return Ok(BoxLook { document, teller: DocumentSource::Agent }),
             Err(error) => Some(format!("the running agent gave no whole state document: {error}")),
         },
         Answered::Silent(why) => Some(why),
         Answered::Nobody => None,
     };
-    let teller = if silent.is_some() { Teller::SilentAgent } else { Teller::NoAgent };
+    let teller = if silent.is_some() { DocumentSource::SilentAgent } else { DocumentSource::NoAgent };
     if let Some(why) = silent {
         complain(format!("{why}; reading the box without it"));
     }
     let (verdict, snapshot) = one_look(&settings, &shared.root, &clock)?;
-    Ok(Seen { document: Document::new(&settings, &verdict, &snapshot, &clock.wall()), teller })
+    Ok(BoxLook { document: Document::new(&settings, &verdict, &snapshot, &clock.wall()), teller })
 }
 
 /// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to
@@ -115,7 +115,7 @@ pub fn one_look(settings: &Settings, root: &Path, clock: &Clock) -> io::Result<(
 
 async fn hear(keeper: &mut Keeper) -> io::Result<Snapshot> {
     match keeper.news().await? {
-        News::Snapshot(snapshot) => Ok(*snapshot),
-        News::Lost { why, .. } => Err(io::Error::other(format!("the probe was lost: {why}"))),
+        ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
+        ProbeEvent::Lost { why, .. } => Err(io::Error::other(format!("the probe was lost: {why}"))),
     }
 }

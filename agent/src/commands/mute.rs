@@ -1,17 +1,17 @@
 //! `mute`: holds messages back for a time, while somebody works on the box.
 
+use super::shared::{SharedFlags, duration, this_machine};
 use super::terminal::print_lines;
-use super::{Shared, duration, this_machine};
 use std::io;
 use std::process::ExitCode;
 use std::time::Duration;
-use traylight::serve::control::{self, Request};
+use traylight::serve::control::{self, ControlRequest};
 
 /// Flags of `mute`.
 #[derive(clap::Args)]
-pub struct Flags {
+pub struct MuteFlags {
     #[command(flatten)]
-    shared: Shared,
+    shared: SharedFlags,
     /// For how long, such as "30 min" or 2h; at most 8 h
     #[arg(value_name = "DURATION", default_value = "1h", value_parser = duration)]
     for_time: Duration,
@@ -21,9 +21,10 @@ pub struct Flags {
 }
 
 /// Asks the running agent.
-pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+pub fn command(flags: &MuteFlags) -> io::Result<ExitCode> {
     this_machine(&flags.shared)?;
-    let request = if flags.end { Request::Unmute } else { Request::Mute { for_s: flags.for_time.as_secs() } };
+    let request =
+        if flags.end { ControlRequest::Unmute } else { ControlRequest::Mute { for_s: flags.for_time.as_secs() } };
     print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
     Ok(ExitCode::SUCCESS)
 }

@@ -1,7 +1,7 @@
 //! `panel`: the pages for the box as it stands, in the terminal or as PNG files; or the last picture on the panels.
 
-use super::Shared;
 use super::look::one_look;
+use super::shared::SharedFlags;
 use super::terminal::{complain, print_lines};
 use std::io;
 use std::path::PathBuf;
@@ -19,9 +19,9 @@ const SCALE: u8 = 4;
 
 /// Flags of `panel`.
 #[derive(clap::Args)]
-pub struct Flags {
+pub struct PanelFlags {
     #[command(flatten)]
-    shared: Shared,
+    shared: SharedFlags,
     /// Write each page as a PNG file into this folder
     #[arg(long, value_name = "DIR")]
     png: Option<PathBuf>,
@@ -34,7 +34,7 @@ pub struct Flags {
 }
 
 /// Draws every page that is worth showing now, for the first panel of the configuration.
-pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
     let settings = flags.shared.settings()?;
     let clock = Clock::of_this_machine();
     if flags.stopped {
@@ -66,7 +66,7 @@ fn show_stopped(settings: &Settings, clock: &Clock) -> io::Result<ExitCode> {
     let mut code = ExitCode::SUCCESS;
     for panel in &settings.panel.panels {
         if let Err(fault) = show_once(panel, |size| Picture {
-            frame: stopped(&minute, size, settings.language.into()),
+            frame: stopped(&minute, size, settings.language),
             brightness: Brightness::Dim,
         }) {
             complain(fault);

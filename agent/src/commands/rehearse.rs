@@ -1,8 +1,8 @@
 //! `rehearse`: plays a fault as if it happened, marked as a test and touching nothing.
 
-use super::Shared;
-use super::duration;
 use super::look::one_look;
+use super::shared::SharedFlags;
+use super::shared::duration;
 use super::terminal::{print, print_lines};
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -10,21 +10,21 @@ use std::time::Duration;
 use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
 use traylight::printout::Printout;
-use traylight::rehearse::{Fault, Played, Told, play};
+use traylight::rehearse::{Fault, Played, PlayedLook, play};
 use traylight::send::log::{Form, Log};
-use traylight::serve::control::{self, Request};
+use traylight::serve::control::{self, ControlRequest};
 use traylight::show::outlet::Scenery;
 use traylight::show::pages::test_mark;
 use traylight::tell::incident_log;
-use traylight::tell::log::Entry;
+use traylight::tell::log::LogEntry;
 use traylight_config::Settings;
 use traylight_display::{PanelSize, terminal};
 
 /// Flags of `rehearse`.
 #[derive(clap::Args)]
-pub struct Flags {
+pub struct RehearseFlags {
     #[command(flatten)]
-    shared: Shared,
+    shared: SharedFlags,
     /// What happens: a kind of condition, such as drive-gone, or a cause, such as supply
     #[arg(value_name = "FAULT", required_unless_present = "list")]
     fault: Option<String>,
@@ -40,13 +40,13 @@ pub struct Flags {
 }
 
 /// Plays it on the running agent if there is one, else here.
-pub fn command(flags: &Flags) -> io::Result<ExitCode> {
+pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
     let Some(name) = &flags.fault else { return list() };
     let fault = Fault::named(name).map_err(io::Error::other)?;
     // The agent watches this machine, not a recorded tree.
     if flags.shared.is_this_machine() {
         let (drive, for_s) = (flags.tray.clone(), flags.for_time.as_secs());
-        match control::ask(&flags.shared.run_dir, &Request::Rehearse { fault: name.clone(), drive, for_s }) {
+        match control::ask(&flags.shared.run_dir, &ControlRequest::Rehearse { fault: name.clone(), drive, for_s }) {
             Err(error) if control::nobody_there(&error) => {}
             answer => {
                 print_lines(&answer?)?;
@@ -69,18 +69,18 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
     for pretended in &played.pretended {
         print_lines(&format!("Pretended as well: {pretended}."))?;
     }
-    let mut tell = |told: &Told| {
+    let mut tell = |told: &PlayedLook| {
         let at = told.verdict.at;
         for entry in incident_log::entries(&told.verdict, &told.changes, at, &played.wall(wall, at)) {
             #[allow(clippy::disallowed_methods, reason = "the log cleans its lines")]
-            let _ = log.write(&Entry::as_test(entry), wall, |line| io::stdout().write_all(line.as_bytes()));
+            let _ = log.write(&LogEntry::as_test(entry), wall, |line| io::stdout().write_all(line.as_bytes()));
         }
     };
     played.told.iter().for_each(&mut tell);
     let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
     let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test: true };
     if let Some(page) = scenery.pages().into_iter().next() {
-        let drawing = scenery.drawing(page, test_mark(settings.language.into()).to_owned());
+        let drawing = scenery.drawing(page, test_mark(settings.language).to_owned());
         print_lines(&terminal::compact(&drawing.frame(PanelSize::W128H64)))?;
     }
     tell(&played.end());

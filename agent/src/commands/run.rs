@@ -1,6 +1,6 @@
 //! `run`: the daemon.
 
-use super::{Shared, read_settings};
+use super::shared::{SharedFlags, read_settings};
 use std::io;
 use std::os::fd::AsFd;
 use std::process::ExitCode;
@@ -13,11 +13,11 @@ use traylight::send::log::{Form, Log};
 use traylight::serve::control::Control;
 use traylight::serve::socket::StateSocket;
 use traylight::show::outlet::Outlet;
-use traylight::tell::log::Entry;
+use traylight::tell::log::LogEntry;
 
 /// Runs until stopped.
-pub fn command(shared: Shared) -> io::Result<ExitCode> {
-    let Shared { config, root, run_dir, state_dir, log } = shared;
+pub fn command(shared: SharedFlags) -> io::Result<ExitCode> {
+    let SharedFlags { config, root, run_dir, state_dir, log } = shared;
     super::spare::threads()?;
     let clock = Clock::of_this_machine();
     let settings = read_settings(&config).map_err(io::Error::other)?;
@@ -29,7 +29,7 @@ pub fn command(shared: Shared) -> io::Result<ExitCode> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let _inside = runtime.enter();
     let without = |event, loses: &str, error: io::Error| {
-        outlet.say(&Entry::agent(5, event, format!("{loses}: {error}")), &clock.wall());
+        outlet.say(&LogEntry::agent(5, event, format!("{loses}: {error}")), &clock.wall());
     };
     let lost_state = "`look` cannot ask this agent, it reads the box itself";
     let socket = unless_taken(StateSocket::open(&run_dir), |error| without("state-not-served", lost_state, error))?;

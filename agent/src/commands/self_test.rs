@@ -1,7 +1,7 @@
 //! `look --self-test`: says what will happen, asks, lets a drive begin or end a test of itself, and follows it to its
 //! end. The probe does all asking of drives; this command talks to a probe of its own and to the owner.
 
-use super::look::Flags;
+use super::shared::SharedFlags;
 use super::terminal::{Lines, complain};
 use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
@@ -9,10 +9,10 @@ use std::time::Duration;
 use traylight::clock::{Clock, Moment};
 use traylight::judge::place_of;
 use traylight::judge::request::{chosen, refusal, strained_pool};
-use traylight::probe::keeper::{Keeper, News};
-use traylight::probe::order::Order;
+use traylight::probe::keeper::{Keeper, ProbeEvent};
+use traylight::probe::order::ProbeOrder;
 use traylight::reading::{Drive, DriveKey, PastTest, SelfTest, SelfTestStep, Snapshot, TestOutcome};
-use traylight::tell::test_words;
+use traylight::tell::words::self_test;
 
 /// How long the drive has to answer a question.
 const PATIENCE: Duration = Duration::from_secs(75);
@@ -21,7 +21,7 @@ const NO_TRACE_AFTER: Duration = Duration::from_secs(60);
 
 /// What can be asked for.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
-pub enum Step {
+pub enum TestChoice {
     /// Begin the short test: minutes
     Short,
     /// Begin the long test: hours, it reads the whole surface
@@ -30,7 +30,7 @@ pub enum Step {
     Stop,
 }
 
-impl Step {
+impl TestChoice {
     fn order(self) -> SelfTestStep {
         match self {
             Self::Short => SelfTestStep::Short,
@@ -40,30 +40,30 @@ impl Step {
     }
 }
 
-/// Runs the request; the exit code says what came of the test: 0 passed, 20 failed, 10 it came to no result.
-pub fn command(flags: &Flags, step: Step, name: &str) -> io::Result<ExitCode> {
+/// Runs the request, without asking where it `may_begin`; the exit code says what came of the test: 0 passed, 20 failed, 10 it came to no result.
+pub fn command(shared: &SharedFlags, may_begin: bool, step: TestChoice, name: &str) -> io::Result<ExitCode> {
     let step = step.order();
     let may_ask = io::stdin().is_terminal();
-    if !may_ask && !flags.yes && step != SelfTestStep::Abort {
+    if !may_ask && !may_begin && step != SelfTestStep::Abort {
         complain("a self-test must be confirmed: found no terminal to ask on, wanted one, or --yes");
         return Ok(ExitCode::from(2));
     }
-    if !flags.shared.is_this_machine() {
+    if !shared.is_this_machine() {
         return Err(io::Error::other("a recorded tree has no drive to ask; leave --root out"));
     }
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let done = runtime.block_on(request(flags, step, name));
+    let done = runtime.block_on(request(shared, may_begin, step, name));
     runtime.shutdown_background();
     done
 }
 
-async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<ExitCode> {
-    let settings = flags.shared.settings()?;
+async fn request(shared: &SharedFlags, may_begin: bool, step: SelfTestStep, name: &str) -> io::Result<ExitCode> {
+    let settings = shared.settings()?;
     let clock = Clock::of_this_machine();
-    let mut session = Session { keeper: Keeper::new(&flags.shared.root, clock.clone())?, clock, drive: None };
+    let mut session = Session { keeper: Keeper::new(&shared.root, clock.clone())?, clock, drive: None };
     let snapshot = session.hear().await?;
     let meant =
-        chosen(&settings, &snapshot, name).map_err(|found| io::Error::other(test_words::not_one(name, &found)))?;
+        chosen(&settings, &snapshot, name).map_err(|found| io::Error::other(self_test::not_one(name, &found)))?;
     let (key, place) = (meant.key.clone(), place_of(&settings, meant));
 
     let since = session.clock.now();
@@ -71,12 +71,12 @@ async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<Ex
     let snapshot = session.until(|drive| drive.power.taken > since || drive.stalled_since.is_some()).await?;
     let drive = session.of(&snapshot)?;
     if let Some(why) = refusal(drive, step) {
-        return Err(io::Error::other(test_words::refusal(&place, step, &why)));
+        return Err(io::Error::other(self_test::refusal(&place, step, &why)));
     }
     let mut out = Lines::of_this_terminal();
-    out.line(test_words::announcement(drive, &place, step, strained_pool(&snapshot, drive)))?;
+    out.line(self_test::announcement(drive, &place, step, strained_pool(&snapshot, drive)))?;
     let before = record(drive);
-    if step != SelfTestStep::Abort && !flags.yes && !confirmed()? {
+    if step != SelfTestStep::Abort && !may_begin && !confirmed()? {
         out.line("Nothing was begun.")?;
         return Ok(ExitCode::from(1));
     }
@@ -99,7 +99,7 @@ async fn request(flags: &Flags, step: SelfTestStep, name: &str) -> io::Result<Ex
         out.line("The drive took the request, but shows no trace of a test.")?;
         return Ok(ExitCode::from(10));
     };
-    out.line(format_args!("{}.", capital(&test_words::over(outcome, failed_at_lba))))?;
+    out.line(format_args!("{}.", capital(&self_test::over(outcome, failed_at_lba))))?;
     if outcome == TestOutcome::Failed {
         out.line("Back up what matters now, before anything else. Compare the serial before you touch a tray.")?;
     }
@@ -120,19 +120,19 @@ struct Session {
 impl Session {
     fn attend(&mut self, drive: DriveKey) -> io::Result<()> {
         self.drive = Some(drive.clone());
-        self.keeper.tell(Order::Attend(drive))
+        self.keeper.tell(ProbeOrder::Attend(drive))
     }
 
     fn begin(&mut self, step: SelfTestStep) -> io::Result<()> {
         let drive = self.drive.clone().ok_or_else(|| io::Error::other("no drive is attended"))?;
-        self.keeper.tell(Order::SelfTest { drive, step })
+        self.keeper.tell(ProbeOrder::SelfTest { drive, step })
     }
 
     /// The next snapshot.
     async fn hear(&mut self) -> io::Result<Snapshot> {
         match self.keeper.news().await? {
-            News::Snapshot(snapshot) => Ok(*snapshot),
-            News::Lost { why, .. } => {
+            ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
+            ProbeEvent::Lost { why, .. } => {
                 let lost = format!("the probe was lost: {why}; a self-test that was begun goes on without it");
                 Err(io::Error::other(lost))
             }
@@ -224,7 +224,7 @@ impl Progress {
             return Ok(());
         }
         self.shown = Some(remaining_percent);
-        let line = capital(&test_words::running(remaining_percent));
+        let line = capital(&self_test::running(remaining_percent));
         if out.in_place { out.replace(line) } else { out.line(line) }
     }
 

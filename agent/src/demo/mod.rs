@@ -9,7 +9,7 @@ use crate::reading::Itself;
 use crate::send::log::{Form, Log};
 use crate::show::outlet::{Outlet, Scenery};
 use crate::tell::incident_log;
-use crate::tell::log::Entry;
+use crate::tell::log::LogEntry;
 use std::io;
 use std::time::Duration;
 use traylight_display::PanelSize;
@@ -41,8 +41,10 @@ async fn tell(speed: u32) -> io::Result<()> {
     let mut outlet = Outlet::new(Log::open(Form::Text)?)?;
     let mut memory = Memory::default();
     let mut elapsed = Duration::ZERO;
-    outlet
-        .say(&Entry::agent(6, "demo", format!("the pretend box heron, {speed} times faster than it happened")), &dawn);
+    outlet.say(
+        &LogEntry::agent(6, "demo", format!("the pretend box heron, {speed} times faster than it happened")),
+        &dawn,
+    );
     while elapsed < story::LENGTH {
         let until = (clock.now().since(began) * speed).min(story::LENGTH);
         while elapsed <= until {
@@ -66,6 +68,6 @@ async fn tell(speed: u32) -> io::Result<()> {
         }
         tokio::time::sleep(TICK).await;
     }
-    outlet.say(&Entry::agent(6, "demo", "the story is over"), &dawn.after(elapsed));
+    outlet.say(&LogEntry::agent(6, "demo", "the story is over"), &dawn.after(elapsed));
     Ok(())
 }

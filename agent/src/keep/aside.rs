@@ -1,8 +1,10 @@
 //! Whether a file can be used as the store, and out of the way with one that cannot. It is never deleted: somebody may
 //! want to know what was in it.
 
+use super::database::{APPLICATION, VERSION, connect};
 use super::fault::{KeepFault, is_of_the_contents};
-use super::{APPLICATION, VERSION, connect, outbox, read_ledger, read_number};
+use super::outbox;
+use super::rows::{read_ledger, read_number};
 use rusqlite::Connection;
 use rusqlite::config::DbConfig;
 use std::fs::Permissions;
@@ -18,7 +20,7 @@ const HEADER: u64 = 100;
 
 /// What a look at a file found.
 #[derive(Debug, PartialEq, Eq)]
-pub(super) enum Look {
+pub(super) enum FileState {
     /// Nothing is there.
     Nothing,
     /// A store that can be used.
@@ -31,26 +33,29 @@ pub(super) enum Look {
 ///
 /// # Errors
 /// When the disk or the rights do not let it be read, which says nothing of what is in it.
-pub(super) fn look(file: &Path) -> Result<Look, KeepFault> {
+pub(super) fn look(file: &Path) -> Result<FileState, KeepFault> {
     match std::fs::metadata(file) {
-        Ok(found) if !found.is_file() => return Ok(Look::Unusable("no plain file".to_owned())),
+        Ok(found) if !found.is_file() => return Ok(FileState::Unusable("no plain file".to_owned())),
         // The database takes an empty file, and one of a single byte, for a new one.
         Ok(found) if found.len() < HEADER => {
-            return Ok(Look::Unusable(format!("{} of the {HEADER} bytes that a database begins with", found.len())));
+            return Ok(FileState::Unusable(format!(
+                "{} of the {HEADER} bytes that a database begins with",
+                found.len()
+            )));
         }
         Ok(_) => {}
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
             // A log without its file would be played into the next file of that name.
             let left_behind = PARTS.iter().any(|part| with(file, part).exists());
-            let unusable = || Look::Unusable("the log of a store without the store".to_owned());
-            return Ok(if left_behind { unusable() } else { Look::Nothing });
+            let unusable = || FileState::Unusable("the log of a store without the store".to_owned());
+            return Ok(if left_behind { unusable() } else { FileState::Nothing });
         }
         Err(error) => return Err(KeepFault::system(file)(error)),
     }
     match connect(file).and_then(|database| flaw(&database)) {
-        Ok(None) => Ok(Look::Good),
-        Ok(Some(flaw)) => Ok(Look::Unusable(flaw)),
-        Err(error) if is_of_the_contents(&error) => Ok(Look::Unusable(format!("a damaged file ({error})"))),
+        Ok(None) => Ok(FileState::Good),
+        Ok(Some(flaw)) => Ok(FileState::Unusable(flaw)),
+        Err(error) if is_of_the_contents(&error) => Ok(FileState::Unusable(format!("a damaged file ({error})"))),
         Err(error) => Err(KeepFault::database(file)(error)),
     }
 }

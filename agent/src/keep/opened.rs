@@ -1,7 +1,9 @@
 //! A store with what was in it; and the tries to open one that could not be opened, on a thread of their own, since a disk
 //! may hang.
 
-use super::{KeepFault, OutboxStore, Store};
+use super::fault::KeepFault;
+use super::outbox::OutboxStore;
+use super::store::Store;
 use crate::clock::Clock;
 use crate::judge::ledger::Ledger;
 use std::io;

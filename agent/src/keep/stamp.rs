@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 /// A moment, with its boot and its place on the calendar.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Stamp {
+pub struct SavedAt {
     /// Which boot of the machine; empty when the kernel does not tell, which equals no other boot.
     boot: String,
     /// When in it.
@@ -16,7 +16,7 @@ pub struct Stamp {
     epoch_seconds: Option<u64>,
 }
 
-impl Stamp {
+impl SavedAt {
     /// Now.
     pub fn of(clock: &Clock) -> Self {
         let epoch_seconds = clock.epoch_seconds().filter(|_| clock.wall().synchronised);
@@ -47,13 +47,13 @@ mod tests {
     /// 2026-05-14, in seconds since 1970.
     const SPRING: u64 = 1_778_760_000;
 
-    fn stamp(boot: &str, second: u64, epoch_seconds: Option<u64>) -> Stamp {
+    fn stamp(boot: &str, second: u64, epoch_seconds: Option<u64>) -> SavedAt {
         let epoch_seconds = epoch_seconds.map(|second| SPRING + second);
-        Stamp { boot: boot.to_owned(), at: Moment::after_boot(Duration::from_secs(second)), epoch_seconds }
+        SavedAt { boot: boot.to_owned(), at: Moment::after_boot(Duration::from_secs(second)), epoch_seconds }
     }
 
     /// Where a moment of 100 s before the ledger was kept lies after it was brought over, in seconds after this boot.
-    fn lies(kept: &Stamp, now: &Stamp) -> i64 {
+    fn lies(kept: &SavedAt, now: &SavedAt) -> i64 {
         let mut ledger = Ledger::default();
         let noted = kept.at.minus(Duration::from_secs(100));
         ledger.incident_store.muted_until = Some(noted);
@@ -81,14 +81,14 @@ mod tests {
             assert_eq!(lies(&stamp("a", 5000, then), &stamp("b", 40, now)), -100);
         }
         assert_eq!(lies(&stamp("a", 5000, Some(9000)), &stamp("b", 40, Some(7))), -100, "a calendar that stepped back");
-        let unset = Stamp { epoch_seconds: Some(90), ..stamp("a", 5000, None) };
+        let unset = SavedAt { epoch_seconds: Some(90), ..stamp("a", 5000, None) };
         assert_eq!(lies(&unset, &stamp("b", 40, Some(9000))), -100, "54 years: a calendar that was not set");
     }
 
     /// A box without a clock of its own starts in 1970, and hears the time later.
     #[test]
     fn what_no_calendar_has_measured_is_noted_until_one_has() {
-        let since = |kept: &Stamp, now: &Stamp, later: Option<u64>| {
+        let since = |kept: &SavedAt, now: &SavedAt, later: Option<u64>| {
             let mut ledger = Ledger::default();
             let began = kept.at.minus(Duration::from_secs(100));
             kept.bring_over(&mut ledger, now);
@@ -102,7 +102,7 @@ mod tests {
         assert_eq!(since(&kept, &now, None), None);
         assert_eq!(since(&kept, &now, Some(SPRING + 9600)), Some(100 + 600));
         assert_eq!(since(&kept, &now, Some(90)), None, "set, and to a day before the box was watched");
-        let unset = Stamp { epoch_seconds: Some(90), ..stamp("a", 5000, None) };
+        let unset = SavedAt { epoch_seconds: Some(90), ..stamp("a", 5000, None) };
         assert_eq!(since(&unset, &stamp("b", 40, Some(9600)), Some(SPRING + 9600)), None);
     }
 

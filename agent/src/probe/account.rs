@@ -5,7 +5,7 @@ use crate::clock::Moment;
 use crate::reading::{
     Counter, Health, Missing, OwnLimits, Power, Reading, Reason, SelfAssessment, SelfTests, Source, TestOutcome,
 };
-use crate::sense::ask::{self, Told};
+use crate::sense::ask::{self, DriveAnswers};
 use crate::units::Celsius;
 
 /// Degrees a minute (common practice, no source).
@@ -42,7 +42,7 @@ impl Account {
     }
 
     /// Takes in what the drive told at that moment. What is news about its health comes back as such.
-    pub fn take_in(&mut self, told: Told, at: Moment) -> Option<HealthTold> {
+    pub fn take_in(&mut self, told: DriveAnswers, at: Moment) -> Option<HealthTold> {
         if told.power == Ok(Power::Asleep) {
             self.sleeps(at, Source::Drive);
             return None;
@@ -234,7 +234,7 @@ mod tests {
     fn a_drive_that_sleeps_or_is_silent_has_that_as_the_reason_for_no_health() {
         let why = |account: &Account| account.health.missing().map(|why| why.reason);
         let mut account = nothing_told();
-        account.take_in(Told::only(Ok(Power::Asleep)), at(1));
+        account.take_in(DriveAnswers::only(Ok(Power::Asleep)), at(1));
         assert_eq!(why(&account), Some(Reason::Asleep));
         account.woken(silent(), at(2));
         assert_eq!(why(&account), Some(Reason::NotAsked));
@@ -247,12 +247,12 @@ mod tests {
     }
 
     /// A session of an active drive at this temperature.
-    fn warm(degrees: f64) -> Told {
-        Told { temperature: Some(Ok(Celsius(degrees))), ..Told::only(Ok(Power::Active)) }
+    fn warm(degrees: f64) -> DriveAnswers {
+        DriveAnswers { temperature: Some(Ok(Celsius(degrees))), ..DriveAnswers::only(Ok(Power::Active)) }
     }
 
     /// The same, with so many pending sectors.
-    fn whole(pending: i64) -> Told {
+    fn whole(pending: i64) -> DriveAnswers {
         let counter =
             counter::DecodedCounter::new("pending_sectors", pending, CounterUnit::Count, CounterOrigin::Attribute(197));
         let health = ask::Health {
@@ -262,11 +262,15 @@ mod tests {
             recovery_limit: Err(crate::sense::ask::recovery_not_asked()),
             unread: Vec::new(),
         };
-        Told { health: Some(health), ..warm(36.0) }
+        DriveAnswers { health: Some(health), ..warm(36.0) }
     }
 
-    fn broken() -> Told {
-        Told { temperature: Some(Err(silent())), broke_off: Some(silent()), ..Told::only(Ok(Power::Active)) }
+    fn broken() -> DriveAnswers {
+        DriveAnswers {
+            temperature: Some(Err(silent())),
+            broke_off: Some(silent()),
+            ..DriveAnswers::only(Ok(Power::Active))
+        }
     }
 
     #[test]
@@ -315,7 +319,7 @@ mod tests {
     fn a_drive_that_sleeps_keeps_what_it_told_with_its_age() {
         let mut drive = nothing_told();
         drive.take_in(whole(0), at(10));
-        drive.take_in(Told::only(Ok(Power::Asleep)), at(100));
+        drive.take_in(DriveAnswers::only(Ok(Power::Asleep)), at(100));
         assert_eq!((drive.power.get(), drive.temperature.taken), (Some(&Power::Asleep), at(10)));
         drive.woken(Missing::new(Reason::NotAsked, "idle"), at(110));
         assert_eq!((drive.power.get(), drive.health.taken), (None, at(10)));
@@ -325,7 +329,7 @@ mod tests {
     fn what_a_drive_stated_once_of_its_limits_stays() {
         let mut drive = nothing_told();
         let limits = OwnLimits { maximum: Some(Celsius(60.0)), critical: None };
-        drive.take_in(Told { own_limits: limits, ..whole(0) }, at(10));
+        drive.take_in(DriveAnswers { own_limits: limits, ..whole(0) }, at(10));
         drive.take_in(warm(36.0), at(20));
         assert_eq!(drive.limits, limits);
     }

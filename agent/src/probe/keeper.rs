@@ -1,7 +1,7 @@
 //! The core's side of the probe: lets it be started, listens to it, and replaces it when it dies, hangs or sends nonsense.
 
 use super::launcher::{Launched, Launcher};
-use super::order::Order;
+use super::order::ProbeOrder;
 use super::wire::{self, Decoder};
 use crate::clock::{Clock, Moment};
 use crate::reading::Snapshot;
@@ -25,7 +25,7 @@ const PROVEN_AFTER: Duration = Duration::from_secs(60);
 
 /// What there is to hear.
 #[derive(Debug)]
-pub enum News {
+pub enum ProbeEvent {
     /// A new snapshot.
     Snapshot(Box<Snapshot>),
     /// The probe is lost; another will be started.
@@ -41,14 +41,14 @@ pub enum News {
 pub struct Keeper {
     launcher: Launcher,
     clock: Clock,
-    probe: Option<Probe>,
+    probe: Option<ProbeProcess>,
     /// What every probe is told first.
-    orders: Vec<Order>,
+    orders: Vec<ProbeOrder>,
     failures: usize,
     start_at: Moment,
 }
 
-struct Probe {
+struct ProbeProcess {
     socket: UnixStream,
     ending: UnixStream,
     decoder: Decoder,
@@ -85,7 +85,7 @@ impl Keeper {
     }
 
     /// Tells the probe something. What outlasts a probe is told to the next one as well; all else is lost with it.
-    pub fn tell(&mut self, order: Order) -> std::io::Result<()> {
+    pub fn tell(&mut self, order: ProbeOrder) -> std::io::Result<()> {
         let told = match &self.probe {
             Some(probe) => probe.tell(&order),
             None if order.outlasts_the_probe() => Ok(()),
@@ -102,7 +102,7 @@ impl Keeper {
     ///
     /// # Errors
     /// When no probe can be started any more, since the launcher is gone.
-    pub async fn news(&mut self) -> io::Result<News> {
+    pub async fn news(&mut self) -> io::Result<ProbeEvent> {
         loop {
             let now = self.clock.now();
             let lost = match &mut self.probe {
@@ -119,7 +119,7 @@ impl Keeper {
                     Err(error) => format!("it could not be started: {error}"),
                 },
                 Some(probe) => match probe.hear(&self.clock).await {
-                    Ok(snapshot) => return Ok(News::Snapshot(Box::new(snapshot))),
+                    Ok(snapshot) => return Ok(ProbeEvent::Snapshot(Box::new(snapshot))),
                     Err(why) => why,
                 },
             };
@@ -127,7 +127,7 @@ impl Keeper {
         }
     }
 
-    fn lose(&mut self, why: String) -> News {
+    fn lose(&mut self, why: String) -> ProbeEvent {
         let now = self.clock.now();
         if self.probe.as_ref().is_some_and(|probe| now.since(probe.started) >= PROVEN_AFTER) {
             self.failures = 0;
@@ -137,13 +137,13 @@ impl Keeper {
         let again_in = Duration::from_secs(BACK_OFF_SECONDS[self.failures.min(BACK_OFF_SECONDS.len() - 1)]);
         self.failures += 1;
         self.start_at = now.plus(again_in);
-        News::Lost { why, again_in }
+        ProbeEvent::Lost { why, again_in }
     }
 }
 
-impl Probe {
+impl ProbeProcess {
     /// An order is far shorter than the socket's buffer, so one that does not fit is told to nobody.
-    fn tell(&self, order: &Order) -> std::io::Result<()> {
+    fn tell(&self, order: &ProbeOrder) -> std::io::Result<()> {
         let bytes = wire::encode(order)?;
         match self.socket.try_write(&bytes)? {
             written if written == bytes.len() => Ok(()),
@@ -189,7 +189,7 @@ impl Probe {
     }
 }
 
-fn start(launcher: &Launcher, orders: &[Order], now: Moment) -> io::Result<Probe> {
+fn start(launcher: &Launcher, orders: &[ProbeOrder], now: Moment) -> io::Result<ProbeProcess> {
     let Launched { mut socket, ending } = launcher.launch()?;
     for order in orders {
         socket.write_all(&wire::encode(order)?)?;
@@ -199,7 +199,7 @@ fn start(launcher: &Launcher, orders: &[Order], now: Moment) -> io::Result<Probe
         UnixStream::from_std(socket)
     };
     let (socket, ending, silence) = (tokio(socket)?, tokio(ending)?, Silence::from(now));
-    Ok(Probe { socket, ending, decoder: Decoder::default(), started: now, silence })
+    Ok(ProbeProcess { socket, ending, decoder: Decoder::default(), started: now, silence })
 }
 
 fn is_gone(error: &io::Error) -> bool {

@@ -67,7 +67,7 @@ fn itself(command: &str, root: &Path, input: OwnedFd) -> Command {
 }
 
 /// A probe that runs.
-struct Running {
+struct RunningProbe {
     child: Child,
     /// Readable when it has ended (pidfd_open(2)).
     end: OwnedFd,
@@ -77,7 +77,7 @@ struct Running {
 
 /// The launcher itself: starts probes until the core is gone.
 pub fn run(root: &Path, core: &OwnedFd) -> io::Result<()> {
-    let mut running: Vec<Running> = Vec::new();
+    let mut running: Vec<RunningProbe> = Vec::new();
     loop {
         let is_asked = {
             let mut waits = vec![PollFd::new(core, PollFlags::IN)];
@@ -101,7 +101,7 @@ pub fn run(root: &Path, core: &OwnedFd) -> io::Result<()> {
             Received::Start([socket, ending]) => {
                 let mut ending = UnixStream::from(ending);
                 match start(root, socket) {
-                    Ok((child, end)) => running.push(Running { child, end, ending: Some(ending) }),
+                    Ok((child, end)) => running.push(RunningProbe { child, end, ending: Some(ending) }),
                     Err(error) => drop(write!(ending, "it could not be started: {error}")),
                 }
             }
@@ -110,7 +110,7 @@ pub fn run(root: &Path, core: &OwnedFd) -> io::Result<()> {
     }
 }
 
-impl Running {
+impl RunningProbe {
     /// Ends what is not wanted, and reports an end to the core; true when it has ended.
     fn settle(&mut self) -> bool {
         match self.child.try_wait() {

@@ -28,8 +28,8 @@ mod workers;
 use crate::clock::Clock;
 use crate::reading::Snapshot;
 use crate::sense::host::Host;
-use order::Order;
-use pacing::{Pacing, Step};
+use order::ProbeOrder;
+use pacing::{Pacing, PacingStep};
 use rounds::Rounds;
 use std::io::{self, Read, Write};
 use std::os::unix::net::UnixStream;
@@ -66,7 +66,7 @@ struct Probe {
 impl Probe {
     /// Waits until a round is due; false as soon as the core is gone.
     fn waits_for_round(&mut self) -> io::Result<bool> {
-        while let Step::Wait { left, listening } = self.pacing.step(self.clock.now()) {
+        while let PacingStep::Wait { left, listening } = self.pacing.step(self.clock.now()) {
             match self.wakers.wait(&self.core, left, listening)? {
                 Woken::TimeUp => {}
                 Woken::Core if !self.take_orders()? => return Ok(false),
@@ -101,7 +101,7 @@ impl Probe {
             Err(error) if error.kind() == io::ErrorKind::ConnectionReset => return Ok(false),
             Err(error) => return Err(error),
         }
-        while let Some(order) = self.orders.next_message::<Order>().map_err(io::Error::other)? {
+        while let Some(order) = self.orders.next_message::<ProbeOrder>().map_err(io::Error::other)? {
             self.rounds.take_order(order);
         }
         Ok(true)

@@ -17,7 +17,7 @@ const ROOM_EVERY: Duration = Duration::from_secs(10);
 const LOOK_EVERY: Duration = Duration::from_secs(10);
 
 /// A question for room. It may block.
-pub type Question = Box<dyn FnOnce() -> Reading<Room> + Send>;
+pub type MountQuestion = Box<dyn FnOnce() -> Reading<Room> + Send>;
 
 /// The volumes, by mount point, and what should be there.
 #[derive(Default)]
@@ -83,8 +83,8 @@ impl SeenMounts {
         clock: &Clock,
         is_suspended: impl Fn(&str) -> bool,
         now: Moment,
-    ) -> Vec<(String, Question)> {
-        let mut due: Vec<(String, Question)> = Vec::new();
+    ) -> Vec<(String, MountQuestion)> {
+        let mut due: Vec<(String, MountQuestion)> = Vec::new();
         for (point, seen) in &mut self.volumes {
             if seen.mount.zfs_pool().is_some_and(&is_suspended) {
                 let why = Missing::new(Reason::NotAsked, "its pool is suspended, and who asks may wait for good");

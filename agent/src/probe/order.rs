@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 /// One order.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Order {
+pub enum ProbeOrder {
     /// From now on self-tests begin by this schedule.
     Schedule(Schedule),
     /// Ask this drive alone, at once, how its self-tests stand: its owner waits for the answer.
@@ -20,7 +20,7 @@ pub enum Order {
     },
 }
 
-impl Order {
+impl ProbeOrder {
     /// True for what a probe that replaces a lost one must be told as well.
     pub fn outlasts_the_probe(&self) -> bool {
         !matches!(self, Self::SelfTest { .. })

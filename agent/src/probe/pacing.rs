@@ -20,7 +20,7 @@ const STORM: u32 = 20;
 
 /// What is to be done now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Step {
+pub enum PacingStep {
     /// Run a round.
     Round,
     /// Wait for so long. Calls end it early when `listening`; they are not lost when not.
@@ -57,17 +57,17 @@ impl Pacing {
     }
 
     /// What is to be done at `now`.
-    pub fn step(&self, now: Moment) -> Step {
-        let Some(last) = self.last else { return Step::Round };
+    pub fn step(&self, now: Moment) -> PacingStep {
+        let Some(last) = self.last else { return PacingStep::Round };
         let by_pace = last.plus(self.pace);
         let due = if self.called { by_pace.min(self.settled_at.max(last.plus(self.gap))) } else { by_pace };
         if now >= due {
-            return Step::Round;
+            return PacingStep::Round;
         }
         let unheard = if self.called || self.in_a_row >= STORM { due } else { due.min(self.settled_at) };
         match unheard.since(now) {
-            Duration::ZERO => Step::Wait { left: due.since(now), listening: true },
-            left => Step::Wait { left, listening: false },
+            Duration::ZERO => PacingStep::Wait { left: due.since(now), listening: true },
+            left => PacingStep::Wait { left, listening: false },
         }
     }
 
@@ -101,19 +101,19 @@ mod tests {
 
     /// Plays the probe's loop against calls at known milliseconds; a call that nobody listens to waits until somebody does.
     #[derive(Default)]
-    struct Played {
+    struct PlayedRounds {
         /// When rounds were run.
         rounds: Vec<u64>,
         /// How many waits there were: each is a wake-up of the process.
         waits: usize,
     }
 
-    fn play(until: u64, counts: bool, calls: impl IntoIterator<Item = u64>) -> Played {
+    fn play(until: u64, counts: bool, calls: impl IntoIterator<Item = u64>) -> PlayedRounds {
         let (mut calls, mut pacing, mut played, mut now) =
-            (calls.into_iter().peekable(), Pacing::new(), Played::default(), 0);
+            (calls.into_iter().peekable(), Pacing::new(), PlayedRounds::default(), 0);
         while now < until {
             let at = Moment::after_boot(Duration::from_millis(now));
-            let Step::Wait { left, listening } = pacing.step(at) else {
+            let PacingStep::Wait { left, listening } = pacing.step(at) else {
                 let called = std::iter::from_fn(|| calls.next_if(|call| *call <= now)).count() > 0;
                 pacing.round(at, called && counts);
                 played.rounds.push(now);
@@ -163,7 +163,7 @@ mod tests {
         let (mut pacing, mut rounds, mut now) = (Pacing::new(), Vec::new(), 0);
         while now < 8000 {
             let at = Moment::after_boot(Duration::from_millis(now));
-            if let Step::Wait { left, .. } = pacing.step(at) {
+            if let PacingStep::Wait { left, .. } = pacing.step(at) {
                 now += left.as_millis() as u64;
                 continue;
             }

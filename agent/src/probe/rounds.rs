@@ -2,7 +2,7 @@
 
 use super::happened::Happened;
 use super::mounts::SeenMounts;
-use super::order::Order;
+use super::order::ProbeOrder;
 use super::pools::{self, SeenPools};
 use super::schedule::{self, Schedule};
 use super::seen::{SeenDrive, first_count};
@@ -12,7 +12,7 @@ use crate::reading::{
     AskedBy, Blind, Board, Controller, Drive, DriveKey, Link, Missing, Pool, Reading, Reason, Room, Snapshot, Source,
     Temperature, Traffic,
 };
-use crate::sense::ask::Told;
+use crate::sense::ask::DriveAnswers;
 use crate::sense::host::Host;
 use crate::sense::parse::named::NamedEvent;
 use crate::sense::parse::rate::{CountedAt, rate};
@@ -37,7 +37,7 @@ const CONTROLLERS_EVERY: Duration = Duration::from_secs(10);
 
 /// Whom a worker asks.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-enum Target {
+enum WorkTarget {
     /// The drive with this kernel name, in this appearance.
     Drive(String, u64),
     Chip(String),
@@ -47,19 +47,19 @@ enum Target {
 }
 
 /// What a worker brings back.
-enum Answer {
-    Drive(Box<Told>, Moment),
+enum WorkAnswer {
+    Drive(Box<DriveAnswers>, Moment),
     Chip(chips::Answers),
     Zones(Vec<Temperature>),
     Room(Reading<Room>),
-    Pool(pools::Told),
+    Pool(pools::PoolAnswer),
 }
 
 /// The rounds and what they remember from one to the next.
 pub struct Rounds {
     host: Host,
     clock: Clock,
-    workers: Workers<Target, Answer>,
+    workers: Workers<WorkTarget, WorkAnswer>,
     drives: BTreeMap<String, SeenDrive>,
     attachments_seen: Option<Moment>,
     controllers: Result<Vec<Controller>, Missing>,
@@ -152,19 +152,19 @@ impl Rounds {
     }
 
     /// Takes in what the core has to say.
-    pub fn take_order(&mut self, order: Order) {
+    pub fn take_order(&mut self, order: ProbeOrder) {
         let now = self.clock.now();
         let mut request = |key: &DriveKey, step| {
             let seen = self.drives.values_mut().find(|seen| seen.identity.key == *key);
             seen.map(|seen| seen.request(step, AskedBy::Owner, now))
         };
         match order {
-            Order::Schedule(schedule) => self.schedule = schedule,
-            Order::Attend(drive) => {
+            ProbeOrder::Schedule(schedule) => self.schedule = schedule,
+            ProbeOrder::Attend(drive) => {
                 request(&drive, None);
                 self.attended = Some(drive);
             }
-            Order::SelfTest { drive, step } => drop(request(&drive, Some(step))),
+            ProbeOrder::SelfTest { drive, step } => drop(request(&drive, Some(step))),
         }
     }
 
@@ -212,7 +212,7 @@ impl Rounds {
             self.attachments_seen = Some(now);
             self.drives.values_mut().for_each(|seen| seen.look_at_attachment(&self.host, now));
         }
-        let mut identities: Vec<&mut drives::Identity> =
+        let mut identities: Vec<&mut drives::DriveIdentity> =
             self.drives.values_mut().map(|seen| &mut seen.identity).collect();
         drives::tell_apart(&mut identities);
         self.ask_drives(now);
@@ -226,10 +226,10 @@ impl Rounds {
         };
         for seen in self.drives.values_mut().filter(may_be_asked) {
             let Some(question) = seen.question(&self.host, &self.clock, now) else { continue };
-            let target = Target::Drive(seen.spotted.device.clone(), seen.spotted.instance);
+            let target = WorkTarget::Drive(seen.spotted.device.clone(), seen.spotted.instance);
             let asked = self.workers.ask(&target, move || {
                 let (told, at) = question();
-                Answer::Drive(Box::new(told), at)
+                WorkAnswer::Drive(Box::new(told), at)
             });
             if asked {
                 seen.asked(now);
@@ -237,7 +237,7 @@ impl Rounds {
         }
         let drives = &self.drives;
         self.workers.keep_only(|target| match target {
-            Target::Drive(device, instance) => {
+            WorkTarget::Drive(device, instance) => {
                 drives.get(device).is_some_and(|seen| seen.spotted.instance == *instance)
             }
             _ => true,
@@ -253,17 +253,17 @@ impl Rounds {
             self.chip_answers.entry(chip.key.clone()).or_insert_with(not_yet);
         }
         self.workers
-            .keep_only(|target| !matches!(target, Target::Chip(key) if chips.iter().all(|chip| chip.key != *key)));
+            .keep_only(|target| !matches!(target, WorkTarget::Chip(key) if chips.iter().all(|chip| chip.key != *key)));
     }
 
     fn ask_chips(&mut self, now: Moment) {
         for chip in &self.chips {
             let (host, clock, asked) = (self.host.clone(), self.clock.clone(), chip.clone());
-            self.workers.ask(&Target::Chip(chip.key.clone()), move || Answer::Chip(asked.ask(&host, &clock)));
+            self.workers.ask(&WorkTarget::Chip(chip.key.clone()), move || WorkAnswer::Chip(asked.ask(&host, &clock)));
         }
         if chips::has_zones(&self.host) && now.is_due(self.zones_asked, ZONES_EVERY) {
             let (host, clock) = (self.host.clone(), self.clock.clone());
-            if self.workers.ask(&Target::Zones, move || Answer::Zones(chips::zones(&host, &clock))) {
+            if self.workers.ask(&WorkTarget::Zones, move || WorkAnswer::Zones(chips::zones(&host, &clock))) {
                 self.zones_asked = Some(now);
             }
         }
@@ -273,61 +273,61 @@ impl Rounds {
         look("mounts", blind, self.mounts.look(&self.host, now));
         let pools = &self.pools;
         for (point, question) in self.mounts.questions(&self.host, &self.clock, |pool| pools.is_suspended(pool), now) {
-            if self.workers.ask(&Target::Volume(point.clone()), move || Answer::Room(question())) {
+            if self.workers.ask(&WorkTarget::Volume(point.clone()), move || WorkAnswer::Room(question())) {
                 self.mounts.asked(&point, now);
             }
         }
         let mounts = &self.mounts;
-        self.workers.keep_only(|target| !matches!(target, Target::Volume(point) if !mounts.has(point)));
+        self.workers.keep_only(|target| !matches!(target, WorkTarget::Volume(point) if !mounts.has(point)));
     }
 
     fn ask_pools(&mut self, now: Moment) {
         for (which, question) in self.pools.questions(&self.host, &self.clock, &self.mounts.mounts(), now) {
-            if self.workers.ask(&Target::Pool(which.clone()), move || Answer::Pool(question())) {
+            if self.workers.ask(&WorkTarget::Pool(which.clone()), move || WorkAnswer::Pool(question())) {
                 self.pools.asked(&which, now);
             }
         }
         let pools = &self.pools;
-        self.workers.keep_only(|target| !matches!(target, Target::Pool(which) if !pools.has(which)));
+        self.workers.keep_only(|target| !matches!(target, WorkTarget::Pool(which) if !pools.has(which)));
     }
 
-    fn take_in(&mut self, target: Target, answer: Answer) {
+    fn take_in(&mut self, target: WorkTarget, answer: WorkAnswer) {
         match (target, answer) {
-            (Target::Drive(device, instance), Answer::Drive(told, at)) => {
+            (WorkTarget::Drive(device, instance), WorkAnswer::Drive(told, at)) => {
                 if let Some(seen) = self.drives.get_mut(&device).filter(|seen| seen.spotted.instance == instance) {
                     seen.take_in(*told, at);
                 }
             }
-            (Target::Volume(point), Answer::Room(room)) => self.mounts.take_in(&point, room),
-            (Target::Chip(key), Answer::Chip(answers)) => {
+            (WorkTarget::Volume(point), WorkAnswer::Room(room)) => self.mounts.take_in(&point, room),
+            (WorkTarget::Chip(key), WorkAnswer::Chip(answers)) => {
                 self.chip_answers.insert(key, answers);
             }
-            (Target::Pool(which), Answer::Pool(told)) => self.pools.take_in(&which, told, self.clock.now()),
-            (_, Answer::Zones(zones)) => self.zones = zones,
+            (WorkTarget::Pool(which), WorkAnswer::Pool(told)) => self.pools.take_in(&which, told, self.clock.now()),
+            (_, WorkAnswer::Zones(zones)) => self.zones = zones,
             // A target is only ever asked its own kind of question.
             _ => {}
         }
     }
 
-    fn give_up(&mut self, target: &Target) {
+    fn give_up(&mut self, target: &WorkTarget) {
         let now = self.clock.now();
         let why = || Missing::new(Reason::TimedOut, format!("no answer for {} s", DEADLINE.as_secs()));
         match target {
-            Target::Drive(device, _) => {
+            WorkTarget::Drive(device, _) => {
                 if let Some(seen) = self.drives.get_mut(device) {
                     seen.give_up(why(), now);
                 }
             }
-            Target::Volume(point) => {
+            WorkTarget::Volume(point) => {
                 self.mounts.take_in(point, Reading::new(Err(why()), now, Source::Statvfs));
             }
-            Target::Chip(key) => {
+            WorkTarget::Chip(key) => {
                 if let Some(chip) = self.chips.iter().find(|chip| chip.key == *key) {
                     self.chip_answers.insert(key.clone(), chip.without_answers(&why(), now));
                 }
             }
-            Target::Pool(which) => self.pools.give_up(which, why(), now),
-            Target::Zones => {
+            WorkTarget::Pool(which) => self.pools.give_up(which, why(), now),
+            WorkTarget::Zones => {
                 self.zones.iter_mut().for_each(|zone| zone.value = Reading::new(Err(why()), now, Source::ThermalZone));
             }
         }

@@ -2,16 +2,16 @@
 //! what may be asked when in [`super::polling`].
 
 use super::account::Account;
-use super::polling::{PollingPolicy, Request};
+use super::polling::{DriveRequest, PollingPolicy};
 use super::schedule::Candidate;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
     AskedBy, Attachment, Bus, Drive, DriveKind, DriveUse, Missing, OwnLimits, Power, Reading, Reason, SelfTestStep,
     Source, TestRequest, Traffic,
 };
-use crate::sense::ask::Told;
+use crate::sense::ask::DriveAnswers;
 use crate::sense::ask::drive::Asker;
-use crate::sense::drives::{self, Identity, Spotted};
+use crate::sense::drives::{self, DriveIdentity, ListedDrive};
 use crate::sense::host::Host;
 use crate::sense::parse::rate::{CountedAt, rate};
 use crate::sense::parse::sysfs::block::Stat;
@@ -28,9 +28,9 @@ const STUCK_AFTER: Duration = Duration::from_secs(5);
 /// A drive as seen so far.
 pub struct SeenDrive {
     /// Which appearance of which drive.
-    pub spotted: Spotted,
+    pub spotted: ListedDrive,
     /// Who it is.
-    pub identity: Identity,
+    pub identity: DriveIdentity,
     spotted_at: Moment,
     /// Shared with the drive's worker; at most one question is under way, so nobody waits for it.
     asker: Option<Arc<Mutex<Asker>>>,
@@ -42,13 +42,13 @@ pub struct SeenDrive {
     attachment: Attachment,
     uses: Reading<Vec<DriveUse>>,
     /// The request that the drive is asked right now.
-    under_way: Option<Request>,
+    under_way: Option<DriveRequest>,
     test_request: Option<TestRequest>,
 }
 
 impl SeenDrive {
     /// A drive that has just been spotted.
-    pub fn new(host: &Host, spotted: Spotted, now: Moment) -> Self {
+    pub fn new(host: &Host, spotted: ListedDrive, now: Moment) -> Self {
         let identity = drives::identify(host, &spotted, now);
         // A recorded tree has no drives to send commands to.
         let asker =
@@ -147,7 +147,7 @@ impl SeenDrive {
         host: &Host,
         clock: &Clock,
         now: Moment,
-    ) -> Option<impl FnOnce() -> (Told, Moment) + use<>> {
+    ) -> Option<impl FnOnce() -> (DriveAnswers, Moment) + use<>> {
         if let Some(void) = self.polling.void_request(now) {
             self.answer(void, Err(Missing::new(Reason::TimedOut, "the drive had no time for another question")), now);
         }
@@ -169,13 +169,15 @@ impl SeenDrive {
             let told = match asker {
                 Some(asker) => match asker.lock() {
                     Ok(mut asker) => asker.ask(&host, wanted),
-                    Err(_) => Told::only(Err(Missing::new(Reason::Unreadable, "an earlier question broke off"))),
+                    Err(_) => {
+                        DriveAnswers::only(Err(Missing::new(Reason::Unreadable, "an earlier question broke off")))
+                    }
                 },
                 None => {
                     let power = Err(Missing::new(Reason::NotAsked, "a recorded tree has no drive to ask"));
                     let temperature =
                         thermometer.filter(|_| may_read_file).map(|file| drives::temperature(&host, &file, critical));
-                    Told { temperature, ..Told::only(power) }
+                    DriveAnswers { temperature, ..DriveAnswers::only(power) }
                 }
             };
             (told, clock.now())
@@ -189,7 +191,7 @@ impl SeenDrive {
 
     /// Somebody wants to know of its self-tests or, with a step, that one begins or ends.
     pub fn request(&mut self, step: Option<SelfTestStep>, by: AskedBy, now: Moment) {
-        self.polling.request(Request { step, by, at: now });
+        self.polling.request(DriveRequest { step, by, at: now });
     }
 
     /// What the schedule of self-tests must know of it.
@@ -206,14 +208,14 @@ impl SeenDrive {
     }
 
     /// Notes what came of a request for a step; a mere question has its answer in the readings.
-    fn answer(&mut self, request: Request, answer: Result<(), Missing>, at: Moment) {
+    fn answer(&mut self, request: DriveRequest, answer: Result<(), Missing>, at: Moment) {
         if let Some(step) = request.step {
             self.test_request = Some(TestRequest { step, by: request.by, answer, at });
         }
     }
 
     /// Takes in an answer.
-    pub fn take_in(&mut self, mut told: Told, at: Moment) {
+    pub fn take_in(&mut self, mut told: DriveAnswers, at: Moment) {
         self.polling.told_power(told.power.as_ref().ok().copied());
         if let Some(request) = self.under_way.take() {
             let not_done = || match &told.power {
@@ -276,7 +278,7 @@ impl SeenDrive {
     }
 }
 
-fn no_temperature(identity: &Identity) -> Missing {
+fn no_temperature(identity: &DriveIdentity) -> Missing {
     match identity.thermometer {
         Some(_) => Missing::new(Reason::NotAsked, "idle, left alone so that it can fall asleep"),
         None => Missing::new(Reason::NotFitted, "no driver offers it"),

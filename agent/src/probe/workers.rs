@@ -22,11 +22,11 @@ pub struct Workers<T, A> {
 
 struct Worker<A> {
     questions: Sender<Question<A>>,
-    asked: Option<Asked>,
+    asked: Option<OpenQuestion>,
 }
 
 #[derive(Clone, Copy)]
-struct Asked {
+struct OpenQuestion {
     at: Moment,
     told_late: bool,
 }
@@ -46,7 +46,7 @@ impl<T: Ord + Clone + Send + 'static, A: Send + 'static> Workers<T, A> {
         }
         let Some(worker) = self.workers.get_mut(target).filter(|worker| worker.asked.is_none()) else { return false };
         let taken = worker.questions.send(Box::new(question)).is_ok();
-        worker.asked = taken.then(|| Asked { at: self.clock.now(), told_late: false });
+        worker.asked = taken.then(|| OpenQuestion { at: self.clock.now(), told_late: false });
         taken
     }
 

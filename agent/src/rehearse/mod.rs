@@ -73,14 +73,14 @@ pub struct Played {
     /// The box in the end.
     pub snapshot: Snapshot,
     /// What was new, look by look.
-    pub told: Vec<Told>,
+    pub told: Vec<PlayedLook>,
     /// What the box does not have and was pretended as well, in words.
     pub pretended: Vec<String>,
 }
 
 /// What was new at one look.
 #[derive(Debug, Clone)]
-pub struct Told {
+pub struct PlayedLook {
     /// How the box was judged then, with what was new about incidents.
     pub verdict: Verdict,
     /// What was new about conditions.
@@ -89,7 +89,7 @@ pub struct Told {
 
 impl Played {
     /// The end of it: all that was opened is over.
-    pub fn end(&self) -> Told {
+    pub fn end(&self) -> PlayedLook {
         let at = self.verdict.at;
         let closed = |condition: &crate::verdict::Condition| Change::Closed {
             lasted: Some(at.since(condition.since)),
@@ -100,7 +100,7 @@ impl Played {
             incident: incident.clone(),
         };
         let updates = self.verdict.incidents.iter().map(over).collect();
-        Told {
+        PlayedLook {
             changes: self.verdict.conditions.iter().map(closed).collect(),
             verdict: Verdict { updates, remarks: Vec::new(), ..self.verdict.clone() },
         }
@@ -146,13 +146,13 @@ pub fn play(
         memory = memory.over_a_restart(now)?;
     }
 
-    let (mut told, mut last) = (Vec::<Told>::new(), None);
+    let (mut told, mut last) = (Vec::<PlayedLook>::new(), None);
     for second in (0..=play.length.as_secs()).step_by(play.pace.as_secs() as usize) {
         let now = begin.plus(Duration::from_secs(second));
         let looked = calm.at(now, |pretence| (play.change)(pretence, second));
         let (verdict, changes) = judge(settings, &mut memory, now, Some(&looked), &Itself::default());
         if !changes.is_empty() || !verdict.updates.is_empty() {
-            told.push(Told { changes, verdict: verdict.clone() });
+            told.push(PlayedLook { changes, verdict: verdict.clone() });
         }
         last = Some((verdict, looked));
     }

@@ -10,9 +10,9 @@ use crate::reading::{
     Bus, Drive, DriveKey, DriveKind, Files, Health, MemberErrorKind, MemberErrors, Pool, Power, Processor,
     RecoveryLimit, Snapshot, Temperature,
 };
-use crate::tell::test_words;
-use crate::tell::tongue::Tongue;
-use crate::tell::wording::pointed_at;
+use crate::tell::words::drives::pointed_at;
+use crate::tell::words::phrases::Language;
+use crate::tell::words::self_test;
 use crate::units::{Celsius, MegabitsPerSecond, Rpm};
 use std::time::Duration;
 use traylight_config::Settings;
@@ -24,7 +24,7 @@ pub fn prepare(
     needs: &[Need],
     name: Option<&str>,
 ) -> Result<(Calm, Vec<String>), String> {
-    let named = name.map(|name| chosen(settings, snapshot, name).map_err(|found| test_words::not_one(name, &found)));
+    let named = name.map(|name| chosen(settings, snapshot, name).map_err(|found| self_test::not_one(name, &found)));
     let named = named.transpose()?.map(|drive| drive.key.clone());
     let mut snapshot = Snapshot { events: Vec::new(), ..snapshot.clone() };
     let mut pretended = Vec::new();
@@ -179,7 +179,7 @@ fn bridge(calm: &mut Calm, how_many: usize) -> Option<String> {
     let places = if how_many == 1 { ["usb-1:0", "ata-2"] } else { ["usb-1:0", "usb-2:0"] };
     plug(calm, places);
     controllers(calm);
-    let one = drive(calm, &calm.one).map(|drive| pointed_at(&place_of(&calm.settings, drive), Tongue::English));
+    let one = drive(calm, &calm.one).map(|drive| pointed_at(&place_of(&calm.settings, drive), Language::English));
     Some(match how_many {
         1 => format!("that {} is behind a USB adapter of its own", one.unwrap_or_default()),
         _ => format!("that {} are behind USB adapters of their own", both(calm)),
@@ -207,7 +207,7 @@ fn controllers(calm: &mut Calm) {
 fn both(calm: &Calm) -> String {
     let names = [&calm.one, &calm.other].map(|key| {
         let place = drive(calm, key).map(|drive| place_of(&calm.settings, drive));
-        place.as_ref().map(|place| pointed_at(place, Tongue::English)).unwrap_or_default()
+        place.as_ref().map(|place| pointed_at(place, Language::English)).unwrap_or_default()
     });
     names.join(" and ")
 }

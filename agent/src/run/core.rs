@@ -7,22 +7,22 @@ use crate::clock::{Clock, Moment, Wall};
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::keep::KeepFault;
-use crate::probe::keeper::News;
+use crate::probe::keeper::ProbeEvent;
 use crate::reading::{EventKind, Itself, Missing, Snapshot};
 use crate::rehearse::{self, Fault};
 use crate::serve::alerts::not_open;
-use crate::serve::control::{Answer, Asked, Request};
+use crate::serve::control::{ControlAnswer, ControlRequest, PendingRequest};
 use crate::serve::document::Document;
-use crate::show::panel::{self, upkeep::News as PanelNews};
+use crate::show::panel::{self, upkeep::UpkeepEvent};
 use crate::tell::incident_log;
-use crate::tell::log::Entry;
+use crate::tell::log::LogEntry;
 use crate::units::span;
 use crate::verdict::{IncidentId, Severity, Verdict};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::sync::Arc;
 use std::time::Duration;
-use traylight_config::{Bus, Panel, Settings};
+use traylight_config::{Bus, PanelWiring, Settings};
 
 /// What the loop knows.
 #[derive(Default)]
@@ -70,9 +70,9 @@ impl Core {
     }
 
     /// Takes in news of the probe; what is to be said of it.
-    pub fn hear(&mut self, news: News) -> Vec<Entry> {
+    pub fn hear(&mut self, news: ProbeEvent) -> Vec<LogEntry> {
         match news {
-            News::Snapshot(snapshot) => {
+            ProbeEvent::Snapshot(snapshot) => {
                 let before = self.snapshot.replace(*snapshot).unwrap_or_default();
                 let now = self.snapshot.as_ref();
                 let deaf = now.and_then(|now| now.deaf.as_ref()).filter(|_| before.deaf.is_none());
@@ -80,7 +80,7 @@ impl Core {
                 let unheard = deaf.map(about_events).into_iter().chain(unread.map(about_log));
                 let back = self.lost_since.take().map(|since| {
                     let silent = span(self.clock.now().since(since));
-                    Entry::agent(
+                    LogEntry::agent(
                         5,
                         "probe-back",
                         format!("the probe answers again; readings were missing for {silent}"),
@@ -88,20 +88,20 @@ impl Core {
                 });
                 back.into_iter().chain(unheard).collect()
             }
-            News::Lost { why, again_in } => {
+            ProbeEvent::Lost { why, again_in } => {
                 self.lost_since.get_or_insert(self.clock.now());
                 let lost =
                     format!("the probe was lost: {why}; no readings until the next one starts in {}", span(again_in));
-                vec![Entry::agent(4, "probe-lost", lost)]
+                vec![LogEntry::agent(4, "probe-lost", lost)]
             }
         }
     }
 
     /// Takes in how a panel's thread fares; what is to be said of it.
-    pub fn hear_of_panel(&mut self, said: panel::Report, settings: &Settings) -> Entry {
-        self.panels.insert(said.panel, said.news == PanelNews::Found);
+    pub fn hear_of_panel(&mut self, said: panel::PanelEvent, settings: &Settings) -> LogEntry {
+        self.panels.insert(said.panel, said.news == UpkeepEvent::Found);
         let panel = match settings.panel.panels.get(said.panel) {
-            Some(Panel { bus: Bus::Path(bus) | Bus::AdapterName(bus), address, .. })
+            Some(PanelWiring { bus: Bus::Path(bus) | Bus::AdapterName(bus), address, .. })
                 if settings.panel.panels.len() > 1 =>
             {
                 format!("the panel at {address:#04X} of {bus}")
@@ -109,8 +109,8 @@ impl Core {
             _ => "the panel".to_owned(),
         };
         match said.news {
-            PanelNews::Found => Entry::agent(6, "panel-found", format!("{panel} answers")),
-            PanelNews::Lost(fault) => Entry::agent(5, "panel-lost", format!("{panel} is lost: {fault}")),
+            UpkeepEvent::Found => LogEntry::agent(6, "panel-found", format!("{panel} answers")),
+            UpkeepEvent::Lost(fault) => LogEntry::agent(5, "panel-lost", format!("{panel} is lost: {fault}")),
         }
     }
 
@@ -127,7 +127,7 @@ impl Core {
     }
 
     /// Judges what is known now; what is new, as entries.
-    pub fn judge(&mut self, settings: &Settings) -> Vec<Entry> {
+    pub fn judge(&mut self, settings: &Settings) -> Vec<LogEntry> {
         let (now, wall) = (self.clock.now(), self.clock.wall());
         let itself = Itself {
             clock_set: Some(wall.synchronised),
@@ -173,33 +173,33 @@ impl Core {
     /// Does what is asked for, and answers, once what must outlive a sudden end is kept; what is to be said of it.
     pub fn answer(
         &mut self,
-        asked: Asked,
+        asked: PendingRequest,
         settings: &Settings,
         dispatch: Option<&mut Dispatch>,
         keep: impl FnOnce(&mut Memory) -> Option<KeepFault>,
-    ) -> Vec<Entry> {
+    ) -> Vec<LogEntry> {
         let (mut answer, entries) = match &asked.request {
-            Request::Acknowledge { id } => self.acknowledge(*id),
-            Request::Accept { id } => self.accept(settings, *id),
-            Request::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
-            Request::Unmute => (self.unmute(), Vec::new()),
-            Request::Rehearse { fault, drive, for_s } => {
+            ControlRequest::Acknowledge { id } => self.acknowledge(*id),
+            ControlRequest::Accept { id } => self.accept(settings, *id),
+            ControlRequest::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
+            ControlRequest::Unmute => (self.unmute(), Vec::new()),
+            ControlRequest::Rehearse { fault, drive, for_s } => {
                 match self.rehearse(settings, fault, drive.as_deref(), Duration::from_secs(*for_s)) {
-                    Ok((said, entries)) => (Answer::Done(said), entries),
-                    Err(why) => (Answer::Refused(why), Vec::new()),
+                    Ok((said, entries)) => (ControlAnswer::Done(said), entries),
+                    Err(why) => (ControlAnswer::Refused(why), Vec::new()),
                 }
             }
-            Request::TryChannel { channel } => (
+            ControlRequest::TryChannel { channel } => (
                 self.about_channels(dispatch, settings, |channels, scene| channels.try_channel(channel, scene)),
                 Vec::new(),
             ),
-            Request::Confirm { code } => {
+            ControlRequest::Confirm { code } => {
                 (self.about_channels(dispatch, settings, |channels, _| channels.confirm(code)), Vec::new())
             }
         };
-        use Request::{Accept, Acknowledge, Mute, Unmute};
+        use ControlRequest::{Accept, Acknowledge, Mute, Unmute};
         if matches!(asked.request, Acknowledge { .. } | Accept { .. } | Mute { .. } | Unmute) {
-            if let (Answer::Done(done), Some(fault)) = (&mut answer, keep(&mut self.memory)) {
+            if let (ControlAnswer::Done(done), Some(fault)) = (&mut answer, keep(&mut self.memory)) {
                 let _ = write!(done, "; a restart would forget it: {fault}");
             }
         }
@@ -212,19 +212,19 @@ impl Core {
         dispatch: Option<&mut Dispatch>,
         settings: &Settings,
         ask: impl FnOnce(&mut Dispatch, &Scene) -> Result<String, String>,
-    ) -> Answer {
+    ) -> ControlAnswer {
         let scene = self.scene(settings);
         let asked = match (dispatch, &scene) {
             (None, _) => Err("no channel is configured: see [alerts] in the configuration".to_owned()),
             (_, None) => Err("nothing was read of the box yet".to_owned()),
             (Some(dispatch), Some(scene)) => ask(dispatch, scene),
         };
-        asked.map_or_else(Answer::Refused, Answer::Done)
+        asked.map_or_else(ControlAnswer::Refused, ControlAnswer::Done)
     }
 
     /// Tells what is new on the channels, once there is something to tell of and the sender has room for it; what is to be
     /// said of that.
-    pub fn tell(&mut self, settings: &Settings, dispatch: Option<&mut Dispatch>) -> Option<Entry> {
+    pub fn tell(&mut self, settings: &Settings, dispatch: Option<&mut Dispatch>) -> Option<LogEntry> {
         let Some(dispatch) = dispatch else {
             self.rehearsal_over = false;
             self.turns.clear();
@@ -242,7 +242,7 @@ impl Core {
         };
         let dropped = Some(make_room(&mut self.turns)).filter(|count| *count > 0)?;
         let why = "more has happened than can wait while the thread that sends alerts is held up";
-        Some(Entry::agent(4, "alerts-dropped", format!("{dropped} messages are dropped: {why}")))
+        Some(LogEntry::agent(4, "alerts-dropped", format!("{dropped} messages are dropped: {why}")))
     }
 
     /// What the channels are told of; `None` before the first snapshot.
@@ -251,43 +251,43 @@ impl Core {
     }
 
     /// Takes in that its owner knows of an incident: the answer to whoever asked, and what is to be said.
-    pub fn acknowledge(&mut self, id: IncidentId) -> (Answer, Vec<Entry>) {
+    pub fn acknowledge(&mut self, id: IncidentId) -> (ControlAnswer, Vec<LogEntry>) {
         if self.memory.acknowledge(id) {
             let done = format!("incident {id} is acknowledged: no more reminders of it, until it gets worse");
-            let entry = Entry::agent(5, "acknowledged", &done).with("incident", id.to_string());
-            return (Answer::Done(done), vec![entry]);
+            let entry = LogEntry::agent(5, "acknowledged", &done).with("incident", id.to_string());
+            return (ControlAnswer::Done(done), vec![entry]);
         }
         let open = self.memory.incidents();
-        (Answer::Refused(not_open(id, open.iter().map(|incident| incident.id))), Vec::new())
+        (ControlAnswer::Refused(not_open(id, open.iter().map(|incident| incident.id))), Vec::new())
     }
 
     /// Takes in that its owner agrees with what an incident misses.
-    fn accept(&mut self, settings: &Settings, id: IncidentId) -> (Answer, Vec<Entry>) {
+    fn accept(&mut self, settings: &Settings, id: IncidentId) -> (ControlAnswer, Vec<LogEntry>) {
         match self.memory.accept(settings, id) {
             Ok(done) => {
-                let entry = Entry::agent(5, "accepted", &done).with("incident", id.to_string());
-                (Answer::Done(done), vec![entry])
+                let entry = LogEntry::agent(5, "accepted", &done).with("incident", id.to_string());
+                (ControlAnswer::Done(done), vec![entry])
             }
-            Err(why) => (Answer::Refused(why), Vec::new()),
+            Err(why) => (ControlAnswer::Refused(why), Vec::new()),
         }
     }
 
     /// What is muted and when that is over is told by what [`Core::judge`] sees of it.
-    fn mute(&mut self, for_time: Duration) -> Answer {
+    fn mute(&mut self, for_time: Duration) -> ControlAnswer {
         if for_time.is_zero() || for_time > LONGEST_MUTE {
             let (found, most) = (for_time.as_secs(), span(LONGEST_MUTE));
-            return Answer::Refused(format!("found {found} s to mute for, wanted a time up to {most}"));
+            return ControlAnswer::Refused(format!("found {found} s to mute for, wanted a time up to {most}"));
         }
         self.memory.mute_until(Some(self.clock.now().plus(for_time)));
         let said = format!("messages are held back for {}; the log and the panel go on", span(for_time));
-        Answer::Done(said)
+        ControlAnswer::Done(said)
     }
 
-    fn unmute(&mut self) -> Answer {
+    fn unmute(&mut self) -> ControlAnswer {
         let was_muted = self.memory.is_muted(self.clock.now());
         self.memory.mute_until(None);
         let said = if was_muted { "messages are sent again" } else { "nothing was muted" };
-        Answer::Done(said.to_owned())
+        ControlAnswer::Done(said.to_owned())
     }
 
     /// Plays a fault before a copy of what is remembered, and begins to show it.
@@ -297,7 +297,7 @@ impl Core {
         fault: &str,
         drive: Option<&str>,
         for_time: Duration,
-    ) -> Result<(String, Vec<Entry>), String> {
+    ) -> Result<(String, Vec<LogEntry>), String> {
         let fault = Fault::named(fault)?;
         if for_time.is_zero() || for_time > LONGEST {
             let (found, most) = (for_time.as_secs(), span(LONGEST));
@@ -319,7 +319,7 @@ impl Core {
         Ok((said, rehearsal.begin(now, &wall)))
     }
 
-    fn end_rehearsal(&mut self, now: Moment, wall: &Wall, is_critical: bool) -> Vec<Entry> {
+    fn end_rehearsal(&mut self, now: Moment, wall: &Wall, is_critical: bool) -> Vec<LogEntry> {
         let why = match &self.rehearsal {
             Some(_) if is_critical => "something critical has really begun",
             Some(rehearsal) if now >= rehearsal.ends => "its time is up",
@@ -344,25 +344,25 @@ impl Core {
 }
 
 /// Once when messages begin to be held back, once when that is over.
-fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) -> Option<Entry> {
+fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) -> Option<LogEntry> {
     match after {
         _ if before == after => None,
         Some(until) => {
             let held = format!("messages are held back for {}; the log goes on", span(until.since(now)));
-            Some(Entry::agent(5, "muted", held))
+            Some(LogEntry::agent(5, "muted", held))
         }
-        None => Some(Entry::agent(5, "mute-over", "messages are sent again")),
+        None => Some(LogEntry::agent(5, "mute-over", "messages are sent again")),
     }
 }
 
-fn about_log(why: &Missing) -> Entry {
+fn about_log(why: &Missing) -> LogEntry {
     let less = format!("the kernel's log is not read, so what it tells of causes is not known: {why}");
-    Entry::agent(5, "log-unread", less)
+    LogEntry::agent(5, "log-unread", less)
 }
 
-fn about_events(why: &Missing) -> Entry {
+fn about_events(why: &Missing) -> LogEntry {
     let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
-    Entry::agent(5, "events-unheard", late)
+    LogEntry::agent(5, "events-unheard", late)
 }
 
 #[cfg(test)]
@@ -375,7 +375,7 @@ mod tests {
         let mut core = Core::default();
         let refused = || Some(Missing::new(Reason::Refused, "a netlink socket: operation not permitted"));
         let mut said = |deaf| {
-            let entries = core.hear(News::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
+            let entries = core.hear(ProbeEvent::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
             entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
         };
         let wanted = "events-unheard the kernel's events are not heard, so changes are noticed up to 2 s late: \

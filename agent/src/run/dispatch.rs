@@ -5,16 +5,16 @@ use crate::clock::{Clock, Wall};
 use crate::judge::IncidentStore;
 use crate::keep::{OutboxStore, Outboxes};
 use crate::reading::Snapshot;
-use crate::send::sender::{Errand, Machine, Report, Sender, Wanted, random};
+use crate::send::sender::{Errand, Machine, SendEvent, Sender, SenderSettings, random};
 use crate::serve::document::box_name;
 use crate::show::outlet::Scenery;
-use crate::show::pages::{Channel, Page, test_mark};
+use crate::show::pages::{ChannelStatus, Page, test_mark};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
-use crate::tell::log::Entry;
-use crate::tell::message::{Message, REHEARSED, Stamp, Turn};
+use crate::tell::log::LogEntry;
+use crate::tell::message::{Message, MessageKind, REHEARSED, Stamp};
 use crate::tell::tidings::{self, Letterhead};
-use crate::tell::tongue::Tongue;
+use crate::tell::words::phrases::Phrases;
 use crate::units::span;
 use crate::verdict::{Incident, Severity, Update, Verdict};
 use serde_json::json;
@@ -30,7 +30,7 @@ const SCALE: u8 = 4;
 /// The channels, as the loop sees them.
 pub struct Dispatch {
     sender: Sender,
-    reports: UnboundedReceiver<Report>,
+    reports: UnboundedReceiver<SendEvent>,
     /// For codes that are asked for and given back; the sender has its own.
     codes: Option<OutboxStore>,
     alerts: Alerts,
@@ -49,7 +49,7 @@ pub struct ChannelsStand {
     /// For how long the message that has waited longest has waited.
     pub longest_wait: Option<Duration>,
     /// Each of them, for the panel.
-    pub each: Vec<Channel>,
+    pub each: Vec<ChannelStatus>,
 }
 
 /// What the channels are told of.
@@ -92,7 +92,7 @@ impl Dispatch {
         if alerts.channels.is_empty() && alerts.heartbeat.is_none() {
             return Ok(None);
         }
-        let wanted = wanted(settings);
+        let wanted = sender_settings(settings);
         let (report, reports) = unbounded_channel();
         let (store, codes) = outboxes.map(|outboxes| (outboxes.sender, outboxes.codes)).unzip();
         let (mark, is_muted) = (incident_store.mark.clone(), incident_store.is_muted(clock.now()));
@@ -107,7 +107,7 @@ impl Dispatch {
     /// # Errors
     /// As for [`Sender::renew`]: then the old ones stay in force.
     pub fn renew(&mut self, settings: &Settings) -> io::Result<()> {
-        self.sender.renew(wanted(settings))?;
+        self.sender.renew(sender_settings(settings))?;
         self.alerts = settings.alerts.clone();
         self.unconfirmed = unconfirmed(&self.alerts, self.codes.as_ref());
         Ok(())
@@ -128,7 +128,7 @@ impl Dispatch {
     }
 
     /// What the sender has to say next.
-    pub async fn report(&mut self) -> Report {
+    pub async fn report(&mut self) -> SendEvent {
         match self.reports.recv().await {
             Some(report) => report,
             None => std::future::pending().await,
@@ -175,8 +175,7 @@ impl Dispatch {
         let code = confirm::code(random());
         codes.ask(name, &target(channel), &code).map_err(|fault| fault.to_string())?;
         let box_name = box_name(scene.settings, scene.snapshot);
-        let message =
-            confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language.into());
+        let message = confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language);
         self.sender.try_channel(name, message).map_err(|error| error.to_string())?;
         Ok(format!("a code is on its way by `{name}`; give it back with `traylight alerts --confirm CODE`"))
     }
@@ -200,7 +199,7 @@ impl Dispatch {
     /// How the channels stand.
     pub fn stand(&self) -> ChannelsStand {
         let standings = self.sender.standings();
-        let each = standings.iter().map(|standing| Channel {
+        let each = standings.iter().map(|standing| ChannelStatus {
             name: standing.channel.clone(),
             is_confirmed: !self.unconfirmed.contains(&standing.channel),
             waiting: standing.waiting,
@@ -225,7 +224,7 @@ impl Dispatch {
         let stamp = Stamp::by(&self.clock);
         let head = Letterhead {
             mark: &self.mark,
-            tongue: scene.settings.language.into(),
+            language: scene.settings.language,
             box_name: &box_name(scene.settings, scene.snapshot),
             now: scene.verdict.at,
             gaps: &scene.verdict.gaps,
@@ -248,9 +247,9 @@ fn unconfirmed(alerts: &Alerts, codes: Option<&OutboxStore>) -> Vec<String> {
 }
 
 /// What the sender needs of the settings.
-fn wanted(settings: &Settings) -> Wanted {
+fn sender_settings(settings: &Settings) -> SenderSettings {
     let host = || rustix::system::uname().nodename().to_string_lossy().into_owned();
-    Wanted { alerts: settings.alerts.clone(), box_name: settings.box_name.clone().unwrap_or_else(host) }
+    SenderSettings { alerts: settings.alerts.clone(), box_name: settings.box_name.clone().unwrap_or_else(host) }
 }
 
 /// Where a channel leads: a code that was given back for one place says nothing of another.
@@ -270,8 +269,8 @@ fn as_test(message: Message) -> Message {
         incident: format!("{REHEARSED}{}", message.incident),
         id: format!("test-{}.{boot_id}.{}", message.id, moment.since_boot().as_millis()),
         record: None,
-        sentence: message.tongue.say("message.rehearsed", &[("sentence", &message.sentence)]),
-        turn: Turn::Test,
+        sentence: message.language.say("message.rehearsed", &[("sentence", &message.sentence)]),
+        turn: MessageKind::Test,
         ..message
     }
 }
@@ -281,7 +280,7 @@ fn picture(incident: &Incident, test: bool, scene: &Scene, wall: &Wall) -> Optio
     let verdict = Verdict { incidents: vec![incident.clone()], ..scene.verdict.clone() };
     let (verdict, snapshot, settings) = (&verdict, Some(scene.snapshot), scene.settings);
     let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test };
-    let clock = if test { test_mark(settings.language.into()).to_owned() } else { wall.minute() };
+    let clock = if test { test_mark(settings.language).to_owned() } else { wall.minute() };
     let drawing = scenery.drawing(Page::Incident(incident.id), clock);
     traylight_display::png::png(&drawing.frame(PanelSize::W128H64), SCALE).ok()
 }
@@ -300,18 +299,18 @@ fn state(scene: &Scene, mark: &str) -> BoxState {
         let state = json!({ "tray": tray.label, "state": tray.state.word(), "severity": tray.severity });
         (tray.label.clone(), state.to_string())
     });
-    let tongue = Tongue::from(settings.language);
+    let language = settings.language;
     let sentence = match verdict.worst() {
         None | Some(Severity::Notice) => {
-            tongue.say("message.all-is-well", &[("drives", &snapshot.drives.len()), ("pools", &snapshot.pools.len())])
+            language.say("message.all-is-well", &[("drives", &snapshot.drives.len()), ("pools", &snapshot.pools.len())])
         }
-        Some(_) => tongue.plain("message.something-is-open").to_owned(),
+        Some(_) => language.plain("message.something-is-open").to_owned(),
     };
     let trays = trays.collect();
     let unacknowledged = verdict.incidents.iter().filter(|open| !open.acknowledged).map(|open| open.id.to_string());
     let (unacknowledged, mark) = (unacknowledged.collect(), mark.to_owned());
     BoxState {
-        tongue,
+        language,
         unacknowledged,
         mark,
         box_name,
@@ -323,41 +322,41 @@ fn state(scene: &Scene, mark: &str) -> BoxState {
 }
 
 /// What is to be said of the sending.
-pub fn about(report: Report) -> Entry {
+pub fn about(report: SendEvent) -> LogEntry {
     let (priority, event, message) = match report {
-        Report::Delivered { channel, ids, receipt } => {
+        SendEvent::Delivered { channel, ids, receipt } => {
             (6, "delivered", format!("`{channel}` has taken {}: {receipt}", ids.join(", ")))
         }
-        Report::NotToAll { channel, refused } => (
+        SendEvent::NotToAll { channel, refused } => (
             4,
             "receiver-refused",
             format!("`{channel}` does not take alerts for all receivers: {}", refused.join("; ")),
         ),
-        Report::Fails { channel, why } => {
+        SendEvent::Fails { channel, why } => {
             (4, "channel-fails", format!("`{channel}` does not take alerts, they wait: {why}"))
         }
-        Report::WorksAgain { channel, after } => {
+        SendEvent::WorksAgain { channel, after } => {
             let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();
             (5, "channel-works", format!("`{channel}` takes alerts again{after}"))
         }
-        Report::Orphans { channel, count } => {
+        SendEvent::Orphans { channel, count } => {
             (4, "alerts-dropped", format!("{count} messages waited for `{channel}`, which is not configured any more"))
         }
-        Report::RehearsalDropped { channel, count } => {
+        SendEvent::RehearsalDropped { channel, count } => {
             let why = format!(
                 "{count} messages of a rehearsal could not leave by `{channel}` while it ran; they are dropped"
             );
             (5, "rehearsal-dropped", why)
         }
-        Report::NotBuiltIn(which) => (3, "channel-absent", which),
-        Report::NotStored(fault) => {
+        SendEvent::NotBuiltIn(which) => (3, "channel-absent", which),
+        SendEvent::NotStored(fault) => {
             (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
         }
-        Report::StoredAgain => (5, "alerts-stored", "alerts that wait are stored again".to_owned()),
-        Report::HeartbeatFails(why) => (4, "heartbeat-fails", format!("the heartbeat is not taken: {why}")),
-        Report::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat is taken again".to_owned()),
+        SendEvent::StoredAgain => (5, "alerts-stored", "alerts that wait are stored again".to_owned()),
+        SendEvent::HeartbeatFails(why) => (4, "heartbeat-fails", format!("the heartbeat is not taken: {why}")),
+        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat is taken again".to_owned()),
     };
-    Entry::agent(priority, event, message)
+    LogEntry::agent(priority, event, message)
 }
 
 #[cfg(test)]

@@ -6,9 +6,9 @@ use super::dispatch::{self, Dispatch};
 use crate::clock::{Clock, Moment};
 use crate::judge::Memory;
 use crate::judge::ledger::Ledger;
-use crate::keep::{KeepFault, Opened, Opening, Outboxes, Report, Saver, Store};
+use crate::keep::{KeepFault, Opened, Opening, Outboxes, SaveEvent, Saver, Store};
 use crate::send::sender;
-use crate::tell::log::Entry;
+use crate::tell::log::LogEntry;
 use std::io;
 use std::path::PathBuf;
 use traylight_config::Settings;
@@ -30,7 +30,7 @@ pub struct Keeping {
 /// What a store begins with.
 pub struct Begin {
     /// What there is to say.
-    pub entries: Vec<Entry>,
+    pub entries: Vec<LogEntry>,
     /// What was kept.
     pub ledger: Ledger,
     /// Where alerts are kept; `None` while there is no store.
@@ -49,7 +49,7 @@ impl Keeping {
                 Ok((Self { saver, ..closed }, begin))
             }
             Err(fault) => {
-                let entry = Entry::agent(4, "store-not-open", format!("{COSTS}; it is tried again: {fault}"));
+                let entry = LogEntry::agent(4, "store-not-open", format!("{COSTS}; it is tried again: {fault}"));
                 let opening = Some(Opening::start(state_dir, clock.clone())?);
                 let begin = Begin { entries: vec![entry], ledger: Ledger::default(), outboxes: None };
                 Ok((Self { opening, not_open: Some(fault), ..closed }, begin))
@@ -90,7 +90,7 @@ impl Keeping {
         dispatch: Option<&mut Dispatch>,
         settings: &Settings,
         clock: &Clock,
-    ) -> Vec<Entry> {
+    ) -> Vec<LogEntry> {
         let opened = outcome.and_then(|opened| {
             let Opened { store, mut ledger, outboxes, remarks } = opened;
             let saver = start(store, clock)?;
@@ -114,17 +114,17 @@ impl Keeping {
                     dispatch.keep(outboxes, &core.memory.ledger().incident_store);
                 }
                 let opened =
-                    Entry::agent(5, "store-opened", "the store is open now; what must outlive a restart is kept");
+                    LogEntry::agent(5, "store-opened", "the store is open now; what must outlive a restart is kept");
                 about_remarks(remarks).into_iter().chain([opened]).collect()
             }
         }
     }
 
     /// Takes in what the sender says of its part of the store.
-    pub fn hear_of_alerts(&mut self, report: &sender::Report) {
+    pub fn hear_of_alerts(&mut self, report: &sender::SendEvent) {
         match report {
-            sender::Report::NotStored(fault) => self.not_stored = Some(fault.clone()),
-            sender::Report::StoredAgain => self.not_stored = None,
+            sender::SendEvent::NotStored(fault) => self.not_stored = Some(fault.clone()),
+            sender::SendEvent::StoredAgain => self.not_stored = None,
             _ => {}
         }
     }
@@ -152,12 +152,12 @@ impl Keeping {
     }
 
     /// Saves what is due; what is to be said.
-    pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<Entry> {
+    pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<LogEntry> {
         self.saver.as_mut()?.turn(now, memory).map(about_saving)
     }
 
     /// Saves once more and waits until all is done; what is to be said.
-    pub fn finish(self, memory: &mut Memory) -> Option<Entry> {
+    pub fn finish(self, memory: &mut Memory) -> Option<LogEntry> {
         self.saver?.finish(memory).map(about_saving)
     }
 }
@@ -167,14 +167,14 @@ fn start(store: Store, clock: &Clock) -> Result<Saver, KeepFault> {
     Saver::start(store, clock.now()).map_err(|error| KeepFault::thread(at, &error))
 }
 
-fn about_remarks(remarks: Vec<String>) -> Vec<Entry> {
-    remarks.into_iter().map(|remark| Entry::agent(4, "store-begun-anew", remark)).collect()
+fn about_remarks(remarks: Vec<String>) -> Vec<LogEntry> {
+    remarks.into_iter().map(|remark| LogEntry::agent(4, "store-begun-anew", remark)).collect()
 }
 
-fn about_saving(said: Report) -> Entry {
+fn about_saving(said: SaveEvent) -> LogEntry {
     match said {
-        Report::Fails(fault) => Entry::agent(4, "not-saved", format!("{COSTS}: {fault}")),
-        Report::WorksAgain => Entry::agent(5, "saved-again", "what drives count is saved again"),
+        SaveEvent::Fails(fault) => LogEntry::agent(4, "not-saved", format!("{COSTS}: {fault}")),
+        SaveEvent::WorksAgain => LogEntry::agent(5, "saved-again", "what drives count is saved again"),
     }
 }
 

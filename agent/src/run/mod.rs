@@ -14,15 +14,15 @@ use self::parts::{Ears, Parts, last_picture, not_in_force};
 use crate::clock::{Clock, Moment};
 use crate::keep::{KeepFault, Opened};
 use crate::probe::keeper::Keeper;
-use crate::probe::order::Order;
+use crate::probe::order::ProbeOrder;
 use crate::probe::schedule::Schedule;
-use crate::send::sender::Report;
-use crate::serve::control::{Asked, Control};
-use crate::serve::socket::{StateSocket, Wanted};
-use crate::show::buttons::{Intent, Said};
+use crate::send::sender::SendEvent;
+use crate::serve::control::{Control, PendingRequest};
+use crate::serve::socket::{StateSocket, WantedDocument};
+use crate::show::buttons::{ButtonEvent, Intent};
 use crate::show::outlet::{Outlet, Scenery};
 use crate::show::panel::PanelThread;
-use crate::tell::log::Entry;
+use crate::tell::log::LogEntry;
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -76,7 +76,8 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
-    outlet.say(&Entry::agent(6, "started", format!("traylight {} watches", env!("CARGO_PKG_VERSION"))), &clock.wall());
+    outlet
+        .say(&LogEntry::agent(6, "started", format!("traylight {} watches", env!("CARGO_PKG_VERSION"))), &clock.wall());
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Ready]);
 
     let done = loop {
@@ -121,7 +122,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 Ok(new) => {
                     core.renew(&settings, &new);
                     settings = new;
-                    let mut entries = vec![Entry::agent(5, "reloaded", "the configuration is in force")];
+                    let mut entries = vec![LogEntry::agent(5, "reloaded", "the configuration is in force")];
                     let (begun, lacks) = parts.renew(&settings, || keeping.outboxes(), &core.memory.ledger().incident_store);
                     core.panels_begin(&begun, parts.panels.len());
                     entries.extend(lacks);
@@ -168,11 +169,11 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         dispatch.finish();
     }
     let stopped_by = match &done {
-        Ok(()) => Entry::agent(6, "stopped", "asked to stop"),
-        Err(error) => Entry::agent(3, "stopped", error.to_string()),
+        Ok(()) => LogEntry::agent(6, "stopped", "asked to stop"),
+        Err(error) => LogEntry::agent(3, "stopped", error.to_string()),
     };
     outlet.say(&stopped_by, &clock.wall());
-    let (wall, language) = (clock.wall(), settings.language.into());
+    let (wall, language) = (clock.wall(), settings.language);
     outlet.draw(last_picture(&wall, PanelSize::W128H64, language).frame);
     for panel in parts.panels {
         let size = panel.size();
@@ -182,33 +183,33 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
 }
 
 /// Does what somebody before the panel wants; what is to be said of it.
-fn pressed(said: Said, outlet: &mut Outlet, core: &mut Core, now: Moment) -> Vec<Entry> {
+fn pressed(said: ButtonEvent, outlet: &mut Outlet, core: &mut Core, now: Moment) -> Vec<LogEntry> {
     match said {
-        Said::Wanted(Intent::Next) => outlet.go_on(),
-        Said::Wanted(Intent::Hold) => outlet.hold(now),
-        Said::Wanted(Intent::Acknowledge) => {
+        ButtonEvent::Wanted(Intent::Next) => outlet.go_on(),
+        ButtonEvent::Wanted(Intent::Hold) => outlet.hold(now),
+        ButtonEvent::Wanted(Intent::Acknowledge) => {
             return outlet.incident_up().map(|id| core.acknowledge(id).1).unwrap_or_default();
         }
-        Said::Unheard(why) => return vec![Entry::agent(5, "button-not-heard", why)],
+        ButtonEvent::Unheard(why) => return vec![LogEntry::agent(5, "button-not-heard", why)],
     }
     Vec::new()
 }
 
-async fn wanted(socket: Option<&mut StateSocket>) -> Wanted {
+async fn wanted(socket: Option<&mut StateSocket>) -> WantedDocument {
     match socket {
         Some(socket) => socket.wanted().await,
         None => std::future::pending().await,
     }
 }
 
-async fn sent(dispatch: Option<&mut Dispatch>) -> Report {
+async fn sent(dispatch: Option<&mut Dispatch>) -> SendEvent {
     match dispatch {
         Some(dispatch) => dispatch.report().await,
         None => std::future::pending().await,
     }
 }
 
-async fn asked(control: Option<&mut Control>) -> Asked {
+async fn asked(control: Option<&mut Control>) -> PendingRequest {
     match control {
         Some(control) => control.next().await,
         None => std::future::pending().await,
@@ -216,12 +217,12 @@ async fn asked(control: Option<&mut Control>) -> Asked {
 }
 
 /// The schedule of self-tests, for the probe.
-fn schedule(settings: &Settings) -> Order {
+fn schedule(settings: &Settings) -> ProbeOrder {
     let SelfTestSchedule { short_every_days, long_every_days } = settings.self_test;
-    Order::Schedule(Schedule { short_every_days, long_every_days })
+    ProbeOrder::Schedule(Schedule { short_every_days, long_every_days })
 }
 
-fn not_taken_over(problems: &str) -> Entry {
+fn not_taken_over(problems: &str) -> LogEntry {
     let refused = format!("the configuration is not taken over, the old one stays in force:\n{problems}");
-    Entry::agent(3, "reload-refused", refused)
+    LogEntry::agent(3, "reload-refused", refused)
 }

@@ -1,9 +1,9 @@
 //! A rehearsal while the running agent shows it, and what is said of it; real readings are judged all the while.
 
 use crate::clock::{Moment, Wall};
-use crate::rehearse::{Played, Told};
+use crate::rehearse::{Played, PlayedLook};
 use crate::tell::incident_log;
-use crate::tell::log::Entry;
+use crate::tell::log::LogEntry;
 use crate::units::span;
 use crate::verdict::Update;
 use std::time::Duration;
@@ -26,24 +26,24 @@ impl Rehearsal {
     }
 
     /// What is said when it begins.
-    pub fn begin(&self, now: Moment, wall: &Wall) -> Vec<Entry> {
+    pub fn begin(&self, now: Moment, wall: &Wall) -> Vec<LogEntry> {
         let (fault, left) = (self.played.fault, span(self.ends.since(now)));
         let began =
-            Entry::agent(5, "rehearsal-began", format!("`{fault}` is rehearsed for {left}; nothing is touched"));
+            LogEntry::agent(5, "rehearsal-began", format!("`{fault}` is rehearsed for {left}; nothing is touched"));
         let told = self.played.told.iter().flat_map(|told| self.tell(told, wall));
         std::iter::once(began.as_test()).chain(told).collect()
     }
 
     /// What is said when it is over: all that it opened is closed.
-    pub fn end(&self, why: &str, wall: &Wall) -> Vec<Entry> {
+    pub fn end(&self, why: &str, wall: &Wall) -> Vec<LogEntry> {
         let over =
-            Entry::agent(5, "rehearsal-over", format!("the rehearsal of `{}` is over: {why}", self.played.fault));
+            LogEntry::agent(5, "rehearsal-over", format!("the rehearsal of `{}` is over: {why}", self.played.fault));
         self.tell(&self.played.end(), wall).into_iter().chain([over.as_test()]).collect()
     }
 
-    fn tell(&self, told: &Told, wall: &Wall) -> Vec<Entry> {
+    fn tell(&self, told: &PlayedLook, wall: &Wall) -> Vec<LogEntry> {
         let at = told.verdict.at;
         let entries = incident_log::entries(&told.verdict, &told.changes, at, &self.played.wall(wall, at));
-        entries.into_iter().map(Entry::as_test).collect()
+        entries.into_iter().map(LogEntry::as_test).collect()
     }
 }

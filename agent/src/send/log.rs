@@ -1,7 +1,7 @@
 //! Writes log entries: as lines of text or JSON, or natively to the journal.
 
 use crate::clock::Wall;
-use crate::tell::log::{Entry, journal_entry, json_line, text_line};
+use crate::tell::log::{LogEntry, journal_entry, json_line, text_line};
 use std::io;
 use std::os::unix::net::UnixDatagram;
 
@@ -43,7 +43,7 @@ impl Log {
     }
 
     /// Writes one entry to the journal or, as a line with its end, to `out`. Waits for whoever reads it.
-    pub fn write(&self, entry: &Entry, wall: &Wall, out: impl FnOnce(&str) -> io::Result<()>) -> io::Result<()> {
+    pub fn write(&self, entry: &LogEntry, wall: &Wall, out: impl FnOnce(&str) -> io::Result<()>) -> io::Result<()> {
         match (&self.journal, self.form) {
             (Some(journal), _) => send(journal, &journal_entry(entry)),
             (None, Form::Json) => out(&(json_line(entry, wall) + "\n")),

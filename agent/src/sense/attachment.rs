@@ -1,6 +1,6 @@
 //! How the kernel gets on with a drive, from files that the kernel answers out of memory.
 
-use super::drives::Spotted;
+use super::drives::ListedDrive;
 use super::host::{Host, parts};
 use super::parse::sysfs;
 use crate::clock::Moment;
@@ -9,7 +9,7 @@ use crate::units::MegabitsPerSecond;
 use std::path::PathBuf;
 
 /// Reads it.
-pub fn attachment(host: &Host, drive: &Spotted, now: Moment) -> Attachment {
+pub fn attachment(host: &Host, drive: &ListedDrive, now: Moment) -> Attachment {
     let device = host.path("/sys/block").join(&drive.device).join("device");
     Attachment {
         speed: Reading::new(speed(host, drive), now, Source::Sysfs),
@@ -22,7 +22,7 @@ pub fn attachment(host: &Host, drive: &Spotted, now: Moment) -> Attachment {
     }
 }
 
-fn speed(host: &Host, drive: &Spotted) -> Result<MegabitsPerSecond, Missing> {
+fn speed(host: &Host, drive: &ListedDrive) -> Result<MegabitsPerSecond, Missing> {
     if let Some(device) = sysfs::place::usb_device(drive.path()) {
         return host.ask(&host.path(&device.to_string_lossy()).join("speed"), sysfs::attachment::usb_speed);
     }
@@ -33,7 +33,7 @@ fn speed(host: &Host, drive: &Spotted) -> Result<MegabitsPerSecond, Missing> {
 
 /// `/sys/class/ata_link/linkN`; behind a port multiplier each of its ports has a link of its own, `linkN.P`, and the
 /// kernel counts those ports as channels.
-fn link(host: &Host, drive: &Spotted) -> Option<PathBuf> {
+fn link(host: &Host, drive: &ListedDrive) -> Option<PathBuf> {
     let names: Vec<&str> = parts(drive.path()).collect();
     let port = sysfs::place::ata_port(&names)?.strip_prefix("ata")?;
     let channel =

@@ -19,7 +19,7 @@ const SEARCH: &str = "/usr/local/sbin:/usr/sbin:/sbin:/usr/local/bin:/usr/bin:/b
 
 /// What a command left behind.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Outcome {
+pub struct ChildOutput {
     /// True when it says that all went well: it ended by itself, with 0.
     pub success: bool,
     /// What it printed.
@@ -33,7 +33,7 @@ pub struct Outcome {
 ///
 /// # Errors
 /// The reason why there is no outcome: no such command, not in time, too much output.
-pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Result<Outcome, Missing> {
+pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Result<ChildOutput, Missing> {
     let name = program.display();
     let spawned = Command::new(program)
         .args(arguments)
@@ -63,7 +63,7 @@ pub fn run(program: &Path, arguments: &[&str], clock: &Clock, end: Moment) -> Re
     let ended = child.wait();
     let [output, complaints] = heard.map_err(|why| Missing { detail: format!("{name}: {}", why.detail), ..why })?;
     let status = ended.map_err(|error| Missing::new(Reason::Unreadable, format!("{name}: {}", error.kind())))?;
-    Ok(Outcome { success: status.success(), output, complaints })
+    Ok(ChildOutput { success: status.success(), output, complaints })
 }
 
 /// Waits for it to end, once it has closed its pipes; kernels before 5.3 cannot be asked to, and need not wait long.
@@ -129,7 +129,7 @@ fn failed(error: &io::Error) -> Missing {
 mod tests {
     use super::*;
 
-    fn shell(script: &str, limit: Duration) -> Result<Outcome, String> {
+    fn shell(script: &str, limit: Duration) -> Result<ChildOutput, String> {
         let clock = Clock::of_this_machine();
         let end = clock.now().plus(limit);
         run(Path::new("sh"), &["-c", script], &clock, end).map_err(|why| why.to_string())
@@ -140,7 +140,7 @@ mod tests {
     #[test]
     fn output_and_complaints_are_heard_to_their_end() {
         let told = shell("echo $LC_ALL $HOME; pwd; cat; echo no >&2; exit 3", LONG);
-        let wanted = Outcome { success: false, output: b"C\n/\n".to_vec(), complaints: b"no\n".to_vec() };
+        let wanted = ChildOutput { success: false, output: b"C\n/\n".to_vec(), complaints: b"no\n".to_vec() };
         assert_eq!(told, Ok(wanted));
         let large = shell("yes tray | head -c 1000000; yes slot | head -c 300000 >&2", LONG).expect("an outcome");
         assert_eq!((large.success, large.output.len(), large.complaints.len()), (true, 1_000_000, 300_000));
@@ -160,7 +160,7 @@ mod tests {
 
     #[test]
     fn a_command_that_has_closed_its_output_may_still_end_well_or_not_at_all() {
-        let silent = Outcome { success: true, output: Vec::new(), complaints: Vec::new() };
+        let silent = ChildOutput { success: true, output: Vec::new(), complaints: Vec::new() };
         assert_eq!(shell("exec >&- 2>&-; sleep 0.1", LONG), Ok(silent));
         let hangs = shell("exec >&- 2>&-; sleep 1000", Duration::from_millis(200));
         assert!(!hangs.is_ok_and(|outcome| outcome.success), "killed, before or after it has closed its output");

@@ -14,14 +14,14 @@ pub struct Chip {
     /// The driver's name for it, with its address where two chips share a name: stable over restarts.
     pub key: String,
     folder: PathBuf,
-    fans: Vec<Channel>,
-    temperatures: Vec<Channel>,
-    rails: Vec<Channel>,
-    alarms: Vec<Channel>,
+    fans: Vec<ChipChannel>,
+    temperatures: Vec<ChipChannel>,
+    rails: Vec<ChipChannel>,
+    alarms: Vec<ChipChannel>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
-struct Channel {
+struct ChipChannel {
     number: u32,
     label: Option<String>,
     critical: Option<Celsius>,
@@ -73,11 +73,11 @@ fn chip(host: &Host, folder: &Path) -> Option<(Chip, String)> {
         true => host.ask(&folder.join(format!("{channel}_crit")), sysfs::hwmon::board_limit).ok(),
         false => None,
     };
-    let channels = |kind: &str, what: &str| -> Vec<Channel> {
+    let channels = |kind: &str, what: &str| -> Vec<ChipChannel> {
         let named = |number: u32| (number, format!("{kind}{number}"));
         sysfs::hwmon::channels(&files, kind, what)
             .map(named)
-            .map(|(number, name)| Channel { number, label: label(&name), critical: critical(&name) })
+            .map(|(number, name)| ChipChannel { number, label: label(&name), critical: critical(&name) })
             .collect()
     };
     let address = host
@@ -106,14 +106,14 @@ impl Chip {
         let faulty = |channel: &str| host.ask(&file(channel, "_fault"), plain::switch).unwrap_or(false);
         let now = clock.now();
         let mut answers = self.without_answers(&Missing::new(Reason::NotAsked, ""), now);
-        for (fan, Channel { number, .. }) in answers.fans.iter_mut().zip(&self.fans) {
+        for (fan, ChipChannel { number, .. }) in answers.fans.iter_mut().zip(&self.fans) {
             let channel = format!("fan{number}");
             fan.duty = host.ask(&self.folder.join(format!("pwm{number}")), sysfs::hwmon::duty).ok();
             fan.speed =
                 Reading::new(host.ask(&file(&channel, "_input"), sysfs::hwmon::speed), clock.now(), Source::Hwmon);
             fan.fault = faulty(&channel);
         }
-        for (sensor, Channel { number, .. }) in answers.temperatures.iter_mut().zip(&self.temperatures) {
+        for (sensor, ChipChannel { number, .. }) in answers.temperatures.iter_mut().zip(&self.temperatures) {
             let channel = format!("temp{number}");
             let value = match faulty(&channel) {
                 true => Err(Missing::new(Reason::Unreadable, "the chip says that the sensor is broken")),
@@ -121,11 +121,11 @@ impl Chip {
             };
             sensor.value = Reading::new(value, clock.now(), Source::Hwmon);
         }
-        for (rail, Channel { number, .. }) in answers.rails.iter_mut().zip(&self.rails) {
+        for (rail, ChipChannel { number, .. }) in answers.rails.iter_mut().zip(&self.rails) {
             let value = host.ask(&file(&format!("in{number}"), "_input"), sysfs::hwmon::potential);
             rail.value = Reading::new(value, clock.now(), Source::Hwmon);
         }
-        for (alarm, Channel { number, .. }) in answers.undervoltages.iter_mut().zip(&self.alarms) {
+        for (alarm, ChipChannel { number, .. }) in answers.undervoltages.iter_mut().zip(&self.alarms) {
             let low = host.ask(&file(&format!("in{number}"), "_lcrit_alarm"), plain::switch);
             alarm.low = Reading::new(low, clock.now(), Source::Hwmon);
         }
@@ -134,7 +134,7 @@ impl Chip {
 
     /// All its channels, and why none has a value.
     pub fn without_answers(&self, why: &Missing, now: Moment) -> Answers {
-        let named = |kind: &str, of: &Channel| {
+        let named = |kind: &str, of: &ChipChannel| {
             let key = format!("{}/{kind}{}", self.key, of.number);
             (key.clone(), of.label.clone().unwrap_or(key))
         };

@@ -2,7 +2,7 @@
 //! [`ask`], a question to the device mapper, which can wait for a RAID that hangs.
 
 use super::beneath;
-use super::dm_ioctl::{Control, What};
+use super::dm_ioctl::{DmControl, What};
 use super::host::Host;
 use super::parse::dm::members::{Image, LogicalVolume, RaidReport};
 use super::parse::dm::table::DmTarget;
@@ -52,7 +52,7 @@ pub fn ask(host: &Host, name: &str) -> Result<RaidReport, Missing> {
     if !host.is_live() {
         return Err(Missing::new(Reason::NotAsked, "a recorded tree has no device mapper to ask"));
     }
-    let control = Control::open()?;
+    let control = DmControl::open()?;
     let line = |what: What| raid_line(control.targets(name, what)?, name);
     let read = |strange: String| Missing::new(Reason::Unreadable, format!("{name}: {strange}"));
     Ok(RaidReport {

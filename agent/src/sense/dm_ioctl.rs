@@ -40,7 +40,7 @@ const ROOM: usize = 16 << 10;
 
 /// What travels: the head, and behind it the answer.
 #[repr(C)]
-struct Exchange {
+struct DmExchange {
     head: Head,
     answer: [u8; ROOM],
 }
@@ -55,9 +55,9 @@ pub enum What {
 }
 
 /// The control device, open.
-pub struct Control(File);
+pub struct DmControl(File);
 
-impl Control {
+impl DmControl {
     /// Opens `/dev/mapper/control`.
     #[allow(clippy::disallowed_methods, reason = "the device mapper's control device is this file's edge")]
     pub fn open() -> Result<Self, Missing> {
@@ -78,10 +78,10 @@ impl Control {
     }
 }
 
-fn question(name: &str, what: What) -> Result<Box<Exchange>, Missing> {
+fn question(name: &str, what: What) -> Result<Box<DmExchange>, Missing> {
     let mut head = Head {
         version: [4, 0, 0],
-        data_size: size_of::<Exchange>() as u32,
+        data_size: size_of::<DmExchange>() as u32,
         data_start: size_of::<Head>() as u32,
         target_count: 0,
         open_count: 0,
@@ -101,11 +101,11 @@ fn question(name: &str, what: What) -> Result<Box<Exchange>, Missing> {
             return Err(Missing::new(Reason::Unreadable, found));
         }
     }
-    Ok(Box::new(Exchange { head, answer: [0; ROOM] }))
+    Ok(Box::new(DmExchange { head, answer: [0; ROOM] }))
 }
 
 /// The targets, from where the kernel says that they begin to where it says that they end.
-fn answer(exchange: &Exchange) -> Result<Vec<DmTarget>, String> {
+fn answer(exchange: &DmExchange) -> Result<Vec<DmTarget>, String> {
     let head = &exchange.head;
     if head.flags & BUFFER_FULL_FLAG != 0 {
         return Err(format!("found an answer of more than {ROOM} bytes, wanted at most that"));
@@ -140,7 +140,7 @@ mod tests {
         let found = [offset_of!(Head, data_size), offset_of!(Head, data_start), offset_of!(Head, target_count)];
         assert_eq!(found, [12, 16, 20]);
         assert_eq!([offset_of!(Head, flags), offset_of!(Head, name), offset_of!(Head, uuid)], [28, 48, 176]);
-        assert_eq!(offset_of!(Exchange, answer), 312);
+        assert_eq!(offset_of!(DmExchange, answer), 312);
         assert_eq!((TABLE_STATUS >> 16 & 0x3FFF) as usize, size_of::<Head>());
     }
 

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 /// A drive seen in `/sys/block`, not yet asked anything.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Spotted {
+pub struct ListedDrive {
     /// The kernel's name now.
     pub device: String,
     /// Its folder in sysfs, links followed.
@@ -20,7 +20,7 @@ pub struct Spotted {
     pub instance: u64,
 }
 
-impl Spotted {
+impl ListedDrive {
     /// Its folder in sysfs, links followed.
     pub fn path(&self) -> &Path {
         &self.path
@@ -29,7 +29,7 @@ impl Spotted {
 
 /// Who a drive is and where it is plugged. None of it changes while the drive stays.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Identity {
+pub struct DriveIdentity {
     /// What the drive is known by.
     pub key: DriveKey,
     /// Serial, as printed on the label.
@@ -58,13 +58,13 @@ pub struct Identity {
 
 /// The physical drives, in the order of the kernel's names. Left out is what holds no data of its own: loop, RAM,
 /// compressed RAM, device mapper and md devices, optical drives, and readers without a card.
-pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
+pub fn spot(host: &Host) -> Result<Vec<ListedDrive>, Missing> {
     let folder = host.path("/sys/block");
     let spotted = host.list(&folder)?.into_iter().filter_map(|device| spot_one(host, &folder, device));
     Ok(spotted.collect())
 }
 
-fn spot_one(host: &Host, folder: &Path, device: String) -> Option<Spotted> {
+fn spot_one(host: &Host, folder: &Path, device: String) -> Option<ListedDrive> {
     const NOT_A_DRIVE: [&str; 8] = ["loop", "ram", "zram", "dm-", "md", "sr", "nbd", "fd"];
     // The boot and replay-protected areas of soldered flash are parts of a drive that is listed itself.
     let is_flash_area = device.starts_with("mmcblk") && (device.contains("boot") || device.contains("rpmb"));
@@ -82,7 +82,7 @@ fn spot_one(host: &Host, folder: &Path, device: String) -> Option<Spotted> {
     if count("removable") == Some(1) && count("size") == Some(0) {
         return None;
     }
-    Some(Spotted { instance: count("diskseq").unwrap_or(0), device, path })
+    Some(ListedDrive { instance: count("diskseq").unwrap_or(0), device, path })
 }
 
 /// With multipath in the kernel an NVMe disk hangs below its subsystem; the place is that of the first controller.
@@ -93,7 +93,7 @@ fn nvme_controller(host: &Host, link: &Path) -> Option<PathBuf> {
 }
 
 /// Who the drive is, from sysfs and the udev database.
-pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
+pub fn identify(host: &Host, drive: &ListedDrive, now: Moment) -> DriveIdentity {
     let folder = host.path("/sys/block").join(&drive.device);
     let names: Vec<&str> = parts(&drive.path).collect();
     let text = |name: &str| host.device_text(&folder.join(name));
@@ -121,7 +121,7 @@ pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
     let limit =
         |name: &str| thermometer.as_ref().and_then(|chip| host.ask(&chip.join(name), sysfs::hwmon::drive_limit).ok());
 
-    Identity {
+    DriveIdentity {
         key: DriveKey(key),
         serial,
         // udev's `ata` says that it has asked the drive behind the bridge by IDENTIFY DEVICE.
@@ -140,7 +140,7 @@ pub fn identify(host: &Host, drive: &Spotted, now: Moment) -> Identity {
 
 /// The names by which lines of the kernel's log mean the drive: of its disk, its SCSI address and host, its SATA port and
 /// the device on it, its NVMe controller, its card's host.
-pub fn names_of(drive: &Spotted) -> Vec<String> {
+pub fn names_of(drive: &ListedDrive) -> Vec<String> {
     let path: Vec<&str> = parts(&drive.path).collect();
     let mut names = vec![drive.device.clone()];
     let address = path.iter().rev().find_map(|part| Some((*part, sysfs::place::scsi_address(part)?)));
@@ -169,7 +169,7 @@ pub fn is_suspended(host: &Host, device: &str) -> bool {
 }
 
 /// The USB bridge before a drive, if there is one.
-pub fn bridge(host: &Host, drive: &Spotted) -> Option<Bridge> {
+pub fn bridge(host: &Host, drive: &ListedDrive) -> Option<Bridge> {
     // The innermost USB device on the path, such as `2-1.4`, and its interface, such as `2-1.4:1.0`.
     let interface = parts(&drive.path).rfind(|name| name.contains('-') && name.contains(':') && name.contains('.'))?;
     let device = host.path("/sys/bus/usb/devices").join(interface.split(':').next()?);
@@ -267,7 +267,7 @@ fn thermometer(host: &Host, folder: &Path, path: &Path) -> Option<PathBuf> {
 }
 
 /// Gives drives that claim the same serial (some USB bridges do) their place as key: two drives never share one.
-pub fn tell_apart(identities: &mut [&mut Identity]) {
+pub fn tell_apart(identities: &mut [&mut DriveIdentity]) {
     for index in 0..identities.len() {
         let key = identities[index].key.clone();
         let twins: Vec<usize> = (0..identities.len()).filter(|&other| identities[other].key == key).collect();
@@ -280,7 +280,7 @@ pub fn tell_apart(identities: &mut [&mut Identity]) {
 }
 
 /// Adds the place to the key of a drive whose serial is not its own alone.
-pub fn name_by_place(identity: &mut Identity) {
+pub fn name_by_place(identity: &mut DriveIdentity) {
     let place = identity.port.as_deref().unwrap_or("an unknown place");
     identity.key = DriveKey(format!("{} at {place}", identity.key.0));
 }

@@ -1,7 +1,7 @@
 //! ZFS pools: which there are, by what the module itself says, and the question that has `zpool` tell of their
 //! devices. Reads only; nothing here can change a pool.
 
-use super::child::{self, Outcome};
+use super::child::{self, ChildOutput};
 use super::host::Host;
 use super::parse::plain::quoted;
 use super::parse::zfs;
@@ -18,7 +18,7 @@ const LIMIT: Duration = Duration::from_secs(10);
 
 /// A pool that is there.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Spotted {
+pub struct ListedZfsPool {
     /// Its name.
     pub name: String,
     /// Its number, where the module says it (since OpenZFS 2.2).
@@ -29,7 +29,7 @@ pub struct Spotted {
 }
 
 /// The pools of a host in the order of their names; none where the module is not loaded.
-pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
+pub fn spot(host: &Host) -> Result<Vec<ListedZfsPool>, Missing> {
     let folder = host.path("/proc/spl/kstat/zfs");
     if !host.exists(&folder) {
         return Ok(Vec::new());
@@ -40,35 +40,35 @@ pub fn spot(host: &Host) -> Result<Vec<Spotted>, Missing> {
         .map(|name| {
             let pool = folder.join(&name);
             let state = host.ask(&pool.join("state"), zfs::kstat::state);
-            Spotted { guid: host.ask(&pool.join("guid"), zfs::kstat::guid).ok(), state, name }
+            ListedZfsPool { guid: host.ask(&pool.join("guid"), zfs::kstat::guid).ok(), state, name }
         })
         .collect())
 }
 
 /// What `zpool` tells of a pool.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Answer {
+pub struct ZpoolOutput {
     /// What it is made of and how that stands.
     pub status: ZfsStatus,
     /// How much data fits into it, parity and copies not counted.
     pub size: Result<Bytes, Missing>,
 }
 
-impl Spotted {
+impl ListedZfsPool {
     /// Has `zpool` tell of the pool: its status, then its size, one after the other. It may hang, and is then killed after ten seconds or, if the kernel holds
     /// on to it, waited for until it ends: ask from a thread that may be lost.
     ///
     /// # Errors
     /// The reason why nothing is known: the pool is suspended, there is no `zpool`, it did not answer in time, or it
     /// answered something else.
-    pub fn ask(&self, host: &Host, clock: &Clock) -> Result<Answer, Missing> {
+    pub fn ask(&self, host: &Host, clock: &Clock) -> Result<ZpoolOutput, Missing> {
         if !host.is_live() {
             return Err(Missing::new(Reason::NotAsked, "a recorded tree has no pool to ask"));
         }
         self.ask_by(Path::new("zpool"), clock)
     }
 
-    fn ask_by(&self, tool: &Path, clock: &Clock) -> Result<Answer, Missing> {
+    fn ask_by(&self, tool: &Path, clock: &Clock) -> Result<ZpoolOutput, Missing> {
         if self.state == Ok(ZfsPoolState::Suspended) {
             return Err(Missing::new(Reason::NotAsked, "the pool is suspended, and who asks for it may hang"));
         }
@@ -81,10 +81,14 @@ impl Spotted {
             let size = told.and_then(|text| zfs::list::usable(&text, &status.groups()));
             size.map(Bytes).map_err(|strange| Missing::new(Reason::Unreadable, format!("zpool list: {strange}")))
         });
-        Ok(Answer { status, size })
+        Ok(ZpoolOutput { status, size })
     }
 
-    fn status(&self, run: &impl Fn(&[&str]) -> Result<Outcome, Missing>, clock: &Clock) -> Result<ZfsStatus, Missing> {
+    fn status(
+        &self,
+        run: &impl Fn(&[&str]) -> Result<ChildOutput, Missing>,
+        clock: &Clock,
+    ) -> Result<ZfsStatus, Missing> {
         let json = run(&["status", "-P", "-j", "--json-int"])?;
         if json.success {
             if let Ok(status) = self.own(zfs::status_json::pools(&json.output, clock.epoch_seconds())) {
@@ -109,7 +113,7 @@ impl Spotted {
     }
 }
 
-fn complaint(outcome: &Outcome) -> String {
+fn complaint(outcome: &ChildOutput) -> String {
     let said = String::from_utf8_lossy(&outcome.complaints);
     format!("found {}, wanted a pool", quoted(said.lines().next().unwrap_or_default().trim()))
 }
@@ -125,8 +129,8 @@ mod tests {
     const JSON: &str = include_str!("../../parse/src/zfs/samples/2.3-checksums.json");
     const TEXT: &str = include_str!("../../parse/src/zfs/samples/2.3-offline.txt");
 
-    fn tank() -> Spotted {
-        Spotted { name: "tank".into(), guid: Some(16_264_776_641_714_663_669), state: Ok(ZfsPoolState::Degraded) }
+    fn tank() -> ListedZfsPool {
+        ListedZfsPool { name: "tank".into(), guid: Some(16_264_776_641_714_663_669), state: Ok(ZfsPoolState::Degraded) }
     }
 
     /// A tool that answers as this script does, in a folder that holds `json`, `text` and `list`.
@@ -144,7 +148,7 @@ mod tests {
     }
 
     /// What comes of it, and what the tool was asked, in a thread with as little room as a worker has.
-    fn answer(spotted: Spotted, script: &str) -> (Result<Answer, String>, String) {
+    fn answer(spotted: ListedZfsPool, script: &str) -> (Result<ZpoolOutput, String>, String) {
         let folder = tempfile::tempdir().unwrap();
         let tool = tool(folder.path(), script);
         let question = move || spotted.ask_by(&tool, &Clock::of_this_machine()).map_err(|why| why.to_string());
@@ -221,7 +225,7 @@ mod tests {
 
     #[test]
     fn a_suspended_pool_is_left_alone() {
-        let (told, asked) = answer(Spotted { state: Ok(ZfsPoolState::Suspended), ..tank() }, "cat json");
+        let (told, asked) = answer(ListedZfsPool { state: Ok(ZfsPoolState::Suspended), ..tank() }, "cat json");
         assert_eq!(told, Err("not asked: the pool is suspended, and who asks for it may hang".into()));
         assert_eq!(asked, "");
     }
@@ -230,9 +234,10 @@ mod tests {
     fn what_the_tool_complains_of_is_told() {
         let (told, _) = answer(tank(), "echo \"cannot open: no such pool\" >&2; exit 1");
         assert_eq!(told, Err("unreadable: zpool status: found `cannot open: no such poo…`, wanted a pool".into()));
-        let (told, _) = answer(Spotted { guid: Some(7), ..tank() }, "case \"$*\" in *-j*) cat json;; *) exit 1;; esac");
+        let (told, _) =
+            answer(ListedZfsPool { guid: Some(7), ..tank() }, "case \"$*\" in *-j*) cat json;; *) exit 1;; esac");
         assert_eq!(told, Err("unreadable: zpool status: found nothing, wanted a pool".into()));
-        let (told, _) = answer(Spotted { name: "songs".into(), ..tank() }, "cat text");
+        let (told, _) = answer(ListedZfsPool { name: "songs".into(), ..tank() }, "cat text");
         assert_eq!(told, Err("unreadable: zpool status: found no pool `songs`".into()));
     }
 

@@ -29,7 +29,7 @@ const VISITORS: usize = 16;
 /// What can be asked for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", deny_unknown_fields)]
-pub enum Request {
+pub enum ControlRequest {
     /// Its owner knows of an incident.
     Acknowledge {
         /// Which.
@@ -71,7 +71,7 @@ pub enum Request {
 /// What came of it, in words.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Answer {
+pub enum ControlAnswer {
     /// It was done.
     Done(String),
     /// It was not, and why.
@@ -80,15 +80,15 @@ pub enum Answer {
 
 /// A request that waits for its answer.
 #[derive(Debug)]
-pub struct Asked {
+pub struct PendingRequest {
     /// What is asked for.
-    pub request: Request,
-    answer: oneshot::Sender<Answer>,
+    pub request: ControlRequest,
+    answer: oneshot::Sender<ControlAnswer>,
 }
 
-impl Asked {
+impl PendingRequest {
     /// Answers it. Whoever asked may be gone by now.
-    pub fn answer(self, answer: Answer) {
+    pub fn answer(self, answer: ControlAnswer) {
         let _ = self.answer.send(answer);
     }
 }
@@ -102,8 +102,8 @@ pub fn path(run_dir: &Path) -> PathBuf {
 pub struct Control {
     listener: Listener,
     places: Arc<Semaphore>,
-    asking: mpsc::Sender<Asked>,
-    asked: mpsc::Receiver<Asked>,
+    asking: mpsc::Sender<PendingRequest>,
+    asked: mpsc::Receiver<PendingRequest>,
 }
 
 impl Control {
@@ -118,7 +118,7 @@ impl Control {
     }
 
     /// The next request of somebody who may ask. Whoever is slow holds up nobody else.
-    pub async fn next(&mut self) -> Asked {
+    pub async fn next(&mut self) -> PendingRequest {
         let (listener, places, asking) = (&self.listener, &self.places, &self.asking);
         let take_in = async {
             loop {
@@ -142,16 +142,16 @@ impl Control {
     }
 }
 
-async fn converse(visitor: UnixStream, asking: mpsc::Sender<Asked>) {
+async fn converse(visitor: UnixStream, asking: mpsc::Sender<PendingRequest>) {
     let answer = match stranger(&visitor) {
-        Some(why) => (Answer::Refused(why), visitor),
+        Some(why) => (ControlAnswer::Refused(why), visitor),
         None => {
             let mut reader = BufReader::new(visitor);
             let heard = tokio::time::timeout(PATIENCE, hear(&mut reader)).await;
             let late = || Err(format!("found no whole line within {} s, wanted one line of JSON", PATIENCE.as_secs()));
             let answer = match heard.unwrap_or_else(|_| late()) {
                 Ok(request) => pass_on(request, &asking).await,
-                Err(why) => Answer::Refused(why),
+                Err(why) => ControlAnswer::Refused(why),
             };
             (answer, reader.into_inner())
         }
@@ -171,7 +171,7 @@ fn stranger(visitor: &UnixStream) -> Option<String> {
     }
 }
 
-async fn hear(reader: &mut BufReader<UnixStream>) -> Result<Request, String> {
+async fn hear(reader: &mut BufReader<UnixStream>) -> Result<ControlRequest, String> {
     let mut line = Vec::new();
     reader.take(LONGEST).read_until(b'\n', &mut line).await.map_err(|error| error.to_string())?;
     if line.last() != Some(&b'\n') {
@@ -180,10 +180,10 @@ async fn hear(reader: &mut BufReader<UnixStream>) -> Result<Request, String> {
     serde_json::from_slice(&line).map_err(|error| format!("found a line that is no request: {error}"))
 }
 
-async fn pass_on(request: Request, asking: &mpsc::Sender<Asked>) -> Answer {
+async fn pass_on(request: ControlRequest, asking: &mpsc::Sender<PendingRequest>) -> ControlAnswer {
     let (answer, answered) = oneshot::channel();
-    let stopping = || Answer::Refused("the agent is stopping".to_owned());
-    match asking.send(Asked { request, answer }).await {
+    let stopping = || ControlAnswer::Refused("the agent is stopping".to_owned());
+    match asking.send(PendingRequest { request, answer }).await {
         Ok(()) => answered.await.unwrap_or_else(|_| stopping()),
         Err(_) => stopping(),
     }
@@ -198,7 +198,7 @@ pub fn nobody_there(error: &io::Error) -> bool {
 ///
 /// # Errors
 /// When none runs here, when the asking user may not, and when the agent refuses.
-pub fn ask(run_dir: &Path, request: &Request) -> io::Result<String> {
+pub fn ask(run_dir: &Path, request: &ControlRequest) -> io::Result<String> {
     let path = path(run_dir);
     let mut stream = std::os::unix::net::UnixStream::connect(&path).map_err(|error| {
         let why = match error.kind() {
@@ -229,7 +229,7 @@ pub fn ask(run_dir: &Path, request: &Request) -> io::Result<String> {
     }
     let wrong = |error| io::Error::other(format!("the agent's answer is none: {error}"));
     match serde_json::from_str(&answer).map_err(wrong)? {
-        Answer::Done(said) => Ok(said),
-        Answer::Refused(why) => Err(io::Error::other(why)),
+        ControlAnswer::Done(said) => Ok(said),
+        ControlAnswer::Refused(why) => Err(io::Error::other(why)),
     }
 }

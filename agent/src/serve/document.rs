@@ -9,9 +9,9 @@ use super::supply_part::{Controller, Supply};
 use super::volume_part::Volume;
 use crate::clock::Wall;
 use crate::reading::{Snapshot, Union, Unmounted};
-use crate::tell::limit_words;
-use crate::tell::tongue::Tongue;
-use crate::tell::wording::words;
+use crate::tell::words::condition::words;
+use crate::tell::words::limit;
+use crate::tell::words::phrases::Language;
 use crate::units::span;
 use crate::verdict::{
     Condition as Held, Figure, Freshness, IncidentId, Limit as Judged, Origin, Severity, Standing, Verdict,
@@ -19,9 +19,6 @@ use crate::verdict::{
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_config::Settings;
-
-/// Why values are missing, by key.
-pub type Reasons = BTreeMap<String, String>;
 
 /// The whole document.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -149,7 +146,7 @@ impl Document {
                 .iter()
                 .map(|judged| {
                     let clock = |at| wall.before(verdict.at.since(at)).second();
-                    incident_part::incident(judged, verdict, snapshot, &clock, settings.language.into())
+                    incident_part::incident(judged, verdict, snapshot, &clock, settings.language)
                 })
                 .collect(),
         }
@@ -167,7 +164,7 @@ pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
 }
 
 fn condition(held: &Held, verdict: &Verdict) -> Condition {
-    let words = words(held, Tongue::English);
+    let words = words(held, Language::English);
     let incident = verdict.incident_of(held);
     Condition {
         id: held.kind().id().to_owned(),
@@ -189,7 +186,7 @@ fn condition(held: &Held, verdict: &Verdict) -> Condition {
 fn limit(judged: &Judged) -> Limit {
     let figure = |(name, figure): &(&str, Figure)| (format!("{name}{}", figure.unit()), figure.number());
     Limit {
-        text: limit_words::text(judged, Tongue::English),
+        text: limit::text(judged, Language::English),
         origin: judged.origin,
         figures: judged.figures.iter().map(figure).collect(),
     }

@@ -2,9 +2,9 @@
 
 use crate::clock::Moment;
 use crate::reading::{Drive, Snapshot};
-use crate::tell::incident_words::told;
-use crate::tell::tongue::Tongue;
-use crate::tell::wording::Words;
+use crate::tell::words::incident::incident_words;
+use crate::tell::words::parts::Words;
+use crate::tell::words::phrases::Language;
 use crate::verdict::{
     Cause, Confidence, Handling, Incident as Judged, IncidentId, Place, Severity, Unmeasured, Verdict,
 };
@@ -139,16 +139,16 @@ pub enum TrayHandling {
     PutBack,
 }
 
-/// The part for an incident; `clock` says the time of day of a moment, `tongue` is its owner's.
+/// The part for an incident; `clock` says the time of day of a moment, `language` is its owner's.
 pub fn incident(
     judged: &Judged,
     verdict: &Verdict,
     snapshot: &Snapshot,
     clock: &dyn Fn(Moment) -> String,
-    tongue: Tongue,
+    language: Language,
 ) -> Incident {
-    let owners = (tongue != Tongue::English).then(|| told(judged, clock, tongue).words);
-    let told = told(judged, clock, Tongue::English);
+    let owners = (language != Language::English).then(|| incident_words(judged, clock, language).words);
+    let words = incident_words(judged, clock, Language::English);
     let (handling, handled_trays) = match &judged.handling {
         Handling::NoTray => (TrayHandling::NoTray, Vec::new()),
         Handling::PullNothing | Handling::Nameless => (TrayHandling::PullNothing, Vec::new()),
@@ -164,18 +164,18 @@ pub fn incident(
         severity: judged.severity,
         since_s: verdict.gaps.since(judged.since, verdict.at).map(|span| span.as_secs()),
         acknowledged: judged.acknowledged,
-        headline: told.words.title,
-        sentence: told.words.sentence,
+        headline: words.words.title,
+        sentence: words.words.sentence,
         trays: judged.drives.iter().map(|drive| drive.label()).collect(),
         drives: judged.drives.iter().map(|drive| about(drive, snapshot)).collect(),
         handling,
         handled_trays,
         conditions: judged.conditions.iter().map(|held| format!("{} of {}", held.kind().id(), held.subject)).collect(),
-        evidence: told.seen.into_iter().chain(told.words.evidence).collect(),
+        evidence: words.seen.into_iter().chain(words.words.evidence).collect(),
         not_measured: judged.unmeasured.clone(),
-        advice: told.words.advice,
-        do_not: told.words.warning,
-        next_test: told.next_test,
+        advice: words.words.advice,
+        do_not: words.words.warning,
+        next_test: words.next_test,
         owners_words: owners.map(OwnersWords::from),
     }
 }

@@ -3,8 +3,11 @@
 //! `is` has a value. `known` is `null` where there is an error, which becomes its reason under `missing`; `maybe` can besides
 //! be `null` without a reason.
 
-use super::document::Reasons;
+use std::collections::BTreeMap;
 use std::fmt::Display;
+
+/// Why values are `null`, by their keys.
+pub type Reasons = BTreeMap<String, String>;
 
 macro_rules! part {
     (
@@ -19,13 +22,13 @@ macro_rules! part {
         pub struct $part {
             $($(#[doc = $doc])* pub $key: $crate::serve::part::part!(@type $how $type),)*
             /// Why a value is `null`.
-            pub missing: $crate::serve::document::Reasons,
+            pub missing: $crate::serve::part::Reasons,
         }
 
         impl $part {
             pub(super) fn of($($argument: $given),*) -> Self {
                 $($(let $local = $of;)*)?
-                let mut missing = $crate::serve::document::Reasons::new();
+                let mut missing = $crate::serve::part::Reasons::new();
                 Self {
                     $($key: $crate::serve::part::part!(@value $how $key missing $value),)*
                     missing,

@@ -37,9 +37,9 @@ pub fn path(run_dir: &Path) -> PathBuf {
 
 /// Somebody wants the state.
 #[derive(Debug)]
-pub struct Wanted(oneshot::Sender<Arc<str>>);
+pub struct WantedDocument(oneshot::Sender<Arc<str>>);
 
-impl Wanted {
+impl WantedDocument {
     /// Hands the state over. All visitors share the one text.
     pub fn answer(self, state: Arc<str>) {
         // Whoever wanted it may be gone by now.
@@ -49,7 +49,7 @@ impl Wanted {
 
 /// The socket, as the loop sees it. It is closed and removed when this is dropped.
 pub struct StateSocket {
-    wanted: Option<mpsc::Receiver<Wanted>>,
+    wanted: Option<mpsc::Receiver<WantedDocument>>,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -72,7 +72,7 @@ impl StateSocket {
     }
 
     /// The next one who wants the state.
-    pub async fn wanted(&mut self) -> Wanted {
+    pub async fn wanted(&mut self) -> WantedDocument {
         match &mut self.wanted {
             Some(wanted) => match wanted.recv().await {
                 Some(wanted) => wanted,
@@ -92,7 +92,7 @@ impl Drop for StateSocket {
     }
 }
 
-async fn serve(listener: Listener, asking: mpsc::Sender<Wanted>) {
+async fn serve(listener: Listener, asking: mpsc::Sender<WantedDocument>) {
     let guests = Guests::new(rustix::process::geteuid().as_raw());
     loop {
         tokio::select! {
@@ -111,10 +111,10 @@ async fn serve(listener: Listener, asking: mpsc::Sender<Wanted>) {
     }
 }
 
-async fn hand_out(mut visitor: UnixStream, asking: mpsc::Sender<Wanted>, place: Place) {
+async fn hand_out(mut visitor: UnixStream, asking: mpsc::Sender<WantedDocument>, place: GuestPlace) {
     let hand_out = async {
         let (answer, state) = oneshot::channel();
-        if asking.send(Wanted(answer)).await.is_ok() {
+        if asking.send(WantedDocument(answer)).await.is_ok() {
             if let Ok(state) = state.await {
                 let _ = visitor.write_all(state.as_bytes()).await;
             }
@@ -134,7 +134,7 @@ struct Guests {
 }
 
 /// A visitor's place; free again when this is dropped.
-struct Place {
+struct GuestPlace {
     user: u32,
     guests: Guests,
 }
@@ -149,19 +149,19 @@ impl Guests {
     }
 
     /// A place for this user, while there is one.
-    fn place(&self, user: u32) -> Option<Place> {
+    fn place(&self, user: u32) -> Option<GuestPlace> {
         let mut each = self.each.lock().unwrap_or_else(PoisonError::into_inner);
         let others: usize = each.iter().filter(|(user, _)| !self.is_ours(**user)).map(|(_, count)| count).sum();
         let count = each.get(&user).copied().unwrap_or(0);
         let is_free = if self.is_ours(user) { count < OURS } else { count < EACH && others < OTHERS };
         is_free.then(|| {
             each.insert(user, count + 1);
-            Place { user, guests: self.clone() }
+            GuestPlace { user, guests: self.clone() }
         })
     }
 }
 
-impl Drop for Place {
+impl Drop for GuestPlace {
     fn drop(&mut self) {
         let mut each = self.guests.each.lock().unwrap_or_else(PoisonError::into_inner);
         match each.get_mut(&self.user) {
@@ -231,14 +231,16 @@ mod tests {
     #[test]
     fn a_user_has_a_few_places_and_the_owner_always_has_one() {
         let guests = Guests::new(900);
-        let mut flood: Vec<Place> = std::iter::repeat_with(|| guests.place(1000)).map_while(|place| place).collect();
+        let mut flood: Vec<GuestPlace> =
+            std::iter::repeat_with(|| guests.place(1000)).map_while(|place| place).collect();
         assert_eq!(flood.len(), EACH);
         // As many users as one likes: a user may have a range of them to give to (user_namespaces(7)).
         flood.extend((100_000..101_000).flat_map(|user| [guests.place(user), guests.place(user)]).flatten());
         assert_eq!(flood.len(), OTHERS);
         assert!(guests.place(1001).is_none());
         for ours in [0, 900] {
-            let places: Vec<Place> = std::iter::repeat_with(|| guests.place(ours)).map_while(|place| place).collect();
+            let places: Vec<GuestPlace> =
+                std::iter::repeat_with(|| guests.place(ours)).map_while(|place| place).collect();
             assert_eq!(places.len(), OURS, "user {ours}");
         }
         flood.clear();

@@ -5,43 +5,43 @@ use super::incident_part::OwnersWords;
 use super::pool_part::PoolState;
 use crate::printout::Printout;
 use crate::reading::{Power, SelfAssessment};
-use crate::tell::test_words;
-use crate::tell::tongue::{Places, Tongue};
+use crate::tell::words::phrases::{Language, Phrases, Places};
+use crate::tell::words::self_test;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
 use crate::verdict::Standing;
 use std::time::Duration;
 
 /// The table. What is missing is a dash; the reasons stand below, in English as the document has them.
-pub fn table(document: &Document, tongue: Tongue) -> Printout {
+pub fn table(document: &Document, language: Language) -> Printout {
     let mut out = Printout::default();
     let board = &document.board;
-    let (up, standing) = (span(Duration::from_secs(board.up_s)), standing(document.standing, tongue));
+    let (up, standing) = (span(Duration::from_secs(board.up_s)), standing(document.standing, language));
     let places: Places =
         &[("box", &document.box_name), ("standing", &standing), ("up", &up), ("kernel", &board.kernel)];
-    out.line(tongue.say("table.summary", places));
+    out.line(language.say("table.summary", places));
     for incident in &document.incidents {
         let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
         out.line("");
-        out.line(format_args!("{} {}", tongue.severity(incident.severity), words.headline));
+        out.line(format_args!("{} {}", language.severity(incident.severity), words.headline));
         out.line(format_args!("  {}", words.sentence));
-        out.line(format_args!("  {}", tongue.say("table.do", &[("advice", &words.advice)])));
-        out.line(format_args!("  {}", tongue.say("table.do-not", &[("warning", &words.do_not)])));
+        out.line(format_args!("  {}", language.say("table.do", &[("advice", &words.advice)])));
+        out.line(format_args!("  {}", language.say("table.do-not", &[("warning", &words.do_not)])));
     }
     if let Some(left) = document.muted_left_s {
-        let left = tongue.span(Duration::from_secs(left));
-        out.line(tongue.say("table.muted", &[("left", &left)]));
+        let left = language.span(Duration::from_secs(left));
+        out.line(language.say("table.muted", &[("left", &left)]));
     }
     let mut why = Vec::new();
     let mut part = |columns: &[&str], cells: Vec<Vec<String>>| {
-        out.table(&columns.iter().map(|key| tongue.plain(key)).collect::<Vec<_>>(), &cells);
+        out.table(&columns.iter().map(|key| language.plain(key)).collect::<Vec<_>>(), &cells);
     };
-    part(&DRIVES, drives(document, &mut why, tongue));
-    part(&POOLS, pools(document, tongue));
-    part(&VOLUMES, volumes(document, &mut why, tongue));
-    part(&FANS, fans(document, &mut why, tongue));
+    part(&DRIVES, drives(document, &mut why, language));
+    part(&POOLS, pools(document, language));
+    part(&VOLUMES, volumes(document, &mut why, language));
+    part(&FANS, fans(document, &mut why, language));
     part(&SENSORS, temperatures(document, &mut why));
-    part(&PORTS, links(document, &mut why, tongue));
-    why.extend(document.unseen.iter().map(|unseen| tongue.say("table.not-seen", &[("what", unseen)])));
+    part(&PORTS, links(document, &mut why, language));
+    why.extend(document.unseen.iter().map(|unseen| language.say("table.not-seen", &[("what", unseen)])));
     if !why.is_empty() {
         out.line("");
         why.iter().for_each(|line| out.line(format_args!("- {line}")));
@@ -69,8 +69,8 @@ const FANS: [&str; 3] = ["table.fan", "table.speed", "table.duty"];
 const SENSORS: [&str; 2] = ["table.sensor", "table.temperature"];
 const PORTS: [&str; 5] = ["table.port", "table.up", "table.speed", "table.in", "table.out"];
 
-fn standing(standing: Standing, tongue: Tongue) -> &'static str {
-    tongue.plain(match standing {
+fn standing(standing: Standing, language: Language) -> &'static str {
+    language.plain(match standing {
         Standing::Starting => "table.standing.starting",
         Standing::Fine => "table.standing.fine",
         Standing::SeenInPart => "table.standing.seen-in-part",
@@ -105,22 +105,22 @@ fn pool_state(state: PoolState) -> &'static str {
     }
 }
 
-fn drives(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<String>> {
+fn drives(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
     let row = |drive: &super::drive_part::Drive| {
         if let Some(reason) = drive.missing.get("temperature_c") {
             let name = drive.serial.as_ref().unwrap_or(&drive.device);
-            why.push(tongue.say("table.temperature-of", &[("name", name), ("why", reason)]));
+            why.push(language.say("table.temperature-of", &[("name", name), ("why", reason)]));
         }
         let rate = |rate: Option<f64>| rate.map(|rate| BytesPerSecond(rate).in_megabytes());
         vec![
             shown(drive.tray.clone()),
             shown(drive.model.clone()),
             shown(drive.size_bytes.map(|size| Bytes(size).to_string())),
-            shown(drive.power.map(|is| tongue.plain(power(is)).to_owned())),
+            shown(drive.power.map(|is| language.plain(power(is)).to_owned())),
             shown(drive.temperature_c.map(|degrees| Celsius(degrees).to_string())),
-            shown(drive.outlook.as_ref().and_then(|outlook| heading(outlook, tongue))),
-            shown(drive.assessment.map(|says| tongue.plain(assessment(says)).to_owned())),
-            shown(drive.self_test.map(|test| test_words::in_short(test, tongue))),
+            shown(drive.outlook.as_ref().and_then(|outlook| heading(outlook, language))),
+            shown(drive.assessment.map(|says| language.plain(assessment(says)).to_owned())),
+            shown(drive.self_test.map(|test| self_test::in_short(test, language))),
             shown(rate(drive.read_bytes_per_s)),
             shown(rate(drive.written_bytes_per_s)),
             shown(drive.serial.clone()),
@@ -131,38 +131,38 @@ fn drives(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec
 }
 
 /// Where it settles and, when it is on its way to a limit, how long until that.
-fn heading(outlook: &super::outlook_part::Outlook, tongue: Tongue) -> Option<String> {
+fn heading(outlook: &super::outlook_part::Outlook, language: Language) -> Option<String> {
     let settles = outlook.heading_c.map(|degrees| Celsius(degrees).to_string());
     let limit = outlook.in_s.map(|seconds| {
         let (limit, span) = (Celsius(outlook.limit_c), span(Duration::from_secs(seconds)));
-        tongue.say("table.limit-in", &[("limit", &limit), ("span", &span)])
+        language.say("table.limit-in", &[("limit", &limit), ("span", &span)])
     });
     let parts: Vec<String> = settles.into_iter().chain(limit).collect();
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 
-fn pools(document: &Document, tongue: Tongue) -> Vec<Vec<String>> {
+fn pools(document: &Document, language: Language) -> Vec<Vec<String>> {
     let row = |pool: &super::pool_part::Pool| {
         let working = pool.members.iter().filter(|member| member.state == "active").count();
         let key = if pool.wanted.is_some() { "table.members-of" } else { "table.members-found" };
         let wanted = pool.wanted.unwrap_or_default();
-        let activity = tongue.activity(pool.activity.kind);
+        let activity = language.activity(pool.activity.kind);
         let done = pool.activity.done_ratio.map(|done| format!(", {activity} {}", Percent(done * 100.0)));
         vec![
             pool.name.clone(),
             shown(pool.level.clone()),
-            tongue.say(key, &[("working", &working), ("wanted", &wanted)]),
-            shown(pool.state.map(|state| tongue.plain(pool_state(state)).to_owned())) + &done.unwrap_or_default(),
+            language.say(key, &[("working", &working), ("wanted", &wanted)]),
+            shown(pool.state.map(|state| language.plain(pool_state(state)).to_owned())) + &done.unwrap_or_default(),
             shown(pool.size_bytes.map(|size| Bytes(size).to_string())),
         ]
     };
     document.pools.iter().map(row).collect()
 }
 
-fn volumes(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<String>> {
+fn volumes(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
     let row = |volume: &super::volume_part::Volume| {
         if let Some(reason) = volume.missing.get("free_bytes") {
-            why.push(tongue.say("table.room-of", &[("name", &volume.mount), ("why", reason)]));
+            why.push(language.say("table.room-of", &[("name", &volume.mount), ("why", reason)]));
         }
         let bytes = |bytes: Option<u64>| shown(bytes.map(|bytes| Bytes(bytes).to_string()));
         let share = volume
@@ -180,16 +180,16 @@ fn volumes(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Ve
     document.volumes.iter().map(row).collect()
 }
 
-fn fans(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<String>> {
+fn fans(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
     let row = |fan: &super::parts::Fan| {
         if let Some(reason) = fan.missing.get("speed_rpm") {
-            why.push(tongue.say("table.speed-of", &[("name", &fan.label), ("why", reason)]));
+            why.push(language.say("table.speed-of", &[("name", &fan.label), ("why", reason)]));
         }
-        let unseen = if fan.fitted || fan.fault { "" } else { tongue.plain("table.never-turned") };
+        let unseen = if fan.fitted || fan.fault { "" } else { language.plain("table.never-turned") };
         vec![
             fan.label.clone(),
             if fan.fault {
-                tongue.plain("page.cooling.fault").to_owned()
+                language.plain("page.cooling.fault").to_owned()
             } else {
                 shown(fan.speed_rpm.map(|speed| format!("{speed} rpm{unseen}")))
             },
@@ -209,7 +209,7 @@ fn temperatures(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> 
     document.temperatures.iter().map(row).collect()
 }
 
-fn links(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<String>> {
+fn links(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
     let row = |link: &super::parts::Link| {
         if let Some(reason) = link.missing.get("up") {
             why.push(format!("{}: {reason}", link.name));
@@ -217,7 +217,7 @@ fn links(document: &Document, why: &mut Vec<String>, tongue: Tongue) -> Vec<Vec<
         let rate = |rate: Option<f64>| shown(rate.map(|rate| BytesPerSecond(rate).in_megabytes()));
         vec![
             link.name.clone(),
-            shown(link.up.map(|up| tongue.plain(if up { "table.yes" } else { "table.no" }).to_owned())),
+            shown(link.up.map(|up| language.plain(if up { "table.yes" } else { "table.no" }).to_owned())),
             shown(link.speed_mbps.map(|speed| MegabitsPerSecond(speed).to_string())),
             rate(link.received_bytes_per_s),
             rate(link.sent_bytes_per_s),
@@ -247,7 +247,7 @@ mod tests {
         let (verdict, _) =
             judge(&settings, &mut Memory::default(), now, Some(&snapshot), &crate::reading::Itself::default());
         let wall = demo::dawn().expect("there is a dawn");
-        let text = table(&Document::new(&settings, &verdict, &snapshot, &wall), Tongue::English);
+        let text = table(&Document::new(&settings, &verdict, &snapshot, &wall), Language::English);
         let line = text.as_str().lines().find(|line| line.contains("HN24-LARK")).expect("it is on the table");
         line.split_whitespace().collect::<Vec<_>>().join(" ")
     }

@@ -4,7 +4,7 @@
 use super::stage::Stage;
 use crate::clock::Wall;
 use crate::send::log::Log;
-use crate::tell::log::Entry;
+use crate::tell::log::LogEntry;
 use rustix::event::{PollFd, PollFlags, poll};
 use std::fs::File;
 use std::io::{self, Write};
@@ -20,8 +20,8 @@ const LAST: Duration = Duration::from_millis(500);
 
 /// What waits for the thread.
 #[derive(Default)]
-struct Queue {
-    lines: Vec<(Entry, Wall)>,
+struct LogQueue {
+    lines: Vec<(LogEntry, Wall)>,
     picture: Option<Frame>,
     /// How many lines did not fit, and the calendar at the last of them.
     dropped: Option<(u64, Wall)>,
@@ -32,29 +32,29 @@ struct Queue {
 }
 
 #[derive(Default)]
-struct Shared {
-    queue: Mutex<Queue>,
+struct SharedQueue {
+    queue: Mutex<LogQueue>,
     changed: Condvar,
 }
 
-impl Shared {
-    fn lock(&self) -> MutexGuard<'_, Queue> {
+impl SharedQueue {
+    fn lock(&self) -> MutexGuard<'_, LogQueue> {
         self.queue.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn change(&self, change: impl FnOnce(&mut Queue)) {
+    fn change(&self, change: impl FnOnce(&mut LogQueue)) {
         change(&mut self.lock());
         self.changed.notify_all();
     }
 }
 
 /// The handle of the thread. Dropping it lets the thread write what waits, unless nobody takes it.
-pub struct LogThread(Arc<Shared>);
+pub struct LogThread(Arc<SharedQueue>);
 
 impl LogThread {
     /// Lines go to the journal or to `out`, as `log` says; the picture to `out`, where that is a terminal.
     pub fn start(log: Log, out: OwnedFd) -> io::Result<Self> {
-        let shared = Arc::new(Shared::default());
+        let shared = Arc::new(SharedQueue::default());
         let (ours, out) = (Arc::clone(&shared), Out(File::from(out)));
         let mut writer = Writer { log, stage: Stage::on(out), lost: None };
         let work = move || {
@@ -67,7 +67,7 @@ impl LogThread {
     }
 
     /// Hands over a line, unless too many wait already.
-    pub fn say(&self, entry: &Entry, wall: &Wall) {
+    pub fn say(&self, entry: &LogEntry, wall: &Wall) {
         self.0.change(|queue| {
             if queue.lines.len() < WAITING {
                 queue.lines.push((entry.clone(), wall.clone()));
@@ -108,9 +108,9 @@ struct Writer {
 }
 
 impl Writer {
-    fn work(&mut self, shared: &Shared) {
+    fn work(&mut self, shared: &SharedQueue) {
         loop {
-            let idle = |queue: &mut Queue| queue.lines.is_empty() && queue.picture.is_none() && !queue.is_over;
+            let idle = |queue: &mut LogQueue| queue.lines.is_empty() && queue.picture.is_none() && !queue.is_over;
             let waited = shared.changed.wait_while(shared.lock(), idle);
             let mut queue = waited.unwrap_or_else(PoisonError::into_inner);
             let (lines, picture) = (std::mem::take(&mut queue.lines), queue.picture.take());
@@ -136,7 +136,7 @@ impl Writer {
         }
     }
 
-    fn write(&mut self, entry: &Entry, wall: &Wall) {
+    fn write(&mut self, entry: &LogEntry, wall: &Wall) {
         self.speak_of_losses(wall);
         if let Err(error) = self.log.write(entry, wall, |line| self.stage.scroll(line)) {
             self.lose(1, error.to_string());
@@ -150,7 +150,7 @@ impl Writer {
 
     fn speak_of_losses(&mut self, wall: &Wall) {
         let Some((count, why)) = &self.lost else { return };
-        let entry = Entry::agent(4, "log-lines-lost", format!("{count} log lines before this one are lost: {why}"))
+        let entry = LogEntry::agent(4, "log-lines-lost", format!("{count} log lines before this one are lost: {why}"))
             .with("lost", count.to_string());
         if self.log.write(&entry, wall, |line| self.stage.scroll(line)).is_ok() {
             self.lost = None;
@@ -204,7 +204,7 @@ mod tests {
     /// Numbered lines, long enough that they do not fit into a socket.
     fn say(log: &LogThread, numbers: std::ops::Range<usize>) {
         for number in numbers {
-            log.say(&Entry::agent(6, "song", format!("{number} {}", "wren ".repeat(400))), &wall());
+            log.say(&LogEntry::agent(6, "song", format!("{number} {}", "wren ".repeat(400))), &wall());
         }
     }
 
@@ -262,11 +262,11 @@ mod tests {
         let full = std::fs::OpenOptions::new().write(true).open("/dev/full").expect("/dev/full");
         let mut writer = Writer { log: Log::open(Form::Text).expect("text"), stage: Stage::on(Out(full)), lost: None };
         for _ in 0..3 {
-            writer.write(&Entry::agent(6, "song", "wren"), &wall());
+            writer.write(&LogEntry::agent(6, "song", "wren"), &wall());
         }
         let (mut reader, out) = UnixStream::pair().expect("a pair");
         writer.stage = Stage::on(Out(File::from(OwnedFd::from(out))));
-        writer.write(&Entry::agent(6, "song", "bittern"), &wall());
+        writer.write(&LogEntry::agent(6, "song", "bittern"), &wall());
         drop(writer);
         let mut text = String::new();
         reader.read_to_string(&mut text).expect("text");

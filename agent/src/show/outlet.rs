@@ -3,19 +3,19 @@
 
 use super::care::{Picture, call, cared_for, hour};
 use super::log_thread::LogThread;
-use super::pages::{Channel, Page, View, draw, test_mark};
-use super::turn::{Turn, worth_showing};
+use super::pages::{ChannelStatus, Page, View, draw, test_mark};
+use super::turn::{PageTurn, worth_showing};
 use crate::clock::{Moment, Wall};
 use crate::reading::Snapshot;
 use crate::send::log::Log;
-use crate::tell::log::Entry;
-use crate::tell::tongue::Tongue;
+use crate::tell::log::LogEntry;
+use crate::tell::words::phrases::Phrases;
 use crate::units::span;
 use crate::verdict::{IncidentId, Verdict};
 use std::io;
 use std::os::fd::AsFd;
 use std::time::Duration;
-use traylight_config::{Brightness, Settings};
+use traylight_config::{PanelBrightness, Settings};
 use traylight_display::{Frame, PanelSize};
 
 /// A new picture with the first reading after this: the sign of life moves with it.
@@ -24,7 +24,7 @@ const TICK: Duration = Duration::from_millis(1500);
 /// The outlet.
 pub struct Outlet {
     log: LogThread,
-    turn: Turn,
+    turn: PageTurn,
     drawn: Option<Moment>,
     tick: u64,
 }
@@ -39,7 +39,7 @@ pub struct Scenery<'a> {
     /// The settings in force.
     pub settings: &'a Settings,
     /// The channels for alerts.
-    pub channels: &'a [Channel],
+    pub channels: &'a [ChannelStatus],
     /// The calendar at the time of the verdict.
     pub wall: &'a Wall,
     /// True for what is only rehearsed.
@@ -50,8 +50,8 @@ impl<'a> Scenery<'a> {
     /// What pages are drawn from.
     fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
         let Scenery { verdict, snapshot, settings, channels, .. } = *self;
-        let tongue = settings.language.into();
-        View { verdict, snapshot, settings, channels, clock, tick: 0, cycle: 0, time_of_day, tongue }
+        let language = settings.language;
+        View { verdict, snapshot, settings, channels, clock, tick: 0, cycle: 0, time_of_day, language }
     }
 
     /// The pages worth showing, in their order.
@@ -88,7 +88,7 @@ impl Drawing<'_> {
     }
 
     /// The page as it goes to a panel of this size: cared for by the hour, and by how much attention the box wants.
-    pub fn picture(&self, panel: PanelSize, wanted: Brightness) -> Picture {
+    pub fn picture(&self, panel: PanelSize, wanted: PanelBrightness) -> Picture {
         let Scenery { verdict, settings, wall, .. } = self.scenery;
         let hour = hour(&settings.panel.night, &wall.time, wall.synchronised);
         let minutes = verdict.at.since_boot().as_secs() / 60;
@@ -102,16 +102,16 @@ impl Outlet {
         #[allow(clippy::disallowed_methods, reason = "the picture and clean log lines are all that is written")]
         let out = io::stdout();
         let log = LogThread::start(log, out.as_fd().try_clone_to_owned()?)?;
-        Ok(Self { log, turn: Turn::default(), drawn: None, tick: 0 })
+        Ok(Self { log, turn: PageTurn::default(), drawn: None, tick: 0 })
     }
 
     /// Says one thing.
-    pub fn say(&self, entry: &Entry, wall: &Wall) {
+    pub fn say(&self, entry: &LogEntry, wall: &Wall) {
         self.log.say(entry, wall);
     }
 
     /// Says several things.
-    pub fn say_all(&self, entries: Vec<Entry>, wall: &Wall) {
+    pub fn say_all(&self, entries: Vec<LogEntry>, wall: &Wall) {
         for entry in entries {
             self.say(&entry, wall);
         }
@@ -128,14 +128,14 @@ impl Outlet {
         self.drawn = Some(now);
         self.tick += 1;
         let page = self.turn.page(&pages, now, |page| stays(settings, page));
-        let tongue = Tongue::from(settings.language);
+        let language = settings.language;
         // A calendar that nobody has set yet would show a time of the past.
         let clock = if test {
-            test_mark(tongue).to_owned()
+            test_mark(language).to_owned()
         } else if wall.synchronised {
             wall.minute()
         } else {
-            tongue.say("page.up", &[("span", &span(verdict.at.since_boot()))])
+            language.say("page.up", &[("span", &span(verdict.at.since_boot()))])
         };
         Some(Drawing { tick: self.tick, cycle: self.turn.cycle(), ..scenery.drawing(page, clock) })
     }

@@ -65,7 +65,7 @@ fn has_something(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> bool {
 
 /// The page that is up, and since when.
 #[derive(Debug, Clone, Default)]
-pub struct Turn {
+pub struct PageTurn {
     up: Option<(Page, Moment)>,
     told: Vec<IncidentId>,
     cycle: u64,
@@ -76,7 +76,7 @@ pub struct Turn {
 /// A page that is held stays no longer: somebody has walked away.
 const LONGEST_HOLD: Duration = Duration::from_secs(600);
 
-impl Turn {
+impl PageTurn {
     /// True when there is an incident that no page was given to yet.
     pub fn has_news(&self, pages: &[Page]) -> bool {
         self.news(pages).is_some()
@@ -167,7 +167,7 @@ mod tests {
     fn a_press_turns_the_page_or_holds_it_and_news_let_go() {
         let pages = [Page::Named(PageName::State), Page::Named(PageName::Room), incident(1)];
         let calm = &pages[..2];
-        let mut turn = Turn::default();
+        let mut turn = PageTurn::default();
         assert_eq!(turn.page(calm, at(0), EACH), pages[0]);
         turn.go_on();
         assert_eq!(turn.page(calm, at(1), EACH), pages[1]);
@@ -189,7 +189,7 @@ mod tests {
     #[test]
     fn pages_follow_each_other_and_begin_again() {
         let pages = [Page::Named(PageName::State), Page::Named(PageName::Room)];
-        let mut turn = Turn::default();
+        let mut turn = PageTurn::default();
         let shown: Vec<Page> = [0, 5, 6, 11, 12].map(|second| turn.page(&pages, at(second), EACH)).into();
         let [state, room] = pages;
         assert_eq!(shown, [state.clone(), state.clone(), room.clone(), room, state]);
@@ -199,7 +199,7 @@ mod tests {
     fn a_new_incident_is_shown_at_once_and_once_only() {
         let calm = [Page::Named(PageName::State), Page::Named(PageName::Room)];
         let troubled = [incident(1), incident(2), Page::Named(PageName::State)];
-        let mut turn = Turn::default();
+        let mut turn = PageTurn::default();
         turn.page(&calm, at(0), EACH);
         assert_eq!(turn.page(&troubled[..1], at(1), EACH), incident(1));
         assert_eq!(turn.page(&troubled, at(2), EACH), incident(2), "the second one is news as well");
@@ -209,7 +209,7 @@ mod tests {
 
     #[test]
     fn a_page_that_is_no_longer_worth_it_leaves_at_once() {
-        let mut turn = Turn::default();
+        let mut turn = PageTurn::default();
         turn.page(&[incident(1), Page::Named(PageName::State)], at(0), EACH);
         assert_eq!(turn.page(&[Page::Named(PageName::State)], at(1), EACH), Page::Named(PageName::State));
         assert_eq!(turn.page(&[], at(2), EACH), Page::Named(PageName::State));

@@ -1,7 +1,7 @@
 //! What leaves in one piece: one message, or several that came too fast, with what the outbox has to say about each.
 //! And its form for machines, one JSON document.
 
-use super::message::{Message, Stamp, Turn};
+use super::message::{Message, MessageKind, Stamp};
 use crate::verdict::Severity;
 use serde_json::{Value, json};
 use std::time::Duration;
@@ -116,7 +116,7 @@ fn part(item: &Item) -> Value {
         "incident": message.incident,
         "turn": message.turn,
         "part_of": message.part_of,
-        "is_over": message.turn == Turn::Closed,
+        "is_over": message.turn == MessageKind::Closed,
         "severity": message.severity,
         "about": message.about,
         "trays": message.trays,
@@ -152,7 +152,8 @@ mod tests {
 
     #[test]
     fn a_batch_has_the_same_name_for_the_same_messages() {
-        let item = |sequence| Item::new(example("i-7", sequence, Turn::Opened, Severity::Warning), 0, 1, &now(0));
+        let item =
+            |sequence| Item::new(example("i-7", sequence, MessageKind::Opened, Severity::Warning), 0, 1, &now(0));
         let alone = Batch::of(item(1));
         let several = Batch { first: item(1), more: vec![item(2), item(3)] };
         assert_eq!((alone.id(), several.id()), ("i-7.1".into(), "i-7.1..i-7.3+2".into()));
@@ -163,7 +164,7 @@ mod tests {
     #[test]
     fn the_document_says_what_is_late_and_what_may_have_arrived_before() {
         let day = 31 * 3600;
-        let message = example("i-7", 2, Turn::Closed, Severity::Critical);
+        let message = example("i-7", 2, MessageKind::Closed, Severity::Critical);
         let batch = Batch::of(Item::new(message.clone(), 4, 3, &now(day)));
         let document = batch.document();
         let first = &document["messages"][0];

@@ -1,13 +1,13 @@
 //! How the box stands, for channels that keep a state besides telling what is new.
 
-use super::tongue::Tongue;
+use super::words::phrases::Language;
 use std::collections::BTreeSet;
 
 /// How the box stands.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct BoxState {
     /// The language of its sentence.
-    pub tongue: Tongue,
+    pub language: Language,
     /// The name of the box.
     pub box_name: String,
     /// The box, as one JSON object.

@@ -1,16 +1,16 @@
 //! Log lines about incidents: one a turn of a story that is more than a single condition, which has its own line.
 
-use super::incident_words::{known, told, turned};
-use super::log::{Entry, message_id, priority, since};
-use super::tongue::Tongue;
-use super::wording::words;
+use super::log::{LogEntry, message_id, priority, since};
+use super::words::condition::words;
+use super::words::incident::{incident_words, known, turned};
+use super::words::phrases::Language;
 use crate::clock::{Moment, Wall};
 use crate::verdict::{Cause, Change, Condition, Ended, Incident, Update, UpdateKind, Verdict};
 
 /// What is new after a judging, in the order in which it is told: conditions with the incident that each belongs to,
 /// incidents, remarks.
-pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Vec<Entry> {
-    let told = changes.iter().map(|change| {
+pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Vec<LogEntry> {
+    let words = changes.iter().map(|change| {
         let entry = line(change, verdict, now, wall);
         match verdict.incident_of(change.condition()) {
             Some(incident) => entry.with("incident", incident.id.to_string()),
@@ -18,17 +18,17 @@ pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) 
         }
     });
     let turns = verdict.updates.iter().filter_map(|turn| entry(turn, verdict, changes, now, wall));
-    told.chain(turns).chain(verdict.remarks.iter().map(Entry::remark)).collect()
+    words.chain(turns).chain(verdict.remarks.iter().map(LogEntry::remark)).collect()
 }
 
 /// The line of a change. What ends under one name and goes on under another is not over.
-fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall) -> Entry {
-    let entry = Entry::of(change, &verdict.gaps, now, wall);
+fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall) -> LogEntry {
+    let entry = LogEntry::of(change, &verdict.gaps, now, wall);
     let Change::Closed { condition, lasted } = change else { return entry };
     let Some(next) = verdict.conditions.iter().find(|held| condition.goes_on_as(held)) else { return entry };
-    let (next, name) = (next.kind().id(), words(condition, Tongue::English).name);
+    let (next, name) = (next.kind().id(), words(condition, Language::English).name);
     let message = format!("goes on as {next} after {}: {name}", known(*lasted));
-    Entry { message, ..entry }.with("goes_on_as", next.to_owned())
+    LogEntry { message, ..entry }.with("goes_on_as", next.to_owned())
 }
 
 /// True for an incident that says no more than the line of its one condition does.
@@ -41,13 +41,13 @@ fn says_no_more(incident: &Incident, changes: &[Change]) -> bool {
 }
 
 /// The entry of a turn; none where the condition's own line says all.
-fn entry(turn: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Option<Entry> {
+fn entry(turn: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Option<LogEntry> {
     let incident = &turn.incident;
     if says_no_more(incident, changes) {
         return None;
     }
     let clock = |at: Moment| wall.before(now.since(at)).second();
-    let told = told(incident, &clock, Tongue::English);
+    let words = incident_words(incident, &clock, Language::English);
     let (event, urgency) = match turn.what {
         UpdateKind::Opened => ("incident-opened", priority(incident.severity)),
         UpdateKind::Worsened => ("incident-worsened", priority(incident.severity)),
@@ -74,18 +74,18 @@ fn entry(turn: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wall
         if let Ended::PartOf(other) = how {
             fields.push(("part_of", other.to_string()));
         }
-        format!("{begin}{}", told.words.name)
+        format!("{begin}{}", words.words.name)
     } else {
-        fields.extend((!told.news.is_empty()).then(|| ("new", told.news.join(" "))));
-        fields.extend((!told.also.is_empty()).then(|| ("also", told.also.join(" "))));
-        fields.push(("do", told.words.advice));
-        fields.push(("do_not", told.words.warning));
-        fields.extend((!told.next_test.is_empty()).then_some(("next_test", told.next_test)));
-        fields.push(("evidence", told.seen.into_iter().chain(told.words.evidence).collect::<Vec<_>>().join("; ")));
-        fields.extend((!told.unmeasured.is_empty()).then(|| ("not_measured", told.unmeasured.join("; "))));
-        format!("{begin}{}: {}", told.words.title, told.words.sentence)
+        fields.extend((!words.news.is_empty()).then(|| ("new", words.news.join(" "))));
+        fields.extend((!words.also.is_empty()).then(|| ("also", words.also.join(" "))));
+        fields.push(("do", words.words.advice));
+        fields.push(("do_not", words.words.warning));
+        fields.extend((!words.next_test.is_empty()).then_some(("next_test", words.next_test)));
+        fields.push(("evidence", words.seen.into_iter().chain(words.words.evidence).collect::<Vec<_>>().join("; ")));
+        fields.extend((!words.unmeasured.is_empty()).then(|| ("not_measured", words.unmeasured.join("; "))));
+        format!("{begin}{}: {}", words.words.title, words.words.sentence)
     };
-    Some(Entry { priority: urgency, event, message_id: message_id("cause", incident.cause.id()), message, fields })
+    Some(LogEntry { priority: urgency, event, message_id: message_id("cause", incident.cause.id()), message, fields })
 }
 
 #[cfg(test)]

@@ -2,10 +2,12 @@
 //! native protocol (systemd, docs/JOURNAL_NATIVE_PROTOCOL.md), where every field can be searched. Pure.
 
 use crate::clock::{Moment, Wall};
-use crate::tell::incident_words::known;
-use crate::tell::test_words;
-use crate::tell::tongue::Tongue;
-use crate::tell::wording::{Words, pointed_at, words};
+use crate::tell::words::condition::words;
+use crate::tell::words::drives::pointed_at;
+use crate::tell::words::incident::known;
+use crate::tell::words::parts::Words;
+use crate::tell::words::phrases::Language;
+use crate::tell::words::self_test;
 use crate::text::one_line;
 use crate::verdict::{Change, Gaps, Remark, Severity};
 use std::fmt::Write as _;
@@ -14,7 +16,7 @@ use uuid::Uuid;
 
 /// One line to be.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Entry {
+pub struct LogEntry {
     /// How urgent it is, in the numbers of RFC 5424, 6.2.1: 2 critical, 4 warning, 5 notice, 6 informational.
     pub priority: u8,
     /// What happened, one word.
@@ -27,7 +29,7 @@ pub struct Entry {
     pub fields: Vec<(&'static str, String)>,
 }
 
-impl Entry {
+impl LogEntry {
     /// An entry about the agent itself.
     pub fn agent(priority: u8, event: &'static str, message: impl Into<String>) -> Self {
         let message_id = message_id("agent", event);
@@ -58,13 +60,13 @@ impl Entry {
     pub fn remark(remark: &Remark) -> Self {
         match remark {
             Remark::NewBaseline { drive, counter, before, now } => {
-                let drive = pointed_at(drive, Tongue::English);
+                let drive = pointed_at(drive, Language::English);
                 let message = format!("{drive}: {counter} fell from {before} to {now}, counted anew from here");
                 Self { fields: vec![("counter", counter.clone())], ..Self::agent(5, "new-baseline", message) }
             }
             Remark::SelfTest { drive, news } => {
                 let fields = drive.serial.iter().map(|serial| ("serial", serial.clone())).collect();
-                Self { fields, ..Self::agent(5, "self-test", test_words::news(drive, news)) }
+                Self { fields, ..Self::agent(5, "self-test", self_test::news(drive, news)) }
             }
         }
     }
@@ -72,7 +74,7 @@ impl Entry {
     /// The entry of a change.
     pub fn of(change: &Change, gaps: &Gaps, now: Moment, wall: &Wall) -> Self {
         let condition = change.condition();
-        let words = words(condition, Tongue::English);
+        let words = words(condition, Language::English);
         let (event, priority) = match change {
             Change::Opened(_) => ("opened", priority(condition.severity)),
             Change::Worsened(_) => ("worsened", priority(condition.severity)),
@@ -129,7 +131,7 @@ pub(super) fn message_id(of: &str, name: &str) -> String {
 }
 
 /// The entry as a line of words and `key=value` pairs, without its end.
-pub fn text_line(entry: &Entry, wall: &Wall) -> String {
+pub fn text_line(entry: &LogEntry, wall: &Wall) -> String {
     let entry = entry.cleaned();
     let mut line = format!("{} {} {}", wall.stamp(), level(entry.priority), entry.event);
     for (key, value) in &entry.fields {
@@ -140,7 +142,7 @@ pub fn text_line(entry: &Entry, wall: &Wall) -> String {
 }
 
 /// The entry as one JSON object in a line, without its end.
-pub fn json_line(entry: &Entry, wall: &Wall) -> String {
+pub fn json_line(entry: &LogEntry, wall: &Wall) -> String {
     let entry = entry.cleaned();
     let mut object = serde_json::Map::new();
     let mut put = |key: &str, value: &str| object.insert(key.to_owned(), value.into());
@@ -155,7 +157,7 @@ pub fn json_line(entry: &Entry, wall: &Wall) -> String {
 }
 
 /// The entry in the journal's native protocol.
-pub fn journal_entry(entry: &Entry) -> Vec<u8> {
+pub fn journal_entry(entry: &LogEntry) -> Vec<u8> {
     let entry = entry.cleaned();
     let mut bytes = Vec::new();
     let mut put = |key: &str, value: &str| {
@@ -218,9 +220,9 @@ mod tests {
         (Condition { subject, severity: Severity::Critical, since, finding }, since.plus(Duration::from_secs(35)))
     }
 
-    fn opened(serial: &str) -> Entry {
+    fn opened(serial: &str) -> LogEntry {
         let (condition, now) = gone(serial);
-        Entry::of(&Change::Opened(condition), &Gaps::default(), now, &wall())
+        LogEntry::of(&Change::Opened(condition), &Gaps::default(), now, &wall())
     }
 
     #[test]
@@ -240,7 +242,7 @@ mod tests {
     fn an_end_says_how_long_it_lasted_and_advises_nothing() {
         let (condition, now) = gone("HN24-LARK");
         let closed = Change::Closed { condition, lasted: Some(Duration::from_secs(35)) };
-        let line = json_line(&Entry::of(&closed, &Gaps::default(), now, &wall()), &wall());
+        let line = json_line(&LogEntry::of(&closed, &Gaps::default(), now, &wall()), &wall());
         let object: serde_json::Value = serde_json::from_str(&line).expect("a line is JSON");
         assert_eq!((&object["event"], &object["lasted_s"]), (&"closed".into(), &"35".into()));
         assert_eq!(object["message"], "over after 35 s: TRAY 3 GONE");
@@ -253,7 +255,7 @@ mod tests {
     fn a_change_is_as_urgent_as_what_it_begins_and_good_news_is_a_notice() {
         let priority_of = |change: &dyn Fn(Condition) -> Change, severity| {
             let (condition, now) = gone("HN24-LARK");
-            Entry::of(&change(Condition { severity, ..condition }), &Gaps::default(), now, &wall()).priority
+            LogEntry::of(&change(Condition { severity, ..condition }), &Gaps::default(), now, &wall()).priority
         };
         let ranks = [Severity::Critical, Severity::Warning, Severity::Notice];
         assert_eq!(ranks.map(|severity| priority_of(&Change::Opened, severity)), [2, 4, 5]);
@@ -278,13 +280,13 @@ mod tests {
 
     #[test]
     fn the_journal_gets_every_field_by_its_protocol() {
-        assert_eq!(journal_entry(&Entry::agent(6, "started", "up"))[..20], *b"MESSAGE\n\x02\0\0\0\0\0\0\0up\nP");
+        assert_eq!(journal_entry(&LogEntry::agent(6, "started", "up"))[..20], *b"MESSAGE\n\x02\0\0\0\0\0\0\0up\nP");
         let entry = opened("HN24-LARK\nPRIORITY=0");
         let found = fields(&journal_entry(&entry));
         let value = |name: &str| found.iter().find(|(found, _)| found == name).map(|(_, value)| value.as_str());
         assert_eq!(value("PRIORITY"), Some("2"));
         assert_eq!(value("TRAYLIGHT_SERIAL"), Some(r"HN24-LARK\u{a}PRIORITY=0"));
-        let of_two_lines = fields(&journal_entry(&Entry::agent(3, "refused", "here\nPRIORITY=0")));
+        let of_two_lines = fields(&journal_entry(&LogEntry::agent(3, "refused", "here\nPRIORITY=0")));
         assert_eq!(of_two_lines[0], ("MESSAGE".to_owned(), "here\nPRIORITY=0".to_owned()));
         assert_eq!(value("MESSAGE"), Some(entry.message.as_str()));
         assert_eq!(found.len(), 5 + entry.fields.len());

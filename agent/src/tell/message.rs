@@ -1,6 +1,6 @@
 //! One message about the box as plain data: what every channel is given, and what the outbox keeps until it has left.
 
-use super::tongue::Tongue;
+use super::words::phrases::Language;
 use crate::clock::{Clock, Moment, calendar_between};
 use crate::verdict::{Incident, Severity};
 use serde::{Deserialize, Serialize};
@@ -18,7 +18,7 @@ pub struct Message {
     /// The story that it belongs to.
     pub incident: String,
     /// What turn the story took.
-    pub turn: Turn,
+    pub turn: MessageKind,
     /// How bad it is; of a story that is over, how bad it was at its worst.
     pub severity: Severity,
     /// What it is about.
@@ -56,8 +56,8 @@ pub struct Message {
     /// How long it lasted, once it is over.
     pub lasted: Option<Duration>,
     /// The language of its words, and of those around it.
-    #[serde(default)]
-    pub tongue: Tongue,
+    #[serde(default, rename = "tongue")]
+    pub language: Language,
     /// The name of the box.
     pub box_name: String,
     /// When the message was made.
@@ -78,7 +78,7 @@ pub const REHEARSED: &str = "test-";
 
 impl Message {
     /// A notice that is about no incident, still without a name and words.
-    pub fn notice(turn: Turn, box_name: &str, made_at: Stamp, tongue: Tongue) -> Self {
+    pub fn notice(turn: MessageKind, box_name: &str, made_at: Stamp, language: Language) -> Self {
         Self {
             id: String::new(),
             incident: String::new(),
@@ -99,7 +99,7 @@ impl Message {
             next_test: String::new(),
             since: String::new(),
             lasted: None,
-            tongue,
+            language,
             box_name: box_name.to_owned(),
             made_at,
             held: false,
@@ -110,7 +110,7 @@ impl Message {
 
     /// True for what a rehearsal has to say.
     pub fn is_rehearsed(&self) -> bool {
-        self.turn == Turn::Test && self.incident.starts_with(REHEARSED)
+        self.turn == MessageKind::Test && self.incident.starts_with(REHEARSED)
     }
 
     /// The name of its story, in which all messages of it agree and no other box does.
@@ -122,7 +122,7 @@ impl Message {
 /// What turn a story took.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Turn {
+pub enum MessageKind {
     /// It began.
     Opened,
     /// It got worse.
@@ -141,14 +141,14 @@ pub enum Turn {
     Test,
 }
 
-impl Turn {
+impl MessageKind {
     /// True for the last of a story.
     pub fn is_last(self) -> bool {
         matches!(self, Self::Closed | Self::PartOf)
     }
 }
 
-impl fmt::Display for Turn {
+impl fmt::Display for MessageKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Opened => "opened",
@@ -227,7 +227,7 @@ impl Stamp {
 
 /// A message for tests: the bird-song box has lost a drive.
 #[cfg(test)]
-pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Severity) -> Message {
+pub(crate) fn example(incident: &str, sequence: u32, turn: MessageKind, severity: Severity) -> Message {
     let made_at = Stamp { boot_id: "spring".to_owned(), moment: Moment::default(), wall: None };
     Message {
         id: format!("{incident}.{sequence}"),
@@ -239,12 +239,12 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: Turn, severity: Sever
         sentence: "Tray 3 (serial ..LARK) is no longer seen; md0 needs it.".to_owned(),
         advice: "Leave 1 2 in. Check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
-        leave_in: (turn != Turn::Closed).then(|| "LEAVE IN 1 2".to_owned()),
+        leave_in: (turn != MessageKind::Closed).then(|| "LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: vec!["what it counts: it does not answer".to_owned()],
         since: "14:02".to_owned(),
-        lasted: (turn == Turn::Closed).then(|| Duration::from_secs(90)),
-        ..Message::notice(turn, "heron", made_at, Tongue::English)
+        lasted: (turn == MessageKind::Closed).then(|| Duration::from_secs(90)),
+        ..Message::notice(turn, "heron", made_at, Language::English)
     }
 }
 
@@ -284,7 +284,7 @@ mod tests {
 
     #[test]
     fn a_message_comes_back_as_it_was_but_for_its_picture() {
-        let message = Message { page: Some(vec![1]), ..example("i-7", 2, Turn::Closed, Severity::Critical) };
+        let message = Message { page: Some(vec![1]), ..example("i-7", 2, MessageKind::Closed, Severity::Critical) };
         let body = serde_json::to_string(&message).expect("plain data");
         let back: Message = serde_json::from_str(&body).expect("what was written");
         assert_eq!(back, Message { page: None, ..message });

@@ -1,8 +1,8 @@
 //! From a turn of an incident to the message about it. Pure.
 
-use super::incident_words::{Told, told};
-use super::message::{About, Message, Stamp, Topic, Turn};
-use super::tongue::Tongue;
+use super::message::{About, Message, MessageKind, Stamp, Topic};
+use super::words::incident::{IncidentWords, incident_words};
+use super::words::phrases::{Language, Phrases};
 use crate::clock::{Moment, Wall};
 use crate::verdict::{Condition, Ended, Gaps, Incident, IncidentId, Place, Subject, Update, UpdateKind};
 use std::time::Duration;
@@ -12,7 +12,7 @@ pub struct Letterhead<'a> {
     /// What sets the box's incidents apart from those of others.
     pub mark: &'a str,
     /// The language of the message.
-    pub tongue: Tongue,
+    pub language: Language,
     /// The name of the box.
     pub box_name: &'a str,
     /// Now, on the boot clock.
@@ -32,33 +32,36 @@ pub struct Letterhead<'a> {
 /// The message about a turn; none for what is not worth one: what got a little better.
 pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
     let (turn, lasted) = match update.what {
-        UpdateKind::Opened => (Turn::Opened, None),
-        UpdateKind::Worsened => (Turn::Worsened, None),
-        UpdateKind::Refined { .. } => (Turn::Refined, None),
+        UpdateKind::Opened => (MessageKind::Opened, None),
+        UpdateKind::Worsened => (MessageKind::Worsened, None),
+        UpdateKind::Refined { .. } => (MessageKind::Refined, None),
         UpdateKind::Eased => return None,
-        UpdateKind::Closed { how: Ended::PartOf(_), .. } => (Turn::PartOf, None),
-        UpdateKind::Closed { lasted, how: Ended::Over | Ended::TakenOut } => (Turn::Closed, lasted),
+        UpdateKind::Closed { how: Ended::PartOf(_), .. } => (MessageKind::PartOf, None),
+        UpdateKind::Closed { lasted, how: Ended::Over | Ended::TakenOut } => (MessageKind::Closed, lasted),
     };
     let incident = &update.incident;
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
-    let Told { words, seen, unmeasured, next_test, news, also } = told(incident, &clock, head.tongue);
-    let tongue = head.tongue;
+    let IncidentWords { words, seen, unmeasured, next_test, news, also } =
+        incident_words(incident, &clock, head.language);
+    let language = head.language;
     let since = match head.gaps.since(incident.since, head.now) {
-        None => tongue.plain("message.since-unknown").to_owned(),
+        None => language.plain("message.since-unknown").to_owned(),
         Some(since) if head.wall.synchronised => head.wall.before(since).stamp(),
-        Some(since) if turn != Turn::Closed => tongue.say("message.before-this", &[("span", &tongue.span(since))]),
+        Some(since) if turn != MessageKind::Closed => {
+            language.say("message.before-this", &[("span", &language.span(since))])
+        }
         Some(_) => String::new(),
     };
     let ended = |key: &str, lasted: Option<Duration>| {
-        let unknown = || tongue.plain("message.time-unknown").to_owned();
-        let lasted = lasted.map_or_else(unknown, |lasted| tongue.span(lasted));
-        tongue.say(key, &[("name", &words.name), ("lasted", &lasted)])
+        let unknown = || language.plain("message.time-unknown").to_owned();
+        let lasted = lasted.map_or_else(unknown, |lasted| language.span(lasted));
+        language.say(key, &[("name", &words.name), ("lasted", &lasted)])
     };
     let sentence = match update.what {
         UpdateKind::Closed { lasted, how: Ended::Over } => ended("message.over", lasted),
         UpdateKind::Closed { lasted, how: Ended::TakenOut } => ended("message.taken-out", lasted),
         UpdateKind::Closed { how: Ended::PartOf(other), .. } => {
-            tongue.say("message.part-of", &[("name", &words.name), ("other", &other)])
+            language.say("message.part-of", &[("name", &words.name), ("other", &other)])
         }
         _ => words.sentence,
     };
@@ -88,7 +91,7 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
         next_test: if is_over { String::new() } else { next_test },
         since,
         lasted,
-        tongue,
+        language,
         box_name: head.box_name.to_owned(),
         made_at: head.stamp.clone(),
         held: head.is_held,
@@ -101,8 +104,9 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
 pub fn tells_the_end(id: &str, mark: &str, incident: IncidentId) -> bool {
     let rest = id.strip_prefix(&format!("{mark}-{incident}."));
     rest.is_some_and(|rest| {
-        rest.split_once('.')
-            .is_some_and(|(_, turn)| [Turn::Closed, Turn::PartOf].iter().any(|last| turn == last.to_string()))
+        rest.split_once('.').is_some_and(|(_, turn)| {
+            [MessageKind::Closed, MessageKind::PartOf].iter().any(|last| turn == last.to_string())
+        })
     })
 }
 
@@ -130,8 +134,8 @@ mod tests {
     use crate::clock::Clock;
     use crate::reading::{DriveKey, Writing};
     use crate::tell::batch::{Batch, Item};
-    use crate::tell::batch_words::{subject, text};
-    use crate::tell::wording::words;
+    use crate::tell::batch_text::{subject, text};
+    use crate::tell::words::condition::words;
     use crate::verdict::{Cause, Confidence, Down, Finding, Handling, Severity};
 
     #[test]
@@ -190,11 +194,11 @@ mod tests {
         Update { incident, what: UpdateKind::Worsened }
     }
 
-    fn told(update: &Update, tongue: Tongue) -> Message {
+    fn message_of(update: &Update, language: Language) -> Message {
         let (stamp, wall) = (Stamp::default(), Clock::default().wall());
         let head = Letterhead {
             mark: "ab",
-            tongue,
+            language,
             box_name: "heron",
             now: Moment::default(),
             gaps: &Gaps::default(),
@@ -209,24 +213,24 @@ mod tests {
     #[test]
     fn a_message_names_all_that_holds_and_what_is_new_in_every_form_and_language() {
         for cause in Cause::ALL {
-            for tongue in [Tongue::English, Tongue::German] {
+            for language in [Language::English, Language::German] {
                 let update = worse(*cause);
-                let batch = Batch::of(Item::new(told(&update, tongue), 0, 1, &Stamp::default()));
+                let batch = Batch::of(Item::new(message_of(&update, language), 0, 1, &Stamp::default()));
                 let forms = [
                     text(&batch),
                     #[cfg(feature = "mail")]
-                    crate::tell::batch_page::html(&batch, None),
+                    crate::tell::batch_html::html(&batch, None),
                     batch.document().to_string(),
                 ];
                 for held in &update.incident.conditions {
-                    let sentence = words(held, tongue).sentence;
+                    let sentence = words(held, language).sentence;
                     for form in &forms {
                         assert!(form.contains(&sentence), "{cause:?}: `{sentence}` is not in:\n{form}");
                     }
                 }
                 let message = &batch.first.message;
-                assert_eq!((message.news.len(), message.turn), (2, Turn::Worsened), "{:?}", message.news);
-                let new = format!("\n{}:\n- ", tongue.plain("letter.new"));
+                assert_eq!((message.news.len(), message.turn), (2, MessageKind::Worsened), "{:?}", message.news);
+                let new = format!("\n{}:\n- ", language.plain("letter.new"));
                 assert!(forms[0].contains(&new), "{}", forms[0]);
             }
         }
@@ -236,12 +240,15 @@ mod tests {
     fn what_became_a_part_of_another_is_not_told_to_be_over() {
         let mut update = worse(Cause::TrayPower);
         update.what = UpdateKind::Closed { lasted: Some(Duration::from_secs(60)), how: Ended::PartOf(IncidentId(9)) };
-        for tongue in [Tongue::English, Tongue::German] {
-            let message = told(&update, tongue);
-            assert_eq!((message.turn, message.lasted, message.part_of.as_deref()), (Turn::PartOf, None, Some("9")));
+        for language in [Language::English, Language::German] {
+            let message = message_of(&update, language);
+            assert_eq!(
+                (message.turn, message.lasted, message.part_of.as_deref()),
+                (MessageKind::PartOf, None, Some("9"))
+            );
             let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
             assert_eq!(batch.document()["messages"][0]["is_over"], false);
-            let over = tongue.say("letter.closed", &[("title", &"")]);
+            let over = language.say("letter.closed", &[("title", &"")]);
             assert!(!subject(&batch).contains(over.trim()), "{}", subject(&batch));
         }
     }

@@ -6,7 +6,7 @@ use super::addresses::{
     body, channel_name, content_type, credential_name, header, host, mail_address, path, topic, web_address,
 };
 use crate::key::{Key, key};
-use crate::reader::{Given, Section, Seen};
+use crate::reader::{Given, Section, SeenTexts};
 use crate::template::Template;
 use crate::url::Url;
 use crate::values::{flag, one_of, text, time, whole};
@@ -107,12 +107,12 @@ pub struct Login {
     /// The user's name.
     pub user: String,
     /// Where the password is.
-    pub password: Secret,
+    pub password: SecretSource,
 }
 
 /// Where a secret is kept; never the secret itself.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Secret {
+pub enum SecretSource {
     /// In a file that only its reader may read.
     File(String),
     /// Handed over by systemd under this name (systemd.exec(5), LoadCredential=).
@@ -131,9 +131,9 @@ pub struct Webhook {
     /// The body; `None` is the whole message as JSON.
     pub body: Option<Template>,
     /// What is sent as `Authorization: Bearer` (RFC 6750, 2.1).
-    pub token: Option<Secret>,
+    pub token: Option<SecretSource>,
     /// The key of the signature in the header `Traylight-Signature`.
-    pub signing_key: Option<Secret>,
+    pub signing_key: Option<SecretSource>,
     /// One more certificate authority to trust, a PEM file.
     pub ca_file: Option<String>,
     /// How long the whole exchange may take.
@@ -192,7 +192,7 @@ const TOPICS: [(&str, Topic); 6] = [
 ];
 
 pub(super) fn read(section: &mut Section) -> Vec<AlertChannel> {
-    let names = &mut Seen::default();
+    let names = &mut SeenTexts::default();
     let (by_post, to_a_program) = ("A channel to a web server, by POST.", "A channel to a program on the box.");
     [
         section.sections("mail", "A channel by mail.", MOST_CHANNELS, |section| channel(section, names, mail)),
@@ -204,7 +204,7 @@ pub(super) fn read(section: &mut Section) -> Vec<AlertChannel> {
     .concat()
 }
 
-fn channel(section: &mut Section, names: &mut Seen, leads_to: fn(&mut Section) -> Destination) -> AlertChannel {
+fn channel(section: &mut Section, names: &mut SeenTexts, leads_to: fn(&mut Section) -> Destination) -> AlertChannel {
     let name =
         section.required(key!(name = "owner", channel_name(), "The owner's name for the channel. Unique.").public());
     section.different(&name, names);
@@ -333,10 +333,10 @@ fn login(section: &mut Section) -> Option<Login> {
     user.zip(password).map(|(user, password)| Login { user: user.value, password: password.value })
 }
 
-fn secret(section: &mut Section, file: Key<String>, credential: Key<String>) -> Option<Given<Secret>> {
+fn secret(section: &mut Section, file: Key<String>, credential: Key<String>) -> Option<Given<SecretSource>> {
     let keys = [credential.name, file.name];
-    let file = section.optional(file.map(Secret::File));
-    let credential = section.optional(credential.map(Secret::Credential));
+    let file = section.optional(file.map(SecretSource::File));
+    let credential = section.optional(credential.map(SecretSource::Credential));
     section.not_both(&credential, &file, keys);
     file.or(credential)
 }

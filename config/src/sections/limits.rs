@@ -3,8 +3,9 @@
 //! Most limits are *starting values*: common practice, not a measurement of this box. Where a standard or a datasheet
 //! stands behind a value, its description says so.
 
-use crate::key::{key, section};
+use crate::key::key;
 use crate::reader::Section;
+use crate::section::section;
 use crate::values::{ValueKind, number, time, whole};
 use std::ops::RangeInclusive;
 use std::time::Duration;

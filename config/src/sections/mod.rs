@@ -18,20 +18,23 @@ mod wiring;
 pub use alerts::{Alerts, Heartbeat, QuietHours};
 pub use button::{Button, ButtonDoes};
 pub use channels::{
-    AlertChannel, CommandLine, Destination, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion, Secret, Topic, Webhook,
+    AlertChannel, CommandLine, Destination, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion, SecretSource, Topic,
+    Webhook,
 };
 pub use limits::{
     DriveLimits, FanLimits, Grace, Limits, LinkLimits, PoolLimits, ProcessorLimits, SupplyLimits, VolumeLimits,
 };
-pub use night::{DayTime, Night, Position, Span};
+pub use night::{DaySpan, DayTime, Night, Position};
 pub use pages::PageName;
 pub use panel::Panels;
 pub use shelves::{Holds, Shelf, Tray};
-pub use wiring::{Brightness, Bus, Controller, Panel};
+pub use wiring::{Bus, PanelBrightness, PanelController, PanelWiring};
 
-use crate::key::{key, section};
+use crate::key::key;
 use crate::reader::Section;
+use crate::section::section;
 use crate::values::{Refusal, ValueKind, flag, one_of, refuse, text, text_that, whole};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// Everything the configuration file can say. `Settings::default()` is what an empty file settles to.
@@ -64,12 +67,19 @@ pub struct Settings {
 }
 
 /// A language that the program speaks to people.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Language {
     /// English, `en` (ISO 639-1).
+    #[default]
     English,
     /// German, `de`.
     German,
+}
+
+impl Language {
+    /// All of them.
+    pub const ALL: [Self; 2] = [Self::English, Self::German];
 }
 
 /// What to watch, and what to leave out.

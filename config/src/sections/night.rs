@@ -9,16 +9,16 @@ use crate::values::{Refusal, ValueKind, refuse};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Night {
     /// As dim as the panel can.
-    pub dim: Option<Span>,
+    pub dim: Option<DaySpan>,
     /// Dark but for the dot.
-    pub dark: Option<Span>,
+    pub dark: Option<DaySpan>,
     /// Where the box stands, for sunrise and sunset.
     pub position: Option<Position>,
 }
 
 /// A part of the day. It may go past midnight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Span {
+pub struct DaySpan {
     /// Its first minute.
     pub from: DayTime,
     /// The first minute after it.
@@ -71,7 +71,7 @@ pub(super) fn read(section: &mut Section) -> Night {
 
 type Time = Option<Given<DayTime>>;
 
-fn span(section: &mut Section, position: Option<Position>, from: Time, until: Time) -> Option<Span> {
+fn span(section: &mut Section, position: Option<Position>, from: Time, until: Time) -> Option<DaySpan> {
     for given in [&from, &until].into_iter().flatten() {
         let nowhere = position.is_none() && !section.was_refused("position");
         if nowhere && !matches!(given.value, DayTime::Clock(_)) {
@@ -83,7 +83,7 @@ fn span(section: &mut Section, position: Option<Position>, from: Time, until: Ti
     if from.value == until.value {
         section.wrong(&until, "found a time that ends when it begins, wanted two times that differ".into());
     }
-    Some(Span { from: from.value, until: until.value })
+    Some(DaySpan { from: from.value, until: until.value })
 }
 
 fn day_time() -> ValueKind<DayTime> {

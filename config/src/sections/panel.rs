@@ -2,7 +2,7 @@
 
 use super::night::{self, Night};
 use super::pages::{PAGES, PageName};
-use super::wiring::{self, Panel};
+use super::wiring::{self, PanelWiring};
 use crate::key::{Key, key};
 use crate::reader::Section;
 use crate::values::{one_of, whole};
@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Panels {
     /// The panels that there are; all show the same pages.
-    pub panels: Vec<Panel>,
+    pub panels: Vec<PanelWiring>,
     /// When panels are dim, and when they are dark but for a dot. Alerts light them up all the same.
     pub night: Night,
     /// How long one page stays, in seconds: 3 to 60.

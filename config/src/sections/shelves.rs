@@ -3,7 +3,7 @@
 //! Whether a drive with such a serial or port exists is not asked here.
 
 use crate::key::key;
-use crate::reader::{Section, Seen};
+use crate::reader::{Section, SeenTexts};
 use crate::source::steers;
 use crate::values::{ValueKind, refuse, text};
 
@@ -42,10 +42,10 @@ pub enum Holds {
 /// What must differ over the whole box.
 #[derive(Default)]
 struct Taken {
-    names: Seen,
-    labels: Seen,
-    serials: Seen,
-    ports: Seen,
+    names: SeenTexts,
+    labels: SeenTexts,
+    serials: SeenTexts,
+    ports: SeenTexts,
 }
 
 pub(super) fn read(file: &mut Section) -> Vec<Shelf> {

@@ -7,15 +7,15 @@ use crate::values::{Refusal, ValueKind, integer, one_of, refuse, text, whole};
 /// The most panels besides the first: two addresses on a bus, and few boxes have more than two buses to spare.
 const MOST_MORE: usize = 3;
 
-const CONTROLLERS: [(&str, Controller); 3] =
-    [("ssd1306", Controller::Ssd1306), ("ssd1309", Controller::Ssd1309), ("sh1106", Controller::Sh1106)];
+const CONTROLLERS: [(&str, PanelController); 3] =
+    [("ssd1306", PanelController::Ssd1306), ("ssd1309", PanelController::Ssd1309), ("sh1106", PanelController::Sh1106)];
 
 const SIZES: [(&str, (u32, u32)); 4] =
     [("128x64", (128, 64)), ("128x32", (128, 32)), ("72x40", (72, 40)), ("64x48", (64, 48))];
 
 /// One panel.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Panel {
+pub struct PanelWiring {
     /// Where the panel is wired.
     pub bus: Bus,
     /// The 7-bit I2C address: 0x3C or 0x3D (SSD1306 datasheet, section 8.1.5).
@@ -23,13 +23,13 @@ pub struct Panel {
     /// How fast the bus runs, in thousands of clocks a second: 10 to 1000.
     pub bus_speed_khz: u32,
     /// The chip behind the panel.
-    pub controller: Controller,
+    pub controller: PanelController,
     /// Columns and rows of pixels, as the module lies.
     pub size: (u32, u32),
     /// How far the module is turned clockwise where it is built in, in degrees: 0, 90, 180 or 270.
     pub rotation_degrees: u32,
     /// How bright the panel is when all is well.
-    pub brightness: Brightness,
+    pub brightness: PanelBrightness,
 }
 
 /// Where the panel is wired.
@@ -43,7 +43,7 @@ pub enum Bus {
 
 /// The chip behind the panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Controller {
+pub enum PanelController {
     /// The usual one.
     Ssd1306,
     /// On larger panels, with a voltage of its own.
@@ -52,19 +52,19 @@ pub enum Controller {
     Sh1106,
 }
 
-impl Controller {
+impl PanelController {
     /// The sizes of panel that there are with this controller, the usual one first.
     pub fn sizes(self) -> &'static [(u32, u32)] {
         match self {
-            Controller::Ssd1306 => &[(128, 64), (128, 32), (72, 40), (64, 48)],
-            Controller::Ssd1309 | Controller::Sh1106 => &[(128, 64)],
+            PanelController::Ssd1306 => &[(128, 64), (128, 32), (72, 40), (64, 48)],
+            PanelController::Ssd1309 | PanelController::Sh1106 => &[(128, 64)],
         }
     }
 }
 
 /// How bright the panel is when all is well.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Brightness {
+pub enum PanelBrightness {
     /// For a dark room; also wears the panel least.
     Dim,
     /// For a lit room.
@@ -74,7 +74,7 @@ pub enum Brightness {
 }
 
 /// The panel of `[panel]`, if there is one, and those of `[[panel.more]]`.
-pub(super) fn read(section: &mut Section) -> Vec<Panel> {
+pub(super) fn read(section: &mut Section) -> Vec<PanelWiring> {
     let mut places = Vec::new();
     let first = section.given(key!(
         /// "none", a device file such as "/dev/i2c-1", or the name of an I2C adapter, which stays the same when
@@ -94,7 +94,7 @@ pub(super) fn read(section: &mut Section) -> Vec<Panel> {
     first.into_iter().chain(more.into_iter().flatten()).collect()
 }
 
-fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, u8)>) -> Option<Panel> {
+fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, u8)>) -> Option<PanelWiring> {
     let address = section.value(key!(
         /// 0x3C or 0x3D. Many panels have the same two printed as 0x78 and 0x7A; that is understood too.
         address = 0x3C, address()
@@ -124,8 +124,11 @@ fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
         /// How far the panel is turned clockwise where it is built in, in degrees: 0 (pins at the top), 90, 180 or 270.
         rotation = 0, rotation()
     ));
-    let brightnesses =
-        one_of([("dim", Brightness::Dim), ("normal", Brightness::Normal), ("bright", Brightness::Bright)]);
+    let brightnesses = one_of([
+        ("dim", PanelBrightness::Dim),
+        ("normal", PanelBrightness::Normal),
+        ("bright", PanelBrightness::Bright),
+    ]);
     let brightness = section.value(key!(
         /// "dim", "normal" or "bright". Dim wears the panel least.
         brightness = "normal", brightnesses
@@ -135,11 +138,11 @@ fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
         section.wrong(&bus, format!("found two panels at {address:#04X} of this bus, wanted one of them elsewhere"));
     }
     places.push((place.clone(), address));
-    Some(Panel { bus: place, address, bus_speed_khz, controller, size: size.value, rotation_degrees, brightness })
+    Some(PanelWiring { bus: place, address, bus_speed_khz, controller, size: size.value, rotation_degrees, brightness })
 }
 
 /// That a panel with this controller has one of its sizes, for the schema.
-fn sizes_with((word, controller): (&str, Controller)) -> String {
+fn sizes_with((word, controller): (&str, PanelController)) -> String {
     let sizes: Vec<&str> =
         SIZES.iter().filter(|(_, size)| controller.sizes().contains(size)).map(|(word, _)| *word).collect();
     let is_this =
@@ -148,8 +151,9 @@ fn sizes_with((word, controller): (&str, Controller)) -> String {
 }
 
 /// Which panels there are instead.
-fn no_such_panel(controller: Controller, (width, height): (u32, u32)) -> String {
-    let word = |wanted: Controller| CONTROLLERS.iter().find(|(_, found)| *found == wanted).map_or("", |(word, _)| word);
+fn no_such_panel(controller: PanelController, (width, height): (u32, u32)) -> String {
+    let word =
+        |wanted: PanelController| CONTROLLERS.iter().find(|(_, found)| *found == wanted).map_or("", |(word, _)| word);
     let of_each = CONTROLLERS.iter().map(|(word, controller)| {
         let sizes: Vec<String> = controller.sizes().iter().map(|(width, height)| format!("{width}x{height}")).collect();
         format!("{word} with {}", sizes.join(", "))

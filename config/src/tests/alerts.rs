@@ -3,7 +3,7 @@
 use super::{DEFAULT_FILE, report, settled};
 use crate::{
     AlertChannel, Alerts, CommandLine, Destination, Field, Heartbeat, Least, Login, Mail, MailSecurity, Mqtt,
-    MqttVersion, QuietHours, Secret, Topic, Url, Webhook,
+    MqttVersion, QuietHours, SecretSource, Topic, Url, Webhook,
 };
 use std::time::Duration;
 
@@ -13,7 +13,7 @@ fn the_examples_of_channels_in_the_shipped_file_work() {
     let channels = settled(&example.join("\n")).alerts.channels;
     let [mail, webhook, mqtt, command] = channels.as_slice() else { panic!("{channels:#?}") };
     let login = |file: &str| {
-        Some(Login { user: "heron".into(), password: Secret::File(format!("/etc/traylight/{file}.password")) })
+        Some(Login { user: "heron".into(), password: SecretSource::File(format!("/etc/traylight/{file}.password")) })
     };
     assert_eq!(
         *mail,
@@ -39,8 +39,8 @@ fn the_examples_of_channels_in_the_shipped_file_work() {
     assert_eq!((&*headers[0].0, headers[0].1.filled(filled).as_str()), ("X-Title", "Title"));
     assert_eq!(body.as_ref().map(|body| body.filled(filled)), Some("Box: Title. Sentence Advice".into()));
     assert_eq!((content_type.as_str(), *time_limit), ("text/plain", Duration::from_secs(30)));
-    assert_eq!(*token, Some(Secret::File("/etc/traylight/hook.token".into())));
-    assert_eq!(*signing_key, Some(Secret::Credential("hook-key".into())));
+    assert_eq!(*token, Some(SecretSource::File("/etc/traylight/hook.token".into())));
+    assert_eq!(*signing_key, Some(SecretSource::Credential("hook-key".into())));
     assert_eq!(webhook.least, Least::Critical);
     assert_eq!(
         mqtt.leads_to,

@@ -2,7 +2,8 @@
 
 use super::{DEFAULT_FILE, activated, settled};
 use crate::{
-    Brightness, Bus, Button, ButtonDoes, Controller, DayTime, Holds, PageName, Position, Settings, Shelf, Span, Tray,
+    Bus, Button, ButtonDoes, DaySpan, DayTime, Holds, PageName, PanelBrightness, PanelController, Position, Settings,
+    Shelf, Tray,
 };
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -127,7 +128,7 @@ fn the_box_in_the_reserve_is_understood() {
     assert_eq!(panel.bus, Bus::AdapterName("bcm2835 (i2c@7e804000)".into()));
     assert_eq!((panel.address, panel.bus_speed_khz, panel.rotation_degrees), (0x3D, 100, 90));
     let night = settings.panel.night;
-    assert_eq!(night.dim, Some(Span { from: DayTime::Sunset, until: DayTime::Clock(390) }));
+    assert_eq!(night.dim, Some(DaySpan { from: DayTime::Sunset, until: DayTime::Clock(390) }));
     assert_eq!((night.dark, night.position), (None, Some(Position { north: 53_520, east: -8_100 })));
     assert_eq!(settings.panel.pages, [PageName::Room, PageName::State]);
     assert_eq!(settings.watch.links, ["enp3s0"]);
@@ -174,9 +175,9 @@ fn more_panels_each_have_their_own_wires_and_panel() {
          size = '128x32'\nrotation = 270\nbus_speed_khz = 400\nbrightness = 'dim'\n",
     );
     let [front, back] = settings.panel.panels.as_slice() else { panic!("{:?}", settings.panel.panels) };
-    assert_eq!((front.controller, front.size, front.rotation_degrees), (Controller::Sh1106, (128, 64), 0));
-    assert_eq!((back.controller, back.size, back.rotation_degrees), (Controller::Ssd1306, (128, 32), 270));
-    assert_eq!((back.address, back.bus_speed_khz, back.brightness), (0x3D, 400, Brightness::Dim));
+    assert_eq!((front.controller, front.size, front.rotation_degrees), (PanelController::Sh1106, (128, 64), 0));
+    assert_eq!((back.controller, back.size, back.rotation_degrees), (PanelController::Ssd1306, (128, 32), 270));
+    assert_eq!((back.address, back.bus_speed_khz, back.brightness), (0x3D, 400, PanelBrightness::Dim));
     let only_more = settled("[[panel.more]]\nbus = '/dev/i2c-2'\n").panel.panels;
     assert_eq!(only_more.len(), 1);
 }

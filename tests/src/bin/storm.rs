@@ -9,14 +9,14 @@ use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::Clock;
 use traylight::keep::{OutboxStore, Store};
-use traylight::send::sender::{Errand, Machine, Sender, Wanted, World};
-use traylight::tell::message::{About, Message, Stamp, Topic, Turn, WallStamp};
+use traylight::send::sender::{Errand, Machine, Sender, SenderSettings, World};
+use traylight::tell::message::{About, Message, MessageKind, Stamp, Topic, WallStamp};
 use traylight::tell::outbox::Now;
-use traylight::tell::tongue::Tongue;
+use traylight::tell::words::phrases::Language;
 use traylight::verdict::Severity;
 
 /// How an incident of the storm goes.
-const TURNS: [Turn; 3] = [Turn::Opened, Turn::Worsened, Turn::Closed];
+const TURNS: [MessageKind; 3] = [MessageKind::Opened, MessageKind::Worsened, MessageKind::Closed];
 
 /// This machine, with a clock that is set and a road, whatever the machine says of both.
 struct Fair(Machine);
@@ -58,7 +58,7 @@ fn run(arguments: &[String]) -> Result<(), Box<dyn std::error::Error>> {
         return Err(format!("the store was not found as it was left: {remarks:?}").into());
     }
     let outbox = OutboxStore::open(Path::new(folder))?;
-    let wanted = Wanted { alerts, box_name: "heron".to_owned() };
+    let wanted = SenderSettings { alerts, box_name: "heron".to_owned() };
     let errand = Errand { wanted, is_muted: false, store: Some(outbox) };
     let world = Fair(Machine::new(Clock::of_this_machine()));
     let now = world.now().stamp;
@@ -102,7 +102,7 @@ fn message(nth: usize, made_at: Stamp) -> Message {
         next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
-        tongue: Tongue::English,
+        language: Language::English,
         box_name: "heron".to_owned(),
         made_at,
         held: false,

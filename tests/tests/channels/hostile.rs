@@ -3,8 +3,8 @@
 
 use super::{batch, message, runtime, send};
 use traylight::send::channels::reach::MOST_BYTES_OF_MAIL;
-use traylight::send::channels::{Fault, Receipt};
-use traylight::tell::message::Turn;
+use traylight::send::channels::{ChannelFault, Receipt};
+use traylight::tell::message::MessageKind;
 use traylight_tests::authority::Authority;
 use traylight_tests::stranger::Step::{Encrypt, Hear, HearRequest, Listen, Pour, Say};
 use traylight_tests::stranger::{BEFORE_TLS, Step, Stranger};
@@ -20,10 +20,13 @@ fn mail(authority: &Authority, port: u16, more: &str) -> String {
     )
 }
 
-fn ends(name: &str, stranger: &Stranger, sent: Result<Receipt, Fault>) {
+fn ends(name: &str, stranger: &Stranger, sent: Result<Receipt, ChannelFault>) {
     let poured = stranger.poured();
     assert!(poured < UNDER_CHANNEL, "{name}: {poured} bytes were taken in");
-    assert!(matches!(&sent, Err(Fault::Nonsense(_) | Fault::Untrusted(_) | Fault::Unreachable(_))), "{name}: {sent:?}");
+    assert!(
+        matches!(&sent, Err(ChannelFault::Nonsense(_) | ChannelFault::Untrusted(_) | ChannelFault::Unreachable(_))),
+        "{name}: {sent:?}"
+    );
 }
 
 #[test]
@@ -58,7 +61,7 @@ fn a_mail_server_that_never_ends_its_line_is_not_heard_for_long() {
     ] {
         let stranger = Stranger::start(&authority, &steps);
         let file = mail(&authority, stranger.port, &format!("security = '{security}'\n"));
-        let sent = send(&file, &batch(message("7", 1, Turn::Opened)));
+        let sent = send(&file, &batch(message("7", 1, MessageKind::Opened)));
         ends(name, &stranger, sent);
     }
 }
@@ -67,9 +70,9 @@ fn a_mail_server_that_never_ends_its_line_is_not_heard_for_long() {
 fn how_much_may_come_is_told() {
     let authority = Authority::new();
     let stranger = Stranger::start(&authority, &[Pour(b"a")]);
-    let fault = send(&mail(&authority, stranger.port, ""), &batch(message("7", 1, Turn::Opened))).unwrap_err();
+    let fault = send(&mail(&authority, stranger.port, ""), &batch(message("7", 1, MessageKind::Opened))).unwrap_err();
     let said = format!("found more than {MOST_BYTES_OF_MAIL} bytes of answer, wanted at most that");
-    assert!(matches!(&fault, Fault::Nonsense(why) if why.contains(&said)), "{fault:?}");
+    assert!(matches!(&fault, ChannelFault::Nonsense(why) if why.contains(&said)), "{fault:?}");
 }
 
 /// What somebody on the way says before encryption begins is no word of the server's: it must not be taken for the
@@ -80,8 +83,8 @@ fn answers_from_before_encryption_deliver_no_mail() {
     let injected = b"220 go on\r\n250 hut\r\n250 from\r\n250 to\r\n354 go on\r\n250 in the box\r\n221 bye\r\n";
     let steps: Vec<Step> = BEFORE_TLS[..4].iter().cloned().chain([Say(injected), Encrypt, Listen]).collect();
     let stranger = Stranger::start(&authority, &steps);
-    let sent = send(&mail(&authority, stranger.port, ""), &batch(message("7", 1, Turn::Opened)));
-    assert!(matches!(&sent, Err(Fault::Untrusted(_))), "{sent:?}");
+    let sent = send(&mail(&authority, stranger.port, ""), &batch(message("7", 1, MessageKind::Opened)));
+    assert!(matches!(&sent, Err(ChannelFault::Untrusted(_))), "{sent:?}");
 }
 
 /// What another side says goes to the log; it has heard all secrets of the way.
@@ -95,8 +98,8 @@ fn what_another_side_repeats_of_a_secret_is_not_told() {
     ];
     let stranger = Stranger::start(&authority, &refuses.concat());
     let more = format!("security = 'tls'\nuser = 'heron'\npassword_file = '{word}'\n");
-    let mail = send(&mail(&authority, stranger.port, &more), &batch(message("7", 1, Turn::Opened))).unwrap_err();
-    assert!(matches!(&mail, Fault::NotLetIn(why) if why.contains("535")), "{mail:?}");
+    let mail = send(&mail(&authority, stranger.port, &more), &batch(message("7", 1, MessageKind::Opened))).unwrap_err();
+    assert!(matches!(&mail, ChannelFault::NotLetIn(why) if why.contains("535")), "{mail:?}");
     let answer = b"HTTP/1.1 404 Not Found\r\ncontent-length: 78\r\n\r\n\
                    no /hook/c4n4ry-path?key=c4n4ry-key: c4n4ry-path c4n4ry-key c4n4ry-word c4n4ry";
     let stranger = Stranger::start(&authority, &[HearRequest, Say(answer), Listen]);
@@ -105,8 +108,8 @@ fn what_another_side_repeats_of_a_secret_is_not_told() {
          headers = ['X-Key: c4n4ry']\ntoken_file = '{word}'\n",
         stranger.port
     );
-    let hook = send(&file, &batch(message("7", 1, Turn::Opened))).unwrap_err();
-    assert!(matches!(&hook, Fault::Refused(why) if why.contains("no ***")), "{hook:?}");
+    let hook = send(&file, &batch(message("7", 1, MessageKind::Opened))).unwrap_err();
+    assert!(matches!(&hook, ChannelFault::Refused(why) if why.contains("no ***")), "{hook:?}");
     for said in [format!("{mail:?}{mail}"), format!("{hook:?}{hook}")] {
         assert!(!said.contains("c4n4ry") && !said.contains("YzRuNHJ5") && !said.contains("AGhlcm9u"), "{said}");
     }
@@ -134,7 +137,7 @@ fn a_web_server_without_end_is_not_heard_for_long() {
                 stranger.port,
                 authority.ca().display()
             );
-            ends(name, &stranger, send(&file, &batch(message("7", 1, Turn::Opened))));
+            ends(name, &stranger, send(&file, &batch(message("7", 1, MessageKind::Opened))));
         }
     }
 }
@@ -157,7 +160,7 @@ fn a_broker_without_end_is_not_heard_for_long() {
         runtime().block_on(async {
             let channel = super::channel(&file);
             // The first batch may be confirmed before the flood is noticed; then the session is over.
-            while channel.send(&batch(message("7", 1, Turn::Opened))).await.is_ok() {}
+            while channel.send(&batch(message("7", 1, MessageKind::Opened))).await.is_ok() {}
         });
         let poured = stranger.poured();
         assert!(poured < UNDER_CHANNEL, "{name}: {poured} bytes were taken in");

@@ -6,9 +6,9 @@ use super::{batch, message, send};
 use serde_json::Value;
 use std::io::Write;
 use std::process::{Command, Stdio};
-use traylight::send::channels::Fault;
+use traylight::send::channels::ChannelFault;
 use traylight::tell::batch::Batch;
-use traylight::tell::message::{Message, Turn};
+use traylight::tell::message::{Message, MessageKind};
 use traylight_tests::authority::Authority;
 use traylight_tests::lab::wait::wait_until;
 
@@ -39,7 +39,7 @@ fn parsed(mail: &str) -> Value {
 }
 
 fn lost() -> Batch {
-    batch(message("7", 1, Turn::Opened))
+    batch(message("7", 1, MessageKind::Opened))
 }
 
 #[test]
@@ -49,7 +49,7 @@ fn a_mail_arrives_encrypted_with_its_picture() {
         let server = MailServer::start(&authority, how, "here", Some(("heron", "reed")));
         let file = file(&authority, server.port, &format!("{more}{}", login(&authority, "reed")));
         let page = Some(b"\x89PNG\r\n\x1a\n".to_vec());
-        let receipt = send(&file, &batch(Message { page, ..message("7", 1, Turn::Opened) })).unwrap();
+        let receipt = send(&file, &batch(Message { page, ..message("7", 1, MessageKind::Opened) })).unwrap();
         assert!(receipt.said.starts_with("250 2.0.0 in the box"), "{receipt:?}");
         let [mail] = server.mails().try_into().unwrap_or_else(|mails| panic!("{mails:?}"));
         assert_eq!(mail["to"], serde_json::json!(["keeper@example.org", "warden@example.org"]));
@@ -99,7 +99,7 @@ fn nobody_without_the_right_certificate_is_told_anything() {
             let server = MailServer::start(&authority, how, certificate, None);
             let fault = send(&file(&authority, server.port, more), &lost()).unwrap_err();
             assert!(
-                matches!(&fault, Fault::Untrusted(why) if why.contains("certificate")),
+                matches!(&fault, ChannelFault::Untrusted(why) if why.contains("certificate")),
                 "{how} {certificate}: {fault:?}"
             );
             assert_eq!(server.mails(), [Value::Null; 0]);
@@ -113,7 +113,7 @@ fn a_server_without_encryption_is_told_nothing() {
     let server = MailServer::start(&authority, "plain", "", None);
     let more = login(&authority, "reed");
     let fault = send(&file(&authority, server.port, &more), &lost()).unwrap_err();
-    assert!(matches!(&fault, Fault::Untrusted(why) if why.to_uppercase().contains("STARTTLS")), "{fault:?}");
+    assert!(matches!(&fault, ChannelFault::Untrusted(why) if why.to_uppercase().contains("STARTTLS")), "{fault:?}");
     assert_eq!(server.mails(), [Value::Null; 0]);
 }
 
@@ -122,11 +122,11 @@ fn a_wrong_password_is_told_without_the_password() {
     let authority = Authority::new();
     let server = MailServer::start(&authority, "starttls", "here", Some(("heron", "reed")));
     let fault = send(&file(&authority, server.port, &login(&authority, "sedge")), &lost()).unwrap_err();
-    assert!(matches!(&fault, Fault::NotLetIn(why) if why.contains("535")), "{fault:?}");
+    assert!(matches!(&fault, ChannelFault::NotLetIn(why) if why.contains("535")), "{fault:?}");
     assert!(!format!("{fault:?} {fault}").contains("sedge"));
     // Without a login the server says that it wants one (RFC 4954, 6: 530).
     let fault = send(&file(&authority, server.port, ""), &lost()).unwrap_err();
-    assert!(matches!(&fault, Fault::NotLetIn(why) if why.contains("530")), "{fault:?}");
+    assert!(matches!(&fault, ChannelFault::NotLetIn(why) if why.contains("530")), "{fault:?}");
 }
 
 /// systemd.exec(5), LoadCredential=: the service finds its credentials as files in the folder that the variable names.
@@ -160,9 +160,9 @@ fn what_a_server_says_of_a_receiver_is_told() {
         file.replace(", 'warden@example.org'", "")
     };
     let full = send(&to("full"), &lost()).unwrap_err();
-    assert!(matches!(&full, Fault::Later(why) if why.contains("mailbox full")), "{full:?}");
+    assert!(matches!(&full, ChannelFault::Later(why) if why.contains("mailbox full")), "{full:?}");
     let nobody = send(&to("nobody"), &lost()).unwrap_err();
-    assert!(matches!(&nobody, Fault::Refused(why) if why.contains("no such mailbox")), "{nobody:?}");
+    assert!(matches!(&nobody, ChannelFault::Refused(why) if why.contains("no such mailbox")), "{nobody:?}");
 }
 
 #[test]
@@ -181,7 +181,7 @@ fn a_receiver_that_is_refused_does_not_cost_the_others_their_mail() {
     assert!(nobody.starts_with("nobody@example.org: ") && nobody.contains("no such mailbox"), "{nobody}");
     assert!(full.starts_with("full@example.org: ") && full.contains("mailbox full"), "{full}");
     let fault = send(&to(["nobody", "nobody2", "nobody3"]), &lost()).unwrap_err();
-    assert!(matches!(&fault, Fault::Refused(why) if why.contains("no such mailbox")), "{fault:?}");
+    assert!(matches!(&fault, ChannelFault::Refused(why) if why.contains("no such mailbox")), "{fault:?}");
     assert_eq!(server.mails().len(), 1);
 }
 
@@ -189,10 +189,10 @@ fn a_receiver_that_is_refused_does_not_cost_the_others_their_mail() {
 fn a_server_that_is_none_is_told() {
     let authority = Authority::new();
     let fault = |port| send(&file(&authority, port, ""), &lost()).unwrap_err();
-    assert!(matches!(fault(closed_port()), Fault::Unreachable(_)));
+    assert!(matches!(fault(closed_port()), ChannelFault::Unreachable(_)));
     let closes = WebServer::start(Manner::Closes, None);
-    assert!(matches!(fault(closes.port), Fault::Unreachable(_) | Fault::Nonsense(_)));
+    assert!(matches!(fault(closes.port), ChannelFault::Unreachable(_) | ChannelFault::Nonsense(_)));
     let secret = file(&authority, 1, "user = 'heron'\npassword_file = '/no/such/word'\n");
     let missing = send(&secret, &lost()).unwrap_err();
-    assert!(matches!(&missing, Fault::NotReady(why) if why.starts_with("/no/such/word: found")), "{missing:?}");
+    assert!(matches!(&missing, ChannelFault::NotReady(why) if why.starts_with("/no/such/word: found")), "{missing:?}");
 }

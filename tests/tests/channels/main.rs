@@ -17,15 +17,15 @@ use std::sync::Arc;
 use tokio::sync::watch;
 use traylight::send::channels::command::StateFolder;
 use traylight::send::channels::from_settings::channels;
-use traylight::send::channels::{Channel, Fault, Receipt};
+use traylight::send::channels::{Channel, ChannelFault, Receipt};
 use traylight::tell::batch::{Batch, Item};
 use traylight::tell::box_state::BoxState;
-use traylight::tell::message::{About, Message, Stamp, Topic, Turn};
-use traylight::tell::tongue::Tongue;
+use traylight::tell::message::{About, Message, MessageKind, Stamp, Topic};
+use traylight::tell::words::phrases::Language;
 use traylight::verdict::Severity;
 
 /// What the box would say of a lost drive.
-fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
+fn message(incident: &str, sequence: u32, turn: MessageKind) -> Message {
     Message {
         id: format!("{incident}.{sequence}"),
         incident: incident.to_owned(),
@@ -46,7 +46,7 @@ fn message(incident: &str, sequence: u32, turn: Turn) -> Message {
         next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
-        tongue: Tongue::English,
+        language: Language::English,
         box_name: "heron".to_owned(),
         made_at: Stamp::default(),
         held: false,
@@ -72,6 +72,6 @@ fn channel(file: &str) -> Arc<dyn Channel> {
 }
 
 /// Sends this on the only way of this file.
-fn send(file: &str, batch: &Batch) -> Result<Receipt, Fault> {
+fn send(file: &str, batch: &Batch) -> Result<Receipt, ChannelFault> {
     runtime().block_on(async { channel(file).send(batch).await })
 }

@@ -9,9 +9,9 @@ use std::time::Duration;
 use tokio::sync::watch;
 use traylight::send::channels::command::StateFolder;
 use traylight::send::channels::from_settings::channels;
-use traylight::send::channels::{Channel, Fault, Receipt};
+use traylight::send::channels::{Channel, ChannelFault, Receipt};
 use traylight::tell::box_state::BoxState;
-use traylight::tell::message::Turn;
+use traylight::tell::message::MessageKind;
 use traylight_tests::authority::Authority;
 
 fn file(authority: &Authority, port: u16, tls: bool, version: &str, word: &str) -> String {
@@ -63,7 +63,7 @@ fn events_are_confirmed_and_the_state_is_kept_in_both_versions() {
             hears(&broker, "0 traylight/heron/agent here").await;
             hears(&broker, "0 traylight/heron/state {\"standing\":\"warning\"}").await;
             hears(&broker, "0 traylight/heron/tray/B_2 {\"b\":2}").await;
-            let sent = channel.send(&batch(message("7", 1, Turn::Opened))).await;
+            let sent = channel.send(&batch(message("7", 1, MessageKind::Opened))).await;
             assert_eq!(sent, Ok(Receipt::new("confirmed by the broker")));
             hears(&broker, "0 traylight/heron/alert {").await;
             state.send_replace(standing("{\"standing\":\"fine\"}", &[("A1", "{\"a\":1}")]));
@@ -139,13 +139,13 @@ fn a_broker_that_was_away_is_told_how_things_stand() {
     runtime().block_on(async {
         let (_state, seen) = watch::channel(standing("{}", &[]));
         let channel = start(&file, &seen);
-        let lost = batch(message("7", 1, Turn::Opened));
+        let lost = batch(message("7", 1, MessageKind::Opened));
         assert!(channel.send(&lost).await.is_ok());
         // The broker has it before whoever listens has.
         hears(&broker, "\"id\":\"7.1\"").await;
         broker.down();
         // Whether it is noticed while sending or before: it has not arrived.
-        assert!(matches!(channel.send(&lost).await, Err(Fault::Unreachable(_))));
+        assert!(matches!(channel.send(&lost).await, Err(ChannelFault::Unreachable(_))));
         broker.up(&authority);
         assert!(channel.send(&lost).await.is_ok(), "an order does not wait for the pause to end");
         hears_times(&broker, "\"id\":\"7.1\"", 2).await;
@@ -156,10 +156,10 @@ fn a_broker_that_was_away_is_told_how_things_stand() {
     assert_eq!(heard.iter().filter(|line| line.contains("\"id\":\"7.1\"")).count(), 2, "{heard:?}");
 }
 
-fn refused(file: &str) -> Fault {
+fn refused(file: &str) -> ChannelFault {
     runtime().block_on(async {
         let (_state, seen) = watch::channel(BoxState::default());
-        start(file, &seen).send(&batch(message("7", 1, Turn::Opened))).await.unwrap_err()
+        start(file, &seen).send(&batch(message("7", 1, MessageKind::Opened))).await.unwrap_err()
     })
 }
 
@@ -170,13 +170,13 @@ fn a_broker_that_does_not_let_us_in_or_is_none_is_told() {
     // What mosquitto answers to a wrong password: 5 in 3.1.1, 0x87 in 5.
     for version in ["3.1.1", "5"] {
         let fault = refused(&file(&authority, broker.port, true, version, "sedge"));
-        assert_eq!(fault, Fault::NotLetIn("not authorised".into()), "{version}");
+        assert_eq!(fault, ChannelFault::NotLetIn("not authorised".into()), "{version}");
     }
     let stranger = file(&authority, broker.port, true, "5", "reed").replace("ca_file", "# ca_file");
-    assert!(matches!(refused(&stranger), Fault::Untrusted(_)));
-    assert!(matches!(refused(&file(&authority, closed_port(), false, "5", "reed")), Fault::Unreachable(_)));
+    assert!(matches!(refused(&stranger), ChannelFault::Untrusted(_)));
+    assert!(matches!(refused(&file(&authority, closed_port(), false, "5", "reed")), ChannelFault::Unreachable(_)));
     let web = WebServer::start(Manner::Closes, None);
-    assert!(matches!(refused(&file(&authority, web.port, false, "5", "reed")), Fault::Unreachable(_)));
+    assert!(matches!(refused(&file(&authority, web.port, false, "5", "reed")), ChannelFault::Unreachable(_)));
 }
 
 /// Answers that are no MQTT, or no welcome, from somebody who listens on the port.
@@ -201,6 +201,6 @@ fn nonsense_is_told_and_nobody_is_let_in_by_it() {
             }
         });
         let fault = refused(&file(&authority, port, false, version, "reed"));
-        assert!(matches!(fault, Fault::Nonsense(_) | Fault::Unreachable(_)), "{said:?}: {fault:?}");
+        assert!(matches!(fault, ChannelFault::Nonsense(_) | ChannelFault::Unreachable(_)), "{said:?}: {fault:?}");
     }
 }

@@ -4,8 +4,8 @@
 use super::web_server::{Manner, WebServer, answer, closed_port};
 use super::{batch, message, send};
 use std::process::Command;
-use traylight::send::channels::Fault;
-use traylight::tell::message::Turn;
+use traylight::send::channels::ChannelFault;
+use traylight::tell::message::MessageKind;
 use traylight_tests::authority::Authority;
 
 fn file(server: &WebServer, more: &str) -> String {
@@ -13,7 +13,7 @@ fn file(server: &WebServer, more: &str) -> String {
 }
 
 fn lost() -> traylight::tell::batch::Batch {
-    batch(message("7", 1, Turn::Opened))
+    batch(message("7", 1, MessageKind::Opened))
 }
 
 #[test]
@@ -61,14 +61,16 @@ fn only_a_2xx_is_delivered() {
         server.behave(manner);
         send(&file, &lost()).unwrap_err()
     };
-    assert!(matches!(fault(answer("500 Internal Server Error", "", "oh")), Fault::Later(why) if why.contains("oh")));
-    assert!(matches!(fault(answer("503 Service Unavailable", "", "")), Fault::Later(_)));
-    assert!(matches!(fault(answer("429 Too Many Requests", "", "")), Fault::Later(_)));
-    assert!(matches!(fault(answer("401 Unauthorized", "", "")), Fault::NotLetIn(_)));
     assert!(
-        matches!(fault(answer("404 Not Found", "", "\u{1b}[2Jgone")), Fault::Refused(why) if why.ends_with("[2Jgone"))
+        matches!(fault(answer("500 Internal Server Error", "", "oh")), ChannelFault::Later(why) if why.contains("oh"))
     );
-    assert!(matches!(fault(answer("413 Content Too Large", "", "")), Fault::Refused(_)));
+    assert!(matches!(fault(answer("503 Service Unavailable", "", "")), ChannelFault::Later(_)));
+    assert!(matches!(fault(answer("429 Too Many Requests", "", "")), ChannelFault::Later(_)));
+    assert!(matches!(fault(answer("401 Unauthorized", "", "")), ChannelFault::NotLetIn(_)));
+    assert!(
+        matches!(fault(answer("404 Not Found", "", "\u{1b}[2Jgone")), ChannelFault::Refused(why) if why.ends_with("[2Jgone"))
+    );
+    assert!(matches!(fault(answer("413 Content Too Large", "", "")), ChannelFault::Refused(_)));
 }
 
 #[test]
@@ -78,7 +80,10 @@ fn a_redirect_is_not_followed() {
     for status in ["301 Moved Permanently", "302 Found", "307 Temporary Redirect", "308 Permanent Redirect"] {
         let server = WebServer::start(answer(status, &location, ""), None);
         let fault = send(&file(&server, ""), &lost()).unwrap_err();
-        assert!(matches!(&fault, Fault::Refused(why) if why.contains("redirects are not followed")), "{fault:?}");
+        assert!(
+            matches!(&fault, ChannelFault::Refused(why) if why.contains("redirects are not followed")),
+            "{fault:?}"
+        );
     }
     assert_eq!(elsewhere.requests().len(), 0);
 }
@@ -91,26 +96,26 @@ fn servers_that_behave_badly_are_told_by_what_they_do() {
         server.behave(manner);
         send(&file, &lost()).unwrap_err()
     };
-    assert!(matches!(fault(Manner::Closes), Fault::Unreachable(_)));
-    assert!(matches!(fault(Manner::Hangs), Fault::TimedOut(_)));
-    assert!(matches!(fault(Manner::Dawdles), Fault::TimedOut(_)));
-    assert!(matches!(fault(Manner::Says(b"220 mail.test ESMTP\r\n".to_vec())), Fault::Nonsense(_)));
-    assert!(matches!(fault(Manner::Says(vec![0xFF; 300])), Fault::Nonsense(_)));
+    assert!(matches!(fault(Manner::Closes), ChannelFault::Unreachable(_)));
+    assert!(matches!(fault(Manner::Hangs), ChannelFault::TimedOut(_)));
+    assert!(matches!(fault(Manner::Dawdles), ChannelFault::TimedOut(_)));
+    assert!(matches!(fault(Manner::Says(b"220 mail.test ESMTP\r\n".to_vec())), ChannelFault::Nonsense(_)));
+    assert!(matches!(fault(Manner::Says(vec![0xFF; 300])), ChannelFault::Nonsense(_)));
     let large = "x".repeat((64 << 10) + 1);
     assert!(
-        matches!(fault(answer("200 OK", "", &large)), Fault::Nonsense(why) if why.contains("more than 65536 bytes"))
+        matches!(fault(answer("200 OK", "", &large)), ChannelFault::Nonsense(why) if why.contains("more than 65536 bytes"))
     );
     let endless = b"HTTP/1.1 200 OK\r\n\r\n".iter().copied().chain(std::iter::repeat_n(b'x', 1 << 20)).collect();
-    assert!(matches!(fault(Manner::Says(endless)), Fault::Nonsense(_)));
+    assert!(matches!(fault(Manner::Says(endless)), ChannelFault::Nonsense(_)));
     // A closed connection before the promised end of the answer is no delivery.
     assert!(matches!(
         fault(Manner::Says(b"HTTP/1.1 200 OK\r\ncontent-length: 9\r\n\r\nhi".to_vec())),
-        Fault::Unreachable(_) | Fault::Nonsense(_)
+        ChannelFault::Unreachable(_) | ChannelFault::Nonsense(_)
     ));
     server.behave(answer("200 OK", "", &large[1..]));
     assert!(send(&file, &lost()).is_ok(), "64 KiB are not too much");
     let nobody = format!("[[alerts.webhook]]\nname = 'hook'\nurl = 'http://127.0.0.1:{}/'\n", closed_port());
-    assert!(matches!(send(&nobody, &lost()).unwrap_err(), Fault::Unreachable(_)));
+    assert!(matches!(send(&nobody, &lost()).unwrap_err(), ChannelFault::Unreachable(_)));
 }
 
 #[test]
@@ -126,7 +131,7 @@ fn nobody_without_the_right_certificate_is_told_anything() {
     for (certificate, ca) in [("here", false), ("untrusted", true), ("elsewhere", true), ("over", true)] {
         let (outcome, asked) = tls(certificate, ca);
         assert!(
-            matches!(&outcome, Err(Fault::Untrusted(why)) if why.contains("certificate")),
+            matches!(&outcome, Err(ChannelFault::Untrusted(why)) if why.contains("certificate")),
             "{certificate}: {outcome:?}"
         );
         assert_eq!(asked, 0, "{certificate}");
@@ -134,5 +139,5 @@ fn nobody_without_the_right_certificate_is_told_anything() {
     // A server that speaks no TLS at all.
     let plain = WebServer::start(Manner::Says(b"hello\r\n".to_vec()), None);
     let fault = send(&file(&plain, "time_limit = '2 s'\n").replace("http://", "https://"), &lost()).unwrap_err();
-    assert!(matches!(&fault, Fault::Untrusted(_) | Fault::TimedOut(_)), "{fault:?}");
+    assert!(matches!(&fault, ChannelFault::Untrusted(_) | ChannelFault::TimedOut(_)), "{fault:?}");
 }

@@ -11,7 +11,7 @@ use std::os::unix::net::UnixStream;
 use std::os::unix::process::CommandExt;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use traylight::probe::order::Order;
+use traylight::probe::order::ProbeOrder;
 use traylight::probe::schedule::Schedule;
 use traylight::probe::wire::{self, Decoder};
 use traylight::reading::Snapshot;
@@ -189,7 +189,7 @@ fn a_probe_speaks_to_whoever_holds_its_socket_and_ends_when_nobody_does() {
     };
     assert_eq!(snapshot.board.name, "heron");
     let schedule = Schedule { short_every_days: 7, long_every_days: 90 };
-    ours.write_all(&wire::encode(&Order::Schedule(schedule)).unwrap()).unwrap();
+    ours.write_all(&wire::encode(&ProbeOrder::Schedule(schedule)).unwrap()).unwrap();
     while decoder.next_message::<Snapshot>().unwrap().is_none() {
         let length = ours.read(&mut piece).unwrap();
         assert_ne!(length, 0, "the probe ended at an order");

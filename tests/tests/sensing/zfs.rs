@@ -8,8 +8,8 @@ use traylight::reading::{ActivityKind, AfterCrash, LastCheck, Member, MemberErro
 use traylight::sense::host::Host;
 use traylight::sense::parse::zfs;
 use traylight::sense::parse::zfs::kstat::ZfsPoolState;
-use traylight::sense::pools::zfs::{Told, pool};
-use traylight::sense::zfs::{Answer, Spotted};
+use traylight::sense::pools::zfs::{ZpoolReport, pool};
+use traylight::sense::zfs::{ListedZfsPool, ZpoolOutput};
 use traylight::units::Bytes;
 use traylight::verdict::Redundancy;
 use traylight_tests::pretend_box::PretendBox;
@@ -33,16 +33,16 @@ fn disks(drives: &[&str]) -> PretendBox {
     heron
 }
 
-fn told(heron: &PretendBox, sample: &[u8], name: &str) -> Told {
+fn told(heron: &PretendBox, sample: &[u8], name: &str) -> ZpoolReport {
     // The reader of words takes whatever does not begin as JSON does.
     let pools =
         if sample.starts_with(b"{") { zfs::status_json::pools(sample, None) } else { zfs::status_text::pools(sample) };
     let status = pools.unwrap().into_iter().find(|status| status.name == name).unwrap();
-    Told::new(&Host::at(heron.root()), Answer { status, size: Ok(Bytes(1_431_655_765)) })
+    ZpoolReport::new(&Host::at(heron.root()), ZpoolOutput { status, size: Ok(Bytes(1_431_655_765)) })
 }
 
-fn as_pool(heron: &PretendBox, state: ZfsPoolState, told: &Told) -> Pool {
-    let spotted = Spotted { name: told.status.name.clone(), guid: Some(GUID), state: Ok(state) };
+fn as_pool(heron: &PretendBox, state: ZfsPoolState, told: &ZpoolReport) -> Pool {
+    let spotted = ListedZfsPool { name: told.status.name.clone(), guid: Some(GUID), state: Ok(state) };
     pool(&Host::at(heron.root()), &spotted, &Ok(state), Some(told), Moment::default())
 }
 
@@ -227,7 +227,7 @@ fn a_pool_that_is_frozen_keeps_what_was_known_and_nothing_moves_in_it() {
 #[test]
 fn a_pool_that_the_module_calls_degraded_is_never_whole() {
     let heron = disks(&["sda", "sdb", "sdc", "sde"]);
-    let spotted = Spotted { name: "tank".to_owned(), guid: Some(GUID), state: Ok(ZfsPoolState::Degraded) };
+    let spotted = ListedZfsPool { name: "tank".to_owned(), guid: Some(GUID), state: Ok(ZfsPoolState::Degraded) };
     let untold = pool(&Host::at(heron.root()), &spotted, &spotted.state, None, Moment::default());
     assert_eq!((untold.missing, standing(&untold).lost), (Some(1), 1));
     let calm = told(&heron, sample!("2.3-checksums.json"), "tank");

@@ -1,5 +1,5 @@
 //! What judge hands on: what holds, how bad it is, and how fresh the readings are. Typed facts, no words for
-//! people: those are in `tell/wording`.
+//! people: those are in `tell/words`.
 //!
 //! In reading order: a `subject` is what a condition is about; a `finding` is the facts of a condition, with the smaller ones in `details`; `fact` offers them by name,
 //! `limit` has its limits, `accept` what of it an owner can agree with, `aliases` when it goes on under another kind. An

@@ -1,8 +1,8 @@
 //! The outbox in the store: what waits for which channel, which incidents were told, and which channels are known to arrive.
 //! It has a connection of its own, since whoever sends works beside whoever saves the ledger.
 
+use super::database::{FILE, FileIdentity, MANNER, as_database_error, connect};
 use super::fault::KeepFault;
-use super::{FILE, Identity, MANNER, as_database_error, connect};
 use crate::tell::message::{Message, Stamp};
 use crate::tell::outbox::{Kept, KeptPause, REMEMBERED, Story, Waiting, Write};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
@@ -52,7 +52,7 @@ pub(super) fn bring_up(change: &Connection) -> rusqlite::Result<()> {
 pub struct OutboxStore {
     database: Connection,
     file: PathBuf,
-    identity: Identity,
+    identity: FileIdentity,
 }
 
 impl OutboxStore {
@@ -60,7 +60,7 @@ impl OutboxStore {
     /// whole.
     pub fn open(state_dir: &Path) -> Result<Self, KeepFault> {
         let file = state_dir.join(FILE);
-        let identity = Identity::of(&file).map_err(KeepFault::system(&file))?;
+        let identity = FileIdentity::of(&file).map_err(KeepFault::system(&file))?;
         let open = || {
             let database = connect(&file)?;
             database.execute_batch(MANNER)?;

@@ -7,8 +7,8 @@
 use super::*;
 use crate::clock::{Clock, Moment};
 use crate::keep::{Store, Trouble};
-use crate::tell::message::{Turn, example};
-use crate::tell::outbox::{Now, Outbox, Policy, Rule, Step};
+use crate::tell::message::{MessageKind, example};
+use crate::tell::outbox::{NextStep, Now, Outbox, Policy, Rule};
 use crate::verdict::Severity;
 use std::fs;
 use std::time::Duration;
@@ -48,14 +48,14 @@ fn opened(folder: &TempDir) -> OutboxStore {
 fn day(outbox: &mut Outbox, mut store: impl FnMut(&[Write], &Outbox)) {
     for n in 1..=4 {
         let page = Some(vec![0x89, b'P', b'N', b'G', n as u8]);
-        let opened = Message { page, ..example(&format!("{n}"), 1, Turn::Opened, Severity::Critical) };
+        let opened = Message { page, ..example(&format!("{n}"), 1, MessageKind::Opened, Severity::Critical) };
         let writes = outbox.take(opened, &now());
         store(&writes, outbox);
     }
-    let closed = outbox.take(example("2", 2, Turn::Closed, Severity::Critical), &now());
+    let closed = outbox.take(example("2", 2, MessageKind::Closed, Severity::Critical), &now());
     store(&closed, outbox);
     for channel in ["mail", "hook"] {
-        let Step::Send(batch) = outbox.next(channel, &now()) else { panic!("a batch") };
+        let NextStep::Send(batch) = outbox.next(channel, &now()) else { panic!("a batch") };
         let begun = outbox.begun(channel, &batch, &now());
         store(&begun, outbox);
         if channel == "mail" {
@@ -64,7 +64,7 @@ fn day(outbox: &mut Outbox, mut store: impl FnMut(&[Write], &Outbox)) {
         }
     }
     for n in 3..700 {
-        let writes = outbox.take(example("4", n, Turn::Worsened, Severity::Critical), &now());
+        let writes = outbox.take(example("4", n, MessageKind::Worsened, Severity::Critical), &now());
         store(&writes, outbox);
     }
 }
@@ -119,7 +119,7 @@ fn a_store_that_could_not_be_written_is_written_anew_in_one_go() {
     assert_eq!(store.load().unwrap().taken, outbox.kept().taken);
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
     // What is written anew is found again by what comes later.
-    let Step::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
+    let NextStep::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
     store.apply(&outbox.begun("mail", &batch, &now())).unwrap();
     store.apply(&outbox.delivered("mail", &now()).0).unwrap();
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
@@ -131,11 +131,11 @@ fn what_is_written_anew_keeps_its_order_on_every_channel() {
     let folder = with_store();
     let mut store = opened(&folder);
     let mut outbox = Outbox::new(rules(), policy(), Kept::default()).0;
-    outbox.take(example("7", 1, Turn::Opened, Severity::Critical), &now());
-    let Step::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
+    outbox.take(example("7", 1, MessageKind::Opened, Severity::Critical), &now());
+    let NextStep::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
     outbox.begun("mail", &batch, &now());
     outbox.delivered("mail", &now());
-    outbox.take(example("7", 2, Turn::Closed, Severity::Critical), &now());
+    outbox.take(example("7", 2, MessageKind::Closed, Severity::Critical), &now());
     store.replace(&outbox.kept()).unwrap();
     let kept = store.load().unwrap().waiting;
     let hook: Vec<&str> = kept.iter().filter(|w| w.channel == "hook").map(|w| w.message.id.as_str()).collect();
@@ -151,7 +151,7 @@ fn the_store_of_the_version_before_gets_an_outbox_and_keeps_its_ledger() {
          DROP TABLE given; PRAGMA user_version = 1;",
     )
     .unwrap();
-    let ledger = crate::keep::tests::ledger(7).0;
+    let ledger = crate::keep::store::tests::ledger(7).0;
     old.execute("REPLACE INTO ledger (id, body) VALUES (1, ?1)", [serde_json::to_string(&ledger).unwrap()]).unwrap();
     drop(old);
     let (store, remarks) = Store::open(folder.path(), Clock::default()).unwrap();
@@ -159,7 +159,7 @@ fn the_store_of_the_version_before_gets_an_outbox_and_keeps_its_ledger() {
     let json = |ledger| serde_json::to_string(ledger).unwrap();
     assert_eq!(json(&store.load_ledger().unwrap()), json(&ledger));
     let mut outbox = opened(&folder);
-    let put = Write::Put(Arc::new(example("7", 1, Turn::Opened, Severity::Critical)), vec!["mail".into()]);
+    let put = Write::Put(Arc::new(example("7", 1, MessageKind::Opened, Severity::Critical)), vec!["mail".into()]);
     outbox.apply(&[put]).unwrap();
     assert_eq!(outbox.load().unwrap().waiting.len(), 1);
     store.save_ledger(&ledger).unwrap();
@@ -169,12 +169,12 @@ fn the_store_of_the_version_before_gets_an_outbox_and_keeps_its_ledger() {
 #[test]
 fn a_store_that_calls_channels_otherwise_keeps_its_ledger_and_what_waits() {
     let folder = with_store();
-    let (ledger, drive) = crate::keep::tests::ledger(7);
+    let (ledger, drive) = crate::keep::store::tests::ledger(7);
     Store::open(folder.path(), Clock::default()).unwrap().0.save_ledger(&ledger).unwrap();
     let mut store = opened(&folder);
     let mut outbox = Outbox::new(rules(), policy(), Kept::default()).0;
-    store.apply(&outbox.take(example("7", 1, Turn::Opened, Severity::Critical), &now())).unwrap();
-    let Step::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
+    store.apply(&outbox.take(example("7", 1, MessageKind::Opened, Severity::Critical), &now())).unwrap();
+    let NextStep::Send(batch) = outbox.next("mail", &now()) else { panic!("a batch") };
     store.apply(&outbox.begun("mail", &batch, &now())).unwrap();
     store.ask("mail", "keeper@example.org", "4821").unwrap();
     store.confirm("4821").unwrap();
@@ -203,7 +203,7 @@ fn a_cut_at_any_moment_leaves_whole_steps() {
     let folder = with_store();
     let mut store = opened(&folder);
     for n in 1..=5 {
-        let message = Arc::new(example(&format!("{n}"), 1, Turn::Opened, Severity::Critical));
+        let message = Arc::new(example(&format!("{n}"), 1, MessageKind::Opened, Severity::Critical));
         store.apply(&[Write::Put(message, vec!["mail".into(), "hook".into()])]).unwrap();
     }
     let file = fs::read(folder.path().join(FILE)).unwrap();
@@ -226,7 +226,7 @@ fn a_cut_at_any_moment_leaves_whole_steps() {
 fn an_outbox_that_is_cut_or_filled_with_zeros_is_set_aside_with_its_store() {
     let folder = with_store();
     let mut store = opened(&folder);
-    let message = Arc::new(example("7", 1, Turn::Opened, Severity::Critical));
+    let message = Arc::new(example("7", 1, MessageKind::Opened, Severity::Critical));
     store.apply(&[Write::Put(message, vec!["mail".into()])]).unwrap();
     drop(store);
     let good = fs::read(folder.path().join(FILE)).unwrap();

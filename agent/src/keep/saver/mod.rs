@@ -1,7 +1,8 @@
 //! When the ledger is saved, and by whom: a thread of its own, since a memory card may hang while it is written to, and
 //! that must not hold up the judging.
 
-use super::{KeepFault, Store, Trouble};
+use super::fault::{KeepFault, Trouble};
+use super::store::Store;
 use crate::clock::Moment;
 use crate::judge::Memory;
 use crate::judge::ledger::Ledger;
@@ -24,7 +25,7 @@ const LAST: Duration = Duration::from_secs(20);
 
 /// What is to be said of saving: once when it begins to fail, once when it is over.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Report {
+pub enum SaveEvent {
     /// Nothing was saved; why.
     Fails(KeepFault),
     /// What was not saved before is saved.
@@ -172,7 +173,7 @@ impl Saver {
     }
 
     /// Hears how the last save went, and begins the next when it is due; what is to be said.
-    pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<Report> {
+    pub fn turn(&mut self, now: Moment, memory: &mut Memory) -> Option<SaveEvent> {
         if let Ok((is_save, outcome)) = self.outcomes.try_recv() {
             let under_way = if is_save { &mut self.is_saving } else { &mut self.is_looking };
             *under_way = false;
@@ -201,7 +202,7 @@ impl Saver {
     }
 
     /// Saves once more and waits until all is done; what is to be said.
-    pub fn finish(mut self, memory: &mut Memory) -> Option<Report> {
+    pub fn finish(mut self, memory: &mut Memory) -> Option<SaveEvent> {
         // An empty ledger is what is there without a store.
         if *memory.ledger() != Ledger::default() {
             self.save(memory);
@@ -238,11 +239,11 @@ impl Saver {
         self.fault.as_ref()
     }
 
-    fn hear(&mut self, outcome: Result<(), KeepFault>) -> Option<Report> {
+    fn hear(&mut self, outcome: Result<(), KeepFault>) -> Option<SaveEvent> {
         let failed_before = std::mem::replace(&mut self.fault, outcome.clone().err()).is_some();
         match outcome {
-            Err(fault) if !failed_before => Some(Report::Fails(fault)),
-            Ok(()) if failed_before => Some(Report::WorksAgain),
+            Err(fault) if !failed_before => Some(SaveEvent::Fails(fault)),
+            Ok(()) if failed_before => Some(SaveEvent::WorksAgain),
             _ => None,
         }
     }

@@ -4,7 +4,7 @@
 
 use super::*;
 use crate::clock::Clock;
-use crate::keep::tests::ledger;
+use crate::keep::store::tests::ledger;
 use std::sync::mpsc;
 
 const FILE: &str = "store.db";
@@ -44,7 +44,7 @@ fn minute(minute: u64) -> Moment {
 
 /// Takes turns until the save that is under way has ended; what was to be said.
 #[allow(clippy::disallowed_methods, reason = "the thread needs a moment")]
-fn ended(saver: &mut Saver, now: Moment, memory: &mut Memory) -> Option<Report> {
+fn ended(saver: &mut Saver, now: Moment, memory: &mut Memory) -> Option<SaveEvent> {
     let mut said = None;
     for _ in 0..6000 {
         said = saver.turn(now, memory).or(said);
@@ -129,9 +129,9 @@ fn saving_that_fails_is_told_once_tried_again_and_told_once_when_it_works() {
         assert_eq!(saver.turn(minute(at), &mut memory), None);
         ended(&mut saver, minute(at), &mut memory)
     };
-    assert_eq!(save(15, Err(Trouble::Full)), Some(Report::Fails(fault)));
+    assert_eq!(save(15, Err(Trouble::Full)), Some(SaveEvent::Fails(fault)));
     assert_eq!(save(16, Err(Trouble::Full)), None, "nothing new to say");
-    assert_eq!(save(17, Ok(())), Some(Report::WorksAgain));
+    assert_eq!(save(17, Ok(())), Some(SaveEvent::WorksAgain));
     assert_eq!(save(60, Ok(())), None, "nothing new to save");
     assert_eq!(saved.try_iter().collect::<Vec<_>>(), [1, 1, 1]);
 }
@@ -150,9 +150,9 @@ fn a_folder_that_vanishes_is_told_within_a_minute_and_a_new_store_is_begun() {
     std::fs::rename(&state, folder.path().join("elsewhere")).unwrap();
     let looked = std::iter::repeat_with(|| saver.turn(minute(1), &mut memory)).find_map(|said| said).unwrap();
     let fault = KeepFault { at: state.join(FILE), trouble: Trouble::Vanished };
-    assert_eq!((looked, saver.fault()), (Report::Fails(fault.clone()), Some(&fault)));
+    assert_eq!((looked, saver.fault()), (SaveEvent::Fails(fault.clone()), Some(&fault)));
     assert_eq!(saver.turn(minute(2), &mut memory), None);
-    assert_eq!(ended(&mut saver, minute(2), &mut memory), Some(Report::WorksAgain));
+    assert_eq!(ended(&mut saver, minute(2), &mut memory), Some(SaveEvent::WorksAgain));
     assert_eq!(saver.fault(), None);
     assert_eq!(saver.finish(&mut memory), None);
     let (again, remarks) = Store::open(&state, Clock::default()).unwrap();
@@ -167,10 +167,10 @@ fn a_save_that_hangs_holds_nobody_up_and_is_told_once() {
     assert_eq!(saved.recv_timeout(Duration::from_secs(60)), Ok(1));
     memory = Memory::with_ledger(ledger(2).0);
     let fault = KeepFault { at: PathBuf::from(FILE), trouble: Trouble::Hangs };
-    assert_eq!(saver.turn(minute(30), &mut memory), Some(Report::Fails(fault)));
+    assert_eq!(saver.turn(minute(30), &mut memory), Some(SaveEvent::Fails(fault)));
     assert_eq!(saver.turn(minute(45), &mut memory), None);
     answer.send(Ok(())).unwrap();
-    assert_eq!(ended(&mut saver, minute(46), &mut memory), Some(Report::WorksAgain));
+    assert_eq!(ended(&mut saver, minute(46), &mut memory), Some(SaveEvent::WorksAgain));
     assert_eq!(saved.try_iter().count(), 0, "nothing waited behind it");
     drop(answer);
     assert_eq!(saver.turn(minute(62), &mut memory), None);
@@ -222,7 +222,7 @@ fn what_is_promised_is_on_disk_before_and_is_not_urgent_after() {
     answer.send(Err(Trouble::Full)).unwrap();
     let fault = KeepFault { at: PathBuf::from(FILE), trouble: Trouble::Full };
     assert_eq!(saver.keep_promise(&mut memory), Err(fault.clone()));
-    assert_eq!(ended(&mut saver, minute(1), &mut memory), Some(Report::Fails(fault)));
+    assert_eq!(ended(&mut saver, minute(1), &mut memory), Some(SaveEvent::Fails(fault)));
 }
 
 #[test]

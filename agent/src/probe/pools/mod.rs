@@ -34,9 +34,9 @@ pub enum Which {
 }
 
 /// What a pool answered, or why it did not.
-pub enum Told {
+pub enum PoolAnswer {
     /// What `zpool` tells.
-    Zfs(Result<Box<pools::zfs::Told>, Missing>),
+    Zfs(Result<Box<pools::zfs::ZpoolReport>, Missing>),
     /// What the file system tells.
     Btrfs(Result<MountedFileSystem, Missing>),
     /// What the device mapper tells.
@@ -44,21 +44,21 @@ pub enum Told {
 }
 
 /// A question to a pool. It may block.
-pub type Question = Box<dyn FnOnce() -> Told + Send>;
+pub type PoolQuestion = Box<dyn FnOnce() -> PoolAnswer + Send>;
 
 /// All pools but those of md, whose files say everything.
 #[derive(Default)]
 pub struct SeenPools {
     zfs: BTreeMap<String, SeenZfs>,
-    btrfs: BTreeMap<String, Seen<FileSystem, MountedFileSystem>>,
-    lvm: BTreeMap<String, Seen<LogicalVolume, RaidReport>>,
+    btrfs: BTreeMap<String, SeenPool<FileSystem, MountedFileSystem>>,
+    lvm: BTreeMap<String, SeenPool<LogicalVolume, RaidReport>>,
     files_seen: Option<Moment>,
     /// Kinds of pools that could not be looked for; those that were there before are kept.
     blind: BTreeMap<&'static str, Missing>,
 }
 
 /// A pool by its files, and what it told last.
-struct Seen<S, T> {
+struct SeenPool<S, T> {
     files: S,
     told: Option<(T, Moment)>,
     /// Why the last question has no answer.
@@ -70,12 +70,12 @@ struct Seen<S, T> {
 }
 
 struct SeenZfs {
-    seen: Seen<zfs::Spotted, Box<pools::zfs::Told>>,
+    seen: SeenPool<zfs::ListedZfsPool, Box<pools::zfs::ZpoolReport>>,
     state: Steady<Result<ZfsPoolState, Missing>>,
     gone: Vec<String>,
 }
 
-impl<S, T> Seen<S, T> {
+impl<S, T> SeenPool<S, T> {
     fn new(files: S) -> Self {
         Self { files, told: None, why: None, asked: None, changed: false, at_work: false }
     }
@@ -127,16 +127,17 @@ impl SeenPools {
         found.map_err(|why| self.blind.insert(what, why)).ok()
     }
 
-    fn see_zfs(&mut self, host: &Host, spotted: Option<Vec<zfs::Spotted>>, now: Moment) {
+    fn see_zfs(&mut self, host: &Host, spotted: Option<Vec<zfs::ListedZfsPool>>, now: Moment) {
         let Some(spotted) = spotted else { return };
-        let is_same = |one: &zfs::Spotted, other: &zfs::Spotted| (&one.name, one.guid) == (&other.name, other.guid);
+        let is_same =
+            |one: &zfs::ListedZfsPool, other: &zfs::ListedZfsPool| (&one.name, one.guid) == (&other.name, other.guid);
         self.zfs.retain(|_, known| spotted.iter().any(|spotted| is_same(spotted, &known.seen.files)));
         for spotted in spotted {
             let state = spotted.state.clone();
             let known = self.zfs.entry(spotted.name.clone()).or_insert_with(|| SeenZfs {
                 state: Steady::new(state.clone()),
                 gone: Vec::new(),
-                seen: Seen::new(spotted.clone()),
+                seen: SeenPool::new(spotted.clone()),
             });
             // `zpool` has its own word for the state, so a question too many is cheaper than one too late.
             known.seen.changed |= known.seen.files.state != state;
@@ -164,25 +165,25 @@ impl SeenPools {
     }
 
     /// The questions that are due. A btrfs file system is asked at its mount; at none of `mounts` it cannot be asked.
-    pub fn questions(&self, host: &Host, clock: &Clock, mounts: &[&Mount], now: Moment) -> Vec<(Which, Question)> {
-        let mut due: Vec<(Which, Question)> = Vec::new();
+    pub fn questions(&self, host: &Host, clock: &Clock, mounts: &[&Mount], now: Moment) -> Vec<(Which, PoolQuestion)> {
+        let mut due: Vec<(Which, PoolQuestion)> = Vec::new();
         for (name, known) in self.zfs.iter().filter(|(name, known)| known.seen.is_due(now) && !self.is_suspended(name))
         {
             let (host, clock, spotted) = (host.clone(), clock.clone(), known.seen.files.clone());
             let question = move || {
                 let told = spotted.ask(&host, &clock);
-                Told::Zfs(told.map(|answer| Box::new(pools::zfs::Told::new(&host, answer))))
+                PoolAnswer::Zfs(told.map(|answer| Box::new(pools::zfs::ZpoolReport::new(&host, answer))))
             };
             due.push((Which::Zfs(name.clone()), Box::new(question)));
         }
         for (uuid, known) in self.btrfs.iter().filter(|(_, known)| known.is_due(now)) {
             let Some(mount) = mounts.iter().find(|mount| is_mount_of(host, mount, &known.files)) else { continue };
             let (host, point) = (host.clone(), mount.point.clone());
-            due.push((Which::Btrfs(uuid.clone()), Box::new(move || Told::Btrfs(btrfs::ask(&host, &point)))));
+            due.push((Which::Btrfs(uuid.clone()), Box::new(move || PoolAnswer::Btrfs(btrfs::ask(&host, &point)))));
         }
         for (name, _) in self.lvm.iter().filter(|(_, known)| known.is_due(now)) {
             let (host, volume) = (host.clone(), name.clone());
-            due.push((Which::Lvm(name.clone()), Box::new(move || Told::Lvm(dm::ask(&host, &volume)))));
+            due.push((Which::Lvm(name.clone()), Box::new(move || PoolAnswer::Lvm(dm::ask(&host, &volume)))));
         }
         due
     }
@@ -197,16 +198,16 @@ impl SeenPools {
     }
 
     /// Takes in an answer of a pool that is still there.
-    pub fn take_in(&mut self, which: &Which, told: Told, now: Moment) {
+    pub fn take_in(&mut self, which: &Which, told: PoolAnswer, now: Moment) {
         match (which, told) {
-            (Which::Zfs(name), Told::Zfs(told)) => {
+            (Which::Zfs(name), PoolAnswer::Zfs(told)) => {
                 self.zfs.entry(name.clone()).and_modify(|known| known.seen.take_in(told, now));
             }
-            (Which::Btrfs(uuid), Told::Btrfs(told)) => {
+            (Which::Btrfs(uuid), PoolAnswer::Btrfs(told)) => {
                 let told = told.and_then(|told| own(told, uuid));
                 self.btrfs.entry(uuid.clone()).and_modify(|known| known.take_in(told, now));
             }
-            (Which::Lvm(name), Told::Lvm(told)) => {
+            (Which::Lvm(name), PoolAnswer::Lvm(told)) => {
                 self.lvm.entry(name.clone()).and_modify(|known| known.take_in(told, now));
             }
             // A pool is only ever asked its own kind of question.
@@ -217,9 +218,9 @@ impl SeenPools {
     /// No answer in time: the one before is kept.
     pub fn give_up(&mut self, which: &Which, why: Missing, now: Moment) {
         let told = match which {
-            Which::Zfs(_) => Told::Zfs(Err(why)),
-            Which::Btrfs(_) => Told::Btrfs(Err(why)),
-            Which::Lvm(_) => Told::Lvm(Err(why)),
+            Which::Zfs(_) => PoolAnswer::Zfs(Err(why)),
+            Which::Btrfs(_) => PoolAnswer::Btrfs(Err(why)),
+            Which::Lvm(_) => PoolAnswer::Lvm(Err(why)),
         };
         self.take_in(which, told, now);
     }
@@ -263,7 +264,7 @@ impl SeenPools {
 
 /// Pools that are no more go, new ones come, the rest is as its files now say.
 fn see<S, T>(
-    known: &mut BTreeMap<String, Seen<S, T>>,
+    known: &mut BTreeMap<String, SeenPool<S, T>>,
     found: Option<Vec<S>>,
     key: impl Fn(&S) -> &String,
     same: impl Fn(&S, &S) -> bool,
@@ -277,7 +278,7 @@ fn see<S, T>(
                 seen.files = files;
             }
             None => {
-                known.insert(key(&files).clone(), Seen::new(files));
+                known.insert(key(&files).clone(), SeenPool::new(files));
             }
         }
     }

@@ -77,10 +77,13 @@ fn a_zfs_pool() -> Hut {
     Hut::new(&[("proc/spl/kstat/zfs/tank/state", "ONLINE\n")])
 }
 
-fn zpool_told(here: &Hut, sample: &[u8]) -> Told {
+fn zpool_told(here: &Hut, sample: &[u8]) -> PoolAnswer {
     let mut status = status_json::pools(sample, None).unwrap().remove(0);
     status.name = "tank".to_owned();
-    Told::Zfs(Ok(Box::new(pools::zfs::Told::new(&here.host(), zfs::Answer { status, size: Ok(Bytes(1)) }))))
+    PoolAnswer::Zfs(Ok(Box::new(pools::zfs::ZpoolReport::new(
+        &here.host(),
+        zfs::ZpoolOutput { status, size: Ok(Bytes(1)) },
+    ))))
 }
 
 const CALM: &[u8] = include_bytes!("../../../parse/src/zfs/samples/2.3-checksums.json");
@@ -224,7 +227,7 @@ fn what_another_file_system_tells_is_not_believed() {
             balance: Ok(None),
             checked: None,
         };
-        Told::Btrfs(Ok(told))
+        PoolAnswer::Btrfs(Ok(told))
     };
     heron.pools.take_in(&Which::Btrfs(UUID.to_owned()), told("00000000-4c77-46ba-a490-0dfb7c90afd3"), at(1));
     let said = "members of songs: unreadable: found the file system 00000000-4c77-46ba-a490-0dfb7c90afd3, wanted ";
@@ -248,11 +251,11 @@ fn an_lvm_volume_that_never_told_has_its_reason() {
     let running =
         |heron: &mut Hut, second| heron.read(second).0[0].running.value.clone().map_err(|why| why.to_string());
     assert_eq!(running(&mut heron, 0), Err("not asked: not answered yet".to_owned()));
-    heron.pools.take_in(&volume, Told::Lvm(Err(Missing::new(Reason::Refused, "mapper/control: denied"))), at(1));
+    heron.pools.take_in(&volume, PoolAnswer::Lvm(Err(Missing::new(Reason::Refused, "mapper/control: denied"))), at(1));
     assert_eq!(running(&mut heron, 1), Err("refused: mapper/control: denied".to_owned()));
     assert_eq!(heron.read(1).1, [""; 0], "said once, by the pool itself");
     let status = raid::status("raid1 2 AD 409600/409600 idle 0 0 -").unwrap();
     let table = raid::table("raid1 3 0 region_size 4096 2 253:0 253:1 253:2 253:3").unwrap();
-    heron.pools.take_in(&volume, Told::Lvm(Ok(RaidReport { status, table })), at(2));
+    heron.pools.take_in(&volume, PoolAnswer::Lvm(Ok(RaidReport { status, table })), at(2));
     assert_eq!(running(&mut heron, 2), Ok(PoolRunning::Running));
 }

@@ -1,13 +1,13 @@
 //! Stories of the schedule, and days of a box whose disks note what they are sent.
 
 use super::*;
-use crate::probe::polling::{PollingPolicy, Request};
+use crate::probe::polling::{DriveRequest, PollingPolicy};
 use crate::reading::{
     Activity, AskedBy, Member, MemberRole, MemberState, PastTest, PoolKind, Power, Reading, SelfTest, Source,
     TestOutcome,
 };
 use crate::sense::ask::ata::AtaDrive;
-use crate::sense::ask::command::{Ata, Command};
+use crate::sense::ask::command::{Ata, DriveCommand};
 use crate::sense::ask::{Failure, Reply, Transport};
 use crate::sense::parse::quirks::Quirks;
 use crate::sense::parse::scsi::sense_data::Answering;
@@ -218,20 +218,20 @@ impl Disk {
 }
 
 impl Transport for Disk {
-    fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
+    fn send(&mut self, command: &DriveCommand) -> Result<Reply, Failure> {
         let data = |data: Vec<u8>| Ok(Reply { data, sense: Vec::new() });
         let sleeps = self.sleeps();
         match command {
             // The reply of QEMU's drive under Linux 6.12, with another COUNT.
-            Command::Ata(Ata::CheckPowerMode) => {
+            DriveCommand::Ata(Ata::CheckPowerMode) => {
                 let mut sense = hex("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 ff 00 00 00 00 00 00 00 50");
                 sense[13] = if sleeps { 0x00 } else { 0xFF };
                 Ok(Reply { data: Vec::new(), sense })
             }
-            Command::Ata(Ata::Identify) => data(identity()),
-            Command::Ata(Ata::SmartReadData) => data(self.smart()),
-            Command::Ata(Ata::SmartReadLog { log: 0x06 }) => data(self.log()),
-            Command::Ata(Ata::SelfTest(_)) => {
+            DriveCommand::Ata(Ata::Identify) => data(identity()),
+            DriveCommand::Ata(Ata::SmartReadData) => data(self.smart()),
+            DriveCommand::Ata(Ata::SmartReadLog { log: 0x06 }) => data(self.log()),
+            DriveCommand::Ata(Ata::SelfTest(_)) => {
                 self.begun.push((self.second, sleeps));
                 self.test_ends = Some(self.second + 2 * MINUTE);
                 data(Vec::new())
@@ -320,7 +320,7 @@ fn days(
         let pools = [Pool { missing: Some(u32::from(is_degraded(second))), ..pool() }];
         let due = due(schedule, at(second), at(0), &candidates, Some(&pools));
         if let Some((key, step)) = due.map(|(key, step)| (key.clone(), step)) {
-            let request = Request { step: Some(step), by: AskedBy::Schedule, at: at(second) };
+            let request = DriveRequest { step: Some(step), by: AskedBy::Schedule, at: at(second) };
             box_of.iter_mut().filter(|seen| seen.key == key).for_each(|seen| seen.polling.request(request));
         }
     }

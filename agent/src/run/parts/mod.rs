@@ -5,12 +5,12 @@ use super::dispatch::Dispatch;
 use crate::clock::{Clock, Wall};
 use crate::judge::IncidentStore;
 use crate::keep::Outboxes;
-use crate::show::buttons::{Buttons, Said};
+use crate::show::buttons::{ButtonEvent, Buttons};
 use crate::show::care::Picture;
 use crate::show::pages::stopped;
 use crate::show::panel::{self, PanelThread};
-use crate::tell::log::Entry;
-use crate::tell::tongue::Tongue;
+use crate::tell::log::LogEntry;
+use crate::tell::words::phrases::Language;
 use std::io;
 use tokio::sync::mpsc::UnboundedSender;
 use traylight_config::Settings;
@@ -20,9 +20,9 @@ use traylight_display::{Brightness, PanelSize};
 #[derive(Clone)]
 pub struct Ears {
     /// The panels.
-    pub panels: UnboundedSender<panel::Report>,
+    pub panels: UnboundedSender<panel::PanelEvent>,
     /// The buttons.
-    pub buttons: UnboundedSender<Said>,
+    pub buttons: UnboundedSender<ButtonEvent>,
 }
 
 /// The parts.
@@ -62,12 +62,12 @@ impl Parts {
         settings: &Settings,
         stores: impl FnOnce() -> Option<Outboxes>,
         incident_store: &IncidentStore,
-    ) -> (Vec<usize>, Vec<Entry>) {
+    ) -> (Vec<usize>, Vec<LogEntry>) {
         self.buttons.listen(&settings.buttons, &self.ears.buttons);
         let mut entries = Vec::new();
         let (report, wall) = (self.ears.panels.clone(), self.clock.wall());
         let report = move |said| drop(report.send(said));
-        let last = |size| last_picture(&wall, size, settings.language.into());
+        let last = |size| last_picture(&wall, size, settings.language);
         let begun = PanelThread::renew(&mut self.panels, &settings.panel.panels, &self.clock, report, last);
         let begun = begun.unwrap_or_else(|error| {
             entries.push(not_in_force("[panel]", &error));
@@ -91,13 +91,13 @@ impl Parts {
 }
 
 /// That a section has not come into force.
-pub fn not_in_force(section: &str, error: &io::Error) -> Entry {
+pub fn not_in_force(section: &str, error: &io::Error) -> LogEntry {
     let why = format!("what {section} says is not in force until the next reload or restart: {error}");
-    Entry::agent(4, "not-in-force", why)
+    LogEntry::agent(4, "not-in-force", why)
 }
 
 /// What a panel shows that is watched no more.
-pub fn last_picture(wall: &Wall, size: PanelSize, language: Tongue) -> Picture {
+pub fn last_picture(wall: &Wall, size: PanelSize, language: Language) -> Picture {
     Picture { frame: stopped(&wall.minute(), size, language), brightness: Brightness::Dim }
 }
 

@@ -2,7 +2,7 @@
 //! There is no shell, so no text of a message can become a command.
 
 use super::secret::hide;
-use super::{Channel, Fault, Needs, Receipt, Sending, within};
+use super::{Channel, ChannelFault, Needs, Receipt, Sending, within};
 use crate::tell::batch::Batch;
 use rustix::fs::{FlockOperation, flock};
 use rustix::io::{FdFlags, fcntl_setfd};
@@ -15,7 +15,7 @@ use std::process::{ExitStatus, Stdio};
 use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWriteExt};
-use tokio::process::{Child, Command as Process};
+use tokio::process::{Child, Command};
 use traylight_config::CommandLine;
 
 /// More than this of what it prints is not kept.
@@ -29,7 +29,7 @@ const SEARCH: &str = "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/b
 const LOOK: Duration = Duration::from_millis(200);
 
 /// A program that takes alerts.
-pub struct Command {
+pub struct CommandChannel {
     settings: CommandLine,
     /// The name of a file that is locked while a program runs, also when it outlives this process.
     lock: String,
@@ -41,7 +41,7 @@ pub struct Command {
 /// The state folder, once there is one: it may come after the channels.
 pub type StateFolder = Arc<OnceLock<PathBuf>>;
 
-impl Command {
+impl CommandChannel {
     /// The channel of this name to a program. Programs of it and of an earlier run are known by the lock on a file in this
     /// folder.
     pub fn new(settings: CommandLine, name: &str, folder: StateFolder) -> Self {
@@ -68,10 +68,10 @@ impl Command {
         self.held.get()?.as_ref()
     }
 
-    async fn deliver(&self, batch: &Batch) -> Result<Receipt, Fault> {
+    async fn deliver(&self, batch: &Batch) -> Result<Receipt, ChannelFault> {
         let CommandLine { program, arguments, time_limit } = &self.settings;
         let held = self.alone().await.map(AsRawFd::as_raw_fd);
-        let mut process = Process::new(program);
+        let mut process = Command::new(program);
         if let Some(held) = held {
             let keep = move || {
                 // SAFETY: the file is open as long as `self`, and the child has a copy of it.
@@ -92,16 +92,16 @@ impl Command {
             .stderr(Stdio::piped())
             .process_group(0)
             .spawn();
-        let child =
-            spawned.map_err(|error| Fault::NotReady(format!("{program}: found \"{error}\", wanted to run it")))?;
-        let mut running = Running(child);
+        let child = spawned
+            .map_err(|error| ChannelFault::NotReady(format!("{program}: found \"{error}\", wanted to run it")))?;
+        let mut running = RunningCommand(child);
         let (status, said) = within(*time_limit, running.hear(batch.document().to_string())).await?;
         let said = hide(&said, &secrets(arguments));
         if status.success() {
             return Ok(Receipt::new(&said));
         }
         let said = if said.is_empty() { status.to_string() } else { format!("{status}, {said}") };
-        Err(Fault::Refused(super::short(&said)))
+        Err(ChannelFault::Refused(super::short(&said)))
     }
 }
 
@@ -117,7 +117,7 @@ fn secrets(arguments: &[String]) -> Vec<String> {
     secrets
 }
 
-impl Channel for Command {
+impl Channel for CommandChannel {
     fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
         Box::pin(self.deliver(batch))
     }
@@ -133,11 +133,11 @@ impl Channel for Command {
 }
 
 /// A program that runs. With it go all that it has started.
-struct Running(Child);
+struct RunningCommand(Child);
 
-impl Running {
+impl RunningCommand {
     /// Tells it, and hears it to its end.
-    async fn hear(&mut self, input: String) -> Result<(ExitStatus, String), Fault> {
+    async fn hear(&mut self, input: String) -> Result<(ExitStatus, String), ChannelFault> {
         let (stdin, stdout, stderr) = (self.0.stdin.take(), self.0.stdout.take(), self.0.stderr.take());
         let tell = async {
             if let Some(mut stdin) = stdin {
@@ -147,13 +147,14 @@ impl Running {
         };
         let ((), output, complaints) = tokio::join!(tell, bounded(stdout), bounded(stderr));
         let ended = self.0.wait().await;
-        let status = ended.map_err(|error| Fault::NotReady(format!("the program's end is not known: {error}")))?;
+        let status =
+            ended.map_err(|error| ChannelFault::NotReady(format!("the program's end is not known: {error}")))?;
         let said = if complaints.is_empty() { output } else { complaints };
         Ok((status, String::from_utf8_lossy(&said).trim().to_owned()))
     }
 }
 
-impl Drop for Running {
+impl Drop for RunningCommand {
     fn drop(&mut self) {
         // Its id is there as long as nobody has waited for its end, so that no other can have it.
         if let Some(id) = self.0.id().and_then(|id| Pid::from_raw(i32::try_from(id).ok()?)) {
@@ -176,15 +177,15 @@ async fn bounded(pipe: Option<impl AsyncRead + Unpin>) -> Vec<u8> {
 mod tests {
     use super::*;
     use crate::tell::batch::Item;
-    use crate::tell::message::{Stamp, Turn, example};
+    use crate::tell::message::{MessageKind, Stamp, example};
     use crate::verdict::Severity;
     use std::time::Duration;
 
-    fn send(program: &str, arguments: &[&str], limit: Duration) -> Result<Receipt, Fault> {
+    fn send(program: &str, arguments: &[&str], limit: Duration) -> Result<Receipt, ChannelFault> {
         let arguments = arguments.iter().map(|&argument| argument.to_owned()).collect();
         let settings = CommandLine { program: program.to_owned(), arguments, time_limit: limit };
-        let channel = Command::new(settings, "bell", StateFolder::default());
-        let message = example("7", 1, Turn::Opened, Severity::Critical);
+        let channel = CommandChannel::new(settings, "bell", StateFolder::default());
+        let message = example("7", 1, MessageKind::Opened, Severity::Critical);
         let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
         runtime.block_on(channel.send(&batch))
@@ -204,9 +205,9 @@ mod tests {
     #[test]
     fn a_program_that_fails_has_refused_and_what_it_complained_of_is_told() {
         let failed = send("/bin/sh", &["-c", "echo no bell >&2; exit 3"], LONG);
-        assert_eq!(failed, Err(Fault::Refused("exit status: 3, no bell".into())));
+        assert_eq!(failed, Err(ChannelFault::Refused("exit status: 3, no bell".into())));
         let killed = send("/bin/sh", &["-c", "kill -9 $$"], LONG);
-        assert_eq!(killed, Err(Fault::Refused("signal: 9 (SIGKILL)".into())));
+        assert_eq!(killed, Err(ChannelFault::Refused("signal: 9 (SIGKILL)".into())));
     }
 
     #[test]
@@ -215,7 +216,7 @@ mod tests {
         let mark = folder.path().join("alive");
         let script = format!("(sleep 2; touch {}) & sleep 1000", mark.display());
         let limit = Duration::from_millis(300);
-        assert_eq!(send("/bin/sh", &["-c", &script], limit), Err(Fault::TimedOut(limit)));
+        assert_eq!(send("/bin/sh", &["-c", &script], limit), Err(ChannelFault::TimedOut(limit)));
         // Its child would have left a mark by now if it had lived on.
         let _ = std::process::Command::new("sleep").arg("3").status();
         assert!(!mark.exists());
@@ -230,9 +231,9 @@ mod tests {
         let channel = |script: &str, limit| {
             let arguments = vec!["-c".to_owned(), script.to_owned()];
             let settings = CommandLine { program: "/bin/sh".to_owned(), arguments, time_limit: limit };
-            Command::new(settings, "bell", Arc::clone(&lock))
+            CommandChannel::new(settings, "bell", Arc::clone(&lock))
         };
-        let message = example("7", 1, Turn::Opened, Severity::Critical);
+        let message = example("7", 1, MessageKind::Opened, Severity::Critical);
         let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
         let runtime = || tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
         // The store, and with it the folder, may come when the channel has been used already.

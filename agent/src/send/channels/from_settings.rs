@@ -1,7 +1,7 @@
 //! From the settings of alerts to channels and the rules by which they are told.
 
 use super::Channel;
-use super::command::{Command, StateFolder};
+use super::command::{CommandChannel, StateFolder};
 use crate::tell::box_state::BoxState;
 use crate::tell::outbox::{Policy, Rule};
 use crate::verdict::Severity;
@@ -46,20 +46,20 @@ fn channel(
 ) -> Result<Arc<dyn Channel>, &'static str> {
     match to {
         #[cfg(feature = "mail")]
-        Destination::Mail(settings) => Ok(Arc::new(super::mail::Mail::new(settings.clone()))),
+        Destination::Mail(settings) => Ok(Arc::new(super::mail::MailChannel::new(settings.clone()))),
         #[cfg(not(feature = "mail"))]
         Destination::Mail(_) => Err("mail"),
         #[cfg(feature = "webhook")]
-        Destination::Webhook(settings) => Ok(Arc::new(super::webhook::Webhook::new(settings.clone()))),
+        Destination::Webhook(settings) => Ok(Arc::new(super::webhook::WebhookChannel::new(settings.clone()))),
         #[cfg(not(feature = "webhook"))]
         Destination::Webhook(_) => Err("webhook"),
         #[cfg(feature = "mqtt")]
         Destination::Mqtt(settings) => {
-            Ok(Arc::new(super::mqtt::Mqtt::start(settings.clone(), box_name, state.clone())))
+            Ok(Arc::new(super::mqtt::MqttChannel::start(settings.clone(), box_name, state.clone())))
         }
         #[cfg(not(feature = "mqtt"))]
         Destination::Mqtt(_) => Err("mqtt"),
-        Destination::Command(settings) => Ok(Arc::new(Command::new(settings.clone(), name, Arc::clone(folder)))),
+        Destination::Command(settings) => Ok(Arc::new(CommandChannel::new(settings.clone(), name, Arc::clone(folder)))),
     }
 }
 

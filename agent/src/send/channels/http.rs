@@ -2,8 +2,8 @@
 
 use super::reach::{Allowance, MOST_BYTES};
 use super::secret::hide;
-use super::tls::{Target, connect};
-use super::{Fault, short, within};
+use super::tls::{TlsTarget, connect};
+use super::{ChannelFault, short, within};
 use http_body_util::{BodyExt, Full, Limited};
 use hyper::body::Bytes;
 use hyper::header::{CONTENT_TYPE, HOST, USER_AGENT};
@@ -19,39 +19,41 @@ pub(super) const LONGEST_ANSWER: usize = 64 << 10;
 const SHORTEST_PART: usize = 6;
 
 /// Where to, and under what conditions.
-pub(super) struct Exchange<'a> {
+pub(super) struct HttpExchange<'a> {
     pub url: &'a Url,
     pub ca_file: Option<&'a str>,
     pub time_limit: Duration,
 }
 
 /// What a server answered.
-pub(super) struct Answer {
+pub(super) struct HttpAnswer {
     pub status: StatusCode,
     /// The beginning of the answer, as text.
     pub said: String,
 }
 
-impl Exchange<'_> {
+impl HttpExchange<'_> {
     /// Sends the request and reads the answer to its end.
     ///
     /// # Errors
     /// When there is no answer of HTTP, none in time, or one that is too long.
-    pub async fn run(&self, request: Request<Full<Bytes>>) -> Result<Answer, Fault> {
+    pub async fn run(&self, request: Request<Full<Bytes>>) -> Result<HttpAnswer, ChannelFault> {
         within(self.time_limit, self.session(request)).await
     }
 
-    async fn session(&self, mut request: Request<Full<Bytes>>) -> Result<Answer, Fault> {
-        let not_ready = |error: &dyn std::fmt::Display| Fault::NotReady(short(&error.to_string()));
+    async fn session(&self, mut request: Request<Full<Bytes>>) -> Result<HttpAnswer, ChannelFault> {
+        let not_ready = |error: &dyn std::fmt::Display| ChannelFault::NotReady(short(&error.to_string()));
         let host = self.url.authority().try_into().map_err(|error| not_ready(&error))?;
         request.headers_mut().insert(HOST, host);
         *request.uri_mut() = self.url.path.parse().map_err(|error| not_ready(&error))?;
         let secrets = secrets(self.url, &request);
-        let target = Target { host: &self.url.host, port: self.url.port, tls: self.url.tls, ca_file: self.ca_file };
+        let target = TlsTarget { host: &self.url.host, port: self.url.port, tls: self.url.tls, ca_file: self.ca_file };
         let stream = connect(target, Allowance::of(MOST_BYTES)).await?;
         let nonsense = |error: hyper::Error| match error {
-            error if error.is_parse() => Fault::Nonsense(short(&error.to_string())),
-            error => Fault::behind(&error).unwrap_or_else(|| Fault::Unreachable(short(&error.to_string()))),
+            error if error.is_parse() => ChannelFault::Nonsense(short(&error.to_string())),
+            error => {
+                ChannelFault::behind(&error).unwrap_or_else(|| ChannelFault::Unreachable(short(&error.to_string())))
+            }
         };
         let (mut sender, connection) =
             hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(nonsense)?;
@@ -61,11 +63,11 @@ impl Exchange<'_> {
             let body = Limited::new(answer.into_body(), LONGEST_ANSWER).collect().await;
             let body = body.map_err(|error| match error.downcast::<hyper::Error>() {
                 Ok(error) => nonsense(*error),
-                Err(_) => {
-                    Fault::Nonsense(format!("found more than {LONGEST_ANSWER} bytes of answer, wanted at most that"))
-                }
+                Err(_) => ChannelFault::Nonsense(format!(
+                    "found more than {LONGEST_ANSWER} bytes of answer, wanted at most that"
+                )),
             })?;
-            Ok(Answer { status, said: short(&hide(&String::from_utf8_lossy(&body.to_bytes()), &secrets)) })
+            Ok(HttpAnswer { status, said: short(&hide(&String::from_utf8_lossy(&body.to_bytes()), &secrets)) })
         };
         tokio::pin!(session);
         // The connection is driven here and ends with the session: nothing of it lives on.
@@ -89,19 +91,19 @@ fn secrets(url: &Url, request: &Request<Full<Bytes>>) -> Vec<String> {
     all
 }
 
-impl Answer {
+impl HttpAnswer {
     /// The fault that this answer is, unless it says that all is well (RFC 9110, 15).
-    pub fn fault(&self) -> Option<Fault> {
+    pub fn fault(&self) -> Option<ChannelFault> {
         let said = match self.said.as_str() {
             "" => self.status.to_string(),
             said => format!("{} {said}", self.status),
         };
         match self.status.as_u16() {
             200..=299 => None,
-            401 | 403 | 407 => Some(Fault::NotLetIn(said)),
-            408 | 425 | 429 | 500..=599 => Some(Fault::Later(said)),
-            300..=399 => Some(Fault::Refused(format!("{} (redirects are not followed)", self.status))),
-            _ => Some(Fault::Refused(said)),
+            401 | 403 | 407 => Some(ChannelFault::NotLetIn(said)),
+            408 | 425 | 429 | 500..=599 => Some(ChannelFault::Later(said)),
+            300..=399 => Some(ChannelFault::Refused(format!("{} (redirects are not followed)", self.status))),
+            _ => Some(ChannelFault::Refused(said)),
         }
     }
 }

@@ -2,11 +2,11 @@
 //! at every attempt. The session with the server is always encrypted, and its certificate is always checked.
 
 use super::smtp::Server;
-use super::{Channel, Fault, Needs, PATIENCE, Receipt, Sending, is_here, within};
+use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, is_here, within};
 use crate::tell::batch::Batch;
-use crate::tell::batch_page::html;
-use crate::tell::batch_words::{subject, text};
-use crate::tell::message::Turn;
+use crate::tell::batch_html::html;
+use crate::tell::batch_text::{subject, text};
+use crate::tell::message::MessageKind;
 use lettre::address::AddressError;
 use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
 use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart};
@@ -16,35 +16,38 @@ use lettre::{Address, Message};
 const PICTURE: &str = "panel@traylight";
 
 /// A mail server that takes alerts.
-pub struct Mail {
+pub struct MailChannel {
     settings: traylight_config::Mail,
 }
 
-impl Mail {
+impl MailChannel {
     /// The channel over this server.
     pub fn new(settings: traylight_config::Mail) -> Self {
         Self { settings }
     }
 
-    async fn deliver(&self, batch: &Batch) -> Result<Receipt, Fault> {
+    async fn deliver(&self, batch: &Batch) -> Result<Receipt, ChannelFault> {
         let mail = self.mail(batch)?;
         let server = Server::new(&self.settings, plain_name(&batch.first.message.box_name))?;
         let (all, bytes) = (mail.envelope().clone(), mail.formatted());
         within(PATIENCE, async {
             match server.send(&all, &bytes).await {
                 // One receiver that is refused must not cost the others theirs.
-                Err(Fault::Refused(_) | Fault::Later(_)) if all.to().len() > 1 => server.send_each(&all, &bytes).await,
+                Err(ChannelFault::Refused(_) | ChannelFault::Later(_)) if all.to().len() > 1 => {
+                    server.send_each(&all, &bytes).await
+                }
                 outcome => outcome,
             }
         })
         .await
     }
 
-    fn mail(&self, batch: &Batch) -> Result<Message, Fault> {
+    fn mail(&self, batch: &Batch) -> Result<Message, ChannelFault> {
         let name = plain_name(&batch.first.message.box_name);
-        let mailbox = |address: &str| -> Result<Mailbox, Fault> {
-            let wrong =
-                |error: AddressError| Fault::NotReady(format!("found {address:?}, wanted a mail address: {error}"));
+        let mailbox = |address: &str| -> Result<Mailbox, ChannelFault> {
+            let wrong = |error: AddressError| {
+                ChannelFault::NotReady(format!("found {address:?}, wanted a mail address: {error}"))
+            };
             Ok(Mailbox::new(None, address.parse::<Address>().map_err(wrong)?))
         };
         let mut mail = Message::builder()
@@ -57,7 +60,7 @@ impl Mail {
             mail = mail.to(mailbox(to)?);
         }
         // Mail programs put together what refers to the same, also to what they have never seen (RFC 5322, 3.6.4).
-        if batch.more.is_empty() && !matches!(batch.first.message.turn, Turn::AllWell | Turn::Test) {
+        if batch.more.is_empty() && !matches!(batch.first.message.turn, MessageKind::AllWell | MessageKind::Test) {
             mail = mail.references(message_id(&format!("incident-{}", batch.first.message.story_id()), &name));
         }
         let plain = SinglePart::plain(text(batch));
@@ -71,11 +74,11 @@ impl Mail {
             }
             None => parts.singlepart(page),
         };
-        mail.multipart(parts).map_err(|error| Fault::NotReady(format!("the mail cannot be made: {error}")))
+        mail.multipart(parts).map_err(|error| ChannelFault::NotReady(format!("the mail cannot be made: {error}")))
     }
 }
 
-impl Channel for Mail {
+impl Channel for MailChannel {
     fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
         Box::pin(self.deliver(batch))
     }
@@ -155,7 +158,7 @@ mod tests {
     use traylight_config::MailSecurity;
 
     fn made(change: impl FnOnce(&mut crate::tell::message::Message)) -> String {
-        let mut message = example("7", 1, Turn::Opened, Severity::Critical);
+        let mut message = example("7", 1, MessageKind::Opened, Severity::Critical);
         change(&mut message);
         let settings = traylight_config::Mail {
             server: "mail.example.org".into(),
@@ -167,7 +170,7 @@ mod tests {
             ca_file: None,
         };
         let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
-        String::from_utf8(Mail::new(settings).mail(&batch).unwrap().formatted()).unwrap()
+        String::from_utf8(MailChannel::new(settings).mail(&batch).unwrap().formatted()).unwrap()
     }
 
     #[test]

@@ -7,8 +7,8 @@ use super::mqtt_packet::{
     Connect, DISCONNECT, Incoming, Nonsense, PINGREQ, Packet, Publish, Terms, connect, first, level, publish, read,
 };
 use super::reach::{Allowance, MOST_BYTES};
-use super::tls::{self, Stream, Target};
-use super::{Channel, Fault, Needs, PATIENCE, Receipt, Sending, is_here, secret, short, within};
+use super::tls::{self, Stream, TlsTarget};
+use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, is_here, secret, short, within};
 use crate::tell::batch::Batch;
 use crate::tell::box_state::BoxState;
 use std::collections::BTreeMap;
@@ -26,8 +26,8 @@ const KEEP_ALIVE_S: u16 = 60;
 const PAUSES: [Duration; 2] = [Duration::from_secs(5), Duration::from_secs(300)];
 
 /// A broker that takes alerts.
-pub struct Mqtt {
-    orders: mpsc::Sender<Order>,
+pub struct MqttChannel {
+    orders: mpsc::Sender<MqttDelivery>,
     needs: Needs,
     task: Mutex<Option<JoinHandle<()>>>,
     stop: watch::Sender<bool>,
@@ -36,12 +36,12 @@ pub struct Mqtt {
 }
 
 /// A batch to be published, and where to say what came of it.
-struct Order {
+struct MqttDelivery {
     payload: Vec<u8>,
-    outcome: oneshot::Sender<Result<Receipt, Fault>>,
+    outcome: oneshot::Sender<Result<Receipt, ChannelFault>>,
 }
 
-impl Mqtt {
+impl MqttChannel {
     /// Begins to keep the state up to date at this broker. Call it inside the runtime that is to do it.
     pub fn start(settings: traylight_config::Mqtt, box_name: &str, state: watch::Receiver<BoxState>) -> Self {
         let needs = Needs { route: !is_here(&settings.server), clock: settings.tls };
@@ -52,7 +52,7 @@ impl Mqtt {
         let client = "traylight".chars().chain(letters).take(23).collect();
         #[cfg(test)]
         let made_from = format!("{settings:?}");
-        let session = Session { settings, topic, client, orders: taken, state, stopped };
+        let session = BrokerSession { settings, topic, client, orders: taken, state, stopped };
         let task = Mutex::new(Some(tokio::spawn(session.run())));
         Self {
             orders,
@@ -65,12 +65,12 @@ impl Mqtt {
     }
 }
 
-impl Channel for Mqtt {
+impl Channel for MqttChannel {
     fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
         Box::pin(async move {
             let (outcome, heard) = oneshot::channel();
-            let order = Order { payload: batch.document().to_string().into_bytes(), outcome };
-            let gone = || Fault::NotReady("the session with the broker has ended".to_owned());
+            let order = MqttDelivery { payload: batch.document().to_string().into_bytes(), outcome };
+            let gone = || ChannelFault::NotReady("the session with the broker has ended".to_owned());
             within(PATIENCE, async {
                 self.orders.send(order).await.map_err(|_| gone())?;
                 heard.await.unwrap_or_else(|_| Err(gone()))
@@ -100,12 +100,12 @@ impl Channel for Mqtt {
 }
 
 /// The session with the broker.
-struct Session {
+struct BrokerSession {
     settings: traylight_config::Mqtt,
     /// What all topics begin with.
     topic: String,
     client: String,
-    orders: mpsc::Receiver<Order>,
+    orders: mpsc::Receiver<MqttDelivery>,
     state: watch::Receiver<BoxState>,
     stopped: watch::Receiver<bool>,
 }
@@ -130,7 +130,7 @@ struct Connection {
 /// What can happen while a connection is open.
 enum Event {
     /// There is a batch to publish; `None` when there never will be another.
-    Order(Option<Order>),
+    MqttDelivery(Option<MqttDelivery>),
     /// Whoever gave the order waits no more.
     GivenUp,
     /// The box stands otherwise; `false` when nobody says so any more.
@@ -146,10 +146,10 @@ enum End {
     /// We are asked to stop.
     Stopped,
     /// Something went wrong, and whether the connection was a sound one before.
-    Broken(Fault, bool),
+    Broken(ChannelFault, bool),
 }
 
-impl Session {
+impl BrokerSession {
     async fn run(mut self) {
         let [shortest, longest] = PAUSES;
         let mut pause = Duration::ZERO;
@@ -178,7 +178,7 @@ impl Session {
     }
 
     /// Connects and is let in.
-    async fn enter(&self) -> Result<Connection, Fault> {
+    async fn enter(&self) -> Result<Connection, ChannelFault> {
         let traylight_config::Mqtt { server, port, version, tls, login, ca_file, .. } = &self.settings;
         let password = login.as_ref().map(|login| secret::read(&login.password)).transpose()?;
         let gone = self.topic_of("agent");
@@ -186,7 +186,7 @@ impl Session {
         let login = login.as_ref().zip(password.as_ref()).map(|(login, word)| (login.user.as_str(), word.reveal()));
         let asked = Connect { client: &self.client, keep_alive_s: KEEP_ALIVE_S, login, will };
         let packet = connect(*version, &asked).map_err(not_ready)?;
-        let target = Target { host: server, port: *port, tls: *tls, ca_file: ca_file.as_deref() };
+        let target = TlsTarget { host: server, port: *port, tls: *tls, ca_file: ca_file.as_deref() };
         let allowance = Allowance::of(MOST_BYTES);
         let stream = tls::connect(target, allowance.clone()).await?;
         let (heard, kept, terms) = (Vec::new(), BTreeMap::new(), Terms::default());
@@ -195,13 +195,13 @@ impl Session {
         connection.write(&packet).await?;
         match connection.hear().await? {
             Incoming::Welcome(terms) => Ok(Connection { terms, ..connection }),
-            Incoming::NotWelcome(why) => Err(Fault::NotLetIn(why)),
-            other => Err(Fault::Nonsense(format!("found {other:?}, wanted a welcome"))),
+            Incoming::NotWelcome(why) => Err(ChannelFault::NotLetIn(why)),
+            other => Err(ChannelFault::Nonsense(format!("found {other:?}, wanted a welcome"))),
         }
     }
 
     /// Publishes what there is to publish until something goes wrong. `order` is the one that waits for its confirmation.
-    async fn serve(&mut self, mut connection: Connection, order: &mut Option<Order>) -> End {
+    async fn serve(&mut self, mut connection: Connection, order: &mut Option<MqttDelivery>) -> End {
         match self.serve_on(&mut connection, order).await {
             Ok(()) => {
                 let _ = within(PAUSES[0], self.leave(&mut connection)).await;
@@ -211,7 +211,11 @@ impl Session {
         }
     }
 
-    async fn serve_on(&mut self, connection: &mut Connection, order: &mut Option<Order>) -> Result<(), Fault> {
+    async fn serve_on(
+        &mut self,
+        connection: &mut Connection,
+        order: &mut Option<MqttDelivery>,
+    ) -> Result<(), ChannelFault> {
         self.keep(connection, "agent", b"here").await?;
         self.keep_state(connection).await?;
         if let Some(order) = order.as_ref() {
@@ -228,17 +232,17 @@ impl Session {
             }
             let event = tokio::select! {
                 () = asked_to_stop(&mut self.stopped) => return Ok(()),
-                new = self.orders.recv(), if order.is_none() => Event::Order(new),
+                new = self.orders.recv(), if order.is_none() => Event::MqttDelivery(new),
                 () = given_up(order) => Event::GivenUp,
                 changed = self.state.changed() => Event::State(changed.is_ok()),
                 said = connection.hear() => Event::Said(said?),
                 _ = ping.tick() => Event::Ping,
             };
             match event {
-                Event::Order(None) | Event::State(false) => return Ok(()),
-                Event::Order(Some(new)) => self.event(connection, &order.insert(new).payload).await?,
+                Event::MqttDelivery(None) | Event::State(false) => return Ok(()),
+                Event::MqttDelivery(Some(new)) => self.event(connection, &order.insert(new).payload).await?,
                 // What comes now would be taken for the confirmation of the next one.
-                Event::GivenUp => return Err(Fault::TimedOut(PATIENCE)),
+                Event::GivenUp => return Err(ChannelFault::TimedOut(PATIENCE)),
                 Event::State(true) => self.keep_state(connection).await?,
                 // Each of these once for what was asked: a broker that goes on would keep us busy for good.
                 Event::Said(Incoming::Taken(number)) if number == connection.number && order.is_some() => {
@@ -246,14 +250,16 @@ impl Session {
                     answer(order, Ok(Receipt::new("confirmed by the broker")));
                 }
                 Event::Said(Incoming::NotTaken(number, why)) if number == connection.number && order.is_some() => {
-                    answer(order, Err(Fault::Refused(why)));
+                    answer(order, Err(ChannelFault::Refused(why)));
                 }
                 Event::Said(Incoming::Here) if is_asked => (is_asked, connection.is_sound) = (false, true),
-                Event::Said(Incoming::Goodbye(why)) => return Err(Fault::Later(why)),
+                Event::Said(Incoming::Goodbye(why)) => return Err(ChannelFault::Later(why)),
                 Event::Said(other) => {
-                    return Err(Fault::Nonsense(format!("found {other:?}, wanted what was asked for")));
+                    return Err(ChannelFault::Nonsense(format!("found {other:?}, wanted what was asked for")));
                 }
-                Event::Ping if is_asked => return Err(Fault::Unreachable("the broker answers no more".to_owned())),
+                Event::Ping if is_asked => {
+                    return Err(ChannelFault::Unreachable("the broker answers no more".to_owned()));
+                }
                 Event::Ping => {
                     is_asked = true;
                     connection.allowance.renew();
@@ -264,7 +270,7 @@ impl Session {
     }
 
     /// Publishes an event, to be confirmed where the broker does that.
-    async fn event(&self, connection: &mut Connection, payload: &[u8]) -> Result<(), Fault> {
+    async fn event(&self, connection: &mut Connection, payload: &[u8]) -> Result<(), ChannelFault> {
         connection.number = connection.number.checked_add(1).unwrap_or(1);
         let number = connection.terms.confirms.then_some(connection.number);
         let event = Publish { topic: &self.topic_of("alert"), payload, retain: false, number };
@@ -273,7 +279,7 @@ impl Session {
     }
 
     /// Tells the broker what of the state is new to it.
-    async fn keep_state(&mut self, connection: &mut Connection) -> Result<(), Fault> {
+    async fn keep_state(&mut self, connection: &mut Connection) -> Result<(), ChannelFault> {
         let state = self.state.borrow_and_update().clone();
         let mut wanted: BTreeMap<String, String> =
             state.trays.into_iter().map(|(label, tray)| (format!("tray/{}", level(&label)), tray)).collect();
@@ -290,7 +296,7 @@ impl Session {
     }
 
     /// Has the broker keep this, unless it does already.
-    async fn keep(&self, connection: &mut Connection, name: &str, payload: &[u8]) -> Result<(), Fault> {
+    async fn keep(&self, connection: &mut Connection, name: &str, payload: &[u8]) -> Result<(), ChannelFault> {
         if connection.kept.get(name).is_some_and(|kept| kept == payload) {
             return Ok(());
         }
@@ -306,10 +312,10 @@ impl Session {
     }
 
     /// Says goodbye, so that nobody takes a stop for a failure.
-    async fn leave(&self, connection: &mut Connection) -> Result<(), Fault> {
+    async fn leave(&self, connection: &mut Connection) -> Result<(), ChannelFault> {
         self.keep(connection, "agent", b"stopped").await?;
         connection.write(&DISCONNECT).await?;
-        connection.stream.shutdown().await.map_err(|error| Fault::from_io(&error))
+        connection.stream.shutdown().await.map_err(|error| ChannelFault::from_io(&error))
     }
 
     fn topic_of(&self, name: &str) -> String {
@@ -319,8 +325,8 @@ impl Session {
 
 impl Connection {
     /// The next packet from the broker. May be given up at any time: what has come is kept.
-    async fn hear(&mut self) -> Result<Incoming, Fault> {
-        let nonsense = |error: Nonsense| Fault::Nonsense(short(&error.0));
+    async fn hear(&mut self) -> Result<Incoming, ChannelFault> {
+        let nonsense = |error: Nonsense| ChannelFault::Nonsense(short(&error.0));
         loop {
             if let Some(Packet { kind, body, size }) = first(&self.heard).map_err(nonsense)? {
                 let said = read(self.version, kind, body).map_err(nonsense)?;
@@ -329,24 +335,24 @@ impl Connection {
             }
             let mut piece = [0; 512];
             match self.stream.read(&mut piece).await {
-                Ok(0) => return Err(Fault::Unreachable("the broker has closed the connection".to_owned())),
+                Ok(0) => return Err(ChannelFault::Unreachable("the broker has closed the connection".to_owned())),
                 Ok(length) => self.heard.extend_from_slice(&piece[..length]),
-                Err(error) => return Err(Fault::from_io(&error)),
+                Err(error) => return Err(ChannelFault::from_io(&error)),
             }
         }
     }
 
-    async fn write(&mut self, packet: &[u8]) -> Result<(), Fault> {
+    async fn write(&mut self, packet: &[u8]) -> Result<(), ChannelFault> {
         let write = async {
-            self.stream.write_all(packet).await.map_err(|error| Fault::from_io(&error))?;
-            self.stream.flush().await.map_err(|error| Fault::from_io(&error))
+            self.stream.write_all(packet).await.map_err(|error| ChannelFault::from_io(&error))?;
+            self.stream.flush().await.map_err(|error| ChannelFault::from_io(&error))
         };
         // A broker that reads no more must not hold up the session for good.
         within(PATIENCE, write).await
     }
 }
 
-fn answer(order: &mut Option<Order>, outcome: Result<Receipt, Fault>) {
+fn answer(order: &mut Option<MqttDelivery>, outcome: Result<Receipt, ChannelFault>) {
     if let Some(order) = order.take() {
         let _ = order.outcome.send(outcome);
     }
@@ -358,13 +364,13 @@ async fn asked_to_stop(stopped: &mut watch::Receiver<bool>) {
 }
 
 /// Ends when whoever gave the order waits no more.
-async fn given_up(order: &mut Option<Order>) {
+async fn given_up(order: &mut Option<MqttDelivery>) {
     match order {
         Some(order) => order.outcome.closed().await,
         None => std::future::pending().await,
     }
 }
 
-fn not_ready(error: Nonsense) -> Fault {
-    Fault::NotReady(short(&error.0))
+fn not_ready(error: Nonsense) -> ChannelFault {
+    ChannelFault::NotReady(short(&error.0))
 }

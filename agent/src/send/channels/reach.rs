@@ -2,7 +2,7 @@
 //! seconds, and only so much of its answer is read. The limits here hold before those of any library that reads a protocol:
 //! an answer without an end, or without an end of line, costs no memory.
 
-use super::Fault;
+use super::fault::{ChannelFault, TooMuch};
 use std::io;
 use std::net::{IpAddr, SocketAddr, ToSocketAddrs as _};
 use std::pin::Pin;
@@ -58,18 +58,6 @@ impl Allowance {
     }
 }
 
-/// More came than anybody has to say.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct TooMuch(usize);
-
-impl std::fmt::Display for TooMuch {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "found more than {} bytes of answer, wanted at most that", self.0)
-    }
-}
-
-impl std::error::Error for TooMuch {}
-
 /// A connection of which no more is read than its allowance, and at once never more than one line: what somebody on the
 /// channel puts behind the last line before encryption begins is then not taken for the first of what is encrypted.
 #[derive(Debug)]
@@ -109,10 +97,11 @@ impl AsyncWrite for Bounded {
 ///
 /// # Errors
 /// When there is no thread or descriptor to spare, when the name is not known, and when nobody answers.
-pub async fn reach(host: &str, port: u16, allowance: Allowance) -> Result<Bounded, Fault> {
+pub async fn reach(host: &str, port: u16, allowance: Allowance) -> Result<Bounded, ChannelFault> {
     let addresses = addresses(host, port).await?;
     let found = first_to_answer(&addresses, EACH, TcpStream::connect).await;
-    let stream = found.unwrap_or_else(|| Err(Fault::Unreachable(format!("found no address of {host}, wanted one"))))?;
+    let stream =
+        found.unwrap_or_else(|| Err(ChannelFault::Unreachable(format!("found no address of {host}, wanted one"))))?;
     // Alerts are small and seldom: nothing is gained by waiting for more.
     let _ = stream.set_nodelay(true);
     Ok(Bounded { stream: BufReader::with_capacity(PIECE, stream), allowance })
@@ -124,18 +113,18 @@ async fn first_to_answer<T, F: Future<Output = io::Result<T>>>(
     addresses: &[SocketAddr],
     each: Duration,
     connect: impl Fn(SocketAddr) -> F,
-) -> Option<Result<T, Fault>> {
+) -> Option<Result<T, ChannelFault>> {
     let (last, others) = addresses.split_last()?;
     for address in others {
         if let Ok(Ok(stream)) = timeout(each, connect(*address)).await {
             return Some(Ok(stream));
         }
     }
-    Some(connect(*last).await.map_err(|error| Fault::from_io(&error)))
+    Some(connect(*last).await.map_err(|error| ChannelFault::from_io(&error)))
 }
 
 /// The addresses of a machine. The runtime's own lookup would end the program where no thread can be started.
-async fn addresses(host: &str, port: u16) -> Result<Vec<SocketAddr>, Fault> {
+async fn addresses(host: &str, port: u16) -> Result<Vec<SocketAddr>, ChannelFault> {
     if let Ok(address) = host.parse::<IpAddr>() {
         return Ok(vec![SocketAddr::new(address, port)]);
     }
@@ -149,11 +138,13 @@ async fn addresses(host: &str, port: u16) -> Result<Vec<SocketAddr>, Fault> {
     };
     let thread = std::thread::Builder::new().name("lookup".to_owned()).stack_size(STACK).spawn(look_up);
     thread.map_err(|error| {
-        Fault::NotReady(format!("found \"{error}\", wanted a thread to look up {host} in (TasksMax= in the unit)"))
+        ChannelFault::NotReady(format!(
+            "found \"{error}\", wanted a thread to look up {host} in (TasksMax= in the unit)"
+        ))
     })?;
     match told.await {
-        Ok(found) => found.map_err(|error| Fault::from_io(&error)),
-        Err(_) => Err(Fault::Unreachable(format!("the lookup of {host} has ended without an answer"))),
+        Ok(found) => found.map_err(|error| ChannelFault::from_io(&error)),
+        Err(_) => Err(ChannelFault::Unreachable(format!("the lookup of {host} has ended without an answer"))),
     }
 }
 
@@ -161,11 +152,11 @@ async fn addresses(host: &str, port: u16) -> Result<Vec<SocketAddr>, Fault> {
 struct Lookup;
 
 impl Lookup {
-    fn begin() -> Result<Self, Fault> {
+    fn begin() -> Result<Self, ChannelFault> {
         let take = |under_way: usize| (under_way < MOST_LOOKUPS).then_some(under_way + 1);
         match LOOKUPS.fetch_update(Ordering::Relaxed, Ordering::Relaxed, take) {
             Ok(_) => Ok(Self),
-            Err(found) => Err(Fault::NotReady(format!(
+            Err(found) => Err(ChannelFault::NotReady(format!(
                 "found {found} lookups of names that have not ended, wanted fewer: is the name server there?"
             ))),
         }

@@ -2,13 +2,13 @@
 
 #![allow(clippy::disallowed_methods, reason = "a secret's file is this module's own edge")]
 
-use super::Fault;
+use super::ChannelFault;
 use rustix::fs::{Mode, OFlags, fstat, open};
 use std::fmt;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
-use traylight_config::Secret as Place;
+use traylight_config::SecretSource;
 
 /// A secret is a line; more than this is another kind of file.
 const LONGEST: u64 = 4096;
@@ -43,25 +43,25 @@ pub fn hide(said: &str, secrets: &[String]) -> String {
 /// Reads a secret from its place.
 ///
 /// # Errors
-/// [`Fault::NotReady`] when it is not there, when others may read it too, or when it is no single line.
-pub fn read(place: &Place) -> Result<Secret, Fault> {
+/// [`ChannelFault::NotReady`] when it is not there, when others may read it too, or when it is no single line.
+pub fn read(place: &SecretSource) -> Result<Secret, ChannelFault> {
     match place {
-        Place::File(file) => read_file(Path::new(file), true),
+        SecretSource::File(file) => read_file(Path::new(file), true),
         // systemd.exec(5), LoadCredential=: a folder that only the service can read.
-        Place::Credential(name) => match std::env::var_os("CREDENTIALS_DIRECTORY") {
+        SecretSource::Credential(name) => match std::env::var_os("CREDENTIALS_DIRECTORY") {
             Some(folder) => read_file(&PathBuf::from(folder).join(name), false),
-            None => Err(Fault::NotReady(format!(
+            None => Err(ChannelFault::NotReady(format!(
                 "found no credentials from systemd, wanted one named {name:?} (LoadCredential= in the unit)"
             ))),
         },
     }
 }
 
-fn read_file(file: &Path, is_private: bool) -> Result<Secret, Fault> {
+fn read_file(file: &Path, is_private: bool) -> Result<Secret, ChannelFault> {
     let refused = |found: String| {
         let wanted =
             if is_private { "wanted a file of one line that only its reader may read" } else { "wanted one line" };
-        Fault::NotReady(format!("{}: found {found}, {wanted}", file.display()))
+        ChannelFault::NotReady(format!("{}: found {found}, {wanted}", file.display()))
     };
     // A pipe in its place must not hold up the opening.
     let opened = open(file, OFlags::RDONLY | OFlags::CLOEXEC | OFlags::NONBLOCK, Mode::empty());
@@ -106,7 +106,7 @@ mod tests {
     fn said(file: &Path, bytes: &[u8], mode: u32) -> String {
         fs::write(file, bytes).unwrap();
         fs::set_permissions(file, fs::Permissions::from_mode(mode)).unwrap();
-        match read(&Place::File(file.display().to_string())) {
+        match read(&SecretSource::File(file.display().to_string())) {
             Ok(secret) => format!("<{}>", secret.reveal()),
             Err(fault) => fault.to_string().replace(&format!("{}: found ", file.display()), ""),
         }
@@ -138,10 +138,10 @@ mod tests {
     #[test]
     fn what_is_no_file_is_told() {
         let folder = tempfile::tempdir().unwrap();
-        let fault = |file: &Path| read(&Place::File(file.display().to_string())).unwrap_err().to_string();
+        let fault = |file: &Path| read(&SecretSource::File(file.display().to_string())).unwrap_err().to_string();
         assert!(fault(&folder.path().join("none")).contains("found \"No such file or directory"), "{folder:?}");
         assert!(fault(folder.path()).contains("found no plain file"));
-        let without = read(&Place::Credential("mail".into())).unwrap_err().to_string();
+        let without = read(&SecretSource::Credential("mail".into())).unwrap_err().to_string();
         assert_eq!(
             without,
             "found no credentials from systemd, wanted one named \"mail\" (LoadCredential= in the unit)"

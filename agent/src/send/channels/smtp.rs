@@ -1,8 +1,8 @@
 //! The session with a mail server: always encrypted, and no more of its answers is read than an honest one needs.
 
 use super::reach::{Allowance, MOST_BYTES_OF_MAIL};
-use super::tls::{self, Stream, Target, connect};
-use super::{Fault, Receipt, secret, short};
+use super::tls::{self, Stream, TlsTarget, connect};
+use super::{ChannelFault, Receipt, secret, short};
 use lettre::address::Envelope;
 use lettre::transport::smtp;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
@@ -31,9 +31,9 @@ pub(super) struct Server<'a> {
 
 impl<'a> Server<'a> {
     /// The server of these settings; the box greets it by this name.
-    pub fn new(settings: &'a Mail, hello: String) -> Result<Self, Fault> {
+    pub fn new(settings: &'a Mail, hello: String) -> Result<Self, ChannelFault> {
         let Mail { server, login, ca_file, .. } = settings;
-        let wrong = |error: smtp::Error| Fault::NotReady(short(&error.to_string()));
+        let wrong = |error: smtp::Error| ChannelFault::NotReady(short(&error.to_string()));
         let mut tls = TlsParameters::builder(server.clone());
         if let Some(file) = ca_file {
             for authority in tls::authorities(file)? {
@@ -52,11 +52,11 @@ impl<'a> Server<'a> {
     }
 
     /// Connects and is let in, encrypted.
-    async fn enter(&self) -> Result<AsyncSmtpConnection, Fault> {
+    async fn enter(&self) -> Result<AsyncSmtpConnection, ChannelFault> {
         let Mail { server, port, security, ca_file, .. } = self.settings;
         let tls = *security == MailSecurity::Tls;
-        let target = Target { host: server, port: *port, tls, ca_file: ca_file.as_deref() };
-        let line = Box::new(Line(connect(target, Allowance::of(MOST_BYTES_OF_MAIL)).await?));
+        let target = TlsTarget { host: server, port: *port, tls, ca_file: ca_file.as_deref() };
+        let line = Box::new(SmtpLine(connect(target, Allowance::of(MOST_BYTES_OF_MAIL)).await?));
         let entered = AsyncSmtpConnection::connect_with_transport(line, &self.hello).await;
         let mut session = entered.map_err(|error| self.fault(&error))?;
         if !tls {
@@ -69,7 +69,7 @@ impl<'a> Server<'a> {
     }
 
     /// Sends a mail to all receivers of the envelope, or to nobody.
-    pub async fn send(&self, to: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
+    pub async fn send(&self, to: &Envelope, mail: &[u8]) -> Result<Receipt, ChannelFault> {
         let mut session = self.enter().await?;
         let answer = session.send(to, mail).await.map_err(|error| self.fault(&error))?;
         let _ = tokio::time::timeout(GOODBYE, session.abort()).await;
@@ -79,11 +79,11 @@ impl<'a> Server<'a> {
     }
 
     /// Sends a mail to each receiver of the envelope by itself. It has arrived when somebody has it.
-    pub async fn send_each(&self, all: &Envelope, mail: &[u8]) -> Result<Receipt, Fault> {
+    pub async fn send_each(&self, all: &Envelope, mail: &[u8]) -> Result<Receipt, ChannelFault> {
         let (mut taken, mut refused, mut last) = (None, Vec::new(), None);
         for address in all.to() {
             let one = Envelope::new(all.from().cloned(), vec![address.clone()]);
-            let one = one.map_err(|error| Fault::NotReady(format!("the mail cannot be made: {error}")))?;
+            let one = one.map_err(|error| ChannelFault::NotReady(format!("the mail cannot be made: {error}")))?;
             match self.send(&one, mail).await {
                 Ok(receipt) => taken = Some(receipt),
                 Err(fault) => {
@@ -95,48 +95,48 @@ impl<'a> Server<'a> {
         match (taken, last) {
             (Some(receipt), _) => Ok(Receipt { refused, ..receipt }),
             (None, Some(fault)) => Err(fault),
-            (None, None) => Err(Fault::NotReady("found no receiver, wanted one".to_owned())),
+            (None, None) => Err(ChannelFault::NotReady("found no receiver, wanted one".to_owned())),
         }
     }
 
     /// What went wrong, by the reply (RFC 5321, 4.2.1; of those to a login RFC 4954, 6) or by what is behind it.
-    fn fault(&self, error: &smtp::Error) -> Fault {
+    fn fault(&self, error: &smtp::Error) -> ChannelFault {
         let said = short(&secret::hide(&error.to_string(), &self.secrets));
         if let Some(code) = error.status() {
             return match code.to_string().as_str() {
-                "530" | "534" | "535" | "538" => Fault::NotLetIn(said),
-                _ if error.is_permanent() => Fault::Refused(said),
-                _ => Fault::Later(said),
+                "530" | "534" | "535" | "538" => ChannelFault::NotLetIn(said),
+                _ if error.is_permanent() => ChannelFault::Refused(said),
+                _ => ChannelFault::Later(said),
             };
         }
         if error.is_response() {
-            return Fault::Nonsense(said);
+            return ChannelFault::Nonsense(said);
         }
         // A server that does not offer encryption is an error of the client's own.
         if error.is_tls() || error.is_client() {
-            return Fault::Untrusted(said);
+            return ChannelFault::Untrusted(said);
         }
-        Fault::behind(error).unwrap_or(Fault::Unreachable(said))
+        ChannelFault::behind(error).unwrap_or(ChannelFault::Unreachable(said))
     }
 }
 
 /// A connection in the form that the mail library takes.
 #[derive(Debug)]
-struct Line(Box<dyn Stream>);
+struct SmtpLine(Box<dyn Stream>);
 
-impl AsyncTokioStream for Line {
+impl AsyncTokioStream for SmtpLine {
     fn peer_addr(&self) -> io::Result<SocketAddr> {
         Err(io::ErrorKind::Unsupported.into())
     }
 }
 
-impl AsyncRead for Line {
+impl AsyncRead for SmtpLine {
     fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context, buffer: &mut ReadBuf) -> Poll<io::Result<()>> {
         Pin::new(&mut self.0).poll_read(cx, buffer)
     }
 }
 
-impl AsyncWrite for Line {
+impl AsyncWrite for SmtpLine {
     fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context, bytes: &[u8]) -> Poll<io::Result<usize>> {
         Pin::new(&mut self.0).poll_write(cx, bytes)
     }

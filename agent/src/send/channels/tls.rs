@@ -4,7 +4,7 @@
 #![allow(clippy::disallowed_methods, reason = "the authority's file is read here")]
 
 use super::reach::{Allowance, reach};
-use super::{Fault, short};
+use super::{ChannelFault, short};
 use std::fmt;
 use std::sync::Arc;
 use tokio::io::{AsyncRead, AsyncWrite};
@@ -20,7 +20,7 @@ impl<T: AsyncRead + AsyncWrite + Unpin + Send + Sync + fmt::Debug> Stream for T 
 
 /// To whom a connection leads, and under what conditions.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Target<'a> {
+pub(super) struct TlsTarget<'a> {
     pub host: &'a str,
     pub port: u16,
     /// Encrypted from its first byte.
@@ -29,28 +29,28 @@ pub(super) struct Target<'a> {
 }
 
 /// Connects; with `tls`, and trusts nobody without a certificate for the host.
-pub(super) async fn connect(target: Target<'_>, allowance: Allowance) -> Result<Box<dyn Stream>, Fault> {
-    let Target { host, port, tls, ca_file } = target;
+pub(super) async fn connect(target: TlsTarget<'_>, allowance: Allowance) -> Result<Box<dyn Stream>, ChannelFault> {
+    let TlsTarget { host, port, tls, ca_file } = target;
     let connected = reach(host, port, allowance).await?;
     if !tls {
         return Ok(Box::new(connected));
     }
     let name = ServerName::try_from(host.to_owned()).map_err(|_| {
-        Fault::NotReady(format!("found {host:?} as a server's name, wanted one a certificate can have"))
+        ChannelFault::NotReady(format!("found {host:?} as a server's name, wanted one a certificate can have"))
     })?;
     let connector = TlsConnector::from(Arc::new(client(ca_file)?));
-    let secured = connector.connect(name, connected).await.map_err(|error| Fault::from_io(&error))?;
+    let secured = connector.connect(name, connected).await.map_err(|error| ChannelFault::from_io(&error))?;
     Ok(Box::new(secured))
 }
 
-fn client(ca_file: Option<&str>) -> Result<ClientConfig, Fault> {
+fn client(ca_file: Option<&str>) -> Result<ClientConfig, ChannelFault> {
     let mut roots = RootCertStore::empty();
     // One certificate of the system's that cannot be read is no reason to trust none.
     roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
     if let Some(file) = ca_file {
         for certificate in authorities(file)? {
             let refused = |error| {
-                Fault::NotReady(format!(
+                ChannelFault::NotReady(format!(
                     "{file}: found {}, wanted an authority's certificate",
                     short(&format!("{error}"))
                 ))
@@ -60,13 +60,13 @@ fn client(ca_file: Option<&str>) -> Result<ClientConfig, Fault> {
     }
     let config = ClientConfig::builder_with_provider(Arc::new(default_provider()))
         .with_safe_default_protocol_versions()
-        .map_err(|error| Fault::NotReady(short(&error.to_string())))?;
+        .map_err(|error| ChannelFault::NotReady(short(&error.to_string())))?;
     Ok(config.with_root_certificates(roots).with_no_client_auth())
 }
 
 /// The certificates in a PEM file (RFC 7468); at least one.
-pub(super) fn authorities(file: &str) -> Result<Vec<CertificateDer<'static>>, Fault> {
-    let refused = |found: String| Fault::NotReady(format!("{file}: found {found}, wanted certificates as PEM"));
+pub(super) fn authorities(file: &str) -> Result<Vec<CertificateDer<'static>>, ChannelFault> {
+    let refused = |found: String| ChannelFault::NotReady(format!("{file}: found {found}, wanted certificates as PEM"));
     let bytes = std::fs::read(file).map_err(|error| refused(format!("\"{error}\"")))?;
     let certificates: Result<Vec<_>, _> = CertificateDer::pem_slice_iter(&bytes).collect();
     match certificates {

@@ -1,9 +1,9 @@
 //! Alerts to a web server: a POST request with the batch as JSON, or as the owner's template makes it.
 
-use super::http::Exchange;
-use super::{Channel, Fault, Needs, Receipt, Sending, is_here, secret};
+use super::http::HttpExchange;
+use super::{Channel, ChannelFault, Needs, Receipt, Sending, is_here, secret};
 use crate::tell::batch::Batch;
-use crate::tell::batch_words::{clean, subject, text};
+use crate::tell::batch_text::{clean, subject, text};
 use form_urlencoded::byte_serialize;
 use http_body_util::Full;
 use hyper::Request;
@@ -19,19 +19,19 @@ const SIGNATURE: HeaderName = HeaderName::from_static("traylight-signature");
 const ID: HeaderName = HeaderName::from_static("traylight-id");
 
 /// A web server that takes alerts.
-pub struct Webhook {
+pub struct WebhookChannel {
     settings: traylight_config::Webhook,
 }
 
-impl Webhook {
+impl WebhookChannel {
     /// The way to this server.
     pub fn new(settings: traylight_config::Webhook) -> Self {
         Self { settings }
     }
 
-    async fn deliver(&self, batch: &Batch) -> Result<Receipt, Fault> {
+    async fn deliver(&self, batch: &Batch) -> Result<Receipt, ChannelFault> {
         let traylight_config::Webhook { url, ca_file, time_limit, .. } = &self.settings;
-        let exchange = Exchange { url, ca_file: ca_file.as_deref(), time_limit: *time_limit };
+        let exchange = HttpExchange { url, ca_file: ca_file.as_deref(), time_limit: *time_limit };
         let answer = exchange.run(self.request(batch)?).await?;
         match answer.fault() {
             Some(fault) => Err(fault),
@@ -39,7 +39,7 @@ impl Webhook {
         }
     }
 
-    fn request(&self, batch: &Batch) -> Result<Request<Full<Bytes>>, Fault> {
+    fn request(&self, batch: &Batch) -> Result<Request<Full<Bytes>>, ChannelFault> {
         let traylight_config::Webhook { headers, content_type, body, token, signing_key, .. } = &self.settings;
         let body = match body {
             None => batch.document().to_string(),
@@ -60,12 +60,12 @@ impl Webhook {
         if let Some(place) = signing_key {
             request = request.header(SIGNATURE, signature(secret::read(place)?.reveal().as_bytes(), body.as_bytes()));
         }
-        let wrong = |error: hyper::http::Error| Fault::NotReady(format!("the request cannot be made: {error}"));
+        let wrong = |error: hyper::http::Error| ChannelFault::NotReady(format!("the request cannot be made: {error}"));
         request.body(Full::new(Bytes::from(body))).map_err(wrong)
     }
 }
 
-impl Channel for Webhook {
+impl Channel for WebhookChannel {
     fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
         Box::pin(self.deliver(batch))
     }
@@ -140,12 +140,12 @@ fn for_body(value: &str, content_type: &str, field: Field) -> String {
 mod tests {
     use super::*;
     use crate::tell::batch::Item;
-    use crate::tell::message::{Stamp, Turn, example};
+    use crate::tell::message::{MessageKind, Stamp, example};
     use crate::verdict::Severity;
     use proptest::prelude::*;
 
     fn batch(title: &str) -> Batch {
-        let mut message = example("7", 1, Turn::Opened, Severity::Critical);
+        let mut message = example("7", 1, MessageKind::Opened, Severity::Critical);
         message.title = title.to_owned();
         Batch::of(Item::new(message, 0, 1, &Stamp::default()))
     }

@@ -1,9 +1,9 @@
 //! The sender's heartbeat: an address that is fetched while the box is judged.
 
-use super::Report;
+use super::order::SendEvent;
 use super::round::{IDLE, Round};
 use crate::send::channels::from_settings::number;
-use crate::send::channels::{Fault, Receipt};
+use crate::send::channels::{ChannelFault, Receipt};
 use crate::tell::outbox::Now;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -13,14 +13,15 @@ impl Round {
     /// Goes on with the pause of an earlier run.
     pub(super) fn resume_heartbeat(&mut self) {
         if let Some(heartbeat) = &self.heartbeat {
-            self.heartbeat_at = self.outbox.heartbeat_at(number(heartbeat), heartbeat.every, &self.world.now().stamp);
+            self.heartbeat_at =
+                self.outbox.heartbeat.next_at(number(heartbeat), heartbeat.every, &self.world.now().stamp);
         }
     }
 
     /// Fetches the address when it is time and the box was judged since; how long until then.
     #[cfg(feature = "webhook")]
     pub(super) fn beat(&mut self, heartbeat: &Heartbeat, is_watched: &AtomicBool, now: &Now) -> Duration {
-        use super::round::{ANXIOUS, Outcome};
+        use super::round::{ANXIOUS, DeliveryOutcome};
         use crate::send::channels::heartbeat::{beat, needs};
         let left = self.heartbeat_at.since(now.stamp.moment);
         if !left.is_zero() {
@@ -30,10 +31,10 @@ impl Round {
             return ANXIOUS;
         }
         self.heartbeat_at = now.stamp.moment.plus(heartbeat.every);
-        let writes = self.outbox.heartbeat_begun(number(heartbeat), &now.stamp);
+        let writes = self.outbox.heartbeat.begun(number(heartbeat), &now.stamp);
         self.keep(&writes);
         let heartbeat = heartbeat.clone();
-        self.under_way.spawn(async move { Outcome::Heartbeat(beat(&heartbeat).await) });
+        self.under_way.spawn(async move { DeliveryOutcome::Heartbeat(beat(&heartbeat).await) });
         IDLE
     }
 
@@ -43,20 +44,20 @@ impl Round {
         IDLE
     }
 
-    pub(super) fn hear_of_heartbeat(&mut self, outcome: Result<Receipt, Fault>) {
+    pub(super) fn hear_of_heartbeat(&mut self, outcome: Result<Receipt, ChannelFault>) {
         let failed_before = std::mem::replace(&mut self.heartbeat_fails, outcome.is_err());
         match outcome {
             Ok(_) => {
-                let writes = self.outbox.heartbeat_over();
+                let writes = self.outbox.heartbeat.over();
                 self.keep(&writes);
                 if failed_before {
-                    (self.report)(Report::HeartbeatWorksAgain);
+                    (self.report)(SendEvent::HeartbeatWorksAgain);
                 }
             }
             Err(fault) => {
-                self.outbox.heartbeat_failed();
+                self.outbox.heartbeat.failed();
                 if !failed_before {
-                    (self.report)(Report::HeartbeatFails(fault.to_string()));
+                    (self.report)(SendEvent::HeartbeatFails(fault.to_string()));
                 }
             }
         }

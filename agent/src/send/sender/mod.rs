@@ -2,124 +2,45 @@
 //! card that hangs nor a server that is slow can hold up the judging; nor can one way hold up another.
 
 mod heartbeat;
+mod order;
 mod round;
 mod world;
 
-use super::channels::from_settings::Named;
-use crate::keep::{KeepFault, OutboxStore};
+use crate::keep::OutboxStore;
 use crate::tell::box_state::BoxState;
 use crate::tell::message::Message;
-use crate::tell::outbox::Standing;
-use round::Round;
+use crate::tell::outbox::QueueState;
+use order::SenderOrder;
+pub use order::{SendEvent, SenderSettings};
+use round::{LAST, Round};
 use std::io;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
-use std::time::Duration;
 use tokio::sync::mpsc;
 use tokio::sync::watch;
-use traylight_config::Alerts;
 pub use world::{Machine, World, random};
 
-/// What is under way when it is asked to stop has so long to end.
-const LAST: Duration = Duration::from_secs(5);
 /// So many orders wait for the thread while a disk or a channel holds it up.
 pub const MOST_ORDERS: usize = 256;
 /// Places among them that no message takes: what its owner asks for finds one.
 const RESERVED: usize = 32;
 
-/// What is to be said of the sending.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Report {
-    /// The other side has it.
-    Delivered {
-        /// On which channel.
-        channel: String,
-        /// The names of the messages.
-        ids: Vec<String>,
-        /// What the other side said.
-        receipt: String,
-    },
-    /// The other side has it, and does not take it for some of its receivers.
-    NotToAll {
-        /// On which channel.
-        channel: String,
-        /// Those, each with the reason.
-        refused: Vec<String>,
-    },
-    /// A channel begins to fail.
-    Fails {
-        /// Which.
-        channel: String,
-        /// How.
-        why: String,
-    },
-    /// A channel that failed works again.
-    WorksAgain {
-        /// Which.
-        channel: String,
-        /// For how long it had failed, where that is known.
-        after: Option<Duration>,
-    },
-    /// What waited for a channel that is not configured any more goes nowhere.
-    Orphans {
-        /// The channel that was.
-        channel: String,
-        /// How many messages.
-        count: usize,
-    },
-    /// What a rehearsal had to say could not leave while it ran, and is not sent any more.
-    RehearsalDropped {
-        /// On which channel.
-        channel: String,
-        /// How many messages.
-        count: usize,
-    },
-    /// A way of the configuration cannot be used at all.
-    NotBuiltIn(String),
-    /// What waits is not stored: a restart would lose it. It is sent all the same.
-    NotStored(KeepFault),
-    /// It is stored again.
-    StoredAgain,
-    /// The heartbeat is not taken.
-    HeartbeatFails(String),
-    /// It is taken again.
-    HeartbeatWorksAgain,
-}
-
 /// What the sender is given.
 pub struct Errand {
     /// What its owner wants.
-    pub wanted: Wanted,
+    pub wanted: SenderSettings,
     /// True when messages are held back.
     pub is_muted: bool,
     /// Where what waits is kept, where a store could be opened.
     pub store: Option<OutboxStore>,
 }
 
-/// What its owner wants of the sender.
-pub struct Wanted {
-    /// The settings of alerts.
-    pub alerts: Alerts,
-    /// The name of the box.
-    pub box_name: String,
-}
-
-/// What the sender is told.
-enum Order {
-    Tell(Box<Message>),
-    Try(String, Box<Message>),
-    EndRehearsal(Vec<Message>),
-    Mute(bool),
-    Renew(Box<Wanted>),
-    Keep(Box<OutboxStore>),
-}
-
 /// The handle of the sender's thread.
 pub struct Sender {
-    orders: mpsc::Sender<Order>,
+    orders: mpsc::Sender<SenderOrder>,
     state: watch::Sender<BoxState>,
-    standings: watch::Receiver<Vec<Standing>>,
+    standings: watch::Receiver<Vec<QueueState>>,
     is_watched: Arc<AtomicBool>,
     thread: JoinHandle<()>,
 }
@@ -129,7 +50,7 @@ impl Sender {
     pub fn start(
         errand: Errand,
         world: impl World + 'static,
-        report: impl Fn(Report) + Send + 'static,
+        report: impl Fn(SendEvent) + Send + 'static,
     ) -> io::Result<Self> {
         let (orders, taken) = mpsc::channel(MOST_ORDERS);
         let (state, seen) = watch::channel(BoxState::default());
@@ -160,7 +81,7 @@ impl Sender {
     /// Tells this on every channel that is to hear of it. Ask for room before.
     pub fn tell(&self, message: Message) {
         // The thread ends only with this handle.
-        let _ = self.orders.try_send(Order::Tell(Box::new(message)));
+        let _ = self.orders.try_send(SenderOrder::Tell(Box::new(message)));
     }
 
     /// Tells this on one way, to see whether it arrives.
@@ -168,33 +89,33 @@ impl Sender {
     /// # Errors
     /// When the thread is held up, and more waits for it than it can hold.
     pub fn try_channel(&self, channel: &str, message: Message) -> io::Result<()> {
-        self.ask(Order::Try(channel.to_owned(), Box::new(message)))
+        self.ask(SenderOrder::Try(channel.to_owned(), Box::new(message)))
     }
 
     /// A rehearsal is over: what is last said of it. What of the rest has not left does not leave any more.
     pub fn end_rehearsal(&self, last: Vec<Message>) {
-        let _ = self.orders.try_send(Order::EndRehearsal(last));
+        let _ = self.orders.try_send(SenderOrder::EndRehearsal(last));
     }
 
     /// Messages that are made while somebody works on the box are held back, until that is over.
     pub fn mute(&self, is_muted: bool) {
-        let _ = self.orders.try_send(Order::Mute(is_muted));
+        let _ = self.orders.try_send(SenderOrder::Mute(is_muted));
     }
 
     /// From now on this is wanted. The files that the settings name are read anew, what waits is tried at once, and what is
     /// under way has a moment to end.
-    pub fn renew(&self, wanted: Wanted) -> io::Result<()> {
-        self.ask(Order::Renew(Box::new(wanted)))
+    pub fn renew(&self, wanted: SenderSettings) -> io::Result<()> {
+        self.ask(SenderOrder::Renew(Box::new(wanted)))
     }
 
     /// From now on what waits is kept in this store, and so is what an earlier run has left there. Happens once, and has a
     /// place of its own.
     pub fn keep(&self, store: OutboxStore) {
-        let _ = self.orders.try_send(Order::Keep(Box::new(store)));
+        let _ = self.orders.try_send(SenderOrder::Keep(Box::new(store)));
     }
 
     /// An order of the owner's, who can be told that there is no place for it. The last place is not his.
-    fn ask(&self, order: Order) -> io::Result<()> {
+    fn ask(&self, order: SenderOrder) -> io::Result<()> {
         let held_up = || io::Error::other("the thread that sends alerts is held up, as by a disk that does not answer");
         if self.orders.capacity() > 1 { self.orders.try_send(order).map_err(|_| held_up()) } else { Err(held_up()) }
     }
@@ -214,7 +135,7 @@ impl Sender {
     }
 
     /// How the channels stand.
-    pub fn standings(&self) -> Vec<Standing> {
+    pub fn standings(&self) -> Vec<QueueState> {
         self.standings.borrow().clone()
     }
 
@@ -223,11 +144,6 @@ impl Sender {
         drop(self.orders);
         let _ = self.thread.join();
     }
-}
-
-/// The way of this name.
-fn named<'a>(channels: &'a [Named], name: &str) -> Option<&'a Named> {
-    channels.iter().find(|(known, _)| known == name)
 }
 
 #[cfg(test)]

@@ -1,17 +1,19 @@
 //! The sender's rounds: take in what is new, store it, send what may leave, hear what came of it.
 
-use super::{LAST, Order, Report, Wanted, World, named};
+use super::order::{SendEvent, SenderOrder, SenderSettings};
+use super::world::World;
 use crate::clock::Moment;
 use crate::keep::OutboxStore;
 use crate::send::channels::command::StateFolder;
 use crate::send::channels::from_settings::{Named, channels, policy, rules};
-use crate::send::channels::{Fault, Needs, Receipt};
+use crate::send::channels::{ChannelFault, Needs, Receipt};
 use crate::tell::batch::Batch;
 use crate::tell::box_state::BoxState;
-use crate::tell::message::{Message, Stamp, Turn};
-use crate::tell::outbox::{Dropped, Kept, Now, Outbox, Standing, Step, Write};
+use crate::tell::message::{Message, MessageKind, Stamp};
+use crate::tell::outbox::{Dropped, Kept, NextStep, Now, Outbox, QueueState, Write};
 #[cfg(test)]
 use crate::tell::outbox::{Policy, Rule};
+use crate::tell::words::phrases::Phrases;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
@@ -20,6 +22,8 @@ use tokio::sync::watch;
 use tokio::task::JoinSet;
 use traylight_config::Heartbeat;
 
+/// What is under way when it is asked to stop has so long to end.
+pub(super) const LAST: Duration = Duration::from_secs(5);
 /// It looks around by itself at least so often: for reminders, and for what the store still lacks.
 pub(super) const IDLE: Duration = Duration::from_secs(600);
 /// While something waits for a road, a clock or better times, it looks so often whether there are any.
@@ -30,10 +34,10 @@ const CLOCK_GRACE: Duration = Duration::from_secs(600);
 const STORE_PAUSE: Duration = Duration::from_secs(60);
 
 /// What came of something that was under way.
-pub(super) enum Outcome {
-    Batch(String, Box<Batch>, Result<Receipt, Fault>),
+pub(super) enum DeliveryOutcome {
+    Batch(String, Box<Batch>, Result<Receipt, ChannelFault>),
     #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
-    Heartbeat(Result<Receipt, Fault>),
+    Heartbeat(Result<Receipt, ChannelFault>),
 }
 
 /// The settings that a sender goes by: the rules, what holds for all channels, the heartbeat, and each channel by its name.
@@ -49,13 +53,13 @@ pub(super) struct Round {
     channels: Vec<Named>,
     folder: StateFolder,
     pub(super) world: Box<dyn World>,
-    pub(super) report: Box<dyn Fn(Report) + Send>,
-    pub(super) under_way: JoinSet<Outcome>,
+    pub(super) report: Box<dyn Fn(SendEvent) + Send>,
+    pub(super) under_way: JoinSet<DeliveryOutcome>,
     roads: String,
     state: watch::Receiver<BoxState>,
     pub(super) heartbeat: Option<Heartbeat>,
     /// What its owner wants from now on, to be done once the orders that came with it are taken in.
-    renewal: Option<Wanted>,
+    renewal: Option<SenderSettings>,
     /// When the heartbeat is next due, and whether the last one failed.
     #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
     pub(super) heartbeat_at: Moment,
@@ -66,7 +70,7 @@ impl Round {
     /// A sender without channels; [`Round::begin`] gives it some.
     pub fn new(
         world: Box<dyn World>,
-        report: Box<dyn Fn(Report) + Send>,
+        report: Box<dyn Fn(SendEvent) + Send>,
         state: watch::Receiver<BoxState>,
         store: Option<OutboxStore>,
     ) -> Self {
@@ -92,9 +96,9 @@ impl Round {
     }
 
     /// Begins with what was kept.
-    pub fn begin(&mut self, wanted: Wanted, is_muted: bool) {
+    pub fn begin(&mut self, wanted: SenderSettings, is_muted: bool) {
         let kept = self.store.as_ref().map(OutboxStore::load).transpose().unwrap_or_else(|fault| {
-            (self.report)(Report::NotStored(fault));
+            (self.report)(SendEvent::NotStored(fault));
             None
         });
         self.take_up(wanted, kept.unwrap_or_default());
@@ -103,7 +107,7 @@ impl Round {
     }
 
     /// Goes on with other settings: what is under way has a moment to end, what waits goes to the channels of now.
-    pub(super) async fn renew(&mut self, wanted: Wanted) {
+    pub(super) async fn renew(&mut self, wanted: SenderSettings) {
         self.finish().await;
         // What has not ended by now may have arrived; it was tried, and says so when it is sent again.
         self.under_way.abort_all();
@@ -116,20 +120,20 @@ impl Round {
     }
 
     /// The ways of these settings, and an outbox for them that goes on with this.
-    fn take_up(&mut self, wanted: Wanted, kept: Kept) {
-        let Wanted { alerts, box_name } = wanted;
+    fn take_up(&mut self, wanted: SenderSettings, kept: Kept) {
+        let SenderSettings { alerts, box_name } = wanted;
         self.know_folder();
         let (channels, absent) = channels(&alerts, &box_name, &self.state, &self.folder);
-        absent.into_iter().for_each(|which| (self.report)(Report::NotBuiltIn(which)));
+        absent.into_iter().for_each(|which| (self.report)(SendEvent::NotBuiltIn(which)));
         let (outbox, orphans, writes) = Outbox::new(rules(&alerts), policy(&alerts), kept);
-        orphans.into_iter().for_each(|(channel, count)| (self.report)(Report::Orphans { channel, count }));
+        orphans.into_iter().for_each(|(channel, count)| (self.report)(SendEvent::Orphans { channel, count }));
         (self.outbox, self.channels, self.heartbeat) = (outbox, channels, alerts.heartbeat);
         self.keep(&writes);
         let dropped = self.outbox.drop_rehearsed();
         let writes = self.say_dropped(dropped);
         self.keep(&writes);
         if self.heartbeat.is_none() {
-            let writes = self.outbox.heartbeat_over();
+            let writes = self.outbox.heartbeat.over();
             self.keep(&writes);
         }
     }
@@ -152,9 +156,9 @@ impl Round {
     /// Goes round until there are no more orders.
     pub async fn run(
         &mut self,
-        mut orders: Receiver<Order>,
+        mut orders: Receiver<SenderOrder>,
         is_watched: &AtomicBool,
-        standings: &watch::Sender<Vec<Standing>>,
+        standings: &watch::Sender<Vec<QueueState>>,
     ) {
         loop {
             let now = self.world.now();
@@ -189,27 +193,27 @@ impl Round {
     }
 
     /// Takes in an order and all that have come with it, and stores them together.
-    fn take(&mut self, first: Order, more: &mut Receiver<Order>) {
+    fn take(&mut self, first: SenderOrder, more: &mut Receiver<SenderOrder>) {
         let now = self.world.now();
         let mut writes = Vec::new();
         let mut next = Some(first);
         while let Some(order) = next {
             writes.extend(match order {
-                Order::Tell(message) => self.outbox.take(*message, &now),
-                Order::Try(channel, message) => self.outbox.take_for(&channel, *message),
-                Order::EndRehearsal(last) => {
+                SenderOrder::Tell(message) => self.outbox.take(*message, &now),
+                SenderOrder::Try(channel, message) => self.outbox.take_for(&channel, *message),
+                SenderOrder::EndRehearsal(last) => {
                     let dropped = self.outbox.end_rehearsal(last, &now);
                     self.say_dropped(dropped)
                 }
-                Order::Keep(store) => {
+                SenderOrder::Keep(store) => {
                     self.take_store(*store);
                     Vec::new()
                 }
-                Order::Renew(wanted) => {
+                SenderOrder::Renew(wanted) => {
                     self.renewal = Some(*wanted);
                     Vec::new()
                 }
-                Order::Mute(is_muted) => {
+                SenderOrder::Mute(is_muted) => {
                     self.outbox.mute(is_muted);
                     Vec::new()
                 }
@@ -221,7 +225,7 @@ impl Round {
 
     /// Says what of a rehearsal goes nowhere; what is to be stored of that.
     fn say_dropped(&self, (dropped, writes): (Dropped, Vec<Write>)) -> Vec<Write> {
-        dropped.into_iter().for_each(|(channel, count)| (self.report)(Report::RehearsalDropped { channel, count }));
+        dropped.into_iter().for_each(|(channel, count)| (self.report)(SendEvent::RehearsalDropped { channel, count }));
         writes
     }
 
@@ -232,7 +236,7 @@ impl Round {
         }
         if let Some(Err(fault)) = self.store.as_mut().map(|store| store.apply(writes)) {
             self.store_lacks_since = Some(self.world.now().stamp.moment);
-            (self.report)(Report::NotStored(fault));
+            (self.report)(SendEvent::NotStored(fault));
         }
     }
 
@@ -246,7 +250,7 @@ impl Round {
         self.know_folder();
         if let Err(fault) = stored {
             self.store_lacks_since = Some(self.world.now().stamp.moment);
-            (self.report)(Report::NotStored(fault));
+            (self.report)(SendEvent::NotStored(fault));
         }
     }
 
@@ -258,7 +262,7 @@ impl Round {
         self.store_lacks_since = match self.store.as_mut().map(|store| store.replace(&self.outbox.kept())) {
             Some(Err(_)) => Some(now.stamp.moment),
             _ => {
-                (self.report)(Report::StoredAgain);
+                (self.report)(SendEvent::StoredAgain);
                 None
             }
         };
@@ -275,20 +279,20 @@ impl Round {
             let Some((_, channel)) = named(&self.channels, &name) else { continue };
             let channel = Arc::clone(channel);
             match self.outbox.next(&name, now) {
-                Step::Wait(None) => {}
-                Step::Wait(Some(until)) => {
+                NextStep::Wait(None) => {}
+                NextStep::Wait(Some(until)) => {
                     let fails = self.outbox.standings(now).iter().any(|at| at.channel == name && at.trouble.is_some());
                     let left = until.since(now.stamp.moment).max(Duration::from_millis(1));
                     wait = wait.min(if fails { left.min(ANXIOUS) } else { left });
                 }
-                Step::Send(_) if !self.is_ready(channel.needs(), now) => wait = wait.min(ANXIOUS),
-                Step::Send(batch) => {
+                NextStep::Send(_) if !self.is_ready(channel.needs(), now) => wait = wait.min(ANXIOUS),
+                NextStep::Send(batch) => {
                     // On disk before it leaves: whoever finds it tried before knows that it may have arrived.
                     let writes = self.outbox.begun(&name, &batch, now);
                     self.keep(&writes);
                     self.under_way.spawn(async move {
                         let outcome = channel.send(&batch).await;
-                        Outcome::Batch(name, batch, outcome)
+                        DeliveryOutcome::Batch(name, batch, outcome)
                     });
                 }
             }
@@ -301,14 +305,14 @@ impl Round {
         (!needs.clock || clock) && (!needs.route || !self.world.roads().is_empty())
     }
 
-    fn hear(&mut self, outcome: Outcome) {
+    fn hear(&mut self, outcome: DeliveryOutcome) {
         match outcome {
-            Outcome::Batch(channel, batch, outcome) => self.hear_of_batch(channel, &batch, outcome),
-            Outcome::Heartbeat(outcome) => self.hear_of_heartbeat(outcome),
+            DeliveryOutcome::Batch(channel, batch, outcome) => self.hear_of_batch(channel, &batch, outcome),
+            DeliveryOutcome::Heartbeat(outcome) => self.hear_of_heartbeat(outcome),
         }
     }
 
-    fn hear_of_batch(&mut self, channel: String, batch: &Batch, outcome: Result<Receipt, Fault>) {
+    fn hear_of_batch(&mut self, channel: String, batch: &Batch, outcome: Result<Receipt, ChannelFault>) {
         let now = self.world.now();
         match outcome {
             Ok(Receipt { said, refused }) => {
@@ -316,17 +320,17 @@ impl Round {
                 let (writes, after) = self.outbox.delivered(&channel, &now);
                 self.keep(&writes);
                 if fails {
-                    (self.report)(Report::WorksAgain { channel: channel.clone(), after });
+                    (self.report)(SendEvent::WorksAgain { channel: channel.clone(), after });
                 }
                 if !refused.is_empty() {
-                    (self.report)(Report::NotToAll { channel: channel.clone(), refused });
+                    (self.report)(SendEvent::NotToAll { channel: channel.clone(), refused });
                 }
-                (self.report)(Report::Delivered { channel, ids: batch.ids(), receipt: said });
+                (self.report)(SendEvent::Delivered { channel, ids: batch.ids(), receipt: said });
             }
             Err(fault) => {
                 let (blame, why) = (fault.blame(), fault.to_string());
                 if self.outbox.failed(&channel, blame, &why, &now, self.world.chance()) {
-                    (self.report)(Report::Fails { channel, why });
+                    (self.report)(SendEvent::Fails { channel, why });
                 }
             }
         }
@@ -369,8 +373,13 @@ fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
     Message {
         id: format!("{}-all-well.{second}", state.mark),
         incident: "all-well".to_owned(),
-        title: state.tongue.plain("message.all-well").to_owned(),
+        title: state.language.plain("message.all-well").to_owned(),
         sentence: state.sentence.clone(),
-        ..Message::notice(Turn::AllWell, &state.box_name, made_at, state.tongue)
+        ..Message::notice(MessageKind::AllWell, &state.box_name, made_at, state.language)
     }
+}
+
+/// The channel of this name.
+fn named<'a>(channels: &'a [Named], name: &str) -> Option<&'a Named> {
+    channels.iter().find(|(known, _)| known == name)
 }

@@ -6,25 +6,27 @@
 use super::*;
 use crate::clock::Clock;
 use crate::keep::Store;
-use crate::tell::message::{Stamp, Turn, WallStamp, example};
+use crate::tell::message::{MessageKind, Stamp, WallStamp, example};
 use crate::tell::outbox::Now;
 use crate::verdict::Severity;
 use std::path::Path;
 use std::sync::Mutex;
 use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
 use tempfile::TempDir;
+use traylight_config::Alerts;
 
 /// A world whose time, clock and roads are what the story says.
 #[derive(Clone, Default)]
-struct Told(Arc<Mutex<(u64, bool, String)>>);
+struct PretendWorld(Arc<Mutex<(u64, bool, String)>>);
 
-impl Told {
+impl PretendWorld {
     fn set(&self, change: impl FnOnce(&mut (u64, bool, String))) {
         change(&mut self.0.lock().unwrap());
     }
 }
 
-impl World for Told {
+impl World for PretendWorld {
     fn now(&self) -> Now {
         let (second, is_set, _) = self.0.lock().unwrap().clone();
         let moment = crate::clock::Moment::after_boot(Duration::from_secs(second));
@@ -73,7 +75,7 @@ impl Hut {
         self.folder.path()
     }
 
-    fn sender(&self, world: &Told) -> (Sender, Receiver<Report>) {
+    fn sender(&self, world: &PretendWorld) -> (Sender, Receiver<SendEvent>) {
         let (said, reports) = channel();
         let store = Some(OutboxStore::open(self.path()).unwrap());
         let errand = Errand { wanted: self.wanted(), is_muted: false, store };
@@ -81,8 +83,8 @@ impl Hut {
         (sender, reports)
     }
 
-    fn wanted(&self) -> Wanted {
-        Wanted { alerts: self.alerts.clone(), box_name: "heron".into() }
+    fn wanted(&self) -> SenderSettings {
+        SenderSettings { alerts: self.alerts.clone(), box_name: "heron".into() }
     }
 
     fn waiting(&self) -> usize {
@@ -104,22 +106,22 @@ impl Hut {
 const WRITE: &str = "(cat; echo) >> $0/heard";
 
 /// The next report. A story that waits for more than a minute has gone wrong.
-fn next(reports: &Receiver<Report>) -> Report {
+fn next(reports: &Receiver<SendEvent>) -> SendEvent {
     reports.recv_timeout(Duration::from_secs(60)).expect("a report")
 }
 
 fn opened(incident: &str) -> Message {
-    example(incident, 1, Turn::Opened, Severity::Critical)
+    example(incident, 1, MessageKind::Opened, Severity::Critical)
 }
 
 #[test]
 fn what_is_told_is_sent_and_then_forgotten() {
     let hut = Hut::new(&[("bell", WRITE)]);
-    let (sender, reports) = hut.sender(&Told::default());
+    let (sender, reports) = hut.sender(&PretendWorld::default());
     sender.tell(opened("a"));
-    let delivered = Report::Delivered { channel: "bell".into(), ids: vec!["a.1".into()], receipt: String::new() };
+    let delivered = SendEvent::Delivered { channel: "bell".into(), ids: vec!["a.1".into()], receipt: String::new() };
     assert_eq!(next(&reports), delivered);
-    sender.tell(example("a", 2, Turn::Closed, Severity::Critical));
+    sender.tell(example("a", 2, MessageKind::Closed, Severity::Critical));
     next(&reports);
     sender.finish();
     assert_eq!((hut.heard("heard"), hut.waiting()), (vec!["a.1".into(), "a.2".into()], 0));
@@ -130,7 +132,7 @@ fn a_message_is_on_disk_before_it_leaves_and_is_marked_when_it_is_sent_again() {
     // Whoever gets the first one looks at the store, then never ends.
     let script = "test -e $0/second && (cat; echo) >> $0/heard && exit 0; touch $0/second; sleep 1000";
     let hut = Hut::new(&[("bell", script)]);
-    let (sender, reports) = hut.sender(&Told::default());
+    let (sender, reports) = hut.sender(&PretendWorld::default());
     sender.tell(opened("a"));
     while !hut.path().join("second").exists() {
         std::thread::sleep(Duration::from_millis(10));
@@ -140,15 +142,15 @@ fn a_message_is_on_disk_before_it_leaves_and_is_marked_when_it_is_sent_again() {
     sender.finish();
     assert_eq!(reports.try_iter().count(), 0, "its end is not known");
     // Whoever was killed by what the channel did must not ask for it again at once.
-    let world = Told::default();
+    let world = PretendWorld::default();
     world.set(|told| told.0 = 50);
     let (sender, reports) = hut.sender(&world);
-    sender.tell(example("b", 1, Turn::Opened, Severity::Notice));
+    sender.tell(example("b", 1, MessageKind::Opened, Severity::Notice));
     sender.finish();
     assert_eq!((reports.try_iter().count(), hut.waiting()), (0, 1), "left alone for a minute");
     world.set(|told| told.0 = 70);
     let (sender, reports) = hut.sender(&world);
-    assert!(matches!(next(&reports), Report::Delivered { .. }));
+    assert!(matches!(next(&reports), SendEvent::Delivered { .. }));
     sender.finish();
     let said = std::fs::read_to_string(hut.path().join("heard")).unwrap();
     assert!(said.contains("\"attempt\":2"), "{said}");
@@ -157,15 +159,15 @@ fn a_message_is_on_disk_before_it_leaves_and_is_marked_when_it_is_sent_again() {
 #[test]
 fn a_channel_that_hangs_or_fails_holds_up_no_other() {
     let hut = Hut::new(&[("stuck", "sleep 1000"), ("broken", "echo no bell >&2; exit 1"), ("bell", WRITE)]);
-    let world = Told::default();
+    let world = PretendWorld::default();
     let (sender, reports) = hut.sender(&world);
     for incident in ["a", "b", "c"] {
         sender.tell(opened(incident));
     }
-    let mut said: Vec<Report> = (0..4).map(|_| next(&reports)).collect();
+    let mut said: Vec<SendEvent> = (0..4).map(|_| next(&reports)).collect();
     said.sort_by_key(|report| format!("{report:?}"));
     let why = "the other side does not take it: exit status: 1, no bell".to_owned();
-    assert_eq!(said[3], Report::Fails { channel: "broken".into(), why: why.clone() });
+    assert_eq!(said[3], SendEvent::Fails { channel: "broken".into(), why: why.clone() });
     assert_eq!(hut.heard("heard"), ["a.1", "b.1", "c.1"]);
     let waiting = || sender.standings().iter().map(|standing| standing.waiting).collect::<Vec<_>>();
     // What was said last may stand there a moment later.
@@ -185,15 +187,18 @@ fn a_channel_that_hangs_or_fails_holds_up_no_other() {
 #[test]
 fn a_channel_that_recovers_is_told_and_gets_all_that_waited() {
     let hut = Hut::new(&[("bell", "test -e $0/mended || exit 1; (cat; echo) >> $0/heard")]);
-    let world = Told::default();
+    let world = PretendWorld::default();
     let (sender, reports) = hut.sender(&world);
     sender.tell(opened("a"));
-    assert!(matches!(next(&reports), Report::Fails { .. }));
+    assert!(matches!(next(&reports), SendEvent::Fails { .. }));
     sender.tell(opened("b"));
     std::fs::write(hut.path().join("mended"), "").unwrap();
     // The road changes an hour later: what failed is tried at once.
     world.set(|told| *told = (3600, true, "eth0".into()));
-    assert_eq!(next(&reports), Report::WorksAgain { channel: "bell".into(), after: Some(Duration::from_secs(3600)) });
+    assert_eq!(
+        next(&reports),
+        SendEvent::WorksAgain { channel: "bell".into(), after: Some(Duration::from_secs(3600)) }
+    );
     while hut.heard("heard").len() < 2 {
         next(&reports);
     }
@@ -205,18 +210,18 @@ fn a_channel_that_recovers_is_told_and_gets_all_that_waited() {
 #[test]
 fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
     let hut = Hut::new(&[("bell", WRITE)]);
-    let world = Told::default();
+    let world = PretendWorld::default();
     let (said, reports) = channel();
     let mut store = OutboxStore::open(hut.path()).unwrap();
     store.fill_up();
     let errand = Errand { wanted: hut.wanted(), is_muted: false, store: Some(store) };
     let sender = Sender::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
     sender.tell(Message { page: Some(vec![0; 100_000]), ..opened("a") });
-    let Report::NotStored(fault) = next(&reports) else { panic!("stored where there is no room") };
+    let SendEvent::NotStored(fault) = next(&reports) else { panic!("stored where there is no room") };
     assert!(fault.to_string().contains("found no room left on the disk"), "{fault}");
-    assert!(matches!(next(&reports), Report::Delivered { .. }));
+    assert!(matches!(next(&reports), SendEvent::Delivered { .. }));
     sender.tell(opened("b"));
-    assert!(matches!(next(&reports), Report::Delivered { .. }), "told once that it is not stored");
+    assert!(matches!(next(&reports), SendEvent::Delivered { .. }), "told once that it is not stored");
     sender.finish();
     assert_eq!(hut.heard("heard"), ["a.1", "b.1"]);
 }
@@ -224,27 +229,27 @@ fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
 #[test]
 fn what_waited_for_a_channel_that_is_no_more_is_told() {
     let hut = Hut::new(&[("bell", "exit 1"), ("gong", WRITE)]);
-    let (sender, reports) = hut.sender(&Told::default());
+    let (sender, reports) = hut.sender(&PretendWorld::default());
     sender.tell(opened("a"));
     let _ = (next(&reports), next(&reports));
     sender.finish();
     let mut without = hut;
     without.alerts.channels.retain(|channel| channel.name != "bell");
-    let (sender, reports) = without.sender(&Told::default());
-    assert_eq!(next(&reports), Report::Orphans { channel: "bell".into(), count: 1 });
+    let (sender, reports) = without.sender(&PretendWorld::default());
+    assert_eq!(next(&reports), SendEvent::Orphans { channel: "bell".into(), count: 1 });
     sender.finish();
     assert_eq!(without.waiting(), 0);
 }
 
 fn warned(incident: &str) -> Message {
-    example(incident, 1, Turn::Opened, Severity::Warning)
+    example(incident, 1, MessageKind::Opened, Severity::Warning)
 }
 
 #[test]
 fn that_all_is_well_is_said_when_it_is_so() {
     let mut hut = Hut::new(&[("bell", WRITE)]);
     hut.alerts.all_well_every_days = 7;
-    let world = Told::default();
+    let world = PretendWorld::default();
     world.set(|told| told.1 = true);
     let (sender, reports) = hut.sender(&world);
     // Any news makes it look around.
@@ -275,18 +280,18 @@ fn that_all_is_well_is_said_when_it_is_so() {
 #[test]
 fn a_channel_that_was_mended_in_the_settings_takes_at_once_what_waits() {
     let mut hut = Hut::new(&[("bell", "exit 1"), ("gone", "exit 1")]);
-    let (sender, reports) = hut.sender(&Told::default());
+    let (sender, reports) = hut.sender(&PretendWorld::default());
     sender.tell(opened("a"));
     let failed = [next(&reports), next(&reports)];
-    assert!(failed.iter().all(|report| matches!(report, Report::Fails { .. })), "{failed:?}");
+    assert!(failed.iter().all(|report| matches!(report, SendEvent::Fails { .. })), "{failed:?}");
 
     hut.alerts = hut.other(&[("bell", WRITE), ("horn", WRITE)]);
     sender.renew(hut.wanted()).unwrap();
-    assert_eq!(next(&reports), Report::Orphans { channel: "gone".to_owned(), count: 1 });
-    assert!(matches!(next(&reports), Report::Delivered { channel, .. } if channel == "bell"));
+    assert_eq!(next(&reports), SendEvent::Orphans { channel: "gone".to_owned(), count: 1 });
+    assert!(matches!(next(&reports), SendEvent::Delivered { channel, .. } if channel == "bell"));
     // Whoever judges tells again what is open, and a channel that is new hears it, too.
     sender.tell(opened("a"));
-    assert!(matches!(next(&reports), Report::Delivered { channel, .. } if channel == "horn"));
+    assert!(matches!(next(&reports), SendEvent::Delivered { channel, .. } if channel == "horn"));
     sender.finish();
     assert_eq!((hut.heard("heard").len(), hut.waiting()), (2, 0));
 }
@@ -304,7 +309,7 @@ fn what_waits_for_a_thread_that_is_held_up_is_bounded_and_not_lost() {
         let _ = begin.send(report);
         let _ = held.recv();
     };
-    let sender = Sender::start(errand, Told::default(), report).unwrap();
+    let sender = Sender::start(errand, PretendWorld::default(), report).unwrap();
     sender.tell(opened("first"));
     begun.recv().unwrap();
     let mut told = vec!["first.1".to_owned()];
@@ -330,7 +335,7 @@ fn every_key_of_alerts_is_in_force_after_a_reload() {
     use crate::every_key::{Changed, before, changed};
     use crate::send::channels::from_settings::{policy, rules};
     use traylight_config::{Destination, Settings};
-    let wanted = |settings: &Settings| Wanted {
+    let wanted = |settings: &Settings| SenderSettings {
         alerts: settings.alerts.clone(),
         box_name: settings.box_name.clone().unwrap_or_default(),
     };
@@ -350,7 +355,7 @@ fn every_key_of_alerts_is_in_force_after_a_reload() {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {
         let (_state, seen) = watch::channel(BoxState::default());
-        let mut round = Round::new(Box::new(Told::default()), Box::new(|_| {}), seen, None);
+        let mut round = Round::new(Box::new(PretendWorld::default()), Box::new(|_| {}), seen, None);
         let before = before();
         round.begin(wanted(&before), false);
         let mut count = 0;

@@ -8,7 +8,7 @@ pub use crate::reading::SelfTestStep;
 
 /// A command.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Command {
+pub enum DriveCommand {
     /// For an ATA drive.
     Ata(Ata),
     /// For a SCSI drive.

@@ -5,9 +5,9 @@ use super::nvme::NvmeDrive;
 use super::nvme_admin::NvmeAdmin;
 use super::scsi::ScsiDrive;
 use super::scsi_generic::ScsiGeneric;
-use super::{Told, Wanted};
+use super::{DriveAnswers, DriveQuestions};
 use crate::reading::{Bus, DriveKind, Missing, Power, Reason};
-use crate::sense::drives::{self, Identity};
+use crate::sense::drives::{self, DriveIdentity};
 use crate::sense::host::Host;
 use crate::sense::parse::quirks::{Bridge, quirks};
 use crate::sense::parse::scsi;
@@ -24,11 +24,11 @@ pub struct Asker {
     critical: Option<Celsius>,
     /// Flash has nothing to spin up, so a file that asks it does no harm.
     has_disks: bool,
-    session: Session,
+    session: DriveSession,
 }
 
 #[derive(Debug)]
-enum Session {
+enum DriveSession {
     Ata(AtaDrive, Answering),
     Scsi(ScsiDrive),
     Nvme(NvmeDrive),
@@ -38,22 +38,22 @@ enum Session {
 
 impl Asker {
     /// The asker of a drive of the running machine.
-    pub fn new(host: &Host, device: &str, identity: &Identity, bridge: Option<Bridge>) -> Self {
+    pub fn new(host: &Host, device: &str, identity: &DriveIdentity, bridge: Option<Bridge>) -> Self {
         let folder = host.path("/sys/block").join(device);
         let kept =
             || host.table(&folder.join("device/vpd_pg89")).ok().and_then(|page| scsi::vpd::ata_drive(&page).ok());
         let serial = identity.serial.clone().filter(|_| identity.serial_is_its_own);
         let quirks = quirks(identity.model.as_deref().unwrap_or_default(), bridge);
         let session = match identity.bus {
-            Bus::Sata => Session::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Kernel),
+            Bus::Sata => DriveSession::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Kernel),
             Bus::Usb if quirks.blocks_ata => {
-                Session::None(Missing::new(Reason::Refused, "its USB adapter passes no health commands"))
+                DriveSession::None(Missing::new(Reason::Refused, "its USB adapter passes no health commands"))
             }
-            Bus::Usb => Session::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Bridge),
-            Bus::Scsi => Session::Scsi(ScsiDrive::default()),
-            Bus::Nvme => Session::Nvme(NvmeDrive::default().known_as(serial)),
+            Bus::Usb => DriveSession::Ata(AtaDrive::new(kept(), quirks).known_as(serial), Answering::Bridge),
+            Bus::Scsi => DriveSession::Scsi(ScsiDrive::default()),
+            Bus::Nvme => DriveSession::Nvme(NvmeDrive::default().known_as(serial)),
             Bus::Mmc | Bus::Virtio | Bus::Other => {
-                Session::None(Missing::new(Reason::NotFitted, "drives of this kind take no health commands"))
+                DriveSession::None(Missing::new(Reason::NotFitted, "drives of this kind take no health commands"))
             }
         };
         Self {
@@ -66,10 +66,10 @@ impl Asker {
     }
 
     /// One session. It takes as long as the drive does: ask from a thread that may be lost.
-    pub fn ask(&mut self, host: &Host, mut wanted: Wanted) -> Told {
+    pub fn ask(&mut self, host: &Host, mut wanted: DriveQuestions) -> DriveAnswers {
         // The kernel's own file for the temperature is another command to the same drive, so it waits for the same
         // answer: whether it sleeps. An NVMe drive states it in the log that is read anyway.
-        let in_passing = matches!(self.session, Session::Nvme(_));
+        let in_passing = matches!(self.session, DriveSession::Nvme(_));
         wanted.temperature &= self.thermometer.is_none() || in_passing;
         let mut told = self.session(wanted);
         let is_told = matches!(told.temperature, Some(Ok(_)));
@@ -88,14 +88,14 @@ impl Asker {
         told
     }
 
-    fn session(&mut self, wanted: Wanted) -> Told {
+    fn session(&mut self, wanted: DriveQuestions) -> DriveAnswers {
         let scsi = |answering| ScsiGeneric::open(&self.device, answering);
         let told = match &mut self.session {
-            Session::None(why) => Err(why.clone()),
-            Session::Ata(drive, answering) => scsi(*answering).map(|mut way| drive.ask(&mut way, wanted)),
-            Session::Scsi(drive) => scsi(Answering::Scsi).map(|mut way| drive.ask(&mut way, wanted)),
-            Session::Nvme(drive) => NvmeAdmin::open(&self.device).map(|mut way| drive.ask(&mut way, wanted)),
+            DriveSession::None(why) => Err(why.clone()),
+            DriveSession::Ata(drive, answering) => scsi(*answering).map(|mut way| drive.ask(&mut way, wanted)),
+            DriveSession::Scsi(drive) => scsi(Answering::Scsi).map(|mut way| drive.ask(&mut way, wanted)),
+            DriveSession::Nvme(drive) => NvmeAdmin::open(&self.device).map(|mut way| drive.ask(&mut way, wanted)),
         };
-        told.unwrap_or_else(|why| Told::only(Err(why)))
+        told.unwrap_or_else(|why| DriveAnswers::only(Err(why)))
     }
 }

@@ -18,7 +18,7 @@ use crate::reading::{
     LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment, SelfTestStep, SelfTests,
 };
 use crate::units::Celsius;
-use command::Command;
+use command::DriveCommand;
 use std::collections::BTreeSet;
 
 /// What a drive answered.
@@ -52,7 +52,7 @@ impl Failure {
 /// The way to a drive: a command in; data, sense and status out.
 pub trait Transport {
     /// Sends a command and waits for its end, which may take as long as the drive does.
-    fn send(&mut self, command: &Command) -> Result<Reply, Failure>;
+    fn send(&mut self, command: &DriveCommand) -> Result<Reply, Failure>;
 
     /// Who fills in the sense data.
     fn answering(&self) -> Answering;
@@ -71,15 +71,15 @@ impl<'a> OneSession<'a> {
     }
 
     /// What was told in the end. Half a health is none: what it lacks would look as if the drive did not have it.
-    fn end(self, told: Told) -> Told {
+    fn end(self, told: DriveAnswers) -> DriveAnswers {
         let health = told.health.filter(|_| self.silent.is_none());
         let self_tests = told.self_tests.filter(|_| self.silent.is_none());
-        Told { health, self_tests, broke_off: self.silent, ..told }
+        DriveAnswers { health, self_tests, broke_off: self.silent, ..told }
     }
 }
 
 impl Transport for OneSession<'_> {
-    fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
+    fn send(&mut self, command: &DriveCommand) -> Result<Reply, Failure> {
         if let Some(why) = &self.silent {
             return Err(Failure::Missing(why.clone()));
         }
@@ -97,7 +97,7 @@ impl Transport for OneSession<'_> {
 
 /// What is wanted of a drive besides whether it sleeps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Wanted {
+pub struct DriveQuestions {
     /// Its temperature by command: no file of the kernel offers it.
     pub temperature: bool,
     /// Its health.
@@ -116,7 +116,7 @@ pub struct Wanted {
 
 /// What a drive told.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Told {
+pub struct DriveAnswers {
     /// Whether it sleeps.
     pub power: Result<Power, Missing>,
     /// Its temperature, if that was wanted.
@@ -133,7 +133,7 @@ pub struct Told {
     pub broke_off: Option<Missing>,
 }
 
-impl Told {
+impl DriveAnswers {
     /// A drive of which only the power state is known.
     pub fn only(power: Result<Power, Missing>) -> Self {
         Self {

@@ -1,9 +1,9 @@
 //! The session with an NVMe drive (NVMe 1.4, clause 5). It saves power by itself, and no question keeps it from that.
 
-use super::command::{Command, Nvme};
+use super::command::{DriveCommand, Nvme};
 use super::{
-    Failure, Health, OneSession, Told, Transport, Wanted, is_who_was_asked, not_offered, parsed, recovery_not_asked,
-    self_tests, unreadable,
+    DriveAnswers, DriveQuestions, Failure, Health, OneSession, Transport, is_who_was_asked, not_offered, parsed,
+    recovery_not_asked, self_tests, unreadable,
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::nvme;
@@ -30,17 +30,17 @@ impl NvmeDrive {
     }
 
     /// One session.
-    pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    pub fn ask(&mut self, to: &mut dyn Transport, wanted: DriveQuestions) -> DriveAnswers {
         let mut to = OneSession::new(to);
         let told = self.session(&mut to, wanted);
         to.end(told)
     }
 
-    fn session(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    fn session(&mut self, to: &mut dyn Transport, wanted: DriveQuestions) -> DriveAnswers {
         if let Err(why) = self.meet(to, wanted.health || wanted.self_tests || wanted.step.is_some()) {
-            return Told::only(Err(why));
+            return DriveAnswers::only(Err(why));
         }
-        let reply = to.send(&Command::Nvme(HEALTH));
+        let reply = to.send(&DriveCommand::Nvme(HEALTH));
         let power = match &reply {
             Err(Failure::Missing(why)) => Err(why.clone()),
             // To say no is an answer too.
@@ -56,7 +56,8 @@ impl NvmeDrive {
         let health = wanted.health.then(|| Health {
             assessment: log.clone().map(|log| assessment(log.warning)),
             counters: log.as_ref().map(nvme::health::NvmeHealth::counters).unwrap_or_default(),
-            newest_error: parsed(to.send(&Command::Nvme(ERRORS)), nvme::logs::newest_error).map_err(Failure::reason),
+            newest_error: parsed(to.send(&DriveCommand::Nvme(ERRORS)), nvme::logs::newest_error)
+                .map_err(Failure::reason),
             recovery_limit: Err(recovery_not_asked()),
             unread: log.as_ref().err().map(|why| format!("health log: {why}")).into_iter().collect(),
         });
@@ -66,7 +67,7 @@ impl NvmeDrive {
         });
         let hours = log.as_ref().ok().and_then(|log| u64::try_from(log.power_on_hours).ok());
         let self_tests = wanted.self_tests.then(|| self.self_tests(to, hours));
-        Told { temperature, own_limits, health, self_tests, step, ..Told::only(power) }
+        DriveAnswers { temperature, own_limits, health, self_tests, step, ..DriveAnswers::only(power) }
     }
 
     /// Asks who it is, when that is not known yet, and `again` before something is booked that lasts, or begins.
@@ -74,7 +75,8 @@ impl NvmeDrive {
         if self.controller.is_some() && !again {
             return Ok(());
         }
-        let Ok(found) = parsed(to.send(&Command::Nvme(Nvme::IdentifyController)), nvme::identify::controller) else {
+        let Ok(found) = parsed(to.send(&DriveCommand::Nvme(Nvme::IdentifyController)), nvme::identify::controller)
+        else {
             return Ok(());
         };
         let known = self.known_as.as_deref().or_else(|| self.controller.as_ref()?.serial.as_deref());
@@ -93,14 +95,14 @@ impl NvmeDrive {
 
     fn self_tests(&self, to: &mut dyn Transport, hours_now: Option<u64>) -> Result<SelfTests, Missing> {
         let controller = self.able()?;
-        let log = parsed(to.send(&Command::Nvme(SELF_TESTS)), nvme::logs::self_tests).map_err(Failure::reason)?;
+        let log = parsed(to.send(&DriveCommand::Nvme(SELF_TESTS)), nvme::logs::self_tests).map_err(Failure::reason)?;
         Ok(self_tests::nvme(&log, hours_now, controller.extended_test_minutes))
     }
 
     /// Begins or ends a self-test.
     fn step(&self, to: &mut dyn Transport, step: SelfTestStep) -> Result<(), Missing> {
         self.able()?;
-        to.send(&Command::Nvme(Nvme::SelfTest(step))).map_err(Failure::reason).map(drop)
+        to.send(&DriveCommand::Nvme(Nvme::SelfTest(step))).map_err(Failure::reason).map(drop)
     }
 
     fn able(&self) -> Result<&NvmeIdentity, Missing> {

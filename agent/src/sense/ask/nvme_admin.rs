@@ -1,6 +1,6 @@
 //! The way to NVMe drives: the kernel's admin command (include/uapi/linux/nvme_ioctl.h).
 
-use super::command::Command;
+use super::command::DriveCommand;
 use super::{Failure, Reply, Transport};
 use crate::reading::{Missing, Reason};
 use crate::sense::parse::scsi::sense_data::Answering;
@@ -53,8 +53,8 @@ impl NvmeAdmin {
 }
 
 impl Transport for NvmeAdmin {
-    fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
-        let Command::Nvme(command) = command else {
+    fn send(&mut self, command: &DriveCommand) -> Result<Reply, Failure> {
+        let DriveCommand::Nvme(command) = command else {
             return Err(Failure::NotSupported("found a SCSI command on an NVMe device".to_owned()));
         };
         let mut data = vec![0_u8; command.data_length()];

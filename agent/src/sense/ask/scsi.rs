@@ -1,9 +1,9 @@
 //! The session with a SCSI drive: REQUEST SENSE says whether it sleeps, log pages say the rest (SPC-4, clause 7.3).
 
-use super::command::{Command, Scsi};
+use super::command::{DriveCommand, Scsi};
 use super::{
-    Failure, Health, OneSession, Reply, Told, Transport, Wanted, collect, not_offered, parsed, self_tests, settle,
-    unreadable,
+    DriveAnswers, DriveQuestions, Failure, Health, OneSession, Reply, Transport, collect, not_offered, parsed,
+    self_tests, settle, unreadable,
 };
 use crate::reading::{Missing, OwnLimits, Power, Reason, SelfAssessment, SelfTestStep, SelfTests};
 use crate::sense::parse::counter::{CounterOrigin, CounterUnit, DecodedCounter};
@@ -34,7 +34,7 @@ pub struct ScsiDrive {
 
 impl ScsiDrive {
     /// One session.
-    pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    pub fn ask(&mut self, to: &mut dyn Transport, wanted: DriveQuestions) -> DriveAnswers {
         if wanted.afresh {
             self.pages = None;
         }
@@ -43,17 +43,17 @@ impl ScsiDrive {
         to.end(told)
     }
 
-    fn session(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    fn session(&mut self, to: &mut dyn Transport, wanted: DriveQuestions) -> DriveAnswers {
         let state = power(to);
         let power = match state.clone() {
-            Ok(power) if power.is_asleep() => return Told::only(Ok(Power::Asleep)),
+            Ok(power) if power.is_asleep() => return DriveAnswers::only(Ok(Power::Asleep)),
             Ok(ScsiPower::Idle) => Ok(Power::Idle),
             Ok(_) => Ok(Power::Active),
             Err(_) if wanted.in_use => Ok(Power::Active),
-            Err(why) => return Told::only(Err(why)),
+            Err(why) => return DriveAnswers::only(Err(why)),
         };
         if let Err(why) = self.learn_pages(to) {
-            return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
+            return DriveAnswers { temperature: wanted.temperature.then_some(Err(why)), ..DriveAnswers::only(power) };
         }
         let wants_warmth = wanted.temperature || wanted.health;
         let warmth = (wants_warmth && self.has(TEMPERATURE))
@@ -72,13 +72,13 @@ impl ScsiDrive {
             state?;
             self.step(to, step)
         });
-        Told {
+        DriveAnswers {
             temperature: warmth.or_else(in_verdict).filter(|_| wanted.temperature).map(now),
             own_limits: OwnLimits { maximum: limit, critical: None },
             health: verdict.filter(|_| wanted.health).map(|verdict| self.health(to, verdict)),
             self_tests: wanted.self_tests.then(|| self.self_tests(to)),
             step,
-            ..Told::only(power)
+            ..DriveAnswers::only(power)
         }
     }
 
@@ -146,7 +146,7 @@ impl ScsiDrive {
         let hours = self.has(SCAN).then(|| parsed(send(to, SCAN), scsi::errors::scan).ok()).flatten();
         let hours = hours.map(|scan| u64::from(scan.power_on_minutes / 60));
         let minutes = *self.extended_test_minutes.get_or_insert_with(|| {
-            let page = to.send(&Command::Scsi(Scsi::ExtendedInquiry));
+            let page = to.send(&DriveCommand::Scsi(Scsi::ExtendedInquiry));
             parsed(page, scsi::vpd::extended_test_minutes).ok().flatten()
         });
         Ok(self_tests::scsi(&record, hours, minutes))
@@ -157,7 +157,7 @@ impl ScsiDrive {
         if !self.has(SELF_TESTS) {
             return Err(not_offered());
         }
-        to.send(&Command::Scsi(Scsi::SelfTest(step))).map_err(Failure::reason).map(drop)
+        to.send(&DriveCommand::Scsi(Scsi::SelfTest(step))).map_err(Failure::reason).map(drop)
     }
 
     fn has(&self, page: u8) -> bool {
@@ -167,10 +167,10 @@ impl ScsiDrive {
 
 /// The answer to REQUEST SENSE is sense data that comes as data.
 fn power(to: &mut dyn Transport) -> Result<ScsiPower, Missing> {
-    let reply = to.send(&Command::Scsi(Scsi::RequestSense)).map_err(Failure::reason)?;
+    let reply = to.send(&DriveCommand::Scsi(Scsi::RequestSense)).map_err(Failure::reason)?;
     sense(&reply.data, Answering::Scsi).and_then(|told| scsi_power(&told)).map_err(unreadable)
 }
 
 fn send(to: &mut dyn Transport, page: u8) -> Result<Reply, Failure> {
-    to.send(&Command::Scsi(Scsi::LogSense { page }))
+    to.send(&DriveCommand::Scsi(Scsi::LogSense { page }))
 }

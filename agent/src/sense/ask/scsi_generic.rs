@@ -1,6 +1,6 @@
 //! The way to SATA, SAS and USB drives: the kernel's SG_IO (include/scsi/sg.h, drivers/scsi/scsi_ioctl.c).
 
-use super::command::Command;
+use super::command::DriveCommand;
 use super::{Failure, Reply, Transport};
 use crate::reading::{Missing, Reason};
 use crate::sense::parse::scsi::sense_data::{Answering, Meaning, sense};
@@ -72,11 +72,13 @@ fn missing(error: &io::Error, device: &Path) -> Missing {
 }
 
 impl Transport for ScsiGeneric {
-    fn send(&mut self, command: &Command) -> Result<Reply, Failure> {
+    fn send(&mut self, command: &DriveCommand) -> Result<Reply, Failure> {
         let (block, length, page) = match command {
-            Command::Ata(command) => (command.block().to_vec(), command.data_length(), command.page_out()),
-            Command::Scsi(command) => (command.block(), command.data_length(), None),
-            Command::Nvme(_) => return Err(Failure::NotSupported("found an NVMe command on a SCSI device".to_owned())),
+            DriveCommand::Ata(command) => (command.block().to_vec(), command.data_length(), command.page_out()),
+            DriveCommand::Scsi(command) => (command.block(), command.data_length(), None),
+            DriveCommand::Nvme(_) => {
+                return Err(Failure::NotSupported("found an NVMe command on a SCSI device".to_owned()));
+            }
         };
         let (direction, mut data) = match page {
             Some(page) => (TO_DRIVE, page.to_vec()),

@@ -12,14 +12,14 @@ use crate::sense::parse::zfs;
 use crate::sense::parse::zfs::kstat::ZfsPoolState;
 use crate::sense::parse::zfs::scan::{ScanKind, ScanState, When};
 use crate::sense::parse::zfs::status::{Class, Vdev, VdevKind, ZfsMemberState, ZfsStatus};
-use crate::sense::zfs::{Answer, Spotted};
+use crate::sense::zfs::{ListedZfsPool, ZpoolOutput};
 use crate::units::{Bytes, BytesPerSecond};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// What `zpool` told, and where each device was at that time: the paths of drives that are pulled lead nowhere.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Told {
+pub struct ZpoolReport {
     /// What it is made of and how that stands.
     pub status: ZfsStatus,
     /// How much data fits into it.
@@ -27,20 +27,20 @@ pub struct Told {
     /// When everything was last compared, in seconds since 1970.
     checked: Option<u64>,
     /// By the device's path.
-    places: BTreeMap<String, Place>,
+    places: BTreeMap<String, DevicePlace>,
 }
 
 /// A block device, and the drive that it is on.
 #[derive(Debug, Clone, PartialEq, Eq)]
-struct Place {
+struct DevicePlace {
     block: String,
     drive: String,
 }
 
-impl Told {
+impl ZpoolReport {
     /// With the kernel's names of the devices that are there now.
-    pub fn new(host: &Host, answer: Answer) -> Self {
-        let Answer { status, size } = answer;
+    pub fn new(host: &Host, answer: ZpoolOutput) -> Self {
+        let ZpoolOutput { status, size } = answer;
         // What the pool has lost may be at the path of another by now.
         let there = status.members().into_iter().filter(|member| member.there);
         let places = there.filter_map(|member| Some((member.device.clone(), place(host, &member.device)?))).collect();
@@ -62,22 +62,22 @@ fn class(host: &Host, block: &str) -> PathBuf {
 }
 
 /// Nothing for files and for paths that lead nowhere.
-fn place(host: &Host, path: &str) -> Option<Place> {
+fn place(host: &Host, path: &str) -> Option<DevicePlace> {
     let real = host.resolve(&host.path(path)).ok().filter(|real| real.starts_with("/dev"))?;
     let block = parts(&real).next_back()?.to_owned();
     let below = beneath::drives(host, &class(host, &block));
     let drive = below.iter().find(|below| below.gone).or(below.first())?.drive.clone();
-    Some(Place { block, drive })
+    Some(DevicePlace { block, drive })
 }
 
-fn is_gone(host: &Host, place: &Place) -> bool {
+fn is_gone(host: &Host, place: &DevicePlace) -> bool {
     let link = class(host, &place.block);
     !host.exists(&link.join("size")) || beneath::drives(host, &link).iter().any(|below| below.gone)
 }
 
 /// A device that the pool counts on at a path where nothing is: it was pulled before `zpool` was asked, and the pool has not
 /// noticed. Where no path of the pool leads anywhere, it is this program that cannot see `/dev`.
-fn leads_nowhere(host: &Host, told: &Told, of: &zfs::status::ZfsMember) -> bool {
+fn leads_nowhere(host: &Host, told: &ZpoolReport, of: &zfs::status::ZfsMember) -> bool {
     of.there && of.device.starts_with("/dev/") && !told.places.is_empty() && !host.exists(&host.path(&of.device))
 }
 
@@ -85,9 +85,9 @@ fn leads_nowhere(host: &Host, told: &Told, of: &zfs::status::ZfsMember) -> bool 
 /// its last answer.
 pub fn pool(
     host: &Host,
-    spotted: &Spotted,
+    spotted: &ListedZfsPool,
     state: &Result<ZfsPoolState, Missing>,
-    told: Option<&Told>,
+    told: Option<&ZpoolReport>,
     now: Moment,
 ) -> Pool {
     // Names are unique on a machine at one time; a number that only `zpool` knows would come and go with its answers.
@@ -143,7 +143,7 @@ struct Layout {
 }
 
 impl Layout {
-    fn of(host: &Host, told: &Told) -> Self {
+    fn of(host: &Host, told: &ZpoolReport) -> Self {
         let mut layout = Self::default();
         for group in told.status.groups() {
             let first = layout.places;
@@ -166,7 +166,7 @@ impl Layout {
     }
 }
 
-fn member(host: &Host, told: &Told, of: zfs::status::ZfsMember, slot: Option<u32>) -> Member {
+fn member(host: &Host, told: &ZpoolReport, of: zfs::status::ZfsMember, slot: Option<u32>) -> Member {
     let place = told.places.get(&of.device);
     let name = || of.device.rsplit('/').next().unwrap_or_default().to_owned();
     let errors = of.errors.map(|errors| {

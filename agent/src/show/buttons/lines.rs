@@ -1,7 +1,7 @@
 //! Lines of GPIO chips, through the kernel's character device (include/uapi/linux/gpio.h, version 2, which takes the bouncing
 //! out of contacts).
 
-use super::{Button, Said};
+use super::press::{ButtonEvent, PressedButton};
 use gpiocdev::Request;
 use gpiocdev::chip::{Chip, chips};
 use gpiocdev::line::{Bias, EdgeDetection, EdgeKind};
@@ -12,7 +12,7 @@ use std::path::PathBuf;
 use std::thread::JoinHandle;
 use std::time::Duration;
 use tokio::sync::mpsc::UnboundedSender;
-use traylight_config as config;
+use traylight_config::Button;
 
 /// Contacts of common buttons bounce for some milliseconds; nobody presses twice in so short a time.
 const BOUNCE: Duration = Duration::from_millis(20);
@@ -26,11 +26,11 @@ pub(super) struct Listening {
 
 impl Listening {
     /// Starts to listen.
-    pub(super) fn start(button: config::Button, which: String, said: UnboundedSender<Said>) -> io::Result<Self> {
+    pub(super) fn start(button: Button, which: String, said: UnboundedSender<ButtonEvent>) -> io::Result<Self> {
         let (stop, stopped) = UnixStream::pair()?;
         let work = move || {
             if let Err(why) = hear(&button, &stopped, &said) {
-                let _ = said.send(Said::Unheard(format!("{which}: {why}")));
+                let _ = said.send(ButtonEvent::Unheard(format!("{which}: {why}")));
             }
         };
         let thread = std::thread::Builder::new().name("button".to_owned()).spawn(work)?;
@@ -47,7 +47,7 @@ impl Drop for Listening {
     }
 }
 
-fn hear(settings: &config::Button, stopped: &UnixStream, said: &UnboundedSender<Said>) -> Result<(), String> {
+fn hear(settings: &Button, stopped: &UnixStream, said: &UnboundedSender<ButtonEvent>) -> Result<(), String> {
     let chip = chip(&settings.chip).ok_or("there is no GPIO chip of that name")?;
     let mut wanted = Request::builder();
     wanted.on_chip(chip).with_consumer("traylight").with_line(settings.line).as_input();
@@ -58,11 +58,11 @@ fn hear(settings: &config::Button, stopped: &UnixStream, said: &UnboundedSender<
     }
     wanted.with_debounce_period(BOUNCE).with_edge_detection(EdgeDetection::BothEdges);
     let lines = wanted.request().map_err(|error| error.to_string())?;
-    let mut button = Button::new(settings.does);
+    let mut button = PressedButton::new(settings.does);
     while pressed_before(&lines, stopped).map_err(|error| error.to_string())? {
         let event = lines.read_edge_event().map_err(|error| error.to_string())?;
         let intent = button.hear(event.kind == EdgeKind::Rising, Duration::from_nanos(event.timestamp_ns));
-        if intent.is_some_and(|intent| said.send(Said::Wanted(intent)).is_err()) {
+        if intent.is_some_and(|intent| said.send(ButtonEvent::Wanted(intent)).is_err()) {
             break;
         }
     }

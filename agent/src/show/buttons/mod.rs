@@ -1,72 +1,19 @@
-//! Buttons before the panel: from edges on a line to what their owner wants. The kernel has taken the bouncing out already.
+//! Buttons before the panel: `press` is what one of them means, `lines` hears them; the kernel has taken the bouncing out.
 
 #[cfg(feature = "buttons")]
 mod lines;
+mod press;
 
-use std::time::Duration;
+#[cfg(feature = "buttons")]
+pub use press::PressedButton;
+pub use press::{ButtonEvent, Intent};
 use tokio::sync::mpsc::UnboundedSender;
-use traylight_config as config;
-use traylight_config::ButtonDoes;
-
-/// Pressed for so long, a button means something else.
-const LONG: Duration = Duration::from_secs(1);
-/// Pressed for longer, something leans on it.
-const STUCK: Duration = Duration::from_secs(10);
-
-/// What the owner wants.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Intent {
-    /// The next page.
-    Next,
-    /// This page stays, or goes on after all.
-    Hold,
-    /// He knows of the incident that is shown.
-    Acknowledge,
-}
-
-/// What there is to say of a button.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Said {
-    /// It was pressed.
-    Wanted(Intent),
-    /// It cannot be heard: which, and why.
-    Unheard(String),
-}
-
-/// One button.
-#[derive(Debug)]
-pub struct Button {
-    does: ButtonDoes,
-    down_since: Option<Duration>,
-}
-
-impl Button {
-    /// A button that is not pressed.
-    pub fn new(does: ButtonDoes) -> Self {
-        Self { does, down_since: None }
-    }
-
-    /// Takes in that it went down or up, at a time on any one clock; what its owner wants by that. A press counts when it
-    /// ends, since only then it is known how long it was.
-    pub fn hear(&mut self, is_down: bool, at: Duration) -> Option<Intent> {
-        if is_down {
-            self.down_since = Some(at);
-            return None;
-        }
-        let pressed = at.saturating_sub(self.down_since.take()?);
-        match self.does {
-            _ if pressed >= STUCK => None,
-            ButtonDoes::Next if pressed < LONG => Some(Intent::Next),
-            ButtonDoes::Hold => Some(Intent::Hold),
-            ButtonDoes::Next | ButtonDoes::Acknowledge => Some(Intent::Acknowledge),
-        }
-    }
-}
+use traylight_config::Button;
 
 /// The buttons that are listened to, each in a thread of its own. Dropping it ends them and lets their lines go.
 #[derive(Default)]
 pub struct Buttons {
-    wanted: Vec<config::Button>,
+    wanted: Vec<Button>,
     #[cfg(feature = "buttons")]
     lines: Vec<lines::Listening>,
 }
@@ -74,12 +21,12 @@ pub struct Buttons {
 impl Buttons {
     /// The settings that they go by.
     #[cfg(test)]
-    pub fn made_from(&self) -> &[config::Button] {
+    pub fn made_from(&self) -> &[Button] {
         &self.wanted
     }
 
     /// Listens to these buttons from now on, and to no others.
-    pub fn listen(&mut self, wanted: &[config::Button], said: &UnboundedSender<Said>) {
+    pub fn listen(&mut self, wanted: &[Button], said: &UnboundedSender<ButtonEvent>) {
         if self.wanted == wanted {
             return;
         }
@@ -90,50 +37,10 @@ impl Buttons {
             #[cfg(feature = "buttons")]
             match lines::Listening::start(button.clone(), which.clone(), said.clone()) {
                 Ok(listening) => self.lines.push(listening),
-                Err(error) => drop(said.send(Said::Unheard(format!("{which}: {error}")))),
+                Err(error) => drop(said.send(ButtonEvent::Unheard(format!("{which}: {error}")))),
             }
             #[cfg(not(feature = "buttons"))]
-            let _ = said.send(Said::Unheard(format!("{which}: this program was built without buttons")));
+            let _ = said.send(ButtonEvent::Unheard(format!("{which}: this program was built without buttons")));
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn pressed(does: ButtonDoes, milliseconds: u64) -> Option<Intent> {
-        let mut button = Button::new(does);
-        assert_eq!(button.hear(true, Duration::from_secs(7)), None, "not before it is let go");
-        button.hear(false, Duration::from_secs(7) + Duration::from_millis(milliseconds))
-    }
-
-    #[test]
-    fn a_short_press_is_the_next_page_and_a_long_one_acknowledges() {
-        assert_eq!(pressed(ButtonDoes::Next, 80), Some(Intent::Next));
-        assert_eq!(pressed(ButtonDoes::Next, 999), Some(Intent::Next));
-        assert_eq!(pressed(ButtonDoes::Next, 1000), Some(Intent::Acknowledge));
-        for long in [80, 1500] {
-            assert_eq!(pressed(ButtonDoes::Hold, long), Some(Intent::Hold));
-            assert_eq!(pressed(ButtonDoes::Acknowledge, long), Some(Intent::Acknowledge));
-        }
-    }
-
-    #[test]
-    fn what_leans_on_a_button_wants_nothing() {
-        for does in [ButtonDoes::Next, ButtonDoes::Hold, ButtonDoes::Acknowledge] {
-            assert_eq!(pressed(does, 10_000), None);
-        }
-    }
-
-    #[test]
-    fn an_edge_without_its_partner_is_no_press() {
-        let at = Duration::from_secs;
-        let mut button = Button::new(ButtonDoes::Next);
-        assert_eq!(button.hear(false, at(1)), None, "it was pressed before the program began");
-        button.hear(true, at(2));
-        button.hear(true, at(20));
-        assert_eq!(button.hear(false, at(20)), Some(Intent::Next), "the edge between was lost");
-        assert_eq!(button.hear(false, at(21)), None);
     }
 }

@@ -4,7 +4,7 @@
 use super::sun::sun;
 use crate::verdict::{Severity, Verdict};
 use jiff::ZonedDateTime;
-use traylight_config::{Brightness as Wanted, DayTime, Night, Span};
+use traylight_config::{DaySpan, DayTime, Night, PanelBrightness};
 use traylight_display::{Brightness, Frame, PanelSize, Rectangle};
 
 /// A picture with its light.
@@ -51,7 +51,7 @@ pub fn call(verdict: &Verdict) -> Call {
 
 /// What the time of day asks for. A calendar that nobody has set says nothing of the night.
 pub fn hour(night: &Night, now: &ZonedDateTime, synchronised: bool) -> Hour {
-    let is_in = |span: Option<Span>| synchronised && span.is_some_and(|span| is_in(span, night, now));
+    let is_in = |span: Option<DaySpan>| synchronised && span.is_some_and(|span| is_in(span, night, now));
     match (is_in(night.dark), is_in(night.dim)) {
         (true, _) => Hour::Dark,
         (false, true) => Hour::Dim,
@@ -59,7 +59,7 @@ pub fn hour(night: &Night, now: &ZonedDateTime, synchronised: bool) -> Hour {
     }
 }
 
-fn is_in(span: Span, night: &Night, now: &ZonedDateTime) -> bool {
+fn is_in(span: DaySpan, night: &Night, now: &ZonedDateTime) -> bool {
     const DAY: f64 = 1440.0;
     let sun = night.position.map(|position| sun(now.date(), position, now.offset().seconds() / 60));
     let at = |time: DayTime| match time {
@@ -80,11 +80,11 @@ fn is_in(span: Span, night: &Night, now: &ZonedDateTime) -> bool {
 
 /// The picture as it goes to the panel: moved a little, in the light that its hour and the call ask for. In the dark hours
 /// all that is left of a quiet picture is the dot.
-pub fn cared_for(page: &Frame, wanted: Wanted, hour: Hour, call: Call, minutes: u64, tick: u64) -> Picture {
+pub fn cared_for(page: &Frame, wanted: PanelBrightness, hour: Hour, call: Call, minutes: u64, tick: u64) -> Picture {
     let by_day = match wanted {
-        Wanted::Dim => Brightness::Dim,
-        Wanted::Normal => Brightness::Bright,
-        Wanted::Bright => Brightness::Full,
+        PanelBrightness::Dim => Brightness::Dim,
+        PanelBrightness::Normal => Brightness::Bright,
+        PanelBrightness::Bright => Brightness::Full,
     };
     let brightness = match (call, hour) {
         (Call::Critical, _) => Brightness::Full,

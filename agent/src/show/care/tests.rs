@@ -23,8 +23,8 @@ fn at(hour: i8, minute: i8) -> ZonedDateTime {
 
 const HUT: Option<Position> = Some(Position { north: 53_520, east: 8_110 });
 
-fn clock(from: u16, until: u16) -> Option<Span> {
-    Some(Span { from: DayTime::Clock(from), until: DayTime::Clock(until) })
+fn clock(from: u16, until: u16) -> Option<DaySpan> {
+    Some(DaySpan { from: DayTime::Clock(from), until: DayTime::Clock(until) })
 }
 
 #[test]
@@ -41,13 +41,14 @@ fn night_may_go_past_midnight_and_dark_is_darker_than_dim() {
 /// On 3 May at the hut the sun rises at 5:50 and sets at 21:00, summer time (astral 3.2: 5:50 and 20:57).
 #[test]
 fn the_sun_can_say_when_it_is_night() {
-    let night = Night { dim: Some(Span { from: DayTime::Sunset, until: DayTime::Sunrise }), dark: None, position: HUT };
+    let night =
+        Night { dim: Some(DaySpan { from: DayTime::Sunset, until: DayTime::Sunrise }), dark: None, position: HUT };
     let found = [(5, 40), (6, 0), (20, 50), (21, 10), (0, 0)].map(|(h, m)| hour(&night, &at(h, m), true));
     assert_eq!(found, [Hour::Dim, Hour::Day, Hour::Day, Hour::Dim, Hour::Dim]);
 
     let svalbard = Night { position: Some(Position { north: 78_220, east: 15_630 }), ..night };
     assert!((0..24).all(|h| hour(&svalbard, &at(h, 30), true) == Hour::Day), "the sun does not set in May");
-    let mixed = Night { dim: Some(Span { from: DayTime::Sunset, until: DayTime::Clock(6 * 60) }), ..night };
+    let mixed = Night { dim: Some(DaySpan { from: DayTime::Sunset, until: DayTime::Clock(6 * 60) }), ..night };
     assert_eq!(hour(&mixed, &at(5, 55), true), Hour::Dim);
     assert_eq!(hour(&mixed, &at(20, 0), true), Hour::Day);
 }
@@ -55,18 +56,18 @@ fn the_sun_can_say_when_it_is_night() {
 #[test]
 fn what_is_wrong_is_never_dimmed_and_in_the_dark_only_quiet_is_a_dot() {
     let page = page([0, 0, 60, 40]);
-    let brightness = |hour, call| cared_for(&page, Wanted::Normal, hour, call, 0, 0).brightness;
+    let brightness = |hour, call| cared_for(&page, PanelBrightness::Normal, hour, call, 0, 0).brightness;
     for hour in [Hour::Day, Hour::Dim, Hour::Dark] {
         assert_eq!(brightness(hour, Call::Critical), Brightness::Full);
         assert_eq!(brightness(hour, Call::Warning), Brightness::Bright);
         for call in [Call::Critical, Call::Warning] {
-            assert_eq!(cared_for(&page, Wanted::Dim, hour, call, 0, 0).frame, page);
+            assert_eq!(cared_for(&page, PanelBrightness::Dim, hour, call, 0, 0).frame, page);
         }
     }
     assert_eq!(brightness(Hour::Day, Call::Quiet), Brightness::Bright);
     assert_eq!(brightness(Hour::Dim, Call::Quiet), Brightness::Night);
-    assert_eq!(cared_for(&page, Wanted::Dim, Hour::Dim, Call::Quiet, 0, 0).frame, page);
-    let dark = cared_for(&page, Wanted::Bright, Hour::Dark, Call::Quiet, 0, 3);
+    assert_eq!(cared_for(&page, PanelBrightness::Dim, Hour::Dim, Call::Quiet, 0, 0).frame, page);
+    let dark = cared_for(&page, PanelBrightness::Bright, Hour::Dark, Call::Quiet, 0, 3);
     assert_eq!((dark.brightness, dark.frame), (Brightness::Night, dot(PanelSize::W128H64, 3)));
 }
 

@@ -1,8 +1,9 @@
 //! An open incident from afar: the state word, which tray, what is wrong with it, what must stay in.
 
-use super::View;
 use super::pieces::{Paragraph, alarm, below, block, columns, height, severity_word, width};
-use crate::tell::incident_words::told;
+use super::view::View;
+use crate::tell::words::incident::incident_words;
+use crate::tell::words::phrases::Phrases;
 use crate::verdict::{Handling, Incident, Severity};
 use traylight_display::figure::{Stand, figure};
 use traylight_display::text::{text, text_centred, text_right, wrap};
@@ -10,7 +11,7 @@ use traylight_display::{Face, Frame, Rectangle, area};
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
-    let title = told(incident, &|_| String::new(), view.tongue).words.title;
+    let title = incident_words(incident, &|_| String::new(), view.language).words.title;
     match tray_of(view, incident, &title) {
         Some((label, what)) => about_tray(frame, view, incident, &label, &what),
         None => about_box(frame, view, incident, &title),
@@ -29,7 +30,7 @@ fn tray_of(view: &View<'_>, incident: &Incident, title: &str) -> Option<(String,
 fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &str, what: &str) {
     let (wide, high) = (width(frame), height(frame));
     let word = severity_word(view, incident.severity, columns(wide as u32));
-    let brief = told(incident, &|_| String::new(), view.tongue).words.brief;
+    let brief = incident_words(incident, &|_| String::new(), view.language).words.brief;
     // What must stay in is more than what to do, which the page from near says as well.
     let handling = handling(incident, view);
     let matters_most = usize::from(handling.is_some());
@@ -38,7 +39,7 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
         // On its side: strip, tray, label, words below each other.
         let strip = area(0, 0, wide as u32, 12);
         lead(frame, view, incident, strip, word);
-        text_centred(frame, area(0, 14, wide as u32, 8), view.tongue.plain("page.tray"), Face::Small);
+        text_centred(frame, area(0, 14, wide as u32, 8), view.language.plain("page.tray"), Face::Small);
         // The words below need a third of a low panel.
         let tall = (if high >= 100 { high * 3 / 8 } else { high / 4 }) as u32;
         figure(frame, area(0, 23, wide as u32, tall), label, Stand::Middle);
@@ -62,7 +63,7 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
     let above = if wide >= 128 { 0 } else { 11 };
     let has_word = high >= 48;
     if has_word {
-        text_centred(frame, area(0, above, column as u32, 8), view.tongue.plain("page.tray"), Face::Small);
+        text_centred(frame, area(0, above, column as u32, 8), view.language.plain("page.tray"), Face::Small);
     }
     let from = above + if has_word { 8 } else { 0 };
     figure(frame, area(0, from, column as u32, (high - 1 - from) as u32), label, Stand::Middle);
@@ -81,7 +82,7 @@ fn about_box(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: &st
     let strip = area(0, 0, wide as u32, if high < 64 { 10 } else { 16 });
     lead(frame, view, incident, strip, severity_word(view, incident.severity, columns(strip.size.width)));
     let top = strip.size.height as i32 + 2;
-    let brief = told(incident, &|_| String::new(), view.tongue).words.brief;
+    let brief = incident_words(incident, &|_| String::new(), view.language).words.brief;
     let said = handling(incident, view).unwrap_or_else(|| vec![brief]);
     let lines = wrap(&said[0], columns(wide as u32)).len() as i32;
     let words = 9 * lines;
@@ -116,12 +117,13 @@ fn lead(frame: &mut Frame, view: &View<'_>, incident: &Incident, strip: Rectangl
 
 /// What is to be done with trays, in ever fewer words. A list is never cut: where it has no room, all stay in.
 fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph> {
-    let line = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue).words.leave_in?;
-    let plain = |key| view.tongue.plain(key).to_owned();
+    let line =
+        incident_words(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.language).words.leave_in?;
+    let plain = |key| view.language.plain(key).to_owned();
     Some(match &incident.handling {
         Handling::PutBack { tray } => {
             let shorter = if incident.hot_swap { "page.alarm.put-back" } else { "page.alarm.off-put-back" };
-            vec![line, view.tongue.say(shorter, &[("tray", tray)])]
+            vec![line, view.language.say(shorter, &[("tray", tray)])]
         }
         Handling::PullNothing | Handling::Nameless => vec![line, plain("page.alarm.pull-none")],
         Handling::Compare { .. } => vec![line, plain("page.alarm.compare")],
@@ -131,7 +133,7 @@ fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph> {
 
 /// The tray as titles name it.
 fn named(view: &View<'_>, label: &str) -> String {
-    view.tongue.say("page.drives.title", &[("label", &label)])
+    view.language.say("page.drives.title", &[("label", &label)])
 }
 
 /// The title in one to three lines, broken where the letters come out largest, each with its part of the room.

@@ -13,7 +13,7 @@ const PACKET: (f64, f64) = (128.0, 152.0);
 
 /// A line with a ceiling.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Line {
+pub struct TrafficLine {
     /// What it is called: the port's name, or that of a PCIe link.
     pub name: String,
     /// The busier direction now.
@@ -24,7 +24,7 @@ pub struct Line {
     pub most: BytesPerSecond,
 }
 
-impl Line {
+impl TrafficLine {
     /// How much of what it could carry it does, 0 to 1 and a little more where the ceiling is not quite one.
     pub fn share(&self) -> f64 {
         self.moved.0 / self.most.0
@@ -32,20 +32,20 @@ impl Line {
 }
 
 /// All lines whose traffic and ceiling are known, the busiest first.
-pub fn lines(snapshot: &Snapshot) -> Vec<Line> {
-    let mut lines: Vec<Line> = ports(snapshot).chain(lanes(snapshot)).filter(|line| line.most.0 > 0.0).collect();
+pub fn lines(snapshot: &Snapshot) -> Vec<TrafficLine> {
+    let mut lines: Vec<TrafficLine> = ports(snapshot).chain(lanes(snapshot)).filter(|line| line.most.0 > 0.0).collect();
     lines.sort_by(|a, b| b.share().total_cmp(&a.share()));
     lines
 }
 
-fn ports(snapshot: &Snapshot) -> impl Iterator<Item = Line> + '_ {
+fn ports(snapshot: &Snapshot) -> impl Iterator<Item = TrafficLine> + '_ {
     snapshot.links.iter().filter(|link| link.up.get() == Some(&true)).filter_map(|link| {
         let traffic = link.traffic.get()?;
         Some(line(link.name.clone(), traffic.inward.0, traffic.outward.0, of_port(*link.speed.get()?)))
     })
 }
 
-fn lanes(snapshot: &Snapshot) -> impl Iterator<Item = Line> + '_ {
+fn lanes(snapshot: &Snapshot) -> impl Iterator<Item = TrafficLine> + '_ {
     let many = snapshot.controllers.len() > 1;
     snapshot.controllers.iter().enumerate().filter_map(move |(index, controller)| {
         let behind = |drive: &&Drive| drive.port.as_deref().and_then(controller_of) == Some(&controller.key);
@@ -60,8 +60,8 @@ fn lanes(snapshot: &Snapshot) -> impl Iterator<Item = Line> + '_ {
     })
 }
 
-fn line(name: String, inward: f64, outward: f64, most: BytesPerSecond) -> Line {
-    Line { name, moved: BytesPerSecond(inward.max(outward)), is_inward: inward >= outward, most }
+fn line(name: String, inward: f64, outward: f64, most: BytesPerSecond) -> TrafficLine {
+    TrafficLine { name, moved: BytesPerSecond(inward.max(outward)), is_inward: inward >= outward, most }
 }
 
 /// The payload that a port carries in one direction.

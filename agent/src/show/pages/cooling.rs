@@ -1,10 +1,10 @@
 //! Cooling: the warmest drive and where it is heading, the fans, the other drives, the board.
 
-use super::View;
 use super::pieces::{or_dashes, warmest, with_trend};
 use super::sheet::{Level, Row, Sheet};
+use super::view::View;
 use crate::reading::{Fan, Snapshot};
-use crate::tell::tongue::Tongue;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::units::Celsius;
 use crate::verdict::HeatLimits;
 
@@ -15,15 +15,15 @@ const BEYOND: f64 = 5.0;
 
 /// The warmest drive leads.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
-    let words = |key| view.tongue.plain(key);
+    let words = |key| view.language.plain(key);
     let fitted = snapshot.fans.iter().filter(|fan| view.verdict.fans.contains(&fan.key));
-    let mut rows: Vec<Row> = fitted.map(|fan| Row::of(&fan.label, speed(fan, view.tongue))).collect();
+    let mut rows: Vec<Row> = fitted.map(|fan| Row::of(&fan.label, speed(fan, view.language))).collect();
     if rows.is_empty() {
         rows.push(Row::of(words("page.cooling.fan"), words("page.cooling.not-measured")));
     }
     let warm = warmest(view);
     let others = warm.iter().skip(1).map(|(tray, celsius)| {
-        Row::of(view.tongue.say("page.cooling.tray", &[("label", &tray.label)]), celsius.to_string())
+        Row::of(view.language.say("page.cooling.tray", &[("label", &tray.label)]), celsius.to_string())
     });
     let board = snapshot.temperatures.iter().map(|sensor| {
         let value = or_dashes(sensor.value.get());
@@ -40,10 +40,10 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let heat = drive.and_then(|drive| view.verdict.drives.get(&drive.key)).map(|judged| judged.heat);
     let limit = heat.map(|heat| {
         let warning = format!("{:.0}°", heat.warning);
-        view.tongue.say("page.cooling.limit", &[("figure", &warning)])
+        view.language.say("page.cooling.limit", &[("figure", &warning)])
     });
     let beside = [
-        Some(view.tongue.say("page.cooling.tray", &[("label", &tray.label)])),
+        Some(view.language.say("page.cooling.tray", &[("label", &tray.label)])),
         end.map(|end| format!("→ {:.0}°", end.0)),
         limit,
     ];
@@ -64,10 +64,10 @@ pub fn level(limits: HeatLimits, now: Celsius) -> Level {
     Level::Bar { share: Some(share(now.0)), limits: vec![share(limits.warning), share(limits.critical)] }
 }
 
-fn speed(fan: &Fan, tongue: Tongue) -> String {
+fn speed(fan: &Fan, language: Language) -> String {
     match (&fan.speed.value, fan.fault) {
-        (_, true) => tongue.plain("page.cooling.fault").to_owned(),
+        (_, true) => language.plain("page.cooling.fault").to_owned(),
         (Ok(speed), false) => speed.to_string(),
-        (Err(why), false) => tongue.reason(why.reason).to_owned(),
+        (Err(why), false) => language.reason(why.reason).to_owned(),
     }
 }

@@ -1,11 +1,11 @@
 //! Drives: one after the other, as the pages come round; only those with something to say, when there are any.
 
-use super::View;
 use super::pieces::{or_dashes, with_trend};
 use super::sheet::{Level, Row, Sheet};
+use super::view::View;
 use crate::reading::{Drive, Power, SelfTest, Snapshot};
-use crate::tell::tongue::Tongue;
-use crate::tell::wording::words;
+use crate::tell::words::condition::words;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::verdict::{Condition, Tray, TrayState, Verdict};
 
 /// Minutes of the small history, a column each.
@@ -27,8 +27,8 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     }
     let Some(tray) = trays.get((view.cycle % trays.len().max(1) as u64) as usize) else { return Sheet::default() };
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
-    let plain = |key| view.tongue.plain(key);
-    let named = view.tongue.say("page.drives.title", &[("label", &tray.label)]);
+    let plain = |key| view.language.plain(key);
+    let named = view.language.say("page.drives.title", &[("label", &tray.label)]);
     let (figure, end) = match tray.state {
         TrayState::Warm(now) => with_trend(view, tray, now),
         TrayState::Gone => (plain("page.shelf.gone").to_owned(), None),
@@ -41,7 +41,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let says = view.verdict.conditions.iter().find(is_about_it);
     let mut beside: Vec<String> = Vec::new();
     beside.extend(end.map(|end| format!("→ {:.0}°", end.0)));
-    let title = says.map(|condition| said(&words(condition, view.tongue).name, &named));
+    let title = says.map(|condition| said(&words(condition, view.language).name, &named));
     beside.extend(title.filter(|title| *title != figure));
     beside.extend(drive.and_then(|drive| drive.serial.as_deref()).map(tail));
     beside.extend(drive.and_then(|drive| drive.power.get()).map(|power| plain(power_word(*power)).to_owned()));
@@ -50,7 +50,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         figure,
         beside,
         level: drive.and_then(|drive| history(view, drive)),
-        rows: drive.map(|drive| rows(drive, view.tongue)).unwrap_or_default(),
+        rows: drive.map(|drive| rows(drive, view.language)).unwrap_or_default(),
         shared_by: trays.len() as u64,
         ..Sheet::default()
     }
@@ -98,8 +98,8 @@ fn wide(values: &[Option<f32>]) -> Vec<Option<f32>> {
     values.iter().flat_map(|value| [*value; 3]).collect()
 }
 
-fn rows(drive: &Drive, tongue: Tongue) -> Vec<Row> {
-    let words = |key| tongue.plain(key);
+fn rows(drive: &Drive, language: Language) -> Vec<Row> {
+    let words = |key| language.plain(key);
     let traffic = drive.traffic.get();
     let counters = drive.health.get().map(|health| health.counters.as_slice()).unwrap_or_default();
     let counter = |name: &str| counters.iter().find(|counter| counter.name == name).map(|counter| counter.value);

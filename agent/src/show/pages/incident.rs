@@ -1,9 +1,10 @@
 //! An open incident from near: state word, which tray, what must stay in, what to do, since when, numbers; always in this
 //! order. What has no room takes turns.
 
-use super::View;
 use super::pieces::{LINE, alarm, columns, height, pitch, severity_word, width};
-use crate::tell::incident_words::told;
+use super::view::View;
+use crate::tell::words::incident::incident_words;
+use crate::tell::words::phrases::Phrases;
 use crate::units::span;
 use crate::verdict::{Incident, Severity};
 use traylight_display::text::{text, text_right, wrap};
@@ -15,14 +16,14 @@ const MOST_PARTS_WHERE_SMALL: usize = 3;
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     let panel = frame.panel_size();
-    let words = told(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.tongue).words;
+    let words = incident_words(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.language).words;
     let columns = Face::Small.columns(panel);
     let (top, bottom) = (LINE + 2, height(frame) - 1);
     let is_small = height(frame) < 64;
 
     let since = match view.verdict.gaps.since(incident.since, view.verdict.at) {
-        Some(held) => view.tongue.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]),
-        None => view.tongue.plain("page.since-unknown").to_owned(),
+        Some(held) => view.language.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]),
+        None => view.language.plain("page.since-unknown").to_owned(),
     };
     let fits = |line: &String| line.split_whitespace().all(|word| word.chars().count() <= columns);
     let numbers = words.evidence.into_iter().filter(|line| columns >= 21 || fits(line));
@@ -88,7 +89,7 @@ fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: Option<
     let others =
         view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
     let more = if others > 0 { format!(" +{others}") } else { String::new() };
-    let known = if incident.acknowledged { format!(" {}", view.tongue.plain("page.known")) } else { String::new() };
+    let known = if incident.acknowledged { format!(" {}", view.language.plain("page.known")) } else { String::new() };
     let columns = columns((wide - 2).max(0) as u32);
     let word = title.unwrap_or(severity_word(view, incident.severity, columns));
     let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned()];

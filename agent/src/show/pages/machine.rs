@@ -1,14 +1,15 @@
 //! Box: its name, where to reach it, how long it is up, how hard it works.
 
-use super::View;
 use super::pieces::or_dashes;
 use super::sheet::{Level, Row, Sheet};
+use super::view::View;
 use crate::reading::Snapshot;
+use crate::tell::words::phrases::Phrases;
 use crate::units::{Percent, span};
 
 /// The name leads.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
-    let words = |key| view.tongue.plain(key);
+    let words = |key| view.language.plain(key);
     let board = &snapshot.board;
     let name = view.settings.box_name.clone().unwrap_or_else(|| board.name.clone());
     let up = span(view.verdict.at.since_boot());
@@ -19,7 +20,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     match board.load.as_ref().map(|reading| &reading.value) {
         Some(Ok(load)) => {
             let busy = load.one_minute / f64::from(load.processors.max(1));
-            let cores = view.tongue.say("page.box.load", &[("n", &load.processors)]);
+            let cores = view.language.say("page.box.load", &[("n", &load.processors)]);
             rows.push(Row::of(cores, format!("{:.2}", load.one_minute)).with(Level::share(Some(busy))));
             let used = load.memory.0.saturating_sub(load.memory_available.0);
             let share = Percent::of(used as f64, load.memory.0 as f64);
@@ -37,7 +38,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     Sheet {
         name: words("page.box.title").to_owned(),
         figure: name,
-        beside: vec![view.tongue.say("page.up", &[("span", &up)])],
+        beside: vec![view.language.say("page.up", &[("span", &up)])],
         rows,
         ..Sheet::default()
     }

@@ -16,14 +16,15 @@ mod sheet;
 mod shelf;
 mod state;
 mod throughput;
+mod view;
 
 pub use drives::talkative;
+pub use view::{ChannelStatus, View, test_mark};
 
 use crate::reading::Snapshot;
-use crate::tell::tongue::Tongue;
-use crate::verdict::{Incident, IncidentId, Verdict};
-use std::time::Duration;
-use traylight_config::{PageName, Settings};
+use crate::tell::words::phrases::{Language, Phrases};
+use crate::verdict::IncidentId;
+use traylight_config::PageName;
 use traylight_display::figure::{Stand, figure};
 use traylight_display::{Frame, PanelSize, area};
 
@@ -36,65 +37,6 @@ pub enum Page {
     Alarm(IncidentId),
     /// An open incident from near: what to do, since when, numbers.
     Incident(IncidentId),
-}
-
-/// What stands in place of the time of day on the pages of a rehearsal.
-pub fn test_mark(tongue: Tongue) -> &'static str {
-    tongue.plain("page.test")
-}
-
-/// How a channel for alerts stands.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Channel {
-    /// Its name.
-    pub name: String,
-    /// True once somebody has given a code back that was sent on it.
-    pub is_confirmed: bool,
-    /// How many messages wait for it.
-    pub waiting: usize,
-    /// True while it fails.
-    pub fails: bool,
-}
-
-/// All that a page may show.
-#[derive(Clone, Copy)]
-pub struct View<'a> {
-    /// The box as judged.
-    pub verdict: &'a Verdict,
-    /// The box as read; `None` before the first reading.
-    pub snapshot: Option<&'a Snapshot>,
-    /// The settings in force.
-    pub settings: &'a Settings,
-    /// The channels for alerts.
-    pub channels: &'a [Channel],
-    /// The minute of the day, or how long the box is up while its clock was not set; [`test_mark`] in a rehearsal.
-    pub clock: &'a str,
-    /// Counts up; moves the sign of life.
-    pub tick: u64,
-    /// How often all pages have come round: what has no room on one picture takes turns by it.
-    pub cycle: u64,
-    /// The time of day so long ago.
-    pub time_of_day: &'a dyn Fn(Duration) -> String,
-    /// The language of the words.
-    pub tongue: Tongue,
-}
-
-impl<'a> View<'a> {
-    /// True for what is only rehearsed.
-    fn is_test(&self) -> bool {
-        self.clock == test_mark(self.tongue)
-    }
-
-    /// The first of these words that has no more than so many columns, else the last.
-    fn fitting(&self, keys: &[&str], columns: usize) -> &'static str {
-        let words = |key: &&str| self.tongue.plain(key);
-        let fits = |words: &&str| words.chars().count() <= columns;
-        keys.iter().map(words).find(fits).or(keys.last().map(words)).unwrap_or_default()
-    }
-
-    fn incident(&self, id: IncidentId) -> Option<&'a Incident> {
-        self.verdict.incidents.iter().find(|incident| incident.id == id)
-    }
 }
 
 /// Draws a page for a size of panel.
@@ -134,13 +76,13 @@ fn sheet_of(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> sheet::Shee
 }
 
 /// The last picture before the agent ends: it stays on the panel, so it must not look like a live one.
-pub fn stopped(clock: &str, panel: PanelSize, tongue: Tongue) -> Frame {
+pub fn stopped(clock: &str, panel: PanelSize, language: Language) -> Frame {
     let mut frame = Frame::new(panel);
     let (width, height) = (panel.width(), panel.height());
     let row = height / 5;
-    figure(&mut frame, area(0, 1, width, 2 * row - 2), tongue.plain("page.stopped"), Stand::Middle);
+    figure(&mut frame, area(0, 1, width, 2 * row - 2), language.plain("page.stopped"), Stand::Middle);
     figure(&mut frame, area(0, 2 * row as i32, width, 2 * row - 2), clock, Stand::Middle);
-    let words = ["page.nobody-watches", "page.unwatched"].map(|key| tongue.plain(key));
+    let words = ["page.nobody-watches", "page.unwatched"].map(|key| language.plain(key));
     let fits = |words: &&&str| words.chars().count() as u32 * traylight_display::Face::Small.width() <= width;
     if let Some(words) = words.iter().find(fits) {
         let last = area(0, (height - 9) as i32, width, 8);

@@ -1,12 +1,13 @@
 //! Network: how fast each port is linked, what it moves, and the address that the box is reached at.
 
-use super::View;
 use super::sheet::{Row, Sheet};
+use super::view::View;
 use crate::reading::{Link, Snapshot};
+use crate::tell::words::phrases::Phrases;
 
 /// The fastest port that is up leads; the others are rows.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
-    let words = |key| view.tongue.plain(key);
+    let words = |key| view.language.plain(key);
     let mut links: Vec<&Link> = snapshot.links.iter().collect();
     let speed = |link: &Link| link.speed.get().filter(|_| is_up(link)).map_or(0, |speed| speed.0);
     links.sort_by_key(|link| std::cmp::Reverse((is_up(link), speed(link))));

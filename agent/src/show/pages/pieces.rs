@@ -1,6 +1,7 @@
 //! What several pages share: the heading, the sign of life, blocks of words, and what to call the state of the box.
 
-use super::View;
+use super::view::View;
+use crate::tell::words::phrases::Phrases;
 use crate::units::Celsius;
 use crate::verdict::{Severity, Tray, TrayState};
 use std::time::Duration;
@@ -45,7 +46,7 @@ pub fn or_dashes(value: Option<impl ToString>) -> String {
 /// What must never be out of sight, on whatever page: silence, a rehearsal, trouble elsewhere; the weightiest first. Each
 /// with what stands for it where there is no room for the word.
 fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
-    let plain = |key| view.tongue.plain(key);
+    let plain = |key| view.language.plain(key);
     let is_silent = view.verdict.freshness.is_silent();
     let silent = is_silent.then(|| (plain("page.no-data"), plain("page.no-data-sign")));
     let test = view.is_test().then(|| (plain("page.test"), plain("page.test")));

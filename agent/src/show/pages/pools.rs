@@ -1,15 +1,16 @@
 //! Pools: how whole each is, and what it does.
 
-use super::View;
 use super::sheet::{Level, Row, Sheet};
+use super::view::View;
 use crate::reading::{ActivityKind, Pool, PoolRunning, Snapshot};
+use crate::tell::words::phrases::Phrases;
 use crate::units::{Percent, span};
 use crate::verdict::Redundancy;
 
 /// The pool that is worst off leads; the others are rows.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
-    let tongue = view.tongue;
-    let words = |key| tongue.plain(key);
+    let language = view.language;
+    let words = |key| language.plain(key);
     let mut pools: Vec<&Pool> = snapshot.pools.iter().collect();
     pools.sort_by_key(|pool| (!is_down(view, pool), !lacks_members(view, pool), !pool.activity.kind.is_work()));
     let Some((first, others)) = pools.split_first() else { return Sheet::default() };
@@ -21,7 +22,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         first
             .last_check
             .and_then(|check| check.ago)
-            .map(|ago| Row::of(words("page.pools.compared"), tongue.say("page.pools.ago", &[("span", &span(ago))]))),
+            .map(|ago| Row::of(words("page.pools.compared"), language.say("page.pools.ago", &[("span", &span(ago))]))),
     );
     rows.extend(others.iter().map(|pool| row(view, pool)));
     Sheet {
@@ -62,18 +63,18 @@ fn judged<'a>(view: &View<'a>, pool: &Pool) -> Option<&'a Redundancy> {
 }
 
 fn state(view: &View<'_>, pool: &Pool) -> String {
-    let tongue = view.tongue;
+    let language = view.language;
     let word = match &pool.running.value {
-        Err(_) => tongue.plain("page.pools.not-readable"),
-        Ok(PoolRunning::Inactive) => tongue.plain("page.pools.not-started"),
-        Ok(PoolRunning::Broken) => tongue.plain("page.pools.broken"),
-        Ok(PoolRunning::Suspended) => tongue.plain("page.pools.suspended"),
+        Err(_) => language.plain("page.pools.not-readable"),
+        Ok(PoolRunning::Inactive) => language.plain("page.pools.not-started"),
+        Ok(PoolRunning::Broken) => language.plain("page.pools.broken"),
+        Ok(PoolRunning::Suspended) => language.plain("page.pools.suspended"),
         Ok(PoolRunning::Running) => match pool.activity.kind {
-            _ if is_down(view, pool) => tongue.plain("page.pools.broken"),
-            ActivityKind::Idle if lacks_members(view, pool) => tongue.plain("page.pools.degraded"),
-            ActivityKind::Idle => tongue.plain("page.pools.whole"),
-            ActivityKind::Frozen => tongue.plain("page.pools.held-still"),
-            other => tongue.activity(other),
+            _ if is_down(view, pool) => language.plain("page.pools.broken"),
+            ActivityKind::Idle if lacks_members(view, pool) => language.plain("page.pools.degraded"),
+            ActivityKind::Idle => language.plain("page.pools.whole"),
+            ActivityKind::Frozen => language.plain("page.pools.held-still"),
+            other => language.activity(other),
         },
     };
     let done = pool.activity.done.map(|done| format!(" {}", Percent(done * 100.0))).unwrap_or_default();

@@ -1,13 +1,14 @@
 //! Power: the rails that are measured, whether the board's input was too low, and that 12 V is not measured when it is not.
 
-use super::View;
 use super::pieces::or_dashes;
 use super::sheet::{Row, Sheet};
+use super::view::View;
 use crate::reading::{Nominal, Rail, Snapshot};
+use crate::tell::words::phrases::Phrases;
 
 /// The measured rail that is furthest from what it should be leads.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
-    let words = |key| view.tongue.plain(key);
+    let words = |key| view.language.plain(key);
     let mut rails: Vec<&Rail> = snapshot.rails.iter().collect();
     let off = |rail: &Rail| {
         let should = rail.nominal?.volts().0;
@@ -23,7 +24,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         let word = match &input.low.value {
             Ok(true) => words("page.power.low"),
             Ok(false) => words("page.power.steady"),
-            Err(why) => view.tongue.reason(why.reason),
+            Err(why) => view.language.reason(why.reason),
         };
         Row::of(words("page.power.input"), word)
     }));
@@ -34,8 +35,8 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
             let figure = or_dashes(rail.value.get().map(|volts| format!("{:.2}", volts.0)));
             let should = rail
                 .nominal
-                .map(|nominal| view.tongue.say("page.power.of", &[("volts", &format!("{:.1}", nominal.volts().0))]));
-            let beside = [Some(view.tongue.say("page.power.on", &[("rail", &rail.label)])), should]
+                .map(|nominal| view.language.say("page.power.of", &[("volts", &format!("{:.1}", nominal.volts().0))]));
+            let beside = [Some(view.language.say("page.power.on", &[("rail", &rail.label)])), should]
                 .into_iter()
                 .flatten()
                 .collect();

@@ -1,9 +1,10 @@
 //! Room: how full each volume is, the fullest first, and when it will be full.
 
-use super::View;
 use super::pieces::or_dashes;
 use super::sheet::{Level, Row, Sheet};
+use super::view::View;
 use crate::reading::{Snapshot, Volume, is_system};
+use crate::tell::words::phrases::Phrases;
 use crate::units::{Percent, span};
 use std::time::Duration;
 use traylight_config::VolumeLimits;
@@ -22,17 +23,17 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let Some((first, others)) = volumes.split_first() else { return Sheet::default() };
     let limits = &view.settings.limits.volume;
     let free = match &first.room.value {
-        Ok(room) => view.tongue.say("page.room.free", &[("bytes", &room.free)]),
-        Err(why) => view.tongue.reason(why.reason).to_owned(),
+        Ok(room) => view.language.say("page.room.free", &[("bytes", &room.free)]),
+        Err(why) => view.language.reason(why.reason).to_owned(),
     };
     let full = view.verdict.full_in.get(&first.mount).filter(|full| full.middle < YEAR);
     let beside = [
         Some(first.mount.clone()),
         Some(free),
-        full.map(|full| view.tongue.say("page.room.full-in", &[("span", &span(full.middle))])),
+        full.map(|full| view.language.say("page.room.full-in", &[("span", &span(full.middle))])),
     ];
     Sheet {
-        name: view.tongue.plain("page.room.title").to_owned(),
+        name: view.language.plain("page.room.title").to_owned(),
         figure: or_dashes(filled(first).map(|share| format!("{:.0}", (share * 100.0).floor()))),
         unit: if filled(first).is_some() { "%" } else { "" },
         beside: beside.into_iter().flatten().collect(),
@@ -51,8 +52,8 @@ fn percent(volume: &Volume) -> String {
 
 fn value(view: &View<'_>, volume: &Volume) -> String {
     match (&volume.room.value, view.verdict.full_in.get(&volume.mount).filter(|full| full.middle < YEAR)) {
-        (Err(why), _) => view.tongue.reason(why.reason).to_owned(),
-        (Ok(_), Some(full)) => view.tongue.say("page.room.full-in", &[("span", &span(full.middle))]),
+        (Err(why), _) => view.language.reason(why.reason).to_owned(),
+        (Ok(_), Some(full)) => view.language.say("page.room.full-in", &[("span", &span(full.middle))]),
         (Ok(_), None) => percent(volume),
     }
 }

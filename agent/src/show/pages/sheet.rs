@@ -1,8 +1,8 @@
 //! A sheet: the one figure that a page is about, what belongs to it, and rows below; laid out for every size of panel. What
 //! does not fit on one picture takes turns, one part each time that the page comes round.
 
-use super::View;
 use super::pieces::{LINE, heading, height, pair, width};
+use super::view::View;
 use traylight_display::figure::{Stand, figure};
 use traylight_display::shapes::{bar, sparkline};
 use traylight_display::text::{fit, text, text_right, wrap};

@@ -1,8 +1,8 @@
 //! Shelf: the shelves as they stand, every tray in its place with its label and its state.
 
-use super::View;
 use super::pieces::{heading, height, width};
-use crate::tell::tongue::Tongue;
+use super::view::View;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::verdict::{Severity, Tray, TrayState};
 use traylight_display::figure::{Stand, figure};
 use traylight_display::shapes::{CellLook, cell};
@@ -24,7 +24,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let is_now = !view.is_test() && !view.verdict.freshness.is_silent();
     let top = if high < 64 && is_now { 0 } else { 9 };
     if top > 0 {
-        heading(frame, view, 0, view.tongue.plain("page.shelf.title"));
+        heading(frame, view, 0, view.language.plain("page.shelf.title"));
     }
     let most = (wide / NARROWEST).max(1) as usize;
     // A shelf with more trays than fit side by side is broken evenly, so that trays stay below each other.
@@ -37,8 +37,9 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
         })
         .collect();
     if rows.is_empty() {
-        for (index, line) in
-            wrap(view.tongue.plain("page.shelf.no-drives"), Face::Small.columns(frame.panel_size())).iter().enumerate()
+        for (index, line) in wrap(view.language.plain("page.shelf.no-drives"), Face::Small.columns(frame.panel_size()))
+            .iter()
+            .enumerate()
         {
             text(frame, 0, top + 9 * (1 + index as i32), line, Face::Small);
         }
@@ -54,14 +55,14 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
         let y = top + each * index as i32;
         let width = wide / *abreast as i32;
         for (place, tray) in trays.iter().enumerate() {
-            draw_tray(frame, area(width * place as i32, y, (width - 1) as u32, (each - 1) as u32), tray, view.tongue);
+            draw_tray(frame, area(width * place as i32, y, (width - 1) as u32, (each - 1) as u32), tray, view.language);
         }
     }
 }
 
 /// A tray: its label and its value. A warning has a double edge and a mark, a critical one is lit and has two: never by form
 /// alone, and never by blinking.
-fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray, tongue: Tongue) {
+fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray, language: Language) {
     let (left, top) = (at.top_left.x, at.top_left.y);
     let (width, height) = (at.size.width, at.size.height);
     cell(frame, at, "", Face::Small, CellLook::Framed);
@@ -72,7 +73,7 @@ fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray, tongue: Tongue) {
     }
     let margin = if width >= 24 { 3 } else { 1 };
     let room = area(left + margin, top + 1, width - 2 * margin as u32, height.saturating_sub(2));
-    write_tray(frame, room, tray, tongue);
+    write_tray(frame, room, tray, language);
     if tray.severity == Some(Severity::Critical) {
         frame.invert(inner_edge);
     }
@@ -88,14 +89,14 @@ fn mark(severity: Option<Severity>) -> &'static str {
 
 /// The label above and the value as large as fits below it; in a low tray the label beside it; else the value alone. A word
 /// that is wider than its tray is written downwards.
-fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray, tongue: Tongue) {
+fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray, language: Language) {
     let (left, top) = (inner.top_left.x, inner.top_left.y);
     let (width, height) = (inner.size.width, inner.size.height);
     let columns = (width / Face::Small.width()) as usize;
     let marked = format!("{}{}", tray.label, mark(tray.severity));
     let label = if marked.chars().count() <= columns { &marked } else { &tray.label };
     let small = |text: &str| Face::Small.width() * text.chars().count() as u32;
-    let (word, sign) = value(tray.state, tongue);
+    let (word, sign) = value(tray.state, language);
     let letters = word.chars().count() as u32;
     let is_downwards = small(&word) > width && height >= 9 + letters * 8;
     let value = if small(&word) <= width { &word } else { sign };
@@ -122,12 +123,12 @@ fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray, tongue: Tongue) 
 }
 
 /// The word or figure for a tray, and what stands for it where a word has no room.
-fn value(state: TrayState, tongue: Tongue) -> (String, &'static str) {
+fn value(state: TrayState, language: Language) -> (String, &'static str) {
     match state {
         TrayState::Empty => (String::new(), ""),
-        TrayState::Gone => (tongue.plain("page.shelf.gone").to_owned(), "X"),
-        TrayState::Bad => (tongue.plain("page.shelf.bad").to_owned(), "!!"),
-        TrayState::Rebuilding => (tongue.plain("page.shelf.fills").to_owned(), ">>"),
+        TrayState::Gone => (language.plain("page.shelf.gone").to_owned(), "X"),
+        TrayState::Bad => (language.plain("page.shelf.bad").to_owned(), "!!"),
+        TrayState::Rebuilding => (language.plain("page.shelf.fills").to_owned(), ">>"),
         TrayState::Asleep => ("zz".to_owned(), "zz"),
         TrayState::Warm(celsius) => (format!("{:.0}", celsius.0), "+"),
         TrayState::NoReading => ("--".to_owned(), "--"),

@@ -1,9 +1,10 @@
 //! State: one word for the whole box, as large as the panel allows, and what belongs to it in a few more.
 
-use super::View;
 use super::pieces::{LINE, Paragraph, alarm, below, block, columns, height, severity_word, warmest, width};
-use crate::tell::incident_words::told;
-use crate::tell::wording::words;
+use super::view::View;
+use crate::tell::words::condition::words;
+use crate::tell::words::incident::incident_words;
+use crate::tell::words::phrases::Phrases;
 use crate::units::span;
 use crate::verdict::{Freshness, Severity};
 use std::time::Duration;
@@ -23,7 +24,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
 /// All is well: the word fills the height, with two figures for whoever comes near.
 fn fine(frame: &mut Frame, view: &View<'_>) {
     let drives = view.snapshot.map_or(0, |snapshot| snapshot.drives.len());
-    let counted = view.tongue.say("page.state.drives", &[("n", &drives)]);
+    let counted = view.language.say("page.state.drives", &[("n", &drives)]);
     let warm = warmest(view).first().map(|(_, celsius)| format!("{:.0}°", celsius.0));
     let (wide, high) = (width(frame), height(frame));
     if wide > high {
@@ -35,7 +36,7 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
         } else {
             area(0, 4, (left - 1) as u32, (high - 9) as u32)
         };
-        figure(frame, room, view.tongue.plain("page.ok"), Stand::Middle);
+        figure(frame, room, view.language.plain("page.ok"), Stand::Middle);
         if narrow {
             let lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted.clone()]];
             block(frame, below(frame, high - 19), &lines, 0);
@@ -49,13 +50,13 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
             let top = 10 + 27 * index as i32;
             figure(frame, area(left, top, 42, if high < 64 { 13 } else { 16 }), &value, Stand::Middle);
             let words = area(left, top + if high < 64 { 14 } else { 17 }, 42, 8);
-            traylight_display::text::text_centred(frame, words, view.tongue.plain(about), Face::Small);
+            traylight_display::text::text_centred(frame, words, view.language.plain(about), Face::Small);
         }
         return;
     }
-    figure(frame, area(0, 1, wide as u32, (high / 2 - 2) as u32), view.tongue.plain("page.ok"), Stand::Middle);
+    figure(frame, area(0, 1, wide as u32, (high / 2 - 2) as u32), view.language.plain("page.ok"), Stand::Middle);
     let mut lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted, drives.to_string()]];
-    lines.extend(warm.map(|warm| vec![view.tongue.say("page.state.warmest-is", &[("figure", &warm)]), warm]));
+    lines.extend(warm.map(|warm| vec![view.language.say("page.state.warmest-is", &[("figure", &warm)]), warm]));
     block(frame, below(frame, high / 2 + 1), &lines, 0);
 }
 
@@ -108,47 +109,47 @@ fn awaited(view: &View<'_>) -> Option<(usize, usize)> {
 
 /// What there is to say beside the word, the weightiest first.
 fn remarks(view: &View<'_>) -> Vec<Paragraph> {
-    let (verdict, tongue) = (view.verdict, view.tongue);
+    let (verdict, language) = (view.verdict, view.language);
     let mut said: Vec<Paragraph> = Vec::new();
     let up = verdict.at.since_boot();
     match &verdict.freshness {
         Freshness::SilentSince(since) => {
             let (silent, last) = (verdict.at.since(*since), (view.time_of_day)(verdict.at.since(*since)));
-            said.push(vec![tongue.say("page.state.silent-for", &[("span", &span(silent))]), span(silent)]);
-            said.push(vec![tongue.say("page.state.last-heard", &[("time", &last)]), last]);
+            said.push(vec![language.say("page.state.silent-for", &[("span", &span(silent))]), span(silent)]);
+            said.push(vec![language.say("page.state.last-heard", &[("time", &last)]), last]);
         }
         Freshness::NotYet => {
             said.push(
-                ["page.state.looking", "page.state.looking-short"].map(|key| tongue.plain(key).to_owned()).to_vec(),
+                ["page.state.looking", "page.state.looking-short"].map(|key| language.plain(key).to_owned()).to_vec(),
             );
             // How long the machine is up says something of the start only while that is short.
-            said.extend((up < LONG_START).then(|| vec![tongue.say("page.up", &[("span", &span(up))])]));
+            said.extend((up < LONG_START).then(|| vec![language.say("page.up", &[("span", &span(up))])]));
         }
         Freshness::InPart(blind) => {
             let ways = ["page.state.blind", "page.state.blind-short"];
-            said.push(ways.map(|key| tongue.say(key, &[("n", &blind.len())])).to_vec());
+            said.push(ways.map(|key| language.say(key, &[("n", &blind.len())])).to_vec());
         }
         Freshness::Fresh => {}
     }
     if verdict.is_starting && matches!(verdict.freshness, Freshness::Fresh | Freshness::InPart(_)) {
         let ways = ["page.state.awaited", "page.state.awaited-short"];
-        let line = |(found, of)| ways.map(|key| tongue.say(key, &[("n", &found), ("of", &of)])).to_vec();
+        let line = |(found, of)| ways.map(|key| language.say(key, &[("n", &found), ("of", &of)])).to_vec();
         said.extend(awaited(view).map(line));
-        said.push(vec![tongue.say("page.up", &[("span", &span(up))]), span(up)]);
+        said.push(vec![language.say("page.up", &[("span", &span(up))]), span(up)]);
     }
     let open = verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning);
-    said.extend(open.map(|open| vec![told(open, &|_| String::new(), tongue).words.title]));
+    said.extend(open.map(|open| vec![incident_words(open, &|_| String::new(), language).words.title]));
     said.extend(verdict.muted_until.map(|until| muted(view, until.since(verdict.at))));
     said.extend(not_set_up(view));
     let notices = verdict.conditions.iter().filter(|condition| condition.severity == Severity::Notice);
-    said.extend(notices.map(|notice| vec![words(notice, tongue).title]));
+    said.extend(notices.map(|notice| vec![words(notice, language).title]));
     said
 }
 
 /// That messages are held back must not be cut: who forgot it would wait for one.
 fn muted(view: &View<'_>, left: Duration) -> Paragraph {
     let ways = ["page.state.muted-left", "page.state.muted-for", "page.state.muted"];
-    ways.map(|key| view.tongue.say(key, &[("left", &span(left))])).to_vec()
+    ways.map(|key| view.language.say(key, &[("left", &span(left))])).to_vec()
 }
 
 /// Without a named tray nobody can be told which one to look at.
@@ -156,5 +157,5 @@ fn not_set_up(view: &View<'_>) -> Option<Paragraph> {
     let drives = view.snapshot?.drives.len();
     let is_named = view.settings.shelves.iter().any(|shelf| !shelf.trays.is_empty());
     let ways = ["page.state.unnamed", "page.state.unnamed-short", "page.state.unnamed-shortest"];
-    (!is_named && drives > 0).then(|| ways.map(|key| view.tongue.say(key, &[("n", &drives)])).to_vec())
+    (!is_named && drives > 0).then(|| ways.map(|key| view.language.say(key, &[("n", &drives)])).to_vec())
 }

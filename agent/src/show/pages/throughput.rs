@@ -1,20 +1,20 @@
 //! Throughput: what the busiest line moves, in MB/s, and how much that is of what it could.
 
-use super::View;
-use super::ceiling::{Line, lines};
+use super::ceiling::{TrafficLine, lines};
 use super::pieces::or_dashes;
 use super::sheet::{Level, Row, Sheet};
+use super::view::View;
 use crate::reading::{Snapshot, Traffic};
-use crate::tell::tongue::Tongue;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::units::{BytesPerSecond, Percent};
 
 /// The busiest line leads; then the drives together, then the other lines.
 pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
-    let tongue = view.tongue;
-    let words = |key| tongue.plain(key).to_owned();
+    let language = view.language;
+    let words = |key| language.plain(key).to_owned();
     let lines = lines(snapshot);
     let drives = together(snapshot);
-    let mut rows: Vec<Row> = lines.iter().skip(1).map(|line| row(line, tongue)).collect();
+    let mut rows: Vec<Row> = lines.iter().skip(1).map(|line| row(line, language)).collect();
     rows.push(Row::of(words("page.throughput.read"), or_dashes(drives.map(|drives| drives.inward))));
     rows.push(Row::of(words("page.throughput.write"), or_dashes(drives.map(|drives| drives.outward))));
     let name = words("page.throughput.title");
@@ -34,9 +34,9 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         name,
         figure: first.moved.in_megabytes(),
         beside: vec![
-            format!("MB/s {}", direction(first, tongue)),
+            format!("MB/s {}", direction(first, language)),
             first.name.clone(),
-            tongue.say("page.throughput.share", &[("share", &share), ("most", &first.most.in_megabytes())]),
+            language.say("page.throughput.share", &[("share", &share), ("most", &first.most.in_megabytes())]),
         ],
         level: Some(Level::share(Some(first.share()))),
         rows,
@@ -44,14 +44,14 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     }
 }
 
-fn row(line: &Line, tongue: Tongue) -> Row {
+fn row(line: &TrafficLine, language: Language) -> Row {
     let share = Percent(line.share() * 100.0);
-    Row::of(format!("{} {}", line.name, direction(line, tongue)), share.to_string())
+    Row::of(format!("{} {}", line.name, direction(line, language)), share.to_string())
         .with(Level::share(Some(line.share())))
 }
 
-fn direction(line: &Line, tongue: Tongue) -> &'static str {
-    if line.is_inward { tongue.plain("page.throughput.in") } else { tongue.plain("page.throughput.out") }
+fn direction(line: &TrafficLine, language: Language) -> &'static str {
+    if line.is_inward { language.plain("page.throughput.in") } else { language.plain("page.throughput.out") }
 }
 
 fn together(snapshot: &Snapshot) -> Option<Traffic> {

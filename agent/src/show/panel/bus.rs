@@ -9,7 +9,7 @@ use traylight_config as config;
 use traylight_display::{Controller, Module, OledPanel, PanelAddress, PanelFault, PanelSize, Rotation};
 
 /// The panel as the owner has described it. Nothing is sent yet.
-pub(super) fn open(panel: &config::Panel) -> Result<OledPanel<I2cdev>, PanelFault> {
+pub(super) fn open(panel: &config::PanelWiring) -> Result<OledPanel<I2cdev>, PanelFault> {
     let path = match &panel.bus {
         config::Bus::Path(path) => PathBuf::from(path),
         config::Bus::AdapterName(name) => adapter(name)?,
@@ -27,11 +27,11 @@ pub(super) fn open(panel: &config::Panel) -> Result<OledPanel<I2cdev>, PanelFaul
 ///
 /// # Errors
 /// When there is none such; the configuration has made sure that there is.
-pub(super) fn module(panel: &config::Panel) -> Result<Module, PanelFault> {
+pub(super) fn module(panel: &config::PanelWiring) -> Result<Module, PanelFault> {
     let controller = match panel.controller {
-        config::Controller::Ssd1306 => Controller::Ssd1306,
-        config::Controller::Ssd1309 => Controller::Ssd1309,
-        config::Controller::Sh1106 => Controller::Sh1106,
+        config::PanelController::Ssd1306 => Controller::Ssd1306,
+        config::PanelController::Ssd1309 => Controller::Ssd1309,
+        config::PanelController::Sh1106 => Controller::Sh1106,
     };
     let size = PanelSize::ALL.into_iter().find(|size| (size.width(), size.height()) == panel.size);
     size.and_then(|size| Module::new(controller, size))
@@ -39,7 +39,7 @@ pub(super) fn module(panel: &config::Panel) -> Result<Module, PanelFault> {
 }
 
 /// The size of the pictures that the panel takes, as it is built in.
-pub fn picture_size(panel: &config::Panel) -> Result<PanelSize, PanelFault> {
+pub fn picture_size(panel: &config::PanelWiring) -> Result<PanelSize, PanelFault> {
     let size = module(panel)?.size();
     Ok(match rotation(panel) {
         Rotation::Upright | Rotation::Half => size,
@@ -47,7 +47,7 @@ pub fn picture_size(panel: &config::Panel) -> Result<PanelSize, PanelFault> {
     })
 }
 
-fn rotation(panel: &config::Panel) -> Rotation {
+fn rotation(panel: &config::PanelWiring) -> Rotation {
     match panel.rotation_degrees {
         90 => Rotation::Quarter,
         180 => Rotation::Half,
@@ -95,9 +95,9 @@ mod tests {
     fn every_panel_that_the_configuration_allows_is_one_that_can_be_driven() {
         let mut driven = 0;
         for (word, controller) in [
-            ("ssd1306", config::Controller::Ssd1306),
-            ("ssd1309", config::Controller::Ssd1309),
-            ("sh1106", config::Controller::Sh1106),
+            ("ssd1306", config::PanelController::Ssd1306),
+            ("ssd1309", config::PanelController::Ssd1309),
+            ("sh1106", config::PanelController::Sh1106),
         ] {
             for (width, height) in controller.sizes() {
                 for degrees in [0, 90, 180, 270] {

@@ -10,30 +10,30 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 use traylight_config as config;
 use traylight_display::{Panel, PanelFault, PanelSize};
-use upkeep::{News, Upkeep};
+use upkeep::{Upkeep, UpkeepEvent};
 
 /// So many orders wait for a panel's thread, at most: more than there are while it works.
 const MOST_ORDERS: usize = 8;
 
 /// What a panel's thread has to say.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Report {
+pub struct PanelEvent {
     /// Which panel: its number, from 0, in the configuration's order.
     pub panel: usize,
     /// What of it.
-    pub news: News,
+    pub news: UpkeepEvent,
 }
 
-enum Order {
+enum PanelOrder {
     Show(Picture),
     Distrust,
 }
 
 /// The handle of one panel's thread. Dropping it lets the thread show what it has and end.
 pub struct PanelThread {
-    panel: config::Panel,
+    panel: config::PanelWiring,
     size: PanelSize,
-    orders: Option<SyncSender<Order>>,
+    orders: Option<SyncSender<PanelOrder>>,
     thread: Option<JoinHandle<()>>,
 }
 
@@ -43,13 +43,13 @@ impl PanelThread {
     /// # Errors
     /// When the machine refuses a thread, or a panel is none that there is.
     pub fn start_all(
-        panels: &[config::Panel],
+        panels: &[config::PanelWiring],
         clock: &Clock,
-        report: impl Fn(Report) + Clone + Send + 'static,
+        report: impl Fn(PanelEvent) + Clone + Send + 'static,
     ) -> std::io::Result<Vec<Self>> {
-        let start = |(number, panel): (usize, &config::Panel)| {
+        let start = |(number, panel): (usize, &config::PanelWiring)| {
             let report = report.clone();
-            Self::start(panel, clock.clone(), move |news| report(Report { panel: number, news }))
+            Self::start(panel, clock.clone(), move |news| report(PanelEvent { panel: number, news }))
         };
         panels.iter().enumerate().map(start).collect()
     }
@@ -61,9 +61,9 @@ impl PanelThread {
     /// As [`PanelThread::start_all`]; the panels up to that one work.
     pub fn renew(
         running: &mut Vec<Self>,
-        wanted: &[config::Panel],
+        wanted: &[config::PanelWiring],
         clock: &Clock,
-        report: impl Fn(Report) + Clone + Send + 'static,
+        report: impl Fn(PanelEvent) + Clone + Send + 'static,
         last: impl Fn(PanelSize) -> Picture,
     ) -> std::io::Result<Vec<usize>> {
         let mut before: Vec<Option<Self>> = std::mem::take(running).into_iter().map(Some).collect();
@@ -82,14 +82,18 @@ impl PanelThread {
                 None => {
                     begun.push(number);
                     let report = report.clone();
-                    Self::start(panel, clock.clone(), move |news| report(Report { panel: number, news }))?
+                    Self::start(panel, clock.clone(), move |news| report(PanelEvent { panel: number, news }))?
                 }
             });
         }
         Ok(begun)
     }
 
-    fn start(panel: &config::Panel, clock: Clock, report: impl Fn(News) + Send + 'static) -> std::io::Result<Self> {
+    fn start(
+        panel: &config::PanelWiring,
+        clock: Clock,
+        report: impl Fn(UpkeepEvent) + Send + 'static,
+    ) -> std::io::Result<Self> {
         let size = bus::picture_size(panel).map_err(|fault| std::io::Error::other(fault.to_string()))?;
         let (orders, wanted) = sync_channel(MOST_ORDERS);
         let (panel, opened) = (panel.clone(), panel.clone());
@@ -103,7 +107,7 @@ impl PanelThread {
 
     /// The settings that the thread goes by.
     #[cfg(test)]
-    pub fn made_from(&self) -> &config::Panel {
+    pub fn made_from(&self) -> &config::PanelWiring {
         &self.panel
     }
 
@@ -113,18 +117,18 @@ impl PanelThread {
     }
 
     /// How bright its owner wants it by day.
-    pub fn wanted_brightness(&self) -> config::Brightness {
+    pub fn wanted_brightness(&self) -> config::PanelBrightness {
         self.panel.brightness
     }
 
     /// Hands over a picture; an older one that was not shown yet is passed over.
     pub fn show(&self, picture: Picture) {
-        self.order(Order::Show(picture));
+        self.order(PanelOrder::Show(picture));
     }
 
     /// Lets the panel be set up anew: it may have lost its power for a moment.
     pub fn distrust(&self) {
-        self.order(Order::Distrust);
+        self.order(PanelOrder::Distrust);
     }
 
     /// Shows a last picture and waits until the thread has ended. A transfer that hangs is ended by the kernel's own
@@ -137,7 +141,7 @@ impl PanelThread {
         }
     }
 
-    fn order(&self, order: Order) {
+    fn order(&self, order: PanelOrder) {
         if let Some(orders) = &self.orders {
             // A bus that hangs must neither hold up the loop nor let pictures pile up; the next one comes anyway.
             let _ = orders.try_send(order);
@@ -146,14 +150,14 @@ impl PanelThread {
 }
 
 /// Shows one picture on a panel that no thread owns.
-pub fn show_once(panel: &config::Panel, draw: impl FnOnce(PanelSize) -> Picture) -> Result<(), PanelFault> {
+pub fn show_once(panel: &config::PanelWiring, draw: impl FnOnce(PanelSize) -> Picture) -> Result<(), PanelFault> {
     let mut panel = bus::open(panel)?;
     let Picture { frame, brightness } = draw(panel.size());
     panel.set_brightness(brightness)?;
     panel.refresh(&frame).map(|_| ())
 }
 
-fn work<G: Panel>(mut upkeep: Upkeep<G>, orders: &Receiver<Order>, clock: &Clock, report: impl Fn(News)) {
+fn work<G: Panel>(mut upkeep: Upkeep<G>, orders: &Receiver<PanelOrder>, clock: &Clock, report: impl Fn(UpkeepEvent)) {
     loop {
         let next = match upkeep.due() {
             Some(due) => orders.recv_timeout(due.since(clock.now())),
@@ -163,8 +167,8 @@ fn work<G: Panel>(mut upkeep: Upkeep<G>, orders: &Receiver<Order>, clock: &Clock
             Ok(order) => {
                 for order in std::iter::once(order).chain(orders.try_iter()) {
                     match order {
-                        Order::Show(picture) => upkeep.take(picture),
-                        Order::Distrust => upkeep.distrust(),
+                        PanelOrder::Show(picture) => upkeep.take(picture),
+                        PanelOrder::Distrust => upkeep.distrust(),
                     }
                 }
             }

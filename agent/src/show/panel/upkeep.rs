@@ -13,7 +13,7 @@ const REFRESH: Duration = Duration::from_secs(60);
 
 /// What there is to say of a panel.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum News {
+pub enum UpkeepEvent {
     /// The panel shows what it was given, after it did not or for the first time.
     Found,
     /// The panel was lost, or never found; why, with the remedy. Each reason once, until it was found again.
@@ -76,7 +76,7 @@ impl<G: Panel> Upkeep<G> {
     }
 
     /// Does what is due; what there is to say of it.
-    pub fn tend(&mut self, now: Moment) -> Option<News> {
+    pub fn tend(&mut self, now: Moment) -> Option<UpkeepEvent> {
         self.due().filter(|due| *due <= now)?;
         let picture = self.picture.take()?;
         let outcome = self.show(&picture, now);
@@ -88,7 +88,7 @@ impl<G: Panel> Upkeep<G> {
                 self.not_before = Some(now.plus(2 * time_on_bus(sent, self.bus_speed_khz)));
                 self.told.clear();
                 let is_news = !std::mem::replace(&mut self.told_found, true);
-                is_news.then_some(News::Found)
+                is_news.then_some(UpkeepEvent::Found)
             }
             Err(fault) => {
                 (self.panel, self.is_behind, self.told_found) = (None, true, false);
@@ -97,7 +97,7 @@ impl<G: Panel> Upkeep<G> {
                 let is_news = !self.told.contains(&fault);
                 is_news.then(|| {
                     self.told.push(fault.clone());
-                    News::Lost(fault)
+                    UpkeepEvent::Lost(fault)
                 })
             }
         }

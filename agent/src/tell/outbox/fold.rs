@@ -4,14 +4,14 @@
 //! Whatever is left out is counted, and the count travels with the message that comes after it. And what began and ended
 //! while somebody worked on the box is not told at all.
 
-use super::Write;
-use super::queue::{Entry, Queue};
-use crate::tell::message::{Message, Turn};
+use super::kept::Write;
+use super::queue::{ChannelQueue, QueuedMessage};
+use crate::tell::message::{Message, MessageKind};
 
 /// The most messages that wait for one way.
 pub(super) const MOST: usize = 500;
 
-impl Queue {
+impl ChannelQueue {
     /// Leaves out as many as are too many.
     pub(super) fn make_room(&mut self) -> Vec<Write> {
         let (mut gone, mut counted) = (Vec::new(), Vec::new());
@@ -19,7 +19,7 @@ impl Queue {
             let Some(index) = self.dispensable() else { break };
             let Some(out) = self.entries.remove(index) else { break };
             // The next of its incident takes over the count, else whatever comes next.
-            let same = |entry: &Entry| entry.message.incident == out.message.incident;
+            let same = |entry: &QueuedMessage| entry.message.incident == out.message.incident;
             let heir = (index..self.entries.len()).find(|later| same(&self.entries[*later]));
             if let Some(heir) = self.entries.get_mut(heir.unwrap_or(index)) {
                 heir.left_out += out.left_out + 1;
@@ -37,9 +37,9 @@ impl Queue {
     /// Takes back all of a story whose end this message would tell, when it began while messages were held back and none of
     /// it has left.
     pub(super) fn withdraw(&mut self, end: &Message) -> Option<Write> {
-        let of_it = |entry: &&Entry| entry.message.incident == end.incident;
-        let is_untold = |entry: &Entry| entry.message.held && entry.tried == 0;
-        let began = self.entries.iter().filter(of_it).any(|entry| entry.message.turn == Turn::Opened);
+        let of_it = |entry: &&QueuedMessage| entry.message.incident == end.incident;
+        let is_untold = |entry: &QueuedMessage| entry.message.held && entry.tried == 0;
+        let began = self.entries.iter().filter(of_it).any(|entry| entry.message.turn == MessageKind::Opened);
         if !began || !self.entries.iter().filter(of_it).all(is_untold) {
             return None;
         }
@@ -70,7 +70,7 @@ impl Queue {
             }
         }
         let is_newest = |index: usize| {
-            let of_it = |later: &Entry| later.message.incident == self.entries[index].message.incident;
+            let of_it = |later: &QueuedMessage| later.message.incident == self.entries[index].message.incident;
             !self.entries.iter().skip(index + 1).any(of_it)
         };
         // The first of equals is the oldest.

@@ -1,8 +1,6 @@
 //! What the store keeps of the outbox, what it is told to write, and what a start learns from it of incidents that were
 //! told and are not in the incident store.
 
-use super::Outbox;
-use super::queue::Entry;
 use crate::tell::message::{Message, Stamp};
 use crate::tell::tidings::tells_the_end;
 use crate::verdict::{Incident, IncidentId};
@@ -39,7 +37,7 @@ pub struct KeptPause {
     /// The channel.
     #[serde(alias = "way")]
     pub channel: String,
-    /// Where it led; see [`super::Rule::target`].
+    /// Where it led; see [`super::terms::Rule::target`].
     pub target: u64,
     /// How often it has failed, this attempt included.
     pub failures: usize,
@@ -111,27 +109,6 @@ impl Kept {
         let told = self.stories.iter().map(|story| &story.told).filter(is_of_before);
         let unmeasured = told.filter(|told| told.age(now).is_none());
         unmeasured.map(|told| told.wall.as_ref().map(|wall| wall.epoch_s)).max()
-    }
-}
-
-impl Outbox {
-    /// Takes in what an earlier run has left, beside what has come since this one began. What waited for channels that are
-    /// configured no more is left out.
-    pub fn adopt(&mut self, kept: Kept) {
-        let mut before = None;
-        for Waiting { channel, message, tried, left_out } in kept.waiting {
-            self.last += u64::from(before.replace(message.id.clone()).as_ref() != Some(&message.id));
-            if let Some(queue) = self.queues.iter_mut().find(|queue| queue.rule.channel == channel) {
-                queue.entries.push_back(Entry { number: self.last, message, tried, left_out });
-            }
-        }
-        for story in kept.stories {
-            self.stories.entry(story.last.incident.clone()).or_insert(story);
-        }
-        for id in kept.taken.into_iter().rev() {
-            self.taken.push_front(id);
-        }
-        self.all_well = self.all_well.take().or(kept.all_well);
     }
 }
 

@@ -1,7 +1,7 @@
 //! How long a channel that fails is left alone: 1, 2, 5, 15, then 60 minutes, a little spread so that many boxes behind one
 //! server do not come back all at once.
 
-use super::KeptPause;
+use super::kept::KeptPause;
 use crate::clock::Moment;
 use crate::tell::message::Stamp;
 use std::time::Duration;

@@ -1,11 +1,12 @@
 //! The messages that wait for one way, and what is sent of them next.
 
+use super::kept::KeptPause;
 use super::pause::Pause;
 use super::quiet::quiet_until;
-use super::{Blame, KeptPause, Now, Rule, Step};
+use super::terms::{Blame, NextStep, Now, Rule};
 use crate::clock::Moment;
 use crate::tell::batch::{Batch, Item};
-use crate::tell::message::{Message, Stamp, Turn};
+use crate::tell::message::{Message, MessageKind, Stamp};
 use crate::verdict::Severity;
 use std::collections::{BTreeSet, VecDeque};
 use std::sync::Arc;
@@ -22,7 +23,7 @@ const LONGEST_BATCH: usize = 50;
 
 /// One message that waits for one way.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Entry {
+pub(super) struct QueuedMessage {
     /// Messages are counted as they are taken in; the same on every channel.
     pub number: u64,
     pub message: Arc<Message>,
@@ -32,9 +33,9 @@ pub(super) struct Entry {
 
 /// One channel's queue.
 #[derive(Debug, Clone)]
-pub(super) struct Queue {
+pub(super) struct ChannelQueue {
     pub rule: Rule,
-    pub entries: VecDeque<Entry>,
+    pub entries: VecDeque<QueuedMessage>,
     pub pause: Pause,
     /// The pause as the store has it.
     pub kept_pause: Option<KeptPause>,
@@ -48,7 +49,7 @@ pub(super) struct Queue {
     is_apart: bool,
 }
 
-impl Queue {
+impl ChannelQueue {
     pub fn new(rule: Rule) -> Self {
         Self {
             rule,
@@ -67,7 +68,7 @@ impl Queue {
         let rule = &self.rule;
         match message.turn {
             // Who would be told of trouble is told that there is none.
-            Turn::AllWell => true,
+            MessageKind::AllWell => true,
             _ => {
                 let is_about = message.about.iter().any(|about| rule.about.contains(&about.topic));
                 message.severity >= rule.least && (rule.about.is_empty() || is_about)
@@ -79,39 +80,39 @@ impl Queue {
         self.entries.iter().any(|entry| entry.message.incident == incident)
     }
 
-    pub fn is_under_way(&self, entry: &Entry) -> bool {
+    pub fn is_under_way(&self, entry: &QueuedMessage) -> bool {
         self.under_way.contains(&entry.message.id)
     }
 
     /// What to do now.
-    pub fn next(&self, quiet: Option<QuietHours>, is_muted: bool, now: &Now) -> Step {
+    pub fn next(&self, quiet: Option<QuietHours>, is_muted: bool, now: &Now) -> NextStep {
         if !self.under_way.is_empty() || self.entries.is_empty() {
-            return Step::Wait(None);
+            return NextStep::Wait(None);
         }
         if let Some(until) = self.pause.until(now.moment()) {
-            return Step::Wait(Some(until));
+            return NextStep::Wait(Some(until));
         }
         let quiet_until = quiet_until(quiet, now);
-        let may_leave = |entry: &&Entry| {
+        let may_leave = |entry: &&QueuedMessage| {
             let is_held = is_muted && entry.message.held;
             !is_held && (quiet_until.is_none() || self.is_loud(entry))
         };
-        let ready: Vec<&Entry> = self.entries.iter().filter(may_leave).collect();
+        let ready: Vec<&QueuedMessage> = self.entries.iter().filter(may_leave).collect();
         if ready.is_empty() {
-            return Step::Wait(quiet_until);
+            return NextStep::Wait(quiet_until);
         }
         let recent = self.batches.iter().filter(|sent| now.moment().since(**sent) < WINDOW).count();
         if !self.rule.shares_batches || self.is_apart || recent + ready.len() <= BURST {
             return send(&ready[..1], now);
         }
         match self.room_at(recent, &ready) {
-            Some(room) if room > now.moment() => Step::Wait(Some(room)),
+            Some(room) if room > now.moment() => NextStep::Wait(Some(room)),
             _ => send(&ready[..ready.len().min(LONGEST_BATCH)], now),
         }
     }
 
     /// When the next batch may leave after a burst.
-    fn room_at(&self, recent: usize, ready: &[&Entry]) -> Option<Moment> {
+    fn room_at(&self, recent: usize, ready: &[&QueuedMessage]) -> Option<Moment> {
         if recent < BURST {
             return None;
         }
@@ -123,11 +124,11 @@ impl Queue {
 
     /// Critical messages, and what came before them in their incident, do not wait for the morning; nor does a test,
     /// for which somebody waits.
-    fn is_loud(&self, entry: &Entry) -> bool {
-        let critical = |other: &Entry| {
+    fn is_loud(&self, entry: &QueuedMessage) -> bool {
+        let critical = |other: &QueuedMessage| {
             other.message.incident == entry.message.incident && other.message.severity == Severity::Critical
         };
-        entry.message.turn == Turn::Test || self.entries.iter().any(critical)
+        entry.message.turn == MessageKind::Test || self.entries.iter().any(critical)
     }
 
     /// The batch with these messages leaves; the pause that follows unless it arrives.
@@ -167,7 +168,7 @@ impl Queue {
         if let [id] = back.as_slice() {
             let incident = self.entries.iter().find(|entry| entry.message.id == *id);
             if let Some(incident) = incident.map(|entry| entry.message.incident.clone()) {
-                let (refused, others): (VecDeque<Entry>, VecDeque<Entry>) =
+                let (refused, others): (VecDeque<QueuedMessage>, VecDeque<QueuedMessage>) =
                     self.entries.drain(..).partition(|entry| entry.message.incident == incident);
                 self.entries = others;
                 self.entries.extend(refused);
@@ -184,11 +185,12 @@ impl Queue {
     }
 }
 
-fn send(entries: &[&Entry], now: &Now) -> Step {
-    let item = |entry: &&Entry| Item::new((*entry.message).clone(), entry.left_out, entry.tried + 1, &now.stamp);
+fn send(entries: &[&QueuedMessage], now: &Now) -> NextStep {
+    let item =
+        |entry: &&QueuedMessage| Item::new((*entry.message).clone(), entry.left_out, entry.tried + 1, &now.stamp);
     let mut items = entries.iter().map(item);
     match items.next() {
-        Some(first) => Step::Send(Box::new(Batch { first, more: items.collect() })),
-        None => Step::Wait(None),
+        Some(first) => NextStep::Send(Box::new(Batch { first, more: items.collect() })),
+        None => NextStep::Wait(None),
     }
 }

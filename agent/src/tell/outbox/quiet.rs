@@ -1,7 +1,7 @@
 //! Quiet hours: the time of day in which only critical messages leave. Without a calendar that can be believed there
 //! are none, since a warning too many at night is better than one that never comes.
 
-use super::Now;
+use super::terms::Now;
 use crate::clock::Moment;
 use std::time::Duration;
 use traylight_config::QuietHours;

@@ -1,6 +1,9 @@
 //! What a rehearsal had to say and could not in time: it is dropped, and comes to nobody minutes later among what is real.
 
-use super::{Now, Outbox, Write};
+use super::kept::Write;
+use super::planner::Outbox;
+use super::queue::ChannelQueue;
+use super::terms::Now;
 use crate::clock::Moment;
 use crate::tell::message::Message;
 use std::collections::BTreeMap;
@@ -51,7 +54,7 @@ impl Outbox {
     fn drop_of_rehearsal(&mut self, has_had_its_time: impl Fn(u32) -> bool) -> (Dropped, Vec<Write>) {
         let (mut dropped, mut writes) = (Dropped::new(), Vec::new());
         for queue in &mut self.queues {
-            let goes = |queue: &super::Queue, index: usize| {
+            let goes = |queue: &ChannelQueue, index: usize| {
                 let entry = &queue.entries[index];
                 entry.message.is_rehearsed() && !queue.is_under_way(entry) && has_had_its_time(entry.tried)
             };

@@ -4,10 +4,10 @@
 
 mod self_tests;
 
-use super::command::{Ata, Command, Recovering};
+use super::command::{Ata, DriveCommand, Recovering};
 use super::{
-    Failure, Health, OneSession, Reply, Told, Transport, Wanted, collect, is_who_was_asked, parsed, recovery_not_asked,
-    sense_of, settle, unreadable,
+    DriveAnswers, DriveQuestions, Failure, Health, OneSession, Reply, Transport, collect, is_who_was_asked, parsed,
+    recovery_not_asked, sense_of, settle, unreadable,
 };
 use crate::reading::{LoggedError, Missing, OwnLimits, Power, Reason, RecoveryLimit, SelfAssessment};
 use crate::sense::parse::ata;
@@ -40,7 +40,7 @@ pub struct AtaDrive {
     quirks: Quirks,
     /// What it has refused, and how often in a row. One refusal settles it until it is asked afresh, since each makes
     /// the kernel halt the port for a moment (linux/drivers/ata/libata-eh.c).
-    refused: BTreeMap<Command, u8>,
+    refused: BTreeMap<DriveCommand, u8>,
 }
 
 /// Refusals in a row that settle that CHECK POWER MODE is not known. Without it the drive is mute for a day, so one
@@ -79,7 +79,7 @@ impl AtaDrive {
     }
 
     /// One session.
-    pub fn ask(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    pub fn ask(&mut self, to: &mut dyn Transport, wanted: DriveQuestions) -> DriveAnswers {
         if wanted.afresh {
             self.refused.clear();
         }
@@ -88,27 +88,30 @@ impl AtaDrive {
         to.end(told)
     }
 
-    fn session(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Told {
+    fn session(&mut self, to: &mut dyn Transport, wanted: DriveQuestions) -> DriveAnswers {
         if let Err(why) = self.meet_behind_bridge(to, wanted) {
-            return Told::only(Err(why));
+            return DriveAnswers::only(Err(why));
         }
         let mode = self.power_mode(to);
         let power = match &mode {
-            Ok(mode) if mode.is_asleep() => return Told::only(Ok(Power::Asleep)),
+            Ok(mode) if mode.is_asleep() => return DriveAnswers::only(Ok(Power::Asleep)),
             Ok(PowerMode::ActiveOrIdle) => Ok(Power::Active),
             Ok(_) => Ok(Power::Idle),
             // A drive that somebody has just used is awake, whatever its bridge says.
             Err(_) if wanted.in_use => Ok(Power::Active),
-            Err(why) => return Told::only(Err(why.clone())),
+            Err(why) => return DriveAnswers::only(Err(why.clone())),
         };
         // With its heads parked, logs that lie on the medium would make it move them.
         let parked = mode.as_ref().is_ok_and(|mode| mode.may_have_parked()) && !wanted.in_use && !wanted.by_owner;
         let (wants_health, wants_tests) = (wanted.health && !parked, wanted.self_tests && !parked);
         match self.meet(to, wants_health || wants_tests || wanted.step.is_some()) {
             Ok(()) => {}
-            Err(Unmet::Another(why)) => return Told::only(Err(why)),
+            Err(Unmet::Another(why)) => return DriveAnswers::only(Err(why)),
             Err(Unmet::Unknown(why)) => {
-                return Told { temperature: wanted.temperature.then_some(Err(why)), ..Told::only(power) };
+                return DriveAnswers {
+                    temperature: wanted.temperature.then_some(Err(why)),
+                    ..DriveAnswers::only(power)
+                };
             }
         }
         let step = wanted.step.map(|step| {
@@ -121,12 +124,12 @@ impl AtaDrive {
         let self_tests = wants_tests.then(|| self.self_tests(to, &mut heard));
         let own_limits = health.as_ref().map(own_limits).unwrap_or_default();
         let temperature = wanted.temperature.then(|| self.temperature(to, health.as_ref(), &mut heard));
-        Told { temperature, own_limits, health, self_tests, step, ..Told::only(power) }
+        DriveAnswers { temperature, own_limits, health, self_tests, step, ..DriveAnswers::only(power) }
     }
 
     /// The kernel learns from a successful command that a bridge has more sense to give than 18 bytes, so a bridge is
     /// asked for the drive's identity before anything else; but not while it may sleep.
-    fn meet_behind_bridge(&mut self, to: &mut dyn Transport, wanted: Wanted) -> Result<(), Missing> {
+    fn meet_behind_bridge(&mut self, to: &mut dyn Transport, wanted: DriveQuestions) -> Result<(), Missing> {
         if to.answering() != Answering::Bridge || self.identity.is_some() {
             return Ok(());
         }
@@ -338,7 +341,7 @@ impl AtaDrive {
     /// Sends a command, unless the drive has settled before that it does not know it.
     fn send(&mut self, to: &mut dyn Transport, command: Ata) -> Result<Reply, Failure> {
         let settled = if command == Ata::CheckPowerMode { POWER_MODE_REFUSALS } else { 1 };
-        let command = Command::Ata(command);
+        let command = DriveCommand::Ata(command);
         if self.refused.get(&command).is_some_and(|&refusals| refusals >= settled) {
             return Err(Failure::NotSupported("it said so before".to_owned()));
         }

@@ -12,7 +12,7 @@ fn drive() -> AtaDrive {
 }
 
 /// One session of a drive that was not asked before.
-fn ask(mut disk: Replay, wanted: Wanted) -> Told {
+fn ask(mut disk: Replay, wanted: DriveQuestions) -> DriveAnswers {
     drive().ask(&mut disk, wanted)
 }
 
@@ -139,7 +139,7 @@ fn asked_afresh_a_disk_may_have_thought_better_of_it() {
     let mut disk = disk().with(SCT_STATUS, [vec![refused()], disk().answers[&SCT_STATUS.into()].clone()].concat());
     let mut drive = drive();
     let warmth = |drive: &mut AtaDrive, disk: &mut Replay, afresh| {
-        let told = drive.ask(disk, Wanted { afresh, ..WARMTH });
+        let told = drive.ask(disk, DriveQuestions { afresh, ..WARMTH });
         (told.temperature.unwrap().unwrap(), disk.sent().contains(&SCT_STATUS.into()))
     };
     assert_eq!(warmth(&mut drive, &mut disk, false), (Celsius(38.0), true), "refused, so by attribute 194");
@@ -274,7 +274,7 @@ fn a_sleeping_disk_is_asked_whether_it_sleeps_and_nothing_else() {
         let mut disk = disk().with(Ata::CheckPowerMode, [power_mode(count)]);
         let mut drive = drive();
         for wanted in UNUSED.into_iter().chain([ALL_IN_USE]) {
-            assert_eq!(drive.ask(&mut disk, wanted), Told::only(Ok(Power::Asleep)), "{count:02X}h");
+            assert_eq!(drive.ask(&mut disk, wanted), DriveAnswers::only(Ok(Power::Asleep)), "{count:02X}h");
             assert_eq!(disk.sent(), commands([Ata::CheckPowerMode]), "{count:02X}h");
         }
     }

@@ -43,7 +43,7 @@ fn a_bridge_that_tells_no_mode_is_neither_asleep_nor_awake() {
             let mut disk = behind_bridge().with(Ata::CheckPowerMode, [reply.clone()]);
             let told = known().ask(&mut disk, wanted);
             assert_eq!(reason(&told.power), Some(Reason::Unreadable), "{what}");
-            assert_eq!(told, Told::only(told.power.clone()), "{what}");
+            assert_eq!(told, DriveAnswers::only(told.power.clone()), "{what}");
             assert_eq!(disk.sent(), commands([Ata::CheckPowerMode; 2]), "{what}: asked once more, and no more");
         }
     }
@@ -68,7 +68,7 @@ fn a_cut_reply_is_asked_for_once_more() {
     assert_eq!(disk.sent(), commands([Ata::CheckPowerMode, Ata::CheckPowerMode, SCT_STATUS]));
 
     let mut asleep = behind_bridge().with(Ata::CheckPowerMode, [cut, power_mode(0x00)]);
-    assert_eq!(known().ask(&mut asleep, ALL), Told::only(Ok(Power::Asleep)));
+    assert_eq!(known().ask(&mut asleep, ALL), DriveAnswers::only(Ok(Power::Asleep)));
     assert_eq!(asleep.sent(), commands([Ata::CheckPowerMode; 2]));
 }
 
@@ -86,13 +86,13 @@ fn an_unknown_bridge_is_left_alone_until_somebody_uses_the_disk() {
     let mut drive = AtaDrive::new(None, Quirks::default());
     for wanted in UNUSED {
         let told = drive.ask(&mut disk, wanted);
-        assert_eq!(told, Told::only(told.power.clone()));
+        assert_eq!(told, DriveAnswers::only(told.power.clone()));
         assert_eq!(reason(&told.power), Some(Reason::NotAsked));
     }
     assert_eq!(disk.sent(), []);
 
     // The kernel learns from IDENTIFY that this bridge has more than 18 bytes of sense to give.
-    drive.ask(&mut disk, Wanted { in_use: true, ..NOTHING });
+    drive.ask(&mut disk, DriveQuestions { in_use: true, ..NOTHING });
     assert_eq!(disk.sent(), commands([Ata::Identify, Ata::CheckPowerMode]));
     drive.ask(&mut disk, WARMTH);
     assert_eq!(disk.sent(), commands([Ata::CheckPowerMode, SCT_STATUS]));
@@ -112,7 +112,7 @@ fn a_bridge_that_refuses_is_not_pestered() {
         assert_eq!(reason(&drive.ask(&mut mute, ALL).power), Some(Reason::NotFitted));
     }
     assert_eq!(mute.sent(), commands([Ata::CheckPowerMode; 2]), "two refusals in a row settle it");
-    drive.ask(&mut mute, Wanted { afresh: true, ..ALL });
+    drive.ask(&mut mute, DriveQuestions { afresh: true, ..ALL });
     assert_eq!(mute.sent(), commands([Ata::CheckPowerMode]), "until it is asked afresh");
 }
 

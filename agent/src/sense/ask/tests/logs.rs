@@ -9,22 +9,22 @@ use crate::sense::parse::quirks::Quirks;
 const SUMMARY: Ata = Ata::SmartReadLog { log: 0x01 };
 
 /// The health that a disk tells, and the logs that it was asked for besides its statistics.
-fn asked(disk: Replay) -> (Health, Vec<Command>) {
-    let (told, sent) = session(disk, Wanted { health: true, ..NOTHING });
+fn asked(disk: Replay) -> (Health, Vec<DriveCommand>) {
+    let (told, sent) = session(disk, DriveQuestions { health: true, ..NOTHING });
     (health(&told).clone(), sent)
 }
 
 /// How its self-tests stand, and the logs that it was asked for.
-fn tested(disk: Replay) -> (Result<SelfTest, Missing>, Vec<Command>) {
-    let (told, sent) = session(disk, Wanted { self_tests: true, ..NOTHING });
+fn tested(disk: Replay) -> (Result<SelfTest, Missing>, Vec<DriveCommand>) {
+    let (told, sent) = session(disk, DriveQuestions { self_tests: true, ..NOTHING });
     (newest_test(&told), sent)
 }
 
-fn session(mut disk: Replay, wanted: Wanted) -> (Told, Vec<Command>) {
+fn session(mut disk: Replay, wanted: DriveQuestions) -> (DriveAnswers, Vec<DriveCommand>) {
     let told = AtaDrive::new(None, Quirks::default()).ask(&mut disk, wanted);
-    let is_log = |command: &Command| {
-        matches!(command, Command::Ata(Ata::SmartReadLog { .. }))
-            || matches!(command, Command::Ata(Ata::ReadLogExt { log, .. }) if ![0, STATISTICS, 0x11].contains(log))
+    let is_log = |command: &DriveCommand| {
+        matches!(command, DriveCommand::Ata(Ata::SmartReadLog { .. }))
+            || matches!(command, DriveCommand::Ata(Ata::ReadLogExt { log, .. }) if ![0, STATISTICS, 0x11].contains(log))
     };
     (told, disk.sent().into_iter().filter(is_log).collect())
 }

@@ -10,8 +10,8 @@ mod scsi;
 mod steps;
 mod strangers;
 
-use super::command::{Ata, Command, Nvme, Recovering, Scsi};
-use super::{Failure, Health, Reply, Told, Transport, Wanted};
+use super::command::{Ata, DriveCommand, Nvme, Recovering, Scsi};
+use super::{DriveAnswers, DriveQuestions, Failure, Health, Reply, Transport};
 use crate::reading::{Missing, Reason, SelfTest};
 use crate::sense::parse::scsi::sense_data::Answering;
 use crate::sense::parse::testing::{hex, page, summed};
@@ -25,8 +25,8 @@ type Answer = Result<Reply, Failure>;
 struct Replay {
     answering: Answering,
     /// For each command the answers in their order; the last one stays.
-    answers: BTreeMap<Command, Vec<Answer>>,
-    sent: Vec<Command>,
+    answers: BTreeMap<DriveCommand, Vec<Answer>>,
+    sent: Vec<DriveCommand>,
 }
 
 impl Replay {
@@ -36,25 +36,25 @@ impl Replay {
     }
 
     /// The same drive with other answers to one command.
-    fn with(mut self, command: impl Into<Command>, answers: impl IntoIterator<Item = Answer>) -> Self {
+    fn with(mut self, command: impl Into<DriveCommand>, answers: impl IntoIterator<Item = Answer>) -> Self {
         self.answers.insert(command.into(), answers.into_iter().collect());
         self
     }
 
     /// The same drive without an answer to one command.
-    fn without(mut self, command: impl Into<Command>) -> Self {
+    fn without(mut self, command: impl Into<DriveCommand>) -> Self {
         self.answers.remove(&command.into());
         self
     }
 
     /// What it was sent since the last look.
-    fn sent(&mut self) -> Vec<Command> {
+    fn sent(&mut self) -> Vec<DriveCommand> {
         std::mem::take(&mut self.sent)
     }
 }
 
 impl Transport for Replay {
-    fn send(&mut self, command: &Command) -> Answer {
+    fn send(&mut self, command: &DriveCommand) -> Answer {
         self.sent.push(*command);
         match self.answers.get_mut(command) {
             Some(answers) if answers.len() > 1 => answers.remove(0),
@@ -68,25 +68,25 @@ impl Transport for Replay {
     }
 }
 
-impl From<Ata> for Command {
+impl From<Ata> for DriveCommand {
     fn from(command: Ata) -> Self {
         Self::Ata(command)
     }
 }
 
-impl From<Scsi> for Command {
+impl From<Scsi> for DriveCommand {
     fn from(command: Scsi) -> Self {
         Self::Scsi(command)
     }
 }
 
-impl From<Nvme> for Command {
+impl From<Nvme> for DriveCommand {
     fn from(command: Nvme) -> Self {
         Self::Nvme(command)
     }
 }
 
-fn commands<C: Into<Command>>(list: impl IntoIterator<Item = C>) -> Vec<Command> {
+fn commands<C: Into<DriveCommand>>(list: impl IntoIterator<Item = C>) -> Vec<DriveCommand> {
     list.into_iter().map(Into::into).collect()
 }
 
@@ -120,16 +120,16 @@ fn count(health: &Health, name: &str) -> Option<i64> {
 }
 
 /// Its health, which must have been told.
-fn health(told: &Told) -> &Health {
+fn health(told: &DriveAnswers) -> &Health {
     told.health.as_ref().expect("the health was asked")
 }
 
 /// How its self-tests stand, which must have been asked.
-fn newest_test(told: &Told) -> Result<SelfTest, Missing> {
+fn newest_test(told: &DriveAnswers) -> Result<SelfTest, Missing> {
     told.self_tests.clone().expect("the self-tests were asked").map(|tests| tests.now)
 }
 
-const NOTHING: Wanted = Wanted {
+const NOTHING: DriveQuestions = DriveQuestions {
     temperature: false,
     health: false,
     self_tests: false,
@@ -138,13 +138,13 @@ const NOTHING: Wanted = Wanted {
     in_use: false,
     afresh: false,
 };
-const WARMTH: Wanted = Wanted { temperature: true, ..NOTHING };
-const HEALTH: Wanted = Wanted { health: true, self_tests: true, ..NOTHING };
-const ALL: Wanted = Wanted { temperature: true, ..HEALTH };
-const ALL_IN_USE: Wanted = Wanted { in_use: true, ..ALL };
+const WARMTH: DriveQuestions = DriveQuestions { temperature: true, ..NOTHING };
+const HEALTH: DriveQuestions = DriveQuestions { health: true, self_tests: true, ..NOTHING };
+const ALL: DriveQuestions = DriveQuestions { temperature: true, ..HEALTH };
+const ALL_IN_USE: DriveQuestions = DriveQuestions { in_use: true, ..ALL };
 
 /// All that can be wanted of a drive that nobody uses.
-const UNUSED: [Wanted; 4] = [NOTHING, WARMTH, HEALTH, ALL];
+const UNUSED: [DriveQuestions; 4] = [NOTHING, WARMTH, HEALTH, ALL];
 
 const STATISTICS: u8 = 0x04;
 const EXTENDED_ERRORS: u8 = 0x03;

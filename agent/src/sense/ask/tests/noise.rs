@@ -42,8 +42,8 @@ fn noisy(good: Replay) -> impl Strategy<Value = Replay> {
     answers.prop_map(move |answers| Replay { answers: answers.into_iter().collect(), ..Replay::new(answering) })
 }
 
-fn any_wish() -> impl Strategy<Value = Wanted> {
-    any::<[bool; 5]>().prop_map(|[temperature, health, self_tests, in_use, afresh]| Wanted {
+fn any_wish() -> impl Strategy<Value = DriveQuestions> {
+    any::<[bool; 5]>().prop_map(|[temperature, health, self_tests, in_use, afresh]| DriveQuestions {
         temperature,
         health,
         self_tests,
@@ -72,24 +72,28 @@ fn is_awake(answer: &Answer, answering: Answering) -> bool {
 }
 
 /// Commands that may be sent without a wish of the owner: they read, and none reads user data.
-fn is_on_the_list(command: &Command) -> bool {
+fn is_on_the_list(command: &DriveCommand) -> bool {
     match command {
-        Command::Ata(Ata::SelfTest(_)) | Command::Scsi(Scsi::SelfTest(_)) | Command::Nvme(Nvme::SelfTest(_)) => false,
-        Command::Ata(Ata::SmartReadLog { log }) => matches!(log, 0x01 | 0x06 | 0xE0),
-        Command::Ata(Ata::ReadLogExt { log: STATISTICS, page }) => *page <= 7,
-        Command::Ata(Ata::ReadLogExt { log: EXTENDED_SELF_TESTS, page }) => *page < 16,
-        Command::Ata(Ata::ReadLogExt { log: EXTENDED_ERRORS, .. }) => true,
-        Command::Ata(Ata::ReadLogExt { log, page }) => matches!(log, 0x00 | 0x11) && *page == 0,
-        Command::Scsi(Scsi::LogSense { page }) => {
+        DriveCommand::Ata(Ata::SelfTest(_))
+        | DriveCommand::Scsi(Scsi::SelfTest(_))
+        | DriveCommand::Nvme(Nvme::SelfTest(_)) => false,
+        DriveCommand::Ata(Ata::SmartReadLog { log }) => matches!(log, 0x01 | 0x06 | 0xE0),
+        DriveCommand::Ata(Ata::ReadLogExt { log: STATISTICS, page }) => *page <= 7,
+        DriveCommand::Ata(Ata::ReadLogExt { log: EXTENDED_SELF_TESTS, page }) => *page < 16,
+        DriveCommand::Ata(Ata::ReadLogExt { log: EXTENDED_ERRORS, .. }) => true,
+        DriveCommand::Ata(Ata::ReadLogExt { log, page }) => matches!(log, 0x00 | 0x11) && *page == 0,
+        DriveCommand::Scsi(Scsi::LogSense { page }) => {
             matches!(page, 0x00 | 0x02 | 0x03 | 0x05 | 0x0D..=0x11 | 0x15 | 0x18 | 0x2F)
         }
-        Command::Nvme(Nvme::GetLog { log, bytes }) => matches!((log, bytes), (0x01, 64) | (0x02, 512) | (0x06, 564)),
+        DriveCommand::Nvme(Nvme::GetLog { log, bytes }) => {
+            matches!((log, bytes), (0x01, 64) | (0x02, 512) | (0x06, 564))
+        }
         _ => true,
     }
 }
 
 /// The command whose answer a counter was read from.
-fn source(counter: &DecodedCounter) -> Command {
+fn source(counter: &DecodedCounter) -> DriveCommand {
     match counter.origin {
         CounterOrigin::Attribute(_) => Ata::SmartReadData.into(),
         CounterOrigin::Statistic { page, .. } => log(STATISTICS, page.into()).into(),
@@ -103,11 +107,11 @@ fn source(counter: &DecodedCounter) -> Command {
 }
 
 /// What holds after any session: `before` is the drive as it was before it was asked, `after` with what it was sent.
-fn check(before: &Replay, after: &Replay, told: &Told, wanted: Wanted) -> Result<(), TestCaseError> {
+fn check(before: &Replay, after: &Replay, told: &DriveAnswers, wanted: DriveQuestions) -> Result<(), TestCaseError> {
     prop_assert!(after.sent.iter().all(is_on_the_list), "{:?}", after.sent);
     prop_assert!(wanted.temperature || told.temperature.is_none());
     prop_assert!(wanted.health || told.health.is_none());
-    let said_something = |command: &Command| {
+    let said_something = |command: &DriveCommand| {
         let said = |answer: &Answer| {
             let bytes = answer.as_ref().map(|reply| [&reply.data[..], &reply.sense].concat()).unwrap_or_default();
             [0x00, 0xFF].iter().all(|blank| bytes.iter().any(|byte| byte != blank))
@@ -125,7 +129,7 @@ fn check(before: &Replay, after: &Replay, told: &Told, wanted: Wanted) -> Result
         prop_assert!(counter.value >= 0 || counter.unit == CounterUnit::Celsius, "{counter:?}");
         prop_assert_eq!(health.counters.iter().filter(|other| other.name == counter.name).count(), 1);
     }
-    let verdicts: [Command; 4] = [
+    let verdicts: [DriveCommand; 4] = [
         Ata::SmartReturnStatus.into(),
         Ata::SmartReadThresholds.into(),
         Scsi::LogSense { page: 0x2F }.into(),
@@ -167,7 +171,7 @@ proptest! {
     #[test]
     fn a_disk_that_nobody_uses_must_be_known_to_be_awake(mut disk in noisy_disk(), wanted in any_wish()) {
         let answers = disk.answers[&Ata::CheckPowerMode.into()].clone();
-        let told = known().ask(&mut disk, Wanted { in_use: false, ..wanted });
+        let told = known().ask(&mut disk, DriveQuestions { in_use: false, ..wanted });
         let questions = disk.sent.iter().filter(|command| **command == Ata::CheckPowerMode.into()).count();
         prop_assert!(questions <= 2);
         if !answers.iter().any(|answer| is_awake(answer, disk.answering)) {
@@ -184,7 +188,7 @@ proptest! {
     ) {
         let answers = disk.answers[&Ata::CheckPowerMode.into()].clone();
         let mut disk = disk.with(Ata::SelfTest(SelfTestStep::Short), [data([])]);
-        known().ask(&mut disk, Wanted { step: Some(SelfTestStep::Short), by_owner, ..wanted });
+        known().ask(&mut disk, DriveQuestions { step: Some(SelfTestStep::Short), by_owner, ..wanted });
         let begun = disk.sent.iter().filter(|command| !is_on_the_list(command)).count();
         prop_assert!(begun <= usize::from(answers.iter().any(|answer| is_awake(answer, disk.answering))));
     }
@@ -199,7 +203,7 @@ proptest! {
         let mut disk = disk.with(Ata::CheckPowerMode, [power_mode(count)]);
         let mut drive = known();
         for wanted in wishes {
-            prop_assert_eq!(drive.ask(&mut disk, wanted), Told::only(Ok(Power::Asleep)));
+            prop_assert_eq!(drive.ask(&mut disk, wanted), DriveAnswers::only(Ok(Power::Asleep)));
             prop_assert_eq!(disk.sent(), commands([Ata::CheckPowerMode]));
         }
     }

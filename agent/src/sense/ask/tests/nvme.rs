@@ -54,7 +54,7 @@ fn error_log(status: u16) -> Vec<u8> {
     entry
 }
 
-fn ask(mut drive: Replay, wanted: Wanted) -> Told {
+fn ask(mut drive: Replay, wanted: DriveQuestions) -> DriveAnswers {
     NvmeDrive::default().ask(&mut drive, wanted)
 }
 

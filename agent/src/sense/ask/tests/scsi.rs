@@ -53,7 +53,7 @@ pub(super) fn whole() -> Replay {
     pages.into_iter().fold(drive, |drive, (code, bytes)| drive.with(page_of(code), [data(bytes)]))
 }
 
-fn ask(mut drive: Replay, wanted: Wanted) -> Told {
+fn ask(mut drive: Replay, wanted: DriveQuestions) -> DriveAnswers {
     ScsiDrive::default().ask(&mut drive, wanted)
 }
 
@@ -79,7 +79,7 @@ fn a_drive_that_stands_still_is_asked_nothing_else() {
         let mut drive = pretend().with(Scsi::RequestSense, [state(key, asc, ascq)]);
         for wanted in UNUSED.into_iter().chain([ALL_IN_USE]) {
             let told = ScsiDrive::default().ask(&mut drive, wanted);
-            assert_eq!(told, Told::only(Ok(Power::Asleep)), "{asc:02X}h/{ascq:02X}h");
+            assert_eq!(told, DriveAnswers::only(Ok(Power::Asleep)), "{asc:02X}h/{ascq:02X}h");
             assert_eq!(drive.sent(), commands([Scsi::RequestSense]), "{asc:02X}h/{ascq:02X}h");
         }
     }
@@ -99,7 +99,7 @@ fn a_state_that_cannot_be_told_is_no_leave_to_ask() {
     for reply in replies {
         let mut drive = pretend().with(Scsi::RequestSense, [reply.clone()]);
         let told = ScsiDrive::default().ask(&mut drive, ALL);
-        assert!(told.power.is_err() && told == Told::only(told.power.clone()), "{reply:?}");
+        assert!(told.power.is_err() && told == DriveAnswers::only(told.power.clone()), "{reply:?}");
         assert_eq!(drive.sent(), commands([Scsi::RequestSense]), "{reply:?}");
         let in_use = ask(pretend().with(Scsi::RequestSense, [reply]), ALL_IN_USE);
         assert_eq!((in_use.power, in_use.temperature), (Ok(Power::Active), Some(Ok(Celsius(38.0)))));
@@ -136,7 +136,7 @@ fn asked_afresh_a_drive_may_have_log_pages_after_all() {
     let mut session = ScsiDrive::default();
     assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
     assert_eq!(reason(&session.ask(&mut drive, WARMTH).temperature.unwrap()), Some(Reason::NotFitted));
-    let afresh = Wanted { afresh: true, ..WARMTH };
+    let afresh = DriveQuestions { afresh: true, ..WARMTH };
     assert_eq!(session.ask(&mut drive, afresh).temperature, Some(Ok(Celsius(38.0))));
 }
 

@@ -9,11 +9,11 @@ use crate::sense::parse::quirks::Quirks;
 use SelfTestStep::{Abort, Extended, Short};
 
 /// The owner wants this step.
-fn wish(step: SelfTestStep) -> Wanted {
-    Wanted { self_tests: true, step: Some(step), by_owner: true, ..NOTHING }
+fn wish(step: SelfTestStep) -> DriveQuestions {
+    DriveQuestions { self_tests: true, step: Some(step), by_owner: true, ..NOTHING }
 }
 
-const ASK: Wanted = Wanted { self_tests: true, by_owner: true, ..NOTHING };
+const ASK: DriveQuestions = DriveQuestions { self_tests: true, by_owner: true, ..NOTHING };
 
 fn drive() -> AtaDrive {
     AtaDrive::new(None, Quirks::default())
@@ -43,7 +43,7 @@ fn record(tests: &[(u8, u8, u16, u32)]) -> Vec<u8> {
     summed(bytes)
 }
 
-fn tests_of(told: &Told) -> SelfTests {
+fn tests_of(told: &DriveAnswers) -> SelfTests {
     told.self_tests.clone().expect("the self-tests were asked").expect("and told")
 }
 
@@ -77,8 +77,8 @@ fn a_disk_begins_a_test_right_after_it_said_that_it_is_awake() {
 fn a_sleeping_disk_begins_nothing() {
     for count in [0x00, 0x01, 0x40] {
         let mut disk = disk().with(Ata::CheckPowerMode, [power_mode(count)]);
-        for wanted in [wish(Short), Wanted { in_use: true, ..wish(Extended) }] {
-            assert_eq!(drive().ask(&mut disk, wanted), Told::only(Ok(Power::Asleep)));
+        for wanted in [wish(Short), DriveQuestions { in_use: true, ..wish(Extended) }] {
+            assert_eq!(drive().ask(&mut disk, wanted), DriveAnswers::only(Ok(Power::Asleep)));
             assert_eq!(disk.sent(), commands([Ata::CheckPowerMode]));
         }
     }
@@ -88,12 +88,12 @@ fn a_sleeping_disk_begins_nothing() {
 #[test]
 fn a_disk_that_does_not_itself_say_that_it_is_awake_begins_nothing() {
     let mut disk = disk().without(Ata::CheckPowerMode).with(Ata::SelfTest(Short), [done()]);
-    let told = drive().ask(&mut disk, Wanted { in_use: true, ..wish(Short) });
+    let told = drive().ask(&mut disk, DriveQuestions { in_use: true, ..wish(Short) });
     assert_eq!((told.power, reason(&told.step.unwrap())), (Ok(Power::Active), Some(Reason::NotFitted)));
     assert!(!disk.sent().contains(&Ata::SelfTest(Short).into()));
 
     let mut scsi = super::scsi::whole().without(Scsi::RequestSense).with(Scsi::SelfTest(Short), [done()]);
-    let told = ScsiDrive::default().ask(&mut scsi, Wanted { in_use: true, ..wish(Short) });
+    let told = ScsiDrive::default().ask(&mut scsi, DriveQuestions { in_use: true, ..wish(Short) });
     assert_eq!((told.power, reason(&told.step.unwrap())), (Ok(Power::Active), Some(Reason::NotFitted)));
     assert!(!scsi.sent().contains(&Scsi::SelfTest(Short).into()));
 }
@@ -154,7 +154,7 @@ fn a_disk_tells_where_and_how_long_ago_it_failed() {
 #[test]
 fn parked_heads_are_moved_for_the_owner_only() {
     let parked = || disk().with(Ata::CheckPowerMode, [power_mode(0x82)]);
-    assert_eq!(drive().ask(&mut parked(), Wanted { self_tests: true, ..NOTHING }).self_tests, None);
+    assert_eq!(drive().ask(&mut parked(), DriveQuestions { self_tests: true, ..NOTHING }).self_tests, None);
     assert_eq!(newest_test(&drive().ask(&mut parked(), ASK)), Ok(SelfTest::Passed));
 }
 
@@ -195,7 +195,7 @@ fn a_scsi_drive_begins_a_test_and_is_asked_once_how_long_a_long_one_takes() {
     let mut still = super::scsi::whole()
         .with(Scsi::RequestSense, [data(hex("70 00 02 00 00 00 00 0a 00 00 00 00 04 02 00 00 00 00"))])
         .with(Scsi::SelfTest(Short), [done()]);
-    assert_eq!(ScsiDrive::default().ask(&mut still, wish(Short)), Told::only(Ok(Power::Asleep)));
+    assert_eq!(ScsiDrive::default().ask(&mut still, wish(Short)), DriveAnswers::only(Ok(Power::Asleep)));
     assert_eq!(still.sent(), commands([Scsi::RequestSense]));
 
     let mut without_record = super::scsi::pretend().with(Scsi::SelfTest(Short), [done()]);

@@ -19,7 +19,7 @@ fn nothing_that_a_stranger_says_is_booked() {
     for answering in [Answering::Kernel, Answering::Bridge] {
         let mut disk = Replay { answering, ..disk() };
         let told = known_as("HERON-0002").ask(&mut disk, ALL_IN_USE);
-        assert_eq!(told, Told::only(told.power.clone()));
+        assert_eq!(told, DriveAnswers::only(told.power.clone()));
         assert_eq!(told.power.unwrap_err().to_string(), STRANGER);
         assert!(!disk.sent().contains(&Ata::SmartReadData.into()));
     }
@@ -56,7 +56,7 @@ fn before_each_health_the_drive_says_again_who_it_is() {
     let mut drive = AtaDrive::new(None, Quirks::default());
     assert!(drive.ask(&mut disk, ALL).health.is_some());
     let told = drive.ask(&mut disk, ALL);
-    assert_eq!(told, Told::only(told.power.clone()));
+    assert_eq!(told, DriveAnswers::only(told.power.clone()));
     let why = told.power.unwrap_err().to_string();
     assert_eq!(why, "unreadable: found an answer of the drive HERON-0003, wanted one of the drive HERON-0001");
     assert!(drive.ask(&mut disk, ALL).health.is_some(), "the right one again");
@@ -81,7 +81,7 @@ fn nothing_that_a_strange_nvme_drive_says_is_booked() {
     assert_eq!(drive.sent(), commands([Nvme::IdentifyController]));
     let why = told.power.clone().unwrap_err().to_string();
     assert_eq!(why, "unreadable: found an answer of the drive HERON-N1, wanted one of the drive HERON-N2");
-    assert_eq!(told, Told::only(told.power.clone()));
+    assert_eq!(told, DriveAnswers::only(told.power.clone()));
     assert!(known_as("HERON-N1").ask(&mut drive, ALL).health.is_some());
 }
 

@@ -4,10 +4,15 @@ mod restarts;
 
 use super::fold::MOST;
 use super::*;
-use crate::tell::message::{About, WallStamp, example};
+use crate::clock::Moment;
+use crate::tell::message::{About, Message, MessageKind, Stamp, Topic, WallStamp, example};
+use crate::verdict::Severity;
+use MessageKind::{Closed, Opened, Worsened};
 use Severity::{Critical, Notice, Warning};
-use Turn::{Closed, Opened, Worsened};
 use proptest::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+use traylight_config::QuietHours;
 
 fn rule(channel: &str) -> Rule {
     Rule { channel: channel.to_owned(), least: Warning, about: Vec::new(), shares_batches: true, target: 1 }
@@ -29,14 +34,14 @@ fn at(second: u64) -> Now {
     Now { stamp, minute_of_day: u16::try_from((12 * 60 + second / 60) % 1440).ok() }
 }
 
-fn message(incident: &str, sequence: u32, turn: Turn, severity: Severity, second: u64) -> Message {
+fn message(incident: &str, sequence: u32, turn: MessageKind, severity: Severity, second: u64) -> Message {
     Message { made_at: at(second).stamp, ..example(incident, sequence, turn, severity) }
 }
 
 /// Lets everything leave that may leave now; the names in each batch.
 fn sent(outbox: &mut Outbox, channel: &str, now: &Now) -> Vec<String> {
     let mut batches = Vec::new();
-    while let Step::Send(batch) = outbox.next(channel, now) {
+    while let NextStep::Send(batch) = outbox.next(channel, now) {
         outbox.begun(channel, &batch, now);
         outbox.delivered(channel, now);
         batches.push(batch.ids().join(" "));
@@ -52,8 +57,8 @@ fn remind(outbox: &mut Outbox, now: &Now) -> Vec<Write> {
 
 fn waits_until(outbox: &Outbox, channel: &str, now: &Now) -> Option<u64> {
     match outbox.next(channel, now) {
-        Step::Wait(until) => until.map(|until| until.since_boot().as_secs()),
-        Step::Send(batch) => panic!("{:?} would leave", batch.ids()),
+        NextStep::Wait(until) => until.map(|until| until.since_boot().as_secs()),
+        NextStep::Send(batch) => panic!("{:?} would leave", batch.ids()),
     }
 }
 
@@ -139,7 +144,7 @@ fn in_quiet_hours_only_what_is_critical_leaves_with_what_came_before_it() {
     assert_eq!(waits_until(&outbox, "mail", &at(60)), Some(3600));
     outbox.take(message("b", 2, Worsened, Critical, 120), &at(120));
     assert_eq!(sent(&mut outbox, "mail", &at(120)), ["b.1", "b.2"]);
-    outbox.take_for("mail", message("test", 1, Turn::Test, Notice, 180));
+    outbox.take_for("mail", message("test", 1, MessageKind::Test, Notice, 180));
     assert_eq!(sent(&mut outbox, "mail", &at(180)), ["test.1"], "somebody waits for it");
     assert_eq!(sent(&mut outbox, "mail", &at(3600)), ["a.1"]);
 }
@@ -150,10 +155,10 @@ fn a_channel_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up(
     outbox.take(message("a", 1, Opened, Warning, 0), &at(0));
     let (mut now, mut pauses) = (0, Vec::new());
     for failure in 0..6 {
-        let Step::Send(batch) = outbox.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        let NextStep::Send(batch) = outbox.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
         assert_eq!(batch.first.attempt, failure + 1);
         outbox.begun("mail", &batch, &at(now));
-        assert_eq!(outbox.next("mail", &at(now)), Step::Wait(None), "one batch at a time");
+        assert_eq!(outbox.next("mail", &at(now)), NextStep::Wait(None), "one batch at a time");
         assert_eq!(outbox.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5), failure == 0);
         let until = waits_until(&outbox, "mail", &at(now)).expect("a pause");
         pauses.push((until - now) / 60);
@@ -166,7 +171,7 @@ fn a_channel_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up(
     assert_eq!(standing.trouble, Some((at(0).stamp, "nobody answers".into())));
     outbox.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5);
     outbox.road_changed();
-    let Step::Send(batch) = outbox.next("mail", &at(now)) else { panic!("the road has changed") };
+    let NextStep::Send(batch) = outbox.next("mail", &at(now)) else { panic!("the road has changed") };
     outbox.begun("mail", &batch, &at(now));
     assert_eq!(outbox.delivered("mail", &at(now)).1, Some(Duration::from_secs(now)), "how long it had failed");
     outbox.take(message("b", 1, Opened, Warning, now), &at(now));
@@ -189,7 +194,7 @@ fn a_batch_that_is_refused_does_not_stand_before_the_others() {
         if arrived.len() == 4 {
             break;
         }
-        let Step::Send(batch) = outbox.next("mail", &at(now)) else { panic!("{now}: {arrived:?}") };
+        let NextStep::Send(batch) = outbox.next("mail", &at(now)) else { panic!("{now}: {arrived:?}") };
         outbox.begun("mail", &batch, &at(now));
         if batch.ids().iter().any(|id| id == "bad.1") {
             outbox.failed("mail", Blame::Batch, "too large", &at(now), 0.5);
@@ -235,7 +240,7 @@ fn that_all_is_well_is_due_a_period_after_the_first_look() {
     let week = 7 * 24 * 3600;
     assert!(!outbox.all_well_is_due(&at(week - 1)));
     assert!(outbox.all_well_is_due(&at(week)));
-    outbox.take(message("all-well", 1, Turn::AllWell, Notice, week), &at(week));
+    outbox.take(message("all-well", 1, MessageKind::AllWell, Notice, week), &at(week));
     assert!(!outbox.all_well_is_due(&at(week + 1)));
     assert_eq!(sent(&mut outbox, "mail", &at(week)), ["all-well.1"]);
 }
@@ -299,13 +304,13 @@ fn a_full_queue_gives_up_no_newest_message_while_there_is_an_older_one() {
 fn after_a_restart_it_goes_on_where_it_stood() {
     let mut before = outbox(vec![rule("mail"), rule("hook"), rule("old")]);
     before.take(message("a", 1, Opened, Critical, 0), &at(0));
-    let Step::Send(batch) = before.next("mail", &at(0)) else { panic!("a batch") };
+    let NextStep::Send(batch) = before.next("mail", &at(0)) else { panic!("a batch") };
     before.begun("mail", &batch, &at(0));
     sent(&mut before, "hook", &at(0));
     let (mut after, orphans, writes) = Outbox::new(vec![rule("mail"), rule("hook")], policy(), before.kept());
     assert_eq!(orphans, BTreeMap::from([("old".to_owned(), 1)]));
     assert_eq!(writes, [Write::Done("old".into(), vec!["a.1".into()])]);
-    let Step::Send(batch) = after.next("mail", &at(1)) else { panic!("a batch") };
+    let NextStep::Send(batch) = after.next("mail", &at(1)) else { panic!("a batch") };
     assert_eq!(batch.first.attempt, 2, "it may have arrived before");
     assert_eq!(sent(&mut after, "hook", &at(1)), [""; 0]);
     after.take(message("a", 2, Closed, Critical, 2), &at(2));
@@ -322,7 +327,7 @@ proptest! {
         let mut arrived: BTreeMap<String, Vec<String>> = BTreeMap::new();
         let (mut now, mut wanted) = (0, 0);
         let mut attempt = |outbox: &mut Outbox, now: u64, fate: u8| {
-            let Step::Send(batch) = outbox.next("mail", &at(now)) else { return };
+            let NextStep::Send(batch) = outbox.next("mail", &at(now)) else { return };
             outbox.begun("mail", &batch, &at(now));
             match fate {
                 0 => drop(outbox.failed("mail", Blame::Channel, "", &at(now), 0.5)),

@@ -30,7 +30,7 @@ fn incident(number: u32) -> Incident {
 }
 
 /// A message as the agent makes it.
-fn told(incident: &Incident, turn: Turn, second: u64) -> Message {
+fn told(incident: &Incident, turn: MessageKind, second: u64) -> Message {
     let id = format!("{MARK}-{}.{}.{turn}", incident.id, incident.updates);
     let record = Some(Box::new(incident.clone()));
     Message { id, record, ..message(&incident.id.to_string(), 0, turn, Critical, second) }
@@ -111,7 +111,7 @@ fn a_channel_that_was_left_alone_is_left_alone_after_a_restart_too() {
     let mut before = outbox(vec![rule("mail"), rule("hook")]);
     before.take(message("a", 1, Opened, Warning, 0), &at(0));
     for now in [0, 60, 180] {
-        let Step::Send(batch) = before.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        let NextStep::Send(batch) = before.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
         before.begun("mail", &batch, &at(now));
         before.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5);
     }
@@ -122,7 +122,7 @@ fn a_channel_that_was_left_alone_is_left_alone_after_a_restart_too() {
     // A later look at the clock does not begin it anew.
     after.begin(&at(300));
     assert_eq!(waits_until(&after, "mail", &at(300)), Some(480));
-    let Step::Send(batch) = after.next("mail", &at(480)) else { panic!("the pause is over") };
+    let NextStep::Send(batch) = after.next("mail", &at(480)) else { panic!("the pause is over") };
     after.begun("mail", &batch, &at(480));
     after.failed("mail", Blame::Channel, "nobody answers", &at(480), 0.5);
     assert_eq!(waits_until(&after, "mail", &at(480)), Some(480 + 15 * 60), "the next one is longer");
@@ -139,14 +139,14 @@ fn an_attempt_whose_end_is_not_known_has_failed() {
     killed.take(message("a", 1, Opened, Critical, 0), &at(0));
     let mut now = 0;
     for wait in [60, 120, 300, 900, 3600, 3600] {
-        let Step::Send(batch) = killed.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
+        let NextStep::Send(batch) = killed.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
         killed.begun("mail", &batch, &at(now));
         killed = restarted(&killed, vec![rule("mail")], &at(now + 2));
         assert_eq!(waits_until(&killed, "mail", &at(now + 2)), Some(now + wait));
         now += wait;
     }
     // Whoever asks for a test waits for it.
-    killed.take_for("mail", message("code", 1, Turn::Test, Notice, now - 9));
+    killed.take_for("mail", message("code", 1, MessageKind::Test, Notice, now - 9));
     assert_eq!(sent(&mut killed, "mail", &at(now - 9)), ["a.1", "code.1"]);
     assert_eq!(restarted(&killed, vec![rule("mail")], &at(now)).kept().pauses, []);
 }
@@ -155,7 +155,7 @@ fn an_attempt_whose_end_is_not_known_has_failed() {
 fn after_a_reboot_a_pause_goes_on_as_far_as_anybody_can_tell() {
     let mut before = outbox(vec![rule("mail")]);
     before.take(message("a", 1, Opened, Warning, 0), &at(9000));
-    let Step::Send(batch) = before.next("mail", &at(9000)) else { panic!("a batch") };
+    let NextStep::Send(batch) = before.next("mail", &at(9000)) else { panic!("a batch") };
     before.begun("mail", &batch, &at(9000));
     let reboot = |second: u64, calendar: Option<u64>| {
         let wall = calendar.map(|calendar| at(calendar).stamp.wall).unwrap_or_default();
@@ -166,26 +166,26 @@ fn after_a_reboot_a_pause_goes_on_as_far_as_anybody_can_tell() {
         assert_eq!(waits_until(&after, "mail", &now), Some(wanted), "{now:?}");
     }
     let late = reboot(10, Some(9060));
-    assert!(matches!(restarted(&before, vec![rule("mail")], &late).next("mail", &late), Step::Send(_)));
+    assert!(matches!(restarted(&before, vec![rule("mail")], &late).next("mail", &late), NextStep::Send(_)));
 }
 
 fn rehearsed(incident: &str, sequence: u32, second: u64) -> Message {
-    message(&format!("test-{incident}"), sequence, Turn::Test, Critical, second)
+    message(&format!("test-{incident}"), sequence, MessageKind::Test, Critical, second)
 }
 
 #[test]
 fn what_a_rehearsal_could_not_say_while_it_ran_is_dropped() {
     let mut outbox = outbox(vec![rule("mail"), rule("hook"), rule("slow")]);
     outbox.take(message("real", 1, Opened, Warning, 0), &at(0));
-    let Step::Send(batch) = outbox.next("hook", &at(0)) else { panic!("a batch") };
+    let NextStep::Send(batch) = outbox.next("hook", &at(0)) else { panic!("a batch") };
     outbox.begun("hook", &batch, &at(0));
     outbox.failed("hook", Blame::Channel, "nobody answers", &at(0), 0.5);
     sent(&mut outbox, "slow", &at(0));
     outbox.take(rehearsed("7", 1, 5), &at(5));
-    outbox.take_for("hook", message("code", 1, Turn::Test, Notice, 5));
+    outbox.take_for("hook", message("code", 1, MessageKind::Test, Notice, 5));
     outbox.failed("hook", Blame::Channel, "nobody answers", &at(5), 0.5);
     assert_eq!(sent(&mut outbox, "mail", &at(5)), ["real.1", "test-7.1"]);
-    let Step::Send(slow) = outbox.next("slow", &at(9)) else { panic!("a batch") };
+    let NextStep::Send(slow) = outbox.next("slow", &at(9)) else { panic!("a batch") };
     outbox.begun("slow", &slow, &at(9));
     let (dropped, writes) = outbox.end_rehearsal(vec![rehearsed("7", 2, 10)], &at(10));
     assert_eq!(dropped.into_iter().collect::<Vec<_>>(), [("hook".to_owned(), 1)]);
@@ -242,7 +242,7 @@ fn what_is_made_while_its_owner_works_on_the_box_waits_for_the_end_of_that_also_
     before.take(told(&incident(5), Opened, 0), &at(0));
     before.mute(true);
     before.take(held(told(&incident(6), Opened, 60)), &at(60));
-    before.take_for("mail", message("test", 1, Turn::Test, Notice, 60));
+    before.take_for("mail", message("test", 1, MessageKind::Test, Notice, 60));
     assert_eq!(sent(&mut before, "mail", &at(60)), ["5ed9e000-5.1.opened", "test.1"], "from before, and asked for");
     let mut after = Outbox::new(vec![rule("mail")], policy(), before.kept()).0;
     after.mute(true);

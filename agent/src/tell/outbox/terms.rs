@@ -1,0 +1,81 @@
+//! What the outbox goes by, and what it answers: rules, the time, what to do next.
+
+use crate::clock::Moment;
+use crate::tell::batch::Batch;
+use crate::tell::message::{Stamp, Topic};
+use crate::verdict::Severity;
+use std::time::Duration;
+use traylight_config::QuietHours;
+
+/// What one channel is told of, and how.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rule {
+    /// The name of the channel.
+    pub channel: String,
+    /// Nothing less goes to this channel.
+    pub least: Severity,
+    /// Kinds of parts; empty means all.
+    pub about: Vec<Topic>,
+    /// Whether messages that come too fast share a batch. Programs read each by itself.
+    pub shares_batches: bool,
+    /// The same as long as the channel leads to the same place under the same conditions: another one need not wait for what
+    /// that one did.
+    pub target: u64,
+}
+
+/// What holds for all channels.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Policy {
+    /// When warnings wait.
+    pub quiet: Option<QuietHours>,
+    /// How long after it was last told of a critical incident that is still open is told again.
+    pub remind_every: Duration,
+    /// How often it is said that all is well, if at all.
+    pub all_well_every: Option<Duration>,
+}
+
+/// The time, as far as planning needs it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Now {
+    /// On all clocks.
+    pub stamp: Stamp,
+    /// Minutes since midnight, local time, when the calendar can be believed.
+    pub minute_of_day: Option<u16>,
+}
+
+impl Now {
+    pub(super) fn moment(&self) -> Moment {
+        self.stamp.moment
+    }
+}
+
+/// What to do about a channel now.
+#[derive(Debug, Clone, PartialEq)]
+pub enum NextStep {
+    /// Send this.
+    Send(Box<Batch>),
+    /// Nothing before this moment; `None` is until something happens.
+    Wait(Option<Moment>),
+}
+
+/// Why a batch did not arrive, as far as planning needs to know.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Blame {
+    /// The channel: nothing can go there now.
+    Channel,
+    /// The batch: the other side does not want this one, and may want another.
+    Batch,
+}
+
+/// The state of a channel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct QueueState {
+    /// Its name.
+    pub channel: String,
+    /// How many messages wait for it.
+    pub waiting: usize,
+    /// How long the oldest of them has waited, where that is known.
+    pub oldest: Option<Duration>,
+    /// Since when it fails, and how.
+    pub trouble: Option<(Stamp, String)>,
+}

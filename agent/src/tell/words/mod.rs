@@ -1,0 +1,22 @@
+//! The words for people, the same for the log, the panel, a message and `look`. Pure.
+//!
+//! In reading order: [`phrases`] has the tables, one a language, and [`parts`] what the words of a condition consist of.
+//! [`drives`] names drives. [`condition`] puts a condition into words, by `facts`, and by `heat`, `pool` and `board` where that
+//! takes arithmetic; [`limit`] its limits. [`incident`] puts an incident into words, with its [`cause`] and [`evidence`];
+//! [`self_test`] what becomes of tests.
+
+mod board;
+pub mod cause;
+pub mod condition;
+pub mod drives;
+pub mod evidence;
+mod facts;
+mod heat;
+pub mod incident;
+#[cfg(test)]
+mod keys_in_use;
+pub mod limit;
+pub mod parts;
+pub mod phrases;
+mod pool;
+pub mod self_test;

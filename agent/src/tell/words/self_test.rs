@@ -1,0 +1,216 @@
+//! The words for drives' tests of themselves: what a test does, why it cannot be, how it goes on, what came of it. Pure;
+//! the words of conditions are in [`super::condition`].
+
+use super::drives::{listed, pointed_at};
+use super::phrases::{Language, Phrases};
+use crate::reading::{AskedBy, Drive, Pool, SelfTest, SelfTestStep, TestOutcome};
+use crate::units::span;
+use crate::verdict::{NotOne, Place, Refusal, TestNews};
+use std::time::Duration;
+
+/// What is new, as a line of the log.
+pub fn news(drive: &Place, news: &TestNews) -> String {
+    let drive = pointed_at(drive, Language::English);
+    match news {
+        TestNews::Asked { step, by, refused } => {
+            let by = match by {
+                AskedBy::Owner => "as its owner asked",
+                AskedBy::Schedule => "as the schedule says",
+            };
+            match refused {
+                None => format!("{drive}: {} now, {by}", does(*step)),
+                Some(why) => format!("{drive}: was to {}, {by}, but did not: {why}", to(*step)),
+            }
+        }
+        TestNews::Runs { remaining_percent } => format!("{drive}: {}", running(*remaining_percent)),
+        TestNews::Over { outcome, failed_at_lba } => format!("{drive}: {}", over(*outcome, *failed_at_lba)),
+    }
+}
+
+fn does(step: SelfTestStep) -> &'static str {
+    match step {
+        SelfTestStep::Short => "begins a short self-test",
+        SelfTestStep::Extended => "begins a long self-test",
+        SelfTestStep::Abort => "ends its self-test",
+    }
+}
+
+fn to(step: SelfTestStep) -> &'static str {
+    match step {
+        SelfTestStep::Short => "begin a short self-test",
+        SelfTestStep::Extended => "begin a long self-test",
+        SelfTestStep::Abort => "end its self-test",
+    }
+}
+
+/// That a test runs, and how much of it is left.
+pub fn running(remaining_percent: Option<u8>) -> String {
+    match remaining_percent {
+        Some(left) => format!("its self-test runs, {left} % is left"),
+        None => "its self-test runs; how much is left it does not say".to_owned(),
+    }
+}
+
+/// What came of a test.
+pub fn over(outcome: TestOutcome, failed_at_lba: Option<u64>) -> String {
+    let at = failed_at_lba.map(|lba| format!(" at sector {lba} first")).unwrap_or_default();
+    match outcome {
+        TestOutcome::Passed => "its self-test is over: passed".to_owned(),
+        TestOutcome::Ended => "its self-test was ended before its time: by a command, a reset or a restart".to_owned(),
+        TestOutcome::CouldNotFinish => "its self-test is over: the drive could not bring it to an end".to_owned(),
+        TestOutcome::Failed => format!("its self-test is over: FAILED{at}"),
+    }
+}
+
+/// How a drive's self-tests stand, in a cell of the table.
+pub fn in_short(test: SelfTest, language: Language) -> String {
+    let key = match test {
+        SelfTest::Never => "self-test.never",
+        SelfTest::Passed => "self-test.passed",
+        SelfTest::Ended => "self-test.ended",
+        SelfTest::CouldNotFinish => "self-test.could-not-finish",
+        SelfTest::Failed => "self-test.failed",
+        SelfTest::Running { remaining_percent: Some(left) } => {
+            return language.say("self-test.done", &[("percent", &100_u8.saturating_sub(left))]);
+        }
+        SelfTest::Running { remaining_percent: None } => "self-test.runs",
+    };
+    language.plain(key).to_owned()
+}
+
+/// What will happen once the owner confirms it: several lines.
+pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: Option<&Pool>) -> String {
+    let tests = drive.self_tests.get();
+    let (what, minutes) = match step {
+        SelfTestStep::Short => (
+            "A short self-test: the drive tries its electronics and mechanics and reads a sample of its surface.",
+            tests.and_then(|tests| tests.short_minutes),
+        ),
+        SelfTestStep::Extended => (
+            "A long self-test: the drive does what a short one does and reads its whole surface.",
+            tests.and_then(|tests| tests.extended_minutes),
+        ),
+        SelfTestStep::Abort => ("The self-test that runs is ended; it will count as not done.", None),
+    };
+    let mut lines = vec![format!(
+        "{}, {}",
+        pointed_at(place, Language::English),
+        drive.model.as_deref().unwrap_or("model not known")
+    )];
+    lines.push(what.to_owned());
+    if step != SelfTestStep::Abort {
+        lines.push(
+            "It goes on serving, more slowly, gets warmer, and does not fall asleep meanwhile. No data is changed."
+                .into(),
+        );
+        lines.push(match minutes.map(|minutes| span(Duration::from_secs(60 * u64::from(minutes)))) {
+            Some(time) => format!("The drive says that it takes about {time}; with other work to do, longer."),
+            None => "How long it takes, the drive does not say.".to_owned(),
+        });
+    }
+    if let Some(pool) = strained.filter(|_| step != SelfTestStep::Abort) {
+        lines.push(format!(
+            "WARNING: {} needs this drive, and is not whole or works on it right now. A test slows that down and adds \
+             load and heat. Let it finish first, unless you must know now.",
+            pool.name
+        ));
+    }
+    lines.join("\n")
+}
+
+/// Why a request is not put to the drive.
+pub fn refusal(place: &Place, step: SelfTestStep, refusal: &Refusal) -> String {
+    let drive = pointed_at(place, Language::English);
+    match (refusal, step) {
+        (Refusal::Sleeps, SelfTestStep::Abort) => format!("{drive}: it sleeps, so no self-test runs"),
+        (Refusal::Sleeps, _) => format!("{drive}: it sleeps; a self-test would wake it. Ask again when it is in use"),
+        (Refusal::NotAnswering(why), _) => {
+            format!("{drive}: it did not say whether it sleeps, so it is left alone ({why})")
+        }
+        (Refusal::NotOffered(why), _) => format!("{drive}: it tells nothing of self-tests ({why})"),
+        (Refusal::Runs, _) => format!("{drive}: a self-test runs already; `stop` ends it"),
+        (Refusal::RunsNot, _) => format!("{drive}: no self-test runs"),
+    }
+}
+
+/// That a name means no drive, or several.
+pub fn not_one(name: &str, found: &NotOne) -> String {
+    let list = |places: &[Place]| listed(places, Language::English).unwrap_or_else(|| "no drives".to_owned());
+    let wanted = "wanted a tray's label, or four or more characters that a serial ends with";
+    match found.fitting[..] {
+        [] => format!("found nothing that `{name}` means, {wanted}; there are: {}", list(&found.there)),
+        _ => format!("found several that `{name}` may mean: {}; {wanted}", list(&found.fitting)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::Moment;
+    use crate::demo::{heron, story};
+    use crate::reading::{Missing, Reason};
+
+    fn place(tray: &str, serial: &str) -> Place {
+        Place { tray: Some(tray.into()), serial: Some(serial.into()), port: None }
+    }
+
+    fn lark() -> Place {
+        place("3", "HN24-LARK")
+    }
+
+    #[test]
+    fn an_owner_reads_first_what_will_happen_and_for_how_long() {
+        let now = Moment::after_boot(Duration::from_secs(86_400));
+        let snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+        let (mut drive, pool) = (snapshot.drives[2].clone(), &snapshot.pools[0]);
+        let said = |drive: &Drive, step, pool| announcement(drive, &lark(), step, pool);
+        let long = said(&drive, SelfTestStep::Extended, None);
+        assert!(long.starts_with("tray 3 (serial ..LARK), "), "{long}");
+        assert!(long.contains("reads its whole surface") && long.contains("No data is changed"), "{long}");
+        assert!(long.contains("it takes about 7 h") && !long.contains("WARNING"), "{long}");
+        assert!(said(&drive, SelfTestStep::Short, None).contains("about 2 min"), "its own word");
+        assert!(said(&drive, SelfTestStep::Short, Some(pool)).contains("WARNING: md0 needs this drive"));
+        let tests = drive.self_tests.value.as_mut().expect("heron's drives have tests");
+        (tests.short_minutes, tests.extended_minutes) = (None, None);
+        assert!(said(&drive, SelfTestStep::Short, None).contains("the drive does not say"));
+    }
+
+    #[test]
+    fn a_sleeping_drive_is_refused_with_the_reason() {
+        let said = |found: &Refusal| refusal(&lark(), SelfTestStep::Short, found);
+        assert!(said(&Refusal::Sleeps).contains("it sleeps; a self-test would wake it"));
+        let why = Missing::new(Reason::NotFitted, "the drive does not offer it");
+        assert_eq!(
+            said(&Refusal::NotOffered(why)),
+            "tray 3 (serial ..LARK): it tells nothing of self-tests (not fitted: the drive does not offer it)"
+        );
+    }
+
+    #[test]
+    fn a_name_that_means_nothing_is_answered_with_what_there_is() {
+        let there = vec![lark(), place("4", "HN24-KITE")];
+        assert_eq!(
+            not_one("Z9", &NotOne { fitting: Vec::new(), there: there.clone() }),
+            "found nothing that `Z9` means, wanted a tray's label, or four or more characters that a serial ends with; \
+             there are: tray 3 (serial ..LARK), tray 4 (serial ..KITE)"
+        );
+        assert!(not_one("x", &NotOne { fitting: there.clone(), there }).starts_with("found several that `x` may mean"));
+    }
+
+    #[test]
+    fn lines_of_the_log_say_who_wanted_what_and_what_came_of_it() {
+        let said = |what| news(&lark(), &what);
+        let asked = |refused: Option<&str>| TestNews::Asked {
+            step: SelfTestStep::Extended,
+            by: AskedBy::Schedule,
+            refused: refused.map(str::to_owned),
+        };
+        assert_eq!(said(asked(None)), "tray 3 (serial ..LARK): begins a long self-test now, as the schedule says");
+        assert_eq!(
+            said(asked(Some("asleep"))),
+            "tray 3 (serial ..LARK): was to begin a long self-test, as the schedule says, but did not: asleep"
+        );
+        let failed = TestNews::Over { outcome: TestOutcome::Failed, failed_at_lba: Some(305_419_896) };
+        assert_eq!(said(failed), "tray 3 (serial ..LARK): its self-test is over: FAILED at sector 305419896 first");
+    }
+}
