@@ -24,13 +24,13 @@ const GONE: Holds = Holds::new(Duration::from_secs(30), MINUTE);
 const SLOWLY: Holds = Holds::new(Duration::from_secs(300), Duration::from_secs(600));
 /// Percent used: over below the first, a warning from the second, critical from the third.
 const USED: [f64; 3] = [87.0, 90.0, 97.0];
-/// Metadata that is full is critical with less than this not allocated, and a warning with less than the larger of the other
-/// and a hundredth of the pool.
+/// Metadata that is full is critical with less than this not allocated, and a warning with less than the larger of the
+/// two below.
 const NONE_LEFT: u64 = 512 << 20;
 /// Less than this not allocated is a warning, in bytes.
 const HARDLY_ANY_LEFT: u64 = 2 << 30;
-/// Less than this part of the pool not allocated is a warning, too.
-const SCARCE_PART: u64 = 100;
+/// Less than this share of the pool not allocated, in percent, is a warning, too.
+const SCARCE_PERCENT: u64 = 1;
 
 pub const RULE: Rule = Rule {
     kinds: &[
@@ -70,7 +70,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
             used = warning,
             hold = SLOWLY.warning,
             warning = Bytes(HARDLY_ANY_LEFT),
-            share = Percent(100.0 / SCARCE_PART as f64),
+            share = Percent(SCARCE_PERCENT as f64),
             critical = Bytes(NONE_LEFT)
         )],
         _ => Vec::new(),
@@ -181,7 +181,7 @@ fn metadata(snapshot: &Snapshot, pool: &Pool) -> Option<Observation> {
     let room = pool.metadata?;
     let size = pool.size.get()?.0;
     let used = Percent::of(room.used.0 as f64, room.total.0 as f64)?;
-    let scarce = HARDLY_ANY_LEFT.max(size / SCARCE_PART);
+    let scarce = HARDLY_ANY_LEFT.max(size / 100 * SCARCE_PERCENT);
     let left = room.unallocated.0;
     let zone = match used.0 {
         used if used >= USED[1] && left < NONE_LEFT => Zone::Raised(Severity::Critical),

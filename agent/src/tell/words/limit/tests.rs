@@ -238,7 +238,7 @@ fn counts(snapshot: &mut Snapshot, second: u64, name: &str, value: f64) {
     }
 }
 
-fn turn(snapshot: &mut Snapshot, rpm: f64) {
+pub(super) fn turn(snapshot: &mut Snapshot, rpm: f64) {
     snapshot.fans[0].speed = Reading::new(Ok(Rpm(rpm as u32)), snapshot.taken, Source::Hwmon);
 }
 

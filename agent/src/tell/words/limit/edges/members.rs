@@ -1,14 +1,9 @@
 //! Edges of what is told of drives as members of pools, on their links and at starts, and of what volumes write down.
 
-use super::{CROW, Edge, Look, read};
+use super::{CROW, Edge, is_wrong, read};
 use crate::reading::{Bus, Member, MemberState, Missing, Reading, Reason, Source, Traffic};
 use crate::units::{BytesPerSecond, Celsius, MegabitsPerSecond};
 use crate::verdict::Severity::{Notice, Warning};
-
-/// What is wrong from here on.
-fn is_wrong(look: &Look) -> bool {
-    look.value > 0.0
-}
 
 pub(super) fn edges() -> Vec<Edge> {
     vec![
