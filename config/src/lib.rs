@@ -38,10 +38,11 @@ mod url;
 pub use declared::{default_file, schema};
 pub use problem::{Problem, Problems};
 pub use sections::{
-    AlertChannel, Alerts, Bus, Button, ButtonDoes, CommandLine, DaySpan, DayTime, Destination, DriveLimits, FanLimits,
-    Grace, Heartbeat, Holds, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt, MqttVersion, Night,
-    PageName, PanelBrightness, PanelController, PanelWiring, Panels, PoolLimits, Position, ProcessorLimits, QuietHours,
-    SecretSource, SelfTestSchedule, Settings, Shelf, SupplyLimits, Topic, Tray, VolumeLimits, Watch, Webhook,
+    AlertChannel, Alerts, Bus, Button, ButtonDoes, CommandLine, DaySpan, DayTime, Destination, DriveLimits,
+    ExpectedDrive, FanLimits, Grace, Heartbeat, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt,
+    MqttVersion, Night, PageName, PanelBrightness, PanelController, PanelWiring, Panels, PoolLimits, Position,
+    ProcessorLimits, QuietHours, SecretSource, SelfTestSchedule, Settings, Shelf, SupplyLimits, Topic, Tray,
+    VolumeLimits, Watch, Webhook,
 };
 pub use settle::settle;
 pub use template::{Field, Template};

@@ -3,29 +3,29 @@
 //! Which controller is sent which of them is decided in `module` and `oled`.
 
 use display_interface::{DataFormat, DisplayError, WriteOnlyDataCommand};
-pub(crate) use ssd1306::command::{AddrMode, Command as Common, Page};
+pub(crate) use ssd1306::command::{AddrMode, Command, Page};
 
 use crate::panel::PanelFault;
 
 /// What a controller can be told.
 #[derive(Debug, Clone, Copy)]
-pub(crate) enum Command {
+pub(crate) enum PanelCommand {
     /// What the SSD1306 knows. The SSD1309 knows it with the same bytes, but for charge pump and current reference; the
     /// SH1106 as well, but also for windows and scrolling (datasheets, section 9 and "Commands"; from memory).
-    Common(Common),
+    Common(Command),
     /// Takes commands, whatever was said before. SSD1309 only (datasheet revision 1.0, section 9; from memory).
     Unlock,
     /// The level of a row that is not driven: each controller has numbers of its own for it.
     DeselectLevel(u8),
 }
 
-impl From<Common> for Command {
-    fn from(command: Common) -> Self {
+impl From<Command> for PanelCommand {
+    fn from(command: Command) -> Self {
         Self::Common(command)
     }
 }
 
-impl Command {
+impl PanelCommand {
     /// The command as bytes, added to a message.
     pub(crate) fn append_to(self, message: &mut Vec<u8>) -> Result<(), PanelFault> {
         match self {

@@ -36,7 +36,7 @@ pub use embedded_graphics::{geometry::Point, geometry::Size, primitives::Rectang
 
 pub use fonts::Face;
 pub use frame::{Frame, PanelSize, area};
-pub use module::{Controller, Module};
+pub use module::{Module, PanelChip};
 pub use oled::{OledPanel, Rotation};
 pub use panel::{Brightness, Panel, PanelFault, Sent};
 pub use wire::PanelAddress;

@@ -6,9 +6,9 @@
 use embedded_hal::i2c::I2c;
 
 use crate::changes::{Window, changes, changes_by_page};
-use crate::command::{Command, Common, page};
+use crate::command::{Command, PanelCommand, page};
 use crate::frame::{Frame, PanelSize};
-use crate::module::{Addressing, Controller, Module};
+use crate::module::{Addressing, Module, PanelChip};
 use crate::panel::{Brightness, Panel, PanelFault, Sent};
 use crate::wire::{PanelAddress, Wire};
 
@@ -70,18 +70,18 @@ impl<B: I2c> OledPanel<B> {
     }
 
     /// The commands that say where the bytes of a window go.
-    fn address(&self, window: Window) -> [Command; 2] {
+    fn address(&self, window: Window) -> [PanelCommand; 2] {
         let column = |column| self.module.first_column() + column;
         let commands = match self.module.addressing() {
             Addressing::Windows => [
-                Common::ColumnAddress(column(window.first_column), column(window.last_column)),
-                Common::PageAddress(page(window.first_page), page(window.last_page)),
+                Command::ColumnAddress(column(window.first_column), column(window.last_column)),
+                Command::PageAddress(page(window.first_page), page(window.last_page)),
             ],
             Addressing::Pages => {
-                [Common::PageStart(page(window.first_page)), Common::ColStart(column(window.first_column))]
+                [Command::PageStart(page(window.first_page)), Command::ColStart(column(window.first_column))]
             }
         };
-        commands.map(Command::from)
+        commands.map(PanelCommand::from)
     }
 
     /// The picture as it lies in the controller's memory. A quarter turn is made here, half a turn by the controller.
@@ -96,14 +96,14 @@ impl<B: I2c> OledPanel<B> {
         })
     }
 
-    fn set_up(&self) -> Vec<Command> {
+    fn set_up(&self) -> Vec<PanelCommand> {
         // A transfer cut short can leave the controller waiting for up to two more bytes of a command. It may have these.
-        let mut commands: Vec<Command> = vec![Common::Noop.into(), Common::Noop.into()];
+        let mut commands: Vec<PanelCommand> = vec![Command::Noop.into(), Command::Noop.into()];
         commands.extend(self.module.set_up());
         // The usual module is wired so that its picture stands upright when both directions are reversed. Of a picture that
         // was turned by a quarter, clockwise, the top is at the right: as a module wants it that is turned the other way.
         let reversed = matches!(self.rotation, Rotation::Upright | Rotation::ThreeQuarters);
-        commands.extend([Common::SegmentRemap(reversed), Common::ReverseComDir(reversed)].map(Command::from));
+        commands.extend([Command::SegmentRemap(reversed), Command::ReverseComDir(reversed)].map(PanelCommand::from));
         commands.extend(light(self.module.controller(), self.brightness));
         commands
     }
@@ -131,7 +131,7 @@ impl<B: I2c> Panel for OledPanel<B> {
         let mut sent = self.wire.commands(&self.set_up())?;
         sent += self.send(None, &laid)?;
         // On comes last: the memory holds noise after power-up.
-        sent += self.wire.commands(&[Common::DisplayOn(true).into()])?;
+        sent += self.wire.commands(&[Command::DisplayOn(true).into()])?;
         self.shown = Some(laid);
         Ok(sent)
     }
@@ -153,7 +153,7 @@ impl<B: I2c> Panel for OledPanel<B> {
 /// Current, and the time in which a pixel is filled before it is driven: short at night, which dims common panels further
 /// than the current alone can. By day, what each controller's modules are made for: long with a charge pump (SSD1306
 /// application note), else what it has after a reset.
-fn light(controller: Controller, brightness: Brightness) -> [Command; 2] {
+fn light(controller: PanelChip, brightness: Brightness) -> [PanelCommand; 2] {
     let current = match brightness {
         Brightness::Night => 0x01,
         Brightness::Dim => 0x2F,
@@ -161,9 +161,9 @@ fn light(controller: Controller, brightness: Brightness) -> [Command; 2] {
         Brightness::Full => 0xFF,
     };
     let (phase1, by_day) = match controller {
-        Controller::Ssd1306 => (1, 15),
-        Controller::Ssd1309 | Controller::Sh1106 => (2, 2),
+        PanelChip::Ssd1306 => (1, 15),
+        PanelChip::Ssd1309 | PanelChip::Sh1106 => (2, 2),
     };
     let phase2 = if brightness == Brightness::Night { 1 } else { by_day };
-    [Common::Contrast(current), Common::PreChargePeriod(phase1, phase2)].map(Command::from)
+    [Command::Contrast(current), Command::PreChargePeriod(phase1, phase2)].map(PanelCommand::from)
 }

@@ -4,7 +4,7 @@
 
 use embedded_hal::i2c::I2c;
 
-use crate::command::Command;
+use crate::command::PanelCommand;
 use crate::panel::{PanelFault, Sent};
 
 /// The control byte before commands, and the one before data: "all that follows is of this kind" (SSD1306 datasheet,
@@ -44,7 +44,7 @@ impl<B: I2c> Wire<B> {
     }
 
     /// Sends the commands, all in one message.
-    pub(crate) fn commands(&mut self, commands: &[Command]) -> Result<Sent, PanelFault> {
+    pub(crate) fn commands(&mut self, commands: &[PanelCommand]) -> Result<Sent, PanelFault> {
         let mut message = vec![COMMANDS_FOLLOW];
         commands.iter().try_for_each(|command| command.append_to(&mut message))?;
         self.send(&message)

@@ -6,7 +6,7 @@ use traylight::clock::Moment;
 use traylight::demo::{heron, story};
 use traylight::judge::{Memory, judge};
 use traylight::reading::{DriveKey, Itself, Snapshot};
-use traylight::rehearse::{Fault, Played, play};
+use traylight::rehearse::{Played, RehearsedFault, play};
 use traylight::show::pages::{ChannelStatus, Page, View, draw};
 use traylight::verdict::{Kind, Severity, Verdict};
 use traylight_config::{PageName, Settings, settle};
@@ -58,7 +58,7 @@ fn played(trays: usize, mood: Mood) -> Scene {
         Mood::Warning => Kind::SataCrcGrowth,
         Mood::Critical => Kind::DriveGone,
     };
-    match play(&settings, &memory, &snapshot, Fault::Kind(fault), Some("2")) {
+    match play(&settings, &memory, &snapshot, RehearsedFault::Kind(fault), Some("2")) {
         Ok(Played { verdict, snapshot, .. }) => Scene { settings, verdict, snapshot },
         Err(why) => unreachable!("{why}"),
     }

@@ -6,7 +6,7 @@ use traylight::clock::Moment;
 use traylight::demo::{self, heron, story};
 use traylight::judge::{Memory, judge};
 use traylight::reading::{Blind, Itself, Missing, Power, Reading, Reason, Snapshot, Source};
-use traylight::rehearse::{Fault, Played, play};
+use traylight::rehearse::{Played, RehearsedFault, play};
 use traylight::show::pages::{self, Page, View, test_mark};
 use traylight::tell::words::phrases::Language;
 use traylight::verdict::{Kind, Verdict};
@@ -125,7 +125,7 @@ fn muted() -> [(String, Frame); 2] {
 /// A drive that goes in a rehearsal, as it would lead on the panel, and the state beside it.
 fn rehearsed() -> Vec<(String, Frame)> {
     let (settings, _, snapshot) = after(2.0);
-    let fault = Fault::Kind(Kind::DriveGone);
+    let fault = RehearsedFault::Kind(Kind::DriveGone);
     let Ok(Played { verdict, snapshot, .. }) = play(&settings, &Memory::default(), &snapshot, fault, Some("3")) else {
         return Vec::new();
     };

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a failing step fails the test")]
 
 use traylight_display::{
-    Controller, Frame, Module, OledPanel, Panel, PanelAddress, PanelFault, PanelSize, Rotation, area,
+    Frame, Module, OledPanel, Panel, PanelAddress, PanelChip, PanelFault, PanelSize, Rotation, area,
 };
 use traylight_tests::pretend_bus::PretendBus;
 use traylight_tests::pretend_panel::{Picture, PretendPanel};
@@ -89,27 +89,27 @@ fn what_is_sent_to_each_controller() {
     let hex = |message: &[u8]| message.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(" ");
     let set_ups = [
         (
-            (Controller::Ssd1306, PanelSize::W128H64, Rotation::Half),
+            (PanelChip::Ssd1306, PanelSize::W128H64, Rotation::Half),
             "00 E3 E3 2E D5 80 A8 3F D3 00 40 8D 14 20 00 DA 12 DB 20 A4 A6 A0 C0 81 2F D9 F1",
         ),
         (
-            (Controller::Ssd1306, PanelSize::W128H32, Rotation::Upright),
+            (PanelChip::Ssd1306, PanelSize::W128H32, Rotation::Upright),
             "00 E3 E3 2E D5 80 A8 1F D3 00 40 8D 14 20 00 DA 02 DB 20 A4 A6 A1 C8 81 2F D9 F1",
         ),
         (
-            (Controller::Ssd1306, PanelSize::W72H40, Rotation::Upright),
+            (PanelChip::Ssd1306, PanelSize::W72H40, Rotation::Upright),
             "00 E3 E3 2E D5 80 A8 27 D3 00 40 8D 14 AD 30 20 00 DA 12 DB 20 A4 A6 A1 C8 81 2F D9 F1",
         ),
         (
-            (Controller::Ssd1306, PanelSize::W64H48, Rotation::Quarter),
+            (PanelChip::Ssd1306, PanelSize::W64H48, Rotation::Quarter),
             "00 E3 E3 2E D5 80 A8 2F D3 00 40 8D 14 20 00 DA 12 DB 20 A4 A6 A0 C0 81 2F D9 F1",
         ),
         (
-            (Controller::Ssd1309, PanelSize::W128H64, Rotation::Upright),
+            (PanelChip::Ssd1309, PanelSize::W128H64, Rotation::Upright),
             "00 E3 E3 FD 12 2E D5 A1 A8 3F D3 00 40 20 00 DA 12 DB 34 A4 A6 A1 C8 81 2F D9 22",
         ),
         (
-            (Controller::Sh1106, PanelSize::W128H64, Rotation::ThreeQuarters),
+            (PanelChip::Sh1106, PanelSize::W128H64, Rotation::ThreeQuarters),
             "00 E3 E3 D5 50 A8 3F D3 00 40 DA 12 DB 35 A4 A6 A1 C8 81 2F D9 22",
         ),
     ];
@@ -125,10 +125,10 @@ fn what_is_sent_to_each_controller() {
         (PanelSize::W64H48, "00 21 20 5F 22 00 05", 385),
     ];
     for (size, window, length) in windows {
-        let messages = sent(Controller::Ssd1306, size, Rotation::Upright);
+        let messages = sent(PanelChip::Ssd1306, size, Rotation::Upright);
         assert_eq!((hex(&messages[1]).as_str(), messages[2].len()), (window, length));
     }
-    let pages = sent(Controller::Sh1106, PanelSize::W128H64, Rotation::Upright);
+    let pages = sent(PanelChip::Sh1106, PanelSize::W128H64, Rotation::Upright);
     assert_eq!((hex(&pages[1]).as_str(), pages[2].len()), ("00 B0 02 10", 129));
     assert_eq!((hex(&pages[15]).as_str(), pages[16].len(), pages.len()), ("00 B7 02 10", 129, 18));
 }

@@ -26,7 +26,7 @@ pub const MEMBERS: usize = 5;
 
 /// What the story says of a moment.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Scene {
+pub struct HeronScene {
     /// Degrees in each tray; `None` for a tray whose drive is out.
     pub degrees: [Option<f64>; 6],
     /// Fan speed.
@@ -44,7 +44,7 @@ pub struct Scene {
 }
 
 /// The box at a moment.
-pub fn snapshot(now: Moment, scene: &Scene) -> Snapshot {
+pub fn snapshot(now: Moment, scene: &HeronScene) -> Snapshot {
     let drives = (0..TRAYS.len()).filter_map(|tray| drive(now, scene, tray)).collect();
     let missing = scene.members.iter().filter(|member| **member != Some(MemberState::Active)).count() as u32;
     Snapshot {
@@ -100,7 +100,7 @@ fn controller(now: Moment) -> Controller {
     }
 }
 
-fn drive(now: Moment, scene: &Scene, tray: usize) -> Option<Drive> {
+fn drive(now: Moment, scene: &HeronScene, tray: usize) -> Option<Drive> {
     let (serial, model, kind) = TRAYS[tray];
     let degrees = scene.degrees[tray]?;
     // Of five members four hold data: each takes a quarter of what arrives.
@@ -169,7 +169,7 @@ fn self_tests() -> SelfTests {
     SelfTests { now: SelfTest::Passed, past: vec![passed], short_minutes: Some(2), extended_minutes: Some(420) }
 }
 
-fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
+fn pool(now: Moment, scene: &HeronScene, missing: u32) -> Pool {
     let member = |(slot, state): (usize, &Option<MemberState>)| {
         Some(Member {
             device: scene.devices[slot].into(),
@@ -202,7 +202,7 @@ fn pool(now: Moment, scene: &Scene, missing: u32) -> Pool {
     }
 }
 
-fn volumes(now: Moment, scene: &Scene) -> Vec<Volume> {
+fn volumes(now: Moment, scene: &HeronScene) -> Vec<Volume> {
     let volume = |mount: &str, source: &str, size: f64, filled: f64| Volume {
         mount: mount.into(),
         file_system: "ext4".into(),
@@ -227,7 +227,7 @@ fn volumes(now: Moment, scene: &Scene) -> Vec<Volume> {
     vec![volume("/", "/dev/sdf2", 480e9, 0.21), volume("/srv/songs", "/dev/md0", 15.9e12, scene.filled)]
 }
 
-fn board(now: Moment, scene: &Scene) -> Board {
+fn board(now: Moment, scene: &HeronScene) -> Board {
     let load = Load {
         one_minute: 0.2 + scene.arriving / 150e6,
         fifteen_minutes: 0.4,

@@ -1,7 +1,7 @@
 //! What happens on `heron`, and when: calm, a fan stalls and a tray warms, a drive drops out and the pool is left
 //! without protection, then recovery. A function of time, so that any moment can be drawn.
 
-use super::heron::{MEMBERS, Scene};
+use super::heron::{HeronScene, MEMBERS};
 use std::time::Duration;
 use traylight_data::reading::{Activity, ActivityKind, MemberState};
 
@@ -26,11 +26,11 @@ const DROPPED_TRAY: usize = 2;
 pub const LENGTH: Duration = Duration::from_secs(62 * 60);
 
 /// The box so long after the story began.
-pub fn scene(elapsed: Duration) -> Scene {
+pub fn scene(elapsed: Duration) -> HeronScene {
     let t = elapsed.as_secs_f64();
     let out = (DRIVE_DROPS..DRIVE_BACK).contains(&t);
     let back = t >= DRIVE_BACK;
-    Scene {
+    HeronScene {
         degrees: std::array::from_fn(|tray| (tray != DROPPED_TRAY || !out).then(|| degrees(tray, t))),
         fan: if (FAN_STALLS..FAN_FREED).contains(&t) { 0 } else { (1_180.0 + 20.0 * (t / 7.0).sin()) as u32 },
         devices: ["sda", "sdb", if back { "sdg" } else { "sdc" }, "sdd", "sde", "sdf"],

@@ -4,7 +4,7 @@
 use crate::heat_limits::heat_limits;
 use crate::memory::{Memory, drives};
 use std::collections::BTreeMap;
-use traylight_config::{Holds, Settings};
+use traylight_config::{ExpectedDrive, Settings};
 use traylight_data::reading::{Drive, DriveKey, MemberState, Power, Snapshot};
 use traylight_data::verdict::{JudgedDrive, Kind, Severity, Shelf, Subject, Tray, TrayState};
 
@@ -47,7 +47,7 @@ fn named_tray(memory: &Memory, snapshot: &Snapshot, wanted: &traylight_config::T
         return filled(memory, snapshot, drive, wanted.label.clone());
     }
     let was_here = |(key, drive): &(&DriveKey, &drives::RememberedDrive)| {
-        let by_serial = matches!(&wanted.holds, Some(Holds::Serial(serial)) if key.0 == *serial);
+        let by_serial = matches!(&wanted.holds, Some(ExpectedDrive::Serial(serial)) if key.0 == *serial);
         by_serial || drive.place.tray.as_ref() == Some(&wanted.label)
     };
     match memory.drives.iter().find(was_here) {

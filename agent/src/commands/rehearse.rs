@@ -10,7 +10,7 @@ use std::time::Duration;
 use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
 use traylight::printout::Printout;
-use traylight::rehearse::{Fault, Played, PlayedLook, play};
+use traylight::rehearse::{Played, PlayedLook, RehearsedFault, play};
 use traylight::send::log::{Form, Log};
 use traylight::serve::control::{self, ControlRequest};
 use traylight::show::outlet::Scenery;
@@ -42,7 +42,7 @@ pub struct RehearseFlags {
 /// Plays it on the running agent if there is one, else here.
 pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
     let Some(name) = &flags.fault else { return list() };
-    let fault = Fault::named(name).map_err(io::Error::other)?;
+    let fault = RehearsedFault::named(name).map_err(io::Error::other)?;
     // The agent watches this machine, not a recorded tree.
     if flags.shared.is_this_machine() {
         let (drive, for_s) = (flags.tray.clone(), flags.for_time.as_secs());
@@ -89,7 +89,8 @@ fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Re
 
 fn list() -> io::Result<ExitCode> {
     let mut out = Printout::default();
-    let named = |is_kind| Fault::all().filter(move |fault| matches!(fault, Fault::Kind(_)) == is_kind);
+    let named =
+        |is_kind| RehearsedFault::all().filter(move |fault| matches!(fault, RehearsedFault::Kind(_)) == is_kind);
     out.line("conditions:");
     named(true).for_each(|fault| out.line(format_args!("  {fault}")));
     out.line("causes:");

@@ -20,14 +20,14 @@ use traylight_config::{Grace, Limits, Settings};
 
 /// What can be rehearsed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Fault {
+pub enum RehearsedFault {
     /// A condition of this kind begins.
     Kind(Kind),
     /// Several signs point to this cause.
     Cause(Cause),
 }
 
-impl Fault {
+impl RehearsedFault {
     /// All that can be played: kinds, then causes.
     pub fn all() -> impl Iterator<Item = Self> {
         Kind::ALL.iter().copied().map(Self::Kind).chain(Cause::ALL.iter().copied().map(Self::Cause))
@@ -54,7 +54,7 @@ impl Fault {
     }
 }
 
-impl fmt::Display for Fault {
+impl fmt::Display for RehearsedFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Kind(kind) => kind.id(),
@@ -67,7 +67,7 @@ impl fmt::Display for Fault {
 #[derive(Debug, Clone)]
 pub struct Played {
     /// Which.
-    pub fault: Fault,
+    pub fault: RehearsedFault,
     /// How the box was judged in the end: only what the fault has brought about.
     pub verdict: Verdict,
     /// The box in the end.
@@ -120,7 +120,7 @@ pub fn play(
     settings: &Settings,
     memory: &Memory,
     snapshot: &Snapshot,
-    fault: Fault,
+    fault: RehearsedFault,
     name: Option<&str>,
 ) -> Result<Played, String> {
     // There is no start to wait for the end of.

@@ -45,7 +45,7 @@ fn bare(snapshot: &mut Snapshot) {
 /// Faults that come to something else on this box.
 fn failing((settings, memory, snapshot): (Settings, Memory, Snapshot)) -> Vec<String> {
     let played = |fault| play(&settings, &memory, &snapshot, fault, None);
-    Fault::all().filter_map(|fault| Some(format!("{fault}: {}", played(fault).err()?))).collect()
+    RehearsedFault::all().filter_map(|fault| Some(format!("{fault}: {}", played(fault).err()?))).collect()
 }
 
 #[test]
@@ -68,7 +68,7 @@ fn every_fault_comes_out_of_the_judge_on_a_box_without_names() {
     };
     assert_eq!(failing(watched_by(Settings::default(), alone)), [""; 0]);
     let (settings, memory, snapshot) = watched_by(Settings::default(), alone);
-    let played = play(&settings, &memory, &snapshot, Fault::Cause(Cause::RestartUnclear), None);
+    let played = play(&settings, &memory, &snapshot, RehearsedFault::Cause(Cause::RestartUnclear), None);
     let played = played.expect("a machine can start again");
     assert_eq!(played.verdict.incidents.len(), 1, "{:?}", played.verdict.incidents);
 }
@@ -77,7 +77,7 @@ fn every_fault_comes_out_of_the_judge_on_a_box_without_names() {
 fn what_is_remembered_stays_as_it_was() {
     let (settings, memory, snapshot) = watched(|_| {});
     let before = format!("{memory:?}");
-    for fault in Fault::all() {
+    for fault in RehearsedFault::all() {
         drop(play(&settings, &memory, &snapshot, fault, None));
     }
     assert!(before == format!("{memory:?}"), "a rehearsal was remembered");
@@ -86,7 +86,7 @@ fn what_is_remembered_stays_as_it_was() {
 #[test]
 fn the_drive_that_is_named_is_the_one() {
     let (settings, memory, snapshot) = watched(|_| {});
-    let gone = Fault::named("drive-gone").expect("there is such a fault");
+    let gone = RehearsedFault::named("drive-gone").expect("there is such a fault");
     let played = play(&settings, &memory, &snapshot, gone, Some("5")).expect("tray 5 can go");
     let trays: Vec<String> =
         played.verdict.incidents.iter().flat_map(|i| &i.drives).map(|drive| drive.label()).collect();
@@ -94,14 +94,14 @@ fn the_drive_that_is_named_is_the_one() {
     assert_eq!(played.pretended, [""; 0]);
     let refused = play(&settings, &memory, &snapshot, gone, Some("Z9")).expect_err("there is no such tray");
     assert!(refused.starts_with("found nothing that `Z9` means"), "{refused}");
-    assert!(Fault::named("drive-gon").is_err_and(|why| why.contains("rehearse --list")));
+    assert!(RehearsedFault::named("drive-gon").is_err_and(|why| why.contains("rehearse --list")));
 }
 
 #[test]
 fn what_the_box_lacks_is_pretended_and_said() {
     let (settings, memory, snapshot) = watched(bare);
     let pretended = |name: &str| {
-        let fault = Fault::named(name).expect("there is such a fault");
+        let fault = RehearsedFault::named(name).expect("there is such a fault");
         play(&settings, &memory, &snapshot, fault, None).expect("it can be played").pretended
     };
     assert_eq!(pretended("fan-stopped"), ["a fan"]);
@@ -114,7 +114,7 @@ fn what_the_box_lacks_is_pretended_and_said() {
 #[test]
 fn what_holds_besides_is_left_out() {
     let (settings, memory, snapshot) = watched(|snapshot| snapshot.volumes[1].errors = Some(3));
-    let gone = Fault::named("fan-stopped").expect("there is such a fault");
+    let gone = RehearsedFault::named("fan-stopped").expect("there is such a fault");
     let played = play(&settings, &memory, &snapshot, gone, None).expect("a fan can stop");
     let kinds: Vec<Kind> = played.verdict.conditions.iter().map(crate::verdict::Condition::kind).collect();
     assert_eq!((kinds, played.verdict.worst()), (vec![Kind::FanStopped], Some(Severity::Warning)));

@@ -1,6 +1,6 @@
 //! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
 
-use super::dispatch::{ChannelsStand, Dispatch, Scene};
+use super::dispatch::{AlertContext, ChannelsStand, Dispatch};
 use super::rehearsal::{LONGEST, Rehearsal};
 use super::unsent::{Turns, make_room};
 use crate::clock::{Clock, Moment, Wall};
@@ -9,7 +9,7 @@ use crate::judge::{Memory, judge};
 use crate::keep::KeepFault;
 use crate::probe::keeper::ProbeEvent;
 use crate::reading::{EventKind, Itself, Missing, Snapshot};
-use crate::rehearse::{self, Fault};
+use crate::rehearse::{self, RehearsedFault};
 use crate::serve::alerts::not_open;
 use crate::serve::control::{ControlAnswer, ControlRequest, PendingRequest};
 use crate::serve::document::Document;
@@ -211,7 +211,7 @@ impl Core {
         &self,
         dispatch: Option<&mut Dispatch>,
         settings: &Settings,
-        ask: impl FnOnce(&mut Dispatch, &Scene) -> Result<String, String>,
+        ask: impl FnOnce(&mut Dispatch, &AlertContext) -> Result<String, String>,
     ) -> ControlAnswer {
         let scene = self.scene(settings);
         let asked = match (dispatch, &scene) {
@@ -246,8 +246,8 @@ impl Core {
     }
 
     /// What the channels are told of; `None` before the first snapshot.
-    pub fn scene<'a>(&'a self, settings: &'a Settings) -> Option<Scene<'a>> {
-        Some(Scene { verdict: self.verdict.as_ref()?, snapshot: self.snapshot.as_ref()?, settings })
+    pub fn scene<'a>(&'a self, settings: &'a Settings) -> Option<AlertContext<'a>> {
+        Some(AlertContext { verdict: self.verdict.as_ref()?, snapshot: self.snapshot.as_ref()?, settings })
     }
 
     /// Takes in that its owner knows of an incident: the answer to whoever asked, and what is to be said.
@@ -298,7 +298,7 @@ impl Core {
         drive: Option<&str>,
         for_time: Duration,
     ) -> Result<(String, Vec<LogEntry>), String> {
-        let fault = Fault::named(fault)?;
+        let fault = RehearsedFault::named(fault)?;
         if for_time.is_zero() || for_time > LONGEST {
             let (found, most) = (for_time.as_secs(), span(LONGEST));
             return Err(format!("found {found} s to show it for, wanted a time up to {most}"));

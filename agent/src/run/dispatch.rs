@@ -53,7 +53,7 @@ pub struct ChannelsStand {
 }
 
 /// What the channels are told of.
-pub struct Scene<'a> {
+pub struct AlertContext<'a> {
     /// The box as judged.
     pub verdict: &'a Verdict,
     /// The box as read.
@@ -137,7 +137,7 @@ impl Dispatch {
 
     /// Tells what is new, and how the box stands. Turns that were only rehearsed are marked; when the rehearsal is over,
     /// they are the last of it. All of them come back while the sender has no room for them.
-    pub fn tell(&mut self, turns: Turns, rehearsal_over: bool, scene: &Scene) -> Option<Turns> {
+    pub fn tell(&mut self, turns: Turns, rehearsal_over: bool, scene: &AlertContext) -> Option<Turns> {
         self.sender.show(state(scene, &self.mark));
         self.sender.is_watched();
         if !self.sender.has_room_for(turns.len()) {
@@ -166,7 +166,7 @@ impl Dispatch {
     ///
     /// # Errors
     /// What is wrong, in words for whoever asked.
-    pub fn try_channel(&mut self, name: &str, scene: &Scene) -> Result<String, String> {
+    pub fn try_channel(&mut self, name: &str, scene: &AlertContext) -> Result<String, String> {
         let names: Vec<&str> = self.alerts.channels.iter().map(|channel| channel.name.as_str()).collect();
         let channel = self.alerts.channels.iter().find(|channel| channel.name == name);
         let channel =
@@ -220,7 +220,7 @@ impl Dispatch {
         self.sender.finish();
     }
 
-    fn message(&self, turn: &Update, is_test: bool, scene: &Scene, wall: &Wall) -> Option<Message> {
+    fn message(&self, turn: &Update, is_test: bool, scene: &AlertContext, wall: &Wall) -> Option<Message> {
         let stamp = Stamp::by(&self.clock);
         let head = Letterhead {
             mark: &self.mark,
@@ -276,7 +276,7 @@ fn as_test(message: Message) -> Message {
 }
 
 /// The panel's page about an incident, as a PNG file; marked like the panel's when it is only rehearsed.
-fn picture(incident: &Incident, test: bool, scene: &Scene, wall: &Wall) -> Option<Vec<u8>> {
+fn picture(incident: &Incident, test: bool, scene: &AlertContext, wall: &Wall) -> Option<Vec<u8>> {
     let verdict = Verdict { incidents: vec![incident.clone()], ..scene.verdict.clone() };
     let (verdict, snapshot, settings) = (&verdict, Some(scene.snapshot), scene.settings);
     let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test };
@@ -285,8 +285,8 @@ fn picture(incident: &Incident, test: bool, scene: &Scene, wall: &Wall) -> Optio
     traylight_display::png::png(&drawing.frame(PanelSize::W128H64), SCALE).ok()
 }
 
-fn state(scene: &Scene, mark: &str) -> BoxState {
-    let Scene { verdict, snapshot, settings } = scene;
+fn state(scene: &AlertContext, mark: &str) -> BoxState {
+    let AlertContext { verdict, snapshot, settings } = scene;
     let worst = verdict.worst().map(|severity| severity.to_string());
     let open: Vec<_> = verdict
         .incidents
@@ -363,14 +363,14 @@ pub fn about(report: SendEvent) -> LogEntry {
 mod tests {
     use super::*;
     use crate::judge::Memory;
-    use crate::rehearse::{self, Fault};
+    use crate::rehearse::{self, RehearsedFault};
 
     #[test]
     fn the_picture_of_what_is_rehearsed_says_so_as_the_panel_does() {
         let (settings, snapshot) = (Settings::default(), Snapshot::default());
-        let fault = Fault::named("fan-stopped").unwrap();
+        let fault = RehearsedFault::named("fan-stopped").unwrap();
         let played = rehearse::play(&settings, &Memory::default(), &snapshot, fault, None).unwrap();
-        let scene = Scene { verdict: &played.verdict, snapshot: &played.snapshot, settings: &settings };
+        let scene = AlertContext { verdict: &played.verdict, snapshot: &played.snapshot, settings: &settings };
         let wall = Wall { synchronised: true, ..Clock::of_this_machine().wall() };
         let incident = &played.verdict.incidents[0];
         let pictured = |test: bool| picture(incident, test, &scene, &wall).unwrap();

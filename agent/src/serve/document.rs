@@ -13,9 +13,7 @@ use crate::tell::words::condition::words;
 use crate::tell::words::limit;
 use crate::tell::words::phrases::Language;
 use crate::units::span;
-use crate::verdict::{
-    Condition as Held, Figure, Freshness, IncidentId, Limit as Judged, Origin, Severity, Standing, Verdict,
-};
+use crate::verdict::{self, Figure, Freshness, IncidentId, Origin, Severity, Standing, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use traylight_config::Settings;
@@ -163,7 +161,7 @@ pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
     settings.box_name.clone().unwrap_or_else(|| snapshot.board.name.clone())
 }
 
-fn condition(held: &Held, verdict: &Verdict) -> Condition {
+fn condition(held: &verdict::Condition, verdict: &Verdict) -> Condition {
     let words = words(held, Language::English);
     let incident = verdict.incident_of(held);
     Condition {
@@ -183,7 +181,7 @@ fn condition(held: &Held, verdict: &Verdict) -> Condition {
     }
 }
 
-fn limit(judged: &Judged) -> Limit {
+fn limit(judged: &verdict::Limit) -> Limit {
     let figure = |(name, figure): &(&str, Figure)| (format!("{name}{}", figure.unit()), figure.number());
     Limit {
         text: limit::text(judged, Language::English),

@@ -5,9 +5,7 @@ use crate::reading::{Drive, Snapshot};
 use crate::tell::words::incident::incident_words;
 use crate::tell::words::parts::Words;
 use crate::tell::words::phrases::Language;
-use crate::verdict::{
-    Cause, Confidence, Handling, Incident as Judged, IncidentId, Place, Severity, Unmeasured, Verdict,
-};
+use crate::verdict::{self, Cause, Confidence, Handling, IncidentId, Place, Severity, Unmeasured, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// One story for one cause.
@@ -141,7 +139,7 @@ pub enum TrayHandling {
 
 /// The part for an incident; `clock` says the time of day of a moment, `language` is its owner's.
 pub fn incident(
-    judged: &Judged,
+    judged: &verdict::Incident,
     verdict: &Verdict,
     snapshot: &Snapshot,
     clock: &dyn Fn(Moment) -> String,

@@ -27,7 +27,7 @@ pub use limits::{
 pub use night::{DaySpan, DayTime, Night, Position};
 pub use pages::PageName;
 pub use panel::Panels;
-pub use shelves::{Holds, Shelf, Tray};
+pub use shelves::{ExpectedDrive, Shelf, Tray};
 pub use wiring::{Bus, PanelBrightness, PanelController, PanelWiring};
 
 use crate::key::key;

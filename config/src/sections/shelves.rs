@@ -27,12 +27,12 @@ pub struct Tray {
     /// What is written on the tray: one to four characters, unique in the box.
     pub label: String,
     /// What belongs in it. `None` is a tray that is meant to be empty.
-    pub holds: Option<Holds>,
+    pub holds: Option<ExpectedDrive>,
 }
 
 /// How the drive that belongs in a tray is recognised.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Holds {
+pub enum ExpectedDrive {
     /// The drive with this serial number, wherever it is plugged in.
     Serial(String),
     /// Whatever drive is on this port, for bridges that hide or copy serial numbers.
@@ -77,8 +77,8 @@ fn tray(section: &mut Section, taken: &mut Taken) -> Tray {
     }
     section.not_both(&port, &serial, ["port", "serial"]);
     let holds = match (serial, port) {
-        (Some(serial), _) => Some(Holds::Serial(serial.value)),
-        (None, Some(port)) => Some(Holds::Port(port.value)),
+        (Some(serial), _) => Some(ExpectedDrive::Serial(serial.value)),
+        (None, Some(port)) => Some(ExpectedDrive::Port(port.value)),
         (None, None) => None,
     };
     Tray { label: label.value, holds }

@@ -2,8 +2,8 @@
 
 use super::{DEFAULT_FILE, activated, settled};
 use crate::{
-    Bus, Button, ButtonDoes, DaySpan, DayTime, Holds, PageName, PanelBrightness, PanelController, Position, Settings,
-    Shelf, Tray,
+    Bus, Button, ButtonDoes, DaySpan, DayTime, ExpectedDrive, PageName, PanelBrightness, PanelController, Position,
+    Settings, Shelf, Tray,
 };
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -65,8 +65,8 @@ fn the_example_of_a_shelf_in_the_shipped_file_works() {
         [Shelf {
             name: "top".into(),
             trays: vec![
-                tray("A1", Some(Holds::Serial("EXAMPLE-0001".into()))),
-                tray("A2", Some(Holds::Port("0000/14.0/usb-2.1:0".into()))),
+                tray("A1", Some(ExpectedDrive::Serial("EXAMPLE-0001".into()))),
+                tray("A2", Some(ExpectedDrive::Port("0000/14.0/usb-2.1:0".into()))),
                 tray("A3", None),
             ]
         }]
@@ -123,7 +123,7 @@ fn the_box_in_the_reserve_is_understood() {
     assert_eq!(settings.box_name.as_deref(), Some("heron"));
     let labels: Vec<_> = settings.shelves.iter().flat_map(|shelf| &shelf.trays).map(|tray| &*tray.label).collect();
     assert_eq!(labels, ["T1", "T2", "B1", "B2"]);
-    assert_eq!(settings.shelves[1].trays[0].holds, Some(Holds::Port("0000/1f.2/ata-3".into())));
+    assert_eq!(settings.shelves[1].trays[0].holds, Some(ExpectedDrive::Port("0000/1f.2/ata-3".into())));
     let [panel] = settings.panel.panels.as_slice() else { panic!("{:?}", settings.panel.panels) };
     assert_eq!(panel.bus, Bus::AdapterName("bcm2835 (i2c@7e804000)".into()));
     assert_eq!((panel.address, panel.bus_speed_khz, panel.rotation_degrees), (0x3D, 100, 90));

@@ -14,7 +14,7 @@ use ssd1306::{I2CDisplayInterface, Ssd1306};
 use std::time::Instant;
 use traylight_config::PageName;
 use traylight_display::changes::changes;
-use traylight_display::{Controller, Frame, Module, OledPanel, Panel, PanelAddress, PanelFault, PanelSize, Rotation};
+use traylight_display::{Frame, Module, OledPanel, Panel, PanelAddress, PanelChip, PanelFault, PanelSize, Rotation};
 use traylight_tests::pretend_bus::PretendBus;
 use traylight_tests::scenes::{calm, pictures};
 use traylight_tests::standing::Standing;
@@ -38,7 +38,7 @@ fn main() {
     for (name, from, to) in &transitions {
         let floor = from.bytes().iter().zip(to.bytes()).filter(|(old, new)| old != new).count();
         let (ours, messages) = ours(Module::ALL[0], from, to);
-        let sh1106 = Module::new(Controller::Sh1106, PanelSize::W128H64).expect("there is one");
+        let sh1106 = Module::new(PanelChip::Sh1106, PanelSize::W128H64).expect("there is one");
         let (by_page, _) = self::ours(sh1106, from, to);
         let common = common(from, to);
         let milliseconds = |khz: f64| ours as f64 * 9.0 / khz;

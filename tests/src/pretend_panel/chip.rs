@@ -3,11 +3,11 @@
 
 use super::wiring::Wiring;
 use super::{HEIGHT, PAGES};
-use traylight_display::Controller::{self, Sh1106, Ssd1306, Ssd1309};
+use traylight_display::PanelChip::{self, Sh1106, Ssd1306, Ssd1309};
 
 /// A controller's registers.
 pub(super) struct Registers {
-    chip: Controller,
+    chip: PanelChip,
     locked: bool,
     addressing: Addressing,
     columns: Span,
@@ -43,13 +43,13 @@ struct Span {
 }
 
 /// Columns of a controller's memory.
-fn width_of(chip: Controller) -> usize {
+fn width_of(chip: PanelChip) -> usize {
     if chip == Sh1106 { 132 } else { 128 }
 }
 
 /// How many bytes follow the first byte of a command (SSD1306 and SSD1309, section 9, table 9-1, and 8Dh of the first from
 /// its application note; SH1106, "Commands").
-pub(super) fn arguments_of(chip: Controller, command: u8) -> Result<usize, String> {
+pub(super) fn arguments_of(chip: PanelChip, command: u8) -> Result<usize, String> {
     let number = match command {
         0x00..=0x1F | 0x40..=0x7F | 0xA0 | 0xA1 | 0xA4..=0xA7 | 0xAE | 0xAF | 0xB0..=0xB7 | 0xC0 | 0xC8 | 0xE3 => 0,
         0x81 | 0xA8 | 0xD3 | 0xD5 | 0xD9 | 0xDA | 0xDB => 1,
@@ -66,7 +66,7 @@ pub(super) fn arguments_of(chip: Controller, command: u8) -> Result<usize, Strin
 }
 
 impl Registers {
-    pub(super) fn after_reset(chip: Controller) -> Registers {
+    pub(super) fn after_reset(chip: PanelChip) -> Registers {
         Registers {
             chip,
             locked: false,
@@ -89,7 +89,7 @@ impl Registers {
         }
     }
 
-    pub(super) fn controller(&self) -> Controller {
+    pub(super) fn controller(&self) -> PanelChip {
         self.chip
     }
 

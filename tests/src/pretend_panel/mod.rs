@@ -12,7 +12,7 @@ mod tests;
 
 use chip::Registers;
 use std::fmt;
-use traylight_display::{Controller, Module};
+use traylight_display::{Module, PanelChip};
 use wiring::Wiring;
 
 /// Rows of the memory in pages of eight: the same for all three controllers.
@@ -117,7 +117,7 @@ impl PretendPanel {
         self.registers.contrast()
     }
 
-    fn controller(&self) -> Controller {
+    fn controller(&self) -> PanelChip {
         self.registers.controller()
     }
 

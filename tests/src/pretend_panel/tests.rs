@@ -119,14 +119,14 @@ fn what_the_datasheet_does_not_know_is_refused() {
     assert_eq!(ready().write(&[0x00, 0xFD]), Err("command 0xFD, which the datasheet does not know".into()));
 }
 
-fn module(controller: Controller, size: PanelSize) -> PretendPanel {
+fn module(controller: PanelChip, size: PanelSize) -> PretendPanel {
     PretendPanel::of(Module::new(controller, size).unwrap())
 }
 
 /// SH1106 datasheet, "Commands": 132 columns, of which this panel shows the middle 128; a byte at a time in one page.
 #[test]
 fn the_sh1106_takes_pages_only_and_shows_the_middle_of_its_memory() {
-    let mut panel = module(Controller::Sh1106, PanelSize::W128H64);
+    let mut panel = module(PanelChip::Sh1106, PanelSize::W128H64);
     panel.write(&[0x00, 0xA1, 0xC8]).unwrap();
     for page in 0..8 {
         panel.write(&[0x00, 0xB0 + page, 0x00, 0x10]).unwrap();
@@ -148,7 +148,7 @@ fn the_sh1106_takes_pages_only_and_shows_the_middle_of_its_memory() {
 /// SSD1309 datasheet, section 9: no pump, and a lock.
 #[test]
 fn the_ssd1309_has_a_lock_and_no_pump() {
-    let mut panel = module(Controller::Ssd1309, PanelSize::W128H64);
+    let mut panel = module(PanelChip::Ssd1309, PanelSize::W128H64);
     panel.write(&[0x00, 0xAF]).unwrap();
     assert!(!panel.picture().is_dark(), "its light comes from outside");
     assert!(panel.write(&[0x00, 0x8D, 0x14]).is_err());
@@ -162,7 +162,7 @@ fn the_ssd1309_has_a_lock_and_no_pump() {
 /// SSD1306B datasheet, command AD (as the crate `ssd1306` 0.10 uses it for this panel).
 #[test]
 fn the_smallest_panel_needs_a_reference_for_its_current() {
-    let mut panel = module(Controller::Ssd1306, PanelSize::W72H40);
+    let mut panel = module(PanelChip::Ssd1306, PanelSize::W72H40);
     panel.write(&[0x00, 0x8D, 0x14, 0xA8, 39, 0xAF]).unwrap();
     assert!(panel.picture().is_dark());
     panel.write(&[0x00, 0xAD, 0x30]).unwrap();

@@ -1,7 +1,7 @@
 //! How the panel of each module is wired to its controller (from memory: the data sheets of modules with 0.96, 0.91, 0.42,
 //! 0.66, 2.42 and 1.3 inch panels).
 
-use traylight_display::{Controller, Module};
+use traylight_display::{Module, PanelChip};
 
 /// The wires of one module.
 pub(super) struct Wiring {
@@ -21,13 +21,13 @@ impl Wiring {
     pub(super) fn of(module: Module) -> Wiring {
         let (width, height) = (module.size().width() as usize, module.size().height() as usize);
         let (first_segment, alternate) = match (module.controller(), width, height) {
-            (Controller::Sh1106, 128, 64) => (2, true),
-            (Controller::Ssd1306, 128, 32) => (0, false),
-            (Controller::Ssd1306, 72, 40) => (28, true),
-            (Controller::Ssd1306, 64, 48) => (32, true),
+            (PanelChip::Sh1106, 128, 64) => (2, true),
+            (PanelChip::Ssd1306, 128, 32) => (0, false),
+            (PanelChip::Ssd1306, 72, 40) => (28, true),
+            (PanelChip::Ssd1306, 64, 48) => (32, true),
             _ => (0, true),
         };
-        let voltage_from_outside = module.controller() == Controller::Ssd1309;
+        let voltage_from_outside = module.controller() == PanelChip::Ssd1309;
         let no_current_resistor = width == 72;
         Wiring { width, height, first_segment, alternate, voltage_from_outside, no_current_resistor }
     }

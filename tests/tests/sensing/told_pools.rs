@@ -4,7 +4,7 @@
 use traylight::clock::Moment;
 use traylight::judge::redundancy::standing;
 use traylight::reading::{
-    Activity, ActivityKind, AfterCrash, Member, MemberErrorKind, MetadataRoom, Missing, Pool, PoolRunning, Reason,
+    Activity, ActivityKind, AfterCrash, Member, MemberErrorKind, MetadataSpace, Missing, Pool, PoolRunning, Reason,
 };
 use traylight::sense::host::Host;
 use traylight::sense::parse::btrfs::members::{MountedDevice, MountedFileSystem};
@@ -101,7 +101,7 @@ fn what_a_btrfs_file_system_tells_puts_numbers_errors_and_room_in_their_places()
         (MemberErrorKind::Generation, 5),
     ];
     assert_eq!(errors, wanted);
-    let room = MetadataRoom { unallocated: Bytes(TB), total: Bytes(73_400_320), used: Bytes(245_760) };
+    let room = MetadataSpace { unallocated: Bytes(TB), total: Bytes(73_400_320), used: Bytes(245_760) };
     assert_eq!((pool.metadata, pool.size.get()), (Some(room), Some(&Bytes(TB))));
 }
 

@@ -40,7 +40,7 @@ pub struct Pool {
     /// What an unclean stop costs.
     pub after_crash: Option<AfterCrash>,
     /// Room for metadata, where that can run out by itself.
-    pub metadata: Option<MetadataRoom>,
+    pub metadata: Option<MetadataSpace>,
 }
 
 impl Pool {
@@ -81,7 +81,7 @@ pub enum AfterCrash {
 
 /// Room for metadata (btrfs).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct MetadataRoom {
+pub struct MetadataSpace {
     /// What belongs to neither data nor metadata yet.
     pub unallocated: Bytes,
     /// What is set aside for metadata.

@@ -1,6 +1,7 @@
 //! What its owner can agree with.
 
-use super::{AgentFault, Down, Finding};
+use super::details::{AgentFault, Down};
+use super::finding::Finding;
 use crate::reading::Writing;
 
 impl Finding {

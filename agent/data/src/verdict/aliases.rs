@@ -1,6 +1,8 @@
 //! Which conditions are names of one trouble of one part: while it lasts under another name, it is not over.
 
-use super::{Condition, ControllerAspect, Kind, Subject};
+use super::condition::Condition;
+use super::finding::Kind;
+use super::subject::{ControllerAspect, Subject};
 
 /// Kinds that say that one trouble lasts, and those that announce it: these go on as those, not the other way round.
 const TROUBLES: [(&[Kind], &[Kind]); 5] = [

@@ -1,8 +1,8 @@
 //! The smaller facts that findings are made of.
 
-use super::Place;
 use super::fact::facts_of;
-use crate::reading::{ControllerKind, Lane, MemberErrorKind};
+use super::place::Place;
+use crate::reading::{Lane, MemberErrorKind};
 use crate::units::{Bytes, MegabitsPerSecond, Percent, Rpm};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -138,17 +138,6 @@ facts_of! {
             above: f64,
         },
     }
-}
-
-/// What a controller is known by.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct ControllerName {
-    /// Where it is plugged.
-    pub key: String,
-    /// What it is; `None` for a USB bridge, which is known by the chain of its ports.
-    pub kind: Option<ControllerKind>,
-    /// Vendor and device by their numbers; empty for a USB bridge.
-    pub id: String,
 }
 
 facts_of! {

@@ -1,12 +1,9 @@
 //! What a finding is made of, in a form that needs no arm a kind: its fields by their names, each a typed fact. Words fill
 //! their places from these.
 
-use super::{
-    AgentFault, BoxFault, ControllerFault, ControllerName, Down, Estimate, LinkFault, MemberFault, Outlook, Place,
-    PoolErrors, ReadRisk, SaysFailing, Scarce, SpaceLimit, WeakFan,
-};
-use crate::reading::{ActivityKind, Lane, MemberErrorKind, MemberRole, Nominal, TestKind, Writing};
-use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
+use super::estimate::Estimate;
+use super::place::{ControllerName, Place};
+use crate::units::Celsius;
 use std::fmt::Display;
 use std::time::Duration;
 
@@ -65,7 +62,7 @@ macro_rules! facts_of {
 
         impl $name {
             /// Its facts.
-            pub fn facts(&self) -> $crate::verdict::Facts<'_> {
+            pub fn facts(&self) -> $crate::verdict::fact::Facts<'_> {
                 match self {
                     $(Self::$variant $({ $($field),* })? => {
                         vec![$($((stringify!($field), $crate::verdict::fact::ToFact::fact($field))),*)?]
@@ -81,67 +78,6 @@ pub(super) use facts_of;
 pub(super) trait ToFact {
     /// As a fact.
     fn fact(&self) -> Fact<'_>;
-}
-
-/// Implements [`ToFact`], a line each.
-macro_rules! to_fact {
-    ($($type:ty: $self:ident => $fact:expr;)*) => {
-        $(impl ToFact for $type {
-            fn fact(&$self) -> Fact<'_> {
-                $fact
-            }
-        })*
-    };
-}
-
-to_fact! {
-    Place: self => Fact::Drive(self);
-    Vec<Place>: self => Fact::Drives(self);
-    ControllerName: self => Fact::Controller(self);
-    String: self => Fact::Text(self);
-    Vec<String>: self => Fact::Texts(self);
-    Celsius: self => Fact::Celsius(*self);
-    Bytes: self => Fact::Figure(self);
-    // Sentences name its unit: MB/s.
-    BytesPerSecond: self => Fact::Number(self.0 / 1e6);
-    Lane: self => Fact::Figure(self);
-    MegabitsPerSecond: self => Fact::Figure(self);
-    Percent: self => Fact::Figure(self);
-    Rpm: self => Fact::Figure(self);
-    Volts: self => Fact::Figure(self);
-    Duration: self => Fact::Span(*self);
-    Estimate: self => Fact::Estimate(*self);
-    u32: self => Fact::Count((*self).into());
-    u64: self => Fact::Count((*self).into());
-    i64: self => Fact::Count((*self).into());
-    f64: self => Fact::Number(*self);
-    bool: self => Fact::Flag(*self);
-    ActivityKind: self => Fact::Case(self.into(), Vec::new());
-    Down: self => Fact::Case(self.into(), Vec::new());
-    MemberErrorKind: self => Fact::Case(self.into(), Vec::new());
-    MemberFault: self => Fact::Case(self.into(), Vec::new());
-    MemberRole: self => Fact::Case(self.into(), Vec::new());
-    Nominal: self => Fact::Case(self.into(), Vec::new());
-    TestKind: self => Fact::Case(self.into(), Vec::new());
-    Writing: self => Fact::Case(self.into(), Vec::new());
-    AgentFault: self => Fact::Case(self.into(), self.facts());
-    BoxFault: self => Fact::Case(self.into(), self.facts());
-    ControllerFault: self => Fact::Case(self.into(), self.facts());
-    LinkFault: self => Fact::Case(self.into(), self.facts());
-    PoolErrors: self => Fact::Case(self.into(), self.facts());
-    SaysFailing: self => Fact::Case(self.into(), self.facts());
-    Scarce: self => Fact::Case(self.into(), self.facts());
-    WeakFan: self => Fact::Case(self.into(), self.facts());
-    (Celsius, Celsius): self => Fact::Own;
-    Outlook: self => Fact::Own;
-    ReadRisk: self => Fact::Own;
-    SpaceLimit: self => Fact::Own;
-}
-
-impl<T: ToFact> ToFact for Option<T> {
-    fn fact(&self) -> Fact<'_> {
-        self.as_ref().map_or(Fact::Absent, ToFact::fact)
-    }
 }
 
 /// The drive among facts that is named `drive`.

@@ -1,11 +1,15 @@
 //! The facts of a condition, typed by kind, without a word for people. A kind of condition is declared here: its variant
 //! gives it the name that it keeps for good in logs, documents and the store.
 
-use super::fact::facts_of;
-use super::{
-    AgentFault, BoxFault, ControllerFault, ControllerName, Down, Estimate, LinkFault, MemberFault, Outlook, Place,
-    PoolErrors, ReadRisk, SaysFailing, Scarce, SpaceLimit, WeakFan,
+use super::details::{
+    AgentFault, BoxFault, ControllerFault, Down, LinkFault, MemberFault, PoolErrors, ReadRisk, Scarce, SpaceLimit,
+    WeakFan,
 };
+use super::estimate::Estimate;
+use super::fact::facts_of;
+use super::outlook::Outlook;
+use super::place::{ControllerName, Place};
+use super::self_test::SaysFailing;
 use crate::reading::{ActivityKind, MemberRole, Nominal, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
 use serde::{Deserialize, Serialize};

@@ -1,6 +1,11 @@
 //! An incident: one story for one cause, with the conditions that belong to it.
 
-use super::{Cause, Condition, Confidence, Place, Reported, Severity, Unmeasured};
+use super::cause::{Cause, Confidence, Unmeasured};
+use super::condition::Condition;
+use super::handling::Handling;
+use super::place::Place;
+use super::reported::Reported;
+use super::severity::Severity;
 use crate::clock::Moment;
 use crate::reading::{EventKind, EventSource};
 use serde::{Deserialize, Serialize};
@@ -108,34 +113,6 @@ pub struct Evidence {
     pub count: u32,
     /// The kernel's line, where one told it.
     pub line: String,
-}
-
-/// What may be done with trays while an incident is open. Only one of these allows to take a drive out.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Handling {
-    /// It is not about trays.
-    NoTray,
-    /// None may be taken out.
-    PullNothing,
-    /// These must stay in, by their labels; empty for all.
-    LeaveIn(Vec<String>),
-    /// Which tray it is in is not certain: the serial on the drive decides.
-    Compare {
-        /// The end of the serial that must be on the drive.
-        serial: String,
-    },
-    /// Nobody can tell which drive it is, since it reports no serial: none may be taken out.
-    Nameless,
-    /// It may be taken out: its pool does not need it.
-    MayPull {
-        /// The label of its tray.
-        tray: String,
-    },
-    /// It must be put back.
-    PutBack {
-        /// The label of its tray.
-        tray: String,
-    },
 }
 
 /// What is new about an incident.

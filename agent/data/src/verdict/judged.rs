@@ -1,7 +1,8 @@
 //! What is judged of drives and pools that are well, too: where a drive sits and how warm it may be, and what a pool can
 //! still lose.
 
-use super::{Down, Place};
+use super::details::Down;
+use super::place::Place;
 use std::collections::BTreeSet;
 
 /// What is judged of a drive that is there.

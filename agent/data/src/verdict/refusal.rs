@@ -1,6 +1,6 @@
 //! What speaks against what an owner asks of a drive.
 
-use super::Place;
+use super::place::Place;
 use crate::reading::Missing;
 
 /// Why no single drive is meant.

@@ -1,6 +1,5 @@
 //! How the box stands, in one word, for documents and scripts.
 
-use super::{Freshness, Severity, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// How the box stands.
@@ -33,22 +32,6 @@ impl Standing {
             Self::Warning | Self::NoData => 10,
             Self::Starting => 3,
             Self::SeenInPart | Self::Notice | Self::Fine => 0,
-        }
-    }
-}
-
-impl Verdict {
-    /// How the box stands.
-    pub fn standing(&self) -> Standing {
-        match (self.worst(), &self.freshness) {
-            (Some(Severity::Critical), _) => Standing::Critical,
-            (Some(Severity::Warning), _) => Standing::Warning,
-            (_, Freshness::NotYet) => Standing::Starting,
-            (_, Freshness::SilentSince(_)) => Standing::NoData,
-            _ if self.is_starting => Standing::Starting,
-            (_, Freshness::InPart(_)) => Standing::SeenInPart,
-            (Some(Severity::Notice), Freshness::Fresh) => Standing::Notice,
-            (None, Freshness::Fresh) => Standing::Fine,
         }
     }
 }

@@ -12,7 +12,7 @@ use crate::memory::drives;
 use crate::play::{Need, Play};
 use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
-use traylight_config::{Holds as TrayHolds, Settings};
+use traylight_config::{ExpectedDrive, Settings};
 use traylight_data::clock::{DAY, HOUR, Moment};
 use traylight_data::reading::{Controller, ControllerKind, DriveKey, Snapshot};
 use traylight_data::verdict::{
@@ -97,7 +97,7 @@ fn place(settings: &Settings, memory: &Memory, snapshot: &Snapshot, key: &DriveK
     let there = snapshot.drives.iter().find(|drive| drive.key == *key).map(|drive| drives::place_of(settings, drive));
     there.or_else(|| memory.drives.get(key).map(|drive| drive.place.clone())).unwrap_or_else(|| {
         let mut trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
-        let tray = trays.find(|tray| tray.holds == Some(TrayHolds::Serial(key.0.clone())));
+        let tray = trays.find(|tray| tray.holds == Some(ExpectedDrive::Serial(key.0.clone())));
         Place { tray: tray.map(|tray| tray.label.clone()), serial: Some(key.0.clone()), port: None }
     })
 }

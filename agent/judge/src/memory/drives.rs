@@ -4,7 +4,7 @@ use crate::redundancy::{holds_its_share, standing};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
-use traylight_config::{Holds, Settings};
+use traylight_config::{ExpectedDrive, Settings};
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Bus, Drive, DriveKey, Member, MemberState, Pool, Snapshot};
 use traylight_data::verdict::Place;
@@ -201,7 +201,7 @@ impl DriveMemory {
 
     fn expect_named(&mut self, settings: &Settings, now: Moment) {
         for tray in settings.shelves.iter().flat_map(|shelf| &shelf.trays) {
-            if let Some(Holds::Serial(serial)) = &tray.holds {
+            if let Some(ExpectedDrive::Serial(serial)) = &tray.holds {
                 let place = Place { tray: Some(tray.label.clone()), serial: Some(serial.clone()), port: None };
                 let known =
                     self.drives.entry(DriveKey(serial.clone())).or_insert_with(|| RememberedDrive::new(place, now));
@@ -286,10 +286,10 @@ fn is_meant(settings: &Settings, key: &DriveKey, drive: &RememberedDrive) -> boo
 }
 
 /// The same of one tray.
-fn means(wanted: &Option<Holds>, key: &DriveKey, drive: &RememberedDrive) -> bool {
+fn means(wanted: &Option<ExpectedDrive>, key: &DriveKey, drive: &RememberedDrive) -> bool {
     match wanted {
-        Some(Holds::Serial(serial)) => *serial == key.0 || Some(serial) == drive.place.serial.as_ref(),
-        Some(Holds::Port(port)) => Some(port) == drive.place.port.as_ref(),
+        Some(ExpectedDrive::Serial(serial)) => *serial == key.0 || Some(serial) == drive.place.serial.as_ref(),
+        Some(ExpectedDrive::Port(port)) => Some(port) == drive.place.port.as_ref(),
         None => false,
     }
 }
@@ -297,7 +297,7 @@ fn means(wanted: &Option<Holds>, key: &DriveKey, drive: &RememberedDrive) -> boo
 /// True when a tray of the configuration names this drive by its serial.
 pub fn is_named(settings: &Settings, key: &DriveKey) -> bool {
     let mut trays = settings.shelves.iter().flat_map(|shelf| &shelf.trays);
-    trays.any(|tray| matches!(&tray.holds, Some(Holds::Serial(serial)) if *serial == key.0))
+    trays.any(|tray| matches!(&tray.holds, Some(ExpectedDrive::Serial(serial)) if *serial == key.0))
 }
 
 /// Where a drive that is there sits.
@@ -308,10 +308,10 @@ pub fn place_of(settings: &Settings, drive: &Drive) -> Place {
 }
 
 /// True when a tray of the configuration means this drive.
-pub fn holds(wanted: &Option<Holds>, drive: &Drive) -> bool {
+pub fn holds(wanted: &Option<ExpectedDrive>, drive: &Drive) -> bool {
     match wanted {
-        Some(Holds::Serial(serial)) => drive.serial.as_ref() == Some(serial),
-        Some(Holds::Port(port)) => drive.port.as_ref() == Some(port),
+        Some(ExpectedDrive::Serial(serial)) => drive.serial.as_ref() == Some(serial),
+        Some(ExpectedDrive::Port(port)) => drive.port.as_ref() == Some(port),
         None => false,
     }
 }

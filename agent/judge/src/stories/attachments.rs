@@ -213,7 +213,7 @@ fn a_usb_link_that_was_always_slow_or_is_elsewhere_is_not_slow() {
 fn a_tray_with_another_drive_in_it_is_not_where_the_lost_one_is() {
     let mut story = Story::closely();
     for (number, tray) in (1..).zip(story.settings.shelves.iter_mut().flat_map(|shelf| &mut shelf.trays)) {
-        tray.holds = Some(traylight_config::Holds::Port(format!("0000/1c.0/00.0/ata-{number}")));
+        tray.holds = Some(traylight_config::ExpectedDrive::Port(format!("0000/1c.0/00.0/ata-{number}")));
     }
     let moved = |second: u64, snapshot: &mut Snapshot| {
         if second >= MINUTE {

@@ -329,7 +329,7 @@ fn new_settings_are_in_force_from_the_next_look_and_what_was_learned_stays() {
 fn a_serial_that_was_mistyped_is_not_missed_once_it_is_mended() {
     let mut story = Story::closely();
     let right = story.settings.clone();
-    story.settings.shelves[0].trays[2].holds = Some(traylight_config::Holds::Serial("HN24-LARC".into()));
+    story.settings.shelves[0].trays[2].holds = Some(traylight_config::ExpectedDrive::Serial("HN24-LARC".into()));
     let mut story = story.play(0, 100, |_, _| {});
     assert_eq!(story.told, ["10 opened drive-gone warning"]);
     let before = std::mem::replace(&mut story.settings, right);

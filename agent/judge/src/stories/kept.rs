@@ -335,9 +335,10 @@ fn what_was_told_of_a_drive_that_was_changed_while_the_box_was_off_ends() {
         // With names the tray is given to the new drive, as its owner would.
         let before = story.settings.clone();
         for tray in story.settings.shelves.iter_mut().flat_map(|shelf| &mut shelf.trays) {
-            let old = traylight_config::Holds::Serial(if index == 2 { "HN24-LARK" } else { "HN31-CROW" }.into());
+            let old =
+                traylight_config::ExpectedDrive::Serial(if index == 2 { "HN24-LARK" } else { "HN31-CROW" }.into());
             if tray.holds == Some(old) {
-                tray.holds = Some(traylight_config::Holds::Serial("HN26-JAYS".into()));
+                tray.holds = Some(traylight_config::ExpectedDrive::Serial("HN26-JAYS".into()));
             }
         }
         story.reload(&before);

@@ -1,7 +1,7 @@
 //! Stories of volumes: turned read-only, not mounted, with errors written down, full of files or of metadata.
 
 use super::{HOUR, MINUTE, Story};
-use traylight_data::reading::{Files, MetadataRoom, Snapshot, Unmounted, Writing};
+use traylight_data::reading::{Files, MetadataSpace, Snapshot, Unmounted, Writing};
 use traylight_data::units::Bytes;
 
 const SONGS: usize = 1;
@@ -99,7 +99,7 @@ fn metadata_is_short_only_when_nothing_is_left_to_become_more_of_it() {
     const GIB: u64 = 1 << 30;
     let told = |unallocated: u64, used: u64| {
         let story = Story::new().play(0, 10 * MINUTE, |_, snapshot| {
-            let room = MetadataRoom { unallocated: Bytes(unallocated), total: Bytes(100), used: Bytes(used) };
+            let room = MetadataSpace { unallocated: Bytes(unallocated), total: Bytes(100), used: Bytes(used) };
             snapshot.pools[0].metadata = Some(room);
         });
         story.told.join(",").replace("300 opened inodes-or-metadata-low ", "")

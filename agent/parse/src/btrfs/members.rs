@@ -2,7 +2,7 @@
 //! their drives.
 
 use super::files::{ErrorCounts, Operation};
-use super::profiles::{self as profiles, Allocation, ChunkGroup, MetadataRoom};
+use super::profiles::{self as profiles, Allocation, BtrfsMetadata, ChunkGroup};
 use traylight_data::reading::Missing;
 use traylight_data::units::Bytes;
 
@@ -172,7 +172,7 @@ pub fn groups(of: &FileSystem) -> Vec<ChunkGroup> {
 }
 
 /// Room for metadata. What an absent or lost device has left is no room.
-pub fn metadata_room(of: &FileSystem, told: &MountedFileSystem) -> Option<MetadataRoom> {
+pub fn metadata_room(of: &FileSystem, told: &MountedFileSystem) -> Option<BtrfsMetadata> {
     let there = |id: u64| {
         let device = of.devices.iter().find(|device| device.id == id);
         device.is_some_and(|device| state(device) == BtrfsMemberState::Present && device.writeable != Ok(false))
@@ -329,7 +329,7 @@ mod tests {
         let answer = told(&[(1, Some("sda")), (2, Some("sdb"))]);
         let room = metadata_room(&songs(&[1, 2], &["sda", "sdb"]), &answer);
         let unallocated = 2 * (700 - 324) * (1 << 20);
-        assert_eq!(room, Some(MetadataRoom { unallocated, total: 73_400_320, used: 245_760 }));
+        assert_eq!(room, Some(BtrfsMetadata { unallocated, total: 73_400_320, used: 245_760 }));
     }
 
     proptest! {

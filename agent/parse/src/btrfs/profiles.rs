@@ -177,7 +177,7 @@ pub fn level(groups: &[ChunkGroup]) -> Option<Profile> {
 
 /// Room for metadata: when there is none, no file can be made, however much is free for data.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct MetadataRoom {
+pub struct BtrfsMetadata {
     /// What no chunk takes yet and a chunk of metadata could, bytes on the devices, every copy counted.
     pub unallocated: u64,
     /// What the chunks of metadata can hold, bytes, copies counted once.
@@ -187,11 +187,11 @@ pub struct MetadataRoom {
 }
 
 /// The room for metadata, from what is free of chunks on each device. `None` when there is no metadata to be seen.
-pub fn metadata_room(allocations: &[Allocation], free: &[u64]) -> Option<MetadataRoom> {
+pub fn metadata_room(allocations: &[Allocation], free: &[u64]) -> Option<BtrfsMetadata> {
     let metadata = allocations.iter().find(|allocation| allocation.content == Content::Metadata)?;
     // Two profiles at once: the one that holds most stands for both.
     let profile = metadata.profiles.iter().max_by_key(|of| (of.used, of.total))?.profile;
-    Some(MetadataRoom { unallocated: room_for(profile, free), total: metadata.total, used: metadata.used })
+    Some(BtrfsMetadata { unallocated: room_for(profile, free), total: metadata.total, used: metadata.used })
 }
 
 /// What chunks of a profile could still take of these devices, bytes, every copy counted. Each copy must be on another
@@ -291,8 +291,8 @@ mod tests {
             ];
             metadata_room(&allocations, &[0, 4 * GIB])
         };
-        assert_eq!(room(Profile::Dup), Some(MetadataRoom { unallocated: 4 * GIB, total: 1000, used: 900 }));
-        assert_eq!(room(Profile::Raid1), Some(MetadataRoom { unallocated: 0, total: 1000, used: 900 }));
+        assert_eq!(room(Profile::Dup), Some(BtrfsMetadata { unallocated: 4 * GIB, total: 1000, used: 900 }));
+        assert_eq!(room(Profile::Raid1), Some(BtrfsMetadata { unallocated: 0, total: 1000, used: 900 }));
         assert_eq!(metadata_room(&[], &[GIB]), None);
     }
 

@@ -83,19 +83,18 @@ fn step(self_tests: &SelfTests, change: impl Fn(&mut Candidate, &mut Pool)) -> O
 
 #[test]
 fn the_drives_own_record_says_what_is_due() {
-    use SelfTestStep::{Extended as Long, Short as Brief};
     use TestKind::{Extended, Other, Short};
     use TestOutcome::{Ended, Failed, Passed};
     let due = |past: &[(TestKind, TestOutcome, Option<u64>)]| step(&tests(past), |_, _| {});
     let (week, quarter) = (Some(7 * 24), Some(90 * 24));
-    assert_eq!(due(&[]), Some(Long), "never tested: the long one includes the short one");
+    assert_eq!(due(&[]), Some(SelfTestStep::Extended), "never tested: the long one includes the short one");
     assert_eq!(due(&[(Extended, Passed, Some(30))]), None);
     assert_eq!(due(&[(Extended, Passed, Some(7 * 24 - 1))]), None);
-    assert_eq!(due(&[(Extended, Passed, week)]), Some(Brief));
+    assert_eq!(due(&[(Extended, Passed, week)]), Some(SelfTestStep::Short));
     assert_eq!(due(&[(Short, Passed, Some(30)), (Extended, Passed, week)]), None);
-    assert_eq!(due(&[(Short, Passed, Some(30)), (Extended, Passed, quarter)]), Some(Long));
+    assert_eq!(due(&[(Short, Passed, Some(30)), (Extended, Passed, quarter)]), Some(SelfTestStep::Extended));
     assert_eq!(due(&[(Short, Ended, Some(23)), (Extended, Passed, week)]), None, "it was tried today");
-    assert_eq!(due(&[(Short, Ended, Some(24)), (Extended, Passed, week)]), Some(Brief));
+    assert_eq!(due(&[(Short, Ended, Some(24)), (Extended, Passed, week)]), Some(SelfTestStep::Short));
     assert_eq!(due(&[(Short, Failed, week), (Extended, Passed, quarter)]), None, "a failure is its owner's to look at");
     assert_eq!(due(&[(Other, Failed, quarter)]), None);
     assert_eq!(due(&[(Extended, Passed, None)]), None, "a record that contradicts the drive's clock tells nothing");

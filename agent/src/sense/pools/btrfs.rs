@@ -4,7 +4,7 @@ use super::{at_work, unknown};
 use crate::clock::Moment;
 use crate::reading::{
     Activity, ActivityKind, AfterCrash, Group, LastCheck, Member, MemberErrorKind, MemberErrors, MemberRole,
-    MemberState, MetadataRoom, Pool, PoolKind, PoolRunning, Reading, Source,
+    MemberState, MetadataSpace, Pool, PoolKind, PoolRunning, Reading, Source,
 };
 use crate::sense::parse::btrfs::files::{ErrorCounts, Operation};
 use crate::sense::parse::btrfs::members;
@@ -39,7 +39,7 @@ pub fn pool(of: &FileSystem, told: Option<&MountedFileSystem>, now: Moment) -> O
         size: size.map_or(known.size, |size| Reading::new(Ok(size), now, Source::Pool)),
         last_check: told.and_then(|told| told.checked).map(|ended| LastCheck::by(ended, None)),
         after_crash: Some(AfterCrash::Nothing),
-        metadata: told.and_then(|told| members::metadata_room(of, told)).map(|room| MetadataRoom {
+        metadata: told.and_then(|told| members::metadata_room(of, told)).map(|room| MetadataSpace {
             unallocated: Bytes(room.unallocated),
             total: Bytes(room.total),
             used: Bytes(room.used),

@@ -6,7 +6,7 @@ use linux_embedded_hal::i2cdev::linux::LinuxI2CError;
 use linux_embedded_hal::{I2CError, I2cdev};
 use std::path::{Path, PathBuf};
 use traylight_config as config;
-use traylight_display::{Controller, Module, OledPanel, PanelAddress, PanelFault, PanelSize, Rotation};
+use traylight_display::{Module, OledPanel, PanelAddress, PanelChip, PanelFault, PanelSize, Rotation};
 
 /// The panel as the owner has described it. Nothing is sent yet.
 pub(super) fn open(panel: &config::PanelWiring) -> Result<OledPanel<I2cdev>, PanelFault> {
@@ -29,9 +29,9 @@ pub(super) fn open(panel: &config::PanelWiring) -> Result<OledPanel<I2cdev>, Pan
 /// When there is none such; the configuration has made sure that there is.
 pub(super) fn module(panel: &config::PanelWiring) -> Result<Module, PanelFault> {
     let controller = match panel.controller {
-        config::PanelController::Ssd1306 => Controller::Ssd1306,
-        config::PanelController::Ssd1309 => Controller::Ssd1309,
-        config::PanelController::Sh1106 => Controller::Sh1106,
+        config::PanelController::Ssd1306 => PanelChip::Ssd1306,
+        config::PanelController::Ssd1309 => PanelChip::Ssd1309,
+        config::PanelController::Sh1106 => PanelChip::Sh1106,
     };
     let size = PanelSize::ALL.into_iter().find(|size| (size.width(), size.height()) == panel.size);
     size.and_then(|size| Module::new(controller, size))

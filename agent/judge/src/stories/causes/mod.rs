@@ -26,7 +26,7 @@ use super::{HOUR, MINUTE};
 use crate::judge;
 use crate::memory::Memory;
 use crate::memory::ledger::Ledger;
-use script::{Scene, Step};
+use script::{ScriptedBox, Step};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
@@ -84,7 +84,7 @@ fn rows() -> impl Iterator<Item = &'static Row> {
 struct Play {
     settings: Settings,
     memory: Memory,
-    scene: Scene,
+    scene: ScriptedBox,
     /// How long the box had been up when it began, or began anew, in seconds; and when of the story that was.
     up: u64,
     began: u64,
@@ -106,7 +106,7 @@ impl Play {
         Self {
             settings: demo::settings().expect("the pretend box has settings"),
             memory: Memory::with_ledger(ledger),
-            scene: Scene::default(),
+            scene: ScriptedBox::default(),
             up: 240 * HOUR,
             began: 0,
             reached: 0,

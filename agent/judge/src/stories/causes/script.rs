@@ -48,7 +48,7 @@ pub fn read(script: &str) -> Vec<Step> {
 
 /// How a script has left the box.
 #[derive(Debug, Clone, Default)]
-pub struct Scene {
+pub struct ScriptedBox {
     trays: [Tray; 6],
     /// Members that wait to be filled, or are.
     activity: Option<ActivityKind>,
@@ -95,7 +95,7 @@ pub enum Plugged {
     GoneAlone,
 }
 
-impl Scene {
+impl ScriptedBox {
     /// What a step does to the box.
     pub fn take(&mut self, step: &Step) {
         let words: Vec<&str> = step.words.iter().map(String::as_str).collect();

@@ -49,7 +49,7 @@ const POWER_MODE_REFUSALS: u8 = 2;
 
 /// What the drive has answered to questions that more than one part of it puts.
 #[derive(Debug, Default)]
-struct Heard {
+struct AtaAnswers {
     smart_data: Option<Result<SmartData, Failure>>,
     logs: Option<Directory>,
 }
@@ -119,7 +119,7 @@ impl AtaDrive {
             mode?;
             self.step(to, step)
         });
-        let mut heard = Heard::default();
+        let mut heard = AtaAnswers::default();
         let health = wants_health.then(|| self.health(to, &mut heard));
         let self_tests = wants_tests.then(|| self.self_tests(to, &mut heard));
         let own_limits = health.as_ref().map(own_limits).unwrap_or_default();
@@ -178,7 +178,7 @@ impl AtaDrive {
         &mut self,
         to: &mut dyn Transport,
         health: Option<&Health>,
-        heard: &mut Heard,
+        heard: &mut AtaAnswers,
     ) -> Result<Celsius, Missing> {
         let abilities = self.abilities();
         let mut none = Missing::new(Reason::NotFitted, "the drive states no temperature that makes sense");
@@ -204,7 +204,7 @@ impl AtaDrive {
         degrees(&ata::attributes::counters(&data.attributes, self.model())).ok_or(none)
     }
 
-    fn health(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Health {
+    fn health(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Health {
         let abilities = self.abilities();
         let mut health = Health::not_offered();
         let logs = self.logs(to, heard);
@@ -281,7 +281,7 @@ impl AtaDrive {
         Ok((log.count, newest.transpose()))
     }
 
-    fn smart(&mut self, to: &mut dyn Transport, heard: &mut Heard, health: &mut Health) {
+    fn smart(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers, health: &mut Health) {
         health.assessment = self.send(to, Ata::SmartReturnStatus).map_err(Failure::reason).and_then(|reply| {
             match overall(&sense_of(&reply, to.answering())?).map_err(unreadable)? {
                 Overall::Passed => Ok(SelfAssessment::Passed),
@@ -311,7 +311,7 @@ impl AtaDrive {
     }
 
     /// SMART READ DATA, sent once a session.
-    fn smart_data(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Result<SmartData, Failure> {
+    fn smart_data(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Result<SmartData, Failure> {
         if !self.abilities().smart_enabled {
             return Err(Failure::NotSupported("it has no SMART, or it is switched off".to_owned()));
         }
@@ -319,7 +319,7 @@ impl AtaDrive {
     }
 
     /// Which logs it has by General Purpose Logging, asked once a session.
-    fn logs(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Directory {
+    fn logs(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Directory {
         let ask = || {
             let logs = self.abilities().general_logs.then(|| self.read(to, 0, 0, ata::logs::directory));
             logs.and_then(Result::ok).unwrap_or_default()

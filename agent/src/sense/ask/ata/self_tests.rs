@@ -1,12 +1,12 @@
 //! How an ATA drive's self-tests stand, and beginning or ending one.
 
-use super::{AtaDrive, Heard, whole_page};
+use super::{AtaAnswers, AtaDrive, whole_page};
 use crate::reading::{Missing, SelfTestStep, SelfTests};
 use crate::sense::ask::command::Ata;
 use crate::sense::ask::{Failure, Transport, not_offered, parsed, self_tests, unreadable};
 use crate::sense::parse::ata;
 use crate::sense::parse::ata::logs::Directory;
-use crate::sense::parse::ata::self_test::{AtaPastTest, AtaTestOutcome as Status};
+use crate::sense::parse::ata::self_test::{AtaPastTest, AtaTestOutcome};
 
 /// Logs, by their addresses (ACS-3, table A.2, from memory).
 const SELF_TESTS: u8 = 0x06;
@@ -14,7 +14,7 @@ const EXTENDED_SELF_TESTS: u8 = 0x07;
 
 impl AtaDrive {
     /// How its self-tests stand.
-    pub(super) fn self_tests(&mut self, to: &mut dyn Transport, heard: &mut Heard) -> Result<SelfTests, Missing> {
+    pub(super) fn self_tests(&mut self, to: &mut dyn Transport, heard: &mut AtaAnswers) -> Result<SelfTests, Missing> {
         let data = self.smart_data(to, heard).map_err(Failure::reason)?;
         if !data.can_self_test {
             return Err(not_offered());
@@ -26,7 +26,7 @@ impl AtaDrive {
         let logs = self.logs(to, heard);
         let record = match (self.past_tests(to, &logs), data.self_test) {
             (Ok(record), _) => record,
-            (Err(failure), Status::Passed) => return Err(failure.reason()),
+            (Err(failure), AtaTestOutcome::Passed) => return Err(failure.reason()),
             (Err(_), _) => Vec::new(),
         };
         let minutes = [data.short_test_minutes, data.extended_test_minutes];
@@ -36,7 +36,7 @@ impl AtaDrive {
     /// Begins or ends a self-test.
     pub(super) fn step(&mut self, to: &mut dyn Transport, step: SelfTestStep) -> Result<(), Missing> {
         // What it answers now is old once the test has begun, so nobody else gets to hear it.
-        let data = self.smart_data(to, &mut Heard::default()).map_err(Failure::reason)?;
+        let data = self.smart_data(to, &mut AtaAnswers::default()).map_err(Failure::reason)?;
         if !data.can_self_test {
             return Err(not_offered());
         }

@@ -1,13 +1,13 @@
 //! Edges of drives: gone, coming and going, on a slow link, or trying for longer than the kernel waits.
 
-use super::{CROW, Edge, Look, read};
+use super::{CROW, Edge, EdgeLook, read};
 use crate::reading::RecoveryLimit;
 use crate::units::MegabitsPerSecond;
 use crate::verdict::Severity::{Critical, Notice, Warning};
 use std::time::Duration;
 
 /// The last drive is away for one look at each of these times after all was well.
-pub(super) fn away(look: &mut Look, at: impl IntoIterator<Item = u64>) {
+pub(super) fn away(look: &mut EdgeLook, at: impl IntoIterator<Item = u64>) {
     if look.value > 0.0 && at.into_iter().any(|at| at == look.later) {
         look.snapshot.drives.truncate(CROW);
     }

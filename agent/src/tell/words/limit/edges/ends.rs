@@ -2,14 +2,14 @@
 //! is printed.
 
 use super::holds::wrong_at;
-use super::{CROW, Edge, Look, figure, is_wrong, processor_at, read};
+use super::{CROW, Edge, EdgeLook, figure, is_wrong, processor_at, read};
 use crate::reading::{Files, Member, MemberState, Nominal, PoolRunning, Processor, Rail, Undervoltage};
 use crate::tell::words::limit::tests::{turn, warm};
 use crate::units::{Bytes, Volts};
 use crate::verdict::Severity::Notice;
 
 /// What it is until it is wrong, while it is, and from when on it is mended.
-fn course(look: &Look, well: f64, wrong: f64, mended: f64) -> f64 {
+fn course(look: &EdgeLook, well: f64, wrong: f64, mended: f64) -> f64 {
     match look.value {
         0.0 => well,
         _ if look.is_mended => mended,
@@ -17,14 +17,14 @@ fn course(look: &Look, well: f64, wrong: f64, mended: f64) -> f64 {
     }
 }
 
-fn set_room(look: &mut Look, free_share: f64) {
+fn set_room(look: &mut EdgeLook, free_share: f64) {
     if let Ok(room) = &mut look.snapshot.volumes[1].room.value {
         let (size, free) = (1000 << 27, ((free_share * 10.0 * f64::from(1 << 27)) as u64));
         (room.size, room.free, room.used) = (Bytes(size), Bytes(free), Bytes(size - free));
     }
 }
 
-fn set_rail(look: &mut Look, volts: f64) {
+fn set_rail(look: &mut EdgeLook, volts: f64) {
     let value = read(look, Volts(volts));
     let (key, label) = ("board/in2".to_owned(), "12V".to_owned());
     look.snapshot.rails = vec![Rail { key, label, nominal: Some(Nominal::Twelve), value }];
@@ -34,7 +34,7 @@ fn set_rail(look: &mut Look, volts: f64) {
 const LEARNED: u64 = 900;
 
 /// All drives are warmer by so many degrees within ten minutes, while a fan stands still.
-fn warming(look: &mut Look, degrees: f64) {
+fn warming(look: &mut EdgeLook, degrees: f64) {
     turn(look.snapshot, if look.later < 300 { 900.0 } else { 0.0 });
     (0..5).for_each(|drive| warm(look.snapshot, drive, degrees));
 }

@@ -1,6 +1,6 @@
 //! Edges in time: what is beyond its limit, for as long as is printed and for a look less.
 
-use super::{Edge, Look, figure, is_wrong, processor_at};
+use super::{Edge, EdgeLook, figure, is_wrong, processor_at};
 use crate::reading::{Counter, Files, Nominal, Processor, Rail, Reading, Source};
 use crate::tell::words::limit::tests::warm;
 use crate::units::{Bytes, Volts};
@@ -8,7 +8,7 @@ use crate::verdict::Severity::{Critical, Notice, Warning};
 use std::time::Duration;
 
 /// The figure while something is wrong, else what is well.
-pub(super) fn wrong_at(look: &Look, key: &str, place: &str, well: f64) -> f64 {
+pub(super) fn wrong_at(look: &EdgeLook, key: &str, place: &str, well: f64) -> f64 {
     if is_wrong(look) { figure(key, place).number() } else { well }
 }
 

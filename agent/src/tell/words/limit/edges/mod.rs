@@ -27,7 +27,7 @@ const BEGINS: u64 = 120;
 const CROW: usize = 5;
 
 /// One look.
-struct Look<'a> {
+struct EdgeLook<'a> {
     second: u64,
     /// How long after all was well.
     later: u64,
@@ -54,7 +54,7 @@ struct Edge {
     wrong_for: Option<u64>,
     /// How far from the figure is just inside the limit, and how far is at it.
     steps: (f64, f64),
-    change: fn(&mut Look),
+    change: fn(&mut EdgeLook),
 }
 
 impl Edge {
@@ -65,7 +65,7 @@ impl Edge {
         limit: Driven,
         steps: (f64, f64),
         times: (u64, u64),
-        change: fn(&mut Look),
+        change: fn(&mut EdgeLook),
     ) -> Self {
         Self { name, id, severity, limit, times, wrong_for: None, steps, change }
     }
@@ -76,7 +76,7 @@ impl Edge {
         severity: Severity,
         (key, place): (&'static str, &'static str),
         pace: u64,
-        change: fn(&mut Look),
+        change: fn(&mut EdgeLook),
     ) -> Self {
         let (limit, steps) = ((key, Some(place)), (-(pace as f64), 0.0));
         Self { name, id, severity, limit, times: (pace, 0), wrong_for: None, steps, change }
@@ -107,7 +107,7 @@ impl Edge {
             let later = second.saturating_sub(BEGINS);
             let is_mended = self.wrong_for.is_some_and(|wrong_for| later >= wrong_for);
             let value = if second < BEGINS { 0.0 } else { value };
-            (self.change)(&mut Look {
+            (self.change)(&mut EdgeLook {
                 second,
                 later,
                 value,
@@ -137,15 +137,15 @@ fn figure(key: &str, place: &str) -> Figure {
 }
 
 /// Something is wrong now.
-fn is_wrong(look: &Look) -> bool {
+fn is_wrong(look: &EdgeLook) -> bool {
     look.value > 0.0 && !look.is_mended
 }
 
-fn read<T>(look: &Look, value: T) -> Reading<T> {
+fn read<T>(look: &EdgeLook, value: T) -> Reading<T> {
     Reading::new(Ok(value), look.snapshot.taken, Source::Sysfs)
 }
 
-fn processor_at(look: &mut Look, kind: Processor, critical: Option<f64>) {
+fn processor_at(look: &mut EdgeLook, kind: Processor, critical: Option<f64>) {
     let degrees = Celsius(if look.value > 0.0 { look.value } else { 40.0 });
     let value = read(look, degrees);
     let sensor = Temperature {

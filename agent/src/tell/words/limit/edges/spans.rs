@@ -1,9 +1,9 @@
 //! Edges of spans: what comes often enough within the span that is printed counts together, and no longer a little later; and of
 //! figures that only some boards and pools have.
 
-use super::{Edge, Look, figure, is_wrong, read};
+use super::{Edge, EdgeLook, figure, is_wrong, read};
 use crate::reading::{
-    Bus, BusErrors, Event, EventKind, EventSource, MetadataRoom, Nominal, Part, Rail, Throttling, Undervoltage,
+    Bus, BusErrors, Event, EventKind, EventSource, MetadataSpace, Nominal, Part, Rail, Throttling, Undervoltage,
 };
 use crate::units::{Bytes, MegabitsPerSecond, Volts};
 use crate::verdict::Severity::{self, Critical, Warning};
@@ -14,7 +14,7 @@ fn later_by(key: &str, place: &str) -> f64 {
 }
 
 /// How often it happened: once less than is printed at first, and once more this much later.
-fn twice(look: &Look, many: u64) -> u64 {
+fn twice(look: &EdgeLook, many: u64) -> u64 {
     match look.value {
         0.0 => 0,
         apart if look.later as f64 >= apart => many,
@@ -27,28 +27,28 @@ fn rail(
     severity: Severity,
     limit: super::Driven,
     steps: (f64, f64),
-    change: fn(&mut Look),
+    change: fn(&mut EdgeLook),
 ) -> Edge {
     Edge::value((name, "rail-out-of-range"), severity, limit, steps, (2, 20), change)
 }
 
-fn set_rail(look: &mut Look, nominal: Nominal, volts: f64) {
+fn set_rail(look: &mut EdgeLook, nominal: Nominal, volts: f64) {
     let value = read(look, Volts(if look.value > 0.0 { volts } else { nominal.volts().0 }));
     let (key, label) = ("board/in2".to_owned(), "rail".to_owned());
     look.snapshot.rails = vec![Rail { key, label, nominal: Some(nominal), value }];
 }
 
-fn alarm(look: &mut Look, is_low: bool) {
+fn alarm(look: &mut EdgeLook, is_low: bool) {
     let low = read(look, is_low);
     look.snapshot.undervoltages = vec![Undervoltage { key: "board/in0".into(), low }];
 }
 
 /// Metadata of which this much is used, in a pool of 100 GiB with this much that belongs to nothing yet.
-fn metadata(look: &mut Look, used: f64, unallocated: u64) {
+fn metadata(look: &mut EdgeLook, used: f64, unallocated: u64) {
     let pool = &mut look.snapshot.pools[0];
     pool.size.value = Ok(Bytes(100 << 30));
     let (total, used) = (Bytes(1_000_000), Bytes((used * 10_000.0) as u64));
-    pool.metadata = Some(MetadataRoom { unallocated: Bytes(unallocated), total, used });
+    pool.metadata = Some(MetadataSpace { unallocated: Bytes(unallocated), total, used });
 }
 
 pub(super) fn edges() -> Vec<Edge> {

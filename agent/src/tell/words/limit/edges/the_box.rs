@@ -1,6 +1,6 @@
 //! Edges of the box: the work on its pools, its processor, its controllers, its system disk, and the program itself.
 
-use super::{BEGINS, CROW, Edge, Look, figure, processor_at, read};
+use super::{BEGINS, CROW, Edge, EdgeLook, figure, processor_at, read};
 use crate::reading::{
     ActivityKind, Blind, Bus, BusErrors, Event, EventKind, EventSource, Lane, Missing, Part, Processor, Reason,
     SystemDisk, SystemDiskKind,
@@ -15,14 +15,14 @@ fn seconds(key: &str, place: &str) -> u64 {
 }
 
 /// So far below a critical temperature of its own.
-fn processor_below_own(look: &mut Look) {
+fn processor_below_own(look: &mut EdgeLook) {
     if look.value > 0.0 {
         look.value = 100.0 - look.value;
     }
     processor_at(look, Processor::X86, Some(100.0));
 }
 
-fn card(look: &mut Look, written: u64) {
+fn card(look: &mut EdgeLook, written: u64) {
     let disk = SystemDisk { device: "mmcblk0".into(), kind: SystemDiskKind::SdCard, written: Bytes(written) };
     look.snapshot.board.system_disk = Some(read(look, disk));
 }
@@ -147,7 +147,7 @@ pub(super) fn parts() -> Vec<Edge> {
 pub(super) fn agent() -> Vec<Edge> {
     let id = "agent-and-alerts";
     let waits = "limit.agent.not-delivered";
-    let wait: fn(&mut Look) = |look| look.itself.longest_wait = Some(Duration::from_secs_f64(look.value));
+    let wait: fn(&mut EdgeLook) = |look| look.itself.longest_wait = Some(Duration::from_secs_f64(look.value));
     vec![
         Edge::time(("panel", id), Notice, ("limit.agent.panel-lost", "hold"), 60, |look| {
             look.itself.panel_answers = Some(look.value == 0.0);

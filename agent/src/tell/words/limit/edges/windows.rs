@@ -1,7 +1,7 @@
 //! Edges of how far back is looked, and of what several figures of one limit say together.
 
 use super::drives::away;
-use super::{Edge, Look, figure};
+use super::{Edge, EdgeLook, figure};
 use crate::reading::{Counter, MemberErrorKind, MemberErrors};
 use crate::tell::words::limit::tests::{turn, warm};
 use crate::units::{Bytes, MegabitsPerSecond};
@@ -9,7 +9,7 @@ use crate::verdict::Severity::{Critical, Notice, Warning};
 use std::time::Duration;
 
 /// How many were counted: all but one at first, and the last one a look later, before which so much time passes as is driven.
-fn counted(look: &mut Look, many: u64) -> u64 {
+fn counted(look: &mut EdgeLook, many: u64) -> u64 {
     if look.value == 0.0 {
         return 0;
     }
@@ -19,14 +19,14 @@ fn counted(look: &mut Look, many: u64) -> u64 {
     if look.later < 60 { many - 1 } else { many }
 }
 
-fn count(look: &mut Look, name: &str, value: u64) {
+fn count(look: &mut EdgeLook, name: &str, value: u64) {
     if let Ok(health) = &mut look.snapshot.drives[0].health.value {
         health.counters.retain(|counter| counter.name != name);
         health.counters.push(Counter { name: name.into(), value: value as i64, origin: "test".into() });
     }
 }
 
-fn errors(look: &mut Look, count: u64) {
+fn errors(look: &mut EdgeLook, count: u64) {
     look.snapshot.pools[0].members[0].errors = vec![MemberErrors { kind: MemberErrorKind::Read, count }];
 }
 
@@ -35,7 +35,7 @@ fn many(key: &str, place: &str) -> u64 {
 }
 
 /// A volume of this size with this much free.
-fn room(look: &mut Look, size: f64, free: f64) {
+fn room(look: &mut EdgeLook, size: f64, free: f64) {
     if let (true, Ok(room)) = (look.value > 0.0, &mut look.snapshot.volumes[1].room.value) {
         (room.size, room.free, room.used) = (Bytes(size as u64), Bytes(free as u64), Bytes((size - free) as u64));
     }

@@ -1,0 +1,23 @@
+//! How fresh the readings are: a separate fact from how bad the box is.
+
+use crate::clock::Moment;
+
+/// How fresh the readings of the box are.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Freshness {
+    /// Nothing was read yet.
+    NotYet,
+    /// All readings are as fresh as they should be.
+    Fresh,
+    /// Some of the box could not be looked at; what, in words.
+    InPart(Vec<String>),
+    /// Nothing was heard since.
+    SilentSince(Moment),
+}
+
+impl Freshness {
+    /// True when nothing is heard any more.
+    pub fn is_silent(&self) -> bool {
+        matches!(self, Self::SilentSince(_))
+    }
+}

@@ -1,0 +1,27 @@
+//! How bad a condition is, from a notice to critical.
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// How bad a condition is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum Severity {
+    /// Worth knowing, nothing to do.
+    Notice,
+    /// To be looked at soon.
+    Warning,
+    /// To be looked at now.
+    Critical,
+}
+
+impl fmt::Display for Severity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Notice => "notice",
+            Self::Warning => "warning",
+            Self::Critical => "critical",
+        })
+    }
+}

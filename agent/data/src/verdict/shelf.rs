@@ -1,0 +1,61 @@
+//! The shelves of the box and what to show of each tray.
+
+use super::severity::Severity;
+use crate::reading::DriveKey;
+use crate::units::Celsius;
+
+/// A shelf as it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shelf {
+    /// The owner's name for it; empty for the drives without a named tray.
+    pub name: String,
+    /// Its trays, left to right.
+    pub trays: Vec<Tray>,
+}
+
+/// A tray as it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tray {
+    /// Label, at most four characters.
+    pub label: String,
+    /// The drive that is or was in it.
+    pub drive: Option<DriveKey>,
+    /// What to show of it.
+    pub state: TrayState,
+    /// The worst that holds for its drive.
+    pub severity: Option<Severity>,
+}
+
+/// What to show of a tray.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum TrayState {
+    /// No drive was expected and none is there.
+    Empty,
+    /// Its drive is gone.
+    Gone,
+    /// The pool has thrown the drive out.
+    Bad,
+    /// The pool is filling the drive.
+    Rebuilding,
+    /// A healthy drive asleep.
+    Asleep,
+    /// A drive with a temperature.
+    Warm(Celsius),
+    /// A drive whose temperature is missing.
+    NoReading,
+}
+
+impl TrayState {
+    /// In a word, for machines.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Empty => "empty",
+            Self::Gone => "gone",
+            Self::Bad => "put out",
+            Self::Rebuilding => "being filled",
+            Self::Asleep => "asleep",
+            Self::Warm(_) => "awake",
+            Self::NoReading => "no reading",
+        }
+    }
+}
