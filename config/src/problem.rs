@@ -19,7 +19,7 @@ pub struct Problems {
 /// One problem.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
-    /// The file, as it was named to [`settle`](crate::settle).
+    /// The file, as it was named to [`settle`](crate::settle()).
     pub file: String,
     /// From 1.
     pub line: usize,

@@ -41,7 +41,7 @@ pub enum Rotation {
 impl<B: I2c> OledPanel<B> {
     /// A panel on this bus. Nothing is sent yet: the first picture brings the set-up along.
     ///
-    /// `explain` says what an error of the bus means: [`GlassFault::from_bus`] for any bus, [`GlassFault::from_io`] where
+    /// `explain` says what an error of the bus means: [`PanelFault::from_bus`] for any bus, [`PanelFault::from_io`] where
     /// the error of the Linux device can be reached.
     pub fn new(
         bus: B,

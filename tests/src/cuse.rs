@@ -123,7 +123,7 @@ impl fmt::Display for ShortMessage {
 
 impl std::error::Error for ShortMessage {}
 
-/// The kernel wants to hand over a whole message at once: this many bytes hold the largest (a write of [`MAX_WRITE`]).
+/// The kernel wants to hand over a whole message at once: this many bytes hold the largest (a write of `MAX_WRITE`).
 pub const READ_BUFFER: usize = MAX_WRITE as usize + 4096;
 
 const MAX_WRITE: u32 = 64 * 1024;
