@@ -73,7 +73,7 @@ pub fn prepare(incident_store: &mut IncidentStore, outboxes: Option<&Outboxes>, 
     if let Some(kept) = kept {
         let mark = incident_store.mark.clone();
         let now = Stamp::by(clock);
-        incident_store.recover(kept.told(&now), |incident| kept.was_told_over(&mark, incident.id));
+        incident_store.recover(kept.open_incidents(&now), |incident| kept.has_reported_end(&mark, incident.id));
         if let Some(before_s) = kept.unmeasured(&now) {
             incident_store.note_gap(before_s);
         }
@@ -262,7 +262,7 @@ fn target(channel: &AlertChannel) -> String {
     }
 }
 
-/// A message about what was only rehearsed: another story, and marked. The next rehearsal may have the same numbers.
+/// A message about what was only rehearsed: another incident, and marked. The next rehearsal may have the same numbers.
 fn as_test(message: Message) -> Message {
     let Stamp { boot_id, moment, .. } = &message.made_at;
     Message {
@@ -270,7 +270,7 @@ fn as_test(message: Message) -> Message {
         id: format!("test-{}.{boot_id}.{}", message.id, moment.since_boot().as_millis()),
         record: None,
         sentence: message.language.say("message.rehearsed", &[("sentence", &message.sentence)]),
-        turn: MessageKind::Test,
+        kind: MessageKind::Test,
         ..message
     }
 }

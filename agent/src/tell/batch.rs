@@ -68,7 +68,7 @@ impl Batch {
 
     /// The worst message of what is not over, the first of equals; the first of all where all is over.
     pub fn leading(&self) -> &Item {
-        let open = self.items().filter(|item| !item.message.turn.is_last());
+        let open = self.items().filter(|item| !item.message.kind.is_last());
         self.worst(open).unwrap_or(&self.first)
     }
 
@@ -114,9 +114,9 @@ fn part(item: &Item) -> Value {
     json!({
         "id": message.id,
         "incident": message.incident,
-        "turn": message.turn,
+        "turn": message.kind,
         "part_of": message.part_of,
-        "is_over": message.turn == MessageKind::Closed,
+        "is_over": message.kind == MessageKind::Closed,
         "severity": message.severity,
         "about": message.about,
         "trays": message.trays,

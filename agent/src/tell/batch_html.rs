@@ -66,7 +66,7 @@ fn image(address: &str, item: &Item) -> String {
 
 /// Seen well on white and on black.
 fn colour(item: &Item) -> &'static str {
-    match (item.message.turn, item.message.severity) {
+    match (item.message.kind, item.message.severity) {
         (MessageKind::Closed | MessageKind::AllWell, _) => "#2e9e4f",
         (MessageKind::Test, _) => "#3b82d6",
         (MessageKind::PartOf, _) | (_, Severity::Notice) => "#8a94a3",
@@ -97,8 +97,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn item(turn: MessageKind) -> Item {
-        let message = example("i-7", 1, turn, Severity::Critical);
+    fn item(kind: MessageKind) -> Item {
+        let message = example("i-7", 1, kind, Severity::Critical);
         Item::new(super::super::message::Message { page: Some(vec![1]), ..message }, 0, 1, &Stamp::default())
     }
 

@@ -34,10 +34,10 @@ fn cut(text: &str, most: usize) -> String {
     }
 }
 
-/// What turn, in the word that a line begins with, and the title.
+/// What became of it, in the word that a line begins with, and the title.
 pub(super) fn headline(message: &Message) -> String {
     let (language, title) = (message.language, clean(&message.title));
-    let key = match message.turn {
+    let key = match message.kind {
         MessageKind::Opened | MessageKind::Refined => "letter.opened",
         MessageKind::Worsened => "letter.worsened",
         MessageKind::Reminder => "letter.reminder",
@@ -94,7 +94,7 @@ pub(super) fn paragraphs(item: &Item) -> Vec<(&'static str, Vec<String>)> {
     paragraphs.push(one("letter.not-measured", &message.not_measured.join("; ")));
     paragraphs.push(one("letter.to-find-out", &message.next_test));
     paragraphs.push(one("letter.since", &message.since));
-    if message.turn == MessageKind::Closed {
+    if message.kind == MessageKind::Closed {
         let unknown = || language.plain("message.since-unknown").to_owned();
         let lasted = message.lasted.map_or_else(unknown, |lasted| language.span(lasted));
         paragraphs.push(one("letter.lasted", &lasted));
@@ -134,10 +134,10 @@ mod tests {
     use proptest::prelude::*;
     use std::time::Duration;
 
-    fn item(turn: MessageKind, hours: u64) -> Item {
+    fn item(kind: MessageKind, hours: u64) -> Item {
         let moment = Moment::after_boot(Duration::from_secs(3600 * hours));
         let now = Stamp { boot_id: "spring".into(), moment, wall: None };
-        Item::new(example("i-7", 1, turn, Severity::Critical), 0, 1, &now)
+        Item::new(example("i-7", 1, kind, Severity::Critical), 0, 1, &now)
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! Log lines about incidents: one a turn of a story that is more than a single condition, which has its own line.
+//! Log lines about incidents: one for each update of an incident of more than one condition; a single condition has its own line.
 
 use super::log::{LogEntry, message_id, priority, since};
 use super::words::condition::words;
@@ -17,8 +17,8 @@ pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) 
             None => entry,
         }
     });
-    let turns = verdict.updates.iter().filter_map(|turn| entry(turn, verdict, changes, now, wall));
-    words.chain(turns).chain(verdict.remarks.iter().map(LogEntry::remark)).collect()
+    let updates = verdict.updates.iter().filter_map(|update| entry(update, verdict, changes, now, wall));
+    words.chain(updates).chain(verdict.remarks.iter().map(LogEntry::remark)).collect()
 }
 
 /// The line of a change. What ends under one name and goes on under another is not over.
@@ -40,15 +40,15 @@ fn says_no_more(incident: &Incident, changes: &[Change]) -> bool {
     incident.cause == Cause::AsItSays && incident.conditions.len() <= 1 && incident.conditions.iter().all(has_line)
 }
 
-/// The entry of a turn; none where the condition's own line says all.
-fn entry(turn: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Option<LogEntry> {
-    let incident = &turn.incident;
+/// The entry of an update; none where the condition's own line says all.
+fn entry(update: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Option<LogEntry> {
+    let incident = &update.incident;
     if says_no_more(incident, changes) {
         return None;
     }
     let clock = |at: Moment| wall.before(now.since(at)).second();
     let words = incident_words(incident, &clock, Language::English);
-    let (event, urgency) = match turn.what {
+    let (event, urgency) = match update.what {
         UpdateKind::Opened => ("incident-opened", priority(incident.severity)),
         UpdateKind::Worsened => ("incident-worsened", priority(incident.severity)),
         UpdateKind::Refined { .. } => ("incident-refined", priority(incident.severity)),
@@ -68,8 +68,8 @@ fn entry(turn: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wall
         fields.push(("trays", trays.join(" ")));
     }
     fields.push(("since", since(verdict.gaps.since(incident.since, now), wall)));
-    let begin = turned(turn.what);
-    let message = if let UpdateKind::Closed { lasted, how } = turn.what {
+    let begin = turned(update.what);
+    let message = if let UpdateKind::Closed { lasted, how } = update.what {
         fields.extend(lasted.map(|lasted| ("lasted_s", lasted.as_secs().to_string())));
         if let Ended::PartOf(other) = how {
             fields.push(("part_of", other.to_string()));

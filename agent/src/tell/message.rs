@@ -15,11 +15,12 @@ pub struct Message {
     /// What no other message has: the incident and which of its messages this is. Whoever gets the same twice may
     /// pass over the second.
     pub id: String,
-    /// The story that it belongs to.
+    /// The incident that it belongs to.
     pub incident: String,
-    /// What turn the story took.
-    pub turn: MessageKind,
-    /// How bad it is; of a story that is over, how bad it was at its worst.
+    /// What became of the incident.
+    #[serde(rename = "turn")]
+    pub kind: MessageKind,
+    /// How bad it is; of an incident that is over, how bad it was at its worst.
     pub severity: Severity,
     /// What it is about.
     pub about: Vec<About>,
@@ -68,21 +69,21 @@ pub struct Message {
     /// The panel's picture of it, a PNG file.
     #[serde(skip)]
     pub page: Option<Vec<u8>>,
-    /// The incident as it was told, for the outbox alone, which keeps one for each story.
+    /// The incident as it was reported, for the outbox alone, which keeps one of each.
     #[serde(skip)]
     pub record: Option<Box<Incident>>,
 }
 
-/// What the name of a rehearsed incident begins with, so that it is told apart from those of real ones.
+/// What the name of a rehearsed incident begins with, which tells it apart from those of real ones.
 pub const REHEARSED: &str = "test-";
 
 impl Message {
     /// A notice that is about no incident, still without a name and words.
-    pub fn notice(turn: MessageKind, box_name: &str, made_at: Stamp, language: Language) -> Self {
+    pub fn notice(kind: MessageKind, box_name: &str, made_at: Stamp, language: Language) -> Self {
         Self {
             id: String::new(),
             incident: String::new(),
-            turn,
+            kind,
             severity: Severity::Notice,
             about: Vec::new(),
             trays: Vec::new(),
@@ -110,16 +111,16 @@ impl Message {
 
     /// True for what a rehearsal has to say.
     pub fn is_rehearsed(&self) -> bool {
-        self.turn == MessageKind::Test && self.incident.starts_with(REHEARSED)
+        self.kind == MessageKind::Test && self.incident.starts_with(REHEARSED)
     }
 
-    /// The name of its story, in which all messages of it agree and no other box does.
-    pub fn story_id(&self) -> &str {
-        self.id.split_once('.').map_or(&self.id, |(story, _)| story)
+    /// The name of its incident, which all messages about it share and no other box uses.
+    pub fn incident_id(&self) -> &str {
+        self.id.split_once('.').map_or(&self.id, |(incident, _)| incident)
     }
 }
 
-/// What turn a story took.
+/// What a message reports of its incident.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum MessageKind {
@@ -135,14 +136,14 @@ pub enum MessageKind {
     Closed,
     /// It turned out to be a part of another, which tells how it goes on: nothing is over.
     PartOf,
-    /// There is no story: all is well.
+    /// It is about no incident: all is well.
     AllWell,
     /// Only to see whether it arrives.
     Test,
 }
 
 impl MessageKind {
-    /// True for the last of a story.
+    /// True for the last of an incident.
     pub fn is_last(self) -> bool {
         matches!(self, Self::Closed | Self::PartOf)
     }
@@ -227,7 +228,7 @@ impl Stamp {
 
 /// A message for tests: the bird-song box has lost a drive.
 #[cfg(test)]
-pub(crate) fn example(incident: &str, sequence: u32, turn: MessageKind, severity: Severity) -> Message {
+pub(crate) fn example(incident: &str, sequence: u32, kind: MessageKind, severity: Severity) -> Message {
     let made_at = Stamp { boot_id: "spring".to_owned(), moment: Moment::default(), wall: None };
     Message {
         id: format!("{incident}.{sequence}"),
@@ -239,12 +240,12 @@ pub(crate) fn example(incident: &str, sequence: u32, turn: MessageKind, severity
         sentence: "Tray 3 (serial ..LARK) is no longer seen; md0 needs it.".to_owned(),
         advice: "Leave 1 2 in. Check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
-        leave_in: (turn != MessageKind::Closed).then(|| "LEAVE IN 1 2".to_owned()),
+        leave_in: (kind != MessageKind::Closed).then(|| "LEAVE IN 1 2".to_owned()),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: vec!["what it counts: it does not answer".to_owned()],
         since: "14:02".to_owned(),
-        lasted: (turn == MessageKind::Closed).then(|| Duration::from_secs(90)),
-        ..Message::notice(turn, "heron", made_at, Language::English)
+        lasted: (kind == MessageKind::Closed).then(|| Duration::from_secs(90)),
+        ..Message::notice(kind, "heron", made_at, Language::English)
     }
 }
 

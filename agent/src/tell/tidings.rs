@@ -1,4 +1,4 @@
-//! From a turn of an incident to the message about it. Pure.
+//! From an update of an incident to the message about it. Pure.
 
 use super::message::{About, Message, MessageKind, Stamp, Topic};
 use super::words::incident::{IncidentWords, incident_words};
@@ -7,7 +7,7 @@ use crate::clock::{Moment, Wall};
 use crate::verdict::{Condition, Ended, Gaps, Incident, IncidentId, Place, Subject, Update, UpdateKind};
 use std::time::Duration;
 
-/// What every message needs besides the turn.
+/// What every message needs besides the update.
 pub struct Letterhead<'a> {
     /// What sets the box's incidents apart from those of others.
     pub mark: &'a str,
@@ -29,9 +29,9 @@ pub struct Letterhead<'a> {
     pub page: &'a dyn Fn(&Incident) -> Option<Vec<u8>>,
 }
 
-/// The message about a turn; none for what is not worth one: what got a little better.
+/// The message about an update; none for what is not worth one: what got a little better.
 pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
-    let (turn, lasted) = match update.what {
+    let (kind, lasted) = match update.what {
         UpdateKind::Opened => (MessageKind::Opened, None),
         UpdateKind::Worsened => (MessageKind::Worsened, None),
         UpdateKind::Refined { .. } => (MessageKind::Refined, None),
@@ -47,7 +47,7 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
     let since = match head.gaps.since(incident.since, head.now) {
         None => language.plain("message.since-unknown").to_owned(),
         Some(since) if head.wall.synchronised => head.wall.before(since).stamp(),
-        Some(since) if turn != MessageKind::Closed => {
+        Some(since) if kind != MessageKind::Closed => {
             language.say("message.before-this", &[("span", &language.span(since))])
         }
         Some(_) => String::new(),
@@ -65,16 +65,16 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
         }
         _ => words.sentence,
     };
-    let is_over = turn.is_last();
+    let is_over = kind.is_last();
     let part_of = match update.what {
         UpdateKind::Closed { how: Ended::PartOf(other), .. } => Some(other.to_string()),
         _ => None,
     };
     let evidence = if is_over { Vec::new() } else { seen.into_iter().chain(words.evidence).collect() };
     Some(Message {
-        id: format!("{}-{}.{}.{turn}", head.mark, incident.id, incident.updates),
+        id: format!("{}-{}.{}.{kind}", head.mark, incident.id, incident.updates),
         incident: incident.id.to_string(),
-        turn,
+        kind,
         severity: if is_over { incident.worst.max(incident.severity) } else { incident.severity },
         about: about(incident),
         trays: incident.drives.iter().map(Place::label).collect(),
@@ -104,8 +104,8 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
 pub fn tells_the_end(id: &str, mark: &str, incident: IncidentId) -> bool {
     let rest = id.strip_prefix(&format!("{mark}-{incident}."));
     rest.is_some_and(|rest| {
-        rest.split_once('.').is_some_and(|(_, turn)| {
-            [MessageKind::Closed, MessageKind::PartOf].iter().any(|last| turn == last.to_string())
+        rest.split_once('.').is_some_and(|(_, kind)| {
+            [MessageKind::Closed, MessageKind::PartOf].iter().any(|last| kind == last.to_string())
         })
     })
 }
@@ -154,7 +154,7 @@ mod tests {
         assert_eq!(found, ["ab-7.2.closed", "ab-7.3.part-of"]);
     }
 
-    /// What is told of a pool that has gone down after a loss, in a turn for the worse.
+    /// What is told of a pool that has gone down after a loss, in an update for the worse.
     fn worse(cause: Cause) -> Update {
         let place =
             |label: &str| Place { tray: Some(label.to_owned()), serial: Some(format!("HN24-{label}")), port: None };
@@ -229,7 +229,7 @@ mod tests {
                     }
                 }
                 let message = &batch.first.message;
-                assert_eq!((message.news.len(), message.turn), (2, MessageKind::Worsened), "{:?}", message.news);
+                assert_eq!((message.news.len(), message.kind), (2, MessageKind::Worsened), "{:?}", message.news);
                 let new = format!("\n{}:\n- ", language.plain("letter.new"));
                 assert!(forms[0].contains(&new), "{}", forms[0]);
             }
@@ -243,7 +243,7 @@ mod tests {
         for language in [Language::English, Language::German] {
             let message = message_of(&update, language);
             assert_eq!(
-                (message.turn, message.lasted, message.part_of.as_deref()),
+                (message.kind, message.lasted, message.part_of.as_deref()),
                 (MessageKind::PartOf, None, Some("9"))
             );
             let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));

@@ -4,7 +4,7 @@
 use super::database::{FILE, FileIdentity, MANNER, as_database_error, connect};
 use super::fault::KeepFault;
 use crate::tell::message::{Message, Stamp};
-use crate::tell::outbox::{Kept, KeptPause, REMEMBERED, Story, Waiting, Write};
+use crate::tell::outbox::{Kept, KeptPause, REMEMBERED, ReportedIncident, Waiting, Write};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -110,7 +110,7 @@ impl OutboxStore {
                              (SELECT number FROM message WHERE id = ?2)";
                 change.execute(place, params![channel, message.id, tried, left_out])?;
             }
-            kept.stories.iter().try_for_each(|story| put_story(change, story))?;
+            kept.incidents.iter().try_for_each(|reported| put_incident(change, reported))?;
             kept.pauses.iter().try_for_each(|pause| put_pause(change, pause))?;
             kept.all_well.iter().try_for_each(|stamp| put_all_well(change, stamp))
         })
@@ -180,8 +180,8 @@ fn apply(change: &Transaction, write: &Write) -> rusqlite::Result<()> {
                             (SELECT number FROM message WHERE id = ?2)";
             change.execute(count_it, params![channel, id, count]).map(drop)
         }
-        Write::Story(story) => put_story(change, story),
-        Write::StoryOver(incident) => change.execute("DELETE FROM story WHERE incident = ?1", [incident]).map(drop),
+        Write::Incident(reported) => put_incident(change, reported),
+        Write::IncidentOver(incident) => change.execute("DELETE FROM story WHERE incident = ?1", [incident]).map(drop),
         Write::AllWell(stamp) => put_all_well(change, stamp),
         Write::Pause(pause) => put_pause(change, pause),
         Write::PauseOver(channel) => change.execute("DELETE FROM pause WHERE channel = ?1", [channel]).map(drop),
@@ -203,9 +203,9 @@ fn put_taken(change: &Transaction, id: &str) -> rusqlite::Result<()> {
     change.execute(forget, [REMEMBERED as i64]).map(drop)
 }
 
-fn put_story(change: &Transaction, story: &Story) -> rusqlite::Result<()> {
-    let body = serde_json::to_string(story).map_err(as_database_error)?;
-    change.execute("REPLACE INTO story (incident, body) VALUES (?1, ?2)", [&story.last.incident, &body]).map(drop)
+fn put_incident(change: &Transaction, reported: &ReportedIncident) -> rusqlite::Result<()> {
+    let body = serde_json::to_string(reported).map_err(as_database_error)?;
+    change.execute("REPLACE INTO story (incident, body) VALUES (?1, ?2)", [&reported.last.incident, &body]).map(drop)
 }
 
 fn put_all_well(change: &Transaction, stamp: &Stamp) -> rusqlite::Result<()> {
@@ -241,7 +241,7 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
     let mut read = database.prepare("SELECT body FROM story ORDER BY incident")?;
     let mut rows = read.query([])?;
     while let Some(row) = rows.next()? {
-        kept.stories.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);
+        kept.incidents.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);
     }
     let mut read = database.prepare("SELECT id FROM taken ORDER BY number")?;
     let mut rows = read.query([])?;

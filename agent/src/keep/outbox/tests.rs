@@ -115,7 +115,7 @@ fn a_store_that_could_not_be_written_is_written_anew_in_one_go() {
     assert!(store.replace(&outbox.kept()).is_err(), "still full");
     store.database.execute_batch("PRAGMA max_page_count = 100000").unwrap();
     store.replace(&outbox.kept()).unwrap();
-    assert_eq!(store.load().unwrap().stories, outbox.kept().stories);
+    assert_eq!(store.load().unwrap().incidents, outbox.kept().incidents);
     assert_eq!(store.load().unwrap().taken, outbox.kept().taken);
     assert_eq!(store.load().unwrap().waiting.len(), outbox.kept().waiting.len());
     // What is written anew is found again by what comes later.
@@ -179,7 +179,7 @@ fn a_store_that_calls_channels_otherwise_keeps_its_ledger_and_what_waits() {
     store.ask("mail", "keeper@example.org", "4821").unwrap();
     store.confirm("4821").unwrap();
     let kept = store.load().unwrap();
-    assert!(!kept.waiting.is_empty() && !kept.stories.is_empty() && !kept.pauses.is_empty(), "{kept:?}");
+    assert!(!kept.waiting.is_empty() && !kept.incidents.is_empty() && !kept.pauses.is_empty(), "{kept:?}");
     let back = "ALTER TABLE waiting RENAME COLUMN channel TO way; ALTER TABLE pause RENAME COLUMN channel TO way;
         ALTER TABLE confirmation RENAME COLUMN channel TO way;
         UPDATE story SET body = replace(body, '\"channels\":', '\"ways\":');

@@ -60,8 +60,8 @@ impl MailChannel {
             mail = mail.to(mailbox(to)?);
         }
         // Mail programs put together what refers to the same, also to what they have never seen (RFC 5322, 3.6.4).
-        if batch.more.is_empty() && !matches!(batch.first.message.turn, MessageKind::AllWell | MessageKind::Test) {
-            mail = mail.references(message_id(&format!("incident-{}", batch.first.message.story_id()), &name));
+        if batch.more.is_empty() && !matches!(batch.first.message.kind, MessageKind::AllWell | MessageKind::Test) {
+            mail = mail.references(message_id(&format!("incident-{}", batch.first.message.incident_id()), &name));
         }
         let plain = SinglePart::plain(text(batch));
         let address = picture(batch).map(|_| format!("cid:{PICTURE}"));

@@ -34,13 +34,13 @@ impl ChannelQueue {
         counted
     }
 
-    /// Takes back all of a story whose end this message would tell, when it began while messages were held back and none of
-    /// it has left.
+    /// Takes back all messages about the incident that this one ends, if it began while messages were held back and none of
+    /// them has left.
     pub(super) fn withdraw(&mut self, end: &Message) -> Option<Write> {
         let of_it = |entry: &&QueuedMessage| entry.message.incident == end.incident;
-        let is_untold = |entry: &QueuedMessage| entry.message.held && entry.tried == 0;
-        let began = self.entries.iter().filter(of_it).any(|entry| entry.message.turn == MessageKind::Opened);
-        if !began || !self.entries.iter().filter(of_it).all(is_untold) {
+        let is_unsent = |entry: &QueuedMessage| entry.message.held && entry.tried == 0;
+        let began = self.entries.iter().filter(of_it).any(|entry| entry.message.kind == MessageKind::Opened);
+        if !began || !self.entries.iter().filter(of_it).all(is_unsent) {
             return None;
         }
         let gone = self.entries.iter().filter(of_it).map(|entry| entry.message.id.clone()).collect();
@@ -64,7 +64,7 @@ impl ChannelQueue {
             let of_it = |index: &usize| self.entries[*index].message.incident == incident;
             let mut places = (0..self.entries.len()).filter(of_it);
             if let (Some(first), Some(last)) = (places.next(), places.next()) {
-                if self.entries[last].message.turn.is_last() && free(&first) {
+                if self.entries[last].message.kind.is_last() && free(&first) {
                     return Some(first);
                 }
             }

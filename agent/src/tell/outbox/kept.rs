@@ -1,5 +1,5 @@
-//! What the store keeps of the outbox, what it is told to write, and what a start learns from it of incidents that were
-//! told and are not in the incident store.
+//! What the store keeps of the outbox, what it is to write, and what a start learns from it of incidents that were
+//! reported and are not in the incident store.
 
 use crate::tell::message::{Message, Stamp};
 use crate::tell::tidings::tells_the_end;
@@ -19,9 +19,9 @@ pub enum Write {
     /// So many messages before this one were left out on this channel.
     LeftOut(String, String, u32),
     /// An incident is open.
-    Story(Box<Story>),
+    Incident(Box<ReportedIncident>),
     /// An incident is over.
-    StoryOver(String),
+    IncidentOver(String),
     /// It was said that all is well.
     AllWell(Stamp),
     /// A channel is tried; should it fail, or should nothing more be heard, it is left alone for so long.
@@ -45,31 +45,32 @@ pub struct KeptPause {
     pub since: Stamp,
 }
 
-/// An incident that is open, as it was told.
+/// An incident that is open, as it was reported last.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Story {
-    /// The last that was told of it.
+pub struct ReportedIncident {
+    /// The last message about it.
     pub last: Message,
-    /// When.
-    pub told: Stamp,
-    /// How often it was told again.
+    /// When that was.
+    #[serde(rename = "told")]
+    pub at: Stamp,
+    /// How many reminders of it there were.
     pub reminders: u32,
     /// The channels that know of it.
     #[serde(alias = "ways")]
     pub channels: Vec<String>,
-    /// The incident as it was told last.
+    /// The incident as it was reported last.
     #[serde(default)]
     pub incident: Option<Box<Incident>>,
 }
 
-impl Story {
-    /// The incident as it was told last, with its times in terms of this boot. How long the machine was off is not known
+impl ReportedIncident {
+    /// The incident as it was reported last, with its times in terms of this boot. How long the machine was off is not known
     /// without a calendar; it is then taken to have started at once.
     fn incident(&self, now: &Stamp) -> Option<Incident> {
         let mut incident = (**self.incident.as_ref()?).clone();
-        if self.told.boot_id != now.boot_id || now.boot_id.is_empty() {
-            let age = self.told.age(now).unwrap_or_else(|| now.moment.since_boot());
-            let back = (self.told.moment.since_boot() + age).saturating_sub(now.moment.since_boot());
+        if self.at.boot_id != now.boot_id || now.boot_id.is_empty() {
+            let age = self.at.age(now).unwrap_or_else(|| now.moment.since_boot());
+            let back = (self.at.moment.since_boot() + age).saturating_sub(now.moment.since_boot());
             incident.move_back(|at| at.minus(back));
         }
         Some(incident)
@@ -79,10 +80,10 @@ impl Story {
 /// What the store knew at the start.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Kept {
-    /// The messages that wait, oldest first, each with its ways.
+    /// The messages that wait, oldest first, each with its channel.
     pub waiting: Vec<Waiting>,
     /// The incidents that are open.
-    pub stories: Vec<Story>,
+    pub incidents: Vec<ReportedIncident>,
     /// When it was last said that all is well.
     pub all_well: Option<Stamp>,
     /// The names of the last messages that were taken in, oldest first; at most [`REMEMBERED`].
@@ -92,31 +93,31 @@ pub struct Kept {
 }
 
 impl Kept {
-    /// The incidents that are open, as they were told last.
-    pub fn told(&self, now: &Stamp) -> Vec<Incident> {
-        self.stories.iter().filter_map(|story| story.incident(now)).collect()
+    /// The incidents that are open, as they were reported last.
+    pub fn open_incidents(&self, now: &Stamp) -> Vec<Incident> {
+        self.incidents.iter().filter_map(|reported| reported.incident(now)).collect()
     }
 
-    /// True when the end of this incident was told, under the mark of this incident store.
-    pub fn was_told_over(&self, mark: &str, incident: IncidentId) -> bool {
+    /// True when the end of this incident was reported, under the mark of this incident store.
+    pub fn has_reported_end(&self, mark: &str, incident: IncidentId) -> bool {
         self.taken.iter().any(|id| tells_the_end(id, mark, incident))
     }
 
-    /// What the calendar had said, if it was set, when something open was told last before this boot; `None` when a clock has
+    /// What the calendar had said, if it was set, when something open was reported last before this boot; `None` when a clock has
     /// measured the time since of all of it.
     pub fn unmeasured(&self, now: &Stamp) -> Option<Option<u64>> {
-        let is_of_before = |told: &&Stamp| told.boot_id != now.boot_id || now.boot_id.is_empty();
-        let told = self.stories.iter().map(|story| &story.told).filter(is_of_before);
-        let unmeasured = told.filter(|told| told.age(now).is_none());
-        unmeasured.map(|told| told.wall.as_ref().map(|wall| wall.epoch_s)).max()
+        let is_of_before = |at: &&Stamp| at.boot_id != now.boot_id || now.boot_id.is_empty();
+        let reports = self.incidents.iter().map(|reported| &reported.at).filter(is_of_before);
+        let unmeasured = reports.filter(|at| at.age(now).is_none());
+        unmeasured.map(|at| at.wall.as_ref().map(|wall| wall.epoch_s)).max()
     }
 }
 
 /// So many messages are known by their names after they have left: whoever is not sure after a restart whether a message
-/// was told may tell it again.
+/// was made may make it again.
 pub const REMEMBERED: usize = 500;
 
-/// A message that waits for one way.
+/// A message that waits for one channel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Waiting {
     /// The channel.

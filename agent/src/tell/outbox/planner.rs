@@ -1,7 +1,7 @@
 //! The outbox: it takes messages in, gives out what may leave, and is told what came of that.
 
 use super::heartbeat::{HeartbeatPause, NAME};
-use super::kept::{Kept, REMEMBERED, Story, Waiting, Write};
+use super::kept::{Kept, REMEMBERED, ReportedIncident, Waiting, Write};
 use super::pause::Pause;
 use super::queue::{ChannelQueue, QueuedMessage};
 use super::terms::{Blame, NextStep, Now, Policy, QueueState, Rule};
@@ -18,7 +18,7 @@ use std::time::Duration;
 pub struct Outbox {
     policy: Policy,
     pub(super) queues: Vec<ChannelQueue>,
-    pub(super) stories: BTreeMap<String, Story>,
+    pub(super) incidents: BTreeMap<String, ReportedIncident>,
     all_well: Option<Stamp>,
     taken: VecDeque<String>,
     /// The number of the last message that was taken in.
@@ -59,12 +59,12 @@ impl Outbox {
                 None => writes.push(Write::PauseOver(pause.channel)),
             }
         }
-        let stories = kept.stories.into_iter().map(|story| (story.last.incident.clone(), story)).collect();
+        let incidents = kept.incidents.into_iter().map(|reported| (reported.last.incident.clone(), reported)).collect();
         (
             Self {
                 policy,
                 queues,
-                stories,
+                incidents,
                 all_well: kept.all_well,
                 taken: kept.taken.into(),
                 last: number,
@@ -94,8 +94,8 @@ impl Outbox {
                 queue.entries.push_back(QueuedMessage { number: self.last, message, tried, left_out });
             }
         }
-        for story in kept.stories {
-            self.stories.entry(story.last.incident.clone()).or_insert(story);
+        for reported in kept.incidents {
+            self.incidents.entry(reported.last.incident.clone()).or_insert(reported);
         }
         for id in kept.taken.into_iter().rev() {
             self.taken.push_front(id);
@@ -115,38 +115,46 @@ impl Outbox {
 
     /// Takes in a message. Store what comes out before the next [`Outbox::next`].
     pub fn take(&mut self, mut message: Message, now: &Now) -> Vec<Write> {
-        let incident = message.record.take();
-        let story = self.stories.get(&message.incident).cloned();
-        let mut channels = self.channels_for(&message, story.as_ref());
-        if self.taken.contains(&message.id) || story.as_ref().is_some_and(|story| story.last.id == message.id) {
+        let record = message.record.take();
+        let reported = self.incidents.get(&message.incident).cloned();
+        let mut channels = self.channels_for(&message, reported.as_ref());
+        if self.taken.contains(&message.id) || reported.as_ref().is_some_and(|reported| reported.last.id == message.id)
+        {
             // Told again after a restart. Of what is open, channels that are new hear now.
-            channels.retain(|channel| story.as_ref().is_some_and(|story| !story.channels.contains(channel)));
+            channels.retain(|channel| reported.as_ref().is_some_and(|reported| !reported.channels.contains(channel)));
             if channels.is_empty() {
                 return Vec::new();
             }
         }
-        if self.is_muted && message.turn.is_last() {
+        if self.is_muted && message.kind.is_last() {
             let withdrawn: Vec<Write> = self.queues.iter_mut().filter_map(|queue| queue.withdraw(&message)).collect();
             if !withdrawn.is_empty() {
-                self.stories.remove(&message.incident);
-                return withdrawn.into_iter().chain([Write::StoryOver(message.incident)]).collect();
+                self.incidents.remove(&message.incident);
+                return withdrawn.into_iter().chain([Write::IncidentOver(message.incident)]).collect();
             }
         }
         let mut writes = self.put(Arc::new(message.clone()), &channels);
         if message.is_rehearsed() {
             self.rehearsal_over = None;
         }
-        match message.turn {
+        match message.kind {
             MessageKind::Closed | MessageKind::PartOf => {
-                let over = self.stories.remove(&message.incident);
-                writes.extend(over.map(|story| Write::StoryOver(story.last.incident)));
+                let over = self.incidents.remove(&message.incident);
+                writes.extend(over.map(|reported| Write::IncidentOver(reported.last.incident)));
             }
             MessageKind::Opened | MessageKind::Worsened | MessageKind::Refined | MessageKind::Reminder => {
-                let (known, reminders) = story.map_or((Vec::new(), 0), |story| (story.channels, story.reminders));
+                let (known, reminders) =
+                    reported.map_or((Vec::new(), 0), |reported| (reported.channels, reported.reminders));
                 let channels =
                     self.names().filter(|channel| known.contains(channel) || channels.contains(channel)).collect();
                 let last = Message { page: None, ..message };
-                writes.extend(self.tell_on(Story { last, told: now.stamp.clone(), reminders, channels, incident }));
+                writes.extend(self.remember(ReportedIncident {
+                    last,
+                    at: now.stamp.clone(),
+                    reminders,
+                    channels,
+                    incident: record,
+                }));
             }
             MessageKind::AllWell => {
                 self.all_well = Some(now.stamp.clone());
@@ -168,27 +176,27 @@ impl Outbox {
     /// Tells again of critical incidents that have been open for long, of those whose owner has not said that he knows.
     pub fn remind(&mut self, now: &Now, unacknowledged: &BTreeSet<String>) -> Vec<Write> {
         let every = self.policy.remind_every;
-        let is_due = |story: &&Story| {
-            story.last.severity == Severity::Critical
+        let is_due = |reported: &&ReportedIncident| {
+            reported.last.severity == Severity::Critical
                 && !self.is_muted
-                && unacknowledged.contains(&story.last.incident)
-                && story.told.age(&now.stamp).is_some_and(|age| age >= every)
+                && unacknowledged.contains(&reported.last.incident)
+                && reported.at.age(&now.stamp).is_some_and(|age| age >= every)
                 // Who has not got the last of it needs no reminder.
-                && !self.queues.iter().any(|queue| queue.holds_some_of(&story.last.incident))
+                && !self.queues.iter().any(|queue| queue.holds_some_of(&reported.last.incident))
         };
-        let due: Vec<Story> = self.stories.values().filter(is_due).cloned().collect();
+        let due: Vec<ReportedIncident> = self.incidents.values().filter(is_due).cloned().collect();
         let mut writes = Vec::new();
-        for mut story in due {
-            story.reminders += 1;
-            story.told = now.stamp.clone();
-            let id = format!("{}.reminder-{}", story.last.story_id(), story.reminders);
+        for mut reported in due {
+            reported.reminders += 1;
+            reported.at = now.stamp.clone();
+            let id = format!("{}.reminder-{}", reported.last.incident_id(), reported.reminders);
             // What was new then is new no more.
-            let also = story.last.news.iter().chain(&story.last.also).cloned().collect();
-            let (turn, made_at, news) = (MessageKind::Reminder, now.stamp.clone(), Vec::new());
-            let message = Message { id, turn, made_at, news, also, ..story.last.clone() };
-            let channels = self.channels_for(&message, Some(&story));
+            let also = reported.last.news.iter().chain(&reported.last.also).cloned().collect();
+            let (kind, made_at, news) = (MessageKind::Reminder, now.stamp.clone(), Vec::new());
+            let message = Message { id, kind, made_at, news, also, ..reported.last.clone() };
+            let channels = self.channels_for(&message, Some(&reported));
             writes.extend(self.put(Arc::new(message), &channels));
-            writes.extend(self.tell_on(story));
+            writes.extend(self.remember(reported));
         }
         writes
     }
@@ -290,7 +298,7 @@ impl Outbox {
         waiting.sort_by_key(|(number, _)| *number);
         Kept {
             waiting: waiting.into_iter().map(|(_, waiting)| waiting).collect(),
-            stories: self.stories.values().cloned().collect(),
+            incidents: self.incidents.values().cloned().collect(),
             all_well: self.all_well.clone(),
             taken: self.taken.iter().cloned().collect(),
             pauses: {
@@ -303,10 +311,10 @@ impl Outbox {
     }
 
     /// Whoever knows of an incident hears how it goes on; nobody hears only of its end.
-    pub(super) fn channels_for(&self, message: &Message, story: Option<&Story>) -> Vec<String> {
+    pub(super) fn channels_for(&self, message: &Message, reported: Option<&ReportedIncident>) -> Vec<String> {
         let is_told = |queue: &&ChannelQueue| {
-            let knows = story.is_some_and(|story| story.channels.contains(&queue.rule.channel));
-            let only_the_end = message.turn.is_last() && story.is_some();
+            let knows = reported.is_some_and(|reported| reported.channels.contains(&queue.rule.channel));
+            let only_the_end = message.kind.is_last() && reported.is_some();
             knows || (!only_the_end && queue.wants(message))
         };
         self.queues.iter().filter(is_told).map(|queue| queue.rule.channel.clone()).collect()
@@ -334,13 +342,13 @@ impl Outbox {
         writes
     }
 
-    /// Remembers a story that somebody was told.
-    fn tell_on(&mut self, story: Story) -> Option<Write> {
-        if story.channels.is_empty() {
+    /// Remembers an incident that was reported to somebody.
+    fn remember(&mut self, reported: ReportedIncident) -> Option<Write> {
+        if reported.channels.is_empty() {
             return None;
         }
-        self.stories.insert(story.last.incident.clone(), story.clone());
-        Some(Write::Story(Box::new(story)))
+        self.incidents.insert(reported.last.incident.clone(), reported.clone());
+        Some(Write::Incident(Box::new(reported)))
     }
 
     fn queue(&self, channel: &str) -> Option<&ChannelQueue> {

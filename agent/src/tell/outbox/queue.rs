@@ -66,7 +66,7 @@ impl ChannelQueue {
     /// Whether this channel is to be told of it.
     pub fn wants(&self, message: &Message) -> bool {
         let rule = &self.rule;
-        match message.turn {
+        match message.kind {
             // Who would be told of trouble is told that there is none.
             MessageKind::AllWell => true,
             _ => {
@@ -128,7 +128,7 @@ impl ChannelQueue {
         let critical = |other: &QueuedMessage| {
             other.message.incident == entry.message.incident && other.message.severity == Severity::Critical
         };
-        entry.message.turn == MessageKind::Test || self.entries.iter().any(critical)
+        entry.message.kind == MessageKind::Test || self.entries.iter().any(critical)
     }
 
     /// The batch with these messages leaves; the pause that follows unless it arrives.

@@ -34,8 +34,8 @@ fn at(second: u64) -> Now {
     Now { stamp, minute_of_day: u16::try_from((12 * 60 + second / 60) % 1440).ok() }
 }
 
-fn message(incident: &str, sequence: u32, turn: MessageKind, severity: Severity, second: u64) -> Message {
-    Message { made_at: at(second).stamp, ..example(incident, sequence, turn, severity) }
+fn message(incident: &str, sequence: u32, kind: MessageKind, severity: Severity, second: u64) -> Message {
+    Message { made_at: at(second).stamp, ..example(incident, sequence, kind, severity) }
 }
 
 /// Lets everything leave that may leave now; the names in each batch.
@@ -51,7 +51,7 @@ fn sent(outbox: &mut Outbox, channel: &str, now: &Now) -> Vec<String> {
 
 /// Lets it look for what is to be told again; its owner has acknowledged nothing.
 fn remind(outbox: &mut Outbox, now: &Now) -> Vec<Write> {
-    let all = outbox.stories.keys().cloned().collect();
+    let all = outbox.incidents.keys().cloned().collect();
     outbox.remind(now, &all)
 }
 
@@ -273,7 +273,7 @@ fn a_queue_full_of_incidents_gives_up_beginnings_of_those_that_are_over_then_the
     let kept = outbox.kept().waiting;
     assert_eq!(kept.len(), MOST);
     assert!(
-        kept.iter().all(|waiting| waiting.message.turn == Closed && waiting.left_out == 1),
+        kept.iter().all(|waiting| waiting.message.kind == Closed && waiting.left_out == 1),
         "every end, each counts its beginning"
     );
     for n in 0..10 {
@@ -296,7 +296,7 @@ fn a_full_queue_gives_up_no_newest_message_while_there_is_an_older_one() {
     }
     let kept = outbox.kept().waiting;
     assert_eq!(kept.len(), MOST);
-    assert_eq!(kept.iter().filter(|waiting| waiting.message.turn == Worsened).count(), MOST / 2);
+    assert_eq!(kept.iter().filter(|waiting| waiting.message.kind == Worsened).count(), MOST / 2);
     assert!(kept.iter().any(|waiting| waiting.message.incident == "alone"));
 }
 

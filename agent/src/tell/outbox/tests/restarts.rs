@@ -30,10 +30,10 @@ fn incident(number: u32) -> Incident {
 }
 
 /// A message as the agent makes it.
-fn told(incident: &Incident, turn: MessageKind, second: u64) -> Message {
-    let id = format!("{MARK}-{}.{}.{turn}", incident.id, incident.updates);
+fn told(incident: &Incident, kind: MessageKind, second: u64) -> Message {
+    let id = format!("{MARK}-{}.{}.{kind}", incident.id, incident.updates);
     let record = Some(Box::new(incident.clone()));
-    Message { id, record, ..message(&incident.id.to_string(), 0, turn, Critical, second) }
+    Message { id, record, ..message(&incident.id.to_string(), 0, kind, Critical, second) }
 }
 
 fn held(message: Message) -> Message {
@@ -50,7 +50,7 @@ fn incident_store(open: &[Incident]) -> IncidentStore {
 /// As a start does.
 fn recover(incident_store: &mut IncidentStore, outbox: &Outbox, now: &Stamp) {
     let (kept, mark) = (outbox.kept(), incident_store.mark.clone());
-    incident_store.recover(kept.told(now), |incident| kept.was_told_over(&mark, incident.id));
+    incident_store.recover(kept.open_incidents(now), |incident| kept.has_reported_end(&mark, incident.id));
 }
 
 fn numbers(incident_store: &IncidentStore) -> Vec<(u32, u32)> {
@@ -269,7 +269,7 @@ fn what_begins_and_ends_while_its_owner_works_on_the_box_is_not_told() {
         incident.take_update(over);
         outbox.take(held(told(incident, Closed, 70)), &at(70));
     }
-    assert_eq!(outbox.kept().stories, []);
+    assert_eq!(outbox.kept().incidents, []);
     outbox.mute(false);
     for channel in ["mail", "hook"] {
         assert_eq!(sent(&mut outbox, channel, &at(80)), ["5ed9e000-5.2.closed"], "who heard of it hears its end");
