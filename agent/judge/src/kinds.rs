@@ -86,7 +86,7 @@ impl Traits {
         Self { several, ..self }
     }
 
-    /// The same, as a part of this story.
+    /// The same, as a part of this incident.
     pub const fn companions(self, companions: Companions) -> Self {
         Self { companions, ..self }
     }

@@ -1,4 +1,4 @@
-//! How the kernel gets on with a drive, from files that the kernel answers out of memory.
+//! How a drive is attached: the speed of its link, its time-outs and how long the kernel waits. The kernel answers from memory.
 
 use super::drives::ListedDrive;
 use super::host::{Host, parts};
@@ -8,7 +8,7 @@ use crate::reading::{Attachment, Missing, Reading, Reason, Source};
 use crate::units::MegabitsPerSecond;
 use std::path::PathBuf;
 
-/// Reads it.
+/// Reads all of it.
 pub fn attachment(host: &Host, drive: &ListedDrive, now: Moment) -> Attachment {
     let device = host.path("/sys/block").join(&drive.device).join("device");
     Attachment {

@@ -25,11 +25,11 @@ use traylight::tell::words::phrases::Language;
 use traylight::verdict::Severity;
 
 /// What the box would say of a lost drive.
-fn message(incident: &str, sequence: u32, turn: MessageKind) -> Message {
+fn message(incident: &str, sequence: u32, kind: MessageKind) -> Message {
     Message {
         id: format!("{incident}.{sequence}"),
         incident: incident.to_owned(),
-        turn,
+        kind,
         severity: Severity::Critical,
         about: vec![About { topic: Topic::Drive, name: "HN24-LARK".to_owned() }],
         trays: vec!["3".to_owned()],

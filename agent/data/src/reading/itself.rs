@@ -13,7 +13,7 @@ pub struct Itself {
     pub panel_answers: Option<bool>,
     /// The channels that nobody has confirmed yet, by name.
     pub unconfirmed: Vec<String>,
-    /// For how long the message that has waited longest for its way has waited.
+    /// How long the oldest message that waits for its channel has waited.
     pub longest_wait: Option<Duration>,
     /// Why nothing is kept for after a restart; `None` while all is.
     pub not_kept: Option<String>,

@@ -108,7 +108,7 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
 }
 
 /// `lane`: errors are counted on the PCIe link of a controller, or it is slower or narrower than it was, while no drive
-/// behind it counts damaged transfers. Two drives or more that feel it belong to the story.
+/// behind it counts damaged transfers. Two drives or more that suffer from it belong to the incident.
 pub fn lane(left: &Left) -> Vec<Diagnosis> {
     let link = |condition: &Condition| match &condition.finding {
         Finding::ControllerTrouble { controller, what, .. } if is_of_the_link(what) => Some(controller.key.clone()),

@@ -60,7 +60,7 @@ fn failing(suspect: &Suspect) -> Option<Diagnosis> {
         (false, false) => Confidence::Possible,
     };
     // What it died of takes its absence along, though what it said is told of no more while it is gone; a drive that
-    // was pulled has another story.
+    // was pulled belongs to another incident.
     let whole = suspect.known.present || suspect.died_first();
     let explains = if suspect.is_worn() && !suspect.is_damaged() {
         WORN

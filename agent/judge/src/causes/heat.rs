@@ -1,4 +1,4 @@
-//! Causes of heat: the fan or the way of the air, one tray, the room.
+//! Causes of heat: a fan or the airflow, one tray, the room.
 
 use super::diagnosis::{Diagnosis, Left};
 use crate::memory::warmth::NOT_ODD;
@@ -9,7 +9,7 @@ const HEAT: [Kind; 3] = [Kind::DriveHot, Kind::DriveHotterThanPeers, Kind::Drive
 const FAN: [Kind; 2] = [Kind::FanStopped, Kind::FanWeak];
 
 /// `airflow`, `air-blocked`, `warm-room` and `tray-air`. Several drives that are too warm or get warm together, and a
-/// fan that fails, are one story; without word of a fan it stays possible, and where all fans that are fitted turn it
+/// fan that fails, have one cause; where no fan is measured it stays possible, and where all fans that are fitted turn it
 /// is a blocked airflow or the room. A fan that fails needs only one drive that is too warm: the others follow. When
 /// the board got as much warmer as the drives did, it is the room.
 pub fn warmth(left: &Left) -> Vec<Diagnosis> {

@@ -37,7 +37,7 @@ impl Suspect<'_> {
         self.was(&[EventKind::TimedOut, EventKind::StandsStill, EventKind::GivenUp], DAY)
     }
 
-    /// The same or commands that failed, as long as signs are kept, or as the story goes on that tells of it.
+    /// The same or commands that failed, as long as signs are kept, or as the incident goes on that tells of it.
     pub fn was_ever_troubled(&self) -> bool {
         self.was(&TROUBLES, Duration::MAX) || self.before().is_some_and(|before| before.troubled)
     }

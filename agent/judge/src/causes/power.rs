@@ -36,7 +36,7 @@ pub fn supply(left: &Left) -> Vec<Diagnosis> {
 }
 
 /// Two or more drives on different cables were lost, or lost their power, within ten seconds, and nothing speaks against
-/// their controllers. What the supply did before and does again is one story; a drive that wears out counts and has its
+/// their controllers. What the supply did before and does again is one incident; a drive that wears out counts and has its
 /// own.
 fn supply_if(left: &Left, enough: impl Fn(usize) -> bool) -> Vec<Diagnosis> {
     let suspects = left.cut_off();
@@ -160,14 +160,14 @@ fn is_low(view: &CauseView, at: Moment) -> bool {
 }
 
 /// True for what a loss of power explains: that it was told, that the drive is gone or not used since, and what
-/// followed within minutes. A drive that was lost again later has another story.
+/// followed within minutes. A drive that was lost again later belongs to another incident.
 pub fn comes_of(suspect: &Suspect, own: &[&Sign], open: &Condition) -> bool {
     if suspect.kinds.is_sign(open.kind(), Trouble::Power) {
         return true;
     }
     let is_own = |sign: &Sign| own.iter().any(|own| own.may_be_with(sign, TOGETHER));
     let last = suspect.losses().last().copied();
-    // One that was back and is missed since another start of the machine has another story, too.
+    // One that was back and is missed since another start of the machine belongs to another incident, too.
     let is_soon = |last: &Sign| open.kind() != Kind::DriveGone || open.since.since(last.last) <= AFTERMATH;
     match open.kind() {
         Kind::DriveGone | Kind::DriveBackNotUsed | Kind::DriveFlapping if last.is_some() => {

@@ -11,7 +11,7 @@ use traylight_data::verdict::{Cause, Confidence, Kind};
 const DAMAGED: &[Trouble] = &[Trouble::Transfer, Trouble::Connection];
 
 /// `port-or-cable`: once drives have changed places, the errors stay with the port or go with the drive. What was told
-/// of the drive that was on the port before belongs to the same story.
+/// of the drive that was on the port before belongs to the same incident.
 pub fn after_a_move(left: &Left) -> Vec<Diagnosis> {
     let suspects = left.with(Trouble::Transfer);
     let moved: Vec<_> = suspects.iter().filter_map(|suspect| Some((*suspect, moved(left, suspect)?))).collect();

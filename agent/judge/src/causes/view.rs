@@ -248,7 +248,7 @@ impl<'a> Suspect<'a> {
     }
 
     /// True when it lost its power while the board ran, within the hours around the beginning of this trouble: an
-    /// older loss is another story.
+    /// older loss is another incident.
     pub fn lost_power(&self, trouble: Trouble) -> bool {
         let began = self.began(trouble);
         self.power_losses().iter().any(|sign| is_around(sign, began))

@@ -75,7 +75,7 @@ fn home(
                 told.filter(|known| known.subject != condition.subject)
                     .any(|known| found[*n].0.claims.contains(&known.key()))
             };
-            // A drive that lost its power days ago and is gone now has two stories, of which the pool has lost it by one.
+            // A drive that lost its power days ago and is gone now belongs to two incidents, of which the pool has lost it by one.
             let took_it = |n: &usize| {
                 let claims = |key: &DriveKey, kind| found[*n].0.claims.contains(&(kind, Subject::Drive(key.clone())));
                 keys.iter().any(|key| CUTS_OFF.iter().any(|kind| claims(key, *kind)))
@@ -123,7 +123,7 @@ fn carries(pool: &Pool, source: &str) -> bool {
     named(&pool.name) || named(&pool.key) || inside || pool.members.iter().any(|found| member(&found.device))
 }
 
-/// What is not clear of several drives, and looks the same, is one story.
+/// What is not clear of several drives, and looks the same, is one incident.
 fn put_together<'a>(
     view: &CauseView,
     diagnosed: Vec<(Diagnosis, Vec<&'a Condition>)>,
@@ -147,7 +147,7 @@ fn put_together<'a>(
     kept
 }
 
-/// What nothing explains: each stands for itself, but what has one reason is one story.
+/// What nothing explains: each stands for itself, but what has one reason is one incident.
 fn alone_groups(view: &CauseView, alone: Vec<&Condition>) -> Vec<ConditionGroup> {
     let mut groups: Vec<(Diagnosis, Vec<&Condition>)> = Vec::new();
     for condition in alone {

@@ -46,7 +46,7 @@ pub struct Before {
     /// It could read ever less of what it held, and replaced it.
     #[serde(default)]
     pub worn: bool,
-    /// Its commands had failed or run out, as the stories tell that were open then.
+    /// Its commands had failed or run out, as the incidents tell that were open then.
     #[serde(default)]
     pub troubled: bool,
     /// Messages were held back because somebody worked on the box.
@@ -95,7 +95,7 @@ impl Before {
     }
 }
 
-/// True when a story tells of commands to a drive that failed or ran out: what drives showed is forgotten after a week, and
+/// True when an incident tells of commands to a drive that failed or ran out: what drives showed is forgotten after a week, and
 /// a pool can lack one for longer.
 fn tells_of_trouble(incident: &Incident, key: &DriveKey, known: &RememberedDrive) -> bool {
     const TOLD: [Kind; 2] = [Kind::DriveTimeouts, Kind::DriveNotAnswering];

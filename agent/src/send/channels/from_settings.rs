@@ -15,7 +15,7 @@ use traylight_config::{AlertChannel, Alerts, Destination, Least};
 /// A channel that can be used, with its name.
 pub type Named = (String, Arc<dyn Channel>);
 
-/// The ways of these settings, and the names of those that this program was built without, each with its kind. Call it
+/// The channels of these settings, and the names of those that this program was built without, each with its kind. Call it
 /// inside the runtime that is to do the sending. In the folder it is kept which programs run.
 pub fn channels(
     alerts: &Alerts,

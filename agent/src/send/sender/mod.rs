@@ -1,5 +1,5 @@
 //! The sender: a thread of its own that stores what is to be told, sends it, and says what came of it. Neither a memory
-//! card that hangs nor a server that is slow can hold up the judging; nor can one way hold up another.
+//! card that hangs nor a server that is slow can hold up the judging; nor can one channel hold up another.
 
 mod heartbeat;
 mod order;
@@ -84,7 +84,7 @@ impl Sender {
         let _ = self.orders.try_send(SenderOrder::Tell(Box::new(message)));
     }
 
-    /// Tells this on one way, to see whether it arrives.
+    /// Sends this on one channel, to see whether it arrives.
     ///
     /// # Errors
     /// When the thread is held up, and more waits for it than it can hold.

@@ -70,7 +70,7 @@ pub enum SendEvent {
         /// How many messages.
         count: usize,
     },
-    /// A way of the configuration cannot be used at all.
+    /// A channel of the configuration cannot be used at all.
     NotBuiltIn(String),
     /// What waits is not stored: a restart would lose it. It is sent all the same.
     NotStored(KeepFault),

@@ -119,7 +119,7 @@ impl Round {
         self.heartbeat_at = self.world.now().stamp.moment;
     }
 
-    /// The ways of these settings, and an outbox for them that goes on with this.
+    /// The channels of these settings, and an outbox for them that goes on with this.
     fn take_up(&mut self, wanted: SenderSettings, kept: Kept) {
         let SenderSettings { alerts, box_name } = wanted;
         self.know_folder();

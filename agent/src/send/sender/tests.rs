@@ -51,7 +51,7 @@ struct Hut {
 }
 
 impl Hut {
-    /// Ways by name, each a shell script that finds the folder in `$0`.
+    /// Channels by name, each a shell script that finds the folder in `$0`.
     fn new(channels: &[(&str, &str)]) -> Self {
         let folder = tempfile::tempdir().unwrap();
         Store::open(folder.path(), Clock::default()).unwrap();

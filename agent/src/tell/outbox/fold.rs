@@ -8,7 +8,7 @@ use super::kept::Write;
 use super::queue::{ChannelQueue, QueuedMessage};
 use crate::tell::message::{Message, MessageKind};
 
-/// The most messages that wait for one way.
+/// The most messages that wait for one channel.
 pub(super) const MOST: usize = 500;
 
 impl ChannelQueue {

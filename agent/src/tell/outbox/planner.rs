@@ -165,7 +165,7 @@ impl Outbox {
         writes
     }
 
-    /// Takes in a message for one way only, for which somebody waits: a pause of the way is over.
+    /// Takes in a message for one channel only, for which somebody waits: a pause of the channel is over.
     pub fn take_for(&mut self, channel: &str, message: Message) -> Vec<Write> {
         if let Some(queue) = self.queue_mut(channel) {
             queue.pause.end();

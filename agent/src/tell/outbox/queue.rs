@@ -1,4 +1,4 @@
-//! The messages that wait for one way, and what is sent of them next.
+//! The messages that wait for one channel, and what is sent of them next.
 
 use super::kept::KeptPause;
 use super::pause::Pause;
@@ -21,7 +21,7 @@ const URGENT: Duration = Duration::from_secs(60);
 /// A batch holds no more, so that no server finds it too large.
 const LONGEST_BATCH: usize = 50;
 
-/// One message that waits for one way.
+/// One message that waits for one channel.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct QueuedMessage {
     /// Messages are counted as they are taken in; the same on every channel.

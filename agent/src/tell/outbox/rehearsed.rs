@@ -16,7 +16,7 @@ const LAST_WORDS: Duration = Duration::from_secs(60);
 pub type Dropped = BTreeMap<String, usize>;
 
 impl Outbox {
-    /// Takes in that a rehearsal is over, with what is last said of it. Ways that have not heard the rest of it hear
+    /// Takes in that a rehearsal is over, with what is last said of it. Channels that have not heard the rest of it hear
     /// nothing of its end.
     pub fn end_rehearsal(&mut self, last: Vec<Message>, now: &Now) -> (Dropped, Vec<Write>) {
         let (dropped, mut writes) = self.drop_rehearsed();

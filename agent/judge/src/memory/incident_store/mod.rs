@@ -1,4 +1,4 @@
-//! The open incidents, kept over restarts: which story a group of conditions continues, and what is new about it.
+//! The open incidents, kept over restarts: which incident a group of conditions continues, and what is new about it.
 
 mod ends;
 pub mod group;
@@ -123,7 +123,7 @@ impl IncidentStore {
         // Those that share a condition with a group go first; what holds under another name only goes on with what is left.
         for link in [continues, succeeds] {
             for incident in std::mem::take(&mut open) {
-                // Of several that a story falls into, the one that still tells it.
+                // Of several that an incident falls into, the one that still tells it.
                 let same_cause = |index: &usize| groups[*index].cause == incident.cause;
                 let mut going_on = (0..groups.len()).filter(|index| link(&incident, &groups[*index]));
                 let Some(index) = going_on.clone().find(same_cause).or_else(|| going_on.next()) else {
@@ -160,7 +160,7 @@ impl IncidentStore {
         updates
     }
 
-    /// What was one story stays one: conditions of an open incident that nothing explains any more, or not at this look,
+    /// What was one incident stays one: conditions of an open incident that nothing explains any more, or not at this look,
     /// go on with the rest of it.
     fn kept_together(&self, groups: Vec<ConditionGroup>) -> Vec<ConditionGroup> {
         let (unexplained, mut kept): (Vec<ConditionGroup>, Vec<ConditionGroup>) =
@@ -179,8 +179,8 @@ impl IncidentStore {
     }
 }
 
-/// True when a group goes on with the story of an incident: they share a condition, or tell the same of the same drives.
-/// That a drive was taken out is a story of its own, which begins with its absence.
+/// True when a group continues an incident: they share a condition, or tell the same of the same drives.
+/// That a drive was taken out is an incident of its own, which begins with its absence.
 fn continues(incident: &Incident, group: &ConditionGroup) -> bool {
     if group.cause == Cause::TakenOut && incident.cause != Cause::TakenOut {
         return shares(incident, group, |kind| kind == Kind::DriveGone);
@@ -192,7 +192,7 @@ fn continues(incident: &Incident, group: &ConditionGroup) -> bool {
     same || shares(incident, group, |_| true)
 }
 
-/// True when what is left of a story goes on in a group under another name, and the group has no other story to tell.
+/// True when what is left of an incident goes on in a group under another name, and the group has no other incident to tell.
 fn succeeds(incident: &Incident, group: &ConditionGroup) -> bool {
     let has_no_other = !group.cause.is_named() || group.cause == incident.cause;
     let mut known = incident.conditions.iter();
@@ -205,7 +205,7 @@ fn shares(incident: &Incident, group: &ConditionGroup, kinds: fn(Kind) -> bool) 
     known.any(|known| group.conditions.iter().any(|condition| condition.key() == known.key()))
 }
 
-/// True when a group is what is left of a story of several drives, and nothing has happened since that tells more of it:
+/// True when a group is what is left of an incident of several drives, and nothing has happened since that tells more of it:
 /// what was found of all of them then explains the rest, too.
 fn is_rest(before: &Incident, group: &ConditionGroup) -> bool {
     let fewer = !group.drives.is_empty() && group.drives.len() < before.drives.len();
@@ -265,7 +265,7 @@ fn replaces(before: &Incident, group: &ConditionGroup, is_split: bool) -> bool {
 
 /// The incident with what holds now, and what is new about it. What was found out once is not forgotten because its
 /// signs are over: only another finding that is no less sure takes its place. Not so when drives have only come back,
-/// unless the story falls apart.
+/// unless the incident falls apart.
 fn go_on(before: Incident, group: ConditionGroup, is_split: bool, now: Moment) -> (Incident, Option<UpdateKind>) {
     let replaces = replaces(&before, &group, is_split);
     let mut incident = Incident {
@@ -306,12 +306,12 @@ fn go_on(before: Incident, group: ConditionGroup, is_split: bool, now: Moment) -
     if incident.reported.is_none() || news.is_some_and(|what| what != UpdateKind::Eased) {
         incident.report(now);
     }
-    // Another story has begun with what was acknowledged.
+    // Another incident has begun with what was acknowledged.
     incident.acknowledged &= !matches!(news, Some(UpdateKind::Worsened));
     (incident, news)
 }
 
-/// What is told of a drive itself ends when it is taken out: its absence is another story, and it will tell anew when it
+/// What is told of a drive itself ends when it is taken out: its absence is another incident, and it will tell anew when it
 /// is back.
 pub fn ends_with_absence(condition: &Condition, gone: &[DriveKey]) -> bool {
     const STAY: [Kind; 5] =

@@ -12,7 +12,7 @@ const SAVING: &[Cause] = &[Cause::LinkPowerSaving];
 const UNCLEAR: &[Cause] = &[Cause::Unclear];
 
 pub const ROWS: &[Row] = &[
-    // `supply`: lost or without power on two leads or more within ten seconds, and nothing against the controller.
+    // `supply`: lost or without power on two power cables or more within ten seconds, and nothing against the controller.
     Row::yes("supply", SUPPLY, ["two drives go four seconds apart", "300 lose 1; 304 lose 3", "supply possible"]),
     Row::yes("supply", SUPPLY, ["three go at once", "300 lose 1 2 6", "supply possible"]),
     Row::yes(
