@@ -85,7 +85,7 @@ fn message(nth: usize, made_at: Stamp) -> Message {
     Message {
         id: format!("{incident}.{turn}"),
         incident: incident.to_string(),
-        turn: TURNS[turn],
+        kind: TURNS[turn],
         severity: Severity::Critical,
         about: vec![About { topic: Topic::Drive, name: format!("WREN-{incident:04}") }],
         trays: vec![format!("{}", incident % 8)],
