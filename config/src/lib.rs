@@ -38,9 +38,9 @@ mod url;
 pub use declared::{default_file, schema};
 pub use problem::{Problem, Problems};
 pub use sections::{
-    AlertChannel, Alerts, Bus, Button, ButtonDoes, CommandLine, DaySpan, DayTime, Destination, DriveLimits,
-    ExpectedDrive, FanLimits, Grace, Heartbeat, Language, Least, Limits, LinkLimits, Login, Mail, MailSecurity, Mqtt,
-    MqttVersion, Night, PageName, PanelBrightness, PanelController, PanelWiring, Panels, PoolLimits, Position,
+    AlertChannel, Alerts, Bus, Button, ButtonAction, CommandLine, DaySpan, DayTime, Destination, DriveLimits,
+    ExpectedDrive, FanLimits, Grace, Heartbeat, Language, Limits, LinkLimits, Login, Mail, MailSecurity, MinSeverity,
+    Mqtt, MqttVersion, Night, PageName, PanelBrightness, PanelController, PanelWiring, Panels, PoolLimits, Position,
     ProcessorLimits, QuietHours, SecretSource, SelfTestSchedule, Settings, Shelf, SupplyLimits, Topic, Tray,
     VolumeLimits, Watch, Webhook,
 };

@@ -22,8 +22,8 @@ enum Piece {
 pub enum Field {
     /// The name of the box.
     Box,
-    /// What turn things took: `opened`, `closed` and so on.
-    Turn,
+    /// What happened: `opened`, `closed` and so on.
+    Update,
     /// `notice`, `warning` or `critical`.
     Severity,
     /// The title, as on the panel.
@@ -52,7 +52,7 @@ pub enum Field {
 
 const FIELDS: [(&str, Field); 14] = [
     ("box", Field::Box),
-    ("turn", Field::Turn),
+    ("update", Field::Update),
     ("severity", Field::Severity),
     ("title", Field::Title),
     ("subject", Field::Subject),
@@ -124,7 +124,7 @@ mod tests {
     fn a_place_that_is_unknown_or_open_is_refused() {
         assert_eq!(parse("{{titel}}").unwrap_err().hint.as_deref(), Some("did you mean {{title}}?"));
         assert_eq!(parse("a {{title").unwrap_err().wanted, "a template in which every {{ has its }}");
-        let wanted = "a template whose places are of box, turn, severity, title, subject, sentence, advice, warning, \
+        let wanted = "a template whose places are of box, update, severity, title, subject, sentence, advice, warning, \
                       trays, since, incident, id, text, json";
         assert_eq!(parse("{{}}").unwrap_err(), Refusal { wanted: wanted.into(), hint: None });
     }

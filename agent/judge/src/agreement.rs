@@ -91,7 +91,7 @@ impl Memory {
                 ledger.tachometers.accept(key);
                 Ok(())
             }
-            (Subject::Fan(key), _) if settings.watch.steady_fans.contains(key) => Err(NAMED),
+            (Subject::Fan(key), _) if settings.watch.always_on_fans.contains(key) => Err(NAMED),
             (Subject::Fan(key), _) => {
                 ledger.fans.accept(key);
                 Ok(())

@@ -1,6 +1,6 @@
-//! `ack`: its owner knows of an incident, or agrees with what it misses.
+//! `ack`: stops the reminders of an incident, or accepts what is missing.
 
-use super::shared::{SharedFlags, this_machine};
+use super::shared::AgentFlag;
 use super::terminal::print_lines;
 use std::io;
 use std::process::ExitCode;
@@ -10,23 +10,22 @@ use traylight::verdict::IncidentId;
 /// Flags of `ack`.
 #[derive(clap::Args)]
 pub struct AckFlags {
-    #[command(flatten)]
-    shared: SharedFlags,
     /// The incident's number, as `alerts` shows it
     #[arg(value_name = "ID")]
     id: u32,
-    /// What it misses was taken away for good, or is meant to be as it is: no longer expect it
+    /// Accept what is missing or changed: it is not expected from now on
     ///
-    /// For a drive, pool or controller that was removed, a fan or network port that is no longer used, a slower one that was put in, and for what can no longer be read. What is still read as wrong stays open.
+    /// For a drive, pool or controller that you removed for good, a fan or port no longer in use, a slower port that you put in, and a sensor that can no longer be read. Anything still read as wrong stays open.
     #[arg(long)]
     accept: bool,
+    #[command(flatten)]
+    agent: AgentFlag,
 }
 
 /// Asks the running agent.
 pub fn command(flags: &AckFlags) -> io::Result<ExitCode> {
-    this_machine(&flags.shared)?;
     let id = IncidentId(flags.id);
     let request = if flags.accept { ControlRequest::Accept { id } } else { ControlRequest::Acknowledge { id } };
-    print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
+    print_lines(&control::ask(&flags.agent.run_dir, &request)?)?;
     Ok(ExitCode::SUCCESS)
 }

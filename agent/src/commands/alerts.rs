@@ -1,7 +1,7 @@
 //! `alerts`: what is open, as a list or as JSON; or everything about one incident.
 
 use super::look::{BoxLook, DocumentSource, seen};
-use super::shared::{SharedFlags, this_machine};
+use super::shared::BoxFlags;
 use super::terminal::{complain, print, print_lines};
 use serde_json::Value;
 use std::io;
@@ -17,30 +17,32 @@ const KEYS: [&str; 8] = ["schema", "box", "taken_at", "standing", "muted_left_s"
 /// Flags of `alerts`.
 #[derive(clap::Args)]
 pub struct AlertsFlags {
-    #[command(flatten)]
-    shared: SharedFlags,
-    /// Print it as JSON, with the keys of the state document (schema 1)
-    #[arg(long)]
-    json: bool,
-    /// Say everything about one incident: cause, limits, evidence, what was not measured, what to do
+    /// Explain one incident: cause, evidence, limits, what was not measured, what to do and what not
     #[arg(long, value_name = "ID", conflicts_with = "json")]
     why: Option<u32>,
-    /// Send a message with a code on this channel
+    /// Send a test message with a code to this channel
     #[arg(long, value_name = "CHANNEL", conflicts_with_all = ["json", "why"])]
     test: Option<String>,
-    /// Give a code back that came on a channel: from then on that channel counts as read
+    /// Enter the code of a test message: its channel then counts as read
     #[arg(long, value_name = "CODE", conflicts_with_all = ["json", "why", "test"])]
     confirm: Option<String>,
+    /// Print JSON, with the keys of the state document (schema 1)
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    place: BoxFlags,
 }
 
 /// Prints what is open; the exit code says how bad it is.
 pub fn command(flags: &AlertsFlags) -> io::Result<ExitCode> {
     if let Some(request) = request(flags) {
-        this_machine(&flags.shared)?;
-        print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
+        if !flags.place.is_this_machine() {
+            return Err(io::Error::other("a recorded tree has no agent to ask; leave --root out"));
+        }
+        print_lines(&control::ask(&flags.place.agent.run_dir, &request)?)?;
         return Ok(ExitCode::SUCCESS);
     }
-    let BoxLook { document, teller } = seen(&flags.shared)?;
+    let BoxLook { document, teller } = seen(&flags.place)?;
     let printout = match flags.why {
         Some(id) => why(&document, IncidentId(id)).map_err(io::Error::other)?,
         None if flags.json => {

@@ -1,23 +1,37 @@
 //! `check`: every mistake of the configuration at once.
 
-use super::shared::{SharedFlags, config_text};
+use super::shared::{CONFIG, PLACES, config_text};
 use super::terminal::{complain, print_lines};
 use std::io;
+use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight_config::settle;
 
+/// Flags of `check`.
+#[derive(clap::Args)]
+pub struct CheckFlags {
+    /// The configuration file to check
+    #[arg(value_name = "FILE", default_value = CONFIG)]
+    file: PathBuf,
+    /// The same, as the other commands have it
+    #[arg(long, value_name = "FILE", conflicts_with = "file", help_heading = PLACES)]
+    config: Option<PathBuf>,
+}
+
 /// Checks the file; exit code 1 when it has mistakes.
-pub fn command(shared: &SharedFlags) -> io::Result<ExitCode> {
-    let name = shared.config.display().to_string();
-    let Some(text) = config_text(&shared.config)? else {
-        print_lines(&format!("{name} does not exist: all defaults hold"))?;
+pub fn command(flags: &CheckFlags) -> io::Result<ExitCode> {
+    let file = flags.config.as_ref().unwrap_or(&flags.file);
+    let name = file.display().to_string();
+    let Some(text) = config_text(file)? else {
+        print_lines(&format!("{name} does not exist: all defaults apply"))?;
         return Ok(ExitCode::SUCCESS);
     };
     match settle(&text, &name) {
         Ok(settings) => {
             let trays: usize = settings.shelves.iter().map(|shelf| shelf.trays.len()).sum();
-            let shelves = settings.shelves.len();
-            print_lines(&format!("{name} is good: {shelves} shelves, {trays} trays named"))?;
+            let shelves = counted(settings.shelves.len(), "shelf", "shelves");
+            let trays = counted(trays, "tray", "trays");
+            print_lines(&format!("{name} has no mistakes: {shelves}, {trays}"))?;
             Ok(ExitCode::SUCCESS)
         }
         Err(problems) => {
@@ -25,4 +39,8 @@ pub fn command(shared: &SharedFlags) -> io::Result<ExitCode> {
             Ok(ExitCode::from(1))
         }
     }
+}
+
+fn counted(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
 }

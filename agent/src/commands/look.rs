@@ -1,7 +1,6 @@
-//! `look`: how the box stands, once, as a table or as JSON.
+//! `look`: the state of the box, once, as a table or as JSON.
 
-use super::self_test::{self, TestChoice};
-use super::shared::SharedFlags;
+use super::shared::BoxFlags;
 use super::terminal::{complain, print};
 use std::io;
 use std::path::Path;
@@ -24,31 +23,19 @@ const PATIENCE: Duration = Duration::from_secs(30);
 /// Flags of `look`.
 #[derive(clap::Args)]
 pub struct LookFlags {
-    #[command(flatten)]
-    shared: SharedFlags,
     /// Print the state document (schema 1)
-    #[arg(long, conflicts_with = "self_test")]
+    #[arg(long)]
     json: bool,
-    /// Let one drive test itself: says first what that does and how long it takes, and asks
-    #[arg(long, value_name = "KIND", requires = "tray")]
-    self_test: Option<TestChoice>,
-    /// Which drive: its tray's label, or four or more characters that its serial ends with
-    #[arg(value_name = "TRAY", requires = "self_test")]
-    tray: Option<String>,
-    /// Begin without asking
-    #[arg(long, requires = "self_test")]
-    yes: bool,
+    #[command(flatten)]
+    place: BoxFlags,
 }
 
-/// Prints the state, and the exit code says how bad it is; or lets a drive test itself.
+/// Prints the state; the exit code says how bad it is.
 pub fn command(flags: &LookFlags) -> io::Result<ExitCode> {
-    if let (Some(step), Some(tray)) = (flags.self_test, &flags.tray) {
-        return self_test::command(&flags.shared, flags.yes, step, tray);
-    }
-    let BoxLook { document, .. } = seen(&flags.shared)?;
+    let BoxLook { document, .. } = seen(&flags.place)?;
     print(&match flags.json {
         true => Printout::json(&document)?,
-        false => table::table(&document, flags.shared.settings()?.language),
+        false => table::table(&document, flags.place.config.settings()?.language),
     })?;
     Ok(ExitCode::from(document.exit_code()))
 }
@@ -71,12 +58,12 @@ pub enum DocumentSource {
 }
 
 /// Asks the running agent, or reads the box where there is none, or none that answers.
-pub fn seen(shared: &SharedFlags) -> io::Result<BoxLook> {
-    let settings = shared.settings()?;
+pub fn seen(place: &BoxFlags) -> io::Result<BoxLook> {
+    let settings = place.config.settings()?;
     let clock = Clock::of_this_machine();
     // The agent that runs knows more: what it saw before. It watches this machine, not a recorded tree.
-    let answered = match shared.is_this_machine() {
-        true => socket::ask(&shared.run_dir, &clock),
+    let answered = match place.is_this_machine() {
+        true => socket::ask(&place.agent.run_dir, &clock),
         false => Answered::Nobody,
     };
     let silent = match answered {
@@ -91,7 +78,7 @@ pub fn seen(shared: &SharedFlags) -> io::Result<BoxLook> {
     if let Some(why) = silent {
         complain(format!("{why}; reading the box without it"));
     }
-    let (verdict, snapshot) = one_look(&settings, &shared.root, &clock)?;
+    let (verdict, snapshot) = one_look(&settings, &place.tree.root, &clock)?;
     Ok(BoxLook { document: Document::new(&settings, &verdict, &snapshot, &clock.wall()), teller })
 }
 

@@ -17,13 +17,15 @@ mod spare;
 mod terminal;
 
 use clap::{Parser, Subcommand};
-use shared::{SharedFlags, TreeFlags};
+use shared::TreeFlag;
 use std::io;
 use std::process::ExitCode;
 
-/// Watches a self-built storage box: its drives, pools, room, fans and links. Says what is wrong, in which tray, and what to do.
+/// Monitors a self-built storage box: drives, pools, free space, fans and network ports. Shows what is wrong, in which tray, and what to do.
 ///
-/// It only reads: it never wakes a sleeping drive, never writes to one, and changes nothing on the box. Drives test themselves only when their owner says so.
+/// It only reads: it never wakes a sleeping drive, never writes to one, and changes nothing on the box.
+///
+/// Exit codes of `look` and `alerts`: 0 healthy, 3 the system is still starting, 10 a warning is open or the box is silent, 20 a critical condition is open. Of all commands: 1 could not run, 2 wrong usage.
 #[derive(Parser)]
 #[command(name = "traylight", version, arg_required_else_help = true, max_term_width = 100)]
 struct Arguments {
@@ -33,38 +35,54 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Watch the box until stopped: judge, log what changes, draw the panel
+    /// Monitor the box until stopped: log what changes, draw the panel, send alerts
     ///
-    /// Works without any configuration. In a terminal the panel is drawn there, with the log above it. Send SIGHUP to read the configuration again.
-    Run(SharedFlags),
-    /// Look at the box once and say how it stands
+    /// Works without configuration. In a terminal the panel is drawn there, with the log above it. SIGHUP reads the configuration again.
+    #[command(after_help = "Example: traylight run --config heron.toml")]
+    Run(run::RunFlags),
+    /// Show the state of the box
     ///
-    /// Asks the running agent if there is one, else reads the box itself, which takes a second. Exit code: 0 nothing wrong, 3 the system is still starting, 10 a warning is open or the box is silent, 20 a critical condition is open. Without an agent, what it finds counts immediately; a drive or file system that is not there counts after the grace period of a start. With --self-test it lets one drive test itself and follows that; exit code: 0 passed, 20 failed, 10 came to no result.
+    /// Asks the running agent, or reads the box itself if none runs, which takes a second.
+    #[command(after_help = "Examples: traylight look\n          traylight look --json")]
     Look(look::LookFlags),
-    /// Say what is open, and with --why everything about one incident
+    /// Let one drive test itself, and follow the test
     ///
-    /// Asks the running agent if there is one, else looks at the box once. Exit code: 0 nothing wrong, 3 the system is still starting, 10 a warning is open or the box is silent, 20 a critical condition is open.
+    /// First shows which drive is meant and how long the test takes, and asks. No data is changed. Exit code: 0 passed, 20 failed, 10 no result.
+    #[command(
+        after_help = "Examples: traylight self-test short 3       the drive in tray 3\n          traylight self-test long LARK     the drive whose serial ends in LARK\n          traylight self-test stop 3"
+    )]
+    SelfTest(self_test::SelfTestFlags),
+    /// List what is open, or explain one incident
+    ///
+    /// Asks the running agent, or reads the box itself if none runs.
+    #[command(after_help = "Examples: traylight alerts --why 7\n          traylight alerts --test keeper")]
     Alerts(alerts::AlertsFlags),
-    /// Say that you know of an incident: no more reminders of it, until it gets worse
+    /// Stop the reminders of an incident until it gets worse
+    #[command(after_help = "Examples: traylight ack 7\n          traylight ack --accept 7")]
     Ack(ack::AckFlags),
-    /// Hold messages back for a time, while you work on the box; the log and the panel go on
+    /// Hold messages back while you work on the box; log and panel go on
+    #[command(after_help = "Examples: traylight mute 2h\n          traylight mute --end")]
     Mute(mute::MuteFlags),
-    /// Play a fault as if it happened, marked TEST: on the panel, in the log and in messages; touches nothing
+    /// Play a fault, marked TEST, on the panel, in the log and on all channels; touches nothing
     ///
-    /// Asks the running agent if there is one, else plays it in the terminal. --list names all faults.
+    /// The running agent plays it; if none runs, it is played in the terminal.
+    #[command(after_help = "Examples: traylight rehearse drive-gone 3\n          traylight rehearse supply --for 5min")]
     Rehearse(rehearse::RehearseFlags),
-    /// Check the configuration and name every mistake
-    Check(SharedFlags),
-    /// Draw the pages for the box as it stands, in the terminal or as PNG files
+    /// List every mistake in the configuration
+    #[command(after_help = "Examples: traylight check\n          traylight check heron.toml")]
+    Check(check::CheckFlags),
+    /// Draw the pages of the panel in the terminal, as pictures or as text
+    #[command(after_help = "Examples: traylight panel\n          traylight panel --png pages")]
     Panel(panel::PanelFlags),
-    /// Play a story on a pretend box: no hardware needed
+    /// Play a story on a pretend box; needs no hardware
+    #[command(after_help = "Example: traylight demo --speed 60")]
     Demo(demo::DemoFlags),
     /// The half of `run` that touches the hardware; `run` starts it
     #[command(hide = true)]
-    Probe(TreeFlags),
+    Probe(TreeFlag),
     /// Starts probes for `run`; `run` starts it
     #[command(hide = true)]
-    Launcher(TreeFlags),
+    Launcher(TreeFlag),
 }
 
 /// Runs the command that was asked for.
@@ -85,13 +103,14 @@ pub fn run() -> ExitCode {
 impl Command {
     fn run(self) -> io::Result<ExitCode> {
         match self {
-            Self::Run(shared) => run::command(shared),
+            Self::Run(flags) => run::command(flags),
             Self::Look(flags) => look::command(&flags),
+            Self::SelfTest(flags) => self_test::command(&flags),
             Self::Alerts(flags) => alerts::command(&flags),
             Self::Ack(flags) => ack::command(&flags),
             Self::Mute(flags) => mute::command(&flags),
             Self::Rehearse(flags) => rehearse::command(&flags),
-            Self::Check(shared) => check::command(&shared),
+            Self::Check(flags) => check::command(&flags),
             Self::Panel(flags) => panel::command(&flags),
             Self::Demo(flags) => demo::command(&flags),
             Self::Probe(tree) => probe::command(tree),

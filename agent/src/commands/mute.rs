@@ -1,6 +1,6 @@
-//! `mute`: holds messages back for a time, while somebody works on the box.
+//! `mute`: holds messages back while you work on the box.
 
-use super::shared::{SharedFlags, duration, this_machine};
+use super::shared::{AgentFlag, duration};
 use super::terminal::print_lines;
 use std::io;
 use std::process::ExitCode;
@@ -10,21 +10,20 @@ use traylight::serve::control::{self, ControlRequest};
 /// Flags of `mute`.
 #[derive(clap::Args)]
 pub struct MuteFlags {
-    #[command(flatten)]
-    shared: SharedFlags,
     /// For how long, such as "30 min" or 2h; at most 8 h
     #[arg(value_name = "DURATION", default_value = "1h", value_parser = duration)]
     for_time: Duration,
-    /// Send messages again, at once
+    /// Stop holding messages back
     #[arg(long, conflicts_with = "for_time")]
     end: bool,
+    #[command(flatten)]
+    agent: AgentFlag,
 }
 
 /// Asks the running agent.
 pub fn command(flags: &MuteFlags) -> io::Result<ExitCode> {
-    this_machine(&flags.shared)?;
     let request =
         if flags.end { ControlRequest::Unmute } else { ControlRequest::Mute { for_s: flags.for_time.as_secs() } };
-    print_lines(&control::ask(&flags.shared.run_dir, &request)?)?;
+    print_lines(&control::ask(&flags.agent.run_dir, &request)?)?;
     Ok(ExitCode::SUCCESS)
 }

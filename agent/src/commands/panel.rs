@@ -1,7 +1,7 @@
 //! `panel`: the pages for the box as it stands, in the terminal or as PNG files; or the last picture on the panels.
 
 use super::look::one_look;
-use super::shared::SharedFlags;
+use super::shared::{ConfigFlag, TreeFlag};
 use super::terminal::{complain, print_lines};
 use std::io;
 use std::path::PathBuf;
@@ -20,27 +20,29 @@ const SCALE: u8 = 4;
 /// Flags of `panel`.
 #[derive(clap::Args)]
 pub struct PanelFlags {
-    #[command(flatten)]
-    shared: SharedFlags,
     /// Write each page as a PNG file into this folder
     #[arg(long, value_name = "DIR")]
     png: Option<PathBuf>,
     /// Draw in plain ASCII, for a log or a serial line
     #[arg(long, conflicts_with = "png")]
     plain: bool,
-    /// Show on the configured panels that nobody is watching, in place of pages: for what cleans up after a crash
+    /// Instead of pages, show on the real panels that nobody is watching: the service does this after a crash
     #[arg(long, conflicts_with = "png")]
     stopped: bool,
+    #[command(flatten)]
+    config: ConfigFlag,
+    #[command(flatten)]
+    tree: TreeFlag,
 }
 
 /// Draws every page that is worth showing now, for the first panel of the configuration.
 pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
-    let settings = flags.shared.settings()?;
+    let settings = flags.config.settings()?;
     let clock = Clock::of_this_machine();
     if flags.stopped {
         return show_stopped(&settings, &clock);
     }
-    let (verdict, snapshot) = one_look(&settings, &flags.shared.root, &clock)?;
+    let (verdict, snapshot) = one_look(&settings, &flags.tree.root, &clock)?;
     let wall = clock.wall();
     let (verdict, snapshot) = (&verdict, Some(&snapshot));
     let scenery = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, test: false };

@@ -1,8 +1,7 @@
 //! `rehearse`: plays a fault as if it happened, marked as a test and touching nothing.
 
 use super::look::one_look;
-use super::shared::SharedFlags;
-use super::shared::duration;
+use super::shared::{BoxFlags, duration};
 use super::terminal::{print, print_lines};
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -23,20 +22,20 @@ use traylight_display::{PanelSize, terminal};
 /// Flags of `rehearse`.
 #[derive(clap::Args)]
 pub struct RehearseFlags {
-    #[command(flatten)]
-    shared: SharedFlags,
-    /// What happens: a kind of condition, such as drive-gone, or a cause, such as supply
+    /// What happens: a condition, such as drive-gone, or a cause, such as supply
     #[arg(value_name = "FAULT", required_unless_present = "list")]
     fault: Option<String>,
-    /// To which drive: its tray's label, or four or more characters that its serial ends with
+    /// To which drive: the label of its tray, or the last four or more characters of its serial
     #[arg(value_name = "TRAY")]
     tray: Option<String>,
     /// For how long the running agent shows it, such as 45s or "5 min"
     #[arg(long = "for", value_name = "DURATION", default_value = "60s", value_parser = duration)]
     for_time: Duration,
-    /// Name all faults that can be played
+    /// List the faults
     #[arg(long, conflicts_with_all = ["fault", "tray"])]
     list: bool,
+    #[command(flatten)]
+    place: BoxFlags,
 }
 
 /// Plays it on the running agent if there is one, else here.
@@ -44,9 +43,10 @@ pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
     let Some(name) = &flags.fault else { return list() };
     let fault = RehearsedFault::named(name).map_err(io::Error::other)?;
     // The agent watches this machine, not a recorded tree.
-    if flags.shared.is_this_machine() {
+    if flags.place.is_this_machine() {
         let (drive, for_s) = (flags.tray.clone(), flags.for_time.as_secs());
-        match control::ask(&flags.shared.run_dir, &ControlRequest::Rehearse { fault: name.clone(), drive, for_s }) {
+        match control::ask(&flags.place.agent.run_dir, &ControlRequest::Rehearse { fault: name.clone(), drive, for_s })
+        {
             Err(error) if control::nobody_there(&error) => {}
             answer => {
                 print_lines(&answer?)?;
@@ -54,18 +54,18 @@ pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
             }
         }
     }
-    let settings = flags.shared.settings()?;
+    let settings = flags.place.config.settings()?;
     let clock = Clock::of_this_machine();
-    let (_, snapshot) = one_look(&settings, &flags.shared.root, &clock)?;
+    let (_, snapshot) = one_look(&settings, &flags.place.tree.root, &clock)?;
     let played =
         play(&settings, &Memory::default(), &snapshot, fault, flags.tray.as_deref()).map_err(io::Error::other)?;
-    show(&settings, &played, flags.shared.log.unwrap_or(Form::Text), &clock.wall())?;
+    show(&settings, &played, &clock.wall())?;
     Ok(ExitCode::SUCCESS)
 }
 
 /// The log lines, and the picture that would lead.
-fn show(settings: &Settings, played: &Played, form: Form, wall: &Wall) -> io::Result<()> {
-    let log = Log::open(form)?;
+fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
+    let log = Log::open(Form::Text)?;
     for pretended in &played.pretended {
         print_lines(&format!("Pretended as well: {pretended}."))?;
     }

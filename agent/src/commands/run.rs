@@ -1,8 +1,9 @@
 //! `run`: the daemon.
 
-use super::shared::{SharedFlags, read_settings};
+use super::shared::{BoxFlags, PLACES, read_settings};
 use std::io;
 use std::os::fd::AsFd;
+use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
 use traylight::keep::Opened;
@@ -15,9 +16,23 @@ use traylight::serve::socket::StateSocket;
 use traylight::show::outlet::Outlet;
 use traylight::tell::log::LogEntry;
 
+/// Flags of `run`.
+#[derive(clap::Args)]
+pub struct RunFlags {
+    /// The form of log lines [default: journal under systemd, else text]
+    #[arg(long, value_name = "FORM", help_heading = PLACES)]
+    log: Option<Form>,
+    #[command(flatten)]
+    place: BoxFlags,
+    /// The folder of what must outlast a restart
+    #[arg(long, value_name = "DIR", default_value = "/var/lib/traylight", help_heading = PLACES)]
+    state_dir: PathBuf,
+}
+
 /// Runs until stopped.
-pub fn command(shared: SharedFlags) -> io::Result<ExitCode> {
-    let SharedFlags { config, root, run_dir, state_dir, log } = shared;
+pub fn command(flags: RunFlags) -> io::Result<ExitCode> {
+    let RunFlags { log, place: BoxFlags { config, agent, tree }, state_dir } = flags;
+    let (config, root, run_dir) = (config.config, tree.root, agent.run_dir);
     super::spare::threads()?;
     let clock = Clock::of_this_machine();
     let settings = read_settings(&config).map_err(io::Error::other)?;

@@ -1,9 +1,10 @@
-//! `look --self-test`: says what will happen, asks, lets a drive begin or end a test of itself, and follows it to its
+//! `self-test`: says what will happen, asks, lets a drive begin or end a test of itself, and follows it to its
 //! end. The probe does all asking of drives; this command talks to a probe of its own and to the owner.
 
-use super::shared::SharedFlags;
+use super::shared::ConfigFlag;
 use super::terminal::{Lines, complain};
 use std::io::{self, IsTerminal, Write};
+use std::path::Path;
 use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::{Clock, Moment};
@@ -22,11 +23,11 @@ const NO_TRACE_AFTER: Duration = Duration::from_secs(60);
 /// What can be asked for.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
 pub enum TestChoice {
-    /// Begin the short test: minutes
+    /// Start the short test: minutes
     Short,
-    /// Begin the long test: hours, it reads the whole surface
+    /// Start the long test: hours, as it reads the whole surface
     Long,
-    /// End the test that runs
+    /// Stop the running test
     Stop,
 }
 
@@ -40,30 +41,40 @@ impl TestChoice {
     }
 }
 
-/// Runs the request, without asking where it `may_begin`; the exit code says what came of the test: 0 passed, 20 failed, 10 it came to no result.
-pub fn command(shared: &SharedFlags, may_begin: bool, step: TestChoice, name: &str) -> io::Result<ExitCode> {
-    let step = step.order();
-    let may_ask = io::stdin().is_terminal();
-    if !may_ask && !may_begin && step != SelfTestStep::Abort {
+/// Flags of `self-test`.
+#[derive(clap::Args)]
+pub struct SelfTestFlags {
+    #[arg(value_name = "STEP")]
+    step: TestChoice,
+    /// Which drive: the label of its tray, or the last four or more characters of its serial
+    tray: String,
+    /// Start without asking
+    #[arg(long)]
+    yes: bool,
+    #[command(flatten)]
+    config: ConfigFlag,
+}
+
+/// Runs the request; the exit code says what came of the test: 0 passed, 20 failed, 10 no result.
+pub fn command(flags: &SelfTestFlags) -> io::Result<ExitCode> {
+    let step = flags.step.order();
+    if !io::stdin().is_terminal() && !flags.yes && step != SelfTestStep::Abort {
         complain("a self-test must be confirmed: found no terminal to ask on, wanted one, or --yes");
         return Ok(ExitCode::from(2));
     }
-    if !shared.is_this_machine() {
-        return Err(io::Error::other("a recorded tree has no drive to ask; leave --root out"));
-    }
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let done = runtime.block_on(request(shared, may_begin, step, name));
+    let done = runtime.block_on(request(flags, step));
     runtime.shutdown_background();
     done
 }
 
-async fn request(shared: &SharedFlags, may_begin: bool, step: SelfTestStep, name: &str) -> io::Result<ExitCode> {
-    let settings = shared.settings()?;
+async fn request(flags: &SelfTestFlags, step: SelfTestStep) -> io::Result<ExitCode> {
+    let settings = flags.config.settings()?;
     let clock = Clock::of_this_machine();
-    let mut session = Session { keeper: Keeper::new(&shared.root, clock.clone())?, clock, drive: None };
+    let mut session = Session { keeper: Keeper::new(Path::new("/"), clock.clone())?, clock, drive: None };
     let snapshot = session.hear().await?;
-    let meant =
-        chosen(&settings, &snapshot, name).map_err(|found| io::Error::other(self_test::not_one(name, &found)))?;
+    let meant = chosen(&settings, &snapshot, &flags.tray)
+        .map_err(|found| io::Error::other(self_test::not_one(&flags.tray, &found)))?;
     let (key, place) = (meant.key.clone(), place_of(&settings, meant));
 
     let since = session.clock.now();
@@ -76,8 +87,8 @@ async fn request(shared: &SharedFlags, may_begin: bool, step: SelfTestStep, name
     let mut out = Lines::of_this_terminal();
     out.line(self_test::announcement(drive, &place, step, strained_pool(&snapshot, drive)))?;
     let before = record(drive);
-    if step != SelfTestStep::Abort && !may_begin && !confirmed()? {
-        out.line("Nothing was begun.")?;
+    if step != SelfTestStep::Abort && !flags.yes && !confirmed()? {
+        out.line("Nothing was started.")?;
         return Ok(ExitCode::from(1));
     }
 
@@ -90,13 +101,13 @@ async fn request(shared: &SharedFlags, may_begin: bool, step: SelfTestStep, name
         return Err(io::Error::other(format!("the drive did not do it: {why}")));
     }
     if step == SelfTestStep::Abort {
-        out.line("The drive ends its self-test.")?;
+        out.line("The drive stops its self-test.")?;
         return Ok(ExitCode::SUCCESS);
     }
-    out.line("The self-test was begun. You may leave with Ctrl-C; the test goes on.")?;
+    out.line("The self-test has started. You can leave with Ctrl-C; the test goes on.")?;
     let (outcome, failed_at_lba) = session.follow(snapshot, &before, since, &mut out).await?;
     let Some(outcome) = outcome else {
-        out.line("The drive took the request, but shows no trace of a test.")?;
+        out.line("The drive accepted the request, but shows no sign of a test.")?;
         return Ok(ExitCode::from(10));
     };
     out.line(format_args!("{}.", capital(&self_test::over(outcome, failed_at_lba))))?;
@@ -133,7 +144,7 @@ impl Session {
         match self.keeper.news().await? {
             ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
             ProbeEvent::Lost { why, .. } => {
-                let lost = format!("the probe was lost: {why}; a self-test that was begun goes on without it");
+                let lost = format!("the probe was lost: {why}; a self-test that has started goes on without it");
                 Err(io::Error::other(lost))
             }
         }

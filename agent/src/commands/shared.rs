@@ -1,4 +1,4 @@
-//! What the commands share: flags, the settings that these name, and lengths of time.
+//! What commands share: flags, the settings that these name, and lengths of time.
 
 use clap::Args;
 use rustix::fs::OFlags;
@@ -7,59 +7,62 @@ use std::io::{self, Read};
 use std::os::unix::fs::{FileTypeExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use traylight::send::log::Form;
 use traylight_config::{Settings, settle};
 
 /// Where the configuration is unless said otherwise.
-const CONFIG: &str = "/etc/traylight/traylight.toml";
+pub const CONFIG: &str = "/etc/traylight/traylight.toml";
 /// A configuration file is small; anything larger is another kind of file.
 const LONGEST_CONFIG: u64 = 256 << 10;
 
-/// Flags that all commands share.
+/// Under which heading help shows the flags that are the same for many commands, after a command's own.
+pub const PLACES: &str = "Files and folders";
+
+/// Where the configuration is.
 #[derive(Args, Clone)]
-pub struct SharedFlags {
-    /// The configuration file; without one, the defaults hold
-    #[arg(long, value_name = "FILE", default_value = CONFIG)]
+pub struct ConfigFlag {
+    /// The configuration file; the defaults apply if it does not exist
+    #[arg(long, value_name = "FILE", default_value = CONFIG, help_heading = PLACES)]
     pub config: PathBuf,
-    /// A recorded tree to read in place of the running machine
-    #[arg(long, value_name = "DIR", default_value = "/")]
-    pub root: PathBuf,
-    /// Where a running agent serves its state
-    #[arg(long, value_name = "DIR", default_value = "/run/traylight")]
+}
+
+/// Where a running agent is.
+#[derive(Args, Clone)]
+pub struct AgentFlag {
+    /// The folder of the running agent's sockets
+    #[arg(long, value_name = "DIR", default_value = "/run/traylight", help_heading = PLACES)]
     pub run_dir: PathBuf,
-    /// Where a running agent keeps what it must know after a restart
-    #[arg(long, value_name = "DIR", default_value = "/var/lib/traylight")]
-    pub state_dir: PathBuf,
-    /// How log lines are written [default: journal under systemd, else text]
-    #[arg(long, value_name = "FORM")]
-    pub log: Option<Form>,
 }
 
-/// The flag of the commands that `run` starts.
-#[derive(Args)]
-pub struct TreeFlags {
-    /// The root of the host's files
-    #[arg(long, value_name = "DIR", default_value = "/")]
+/// What a command needs that asks the agent, or reads the box itself.
+#[derive(Args, Clone)]
+pub struct BoxFlags {
+    #[command(flatten)]
+    pub config: ConfigFlag,
+    #[command(flatten)]
+    pub agent: AgentFlag,
+    #[command(flatten)]
+    pub tree: TreeFlag,
+}
+
+/// What is read.
+#[derive(Args, Clone)]
+pub struct TreeFlag {
+    /// A recorded tree to read instead of this machine
+    #[arg(long, value_name = "DIR", default_value = "/", help_heading = PLACES)]
     pub root: PathBuf,
 }
 
-impl SharedFlags {
+impl ConfigFlag {
     /// The settings of the configuration file, or the defaults where the default file does not exist.
     pub fn settings(&self) -> io::Result<Settings> {
         read_settings(&self.config).map_err(io::Error::other)
     }
-
-    /// False for a recorded tree, which has no agent and no drive to ask.
-    pub fn is_this_machine(&self) -> bool {
-        self.root == Path::new("/")
-    }
 }
 
-/// Only the machine itself has an agent to ask for something.
-pub fn this_machine(shared: &SharedFlags) -> io::Result<()> {
-    match shared.is_this_machine() {
-        true => Ok(()),
-        false => Err(io::Error::other("a recorded tree has no agent to ask; leave --root out")),
+impl BoxFlags {
+    /// False for a recorded tree, which has no agent to ask.
+    pub fn is_this_machine(&self) -> bool {
+        self.tree.root == Path::new("/")
     }
 }
 

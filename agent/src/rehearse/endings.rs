@@ -184,7 +184,7 @@ fn what_is_read_no_more_ends_at_its_owners_word() {
         assert!(life.held.contains(&kind), "{} is not over because it is not read", kind.id());
         let held = |incident: &&crate::verdict::Incident| incident.conditions.iter().any(|held| held.kind() == kind);
         let id = life.memory.incidents().iter().find(held).map(|incident| incident.id).expect("it is open");
-        life.settings.watch.steady_fans.clear();
+        life.settings.watch.always_on_fans.clear();
         life.memory.accept(&life.settings.clone(), id).expect("nothing is read of it");
         life.look(2, SLOW, gone);
         assert!(!life.held.contains(&kind), "{}", kind.id());

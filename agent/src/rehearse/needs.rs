@@ -239,7 +239,7 @@ fn parity(calm: &mut Calm) -> Option<String> {
 }
 
 fn volume(calm: &mut Calm) -> Option<String> {
-    let left_out = &calm.settings.watch.leave_out_volumes;
+    let left_out = &calm.settings.watch.ignore_volumes;
     let fits = |mount: &String| !left_out.contains(mount);
     let told = calm.snapshot.volumes.iter().filter(|volume| volume.room.get().is_some());
     let found = told.map(|volume| volume.mount.clone()).filter(fits).max();

@@ -114,7 +114,7 @@ fn part(item: &Item) -> Value {
     json!({
         "id": message.id,
         "incident": message.incident,
-        "turn": message.kind,
+        "update": message.kind,
         "part_of": message.part_of,
         "is_over": message.kind == MessageKind::Closed,
         "severity": message.severity,
@@ -172,7 +172,7 @@ mod tests {
         assert_eq!(first["made_at"], "2026-05-13T07:32:05+02:00", "31 h before 14:32:05 of the 14th");
         assert_eq!((&first["attempt"], &first["left_out_before"]), (&3.into(), &4.into()));
         assert_eq!(
-            (&first["turn"], &first["is_over"], &first["lasted_s"]),
+            (&first["update"], &first["is_over"], &first["lasted_s"]),
             (&"closed".into(), &true.into(), &90.into())
         );
         assert_eq!((&document["severity"], &document["box"]), (&"critical".into(), &"heron".into()));

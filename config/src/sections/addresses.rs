@@ -98,7 +98,7 @@ pub(super) fn header() -> ValueKind<(String, Template)> {
         let line = (text(1024).read)(value).ok();
         let parts = line.as_deref().and_then(|line| line.split_once(':'));
         let Some((name, rest)) = parts.filter(|(name, _)| !name.is_empty() && name.chars().all(in_token)) else {
-            return refuse("a header line, such as \"X-Title: {{title}}\"");
+            return refuse("a header line, such as \"Heron-Alert: {{title}}\"");
         };
         if OWN_HEADERS.contains(&name.to_ascii_lowercase().as_str()) {
             return refuse("a header line other than those that traylight writes itself (a secret has `token_file`)");

@@ -19,7 +19,7 @@ pub struct Alerts {
     /// How long after it was last told of a critical condition that still holds is told again.
     pub remind_every: Duration,
     /// Every so many days it is said that all is well; 0 is never.
-    pub all_well_every_days: u32,
+    pub summary_every_days: u32,
     /// Who is called again and again, and complains when it is not.
     pub heartbeat: Option<Heartbeat>,
     /// The channels, in the order of their kinds.
@@ -57,10 +57,10 @@ pub(super) fn read(section: &mut Section) -> Alerts {
             )
             .public(),
         ),
-        all_well_every_days: section.value(
+        summary_every_days: section.value(
             key!(
-                /// Say that all is well every so many days: 1 to 31, 0 for never.
-                all_well_every_days = 0, whole(0..=31)
+                /// Send a short summary every so many days even when all is well: 1 to 31, 0 for never.
+                summary_every_days = 0, whole(0..=31)
             )
             .public(),
         ),

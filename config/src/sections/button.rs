@@ -6,22 +6,22 @@ use crate::values::{one_of, text, whole};
 
 const MOST_BUTTONS: usize = 4;
 
-/// A button for whoever stands before the panel.
+/// A button beside the panel.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Button {
     /// The chip that its line is on: a device file, such as `/dev/gpiochip0`, or the chip's label.
     pub chip: String,
     /// The line's number on the chip.
     pub line: u32,
-    /// What it is for.
-    pub does: ButtonDoes,
+    /// What a press does.
+    pub action: ButtonAction,
     /// True when a press pulls the line down to ground, false when it pulls it up.
-    pub pressed_is_low: bool,
+    pub active_low: bool,
 }
 
-/// What a button is for.
+/// What a press of a button does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ButtonDoes {
+pub enum ButtonAction {
     /// The next page; pressed for longer than a second, it acknowledges.
     Next,
     /// The page stays, until pressed again.
@@ -44,15 +44,18 @@ fn button(section: &mut Section, places: &mut Vec<(String, u32)>) -> Button {
         ))
         .value;
     let line = section.required(key!(line = 17, whole(0..=1023), "The line's number on the chip."));
-    let uses =
-        one_of([("next", ButtonDoes::Next), ("hold", ButtonDoes::Hold), ("acknowledge", ButtonDoes::Acknowledge)]);
-    let does = section.value(key!(
-        does = "next",
+    let uses = one_of([
+        ("next", ButtonAction::Next),
+        ("hold", ButtonAction::Hold),
+        ("acknowledge", ButtonAction::Acknowledge),
+    ]);
+    let action = section.value(key!(
+        action = "next",
         uses,
-        "What it is for. Pressed for longer than a second, \"next\" acknowledges."
+        "What a press does. Pressed for longer than a second, \"next\" acknowledges."
     ));
     let levels = one_of([("low", true), ("high", false)]);
-    let pressed_is_low = section.value(key!(pressed = "low", levels, "What a press makes of the line."));
+    let active_low = section.value(key!(active = "low", levels, "The level of the line while the button is pressed."));
     let place = (chip.clone(), line.value);
     if places.contains(&place) {
         section.wrong(
@@ -61,5 +64,5 @@ fn button(section: &mut Section, places: &mut Vec<(String, u32)>) -> Button {
         );
     }
     places.push(place);
-    Button { chip, line: line.value, does, pressed_is_low }
+    Button { chip, line: line.value, action, active_low }
 }

@@ -23,17 +23,17 @@ const MOST_ENTRIES: usize = 16;
 pub struct AlertChannel {
     /// The owner's name for it, unique.
     pub name: String,
-    /// Nothing that is less than this goes to this channel.
-    pub least: Least,
-    /// What this channel is told of; empty means everything.
-    pub about: Vec<Topic>,
+    /// Nothing less severe goes to this channel.
+    pub min_severity: MinSeverity,
+    /// Which topics go to this channel; empty means all.
+    pub topics: Vec<Topic>,
     /// Where it leads.
     pub leads_to: Destination,
 }
 
-/// The least severity that a channel is told of.
+/// The lowest severity that goes to a channel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Least {
+pub enum MinSeverity {
     /// Everything.
     Notice,
     /// What is to be looked at soon, and worse.
@@ -179,8 +179,8 @@ pub struct CommandLine {
     pub time_limit: Duration,
 }
 
-const LEASTS: [(&str, Least); 3] =
-    [("notice", Least::Notice), ("warning", Least::Warning), ("critical", Least::Critical)];
+const SEVERITIES: [(&str, MinSeverity); 3] =
+    [("notice", MinSeverity::Notice), ("warning", MinSeverity::Warning), ("critical", MinSeverity::Critical)];
 
 const TOPICS: [(&str, Topic); 6] = [
     ("drive", Topic::Drive),
@@ -208,9 +208,14 @@ fn channel(section: &mut Section, names: &mut SeenTexts, leads_to: fn(&mut Secti
     let name =
         section.required(key!(name = "owner", channel_name(), "The owner's name for the channel. Unique.").public());
     section.different(&name, names);
-    let least = section.value(key!(least = "warning", one_of(LEASTS), "Nothing less goes to this channel.").public());
-    let about = key!(about = [], one_of(TOPICS), "What it is told of. Empty: everything.").public();
-    AlertChannel { name: name.value, least, about: section.list(about, 0..=TOPICS.len()), leads_to: leads_to(section) }
+    let min_severity = key!(min_severity = "warning", one_of(SEVERITIES), "Nothing less severe goes to this channel.");
+    let topics = key!(topics = [], one_of(TOPICS), "Which topics go to this channel. Empty: all.").public();
+    AlertChannel {
+        name: name.value,
+        min_severity: section.value(min_severity.public()),
+        topics: section.list(topics, 0..=TOPICS.len()),
+        leads_to: leads_to(section),
+    }
 }
 
 fn mail(section: &mut Section) -> Destination {

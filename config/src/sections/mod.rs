@@ -16,10 +16,10 @@ mod shelves;
 mod wiring;
 
 pub use alerts::{Alerts, Heartbeat, QuietHours};
-pub use button::{Button, ButtonDoes};
+pub use button::{Button, ButtonAction};
 pub use channels::{
-    AlertChannel, CommandLine, Destination, Least, Login, Mail, MailSecurity, Mqtt, MqttVersion, SecretSource, Topic,
-    Webhook,
+    AlertChannel, CommandLine, Destination, Login, Mail, MailSecurity, MinSeverity, Mqtt, MqttVersion, SecretSource,
+    Topic, Webhook,
 };
 pub use limits::{
     DriveLimits, FanLimits, Grace, Limits, LinkLimits, PoolLimits, ProcessorLimits, SupplyLimits, VolumeLimits,
@@ -87,10 +87,10 @@ impl Language {
 pub struct Watch {
     /// Network ports, such as `eth0`. Empty means every hardware port that has ever had a carrier.
     pub links: Vec<String>,
-    /// Mount points whose room is not judged.
-    pub leave_out_volumes: Vec<String>,
+    /// Mount points whose free space is not judged.
+    pub ignore_volumes: Vec<String>,
     /// Fans, as `chip/fan1`, known to turn at all times: 0 rpm is believed from the first reading.
-    pub steady_fans: Vec<String>,
+    pub always_on_fans: Vec<String>,
 }
 
 pub(crate) fn settings(file: &mut Section) -> Settings {
@@ -146,18 +146,18 @@ fn watch(section: &mut Section) -> Watch {
             ),
             any.clone(),
         ),
-        leave_out_volumes: section.list(
+        ignore_volumes: section.list(
             key!(
-                /// Mount points whose room is not judged, such as ["/srv/scratch"].
-                leave_out_volumes = [], mount_point()
+                /// Mount points whose free space is not judged, such as ["/srv/scratch"].
+                ignore_volumes = [], mount_point()
             ),
             any.clone(),
         ),
-        steady_fans: section.list(
+        always_on_fans: section.list(
             key!(
-                /// Fans known to turn at all times, such as ["adt7475/fan1"]: for these, 0 rpm is believed from the first
-                /// reading. For all others traylight first learns what their speed signal can show.
-                steady_fans = [], fan()
+                /// Fans that never stop, such as ["adt7475/fan1"]: for these, 0 rpm counts as a failure from the first
+                /// reading. For all others traylight first learns whether their speed signal can be trusted.
+                always_on_fans = [], fan()
             ),
             any,
         ),

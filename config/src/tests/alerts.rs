@@ -2,7 +2,7 @@
 
 use super::{DEFAULT_FILE, report, settled};
 use crate::{
-    AlertChannel, Alerts, CommandLine, Destination, Field, Heartbeat, Least, Login, Mail, MailSecurity, Mqtt,
+    AlertChannel, Alerts, CommandLine, Destination, Field, Heartbeat, Login, Mail, MailSecurity, MinSeverity, Mqtt,
     MqttVersion, QuietHours, SecretSource, Topic, Url, Webhook,
 };
 use std::time::Duration;
@@ -19,8 +19,8 @@ fn the_examples_of_channels_in_the_shipped_file_work() {
         *mail,
         AlertChannel {
             name: "keeper".into(),
-            least: Least::Warning,
-            about: Vec::new(),
+            min_severity: MinSeverity::Warning,
+            topics: Vec::new(),
             leads_to: Destination::Mail(Mail {
                 server: "mail.example.org".into(),
                 port: 587,
@@ -36,12 +36,12 @@ fn the_examples_of_channels_in_the_shipped_file_work() {
     let Webhook { url, headers, content_type, body, token, signing_key, time_limit, .. } = hook;
     assert_eq!(*url, Url { tls: true, host: "hooks.example.org".into(), port: 443, path: "/heron".into() });
     let filled = |field| format!("{field:?}");
-    assert_eq!((&*headers[0].0, headers[0].1.filled(filled).as_str()), ("X-Title", "Title"));
+    assert_eq!((&*headers[0].0, headers[0].1.filled(filled).as_str()), ("Heron-Alert", "Title"));
     assert_eq!(body.as_ref().map(|body| body.filled(filled)), Some("Box: Title. Sentence Advice".into()));
     assert_eq!((content_type.as_str(), *time_limit), ("text/plain", Duration::from_secs(30)));
     assert_eq!(*token, Some(SecretSource::File("/etc/traylight/hook.token".into())));
     assert_eq!(*signing_key, Some(SecretSource::Credential("hook-key".into())));
-    assert_eq!(webhook.least, Least::Critical);
+    assert_eq!(webhook.min_severity, MinSeverity::Critical);
     assert_eq!(
         mqtt.leads_to,
         Destination::Mqtt(Mqtt {
@@ -54,7 +54,7 @@ fn the_examples_of_channels_in_the_shipped_file_work() {
             ca_file: None,
         })
     );
-    assert_eq!(command.about, [Topic::Drive, Topic::Pool]);
+    assert_eq!(command.topics, [Topic::Drive, Topic::Pool]);
     let wanted = CommandLine {
         program: "/usr/local/bin/ring-the-bell".into(),
         arguments: vec!["--twice".into()],
@@ -65,13 +65,13 @@ fn the_examples_of_channels_in_the_shipped_file_work() {
 
 #[test]
 fn what_concerns_all_channels_is_understood() {
-    let written = "[alerts]\nquiet_from = '22:00'\nquiet_until = '06:30'\nremind_every = '12 h'\nall_well_every_days = 7\n\
+    let written = "[alerts]\nquiet_from = '22:00'\nquiet_until = '06:30'\nremind_every = '12 h'\nsummary_every_days = 7\n\
                    heartbeat_url = 'http://[::1]:81/beat'\nheartbeat_every = '1 h'\nheartbeat_ca_file = '/ca.pem'";
     let url = Url { tls: false, host: "::1".into(), port: 81, path: "/beat".into() };
     let wanted = Alerts {
         quiet: Some(QuietHours { from: 22 * 60, until: 6 * 60 + 30 }),
         remind_every: Duration::from_secs(12 * 3600),
-        all_well_every_days: 7,
+        summary_every_days: 7,
         heartbeat: Some(Heartbeat { url, every: Duration::from_secs(3600), ca_file: Some("/ca.pem".into()) }),
         channels: Vec::new(),
     };
@@ -174,11 +174,11 @@ fn a_template_with_a_mistake_is_told_with_its_place() {
     let body = hook("body = '{{titel}} on {{box}}'");
     assert!(body.starts_with("traylight.toml:4:8: found a value that is not shown for `body`"), "{body}");
     assert!(body.contains("did you mean {{title}}?"), "{body}");
-    let open = hook("headers = ['X-Title: {{title']");
+    let open = hook("headers = ['Heron-Alert: {{title']");
     assert!(open.contains("wanted a template in which every {{ has its }}"), "{open}");
     for (line, wanted) in [
         ("headers = ['X Title: a']", "wanted a header line, such as"),
-        ("headers = [\"X-Title: a\\nX-More: b\"]", "wanted a header line, such as"),
+        ("headers = [\"Heron-Alert: a\\nHeron-More: b\"]", "wanted a header line, such as"),
         ("headers = ['Authorization: Bearer x']", "(a secret has `token_file`)"),
         ("content_type = 'json'", "wanted a media type"),
         ("time_limit = '0 s'", "from 1s to 5m"),

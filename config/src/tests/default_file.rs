@@ -2,7 +2,7 @@
 
 use super::{DEFAULT_FILE, activated, settled};
 use crate::{
-    Bus, Button, ButtonDoes, DaySpan, DayTime, ExpectedDrive, PageName, PanelBrightness, PanelController, Position,
+    Bus, Button, ButtonAction, DaySpan, DayTime, ExpectedDrive, PageName, PanelBrightness, PanelController, Position,
     Settings, Shelf, Tray,
 };
 use std::collections::BTreeSet;
@@ -109,8 +109,8 @@ fn the_box_in_the_reserve_is_understood() {
 
         [watch]
         links = ["enp3s0"]
-        leave_out_volumes = ["/", "/srv/scratch"]
-        steady_fans = ["adt7475/fan1"]
+        ignore_volumes = ["/", "/srv/scratch"]
+        always_on_fans = ["adt7475/fan1"]
 
         [limits.drive]
         hdd_warning_c = 48.5
@@ -132,8 +132,8 @@ fn the_box_in_the_reserve_is_understood() {
     assert_eq!((night.dark, night.position), (None, Some(Position { north: 53_520, east: -8_100 })));
     assert_eq!(settings.panel.pages, [PageName::Room, PageName::State]);
     assert_eq!(settings.watch.links, ["enp3s0"]);
-    assert_eq!(settings.watch.leave_out_volumes, ["/", "/srv/scratch"]);
-    assert_eq!(settings.watch.steady_fans, ["adt7475/fan1"]);
+    assert_eq!(settings.watch.ignore_volumes, ["/", "/srv/scratch"]);
+    assert_eq!(settings.watch.always_on_fans, ["adt7475/fan1"]);
     assert_eq!(settings.limits.drive.hdd_warning_c, 48.5);
     assert_eq!(settings.limits.drive.hdd_critical_c, 58.0);
     assert_eq!(settings.limits.drive.gone_hold, Duration::from_secs(90));
@@ -189,7 +189,7 @@ fn the_examples_of_another_panel_and_of_a_button_in_the_shipped_file_work() {
     let end = example.iter().position(|line| line.starts_with("[[alerts")).unwrap_or(example.len());
     let settings = settled(&example[..end].join("\n"));
     assert_eq!(settings.panel.panels.len(), 1);
-    let wanted = Button { chip: "/dev/gpiochip0".into(), line: 17, does: ButtonDoes::Next, pressed_is_low: true };
+    let wanted = Button { chip: "/dev/gpiochip0".into(), line: 17, action: ButtonAction::Next, active_low: true };
     assert_eq!(settings.buttons, [wanted]);
 }
 

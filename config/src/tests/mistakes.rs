@@ -203,17 +203,17 @@ fn lists() {
             "1:24 found 'eth0:1' for `links`, wanted the name of a network port, such as \"eth0\"",
         ),
         (
-            "watch.leave_out_volumes = ['srv']",
-            "1:28 found 'srv' for `leave_out_volumes`, wanted a mount point that starts with a slash, such as \"/srv\"",
+            "watch.ignore_volumes = ['srv']",
+            "1:25 found 'srv' for `ignore_volumes`, wanted a mount point that starts with a slash, such as \"/srv\"",
         ),
         (
-            "watch.leave_out_volumes = ['/srv/']",
-            "1:28 found '/srv/' for `leave_out_volumes`, wanted a mount point without a slash at its end \
+            "watch.ignore_volumes = ['/srv/']",
+            "1:25 found '/srv/' for `ignore_volumes`, wanted a mount point without a slash at its end \
              (did you mean \"/srv\"?)",
         ),
         (
-            "watch.steady_fans = ['fan1']",
-            "1:22 found 'fan1' for `steady_fans`, wanted a chip and its fan, such as \"adt7475/fan1\"",
+            "watch.always_on_fans = ['fan1']",
+            "1:25 found 'fan1' for `always_on_fans`, wanted a chip and its fan, such as \"adt7475/fan1\"",
         ),
     ]);
     let many = format!("watch.links = {:?}", (0..65).map(|n| format!("eth{n}")).collect::<Vec<_>>());

@@ -170,7 +170,7 @@ fn what_the_schema_refuses_the_code_refuses_too() {
         "[[button]]\nchip = 'c'\nline = 1\ndoes = 'ring'",
         "[watch]\nlinks = ['eth0:1']",
         "[watch]\nleave_out_volumes = ['/srv/']",
-        "[watch]\nsteady_fans = ['fan1']",
+        "[watch]\nalways_on_fans = ['fan1']",
         "[grace]\ndrives = 90",
         "[grace]\ndrives = 'soon'",
         "[self_test]\nlong_every_days = 366",

@@ -38,14 +38,14 @@ fn templates_tokens_and_signatures_are_sent_as_configured() {
     let authority = Authority::new();
     let server = WebServer::start(answer("200 OK", "", ""), None);
     let more = format!(
-        "headers = ['X-Title: {{{{title}}}}', 'X-Priority: high']\ncontent_type = 'text/plain'\n\
+        "headers = ['Heron-Alert: {{{{title}}}}', 'Heron-Urgency: now']\ncontent_type = 'text/plain'\n\
          body = '{{{{box}}}}: {{{{sentence}}}}'\ntoken_file = '{}'\nsigning_key_file = '{}'\n",
         authority.secret("token", "t0ken\n").display(),
         authority.secret("key", "reed bed\n").display()
     );
     send(&file(&server, &more), &lost()).unwrap();
     let request = server.requests().remove(0);
-    assert_eq!((request.header("x-title"), request.header("x-priority")), (Some("TRAY 3 GONE"), Some("high")));
+    assert_eq!((request.header("heron-alert"), request.header("heron-urgency")), (Some("TRAY 3 GONE"), Some("now")));
     assert_eq!(request.header("authorization"), Some("Bearer t0ken"));
     assert_eq!(request.body, "heron: Tray 3 (serial ..LARK) is no longer seen; the pool \"Vögel\" needs it.");
     let sign = "import hmac, sys; print('sha256=' + hmac.new(b'reed bed', sys.argv[1].encode(), 'sha256').hexdigest())";

@@ -125,7 +125,7 @@ fn without_an_agent_nothing_can_be_asked_for() {
         assert_eq!(code, Some(1));
         assert!(said.starts_with("traylight: no agent runs here; `traylight run` starts it ("), "{said}");
     }
-    let (code, said) = says(&home, "ack", &["1", "--root", "/tmp"]);
+    let (code, said) = says(&home, "alerts", &["--test", "keeper", "--root", "/tmp"]);
     assert!(code == Some(1) && said.contains("a recorded tree has no agent to ask"), "{said}");
 }
 

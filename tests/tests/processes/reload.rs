@@ -22,7 +22,7 @@ fn heard(home: &Home, file: &str) -> Vec<(String, String)> {
     let text = fs::read_to_string(home.path(file)).unwrap_or_default();
     let batches = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
     let messages = batches.flat_map(|batch| batch["messages"].as_array().unwrap().clone());
-    messages.map(|message| (message["incident"].to_string(), message["turn"].to_string())).collect()
+    messages.map(|message| (message["incident"].to_string(), message["update"].to_string())).collect()
 }
 
 fn hears_of_the_pool(home: &Home, file: &str, agent_state: &Value) {

@@ -39,17 +39,19 @@ impl Home {
         fs::write(self.path("traylight.toml"), text).unwrap();
     }
 
-    /// A command of the program with this home's configuration and run directory, and nothing of who runs the test.
+    /// A command of the program with those of this home's places that it takes, and nothing of who runs the test.
     pub fn command(&self, program: &Path, name: &str) -> Command {
         let mut command = Command::new(program);
-        command
-            .arg(name)
-            .arg("--config")
-            .arg(self.path("traylight.toml"))
-            .arg("--run-dir")
-            .arg(self.path("run"))
-            .arg("--state-dir")
-            .arg(self.path("state"));
+        command.arg(name);
+        if !matches!(name, "ack" | "mute") {
+            command.arg("--config").arg(self.path("traylight.toml"));
+        }
+        if !matches!(name, "check" | "panel" | "self-test") {
+            command.arg("--run-dir").arg(self.path("run"));
+        }
+        if name == "run" {
+            command.arg("--state-dir").arg(self.path("state"));
+        }
         command.env_remove("NOTIFY_SOCKET").env_remove("JOURNAL_STREAM").current_dir("/").stdin(Stdio::null());
         command
     }

@@ -26,7 +26,9 @@ fn heard(home: &Home) -> Vec<[String; 3]> {
     let batches = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
     let messages = batches.flat_map(|batch| batch["messages"].as_array().unwrap().clone());
     let of_the_pool = messages.filter(|message| message["about"][0]["topic"] == "pool");
-    of_the_pool.map(|message| ["id", "incident", "turn"].map(|key| message[key].as_str().unwrap().to_owned())).collect()
+    of_the_pool
+        .map(|message| ["id", "incident", "update"].map(|key| message[key].as_str().unwrap().to_owned()))
+        .collect()
 }
 
 fn hears(home: &Home, what: &str, count: usize) -> Vec<[String; 3]> {

@@ -81,7 +81,7 @@ fn has_floor(size: Bytes, floor: Bytes) -> bool {
 /// What is seen of every volume whose room is known.
 fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
     let full_in = full_in(memory, snapshot);
-    let watched = |volume: &&Volume| !settings.watch.leave_out_volumes.contains(&volume.mount);
+    let watched = |volume: &&Volume| !settings.watch.ignore_volumes.contains(&volume.mount);
     let observation =
         |volume: &Volume| observation(&settings.limits.volume, volume, full_in.get(&volume.mount).copied());
     snapshot.volumes.iter().filter(watched).filter_map(observation).collect()

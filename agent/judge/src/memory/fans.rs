@@ -44,11 +44,11 @@ impl FanMemory {
 
     /// True for a fan of which a 0 may be believed.
     pub fn is_trusted(&self, settings: &Settings, key: &String) -> bool {
-        self.trusted.contains(key) || settings.watch.steady_fans.contains(key)
+        self.trusted.contains(key) || settings.watch.always_on_fans.contains(key)
     }
 }
 
 /// True for a fan that the configuration names as always turning.
 pub fn is_steady(settings: &Settings, fan: &Fan) -> bool {
-    settings.watch.steady_fans.contains(&fan.key)
+    settings.watch.always_on_fans.contains(&fan.key)
 }

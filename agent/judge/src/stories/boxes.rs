@@ -214,12 +214,12 @@ fn a_tachometer_is_believed_where_it_was_seen_to_read_something() {
     assert_eq!(never_seen.verdict.expect("there was a look").fans, ["hutfan/fan1"]);
 
     let mut named = Story::closely();
-    named.settings.watch.steady_fans.push("board/fan4".into());
+    named.settings.watch.always_on_fans.push("board/fan4".into());
     let named = named.play(0, 60, |_, snapshot| empty_channel(snapshot, None));
     assert_eq!(named.told, ["16 opened fan-stopped warning"], "unless its owner says that it always turns");
 
     let mut told_to_stop = Story::closely();
-    told_to_stop.settings.watch.steady_fans.push("board/fan4".into());
+    told_to_stop.settings.watch.always_on_fans.push("board/fan4".into());
     let told_to_stop = told_to_stop.play(0, 60, |_, snapshot| empty_channel(snapshot, Some(0.0)));
     assert_eq!(told_to_stop.told, [""; 0], "a fan that was switched off has not failed");
 

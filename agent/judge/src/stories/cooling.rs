@@ -61,7 +61,7 @@ fn a_zero_is_believed_only_at_levels_at_which_the_tachometer_has_shown_something
     let chip = |rpm: u32| if rpm <= 960 { 0 } else { rpm };
     let unnamed = || {
         let mut story = Story::closely();
-        story.settings.watch.steady_fans.clear();
+        story.settings.watch.always_on_fans.clear();
         story
     };
     let quiet = unnamed().play(0, HOUR, |second, snapshot| match second {
@@ -185,7 +185,7 @@ fn unknown_level(snapshot: &mut Snapshot, rpm: u32) {
 
 fn unnamed() -> Story {
     let mut story = Story::new();
-    story.settings.watch.steady_fans.clear();
+    story.settings.watch.always_on_fans.clear();
     story
 }
 
@@ -321,13 +321,13 @@ fn second_fan(snapshot: &mut Snapshot, rpm: u32) {
 fn a_fan_that_stands_is_judged_on_when_a_reload_no_longer_names_it() {
     let named = || {
         let mut story = Story::closely();
-        story.settings.watch.steady_fans.push("hutfan/fan2".into());
+        story.settings.watch.always_on_fans.push("hutfan/fan2".into());
         story
     };
     let mut story = named().play(0, 1200, |second, snapshot| second_fan(snapshot, if second < 900 { 1200 } else { 0 }));
     assert_eq!(story.of("fan-stopped"), ["916 opened fan-stopped warning"]);
     let before = story.settings.clone();
-    story.settings.watch.steady_fans.pop();
+    story.settings.watch.always_on_fans.pop();
     story.reload(&before);
     let story = story.play(1200, 3000, |second, snapshot| {
         second_fan(snapshot, if second < 2400 { 0 } else { 1200 });
@@ -342,11 +342,11 @@ fn a_fan_that_stands_is_judged_on_when_a_reload_no_longer_names_it() {
 #[test]
 fn a_fan_that_was_only_named_is_no_longer_missed_after_a_reload_that_does_not_name_it() {
     let mut story = Story::closely();
-    story.settings.watch.steady_fans.push("hutfan/fan2".into());
+    story.settings.watch.always_on_fans.push("hutfan/fan2".into());
     let mut story = story.play(0, 300, |_, snapshot| second_fan(snapshot, 0));
     assert_eq!(story.of("fan-stopped"), ["16 opened fan-stopped warning"]);
     let before = story.settings.clone();
-    story.settings.watch.steady_fans.pop();
+    story.settings.watch.always_on_fans.pop();
     story.reload(&before);
     let story = story.play(300, 600, |_, snapshot| second_fan(snapshot, 0));
     assert_eq!(story.of("fan-stopped"), ["16 opened fan-stopped warning", "300 closed fan-stopped"]);

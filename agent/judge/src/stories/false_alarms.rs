@@ -126,7 +126,7 @@ fn a_fan_without_a_level_that_rests_while_the_box_is_cool_has_not_failed() {
     let rests = |second: u64| if second % (4 * HOUR) < HOUR { 900 } else { 0 };
     let unnamed = || {
         let mut story = Story::new();
-        story.settings.watch.steady_fans.clear();
+        story.settings.watch.always_on_fans.clear();
         story
     };
     let story = unnamed().play(0, 2 * DAY, |second, snapshot| fan(snapshot, rests(second), None));
@@ -144,7 +144,7 @@ fn a_fan_without_a_level_that_turned_through_a_day_and_a_night_is_believed_when_
     let known = Story::new().play(0, DAY + HOUR, |_, snapshot| fan(snapshot, 900, None));
     let ledger = serde_json::to_string(known.memory.ledger()).expect("a ledger is JSON");
     let mut story = Story::closely();
-    story.settings.watch.steady_fans.clear();
+    story.settings.watch.always_on_fans.clear();
     story.memory = Memory::with_ledger(serde_json::from_str(&ledger).expect("and comes back"));
     let story =
         story.play(0, 20 * MINUTE, |second, snapshot| fan(snapshot, if second < MINUTE { 900 } else { 0 }, None));
@@ -162,7 +162,7 @@ fn what_a_fan_does_while_it_spins_down_is_not_what_it_does_at_that_level() {
         _ => (0, Some(0.1)),
     };
     let mut story = Story::closely();
-    story.settings.watch.steady_fans.clear();
+    story.settings.watch.always_on_fans.clear();
     let story = story.play(0, 3 * HOUR, |second, snapshot| {
         let (rpm, duty) = curve(second);
         fan(snapshot, rpm, duty);

@@ -74,7 +74,7 @@ fn a_fan_that_used_to_turn_is_missed_after_a_boot() {
     };
     let unnamed = || {
         let mut story = Story::closely();
-        story.settings.watch.steady_fans.clear();
+        story.settings.watch.always_on_fans.clear();
         story
     };
     let known = || unnamed().play(0, 120, |_, snapshot| turns(1200, snapshot));
@@ -176,7 +176,7 @@ const FAULTS: [&str; 5] = ["pool-down", "drive-gone", "fan-stopped", "link-troub
 fn unnamed() -> Story {
     let mut story = Story::closely();
     story.settings.shelves[1].trays.pop();
-    story.settings.watch.steady_fans.clear();
+    story.settings.watch.always_on_fans.clear();
     story
 }
 

@@ -17,8 +17,8 @@ use tempfile::TempDir;
 fn rules() -> Vec<Rule> {
     let rule = |channel: &str| Rule {
         channel: channel.into(),
-        least: Severity::Notice,
-        about: Vec::new(),
+        min_severity: Severity::Notice,
+        topics: Vec::new(),
         shares_batches: true,
         target: 1,
     };

@@ -10,7 +10,7 @@ use std::hash::{Hash as _, Hasher as _};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
-use traylight_config::{AlertChannel, Alerts, Destination, Least};
+use traylight_config::{AlertChannel, Alerts, Destination, MinSeverity};
 
 /// A channel that can be used, with its name.
 pub type Named = (String, Arc<dyn Channel>);
@@ -67,12 +67,12 @@ fn channel(
 pub fn rules(alerts: &Alerts) -> Vec<Rule> {
     let rule = |channel: &AlertChannel| Rule {
         channel: channel.name.clone(),
-        least: match channel.least {
-            Least::Notice => Severity::Notice,
-            Least::Warning => Severity::Warning,
-            Least::Critical => Severity::Critical,
+        min_severity: match channel.min_severity {
+            MinSeverity::Notice => Severity::Notice,
+            MinSeverity::Warning => Severity::Warning,
+            MinSeverity::Critical => Severity::Critical,
         },
-        about: channel.about.clone(),
+        topics: channel.topics.clone(),
         shares_batches: !matches!(channel.leads_to, Destination::Mqtt(_)),
         target: number(&channel.leads_to),
     };
@@ -89,7 +89,7 @@ pub fn number(leads_to: &impl Debug) -> u64 {
 
 /// What holds for all channels.
 pub fn policy(alerts: &Alerts) -> Policy {
-    let days = u64::from(alerts.all_well_every_days);
+    let days = u64::from(alerts.summary_every_days);
     Policy {
         quiet: alerts.quiet,
         remind_every: alerts.remind_every,

@@ -105,7 +105,7 @@ fn value(batch: &Batch, field: Field) -> String {
     let message = &batch.first.message;
     match field {
         Field::Box => message.box_name.clone(),
-        Field::Turn => message.kind.to_string(),
+        Field::Update => message.kind.to_string(),
         Field::Severity => batch.severity().to_string(),
         Field::Title => message.title.clone(),
         Field::Subject => subject(batch),

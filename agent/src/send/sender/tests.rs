@@ -248,7 +248,7 @@ fn warned(incident: &str) -> Message {
 #[test]
 fn that_all_is_well_is_said_when_it_is_so() {
     let mut hut = Hut::new(&[("bell", WRITE)]);
-    hut.alerts.all_well_every_days = 7;
+    hut.alerts.summary_every_days = 7;
     let world = PretendWorld::default();
     world.set(|told| told.1 = true);
     let (sender, reports) = hut.sender(&world);

@@ -51,14 +51,14 @@ fn hear(settings: &Button, stopped: &UnixStream, said: &UnboundedSender<ButtonEv
     let chip = chip(&settings.chip).ok_or("there is no GPIO chip of that name")?;
     let mut wanted = Request::builder();
     wanted.on_chip(chip).with_consumer("traylight").with_line(settings.line).as_input();
-    if settings.pressed_is_low {
+    if settings.active_low {
         wanted.as_active_low().with_bias(Bias::PullUp);
     } else {
         wanted.as_active_high().with_bias(Bias::PullDown);
     }
     wanted.with_debounce_period(BOUNCE).with_edge_detection(EdgeDetection::BothEdges);
     let lines = wanted.request().map_err(|error| error.to_string())?;
-    let mut button = PressedButton::new(settings.does);
+    let mut button = PressedButton::new(settings.action);
     while pressed_before(&lines, stopped).map_err(|error| error.to_string())? {
         let event = lines.read_edge_event().map_err(|error| error.to_string())?;
         let intent = button.hear(event.kind == EdgeKind::Rising, Duration::from_nanos(event.timestamp_ns));

@@ -1,7 +1,7 @@
 //! From edges on a line to what their owner wants.
 
 use std::time::Duration;
-use traylight_config::ButtonDoes;
+use traylight_config::ButtonAction;
 
 /// Pressed for so long, a button means something else.
 const LONG: Duration = Duration::from_secs(1);
@@ -31,14 +31,14 @@ pub enum ButtonEvent {
 /// One button.
 #[derive(Debug)]
 pub struct PressedButton {
-    does: ButtonDoes,
+    action: ButtonAction,
     down_since: Option<Duration>,
 }
 
 impl PressedButton {
     /// A button that is not pressed.
-    pub fn new(does: ButtonDoes) -> Self {
-        Self { does, down_since: None }
+    pub fn new(action: ButtonAction) -> Self {
+        Self { action, down_since: None }
     }
 
     /// Takes in that it went down or up, at a time on any one clock; what its owner wants by that. A press counts when it
@@ -49,11 +49,11 @@ impl PressedButton {
             return None;
         }
         let pressed = at.saturating_sub(self.down_since.take()?);
-        match self.does {
+        match self.action {
             _ if pressed >= STUCK => None,
-            ButtonDoes::Next if pressed < LONG => Some(Intent::Next),
-            ButtonDoes::Hold => Some(Intent::Hold),
-            ButtonDoes::Next | ButtonDoes::Acknowledge => Some(Intent::Acknowledge),
+            ButtonAction::Next if pressed < LONG => Some(Intent::Next),
+            ButtonAction::Hold => Some(Intent::Hold),
+            ButtonAction::Next | ButtonAction::Acknowledge => Some(Intent::Acknowledge),
         }
     }
 }
@@ -62,34 +62,34 @@ impl PressedButton {
 mod tests {
     use super::*;
 
-    fn pressed(does: ButtonDoes, milliseconds: u64) -> Option<Intent> {
-        let mut button = PressedButton::new(does);
+    fn pressed(action: ButtonAction, milliseconds: u64) -> Option<Intent> {
+        let mut button = PressedButton::new(action);
         assert_eq!(button.hear(true, Duration::from_secs(7)), None, "not before it is let go");
         button.hear(false, Duration::from_secs(7) + Duration::from_millis(milliseconds))
     }
 
     #[test]
     fn a_short_press_is_the_next_page_and_a_long_one_acknowledges() {
-        assert_eq!(pressed(ButtonDoes::Next, 80), Some(Intent::Next));
-        assert_eq!(pressed(ButtonDoes::Next, 999), Some(Intent::Next));
-        assert_eq!(pressed(ButtonDoes::Next, 1000), Some(Intent::Acknowledge));
+        assert_eq!(pressed(ButtonAction::Next, 80), Some(Intent::Next));
+        assert_eq!(pressed(ButtonAction::Next, 999), Some(Intent::Next));
+        assert_eq!(pressed(ButtonAction::Next, 1000), Some(Intent::Acknowledge));
         for long in [80, 1500] {
-            assert_eq!(pressed(ButtonDoes::Hold, long), Some(Intent::Hold));
-            assert_eq!(pressed(ButtonDoes::Acknowledge, long), Some(Intent::Acknowledge));
+            assert_eq!(pressed(ButtonAction::Hold, long), Some(Intent::Hold));
+            assert_eq!(pressed(ButtonAction::Acknowledge, long), Some(Intent::Acknowledge));
         }
     }
 
     #[test]
     fn what_leans_on_a_button_wants_nothing() {
-        for does in [ButtonDoes::Next, ButtonDoes::Hold, ButtonDoes::Acknowledge] {
-            assert_eq!(pressed(does, 10_000), None);
+        for action in [ButtonAction::Next, ButtonAction::Hold, ButtonAction::Acknowledge] {
+            assert_eq!(pressed(action, 10_000), None);
         }
     }
 
     #[test]
     fn an_edge_without_its_partner_is_no_press() {
         let at = Duration::from_secs;
-        let mut button = PressedButton::new(ButtonDoes::Next);
+        let mut button = PressedButton::new(ButtonAction::Next);
         assert_eq!(button.hear(false, at(1)), None, "it was pressed before the program began");
         button.hear(true, at(2));
         button.hear(true, at(20));

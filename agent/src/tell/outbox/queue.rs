@@ -70,8 +70,8 @@ impl ChannelQueue {
             // Who would be told of trouble is told that there is none.
             MessageKind::AllWell => true,
             _ => {
-                let is_about = message.about.iter().any(|about| rule.about.contains(&about.topic));
-                message.severity >= rule.least && (rule.about.is_empty() || is_about)
+                let is_about = message.about.iter().any(|about| rule.topics.contains(&about.topic));
+                message.severity >= rule.min_severity && (rule.topics.is_empty() || is_about)
             }
         }
     }

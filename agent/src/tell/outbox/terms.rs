@@ -13,9 +13,9 @@ pub struct Rule {
     /// The name of the channel.
     pub channel: String,
     /// Nothing less goes to this channel.
-    pub least: Severity,
+    pub min_severity: Severity,
     /// Kinds of parts; empty means all.
-    pub about: Vec<Topic>,
+    pub topics: Vec<Topic>,
     /// Whether messages that come too fast share a batch. Programs read each by itself.
     pub shares_batches: bool,
     /// The same as long as the channel leads to the same place under the same conditions: another one need not wait for what

@@ -77,12 +77,12 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
 
 /// Asks for a self-test, and checks the exit code and some of the words.
 fn ask(heron: &mut Heron, wish: &str, code: i32, words: &str) -> Result<(), LabError> {
-    let output = heron.machine.run(&format!("traylight look --self-test {wish} </dev/null 2>&1"), 120)?;
+    let output = heron.machine.run(&format!("traylight self-test {wish} </dev/null 2>&1"), 120)?;
     if output.code == code && output.text.contains(words) {
         return Ok(());
     }
     let wanted = format!("exit code {code} and the words {words:?}");
-    Err(LabError::unexpected(format!("look --self-test {wish}"), wanted, format!("{output:?}")))
+    Err(LabError::unexpected(format!("self-test {wish}"), wanted, format!("{output:?}")))
 }
 
 /// Checks the record of the drive: how many tests, and the newest.

@@ -15,7 +15,7 @@ use std::time::Duration;
 use traylight_config::QuietHours;
 
 fn rule(channel: &str) -> Rule {
-    Rule { channel: channel.to_owned(), least: Warning, about: Vec::new(), shares_batches: true, target: 1 }
+    Rule { channel: channel.to_owned(), min_severity: Warning, topics: Vec::new(), shares_batches: true, target: 1 }
 }
 
 fn policy() -> Policy {
@@ -64,9 +64,9 @@ fn waits_until(outbox: &Outbox, channel: &str, now: &Now) -> Option<u64> {
 
 #[test]
 fn each_channel_is_told_of_what_it_asked_for() {
-    let pools = Rule { about: vec![Topic::Pool], ..rule("pools") };
-    let grave = Rule { least: Critical, ..rule("grave") };
-    let mut outbox = outbox(vec![rule("mail"), pools, grave, Rule { least: Notice, ..rule("all") }]);
+    let pools = Rule { topics: vec![Topic::Pool], ..rule("pools") };
+    let grave = Rule { min_severity: Critical, ..rule("grave") };
+    let mut outbox = outbox(vec![rule("mail"), pools, grave, Rule { min_severity: Notice, ..rule("all") }]);
     let pool = vec![About { topic: Topic::Pool, name: "md0".into() }];
     outbox.take(message("a", 1, Opened, Notice, 0), &at(0));
     outbox.take(message("b", 1, Opened, Warning, 0), &at(0));
@@ -77,7 +77,7 @@ fn each_channel_is_told_of_what_it_asked_for() {
 
 #[test]
 fn who_was_told_of_a_beginning_is_told_of_the_end_and_nobody_else() {
-    let mut outbox = outbox(vec![rule("mail"), Rule { least: Critical, ..rule("grave") }]);
+    let mut outbox = outbox(vec![rule("mail"), Rule { min_severity: Critical, ..rule("grave") }]);
     outbox.take(message("a", 1, Opened, Warning, 0), &at(0));
     outbox.take(message("a", 2, Closed, Critical, 5), &at(5));
     // It eased before anybody thought it critical: whoever asked for critical ones never heard of it.
@@ -233,7 +233,7 @@ fn a_critical_incident_that_stays_open_is_told_again_every_day() {
 #[test]
 fn that_all_is_well_is_due_a_period_after_the_first_look() {
     let policy = Policy { all_well_every: Some(Duration::from_secs(7 * 24 * 3600)), ..policy() };
-    let mut outbox = Outbox::new(vec![Rule { least: Critical, ..rule("mail") }], policy, Kept::default()).0;
+    let mut outbox = Outbox::new(vec![Rule { min_severity: Critical, ..rule("mail") }], policy, Kept::default()).0;
     let unset = Now { stamp: Stamp { wall: None, ..at(0).stamp }, minute_of_day: None };
     assert_eq!(outbox.begin(&unset), [], "the count would not survive a restart");
     assert_eq!(outbox.begin(&at(0)), [Write::AllWell(at(0).stamp)]);
@@ -265,7 +265,7 @@ fn a_full_queue_keeps_the_first_and_the_last_of_each_incident_and_counts_the_res
 
 #[test]
 fn a_queue_full_of_incidents_gives_up_beginnings_of_those_that_are_over_then_the_least_severe() {
-    let mut outbox = outbox(vec![Rule { least: Notice, ..rule("mail") }]);
+    let mut outbox = outbox(vec![Rule { min_severity: Notice, ..rule("mail") }]);
     for n in 0..MOST {
         outbox.take(message(&format!("over{n}"), 1, Opened, Warning, 0), &at(0));
         outbox.take(message(&format!("over{n}"), 2, Closed, Warning, 0), &at(0));
