@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use traylight::show::pages::Page;
 use traylight_config::PageName;
 use traylight_display::changes::{Window, changes};
-use traylight_display::{Frame, PanelSize};
+use traylight_display::{Frame, PanelSize, png};
 use traylight_tests::boxes::{KEPT, Mood, page, pages, scene};
 use traylight_tests::scenes;
 
@@ -68,6 +68,21 @@ fn every_page_is_the_picture_that_was_looked_at() {
 /// Dark rows at the end say nothing.
 fn shortened(picture: &str) -> String {
     format!("{}\n", picture.trim_end())
+}
+
+/// The pictures in the README are the program's own, made by `TRAYLIGHT_NEW_PICTURES=1` as the others.
+#[test]
+fn the_pictures_in_the_readme_are_what_is_drawn() {
+    let guide = Path::new(env!("CARGO_MANIFEST_DIR")).join("../agent/guide");
+    let drawn = scenes::pictures();
+    for (name, file) in [("calm shelf", "healthy.png"), ("drive drops, drive-gone, near", "alarm.png")] {
+        let (_, frame) = drawn.iter().find(|(drawn, _)| drawn == name).expect("the story has this picture");
+        let picture = png::png(frame, 3).expect("a frame becomes a picture");
+        if std::env::var_os("TRAYLIGHT_NEW_PICTURES").is_some() {
+            std::fs::write(guide.join(file), &picture).expect("the folder of the guide can be written");
+        }
+        assert!(std::fs::read(guide.join(file)).is_ok_and(|kept| kept == picture), "{file} is no longer what is drawn");
+    }
 }
 
 #[test]
