@@ -179,31 +179,42 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_subject_is_kept_and_printed_as_ever() {
-        let eth0 = || "eth0".to_owned();
-        let cases = [
-            (
-                Subject::Link { name: eth0(), aspect: LinkAspect::Unsteady },
-                r#"{"Link":["eth0","unsteady"]}"#,
-                "link eth0 unsteady",
-            ),
-            (
-                Subject::Member { drive: DriveKey("WREN-1".into()), pool: "md0".into() },
-                r#"{"Member":["WREN-1","md0"]}"#,
-                "drive WREN-1 in pool md0",
-            ),
-            (
-                Subject::Controller { key: "0000/01.0".into(), aspect: ControllerAspect::Silent },
-                r#"{"Controller":["0000/01.0","silent"]}"#,
-                "controller 0000/01.0 silent",
-            ),
-            (Subject::Agent(AgentAspect::NotKept), r#"{"Agent":"not-kept"}"#, "traylight not-kept"),
-            (Subject::Board(BoardAspect::Restart), r#"{"Board":"restart"}"#, "box restart"),
+    fn every_subject_is_kept_and_printed_as_ever() {
+        let kept = [
+            (r#"{"Drive":"WREN-1"}"#, "drive WREN-1"),
+            (r#"{"Member":["WREN-1","md0"]}"#, "drive WREN-1 in pool md0"),
+            (r#"{"Pool":"md0"}"#, "pool md0"),
+            (r#"{"Volume":"/srv/songs"}"#, "volume /srv/songs"),
+            (r#"{"Fan":"chip/fan1"}"#, "fan chip/fan1"),
+            (r#"{"Link":["eth0","down"]}"#, "link eth0 down"),
+            (r#"{"Link":["eth0","slow"]}"#, "link eth0 slow"),
+            (r#"{"Link":["eth0","unsteady"]}"#, "link eth0 unsteady"),
+            (r#""AllDrives""#, "all drives"),
+            (r#""Processor""#, "processor"),
+            (r#"{"Supply":"in5"}"#, "supply in5"),
+            (r#"{"Controller":["01.0","driver"]}"#, "controller 01.0 driver"),
+            (r#"{"Controller":["01.0","errors"]}"#, "controller 01.0 errors"),
+            (r#"{"Controller":["01.0","gone"]}"#, "controller 01.0 gone"),
+            (r#"{"Controller":["01.0","lane"]}"#, "controller 01.0 lane"),
+            (r#"{"Controller":["01.0","resets"]}"#, "controller 01.0 resets"),
+            (r#"{"Controller":["01.0","silent"]}"#, "controller 01.0 silent"),
+            (r#"{"Agent":"clock"}"#, "traylight clock"),
+            (r#"{"Agent":"ended"}"#, "traylight ended"),
+            (r#"{"Agent":"not-kept"}"#, "traylight not-kept"),
+            (r#"{"Agent":"panel"}"#, "traylight panel"),
+            (r#"{"Agent":"unconfirmed"}"#, "traylight unconfirmed"),
+            (r#"{"Agent":"unseen"}"#, "traylight unseen"),
+            (r#"{"Agent":"waiting"}"#, "traylight waiting"),
+            (r#"{"Board":"card"}"#, "box card"),
+            (r#"{"Board":"disk"}"#, "box disk"),
+            (r#"{"Board":"memory"}"#, "box memory"),
+            (r#"{"Board":"restart"}"#, "box restart"),
         ];
-        for (subject, kept, printed) in cases {
-            assert_eq!(serde_json::to_string(&subject).unwrap(), kept);
-            assert_eq!(serde_json::from_str::<Subject>(kept).unwrap(), subject);
+        let subjects: Vec<Subject> = kept.iter().map(|(kept, _)| serde_json::from_str(kept).unwrap()).collect();
+        for (subject, (kept, printed)) in subjects.iter().zip(kept) {
+            assert_eq!(serde_json::to_string(subject).unwrap(), kept);
             assert_eq!(subject.to_string(), printed);
         }
+        assert!(subjects.is_sorted(), "conditions are listed in this order");
     }
 }
