@@ -4,7 +4,7 @@
 use super::*;
 use crate::demo::{self, heron, story};
 use crate::reading::{Itself, Source};
-use crate::verdict::Severity;
+use crate::verdict::{Finding, Severity};
 
 /// The box after ten minutes, and what is remembered of it.
 fn watched(change: impl Fn(&mut Snapshot)) -> (Settings, Memory, Snapshot) {
@@ -120,4 +120,15 @@ fn what_holds_besides_is_left_out() {
     assert_eq!((kinds, played.verdict.worst()), (vec![Kind::FanStopped], Some(Severity::Warning)));
     let end = played.end();
     assert_eq!((end.changes.len(), end.verdict.updates.len()), (1, 1));
+}
+
+#[test]
+fn a_check_is_days_overdue_in_its_rehearsal() {
+    let (settings, memory, snapshot) = watched(|_| {});
+    let played = play(&settings, &memory, &snapshot, Fault::Kind(Kind::CheckOverdue), None).unwrap();
+    let days = played.verdict.conditions.iter().map(|open| match open.finding {
+        Finding::CheckOverdue { since, every, .. } => (since - every).as_secs() / 86_400,
+        _ => 0,
+    });
+    assert_eq!(days.max(), Some(5));
 }

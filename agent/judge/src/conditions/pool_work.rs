@@ -19,6 +19,8 @@ const CRAWL: BytesPerSecond = BytesPerSecond(1e6);
 const STALLED: Holds = Holds::new(Duration::from_secs(30 * 60), Duration::from_secs(10 * 60));
 /// A pool should be compared this often: distributions do it once a month.
 const CHECK_EVERY: Duration = Duration::from_secs(45 * 86_400);
+/// For how long a rehearsal has the box watched without a check: some days more than that.
+const REHEARSED: Duration = Duration::from_secs(50 * 86_400);
 
 pub const RULE: Rule = Rule {
     kinds: &[
@@ -32,7 +34,7 @@ pub const RULE: Rule = Rule {
             .played(Play::fast(&[Need::Parity], 10, |the_box, _| the_box.pool(|pool| pool.mismatches = Some(128)))),
         Traits::of(Kind::CheckOverdue)
             .several(Several::OfTheBox)
-            .played(Play::fast(&[Need::Pool], 10, |_, _| {}).watched(CHECK_EVERY)),
+            .played(Play::fast(&[Need::Pool], 10, |_, _| {}).watched(REHEARSED)),
     ],
     observations,
     limits,
