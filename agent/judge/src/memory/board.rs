@@ -1,13 +1,12 @@
 //! What the board counts: restarts, processes that were ended for want of memory, and what its own disk writes and fails at.
 
+use super::event_counts::COUNTED_FOR;
 use super::learning::{CountedEvent, Learned, Learns, Look};
 use std::time::Duration;
 use traylight_data::reading::{EventKind, Part, Snapshot, SystemDisk, SystemDiskKind};
 
 /// What is written is counted over this time.
 pub const WRITES_COUNT_FOR: Duration = Duration::from_secs(86_400);
-/// What happened to the box is told for so long.
-pub const FAILURES_COUNT_FOR: Duration = Duration::from_secs(7 * 86_400);
 
 /// What the disk of the system has written; its count begins anew with the machine.
 #[derive(Debug, Clone, Default)]
@@ -30,11 +29,7 @@ impl Learns<Look<'_>> for BoardMemory {
                     matches!(event.what, EventKind::CommandFailed | EventKind::Unreadable | EventKind::TimedOut);
                 is_failure && is_on(snapshot, &event.part, disk)
             });
-            happened.push(CountedEvent {
-                what: failures(disk),
-                times: failed.count() as u64,
-                span: FAILURES_COUNT_FOR,
-            });
+            happened.push(CountedEvent { what: failures(disk), times: failed.count() as u64, span: COUNTED_FOR });
         }
         Learned { happened, ..Learned::default() }
     }

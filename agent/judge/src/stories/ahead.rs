@@ -37,6 +37,15 @@ fn a_volume_that_will_be_full_within_a_week_is_a_notice_and_over_when_room_is_ma
     assert_eq!(story.of("space-low"), ["300 opened space-low notice", "2400 closed space-low"]);
 }
 
+#[test]
+fn full_within_a_week_is_a_little_less_than_seven_days_and_not_a_little_more() {
+    let told = |tenths_of_days: u64| {
+        let story = filling(50 * TB / tenths_of_days).play(0, HOUR, |_, snapshot| room(snapshot, 5 * TB));
+        !story.of("space-low").is_empty()
+    };
+    assert_eq!((told(69), told(71)), (true, false));
+}
+
 /// Near miss: the same room, filled a tenth as fast.
 #[test]
 fn a_volume_that_fills_slowly_is_no_news_but_it_is_known_when_it_will_be_full() {

@@ -2,9 +2,12 @@
 //! things happen to.
 
 use super::{DAY, HOUR, MINUTE, Story};
+use crate::conditions::heat::is_ahead;
 use crate::memory::Memory;
+use std::time::Duration;
 use traylight_data::reading::{Counter, Drive, Missing, Power, Reading, Reason, SelfAssessment, Snapshot, Source};
 use traylight_data::units::Celsius;
+use traylight_data::verdict::Reaches;
 
 fn count(drive: &mut Drive, name: &str, value: i64) {
     if let Ok(health) = &mut drive.health.value {
@@ -141,8 +144,10 @@ fn a_drive_that_starts_again_lost_its_power_and_two_within_a_minute_are_the_supp
 
 #[test]
 fn two_drives_that_start_again_minutes_apart_are_no_supply_when_both_were_asked_between() {
-    let told = ["3600 opened drive-lost-power warning", "4200 opened drive-lost-power warning"];
-    assert_eq!(start_again(60, 0, 600), told);
+    // Each was asked a minute before it told: two minutes apart may have been one, three may not.
+    assert!(start_again(60, 0, 120).contains(&"3720 opened drive-lost-power critical".to_owned()));
+    let told = ["3600 opened drive-lost-power warning", "3780 opened drive-lost-power warning"];
+    assert_eq!(start_again(60, 0, 180), told);
 }
 
 /// Asked every six hours, they may have lost their power at one moment, and nobody can tell.
@@ -164,6 +169,19 @@ fn a_week_after_a_drive_lost_its_power_that_is_over() {
         format!("{} closed drive-lost-power", second + 7 * DAY),
     ];
     assert_eq!(told, wanted);
+}
+
+/// Two readings must agree, and the drive is asked again only so much later.
+#[test]
+fn places_that_were_moved_within_a_week_are_told() {
+    let asked_again_after = |seconds: u64| {
+        let moved = |second: u64, snapshot: &mut Snapshot| {
+            count(&mut snapshot.drives[0], "reallocated_sectors", if second < 60 { 24 } else { 25 });
+        };
+        let story = Story::new().play(0, 120, moved).passes(seconds - 60).play(120, 180, moved);
+        story.of("reallocated-growth").len()
+    };
+    assert_eq!((asked_again_after(7 * DAY - 60), asked_again_after(7 * DAY + 60)), (1, 0));
 }
 
 #[test]
@@ -291,6 +309,13 @@ fn a_drive_that_will_be_hot_is_a_notice_before_it_is_a_warning() {
     // 49.5 is reached 25 minutes and a half after the first hour, and held for five.
     assert!(seconds[0] < HOUR + 20 * MINUTE, "told ahead at {}", seconds[0]);
     assert_eq!(seconds[1], HOUR + 31 * MINUTE);
+}
+
+#[test]
+fn half_an_hour_is_ahead_and_a_second_more_is_not() {
+    let half_an_hour = Duration::from_secs(30 * MINUTE);
+    let is_ahead = |middle| is_ahead(&Reaches { earliest: Duration::ZERO, middle, latest: Some(middle) });
+    assert!(is_ahead(half_an_hour) && !is_ahead(half_an_hour + Duration::from_secs(1)));
 }
 
 #[test]

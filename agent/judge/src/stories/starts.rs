@@ -180,6 +180,7 @@ fn a_drive_that_misses_two_of_five_cold_starts_is_told_and_over_when_three_more_
     };
     assert_eq!((*missing, *of), (2, 3));
     let well = [&twice[..], &[(104, None), (105, None), (106, None)]].concat();
+    assert_eq!(boots(&well[..5]).of(AT_START).len(), 1, "two of five");
     assert_eq!(boots(&well).of(AT_START).len(), 2, "and closed");
 }
 

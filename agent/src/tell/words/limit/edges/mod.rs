@@ -206,8 +206,8 @@ fn every_figure_that_is_printed_is_driven() {
     let here = all().into_iter().filter_map(|edge| Some((edge.limit.0, edge.limit.1?)));
     let elsewhere = driven_elsewhere::FIGURES.iter().map(|(key, place, _)| (*key, *place));
     let driven: BTreeSet<_> = here.chain(elsewhere).collect();
-    let not: Vec<_> = printed.difference(&driven).collect();
-    assert!(not.is_empty(), "no edge drives these: {not:#?}");
+    let undriven: Vec<_> = printed.difference(&driven).collect();
+    assert!(undriven.is_empty(), "no edge drives these: {undriven:#?}");
     let gone: Vec<_> = driven.difference(&printed).collect();
     assert!(gone.is_empty(), "these are not printed: {gone:#?}");
 }
