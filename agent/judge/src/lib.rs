@@ -37,8 +37,8 @@ use std::time::Duration;
 use track::{Observation, Track, Zone};
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
-use traylight_data::reading::{DriveKey, Itself, Reason, Snapshot};
-use traylight_data::verdict::{Change, Condition, ConditionKey, Freshness, Kind, Verdict};
+use traylight_data::reading::{DriveKey, Itself, Missing, Reason, Snapshot};
+use traylight_data::verdict::{Change, Condition, ConditionKey, Freshness, Kind, PartName, UnseenPart, Verdict};
 
 /// Three intervals of the probe's pace without a word are silence.
 const SILENT_AFTER: Duration = Duration::from_secs(6);
@@ -185,13 +185,19 @@ fn freshness(memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Fresh
     if now.since(snapshot.taken) > SILENT_AFTER {
         return Freshness::SilentSince(snapshot.taken);
     }
-    let mut blind: Vec<String> = snapshot.blind.iter().map(|blind| format!("{}: {}", blind.what, blind.why)).collect();
+    let unseen = |part, why: &Missing| UnseenPart { part, why: why.clone(), lasted: None };
+    let lists = snapshot.blind.iter();
+    let mut blind: Vec<UnseenPart> =
+        lists.map(|blind| unseen(PartName::List { name: blind.what.clone() }, &blind.why)).collect();
     blind.extend(snapshot.volumes.iter().filter_map(|volume| {
         let why = volume.room.missing().filter(|why| why.reason == Reason::TimedOut)?;
-        Some(format!("room of {}: {why}", volume.mount))
+        Some(unseen(PartName::Space { mount: volume.mount.clone() }, why))
     }));
     blind.extend(
-        snapshot.pools.iter().filter_map(|pool| Some(format!("pool {}: {}", pool.name, pool.running.missing()?))),
+        snapshot
+            .pools
+            .iter()
+            .filter_map(|pool| Some(unseen(PartName::Pool { name: pool.name.clone() }, pool.running.missing()?))),
     );
     blind.extend(memory.ledger.sources.missing(snapshot.taken));
     if blind.is_empty() { Freshness::Fresh } else { Freshness::InPart(blind) }

@@ -79,7 +79,7 @@ fn flaw(database: &Connection) -> rusqlite::Result<Option<String>> {
         return Ok(Some(format!("a damaged file ({check})")));
     }
     let ledger = read_ledger(database);
-    if version < 4 && ledger.is_err() {
+    if version < VERSION && ledger.is_err() {
         return Ok(Some(format!("version {version}, with conditions as an older traylight wrote them")));
     }
     ledger?;

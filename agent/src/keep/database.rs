@@ -12,7 +12,7 @@ pub(super) const FILE: &str = "store.db";
 pub(super) const APPLICATION: i64 = 0x7472_6179;
 /// The version of what is in it. Whoever changes the tables or the form of a body raises it and brings older stores
 /// up to it; a field more, which is empty where it is not there, needs no new version.
-pub(super) const VERSION: i64 = 4;
+pub(super) const VERSION: i64 = 5;
 /// Another program that has the database open is waited for no longer; only whoever writes to it is in the way.
 const PATIENCE: Duration = Duration::from_secs(1);
 

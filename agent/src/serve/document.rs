@@ -12,6 +12,7 @@ use crate::reading::{Snapshot, Union, Unmounted};
 use crate::tell::words::condition::words;
 use crate::tell::words::limit;
 use crate::tell::words::phrases::Language;
+use crate::tell::words::unseen::unseen_part;
 use crate::units::span;
 use crate::verdict::{self, Figure, Freshness, IncidentId, Origin, Severity, Standing, Verdict};
 use serde::{Deserialize, Serialize};
@@ -115,7 +116,7 @@ impl Document {
     pub fn new(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, wall: &Wall) -> Self {
         let age = verdict.at.since(snapshot.taken);
         let unseen = match &verdict.freshness {
-            Freshness::InPart(blind) => blind.clone(),
+            Freshness::InPart(blind) => blind.iter().map(|part| unseen_part(part, Language::English)).collect(),
             Freshness::SilentSince(since) => vec![format!("everything: silent for {}", span(verdict.at.since(*since)))],
             Freshness::NotYet | Freshness::Fresh => Vec::new(),
         };

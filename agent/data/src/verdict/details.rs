@@ -2,6 +2,7 @@
 
 use super::fact::facts_of;
 use super::place::Place;
+use super::unseen::UnseenPart;
 use crate::reading::{Lane, MemberErrorKind};
 use crate::units::{Bytes, MegabitsPerSecond, Percent, Rpm};
 use serde::{Deserialize, Serialize};
@@ -170,7 +171,7 @@ facts_of! {
         /// Parts of the box are not heard from.
         Unseen {
             /// Which, and why.
-            what: Vec<String>,
+            what: Vec<UnseenPart>,
         },
         /// No time service has set the clock.
         ClockNotSet,

@@ -3,6 +3,7 @@
 
 use super::estimate::Estimate;
 use super::place::{ControllerName, Place};
+use super::unseen::UnseenPart;
 use crate::units::Celsius;
 use std::fmt::Display;
 use std::time::Duration;
@@ -23,6 +24,8 @@ pub enum Fact<'a> {
     Text(&'a str),
     /// Several of them.
     Texts(&'a [String]),
+    /// Parts of the box that cannot be looked at; may be none.
+    Unseen(&'a [UnseenPart]),
     /// A temperature.
     Celsius(Celsius),
     /// A figure with its unit.

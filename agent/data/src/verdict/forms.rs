@@ -9,6 +9,7 @@ use super::fact::{Fact, ToFact};
 use super::outlook::Outlook;
 use super::place::{ControllerName, Place};
 use super::self_test::SaysFailing;
+use super::unseen::UnseenPart;
 use crate::reading::{ActivityKind, Lane, MemberErrorKind, MemberRole, Nominal, TestKind, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
 use std::time::Duration;
@@ -30,6 +31,7 @@ to_fact! {
     ControllerName: self => Fact::Controller(self);
     String: self => Fact::Text(self);
     Vec<String>: self => Fact::Texts(self);
+    Vec<UnseenPart>: self => Fact::Unseen(self);
     Celsius: self => Fact::Celsius(*self);
     Bytes: self => Fact::Figure(self);
     // Sentences name its unit: MB/s.

@@ -1,5 +1,6 @@
 //! How fresh the readings are: a separate fact from how bad the box is.
 
+use super::unseen::UnseenPart;
 use crate::clock::Moment;
 
 /// How fresh the readings of the box are.
@@ -9,8 +10,8 @@ pub enum Freshness {
     NotYet,
     /// All readings are as fresh as they should be.
     Fresh,
-    /// Some of the box could not be looked at; what, in words.
-    InPart(Vec<String>),
+    /// Some of the box could not be looked at.
+    InPart(Vec<UnseenPart>),
     /// Nothing was heard since.
     SilentSince(Moment),
 }

@@ -6,7 +6,7 @@
 //! their types. A `condition` puts these together; `limit` has its limits, `accept` what of it an owner can agree with,
 //! `aliases` when it goes on under another kind. An `incident` has a `cause` and a `handling`, `reported` what its messages
 //! have said, and `news` what they have not; `gaps` are times that no clock has measured. `freshness` is that of the
-//! readings, `standing` the box in a word, `shelf` its trays, `remark` what is worth one line; `judged` is what is judged of
+//! readings, `unseen` what of them is missing, `standing` the box in a word, `shelf` its trays, `remark` what is worth one line; `judged` is what is judged of
 //! drives and pools that are well, `outlook` and `estimate` what lies ahead, `self_test` and `refusal` what became of a
 //! drive's self-test.
 
@@ -36,6 +36,7 @@ mod severity;
 mod shelf;
 mod standing;
 mod subject;
+mod unseen;
 
 pub use cause::{Cause, Confidence, Unmeasured};
 pub use condition::{Change, Condition, ConditionKey};
@@ -59,6 +60,7 @@ pub use severity::Severity;
 pub use shelf::{Shelf, Tray, TrayState};
 pub use standing::Standing;
 pub use subject::{AgentAspect, BoardAspect, ControllerAspect, LinkAspect, Subject};
+pub use unseen::{BoardPart, PartName, UnseenPart};
 
 use crate::clock::Moment;
 use crate::reading::DriveKey;

@@ -10,8 +10,10 @@ use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::{DAY, Moment};
-use traylight_data::reading::Itself;
-use traylight_data::verdict::{AgentAspect, AgentFault, Condition, Finding, Freshness, Kind, Limit, Severity, Subject};
+use traylight_data::reading::{Itself, Missing, Reason};
+use traylight_data::verdict::{
+    AgentAspect, AgentFault, Condition, Finding, Freshness, Kind, Limit, PartName, Severity, Subject, UnseenPart,
+};
 
 /// The program's own kind of condition.
 pub const KINDS: &[KindRow] = &[Traits::of(Kind::AgentAndAlerts).played(Play::fast(&[], 60, |the_box, _| {
@@ -92,7 +94,10 @@ pub fn unseen(now: Moment, freshness: &Freshness) -> Option<Observation> {
         Freshness::NotYet => return None,
         Freshness::Fresh => Vec::new(),
         Freshness::InPart(what) => what.clone(),
-        Freshness::SilentSince(_) => vec!["everything: the probe is silent".to_owned()],
+        Freshness::SilentSince(_) => {
+            let why = Missing::new(Reason::TimedOut, "");
+            vec![UnseenPart { part: PartName::Everything, why, lasted: None }]
+        }
     };
     let zone = raised(!what.is_empty(), Severity::Warning);
     Some(observation(

@@ -9,14 +9,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Drive, Missing, Power, Reading, Reason, Snapshot};
-use traylight_data::units::span;
+use traylight_data::verdict::{BoardPart, PartName, UnseenPart};
 
 /// Three times the minute after which the slowest sensors are looked at again.
 const LONG: Duration = Duration::from_secs(180);
 /// Four times the six hours after which drives are asked for their health again.
 const LONG_OF_HEALTH: Duration = Duration::from_secs(86_400);
-/// So many channels of one chip are named.
-const NAMED: usize = 4;
 
 /// What was readable, and what of it is missing.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -42,7 +40,7 @@ enum SourceKey {
     /// The health of a drive.
     Health(String),
     /// Something about the board, or what the kernel tells.
-    Board(String),
+    Board(BoardPart),
 }
 
 /// Why a source is missing, and since when.
@@ -83,6 +81,22 @@ impl SourceKey {
         match self {
             Self::Channel(key) | Self::Temperature(key) => self.split().map_or(key, |(_, channel)| channel),
             _ => "",
+        }
+    }
+
+    /// What is missing with it. A channel, a sensor and a drive are called by their label.
+    fn part(&self, label: &str) -> PartName {
+        let own = || label.to_owned();
+        match self {
+            Self::Channel(_) | Self::Temperature(_) => match self.chip() {
+                Some(chip) => PartName::Chip { chip: chip.to_owned(), channels: vec![own()] },
+                None => PartName::Sensor { label: own() },
+            },
+            Self::Port(name) => PartName::Port { name: name.clone() },
+            Self::Room(mount) => PartName::Space { mount: mount.clone() },
+            Self::Controller(key) => PartName::Controller { key: key.clone() },
+            Self::Health(_) => PartName::Health { drive: own() },
+            Self::Board(part) => PartName::Board(*part),
         }
     }
 }
@@ -126,30 +140,43 @@ impl Sources {
         self.missing.insert(source, Lack { since, ..lack });
     }
 
-    /// What has been missing for long, in words: the channels of one chip together.
-    pub fn missing(&self, now: Moment) -> Vec<String> {
-        let long = self.missing.iter().filter(|(source, lack)| now.since(lack.since) >= source.patience());
-        let mut groups: BTreeMap<(&str, String), (Vec<&str>, Moment)> = BTreeMap::new();
-        for (source, lack) in long {
-            let group = (source.chip().unwrap_or(&lack.name), lack.why.to_string());
-            let (names, since) = groups.entry(group).or_insert((Vec::new(), lack.since));
-            names.extend(source.chip().is_some().then_some(lack.name.as_str()));
-            *since = lack.since.min(*since);
+    /// What has been missing for long: the channels of one chip together, with the span of the first.
+    pub fn missing(&self, now: Moment) -> Vec<UnseenPart> {
+        let mut parts: Vec<UnseenPart> = Vec::new();
+        for (source, lack) in &self.missing {
+            let lasted = now.since(lack.since);
+            if lasted < source.patience() {
+                continue;
+            }
+            let known = parts.iter_mut().filter(|known| known.why == lack.why);
+            match known.filter_map(|known| chip_of(known, source)).next() {
+                Some((channels, longest)) => {
+                    channels.push(lack.name.clone());
+                    *longest = (*longest).max(Some(lasted));
+                }
+                None => {
+                    let part = source.part(&lack.name);
+                    parts.push(UnseenPart { part, why: lack.why.clone(), lasted: Some(lasted) });
+                }
+            }
         }
-        let said = |((group, why), (names, since)): ((&str, String), (Vec<&str>, Moment))| {
-            let of = match names.len() {
-                0 => String::new(),
-                few if few <= NAMED => format!(" ({})", names.join(", ")),
-                many => format!(" ({} and {} more)", names[..NAMED].join(", "), many - NAMED),
-            };
-            format!("{group}{of}: {why}, for {}", span(now.since(since)))
-        };
-        groups.into_iter().map(said).collect()
+        parts
     }
 
     /// The owner agrees with what is there.
     pub fn accept(&mut self) {
         *self = Self::default();
+    }
+}
+
+/// The channels of the part, and for how long they have been missing, where it is the chip of the source.
+fn chip_of<'a>(
+    known: &'a mut UnseenPart,
+    source: &SourceKey,
+) -> Option<(&'a mut Vec<String>, &'a mut Option<Duration>)> {
+    match &mut known.part {
+        PartName::Chip { chip, channels } if source.chip() == Some(chip) => Some((channels, &mut known.lasted)),
+        _ => None,
     }
 }
 
@@ -170,27 +197,20 @@ fn found(known: &drives::DriveMemory, snapshot: &Snapshot) -> Vec<Found> {
     let temperatures = snapshot.temperatures.iter();
     found.extend(temperatures.map(|it| of(SourceKey::Temperature(it.key.clone()), &it.label, &it.value)));
     found.extend(snapshot.links.iter().map(|link| of(SourceKey::Port(link.name.clone()), &link.name, &link.up)));
-    found.extend(snapshot.controllers.iter().map(|controller| {
-        let name = format!("controller {}", controller.key);
-        of(SourceKey::Controller(controller.key.clone()), &name, &controller.answers)
-    }));
+    let controllers = snapshot.controllers.iter();
+    found.extend(controllers.map(|it| of(SourceKey::Controller(it.key.clone()), &it.key, &it.answers)));
     // One that takes too long is told of at once.
     let rooms = snapshot.volumes.iter().filter(|volume| !is_late(&volume.room));
-    found.extend(
-        rooms.map(|volume| {
-            of(SourceKey::Room(volume.mount.clone()), &format!("room of {}", volume.mount), &volume.room)
-        }),
-    );
+    found.extend(rooms.map(|volume| of(SourceKey::Room(volume.mount.clone()), &volume.mount, &volume.room)));
     found.extend(snapshot.drives.iter().map(|drive| health(known, drive)));
-    let board = |name: &str| SourceKey::Board(name.to_owned());
     let of_board = &snapshot.board;
-    found.extend(of_board.load.iter().map(|load| of(board("load"), "load", load)));
-    found.extend(of_board.out_of_memory.iter().map(|count| of(board("memory"), "memory", count)));
-    found.extend(of_board.throttling.iter().map(|it| of(board("throttling"), "throttling", it)));
-    found.extend(of_board.system_disk.iter().map(|disk| of(board("system disk"), "system disk", disk)));
-    for (name, why) in [("kernel messages", &snapshot.deaf), ("kernel log", &snapshot.log_unread)] {
+    found.extend(of_board.load.iter().map(|load| of(SourceKey::Board(BoardPart::Load), "", load)));
+    found.extend(of_board.out_of_memory.iter().map(|count| of(SourceKey::Board(BoardPart::Memory), "", count)));
+    found.extend(of_board.throttling.iter().map(|it| of(SourceKey::Board(BoardPart::Throttling), "", it)));
+    found.extend(of_board.system_disk.iter().map(|disk| of(SourceKey::Board(BoardPart::SystemDisk), "", disk)));
+    for (part, why) in [(BoardPart::KernelMessages, &snapshot.deaf), (BoardPart::KernelLog, &snapshot.log_unread)] {
         let value = why.clone().map_or(Ok(()), |why| Err((why, snapshot.taken)));
-        found.push(Found { source: board(name), name: name.to_owned(), value });
+        found.push(Found { source: SourceKey::Board(part), name: String::new(), value });
     }
     found
 }
@@ -210,7 +230,7 @@ fn health(known: &drives::DriveMemory, drive: &Drive) -> Found {
     let label = known.get(&drive.key).map_or_else(|| drive.device.clone(), |known| known.place.label());
     Found {
         source: SourceKey::Health(drive.key.0.clone()),
-        name: format!("health of {label}"),
+        name: label,
         value: why.map_or(Ok(()), |why| Err((why.clone(), drive.health.taken))),
     }
 }

@@ -3,7 +3,7 @@
 
 use super::{DAY, HOUR, MINUTE, Story, restarted};
 use traylight_data::reading::{Missing, Power, Reading, Reason, Snapshot, Source};
-use traylight_data::verdict::{AgentFault, Finding, Freshness};
+use traylight_data::verdict::{AgentFault, Finding, Freshness, PartName, UnseenPart};
 
 const UNSEEN: &str = "agent-and-alerts";
 
@@ -17,7 +17,7 @@ fn silent_fan(snapshot: &mut Snapshot, reason: Reason) {
 }
 
 /// What is told of as not seen.
-fn unseen(story: &Story) -> Vec<String> {
+fn unseen(story: &Story) -> Vec<UnseenPart> {
     let open = &story.verdict.as_ref().expect("there was a look").conditions;
     let told = open.iter().find_map(|held| match &held.finding {
         Finding::AgentAndAlerts { what: AgentFault::Unseen { what } } => Some(what.clone()),
@@ -41,7 +41,8 @@ fn a_sensor_that_is_not_readable_for_long_is_told_with_its_age_until_it_answers(
         assert_eq!(story.told, ["810 opened agent-and-alerts warning"], "three minutes and three looks: {reason:?}");
         assert!(!is_fresh(&story) && !story.verdict.as_ref().expect("there was a look").is_fine());
         let [what] = &unseen(&story)[..] else { panic!("one thing is missing: {:?}", unseen(&story)) };
-        assert!(what.ends_with("the story says so, for 49 min"), "{what}");
+        assert_eq!((what.why.reason, what.why.detail.as_str()), (reason, "the story says so"));
+        assert_eq!(what.lasted.map(|span| span.as_secs() / MINUTE), Some(49));
         let story = story.play(HOUR, HOUR + 60, |_, _| {});
         assert_eq!(story.told[1..], ["3600 closed agent-and-alerts"]);
         assert!(is_fresh(&story));
@@ -84,7 +85,7 @@ fn a_chip_that_vanishes_is_missed_until_its_owner_agrees() {
     let without = |_: u64, snapshot: &mut Snapshot| snapshot.fans.clear();
     let mut story = Story::new().every(10).play(0, 10 * MINUTE, |_, _| {}).play(10 * MINUTE, HOUR, without);
     assert_eq!(story.told, ["810 opened agent-and-alerts warning"]);
-    assert!(unseen(&story)[0].contains("no longer on the kernel's list"), "{:?}", unseen(&story));
+    assert_eq!(unseen(&story)[0].why.detail, "no longer on the kernel's list", "{:?}", unseen(&story));
     story.accept("agent-and-alerts").expect("it is gone for good");
     let story = story.play(HOUR, HOUR + 60, without);
     assert_eq!(story.told[1..], ["3600 closed agent-and-alerts"]);
@@ -101,7 +102,7 @@ fn nothing_has_vanished_while_the_list_of_chips_cannot_be_read() {
         }
     });
     let [what] = &unseen(&story)[..] else { panic!("only the list: {:?}", unseen(&story)) };
-    assert!(what.starts_with("chips: "), "{what}");
+    assert_eq!(what.part, PartName::List { name: "chips".into() });
 }
 
 /// All channels of a chip are one thing that is missing.
@@ -118,7 +119,9 @@ fn the_channels_of_one_chip_are_named_together() {
         }
     });
     let [what] = &unseen(&story)[..] else { panic!("one chip: {:?}", unseen(&story)) };
-    assert!(what.starts_with("nct (fan2, fan3, fan4, fan5 and 3 more): timed out"), "{what}");
+    let channels = (2..9).map(|number| format!("fan{number}")).collect();
+    assert_eq!(what.part, PartName::Chip { chip: "nct".into(), channels });
+    assert_eq!(what.why.reason, Reason::TimedOut);
 }
 
 /// The session about its health broke off: what it told before stays, and gets old.
@@ -140,7 +143,8 @@ fn health_of_days_ago_is_told_with_its_age_unless_the_drive_sleeps() {
     let story = Story::slowly().play(0, 3 * DAY, |second, snapshot| broken_off(second, snapshot, false));
     assert_eq!(story.told, [format!("{} opened agent-and-alerts warning", DAY + HOUR + 600)]);
     let [what] = &unseen(&story)[..] else { panic!("one thing is missing: {:?}", unseen(&story)) };
-    assert!(what.starts_with("health of ") && what.ends_with("for 2 d"), "{what}");
+    assert!(matches!(what.part, PartName::Health { .. }), "{what:?}");
+    assert_eq!(what.lasted.map(|span| span.as_secs() / DAY), Some(2));
     let asleep = Story::slowly().play(0, 3 * DAY, |second, snapshot| broken_off(second, snapshot, true));
     assert_eq!((asleep.told.len(), is_fresh(&asleep)), (0, true));
 }

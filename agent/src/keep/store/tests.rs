@@ -211,7 +211,7 @@ fn a_file_that_is_no_store_is_kept_aside_and_a_new_one_is_begun() {
 #[test]
 fn a_store_that_is_not_for_this_program_is_kept_aside() {
     for (change, found) in [
-        ("PRAGMA user_version = 5", "version 5, which a newer traylight wrote, wanted a store of version 4"),
+        ("PRAGMA user_version = 6", "version 6, which a newer traylight wrote, wanted a store of version 5"),
         ("PRAGMA user_version = 0", "version 0, which no traylight wrote"),
         ("PRAGMA application_id = 0", "the database of another program"),
         ("DROP TABLE waiting", "a damaged file (no such table: waiting"),
@@ -223,8 +223,8 @@ fn a_store_that_is_not_for_this_program_is_kept_aside() {
         ("DROP TABLE ledger", "a damaged file (no such table: ledger"),
         ("UPDATE ledger SET body = '{\"watched\":'", "a damaged file (Conversion error"),
         (
-            "UPDATE ledger SET body = '{\"watched\":'; PRAGMA user_version = 3",
-            "version 3, with conditions as an older traylight wrote them",
+            "UPDATE ledger SET body = '{\"watched\":'; PRAGMA user_version = 4",
+            "version 4, with conditions as an older traylight wrote them",
         ),
     ] {
         let folder = with_store();

@@ -5,7 +5,8 @@ use super::board::controller;
 use super::drives::{listed, named, pointed_at};
 use super::parts::{Words, whole};
 use super::phrases::{Language, Phrases, filled};
-use crate::verdict::{Fact, Facts, Finding, Place};
+use super::unseen::unseen_part;
+use crate::verdict::{Fact, Facts, Finding, Place, UnseenPart};
 
 /// The words of the section that has the name of the finding's kind, or of the section below it that fits best: a case, a
 /// flag that holds (`check-overdue.never`) and a fact that there is not (`drive-new-or-moved.without-from`) have their own
@@ -78,6 +79,7 @@ impl<'a> Filler<'a> {
             Fact::Controller(name) => controller(name, language),
             Fact::Text(text) => (*text).to_owned(),
             Fact::Texts(texts) => texts.join(", "),
+            Fact::Unseen(parts) => unseen(parts, ", ", language),
             Fact::Celsius(celsius) => celsius.to_string(),
             Fact::Figure(figure) => language.figure(figure),
             Fact::Span(span) => language.span(*span),
@@ -110,7 +112,7 @@ impl<'a> Filler<'a> {
                 Some(places.iter().map(Place::label).collect::<Vec<String>>().join(" "))
             }
             (Fact::Drives(places), "count") => Some(places.len().to_string()),
-            (Fact::Texts(texts), "lines") => Some(texts.join("; ")),
+            (Fact::Unseen(parts), "lines") => Some(unseen(parts, "; ", self.language)),
             _ => None,
         }
     }
@@ -126,11 +128,16 @@ impl<'a> Filler<'a> {
         let number = match self.fact(text(&format!("{name}.of")).unwrap_or(name))? {
             Fact::Count(count) => *count,
             Fact::Texts(texts) => texts.len() as i128,
+            Fact::Unseen(parts) => parts.len() as i128,
             _ => return None,
         };
         let form = if number == 1 { "one" } else { "many" };
         filled(text(&format!("{name}.{form}"))?, &|_| Some(number.to_string()))
     }
+}
+
+fn unseen(parts: &[UnseenPart], between: &str, language: Language) -> String {
+    parts.iter().map(|part| unseen_part(part, language)).collect::<Vec<_>>().join(between)
 }
 
 /// The name of a field as tables of words write it.
@@ -144,6 +151,7 @@ fn is_absent(fact: &Fact) -> bool {
         Fact::Text(text) => text.is_empty(),
         Fact::Texts(texts) => texts.is_empty(),
         Fact::Drives(places) => places.is_empty(),
+        Fact::Unseen(parts) => parts.is_empty(),
         _ => false,
     }
 }

@@ -3,7 +3,7 @@
 //! In reading order: [`phrases`] has the tables, one a language, and [`parts`] what the words of a condition consist of.
 //! [`drives`] names drives. [`condition`] puts a condition into words, by `facts`, and by `heat`, `pool` and `board` where that
 //! takes arithmetic; [`limit`] its limits. [`incident`] puts an incident into words, with its [`cause`] and [`evidence`];
-//! [`self_test`] what becomes of tests.
+//! [`self_test`] what becomes of tests; [`unseen`] what cannot be looked at.
 
 mod board;
 pub mod cause;
@@ -20,3 +20,4 @@ pub mod parts;
 pub mod phrases;
 mod pool;
 pub mod self_test;
+pub mod unseen;

@@ -1,8 +1,10 @@
 //! Facts about the box itself, in all their forms, for the rules that all words keep.
 
-use crate::reading::{ControllerKind, Lane, Nominal};
+use crate::reading::{ControllerKind, Lane, Missing, Nominal, Reason};
 use crate::units::{Bytes, Celsius, Percent, Rpm, Volts};
-use crate::verdict::{AgentFault, BoxFault, ControllerFault, ControllerName, Finding, Place, WeakFan};
+use crate::verdict::{
+    AgentFault, BoxFault, ControllerFault, ControllerName, Finding, PartName, Place, UnseenPart, WeakFan,
+};
 use std::time::Duration;
 
 const HOUR: Duration = Duration::from_secs(3_600);
@@ -40,7 +42,9 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     });
     let agent = [
         AgentFault::PanelLost,
-        AgentFault::Unseen { what: vec![format!("pools: refused: {name}"), "links: timed out".to_owned()] },
+        AgentFault::Unseen {
+            what: vec![unseen("pools", Reason::Refused, name), unseen("links", Reason::TimedOut, "")],
+        },
         AgentFault::ClockNotSet,
         AgentFault::NotConfirmed { channels: vec![name.to_owned(), "bell".to_owned()] },
         AgentFault::NotDelivered { waited: Duration::from_secs(5_400) },
@@ -76,4 +80,9 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     all.extend(agent.map(|what| Finding::AgentAndAlerts { what }));
     all.extend(of_box.map(|what| Finding::BoxStorageAndRestart { what }));
     all
+}
+
+fn unseen(list: &str, reason: Reason, detail: &str) -> UnseenPart {
+    let part = PartName::List { name: list.to_owned() };
+    UnseenPart { part, why: Missing::new(reason, detail), lasted: None }
 }

@@ -1,0 +1,106 @@
+//! What of the box cannot be looked at, in words.
+
+use super::phrases::{Language, Phrases};
+use crate::verdict::{BoardPart, PartName, UnseenPart};
+
+/// So many channels of one chip are named.
+const NAMED: usize = 4;
+
+/// The part, why it cannot be looked at, and for how long.
+pub fn unseen_part(unseen: &UnseenPart, language: Language) -> String {
+    if unseen.part == PartName::Everything {
+        return language.plain("unseen.everything").to_owned();
+    }
+    let (part, mut why) = (named(&unseen.part, language), language.reason(unseen.why.reason).to_owned());
+    if !unseen.why.detail.is_empty() {
+        why = format!("{why}: {}", unseen.why.detail);
+    }
+    match unseen.lasted {
+        Some(lasted) => {
+            language.say("unseen.lasting", &[("part", &part), ("why", &why), ("span", &language.span(lasted))])
+        }
+        None => format!("{part}: {why}"),
+    }
+}
+
+fn named(part: &PartName, language: Language) -> String {
+    match part {
+        PartName::Everything => language.plain("unseen.everything").to_owned(),
+        PartName::List { name } => listed(name, language),
+        PartName::Chip { chip, channels } if channels.len() <= NAMED => {
+            format!("{chip} ({})", channels.join(", "))
+        }
+        PartName::Chip { chip, channels } => {
+            let (some, more) = channels.split_at(NAMED);
+            language.say("unseen.chip", &[("chip", chip), ("some", &some.join(", ")), ("n", &more.len())])
+        }
+        PartName::Sensor { label } => label.clone(),
+        PartName::Port { name } => name.clone(),
+        PartName::Controller { key } => language.say("unseen.controller", &[("key", key)]),
+        PartName::Health { drive } => language.say("unseen.health", &[("drive", drive)]),
+        PartName::Space { mount } => language.say("unseen.space", &[("mount", mount)]),
+        PartName::Pool { name } => language.say("unseen.pool", &[("name", name)]),
+        PartName::Board(part) => language
+            .plain(match part {
+                BoardPart::Load => "unseen.load",
+                BoardPart::Memory => "unseen.memory",
+                BoardPart::Throttling => "unseen.throttling",
+                BoardPart::SystemDisk => "unseen.system-disk",
+                BoardPart::KernelMessages => "unseen.kernel-messages",
+                BoardPart::KernelLog => "unseen.kernel-log",
+            })
+            .to_owned(),
+    }
+}
+
+/// What could not be listed. Names of pools among it stay as they are.
+fn listed(name: &str, language: Language) -> String {
+    language
+        .plain(match name {
+            "drives" => "unseen.drives",
+            "chips" => "unseen.chips",
+            "mounts" => "unseen.mounts",
+            "links" => "unseen.links",
+            "controllers" => "unseen.controllers",
+            "pools" => "unseen.pools",
+            "ZFS pools" => "unseen.zfs-pools",
+            "btrfs file systems" => "unseen.btrfs-file-systems",
+            _ => return name.to_owned(),
+        })
+        .to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::{Missing, Reason};
+    use std::time::Duration;
+
+    fn said(part: PartName, detail: &str, lasted: Option<u64>, language: Language) -> String {
+        let why = Missing::new(Reason::TimedOut, detail);
+        unseen_part(&UnseenPart { part, why, lasted: lasted.map(Duration::from_secs) }, language)
+    }
+
+    #[test]
+    fn parts_are_named_with_their_reason_and_span() {
+        let chip = |many: usize| PartName::Chip {
+            chip: "nct".into(),
+            channels: (1..=many).map(|number| format!("fan{number}")).collect(),
+        };
+        let english = |part, detail, lasted| said(part, detail, lasted, Language::English);
+        assert_eq!(english(chip(1), "no answer", Some(2_940)), "nct (fan1): timed out: no answer, for 49 min");
+        assert_eq!(english(chip(7), "", Some(180)), "nct (fan1, fan2, fan3, fan4 and 3 more): timed out, for 3 min");
+        assert_eq!(english(PartName::List { name: "chips".into() }, "", None), "chips: timed out");
+        assert_eq!(english(PartName::List { name: "members of md0".into() }, "", None), "members of md0: timed out");
+        assert_eq!(english(PartName::Space { mount: "/srv".into() }, "", None), "room of /srv: timed out");
+        assert_eq!(english(PartName::Pool { name: "md0".into() }, "", None), "pool md0: timed out");
+        assert_eq!(english(PartName::Health { drive: "3".into() }, "", Some(0)), "health of 3: timed out, for 0 s");
+        assert_eq!(english(PartName::Everything, "", None), "everything: the probe is silent");
+        let german = |part, lasted| said(part, "", lasted, Language::German);
+        assert_eq!(
+            german(PartName::Health { drive: "3".into() }, Some(60)),
+            "Zustand von 3: keine Antwort, seit 1 min"
+        );
+        assert_eq!(german(PartName::List { name: "drives".into() }, None), "Laufwerke: keine Antwort");
+    }
+}
