@@ -125,7 +125,7 @@ fn what_holds_besides_is_left_out() {
 #[test]
 fn a_check_is_days_overdue_in_its_rehearsal() {
     let (settings, memory, snapshot) = watched(|_| {});
-    let played = play(&settings, &memory, &snapshot, Fault::Kind(Kind::CheckOverdue), None).unwrap();
+    let played = play(&settings, &memory, &snapshot, RehearsedFault::Kind(Kind::CheckOverdue), None).unwrap();
     let days = played.verdict.conditions.iter().map(|open| match open.finding {
         Finding::CheckOverdue { since, every, .. } => (since - every).as_secs() / 86_400,
         _ => 0,
