@@ -9,7 +9,7 @@
 //! 2. [`fonts`], [`text`], [`figure`], [`shapes`]: the drawing pieces that pages are made of.
 //! 3. [`panel`]: what a panel can do ([`Panel`]), and what can go wrong with one ([`PanelFault`]).
 //! 4. [`changes`]: which bytes must travel to turn one picture into another.
-//! 5. [`module`], [`command`], [`wire`], [`oled`]: the panel itself, on an I2C bus.
+//! 5. [`module`], `command`, [`wire`], [`oled`]: the panel itself, on an I2C bus.
 //! 6. [`png`], [`terminal`]: the same pictures for people without a panel.
 
 pub mod frame;

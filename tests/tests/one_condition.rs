@@ -18,7 +18,7 @@ const MAY_NAME: &[(&str, &str)] = &[
     (DECLARED, "declares them"),
     ("agent/data/src/verdict/accept.rs", "what its owner can agree with"),
     ("agent/data/src/verdict/aliases.rs", "which are names of one trouble"),
-    ("agent/data/src/verdict/reported.rs", "how far the trouble of pools and of heat goes"),
+    ("agent/data/src/verdict/news.rs", "a pool that is being filled, which is no news"),
     (RULES, "the rules, which look at what others hold"),
     ("agent/judge/src/memory/", "what is learned while something holds"),
     ("agent/judge/src/causes/", "what several kinds point to together"),

@@ -112,7 +112,7 @@ impl Played {
     }
 }
 
-/// Plays a fault; `name` says which drive it happens to, as `look --self-test` takes it.
+/// Plays a fault; `name` says which drive it happens to, as `self-test` takes it.
 ///
 /// # Errors
 /// When no single drive is meant, or when the box as it stands makes something else of it.

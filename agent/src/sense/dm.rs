@@ -2,7 +2,7 @@
 //! [`ask`], a question to the device mapper, which can wait for a RAID that hangs.
 
 use super::beneath;
-use super::dm_ioctl::{DmControl, What};
+use super::dm_ioctl::{DmControl, DmQuery};
 use super::host::Host;
 use super::parse::dm::members::{Image, LogicalVolume, RaidReport};
 use super::parse::dm::table::DmTarget;
@@ -53,11 +53,11 @@ pub fn ask(host: &Host, name: &str) -> Result<RaidReport, Missing> {
         return Err(Missing::new(Reason::NotAsked, "a recorded tree has no device mapper to ask"));
     }
     let control = DmControl::open()?;
-    let line = |what: What| raid_line(control.targets(name, what)?, name);
+    let line = |what: DmQuery| raid_line(control.targets(name, what)?, name);
     let read = |strange: String| Missing::new(Reason::Unreadable, format!("{name}: {strange}"));
     Ok(RaidReport {
-        status: dm::raid::status(&line(What::Status)?).map_err(read)?,
-        table: dm::raid::table(&line(What::Table)?).map_err(read)?,
+        status: dm::raid::status(&line(DmQuery::Status)?).map_err(read)?,
+        table: dm::raid::table(&line(DmQuery::Table)?).map_err(read)?,
     })
 }
 

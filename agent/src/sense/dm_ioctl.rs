@@ -1,4 +1,4 @@
-//! The way to the device mapper: one ioctl on its control device, which asks and never changes
+//! Asks the device mapper: one ioctl on its control device, which asks and never changes
 //! (include/uapi/linux/dm-ioctl.h).
 
 use super::parse::dm::table::{DmTarget, targets};
@@ -47,8 +47,8 @@ struct DmExchange {
 
 /// What is asked of a mapped device.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum What {
-    /// How it stands.
+pub enum DmQuery {
+    /// Its state.
     Status,
     /// How it was put together.
     Table,
@@ -65,7 +65,7 @@ impl DmControl {
     }
 
     /// The targets of the device with this name.
-    pub fn targets(&self, name: &str, what: What) -> Result<Vec<DmTarget>, Missing> {
+    pub fn targets(&self, name: &str, what: DmQuery) -> Result<Vec<DmTarget>, Missing> {
         let mut exchange = question(name, what)?;
         // SAFETY: `exchange` is one live structure that begins with the kernel's `struct dm_ioctl` (its size is asserted
         // above) and is `data_size` bytes long in all; the kernel reads and writes within those and keeps no pointer to
@@ -78,14 +78,14 @@ impl DmControl {
     }
 }
 
-fn question(name: &str, what: What) -> Result<Box<DmExchange>, Missing> {
+fn question(name: &str, what: DmQuery) -> Result<Box<DmExchange>, Missing> {
     let mut head = Head {
         version: [4, 0, 0],
         data_size: size_of::<DmExchange>() as u32,
         data_start: size_of::<Head>() as u32,
         target_count: 0,
         open_count: 0,
-        flags: NO_FLUSH_FLAG | if what == What::Table { TABLE_FLAG } else { 0 },
+        flags: NO_FLUSH_FLAG | if what == DmQuery::Table { TABLE_FLAG } else { 0 },
         event: 0,
         padding: 0,
         device: 0,
@@ -146,17 +146,17 @@ mod tests {
 
     #[test]
     fn a_question_names_its_device_and_asks_to_write_nothing_out() {
-        let asked = question("vg-lv", What::Table).unwrap();
+        let asked = question("vg-lv", DmQuery::Table).unwrap();
         assert!(asked.head.name.starts_with(b"vg-lv\0"));
         assert_eq!(asked.head.flags, TABLE_FLAG | NO_FLUSH_FLAG);
-        assert_eq!(question("vg-lv", What::Status).unwrap().head.flags, NO_FLUSH_FLAG);
-        assert!(question(&"x".repeat(127), What::Status).is_ok());
-        assert!(question(&"x".repeat(128), What::Status).is_err() && question("", What::Status).is_err());
+        assert_eq!(question("vg-lv", DmQuery::Status).unwrap().head.flags, NO_FLUSH_FLAG);
+        assert!(question(&"x".repeat(127), DmQuery::Status).is_ok());
+        assert!(question(&"x".repeat(128), DmQuery::Status).is_err() && question("", DmQuery::Status).is_err());
     }
 
     #[test]
     fn an_answer_outside_its_room_is_refused() {
-        let mut got = question("vg-lv", What::Status).unwrap();
+        let mut got = question("vg-lv", DmQuery::Status).unwrap();
         got.head.target_count = 1;
         let absurd = [(0, 400), (312, 16 << 20), (400, 350), (u32::MAX, u32::MAX)];
         for (start, size) in absurd {

@@ -62,7 +62,7 @@ pub struct Document {
     pub board: Board,
     /// What holds, worst first.
     pub conditions: Vec<Condition>,
-    /// The stories that the conditions make up, each with its cause, worst first.
+    /// What the open conditions add up to, each incident with its cause, worst first.
     pub incidents: Vec<Incident>,
 }
 

@@ -8,7 +8,7 @@ use crate::tell::words::phrases::Language;
 use crate::verdict::{self, Cause, Confidence, Handling, IncidentId, Place, Severity, Unmeasured, Verdict};
 use serde::{Deserialize, Serialize};
 
-/// One story for one cause.
+/// The conditions that have one cause.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Incident {

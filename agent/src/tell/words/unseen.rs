@@ -97,10 +97,7 @@ mod tests {
         assert_eq!(english(PartName::Health { drive: "3".into() }, "", Some(0)), "health of 3: timed out, for 0 s");
         assert_eq!(english(PartName::Everything, "", None), "everything: the probe is silent");
         let german = |part, lasted| said(part, "", lasted, Language::German);
-        assert_eq!(
-            german(PartName::Health { drive: "3".into() }, Some(60)),
-            "Zustand von 3: keine Antwort, seit 1 min"
-        );
+        assert_eq!(german(PartName::Health { drive: "3".into() }, Some(60)), "Zustand von 3: keine Antwort, seit 60 s");
         assert_eq!(german(PartName::List { name: "drives".into() }, None), "Laufwerke: keine Antwort");
     }
 }
