@@ -1,8 +1,8 @@
 //! The configuration file of traylight: text in, complete [`Settings`] out, or every problem in it at once.
 //!
 //! `settle.rs` is where it begins. Each key is declared once, where its section is read, in `sections/`; `key.rs` and
-//! `section.rs` define how, `values.rs` what a key can take. `reader.rs` goes through what was written, `notes.rs` collects the mistakes for the
-//! report, and `outline.rs` makes the default file and the schema from the declarations.
+//! `section.rs` define how, `values.rs` what a key can take. `reader.rs` goes through what was written, `notes.rs` collects
+//! the mistakes for the report, and `outline.rs` makes the default file and the schema from the declarations.
 //!
 //! Not its job: opening files, asking the system, or knowing what drives and panels are.
 //!

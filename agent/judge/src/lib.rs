@@ -2,9 +2,9 @@
 //! this folder opens, sends, waits, logs or asks the time.
 //!
 //! In reading order, each of which names only what is before it: the ground (`track` turns what is seen into conditions
-//! that hold, `limit` makes the limits that are printed, `redundancy` says what a pool can still lose, `heat_limits`, `kinds`
-//! and `order`); `forecast`; `memory`, which learns from every look; `play`, how faults are played; `conditions`, the rules; `causes`; `incidents`; and here `judge`, which calls them in
-//! this order. `agreement` is what the owner agrees with, `request` what may be asked of drives, `shelves` the trays.
+//! that hold, `limit` makes the limits that are printed, `redundancy` says what a pool can still lose, `heat_limits`,
+//! `kinds` and `order`); `forecast`; `memory`, which learns from every look; `play`, how faults are played;
+//! `conditions`, the rules; `causes`; `incidents`; and here `judge`, which calls them in this order. `agreement` is what the owner agrees with, `request` what may be asked of drives, `shelves` the trays.
 
 mod agreement;
 mod causes;

@@ -36,8 +36,8 @@ fn hears(home: &Home, what: &str, count: usize) -> Vec<[String; 3]> {
     wait_until(what, 60, all).unwrap()
 }
 
-/// The incident store of incidents is kept seconds after an incident was told; a program that is killed in between knows of it all
-/// the same, tells nothing twice, and tells the end.
+/// The incident store is saved seconds after an incident was reported; a program that is killed in between knows of it all the
+/// same, reports nothing twice, and reports the end.
 #[test]
 fn what_a_killed_agent_has_told_goes_on_under_its_number_and_is_told_once() {
     let (heron, home) = at_home_with_a_loss();

@@ -6,9 +6,9 @@
 //! their types. A `condition` puts these together; `limit` has its limits, `accept` what of it an owner can agree with,
 //! `aliases` when it goes on under another kind. An `incident` has a `cause` and a `handling`, `reported` what its messages
 //! have said, and `news` what they have not; `gaps` are times that no clock has measured. `freshness` is that of the
-//! readings, `unseen` what of them is missing, `standing` the box in a word, `shelf` its trays, `remark` what is worth one line; `judged` is what is judged of
-//! drives and pools that are well, `outlook` and `estimate` what lies ahead, `self_test` and `refusal` what became of a
-//! drive's self-test.
+//! readings, `unseen` what of them is missing, `standing` the box in a word, `shelf` its trays, `remark` what is worth one
+//! line; `judged` is what is judged of drives and pools that are well, `outlook` and `estimate` what lies ahead,
+//! `self_test` and `refusal` what became of a drive's self-test.
 
 mod accept;
 mod aliases;

@@ -1,6 +1,7 @@
 //! Incidents: one for each cause. What holds is put together by cause, set beside the incidents that were open
 //! before, and what is new about each is said once. [`fold`] puts together what belongs together, with what [`alike`] knows of
-//! conditions that nothing explains; [`handling`] says what may be done with trays; the open incidents are in the memory's incident store.
+//! conditions that nothing explains; [`handling`] says what may be done with trays; the open incidents are in the memory's
+//! incident store.
 
 mod alike;
 mod fold;

@@ -8,10 +8,12 @@ const NAMED: usize = 4;
 
 /// The part, why it cannot be looked at, and for how long.
 pub fn unseen_part(unseen: &UnseenPart, language: Language) -> String {
+    let part = named(&unseen.part, language);
+    // Its words say why as well.
     if unseen.part == PartName::Everything {
-        return language.plain("unseen.everything").to_owned();
+        return part;
     }
-    let (part, mut why) = (named(&unseen.part, language), language.reason(unseen.why.reason).to_owned());
+    let mut why = language.reason(unseen.why.reason).to_owned();
     if !unseen.why.detail.is_empty() {
         why = format!("{why}: {}", unseen.why.detail);
     }
