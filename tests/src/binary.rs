@@ -22,7 +22,7 @@ fn build() -> PathBuf {
     executable(&String::from_utf8_lossy(&output.stdout)).unwrap_or_else(|| panic!("cargo names no executable"))
 }
 
-/// The executable among cargo's messages, one JSON object a line (The Cargo IncidentStore, External tools).
+/// The executable among cargo's messages, one JSON object a line (The Cargo Book, External Tools).
 fn executable(messages: &str) -> Option<PathBuf> {
     let messages = messages.lines().filter_map(|line| serde_json::from_str::<serde_json::Value>(line).ok());
     messages.filter_map(|message| Some(PathBuf::from(message["executable"].as_str()?))).next_back()
