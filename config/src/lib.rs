@@ -1,7 +1,7 @@
 //! The configuration file of traylight: text in, complete [`Settings`] out, or every problem in it at once.
 //!
 //! `settle.rs` is where it begins. Each key is declared once, where its section is read, in `sections/`; `key.rs` and
-//! `section.rs` define how, `values.rs` what a key can take. `reader.rs` goes through what was written, `notes.rs` collects
+//! `section.rs` define how, `values.rs` with `duration.rs` what a key can take. `reader.rs` goes through what was written, `notes.rs` collects
 //! the mistakes for the report, and `outline.rs` makes the default file and the schema from the declarations.
 //!
 //! Not its job: opening files, asking the system, or knowing what drives and panels are.
@@ -20,6 +20,7 @@ mod settle;
 
 mod sections;
 
+mod duration;
 mod key;
 mod section;
 mod values;
@@ -36,6 +37,7 @@ mod template;
 mod url;
 
 pub use declared::{default_file, schema};
+pub use duration::duration;
 pub use problem::{Problem, Problems};
 pub use sections::{
     AlertChannel, Alerts, Bus, Button, ButtonAction, CommandLine, DaySpan, DayTime, Destination, DriveLimits,

@@ -81,8 +81,8 @@ impl<'t> Notes<'t> {
 
     fn explain(&self, unknown: Unknown) -> Note {
         let Unknown { at, key, title, siblings } = unknown;
-        let wanted = siblings.join(", ");
-        let message = format!("found the unknown key `{}` {}, wanted one of {wanted}", shorten(&key), place(&title));
+        let expected = siblings.join(", ");
+        let message = format!("unknown key `{}` {}, expected one of {expected}", shorten(&key), place(&title));
         let near = nearest(&key, siblings.iter().copied()).map(|known| format!("did you mean `{known}`?"));
         let elsewhere = || {
             let mut homes = self.known.iter().filter(|(_, known)| *known == key);

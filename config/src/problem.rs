@@ -1,4 +1,5 @@
-//! A problem in the configuration file, and how it is told: found, wanted, where, with the line and a mark under it.
+//! A problem in the configuration file, and how it is reported: where, what was expected and what was found, with the line
+//! and a mark under it.
 //!
 //! It does not judge: `settle.rs` finds the problems.
 
@@ -7,8 +8,8 @@ use std::fmt;
 
 /// Every problem in one file, in the order of the text. There is at least one.
 ///
-/// `Display` prints them one after another. Of more than a hundred only the first hundred are told: the text is then
-/// hardly meant as a configuration, and the report must stay one that a log can hold.
+/// `Display` prints them one after another, and their number. Of more than a hundred only the first hundred are printed:
+/// the text is then hardly meant as a configuration, and the report must stay one that a log can hold.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problems {
     pub(crate) told: Vec<Problem>,
@@ -25,7 +26,7 @@ pub struct Problem {
     pub line: usize,
     /// In characters, from 1.
     pub column: usize,
-    /// What was found and what was wanted, in one sentence.
+    /// What was expected and what was found, in one sentence.
     pub message: String,
     /// What would probably mend it, such as "did you mean `bus`?".
     pub hint: Option<String>,
@@ -43,16 +44,14 @@ impl std::error::Error for Problems {}
 
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (nth, problem) in self.told.iter().enumerate() {
-            if nth > 0 {
-                writeln!(f)?;
-            }
-            write!(f, "{problem}")?;
+        for problem in &self.told {
+            writeln!(f, "{problem}")?;
         }
-        if self.untold > 0 {
-            write!(f, "\nand {} more", self.untold)?;
+        match (self.told.len(), self.untold) {
+            (1, 0) => write!(f, "1 problem"),
+            (shown, 0) => write!(f, "{shown} problems"),
+            (shown, more) => write!(f, "{} problems; the first {shown} are shown", shown + more),
         }
-        Ok(())
     }
 }
 

@@ -24,7 +24,7 @@ pub(crate) struct Section<'n, 't> {
     /// What nobody has asked for yet.
     left: DeTable<'t>,
     outline: Outline,
-    /// What was written and is none of what is wanted.
+    /// Keys whose values were refused.
     refused: Vec<String>,
 }
 
@@ -150,8 +150,8 @@ impl<'t> Section<'_, 't> {
         let items = match value {
             DeValue::Array(items) if count.contains(&items.len()) => items,
             _ => {
-                let wanted = format!("a list in brackets of {} to {} texts", count.start(), count.end());
-                self.refused(key, at, Refusal { wanted, hint: None });
+                let expected = format!("a list in brackets of {} to {} texts", count.start(), count.end());
+                self.refused(key, at, Refusal { expected, hint: None });
                 return None;
             }
         };
@@ -184,7 +184,7 @@ impl<'t> Section<'_, 't> {
             None => (0..0, DeTable::new()),
             Some((header, DeValue::Table(table))) => (header, table),
             Some((at, _)) => {
-                self.refused(name, at, Refusal { wanted: format!("a section that starts with {title}"), hint: None });
+                self.refused(name, at, Refusal { expected: format!("a section that starts with {title}"), hint: None });
                 (0..0, DeTable::new())
             }
         };
@@ -204,7 +204,7 @@ impl<'t> Section<'_, 't> {
         let path = self.path_of(name);
         let title = format!("[[{path}]]");
         let wrong =
-            || Refusal { wanted: format!("a section that starts with {title}, in double brackets"), hint: None };
+            || Refusal { expected: format!("a section that starts with {title}, in double brackets"), hint: None };
         let items = match self.ask(name) {
             None => DeArray::default(),
             Some((_, DeValue::Array(items))) => items,
@@ -215,7 +215,7 @@ impl<'t> Section<'_, 't> {
         };
         let (found, most) = (items.len(), *count.end());
         if found < *count.start() && !self.was_refused(name) {
-            let message = format!("found {} without {title}, wanted at least {}", self.title, count.start());
+            let message = format!("expected at least {} {title} in {}, found {found}", count.start(), self.title);
             self.note(self.header.clone(), message);
         }
         let (mut settled, mut outline) = (Vec::new(), Outline::default());
@@ -227,7 +227,7 @@ impl<'t> Section<'_, 't> {
         for (nth, item) in items.into_iter().enumerate() {
             let header = item.span();
             if nth == most {
-                self.note(header, format!("found {found} of {title} here, wanted at most {most}"));
+                self.note(header, format!("expected at most {most} {title}, found {found}"));
                 break;
             }
             match item.into_inner() {
@@ -277,12 +277,12 @@ impl<'t> Section<'_, 't> {
             let line = self.notes.source.line(also.start);
             let (one, other) = (one.key, other.key);
             let message =
-                format!("found `{one}` in a {} that has `{other}` on line {line}, wanted only one of them", self.title);
+                format!("expected `{one}` or `{other}` in {}, found both; `{other}` is on line {line}", self.title);
             self.notes.add(Note { at: at.clone(), message, hint: None, also: Some(also.clone()) });
         }
     }
 
-    /// True for a key that was written, though with a value that is none of what is wanted: that has been noted.
+    /// True for a key that was written, though with a value that was refused: that has been noted.
     pub(crate) fn was_refused(&self, key: &str) -> bool {
         self.refused.iter().any(|refused| refused == key)
     }
@@ -299,7 +299,10 @@ impl<'t> Section<'_, 't> {
         if self.was_refused(missing) {
             return;
         }
-        self.note(at, format!("found `{found}` in a {} without `{missing}`, wanted both or neither", self.title));
+        self.note(
+            at,
+            format!("expected both `{found}` and `{missing}` in {}, or neither; found only `{found}`", self.title),
+        );
     }
 
     /// Notes what is wrong with a value that was read without fault.
@@ -316,7 +319,8 @@ impl<'t> Section<'_, 't> {
         };
         let shown = self.notes.source.shown(&at);
         let line = self.notes.source.line(first.start);
-        let message = format!("found {shown} for `{key}`, wanted a different one, as line {line} has it already");
+        let message =
+            format!("`{key}`: expected a different value for each, found {shown} again; it is already on line {line}");
         self.notes.add(Note { at, message, hint: None, also: Some(first) });
     }
 
@@ -335,7 +339,7 @@ impl<'t> Section<'_, 't> {
     fn must_be_there(&mut self, key: &'static str, example: &str) {
         self.outline.required.push(key);
         if !self.left.contains_key(key) {
-            let message = format!("found {} without `{key}`, wanted one, such as {key} = {example}", self.title);
+            let message = format!("expected `{key}` in {}, found none; add one, such as {key} = {example}", self.title);
             self.note(self.header.clone(), message);
         }
     }
@@ -352,7 +356,7 @@ impl<'t> Section<'_, 't> {
     fn refused(&mut self, key: &str, at: TextSpan, refusal: Refusal) {
         self.refused.push(key.to_owned());
         let shown = self.notes.source.shown(&at);
-        let message = format!("found {shown} for `{key}`, wanted {}", refusal.wanted);
+        let message = format!("`{key}`: expected {}, found {shown}", refusal.expected);
         self.notes.add(Note { at, message, hint: refusal.hint, also: None });
     }
 
@@ -362,5 +366,5 @@ impl<'t> Section<'_, 't> {
 }
 
 fn unless_below<T: Display>(at: &Given<T>, how: &str, than: &Given<T>, origin: &str) -> String {
-    format!("found {} for `{}`, wanted {how} than `{}`, which is {} {origin}", at.value, at.key, than.key, than.value)
+    format!("`{}`: expected {how} than `{}`, which is {} {origin}, found {}", at.key, than.key, than.value, at.value)
 }

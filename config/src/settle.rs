@@ -18,7 +18,7 @@ const LARGEST_FILE: usize = 256 * 1024;
 /// Every problem in the text, in its order. Text that is not TOML is one problem: the rest cannot be judged.
 pub fn settle(text: &str, file: &str) -> Result<Settings, Problems> {
     if text.len() > LARGEST_FILE {
-        let message = format!("found a file of {} bytes, wanted at most {LARGEST_FILE}", text.len());
+        let message = format!("expected at most {LARGEST_FILE} bytes, found {}", text.len());
         let file = clean(file);
         let problem = Problem { file, line: 1, column: 1, message, hint: None, excerpts: Vec::new() };
         return Err(Problems { told: vec![problem], untold: 0 });

@@ -83,7 +83,7 @@ pub(crate) fn parse(text: &str) -> Read<Template> {
     let (mut pieces, mut rest) = (Vec::new(), text);
     while let Some((before, after)) = rest.split_once("{{") {
         let Some((name, later)) = after.split_once("}}") else {
-            return Err(Refusal { wanted: "a template in which every {{ has its }}".into(), hint: None });
+            return Err(Refusal { expected: "a template in which every {{ has its }}".into(), hint: None });
         };
         pieces.push(Piece::Text(before.to_owned()));
         pieces.push(Piece::Place(field(name.trim())?));
@@ -97,7 +97,7 @@ pub(crate) fn parse(text: &str) -> Read<Template> {
 fn field(name: &str) -> Read<Field> {
     let known = FIELDS.iter().map(|(known, _)| *known);
     FIELDS.iter().find(|(known, _)| *known == name).map(|(_, field)| *field).ok_or_else(|| Refusal {
-        wanted: format!("a template whose places are of {}", known.clone().collect::<Vec<_>>().join(", ")),
+        expected: format!("a template whose places are of {}", known.clone().collect::<Vec<_>>().join(", ")),
         hint: nearest(name, known).map(|known| format!("did you mean {{{{{known}}}}}?")),
     })
 }
@@ -123,9 +123,9 @@ mod tests {
     #[test]
     fn a_place_that_is_unknown_or_open_is_refused() {
         assert_eq!(parse("{{titel}}").unwrap_err().hint.as_deref(), Some("did you mean {{title}}?"));
-        assert_eq!(parse("a {{title").unwrap_err().wanted, "a template in which every {{ has its }}");
-        let wanted = "a template whose places are of box, update, severity, title, subject, sentence, advice, warning, \
+        assert_eq!(parse("a {{title").unwrap_err().expected, "a template in which every {{ has its }}");
+        let expected = "a template whose places are of box, update, severity, title, subject, sentence, advice, warning, \
                       trays, since, incident, id, text, json";
-        assert_eq!(parse("{{}}").unwrap_err(), Refusal { wanted: wanted.into(), hint: None });
+        assert_eq!(parse("{{}}").unwrap_err(), Refusal { expected: expected.into(), hint: None });
     }
 }

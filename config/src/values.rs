@@ -2,6 +2,7 @@
 //!
 //! Where the value stands and what was found is added by `reader.rs`.
 
+use crate::duration::duration;
 use crate::source::steers;
 use crate::suggest::nearest;
 use std::ops::RangeInclusive;
@@ -14,10 +15,10 @@ pub(crate) type Read<T> = Result<T, Refusal>;
 /// Reads one value.
 type Reader<T> = Box<dyn Fn(&DeValue) -> Read<T>>;
 
-/// What was wanted instead.
+/// What was expected instead.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) struct Refusal {
-    pub(crate) wanted: String,
+    pub(crate) expected: String,
     pub(crate) hint: Option<String>,
 }
 
@@ -58,8 +59,8 @@ impl<T: 'static> ValueKind<T> {
 }
 
 /// A refusal without a hint.
-pub(crate) fn refuse<T>(wanted: impl Into<String>) -> Read<T> {
-    Err(Refusal { wanted: wanted.into(), hint: None })
+pub(crate) fn refuse<T>(expected: impl Into<String>) -> Read<T> {
+    Err(Refusal { expected: expected.into(), hint: None })
 }
 
 /// A number with or without a decimal point.
@@ -106,22 +107,10 @@ pub(crate) fn flag() -> ValueKind<bool> {
 
 /// A length of time with its unit, such as "5 min", "90 s" or "1 h 30 min".
 pub(crate) fn time(range: RangeInclusive<Duration>) -> ValueKind<Duration> {
-    ValueKind::new(r##""$ref": "#/$defs/time""##, *range.start(), move |value| {
-        let parser = jiff::fmt::friendly::SpanParser::new();
-        match value.as_str().map(|text| parser.parse_unsigned_duration(text)) {
-            Some(Ok(time)) if range.contains(&time) => Ok(time),
-            _ => refuse(format!(
-                "a time in quotes with its unit (h, min, s or ms), such as \"5 min\", from {} to {}",
-                spoken(*range.start()),
-                spoken(*range.end())
-            )),
-        }
+    ValueKind::new(r##""$ref": "#/$defs/time""##, *range.start(), move |value| match value.as_str() {
+        Some(text) => duration(text, &range).or_else(refuse),
+        None => refuse("a time in quotes with its unit (h, min, s or ms), such as \"5 min\""),
     })
-}
-
-/// A length of time as the file writes it.
-fn spoken(time: Duration) -> String {
-    jiff::SignedDuration::try_from(time).map_or_else(|_| format!("{} s", time.as_secs()), |time| format!("{time:#}"))
 }
 
 /// One of a few words.
@@ -134,7 +123,7 @@ pub(crate) fn one_of<T: Copy + 'static, const N: usize>(choices: [(&'static str,
             return Ok(*choice);
         }
         let hint = text.and_then(|text| nearest(text, words)).map(|word| format!("did you mean \"{word}\"?"));
-        Err(Refusal { wanted: format!("one of {listed}"), hint })
+        Err(Refusal { expected: format!("one of {listed}"), hint })
     })
 }
 
@@ -151,13 +140,13 @@ pub(crate) fn text(most: usize) -> ValueKind<String> {
 pub(crate) fn text_that(
     most: usize,
     pattern: &str,
-    wanted: &'static str,
+    expected: &'static str,
     is_valid: fn(&str) -> bool,
 ) -> ValueKind<String> {
     let ValueKind { read, rules, stand_in } = text(most);
     ValueKind::new(format!(r#"{rules}, "pattern": {pattern:?}"#), stand_in, move |value| match read(value) {
         Ok(text) if is_valid(&text) => Ok(text),
-        _ => refuse(wanted),
+        _ => refuse(expected),
     })
 }
 
@@ -172,7 +161,7 @@ mod tests {
     /// The value of `x = ...`.
     fn read<T>(written: &str, kind: ValueKind<T>) -> Result<T, String> {
         let value = DeValue::parse(written).unwrap();
-        (kind.read)(value.get_ref()).map_err(|refusal| refusal.wanted)
+        (kind.read)(value.get_ref()).map_err(|refusal| refusal.expected)
     }
 
     #[test]
@@ -183,11 +172,9 @@ mod tests {
         {
             assert_eq!(read(written, any()), Ok(Duration::from_secs(seconds)), "{written}");
         }
-        for written in
-            ["5", "'5'", "''", "'0 s'", "'-5 min'", "'5 min ago'", "'169 h'", "'999 ms'", "'soon'", "'9999999999999 h'"]
-        {
-            let wanted = read(written, any()).unwrap_err();
-            assert!(wanted.ends_with("from 1s to 168h"), "{written}: {wanted}");
+        for written in ["5", "'5'", "''", "'-5 min'", "'5 min ago'", "'soon'"] {
+            let expected = read(written, any()).unwrap_err();
+            assert!(expected.ends_with("with its unit (h, min, s or ms), such as \"5 min\""), "{written}: {expected}");
         }
     }
 

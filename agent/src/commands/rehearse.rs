@@ -1,7 +1,7 @@
 //! `rehearse`: plays a fault as if it happened, marked as a test and touching nothing.
 
 use super::look::one_look;
-use super::shared::{BoxFlags, duration};
+use super::shared::{BoxFlags, up_to};
 use super::terminal::{print, print_lines};
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -11,7 +11,7 @@ use traylight::judge::Memory;
 use traylight::printout::Printout;
 use traylight::rehearse::{Played, PlayedLook, RehearsedFault, play};
 use traylight::send::log::{Form, Log};
-use traylight::serve::control::{self, ControlRequest};
+use traylight::serve::control::{self, ControlRequest, LONGEST_REHEARSAL};
 use traylight::show::outlet::Scenery;
 use traylight::show::pages::test_mark;
 use traylight::tell::incident_log;
@@ -29,7 +29,7 @@ pub struct RehearseFlags {
     #[arg(value_name = "TRAY")]
     tray: Option<String>,
     /// For how long the running agent shows it, such as 45s or "5 min"
-    #[arg(long = "for", value_name = "DURATION", default_value = "60s", value_parser = duration)]
+    #[arg(long = "for", value_name = "DURATION", default_value = "60s", value_parser = up_to(LONGEST_REHEARSAL))]
     for_time: Duration,
     /// List the faults
     #[arg(long, conflicts_with_all = ["fault", "tray"])]

@@ -7,7 +7,7 @@ use std::io::{self, Read};
 use std::os::unix::fs::{FileTypeExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use traylight_config::{Settings, settle};
+use traylight_config::{Settings, duration, settle};
 
 /// Where the configuration is unless said otherwise.
 pub const CONFIG: &str = "/etc/traylight/traylight.toml";
@@ -66,10 +66,9 @@ impl BoxFlags {
     }
 }
 
-/// A length of time with its unit.
-pub fn duration(text: &str) -> Result<Duration, String> {
-    let parsed = jiff::fmt::friendly::SpanParser::new().parse_unsigned_duration(text);
-    parsed.map_err(|_| "wanted a time with its unit, such as 45s, \"30 min\" or 2h".to_owned())
+/// Reads a length of time from a second up to this.
+pub fn up_to(most: Duration) -> impl Fn(&str) -> Result<Duration, String> + Clone {
+    move |text| duration(text, &(Duration::from_secs(1)..=most)).map_err(|expected| format!("expected {expected}"))
 }
 
 /// Reads a configuration file; every problem of it is in the error.
@@ -86,7 +85,7 @@ pub fn read_settings(file: &Path) -> Result<Settings, String> {
 #[allow(clippy::disallowed_methods, reason = "the configuration file is read where arguments are")]
 pub fn config_text(file: &Path) -> io::Result<Option<String>> {
     let at = |error: io::Error| io::Error::new(error.kind(), format!("{}: {error}", file.display()));
-    let no_config = |found: &str| at(io::Error::other(format!("found {found}, wanted a configuration")));
+    let no_config = |found: &str| at(io::Error::other(format!("expected a configuration file, found {found}")));
     let plain = |found: &Metadata| match kind(found) {
         None if found.len() > LONGEST_CONFIG => Err(no_config(&format!("more than {LONGEST_CONFIG} bytes"))),
         None => Ok(()),
@@ -106,12 +105,12 @@ pub fn config_text(file: &Path) -> io::Result<Option<String>> {
         return Err(no_config(&format!("more than {LONGEST_CONFIG} bytes")));
     }
     String::from_utf8(bytes).map(Some).map_err(|error| {
-        let found = format!("found bytes that are not UTF-8 at byte {}, wanted text", error.utf8_error().valid_up_to());
+        let found = format!("expected UTF-8 text, found other bytes at byte {}", error.utf8_error().valid_up_to());
         at(io::Error::other(found))
     })
 }
 
-/// What a file is that is no plain one.
+/// What kind of file it is, unless it is a plain one.
 fn kind(found: &Metadata) -> Option<&'static str> {
     let kind = found.file_type();
     match kind {

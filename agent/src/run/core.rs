@@ -1,7 +1,7 @@
 //! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
 
 use super::dispatch::{AlertContext, ChannelsStand, Dispatch};
-use super::rehearsal::{LONGEST, Rehearsal};
+use super::rehearsal::Rehearsal;
 use super::unsent::{Turns, make_room};
 use crate::clock::{Clock, Moment, Wall};
 use crate::judge::ledger::Ledger;
@@ -11,7 +11,7 @@ use crate::probe::keeper::ProbeEvent;
 use crate::reading::{EventKind, Itself, Missing, Snapshot};
 use crate::rehearse::{self, RehearsedFault};
 use crate::serve::alerts::not_open;
-use crate::serve::control::{ControlAnswer, ControlRequest, PendingRequest};
+use crate::serve::control::{ControlAnswer, ControlRequest, LONGEST_MUTE, LONGEST_REHEARSAL, PendingRequest};
 use crate::serve::document::Document;
 use crate::show::panel::{self, upkeep::UpkeepEvent};
 use crate::tell::incident_log;
@@ -51,9 +51,6 @@ pub struct Core {
     /// The state document since it was judged last, for all who want it.
     document: Option<Arc<str>>,
 }
-
-/// Nobody works on a box for longer without a break; what is muted for good is forgotten.
-const LONGEST_MUTE: Duration = Duration::from_secs(8 * 3600);
 
 impl Core {
     /// It begins with what was kept.
@@ -276,7 +273,7 @@ impl Core {
     fn mute(&mut self, for_time: Duration) -> ControlAnswer {
         if for_time.is_zero() || for_time > LONGEST_MUTE {
             let (found, most) = (for_time.as_secs(), span(LONGEST_MUTE));
-            return ControlAnswer::Refused(format!("found {found} s to mute for, wanted a time up to {most}"));
+            return ControlAnswer::Refused(format!("expected at most {most}, found {found} s"));
         }
         self.memory.mute_until(Some(self.clock.now().plus(for_time)));
         let said = format!("messages are held back for {}; the log and the panel go on", span(for_time));
@@ -299,9 +296,9 @@ impl Core {
         for_time: Duration,
     ) -> Result<(String, Vec<LogEntry>), String> {
         let fault = RehearsedFault::named(fault)?;
-        if for_time.is_zero() || for_time > LONGEST {
-            let (found, most) = (for_time.as_secs(), span(LONGEST));
-            return Err(format!("found {found} s to show it for, wanted a time up to {most}"));
+        if for_time.is_zero() || for_time > LONGEST_REHEARSAL {
+            let (found, most) = (for_time.as_secs(), span(LONGEST_REHEARSAL));
+            return Err(format!("expected at most {most}, found {found} s"));
         }
         if let Some(Rehearsal { played, ends }) = &self.rehearsal {
             return Err(format!("`{}` is rehearsed for another {}", played.fault, span(ends.since(self.clock.now()))));

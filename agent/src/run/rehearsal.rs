@@ -6,10 +6,6 @@ use crate::tell::incident_log;
 use crate::tell::log::LogEntry;
 use crate::units::span;
 use crate::verdict::Update;
-use std::time::Duration;
-
-/// It must not stand in the way of what is real for longer.
-pub const LONGEST: Duration = Duration::from_secs(600);
 
 /// A rehearsal that is shown.
 pub struct Rehearsal {

@@ -26,6 +26,11 @@ const WAITING: usize = 8;
 /// may do so without end.
 const VISITORS: usize = 16;
 
+/// Nobody works on a box for longer without a break; what is muted for good is forgotten.
+pub const LONGEST_MUTE: Duration = Duration::from_secs(8 * 3600);
+/// A rehearsal must not hide what is real for longer.
+pub const LONGEST_REHEARSAL: Duration = Duration::from_secs(600);
+
 /// What can be asked for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", deny_unknown_fields)]

@@ -46,14 +46,14 @@ pub(super) fn web_address() -> ValueKind<Url> {
 }
 
 pub(super) fn host() -> ValueKind<String> {
-    let wanted = "the name or address of a server, such as \"mail.example.org\", without a port";
-    text_that(253, "^[0-9A-Za-z:._-]+$", wanted, is_host)
+    let expected = "the name or address of a server, such as \"mail.example.org\", without a port";
+    text_that(253, "^[0-9A-Za-z:._-]+$", expected, is_host)
 }
 
 /// A plain address: what RFC 5321, 4.1.2 calls a Dot-string, an @ and a Domain, in ASCII.
 pub(super) fn mail_address() -> ValueKind<String> {
-    let wanted = "a mail address without name or brackets, such as \"keeper@example.org\"";
-    text_that(254, "^[^@ ]+@[^@ ]+$", wanted, |address| {
+    let expected = "a mail address without name or brackets, such as \"keeper@example.org\"";
+    text_that(254, "^[^@ ]+@[^@ ]+$", expected, |address| {
         let in_atom = |c: char| c.is_ascii_alphanumeric() || "!#$%&'*+-/=?^_`{|}~".contains(c);
         let is_atom = |atom: &str| !atom.is_empty() && atom.chars().all(in_atom);
         let is_local = |local: &str| (1..=64).contains(&local.len()) && local.split('.').all(is_atom);
@@ -117,8 +117,8 @@ pub(super) fn body() -> ValueKind<Template> {
 
 /// The name of a topic (MQTT 3.1.1, 4.7): no wildcards, no level that is empty, and none of the broker's own.
 pub(super) fn topic() -> ValueKind<String> {
-    let wanted = "what topics begin with, such as \"traylight/heron\", without +, #, $ or a slash at either end";
-    text_that(128, "^[^+#/$][^+#]*$", wanted, |topic| {
+    let expected = "what topics begin with, such as \"traylight/heron\", without +, #, $ or a slash at either end";
+    text_that(128, "^[^+#/$][^+#]*$", expected, |topic| {
         !topic.contains(['+', '#']) && !topic.starts_with('$') && topic.split('/').all(|level| !level.is_empty())
     })
 }

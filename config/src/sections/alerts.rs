@@ -82,7 +82,7 @@ fn quiet(section: &mut Section) -> Option<QuietHours> {
     section.both_or_none(&from, &until, [&["quiet_from"], &["quiet_until"]]);
     let (from, until) = from.zip(until)?;
     if from.value == until.value {
-        section.wrong(&until, "found quiet hours that end when they begin, wanted two times that differ".into());
+        section.wrong(&until, "expected `quiet_until` to differ from `quiet_from`, found the same time".into());
     }
     Some(QuietHours { from: from.value, until: until.value })
 }

@@ -60,7 +60,7 @@ fn button(section: &mut Section, places: &mut Vec<(String, u32)>) -> Button {
     if places.contains(&place) {
         section.wrong(
             &line,
-            format!("found two buttons on line {} of this chip, wanted one of them elsewhere", line.value),
+            format!("expected each button on a line of its own, found two on line {} of this chip", line.value),
         );
     }
     places.push(place);

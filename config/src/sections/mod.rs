@@ -189,7 +189,7 @@ fn mount_point() -> ValueKind<String> {
     ValueKind::new(rules, String::new(), |value| match (text(4096).read)(value) {
         Ok(path) if path == "/" || (path.starts_with('/') && !path.ends_with('/')) => Ok(path),
         Ok(path) if path.starts_with('/') => Err(Refusal {
-            wanted: "a mount point without a slash at its end".into(),
+            expected: "a mount point without a slash at its end".into(),
             hint: Some(format!("did you mean \"{}\"?", path.trim_end_matches('/'))),
         }),
         _ => refuse("a mount point that starts with a slash, such as \"/srv\""),

@@ -75,13 +75,13 @@ fn span(section: &mut Section, position: Option<Position>, from: Time, until: Ti
     for given in [&from, &until].into_iter().flatten() {
         let nowhere = position.is_none() && !section.was_refused("position");
         if nowhere && !matches!(given.value, DayTime::Clock(_)) {
-            let message = format!("found the sun's time for `{}` without `position`, wanted both", given.key);
+            let message = format!("`{}`: expected `position` with sunset or sunrise, found none", given.key);
             section.wrong(given, message);
         }
     }
     let (from, until) = from.zip(until)?;
     if from.value == until.value {
-        section.wrong(&until, "found a time that ends when it begins, wanted two times that differ".into());
+        section.wrong(&until, format!("expected `{}` to differ from `{}`, found the same time", until.key, from.key));
     }
     Some(DaySpan { from: from.value, until: until.value })
 }
@@ -92,8 +92,8 @@ fn day_time() -> ValueKind<DayTime> {
     ValueKind::new(rules, DayTime::Sunset, move |value| match value.as_str() {
         Some("sunset") => Ok(DayTime::Sunset),
         Some("sunrise") => Ok(DayTime::Sunrise),
-        _ => (clock.read)(value).map(DayTime::Clock).map_err(|Refusal { wanted, hint }| Refusal {
-            wanted: format!("\"sunset\", \"sunrise\", or {wanted}"),
+        _ => (clock.read)(value).map(DayTime::Clock).map_err(|Refusal { expected, hint }| Refusal {
+            expected: format!("\"sunset\", \"sunrise\", or {expected}"),
             hint,
         }),
     })

@@ -135,7 +135,10 @@ fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
     ));
     let place = bus.value.clone()?;
     if places.contains(&(place.clone(), address)) {
-        section.wrong(&bus, format!("found two panels at {address:#04X} of this bus, wanted one of them elsewhere"));
+        section.wrong(
+            &bus,
+            format!("expected each panel at an address of its own, found two at {address:#04X} of this bus"),
+        );
     }
     places.push((place.clone(), address));
     Some(PanelWiring { bus: place, address, bus_speed_khz, controller, size: size.value, rotation_degrees, brightness })
@@ -153,13 +156,13 @@ fn sizes_with((word, controller): (&str, PanelController)) -> String {
 /// Which panels there are instead.
 fn no_such_panel(controller: PanelController, (width, height): (u32, u32)) -> String {
     let word =
-        |wanted: PanelController| CONTROLLERS.iter().find(|(_, found)| *found == wanted).map_or("", |(word, _)| word);
+        |this: PanelController| CONTROLLERS.iter().find(|(_, known)| *known == this).map_or("", |(word, _)| word);
     let of_each = CONTROLLERS.iter().map(|(word, controller)| {
         let sizes: Vec<String> = controller.sizes().iter().map(|(width, height)| format!("{width}x{height}")).collect();
         format!("{word} with {}", sizes.join(", "))
     });
     let there_are = of_each.collect::<Vec<_>>().join("; ");
-    format!("found {width}x{height} for a panel with {}, wanted one that there is: {there_are}", word(controller))
+    format!("expected {there_are}; found {} with {width}x{height}", word(controller))
 }
 
 fn bus_or_none() -> ValueKind<Option<Bus>> {
@@ -168,7 +171,7 @@ fn bus_or_none() -> ValueKind<Option<Bus>> {
         Some(text) if text.eq_ignore_ascii_case("none") => Ok(None),
         _ => read(value)
             .map(Some)
-            .map_err(|Refusal { wanted, hint }| Refusal { wanted: format!("\"none\", {wanted}"), hint }),
+            .map_err(|Refusal { expected, hint }| Refusal { expected: format!("\"none\", {expected}"), hint }),
     })
 }
 

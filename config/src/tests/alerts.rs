@@ -105,13 +105,13 @@ fn said(lines: &str) -> String {
 fn a_channel_without_what_it_needs_is_told_what_that_is() {
     let report = report("[[alerts.mail]]\n[[alerts.webhook]]\n[[alerts.mqtt]]\n[[alerts.command]]\n");
     for wanted in [
-        "1:1: found [[alerts.mail]] without `name`, wanted one, such as name = \"owner\"",
-        "1:1: found [[alerts.mail]] without `server`, wanted one, such as server = \"mail.example.org\"",
-        "1:1: found [[alerts.mail]] without `from`",
-        "1:1: found [[alerts.mail]] without `to`, wanted one, such as to = [\"keeper@example.org\"]",
-        "2:1: found [[alerts.webhook]] without `url`",
-        "3:1: found [[alerts.mqtt]] without `server`",
-        "4:1: found [[alerts.command]] without `program`",
+        "1:1: expected `name` in [[alerts.mail]], found none; add one, such as name = \"owner\"",
+        "1:1: expected `server` in [[alerts.mail]], found none; add one, such as server = \"mail.example.org\"",
+        "1:1: expected `from` in [[alerts.mail]]",
+        "1:1: expected `to` in [[alerts.mail]], found none; add one, such as to = [\"keeper@example.org\"]",
+        "2:1: expected `url` in [[alerts.webhook]]",
+        "3:1: expected `server` in [[alerts.mqtt]]",
+        "4:1: expected `program` in [[alerts.command]]",
     ] {
         assert!(report.contains(wanted), "{wanted}\n{report}");
     }
@@ -138,11 +138,11 @@ fn an_address_that_could_break_a_header_is_refused() {
         "h@-x.org",
     ] {
         let told = said(&format!("from = \"{address}\"\n{rest}"));
-        assert!(told.contains("for `from`, wanted a mail address without name or brackets"), "{address}: {told}");
+        assert!(told.contains("`from`: expected a mail address without name or brackets"), "{address}: {told}");
     }
     let told = said("name = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org', 'b', 'K@x.org', 'k@x.org']");
-    assert!(told.contains("5:18: found 'b' for `to`, wanted a mail address"), "{told}");
-    assert!(told.contains("found 'k@x.org' for `to`, wanted a different one"), "{told}");
+    assert!(told.contains("5:18: `to`: expected a mail address without name or brackets"), "{told}");
+    assert!(told.contains("`to`: expected a different value for each, found 'k@x.org' again"), "{told}");
 }
 
 #[test]
@@ -150,38 +150,48 @@ fn keys_that_need_each_other_or_exclude_each_other_are_told() {
     let rest = "name = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']";
     let user = said(&format!("{rest}\nuser = 'heron'"));
     assert!(
-        user.contains("found `user` in a [[alerts.mail]] without `password_file`, wanted both or neither"),
+        user.contains("expected both `user` and `password_file` in [[alerts.mail]], or neither; found only `user`"),
         "{user}"
     );
     let password = said(&format!("{rest}\npassword_credential = 'mail'"));
-    assert!(password.contains("found `password_file` in a [[alerts.mail]] without `user`"), "{password}");
+    assert!(password.contains("expected both `password_file` and `user` in [[alerts.mail]]"), "{password}");
     let both = said(&format!("{rest}\nuser = 'h'\npassword_file = '/p'\npassword_credential = 'p'"));
-    assert!(both.contains("found `password_credential` in a [[alerts.mail]] that has `password_file`"), "{both}");
+    assert!(
+        both.contains("expected `password_credential` or `password_file` in [[alerts.mail]], found both"),
+        "{both}"
+    );
     let quiet = report("[alerts]\nquiet_until = '07:00'");
     assert!(
-        quiet.contains("found `quiet_until` in a [alerts] without `quiet_from`, wanted both or neither"),
+        quiet
+            .contains("expected both `quiet_until` and `quiet_from` in [alerts], or neither; found only `quiet_until`"),
         "{quiet}"
     );
     let same = report("[alerts]\nquiet_from = '07:00'\nquiet_until = '07:00'");
-    assert!(same.contains("found quiet hours that end when they begin"), "{same}");
+    assert!(same.contains("expected `quiet_until` to differ from `quiet_from`"), "{same}");
     let names = report(&format!("[[alerts.mail]]\n{rest}\n[[alerts.command]]\nname = 'M'\nprogram = '/p'"));
-    assert!(names.contains("7:8: found 'M' for `name`, wanted a different one, as line 2 has it already"), "{names}");
+    assert!(
+        names.contains("7:8: `name`: expected a different value for each, found 'M' again; it is already on line 2"),
+        "{names}"
+    );
 }
 
 #[test]
 fn a_template_with_a_mistake_is_told_with_its_place() {
     let hook = |line: &str| report(&format!("[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\n{line}"));
     let body = hook("body = '{{titel}} on {{box}}'");
-    assert!(body.starts_with("traylight.toml:4:8: found a value that is not shown for `body`"), "{body}");
+    assert!(
+        body.starts_with("traylight.toml:4:8: `body`: ") && body.contains("found a value that is not shown"),
+        "{body}"
+    );
     assert!(body.contains("did you mean {{title}}?"), "{body}");
     let open = hook("headers = ['Heron-Alert: {{title']");
-    assert!(open.contains("wanted a template in which every {{ has its }}"), "{open}");
+    assert!(open.contains("expected a template in which every {{ has its }}"), "{open}");
     for (line, wanted) in [
-        ("headers = ['X Title: a']", "wanted a header line, such as"),
-        ("headers = [\"Heron-Alert: a\\nHeron-More: b\"]", "wanted a header line, such as"),
+        ("headers = ['X Title: a']", "expected a header line, such as"),
+        ("headers = [\"Heron-Alert: a\\nHeron-More: b\"]", "expected a header line, such as"),
         ("headers = ['Authorization: Bearer x']", "(a secret has `token_file`)"),
-        ("content_type = 'json'", "wanted a media type"),
-        ("time_limit = '0 s'", "from 1s to 5m"),
+        ("content_type = 'json'", "expected a media type"),
+        ("time_limit = '0 s'", "expected at least 1 s"),
     ] {
         let told = hook(line);
         assert!(told.contains(wanted), "{line}: {told}");

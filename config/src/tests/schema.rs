@@ -58,7 +58,7 @@ pub(super) fn keys_of_the_code(path: &str) -> BTreeSet<String> {
     let problems = settle(&file_with(path, "zzzzzzzz = 1"), "f").unwrap_err();
     let message =
         problems.as_slice().iter().map(|problem| &problem.message).find(|message| message.contains("zzzzzzzz"));
-    let (_, keys) = message.unwrap().split_once("wanted one of ").unwrap();
+    let (_, keys) = message.unwrap().split_once("expected one of ").unwrap();
     keys.split(", ").map(str::to_owned).collect()
 }
 

@@ -143,10 +143,10 @@ fn a_check_names_every_mistake_and_its_place() {
     }
     let (code, said) = check(b"[box]\nname = \"\xff\"\n");
     assert_eq!(code, Some(1));
-    assert_eq!(said, "traylight: traylight.toml: found bytes that are not UTF-8 at byte 14, wanted text\n");
+    assert_eq!(said, "traylight: traylight.toml: expected UTF-8 text, found other bytes at byte 14\n");
     let (code, said) = check(&vec![b'#'; 10 << 20]);
     assert_eq!(code, Some(1));
-    assert_eq!(said, "traylight: traylight.toml: found more than 262144 bytes, wanted a configuration\n");
+    assert_eq!(said, "traylight: traylight.toml: expected a configuration file, found more than 262144 bytes\n");
     let (code, said) = check(b"[box\n");
     assert_eq!(code, Some(1));
     assert!(said.contains("traylight.toml:1:"), "{said}");

@@ -57,7 +57,7 @@ fn what_is_no_plain_file_is_no_configuration_for_check_run_and_reload() {
     let elsewhere = home.path("elsewhere").display().to_string();
     for kind in ["a named pipe", "a device", "more than 262144 bytes", "a folder"] {
         make(&home, kind);
-        let wanted = format!("traylight.toml: found {kind}, wanted a configuration");
+        let wanted = format!("traylight.toml: expected a configuration file, found {kind}");
         for arguments in [&["check"][..], &["run", "--run-dir", &elsewhere, "--state-dir", &elsewhere]] {
             let mut command = Command::new(traylight());
             command.args(arguments).arg("--config").arg(home.path("traylight.toml"));
