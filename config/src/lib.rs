@@ -41,10 +41,10 @@ pub use duration::duration;
 pub use problem::{Problem, Problems};
 pub use sections::{
     AlertChannel, Alerts, Bus, Button, ButtonAction, CommandLine, DaySpan, DayTime, Destination, DriveLimits,
-    ExpectedDrive, FanLimits, Grace, Heartbeat, Language, Limits, LinkLimits, Login, Mail, MailSecurity, MinSeverity,
-    Mqtt, MqttVersion, Night, PageName, PanelBrightness, PanelController, PanelWiring, Panels, PoolLimits, Position,
-    ProcessorLimits, QuietHours, SecretSource, SelfTestSchedule, Settings, Shelf, SupplyLimits, Topic, Tray,
-    VolumeLimits, Watch, Webhook,
+    ExpectedDrive, FanLimits, Grace, Heartbeat, Language, LanguageCode, Limits, LinkLimits, Login, Mail, MailSecurity,
+    MinSeverity, Mqtt, MqttVersion, Night, PageName, PanelBrightness, PanelController, PanelWiring, Panels, PoolLimits,
+    Position, ProcessorLimits, QuietHours, SecretSource, SelfTestSchedule, Settings, Shelf, SupplyLimits,
+    TemperatureUnit, Topic, Tray, VolumeLimits, Watch, Webhook,
 };
 pub use settle::settle;
 pub use template::{Field, Template};

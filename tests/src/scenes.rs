@@ -130,7 +130,7 @@ fn rehearsed() -> Vec<(String, Frame)> {
         return Vec::new();
     };
     let time_of_day = |_: Duration| "14:32".to_owned();
-    let view = View { clock: test_mark(Language::English), ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
+    let view = View { clock: test_mark(Language::ENGLISH), ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
     let leads = verdict.incidents.first().map(|incident| Page::Alarm(incident.id));
     let pages = [("rehearsal, drive gone", leads), ("rehearsal, state", Some(Page::Named(PageName::State)))];
     pages
@@ -149,7 +149,7 @@ fn without_data() -> Vec<(String, Frame)> {
     let mut found = vec![
         ("starting".to_owned(), draw(&state, &settings, &starting, None)),
         ("no data".to_owned(), draw(&state, &settings, &silent, Some(&snapshot))),
-        ("stopped".to_owned(), pages::stopped("14:32", PanelSize::W128H64, Language::English)),
+        ("stopped".to_owned(), pages::stopped("14:32", PanelSize::W128H64, Language::ENGLISH)),
     ];
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
     snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });

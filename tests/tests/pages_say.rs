@@ -26,7 +26,7 @@ fn state(scene: &Scene) -> String {
 #[test]
 fn a_rehearsal_is_a_test_on_every_page_of_every_panel_in_every_language() {
     let mut gone = scene(6, Mood::Critical).clone();
-    for language in [Language::English, Language::German] {
+    for language in [Language::ENGLISH, Language::GERMAN] {
         gone.settings.language = language;
         let mark = test_mark(language);
         for (panel, page) in
@@ -65,7 +65,7 @@ fn the_trays_that_must_stay_in_are_named_all_or_all_trays_are_meant() {
     for trays in 2..=8 {
         let gone = scene(trays, Mood::Critical);
         let incident = &gone.verdict.incidents[0];
-        let line = incident_words(incident, &|_| String::new(), Language::English)
+        let line = incident_words(incident, &|_| String::new(), Language::ENGLISH)
             .words
             .leave_in
             .expect("its pool can lose no other");

@@ -8,11 +8,9 @@ use std::fmt;
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Celsius(pub f64);
 
-impl fmt::Display for Celsius {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:.0} °C", self.0)
-    }
-}
+/// A difference of temperatures in degrees Celsius, positive for warmer.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
+pub struct CelsiusDifference(pub f64);
 
 /// An amount of data in bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]

@@ -179,7 +179,7 @@ fn bridge(calm: &mut Calm, how_many: usize) -> Option<String> {
     let places = if how_many == 1 { ["usb-1:0", "ata-2"] } else { ["usb-1:0", "usb-2:0"] };
     plug(calm, places);
     controllers(calm);
-    let one = drive(calm, &calm.one).map(|drive| pointed_at(&place_of(&calm.settings, drive), Language::English));
+    let one = drive(calm, &calm.one).map(|drive| pointed_at(&place_of(&calm.settings, drive), Language::ENGLISH));
     Some(match how_many {
         1 => format!("that {} is behind a USB adapter of its own", one.unwrap_or_default()),
         _ => format!("that {} are behind USB adapters of their own", both(calm)),
@@ -207,7 +207,7 @@ fn controllers(calm: &mut Calm) {
 fn both(calm: &Calm) -> String {
     let names = [&calm.one, &calm.other].map(|key| {
         let place = drive(calm, key).map(|drive| place_of(&calm.settings, drive));
-        place.as_ref().map(|place| pointed_at(place, Language::English)).unwrap_or_default()
+        place.as_ref().map(|place| pointed_at(place, Language::ENGLISH)).unwrap_or_default()
     });
     names.join(" and ")
 }

@@ -63,14 +63,14 @@ pub fn why(document: &Document, id: IncidentId) -> Result<Printout, String> {
         let length = held.since_s.map_or_else(|| "a time that is not known".to_owned(), |held| since(Some(held)));
         out.line(format_args!("  {} of {}, {} for {length}", held.id, held.subject, held.severity));
         for limit in &held.limits {
-            let origin = limit::origin(limit.origin, Language::English);
+            let origin = limit::origin(limit.origin, Language::ENGLISH);
             out.line(format_args!("    limit: {} ({origin})", limit.text));
         }
     }
     let nothing_seen = ["nothing but the conditions".to_owned()];
     block(&mut out, "evidence", if incident.evidence.is_empty() { &nothing_seen } else { &incident.evidence });
     let missing: Vec<String> =
-        incident.not_measured.iter().map(|what| unmeasured(*what, Language::English).to_owned()).collect();
+        incident.not_measured.iter().map(|what| unmeasured(*what, Language::ENGLISH).to_owned()).collect();
     block(&mut out, "not measured", &missing);
     let drives: Vec<String> = incident.drives.iter().map(drive).collect();
     block(&mut out, "drives", &drives);
@@ -200,7 +200,7 @@ mod tests {
         let document = Document::new(&settings, &verdict, &snapshot, &demo::dawn().expect("there is a dawn"));
         assert!(!document.incidents.is_empty());
         let each = document.incidents.iter().map(|incident| why(&document, incident.id).expect("it is open"));
-        let table = super::super::table::table(&document, Language::English);
+        let table = super::super::table::table(&document, Language::ENGLISH);
         for printout in each.chain([list(&document), table, Printout::json(&document).expect("it is JSON")]) {
             let text = printout.as_str();
             assert!(!text.contains(|c| crate::text::misleads(c) && c != '\n'), "{text:?}");

@@ -116,7 +116,7 @@ impl Document {
     pub fn new(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, wall: &Wall) -> Self {
         let age = verdict.at.since(snapshot.taken);
         let unseen = match &verdict.freshness {
-            Freshness::InPart(blind) => blind.iter().map(|part| unseen_part(part, Language::English)).collect(),
+            Freshness::InPart(blind) => blind.iter().map(|part| unseen_part(part, Language::ENGLISH)).collect(),
             Freshness::SilentSince(since) => vec![format!("everything: silent for {}", span(verdict.at.since(*since)))],
             Freshness::NotYet | Freshness::Fresh => Vec::new(),
         };
@@ -163,7 +163,7 @@ pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
 }
 
 fn condition(held: &verdict::Condition, verdict: &Verdict) -> Condition {
-    let words = words(held, Language::English);
+    let words = words(held, Language::ENGLISH);
     let incident = verdict.incident_of(held);
     Condition {
         id: held.kind().id().to_owned(),
@@ -185,7 +185,7 @@ fn condition(held: &verdict::Condition, verdict: &Verdict) -> Condition {
 fn limit(judged: &verdict::Limit) -> Limit {
     let figure = |(name, figure): &(&str, Figure)| (format!("{name}{}", figure.unit()), figure.number());
     Limit {
-        text: limit::text(judged, Language::English),
+        text: limit::text(judged, Language::ENGLISH),
         origin: judged.origin,
         figures: judged.figures.iter().map(figure).collect(),
     }

@@ -145,8 +145,8 @@ pub fn incident(
     clock: &dyn Fn(Moment) -> String,
     language: Language,
 ) -> Incident {
-    let owners = (language != Language::English).then(|| incident_words(judged, clock, language).words);
-    let words = incident_words(judged, clock, Language::English);
+    let owners = (language != Language::ENGLISH).then(|| incident_words(judged, clock, language).words);
+    let words = incident_words(judged, clock, Language::ENGLISH);
     let (handling, handled_trays) = match &judged.handling {
         Handling::NoTray => (TrayHandling::NoTray, Vec::new()),
         Handling::PullNothing | Handling::Nameless => (TrayHandling::PullNothing, Vec::new()),

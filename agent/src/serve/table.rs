@@ -7,6 +7,7 @@ use crate::printout::Printout;
 use crate::reading::{Power, SelfAssessment};
 use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::tell::words::self_test;
+use crate::tell::words::temperature::Temperatures;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
 use crate::verdict::Standing;
 use std::time::Duration;
@@ -39,7 +40,7 @@ pub fn table(document: &Document, language: Language) -> Printout {
     part(&POOLS, pools(document, language));
     part(&VOLUMES, volumes(document, &mut why, language));
     part(&FANS, fans(document, &mut why, language));
-    part(&SENSORS, temperatures(document, &mut why));
+    part(&SENSORS, temperatures(document, &mut why, language));
     part(&PORTS, links(document, &mut why, language));
     why.extend(document.unseen.iter().map(|unseen| language.say("table.not-seen", &[("what", unseen)])));
     if !why.is_empty() {
@@ -117,7 +118,7 @@ fn drives(document: &Document, why: &mut Vec<String>, language: Language) -> Vec
             shown(drive.model.clone()),
             shown(drive.size_bytes.map(|size| Bytes(size).to_string())),
             shown(drive.power.map(|is| language.plain(power(is)).to_owned())),
-            shown(drive.temperature_c.map(|degrees| Celsius(degrees).to_string())),
+            shown(drive.temperature_c.map(|degrees| language.temperature(Celsius(degrees)))),
             shown(drive.outlook.as_ref().and_then(|outlook| heading(outlook, language))),
             shown(drive.assessment.map(|says| language.plain(assessment(says)).to_owned())),
             shown(drive.self_test.map(|test| self_test::in_short(test, language))),
@@ -132,9 +133,9 @@ fn drives(document: &Document, why: &mut Vec<String>, language: Language) -> Vec
 
 /// Where it settles and, when it is on its way to a limit, how long until that.
 fn heading(outlook: &super::outlook_part::Outlook, language: Language) -> Option<String> {
-    let settles = outlook.heading_c.map(|degrees| Celsius(degrees).to_string());
+    let settles = outlook.heading_c.map(|degrees| language.temperature(Celsius(degrees)));
     let limit = outlook.in_s.map(|seconds| {
-        let (limit, span) = (Celsius(outlook.limit_c), span(Duration::from_secs(seconds)));
+        let (limit, span) = (language.temperature(Celsius(outlook.limit_c)), span(Duration::from_secs(seconds)));
         language.say("table.limit-in", &[("limit", &limit), ("span", &span)])
     });
     let parts: Vec<String> = settles.into_iter().chain(limit).collect();
@@ -199,12 +200,12 @@ fn fans(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<V
     document.fans.iter().map(row).collect()
 }
 
-fn temperatures(document: &Document, why: &mut Vec<String>) -> Vec<Vec<String>> {
+fn temperatures(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
     let row = |sensor: &super::parts::Temperature| {
         if let Some(reason) = sensor.missing.get("temperature_c") {
             why.push(format!("{}: {reason}", sensor.label));
         }
-        vec![sensor.label.clone(), shown(sensor.temperature_c.map(|degrees| Celsius(degrees).to_string()))]
+        vec![sensor.label.clone(), shown(sensor.temperature_c.map(|degrees| language.temperature(Celsius(degrees))))]
     };
     document.temperatures.iter().map(row).collect()
 }
@@ -247,7 +248,7 @@ mod tests {
         let (verdict, _) =
             judge(&settings, &mut Memory::default(), now, Some(&snapshot), &crate::reading::Itself::default());
         let wall = demo::dawn().expect("there is a dawn");
-        let text = table(&Document::new(&settings, &verdict, &snapshot, &wall), Language::English);
+        let text = table(&Document::new(&settings, &verdict, &snapshot, &wall), Language::ENGLISH);
         let line = text.as_str().lines().find(|line| line.contains("HN24-LARK")).expect("it is on the table");
         line.split_whitespace().collect::<Vec<_>>().join(" ")
     }

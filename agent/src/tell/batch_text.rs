@@ -158,7 +158,7 @@ mod tests {
     #[test]
     fn a_german_message_has_german_words_around_it() {
         let mut item = Item { left_out: 1, attempt: 2, ..item(MessageKind::Reminder, 31) };
-        item.message.language = Language::German;
+        item.message.language = Language::GERMAN;
         item.message.title = "FACH 3 FEHLT".to_owned();
         item.message.leave_in = Some("DRIN LASSEN 1 2".to_owned());
         item.message.warning = "Nicht allein deshalb tauschen.".to_owned();

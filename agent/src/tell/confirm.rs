@@ -31,7 +31,7 @@ mod tests {
     #[test]
     fn the_code_is_in_the_subject_and_says_what_to_do_with_it() {
         assert_eq!([code(7), code(12_345), code(u32::MAX)], ["0007", "2345", "7295"]);
-        let message = test_message("heron", "keeper", "4821", Stamp::default(), Language::English);
+        let message = test_message("heron", "keeper", "4821", Stamp::default(), Language::ENGLISH);
         let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
         assert_eq!(subject(&batch), "heron: TEST: CODE 4821");
         assert!(text(&batch).contains("Do: Run: traylight alerts --confirm 4821\n"));

@@ -26,7 +26,7 @@ fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall) -> LogEntr
     let entry = LogEntry::of(change, &verdict.gaps, now, wall);
     let Change::Closed { condition, lasted } = change else { return entry };
     let Some(next) = verdict.conditions.iter().find(|held| condition.goes_on_as(held)) else { return entry };
-    let (next, name) = (next.kind().id(), words(condition, Language::English).name);
+    let (next, name) = (next.kind().id(), words(condition, Language::ENGLISH).name);
     let message = format!("goes on as {next} after {}: {name}", known(*lasted));
     LogEntry { message, ..entry }.with("goes_on_as", next.to_owned())
 }
@@ -47,7 +47,7 @@ fn entry(update: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wa
         return None;
     }
     let clock = |at: Moment| wall.before(now.since(at)).second();
-    let words = incident_words(incident, &clock, Language::English);
+    let words = incident_words(incident, &clock, Language::ENGLISH);
     let (event, urgency) = match update.what {
         UpdateKind::Opened => ("incident-opened", priority(incident.severity)),
         UpdateKind::Worsened => ("incident-worsened", priority(incident.severity)),

@@ -60,7 +60,7 @@ impl LogEntry {
     pub fn remark(remark: &Remark) -> Self {
         match remark {
             Remark::NewBaseline { drive, counter, before, now } => {
-                let drive = pointed_at(drive, Language::English);
+                let drive = pointed_at(drive, Language::ENGLISH);
                 let message = format!("{drive}: {counter} fell from {before} to {now}, counted anew from here");
                 Self { fields: vec![("counter", counter.clone())], ..Self::agent(5, "new-baseline", message) }
             }
@@ -74,7 +74,7 @@ impl LogEntry {
     /// The entry of a change.
     pub fn of(change: &Change, gaps: &Gaps, now: Moment, wall: &Wall) -> Self {
         let condition = change.condition();
-        let words = words(condition, Language::English);
+        let words = words(condition, Language::ENGLISH);
         let (event, priority) = match change {
             Change::Opened(_) => ("opened", priority(condition.severity)),
             Change::Worsened(_) => ("worsened", priority(condition.severity)),

@@ -245,7 +245,7 @@ pub(crate) fn example(incident: &str, sequence: u32, kind: MessageKind, severity
         not_measured: vec!["what it counts: it does not answer".to_owned()],
         since: "14:02".to_owned(),
         lasted: (kind == MessageKind::Closed).then(|| Duration::from_secs(90)),
-        ..Message::notice(kind, "heron", made_at, Language::English)
+        ..Message::notice(kind, "heron", made_at, Language::ENGLISH)
     }
 }
 

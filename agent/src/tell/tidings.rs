@@ -213,7 +213,7 @@ mod tests {
     #[test]
     fn a_message_names_all_that_holds_and_what_is_new_in_every_form_and_language() {
         for cause in Cause::ALL {
-            for language in [Language::English, Language::German] {
+            for language in [Language::ENGLISH, Language::GERMAN] {
                 let update = worse(*cause);
                 let batch = Batch::of(Item::new(message_of(&update, language), 0, 1, &Stamp::default()));
                 let forms = [
@@ -240,7 +240,7 @@ mod tests {
     fn what_became_a_part_of_another_is_not_told_to_be_over() {
         let mut update = worse(Cause::TrayPower);
         update.what = UpdateKind::Closed { lasted: Some(Duration::from_secs(60)), how: Ended::PartOf(IncidentId(9)) };
-        for language in [Language::English, Language::German] {
+        for language in [Language::ENGLISH, Language::GERMAN] {
             let message = message_of(&update, language);
             assert_eq!(
                 (message.kind, message.lasted, message.part_of.as_deref()),

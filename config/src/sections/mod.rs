@@ -42,7 +42,7 @@ use std::collections::BTreeSet;
 pub struct Settings {
     /// The name shown on pages and in messages. `None` means the host name.
     pub box_name: Option<String>,
-    /// The language of the panel, of messages and of `look`. Log lines and documents are always in English.
+    /// How the panel, messages and `look` are written. Log lines and documents are always in English, with °C.
     pub language: Language,
     /// True when its owner has said that trays may be changed while the box is on. Trays, plugs and controller must be
     /// built for that, so nobody is told so by default.
@@ -66,20 +66,44 @@ pub struct Settings {
     pub written: BTreeSet<String>,
 }
 
-/// A language that the program speaks to people.
+/// How text for a person is written: its words, and the unit of its temperatures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Language {
-    /// English, `en` (ISO 639-1).
+pub struct Language {
+    /// Which words.
+    pub code: LanguageCode,
+    /// In which unit temperatures are.
+    pub temperatures: TemperatureUnit,
+}
+
+/// A language by its code in ISO 639-1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum LanguageCode {
+    /// English.
     #[default]
-    English,
-    /// German, `de`.
-    German,
+    En,
+    /// German.
+    De,
+}
+
+/// A unit of temperatures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum TemperatureUnit {
+    /// °C.
+    #[default]
+    Celsius,
+    /// °F.
+    Fahrenheit,
 }
 
 impl Language {
-    /// All of them.
-    pub const ALL: [Self; 2] = [Self::English, Self::German];
+    /// English with °C: also that of log lines and documents.
+    pub const ENGLISH: Self = Self { code: LanguageCode::En, temperatures: TemperatureUnit::Celsius };
+    /// German with °C.
+    pub const GERMAN: Self = Self { code: LanguageCode::De, temperatures: TemperatureUnit::Celsius };
+    /// Each language once.
+    pub const ALL: [Self; 2] = [Self::ENGLISH, Self::GERMAN];
 }
 
 /// What to watch, and what to leave out.
@@ -117,15 +141,21 @@ pub(crate) fn settings(file: &mut Section) -> Settings {
 
 fn about_box(section: &mut Section) -> (Option<String>, Language, bool) {
     // By their codes in ISO 639-1.
-    let languages = one_of([("en", Language::English), ("de", Language::German)]);
+    let languages = one_of([("en", LanguageCode::En), ("de", LanguageCode::De)]);
+    let units = one_of([("celsius", TemperatureUnit::Celsius), ("fahrenheit", TemperatureUnit::Fahrenheit)]);
     let name = section.value(key!(
         /// The name on pages and in messages. Empty: the host name.
         name = "", text(64).or_empty()
     ));
-    let language = section.value(key!(
+    let code = section.value(key!(
         /// The language of the panel, of messages and of `traylight look`: "en" or "de". Log lines and documents for machines
         /// are always in English.
         language = "en", languages
+    ));
+    let temperatures = section.value(key!(
+        /// The unit of temperatures on the panel, in messages and in `traylight look`: "celsius" or "fahrenheit". Limits in
+        /// this file, log lines and documents for machines are always in °C.
+        temperature_unit = "celsius", units
     ));
     let hot_swap = section.value(key!(
         /// May trays be changed while the box is on? Only if tray, plug and controller are all made for it: plugs in one piece
@@ -133,7 +163,7 @@ fn about_box(section: &mut Section) -> (Option<String>, Language, bool) {
         /// touches a tray begins with switching off. Advice about cables, cards and supplies always does.
         hot_swap = false, flag()
     ));
-    (name, language, hot_swap)
+    (name, Language { code, temperatures }, hot_swap)
 }
 
 fn watch(section: &mut Section) -> Watch {

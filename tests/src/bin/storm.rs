@@ -102,7 +102,7 @@ fn message(nth: usize, made_at: Stamp) -> Message {
         next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
-        language: Language::English,
+        language: Language::ENGLISH,
         box_name: "heron".to_owned(),
         made_at,
         held: false,

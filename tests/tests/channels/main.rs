@@ -46,7 +46,7 @@ fn message(incident: &str, sequence: u32, kind: MessageKind) -> Message {
         next_test: String::new(),
         since: "14:02".to_owned(),
         lasted: None,
-        language: Language::English,
+        language: Language::ENGLISH,
         box_name: "heron".to_owned(),
         made_at: Stamp::default(),
         held: false,

@@ -4,7 +4,7 @@ use super::fact::facts_of;
 use super::place::Place;
 use super::unseen::UnseenPart;
 use crate::reading::{Lane, MemberErrorKind};
-use crate::units::{Bytes, MegabitsPerSecond, Percent, Rpm};
+use crate::units::{Bytes, CelsiusDifference, MegabitsPerSecond, Percent, Rpm};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use strum::IntoStaticStr;
@@ -135,8 +135,8 @@ facts_of! {
         Airflow {
             /// The drives that rise.
             drives: Vec<Place>,
-            /// How many degrees the middle one is above the warmest that it ever held.
-            above: f64,
+            /// How far the middle one is above the warmest that it ever held.
+            above: CelsiusDifference,
         },
     }
 }

@@ -4,7 +4,7 @@
 use super::estimate::Estimate;
 use super::place::{ControllerName, Place};
 use super::unseen::UnseenPart;
-use crate::units::Celsius;
+use crate::units::{Celsius, CelsiusDifference};
 use std::fmt::Display;
 use std::time::Duration;
 
@@ -28,6 +28,8 @@ pub enum Fact<'a> {
     Unseen(&'a [UnseenPart]),
     /// A temperature.
     Celsius(Celsius),
+    /// A difference of temperatures.
+    Difference(CelsiusDifference),
     /// A figure with its unit.
     Figure(&'a dyn Display),
     /// A span of time.

@@ -11,7 +11,7 @@ use super::outlook::Outlook;
 use super::place::{ControllerName, Place};
 use super::self_test::SaysFailing;
 use crate::reading::{ActivityKind, MemberRole, Nominal, Writing};
-use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
+use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm, Volts};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use strum::{EnumDiscriminants, IntoStaticStr, VariantArray};
@@ -156,8 +156,8 @@ facts_of! {
         /// Several drives get warm together, and fast.
         DrivesHeatingTogether {
             drives: Vec<Place>,
-            /// The least rise among them, in degrees within the span.
-            rise: f64,
+            /// The least rise among them within the span.
+            rise: CelsiusDifference,
             within: Duration,
         },
         /// A drive is too cold.

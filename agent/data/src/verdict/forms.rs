@@ -11,7 +11,7 @@ use super::place::{ControllerName, Place};
 use super::self_test::SaysFailing;
 use super::unseen::UnseenPart;
 use crate::reading::{ActivityKind, Lane, MemberErrorKind, MemberRole, Nominal, TestKind, Writing};
-use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm, Volts};
+use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm, Volts};
 use std::time::Duration;
 
 /// Implements [`ToFact`], a line each.
@@ -33,6 +33,7 @@ to_fact! {
     Vec<String>: self => Fact::Texts(self);
     Vec<UnseenPart>: self => Fact::Unseen(self);
     Celsius: self => Fact::Celsius(*self);
+    CelsiusDifference: self => Fact::Difference(*self);
     Bytes: self => Fact::Figure(self);
     // Sentences name its unit: MB/s.
     BytesPerSecond: self => Fact::Number(self.0 / 1e6);

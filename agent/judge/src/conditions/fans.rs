@@ -21,7 +21,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::MINUTE;
 use traylight_data::reading::{Drive, Fan, Snapshot};
-use traylight_data::units::{Percent, Rpm};
+use traylight_data::units::{CelsiusDifference, Percent, Rpm};
 use traylight_data::verdict::{Condition, Figure, Finding, Kind, Limit, Origin, Place, Severity, Subject, WeakFan};
 
 /// Above this share of its usual speed, in percent, a weak fan is well again.
@@ -193,6 +193,6 @@ fn suspected(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Optio
     };
     // The twenty minutes of rising are in the comparison; a second look a minute later makes sure.
     let holds = Holds::new(MINUTE, 30 * MINUTE);
-    let finding = Finding::FanWeak { what: WeakFan::Airflow { drives: rising, above: median } };
+    let finding = Finding::FanWeak { what: WeakFan::Airflow { drives: rising, above: CelsiusDifference(median) } };
     Some(Observation { subject: Subject::AllDrives, zone, seen: snapshot.taken, finding, holds })
 }

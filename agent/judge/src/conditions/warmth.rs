@@ -18,7 +18,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::MINUTE;
 use traylight_data::reading::{Drive, Reason, Snapshot};
-use traylight_data::units::Celsius;
+use traylight_data::units::{Celsius, CelsiusDifference};
 use traylight_data::verdict::{Condition, Figure, Finding, Kind, Limit, Place, Severity, Subject};
 
 /// From so many degrees above the median of its kind on a drive is odd; below [`NOT_ODD`] it no longer is.
@@ -175,7 +175,7 @@ fn together(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Option
         subject: Subject::AllDrives,
         zone,
         seen: snapshot.taken,
-        finding: Finding::DrivesHeatingTogether { drives: places, rise, within: SPAN },
+        finding: Finding::DrivesHeatingTogether { drives: places, rise: CelsiusDifference(rise), within: SPAN },
         holds: Holds::new(Duration::ZERO, FLAT_HOLD),
     })
 }

@@ -5,6 +5,7 @@ use super::sheet::{Level, Row, Sheet};
 use super::view::View;
 use crate::reading::{Fan, Snapshot};
 use crate::tell::words::phrases::{Language, Phrases};
+use crate::tell::words::temperature::Temperatures;
 use crate::units::Celsius;
 use crate::verdict::HeatLimits;
 
@@ -23,10 +24,10 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     }
     let warm = warmest(view);
     let others = warm.iter().skip(1).map(|(tray, celsius)| {
-        Row::of(view.language.say("page.cooling.tray", &[("label", &tray.label)]), celsius.to_string())
+        Row::of(view.language.say("page.cooling.tray", &[("label", &tray.label)]), view.language.temperature(*celsius))
     });
     let board = snapshot.temperatures.iter().map(|sensor| {
-        let value = or_dashes(sensor.value.get());
+        let value = or_dashes(sensor.value.get().map(|celsius| view.language.temperature(*celsius)));
         Row::of(&sensor.label, value)
     });
     rows.extend(board.chain(others));
@@ -39,12 +40,12 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
     let heat = drive.and_then(|drive| view.verdict.drives.get(&drive.key)).map(|judged| judged.heat);
     let limit = heat.map(|heat| {
-        let warning = format!("{:.0}°", heat.warning);
+        let warning = format!("{}°", view.language.degrees(Celsius(heat.warning)));
         view.language.say("page.cooling.limit", &[("figure", &warning)])
     });
     let beside = [
         Some(view.language.say("page.cooling.tray", &[("label", &tray.label)])),
-        end.map(|end| format!("→ {:.0}°", end.0)),
+        end.map(|end| format!("→ {}°", view.language.degrees(end))),
         limit,
     ];
     Sheet {

@@ -6,6 +6,7 @@ use super::view::View;
 use crate::reading::{Drive, Power, SelfTest, Snapshot};
 use crate::tell::words::condition::words;
 use crate::tell::words::phrases::{Language, Phrases};
+use crate::tell::words::temperature::Temperatures;
 use crate::verdict::{Condition, Tray, TrayState, Verdict};
 
 /// Minutes of the small history, a column each.
@@ -40,7 +41,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let is_about_it = |held: &&Condition| tray.drive.is_some() && held.subject.drive() == tray.drive.as_ref();
     let says = view.verdict.conditions.iter().find(is_about_it);
     let mut beside: Vec<String> = Vec::new();
-    beside.extend(end.map(|end| format!("→ {:.0}°", end.0)));
+    beside.extend(end.map(|end| format!("→ {}°", view.language.degrees(end))));
     let title = says.map(|condition| said(&words(condition, view.language).name, &named));
     beside.extend(title.filter(|title| *title != figure));
     beside.extend(drive.and_then(|drive| drive.serial.as_deref()).map(tail));

@@ -2,6 +2,7 @@
 
 use super::view::View;
 use crate::tell::words::phrases::Phrases;
+use crate::tell::words::temperature::Temperatures;
 use crate::units::Celsius;
 use crate::verdict::{Severity, Tray, TrayState};
 use std::time::Duration;
@@ -182,10 +183,11 @@ pub fn warmest<'a>(view: &View<'a>) -> Vec<(&'a Tray, Celsius)> {
 /// A temperature in figures with an arrow where it surely rises or falls by a degree or more, and where that ends.
 pub fn with_trend(view: &View<'_>, tray: &Tray, now: Celsius) -> (String, Option<Celsius>) {
     let outlook = tray.drive.as_ref().and_then(|key| view.verdict.outlooks.get(key));
+    let degrees = view.language.degrees(now);
     match outlook.and_then(|outlook| outlook.heading) {
-        Some(end) if end.low >= now.0 + 1.0 => (format!("{:.0}°↑", now.0), Some(Celsius(end.middle))),
-        Some(end) if end.high <= now.0 - 1.0 => (format!("{:.0}°↓", now.0), Some(Celsius(end.middle))),
-        _ => (format!("{:.0}°", now.0), None),
+        Some(end) if end.low >= now.0 + 1.0 => (format!("{degrees}°↑"), Some(Celsius(end.middle))),
+        Some(end) if end.high <= now.0 - 1.0 => (format!("{degrees}°↓"), Some(Celsius(end.middle))),
+        _ => (format!("{degrees}°"), None),
     }
 }
 

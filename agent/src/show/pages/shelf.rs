@@ -3,6 +3,7 @@
 use super::pieces::{heading, height, width};
 use super::view::View;
 use crate::tell::words::phrases::{Language, Phrases};
+use crate::tell::words::temperature::Temperatures;
 use crate::verdict::{Severity, Tray, TrayState};
 use traylight_display::figure::{Stand, figure};
 use traylight_display::shapes::{CellLook, cell};
@@ -130,7 +131,7 @@ fn value(state: TrayState, language: Language) -> (String, &'static str) {
         TrayState::Bad => (language.plain("page.shelf.bad").to_owned(), "!!"),
         TrayState::Rebuilding => (language.plain("page.shelf.fills").to_owned(), ">>"),
         TrayState::Asleep => ("zz".to_owned(), "zz"),
-        TrayState::Warm(celsius) => (format!("{:.0}", celsius.0), "+"),
+        TrayState::Warm(celsius) => (language.degrees(celsius), "+"),
         TrayState::NoReading => ("--".to_owned(), "--"),
     }
 }

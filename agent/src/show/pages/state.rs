@@ -5,6 +5,7 @@ use super::view::View;
 use crate::tell::words::condition::words;
 use crate::tell::words::incident::incident_words;
 use crate::tell::words::phrases::Phrases;
+use crate::tell::words::temperature::Temperatures;
 use crate::units::span;
 use crate::verdict::{Freshness, Severity};
 use std::time::Duration;
@@ -25,7 +26,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
 fn fine(frame: &mut Frame, view: &View<'_>) {
     let drives = view.snapshot.map_or(0, |snapshot| snapshot.drives.len());
     let counted = view.language.say("page.state.drives", &[("n", &drives)]);
-    let warm = warmest(view).first().map(|(_, celsius)| format!("{:.0}°", celsius.0));
+    let warm = warmest(view).first().map(|(_, celsius)| format!("{}°", view.language.degrees(*celsius)));
     let (wide, high) = (width(frame), height(frame));
     if wide > high {
         // The word at the left, a column of seven small characters at the right.

@@ -1,15 +1,17 @@
 //! The words for the processor, the supply, and what drives are plugged into. Pure; the rules that all
 //! words keep are in [`super::condition`].
 
-use super::parts::{Words, whole};
+use super::parts::Words;
 use super::phrases::{Language, Phrases, Places};
+use super::temperature::Temperatures;
 use crate::reading::{ControllerKind, Nominal};
 use crate::units::{Celsius, Volts};
 use crate::verdict::ControllerName;
 use std::time::Duration;
 
 pub(super) fn processor(now: Option<Celsius>, limit: Celsius, slowed: bool, language: Language) -> Words {
-    let with = |key: &str| now.map(|now| language.say(key, &[("now", &now), ("limit", &limit)]));
+    let limit = language.temperature(limit);
+    let with = |key: &str| now.map(|now| language.say(key, &[("now", &language.temperature(now)), ("limit", &limit)]));
     let slow = language.plain("cpu-hot-throttled.slow");
     let what = match (with("cpu-hot-throttled.warm"), slowed) {
         (Some(warm), true) => language.say("cpu-hot-throttled.and", &[("one", &warm), ("other", &slow)]),
@@ -17,7 +19,8 @@ pub(super) fn processor(now: Option<Celsius>, limit: Celsius, slowed: bool, lang
         (None, true) => slow.to_owned(),
         (None, false) => String::new(),
     };
-    let at = now.map(|now| language.say("cpu-hot-throttled.at", &[("degrees", &whole(now.0))])).unwrap_or_default();
+    let titled = |now| language.say("cpu-hot-throttled.at", &[("now-short", &language.short_temperature(now))]);
+    let at = now.map(titled).unwrap_or_default();
     let sensed =
         with("cpu-hot-throttled.sensor").unwrap_or_else(|| language.plain("cpu-hot-throttled.no-sensor").to_owned());
     let held = if slowed { language.plain("cpu-hot-throttled.held") } else { "" };

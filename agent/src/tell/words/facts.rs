@@ -5,6 +5,7 @@ use super::board::controller;
 use super::drives::{listed, named, pointed_at};
 use super::parts::{Words, whole};
 use super::phrases::{Language, Phrases, filled};
+use super::temperature::Temperatures;
 use super::unseen::unseen_part;
 use crate::verdict::{Fact, Facts, Finding, Place, UnseenPart};
 
@@ -80,7 +81,8 @@ impl<'a> Filler<'a> {
             Fact::Text(text) => (*text).to_owned(),
             Fact::Texts(texts) => texts.join(", "),
             Fact::Unseen(parts) => unseen(parts, ", ", language),
-            Fact::Celsius(celsius) => celsius.to_string(),
+            Fact::Celsius(celsius) => language.temperature(*celsius),
+            Fact::Difference(difference) => language.difference(*difference),
             Fact::Figure(figure) => language.figure(figure),
             Fact::Span(span) => language.span(*span),
             Fact::Estimate(estimate) => language.estimate(estimate),
@@ -101,11 +103,12 @@ impl<'a> Filler<'a> {
         }
     }
 
-    /// A fact in another form, such as `{now-degrees}`.
+    /// A fact in another form, such as `{now-short}`.
     fn in_part(&self, place: &str) -> Option<String> {
         let (name, part) = place.rsplit_once('-')?;
         match (self.fact(name)?, part) {
-            (Fact::Celsius(celsius), "degrees") => Some(whole(celsius.0)),
+            (Fact::Celsius(celsius), "short") => Some(self.language.short_temperature(*celsius)),
+            (Fact::Difference(difference), "exactly") => Some(self.language.exact_difference(*difference)),
             (Fact::Number(number), "exactly") => Some(self.language.figure(format!("{number:.1}"))),
             (Fact::Span(span), "seconds") => Some(span.as_secs().to_string()),
             (Fact::Drives(places), "labels") => {
@@ -159,7 +162,7 @@ fn is_absent(fact: &Fact) -> bool {
 /// The section that has the words, and the sections that have the words of its cases.
 #[cfg(test)]
 pub(super) fn sections(finding: &Finding) -> Vec<String> {
-    let filler = Filler::of(finding, Language::English);
+    let filler = Filler::of(finding, Language::ENGLISH);
     let cases = filler.facts.iter().filter(|(_, fact)| matches!(fact, Fact::Case(..)));
     cases.map(|(name, _)| key(name)).chain([filler.section.clone()]).collect()
 }

@@ -2,8 +2,9 @@
 //! [`super::condition`].
 
 use super::drives::{named, pointed_at};
-use super::parts::{Words, whole};
+use super::parts::Words;
 use super::phrases::{Language, Phrases, Places};
+use super::temperature::Temperatures;
 use crate::units::Celsius;
 use crate::verdict::{Outlook, Place, Reaches};
 use std::time::Duration;
@@ -25,18 +26,18 @@ impl Warm<'_> {
         let whose = language.plain(if self.own_limit { "drive-hot.own" } else { "drive-hot.configured" });
         let more = self.more(language);
         let places: Places = &[
-            ("now", &self.now),
-            ("degrees", &whole(self.now.0)),
-            ("limit", &self.limit),
+            ("now", &language.temperature(self.now)),
+            ("now-short", &language.short_temperature(self.now)),
+            ("limit", &language.temperature(self.limit)),
             ("whose", &whose),
             ("more", &more),
         ];
         let mut words = match self.ahead() {
             Some((outlook, reaches)) if self.now < self.limit => {
-                let heads = |end: f64| language.say("drive-hot.heads", &[("end", &Celsius(end))]);
+                let heads = |end: f64| language.say("drive-hot.heads", &[("end", &language.temperature(Celsius(end)))]);
                 let heads = outlook.heading.map(|end| heads(end.middle)).unwrap_or_default();
-                let (degrees, minutes) = (whole(outlook.limit.0), about_minutes(reaches.middle));
-                let ahead: Places = &[("ahead-degrees", &degrees), ("minutes", &minutes), ("heads", &heads)];
+                let (limit, minutes) = (language.short_temperature(outlook.limit), about_minutes(reaches.middle));
+                let ahead: Places = &[("ahead-short", &limit), ("minutes", &minutes), ("heads", &heads)];
                 about("drive-hot.ahead", self.drive, language, &[places, ahead].concat())
             }
             _ => about("drive-hot", self.drive, language, places),
@@ -49,7 +50,8 @@ impl Warm<'_> {
             let never = || language.plain("drive-hot.never").to_owned();
             let latest = reaches.latest.map_or_else(never, |latest| language.span(latest));
             let earliest = language.span(reaches.earliest);
-            let places: Places = &[("ahead", &outlook.limit), ("earliest", &earliest), ("latest", &latest)];
+            let ahead = language.temperature(outlook.limit);
+            let places: Places = &[("ahead", &ahead), ("earliest", &earliest), ("latest", &latest)];
             language.say("drive-hot.foretold", places)
         }));
         words
@@ -64,10 +66,12 @@ impl Warm<'_> {
     fn more(&self, language: Language) -> String {
         let in_about = self.ahead().map(|(outlook, reaches)| {
             let minutes = about_minutes(reaches.middle);
-            language.say("drive-hot.in-about", &[("ahead", &outlook.limit), ("minutes", &minutes)])
+            let ahead = language.temperature(outlook.limit);
+            language.say("drive-hot.in-about", &[("ahead", &ahead), ("minutes", &minutes)])
         });
         let among = self.others.map(|(coolest, warmest)| {
-            language.say("drive-hot.others", &[("coolest", &whole(coolest.0)), ("warmest", &warmest)])
+            let (coolest, warmest) = (language.degrees(coolest), language.temperature(warmest));
+            language.say("drive-hot.others", &[("coolest", &coolest), ("warmest", &warmest)])
         });
         in_about.into_iter().chain(among).map(|more| format!("; {more}")).collect()
     }

@@ -32,7 +32,7 @@ fn quoted() -> BTreeSet<String> {
 
 #[test]
 fn every_key_is_used_and_every_key_that_is_used_exists() {
-    let table = Language::English.keys();
+    let table = Language::ENGLISH.keys();
     let mut used = quoted();
     // Causes are found by their names in documents, kinds of condition by these and by their facts.
     let place = Place { tray: Some("3".into()), serial: None, port: None };
@@ -42,7 +42,7 @@ fn every_key_is_used_and_every_key_that_is_used_exists() {
     used.extend(Cause::ALL.iter().filter(speaks).map(|cause| format!("cause.{}", cause.id())));
     let section = |key: &&'static str| key.rsplit_once('.').map(|(section, _)| section.trim_end_matches(".evidence"));
     let sections: BTreeSet<&str> = table.iter().filter_map(section).collect();
-    let phrases = Language::English.places();
+    let phrases = Language::ENGLISH.places();
     let is_used = |key: &str| {
         let Some((section, field)) = key.rsplit_once('.') else { return false };
         let evidence = section.strip_suffix(".evidence");

@@ -1,7 +1,7 @@
 //! The words for people, the same for the log, the panel, a message and `look`. Pure.
 //!
-//! In reading order: [`phrases`] has the tables, one a language, and [`parts`] what the words of a condition consist of.
-//! [`drives`] names drives. [`condition`] puts a condition into words, by `facts`, and by `heat`, `pool` and `board` where that
+//! In reading order: [`phrases`] has the tables, one a language, [`temperature`] the reader's unit,
+//! and [`parts`] what the words of a condition consist of. [`drives`] names drives. [`condition`] puts a condition into words, by `facts`, and by `heat`, `pool` and `board` where that
 //! takes arithmetic; [`limit`] its limits. [`incident`] puts an incident into words, with its [`cause`] and [`evidence`];
 //! [`self_test`] what becomes of tests; [`unseen`] what cannot be looked at.
 
@@ -20,4 +20,5 @@ pub mod parts;
 pub mod phrases;
 mod pool;
 pub mod self_test;
+pub mod temperature;
 pub mod unseen;

@@ -10,7 +10,7 @@ use std::time::Duration;
 
 /// What is new, as a line of the log.
 pub fn news(drive: &Place, news: &TestNews) -> String {
-    let drive = pointed_at(drive, Language::English);
+    let drive = pointed_at(drive, Language::ENGLISH);
     match news {
         TestNews::Asked { step, by, refused } => {
             let by = match by {
@@ -94,7 +94,7 @@ pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: 
     };
     let mut lines = vec![format!(
         "{}, {}",
-        pointed_at(place, Language::English),
+        pointed_at(place, Language::ENGLISH),
         drive.model.as_deref().unwrap_or("model not known")
     )];
     lines.push(what.to_owned());
@@ -120,7 +120,7 @@ pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: 
 
 /// Why a request is not put to the drive.
 pub fn refusal(place: &Place, step: SelfTestStep, refusal: &Refusal) -> String {
-    let drive = pointed_at(place, Language::English);
+    let drive = pointed_at(place, Language::ENGLISH);
     match (refusal, step) {
         (Refusal::Sleeps, SelfTestStep::Abort) => format!("{drive}: it sleeps, so no self-test runs"),
         (Refusal::Sleeps, _) => format!("{drive}: it sleeps; a self-test would wake it. Ask again when it is in use"),
@@ -135,7 +135,7 @@ pub fn refusal(place: &Place, step: SelfTestStep, refusal: &Refusal) -> String {
 
 /// That a name means no drive, or several.
 pub fn not_one(name: &str, found: &NotOne) -> String {
-    let list = |places: &[Place]| listed(places, Language::English).unwrap_or_else(|| "no drives".to_owned());
+    let list = |places: &[Place]| listed(places, Language::ENGLISH).unwrap_or_else(|| "no drives".to_owned());
     let wanted = "wanted a tray's label, or four or more characters that a serial ends with";
     match found.fitting[..] {
         [] => format!("found nothing that `{name}` means, {wanted}; there are: {}", list(&found.there)),

@@ -84,7 +84,7 @@ fn all() -> Vec<Incident> {
 #[test]
 fn every_cause_has_words_that_fit_and_say_what_to_do_and_what_not_and_what_would_decide() {
     for incident in all() {
-        let all = incident_words(&incident, &clock, Language::English);
+        let all = incident_words(&incident, &clock, Language::ENGLISH);
         let words = &all.words;
         for line in [words.title.as_str(), &words.name, &words.brief].into_iter().chain(words.leave_in.as_deref()) {
             assert!((1..=TITLE_COLUMNS).contains(&line.chars().count()), "`{line}` does not fit: {:?}", incident.cause);
@@ -103,7 +103,7 @@ fn every_cause_has_words_that_fit_and_say_what_to_do_and_what_not_and_what_would
 #[test]
 fn no_title_is_cut_even_with_the_longest_label() {
     for incident in all() {
-        let title = incident_words(&incident, &clock, Language::English).words.title;
+        let title = incident_words(&incident, &clock, Language::ENGLISH).words.title;
         assert!(!title.ends_with('…'), "{title}");
     }
 }
@@ -115,7 +115,7 @@ fn taking_a_drive_out_is_said_with_its_guard_only() {
     const OUT: [&str; 5] = ["pull ", "take out", "taken out", "remove", "take it out"];
     let mut allowed = 0;
     for incident in all() {
-        let IncidentWords { words, next_test, .. } = incident_words(&incident, &clock, Language::English);
+        let IncidentWords { words, next_test, .. } = incident_words(&incident, &clock, Language::ENGLISH);
         let texts = [words.sentence.clone(), words.advice.clone(), words.brief.clone(), next_test];
         let said = texts.join(" ").to_lowercase().replace("pull nothing", "");
         let says_out = OUT.iter().any(|out| said.contains(out));
@@ -175,7 +175,7 @@ fn what_must_stay_in_or_go_back_comes_first() {
         let words = incident_words(
             &incident(Cause::Unclear, Confidence::Possible, handling, &[place("3")]),
             &clock,
-            Language::English,
+            Language::ENGLISH,
         )
         .words;
         (words.leave_in.unwrap_or_default(), words.advice)
@@ -197,13 +197,13 @@ fn what_goes_back_goes_back_with_the_box_off_unless_trays_may_be_changed_while_i
         let wrong = incident(Cause::WrongTray, Confidence::Possible, back, &[place("4")]);
         incident_words(&Incident { hot_swap, ..wrong }, &clock, language).words
     };
-    let (on, off) = (words(true, Language::English), words(false, Language::English));
+    let (on, off) = (words(true, Language::ENGLISH), words(false, Language::ENGLISH));
     assert_eq!((on.title.as_str(), on.leave_in.as_deref()), ("PUT TRAY 4 BACK", Some("PUT 4 BACK NOW")));
     assert_eq!((off.title.as_str(), off.leave_in.as_deref()), ("OFF, TRAY 4 BACK", Some("OFF, PUT 4 BACK")));
     assert!(on.advice.starts_with("Put ") && on.warning.contains("do not restart"), "{}", on.advice);
     assert!(off.advice.starts_with("Touch nothing else. Shut the box down, put "), "{}", off.advice);
     assert!(!off.warning.contains("restart"), "{}", off.warning);
-    let off = words(false, Language::German);
+    let off = words(false, Language::GERMAN);
     assert!(off.title.starts_with("AUS") && off.advice.starts_with("Sonst nichts anfassen. "), "{}", off.advice);
 }
 
@@ -235,7 +235,7 @@ fn a_tray_is_reseated_while_the_box_is_on_only_where_its_owner_said_that_it_may_
         incident_words(&Incident { hot_swap, ..one }, &clock, language).words
     };
     for (language, off, line) in
-        [(Language::English, "Power off first. ", "OFF: "), (Language::German, "Zuerst die Box ausschalten. ", "AUS: ")]
+        [(Language::ENGLISH, "Power off first. ", "OFF: "), (Language::GERMAN, "Zuerst die Box ausschalten. ", "AUS: ")]
     {
         for (cause, hot_swap, is_off) in [
             (Cause::TrayConnection, false, true),
@@ -256,7 +256,7 @@ fn a_tray_is_reseated_while_the_box_is_on_only_where_its_owner_said_that_it_may_
 #[test]
 fn what_its_owner_may_have_wanted_says_how_to_end_it() {
     let advice = |cause| {
-        incident_words(&incident(cause, Confidence::Likely, Handling::NoTray, &[place("4")]), &clock, Language::English)
+        incident_words(&incident(cause, Confidence::Likely, Handling::NoTray, &[place("4")]), &clock, Language::ENGLISH)
             .words
             .advice
     };
@@ -270,7 +270,7 @@ fn what_its_owner_may_have_wanted_says_how_to_end_it() {
 fn every_cause_has_words_of_its_own() {
     let one = [place("3")];
     let of = |cause: &Cause| {
-        incident_words(&incident(*cause, Confidence::Likely, Handling::NoTray, &one), &clock, Language::English)
+        incident_words(&incident(*cause, Confidence::Likely, Handling::NoTray, &one), &clock, Language::ENGLISH)
     };
     let words: Vec<_> = Cause::ALL.iter().map(of).collect();
     let sentences: BTreeSet<&String> = words.iter().map(|one| &one.words.sentence).collect();
@@ -284,7 +284,7 @@ fn a_supply_that_fails_is_told_as_one_story_of_several_trays() {
     let drives = [place("1"), place("3"), place("5")];
     let mut all = incident(Cause::Supply, Confidence::Likely, Handling::PullNothing, &drives);
     all.conditions = drives.iter().map(gone).collect();
-    let words = incident_words(&all, &clock, Language::English);
+    let words = incident_words(&all, &clock, Language::ENGLISH);
     assert_eq!(words.words.title, "3 TRAYS CUT OFF");
     let wanted =
         "3 drives went together: trays 1, 3 and 5. Most likely: the 12 V supply or its wiring, not the drives.";
@@ -329,7 +329,7 @@ proptest! {
         ] {
             let mut incident = incident(Cause::ALL[which], Confidence::Likely, handling, std::slice::from_ref(&place));
             incident.part = Some(part.clone());
-            let words = incident_words(&incident, &clock, Language::English).words;
+            let words = incident_words(&incident, &clock, Language::ENGLISH).words;
             for line in [&words.title, &words.name].into_iter().chain(&words.leave_in) {
                 prop_assert!(line.chars().count() <= TITLE_COLUMNS, "{line}");
             }

@@ -2,6 +2,8 @@
 //! words keep are in [`super::condition`].
 
 use super::phrases::{Language, Phrases};
+use super::temperature::Temperatures;
+use crate::units::CelsiusDifference;
 use crate::verdict::{Figure, Limit, Origin};
 use std::fmt::Display;
 
@@ -17,6 +19,8 @@ pub fn text(limit: &Limit, language: Language) -> String {
 fn figure(figure: Figure, language: Language) -> String {
     match figure {
         Figure::Span(time) => language.exact_span(time),
+        Figure::Celsius(celsius) => language.exact_temperature(celsius),
+        Figure::Degrees(degrees) => language.exact_difference(CelsiusDifference(degrees)),
         other => language.figure(other),
     }
 }

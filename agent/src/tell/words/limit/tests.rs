@@ -9,7 +9,7 @@ use crate::reading::{
     Snapshot, Source, Temperature, Undervoltage, Unmounted, Writing,
 };
 use crate::tell::words::condition::tests::all;
-use crate::units::{Bytes, Celsius, Rpm, Volts};
+use crate::units::{Bytes, Celsius, CelsiusDifference, Rpm, Volts};
 use crate::verdict::{Condition, Finding, Kind, Place, PoolErrors, Severity, Subject, WeakFan};
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -18,7 +18,7 @@ use traylight_config::Settings;
 /// As `alerts --why` prints them.
 fn lines(limits: &[Limit]) -> Vec<String> {
     let line =
-        |limit: &Limit| format!("{} ({})", text(limit, Language::English), origin(limit.origin, Language::English));
+        |limit: &Limit| format!("{} ({})", text(limit, Language::ENGLISH), origin(limit.origin, Language::ENGLISH));
     limits.iter().map(line).collect()
 }
 
@@ -87,9 +87,9 @@ fn no_limit_is_rounded() {
         let condition = Condition { subject, severity: Severity::Warning, since: Moment::default(), finding };
         text(&judge::limits(settings, None, &condition)[0], language)
     };
-    let by_default = of_rail(Nominal::ThreePointThree, &Settings::default(), Language::English);
+    let by_default = of_rail(Nominal::ThreePointThree, &Settings::default(), Language::ENGLISH);
     assert!(by_default.contains("below 3.135 V or above 3.465 V"), "{by_default}");
-    let written = of_rail(Nominal::Five, &settings, Language::German);
+    let written = of_rail(Nominal::Five, &settings, Language::GERMAN);
     assert!(written.contains("4,625 V") && written.contains("5,375 V"), "{written}");
 }
 
@@ -382,7 +382,8 @@ fn a_fan_that_is_only_suspected_and_lost_data_have_limits_of_their_own() {
         let condition = Condition { subject, severity: Severity::Warning, since: Moment::default(), finding };
         lines(&judge::limits(&Settings::default(), None, &condition)).join("; ")
     };
-    let suspected = lines(Finding::FanWeak { what: WeakFan::Airflow { drives: Vec::new(), above: 7.0 } });
+    let suspected =
+        lines(Finding::FanWeak { what: WeakFan::Airflow { drives: Vec::new(), above: CelsiusDifference(7.0) } });
     assert!(suspected.contains("6 °C above the warmest") && !suspected.contains("usual speed"), "{suspected}");
     assert!(
         !lines(Finding::MemberErrors { pool: "md0".into(), what: PoolErrors::DataLost { pieces: 1 } })

@@ -10,6 +10,7 @@ use std::fmt::Display;
 use std::sync::LazyLock;
 use std::time::Duration;
 pub use traylight_config::Language;
+use traylight_config::LanguageCode;
 
 static ENGLISH: LazyLock<Table> = LazyLock::new(|| Table::of(include_str!("../../../../words/english.toml")));
 static GERMAN: LazyLock<Table> = LazyLock::new(|| Table::of(include_str!("../../../../words/german.toml")));
@@ -166,9 +167,9 @@ pub trait Phrases: Copy + std::fmt::Debug {
 
 impl Phrases for Language {
     fn table(self) -> &'static Table {
-        match self {
-            Self::English => &ENGLISH,
-            Self::German => &GERMAN,
+        match self.code {
+            LanguageCode::En => &ENGLISH,
+            LanguageCode::De => &GERMAN,
         }
     }
 }

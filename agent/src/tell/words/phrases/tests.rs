@@ -11,7 +11,7 @@ pub(super) fn places(text: &str) -> BTreeSet<String> {
 
 #[test]
 fn all_languages_have_the_same_keys_with_the_same_places() {
-    let english = &Language::English.table().texts;
+    let english = &Language::ENGLISH.table().texts;
     assert!(english.len() > 700, "the table was not read: {} keys", english.len());
     for language in Language::ALL {
         let table = &language.table().texts;
@@ -67,7 +67,7 @@ fn figures_and_times_stand_in_a_sentence_as_its_language_has_them() {
         "1 start",
         "2 starts",
     ];
-    assert_eq!(say(Language::English), english);
+    assert_eq!(say(Language::ENGLISH), english);
     let german = [
         "4,00 TB",
         "119 s",
@@ -79,5 +79,5 @@ fn figures_and_times_stand_in_a_sentence_as_its_language_has_them() {
         "1 Start",
         "2 Starts",
     ];
-    assert_eq!(say(Language::German), german);
+    assert_eq!(say(Language::GERMAN), german);
 }

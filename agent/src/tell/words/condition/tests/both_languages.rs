@@ -52,9 +52,9 @@ fn nobody_is_told_to_take_a_drive_out_in_any_language() {
     let german = ["zieh", "zog", "heraus", "entfern", "entnehm", "rausnehm", "ausbau"];
     let forbids = ["kein weiteres laufwerk herausnehmen", "keine laufwerke herausnehmen", "herausfinden"];
     for (english, finding) in all(&tray("3"), "md0").into_iter().map(|finding| (told_of(finding.clone()), finding)) {
-        assert!(!said(&english, Language::English).contains("pull"), "{english:?}");
-        let words = told_in(Language::German, finding);
-        let mut said = said(&words, Language::German);
+        assert!(!said(&english, Language::ENGLISH).contains("pull"), "{english:?}");
+        let words = told_in(Language::GERMAN, finding);
+        let mut said = said(&words, Language::GERMAN);
         for forbidden in forbids {
             said = said.replace(forbidden, "");
         }
@@ -95,7 +95,7 @@ const OFF: [&[&str]; 2] = [
 
 /// True when a text says to switch off before it says to touch anything.
 pub(in crate::tell) fn is_safe(text: &str, language: Language) -> bool {
-    let of = |lists: [&'static [&'static str]; 2]| lists[usize::from(language == Language::German)];
+    let of = |lists: [&'static [&'static str]; 2]| lists[usize::from(language == Language::GERMAN)];
     let mut said = text.to_lowercase();
     of(HARMLESS).iter().for_each(|harmless| said = said.replace(harmless, ""));
     let touched = of(TOUCHES).iter().filter_map(|touch| said.find(touch)).min();
@@ -120,7 +120,7 @@ fn what_must_stay_in_is_said_first_in_german_too() {
     let mut told = 0;
     for finding in all(&tray("3"), "md0") {
         let english = told_of(finding.clone());
-        let german = told_in(Language::German, finding);
+        let german = told_in(Language::GERMAN, finding);
         let line = english.leave_in.as_deref().map(|line| match line {
             "LEAVE IN 1 2 4" => "DRIN LASSEN 1 2 4",
             _ => "ALLE DRIN LASSEN",
@@ -136,7 +136,7 @@ fn what_must_stay_in_is_said_first_in_german_too() {
 
 #[test]
 fn a_german_sentence_reads_like_one() {
-    let mut all = all(&tray("3"), "md0").into_iter().map(|finding| told_in(Language::German, finding));
+    let mut all = all(&tray("3"), "md0").into_iter().map(|finding| told_in(Language::GERMAN, finding));
     let mut of = |name: &str| all.find(|words| words.name == name).expect(name);
     assert_eq!(of("md0 Rebuild").sentence, "md0 arbeitet: Rebuild 62%; fertig in etwa 6 h (5 bis 9).");
     assert_eq!(of("FACH 3 FEHLT").sentence, "Fach 3 (Seriennr. ..LARK) ist nicht mehr zu sehen.");

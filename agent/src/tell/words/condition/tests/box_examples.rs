@@ -1,7 +1,7 @@
 //! Facts about the box itself, in all their forms, for the rules that all words keep.
 
 use crate::reading::{ControllerKind, Lane, Missing, Nominal, Reason};
-use crate::units::{Bytes, Celsius, Percent, Rpm, Volts};
+use crate::units::{Bytes, Celsius, CelsiusDifference, Percent, Rpm, Volts};
 use crate::verdict::{
     AgentFault, BoxFault, ControllerFault, ControllerName, Finding, PartName, Place, UnseenPart, WeakFan,
 };
@@ -63,8 +63,8 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let weak = WeakFan::Slow { fan: name.to_owned(), speed: Rpm(12_520), usual: Rpm(21_180), duty: Percent(45.0) };
     let mut all = vec![
         Finding::FanWeak { what: weak },
-        Finding::FanWeak { what: WeakFan::Airflow { drives: vec![drive.clone()], above: 7.4 } },
-        Finding::FanWeak { what: WeakFan::Airflow { drives: Vec::new(), above: 6.0 } },
+        Finding::FanWeak { what: WeakFan::Airflow { drives: vec![drive.clone()], above: CelsiusDifference(7.4) } },
+        Finding::FanWeak { what: WeakFan::Airflow { drives: Vec::new(), above: CelsiusDifference(6.0) } },
         hot(Some(Celsius(104.0)), true),
         hot(Some(Celsius(86.0)), false),
         hot(None, true),

@@ -8,7 +8,7 @@ use super::super::drives::pointed_at;
 use super::*;
 use crate::clock::Moment;
 use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, MemberRole, TestKind, Writing};
-use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, Rpm};
+use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{
     Down, Estimate, Interval, Kind, LinkFault, MemberFault, Outlook, Place, PoolErrors, Reaches, ReadRisk, SaysFailing,
     Scarce, Severity, SpaceLimit, Subject,
@@ -20,7 +20,7 @@ use std::time::Duration;
 const DAY: Duration = Duration::from_secs(86_400);
 
 fn told_of(finding: Finding) -> Words {
-    told_in(Language::English, finding)
+    told_in(Language::ENGLISH, finding)
 }
 
 fn told_in(language: Language, finding: Finding) -> Words {
@@ -140,7 +140,11 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         Finding::DriveNotAnswering { drive: drive(), stalled: Duration::from_secs(95) },
         Finding::DriveFlapping { drive: drive(), losses: 3, within: DAY },
         Finding::DriveHotterThanPeers { drive: drive(), now: Celsius(44.0), median: Celsius(35.0) },
-        Finding::DrivesHeatingTogether { drives: vec![drive(), drive()], rise: 6.2, within: Duration::from_secs(600) },
+        Finding::DrivesHeatingTogether {
+            drives: vec![drive(), drive()],
+            rise: CelsiusDifference(6.2),
+            within: Duration::from_secs(600),
+        },
         Finding::DriveCold { drive: drive(), now: Celsius(3.0), limit: Celsius(5.0) },
         lost(false),
         lost(true),
@@ -379,7 +383,7 @@ fn what_is_ahead_is_said_with_the_time_left_as_finely_as_it_can_be_meant() {
 fn a_drive_is_pointed_at_with_the_best_that_is_known_of_it() {
     let place = |tray: Option<&str>, serial: Option<&str>, port: Option<&str>| {
         let owned = |text: Option<&str>| text.map(str::to_owned);
-        pointed_at(&Place { tray: owned(tray), serial: owned(serial), port: owned(port) }, Language::English)
+        pointed_at(&Place { tray: owned(tray), serial: owned(serial), port: owned(port) }, Language::ENGLISH)
     };
     assert_eq!(place(Some("3"), Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "tray 3 (serial ..LARK)");
     assert_eq!(place(None, Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "the drive at 0000/1f.2/ata-3 (serial ..LARK)");
