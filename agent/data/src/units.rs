@@ -8,6 +8,13 @@ use std::fmt;
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Celsius(pub f64);
 
+/// For logs and tests; what a person reads is in the unit of the configuration.
+impl fmt::Display for Celsius {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.0} °C", self.0)
+    }
+}
+
 /// A difference of temperatures in degrees Celsius, positive for warmer.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
 pub struct CelsiusDifference(pub f64);
