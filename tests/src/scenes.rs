@@ -161,8 +161,8 @@ fn without_data() -> Vec<(String, Frame)> {
     let (in_part, _) = judge(&settings, &mut Memory::default(), snapshot.taken, Some(&snapshot), &Itself::default());
     found.push(("seen in part".to_owned(), draw(&state, &settings, &in_part, Some(&snapshot))));
     found.push((
-        "seen in part, room".to_owned(),
-        draw(&Page::Named(PageName::Room), &settings, &in_part, Some(&snapshot)),
+        "seen in part, space".to_owned(),
+        draw(&Page::Named(PageName::Space), &settings, &in_part, Some(&snapshot)),
     ));
     found
 }

@@ -106,7 +106,7 @@ fn what_is_wrong_leads_and_what_its_owner_knows_of_steps_back() {
     known.verdict.incidents[0].acknowledged = true;
     let back: Vec<Page> = calm.into_iter().chain([Page::Incident(id)]).collect();
     assert_eq!(order(&known), back, "it stays in the turn");
-    assert!(shows(&picture(&known, &Page::Incident(id), 0, PanelSize::W128H64), "CRITICAL known"));
+    assert!(shows(&picture(&known, &Page::Incident(id), 0, PanelSize::W128H64), "CRITICAL ACK"));
 }
 
 #[test]
@@ -117,7 +117,7 @@ fn a_page_without_anything_to_say_is_passed_over() {
     bare.snapshot.rails.clear();
     bare.snapshot.links.clear();
     let order = with_view(&bare, "14:32", 0, worth_showing);
-    for page in [PageName::Pools, PageName::Room, PageName::Power, PageName::Network] {
+    for page in [PageName::Pools, PageName::Space, PageName::Power, PageName::Network] {
         assert!(!order.contains(&Page::Named(page)), "{page:?}");
     }
     assert!(order.contains(&Page::Named(PageName::Cooling)));
@@ -129,7 +129,7 @@ fn a_start_counts_the_drives_that_have_come() {
     (young.verdict.at, young.verdict.is_starting) = (Moment::after_boot(Duration::from_secs(40)), true);
     young.snapshot.drives.truncate(3);
     let drawn = state(&young);
-    for words in ["STARTING", "drives 3 of 5", "40 s"] {
+    for words in ["STARTING", "3 of 5 drives", "40 s"] {
         assert!(shows(&drawn, words), "{words}:\n{drawn}");
     }
     young.snapshot = scene(5, Mood::Healthy).snapshot.clone();
@@ -151,7 +151,7 @@ fn a_box_without_named_trays_says_so() {
 #[test]
 fn a_clock_that_nobody_set_is_not_shown_as_one() {
     let drawn = with_view(scene(5, Mood::Healthy), "up 3 min", 0, |view| {
-        draw(&Page::Named(PageName::Room), view, PanelSize::W128H64)
+        draw(&Page::Named(PageName::Space), view, PanelSize::W128H64)
     });
     assert!(shows(&drawn.to_text(), "up 3 min"));
 }

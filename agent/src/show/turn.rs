@@ -50,8 +50,8 @@ fn has_something(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> bool {
         PageName::State | PageName::Box => true,
         PageName::Shelf | PageName::Drives => !snapshot.drives.is_empty(),
         PageName::Pools => !snapshot.pools.is_empty(),
-        PageName::Room => !snapshot.volumes.is_empty(),
-        PageName::Throughput => !snapshot.drives.is_empty() || !snapshot.links.is_empty(),
+        PageName::Space => !snapshot.volumes.is_empty(),
+        PageName::Traffic => !snapshot.drives.is_empty() || !snapshot.links.is_empty(),
         PageName::Power => !snapshot.rails.is_empty() || !snapshot.undervoltages.is_empty(),
         PageName::Network => !snapshot.links.is_empty(),
         PageName::Alerts => !view.channels.is_empty(),
@@ -165,7 +165,7 @@ mod tests {
 
     #[test]
     fn a_press_turns_the_page_or_holds_it_and_news_let_go() {
-        let pages = [Page::Named(PageName::State), Page::Named(PageName::Room), incident(1)];
+        let pages = [Page::Named(PageName::State), Page::Named(PageName::Space), incident(1)];
         let calm = &pages[..2];
         let mut turn = PageTurn::default();
         assert_eq!(turn.page(calm, at(0), EACH), pages[0]);
@@ -188,7 +188,7 @@ mod tests {
 
     #[test]
     fn pages_follow_each_other_and_begin_again() {
-        let pages = [Page::Named(PageName::State), Page::Named(PageName::Room)];
+        let pages = [Page::Named(PageName::State), Page::Named(PageName::Space)];
         let mut turn = PageTurn::default();
         let shown: Vec<Page> = [0, 5, 6, 11, 12].map(|second| turn.page(&pages, at(second), EACH)).into();
         let [state, room] = pages;
@@ -197,7 +197,7 @@ mod tests {
 
     #[test]
     fn a_new_incident_is_shown_at_once_and_once_only() {
-        let calm = [Page::Named(PageName::State), Page::Named(PageName::Room)];
+        let calm = [Page::Named(PageName::State), Page::Named(PageName::Space)];
         let troubled = [incident(1), incident(2), Page::Named(PageName::State)];
         let mut turn = PageTurn::default();
         turn.page(&calm, at(0), EACH);

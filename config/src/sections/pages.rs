@@ -10,9 +10,9 @@ pub enum PageName {
     /// The pools and their members.
     Pools,
     /// How full the volumes are, and when they will be.
-    Room,
+    Space,
     /// How fast data moves, and how much of what the line could.
-    Throughput,
+    Traffic,
     /// Fan and temperatures.
     Cooling,
     /// One drive after the other; only those with something to say, when there are any.
@@ -33,8 +33,8 @@ impl PageName {
         PageName::State,
         PageName::Shelf,
         PageName::Pools,
-        PageName::Room,
-        PageName::Throughput,
+        PageName::Space,
+        PageName::Traffic,
         PageName::Cooling,
         PageName::Drives,
         PageName::Power,
@@ -49,8 +49,8 @@ impl PageName {
             PageName::State => "state",
             PageName::Shelf => "shelf",
             PageName::Pools => "pools",
-            PageName::Room => "room",
-            PageName::Throughput => "throughput",
+            PageName::Space => "space",
+            PageName::Traffic => "traffic",
             PageName::Cooling => "cooling",
             PageName::Drives => "drives",
             PageName::Power => "power",

@@ -40,7 +40,7 @@ pub(super) fn read(section: &mut Section) -> Panels {
         )),
         pages: section.list(key!(
             /// Which pages take turns, in this order. A page that has nothing to say is passed over.
-            pages = ["state", "shelf", "pools", "room", "throughput", "cooling", "drives", "power", "network", "alerts", "box"],
+            pages = ["state", "shelf", "pools", "space", "traffic", "cooling", "drives", "power", "network", "alerts", "box"],
             one_of(PAGES)
         ), 1..=PAGES.len()),
         own_seconds: section.section("seconds", "Pages that stay for another time than the others.", own_seconds),

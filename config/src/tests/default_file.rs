@@ -105,7 +105,7 @@ fn the_box_in_the_reserve_is_understood() {
         dim_from = "sunset"
         dim_until = "06:30"
         position = "53.52, -8.1"
-        pages = ["room", "state"]
+        pages = ["space", "state"]
 
         [watch]
         links = ["enp3s0"]
@@ -130,7 +130,7 @@ fn the_box_in_the_reserve_is_understood() {
     let night = settings.panel.night;
     assert_eq!(night.dim, Some(DaySpan { from: DayTime::Sunset, until: DayTime::Clock(390) }));
     assert_eq!((night.dark, night.position), (None, Some(Position { north: 53_520, east: -8_100 })));
-    assert_eq!(settings.panel.pages, [PageName::Room, PageName::State]);
+    assert_eq!(settings.panel.pages, [PageName::Space, PageName::State]);
     assert_eq!(settings.watch.links, ["enp3s0"]);
     assert_eq!(settings.watch.ignore_volumes, ["/", "/srv/scratch"]);
     assert_eq!(settings.watch.always_on_fans, ["adt7475/fan1"]);

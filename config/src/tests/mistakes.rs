@@ -184,11 +184,11 @@ fn lists() {
     check(&[
         ("watch.links = 'eth0'", "1:15 `links`: expected a list in brackets of 0 to 64 texts, found 'eth0'"),
         ("panel.pages = []", "1:15 `pages`: expected a list in brackets of 1 to 11 texts, found []"),
-        ("panel.seconds.room = 2", "1:22 `room`: expected a whole number from 3 to 60, found 2"),
+        ("panel.seconds.space = 2", "1:23 `space`: expected a whole number from 3 to 60, found 2"),
         (
-            "panel.pages = ['rom']",
-            "1:16 `pages`: expected one of \"state\", \"shelf\", \"pools\", \"room\", \"throughput\", \
-             \"cooling\", \"drives\", \"power\", \"network\", \"alerts\", \"box\", found 'rom' (did you mean \"room\"?)",
+            "panel.pages = ['spac']",
+            "1:16 `pages`: expected one of \"state\", \"shelf\", \"pools\", \"space\", \"traffic\", \
+             \"cooling\", \"drives\", \"power\", \"network\", \"alerts\", \"box\", found 'spac' (did you mean \"space\"?)",
         ),
         (
             "panel.pages = [\n'box',\n'state',\n'box']",

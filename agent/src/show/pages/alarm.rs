@@ -122,8 +122,9 @@ fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph> {
     let plain = |key| view.language.plain(key).to_owned();
     Some(match &incident.handling {
         Handling::PutBack { tray } => {
-            let shorter = if incident.hot_swap { "page.alarm.put-back" } else { "page.alarm.off-put-back" };
-            vec![line, view.language.say(shorter, &[("tray", tray)])]
+            // With the box on, nothing is plugged in: "off" is never left out.
+            let shorter = incident.hot_swap.then(|| view.language.say("page.alarm.put-back", &[("tray", tray)]));
+            std::iter::once(line).chain(shorter).collect()
         }
         Handling::PullNothing | Handling::Nameless => vec![line, plain("page.alarm.pull-none")],
         Handling::Compare { .. } => vec![line, plain("page.alarm.compare")],

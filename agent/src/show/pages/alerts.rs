@@ -14,7 +14,7 @@ pub fn sheet(view: &View<'_>) -> Sheet {
         count => (view.language.count("page.alerts.channels", count as u64), "page.alerts.unconfirmed"),
     };
     let rows = view.channels.iter().map(|channel| Row::of(&channel.name, state(channel, view.language))).collect();
-    let (name, beside) = (words("page.alerts.title"), vec![words("page.alerts.wait"), which, words(how)]);
+    let (name, beside) = (words("page.alerts.title"), vec![words("page.alerts.queued"), which, words(how)]);
     Sheet { name, figure: waiting.to_string(), beside, rows, ..Sheet::default() }
 }
 

@@ -16,6 +16,8 @@ const PACKET: (f64, f64) = (128.0, 152.0);
 pub struct TrafficLine {
     /// What it is called: the port's name, or that of a PCIe link.
     pub name: String,
+    /// True for a network port, false for the PCIe link of a controller.
+    pub is_port: bool,
     /// The busier direction now.
     pub moved: BytesPerSecond,
     /// True when that is towards the box's memory: received, or read from drives.
@@ -41,7 +43,7 @@ pub fn lines(snapshot: &Snapshot) -> Vec<TrafficLine> {
 fn ports(snapshot: &Snapshot) -> impl Iterator<Item = TrafficLine> + '_ {
     snapshot.links.iter().filter(|link| link.up.get() == Some(&true)).filter_map(|link| {
         let traffic = link.traffic.get()?;
-        Some(line(link.name.clone(), traffic.inward.0, traffic.outward.0, of_port(*link.speed.get()?)))
+        Some(line(link.name.clone(), true, traffic.inward.0, traffic.outward.0, of_port(*link.speed.get()?)))
     })
 }
 
@@ -56,12 +58,12 @@ fn lanes(snapshot: &Snapshot) -> impl Iterator<Item = TrafficLine> + '_ {
         let inward = traffic.iter().map(|traffic| traffic.inward.0).sum();
         let outward = traffic.iter().map(|traffic| traffic.outward.0).sum();
         let name = if many { format!("PCIe {}", index + 1) } else { "PCIe".to_owned() };
-        Some(line(name, inward, outward, of_lane(*controller.lane.get()?)))
+        Some(line(name, false, inward, outward, of_lane(*controller.lane.get()?)))
     })
 }
 
-fn line(name: String, inward: f64, outward: f64, most: BytesPerSecond) -> TrafficLine {
-    TrafficLine { name, moved: BytesPerSecond(inward.max(outward)), is_inward: inward >= outward, most }
+fn line(name: String, is_port: bool, inward: f64, outward: f64, most: BytesPerSecond) -> TrafficLine {
+    TrafficLine { name, is_port, moved: BytesPerSecond(inward.max(outward)), is_inward: inward >= outward, most }
 }
 
 /// The payload that a port carries in one direction.

@@ -33,9 +33,9 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let (figure, end) = match tray.state {
         TrayState::Warm(now) => with_trend(view, tray, now),
         TrayState::Gone => (plain("page.shelf.gone").to_owned(), None),
-        TrayState::Bad => (plain("page.shelf.bad").to_owned(), None),
-        TrayState::Rebuilding => (plain("page.shelf.fills").to_owned(), None),
-        TrayState::Asleep => ("zz".to_owned(), None),
+        TrayState::Bad => (plain("page.shelf.failed").to_owned(), None),
+        TrayState::Rebuilding => (plain("page.drives.rebuilding").to_owned(), None),
+        TrayState::Asleep => (plain("page.drives.asleep").to_owned(), None),
         TrayState::Empty | TrayState::NoReading => ("--".to_owned(), None),
     };
     let is_about_it = |held: &&Condition| tray.drive.is_some() && held.subject.drive() == tray.drive.as_ref();
@@ -70,7 +70,7 @@ fn tail(serial: &str) -> String {
 /// The key of the word for whether it sleeps.
 fn power_word(power: Power) -> &'static str {
     match power {
-        Power::Active => "page.drives.awake",
+        Power::Active => "page.drives.active",
         Power::Idle => "page.drives.idle",
         Power::Asleep => "page.drives.asleep",
     }
@@ -105,11 +105,13 @@ fn rows(drive: &Drive, language: Language) -> Vec<Row> {
     let counters = drive.health.get().map(|health| health.counters.as_slice()).unwrap_or_default();
     let counter = |name: &str| counters.iter().find(|counter| counter.name == name).map(|counter| counter.value);
     let mut rows = vec![
-        Row::of(words("page.drives.writes"), or_dashes(traffic.map(|traffic| traffic.outward))),
-        Row::of(words("page.drives.reads"), or_dashes(traffic.map(|traffic| traffic.inward))),
+        Row::of(words("page.drives.write"), or_dashes(traffic.map(|traffic| traffic.outward))),
+        Row::of(words("page.drives.read"), or_dashes(traffic.map(|traffic| traffic.inward))),
     ];
-    rows.extend(counter("power_on_hours").map(|hours| Row::of(words("page.drives.ran"), format!("{hours} h"))));
-    rows.extend(counter("reallocated_sectors").map(|count| Row::of(words("page.drives.replaced"), count.to_string())));
+    rows.extend(counter("power_on_hours").map(|hours| Row::of(words("page.drives.power-on"), format!("{hours} h"))));
+    rows.extend(
+        counter("reallocated_sectors").map(|count| Row::of(words("page.drives.reallocated"), count.to_string())),
+    );
     rows.extend(drive.self_tests.get().map(|tests| Row::of(words("page.drives.test"), words(test_word(tests.now)))));
     rows.extend(drive.size.get().map(|size| Row::of(words("page.drives.size"), size.to_string())));
     rows.extend(drive.model.clone().map(|model| Row::of(words("page.drives.model"), model)));

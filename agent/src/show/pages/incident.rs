@@ -89,10 +89,11 @@ fn strip(frame: &mut Frame, view: &View<'_>, incident: &Incident, title: Option<
     let others =
         view.verdict.incidents.iter().filter(|other| other.severity >= Severity::Warning).count().saturating_sub(1);
     let more = if others > 0 { format!(" +{others}") } else { String::new() };
-    let known = if incident.acknowledged { format!(" {}", view.language.plain("page.known")) } else { String::new() };
+    let acknowledged =
+        if incident.acknowledged { format!(" {}", view.language.plain("page.acknowledged")) } else { String::new() };
     let columns = columns((wide - 2).max(0) as u32);
     let word = title.unwrap_or(severity_word(view, incident.severity, columns));
-    let lefts = [format!("{word}{known}{more}"), format!("{word}{more}"), word.to_owned()];
+    let lefts = [format!("{word}{acknowledged}{more}"), format!("{word}{more}"), word.to_owned()];
     let clock = view.clock.chars().count() + 1;
     let is_test = view.is_test();
     let room = if is_test { columns.saturating_sub(clock) } else { columns };

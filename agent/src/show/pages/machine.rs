@@ -14,24 +14,24 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let name = view.settings.box_name.clone().unwrap_or_else(|| board.name.clone());
     let up = span(view.verdict.at.since_boot());
     let mut rows = vec![Row::of(
-        words("page.network.at"),
+        words("page.network.address"),
         board.address.clone().unwrap_or_else(|| words("page.box.no-address").to_owned()),
     )];
     match board.load.as_ref().map(|reading| &reading.value) {
         Some(Ok(load)) => {
             let busy = load.one_minute / f64::from(load.processors.max(1));
-            let cores = view.language.say("page.box.load", &[("n", &load.processors)]);
-            rows.push(Row::of(cores, format!("{:.2}", load.one_minute)).with(Level::share(Some(busy))));
+            let average = format!("{:.2}", load.one_minute);
+            let average = view.language.say("page.box.of-processors", &[("load", &average), ("n", &load.processors)]);
+            rows.push(Row::of(words("page.box.load"), average).with(Level::share(Some(busy))));
             let used = load.memory.0.saturating_sub(load.memory_available.0);
             let share = Percent::of(used as f64, load.memory.0 as f64);
-            let percent = or_dashes(share);
-            rows.push(
-                Row::of(words("page.box.memory"), percent).with(Level::share(share.map(|share| share.0 / 100.0))),
-            );
+            let percent = view.language.say("page.box.memory-used", &[("percent", &or_dashes(share))]);
+            let level = Level::share(share.map(|share| share.0 / 100.0));
+            rows.push(Row::of(words("page.box.memory"), percent).with(level));
         }
         _ => rows.push(Row::of(words("page.box.load-and-memory"), "--")),
     }
-    rows.push(Row::of("linux", board.kernel.clone()));
+    rows.push(Row::of(words("page.box.kernel"), board.kernel.clone()));
     if !board.model.is_empty() {
         rows.push(Row::of(words("page.box.board"), board.model.clone()));
     }

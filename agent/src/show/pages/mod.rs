@@ -11,11 +11,11 @@ mod network;
 mod pieces;
 mod pools;
 mod power;
-mod room;
 mod sheet;
 mod shelf;
+mod space;
 mod state;
-mod throughput;
+mod traffic;
 mod view;
 
 pub use drives::talkative;
@@ -64,8 +64,8 @@ pub fn draw(page: &Page, view: &View<'_>, panel: PanelSize) -> Frame {
 fn sheet_of(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> sheet::Sheet {
     match page {
         PageName::Pools => pools::sheet(view, snapshot),
-        PageName::Room => room::sheet(view, snapshot),
-        PageName::Throughput => throughput::sheet(view, snapshot),
+        PageName::Space => space::sheet(view, snapshot),
+        PageName::Traffic => traffic::sheet(view, snapshot),
         PageName::Cooling => cooling::sheet(view, snapshot),
         PageName::Drives => drives::sheet(view, snapshot),
         PageName::Power => power::sheet(view, snapshot),
@@ -82,7 +82,7 @@ pub fn stopped(clock: &str, panel: PanelSize, language: Language) -> Frame {
     let row = height / 5;
     figure(&mut frame, area(0, 1, width, 2 * row - 2), language.plain("page.stopped"), Stand::Middle);
     figure(&mut frame, area(0, 2 * row as i32, width, 2 * row - 2), clock, Stand::Middle);
-    let words = ["page.nobody-watches", "page.unwatched"].map(|key| language.plain(key));
+    let words = ["page.not-monitored", "page.agent-off"].map(|key| language.plain(key));
     let fits = |words: &&&str| words.chars().count() as u32 * traylight_display::Face::Small.width() <= width;
     if let Some(words) = words.iter().find(fits) {
         let last = area(0, (height - 9) as i32, width, 8);

@@ -20,10 +20,10 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         None => (words("page.network.down").to_owned(), String::new()),
     };
     let address = snapshot.board.address.clone().unwrap_or_else(|| words("page.box.no-address").to_owned());
-    let mut rows = vec![Row::of(words("page.network.at"), address)];
+    let mut rows = vec![Row::of(words("page.network.address"), address)];
     if let Some(traffic) = first.traffic.get() {
-        rows.push(Row::of(words("page.throughput.in"), traffic.inward.to_string()));
-        rows.push(Row::of(words("page.throughput.out"), traffic.outward.to_string()));
+        rows.push(Row::of(words("page.traffic.in"), traffic.inward.to_string()));
+        rows.push(Row::of(words("page.traffic.out"), traffic.outward.to_string()));
     }
     rows.extend(others.iter().map(|link| {
         let speed = link.speed.get().filter(|_| is_up(link)).map(ToString::to_string);

@@ -1,4 +1,4 @@
-//! Pools: how whole each is, and what it does.
+//! Pools: whether each is healthy, and what it does.
 
 use super::sheet::{Level, Row, Sheet};
 use super::view::View;
@@ -17,18 +17,19 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let left = view.verdict.work_left.get(&first.key).map(|left| left.middle).or(first.activity.left);
     let mut rows = Vec::new();
     rows.extend(left.map(|left| Row::of(words("page.pools.done-in"), span(left))));
-    rows.extend(first.size.get().map(|size| Row::of(words("page.pools.holds"), size.to_string())));
+    rows.push(Row::of(words("page.pools.level"), first.level.clone()));
+    rows.extend(first.size.get().map(|size| Row::of(words("page.pools.size"), size.to_string())));
     rows.extend(
         first
             .last_check
             .and_then(|check| check.ago)
-            .map(|ago| Row::of(words("page.pools.compared"), language.say("page.pools.ago", &[("span", &span(ago))]))),
+            .map(|ago| Row::of(words("page.pools.checked"), language.say("page.pools.ago", &[("span", &span(ago))]))),
     );
     rows.extend(others.iter().map(|pool| row(view, pool)));
     Sheet {
         name: words("page.pools.title").to_owned(),
         figure: members(first),
-        beside: vec![first.name.clone(), first.level.clone(), state(view, first)],
+        beside: vec![first.name.clone(), words("page.pools.members").to_owned(), state(view, first)],
         level: first.activity.done.map(|done| Level::share(Some(done))),
         rows,
         ..Sheet::default()
@@ -43,7 +44,7 @@ fn row(view: &View<'_>, pool: &Pool) -> Row {
     }
 }
 
-/// Working members of those that a whole pool has.
+/// Working members of those that a healthy pool has.
 fn members(pool: &Pool) -> String {
     let working = pool.working();
     if pool.wanted > 0 { format!("{working}/{}", pool.wanted) } else { working.to_string() }
@@ -67,13 +68,13 @@ fn state(view: &View<'_>, pool: &Pool) -> String {
     let word = match &pool.running.value {
         Err(_) => language.plain("page.pools.not-readable"),
         Ok(PoolRunning::Inactive) => language.plain("page.pools.not-started"),
-        Ok(PoolRunning::Broken) => language.plain("page.pools.broken"),
+        Ok(PoolRunning::Broken) => language.plain("page.pools.failed"),
         Ok(PoolRunning::Suspended) => language.plain("page.pools.suspended"),
         Ok(PoolRunning::Running) => match pool.activity.kind {
-            _ if is_down(view, pool) => language.plain("page.pools.broken"),
+            _ if is_down(view, pool) => language.plain("page.pools.failed"),
             ActivityKind::Idle if lacks_members(view, pool) => language.plain("page.pools.degraded"),
-            ActivityKind::Idle => language.plain("page.pools.whole"),
-            ActivityKind::Frozen => language.plain("page.pools.held-still"),
+            ActivityKind::Idle => language.plain("page.pools.healthy"),
+            ActivityKind::Frozen => language.plain("page.pools.paused"),
             other => language.activity(other),
         },
     };

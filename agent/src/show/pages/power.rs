@@ -33,14 +33,11 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     match rails.first() {
         Some(rail) => {
             let figure = or_dashes(rail.value.get().map(|volts| format!("{:.2}", volts.0)));
-            let should = rail
-                .nominal
-                .map(|nominal| view.language.say("page.power.of", &[("volts", &format!("{:.1}", nominal.volts().0))]));
-            let beside = [Some(view.language.say("page.power.on", &[("rail", &rail.label)])), should]
-                .into_iter()
-                .flatten()
-                .collect();
-            Sheet { name, figure, beside, rows, ..Sheet::default() }
+            let named = view.language.say("page.power.rail", &[("rail", &rail.label)]);
+            let nominal = rail.nominal.map(|nominal| format!("{:.1}", nominal.volts().0));
+            let nominal = nominal.map(|volts| view.language.say("page.power.nominal", &[("volts", &volts)]));
+            let beside = std::iter::once(named).chain(nominal).collect();
+            Sheet { name, figure, unit: "V", beside, rows, ..Sheet::default() }
         }
         None => {
             let low = snapshot.undervoltages.iter().any(|input| input.low.get() == Some(&true));

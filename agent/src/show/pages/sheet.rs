@@ -209,10 +209,11 @@ impl Plan {
     fn draw_front(&self, frame: &mut Frame, view: &View<'_>, sheet: &Sheet, beside: &[String]) {
         let wide = width(frame);
         let has_right = self.is_wide() && !(beside.is_empty() && self.is_high());
-        // Twelve columns are kept for the lines at the right, if that leaves enough for the figure.
-        let kept = if has_right { wide - 76 } else { wide };
         let unit = Face::Medium.width() as i32 * sheet.unit.chars().count() as i32;
-        let room = (if has_right { kept.max(64) } else { kept } - unit).max(0);
+        // The figure leaves the lines at the right what they need, down to a third of the panel for itself.
+        let longest = beside.iter().map(|line| line.chars().count()).max().unwrap_or(0) as i32;
+        let left_over = wide - 8 - Face::Small.width() as i32 * longest;
+        let room = (if has_right { left_over.clamp(wide / 3, wide / 2) } else { wide } - unit).max(0);
         let high = (self.figure.1 - self.figure.0) as u32;
         let end = figure(frame, area(0, self.figure.0, room as u32, high), &sheet.figure, Stand::Left);
         let end = text(frame, end + 2, self.figure.1 - 14, sheet.unit, Face::Medium);

@@ -128,8 +128,8 @@ fn value(state: TrayState, language: Language) -> (String, &'static str) {
     match state {
         TrayState::Empty => (String::new(), ""),
         TrayState::Gone => (language.plain("page.shelf.gone").to_owned(), "X"),
-        TrayState::Bad => (language.plain("page.shelf.bad").to_owned(), "!!"),
-        TrayState::Rebuilding => (language.plain("page.shelf.fills").to_owned(), ">>"),
+        TrayState::Bad => (language.plain("page.shelf.failed").to_owned(), "!!"),
+        TrayState::Rebuilding => (language.plain("page.shelf.rebuilding").to_owned(), ">>"),
         TrayState::Asleep => ("zz".to_owned(), "zz"),
         TrayState::Warm(celsius) => (language.degrees(celsius), "+"),
         TrayState::NoReading => ("--".to_owned(), "--"),

@@ -45,7 +45,7 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
         }
         text_right(frame, wide, 0, view.clock, Face::Small);
         let figures =
-            [Some((drives.to_string(), "page.state.drives-alone")), warm.map(|warm| (warm, "page.state.warmest"))];
+            [Some((drives.to_string(), "page.state.drives-alone")), warm.map(|warm| (warm, "page.state.hottest"))];
         let shown = if high < 64 { 1 } else { 2 };
         for (index, (value, about)) in figures.into_iter().flatten().take(shown).enumerate() {
             let top = 10 + 27 * index as i32;
@@ -57,7 +57,7 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
     }
     figure(frame, area(0, 1, wide as u32, (high / 2 - 2) as u32), view.language.plain("page.ok"), Stand::Middle);
     let mut lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted, drives.to_string()]];
-    lines.extend(warm.map(|warm| vec![view.language.say("page.state.warmest-is", &[("figure", &warm)]), warm]));
+    lines.extend(warm.map(|warm| vec![view.language.say("page.state.hottest-is", &[("figure", &warm)]), warm]));
     block(frame, below(frame, high / 2 + 1), &lines, 0);
 }
 
@@ -117,7 +117,7 @@ fn remarks(view: &View<'_>) -> Vec<Paragraph> {
         Freshness::SilentSince(since) => {
             let (silent, last) = (verdict.at.since(*since), (view.time_of_day)(verdict.at.since(*since)));
             said.push(vec![language.say("page.state.silent-for", &[("span", &span(silent))]), span(silent)]);
-            said.push(vec![language.say("page.state.last-heard", &[("time", &last)]), last]);
+            said.push(vec![language.say("page.state.last-data", &[("time", &last)]), last]);
         }
         Freshness::NotYet => {
             said.push(
@@ -127,13 +127,13 @@ fn remarks(view: &View<'_>) -> Vec<Paragraph> {
             said.extend((up < LONG_START).then(|| vec![language.say("page.up", &[("span", &span(up))])]));
         }
         Freshness::InPart(blind) => {
-            let ways = ["page.state.blind", "page.state.blind-short"];
+            let ways = ["page.state.not-readable", "page.state.not-readable-short"];
             said.push(ways.map(|key| language.say(key, &[("n", &blind.len())])).to_vec());
         }
         Freshness::Fresh => {}
     }
     if verdict.is_starting && matches!(verdict.freshness, Freshness::Fresh | Freshness::InPart(_)) {
-        let ways = ["page.state.awaited", "page.state.awaited-short"];
+        let ways = ["page.state.drives-found", "page.state.drives-found-short"];
         let line = |(found, of)| ways.map(|key| language.say(key, &[("n", &found), ("of", &of)])).to_vec();
         said.extend(awaited(view).map(line));
         said.push(vec![language.say("page.up", &[("span", &span(up))]), span(up)]);

@@ -1,4 +1,4 @@
-//! Room: how full each volume is, the fullest first, and when it will be full.
+//! Space: how full each volume is, the fullest first, and when it will be full.
 
 use super::pieces::or_dashes;
 use super::sheet::{Level, Row, Sheet};
@@ -22,26 +22,22 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     });
     let Some((first, others)) = volumes.split_first() else { return Sheet::default() };
     let limits = &view.settings.limits.volume;
-    let free = match &first.room.value {
-        Ok(room) => view.language.say("page.room.free", &[("bytes", &room.free)]),
-        Err(why) => view.language.reason(why.reason).to_owned(),
+    let words = |key| view.language.plain(key);
+    let beside = match &first.room.value {
+        Ok(_) => words("page.space.used"),
+        Err(why) => view.language.reason(why.reason),
     };
+    let free = first.room.get().map(|room| Row::of(words("page.space.free"), room.free.to_string()));
     let full = view.verdict.full_in.get(&first.mount).filter(|full| full.middle < YEAR);
-    let beside = [
-        Some(first.mount.clone()),
-        Some(free),
-        full.map(|full| view.language.say("page.room.full-in", &[("span", &span(full.middle))])),
-    ];
+    let full = full.map(|full| Row::of(words("page.space.full-in"), span(full.middle)));
+    let others = others.iter().map(|volume| Row::of(&volume.mount, value(view, volume)).with(level(volume, limits)));
     Sheet {
-        name: view.language.plain("page.room.title").to_owned(),
+        name: words("page.space.title").to_owned(),
         figure: or_dashes(filled(first).map(|share| format!("{:.0}", (share * 100.0).floor()))),
         unit: if filled(first).is_some() { "%" } else { "" },
-        beside: beside.into_iter().flatten().collect(),
+        beside: vec![first.mount.clone(), beside.to_owned()],
         level: Some(level(first, limits)),
-        rows: others
-            .iter()
-            .map(|volume| Row::of(&volume.mount, value(view, volume)).with(level(volume, limits)))
-            .collect(),
+        rows: full.into_iter().chain(free).chain(others).collect(),
         ..Sheet::default()
     }
 }
@@ -53,7 +49,7 @@ fn percent(volume: &Volume) -> String {
 fn value(view: &View<'_>, volume: &Volume) -> String {
     match (&volume.room.value, view.verdict.full_in.get(&volume.mount).filter(|full| full.middle < YEAR)) {
         (Err(why), _) => view.language.reason(why.reason).to_owned(),
-        (Ok(_), Some(full)) => view.language.say("page.room.full-in", &[("span", &span(full.middle))]),
+        (Ok(_), Some(full)) => view.language.say("page.space.full-in-span", &[("span", &span(full.middle))]),
         (Ok(_), None) => percent(volume),
     }
 }

@@ -1,4 +1,4 @@
-//! Throughput: what the busiest line moves, in MB/s, and how much that is of what it could.
+//! Traffic: what the busiest line carries, in MB/s, and how much it could.
 
 use super::ceiling::{TrafficLine, lines};
 use super::pieces::or_dashes;
@@ -15,28 +15,27 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let lines = lines(snapshot);
     let drives = together(snapshot);
     let mut rows: Vec<Row> = lines.iter().skip(1).map(|line| row(line, language)).collect();
-    rows.push(Row::of(words("page.throughput.read"), or_dashes(drives.map(|drives| drives.inward))));
-    rows.push(Row::of(words("page.throughput.write"), or_dashes(drives.map(|drives| drives.outward))));
-    let name = words("page.throughput.title");
+    rows.push(Row::of(words("page.traffic.drives-read"), or_dashes(drives.map(|drives| drives.inward))));
+    rows.push(Row::of(words("page.traffic.drives-write"), or_dashes(drives.map(|drives| drives.outward))));
+    let name = words("page.traffic.title");
     let Some(first) = lines.first() else {
         let most = drives.map(|drives| BytesPerSecond(drives.inward.0.max(drives.outward.0)));
         let figure = or_dashes(most.map(BytesPerSecond::in_megabytes));
         return Sheet {
             name,
             figure,
-            beside: vec!["MB/s".to_owned(), words("page.throughput.by-drives")],
+            beside: vec!["MB/s".to_owned(), words("page.traffic.by-drives")],
             rows,
             ..Sheet::default()
         };
     };
-    let share = Percent(first.share() * 100.0);
     Sheet {
         name,
         figure: first.moved.in_megabytes(),
         beside: vec![
             format!("MB/s {}", direction(first, language)),
             first.name.clone(),
-            language.say("page.throughput.share", &[("share", &share), ("most", &first.most.in_megabytes())]),
+            language.say("page.traffic.most", &[("most", &first.most.in_megabytes())]),
         ],
         level: Some(Level::share(Some(first.share()))),
         rows,
@@ -51,7 +50,12 @@ fn row(line: &TrafficLine, language: Language) -> Row {
 }
 
 fn direction(line: &TrafficLine, language: Language) -> &'static str {
-    if line.is_inward { language.plain("page.throughput.in") } else { language.plain("page.throughput.out") }
+    language.plain(match (line.is_port, line.is_inward) {
+        (true, true) => "page.traffic.in",
+        (true, false) => "page.traffic.out",
+        (false, true) => "page.traffic.reads",
+        (false, false) => "page.traffic.writes",
+    })
 }
 
 fn together(snapshot: &Snapshot) -> Option<Traffic> {
