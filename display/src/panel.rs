@@ -155,11 +155,11 @@ impl fmt::Display for PanelFault {
             PanelFault::WrongSize { found, wanted } => {
                 return write!(
                     f,
-                    "the picture is {} by {} pixels, wanted {} by {}",
-                    found.width(),
-                    found.height(),
+                    "expected a picture of {} by {} pixels, found {} by {}",
                     wanted.width(),
-                    wanted.height()
+                    wanted.height(),
+                    found.width(),
+                    found.height()
                 );
             }
             PanelFault::Other(text) => return write!(f, "the panel could not be written to: {text}"),

@@ -199,10 +199,10 @@ fn no_file_is_too_long_and_each_begins_with_its_job() {
     for path in all_files() {
         let text = fs::read_to_string(top().join(&path)).unwrap();
         if text.lines().count() > LONGEST {
-            wrong.push(format!("{path}: found {} lines, wanted at most {LONGEST}", text.lines().count()));
+            wrong.push(format!("{path}: expected at most {LONGEST} lines, found {}", text.lines().count()));
         }
         if !text.starts_with("//! ") {
-            wrong.push(format!("{path}: found {:?}, wanted `//!` and its job", text.lines().next()));
+            wrong.push(format!("{path}: expected `//!` and its job, found {:?}", text.lines().next()));
         }
     }
     assert_eq!(wrong, [""; 0]);

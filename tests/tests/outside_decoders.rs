@@ -26,7 +26,7 @@ impl Judge {
     /// Asks a tool that reads hexadecimal from its standard input.
     fn ask(tool: &str, arguments: &[&str], input: &str) -> Self {
         let package = if tool == "hdparm" { "hdparm" } else { "sg3-utils" };
-        let missing = |error| panic!("found no tool {tool}, wanted it from the package {package}: {error}");
+        let missing = |error| panic!("expected it from the package {package}: {error}, found no tool {tool}");
         let mut tool_running = Command::new(tool)
             .args(arguments)
             // hdparm lives where only the administrator's search path leads.

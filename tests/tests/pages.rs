@@ -54,7 +54,7 @@ fn every_page_is_the_picture_that_was_looked_at() {
         let (drawn, wanted) = (in_file(&drawn), in_file(&wanted));
         compared += drawn.len();
         if drawn.len() != wanted.len() {
-            different.push(format!("{}: found {} pictures, wanted {}", file.display(), drawn.len(), wanted.len()));
+            different.push(format!("{0}: expected {2}, found {1} pictures", file.display(), drawn.len(), wanted.len()));
         }
         for (found, wanted) in drawn.iter().zip(&wanted).filter(|(found, wanted)| found != wanted) {
             different.push(format!("{}: {}\nfound:\n{}\nwanted:\n{}", file.display(), found.0, found.1, wanted.1));

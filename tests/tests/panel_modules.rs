@@ -72,7 +72,7 @@ fn a_picture_for_other_panel_is_refused_before_anything_is_sent() {
     let bus = PretendBus::new();
     let mut panel = panel(&bus, Module::ALL[0], Rotation::Quarter);
     let fault = panel.show(&Frame::new(PanelSize::W128H64)).unwrap_err();
-    assert_eq!(fault.to_string(), "the picture is 128 by 64 pixels, wanted 64 by 128");
+    assert_eq!(fault.to_string(), "expected a picture of 64 by 128 pixels, found 128 by 64");
     assert!(bus.take_messages().is_empty());
 }
 

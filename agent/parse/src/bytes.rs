@@ -21,7 +21,7 @@ pub fn summed_page(bytes: &[u8]) -> Result<&[u8; 512], String> {
     let page = page(bytes)?;
     match sum(page) {
         0 => Ok(page),
-        sum => Err(format!("found a page whose bytes sum up to {sum:02X}h, wanted 00h")),
+        sum => Err(format!("expected a page whose bytes add up to 00h, found {sum:02X}h")),
     }
 }
 
@@ -34,7 +34,7 @@ pub fn sum(bytes: &[u8]) -> u8 {
 pub fn not_blank(bytes: &[u8]) -> Result<(), String> {
     for blank in [0x00, 0xFF] {
         if bytes.iter().all(|&byte| byte == blank) {
-            return Err(format!("found {} bytes that are all {blank:02X}h, wanted an answer", bytes.len()));
+            return Err(format!("expected an answer, found {} bytes that are all {blank:02X}h", bytes.len()));
         }
     }
     Ok(())
@@ -95,7 +95,7 @@ pub fn be64(bytes: &[u8], at: usize) -> Result<u64, String> {
 pub fn be_counter(bytes: &[u8]) -> Result<u64, String> {
     match bytes.len() {
         1..=8 => Ok(bytes.iter().fold(0, |sum, &byte| sum << 8 | u64::from(byte))),
-        length => Err(format!("found a counter of {length} bytes, wanted 1 to 8")),
+        length => Err(format!("expected a counter of 1 to 8 bytes, found {length}")),
     }
 }
 
@@ -115,7 +115,7 @@ pub fn swapped_text(bytes: &[u8]) -> Option<String> {
 }
 
 fn too_short(bytes: &[u8], wanted: usize) -> String {
-    format!("found {} bytes, wanted at least {wanted}", bytes.len())
+    format!("expected at least {wanted} bytes, found {}", bytes.len())
 }
 
 #[cfg(test)]
@@ -134,22 +134,22 @@ mod tests {
 
     #[test]
     fn what_is_not_there_is_said() {
-        assert_eq!(le16(&[7], 0), Err("found 1 bytes, wanted at least 2".into()));
-        assert_eq!(byte(&[], usize::MAX), Err(format!("found 0 bytes, wanted at least {}", usize::MAX)));
-        assert_eq!(be_counter(&[0; 9]), Err("found a counter of 9 bytes, wanted 1 to 8".into()));
+        assert_eq!(le16(&[7], 0), Err("expected at least 2 bytes, found 1".into()));
+        assert_eq!(byte(&[], usize::MAX), Err(format!("expected at least {} bytes, found 0", usize::MAX)));
+        assert_eq!(be_counter(&[0; 9]), Err("expected a counter of 1 to 8 bytes, found 9".into()));
         assert!(be_counter(&[]).is_err());
     }
 
     #[test]
     fn an_empty_buffer_is_no_page() {
-        assert_eq!(page(&[0; 512]).err().as_deref(), Some("found 512 bytes that are all 00h, wanted an answer"));
-        assert_eq!(page(&[0xFF; 512]).err().as_deref(), Some("found 512 bytes that are all FFh, wanted an answer"));
-        assert_eq!(page(&[1; 511]).err().as_deref(), Some("found 511 bytes, wanted at least 512"));
+        assert_eq!(page(&[0; 512]).err().as_deref(), Some("expected an answer, found 512 bytes that are all 00h"));
+        assert_eq!(page(&[0xFF; 512]).err().as_deref(), Some("expected an answer, found 512 bytes that are all FFh"));
+        assert_eq!(page(&[1; 511]).err().as_deref(), Some("expected at least 512 bytes, found 511"));
         // 512 times 1 is 200h, whose low byte is zero.
         assert!(summed_page(&[1; 512]).is_ok());
         let mut bent = [1; 512];
         bent[9] = 3;
-        let wanted = "found a page whose bytes sum up to 02h, wanted 00h";
+        let wanted = "expected a page whose bytes add up to 00h, found 02h";
         assert_eq!(summed_page(&bent).err().as_deref(), Some(wanted));
     }
 

@@ -7,12 +7,12 @@ const LONGEST_TEXT: usize = 64;
 
 /// A whole number, decimal.
 pub fn whole(text: &str) -> Result<u64, String> {
-    text.parse().map_err(|_| format!("found {}, wanted a whole number", quoted(text)))
+    text.parse().map_err(|_| format!("expected a whole number, found {}", quoted(text)))
 }
 
 /// A whole number with an optional sign.
 pub fn signed(text: &str) -> Result<i64, String> {
-    text.parse().map_err(|_| format!("found {}, wanted a whole number", quoted(text)))
+    text.parse().map_err(|_| format!("expected a whole number, found {}", quoted(text)))
 }
 
 /// A switch, `0` or `1`.
@@ -20,7 +20,7 @@ pub fn switch(text: &str) -> Result<bool, String> {
     match text {
         "0" => Ok(false),
         "1" => Ok(true),
-        _ => Err(format!("found {}, wanted 0 or 1", quoted(text))),
+        _ => Err(format!("expected 0 or 1, found {}", quoted(text))),
     }
 }
 
@@ -30,7 +30,7 @@ pub fn named_number(table: &str, name: &str) -> Result<u64, String> {
     table
         .lines()
         .find_map(of_name)
-        .unwrap_or_else(|| Err(format!("found no line `{name}`, wanted one with its number")))
+        .unwrap_or_else(|| Err(format!("expected a line `{name}` with its number, found none")))
 }
 
 /// Text that a device gave: control characters and the marks that hide or turn text are dropped, runs of
@@ -63,18 +63,18 @@ mod tests {
     #[test]
     fn numbers_say_what_was_found() {
         assert_eq!(whole("18446744073709551615"), Ok(u64::MAX));
-        assert_eq!(whole("18446744073709551616"), Err("found `18446744073709551616`, wanted a whole number".into()));
-        assert_eq!(whole(""), Err("found nothing, wanted a whole number".into()));
+        assert_eq!(whole("18446744073709551616"), Err("expected a whole number, found `18446744073709551616`".into()));
+        assert_eq!(whole(""), Err("expected a whole number, found nothing".into()));
         assert_eq!(signed("-40000"), Ok(-40_000));
-        assert_eq!(switch("yes"), Err("found `yes`, wanted 0 or 1".into()));
-        assert_eq!(whole(&"9".repeat(10_000)), Err(format!("found `{}…`, wanted a whole number", "9".repeat(24))));
+        assert_eq!(switch("yes"), Err("expected 0 or 1, found `yes`".into()));
+        assert_eq!(whole(&"9".repeat(10_000)), Err(format!("expected a whole number, found `{}…`", "9".repeat(24))));
     }
 
     #[test]
     fn a_number_is_found_by_its_whole_name() {
         let table = "oom_kill_other 9\noom_kill 3\nswap_ra 0\n";
         assert_eq!(named_number(table, "oom_kill"), Ok(3));
-        assert_eq!(named_number(table, "oom"), Err("found no line `oom`, wanted one with its number".into()));
+        assert_eq!(named_number(table, "oom"), Err("expected a line `oom` with its number, found none".into()));
         assert!(named_number("oom_kill many\n", "oom_kill").is_err());
     }
 

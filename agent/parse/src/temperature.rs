@@ -25,7 +25,7 @@ pub fn plausible_now(found: Celsius, critical: Option<Celsius>) -> Result<Celsiu
     if (*NOW.start() as f64..=highest as f64).contains(&found.0) {
         Ok(found)
     } else {
-        Err(format!("found {} °C, wanted {} to {highest}", found.0, NOW.start()))
+        Err(format!("expected {1} to {highest} °C, found {0}", found.0, NOW.start()))
     }
 }
 
@@ -68,12 +68,12 @@ mod tests {
     #[test]
     fn a_drive_that_may_get_hotter_is_believed_when_it_does() {
         let told = |degrees, critical: Option<f64>| plausible_now(Celsius(degrees), critical.map(Celsius));
-        assert_eq!(told(101.0, None), Err("found 101 °C, wanted -40 to 95".into()));
+        assert_eq!(told(101.0, None), Err("expected -40 to 95 °C, found 101".into()));
         assert_eq!(told(101.0, Some(100.0)), Ok(Celsius(101.0)));
-        assert_eq!(told(111.0, Some(100.0)), Err("found 111 °C, wanted -40 to 110".into()));
+        assert_eq!(told(111.0, Some(100.0)), Err("expected -40 to 110 °C, found 111".into()));
         assert_eq!(told(94.0, Some(70.0)), Ok(Celsius(94.0)), "a low limit makes nothing less plausible");
-        assert_eq!(told(128.0, Some(120.0)), Err("found 128 °C, wanted -40 to 125".into()));
-        assert_eq!(told(-41.0, Some(100.0)), Err("found -41 °C, wanted -40 to 110".into()));
+        assert_eq!(told(128.0, Some(120.0)), Err("expected -40 to 125 °C, found 128".into()));
+        assert_eq!(told(-41.0, Some(100.0)), Err("expected -40 to 110 °C, found -41".into()));
         assert_eq!((told(-18.0, None), told(0.0, None)), (Ok(Celsius(-18.0)), Ok(Celsius(0.0))), "cold is a reading");
         assert!(told(f64::NAN, Some(f64::NAN)).is_err());
     }

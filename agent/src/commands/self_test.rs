@@ -59,7 +59,7 @@ pub struct SelfTestFlags {
 pub fn command(flags: &SelfTestFlags) -> io::Result<ExitCode> {
     let step = flags.step.order();
     if !io::stdin().is_terminal() && !flags.yes && step != SelfTestStep::Abort {
-        complain("a self-test must be confirmed: found no terminal to ask on, wanted one, or --yes");
+        complain("a self-test must be confirmed: expected a terminal, or --yes, found neither");
         return Ok(ExitCode::from(2));
     }
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;

@@ -16,7 +16,7 @@ const MORE_THREADS: &str = "raise TasksMax= in the unit, or the limit of process
 pub fn explained(error: io::Error) -> io::Error {
     match error.kind() {
         io::ErrorKind::WouldBlock => {
-            io::Error::other(format!("found \"{error}\", wanted a thread to begin with: {MORE_THREADS}"))
+            io::Error::other(format!("expected a thread to start with, found \"{error}\": {MORE_THREADS}"))
         }
         _ => error,
     }
@@ -35,7 +35,7 @@ pub fn descriptors() -> io::Result<()> {
             Err(rustix::io::Errno::BADF) => return Ok(()),
             Err(error) => {
                 return Err(io::Error::other(format!(
-                    "found room for {} more open files ({error}), wanted {DESCRIPTORS}: raise LimitNOFILE= in the unit, \
+                    "expected {DESCRIPTORS} more open files, found only {} ({error}): raise LimitNOFILE= in the unit, \
                      or `ulimit -n`",
                     taken.len()
                 )));
@@ -60,7 +60,7 @@ pub fn threads() -> io::Result<()> {
                 threads.push(thread);
             }
             Err(error) => {
-                let found = format!("found room for {} more threads ({error}), wanted {THREADS}", threads.len());
+                let found = format!("expected {THREADS} more threads, found only {} ({error})", threads.len());
                 return Err(io::Error::other(format!("{found}: {MORE_THREADS}")));
             }
         }

@@ -35,7 +35,7 @@ pub(super) enum FileState {
 /// When the disk or the rights do not let it be read, which says nothing of what is in it.
 pub(super) fn look(file: &Path) -> Result<FileState, KeepFault> {
     match std::fs::metadata(file) {
-        Ok(found) if !found.is_file() => return Ok(FileState::Unusable("no plain file".to_owned())),
+        Ok(found) if !found.is_file() => return Ok(FileState::Unusable("another kind of file".to_owned())),
         // The database takes an empty file, and one of a single byte, for a new one.
         Ok(found) if found.len() < HEADER => {
             return Ok(FileState::Unusable(format!(

@@ -99,19 +99,21 @@ impl fmt::Display for KeepFault {
         write!(f, "{}: ", self.at.display())?;
         match &self.trouble {
             Trouble::AnotherAgent => {
-                f.write_str("found another traylight that keeps its store here, wanted a folder of its own")
+                f.write_str("expected a folder used by this agent only, found the store of another running traylight")
             }
-            Trouble::Refused(why) => write!(f, "found {why:?}, wanted a folder that can be written to"),
-            Trouble::Full => f.write_str("found no room left on the disk, wanted some for the store"),
-            Trouble::ReadOnly => f.write_str("found a disk or file that can only be read, wanted to write"),
-            Trouble::Locked => f.write_str("found it locked by another program, wanted to write"),
-            Trouble::DiskFails(why) => write!(f, "found a disk that fails ({why}), wanted to read and write"),
+            Trouble::Refused(why) => write!(f, "expected a writable folder, found {why:?}"),
+            Trouble::Full => f.write_str("expected free space for the store, found a full disk"),
+            Trouble::ReadOnly => f.write_str("expected a writable store, found a read-only disk or file"),
+            Trouble::Locked => f.write_str("expected a writable store, found it locked by another program"),
+            Trouble::DiskFails(why) => {
+                write!(f, "expected a readable and writable store, found a failing disk ({why})")
+            }
             Trouble::Damaged(why) => {
-                write!(f, "found a damaged store ({why}), wanted a whole one; the next start sets it aside")
+                write!(f, "expected an intact store, found a damaged one ({why}); the next start sets it aside")
             }
-            Trouble::Vanished => f.write_str("found it removed or replaced, wanted the store that was opened"),
-            Trouble::Hangs => f.write_str("found the save before still under way, wanted it to end"),
-            Trouble::Other(why) => write!(f, "found {why:?}, wanted to keep the store"),
+            Trouble::Vanished => f.write_str("expected the store that was opened, found it removed or replaced"),
+            Trouble::Hangs => f.write_str("expected the previous save to have ended, found it still running"),
+            Trouble::Other(why) => write!(f, "expected a working store, found {why:?}"),
         }
     }
 }

@@ -110,7 +110,10 @@ mod tests {
         let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
         for _ in 0..3 {
             let fault = runtime.block_on(opening.outcome()).err().unwrap();
-            assert!(fault.to_string().contains("reeds/state: found \"Not a directory"), "{fault}");
+            assert!(
+                fault.to_string().contains("reeds/state: expected a writable folder, found \"Not a directory"),
+                "{fault}"
+            );
         }
         std::fs::remove_file(&blocked).unwrap();
         let opened = std::iter::repeat_with(|| runtime.block_on(opening.outcome())).find_map(Result::ok).unwrap();

@@ -23,7 +23,7 @@ pub fn encode(message: &impl Serialize) -> io::Result<Vec<u8>> {
     serde_json::to_writer(&mut bytes, message)?;
     let length = u32::try_from(bytes.len() - HEADER).unwrap_or(u32::MAX);
     if length > LONGEST {
-        let found = format!("found a message of {length} bytes, wanted at most {LONGEST}");
+        let found = format!("expected a message of at most {LONGEST} bytes, found {length}");
         return Err(io::Error::new(io::ErrorKind::InvalidData, found));
     }
     bytes[6..HEADER].copy_from_slice(&length.to_le_bytes());
@@ -90,9 +90,9 @@ impl std::error::Error for WireFault {}
 impl fmt::Display for WireFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::NotAMessage => write!(f, "found bytes that begin no message, wanted the mark `tray`"),
-            Self::OtherVersion(found) => write!(f, "found a message of version {found}, wanted version {VERSION}"),
-            Self::TooLong(found) => write!(f, "found a message of {found} bytes, wanted at most {LONGEST}"),
+            Self::NotAMessage => write!(f, "expected a message that starts with `tray`, found other bytes"),
+            Self::OtherVersion(found) => write!(f, "expected a message of version {VERSION}, found version {found}"),
+            Self::TooLong(found) => write!(f, "expected a message of at most {LONGEST} bytes, found {found}"),
             Self::NotWanted(why) => write!(f, "found a body that means nothing here: {why}"),
         }
     }
@@ -134,11 +134,11 @@ mod tests {
             decoder.push(&bytes);
             decoder.next_message::<Snapshot>().expect_err("the message is spoilt").to_string()
         };
-        assert_eq!(fault(&|bytes| bytes[0] = b'T'), "found bytes that begin no message, wanted the mark `tray`");
-        assert_eq!(fault(&|bytes| bytes[4] = 9), "found a message of version 9, wanted version 5");
+        assert_eq!(fault(&|bytes| bytes[0] = b'T'), "expected a message that starts with `tray`, found other bytes");
+        assert_eq!(fault(&|bytes| bytes[4] = 9), "expected a message of version 5, found version 9");
         assert_eq!(
             fault(&|bytes| bytes[9] = 0xff),
-            "found a message of 4278190151 bytes, wanted at most 8388608".replace(
+            "expected a message of at most 8388608 bytes, found 4278190151".replace(
                 "4278190151",
                 &format!("{}", u32::from_le_bytes([message()[6], message()[7], message()[8], 0xff]))
             )
@@ -146,7 +146,7 @@ mod tests {
         assert!(fault(&|bytes| bytes[10] = b'[').starts_with("found a body that means nothing here: "));
         assert_eq!(
             fault(&|bytes| *bytes = b"xy".to_vec()),
-            "found bytes that begin no message, wanted the mark `tray`"
+            "expected a message that starts with `tray`, found other bytes"
         );
     }
 

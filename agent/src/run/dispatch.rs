@@ -169,8 +169,7 @@ impl Dispatch {
     pub fn try_channel(&mut self, name: &str, scene: &AlertContext) -> Result<String, String> {
         let names: Vec<&str> = self.alerts.channels.iter().map(|channel| channel.name.as_str()).collect();
         let channel = self.alerts.channels.iter().find(|channel| channel.name == name);
-        let channel =
-            channel.ok_or_else(|| format!("found no channel `{name}`, wanted one of {}", names.join(", ")))?;
+        let channel = channel.ok_or_else(|| format!("unknown channel `{name}`; channels: {}", names.join(", ")))?;
         let codes = self.codes.as_mut().ok_or("the code cannot be kept: there is no store")?;
         let code = confirm::code(random());
         codes.ask(name, &target(channel), &code).map_err(|fault| fault.to_string())?;

@@ -80,7 +80,7 @@ fn load(host: &Host) -> Result<Load, Missing> {
     system.refresh_memory_specifics(MemoryRefreshKind::nothing().with_ram());
     let processors = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     if system.total_memory() == 0 {
-        return Err(Missing::new(Reason::Unreadable, "found no memory, wanted some in /proc/meminfo"));
+        return Err(Missing::new(Reason::Unreadable, "expected the size of the memory in /proc/meminfo, found none"));
     }
     Ok(Load {
         one_minute: average.one,

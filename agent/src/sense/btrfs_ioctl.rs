@@ -177,7 +177,7 @@ impl Mounted {
         let mut stats = DevStats { id, count: 5, ..DevStats::blank() };
         self.ask(&mut stats).map_err(|error| missing(&self.point, &error))?;
         if stats.count < 5 {
-            let found = format!("{}: found {} counts of errors, wanted 5", self.point, stats.count);
+            let found = format!("{}: expected 5 error counts, found {}", self.point, stats.count);
             return Err(Missing::new(Reason::Unreadable, found));
         }
         let [write, read, flush, corruption, generation] = stats.values;

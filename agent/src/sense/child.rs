@@ -95,10 +95,7 @@ fn hear(child: &mut Child, clock: &Clock, end: Moment) -> Result<[Vec<u8>; 2], M
                 open[index] = None;
             }
             if heard[index].len() > LONGEST {
-                return Err(Missing::new(
-                    Reason::Unreadable,
-                    format!("found more than {LONGEST} bytes, wanted at most that"),
-                ));
+                return Err(Missing::new(Reason::Unreadable, format!("expected at most {LONGEST} bytes, found more")));
             }
         }
     }
@@ -152,10 +149,7 @@ mod tests {
             shell("sleep 1000 & sleep 1000", Duration::from_millis(50)),
             Err("timed out: sh: killed, since it did not end in time".into())
         );
-        assert_eq!(
-            shell("yes", LONG),
-            Err("unreadable: sh: found more than 1048576 bytes, wanted at most that".into())
-        );
+        assert_eq!(shell("yes", LONG), Err("unreadable: sh: expected at most 1048576 bytes, found more".into()));
     }
 
     #[test]

@@ -89,7 +89,7 @@ fn head(host: &Host, function: &Path) -> Result<[u8; 4], Missing> {
     let mut head = [0; 4];
     host.open(&function.join("config"))?
         .read_exact(&mut head)
-        .map_err(|error| Missing::new(Reason::Unreadable, format!("config: {error}, wanted 4 bytes")))?;
+        .map_err(|error| Missing::new(Reason::Unreadable, format!("config: expected 4 bytes, found {error}")))?;
     Ok(head)
 }
 

@@ -66,11 +66,11 @@ fn raid_line(targets: Vec<DmTarget>, name: &str) -> Result<String, Missing> {
     match <[DmTarget; 1]>::try_from(targets) {
         Ok([raid]) if raid.kind == "raid" => Ok(raid.text),
         Ok([other]) => {
-            let found = format!("{name}: found a target {}, wanted raid", plain::quoted(&other.kind));
+            let found = format!("{name}: expected a target raid, found {}", plain::quoted(&other.kind));
             Err(Missing::new(Reason::Unreadable, found))
         }
         Err(targets) => {
-            Err(Missing::new(Reason::Unreadable, format!("{name}: found {} targets, wanted one", targets.len())))
+            Err(Missing::new(Reason::Unreadable, format!("{name}: expected one target, found {}", targets.len())))
         }
     }
 }

@@ -97,7 +97,7 @@ fn question(name: &str, what: DmQuery) -> Result<Box<DmExchange>, Missing> {
     match head.name.get_mut(..name.len()) {
         Some(place) if name.len() < 128 && !name.is_empty() => place.copy_from_slice(name.as_bytes()),
         _ => {
-            let found = format!("found a name of {} bytes, wanted 1 to 127", name.len());
+            let found = format!("expected a name of 1 to 127 bytes, found {}", name.len());
             return Err(Missing::new(Reason::Unreadable, found));
         }
     }
@@ -108,13 +108,13 @@ fn question(name: &str, what: DmQuery) -> Result<Box<DmExchange>, Missing> {
 fn answer(exchange: &DmExchange) -> Result<Vec<DmTarget>, String> {
     let head = &exchange.head;
     if head.flags & BUFFER_FULL_FLAG != 0 {
-        return Err(format!("found an answer of more than {ROOM} bytes, wanted at most that"));
+        return Err(format!("expected an answer of at most {ROOM} bytes, found a longer one"));
     }
     let within = |at: u32| usize::try_from(at).ok()?.checked_sub(size_of::<Head>());
     let bytes =
         within(head.data_start).zip(within(head.data_size)).and_then(|(from, to)| exchange.answer.get(from..to));
     let bytes = bytes.ok_or_else(|| {
-        format!("found an answer from byte {} to {}, wanted it behind the head", head.data_start, head.data_size)
+        format!("expected an answer after the header, found one from byte {} to {}", head.data_start, head.data_size)
     })?;
     targets(bytes, head.target_count)
 }
@@ -165,6 +165,6 @@ mod tests {
         }
         (got.head.data_start, got.head.data_size) = (312, 400);
         got.head.flags = BUFFER_FULL_FLAG;
-        assert_eq!(answer(&got), Err("found an answer of more than 16384 bytes, wanted at most that".into()));
+        assert_eq!(answer(&got), Err("expected an answer of at most 16384 bytes, found a longer one".into()));
     }
 }

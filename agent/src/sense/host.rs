@@ -53,7 +53,10 @@ impl Host {
     pub fn attribute(&self, path: &Path) -> Result<String, Missing> {
         let bytes = read(path, ATTRIBUTE_LIMIT)?;
         String::from_utf8(bytes).map_err(|_| {
-            Missing::new(Reason::Unreadable, format!("{}: found bytes that are not UTF-8, wanted text", name_of(path)))
+            Missing::new(
+                Reason::Unreadable,
+                format!("{}: expected text, found bytes that are not UTF-8", name_of(path)),
+            )
         })
     }
 
@@ -131,7 +134,7 @@ fn read(path: &Path, limit: u64) -> Result<Vec<u8>, Missing> {
     if bytes.len() as u64 > limit {
         return Err(Missing::new(
             Reason::Unreadable,
-            format!("{}: found more than {limit} bytes, wanted at most that", name_of(path)),
+            format!("{}: expected at most {limit} bytes, found more", name_of(path)),
         ));
     }
     Ok(bytes)
@@ -172,7 +175,7 @@ mod tests {
     }
 
     fn number(text: &str) -> Result<u64, String> {
-        text.parse().map_err(|_| format!("found `{text}`, wanted a whole number"))
+        text.parse().map_err(|_| format!("expected a whole number, found `{text}`"))
     }
 
     #[test]
@@ -188,10 +191,10 @@ mod tests {
 
         assert_eq!(told("/good"), Ok(42));
         let cases = [
-            ("/odd", "unreadable", "found `forty-two`, wanted a whole number"),
+            ("/odd", "unreadable", "expected a whole number, found `forty-two`"),
             ("/absent", "not fitted", "no such file or directory"),
-            ("/binary", "unreadable", "found bytes that are not UTF-8, wanted text"),
-            ("/huge", "unreadable", "found more than 4096 bytes, wanted at most that"),
+            ("/binary", "unreadable", "expected text, found bytes that are not UTF-8"),
+            ("/huge", "unreadable", "expected at most 4096 bytes, found more"),
             ("/circle", "unreadable", "too many levels of symbolic links"),
         ];
         for (name, reason, words) in cases {

@@ -79,7 +79,9 @@ impl<R: Records> KernelLog<R> {
         let mut taken = NamedEvents::default();
         while self.left > 0 {
             match self.records.next(&mut record) {
-                Ok(0) => return Err(Missing::new(Reason::Unreadable, "dev/kmsg: found its end, wanted more records")),
+                Ok(0) => {
+                    return Err(Missing::new(Reason::Unreadable, "dev/kmsg: expected more records, found its end"));
+                }
                 Ok(length) => self.hear(&record[..length], now, suspended, &mut taken),
                 // Overwritten before it was read, or too long: the gap in the numbers tells how many.
                 Err(Errno::PIPE | Errno::INVAL) => {}
@@ -249,7 +251,7 @@ mod tests {
         let mut log = KernelLog::of(Written::default());
         log.records.records.push_back(Ok(String::new()));
         let why = log.take(at(1), Duration::ZERO).unwrap_err();
-        assert_eq!(why.to_string(), "unreadable: dev/kmsg: found its end, wanted more records");
+        assert_eq!(why.to_string(), "unreadable: dev/kmsg: expected more records, found its end");
         log.records.records.push_back(Err(Errno::IO));
         assert!(log.take(at(1), Duration::ZERO).unwrap_err().to_string().contains("input/output error"));
     }

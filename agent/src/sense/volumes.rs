@@ -81,7 +81,10 @@ pub fn room(host: &Host, point: &str) -> Result<Room, Missing> {
     if said.f_blocks == 0 || said.f_bfree > said.f_blocks {
         return Err(Missing::new(
             Reason::Unreadable,
-            format!("{point}: found {} free of {} blocks, wanted free within a size", said.f_bfree, said.f_blocks),
+            format!(
+                "{point}: expected no more free blocks than there are, found {} free of {}",
+                said.f_bfree, said.f_blocks
+            ),
         ));
     }
     Ok(Room {

@@ -106,7 +106,7 @@ impl ListedZfsPool {
         let found = told?.into_iter().find(|status| status.name == self.name);
         let mut status = found.ok_or_else(|| format!("found no pool {}", quoted(&self.name)))?;
         if let (Some(told), Some(wanted)) = (status.guid, self.guid.filter(|_| status.guid != self.guid)) {
-            return Err(format!("found the pool with the number {told}, wanted {wanted}"));
+            return Err(format!("expected the pool with the number {wanted}, found {told}"));
         }
         status.guid = status.guid.or(self.guid);
         Ok(status)
@@ -115,7 +115,7 @@ impl ListedZfsPool {
 
 fn complaint(outcome: &ChildOutput) -> String {
     let said = String::from_utf8_lossy(&outcome.complaints);
-    format!("found {}, wanted a pool", quoted(said.lines().next().unwrap_or_default().trim()))
+    format!("expected a pool, found {}", quoted(said.lines().next().unwrap_or_default().trim()))
 }
 
 #[cfg(test)]
@@ -202,7 +202,7 @@ mod tests {
         let (told, _) = answer(tank(), "case \"$*\" in list*) echo \"no space\" >&2; exit 1;; *) cat json;; esac");
         let told = told.unwrap();
         let why = told.size.unwrap_err().to_string();
-        assert_eq!(why, "unreadable: zpool list: found `no space`, wanted a pool");
+        assert_eq!(why, "unreadable: zpool list: expected a pool, found `no space`");
         assert_eq!(told.status.members().len(), 4);
     }
 
@@ -233,10 +233,10 @@ mod tests {
     #[test]
     fn what_the_tool_complains_of_is_told() {
         let (told, _) = answer(tank(), "echo \"cannot open: no such pool\" >&2; exit 1");
-        assert_eq!(told, Err("unreadable: zpool status: found `cannot open: no such poo…`, wanted a pool".into()));
+        assert_eq!(told, Err("unreadable: zpool status: expected a pool, found `cannot open: no such poo…`".into()));
         let (told, _) =
             answer(ListedZfsPool { guid: Some(7), ..tank() }, "case \"$*\" in *-j*) cat json;; *) exit 1;; esac");
-        assert_eq!(told, Err("unreadable: zpool status: found nothing, wanted a pool".into()));
+        assert_eq!(told, Err("unreadable: zpool status: expected a pool, found nothing".into()));
         let (told, _) = answer(ListedZfsPool { name: "songs".into(), ..tank() }, "cat text");
         assert_eq!(told, Err("unreadable: zpool status: found no pool `songs`".into()));
     }

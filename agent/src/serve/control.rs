@@ -153,7 +153,7 @@ async fn converse(visitor: UnixStream, asking: mpsc::Sender<PendingRequest>) {
         None => {
             let mut reader = BufReader::new(visitor);
             let heard = tokio::time::timeout(PATIENCE, hear(&mut reader)).await;
-            let late = || Err(format!("found no whole line within {} s, wanted one line of JSON", PATIENCE.as_secs()));
+            let late = || Err(format!("expected one line of JSON within {} s, found none", PATIENCE.as_secs()));
             let answer = match heard.unwrap_or_else(|_| late()) {
                 Ok(request) => pass_on(request, &asking).await,
                 Err(why) => ControlAnswer::Refused(why),
@@ -171,7 +171,7 @@ fn stranger(visitor: &UnixStream) -> Option<String> {
     let ours = rustix::process::geteuid().as_raw();
     match visitor.peer_cred() {
         Ok(peer) if peer.uid() == 0 || peer.uid() == ours => None,
-        Ok(peer) => Some(format!("found user {}, wanted root or user {ours}, that the agent runs as", peer.uid())),
+        Ok(peer) => Some(format!("expected root or user {ours}, that the agent runs as, found user {}", peer.uid())),
         Err(error) => Some(format!("who asks cannot be seen: {error}")),
     }
 }
@@ -180,7 +180,7 @@ async fn hear(reader: &mut BufReader<UnixStream>) -> Result<ControlRequest, Stri
     let mut line = Vec::new();
     reader.take(LONGEST).read_until(b'\n', &mut line).await.map_err(|error| error.to_string())?;
     if line.last() != Some(&b'\n') {
-        return Err(format!("found {} bytes without an end of line, wanted one line of JSON", line.len()));
+        return Err(format!("expected one line of JSON, found {} bytes without an end of line", line.len()));
     }
     serde_json::from_slice(&line).map_err(|error| format!("found a line that is no request: {error}"))
 }

@@ -92,5 +92,5 @@ fn picture(frame: &Frame, size: Size) -> String {
     [terminal::bordered(frame), terminal::compact(frame)]
         .into_iter()
         .find(fits)
-        .unwrap_or_else(|| "terminal too small for the panel: wanted 66 columns and 19 lines\n".to_owned())
+        .unwrap_or_else(|| "terminal too small for the panel: it needs 66 columns and 19 lines\n".to_owned())
 }

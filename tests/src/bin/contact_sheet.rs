@@ -13,7 +13,7 @@ const WIDE: u32 = 560;
 
 fn main() -> ExitCode {
     let Some(folder) = std::env::args().nth(1) else {
-        eprintln!("found no argument, wanted the name of a folder to write PNG files into");
+        eprintln!("expected the name of a folder to write PNG files into, found no argument");
         return ExitCode::from(2);
     };
     match write_all(Path::new(&folder)) {

@@ -212,7 +212,7 @@ fn a_probe_that_is_told_nonsense_ends() {
     let output = probe.wait_with_output().unwrap();
     assert_eq!(output.status.code(), Some(1));
     let said = String::from_utf8(output.stderr).unwrap();
-    assert!(said.contains("found bytes that begin no message"), "{said}");
+    assert!(said.contains("expected a message that starts with `tray`"), "{said}");
 }
 
 #[test]
@@ -224,7 +224,7 @@ fn a_self_test_is_begun_by_nobody_who_did_not_mean_it() {
     };
     let (code, said) = self_test(&["short", "A1"]);
     assert_eq!(code, Some(2), "no terminal, no --yes");
-    assert!(said.contains("found no terminal to ask on, wanted one, or --yes"), "{said}");
+    assert!(said.contains("expected a terminal, or --yes, found neither"), "{said}");
     for wrong in [&["short"][..], &["A1"], &["--yes"], &["captive", "A1"]] {
         assert_eq!(self_test(wrong).0, Some(2), "{wrong:?}");
     }

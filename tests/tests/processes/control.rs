@@ -149,7 +149,7 @@ fn nobody_else_may_ask() {
     // Whoever gets to the socket in spite of that is looked at.
     fs::set_permissions(&socket, fs::Permissions::from_mode(0o666)).unwrap();
     let said = as_nobody("mute", "1h");
-    assert_eq!(said, "traylight: found user 65534, wanted root or user 0, that the agent runs as\n");
+    assert_eq!(said, "traylight: expected root or user 0, that the agent runs as, found user 65534\n");
     home.state_with("that nothing is muted", |state| state["muted_left_s"].is_null());
     says(&home, "mute", &["1h"]);
     agent.hears("muted");
@@ -170,7 +170,7 @@ fn what_is_no_request_is_refused_and_the_agent_goes_on() {
         (b"{\"mute\":{\"for_s\":1,\"why\":\"\"}}\n", "unknown field `why`"),
         (b"\xff\xfe\n", "found a line that is no request"),
         (b"\n", "found a line that is no request"),
-        (&[b'x'; 100_000], "found 4096 bytes without an end of line, wanted one line of JSON"),
+        (&[b'x'; 100_000], "expected one line of JSON, found 4096 bytes without an end of line"),
     ] {
         let answer = send(&home, bytes);
         assert!(answer.starts_with("{\"refused\":") && answer.replace('\\', "").contains(wanted), "{answer}");
@@ -183,7 +183,7 @@ fn what_is_no_request_is_refused_and_the_agent_goes_on() {
     cut.shutdown(std::net::Shutdown::Write).unwrap();
     assert!(answer_of(cut).contains("found 8 bytes without an end of line"));
     assert_eq!(send(&home, b"\"unmute\"\n"), "{\"done\":\"nothing was muted\"}\n");
-    assert!(answer_of(slow).contains("found no whole line within 2 s"));
+    assert!(answer_of(slow).contains("expected one line of JSON within 2 s"));
     // More than one request is one request.
     assert_eq!(send(&home, b"\"unmute\"\n{\"mute\":{\"for_s\":9}}\n"), "{\"done\":\"nothing was muted\"}\n");
     home.state_with("that nothing is muted", |state| state["muted_left_s"].is_null());

@@ -112,7 +112,7 @@ fn too_few_descriptors_are_said_at_the_start() {
             Start::Ended(code, said) => {
                 refused += 1;
                 assert_eq!(code, Some(1), "{limit}: {said}");
-                assert!(said.contains("wanted 40: raise LimitNOFILE=") || limit < 8, "{limit}: {said}");
+                assert!(said.contains("raise LimitNOFILE=") || limit < 8, "{limit}: {said}");
                 assert!(!said.contains("panicked"), "{limit}: {said}");
             }
         }
@@ -127,9 +127,9 @@ fn too_few_threads_are_said_at_the_start_and_cost_a_lookup_later() {
         let mut agent = Limited::start(&rookery, &format!("--nproc={limit}:{limit}"), &to_nobody());
         let Start::Ended(code, said) = agent.started() else { panic!("{limit}: it runs") };
         assert_eq!(code, Some(1), "{limit}: {said}");
-        let wanted = format!("found room for {} more threads", limit - 1);
+        let wanted = format!("found only {}", limit - 1);
         assert!(said.contains(&wanted) || !rustix::process::geteuid().is_root(), "{limit}: {said}");
-        assert!(said.contains("wanted 12: raise TasksMax="), "{limit}: {said}");
+        assert!(said.contains("raise TasksMax="), "{limit}: {said}");
     }
 }
 

@@ -136,7 +136,7 @@ fn an_alarm_of_the_supply_is_read_and_rails_are_named_by_their_labels() {
         (why.reason == Reason::Unreadable).then_some(why)
     };
     let why = until(&mut rounds(&odd), "an odd alarm", refused);
-    assert!(why.detail.ends_with("found `low`, wanted 0 or 1"), "{why}");
+    assert!(why.detail.ends_with("expected 0 or 1, found `low`"), "{why}");
 }
 
 #[test]

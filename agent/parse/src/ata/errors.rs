@@ -12,7 +12,7 @@ pub fn summary(bytes: &[u8]) -> Result<(DecodedCounter, Option<LoggedError>), St
     let page = summed_page(bytes)?;
     let [version, newest] = array::<2>(page, 0)?;
     if newest > ROOM {
-        return Err(format!("found error number {newest} in log version {version}, wanted at most {ROOM}"));
+        return Err(format!("expected error number at most {ROOM} in log version {version}, found {newest}"));
     }
     let count = DecodedCounter::new("logged_errors", le16(page, 452)?, CounterUnit::Count, CounterOrigin::AtaLog(0x01));
     let Some(slot) = newest.checked_sub(1) else { return Ok((count, None)) };
@@ -37,12 +37,15 @@ pub fn extended(bytes: &[u8], pages: u16) -> Result<Extended, String> {
     let page = summed_page(bytes)?;
     let version = byte(page, 0)?;
     if version != 1 {
-        return Err(format!("found an error log of version {version}, wanted 1"));
+        return Err(format!("expected an error log of version 1, found {version}"));
     }
     let number = le16(page, 2)?;
     let newest = number.checked_sub(1).map(|slot| (slot / IN_A_PAGE, usize::from(slot % IN_A_PAGE)));
     if newest.is_some_and(|(page, _)| page >= pages) {
-        return Err(format!("found error number {number}, wanted at most {}", u32::from(pages) * u32::from(IN_A_PAGE)));
+        return Err(format!(
+            "expected error number at most {}, found {number}",
+            u32::from(pages) * u32::from(IN_A_PAGE)
+        ));
     }
     Ok(Extended {
         count: DecodedCounter::new("logged_errors", le16(page, 500)?, CounterUnit::Count, CounterOrigin::AtaLog(0x03)),
@@ -71,7 +74,7 @@ fn logged(error: u8, status: u8, lba: u64, hours: u16) -> Result<LoggedError, St
     const NOT_FOUND: u8 = 0x10;
     const ABORTED: u8 = 0x04;
     if (error, status, lba, hours) == (0, 0, 0, 0) {
-        return Err("found an empty place where the newest error should be, wanted the error".to_owned());
+        return Err("expected the newest error at its place in the log, found an empty entry".to_owned());
     }
     let kind = match error {
         _ if status & DEVICE_FAULT != 0 => ErrorKind::Fault,
@@ -137,17 +140,17 @@ mod tests {
     #[test]
     fn a_log_that_contradicts_itself_is_refused() {
         let wrong = summed(page(&[(0, &[1, 9])]));
-        assert_eq!(summary(&wrong), Err("found error number 9 in log version 1, wanted at most 5".into()));
-        let empty = "found an empty place where the newest error should be, wanted the error";
+        assert_eq!(summary(&wrong), Err("expected error number at most 5 in log version 1, found 9".into()));
+        let empty = "expected the newest error at its place in the log, found an empty entry";
         assert_eq!(summary(&summed(page(&[(0, &[1, 2])]))), Err(empty.into()));
         let [first, second] = extended_log();
-        assert_eq!(extended(&first, 1), Err("found error number 6, wanted at most 4".into()));
+        assert_eq!(extended(&first, 1), Err("expected error number at most 4, found 6".into()));
         assert_eq!(extended_entry(&second, 0), Err(empty.into()));
         let other = summed(page(&[(0, &[7])]));
-        assert_eq!(extended(&other, 1), Err("found an error log of version 7, wanted 1".into()));
+        assert_eq!(extended(&other, 1), Err("expected an error log of version 1, found 7".into()));
         let mut damaged = summary_log();
         damaged[300] ^= 1;
-        assert!(summary(&damaged).unwrap_err().starts_with("found a page whose bytes sum up to"));
+        assert!(summary(&damaged).unwrap_err().starts_with("expected a page whose bytes add up to 00h"));
     }
 
     proptest! {

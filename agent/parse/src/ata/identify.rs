@@ -94,19 +94,19 @@ pub fn identify(bytes: &[u8]) -> Result<Identify, String> {
     let word = |index: usize| le16(data, index * 2);
     let kind = word(0)?;
     if kind & NOT_ATA != 0 {
-        return Err(format!("found a device of kind {kind:04X}h, wanted an ATA drive"));
+        return Err(format!("expected an ATA drive, found a device of kind {kind:04X}h"));
     }
     if kind & INCOMPLETE != 0 {
-        return Err("found an incomplete answer of a drive that waits to be spun up, wanted a whole one".to_owned());
+        return Err("expected a complete answer, found an incomplete one: the drive has not been spun up".to_owned());
     }
     let [.., signature, _] = *data;
     if signature == SIGNATURE && sum(data) != 0 {
-        return Err(format!("found bytes that sum up to {:02X}h, wanted 00h", sum(data)));
+        return Err(format!("expected bytes that add up to 00h, found {:02X}h", sum(data)));
     }
     let text = |first: usize, words: usize| data.get(first * 2..(first + words) * 2).and_then(swapped_text);
     let (serial, model) = (text(10, 10), text(27, 20));
     if serial.is_none() && model.is_none() {
-        return Err("found neither serial nor model, wanted one of them".to_owned());
+        return Err("expected a serial or a model, found neither".to_owned());
     }
     let logical_sector = logical_sector(data)?;
     let sizes = stated(word(106)?);
@@ -134,7 +134,7 @@ fn logical_sector(data: &[u8]) -> Result<u64, String> {
     // Stated in words of two bytes.
     match u64::from(le32(data, 117 * 2)?) * 2 {
         bytes @ 512..=65_536 => Ok(bytes),
-        bytes => Err(format!("found logical sectors of {bytes} bytes, wanted 512 to 65536")),
+        bytes => Err(format!("expected logical sectors of 512 to 65536 bytes, found {bytes}")),
     }
 }
 
@@ -363,16 +363,16 @@ mod tests {
     #[test]
     fn what_is_no_drive_is_refused() {
         let refused = |data: &[u8]| identify(data).unwrap_err();
-        assert_eq!(refused(&[0; 512]), "found 512 bytes that are all 00h, wanted an answer");
-        assert_eq!(refused(&drive(&[(0, 0x8580)], "S", "M")), "found a device of kind 8580h, wanted an ATA drive");
-        let waiting = "found an incomplete answer of a drive that waits to be spun up, wanted a whole one";
+        assert_eq!(refused(&[0; 512]), "expected an answer, found 512 bytes that are all 00h");
+        assert_eq!(refused(&drive(&[(0, 0x8580)], "S", "M")), "expected an ATA drive, found a device of kind 8580h");
+        let waiting = "expected a complete answer, found an incomplete one: the drive has not been spun up";
         assert_eq!(refused(&drive(&[(0, 0x0044)], "", "")), waiting);
-        assert_eq!(refused(&drive(&[(217, 1)], "", "")), "found neither serial nor model, wanted one of them");
+        assert_eq!(refused(&drive(&[(217, 1)], "", "")), "expected a serial or a model, found neither");
         let mut bent = whole();
         bent[21] ^= 0x01;
-        assert_eq!(refused(&bent), "found bytes that sum up to 01h, wanted 00h");
+        assert_eq!(refused(&bent), "expected bytes that add up to 00h, found 01h");
         let tiny = drive(&[(106, 0x5000), (117, 1)], "S", "M");
-        assert_eq!(refused(&tiny), "found logical sectors of 2 bytes, wanted 512 to 65536");
+        assert_eq!(refused(&tiny), "expected logical sectors of 512 to 65536 bytes, found 2");
     }
 
     proptest! {

@@ -13,7 +13,7 @@ pub fn directory(bytes: &[u8]) -> Result<Directory, String> {
     let page = page(bytes)?;
     let version = le16(page, 0)?;
     if version != 1 {
-        return Err(format!("found a log directory of version {version:04X}h, wanted 0001h"));
+        return Err(format!("expected a log directory of version 0001h, found {version:04X}h"));
     }
     Ok(Directory(
         page.chunks_exact(2).map(|word| word.iter().rev().fold(0, |sum, &b| sum << 8 | u16::from(b))).collect(),
@@ -68,7 +68,9 @@ pub fn phy_events(bytes: &[u8]) -> Result<Vec<DecodedCounter>, String> {
         let value =
             page.get(at + 2..at + 2 + length).filter(|_| (2..=8).contains(&length) && at + 2 + length <= SUM_AT);
         let Some(value) = value else {
-            return Err(format!("found a Phy event counter of {length} bytes at {at}, wanted 2 to 8 within the page"));
+            return Err(format!(
+                "expected a Phy event counter of 2 to 8 bytes within the page, found {length} bytes at {at}"
+            ));
         };
         let value = value.iter().rev().fold(0_u64, |sum, &byte| sum << 8 | u64::from(byte));
         let is_standard = identifier & 0x8000 == 0;
@@ -111,10 +113,10 @@ mod tests {
     #[test]
     fn a_counter_that_leaves_the_page_is_refused() {
         let sizeless = summed(page(&[(4, &hex("01 00 03 00"))]));
-        let wanted = "found a Phy event counter of 0 bytes at 4, wanted 2 to 8 within the page";
+        let wanted = "expected a Phy event counter of 2 to 8 bytes within the page, found 0 bytes at 4";
         assert_eq!(phy_events(&sizeless), Err(wanted.into()));
         let too_long = summed(page(&[(4, &hex("01 50 03 00"))]));
-        let wanted = "found a Phy event counter of 10 bytes at 4, wanted 2 to 8 within the page";
+        let wanted = "expected a Phy event counter of 2 to 8 bytes within the page, found 10 bytes at 4";
         assert_eq!(phy_events(&too_long), Err(wanted.into()));
         // Counters of 2 bytes up to 508, then one more that would take the sum for its own.
         let mut full = page(&[]);
@@ -122,7 +124,7 @@ mod tests {
             full[at..at + 4].copy_from_slice(&[0x01, 0x10, 0x01, 0x00]);
         }
         full[508..510].copy_from_slice(&[0x02, 0x10]);
-        let wanted = "found a Phy event counter of 2 bytes at 508, wanted 2 to 8 within the page";
+        let wanted = "expected a Phy event counter of 2 to 8 bytes within the page, found 2 bytes at 508";
         assert_eq!(phy_events(&summed(full)), Err(wanted.into()));
     }
 

@@ -34,7 +34,7 @@ pub enum PowerMode {
 /// Why the answer cannot be believed; the mode is then not known, and the drive must be taken as asleep.
 pub fn power_mode(answer: &Sense) -> Result<PowerMode, String> {
     let Some(count) = answer.carried_out()?.count else {
-        return Err("found a reply without the COUNT register, wanted it".to_owned());
+        return Err("expected a reply with the COUNT register, found one without".to_owned());
     };
     // The mode is in the lower half, whatever a bridge leaves above.
     Ok(PowerMode::from_count((count & 0xFF) as u8))
@@ -101,7 +101,7 @@ mod tests {
         // COUNT still holds the 1 that was asked with, which would be Standby_y.
         let aborted = hex("f0 00 0b 04 41 00 01 0a 80 04 01 00 00 00 00 00 00 00");
         let answer = sense(&aborted, Answering::Kernel).unwrap();
-        assert_eq!(power_mode(&answer), Err("found sense Bh/00h/00h, wanted 1h/00h/1Dh".into()));
+        assert_eq!(power_mode(&answer), Err("expected sense 1h/00h/1Dh, found Bh/00h/00h".into()));
     }
 
     #[test]

@@ -12,7 +12,7 @@ use traylight_data::reading::RecoveryLimit;
 pub fn recovery_limit(answer: &Sense) -> Result<RecoveryLimit, String> {
     let registers = answer.carried_out()?;
     let (Some(low), Some(lba)) = (registers.count, registers.lba) else {
-        return Err("found no registers, wanted the limit in COUNT and LBA".to_owned());
+        return Err("expected the limit in COUNT and LBA, found no registers".to_owned());
     };
     let tenths = (lba as u16 & 0xFF) << 8 | low & 0xFF;
     Ok(match tenths {

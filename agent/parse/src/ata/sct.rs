@@ -58,7 +58,7 @@ pub fn sct_status(bytes: &[u8]) -> Result<SctStatus, String> {
     let page = page(bytes)?;
     let version = le16(page, 0)?;
     if !matches!(version, 2 | 3) {
-        return Err(format!("found SCT format {version}, wanted 2 or 3"));
+        return Err(format!("expected SCT format 2 or 3, found {version}"));
     }
     let signed = |at: usize| byte(page, at).map(|byte| i64::from(byte as i8));
     // Format 2 leaves 201 and 203 at zero.
@@ -142,8 +142,8 @@ mod tests {
 
     #[test]
     fn other_formats_are_refused() {
-        assert_eq!(sct_status(&status(1, 0, &[36])), Err("found SCT format 1, wanted 2 or 3".into()));
-        assert_eq!(sct_status(&[0xFF; 512]), Err("found 512 bytes that are all FFh, wanted an answer".into()));
+        assert_eq!(sct_status(&status(1, 0, &[36])), Err("expected SCT format 2 or 3, found 1".into()));
+        assert_eq!(sct_status(&[0xFF; 512]), Err("expected an answer, found 512 bytes that are all FFh".into()));
     }
 
     proptest! {

@@ -141,7 +141,7 @@ fn extended_newest(first: &[u8]) -> Result<usize, String> {
     let first = summed_page(first)?;
     let revision = byte(first, 0)?;
     if revision != 1 {
-        return Err(format!("found log revision {revision}, wanted 1"));
+        return Err(format!("expected log revision 1, found {revision}"));
     }
     le16(first, 2).map(usize::from)
 }
@@ -153,14 +153,14 @@ fn newest_first(
     entry: impl Fn(usize) -> Result<Option<AtaPastTest>, String>,
 ) -> Result<Vec<AtaPastTest>, String> {
     if newest > room {
-        return Err(format!("found test number {newest}, wanted at most {room}"));
+        return Err(format!("expected test number at most {room}, found {newest}"));
     }
     if newest == 0 {
         return Ok(Vec::new());
     }
     let mut entries = Vec::new();
     if entry(newest - 1)?.is_none() {
-        return Err(format!("found nothing where test number {newest} should be, wanted the newest test"));
+        return Err(format!("expected the newest self-test as number {newest}, found an empty entry"));
     }
     for back in 0..room {
         match entry((newest - 1 + room - back) % room)? {
@@ -281,18 +281,18 @@ mod tests {
     #[test]
     fn a_log_that_contradicts_itself_is_refused() {
         let wrong = summed(page(&[(0, &[1, 0]), (508, &[22])]));
-        assert_eq!(log(&wrong), Err("found test number 22, wanted at most 21".into()));
-        let nothing = "found nothing where test number 4 should be, wanted the newest test";
+        assert_eq!(log(&wrong), Err("expected test number at most 21, found 22".into()));
+        let nothing = "expected the newest self-test as number 4, found an empty entry";
         assert_eq!(log(&summed(page(&[(0, &[1, 0]), (508, &[4])]))), Err(nothing.into()));
         assert_eq!(extended_log(&summed(page(&[(0, &[1, 0, 4, 0])]))), Err(nothing.into()));
 
-        assert_eq!(extended_log(&extended(37)), Err("found test number 37, wanted at most 36".into()));
-        assert_eq!(extended_log(&extended(20)[..512]), Err("found test number 20, wanted at most 18".into()));
+        assert_eq!(extended_log(&extended(37)), Err("expected test number at most 36, found 37".into()));
+        assert_eq!(extended_log(&extended(20)[..512]), Err("expected test number at most 18, found 20".into()));
         let other = summed(page(&[(0, &[2, 0])]));
-        assert_eq!(extended_log(&other), Err("found log revision 2, wanted 1".into()));
+        assert_eq!(extended_log(&other), Err("expected log revision 1, found 2".into()));
         let mut damaged = extended(20);
         damaged[600] ^= 1;
-        assert!(extended_log(&damaged).unwrap_err().starts_with("found a page whose bytes sum up to"));
+        assert!(extended_log(&damaged).unwrap_err().starts_with("expected a page whose bytes add up to 00h"));
     }
 
     proptest! {

@@ -20,12 +20,12 @@ pub enum Overall {
 /// Why there is no verdict. Bridges that do not know the question leave other values.
 pub fn overall(answer: &Sense) -> Result<Overall, String> {
     let Some(lba) = answer.carried_out()?.lba else {
-        return Err("found a reply without the LBA registers, wanted them".to_owned());
+        return Err("expected a reply with the LBA registers, found one without".to_owned());
     };
     match lba >> 8 & 0xFFFF {
         0xC24F => Ok(Overall::Passed),
         0x2CF4 => Ok(Overall::Failing),
-        other => Err(format!("found {other:04X}h in LBA(23:8), wanted C24Fh or 2CF4h")),
+        other => Err(format!("expected C24Fh or 2CF4h in LBA(23:8), found {other:04X}h")),
     }
 }
 
@@ -216,8 +216,8 @@ mod tests {
         // The pair of a failing drive: Micron TN-FD-21.
         assert_eq!(verdict("4f 00 c2"), Ok(Overall::Passed));
         assert_eq!(verdict("f4 00 2c"), Ok(Overall::Failing));
-        assert_eq!(verdict("4f 00 2c"), Err("found 2C4Fh in LBA(23:8), wanted C24Fh or 2CF4h".into()));
-        assert_eq!(verdict("00 00 00"), Err("found 0000h in LBA(23:8), wanted C24Fh or 2CF4h".into()));
+        assert_eq!(verdict("4f 00 2c"), Err("expected C24Fh or 2CF4h in LBA(23:8), found 2C4Fh".into()));
+        assert_eq!(verdict("00 00 00"), Err("expected C24Fh or 2CF4h in LBA(23:8), found 0000h".into()));
     }
 
     #[test]
@@ -265,8 +265,8 @@ mod tests {
     fn a_damaged_page_is_no_data() {
         let mut page = pretend_data();
         page[7] ^= 0x40;
-        assert_eq!(smart_data(&page), Err("found a page whose bytes sum up to 40h, wanted 00h".into()));
-        assert_eq!(thresholds(&page[..100]), Err("found 100 bytes, wanted at least 512".into()));
+        assert_eq!(smart_data(&page), Err("expected a page whose bytes add up to 00h, found 40h".into()));
+        assert_eq!(thresholds(&page[..100]), Err("expected at least 512 bytes, found 100".into()));
     }
 
     proptest! {

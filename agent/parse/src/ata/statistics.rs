@@ -86,7 +86,7 @@ pub fn supported_pages(bytes: &[u8]) -> Result<Vec<u8>, String> {
     let page = statistics_page(bytes, 0)?;
     let count = usize::from(byte(page, 8)?);
     let pages = page.get(9..9 + count);
-    pages.map(<[u8]>::to_vec).ok_or_else(|| format!("found {count} pages in the list, wanted at most 503"))
+    pages.map(<[u8]>::to_vec).ok_or_else(|| format!("expected at most 503 pages in the list, found {count}"))
 }
 
 /// The statistics of one page, 01h to 07h.
@@ -114,10 +114,10 @@ fn statistics_page(bytes: &[u8], number: u8) -> Result<&[u8; 512], String> {
     let page = page(bytes)?;
     let (revision, found) = (le16(page, 0)?, byte(page, 2)?);
     if revision != 1 {
-        return Err(format!("found statistics of revision {revision:04X}h, wanted 0001h"));
+        return Err(format!("expected statistics of revision 0001h, found {revision:04X}h"));
     }
     if found != number {
-        return Err(format!("found page {found:02X}h, wanted {number:02X}h"));
+        return Err(format!("expected page {number:02X}h, found {found:02X}h"));
     }
     Ok(page)
 }
@@ -205,11 +205,11 @@ mod tests {
     fn a_page_must_be_the_one_that_was_asked_for() {
         let page = statistics(6, &[(0x18, VALID | 3)]);
         assert_eq!(named(&page, 6), [("interface_crc_errors", 3)]);
-        assert_eq!(counters(&page, 1), Err("found page 06h, wanted 01h".into()));
+        assert_eq!(counters(&page, 1), Err("expected page 01h, found 06h".into()));
         // HC580 clause 12.21.3: a page that is not there comes as zeros.
-        assert_eq!(counters(&[0; 512], 2), Err("found 512 bytes that are all 00h, wanted an answer".into()));
+        assert_eq!(counters(&[0; 512], 2), Err("expected an answer, found 512 bytes that are all 00h".into()));
         let revision = counters(&statistics(0, &[(0, 0x01_0002)]), 1);
-        assert_eq!(revision, Err("found statistics of revision 0002h, wanted 0001h".into()));
+        assert_eq!(revision, Err("expected statistics of revision 0001h, found 0002h".into()));
     }
 
     #[test]

@@ -40,7 +40,7 @@ pub struct ErrorCounts {
 pub fn error_counts(text: &str) -> Result<ErrorCounts, String> {
     let count = |name: &str| {
         let line = text.lines().find_map(|line| line.trim().strip_prefix(name)?.strip_prefix(' '));
-        line.ok_or_else(|| format!("found {}, wanted a line {name}", quoted(text)))
+        line.ok_or_else(|| format!("expected a line {name}, found {}", quoted(text)))
             .and_then(|count| whole(count.trim()))
     };
     Ok(ErrorCounts {
@@ -84,7 +84,7 @@ pub fn operation(text: &str) -> Result<Operation, String> {
         "device replace" => Ok(Operation::DeviceReplace),
         "resize" => Ok(Operation::Resize),
         "swap activate" => Ok(Operation::SwapActivate),
-        _ => Err(format!("found {}, wanted an operation of btrfs", quoted(text))),
+        _ => Err(format!("expected an operation of btrfs, found {}", quoted(text))),
     }
 }
 
@@ -123,9 +123,9 @@ mod tests {
         for cut in 0..text.len() - 2 {
             assert!(error_counts(&text[..cut]).is_err(), "cut at {cut}");
         }
-        assert_eq!(error_counts("invalid"), Err("found `invalid`, wanted a line write_errs".into()));
+        assert_eq!(error_counts("invalid"), Err("expected a line write_errs, found `invalid`".into()));
         let absurd = text.replace(" 8", " 18446744073709551616");
-        assert_eq!(error_counts(&absurd), Err("found `18446744073709551616`, wanted a whole number".into()));
+        assert_eq!(error_counts(&absurd), Err("expected a whole number, found `18446744073709551616`".into()));
     }
 
     /// The words of `exclusive_operation` in fs/btrfs/sysfs.c.
@@ -134,7 +134,7 @@ mod tests {
         assert_eq!(operation("none"), Ok(Operation::None));
         assert_eq!(operation("device replace"), Ok(Operation::DeviceReplace));
         assert_eq!(operation("balance paused"), Ok(Operation::BalancePaused));
-        assert_eq!(operation("scrub"), Err("found `scrub`, wanted an operation of btrfs".into()));
+        assert_eq!(operation("scrub"), Err("expected an operation of btrfs, found `scrub`".into()));
     }
 
     proptest! {

@@ -44,7 +44,7 @@ pub fn records(text: &str, uuid: &str) -> Result<Vec<ScrubRecord>, String> {
     let mut lines = text.lines();
     let head = lines.next().unwrap_or_default();
     if head != "scrub status:1" {
-        return Err(format!("found {}, wanted scrub status:1", quoted(head)));
+        return Err(format!("expected scrub status:1, found {}", quoted(head)));
     }
     lines.filter(|line| !line.is_empty()).map(|line| record(line, uuid)).collect()
 }
@@ -61,12 +61,12 @@ pub fn ended(records: &[ScrubRecord], devices: impl IntoIterator<Item = u64>) ->
 }
 
 fn record(line: &str, uuid: &str) -> Result<ScrubRecord, String> {
-    let (name, fields) = line.split_once('|').ok_or_else(|| format!("found {}, wanted a record", quoted(line)))?;
+    let (name, fields) = line.split_once('|').ok_or_else(|| format!("expected a record, found {}", quoted(line)))?;
     let device = name.strip_prefix(uuid).and_then(|rest| rest.strip_prefix(':'));
-    let device = device.ok_or_else(|| format!("found {}, wanted {uuid} and a device", quoted(name)))?;
+    let device = device.ok_or_else(|| format!("expected {uuid} and a device, found {}", quoted(name)))?;
     let count = |wanted: &str| {
         let field = fields.split('|').find_map(|field| field.strip_prefix(wanted)?.strip_prefix(':'));
-        field.ok_or_else(|| format!("found a record without {wanted}, wanted all of it")).and_then(whole)
+        field.ok_or_else(|| format!("expected {wanted} in the record, found none")).and_then(whole)
     };
     let end = match (count("canceled")?, count("finished")?) {
         (0, 0) => ScrubEnd::Open,
@@ -159,12 +159,12 @@ mod tests {
 
     #[test]
     fn other_formats_and_other_file_systems_are_refused() {
-        assert_eq!(records("", UUID), Err("found nothing, wanted scrub status:1".into()));
-        assert_eq!(records("scrub status:2\n", UUID), Err("found `scrub status:2`, wanted scrub status:1".into()));
-        let wanted = "found `22bf3b64-4c77-46ba-a490-…`, wanted other and a device";
+        assert_eq!(records("", UUID), Err("expected scrub status:1, found nothing".into()));
+        assert_eq!(records("scrub status:2\n", UUID), Err("expected scrub status:1, found `scrub status:2`".into()));
+        let wanted = "expected other and a device, found `22bf3b64-4c77-46ba-a490-…`";
         assert_eq!(records(FILE, "other"), Err(wanted.into()));
         let absurd = FILE.replace("t_start:1795597654", "t_start:-1");
-        assert_eq!(records(&absurd, UUID), Err("found `-1`, wanted a whole number".into()));
+        assert_eq!(records(&absurd, UUID), Err("expected a whole number, found `-1`".into()));
     }
 
     proptest! {

@@ -56,12 +56,12 @@ pub enum Action {
 /// The status of a RAID.
 pub fn status(line: &str) -> Result<RaidStatus, String> {
     let mut words = line.split_ascii_whitespace();
-    let mut next = |wanted: &str| words.next().ok_or_else(|| format!("found {}, wanted {wanted}", quoted(line)));
+    let mut next = |wanted: &str| words.next().ok_or_else(|| format!("expected {wanted}, found {}", quoted(line)));
     let layout = next("a layout")?.to_owned();
     member_count(next("a count of members")?)?;
     let letters = next("the health of members")?;
     let ratio = next("a ratio")?;
-    let (done, all) = ratio.split_once('/').ok_or_else(|| format!("found {}, wanted a ratio", quoted(ratio)))?;
+    let (done, all) = ratio.split_once('/').ok_or_else(|| format!("expected a ratio, found {}", quoted(ratio)))?;
     let (done, all) = (whole(done)?, whole(all)?);
     Ok(RaidStatus {
         layout,
@@ -83,7 +83,7 @@ fn health(letters: &str) -> Result<Vec<RaidMemberHealth>, String> {
         'a' => Ok(RaidMemberHealth::Active),
         'D' => Ok(RaidMemberHealth::Faulty),
         '-' => Ok(RaidMemberHealth::Gone),
-        _ => Err(format!("found {}, wanted only A, a, D and -", quoted(letters))),
+        _ => Err(format!("expected only A, a, D and -, found {}", quoted(letters))),
     });
     health.collect()
 }
@@ -98,14 +98,14 @@ fn action(word: &str) -> Result<Action, String> {
         "check" => Ok(Action::Check),
         "repair" => Ok(Action::Repair),
         "reshape" => Ok(Action::Reshape),
-        _ => Err(format!("found {}, wanted an action of RAID", quoted(word))),
+        _ => Err(format!("expected an action of RAID, found {}", quoted(word))),
     }
 }
 
 fn member_count(text: &str) -> Result<usize, String> {
     match whole(text)? {
         count @ 1..=MOST_MEMBERS => Ok(count as usize),
-        _ => Err(format!("found {}, wanted 1 to {MOST_MEMBERS} members", quoted(text))),
+        _ => Err(format!("expected 1 to {MOST_MEMBERS} members, found {}", quoted(text))),
     }
 }
 
@@ -123,7 +123,7 @@ pub struct RaidTable {
 /// The table of a RAID.
 pub fn table(line: &str) -> Result<RaidTable, String> {
     let words: Vec<&str> = line.split_ascii_whitespace().collect();
-    let wanted = |what: &str| format!("found {}, wanted {what}", quoted(line));
+    let wanted = |what: &str| format!("expected {what}, found {}", quoted(line));
     let [layout, count, rest @ ..] = &words[..] else { return Err(wanted("a layout and a count of parameters")) };
     let parameters = usize::try_from(whole(count)?).ok().and_then(|count| rest.split_at_checked(count));
     let (parameters, rest) = parameters.ok_or_else(|| wanted("as many parameters as it says"))?;
@@ -203,13 +203,13 @@ mod tests {
     #[test]
     fn lines_that_are_cut_or_absurd_are_refused() {
         let wanted = |line: &str, what: &str| assert_eq!(status(line), Err(what.into()), "{line}");
-        wanted("", "found nothing, wanted a layout");
-        wanted("raid1 2 AA", "found `raid1 2 AA`, wanted a ratio");
-        wanted("raid1 2 AX 1/1 idle 0", "found `AX`, wanted only A, a, D and -");
-        wanted("raid1 0 AA 1/1 idle 0", "found `0`, wanted 1 to 253 members");
-        wanted("raid1 2 AA 1 idle 0", "found `1`, wanted a ratio");
-        wanted("raid1 2 AA 1/1 asleep 0", "found `asleep`, wanted an action of RAID");
-        wanted("raid1 2 AA 1/18446744073709551616 idle 0", "found `18446744073709551616`, wanted a whole number");
+        wanted("", "expected a layout, found nothing");
+        wanted("raid1 2 AA", "expected a ratio, found `raid1 2 AA`");
+        wanted("raid1 2 AX 1/1 idle 0", "expected only A, a, D and -, found `AX`");
+        wanted("raid1 0 AA 1/1 idle 0", "expected 1 to 253 members, found `0`");
+        wanted("raid1 2 AA 1 idle 0", "expected a ratio, found `1`");
+        wanted("raid1 2 AA 1/1 asleep 0", "expected an action of RAID, found `asleep`");
+        wanted("raid1 2 AA 1/18446744073709551616 idle 0", "expected a whole number, found `18446744073709551616`");
         assert_eq!(status("raid1 2 AA 9/8 idle 0").unwrap().done, None);
         assert_eq!(status("raid1 2 AA 0/0 idle 0").unwrap().done, None);
     }

@@ -38,7 +38,7 @@ pub fn targets(data: &[u8], count: u32) -> Result<Vec<DmTarget>, String> {
 fn target(data: &[u8], at: usize) -> Result<(DmTarget, usize), String> {
     let spec = data.get(at..).filter(|spec| spec.len() > HEAD);
     let spec =
-        spec.ok_or_else(|| format!("found {} bytes, wanted more than {}", data.len(), at.saturating_add(HEAD)))?;
+        spec.ok_or_else(|| format!("expected more than {1} bytes, found {0}", data.len(), at.saturating_add(HEAD)))?;
     let long = |from: usize| u64::from_ne_bytes(spec[from..from + 8].try_into().unwrap_or_default());
     let next = u32::from_ne_bytes(spec[20..24].try_into().unwrap_or_default());
     let next = usize::try_from(next).unwrap_or(usize::MAX);
@@ -53,7 +53,7 @@ fn text(bytes: &[u8]) -> Result<String, String> {
     let text = String::from_utf8_lossy(bytes);
     match text.split_once('\0') {
         Some((text, _)) => Ok(text.to_owned()),
-        None => Err(format!("found {}, wanted text with an end", quoted(&text))),
+        None => Err(format!("expected text with an end, found {}", quoted(&text))),
     }
 }
 
@@ -97,7 +97,7 @@ mod tests {
         for cut in 0..whole.len() - 8 {
             assert!(targets(&whole[..cut], 2).is_err(), "cut at {cut}");
         }
-        assert_eq!(targets(&[], 1), Err("target 0 of 1: found 0 bytes, wanted more than 40".into()));
+        assert_eq!(targets(&[], 1), Err("target 0 of 1: expected more than 40 bytes, found 0".into()));
     }
 
     #[test]
@@ -107,7 +107,7 @@ mod tests {
         assert!(targets(&circle, u32::MAX).is_err());
         let mut away = reply(&TWO);
         away[20..24].copy_from_slice(&u32::MAX.to_ne_bytes());
-        assert_eq!(targets(&away, 2), Err("target 1 of 2: found 128 bytes, wanted more than 4294967335".into()));
+        assert_eq!(targets(&away, 2), Err("target 1 of 2: expected more than 4294967335 bytes, found 128".into()));
     }
 
     proptest! {

@@ -38,8 +38,9 @@ pub fn may_be_the_kernels(record: &[u8]) -> bool {
 pub fn record(bytes: &[u8]) -> Result<Record, String> {
     let end = bytes.iter().position(|byte| *byte == b'\n').unwrap_or(bytes.len());
     let (line, dictionary) = bytes.split_at(end);
-    let semicolon = line.iter().position(|byte| *byte == b';').ok_or("found no `;`, wanted one before the text")?;
-    let head = std::str::from_utf8(&line[..semicolon]).map_err(|_| "found bytes that are not text, wanted numbers")?;
+    let semicolon = line.iter().position(|byte| *byte == b';').ok_or("expected `;` before the text, found none")?;
+    let head =
+        std::str::from_utf8(&line[..semicolon]).map_err(|_| "expected numbers, found bytes that are not text")?;
     let mut fields = head.split(',');
     let mut number = |what: &str| -> Result<u64, String> {
         let field = fields.next().ok_or_else(|| format!("found no {what}"))?;
@@ -49,7 +50,7 @@ pub fn record(bytes: &[u8]) -> Result<Record, String> {
     // `c` has always begun or gone on with a line in pieces; kernels up to 4.9 wrote `+` for the later ones.
     let is_fragment = match fields.next() {
         Some(flags) if !flags.is_empty() => flags.contains(['c', '+']),
-        found => return Err(format!("flags: found {}, wanted `-` or letters", quoted(found.unwrap_or_default()))),
+        found => return Err(format!("flags: expected `-` or letters, found {}", quoted(found.unwrap_or_default()))),
     };
     let property = |key: &str| {
         let mut lines = dictionary.split(|byte| *byte == b'\n').filter_map(|line| line.strip_prefix(b" "));
@@ -138,15 +139,15 @@ mod tests {
     #[test]
     fn what_is_no_record_says_what_was_found() {
         let wrong = |bytes: &str| record(bytes.as_bytes()).unwrap_err();
-        assert_eq!(wrong(""), "found no `;`, wanted one before the text");
-        assert_eq!(wrong("6,1,2,-\n;text"), "found no `;`, wanted one before the text");
-        assert_eq!(wrong("six,1,2,-;text"), "priority: found `six`, wanted a whole number");
+        assert_eq!(wrong(""), "expected `;` before the text, found none");
+        assert_eq!(wrong("6,1,2,-\n;text"), "expected `;` before the text, found none");
+        assert_eq!(wrong("six,1,2,-;text"), "priority: expected a whole number, found `six`");
         assert_eq!(wrong("6;text"), "found no sequence");
-        assert_eq!(wrong("6,1,-2,-;text"), "time: found `-2`, wanted a whole number");
-        assert_eq!(wrong("6,1,2;text"), "flags: found nothing, wanted `-` or letters");
+        assert_eq!(wrong("6,1,-2,-;text"), "time: expected a whole number, found `-2`");
+        assert_eq!(wrong("6,1,2;text"), "flags: expected `-` or letters, found nothing");
         assert_eq!(
             wrong("6,18446744073709551616,2,-;"),
-            "sequence: found `18446744073709551616`, wanted a whole number"
+            "sequence: expected a whole number, found `18446744073709551616`"
         );
     }
 

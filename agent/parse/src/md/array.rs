@@ -13,7 +13,7 @@ pub fn running(text: &str) -> Result<PoolRunning, String> {
         // Shown for a suspended array too, which waits but has lost nothing.
         "suspended" => Ok(PoolRunning::Running),
         "broken" => Ok(PoolRunning::Broken),
-        _ => Err(format!("found {}, wanted a state of md", quoted(text))),
+        _ => Err(format!("expected a state of md, found {}", quoted(text))),
     }
 }
 
@@ -23,7 +23,7 @@ pub fn member_count(text: &str) -> Result<u32, String> {
     if first.is_empty() {
         return Ok(0);
     }
-    whole(first)?.try_into().map_err(|_| format!("found {}, wanted a count of members", quoted(text)))
+    whole(first)?.try_into().map_err(|_| format!("expected a count of members, found {}", quoted(text)))
 }
 
 /// `dev-*/state`: several words at once are normal, and the worst decides. A `spare` with a slot is being filled.
@@ -105,7 +105,7 @@ mod tests {
         }
         assert_eq!(running("inactive"), Ok(PoolRunning::Inactive));
         assert_eq!(running("broken"), Ok(PoolRunning::Broken));
-        assert_eq!(running(""), Err("found nothing, wanted a state of md".into()));
+        assert_eq!(running(""), Err("expected a state of md, found nothing".into()));
     }
 
     #[test]

@@ -33,7 +33,7 @@ pub fn controller(bytes: &[u8]) -> Result<NvmeIdentity, String> {
     not_blank(&data)?;
     let (serial, model) = (text(&array::<20>(&data, 4)?), text(&array::<40>(&data, 24)?));
     if serial.is_none() && model.is_none() {
-        return Err("found neither serial nor model, wanted one of them".to_owned());
+        return Err("expected a serial or a model, found neither".to_owned());
     }
     let capacity = le128(&data, 280)?;
     let can_self_test = le16(&data, 256)? & 1 << 4 != 0;
@@ -98,8 +98,8 @@ mod tests {
         assert_eq!((drive.warning_temperature, drive.critical_temperature, drive.size), (None, None, None));
         assert_eq!((drive.can_self_test, drive.extended_test_minutes), (false, None));
         bare[4..64].fill(b' ');
-        assert_eq!(controller(&bare), Err("found neither serial nor model, wanted one of them".into()));
-        assert_eq!(controller(&bare[..512]), Err("found 512 bytes, wanted at least 4096".into()));
+        assert_eq!(controller(&bare), Err("expected a serial or a model, found neither".into()));
+        assert_eq!(controller(&bare[..512]), Err("expected at least 4096 bytes, found 512".into()));
     }
 
     proptest! {

@@ -182,7 +182,7 @@ mod tests {
     #[test]
     fn a_drive_that_never_tested_itself_has_an_empty_log() {
         assert_eq!(self_tests(&[0; 564]), Ok(NvmeTestLog { running: None, past: Vec::new() }));
-        assert_eq!(self_tests(&[0; 512]), Err("found 512 bytes, wanted at least 564".into()));
+        assert_eq!(self_tests(&[0; 512]), Err("expected at least 564 bytes, found 512".into()));
         assert!(self_tests(&[0xFF; 564]).is_err());
     }
 
@@ -224,9 +224,9 @@ mod tests {
     #[test]
     fn an_error_log_may_be_empty_but_not_blank_nor_cut() {
         assert_eq!(newest_error(&[0; 64]), Ok(None));
-        let blank = "found 64 bytes that are all FFh, wanted an answer";
+        let blank = "expected an answer, found 64 bytes that are all FFh";
         assert_eq!(newest_error(&[0xFF; 64]), Err(blank.into()));
-        assert_eq!(newest_error(&error(0x0281)[..63]), Err("found 63 bytes, wanted at least 64".into()));
+        assert_eq!(newest_error(&error(0x0281)[..63]), Err("expected at least 64 bytes, found 63".into()));
     }
 
     proptest! {

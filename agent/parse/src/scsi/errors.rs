@@ -14,7 +14,7 @@ pub fn error_counters(bytes: &[u8], code: u8) -> Result<Vec<DecodedCounter>, Str
         0x02 => ["write_corrected_errors", "written_bytes", "write_uncorrected_errors"],
         0x03 => ["read_corrected_errors", "read_bytes", "read_uncorrected_errors"],
         0x05 => ["verify_corrected_errors", "verified_bytes", "verify_uncorrected_errors"],
-        _ => return Err(format!("found log page {code:02X}h, wanted 02h, 03h or 05h")),
+        _ => return Err(format!("expected log page 02h, 03h or 05h, found {code:02X}h")),
     };
     log_page(bytes, code)?.counters(&[
         (3, corrected, CounterUnit::Count),
@@ -71,7 +71,7 @@ pub fn self_tests(bytes: &[u8]) -> Result<Vec<ScsiPastTest>, String> {
     let mut tests = Vec::new();
     for (number, value) in log_page(bytes, 0x10)?.parameters().filter(|(number, _)| (1..=20).contains(number)) {
         if value.len() < 16 {
-            return Err(format!("found self-test {number} of {} bytes, wanted 16", value.len()));
+            return Err(format!("expected 16 bytes of self-test {number}, found {}", value.len()));
         }
         // A parameter of zeros is one that was never used.
         if value.iter().all(|&byte| byte == 0) {
@@ -125,7 +125,7 @@ pub struct BadBlock {
 /// Reads the background scan page, 15h (Seagate SCSI Commands Reference, clause 5.2.4; HGST C15K600 tables 113, 114).
 pub fn scan(bytes: &[u8]) -> Result<BackgroundScan, String> {
     let page = log_page(bytes, 0x15)?;
-    let Some(status) = page.parameter(0) else { return Err("found no parameter 0000h, wanted it".to_owned()) };
+    let Some(status) = page.parameter(0) else { return Err("expected parameter 0000h, found none".to_owned()) };
     let mut found = Vec::new();
     for (_, value) in page.parameters().filter(|(number, _)| (1..=0x0800).contains(number)) {
         let first = byte(value, 4)?;
@@ -156,7 +156,7 @@ pub fn phy_errors(bytes: &[u8]) -> Result<Vec<DecodedCounter>, String> {
     for (port, value) in log_page(bytes, 0x18)?.parameters() {
         let protocol = byte(value, 0)? & 0x0F;
         if protocol != SAS {
-            return Err(format!("found protocol {protocol:X}h at port {port}, wanted 6h"));
+            return Err(format!("expected protocol 6h, found {protocol:X}h at port {port}"));
         }
         let mut rest = value.get(4..).unwrap_or_default();
         for _ in 0..byte(value, 3)? {
@@ -210,8 +210,8 @@ mod tests {
         let read: Vec<_> = error_counters(&hex(READING), 3).unwrap().iter().map(|c| (c.name, c.value)).collect();
         let wanted = [("read_corrected_errors", 7), ("read_bytes", 0x1234_5678), ("read_uncorrected_errors", 5)];
         assert_eq!(read, wanted);
-        assert_eq!(error_counters(&hex(READING), 2), Err("found log page 03h/00h, wanted 02h/00h".into()));
-        assert_eq!(error_counters(&hex(READING), 4), Err("found log page 04h, wanted 02h, 03h or 05h".into()));
+        assert_eq!(error_counters(&hex(READING), 2), Err("expected log page 02h/00h, found 03h/00h".into()));
+        assert_eq!(error_counters(&hex(READING), 4), Err("expected log page 02h, 03h or 05h, found 04h".into()));
     }
 
     #[test]
@@ -232,7 +232,7 @@ mod tests {
         let nowhere = hex(&TESTS.replace("00 00 00 00 00 01 02 03", "ff ff ff ff ff ff ff ff"));
         assert_eq!(self_tests(&nowhere).unwrap()[0].failed_at_lba, None);
         let short = hex("10 00 00 06 00 01 03 02 27 01");
-        assert_eq!(self_tests(&short), Err("found self-test 1 of 2 bytes, wanted 16".into()));
+        assert_eq!(self_tests(&short), Err("expected 16 bytes of self-test 1, found 2".into()));
     }
 
     #[test]
@@ -254,10 +254,10 @@ mod tests {
         ];
         assert_eq!(read, wanted);
         let fibre = hex("18 00 00 08 00 01 03 04 00 00 00 00");
-        assert_eq!(phy_errors(&fibre), Err("found protocol 0h at port 1, wanted 6h".into()));
+        assert_eq!(phy_errors(&fibre), Err("expected protocol 6h, found 0h at port 1".into()));
         let mut more = phys();
         more[11] = 2;
-        assert_eq!(phy_errors(&more), Err("found 0 bytes, wanted at least 36".into()));
+        assert_eq!(phy_errors(&more), Err("expected at least 36 bytes, found 0".into()));
     }
 
     proptest! {

@@ -23,7 +23,10 @@ pub fn log_page(bytes: &[u8], code: u8) -> Result<LogPage<'_>, String> {
     while !rest.is_empty() {
         let (number, length) = (be16(rest, 0)?, usize::from(byte(rest, 3)?));
         let Some(value) = rest.get(4..4 + length) else {
-            return Err(format!("found parameter {number:04X}h of {length} bytes, wanted at most {}", rest.len() - 4));
+            return Err(format!(
+                "expected parameter {number:04X}h of at most {} bytes, found {length}",
+                rest.len() - 4
+            ));
         };
         parameters.push((number, value));
         rest = rest.get(4 + length..).unwrap_or_default();
@@ -64,11 +67,11 @@ fn contents(bytes: &[u8], code: u8) -> Result<&[u8], String> {
     let (found, subpage) = (byte(bytes, 0)?, byte(bytes, 1)?);
     // Bit 6 marks a subpage, of which none is asked for here; bit 7 says whether the page is saved.
     if found & 0x7F != code || subpage != 0 {
-        return Err(format!("found log page {:02X}h/{subpage:02X}h, wanted {code:02X}h/00h", found & 0x7F));
+        return Err(format!("expected log page {code:02X}h/00h, found {:02X}h/{subpage:02X}h", found & 0x7F));
     }
     let length = usize::from(be16(bytes, 2)?);
     let contents = bytes.get(4..4 + length);
-    contents.ok_or_else(|| format!("found {} bytes, wanted a page of {}", bytes.len(), 4 + length))
+    contents.ok_or_else(|| format!("expected a page of {1} bytes, found {0}", bytes.len(), 4 + length))
 }
 
 /// The temperature page, 0Dh (Seagate SCSI Commands Reference, clause 5.2.23).
@@ -114,7 +117,7 @@ pub enum ScsiAssessment {
 /// Reads the informational exceptions page, 2Fh.
 pub fn exceptions(bytes: &[u8]) -> Result<Exceptions, String> {
     let page = log_page(bytes, 0x2F)?;
-    let Some(value) = page.parameter(0) else { return Err("found no parameter 0000h, wanted it".to_owned()) };
+    let Some(value) = page.parameter(0) else { return Err("expected parameter 0000h, found none".to_owned()) };
     let verdict = match (byte(value, 0)?, byte(value, 1)?) {
         (0x00, 0x00) => ScsiAssessment::Passed,
         (0x5D, qualifier) => ScsiAssessment::Failing(qualifier),
@@ -138,11 +141,11 @@ pub fn start_stop(bytes: &[u8]) -> Result<Vec<DecodedCounter>, String> {
 /// Wear of a flash drive, page 11h (Seagate SCSI Commands Reference, clause 5.2.19).
 pub fn wear(bytes: &[u8]) -> Result<DecodedCounter, String> {
     let page = log_page(bytes, 0x11)?;
-    let Some(value) = page.parameter(1) else { return Err("found no parameter 0001h, wanted it".to_owned()) };
+    let Some(value) = page.parameter(1) else { return Err("expected parameter 0001h, found none".to_owned()) };
     // The last of four bytes; those before are reserved.
     let used = be32(value, 0)? & 0xFF;
     if used == 0xFF {
-        return Err("found a wear of FFh, wanted a share".to_owned());
+        return Err("expected a wear in percent, found FFh".to_owned());
     }
     Ok(DecodedCounter::new("wear_used_percent", used, CounterUnit::Percent, CounterOrigin::ScsiLog(0x11)))
 }
@@ -178,7 +181,7 @@ mod tests {
         assert_eq!(said("5d 10"), Exceptions { verdict: ScsiAssessment::Failing(0x10), temperature: None });
         assert_eq!(said("0b 01").verdict, ScsiAssessment::Warning(1));
         assert_eq!(said("11 00").verdict, ScsiAssessment::Other(0x11, 0));
-        assert_eq!(exceptions(&hex("2f 00 00 00")), Err("found no parameter 0000h, wanted it".into()));
+        assert_eq!(exceptions(&hex("2f 00 00 00")), Err("expected parameter 0000h, found none".into()));
     }
 
     #[test]
@@ -197,15 +200,15 @@ mod tests {
     #[test]
     fn what_does_not_fit_is_refused() {
         let refused = |bytes: &str| temperature(&hex(bytes)).unwrap_err();
-        assert_eq!(refused("2f 00 00 00"), "found log page 2Fh/00h, wanted 0Dh/00h");
-        assert_eq!(refused("0d 01 00 00"), "found log page 0Dh/01h, wanted 0Dh/00h");
-        assert_eq!(refused("4d 01 00 00"), "found log page 4Dh/01h, wanted 0Dh/00h");
-        assert_eq!(refused("0d 00 ff ff 00 00"), "found 6 bytes, wanted a page of 65539");
-        assert_eq!(refused("0d 00 00 06 00 00 03 09 00 26"), "found parameter 0000h of 9 bytes, wanted at most 2");
-        assert_eq!(refused("0d 00 00 02 00 00"), "found 2 bytes, wanted at least 4");
-        assert_eq!(refused(""), "found 0 bytes, wanted at least 1");
+        assert_eq!(refused("2f 00 00 00"), "expected log page 0Dh/00h, found 2Fh/00h");
+        assert_eq!(refused("0d 01 00 00"), "expected log page 0Dh/00h, found 0Dh/01h");
+        assert_eq!(refused("4d 01 00 00"), "expected log page 0Dh/00h, found 4Dh/01h");
+        assert_eq!(refused("0d 00 ff ff 00 00"), "expected a page of 65539 bytes, found 6");
+        assert_eq!(refused("0d 00 00 06 00 00 03 09 00 26"), "expected parameter 0000h of at most 2 bytes, found 9");
+        assert_eq!(refused("0d 00 00 02 00 00"), "expected at least 4 bytes, found 2");
+        assert_eq!(refused(""), "expected at least 1 bytes, found 0");
         let endless = hex("0e 00 00 0d 00 03 03 09 00 00 00 00 00 00 00 00 01");
-        assert_eq!(start_stop(&endless), Err("found a counter of 9 bytes, wanted 1 to 8".into()));
+        assert_eq!(start_stop(&endless), Err("expected a counter of 1 to 8 bytes, found 9".into()));
     }
 
     proptest! {

@@ -27,7 +27,7 @@ pub fn scsi_power(answer: &Sense) -> Result<ScsiPower, String> {
         (0x0, 0x5E, 0x01 | 0x03 | 0x05..=0x08) => Ok(ScsiPower::Idle),
         (0x0, 0x5E, 0x00 | 0x02 | 0x04 | 0x09 | 0x0A) => Ok(ScsiPower::Standby),
         (0x2, 0x04, 0x02) => Ok(ScsiPower::Stopped),
-        (key, asc, ascq) => Err(format!("found sense {key:X}h/{asc:02X}h/{ascq:02X}h, wanted a power state")),
+        (key, asc, ascq) => Err(format!("expected a power state, found sense {key:X}h/{asc:02X}h/{ascq:02X}h")),
     }
 }
 
@@ -66,7 +66,7 @@ mod tests {
 
     #[test]
     fn another_answer_is_no_state() {
-        assert_eq!(answered(5, 0x20, 0), Err("found sense 5h/20h/00h, wanted a power state".into()));
+        assert_eq!(answered(5, 0x20, 0), Err("expected a power state, found sense 5h/20h/00h".into()));
         assert!(answered(0, 0x5E, 0x41).is_err());
     }
 

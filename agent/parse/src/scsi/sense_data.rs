@@ -93,7 +93,7 @@ const ERROR: u8 = 0x01;
 /// # Errors
 /// Another response code, among them 00h for no sense at all, or too few bytes for key and codes.
 pub fn sense(bytes: &[u8], answering: Answering) -> Result<Sense, String> {
-    let Some(&first) = bytes.first() else { return Err("found no sense data, wanted some".to_owned()) };
+    let Some(&first) = bytes.first() else { return Err("expected sense data, found none".to_owned()) };
     let code = first & 0x7F;
     let length = usize::from(byte(bytes, 7)?) + 8;
     let bytes = bytes.get(..length).unwrap_or(bytes);
@@ -113,7 +113,7 @@ pub fn sense(bytes: &[u8], answering: Answering) -> Result<Sense, String> {
             deferred,
             registers: descriptor_registers(bytes),
         }),
-        _ => Err(format!("found response code {code:02X}h, wanted 70h to 73h")),
+        _ => Err(format!("expected response code 70h to 73h, found {code:02X}h")),
     }
 }
 
@@ -129,13 +129,13 @@ impl Sense {
     pub fn carried_out(&self) -> Result<&AtaRegisters, String> {
         if self.meaning() != Some(Meaning::RegistersReturned) {
             let Self { key, asc, ascq, .. } = self;
-            return Err(format!("found sense {key:X}h/{asc:02X}h/{ascq:02X}h, wanted 1h/00h/1Dh"));
+            return Err(format!("expected sense 1h/00h/1Dh, found {key:X}h/{asc:02X}h/{ascq:02X}h"));
         }
-        let Some(registers) = &self.registers else { return Err("found no ATA registers, wanted them".to_owned()) };
+        let Some(registers) = &self.registers else { return Err("expected ATA registers, found none".to_owned()) };
         match registers.status {
-            None => Err("found a reply cut before the STATUS register, wanted it whole".to_owned()),
+            None => Err("expected a whole reply, found one that ends before the STATUS register".to_owned()),
             Some(status) if status & (BUSY | READY | DEVICE_FAULT | ERROR) == READY => Ok(registers),
-            Some(status) => Err(format!("found STATUS {status:02X}h, wanted ready, not busy and without error")),
+            Some(status) => Err(format!("expected ready, not busy and without error, found STATUS {status:02X}h")),
         }
     }
 
@@ -239,7 +239,7 @@ mod tests {
             let registers = answer.registers.unwrap();
             assert_eq!((registers.error, registers.status), (Some(0x04), Some(0x41)), "{reply}");
             assert_eq!((registers.device, registers.count), (Some(0), Some(1)), "{reply}");
-            assert_eq!(answer.carried_out(), Err("found sense Bh/00h/00h, wanted 1h/00h/1Dh".into()), "{reply}");
+            assert_eq!(answer.carried_out(), Err("expected sense 1h/00h/1Dh, found Bh/00h/00h".into()), "{reply}");
         }
         // The older layout ends before the upper bytes of the LBA; the newer one has 24 bits of it.
         assert_eq!(sense(&hex(ABORTED_6_1), Answering::Kernel).unwrap().registers.unwrap().lba, None);
@@ -273,7 +273,7 @@ mod tests {
         let answer = sense(&cut, Answering::Bridge).unwrap();
         let registers = answer.registers.unwrap();
         assert_eq!((registers.count, registers.lba, registers.status), (Some(0xFF), None, None));
-        let wanted = "found a reply cut before the STATUS register, wanted it whole";
+        let wanted = "expected a whole reply, found one that ends before the STATUS register";
         assert_eq!(answer.carried_out(), Err(wanted.into()));
     }
 
@@ -281,19 +281,19 @@ mod tests {
     fn a_bridge_that_returns_zeros_is_not_believed() {
         let zeros = hex("72 01 00 1d 00 00 00 0e 09 0c 00 00 00 00 00 00 00 00 00 00 00 00");
         let answer = sense(&zeros, Answering::Bridge).unwrap();
-        let wanted = "found STATUS 00h, wanted ready, not busy and without error";
+        let wanted = "expected ready, not busy and without error, found STATUS 00h";
         assert_eq!(answer.carried_out(), Err(wanted.into()));
     }
 
     #[test]
     fn no_sense_is_said_and_not_made_up() {
-        assert_eq!(sense(&[], Answering::Scsi), Err("found no sense data, wanted some".into()));
-        assert_eq!(sense(&[0; 32], Answering::Scsi), Err("found response code 00h, wanted 70h to 73h".into()));
-        assert_eq!(sense(&[0x70, 0, 5], Answering::Scsi), Err("found 3 bytes, wanted at least 8".into()));
+        assert_eq!(sense(&[], Answering::Scsi), Err("expected sense data, found none".into()));
+        assert_eq!(sense(&[0; 32], Answering::Scsi), Err("expected response code 70h to 73h, found 00h".into()));
+        assert_eq!(sense(&[0x70, 0, 5], Answering::Scsi), Err("expected at least 8 bytes, found 3".into()));
         let short = sense(&hex("70 00 05 00 00 00 00 00 00"), Answering::Scsi);
-        assert_eq!(short, Err("found 8 bytes, wanted at least 13".into()));
+        assert_eq!(short, Err("expected at least 13 bytes, found 8".into()));
         let other = sense(&hex("72 01 00 1d 00 00 00 04 01 02 00 00"), Answering::Bridge).unwrap();
-        assert_eq!(other.carried_out(), Err("found no ATA registers, wanted them".into()));
+        assert_eq!(other.carried_out(), Err("expected ATA registers, found none".into()));
     }
 
     fn any_answering() -> impl Strategy<Value = Answering> {

@@ -19,7 +19,7 @@ pub fn world_wide_name(bytes: &[u8]) -> Result<Option<u64>, String> {
         let [code_set, kind, _, length] = array::<4>(rest, 0)?;
         let length = usize::from(length);
         let Some(name) = rest.get(4..4 + length) else {
-            return Err(format!("found a name of {length} bytes, wanted at most {}", rest.len() - 4));
+            return Err(format!("expected a name of at most {} bytes, found {length}", rest.len() - 4));
         };
         let of_the_drive = kind >> 4 & 0x3 == 0;
         if let (BINARY, NAA, true, Ok(name)) = (code_set & 0x0F, kind & 0x0F, of_the_drive, <[u8; 8]>::try_from(name)) {
@@ -40,7 +40,7 @@ pub fn ata_drive(bytes: &[u8]) -> Result<Identify, String> {
     contents(bytes, 0x89)?;
     let command = byte(bytes, 56)?;
     if command != IDENTIFY_DEVICE {
-        return Err(format!("found the answer to command {command:02X}h, wanted ECh"));
+        return Err(format!("expected the answer to command ECh, found that to {command:02X}h"));
     }
     identify(bytes.get(60..).unwrap_or_default())
 }
@@ -49,11 +49,11 @@ pub fn ata_drive(bytes: &[u8]) -> Result<Identify, String> {
 fn contents(bytes: &[u8], code: u8) -> Result<&[u8], String> {
     let found = byte(bytes, 1)?;
     if found != code {
-        return Err(format!("found vital product data page {found:02X}h, wanted {code:02X}h"));
+        return Err(format!("expected vital product data page {code:02X}h, found {found:02X}h"));
     }
     let length = usize::from(be16(bytes, 2)?);
     let contents = bytes.get(4..4 + length);
-    contents.ok_or_else(|| format!("found {} bytes, wanted a page of {}", bytes.len(), 4 + length))
+    contents.ok_or_else(|| format!("expected a page of {1} bytes, found {0}", bytes.len(), 4 + length))
 }
 
 /// How long an extended self-test takes, in minutes, by the Extended INQUIRY Data page, 86h (SPC-4 clause 7.8.7, from
@@ -97,8 +97,8 @@ mod tests {
         assert_eq!(ata_drive(&behind_a_bridge()).unwrap().serial.as_deref(), Some("HERON-02"));
         let mut optical = behind_a_bridge();
         optical[56] = 0xA1;
-        assert_eq!(ata_drive(&optical), Err("found the answer to command A1h, wanted ECh".into()));
-        let wanted = "found 100 bytes, wanted a page of 572";
+        assert_eq!(ata_drive(&optical), Err("expected the answer to command ECh, found that to A1h".into()));
+        let wanted = "expected a page of 572 bytes, found 100";
         assert_eq!(ata_drive(&behind_a_bridge()[..100]), Err(wanted.into()));
     }
 
@@ -112,10 +112,10 @@ mod tests {
 
     #[test]
     fn what_does_not_fit_is_refused() {
-        assert_eq!(serial(&hex("00 83 00 00")), Err("found vital product data page 83h, wanted 80h".into()));
-        assert_eq!(serial(&[]), Err("found 0 bytes, wanted at least 2".into()));
+        assert_eq!(serial(&hex("00 83 00 00")), Err("expected vital product data page 80h, found 83h".into()));
+        assert_eq!(serial(&[]), Err("expected at least 2 bytes, found 0".into()));
         let endless = hex("00 83 00 06 01 03 00 ff 50 00");
-        assert_eq!(world_wide_name(&endless), Err("found a name of 255 bytes, wanted at most 2".into()));
+        assert_eq!(world_wide_name(&endless), Err("expected a name of at most 2 bytes, found 255".into()));
     }
 
     proptest! {

@@ -12,7 +12,7 @@ pub fn sata_speed(text: &str) -> Result<Option<MegabitsPerSecond>, String> {
         "3.0 Gbps" => Ok(Some(MegabitsPerSecond(3000))),
         "6.0 Gbps" => Ok(Some(MegabitsPerSecond(6000))),
         "<unknown>" => Ok(None),
-        _ => Err(format!("found {}, wanted a SATA speed such as `6.0 Gbps`", quoted(text))),
+        _ => Err(format!("expected a SATA speed such as `6.0 Gbps`, found {}", quoted(text))),
     }
 }
 
@@ -24,14 +24,14 @@ pub fn sata_speed(text: &str) -> Result<Option<MegabitsPerSecond>, String> {
 pub fn usb_speed(text: &str) -> Result<MegabitsPerSecond, String> {
     let whole = text.split_once('.').map_or(text, |(whole, _)| whole);
     let speed = whole.parse().ok().filter(|speed| *speed > 0).map(MegabitsPerSecond);
-    speed.ok_or_else(|| format!("found {}, wanted a USB speed such as `480`", quoted(text)))
+    speed.ok_or_else(|| format!("expected a USB speed such as `480`, found {}", quoted(text)))
 }
 
 /// A counter of a SCSI device, such as `0x1f` (Linux drivers/scsi/scsi_sysfs.c).
 pub fn device_count(text: &str) -> Result<u64, String> {
     text.strip_prefix("0x")
         .and_then(|digits| u64::from_str_radix(digits, 16).ok())
-        .ok_or_else(|| format!("found {}, wanted a number that begins with `0x`", quoted(text)))
+        .ok_or_else(|| format!("expected a number that begins with `0x`, found {}", quoted(text)))
 }
 
 /// Seconds that the kernel waits for a command.
@@ -56,10 +56,10 @@ mod tests {
 
     #[test]
     fn what_is_none_of_these_is_said() {
-        assert_eq!(sata_speed("12 Gbps"), Err("found `12 Gbps`, wanted a SATA speed such as `6.0 Gbps`".into()));
-        assert_eq!(device_count("31"), Err("found `31`, wanted a number that begins with `0x`".into()));
+        assert_eq!(sata_speed("12 Gbps"), Err("expected a SATA speed such as `6.0 Gbps`, found `12 Gbps`".into()));
+        assert_eq!(device_count("31"), Err("expected a number that begins with `0x`, found `31`".into()));
         assert!(device_count("0x").is_err());
-        assert_eq!(usb_speed("unknown"), Err("found `unknown`, wanted a USB speed such as `480`".into()));
+        assert_eq!(usb_speed("unknown"), Err("expected a USB speed such as `480`, found `unknown`".into()));
         assert!(patience("-1").is_err());
     }
 

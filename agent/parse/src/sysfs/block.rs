@@ -25,7 +25,7 @@ pub fn stat(text: &str) -> Result<Stat, String> {
             writes: whole(writes)?,
             sectors_written: whole(sectors_written)?,
         }),
-        _ => Err(format!("found {} columns in {}, wanted at least 11", columns.len(), quoted(text))),
+        _ => Err(format!("expected at least 11 columns, found {} in {}", columns.len(), quoted(text))),
     }
 }
 
@@ -33,7 +33,7 @@ pub fn stat(text: &str) -> Result<Stat, String> {
 pub fn in_flight(text: &str) -> Result<u64, String> {
     match text.split_ascii_whitespace().collect::<Vec<_>>()[..] {
         [reads, writes] => Ok(whole(reads)?.saturating_add(whole(writes)?)),
-        _ => Err(format!("found {}, wanted two numbers", quoted(text))),
+        _ => Err(format!("expected two numbers, found {}", quoted(text))),
     }
 }
 
@@ -55,14 +55,14 @@ mod tests {
 
     #[test]
     fn half_a_line_is_not_a_count_of_zero() {
-        assert_eq!(stat("5 0 40"), Err("found 3 columns in `5 0 40`, wanted at least 11".into()));
-        assert_eq!(stat(""), Err("found 0 columns in nothing, wanted at least 11".into()));
+        assert_eq!(stat("5 0 40"), Err("expected at least 11 columns, found 3 in `5 0 40`".into()));
+        assert_eq!(stat(""), Err("expected at least 11 columns, found 0 in nothing".into()));
         assert!(stat("5 0 -1 3 7 1 56 9 0 12 12").is_err());
     }
 
     #[test]
     fn requests_under_way_are_added_up() {
         assert_eq!(in_flight("       3        4"), Ok(7));
-        assert_eq!(in_flight("3"), Err("found `3`, wanted two numbers".into()));
+        assert_eq!(in_flight("3"), Err("expected two numbers, found `3`".into()));
     }
 }

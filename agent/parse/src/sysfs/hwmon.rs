@@ -73,7 +73,7 @@ pub fn nominal(label: &str) -> Option<Nominal> {
 pub fn speed(text: &str) -> Result<Rpm, String> {
     match whole(text)? {
         rpm @ 0..=FASTEST_FAN => Ok(Rpm(rpm as u32)),
-        rpm => Err(format!("found {rpm} rpm, wanted 0 to {FASTEST_FAN}")),
+        rpm => Err(format!("expected 0 to {FASTEST_FAN} rpm, found {rpm}")),
     }
 }
 
@@ -81,7 +81,7 @@ pub fn speed(text: &str) -> Result<Rpm, String> {
 pub fn duty(text: &str) -> Result<f64, String> {
     match whole(text)? {
         level @ 0..=255 => Ok(level as f64 / 255.0),
-        level => Err(format!("found {level}, wanted 0 to 255")),
+        level => Err(format!("expected 0 to 255, found {level}")),
     }
 }
 
@@ -91,7 +91,7 @@ pub fn potential(text: &str) -> Result<Volts, String> {
     if volts.abs() <= HIGHEST_RAIL {
         Ok(Volts(volts))
     } else {
-        Err(format!("found {volts} V, wanted at most {HIGHEST_RAIL} V"))
+        Err(format!("expected at most {HIGHEST_RAIL} V, found {volts} V"))
     }
 }
 
@@ -112,7 +112,7 @@ fn within(text: &str, range: &std::ops::RangeInclusive<f64>) -> Result<Celsius, 
     if range.contains(&found.0) {
         Ok(found)
     } else {
-        Err(format!("found {} °C, wanted {} to {}", found.0, range.start(), range.end()))
+        Err(format!("expected {1} to {2} °C, found {0}", found.0, range.start(), range.end()))
     }
 }
 
@@ -128,7 +128,7 @@ mod tests {
             (Ok(Celsius(-4.0)), Ok(Celsius(0.0)))
         );
         assert_eq!(drive_temperature("252000", None), Ok(Celsius(-4.0)), "an unsigned byte of a signed number");
-        assert_eq!(drive_temperature("255000", None), Err("found 255 °C, wanted -40 to 95".into()));
+        assert_eq!(drive_temperature("255000", None), Err("expected -40 to 95 °C, found 255".into()));
         assert_eq!(board_temperature("-12500"), Ok(Celsius(-12.5)));
         assert_eq!(speed("1406"), Ok(Rpm(1406)));
         assert_eq!(duty("255"), Ok(1.0));
@@ -137,11 +137,11 @@ mod tests {
 
     #[test]
     fn what_cannot_be_true_is_said_and_not_shown() {
-        assert_eq!(drive_temperature("128000", None), Err("found 128 °C, wanted -40 to 95".into()));
+        assert_eq!(drive_temperature("128000", None), Err("expected -40 to 95 °C, found 128".into()));
         let frozen = drive_temperature("-273150", Some(Celsius(85.0)));
-        assert_eq!(frozen, Err("found -273.15 °C, wanted -40 to 95".into()));
+        assert_eq!(frozen, Err("expected -40 to 95 °C, found -273.15".into()));
         assert_eq!(drive_temperature("101850", Some(Celsius(99.85))), Ok(Celsius(101.85)));
-        assert_eq!(speed("18446744073709551615"), Err("found 18446744073709551615 rpm, wanted 0 to 30000".into()));
+        assert_eq!(speed("18446744073709551615"), Err("expected 0 to 30000 rpm, found 18446744073709551615".into()));
         assert!(duty("256").is_err());
         assert!(potential("99999999").is_err());
         assert!(drive_limit("0").is_err());

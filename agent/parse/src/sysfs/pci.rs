@@ -36,10 +36,10 @@ pub fn lane(speed: &str, width: &str) -> Result<Lane, String> {
     let number = speed.split_once(" GT/s").and_then(|(number, _)| number.parse::<f64>().ok());
     let gigatransfers = number
         .filter(|number| (1.0..1000.0).contains(number))
-        .ok_or_else(|| format!("found {}, wanted a speed such as `8.0 GT/s PCIe`", quoted(speed)))?;
+        .ok_or_else(|| format!("expected a speed such as `8.0 GT/s PCIe`, found {}", quoted(speed)))?;
     match whole(width)? {
         width @ 1..=32 => Ok(Lane { gigatransfers, width: width as u32 }),
-        width => Err(format!("found {width} lanes, wanted 1 to 32")),
+        width => Err(format!("expected 1 to 32 lanes, found {width}")),
     }
 }
 
@@ -47,13 +47,13 @@ pub fn lane(speed: &str, width: &str) -> Result<Lane, String> {
 pub fn total(text: &str) -> Result<u64, String> {
     let line = text.lines().find(|line| line.starts_with("TOTAL_ERR_"));
     let number = line.and_then(|line| line.split_once(' '));
-    number.map_or_else(|| Err(format!("found {}, wanted a line `TOTAL_ERR_…`", quoted(text))), |(_, sum)| whole(sum))
+    number.map_or_else(|| Err(format!("expected a line `TOTAL_ERR_…`, found {}", quoted(text))), |(_, sum)| whole(sum))
 }
 
 fn hexadecimal(text: &str) -> Result<u32, String> {
     text.strip_prefix("0x")
         .and_then(|digits| u32::from_str_radix(digits, 16).ok())
-        .ok_or_else(|| format!("found {}, wanted a number that begins with `0x`", quoted(text)))
+        .ok_or_else(|| format!("expected a number that begins with `0x`, found {}", quoted(text)))
 }
 
 #[cfg(test)]
@@ -78,7 +78,7 @@ mod tests {
         for (text, wanted) in kinds {
             assert_eq!(kind(text), Ok(wanted), "{text}");
         }
-        assert_eq!(kind("010601"), Err("found `010601`, wanted a number that begins with `0x`".into()));
+        assert_eq!(kind("010601"), Err("expected a number that begins with `0x`, found `010601`".into()));
     }
 
     #[test]
@@ -91,8 +91,8 @@ mod tests {
     fn a_link_has_speed_and_lanes_or_says_why_not() {
         assert_eq!(lane("8.0 GT/s PCIe", "2"), Ok(Lane { gigatransfers: 8.0, width: 2 }));
         assert_eq!(lane("2.5 GT/s", "1"), Ok(Lane { gigatransfers: 2.5, width: 1 }));
-        assert_eq!(lane("Unknown", "0"), Err("found `Unknown`, wanted a speed such as `8.0 GT/s PCIe`".into()));
-        assert_eq!(lane("5.0 GT/s PCIe", "0"), Err("found 0 lanes, wanted 1 to 32".into()));
+        assert_eq!(lane("Unknown", "0"), Err("expected a speed such as `8.0 GT/s PCIe`, found `Unknown`".into()));
+        assert_eq!(lane("5.0 GT/s PCIe", "0"), Err("expected 1 to 32 lanes, found 0".into()));
         assert!(lane("nan GT/s PCIe", "1").is_err());
     }
 
@@ -102,7 +102,7 @@ mod tests {
         let table = "Receiver Error 2\nBad TLP 0\nBad DLLP 3\nRELAY_NUM Rollover 0\nTOTAL_ERR_COR 5\n";
         assert_eq!(total(table), Ok(5));
         assert!(total("Receiver Error 2\n").is_err());
-        assert_eq!(total("TOTAL_ERR_COR -1"), Err("found `-1`, wanted a whole number".into()));
+        assert_eq!(total("TOTAL_ERR_COR -1"), Err("expected a whole number, found `-1`".into()));
     }
 
     #[test]

@@ -41,14 +41,14 @@ pub fn state(text: &str) -> Result<ZfsPoolState, String> {
         "SUSPENDED" => ZfsPoolState::Suspended,
         "TRANSITIONING" => ZfsPoolState::Transitioning,
         "UNKNOWN" => ZfsPoolState::Unknown,
-        _ => return Err(format!("found {}, wanted a state of a ZFS pool", quoted(text))),
+        _ => return Err(format!("expected a state of a ZFS pool, found {}", quoted(text))),
     })
 }
 
 /// `guid`: what the pool is known by wherever its devices are plugged. Since OpenZFS 2.2.
 pub fn guid(text: &str) -> Result<u64, String> {
     match whole(text)? {
-        0 => Err("found 0, wanted the number of a pool".to_owned()),
+        0 => Err("expected the number of a pool, found 0".to_owned()),
         guid => Ok(guid),
     }
 }
@@ -70,10 +70,10 @@ mod tests {
 
     #[test]
     fn what_is_no_state_is_told() {
-        assert_eq!(state(""), Err("found nothing, wanted a state of a ZFS pool".into()));
-        assert_eq!(state("online"), Err("found `online`, wanted a state of a ZFS pool".into()));
-        assert_eq!(guid("0"), Err("found 0, wanted the number of a pool".into()));
-        assert_eq!(guid("18446744073709551616"), Err("found `18446744073709551616`, wanted a whole number".into()));
+        assert_eq!(state(""), Err("expected a state of a ZFS pool, found nothing".into()));
+        assert_eq!(state("online"), Err("expected a state of a ZFS pool, found `online`".into()));
+        assert_eq!(guid("0"), Err("expected the number of a pool, found 0".into()));
+        assert_eq!(guid("18446744073709551616"), Err("expected a whole number, found `18446744073709551616`".into()));
     }
 
     proptest! {

@@ -13,14 +13,14 @@ use std::time::Duration;
 pub fn pools(bytes: &[u8], now: Option<u64>) -> Result<Vec<ZfsStatus>, String> {
     let text = String::from_utf8_lossy(bytes);
     let start = if text.starts_with('{') { Some(0) } else { text.find("\n{").map(|at| at + 1) };
-    let start = start.ok_or_else(|| format!("found {}, wanted JSON", quoted(text.trim())))?;
+    let start = start.ok_or_else(|| format!("expected JSON, found {}", quoted(text.trim())))?;
     let document = Json::read(&text[start..])?;
     let pools = document.get("pools").ok_or("found JSON without `pools`")?;
     let mut found: Vec<ZfsStatus> = Vec::new();
     for (key, said) in pools.entries() {
         let status = pool(key, said, now).map_err(|what| format!("pool {}: {what}", quoted(key)))?;
         if found.iter().any(|other| other.name == status.name) {
-            return Err(format!("found two pools {}, wanted names that differ", quoted(&status.name)));
+            return Err(format!("expected pools of different names, found two called {}", quoted(&status.name)));
         }
         found.push(status);
     }
@@ -74,7 +74,7 @@ fn number(of: &Json, key: &str) -> Option<u64> {
 
 fn vdev((key, said): &(String, Json), class: Class, resilver: bool, depth: usize) -> Result<Vdev, String> {
     if depth > DEEPEST {
-        return Err(format!("found {} at depth {depth}, wanted at most {DEEPEST}", quoted(key)));
+        return Err(format!("expected a depth of at most {DEEPEST}, found {} at depth {depth}", quoted(key)));
     }
     let parts = said.get("vdevs").map(Json::entries).unwrap_or_default();
     let children = parts.iter().map(|part| vdev(part, class, resilver, depth + 1)).collect::<Result<Vec<_>, _>>()?;
@@ -82,7 +82,7 @@ fn vdev((key, said): &(String, Json), class: Class, resilver: bool, depth: usize
     let kind = kind(said.text("vdev_type"), &name);
     let is_device = matches!(kind, VdevKind::Disk | VdevKind::File | VdevKind::DraidSpare | VdevKind::Hole);
     if is_device && !children.is_empty() {
-        return Err(format!("found parts of {}, wanted none of a device", quoted(&name)));
+        return Err(format!("expected a device without parts, found parts of {}", quoted(&name)));
     }
     if !is_device && children.is_empty() && !matches!(kind, VdevKind::Root | VdevKind::Other) {
         return Err(format!("found {} without parts", quoted(&name)));

@@ -29,13 +29,13 @@ pub fn pools(bytes: &[u8]) -> Result<Vec<ZfsStatus>, String> {
     if blocks.is_empty() {
         let said = String::from_utf8_lossy(bytes);
         let none = said.lines().any(|line| line.trim() == "no pools available");
-        return if none { Ok(Vec::new()) } else { Err(format!("found {}, wanted a pool", quoted(said.trim()))) };
+        return if none { Ok(Vec::new()) } else { Err(format!("expected a pool, found {}", quoted(said.trim()))) };
     }
     let mut found: Vec<ZfsStatus> = Vec::new();
     for block in &blocks {
         let status = pool(block)?;
         if found.iter().any(|other| other.name == status.name) {
-            return Err(format!("found two pools {}, wanted names that differ", quoted(&status.name)));
+            return Err(format!("expected pools of different names, found two called {}", quoted(&status.name)));
         }
         found.push(status);
     }
@@ -93,7 +93,7 @@ fn pool(block: &[Section]) -> Result<ZfsStatus, String> {
         Some(said) => data_errors(said.trim()).map_err(of_pool)?,
         // A pool that could not be opened has no list of errors.
         None if matches!(state, ZfsPoolState::Faulted | ZfsPoolState::Unavailable) => None,
-        None => return Err(of_pool("found the end, wanted a line `errors:`".to_owned())),
+        None => return Err(of_pool("expected a line `errors:`, found the end".to_owned())),
     };
     let scans = block.iter().filter(|section| matches!(section.key, "scan" | "scrub" | "expand" | "remove"));
     let scans = scans.filter_map(|section| {
@@ -124,7 +124,7 @@ fn data_errors(said: &str) -> Result<Option<u64>, String> {
         return Ok(None);
     }
     let count = said.strip_suffix(" data errors, use '-v' for a list").and_then(amount);
-    count.map(Some).ok_or_else(|| format!("found {}, wanted a count of data errors", quoted(said)))
+    count.map(Some).ok_or_else(|| format!("expected a count of data errors, found {}", quoted(said)))
 }
 
 /// One line of the tree.
@@ -136,10 +136,10 @@ struct TreeRow {
 /// The tree under `config:`. Its head line says in which column the states begin.
 fn tree(pool: &str, lines: &[&[u8]]) -> Result<Vdev, String> {
     let mut lines = lines.iter().skip(1).filter_map(|line| line.strip_prefix(b"\t"));
-    let head = lines.next().ok_or("found nothing under `config:`, wanted devices")?;
+    let head = lines.next().ok_or("expected devices under `config:`, found nothing")?;
     let at = head.windows(5).position(|piece| piece == b"STATE").filter(|_| head.starts_with(b"NAME"));
     let at = at.ok_or_else(|| {
-        format!("found {} under `config:`, wanted NAME and STATE", quoted(&String::from_utf8_lossy(head)))
+        format!("expected NAME and STATE, found {} under `config:`", quoted(&String::from_utf8_lossy(head)))
     })?;
     let mut class = Class::Normal;
     let mut rows: Vec<TreeRow> = Vec::new();
@@ -154,7 +154,7 @@ fn tree(pool: &str, lines: &[&[u8]]) -> Result<Vdev, String> {
         }
         let wanted = if rows.is_empty() { depth == 0 && name == pool.trim() } else { depth > 0 };
         if !wanted || name.is_empty() || depth % 2 != 0 || depth / 2 > DEEPEST {
-            return Err(format!("found {} at depth {depth}, wanted the pool and its devices", quoted(name)));
+            return Err(format!("expected the pool and its devices, found {} at depth {depth}", quoted(name)));
         }
         rows.push(TreeRow { depth: depth / 2, vdev: row(name, rest, class)? });
     }
@@ -218,7 +218,7 @@ fn row(name: &str, rest: &str, class: Class) -> Result<Vdev, String> {
     } else {
         let mut count = || {
             let said = word();
-            amount(said).ok_or_else(|| format!("found {} beside {}, wanted a count", quoted(said), quoted(name)))
+            amount(said).ok_or_else(|| format!("expected a count, found {} beside {}", quoted(said), quoted(name)))
         };
         Some(VdevErrors { read: count()?, write: count()?, checksum: count()? })
     };

@@ -240,8 +240,8 @@ fn an_expansion_runs_while_a_scrub_waits() {
 fn no_pools_is_an_answer_and_nothing_is_none() {
     assert_eq!(status_text::pools(b"no pools available\n"), Ok(Vec::new()));
     assert_eq!(status_json::pools(b"{\"pools\":{}}\n", NOW), Ok(Vec::new()));
-    assert_eq!(status_text::pools(b""), Err("found nothing, wanted a pool".into()));
-    assert_eq!(status_json::pools(b"invalid option\n", NOW), Err("found `invalid option`, wanted JSON".into()));
+    assert_eq!(status_text::pools(b""), Err("expected a pool, found nothing".into()));
+    assert_eq!(status_json::pools(b"invalid option\n", NOW), Err("expected JSON, found `invalid option`".into()));
     assert_eq!(status_json::pools(b"{}", NOW), Err("found JSON without `pools`".into()));
 }
 
@@ -256,7 +256,7 @@ fn warnings_before_the_answer_are_passed_over() {
 #[test]
 fn two_pools_of_one_name_are_an_error() {
     let twice = [bytes("2.3-offline.txt"), b"\n", bytes("2.3-removed.txt")].concat();
-    let wanted = Err("found two pools `tank`, wanted names that differ".to_owned());
+    let wanted = Err("expected pools of different names, found two called `tank`".to_owned());
     assert_eq!(status_text::pools(&twice), wanted);
     let json = String::from_utf8_lossy(bytes("2.4-two-pools.json")).replace("cellar", "songs");
     assert_eq!(status_json::pools(json.as_bytes(), NOW), wanted.map_err(|said| said.replace("tank", "songs")));
@@ -270,7 +270,7 @@ fn absurd_numbers_are_values_or_errors() {
     let beyond = status_text::pools(text.replace("551615", "551616").as_bytes());
     assert_eq!(
         beyond.expect_err("no count"),
-        "pool `tank`: found `18446744073709551616`, wanted a count".replace(", wanted", " beside `/dev/sdb1`, wanted")
+        "pool `tank`: expected a count, found `18446744073709551616` beside `/dev/sdb1`"
     );
 
     let json = String::from_utf8_lossy(bytes("2.3-resilver.json"));
@@ -327,9 +327,9 @@ fn trees_that_cannot_be_are_told_of() {
         ("\t  raidz1-0     ", "\t   raidz1-0    ", "found `raidz1-0` at depth 3"),
         ("\ttank           DEG", "\ttin            DEG", "found `tin` at depth 0"),
         ("\t    /dev/sda1  ", "\t  mirror-1     ", "found `raidz1-0` without parts"),
-        ("\tNAME           STATE", "\tNAME           STOAT", "wanted NAME and STATE"),
-        (" state: DEGRADED", " state: DEGRADER", "found `DEGRADER`, wanted a state of a ZFS pool"),
-        ("errors: No known data errors", "errors: Some", "found `Some`, wanted a count of data errors"),
+        ("\tNAME           STATE", "\tNAME           STOAT", "expected NAME and STATE"),
+        (" state: DEGRADED", " state: DEGRADER", "expected a state of a ZFS pool, found `DEGRADER`"),
+        ("errors: No known data errors", "errors: Some", "expected a count of data errors, found `Some`"),
     ];
     for (found, bent, wanted) in cases {
         assert!(text.contains(found), "{found}");
@@ -360,7 +360,7 @@ proptest! {
     #[test]
     fn any_bytes_are_pools_or_an_error(bytes in any_bytes(300), now in any::<Option<u64>>()) {
         for told in [status_text::pools(&bytes), status_json::pools(&bytes, now)] {
-            prop_assert!(told.is_err_and(|why| why.starts_with("found ") || why.starts_with("JSON: ")));
+            prop_assert!(told.is_err_and(|why| why.starts_with("expected ") || why.starts_with("JSON: ")));
         }
     }
 

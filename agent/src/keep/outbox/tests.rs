@@ -264,5 +264,5 @@ fn a_channel_is_confirmed_by_the_code_that_was_read_there_and_only_at_that_targe
 fn without_a_store_there_is_no_outbox() {
     let folder = tempfile::tempdir().unwrap();
     let fault = OutboxStore::open(folder.path()).err().unwrap();
-    assert!(fault.to_string().contains("store.db: found \"No such file"), "{fault}");
+    assert!(fault.to_string().contains("store.db: expected a writable folder, found \"No such file"), "{fault}");
 }

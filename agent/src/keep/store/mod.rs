@@ -50,7 +50,9 @@ impl Store {
         for place in [&file, &unfinished(&file)] {
             for (part, aside) in set_odd_parts_aside(place).map_err(KeepFault::system(place))? {
                 let (part, aside) = (part.display(), aside.display());
-                remarks.push(format!("{part}: found no plain file, wanted one of the store's; it is kept as {aside}"));
+                remarks.push(format!(
+                    "{part}: expected a regular file of the store, found another kind of file; it is kept as {aside}"
+                ));
             }
         }
         let found = look(&file)?;
@@ -58,7 +60,7 @@ impl Store {
             let aside = set_aside(&file).map_err(KeepFault::system(&file))?;
             let (file, aside) = (file.display(), aside.display());
             remarks.push(format!(
-                "{file}: found {found}, wanted a store of version {VERSION}; it is kept as {aside}, a new store is begun"
+                "{file}: expected a store of version {VERSION}, found {found}; it is kept as {aside}, a new store is begun"
             ));
         }
         if found != FileState::Good {

@@ -60,7 +60,10 @@ fn begins_anew(folder: &Path, found: &str) {
     let before = fs::read(folder.join(FILE)).unwrap();
     let (store, remarks) = opened(folder);
     assert_eq!(remarks.len(), 1, "{remarks:?}");
-    assert!(remarks[0].contains(&format!("store.db: found {found}")), "{remarks:?}");
+    assert!(
+        remarks[0].contains(&format!("store.db: expected a store of version {VERSION}, found {found}")),
+        "{remarks:?}"
+    );
     assert!(remarks[0].contains("store.db.aside-1, a new store is begun"), "{remarks:?}");
     assert_eq!(counted(&store), None);
     store.save_ledger(&ledger(1).0).unwrap();
@@ -211,7 +214,7 @@ fn a_file_that_is_no_store_is_kept_aside_and_a_new_one_is_begun() {
 #[test]
 fn a_store_that_is_not_for_this_program_is_kept_aside() {
     for (change, found) in [
-        ("PRAGMA user_version = 6", "version 6, which a newer traylight wrote, wanted a store of version 5"),
+        ("PRAGMA user_version = 6", "version 6, which a newer traylight wrote"),
         ("PRAGMA user_version = 0", "version 0, which no traylight wrote"),
         ("PRAGMA application_id = 0", "the database of another program"),
         ("DROP TABLE waiting", "a damaged file (no such table: waiting"),
@@ -245,7 +248,7 @@ fn what_is_kept_aside_never_takes_the_place_of_another_and_takes_its_log_along()
     fs::remove_file(&file).unwrap();
     fs::create_dir(&file).unwrap();
     let (_, remarks) = opened(folder.path());
-    assert!(remarks[0].contains("found no plain file"), "{remarks:?}");
+    assert!(remarks[0].contains("found another kind of file"), "{remarks:?}");
     assert_eq!(names(folder.path()), [FILE, "store.db.aside-1-wal", "store.db.aside-2-wal", "store.db.aside-3"]);
     let aside = |name: &str| fs::read_to_string(folder.path().join(name)).unwrap();
     assert_eq!(aside("store.db.aside-1-wal"), "somebody's");
@@ -261,7 +264,11 @@ fn what_is_no_file_beside_the_store_is_kept_aside_and_the_store_is_used() {
             make(&folder.path().join(odd)).unwrap();
             let (store, remarks) = opened(folder.path());
             assert_eq!(counted(&store), Some(7), "{odd}");
-            assert!(remarks.len() == 1 && remarks[0].contains(&format!("{odd}: found no plain file")), "{remarks:?}");
+            assert!(
+                remarks.len() == 1
+                    && remarks[0].contains(&format!("{odd}: expected a regular file of the store, found")),
+                "{remarks:?}"
+            );
             store.save_ledger(&ledger(8).0).unwrap();
             drop(store);
             assert_eq!(names(folder.path()), [FILE.to_owned(), format!("{odd}.aside-1")]);
@@ -309,7 +316,7 @@ fn a_folder_that_cannot_be_made_is_told_with_its_name() {
     fs::write(folder.path().join("reeds"), "").unwrap();
     let fault = Store::open(&folder.path().join("reeds/state"), Clock::default()).err().unwrap();
     let said = fault.to_string().replace(&folder.path().display().to_string(), "");
-    assert_eq!(said, "/reeds/state: found \"Not a directory (os error 20)\", wanted a folder that can be written to");
+    assert_eq!(said, "/reeds/state: expected a writable folder, found \"Not a directory (os error 20)\"");
 }
 
 #[test]
@@ -318,7 +325,7 @@ fn a_second_agent_does_not_get_the_folder_and_the_first_goes_on() {
     let (first, _) = opened(folder.path());
     let fault = Store::open(folder.path(), Clock::default()).err().unwrap();
     assert_eq!(fault.trouble, Trouble::AnotherAgent);
-    assert!(fault.to_string().ends_with("wanted a folder of its own"), "{fault}");
+    assert!(fault.to_string().ends_with("found the store of another running traylight"), "{fault}");
     first.save_ledger(&ledger(9).0).unwrap();
     drop(first);
     assert_eq!(counted(&opened(folder.path()).0), Some(9));
@@ -340,10 +347,7 @@ fn a_save_that_does_not_fit_says_so_and_the_one_before_stays() {
     }
     let fault = store.save_ledger(&large).unwrap_err();
     assert_eq!(fault.trouble, Trouble::Full);
-    assert!(
-        fault.to_string().ends_with("store.db: found no room left on the disk, wanted some for the store"),
-        "{fault}"
-    );
+    assert!(fault.to_string().ends_with("store.db: expected free space for the store, found a full disk"), "{fault}");
     assert_eq!(counted(&store), Some(7));
 }
 

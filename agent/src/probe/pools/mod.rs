@@ -301,7 +301,7 @@ fn own(told: MountedFileSystem, uuid: &str) -> Result<MountedFileSystem, Missing
     match told.uuid == uuid {
         true => Ok(told),
         false => {
-            let found = format!("found the file system {}, wanted {uuid}", told.uuid);
+            let found = format!("expected the file system {uuid}, found {}", told.uuid);
             Err(Missing::new(Reason::Unreadable, found))
         }
     }

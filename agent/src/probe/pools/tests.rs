@@ -230,8 +230,8 @@ fn what_another_file_system_tells_is_not_believed() {
         PoolAnswer::Btrfs(Ok(told))
     };
     heron.pools.take_in(&Which::Btrfs(UUID.to_owned()), told("00000000-4c77-46ba-a490-0dfb7c90afd3"), at(1));
-    let said = "members of songs: unreadable: found the file system 00000000-4c77-46ba-a490-0dfb7c90afd3, wanted ";
-    assert_eq!(heron.read(1).1, [format!("{said}{UUID}")]);
+    let found = "found 00000000-4c77-46ba-a490-0dfb7c90afd3";
+    assert_eq!(heron.read(1).1, [format!("members of songs: unreadable: expected the file system {UUID}, {found}")]);
     heron.pools.take_in(&Which::Btrfs(UUID.to_owned()), told(UUID), at(2));
     assert_eq!(heron.read(2).1, [""; 0]);
 }

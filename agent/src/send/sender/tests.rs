@@ -218,7 +218,7 @@ fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
     let sender = Sender::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
     sender.tell(Message { page: Some(vec![0; 100_000]), ..opened("a") });
     let SendEvent::NotStored(fault) = next(&reports) else { panic!("stored where there is no room") };
-    assert!(fault.to_string().contains("found no room left on the disk"), "{fault}");
+    assert!(fault.to_string().contains("found a full disk"), "{fault}");
     assert!(matches!(next(&reports), SendEvent::Delivered { .. }));
     sender.tell(opened("b"));
     assert!(matches!(next(&reports), SendEvent::Delivered { .. }), "told once that it is not stored");

@@ -184,7 +184,7 @@ fn is_who_was_asked(known: Option<&str>, found: Option<&str>) -> Result<(), Miss
     if letters(known) == letters(found) {
         return Ok(());
     }
-    Err(unreadable(format!("found an answer of the drive {found}, wanted one of the drive {known}")))
+    Err(unreadable(format!("expected an answer of the drive {known}, found one of {found}")))
 }
 
 /// Why no recovery limit is known of a drive that was never asked.

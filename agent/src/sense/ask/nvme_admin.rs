@@ -103,7 +103,7 @@ fn declined(status: i32) -> Failure {
     if UNKNOWN.contains(&code) {
         Failure::NotSupported(found)
     } else {
-        Failure::Missing(Missing::new(Reason::Unreadable, format!("{found}, wanted 000h")))
+        Failure::Missing(Missing::new(Reason::Unreadable, format!("expected 000h, {found}")))
     }
 }
 

@@ -90,7 +90,7 @@ impl ScsiDrive {
         self.pages = Some(match parsed(send(to, LIST), scsi::logs::supported_pages) {
             // The list names itself; an empty buffer reads like one that does not.
             Ok(pages) if pages.contains(&LIST) => pages,
-            Ok(_) => return Err(unreadable("found a list of log pages without page 00h, wanted it".to_owned())),
+            Ok(_) => return Err(unreadable("expected page 00h in the list of log pages, found none".to_owned())),
             Err(Failure::NotSupported(_)) => Vec::new(),
             Err(Failure::Missing(why)) => return Err(why),
         });

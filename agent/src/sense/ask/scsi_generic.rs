@@ -128,7 +128,7 @@ impl Transport for ScsiGeneric {
             CHECK_CONDITION => checked(reply, self.answering),
             other => Err(Failure::Missing(Missing::new(
                 Reason::Unreadable,
-                format!("found SCSI status {other:02X}h, wanted 00h"),
+                format!("expected SCSI status 00h, found {other:02X}h"),
             ))),
         }
     }
@@ -148,7 +148,7 @@ fn checked(reply: Reply, answering: Answering) -> Result<Reply, Failure> {
         }
         Ok(meaning) => Err(Failure::Missing(Missing::new(
             Reason::Unreadable,
-            format!("found sense {:02X?} ({meaning:?}), wanted an answer", reply.sense),
+            format!("expected an answer, found sense {:02X?} ({meaning:?})", reply.sense),
         ))),
         Err(why) => Err(Failure::Missing(Missing::new(Reason::Unreadable, why.clone()))),
     }
@@ -176,7 +176,7 @@ fn transport_trouble(status: u16) -> Failure {
     let (reason, what) = match status {
         TIMED_OUT | ABORTED | RESET => (Reason::TimedOut, "the kernel gave up waiting for the drive".to_owned()),
         NO_CONNECTION => (Reason::NotFitted, "the drive is gone".to_owned()),
-        other => (Reason::Unreadable, format!("found host status {other}, wanted 0")),
+        other => (Reason::Unreadable, format!("expected host status 0, found {other}")),
     };
     Failure::Missing(Missing::new(reason, what))
 }

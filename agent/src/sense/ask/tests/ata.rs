@@ -91,10 +91,10 @@ fn the_temperature_comes_from_the_first_of_three_that_has_one() {
     let hot = disk().with(SCT_STATUS, [data(page(&[(0, &[3, 0]), (200, &[127])]))]);
     assert_eq!(warmth(hot.clone()), Ok(Celsius(38.0)), "just after a resume some drives answer nonsense");
     let strange = warmth(hot.with(Ata::SmartReadData, rows(&[(5, 3, 100, 0)])));
-    assert_eq!(strange.unwrap_err().to_string(), "unreadable: found 127 °C, wanted -40 to 95");
+    assert_eq!(strange.unwrap_err().to_string(), "unreadable: expected -40 to 95 °C, found 127");
     assert_eq!(reason(&warmth(no_sct().without(Ata::SmartReadData))), Some(Reason::NotFitted));
     let damaged = warmth(no_sct().with(Ata::SmartReadData, [data([1; 100])]));
-    assert_eq!(damaged.unwrap_err().to_string(), "unreadable: found 100 bytes, wanted at least 512");
+    assert_eq!(damaged.unwrap_err().to_string(), "unreadable: expected at least 512 bytes, found 100");
 }
 
 #[test]
@@ -248,7 +248,7 @@ fn a_page_that_is_not_the_one_asked_for_counts_nothing() {
     let told = ask(disk().with(log(STATISTICS, 6), [data(statistics(1, &[(0x18, 3)]))]), HEALTH);
     let health = health(&told);
     assert_eq!(count(health, "interface_crc_errors"), Some(2), "the attribute, not the misplaced page");
-    assert_eq!(health.unread, ["statistics page 06h: unreadable: found page 01h, wanted 06h"]);
+    assert_eq!(health.unread, ["statistics page 06h: unreadable: expected page 06h, found 01h"]);
 }
 
 /// In Idle_b and Idle_c the heads are parked (HC310 clause 9.4.2), and logs may lie on the medium.

@@ -98,7 +98,7 @@ fn a_log_that_claims_to_be_longer_than_any_is_read_to_a_bound_and_not_believed()
 
     let (told, sent) = asked(disk().with(log(EXTENDED_ERRORS, 0), [errors(65_535, "00")]));
     assert_eq!((sent.len(), count(&told, "logged_errors")), (1, None));
-    assert_eq!(told.unread, ["error log: unreadable: found error number 65535, wanted at most 4"]);
+    assert_eq!(told.unread, ["error log: unreadable: expected error number at most 4, found 65535"]);
 }
 
 #[test]

@@ -116,8 +116,8 @@ fn a_temperature_that_cannot_be_true_is_said_and_not_shown() {
     };
     assert_eq!((warmth(373), warmth(383)), (Ok(Celsius(100.0)), Ok(Celsius(110.0))));
     let found = |kelvin| warmth(kelvin).unwrap_err().to_string();
-    assert_eq!(found(400), "unreadable: found 127 °C, wanted -40 to 110");
-    assert_eq!(found(223), "unreadable: found -50 °C, wanted -40 to 110");
+    assert_eq!(found(400), "unreadable: expected -40 to 110 °C, found 127");
+    assert_eq!(found(223), "unreadable: expected -40 to 110 °C, found -50");
     assert_eq!(warmth(253), Ok(Celsius(-20.0)), "it is cold");
     assert_eq!(found(0), "not fitted: the drive states no temperature");
 }

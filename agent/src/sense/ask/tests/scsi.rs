@@ -159,11 +159,11 @@ fn the_reply_to_another_question_is_refused() {
         .fold(whole(), |drive, command| drive.with(command, stale.clone()));
     let told = ask(confused, ALL);
     let found = told.temperature.clone().unwrap().unwrap_err().to_string();
-    assert_eq!(found, "unreadable: found log page 2Fh/00h, wanted 0Dh/00h");
+    assert_eq!(found, "unreadable: expected log page 0Dh/00h, found 2Fh/00h");
     let health = health(&told);
     assert_eq!((health.counters.len(), reason(&newest_test(&told))), (0, Some(Reason::Unreadable)));
     assert_eq!(health.unread.len(), 7);
-    assert_eq!(health.unread[1], "log page 03h: unreadable: found log page 2Fh/00h, wanted 03h/00h");
+    assert_eq!(health.unread[1], "log page 03h: unreadable: expected log page 03h/00h, found 2Fh/00h");
 }
 
 #[test]

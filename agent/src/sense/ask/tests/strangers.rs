@@ -8,7 +8,7 @@ use crate::sense::ask::nvme::NvmeDrive;
 use crate::sense::parse::ata::identify::identify;
 use crate::sense::parse::quirks::Quirks;
 
-const STRANGER: &str = "unreadable: found an answer of the drive HERON-0001, wanted one of the drive HERON-0002";
+const STRANGER: &str = "unreadable: expected an answer of the drive HERON-0002, found one of HERON-0001";
 
 fn known_as(serial: &str) -> AtaDrive {
     AtaDrive::new(None, Quirks::default()).known_as(Some(serial.to_owned()))
@@ -58,7 +58,7 @@ fn before_each_health_the_drive_says_again_who_it_is() {
     let told = drive.ask(&mut disk, ALL);
     assert_eq!(told, DriveAnswers::only(told.power.clone()));
     let why = told.power.unwrap_err().to_string();
-    assert_eq!(why, "unreadable: found an answer of the drive HERON-0003, wanted one of the drive HERON-0001");
+    assert_eq!(why, "unreadable: expected an answer of the drive HERON-0001, found one of HERON-0003");
     assert!(drive.ask(&mut disk, ALL).health.is_some(), "the right one again");
 }
 
@@ -80,7 +80,7 @@ fn nothing_that_a_strange_nvme_drive_says_is_booked() {
     let told = known_as("HERON-N2").ask(&mut drive, ALL);
     assert_eq!(drive.sent(), commands([Nvme::IdentifyController]));
     let why = told.power.clone().unwrap_err().to_string();
-    assert_eq!(why, "unreadable: found an answer of the drive HERON-N1, wanted one of the drive HERON-N2");
+    assert_eq!(why, "unreadable: expected an answer of the drive HERON-N2, found one of HERON-N1");
     assert_eq!(told, DriveAnswers::only(told.power.clone()));
     assert!(known_as("HERON-N1").ask(&mut drive, ALL).health.is_some());
 }
