@@ -176,7 +176,7 @@ mod tests {
         for wanted in [
             "cause: ",
             "  drive-gone of drive HN24-LARK, critical for",
-            "    limit: away for 10 s, or as soon as its pool misses it (default)",
+            "    limit: gone for 10 s, or immediately when its pool is missing it (default)",
             "tray 3, serial HN24-LARK, port 0000/1c.0/00.0/ata-3; identity medium: by its serial only",
             "do: ",
             "do not: ",

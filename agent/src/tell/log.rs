@@ -232,9 +232,9 @@ mod tests {
             "2026-05-14T14:32:05+02:00 critical opened condition=drive-gone severity=critical \
              subject=\"drive HN24-LARK\" tray=3 serial=HN24-LARK since=2026-05-14T14:31:30+02:00 \
              do=\"Leave 1 2 in. Power off first. Check its data and power plugs.\" \
-             do_not=\"Do not replace it for this alone: a lost connection is not a broken drive.\" \
+             do_not=\"Do not replace the drive for this alone: a lost connection does not make it a bad drive.\" \
              evidence=\"its block device is gone\" \
-             message=\"TRAY 3 GONE: Tray 3 (serial ..LARK) is no longer seen; md0 needs it.\""
+             message=\"TRAY 3 GONE: The drive in tray 3 (serial ..LARK) is gone; md0 needs it.\""
         );
     }
 

@@ -10,6 +10,12 @@ pub(super) fn named(place: &Place, language: Language) -> String {
     language.say(key, &[("label", &place.label())])
 }
 
+/// The drive's name where lines stand below each other and the full name is near.
+pub(super) fn in_short(place: &Place, language: Language) -> String {
+    let key = if place.tray.is_some() { "drive.short-tray" } else { "drive.short" };
+    language.say(key, &[("label", &place.label())])
+}
+
 /// The drive's name in a sentence.
 pub fn pointed_at(place: &Place, language: Language) -> String {
     let nothing = String::new;

@@ -1,6 +1,6 @@
 //! The words of evidence: what was seen of which part, when, and who told it; and what was not measured. Pure.
 
-use super::drives::pointed_at;
+use super::drives::in_short;
 use super::phrases::{Language, Phrases, Places};
 use crate::clock::Moment;
 use crate::reading::{EventKind, EventSource};
@@ -8,7 +8,7 @@ use crate::verdict::{Evidence, Unmeasured};
 
 /// One piece of evidence in a line.
 pub fn seen(evidence: &Evidence, clock: &dyn Fn(Moment) -> String, language: Language) -> String {
-    let who = evidence.drive.as_ref().map_or_else(|| evidence.part.clone(), |drive| pointed_at(drive, language));
+    let who = evidence.drive.as_ref().map_or_else(|| evidence.part.clone(), |drive| in_short(drive, language));
     let often = match evidence.count > 1 {
         true => language.say("seen.often", &[("n", &evidence.count)]),
         false => String::new(),

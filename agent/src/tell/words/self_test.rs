@@ -165,7 +165,7 @@ mod tests {
         let (mut drive, pool) = (snapshot.drives[2].clone(), &snapshot.pools[0]);
         let said = |drive: &Drive, step, pool| announcement(drive, &lark(), step, pool);
         let long = said(&drive, SelfTestStep::Extended, None);
-        assert!(long.starts_with("tray 3 (serial ..LARK), "), "{long}");
+        assert!(long.starts_with("the drive in tray 3 (serial ..LARK), "), "{long}");
         assert!(long.contains("reads its whole surface") && long.contains("No data is changed"), "{long}");
         assert!(long.contains("it takes about 7 h") && !long.contains("WARNING"), "{long}");
         assert!(said(&drive, SelfTestStep::Short, None).contains("about 2 min"), "its own word");
@@ -182,7 +182,7 @@ mod tests {
         let why = Missing::new(Reason::NotFitted, "the drive does not offer it");
         assert_eq!(
             said(&Refusal::NotOffered(why)),
-            "tray 3 (serial ..LARK): it tells nothing of self-tests (not fitted: the drive does not offer it)"
+            "the drive in tray 3 (serial ..LARK): it tells nothing of self-tests (not fitted: the drive does not offer it)"
         );
     }
 
@@ -192,7 +192,7 @@ mod tests {
         assert_eq!(
             not_one("Z9", &NotOne { fitting: Vec::new(), there: there.clone() }),
             "found nothing that `Z9` means, wanted a tray's label, or four or more characters that a serial ends with; \
-             there are: tray 3 (serial ..LARK), tray 4 (serial ..KITE)"
+             there are: the drive in tray 3 (serial ..LARK), the drive in tray 4 (serial ..KITE)"
         );
         assert!(not_one("x", &NotOne { fitting: there.clone(), there }).starts_with("found several that `x` may mean"));
     }
@@ -205,12 +205,12 @@ mod tests {
             by: AskedBy::Schedule,
             refused: refused.map(str::to_owned),
         };
-        assert_eq!(said(asked(None)), "tray 3 (serial ..LARK): begins a long self-test now, as the schedule says");
+        assert_eq!(said(asked(None)), "the drive in tray 3 (serial ..LARK): begins a long self-test now, as the schedule says");
         assert_eq!(
             said(asked(Some("asleep"))),
-            "tray 3 (serial ..LARK): was to begin a long self-test, as the schedule says, but did not: asleep"
+            "the drive in tray 3 (serial ..LARK): was to begin a long self-test, as the schedule says, but did not: asleep"
         );
         let failed = TestNews::Over { outcome: TestOutcome::Failed, failed_at_lba: Some(305_419_896) };
-        assert_eq!(said(failed), "tray 3 (serial ..LARK): its self-test is over: FAILED at sector 305419896 first");
+        assert_eq!(said(failed), "the drive in tray 3 (serial ..LARK): its self-test is over: FAILED at sector 305419896 first");
     }
 }

@@ -92,14 +92,14 @@ mod tests {
         let english = |part, detail, lasted| said(part, detail, lasted, Language::ENGLISH);
         assert_eq!(english(chip(1), "no answer", Some(2_940)), "nct (fan1): timed out: no answer, for 49 min");
         assert_eq!(english(chip(7), "", Some(180)), "nct (fan1, fan2, fan3, fan4 and 3 more): timed out, for 3 min");
-        assert_eq!(english(PartName::List { name: "chips".into() }, "", None), "chips: timed out");
+        assert_eq!(english(PartName::List { name: "chips".into() }, "", None), "sensor chips: timed out");
         assert_eq!(english(PartName::List { name: "members of md0".into() }, "", None), "members of md0: timed out");
-        assert_eq!(english(PartName::Space { mount: "/srv".into() }, "", None), "room of /srv: timed out");
+        assert_eq!(english(PartName::Space { mount: "/srv".into() }, "", None), "free space of /srv: timed out");
         assert_eq!(english(PartName::Pool { name: "md0".into() }, "", None), "pool md0: timed out");
         assert_eq!(english(PartName::Health { drive: "3".into() }, "", Some(0)), "health of 3: timed out, for 0 s");
-        assert_eq!(english(PartName::Everything, "", None), "everything: the probe is silent");
+        assert_eq!(english(PartName::Everything, "", None), "everything: the probe does not respond");
         let german = |part, lasted| said(part, "", lasted, Language::GERMAN);
-        assert_eq!(german(PartName::Health { drive: "3".into() }, Some(60)), "Zustand von 3: keine Antwort, seit 60 s");
-        assert_eq!(german(PartName::List { name: "drives".into() }, None), "Laufwerke: keine Antwort");
+        assert_eq!(german(PartName::Health { drive: "3".into() }, Some(60)), "Zustand von 3: Zeitüberschreitung, seit 60 s");
+        assert_eq!(german(PartName::List { name: "drives".into() }, None), "Laufwerke: Zeitüberschreitung");
     }
 }

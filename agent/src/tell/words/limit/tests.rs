@@ -64,9 +64,9 @@ fn a_limit_says_where_it_comes_from() {
         [
             "warning from 47 °C (configuration)",
             "critical from 58 °C (configuration)",
-            "held for 60 s, critical for 60 s (configuration)",
-            "over 4 °C below it for 10 min (default)",
-            "a notice when it will get there within 30 min (fixed)",
+            "after 60 s, critical after 60 s (configuration)",
+            "clears 4 °C below it for 10 min (default)",
+            "notice when it is forecast to get there within 30 min (fixed)",
         ]
     );
     assert_eq!(limits_of(&settings, Some(60.0))[1], "critical from 58 °C, by the drive's own limit of 60 °C (drive)");
@@ -79,7 +79,7 @@ fn no_limit_is_rounded() {
                 [limits.supply]\nwarning_percent = 7.5";
     let settings = traylight_config::settle(file, "traylight.toml").expect("these are settings");
     let lines = limits_of(&settings, None).join("; ");
-    assert!(lines.contains("held for 150 s, critical for 2.5 s") && lines.contains("for 50 h"), "{lines}");
+    assert!(lines.contains("after 150 s, critical after 2.5 s") && lines.contains("for 50 h"), "{lines}");
     let of_rail = |nominal, settings: &Settings, language| {
         let (now, low, high) = (Volts(3.0), Volts(3.1), Volts(3.5));
         let finding = Finding::RailOutOfRange { nominal, now, low, high };
@@ -277,8 +277,8 @@ fn counts_open_at_the_limit_that_is_printed() {
     use Severity::{Critical, Notice, Warning};
     let looks = (60, 300);
     let pending = |it: f64, second: u64, snapshot: &mut Snapshot| counts(snapshot, second, "pending_sectors", it);
-    edge("pending-or-uncorrectable", Warning, looks, (0.0, 1.0), "1 place is a warning", pending);
-    edge("pending-or-uncorrectable", Critical, looks, (9.0, 10.0), "10 are critical", pending);
+    edge("pending-or-uncorrectable", Warning, looks, (0.0, 1.0), "warning at 1 sector", pending);
+    edge("pending-or-uncorrectable", Critical, looks, (9.0, 10.0), "critical at 10", pending);
     let reallocated =
         |it: f64, second: u64, snapshot: &mut Snapshot| counts(snapshot, second, "reallocated_sectors", it);
     edge("reallocated-growth", Warning, looks, (0.0, 1.0), "1 more within 7 d", reallocated);
@@ -288,7 +288,7 @@ fn counts_open_at_the_limit_that_is_printed() {
     edge("sata-crc-growth", Warning, looks, (2.0, 3.0), "3 within", crc);
     let worn = |it: f64, second: u64, snapshot: &mut Snapshot| counts(snapshot, second, "wear_used_percent", it);
     edge("ssd-worn", Warning, looks, (79.0, 80.0), "80 % used", worn);
-    edge("ssd-worn", Critical, looks, (94.0, 95.0), "95 % is critical", worn);
+    edge("ssd-worn", Critical, looks, (94.0, 95.0), "critical at 95 %", worn);
     let starts = |it: f64, second: u64, snapshot: &mut Snapshot| counts(snapshot, second, "power_cycles", it);
     edge("drive-lost-power", Warning, looks, (0.0, 1.0), "1 start more", starts);
     let errors = |it: f64, second: u64, snapshot: &mut Snapshot| {
@@ -296,7 +296,7 @@ fn counts_open_at_the_limit_that_is_printed() {
         snapshot.pools[0].members[0].errors = vec![MemberErrors { kind: MemberErrorKind::Read, count }];
     };
     edge("member-errors", Warning, looks, (0.0, 1.0), "1 more within 7 d", errors);
-    edge("member-errors", Critical, looks, (100.0, 101.0), "more than 100 within", errors);
+    edge("member-errors", Critical, looks, (100.0, 101.0), "critical above 100 within", errors);
     edge("member-errors", Critical, looks, (0.0, 1.0), "1 piece of data", |it, _, snapshot| {
         snapshot.pools[0].lost_data = Some(it as u64);
     });
@@ -320,7 +320,7 @@ fn shares_open_at_the_limit_that_is_printed() {
         }
     };
     edge("inodes-or-metadata-low", Warning, minutes, (89.9, 90.0), "90 % used", files);
-    edge("inodes-or-metadata-low", Critical, minutes, (96.9, 97.0), "97 % critical", files);
+    edge("inodes-or-metadata-low", Critical, minutes, (96.9, 97.0), "critical at 97 %", files);
     edge("space-low", Warning, minutes, (10.1, 9.9), "below 10 % and 100 GiB", |it, _, snapshot| {
         if let Ok(room) = &mut snapshot.volumes[1].room.value {
             (room.size, room.free, room.used) =
@@ -354,15 +354,15 @@ fn shares_open_at_the_limit_that_is_printed() {
     let told = |rpm| held(&settings, 60, 1200, "fan-weak", |second, snapshot| weak(rpm, second, snapshot));
     assert_eq!(told(450.0), None);
     let (_, limits) = told(449.0).expect("it is weak");
-    assert!(limits.starts_with("below 45 % of its usual speed at this duty for 2 min (configuration)"), "{limits}");
+    assert!(limits.starts_with("below 45 % of its usual speed at this drive level for 2 min (configuration)"), "{limits}");
 }
 
 #[test]
 fn times_are_those_that_are_printed() {
     use Severity::{Critical, Warning};
     let stalled = |snapshot: &mut Snapshot| snapshot.drives[0].stalled_since = Some(snapshot.taken);
-    hold("drive-not-answering", Warning, 30, "for 30 s is a warning", stalled);
-    hold("drive-not-answering", Critical, 90, "for 90 s critical", stalled);
+    hold("drive-not-answering", Warning, 30, "completes for 30 s; critical", stalled);
+    hold("drive-not-answering", Critical, 90, "critical at 90 s", stalled);
     hold("fan-stopped", Warning, 16, "0 rpm for 15 s", |snapshot| turn(snapshot, 0.0));
     hold("link-trouble", Warning, 60, "down for 60 s", |snapshot| snapshot.links[0].up.value = Ok(false));
     hold("volume-readonly", Critical, 10, "for 10 s", |snapshot| snapshot.volumes[1].writing = Writing::StoppedByError);

@@ -325,16 +325,16 @@ fn what_its_owner_took_offline_is_told_apart() {
         rebuilding: false,
     };
     let words = told_of(finding);
-    assert!(words.evidence[2].starts_with("taken offline by its owner: tray 3 (serial"), "{:?}", words.evidence);
-    assert!(words.advice.contains("Bring back what was taken offline"), "{}", words.advice);
+    assert!(words.evidence[2].starts_with("taken offline by hand: the drive in tray 3 (serial"), "{:?}", words.evidence);
+    assert!(words.advice.contains("Bring the member back online"), "{}", words.advice);
 }
 
 #[test]
 fn a_pool_that_is_not_there_says_which_members_are_not() {
     let (lost, why) = (vec![tray("3"), tray("4")], Down::Absent);
     let sentence = told_of(Finding::PoolDown { pool: "md0".to_owned(), why, present: 3, of: 5, lost }).sentence;
-    assert!(sentence.starts_with("md0 was there before and is not any more; 3 of 5 members found; not there: tray 3"));
-    assert!(sentence.contains(", tray 4 (serial"), "{sentence}");
+    assert!(sentence.starts_with("md0 is gone; 3 of 5 members found; missing: the drive in tray 3"));
+    assert!(sentence.contains(", the drive in tray 4 (serial"), "{sentence}");
 }
 
 #[test]
@@ -344,8 +344,8 @@ fn a_rebuild_says_what_it_risks_and_how_that_is_known() {
     let finding =
         Finding::PoolBusy { pool: "md0".to_owned(), activity: ActivityKind::Rebuild, done: None, left: None, risk };
     let evidence = told_of(finding).evidence.join("; ");
-    assert!(evidence.contains("chance of an unreadable sector on the way 37"), "{evidence}");
-    assert!(evidence.contains("at 1 error in 10^14 bits, class guessed from the kind of drive"), "{evidence}");
+    assert!(evidence.contains("chance of an unreadable sector during the rebuild: 37"), "{evidence}");
+    assert!(evidence.contains("at 1 error in 10^14 bits, error rate assumed from the kind of drive"), "{evidence}");
 }
 
 #[test]
@@ -368,9 +368,9 @@ fn what_is_ahead_is_said_with_the_time_left_as_finely_as_it_can_be_meant() {
     };
     let words = said(47.0, Some(55.4), 1_090);
     assert_eq!((words.title.as_str(), words.name.as_str()), ("TRAY 5 ->53C 20m", "TRAY 5 WARMING"));
-    assert_eq!(words.sentence, "Tray 5 (serial ..LARK) is at 47 °C and heads for 55 °C; 53 °C in about 20 min.");
-    assert_eq!(words.evidence[2], "53 °C foretold in 5 min to 28 min if nothing changes");
-    assert_eq!(said(47.0, None, 1_090).sentence, "Tray 5 (serial ..LARK) is at 47 °C; 53 °C in about 20 min.");
+    assert_eq!(words.sentence, "The drive in tray 5 (serial ..LARK) is at 47 °C and rising towards 55 °C; 53 °C in about 20 min.");
+    assert_eq!(words.evidence[2], "forecast: 53 °C in 5 min to 28 min if nothing changes");
+    assert_eq!(said(47.0, None, 1_090).sentence, "The drive in tray 5 (serial ..LARK) is at 47 °C; 53 °C in about 20 min.");
     let titles: Vec<String> =
         [0, 29, 100, 599, 601, 750, 751, 1_799].map(|seconds| said(47.0, None, seconds).title).into();
     let minutes: Vec<&str> = titles.iter().filter_map(|title| title.strip_prefix("TRAY 5 ->53C ")).collect();
@@ -385,9 +385,9 @@ fn a_drive_is_pointed_at_with_the_best_that_is_known_of_it() {
         let owned = |text: Option<&str>| text.map(str::to_owned);
         pointed_at(&Place { tray: owned(tray), serial: owned(serial), port: owned(port) }, Language::ENGLISH)
     };
-    assert_eq!(place(Some("3"), Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "tray 3 (serial ..LARK)");
+    assert_eq!(place(Some("3"), Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "the drive in tray 3 (serial ..LARK)");
     assert_eq!(place(None, Some("HN24-LARK"), Some("0000/1f.2/ata-3")), "the drive at 0000/1f.2/ata-3 (serial ..LARK)");
-    assert_eq!(place(None, None, None), "a drive without serial or place");
+    assert_eq!(place(None, None, None), "a drive with no known serial or port");
 }
 
 proptest! {
