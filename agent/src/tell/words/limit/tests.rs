@@ -290,7 +290,7 @@ fn counts_open_at_the_limit_that_is_printed() {
     edge("ssd-worn", Warning, looks, (79.0, 80.0), "80 % used", worn);
     edge("ssd-worn", Critical, looks, (94.0, 95.0), "critical at 95 %", worn);
     let starts = |it: f64, second: u64, snapshot: &mut Snapshot| counts(snapshot, second, "power_cycles", it);
-    edge("drive-lost-power", Warning, looks, (0.0, 1.0), "1 start more", starts);
+    edge("drive-lost-power", Warning, looks, (0.0, 1.0), "1 power cycle", starts);
     let errors = |it: f64, second: u64, snapshot: &mut Snapshot| {
         let count = if second < 120 { 0 } else { it as u64 };
         snapshot.pools[0].members[0].errors = vec![MemberErrors { kind: MemberErrorKind::Read, count }];

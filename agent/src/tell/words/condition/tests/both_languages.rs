@@ -25,7 +25,8 @@ fn lines_of_the_panel_fit_whole_with_the_longest_label() {
         }
     }
     // One loses what it can spare: a count that the sentence has as well.
-    assert_eq!(cut, BTreeSet::from(["TRAY B12a TIMED OUT…".to_owned()]));
+    let spared = ["FACH B12a TIMEOUT +1…", "TRAY B12a TIMED OUT…"].map(str::to_owned);
+    assert_eq!(cut, BTreeSet::from(spared));
 }
 
 #[test]
