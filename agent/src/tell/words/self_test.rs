@@ -205,12 +205,18 @@ mod tests {
             by: AskedBy::Schedule,
             refused: refused.map(str::to_owned),
         };
-        assert_eq!(said(asked(None)), "the drive in tray 3 (serial ..LARK): begins a long self-test now, as the schedule says");
+        assert_eq!(
+            said(asked(None)),
+            "the drive in tray 3 (serial ..LARK): begins a long self-test now, as the schedule says"
+        );
         assert_eq!(
             said(asked(Some("asleep"))),
             "the drive in tray 3 (serial ..LARK): was to begin a long self-test, as the schedule says, but did not: asleep"
         );
         let failed = TestNews::Over { outcome: TestOutcome::Failed, failed_at_lba: Some(305_419_896) };
-        assert_eq!(said(failed), "the drive in tray 3 (serial ..LARK): its self-test is over: FAILED at sector 305419896 first");
+        assert_eq!(
+            said(failed),
+            "the drive in tray 3 (serial ..LARK): its self-test is over: FAILED at sector 305419896 first"
+        );
     }
 }

@@ -297,10 +297,10 @@ fn counts_open_at_the_limit_that_is_printed() {
     };
     edge("member-errors", Warning, looks, (0.0, 1.0), "1 more within 7 d", errors);
     edge("member-errors", Critical, looks, (100.0, 101.0), "critical above 100 within", errors);
-    edge("member-errors", Critical, looks, (0.0, 1.0), "1 piece of data", |it, _, snapshot| {
+    edge("member-errors", Critical, looks, (0.0, 1.0), "1 damaged file", |it, _, snapshot| {
         snapshot.pools[0].lost_data = Some(it as u64);
     });
-    edge("mismatches", Warning, looks, (0.0, 1.0), "1 sector", |it, _, snapshot| {
+    edge("mismatches", Warning, looks, (0.0, 1.0), "1 mismatching sector", |it, _, snapshot| {
         snapshot.pools[0].mismatches = Some(it as u64);
     });
     edge("undervoltage", Critical, looks, (2.0, 3.0), "3 within 10 min", |it, second, snapshot| {
@@ -354,7 +354,10 @@ fn shares_open_at_the_limit_that_is_printed() {
     let told = |rpm| held(&settings, 60, 1200, "fan-weak", |second, snapshot| weak(rpm, second, snapshot));
     assert_eq!(told(450.0), None);
     let (_, limits) = told(449.0).expect("it is weak");
-    assert!(limits.starts_with("below 45 % of its usual speed at this drive level for 2 min (configuration)"), "{limits}");
+    assert!(
+        limits.starts_with("below 45 % of its usual speed at this drive level for 2 min (configuration)"),
+        "{limits}"
+    );
 }
 
 #[test]

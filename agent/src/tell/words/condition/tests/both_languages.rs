@@ -146,5 +146,8 @@ fn a_german_sentence_reads_like_one() {
         "md0 (raid6) läuft ohne 1 von 5 Laufwerken: Laufwerk in Fach 3 (Seriennr. ..LARK). Der Pool verkraftet \
          keinen weiteren Ausfall; ein Rebuild läuft."
     );
-    assert_eq!(of("12V ZU NIEDRIG").sentence, "Die 12V-Schiene liegt bei 11,24 V, es sollten 11,40 V bis 12,60 V sein.");
+    assert_eq!(
+        of("12V ZU NIEDRIG").sentence,
+        "Die 12V-Schiene liegt bei 11,24 V, es sollten 11,40 V bis 12,60 V sein."
+    );
 }

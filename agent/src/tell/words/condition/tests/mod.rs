@@ -325,7 +325,11 @@ fn what_its_owner_took_offline_is_told_apart() {
         rebuilding: false,
     };
     let words = told_of(finding);
-    assert!(words.evidence[2].starts_with("taken offline by hand: the drive in tray 3 (serial"), "{:?}", words.evidence);
+    assert!(
+        words.evidence[2].starts_with("taken offline by hand: the drive in tray 3 (serial"),
+        "{:?}",
+        words.evidence
+    );
     assert!(words.advice.contains("Bring the member back online"), "{}", words.advice);
 }
 
@@ -368,9 +372,15 @@ fn what_is_ahead_is_said_with_the_time_left_as_finely_as_it_can_be_meant() {
     };
     let words = said(47.0, Some(55.4), 1_090);
     assert_eq!((words.title.as_str(), words.name.as_str()), ("TRAY 5 ->53C 20m", "TRAY 5 WARMING"));
-    assert_eq!(words.sentence, "The drive in tray 5 (serial ..LARK) is at 47 °C and rising towards 55 °C; 53 °C in about 20 min.");
+    assert_eq!(
+        words.sentence,
+        "The drive in tray 5 (serial ..LARK) is at 47 °C and rising towards 55 °C; 53 °C in about 20 min."
+    );
     assert_eq!(words.evidence[2], "forecast: 53 °C in 5 min to 28 min if nothing changes");
-    assert_eq!(said(47.0, None, 1_090).sentence, "The drive in tray 5 (serial ..LARK) is at 47 °C; 53 °C in about 20 min.");
+    assert_eq!(
+        said(47.0, None, 1_090).sentence,
+        "The drive in tray 5 (serial ..LARK) is at 47 °C; 53 °C in about 20 min."
+    );
     let titles: Vec<String> =
         [0, 29, 100, 599, 601, 750, 751, 1_799].map(|seconds| said(47.0, None, seconds).title).into();
     let minutes: Vec<&str> = titles.iter().filter_map(|title| title.strip_prefix("TRAY 5 ->53C ")).collect();
