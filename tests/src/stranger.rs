@@ -37,7 +37,7 @@ pub enum Step {
     Listen,
 }
 
-/// Somebody who listens on a port of this machine for one visitor, with a count of what was poured out.
+/// Somebody who listens on a port of this machine and plays to each visitor, with a count of what was poured out.
 pub struct Stranger {
     /// Where it listens.
     pub port: u16,
@@ -60,8 +60,10 @@ impl Stranger {
         let config = Arc::new(config.with_single_cert(chain, key).unwrap());
         let (steps, poured) = (steps.to_vec(), Arc::clone(&stranger.poured));
         std::thread::spawn(move || {
-            let (visitor, _) = listener.accept().unwrap();
-            let _ = play(visitor, &config, &steps, &poured);
+            for visitor in listener.incoming().map_while(Result::ok) {
+                let (config, steps, poured) = (Arc::clone(&config), steps.clone(), Arc::clone(&poured));
+                std::thread::spawn(move || play(visitor, &config, &steps, &poured));
+            }
         });
         stranger
     }

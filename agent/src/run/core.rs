@@ -153,7 +153,8 @@ impl Core {
             return Arc::clone(made);
         }
         let document = self.verdict.as_ref().zip(self.snapshot.as_ref()).map(|(verdict, snapshot)| {
-            serde_json::to_string(&Document::new(settings, verdict, snapshot, &self.clock.wall()))
+            let of_the_box = Document::new(settings, verdict, snapshot, &self.clock.wall());
+            serde_json::to_string(&Document { channels: self.channels.documented.clone(), ..of_the_box })
         });
         let made: Arc<str> = document.and_then(Result::ok).unwrap_or_default().into();
         Arc::clone(self.document.insert(made))
@@ -186,12 +187,21 @@ impl Core {
                     Err(why) => (ControlAnswer::Refused(why), Vec::new()),
                 }
             }
-            ControlRequest::TryChannel { channel } => (
-                self.about_channels(dispatch, settings, |channels, scene| channels.try_channel(channel, scene)),
-                Vec::new(),
-            ),
+            ControlRequest::TryChannel { channel } => {
+                let channel = channel.clone();
+                match self.channels_and_scene(dispatch, settings) {
+                    Ok((channels, scene)) => {
+                        // Answered by the sender, once the other side has.
+                        channels.try_channel(&channel, &scene, |outcome| asked.answer(outcome.into()));
+                        return Vec::new();
+                    }
+                    Err(why) => (ControlAnswer::Refused(why), Vec::new()),
+                }
+            }
             ControlRequest::Confirm { code } => {
-                (self.about_channels(dispatch, settings, |channels, _| channels.confirm(code)), Vec::new())
+                let outcome =
+                    self.channels_and_scene(dispatch, settings).and_then(|(channels, _)| channels.confirm(code));
+                (outcome.into(), Vec::new())
             }
         };
         use ControlRequest::{Accept, Acknowledge, Mute, Unmute};
@@ -204,19 +214,13 @@ impl Core {
         entries
     }
 
-    fn about_channels(
-        &self,
-        dispatch: Option<&mut Dispatch>,
-        settings: &Settings,
-        ask: impl FnOnce(&mut Dispatch, &AlertContext) -> Result<String, String>,
-    ) -> ControlAnswer {
-        let scene = self.scene(settings);
-        let asked = match (dispatch, &scene) {
-            (None, _) => Err("no channel is configured: see [alerts] in the configuration".to_owned()),
-            (_, None) => Err("nothing was read of the box yet".to_owned()),
-            (Some(dispatch), Some(scene)) => ask(dispatch, scene),
-        };
-        asked.map_or_else(ControlAnswer::Refused, ControlAnswer::Done)
+    fn channels_and_scene<'a, 'd>(
+        &'a self,
+        dispatch: Option<&'d mut Dispatch>,
+        settings: &'a Settings,
+    ) -> Result<(&'d mut Dispatch, AlertContext<'a>), String> {
+        let channels = dispatch.ok_or("no channel is configured: add one under [alerts] in the configuration")?;
+        Ok((channels, self.scene(settings).ok_or("the box has not been read yet: try again in a few seconds")?))
     }
 
     /// Tells what is new on the channels, once there is something to tell of and the sender has room for it; what is to be

@@ -1,21 +1,21 @@
 //! Hands what is new to the channels, and says in the log what became of it.
 
+use super::send_log::trial_outcome;
 use super::unsent::Turns;
 use crate::clock::{Clock, Wall};
 use crate::judge::IncidentStore;
 use crate::keep::{OutboxStore, Outboxes};
 use crate::reading::Snapshot;
 use crate::send::sender::{Errand, Machine, SendEvent, Sender, SenderSettings, random};
+use crate::serve::channel_part::Channel;
 use crate::serve::document::box_name;
 use crate::show::outlet::Scenery;
 use crate::show::pages::{ChannelStatus, Page, test_mark};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
-use crate::tell::log::LogEntry;
 use crate::tell::message::{Message, MessageKind, REHEARSED, Stamp};
 use crate::tell::tidings::{self, Letterhead};
 use crate::tell::words::phrases::Phrases;
-use crate::units::span;
 use crate::verdict::{Incident, Severity, Update, Verdict};
 use serde_json::json;
 use std::io;
@@ -42,7 +42,7 @@ pub struct Dispatch {
 }
 
 /// How the channels stand.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct ChannelsStand {
     /// The channels that nobody has confirmed yet, by name.
     pub unconfirmed: Vec<String>,
@@ -50,6 +50,8 @@ pub struct ChannelsStand {
     pub longest_wait: Option<Duration>,
     /// Each of them, for the panel.
     pub each: Vec<ChannelStatus>,
+    /// Each of them, for the document.
+    pub documented: Vec<Channel>,
 }
 
 /// What the channels are told of.
@@ -162,11 +164,26 @@ impl Dispatch {
         None
     }
 
-    /// Sends a message with a code on a channel, to be given back by whoever has read it.
-    ///
-    /// # Errors
-    /// What is wrong, in words for whoever asked.
-    pub fn try_channel(&mut self, name: &str, scene: &AlertContext) -> Result<String, String> {
+    /// Sends a message with a code on a channel, to be given back by whoever has read it; `reply` is called with what the
+    /// other side answered, or with what is wrong.
+    pub fn try_channel(
+        &mut self,
+        name: &str,
+        scene: &AlertContext,
+        reply: impl FnOnce(Result<String, String>) + Send + 'static,
+    ) {
+        match self.test_message(name, scene) {
+            Ok(message) => {
+                let channel = name.to_owned();
+                let reply = Box::new(move |outcome| reply(trial_outcome(&channel, outcome)));
+                self.sender.try_channel(name, message, reply);
+            }
+            Err(why) => reply(Err(why)),
+        }
+    }
+
+    /// The message with a code, once the code is kept.
+    fn test_message(&mut self, name: &str, scene: &AlertContext) -> Result<Message, String> {
         let names: Vec<&str> = self.alerts.channels.iter().map(|channel| channel.name.as_str()).collect();
         let channel = self.alerts.channels.iter().find(|channel| channel.name == name);
         let channel = channel.ok_or_else(|| format!("unknown channel `{name}`; channels: {}", names.join(", ")))?;
@@ -174,9 +191,7 @@ impl Dispatch {
         let code = confirm::code(random());
         codes.ask(name, &target(channel), &code).map_err(|fault| fault.to_string())?;
         let box_name = box_name(scene.settings, scene.snapshot);
-        let message = confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language);
-        self.sender.try_channel(name, message).map_err(|error| error.to_string())?;
-        Ok(format!("a code is on its way by `{name}`; give it back with `traylight alerts --confirm CODE`"))
+        Ok(confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language))
     }
 
     /// Takes a code back.
@@ -205,7 +220,13 @@ impl Dispatch {
             fails: standing.trouble.is_some(),
         });
         let longest_wait = standings.iter().filter_map(|standing| standing.oldest).max();
-        ChannelsStand { unconfirmed: self.unconfirmed.clone(), longest_wait, each: each.collect() }
+        let now = Stamp::by(&self.clock);
+        let documented = standings.iter().filter_map(|standing| {
+            let channel = self.alerts.channels.iter().find(|channel| channel.name == standing.channel)?;
+            Some(Channel::of(standing, &channel.leads_to, !self.unconfirmed.contains(&channel.name), &now))
+        });
+        let (each, documented) = (each.collect(), documented.collect());
+        ChannelsStand { unconfirmed: self.unconfirmed.clone(), longest_wait, each, documented }
     }
 
     /// The settings that it goes by.
@@ -318,44 +339,6 @@ fn state(scene: &AlertContext, mark: &str) -> BoxState {
         is_fine: verdict.is_fine(),
         sentence,
     }
-}
-
-/// What is to be said of the sending.
-pub fn about(report: SendEvent) -> LogEntry {
-    let (priority, event, message) = match report {
-        SendEvent::Delivered { channel, ids, receipt } => {
-            (6, "delivered", format!("`{channel}` has taken {}: {receipt}", ids.join(", ")))
-        }
-        SendEvent::NotToAll { channel, refused } => (
-            4,
-            "receiver-refused",
-            format!("`{channel}` does not take alerts for all receivers: {}", refused.join("; ")),
-        ),
-        SendEvent::Fails { channel, why } => {
-            (4, "channel-fails", format!("`{channel}` does not take alerts, they wait: {why}"))
-        }
-        SendEvent::WorksAgain { channel, after } => {
-            let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();
-            (5, "channel-works", format!("`{channel}` takes alerts again{after}"))
-        }
-        SendEvent::Orphans { channel, count } => {
-            (4, "alerts-dropped", format!("{count} messages waited for `{channel}`, which is not configured any more"))
-        }
-        SendEvent::RehearsalDropped { channel, count } => {
-            let why = format!(
-                "{count} messages of a rehearsal could not leave by `{channel}` while it ran; they are dropped"
-            );
-            (5, "rehearsal-dropped", why)
-        }
-        SendEvent::NotBuiltIn(which) => (3, "channel-absent", which),
-        SendEvent::NotStored(fault) => {
-            (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
-        }
-        SendEvent::StoredAgain => (5, "alerts-stored", "alerts that wait are stored again".to_owned()),
-        SendEvent::HeartbeatFails(why) => (4, "heartbeat-fails", format!("the heartbeat is not taken: {why}")),
-        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat is taken again".to_owned()),
-    };
-    LogEntry::agent(priority, event, message)
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@ mod dispatch;
 mod keeping;
 mod parts;
 mod rehearsal;
+mod send_log;
 mod unsent;
 
 use self::core::Core;
@@ -111,7 +112,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             }
             report = sent(parts.dispatch.as_mut()) => {
                 keeping.hear_of_alerts(&report);
-                outlet.say(&dispatch::about(report), &clock.wall());
+                outlet.say(&send_log::about(report), &clock.wall());
             }
             outcome = keeping.outcome() => {
                 let entries = keeping.hear(outcome, &mut core, parts.dispatch.as_mut(), &settings, &clock);

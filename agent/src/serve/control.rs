@@ -14,6 +14,10 @@ use tokio::sync::{Semaphore, mpsc, oneshot};
 
 /// A request that takes longer to arrive is none, and an answer that nobody takes within this is dropped.
 const PATIENCE: Duration = Duration::from_secs(2);
+/// An agent that judges answers within this.
+const ANSWER_LIMIT: Duration = Duration::from_secs(8);
+/// The test of a channel is answered only when the other side has answered, or its time limit is over.
+const TEST_LIMIT: Duration = Duration::from_secs(320);
 /// No request is longer, in bytes.
 const LONGEST: u64 = 4096;
 /// No answer is longer, in bytes.
@@ -81,6 +85,12 @@ pub enum ControlAnswer {
     Done(String),
     /// It was not, and why.
     Refused(String),
+}
+
+impl From<Result<String, String>> for ControlAnswer {
+    fn from(outcome: Result<String, String>) -> Self {
+        outcome.map_or_else(Self::Refused, Self::Done)
+    }
 }
 
 /// A request that waits for its answer.
@@ -213,7 +223,8 @@ pub fn ask(run_dir: &Path, request: &ControlRequest) -> io::Result<String> {
         };
         io::Error::new(error.kind(), format!("{why} ({}: {error})", path.display()))
     })?;
-    stream.set_read_timeout(Some(PATIENCE * 4))?;
+    let limit = if matches!(request, ControlRequest::TryChannel { .. }) { TEST_LIMIT } else { ANSWER_LIMIT };
+    stream.set_read_timeout(Some(limit))?;
     stream.set_write_timeout(Some(PATIENCE))?;
     let line = serde_json::to_string(request)? + "\n";
     // An agent that refuses at once does not read on: its answer says more than the failure to write.
@@ -222,7 +233,7 @@ pub fn ask(run_dir: &Path, request: &ControlRequest) -> io::Result<String> {
     std::io::BufReader::new(stream.take(LONGEST_ANSWER)).read_line(&mut answer).map_err(|error| {
         match error.kind() {
             io::ErrorKind::WouldBlock => {
-                let late = format!("the running agent does not answer within {} s", (PATIENCE * 4).as_secs());
+                let late = format!("the running agent does not answer within {} s", limit.as_secs());
                 io::Error::new(io::ErrorKind::TimedOut, late)
             }
             _ => error,

@@ -1,6 +1,7 @@
 //! The state of the box as one JSON document, `"schema": 1`: what `look --json` prints and the state socket hands out.
 //! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
 
+use super::channel_part::Channel;
 use super::drive_part::Drive;
 use super::incident_part::{self, Incident};
 use super::parts::{Board, Fan, Link, Temperature};
@@ -64,6 +65,8 @@ pub struct Document {
     pub conditions: Vec<Condition>,
     /// What the open conditions add up to, each incident with its cause, worst first.
     pub incidents: Vec<Incident>,
+    /// Channels for alerts, in the order of the configuration; empty without a running agent.
+    pub channels: Vec<Channel>,
 }
 
 /// A condition that holds.
@@ -112,7 +115,7 @@ pub struct Limit {
 }
 
 impl Document {
-    /// The document of a judged snapshot; `wall` is the calendar at the time of the verdict.
+    /// The document of a judged snapshot, without the channels, which only a running agent has; `wall` is the calendar at the time of the verdict.
     pub fn new(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, wall: &Wall) -> Self {
         let age = verdict.at.since(snapshot.taken);
         let unseen = match &verdict.freshness {
@@ -148,6 +151,7 @@ impl Document {
                     incident_part::incident(judged, verdict, snapshot, &clock, settings.language)
                 })
                 .collect(),
+            channels: Vec::new(),
         }
     }
 

@@ -5,6 +5,7 @@
 //! [`listener`].
 
 pub mod alerts;
+pub mod channel_part;
 pub mod control;
 pub mod document;
 pub mod drive_part;

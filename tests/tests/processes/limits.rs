@@ -145,7 +145,8 @@ fn a_lookup_without_a_thread_is_a_failure_of_its_channel() {
     let mut agent = Limited::start(&rookery, "--nproc=13:13", &to_nobody());
     assert_eq!(agent.started(), Start::Runs);
     agent.home.state_with("a reading", |state| state["drives"][0].is_object());
-    assert!(agent.home.run("alerts", &["--test", "hook"]).status.success());
+    let asked = agent.home.run("alerts", &["--test", "hook"]);
+    assert!(String::from_utf8_lossy(&asked.stderr).contains("a thread to look up localhost"), "{asked:?}");
     let fails = || {
         let out = agent.text("out");
         out.lines().find(|line| line.contains("channel-fails")).map(str::to_owned).ok_or(out)
@@ -163,7 +164,8 @@ fn a_lookup_with_a_thread_finds_that_nobody_is_there() {
     let rookery = rookery();
     let mut agent = crate::running::Running::start(&home, rookery.root());
     home.state_with("a reading", |state| state["drives"][0].is_object());
-    assert!(home.run("alerts", &["--test", "hook"]).status.success());
+    let asked = home.run("alerts", &["--test", "hook"]);
+    assert!(!asked.status.success() && String::from_utf8_lossy(&asked.stderr).contains("refused"), "{asked:?}");
     let fails = agent.hears("channel-fails");
     assert!(crate::message(&fails).contains("refused"), "{fails}");
 }

@@ -173,3 +173,33 @@ fn heard_of_all(home: &Home) -> Vec<String> {
     let names = |batch: Value| batch["messages"].as_array().unwrap().clone();
     batches.flat_map(names).map(|message| message["id"].to_string()).collect()
 }
+
+/// The one who asks waits until the other side has answered, and reads what that was; the document has the rest.
+#[test]
+fn a_test_says_what_the_other_side_answered_and_the_document_how_its_channel_does() {
+    let (heron, home) = (heron(), Home::new());
+    home.configure(
+        "[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\narguments = ['-c', 'cat >/dev/null; echo rung twice']\n\
+         [[alerts.command]]\nname = 'gong'\nprogram = '/bin/sh'\narguments = ['-c', 'echo cracked >&2; exit 3']\n",
+    );
+    let _agent = Running::start(&home, heron.root());
+    home.state_with("the channels", |state| {
+        state["channels"][1]["last_success_at"].is_null() && state["channels"][1].is_object()
+    });
+    let said = |channel: &str| {
+        let output = home.run("alerts", &["--test", channel]);
+        (output.status.success(), String::from_utf8([output.stdout, output.stderr].concat()).unwrap())
+    };
+    let (is_done, bell) = said("bell");
+    assert!(is_done && bell.starts_with("`bell` accepted the test message: rung twice\n"), "{bell}");
+    let (is_done, gong) = said("gong");
+    assert!(
+        !is_done && gong.starts_with("traylight: the test of `gong` failed: ") && gong.ends_with("cracked\n"),
+        "{gong}"
+    );
+    let state = home.state_with("both outcomes", |state| state["channels"][1]["trouble"].is_string());
+    let [bell, gong] = [&state["channels"][0], &state["channels"][1]];
+    assert_eq!((&bell["name"], &bell["kind"], &bell["waiting"]), (&"bell".into(), &"command".into(), &0.into()));
+    assert!(bell["last_success_s"].is_u64() && bell["trouble"].is_null() && bell["confirmed"] == false, "{bell}");
+    assert!(gong["trouble"].as_str().unwrap().ends_with("cracked") && gong["trouble_since_s"].is_u64(), "{gong}");
+}

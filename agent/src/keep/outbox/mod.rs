@@ -4,7 +4,7 @@
 use super::database::{FILE, FileIdentity, MANNER, as_database_error, connect};
 use super::fault::KeepFault;
 use crate::tell::message::{Message, Stamp};
-use crate::tell::outbox::{Kept, KeptPause, REMEMBERED, ReportedIncident, Waiting, Write};
+use crate::tell::outbox::{Kept, KeptPause, LastSuccess, REMEMBERED, ReportedIncident, Waiting, Write};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -33,10 +33,12 @@ pub(super) const TABLES: &str = "
         channel TEXT PRIMARY KEY, target TEXT NOT NULL, code TEXT NOT NULL, confirmed INTEGER NOT NULL
     ) STRICT, WITHOUT ROWID;";
 
-/// A table that is empty where it is not there: stores of this version that are older have none.
+/// Tables that are empty where they are not there: stores of this version that are older have none.
 pub(super) const LATER_TABLES: &str = "
     -- How each channel that was tried and has not taken what it was given is left alone, as JSON.
-    CREATE TABLE IF NOT EXISTS pause (channel TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;";
+    CREATE TABLE IF NOT EXISTS pause (channel TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;
+    -- When each channel has accepted something last, as JSON.
+    CREATE TABLE IF NOT EXISTS success (channel TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID;";
 
 /// Brings up a store that calls channels by an older name.
 pub(super) fn bring_up(change: &Connection) -> rusqlite::Result<()> {
@@ -101,7 +103,7 @@ impl OutboxStore {
         self.change(|change| {
             change.execute_batch(
                 "DELETE FROM waiting; DELETE FROM message; DELETE FROM story; DELETE FROM all_well; DELETE FROM taken; \
-                 DELETE FROM pause;",
+                 DELETE FROM pause; DELETE FROM success;",
             )?;
             kept.taken.iter().try_for_each(|id| put_taken(change, id))?;
             for Waiting { channel, message, tried, left_out } in &kept.waiting {
@@ -112,6 +114,7 @@ impl OutboxStore {
             }
             kept.incidents.iter().try_for_each(|reported| put_incident(change, reported))?;
             kept.pauses.iter().try_for_each(|pause| put_pause(change, pause))?;
+            kept.successes.iter().try_for_each(|success| put_success(change, success))?;
             kept.all_well.iter().try_for_each(|stamp| put_all_well(change, stamp))
         })
     }
@@ -184,6 +187,7 @@ fn apply(change: &Transaction, write: &Write) -> rusqlite::Result<()> {
         Write::IncidentOver(incident) => change.execute("DELETE FROM story WHERE incident = ?1", [incident]).map(drop),
         Write::AllWell(stamp) => put_all_well(change, stamp),
         Write::Pause(pause) => put_pause(change, pause),
+        Write::Success(success) => put_success(change, success),
         Write::PauseOver(channel) => change.execute("DELETE FROM pause WHERE channel = ?1", [channel]).map(drop),
     }
 }
@@ -216,6 +220,11 @@ fn put_all_well(change: &Transaction, stamp: &Stamp) -> rusqlite::Result<()> {
 fn put_pause(change: &Transaction, pause: &KeptPause) -> rusqlite::Result<()> {
     let body = serde_json::to_string(pause).map_err(as_database_error)?;
     change.execute("REPLACE INTO pause (channel, body) VALUES (?1, ?2)", [&pause.channel, &body]).map(drop)
+}
+
+fn put_success(change: &Transaction, success: &LastSuccess) -> rusqlite::Result<()> {
+    let body = serde_json::to_string(success).map_err(as_database_error)?;
+    change.execute("REPLACE INTO success (channel, body) VALUES (?1, ?2)", [&success.channel, &body]).map(drop)
 }
 
 /// All that waits, as the database has it: one that is not brought up yet, too.
@@ -256,6 +265,13 @@ pub(super) fn load(database: &Connection) -> rusqlite::Result<Kept> {
         let mut rows = read.query([])?;
         while let Some(row) = rows.next()? {
             kept.pauses.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);
+        }
+    }
+    if database.table_exists(None, "success")? {
+        let mut read = database.prepare("SELECT body FROM success ORDER BY channel")?;
+        let mut rows = read.query([])?;
+        while let Some(row) = rows.next()? {
+            kept.successes.push(serde_json::from_str(row.get_ref(0)?.as_str()?).map_err(as_database_error)?);
         }
     }
     Ok(kept)

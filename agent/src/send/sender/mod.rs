@@ -4,14 +4,17 @@
 mod heartbeat;
 mod order;
 mod round;
+mod storing;
+mod trial;
 mod world;
 
 use crate::keep::OutboxStore;
+use crate::send::channels::ChannelFault;
 use crate::tell::box_state::BoxState;
 use crate::tell::message::Message;
 use crate::tell::outbox::QueueState;
-use order::SenderOrder;
-pub use order::{SendEvent, SenderSettings};
+pub use order::{SendEvent, SenderSettings, TrialReply};
+use order::{SenderOrder, Trial};
 use round::{LAST, Round};
 use std::io;
 use std::sync::Arc;
@@ -84,12 +87,13 @@ impl Sender {
         let _ = self.orders.try_send(SenderOrder::Tell(Box::new(message)));
     }
 
-    /// Sends this on one channel, to see whether it arrives.
-    ///
-    /// # Errors
-    /// When the thread is held up, and more waits for it than it can hold.
-    pub fn try_channel(&self, channel: &str, message: Message) -> io::Result<()> {
-        self.ask(SenderOrder::Try(channel.to_owned(), Box::new(message)))
+    /// Sends this on one channel immediately, whatever waits for it; `reply` is called with what came of it.
+    pub fn try_channel(&self, channel: &str, message: Message, reply: TrialReply) {
+        if let Err(error) = self.has_place() {
+            return reply(Err(ChannelFault::NotReady(error.to_string())));
+        }
+        let trial = Trial { channel: channel.to_owned(), message, reply };
+        let _ = self.orders.try_send(SenderOrder::Try(Box::new(trial)));
     }
 
     /// A rehearsal is over: what is last said of it. What of the rest has not left does not leave any more.
@@ -105,7 +109,10 @@ impl Sender {
     /// From now on this is wanted. The files that the settings name are read anew, what waits is tried at once, and what is
     /// under way has a moment to end.
     pub fn renew(&self, wanted: SenderSettings) -> io::Result<()> {
-        self.ask(SenderOrder::Renew(Box::new(wanted)))
+        self.has_place()?;
+        // Only this handle gives orders: the place is still there.
+        let _ = self.orders.try_send(SenderOrder::Renew(Box::new(wanted)));
+        Ok(())
     }
 
     /// From now on what waits is kept in this store, and so is what an earlier run has left there. Happens once, and has a
@@ -114,10 +121,10 @@ impl Sender {
         let _ = self.orders.try_send(SenderOrder::Keep(Box::new(store)));
     }
 
-    /// An order of the owner's, who can be told that there is no place for it. The last place is not his.
-    fn ask(&self, order: SenderOrder) -> io::Result<()> {
-        let held_up = || io::Error::other("the thread that sends alerts is held up, as by a disk that does not answer");
-        if self.orders.capacity() > 1 { self.orders.try_send(order).map_err(|_| held_up()) } else { Err(held_up()) }
+    /// Whether there is a place for an order of the owner's, who can be told that there is none. The last is not his.
+    fn has_place(&self) -> io::Result<()> {
+        let held_up = "the thread that sends alerts is held up, as by a disk that does not answer";
+        if self.orders.capacity() > 1 { Ok(()) } else { Err(io::Error::other(held_up)) }
     }
 
     /// How the box stands now.

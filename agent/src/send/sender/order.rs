@@ -1,6 +1,7 @@
 //! What passes between the sender's handle and its thread: orders, and reports of what came of them.
 
 use crate::keep::{KeepFault, OutboxStore};
+use crate::send::channels::{ChannelFault, Receipt};
 use crate::tell::message::Message;
 use std::time::Duration;
 use traylight_config::Alerts;
@@ -13,10 +14,20 @@ pub struct SenderSettings {
     pub box_name: String,
 }
 
+/// Takes what came of a test. Dropped when the thread ends first.
+pub type TrialReply = Box<dyn FnOnce(Result<Receipt, ChannelFault>) + Send>;
+
+/// A message that is tried on one channel, beside what waits for it.
+pub(super) struct Trial {
+    pub channel: String,
+    pub message: Message,
+    pub reply: TrialReply,
+}
+
 /// What its thread is to do.
 pub(super) enum SenderOrder {
     Tell(Box<Message>),
-    Try(String, Box<Message>),
+    Try(Box<Trial>),
     EndRehearsal(Vec<Message>),
     Mute(bool),
     Renew(Box<SenderSettings>),

@@ -1,6 +1,6 @@
 //! The sender's rounds: take in what is new, store it, send what may leave, hear what came of it.
 
-use super::order::{SendEvent, SenderOrder, SenderSettings};
+use super::order::{SendEvent, SenderOrder, SenderSettings, TrialReply};
 use super::world::World;
 use crate::clock::Moment;
 use crate::keep::OutboxStore;
@@ -14,6 +14,7 @@ use crate::tell::outbox::{Dropped, Kept, NextStep, Now, Outbox, QueueState, Writ
 #[cfg(test)]
 use crate::tell::outbox::{Policy, Rule};
 use crate::tell::words::phrases::Phrases;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
@@ -31,11 +32,11 @@ pub(super) const ANXIOUS: Duration = Duration::from_secs(5);
 /// A clock that nobody has set by then never will be: certificates are checked by what it says.
 const CLOCK_GRACE: Duration = Duration::from_secs(600);
 /// A store that could not be written is tried again so often.
-const STORE_PAUSE: Duration = Duration::from_secs(60);
-
+pub(super) const STORE_PAUSE: Duration = Duration::from_secs(60);
 /// What came of something that was under way.
 pub(super) enum DeliveryOutcome {
     Batch(String, Box<Batch>, Result<Receipt, ChannelFault>),
+    Trial(String, Vec<String>, Result<Receipt, ChannelFault>),
     #[cfg_attr(not(feature = "webhook"), allow(dead_code, reason = "the heartbeat is fetched as web requests are"))]
     Heartbeat(Result<Receipt, ChannelFault>),
 }
@@ -47,14 +48,16 @@ pub(super) type MadeFrom = (Vec<Rule>, Policy, Option<Heartbeat>, Vec<(String, S
 /// The sender at work.
 pub(super) struct Round {
     pub(super) outbox: Outbox,
-    store: Option<OutboxStore>,
+    pub(super) store: Option<OutboxStore>,
     /// The store lacks something: it is to be written anew, from this moment on.
-    store_lacks_since: Option<Moment>,
-    channels: Vec<Named>,
-    folder: StateFolder,
+    pub(super) store_lacks_since: Option<Moment>,
+    pub(super) channels: Vec<Named>,
+    pub(super) folder: StateFolder,
     pub(super) world: Box<dyn World>,
     pub(super) report: Box<dyn Fn(SendEvent) + Send>,
     pub(super) under_way: JoinSet<DeliveryOutcome>,
+    /// Who waits for the test of a channel that is under way.
+    pub(super) trials: BTreeMap<String, TrialReply>,
     roads: String,
     state: watch::Receiver<BoxState>,
     pub(super) heartbeat: Option<Heartbeat>,
@@ -86,6 +89,7 @@ impl Round {
             world,
             report,
             under_way,
+            trials: BTreeMap::new(),
             roads,
             state,
             heartbeat: None,
@@ -112,6 +116,7 @@ impl Round {
         // What has not ended by now may have arrived; it was tried, and says so when it is sent again.
         self.under_way.abort_all();
         while self.under_way.join_next().await.is_some() {}
+        self.give_up_trials();
         let is_muted = self.outbox.is_muted();
         self.take_up(wanted, self.outbox.kept());
         self.outbox.mute(is_muted);
@@ -135,13 +140,6 @@ impl Round {
         if self.heartbeat.is_none() {
             let writes = self.outbox.heartbeat.over();
             self.keep(&writes);
-        }
-    }
-
-    /// The channels learn where the store is, which may have come after them.
-    fn know_folder(&self) {
-        if let Some(folder) = self.store.as_ref().and_then(OutboxStore::folder) {
-            let _ = self.folder.set(folder.to_owned());
         }
     }
 
@@ -200,7 +198,10 @@ impl Round {
         while let Some(order) = next {
             writes.extend(match order {
                 SenderOrder::Tell(message) => self.outbox.take(*message, &now),
-                SenderOrder::Try(channel, message) => self.outbox.take_for(&channel, *message),
+                SenderOrder::Try(trial) => {
+                    self.try_now(*trial);
+                    Vec::new()
+                }
                 SenderOrder::EndRehearsal(last) => {
                     let dropped = self.outbox.end_rehearsal(last, &now);
                     self.say_dropped(dropped)
@@ -229,45 +230,6 @@ impl Round {
         writes
     }
 
-    /// Stores it. What cannot be stored is sent all the same: an alert must not fail with the disk that it is about.
-    pub(super) fn keep(&mut self, writes: &[Write]) {
-        if self.store_lacks_since.is_some() {
-            return;
-        }
-        if let Some(Err(fault)) = self.store.as_mut().map(|store| store.apply(writes)) {
-            self.store_lacks_since = Some(self.world.now().stamp.moment);
-            (self.report)(SendEvent::NotStored(fault));
-        }
-    }
-
-    /// A store that came late: what is in it goes on beside what waits, and all of it is stored.
-    fn take_store(&mut self, mut store: OutboxStore) {
-        let stored = store.load().and_then(|kept| {
-            self.outbox.adopt(kept);
-            store.replace(&self.outbox.kept())
-        });
-        self.store = Some(store);
-        self.know_folder();
-        if let Err(fault) = stored {
-            self.store_lacks_since = Some(self.world.now().stamp.moment);
-            (self.report)(SendEvent::NotStored(fault));
-        }
-    }
-
-    fn mend_store(&mut self, now: &Now) {
-        let Some(since) = self.store_lacks_since else { return };
-        if now.stamp.moment.since(since) < STORE_PAUSE {
-            return;
-        }
-        self.store_lacks_since = match self.store.as_mut().map(|store| store.replace(&self.outbox.kept())) {
-            Some(Err(_)) => Some(now.stamp.moment),
-            _ => {
-                (self.report)(SendEvent::StoredAgain);
-                None
-            }
-        };
-    }
-
     /// Lets leave what may; how long until there is more to do.
     fn send(&mut self, now: &Now) -> Duration {
         let mut wait = if self.store_lacks_since.is_some() { STORE_PAUSE } else { IDLE };
@@ -281,7 +243,7 @@ impl Round {
             match self.outbox.next(&name, now) {
                 NextStep::Wait(None) => {}
                 NextStep::Wait(Some(until)) => {
-                    let fails = self.outbox.standings(now).iter().any(|at| at.channel == name && at.trouble.is_some());
+                    let fails = self.fails(&name, now);
                     let left = until.since(now.stamp.moment).max(Duration::from_millis(1));
                     wait = wait.min(if fails { left.min(ANXIOUS) } else { left });
                 }
@@ -308,6 +270,7 @@ impl Round {
     fn hear(&mut self, outcome: DeliveryOutcome) {
         match outcome {
             DeliveryOutcome::Batch(channel, batch, outcome) => self.hear_of_batch(channel, &batch, outcome),
+            DeliveryOutcome::Trial(channel, ids, outcome) => self.hear_of_trial(channel, ids, outcome),
             DeliveryOutcome::Heartbeat(outcome) => self.hear_of_heartbeat(outcome),
         }
     }
@@ -315,17 +278,11 @@ impl Round {
     fn hear_of_batch(&mut self, channel: String, batch: &Batch, outcome: Result<Receipt, ChannelFault>) {
         let now = self.world.now();
         match outcome {
-            Ok(Receipt { said, refused }) => {
-                let fails = self.outbox.standings(&now).iter().any(|at| at.channel == channel && at.trouble.is_some());
+            Ok(receipt) => {
+                let failed = self.fails(&channel, &now);
                 let (writes, after) = self.outbox.delivered(&channel, &now);
                 self.keep(&writes);
-                if fails {
-                    (self.report)(SendEvent::WorksAgain { channel: channel.clone(), after });
-                }
-                if !refused.is_empty() {
-                    (self.report)(SendEvent::NotToAll { channel: channel.clone(), refused });
-                }
-                (self.report)(SendEvent::Delivered { channel, ids: batch.ids(), receipt: said });
+                self.report_receipt(channel, batch.ids(), receipt, failed.then_some(after));
             }
             Err(fault) => {
                 let (blame, why) = (fault.blame(), fault.to_string());
@@ -334,6 +291,28 @@ impl Round {
                 }
             }
         }
+    }
+
+    pub(super) fn fails(&self, channel: &str, now: &Now) -> bool {
+        self.outbox.standings(now).iter().any(|at| at.channel == channel && at.trouble.is_some())
+    }
+
+    /// The other side has it; `after` is for how long the channel had failed before, if it had.
+    pub(super) fn report_receipt(
+        &self,
+        channel: String,
+        ids: Vec<String>,
+        receipt: Receipt,
+        after: Option<Option<Duration>>,
+    ) {
+        let Receipt { said, refused } = receipt;
+        if let Some(after) = after {
+            (self.report)(SendEvent::WorksAgain { channel: channel.clone(), after });
+        }
+        if !refused.is_empty() {
+            (self.report)(SendEvent::NotToAll { channel: channel.clone(), refused });
+        }
+        (self.report)(SendEvent::Delivered { channel, ids, receipt: said });
     }
 
     fn look_at_roads(&mut self) {
@@ -380,6 +359,6 @@ fn all_is_well(state: &BoxState, made_at: Stamp) -> Message {
 }
 
 /// The channel of this name.
-fn named<'a>(channels: &'a [Named], name: &str) -> Option<&'a Named> {
+pub(super) fn named<'a>(channels: &'a [Named], name: &str) -> Option<&'a Named> {
     channels.iter().find(|(known, _)| known == name)
 }

@@ -28,6 +28,8 @@ pub enum Write {
     Pause(KeptPause),
     /// A channel has taken what it was given.
     PauseOver(String),
+    /// When a channel has accepted something last.
+    Success(LastSuccess),
 }
 
 /// How a channel that is tried is left alone after that, as it is kept: whoever is killed by what a channel answers must not try
@@ -43,6 +45,17 @@ pub struct KeptPause {
     pub failures: usize,
     /// When the attempt began.
     pub since: Stamp,
+}
+
+/// When a channel has accepted something last, as it is kept.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LastSuccess {
+    /// The channel.
+    pub channel: String,
+    /// Where it led; see [`super::terms::Rule::target`].
+    pub target: u64,
+    /// When that was.
+    pub at: Stamp,
 }
 
 /// An incident that is open, as it was reported last.
@@ -90,6 +103,8 @@ pub struct Kept {
     pub taken: Vec<String>,
     /// The channels that were tried and have not taken what they were given, by name.
     pub pauses: Vec<KeptPause>,
+    /// When each channel has accepted something last, by name.
+    pub successes: Vec<LastSuccess>,
 }
 
 impl Kept {

@@ -21,7 +21,7 @@ mod terms;
 mod tests;
 
 pub use heartbeat::HeartbeatPause;
-pub use kept::{Kept, KeptPause, REMEMBERED, ReportedIncident, Waiting, Write};
+pub use kept::{Kept, KeptPause, LastSuccess, REMEMBERED, ReportedIncident, Waiting, Write};
 pub use planner::Outbox;
 pub use rehearsed::Dropped;
 pub use terms::{Blame, NextStep, Now, Policy, QueueState, Rule};

@@ -1,7 +1,7 @@
 //! The outbox: it takes messages in, gives out what may leave, and is told what came of that.
 
 use super::heartbeat::{HeartbeatPause, NAME};
-use super::kept::{Kept, REMEMBERED, ReportedIncident, Waiting, Write};
+use super::kept::{Kept, LastSuccess, REMEMBERED, ReportedIncident, Waiting, Write};
 use super::pause::Pause;
 use super::queue::{ChannelQueue, QueuedMessage};
 use super::terms::{Blame, NextStep, Now, Policy, QueueState, Rule};
@@ -57,6 +57,12 @@ impl Outbox {
             {
                 Some(queue) => queue.kept_pause = Some(pause),
                 None => writes.push(Write::PauseOver(pause.channel)),
+            }
+        }
+        for success in kept.successes {
+            let led_there = |rule: &Rule| rule.channel == success.channel && rule.target == success.target;
+            if let Some(queue) = queues.iter_mut().find(|queue| led_there(&queue.rule)) {
+                queue.last_success = Some(success);
             }
         }
         let incidents = kept.incidents.into_iter().map(|reported| (reported.last.incident.clone(), reported)).collect();
@@ -165,14 +171,6 @@ impl Outbox {
         writes
     }
 
-    /// Takes in a message for one channel only, for which somebody waits: a pause of the channel is over.
-    pub fn take_for(&mut self, channel: &str, message: Message) -> Vec<Write> {
-        if let Some(queue) = self.queue_mut(channel) {
-            queue.pause.end();
-        }
-        self.put(Arc::new(message), &[channel.to_owned()])
-    }
-
     /// Tells again of critical incidents that have been open for long, of those whose owner has not said that he knows.
     pub fn remind(&mut self, now: &Now, unacknowledged: &BTreeSet<String>) -> Vec<Write> {
         let every = self.policy.remind_every;
@@ -244,20 +242,32 @@ impl Outbox {
     /// The batch that was under way has arrived. With it, for how long the channel had failed before.
     pub fn delivered(&mut self, channel: &str, now: &Now) -> (Vec<Write>, Option<Duration>) {
         let Some(queue) = self.queue_mut(channel) else { return (Vec::new(), None) };
-        let trouble = queue.trouble.take().and_then(|(since, _)| since.age(&now.stamp));
         let gone = queue.delivered(now.moment());
-        (vec![Write::Done(channel.to_owned(), gone), Write::PauseOver(channel.to_owned())], trouble)
+        let (success, trouble) = queue.works(&now.stamp);
+        let done = Write::Done(channel.to_owned(), gone);
+        (vec![done, Write::PauseOver(channel.to_owned()), Write::Success(success)], trouble)
+    }
+
+    /// The channel has accepted something that was not queued: what waits for it is tried next. With it, for how long the
+    /// channel had failed before.
+    pub fn proved(&mut self, channel: &str, now: &Now) -> (Vec<Write>, Option<Duration>) {
+        let Some(queue) = self.queue_mut(channel) else { return (Vec::new(), None) };
+        queue.pause.end();
+        let (success, trouble) = queue.works(&now.stamp);
+        (vec![Write::Success(success)], trouble)
     }
 
     /// The batch that was under way has not arrived, as far as is known. `jitter` is from 0 to 1 and spreads the pause
     /// before the next attempt. True when the channel had not failed before.
     pub fn failed(&mut self, channel: &str, blame: Blame, why: &str, now: &Now, jitter: f64) -> bool {
         let Some(queue) = self.queue_mut(channel) else { return false };
-        let is_new = queue.trouble.is_none();
-        let since = queue.trouble.take().map_or_else(|| now.stamp.clone(), |(since, _)| since);
-        queue.trouble = Some((since, why.to_owned()));
         queue.failed(blame, now.moment(), jitter);
-        is_new
+        queue.note_trouble(why, &now.stamp)
+    }
+
+    /// Something that was not queued has not arrived. True when the channel had not failed before.
+    pub fn disproved(&mut self, channel: &str, why: &str, now: &Now) -> bool {
+        self.queue_mut(channel).is_some_and(|queue| queue.note_trouble(why, &now.stamp))
     }
 
     /// The network has changed: what failed for want of it is tried at once.
@@ -279,6 +289,7 @@ impl Outbox {
                 .filter_map(|entry| entry.message.made_at.age(&now.stamp))
                 .max(),
             trouble: queue.trouble.clone(),
+            last_success: queue.last_success.as_ref().map(|success| success.at.clone()),
         };
         self.queues.iter().map(standing).collect()
     }
@@ -307,7 +318,14 @@ impl Outbox {
                 pauses.sort_by(|one, other| one.channel.cmp(&other.channel));
                 pauses
             },
+            successes: self.successes(),
         }
+    }
+
+    fn successes(&self) -> Vec<LastSuccess> {
+        let mut successes: Vec<_> = self.queues.iter().filter_map(|queue| queue.last_success.clone()).collect();
+        successes.sort_by(|one, other| one.channel.cmp(&other.channel));
+        successes
     }
 
     /// Whoever knows of an incident hears how it goes on; nobody hears only of its end.

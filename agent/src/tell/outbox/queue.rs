@@ -1,6 +1,6 @@
 //! The messages that wait for one channel, and what is sent of them next.
 
-use super::kept::KeptPause;
+use super::kept::{KeptPause, LastSuccess};
 use super::pause::Pause;
 use super::quiet::quiet_until;
 use super::terms::{Blame, NextStep, Now, Rule};
@@ -41,6 +41,7 @@ pub(super) struct ChannelQueue {
     pub kept_pause: Option<KeptPause>,
     /// Since when it fails, and how.
     pub trouble: Option<(Stamp, String)>,
+    pub last_success: Option<LastSuccess>,
     /// The messages of the batch that has left and was not heard of since.
     under_way: Vec<String>,
     /// When the last letters arrived.
@@ -57,6 +58,7 @@ impl ChannelQueue {
             pause: Pause::default(),
             kept_pause: None,
             trouble: None,
+            last_success: None,
             under_way: Vec::new(),
             batches: VecDeque::new(),
             is_apart: false,
@@ -156,6 +158,22 @@ impl ChannelQueue {
         self.kept_pause = None;
         self.is_apart &= !self.entries.is_empty();
         gone
+    }
+
+    /// The other side has accepted something; for how long the channel had failed before.
+    pub fn works(&mut self, now: &Stamp) -> (LastSuccess, Option<Duration>) {
+        let failed_for = self.trouble.take().and_then(|(since, _)| since.age(now));
+        let Rule { channel, target, .. } = &self.rule;
+        let success = LastSuccess { channel: channel.clone(), target: *target, at: now.clone() };
+        (self.last_success.insert(success).clone(), failed_for)
+    }
+
+    /// Notes why it fails, and since when; true when it had not failed before.
+    pub fn note_trouble(&mut self, why: &str, now: &Stamp) -> bool {
+        let before = self.trouble.take();
+        let is_new = before.is_none();
+        self.trouble = Some((before.map_or_else(|| now.clone(), |(since, _)| since), why.to_owned()));
+        is_new
     }
 
     pub fn failed(&mut self, blame: Blame, now: Moment, jitter: f64) {

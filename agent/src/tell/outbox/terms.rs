@@ -78,4 +78,6 @@ pub struct QueueState {
     pub oldest: Option<Duration>,
     /// Since when it fails, and how.
     pub trouble: Option<(Stamp, String)>,
+    /// When it has accepted something last, where that is known.
+    pub last_success: Option<Stamp>,
 }

@@ -145,10 +145,16 @@ fn an_attempt_whose_end_is_not_known_has_failed() {
         assert_eq!(waits_until(&killed, "mail", &at(now + 2)), Some(now + wait));
         now += wait;
     }
-    // Whoever asks for a test waits for it.
-    killed.take_for("mail", message("code", 1, MessageKind::Test, Notice, now - 9));
-    assert_eq!(sent(&mut killed, "mail", &at(now - 9)), ["a.1", "code.1"]);
-    assert_eq!(restarted(&killed, vec![rule("mail")], &at(now)).kept().pauses, []);
+    // A test that arrives ends the pause, and is remembered as a success of the channel.
+    killed.proved("mail", &at(now - 9));
+    assert_eq!(sent(&mut killed, "mail", &at(now - 8)), ["a.1"]);
+    let after = restarted(&killed, vec![rule("mail")], &at(now));
+    assert_eq!(
+        (after.kept().pauses, after.standings(&at(now))[0].last_success.clone()),
+        (vec![], Some(at(now - 8).stamp))
+    );
+    let elsewhere = Rule { target: 2, ..rule("mail") };
+    assert_eq!(restarted(&killed, vec![elsewhere], &at(now)).standings(&at(now))[0].last_success, None);
 }
 
 #[test]
@@ -182,7 +188,6 @@ fn what_a_rehearsal_could_not_say_while_it_ran_is_dropped() {
     outbox.failed("hook", Blame::Channel, "nobody answers", &at(0), 0.5);
     sent(&mut outbox, "slow", &at(0));
     outbox.take(rehearsed("7", 1, 5), &at(5));
-    outbox.take_for("hook", message("code", 1, MessageKind::Test, Notice, 5));
     outbox.failed("hook", Blame::Channel, "nobody answers", &at(5), 0.5);
     assert_eq!(sent(&mut outbox, "mail", &at(5)), ["real.1", "test-7.1"]);
     let NextStep::Send(slow) = outbox.next("slow", &at(9)) else { panic!("a batch") };
@@ -197,7 +202,7 @@ fn what_a_rehearsal_could_not_say_while_it_ran_is_dropped() {
     assert_eq!(outbox.expire_rehearsal(&at(70)).0.into_values().collect::<Vec<_>>(), [1], "the end had its minute");
     assert_eq!(outbox.rehearsal_expires(), None);
     assert_eq!(sent(&mut outbox, "slow", &at(999)), [""; 0]);
-    assert_eq!(sent(&mut outbox, "hook", &at(999)), ["real.1", "code.1"], "what is real, and what was asked for");
+    assert_eq!(sent(&mut outbox, "hook", &at(999)), ["real.1"], "what is real");
 }
 
 #[test]
@@ -242,8 +247,8 @@ fn what_is_made_while_its_owner_works_on_the_box_waits_for_the_end_of_that_also_
     before.take(told(&incident(5), Opened, 0), &at(0));
     before.mute(true);
     before.take(held(told(&incident(6), Opened, 60)), &at(60));
-    before.take_for("mail", message("test", 1, MessageKind::Test, Notice, 60));
-    assert_eq!(sent(&mut before, "mail", &at(60)), ["5ed9e000-5.1.opened", "test.1"], "from before, and asked for");
+    before.take(rehearsed("7", 1, 60), &at(60));
+    assert_eq!(sent(&mut before, "mail", &at(60)), ["5ed9e000-5.1.opened", "test-7.1"], "from before, and rehearsed");
     let mut after = Outbox::new(vec![rule("mail")], policy(), before.kept()).0;
     after.mute(true);
     assert_eq!(sent(&mut after, "mail", &at(7200)), [""; 0]);

@@ -3,6 +3,8 @@
 
 #![allow(clippy::disallowed_methods, reason = "the stories look at what the programs wrote")]
 
+mod trials;
+
 use super::*;
 use crate::clock::Clock;
 use crate::keep::Store;
@@ -320,7 +322,9 @@ fn what_waits_for_a_thread_that_is_held_up_is_bounded_and_not_lost() {
     }
     let asked = std::iter::repeat_with(|| sender.renew(hut.wanted())).take(MOST_ORDERS).filter(Result::is_ok).count();
     assert!((1..RESERVED).contains(&asked), "{asked}");
-    let refused = sender.try_channel("bell", opened("test")).unwrap_err().to_string();
+    let (tell, told_by) = channel();
+    sender.try_channel("bell", opened("test"), Box::new(move |outcome| drop(tell.send(outcome))));
+    let refused = told_by.recv().unwrap().unwrap_err().to_string();
     assert!(refused.starts_with("the thread that sends alerts is held up"), "{refused}");
     drop(hold);
     sender.finish();

@@ -1,0 +1,54 @@
+//! What the sender reports, as log entries; and what came of a test, for whoever waits for it.
+
+use crate::send::channels::{ChannelFault, Receipt};
+use crate::send::sender::SendEvent;
+use crate::tell::log::LogEntry;
+use crate::units::span;
+
+/// What came of the test of a channel.
+pub fn trial_outcome(channel: &str, outcome: Result<Receipt, ChannelFault>) -> Result<String, String> {
+    let Receipt { said, refused } = outcome.map_err(|fault| format!("the test of `{channel}` failed: {fault}"))?;
+    let receipt = if said.is_empty() { "without a reply".to_owned() } else { said };
+    let refused: String = refused.iter().map(|receiver| format!("Rejected for {receiver}\n")).collect();
+    Ok(format!(
+        "`{channel}` accepted the test message: {receipt}\n{refused}Read it there, then enter its code: traylight alerts --confirm CODE"
+    ))
+}
+
+/// What is to be said of the sending.
+pub fn about(report: SendEvent) -> LogEntry {
+    let (priority, event, message) = match report {
+        SendEvent::Delivered { channel, ids, receipt } => {
+            (6, "delivered", format!("`{channel}` has taken {}: {receipt}", ids.join(", ")))
+        }
+        SendEvent::NotToAll { channel, refused } => (
+            4,
+            "receiver-refused",
+            format!("`{channel}` does not take alerts for all receivers: {}", refused.join("; ")),
+        ),
+        SendEvent::Fails { channel, why } => {
+            (4, "channel-fails", format!("`{channel}` does not take alerts, they wait: {why}"))
+        }
+        SendEvent::WorksAgain { channel, after } => {
+            let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();
+            (5, "channel-works", format!("`{channel}` takes alerts again{after}"))
+        }
+        SendEvent::Orphans { channel, count } => {
+            (4, "alerts-dropped", format!("{count} messages waited for `{channel}`, which is not configured any more"))
+        }
+        SendEvent::RehearsalDropped { channel, count } => {
+            let why = format!(
+                "{count} messages of a rehearsal could not leave by `{channel}` while it ran; they are dropped"
+            );
+            (5, "rehearsal-dropped", why)
+        }
+        SendEvent::NotBuiltIn(which) => (3, "channel-absent", which),
+        SendEvent::NotStored(fault) => {
+            (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
+        }
+        SendEvent::StoredAgain => (5, "alerts-stored", "alerts that wait are stored again".to_owned()),
+        SendEvent::HeartbeatFails(why) => (4, "heartbeat-fails", format!("the heartbeat is not taken: {why}")),
+        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat is taken again".to_owned()),
+    };
+    LogEntry::agent(priority, event, message)
+}
