@@ -47,6 +47,7 @@ pub use sections::{
     TemperatureUnit, Topic, Tray, VolumeLimits, Watch, Webhook,
 };
 pub use settle::settle;
+pub use suggest::nearest;
 pub use template::{Field, Template};
 pub use url::Url;
 

@@ -7,7 +7,7 @@ const LONGEST: usize = 40;
 
 /// The candidate nearest to `word`, when it is near enough to be a slip of the fingers: one change for each
 /// three letters, where two neighbours that changed places are one change.
-pub(crate) fn nearest<'c>(word: &str, candidates: impl IntoIterator<Item = &'c str>) -> Option<&'c str> {
+pub fn nearest<'c>(word: &str, candidates: impl IntoIterator<Item = &'c str>) -> Option<&'c str> {
     if word.len() > LONGEST {
         return None;
     }

@@ -36,7 +36,7 @@ pub fn shelves(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec
 /// What is judged of each drive that is there.
 pub fn drives(settings: &Settings, snapshot: &Snapshot) -> BTreeMap<DriveKey, JudgedDrive> {
     let judged = |drive: &Drive| {
-        let (place, heat) = (drives::place_of(settings, drive), heat_limits(&settings.limits.drive, drive));
+        let (place, heat) = (drives::place_of(settings, drive), heat_limits(settings, drive));
         (drive.key.clone(), JudgedDrive { place, heat })
     };
     snapshot.drives.iter().map(judged).collect()

@@ -1,11 +1,12 @@
-//! `look`: the state of the box, once, as a table or as JSON.
+//! `look`: the state of the box as tables, one drive in full, or JSON; once, or again and again.
 
 use super::shared::BoxFlags;
-use super::terminal::{complain, print};
+use super::terminal::{self, FullScreen, complain, print};
 use std::io;
 use std::path::Path;
 use std::process::ExitCode;
 use std::time::Duration;
+use tokio::signal::unix::{Signal, SignalKind, signal};
 use traylight::clock::Clock;
 use traylight::judge::{Memory, judge};
 use traylight::printout::Printout;
@@ -13,18 +14,25 @@ use traylight::probe::keeper::{Keeper, ProbeEvent};
 use traylight::reading::{Itself, Snapshot};
 use traylight::serve::document::Document;
 use traylight::serve::socket::{self, Answered};
-use traylight::serve::table;
+use traylight::serve::{drive_detail, table};
 use traylight::verdict::Verdict;
 use traylight_config::Settings;
 
 /// How long one look may take; the probe needs about a second.
 const PATIENCE: Duration = Duration::from_secs(30);
+/// From one look to the next of `--watch`.
+const PAUSE: Duration = Duration::from_secs(2);
 
 /// Flags of `look`.
 #[derive(clap::Args)]
 pub struct LookFlags {
+    /// Show one drive in full: the label of its tray, its device name, or the last four or more characters of its serial
+    tray: Option<String>,
+    /// Show it again every two seconds, until Ctrl-C
+    #[arg(long, conflicts_with = "json")]
+    watch: bool,
     /// Print the state document (schema 1)
-    #[arg(long)]
+    #[arg(long, conflicts_with = "tray")]
     json: bool,
     #[command(flatten)]
     place: BoxFlags,
@@ -32,12 +40,73 @@ pub struct LookFlags {
 
 /// Prints the state; the exit code says how bad it is.
 pub fn command(flags: &LookFlags) -> io::Result<ExitCode> {
+    if flags.watch {
+        return watch(flags);
+    }
     let BoxLook { document, .. } = seen(&flags.place)?;
-    print(&match flags.json {
-        true => Printout::json(&document)?,
-        false => table::table(&document, flags.place.config.settings()?.language),
-    })?;
+    print(&if flags.json { Printout::json(&document)? } else { page(flags, &document)? })?;
     Ok(ExitCode::from(document.exit_code()))
+}
+
+fn page(flags: &LookFlags, document: &Document) -> io::Result<Printout> {
+    let (language, wall) = (flags.place.config.settings()?.language, Clock::of_this_machine().wall());
+    match &flags.tray {
+        Some(name) => drive_detail::detail(document, name, language, &wall).map_err(io::Error::other),
+        None => Ok(table::table(document, language, &wall)),
+    }
+}
+
+/// Draws over the whole terminal until it is closed or somebody ends it.
+fn watch(flags: &LookFlags) -> io::Result<ExitCode> {
+    if !terminal::is_there() {
+        return Err(io::Error::other("expected a terminal for --watch, found a pipe or a file; leave --watch out"));
+    }
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let mut signals = {
+        let _inside = runtime.enter();
+        Signals::new()?
+    };
+    // A mistake in the call is no full screen of its own.
+    let mut next = page(flags, &seen(&flags.place)?.document)?;
+    let mut screen = FullScreen::new()?;
+    loop {
+        screen.draw(&next)?;
+        if runtime.block_on(signals.next())? == Next::End {
+            return Ok(ExitCode::SUCCESS);
+        }
+        next = page(flags, &seen(&flags.place)?.document)?;
+    }
+}
+
+/// What happens while `--watch` waits.
+#[derive(PartialEq, Eq)]
+enum Next {
+    Look,
+    End,
+}
+
+/// The signals that `--watch` listens to.
+struct Signals {
+    ends: [Signal; 3],
+    resized: Signal,
+}
+
+impl Signals {
+    fn new() -> io::Result<Self> {
+        let ends = [signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?, signal(SignalKind::hangup())?];
+        Ok(Self { ends, resized: signal(SignalKind::window_change())? })
+    }
+
+    async fn next(&mut self) -> io::Result<Next> {
+        let [interrupt, terminate, hang_up] = &mut self.ends;
+        Ok(tokio::select! {
+            _ = interrupt.recv() => Next::End,
+            _ = terminate.recv() => Next::End,
+            _ = hang_up.recv() => Next::End,
+            _ = self.resized.recv() => Next::Look,
+            () = tokio::time::sleep(PAUSE) => Next::Look,
+        })
+    }
 }
 
 /// The state of the box, and who told it: an agent knows more than a single look.

@@ -43,7 +43,9 @@ enum Command {
     /// Show the state of the box
     ///
     /// Asks the running agent, or reads the box itself if none runs, which takes a second.
-    #[command(after_help = "Examples: traylight look\n          traylight look --json")]
+    #[command(
+        after_help = "Examples: traylight look\n          traylight look 3          the drive in tray 3 in full\n          traylight look --watch"
+    )]
     Look(look::LookFlags),
     /// Let one drive test itself, and follow the test
     ///

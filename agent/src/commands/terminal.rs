@@ -5,12 +5,66 @@
 
 use std::fmt::Display;
 use std::io::{self, IsTerminal, Stdout, Write};
-use traylight::printout::Printout;
+use traylight::printout::{Printout, Screen};
 use traylight::text::one_line;
 
-/// Prints a printout.
+/// Prints a printout as the terminal or pipe can show it.
 pub fn print(printout: &Printout) -> io::Result<()> {
-    io::stdout().write_all(printout.as_str().as_bytes())
+    io::stdout().write_all(printout.on(&screen()).as_bytes())
+}
+
+/// True when standard output is a terminal.
+pub fn is_there() -> bool {
+    io::stdout().is_terminal()
+}
+
+/// What standard output can show.
+#[allow(clippy::disallowed_methods, reason = "the environment says what can be shown")]
+fn screen() -> Screen {
+    let columns = is_there().then(|| size().0);
+    Screen::of(columns, &|name| std::env::var(name).ok())
+}
+
+/// Columns and rows of the terminal; those of old where it gives none.
+fn size() -> (u16, u16) {
+    match rustix::termios::tcgetwinsize(io::stdout()) {
+        Ok(size) if size.ws_col > 0 && size.ws_row > 0 => (size.ws_col, size.ws_row),
+        _ => (80, 24),
+    }
+}
+
+/// The whole terminal, which gets its former contents back at the end.
+pub struct FullScreen(Stdout);
+
+impl FullScreen {
+    /// Clears the terminal, and hides the cursor (xterm control sequences, DECSET 1049 and 25).
+    pub fn new() -> io::Result<Self> {
+        let mut full = Self(io::stdout());
+        full.0.write_all(b"\x1b[?1049h\x1b[?25l")?;
+        Ok(full)
+    }
+
+    /// Draws over what was there. What has no room is left out at the end, which says so.
+    pub fn draw(&mut self, printout: &Printout) -> io::Result<()> {
+        let (screen, rows) = (screen(), usize::from(size().1));
+        let text = printout.on(&screen);
+        let mut lines: Vec<&str> = text.lines().collect();
+        if lines.len() > rows {
+            lines.truncate(rows.saturating_sub(1));
+            lines.push(screen.ellipsis());
+        }
+        let drawn = lines.join("\x1b[K\r\n");
+        write!(self.0, "\x1b[H{drawn}\x1b[K\x1b[J")?;
+        self.0.flush()
+    }
+}
+
+impl Drop for FullScreen {
+    fn drop(&mut self) {
+        // Nobody is left to read of a failure.
+        let _ = self.0.write_all(b"\x1b[?25h\x1b[?1049l");
+        let _ = self.0.flush();
+    }
 }
 
 /// Prints a text of several lines.
@@ -25,7 +79,7 @@ pub fn complain(what: impl Display) {
     let mut out = Printout::default();
     out.lines(&format!("traylight: {what}"));
     // Nobody may be listening, and then there is nobody to tell.
-    let _ = io::stderr().write_all(out.as_str().as_bytes());
+    let _ = io::stderr().write_all(out.to_string().as_bytes());
 }
 
 /// A place for lines that follow each other while something goes on, of which the last can be replaced.

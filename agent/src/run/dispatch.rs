@@ -9,6 +9,7 @@ use crate::reading::Snapshot;
 use crate::send::sender::{Errand, Machine, SendEvent, Sender, SenderSettings, random};
 use crate::serve::channel_part::Channel;
 use crate::serve::document::box_name;
+use crate::serve::shelf_part::TrayContent;
 use crate::show::outlet::Scenery;
 use crate::show::pages::{ChannelStatus, Page, test_mark};
 use crate::tell::box_state::BoxState;
@@ -316,7 +317,7 @@ fn state(scene: &AlertContext, mark: &str) -> BoxState {
     let box_name = box_name(settings, snapshot);
     let whole = json!({ "box": box_name, "fine": verdict.is_fine(), "worst": worst, "incidents": open });
     let trays = verdict.shelves.iter().flat_map(|shelf| &shelf.trays).map(|tray| {
-        let state = json!({ "tray": tray.label, "state": tray.state.word(), "severity": tray.severity });
+        let state = json!({ "tray": tray.label, "state": TrayContent::from(tray.state), "severity": tray.severity });
         (tray.label.clone(), state.to_string())
     });
     let language = settings.language;

@@ -3,7 +3,7 @@
 use super::document::Document;
 use super::incident_part::{Identity, Incident, TrayHandling};
 use super::table::shown;
-use crate::printout::Printout;
+use crate::printout::{Cell, Printout, Table};
 use crate::tell::words::evidence::unmeasured;
 use crate::tell::words::limit;
 use crate::tell::words::phrases::Language;
@@ -28,16 +28,17 @@ pub fn list(document: &Document) -> Printout {
     }
     let row = |incident: &Incident| {
         vec![
-            incident.id.to_string(),
-            incident.severity.to_string(),
-            since(incident.since_s),
-            shown((!incident.trays.is_empty()).then(|| incident.trays.join(" "))),
-            incident.headline.clone(),
-            if incident.acknowledged { "yes" } else { "no" }.to_owned(),
+            Cell::from(incident.id.to_string()),
+            Cell::coloured(incident.severity.to_string(), Some(incident.severity)),
+            since(incident.since_s).into(),
+            shown((!incident.trays.is_empty()).then(|| incident.trays.join(" "))).into(),
+            Cell::coloured(incident.headline.as_str(), Some(incident.severity)),
+            if incident.acknowledged { "yes" } else { "no" }.into(),
         ]
     };
-    let rows: Vec<Vec<String>> = open.iter().map(row).collect();
-    out.table(&["id", "severity", "since", "tray", "title", "acknowledged"], &rows);
+    let rows = open.iter().map(row).collect();
+    let columns = [("id", 0), ("severity", 2), ("since", 1), ("tray", 3), ("title", 0), ("acknowledged", 4)];
+    out.table(Table::new(columns, rows));
     if !document.unseen.is_empty() {
         out.line("");
     }
@@ -153,12 +154,12 @@ mod tests {
     #[test]
     fn nothing_open_is_said_and_what_was_not_seen_as_well() {
         let mut calm = document(1);
-        assert_eq!(list(&calm).as_str(), "heron: nothing is open\n");
+        assert_eq!(list(&calm).to_string(), "heron: nothing is open\n");
         calm.standing = Standing::NoData;
         calm.unseen = vec!["everything: silent for 3 min".to_owned()];
         calm.muted_left_s = Some(2_520);
         assert_eq!(
-            list(&calm).as_str(),
+            list(&calm).to_string(),
             "heron: nothing is open in what was seen\nmuted: messages are held back for 42 min\n\n\
              - not seen: everything: silent for 3 min\n"
         );
@@ -200,9 +201,10 @@ mod tests {
         let document = Document::new(&settings, &verdict, &snapshot, &demo::dawn().expect("there is a dawn"));
         assert!(!document.incidents.is_empty());
         let each = document.incidents.iter().map(|incident| why(&document, incident.id).expect("it is open"));
-        let table = super::super::table::table(&document, Language::ENGLISH);
+        let wall = demo::dawn().expect("there is a dawn");
+        let table = super::super::table::table(&document, Language::ENGLISH, &wall);
         for printout in each.chain([list(&document), table, Printout::json(&document).expect("it is JSON")]) {
-            let text = printout.as_str();
+            let text = printout.to_string();
             assert!(!text.contains(|c| crate::text::misleads(c) && c != '\n'), "{text:?}");
             assert!(!text.lines().any(|line| line.starts_with("nothing is open")), "{text}");
         }

@@ -6,6 +6,7 @@ use super::drive_part::Drive;
 use super::incident_part::{self, Incident};
 use super::parts::{Board, Fan, Link, Temperature};
 use super::pool_part::Pool;
+use super::shelf_part::{self, Shelf};
 use super::supply_part::{Controller, Supply};
 use super::volume_part::Volume;
 use crate::clock::Wall;
@@ -39,6 +40,8 @@ pub struct Document {
     pub muted_left_s: Option<u64>,
     /// What could not be looked at, in words.
     pub unseen: Vec<String>,
+    /// The shelves of the configuration with all of their trays, top shelf first.
+    pub shelves: Vec<Shelf>,
     /// Physical drives, in the order of their ports.
     pub drives: Vec<Drive>,
     /// Drives that hold data together.
@@ -81,6 +84,8 @@ pub struct Condition {
     pub subject: String,
     /// The tray, where it is about one drive in a named tray.
     pub tray: Option<String>,
+    /// The serial of that drive, whether its tray is named or not.
+    pub serial: Option<String>,
     /// How bad.
     pub severity: Severity,
     /// For how long it has held, in seconds; `null` when that is not known: the clock was not set over a restart.
@@ -131,6 +136,7 @@ impl Document {
             standing: verdict.standing(),
             muted_left_s: verdict.muted_until.map(|until| until.since(verdict.at).as_secs()),
             unseen,
+            shelves: shelf_part::shelves(verdict),
             drives: snapshot.drives.iter().map(|drive| Drive::of(verdict, snapshot, drive)).collect(),
             pools: snapshot.pools.iter().map(|pool| Pool::of(verdict, snapshot, pool)).collect(),
             volumes: snapshot.volumes.iter().map(|volume| Volume::of(verdict, volume)).collect(),
@@ -174,6 +180,7 @@ fn condition(held: &verdict::Condition, verdict: &Verdict) -> Condition {
         incident: incident.map(|incident| incident.id),
         subject: held.subject.to_string(),
         tray: held.finding.drive().and_then(|place| place.tray.clone()),
+        serial: held.finding.drive().and_then(|place| place.serial.clone()),
         severity: held.severity,
         since_s: verdict.gaps.since(held.since, verdict.at).map(|span| span.as_secs()),
         headline: words.title,

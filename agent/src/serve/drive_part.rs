@@ -6,7 +6,8 @@ use super::parts::tray;
 use crate::reading::{
     self, Bus, DriveKind, Health, LoggedError, PastTest, Power, RecoveryLimit, SelfAssessment, SelfTest, Snapshot,
 };
-use crate::verdict::Verdict;
+use crate::verdict::{Origin, Verdict};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
 
@@ -45,6 +46,12 @@ part! {
         temperature_c: known f64 = drive.temperature.value.as_ref().map(|celsius| celsius.0);
         /// How old the temperature is.
         temperature_age_s: known u64 = drive.temperature.value.as_ref().map(|_| age(drive.temperature.taken));
+        /// From which temperatures on it is too warm.
+        temperature_limits: is Option<TemperatureLimits> = verdict.drives.get(&drive.key).map(|judged| TemperatureLimits {
+            warning_c: judged.heat.warning,
+            critical_c: judged.heat.critical,
+            origin: judged.heat.origin,
+        });
         /// Where the temperature is heading, should nothing change.
         outlook: known Outlook = outlook.map(Outlook::of).ok_or_else(|| no_outlook(drive));
         /// Data read from it per second.
@@ -77,6 +84,18 @@ part! {
         /// When it told of its health.
         health_age_s: known u64 = health.map(|_| age(drive.health.taken));
     }
+}
+
+/// The temperatures from which on a drive is too warm.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct TemperatureLimits {
+    /// A warning.
+    pub warning_c: f64,
+    /// Critical.
+    pub critical_c: f64,
+    /// Where they come from: the drive itself, the configuration or its defaults.
+    pub origin: Origin,
 }
 
 /// In seconds.

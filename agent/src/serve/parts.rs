@@ -70,7 +70,7 @@ part! {
         /// Switched on, and its partner is seen.
         up: known bool = link.up.value.as_ref().copied();
         /// Negotiated speed in megabits per second.
-        speed_mbps: known u32 = link.speed.value.as_ref().map(|speed| speed.0);
+        speed_mbit_per_s: known u32 = link.speed.value.as_ref().map(|speed| speed.0);
         /// Data received per second.
         received_bytes_per_s: known f64 = traffic.map(|traffic| traffic.inward.0);
         /// Data sent per second.

@@ -62,8 +62,8 @@ part! {
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum PoolState {
-    /// All members hold their share.
-    Whole,
+    /// No member is missing or rebuilding.
+    Healthy,
     /// Members are missing.
     Degraded,
     /// A member is being filled.
@@ -78,7 +78,9 @@ pub enum PoolState {
 pub struct Member {
     /// The label of its drive's tray.
     pub tray: Option<String>,
-    /// The kernel's name.
+    /// The kernel's name of its drive; empty when that is gone.
+    pub drive: String,
+    /// The kernel's name of the member, such as a partition of the drive.
     pub device: String,
     /// What the pool thinks of it; `gone` when its block device is no more.
     pub state: String,
@@ -121,6 +123,7 @@ impl Member {
         let drive = snapshot.drives.iter().find(|drive| drive.device == member.drive_device);
         Member {
             tray: drive.and_then(|drive| tray(verdict, drive)),
+            drive: member.drive_device.clone(),
             device: member.device.clone(),
             state: if member.device_gone { "gone".to_owned() } else { <&str>::from(member.state).to_owned() },
             must_stay: member.is_working()
@@ -145,6 +148,6 @@ fn state(pool: &reading::Pool, judged: Option<&Redundancy>) -> Result<PoolState,
         _ if judged.down.is_some() => PoolState::Down,
         ActivityKind::Rebuild => PoolState::Rebuilding,
         _ if judged.lost > 0 => PoolState::Degraded,
-        _ => PoolState::Whole,
+        _ => PoolState::Healthy,
     })
 }

@@ -1,29 +1,90 @@
-//! The state as a table for people: the same document, nothing more.
+//! The state of the box as tables for people: the same document, nothing more.
 
 use super::document::Document;
+use super::drive_part::Drive;
 use super::incident_part::OwnersWords;
+use super::notes::{Name, Notes, Why};
 use super::pool_part::PoolState;
-use crate::printout::Printout;
+use super::shelf_part::{Tray, TrayContent};
+use crate::clock::Wall;
+use crate::printout::{Cell, Printout, Table};
 use crate::reading::{Power, SelfAssessment};
 use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::tell::words::self_test;
 use crate::tell::words::temperature::Temperatures;
 use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
-use crate::verdict::Standing;
+use crate::verdict::{Severity, Standing};
 use std::time::Duration;
 
-/// The table. What is missing is a dash; the reasons stand below, in English as the document has them.
-pub fn table(document: &Document, language: Language) -> Printout {
+/// A drive that has been gone for longer is gone for a span, not since a time of day.
+const A_DAY: Duration = Duration::from_secs(20 * 3_600);
+
+/// Columns by their words and by how soon they are left out: those with 0 never are.
+type Columns<'a> = &'a [(&'a str, u8)];
+
+const DRIVES: Columns = &[
+    ("table.tray", 0),
+    ("table.model", 4),
+    ("table.size", 5),
+    ("table.power", 2),
+    ("table.temperature", 1),
+    ("table.forecast", 7),
+    ("table.health", 0),
+    ("table.self-test", 6),
+    ("table.read", 9),
+    ("table.write", 10),
+    ("table.serial", 3),
+    ("table.device", 8),
+];
+const POOLS: Columns =
+    &[("table.pool", 0), ("table.level", 2), ("table.members", 1), ("table.state", 0), ("table.size", 3)];
+const VOLUMES: Columns =
+    &[("table.volume", 0), ("table.type", 3), ("table.size", 2), ("table.free", 0), ("table.used", 1)];
+const FANS: Columns = &[("table.fan", 0), ("table.speed", 0), ("table.duty", 1)];
+const SENSORS: Columns = &[("table.sensor", 0), ("table.temperature", 0)];
+const PORTS: Columns = &[("table.port", 0), ("table.up", 0), ("table.speed", 1), ("table.in", 2), ("table.out", 3)];
+
+/// The whole box; `wall` is the calendar now. What is missing is a dash, and has its reason below.
+pub fn table(document: &Document, language: Language, wall: &Wall) -> Printout {
     let mut out = Printout::default();
+    summary(&mut out, document, language);
+    let mut notes = Notes::new(language);
+    let mut part = |columns: Columns, rows: Vec<Vec<Cell>>| {
+        out.table(Table::new(columns.iter().map(|(key, rank)| (language.plain(key), *rank)), rows));
+    };
+    part(DRIVES, drives(document, &mut notes, language, wall));
+    part(POOLS, pools(document, language));
+    part(VOLUMES, volumes(document, &mut notes));
+    part(FANS, fans(document, &mut notes, language));
+    part(SENSORS, temperatures(document, &mut notes, language));
+    part(PORTS, links(document, &mut notes, language));
+    let unseen = document.unseen.iter().map(|unseen| language.say("table.not-seen", &[("what", unseen)]));
+    for (index, note) in notes.lines().chain(unseen).enumerate() {
+        if index == 0 {
+            out.line("");
+        }
+        out.line(format_args!("- {note}"));
+    }
+    out
+}
+
+/// How the box is, and what is open.
+fn summary(out: &mut Printout, document: &Document, language: Language) {
     let board = &document.board;
-    let (up, standing) = (span(Duration::from_secs(board.up_s)), standing(document.standing, language));
-    let places: Places =
-        &[("box", &document.box_name), ("standing", &standing), ("up", &up), ("kernel", &board.kernel)];
-    out.line(language.say("table.summary", places));
+    let (up, words) = (span(Duration::from_secs(board.up_s)), standing(document.standing, language));
+    let places: Places = &[("box", &document.box_name), ("standing", &words), ("up", &up), ("kernel", &board.kernel)];
+    let severity = match document.standing {
+        Standing::Critical => Some(Severity::Critical),
+        Standing::Warning | Standing::NoData => Some(Severity::Warning),
+        Standing::Notice => Some(Severity::Notice),
+        Standing::Starting | Standing::SeenInPart | Standing::Fine => None,
+    };
+    out.coloured(language.say("table.summary", places), severity);
     for incident in &document.incidents {
         let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
         out.line("");
-        out.line(format_args!("{} {}", language.severity(incident.severity), words.headline));
+        let title = format_args!("{} {}", language.severity(incident.severity), words.headline).to_string();
+        out.coloured(title, Some(incident.severity));
         out.line(format_args!("  {}", words.sentence));
         out.line(format_args!("  {}", language.say("table.do", &[("advice", &words.advice)])));
         out.line(format_args!("  {}", language.say("table.do-not", &[("warning", &words.do_not)])));
@@ -32,43 +93,7 @@ pub fn table(document: &Document, language: Language) -> Printout {
         let left = language.span(Duration::from_secs(left));
         out.line(language.say("table.muted", &[("left", &left)]));
     }
-    let mut why = Vec::new();
-    let mut part = |columns: &[&str], cells: Vec<Vec<String>>| {
-        out.table(&columns.iter().map(|key| language.plain(key)).collect::<Vec<_>>(), &cells);
-    };
-    part(&DRIVES, drives(document, &mut why, language));
-    part(&POOLS, pools(document, language));
-    part(&VOLUMES, volumes(document, &mut why, language));
-    part(&FANS, fans(document, &mut why, language));
-    part(&SENSORS, temperatures(document, &mut why, language));
-    part(&PORTS, links(document, &mut why, language));
-    why.extend(document.unseen.iter().map(|unseen| language.say("table.not-seen", &[("what", unseen)])));
-    if !why.is_empty() {
-        out.line("");
-        why.iter().for_each(|line| out.line(format_args!("- {line}")));
-    }
-    out
 }
-
-const DRIVES: [&str; 12] = [
-    "table.tray",
-    "table.drive",
-    "table.size",
-    "table.power",
-    "table.temperature",
-    "table.heading",
-    "table.says",
-    "table.self-test",
-    "table.in",
-    "table.out",
-    "table.serial",
-    "table.now",
-];
-const POOLS: [&str; 5] = ["table.pool", "table.level", "table.members", "table.state", "table.size"];
-const VOLUMES: [&str; 5] = ["table.volume", "table.type", "table.size", "table.free", "table.used"];
-const FANS: [&str; 3] = ["table.fan", "table.speed", "table.duty"];
-const SENSORS: [&str; 2] = ["table.sensor", "table.temperature"];
-const PORTS: [&str; 5] = ["table.port", "table.up", "table.speed", "table.in", "table.out"];
 
 fn standing(standing: Standing, language: Language) -> &'static str {
     language.plain(match standing {
@@ -82,7 +107,83 @@ fn standing(standing: Standing, language: Language) -> &'static str {
     })
 }
 
-fn power(power: Power) -> &'static str {
+/// Every tray of the configuration, then the drives without one.
+fn drives(document: &Document, notes: &mut Notes, language: Language, wall: &Wall) -> Vec<Vec<Cell>> {
+    let trays = document.shelves.iter().flat_map(|shelf| &shelf.trays);
+    let mut rows: Vec<Vec<Cell>> = trays
+        .map(|tray| {
+            let drive = document.drives.iter().find(|drive| drive.tray.as_ref() == Some(&tray.label));
+            missing_temperature(drive, Name::Tray(&tray.label), notes);
+            row(&tray.label, drive, Some(tray), language, wall)
+        })
+        .collect();
+    rows.extend(document.drives.iter().filter(|drive| drive.tray.is_none()).map(|drive| {
+        missing_temperature(Some(drive), Name::Other(&drive.device), notes);
+        row(&drive.device, Some(drive), None, language, wall)
+    }));
+    rows
+}
+
+fn missing_temperature(drive: Option<&Drive>, name: Name<'_>, notes: &mut Notes) {
+    let Some((drive, reason)) = drive.and_then(|drive| Some((drive, drive.missing.get("temperature_c")?))) else {
+        return;
+    };
+    let is_asleep = drive.power == Some(Power::Asleep);
+    notes.add("table.temperature-of", if is_asleep { Why::Asleep } else { Why::Reason(reason.clone()) }, name);
+}
+
+fn row(name: &str, drive: Option<&Drive>, tray: Option<&Tray>, language: Language, wall: &Wall) -> Vec<Cell> {
+    let of = |text: &dyn Fn(&Drive) -> Option<String>| Cell::from(shown(drive.and_then(text)));
+    let rate = |rate: Option<f64>| rate.map(|rate| BytesPerSecond(rate).in_megabytes());
+    let severity = tray.and_then(|tray| tray.severity);
+    vec![
+        Cell::coloured(name, severity),
+        of(&|drive| drive.model.clone()),
+        of(&|drive| drive.size_bytes.map(|size| Bytes(size).to_string())),
+        of(&|drive| drive.power.map(|is| language.plain(power(is)).to_owned())),
+        of(&|drive| drive.temperature_c.map(|degrees| language.temperature(Celsius(degrees)))),
+        of(&|drive| drive.outlook.as_ref().and_then(|outlook| forecast(outlook, language))),
+        health(drive, tray, language, wall),
+        of(&|drive| drive.self_test.map(|test| self_test::in_short(test, language))),
+        of(&|drive| rate(drive.read_bytes_per_s)),
+        of(&|drive| rate(drive.written_bytes_per_s)),
+        of(&|drive| drive.serial.clone()),
+        of(&|drive| Some(drive.device.clone())),
+    ]
+}
+
+/// What is in the tray where that is no healthy drive, else what the drive reports of itself.
+fn health(drive: Option<&Drive>, tray: Option<&Tray>, language: Language, wall: &Wall) -> Cell {
+    let assessed = drive.and_then(|drive| drive.assessment);
+    let severity = tray.and_then(|tray| tray.severity);
+    let words = match (tray.map(|tray| tray.state), assessed) {
+        (Some(TrayContent::Empty), _) => language.plain("table.tray-is.empty").to_owned(),
+        (Some(TrayContent::Gone), _) => gone(tray.and_then(|tray| tray.gone_s), language, wall),
+        (Some(TrayContent::Faulty), _) => language.plain("table.tray-is.faulty").to_owned(),
+        (Some(TrayContent::Rebuilding), _) => language.plain("table.tray-is.rebuilding").to_owned(),
+        (_, Some(SelfAssessment::Failing)) => {
+            let severity = severity.max(Some(Severity::Critical));
+            return Cell::coloured(language.plain("table.drive-is.failing"), severity);
+        }
+        (_, Some(SelfAssessment::Passed)) => language.plain("table.drive-is.passed").to_owned(),
+        (_, None) => shown(None),
+    };
+    Cell::coloured(words, severity)
+}
+
+/// Since when a drive is gone.
+pub(super) fn gone(since_s: Option<u64>, language: Language, wall: &Wall) -> String {
+    match since_s.map(Duration::from_secs) {
+        Some(since) if since < A_DAY => {
+            language.say("table.tray-is.gone-since", &[("time", &wall.before(since).minute())])
+        }
+        Some(since) => language.say("table.tray-is.gone-for", &[("span", &language.span(since))]),
+        None => language.plain("table.tray-is.gone").to_owned(),
+    }
+}
+
+/// The key of the word for whether a drive is asleep.
+pub(super) fn power(power: Power) -> &'static str {
     match power {
         Power::Active => "table.drive-is.active",
         Power::Idle => "table.drive-is.idle",
@@ -90,49 +191,8 @@ fn power(power: Power) -> &'static str {
     }
 }
 
-fn assessment(assessment: SelfAssessment) -> &'static str {
-    match assessment {
-        SelfAssessment::Passed => "table.drive-says.passed",
-        SelfAssessment::Failing => "table.drive-says.failing",
-    }
-}
-
-fn pool_state(state: PoolState) -> &'static str {
-    match state {
-        PoolState::Whole => "table.pool-is.whole",
-        PoolState::Degraded => "table.pool-is.degraded",
-        PoolState::Rebuilding => "table.pool-is.rebuilding",
-        PoolState::Down => "table.pool-is.down",
-    }
-}
-
-fn drives(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
-    let row = |drive: &super::drive_part::Drive| {
-        if let Some(reason) = drive.missing.get("temperature_c") {
-            let name = drive.serial.as_ref().unwrap_or(&drive.device);
-            why.push(language.say("table.temperature-of", &[("name", name), ("why", reason)]));
-        }
-        let rate = |rate: Option<f64>| rate.map(|rate| BytesPerSecond(rate).in_megabytes());
-        vec![
-            shown(drive.tray.clone()),
-            shown(drive.model.clone()),
-            shown(drive.size_bytes.map(|size| Bytes(size).to_string())),
-            shown(drive.power.map(|is| language.plain(power(is)).to_owned())),
-            shown(drive.temperature_c.map(|degrees| language.temperature(Celsius(degrees)))),
-            shown(drive.outlook.as_ref().and_then(|outlook| heading(outlook, language))),
-            shown(drive.assessment.map(|says| language.plain(assessment(says)).to_owned())),
-            shown(drive.self_test.map(|test| self_test::in_short(test, language))),
-            shown(rate(drive.read_bytes_per_s)),
-            shown(rate(drive.written_bytes_per_s)),
-            shown(drive.serial.clone()),
-            drive.device.clone(),
-        ]
-    };
-    document.drives.iter().map(row).collect()
-}
-
-/// Where it settles and, when it is on its way to a limit, how long until that.
-fn heading(outlook: &super::outlook_part::Outlook, language: Language) -> Option<String> {
+/// Where its temperature settles and, when it is on its way to a limit, how long until that.
+pub(super) fn forecast(outlook: &super::outlook_part::Outlook, language: Language) -> Option<String> {
     let settles = outlook.heading_c.map(|degrees| language.temperature(Celsius(degrees)));
     let limit = outlook.in_s.map(|seconds| {
         let (limit, span) = (language.temperature(Celsius(outlook.limit_c)), span(Duration::from_secs(seconds)));
@@ -142,84 +202,94 @@ fn heading(outlook: &super::outlook_part::Outlook, language: Language) -> Option
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 
-fn pools(document: &Document, language: Language) -> Vec<Vec<String>> {
+/// A pool's state in words, and how bad it is.
+pub(super) fn pool_state(state: PoolState, language: Language) -> (&'static str, Option<Severity>) {
+    let (key, severity) = match state {
+        PoolState::Healthy => ("table.pool-is.healthy", None),
+        PoolState::Degraded => ("table.pool-is.degraded", Some(Severity::Warning)),
+        PoolState::Rebuilding => ("table.pool-is.rebuilding", Some(Severity::Warning)),
+        PoolState::Down => ("table.pool-is.down", Some(Severity::Critical)),
+    };
+    (language.plain(key), severity)
+}
+
+fn pools(document: &Document, language: Language) -> Vec<Vec<Cell>> {
     let row = |pool: &super::pool_part::Pool| {
         let working = pool.members.iter().filter(|member| member.state == "active").count();
         let key = if pool.wanted.is_some() { "table.members-of" } else { "table.members-found" };
         let wanted = pool.wanted.unwrap_or_default();
         let activity = language.activity(pool.activity.kind);
         let done = pool.activity.done_ratio.map(|done| format!(", {activity} {}", Percent(done * 100.0)));
+        let (state, severity) = pool.state.map_or(("-", None), |state| pool_state(state, language));
         vec![
-            pool.name.clone(),
-            shown(pool.level.clone()),
-            language.say(key, &[("working", &working), ("wanted", &wanted)]),
-            shown(pool.state.map(|state| language.plain(pool_state(state)).to_owned())) + &done.unwrap_or_default(),
-            shown(pool.size_bytes.map(|size| Bytes(size).to_string())),
+            Cell::coloured(pool.name.as_str(), severity),
+            shown(pool.level.clone()).into(),
+            language.say(key, &[("working", &working), ("wanted", &wanted)]).into(),
+            Cell::coloured(format!("{state}{}", done.unwrap_or_default()), severity),
+            shown(pool.size_bytes.map(|size| Bytes(size).to_string())).into(),
         ]
     };
     document.pools.iter().map(row).collect()
 }
 
-fn volumes(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
+fn volumes(document: &Document, notes: &mut Notes) -> Vec<Vec<Cell>> {
     let row = |volume: &super::volume_part::Volume| {
         if let Some(reason) = volume.missing.get("free_bytes") {
-            why.push(language.say("table.room-of", &[("name", &volume.mount), ("why", reason)]));
+            notes.add("table.space-of", Why::Reason(reason.clone()), Name::Other(&volume.mount));
         }
-        let bytes = |bytes: Option<u64>| shown(bytes.map(|bytes| Bytes(bytes).to_string()));
+        let bytes = |bytes: Option<u64>| Cell::from(shown(bytes.map(|bytes| Bytes(bytes).to_string())));
         let share = volume
             .used_bytes
             .zip(volume.free_bytes)
             .and_then(|(used, free)| Percent::of(used as f64, (used + free) as f64));
         vec![
-            volume.mount.clone(),
-            volume.file_system.clone(),
+            volume.mount.as_str().into(),
+            volume.file_system.as_str().into(),
             bytes(volume.size_bytes),
             bytes(volume.free_bytes),
-            shown(share.map(|share| share.to_string())),
+            shown(share.map(|share| share.to_string())).into(),
         ]
     };
     document.volumes.iter().map(row).collect()
 }
 
-fn fans(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
+fn fans(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<Cell>> {
     let row = |fan: &super::parts::Fan| {
         if let Some(reason) = fan.missing.get("speed_rpm") {
-            why.push(language.say("table.speed-of", &[("name", &fan.label), ("why", reason)]));
+            notes.add("table.speed-of", Why::Reason(reason.clone()), Name::Other(&fan.label));
         }
         let unseen = if fan.fitted || fan.fault { "" } else { language.plain("table.never-turned") };
-        vec![
-            fan.label.clone(),
-            if fan.fault {
-                language.plain("page.cooling.fault").to_owned()
-            } else {
-                shown(fan.speed_rpm.map(|speed| format!("{speed} rpm{unseen}")))
-            },
-            shown(fan.duty_ratio.map(|duty| Percent(duty * 100.0).to_string())),
-        ]
+        let speed = match fan.fault {
+            true => Cell::coloured(language.plain("page.cooling.fault"), Some(Severity::Warning)),
+            false => shown(fan.speed_rpm.map(|speed| format!("{speed} rpm{unseen}"))).into(),
+        };
+        let duty = shown(fan.duty_ratio.map(|duty| Percent(duty * 100.0).to_string()));
+        vec![fan.label.as_str().into(), speed, duty.into()]
     };
     document.fans.iter().map(row).collect()
 }
 
-fn temperatures(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
+fn temperatures(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<Cell>> {
     let row = |sensor: &super::parts::Temperature| {
         if let Some(reason) = sensor.missing.get("temperature_c") {
-            why.push(format!("{}: {reason}", sensor.label));
+            notes.add("table.value-of", Why::Reason(reason.clone()), Name::Other(&sensor.label));
         }
-        vec![sensor.label.clone(), shown(sensor.temperature_c.map(|degrees| language.temperature(Celsius(degrees))))]
+        let value = sensor.temperature_c.map(|degrees| language.temperature(Celsius(degrees)));
+        vec![sensor.label.as_str().into(), shown(value).into()]
     };
     document.temperatures.iter().map(row).collect()
 }
 
-fn links(document: &Document, why: &mut Vec<String>, language: Language) -> Vec<Vec<String>> {
+fn links(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<Cell>> {
     let row = |link: &super::parts::Link| {
         if let Some(reason) = link.missing.get("up") {
-            why.push(format!("{}: {reason}", link.name));
+            notes.add("table.value-of", Why::Reason(reason.clone()), Name::Other(&link.name));
         }
-        let rate = |rate: Option<f64>| shown(rate.map(|rate| BytesPerSecond(rate).in_megabytes()));
+        let rate = |rate: Option<f64>| Cell::from(shown(rate.map(|rate| BytesPerSecond(rate).in_megabytes())));
         vec![
-            link.name.clone(),
-            shown(link.up.map(|up| language.plain(if up { "table.yes" } else { "table.no" }).to_owned())),
-            shown(link.speed_mbps.map(|speed| MegabitsPerSecond(speed).to_string())),
+            link.name.as_str().into(),
+            shown(link.up.map(|up| language.plain(if up { "table.yes" } else { "table.no" }).to_owned())).into(),
+            shown(link.speed_mbit_per_s.map(|speed| MegabitsPerSecond(speed).to_string())).into(),
             rate(link.received_bytes_per_s),
             rate(link.sent_bytes_per_s),
         ]
@@ -237,31 +307,75 @@ mod tests {
     use crate::clock::Moment;
     use crate::demo::{self, heron, story};
     use crate::judge::{Memory, judge};
-    use crate::reading::{Missing, Reason, SelfTest};
+    use crate::printout::Screen;
+    use crate::reading::{Itself, Missing, Reason, SelfTest, Snapshot};
 
-    /// The line of the table about drive 2 of heron, whose self-tests stand like this.
-    fn line_of(change: impl Fn(&mut crate::reading::Drive)) -> String {
+    /// The pretend box, calm but for this change, on a screen of so many columns.
+    fn shown_on(columns: Option<usize>, change: impl Fn(&mut Snapshot)) -> String {
         let settings = demo::settings().expect("the pretend box has settings");
-        let now = Moment::after_boot(Duration::from_secs(86_400));
-        let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
-        change(&mut snapshot.drives[2]);
-        let (verdict, _) =
-            judge(&settings, &mut Memory::default(), now, Some(&snapshot), &crate::reading::Itself::default());
-        let wall = demo::dawn().expect("there is a dawn");
-        let text = table(&Document::new(&settings, &verdict, &snapshot, &wall), Language::ENGLISH);
-        let line = text.as_str().lines().find(|line| line.contains("HN24-LARK")).expect("it is on the table");
-        line.split_whitespace().collect::<Vec<_>>().join(" ")
+        let mut memory = Memory::for_a_single_look();
+        let mut document = None;
+        // Twice: a drive that was never there is not gone.
+        for second in [0, 60] {
+            let now = Moment::after_boot(Duration::from_secs(86_400 + second));
+            let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+            if second > 0 {
+                change(&mut snapshot);
+            }
+            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
+            document = Some(Document::new(&settings, &verdict, &snapshot, &demo::dawn().expect("there is a dawn")));
+        }
+        let (document, wall) = (document.expect("it was judged"), demo::dawn().expect("there is a dawn"));
+        table(&document, Language::ENGLISH, &wall).on(&Screen { columns, ..Screen::PIPE })
+    }
+
+    fn line<'a>(text: &'a str, beginning: &str) -> &'a str {
+        text.lines().find(|line| line.starts_with(beginning)).unwrap_or_else(|| panic!("no {beginning} in\n{text}"))
     }
 
     #[test]
-    fn a_drive_shows_how_its_self_tests_stand() {
-        let now =
-            |test| line_of(|drive| drive.self_tests.value.as_mut().expect("heron's drives have tests").now = test);
+    fn every_tray_has_its_row_on_screens_of_any_width() {
+        let gone = |snapshot: &mut Snapshot| {
+            snapshot.drives.remove(2);
+        };
+        assert_eq!(line(&shown_on(Some(20), gone), "3 "), "3     gone since…");
+        let text = shown_on(Some(60), gone);
+        assert!(line(&text, "3 ").contains("gone since 04:"), "{text}");
+        assert_eq!(line(&text, "tray"), "tray  power   temp   health            serial");
+        assert!(line(&shown_on(Some(300), gone), "tray").ends_with("serial     device"), "{text}");
+        for columns in [20, 60, 100, 160, 300] {
+            let text = shown_on(Some(columns), gone);
+            let drives = text.lines().skip_while(|line| !line.starts_with("tray")).skip(1);
+            let trays: Vec<&str> =
+                drives.map_while(|line| line.split(' ').next().filter(|tray| !tray.is_empty())).collect();
+            assert_eq!(trays, ["1", "2", "3", "4", "5", "6"], "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_asleep_shares_one_footnote() {
+        let text = shown_on(None, |snapshot| {
+            for drive in &mut snapshot.drives[..3] {
+                drive.power.value = Ok(Power::Asleep);
+                drive.temperature.value = Err(Missing::new(Reason::Asleep, ""));
+            }
+        });
+        assert!(text.contains("- temperature of trays 1 to 3: the drives are asleep\n"), "{text}");
+    }
+
+    #[test]
+    fn a_drive_shows_how_its_self_tests_went() {
+        let now = |test| {
+            let text = shown_on(None, |snapshot| {
+                snapshot.drives[2].self_tests.value.as_mut().expect("heron's drives have tests").now = test;
+            });
+            line(&text, "3 ").split_whitespace().collect::<Vec<_>>().join(" ")
+        };
         assert!(now(SelfTest::Passed).contains(" passed passed "), "{}", now(SelfTest::Passed));
-        assert!(now(SelfTest::Failed).contains(" passed FAILED "));
         assert!(now(SelfTest::Running { remaining_percent: Some(40) }).contains(" passed 60 % done "));
-        assert!(now(SelfTest::Running { remaining_percent: None }).contains(" passed runs "));
-        let unable = || Err(Missing::new(Reason::NotFitted, "the drive does not offer it"));
-        assert!(line_of(|drive| drive.self_tests.value = unable()).contains(" passed - "));
+        let unable = shown_on(None, |snapshot| {
+            snapshot.drives[2].self_tests.value = Err(Missing::new(Reason::NotFitted, "the drive does not offer it"));
+        });
+        assert!(line(&unable, "3 ").contains(" passed  -"), "{unable}");
     }
 }

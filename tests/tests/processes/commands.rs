@@ -96,6 +96,25 @@ fn compare_keys(at: &str, root: &Value, schema: &Value, value: &Value, compared:
 }
 
 #[test]
+fn a_look_into_a_pipe_is_plain_text_in_the_characters_of_the_locale() {
+    let (heron, home) = (heron(), Home::new());
+    let printed = |locale: &str, arguments: &[&str]| {
+        let mut command = home.command(traylight(), "look");
+        command.args(arguments).args(["--root", heron.root().to_str().unwrap()]);
+        let output = command.env("LC_ALL", locale).output().unwrap();
+        (String::from_utf8(output.stdout).unwrap(), String::from_utf8(output.stderr).unwrap())
+    };
+    let (unicode, _) = printed("C.UTF-8", &[]);
+    assert!(unicode.contains(" °C") && !unicode.contains('\x1b'), "{unicode}");
+    let (ascii, _) = printed("C", &[]);
+    assert!(ascii.is_ascii() && ascii.contains(" C "), "{ascii}");
+    let (one, _) = printed("C.UTF-8", &["sda"]);
+    assert!(one.contains("\ntemperature\n  now: "), "{one}");
+    assert!(printed("C", &["sdz"]).1.contains("found `sdz`"));
+    assert!(printed("C", &["--watch"]).1.contains("expected a terminal for --watch, found a pipe"));
+}
+
+#[test]
 fn a_look_needs_no_rights() {
     let (heron, home) = (heron(), Home::new());
     let as_nobody = |arguments: &[&str]| {

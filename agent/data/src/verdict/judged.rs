@@ -2,6 +2,7 @@
 //! still lose.
 
 use super::details::Down;
+use super::limit::Origin;
 use super::place::Place;
 use std::collections::BTreeSet;
 
@@ -21,8 +22,8 @@ pub struct HeatLimits {
     pub warning: f64,
     /// From here on it is too hot.
     pub critical: f64,
-    /// True when they follow from the drive's own limit.
-    pub own: bool,
+    /// Where they come from.
+    pub origin: Origin,
 }
 
 /// What a pool can still lose.

@@ -44,18 +44,3 @@ pub enum TrayState {
     /// A drive whose temperature is missing.
     NoReading,
 }
-
-impl TrayState {
-    /// In a word, for machines.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Empty => "empty",
-            Self::Gone => "gone",
-            Self::Bad => "put out",
-            Self::Rebuilding => "being filled",
-            Self::Asleep => "asleep",
-            Self::Warm(_) => "awake",
-            Self::NoReading => "no reading",
-        }
-    }
-}

@@ -42,7 +42,7 @@ fn limits(settings: &Settings, snapshot: Option<&Snapshot>, condition: &Conditio
         let origin = if own_limit { Origin::Drive } else { set };
         return vec![limit!("limit.drive-hot.last-seen", limit = limit).of(origin)];
     };
-    let in_force = heat_limits(&settings.limits.drive, drive);
+    let in_force = heat_limits(settings, drive);
     let (warning, critical) = (Celsius(in_force.warning), Celsius(in_force.critical));
     let mut limits = match (drive.own_limits.maximum, if drive.kind == DriveKind::Ssd { ssd } else { hdd }) {
         (Some(own), _) => vec![
@@ -88,7 +88,7 @@ fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Ve
 fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Observation> {
     let limits = &settings.limits.drive;
     let now = *drive.temperature.get()?;
-    let in_force = heat_limits(limits, drive);
+    let in_force = heat_limits(settings, drive);
     let subject = Subject::Drive(drive.key.clone());
     let open = memory.condition(Kind::DriveHot, &subject);
     let was_warm = open.is_some_and(|open| open.severity >= Severity::Warning);
@@ -116,7 +116,7 @@ fn warm(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive
             drive: drives::place_of(settings, drive),
             now,
             limit: Celsius(limit),
-            own_limit: in_force.own,
+            own_limit: in_force.origin == Origin::Drive,
             others,
             is_alone: others.is_some_and(|(_, warmest)| now.0 - warmest.0 >= ALONE),
             outlook,
@@ -147,7 +147,7 @@ pub fn is_ahead(reaches: &Reaches) -> bool {
 /// Where a drive with a temperature is heading: about its next limit, or the last when it is past them.
 pub fn outlook(settings: &Settings, memory: &Memory, snapshot: &Snapshot, drive: &Drive) -> Option<Outlook> {
     let now = *drive.temperature.get()?;
-    let in_force = heat_limits(&settings.limits.drive, drive);
+    let in_force = heat_limits(settings, drive);
     let next = if now.0 < in_force.warning { in_force.warning } else { in_force.critical };
     memory.outlook.of(&drive.key, snapshot.taken, Celsius(next))
 }

@@ -186,6 +186,6 @@ fn is_beyond(settings: &Settings, memory: &Memory, drive: &Drive, under_load: bo
     let Some(now) = drive.temperature.get() else { return false };
     match memory.ledger.airflow.reached(&drive.key, under_load) {
         Some(reached) => now.0 >= reached + UNUSUAL,
-        None => now.0 >= heat_limits(&settings.limits.drive, drive).warning - NEAR,
+        None => now.0 >= heat_limits(settings, drive).warning - NEAR,
     }
 }

@@ -108,9 +108,9 @@ impl Pretence<'_> {
 
     /// The drives are so many degrees from the limit at which they are critical.
     pub fn degrees_from_limit(&mut self, who: Who, by: f64) {
-        let limits = self.settings.limits.drive.clone();
+        let settings = self.settings;
         self.each(who, |drive| {
-            let limit = heat_limits(&limits, drive).critical;
+            let limit = heat_limits(settings, drive).critical;
             drive.temperature.value = Ok(Celsius(limit + by));
         });
     }

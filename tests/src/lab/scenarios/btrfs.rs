@@ -59,7 +59,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
                 let pool = look.item("pools", "name", name)?;
                 pool.must_be("kind", "btrfs")?;
                 pool.must_be("level", level)?;
-                pool.must_be("state", "whole")?;
+                pool.must_be("state", "healthy")?;
                 pool.must_count("members", 2)?;
                 let bytes = f64::from(size << 20);
                 pool.must_be_between("size_bytes", bytes, bytes)?;
@@ -96,7 +96,7 @@ fn little_room(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
 fn mirror_loses_a_drive(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
     report.step("the program knows both pools", || {
         heron.wait_for_look("a mirror that is whole", SHOWN_S, |look| {
-            look.item("pools", "name", "mirror")?.must_be("state", "whole")
+            look.item("pools", "name", "mirror")?.must_be("state", "healthy")
         })
     })?;
     report.step("a drive of the mirror is taken away", || heron.shell(TAKE_AWAY, 60).map(drop))?;

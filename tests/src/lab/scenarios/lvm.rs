@@ -56,7 +56,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
                     let pool = look.item("pools", "name", &format!("songs-{volume}"))?;
                     pool.must_be("kind", "lvm")?;
                     pool.must_be("level", level)?;
-                    pool.must_be("state", "whole")?;
+                    pool.must_be("state", "healthy")?;
                     pool.must_count("members", legs)?;
                     let size: f64 = said(&lvs, volume, "lv_size")?.parse().unwrap_or(-1.0);
                     pool.must_be_between("size_bytes", size, size)?;

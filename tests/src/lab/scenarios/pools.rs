@@ -52,7 +52,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
         for (pool, level, members) in [("md5", "raid5", 4), ("md6", "raid6", 4), ("md10", "raid10", 4)] {
             let pool = look.item("pools", "name", pool)?;
             pool.must_be("level", level)?;
-            pool.must_be("state", "whole")?;
+            pool.must_be("state", "healthy")?;
             pool.must_count("members", members)?;
         }
         look.must_exit_with(0)
@@ -100,7 +100,7 @@ fn spare_takes_over(report: &mut Report, heron: &mut Heron) -> Result<(), Failed
     })?;
     checks.push(report.step("look: it is whole again, and nothing is wrong", || {
         let look = heron.look()?;
-        look.item("pools", "name", "md5")?.must_be("state", "whole")?;
+        look.item("pools", "name", "md5")?.must_be("state", "healthy")?;
         look.must_exit_with(0)
     }));
     checks.into_iter().collect()

@@ -66,7 +66,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
         report.step("look: the pool is a whole RAID 5 of four", || {
             let pool = look.item("pools", "kind", "md")?;
             pool.must_be("level", "raid5")?;
-            pool.must_be("state", "whole")?;
+            pool.must_be("state", "healthy")?;
             pool.must_count("members", 4)
         }),
         report.step("look: the volume is there with its size", || {

@@ -38,7 +38,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     heron.watch(report)?;
     report.step("look: the pool is whole, and nothing is wrong", || {
         heron.wait_for_look("a whole box", 60, |look| {
-            look.only("pools")?.must_be("state", "whole")?;
+            look.only("pools")?.must_be("state", "healthy")?;
             look.must_exit_with(0)
         })
     })?;
@@ -99,7 +99,7 @@ fn must_be_told(report: &mut Report, heron: &mut Heron) -> Result<(), Failed> {
         }),
         report.step("look: one incident of tray 4, the pool is whole, and nothing else is blamed", || {
             let look = heron.look()?;
-            look.only("pools")?.must_be("state", "whole")?;
+            look.only("pools")?.must_be("state", "healthy")?;
             let incident = look.item("incidents", "severity", "warning")?;
             incident.must_be("cause", "unclear")?;
             incident.must_list("trays", &["4"])?;

@@ -69,7 +69,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
                     let pool = look.item("pools", "name", "songs")?;
                     pool.must_be("kind", "zfs")?;
                     pool.must_be("level", "raidz1")?;
-                    pool.must_be("state", "whole")?;
+                    pool.must_be("state", "healthy")?;
                     // Of four drives one is parity.
                     pool.must_be_between("size_bytes", size * 0.75 - 4.0, size * 0.75)?;
                     look.must_exit_with(0)
