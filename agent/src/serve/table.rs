@@ -107,7 +107,7 @@ fn standing(standing: Standing, language: Language) -> &'static str {
     })
 }
 
-/// Every tray of the configuration, then the drives without one.
+/// Every tray of the configuration, then the drives without one by their device names.
 fn drives(document: &Document, notes: &mut Notes, language: Language, wall: &Wall) -> Vec<Vec<Cell>> {
     let trays = document.shelves.iter().flat_map(|shelf| &shelf.trays);
     let mut rows: Vec<Vec<Cell>> = trays
@@ -119,7 +119,7 @@ fn drives(document: &Document, notes: &mut Notes, language: Language, wall: &Wal
         .collect();
     rows.extend(document.drives.iter().filter(|drive| drive.tray.is_none()).map(|drive| {
         missing_temperature(Some(drive), Name::Other(&drive.device), notes);
-        row(&drive.device, Some(drive), None, language, wall)
+        row(&format!("({})", drive.device), Some(drive), None, language, wall)
     }));
     rows
 }
