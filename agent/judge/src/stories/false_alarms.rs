@@ -219,7 +219,7 @@ proptest! {
     #[test]
     fn critical_is_always_above_warning(own in 30.0..=120.0_f64, turns: bool) {
         let drive = own_limit(if turns { DriveKind::Hdd } else { DriveKind::Ssd }, own);
-        let limits = heat_limits(&traylight_config::Settings::default().limits.drive, &drive);
+        let limits = heat_limits(&traylight_config::Settings::default(), &drive);
         prop_assert!(limits.warning + 1.0 <= limits.critical, "{limits:?}");
         prop_assert!(limits.critical <= own, "{limits:?}");
     }
