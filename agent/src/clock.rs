@@ -46,6 +46,11 @@ impl Wall {
         self.time.strftime("%H:%M:%S").to_string()
     }
 
+    /// Date, time and zone, as people read them.
+    pub fn local(&self) -> String {
+        spaced(&self.stamp())
+    }
+
     /// Date and time with seconds and offset (RFC 3339).
     pub fn stamp(&self) -> String {
         self.time.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
@@ -105,6 +110,14 @@ impl Clock {
     /// Now, on the calendar.
     pub fn wall(&self) -> Wall {
         Wall { time: jiff::ZonedDateTime::now(), synchronised: kernel_clock_is_set() }
+    }
+}
+
+/// A time of RFC 3339 as people read it: `2026-05-14 14:32:05 UTC+02:00`.
+pub fn spaced(stamp: &str) -> String {
+    match (stamp.get(..10), stamp.get(11..19), stamp.get(19..)) {
+        (Some(date), Some(time), Some(offset)) => format!("{date} {time} UTC{offset}"),
+        _ => stamp.to_owned(),
     }
 }
 

@@ -43,6 +43,6 @@ impl Standing {
 
     fn scenery(&self) -> Scenery<'_> {
         let Standing { settings, verdict, snapshot, wall } = self;
-        Scenery { verdict, snapshot: Some(snapshot), settings, channels: &[], wall, test: false }
+        Scenery { verdict, snapshot: Some(snapshot), settings, channels: &[], wall, rehearsed: None }
     }
 }

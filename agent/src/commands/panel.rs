@@ -45,7 +45,7 @@ pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
     let (verdict, snapshot) = one_look(&settings, &flags.tree.root, &clock)?;
     let wall = clock.wall();
     let (verdict, snapshot) = (&verdict, Some(&snapshot));
-    let scenery = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, test: false };
+    let scenery = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, rehearsed: None };
     let size = settings.panel.panels.first().map_or(Ok(PanelSize::W128H64), picture_size);
     let size = size.map_err(|fault| io::Error::other(fault.to_string()))?;
     let draw = |page: Page| (name(&page), scenery.drawing(page, wall.minute()).frame(size));

@@ -23,7 +23,7 @@ use traylight_display::{PanelSize, terminal};
 #[derive(clap::Args)]
 pub struct RehearseFlags {
     /// What happens: a condition, such as drive-gone, or a cause, such as supply
-    #[arg(value_name = "FAULT", required_unless_present = "list")]
+    #[arg(value_name = "FAULT", required_unless_present_any = ["list", "end"])]
     fault: Option<String>,
     /// To which drive: the label of its tray, or the last four or more characters of its serial
     #[arg(value_name = "TRAY")]
@@ -34,12 +34,19 @@ pub struct RehearseFlags {
     /// List the faults
     #[arg(long, conflicts_with_all = ["fault", "tray"])]
     list: bool,
+    /// End the rehearsal that is running
+    #[arg(long, conflicts_with_all = ["fault", "tray", "list"])]
+    end: bool,
     #[command(flatten)]
     place: BoxFlags,
 }
 
 /// Plays it on the running agent if there is one, else here.
 pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
+    if flags.end {
+        print_lines(&control::ask(&flags.place.agent.run_dir, &ControlRequest::EndRehearsal)?)?;
+        return Ok(ExitCode::SUCCESS);
+    }
     let Some(name) = &flags.fault else { return list() };
     let fault = RehearsedFault::named(name).map_err(io::Error::other)?;
     // The agent watches this machine, not a recorded tree.
@@ -67,7 +74,7 @@ pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
 fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
     let log = Log::open(Form::Text)?;
     for pretended in &played.pretended {
-        print_lines(&format!("Pretended as well: {pretended}."))?;
+        print_lines(&format!("Simulated as well: {pretended}."))?;
     }
     let mut tell = |told: &PlayedLook| {
         let at = told.verdict.at;
@@ -78,7 +85,7 @@ fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
     };
     played.told.iter().for_each(&mut tell);
     let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
-    let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test: true };
+    let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, rehearsed: Some(&[]) };
     if let Some(page) = scenery.pages().into_iter().next() {
         let drawing = scenery.drawing(page, test_mark(settings.language).to_owned());
         print_lines(&terminal::compact(&drawing.frame(PanelSize::W128H64)))?;

@@ -59,7 +59,7 @@ async fn tell(speed: u32) -> io::Result<()> {
                 settings: &settings,
                 channels: &[],
                 wall: &wall,
-                test: false,
+                rehearsed: None,
             };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
                 outlet.draw(drawing.frame(PanelSize::W128H64));

@@ -12,7 +12,7 @@ use crate::clock::{Moment, Wall};
 use crate::judge::play::{Play, SLOW};
 use crate::judge::{self, Memory, judge};
 use crate::reading::{Itself, Snapshot};
-use crate::verdict::{Cause, Change, Ended, IncidentId, Kind, Update, UpdateKind, Verdict};
+use crate::verdict::{Cause, Change, Condition, Ended, Incident, IncidentId, Kind, Update, UpdateKind, Verdict};
 use std::collections::BTreeSet;
 use std::fmt;
 use std::time::Duration;
@@ -88,20 +88,35 @@ pub struct PlayedLook {
 }
 
 impl Played {
-    /// The end of it: all that was opened is over.
+    /// The numbers of the incidents that it opened.
+    pub fn numbers(&self) -> impl Iterator<Item = IncidentId> {
+        let updates = self.told.iter().flat_map(|told| &told.verdict.updates);
+        updates.filter(|update| update.what == UpdateKind::Opened).map(|update| update.incident.id)
+    }
+
+    /// The end of it: all that it opened is over. What was open before is left as it is.
     pub fn end(&self) -> PlayedLook {
         let at = self.verdict.at;
-        let closed = |condition: &crate::verdict::Condition| Change::Closed {
+        let opened: BTreeSet<IncidentId> = self.numbers().collect();
+        let is_played = |condition: &&Condition| {
+            let changes = self.told.iter().flat_map(|told| &told.changes);
+            let begins = |change: &Change| match change {
+                Change::Opened(begun) => Some((begun.subject.clone(), begun.kind())),
+                _ => None,
+            };
+            changes.filter_map(begins).any(|begun| begun == (condition.subject.clone(), condition.kind()))
+        };
+        let closed = |condition: &Condition| Change::Closed {
             lasted: Some(at.since(condition.since)),
             condition: condition.clone(),
         };
-        let over = |incident: &crate::verdict::Incident| Update {
+        let over = |incident: &Incident| Update {
             what: UpdateKind::Closed { lasted: Some(at.since(incident.since)), how: Ended::Over },
             incident: incident.clone(),
         };
-        let updates = self.verdict.incidents.iter().map(over).collect();
+        let updates = self.verdict.incidents.iter().filter(|open| opened.contains(&open.id)).map(over).collect();
         PlayedLook {
-            changes: self.verdict.conditions.iter().map(closed).collect(),
+            changes: self.verdict.conditions.iter().filter(is_played).map(closed).collect(),
             verdict: Verdict { updates, remarks: Vec::new(), ..self.verdict.clone() },
         }
     }
@@ -128,6 +143,8 @@ pub fn play(
     let settings = &Settings { limits: Limits { grace, ..settings.limits.clone() }, ..settings.clone() };
     let play = fault.play();
     let (calm, pretended) = needs::prepare(settings, snapshot, play.needs, name)?;
+    // With the trays as they are named for the played box.
+    let settings = &calm.settings;
     let mut memory = memory.clone();
 
     let begin = snapshot.taken.plus(Duration::from_secs(1) + play.before);

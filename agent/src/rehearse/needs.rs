@@ -15,7 +15,7 @@ use crate::tell::words::phrases::Language;
 use crate::tell::words::self_test;
 use crate::units::{Celsius, MegabitsPerSecond, Rpm};
 use std::time::Duration;
-use traylight_config::Settings;
+use traylight_config::{ExpectedDrive, Settings, Tray};
 
 /// The box in calm with all that the fault needs, and what of that is pretended.
 pub fn prepare(
@@ -189,9 +189,19 @@ fn bridge(calm: &mut Calm, how_many: usize) -> Option<String> {
 fn plug(calm: &mut Calm, places: [&str; 2]) {
     for (key, place) in [calm.one.clone(), calm.other.clone()].iter().zip(places) {
         if let Some(drive) = calm.snapshot.drives.iter_mut().find(|drive| drive.key == *key) {
-            drive.port = Some(format!("{CONTROLLER}/{place}"));
+            let port = format!("{CONTROLLER}/{place}");
+            let before = drive.port.replace(port.clone());
+            // A tray that is known by its port stays this drive's.
+            let trays = calm.settings.shelves.iter_mut().flat_map(|shelf| &mut shelf.trays);
+            for tray in trays.filter(|tray| names_port(tray, before.as_deref())) {
+                tray.holds = Some(ExpectedDrive::Port(port.clone()));
+            }
         }
     }
+}
+
+fn names_port(tray: &Tray, port: Option<&str>) -> bool {
+    matches!(&tray.holds, Some(ExpectedDrive::Port(named)) if Some(named.as_str()) == port)
 }
 
 /// Every drive's controller is there and works.

@@ -110,6 +110,42 @@ fn what_the_box_lacks_is_pretended_and_said() {
     assert_eq!(pretended("usb-bridge"), ["that tray 1 (serial ..WREN) is behind a USB adapter of its own"]);
 }
 
+/// Causes that need both drives on one controller plug them in there; a tray that is known by its port goes along.
+#[test]
+fn a_tray_that_is_known_by_its_port_keeps_its_label_where_the_drive_is_plugged_elsewhere() {
+    let mut settings = demo::settings().expect("the pretend box has settings");
+    let at_port = |snapshot: &mut Snapshot| snapshot.drives[0].port = Some("pci-0000:00:17.0/ata-9".to_owned());
+    settings.shelves[0].trays[0].holds =
+        Some(traylight_config::ExpectedDrive::Port("pci-0000:00:17.0/ata-9".to_owned()));
+    let label = settings.shelves[0].trays[0].label.clone();
+    let (settings, memory, snapshot) = watched_by(settings, at_port);
+    for name in ["usb-bridge", "drive-gone", "data-cable"] {
+        let fault = RehearsedFault::named(name).expect("there is such a fault");
+        let played = play(&settings, &memory, &snapshot, fault, Some(&label)).expect("it can be played");
+        let trays = |played: &Played| played.verdict.incidents[0].drives[0].tray.clone();
+        assert_eq!(trays(&played), Some(label.clone()), "{name}");
+    }
+}
+
+/// A volume that is full gets worse with what is played; its incident is real, and so it is not over with the play.
+#[test]
+fn nothing_is_closed_in_the_end_that_was_open_before() {
+    let (settings, memory, snapshot) = watched(|snapshot| {
+        let faulty = crate::reading::MemberState::Faulty;
+        snapshot.pools[0].members[0].state = faulty;
+        snapshot.pools[0].missing = Some(1);
+    });
+    let open: BTreeSet<IncidentId> = memory.incidents().iter().map(|incident| incident.id).collect();
+    assert!(!open.is_empty());
+    for fault in RehearsedFault::all() {
+        let Ok(played) = play(&settings, &memory, &snapshot, fault, None) else { continue };
+        let end = played.end();
+        let closed: Vec<IncidentId> = end.verdict.updates.iter().map(|update| update.incident.id).collect();
+        let opened: Vec<IncidentId> = played.numbers().collect();
+        assert!(closed.iter().all(|id| opened.contains(id) && !open.contains(id)), "{fault}: {closed:?}");
+    }
+}
+
 /// What goes on at the box besides is not part of the play, and is told of by itself.
 #[test]
 fn what_holds_besides_is_left_out() {

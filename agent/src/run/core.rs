@@ -1,14 +1,15 @@
 //! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
 
 use super::dispatch::{AlertContext, ChannelsStand, Dispatch};
-use super::rehearsal::Rehearsal;
+use super::entries::{about_events, about_log, about_mute};
+use super::rehearsal::{Rehearsal, Shown};
 use super::unsent::{Turns, make_room};
-use crate::clock::{Clock, Moment, Wall};
+use crate::clock::{Clock, Moment};
 use crate::judge::ledger::Ledger;
 use crate::judge::{Memory, judge};
 use crate::keep::KeepFault;
 use crate::probe::keeper::ProbeEvent;
-use crate::reading::{EventKind, Itself, Missing, Snapshot};
+use crate::reading::{EventKind, Itself, Snapshot};
 use crate::rehearse::{self, RehearsedFault};
 use crate::serve::alerts::not_open;
 use crate::serve::control::{ControlAnswer, ControlRequest, LONGEST_MUTE, LONGEST_REHEARSAL, PendingRequest};
@@ -141,9 +142,8 @@ impl Core {
         let mut entries = incident_log::entries(&verdict, &changes, now, &wall);
         entries.extend(mute);
         self.turns.extend(verdict.updates.iter().map(|turn| (turn.clone(), false)));
-        let is_critical = verdict.worst() == Some(Severity::Critical);
         self.verdict = Some(verdict);
-        entries.extend(self.end_rehearsal(now, &wall, is_critical));
+        entries.extend(self.end_rehearsal(false).unwrap_or_default());
         entries
     }
 
@@ -153,18 +153,21 @@ impl Core {
             return Arc::clone(made);
         }
         let document = self.verdict.as_ref().zip(self.snapshot.as_ref()).map(|(verdict, snapshot)| {
-            let of_the_box = Document::new(settings, verdict, snapshot, &self.clock.wall());
-            serde_json::to_string(&Document { channels: self.channels.documented.clone(), ..of_the_box })
+            let wall = self.clock.wall();
+            let rehearsal = self.rehearsal.as_ref().map(|rehearsal| rehearsal.part(settings, verdict.at, &wall));
+            let channels = self.channels.documented.clone();
+            let of_the_box = Document::new(settings, verdict, snapshot, &wall);
+            serde_json::to_string(&Document { channels, rehearsal, ..of_the_box })
         });
         let made: Arc<str> = document.and_then(Result::ok).unwrap_or_default().into();
         Arc::clone(self.document.insert(made))
     }
 
-    /// What is to be shown: the box as it is, or a rehearsal, which the flag says.
-    pub fn shown(&self) -> Option<(&Verdict, Option<&Snapshot>, bool)> {
+    /// What is to be shown: the box as it is, or a rehearsal with what is real besides.
+    pub fn shown(&self) -> Option<Shown<'_>> {
         match &self.rehearsal {
-            Some(Rehearsal { played, .. }) => Some((&played.verdict, Some(&played.snapshot), true)),
-            None => self.verdict.as_ref().map(|verdict| (verdict, self.snapshot.as_ref(), false)),
+            Some(rehearsal) => Some(rehearsal.shown(self.verdict.as_ref())),
+            None => self.verdict.as_ref().map(|verdict| Shown::real(verdict, self.snapshot.as_ref())),
         }
     }
 
@@ -187,6 +190,10 @@ impl Core {
                     Err(why) => (ControlAnswer::Refused(why), Vec::new()),
                 }
             }
+            ControlRequest::EndRehearsal => match self.end_rehearsal(true) {
+                None => (ControlAnswer::Done("no rehearsal is running".to_owned()), Vec::new()),
+                Some(entries) => (ControlAnswer::Done("the rehearsal is over".to_owned()), entries),
+            },
             ControlRequest::TryChannel { channel } => {
                 let channel = channel.clone();
                 match self.channels_and_scene(dispatch, settings) {
@@ -258,6 +265,13 @@ impl Core {
             let entry = LogEntry::agent(5, "acknowledged", &done).with("incident", id.to_string());
             return (ControlAnswer::Done(done), vec![entry]);
         }
+        // Practice: nothing real has this number.
+        if self.rehearsal.as_mut().is_some_and(|rehearsal| rehearsal.acknowledge(id)) {
+            let done = format!("TEST: incident {id} is acknowledged; it is only rehearsed, nothing real has changed");
+            let entry = LogEntry::agent(5, "acknowledged", format!("rehearsed incident {id} is acknowledged"));
+            self.document = None;
+            return (ControlAnswer::Done(done), vec![entry.with("incident", id.to_string()).as_test()]);
+        }
         let open = self.memory.incidents();
         (ControlAnswer::Refused(not_open(id, open.iter().map(|incident| incident.id))), Vec::new())
     }
@@ -305,31 +319,43 @@ impl Core {
             return Err(format!("expected at most {most}, found {found} s"));
         }
         if let Some(Rehearsal { played, ends }) = &self.rehearsal {
-            return Err(format!("`{}` is rehearsed for another {}", played.fault, span(ends.since(self.clock.now()))));
+            let left = span(ends.since(self.clock.now()));
+            let end = "wait, or end it with `traylight rehearse --end`";
+            return Err(format!("`{}` is being rehearsed for another {left}: {end}", played.fault));
         }
         if self.verdict.as_ref().and_then(Verdict::worst) == Some(Severity::Critical) {
-            return Err("something critical is open: that comes first".to_owned());
+            return Err("a critical incident is open: deal with it first, see `traylight alerts`".to_owned());
         }
-        let snapshot = self.snapshot.as_ref().ok_or("nothing was read of the box yet")?;
+        let snapshot = self.snapshot.as_ref().ok_or("the box has not been read yet: try again in a few seconds")?;
         let played = rehearse::play(settings, &self.memory, snapshot, fault, drive)?;
+        // No real incident gets a number of a rehearsed one: `ack` means one of them only.
+        if let Some(last) = played.numbers().max() {
+            self.memory.number_was_given(last);
+        }
         let (now, wall) = (self.clock.now(), self.clock.wall());
-        let pretended: String = played.pretended.iter().map(|what| format!("\nPretended as well: {what}.")).collect();
-        let said = format!("`{fault}` is rehearsed for {}: see the panel and the log.{pretended}", span(for_time));
+        let simulated: String = played.pretended.iter().map(|what| format!("\nSimulated as well: {what}.")).collect();
+        let how = "watch the panel, `traylight look` and the log; `traylight rehearse --end` ends it";
+        let said = format!("`{fault}` is rehearsed for {}: {how}.{simulated}", span(for_time));
         let rehearsal = self.rehearsal.insert(Rehearsal { played, ends: now.plus(for_time) });
         self.turns.extend(rehearsal.turns().map(|turn| (turn, true)));
         Ok((said, rehearsal.begin(now, &wall)))
     }
 
-    fn end_rehearsal(&mut self, now: Moment, wall: &Wall, is_critical: bool) -> Vec<LogEntry> {
+    /// Ends a rehearsal whose time is up, that something critical interrupts, or that its owner ends; what is to be said of
+    /// that, `None` when nothing ended.
+    fn end_rehearsal(&mut self, is_asked_for: bool) -> Option<Vec<LogEntry>> {
+        let is_critical = self.verdict.as_ref().and_then(Verdict::worst) == Some(Severity::Critical);
         let why = match &self.rehearsal {
-            Some(_) if is_critical => "something critical has really begun",
-            Some(rehearsal) if now >= rehearsal.ends => "its time is up",
-            _ => return Vec::new(),
+            Some(_) if is_critical => "a real critical incident has begun",
+            Some(_) if is_asked_for => "it was ended by command",
+            Some(rehearsal) if self.clock.now() >= rehearsal.ends => "its time is up",
+            _ => return None,
         };
-        let Some(rehearsal) = self.rehearsal.take() else { return Vec::new() };
+        let rehearsal = self.rehearsal.take()?;
         self.rehearsal_over = true;
+        self.document = None;
         self.turns.extend(rehearsal.played.end().verdict.updates.into_iter().map(|turn| (turn, true)));
-        rehearsal.end(why, wall)
+        Some(rehearsal.end(why, &self.clock.wall()))
     }
 
     /// Takes over other settings. What is open is told again by its name: a channel that is new hears of it.
@@ -344,32 +370,10 @@ impl Core {
     }
 }
 
-/// Once when messages begin to be held back, once when that is over.
-fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) -> Option<LogEntry> {
-    match after {
-        _ if before == after => None,
-        Some(until) => {
-            let held = format!("messages are held back for {}; the log goes on", span(until.since(now)));
-            Some(LogEntry::agent(5, "muted", held))
-        }
-        None => Some(LogEntry::agent(5, "mute-over", "messages are sent again")),
-    }
-}
-
-fn about_log(why: &Missing) -> LogEntry {
-    let less = format!("the kernel's log is not read, so what it tells of causes is not known: {why}");
-    LogEntry::agent(5, "log-unread", less)
-}
-
-fn about_events(why: &Missing) -> LogEntry {
-    let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
-    LogEntry::agent(5, "events-unheard", late)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::Reason;
+    use crate::reading::{Missing, Reason};
 
     #[test]
     fn that_the_kernels_messages_are_refused_is_said_once_and_again_after_they_were_heard() {

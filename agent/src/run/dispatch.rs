@@ -14,11 +14,12 @@ use crate::show::outlet::Scenery;
 use crate::show::pages::{ChannelStatus, Page, test_mark};
 use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
-use crate::tell::message::{Message, MessageKind, REHEARSED, Stamp};
+use crate::tell::message::{Message, Stamp};
 use crate::tell::tidings::{self, Letterhead};
 use crate::tell::words::phrases::Phrases;
-use crate::verdict::{Incident, Severity, Update, Verdict};
+use crate::verdict::{Incident, Update, Verdict};
 use serde_json::json;
+use std::fmt;
 use std::io;
 use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
@@ -287,11 +288,11 @@ fn target(channel: &AlertChannel) -> String {
 fn as_test(message: Message) -> Message {
     let Stamp { boot_id, moment, .. } = &message.made_at;
     Message {
-        incident: format!("{REHEARSED}{}", message.incident),
+        incident: format!("test-{}", message.incident),
         id: format!("test-{}.{boot_id}.{}", message.id, moment.since_boot().as_millis()),
         record: None,
         sentence: message.language.say("message.rehearsed", &[("sentence", &message.sentence)]),
-        kind: MessageKind::Test,
+        is_rehearsed: true,
         ..message
     }
 }
@@ -300,7 +301,7 @@ fn as_test(message: Message) -> Message {
 fn picture(incident: &Incident, test: bool, scene: &AlertContext, wall: &Wall) -> Option<Vec<u8>> {
     let verdict = Verdict { incidents: vec![incident.clone()], ..scene.verdict.clone() };
     let (verdict, snapshot, settings) = (&verdict, Some(scene.snapshot), scene.settings);
-    let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, test };
+    let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, rehearsed: test.then_some(&[]) };
     let clock = if test { test_mark(settings.language).to_owned() } else { wall.minute() };
     let drawing = scenery.drawing(Page::Incident(incident.id), clock);
     traylight_display::png::png(&drawing.frame(PanelSize::W128H64), SCALE).ok()
@@ -321,12 +322,8 @@ fn state(scene: &AlertContext, mark: &str) -> BoxState {
         (tray.label.clone(), state.to_string())
     });
     let language = settings.language;
-    let sentence = match verdict.worst() {
-        None | Some(Severity::Notice) => {
-            language.say("message.all-is-well", &[("drives", &snapshot.drives.len()), ("pools", &snapshot.pools.len())])
-        }
-        Some(_) => language.plain("message.something-is-open").to_owned(),
-    };
+    let parts: [(&str, &dyn fmt::Display); 2] = [("drives", &snapshot.drives.len()), ("pools", &snapshot.pools.len())];
+    let sentence = language.say("message.all-is-well", &parts);
     let trays = trays.collect();
     let unacknowledged = verdict.incidents.iter().filter(|open| !open.acknowledged).map(|open| open.id.to_string());
     let (unacknowledged, mark) = (unacknowledged.collect(), mark.to_owned());
@@ -361,7 +358,8 @@ mod tests {
         // As the panel shows it meanwhile.
         let alone = Verdict { incidents: vec![incident.clone()], ..played.verdict.clone() };
         let (verdict, snapshot) = (&alone, Some(&played.snapshot));
-        let panel = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, test: true };
+        let panel =
+            Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, rehearsed: Some(&[]) };
         let frame = panel.drawing(Page::Incident(incident.id), "TEST".to_owned()).frame(PanelSize::W128H64);
         assert_eq!(pictured(true), traylight_display::png::png(&frame, SCALE).unwrap());
     }

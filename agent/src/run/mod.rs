@@ -2,6 +2,7 @@
 
 mod core;
 mod dispatch;
+mod entries;
 mod keeping;
 mod parts;
 mod rehearsal;
@@ -12,6 +13,7 @@ use self::core::Core;
 use self::dispatch::Dispatch;
 use self::keeping::{Begin, Keeping};
 use self::parts::{Ears, Parts, last_picture, not_in_force};
+use self::rehearsal::Shown;
 use crate::clock::{Clock, Moment};
 use crate::keep::{KeepFault, Opened};
 use crate::probe::keeper::Keeper;
@@ -149,9 +151,10 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         tick.reset();
         // Fed here, by what judges: a loop that stands still must not look alive.
         let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
-        if let Some((verdict, snapshot, test)) = core.shown() {
-            let (channels, wall) = (&core.channels.each, &clock.wall());
-            let scenery = Scenery { verdict, snapshot, settings: &settings, channels, wall, test };
+        if let Some(Shown { verdict, snapshot, rehearsed }) = core.shown() {
+            let (channels, wall, verdict) = (&core.channels.each, &clock.wall(), verdict.as_ref());
+            let scenery =
+                Scenery { verdict, snapshot, settings: &settings, channels, wall, rehearsed: rehearsed.as_deref() };
             if let Some(drawing) = outlet.drawing_if_due(clock.now(), scenery) {
                 outlet.draw(drawing.frame(PanelSize::W128H64));
                 for panel in &parts.panels {

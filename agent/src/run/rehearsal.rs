@@ -1,11 +1,16 @@
 //! A rehearsal while the running agent shows it, and what is said of it; real readings are judged all the while.
 
 use crate::clock::{Moment, Wall};
+use crate::reading::Snapshot;
 use crate::rehearse::{Played, PlayedLook};
+use crate::serve::document::Document;
+use crate::serve::rehearsal_part;
 use crate::tell::incident_log;
 use crate::tell::log::LogEntry;
 use crate::units::span;
-use crate::verdict::Update;
+use crate::verdict::{IncidentId, Update, Verdict};
+use std::borrow::Cow;
+use traylight_config::Settings;
 
 /// A rehearsal that is shown.
 pub struct Rehearsal {
@@ -15,7 +20,50 @@ pub struct Rehearsal {
     pub ends: Moment,
 }
 
+/// What is shown.
+pub struct Shown<'a> {
+    /// The box as judged.
+    pub verdict: Cow<'a, Verdict>,
+    /// The box as read.
+    pub snapshot: Option<&'a Snapshot>,
+    /// The incidents that are only rehearsed; `None` without a rehearsal.
+    pub rehearsed: Option<Vec<IncidentId>>,
+}
+
+impl<'a> Shown<'a> {
+    /// The box as it is.
+    pub fn real(verdict: &'a Verdict, snapshot: Option<&'a Snapshot>) -> Self {
+        Self { verdict: Cow::Borrowed(verdict), snapshot, rehearsed: None }
+    }
+}
+
 impl Rehearsal {
+    /// What it shows. What is really open stays in sight.
+    pub fn shown(&self, real: Option<&Verdict>) -> Shown<'_> {
+        let mut verdict = self.played.verdict.clone();
+        let rehearsed: Vec<IncidentId> = verdict.incidents.iter().map(|incident| incident.id).collect();
+        for incident in real.iter().flat_map(|real| &real.incidents).filter(|open| !rehearsed.contains(&open.id)) {
+            verdict.conditions.extend(incident.conditions.iter().cloned());
+            verdict.incidents.push(incident.clone());
+        }
+        verdict.incidents.sort_by_key(|incident| std::cmp::Reverse(incident.severity));
+        verdict.conditions.sort_by_key(|condition| std::cmp::Reverse(condition.severity));
+        Shown { verdict: Cow::Owned(verdict), snapshot: Some(&self.played.snapshot), rehearsed: Some(rehearsed) }
+    }
+
+    /// Takes in that its owner knows of a rehearsed incident; false when it has none of this number.
+    pub fn acknowledge(&mut self, id: IncidentId) -> bool {
+        let found = self.played.verdict.incidents.iter_mut().find(|incident| incident.id == id);
+        found.map(|incident| incident.acknowledged = true).is_some()
+    }
+
+    /// Its part of the document.
+    pub fn part(&self, settings: &Settings, now: Moment, wall: &Wall) -> rehearsal_part::Rehearsal {
+        let Document { incidents, .. } = Document::new(settings, &self.played.verdict, &self.played.snapshot, wall);
+        let left_s = self.ends.since(now).as_secs();
+        rehearsal_part::Rehearsal { fault: self.played.fault.to_string(), left_s, incidents }
+    }
+
     /// What is new about incidents when it begins.
     pub fn turns(&self) -> impl Iterator<Item = Update> {
         self.played.told.iter().flat_map(|told| told.verdict.updates.iter().cloned())
@@ -24,8 +72,11 @@ impl Rehearsal {
     /// What is said when it begins.
     pub fn begin(&self, now: Moment, wall: &Wall) -> Vec<LogEntry> {
         let (fault, left) = (self.played.fault, span(self.ends.since(now)));
-        let began =
-            LogEntry::agent(5, "rehearsal-began", format!("`{fault}` is rehearsed for {left}; nothing is touched"));
+        let began = LogEntry::agent(
+            5,
+            "rehearsal-began",
+            format!("`{fault}` is rehearsed for {left}; nothing of it has happened"),
+        );
         let told = self.played.told.iter().flat_map(|told| self.tell(told, wall));
         std::iter::once(began.as_test()).chain(told).collect()
     }

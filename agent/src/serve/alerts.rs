@@ -26,6 +26,8 @@ pub fn list(document: &Document) -> Printout {
     if let Some(left) = document.muted_left_s {
         out.line(format_args!("muted: messages are held back for {}", since(Some(left))));
     }
+    let test = document.rehearsal.iter().flat_map(|rehearsal| rehearsal.lines(Language::ENGLISH));
+    test.for_each(|line| out.line(line));
     let row = |incident: &Incident| {
         vec![
             Cell::from(incident.id.to_string()),

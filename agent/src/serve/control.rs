@@ -75,6 +75,8 @@ pub enum ControlRequest {
         /// For how long it is shown.
         for_s: u64,
     },
+    /// End the rehearsal that is shown.
+    EndRehearsal,
 }
 
 /// What came of it, in words.

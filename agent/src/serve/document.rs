@@ -6,6 +6,7 @@ use super::drive_part::Drive;
 use super::incident_part::{self, Incident};
 use super::parts::{Board, Fan, Link, Temperature};
 use super::pool_part::Pool;
+use super::rehearsal_part::Rehearsal;
 use super::shelf_part::{self, Shelf};
 use super::supply_part::{Controller, Supply};
 use super::volume_part::Volume;
@@ -70,6 +71,8 @@ pub struct Document {
     pub incidents: Vec<Incident>,
     /// Channels for alerts, in the order of the configuration; empty without a running agent.
     pub channels: Vec<Channel>,
+    /// The rehearsal that is under way; `null` when there is none. Nothing in it is part of the rest of this document.
+    pub rehearsal: Option<Rehearsal>,
 }
 
 /// A condition that holds.
@@ -120,7 +123,7 @@ pub struct Limit {
 }
 
 impl Document {
-    /// The document of a judged snapshot, without the channels, which only a running agent has; `wall` is the calendar at the time of the verdict.
+    /// The document of a judged snapshot, without channels and rehearsal, which only a running agent has; `wall` is the calendar at the time of the verdict.
     pub fn new(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, wall: &Wall) -> Self {
         let age = verdict.at.since(snapshot.taken);
         let unseen = match &verdict.freshness {
@@ -158,6 +161,7 @@ impl Document {
                 })
                 .collect(),
             channels: Vec::new(),
+            rehearsal: None,
         }
     }
 

@@ -17,6 +17,7 @@ pub mod outlook_part;
 mod part;
 pub mod parts;
 pub mod pool_part;
+pub mod rehearsal_part;
 pub mod shelf_part;
 pub mod socket;
 pub mod supply_part;

@@ -89,6 +89,7 @@ fn summary(out: &mut Printout, document: &Document, language: Language) {
         out.line(format_args!("  {}", language.say("table.do", &[("advice", &words.advice)])));
         out.line(format_args!("  {}", language.say("table.do-not", &[("warning", &words.do_not)])));
     }
+    document.rehearsal.iter().flat_map(|rehearsal| rehearsal.lines(language)).for_each(|line| out.line(line));
     if let Some(left) = document.muted_left_s {
         let left = language.span(Duration::from_secs(left));
         out.line(language.say("table.muted", &[("left", &left)]));

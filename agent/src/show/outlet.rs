@@ -42,8 +42,8 @@ pub struct Scenery<'a> {
     pub channels: &'a [ChannelStatus],
     /// The calendar at the time of the verdict.
     pub wall: &'a Wall,
-    /// True for what is only rehearsed.
-    pub test: bool,
+    /// The incidents that are only rehearsed; `None` without a rehearsal.
+    pub rehearsed: Option<&'a [IncidentId]>,
 }
 
 impl<'a> Scenery<'a> {
@@ -57,6 +57,14 @@ impl<'a> Scenery<'a> {
     /// The pages worth showing, in their order.
     pub fn pages(&self) -> Vec<Page> {
         worth_showing(&self.view("", &|_| String::new()))
+    }
+
+    /// True for a page of a rehearsal; one of a real incident is none.
+    fn is_rehearsed(&self, page: &Page) -> bool {
+        self.rehearsed.is_some_and(|rehearsed| match page {
+            Page::Alarm(id) | Page::Incident(id) => rehearsed.contains(id),
+            Page::Named(_) => true,
+        })
     }
 
     /// One page as it is first seen, with this in place of the time of day.
@@ -120,7 +128,7 @@ impl Outlet {
     /// What to draw now, if it is time for a new picture or a page has to lead. Pages turn by the clock of whoever
     /// looks at them, which is `now`.
     pub fn drawing_if_due<'a>(&mut self, now: Moment, scenery: Scenery<'a>) -> Option<Drawing<'a>> {
-        let Scenery { verdict, settings, wall, test, .. } = scenery;
+        let Scenery { verdict, settings, wall, .. } = scenery;
         let pages = scenery.pages();
         if !now.is_due(self.drawn, TICK) && !self.turn.has_news(&pages) {
             return None;
@@ -130,7 +138,7 @@ impl Outlet {
         let page = self.turn.page(&pages, now, |page| stays(settings, page));
         let language = settings.language;
         // A calendar that nobody has set yet would show a time of the past.
-        let clock = if test {
+        let clock = if scenery.is_rehearsed(&page) {
             test_mark(language).to_owned()
         } else if wall.synchronised {
             wall.minute()

@@ -2,6 +2,7 @@
 //! And its form for machines, one JSON document.
 
 use super::message::{Message, MessageKind, Stamp};
+use crate::clock::spaced;
 use crate::verdict::Severity;
 use serde_json::{Value, json};
 use std::time::Duration;
@@ -23,8 +24,10 @@ pub struct Batch {
 pub struct Item {
     /// The message.
     pub message: Message,
-    /// When it was made, on the calendar, where that is known.
+    /// When it was made, local time (RFC 3339), where that is known.
     pub made: Option<String>,
+    /// The same as people read it.
+    pub made_local: Option<String>,
     /// How late it is, when it is [`LATE`].
     pub late: Option<Duration>,
     /// How many messages before it were left out for want of room.
@@ -38,7 +41,8 @@ impl Item {
     pub fn new(message: Message, left_out: u32, attempt: u32, now: &Stamp) -> Self {
         let late = message.made_at.age(now).filter(|age| *age >= LATE);
         let made = message.made_at.wall_text(now);
-        Self { message, made, late, left_out, attempt }
+        let made_local = made.as_deref().map(spaced);
+        Self { message, made, made_local, late, left_out, attempt }
     }
 }
 
@@ -115,6 +119,7 @@ fn part(item: &Item) -> Value {
         "id": message.id,
         "incident": message.incident,
         "update": message.kind,
+        "test": message.is_test(),
         "part_of": message.part_of,
         "is_over": message.kind == MessageKind::Closed,
         "severity": message.severity,

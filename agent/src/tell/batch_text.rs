@@ -18,7 +18,7 @@ pub fn subject(batch: &Batch) -> String {
     let message = &batch.leading().message;
     let mut end = message.leave_in.as_deref().map(|stays| format!(", {}", clean(stays))).unwrap_or_default();
     if !batch.more.is_empty() {
-        end.push_str(&message.language.say("letter.more", &[("n", &batch.more.len())]));
+        end.push_str(&message.language.say("message.labels.more", &[("n", &batch.more.len())]));
     }
     let title = cut(&headline(message), SUBJECT.saturating_sub(end.chars().count() + SHORTEST_NAME + 2));
     let taken = title.chars().count() + end.chars().count() + 2;
@@ -38,15 +38,16 @@ fn cut(text: &str, most: usize) -> String {
 pub(super) fn headline(message: &Message) -> String {
     let (language, title) = (message.language, clean(&message.title));
     let key = match message.kind {
-        MessageKind::Opened | MessageKind::Refined => "letter.opened",
-        MessageKind::Worsened => "letter.worsened",
-        MessageKind::Reminder => "letter.reminder",
-        MessageKind::Closed => "letter.closed",
-        MessageKind::PartOf => "letter.part-of",
+        MessageKind::Opened | MessageKind::Refined => "message.labels.opened",
+        MessageKind::Worsened => "message.labels.worsened",
+        MessageKind::Reminder => "message.labels.reminder",
+        MessageKind::Closed => "message.labels.closed",
+        MessageKind::PartOf => "message.labels.part-of",
         MessageKind::AllWell => return title,
-        MessageKind::Test => "letter.test",
+        MessageKind::Test => return language.say("message.labels.test", &[("title", &title)]),
     };
-    language.say(key, &[("severity", &language.severity(message.severity)), ("title", &title)])
+    let headline = language.say(key, &[("severity", &language.severity(message.severity)), ("title", &title)]);
+    if message.is_rehearsed { language.say("message.labels.test", &[("title", &headline)]) } else { headline }
 }
 
 /// The batch as plain text.
@@ -58,7 +59,7 @@ pub fn text(batch: &Batch) -> String {
 /// The last line: from whom, and the name of the batch.
 pub(super) fn signature(batch: &Batch) -> String {
     let Message { language, box_name, .. } = &batch.first.message;
-    language.say("letter.signature", &[("box", &clean(box_name)), ("id", &clean(&batch.id()))])
+    language.say("message.labels.signature", &[("box", &clean(box_name)), ("id", &clean(&batch.id()))])
 }
 
 fn item_text(item: &Item) -> String {
@@ -84,31 +85,29 @@ pub(super) fn paragraphs(item: &Item) -> Vec<(&'static str, Vec<String>)> {
     let bare = |line: &str| ("", vec![line.to_owned()]);
     let several = |key: &str, lines: &[String]| (language.plain(key), lines.to_vec());
     let mut paragraphs = vec![bare(&message.sentence)];
-    paragraphs.push(several("letter.new", &message.news));
-    paragraphs.push(several("letter.also", &message.also));
-    paragraphs.push(one("letter.do", &message.advice));
-    // In English most of what makes it worse says so itself.
-    let says_so = message.warning.starts_with(language.plain("letter.do-not"));
-    paragraphs.push(if says_so { bare(&message.warning) } else { one("letter.do-not", &message.warning) });
-    paragraphs.push(several("letter.measured", &message.evidence));
-    paragraphs.push(one("letter.not-measured", &message.not_measured.join("; ")));
-    paragraphs.push(one("letter.to-find-out", &message.next_test));
-    paragraphs.push(one("letter.since", &message.since));
+    paragraphs.push(several("message.labels.new", &message.news));
+    paragraphs.push(several("message.labels.also", &message.also));
+    paragraphs.push(one("message.labels.do", &message.advice));
+    paragraphs.push(one("message.labels.do-not", &message.warning));
+    paragraphs.push(several("message.labels.evidence", &message.evidence));
+    paragraphs.push(one("message.labels.not-measured", &message.not_measured.join("; ")));
+    paragraphs.push(one("message.labels.to-find-out", &message.next_test));
+    paragraphs.push(one("message.labels.since", &message.since));
     if message.kind == MessageKind::Closed {
         let unknown = || language.plain("message.since-unknown").to_owned();
         let lasted = message.lasted.map_or_else(unknown, |lasted| language.span(lasted));
-        paragraphs.push(one("letter.lasted", &lasted));
-        paragraphs.push(one("letter.at-its-worst", language.severity(message.severity)));
+        paragraphs.push(one("message.labels.lasted", &lasted));
+        paragraphs.push(one("message.labels.at-its-worst", language.severity(message.severity)));
     }
-    paragraphs.extend(item.made.as_deref().map(|made| one("letter.said-at", made)));
+    paragraphs.extend(item.made_local.as_deref().map(|made| one("message.labels.time", made)));
     if let Some(late) = item.late {
-        paragraphs.push(bare(&language.say("letter.late", &[("span", &language.span(late))])));
+        paragraphs.push(bare(&language.say("message.labels.late", &[("span", &language.span(late))])));
     }
     if item.left_out > 0 {
-        paragraphs.push(bare(&language.count("letter.left-out", item.left_out.into())));
+        paragraphs.push(bare(&language.count("message.labels.left-out", item.left_out.into())));
     }
     if item.attempt > 1 {
-        paragraphs.push(bare(&language.say("letter.attempt", &[("n", &item.attempt)])));
+        paragraphs.push(bare(&language.say("message.labels.attempt", &[("n", &item.attempt)])));
     }
     for (_, lines) in &mut paragraphs {
         lines.iter_mut().for_each(|line| *line = clean(line));
@@ -147,9 +146,9 @@ mod tests {
         let wanted = "critical: TRAY 3 GONE\n\
                       LEAVE IN 1 2\n\
                       Tray 3 (serial ..LARK) is no longer seen; md0 needs it.\n\
-                      Do: Leave 1 2 in. Check the plugs of this one with the box off.\n\
-                      Do not replace it for this alone: a lost connection is not a broken drive.\n\
-                      Measured: its block device is gone\n\
+                      What to do: Leave 1 2 in. Check the plugs of this one with the box off.\n\
+                      Caution: Do not replace it for this alone: a lost connection is not a broken drive.\n\
+                      Evidence: its block device is gone\n\
                       Not measured: what it counts: it does not answer\n\
                       Since: 14:02\n\n-- \ntraylight on heron, message i-7.1\n";
         assert_eq!(text(&batch), wanted);
@@ -163,16 +162,16 @@ mod tests {
         item.message.leave_in = Some("DRIN LASSEN 1 2".to_owned());
         item.message.warning = "Nicht allein deshalb tauschen.".to_owned();
         let batch = Batch::of(item);
-        assert_eq!(subject(&batch), "heron: immer noch kritisch: FACH 3 FEHLT, DRIN LASSEN 1 2");
+        assert_eq!(subject(&batch), "heron: weiterhin kritisch: FACH 3 FEHLT, DRIN LASSEN 1 2");
         let text = text(&batch);
         for line in [
-            "\nAchtung: Nicht allein deshalb tauschen.\n",
-            "\nGemessen: ",
+            "\nVorsicht: Nicht allein deshalb tauschen.\n",
+            "\nBefunde: ",
             "\nNicht gemessen: ",
             "\nSeit: 14:02\n",
             "\nMit 31 h Verspätung zugestellt.\n",
-            "\n1 Meldung vor dieser hatte keinen Platz und fiel weg.\n",
-            "\nVersuch 2: vielleicht schon einmal angekommen.\n",
+            "\n1 frühere Meldung wurde verworfen, weil die Warteschlange voll war.\n",
+            "\nZustellversuch 2: Diese Meldung ist vielleicht schon angekommen.\n",
             "\ntraylight auf heron, Meldung i-7.1\n",
         ] {
             assert!(text.contains(line), "{line} is not in:\n{text}");
@@ -185,9 +184,26 @@ mod tests {
         assert_eq!(subject(&batch), "heron: over: TRAY 3 GONE");
         let text = text(&batch);
         assert!(text.contains("Delivered 31 h late.\n"), "{text}");
-        assert!(text.contains("2 messages before this one had no room and were left out.\n"), "{text}");
-        assert!(text.contains("Attempt 2: it may have arrived before.\n"), "{text}");
-        assert!(text.contains("Lasted: 90 s\n") || text.contains("Lasted: 1 min 30 s\n"), "{text}");
+        assert!(text.contains("2 earlier messages were dropped because the queue was full.\n"), "{text}");
+        assert!(text.contains("Delivery attempt 2: you may already have this message.\n"), "{text}");
+        assert!(text.contains("Duration: 90 s\n") || text.contains("Duration: 1 min 30 s\n"), "{text}");
+    }
+
+    #[test]
+    fn what_is_rehearsed_opens_and_closes_as_the_real_does_and_is_marked() {
+        let rehearsed = |kind| {
+            let mut item = item(kind, 0);
+            item.message.is_rehearsed = true;
+            Batch::of(item)
+        };
+        assert_eq!(subject(&rehearsed(MessageKind::Opened)), "heron: TEST: critical: TRAY 3 GONE, LEAVE IN 1 2");
+        let over = rehearsed(MessageKind::Closed);
+        assert_eq!(subject(&over), "heron: TEST: over: TRAY 3 GONE");
+        let message = &over.document()["messages"][0];
+        assert_eq!(
+            (&message["update"], &message["is_over"], &message["test"]),
+            (&"closed".into(), &true.into(), &true.into())
+        );
     }
 
     #[test]
@@ -222,7 +238,7 @@ mod tests {
             item.message.sentence = said;
             let batch = Batch::of(item);
             prop_assert!(!subject(&batch).contains(char::is_control));
-            prop_assert_eq!(text(&batch).matches("\nDo: ").count(), 1);
+            prop_assert_eq!(text(&batch).matches("\nWhat to do: ").count(), 1);
         }
     }
 }

@@ -20,6 +20,6 @@ pub struct BoxState {
     pub unacknowledged: BTreeSet<String>,
     /// What sets the messages of the box apart from those of others.
     pub mark: String,
-    /// One sentence for the message that all is well.
+    /// The sentence of the message that all is well.
     pub sentence: String,
 }

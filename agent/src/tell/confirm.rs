@@ -17,7 +17,6 @@ pub fn test_message(box_name: &str, channel: &str, code: &str, made_at: Stamp, l
         title: say("message.code.title"),
         sentence: say("message.code.sentence"),
         advice: say("message.code.advice"),
-        warning: say("message.code.warning"),
         ..Message::notice(MessageKind::Test, box_name, made_at, language)
     }
 }
@@ -34,6 +33,6 @@ mod tests {
         let message = test_message("heron", "keeper", "4821", Stamp::default(), Language::ENGLISH);
         let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
         assert_eq!(subject(&batch), "heron: TEST: CODE 4821");
-        assert!(text(&batch).contains("Do: Run: traylight alerts --confirm 4821\n"));
+        assert!(text(&batch).contains("What to do: Run on heron: traylight alerts --confirm 4821\n"));
     }
 }

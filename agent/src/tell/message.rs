@@ -63,6 +63,9 @@ pub struct Message {
     pub box_name: String,
     /// When the message was made.
     pub made_at: Stamp,
+    /// True when the incident was only rehearsed.
+    #[serde(default)]
+    pub is_rehearsed: bool,
     /// True when it was made while its owner worked on the box: it waits until that is over.
     #[serde(default)]
     pub held: bool,
@@ -73,9 +76,6 @@ pub struct Message {
     #[serde(skip)]
     pub record: Option<Box<Incident>>,
 }
-
-/// What the name of a rehearsed incident begins with, which tells it apart from those of real ones.
-pub const REHEARSED: &str = "test-";
 
 impl Message {
     /// A notice that is about no incident, still without a name and words.
@@ -103,15 +103,16 @@ impl Message {
             language,
             box_name: box_name.to_owned(),
             made_at,
+            is_rehearsed: false,
             held: false,
             page: None,
             record: None,
         }
     }
 
-    /// True for what a rehearsal has to say.
-    pub fn is_rehearsed(&self) -> bool {
-        self.kind == MessageKind::Test && self.incident.starts_with(REHEARSED)
+    /// True for all that reports nothing real: rehearsals, and tests of a channel.
+    pub fn is_test(&self) -> bool {
+        self.is_rehearsed || self.kind == MessageKind::Test
     }
 
     /// The name of its incident, which all messages about it share and no other box uses.
@@ -138,7 +139,7 @@ pub enum MessageKind {
     PartOf,
     /// It is about no incident: all is well.
     AllWell,
-    /// Only to see whether it arrives.
+    /// It is about no incident: it tests a channel.
     Test,
 }
 

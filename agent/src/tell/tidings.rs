@@ -46,7 +46,7 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
     let language = head.language;
     let since = match head.gaps.since(incident.since, head.now) {
         None => language.plain("message.since-unknown").to_owned(),
-        Some(since) if head.wall.synchronised => head.wall.before(since).stamp(),
+        Some(since) if head.wall.synchronised => head.wall.before(since).local(),
         Some(since) if kind != MessageKind::Closed => {
             language.say("message.before-this", &[("span", &language.span(since))])
         }
@@ -94,6 +94,7 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
         language,
         box_name: head.box_name.to_owned(),
         made_at: head.stamp.clone(),
+        is_rehearsed: false,
         held: head.is_held,
         page: if is_over { None } else { (head.page)(incident) },
         record: Some(Box::new(incident.clone())),
@@ -230,7 +231,7 @@ mod tests {
                 }
                 let message = &batch.first.message;
                 assert_eq!((message.news.len(), message.kind), (2, MessageKind::Worsened), "{:?}", message.news);
-                let new = format!("\n{}:\n- ", language.plain("letter.new"));
+                let new = format!("\n{}:\n- ", language.plain("message.labels.new"));
                 assert!(forms[0].contains(&new), "{}", forms[0]);
             }
         }
@@ -248,7 +249,7 @@ mod tests {
             );
             let batch = Batch::of(Item::new(message, 0, 1, &Stamp::default()));
             assert_eq!(batch.document()["messages"][0]["is_over"], false);
-            let over = language.say("letter.closed", &[("title", &"")]);
+            let over = language.say("message.labels.closed", &[("title", &"")]);
             assert!(!subject(&batch).contains(over.trim()), "{}", subject(&batch));
         }
     }

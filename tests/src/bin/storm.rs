@@ -105,6 +105,7 @@ fn message(nth: usize, made_at: Stamp) -> Message {
         language: Language::ENGLISH,
         box_name: "heron".to_owned(),
         made_at,
+        is_rehearsed: false,
         held: false,
         page: Some(vec![0x89; 900]),
         record: None,

@@ -88,7 +88,9 @@ fn a_second_attempt_has_the_same_name() {
         .map(|mail| parsed(mail["mail"].as_str().unwrap())["headers"]["Message-ID"].clone())
         .collect();
     assert_eq!(names[0], names[1]);
-    assert!(server.mails()[1]["mail"].as_str().unwrap().contains("Attempt 2: it may have arrived before."));
+    assert!(
+        server.mails()[1]["mail"].as_str().unwrap().contains("Delivery attempt 2: you may already have this message.")
+    );
 }
 
 #[test]

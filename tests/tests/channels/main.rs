@@ -49,6 +49,7 @@ fn message(incident: &str, sequence: u32, kind: MessageKind) -> Message {
         language: Language::ENGLISH,
         box_name: "heron".to_owned(),
         made_at: Stamp::default(),
+        is_rehearsed: false,
         held: false,
         page: None,
         record: None,

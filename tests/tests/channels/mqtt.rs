@@ -60,7 +60,7 @@ fn events_are_confirmed_and_the_state_is_kept_in_both_versions() {
             let (state, seen) =
                 watch::channel(standing("{\"standing\":\"warning\"}", &[("A1", "{\"a\":1}"), ("B/2", "{\"b\":2}")]));
             let channel = start(&file, &seen);
-            hears(&broker, "0 traylight/heron/agent here").await;
+            hears(&broker, "0 traylight/heron/agent online").await;
             hears(&broker, "0 traylight/heron/state {\"standing\":\"warning\"}").await;
             hears(&broker, "0 traylight/heron/tray/B_2 {\"b\":2}").await;
             let sent = channel.send(&batch(message("7", 1, MessageKind::Opened))).await;
@@ -122,12 +122,12 @@ fn an_agent_that_dies_is_said_to_be_gone() {
         runtime().block_on(async {
             let (_state, seen) = watch::channel(BoxState::default());
             let _channel = start(&file, &seen);
-            hears(&broker, "0 traylight/heron/agent here").await;
+            hears(&broker, "0 traylight/heron/agent online").await;
         });
         // The runtime is gone, and the connection with it, without a goodbye.
-        broker.hears("0 traylight/heron/agent gone");
+        broker.hears("0 traylight/heron/agent offline");
         let kept = late(&authority, &broker, false);
-        assert!(kept.contains(&"1 traylight/heron/agent gone".to_owned()), "{kept:?}");
+        assert!(kept.contains(&"1 traylight/heron/agent offline".to_owned()), "{kept:?}");
     }
 }
 
@@ -152,7 +152,7 @@ fn a_broker_that_was_away_is_told_how_things_stand() {
         channel.finish().await;
     });
     let heard = broker.heard();
-    assert_eq!(heard.iter().filter(|line| line.contains("agent here")).count(), 2, "{heard:?}");
+    assert_eq!(heard.iter().filter(|line| line.contains("agent online")).count(), 2, "{heard:?}");
     assert_eq!(heard.iter().filter(|line| line.contains("\"id\":\"7.1\"")).count(), 2, "{heard:?}");
 }
 

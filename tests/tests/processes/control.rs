@@ -164,7 +164,7 @@ fn what_is_no_request_is_refused_and_the_agent_goes_on() {
         (&b"hold your tongue\n"[..], "found a line that is no request: expected value"),
         (
             b"\"reboot\"\n",
-            "unknown variant `reboot`, expected one of `acknowledge`, `accept`, `mute`, `unmute`, `try_channel`, `confirm`, `rehearse`",
+            "unknown variant `reboot`, expected one of `acknowledge`, `accept`, `mute`, `unmute`, `try_channel`, `confirm`, `rehearse`, `end_rehearsal`",
         ),
         (b"{\"mute\":{\"for_s\":-1}}\n", "invalid value: integer `-1`"),
         (b"{\"mute\":{\"for_s\":1,\"why\":\"\"}}\n", "unknown field `why`"),
@@ -208,7 +208,7 @@ fn a_rehearsal_is_told_as_a_test_and_leaves_the_state_alone() {
     home.state_with("the first reading", |_| true);
     let (code, said) = says(&home, "rehearse", &["drive-gone", "0003", "--for", "2s"]);
     assert_eq!(code, Some(0), "{said}");
-    assert_eq!(said, "`drive-gone` is rehearsed for 2 s: see the panel and the log.\n");
+    assert!(said.starts_with("`drive-gone` is rehearsed for 2 s: watch the panel"), "{said}");
     let began = agent.hears("rehearsal-began");
     assert_eq!((&began["test"], message(&began).split(' ').next()), (&"yes".into(), Some("TEST:")), "{began}");
     let opened = agent.hears("opened");
@@ -221,6 +221,35 @@ fn a_rehearsal_is_told_as_a_test_and_leaves_the_state_alone() {
     assert_eq!(message(&agent.hears("rehearsal-over")), "TEST: the rehearsal of `drive-gone` is over: its time is up");
 }
 
+/// Its owner can practise on it: what is rehearsed is shown beside what is real, acknowledged without a trace, and ended.
+#[test]
+fn a_rehearsal_is_marked_wherever_it_is_shown_and_can_be_acknowledged_and_ended() {
+    let (heron, home) = (heron(), Home::new());
+    let mut agent = agent_with_an_incident(&heron, &home);
+    let (code, said) = says(&home, "rehearse", &["--end"]);
+    assert_eq!((code, said.as_str()), (Some(0), "no rehearsal is running\n"));
+    assert_eq!(says(&home, "rehearse", &["fan-stopped", "--for", "5 min"]).0, Some(0));
+    let state = home.state_with("the rehearsal", |state| state["rehearsal"]["incidents"][0].is_object());
+    let (real, rehearsed) = (&state["incidents"], &state["rehearsal"]["incidents"][0]["id"]);
+    assert!(real.as_array().unwrap().iter().all(|incident| incident["id"] != *rehearsed), "{state}");
+    for name in ["look", "alerts"] {
+        let (code, said) = says(&home, name, &[]);
+        assert!(said.contains("TEST: fan-stopped is being rehearsed for another "), "{name}: {said}");
+        assert_eq!(code, Some(10), "the box is no worse than it was: {name}");
+    }
+    let (code, said) = says(&home, "ack", &[&rehearsed.to_string()]);
+    assert!(code == Some(0) && said.starts_with("TEST: incident "), "{said}");
+    let known = |state: &Value| state["rehearsal"]["incidents"][0]["acknowledged"] == true;
+    let state = home.state_with("that the rehearsed one is known", known);
+    assert_eq!(state["incidents"][0]["acknowledged"], false, "nothing real has changed: {state}");
+    let (code, said) = says(&home, "rehearse", &["--end"]);
+    assert_eq!((code, said.as_str()), (Some(0), "the rehearsal is over\n"));
+    assert!(message(&agent.hears("rehearsal-over")).ends_with("it was ended by command"));
+    let state = home.state_with("the end", |state| state["rehearsal"].is_null());
+    assert!(state["incidents"][0].is_object(), "what is real is still open: {state}");
+    assert_eq!(says(&home, "ack", &[&rehearsed.to_string()]).0, Some(1));
+}
+
 #[test]
 fn what_is_really_critical_ends_a_rehearsal_and_lets_none_begin() {
     let (heron, home) = (heron(), Home::new());
@@ -231,7 +260,7 @@ fn what_is_really_critical_ends_a_rehearsal_and_lets_none_begin() {
     assert_eq!(code, Some(0), "{said}");
     agent.hears("rehearsal-began");
     let (code, said) = says(&home, "rehearse", &["drive-gone"]);
-    assert!(code == Some(1) && said.starts_with("traylight: `fan-stopped` is rehearsed for another "), "{said}");
+    assert!(code == Some(1) && said.starts_with("traylight: `fan-stopped` is being rehearsed for another "), "{said}");
     let (code, said) = says(&home, "rehearse", &["drive-gone", "--for", "11 min"]);
     assert!(code == Some(2) && said.contains("expected at most 10 min"), "{said}");
     for (device, count) in [("sdd", "1\n"), ("sdc", "2\n")] {
@@ -239,9 +268,12 @@ fn what_is_really_critical_ends_a_rehearsal_and_lets_none_begin() {
         heron.write(&format!("/sys/block/md0/md/dev-{device}/state"), "faulty\n");
     }
     let over = agent.hears("rehearsal-over");
-    assert!(message(&over).ends_with("is over: something critical has really begun"), "{over}");
+    assert!(message(&over).ends_with("is over: a real critical incident has begun"), "{over}");
     let (code, said) = says(&home, "rehearse", &["fan-stopped"]);
-    assert_eq!((code, said.as_str()), (Some(1), "traylight: something critical is open: that comes first\n"));
+    assert_eq!(
+        (code, said.as_str()),
+        (Some(1), "traylight: a critical incident is open: deal with it first, see `traylight alerts`\n")
+    );
 }
 
 #[test]
@@ -250,7 +282,7 @@ fn without_an_agent_a_rehearsal_is_played_in_the_terminal() {
     let root = heron.root().to_str().unwrap();
     let (code, said) = says(&home, "rehearse", &["usb-bridge", "0001", "--root", root]);
     assert_eq!(code, Some(0), "{said}");
-    assert!(said.starts_with("Pretended as well: that "), "{said}");
+    assert!(said.starts_with("Simulated as well: that "), "{said}");
     for wanted in ["cause=usb-bridge", "message=\"TEST: ", "test=yes", "incident-closed", "╰"] {
         assert!(said.contains(wanted), "{wanted} is not in:\n{said}");
     }

@@ -112,6 +112,11 @@ impl Memory {
         self.ledger.incident_store.acknowledge(id)
     }
 
+    /// The incident numbers up to this one are taken.
+    pub fn number_was_given(&mut self, last: IncidentId) {
+        self.ledger.incident_store.number_was_given(last);
+    }
+
     /// A memory for a single look, which has nothing to wait for: what is beyond a limit counts at once.
     pub fn for_a_single_look() -> Self {
         Self { at_once: true, ..Self::default() }

@@ -182,7 +182,7 @@ impl BrokerSession {
         let traylight_config::Mqtt { server, port, version, tls, login, ca_file, .. } = &self.settings;
         let password = login.as_ref().map(|login| secret::read(&login.password)).transpose()?;
         let gone = self.topic_of("agent");
-        let will = Publish { topic: &gone, payload: b"gone", retain: true, number: None };
+        let will = Publish { topic: &gone, payload: b"offline", retain: true, number: None };
         let login = login.as_ref().zip(password.as_ref()).map(|(login, word)| (login.user.as_str(), word.reveal()));
         let asked = Connect { client: &self.client, keep_alive_s: KEEP_ALIVE_S, login, will };
         let packet = connect(*version, &asked).map_err(not_ready)?;
@@ -216,7 +216,7 @@ impl BrokerSession {
         connection: &mut Connection,
         order: &mut Option<MqttDelivery>,
     ) -> Result<(), ChannelFault> {
-        self.keep(connection, "agent", b"here").await?;
+        self.keep(connection, "agent", b"online").await?;
         self.keep_state(connection).await?;
         if let Some(order) = order.as_ref() {
             self.event(connection, &order.payload).await?;

@@ -132,7 +132,7 @@ impl Outbox {
                 return Vec::new();
             }
         }
-        if self.is_muted && message.kind.is_last() {
+        if self.is_muted && message.kind.is_last() && !message.is_rehearsed {
             let withdrawn: Vec<Write> = self.queues.iter_mut().filter_map(|queue| queue.withdraw(&message)).collect();
             if !withdrawn.is_empty() {
                 self.incidents.remove(&message.incident);
@@ -140,8 +140,10 @@ impl Outbox {
             }
         }
         let mut writes = self.put(Arc::new(message.clone()), &channels);
-        if message.is_rehearsed() {
+        if message.is_rehearsed {
+            // Nothing of it is remembered.
             self.rehearsal_over = None;
+            return writes;
         }
         match message.kind {
             MessageKind::Closed | MessageKind::PartOf => {

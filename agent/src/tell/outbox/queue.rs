@@ -130,7 +130,7 @@ impl ChannelQueue {
         let critical = |other: &QueuedMessage| {
             other.message.incident == entry.message.incident && other.message.severity == Severity::Critical
         };
-        entry.message.kind == MessageKind::Test || self.entries.iter().any(critical)
+        entry.message.is_test() || self.entries.iter().any(critical)
     }
 
     /// The batch with these messages leaves; the pause that follows unless it arrives.

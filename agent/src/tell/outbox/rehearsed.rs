@@ -35,7 +35,7 @@ impl Outbox {
         let Some(over) = self.rehearsal_over else { return Default::default() };
         let is_late = now.moment() >= over.plus(LAST_WORDS);
         let outcome = self.drop_of_rehearsal(|tried| is_late || tried > 0);
-        if !self.queues.iter().any(|queue| queue.entries.iter().any(|entry| entry.message.is_rehearsed())) {
+        if !self.queues.iter().any(|queue| queue.entries.iter().any(|entry| entry.message.is_rehearsed)) {
             self.rehearsal_over = None;
         }
         outcome
@@ -56,7 +56,7 @@ impl Outbox {
         for queue in &mut self.queues {
             let goes = |queue: &ChannelQueue, index: usize| {
                 let entry = &queue.entries[index];
-                entry.message.is_rehearsed() && !queue.is_under_way(entry) && has_had_its_time(entry.tried)
+                entry.message.is_rehearsed && !queue.is_under_way(entry) && has_had_its_time(entry.tried)
             };
             let places: Vec<usize> = (0..queue.entries.len()).filter(|index| goes(queue, *index)).collect();
             let gone: Vec<String> = places

@@ -144,7 +144,7 @@ fn in_quiet_hours_only_what_is_critical_leaves_with_what_came_before_it() {
     assert_eq!(waits_until(&outbox, "mail", &at(60)), Some(3600));
     outbox.take(message("b", 2, Worsened, Critical, 120), &at(120));
     assert_eq!(sent(&mut outbox, "mail", &at(120)), ["b.1", "b.2"]);
-    outbox.take(message("test-7", 1, MessageKind::Test, Warning, 180), &at(180));
+    outbox.take(Message { is_rehearsed: true, ..message("test-7", 1, Opened, Warning, 180) }, &at(180));
     assert_eq!(sent(&mut outbox, "mail", &at(180)), ["test-7.1"], "somebody waits for it");
     assert_eq!(sent(&mut outbox, "mail", &at(3600)), ["a.1"]);
 }

@@ -176,7 +176,8 @@ fn after_a_reboot_a_pause_goes_on_as_far_as_anybody_can_tell() {
 }
 
 fn rehearsed(incident: &str, sequence: u32, second: u64) -> Message {
-    message(&format!("test-{incident}"), sequence, MessageKind::Test, Critical, second)
+    let kind = if sequence == 1 { Opened } else { MessageKind::Closed };
+    Message { is_rehearsed: true, ..message(&format!("test-{incident}"), sequence, kind, Critical, second) }
 }
 
 #[test]
