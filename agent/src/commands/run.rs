@@ -1,8 +1,8 @@
 //! `run`: the daemon.
 
 use super::shared::{BoxFlags, PLACES, read_settings};
+use super::terminal::{has_terminal, log_form};
 use std::io;
-use std::os::fd::AsFd;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
@@ -19,12 +19,12 @@ use traylight::tell::log::LogEntry;
 /// Flags of `run`.
 #[derive(clap::Args)]
 pub struct RunFlags {
-    /// The form of log lines [default: journal under systemd, else text]
+    /// The form of log lines [default: journal under systemd, short on a terminal, else text]
     #[arg(long, value_name = "FORM", help_heading = PLACES)]
     log: Option<Form>,
     #[command(flatten)]
     place: BoxFlags,
-    /// The folder of what must outlast a restart
+    /// The folder for what must survive a restart
     #[arg(long, value_name = "DIR", default_value = "/var/lib/traylight", help_heading = PLACES)]
     state_dir: PathBuf,
 }
@@ -39,7 +39,7 @@ pub fn command(flags: RunFlags) -> io::Result<ExitCode> {
     // Only what asks drives may need rights. From here on this process, which speaks to the network, has none.
     let keeper = Keeper::new(&root, clock.clone())?;
     rights::give_up()?;
-    let outlet = Outlet::new(Log::open(log.unwrap_or_else(form_for_here))?)?;
+    let outlet = Outlet::new(Log::open(log.unwrap_or_else(log_form))?)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let _inside = runtime.enter();
@@ -51,8 +51,9 @@ pub fn command(flags: RunFlags) -> io::Result<ExitCode> {
     let lost_control = "`ack`, `mute` and `rehearse` cannot ask this agent";
     let control = unless_taken(Control::open(&run_dir), |error| without("control-not-served", lost_control, error))?;
     let kept = Opened::open(&state_dir, clock.clone());
+    let terminal = has_terminal().then(|| config.clone());
     let reload = Box::new(move || read_settings(&config));
-    let edges = Edges { settings, reload, keeper, outlet, socket, control, kept, state_dir, clock };
+    let edges = Edges { settings, reload, keeper, outlet, socket, control, kept, state_dir, clock, terminal };
     let done = runtime.block_on(traylight::run::run(edges));
     // A question that hangs must not hold up the end.
     runtime.shutdown_background();
@@ -67,16 +68,5 @@ fn unless_taken<T>(opened: io::Result<T>, not: impl FnOnce(io::Error)) -> io::Re
             Ok(None)
         }
         opened => opened.map(Some),
-    }
-}
-
-/// The journal, when standard output is connected to it (systemd.exec(5), `$JOURNAL_STREAM`); else text.
-#[allow(clippy::disallowed_methods, reason = "the environment is read where arguments are")]
-fn form_for_here() -> Form {
-    #[allow(clippy::disallowed_methods, reason = "it is only asked what it is")]
-    let ours = rustix::fs::fstat(std::io::stdout().as_fd()).map(|stat| format!("{}:{}", stat.st_dev, stat.st_ino));
-    match (std::env::var("JOURNAL_STREAM"), ours) {
-        (Ok(journal), Ok(ours)) if journal == ours => Form::Journal,
-        _ => Form::Text,
     }
 }

@@ -6,7 +6,25 @@
 use std::fmt::Display;
 use std::io::{self, IsTerminal, Stdout, Write};
 use traylight::printout::{Printout, Screen};
+use traylight::send::log::Form;
 use traylight::text::one_line;
+
+/// The form of log lines for standard output: entries where the journal reads it (systemd.exec(5), `$JOURNAL_STREAM`), short
+/// lines on a terminal, else text.
+pub fn log_form() -> Form {
+    let out = io::stdout();
+    let ours = rustix::fs::fstat(&out).map(|stat| format!("{}:{}", stat.st_dev, stat.st_ino));
+    match (std::env::var("JOURNAL_STREAM"), ours) {
+        (Ok(journal), Ok(ours)) if journal == ours => Form::Journal,
+        _ if out.is_terminal() => Form::Short,
+        _ => Form::Text,
+    }
+}
+
+/// True for a command that a terminal started, whatever its output goes to: it ends with that terminal.
+pub fn has_terminal() -> bool {
+    io::stdin().is_terminal() || io::stdout().is_terminal()
+}
 
 /// Prints a printout as the terminal or pipe can show it.
 pub fn print(printout: &Printout) -> io::Result<()> {

@@ -28,17 +28,17 @@ pub fn dawn() -> io::Result<Wall> {
 }
 
 /// Plays the story `speed` times faster than it happened, in the log and, where there is one, on the terminal.
-pub fn play(speed: u32) -> io::Result<()> {
+pub fn play(speed: u32, form: Form) -> io::Result<()> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build()?;
-    runtime.block_on(tell(speed))
+    runtime.block_on(tell(speed, form))
 }
 
-async fn tell(speed: u32) -> io::Result<()> {
+async fn tell(speed: u32, form: Form) -> io::Result<()> {
     let settings = settings().map_err(|problems| io::Error::other(problems.to_string()))?;
     let dawn = dawn()?;
     let clock = Clock::of_this_machine();
     let began = clock.now();
-    let mut outlet = Outlet::new(Log::open(Form::Text)?)?;
+    let mut outlet = Outlet::new(Log::open(form)?)?;
     let mut memory = Memory::default();
     let mut elapsed = Duration::ZERO;
     outlet.say(

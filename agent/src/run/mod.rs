@@ -2,17 +2,21 @@
 
 mod core;
 mod dispatch;
+mod ending;
 mod entries;
 mod keeping;
 mod parts;
 mod rehearsal;
 mod send_log;
+mod start_lines;
 mod unsent;
 
 use self::core::Core;
 use self::dispatch::Dispatch;
+use self::ending::end_within;
 use self::keeping::{Begin, Keeping};
 use self::parts::{Ears, Parts, last_picture, not_in_force};
+use self::start_lines::start_lines;
 use self::rehearsal::Shown;
 use crate::clock::{Clock, Moment};
 use crate::keep::{KeepFault, Opened};
@@ -37,6 +41,9 @@ use traylight_display::PanelSize;
 /// Longer than the probe's pace, so that a box that is heard from wakes for nothing else.
 const TICK: Duration = Duration::from_secs(3);
 
+/// A person who has pressed Ctrl-C waits no longer than this for what is still being saved or sent.
+const LONGEST_GOODBYE: Duration = Duration::from_secs(2);
+
 /// Everything the loop is given.
 pub struct Edges {
     /// The settings to begin with.
@@ -57,6 +64,9 @@ pub struct Edges {
     pub state_dir: PathBuf,
     /// The machine's clocks.
     pub clock: Clock,
+    /// The configuration's file, where a terminal has started this: a person is told of it there, and it ends when that terminal
+    /// does.
+    pub terminal: Option<PathBuf>,
 }
 
 /// Runs until it is asked to stop.
@@ -64,7 +74,18 @@ pub struct Edges {
 /// # Errors
 /// When the machine refuses signals or a thread, or no probe can be started any more.
 pub async fn run(edges: Edges) -> std::io::Result<()> {
-    let Edges { mut settings, reload, mut keeper, mut outlet, mut socket, mut control, kept, state_dir, clock } = edges;
+    let Edges {
+        mut settings,
+        reload,
+        mut keeper,
+        mut outlet,
+        mut socket,
+        mut control,
+        kept,
+        state_dir,
+        clock,
+        terminal,
+    } = edges;
     let (mut keeping, Begin { entries, mut ledger, outboxes }) = Keeping::begin(kept, state_dir, &clock)?;
     outlet.say_all(entries, &clock.wall());
     dispatch::prepare(&mut ledger.incident_store, outboxes.as_ref(), &settings.alerts, &clock);
@@ -76,18 +97,28 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     keeping.run_begins(&mut core.memory);
     let ears = Ears { panels: report, buttons: press };
     let mut parts = Parts::start(&settings, outboxes, &core.memory.ledger().incident_store, ears, &clock)?;
+    let mut to_greet = terminal.clone();
     let mut tick = tokio::time::interval(TICK);
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
-    outlet
-        .say(&LogEntry::agent(6, "started", format!("traylight {} watches", env!("CARGO_PKG_VERSION"))), &clock.wall());
+    outlet.say(
+        &LogEntry::agent(6, "started", format!("traylight {} has started", env!("CARGO_PKG_VERSION"))),
+        &clock.wall(),
+    );
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Ready]);
 
     let done = loop {
         tokio::select! {
             news = keeper.news() => {
                 match news {
-                    Ok(news) => outlet.say_all(core.hear(news), &clock.wall()),
+                    Ok(news) => {
+                        outlet.say_all(core.hear(news), &clock.wall());
+                        let lines = to_greet.as_ref().zip(core.snapshot.as_ref());
+                        if let Some(lines) = lines.map(|(file, snapshot)| start_lines(snapshot, &settings, file)) {
+                            to_greet = None;
+                            outlet.say_all(lines.map(|line| LogEntry::agent(6, "found", line)).into(), &clock.wall());
+                        }
+                    }
                     // Whoever supervises this starts all of it anew.
                     Err(error) => break Err(error),
                 }
@@ -120,21 +151,27 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 let entries = keeping.hear(outcome, &mut core, parts.dispatch.as_mut(), &settings, &clock);
                 outlet.say_all(entries, &clock.wall());
             }
-            _ = reread.recv() => match reload() {
-                Err(problems) => outlet.say(&not_taken_over(&problems), &clock.wall()),
-                Ok(new) => {
-                    core.renew(&settings, &new);
-                    settings = new;
-                    let mut entries = vec![LogEntry::agent(5, "reloaded", "the configuration is in force")];
-                    let (begun, lacks) = parts.renew(&settings, || keeping.outboxes(), &core.memory.ledger().incident_store);
-                    core.panels_begin(&begun, parts.panels.len());
-                    entries.extend(lacks);
-                    if let Err(error) = keeper.tell(schedule(&settings)) {
-                        entries.push(not_in_force("[self_test]", &error));
-                    }
-                    outlet.say_all(entries, &clock.wall());
+            _ = reread.recv() => {
+                if terminal.is_some() {
+                    break Ok(());
                 }
-            },
+                match reload() {
+                    Err(problems) => outlet.say(&not_taken_over(&problems), &clock.wall()),
+                    Ok(new) => {
+                        core.renew(&settings, &new);
+                        settings = new;
+                        let mut entries = vec![LogEntry::agent(5, "reloaded", "the configuration is in force")];
+                        let (begun, lacks) =
+                            parts.renew(&settings, || keeping.outboxes(), &core.memory.ledger().incident_store);
+                        core.panels_begin(&begun, parts.panels.len());
+                        entries.extend(lacks);
+                        if let Err(error) = keeper.tell(schedule(&settings)) {
+                            entries.push(not_in_force("[self_test]", &error));
+                        }
+                        outlet.say_all(entries, &clock.wall());
+                    }
+                }
+            }
             _ = stop.recv() => break Ok(()),
             _ = interrupt.recv() => break Ok(()),
         }
@@ -165,6 +202,11 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     };
 
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Stopping]);
+    let last = |size| last_picture(&clock.wall(), size, settings.language);
+    outlet.draw_last(last(PanelSize::W128H64).frame);
+    if terminal.is_some() {
+        end_within(LONGEST_GOODBYE)?;
+    }
     core.memory.end();
     if let Some(entry) = keeping.finish(&mut core.memory) {
         outlet.say(&entry, &clock.wall());
@@ -177,11 +219,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         Err(error) => LogEntry::agent(3, "stopped", error.to_string()),
     };
     outlet.say(&stopped_by, &clock.wall());
-    let (wall, language) = (clock.wall(), settings.language);
-    outlet.draw(last_picture(&wall, PanelSize::W128H64, language).frame);
     for panel in parts.panels {
         let size = panel.size();
-        panel.finish(last_picture(&wall, size, language));
+        panel.finish(last(size));
     }
     done
 }

@@ -1,7 +1,7 @@
-//! Writes log entries: as lines of text or JSON, or natively to the journal.
+//! Writes log entries: as short lines for a person, as lines of text or JSON, or natively to the journal.
 
 use crate::clock::Wall;
-use crate::tell::log::{LogEntry, journal_entry, json_line, text_line};
+use crate::tell::log::{LogEntry, journal_entry, json_line, short_line, text_line};
 use std::io;
 use std::os::unix::net::UnixDatagram;
 
@@ -11,11 +11,13 @@ const JOURNAL: &str = "/run/systemd/journal/socket";
 /// How lines are written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub enum Form {
-    /// Words and `key=value` pairs.
+    /// A short line for a person
+    Short,
+    /// `key=value` pairs, with the words last
     Text,
-    /// One JSON object a line.
+    /// One JSON object a line
     Json,
-    /// Entries of the systemd journal.
+    /// Entries of the systemd journal
     Journal,
 }
 
@@ -37,7 +39,7 @@ impl Log {
                 socket.connect(JOURNAL).map_err(|error| io::Error::new(error.kind(), format!("{JOURNAL}: {error}")))?;
                 Some(socket)
             }
-            Form::Text | Form::Json => None,
+            Form::Short | Form::Text | Form::Json => None,
         };
         Ok(Self { form, journal })
     }
@@ -46,6 +48,9 @@ impl Log {
     pub fn write(&self, entry: &LogEntry, wall: &Wall, out: impl FnOnce(&str) -> io::Result<()>) -> io::Result<()> {
         match (&self.journal, self.form) {
             (Some(journal), _) => send(journal, &journal_entry(entry)),
+            // A person has read of it: the condition that ended or eased has a line of its own.
+            (None, Form::Short) if matches!(entry.event, "incident-closed" | "incident-eased") => Ok(()),
+            (None, Form::Short) => out(&(short_line(entry, wall) + "\n")),
             (None, Form::Json) => out(&(json_line(entry, wall) + "\n")),
             (None, _) => out(&(text_line(entry, wall) + "\n")),
         }

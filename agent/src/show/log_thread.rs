@@ -23,6 +23,8 @@ const LAST: Duration = Duration::from_millis(500);
 struct LogQueue {
     lines: Vec<(LogEntry, Wall)>,
     picture: Option<Frame>,
+    /// The picture is the last one.
+    is_last: bool,
     /// How many lines did not fit, and the calendar at the last of them.
     dropped: Option<(u64, Wall)>,
     /// Counts up with each line that left, or failed to.
@@ -82,6 +84,11 @@ impl LogThread {
     pub fn draw(&self, frame: Frame) {
         self.0.change(|queue| queue.picture = Some(frame));
     }
+
+    /// Hands over the last picture: from then on the terminal is its user's again.
+    pub fn draw_last(&self, frame: Frame) {
+        self.0.change(|queue| (queue.picture, queue.is_last) = (Some(frame), true));
+    }
 }
 
 impl Drop for LogThread {
@@ -116,6 +123,7 @@ impl Writer {
             let (lines, picture) = (std::mem::take(&mut queue.lines), queue.picture.take());
             // All that was dropped came after these lines.
             let dropped = queue.dropped.take();
+            let is_last = queue.is_last;
             let is_over = queue.is_over && lines.is_empty() && picture.is_none();
             drop(queue);
             for (entry, wall) in &lines {
@@ -129,6 +137,9 @@ impl Writer {
             if let Some(frame) = picture {
                 // A terminal that is gone is no reason to stop watching.
                 let _ = self.stage.draw(&frame);
+                if is_last {
+                    self.stage.show_cursor();
+                }
             }
             if is_over {
                 return;

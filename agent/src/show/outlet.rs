@@ -178,6 +178,11 @@ impl Outlet {
     pub fn draw(&self, frame: Frame) {
         self.log.draw(frame);
     }
+
+    /// Puts the last picture on the terminal, which is its user's again from then on.
+    pub fn draw_last(&self, frame: Frame) {
+        self.log.draw_last(frame);
+    }
 }
 
 /// How long a page stays.

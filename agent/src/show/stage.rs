@@ -57,6 +57,14 @@ impl<W: Write + AsFd> Stage<W> {
         self.out.write_all(whole.as_bytes())
     }
 
+    /// Gives the terminal its cursor back.
+    pub fn show_cursor(&mut self) {
+        if self.is_terminal {
+            // A terminal that is gone needs none.
+            let _ = self.out.write_all(SHOW_CURSOR.as_bytes());
+        }
+    }
+
     /// The way back to the first line of the picture. A terminal that changed its size has moved the lines about:
     /// then only a clean sheet helps.
     fn back_to_top(&self, size: Size) -> String {
@@ -77,9 +85,7 @@ impl<W: Write + AsFd> Stage<W> {
 
 impl<W: Write + AsFd> Drop for Stage<W> {
     fn drop(&mut self) {
-        if self.is_terminal {
-            let _ = self.out.write_all(SHOW_CURSOR.as_bytes());
-        }
+        self.show_cursor();
     }
 }
 
@@ -92,5 +98,5 @@ fn picture(frame: &Frame, size: Size) -> String {
     [terminal::bordered(frame), terminal::compact(frame)]
         .into_iter()
         .find(fits)
-        .unwrap_or_else(|| "terminal too small for the panel: it needs 66 columns and 19 lines\n".to_owned())
+        .unwrap_or_else(|| textwrap::fill("The panel needs 66 columns and 19 lines.", usize::from(size.columns)) + "\n")
 }

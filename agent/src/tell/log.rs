@@ -141,6 +141,13 @@ pub fn text_line(entry: &LogEntry, wall: &Wall) -> String {
     line
 }
 
+/// The entry as a person reads it on a terminal, without its end: the time, how bad it is, and what happened.
+pub fn short_line(entry: &LogEntry, wall: &Wall) -> String {
+    let entry = entry.cleaned();
+    let level = if entry.priority <= 4 { format!("{}: ", level(entry.priority)) } else { String::new() };
+    format!("{} {level}{}", wall.second(), entry.message)
+}
+
 /// The entry as one JSON object in a line, without its end.
 pub fn json_line(entry: &LogEntry, wall: &Wall) -> String {
     let entry = entry.cleaned();
@@ -236,6 +243,12 @@ mod tests {
              evidence=\"its block device is gone\" \
              message=\"TRAY 3 GONE: The drive in tray 3 (serial ..LARK) is gone; md0 needs it.\""
         );
+    }
+
+    #[test]
+    fn a_person_reads_a_change_as_one_short_line() {
+        let line = "14:32:05 critical: TRAY 3 GONE: The drive in tray 3 (serial ..LARK) is gone; md0 needs it.";
+        assert_eq!(short_line(&opened("HN24-LARK"), &wall()), line);
     }
 
     #[test]

@@ -12,6 +12,7 @@ mod flooded;
 mod journal;
 mod keeping;
 mod limits;
+mod on_a_terminal;
 mod reload;
 mod rights;
 mod running;

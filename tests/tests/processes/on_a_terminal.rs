@@ -1,0 +1,105 @@
+//! `run` as a person starts it: on a terminal that shows short lines and the panel, and that may be closed.
+
+use super::heron;
+use super::running::{Home, signal};
+use rustix::process::{ioctl_tiocsctty, setsid};
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read, Write};
+use std::os::fd::{AsFd, OwnedFd};
+use std::os::unix::ffi::OsStrExt;
+use std::os::unix::process::CommandExt;
+use std::process::{Child, Stdio};
+use std::sync::{Arc, Mutex};
+use traylight_tests::binary::traylight;
+use traylight_tests::lab::wait::wait_until;
+use traylight_tests::pretend_box::PretendBox;
+
+/// An agent on a terminal of its own, and what it has printed.
+struct OnTerminal {
+    agent: Child,
+    keyboard: File,
+    printed: Arc<Mutex<String>>,
+}
+
+impl OnTerminal {
+    fn start(home: &Home, heron: &PretendBox) -> Self {
+        let keyboard = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
+        grantpt(&keyboard).unwrap();
+        unlockpt(&keyboard).unwrap();
+        let name = ptsname(&keyboard, Vec::new()).unwrap();
+        let path = std::path::Path::new(std::ffi::OsStr::from_bytes(name.as_bytes())).to_owned();
+        let screen: OwnedFd = OpenOptions::new().read(true).write(true).open(path).unwrap().into();
+        let mut command = home.command(traylight(), "run");
+        command.arg("--root").arg(heron.root());
+        command.stdin(screen.try_clone().unwrap()).stdout(screen.try_clone().unwrap()).stderr(Stdio::from(screen));
+        // SAFETY: only two system calls, which allocate nothing, between fork and exec.
+        unsafe {
+            command.pre_exec(|| {
+                setsid()?;
+                ioctl_tiocsctty(io::stdin().as_fd())?;
+                Ok(())
+            });
+        }
+        let agent = command.spawn().unwrap();
+        let (printed, mut output) = (Arc::new(Mutex::new(String::new())), File::from(keyboard.try_clone().unwrap()));
+        let seen = Arc::clone(&printed);
+        std::thread::spawn(move || {
+            let mut piece = [0; 4096];
+            while let Ok(length @ 1..) = output.read(&mut piece) {
+                seen.lock().unwrap().push_str(&String::from_utf8_lossy(&piece[..length]));
+            }
+        });
+        Self { agent, keyboard: File::from(keyboard), printed }
+    }
+
+    fn prints(&self, wanted: &str) {
+        let look = || {
+            let printed = self.printed.lock().unwrap();
+            if printed.contains(wanted) { Ok(()) } else { Err(format!("{printed:?}")) }
+        };
+        wait_until(wanted, 60, look).unwrap_or_else(|error| panic!("{error}"));
+    }
+
+    fn ends(&mut self) -> Option<i32> {
+        let ended = || self.agent.try_wait().unwrap().ok_or_else(|| "it still runs".to_owned());
+        wait_until("its end", 60, ended).unwrap_or_else(|error| panic!("{error}")).code()
+    }
+}
+
+#[test]
+fn a_person_reads_what_was_found_and_ctrl_c_ends_it_although_a_channel_hangs() {
+    let (heron, home) = (heron(), Home::new());
+    home.configure("[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sleep'\narguments = ['30']\n");
+    let mut run = OnTerminal::start(&home, &heron);
+    run.prints("Found 4 drives, 1 pool, ");
+    run.prints("Not configured: a panel, trays.");
+    run.prints(&format!("edit {}", home.path("traylight.toml").display()));
+    assert!(!run.printed.lock().unwrap().contains("message="), "the structured line is for pipes and the journal");
+    let mut test = home.command(traylight(), "alerts").args(["--test", "bell"]).spawn().unwrap();
+    let under_way =
+        || children(run.agent.id()).contains(&"sleep".to_owned()).then_some(()).ok_or("no message is under way");
+    wait_until("a message under way", 60, under_way).unwrap();
+    run.keyboard.write_all(b"\x03").unwrap();
+    assert_eq!(run.ends(), Some(0));
+    run.prints("\x1b[?25h");
+    let _ = test.kill();
+    let _ = test.wait();
+}
+
+/// The names of the processes that this one has started.
+fn children(parent: u32) -> Vec<String> {
+    let tasks = std::fs::read_dir(format!("/proc/{parent}/task")).unwrap().map(|task| task.unwrap().path());
+    let read = |path| std::fs::read_to_string(path).unwrap_or_default();
+    let started: String = tasks.map(|task| read(task.join("children"))).collect();
+    started.split_whitespace().map(|id| read(format!("/proc/{id}/comm").into()).trim().to_owned()).collect()
+}
+
+#[test]
+fn an_agent_ends_with_its_terminal() {
+    let (heron, home) = (heron(), Home::new());
+    let mut run = OnTerminal::start(&home, &heron);
+    run.prints("Found 4 drives");
+    signal("HUP", run.agent.id());
+    assert_eq!(run.ends(), Some(0));
+}
