@@ -2,7 +2,7 @@
 
 use strsim::osa_distance;
 
-/// Longer words are not typing mistakes of our keys, and comparing them would only cost time.
+/// Longer words are not typing mistakes of our names, and comparing them would only cost time.
 const LONGEST: usize = 40;
 
 /// The candidate nearest to `word`, when it is near enough to be a slip of the fingers: one change for each
@@ -11,10 +11,11 @@ pub fn nearest<'c>(word: &str, candidates: impl IntoIterator<Item = &'c str>) ->
     if word.len() > LONGEST {
         return None;
     }
-    let word = word.to_lowercase().replace('-', "_");
+    let plain = |word: &str| word.to_lowercase().replace('-', "_");
+    let word = plain(word);
     candidates
         .into_iter()
-        .map(|candidate| (osa_distance(&word, candidate), candidate))
+        .map(|candidate| (osa_distance(&word, &plain(candidate)), candidate))
         .filter(|(changes, candidate)| *changes <= (candidate.chars().count() / 3).max(1))
         .min_by_key(|(changes, _)| *changes)
         .map(|(_, candidate)| candidate)
@@ -29,6 +30,7 @@ mod tests {
         let keys = ["bus", "address", "upside_down", "brightness"];
         assert_eq!(nearest("adress", keys), Some("address"));
         assert_eq!(nearest("Upside-Down", keys), Some("upside_down"));
+        assert_eq!(nearest("drive_gnoe", ["drive-gone", "drive-hot"]), Some("drive-gone"));
         assert_eq!(nearest("bs", keys), Some("bus"));
         assert_eq!(nearest("bsu", keys), Some("bus"), "neighbours that changed places");
         assert_eq!(nearest("colour", keys), None);

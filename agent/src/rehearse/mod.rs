@@ -16,7 +16,7 @@ use crate::verdict::{Cause, Change, Condition, Ended, Incident, IncidentId, Kind
 use std::collections::BTreeSet;
 use std::fmt;
 use std::time::Duration;
-use traylight_config::{Grace, Limits, Settings};
+use traylight_config::{Grace, Limits, Settings, nearest};
 
 /// What can be rehearsed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,7 +36,12 @@ impl RehearsedFault {
     /// The fault of this name.
     pub fn named(name: &str) -> Result<Self, String> {
         let found = Self::all().find(|fault| fault.to_string() == name);
-        found.ok_or_else(|| format!("found no fault `{name}`; `traylight rehearse --list` names them all"))
+        found.ok_or_else(|| {
+            let names: Vec<String> = Self::all().map(|fault| fault.to_string()).collect();
+            let near = nearest(name, names.iter().map(String::as_str));
+            let near = near.map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
+            format!("unknown fault `{name}`{near} (`traylight rehearse --list` lists them)")
+        })
     }
 
     fn play(self) -> Play {

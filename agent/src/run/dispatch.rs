@@ -23,7 +23,7 @@ use std::fmt;
 use std::io;
 use std::time::Duration;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
-use traylight_config::{AlertChannel, Alerts, Destination, Settings};
+use traylight_config::{AlertChannel, Alerts, Destination, Settings, nearest};
 use traylight_display::PanelSize;
 
 /// Enlarges the panel's picture in a mail, which shows it at half of that.
@@ -188,7 +188,10 @@ impl Dispatch {
     fn test_message(&mut self, name: &str, scene: &AlertContext) -> Result<Message, String> {
         let names: Vec<&str> = self.alerts.channels.iter().map(|channel| channel.name.as_str()).collect();
         let channel = self.alerts.channels.iter().find(|channel| channel.name == name);
-        let channel = channel.ok_or_else(|| format!("unknown channel `{name}`; channels: {}", names.join(", ")))?;
+        let channel = channel.ok_or_else(|| {
+            let near = nearest(name, names.iter().copied()).map(|near| format!("; did you mean `{near}`?"));
+            format!("unknown channel `{name}`{} Channels: {}", near.as_deref().unwrap_or("."), names.join(", "))
+        })?;
         let codes = self.codes.as_mut().ok_or("the code cannot be kept: there is no store")?;
         let code = confirm::code(random());
         codes.ask(name, &target(channel), &code).map_err(|fault| fault.to_string())?;

@@ -7,6 +7,7 @@ use crate::reading::{AskedBy, Drive, Pool, SelfTest, SelfTestStep, TestOutcome};
 use crate::units::span;
 use crate::verdict::{NotOne, Place, Refusal, TestNews};
 use std::time::Duration;
+use traylight_config::nearest;
 
 /// What is new, as a line of the log.
 pub fn news(drive: &Place, news: &TestNews) -> String {
@@ -133,14 +134,25 @@ pub fn refusal(place: &Place, step: SelfTestStep, refusal: &Refusal) -> String {
     }
 }
 
-/// That a name means no drive, or several.
+/// That a name fits no drive, or several.
 pub fn not_one(name: &str, found: &NotOne) -> String {
-    let list = |places: &[Place]| listed(places, Language::ENGLISH).unwrap_or_else(|| "no drives".to_owned());
-    let wanted = "wanted a tray's label, or four or more characters that a serial ends with";
+    let list = |places: &[Place]| listed(places, Language::ENGLISH).unwrap_or_else(|| "none".to_owned());
+    let expected = "expected the label of a tray or the last four or more characters of a serial";
     match found.fitting[..] {
-        [] => format!("found nothing that `{name}` means, {wanted}; there are: {}", list(&found.there)),
-        _ => format!("found several that `{name}` may mean: {}; {wanted}", list(&found.fitting)),
+        [] => {
+            let near = nearest(name, found.there.iter().flat_map(|place| names(place, name.chars().count())));
+            let near = near.map_or_else(|| ".".to_owned(), |near| format!("; did you mean `{near}`?"));
+            format!("{expected}, found `{name}`{near} Drives: {}", list(&found.there))
+        }
+        _ => format!("{expected}, found `{name}`, which fits several: {}", list(&found.fitting)),
     }
+}
+
+/// What could have been meant by a name of this length. Labels of one letter are all alike.
+fn names(place: &Place, length: usize) -> impl Iterator<Item = &str> {
+    let label = place.tray.as_deref().filter(|label| label.chars().nth(1).is_some());
+    let tail = |serial: &'_ str| serial.char_indices().rev().nth(length.saturating_sub(1)).map_or(0, |(at, _)| at);
+    label.into_iter().chain(place.serial.as_deref().map(move |serial| &serial[tail(serial)..]))
 }
 
 #[cfg(test)]
@@ -191,10 +203,13 @@ mod tests {
         let there = vec![lark(), place("4", "HN24-KITE")];
         assert_eq!(
             not_one("Z9", &NotOne { fitting: Vec::new(), there: there.clone() }),
-            "found nothing that `Z9` means, wanted a tray's label, or four or more characters that a serial ends with; \
-             there are: the drive in tray 3 (serial ..LARK), the drive in tray 4 (serial ..KITE)"
+            "expected the label of a tray or the last four or more characters of a serial, found `Z9`. Drives: \
+             the drive in tray 3 (serial ..LARK), the drive in tray 4 (serial ..KITE)"
         );
-        assert!(not_one("x", &NotOne { fitting: there.clone(), there }).starts_with("found several that `x` may mean"));
+        let near = not_one("KTIE", &NotOne { fitting: Vec::new(), there: there.clone() });
+        assert!(near.contains("found `KTIE`; did you mean `KITE`? Drives: "), "{near}");
+        let several = not_one("x", &NotOne { fitting: there.clone(), there });
+        assert!(several.contains("found `x`, which fits several: the drive in tray 3"), "{several}");
     }
 
     #[test]
