@@ -13,7 +13,7 @@ pub struct CheckFlags {
     /// The configuration file to check
     #[arg(value_name = "FILE", default_value = CONFIG)]
     file: PathBuf,
-    /// The same, as the other commands have it
+    /// The same, as in the other commands
     #[arg(long, value_name = "FILE", conflicts_with = "file", help_heading = PLACES)]
     config: Option<PathBuf>,
 }
@@ -23,7 +23,7 @@ pub fn command(flags: &CheckFlags) -> io::Result<ExitCode> {
     let file = flags.config.as_ref().unwrap_or(&flags.file);
     let name = file.display().to_string();
     let Some(text) = config_text(file)? else {
-        print_lines(&format!("{name} does not exist: all defaults apply"))?;
+        print_lines(&format!("{name} does not exist, so the defaults apply"))?;
         return Ok(ExitCode::SUCCESS);
     };
     match settle(&text, &name) {
@@ -31,7 +31,7 @@ pub fn command(flags: &CheckFlags) -> io::Result<ExitCode> {
             let trays: usize = settings.shelves.iter().map(|shelf| shelf.trays.len()).sum();
             let shelves = counted(settings.shelves.len(), "shelf", "shelves");
             let trays = counted(trays, "tray", "trays");
-            print_lines(&format!("{name} has no mistakes: {shelves}, {trays}"))?;
+            print_lines(&format!("{name}: no problems, {shelves}, {trays}"))?;
             Ok(ExitCode::SUCCESS)
         }
         Err(problems) => {

@@ -16,18 +16,31 @@ mod shared;
 mod spare;
 mod terminal;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use shared::TreeFlag;
 use std::io;
 use std::process::ExitCode;
 
-/// Monitors a self-built storage box: drives, pools, free space, fans and network ports. Shows what is wrong, in which tray, and what to do.
+/// The help of a command: what it does, how it is called, examples, then its options.
+const HELP: &str = "{about-with-newline}\n{usage-heading} {usage}\n\n{before-help}{all-args}";
+
+/// Exit codes of all commands, in the help of the program.
+const EXIT_CODES: &str = "\
+Exit codes:
+  0   done; `look` and `alerts`: healthy; `self-test`: passed
+  1   could not run
+  2   wrong usage
+  3   `look` and `alerts`: the system is still starting
+  10  `look` and `alerts`: a warning is open, or there are no readings; `self-test`: no result
+  20  `look` and `alerts`: something critical is open; `self-test`: failed
+
+`traylight help COMMAND` explains a command.";
+
+/// Monitors a home-built storage box: drives, pools, free space, fans and network ports. Shows what is wrong, in which tray, and what to do.
 ///
 /// It only reads: it never wakes a sleeping drive, never writes to one, and changes nothing on the box.
-///
-/// Exit codes of `look` and `alerts`: 0 healthy, 3 the system is still starting, 10 a warning is open or the box is silent, 20 a critical condition is open. Of all commands: 1 could not run, 2 wrong usage.
 #[derive(Parser)]
-#[command(name = "traylight", version, arg_required_else_help = true, max_term_width = 100)]
+#[command(name = "traylight", version, arg_required_else_help = true, max_term_width = 100, after_help = EXIT_CODES)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -35,49 +48,55 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Monitor the box until stopped: log what changes, draw the panel, send alerts
+    /// Monitor the box until stopped: log changes, draw the panel, send alerts
     ///
-    /// Works without configuration. In a terminal the panel is drawn there, with the log above it. SIGHUP reads the configuration again.
-    #[command(after_help = "Example: traylight run --config heron.toml")]
+    /// Works without a configuration file. On a terminal it draws the panel there, with a short line for each change above it; Ctrl-C or closing the terminal stops it. A service reads its configuration again on SIGHUP.
+    #[command(before_help = "Examples:\n  traylight run\n  traylight run --config heron.toml")]
     Run(run::RunFlags),
-    /// Show the state of the box
+    /// Show the state of the box: drives, pools, free space, fans and network ports
     ///
-    /// Asks the running agent, or reads the box itself if none runs, which takes a second.
+    /// Asks the running agent. If none is running, it reads the box itself, which takes a few seconds.
     #[command(
-        after_help = "Examples: traylight look\n          traylight look 3          the drive in tray 3 in full\n          traylight look --watch"
+        before_help = "Examples:\n  traylight look\n  traylight look 3          the drive in tray 3 in full\n  traylight look --watch"
     )]
     Look(look::LookFlags),
-    /// Let one drive test itself, and follow the test
+    /// Start a drive's self-test and follow it to the end
     ///
-    /// First shows which drive is meant and how long the test takes, and asks. No data is changed. Exit code: 0 passed, 20 failed, 10 no result.
+    /// Shows which drive is meant and how long the test takes, then asks. Your data is not changed.
     #[command(
-        after_help = "Examples: traylight self-test short 3       the drive in tray 3\n          traylight self-test long LARK     the drive whose serial ends in LARK\n          traylight self-test stop 3"
+        before_help = "Examples:\n  traylight self-test short 3      the drive in tray 3\n  traylight self-test long LARK    the drive whose serial ends in LARK\n  traylight self-test stop 3"
     )]
     SelfTest(self_test::SelfTestFlags),
-    /// List what is open, or explain one incident
+    /// List open incidents and alert channels, or explain an incident
     ///
-    /// Asks the running agent, or reads the box itself if none runs.
-    #[command(after_help = "Examples: traylight alerts --why 7\n          traylight alerts --test keeper")]
+    /// Asks the running agent. If none is running, it reads the box itself, which takes a few seconds.
+    #[command(
+        before_help = "Examples:\n  traylight alerts\n  traylight alerts --all            closed incidents, too\n  traylight alerts --why 7          explain incident 7\n  traylight alerts --test keeper    send a test message to the channel keeper"
+    )]
     Alerts(alerts::AlertsFlags),
-    /// Stop the reminders of an incident until it gets worse
-    #[command(after_help = "Examples: traylight ack 7\n          traylight ack --accept 7")]
+    /// Acknowledge an incident: no more reminders until it gets worse
+    #[command(
+        before_help = "Examples:\n  traylight ack 7\n  traylight ack --accept 7    what is missing is meant to be missing"
+    )]
     Ack(ack::AckFlags),
-    /// Hold messages back while you work on the box; log and panel go on
-    #[command(after_help = "Examples: traylight mute 2h\n          traylight mute --end")]
+    /// Hold messages back while you work on the box; log and panel continue
+    #[command(before_help = "Examples:\n  traylight mute 2h\n  traylight mute --end")]
     Mute(mute::MuteFlags),
-    /// Play a fault, marked TEST, on the panel, in the log and on all channels; touches nothing
+    /// Play a fault, marked TEST, on the panel, in the log and on all channels; nothing is touched
     ///
-    /// The running agent plays it; if none runs, it is played in the terminal.
-    #[command(after_help = "Examples: traylight rehearse drive-gone 3\n          traylight rehearse supply --for 5min")]
+    /// The running agent plays it. If none is running, it is played in the terminal.
+    #[command(
+        before_help = "Examples:\n  traylight rehearse --list\n  traylight rehearse drive-gone 3\n  traylight rehearse supply --for 5min"
+    )]
     Rehearse(rehearse::RehearseFlags),
-    /// List every mistake in the configuration
-    #[command(after_help = "Examples: traylight check\n          traylight check heron.toml")]
+    /// Check the configuration file and list every mistake in it
+    #[command(before_help = "Examples:\n  traylight check\n  traylight check heron.toml")]
     Check(check::CheckFlags),
     /// Draw the pages of the panel in the terminal, as pictures or as text
-    #[command(after_help = "Examples: traylight panel\n          traylight panel --png pages")]
+    #[command(before_help = "Examples:\n  traylight panel\n  traylight panel --png pages")]
     Panel(panel::PanelFlags),
-    /// Play a story on a pretend box; needs no hardware
-    #[command(after_help = "Example: traylight demo --speed 60")]
+    /// Play a story on a simulated box; needs no hardware
+    #[command(before_help = "Example:\n  traylight demo --speed 60")]
     Demo(demo::DemoFlags),
     /// The half of `run` that touches the hardware; `run` starts it
     #[command(hide = true)]
@@ -89,11 +108,12 @@ enum Command {
 
 /// Runs the command that was asked for.
 pub fn run() -> ExitCode {
-    let command = Arguments::parse().command;
-    let done = spare::descriptors().and_then(|()| command.run());
+    let commands = Arguments::command().mut_subcommands(|command| command.help_template(HELP));
+    let arguments = Arguments::from_arg_matches(&commands.get_matches()).unwrap_or_else(|error| error.exit());
+    let done = spare::descriptors().and_then(|()| arguments.command.run());
     match done {
         Ok(code) => code,
-        // Whoever read our output has read enough.
+        // The reader of our output has closed it.
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
         Err(error) => {
             terminal::complain(error);
