@@ -7,25 +7,41 @@ use serde_json::Value;
 use std::io;
 use std::process::ExitCode;
 use traylight::printout::Printout;
-use traylight::serve::alerts::{list, why};
+use traylight::serve::alerts::{list, list_closed};
 use traylight::serve::control::{self, ControlRequest};
+use traylight::serve::why::why;
 use traylight::verdict::IncidentId;
 
 /// What `--json` prints of the state document.
-const KEYS: [&str; 8] = ["schema", "box", "taken_at", "standing", "muted_left_s", "unseen", "conditions", "incidents"];
+const KEYS: [&str; 11] = [
+    "schema",
+    "box",
+    "taken_at",
+    "standing",
+    "muted_left_s",
+    "unseen",
+    "conditions",
+    "incidents",
+    "channels",
+    "rehearsal",
+    "history",
+];
 
 /// Flags of `alerts`.
 #[derive(clap::Args)]
 pub struct AlertsFlags {
-    /// Explain one incident: cause, evidence, limits, what was not measured, what to do and what not
+    /// Explain one incident: what happened, the likely cause, what to do, evidence and limits
     #[arg(long, value_name = "ID", conflicts_with = "json")]
     why: Option<u32>,
     /// Send a test message with a code to this channel
     #[arg(long, value_name = "CHANNEL", conflicts_with_all = ["json", "why"])]
     test: Option<String>,
-    /// Enter the code of a test message: its channel then counts as read
+    /// Enter the code of a test message: confirms that somebody reads its channel
     #[arg(long, value_name = "CODE", conflicts_with_all = ["json", "why", "test"])]
     confirm: Option<String>,
+    /// Also list closed incidents, as far back as the running agent keeps them
+    #[arg(long, conflicts_with_all = ["json", "why", "test", "confirm"])]
+    all: bool,
     /// Print JSON, with the keys of the state document (schema 1)
     #[arg(long)]
     json: bool,
@@ -37,14 +53,20 @@ pub struct AlertsFlags {
 pub fn command(flags: &AlertsFlags) -> io::Result<ExitCode> {
     if let Some(request) = request(flags) {
         if !flags.place.is_this_machine() {
-            return Err(io::Error::other("a recorded tree has no agent to ask; leave --root out"));
+            return Err(io::Error::other("a recorded tree has no agent: leave out --root"));
         }
         print_lines(&control::ask(&flags.place.agent.run_dir, &request)?)?;
         return Ok(ExitCode::SUCCESS);
     }
-    let BoxLook { document, teller } = seen(&flags.place)?;
-    let printout = match flags.why {
-        Some(id) => why(&document, IncidentId(id)).map_err(io::Error::other)?,
+    let BoxLook { document, settings, source } = seen(&flags.place)?;
+    let single = "this is one reading without history, and incident numbers are valid for it only";
+    match source {
+        DocumentSource::Agent => {}
+        DocumentSource::NoAgent => complain(format!("no agent is running: {single}")),
+        DocumentSource::SilentAgent => complain(single),
+    }
+    print(&match flags.why {
+        Some(id) => why(&document, IncidentId(id), settings.language).map_err(io::Error::other)?,
         None if flags.json => {
             let mut value = serde_json::to_value(&document)?;
             if let Value::Object(object) = &mut value {
@@ -52,15 +74,16 @@ pub fn command(flags: &AlertsFlags) -> io::Result<ExitCode> {
             }
             Printout::json(&value)?
         }
-        None => list(&document),
-    };
-    print(&printout)?;
-    let single = "this is a single look, without history, and its numbers are its own";
-    match teller {
-        DocumentSource::Agent => {}
-        DocumentSource::NoAgent => complain(format!("no agent runs here: {single}")),
-        DocumentSource::SilentAgent => complain(single),
-    }
+        None => {
+            let mut out = list(&document, settings.language);
+            if flags.all {
+                let none = "closed incidents are kept by a running agent only; `traylight run` starts it";
+                let history = document.history.as_ref().ok_or_else(|| io::Error::other(none))?;
+                list_closed(history, settings.language, &mut out);
+            }
+            out
+        }
+    })?;
     Ok(ExitCode::from(document.exit_code()))
 }
 

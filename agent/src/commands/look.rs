@@ -43,13 +43,13 @@ pub fn command(flags: &LookFlags) -> io::Result<ExitCode> {
     if flags.watch {
         return watch(flags);
     }
-    let BoxLook { document, .. } = seen(&flags.place)?;
-    print(&if flags.json { Printout::json(&document)? } else { page(flags, &document)? })?;
-    Ok(ExitCode::from(document.exit_code()))
+    let look = seen(&flags.place)?;
+    print(&if flags.json { Printout::json(&look.document)? } else { page(flags, &look)? })?;
+    Ok(ExitCode::from(look.document.exit_code()))
 }
 
-fn page(flags: &LookFlags, document: &Document) -> io::Result<Printout> {
-    let (language, wall) = (flags.place.config.settings()?.language, Clock::of_this_machine().wall());
+fn page(flags: &LookFlags, BoxLook { document, settings, .. }: &BoxLook) -> io::Result<Printout> {
+    let (language, wall) = (settings.language, Clock::of_this_machine().wall());
     match &flags.tray {
         Some(name) => drive_detail::detail(document, name, language, &wall).map_err(io::Error::other),
         None => Ok(table::table(document, language, &wall)),
@@ -67,14 +67,14 @@ fn watch(flags: &LookFlags) -> io::Result<ExitCode> {
         Signals::new()?
     };
     // A mistake in the call is no full screen of its own.
-    let mut next = page(flags, &seen(&flags.place)?.document)?;
+    let mut next = page(flags, &seen(&flags.place)?)?;
     let mut screen = FullScreen::new()?;
     loop {
         screen.draw(&next)?;
         if runtime.block_on(signals.next())? == Next::End {
             return Ok(ExitCode::SUCCESS);
         }
-        next = page(flags, &seen(&flags.place)?.document)?;
+        next = page(flags, &seen(&flags.place)?)?;
     }
 }
 
@@ -109,14 +109,16 @@ impl Signals {
     }
 }
 
-/// The state of the box, and who told it: an agent knows more than a single look.
+/// The state of the box, and where it comes from: an agent knows more than a single look.
 pub struct BoxLook {
     pub document: Document,
-    /// What became of asking the agent.
-    pub teller: DocumentSource,
+    /// What the configuration says.
+    pub settings: Settings,
+    /// Where the document comes from.
+    pub source: DocumentSource,
 }
 
-/// Who told the state.
+/// Where a document comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum DocumentSource {
     Agent,
@@ -137,18 +139,19 @@ pub fn seen(place: &BoxFlags) -> io::Result<BoxLook> {
     };
     let silent = match answered {
         Answered::State(state) => match serde_json::from_str(&state) {
-            Ok(document) => return Ok(BoxLook { document, teller: DocumentSource::Agent }),
+            Ok(document) => return Ok(BoxLook { document, settings, source: DocumentSource::Agent }),
             Err(error) => Some(format!("the running agent gave no whole state document: {error}")),
         },
         Answered::Silent(why) => Some(why),
         Answered::Nobody => None,
     };
-    let teller = if silent.is_some() { DocumentSource::SilentAgent } else { DocumentSource::NoAgent };
+    let source = if silent.is_some() { DocumentSource::SilentAgent } else { DocumentSource::NoAgent };
     if let Some(why) = silent {
         complain(format!("{why}; reading the box without it"));
     }
     let (verdict, snapshot) = one_look(&settings, &place.tree.root, &clock)?;
-    Ok(BoxLook { document: Document::new(&settings, &verdict, &snapshot, &clock.wall()), teller })
+    let document = Document::new(&settings, &verdict, &snapshot, &clock.wall());
+    Ok(BoxLook { document, settings, source })
 }
 
 /// One look without an agent: two snapshots, since rates need two, judged without any patience. There is no history to

@@ -38,6 +38,12 @@ impl Printout {
         self.0.push(Block::Line(line.to_string(), severity));
     }
 
+    /// A heading over what follows, after an empty line.
+    pub fn heading(&mut self, heading: impl Display) {
+        self.line("");
+        self.line(heading);
+    }
+
     /// A line for each line of the text, such as a report or a picture drawn with characters.
     pub fn lines(&mut self, text: &str) {
         self.0.extend(text.lines().map(|line| Block::Drawn(line.to_owned())));

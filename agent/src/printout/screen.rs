@@ -28,7 +28,7 @@ impl Screen {
         Self {
             columns: columns.map(usize::from),
             has_colours: columns.is_some() && set(&"NO_COLOR").is_none() && variable("TERM").as_deref() != Some("dumb"),
-            has_unicode: locale.ends_with("utf-8") || locale.ends_with("utf8"),
+            has_unicode: locale.contains("utf-8") || locale.contains("utf8"),
         }
     }
 

@@ -14,6 +14,7 @@ use crate::rehearse::{self, RehearsedFault};
 use crate::serve::alerts::not_open;
 use crate::serve::control::{ControlAnswer, ControlRequest, LONGEST_MUTE, LONGEST_REHEARSAL, PendingRequest};
 use crate::serve::document::Document;
+use crate::serve::history_part::History;
 use crate::show::panel::{self, upkeep::UpkeepEvent};
 use crate::tell::incident_log;
 use crate::tell::log::LogEntry;
@@ -154,10 +155,12 @@ impl Core {
         }
         let document = self.verdict.as_ref().zip(self.snapshot.as_ref()).map(|(verdict, snapshot)| {
             let wall = self.clock.wall();
+            let kept = &self.memory.ledger().incident_store.history;
+            let history = History::of(kept.closed(), kept.complete_since(), verdict, &wall, settings.language);
             let rehearsal = self.rehearsal.as_ref().map(|rehearsal| rehearsal.part(settings, verdict.at, &wall));
-            let channels = self.channels.documented.clone();
+            let (channels, history) = (self.channels.documented.clone(), Some(history));
             let of_the_box = Document::new(settings, verdict, snapshot, &wall);
-            serde_json::to_string(&Document { channels, rehearsal, ..of_the_box })
+            serde_json::to_string(&Document { channels, rehearsal, history, ..of_the_box })
         });
         let made: Arc<str> = document.and_then(Result::ok).unwrap_or_default().into();
         Arc::clone(self.document.insert(made))

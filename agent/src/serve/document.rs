@@ -3,6 +3,7 @@
 
 use super::channel_part::Channel;
 use super::drive_part::Drive;
+use super::history_part::History;
 use super::incident_part::{self, Incident};
 use super::parts::{Board, Fan, Link, Temperature};
 use super::pool_part::Pool;
@@ -73,6 +74,8 @@ pub struct Document {
     pub channels: Vec<Channel>,
     /// The rehearsal that is under way; `null` when there is none. Nothing in it is part of the rest of this document.
     pub rehearsal: Option<Rehearsal>,
+    /// What was closed; `null` without a running agent.
+    pub history: Option<History>,
 }
 
 /// A condition that holds.
@@ -97,6 +100,8 @@ pub struct Condition {
     pub headline: String,
     /// One sentence.
     pub sentence: String,
+    /// The sentence in its owner's language, when that is another than English; `null` in English.
+    pub owners_sentence: Option<String>,
     /// What was measured, against which limit.
     pub evidence: Vec<String>,
     /// From where on it begins and ends.
@@ -116,6 +121,8 @@ pub struct Condition {
 pub struct Limit {
     /// What it is, with its figures.
     pub text: String,
+    /// The same in its owner's language, when that is another than English; `null` in English.
+    pub owners_text: Option<String>,
     /// Where it comes from: the drive itself, the chip that watches, the configuration, a default of it, or the program.
     pub origin: Origin,
     /// The figures in that text, by a name that ends in their unit.
@@ -123,7 +130,8 @@ pub struct Limit {
 }
 
 impl Document {
-    /// The document of a judged snapshot, without channels and rehearsal, which only a running agent has; `wall` is the calendar at the time of the verdict.
+    /// The document of a judged snapshot, without what only a running agent has: channels, rehearsal and history. `wall` is the
+    /// calendar at the time of the verdict.
     pub fn new(settings: &Settings, verdict: &Verdict, snapshot: &Snapshot, wall: &Wall) -> Self {
         let age = verdict.at.since(snapshot.taken);
         let unseen = match &verdict.freshness {
@@ -151,7 +159,7 @@ impl Document {
             links: snapshot.links.iter().map(Link::of).collect(),
             controllers: snapshot.controllers.iter().map(Controller::of).collect(),
             board: Board::of(snapshot),
-            conditions: verdict.conditions.iter().map(|held| condition(held, verdict)).collect(),
+            conditions: verdict.conditions.iter().map(|held| condition(held, verdict, settings.language)).collect(),
             incidents: verdict
                 .incidents
                 .iter()
@@ -162,6 +170,7 @@ impl Document {
                 .collect(),
             channels: Vec::new(),
             rehearsal: None,
+            history: None,
         }
     }
 
@@ -176,7 +185,8 @@ pub fn box_name(settings: &Settings, snapshot: &Snapshot) -> String {
     settings.box_name.clone().unwrap_or_else(|| snapshot.board.name.clone())
 }
 
-fn condition(held: &verdict::Condition, verdict: &Verdict) -> Condition {
+fn condition(held: &verdict::Condition, verdict: &Verdict, language: Language) -> Condition {
+    let owners_sentence = (language != Language::ENGLISH).then(|| words(held, language).sentence);
     let words = words(held, Language::ENGLISH);
     let incident = verdict.incident_of(held);
     Condition {
@@ -189,18 +199,20 @@ fn condition(held: &verdict::Condition, verdict: &Verdict) -> Condition {
         since_s: verdict.gaps.since(held.since, verdict.at).map(|span| span.as_secs()),
         headline: words.title,
         sentence: words.sentence,
+        owners_sentence,
         evidence: words.evidence,
-        limits: verdict.limits_of(held).iter().map(limit).collect(),
+        limits: verdict.limits_of(held).iter().map(|of| limit(of, language)).collect(),
         cause: incident.map(|incident| incident.cause.id().to_owned()),
         advice: words.advice,
         do_not: words.warning,
     }
 }
 
-fn limit(judged: &verdict::Limit) -> Limit {
+fn limit(judged: &verdict::Limit, language: Language) -> Limit {
     let figure = |(name, figure): &(&str, Figure)| (format!("{name}{}", figure.unit()), figure.number());
     Limit {
         text: limit::text(judged, Language::ENGLISH),
+        owners_text: (language != Language::ENGLISH).then(|| limit::text(judged, language)),
         origin: judged.origin,
         figures: judged.figures.iter().map(figure).collect(),
     }

@@ -2,7 +2,7 @@
 
 use crate::clock::Moment;
 use crate::reading::{Drive, Snapshot};
-use crate::tell::words::incident::incident_words;
+use crate::tell::words::incident::{IncidentWords, incident_words};
 use crate::tell::words::parts::Words;
 use crate::tell::words::phrases::Language;
 use crate::verdict::{self, Cause, Confidence, Handling, IncidentId, Place, Severity, Unmeasured, Verdict};
@@ -18,6 +18,8 @@ pub struct Incident {
     pub cause: Cause,
     /// How surely.
     pub confidence: Confidence,
+    /// The cause in words; `null` where the conditions have no other cause, and while it is not known.
+    pub cause_words: Option<String>,
     /// How bad.
     pub severity: Severity,
     /// For how long, in seconds; `null` when that is not known: the clock was not set over a restart.
@@ -66,17 +68,26 @@ pub struct OwnersWords {
     pub advice: String,
     /// What not to do.
     pub do_not: String,
+    /// The cause in words.
+    pub cause: Option<String>,
+    /// What speaks for the cause, then what was measured.
+    pub evidence: Vec<String>,
+    /// The test that would decide.
+    pub next_test: String,
 }
 
 impl OwnersWords {
     /// Those in English.
     pub fn of(incident: &Incident) -> Self {
-        let Incident { headline, sentence, advice, do_not, .. } = incident.clone();
-        Self { headline, sentence, advice, do_not }
+        let Incident { headline, sentence, advice, do_not, cause_words: cause, evidence, next_test, .. } =
+            incident.clone();
+        Self { headline, sentence, advice, do_not, cause, evidence, next_test }
     }
 
-    fn from(words: Words) -> Self {
-        Self { headline: words.title, sentence: words.sentence, advice: words.advice, do_not: words.warning }
+    fn from(IncidentWords { words, cause, seen, next_test, .. }: IncidentWords) -> Self {
+        let Words { title: headline, sentence, advice, warning: do_not, evidence, .. } = words;
+        let evidence = seen.into_iter().chain(evidence).collect();
+        Self { headline, sentence, advice, do_not, cause, evidence, next_test }
     }
 }
 
@@ -145,7 +156,7 @@ pub fn incident(
     clock: &dyn Fn(Moment) -> String,
     language: Language,
 ) -> Incident {
-    let owners = (language != Language::ENGLISH).then(|| incident_words(judged, clock, language).words);
+    let owners = (language != Language::ENGLISH).then(|| incident_words(judged, clock, language));
     let words = incident_words(judged, clock, Language::ENGLISH);
     let (handling, handled_trays) = match &judged.handling {
         Handling::NoTray => (TrayHandling::NoTray, Vec::new()),
@@ -159,6 +170,7 @@ pub fn incident(
         id: judged.id,
         cause: judged.cause,
         confidence: judged.confidence,
+        cause_words: words.cause,
         severity: judged.severity,
         since_s: verdict.gaps.since(judged.since, verdict.at).map(|span| span.as_secs()),
         acknowledged: judged.acknowledged,

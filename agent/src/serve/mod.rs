@@ -10,6 +10,7 @@ pub mod control;
 pub mod document;
 pub mod drive_detail;
 pub mod drive_part;
+pub mod history_part;
 pub mod incident_part;
 pub mod listener;
 mod notes;
@@ -23,3 +24,7 @@ pub mod socket;
 pub mod supply_part;
 pub mod table;
 pub mod volume_part;
+pub mod why;
+
+#[cfg(test)]
+mod tests;

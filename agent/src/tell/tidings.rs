@@ -41,7 +41,7 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
     };
     let incident = &update.incident;
     let clock = |at: Moment| head.wall.before(head.now.since(at)).second();
-    let IncidentWords { words, seen, unmeasured, next_test, news, also } =
+    let IncidentWords { words, seen, unmeasured, next_test, news, also, .. } =
         incident_words(incident, &clock, head.language);
     let language = head.language;
     let since = match head.gaps.since(incident.since, head.now) {

@@ -51,12 +51,17 @@ fn what_is_open_is_listed_and_says_why() {
     let _agent = agent_with_an_incident(&heron, &home);
     let (code, said) = says(&home, "alerts", &[]);
     assert_eq!(code, Some(10), "{said}");
-    assert!(said.starts_with("heron: 1 open\n") && said.contains("1   warning"), "{said}");
+    assert!(said.starts_with("heron: 1 incident is open\n\n 1  warning  "), "{said}");
     let (code, said) = says(&home, "alerts", &["--why", "1"]);
     assert_eq!(code, Some(10), "{said}");
-    for wanted in
-        ["incident 1, warning", "cause: ", "pool-degraded of pool", "limit: over when it is whole", "do not: "]
-    {
+    for wanted in [
+        "Incident 1: ",
+        "What happened",
+        "Most likely cause",
+        "pool-degraded, for ",
+        "clears when it is healthy",
+        "What not to do",
+    ] {
         assert!(said.contains(wanted), "{wanted} is not in:\n{said}");
     }
     let (code, said) = says(&home, "alerts", &["--json"]);
@@ -64,7 +69,7 @@ fn what_is_open_is_listed_and_says_why() {
     assert_eq!((code, &alerts["schema"], &alerts["incidents"][0]["id"]), (Some(10), &1.into(), &1.into()), "{said}");
     assert_eq!(alerts["drives"], Value::Null, "the state document has the rest");
     let (code, said) = says(&home, "alerts", &["--why", "7"]);
-    assert_eq!((code, said.as_str()), (Some(1), "traylight: found no open incident 7; open: 1\n"));
+    assert_eq!((code, said.as_str()), (Some(1), "traylight: incident 7 is not open; did you mean 1?\n"));
 }
 
 #[test]
@@ -73,7 +78,7 @@ fn without_an_agent_alerts_looks_once_and_says_so() {
     let root = heron.root().to_str().unwrap();
     let (code, said) = says(&home, "alerts", &["--root", root]);
     assert_eq!(code, Some(0), "{said}");
-    assert!(said.starts_with("heron: nothing is open\n") && said.contains("a single look, without history"), "{said}");
+    assert!(said.starts_with("heron: no incident is open\n") && said.contains("one reading without history"), "{said}");
 }
 
 #[test]
@@ -81,12 +86,12 @@ fn an_incident_is_acknowledged_once_it_is_open() {
     let (heron, home) = (heron(), Home::new());
     let mut agent = agent_with_an_incident(&heron, &home);
     let (code, said) = says(&home, "ack", &["7"]);
-    assert_eq!((code, said.as_str()), (Some(1), "traylight: found no open incident 7; open: 1\n"));
+    assert_eq!((code, said.as_str()), (Some(1), "traylight: incident 7 is not open; did you mean 1?\n"));
     let (code, said) = says(&home, "ack", &["1"]);
     assert_eq!(code, Some(0), "{said}");
     assert_eq!(agent.hears("acknowledged")["incident"], "1");
     home.state_with("that it is known", |state| state["incidents"][0]["acknowledged"] == true);
-    assert!(says(&home, "alerts", &[]).1.trim_end().ends_with("yes"));
+    assert!(says(&home, "alerts", &[]).1.contains(". Acknowledged.\n"));
 }
 
 #[test]
@@ -98,7 +103,7 @@ fn messages_are_held_back_for_a_time_and_the_log_says_so_once() {
     assert_eq!((code, said.as_str()), (Some(0), "messages are held back for 90 min; the log and the panel go on\n"));
     assert!(message(&agent.hears("muted")).starts_with("messages are held back for "));
     home.state_with("the time left", |state| state["muted_left_s"].as_u64().is_some_and(|left| left <= 5_400));
-    assert!(says(&home, "alerts", &[]).1.contains("muted: messages are held back for "));
+    assert!(says(&home, "alerts", &[]).1.contains("Messages are muted for another "));
     let (code, said) = says(&home, "mute", &["--end"]);
     assert_eq!((code, said.as_str()), (Some(0), "messages are sent again\n"));
     agent.hears("mute-over");
@@ -126,7 +131,7 @@ fn without_an_agent_nothing_can_be_asked_for() {
         assert!(said.starts_with("traylight: no agent runs here; `traylight run` starts it ("), "{said}");
     }
     let (code, said) = says(&home, "alerts", &["--test", "keeper", "--root", "/tmp"]);
-    assert!(code == Some(1) && said.contains("a recorded tree has no agent to ask"), "{said}");
+    assert!(code == Some(1) && said.contains("a recorded tree has no agent: leave out --root"), "{said}");
 }
 
 #[test]
@@ -290,6 +295,8 @@ fn without_an_agent_a_rehearsal_is_played_in_the_terminal() {
     assert_eq!(code, Some(0));
     assert!(said.contains("  drive-gone\n") && said.contains("causes:\n  supply\n"), "{said}");
     let (code, said) = says(&home, "rehearse", &["earthquake", "--root", root]);
-    assert_eq!((code, said.contains("found no fault `earthquake`")), (Some(1), true), "{said}");
+    assert_eq!((code, said.contains("unknown fault `earthquake` (")), (Some(1), true), "{said}");
+    let (_, said) = says(&home, "rehearse", &["drive-gnoe", "--root", root]);
+    assert!(said.contains("unknown fault `drive-gnoe`; did you mean `drive-gone`?"), "{said}");
     assert_eq!(says(&home, "rehearse", &[]).0, Some(2));
 }

@@ -115,6 +115,15 @@ pub struct Evidence {
     pub line: String,
 }
 
+/// An incident that is over.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClosedIncident {
+    /// The incident as it last was.
+    pub incident: Incident,
+    /// When it was closed.
+    pub at: Moment,
+}
+
 /// What is new about an incident.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Update {

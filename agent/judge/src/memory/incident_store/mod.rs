@@ -1,11 +1,14 @@
-//! The open incidents, kept over restarts: which incident a group of conditions continues, and what is new about it.
+//! The open incidents, kept over restarts: which incident a group of conditions continues, and what is new about it; and
+//! those that are closed.
 
 mod ends;
 pub mod group;
+pub mod history;
 
 use crate::kinds::TOGETHER;
 use ends::ended;
 use group::{ConditionGroup, severity};
+use history::History;
 use serde::{Deserialize, Serialize};
 use traylight_data::clock::Moment;
 use traylight_data::reading::DriveKey;
@@ -19,6 +22,9 @@ pub struct IncidentStore {
     pub mark: String,
     last: u32,
     open: Vec<Incident>,
+    /// Those that are closed.
+    #[serde(default)]
+    pub history: History,
     /// Until when messages are held back because somebody works on the box.
     pub muted_until: Option<Moment>,
     /// Times that no clock has measured.
@@ -105,17 +111,21 @@ impl IncidentStore {
             incident.move_back(&by);
         }
         self.muted_until = self.muted_until.map(&by);
+        self.history.move_back(&by);
         self.gaps.move_back(by);
     }
 
     /// This boot began after a time that no clock has measured; see [`Gaps::note`].
     pub fn note_gap(&mut self, before_s: Option<u64>) {
-        let oldest = self.open.iter().map(|incident| incident.since).min();
+        let closed = self.history.closed().iter().map(|closed| closed.at);
+        let oldest =
+            self.open.iter().map(|incident| incident.since).chain(closed).chain(self.history.complete_since()).min();
         self.gaps.note(before_s, oldest);
     }
 
     /// Sets the groups of what holds now beside the open incidents; what is new.
     pub fn update(&mut self, groups: Vec<ConditionGroup>, now: Moment) -> Vec<Update> {
+        self.history.begin(now);
         let mut groups = self.kept_together(groups);
         let mut updates = Vec::new();
         let mut open = std::mem::take(&mut self.open);
@@ -153,6 +163,7 @@ impl IncidentStore {
             }
             let what = UpdateKind::Closed { lasted: self.gaps.since(incident.since, now), how };
             incident.take_update(what);
+            self.history.add(&incident, now);
             updates.push(Update { incident, what });
         }
         updates.sort_by_key(|update| update.incident.id);

@@ -1,7 +1,7 @@
 //! The words of an incident: those of its cause around the facts of its conditions, what may be done with trays, what
 //! speaks for it, and what was not measured. Pure.
 
-use super::cause::{self, trays};
+use super::cause::{self, CauseWords, trays};
 use super::condition;
 use super::drives::{leave_in_line, stay_and};
 use super::evidence::{seen, unmeasured};
@@ -17,6 +17,8 @@ use std::time::Duration;
 pub struct IncidentWords {
     /// Title, sentence, what to do and what not; its evidence is that of the conditions.
     pub words: Words,
+    /// What the cause is; `None` for conditions that have none of their own, and for what is not clear.
+    pub cause: Option<String>,
     /// What speaks for the cause, a line each, oldest first.
     pub seen: Vec<String>,
     /// What would help to decide and is not measured.
@@ -37,7 +39,7 @@ pub fn incident_words(incident: &Incident, clock: &dyn Fn(Moment) -> String, lan
     let mut evidence: Vec<String> =
         incident.conditions.iter().flat_map(|condition| words_of(condition).evidence).collect();
     evidence.dedup();
-    let (words, next_test) = match cause {
+    let (words, next_test) = match &cause {
         Some(cause) => {
             let facts = facts(incident, &lead.sentence, language);
             let opinion = opinion(incident.confidence, language);
@@ -48,10 +50,10 @@ pub fn incident_words(incident: &Incident, clock: &dyn Fn(Moment) -> String, lan
             } else {
                 (short(&cause.title, TITLE_COLUMNS), short(&cause.title, TITLE_COLUMNS))
             };
-            let (brief, advice, warning) = (cause.brief, cause.advice, cause.warning);
+            let CauseWords { brief, advice, warning, next_test, .. } = cause.clone();
             (
                 Words { title, name, sentence, brief, off: Off::Never, leave_in: None, advice, warning, evidence },
-                cause.next_test,
+                next_test,
             )
         }
         None if incident.cause == Cause::Unclear => {
@@ -67,6 +69,7 @@ pub fn incident_words(incident: &Incident, clock: &dyn Fn(Moment) -> String, lan
     let (news, also) = rest(incident, &words.sentence, language);
     IncidentWords {
         words: handled(words, incident, language),
+        cause: cause.map(|cause| cause.what),
         seen: incident.evidence.iter().map(|evidence| seen(evidence, clock, language)).collect(),
         unmeasured: incident.unmeasured.iter().map(|what| unmeasured(*what, language)).collect(),
         next_test,

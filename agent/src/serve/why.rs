@@ -1,0 +1,189 @@
+//! Everything about one incident, as a report for people: what happened, the cause, what to do, and what speaks for it.
+
+use super::alerts::{not_open, open_for, span};
+use super::document::{Condition, Document};
+use super::incident_part::{AboutDrive, Identity, Incident, OwnersWords};
+use crate::printout::Printout;
+use crate::tell::words::evidence::unmeasured;
+use crate::tell::words::limit;
+use crate::tell::words::phrases::{Language, Phrases, Places};
+use crate::verdict::{Confidence, IncidentId};
+
+/// The report.
+///
+/// # Errors
+/// When no incident of this number is open; which are.
+pub fn why(document: &Document, id: IncidentId, language: Language) -> Result<Printout, String> {
+    let found = document.incidents.iter().find(|incident| incident.id == id);
+    let incident = found.ok_or_else(|| not_open(id, document.incidents.iter().map(|incident| incident.id)))?;
+    let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
+    let held: Vec<&Condition> = document.conditions.iter().filter(|condition| condition.incident == Some(id)).collect();
+    let mut out = Printout::default();
+    let severity = language.severity(incident.severity);
+    let places: Places = &[("id", &id), ("title", &words.headline), ("severity", &severity)];
+    out.coloured(language.say("why.title", places), Some(incident.severity));
+    out.line(open_for(incident, language));
+
+    let mut part = |heading: &str, lines: &[String]| {
+        if !lines.is_empty() {
+            out.heading(language.plain(heading));
+            lines.iter().for_each(|line| out.line(format_args!("  {line}")));
+        }
+    };
+    part("why.happened", &happened(&held, &words));
+    part("why.cause", &cause(incident, &words, language));
+    part("why.do", &[words.advice]);
+    part("why.do-not", &[words.do_not]);
+    part("why.find-out", &find_out(incident, words.next_test, language));
+    part("why.evidence", &words.evidence);
+    part("why.drives", &incident.drives.iter().map(|about| drive(about, language)).collect::<Vec<_>>());
+    out.heading(language.plain("why.limits"));
+    for condition in held {
+        let places: Places = &[("kind", &condition.id), ("since", &since(condition, language))];
+        out.line(format_args!("  {}", language.say("why.condition", places)));
+        for limit in &condition.limits {
+            let text = limit.owners_text.as_ref().unwrap_or(&limit.text);
+            let places: Places = &[("limit", text), ("origin", &limit::origin(limit.origin, language))];
+            out.line(format_args!("    {}", language.say("why.limit", places)));
+        }
+    }
+    Ok(out)
+}
+
+/// What its conditions are, each in a sentence.
+fn happened(held: &[&Condition], words: &OwnersWords) -> Vec<String> {
+    let sentence = |condition: &&Condition| condition.owners_sentence.clone().unwrap_or(condition.sentence.clone());
+    let mut sentences: Vec<String> = held.iter().map(sentence).collect();
+    sentences.dedup();
+    if sentences.is_empty() { vec![words.sentence.clone()] } else { sentences }
+}
+
+/// The most likely cause and how sure it is.
+fn cause(incident: &Incident, words: &OwnersWords, language: Language) -> Vec<String> {
+    let Some(cause) = &words.cause else {
+        let key = if incident.next_test.is_empty() { "why.cause-itself" } else { "why.cause-unknown" };
+        return vec![language.plain(key).to_owned()];
+    };
+    let sure = language.plain(match incident.confidence {
+        Confidence::Certain => "why.certain",
+        Confidence::Likely => "why.likely",
+        Confidence::Possible => "why.possible",
+    });
+    vec![language.say("why.cause-is", &[("cause", cause)]), sure.to_owned()]
+}
+
+/// What would help to decide, and what is not measured.
+fn find_out(incident: &Incident, next_test: String, language: Language) -> Vec<String> {
+    let missing: Vec<&str> = incident.not_measured.iter().map(|what| unmeasured(*what, language)).collect();
+    let missing = (!missing.is_empty()).then(|| language.say("why.not-measured", &[("what", &missing.join("; "))]));
+    Some(next_test).filter(|test| !test.is_empty()).into_iter().chain(missing).collect()
+}
+
+fn since(condition: &Condition, language: Language) -> String {
+    condition.since_s.map_or_else(|| language.plain("why.unknown-time").to_owned(), |since| span(since, language))
+}
+
+fn drive(drive: &AboutDrive, language: Language) -> String {
+    let none = language.plain("why.none");
+    let known = |text: &Option<String>| text.clone().unwrap_or_else(|| none.to_owned());
+    let identity = language.plain(match drive.identity {
+        Identity::Strong => "why.strong",
+        Identity::Medium => "why.medium",
+        Identity::Weak => "why.weak",
+    });
+    let (tray, serial, port) = (known(&drive.tray), known(&drive.serial), known(&drive.port));
+    language.say("why.drive", &[("tray", &tray), ("serial", &serial), ("port", &port), ("identity", &identity)])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::alerts::list;
+    use super::super::tests::{document, settings};
+    use super::*;
+    use crate::clock::Moment;
+    use crate::demo::{self, heron, story};
+    use crate::judge::{Memory, judge};
+    use crate::printout::Screen;
+    use crate::reading::{Itself, Unmounted, Writing};
+    use std::time::Duration;
+
+    fn gone(document: &Document) -> IncidentId {
+        let of_tray = |incident: &&Incident| incident.trays == ["3"];
+        document.incidents.iter().find(of_tray).expect("the drive in tray 3 is gone").id
+    }
+
+    #[test]
+    fn a_report_has_what_happened_the_cause_what_to_do_and_the_evidence_with_limits() {
+        let document = document(26, Language::ENGLISH);
+        let report = why(&document, gone(&document), Language::ENGLISH).expect("it is open");
+        let report = report.to_string();
+        let mut rest = report.as_str();
+        for wanted in [
+            "TRAY 3 GONE (critical)\nOpen for ",
+            "\n\nWhat happened\n  The drive in tray 3 (serial ..LARK) ",
+            "\n\nMost likely cause\n  ",
+            "\n\nWhat to do\n  ",
+            "\n\nWhat not to do\n  ",
+            "\n\nHow to find out more\n  ",
+            "\n\nEvidence\n  ",
+            "\n\nDrives\n  Tray 3, serial HN24-LARK, port 0000/1c.0/00.0/ata-3. Identified by serial only.",
+            "\n\nLimits\n  drive-gone, for ",
+            "\n    gone for 10 s, or immediately when its pool ",
+            " (default)\n",
+        ] {
+            let Some((_, after)) = rest.split_once(wanted) else {
+                panic!("{wanted:?} is not in its place in:\n{report}")
+            };
+            rest = after;
+        }
+    }
+
+    #[test]
+    fn a_report_in_german_has_no_english_sentence() {
+        let document = document(26, Language::GERMAN);
+        let report = why(&document, gone(&document), Language::GERMAN).expect("it is open");
+        let incident = document.incidents.iter().find(|incident| incident.id == gone(&document)).expect("it is open");
+        assert!(report.to_string().contains("\n\nWas zu tun ist\n"), "{report}");
+        for english in [&incident.sentence, &incident.advice, &incident.do_not, &document.conditions[0].sentence] {
+            assert!(!report.to_string().contains(english.as_str()), "{english}\n{report}");
+        }
+    }
+
+    #[test]
+    fn what_is_printed_fits_any_terminal_and_is_ascii_where_it_must_be() {
+        let document = document(26, Language::GERMAN);
+        for columns in [20, 60, 100, 160, 300] {
+            let screen = Screen { columns: Some(columns), has_colours: false, has_unicode: false };
+            let report = why(&document, gone(&document), Language::GERMAN).expect("it is open");
+            for text in [report.on(&screen), list(&document, Language::GERMAN).on(&screen)] {
+                let fits = |line: &str| line.len() <= columns || !line.trim_start().contains(' ');
+                assert!(text.is_ascii() && text.lines().all(fits), "{columns}:\n{text}");
+            }
+        }
+    }
+
+    /// Names of mounts, ports and what is mounted are chosen by whoever may mount or plug.
+    #[test]
+    fn a_hostile_name_steers_no_terminal() {
+        const HOSTILE: &str = "/srv/\x1b]0;all is well\x07\x1b[2J\u{9b}1m\u{202e}\nno incident is open";
+        let settings = settings(Language::ENGLISH);
+        let (now, mut memory) = (Moment::after_boot(Duration::from_secs(86_400)), Memory::for_a_single_look());
+        let mut snapshot = heron::snapshot(now, &story::scene(Duration::ZERO));
+        snapshot.volumes[0].mount = HOSTILE.to_owned();
+        snapshot.volumes[0].writing = Writing::StoppedByError;
+        snapshot.unmounted.push(Unmounted { mount: HOSTILE.into(), source: HOSTILE.into() });
+        snapshot.links[0].name = HOSTILE.to_owned();
+        let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
+        let document = Document::new(&settings, &verdict, &snapshot, &demo::dawn().expect("there is a dawn"));
+        assert!(!document.incidents.is_empty());
+        let (language, wall) = (Language::ENGLISH, demo::dawn().expect("there is a dawn"));
+        let report = |incident: &Incident| why(&document, incident.id, language).expect("it is open");
+        let others = [list(&document, language), super::super::table::table(&document, language, &wall)];
+        let json = Printout::json(&document).expect("it is JSON");
+        for printout in document.incidents.iter().map(report).chain(others).chain([json]) {
+            let text = printout.to_string();
+            assert!(!text.contains(|c| crate::text::misleads(c) && c != '\n'), "{text:?}");
+            assert!(!text.lines().any(|line| line.starts_with("no incident is open")), "{text}");
+        }
+    }
+}
