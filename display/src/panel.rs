@@ -135,7 +135,7 @@ impl fmt::Display for PanelFault {
                  power off and on again"
             }
             PanelFault::LostArbitration => {
-                "another device on the panel's bus spoke at the same time: if it happens often, re-plug the panel or give \
+                "another device used the panel's bus at the same time: if it happens often, re-plug the panel or give \
                  it a bus of its own"
             }
             PanelFault::Busy => {

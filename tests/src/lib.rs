@@ -10,6 +10,7 @@ pub mod boxes;
 pub mod cuse;
 pub mod i2c_device;
 pub mod lab;
+pub mod literals;
 pub mod pretend_box;
 pub mod pretend_bus;
 pub mod pretend_controllers;

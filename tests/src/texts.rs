@@ -46,6 +46,30 @@ pub fn file(name: &str) -> String {
     std::fs::read_to_string(project().join(name)).unwrap_or_else(|error| format!("{name}: {error}"))
 }
 
+/// The pages in Markdown that come with the program, and its units.
+pub fn pages() -> Vec<String> {
+    let mut names = vec!["README.md".to_owned(), "CHANGELOG.md".to_owned()];
+    names.extend(below("agent/guide").into_iter().filter(|name| name.ends_with(".md")));
+    names.extend(below("systemd"));
+    names
+}
+
+/// The sources in a folder of the product, without those of its tests.
+pub fn sources(folder: &str) -> Vec<String> {
+    let is_test = |name: &str| name.contains("/tests") || name.contains("/stories") || name.ends_with("/testing.rs");
+    below(folder).into_iter().filter(|name| name.ends_with(".rs") && !is_test(name)).collect()
+}
+
+fn below(folder: &str) -> Vec<String> {
+    let mut names = Vec::new();
+    for entry in std::fs::read_dir(project().join(folder)).expect("the folder is there").flatten() {
+        let name = format!("{folder}/{}", entry.file_name().to_string_lossy());
+        if entry.path().is_dir() { names.extend(below(&name)) } else { names.push(name) }
+    }
+    names.sort();
+    names
+}
+
 /// The word tables, in the order of the English file.
 pub fn tables() -> Vec<Entry> {
     let english = file("agent/words/english.toml");

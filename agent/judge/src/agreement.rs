@@ -49,7 +49,7 @@ impl Memory {
             }
         }
         if agreed.is_empty() {
-            return Err(format!("incident {id} misses nothing that can be agreed with: {}", stays.join("; ")));
+            return Err(format!("nothing of incident {id} can be accepted: {}", stays.join("; ")));
         }
         (self.ledger.is_new, self.ledger.incident_store.is_urgent) = (true, true);
         let stays: String = stays.iter().map(|line| format!("; stays open: {line}")).collect();

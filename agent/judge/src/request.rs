@@ -35,7 +35,7 @@ pub fn chosen<'a>(settings: &Settings, snapshot: &'a Snapshot, name: &str) -> Re
 /// What speaks against a request to this drive, by what it has just told.
 pub fn refusal(drive: &Drive, step: SelfTestStep) -> Option<Refusal> {
     if drive.stalled_since.is_some() {
-        let why = Missing::new(Reason::TimedOut, "it has work and finishes none");
+        let why = Missing::new(Reason::TimedOut, "requests are pending and none completes");
         return Some(Refusal::NotAnswering(why));
     }
     match &drive.power.value {

@@ -25,7 +25,7 @@ const FASTEST: f64 = 4e9;
 /// # Errors
 /// The reason why there is no rate: no time passed, another instance, or the count began anew.
 pub fn rate(before: CountedAt, now: CountedAt) -> Result<f64, Missing> {
-    let began_anew = || Missing::new(Reason::NotAsked, "the counter began anew, a rate needs two counts");
+    let began_anew = || Missing::new(Reason::NotAsked, "the counter was reset; a rate needs two counts");
     let seconds = now.at.since(before.at).as_secs_f64();
     if seconds <= 0.0 {
         return Err(Missing::new(Reason::NotAsked, "a rate needs two counts"));
@@ -59,7 +59,7 @@ mod tests {
     }
 
     fn anew() -> Result<f64, Missing> {
-        Err(Missing::new(Reason::NotAsked, "the counter began anew, a rate needs two counts"))
+        Err(Missing::new(Reason::NotAsked, "the counter was reset; a rate needs two counts"))
     }
 
     #[test]

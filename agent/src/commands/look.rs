@@ -140,7 +140,7 @@ pub fn seen(place: &BoxFlags) -> io::Result<BoxLook> {
     let silent = match answered {
         Answered::State(state) => match serde_json::from_str(&state) {
             Ok(document) => return Ok(BoxLook { document, settings, source: DocumentSource::Agent }),
-            Err(error) => Some(format!("the running agent gave no whole state document: {error}")),
+            Err(error) => Some(format!("the running agent sent an incomplete state document: {error}")),
         },
         Answered::Silent(why) => Some(why),
         Answered::Nobody => None,
@@ -175,6 +175,6 @@ pub fn one_look(settings: &Settings, root: &Path, clock: &Clock) -> io::Result<(
 async fn hear(keeper: &mut Keeper) -> io::Result<Snapshot> {
     match keeper.news().await? {
         ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
-        ProbeEvent::Lost { why, .. } => Err(io::Error::other(format!("the probe was lost: {why}"))),
+        ProbeEvent::Lost { why, .. } => Err(io::Error::other(format!("the probe failed: {why}"))),
     }
 }

@@ -98,16 +98,16 @@ async fn request(flags: &SelfTestFlags, step: SelfTestStep) -> io::Result<ExitCo
     let snapshot = session.until(answered).await?;
     let answer = session.of(&snapshot)?.test_request.clone().map(|request| request.answer);
     if let Some(Err(why)) = answer {
-        return Err(io::Error::other(format!("the drive did not do it: {why}")));
+        return Err(io::Error::other(format!("the drive refused: {why}")));
     }
     if step == SelfTestStep::Abort {
-        out.line("The drive stops its self-test.")?;
+        out.line("The self-test has been stopped.")?;
         return Ok(ExitCode::SUCCESS);
     }
-    out.line("The self-test has started. You can leave with Ctrl-C; the test goes on.")?;
+    out.line("The self-test has started. Ctrl-C leaves; the test continues.")?;
     let (outcome, failed_at_lba) = session.follow(snapshot, &before, since, &mut out).await?;
     let Some(outcome) = outcome else {
-        out.line("The drive accepted the request, but shows no sign of a test.")?;
+        out.line("The drive accepted the command, but reports no running test.")?;
         return Ok(ExitCode::from(10));
     };
     out.line(format_args!("{}.", capital(&self_test::over(outcome, failed_at_lba))))?;
@@ -135,7 +135,7 @@ impl Session {
     }
 
     fn begin(&mut self, step: SelfTestStep) -> io::Result<()> {
-        let drive = self.drive.clone().ok_or_else(|| io::Error::other("no drive is attended"))?;
+        let drive = self.drive.clone().ok_or_else(|| io::Error::other("no drives found"))?;
         self.keeper.tell(ProbeOrder::SelfTest { drive, step })
     }
 
@@ -144,7 +144,7 @@ impl Session {
         match self.keeper.news().await? {
             ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
             ProbeEvent::Lost { why, .. } => {
-                let lost = format!("the probe was lost: {why}; a self-test that has started goes on without it");
+                let lost = format!("the probe failed: {why}; a self-test that has started continues without it");
                 Err(io::Error::other(lost))
             }
         }
@@ -160,14 +160,14 @@ impl Session {
                 }
             }
         };
-        let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("the drive said nothing for {PATIENCE:?}"));
+        let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("the drive did not respond for {PATIENCE:?}"));
         tokio::time::timeout(PATIENCE, wait).await.map_err(late)?
     }
 
     /// The drive, in a snapshot.
     fn of<'a>(&self, snapshot: &'a Snapshot) -> io::Result<&'a Drive> {
         let found = snapshot.drives.iter().find(|drive| Some(&drive.key) == self.drive.as_ref());
-        found.ok_or_else(|| io::Error::other("the drive is not there any more"))
+        found.ok_or_else(|| io::Error::other("the drive is gone"))
     }
 
     /// Shows how the test goes on until it is over; what came of it, if there was one.

@@ -41,10 +41,8 @@ async fn tell(speed: u32, form: Form) -> io::Result<()> {
     let mut outlet = Outlet::new(Log::open(form)?)?;
     let mut memory = Memory::default();
     let mut elapsed = Duration::ZERO;
-    outlet.say(
-        &LogEntry::agent(6, "demo", format!("the pretend box heron, {speed} times faster than it happened")),
-        &dawn,
-    );
+    outlet
+        .say(&LogEntry::agent(6, "demo", format!("the pretend box heron, {speed} times as fast as real time")), &dawn);
     while elapsed < story::LENGTH {
         let until = (clock.now().since(began) * speed).min(story::LENGTH);
         while elapsed <= until {

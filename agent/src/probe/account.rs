@@ -209,7 +209,7 @@ mod tests {
     }
 
     fn nothing_told() -> Account {
-        Account::new(Missing::new(Reason::NotFitted, "no driver offers it"), at(0))
+        Account::new(Missing::new(Reason::NotFitted, "no driver provides it"), at(0))
     }
 
     /// Some flash drives tell nonsense for a moment when they wake.

@@ -159,9 +159,9 @@ impl ProbeProcess {
                     return Ok(snapshot);
                 }
                 Ok(None) => self.silence.goes_on(clock.now()),
-                Err(fault) => return Err(format!("it spoke nonsense: {fault}")),
+                Err(fault) => return Err(format!("it sent an invalid message: {fault}")),
             };
-            let said_nothing = || format!("it said nothing for {} s", WEDGED_AFTER.as_secs());
+            let said_nothing = || format!("it did not respond for {} s", WEDGED_AFTER.as_secs());
             // Asked anew again and again, this never gets to wait to the end.
             if silent >= WEDGED_AFTER + LOOK {
                 return Err(said_nothing());
@@ -183,8 +183,8 @@ impl ProbeProcess {
         let mut words = String::new();
         match tokio::time::timeout(Duration::from_secs(1), self.ending.read_to_string(&mut words)).await {
             Ok(Ok(1..)) => words,
-            Ok(_) => "it ended, and so did who started it".to_owned(),
-            Err(_) => "it closed its socket and runs on".to_owned(),
+            Ok(_) => "it exited, and so did the launcher".to_owned(),
+            Err(_) => "it closed its socket but is still running".to_owned(),
         }
     }
 }
@@ -210,7 +210,7 @@ fn is_gone(error: &io::Error) -> bool {
 }
 
 fn launcher_gone(error: &io::Error) -> io::Error {
-    io::Error::other(format!("the process that starts probes is gone, so no drive can be asked: {error}"))
+    io::Error::other(format!("the launcher is gone, so no drive can be read: {error}"))
 }
 
 #[cfg(test)]

@@ -87,7 +87,7 @@ impl SeenMounts {
         let mut due: Vec<(String, MountQuestion)> = Vec::new();
         for (point, seen) in &mut self.volumes {
             if seen.mount.zfs_pool().is_some_and(&is_suspended) {
-                let why = Missing::new(Reason::NotAsked, "its pool is suspended, and who asks may wait for good");
+                let why = Missing::new(Reason::NotAsked, "its pool is suspended, and a query could block forever");
                 seen.room = Reading::new(Err(why), now, Source::Statvfs);
             } else if now.is_due(seen.asked, ROOM_EVERY) {
                 let (host, clock, asked) = (host.clone(), clock.clone(), point.clone());

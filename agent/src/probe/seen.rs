@@ -149,7 +149,7 @@ impl SeenDrive {
         now: Moment,
     ) -> Option<impl FnOnce() -> (DriveAnswers, Moment) + use<>> {
         if let Some(void) = self.polling.void_request(now) {
-            self.answer(void, Err(Missing::new(Reason::TimedOut, "the drive had no time for another question")), now);
+            self.answer(void, Err(Missing::new(Reason::TimedOut, "the drive was too busy for another command")), now);
         }
         if drives::is_suspended(host, &self.spotted.device) {
             self.told.sleeps(now, Source::Sysfs);
@@ -170,11 +170,11 @@ impl SeenDrive {
                 Some(asker) => match asker.lock() {
                     Ok(mut asker) => asker.ask(&host, wanted),
                     Err(_) => {
-                        DriveAnswers::only(Err(Missing::new(Reason::Unreadable, "an earlier question broke off")))
+                        DriveAnswers::only(Err(Missing::new(Reason::Unreadable, "an earlier command was interrupted")))
                     }
                 },
                 None => {
-                    let power = Err(Missing::new(Reason::NotAsked, "a recorded tree has no drive to ask"));
+                    let power = Err(Missing::new(Reason::NotAsked, "a recorded tree has no drives"));
                     let temperature =
                         thermometer.filter(|_| may_read_file).map(|file| drives::temperature(&host, &file, critical));
                     DriveAnswers { temperature, ..DriveAnswers::only(power) }
@@ -220,7 +220,7 @@ impl SeenDrive {
         if let Some(request) = self.under_way.take() {
             let not_done = || match &told.power {
                 Ok(Power::Asleep) => Missing::new(Reason::Asleep, ""),
-                Ok(_) => Missing::new(Reason::NotAsked, "the session broke off before"),
+                Ok(_) => Missing::new(Reason::NotAsked, "the session was interrupted earlier"),
                 Err(why) => why.clone(),
             };
             self.answer(request, told.step.take().unwrap_or_else(|| Err(not_done())), at);
@@ -280,8 +280,8 @@ impl SeenDrive {
 
 fn no_temperature(identity: &DriveIdentity) -> Missing {
     match identity.thermometer {
-        Some(_) => Missing::new(Reason::NotAsked, "idle, left alone so that it can fall asleep"),
-        None => Missing::new(Reason::NotFitted, "no driver offers it"),
+        Some(_) => Missing::new(Reason::NotAsked, "idle; not queried, so that it can fall asleep"),
+        None => Missing::new(Reason::NotFitted, "no driver provides it"),
     }
 }
 

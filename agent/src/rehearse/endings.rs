@@ -159,7 +159,7 @@ fn every_kind_of_condition_ends_when_its_fault_is_mended_over_restarts_as_well()
             match life(kind, between) {
                 (true, false) => {}
                 (false, _) => wrong.push(format!("{} never began", kind.id())),
-                (true, true) => wrong.push(format!("{} goes on, {between:?} in between", kind.id())),
+                (true, true) => wrong.push(format!("{} continues, {between:?} in between", kind.id())),
             }
         }
     }

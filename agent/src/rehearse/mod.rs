@@ -190,7 +190,7 @@ pub fn play(
         false => {
             let found: Vec<&str> = verdict.incidents.iter().map(|incident| incident.cause.id()).collect();
             let found = if found.is_empty() { "nothing".to_owned() } else { found.join(", ") };
-            Err(format!("as the box stands, `{fault}` would be judged as something else: found {found}"))
+            Err(format!("in its present state `{fault}` would be judged as something else: {found}"))
         }
     }
 }

@@ -322,5 +322,5 @@ fn attachment(calm: &mut Calm) -> Option<String> {
             (attachment.speed, attachment.timeouts) = (read(MegabitsPerSecond(6000)), read(0));
         }
     }
-    untold.then(|| "that the kernel tells of links and time-outs".to_owned())
+    untold.then(|| "that the kernel log reports links and timeouts".to_owned())
 }

@@ -106,7 +106,10 @@ fn what_the_box_lacks_is_pretended_and_said() {
     };
     assert_eq!(pretended("fan-stopped"), ["a fan"]);
     assert_eq!(pretended("drive-gone"), [""; 0]);
-    assert_eq!(pretended("pool-degraded"), ["a pool test-pool of tray 1 (serial ..WREN) and tray 2 (serial ..TERN)"]);
+    assert_eq!(
+        pretended("pool-degraded"),
+        ["a pool test-pool of the drive in tray 1 (serial ..WREN) and the drive in tray 2 (serial ..TERN)"]
+    );
     assert_eq!(pretended("usb-bridge"), ["that tray 1 (serial ..WREN) is behind a USB adapter of its own"]);
 }
 

@@ -79,18 +79,16 @@ impl Core {
                 let unheard = deaf.map(about_events).into_iter().chain(unread.map(about_log));
                 let back = self.lost_since.take().map(|since| {
                     let silent = span(self.clock.now().since(since));
-                    LogEntry::agent(
-                        5,
-                        "probe-back",
-                        format!("the probe answers again; readings were missing for {silent}"),
-                    )
+                    LogEntry::agent(5, "probe-back", format!("the probe responds again; no readings for {silent}"))
                 });
                 back.into_iter().chain(unheard).collect()
             }
             ProbeEvent::Lost { why, again_in } => {
                 self.lost_since.get_or_insert(self.clock.now());
-                let lost =
-                    format!("the probe was lost: {why}; no readings until the next one starts in {}", span(again_in));
+                let lost = format!(
+                    "the probe failed: {why}; the next one starts in {}, no readings until then",
+                    span(again_in)
+                );
                 vec![LogEntry::agent(4, "probe-lost", lost)]
             }
         }
@@ -217,7 +215,7 @@ impl Core {
         use ControlRequest::{Accept, Acknowledge, Mute, Unmute};
         if matches!(asked.request, Acknowledge { .. } | Accept { .. } | Mute { .. } | Unmute) {
             if let (ControlAnswer::Done(done), Some(fault)) = (&mut answer, keep(&mut self.memory)) {
-                let _ = write!(done, "; a restart would forget it: {fault}");
+                let _ = write!(done, "; it is not saved and would be lost by a restart: {fault}");
             }
         }
         asked.answer(answer);
@@ -252,8 +250,8 @@ impl Core {
             None => turns,
         };
         let dropped = Some(make_room(&mut self.turns)).filter(|count| *count > 0)?;
-        let why = "more has happened than can wait while the thread that sends alerts is held up";
-        Some(LogEntry::agent(4, "alerts-dropped", format!("{dropped} messages are dropped: {why}")))
+        let why = "the alert queue is full while the sender is blocked";
+        Some(LogEntry::agent(4, "alerts-dropped", format!("{dropped} messages dropped: {why}")))
     }
 
     /// What the channels are told of; `None` before the first snapshot.
@@ -264,7 +262,7 @@ impl Core {
     /// Takes in that its owner knows of an incident: the answer to whoever asked, and what is to be said.
     pub fn acknowledge(&mut self, id: IncidentId) -> (ControlAnswer, Vec<LogEntry>) {
         if self.memory.acknowledge(id) {
-            let done = format!("incident {id} is acknowledged: no more reminders of it, until it gets worse");
+            let done = format!("incident {id} is acknowledged: no reminders until it gets worse");
             let entry = LogEntry::agent(5, "acknowledged", &done).with("incident", id.to_string());
             return (ControlAnswer::Done(done), vec![entry]);
         }
@@ -297,7 +295,7 @@ impl Core {
             return ControlAnswer::Refused(format!("expected at most {most}, found {found} s"));
         }
         self.memory.mute_until(Some(self.clock.now().plus(for_time)));
-        let said = format!("messages are held back for {}; the log and the panel go on", span(for_time));
+        let said = format!("messages are held back for {}; log and panel continue", span(for_time));
         ControlAnswer::Done(said)
     }
 
@@ -386,7 +384,7 @@ mod tests {
             let entries = core.hear(ProbeEvent::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
             entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
         };
-        let wanted = "events-unheard the kernel's events are not heard, so changes are noticed up to 2 s late: \
+        let wanted = "events-unheard kernel events are not received, so changes are noticed up to 2 s late: \
                       refused: a netlink socket: operation not permitted";
         assert_eq!(said(None), [""; 0]);
         assert_eq!(said(refused()), [wanted]);

@@ -10,7 +10,7 @@ pub fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) ->
     match after {
         _ if before == after => None,
         Some(until) => {
-            let held = format!("messages are held back for {}; the log goes on", span(until.since(now)));
+            let held = format!("messages are held back for {}; the log continues", span(until.since(now)));
             Some(LogEntry::agent(5, "muted", held))
         }
         None => Some(LogEntry::agent(5, "mute-over", "messages are sent again")),
@@ -18,11 +18,11 @@ pub fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) ->
 }
 
 pub fn about_log(why: &Missing) -> LogEntry {
-    let less = format!("the kernel's log is not read, so what it tells of causes is not known: {why}");
+    let less = format!("the kernel log cannot be read, so causes are less certain: {why}");
     LogEntry::agent(5, "log-unread", less)
 }
 
 pub fn about_events(why: &Missing) -> LogEntry {
-    let late = format!("the kernel's events are not heard, so changes are noticed up to 2 s late: {why}");
+    let late = format!("kernel events are not received, so changes are noticed up to 2 s late: {why}");
     LogEntry::agent(5, "events-unheard", late)
 }

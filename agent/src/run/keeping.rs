@@ -14,7 +14,7 @@ use std::path::PathBuf;
 use traylight_config::Settings;
 
 /// What a store that does not work costs.
-const COSTS: &str = "what drives count, incidents and alerts that wait are not kept over a restart";
+const COSTS: &str = "counters, incidents and waiting alerts would be lost by a restart";
 
 /// What is kept.
 pub struct Keeping {
@@ -49,7 +49,7 @@ impl Keeping {
                 Ok((Self { saver, ..closed }, begin))
             }
             Err(fault) => {
-                let entry = LogEntry::agent(4, "store-not-open", format!("{COSTS}; it is tried again: {fault}"));
+                let entry = LogEntry::agent(4, "store-not-open", format!("{COSTS}; retrying: {fault}"));
                 let opening = Some(Opening::start(state_dir, clock.clone())?);
                 let begin = Begin { entries: vec![entry], ledger: Ledger::default(), outboxes: None };
                 Ok((Self { opening, not_open: Some(fault), ..closed }, begin))
@@ -113,8 +113,11 @@ impl Keeping {
                 if let Some(dispatch) = dispatch {
                     dispatch.keep(outboxes, &core.memory.ledger().incident_store);
                 }
-                let opened =
-                    LogEntry::agent(5, "store-opened", "the store is open now; what must outlive a restart is kept");
+                let opened = LogEntry::agent(
+                    5,
+                    "store-opened",
+                    "the store is open now; counters, incidents and alerts survive a restart",
+                );
                 about_remarks(remarks).into_iter().chain([opened]).collect()
             }
         }
@@ -174,7 +177,7 @@ fn about_remarks(remarks: Vec<String>) -> Vec<LogEntry> {
 fn about_saving(said: SaveEvent) -> LogEntry {
     match said {
         SaveEvent::Fails(fault) => LogEntry::agent(4, "not-saved", format!("{COSTS}: {fault}")),
-        SaveEvent::WorksAgain => LogEntry::agent(5, "saved-again", "what drives count is saved again"),
+        SaveEvent::WorksAgain => LogEntry::agent(5, "saved-again", "counters are saved again"),
     }
 }
 

@@ -160,7 +160,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                     Ok(new) => {
                         core.renew(&settings, &new);
                         settings = new;
-                        let mut entries = vec![LogEntry::agent(5, "reloaded", "the configuration is in force")];
+                        let mut entries = vec![LogEntry::agent(5, "reloaded", "configuration loaded")];
                         let (begun, lacks) =
                             parts.renew(&settings, || keeping.outboxes(), &core.memory.ledger().incident_store);
                         core.panels_begin(&begun, parts.panels.len());
@@ -267,6 +267,6 @@ fn schedule(settings: &Settings) -> ProbeOrder {
 }
 
 fn not_taken_over(problems: &str) -> LogEntry {
-    let refused = format!("the configuration is not taken over, the old one stays in force:\n{problems}");
+    let refused = format!("the new configuration was rejected, the previous one stays active:\n{problems}");
     LogEntry::agent(3, "reload-refused", refused)
 }

@@ -44,11 +44,11 @@ pub fn about(report: SendEvent) -> LogEntry {
         }
         SendEvent::NotBuiltIn(which) => (3, "channel-absent", which),
         SendEvent::NotStored(fault) => {
-            (4, "alerts-not-stored", format!("alerts that wait would be lost by a restart: {fault}"))
+            (4, "alerts-not-stored", format!("waiting alerts would be lost by a restart: {fault}"))
         }
-        SendEvent::StoredAgain => (5, "alerts-stored", "alerts that wait are stored again".to_owned()),
-        SendEvent::HeartbeatFails(why) => (4, "heartbeat-fails", format!("the heartbeat is not taken: {why}")),
-        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat is taken again".to_owned()),
+        SendEvent::StoredAgain => (5, "alerts-stored", "waiting alerts are stored again".to_owned()),
+        SendEvent::HeartbeatFails(why) => (4, "heartbeat-fails", format!("heartbeat failed: {why}")),
+        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works", "heartbeat works again".to_owned()),
     };
     LogEntry::agent(priority, event, message)
 }

@@ -76,7 +76,11 @@ mod tests {
         let told: Vec<u32> = flapping.iter().map(|(turn, _)| turn.incident.id.0).collect();
         assert!((0..=7).all(|id| told.iter().filter(|told| **told == id).count() == 1), "{told:?}");
         let last = flapping.last().map(|(turn, _)| turn.what);
-        assert_eq!(last, Some(UpdateKind::Opened), "an incident that was not told yet is told, though it got better");
+        assert_eq!(
+            last,
+            Some(UpdateKind::Opened),
+            "an incident that was not reported yet is told, though it got better"
+        );
         let many =
             |id: u32| with(id, if id % 10 == 0 { Severity::Critical } else { Severity::Notice }, UpdateKind::Opened);
         let mut all: Turns = (0..1000).map(many).collect();

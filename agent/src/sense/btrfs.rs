@@ -93,7 +93,7 @@ fn allocation(host: &Host, folder: &Path, content: Content) -> Option<Allocation
 /// hang may keep whoever asks it waiting: ask from a thread that may be lost.
 pub fn ask(host: &Host, point: &str) -> Result<MountedFileSystem, Missing> {
     if !host.is_live() {
-        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no file system to ask"));
+        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no mounted file systems"));
     }
     let mounted = Mounted::open(Path::new(point))?;
     let info = mounted.info()?;

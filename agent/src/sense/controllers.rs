@@ -79,7 +79,7 @@ fn of_chip(host: &Host, device: &Path, now: Moment) -> Option<Controller> {
 fn asleep(host: &Host, function: &Path) -> Result<(), Missing> {
     let status = host.attribute(&function.join("power/runtime_status")).unwrap_or_default();
     match status.trim() {
-        "suspended" | "suspending" => Err(Missing::new(Reason::NotAsked, "it sleeps, and would be woken")),
+        "suspended" | "suspending" => Err(Missing::new(Reason::NotAsked, "it is asleep, and reading would wake it")),
         _ => Ok(()),
     }
 }

@@ -50,7 +50,7 @@ fn image(host: &Host, link: &Path) -> Option<Image> {
 /// The reason why it says nothing: it needs CAP_SYS_ADMIN, and the volume may be gone.
 pub fn ask(host: &Host, name: &str) -> Result<RaidReport, Missing> {
     if !host.is_live() {
-        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no device mapper to ask"));
+        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no device mapper"));
     }
     let control = DmControl::open()?;
     let line = |what: DmQuery| raid_line(control.targets(name, what)?, name);

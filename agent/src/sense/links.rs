@@ -57,6 +57,6 @@ fn port(host: &Host, folder: &Path, name: String, now: Moment) -> Option<Port> {
 fn speed(megabits: i64) -> Result<MegabitsPerSecond, Missing> {
     match u32::try_from(megabits) {
         Ok(known) if known > 0 => Ok(MegabitsPerSecond(known)),
-        _ => Err(Missing::new(Reason::NotFitted, "the driver does not know the speed")),
+        _ => Err(Missing::new(Reason::NotFitted, "the driver does not report the speed")),
     }
 }

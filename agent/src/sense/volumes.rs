@@ -71,7 +71,7 @@ pub fn errors(host: &Host, mount: &Mount) -> Option<u64> {
 /// The room of one of them, by statvfs(3). It may block: ask from a thread that may be lost.
 pub fn room(host: &Host, point: &str) -> Result<Room, Missing> {
     if !host.is_live() {
-        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no file system to ask"));
+        return Err(Missing::new(Reason::NotAsked, "a recorded tree has no mounted file systems"));
     }
     let said = rustix::fs::statvfs(point).map_err(|error| {
         let reason = if error == rustix::io::Errno::ACCESS { Reason::Refused } else { Reason::Unreadable };

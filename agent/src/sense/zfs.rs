@@ -63,14 +63,14 @@ impl ListedZfsPool {
     /// answered something else.
     pub fn ask(&self, host: &Host, clock: &Clock) -> Result<ZpoolOutput, Missing> {
         if !host.is_live() {
-            return Err(Missing::new(Reason::NotAsked, "a recorded tree has no pool to ask"));
+            return Err(Missing::new(Reason::NotAsked, "a recorded tree has no pools"));
         }
         self.ask_by(Path::new("zpool"), clock)
     }
 
     fn ask_by(&self, tool: &Path, clock: &Clock) -> Result<ZpoolOutput, Missing> {
         if self.state == Ok(ZfsPoolState::Suspended) {
-            return Err(Missing::new(Reason::NotAsked, "the pool is suspended, and who asks for it may hang"));
+            return Err(Missing::new(Reason::NotAsked, "the pool is suspended, and a query could block forever"));
         }
         let end = clock.now().plus(LIMIT);
         let run = |words: &[&str]| child::run(tool, &[words, &["--", &self.name]].concat(), clock, end);
@@ -226,7 +226,7 @@ mod tests {
     #[test]
     fn a_suspended_pool_is_left_alone() {
         let (told, asked) = answer(ListedZfsPool { state: Ok(ZfsPoolState::Suspended), ..tank() }, "cat json");
-        assert_eq!(told, Err("not asked: the pool is suspended, and who asks for it may hang".into()));
+        assert_eq!(told, Err("not asked: the pool is suspended, and a query could block forever".into()));
         assert_eq!(asked, "");
     }
 

@@ -184,7 +184,7 @@ fn stranger(visitor: &UnixStream) -> Option<String> {
     match visitor.peer_cred() {
         Ok(peer) if peer.uid() == 0 || peer.uid() == ours => None,
         Ok(peer) => Some(format!("expected root or user {ours}, that the agent runs as, found user {}", peer.uid())),
-        Err(error) => Some(format!("who asks cannot be seen: {error}")),
+        Err(error) => Some(format!("the caller cannot be identified: {error}")),
     }
 }
 
@@ -194,7 +194,7 @@ async fn hear(reader: &mut BufReader<UnixStream>) -> Result<ControlRequest, Stri
     if line.last() != Some(&b'\n') {
         return Err(format!("expected one line of JSON, found {} bytes without an end of line", line.len()));
     }
-    serde_json::from_slice(&line).map_err(|error| format!("found a line that is no request: {error}"))
+    serde_json::from_slice(&line).map_err(|error| format!("expected a request, found another line: {error}"))
 }
 
 async fn pass_on(request: ControlRequest, asking: &mpsc::Sender<PendingRequest>) -> ControlAnswer {
@@ -220,8 +220,8 @@ pub fn ask(run_dir: &Path, request: &ControlRequest) -> io::Result<String> {
     let mut stream = std::os::unix::net::UnixStream::connect(&path).map_err(|error| {
         let why = match error.kind() {
             _ if nobody_there(&error) => "no agent runs here; `traylight run` starts it",
-            io::ErrorKind::PermissionDenied => "only root and the user that the agent runs as may ask it for this",
-            _ => "the agent cannot be asked",
+            io::ErrorKind::PermissionDenied => "only root and the user that the agent runs as may do this",
+            _ => "the agent cannot be reached",
         };
         io::Error::new(error.kind(), format!("{why} ({}: {error})", path.display()))
     })?;
@@ -243,9 +243,9 @@ pub fn ask(run_dir: &Path, request: &ControlRequest) -> io::Result<String> {
     })?;
     if answer.is_empty() {
         written?;
-        return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the agent ended without an answer"));
+        return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the agent exited without an answer"));
     }
-    let wrong = |error| io::Error::other(format!("the agent's answer is none: {error}"));
+    let wrong = |error| io::Error::other(format!("the agent sent an invalid answer: {error}"));
     match serde_json::from_str(&answer).map_err(wrong)? {
         ControlAnswer::Done(said) => Ok(said),
         ControlAnswer::Refused(why) => Err(io::Error::other(why)),

@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-const NO_NAME: &str = "not fitted: neither the kernel nor udev knows one";
+const NO_NAME: &str = "not fitted: neither the kernel nor udev reports one";
 
 part! {
     /// A physical drive.
@@ -103,13 +103,13 @@ fn recovery_limit(drive: &reading::Drive) -> Result<f64, String> {
     let health = drive.health.value.as_ref();
     match health.and_then(|health| health.recovery_limit.as_ref()).map_err(ToString::to_string)? {
         RecoveryLimit::After(limit) => Ok(limit.as_secs_f64()),
-        RecoveryLimit::Off => Err("switched off: the drive tries for as long as it likes".to_owned()),
+        RecoveryLimit::Off => Err("switched off: the drive has no time limit".to_owned()),
     }
 }
 
 /// What could not be read in the session that told the health, and that a later one broke off.
 fn unread(health: &Health) -> Vec<String> {
-    let broke_off = health.broke_off.as_ref().map(|why| format!("the newest session broke off: {why}"));
+    let broke_off = health.broke_off.as_ref().map(|why| format!("the newest session was interrupted: {why}"));
     health.unread.iter().cloned().chain(broke_off).collect()
 }
 
@@ -141,7 +141,7 @@ mod tests {
             health.unread = vec!["wear: unreadable: found 3 bytes".to_owned()];
             health.broke_off = Some(Missing::new(Reason::TimedOut, "the kernel gave up waiting for the drive"));
         });
-        let broke_off = "the newest session broke off: timed out: the kernel gave up waiting for the drive";
+        let broke_off = "the newest session was interrupted: timed out: the kernel gave up waiting for the drive";
         assert_eq!(told.health_unread.unwrap(), ["wear: unreadable: found 3 bytes", broke_off]);
         assert!(told.counters.is_some_and(|counters| counters.contains_key("power_on_hours")), "told before");
     }

@@ -28,7 +28,7 @@ impl Listener {
             std::fs::create_dir_all(run_dir).map_err(at)?;
         }
         if std::os::unix::net::UnixStream::connect(&path).is_ok() {
-            return Err(at(io::Error::new(io::ErrorKind::AddrInUse, "another traylight answers here")));
+            return Err(at(io::Error::new(io::ErrorKind::AddrInUse, "another traylight is running here")));
         }
         // A socket that nobody answers was left by an agent that was killed.
         match std::fs::remove_file(&path) {

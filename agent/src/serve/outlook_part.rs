@@ -7,9 +7,9 @@ use crate::verdict::{self, Interval};
 part! {
     /// Where a drive's temperature is heading. Low and high are the ends of an interval of 80 %.
     pub struct Outlook of (outlook: &verdict::Outlook) where {
-        let heading = outlook.heading.as_ref().ok_or("its readings leave open where it settles");
+        let heading = outlook.heading.as_ref().ok_or("its readings do not show yet where it will settle");
         let tenths = |degrees: f64| (degrees * 10.0).round() / 10.0;
-        let reaches = outlook.reaches.ok_or("it is not on its way to the limit within an hour");
+        let reaches = outlook.reaches.ok_or("it will not reach the limit within an hour");
     } {
         /// Where it settles.
         heading_c: known f64 = heading.map(|Interval { middle, .. }| tenths(*middle));
@@ -35,6 +35,6 @@ pub(super) fn no_outlook(drive: &reading::Drive) -> String {
     match (drive.power.get(), drive.temperature.missing()) {
         (Some(Power::Asleep), _) => Reason::Asleep.words().to_owned(),
         (_, Some(why)) => why.to_string(),
-        (_, None) => "too few readings since it woke, or since its course last changed".to_owned(),
+        (_, None) => "too few readings since it woke, or since its trend last changed".to_owned(),
     }
 }

@@ -56,7 +56,7 @@ part! {
         /// The value.
         temperature_c: known f64 = sensor.value.value.as_ref().map(|celsius| celsius.0);
         /// Where its maker or the firmware says that the end is.
-        critical_c: known f64 = sensor.critical.map(|celsius| celsius.0).ok_or("not fitted: it states no end");
+        critical_c: known f64 = sensor.critical.map(|celsius| celsius.0).ok_or("not fitted: no critical temperature is given");
     }
 }
 
@@ -94,7 +94,7 @@ part! {
         kernel: is String = board.kernel.clone();
         /// Address.
         address: known String =
-            board.address.clone().ok_or("not fitted: no port has an address that others could reach");
+            board.address.clone().ok_or("not fitted: no port has an address reachable from outside");
         /// How long it is up.
         up_s: is u64 = snapshot.taken.since_boot().as_secs();
         /// Load average over one minute, in tasks.

@@ -205,14 +205,14 @@ pub fn ask(run_dir: &Path, clock: &Clock) -> Answered {
             Ok(length) => state.extend_from_slice(&piece[..length]),
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
             Err(error) if error.kind() == io::ErrorKind::WouldBlock => return late(),
-            Err(error) => return Answered::Silent(format!("the running agent broke off: {error}")),
+            Err(error) => {
+                return Answered::Silent(format!("the connection to the running agent was interrupted: {error}"));
+            }
         }
     }
     match String::from_utf8(state) {
         Ok(state) if !state.is_empty() => Answered::State(state),
-        _ => Answered::Silent(
-            "the running agent gave no state: it has read nothing yet, or has too many visitors".into(),
-        ),
+        _ => Answered::Silent("the running agent has no state yet, or too many clients".into()),
     }
 }
 

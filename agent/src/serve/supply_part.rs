@@ -14,7 +14,7 @@ part! {
         rails: is Vec<Rail> = snapshot.rails.iter().map(Rail::of).collect();
         /// The 12 V rail at the drives.
         twelve_volt_v: known f64 = twelve
-            .ok_or("12 V not measured: no sensor is labelled so".to_owned())
+            .ok_or("12 V not measured: no sensor has this label".to_owned())
             .and_then(|rail| rail.value.value.as_ref().map(|volts| volts.0).map_err(ToString::to_string));
         /// True while the board's own input is too low, or was since the look before.
         board_undervoltage: known bool = alarm
@@ -30,7 +30,7 @@ part! {
         label: is String = rail.label.clone();
         /// What it should be, where the label says so.
         nominal_v: known f64 =
-            rail.nominal.map(|nominal| nominal.volts().0).ok_or("not fitted: its label names no rail of the supply");
+            rail.nominal.map(|nominal| nominal.volts().0).ok_or("not fitted: its label is not that of a supply rail");
         /// The value.
         potential_v: known f64 = rail.value.value.as_ref().map(|volts| volts.0);
     }
@@ -67,7 +67,7 @@ part! {
         bus_errors_uncorrected: known u64 = errors.map(|errors| errors.uncorrected);
         /// How links may save power, where all its SATA ports agree.
         link_power: known String =
-            controller.link_power.clone().ok_or("not fitted: no SATA port tells it, or they differ");
+            controller.link_power.clone().ok_or("not fitted: no SATA port reports it, or they differ");
     }
 }
 
@@ -89,7 +89,7 @@ mod tests {
         let mut snapshot = snapshot();
         let bare = Supply::of(&snapshot);
         assert_eq!((bare.twelve_volt_v, bare.board_undervoltage), (None, None));
-        assert_eq!(bare.missing["twelve_volt_v"], "12 V not measured: no sensor is labelled so");
+        assert_eq!(bare.missing["twelve_volt_v"], "12 V not measured: no sensor has this label");
         assert_eq!(bare.missing["board_undervoltage"], "not fitted: the board has no alarm for it");
         assert_eq!(bare.rails[0].nominal_v, Some(5.0));
         snapshot.rails[0].nominal = Some(Nominal::Twelve);
@@ -108,13 +108,13 @@ mod tests {
         let card = Controller::of(&snapshot.controllers[0]);
         assert_eq!((card.place.as_str(), card.kind.as_str(), card.link_lanes), ("0000/1c.0/00.0", "storage", Some(2)));
         assert_eq!(card.missing.len(), 0);
-        let asleep = Missing::new(Reason::NotAsked, "it sleeps, and would be woken");
+        let asleep = Missing::new(Reason::NotAsked, "it is asleep, and reading would wake it");
         let there = &mut snapshot.controllers[0];
         there.answers = Reading::new(Err(asleep), snapshot.taken, Source::Sysfs);
         there.driver = None;
         let card = Controller::of(there);
         assert_eq!((card.answers, card.driver), (None, None));
-        assert_eq!(card.missing["answers"], "not asked: it sleeps, and would be woken");
+        assert_eq!(card.missing["answers"], "not asked: it is asleep, and reading would wake it");
         assert_eq!(card.missing["driver"], "not fitted: no driver is bound to it");
     }
 }

@@ -33,6 +33,6 @@ part! {
         /// Errors that the file system has written down in itself; `null` where it does not.
         errors: is Option<u64> = volume.errors;
         /// When it will be full by the trend of its days, which are days of watching; `null` while they carry none.
-        full_in: known Span = verdict.full_in.get(&volume.mount).map(Span::of).ok_or("its days carry no trend yet");
+        full_in: known Span = verdict.full_in.get(&volume.mount).map(Span::of).ok_or("not enough days for a trend yet");
     }
 }

@@ -131,7 +131,7 @@ impl Writer {
                 shared.change(|queue| queue.left += 1);
             }
             if let Some((count, wall)) = dropped {
-                self.lose(count, "whoever reads the log did not keep up".to_owned());
+                self.lose(count, "the reader of the log was too slow".to_owned());
                 self.speak_of_losses(&wall);
             }
             if let Some(frame) = picture {
@@ -161,7 +161,7 @@ impl Writer {
 
     fn speak_of_losses(&mut self, wall: &Wall) {
         let Some((count, why)) = &self.lost else { return };
-        let entry = LogEntry::agent(4, "log-lines-lost", format!("{count} log lines before this one are lost: {why}"))
+        let entry = LogEntry::agent(4, "log-lines-lost", format!("{count} log lines before this one were lost: {why}"))
             .with("lost", count.to_string());
         if self.log.write(&entry, wall, |line| self.stage.scroll(line)).is_ok() {
             self.lost = None;
@@ -254,7 +254,7 @@ mod tests {
         assert_eq!(numbers, (0..kept).chain([5000]).collect::<Vec<_>>(), "the first ones, in order, and the last");
         let said = &entries[kept];
         assert_eq!((&said["event"], &said["level"]), (&"log-lines-lost".into(), &"warning".into()));
-        let wanted = format!("{dropped} log lines before this one are lost: whoever reads the log did not keep up");
+        let wanted = format!("{dropped} log lines before this one were lost: the reader of the log was too slow");
         assert_eq!((&said["message"], entries.len()), (&wanted.into(), kept + 2));
     }
 
@@ -281,7 +281,7 @@ mod tests {
         drop(writer);
         let mut text = String::new();
         reader.read_to_string(&mut text).expect("text");
-        assert!(text.contains("lost=3 message=\"3 log lines before this one are lost: No space left"), "{text}");
+        assert!(text.contains("lost=3 message=\"3 log lines before this one were lost: No space left"), "{text}");
         assert_eq!(text.lines().count(), 2, "{text}");
     }
 }

@@ -21,13 +21,13 @@ pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) 
     words.chain(updates).chain(verdict.remarks.iter().map(LogEntry::remark)).collect()
 }
 
-/// The line of a change. What ends under one name and goes on under another is not over.
+/// The line of a change. What ends under one name and continues under another is not over.
 fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall) -> LogEntry {
     let entry = LogEntry::of(change, &verdict.gaps, now, wall);
     let Change::Closed { condition, lasted } = change else { return entry };
     let Some(next) = verdict.conditions.iter().find(|held| condition.goes_on_as(held)) else { return entry };
     let (next, name) = (next.kind().id(), words(condition, Language::ENGLISH).name);
-    let message = format!("goes on as {next} after {}: {name}", known(*lasted));
+    let message = format!("continues as {next} after {}: {name}", known(*lasted));
     LogEntry { message, ..entry }.with("goes_on_as", next.to_owned())
 }
 
@@ -146,6 +146,6 @@ mod tests {
         let closed = Change::Closed { condition: held(hung), lasted: Some(lasted) };
         let entries = entries(&verdict, &[closed], now(), &Clock::default().wall());
         let message = &entries[0].message;
-        assert!(message.starts_with("goes on as drive-gone after "), "{message}");
+        assert!(message.starts_with("continues as drive-gone after "), "{message}");
     }
 }

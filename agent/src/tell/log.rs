@@ -61,7 +61,7 @@ impl LogEntry {
         match remark {
             Remark::NewBaseline { drive, counter, before, now } => {
                 let drive = pointed_at(drive, Language::ENGLISH);
-                let message = format!("{drive}: {counter} fell from {before} to {now}, counted anew from here");
+                let message = format!("{drive}: {counter} fell from {before} to {now}, counted from there");
                 Self { fields: vec![("counter", counter.clone())], ..Self::agent(5, "new-baseline", message) }
             }
             Remark::SelfTest { drive, news } => {

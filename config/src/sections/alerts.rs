@@ -16,9 +16,9 @@ const DAY: Duration = Duration::from_secs(24 * 3600);
 pub struct Alerts {
     /// When only critical alerts may go. `None`: there is no such time.
     pub quiet: Option<QuietHours>,
-    /// How long after it was last told of a critical condition that still holds is told again.
+    /// How long after the last message a reminder of an open critical condition is sent.
     pub remind_every: Duration,
-    /// Every so many days it is said that all is well; 0 is never.
+    /// Days between summaries; 0 is never.
     pub summary_every_days: u32,
     /// Who is called again and again, and complains when it is not.
     pub heartbeat: Option<Heartbeat>,
@@ -51,15 +51,15 @@ pub(super) fn read(section: &mut Section) -> Alerts {
         quiet: quiet(section),
         remind_every: section.value(
             key!(
-                /// A critical condition that still holds is told again after this time.
+                /// How often a reminder of an open critical condition is sent.
                 remind_every = "24 h", time(HOUR..=7 * DAY),
-                "A critical condition that still holds is told again after this time: 1 h to 168 h."
+                "How often a reminder of an open critical condition is sent: 1 h to 168 h."
             )
             .public(),
         ),
         summary_every_days: section.value(
             key!(
-                /// Send a short summary every so many days even when all is well: 1 to 31, 0 for never.
+                /// Days between short summaries, sent even when the box is healthy: 1 to 31, 0 for never.
                 summary_every_days = 0, whole(0..=31)
             )
             .public(),
@@ -77,8 +77,8 @@ fn quiet(section: &mut Section) -> Option<QuietHours> {
         )
         .public(),
     );
-    let until =
-        section.unless_empty(key!(quiet_until = "", time_of_day().or_empty(), "When warnings go again.").public());
+    let until = section
+        .unless_empty(key!(quiet_until = "", time_of_day().or_empty(), "When waiting warnings are sent.").public());
     section.both_or_none(&from, &until, [&["quiet_from"], &["quiet_until"]]);
     let (from, until) = from.zip(until)?;
     if from.value == until.value {
@@ -89,9 +89,9 @@ fn quiet(section: &mut Section) -> Option<QuietHours> {
 
 fn heartbeat(section: &mut Section) -> Option<Heartbeat> {
     let url = section.unless_empty(key!(
-        /// An address that is fetched again and again while the box is watched, of a service that complains when it
-        /// is not: nothing else can tell that a whole box is dead. Its certificate may need an authority of your own.
-        heartbeat_url = "", web_address().or_empty(), "An address that is fetched while the box is watched. Empty: none."
+        /// A URL to fetch regularly while traylight runs. A service behind it can alert you when the fetches stop:
+        /// nothing on the box can report that the whole box is dead. `heartbeat_ca_file` adds an authority of your own.
+        heartbeat_url = "", web_address().or_empty(), "A URL to fetch while traylight runs. Empty: none."
     ));
     let every = section.value(
         key!(heartbeat_every = "15 min", time(HOUR / 60..=DAY), "How often it is fetched: 1 min to 24 h.").public(),

@@ -18,7 +18,7 @@ const PROCESSOR_C: RangeInclusive<f64> = 40.0..=120.0;
 const COOLER_C: RangeInclusive<f64> = 0.5..=20.0;
 /// Percent of a volume that can be a limit. With the widest `clear_percent` it can still be cleared.
 const SHARE_PERCENT: RangeInclusive<f64> = 0.1..=90.0;
-/// Percent that a rail may be off.
+/// How many percent a rail may be off.
 const OFF_PERCENT: RangeInclusive<f64> = 2.0..=20.0;
 /// GiB or MiB: up to a thousand times a thousand.
 const AMOUNT: RangeInclusive<i64> = 1..=1_000_000;
@@ -70,9 +70,9 @@ impl Limits {
 }
 
 section! {
-    /// Temperature and presence of drives. A limit that the drive itself states goes first.
+    /// Temperature and presence of drives. A limit stated by the drive takes precedence.
     pub struct DriveLimits {
-        /// Degrees Celsius. A limit that the drive itself states goes first.
+        /// Degrees Celsius. A limit stated by the drive takes precedence.
         hdd_warning_c: f64 = 50, number(HOT_C), "A hard disk is warm enough to warn, in degrees Celsius.";
         hdd_critical_c: f64 = 58, number(HOT_C),
             "A hard disk is too hot, in degrees Celsius: just below the 60 that data sheets of common disks allow.";
@@ -80,7 +80,7 @@ section! {
         ssd_critical_c: f64 = 72, number(HOT_C),
             "A solid-state drive is too hot, in degrees Celsius: most are rated for 70.";
 
-        /// So far below its limit a drive must cool before the condition clears.
+        /// How far below its limit a drive must cool before the condition clears.
         clear_below_c: f64 = 4, number(COOLER_C);
         warning_hold: Duration = "5 min", hold_time(), "How long a drive must be warm before the warning.";
         critical_hold: Duration = "1 min", hold_time(), "How long a drive must be too hot before it is critical.";
@@ -95,9 +95,9 @@ section! {
 }
 
 section! {
-    /// Room left on volumes.
+    /// Free space on volumes.
     pub struct VolumeLimits {
-        /// Room left. A data volume is short when it is under the percentage AND under the GiB.
+        /// Free space. A data volume is low when it is below the percentage AND below the GiB.
         data_warning_percent: f64 = 10, number(SHARE_PERCENT), "Warn when a data volume has less than this share free...";
         data_warning_below_gib: u64 = 100, whole(AMOUNT),
             "...and less than this many GiB, so that a large volume does not warn with plenty left.";
@@ -114,10 +114,10 @@ section! {
             "Critical when the root volume has less than this share free.";
         root_floor_mib: u64 = 300, whole(AMOUNT), "Critical below this many MiB whatever the share.";
 
-        /// So many points better than its limit it must be before the condition clears.
+        /// How many percentage points above its limit it must be before the condition clears.
         clear_percent: f64 = 2, number(0.1..=9.0);
-        hold: Duration = "5 min", hold_time(), "How long room must be short before it is said.";
-        clear_hold: Duration = "10 min", hold_time(), "How long room must be back before the condition clears.";
+        hold: Duration = "5 min", hold_time(), "How long space must be low before it is reported.";
+        clear_hold: Duration = "10 min", hold_time(), "How long space must be sufficient before the condition clears.";
     }
     // These count what is left, so the critical limit is the lower one.
     data_critical_percent < data_warning_percent;
@@ -131,24 +131,24 @@ section! {
     pub struct FanLimits {
         /// Above this speed a stopped fan counts as turning again.
         turning_again_rpm: u32 = 300, whole(1..=20_000);
-        stopped_hold: Duration = "15 s", hold_time(), "How long a fan must stand still before it is said.";
+        stopped_hold: Duration = "15 s", hold_time(), "How long a fan must stand still before it is reported.";
         clear_hold: Duration = "30 s", hold_time(), "How long it must turn before the condition clears.";
 
         // With the highest it is well again at three quarters.
-        /// Below so many percent of the speed that it used to have at the same drive level, a fan is weak.
+        /// A fan is weak below this percentage of the speed that it used to have at the same duty.
         weak_percent: f64 = 60, number(10.0..=70.0);
-        weak_hold: Duration = "2 min", hold_time(), "How long a fan must be weak before it is said.";
+        weak_hold: Duration = "2 min", hold_time(), "How long a fan must be weak before it is reported.";
     }
 }
 
 section! {
     /// Network ports.
     pub struct LinkLimits {
-        down_hold: Duration = "60 s", hold_time(), "How long a port must be down before it is said.";
-        slower_hold: Duration = "5 min", hold_time(), "How long a port must be slower than usual before it is said.";
+        down_hold: Duration = "60 s", hold_time(), "How long a port must be down before it is reported.";
+        slower_hold: Duration = "5 min", hold_time(), "How long a port must be slower than usual before it is reported.";
         clear_hold: Duration = "5 min", hold_time(), "How long a port must be good before the condition clears.";
 
-        /// So many changes within the window count as flapping. The window is at least "1 min".
+        /// This many changes within the window count as flapping. The window is at least "1 min".
         flaps: u32 = 4, whole(2..=1000);
         // Over less than a minute an ordinary reconnection would count as flapping.
         flap_window: Duration = "10 min", time(Duration::from_secs(60)..=LONGEST),
@@ -157,10 +157,10 @@ section! {
 }
 
 section! {
-    /// The processor. One of x86 that states its own critical temperature goes by that.
+    /// The processor. The critical temperature that an x86 processor reports takes precedence.
     pub struct ProcessorLimits {
-        /// Degrees Celsius. An x86 processor that states its own critical temperature goes by that: it warns 10
-        /// degrees below it and is critical 3 degrees below it.
+        /// Degrees Celsius. If an x86 processor reports its own critical temperature, the warning is 10 degrees
+        /// and critical 3 degrees below that.
         warning_c: f64 = 80, number(PROCESSOR_C),
             "The processor is hot enough to warn, in degrees Celsius: where common single-board computers slow down.";
         critical_c: f64 = 85, number(PROCESSOR_C), "The processor is too hot, in degrees Celsius.";
@@ -176,8 +176,8 @@ section! {
 section! {
     /// Rails of the supply that a sensor is labelled for.
     pub struct SupplyLimits {
-        /// Rails are judged only where a sensor is labelled 12 V, 5 V or 3.3 V. Percent that a rail may be off.
-        /// Drives allow 5. Below 4.65 V the 5 V rail is critical.
+        /// Rails are judged only where a sensor is labelled 12 V, 5 V or 3.3 V. How many percent a rail
+        /// may be off; drives allow 5. Below 4.65 V the 5 V rail is critical.
         warning_percent: f64 = 5, number(OFF_PERCENT),
             "Warn when a rail is off by more than this share of what it should be, in percent.";
         twelve_volt_critical_percent: f64 = 10, number(OFF_PERCENT),
@@ -189,10 +189,10 @@ section! {
 section! {
     /// Pools.
     pub struct PoolLimits {
-        /// Down this long before it is said; whole and idle this long before "degraded" clears; up this long
+        /// How long a pool must be down before it is reported, healthy and idle before "degraded" clears, and up
         /// before "down" clears.
-        down_hold: Duration = "10 s", hold_time(), "How long a pool must be down before it is said.";
-        whole_hold: Duration = "60 s", hold_time(), "How long a pool must be whole and idle before \"degraded\" clears.";
+        down_hold: Duration = "10 s", hold_time(), "How long a pool must be down before it is reported.";
+        whole_hold: Duration = "60 s", hold_time(), "How long a pool must be healthy and idle before \"degraded\" clears.";
         up_hold: Duration = "60 s", hold_time(), "How long a pool must be up before \"down\" clears.";
     }
 }
@@ -202,7 +202,7 @@ section! {
     pub struct Grace {
         /// How long parts may take to appear after the start of the machine before their absence counts. Where a controller
         /// starts its ports one after another, drives have a third more: 120 s instead of 90 s.
-        drives: Duration = "90 s", hold_time(), "For drives: staggered spin-up takes its time.";
+        drives: Duration = "90 s", hold_time(), "For drives: staggered spin-up takes a while.";
         pools: Duration = "120 s", hold_time(), "For pools and volumes.";
     }
 }

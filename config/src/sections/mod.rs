@@ -198,11 +198,11 @@ section! {
     /// How often drives test themselves. A scheduled test never wakes a drive. Never by default: a test is load and heat,
     /// and its owner's to decide.
     pub struct SelfTestSchedule {
-        /// Every so many days that the drive is switched on, by its own count: 1 to 365, 0 for never. A long test
-        /// counts as a short one too.
-        short_every_days: u32 = 0, whole(0..=365), "The short test, some minutes, every so many days; 0 is never.";
+        /// Interval in days of power-on time, as counted by the drive: 1 to 365, 0 for never. A long test counts
+        /// as a short one too.
+        short_every_days: u32 = 0, whole(0..=365), "Days between short tests, which take minutes; 0 is never.";
         long_every_days: u32 = 0, whole(0..=365),
-            "The long test, hours, as it reads the whole surface, every so many days; 0 is never.";
+            "Days between long tests, which read the whole surface and take hours; 0 is never.";
     }
 }
 

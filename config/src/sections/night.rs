@@ -5,12 +5,12 @@ use crate::key::key;
 use crate::reader::{Given, Section};
 use crate::values::{Refusal, ValueKind, refuse};
 
-/// When panels are dim, and when they are dark but for a dot that moves.
+/// When panels are dim, and when they are dark except for a moving dot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Night {
     /// As dim as the panel can.
     pub dim: Option<DaySpan>,
-    /// Dark but for the dot.
+    /// Dark except for the dot.
     pub dark: Option<DaySpan>,
     /// Where the box stands, for sunrise and sunset.
     pub position: Option<Position>,
@@ -54,12 +54,12 @@ pub(super) fn read(section: &mut Section) -> Night {
     let dim_until =
         section.unless_empty(key!(dim_until = "", day_time().or_empty(), "When it is as bright as before."));
     let dark_from = section.unless_empty(key!(
-        /// Between these it is dark but for a dot that moves, which wears it least. What is wrong lights it up.
-        dark_from = "", day_time().or_empty(), "When the panel goes dark but for a dot that moves. Empty: never."
+        /// Between these it is dark except for a moving dot, which wears it least. An alarm lights it up.
+        dark_from = "", day_time().or_empty(), "When the panel goes dark except for a moving dot. Empty: never."
     ));
     let dark_until = section.unless_empty(key!(dark_until = "", day_time().or_empty(), "When it is lit again."));
     let position = section.unless_empty(key!(
-        /// Where the box stands, in degrees north and east, such as "53.5, 8.1"; south and west are below zero.
+        /// Where the box is, in degrees north and east, such as "53.5, 8.1"; south and west are below zero.
         position = "", position().or_empty()
     ));
     section.both_or_none(&dim_from, &dim_until, [&["dim_from"], &["dim_until"]]);

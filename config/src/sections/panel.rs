@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 pub struct Panels {
     /// The panels that there are; all show the same pages.
     pub panels: Vec<PanelWiring>,
-    /// When panels are dim, and when they are dark but for a dot. Alerts light them up all the same.
+    /// When panels are dim, and when they are dark except for a dot. Alerts light them up all the same.
     pub night: Night,
     /// How long one page stays, in seconds: 3 to 60.
     pub page_seconds: u32,
@@ -39,7 +39,7 @@ pub(super) fn read(section: &mut Section) -> Panels {
             page_seconds = 6, whole(3..=60)
         )),
         pages: section.list(key!(
-            /// Which pages take turns, in this order. A page that has nothing to say is passed over.
+            /// Which pages take turns, in this order. A page without content is skipped.
             pages = ["state", "shelf", "pools", "space", "traffic", "cooling", "drives", "power", "network", "alerts", "box"],
             one_of(PAGES)
         ), 1..=PAGES.len()),

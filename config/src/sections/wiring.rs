@@ -20,13 +20,13 @@ pub struct PanelWiring {
     pub bus: Bus,
     /// The 7-bit I2C address: 0x3C or 0x3D (SSD1306 datasheet, section 8.1.5).
     pub address: u8,
-    /// How fast the bus runs, in thousands of clocks a second: 10 to 1000.
+    /// The speed of the bus in kHz: 10 to 1000.
     pub bus_speed_khz: u32,
     /// The chip behind the panel.
     pub controller: PanelController,
     /// Columns and rows of pixels, as the module lies.
     pub size: (u32, u32),
-    /// How far the module is turned clockwise where it is built in, in degrees: 0, 90, 180 or 270.
+    /// How the module is mounted, in degrees clockwise: 0, 90, 180 or 270.
     pub rotation_degrees: u32,
     /// How bright the panel is when all is well.
     pub brightness: PanelBrightness,
@@ -100,8 +100,7 @@ fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
         address = 0x3C, address()
     ));
     let bus_speed_khz = section.value(key!(
-        /// How fast its bus runs, in thousands of clocks a second, if it is not the usual 100: 10 to 1000. Only so
-        /// much is sent that the bus is free at least half of the time.
+        /// The speed of its bus in kHz, 10 to 1000; 100 is usual. The panel uses at most half of the bus time.
         bus_speed_khz = 100, whole(10..=1000)
     ));
     let controller = section.value(key!(
@@ -111,7 +110,7 @@ fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
         controller = "ssd1306", one_of(CONTROLLERS)
     ));
     let size = section.given(key!(
-        /// Columns and rows of pixels: "128x64", with "ssd1306" also "128x32", "72x40" or "64x48".
+        /// Its size in pixels: "128x64", with "ssd1306" also "128x32", "72x40" or "64x48".
         size = "128x64", one_of(SIZES)
     ));
     for controller in CONTROLLERS {
@@ -121,7 +120,7 @@ fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
         section.wrong(&size, no_such_panel(controller, size.value));
     }
     let rotation_degrees = section.value(key!(
-        /// How far the panel is turned clockwise where it is built in, in degrees: 0 (pins at the top), 90, 180 or 270.
+        /// How the panel is mounted, in degrees clockwise: 0 (pins at the top), 90, 180 or 270.
         rotation = 0, rotation()
     ));
     let brightnesses = one_of([

@@ -100,7 +100,7 @@ fn messages_are_held_back_for_a_time_and_the_log_says_so_once() {
     let mut agent = Running::start(&home, heron.root());
     home.state_with("the first reading", |state| state["muted_left_s"].is_null());
     let (code, said) = says(&home, "mute", &["90 min"]);
-    assert_eq!((code, said.as_str()), (Some(0), "messages are held back for 90 min; the log and the panel go on\n"));
+    assert_eq!((code, said.as_str()), (Some(0), "messages are held back for 90 min; log and panel continue\n"));
     assert!(message(&agent.hears("muted")).starts_with("messages are held back for "));
     home.state_with("the time left", |state| state["muted_left_s"].as_u64().is_some_and(|left| left <= 5_400));
     assert!(says(&home, "alerts", &[]).1.contains("Messages are muted for another "));
@@ -166,7 +166,7 @@ fn what_is_no_request_is_refused_and_the_agent_goes_on() {
     let mut agent = Running::start(&home, heron.root());
     agent.hears("started");
     for (bytes, wanted) in [
-        (&b"hold your tongue\n"[..], "found a line that is no request: expected value"),
+        (&b"hold your tongue\n"[..], "expected a request, found another line: expected value"),
         (
             b"\"reboot\"\n",
             "unknown variant `reboot`, expected one of `acknowledge`, `accept`, `mute`, `unmute`, `try_channel`, `confirm`, `rehearse`, `end_rehearsal`",
@@ -202,7 +202,7 @@ fn a_second_agent_does_not_take_the_control_socket_from_the_first() {
     fs::remove_file(home.path("run/state.sock")).unwrap();
     let (code, said) = says(&home, "run", &["--root", heron.root().to_str().unwrap()]);
     assert_eq!(code, Some(1));
-    assert!(said.contains("run/control.sock: another traylight answers here"), "{said}");
+    assert!(said.contains("run/control.sock: another traylight is running here"), "{said}");
     assert_eq!(send(&home, b"\"unmute\"\n"), "{\"done\":\"nothing was muted\"}\n");
 }
 

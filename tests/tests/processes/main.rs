@@ -73,7 +73,7 @@ fn a_probe_that_hangs_is_replaced() {
     let first = agent.probe();
     signal("STOP", first);
     let lost = agent.hears("probe-lost");
-    assert!(message(&lost).contains("it said nothing for 10 s"), "{lost}");
+    assert!(message(&lost).contains("it did not respond for 10 s"), "{lost}");
     is_gone(first);
     agent.hears("probe-back");
     home.state_with("a reading of the new probe", turn_fan(&heron, 911));
@@ -147,7 +147,7 @@ fn a_configuration_read_again_is_in_force_and_a_bad_one_changes_nothing() {
 
     home.configure("[box]\nname = \"willow hut\"\n");
     signal("HUP", agent.core());
-    assert_eq!(message(&agent.hears("reloaded")), "the configuration is in force");
+    assert_eq!(message(&agent.hears("reloaded")), "configuration loaded");
     home.state_with("the new name", |state| state["box"] == "willow hut");
 }
 
@@ -175,7 +175,7 @@ fn a_second_agent_in_the_same_place_refuses_and_the_first_goes_on() {
     let second = home.run("run", &["--root", root]);
     let said = String::from_utf8(second.stderr).unwrap();
     assert_eq!(second.status.code(), Some(1));
-    assert!(said.contains("run/state.sock: another traylight answers here"), "{said}");
+    assert!(said.contains("run/state.sock: another traylight is running here"), "{said}");
     home.state_with("the first agent's reading", |_| true);
 }
 

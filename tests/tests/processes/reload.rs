@@ -1,4 +1,4 @@
-//! A reload does what it says: every section of the configuration is in force after it, and what is open, queued and
+//! A reload does what it says: every section of configuration loaded after it, and what is open, queued and
 //! acknowledged goes on.
 
 use crate::heron;

@@ -163,7 +163,10 @@ fn what_a_store_cannot_keep_is_promised_to_nobody() {
     agent.hears("store-not-open");
     home.state_with("the first reading", |state| state["drives"][0].is_object());
     let said = String::from_utf8(home.run("mute", &["1h"]).stdout).unwrap();
-    assert!(said.contains("held back") && said.contains("; a restart would forget it: "), "{said}");
+    assert!(
+        said.contains("held back") && said.contains("; it is not saved and would be lost by a restart: "),
+        "{said}"
+    );
 }
 
 /// The names of all messages that the channel was given.

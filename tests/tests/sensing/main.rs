@@ -95,7 +95,7 @@ fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
             format!("{} {port} {:?} {:?} {size}, {warm}", drive.key.0, drive.bus, drive.kind)
         })
         .collect();
-    let idle = "not asked: idle, left alone so that it can fall asleep";
+    let idle = "not asked: idle; not queried, so that it can fall asleep";
     assert_eq!(
         drives,
         [
@@ -175,7 +175,7 @@ fn a_disk_is_asked_for_its_temperature_only_after_somebody_used_it() {
     let mut rounds = rounds(&heron);
     for _ in 0..20 {
         let idle = temperature(&rounds.round(), "sdb");
-        assert_eq!(idle, "not asked: idle, left alone so that it can fall asleep");
+        assert_eq!(idle, "not asked: idle; not queried, so that it can fall asleep");
         assert!(of_idle().is_none() && of_sleeper().is_none(), "a disk that nobody used was asked");
     }
 
@@ -202,7 +202,7 @@ fn a_drive_that_the_kernel_put_to_sleep_is_asleep_and_what_it_told_last_stays() 
     assert_eq!(temperature(&after, "nvme0n1"), "33 °C", "from before it slept");
     let taken = |snapshot: &Snapshot| drive(snapshot, "nvme0n1").temperature.taken;
     assert_eq!(taken(&after), taken(&before), "an old temperature keeps its age");
-    assert_eq!(temperature(&after, "sdb"), "not asked: idle, left alone so that it can fall asleep");
+    assert_eq!(temperature(&after, "sdb"), "not asked: idle; not queried, so that it can fall asleep");
 }
 
 #[test]
@@ -215,7 +215,7 @@ fn a_drive_that_woke_up_is_not_called_asleep() {
     heron.write(status, "active\n");
     let woken = |snapshot: &Snapshot| drive(snapshot, "sda").power.value.is_err().then(|| snapshot.clone());
     let awake = until(&mut rounds, "the disk awake", woken);
-    assert_eq!(said(&drive(&awake, "sda").temperature), "not asked: idle, left alone so that it can fall asleep");
+    assert_eq!(said(&drive(&awake, "sda").temperature), "not asked: idle; not queried, so that it can fall asleep");
 }
 
 #[test]
@@ -223,7 +223,7 @@ fn a_recorded_tree_is_sent_no_command() {
     let snapshot = until(&mut rounds(&heron()), "an answer from everybody", all_answered);
     for drive in &snapshot.drives {
         let why = drive.power.missing().unwrap().to_string();
-        assert_eq!(why, "not asked: a recorded tree has no drive to ask", "{}", drive.device);
+        assert_eq!(why, "not asked: a recorded tree has no drives", "{}", drive.device);
         assert_eq!(drive.health.missing().unwrap().to_string(), "not asked: not asked yet", "{}", drive.device);
     }
 }
@@ -283,7 +283,7 @@ fn counters_that_run_over_go_on_and_counters_that_begin_anew_give_no_rate() {
     heron.write("/sys/block/sda/stat", &stat(10, 10));
     std::thread::sleep(Duration::from_millis(2));
     let anew = of(&second.round());
-    assert_eq!(anew.missing().unwrap().to_string(), "not asked: the counter began anew, a rate needs two counts");
+    assert_eq!(anew.missing().unwrap().to_string(), "not asked: the counter was reset; a rate needs two counts");
 
     let port = heron.path("/sys/class/net/eth0/statistics/rx_bytes");
     let mut third = rounds(&heron);
@@ -291,7 +291,7 @@ fn counters_that_run_over_go_on_and_counters_that_begin_anew_give_no_rate() {
     fs::write(port, "7\n").unwrap();
     std::thread::sleep(Duration::from_millis(2));
     let anew = &third.round().links[0].traffic;
-    assert_eq!(anew.missing().unwrap().to_string(), "not asked: the counter began anew, a rate needs two counts");
+    assert_eq!(anew.missing().unwrap().to_string(), "not asked: the counter was reset; a rate needs two counts");
 }
 
 #[test]

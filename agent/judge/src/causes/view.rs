@@ -315,7 +315,7 @@ impl<'a> Suspect<'a> {
             && self.all_signs().any(|lost| LOST.contains(&lost.event.what) && lost.may_be_with(sign, GOING))
     }
 
-    /// True while it has work and finishes none, or when it went like that.
+    /// True while requests are pending and none completes, or was so when it disconnected.
     pub fn hangs(&self) -> bool {
         let went_hanging = || self.before().is_some_and(|before| before.hung) && self.died_first();
         self.has(&[Kind::DriveNotAnswering]) || (!self.known.present && went_hanging())

@@ -125,7 +125,7 @@ impl Learns<Look<'_>> for Sources {
             self.readable.retain(|source| listed.contains(source) || may_vanish(source));
             self.missing.retain(|source, _| listed.contains(source) || may_vanish(source));
             for source in self.readable.difference(&listed).cloned().collect::<Vec<_>>() {
-                let why = Missing::new(Reason::Unreadable, "no longer on the kernel's list");
+                let why = Missing::new(Reason::Unreadable, "no longer listed by the kernel");
                 let name = source.channel().to_owned();
                 self.lacks(source, Lack { since: snapshot.taken, why, name });
             }

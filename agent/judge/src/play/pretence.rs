@@ -130,7 +130,7 @@ impl Pretence<'_> {
 
     /// The drives tell their temperature no more.
     pub fn silent_thermometer(&mut self, who: Who) {
-        let why = || Missing::new(Reason::Unreadable, "the rehearsal says so");
+        let why = || Missing::new(Reason::Unreadable, "as rehearsed");
         self.each(who, |drive| drive.temperature.value = Err(why()));
     }
 
@@ -188,7 +188,7 @@ impl Pretence<'_> {
 
     /// The kernel's log tells something of a part.
     pub fn tell_of(&mut self, part: Part, what: EventKind) {
-        let line = "rehearsal: no line of the kernel's".to_owned();
+        let line = "rehearsal: not a line of the kernel".to_owned();
         self.snapshot.events.push(Event { at: self.snapshot.taken, part, what, teller: EventSource::Log, line });
     }
 

@@ -119,7 +119,7 @@ fn a_card_that_is_there_and_reads_as_all_ones_is_no_card() {
     });
     assert_eq!(told.of(TROUBLE), ["110 opened controller-trouble critical", "500 closed controller-trouble"]);
     let asleep = Story::closely().play(0, 200, |_, snapshot| {
-        let why = Missing::new(Reason::NotAsked, "it sleeps, and would be woken");
+        let why = Missing::new(Reason::NotAsked, "it is asleep, and reading would wake it");
         card(snapshot).answers = Reading::new(Err(why), snapshot.taken, Source::Sysfs);
     });
     assert_eq!(asleep.of(TROUBLE), [""; 0], "one that is not asked has said nothing");

@@ -85,7 +85,7 @@ fn a_chip_that_vanishes_is_missed_until_its_owner_agrees() {
     let without = |_: u64, snapshot: &mut Snapshot| snapshot.fans.clear();
     let mut story = Story::new().every(10).play(0, 10 * MINUTE, |_, _| {}).play(10 * MINUTE, HOUR, without);
     assert_eq!(story.told, ["810 opened agent-and-alerts warning"]);
-    assert_eq!(unseen(&story)[0].why.detail, "no longer on the kernel's list", "{:?}", unseen(&story));
+    assert_eq!(unseen(&story)[0].why.detail, "no longer listed by the kernel", "{:?}", unseen(&story));
     story.accept("agent-and-alerts").expect("it is gone for good");
     let story = story.play(HOUR, HOUR + 60, without);
     assert_eq!(story.told[1..], ["3600 closed agent-and-alerts"]);

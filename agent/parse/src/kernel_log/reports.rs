@@ -35,7 +35,7 @@ impl AtaReports {
         self.open.remove(&port);
     }
 
-    /// True for what the report under way has not told yet, and for whatever is told outside of one.
+    /// True for what the report under way has not reported yet, and for whatever is told outside of one.
     pub fn is_new(&mut self, port: u32, what: EventKind, at: Duration) -> bool {
         let Some(report) = self.open.get_mut(&port) else { return true };
         if at.saturating_sub(report.began) > LONGEST {

@@ -92,7 +92,7 @@ impl Parts {
 
 /// That a section has not come into force.
 pub fn not_in_force(section: &str, error: &io::Error) -> LogEntry {
-    let why = format!("what {section} says is not in force until the next reload or restart: {error}");
+    let why = format!("changes in {section} take effect at the next reload or restart: {error}");
     LogEntry::agent(4, "not-in-force", why)
 }
 

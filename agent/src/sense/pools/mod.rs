@@ -22,7 +22,7 @@ fn unknown(kind: PoolKind, key: String, name: String, running: Result<PoolRunnin
         members: Vec::new(),
         groups: Vec::new(),
         activity: Activity::IDLE,
-        size: Reading::new(Err(Missing::new(Reason::NotAsked, "not told yet")), now, Source::Pool),
+        size: Reading::new(Err(Missing::new(Reason::NotAsked, "not reported yet")), now, Source::Pool),
         mismatches: None,
         last_check: None,
         lost_data: None,

@@ -128,8 +128,8 @@ fn running(state: ZfsPoolState) -> Result<PoolRunning, Missing> {
         ZfsPoolState::Suspended => Ok(PoolRunning::Suspended),
         ZfsPoolState::Faulted | ZfsPoolState::Unavailable => Ok(PoolRunning::Broken),
         ZfsPoolState::Offline | ZfsPoolState::Removed | ZfsPoolState::Split => Ok(PoolRunning::Inactive),
-        ZfsPoolState::Transitioning => Err(Missing::new(Reason::Unreadable, "on its way from one state to another")),
-        ZfsPoolState::Unknown => Err(Missing::new(Reason::Unreadable, "the module does not know its state")),
+        ZfsPoolState::Transitioning => Err(Missing::new(Reason::Unreadable, "changing from one state to another")),
+        ZfsPoolState::Unknown => Err(Missing::new(Reason::Unreadable, "the module does not report its state")),
     }
 }
 

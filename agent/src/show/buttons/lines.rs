@@ -48,7 +48,7 @@ impl Drop for Listening {
 }
 
 fn hear(settings: &Button, stopped: &UnixStream, said: &UnboundedSender<ButtonEvent>) -> Result<(), String> {
-    let chip = chip(&settings.chip).ok_or("there is no GPIO chip of that name")?;
+    let chip = chip(&settings.chip).ok_or("no GPIO chip of this name")?;
     let mut wanted = Request::builder();
     wanted.on_chip(chip).with_consumer("traylight").with_line(settings.line).as_input();
     if settings.active_low {

@@ -40,7 +40,7 @@ impl Buttons {
                 Err(error) => drop(said.send(ButtonEvent::Unheard(format!("{which}: {error}")))),
             }
             #[cfg(not(feature = "buttons"))]
-            let _ = said.send(ButtonEvent::Unheard(format!("{which}: this program was built without buttons")));
+            let _ = said.send(ButtonEvent::Unheard(format!("{which}: this build has no support for buttons")));
         }
     }
 }

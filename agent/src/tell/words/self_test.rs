@@ -15,12 +15,12 @@ pub fn news(drive: &Place, news: &TestNews) -> String {
     match news {
         TestNews::Asked { step, by, refused } => {
             let by = match by {
-                AskedBy::Owner => "as its owner asked",
-                AskedBy::Schedule => "as the schedule says",
+                AskedBy::Owner => "as requested",
+                AskedBy::Schedule => "as scheduled",
             };
             match refused {
                 None => format!("{drive}: {} now, {by}", does(*step)),
-                Some(why) => format!("{drive}: was to {}, {by}, but did not: {why}", to(*step)),
+                Some(why) => format!("{drive}: could not {}, {by}: {why}", to(*step)),
             }
         }
         TestNews::Runs { remaining_percent } => format!("{drive}: {}", running(*remaining_percent)),
@@ -30,36 +30,36 @@ pub fn news(drive: &Place, news: &TestNews) -> String {
 
 fn does(step: SelfTestStep) -> &'static str {
     match step {
-        SelfTestStep::Short => "begins a short self-test",
-        SelfTestStep::Extended => "begins a long self-test",
-        SelfTestStep::Abort => "ends its self-test",
+        SelfTestStep::Short => "starting a short self-test",
+        SelfTestStep::Extended => "starting a long self-test",
+        SelfTestStep::Abort => "stopping its self-test",
     }
 }
 
 fn to(step: SelfTestStep) -> &'static str {
     match step {
-        SelfTestStep::Short => "begin a short self-test",
-        SelfTestStep::Extended => "begin a long self-test",
-        SelfTestStep::Abort => "end its self-test",
+        SelfTestStep::Short => "start a short self-test",
+        SelfTestStep::Extended => "start a long self-test",
+        SelfTestStep::Abort => "stop its self-test",
     }
 }
 
 /// That a test runs, and how much of it is left.
 pub fn running(remaining_percent: Option<u8>) -> String {
     match remaining_percent {
-        Some(left) => format!("its self-test runs, {left} % is left"),
-        None => "its self-test runs; how much is left it does not say".to_owned(),
+        Some(left) => format!("self-test running, {left} % left"),
+        None => "self-test running; the drive does not report its progress".to_owned(),
     }
 }
 
 /// What came of a test.
 pub fn over(outcome: TestOutcome, failed_at_lba: Option<u64>) -> String {
-    let at = failed_at_lba.map(|lba| format!(" at sector {lba} first")).unwrap_or_default();
+    let at = failed_at_lba.map(|lba| format!(", first at sector {lba}")).unwrap_or_default();
     match outcome {
-        TestOutcome::Passed => "its self-test is over: passed".to_owned(),
-        TestOutcome::Ended => "its self-test was ended before its time: by a command, a reset or a restart".to_owned(),
-        TestOutcome::CouldNotFinish => "its self-test is over: the drive could not bring it to an end".to_owned(),
-        TestOutcome::Failed => format!("its self-test is over: FAILED{at}"),
+        TestOutcome::Passed => "self-test passed".to_owned(),
+        TestOutcome::Ended => "self-test interrupted by a command, a reset or a restart".to_owned(),
+        TestOutcome::CouldNotFinish => "self-test not completed by the drive".to_owned(),
+        TestOutcome::Failed => format!("self-test FAILED{at}"),
     }
 }
 
@@ -84,14 +84,14 @@ pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: 
     let tests = drive.self_tests.get();
     let (what, minutes) = match step {
         SelfTestStep::Short => (
-            "A short self-test: the drive tries its electronics and mechanics and reads a sample of its surface.",
+            "A short self-test: the drive checks its electronics and mechanics and reads a sample of its surface.",
             tests.and_then(|tests| tests.short_minutes),
         ),
         SelfTestStep::Extended => (
             "A long self-test: the drive does what a short one does and reads its whole surface.",
             tests.and_then(|tests| tests.extended_minutes),
         ),
-        SelfTestStep::Abort => ("The self-test that runs is ended; it will count as not done.", None),
+        SelfTestStep::Abort => ("The running self-test is stopped; it does not count.", None),
     };
     let mut lines = vec![format!(
         "{}, {}",
@@ -101,18 +101,17 @@ pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: 
     lines.push(what.to_owned());
     if step != SelfTestStep::Abort {
         lines.push(
-            "It goes on serving, more slowly, gets warmer, and does not fall asleep meanwhile. No data is changed."
+            "Meanwhile the drive stays in use, but is slower and warmer and does not fall asleep. No data is changed."
                 .into(),
         );
         lines.push(match minutes.map(|minutes| span(Duration::from_secs(60 * u64::from(minutes)))) {
-            Some(time) => format!("The drive says that it takes about {time}; with other work to do, longer."),
-            None => "How long it takes, the drive does not say.".to_owned(),
+            Some(time) => format!("The drive estimates {time}; under load it takes longer."),
+            None => "The drive does not report how long it takes.".to_owned(),
         });
     }
     if let Some(pool) = strained.filter(|_| step != SelfTestStep::Abort) {
         lines.push(format!(
-            "WARNING: {} needs this drive, and is not whole or works on it right now. A test slows that down and adds \
-             load and heat. Let it finish first, unless you must know now.",
+            "WARNING: {} needs this drive and is degraded or busy. A test slows it down and adds load and heat. Let it finish first, unless you need the result now.",
             pool.name
         ));
     }
@@ -123,14 +122,14 @@ pub fn announcement(drive: &Drive, place: &Place, step: SelfTestStep, strained: 
 pub fn refusal(place: &Place, step: SelfTestStep, refusal: &Refusal) -> String {
     let drive = pointed_at(place, Language::ENGLISH);
     match (refusal, step) {
-        (Refusal::Sleeps, SelfTestStep::Abort) => format!("{drive}: it sleeps, so no self-test runs"),
-        (Refusal::Sleeps, _) => format!("{drive}: it sleeps; a self-test would wake it. Ask again when it is in use"),
+        (Refusal::Sleeps, SelfTestStep::Abort) => format!("{drive}: asleep, so no self-test is running"),
+        (Refusal::Sleeps, _) => format!("{drive}: asleep; a self-test would wake it. Try again when it is in use"),
         (Refusal::NotAnswering(why), _) => {
-            format!("{drive}: it did not say whether it sleeps, so it is left alone ({why})")
+            format!("{drive}: not known whether it is asleep, so it is not touched ({why})")
         }
-        (Refusal::NotOffered(why), _) => format!("{drive}: it tells nothing of self-tests ({why})"),
-        (Refusal::Runs, _) => format!("{drive}: a self-test runs already; `stop` ends it"),
-        (Refusal::RunsNot, _) => format!("{drive}: no self-test runs"),
+        (Refusal::NotOffered(why), _) => format!("{drive}: its self-test log cannot be read ({why})"),
+        (Refusal::Runs, _) => format!("{drive}: a self-test is already running; `stop` ends it"),
+        (Refusal::RunsNot, _) => format!("{drive}: no self-test is running"),
     }
 }
 
@@ -179,22 +178,22 @@ mod tests {
         let long = said(&drive, SelfTestStep::Extended, None);
         assert!(long.starts_with("the drive in tray 3 (serial ..LARK), "), "{long}");
         assert!(long.contains("reads its whole surface") && long.contains("No data is changed"), "{long}");
-        assert!(long.contains("it takes about 7 h") && !long.contains("WARNING"), "{long}");
-        assert!(said(&drive, SelfTestStep::Short, None).contains("about 2 min"), "its own word");
+        assert!(long.contains("The drive estimates 7 h") && !long.contains("WARNING"), "{long}");
+        assert!(said(&drive, SelfTestStep::Short, None).contains("estimates 2 min"), "its own figure");
         assert!(said(&drive, SelfTestStep::Short, Some(pool)).contains("WARNING: md0 needs this drive"));
         let tests = drive.self_tests.value.as_mut().expect("heron's drives have tests");
         (tests.short_minutes, tests.extended_minutes) = (None, None);
-        assert!(said(&drive, SelfTestStep::Short, None).contains("the drive does not say"));
+        assert!(said(&drive, SelfTestStep::Short, None).contains("does not report how long"));
     }
 
     #[test]
     fn a_sleeping_drive_is_refused_with_the_reason() {
         let said = |found: &Refusal| refusal(&lark(), SelfTestStep::Short, found);
-        assert!(said(&Refusal::Sleeps).contains("it sleeps; a self-test would wake it"));
+        assert!(said(&Refusal::Sleeps).contains("asleep; a self-test would wake it"));
         let why = Missing::new(Reason::NotFitted, "the drive does not offer it");
         assert_eq!(
             said(&Refusal::NotOffered(why)),
-            "the drive in tray 3 (serial ..LARK): it tells nothing of self-tests (not fitted: the drive does not offer it)"
+            "the drive in tray 3 (serial ..LARK): its self-test log cannot be read (not fitted: the drive does not offer it)"
         );
     }
 
@@ -222,16 +221,13 @@ mod tests {
         };
         assert_eq!(
             said(asked(None)),
-            "the drive in tray 3 (serial ..LARK): begins a long self-test now, as the schedule says"
+            "the drive in tray 3 (serial ..LARK): starting a long self-test now, as scheduled"
         );
         assert_eq!(
             said(asked(Some("asleep"))),
-            "the drive in tray 3 (serial ..LARK): was to begin a long self-test, as the schedule says, but did not: asleep"
+            "the drive in tray 3 (serial ..LARK): could not start a long self-test, as scheduled: asleep"
         );
         let failed = TestNews::Over { outcome: TestOutcome::Failed, failed_at_lba: Some(305_419_896) };
-        assert_eq!(
-            said(failed),
-            "the drive in tray 3 (serial ..LARK): its self-test is over: FAILED at sector 305419896 first"
-        );
+        assert_eq!(said(failed), "the drive in tray 3 (serial ..LARK): self-test FAILED at sector 305419896 first");
     }
 }
