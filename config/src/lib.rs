@@ -49,7 +49,7 @@ pub use sections::{
 pub use settle::settle;
 pub use suggest::nearest;
 pub use template::{Field, Template};
-pub use url::Url;
+pub use url::{Url, is_loopback};
 
 #[cfg(test)]
 mod tests;

@@ -86,6 +86,11 @@ pub(crate) fn is_host(text: &str) -> bool {
     text.parse::<core::net::IpAddr>().is_ok() || (text.len() <= 253 && text.split('.').all(is_label))
 }
 
+/// True when the host is this machine: `localhost`, or an address of the loopback.
+pub fn is_loopback(host: &str) -> bool {
+    host == "localhost" || host.parse::<core::net::IpAddr>().is_ok_and(|address| address.is_loopback())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

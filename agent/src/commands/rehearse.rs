@@ -8,7 +8,7 @@ use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
-use traylight::printout::Printout;
+use traylight::printout::{Printout, Table};
 use traylight::rehearse::{Played, PlayedLook, RehearsedFault, play};
 use traylight::send::log::{Form, Log};
 use traylight::serve::control::{self, ControlRequest, LONGEST_REHEARSAL};
@@ -16,6 +16,7 @@ use traylight::show::outlet::Scenery;
 use traylight::show::pages::test_mark;
 use traylight::tell::incident_log;
 use traylight::tell::log::LogEntry;
+use traylight::tell::words::phrases::{Language, Phrases};
 use traylight_config::Settings;
 use traylight_display::{PanelSize, terminal};
 
@@ -31,7 +32,7 @@ pub struct RehearseFlags {
     /// For how long the running agent shows it, such as 45s or "5 min"
     #[arg(long = "for", value_name = "DURATION", default_value = "60s", value_parser = up_to(LONGEST_REHEARSAL))]
     for_time: Duration,
-    /// List the faults
+    /// List the faults, each with what happens
     #[arg(long, conflicts_with_all = ["fault", "tray"])]
     list: bool,
     /// End the rehearsal that is running
@@ -47,7 +48,7 @@ pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
         print_lines(&control::ask(&flags.place.agent.run_dir, &ControlRequest::EndRehearsal)?)?;
         return Ok(ExitCode::SUCCESS);
     }
-    let Some(name) = &flags.fault else { return list() };
+    let Some(name) = &flags.fault else { return list(flags.place.config.settings()?.language) };
     let fault = RehearsedFault::named(name).map_err(io::Error::other)?;
     // The agent watches this machine, not a recorded tree.
     if flags.place.is_this_machine() {
@@ -94,13 +95,15 @@ fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
     Ok(())
 }
 
-fn list() -> io::Result<ExitCode> {
+fn list(language: Language) -> io::Result<ExitCode> {
     let mut out = Printout::default();
-    let named =
-        |is_kind| RehearsedFault::all().filter(move |fault| matches!(fault, RehearsedFault::Kind(_)) == is_kind);
-    out.line("conditions:");
-    named(true).for_each(|fault| out.line(format_args!("  {fault}")));
-    out.line("causes:");
-    named(false).for_each(|fault| out.line(format_args!("  {fault}")));
+    let mut part = |title: &str, is_kind: bool| {
+        let named = RehearsedFault::all().filter(|fault| matches!(fault, RehearsedFault::Kind(_)) == is_kind);
+        let row = |fault: RehearsedFault| vec![fault.to_string().into(), fault.description(language).into()];
+        let columns = [(language.plain(title), 0), (language.plain("rehearse.what"), 0)];
+        out.table(Table::new(columns, named.map(row).collect()));
+    };
+    part("rehearse.condition", true);
+    part("rehearse.cause", false);
     print(&out).map(|()| ExitCode::SUCCESS)
 }

@@ -12,6 +12,7 @@ use crate::clock::{Moment, Wall};
 use crate::judge::play::{Play, SLOW};
 use crate::judge::{self, Memory, judge};
 use crate::reading::{Itself, Snapshot};
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::verdict::{Cause, Change, Condition, Ended, Incident, IncidentId, Kind, Update, UpdateKind, Verdict};
 use std::collections::BTreeSet;
 use std::fmt;
@@ -42,6 +43,11 @@ impl RehearsedFault {
             let near = near.map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
             format!("unknown fault `{name}`{near} (`traylight rehearse --list` lists them)")
         })
+    }
+
+    /// What happens, in a few words.
+    pub fn description(self, language: Language) -> &'static str {
+        language.plain(&format!("rehearse.fault.{self}"))
     }
 
     fn play(self) -> Play {

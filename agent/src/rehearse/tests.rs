@@ -110,7 +110,10 @@ fn what_the_box_lacks_is_pretended_and_said() {
         pretended("pool-degraded"),
         ["a pool test-pool of the drive in tray 1 (serial ..WREN) and the drive in tray 2 (serial ..TERN)"]
     );
-    assert_eq!(pretended("usb-bridge"), ["that tray 1 (serial ..WREN) is behind a USB adapter of its own"]);
+    assert_eq!(
+        pretended("usb-bridge"),
+        ["that the drive in tray 1 (serial ..WREN) is behind a USB adapter of its own"]
+    );
 }
 
 /// Causes that need both drives on one controller plug them in there; a tray that is known by its port goes along.

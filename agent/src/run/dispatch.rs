@@ -192,7 +192,7 @@ impl Dispatch {
             let near = nearest(name, names.iter().copied()).map(|near| format!("; did you mean `{near}`?"));
             format!("unknown channel `{name}`{} Channels: {}", near.as_deref().unwrap_or("."), names.join(", "))
         })?;
-        let codes = self.codes.as_mut().ok_or("the code cannot be kept: there is no store")?;
+        let codes = self.codes.as_mut().ok_or("the code cannot be saved: the state folder is not usable")?;
         let code = confirm::code(random());
         codes.ask(name, &target(channel), &code).map_err(|fault| fault.to_string())?;
         let box_name = box_name(scene.settings, scene.snapshot);
@@ -204,13 +204,13 @@ impl Dispatch {
     /// # Errors
     /// What is wrong, in words for whoever asked.
     pub fn confirm(&mut self, code: &str) -> Result<String, String> {
-        let codes = self.codes.as_mut().ok_or("codes are not kept: there is no store")?;
+        let codes = self.codes.as_mut().ok_or("codes are not saved: the state folder is not usable")?;
         match codes.confirm(code) {
             Ok(Some(channel)) => {
                 self.unconfirmed.retain(|open| *open != channel);
-                Ok(format!("`{channel}` is confirmed: what is sent there is read"))
+                Ok(format!("`{channel}` is confirmed"))
             }
-            Ok(None) => Err("no code like this was sent and not yet given back".to_owned()),
+            Ok(None) => Err("unknown code: get a new one with `traylight alerts --test CHANNEL`".to_owned()),
             Err(fault) => Err(fault.to_string()),
         }
     }

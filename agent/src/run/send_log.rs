@@ -19,36 +19,39 @@ pub fn trial_outcome(channel: &str, outcome: Result<Receipt, ChannelFault>) -> R
 pub fn about(report: SendEvent) -> LogEntry {
     let (priority, event, message) = match report {
         SendEvent::Delivered { channel, ids, receipt } => {
-            (6, "delivered", format!("`{channel}` has taken {}: {receipt}", ids.join(", ")))
+            (6, "delivered", format!("`{channel}` accepted {}: {receipt}", ids.join(", ")))
         }
-        SendEvent::NotToAll { channel, refused } => (
-            4,
-            "receiver-refused",
-            format!("`{channel}` does not take alerts for all receivers: {}", refused.join("; ")),
-        ),
+        SendEvent::NotToAll { channel, refused } => {
+            (4, "receiver-refused", format!("`{channel}` rejected some recipients: {}", refused.join("; ")))
+        }
         SendEvent::Fails { channel, why } => {
-            (4, "channel-fails", format!("`{channel}` does not take alerts, they wait: {why}"))
+            (4, "channel-fails", format!("`{channel}` failed, its alerts are queued: {why}"))
         }
         SendEvent::WorksAgain { channel, after } => {
             let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();
-            (5, "channel-works", format!("`{channel}` takes alerts again{after}"))
+            (5, "channel-works", format!("`{channel}` works again{after}"))
         }
-        SendEvent::Orphans { channel, count } => {
-            (4, "alerts-dropped", format!("{count} messages waited for `{channel}`, which is not configured any more"))
-        }
+        SendEvent::Orphans { channel, count } => (
+            4,
+            "alerts-dropped",
+            format!("dropped {} queued for `{channel}`, which is no longer configured", messages(count)),
+        ),
         SendEvent::RehearsalDropped { channel, count } => {
-            let why = format!(
-                "{count} messages of a rehearsal could not leave by `{channel}` while it ran; they are dropped"
-            );
+            let why =
+                format!("dropped {} of a rehearsal that `{channel}` did not accept while it ran", messages(count));
             (5, "rehearsal-dropped", why)
         }
         SendEvent::NotBuiltIn(which) => (3, "channel-absent", which),
         SendEvent::NotStored(fault) => {
-            (4, "alerts-not-stored", format!("waiting alerts would be lost by a restart: {fault}"))
+            (4, "alerts-not-stored", format!("queued alerts are not saved, a restart would lose them: {fault}"))
         }
-        SendEvent::StoredAgain => (5, "alerts-stored", "waiting alerts are stored again".to_owned()),
-        SendEvent::HeartbeatFails(why) => (4, "heartbeat-fails", format!("heartbeat failed: {why}")),
-        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works", "heartbeat works again".to_owned()),
+        SendEvent::StoredAgain => (5, "alerts-stored", "queued alerts are saved again".to_owned()),
+        SendEvent::HeartbeatFails(why) => (4, "heartbeat-fails", format!("the heartbeat failed: {why}")),
+        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat works again".to_owned()),
     };
     LogEntry::agent(priority, event, message)
+}
+
+fn messages(count: usize) -> String {
+    if count == 1 { "1 message".to_owned() } else { format!("{count} messages") }
 }

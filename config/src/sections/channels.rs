@@ -8,7 +8,7 @@ use super::addresses::{
 use crate::key::{Key, key};
 use crate::reader::{Given, Section, SeenTexts};
 use crate::template::Template;
-use crate::url::Url;
+use crate::url::{Url, is_loopback};
 use crate::values::{flag, one_of, text, time, whole};
 use serde::{Deserialize, Serialize};
 use std::ops::RangeInclusive;
@@ -17,6 +17,8 @@ use std::time::Duration;
 /// The most ways of one kind.
 const MOST_CHANNELS: RangeInclusive<usize> = 0..=8;
 const MOST_ENTRIES: usize = 16;
+/// A mail server that is spoken to without encryption is on this machine.
+const UNENCRYPTED_HERE: &str = r#"{ "if": { "properties": { "security": { "const": "unencrypted" } }, "required": ["security"] }, "then": { "properties": { "server": { "pattern": "^(localhost|127[.].+|::1)$" } } } }"#;
 
 /// One channel for alerts.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -80,7 +82,7 @@ pub struct Mail {
     pub server: String,
     /// Its port.
     pub port: u16,
-    /// When encryption begins. It always does.
+    /// When encryption begins.
     pub security: MailSecurity,
     /// Who logs in, and with what.
     pub login: Option<Login>,
@@ -99,6 +101,8 @@ pub enum MailSecurity {
     StartTls,
     /// From the first byte (RFC 8314), usual on port 465.
     Tls,
+    /// Never: for a server on this machine only, usual on port 25.
+    Unencrypted,
 }
 
 /// A user and where the password is.
@@ -219,15 +223,32 @@ fn channel(section: &mut Section, names: &mut SeenTexts, leads_to: fn(&mut Secti
 }
 
 fn mail(section: &mut Section) -> Destination {
-    let security = one_of([("starttls", MailSecurity::StartTls), ("tls", MailSecurity::Tls)]);
+    let security = one_of([
+        ("starttls", MailSecurity::StartTls),
+        ("tls", MailSecurity::Tls),
+        ("unencrypted", MailSecurity::Unencrypted),
+    ]);
     let security = key!(
         security = "starttls",
         security,
-        "When encryption begins: after a plain greeting, or from the first byte."
+        "starttls: encrypted after a plain greeting; tls: from the first byte; unencrypted: for a server on this machine only."
     );
     let security = section.value(security.public());
     let server = section.required(key!(server = "mail.example.org", host(), "The mail server.").public());
-    let port = port(section, if security == MailSecurity::Tls { 465 } else { 587 });
+    if security == MailSecurity::Unencrypted && !is_loopback(&server.value) {
+        let found = format!(
+            "expected localhost, 127.0.0.1 or ::1 with `security = \"unencrypted\"`, found \"{}\"",
+            server.value
+        );
+        section.wrong(&server, format!("`server`: {found}; use \"starttls\" or \"tls\" for a server elsewhere"));
+    }
+    section.rule_of_schema(UNENCRYPTED_HERE.to_owned());
+    let usual_port = match security {
+        MailSecurity::StartTls => 587,
+        MailSecurity::Tls => 465,
+        MailSecurity::Unencrypted => 25,
+    };
+    let port = port(section, usual_port);
     let login = login(section);
     let from = section.required(key!(from = "heron@example.org", mail_address(), "The sender's address.").public());
     let to = key!(to = ["keeper@example.org"], mail_address(), "The receivers' addresses.").public();

@@ -89,9 +89,30 @@ fn ports_follow_the_security_unless_they_are_written() {
     let mqtt = "[[alerts.mqtt]]\nname = 'q'\nserver = 's'\n";
     // RFC 8314, 3.3 and 7: 465 for TLS, 587 for submission with STARTTLS.
     assert_eq!((port(mail), port(&format!("{mail}security = 'tls'"))), (587, 465));
+    // RFC 5321, 4.5.4.2.
+    let here = mail.replace("'s'", "'127.0.0.1'");
+    assert_eq!(port(&format!("{here}security = 'unencrypted'")), 25);
     // The service names secure-mqtt and mqtt (MQTT 5.0, 4.2).
     assert_eq!((port(mqtt), port(&format!("{mqtt}tls = false"))), (8883, 1883));
     assert_eq!(port(&format!("{mail}port = 2525")), 2525);
+}
+
+#[test]
+fn only_a_mail_server_on_this_machine_is_spoken_to_without_encryption() {
+    let mail = |server: &str| {
+        format!(
+            "[[alerts.mail]]\nname = 'm'\nserver = '{server}'\nfrom = 'h@x.org'\nto = ['k@x.org']\nsecurity = 'unencrypted'\n"
+        )
+    };
+    for server in ["localhost", "127.0.0.1", "127.8.9.1", "::1"] {
+        assert_eq!(settled(&mail(server)).alerts.channels.len(), 1, "{server}");
+    }
+    for server in ["mail.example.org", "192.168.1.2", "localhost.example.org", "0.0.0.0", "::"] {
+        let refused = report(&mail(server));
+        let wanted =
+            format!("expected localhost, 127.0.0.1 or ::1 with `security = \"unencrypted\"`, found \"{server}\"");
+        assert!(refused.contains(&wanted), "{refused}");
+    }
 }
 
 /// The report on a mail channel with these lines, without its excerpts.

@@ -183,6 +183,7 @@ fn what_the_schema_refuses_the_code_refuses_too() {
         "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = []",
         "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['nobody']",
         "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\nsecurity = 'none'",
+        "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\nsecurity = 'unencrypted'",
         "[[alerts.mail]]\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\nuser = 'u'",
         "[[alerts.webhook]]\nname = 'w'\nurl = 'http://h'\ntoken_file = '/t'\ntoken_credential = 't'",
         "[[alerts.webhook]]\nname = 'w'\nurl = 'http://h/#top'",

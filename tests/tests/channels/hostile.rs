@@ -24,7 +24,7 @@ fn ends(name: &str, stranger: &Stranger, sent: Result<Receipt, ChannelFault>) {
     let poured = stranger.poured();
     assert!(poured < UNDER_CHANNEL, "{name}: {poured} bytes were taken in");
     assert!(
-        matches!(&sent, Err(ChannelFault::Nonsense(_) | ChannelFault::Untrusted(_) | ChannelFault::Unreachable(_))),
+        matches!(&sent, Err(ChannelFault::InvalidReply(_) | ChannelFault::Untrusted(_) | ChannelFault::Unreachable(_))),
         "{name}: {sent:?}"
     );
 }
@@ -72,7 +72,7 @@ fn how_much_may_come_is_told() {
     let stranger = Stranger::start(&authority, &[Pour(b"a")]);
     let fault = send(&mail(&authority, stranger.port, ""), &batch(message("7", 1, MessageKind::Opened))).unwrap_err();
     let said = format!("found more than {MOST_BYTES_OF_MAIL} bytes of answer, wanted at most that");
-    assert!(matches!(&fault, ChannelFault::Nonsense(why) if why.contains(&said)), "{fault:?}");
+    assert!(matches!(&fault, ChannelFault::InvalidReply(why) if why.contains(&said)), "{fault:?}");
 }
 
 /// What somebody on the way says before encryption begins is no word of the server's: it must not be taken for the
@@ -99,7 +99,7 @@ fn what_another_side_repeats_of_a_secret_is_not_told() {
     let stranger = Stranger::start(&authority, &refuses.concat());
     let more = format!("security = 'tls'\nuser = 'heron'\npassword_file = '{word}'\n");
     let mail = send(&mail(&authority, stranger.port, &more), &batch(message("7", 1, MessageKind::Opened))).unwrap_err();
-    assert!(matches!(&mail, ChannelFault::NotLetIn(why) if why.contains("535")), "{mail:?}");
+    assert!(matches!(&mail, ChannelFault::LoginRefused(why) if why.contains("535")), "{mail:?}");
     let answer = b"HTTP/1.1 404 Not Found\r\ncontent-length: 78\r\n\r\n\
                    no /hook/c4n4ry-path?key=c4n4ry-key: c4n4ry-path c4n4ry-key c4n4ry-word c4n4ry";
     let stranger = Stranger::start(&authority, &[HearRequest, Say(answer), Listen]);

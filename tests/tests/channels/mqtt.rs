@@ -170,7 +170,7 @@ fn a_broker_that_does_not_let_us_in_or_is_none_is_told() {
     // What mosquitto answers to a wrong password: 5 in 3.1.1, 0x87 in 5.
     for version in ["3.1.1", "5"] {
         let fault = refused(&file(&authority, broker.port, true, version, "sedge"));
-        assert_eq!(fault, ChannelFault::NotLetIn("not authorised".into()), "{version}");
+        assert_eq!(fault, ChannelFault::LoginRefused("not authorised".into()), "{version}");
     }
     let stranger = file(&authority, broker.port, true, "5", "reed").replace("ca_file", "# ca_file");
     assert!(matches!(refused(&stranger), ChannelFault::Untrusted(_)));
@@ -201,6 +201,6 @@ fn nonsense_is_told_and_nobody_is_let_in_by_it() {
             }
         });
         let fault = refused(&file(&authority, port, false, version, "reed"));
-        assert!(matches!(fault, ChannelFault::Nonsense(_) | ChannelFault::Unreachable(_)), "{said:?}: {fault:?}");
+        assert!(matches!(fault, ChannelFault::InvalidReply(_) | ChannelFault::Unreachable(_)), "{said:?}: {fault:?}");
     }
 }

@@ -66,7 +66,7 @@ fn only_a_2xx_is_delivered() {
     );
     assert!(matches!(fault(answer("503 Service Unavailable", "", "")), ChannelFault::Later(_)));
     assert!(matches!(fault(answer("429 Too Many Requests", "", "")), ChannelFault::Later(_)));
-    assert!(matches!(fault(answer("401 Unauthorized", "", "")), ChannelFault::NotLetIn(_)));
+    assert!(matches!(fault(answer("401 Unauthorized", "", "")), ChannelFault::LoginRefused(_)));
     assert!(
         matches!(fault(answer("404 Not Found", "", "\u{1b}[2Jgone")), ChannelFault::Refused(why) if why.ends_with("[2Jgone"))
     );
@@ -99,18 +99,18 @@ fn servers_that_behave_badly_are_told_by_what_they_do() {
     assert!(matches!(fault(Manner::Closes), ChannelFault::Unreachable(_)));
     assert!(matches!(fault(Manner::Hangs), ChannelFault::TimedOut(_)));
     assert!(matches!(fault(Manner::Dawdles), ChannelFault::TimedOut(_)));
-    assert!(matches!(fault(Manner::Says(b"220 mail.test ESMTP\r\n".to_vec())), ChannelFault::Nonsense(_)));
-    assert!(matches!(fault(Manner::Says(vec![0xFF; 300])), ChannelFault::Nonsense(_)));
+    assert!(matches!(fault(Manner::Says(b"220 mail.test ESMTP\r\n".to_vec())), ChannelFault::InvalidReply(_)));
+    assert!(matches!(fault(Manner::Says(vec![0xFF; 300])), ChannelFault::InvalidReply(_)));
     let large = "x".repeat((64 << 10) + 1);
     assert!(
-        matches!(fault(answer("200 OK", "", &large)), ChannelFault::Nonsense(why) if why.contains("more than 65536 bytes"))
+        matches!(fault(answer("200 OK", "", &large)), ChannelFault::InvalidReply(why) if why.contains("more than 65536 bytes"))
     );
     let endless = b"HTTP/1.1 200 OK\r\n\r\n".iter().copied().chain(std::iter::repeat_n(b'x', 1 << 20)).collect();
-    assert!(matches!(fault(Manner::Says(endless)), ChannelFault::Nonsense(_)));
+    assert!(matches!(fault(Manner::Says(endless)), ChannelFault::InvalidReply(_)));
     // A closed connection before the promised end of the answer is no delivery.
     assert!(matches!(
         fault(Manner::Says(b"HTTP/1.1 200 OK\r\ncontent-length: 9\r\n\r\nhi".to_vec())),
-        ChannelFault::Unreachable(_) | ChannelFault::Nonsense(_)
+        ChannelFault::Unreachable(_) | ChannelFault::InvalidReply(_)
     ));
     server.behave(answer("200 OK", "", &large[1..]));
     assert!(send(&file, &lost()).is_ok(), "64 KiB are not too much");

@@ -77,7 +77,14 @@ fn no_secret_of_the_configuration_is_in_anything_that_is_printed() {
         is_silent(channel, &text(&asked));
     }
     // Each other side has had its word; what it repeated was there to be seen.
-    let mut open = vec!["`mail` does", "`broker` does", "`bell` does", "the heartbeat is", "`hook` has", "`gong` has"];
+    let mut open = vec![
+        "`mail` failed",
+        "`broker` failed",
+        "`bell` failed",
+        "the heartbeat failed",
+        "`hook` accepted",
+        "`gong` accepted",
+    ];
     while !open.is_empty() {
         let said = agent.hears_any(&["channel-fails", "heartbeat-fails", "delivered"]).to_string();
         open.retain(|wanted| {

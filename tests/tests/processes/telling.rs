@@ -95,7 +95,7 @@ fn what_a_rehearsal_could_not_say_is_dropped_and_what_is_real_is_told() {
     assert!(home.run("rehearse", &["fan-stopped", "--for", "2s"]).status.success());
     agent.hears("channel-fails");
     let dropped = agent.hears("rehearsal-dropped");
-    assert!(crate::message(&dropped).contains("could not leave by `bell` while it ran; they are dropped"), "{dropped}");
+    assert!(crate::message(&dropped).contains("of a rehearsal that `bell` did not accept while it ran"), "{dropped}");
     // Killed in the middle of the next one: the program after that has nothing of it to say, either.
     assert!(home.run("rehearse", &["fan-stopped", "--for", "60s"]).status.success());
     agent.hears("rehearsal-began");

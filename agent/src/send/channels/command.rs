@@ -92,8 +92,7 @@ impl CommandChannel {
             .stderr(Stdio::piped())
             .process_group(0)
             .spawn();
-        let child = spawned
-            .map_err(|error| ChannelFault::NotReady(format!("{program}: found \"{error}\", wanted to run it")))?;
+        let child = spawned.map_err(|error| ChannelFault::NotReady(format!("{program} cannot be run: {error}")))?;
         let mut running = RunningCommand(child);
         let (status, said) = within(*time_limit, running.hear(batch.document().to_string())).await?;
         let said = hide(&said, &secrets(arguments));
@@ -147,8 +146,8 @@ impl RunningCommand {
         };
         let ((), output, complaints) = tokio::join!(tell, bounded(stdout), bounded(stderr));
         let ended = self.0.wait().await;
-        let status =
-            ended.map_err(|error| ChannelFault::NotReady(format!("the program's end is not known: {error}")))?;
+        let status = ended
+            .map_err(|error| ChannelFault::NotReady(format!("the exit status of the program is not known: {error}")))?;
         let said = if complaints.is_empty() { output } else { complaints };
         Ok((status, String::from_utf8_lossy(&said).trim().to_owned()))
     }
@@ -271,6 +270,6 @@ mod tests {
     #[test]
     fn a_program_that_is_not_there_is_told_by_its_name() {
         let fault = send("/no/such/bell", &[], LONG).unwrap_err().to_string();
-        assert!(fault.starts_with("/no/such/bell: found \"No such file"), "{fault}");
+        assert!(fault.starts_with("/no/such/bell cannot be run: No such file"), "{fault}");
     }
 }

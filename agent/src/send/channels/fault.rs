@@ -22,14 +22,14 @@ pub enum ChannelFault {
     Untrusted(String),
     /// It took too long. It may have arrived.
     TimedOut(Duration),
-    /// The other side does not let us in.
-    NotLetIn(String),
+    /// The other side refuses the login.
+    LoginRefused(String),
     /// The other side does not want this batch.
     Refused(String),
     /// The other side cannot do it now.
     Later(String),
-    /// The other side says what nobody should say there.
-    Nonsense(String),
+    /// The other side replies what its protocol does not allow there.
+    InvalidReply(String),
 }
 
 impl ChannelFault {
@@ -45,12 +45,16 @@ impl ChannelFault {
         let said = short(&error.to_string());
         // What rustls thinks of a certificate is inside an error of the connection.
         match (error.kind(), error.get_ref()) {
-            (io::ErrorKind::TimedOut, _) => Self::Unreachable("nobody answers".to_owned()),
-            (_, Some(inner)) if inner.is::<rustls::Error>() => Self::Untrusted(said),
-            (_, Some(inner)) if inner.is::<TooMuch>() => Self::Nonsense(said),
-            (io::ErrorKind::InvalidData, _) => Self::Nonsense(said),
+            (io::ErrorKind::TimedOut, _) => Self::Unreachable("no answer".to_owned()),
+            (_, Some(inner)) if inner.is::<TooMuch>() => Self::InvalidReply(said),
+            (kind, Some(inner)) => match inner.downcast_ref::<rustls::Error>() {
+                Some(error) => Self::Untrusted(about_tls(error)),
+                None if kind == io::ErrorKind::InvalidData => Self::InvalidReply(said),
+                None => Self::Unreachable(said),
+            },
+            (io::ErrorKind::InvalidData, _) => Self::InvalidReply(said),
             _ if matches!(error.raw_os_error(), Some(libc::EMFILE | libc::ENFILE)) => Self::NotReady(format!(
-                "found \"{error}\", wanted a file descriptor for the connection (LimitNOFILE= in the unit)"
+                "no file descriptor left for the connection: {error}; raise LimitNOFILE= in the unit"
             )),
             _ => Self::Unreachable(said),
         }
@@ -68,20 +72,42 @@ impl fmt::Display for ChannelFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NotReady(why) => f.write_str(why),
-            Self::Unreachable(why) => write!(f, "the other side cannot be reached: {why}"),
-            Self::Untrusted(why) => write!(f, "the other side cannot be trusted: {why}"),
-            Self::TimedOut(limit) => write!(f, "found no answer within {} s, wanted one", limit.as_secs()),
-            Self::NotLetIn(why) => write!(f, "the other side does not let us in: {why}"),
-            Self::Refused(why) => write!(f, "the other side does not take it: {why}"),
-            Self::Later(why) => write!(f, "the other side cannot take it now: {why}"),
-            Self::Nonsense(why) => write!(f, "the other side makes no sense: {why}"),
+            Self::Unreachable(why) => write!(f, "connection failed: {why}"),
+            Self::Untrusted(why) => f.write_str(why),
+            Self::TimedOut(limit) => write!(f, "no reply within {} s", limit.as_secs()),
+            Self::LoginRefused(why) => write!(f, "login refused: {why}"),
+            Self::Refused(why) => write!(f, "rejected: {why}"),
+            Self::Later(why) => write!(f, "rejected for now: {why}"),
+            Self::InvalidReply(why) => write!(f, "invalid reply: {why}"),
         }
     }
 }
 
 impl std::error::Error for ChannelFault {}
 
-/// More came than anybody has to say.
+/// What is wrong with a certificate or the encryption, and what helps.
+#[cfg(feature = "tls")]
+fn about_tls(error: &tokio_rustls::rustls::Error) -> String {
+    use tokio_rustls::rustls::CertificateError as Wrong;
+    use tokio_rustls::rustls::Error;
+    let Error::InvalidCertificate(wrong) = error else {
+        return format!("encryption failed: {}", short(&error.to_string()));
+    };
+    let (why, help) = match wrong {
+        Wrong::UnknownIssuer => {
+            ("issued by an unknown authority", "if it is your own, name its certificate in ca_file")
+        }
+        Wrong::Expired | Wrong::ExpiredContext { .. } => ("expired", "renew it, or set the clock of this box"),
+        Wrong::NotValidYet | Wrong::NotValidYetContext { .. } => ("not valid yet", "check the clock of this box"),
+        Wrong::NotValidForName | Wrong::NotValidForNameContext { .. } => {
+            ("issued for another name", "use the name in the certificate")
+        }
+        other => return format!("certificate not trusted: {}", short(&other.to_string())),
+    };
+    format!("certificate not trusted: {why}; {help}")
+}
+
+/// More came than the protocol needs.
 #[cfg(feature = "tls")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct TooMuch(pub usize);
@@ -89,7 +115,7 @@ pub struct TooMuch(pub usize);
 #[cfg(feature = "tls")]
 impl fmt::Display for TooMuch {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "found more than {} bytes of answer, wanted at most that", self.0)
+        write!(f, "expected at most {} bytes, found more", self.0)
     }
 }
 

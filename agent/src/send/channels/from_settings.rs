@@ -27,11 +27,11 @@ pub fn channels(
     for AlertChannel { name, leads_to, .. } in &alerts.channels {
         match channel(name, leads_to, box_name, state, folder) {
             Ok(channel) => channels.push((name.clone(), channel)),
-            Err(kind) => absent.push(format!("{name}: found a way by {kind}, which this traylight was built without")),
+            Err(kind) => absent.push(format!("`{name}` needs {kind}, which this build of traylight does not have")),
         }
     }
     if cfg!(not(feature = "webhook")) && alerts.heartbeat.is_some() {
-        absent.push("found a heartbeat, which this traylight was built without".to_owned());
+        absent.push("the heartbeat needs webhook, which this build of traylight does not have".to_owned());
     }
     (channels, absent)
 }

@@ -1,12 +1,12 @@
 //! The heartbeat: an address is fetched while the box is watched, so that somebody else notices when it is not.
 
 use super::http::HttpExchange;
-use super::{ChannelFault, Needs, PATIENCE, Receipt, is_here};
+use super::{ChannelFault, Needs, PATIENCE, Receipt};
 use http_body_util::Full;
 use hyper::Request;
 use hyper::body::Bytes;
 use hyper::header::USER_AGENT;
-use traylight_config::Heartbeat;
+use traylight_config::{Heartbeat, is_loopback};
 
 /// Fetches the address once.
 pub async fn beat(settings: &Heartbeat) -> Result<Receipt, ChannelFault> {
@@ -19,5 +19,5 @@ pub async fn beat(settings: &Heartbeat) -> Result<Receipt, ChannelFault> {
 
 /// What must be there before it is worth a try.
 pub fn needs(settings: &Heartbeat) -> Needs {
-    Needs { route: !is_here(&settings.url.host), clock: settings.url.tls }
+    Needs { route: !is_loopback(&settings.url.host), clock: settings.url.tls }
 }

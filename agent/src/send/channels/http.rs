@@ -50,7 +50,7 @@ impl HttpExchange<'_> {
         let target = TlsTarget { host: &self.url.host, port: self.url.port, tls: self.url.tls, ca_file: self.ca_file };
         let stream = connect(target, Allowance::of(MOST_BYTES)).await?;
         let nonsense = |error: hyper::Error| match error {
-            error if error.is_parse() => ChannelFault::Nonsense(short(&error.to_string())),
+            error if error.is_parse() => ChannelFault::InvalidReply(short(&error.to_string())),
             error => {
                 ChannelFault::behind(&error).unwrap_or_else(|| ChannelFault::Unreachable(short(&error.to_string())))
             }
@@ -63,9 +63,7 @@ impl HttpExchange<'_> {
             let body = Limited::new(answer.into_body(), LONGEST_ANSWER).collect().await;
             let body = body.map_err(|error| match error.downcast::<hyper::Error>() {
                 Ok(error) => nonsense(*error),
-                Err(_) => ChannelFault::Nonsense(format!(
-                    "found more than {LONGEST_ANSWER} bytes of answer, wanted at most that"
-                )),
+                Err(_) => ChannelFault::InvalidReply(format!("expected at most {LONGEST_ANSWER} bytes, found more")),
             })?;
             Ok(HttpAnswer { status, said: short(&hide(&String::from_utf8_lossy(&body.to_bytes()), &secrets)) })
         };
@@ -100,7 +98,7 @@ impl HttpAnswer {
         };
         match self.status.as_u16() {
             200..=299 => None,
-            401 | 403 | 407 => Some(ChannelFault::NotLetIn(said)),
+            401 | 403 | 407 => Some(ChannelFault::LoginRefused(said)),
             408 | 425 | 429 | 500..=599 => Some(ChannelFault::Later(said)),
             300..=399 => Some(ChannelFault::Refused(format!("{} (redirects are not followed)", self.status))),
             _ => Some(ChannelFault::Refused(said)),

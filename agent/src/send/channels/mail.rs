@@ -1,8 +1,9 @@
 //! Alerts by mail: plain text, the same with a little HTML around the panel's picture, and a name that stays the same
-//! at every attempt. The session with the server is always encrypted, and its certificate is always checked.
+//! at every attempt. The session with the server is encrypted and
+//! its certificate checked, but for a server on this machine where the configuration says so.
 
 use super::smtp::Server;
-use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, is_here, within};
+use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, within};
 use crate::tell::batch::Batch;
 use crate::tell::batch_html::html;
 use crate::tell::batch_text::{subject, text};
@@ -11,6 +12,7 @@ use lettre::address::AddressError;
 use lettre::message::header::{ContentType, Header, HeaderName, HeaderValue};
 use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart};
 use lettre::{Address, Message};
+use traylight_config::{MailSecurity, is_loopback};
 
 /// The name by which the HTML refers to the picture (RFC 2392).
 const PICTURE: &str = "panel@traylight";
@@ -46,7 +48,7 @@ impl MailChannel {
         let name = plain_name(&batch.first.message.box_name);
         let mailbox = |address: &str| -> Result<Mailbox, ChannelFault> {
             let wrong = |error: AddressError| {
-                ChannelFault::NotReady(format!("found {address:?}, wanted a mail address: {error}"))
+                ChannelFault::NotReady(format!("expected a mail address, found {address:?}: {error}"))
             };
             Ok(Mailbox::new(None, address.parse::<Address>().map_err(wrong)?))
         };
@@ -89,7 +91,7 @@ impl Channel for MailChannel {
     }
 
     fn needs(&self) -> Needs {
-        Needs { route: !is_here(&self.settings.server), clock: true }
+        Needs { route: !is_loopback(&self.settings.server), clock: self.settings.security != MailSecurity::Unencrypted }
     }
 }
 
@@ -155,7 +157,6 @@ mod tests {
     use crate::tell::message::{Stamp, example};
     use crate::verdict::Severity;
     use proptest::prelude::*;
-    use traylight_config::MailSecurity;
 
     fn made(change: impl FnOnce(&mut crate::tell::message::Message)) -> String {
         let mut message = example("7", 1, MessageKind::Opened, Severity::Critical);

@@ -78,9 +78,3 @@ impl Receipt {
         Self { said: short(said), refused: Vec::new() }
     }
 }
-
-/// True when the other side is this machine, which needs no route.
-#[cfg(feature = "tls")]
-pub(crate) fn is_here(host: &str) -> bool {
-    host == "localhost" || host.parse::<core::net::IpAddr>().is_ok_and(|address| address.is_loopback())
-}

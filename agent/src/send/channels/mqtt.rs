@@ -8,7 +8,7 @@ use super::mqtt_packet::{
 };
 use super::reach::{Allowance, MOST_BYTES};
 use super::tls::{self, Stream, TlsTarget};
-use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, is_here, secret, short, within};
+use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, secret, short, within};
 use crate::tell::batch::Batch;
 use crate::tell::box_state::BoxState;
 use std::collections::BTreeMap;
@@ -18,7 +18,7 @@ use std::time::Duration;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::task::JoinHandle;
-use traylight_config::MqttVersion;
+use traylight_config::{MqttVersion, is_loopback};
 
 /// The broker hears from us at least so often; half as long again, and it says that we are gone (3.1.2.10).
 const KEEP_ALIVE_S: u16 = 60;
@@ -44,7 +44,7 @@ struct MqttDelivery {
 impl MqttChannel {
     /// Begins to keep the state up to date at this broker. Call it inside the runtime that is to do it.
     pub fn start(settings: traylight_config::Mqtt, box_name: &str, state: watch::Receiver<BoxState>) -> Self {
-        let needs = Needs { route: !is_here(&settings.server), clock: settings.tls };
+        let needs = Needs { route: !is_loopback(&settings.server), clock: settings.tls };
         let (orders, taken) = mpsc::channel(1);
         let (stop, stopped) = watch::channel(false);
         let topic = settings.topic.clone().unwrap_or_else(|| format!("traylight/{}", level(box_name)));
@@ -195,8 +195,8 @@ impl BrokerSession {
         connection.write(&packet).await?;
         match connection.hear().await? {
             Incoming::Welcome(terms) => Ok(Connection { terms, ..connection }),
-            Incoming::NotWelcome(why) => Err(ChannelFault::NotLetIn(why)),
-            other => Err(ChannelFault::Nonsense(format!("found {other:?}, wanted a welcome"))),
+            Incoming::NotWelcome(why) => Err(ChannelFault::LoginRefused(why)),
+            other => Err(ChannelFault::InvalidReply(format!("expected the answer to CONNECT, found {other:?}"))),
         }
     }
 
@@ -228,7 +228,7 @@ impl BrokerSession {
         loop {
             if !connection.terms.confirms {
                 // Nothing more will be heard of it.
-                answer(order, Ok(Receipt::new("published; the broker confirms nothing")));
+                answer(order, Ok(Receipt::new("published; this broker does not acknowledge")));
             }
             let event = tokio::select! {
                 () = asked_to_stop(&mut self.stopped) => return Ok(()),
@@ -247,7 +247,7 @@ impl BrokerSession {
                 // Each of these once for what was asked: a broker that goes on would keep us busy for good.
                 Event::Said(Incoming::Taken(number)) if number == connection.number && order.is_some() => {
                     connection.is_sound = true;
-                    answer(order, Ok(Receipt::new("confirmed by the broker")));
+                    answer(order, Ok(Receipt::new("acknowledged by the broker")));
                 }
                 Event::Said(Incoming::NotTaken(number, why)) if number == connection.number && order.is_some() => {
                     answer(order, Err(ChannelFault::Refused(why)));
@@ -255,10 +255,12 @@ impl BrokerSession {
                 Event::Said(Incoming::Here) if is_asked => (is_asked, connection.is_sound) = (false, true),
                 Event::Said(Incoming::Goodbye(why)) => return Err(ChannelFault::Later(why)),
                 Event::Said(other) => {
-                    return Err(ChannelFault::Nonsense(format!("found {other:?}, wanted what was asked for")));
+                    return Err(ChannelFault::InvalidReply(format!(
+                        "expected an answer to what was sent, found {other:?}"
+                    )));
                 }
                 Event::Ping if is_asked => {
-                    return Err(ChannelFault::Unreachable("the broker answers no more".to_owned()));
+                    return Err(ChannelFault::Unreachable("the broker stopped answering".to_owned()));
                 }
                 Event::Ping => {
                     is_asked = true;
@@ -326,7 +328,7 @@ impl BrokerSession {
 impl Connection {
     /// The next packet from the broker. May be given up at any time: what has come is kept.
     async fn hear(&mut self) -> Result<Incoming, ChannelFault> {
-        let nonsense = |error: Nonsense| ChannelFault::Nonsense(short(&error.0));
+        let nonsense = |error: Nonsense| ChannelFault::InvalidReply(short(&error.0));
         loop {
             if let Some(Packet { kind, body, size }) = first(&self.heard).map_err(nonsense)? {
                 let said = read(self.version, kind, body).map_err(nonsense)?;
@@ -335,7 +337,7 @@ impl Connection {
             }
             let mut piece = [0; 512];
             match self.stream.read(&mut piece).await {
-                Ok(0) => return Err(ChannelFault::Unreachable("the broker has closed the connection".to_owned())),
+                Ok(0) => return Err(ChannelFault::Unreachable("the broker closed the connection".to_owned())),
                 Ok(length) => self.heard.extend_from_slice(&piece[..length]),
                 Err(error) => return Err(ChannelFault::from_io(&error)),
             }

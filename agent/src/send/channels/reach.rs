@@ -14,6 +14,7 @@ use tokio::io::{AsyncBufRead as _, AsyncRead, AsyncWrite, BufReader, ReadBuf};
 use tokio::net::TcpStream;
 use tokio::sync::oneshot;
 use tokio::time::timeout;
+use traylight_config::is_loopback;
 
 /// So many bytes may come of a connection to a web server or a broker, encryption and certificates included. The longest
 /// honest answer is a web server's, 64 KiB.
@@ -100,8 +101,7 @@ impl AsyncWrite for Bounded {
 pub async fn reach(host: &str, port: u16, allowance: Allowance) -> Result<Bounded, ChannelFault> {
     let addresses = addresses(host, port).await?;
     let found = first_to_answer(&addresses, EACH, TcpStream::connect).await;
-    let stream =
-        found.unwrap_or_else(|| Err(ChannelFault::Unreachable(format!("found no address of {host}, wanted one"))))?;
+    let stream = found.unwrap_or_else(|| Err(ChannelFault::Unreachable(format!("{host} has no address"))))?;
     // Alerts are small and seldom: nothing is gained by waiting for more.
     let _ = stream.set_nodelay(true);
     Ok(Bounded { stream: BufReader::with_capacity(PIECE, stream), allowance })
@@ -138,13 +138,16 @@ async fn addresses(host: &str, port: u16) -> Result<Vec<SocketAddr>, ChannelFaul
     };
     let thread = std::thread::Builder::new().name("lookup".to_owned()).stack_size(STACK).spawn(look_up);
     thread.map_err(|error| {
-        ChannelFault::NotReady(format!(
-            "found \"{error}\", wanted a thread to look up {host} in (TasksMax= in the unit)"
-        ))
+        ChannelFault::NotReady(format!("no thread left to look up {host}: {error}; raise TasksMax= in the unit"))
     })?;
     match told.await {
-        Ok(found) => found.map_err(|error| ChannelFault::from_io(&error)),
-        Err(_) => Err(ChannelFault::Unreachable(format!("the lookup of {host} has ended without an answer"))),
+        // Nobody else is this machine, whatever a resolver says.
+        Ok(found) => found
+            .map(|found: Vec<SocketAddr>| {
+                found.into_iter().filter(|at| !is_loopback(host) || at.ip().is_loopback()).collect()
+            })
+            .map_err(|error| ChannelFault::from_io(&error)),
+        Err(_) => Err(ChannelFault::Unreachable(format!("the lookup of {host} ended without an answer"))),
     }
 }
 
@@ -156,9 +159,9 @@ impl Lookup {
         let take = |under_way: usize| (under_way < MOST_LOOKUPS).then_some(under_way + 1);
         match LOOKUPS.fetch_update(Ordering::Relaxed, Ordering::Relaxed, take) {
             Ok(_) => Ok(Self),
-            Err(found) => Err(ChannelFault::NotReady(format!(
-                "found {found} lookups of names that have not ended, wanted fewer: is the name server there?"
-            ))),
+            Err(found) => {
+                Err(ChannelFault::NotReady(format!("{found} name lookups have not ended: check the name server")))
+            }
         }
     }
 }

@@ -51,7 +51,7 @@ pub fn read(place: &SecretSource) -> Result<Secret, ChannelFault> {
         SecretSource::Credential(name) => match std::env::var_os("CREDENTIALS_DIRECTORY") {
             Some(folder) => read_file(&PathBuf::from(folder).join(name), false),
             None => Err(ChannelFault::NotReady(format!(
-                "found no credentials from systemd, wanted one named {name:?} (LoadCredential= in the unit)"
+                "expected the systemd credential {name:?}, found none: add LoadCredential= to the unit"
             ))),
         },
     }
@@ -59,9 +59,8 @@ pub fn read(place: &SecretSource) -> Result<Secret, ChannelFault> {
 
 fn read_file(file: &Path, is_private: bool) -> Result<Secret, ChannelFault> {
     let refused = |found: String| {
-        let wanted =
-            if is_private { "wanted a file of one line that only its reader may read" } else { "wanted one line" };
-        ChannelFault::NotReady(format!("{}: found {found}, {wanted}", file.display()))
+        let expected = if is_private { "expected one line that only its owner may read" } else { "expected one line" };
+        ChannelFault::NotReady(format!("{}: {expected}, found {found}", file.display()))
     };
     // A pipe in its place must not hold up the opening.
     let opened = open(file, OFlags::RDONLY | OFlags::CLOEXEC | OFlags::NONBLOCK, Mode::empty());
@@ -108,7 +107,7 @@ mod tests {
         fs::set_permissions(file, fs::Permissions::from_mode(mode)).unwrap();
         match read(&SecretSource::File(file.display().to_string())) {
             Ok(secret) => format!("<{}>", secret.reveal()),
-            Err(fault) => fault.to_string().replace(&format!("{}: found ", file.display()), ""),
+            Err(fault) => fault.to_string().replace(&format!("{}: ", file.display()), ""),
         }
     }
 
@@ -116,19 +115,19 @@ mod tests {
     fn only_a_file_of_one_line_that_nobody_else_may_read_is_a_secret() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("word");
-        let wanted = ", wanted a file of one line that only its reader may read";
+        let expected = "expected one line that only its owner may read, found";
         for (bytes, mode, said_of_it) in [
             (&b"reed warbler\n"[..], 0o600, "<reed warbler>"),
             (b"reed", 0o400, "<reed>"),
             (b"reed\r\n", 0o600, "<reed>"),
-            (b"reed\n", 0o640, &*format!("mode 0640{wanted}")),
-            (b"reed\n", 0o604, &*format!("mode 0604{wanted}")),
-            (b"", 0o600, &*format!("nothing{wanted}")),
-            (b"\n", 0o600, &*format!("nothing{wanted}")),
-            (b"reed\nwarbler\n", 0o600, &*format!("more than one line, or characters that cannot be seen{wanted}")),
-            (b"reed\0", 0o600, &*format!("more than one line, or characters that cannot be seen{wanted}")),
-            (b"\xFF", 0o600, &*format!("bytes that are no text{wanted}")),
-            (&[b'x'; 4097], 0o600, &*format!("more than 4096 bytes{wanted}")),
+            (b"reed\n", 0o640, &*format!("{expected} mode 0640")),
+            (b"reed\n", 0o604, &*format!("{expected} mode 0604")),
+            (b"", 0o600, &*format!("{expected} nothing")),
+            (b"\n", 0o600, &*format!("{expected} nothing")),
+            (b"reed\nwarbler\n", 0o600, &*format!("{expected} more than one line, or characters that cannot be seen")),
+            (b"reed\0", 0o600, &*format!("{expected} more than one line, or characters that cannot be seen")),
+            (b"\xFF", 0o600, &*format!("{expected} bytes that are no text")),
+            (&[b'x'; 4097], 0o600, &*format!("{expected} more than 4096 bytes")),
         ] {
             assert_eq!(said(&file, bytes, mode), *said_of_it, "{bytes:?} {mode:o}");
         }
@@ -142,10 +141,7 @@ mod tests {
         assert!(fault(&folder.path().join("none")).contains("found \"No such file or directory"), "{folder:?}");
         assert!(fault(folder.path()).contains("found no plain file"));
         let without = read(&SecretSource::Credential("mail".into())).unwrap_err().to_string();
-        assert_eq!(
-            without,
-            "found no credentials from systemd, wanted one named \"mail\" (LoadCredential= in the unit)"
-        );
+        assert_eq!(without, "expected the systemd credential \"mail\", found none: add LoadCredential= to the unit");
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! The session with a mail server: always encrypted, and no more of its answers is read than an honest one needs.
+//! The session with a mail server: encrypted unless it is on this machine, and no more of its answers is read than an honest one needs.
 
 use super::reach::{Allowance, MOST_BYTES_OF_MAIL};
 use super::tls::{self, Stream, TlsTarget, connect};
@@ -51,7 +51,7 @@ impl<'a> Server<'a> {
         })
     }
 
-    /// Connects and is let in, encrypted.
+    /// Connects and logs in, encrypted unless the server is on this machine and the configuration says so.
     async fn enter(&self) -> Result<AsyncSmtpConnection, ChannelFault> {
         let Mail { server, port, security, ca_file, .. } = self.settings;
         let tls = *security == MailSecurity::Tls;
@@ -59,7 +59,7 @@ impl<'a> Server<'a> {
         let line = Box::new(SmtpLine(connect(target, Allowance::of(MOST_BYTES_OF_MAIL)).await?));
         let entered = AsyncSmtpConnection::connect_with_transport(line, &self.hello).await;
         let mut session = entered.map_err(|error| self.fault(&error))?;
-        if !tls {
+        if *security == MailSecurity::StartTls {
             session.starttls(self.tls.clone(), &self.hello).await.map_err(|error| self.fault(&error))?;
         }
         if let Some(login) = &self.login {
@@ -95,7 +95,7 @@ impl<'a> Server<'a> {
         match (taken, last) {
             (Some(receipt), _) => Ok(Receipt { refused, ..receipt }),
             (None, Some(fault)) => Err(fault),
-            (None, None) => Err(ChannelFault::NotReady("found no receiver, wanted one".to_owned())),
+            (None, None) => Err(ChannelFault::NotReady("expected a recipient, found none".to_owned())),
         }
     }
 
@@ -104,13 +104,13 @@ impl<'a> Server<'a> {
         let said = short(&secret::hide(&error.to_string(), &self.secrets));
         if let Some(code) = error.status() {
             return match code.to_string().as_str() {
-                "530" | "534" | "535" | "538" => ChannelFault::NotLetIn(said),
+                "530" | "534" | "535" | "538" => ChannelFault::LoginRefused(said),
                 _ if error.is_permanent() => ChannelFault::Refused(said),
                 _ => ChannelFault::Later(said),
             };
         }
         if error.is_response() {
-            return ChannelFault::Nonsense(said);
+            return ChannelFault::InvalidReply(said);
         }
         // A server that does not offer encryption is an error of the client's own.
         if error.is_tls() || error.is_client() {

@@ -36,7 +36,7 @@ pub(super) async fn connect(target: TlsTarget<'_>, allowance: Allowance) -> Resu
         return Ok(Box::new(connected));
     }
     let name = ServerName::try_from(host.to_owned()).map_err(|_| {
-        ChannelFault::NotReady(format!("found {host:?} as a server's name, wanted one a certificate can have"))
+        ChannelFault::NotReady(format!("expected a server name that a certificate can have, found {host:?}"))
     })?;
     let connector = TlsConnector::from(Arc::new(client(ca_file)?));
     let secured = connector.connect(name, connected).await.map_err(|error| ChannelFault::from_io(&error))?;
@@ -51,7 +51,7 @@ fn client(ca_file: Option<&str>) -> Result<ClientConfig, ChannelFault> {
         for certificate in authorities(file)? {
             let refused = |error| {
                 ChannelFault::NotReady(format!(
-                    "{file}: found {}, wanted an authority's certificate",
+                    "{file}: expected the certificate of an authority, found {}",
                     short(&format!("{error}"))
                 ))
             };
@@ -66,7 +66,8 @@ fn client(ca_file: Option<&str>) -> Result<ClientConfig, ChannelFault> {
 
 /// The certificates in a PEM file (RFC 7468); at least one.
 pub(super) fn authorities(file: &str) -> Result<Vec<CertificateDer<'static>>, ChannelFault> {
-    let refused = |found: String| ChannelFault::NotReady(format!("{file}: found {found}, wanted certificates as PEM"));
+    let refused =
+        |found: String| ChannelFault::NotReady(format!("{file}: expected certificates as PEM, found {found}"));
     let bytes = std::fs::read(file).map_err(|error| refused(format!("\"{error}\"")))?;
     let certificates: Result<Vec<_>, _> = CertificateDer::pem_slice_iter(&bytes).collect();
     match certificates {
@@ -88,9 +89,9 @@ mod tests {
             std::fs::write(&file, bytes).unwrap();
             client(Some(&file)).err().map(|fault| fault.to_string().replace(&file, "FILE"))
         };
-        assert_eq!(fault(b"").as_deref(), Some("FILE: found none, wanted certificates as PEM"));
+        assert_eq!(fault(b"").as_deref(), Some("FILE: expected certificates as PEM, found none"));
         let garbage = fault(b"-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n");
-        assert!(garbage.is_some_and(|said| said.ends_with("wanted an authority's certificate")));
+        assert!(garbage.is_some_and(|said| said.starts_with("FILE: expected the certificate of an authority")));
         std::fs::remove_file(&file).unwrap();
         assert!(client(Some(&file)).err().is_some_and(|fault| fault.to_string().contains("No such file")));
         assert!(client(None).is_ok());

@@ -1,7 +1,7 @@
 //! Alerts to a web server: a POST request with the batch as JSON, or as the owner's template makes it.
 
 use super::http::HttpExchange;
-use super::{Channel, ChannelFault, Needs, Receipt, Sending, is_here, secret};
+use super::{Channel, ChannelFault, Needs, Receipt, Sending, secret};
 use crate::tell::batch::Batch;
 use crate::tell::batch_text::{clean, subject, text};
 use form_urlencoded::byte_serialize;
@@ -11,7 +11,7 @@ use hyper::body::Bytes;
 use hyper::header::{AUTHORIZATION, CONTENT_TYPE, HeaderName, HeaderValue, USER_AGENT};
 use ring::hmac;
 use std::fmt::Write as _;
-use traylight_config::{Field, Template};
+use traylight_config::{Field, Template, is_loopback};
 
 /// The name of the header with the signature of the body.
 const SIGNATURE: HeaderName = HeaderName::from_static("traylight-signature");
@@ -76,7 +76,7 @@ impl Channel for WebhookChannel {
     }
 
     fn needs(&self) -> Needs {
-        Needs { route: !is_here(&self.settings.url.host), clock: self.settings.url.tls }
+        Needs { route: !is_loopback(&self.settings.url.host), clock: self.settings.url.tls }
     }
 }
 

@@ -16,7 +16,7 @@ impl Round {
         let Trial { channel: name, message, reply } = trial;
         let not_ready = |why: &str| Err(ChannelFault::NotReady(why.to_owned()));
         let Some((_, channel)) = named(&self.channels, &name) else {
-            return reply(not_ready("this traylight was built without it"));
+            return reply(not_ready("this build of traylight does not have it"));
         };
         if self.trials.contains_key(&name) {
             return reply(not_ready("another test of it is still under way"));

@@ -129,7 +129,7 @@ pub fn publish(version: MqttVersion, publish: &Publish) -> Result<Vec<u8>, Nonse
 
 fn packet(first: u8, body: &[u8]) -> Result<Vec<u8>, Nonsense> {
     if body.len() > LONGEST {
-        return Err(Nonsense(format!("found a packet of {} bytes, wanted at most {LONGEST}", body.len())));
+        return Err(Nonsense(format!("expected a packet of at most {LONGEST} bytes, found {}", body.len())));
     }
     let mut packet = vec![first];
     let mut left = body.len();
@@ -150,7 +150,7 @@ fn text(body: &mut Vec<u8>, text: &str) -> Result<(), Nonsense> {
 }
 
 fn binary(body: &mut Vec<u8>, bytes: &[u8]) -> Result<(), Nonsense> {
-    let too_long = |_| Nonsense(format!("found a text of {} bytes, wanted at most {}", bytes.len(), u16::MAX));
+    let too_long = |_| Nonsense(format!("expected a text of at most {} bytes, found {}", u16::MAX, bytes.len()));
     body.extend(u16::try_from(bytes.len()).map_err(too_long)?.to_be_bytes());
     body.extend(bytes);
     Ok(())
@@ -177,13 +177,13 @@ pub fn first(bytes: &[u8]) -> Result<Option<Packet<'_>>, Nonsense> {
         factor *= 128;
         if byte & 0x80 == 0 {
             if length > LONGEST_INCOMING {
-                return Err(Nonsense(format!("found a packet of {length} bytes, wanted at most {LONGEST_INCOMING}")));
+                return Err(Nonsense(format!("expected a packet of at most {LONGEST_INCOMING} bytes, found {length}")));
             }
             let start = place + 1;
             return Ok(rest.get(start..start + length).map(|body| Packet { kind, body, size: 1 + start + length }));
         }
     }
-    Err(Nonsense("found a length of more than four bytes, wanted one of MQTT".to_owned()))
+    Err(Nonsense("expected a length of at most four bytes, found more".to_owned()))
 }
 
 /// What a packet says.
@@ -207,7 +207,7 @@ pub fn read(version: MqttVersion, kind: u8, body: &[u8]) -> Result<Incoming, Non
         (0xD0, []) => Ok(Incoming::Here),
         (0xE0, codes) if five => Ok(Incoming::Goodbye(reason(codes.first().copied().unwrap_or(0)).to_owned())),
         (kind, body) => Err(Nonsense(format!(
-            "found a packet 0x{kind:02x} of {} bytes, wanted one that a broker sends to somebody who only publishes",
+            "expected a packet that a broker sends to a publisher, found 0x{kind:02x} of {} bytes",
             body.len()
         ))),
     }
@@ -216,10 +216,10 @@ pub fn read(version: MqttVersion, kind: u8, body: &[u8]) -> Result<Incoming, Non
 /// The codes of 3.1.1, 3.2.2.3, and those of 5.0, 3.2.2.2.
 fn connect_refused(code: u8) -> &'static str {
     match code {
-        1 => "it does not speak this version of MQTT",
-        2 => "it does not take this client's name",
-        3 => "the server is not there for us",
-        4 => "user or password is wrong",
+        1 => "MQTT version not supported",
+        2 => "client id rejected",
+        3 => "server unavailable",
+        4 => "wrong user or password",
         5 => "not authorised",
         code => reason(code),
     }
@@ -228,41 +228,41 @@ fn connect_refused(code: u8) -> &'static str {
 /// The codes of 5.0, 2.4.
 fn reason(code: u8) -> &'static str {
     match code {
-        0x00 => "it says goodbye",
-        0x81 => "the packet is malformed",
-        0x82 => "an error of the protocol",
-        0x83 => "an error that the broker does not explain",
-        0x84 => "it does not speak this version of MQTT",
-        0x85 => "it does not take this client's name",
-        0x86 => "user or password is wrong",
+        0x00 => "disconnected by the broker",
+        0x81 => "malformed packet",
+        0x82 => "protocol error",
+        0x83 => "unspecified error",
+        0x84 => "MQTT version not supported",
+        0x85 => "client id rejected",
+        0x86 => "wrong user or password",
         0x87 => "not authorised",
-        0x88 => "the server is not there for us",
-        0x89 => "the server is busy",
-        0x8A => "we are banned",
-        0x8B => "the server shuts down",
-        0x8D => "it has not heard from us for too long",
-        0x8E => "another client with our name has come",
-        0x90 => "it does not take this topic",
-        0x95 => "the packet is too large",
-        0x97 => "its quota is used up",
-        0x99 => "it does not take this payload",
-        0x9A => "it does not retain",
-        0x9B => "it does not confirm",
-        0x9C | 0x9D => "it is to be found elsewhere",
+        0x88 => "server unavailable",
+        0x89 => "server busy",
+        0x8A => "client banned",
+        0x8B => "server shutting down",
+        0x8D => "keep-alive timeout",
+        0x8E => "session taken over by another client with the same id",
+        0x90 => "topic name invalid",
+        0x95 => "packet too large",
+        0x97 => "quota exceeded",
+        0x99 => "payload format invalid",
+        0x9A => "retain not supported",
+        0x9B => "QoS not supported",
+        0x9C | 0x9D => "use another server",
         0x9F => "too many connections",
-        _ => "a reason that the standard does not know",
+        _ => "unknown reason code",
     }
 }
 
 /// The properties of a welcome (3.2.2.3). Those that matter to nobody who only publishes are passed over.
 fn terms(bytes: &[u8]) -> Result<Terms, Nonsense> {
-    let cut = || Nonsense("found a welcome whose properties are cut, wanted all of them".to_owned());
+    let cut = || Nonsense("expected whole properties in the answer to CONNECT, found them cut off".to_owned());
     let mut terms = Terms::default();
     let length = match bytes {
         [] => return Ok(terms),
         [low, ..] if low & 0x80 == 0 => usize::from(*low),
         [low, high, ..] if high & 0x80 == 0 => usize::from(low & 0x7F) + 128 * usize::from(*high),
-        _ => return Err(Nonsense("found properties of more than 16383 bytes, wanted fewer".to_owned())),
+        _ => return Err(Nonsense("expected properties of at most 16383 bytes, found more".to_owned())),
     };
     let start = if length < 128 { 1 } else { 2 };
     let mut rest = bytes.get(start..start + length).ok_or_else(cut)?;
@@ -278,7 +278,9 @@ fn terms(bytes: &[u8]) -> Result<Terms, Nonsense> {
             0x12 | 0x15 | 0x16 | 0x1A | 0x1C | 0x1F => text(0),
             0x26 => text(0).and_then(text),
             name => {
-                return Err(Nonsense(format!("found the property 0x{name:02x} in a welcome, wanted one of MQTT 5")));
+                return Err(Nonsense(format!(
+                    "expected a property of MQTT 5 in the answer to CONNECT, found 0x{name:02x}"
+                )));
             }
         };
         let (value, after) = size.and_then(|size| value.split_at_checked(size)).ok_or_else(cut)?;

@@ -60,7 +60,7 @@ fn what_a_broker_says_is_understood() {
     let welcome = |version, body: &[u8]| read(version, 0x20, body);
     assert_eq!(welcome(V311, &[0, 0]), Ok(Incoming::Welcome(Terms::default())));
     assert_eq!(welcome(V311, &[0, 5]), Ok(Incoming::NotWelcome("not authorised".into())));
-    assert_eq!(welcome(V5, &[0, 0x86, 0]), Ok(Incoming::NotWelcome("user or password is wrong".into())));
+    assert_eq!(welcome(V5, &[0, 0x86, 0]), Ok(Incoming::NotWelcome("wrong user or password".into())));
     let properties = b"\0\0\x13\x13\0\x1E\x24\0\x25\0\x12\0\x02ab\x26\0\x01k\0\x01v";
     let terms = Terms { keep_alive_s: Some(30), confirms: false, retains: false };
     assert_eq!(welcome(V5, properties), Ok(Incoming::Welcome(terms)));
@@ -69,9 +69,9 @@ fn what_a_broker_says_is_understood() {
     assert_eq!(read(V5, 0x40, &[1, 2]), Ok(Incoming::Taken(0x0102)));
     // 0x10: there was nobody to hand it to, which is no fault.
     assert_eq!(read(V5, 0x40, &[1, 2, 0x10, 0]), Ok(Incoming::Taken(0x0102)));
-    assert_eq!(read(V5, 0x40, &[1, 2, 0x97, 0]), Ok(Incoming::NotTaken(0x0102, "its quota is used up".into())));
+    assert_eq!(read(V5, 0x40, &[1, 2, 0x97, 0]), Ok(Incoming::NotTaken(0x0102, "quota exceeded".into())));
     assert_eq!(read(V5, 0xD0, &[]), Ok(Incoming::Here));
-    assert_eq!(read(V5, 0xE0, &[0x8B]), Ok(Incoming::Goodbye("the server shuts down".into())));
+    assert_eq!(read(V5, 0xE0, &[0x8B]), Ok(Incoming::Goodbye("server shutting down".into())));
     assert!(read(V311, 0xE0, &[]).is_err(), "a broker of 3.1.1 closes without a word");
     assert!(read(V5, 0x30, b"\0\x01thi").is_err());
 }
