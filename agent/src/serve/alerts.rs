@@ -18,7 +18,7 @@ pub fn list(document: &Document, language: Language) -> Printout {
     let open = &document.incidents;
     let key = match (open.len(), document.standing) {
         (0, Standing::Starting) => "alerts.none-starting",
-        (0, Standing::NoData | Standing::SeenInPart) => "alerts.none-partly",
+        (0, Standing::NoData | Standing::PartlyReadable) => "alerts.none-partly",
         (0, _) => "alerts.none",
         (1, _) => "alerts.one",
         _ => "alerts.many",

@@ -34,41 +34,41 @@ pub struct Document {
     pub box_name: String,
     /// When the snapshot was taken, RFC 3339.
     pub taken_at: String,
-    /// Whether the calendar behind the times can be believed.
+    /// True once a time service has set the clock.
     pub clock_set: bool,
-    /// How the box stands.
+    /// Overall state.
     pub standing: Standing,
-    /// For how long messages are still held back; `null` when they are not.
+    /// Time left during which messages are held back; `null` when they are not.
     pub muted_left_s: Option<u64>,
-    /// What could not be looked at, in words.
+    /// What could not be read, in words.
     pub unseen: Vec<String>,
     /// The shelves of the configuration with all of their trays, top shelf first.
     pub shelves: Vec<Shelf>,
     /// Physical drives, in the order of their ports.
     pub drives: Vec<Drive>,
-    /// Drives that hold data together.
+    /// Pools: md, ZFS, btrfs and LVM.
     pub pools: Vec<Pool>,
-    /// Mounted file systems with room.
+    /// Mounted file systems.
     pub volumes: Vec<Volume>,
-    /// Mounts that show several folders as one.
+    /// Mounts that merge several folders into one.
     pub unions: Vec<Union>,
-    /// File systems that should be mounted, by `/etc/fstab`, and are not.
+    /// File systems in `/etc/fstab` that are not mounted.
     pub unmounted: Vec<Unmounted>,
     /// Fans.
     pub fans: Vec<Fan>,
     /// Temperatures that belong to no drive.
     pub temperatures: Vec<Temperature>,
-    /// The power supply, as far as it is measured.
+    /// Voltages.
     pub supply: Supply,
     /// Network ports.
     pub links: Vec<Link>,
-    /// What drives are plugged into.
+    /// Controllers that drives are attached to.
     pub controllers: Vec<Controller>,
     /// The machine itself.
     pub board: Board,
-    /// What holds, worst first.
+    /// Open conditions, worst first.
     pub conditions: Vec<Condition>,
-    /// What the open conditions add up to, each incident with its cause, worst first.
+    /// Open incidents, worst first: conditions with one cause.
     pub incidents: Vec<Incident>,
     /// Channels for alerts, in the order of the configuration; empty without a running agent.
     pub channels: Vec<Channel>,
@@ -78,36 +78,34 @@ pub struct Document {
     pub history: Option<History>,
 }
 
-/// A condition that holds.
+/// An open condition.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Condition {
     /// The kind, such as `drive-gone`.
     pub id: String,
-    /// The incident that it belongs to.
+    /// ID of its incident.
     pub incident: Option<IncidentId>,
-    /// What it is about.
+    /// The part that it is about.
     pub subject: String,
-    /// The tray, where it is about one drive in a named tray.
+    /// Label of the tray, where it is about a drive in a named tray.
     pub tray: Option<String>,
-    /// The serial of that drive, whether its tray is named or not.
+    /// Serial number, where it is about a drive.
     pub serial: Option<String>,
-    /// How bad.
+    /// Severity.
     pub severity: Severity,
-    /// For how long it has held, in seconds; `null` when that is not known: the clock was not set over a restart.
+    /// Seconds since it opened; `null` when unknown, because the clock was not set across a restart.
     pub since_s: Option<u64>,
-    /// A title of at most 21 characters.
+    /// Title of at most 21 characters.
     pub headline: String,
     /// One sentence.
     pub sentence: String,
     /// The sentence in its owner's language, when that is another than English; `null` in English.
     pub owners_sentence: Option<String>,
-    /// What was measured, against which limit.
+    /// Measured values and the limits they passed.
     pub evidence: Vec<String>,
-    /// From where on it begins and ends.
+    /// The limits at which it opens and closes.
     pub limits: Vec<Limit>,
-    /// What several readings together point to.
-    pub cause: Option<String>,
     /// What to do.
     #[serde(rename = "do")]
     pub advice: String,
@@ -115,17 +113,17 @@ pub struct Condition {
     pub do_not: String,
 }
 
-/// One of the limits that are compared.
+/// A limit of a condition.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Limit {
-    /// What it is, with its figures.
+    /// The limit in words.
     pub text: String,
     /// The same in its owner's language, when that is another than English; `null` in English.
     pub owners_text: Option<String>,
-    /// Where it comes from: the drive itself, the chip that watches, the configuration, a default of it, or the program.
+    /// Where it comes from: the drive, the sensor chip, the configuration, its default, or the program.
     pub origin: Origin,
-    /// The figures in that text, by a name that ends in their unit.
+    /// Its figures by name; names end in their unit.
     pub figures: BTreeMap<String, f64>,
 }
 
@@ -202,7 +200,6 @@ fn condition(held: &verdict::Condition, verdict: &Verdict, language: Language) -
         owners_sentence,
         evidence: words.evidence,
         limits: verdict.limits_of(held).iter().map(|of| limit(of, language)).collect(),
-        cause: incident.map(|incident| incident.cause.id().to_owned()),
         advice: words.advice,
         do_not: words.warning,
     }

@@ -254,8 +254,8 @@ impl Page {
         let language = self.language;
         let now = drive.temperature_c.map(|degrees| language.temperature(Celsius(degrees)));
         self.value("look.now", now, drive.missing.get("temperature_c"));
-        let ahead = drive.outlook.as_ref().and_then(|outlook| forecast(outlook, language));
-        self.value("table.forecast", ahead, drive.missing.get("outlook"));
+        let ahead = drive.forecast.as_ref().and_then(|ahead| forecast(ahead, language));
+        self.value("table.forecast", ahead, drive.missing.get("forecast"));
         if let Some(limits) = &drive.temperature_limits {
             let [warning, critical] =
                 [limits.warning_c, limits.critical_c].map(|limit| language.exact_temperature(Celsius(limit)));

@@ -1,6 +1,6 @@
 //! A drive in the document.
 
-use super::outlook_part::{Outlook, no_outlook};
+use super::forecast_part::{Forecast, no_forecast};
 use super::part::part;
 use super::parts::tray;
 use crate::reading::{
@@ -22,11 +22,11 @@ part! {
         let self_tests = drive.self_tests.value.as_ref();
         let outlook = verdict.outlooks.get(&drive.key);
     } {
-        /// The label of its tray, if the configuration names one.
+        /// Label of its tray, if the configuration names one.
         tray: is Option<String> = tray(verdict, drive);
-        /// The kernel's name now; it moves between boots.
+        /// Device name, such as `sda`; it can change at every boot.
         device: is String = drive.device.clone();
-        /// Serial.
+        /// Serial number.
         serial: known String = drive.serial.clone().ok_or(NO_NAME);
         /// World wide name.
         wwn: known String = drive.wwn.clone().ok_or(NO_NAME);
@@ -34,17 +34,17 @@ part! {
         model: known String = drive.model.clone().ok_or(NO_NAME);
         /// How it is attached.
         bus: is Bus = drive.bus;
-        /// What turns inside.
+        /// Hard disk or SSD.
         kind: is DriveKind = drive.kind;
-        /// Where it is plugged.
+        /// The port that it is plugged into.
         port: is Option<String> = drive.port.clone();
-        /// Whether it sleeps.
+        /// Active, idle or asleep.
         power: known Power = drive.power.value.as_ref().copied();
         /// Capacity.
         size_bytes: known u64 = drive.size.value.as_ref().map(|bytes| bytes.0);
         /// Temperature.
         temperature_c: known f64 = drive.temperature.value.as_ref().map(|celsius| celsius.0);
-        /// How old the temperature is.
+        /// Age of the temperature reading.
         temperature_age_s: known u64 = drive.temperature.value.as_ref().map(|_| age(drive.temperature.taken));
         /// From which temperatures on it is too warm.
         temperature_limits: is Option<TemperatureLimits> = verdict.drives.get(&drive.key).map(|judged| TemperatureLimits {
@@ -52,36 +52,36 @@ part! {
             critical_c: judged.heat.critical,
             origin: judged.heat.origin,
         });
-        /// Where the temperature is heading, should nothing change.
-        outlook: known Outlook = outlook.map(Outlook::of).ok_or_else(|| no_outlook(drive));
-        /// Data read from it per second.
+        /// The forecast of the temperature.
+        forecast: known Forecast = outlook.map(Forecast::of).ok_or_else(|| no_forecast(drive));
+        /// Read rate.
         read_bytes_per_s: known f64 = traffic.map(|traffic| traffic.inward.0);
-        /// Data written to it per second.
+        /// Write rate.
         written_bytes_per_s: known f64 = traffic.map(|traffic| traffic.outward.0);
-        /// The speed of its SATA link.
+        /// Speed of its SATA link.
         link_speed_mbit_per_s: known u32 = drive.attachment.speed.value.as_ref().map(|speed| speed.0);
-        /// Commands that the kernel gave up waiting for since the drive appeared, and for a SATA drive also those that failed.
+        /// Commands that timed out since the drive appeared; for a SATA drive, failed ones count as well.
         command_timeouts: known u64 = drive.attachment.timeouts.value.as_ref().copied();
-        /// How long the kernel waits for a command.
+        /// Command timeout of the kernel.
         kernel_timeout_s: known u64 = drive.attachment.patience.value.as_ref().map(Duration::as_secs);
-        /// How long the drive may try before it says that it cannot.
+        /// Time after which the drive gives up on a bad sector.
         recovery_limit_s: known f64 = recovery_limit(drive);
-        /// What the drive thinks of itself.
+        /// The drive's own health assessment.
         assessment: known SelfAssessment = health.and_then(|health| health.assessment.as_ref()).copied();
-        /// What it counts, by name; names end in their unit.
+        /// Its counters by name; names end in their unit.
         counters: known BTreeMap<String, i64> = health
             .map(|health| health.counters.iter().map(|counter| (counter.name.clone(), counter.value)).collect());
-        /// Its newest self-test, or the one that runs.
+        /// Its latest self-test, or the one that is running.
         self_test: known SelfTest = self_tests.map(|tests| tests.now);
-        /// How old that is.
+        /// Age of that reading.
         self_test_age_s: known u64 = self_tests.map(|_| age(drive.self_tests.taken));
-        /// What is worth knowing of the self-tests on its record, the newest first.
+        /// Notable self-tests in the drive's log, latest first.
         past_self_tests: known Vec<PastTest> = self_tests.map(|tests| tests.past.clone());
-        /// The newest error in its log; `null` without a reason when it never logged one.
+        /// The latest error in its log; `null` without a reason when the log is empty.
         newest_error: maybe LoggedError = health.and_then(|health| health.newest_error.as_ref()).copied();
-        /// What of its health could not be read, and why.
+        /// Parts of the health data that could not be read, and why.
         health_unread: known Vec<String> = health.map(unread);
-        /// When it told of its health.
+        /// Age of the health data.
         health_age_s: known u64 = health.map(|_| age(drive.health.taken));
     }
 }

@@ -12,56 +12,58 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Incident {
-    /// What it is called; never given twice.
+    /// Its number, never used twice.
     pub id: IncidentId,
-    /// What it points to.
+    /// Most likely cause.
     pub cause: Cause,
-    /// How surely.
+    /// Confidence in that cause.
     pub confidence: Confidence,
     /// The cause in words; `null` where the conditions have no other cause, and while it is not known.
     pub cause_words: Option<String>,
-    /// How bad.
+    /// Severity.
     pub severity: Severity,
-    /// For how long, in seconds; `null` when that is not known: the clock was not set over a restart.
+    /// Seconds since it opened; `null` when unknown, because the clock was not set across a restart.
     pub since_s: Option<u64>,
-    /// True once its owner has said that he knows.
+    /// True once it was acknowledged.
     pub acknowledged: bool,
-    /// A title of at most 21 characters.
+    /// Title of at most 21 characters.
     pub headline: String,
-    /// What happened, and what is thought of it.
+    /// What happened, and the most likely cause.
     pub sentence: String,
-    /// The trays that it is about, by their labels, or what else their drives are called by.
+    /// Labels of the trays that it is about. A drive without a named tray is in `drives` only.
     pub trays: Vec<String>,
-    /// The drives that it is about, and how surely each is known.
+    /// The drives that it is about, and how reliably each is identified.
     pub drives: Vec<AboutDrive>,
     /// What may be done with trays.
     pub handling: TrayHandling,
-    /// The trays that this is about: those that must stay, or the one that may be taken out or must be put back.
-    pub handled_trays: Vec<String>,
-    /// The conditions that belong to it, by kind and subject, the most telling first.
+    /// Drives that must stay in; `null` when none must.
+    pub leave_in: Option<LeaveIn>,
+    /// Label of the tray that may be taken out or must be put back, by `handling`; else `null`.
+    pub handled_tray: Option<String>,
+    /// Its conditions by kind and subject, most significant first.
     pub conditions: Vec<String>,
-    /// What speaks for the cause, oldest first, then what was measured.
+    /// Evidence for the cause, oldest first, then measured values.
     pub evidence: Vec<String>,
-    /// What would help to decide and is not measured.
+    /// What would help to find the cause and is not measured.
     pub not_measured: Vec<Unmeasured>,
     /// What to do.
     #[serde(rename = "do")]
     pub advice: String,
     /// What not to do.
     pub do_not: String,
-    /// The test that would decide; empty where nothing is open.
+    /// How to confirm the cause; empty when it is certain.
     pub next_test: String,
-    /// The words for its owner, when that one reads another language than English; `null` in English.
+    /// The same texts in the configured language and unit of temperatures; `null` for English with °C.
     pub owners_words: Option<OwnersWords>,
 }
 
-/// The words of an incident in its owner's language.
+/// The texts of an incident as configured.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct OwnersWords {
-    /// A title of at most 21 characters.
+    /// Title of at most 21 characters.
     pub headline: String,
-    /// What happened, and what is thought of it.
+    /// What happened, and the most likely cause.
     pub sentence: String,
     /// What to do.
     #[serde(rename = "do")]
@@ -95,26 +97,26 @@ impl OwnersWords {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct AboutDrive {
-    /// The label of its tray, if the configuration names one.
+    /// Label of its tray, if the configuration names one.
     pub tray: Option<String>,
-    /// Serial.
+    /// Serial number.
     pub serial: Option<String>,
-    /// Where it is or was plugged.
+    /// The port that it is or was plugged into.
     pub port: Option<String>,
-    /// How surely it is known which drive that is.
+    /// How reliably it is identified.
     pub identity: Identity,
 }
 
-/// How surely it is known which drive is meant.
+/// How reliably a drive is identified.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum Identity {
-    /// Serial, world wide name and port are known, now.
+    /// By serial number, world wide name and port.
     Strong,
-    /// Its serial is known; of a drive that is gone nothing more can be checked.
+    /// By its serial number only, such as a drive that is gone.
     Medium,
-    /// Only where it is or was plugged.
+    /// By its port only.
     Weak,
 }
 
@@ -134,18 +136,28 @@ fn about(place: &Place, snapshot: &Snapshot) -> AboutDrive {
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum TrayHandling {
-    /// It is not about trays.
+    /// Not about trays.
     NoTray,
-    /// None may be taken out.
+    /// Take none out.
     PullNothing,
-    /// Some must stay in: those named, or all.
+    /// Leave some in, or all: see `leave_in`.
     LeaveIn,
-    /// Which tray it is in is not certain: the serial decides.
+    /// The tray is not certain: compare serial numbers.
     Compare,
-    /// One may be taken out.
+    /// `handled_tray` may be taken out.
     MayPull,
-    /// One must be put back.
+    /// `handled_tray` must be put back.
     PutBack,
+}
+
+/// Drives that must stay in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct LeaveIn {
+    /// True when all of them must; `trays` is empty then.
+    pub all: bool,
+    /// Labels of their trays.
+    pub trays: Vec<String>,
 }
 
 /// The part for an incident; `clock` says the time of day of a moment, `language` is its owner's.
@@ -158,13 +170,16 @@ pub fn incident(
 ) -> Incident {
     let owners = (language != Language::ENGLISH).then(|| incident_words(judged, clock, language));
     let words = incident_words(judged, clock, Language::ENGLISH);
-    let (handling, handled_trays) = match &judged.handling {
-        Handling::NoTray => (TrayHandling::NoTray, Vec::new()),
-        Handling::PullNothing | Handling::Nameless => (TrayHandling::PullNothing, Vec::new()),
-        Handling::LeaveIn(labels) => (TrayHandling::LeaveIn, labels.clone()),
-        Handling::Compare { .. } => (TrayHandling::Compare, Vec::new()),
-        Handling::MayPull { tray } => (TrayHandling::MayPull, vec![tray.clone()]),
-        Handling::PutBack { tray } => (TrayHandling::PutBack, vec![tray.clone()]),
+    let (handling, leave_in, handled_tray) = match &judged.handling {
+        Handling::NoTray => (TrayHandling::NoTray, None, None),
+        Handling::PullNothing | Handling::Nameless => (TrayHandling::PullNothing, None, None),
+        Handling::LeaveIn(labels) => {
+            let leave_in = LeaveIn { all: labels.is_empty(), trays: labels.clone() };
+            (TrayHandling::LeaveIn, Some(leave_in), None)
+        }
+        Handling::Compare { .. } => (TrayHandling::Compare, None, None),
+        Handling::MayPull { tray } => (TrayHandling::MayPull, None, Some(tray.clone())),
+        Handling::PutBack { tray } => (TrayHandling::PutBack, None, Some(tray.clone())),
     };
     Incident {
         id: judged.id,
@@ -176,10 +191,11 @@ pub fn incident(
         acknowledged: judged.acknowledged,
         headline: words.words.title,
         sentence: words.words.sentence,
-        trays: judged.drives.iter().map(|drive| drive.label()).collect(),
+        trays: judged.drives.iter().filter_map(|drive| drive.tray.clone()).collect(),
         drives: judged.drives.iter().map(|drive| about(drive, snapshot)).collect(),
         handling,
-        handled_trays,
+        leave_in,
+        handled_tray,
         conditions: judged.conditions.iter().map(|held| format!("{} of {}", held.kind().id(), held.subject)).collect(),
         evidence: words.seen.into_iter().chain(words.words.evidence).collect(),
         not_measured: judged.unmeasured.clone(),

@@ -5,15 +5,15 @@ use crate::reading::{self, Snapshot};
 use crate::verdict::{Estimate, Verdict};
 use serde::{Deserialize, Serialize};
 
-/// A time from now on, with its interval.
+/// A time from now, with an 80 % interval.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Span {
-    /// The near end.
+    /// Lower end.
     pub soonest_s: u64,
-    /// The best guess.
+    /// Best estimate.
     pub middle_s: u64,
-    /// The far end; `null` when nobody can say.
+    /// Upper end; `null` when there is none.
     pub latest_s: Option<u64>,
 }
 
@@ -33,15 +33,15 @@ part! {
     pub struct Fan of (fan: &reading::Fan, fitted: bool) {
         /// Chip and channel.
         key: is String = fan.key.clone();
-        /// The driver's name for it.
+        /// Its name from the driver.
         label: is String = fan.label.clone();
-        /// True once it was seen turning, or is named as steady.
+        /// True once it was seen turning, or is listed in `always_on_fans`.
         fitted: is bool = fitted;
         /// Speed.
         speed_rpm: known u32 = fan.speed.value.as_ref().map(|speed| speed.0);
-        /// Drive level, 0 to 1.
+        /// PWM level, 0 to 1.
         duty_ratio: known f64 = fan.duty.ok_or("not fitted: the chip has no output of this number");
-        /// The chip's own fault line.
+        /// True while the chip reports a fault.
         fault: is bool = fan.fault;
     }
 }
@@ -51,11 +51,11 @@ part! {
     pub struct Temperature of (sensor: &reading::Temperature) {
         /// Chip and channel, or thermal zone.
         key: is String = sensor.key.clone();
-        /// The driver's name for it.
+        /// Its name from the driver.
         label: is String = sensor.label.clone();
         /// The value.
         temperature_c: known f64 = sensor.value.value.as_ref().map(|celsius| celsius.0);
-        /// Where its maker or the firmware says that the end is.
+        /// Critical temperature by the maker or the firmware.
         critical_c: known f64 = sensor.critical.map(|celsius| celsius.0).ok_or("not fitted: no critical temperature is given");
     }
 }
@@ -67,15 +67,15 @@ part! {
     } {
         /// The kernel's name.
         name: is String = link.name.clone();
-        /// Switched on, and its partner is seen.
+        /// True while it is enabled and has a carrier.
         up: known bool = link.up.value.as_ref().copied();
         /// Negotiated speed in megabits per second.
         speed_mbit_per_s: known u32 = link.speed.value.as_ref().map(|speed| speed.0);
-        /// Data received per second.
+        /// Receive rate.
         received_bytes_per_s: known f64 = traffic.map(|traffic| traffic.inward.0);
-        /// Data sent per second.
+        /// Send rate.
         sent_bytes_per_s: known f64 = traffic.map(|traffic| traffic.outward.0);
-        /// How often it came or went since its driver was loaded.
+        /// Carrier changes since the driver was loaded.
         changes: known u64 = link.changes.ok_or("not fitted: this kernel does not count them");
     }
 }
@@ -88,22 +88,22 @@ part! {
     } {
         /// Host name.
         host: is String = board.name.clone();
-        /// Model; empty when nobody says.
+        /// Model; empty when unknown.
         model: is String = board.model.clone();
         /// Kernel release.
         kernel: is String = board.kernel.clone();
-        /// Address.
+        /// IP address.
         address: known String =
             board.address.clone().ok_or("not fitted: no port has an address reachable from outside");
-        /// How long it is up.
+        /// Uptime.
         up_s: is u64 = snapshot.taken.since_boot().as_secs();
         /// Load average over one minute, in tasks.
         load_one_minute: maybe f64 = load.map(|load| Some(load?.one_minute));
         /// Processors.
         processors: maybe u32 = load.map(|load| Some(load?.processors));
-        /// Memory fitted.
+        /// Memory installed.
         memory_bytes: maybe u64 = load.map(|load| Some(load?.memory.0));
-        /// Memory that could still be given out.
+        /// Memory available.
         memory_available_bytes: maybe u64 = load.map(|load| Some(load?.memory_available.0));
     }
 }

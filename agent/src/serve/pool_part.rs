@@ -9,27 +9,27 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 part! {
-    /// Drives that hold data together.
+    /// Drives combined into one store with redundancy or striping.
     pub struct Pool of (verdict: &Verdict, snapshot: &Snapshot, pool: &reading::Pool) where {
         let judged = verdict.pools.get(&pool.key);
         let level = level(pool);
     } {
         /// The kernel's name.
         name: is String = pool.name.clone();
-        /// Which software holds it together.
+        /// md, ZFS, btrfs or LVM.
         kind: is PoolKind = pool.kind;
-        /// Layout.
+        /// Level, such as `raid5`.
         level: known String = level.map(str::to_owned);
-        /// How it stands.
+        /// State.
         state: known PoolState = state(pool, judged);
-        /// How many members a whole pool has.
-        wanted: known u32 = level.map(|_| pool.wanted);
-        /// How many more members it can lose whichever they are.
-        spare_losses: maybe u32 = level.map(|_| Some(judged?.spare));
+        /// Number of members when healthy.
+        members_expected: known u32 = level.map(|_| pool.wanted);
+        /// It can lose so many more members, whichever they are.
+        can_lose: maybe u32 = level.map(|_| Some(judged?.spare));
         /// Its members.
         members: is Vec<Member> =
             pool.members.iter().map(|member| Member::of(verdict, snapshot, judged, member)).collect();
-        /// What it does besides its work.
+        /// Rebuild, check or other background work.
         activity: is Activity = Activity {
             kind: pool.activity.kind,
             done_ratio: pool.activity.done,
@@ -39,16 +39,15 @@ part! {
         };
         /// Usable size.
         size_bytes: known u64 = pool.size.value.as_ref().map(|bytes| bytes.0);
-        /// What did not agree when its redundancy was compared last; `null` while that runs, or if it never did.
+        /// Mismatches found by the last check; `null` while one runs, or before the first.
         mismatch_bytes: is Option<u64> = pool.mismatches.map(|sectors| Bytes::from_sectors(sectors).0);
-        /// How long ago its redundancy was last compared as a whole, by its own record; `null` when there is none or the clock
-        /// was not set.
+        /// Time since the last complete check, by the pool's own record; `null` without one, or when the clock was not set.
         last_check_s: is Option<u64> = pool.last_check.and_then(|check| check.ago).map(|ago| ago.as_secs());
-        /// Pieces of data that are lost for good, by the pool's own count.
+        /// Unrecoverable errors, as the pool counts them.
         lost_data: is Option<u64> = pool.lost_data;
-        /// What it does after an unclean stop.
+        /// How it recovers from an unclean shutdown.
         after_crash: is Option<AfterCrash> = pool.after_crash;
-        /// Room for metadata, where that can run out by itself.
+        /// Metadata space, where it can run out separately.
         metadata: is Option<MetadataRoom> = pool.metadata.map(|room| MetadataRoom {
             unallocated_bytes: room.unallocated.0,
             size_bytes: room.total.0,
@@ -57,64 +56,64 @@ part! {
     }
 }
 
-/// How a pool stands.
+/// State of a pool.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum PoolState {
     /// No member is missing or rebuilding.
     Healthy,
-    /// Members are missing.
+    /// Members are missing; the data is available.
     Degraded,
-    /// A member is being filled.
+    /// A member is being rebuilt.
     Rebuilding,
-    /// It does not serve its data.
+    /// The data is not available.
     Down,
 }
 
-/// One member.
+/// A member.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Member {
-    /// The label of its drive's tray.
+    /// Label of its drive's tray.
     pub tray: Option<String>,
     /// The kernel's name of its drive; empty when that is gone.
     pub drive: String,
     /// The kernel's name of the member, such as a partition of the drive.
     pub device: String,
-    /// What the pool thinks of it; `gone` when its block device is no more.
+    /// Its state in the pool; `gone` when its block device is gone.
     pub state: String,
-    /// True when the pool cannot lose it as well.
+    /// True when the pool would lose data without it.
     pub must_stay: bool,
-    /// Errors that the pool has counted on it, by kind.
+    /// Errors that the pool has counted on it, by type.
     pub errors: BTreeMap<MemberErrorKind, u64>,
 }
 
-/// What a pool does besides its work.
+/// Background work of a pool.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Activity {
-    /// What runs.
+    /// Which.
     pub kind: ActivityKind,
-    /// How far, 0 to 1.
+    /// Progress, 0 to 1.
     pub done_ratio: Option<f64>,
-    /// The present speed, on each member.
+    /// Present speed on each member.
     pub speed_bytes_per_s: Option<f64>,
-    /// How long it would take from here at the present speed.
+    /// Time left at the present speed.
     pub left_s: Option<u64>,
-    /// How long it will still take by the pace of the last hour, with its interval.
+    /// Time left at the speed of the last hour, with its interval.
     pub left: Option<Span>,
 }
 
-/// Room for metadata.
+/// Metadata space.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct MetadataRoom {
-    /// What belongs to neither data nor metadata yet.
+    /// Space that is allocated to neither data nor metadata.
     pub unallocated_bytes: u64,
-    /// What is set aside for metadata.
+    /// Space allocated to metadata.
     pub size_bytes: u64,
-    /// What of that is filled.
+    /// Used space of that.
     pub used_bytes: u64,
 }
 

@@ -16,7 +16,7 @@ part! {
         twelve_volt_v: known f64 = twelve
             .ok_or("12 V not measured: no sensor has this label".to_owned())
             .and_then(|rail| rail.value.value.as_ref().map(|volts| volts.0).map_err(ToString::to_string));
-        /// True while the board's own input is too low, or was since the look before.
+        /// True while the board's input voltage is too low, or was since the previous reading.
         board_undervoltage: known bool = alarm
             .ok_or("not fitted: the board has no alarm for it".to_owned())
             .and_then(|alarm| alarm.low.value.as_ref().copied().map_err(ToString::to_string));
@@ -28,7 +28,7 @@ part! {
     pub struct Rail of (rail: &reading::Rail) {
         /// The driver's name for it.
         label: is String = rail.label.clone();
-        /// What it should be, where the label says so.
+        /// Nominal voltage by the label.
         nominal_v: known f64 =
             rail.nominal.map(|nominal| nominal.volts().0).ok_or("not fitted: its label is not that of a supply rail");
         /// The value.
@@ -37,35 +37,35 @@ part! {
 }
 
 part! {
-    /// What drives are plugged into.
+    /// A controller that drives are attached to.
     pub struct Controller of (controller: &reading::Controller) where {
         let lane = controller.lane.value.as_ref();
         let errors = controller.bus_errors.value.as_ref();
     } {
-        /// Where it is plugged: the start of its drives' ports.
+        /// Its location: the beginning of its drives' ports.
         place: is String = controller.key.clone();
-        /// What it is: `storage`, `nvme` or `usb`.
+        /// `storage`, `nvme` or `usb`.
         kind: is String = match controller.kind {
             ControllerKind::Storage => "storage",
             ControllerKind::Nvme => "nvme",
             ControllerKind::UsbHost => "usb",
         }
         .to_owned();
-        /// Vendor and device by their numbers.
+        /// PCI vendor and device ID.
         id: is String = controller.id.clone();
-        /// The driver that is bound to it.
+        /// Its driver.
         driver: known String = controller.driver.clone().ok_or("not fitted: no driver is bound to it");
-        /// False when it is on the list and no longer there.
-        answers: known bool = controller.answers.value.as_ref().copied();
-        /// Transfers per second on each lane of its PCIe link, in thousands of millions.
+        /// False when it is listed and no longer responds.
+        responds: known bool = controller.answers.value.as_ref().copied();
+        /// Speed of each lane of its PCIe link, GT/s.
         link_gt_per_s: known f64 = lane.map(|lane| lane.gigatransfers);
         /// Lanes of its PCIe link in use.
         link_lanes: known u32 = lane.map(|lane| lane.width);
-        /// Errors on its PCIe link since the start of the machine that were corrected.
+        /// Corrected errors on its PCIe link since boot.
         bus_errors_corrected: known u64 = errors.map(|errors| errors.corrected);
-        /// The same, not corrected.
+        /// Uncorrected errors on its PCIe link since boot.
         bus_errors_uncorrected: known u64 = errors.map(|errors| errors.uncorrected);
-        /// How links may save power, where all its SATA ports agree.
+        /// Link power policy, where all of its SATA ports have the same.
         link_power: known String =
             controller.link_power.clone().ok_or("not fitted: no SATA port reports it, or they differ");
     }
@@ -113,8 +113,8 @@ mod tests {
         there.answers = Reading::new(Err(asleep), snapshot.taken, Source::Sysfs);
         there.driver = None;
         let card = Controller::of(there);
-        assert_eq!((card.answers, card.driver), (None, None));
-        assert_eq!(card.missing["answers"], "not asked: it is asleep, and reading would wake it");
+        assert_eq!((card.responds, card.driver), (None, None));
+        assert_eq!(card.missing["responds"], "not asked: it is asleep, and reading would wake it");
         assert_eq!(card.missing["driver"], "not fitted: no driver is bound to it");
     }
 }

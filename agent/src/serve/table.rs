@@ -77,7 +77,7 @@ fn summary(out: &mut Printout, document: &Document, language: Language) {
         Standing::Critical => Some(Severity::Critical),
         Standing::Warning | Standing::NoData => Some(Severity::Warning),
         Standing::Notice => Some(Severity::Notice),
-        Standing::Starting | Standing::SeenInPart | Standing::Fine => None,
+        Standing::Starting | Standing::PartlyReadable | Standing::Fine => None,
     };
     out.coloured(language.say("table.summary", places), severity);
     for incident in &document.incidents {
@@ -100,7 +100,7 @@ fn standing(standing: Standing, language: Language) -> &'static str {
     language.plain(match standing {
         Standing::Starting => "table.standing.starting",
         Standing::Fine => "table.standing.fine",
-        Standing::SeenInPart => "table.standing.seen-in-part",
+        Standing::PartlyReadable => "table.standing.partly-readable",
         Standing::NoData => "table.standing.no-data",
         Standing::Notice => "table.standing.notice",
         Standing::Warning => "table.standing.warning",
@@ -143,7 +143,7 @@ fn row(name: &str, drive: Option<&Drive>, tray: Option<&Tray>, language: Languag
         of(&|drive| drive.size_bytes.map(|size| Bytes(size).to_string())),
         of(&|drive| drive.power.map(|is| language.plain(power(is)).to_owned())),
         of(&|drive| drive.temperature_c.map(|degrees| language.temperature(Celsius(degrees)))),
-        of(&|drive| drive.outlook.as_ref().and_then(|outlook| forecast(outlook, language))),
+        of(&|drive| drive.forecast.as_ref().and_then(|ahead| forecast(ahead, language))),
         health(drive, tray, language, wall),
         of(&|drive| drive.self_test.map(|test| self_test::in_short(test, language))),
         of(&|drive| rate(drive.read_bytes_per_s)),
@@ -193,10 +193,10 @@ pub(super) fn power(power: Power) -> &'static str {
 }
 
 /// Where its temperature settles and, when it is on its way to a limit, how long until that.
-pub(super) fn forecast(outlook: &super::outlook_part::Outlook, language: Language) -> Option<String> {
-    let settles = outlook.heading_c.map(|degrees| language.temperature(Celsius(degrees)));
-    let limit = outlook.in_s.map(|seconds| {
-        let (limit, span) = (language.temperature(Celsius(outlook.limit_c)), span(Duration::from_secs(seconds)));
+pub(super) fn forecast(ahead: &super::forecast_part::Forecast, language: Language) -> Option<String> {
+    let settles = ahead.settles_c.map(|degrees| language.temperature(Celsius(degrees)));
+    let limit = ahead.in_s.map(|seconds| {
+        let (limit, span) = (language.temperature(Celsius(ahead.limit_c)), span(Duration::from_secs(seconds)));
         language.say("table.limit-in", &[("limit", &limit), ("span", &span)])
     });
     let parts: Vec<String> = settles.into_iter().chain(limit).collect();
@@ -217,8 +217,8 @@ pub(super) fn pool_state(state: PoolState, language: Language) -> (&'static str,
 fn pools(document: &Document, language: Language) -> Vec<Vec<Cell>> {
     let row = |pool: &super::pool_part::Pool| {
         let working = pool.members.iter().filter(|member| member.state == "active").count();
-        let key = if pool.wanted.is_some() { "table.members-of" } else { "table.members-found" };
-        let wanted = pool.wanted.unwrap_or_default();
+        let key = if pool.members_expected.is_some() { "table.members-of" } else { "table.members-found" };
+        let wanted = pool.members_expected.unwrap_or_default();
         let activity = language.activity(pool.activity.kind);
         let done = pool.activity.done_ratio.map(|done| format!(", {activity} {}", Percent(done * 100.0)));
         let (state, severity) = pool.state.map_or(("-", None), |state| pool_state(state, language));

@@ -136,7 +136,7 @@ impl Verdict {
             (_, Freshness::NotYet) => Standing::Starting,
             (_, Freshness::SilentSince(_)) => Standing::NoData,
             _ if self.is_starting => Standing::Starting,
-            (_, Freshness::InPart(_)) => Standing::SeenInPart,
+            (_, Freshness::InPart(_)) => Standing::PartlyReadable,
             (Some(Severity::Notice), Freshness::Fresh) => Standing::Notice,
             (None, Freshness::Fresh) => Standing::Fine,
         }

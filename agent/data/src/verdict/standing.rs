@@ -1,19 +1,19 @@
-//! How the box stands, in one word, for documents and scripts.
+//! The overall state of the box in one word, for documents and scripts.
 
 use serde::{Deserialize, Serialize};
 
-/// How the box stands.
+/// Overall state of the box.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Standing {
-    /// Nothing wrong so far, but the machine has just started: parts may still appear, or be missing.
+    /// The machine has just started: parts may still appear.
     Starting,
-    /// Nothing wrong, all of it seen.
+    /// Nothing wrong.
     Fine,
-    /// Nothing wrong in what was seen, but not all of it was.
-    SeenInPart,
-    /// Nothing was heard for a while.
+    /// Nothing wrong in what could be read; some parts could not.
+    PartlyReadable,
+    /// No readings for a while.
     NoData,
     /// A notice is open.
     Notice,
@@ -31,7 +31,7 @@ impl Standing {
             Self::Critical => 20,
             Self::Warning | Self::NoData => 10,
             Self::Starting => 3,
-            Self::SeenInPart | Self::Notice | Self::Fine => 0,
+            Self::PartlyReadable | Self::Notice | Self::Fine => 0,
         }
     }
 }
