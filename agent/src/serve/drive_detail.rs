@@ -124,7 +124,7 @@ impl Page {
 
     fn title(&mut self, tray: Option<&Tray>, drive: Option<&Drive>, wall: &Wall) {
         let language = self.language;
-        let place = tray.map(|tray| language.say("drive.tray", &[("tray", &tray.label)]));
+        let place = tray.map(|tray| language.say("table.in-tray", &[("tray", &tray.label)]));
         let state = tray.and_then(|tray| match tray.state {
             TrayContent::Empty => Some(self.words("table.tray-is.empty").to_owned()),
             TrayContent::Gone => Some(gone(tray.gone_s, language, wall)),
@@ -353,7 +353,7 @@ mod tests {
     fn a_tray_whose_drive_is_gone_shows_what_is_open() {
         let text = printed(&document(26), "3").expect("there is a tray 3");
         assert!(text.starts_with("tray 3: gone since 04:"), "{text}");
-        assert!(text.contains("critical: Tray 3"), "{text}");
+        assert!(text.contains("critical: The drive in tray 3"), "{text}");
     }
 
     #[test]

@@ -63,7 +63,7 @@ impl Notes {
     }
 
     fn names(&self, note: &Note) -> String {
-        let key = if note.trays.len() == 1 { "drive.tray" } else { "table.trays" };
+        let key = if note.trays.len() == 1 { "table.in-tray" } else { "table.trays" };
         let trays = self.listed(&runs(&note.trays, self.language));
         let trays = (!note.trays.is_empty()).then(|| self.language.say(key, &[("tray", &trays)]));
         self.listed(&trays.into_iter().chain(note.others.iter().cloned()).collect::<Vec<_>>())

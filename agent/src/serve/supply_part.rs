@@ -10,7 +10,7 @@ part! {
         let alarms = &snapshot.undervoltages;
         let alarm = alarms.iter().find(|alarm| alarm.low.get() == Some(&true)).or_else(|| alarms.first());
     } {
-        /// Voltages with a label.
+        /// Labelled voltages.
         rails: is Vec<Rail> = snapshot.rails.iter().map(Rail::of).collect();
         /// The 12 V rail at the drives.
         twelve_volt_v: known f64 = twelve
@@ -24,7 +24,7 @@ part! {
 }
 
 part! {
-    /// A voltage with a label.
+    /// A labelled voltage.
     pub struct Rail of (rail: &reading::Rail) {
         /// The driver's name for it.
         label: is String = rail.label.clone();

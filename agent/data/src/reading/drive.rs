@@ -70,16 +70,16 @@ pub enum UsedBy {
     Swap,
 }
 
-/// Whether a drive sleeps.
+/// Active, idle or asleep.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Power {
-    /// It works, or is ready to.
+    /// Working, or ready to.
     Active,
-    /// It waits, and some of it rests; disks still turn.
+    /// Idle, with parts powered down; the disks still spin.
     Idle,
-    /// Its disks stand still. This is health.
+    /// In standby: its disks do not spin.
     Asleep,
 }
 
@@ -100,14 +100,14 @@ pub struct Health {
     pub broke_off: Option<Missing>,
 }
 
-/// What a drive thinks of itself.
+/// A drive's own health assessment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum SelfAssessment {
-    /// It sees no reason to worry.
+    /// No problem found.
     Passed,
-    /// It predicts that it will fail, or has failed in part.
+    /// It predicts a failure, or a part of it has failed.
     Failing,
 }
 
@@ -128,9 +128,9 @@ pub struct Counter {
 pub struct LoggedError {
     /// What went wrong.
     pub kind: ErrorKind,
-    /// The first sector that it was about, where the kind has one.
+    /// The first sector affected, if any.
     pub lba: Option<u64>,
-    /// The drive's power-on hours then, where the log states them; ATA begins anew at 65,536.
+    /// The drive's power-on hours then, where the log has them; ATA wraps at 65,536.
     pub power_on_hours: Option<u64>,
 }
 
@@ -139,17 +139,17 @@ pub struct LoggedError {
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum ErrorKind {
-    /// A place on the medium could not be read.
+    /// A sector could not be read.
     Unreadable,
     /// The drive itself was at fault, such as one that cannot write.
     Fault,
-    /// Data was damaged or lost on its way between drive and host.
+    /// Data was corrupted in transfer between drive and host.
     Transfer,
-    /// Data did not match what the drive keeps to check it with.
+    /// Data did not match its protection information.
     Protection,
-    /// The drive has no such place, or could not find it.
+    /// The drive has no such sector, or could not find it.
     NotFound,
-    /// The drive did not take the command, which need not be a fault: it may just not know it.
+    /// The drive rejected the command, which need not be a fault: it may not support it.
     Declined,
     /// Something else.
     Other,
@@ -180,16 +180,16 @@ pub enum Bus {
     Other,
 }
 
-/// What turns inside a drive, if anything.
+/// Hard disk or SSD.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum DriveKind {
-    /// Turning disks.
+    /// Hard disk.
     Hdd,
     /// Flash.
     Ssd,
-    /// Nobody says.
+    /// Unknown.
     Unknown,
 }
 

@@ -66,16 +66,16 @@ impl LastCheck {
     }
 }
 
-/// What a pool does after an unclean stop (`consistency_policy`, Documentation/admin-guide/md.rst).
+/// How a pool recovers from an unclean shutdown (`consistency_policy`, Documentation/admin-guide/md.rst).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum AfterCrash {
     /// Everything is read again, which takes hours.
     FullResync,
-    /// Only what was being written is read again, by a bitmap, a journal or a partial parity log.
+    /// Only what was being written is read again: it has a bitmap, a journal or a partial parity log.
     Minutes,
-    /// Nothing: there is no redundancy to make equal, or the pool keeps itself equal.
+    /// Nothing: there is no redundancy to resync, or the pool keeps itself consistent.
     Nothing,
 }
 
@@ -99,7 +99,7 @@ pub struct Group {
     pub tolerates: u32,
 }
 
-/// Which software holds a pool together.
+/// md, ZFS, btrfs or LVM.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -249,17 +249,17 @@ pub enum ActivityKind {
     Idle,
     /// Everything is read again after an unclean stop.
     Resync,
-    /// A member is being filled.
+    /// A member is being rebuilt.
     Rebuild,
-    /// Redundancy is compared.
+    /// Redundancy is being checked.
     Check,
-    /// Redundancy is compared and made equal.
+    /// Mismatches are being repaired.
     Repair,
     /// The layout is being changed.
     Reshape,
-    /// Data is spread anew over the members.
+    /// Data is being redistributed over the members.
     Balance,
-    /// Held still on purpose.
+    /// Paused on purpose.
     Frozen,
 }
 

@@ -18,41 +18,41 @@ pub struct SelfTests {
     pub extended_minutes: Option<u16>,
 }
 
-/// The newest self-test of a drive.
+/// The latest self-test of a drive.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum SelfTest {
-    /// None is on record.
+    /// None is in the log.
     Never,
     /// It ended without error.
     Passed,
-    /// Somebody or something ended it before its time.
+    /// It was aborted.
     Ended,
-    /// The drive could not bring it to an end.
+    /// The drive could not finish it.
     CouldNotFinish,
     /// A part of the drive failed it.
     Failed,
-    /// It runs, and so much of it is left.
+    /// It is running.
     Running {
-        /// In hundredths; `None` when the drive does not say.
+        /// What is left, in percent; `null` when the drive does not report it.
         remaining_percent: Option<u8>,
     },
 }
 
-/// A self-test on a drive's record.
+/// A self-test in a drive's log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PastTest {
     /// Which test it was.
     pub kind: TestKind,
-    /// What came of it.
+    /// The result.
     pub outcome: TestOutcome,
-    /// The drive's power-on hours when it ended, as its record states them.
+    /// The drive's power-on hours when it ended, by its log.
     pub power_on_hours: u64,
-    /// How many power-on hours ago it ended; `null` when the drive's own numbers do not tell.
+    /// How many power-on hours ago it ended; `null` when the log does not show it.
     pub age_hours: Option<u64>,
-    /// The first sector that failed, where one did and the record says which.
+    /// The first sector that failed, if the log has one.
     pub failed_at_lba: Option<u64>,
 }
 
@@ -70,16 +70,16 @@ pub enum TestKind {
     Other,
 }
 
-/// What came of a test.
+/// The result of a self-test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum TestOutcome {
     /// It ended without error.
     Passed,
-    /// Somebody or something ended it before its time.
+    /// It was aborted.
     Ended,
-    /// The drive could not bring it to an end.
+    /// The drive could not finish it.
     CouldNotFinish,
     /// A part of the drive failed it.
     Failed,

@@ -5,7 +5,7 @@ use crate::units::Volts;
 use serde::{Deserialize, Serialize};
 use strum::IntoStaticStr;
 
-/// A voltage with a label.
+/// A labelled voltage.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Rail {
     /// Chip and channel.

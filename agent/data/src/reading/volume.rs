@@ -45,7 +45,7 @@ pub enum Writing {
     ReadOnly,
     /// It turned itself read-only after an error; ext4 then still says `rw`, and `emergency_ro` beside it.
     StoppedByError,
-    /// It was shut down: nothing works any more.
+    /// It was shut down after an error.
     ShutDown,
 }
 
@@ -73,7 +73,7 @@ pub struct Files {
     pub free: u64,
 }
 
-/// A mount that shows several folders as one. Nobody asks it for room: what is behind it can hang.
+/// A mount that merges several folders. Its free space is not read, since a folder behind it can hang.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Union {
@@ -85,12 +85,12 @@ pub struct Union {
     pub branches: Vec<String>,
 }
 
-/// A file system that should be mounted and is not.
+/// A file system in `/etc/fstab` that is not mounted.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Unmounted {
-    /// Where it should be.
+    /// Its mount point.
     pub mount: String,
-    /// What should be mounted there.
+    /// The device that should be mounted there.
     pub source: String,
 }

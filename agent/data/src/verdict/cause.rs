@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use strum::{IntoStaticStr, VariantArray};
 
-/// The causes that are told apart.
+/// A cause.
 #[derive(
     Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, IntoStaticStr, VariantArray,
 )]
@@ -15,7 +15,7 @@ pub enum Cause {
     Supply,
     /// The power contact of one tray.
     TrayPower,
-    /// One tray's connection, or its drive: nothing tells them apart yet.
+    /// The connection of one tray, or its drive: not yet known which.
     TrayConnection,
     /// The data cable of one tray.
     DataCable,
@@ -25,9 +25,9 @@ pub enum Cause {
     DriveConnector,
     /// The drive itself.
     DriveFails,
-    /// A SATA or other controller stopped working.
+    /// A controller has stopped working.
     ControllerStopped,
-    /// The same, and it was warm, and it worked again once it had cooled.
+    /// A controller has stopped working while warm, and worked again once it had cooled.
     ControllerHot,
     /// The PCIe link to a controller.
     Lane,
@@ -35,41 +35,41 @@ pub enum Cause {
     UsbBridge,
     /// The 5 V of a USB host or hub.
     UsbPower,
-    /// What several drives share: a card, its ribbon, a multiplier or expander, their supply.
+    /// A part that several drives share: a card, its cable, a port multiplier or expander, their power supply.
     SharedPath,
-    /// The fan, or the way of the air.
+    /// The fan or the airflow.
     Airflow,
-    /// The way of the air, or the room: all fans turn.
+    /// The airflow or the room: all fans are turning.
     AirBlocked,
-    /// The air to one tray.
+    /// The airflow to one tray.
     TrayAir,
     /// The room is warmer.
     WarmRoom,
-    /// One drive hangs.
+    /// One drive does not respond.
     DriveHangs,
-    /// All drives of one controller hang.
+    /// No drive of one controller responds.
     PathHangs,
     /// Something that came with another kernel.
     KernelUpdate,
-    /// Memory, a card or the supply: data changes on its way, and no drive is at fault.
+    /// Memory, a card or the power supply: data is corrupted in transfer, and no drive is at fault.
     DataPath,
-    /// A drive took its time to wake.
+    /// A drive was slow to wake up.
     SlowToWake,
-    /// The machine started again by itself, for want of power.
+    /// The machine restarted by itself after losing power.
     RestartPower,
-    /// The same, from heat.
+    /// The machine restarted by itself because of heat.
     RestartHeat,
-    /// The same, and nothing says why.
+    /// The machine restarted by itself, and the cause is not known.
     RestartUnclear,
     /// A link lost while it saved power.
     LinkPowerSaving,
-    /// Its owner took the drive out.
+    /// The drive was taken out on purpose.
     TakenOut,
-    /// A good drive left while another was missing: a mistaken hand, most likely.
+    /// A healthy drive was removed while another was missing, most likely by mistake.
     WrongTray,
     /// Not enough is known.
     Unclear,
-    /// Nothing lies behind it: the condition says it all.
+    /// The condition has no other cause.
     AsItSays,
 }
 
@@ -93,16 +93,16 @@ impl Cause {
     }
 }
 
-/// How surely a cause is named.
+/// Confidence in a cause.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Confidence {
-    /// One sign points there.
+    /// One sign points to it.
     Possible,
-    /// Two signs that do not depend on each other point there.
+    /// Two independent signs point to it.
     Likely,
-    /// It was measured itself.
+    /// It was measured directly.
     Certain,
 }
 
@@ -126,13 +126,13 @@ pub enum Unmeasured {
     TwelveVolts,
     /// Controllers have no thermometer.
     ControllerTemperature,
-    /// Whether the drives lost power: they have not yet told how often they started since.
+    /// Whether the drives lost power: their power-cycle counts were not read since.
     PowerCycles,
-    /// No fan has a tachometer that can be trusted.
+    /// No fan has a reliable tachometer.
     FanSpeed,
     /// The room's temperature.
     RoomTemperature,
-    /// The kernel's log is not heard.
+    /// The kernel's log cannot be read.
     KernelLog,
     /// Errors on the PCIe link are not counted.
     BusErrors,

@@ -64,7 +64,7 @@ facts_of! {
             offline: Vec<Place>,
             /// Labels of the drives that must stay in.
             leave_in: Vec<String>,
-            /// A member is being filled.
+            /// A member is being rebuilt.
             rebuilding: bool,
         },
         /// A pool does not serve its data.
@@ -259,7 +259,7 @@ facts_of! {
         /// A volume that should be mounted is not.
         VolumeAbsent {
             mount: String,
-            /// What should be mounted there.
+            /// The device that should be mounted there.
             source: String,
         },
         /// A file system has written down errors in itself.

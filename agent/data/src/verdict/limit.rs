@@ -49,15 +49,15 @@ pub enum Figure {
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Origin {
-    /// The program: nothing sets it.
+    /// The program: fixed.
     Fixed,
-    /// The configuration, in which it is not written.
+    /// A default of the configuration.
     Default,
-    /// The configuration, in which its owner has written it.
+    /// The configuration.
     Configuration,
     /// The drive itself.
     Drive,
-    /// The chip that watches.
+    /// The sensor chip.
     Chip,
 }
 

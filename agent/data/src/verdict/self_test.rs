@@ -42,7 +42,7 @@ pub enum TestNews {
     },
     /// It is over.
     Over {
-        /// What came of it.
+        /// The result.
         outcome: TestOutcome,
         /// The first sector that failed, where its record says which.
         failed_at_lba: Option<u64>,

@@ -8,11 +8,11 @@ use std::fmt;
 #[serde(rename_all = "lowercase")]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Severity {
-    /// Worth knowing, nothing to do.
+    /// For information.
     Notice,
-    /// To be looked at soon.
+    /// Look at it soon.
     Warning,
-    /// To be looked at now.
+    /// Look at it now.
     Critical,
 }
 
