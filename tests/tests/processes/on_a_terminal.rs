@@ -1,4 +1,5 @@
-//! `run` as a person starts it: on a terminal that shows short lines and the panel, and that may be closed.
+//! Commands as a person starts them: on a terminal, which may be closed. `run` shows short lines and the panel there, `look`
+//! --watch the whole screen.
 
 use super::heron;
 use super::running::{Home, signal};
@@ -15,7 +16,7 @@ use traylight_tests::binary::traylight;
 use traylight_tests::lab::wait::wait_until;
 use traylight_tests::pretend_box::PretendBox;
 
-/// An agent on a terminal of its own, and what it has printed.
+/// A command on a terminal of its own, and what it has printed.
 struct OnTerminal {
     agent: Child,
     keyboard: File,
@@ -23,15 +24,15 @@ struct OnTerminal {
 }
 
 impl OnTerminal {
-    fn start(home: &Home, heron: &PretendBox) -> Self {
+    fn start(home: &Home, heron: &PretendBox, command: &str, arguments: &[&str]) -> Self {
         let keyboard = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
         grantpt(&keyboard).unwrap();
         unlockpt(&keyboard).unwrap();
         let name = ptsname(&keyboard, Vec::new()).unwrap();
         let path = std::path::Path::new(std::ffi::OsStr::from_bytes(name.as_bytes())).to_owned();
         let screen: OwnedFd = OpenOptions::new().read(true).write(true).open(path).unwrap().into();
-        let mut command = home.command(traylight(), "run");
-        command.arg("--root").arg(heron.root());
+        let mut command = home.command(traylight(), command);
+        command.args(arguments).arg("--root").arg(heron.root());
         command.stdin(screen.try_clone().unwrap()).stdout(screen.try_clone().unwrap()).stderr(Stdio::from(screen));
         // SAFETY: only two system calls, which allocate nothing, between fork and exec.
         unsafe {
@@ -71,7 +72,7 @@ impl OnTerminal {
 fn a_person_reads_what_was_found_and_ctrl_c_ends_it_although_a_channel_hangs() {
     let (heron, home) = (heron(), Home::new());
     home.configure("[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sleep'\narguments = ['30']\n");
-    let mut run = OnTerminal::start(&home, &heron);
+    let mut run = OnTerminal::start(&home, &heron, "run", &[]);
     run.prints("Found 4 drives, 1 pool, ");
     run.prints("Not configured: a panel, trays.");
     run.prints(&format!("edit {}", home.path("traylight.toml").display()));
@@ -98,8 +99,21 @@ fn children(parent: u32) -> Vec<String> {
 #[test]
 fn an_agent_ends_with_its_terminal() {
     let (heron, home) = (heron(), Home::new());
-    let mut run = OnTerminal::start(&home, &heron);
+    let mut run = OnTerminal::start(&home, &heron, "run", &[]);
     run.prints("Found 4 drives");
     signal("HUP", run.agent.id());
     assert_eq!(run.ends(), Some(0));
+}
+
+#[test]
+fn a_look_that_watches_draws_in_place_and_gives_the_terminal_back() {
+    let (heron, home) = (heron(), Home::new());
+    let mut look = OnTerminal::start(&home, &heron, "look", &["--watch"]);
+    look.prints("\x1b[?1049h\x1b[?25l\x1b[H");
+    look.prints("md0");
+    look.printed.lock().unwrap().clear();
+    look.prints("\x1b[Hheron: ");
+    look.keyboard.write_all(b"\x03").unwrap();
+    assert_eq!(look.ends(), Some(0));
+    look.prints("\x1b[?25h\x1b[?1049l");
 }
