@@ -1,6 +1,7 @@
 //! The rules that matter most, in every language: what is said fits the panel, and nobody is sent to take a drive out.
 
 use super::*;
+use traylight_config::TemperatureUnit;
 
 /// All that words say, in one text of small letters, without the lines that forbid it.
 fn said(words: &Words, language: Language) -> String {
@@ -13,7 +14,9 @@ fn said(words: &Words, language: Language) -> String {
 #[test]
 fn lines_of_the_panel_fit_whole_with_the_longest_label() {
     let mut cut = BTreeSet::new();
-    for language in Language::ALL {
+    // Degrees Fahrenheit have a figure more.
+    let fahrenheit = Language::ALL.map(|of| Language { temperatures: TemperatureUnit::Fahrenheit, ..of });
+    for language in Language::ALL.into_iter().chain(fahrenheit) {
         for finding in all(&tray("B12a"), "md0") {
             let words = told_in(language, finding);
             for line in [words.title.as_str(), &words.name, &words.brief].into_iter().chain(words.leave_in.as_deref()) {
