@@ -50,6 +50,11 @@ impl Face {
         (panel.width() / self.width()) as usize
     }
 
+    /// Rows of a capital letter.
+    pub const fn capitals(self) -> u32 {
+        self.baseline() as u32 + 1
+    }
+
     const fn font(self) -> &'static MonoFont<'static> {
         match self {
             Face::Small => &FONT_6X10,

@@ -115,7 +115,6 @@ pub fn with_view<T>(scene: &Scene, clock: &str, cycle: u64, make: impl FnOnce(&V
         settings: &scene.settings,
         channels: &channels,
         clock,
-        tick: 7,
         cycle,
         time_of_day: &time_of_day,
         language: scene.settings.language,

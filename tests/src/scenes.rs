@@ -7,6 +7,7 @@ use traylight::demo::{self, heron, story};
 use traylight::judge::{Memory, judge};
 use traylight::reading::{Blind, Itself, Missing, Power, Reading, Reason, Snapshot, Source};
 use traylight::rehearse::{Played, RehearsedFault, play};
+use traylight::show::care::with_sign_of_life;
 use traylight::show::pages::{self, Page, View, test_mark};
 use traylight::tell::words::phrases::Language;
 use traylight::verdict::{Kind, Verdict};
@@ -76,15 +77,16 @@ pub fn pictures() -> Vec<(String, Frame)> {
 }
 
 /// Every page of a box with six trays, in each mood, for one size of panel.
-pub fn pages_on(panel: PanelSize) -> Vec<(String, Frame)> {
+pub fn pages_on(panel: PanelSize, language: Language) -> Vec<(String, Frame)> {
     let mut pictures = Vec::new();
     for mood in Mood::ALL {
-        let scene = boxes::scene(6, mood);
-        for page in boxes::pages(scene) {
+        let mut scene = boxes::scene(6, mood).clone();
+        scene.settings.language = language;
+        for page in boxes::pages(&scene) {
             let name = format!("{mood:?} {}", boxes::name(&page)).to_lowercase();
             let mut cycles: Vec<Frame> = Vec::new();
             for cycle in 0..8 {
-                let frame = boxes::page(scene, &page, cycle, panel);
+                let frame = boxes::page(&scene, &page, cycle, panel);
                 if cycles.contains(&frame) {
                     break;
                 }
@@ -171,8 +173,8 @@ fn without_data() -> Vec<(String, Frame)> {
 pub fn calm(page: PageName, clock: &str, tick: u64) -> Frame {
     let (settings, verdict, snapshot) = after(2.0);
     let time_of_day = |_: Duration| String::new();
-    let view = View { clock, tick, ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
-    pages::draw(&Page::Named(page), &view, PanelSize::W128H64)
+    let view = View { clock, ..view(&settings, &verdict, Some(&snapshot), &time_of_day) };
+    with_sign_of_life(pages::draw(&Page::Named(page), &view, PanelSize::W128H64), tick)
 }
 
 fn draw(page: &Page, settings: &Settings, verdict: &Verdict, snapshot: Option<&Snapshot>) -> Frame {
@@ -195,7 +197,6 @@ fn view<'a>(
         settings,
         channels: &[],
         clock: "14:32",
-        tick: 7,
         cycle: 0,
         time_of_day,
         language: settings.language,

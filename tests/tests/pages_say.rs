@@ -3,17 +3,18 @@
 use proptest::prelude::*;
 use std::time::Duration;
 use traylight::clock::Moment;
-use traylight::show::pages::{Page, draw, test_mark};
+use traylight::show::pages::{Page, draw, sentences, test_mark};
 use traylight::show::turn::worth_showing;
 use traylight::tell::words::incident::incident_words;
 use traylight::tell::words::phrases::Language;
 use traylight::units::{Bytes, Rpm};
-use traylight::verdict::Freshness;
+use traylight::verdict::{Freshness, Handling, Severity};
 use traylight_config::{PageName, Settings};
 use traylight_display::PanelSize;
 use traylight_display::text::wrap;
 use traylight_tests::boxes::{Mood, Scene, page, pages, scene, with_view};
 use traylight_tests::lab::panel::{shows, shows_in_a_face};
+use traylight_tests::scenes::after;
 
 fn picture(scene: &Scene, of: &Page, cycle: u64, panel: PanelSize) -> String {
     page(scene, of, cycle, panel).to_text()
@@ -76,6 +77,8 @@ fn the_trays_that_must_stay_in_are_named_all_or_all_trays_are_meant() {
         for panel in PanelSize::ALL {
             let alarm = picture(gone, &Page::Alarm(incident.id), 0, panel);
             assert!(whole(&alarm), "{line} from afar on {panel:?}:\n{alarm}");
+            let state = picture(gone, &Page::Named(PageName::State), 0, panel);
+            assert!(whole(&state), "{line} on the state page of {panel:?}:\n{state}");
             let cycles: Vec<String> =
                 (0..3).map(|cycle| picture(gone, &Page::Incident(incident.id), cycle, panel)).collect();
             assert!(cycles.iter().any(|near| whole(near)), "{line} from near on {panel:?}:\n{}", cycles.concat());
@@ -83,6 +86,66 @@ fn the_trays_that_must_stay_in_are_named_all_or_all_trays_are_meant() {
         }
     }
     assert_eq!(seen, 7 * 8);
+}
+
+/// A fan that stopped was first, and has made the box critical as well: which trays must stay in comes before it all the same.
+#[test]
+fn the_first_page_of_several_critical_ones_says_which_trays_stay_in() {
+    let (settings, verdict, snapshot) = after(26.0);
+    let both = Scene { settings, verdict, snapshot };
+    assert_eq!(both.verdict.incidents.iter().filter(|open| open.severity == Severity::Critical).count(), 2);
+    let order = with_view(&both, "14:32", 0, worth_showing);
+    for first in [&order[0], &Page::Named(PageName::State)] {
+        for panel in PanelSize::ALL {
+            let drawn = picture(&both, first, 0, panel);
+            let named = ["LEAVE IN 1 2 4 5", "LEAVE IN", "ALL IN"].iter().any(|words| shows_in_a_face(&drawn, words))
+                || ["LEAVE", "IN 1"].iter().all(|words| shows_in_a_face(&drawn, words));
+            assert!(named, "{first:?} on {panel:?}:\n{drawn}");
+        }
+    }
+}
+
+/// A drive that is plugged into a running box without hot swap may take others with it.
+#[test]
+fn no_panel_is_too_small_to_say_that_power_goes_off_before_a_tray_goes_back() {
+    let mut wrong = scene(6, Mood::Critical).clone();
+    let incident = &mut wrong.verdict.incidents[0];
+    (incident.handling, incident.hot_swap) = (Handling::PutBack { tray: "4".into() }, false);
+    let id = incident.id;
+    for (language, off, back) in [(Language::ENGLISH, "OFF,", "BACK"), (Language::GERMAN, "AUS,", "ZURÜCK")] {
+        wrong.settings.language = language;
+        for panel in PanelSize::ALL {
+            for of in [Page::Alarm(id), Page::Incident(id), Page::Named(PageName::State)] {
+                let drawn = picture(&wrong, &of, 0, panel);
+                let says = |word| shows_in_a_face(&drawn, word);
+                assert!(!says(back) || says(off), "{of:?} on {panel:?}:\n{drawn}");
+                assert!(says(back) || panel.width() < 128, "{of:?} on {panel:?}:\n{drawn}");
+            }
+        }
+    }
+}
+
+/// What a line of words says is what the picture shows.
+#[test]
+fn pages_in_words_say_what_matters_first() {
+    let said = |trays, mood, page: &dyn Fn(&Scene) -> Page| {
+        let scene = scene(trays, mood);
+        with_view(scene, "14:32", 0, |view| sentences(&page(scene), view))
+    };
+    let named = |name| move |_: &Scene| Page::Named(name);
+    let first = said(6, Mood::Critical, &|scene| pages(scene)[0].clone());
+    assert_eq!(first, ["CRITICAL", "TRAY 2 GONE", "LEAVE IN 1 3 4 5"]);
+    let near = said(6, Mood::Critical, &|scene| pages(scene)[1].clone());
+    assert_eq!(near[..4], ["TRAY 2 GONE", "LEAVE IN 1 3 4 5", "OFF: check its plugs", "since 14:31 (60 s)"]);
+    assert_eq!(said(6, Mood::Critical, &named(PageName::State)), first);
+    assert_eq!(said(6, Mood::Healthy, &named(PageName::State)), ["OK", "6 drives", "hottest 38°C"]);
+    let shelf = said(3, Mood::Critical, &named(PageName::Shelf));
+    assert_eq!(shelf, ["TRAY 1 36 °C", "TRAY 2 GONE, CRITICAL", "TRAY 3 37 °C"]);
+    let space = said(6, Mood::Healthy, &named(PageName::Space));
+    assert_eq!(space, ["SPACE: 71% used, /srv/songs", "free 4.61 TB", "/ 21%"]);
+    let drives = said(6, Mood::Healthy, &named(PageName::Drives));
+    let of_each = (1..=6).filter(|tray| drives.iter().any(|line| line.starts_with(&format!("TRAY {tray}: 3"))));
+    assert_eq!(of_each.count(), 6, "{drives:?}");
 }
 
 #[test]

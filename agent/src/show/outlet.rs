@@ -1,9 +1,9 @@
 //! Where the core's words and pictures leave: the log, and the terminal when there is one. Nothing here waits for whoever
 //! reads them.
 
-use super::care::{Picture, call, cared_for, hour};
+use super::care::{Picture, call, cared_for, hour, with_sign_of_life};
 use super::log_thread::LogThread;
-use super::pages::{ChannelStatus, Page, View, draw, test_mark};
+use super::pages::{ChannelStatus, Page, View, draw, sentences, test_mark};
 use super::turn::{PageTurn, worth_showing};
 use crate::clock::{Moment, Wall};
 use crate::reading::Snapshot;
@@ -51,7 +51,7 @@ impl<'a> Scenery<'a> {
     fn view<'b>(&'b self, clock: &'b str, time_of_day: &'b dyn Fn(Duration) -> String) -> View<'b> {
         let Scenery { verdict, snapshot, settings, channels, .. } = *self;
         let language = settings.language;
-        View { verdict, snapshot, settings, channels, clock, tick: 0, cycle: 0, time_of_day, language }
+        View { verdict, snapshot, settings, channels, clock, cycle: 0, time_of_day, language }
     }
 
     /// The pages worth showing, in their order.
@@ -90,9 +90,18 @@ pub struct Drawing<'a> {
 impl Drawing<'_> {
     /// The page as it is, for a panel of this size.
     pub fn frame(&self, panel: PanelSize) -> Frame {
+        with_sign_of_life(self.with_view(|view| draw(&self.page, view, panel)), self.tick)
+    }
+
+    /// The page in words.
+    pub fn sentences(&self) -> Vec<String> {
+        self.with_view(|view| sentences(&self.page, view))
+    }
+
+    /// Something made of what the page is drawn from.
+    fn with_view<T>(&self, make: impl FnOnce(&View<'_>) -> T) -> T {
         let time_of_day = |ago: Duration| self.scenery.wall.before(ago).minute();
-        let view = View { tick: self.tick, cycle: self.cycle, ..self.scenery.view(&self.clock, &time_of_day) };
-        draw(&self.page, &view, panel)
+        make(&View { cycle: self.cycle, ..self.scenery.view(&self.clock, &time_of_day) })
     }
 
     /// The page as it goes to a panel of this size: cared for by the hour, and by how much attention the box wants.
@@ -100,7 +109,8 @@ impl Drawing<'_> {
         let Scenery { verdict, settings, wall, .. } = self.scenery;
         let hour = hour(&settings.panel.night, &wall.time, wall.synchronised);
         let minutes = verdict.at.since_boot().as_secs() / 60;
-        cared_for(&self.frame(panel), wanted, hour, call(verdict), minutes, self.tick)
+        let page = self.with_view(|view| draw(&self.page, view, panel));
+        cared_for(&page, wanted, hour, call(verdict), minutes, self.tick)
     }
 }
 

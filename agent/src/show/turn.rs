@@ -3,7 +3,7 @@
 use super::pages::{Page, View};
 use crate::clock::Moment;
 use crate::reading::Snapshot;
-use crate::verdict::{Incident, IncidentId, Severity, Verdict};
+use crate::verdict::{Incident, IncidentId, Severity};
 use std::time::Duration;
 use traylight_config::PageName;
 
@@ -16,33 +16,33 @@ pub fn worth_showing(view: &View<'_>) -> Vec<Page> {
     let is_silent = verdict.freshness.is_silent();
     // Old readings are no news; what was wrong then may still be.
     let Some(snapshot) = view.snapshot.filter(|_| !is_silent) else {
-        let known_of = if view.snapshot.is_some() { from_near(verdict, |_| true) } else { Vec::new() };
+        let known_of = if view.snapshot.is_some() { from_near(view, |_| true) } else { Vec::new() };
         return std::iter::once(state).chain(known_of).collect();
     };
     let is_new = |incident: &Incident| !incident.acknowledged;
     let is_critical = |incident: &Incident| incident.severity == Severity::Critical;
-    let mut pages = from_afar(verdict, |incident| is_new(incident) && is_critical(incident));
+    let mut pages = from_afar(view, |incident| is_new(incident) && is_critical(incident));
     if !pages.is_empty() {
         pages.extend([state, Page::Named(PageName::Shelf)]);
-        pages.extend(from_near(verdict, |incident| !is_new(incident) || !is_critical(incident)));
+        pages.extend(from_near(view, |incident| !is_new(incident) || !is_critical(incident)));
         return pages;
     }
-    pages.extend(from_afar(verdict, is_new));
+    pages.extend(from_afar(view, is_new));
     let wanted = view.settings.panel.pages.iter().copied();
     pages.extend(wanted.filter(|page| has_something(*page, view, snapshot)).map(Page::Named));
-    pages.extend(from_near(verdict, |incident| !is_new(incident)));
+    pages.extend(from_near(view, |incident| !is_new(incident)));
     pages
 }
 
 /// Both pages of each incident that is at least a warning.
-fn from_afar(verdict: &Verdict, which: impl Fn(&Incident) -> bool) -> Vec<Page> {
-    let wrong = verdict.incidents.iter().filter(|incident| incident.severity >= Severity::Warning && which(incident));
+fn from_afar(view: &View<'_>, which: impl Fn(&Incident) -> bool) -> Vec<Page> {
+    let wrong = view.troubles().into_iter().filter(|incident| which(incident));
     wrong.flat_map(|incident| [Page::Alarm(incident.id), Page::Incident(incident.id)]).collect()
 }
 
 /// Only the page with the words.
-fn from_near(verdict: &Verdict, which: impl Fn(&Incident) -> bool) -> Vec<Page> {
-    from_afar(verdict, which).into_iter().filter(|page| matches!(page, Page::Incident(_))).collect()
+fn from_near(view: &View<'_>, which: impl Fn(&Incident) -> bool) -> Vec<Page> {
+    from_afar(view, which).into_iter().filter(|page| matches!(page, Page::Incident(_))).collect()
 }
 
 fn has_something(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> bool {

@@ -4,6 +4,7 @@
 
 use std::path::Path;
 use std::process::ExitCode;
+use traylight_config::Language;
 use traylight_display::{Frame, PanelSize, png};
 use traylight_tests::scenes;
 
@@ -34,7 +35,8 @@ fn write_all(folder: &Path) -> std::io::Result<()> {
     write("story", &scenes::pictures(), PanelSize::W128H64)?;
     for panel in PanelSize::ALL {
         let size = format!("{}x{}", panel.width(), panel.height());
-        write(&format!("pages-{size}"), &scenes::pages_on(panel), panel)?;
+        write(&format!("pages-{size}"), &scenes::pages_on(panel, Language::ENGLISH), panel)?;
+        write(&format!("german-{size}"), &scenes::pages_on(panel, Language::GERMAN), panel)?;
         write(&format!("shelves-{size}"), &scenes::shelves_on(panel), panel)?;
     }
     Ok(())

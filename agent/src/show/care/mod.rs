@@ -94,26 +94,32 @@ pub fn cared_for(page: &Frame, wanted: PanelBrightness, hour: Hour, call: Call, 
     };
     let frame = match (call, hour) {
         (Call::Quiet, Hour::Dark) => dot(page.panel_size(), tick),
-        _ => moved(page, minutes),
+        _ => with_sign_of_life(moved(page, minutes), tick),
     };
     Picture { frame, brightness }
 }
 
+/// The page with a short dash that steps along the last row with every tick: a picture that stands still is an old one. The
+/// tails of letters that reach into that row stay as they are.
+pub fn with_sign_of_life(mut page: Frame, tick: u64) -> Frame {
+    let (width, last_row) = (page.panel_size().width() as i32, page.panel_size().height() as i32 - 1);
+    let steps = (width / 4 - 1).max(1) as u64;
+    let begin = (tick % steps) as i32 * 4;
+    (begin..begin + 4).for_each(|x| page.set(x, last_row, true));
+    page
+}
+
 /// The picture in one of nine places, another each minute, at most two pixels from where it was drawn. It moves only into
 /// room that it leaves free: what is drawn is never cut, so a page that fills the panel from edge to edge stays. The last row
-/// is the sign of life's, which moves by itself: it stays below all else.
+/// is left to the sign of life, unless the page has drawn there itself.
 pub fn moved(page: &Frame, minutes: u64) -> Frame {
     const STEPS: [(i32, i32); 9] = [(0, 0), (1, 0), (2, 0), (2, 1), (1, 1), (0, 1), (0, 2), (1, 2), (2, 2)];
     let (width, last_row) = (page.panel_size().width() as i32, page.panel_size().height() as i32 - 1);
-    let mut above = page.clone();
-    (0..width).for_each(|x| above.set(x, last_row, false));
-    let Some(Rectangle { top_left, size }) = above.lit_area() else { return page.clone() };
+    let Some(Rectangle { top_left, size }) = page.lit_area() else { return page.clone() };
     let (right, down) = STEPS[(minutes % 9) as usize];
     let dx = within(right, top_left.x, width - top_left.x - size.width as i32);
-    let dy = within(down, top_left.y, last_row - top_left.y - size.height as i32);
-    let mut moved = above.shifted(dx, dy);
-    (0..width).filter(|x| page.is_lit(*x, last_row)).for_each(|x| moved.set(x, last_row, true));
-    moved
+    let dy = within(down, top_left.y, (last_row - top_left.y - size.height as i32).max(0));
+    page.shifted(dx, dy)
 }
 
 /// A step of 0 to 2 as a way to go: forward as far as there is room, and for the rest of two pixels back.

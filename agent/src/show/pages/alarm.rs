@@ -18,6 +18,13 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     }
 }
 
+/// State word, title, what must stay in.
+pub fn sentences(view: &View<'_>, incident: &Incident) -> Vec<String> {
+    let words = incident_words(incident, &|_| String::new(), view.language).words;
+    let severity = severity_word(view, incident.severity, usize::MAX).to_owned();
+    [severity, words.title].into_iter().chain(words.leave_in).collect()
+}
+
 /// The tray of an incident that is about one, and the rest of the title.
 fn tray_of(view: &View<'_>, incident: &Incident, title: &str) -> Option<(String, String)> {
     let [drive] = incident.drives.as_slice() else { return None };
@@ -54,24 +61,22 @@ fn about_tray(frame: &mut Frame, view: &View<'_>, incident: &Incident, label: &s
         44
     };
     let beside = column + 4;
-    let (strip, top) = match (wide >= 128, high) {
-        (true, 64..) => (area(beside, 0, (wide - beside) as u32, 16), 17),
-        (true, _) => (area(beside, 0, (wide - beside) as u32, 9), 10),
-        (false, _) => (area(0, 0, wide as u32, 10), 11),
+    let (strip, top) = match (wide >= 128, high, incident.severity) {
+        (true, 64.., _) => (area(beside, 0, (wide - beside) as u32, 16), 17),
+        (true, _, Severity::Critical) => (area(beside, 0, (wide - beside) as u32, 10), 11),
+        // Nothing is lit behind the word: three lines have room below it.
+        (true, ..) => (area(beside, 0, (wide - beside) as u32, 8), 8),
+        (false, ..) => (area(0, 0, wide as u32, 10), 11),
     };
     lead(frame, view, incident, strip, word);
     let above = if wide >= 128 { 0 } else { 11 };
-    let has_word = high >= 48;
-    if has_word {
-        text_centred(frame, area(0, above, column as u32, 8), view.language.plain("page.tray"), Face::Small);
-    }
-    let from = above + if has_word { 8 } else { 0 };
+    text_centred(frame, area(0, above, column as u32, 8), view.language.plain("page.tray"), Face::Small);
+    let from = above + 8;
     figure(frame, area(0, from, column as u32, (high - 1 - from) as u32), label, Stand::Middle);
-    let what = if has_word { what.to_owned() } else { format!("{} {what}", named(view, label)) };
     block(
         frame,
         area(beside, top, (wide - beside) as u32, (high - 1 - top) as u32),
-        &[vec![what], to_do],
+        &[vec![what.to_owned()], to_do],
         matters_most,
     );
 }
@@ -104,9 +109,9 @@ fn lead(frame: &mut Frame, view: &View<'_>, incident: &Incident, strip: Rectangl
     let beside_test = if is_test { faces } else { &faces[..1] };
     match beside_test.iter().find(|face| both_fit(face)) {
         Some(&face) => {
-            let row = top + (high as i32 - face.height() as i32 + 1) / 2;
+            let row = top + (high as i32 - face.capitals() as i32) / 2;
             text(frame, left + 2, row, word, face);
-            text_right(frame, left + wide as i32 - 1, row.max(top + 1), view.clock, Face::Small);
+            text_right(frame, left + wide as i32 - 1, row, view.clock, Face::Small);
         }
         None => text_centred(frame, strip, if is_test { view.clock } else { word }, faces[0]),
     }
@@ -116,7 +121,7 @@ fn lead(frame: &mut Frame, view: &View<'_>, incident: &Incident, strip: Rectangl
 }
 
 /// What is to be done with trays, in ever fewer words. A list is never cut: where it has no room, all stay in.
-fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph> {
+pub(super) fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph> {
     let line =
         incident_words(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.language).words.leave_in?;
     let plain = |key| view.language.plain(key).to_owned();

@@ -1,6 +1,6 @@
 //! Cooling: the warmest drive and where it is heading, the fans, the other drives, the board.
 
-use super::pieces::{or_dashes, warmest, with_trend};
+use super::pieces::{TemperatureFigure, or_dashes, tight, warmest};
 use super::sheet::{Level, Row, Sheet};
 use super::view::View;
 use crate::reading::{Fan, Snapshot};
@@ -36,21 +36,18 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         let first = rows.remove(0);
         return Sheet { name, figure: first.right, beside: vec![first.left], rows, ..Sheet::default() };
     };
-    let (figure, end) = with_trend(view, tray, *now);
+    let TemperatureFigure { figure, unit, end } = TemperatureFigure::of(view, tray, *now);
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
     let heat = drive.and_then(|drive| view.verdict.drives.get(&drive.key)).map(|judged| judged.heat);
     let limit = heat.map(|heat| {
-        let warning = format!("{}°", view.language.degrees(Celsius(heat.warning)));
+        let warning = tight(view, Celsius(heat.warning));
         view.language.say("page.cooling.limit", &[("figure", &warning)])
     });
-    let beside = [
-        Some(view.language.say("page.cooling.tray", &[("label", &tray.label)])),
-        end.map(|end| format!("→ {}°", view.language.degrees(end))),
-        limit,
-    ];
+    let beside = [Some(view.language.say("page.cooling.tray", &[("label", &tray.label)])), end, limit];
     Sheet {
         name,
         figure,
+        unit,
         beside: beside.into_iter().flatten().collect(),
         level: heat.map(|heat| level(heat, *now)),
         rows,

@@ -1,12 +1,11 @@
 //! Drives: one after the other, as the pages come round; only those with something to say, when there are any.
 
-use super::pieces::{or_dashes, with_trend};
+use super::pieces::{TemperatureFigure, or_dashes};
 use super::sheet::{Level, Row, Sheet};
 use super::view::View;
 use crate::reading::{Drive, Power, SelfTest, Snapshot};
 use crate::tell::words::condition::words;
 use crate::tell::words::phrases::{Language, Phrases};
-use crate::tell::words::temperature::Temperatures;
 use crate::verdict::{Condition, Tray, TrayState, Verdict};
 
 /// Minutes of the small history, a column each.
@@ -30,18 +29,19 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
     let plain = |key| view.language.plain(key);
     let named = view.language.say("page.drives.title", &[("label", &tray.label)]);
-    let (figure, end) = match tray.state {
-        TrayState::Warm(now) => with_trend(view, tray, now),
-        TrayState::Gone => (plain("page.shelf.gone").to_owned(), None),
-        TrayState::Bad => (plain("page.shelf.failed").to_owned(), None),
-        TrayState::Rebuilding => (plain("page.drives.rebuilding").to_owned(), None),
-        TrayState::Asleep => (plain("page.drives.asleep").to_owned(), None),
-        TrayState::Empty | TrayState::NoReading => ("--".to_owned(), None),
+    let word = |word: &str| TemperatureFigure { figure: word.to_owned(), unit: String::new(), end: None };
+    let TemperatureFigure { figure, unit, end } = match tray.state {
+        TrayState::Warm(now) => TemperatureFigure::of(view, tray, now),
+        TrayState::Gone => word(plain("page.shelf.gone")),
+        TrayState::Bad => word(plain("page.shelf.failed")),
+        TrayState::Rebuilding => word(plain("page.drives.rebuilding")),
+        TrayState::Asleep => word(plain("page.drives.asleep")),
+        TrayState::Empty | TrayState::NoReading => word("--"),
     };
     let is_about_it = |held: &&Condition| tray.drive.is_some() && held.subject.drive() == tray.drive.as_ref();
     let says = view.verdict.conditions.iter().find(is_about_it);
     let mut beside: Vec<String> = Vec::new();
-    beside.extend(end.map(|end| format!("→ {}°", view.language.degrees(end))));
+    beside.extend(end);
     let title = says.map(|condition| said(&words(condition, view.language).name, &named));
     beside.extend(title.filter(|title| *title != figure));
     beside.extend(drive.and_then(|drive| drive.serial.as_deref()).map(tail));
@@ -49,11 +49,11 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     Sheet {
         name: named,
         figure,
+        unit,
         beside,
         level: drive.and_then(|drive| history(view, drive)),
         rows: drive.map(|drive| rows(drive, view.language)).unwrap_or_default(),
         shared_by: trays.len() as u64,
-        ..Sheet::default()
     }
 }
 

@@ -21,13 +21,9 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     let (top, bottom) = (LINE + 2, height(frame) - 1);
     let is_small = height(frame) < 64;
 
-    let since = match view.verdict.gaps.since(incident.since, view.verdict.at) {
-        Some(held) => view.language.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]),
-        None => view.language.plain("page.since-unknown").to_owned(),
-    };
     let fits = |line: &String| line.split_whitespace().all(|word| word.chars().count() <= columns);
     let numbers = words.evidence.into_iter().filter(|line| columns >= 21 || fits(line));
-    let said = words.leave_in.into_iter().chain([words.brief, since]).chain(numbers);
+    let said = words.leave_in.into_iter().chain([words.brief, since(view, incident)]).chain(numbers);
     let said: Vec<Vec<String>> = said.map(|line| wrap(&line, columns)).collect();
 
     let title = title(&words.title, frame);
@@ -49,6 +45,20 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, incident: &Incident) {
     for (line, face) in body {
         text(frame, 0, y, &line, face);
         y += pitch(face);
+    }
+}
+
+/// Title, what must stay in, what to do, since when, numbers.
+pub fn sentences(view: &View<'_>, incident: &Incident) -> Vec<String> {
+    let words = incident_words(incident, &|at| (view.time_of_day)(view.verdict.at.since(at)), view.language).words;
+    let leading = std::iter::once(words.title).chain(words.leave_in);
+    leading.chain([words.brief, since(view, incident)]).chain(words.evidence).collect()
+}
+
+fn since(view: &View<'_>, incident: &Incident) -> String {
+    match view.verdict.gaps.since(incident.since, view.verdict.at) {
+        Some(held) => view.language.say("page.since", &[("time", &(view.time_of_day)(held)), ("span", &span(held))]),
+        None => view.language.plain("page.since-unknown").to_owned(),
     }
 }
 

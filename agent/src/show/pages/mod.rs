@@ -57,8 +57,29 @@ pub fn draw(page: &Page, view: &View<'_>, panel: PanelSize) -> Frame {
         (Page::Named(PageName::Shelf), Some(_)) => shelf::draw(into, view),
         (Page::Named(page), Some(snapshot)) => sheet::draw(into, view, &sheet_of(*page, view, snapshot)),
     }
-    pieces::sign_of_life(&mut frame, view.tick);
     frame
+}
+
+/// A page in sentences, for what shows no pictures: a serial line, a display of Braille, a screen reader. Made from what the
+/// page is drawn from, in the same order.
+pub fn sentences(page: &Page, view: &View<'_>) -> Vec<String> {
+    match (page, view.snapshot) {
+        (Page::Named(PageName::State), _) | (_, None) => state::sentences(view),
+        (Page::Alarm(id), Some(_)) => {
+            view.incident(*id).map_or_else(Vec::new, |incident| alarm::sentences(view, incident))
+        }
+        (Page::Incident(id), Some(_)) => {
+            view.incident(*id).map_or_else(Vec::new, |incident| incident::sentences(view, incident))
+        }
+        (Page::Named(PageName::Shelf), Some(_)) => shelf::sentences(view),
+        (Page::Named(name), Some(snapshot)) => {
+            // Some pages have a sheet for each drive, which take turns.
+            let first = sheet_of(*name, view, snapshot);
+            let others = (1..first.shared_by).map(|cycle| sheet_of(*name, &View { cycle, ..*view }, snapshot));
+            let others: Vec<sheet::Sheet> = others.collect();
+            std::iter::once(first).chain(others).flat_map(sheet::sentences).collect()
+        }
+    }
 }
 
 fn sheet_of(page: PageName, view: &View<'_>, snapshot: &Snapshot) -> sheet::Sheet {

@@ -59,10 +59,16 @@ fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
     [silent, test, trouble].into_iter().flatten().collect()
 }
 
-/// The first line between `left` and the right edge: the page's name, what must never be out of sight, the clock. Where
-/// there is no room for all, the clock goes first, then all but the weightiest, then its word, and at last the name.
+/// The first line between `left` and the right edge: the page's name, what must never be out of sight, the clock.
 pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
-    let columns = columns((width(frame) - left).max(0) as u32);
+    let (name, right) = heading_words(view, columns((width(frame) - left).max(0) as u32), name);
+    text(frame, left, 0, name, Face::Small);
+    text_right(frame, width(frame), 0, &right, Face::Small);
+}
+
+/// The words of a heading at the left and at the right. Where there is no room for all, the clock goes first, then all but
+/// the weightiest, then its word, and at last the name.
+pub fn heading_words<'a>(view: &View<'_>, columns: usize, name: &'a str) -> (&'a str, String) {
     let seen = never_out_of_sight(view);
     let words: Vec<&str> = seen.iter().map(|(word, _)| *word).collect();
     let (weightiest, sign) = seen.first().copied().unwrap_or_default();
@@ -71,67 +77,61 @@ pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
     let choices = [all.join(" "), words.join(" "), weightiest.to_owned(), sign.to_owned()];
     let gap = |right: &String| usize::from(!right.is_empty());
     let beside_name = |right: &&String| name.chars().count() + gap(right) + right.chars().count() <= columns;
-    let right = match choices.iter().find(beside_name) {
-        Some(right) => {
-            text(frame, left, 0, name, Face::Small);
-            right
-        }
-        None => &choices[2],
-    };
-    text_right(frame, width(frame), 0, right, Face::Small);
-}
-
-/// A short dash that steps along the last row with every tick: a picture that stands still is an old one.
-pub fn sign_of_life(frame: &mut Frame, tick: u64) {
-    let steps = (width(frame) / 4 - 1).max(1) as u64;
-    let (x, last) = ((tick % steps) as i32 * 4, height(frame) - 1);
-    for column in 0..width(frame) {
-        frame.set(column, last, (x..x + 4).contains(&column));
+    match choices.iter().find(beside_name) {
+        Some(right) => (name, right.clone()),
+        None => ("", weightiest.to_owned()),
     }
 }
 
-/// Lit behind a word for what must not be overlooked, for half a minute; then plain, with a line around it, for another.
+/// Lit behind a word for what must not be overlooked, for half a minute; then plain for another, with a line below it where
+/// that touches no letter.
 pub fn alarm(frame: &mut Frame, view: &View<'_>, strip: Rectangle) {
     if (view.verdict.at.since_boot().as_secs() / SWAP.as_secs()) % 2 == 0 {
         return frame.invert(strip);
     }
-    let (left, top) = (strip.top_left.x, strip.top_left.y);
-    let (right, bottom) = (left + strip.size.width as i32 - 1, top + strip.size.height as i32 - 1);
-    for x in left..=right {
-        frame.set(x, bottom, true);
-    }
-    for y in top..=bottom {
-        frame.set(left, y, true);
-        frame.set(right, y, true);
+    let bottom = strip.top_left.y + strip.size.height as i32 - 1;
+    if strip.columns().all(|x| !frame.is_lit(x, bottom - 1)) {
+        strip.columns().for_each(|x| frame.set(x, bottom, true));
     }
 }
+
+/// Part of a word can be guessed only where a line has at least so many columns.
+const NARROWEST_FOR_PARTS_OF_WORDS: usize = 5;
 
 /// A paragraph, said in ever fewer words; the last ones must do where there is little room.
 pub type Paragraph = Vec<String>;
 
 /// Writes paragraphs below each other into an area, as large as all of them fit whole: all in the middle face, or only the
-/// one that matters most, or none. Where even that is too much they are said shorter, then left out from the end: nothing
-/// is ever cut in the middle.
+/// one that matters most, or none; then with less space between the lines. Where even that is too much they are said
+/// shorter, then left out from the end: nothing is ever cut in the middle. Where that leaves nothing at all, the first is
+/// broken inside a word.
 pub fn block(frame: &mut Frame, room: Rectangle, paragraphs: &[Paragraph], matters_most: usize) {
     let brevities = paragraphs.iter().map(Vec::len).max().unwrap_or(0);
-    for count in (1..=paragraphs.len()).rev() {
-        for brevity in 0..brevities {
-            let said = paragraphs[..count].iter().filter_map(|ways| ways.get(brevity).or(ways.last()));
-            let said: Vec<&str> = said.map(String::as_str).collect();
-            let large: [&dyn Fn(usize) -> bool; 3] = [&|_| true, &|index| index == matters_most, &|_| false];
-            let face = |is_large: bool| if is_large { Face::Medium } else { Face::Small };
-            let in_faces = |large: &dyn Fn(usize) -> bool| {
-                lines(room, said.iter().enumerate().map(|(index, words)| (*words, face(large(index)))))
-            };
-            let Some(lines) = large.into_iter().find_map(in_faces) else { continue };
-            let mut y = room.top_left.y;
-            for (line, face) in lines {
-                text(frame, room.top_left.x, y, &line, face);
-                y += pitch(face);
-            }
-            return;
-        }
+    let as_said = |count: usize, brevity: usize| {
+        let said = paragraphs[..count].iter().filter_map(|ways| ways.get(brevity).or(ways.last()));
+        arranged(room, &said.map(String::as_str).collect::<Vec<_>>(), matters_most)
+    };
+    let choices = (1..=paragraphs.len()).rev().flat_map(|count| (0..brevities).map(move |brevity| (count, brevity)));
+    let broken = || {
+        let lines = wrap(paragraphs.first()?.first()?, columns(room.size.width));
+        let is_readable = columns(room.size.width) >= NARROWEST_FOR_PARTS_OF_WORDS;
+        arranged(room, &lines.iter().map(String::as_str).collect::<Vec<_>>(), lines.len()).filter(|_| is_readable)
+    };
+    for (y, line, face) in
+        choices.into_iter().find_map(|(count, brevity)| as_said(count, brevity)).or_else(broken).unwrap_or_default()
+    {
+        text(frame, room.top_left.x, room.top_left.y + y, &line, face);
     }
+}
+
+/// The lines of these paragraphs, each with its first row and its face, if all fit as they are.
+pub fn arranged(room: Rectangle, said: &[&str], matters_most: usize) -> Option<Vec<(i32, String, Face)>> {
+    let all: &dyn Fn(usize) -> bool = &|_| true;
+    let choices = [(all, LINE), (&|index| index == matters_most, LINE), (&|_| false, LINE), (&|_| false, LINE - 1)];
+    let face = |is_large: bool| if is_large { Face::Medium } else { Face::Small };
+    choices.into_iter().find_map(|(is_large, small_line)| {
+        lines(room, said.iter().enumerate().map(|(index, words)| (*words, face(is_large(index)))), small_line)
+    })
 }
 
 /// From one line of a face to the next.
@@ -140,17 +140,24 @@ pub fn pitch(face: Face) -> i32 {
 }
 
 /// The lines of these paragraphs, if all fit and no word is broken.
-fn lines<'a>(room: Rectangle, said: impl Iterator<Item = (&'a str, Face)>) -> Option<Vec<(String, Face)>> {
-    let mut lines = Vec::new();
+fn lines<'a>(
+    room: Rectangle,
+    said: impl Iterator<Item = (&'a str, Face)>,
+    small_line: i32,
+) -> Option<Vec<(i32, String, Face)>> {
+    let (mut lines, mut y) = (Vec::new(), 0);
     for (words, face) in said {
         let columns = (room.size.width / face.width()) as usize;
         if words.split_whitespace().any(|word| word.chars().count() > columns) {
             return None;
         }
-        lines.extend(wrap(words, columns).into_iter().map(|line| (line, face)));
+        for line in wrap(words, columns) {
+            lines.push((y, line, face));
+            y += if face == Face::Small { small_line } else { pitch(face) };
+        }
     }
-    // The last line needs no distance to a next one, and of its cell no more than the capitals.
-    let high: i32 = lines.iter().map(|(_, face)| pitch(*face)).sum::<i32>() - 2;
+    // Of the cell of the last line no more than the capitals is needed.
+    let high = lines.last().map_or(0, |(y, _, face)| y + face.capitals() as i32);
     (high <= room.size.height as i32).then_some(lines)
 }
 
@@ -180,14 +187,35 @@ pub fn warmest<'a>(view: &View<'a>) -> Vec<(&'a Tray, Celsius)> {
     warm
 }
 
-/// A temperature in figures with an arrow where it surely rises or falls by a degree or more, and where that ends.
-pub fn with_trend(view: &View<'_>, tray: &Tray, now: Celsius) -> (String, Option<Celsius>) {
-    let outlook = tray.drive.as_ref().and_then(|key| view.verdict.outlooks.get(key));
-    let degrees = view.language.degrees(now);
-    match outlook.and_then(|outlook| outlook.heading) {
-        Some(end) if end.low >= now.0 + 1.0 => (format!("{degrees}°↑"), Some(Celsius(end.middle))),
-        Some(end) if end.high <= now.0 - 1.0 => (format!("{degrees}°↓"), Some(Celsius(end.middle))),
-        _ => (format!("{degrees}°"), None),
+/// A temperature without a space, which would part it at the end of a line.
+pub fn tight(view: &View<'_>, celsius: Celsius) -> String {
+    format!("{}°{}", view.language.degrees(celsius), view.language.degree_letter())
+}
+
+/// A temperature as the figure of a page.
+pub struct TemperatureFigure {
+    /// The degrees.
+    pub figure: String,
+    /// Their unit, with an arrow where the temperature surely rises or falls by a degree or more.
+    pub unit: String,
+    /// Where that ends.
+    pub end: Option<String>,
+}
+
+impl TemperatureFigure {
+    /// Of a tray that is so warm now.
+    pub fn of(view: &View<'_>, tray: &Tray, now: Celsius) -> Self {
+        let outlook = tray.drive.as_ref().and_then(|key| view.verdict.outlooks.get(key));
+        let (arrow, end) = match outlook.and_then(|outlook| outlook.heading) {
+            Some(end) if end.low >= now.0 + 1.0 => ("↑", Some(end.middle)),
+            Some(end) if end.high <= now.0 - 1.0 => ("↓", Some(end.middle)),
+            _ => ("", None),
+        };
+        Self {
+            figure: format!("{}°", view.language.degrees(now)),
+            unit: format!("{}{arrow}", view.language.degree_letter()),
+            end: end.map(|end| format!("→ {}", tight(view, Celsius(end)))),
+        }
     }
 }
 

@@ -29,7 +29,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     Sheet {
         name: words("page.pools.title").to_owned(),
         figure: members(first),
-        beside: vec![first.name.clone(), words("page.pools.members").to_owned(), state(view, first)],
+        beside: vec![words("page.pools.members").to_owned(), first.name.clone(), state(view, first)],
         level: first.activity.done.map(|done| Level::share(Some(done))),
         rows,
         ..Sheet::default()

@@ -37,7 +37,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
             let nominal = rail.nominal.map(|nominal| format!("{:.1}", nominal.volts().0));
             let nominal = nominal.map(|volts| view.language.say("page.power.nominal", &[("volts", &volts)]));
             let beside = std::iter::once(named).chain(nominal).collect();
-            Sheet { name, figure, unit: "V", beside, rows, ..Sheet::default() }
+            Sheet { name, figure, unit: "V".to_owned(), beside, rows, ..Sheet::default() }
         }
         None => {
             let low = snapshot.undervoltages.iter().any(|input| input.low.get() == Some(&true));

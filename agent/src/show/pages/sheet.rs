@@ -1,7 +1,7 @@
 //! A sheet: the one figure that a page is about, what belongs to it, and rows below; laid out for every size of panel. What
 //! does not fit on one picture takes turns, one part each time that the page comes round.
 
-use super::pieces::{LINE, heading, height, pair, width};
+use super::pieces::{LINE, heading, heading_words, height, pair, width};
 use super::view::View;
 use traylight_display::figure::{Stand, figure};
 use traylight_display::shapes::{bar, sparkline};
@@ -16,7 +16,7 @@ pub struct Sheet {
     /// The figure that can be read from afar.
     pub figure: String,
     /// Its unit, a sign that stands beside it.
-    pub unit: &'static str,
+    pub unit: String,
     /// What the figure is about, in a few short lines.
     pub beside: Vec<String>,
     /// The same drawn.
@@ -99,16 +99,16 @@ impl Level {
 /// Draws the sheet, or the part of it whose turn it is.
 pub fn draw(frame: &mut Frame, view: &View<'_>, sheet: &Sheet) {
     let plan = Plan::of(frame.panel_size(), sheet);
-    let beside = plan.lines_beside(sheet);
+    let beside = plan.lines_beside(view, sheet);
     let mut fronts: Vec<&[String]> = beside.chunks(plan.beside_lines.max(1)).take(plan.most_parts).collect();
     if fronts.is_empty() {
         fronts.push(&[]);
     }
-    let on_front = plan.fitting(&sheet.rows, plan.front_rows);
+    let on_front = plan.front_rows.fitting(&sheet.rows, plan.panel);
     let mut leaves: Vec<&[Row]> = Vec::new();
     let mut left = &sheet.rows[on_front..];
     while !left.is_empty() && leaves.len() < plan.most_parts {
-        let (leaf, rest) = left.split_at(plan.fitting(left, plan.rest).max(1));
+        let (leaf, rest) = left.split_at(plan.rest.fitting(left, plan.panel).max(1));
         leaves.push(leaf);
         left = rest;
     }
@@ -116,13 +116,20 @@ pub fn draw(frame: &mut Frame, view: &View<'_>, sheet: &Sheet) {
     match turn.checked_sub(fronts.len()) {
         Some(leaf) => {
             heading(frame, view, 0, &sheet.name);
-            draw_rows(frame, plan.rest.0, LINE, leaves[leaf]);
+            draw_rows(frame, &plan.rest, leaves[leaf]);
         }
         None => {
             plan.draw_front(frame, view, sheet, fronts[turn]);
-            draw_rows(frame, plan.front_rows.0, plan.pitch, &sheet.rows[..on_front]);
+            draw_rows(frame, &plan.front_rows, &sheet.rows[..on_front]);
         }
     }
+}
+
+/// The sheet in sentences. What the figure is about stands first beside it.
+pub fn sentences(sheet: Sheet) -> impl Iterator<Item = String> {
+    let lead = format!("{}: {}{} {}", sheet.name, sheet.figure, sheet.unit, sheet.beside.join(", "));
+    let rows = sheet.rows.into_iter().map(|row| format!("{} {}", row.left, row.right));
+    std::iter::once(lead).chain(rows)
 }
 
 /// Where things are on a panel of some size. Spans are first row and the row after the last.
@@ -136,12 +143,29 @@ struct Plan {
     beside: i32,
     beside_lines: usize,
     /// Rows below, on the front and on the leaves.
-    front_rows: (i32, i32),
-    rest: (i32, i32),
-    /// From one row on the front to the next.
-    pitch: i32,
+    front_rows: Lines,
+    rest: Lines,
     /// A small panel shows less: at most so many parts of what belongs to the figure, and of the rows.
     most_parts: usize,
+}
+
+/// A place for rows of text: its first row of pixels, the one after its last, and the distance between lines.
+struct Lines {
+    top: i32,
+    bottom: i32,
+    pitch: i32,
+}
+
+impl Lines {
+    /// How many of the rows fit.
+    fn fitting(&self, rows: &[Row], panel: PanelSize) -> usize {
+        let mut y = self.top;
+        let fits = |row: &&Row| {
+            y += row_height(row, panel) - LINE + self.pitch;
+            y - (self.pitch - Face::Small.capitals() as i32) <= self.bottom
+        };
+        rows.iter().take_while(fits).count()
+    }
 }
 
 impl Plan {
@@ -154,17 +178,19 @@ impl Plan {
             level: None,
             beside: 9,
             beside_lines: 3,
-            front_rows: (0, 0),
-            rest: (LINE, high - 1),
-            pitch: LINE,
+            front_rows: Lines { top: 0, bottom: 0, pitch: LINE },
+            rest: Lines { top: LINE, bottom: high - 1, pitch: LINE },
             most_parts: if high < 64 { 2 } else { 8 },
         };
         if high < 40 {
-            return Self { figure: (1, 31), beside: 8, ..plan };
+            // Every row of pixels is needed: three lines below the heading, tails in the last row.
+            let rest = Lines { top: LINE - 1, bottom: high, pitch: LINE - 1 };
+            return Self { figure: (1, 31), beside: 8, rest, ..plan };
         }
         if panel.width() >= 128 {
             let (below, pitch) = level.map_or((36, LINE), |rows| (34 + rows, LINE - 1));
-            return Self { level: Some(33), front_rows: (below, high - 1), pitch, ..plan };
+            let front_rows = Lines { top: below, bottom: high - 1, pitch };
+            return Self { level: Some(33), front_rows, ..plan };
         }
         let figure = (
             10,
@@ -181,7 +207,7 @@ impl Plan {
         let level = room_for_level.map(|_| y);
         y += room_for_level.map_or(0, |rows| rows + 2);
         let beside_lines = (((high - y) / LINE) as usize).clamp(1, 4);
-        let front_rows = (y + beside_lines as i32 * LINE + 1, high - 1);
+        let front_rows = Lines { top: y + beside_lines as i32 * LINE + 1, bottom: high - 1, pitch: LINE };
         Self { figure, level, beside: y, beside_lines, front_rows, ..plan }
     }
 
@@ -191,13 +217,16 @@ impl Plan {
     }
 
     /// The lines that belong to the figure. On a wide panel each has its place; on the others they flow.
-    fn lines_beside(&self, sheet: &Sheet) -> Vec<String> {
+    fn lines_beside(&self, view: &View<'_>, sheet: &Sheet) -> Vec<String> {
         if self.is_wide() {
             return sheet.beside.iter().take(self.beside_lines).cloned().collect();
         }
         let columns = Face::Small.columns(self.panel);
         let mut flow: Vec<String> = Vec::new();
-        for line in sheet.beside.iter().flat_map(|line| wrap(line, columns)) {
+        // A name that has no room in the heading, such as that of a tray, comes first here.
+        let is_named = !heading_words(view, columns, &sheet.name).0.is_empty();
+        let name = (!is_named).then_some(&sheet.name);
+        for line in name.into_iter().chain(&sheet.beside).flat_map(|line| wrap(line, columns)) {
             match flow.last_mut().filter(|last| last.chars().count() + 1 + line.chars().count() <= columns) {
                 Some(last) => *last = format!("{last} {line}"),
                 None => flow.push(line),
@@ -209,14 +238,20 @@ impl Plan {
     fn draw_front(&self, frame: &mut Frame, view: &View<'_>, sheet: &Sheet, beside: &[String]) {
         let wide = width(frame);
         let has_right = self.is_wide() && !(beside.is_empty() && self.is_high());
-        let unit = Face::Medium.width() as i32 * sheet.unit.chars().count() as i32;
+        // A very narrow panel has no room for a unit of its own size.
+        let (shown, unit) = if wide < 64 {
+            (format!("{}{}", sheet.figure, sheet.unit), "")
+        } else {
+            (sheet.figure.clone(), &*sheet.unit)
+        };
+        let unit_width = (Face::Medium.width() as i32 * unit.chars().count() as i32 + 2) * i32::from(!unit.is_empty());
         // The figure leaves the lines at the right what they need, down to a third of the panel for itself.
         let longest = beside.iter().map(|line| line.chars().count()).max().unwrap_or(0) as i32;
         let left_over = wide - 8 - Face::Small.width() as i32 * longest;
-        let room = (if has_right { left_over.clamp(wide / 3, wide / 2) } else { wide } - unit).max(0);
+        let room = (if has_right { left_over.clamp(wide / 3, wide / 2) } else { wide } - unit_width).max(0);
         let high = (self.figure.1 - self.figure.0) as u32;
-        let end = figure(frame, area(0, self.figure.0, room as u32, high), &sheet.figure, Stand::Left);
-        let end = text(frame, end + 2, self.figure.1 - 14, sheet.unit, Face::Medium);
+        let end = figure(frame, area(0, self.figure.0, room as u32, high), &shown, Stand::Left);
+        let end = text(frame, end + 2, self.figure.1 - 14, unit, Face::Medium);
         let left = if has_right { end + 6 } else { 0 };
         heading(frame, view, if self.is_high() { 0 } else { left }, &sheet.name);
         for (index, line) in beside.iter().enumerate() {
@@ -232,16 +267,6 @@ impl Plan {
     fn is_high(&self) -> bool {
         self.panel.height() >= 40
     }
-
-    /// How many of the rows fit in a span.
-    fn fitting(&self, rows: &[Row], span: (i32, i32)) -> usize {
-        let mut y = span.0;
-        let fits = |row: &&Row| {
-            y += row_height(row, self.panel) - if span == self.front_rows { LINE - self.pitch } else { 0 };
-            y - (LINE - 7) <= span.1
-        };
-        rows.iter().take_while(fits).count()
-    }
 }
 
 /// The lines of a row: of its words at the left and of its value at the right; one where both fit on it.
@@ -252,7 +277,9 @@ fn lines(row: &Row, panel: PanelSize) -> (Vec<String>, Vec<String>) {
 
 fn is_one_line(row: &Row, panel: PanelSize) -> bool {
     let columns = Face::Small.columns(panel);
-    columns >= 21 || row.left.chars().count() + 1 + row.right.chars().count() <= columns
+    let (left, right) = (row.left.chars().count(), row.right.chars().count());
+    // On a wide panel the words may be cut, down to a few letters; the value never is.
+    left.min(if columns >= 21 { 3 } else { left }) + 1 + right <= columns
 }
 
 fn row_height(row: &Row, panel: PanelSize) -> i32 {
@@ -262,14 +289,16 @@ fn row_height(row: &Row, panel: PanelSize) -> i32 {
     count * LINE + row.level.as_ref().filter(|_| !beside).map_or(0, |level| level.rows() + 2)
 }
 
-fn draw_rows(frame: &mut Frame, top: i32, pitch: i32, rows: &[Row]) {
+fn draw_rows(frame: &mut Frame, place: &Lines, rows: &[Row]) {
     let (panel, wide) = (frame.panel_size(), width(frame));
-    let mut y = top;
+    let mut y = place.top;
     for row in rows {
-        let next = y + row_height(row, panel) - LINE + pitch;
+        let next = y + row_height(row, panel) - LINE + place.pitch;
         if let (Some(level), true) = (&row.level, wide >= 128) {
             let begins = text_right(frame, wide, y, &row.right, Face::Small);
-            let end = text(frame, 0, y, &fit(&row.left, 9), Face::Small).max(48);
+            let columns = begins / Face::Small.width() as i32;
+            let columns = (columns - 5).clamp(9, 13).min(columns - 1).max(0) as usize;
+            let end = text(frame, 0, y, &fit(&row.left, columns), Face::Small).max(48);
             level.draw(frame, area(end + 4, y, (begins - end - 8).max(0) as u32, 7));
             y = next;
             continue;
@@ -307,7 +336,8 @@ mod tests {
             let panel = PanelSize::ALL[panel];
             let row = Row::of(left, right.clone());
             let mut frame = Frame::new(panel);
-            draw_rows(&mut frame, 0, LINE, std::slice::from_ref(&row));
+            let place = Lines { top: 0, bottom: panel.height() as i32, pitch: LINE };
+            draw_rows(&mut frame, &place, std::slice::from_ref(&row));
             let y = row_height(&row, panel) - LINE;
             let mut wanted = Frame::new(panel);
             let begins = text_right(&mut wanted, panel.width() as i32, y, &right, Face::Small);

@@ -1,6 +1,6 @@
 //! Shelf: the shelves as they stand, every tray in its place with its label and its state.
 
-use super::pieces::{heading, height, width};
+use super::pieces::{heading, height, severity_word, width};
 use super::view::View;
 use crate::tell::words::phrases::{Language, Phrases};
 use crate::tell::words::temperature::Temperatures;
@@ -10,13 +10,16 @@ use traylight_display::shapes::{CellLook, cell};
 use traylight_display::text::{text, text_centred, wrap};
 use traylight_display::{Face, Frame, Rectangle, area};
 
-/// The narrowest tray that two figures fit in.
-const NARROWEST: i32 = 16;
-/// The lowest row of trays that a label and a value fit in.
+/// Trays side by side share the line between them: from one tray to the next at least so many columns.
+const NARROWEST: i32 = 15;
+/// The lowest row of trays that a label and a value fit in, from one row to the next.
 const LOWEST: i32 = 19;
-
 /// A row that is higher looks like no shelf.
 const HIGHEST: i32 = 54;
+/// Between the outside of a tray and what is in it: its line, and a dark one, so that nothing touches the line.
+const MARGIN: i32 = 2;
+/// The rows of a tray, from its top, that its label takes with what is around it and a dark one below.
+const LABEL: i32 = 11;
 
 /// Draws the page.
 pub fn draw(frame: &mut Frame, view: &View<'_>) {
@@ -27,13 +30,10 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
     if top > 0 {
         heading(frame, view, 0, view.language.plain("page.shelf.title"));
     }
-    let most = (wide / NARROWEST).max(1) as usize;
-    // A shelf with more trays than fit side by side is broken evenly, so that trays stay below each other.
-    let abreast = |trays: usize| trays.div_ceil(trays.div_ceil(most).max(1)).max(1);
     let shelves = view.verdict.shelves.iter().filter(|shelf| !shelf.trays.is_empty());
     let rows: Vec<(usize, &[Tray])> = shelves
         .flat_map(|shelf| {
-            let abreast = abreast(shelf.trays.len());
+            let abreast = abreast(&shelf.trays, wide, view.language);
             shelf.trays.chunks(abreast).map(move |trays| (abreast, trays))
         })
         .collect();
@@ -47,36 +47,86 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
         return;
     }
     // More rows than fit take turns.
-    let space = high - 1 - top;
+    let space = high - 2 - top;
     let at_once = ((space / LOWEST).max(1) as usize).min(rows.len());
     let leaves: Vec<&[(usize, &[Tray])]> = rows.chunks(at_once).collect();
     let leaf = leaves[(view.cycle % leaves.len() as u64) as usize];
     let each = (space / leaf.len() as i32).min(HIGHEST);
     for (index, (abreast, trays)) in leaf.iter().enumerate() {
         let y = top + each * index as i32;
-        let width = wide / *abreast as i32;
+        let line = |place: usize| (wide - 1) * place as i32 / *abreast as i32;
+        // Some trays are a column wider than others; what is in them is not.
+        let narrowest = ((wide - 1) / *abreast as i32 + 1 - 2 * MARGIN) as u32;
         for (place, tray) in trays.iter().enumerate() {
-            draw_tray(frame, area(width * place as i32, y, (width - 1) as u32, (each - 1) as u32), tray, view.language);
+            let at = area(line(place), y, (line(place + 1) - line(place) + 1) as u32, (each + 1) as u32);
+            draw_tray(frame, at, narrowest, tray, view.language);
         }
     }
 }
 
-/// A tray: its label and its value. A warning has a double edge and a mark, a critical one is lit and has two: never by form
-/// alone, and never by blinking.
-fn draw_tray(frame: &mut Frame, at: Rectangle, tray: &Tray, language: Language) {
+/// Each tray with its state.
+pub fn sentences(view: &View<'_>) -> Vec<String> {
+    let plain = |key| view.language.plain(key).to_owned();
+    let trays = view.verdict.shelves.iter().flat_map(|shelf| &shelf.trays);
+    let said: Vec<String> = trays
+        .map(|tray| {
+            let state = match tray.state {
+                TrayState::Empty => plain("page.shelf.empty"),
+                TrayState::Asleep => plain("page.drives.asleep"),
+                TrayState::Warm(celsius) => view.language.temperature(celsius),
+                TrayState::NoReading => plain("page.shelf.no-temperature"),
+                TrayState::Gone | TrayState::Bad | TrayState::Rebuilding => value(tray.state, view.language).0,
+            };
+            let named = view.language.say("page.drives.title", &[("label", &tray.label)]);
+            let severity = tray.severity.map(|severity| format!(", {}", severity_word(view, severity, usize::MAX)));
+            format!("{named} {state}{}", severity.unwrap_or_default())
+        })
+        .collect();
+    if said.is_empty() { vec![plain("page.shelf.no-drives")] } else { said }
+}
+
+/// How many trays of a shelf are side by side: as many as have room for their labels and figures, broken evenly, so that
+/// trays stay below each other.
+fn abreast(trays: &[Tray], wide: i32, language: Language) -> usize {
+    let columns_of = |tray: &Tray| {
+        let figures = matches!(tray.state, TrayState::Warm(_)).then(|| value(tray.state, language).0);
+        tray.label.chars().count().max(figures.map_or(0, |figures| figures.chars().count()))
+    };
+    let columns = trays.iter().map(columns_of).max().unwrap_or(0) as i32;
+    let narrowest = NARROWEST.max(Face::Small.width() as i32 * columns + 2 * MARGIN - 1);
+    let most = ((wide - 1) / narrowest).max(1) as usize;
+    trays.len().div_ceil(trays.len().div_ceil(most).max(1)).max(1)
+}
+
+/// A tray: its label and its value. The label of a warning is lit, with a mark where that has room; of a critical one the
+/// whole tray is. Never by form alone, and never by blinking.
+fn draw_tray(frame: &mut Frame, at: Rectangle, inner_width: u32, tray: &Tray, language: Language) {
     let (left, top) = (at.top_left.x, at.top_left.y);
     let (width, height) = (at.size.width, at.size.height);
     cell(frame, at, "", Face::Small, CellLook::Framed);
-    let inner_edge = area(left + 1, top + 1, width - 2, height - 2);
-    // A narrow tray has no room for a second edge.
-    if tray.severity == Some(Severity::Warning) && width >= 24 {
-        cell(frame, inner_edge, "", Face::Small, CellLook::Framed);
+    let inner_left = left + MARGIN;
+    let columns = (inner_width / Face::Small.width()) as usize;
+    let marked = format!("{}{}", tray.label, mark(tray.severity));
+    // The last column of a character is its gap to the next.
+    let fits = marked.chars().count() as u32 * Face::Small.width() <= inner_width + 1;
+    let label = if fits { &marked } else { &tray.label };
+    text_centred(frame, area(inner_left, top + MARGIN, inner_width + u32::from(fits), 8), label, Face::Small);
+    let below = area(inner_left, top + LABEL, inner_width, height.saturating_sub((LABEL + MARGIN) as u32));
+    let (word, sign) = value(tray.state, language);
+    let letters = word.chars().count();
+    if letters > columns && below.size.height >= 8 * letters as u32 {
+        let first = below.top_left.y + (below.size.height as i32 - 8 * letters as i32) / 2;
+        for (index, letter) in word.chars().enumerate() {
+            let line = area(inner_left, first + 8 * index as i32, inner_width, 8);
+            text_centred(frame, line, &letter.to_string(), Face::Small);
+        }
+    } else {
+        figure(frame, below, if letters > columns { sign } else { &word }, Stand::Middle);
     }
-    let margin = if width >= 24 { 3 } else { 1 };
-    let room = area(left + margin, top + 1, width - 2 * margin as u32, height.saturating_sub(2));
-    write_tray(frame, room, tray, language);
-    if tray.severity == Some(Severity::Critical) {
-        frame.invert(inner_edge);
+    match tray.severity {
+        Some(Severity::Critical) => frame.invert(area(left + 1, top + 1, width - 2, height - 2)),
+        Some(Severity::Warning) => frame.invert(area(left + 1, top + 1, width - 2, (LABEL - 2) as u32)),
+        _ => {}
     }
 }
 
@@ -86,41 +136,6 @@ fn mark(severity: Option<Severity>) -> &'static str {
         Some(Severity::Warning) => "!",
         _ => "",
     }
-}
-
-/// The label above and the value as large as fits below it; in a low tray the label beside it; else the value alone. A word
-/// that is wider than its tray is written downwards.
-fn write_tray(frame: &mut Frame, inner: Rectangle, tray: &Tray, language: Language) {
-    let (left, top) = (inner.top_left.x, inner.top_left.y);
-    let (width, height) = (inner.size.width, inner.size.height);
-    let columns = (width / Face::Small.width()) as usize;
-    let marked = format!("{}{}", tray.label, mark(tray.severity));
-    let label = if marked.chars().count() <= columns { &marked } else { &tray.label };
-    let small = |text: &str| Face::Small.width() * text.chars().count() as u32;
-    let (word, sign) = value(tray.state, language);
-    let letters = word.chars().count() as u32;
-    let is_downwards = small(&word) > width && height >= 9 + letters * 8;
-    let value = if small(&word) <= width { &word } else { sign };
-    let edge = i32::from(height > 24);
-    if height < 16 || (height < 24 && small(label) + Face::Medium.width() * letters <= width) {
-        if small(label) + small(value) + 2 > width {
-            return text_centred(frame, inner, value, Face::Small);
-        }
-        text(frame, left, top + (height as i32 - 8) / 2, label, Face::Small);
-        let room = area(left + small(label) as i32 + 2, top + 1, width - small(label) - 2, height - 2);
-        figure(frame, room, value, Stand::Middle);
-        return;
-    }
-    text_centred(frame, area(left, top + edge, width, 8), label, Face::Small);
-    if is_downwards {
-        let first = top + 9 + (height as i32 - 9 - 8 * letters as i32) / 2;
-        for (index, letter) in word.chars().enumerate() {
-            text_centred(frame, area(left, first + 8 * index as i32, width, 8), &letter.to_string(), Face::Small);
-        }
-        return;
-    }
-    let below = area(left, top + 8 + 2 * edge, width, height - 8 - 3 * edge as u32);
-    figure(frame, below, value, Stand::Middle);
 }
 
 /// The word or figure for a tray, and what stands for it where a word has no room.

@@ -34,8 +34,8 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     Sheet {
         name: words("page.space.title").to_owned(),
         figure: or_dashes(filled(first).map(|share| format!("{:.0}", (share * 100.0).floor()))),
-        unit: if filled(first).is_some() { "%" } else { "" },
-        beside: vec![first.mount.clone(), beside.to_owned()],
+        unit: if filled(first).is_some() { "%".to_owned() } else { String::new() },
+        beside: vec![beside.to_owned(), first.mount.clone()],
         level: Some(level(first, limits)),
         rows: full.into_iter().chain(free).chain(others).collect(),
         ..Sheet::default()

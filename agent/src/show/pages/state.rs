@@ -1,11 +1,13 @@
 //! State: one word for the whole box, as large as the panel allows, and what belongs to it in a few more.
 
-use super::pieces::{LINE, Paragraph, alarm, below, block, columns, height, severity_word, warmest, width};
+use super::alarm::handling;
+use super::pieces::{
+    LINE, Paragraph, alarm, arranged, below, block, columns, height, severity_word, tight, warmest, width,
+};
 use super::view::View;
 use crate::tell::words::condition::words;
 use crate::tell::words::incident::incident_words;
 use crate::tell::words::phrases::Phrases;
-use crate::tell::words::temperature::Temperatures;
 use crate::units::span;
 use crate::verdict::{Freshness, Severity};
 use std::time::Duration;
@@ -24,9 +26,9 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
 
 /// All is well: the word fills the height, with two figures for whoever comes near.
 fn fine(frame: &mut Frame, view: &View<'_>) {
-    let drives = view.snapshot.map_or(0, |snapshot| snapshot.drives.len());
+    let drives = drives(view);
     let counted = view.language.say("page.state.drives", &[("n", &drives)]);
-    let warm = warmest(view).first().map(|(_, celsius)| format!("{}°", view.language.degrees(*celsius)));
+    let warm = hottest(view);
     let (wide, high) = (width(frame), height(frame));
     if wide > high {
         // The word at the left, a column of seven small characters at the right.
@@ -61,11 +63,33 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
     block(frame, below(frame, high / 2 + 1), &lines, 0);
 }
 
+/// The word for the box, and what belongs to it.
+pub fn sentences(view: &View<'_>) -> Vec<String> {
+    let remarks = remarks(view);
+    let mut said = vec![state_word(view, usize::MAX).to_owned()];
+    if view.verdict.is_fine() && remarks.is_empty() {
+        said.push(view.language.say("page.state.drives", &[("n", &drives(view))]));
+        said.extend(hottest(view).map(|figure| view.language.say("page.state.hottest-is", &[("figure", &figure)])));
+    }
+    said.extend(remarks.into_iter().filter_map(|ways| ways.into_iter().next()));
+    said
+}
+
+fn drives(view: &View<'_>) -> usize {
+    view.snapshot.map_or(0, |snapshot| snapshot.drives.len())
+}
+
+/// How hot the hottest drive is.
+fn hottest(view: &View<'_>) -> Option<String> {
+    let (_, celsius) = *warmest(view).first()?;
+    Some(tight(view, celsius))
+}
+
 /// The word in a strip of its own, lit while something is critical, then what there is to say, and the clock in the corner.
 fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
     let (wide, high) = (width(frame), height(frame));
     let strip = match (high, view.verdict.is_fine()) {
-        (..40, _) => 16,
+        (..40, _) => 15,
         (40..64, true) => 20,
         (40..64, false) => 12,
         (_, true) => 32,
@@ -77,13 +101,19 @@ fn not_so_fine(frame: &mut Frame, view: &View<'_>, remarks: &[Paragraph]) {
     let margin = if beside_word { 1 } else { 2 };
     let room = area(1, margin, (wide - 2 - kept).max(0) as u32, (strip - 2 * margin) as u32);
     figure(frame, room, word, Stand::Middle);
+    let top = strip + if high < 64 { 1 } else { 3 };
+    let room = |last: i32| area(0, top, wide as u32, (last - 1 - top).max(0) as u32);
+    // On a small panel the clock gives way to what is wrong and which trays must stay in; that it is a test stays.
+    let first: Vec<&str> = remarks.iter().take(2).filter_map(|ways| ways.first()).map(String::as_str).collect();
+    let has_clock = beside_word || view.is_test() || arranged(room(high - LINE), &first, 0).is_some();
     let (clock_at, last) = if beside_word { (4, high) } else { (high - LINE, high - LINE) };
-    text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
+    if has_clock {
+        text_right(frame, wide - if beside_word { 2 } else { 0 }, clock_at, view.clock, Face::Small);
+    }
     if view.verdict.worst() == Some(Severity::Critical) && !view.verdict.freshness.is_silent() {
         alarm(frame, view, area(0, 0, wide as u32, strip as u32));
     }
-    let top = strip + if high < 64 { 1 } else { 3 };
-    block(frame, area(0, top, wide as u32, (last - 1 - top).max(0) as u32), remarks, 0);
+    block(frame, room(if has_clock { last } else { high }), remarks, 0);
 }
 
 /// One word for the box. `OK` needs everything fresh: silence and trouble each have words of their own.
@@ -138,8 +168,10 @@ fn remarks(view: &View<'_>) -> Vec<Paragraph> {
         said.extend(awaited(view).map(line));
         said.push(vec![language.say("page.up", &[("span", &span(up))]), span(up)]);
     }
-    let open = verdict.incidents.iter().filter(|open| open.severity >= Severity::Warning);
-    said.extend(open.map(|open| vec![incident_words(open, &|_| String::new(), language).words.title]));
+    for open in view.troubles() {
+        said.push(vec![incident_words(open, &|_| String::new(), language).words.title]);
+        said.extend(handling(open, view));
+    }
     said.extend(verdict.muted_until.map(|until| muted(view, until.since(verdict.at))));
     said.extend(not_set_up(view));
     let notices = verdict.conditions.iter().filter(|condition| condition.severity == Severity::Notice);

@@ -2,7 +2,7 @@
 
 use crate::reading::Snapshot;
 use crate::tell::words::phrases::{Language, Phrases};
-use crate::verdict::{Incident, IncidentId, Verdict};
+use crate::verdict::{Handling, Incident, IncidentId, Severity, Verdict};
 use std::time::Duration;
 use traylight_config::Settings;
 
@@ -37,8 +37,6 @@ pub struct View<'a> {
     pub channels: &'a [ChannelStatus],
     /// The minute of the day, or how long the box is up while its clock was not set; [`test_mark`] in a rehearsal.
     pub clock: &'a str,
-    /// Counts up; moves the sign of life.
-    pub tick: u64,
     /// How often all pages have come round: what has no room on one picture takes turns by it.
     pub cycle: u64,
     /// The time of day so long ago.
@@ -58,6 +56,16 @@ impl<'a> View<'a> {
         let words = |key: &&str| self.language.plain(key);
         let fits = |words: &&str| words.chars().count() <= columns;
         keys.iter().map(words).find(fits).or(keys.last().map(words)).unwrap_or_default()
+    }
+
+    /// The open incidents that are at least a warning: those that say which trays must stay in come first, each kind in the
+    /// order of the verdict.
+    pub fn troubles(&self) -> Vec<&'a Incident> {
+        let mut open: Vec<&Incident> =
+            self.verdict.incidents.iter().filter(|incident| incident.severity >= Severity::Warning).collect();
+        let rank = |incident: &&Incident| (std::cmp::Reverse(incident.severity), incident.handling == Handling::NoTray);
+        open.sort_by_key(rank);
+        open
     }
 
     pub(super) fn incident(&self, id: IncidentId) -> Option<&'a Incident> {

@@ -5,11 +5,12 @@ use crate::show::care::Picture;
 use std::time::Duration;
 use traylight_display::{Panel, PanelFault, Sent};
 
-/// Waits between tries at a panel that does not answer; the last one is kept up.
-const BACK_OFF: [Duration; 4] =
-    [Duration::from_secs(1), Duration::from_secs(5), Duration::from_secs(30), Duration::from_secs(60)];
-/// A panel that lost power for a moment answers again but shows nothing: it gets its set-up again this often.
-const REFRESH: Duration = Duration::from_secs(60);
+/// Waits between tries at a panel that does not answer; the last one is kept up. A try ends with the first byte that nobody
+/// acknowledges, so the bus hardly notices, and a panel that is plugged in again is drawn within seconds.
+const BACK_OFF: [Duration; 3] = [Duration::from_secs(1), Duration::from_secs(2), Duration::from_secs(5)];
+/// A panel that lost power between two pictures answers as before but shows nothing: it gets its set-up and the whole picture
+/// again this often, which takes about a hundredth of a bus of 100 kHz.
+const REFRESH: Duration = Duration::from_secs(10);
 
 /// What there is to say of a panel.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -12,8 +12,11 @@ pub trait Temperatures {
     /// The same in a title of the panel: `52C`.
     fn short_temperature(self, celsius: Celsius) -> String;
 
-    /// The number alone, where its unit is known.
+    /// The number alone, where its unit stands apart.
     fn degrees(self, celsius: Celsius) -> String;
+
+    /// The unit after the sign for degrees: `C`.
+    fn degree_letter(self) -> char;
 
     /// A temperature without rounding, as a limit is compared.
     fn exact_temperature(self, celsius: Celsius) -> String;
@@ -27,27 +30,34 @@ pub trait Temperatures {
 
 impl Temperatures for Language {
     fn temperature(self, celsius: Celsius) -> String {
-        format!("{} °{}", self.degrees(celsius), letter(self))
+        format!("{} °{}", self.degrees(celsius), self.degree_letter())
     }
 
     fn short_temperature(self, celsius: Celsius) -> String {
-        format!("{}{}", self.degrees(celsius), letter(self))
+        format!("{}{}", self.degrees(celsius), self.degree_letter())
     }
 
     fn degrees(self, celsius: Celsius) -> String {
         format!("{:.0}", converted(self, celsius))
     }
 
+    fn degree_letter(self) -> char {
+        match self.temperatures {
+            TemperatureUnit::Celsius => 'C',
+            TemperatureUnit::Fahrenheit => 'F',
+        }
+    }
+
     fn exact_temperature(self, celsius: Celsius) -> String {
-        format!("{} °{}", self.figure(tenths(converted(self, celsius))), letter(self))
+        format!("{} °{}", self.figure(tenths(converted(self, celsius))), self.degree_letter())
     }
 
     fn difference(self, CelsiusDifference(degrees): CelsiusDifference) -> String {
-        format!("{:.0} °{}", degrees * scale(self), letter(self))
+        format!("{:.0} °{}", degrees * scale(self), self.degree_letter())
     }
 
     fn exact_difference(self, CelsiusDifference(degrees): CelsiusDifference) -> String {
-        format!("{} °{}", self.figure(tenths(degrees * scale(self))), letter(self))
+        format!("{} °{}", self.figure(tenths(degrees * scale(self))), self.degree_letter())
     }
 }
 
@@ -63,13 +73,6 @@ fn scale(language: Language) -> f64 {
     match language.temperatures {
         TemperatureUnit::Celsius => 1.0,
         TemperatureUnit::Fahrenheit => 1.8,
-    }
-}
-
-fn letter(language: Language) -> char {
-    match language.temperatures {
-        TemperatureUnit::Celsius => 'C',
-        TemperatureUnit::Fahrenheit => 'F',
     }
 }
 

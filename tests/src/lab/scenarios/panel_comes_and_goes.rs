@@ -1,5 +1,5 @@
 //! The panel is unplugged, plugged in again and loses its power for a moment; then the program crashes, and what is run
-//! after that leaves on the panel that nobody is watching.
+//! after that leaves on the panel that the box is not monitored.
 #![allow(clippy::disallowed_methods, reason = "the pretend panel is steered through files")]
 
 use super::Bench;
@@ -9,7 +9,7 @@ use crate::lab::report::{Failed, Report};
 use crate::lab::spec::Drive;
 use std::fs;
 
-/// A lost panel is tried again after a minute at the latest, and one that lost its power is set up again within one.
+/// A lost panel is tried again every few seconds, and one that lost its power is set up again as often; the machine is slow.
 const AGAIN_S: u64 = 180;
 
 /// Plays it.
