@@ -46,6 +46,16 @@ pub fn plain(frame: &Frame) -> String {
     frame.half_block_lines().map(line).collect()
 }
 
+/// The frame for a place that is so many columns wide, `None` for any: of dots, or plain where only ASCII can be shown.
+///
+/// # Errors
+/// The columns that it needs, where there are fewer.
+pub fn fitting(frame: &Frame, columns: Option<usize>, has_unicode: bool) -> Result<String, usize> {
+    let wide = frame.panel_size().width() as usize;
+    let (picture, needed) = if has_unicode { (compact(frame), wide / 2 + 2) } else { (plain(frame), wide) };
+    if columns.is_some_and(|columns| columns < needed) { Err(needed) } else { Ok(picture) }
+}
+
 fn braille(frame: &Frame, left: i32, top: i32) -> char {
     /// Column, row and bit of each dot, in the order that the standard numbers them.
     const DOTS: [(i32, i32, u32); 8] =
@@ -82,6 +92,16 @@ mod tests {
         assert!(text.is_ascii());
         assert_eq!(text.lines().take(3).collect::<Vec<_>>(), ["'.:", "    .", ""]);
         assert_eq!(text.lines().count(), 32);
+    }
+
+    #[test]
+    fn what_does_not_fit_says_what_it_needs() {
+        let frame = Frame::new(PanelSize::W128H64);
+        assert_eq!(fitting(&frame, Some(66), true), Ok(compact(&frame)));
+        assert_eq!(fitting(&frame, Some(65), true), Err(66));
+        assert_eq!(fitting(&frame, Some(128), false), Ok(plain(&frame)));
+        assert_eq!(fitting(&frame, Some(127), false), Err(128));
+        assert_eq!(fitting(&frame, None, false), Ok(plain(&frame)), "a log has lines of any length");
     }
 
     #[test]

@@ -1,12 +1,14 @@
-//! `panel`: the pages for the box as it stands, in the terminal or as PNG files; or the last picture on the panels.
+//! `panel`: the pages for the box as it is now, drawn in the terminal, in words, or as PNG files; or the last picture on the
+//! panels.
 
 use super::look::one_look;
 use super::shared::{ConfigFlag, TreeFlag};
-use super::terminal::{complain, print_lines};
+use super::terminal::{complain, print_lines, print_plain, screen};
 use std::io;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use traylight::clock::Clock;
+use traylight::printout::{Printout, Screen};
 use traylight::show::care::Picture;
 use traylight::show::outlet::Scenery;
 use traylight::show::pages::{Page, stopped};
@@ -26,8 +28,11 @@ pub struct PanelFlags {
     /// Draw in plain ASCII, for a log or a serial line
     #[arg(long, conflicts_with = "png")]
     plain: bool,
-    /// Instead of pages, show on the real panels that nobody is watching: the service does this after a crash
-    #[arg(long, conflicts_with = "png")]
+    /// Write each page as a line of words in plain ASCII, for a serial line, a braille display or a screen reader
+    #[arg(long, conflicts_with_all = ["png", "plain"])]
+    text: bool,
+    /// Instead of pages, show on the real panels that the box is not monitored: the service does this after a crash
+    #[arg(long, conflicts_with_all = ["png", "plain", "text"])]
     stopped: bool,
     #[command(flatten)]
     config: ConfigFlag,
@@ -48,18 +53,43 @@ pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
     let scenery = Scenery { verdict, snapshot, settings: &settings, channels: &[], wall: &wall, rehearsed: None };
     let size = settings.panel.panels.first().map_or(Ok(PanelSize::W128H64), picture_size);
     let size = size.map_err(|fault| io::Error::other(fault.to_string()))?;
-    let draw = |page: Page| (name(&page), scenery.drawing(page, wall.minute()).frame(size));
-    let drawn: Vec<(String, Frame)> = scenery.pages().into_iter().map(draw).collect();
+    let drawings = scenery.pages().into_iter().map(|page| scenery.drawing(page, wall.minute()));
+    if flags.text {
+        let mut out = Printout::default();
+        drawings.for_each(|drawing| out.line(in_a_line(&drawing.sentences())));
+        return print_plain(&out).map(|()| ExitCode::SUCCESS);
+    }
+    let drawn: Vec<(String, Frame)> = drawings.map(|drawing| (name(&drawing.page), drawing.frame(size))).collect();
     match &flags.png {
         Some(folder) => write_png(folder, &drawn)?,
         None => {
             for (name, frame) in &drawn {
-                let picture = if flags.plain { terminal::plain(frame) } else { terminal::compact(frame) };
+                let picture = drawn_here(frame, flags.plain).map_err(io::Error::other)?;
                 print_lines(&format!("{name}\n{picture}"))?;
             }
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// The frame as this terminal can show it.
+///
+/// # Errors
+/// What to do where it is too narrow.
+pub fn drawn_here(frame: &Frame, is_plain: bool) -> Result<String, String> {
+    let Screen { columns, has_unicode, .. } = screen();
+    terminal::fitting(frame, columns, has_unicode && !is_plain).map_err(|needed| {
+        let columns = columns.unwrap_or_default();
+        format!(
+            "the terminal has {columns} columns, the panel needs {needed}: widen it or use `traylight panel --text`"
+        )
+    })
+}
+
+/// Sentences in one line, each with its full stop.
+fn in_a_line(sentences: &[String]) -> String {
+    let ended = sentences.iter().map(|sentence| format!("{}.", sentence.trim_end_matches('.')));
+    ended.collect::<Vec<_>>().join(" ")
 }
 
 /// The last picture on every configured panel. One that does not answer keeps no other from it.
@@ -85,7 +115,7 @@ fn write_png(folder: &std::path::Path, drawn: &[(String, Frame)]) -> io::Result<
     for (name, frame) in drawn {
         let file = folder.join(format!("{name}.png"));
         std::fs::write(&file, traylight_display::png::png(frame, SCALE)?).map_err(at)?;
-        print_lines(&file.display().to_string())?;
+        print_lines(&format!("wrote {}", file.display()))?;
     }
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! `rehearse`: plays a fault as if it happened, marked as a test and touching nothing.
 
 use super::look::one_look;
+use super::panel::drawn_here;
 use super::shared::{BoxFlags, up_to};
 use super::terminal::{print, print_lines};
 use std::io::{self, Write};
@@ -18,7 +19,7 @@ use traylight::tell::incident_log;
 use traylight::tell::log::LogEntry;
 use traylight::tell::words::phrases::{Language, Phrases};
 use traylight_config::Settings;
-use traylight_display::{PanelSize, terminal};
+use traylight_display::PanelSize;
 
 /// Flags of `rehearse`.
 #[derive(clap::Args)]
@@ -89,7 +90,7 @@ fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
     let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, rehearsed: Some(&[]) };
     if let Some(page) = scenery.pages().into_iter().next() {
         let drawing = scenery.drawing(page, test_mark(settings.language).to_owned());
-        print_lines(&terminal::compact(&drawing.frame(PanelSize::W128H64)))?;
+        print_lines(&drawn_here(&drawing.frame(PanelSize::W128H64), false).unwrap_or_else(|why| why))?;
     }
     tell(&played.end());
     Ok(())

@@ -31,6 +31,12 @@ pub fn print(printout: &Printout) -> io::Result<()> {
     io::stdout().write_all(printout.on(&screen()).as_bytes())
 }
 
+/// Prints a printout in plain ASCII without colours, whatever the terminal can show.
+pub fn print_plain(printout: &Printout) -> io::Result<()> {
+    let plain = Screen { has_colours: false, has_unicode: false, ..screen() };
+    io::stdout().write_all(printout.on(&plain).as_bytes())
+}
+
 /// True when standard output is a terminal.
 pub fn is_there() -> bool {
     io::stdout().is_terminal()
@@ -38,7 +44,7 @@ pub fn is_there() -> bool {
 
 /// What standard output can show.
 #[allow(clippy::disallowed_methods, reason = "the environment says what can be shown")]
-fn screen() -> Screen {
+pub fn screen() -> Screen {
     let columns = is_there().then(|| size().0);
     Screen::of(columns, &|name| std::env::var(name).ok())
 }

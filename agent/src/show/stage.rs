@@ -1,6 +1,7 @@
 //! The panel in a terminal: the picture stays at the bottom, log lines scroll above it. Writes bytes, owns no state of
 //! the terminal that it does not give back.
 
+use crate::printout::Screen;
 use std::io::{self, Write};
 use std::os::fd::AsFd;
 use traylight_display::{Frame, terminal};
@@ -14,6 +15,7 @@ const SHOW_CURSOR: &str = "\x1b[?25h";
 pub struct Stage<W: Write + AsFd> {
     out: W,
     is_terminal: bool,
+    has_unicode: bool,
     /// The picture that stands there, and the size of the terminal it was drawn for.
     drawn: Option<(String, Size)>,
 }
@@ -26,9 +28,11 @@ struct Size {
 
 impl<W: Write + AsFd> Stage<W> {
     /// The stage on `out`. Where that is no terminal, lines are only passed on and pictures left out.
+    #[allow(clippy::disallowed_methods, reason = "the environment says what can be shown")]
     pub fn on(out: W) -> Self {
         let is_terminal = rustix::termios::isatty(&out);
-        Self { out, is_terminal, drawn: None }
+        let Screen { has_unicode, .. } = Screen::of(None, &|name| std::env::var(name).ok());
+        Self { out, is_terminal, has_unicode, drawn: None }
     }
 
     /// Puts up a picture in place of the one before.
@@ -37,7 +41,7 @@ impl<W: Write + AsFd> Stage<W> {
             return Ok(());
         }
         let size = self.size();
-        let picture = picture(frame, size);
+        let picture = picture(frame, size, self.has_unicode);
         let back = self.back_to_top(size);
         // In one piece: nothing here has a buffer.
         let whole = format!("{HIDE_CURSOR}{back}{picture}{CLEAR_BELOW}");
@@ -90,13 +94,18 @@ impl<W: Write + AsFd> Drop for Stage<W> {
 }
 
 /// The largest picture that leaves a line for the log; a line of words where none fits.
-fn picture(frame: &Frame, size: Size) -> String {
+fn picture(frame: &Frame, size: Size, has_unicode: bool) -> String {
     let fits = |picture: &String| {
         let wide = picture.lines().map(|line| line.chars().count()).max().unwrap_or(0);
         wide <= usize::from(size.columns) && picture.lines().count() < usize::from(size.rows)
     };
-    [terminal::bordered(frame), terminal::compact(frame)]
-        .into_iter()
-        .find(fits)
-        .unwrap_or_else(|| textwrap::fill("The panel needs 66 columns and 19 lines.", usize::from(size.columns)) + "\n")
+    let (pictures, needed) = if has_unicode {
+        (vec![terminal::bordered(frame), terminal::compact(frame)], "66 columns and 19 lines")
+    } else {
+        (vec![terminal::plain(frame)], "128 columns and 33 lines")
+    };
+    pictures.into_iter().find(fits).unwrap_or_else(|| {
+        let found = format!("The terminal has {} columns and {} lines", size.columns, size.rows);
+        textwrap::fill(&format!("{found}, the panel needs {needed}."), usize::from(size.columns)) + "\n"
+    })
 }

@@ -259,3 +259,36 @@ fn a_probe_that_nobody_started_for_its_socket_says_so() {
     let said = String::from_utf8(output.stderr).unwrap();
     assert!(said.starts_with("traylight: found a standard input that is no socket"), "{said}");
 }
+
+/// For a serial line, a display of Braille and a screen reader; what has no ASCII is a question mark.
+#[test]
+fn the_panel_in_words_is_ascii_and_what_matters_is_first() {
+    let (heron, home) = (heron(), Home::new());
+    heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
+    home.configure("[box]\nname = '鳥'\nlanguage = 'de'\n[grace]\npools = \"1 ms\"\n");
+    let root = heron.root().to_str().unwrap();
+    let output = home.run("panel", &["--text", "--root", root]);
+    let words = String::from_utf8(output.stdout).unwrap();
+    assert!(output.status.success() && words.is_ascii(), "{words}");
+    let first = words.lines().next().unwrap();
+    assert!(first.starts_with("WARNUNG. md0 ") && first.ends_with('.'), "{words}");
+    assert!(words.contains("\nBOX: ? laeuft "), "{words}");
+}
+
+#[test]
+fn the_panel_is_drawn_as_the_locale_allows_and_pictures_say_where_they_are() {
+    let (heron, home) = (heron(), Home::new());
+    let root = heron.root().to_str().unwrap();
+    let drawn = |locale: &str| {
+        let mut command = home.command(traylight(), "panel");
+        let output = command.args(["--root", root]).env("LC_ALL", locale).output().unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    assert!(drawn("C").is_ascii() && drawn("C").contains("state\n"));
+    assert!(drawn("C.UTF-8").contains("╭─"));
+    let folder = home.path("pictures");
+    let output = home.run("panel", &["--png", folder.to_str().unwrap(), "--root", root]);
+    let words = String::from_utf8(output.stdout).unwrap();
+    assert!(words.starts_with(&format!("wrote {}/state.png\n", folder.display())), "{words}");
+    assert!(words.lines().all(|line| Path::new(line.strip_prefix("wrote ").unwrap()).is_file()), "{words}");
+}

@@ -27,7 +27,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
 /// All is well: the word fills the height, with two figures for whoever comes near.
 fn fine(frame: &mut Frame, view: &View<'_>) {
     let drives = drives(view);
-    let counted = view.language.say("page.state.drives", &[("n", &drives)]);
+    let counted = view.language.count("page.state.drives", drives as u64);
     let warm = hottest(view);
     let (wide, high) = (width(frame), height(frame));
     if wide > high {
@@ -46,14 +46,17 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
             return;
         }
         text_right(frame, wide, 0, view.clock, Face::Small);
-        let figures =
-            [Some((drives.to_string(), "page.state.drives-alone")), warm.map(|warm| (warm, "page.state.hottest"))];
+        let alone = view.language.count("page.state.drives-alone", drives as u64);
+        let figures = [
+            Some((drives.to_string(), alone)),
+            warm.map(|warm| (warm, view.language.plain("page.state.hottest").to_owned())),
+        ];
         let shown = if high < 64 { 1 } else { 2 };
         for (index, (value, about)) in figures.into_iter().flatten().take(shown).enumerate() {
             let top = 10 + 27 * index as i32;
             figure(frame, area(left, top, 42, if high < 64 { 13 } else { 16 }), &value, Stand::Middle);
             let words = area(left, top + if high < 64 { 14 } else { 17 }, 42, 8);
-            traylight_display::text::text_centred(frame, words, view.language.plain(about), Face::Small);
+            traylight_display::text::text_centred(frame, words, &about, Face::Small);
         }
         return;
     }
@@ -68,7 +71,7 @@ pub fn sentences(view: &View<'_>) -> Vec<String> {
     let remarks = remarks(view);
     let mut said = vec![state_word(view, usize::MAX).to_owned()];
     if view.verdict.is_fine() && remarks.is_empty() {
-        said.push(view.language.say("page.state.drives", &[("n", &drives(view))]));
+        said.push(view.language.count("page.state.drives", drives(view) as u64));
         said.extend(hottest(view).map(|figure| view.language.say("page.state.hottest-is", &[("figure", &figure)])));
     }
     said.extend(remarks.into_iter().filter_map(|ways| ways.into_iter().next()));
@@ -189,6 +192,7 @@ fn muted(view: &View<'_>, left: Duration) -> Paragraph {
 fn not_set_up(view: &View<'_>) -> Option<Paragraph> {
     let drives = view.snapshot?.drives.len();
     let is_named = view.settings.shelves.iter().any(|shelf| !shelf.trays.is_empty());
-    let ways = ["page.state.unnamed", "page.state.unnamed-short", "page.state.unnamed-shortest"];
-    (!is_named && drives > 0).then(|| ways.map(|key| view.language.say(key, &[("n", &drives)])).to_vec())
+    let shortest = view.language.plain("page.state.unnamed-shortest").to_owned();
+    let counted = ["page.state.unnamed", "page.state.unnamed-short"].map(|key| view.language.count(key, drives as u64));
+    (!is_named && drives > 0).then(|| counted.into_iter().chain([shortest]).collect())
 }
