@@ -64,7 +64,7 @@ fn events_are_confirmed_and_the_state_is_kept_in_both_versions() {
             hears(&broker, "0 traylight/heron/state {\"standing\":\"warning\"}").await;
             hears(&broker, "0 traylight/heron/tray/B_2 {\"b\":2}").await;
             let sent = channel.send(&batch(message("7", 1, MessageKind::Opened))).await;
-            assert_eq!(sent, Ok(Receipt::new("confirmed by the broker")));
+            assert_eq!(sent, Ok(Receipt::new("acknowledged by the broker")));
             hears(&broker, "0 traylight/heron/alert {").await;
             state.send_replace(standing("{\"standing\":\"fine\"}", &[("A1", "{\"a\":1}")]));
             hears(&broker, "0 traylight/heron/state {\"standing\":\"fine\"}").await;

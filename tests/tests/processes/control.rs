@@ -173,8 +173,8 @@ fn what_is_no_request_is_refused_and_the_agent_goes_on() {
         ),
         (b"{\"mute\":{\"for_s\":-1}}\n", "invalid value: integer `-1`"),
         (b"{\"mute\":{\"for_s\":1,\"why\":\"\"}}\n", "unknown field `why`"),
-        (b"\xff\xfe\n", "found a line that is no request"),
-        (b"\n", "found a line that is no request"),
+        (b"\xff\xfe\n", "expected a request, found another line"),
+        (b"\n", "expected a request, found another line"),
         (&[b'x'; 100_000], "expected one line of JSON, found 4096 bytes without an end of line"),
     ] {
         let answer = send(&home, bytes);
