@@ -194,7 +194,7 @@ async fn hear(reader: &mut BufReader<UnixStream>) -> Result<ControlRequest, Stri
     if line.last() != Some(&b'\n') {
         return Err(format!("expected one line of JSON, found {} bytes without an end of line", line.len()));
     }
-    serde_json::from_slice(&line).map_err(|error| format!("expected a request, found another line: {error}"))
+    serde_json::from_slice(&line).map_err(|error| format!("expected a request, found an invalid one: {error}"))
 }
 
 async fn pass_on(request: ControlRequest, asking: &mpsc::Sender<PendingRequest>) -> ControlAnswer {

@@ -166,15 +166,15 @@ fn what_is_no_request_is_refused_and_the_agent_goes_on() {
     let mut agent = Running::start(&home, heron.root());
     agent.hears("started");
     for (bytes, wanted) in [
-        (&b"hold your tongue\n"[..], "expected a request, found another line: expected value"),
+        (&b"hold your tongue\n"[..], "expected a request, found an invalid one: expected value"),
         (
             b"\"reboot\"\n",
             "unknown variant `reboot`, expected one of `acknowledge`, `accept`, `mute`, `unmute`, `try_channel`, `confirm`, `rehearse`, `end_rehearsal`",
         ),
         (b"{\"mute\":{\"for_s\":-1}}\n", "invalid value: integer `-1`"),
         (b"{\"mute\":{\"for_s\":1,\"why\":\"\"}}\n", "unknown field `why`"),
-        (b"\xff\xfe\n", "expected a request, found another line"),
-        (b"\n", "expected a request, found another line"),
+        (b"\xff\xfe\n", "expected a request, found an invalid one"),
+        (b"\n", "expected a request, found an invalid one"),
         (&[b'x'; 100_000], "expected one line of JSON, found 4096 bytes without an end of line"),
     ] {
         let answer = send(&home, bytes);
