@@ -134,7 +134,7 @@ const ENGLISH_FOR_GOOD: &[(&str, &str)] = &[
     ("agent/src/serve/document.rs", "the document is English"),
     ("agent/src/serve/drive_part.rs", "the document is English"),
     ("agent/src/serve/listener.rs", "errors"),
-    ("agent/src/serve/outlook_part.rs", "the document is English"),
+    ("agent/src/serve/forecast_part.rs", "the document is English"),
     ("agent/src/serve/parts.rs", "the document is English"),
     ("agent/src/serve/pool_part.rs", "the document is English"),
     ("agent/src/serve/socket.rs", "errors"),

@@ -59,7 +59,11 @@ pub fn read(place: &SecretSource) -> Result<Secret, ChannelFault> {
 
 fn read_file(file: &Path, is_private: bool) -> Result<Secret, ChannelFault> {
     let refused = |found: String| {
-        let expected = if is_private { "expected one line that only its owner may read" } else { "expected one line" };
+        let expected = if is_private {
+            "expected one line in a file that only the agent's user can read"
+        } else {
+            "expected one line"
+        };
         ChannelFault::NotReady(format!("{}: {expected}, found {found}", file.display()))
     };
     // A pipe in its place must not hold up the opening.
@@ -115,7 +119,7 @@ mod tests {
     fn only_a_file_of_one_line_that_nobody_else_may_read_is_a_secret() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("word");
-        let expected = "expected one line that only its owner may read, found";
+        let expected = "expected one line in a file that only the agent's user can read, found";
         for (bytes, mode, said_of_it) in [
             (&b"reed warbler\n"[..], 0o600, "<reed warbler>"),
             (b"reed", 0o400, "<reed>"),
