@@ -154,8 +154,6 @@ const ENGLISH_FOR_GOOD: &[(&str, &str)] = &[
 
 /// What is still to be moved into the tables.
 const TO_BE_MOVED: &[&str] = &[
-    "agent/judge/src/agreement.rs",
-    "agent/src/serve/alerts.rs",
     "agent/src/serve/drive_detail.rs",
     "agent/src/serve/why.rs",
     "agent/src/tell/message.rs",

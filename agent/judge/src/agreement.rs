@@ -1,11 +1,13 @@
-//! What its owner agrees with: by a reload only what was changed in the configuration, and the drives that are told of as
-//! new or moved; by name what one incident misses. A reload for any other reason silences nothing. A fan that the
+//! What the owner accepts: by a reload only what was changed in the configuration, and the drives that are reported as
+//! new or moved; by number what is missing in one incident. A reload for any other reason silences nothing. A fan that the
 //! configuration no longer names goes by what its tachometer has shown.
 
 use crate::memory::{Memory, drives};
 use traylight_config::Settings;
 use traylight_data::reading::DriveKey;
-use traylight_data::verdict::{AgentFault, Condition, Down, Finding, IncidentId, Kind, Subject};
+use traylight_data::verdict::{
+    Acceptance, AcceptanceRefusal, AgentFault, Condition, Down, Finding, IncidentId, Kind, NotAccepted, Subject,
+};
 
 impl Memory {
     /// The configuration has changed. Absent drives that it named before and names no more are no longer expected, and the
@@ -26,48 +28,38 @@ impl Memory {
         self.ledger.known_drives.accept(&self.drives, |_| true);
     }
 
-    /// Its owner agrees with what an open incident misses: a drive or pool that was taken away for good, a fan or port that
-    /// is not used any more, a slower one that was put in; and with whatever nothing is read of any more. What is still
-    /// read as wrong stays open.
-    ///
-    /// # Errors
-    /// When no incident of this number is open, or nothing of it can be agreed with; why, in words.
-    pub fn accept(&mut self, settings: &Settings, id: IncidentId) -> Result<String, String> {
-        let open = self.incidents();
-        let found = open.iter().find(|incident| incident.id == id);
-        let incident = found.ok_or_else(|| format!("found no open incident {id}"))?;
-        let (mut agreed, mut stays) = (Vec::new(), Vec::new());
-        for condition in &incident.conditions {
-            let name = format!("{} of {}", condition.kind().id(), condition.subject);
+    /// The owner accepts what is missing in an open incident: a drive or pool that was taken away for good, a fan or port
+    /// that is not used any more, a slower one that was put in; and whatever can no longer be read. What is still read as
+    /// wrong stays open. `None` when no incident of this number is open.
+    pub fn accept(&mut self, settings: &Settings, id: IncidentId) -> Option<Acceptance> {
+        let incident = self.incidents().into_iter().find(|incident| incident.id == id)?;
+        let mut outcome = Acceptance::default();
+        for condition in incident.conditions {
             let is_unread = self.unseen.contains(&condition.key());
-            match self.accept_condition(settings, condition) {
-                Err(why) if !is_unread => stays.push(format!("{name}: {why}")),
+            match self.accept_condition(settings, &condition) {
+                Err(why) if !is_unread => outcome.open.push(NotAccepted { condition, why }),
                 _ => {
                     self.released.insert(condition.key());
-                    agreed.push(name);
+                    outcome.accepted.push(condition);
                 }
             }
         }
-        if agreed.is_empty() {
-            return Err(format!("nothing of incident {id} can be accepted: {}", stays.join("; ")));
+        if !outcome.accepted.is_empty() {
+            (self.ledger.is_new, self.ledger.incident_store.is_urgent) = (true, true);
         }
-        (self.ledger.is_new, self.ledger.incident_store.is_urgent) = (true, true);
-        let stays: String = stays.iter().map(|line| format!("; stays open: {line}")).collect();
-        Ok(format!("agreed, as of the next look: {}{stays}", agreed.join(", ")))
+        Some(outcome)
     }
 
-    fn accept_condition(&mut self, settings: &Settings, condition: &Condition) -> Result<(), &'static str> {
-        const NAMED: &str = "the configuration names it: take it out there and reload";
-        const IS_READ: &str = "this is read as wrong now";
-        const IS_BACK: &str = "it is there again";
+    fn accept_condition(&mut self, settings: &Settings, condition: &Condition) -> Result<(), AcceptanceRefusal> {
+        use AcceptanceRefusal::{Configured, IsBack, MountedWritable, StillRead};
         let ledger = &mut self.ledger;
         let done = |is_done: bool, why| if is_done { Ok(()) } else { Err(why) };
         if !condition.finding.can_be_agreed_with() {
-            return Err(IS_READ);
+            return Err(StillRead);
         }
         match (&condition.subject, &condition.finding) {
-            (Subject::Drive(key), Finding::DriveGone { .. }) if drives::is_named(settings, key) => Err(NAMED),
-            (Subject::Drive(key), Finding::DriveGone { .. }) => done(self.drives.accept(key), IS_BACK),
+            (Subject::Drive(key), Finding::DriveGone { .. }) if drives::is_named(settings, key) => Err(Configured),
+            (Subject::Drive(key), Finding::DriveGone { .. }) => done(self.drives.accept(key), IsBack),
             (Subject::Drive(key), Finding::DriveNewOrMoved { .. }) => {
                 ledger.known_drives.accept(&self.drives, |one| one == key);
                 Ok(())
@@ -84,19 +76,17 @@ impl Memory {
                 ledger.known_drives.accept_speed(key);
                 Ok(())
             }
-            (Subject::Pool(key), Finding::PoolDown { why: Down::Absent, .. }) => {
-                done(ledger.pools.accept(key), IS_BACK)
-            }
+            (Subject::Pool(key), Finding::PoolDown { why: Down::Absent, .. }) => done(ledger.pools.accept(key), IsBack),
             (Subject::Fan(key), Finding::FanWeak { .. }) => {
                 ledger.tachometers.accept(key);
                 Ok(())
             }
-            (Subject::Fan(key), _) if settings.watch.always_on_fans.contains(key) => Err(NAMED),
+            (Subject::Fan(key), _) if settings.watch.always_on_fans.contains(key) => Err(Configured),
             (Subject::Fan(key), _) => {
                 ledger.fans.accept(key);
                 Ok(())
             }
-            (Subject::Link { name, .. }, _) if settings.watch.links.contains(name) => Err(NAMED),
+            (Subject::Link { name, .. }, _) if settings.watch.links.contains(name) => Err(Configured),
             (Subject::Link { name, .. }, Finding::LinkTrouble { what, .. }) => {
                 ledger.links.accept(name, *what);
                 Ok(())
@@ -105,10 +95,8 @@ impl Memory {
                 ledger.controllers.accept(key, what);
                 Ok(())
             }
-            (Subject::Volume(mount), _) => {
-                done(ledger.volumes.accept_read_only(mount), "/etc/fstab wants it writable: write `ro` there")
-            }
-            _ => Err(IS_READ),
+            (Subject::Volume(mount), _) => done(ledger.volumes.accept_read_only(mount), MountedWritable),
+            _ => Err(StillRead),
         }
     }
 }

@@ -18,6 +18,8 @@ use crate::serve::history_part::History;
 use crate::show::panel::{self, upkeep::UpkeepEvent};
 use crate::tell::incident_log;
 use crate::tell::log::LogEntry;
+use crate::tell::words::acceptance;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::units::span;
 use crate::verdict::{IncidentId, Severity, Verdict};
 use std::collections::BTreeMap;
@@ -181,7 +183,7 @@ impl Core {
         keep: impl FnOnce(&mut Memory) -> Option<KeepFault>,
     ) -> Vec<LogEntry> {
         let (mut answer, entries) = match &asked.request {
-            ControlRequest::Acknowledge { id } => self.acknowledge(*id),
+            ControlRequest::Acknowledge { id } => self.acknowledge(*id, settings.language),
             ControlRequest::Accept { id } => self.accept(settings, *id),
             ControlRequest::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
             ControlRequest::Unmute => (self.unmute(), Vec::new()),
@@ -260,32 +262,34 @@ impl Core {
     }
 
     /// Takes in that its owner knows of an incident: the answer to whoever asked, and what is to be said.
-    pub fn acknowledge(&mut self, id: IncidentId) -> (ControlAnswer, Vec<LogEntry>) {
+    pub fn acknowledge(&mut self, id: IncidentId, language: Language) -> (ControlAnswer, Vec<LogEntry>) {
         if self.memory.acknowledge(id) {
-            let done = format!("incident {id} is acknowledged: no reminders until it gets worse");
-            let entry = LogEntry::agent(5, "acknowledged", &done).with("incident", id.to_string());
-            return (ControlAnswer::Done(done), vec![entry]);
+            let entry = LogEntry::agent(5, "acknowledged", format!("incident {id} is acknowledged"));
+            let done = language.say("ack.acknowledged", &[("id", &id)]);
+            return (ControlAnswer::Done(done), vec![entry.with("incident", id.to_string())]);
         }
         // Practice: nothing real has this number.
         if self.rehearsal.as_mut().is_some_and(|rehearsal| rehearsal.acknowledge(id)) {
-            let done = format!("TEST: incident {id} is acknowledged; it is only rehearsed, nothing real has changed");
+            let done = language.say("ack.acknowledged-test", &[("id", &id)]);
             let entry = LogEntry::agent(5, "acknowledged", format!("rehearsed incident {id} is acknowledged"));
             self.document = None;
             return (ControlAnswer::Done(done), vec![entry.with("incident", id.to_string()).as_test()]);
         }
-        let open = self.memory.incidents();
-        (ControlAnswer::Refused(not_open(id, open.iter().map(|incident| incident.id))), Vec::new())
+        (ControlAnswer::Refused(self.not_open(id, language)), Vec::new())
     }
 
-    /// Takes in that its owner agrees with what an incident misses.
+    fn not_open(&self, id: IncidentId, language: Language) -> String {
+        not_open(id, self.memory.incidents().iter().map(|incident| incident.id), language)
+    }
+
+    /// Takes in that the owner accepts what is missing in an incident.
     fn accept(&mut self, settings: &Settings, id: IncidentId) -> (ControlAnswer, Vec<LogEntry>) {
-        match self.memory.accept(settings, id) {
-            Ok(done) => {
-                let entry = LogEntry::agent(5, "accepted", &done).with("incident", id.to_string());
-                (ControlAnswer::Done(done), vec![entry])
-            }
-            Err(why) => (ControlAnswer::Refused(why), Vec::new()),
-        }
+        let Some(accepted) = self.memory.accept(settings, id) else {
+            return (ControlAnswer::Refused(self.not_open(id, settings.language)), Vec::new());
+        };
+        let entry = acceptance::outcome(&accepted, id, Language::ENGLISH)
+            .map(|line| LogEntry::agent(5, "accepted", line.trim_end_matches('.')).with("incident", id.to_string()));
+        (acceptance::outcome(&accepted, id, settings.language).into(), entry.into_iter().collect())
     }
 
     /// What is muted and when that is over is told by what [`Core::judge`] sees of it.

@@ -30,6 +30,7 @@ use crate::show::buttons::{ButtonEvent, Intent};
 use crate::show::outlet::{Outlet, Scenery};
 use crate::show::panel::PanelThread;
 use crate::tell::log::LogEntry;
+use crate::tell::words::phrases::Language;
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -232,7 +233,9 @@ fn pressed(said: ButtonEvent, outlet: &mut Outlet, core: &mut Core, now: Moment)
         ButtonEvent::Wanted(Intent::Next) => outlet.go_on(),
         ButtonEvent::Wanted(Intent::Hold) => outlet.hold(now),
         ButtonEvent::Wanted(Intent::Acknowledge) => {
-            return outlet.incident_up().map(|id| core.acknowledge(id).1).unwrap_or_default();
+            // Nobody reads the answer, only the log.
+            let log = |id| core.acknowledge(id, Language::ENGLISH).1;
+            return outlet.incident_up().map(log).unwrap_or_default();
         }
         ButtonEvent::Unheard(why) => return vec![LogEntry::agent(5, "button-not-heard", why)],
     }

@@ -125,12 +125,12 @@ pub(super) fn span(seconds: u64, language: Language) -> String {
 }
 
 /// That an incident is not open, and which are.
-pub fn not_open(id: IncidentId, open: impl Iterator<Item = IncidentId>) -> String {
+pub fn not_open(id: IncidentId, open: impl Iterator<Item = IncidentId>, language: Language) -> String {
     let open: Vec<String> = open.map(|id| id.to_string()).collect();
     match &open[..] {
-        [] => format!("incident {id} is not open; no incident is open"),
-        [one] => format!("incident {id} is not open; did you mean {one}?"),
-        several => format!("incident {id} is not open; expected one of {}", several.join(", ")),
+        [] => language.say("alerts.not-open-none", &[("id", &id)]),
+        [one] => language.say("alerts.not-open-one", &[("id", &id), ("open", one)]),
+        several => language.say("alerts.not-open-many", &[("id", &id), ("open", &several.join(", "))]),
     }
 }
 
@@ -203,7 +203,7 @@ mod tests {
 
     #[test]
     fn a_mistyped_number_names_what_is_open() {
-        let not_open = |open: &[u32]| not_open(IncidentId(99), open.iter().copied().map(IncidentId));
+        let not_open = |open: &[u32]| not_open(IncidentId(99), open.iter().copied().map(IncidentId), Language::ENGLISH);
         assert_eq!(not_open(&[]), "incident 99 is not open; no incident is open");
         assert_eq!(not_open(&[9]), "incident 99 is not open; did you mean 9?");
         assert_eq!(not_open(&[3, 7]), "incident 99 is not open; expected one of 3, 7");

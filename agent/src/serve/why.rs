@@ -15,7 +15,8 @@ use crate::verdict::{Confidence, IncidentId};
 /// When no incident of this number is open; which are.
 pub fn why(document: &Document, id: IncidentId, language: Language) -> Result<Printout, String> {
     let found = document.incidents.iter().find(|incident| incident.id == id);
-    let incident = found.ok_or_else(|| not_open(id, document.incidents.iter().map(|incident| incident.id)))?;
+    let open = document.incidents.iter().map(|incident| incident.id);
+    let incident = found.ok_or_else(|| not_open(id, open, language))?;
     let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
     let held: Vec<&Condition> = document.conditions.iter().filter(|condition| condition.incident == Some(id)).collect();
     let mut out = Printout::default();

@@ -38,6 +38,7 @@ mod standing;
 mod subject;
 mod unseen;
 
+pub use accept::{Acceptance, AcceptanceRefusal, NotAccepted};
 pub use cause::{Cause, Confidence, Unmeasured};
 pub use condition::{Change, Condition, ConditionKey};
 pub use details::*;

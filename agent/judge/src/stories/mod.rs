@@ -35,7 +35,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{Itself, Snapshot};
-use traylight_data::verdict::{Change, Incident, Verdict};
+use traylight_data::verdict::{AcceptanceRefusal, Change, Incident, Verdict};
 use traylight_heron::{self as demo, heron, story};
 use traylight_parse::md;
 
@@ -126,12 +126,14 @@ impl Story {
         self.memory.reloaded(before, &self.settings);
     }
 
-    /// The owner agrees with what the incident misses that a condition of this kind belongs to.
-    fn accept(&mut self, kind: &str) -> Result<String, String> {
+    /// The owner accepts the incident that a condition of this kind belongs to; an error when none of it could be.
+    fn accept(&mut self, kind: &str) -> Result<(), Vec<AcceptanceRefusal>> {
         let open = self.memory.incidents();
         let holds = |incident: &&Incident| incident.conditions.iter().any(|held| held.kind().id() == kind);
-        let incident = open.iter().find(holds).ok_or("nothing of this kind is open")?;
-        self.memory.accept(&self.settings, incident.id)
+        let incident = open.iter().find(holds).ok_or_else(Vec::new)?;
+        let outcome = self.memory.accept(&self.settings, incident.id).ok_or_else(Vec::new)?;
+        let refusals = outcome.open.iter().map(|open| open.why).collect();
+        if outcome.accepted.is_empty() { Err(refusals) } else { Ok(()) }
     }
 
     /// What was told of one kind of condition.

@@ -228,6 +228,6 @@ mod tests {
             "the drive in tray 3 (serial ..LARK): could not start a long self-test, as scheduled: asleep"
         );
         let failed = TestNews::Over { outcome: TestOutcome::Failed, failed_at_lba: Some(305_419_896) };
-        assert_eq!(said(failed), "the drive in tray 3 (serial ..LARK): self-test FAILED at sector 305419896 first");
+        assert_eq!(said(failed), "the drive in tray 3 (serial ..LARK): self-test FAILED, first at sector 305419896");
     }
 }
