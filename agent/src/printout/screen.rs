@@ -38,7 +38,9 @@ impl Screen {
             return Cow::Borrowed(text);
         }
         let mut spelled = String::with_capacity(text.len());
-        for c in text.chars() {
+        let mut chars = text.chars().peekable();
+        while let Some(c) = chars.next() {
+            let is_title = chars.peek().is_some_and(|next| next.is_lowercase());
             match c {
                 '\0'..='\x7f' => spelled.push(c),
                 '°' => {}
@@ -46,9 +48,9 @@ impl Screen {
                 'ä' => spelled.push_str("ae"),
                 'ö' => spelled.push_str("oe"),
                 'ü' => spelled.push_str("ue"),
-                'Ä' => spelled.push_str("Ae"),
-                'Ö' => spelled.push_str("Oe"),
-                'Ü' => spelled.push_str("Ue"),
+                'Ä' => spelled.push_str(if is_title { "Ae" } else { "AE" }),
+                'Ö' => spelled.push_str(if is_title { "Oe" } else { "OE" }),
+                'Ü' => spelled.push_str(if is_title { "Ue" } else { "UE" }),
                 'ß' => spelled.push_str("ss"),
                 '→' => spelled.push_str("->"),
                 '–' => spelled.push('-'),

@@ -148,7 +148,7 @@ fn renew<T>(reading: &mut Reading<T>, new: Reading<T>) {
 }
 
 fn not_yet() -> Missing {
-    Missing::new(Reason::NotAsked, "not asked yet")
+    Missing::new(Reason::NotAsked, "the first reading is pending")
 }
 
 fn as_read(health: ask::Health) -> Health {

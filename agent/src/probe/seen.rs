@@ -280,7 +280,7 @@ impl SeenDrive {
 
 fn no_temperature(identity: &DriveIdentity) -> Missing {
     match identity.thermometer {
-        Some(_) => Missing::new(Reason::NotAsked, "idle; not queried, so that it can fall asleep"),
+        Some(_) => Missing::new(Reason::NotAsked, "idle; a query could keep it awake"),
         None => Missing::new(Reason::NotFitted, "no driver provides it"),
     }
 }

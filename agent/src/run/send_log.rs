@@ -19,7 +19,8 @@ pub fn trial_outcome(channel: &str, outcome: Result<Receipt, ChannelFault>) -> R
 pub fn about(report: SendEvent) -> LogEntry {
     let (priority, event, message) = match report {
         SendEvent::Delivered { channel, ids, receipt } => {
-            (6, "delivered", format!("`{channel}` accepted {}: {receipt}", ids.join(", ")))
+            let receipt = if receipt.is_empty() { receipt } else { format!(": {receipt}") };
+            (6, "delivered", format!("`{channel}` accepted {}{receipt}", ids.join(", ")))
         }
         SendEvent::NotToAll { channel, refused } => {
             (4, "receiver-refused", format!("`{channel}` rejected some recipients: {}", refused.join("; ")))

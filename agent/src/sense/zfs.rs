@@ -226,7 +226,7 @@ mod tests {
     #[test]
     fn a_suspended_pool_is_left_alone() {
         let (told, asked) = answer(ListedZfsPool { state: Ok(ZfsPoolState::Suspended), ..tank() }, "cat json");
-        assert_eq!(told, Err("not asked: the pool is suspended, and a query could block forever".into()));
+        assert_eq!(told, Err("not read: the pool is suspended, and a query could block forever".into()));
         assert_eq!(asked, "");
     }
 

@@ -61,7 +61,7 @@ fn one(incident: &Incident, language: Language, out: &mut Printout) {
 /// A channel: its last delivery, its queue, and its trouble.
 fn channel(channel: &Channel, language: Language, out: &mut Printout) {
     let since = |seconds: Option<u64>| {
-        seconds.map_or_else(|| language.plain("alerts.unknown-time").to_owned(), |seconds| span(seconds, language))
+        seconds.map_or_else(|| language.plain("why.unknown-time").to_owned(), |seconds| span(seconds, language))
     };
     let last = match (&channel.last_success_at, channel.last_success_s) {
         (None, None) => language.plain("alerts.never-delivered").to_owned(),
@@ -100,7 +100,8 @@ pub fn list_closed(history: &History, language: Language, out: &mut Printout) {
         out.line(format_args!("{INDENT}{line}"));
     }
     let since = local(history.complete_since.as_deref(), language);
-    out.line(language.say("alerts.complete-since", &[("since", &since)]));
+    let key = if history.incidents.is_empty() { "alerts.none-closed" } else { "alerts.complete-since" };
+    out.line(language.say(key, &[("since", &since)]));
 }
 
 /// A time of the document on the calendar of this machine, to the minute.
@@ -149,7 +150,7 @@ mod tests {
         calm.muted_left_s = Some(2_520);
         assert_eq!(
             printed(&calm),
-            "heron: no incident is open, but not everything could be read\nMessages are muted for another 42 min.\n\n\
+            "heron: no incident is open, but not everything could be read\nMessages are held back for another 42 min.\n\n\
              Not measured\n  everything: silent for 3 min\n"
         );
     }

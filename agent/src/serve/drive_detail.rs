@@ -146,7 +146,8 @@ impl Page {
         };
         for condition in document.conditions.iter().filter(is_about) {
             let severity = self.language.severity(condition.severity);
-            self.out.coloured(format_args!("{severity}: {}", condition.sentence), Some(condition.severity));
+            let sentence = condition.owners_sentence.as_ref().unwrap_or(&condition.sentence);
+            self.out.coloured(format_args!("{severity}: {sentence}"), Some(condition.severity));
         }
     }
 
@@ -154,7 +155,11 @@ impl Page {
         self.section("look.identity");
         self.value("table.serial", drive.serial.clone(), drive.missing.get("serial"));
         self.value("look.wwn", drive.wwn.clone(), drive.missing.get("wwn"));
-        self.value("table.size", drive.size_bytes.map(|size| Bytes(size).to_string()), drive.missing.get("size_bytes"));
+        self.value(
+            "table.size",
+            drive.size_bytes.map(|size| self.language.figure(Bytes(size))),
+            drive.missing.get("size_bytes"),
+        );
         let kind = match drive.kind {
             DriveKind::Hdd => "look.hdd",
             DriveKind::Ssd => "look.ssd",
@@ -268,7 +273,7 @@ impl Page {
 
     fn connection(&mut self, drive: &Drive) {
         self.section("look.connection");
-        let speed = drive.link_speed_mbit_per_s.map(|speed| MegabitsPerSecond(speed).to_string());
+        let speed = drive.link_speed_mbit_per_s.map(|speed| self.language.figure(MegabitsPerSecond(speed)));
         self.value("look.link", speed, drive.missing.get("link_speed_mbit_per_s"));
         let timeouts = drive.command_timeouts.map(|count| count.to_string());
         self.value("look.timeouts", timeouts, drive.missing.get("command_timeouts"));
@@ -292,7 +297,7 @@ impl Page {
                     pool.name,
                     shown(pool.level.clone()),
                     member.device,
-                    member.state
+                    self.words(&format!("look.member.{}", member.state))
                 );
                 self.out.coloured(line, severity);
             }
@@ -339,7 +344,7 @@ mod tests {
             "tray 3: ",
             "  serial: HN24-LARK",
             "  power-on hours: ",
-            "  drive's own assessment: passed",
+            "  self-assessment: passed",
             "  limits: warning at 50 °C, critical at 58 °C (default)",
             "  md0 (raid5), healthy: sdc",
         ] {
@@ -347,6 +352,9 @@ mod tests {
         }
         assert_eq!(printed(&calm, "lark").as_ref(), Ok(&text));
         assert_eq!(printed(&calm, "sdc").as_ref(), Ok(&text));
+        let wall = demo::dawn().expect("there is a dawn");
+        let german = detail(&calm, "3", Language::GERMAN, &wall).expect("there is a tray 3").to_string();
+        assert!(german.contains("  Größe: 4,00 TB\n") && german.contains("in Ordnung: sdc aktiv"), "{german}");
     }
 
     #[test]

@@ -103,7 +103,7 @@ mod tests {
         let mut out = Printout::default();
         list_closed(&history, settings.language, &mut out);
         let first = history.incidents[0].owners_headline.clone().expect("its owner reads German");
-        assert!(out.to_string().starts_with("\nBehoben\n") && out.to_string().contains(&first), "{out}");
-        assert!(out.to_string().contains("Die Liste ist vollständig seit: 20"), "{out}");
+        assert!(out.to_string().starts_with("\nBeendet\n") && out.to_string().contains(&first), "{out}");
+        assert!(out.to_string().contains("Die Liste reicht zurück bis 20"), "{out}");
     }
 }

@@ -134,14 +134,14 @@ impl Member {
 
 fn level(pool: &reading::Pool) -> Result<&str, &'static str> {
     match (pool.level.as_str(), pool.running.get()) {
-        ("", Some(PoolRunning::Running)) => Err("not asked: the pool has not reported it yet"),
+        ("", Some(PoolRunning::Running)) => Err("not read: the pool has not reported it yet"),
         ("", _) => Err("not fitted: the pool is not started"),
         (level, _) => Ok(level),
     }
 }
 
 fn state(pool: &reading::Pool, judged: Option<&Redundancy>) -> Result<PoolState, String> {
-    let judged = judged.ok_or("not asked: not judged yet")?;
+    let judged = judged.ok_or("not read: not judged yet")?;
     pool.running.value.as_ref().map_err(ToString::to_string)?;
     Ok(match pool.activity.kind {
         _ if judged.down.is_some() => PoolState::Down,

@@ -114,7 +114,7 @@ mod tests {
         there.driver = None;
         let card = Controller::of(there);
         assert_eq!((card.responds, card.driver), (None, None));
-        assert_eq!(card.missing["responds"], "not asked: it is asleep, and reading would wake it");
+        assert_eq!(card.missing["responds"], "not read: it is asleep, and reading would wake it");
         assert_eq!(card.missing["driver"], "not fitted: no driver is bound to it");
     }
 }

@@ -12,7 +12,7 @@ use crate::reading::{Power, SelfAssessment};
 use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::tell::words::self_test;
 use crate::tell::words::temperature::Temperatures;
-use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent, span};
+use crate::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Percent};
 use crate::verdict::{Severity, Standing};
 use std::time::Duration;
 
@@ -54,7 +54,7 @@ pub fn table(document: &Document, language: Language, wall: &Wall) -> Printout {
     };
     part(DRIVES, drives(document, &mut notes, language, wall));
     part(POOLS, pools(document, language));
-    part(VOLUMES, volumes(document, &mut notes));
+    part(VOLUMES, volumes(document, &mut notes, language));
     part(FANS, fans(document, &mut notes, language));
     part(SENSORS, temperatures(document, &mut notes, language));
     part(PORTS, links(document, &mut notes, language));
@@ -71,15 +71,17 @@ pub fn table(document: &Document, language: Language, wall: &Wall) -> Printout {
 /// How the box is, and what is open.
 fn summary(out: &mut Printout, document: &Document, language: Language) {
     let board = &document.board;
-    let (up, words) = (span(Duration::from_secs(board.up_s)), standing(document.standing, language));
-    let places: Places = &[("box", &document.box_name), ("standing", &words), ("up", &up), ("kernel", &board.kernel)];
+    let (up, words) = (language.span(Duration::from_secs(board.up_s)), standing(document.standing, language));
+    let kernel = if board.kernel.is_empty() { "" } else { language.plain("table.kernel") };
+    let places: Places = &[("box", &document.box_name), ("standing", &words), ("up", &up)];
     let severity = match document.standing {
         Standing::Critical => Some(Severity::Critical),
         Standing::Warning | Standing::NoData => Some(Severity::Warning),
         Standing::Notice => Some(Severity::Notice),
         Standing::Starting | Standing::PartlyReadable | Standing::Fine => None,
     };
-    out.coloured(language.say("table.summary", places), severity);
+    let title = format!("{}{kernel}{}", language.say("table.summary", places), board.kernel);
+    out.coloured(title, severity);
     for incident in &document.incidents {
         let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
         out.line("");
@@ -135,12 +137,12 @@ fn missing_temperature(drive: Option<&Drive>, name: Name<'_>, notes: &mut Notes)
 
 fn row(name: &str, drive: Option<&Drive>, tray: Option<&Tray>, language: Language, wall: &Wall) -> Vec<Cell> {
     let of = |text: &dyn Fn(&Drive) -> Option<String>| Cell::from(shown(drive.and_then(text)));
-    let rate = |rate: Option<f64>| rate.map(|rate| BytesPerSecond(rate).in_megabytes());
+    let rate = |rate: Option<f64>| rate.map(|rate| language.figure(BytesPerSecond(rate).in_megabytes()));
     let severity = tray.and_then(|tray| tray.severity);
     vec![
         Cell::coloured(name, severity),
         of(&|drive| drive.model.clone()),
-        of(&|drive| drive.size_bytes.map(|size| Bytes(size).to_string())),
+        of(&|drive| drive.size_bytes.map(|size| language.figure(Bytes(size)))),
         of(&|drive| drive.power.map(|is| language.plain(power(is)).to_owned())),
         of(&|drive| drive.temperature_c.map(|degrees| language.temperature(Celsius(degrees)))),
         of(&|drive| drive.forecast.as_ref().and_then(|ahead| forecast(ahead, language))),
@@ -196,7 +198,7 @@ pub(super) fn power(power: Power) -> &'static str {
 pub(super) fn forecast(ahead: &super::forecast_part::Forecast, language: Language) -> Option<String> {
     let settles = ahead.settles_c.map(|degrees| language.temperature(Celsius(degrees)));
     let limit = ahead.in_s.map(|seconds| {
-        let (limit, span) = (language.temperature(Celsius(ahead.limit_c)), span(Duration::from_secs(seconds)));
+        let (limit, span) = (language.temperature(Celsius(ahead.limit_c)), language.span(Duration::from_secs(seconds)));
         language.say("table.limit-in", &[("limit", &limit), ("span", &span)])
     });
     let parts: Vec<String> = settles.into_iter().chain(limit).collect();
@@ -227,18 +229,18 @@ fn pools(document: &Document, language: Language) -> Vec<Vec<Cell>> {
             shown(pool.level.clone()).into(),
             language.say(key, &[("working", &working), ("wanted", &wanted)]).into(),
             Cell::coloured(format!("{state}{}", done.unwrap_or_default()), severity),
-            shown(pool.size_bytes.map(|size| Bytes(size).to_string())).into(),
+            shown(pool.size_bytes.map(|size| language.figure(Bytes(size)))).into(),
         ]
     };
     document.pools.iter().map(row).collect()
 }
 
-fn volumes(document: &Document, notes: &mut Notes) -> Vec<Vec<Cell>> {
+fn volumes(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<Cell>> {
     let row = |volume: &super::volume_part::Volume| {
         if let Some(reason) = volume.missing.get("free_bytes") {
             notes.add("table.space-of", Why::Reason(reason.clone()), Name::Other(&volume.mount));
         }
-        let bytes = |bytes: Option<u64>| Cell::from(shown(bytes.map(|bytes| Bytes(bytes).to_string())));
+        let bytes = |bytes: Option<u64>| Cell::from(shown(bytes.map(|bytes| language.figure(Bytes(bytes)))));
         let share = volume
             .used_bytes
             .zip(volume.free_bytes)
@@ -286,11 +288,13 @@ fn links(document: &Document, notes: &mut Notes, language: Language) -> Vec<Vec<
         if let Some(reason) = link.missing.get("up") {
             notes.add("table.value-of", Why::Reason(reason.clone()), Name::Other(&link.name));
         }
-        let rate = |rate: Option<f64>| Cell::from(shown(rate.map(|rate| BytesPerSecond(rate).in_megabytes())));
+        let rate = |rate: Option<f64>| {
+            Cell::from(shown(rate.map(|rate| language.figure(BytesPerSecond(rate).in_megabytes()))))
+        };
         vec![
             link.name.as_str().into(),
             shown(link.up.map(|up| language.plain(if up { "table.yes" } else { "table.no" }).to_owned())).into(),
-            shown(link.speed_mbit_per_s.map(|speed| MegabitsPerSecond(speed).to_string())).into(),
+            shown(link.speed_mbit_per_s.map(|speed| language.figure(MegabitsPerSecond(speed)))).into(),
             rate(link.received_bytes_per_s),
             rate(link.sent_bytes_per_s),
         ]

@@ -90,7 +90,7 @@ fn quiet(section: &mut Section) -> Option<QuietHours> {
 fn heartbeat(section: &mut Section) -> Option<Heartbeat> {
     let url = section.unless_empty(key!(
         /// A URL to fetch regularly while traylight runs. A service behind it can alert you when the fetches stop:
-        /// nothing on the box can report that the whole box is dead. `heartbeat_ca_file` adds an authority of your own.
+        /// nothing on the box can report that the whole box is dead. `heartbeat_ca_file` adds a CA of your own.
         heartbeat_url = "", web_address().or_empty(), "A URL to fetch while traylight runs. Empty: none."
     ));
     let every = section.value(
@@ -100,7 +100,7 @@ fn heartbeat(section: &mut Section) -> Option<Heartbeat> {
         .unless_empty(key!(
             heartbeat_ca_file = "",
             path().or_empty(),
-            "One more certificate authority to trust for it, a PEM file."
+            "An additional certificate authority to trust for it, a PEM file."
         ))
         .map(|file| file.value);
     url.map(|url| Heartbeat { url: url.value, every, ca_file })

@@ -209,8 +209,7 @@ pub(super) fn read(section: &mut Section) -> Vec<AlertChannel> {
 }
 
 fn channel(section: &mut Section, names: &mut SeenTexts, leads_to: fn(&mut Section) -> Destination) -> AlertChannel {
-    let name =
-        section.required(key!(name = "owner", channel_name(), "The owner's name for the channel. Unique.").public());
+    let name = section.required(key!(name = "owner", channel_name(), "The name of the channel. Unique.").public());
     section.different(&name, names);
     let min_severity = key!(min_severity = "warning", one_of(SEVERITIES), "Nothing less severe goes to this channel.");
     let topics = key!(topics = [], one_of(TOPICS), "Which topics go to this channel. Empty: all.").public();
@@ -251,7 +250,7 @@ fn mail(section: &mut Section) -> Destination {
     let port = port(section, usual_port);
     let login = login(section);
     let from = section.required(key!(from = "heron@example.org", mail_address(), "The sender's address.").public());
-    let to = key!(to = ["keeper@example.org"], mail_address(), "The receivers' addresses.").public();
+    let to = key!(to = ["keeper@example.org"], mail_address(), "The recipients' addresses.").public();
     let to = section.required_list(to, MOST_ENTRIES);
     Destination::Mail(Mail {
         server: server.value,
@@ -265,18 +264,22 @@ fn mail(section: &mut Section) -> Destination {
 }
 
 fn webhook(section: &mut Section) -> Destination {
-    let url = section.required(key!(url = "https://hooks.example.org/heron", web_address(), "Where to."));
+    let url = section.required(key!(
+        url = "https://hooks.example.org/heron",
+        web_address(),
+        "The URL that messages are sent to."
+    ));
     let headers = key!(headers = [], header(), "More header lines, whose values are templates.");
     let headers = section.list(headers, 0..=MOST_ENTRIES);
     let content_type = section
-        .value(key!(content_type = "application/json", content_type(), "What kind of text the body is.").public());
+        .value(key!(content_type = "application/json", content_type(), "The content type of the body.").public());
     let body = section.optional(key!(body, body(), "The body, a template. Without it the whole message as JSON."));
     let token = secret(
         section,
         key!(
             token_file,
             path(),
-            "The file that holds what is sent as `Authorization: Bearer`; only its reader may read it."
+            "The file that holds what is sent as `Authorization: Bearer`; only traylight's user may read it."
         ),
         key!(
             token_credential,
@@ -286,7 +289,11 @@ fn webhook(section: &mut Section) -> Destination {
     );
     let signing_key = secret(
         section,
-        key!(signing_key_file, path(), "The file that holds the key of the signature; only its reader may read it."),
+        key!(
+            signing_key_file,
+            path(),
+            "The file that holds the key of the signature; only traylight's user may read it."
+        ),
         key!(signing_key_credential, credential_name(), "The systemd credential that holds the key of the signature."),
     );
     Destination::Webhook(Webhook {
@@ -302,7 +309,7 @@ fn webhook(section: &mut Section) -> Destination {
 }
 
 fn mqtt(section: &mut Section) -> Destination {
-    let tls = section.value(key!(tls = true, flag(), "Whether the session is encrypted.").public());
+    let tls = section.value(key!(tls = true, flag(), "Whether the connection is encrypted.").public());
     let server = section.required(key!(server = "broker.example.org", host(), "The broker.").public());
     let port = port(section, if tls { 8883 } else { 1883 });
     let version = one_of([("3.1.1", MqttVersion::V311), ("5", MqttVersion::V5)]);
@@ -311,7 +318,7 @@ fn mqtt(section: &mut Section) -> Destination {
     let topic = section.optional(key!(
         topic,
         topic(),
-        "What all topics begin with. Without it: traylight/ and the name of the box."
+        "The beginning of all MQTT topics. Without it: traylight/ and the name of the box."
     ));
     Destination::Mqtt(Mqtt {
         server: server.value,
@@ -327,7 +334,7 @@ fn mqtt(section: &mut Section) -> Destination {
 fn command(section: &mut Section) -> Destination {
     Destination::Command(CommandLine {
         program: section.required(key!(program = "/usr/local/bin/ring-the-bell", path(), "The program.")).value,
-        arguments: section.list(key!(arguments = [], text(1024), "What it is called with."), 0..=MOST_ENTRIES),
+        arguments: section.list(key!(arguments = [], text(1024), "Its arguments."), 0..=MOST_ENTRIES),
         time_limit: time_limit(section),
     })
 }
@@ -339,7 +346,7 @@ fn port(section: &mut Section, usual: u16) -> u16 {
 }
 
 fn ca_file(section: &mut Section) -> Option<String> {
-    let file = section.optional(key!(ca_file, path(), "One more certificate authority to trust, a PEM file."));
+    let file = section.optional(key!(ca_file, path(), "An additional certificate authority to trust, a PEM file."));
     file.map(|file| file.value)
 }
 
@@ -349,10 +356,10 @@ fn time_limit(section: &mut Section) -> Duration {
 }
 
 fn login(section: &mut Section) -> Option<Login> {
-    let user = section.optional(key!(user, text(256), "Who logs in."));
+    let user = section.optional(key!(user, text(256), "The user name."));
     let password = secret(
         section,
-        key!(password_file, path(), "The file that holds the password; only its reader may read it."),
+        key!(password_file, path(), "The file that holds the password; only traylight's user may read it."),
         key!(password_credential, credential_name(), "The systemd credential that holds the password."),
     );
     section.both_or_none(&user, &password, [&["user"], &["password_file", "password_credential"]]);

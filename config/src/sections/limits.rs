@@ -192,7 +192,7 @@ section! {
         /// How long a pool must be down before it is reported, healthy and idle before "degraded" clears, and up
         /// before "down" clears.
         down_hold: Duration = "10 s", hold_time(), "How long a pool must be down before it is reported.";
-        whole_hold: Duration = "60 s", hold_time(), "How long a pool must be healthy and idle before \"degraded\" clears.";
+        healthy_hold: Duration = "60 s", hold_time(), "How long a pool must be healthy and idle before \"degraded\" clears.";
         up_hold: Duration = "60 s", hold_time(), "How long a pool must be up before \"down\" clears.";
     }
 }

@@ -158,9 +158,10 @@ fn about_box(section: &mut Section) -> (Option<String>, Language, bool) {
         temperature_unit = "celsius", units
     ));
     let hot_swap = section.value(key!(
-        /// May trays be changed while the box is on? Only if tray, plug and controller are all made for it: plugs in one piece
-        /// with contacts of different length. Never with separate power and data cables. If not, advice that
-        /// touches a tray begins with switching off. Advice about cables, cards and supplies always does.
+        /// Whether drives may be changed while the box is on. Set it only if tray, connector and controller are all made
+        /// for hot-swap: one-piece connectors with staggered contacts. Never with separate power and data cables. If
+        /// false, advice that touches a tray begins with "power off first". Advice about cables, cards and supplies
+        /// always does.
         hot_swap = false, flag()
     ));
     (name, Language { code, temperatures }, hot_swap)
@@ -171,7 +172,7 @@ fn watch(section: &mut Section) -> Watch {
     Watch {
         links: section.list(
             key!(
-                /// Network ports, such as ["eth0"]. Empty: every hardware port that has ever had a cable with a partner.
+                /// Network ports, such as ["eth0"]. Empty: every hardware port that has ever had a link.
                 links = [], link()
             ),
             any.clone(),
@@ -195,8 +196,8 @@ fn watch(section: &mut Section) -> Watch {
 }
 
 section! {
-    /// How often drives test themselves. A scheduled test never wakes a drive. Never by default: a test is load and heat,
-    /// and its owner's to decide.
+    /// How often drives test themselves. A scheduled test never wakes a drive. Off by default: a test means load
+    /// and heat.
     pub struct SelfTestSchedule {
         /// Interval in days of power-on time, as counted by the drive: 1 to 365, 0 for never. A long test counts
         /// as a short one too.

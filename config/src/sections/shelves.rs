@@ -54,7 +54,7 @@ pub(super) fn read(file: &mut Section) -> Vec<Shelf> {
 }
 
 fn shelf(section: &mut Section, taken: &mut Taken) -> Shelf {
-    let name = section.required(key!(name = "top", text(32), "The owner's name for the shelf. Unique in the box."));
+    let name = section.required(key!(name = "top", text(32), "The name of the shelf. Unique in the box."));
     section.different(&name, &mut taken.names);
     let about = "Left to right, as seen from the front. With neither serial nor port a tray is meant to be empty.";
     let trays = section.sections("tray", about, 1..=MOST_TRAYS, |section| tray(section, taken));

@@ -96,7 +96,7 @@ pub(super) fn read(section: &mut Section) -> Vec<PanelWiring> {
 
 fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, u8)>) -> Option<PanelWiring> {
     let address = section.value(key!(
-        /// 0x3C or 0x3D. Many panels have the same two printed as 0x78 and 0x7A; that is understood too.
+        /// 0x3C or 0x3D. Many panels are labelled 0x78 or 0x7A instead; these are accepted as well.
         address = 0x3C, address()
     ));
     let bus_speed_khz = section.value(key!(
@@ -104,9 +104,9 @@ fn panel(section: &mut Section, bus: Given<Option<Bus>>, places: &mut Vec<(Bus, 
         bus_speed_khz = 100, whole(10..=1000)
     ));
     let controller = section.value(key!(
-        /// The chip behind the panel: "ssd1306" is the usual one, "sh1106" is on most with 1.3 inch (also on those
-        /// sold under another name: then the picture sits two pixels off and has snow at one edge), "ssd1309" on
-        /// most with 1.5 and 2.4 inch.
+        /// The controller chip of the panel. Most panels have "ssd1306"; most 1.3 inch panels have "sh1106", most 1.5
+        /// and 2.4 inch ones "ssd1309". If the picture is two pixels off, with noise along one edge, the chip is an
+        /// SH1106, whatever the panel was sold as.
         controller = "ssd1306", one_of(CONTROLLERS)
     ));
     let size = section.given(key!(

@@ -103,7 +103,7 @@ fn messages_are_held_back_for_a_time_and_the_log_says_so_once() {
     assert_eq!((code, said.as_str()), (Some(0), "messages are held back for 90 min; log and panel continue\n"));
     assert!(message(&agent.hears("muted")).starts_with("messages are held back for "));
     home.state_with("the time left", |state| state["muted_left_s"].as_u64().is_some_and(|left| left <= 5_400));
-    assert!(says(&home, "alerts", &[]).1.contains("Messages are muted for another "));
+    assert!(says(&home, "alerts", &[]).1.contains("Messages are held back for another "));
     let (code, said) = says(&home, "mute", &["--end"]);
     assert_eq!((code, said.as_str()), (Some(0), "messages are sent again\n"));
     agent.hears("mute-over");

@@ -182,7 +182,7 @@ fn a_second_agent_in_the_same_place_refuses_and_the_first_goes_on() {
 #[test]
 fn a_member_that_drops_out_is_told_once_when_it_goes_and_once_when_it_is_back() {
     let (heron, home) = (heron(), Home::new());
-    home.configure("[grace]\ndrives = \"1 ms\"\npools = \"1 ms\"\n[limits.pool]\nwhole_hold = \"1 ms\"\n");
+    home.configure("[grace]\ndrives = \"1 ms\"\npools = \"1 ms\"\n[limits.pool]\nhealthy_hold = \"1 ms\"\n");
     let mut agent = Running::start(&home, heron.root());
     home.state_with("a whole pool", |state| state["pools"][0]["state"] == "healthy");
     heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");

@@ -12,7 +12,7 @@ fn at_home_with_a_loss() -> (PretendBox, Home) {
     let (heron, home) = (heron(), Home::new());
     let heard = home.path("heard");
     home.configure(&format!(
-        "[grace]\npools = \"1 ms\"\n[limits.pool]\nwhole_hold = \"1 s\"\n[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\n\
+        "[grace]\npools = \"1 ms\"\n[limits.pool]\nhealthy_hold = \"1 s\"\n[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\n\
          arguments = ['-c', '(cat; echo) >> {}']\n",
         heard.display()
     ));

@@ -90,7 +90,7 @@ fn limit_descriptors(process: u32, most: usize) {
 #[test]
 fn visitors_for_whom_there_is_no_descriptor_wait_and_keep_no_processor_busy() {
     let (heron, home) = (heron(), Home::new());
-    home.configure("[grace]\npools = \"1 ms\"\n[limits.pool]\nwhole_hold = \"1 ms\"\n");
+    home.configure("[grace]\npools = \"1 ms\"\n[limits.pool]\nhealthy_hold = \"1 ms\"\n");
     let mut agent = Running::start(&home, heron.root());
     home.state_with("the first reading", |state| state["pools"][0].is_object());
     let core = agent.core();

@@ -95,7 +95,7 @@ fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
             format!("{} {port} {:?} {:?} {size}, {warm}", drive.key.0, drive.bus, drive.kind)
         })
         .collect();
-    let idle = "not asked: idle; not queried, so that it can fall asleep";
+    let idle = "not read: idle; a query could keep it awake";
     assert_eq!(
         drives,
         [
@@ -107,7 +107,7 @@ fn every_part_is_found_and_every_value_is_there_or_has_its_reason() {
     let first = &snapshot.drives[1];
     assert_eq!(first.model.as_deref(), Some("Warbler 4T"));
     assert_eq!(first.wwn.as_deref(), Some("5000c50030303031"));
-    assert_eq!(first.traffic.missing().unwrap().to_string(), "not asked: a rate needs two counts");
+    assert_eq!(first.traffic.missing().unwrap().to_string(), "not read: a rate needs two counts");
 
     let pool = &snapshot.pools[0];
     let (level, running) = (pool.level.as_str(), pool.running.get());
@@ -138,7 +138,7 @@ fn a_chip_that_does_not_answer_has_fans_with_a_reason() {
     assert!(made.is_ok_and(|made| made.success()), "a file that blocks its reader");
     let snapshot = rounds(&heron).round();
     let fans: Vec<_> = snapshot.fans.iter().map(|fan| format!("{} {}", fan.key, said(&fan.speed))).collect();
-    let not_yet = "not asked: not answered yet";
+    let not_yet = "not read: not answered yet";
     assert_eq!(fans, [format!("adt7475/fan1 {not_yet}"), format!("adt7475/fan2 {not_yet}")]);
     // Lets the worker go.
     fs::OpenOptions::new().write(true).open(heron.path(&input)).unwrap().write_all(b"900\n").unwrap();
@@ -175,7 +175,7 @@ fn a_disk_is_asked_for_its_temperature_only_after_somebody_used_it() {
     let mut rounds = rounds(&heron);
     for _ in 0..20 {
         let idle = temperature(&rounds.round(), "sdb");
-        assert_eq!(idle, "not asked: idle; not queried, so that it can fall asleep");
+        assert_eq!(idle, "not read: idle; a query could keep it awake");
         assert!(of_idle().is_none() && of_sleeper().is_none(), "a disk that nobody used was asked");
     }
 
@@ -202,7 +202,7 @@ fn a_drive_that_the_kernel_put_to_sleep_is_asleep_and_what_it_told_last_stays() 
     assert_eq!(temperature(&after, "nvme0n1"), "33 °C", "from before it slept");
     let taken = |snapshot: &Snapshot| drive(snapshot, "nvme0n1").temperature.taken;
     assert_eq!(taken(&after), taken(&before), "an old temperature keeps its age");
-    assert_eq!(temperature(&after, "sdb"), "not asked: idle; not queried, so that it can fall asleep");
+    assert_eq!(temperature(&after, "sdb"), "not read: idle; a query could keep it awake");
 }
 
 #[test]
@@ -215,7 +215,7 @@ fn a_drive_that_woke_up_is_not_called_asleep() {
     heron.write(status, "active\n");
     let woken = |snapshot: &Snapshot| drive(snapshot, "sda").power.value.is_err().then(|| snapshot.clone());
     let awake = until(&mut rounds, "the disk awake", woken);
-    assert_eq!(said(&drive(&awake, "sda").temperature), "not asked: idle; not queried, so that it can fall asleep");
+    assert_eq!(said(&drive(&awake, "sda").temperature), "not read: idle; a query could keep it awake");
 }
 
 #[test]
@@ -223,8 +223,13 @@ fn a_recorded_tree_is_sent_no_command() {
     let snapshot = until(&mut rounds(&heron()), "an answer from everybody", all_answered);
     for drive in &snapshot.drives {
         let why = drive.power.missing().unwrap().to_string();
-        assert_eq!(why, "not asked: a recorded tree has no drives", "{}", drive.device);
-        assert_eq!(drive.health.missing().unwrap().to_string(), "not asked: not asked yet", "{}", drive.device);
+        assert_eq!(why, "not read: a recorded tree has no drives", "{}", drive.device);
+        assert_eq!(
+            drive.health.missing().unwrap().to_string(),
+            "not read: the first reading is pending",
+            "{}",
+            drive.device
+        );
     }
 }
 
@@ -283,7 +288,7 @@ fn counters_that_run_over_go_on_and_counters_that_begin_anew_give_no_rate() {
     heron.write("/sys/block/sda/stat", &stat(10, 10));
     std::thread::sleep(Duration::from_millis(2));
     let anew = of(&second.round());
-    assert_eq!(anew.missing().unwrap().to_string(), "not asked: the counter was reset; a rate needs two counts");
+    assert_eq!(anew.missing().unwrap().to_string(), "not read: the counter was reset; a rate needs two counts");
 
     let port = heron.path("/sys/class/net/eth0/statistics/rx_bytes");
     let mut third = rounds(&heron);
@@ -291,7 +296,7 @@ fn counters_that_run_over_go_on_and_counters_that_begin_anew_give_no_rate() {
     fs::write(port, "7\n").unwrap();
     std::thread::sleep(Duration::from_millis(2));
     let anew = &third.round().links[0].traffic;
-    assert_eq!(anew.missing().unwrap().to_string(), "not asked: the counter was reset; a rate needs two counts");
+    assert_eq!(anew.missing().unwrap().to_string(), "not read: the counter was reset; a rate needs two counts");
 }
 
 #[test]

@@ -253,7 +253,7 @@ fn the_modules_word_is_in_every_snapshot_and_a_frozen_pool_is_not_asked_for_its_
     let room = |volume: &str, snapshot: &traylight::reading::Snapshot| {
         snapshot.volumes.iter().find(|of| of.mount == volume).unwrap().room.missing().unwrap().to_string()
     };
-    let recorded = "not asked: a recorded tree has no mounted file systems";
+    let recorded = "not read: a recorded tree has no mounted file systems";
     until(&mut rounds, "an answer", |snapshot| (room("/srv/songs", snapshot) == recorded).then_some(()));
 
     // One odd word is passed over, but not that everything waits.
@@ -263,7 +263,7 @@ fn the_modules_word_is_in_every_snapshot_and_a_frozen_pool_is_not_asked_for_its_
     assert_eq!(rounds.round().pools[1].running.get(), Some(&PoolRunning::Suspended));
 
     let frozen = super::rounds(&heron).round();
-    let wanted = "not asked: its pool is suspended, and a query could block forever";
+    let wanted = "not read: its pool is suspended, and a query could block forever";
     assert_eq!(room("/srv/songs", &frozen), wanted);
     assert_ne!(room("/", &frozen), wanted);
 }

@@ -142,7 +142,7 @@ pub enum Reason {
     NotFitted,
     /// The drive sleeps, and sleep is health.
     Asleep,
-    /// Not asked: asking would keep an idle drive from falling asleep, or a rate needs a second count.
+    /// Not read: a query would keep an idle drive from falling asleep, or a rate needs a second count.
     NotAsked,
     /// No answer within the deadline.
     TimedOut,
@@ -158,7 +158,7 @@ impl Reason {
         match self {
             Self::NotFitted => "not fitted",
             Self::Asleep => "asleep",
-            Self::NotAsked => "not asked",
+            Self::NotAsked => "not read",
             Self::TimedOut => "timed out",
             Self::Refused => "refused",
             Self::Unreadable => "unreadable",

@@ -46,7 +46,7 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
     match condition.kind() {
         Kind::PoolDegraded => vec![
             limit!("limit.pool-degraded.loss"),
-            limit!("limit.pool-degraded.whole", hold = set!(settings, pool.whole_hold)),
+            limit!("limit.pool-degraded.healthy", hold = set!(settings, pool.healthy_hold)),
         ],
         Kind::PoolDown => vec![
             limit!("limit.pool-down.down", hold = set!(settings, pool.down_hold)),
@@ -204,7 +204,7 @@ fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Po
             leave_in: memory.drives.leave_in(pool),
             rebuilding: pool.activity.kind == ActivityKind::Rebuild,
         },
-        holds: Holds::new(Duration::ZERO, limits.whole_hold),
+        holds: Holds::new(Duration::ZERO, limits.healthy_hold),
     })
 }
 

@@ -250,7 +250,7 @@ fn an_lvm_volume_that_never_told_has_its_reason() {
     assert_eq!(heron.asked(0, &[]), std::slice::from_ref(&volume));
     let running =
         |heron: &mut Hut, second| heron.read(second).0[0].running.value.clone().map_err(|why| why.to_string());
-    assert_eq!(running(&mut heron, 0), Err("not asked: not answered yet".to_owned()));
+    assert_eq!(running(&mut heron, 0), Err("not read: not answered yet".to_owned()));
     heron.pools.take_in(&volume, PoolAnswer::Lvm(Err(Missing::new(Reason::Refused, "mapper/control: denied"))), at(1));
     assert_eq!(running(&mut heron, 1), Err("refused: mapper/control: denied".to_owned()));
     assert_eq!(heron.read(1).1, [""; 0], "said once, by the pool itself");

@@ -99,10 +99,7 @@ mod tests {
         assert_eq!(english(PartName::Health { drive: "3".into() }, "", Some(0)), "health of 3: timed out, for 0 s");
         assert_eq!(english(PartName::Everything, "", None), "everything: the probe does not respond");
         let german = |part, lasted| said(part, "", lasted, Language::GERMAN);
-        assert_eq!(
-            german(PartName::Health { drive: "3".into() }, Some(60)),
-            "Zustand von 3: Zeitüberschreitung, seit 60 s"
-        );
-        assert_eq!(german(PartName::List { name: "drives".into() }, None), "Laufwerke: Zeitüberschreitung");
+        assert_eq!(german(PartName::Health { drive: "3".into() }, Some(60)), "Zustand von 3: Timeout, seit 60 s");
+        assert_eq!(german(PartName::List { name: "drives".into() }, None), "Laufwerke: Timeout");
     }
 }

@@ -135,7 +135,7 @@ fn known(report: &mut Report, look: &Look) -> [Result<(), Failed>; 4] {
                 let drive = look.item("drives", "serial", serial)?;
                 drive.must_be_missing("power", "not used since the start")?;
                 drive.must_be_missing("temperature_c", "")?;
-                drive.must_be_missing("assessment", "not asked")?;
+                drive.must_be_missing("assessment", "not read")?;
             }
             let drive = look.item("drives", "serial", "SCSI-V")?;
             drive.must_be("power", "active")?;

@@ -355,7 +355,7 @@ fn shares_open_at_the_limit_that_is_printed() {
     assert_eq!(told(450.0), None);
     let (_, limits) = told(449.0).expect("it is weak");
     assert!(
-        limits.starts_with("below 45 % of its usual speed at this drive level for 2 min (configuration)"),
+        limits.starts_with("below 45 % of its usual speed at this PWM level for 2 min (configuration)"),
         "{limits}"
     );
 }

@@ -56,7 +56,7 @@ fn times() -> Vec<Edge> {
             warm(look.snapshot, 0, degrees);
         })
         .ends_after(600),
-        Edge::time(("whole", "pool-degraded"), Notice, ("limit.pool-degraded.whole", "hold"), 10, |look| {
+        Edge::time(("whole", "pool-degraded"), Notice, ("limit.pool-degraded.healthy", "hold"), 10, |look| {
             if is_wrong(look) {
                 look.snapshot.pools[0].members.remove(2);
                 look.snapshot.pools[0].missing = Some(1);
