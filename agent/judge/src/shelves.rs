@@ -53,7 +53,10 @@ fn named_tray(memory: &Memory, snapshot: &Snapshot, wanted: &traylight_config::T
     match memory.drives.iter().find(was_here) {
         Some((key, _)) if is_told_gone(memory, key) => tray(memory, wanted.label.clone(), key, TrayState::Gone),
         Some((key, _)) => tray(memory, wanted.label.clone(), key, TrayState::NoReading),
-        None => Tray { label: wanted.label.clone(), drive: None, state: TrayState::Empty, severity: None },
+        None => {
+            let state = if drives::is_blind(snapshot) { TrayState::NoReading } else { TrayState::Empty };
+            Tray { label: wanted.label.clone(), drive: None, state, severity: None }
+        }
     }
 }
 

@@ -41,6 +41,6 @@ pub enum TrayState {
     Asleep,
     /// A drive with a temperature.
     Warm(Celsius),
-    /// A drive whose temperature is missing.
+    /// A drive whose temperature is missing, or a tray that is not known to be empty: drives cannot be read.
     NoReading,
 }

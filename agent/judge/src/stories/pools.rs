@@ -1,7 +1,9 @@
 //! Stories of presence and pools: members that vanish, come back or are replaced, layouts that survive and that do not.
 
 use super::{MINUTE, Story, lay_out, let_go, pull};
-use traylight_data::reading::{Activity, ActivityKind, Member, MemberState, PoolRunning, Reading, Snapshot, Source};
+use traylight_data::reading::{
+    Activity, ActivityKind, Blind, Member, MemberState, Missing, PoolRunning, Reading, Reason, Snapshot, Source,
+};
 use traylight_data::verdict::{Finding, Severity, TrayState};
 
 #[test]
@@ -269,4 +271,22 @@ fn a_layout_decides_how_bad_a_loss_is() {
     assert_eq!(lost("raid10", &two[..1]), "60 opened pool-degraded critical");
     assert_eq!(lost("raid6", &four[..3]), "70 opened pool-down critical");
     assert_eq!(lost("raid0", &two[..1]), "70 opened pool-down critical");
+}
+
+#[test]
+fn a_tray_is_called_empty_only_when_drives_can_be_read() {
+    let tray_7 = |can_read: bool| {
+        let mut story = Story::closely();
+        let empty = traylight_config::Tray { label: "7".into(), holds: None };
+        story.settings.shelves[1].trays.push(empty);
+        let story = story.play(0, 10, |_, snapshot| {
+            if !can_read {
+                snapshot.drives.clear();
+                snapshot.blind.push(Blind { what: "drives".into(), why: Missing::new(Reason::Refused, "") });
+            }
+        });
+        story.verdict.expect("there was a look").shelves[1].trays.last().map(|tray| tray.state)
+    };
+    assert_eq!(tray_7(true), Some(TrayState::Empty));
+    assert_eq!(tray_7(false), Some(TrayState::NoReading));
 }
