@@ -16,7 +16,7 @@ pub fn nearest<'c>(word: &str, candidates: impl IntoIterator<Item = &'c str>) ->
     candidates
         .into_iter()
         .map(|candidate| (osa_distance(&word, &plain(candidate)), candidate))
-        .filter(|(changes, candidate)| *changes <= (candidate.chars().count() / 3).max(1))
+        .filter(|(changes, candidate)| *changes <= candidate.chars().count() / 3)
         .min_by_key(|(changes, _)| *changes)
         .map(|(_, candidate)| candidate)
 }

@@ -27,6 +27,7 @@ const MAY_NAME: &[(&str, &str)] = &[
     ("agent/judge/src/shelves.rs", "a tray whose drive is gone"),
     ("agent/judge/src/lib.rs", "what ends with the absence of a drive"),
     ("agent/src/rehearse/causes.rs", "causes that are played as one of their signs"),
+    ("agent/src/serve/shelf_part.rs", "a tray whose drive is gone"),
     ("agent/src/tell/words/condition/mod.rs", "those whose words need arithmetic"),
     ("agent/src/tell/incident_log.rs", "what an incident's lines are about"),
     ("agent/src/tell/words/incident/mod.rs", "what an incident's lines are about"),

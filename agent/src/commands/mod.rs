@@ -113,8 +113,8 @@ pub fn run() -> ExitCode {
     let done = spare::descriptors().and_then(|()| arguments.command.run());
     match done {
         Ok(code) => code,
-        // The reader of our output has closed it.
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        // Whoever followed us has closed our output: there is nobody to complain to.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::from(1),
         Err(error) => {
             terminal::complain(error);
             ExitCode::from(1)

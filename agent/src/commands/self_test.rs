@@ -277,7 +277,7 @@ mod tests {
         let said = lines(false, &[Some(100), Some(95), Some(91), Some(90), Some(90), Some(83), Some(80)]);
         assert_eq!(
             said,
-            "Its self-test runs, 100 % is left\nIts self-test runs, 90 % is left\nIts self-test runs, 80 % is left\n"
+            "Self-test running, 100 % left\nSelf-test running, 90 % left\nSelf-test running, 80 % left\n"
         );
     }
 
@@ -286,7 +286,7 @@ mod tests {
         let said = lines(true, &[Some(90), Some(90), Some(89)]);
         assert_eq!(said.matches('\n').count(), 1);
         assert!(
-            said.starts_with("\rIts self-test runs, 90 % is left\x1b[K\r") && said.ends_with("89 % is left\x1b[K\n")
+            said.starts_with("\rSelf-test running, 90 % left\x1b[K\r") && said.ends_with("89 % left\x1b[K\n")
         );
     }
 

@@ -5,6 +5,7 @@
 
 use std::fmt::Display;
 use std::io::{self, IsTerminal, Stdout, Write};
+use std::os::fd::AsFd;
 use traylight::printout::{Printout, Screen};
 use traylight::send::log::Form;
 use traylight::text::one_line;
@@ -28,13 +29,21 @@ pub fn has_terminal() -> bool {
 
 /// Prints a printout as the terminal or pipe can show it.
 pub fn print(printout: &Printout) -> io::Result<()> {
-    io::stdout().write_all(printout.on(&screen()).as_bytes())
+    write_out(&printout.on(&screen()))
 }
 
 /// Prints a printout in plain ASCII without colours, whatever the terminal can show.
 pub fn print_plain(printout: &Printout) -> io::Result<()> {
     let plain = Screen { has_colours: false, has_unicode: false, ..screen() };
-    io::stdout().write_all(printout.on(&plain).as_bytes())
+    write_out(&printout.on(&plain))
+}
+
+/// A reader that has closed our output has all that it wanted: the exit code still reports the state of the box.
+fn write_out(text: &str) -> io::Result<()> {
+    match io::stdout().write_all(text.as_bytes()) {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        done => done,
+    }
 }
 
 /// True when standard output is a terminal.
@@ -43,15 +52,19 @@ pub fn is_there() -> bool {
 }
 
 /// What standard output can show.
-#[allow(clippy::disallowed_methods, reason = "the environment says what can be shown")]
 pub fn screen() -> Screen {
-    let columns = is_there().then(|| size().0);
+    screen_of(io::stdout())
+}
+
+#[allow(clippy::disallowed_methods, reason = "the environment says what can be shown")]
+fn screen_of(stream: impl AsFd + IsTerminal) -> Screen {
+    let columns = stream.is_terminal().then(|| size(stream).0);
     Screen::of(columns, &|name| std::env::var(name).ok())
 }
 
-/// Columns and rows of the terminal; those of old where it gives none.
-fn size() -> (u16, u16) {
-    match rustix::termios::tcgetwinsize(io::stdout()) {
+/// Columns and rows of a terminal; those of old where it gives none.
+fn size(terminal: impl AsFd) -> (u16, u16) {
+    match rustix::termios::tcgetwinsize(terminal) {
         Ok(size) if size.ws_col > 0 && size.ws_row > 0 => (size.ws_col, size.ws_row),
         _ => (80, 24),
     }
@@ -70,7 +83,7 @@ impl FullScreen {
 
     /// Draws over what was there. What has no room is left out at the end, which says so.
     pub fn draw(&mut self, printout: &Printout) -> io::Result<()> {
-        let (screen, rows) = (screen(), usize::from(size().1));
+        let (screen, rows) = (screen(), usize::from(size(io::stdout()).1));
         let text = printout.on(&screen);
         let mut lines: Vec<&str> = text.lines().collect();
         if lines.len() > rows {
@@ -102,8 +115,9 @@ pub fn print_lines(text: &str) -> io::Result<()> {
 pub fn complain(what: impl Display) {
     let mut out = Printout::default();
     out.lines(&format!("traylight: {what}"));
+    let screen = Screen { has_colours: false, ..screen_of(io::stderr()) };
     // Nobody may be listening, and then there is nobody to tell.
-    let _ = io::stderr().write_all(out.to_string().as_bytes());
+    let _ = io::stderr().write_all(out.on(&screen).as_bytes());
 }
 
 /// A place for lines that follow each other while something goes on, of which the last can be replaced.

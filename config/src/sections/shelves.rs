@@ -4,8 +4,7 @@
 
 use crate::key::key;
 use crate::reader::{Section, SeenTexts};
-use crate::source::steers;
-use crate::values::{ValueKind, refuse, text};
+use crate::values::{ValueKind, text, text_that};
 
 const MOST_SHELVES: usize = 16;
 const MOST_TRAYS: usize = 16;
@@ -84,12 +83,13 @@ fn tray(section: &mut Section, taken: &mut Taken) -> Tray {
     Tray { label: label.value, holds }
 }
 
-/// Labels are read off the panel, whose font has the characters of ISO 8859-1.
+/// Labels are read off the panel, whose font has the letters of ISO 8859-1, and stand in lists with spaces between them: one
+/// with a space or comma would pass for two.
 fn label() -> ValueKind<String> {
-    let drawable = |c: char| matches!(c, ' '..='\u{FF}') && !steers(c);
-    let ValueKind { read, rules, stand_in } = text(4);
-    ValueKind::new(rules, stand_in, move |value| match read(value) {
-        Ok(label) if label.chars().all(drawable) => Ok(label),
-        _ => refuse("a text in quotes of 1 to 4 characters that the panel can show, such as \"A1\""),
-    })
+    text_that(
+        4,
+        r"^[0-9A-Za-zÀ-ÖØ-öø-ÿ][-0-9A-Za-zÀ-ÖØ-öø-ÿ]*$",
+        "a text in quotes of 1 to 4 letters, digits or hyphens, such as \"A1\"",
+        |label| label.chars().all(|c| c <= '\u{FF}' && (c.is_alphanumeric() || c == '-')) && !label.starts_with('-'),
+    )
 }

@@ -44,7 +44,7 @@ pub(super) fn file_with(path: &str, line: &str) -> String {
             format!("[[button]]\n{line}\n{}\n", rest.collect::<Vec<_>>().join("\n"))
         }
         "alerts.mail[]" => {
-            format!("[[alerts.mail]]\n{line}\nname = 'm'\nserver = 's'\nfrom = 'h@x.org'\nto = ['k@x.org']\n")
+            format!("[[alerts.mail]]\n{line}\nname = 'm'\nserver = 'localhost'\nfrom = 'h@x.org'\nto = ['k@x.org']\n")
         }
         "alerts.webhook[]" => format!("[[alerts.webhook]]\n{line}\nname = 'w'\nurl = 'http://h'\n"),
         "alerts.mqtt[]" => format!("[[alerts.mqtt]]\n{line}\nname = 'q'\nserver = 's'\n"),

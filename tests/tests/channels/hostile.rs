@@ -71,7 +71,7 @@ fn how_much_may_come_is_told() {
     let authority = Authority::new();
     let stranger = Stranger::start(&authority, &[Pour(b"a")]);
     let fault = send(&mail(&authority, stranger.port, ""), &batch(message("7", 1, MessageKind::Opened))).unwrap_err();
-    let said = format!("found more than {MOST_BYTES_OF_MAIL} bytes of answer, wanted at most that");
+    let said = format!("expected at most {MOST_BYTES_OF_MAIL} bytes, found more");
     assert!(matches!(&fault, ChannelFault::InvalidReply(why) if why.contains(&said)), "{fault:?}");
 }
 

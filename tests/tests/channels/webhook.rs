@@ -103,7 +103,7 @@ fn servers_that_behave_badly_are_told_by_what_they_do() {
     assert!(matches!(fault(Manner::Says(vec![0xFF; 300])), ChannelFault::InvalidReply(_)));
     let large = "x".repeat((64 << 10) + 1);
     assert!(
-        matches!(fault(answer("200 OK", "", &large)), ChannelFault::InvalidReply(why) if why.contains("more than 65536 bytes"))
+        matches!(fault(answer("200 OK", "", &large)), ChannelFault::InvalidReply(why) if why.contains("at most 65536 bytes"))
     );
     let endless = b"HTTP/1.1 200 OK\r\n\r\n".iter().copied().chain(std::iter::repeat_n(b'x', 1 << 20)).collect();
     assert!(matches!(fault(Manner::Says(endless)), ChannelFault::InvalidReply(_)));

@@ -28,7 +28,7 @@ fn a_store_that_cannot_be_opened_is_a_warning_until_it_can_and_keeps_what_it_had
     let mut agent = Running::start(&home, heron.root());
     let refused = agent.hears("store-not-open");
     assert_eq!(refused["level"], "warning");
-    assert!(crate::message(&refused).contains("incidents and alerts that wait are not kept"), "{refused}");
+    assert!(crate::message(&refused).contains("would be lost by a restart"), "{refused}");
     home.state_with("a warning of it", store_fails);
     fs::remove_file(&folder).unwrap();
     fs::rename(&elsewhere, &folder).unwrap();

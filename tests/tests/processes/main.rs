@@ -60,7 +60,7 @@ fn a_probe_that_is_killed_is_replaced_and_readings_come_again() {
     assert!(message(&lost).contains("it ended: signal: 9"), "{lost}");
     let slower = turn_fan(&heron, 911);
     let back = agent.hears("probe-back");
-    assert!(message(&back).starts_with("the probe answers again"), "{back}");
+    assert!(message(&back).starts_with("the probe responds again"), "{back}");
     assert_ne!(agent.probe(), first);
     home.state_with("a reading of the new probe", slower);
 }
@@ -142,7 +142,7 @@ fn a_configuration_read_again_is_in_force_and_a_bad_one_changes_nothing() {
     signal("HUP", agent.core());
     let refused = agent.hears("reload-refused");
     assert_eq!(refused["level"], "error");
-    assert!(message(&refused).contains("the old one stays in force") && message(&refused).contains("nam"), "{refused}");
+    assert!(message(&refused).contains("the previous one stays active") && message(&refused).contains("nam"), "{refused}");
     home.state_with("the old name", |state| state["box"] == "reed hut");
 
     home.configure("[box]\nname = \"willow hut\"\n");

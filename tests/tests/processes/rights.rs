@@ -48,6 +48,6 @@ fn without_whoever_starts_probes_the_agent_ends_for_its_supervisor_to_start_it_a
     home.state_with("that the probe goes on alone", |_| true);
     signal("KILL", probe);
     let stopped = agent.hears("stopped");
-    assert!(crate::message(&stopped).starts_with("the process that starts probes is gone"), "{stopped}");
+    assert!(crate::message(&stopped).starts_with("the launcher is gone"), "{stopped}");
     assert_eq!(agent.ends().code(), Some(1));
 }
