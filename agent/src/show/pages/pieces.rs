@@ -59,17 +59,18 @@ fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
     [silent, test, trouble].into_iter().flatten().collect()
 }
 
-/// The first line between `left` and the right edge: the page's name, what must never be out of sight, the clock. The clock
-/// is on nearly all pages, and on a page that fills the panel it would wear the same pixels for ever: it moves by itself, a
-/// pixel a minute, as far as there is room.
+/// The first line between `left` and the right edge: the page's name, what must never be out of sight, the clock. They are on
+/// nearly all pages, and on a page that fills the panel they would wear the same pixels for ever: the line moves by itself, a
+/// pixel each time that pages have been in all their places, as far as there is room.
 pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
     const PLACES: u64 = 4;
+    const ROUND: u64 = 9 * 60;
     let (name, right) = heading_words(view, columns((width(frame) - left).max(0) as u32), name);
-    text(frame, left, 0, name, Face::Small);
     let letters = (name.chars().count() + right.chars().count()) as i32;
-    let room = (width(frame) - left - Face::Small.width() as i32 * letters - 1).max(0);
-    let moved = ((view.verdict.at.since_boot().as_secs() / 60) % PLACES) as i32;
-    text_right(frame, width(frame) - moved.min(room), 0, &right, Face::Small);
+    let room = (width(frame) - left - Face::Small.width() as i32 * letters - 1).clamp(0, PLACES as i32 - 1);
+    let moved = ((view.verdict.at.since_boot().as_secs() / ROUND) % PLACES) as i32;
+    text(frame, left + moved.min(room), 0, name, Face::Small);
+    text_right(frame, width(frame) - (room - moved).max(0), 0, &right, Face::Small);
 }
 
 /// The words of a heading at the left and at the right. Where there is no room for all, the clock goes first, then all but
