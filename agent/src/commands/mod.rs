@@ -76,7 +76,7 @@ enum Command {
     Alerts(alerts::AlertsFlags),
     /// Acknowledge an incident: no more reminders until it gets worse
     #[command(
-        before_help = "Examples:\n  traylight ack 7\n  traylight ack --accept 7    what is missing is meant to be missing"
+        before_help = "Examples:\n  traylight ack 7\n  traylight ack --accept 7    what is missing has been removed for good"
     )]
     Ack(ack::AckFlags),
     /// Hold messages back while you work on the box; log and panel continue

@@ -19,12 +19,12 @@ use traylight::tell::log::LogEntry;
 /// Flags of `run`.
 #[derive(clap::Args)]
 pub struct RunFlags {
-    /// The form of log lines [default: journal under systemd, short on a terminal, else text]
+    /// The log format [default: journal under systemd, short on a terminal, else text]
     #[arg(long, value_name = "FORM", help_heading = PLACES)]
     log: Option<Form>,
     #[command(flatten)]
     place: BoxFlags,
-    /// The folder for what must survive a restart
+    /// The folder for data that is kept across restarts
     #[arg(long, value_name = "DIR", default_value = "/var/lib/traylight", help_heading = PLACES)]
     state_dir: PathBuf,
 }

@@ -23,9 +23,9 @@ const NO_TRACE_AFTER: Duration = Duration::from_secs(60);
 /// What can be asked for.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
 pub enum TestChoice {
-    /// Start the short test: minutes
+    /// Start the short test, which takes minutes
     Short,
-    /// Start the long test: hours, as it reads the whole surface
+    /// Start the long test, which takes hours because it reads the whole surface
     Long,
     /// Stop the running test
     Stop,

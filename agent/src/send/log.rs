@@ -13,7 +13,7 @@ const JOURNAL: &str = "/run/systemd/journal/socket";
 pub enum Form {
     /// A short line for a person
     Short,
-    /// `key=value` pairs, with the words last
+    /// `key=value` pairs, with the message last
     Text,
     /// One JSON object a line
     Json,

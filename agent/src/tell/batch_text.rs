@@ -181,7 +181,7 @@ mod tests {
     #[test]
     fn what_is_late_left_out_or_a_repeat_is_said() {
         let batch = Batch::of(Item { left_out: 2, attempt: 2, ..item(MessageKind::Closed, 31) });
-        assert_eq!(subject(&batch), "heron: over: TRAY 3 GONE");
+        assert_eq!(subject(&batch), "heron: cleared: TRAY 3 GONE");
         let text = text(&batch);
         assert!(text.contains("Delivered 31 h late.\n"), "{text}");
         assert!(text.contains("2 earlier messages were dropped because the queue was full.\n"), "{text}");
@@ -198,7 +198,7 @@ mod tests {
         };
         assert_eq!(subject(&rehearsed(MessageKind::Opened)), "heron: TEST: critical: TRAY 3 GONE, LEAVE IN 1 2");
         let over = rehearsed(MessageKind::Closed);
-        assert_eq!(subject(&over), "heron: TEST: over: TRAY 3 GONE");
+        assert_eq!(subject(&over), "heron: TEST: cleared: TRAY 3 GONE");
         let message = &over.document()["messages"][0];
         assert_eq!(
             (&message["update"], &message["is_over"], &message["test"]),

@@ -94,7 +94,7 @@ impl LogEntry {
         let message = match change {
             Change::Closed { lasted, .. } => {
                 fields.extend(lasted.map(|lasted| ("lasted_s", lasted.as_secs().to_string())));
-                format!("over after {}: {}", known(*lasted), words.name)
+                format!("cleared after {}: {}", known(*lasted), words.name)
             }
             _ => {
                 fields.extend(advice(&words));
@@ -258,7 +258,7 @@ mod tests {
         let line = json_line(&LogEntry::of(&closed, &Gaps::default(), now, &wall()), &wall());
         let object: serde_json::Value = serde_json::from_str(&line).expect("a line is JSON");
         assert_eq!((&object["event"], &object["lasted_s"]), (&"closed".into(), &"35".into()));
-        assert_eq!(object["message"], "over after 35 s: TRAY 3 GONE");
+        assert_eq!(object["message"], "cleared after 35 s: TRAY 3 GONE");
         assert_eq!(object["level"], "notice");
         assert_eq!(object["do"], serde_json::Value::Null);
     }

@@ -199,7 +199,7 @@ pub fn turned(what: UpdateKind) -> String {
         UpdateKind::Worsened => "worse: ".to_owned(),
         UpdateKind::Refined { .. } => "now clearer: ".to_owned(),
         UpdateKind::Eased => "better: ".to_owned(),
-        UpdateKind::Closed { lasted, how: Ended::Over } => format!("over after {}: ", known(lasted)),
+        UpdateKind::Closed { lasted, how: Ended::Over } => format!("cleared after {}: ", known(lasted)),
         UpdateKind::Closed { lasted, how: Ended::TakenOut } => {
             format!("ended by taking it out, after {}: ", known(lasted))
         }

@@ -309,9 +309,9 @@ fn how_an_incident_turned_is_said_before_its_title() {
     let lasted = Some(Duration::from_secs(7_200));
     assert_eq!(turned(UpdateKind::Opened), "");
     assert_eq!(turned(UpdateKind::Refined { before: Cause::Unclear }), "now clearer: ");
-    assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "over after 2 h: ");
+    assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "cleared after 2 h: ");
     let unknown = UpdateKind::Closed { lasted: None, how: Ended::Over };
-    assert_eq!(turned(unknown), "over after a time that is not known: ");
+    assert_eq!(turned(unknown), "cleared after a time that is not known: ");
     assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::PartOf(IncidentId(9)) }), "part of incident 9: ");
 }
 
