@@ -275,19 +275,14 @@ mod tests {
     #[test]
     fn a_pipe_gets_a_line_for_every_ten_percent() {
         let said = lines(false, &[Some(100), Some(95), Some(91), Some(90), Some(90), Some(83), Some(80)]);
-        assert_eq!(
-            said,
-            "Self-test running, 100 % left\nSelf-test running, 90 % left\nSelf-test running, 80 % left\n"
-        );
+        assert_eq!(said, "Self-test running, 100 % left\nSelf-test running, 90 % left\nSelf-test running, 80 % left\n");
     }
 
     #[test]
     fn a_terminal_gets_one_line_that_changes() {
         let said = lines(true, &[Some(90), Some(90), Some(89)]);
         assert_eq!(said.matches('\n').count(), 1);
-        assert!(
-            said.starts_with("\rSelf-test running, 90 % left\x1b[K\r") && said.ends_with("89 % left\x1b[K\n")
-        );
+        assert!(said.starts_with("\rSelf-test running, 90 % left\x1b[K\r") && said.ends_with("89 % left\x1b[K\n"));
     }
 
     #[test]

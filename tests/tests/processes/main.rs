@@ -142,7 +142,10 @@ fn a_configuration_read_again_is_in_force_and_a_bad_one_changes_nothing() {
     signal("HUP", agent.core());
     let refused = agent.hears("reload-refused");
     assert_eq!(refused["level"], "error");
-    assert!(message(&refused).contains("the previous one stays active") && message(&refused).contains("nam"), "{refused}");
+    assert!(
+        message(&refused).contains("the previous one stays active") && message(&refused).contains("nam"),
+        "{refused}"
+    );
     home.state_with("the old name", |state| state["box"] == "reed hut");
 
     home.configure("[box]\nname = \"willow hut\"\n");
