@@ -224,8 +224,8 @@ impl Dispatch {
             waiting: standing.waiting,
             fails: standing.trouble.is_some(),
         });
-        let longest_wait = standings.iter().filter_map(|standing| standing.oldest).max();
         let now = Stamp::by(&self.clock);
+        let longest_wait = standings.iter().filter_map(|standing| standing.oldest.as_ref()?.age(&now)).max();
         let documented = standings.iter().filter_map(|standing| {
             let channel = self.alerts.channels.iter().find(|channel| channel.name == standing.channel)?;
             Some(Channel::of(standing, &channel.leads_to, !self.unconfirmed.contains(&channel.name), &now))

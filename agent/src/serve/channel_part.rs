@@ -39,7 +39,7 @@ impl Channel {
             kind: kind(leads_to).to_owned(),
             confirmed,
             waiting: state.waiting,
-            oldest_wait_s: state.oldest.map(|oldest| oldest.as_secs()),
+            oldest_wait_s: state.oldest.as_ref().and_then(seconds),
             last_success_at: last.and_then(|at| at.wall_text(now)),
             last_success_s: last.and_then(seconds),
             trouble: trouble.map(|(_, why)| why.clone()),

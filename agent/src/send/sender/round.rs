@@ -117,9 +117,10 @@ impl Round {
         self.under_way.abort_all();
         while self.under_way.join_next().await.is_some() {}
         self.give_up_trials();
-        let is_muted = self.outbox.is_muted();
+        let (is_muted, reach) = (self.outbox.is_muted(), self.outbox.rehearsal_reach.clone());
         self.take_up(wanted, self.outbox.kept());
         self.outbox.mute(is_muted);
+        self.outbox.rehearsal_reach = reach;
         self.outbox.road_changed();
         self.heartbeat_at = self.world.now().stamp.moment;
     }

@@ -6,7 +6,7 @@
 //!
 //! In reading order: `terms` is what it goes by and what it answers, `kept` what of it is stored. `planner` is the
 //! outbox, made of `queue`s, from which `fold` leaves out what is too much; `pause` and `heartbeat` are how long what fails is
-//! left alone, `quiet` the quiet hours, `rehearsed` what becomes of rehearsals.
+//! left alone, `quiet` the quiet hours, `reach` and `rehearsed` what becomes of rehearsals.
 
 mod fold;
 mod heartbeat;
@@ -15,6 +15,7 @@ mod pause;
 mod planner;
 mod queue;
 mod quiet;
+mod reach;
 mod rehearsed;
 mod terms;
 #[cfg(test)]

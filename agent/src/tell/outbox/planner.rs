@@ -4,6 +4,7 @@ use super::heartbeat::{HeartbeatPause, NAME};
 use super::kept::{Kept, LastSuccess, REMEMBERED, ReportedIncident, Waiting, Write};
 use super::pause::Pause;
 use super::queue::{ChannelQueue, QueuedMessage};
+use super::reach::RehearsalReach;
 use super::terms::{Blame, NextStep, Now, Policy, QueueState, Rule};
 use crate::clock::Moment;
 use crate::tell::batch::Batch;
@@ -28,6 +29,8 @@ pub struct Outbox {
     /// Pauses from before are brought over at the first look at the clock.
     has_begun: bool,
     pub(super) rehearsal_over: Option<Moment>,
+    /// Who has got what of rehearsals.
+    pub rehearsal_reach: RehearsalReach,
     /// The pause of the heartbeat, which is kept beside those of the channels.
     pub heartbeat: HeartbeatPause,
 }
@@ -77,6 +80,7 @@ impl Outbox {
                 is_muted: false,
                 has_begun: false,
                 rehearsal_over: None,
+                rehearsal_reach: RehearsalReach::default(),
                 heartbeat: HeartbeatPause::kept(heartbeat.into_iter().next()),
             },
             orphans,
@@ -246,7 +250,8 @@ impl Outbox {
         let Some(queue) = self.queue_mut(channel) else { return (Vec::new(), None) };
         let gone = queue.delivered(now.moment());
         let (success, trouble) = queue.works(&now.stamp);
-        let done = Write::Done(channel.to_owned(), gone);
+        gone.iter().for_each(|message| self.rehearsal_reach.arrived(channel, message));
+        let done = Write::Done(channel.to_owned(), gone.iter().map(|message| message.id.clone()).collect());
         (vec![done, Write::PauseOver(channel.to_owned()), Write::Success(success)], trouble)
     }
 
@@ -288,8 +293,10 @@ impl Outbox {
                 .entries
                 .iter()
                 .filter(|entry| !(self.is_muted && entry.message.held))
-                .filter_map(|entry| entry.message.made_at.age(&now.stamp))
-                .max(),
+                .map(|entry| &entry.message.made_at)
+                .filter(|made_at| made_at.age(&now.stamp).is_some())
+                .max_by_key(|made_at| made_at.age(&now.stamp))
+                .cloned(),
             trouble: queue.trouble.clone(),
             last_success: queue.last_success.as_ref().map(|success| success.at.clone()),
         };

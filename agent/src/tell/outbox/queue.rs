@@ -44,7 +44,7 @@ pub(super) struct ChannelQueue {
     pub last_success: Option<LastSuccess>,
     /// The messages of the batch that has left and was not heard of since.
     under_way: Vec<String>,
-    /// When the last letters arrived.
+    /// When the last batches of real messages arrived.
     batches: VecDeque<Moment>,
     /// A batch was refused: until all has left, each message goes by itself.
     is_apart: bool,
@@ -99,15 +99,23 @@ impl ChannelQueue {
             let is_held = is_muted && entry.message.held;
             !is_held && (quiet_until.is_none() || self.is_loud(entry))
         };
-        let ready: Vec<&QueuedMessage> = self.entries.iter().filter(may_leave).collect();
-        if ready.is_empty() {
-            return NextStep::Wait(quiet_until);
+        let (tests, real): (Vec<&QueuedMessage>, Vec<&QueuedMessage>) =
+            self.entries.iter().filter(may_leave).partition(|entry| entry.message.is_test());
+        let step = if real.is_empty() { NextStep::Wait(quiet_until) } else { self.next_real(&real, now) };
+        // Tests neither wait for a burst nor add to one: what is real must not wait for them.
+        match step {
+            NextStep::Wait(_) if !tests.is_empty() => send(&tests[..1], now),
+            step => step,
         }
+    }
+
+    /// What to do about real messages that may leave.
+    fn next_real(&self, ready: &[&QueuedMessage], now: &Now) -> NextStep {
         let recent = self.batches.iter().filter(|sent| now.moment().since(**sent) < WINDOW).count();
         if !self.rule.shares_batches || self.is_apart || recent + ready.len() <= BURST {
             return send(&ready[..1], now);
         }
-        match self.room_at(recent, &ready) {
+        match self.room_at(recent, ready) {
             Some(room) if room > now.moment() => NextStep::Wait(Some(room)),
             _ => send(&ready[..ready.len().min(LONGEST_BATCH)], now),
         }
@@ -146,18 +154,22 @@ impl ChannelQueue {
         self.kept_pause.insert(KeptPause { channel, target: *target, failures, since: since.clone() }).clone()
     }
 
-    /// The names of the messages that have arrived.
-    pub fn delivered(&mut self, now: Moment) -> Vec<String> {
-        let gone = std::mem::take(&mut self.under_way);
-        self.entries.retain(|entry| !gone.contains(&entry.message.id));
-        self.batches.push_back(now);
+    /// The messages that have arrived.
+    pub fn delivered(&mut self, now: Moment) -> Vec<Arc<Message>> {
+        let ids = std::mem::take(&mut self.under_way);
+        let (gone, left): (VecDeque<QueuedMessage>, VecDeque<QueuedMessage>) =
+            self.entries.drain(..).partition(|entry| ids.contains(&entry.message.id));
+        self.entries = left;
+        if gone.iter().any(|entry| !entry.message.is_test()) {
+            self.batches.push_back(now);
+        }
         while self.batches.len() > BURST {
             self.batches.pop_front();
         }
         self.pause.forget();
         self.kept_pause = None;
         self.is_apart &= !self.entries.is_empty();
-        gone
+        gone.into_iter().map(|entry| entry.message).collect()
     }
 
     /// The other side has accepted something; for how long the channel had failed before.

@@ -16,14 +16,18 @@ const LAST_WORDS: Duration = Duration::from_secs(60);
 pub type Dropped = BTreeMap<String, usize>;
 
 impl Outbox {
-    /// Takes in that a rehearsal is over, with what is last said of it. Channels that have not heard the rest of it hear
-    /// nothing of its end.
+    /// Takes in that a rehearsal is over, with what is last said of it. A channel that a message about an incident has reached,
+    /// or may reach yet, gets its end as well; others hear nothing of it.
     pub fn end_rehearsal(&mut self, last: Vec<Message>, now: &Now) -> (Dropped, Vec<Write>) {
         let (dropped, mut writes) = self.drop_rehearsed();
-        let ignorant = |channel: &String| dropped.contains_key(channel);
         for message in last {
-            let channels: Vec<String> =
-                self.channels_for(&message, None).into_iter().filter(|channel| !ignorant(channel)).collect();
+            let is_reached = |queue: &&ChannelQueue| {
+                // What is left of it in the queue is under way.
+                self.rehearsal_reach.has(&queue.rule.channel, &message.incident)
+                    || queue.holds_some_of(&message.incident)
+            };
+            let reached = self.queues.iter().filter(is_reached);
+            let channels: Vec<String> = reached.map(|queue| queue.rule.channel.clone()).collect();
             writes.extend(self.put(message.into(), &channels));
         }
         self.rehearsal_over = Some(now.moment());

@@ -74,8 +74,8 @@ pub struct QueueState {
     pub channel: String,
     /// How many messages wait for it.
     pub waiting: usize,
-    /// How long the oldest of them has waited, where that is known.
-    pub oldest: Option<Duration>,
+    /// When the oldest of them was made, where it is known how long ago that is.
+    pub oldest: Option<Stamp>,
     /// Since when it fails, and how.
     pub trouble: Option<(Stamp, String)>,
     /// When it has accepted something last, where that is known.

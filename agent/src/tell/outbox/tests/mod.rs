@@ -125,6 +125,25 @@ fn a_flood_becomes_one_batch_and_critical_ones_wait_a_minute_at_most() {
     assert_eq!(sent(&mut outbox, "mail", &at(601)), ["i10.1"], "the burst is over");
 }
 
+/// Rehearsals are practice: nobody waits for a real alert because of them, nor do they get lost in a flood of real ones.
+#[test]
+fn tests_use_up_no_burst_and_wait_for_none() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    let test = |n| Message { is_rehearsed: true, ..message(&format!("test-{n}"), 1, Opened, Warning, 0) };
+    (1..=7).for_each(|n| drop(outbox.take(test(n), &at(0))));
+    assert_eq!(sent(&mut outbox, "mail", &at(0)).len(), 7);
+    for n in 1..=5 {
+        outbox.take(message(&format!("i{n}"), 1, Opened, Warning, 1), &at(1));
+    }
+    assert_eq!(sent(&mut outbox, "mail", &at(1)).len(), 5, "real ones leave immediately");
+    outbox.take(message("i6", 1, Opened, Warning, 2), &at(2));
+    outbox.take(test(8), &at(2));
+    assert_eq!(sent(&mut outbox, "mail", &at(2)), ["test-8.1"]);
+    assert_eq!(waits_until(&outbox, "mail", &at(2)), Some(601));
+    outbox.take(test(9), &at(601));
+    assert_eq!(sent(&mut outbox, "mail", &at(601)), ["i6.1", "test-9.1"], "what is real goes first");
+}
+
 #[test]
 fn what_has_waited_through_a_failure_leaves_in_batches_of_fifty() {
     let mut outbox = outbox(vec![rule("mail")]);
@@ -167,7 +186,7 @@ fn a_channel_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up(
     assert_eq!(pauses, [1, 2, 5, 15, 60, 60]);
     assert_eq!(sent(&mut outbox, "hook", &at(0)), ["a.1"]);
     let standing = outbox.standings(&at(now)).remove(0);
-    assert_eq!((standing.waiting, standing.oldest), (1, Some(Duration::from_secs(now))));
+    assert_eq!((standing.waiting, standing.oldest), (1, Some(at(0).stamp)), "its age grows while nothing happens");
     assert_eq!(standing.trouble, Some((at(0).stamp, "nobody answers".into())));
     outbox.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5);
     outbox.road_changed();

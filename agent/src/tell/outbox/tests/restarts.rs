@@ -206,6 +206,23 @@ fn what_a_rehearsal_could_not_say_while_it_ran_is_dropped() {
     assert_eq!(sent(&mut outbox, "hook", &at(999)), ["real.1"], "what is real");
 }
 
+/// It ends within a second, before all that it has to report has left.
+#[test]
+fn a_channel_that_got_a_part_of_a_rehearsal_gets_its_end() {
+    let mut outbox = outbox(vec![rule("mail"), rule("hook")]);
+    outbox.take(rehearsed("7", 1, 5), &at(5));
+    assert_eq!(sent(&mut outbox, "mail", &at(5)), ["test-7.1"]);
+    let NextStep::Send(batch) = outbox.next("hook", &at(5)) else { panic!("a batch") };
+    outbox.begun("hook", &batch, &at(5));
+    let worsened = Message { kind: Worsened, ..rehearsed("7", 2, 6) };
+    outbox.take(worsened, &at(6));
+    let (dropped, _) = outbox.end_rehearsal(vec![rehearsed("7", 3, 6)], &at(6));
+    assert_eq!(dropped.into_values().collect::<Vec<_>>(), [1, 1]);
+    assert_eq!(sent(&mut outbox, "mail", &at(6)), ["test-7.3"]);
+    outbox.delivered("hook", &at(7));
+    assert_eq!(sent(&mut outbox, "hook", &at(7)), ["test-7.3"], "its first message was under way");
+}
+
 #[test]
 fn a_rehearsal_that_is_not_over_keeps_what_it_has_to_say() {
     let mut outbox = outbox(vec![rule("mail")]);
