@@ -126,10 +126,10 @@ impl Played {
             incident: incident.clone(),
         };
         let updates = self.verdict.incidents.iter().filter(|open| opened.contains(&open.id)).map(over).collect();
-        PlayedLook {
-            changes: self.verdict.conditions.iter().filter(is_played).map(closed).collect(),
-            verdict: Verdict { updates, remarks: Vec::new(), ..self.verdict.clone() },
-        }
+        let (played, conditions): (Vec<_>, Vec<_>) = self.verdict.conditions.iter().partition(is_played);
+        let (changes, conditions) =
+            (played.into_iter().map(closed).collect(), conditions.into_iter().cloned().collect());
+        PlayedLook { changes, verdict: Verdict { updates, conditions, remarks: Vec::new(), ..self.verdict.clone() } }
     }
 
     /// The calendar of a moment of the play, which ends now.

@@ -4,6 +4,7 @@
 use super::*;
 use crate::demo::{self, heron, story};
 use crate::reading::{Itself, Source};
+use crate::tell::incident_log;
 use crate::verdict::{Finding, Severity};
 
 /// The box after ten minutes, and what is remembered of it.
@@ -173,4 +174,14 @@ fn a_check_is_days_overdue_in_its_rehearsal() {
         _ => 0,
     });
     assert_eq!(days.max(), Some(5));
+}
+
+#[test]
+fn the_end_of_a_rehearsal_is_logged_as_an_end() {
+    let (settings, memory, snapshot) = watched(|_| {});
+    let played = play(&settings, &memory, &snapshot, RehearsedFault::Kind(Kind::DriveGone), None).unwrap();
+    let end = played.end();
+    let wall = demo::dawn().expect("there is a dawn");
+    let entries = incident_log::entries(&end.verdict, &end.changes, end.verdict.at, &wall);
+    assert!(!entries.is_empty() && entries.iter().all(|entry| !entry.message.contains("continues")), "{entries:?}");
 }

@@ -25,8 +25,13 @@ pub fn about(report: SendEvent) -> LogEntry {
         SendEvent::NotToAll { channel, refused } => {
             (4, "receiver-refused", format!("`{channel}` rejected some recipients: {}", refused.join("; ")))
         }
-        SendEvent::Fails { channel, why } => {
-            (4, "channel-fails", format!("`{channel}` failed, its alerts are queued: {why}"))
+        SendEvent::Fails { channel, why, waiting } => {
+            let queued = match waiting {
+                0 => String::new(),
+                1 => ", 1 message is queued".to_owned(),
+                several => format!(", {several} messages are queued"),
+            };
+            (4, "channel-fails", format!("`{channel}` failed{queued}: {why}"))
         }
         SendEvent::WorksAgain { channel, after } => {
             let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();
@@ -55,4 +60,29 @@ pub fn about(report: SendEvent) -> LogEntry {
 
 fn messages(count: usize) -> String {
     if count == 1 { "1 message".to_owned() } else { format!("{count} messages") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_has_what_is_queued_and_what_was_replied_and_nothing_where_there_is_none() {
+        let fails =
+            |waiting| about(SendEvent::Fails { channel: "bell".into(), why: "rejected".into(), waiting }).message;
+        assert_eq!(
+            [fails(0), fails(1), fails(3)],
+            [
+                "`bell` failed: rejected",
+                "`bell` failed, 1 message is queued: rejected",
+                "`bell` failed, 3 messages are queued: rejected"
+            ]
+        );
+        let delivered = |receipt: &str| {
+            let (channel, ids, receipt) = ("bell".to_owned(), vec!["5ed9-7.1.opened".to_owned()], receipt.to_owned());
+            about(SendEvent::Delivered { channel, ids, receipt }).message
+        };
+        assert_eq!(delivered(""), "`bell` accepted 5ed9-7.1.opened");
+        assert_eq!(delivered("rung"), "`bell` accepted 5ed9-7.1.opened: rung");
+    }
 }

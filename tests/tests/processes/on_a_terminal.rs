@@ -78,22 +78,26 @@ fn a_person_reads_what_was_found_and_ctrl_c_ends_it_although_a_channel_hangs() {
     run.prints(&format!("edit {}", home.path("traylight.toml").display()));
     assert!(!run.printed.lock().unwrap().contains("message="), "the structured line is for pipes and the journal");
     let mut test = home.command(traylight(), "alerts").args(["--test", "bell"]).spawn().unwrap();
-    let under_way =
-        || children(run.agent.id()).contains(&"sleep".to_owned()).then_some(()).ok_or("no message is under way");
-    wait_until("a message under way", 60, under_way).unwrap();
+    let is_bell = |(_, name): &(String, String)| name == "sleep";
+    let under_way = || children(run.agent.id()).into_iter().find(is_bell).ok_or("no message is under way");
+    let (bell, _) = wait_until("a message under way", 60, under_way).unwrap();
     run.keyboard.write_all(b"\x03").unwrap();
     assert_eq!(run.ends(), Some(0));
     run.prints("\x1b[?25h");
+    // Its program ends with it; what has ended and nobody has waited for has no command line.
+    let lives = || std::fs::read(format!("/proc/{bell}/cmdline")).is_ok_and(|line| !line.is_empty());
+    wait_until("the end of the program", 10, || if lives() { Err("it lives on") } else { Ok(()) }).unwrap();
     let _ = test.kill();
     let _ = test.wait();
 }
 
-/// The names of the processes that this one has started.
-fn children(parent: u32) -> Vec<String> {
+/// The ids and names of the processes that this one has started.
+fn children(parent: u32) -> Vec<(String, String)> {
     let tasks = std::fs::read_dir(format!("/proc/{parent}/task")).unwrap().map(|task| task.unwrap().path());
     let read = |path| std::fs::read_to_string(path).unwrap_or_default();
     let started: String = tasks.map(|task| read(task.join("children"))).collect();
-    started.split_whitespace().map(|id| read(format!("/proc/{id}/comm").into()).trim().to_owned()).collect()
+    let name = |id: &str| read(format!("/proc/{id}/comm").into()).trim().to_owned();
+    started.split_whitespace().map(|id| (id.to_owned(), name(id))).collect()
 }
 
 #[test]

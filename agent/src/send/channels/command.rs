@@ -7,12 +7,13 @@ use crate::tell::batch::Batch;
 use rustix::fs::{FlockOperation, flock};
 use rustix::io::{FdFlags, fcntl_setfd};
 use rustix::process::{Pid, Signal, kill_process_group};
+use std::collections::BTreeSet;
 use std::fs::{File, OpenOptions};
 use std::os::fd::AsRawFd;
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::PathBuf;
 use std::process::{ExitStatus, Stdio};
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWriteExt};
 use tokio::process::{Child, Command};
@@ -93,7 +94,7 @@ impl CommandChannel {
             .process_group(0)
             .spawn();
         let child = spawned.map_err(|error| ChannelFault::NotReady(format!("{program} cannot be run: {error}")))?;
-        let mut running = RunningCommand(child);
+        let mut running = RunningCommand::new(child);
         let (status, said) = within(*time_limit, running.hear(batch.document().to_string())).await?;
         let said = hide(&said, &secrets(arguments));
         if status.success() {
@@ -131,13 +132,33 @@ impl Channel for CommandChannel {
     }
 }
 
+/// The process groups of the programs that run, for an end that waits for nothing.
+static RUNNING: Mutex<BTreeSet<i32>> = Mutex::new(BTreeSet::new());
+
+/// Kills all programs that run, with all that they have started. For a process that is about to end.
+pub fn kill_running() {
+    for group in RUNNING.lock().unwrap_or_else(PoisonError::into_inner).iter() {
+        let _ = Pid::from_raw(*group).map(|group| kill_process_group(group, Signal::KILL));
+    }
+}
+
 /// A program that runs. With it go all that it has started.
-struct RunningCommand(Child);
+struct RunningCommand {
+    child: Child,
+    group: Option<Pid>,
+}
 
 impl RunningCommand {
+    fn new(child: Child) -> Self {
+        let group = child.id().and_then(|id| Pid::from_raw(i32::try_from(id).ok()?));
+        RUNNING.lock().unwrap_or_else(PoisonError::into_inner).extend(group.map(|group| group.as_raw_pid()));
+        Self { child, group }
+    }
+
     /// Tells it, and hears it to its end.
     async fn hear(&mut self, input: String) -> Result<(ExitStatus, String), ChannelFault> {
-        let (stdin, stdout, stderr) = (self.0.stdin.take(), self.0.stdout.take(), self.0.stderr.take());
+        let Child { stdin, stdout, stderr, .. } = &mut self.child;
+        let (stdin, stdout, stderr) = (stdin.take(), stdout.take(), stderr.take());
         let tell = async {
             if let Some(mut stdin) = stdin {
                 // It need not want to know it all.
@@ -145,7 +166,7 @@ impl RunningCommand {
             }
         };
         let ((), output, complaints) = tokio::join!(tell, bounded(stdout), bounded(stderr));
-        let ended = self.0.wait().await;
+        let ended = self.child.wait().await;
         let status = ended
             .map_err(|error| ChannelFault::NotReady(format!("the exit status of the program is not known: {error}")))?;
         let said = if complaints.is_empty() { output } else { complaints };
@@ -155,9 +176,11 @@ impl RunningCommand {
 
 impl Drop for RunningCommand {
     fn drop(&mut self) {
+        let Some(group) = self.group else { return };
+        RUNNING.lock().unwrap_or_else(PoisonError::into_inner).remove(&group.as_raw_pid());
         // Its id is there as long as nobody has waited for its end, so that no other can have it.
-        if let Some(id) = self.0.id().and_then(|id| Pid::from_raw(i32::try_from(id).ok()?)) {
-            let _ = kill_process_group(id, Signal::KILL);
+        if self.child.id().is_some() {
+            let _ = kill_process_group(group, Signal::KILL);
         }
     }
 }

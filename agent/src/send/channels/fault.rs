@@ -85,13 +85,28 @@ impl fmt::Display for ChannelFault {
 
 impl std::error::Error for ChannelFault {}
 
-/// What is wrong with a certificate or the encryption, and what helps.
+/// What is wrong with a certificate or the encryption, and what helps. The library's own texts are for programmers.
 #[cfg(feature = "tls")]
 fn about_tls(error: &tokio_rustls::rustls::Error) -> String {
     use tokio_rustls::rustls::CertificateError as Wrong;
     use tokio_rustls::rustls::Error;
-    let Error::InvalidCertificate(wrong) = error else {
-        return format!("encryption failed: {}", short(&error.to_string()));
+    let wrong = match error {
+        Error::InvalidCertificate(wrong) => wrong,
+        Error::AlertReceived(alert) => {
+            return format!("the server ended the TLS handshake (alert {})", u8::from(*alert));
+        }
+        Error::PeerIncompatible(_) => {
+            return "the server has no TLS version or cipher in common with traylight; it needs TLS 1.2 or 1.3"
+                .to_owned();
+        }
+        Error::InvalidMessage(_) | Error::InappropriateMessage { .. } | Error::InappropriateHandshakeMessage { .. } => {
+            return "the server's reply is not TLS; check the port and the security setting".to_owned();
+        }
+        Error::NoCertificatesPresented => return "the server sent no certificate".to_owned(),
+        _ => return "TLS failed: the server broke the protocol".to_owned(),
+    };
+    let is_authority = |inner: &(dyn std::error::Error + 'static)| {
+        matches!(inner.downcast_ref(), Some(webpki::Error::CaUsedAsEndEntity))
     };
     let (why, help) = match wrong {
         Wrong::UnknownIssuer => {
@@ -102,7 +117,16 @@ fn about_tls(error: &tokio_rustls::rustls::Error) -> String {
         Wrong::NotValidForName | Wrong::NotValidForNameContext { .. } => {
             ("issued for another name", "use the name in the certificate")
         }
-        other => return format!("certificate not trusted: {}", short(&other.to_string())),
+        Wrong::Other(other) if is_authority(&*other.0) => (
+            "it is a CA certificate, as self-signed ones often are",
+            "make one with basicConstraints=CA:FALSE and name it in ca_file",
+        ),
+        Wrong::Revoked => ("revoked", "renew it"),
+        Wrong::BadSignature => ("its signature does not match", "check ca_file"),
+        Wrong::InvalidPurpose | Wrong::InvalidPurposeContext { .. } => {
+            ("not issued for a server", "make one with extendedKeyUsage=serverAuth")
+        }
+        _ => ("malformed or of an unsupported kind", "check it with `openssl x509 -text`"),
     };
     format!("certificate not trusted: {why}; {help}")
 }
@@ -137,4 +161,32 @@ pub(crate) fn short(said: &str) -> String {
         short.push('…');
     }
     short
+}
+
+#[cfg(all(test, feature = "tls"))]
+mod tests {
+    use super::*;
+    use tokio_rustls::rustls::{AlertDescription, CertificateError, Error, OtherError, PeerMisbehaved};
+
+    #[test]
+    fn what_is_wrong_with_a_certificate_or_tls_is_in_plain_words() {
+        let other = |error| CertificateError::Other(OtherError(std::sync::Arc::new(error)));
+        let self_signed = about_tls(&Error::InvalidCertificate(other(webpki::Error::CaUsedAsEndEntity)));
+        assert_eq!(
+            self_signed,
+            "certificate not trusted: it is a CA certificate, as self-signed ones often are; make one with \
+             basicConstraints=CA:FALSE and name it in ca_file"
+        );
+        let errors = [
+            Error::InvalidCertificate(other(webpki::Error::PathLenConstraintViolated)),
+            Error::InvalidCertificate(CertificateError::BadEncoding),
+            Error::AlertReceived(AlertDescription::HandshakeFailure),
+            Error::PeerMisbehaved(PeerMisbehaved::IllegalMiddleboxChangeCipherSpec),
+        ];
+        for error in errors {
+            let said = about_tls(&error);
+            let names = ["Other", "PathLen", "BadEncoding", "HandshakeFailure", "Misbehaved", "Illegal"];
+            assert!(names.iter().all(|name| !said.contains(name)), "{said}");
+        }
+    }
 }

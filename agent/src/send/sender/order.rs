@@ -59,6 +59,8 @@ pub enum SendEvent {
         channel: String,
         /// How.
         why: String,
+        /// How many messages are queued for it.
+        waiting: usize,
     },
     /// A channel that failed works again.
     WorksAgain {

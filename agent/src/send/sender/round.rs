@@ -288,10 +288,17 @@ impl Round {
             Err(fault) => {
                 let (blame, why) = (fault.blame(), fault.to_string());
                 if self.outbox.failed(&channel, blame, &why, &now, self.world.chance()) {
-                    (self.report)(SendEvent::Fails { channel, why });
+                    self.report_failure(channel, why, &now);
                 }
             }
         }
+    }
+
+    /// A channel begins to fail.
+    pub(super) fn report_failure(&self, channel: String, why: String, now: &Now) {
+        let states = self.outbox.standings(now);
+        let waiting = states.iter().find(|state| state.channel == channel).map_or(0, |state| state.waiting);
+        (self.report)(SendEvent::Fails { channel, why, waiting });
     }
 
     pub(super) fn fails(&self, channel: &str, now: &Now) -> bool {

@@ -1,6 +1,6 @@
 //! Tests of a channel: a message that is tried immediately, beside what waits, and whose outcome somebody waits for.
 
-use super::order::{SendEvent, Trial};
+use super::order::Trial;
 use super::round::{DeliveryOutcome, Round, named};
 use crate::send::channels::{ChannelFault, Receipt, within};
 use crate::tell::batch::{Batch, Item};
@@ -44,9 +44,9 @@ impl Round {
                 self.report_receipt(channel, ids, receipt, failed.then_some(after));
             }
             Err(fault) => {
-                let why = fault.to_string();
-                if self.outbox.disproved(&channel, &why, &self.world.now()) {
-                    (self.report)(SendEvent::Fails { channel, why });
+                let (why, now) = (fault.to_string(), self.world.now());
+                if self.outbox.disproved(&channel, &why, &now) {
+                    self.report_failure(channel, why, &now);
                 }
             }
         }

@@ -44,7 +44,7 @@ fn a_test_that_fails_is_trouble_of_its_channel_and_a_channel_that_is_none_is_tol
     let hut = Hut::new(&[("bell", "echo no bell; exit 1")]);
     let (sender, reports) = hut.sender(&PretendWorld::default());
     outcome(&try_channel(&sender, "bell")).unwrap_err();
-    assert!(matches!(next(&reports), SendEvent::Fails { why, .. } if why.ends_with("no bell")));
+    assert!(matches!(next(&reports), SendEvent::Fails { why, waiting: 0, .. } if why.ends_with("no bell")));
     outcome(&try_channel(&sender, "bell")).unwrap_err();
     let absent = outcome(&try_channel(&sender, "gong")).unwrap_err();
     assert!(absent.contains("does not have it"), "{absent}");
