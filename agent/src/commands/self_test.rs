@@ -13,6 +13,7 @@ use traylight::judge::request::{chosen, refusal, strained_pool};
 use traylight::probe::keeper::{Keeper, ProbeEvent};
 use traylight::probe::order::ProbeOrder;
 use traylight::reading::{Drive, DriveKey, PastTest, SelfTest, SelfTestStep, Snapshot, TestOutcome};
+use traylight::tell::words::phrases::{Language, Phrases};
 use traylight::tell::words::self_test;
 
 /// How long the drive has to answer a question.
@@ -71,10 +72,12 @@ pub fn command(flags: &SelfTestFlags) -> io::Result<ExitCode> {
 async fn request(flags: &SelfTestFlags, step: SelfTestStep) -> io::Result<ExitCode> {
     let settings = flags.config.settings()?;
     let clock = Clock::of_this_machine();
-    let mut session = Session { keeper: Keeper::new(Path::new("/"), clock.clone())?, clock, drive: None };
+    let language = settings.language;
+    let keeper = Keeper::new(Path::new("/"), clock.clone())?;
+    let mut session = Session { keeper, clock, drive: None, language };
     let snapshot = session.hear().await?;
     let meant = chosen(&settings, &snapshot, &flags.tray)
-        .map_err(|found| io::Error::other(self_test::not_one(&flags.tray, &found)))?;
+        .map_err(|found| io::Error::other(self_test::not_one(&flags.tray, &found, language)))?;
     let (key, place) = (meant.key.clone(), place_of(&settings, meant));
 
     let since = session.clock.now();
@@ -82,13 +85,15 @@ async fn request(flags: &SelfTestFlags, step: SelfTestStep) -> io::Result<ExitCo
     let snapshot = session.until(|drive| drive.power.taken > since || drive.stalled_since.is_some()).await?;
     let drive = session.of(&snapshot)?;
     if let Some(why) = refusal(drive, step) {
-        return Err(io::Error::other(self_test::refusal(&place, step, &why)));
+        return Err(io::Error::other(self_test::refusal(&place, step, &why, language)));
     }
     let mut out = Lines::of_this_terminal();
-    out.line(self_test::announcement(drive, &place, step, strained_pool(&snapshot, drive)))?;
+    for line in self_test::announcement(drive, &place, step, strained_pool(&snapshot, drive), language) {
+        out.line(capital(&line))?;
+    }
     let before = record(drive);
-    if step != SelfTestStep::Abort && !flags.yes && !confirmed()? {
-        out.line("Nothing was started.")?;
+    if step != SelfTestStep::Abort && !flags.yes && !confirmed(language)? {
+        out.line(language.plain("self-test.command.not-started"))?;
         return Ok(ExitCode::from(1));
     }
 
@@ -98,21 +103,21 @@ async fn request(flags: &SelfTestFlags, step: SelfTestStep) -> io::Result<ExitCo
     let snapshot = session.until(answered).await?;
     let answer = session.of(&snapshot)?.test_request.clone().map(|request| request.answer);
     if let Some(Err(why)) = answer {
-        return Err(io::Error::other(format!("the drive refused: {why}")));
+        return Err(io::Error::other(language.say("self-test.command.refused", &[("why", &why)])));
     }
     if step == SelfTestStep::Abort {
-        out.line("The self-test has been stopped.")?;
+        out.line(language.plain("self-test.command.stopped"))?;
         return Ok(ExitCode::SUCCESS);
     }
-    out.line("The self-test has started. Ctrl-C leaves; the test continues.")?;
+    out.line(language.plain("self-test.command.started"))?;
     let (outcome, failed_at_lba) = session.follow(snapshot, &before, since, &mut out).await?;
     let Some(outcome) = outcome else {
-        out.line("The drive accepted the command, but reports no running test.")?;
+        out.line(language.plain("self-test.command.no-trace"))?;
         return Ok(ExitCode::from(10));
     };
-    out.line(format_args!("{}.", capital(&self_test::over(outcome, failed_at_lba))))?;
+    out.line(format_args!("{}.", capital(&self_test::over(outcome, failed_at_lba, language))))?;
     if outcome == TestOutcome::Failed {
-        out.line("Back up what matters now, before anything else. Compare the serial before you touch a tray.")?;
+        out.line(language.plain("self-test.command.back-up"))?;
     }
     Ok(ExitCode::from(match outcome {
         TestOutcome::Passed => 0,
@@ -126,6 +131,7 @@ struct Session {
     keeper: Keeper,
     clock: Clock,
     drive: Option<DriveKey>,
+    language: Language,
 }
 
 impl Session {
@@ -144,14 +150,16 @@ impl Session {
         match self.keeper.news().await? {
             ProbeEvent::Snapshot(snapshot) => Ok(*snapshot),
             ProbeEvent::Lost { why, .. } => {
-                let lost = format!("the probe failed: {why}; a self-test that has started continues without it");
-                Err(io::Error::other(lost))
+                Err(io::Error::other(self.language.say("self-test.command.probe-failed", &[("why", &why)])))
             }
         }
     }
 
     /// The first snapshot in which the drive has what is waited for.
     async fn until(&mut self, is_there: impl Fn(&Drive) -> bool) -> io::Result<Snapshot> {
+        let language = self.language;
+        let span = language.span(PATIENCE);
+        let late = language.say("self-test.command.no-response", &[("span", &span)]);
         let wait = async {
             loop {
                 let snapshot = self.hear().await?;
@@ -160,14 +168,14 @@ impl Session {
                 }
             }
         };
-        let late = |_| io::Error::new(io::ErrorKind::TimedOut, format!("the drive did not respond for {PATIENCE:?}"));
+        let late = |_| io::Error::new(io::ErrorKind::TimedOut, late);
         tokio::time::timeout(PATIENCE, wait).await.map_err(late)?
     }
 
     /// The drive, in a snapshot.
     fn of<'a>(&self, snapshot: &'a Snapshot) -> io::Result<&'a Drive> {
         let found = snapshot.drives.iter().find(|drive| Some(&drive.key) == self.drive.as_ref());
-        found.ok_or_else(|| io::Error::other("the drive is gone"))
+        found.ok_or_else(|| io::Error::other(self.language.plain("self-test.command.drive-gone")))
     }
 
     /// Shows how the test goes on until it is over; what came of it, if there was one.
@@ -178,7 +186,7 @@ impl Session {
         since: Moment,
         out: &mut Lines<io::Stdout>,
     ) -> io::Result<(Option<TestOutcome>, Option<u64>)> {
-        let mut shown = Progress::default();
+        let mut shown = Progress { shown: None, language: self.language };
         let mut was_seen = false;
         loop {
             let drive = self.of(&snapshot)?;
@@ -219,9 +227,9 @@ fn record(drive: &Drive) -> Vec<PastTest> {
 }
 
 /// How the test goes on: one line that changes in a terminal, else a line for every ten percent.
-#[derive(Default)]
 struct Progress {
     shown: Option<Option<u8>>,
+    language: Language,
 }
 
 impl Progress {
@@ -235,7 +243,7 @@ impl Progress {
             return Ok(());
         }
         self.shown = Some(remaining_percent);
-        let line = capital(&self_test::running(remaining_percent));
+        let line = capital(&self_test::running(remaining_percent, self.language));
         if out.in_place { out.replace(line) } else { out.line(line) }
     }
 
@@ -253,11 +261,11 @@ fn capital(text: &str) -> String {
 }
 
 /// Asks the owner; only the whole word counts.
-fn confirmed() -> io::Result<bool> {
-    Lines::of_this_terminal().ask("Type `yes` to begin: ")?;
+fn confirmed(language: Language) -> io::Result<bool> {
+    Lines::of_this_terminal().ask(language.plain("self-test.command.confirm"))?;
     let mut answer = String::new();
     io::stdin().read_line(&mut answer)?;
-    Ok(answer.trim() == "yes")
+    Ok(answer.trim() == language.plain("self-test.command.yes"))
 }
 
 #[cfg(test)]
@@ -266,7 +274,7 @@ mod tests {
 
     fn lines(in_place: bool, left: &[Option<u8>]) -> String {
         let mut out = Lines::kept(in_place);
-        let mut progress = Progress::default();
+        let mut progress = Progress { shown: None, language: Language::ENGLISH };
         left.iter().for_each(|&left| progress.show(left, &mut out).expect("memory takes it"));
         progress.end(&mut out).expect("memory takes it");
         out.text()

@@ -24,7 +24,9 @@ pub fn prepare(
     needs: &[Need],
     name: Option<&str>,
 ) -> Result<(Calm, Vec<String>), String> {
-    let named = name.map(|name| chosen(settings, snapshot, name).map_err(|found| self_test::not_one(name, &found)));
+    let named = name.map(|name| {
+        chosen(settings, snapshot, name).map_err(|found| self_test::not_one(name, &found, settings.language))
+    });
     let named = named.transpose()?.map(|drive| drive.key.clone());
     let mut snapshot = Snapshot { events: Vec::new(), ..snapshot.clone() };
     let mut pretended = Vec::new();

@@ -8,7 +8,7 @@ use crate::clock::Wall;
 use crate::printout::Printout;
 use crate::reading::{Bus, DriveKind, ErrorKind, PastTest, SelfAssessment, TestKind, TestOutcome};
 use crate::tell::words::limit;
-use crate::tell::words::phrases::{Language, Phrases};
+use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::tell::words::self_test;
 use crate::tell::words::temperature::Temperatures;
 use crate::units::{Bytes, Celsius, MegabitsPerSecond};
@@ -52,7 +52,7 @@ const COUNTERS: [&str; 24] = [
 /// # Errors
 /// When nothing is called so, or several drives are; what there is.
 pub fn detail(document: &Document, name: &str, language: Language, wall: &Wall) -> Result<Printout, String> {
-    let (tray, drive) = meant(document, name)?;
+    let (tray, drive) = meant(document, name, language)?;
     let mut page = Page { out: Printout::default(), language };
     page.title(tray, drive, wall);
     page.open(document, tray, drive);
@@ -67,7 +67,11 @@ pub fn detail(document: &Document, name: &str, language: Language, wall: &Wall) 
 }
 
 /// The tray and the drive in it; one of the two may not be there.
-fn meant<'a>(document: &'a Document, name: &str) -> Result<(Option<&'a Tray>, Option<&'a Drive>), String> {
+fn meant<'a>(
+    document: &'a Document,
+    name: &str,
+    language: Language,
+) -> Result<(Option<&'a Tray>, Option<&'a Drive>), String> {
     let wanted = name.to_lowercase();
     let trays = || document.shelves.iter().flat_map(|shelf| &shelf.trays);
     let in_tray = |tray: &Tray| document.drives.iter().find(|drive| drive.tray.as_ref() == Some(&tray.label));
@@ -85,14 +89,14 @@ fn meant<'a>(document: &'a Document, name: &str) -> Result<(Option<&'a Tray>, Op
                 .map(|tray| tray.label.as_str())
                 .chain(document.drives.iter().filter(|drive| drive.tray.is_none()).map(|drive| drive.device.as_str()))
                 .collect();
-            let nearest = traylight_config::nearest(name, names.iter().copied());
-            let hint = nearest.map(|nearest| format!(" (did you mean `{nearest}`?)")).unwrap_or_default();
-            Err(format!(
-                "expected a tray, a device or the last four characters of a serial, found `{name}`{hint}; there are: {}",
-                names.join(", ")
-            ))
+            let there = names.join(", ");
+            let places: Places = &[("name", &name), ("there", &there)];
+            Err(match traylight_config::nearest(name, names.iter().copied()) {
+                Some(near) => language.say("look.near", &[places, &[("near", &near)]].concat()),
+                None => language.say("look.unknown", places),
+            })
         }
-        _ => Err(format!("expected the end of one serial, found that several drives end in `{name}`")),
+        _ => Err(language.say("look.several", &[("name", &name)])),
     }
 }
 

@@ -2,10 +2,12 @@
 
 use super::log::{LogEntry, message_id, priority, since};
 use super::words::condition::words;
-use super::words::incident::{incident_words, known, turned};
+use super::words::incident::incident_words;
 use super::words::phrases::Language;
 use crate::clock::{Moment, Wall};
+use crate::units::span;
 use crate::verdict::{Cause, Change, Condition, Ended, Incident, Update, UpdateKind, Verdict};
+use std::time::Duration;
 
 /// What is new after a judging, in the order in which it is told: conditions with the incident that each belongs to,
 /// incidents, remarks.
@@ -88,6 +90,26 @@ fn entry(update: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wa
     Some(LogEntry { priority: urgency, event, message_id: message_id("cause", incident.cause.id()), message, fields })
 }
 
+/// How long something lasted, in words of the log.
+pub(super) fn known(lasted: Option<Duration>) -> String {
+    lasted.map_or_else(|| "an unknown time".to_owned(), span)
+}
+
+/// What is new about an incident, in words of the log that come before its title.
+fn turned(what: UpdateKind) -> String {
+    match what {
+        UpdateKind::Opened => String::new(),
+        UpdateKind::Worsened => "worse: ".to_owned(),
+        UpdateKind::Refined { .. } => "now clearer: ".to_owned(),
+        UpdateKind::Eased => "better: ".to_owned(),
+        UpdateKind::Closed { lasted, how: Ended::Over } => format!("over after {}: ", known(lasted)),
+        UpdateKind::Closed { lasted, how: Ended::TakenOut } => {
+            format!("ended by taking it out, after {}: ", known(lasted))
+        }
+        UpdateKind::Closed { how: Ended::PartOf(other), .. } => format!("part of incident {other}: "),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -95,8 +117,7 @@ mod tests {
     use crate::demo::{self, heron, story};
     use crate::judge::{Memory, judge};
     use crate::reading::{DriveKey, Itself};
-    use crate::verdict::{Finding, Place, Severity, Subject};
-    use std::time::Duration;
+    use crate::verdict::{Finding, IncidentId, Place, Severity, Subject};
 
     fn now() -> Moment {
         Moment::after_boot(Duration::from_secs(864_000))
@@ -147,5 +168,16 @@ mod tests {
         let entries = entries(&verdict, &[closed], now(), &Clock::default().wall());
         let message = &entries[0].message;
         assert!(message.starts_with("continues as drive-gone after "), "{message}");
+    }
+
+    #[test]
+    fn how_an_incident_turned_is_said_before_its_title() {
+        let lasted = Some(Duration::from_secs(7_200));
+        assert_eq!(turned(UpdateKind::Opened), "");
+        assert_eq!(turned(UpdateKind::Refined { before: Cause::Unclear }), "now clearer: ");
+        assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "over after 2 h: ");
+        let unknown = UpdateKind::Closed { lasted: None, how: Ended::Over };
+        assert_eq!(turned(unknown), "over after an unknown time: ");
+        assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::PartOf(IncidentId(9)) }), "part of incident 9: ");
     }
 }

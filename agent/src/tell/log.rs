@@ -2,12 +2,12 @@
 //! native protocol (systemd, docs/JOURNAL_NATIVE_PROTOCOL.md), where every field can be searched. Pure.
 
 use crate::clock::{Moment, Wall};
+use crate::tell::incident_log::known;
+use crate::tell::self_test_log;
 use crate::tell::words::condition::words;
 use crate::tell::words::drives::pointed_at;
-use crate::tell::words::incident::known;
 use crate::tell::words::parts::Words;
 use crate::tell::words::phrases::Language;
-use crate::tell::words::self_test;
 use crate::text::one_line;
 use crate::verdict::{Change, Gaps, Remark, Severity};
 use std::fmt::Write as _;
@@ -66,7 +66,7 @@ impl LogEntry {
             }
             Remark::SelfTest { drive, news } => {
                 let fields = drive.serial.iter().map(|serial| ("serial", serial.clone())).collect();
-                Self { fields, ..Self::agent(5, "self-test", self_test::news(drive, news)) }
+                Self { fields, ..Self::agent(5, "self-test", self_test_log::line(drive, news)) }
             }
         }
     }

@@ -13,10 +13,7 @@ pub fn unseen_part(unseen: &UnseenPart, language: Language) -> String {
     if unseen.part == PartName::Everything {
         return part;
     }
-    let mut why = language.reason(unseen.why.reason).to_owned();
-    if !unseen.why.detail.is_empty() {
-        why = format!("{why}: {}", unseen.why.detail);
-    }
+    let why = language.missing(&unseen.why);
     match unseen.lasted {
         Some(lasted) => {
             language.say("unseen.lasting", &[("part", &part), ("why", &why), ("span", &language.span(lasted))])

@@ -8,9 +8,7 @@ use super::evidence::{seen, unmeasured};
 use super::parts::{Off, TITLE_COLUMNS, Words, short};
 use super::phrases::{Language, Phrases};
 use crate::clock::Moment;
-use crate::units::span;
-use crate::verdict::{Cause, Condition, Confidence, Ended, Finding, Handling, Incident, Place, UpdateKind};
-use std::time::Duration;
+use crate::verdict::{Cause, Condition, Confidence, Finding, Handling, Incident, Place};
 
 /// The words of an incident.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -184,26 +182,6 @@ fn leave(labels: &[String], language: Language) -> String {
         language.plain("stay.all").to_owned()
     } else {
         stay_and(labels, String::new(), language).trim_end().to_owned()
-    }
-}
-
-/// How long something lasted, in words of the log.
-pub fn known(lasted: Option<Duration>) -> String {
-    lasted.map_or_else(|| "a time that is not known".to_owned(), span)
-}
-
-/// What is new about an incident, in words of the log that come before its title.
-pub fn turned(what: UpdateKind) -> String {
-    match what {
-        UpdateKind::Opened => String::new(),
-        UpdateKind::Worsened => "worse: ".to_owned(),
-        UpdateKind::Refined { .. } => "now clearer: ".to_owned(),
-        UpdateKind::Eased => "better: ".to_owned(),
-        UpdateKind::Closed { lasted, how: Ended::Over } => format!("cleared after {}: ", known(lasted)),
-        UpdateKind::Closed { lasted, how: Ended::TakenOut } => {
-            format!("ended by taking it out, after {}: ", known(lasted))
-        }
-        UpdateKind::Closed { how: Ended::PartOf(other), .. } => format!("part of incident {other}: "),
     }
 }
 

@@ -3,10 +3,9 @@
 use super::*;
 use crate::reading::{DriveKey, EventKind, EventSource};
 use crate::tell::words::condition::tests::both_languages::is_safe;
-use crate::verdict::{Condition, Evidence, Finding, IncidentId, Place, Severity, Subject, Unmeasured};
+use crate::verdict::{Condition, Evidence, Finding, IncidentId, Place, Severity, Subject, Unmeasured, UpdateKind};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
-use std::time::Duration;
 
 fn place(label: &str) -> Place {
     Place { tray: Some(label.into()), serial: Some("HN24-LARK".into()), port: Some("0000/1f.2/ata-3".into()) }
@@ -302,17 +301,6 @@ fn drives_are_said_to_have_gone_together_only_when_more_than_one_has_gone() {
         assert!(!english.contains("2 drives") && english.contains("is gone"), "{english}");
         assert!(!german.contains("2 Laufwerke"), "{german}");
     }
-}
-
-#[test]
-fn how_an_incident_turned_is_said_before_its_title() {
-    let lasted = Some(Duration::from_secs(7_200));
-    assert_eq!(turned(UpdateKind::Opened), "");
-    assert_eq!(turned(UpdateKind::Refined { before: Cause::Unclear }), "now clearer: ");
-    assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "cleared after 2 h: ");
-    let unknown = UpdateKind::Closed { lasted: None, how: Ended::Over };
-    assert_eq!(turned(unknown), "cleared after a time that is not known: ");
-    assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::PartOf(IncidentId(9)) }), "part of incident 9: ");
 }
 
 proptest! {

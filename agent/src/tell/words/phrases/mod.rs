@@ -2,7 +2,7 @@
 //! top of `words/english.toml`.
 
 use super::parts::{Off, Words};
-use crate::reading::{ActivityKind, Reason};
+use crate::reading::{ActivityKind, Missing, Reason};
 use crate::units::{exact_span, span};
 use crate::verdict::{Estimate, Severity, Unit};
 use std::collections::{HashMap, HashSet};
@@ -144,6 +144,12 @@ pub trait Phrases: Copy + std::fmt::Debug {
             Reason::Refused => "reason.refused",
             Reason::Unreadable => "reason.unreadable",
         })
+    }
+
+    /// Why there is no value, with what is known of it.
+    fn missing(self, why: &Missing) -> String {
+        let reason = self.reason(why.reason);
+        if why.detail.is_empty() { reason.to_owned() } else { format!("{reason}: {}", why.detail) }
     }
 
     /// What a pool does besides serving.
