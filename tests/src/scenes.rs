@@ -5,7 +5,7 @@ use std::time::Duration;
 use traylight::clock::Moment;
 use traylight::demo::{self, heron, story};
 use traylight::judge::{Memory, judge};
-use traylight::reading::{Blind, Itself, Missing, Power, Reading, Reason, Snapshot, Source};
+use traylight::reading::{Blind, Itself, Listing, Missing, Power, Reading, Reason, Snapshot, Source};
 use traylight::rehearse::{Played, RehearsedFault, play};
 use traylight::show::care::with_sign_of_life;
 use traylight::show::pages::{self, Page, View, test_mark};
@@ -154,7 +154,7 @@ fn without_data() -> Vec<(String, Frame)> {
         ("stopped".to_owned(), pages::stopped("14:32", PanelSize::W128H64, Language::ENGLISH)),
     ];
     let refused = || Missing::new(Reason::Refused, "block: permission denied");
-    snapshot.blind.push(Blind { what: "chips".to_owned(), why: refused() });
+    snapshot.blind.push(Blind { what: Listing::Chips, why: refused() });
     for drive in &mut snapshot.drives[..2] {
         drive.power = Reading::new(Ok(Power::Asleep), snapshot.taken, Source::Drive);
     }

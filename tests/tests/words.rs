@@ -154,9 +154,6 @@ const ENGLISH_FOR_GOOD: &[(&str, &str)] = &[
     ("agent/src/tell/words/phrases", "assertions"),
 ];
 
-/// What is still to be moved into the tables.
-const TO_BE_MOVED: &[&str] = &["agent/src/tell/words/unseen.rs"];
-
 #[test]
 fn what_a_person_reads_is_in_the_tables_of_both_languages() {
     let mut wrong = Vec::new();

@@ -188,7 +188,7 @@ fn freshness(memory: &Memory, now: Moment, snapshot: Option<&Snapshot>) -> Fresh
     let unseen = |part, why: &Missing| UnseenPart { part, why: why.clone(), lasted: None };
     let lists = snapshot.blind.iter();
     let mut blind: Vec<UnseenPart> =
-        lists.map(|blind| unseen(PartName::List { name: blind.what.clone() }, &blind.why)).collect();
+        lists.map(|blind| unseen(PartName::List(blind.what.clone()), &blind.why)).collect();
     blind.extend(snapshot.volumes.iter().filter_map(|volume| {
         let why = volume.room.missing().filter(|why| why.reason == Reason::TimedOut)?;
         Some(unseen(PartName::Space { mount: volume.mount.clone() }, why))

@@ -9,8 +9,8 @@ use super::seen::{SeenDrive, first_count};
 use super::workers::Workers;
 use crate::clock::{Clock, Moment};
 use crate::reading::{
-    AskedBy, Blind, Board, Controller, Drive, DriveKey, Link, Missing, Pool, Reading, Reason, Room, Snapshot, Source,
-    Temperature, Traffic,
+    AskedBy, Blind, Board, Controller, Drive, DriveKey, Link, Listing, Missing, Pool, Reading, Reason, Room, Snapshot,
+    Source, Temperature, Traffic,
 };
 use crate::sense::ask::DriveAnswers;
 use crate::sense::host::Host;
@@ -137,7 +137,7 @@ impl Rounds {
         let arrays = md::pools(&self.host, now);
         let are_seen = arrays.is_ok();
         let (others, silent) = self.pools.as_read(&self.host, self.clock.calendar_seconds(), now);
-        let mut pools = look("pools", &mut blind, arrays);
+        let mut pools = look(Listing::Pools, &mut blind, arrays);
         pools.extend(others);
         blind.extend(silent);
         self.keep_schedule(are_seen.then_some(&*pools), now);
@@ -184,7 +184,7 @@ impl Rounds {
         let spotted = match drives::spot(&self.host) {
             Ok(spotted) => spotted,
             Err(why) => {
-                blind.push(Blind { what: "drives".to_owned(), why });
+                blind.push(Blind { what: Listing::Drives, why });
                 return false;
             }
         };
@@ -245,7 +245,7 @@ impl Rounds {
     }
 
     fn look_for_chips(&mut self, now: Moment, blind: &mut Vec<Blind>) {
-        self.chips = look("chips", blind, chips::chips(&self.host));
+        self.chips = look(Listing::Chips, blind, chips::chips(&self.host));
         let chips = &self.chips;
         self.chip_answers.retain(|key, _| chips.iter().any(|chip| chip.key == *key));
         for chip in chips {
@@ -270,7 +270,7 @@ impl Rounds {
     }
 
     fn look_at_mounts(&mut self, now: Moment, blind: &mut Vec<Blind>) {
-        look("mounts", blind, self.mounts.look(&self.host, now));
+        look(Listing::Mounts, blind, self.mounts.look(&self.host, now));
         let pools = &self.pools;
         for (point, question) in self.mounts.questions(&self.host, &self.clock, |pool| pools.is_suspended(pool), now) {
             if self.workers.ask(&WorkTarget::Volume(point.clone()), move || WorkAnswer::Room(question())) {
@@ -334,7 +334,7 @@ impl Rounds {
     }
 
     fn links(&mut self, now: Moment, blind: &mut Vec<Blind>) -> Vec<Link> {
-        let ports = look("links", blind, links::ports(&self.host, now));
+        let ports = look(Listing::Links, blind, links::ports(&self.host, now));
         let before = std::mem::take(&mut self.ports);
         let link = |port: links::Port| {
             let traffic = port.counts.and_then(|counts| {
@@ -354,7 +354,7 @@ impl Rounds {
     }
 
     fn compose(&self, links: Vec<Link>, pools: Vec<Pool>, mut blind: Vec<Blind>) -> Snapshot {
-        let controllers = look("controllers", &mut blind, self.controllers.clone());
+        let controllers = look(Listing::Controllers, &mut blind, self.controllers.clone());
         let mut drives: Vec<Drive> = self.drives.values().map(SeenDrive::as_read).collect();
         drives.sort_by(|a, b| (a.port.is_none(), &a.port, &a.device).cmp(&(b.port.is_none(), &b.port, &b.device)));
         let answers = || self.chip_answers.values();
@@ -383,9 +383,9 @@ impl Rounds {
 }
 
 /// What was found, or nothing and a note of why.
-fn look<T: Default>(what: &str, blind: &mut Vec<Blind>, found: Result<T, Missing>) -> T {
+fn look<T: Default>(what: Listing, blind: &mut Vec<Blind>, found: Result<T, Missing>) -> T {
     found.unwrap_or_else(|why| {
-        blind.push(Blind { what: what.to_owned(), why });
+        blind.push(Blind { what, why });
         T::default()
     })
 }

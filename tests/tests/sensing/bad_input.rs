@@ -190,14 +190,14 @@ fn folders_that_cannot_be_listed_are_said_and_not_taken_for_empty() {
         let heron = heron();
         spoil(&heron);
         let told = rounds(&heron).round().blind;
-        told.iter().map(|blind| format!("{}: {}", blind.what, blind.why)).collect::<Vec<_>>().join("; ")
+        told.iter().map(|blind| format!("{:?}: {}", blind.what, blind.why)).collect::<Vec<_>>().join("; ")
     };
     assert_eq!(
         blind(&|heron| {
             heron.remove("/sys");
         }),
-        "drives: not fitted: sys/block: no such file or directory; links: not fitted: class/net: no such file or \
-         directory; pools: not fitted: sys/block: no such file or directory"
+        "Drives: not fitted: sys/block: no such file or directory; Links: not fitted: class/net: no such file or \
+         directory; Pools: not fitted: sys/block: no such file or directory"
     );
     let a_file_for = |folder: &'static str| {
         move |heron: &PretendBox| {
@@ -206,15 +206,15 @@ fn folders_that_cannot_be_listed_are_said_and_not_taken_for_empty() {
     };
     assert_eq!(
         blind(&a_file_for("/sys/block")),
-        "drives: unreadable: sys/block: not a directory; pools: unreadable: sys/block: not a directory"
+        "Drives: unreadable: sys/block: not a directory; Pools: unreadable: sys/block: not a directory"
     );
-    assert_eq!(blind(&a_file_for("/sys/class/net")), "links: unreadable: class/net: not a directory");
-    assert_eq!(blind(&a_file_for("/sys/class/hwmon")), "chips: unreadable: class/hwmon: not a directory");
+    assert_eq!(blind(&a_file_for("/sys/class/net")), "Links: unreadable: class/net: not a directory");
+    assert_eq!(blind(&a_file_for("/sys/class/hwmon")), "Chips: unreadable: class/hwmon: not a directory");
     assert_eq!(
         blind(&|heron| {
             heron.remove("/proc/self/mountinfo");
         }),
-        "mounts: not fitted: self/mountinfo: no such file or directory"
+        "Mounts: not fitted: self/mountinfo: no such file or directory"
     );
     assert_eq!(blind(&|_| ()), "");
 }

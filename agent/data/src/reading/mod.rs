@@ -76,8 +76,8 @@ pub struct Snapshot {
 impl Snapshot {
     /// True when a part of the box, such as `drives`, could not be looked at as a whole: what is not in the snapshot is then
     /// not taken for absent.
-    pub fn is_blind_to(&self, part: &str) -> bool {
-        self.blind.iter().any(|blind| blind.what == part)
+    pub fn is_blind_to(&self, list: &Listing) -> bool {
+        self.blind.iter().any(|blind| blind.what == *list)
     }
 }
 
@@ -250,11 +250,37 @@ pub struct Link {
     pub traffic: Reading<Traffic>,
 }
 
-/// Something that could not be looked at as a whole.
+/// A list of parts that is read as a whole.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Listing {
+    /// The drives.
+    Drives,
+    /// The sensor chips.
+    Chips,
+    /// The mounted volumes.
+    Mounts,
+    /// The network ports.
+    Links,
+    /// The controllers.
+    Controllers,
+    /// The arrays and mapped devices.
+    Pools,
+    /// The ZFS pools.
+    ZfsPools,
+    /// The btrfs file systems.
+    BtrfsFileSystems,
+    /// The members of a pool.
+    Members {
+        /// The name of the pool.
+        pool: String,
+    },
+}
+
+/// A list that could not be read.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Blind {
-    /// What was to be looked at.
-    pub what: String,
-    /// Why it could not.
+    /// The list.
+    pub what: Listing,
+    /// Why it could not be read.
     pub why: Missing,
 }

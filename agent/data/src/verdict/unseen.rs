@@ -1,6 +1,6 @@
 //! Which parts of the box cannot be looked at, and why.
 
-use crate::reading::Missing;
+use crate::reading::{Listing, Missing};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -20,11 +20,8 @@ pub struct UnseenPart {
 pub enum PartName {
     /// All of it: nothing is heard of the box.
     Everything,
-    /// What could not be listed, such as `drives`, as in [`crate::reading::Blind`].
-    List {
-        /// Its name.
-        name: String,
-    },
+    /// A list that could not be read.
+    List(Listing),
     /// Channels of a chip.
     Chip {
         /// The chip's name.

@@ -14,7 +14,7 @@ use crate::track::{Holds, Observation, Zone};
 use std::time::Duration;
 use traylight_config::{ExpectedDrive, Settings};
 use traylight_data::clock::{DAY, HOUR, Moment};
-use traylight_data::reading::{Controller, ControllerKind, DriveKey, Snapshot};
+use traylight_data::reading::{Controller, ControllerKind, DriveKey, Listing, Snapshot};
 use traylight_data::verdict::{
     Condition, ControllerAspect, ControllerFault, ControllerName, Finding, Kind, Limit, Place, Severity, Subject,
 };
@@ -57,7 +57,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 
 /// What is seen of every controller that is there or is missed, and of every USB bridge with drives.
 fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
-    if snapshot.is_blind_to("controllers") || drives::is_blind(snapshot) {
+    if snapshot.is_blind_to(&Listing::Controllers) || drives::is_blind(snapshot) {
         return Vec::new();
     }
     let known = memory.ledger.controllers.controllers.iter();

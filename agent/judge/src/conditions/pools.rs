@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::{PoolLimits, Settings};
 use traylight_data::reading::{
-    ActivityKind, DriveKey, DriveKind, Member, MemberState, Pool, PoolKind, PoolRunning, Snapshot,
+    ActivityKind, DriveKey, DriveKind, Listing, Member, MemberState, Pool, PoolKind, PoolRunning, Snapshot,
 };
 use traylight_data::units::{Bytes, Percent};
 use traylight_data::verdict::{Condition, Down, Estimate, Finding, Kind, Limit, Place, ReadRisk, Severity, Subject};
@@ -59,7 +59,7 @@ fn limits(settings: &Settings, _: Option<&Snapshot>, condition: &Condition) -> V
 
 /// What is seen of every pool, and of those that were there.
 fn observations(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
-    if snapshot.is_blind_to("pools") {
+    if snapshot.is_blind_to(&Listing::Pools) {
         return Vec::new();
     }
     let limits = &settings.limits.pool;

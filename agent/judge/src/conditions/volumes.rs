@@ -12,7 +12,7 @@ use std::collections::BTreeSet;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::MINUTE;
-use traylight_data::reading::{Pool, Snapshot, Volume, Writing};
+use traylight_data::reading::{Listing, Pool, Snapshot, Volume, Writing};
 use traylight_data::units::{Bytes, Percent};
 use traylight_data::verdict::{Condition, Finding, Kind, Limit, Scarce, Severity, Subject};
 
@@ -79,7 +79,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
 
 /// What is seen of every volume, and of those that should be there.
 fn observations(_settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Observation> {
-    if snapshot.is_blind_to("mounts") {
+    if snapshot.is_blind_to(&Listing::Mounts) {
         return Vec::new();
     }
     let in_grace = snapshot.taken.since_boot() < memory.grace.pools;

@@ -8,7 +8,7 @@ use crate::memory::drives::RememberedDrive;
 use crate::redundancy::standing;
 use traylight_data::reading::port::controller_of;
 use traylight_data::reading::{
-    ActivityKind, Controller, DriveKey, Member, MemberState, Pool, PoolKind, PoolRunning, UsedBy,
+    ActivityKind, Controller, DriveKey, Listing, Member, MemberState, Pool, PoolKind, PoolRunning, UsedBy,
 };
 use traylight_data::verdict::{Cause, Condition, Handling, Kind, Subject};
 
@@ -146,8 +146,8 @@ fn is_in_use(view: &CauseView, key: &DriveKey, known: &RememberedDrive, pools: &
     let is_mounted = |source: &str| source.strip_prefix("/dev/").is_some_and(is_on);
     view.snapshot.pools.iter().flat_map(|pool| &pool.members).any(serves)
         || view.snapshot.volumes.iter().any(|volume| is_mounted(&volume.source))
-        || view.snapshot.is_blind_to("mounts")
-        || view.snapshot.is_blind_to("pools")
+        || view.snapshot.is_blind_to(&Listing::Mounts)
+        || view.snapshot.is_blind_to(&Listing::Pools)
         || drive.uses.get().is_none_or(|uses| !uses.iter().all(|one| is_of(&one.by)))
 }
 

@@ -8,7 +8,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::port::{bridge_of, controller_of};
-use traylight_data::reading::{Bus, BusErrors, ControllerKind, Drive, DriveKey, EventKind, Lane, Part, Snapshot};
+use traylight_data::reading::{
+    Bus, BusErrors, ControllerKind, Drive, DriveKey, EventKind, Lane, Listing, Part, Snapshot,
+};
 use traylight_data::verdict::{ControllerFault, Place};
 
 /// Errors and resets within this count.
@@ -44,7 +46,7 @@ impl Learns<Look<'_>> for ControllerMemory {
     /// Takes in controllers, counts and resets.
     fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
-        if snapshot.is_blind_to("controllers") || drives::is_blind(snapshot) {
+        if snapshot.is_blind_to(&Listing::Controllers) || drives::is_blind(snapshot) {
             return Learned::default();
         }
         let is_new = self.learn_drives(snapshot);

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use traylight_config::{ExpectedDrive, Settings};
 use traylight_data::clock::Moment;
-use traylight_data::reading::{Bus, Drive, DriveKey, Member, MemberState, Pool, Snapshot};
+use traylight_data::reading::{Bus, Drive, DriveKey, Listing, Member, MemberState, Pool, Snapshot};
 use traylight_data::verdict::Place;
 
 /// A drive that nobody named and no pool uses is expected to stay once it has been there this long.
@@ -277,7 +277,7 @@ impl DriveMemory {
 
 /// True when the list of drives itself could not be read.
 pub fn is_blind(snapshot: &Snapshot) -> bool {
-    snapshot.is_blind_to("drives")
+    snapshot.is_blind_to(&Listing::Drives)
 }
 
 /// True when a tray of the configuration means this drive, by its serial or by where it was.

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::clock::Moment;
-use traylight_data::reading::Snapshot;
+use traylight_data::reading::{Listing, Snapshot};
 use traylight_data::units::MegabitsPerSecond;
 use traylight_data::verdict::LinkFault;
 
@@ -121,7 +121,7 @@ impl LinkMemory {
 
 /// True when the list of ports could not be read.
 pub fn is_blind(snapshot: &Snapshot) -> bool {
-    snapshot.is_blind_to("links")
+    snapshot.is_blind_to(&Listing::Links)
 }
 
 impl KnownLink {

@@ -5,7 +5,7 @@ use super::learning::{Learned, Learns, Look};
 use crate::redundancy::standing;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
-use traylight_data::reading::{DriveKey, Pool, PoolKind, PoolRunning, Snapshot};
+use traylight_data::reading::{DriveKey, Listing, Pool, PoolKind, PoolRunning, Snapshot};
 
 /// The pools that are or were there, by key.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -144,9 +144,9 @@ impl KnownPool {
 fn is_blind(snapshot: &Snapshot, kind: PoolKind) -> bool {
     let what = match kind {
         // Arrays and mapped devices are found in one folder.
-        PoolKind::Md | PoolKind::Lvm => "pools",
-        PoolKind::Zfs => "ZFS pools",
-        PoolKind::Btrfs => "btrfs file systems",
+        PoolKind::Md | PoolKind::Lvm => Listing::Pools,
+        PoolKind::Zfs => Listing::ZfsPools,
+        PoolKind::Btrfs => Listing::BtrfsFileSystems,
     };
-    drives::is_blind(snapshot) || snapshot.is_blind_to(what) || snapshot.is_blind_to("pools")
+    drives::is_blind(snapshot) || snapshot.is_blind_to(&what) || snapshot.is_blind_to(&Listing::Pools)
 }

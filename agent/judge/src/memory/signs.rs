@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    Controller, ControllerKind, Drive, DriveKey, Event, EventKind, EventSource, Part, Power, Snapshot,
+    Controller, ControllerKind, Drive, DriveKey, Event, EventKind, EventSource, Listing, Part, Power, Snapshot,
 };
 use traylight_data::verdict::Cause;
 
@@ -233,7 +233,7 @@ impl Signs {
     /// gone.
     fn learn_controllers(&mut self, snapshot: &Snapshot) {
         // Without a list none is taken for absent.
-        if snapshot.is_blind_to("controllers") {
+        if snapshot.is_blind_to(&Listing::Controllers) {
             return;
         }
         let there = |key: &str| snapshot.controllers.iter().find(|controller| controller.key == key);

@@ -3,7 +3,7 @@
 use super::learning::{Learned, Learns, Look};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-use traylight_data::reading::{Snapshot, Volume, Writing};
+use traylight_data::reading::{Listing, Snapshot, Volume, Writing};
 
 /// What is remembered of volumes, by mount point.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -35,7 +35,7 @@ impl Learns<Look<'_>> for VolumeMemory {
     /// Takes in which volumes are there and writable. What somebody has unmounted is forgotten, but for what `/etc/fstab`
     /// wants, and for what may still be mounted after a start.
     fn learn(&mut self, &Look { snapshot, grace, .. }: &Look) -> Learned {
-        if snapshot.is_blind_to("mounts") {
+        if snapshot.is_blind_to(&Listing::Mounts) {
             return Learned::default();
         }
         let before = self.clone();

@@ -8,8 +8,8 @@ use traylight_config::Settings;
 use traylight_data::reading::port::controller_of;
 use traylight_data::reading::{
     Activity, ActivityKind, Blind, BusErrors, Drive, DriveKey, Event, EventKind, EventSource, Fan, Health, Link,
-    MemberErrorKind, MemberErrors, MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room, Snapshot,
-    Undervoltage, Unmounted, Volume,
+    Listing, MemberErrorKind, MemberErrors, MemberState, Missing, Nominal, Part, Pool, Power, Rail, Reason, Room,
+    Snapshot, Undervoltage, Unmounted, Volume,
 };
 use traylight_data::units::{Bytes, BytesPerSecond, Celsius, Volts};
 
@@ -262,7 +262,7 @@ impl Pretence<'_> {
     /// The links cannot be looked at.
     pub fn unseen(&mut self) {
         let why = Missing::new(Reason::TimedOut, "a rehearsal");
-        self.snapshot.blind.push(Blind { what: "links".to_owned(), why });
+        self.snapshot.blind.push(Blind { what: Listing::Links, why });
     }
 
     /// The kernel has ended so many processes for want of memory.

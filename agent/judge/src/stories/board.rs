@@ -4,8 +4,8 @@ use super::{DAY, HOUR, MINUTE, Story};
 use crate::memory::Memory;
 use crate::memory::ledger::Ledger;
 use traylight_data::reading::{
-    Blind, Event, EventKind, EventSource, Missing, Nominal, Part, Processor, Rail, Reading, Reason, Snapshot, Source,
-    SystemDisk, SystemDiskKind, Temperature, Throttling, Undervoltage,
+    Blind, Event, EventKind, EventSource, Listing, Missing, Nominal, Part, Processor, Rail, Reading, Reason, Snapshot,
+    Source, SystemDisk, SystemDiskKind, Temperature, Throttling, Undervoltage,
 };
 use traylight_data::units::{Bytes, Celsius, Volts};
 
@@ -272,13 +272,13 @@ fn a_part_that_is_not_seen_for_three_looks_is_told_and_over_when_it_is() {
     let told = Story::closely().play(0, 300, |second, snapshot| {
         if (100..200).contains(&second) {
             let why = Missing::new(Reason::TimedOut, "no answer for 10 s");
-            snapshot.blind.push(Blind { what: "links".into(), why });
+            snapshot.blind.push(Blind { what: Listing::Links, why });
         }
     });
     assert_eq!(told.told, ["130 opened agent-and-alerts warning", "200 closed agent-and-alerts"]);
     let short = Story::closely().play(0, 5 * MINUTE, |second, snapshot| {
         if (100..120).contains(&second) {
-            snapshot.blind.push(Blind { what: "links".into(), why: Missing::new(Reason::TimedOut, "") });
+            snapshot.blind.push(Blind { what: Listing::Links, why: Missing::new(Reason::TimedOut, "") });
         }
     });
     assert_eq!(short.told, [""; 0]);

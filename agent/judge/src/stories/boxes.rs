@@ -8,7 +8,7 @@ use proptest::prelude::*;
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    Blind, Fan, Itself, Missing, OwnLimits, PoolRunning, Reading, Reason, Room, Snapshot, Source,
+    Blind, Fan, Itself, Listing, Missing, OwnLimits, PoolRunning, Reading, Reason, Room, Snapshot, Source,
 };
 use traylight_data::units::{Bytes, Celsius, MegabitsPerSecond, Rpm};
 use traylight_data::verdict::{Finding, Freshness};
@@ -74,7 +74,7 @@ fn silence_neither_opens_nor_ends_anything() {
             Reading::new(Err(Missing::new(Reason::Unreadable, "odd")), snapshot.taken, Source::Hwmon);
         snapshot.volumes[1].room =
             Reading::new(Err(Missing::new(Reason::TimedOut, "no answer")), snapshot.taken, Source::Statvfs);
-        snapshot.blind.push(Blind { what: "pools".into(), why: Missing::new(Reason::Refused, "") });
+        snapshot.blind.push(Blind { what: Listing::Pools, why: Missing::new(Reason::Refused, "") });
         snapshot.pools.clear();
     };
     let calm = Story::new().play(0, 30 * MINUTE, |second, snapshot| {
@@ -406,7 +406,7 @@ fn a_port_in_use_that_vanishes_is_down_and_a_passing_one_is_not() {
     let blind = Story::new().every(10).play(0, 2 * 3600, |second, snapshot| {
         if second >= 5000 {
             snapshot.links.clear();
-            snapshot.blind.push(Blind { what: "links".into(), why: Missing::new(Reason::Refused, "") });
+            snapshot.blind.push(Blind { what: Listing::Links, why: Missing::new(Reason::Refused, "") });
         }
     });
     assert_eq!(blind.of("link-trouble"), [""; 0]);

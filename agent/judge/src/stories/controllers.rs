@@ -3,8 +3,8 @@
 use super::{DAY, HOUR, MINUTE, Story};
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    Bus, BusErrors, Controller, ControllerKind, DriveKind, Event, EventKind, EventSource, Lane, Missing, Part, Reading,
-    Reason, Snapshot, Source,
+    Bus, BusErrors, Controller, ControllerKind, DriveKind, Event, EventKind, EventSource, Lane, Listing, Missing, Part,
+    Reading, Reason, Snapshot, Source,
 };
 use traylight_data::verdict::{ControllerFault, Finding};
 
@@ -228,7 +228,7 @@ fn what_could_not_be_listed_is_not_gone() {
         if second >= 100 {
             snapshot.controllers.clear();
             let why = Missing::new(Reason::Refused, "");
-            snapshot.blind.push(traylight_data::reading::Blind { what: "controllers".into(), why });
+            snapshot.blind.push(traylight_data::reading::Blind { what: Listing::Controllers, why });
         }
     });
     assert_eq!(told.of(TROUBLE), [""; 0]);

@@ -2,7 +2,7 @@
 //! fitted or was never readable is not.
 
 use super::{DAY, HOUR, MINUTE, Story, restarted};
-use traylight_data::reading::{Missing, Power, Reading, Reason, Snapshot, Source};
+use traylight_data::reading::{Listing, Missing, Power, Reading, Reason, Snapshot, Source};
 use traylight_data::verdict::{AgentFault, Finding, Freshness, PartName, UnseenPart};
 
 const UNSEEN: &str = "agent-and-alerts";
@@ -98,11 +98,11 @@ fn nothing_has_vanished_while_the_list_of_chips_cannot_be_read() {
         if second >= MINUTE {
             snapshot.fans.clear();
             let why = Missing::new(Reason::Refused, "");
-            snapshot.blind.push(traylight_data::reading::Blind { what: "chips".into(), why });
+            snapshot.blind.push(traylight_data::reading::Blind { what: Listing::Chips, why });
         }
     });
     let [what] = &unseen(&story)[..] else { panic!("only the list: {:?}", unseen(&story)) };
-    assert_eq!(what.part, PartName::List { name: "chips".into() });
+    assert_eq!(what.part, PartName::List(Listing::Chips));
 }
 
 /// All channels of a chip are one thing that is missing.

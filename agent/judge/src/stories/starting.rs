@@ -5,7 +5,7 @@ use crate::judge;
 use crate::memory::Memory;
 use std::time::Duration;
 use traylight_data::reading::{
-    Blind, MemberState, Missing, PoolKind, PoolRunning, Reading, Reason, Snapshot, Source, Writing,
+    Blind, Listing, MemberState, Missing, PoolKind, PoolRunning, Reading, Reason, Snapshot, Source, Writing,
 };
 use traylight_data::verdict::{Down, Finding, Standing};
 
@@ -195,7 +195,7 @@ fn a_single_look_that_could_not_see_everything_does_not_end_as_if_nothing_were_w
         let see = move |snapshot: &mut Snapshot| {
             if is_blind {
                 let why = Missing::new(Reason::Refused, "permission denied");
-                snapshot.blind = vec![Blind { what: "drives".into(), why }];
+                snapshot.blind = vec![Blind { what: Listing::Drives, why }];
                 snapshot.drives.clear();
             }
         };

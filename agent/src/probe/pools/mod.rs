@@ -3,7 +3,7 @@
 
 use super::steady::Steady;
 use crate::clock::{Clock, Moment};
-use crate::reading::{Activity, Blind, LastCheck, Missing, Pool, Reason};
+use crate::reading::{Activity, Blind, LastCheck, Listing, Missing, Pool, Reason};
 use crate::sense::host::{Host, parts};
 use crate::sense::parse::btrfs::members::{FileSystem, MountedFileSystem};
 use crate::sense::parse::dm::members::{LogicalVolume, RaidReport};
@@ -54,7 +54,7 @@ pub struct SeenPools {
     lvm: BTreeMap<String, SeenPool<LogicalVolume, RaidReport>>,
     files_seen: Option<Moment>,
     /// Kinds of pools that could not be looked for; those that were there before are kept.
-    blind: BTreeMap<&'static str, Missing>,
+    blind: BTreeMap<Listing, Missing>,
 }
 
 /// A pool by its files, and what it told last.
@@ -109,21 +109,21 @@ impl<S, T> SeenPool<S, T> {
 impl SeenPools {
     /// Looks at the files that are due; at all of them when a drive has come or gone.
     pub fn look(&mut self, host: &Host, drives_changed: bool, now: Moment) {
-        let spotted = self.look_for("ZFS pools", zfs::spot(host));
+        let spotted = self.look_for(Listing::ZfsPools, zfs::spot(host));
         self.see_zfs(host, spotted, now);
         if !drives_changed && !now.is_due(self.files_seen, FILES_EVERY) {
             return;
         }
         self.files_seen = Some(now);
-        let found = self.look_for("btrfs file systems", btrfs::file_systems(host));
+        let found = self.look_for(Listing::BtrfsFileSystems, btrfs::file_systems(host));
         see(&mut self.btrfs, found, |of| &of.uuid, same_but_for_what_is_filled);
         // They are in the same folder as the arrays of md, which say so when it cannot be listed.
         let found = dm::volumes(host).ok();
         see(&mut self.lvm, found, |of| &of.name, PartialEq::eq);
     }
 
-    fn look_for<S>(&mut self, what: &'static str, found: Result<Vec<S>, Missing>) -> Option<Vec<S>> {
-        self.blind.remove(what);
+    fn look_for<S>(&mut self, what: Listing, found: Result<Vec<S>, Missing>) -> Option<Vec<S>> {
+        self.blind.remove(&what);
         found.map_err(|why| self.blind.insert(what, why)).ok()
     }
 
@@ -230,9 +230,9 @@ impl SeenPools {
         let not_told = || Missing::new(Reason::NotAsked, "not answered yet");
         let mut found = Vec::new();
         let mut blind: Vec<Blind> =
-            self.blind.iter().map(|(&what, why)| Blind { what: what.to_owned(), why: why.clone() }).collect();
+            self.blind.iter().map(|(what, why)| Blind { what: what.clone(), why: why.clone() }).collect();
         let mut silent = |name: &str, why: Option<&Missing>| {
-            blind.extend(why.map(|why| Blind { what: format!("members of {name}"), why: why.clone() }));
+            blind.extend(why.map(|why| Blind { what: Listing::Members { pool: name.to_owned() }, why: why.clone() }));
         };
         for known in self.zfs.values_mut() {
             let seen = &mut known.seen;

@@ -65,7 +65,7 @@ impl Hut {
 
     fn read(&mut self, second: u64) -> (Vec<Pool>, Vec<String>) {
         let (pools, blind) = self.pools.as_read(&self.host(), None, at(second));
-        (pools, blind.into_iter().map(|blind| format!("{}: {}", blind.what, blind.why)).collect())
+        (pools, blind.into_iter().map(|blind| format!("{:?}: {}", blind.what, blind.why)).collect())
     }
 }
 
@@ -158,7 +158,7 @@ fn an_answer_that_does_not_come_leaves_the_older_one_until_it_is_stale() {
     heron.pools.give_up(&tank(), no_answer(), at(10));
     let (pools, blind) = heron.read(10);
     assert_eq!((pools[0].level.as_str(), pools[0].running.get()), ("", Some(&PoolRunning::Running)));
-    assert_eq!(blind, ["members of tank: timed out: no answer for 10 s"]);
+    assert_eq!(blind, ["Members { pool: \"tank\" }: timed out: no answer for 10 s"]);
 
     let told = zpool_told(&heron, CALM);
     heron.pools.take_in(&tank(), told, at(20));
@@ -231,7 +231,10 @@ fn what_another_file_system_tells_is_not_believed() {
     };
     heron.pools.take_in(&Which::Btrfs(UUID.to_owned()), told("00000000-4c77-46ba-a490-0dfb7c90afd3"), at(1));
     let found = "found 00000000-4c77-46ba-a490-0dfb7c90afd3";
-    assert_eq!(heron.read(1).1, [format!("members of songs: unreadable: expected the file system {UUID}, {found}")]);
+    assert_eq!(
+        heron.read(1).1,
+        [format!("Members {{ pool: \"songs\" }}: unreadable: expected the file system {UUID}, {found}")]
+    );
     heron.pools.take_in(&Which::Btrfs(UUID.to_owned()), told(UUID), at(2));
     assert_eq!(heron.read(2).1, [""; 0]);
 }

@@ -1,6 +1,7 @@
 //! What of the box cannot be looked at, in words.
 
 use super::phrases::{Language, Phrases};
+use crate::reading::Listing;
 use crate::verdict::{BoardPart, PartName, UnseenPart};
 
 /// So many channels of one chip are named.
@@ -25,7 +26,7 @@ pub fn unseen_part(unseen: &UnseenPart, language: Language) -> String {
 fn named(part: &PartName, language: Language) -> String {
     match part {
         PartName::Everything => language.plain("unseen.everything").to_owned(),
-        PartName::List { name } => listed(name, language),
+        PartName::List(list) => listed(list, language),
         PartName::Chip { chip, channels } if channels.len() <= NAMED => {
             format!("{chip} ({})", channels.join(", "))
         }
@@ -52,21 +53,19 @@ fn named(part: &PartName, language: Language) -> String {
     }
 }
 
-/// What could not be listed. Names of pools among it stay as they are.
-fn listed(name: &str, language: Language) -> String {
-    language
-        .plain(match name {
-            "drives" => "unseen.drives",
-            "chips" => "unseen.chips",
-            "mounts" => "unseen.mounts",
-            "links" => "unseen.links",
-            "controllers" => "unseen.controllers",
-            "pools" => "unseen.pools",
-            "ZFS pools" => "unseen.zfs-pools",
-            "btrfs file systems" => "unseen.btrfs-file-systems",
-            _ => return name.to_owned(),
-        })
-        .to_owned()
+fn listed(list: &Listing, language: Language) -> String {
+    let key = match list {
+        Listing::Drives => "unseen.drives",
+        Listing::Chips => "unseen.chips",
+        Listing::Mounts => "unseen.mounts",
+        Listing::Links => "unseen.links",
+        Listing::Controllers => "unseen.controllers",
+        Listing::Pools => "unseen.pools",
+        Listing::ZfsPools => "unseen.zfs-pools",
+        Listing::BtrfsFileSystems => "unseen.btrfs-file-systems",
+        Listing::Members { pool } => return language.say("unseen.members", &[("pool", pool)]),
+    };
+    language.plain(key).to_owned()
 }
 
 #[cfg(test)]
@@ -89,14 +88,17 @@ mod tests {
         let english = |part, detail, lasted| said(part, detail, lasted, Language::ENGLISH);
         assert_eq!(english(chip(1), "no answer", Some(2_940)), "nct (fan1): timed out: no answer, for 49 min");
         assert_eq!(english(chip(7), "", Some(180)), "nct (fan1, fan2, fan3, fan4 and 3 more): timed out, for 3 min");
-        assert_eq!(english(PartName::List { name: "chips".into() }, "", None), "sensor chips: timed out");
-        assert_eq!(english(PartName::List { name: "members of md0".into() }, "", None), "members of md0: timed out");
+        assert_eq!(english(PartName::List(Listing::Chips), "", None), "sensor chips: timed out");
+        assert_eq!(
+            english(PartName::List(Listing::Members { pool: "md0".into() }), "", None),
+            "members of md0: timed out"
+        );
         assert_eq!(english(PartName::Space { mount: "/srv".into() }, "", None), "free space of /srv: timed out");
         assert_eq!(english(PartName::Pool { name: "md0".into() }, "", None), "pool md0: timed out");
         assert_eq!(english(PartName::Health { drive: "3".into() }, "", Some(0)), "health of 3: timed out, for 0 s");
         assert_eq!(english(PartName::Everything, "", None), "everything: the probe does not respond");
         let german = |part, lasted| said(part, "", lasted, Language::GERMAN);
         assert_eq!(german(PartName::Health { drive: "3".into() }, Some(60)), "Zustand von 3: Timeout, seit 60 s");
-        assert_eq!(german(PartName::List { name: "drives".into() }, None), "Laufwerke: Timeout");
+        assert_eq!(german(PartName::List(Listing::Drives), None), "Laufwerke: Timeout");
     }
 }

@@ -9,8 +9,8 @@ use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
     ActivityKind, Blind, BusErrors, Controller, ControllerKind, DriveKey, Event, EventKind, EventSource, Fan, Lane,
-    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Processor, Reading, Reason, Snapshot, Source,
-    Temperature, Traffic, Undervoltage, Volume, Writing,
+    Listing, Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Processor, Reading, Reason, Snapshot,
+    Source, Temperature, Traffic, Undervoltage, Volume, Writing,
 };
 use traylight_data::units::{BytesPerSecond, Celsius, Rpm};
 use traylight_heron::{heron, story};
@@ -339,8 +339,8 @@ fn controllers(now: Moment, plugged: Plugged, link_power: Option<String>) -> Vec
 /// Nothing could be looked at.
 pub fn blind(snapshot: &mut Snapshot) {
     let why = || Missing::new(Reason::TimedOut, "no answer");
-    let what = ["drives", "pools", "controllers", "mounts"];
-    snapshot.blind = what.into_iter().map(|what| Blind { what: what.into(), why: why() }).collect();
+    let what = [Listing::Drives, Listing::Pools, Listing::Controllers, Listing::Mounts];
+    snapshot.blind = what.into_iter().map(|what| Blind { what, why: why() }).collect();
     snapshot.drives.clear();
     snapshot.pools.clear();
     snapshot.controllers.clear();

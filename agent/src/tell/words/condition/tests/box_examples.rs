@@ -1,6 +1,6 @@
 //! Facts about the box itself, in all their forms, for the rules that all words keep.
 
-use crate::reading::{ControllerKind, Lane, Missing, Nominal, Reason};
+use crate::reading::{ControllerKind, Lane, Listing, Missing, Nominal, Reason};
 use crate::units::{Bytes, Celsius, CelsiusDifference, Percent, Rpm, Volts};
 use crate::verdict::{
     AgentFault, BoxFault, ControllerFault, ControllerName, Finding, PartName, Place, UnseenPart, WeakFan,
@@ -43,7 +43,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let agent = [
         AgentFault::PanelLost,
         AgentFault::Unseen {
-            what: vec![unseen("pools", Reason::Refused, name), unseen("links", Reason::TimedOut, "")],
+            what: vec![unseen(Listing::Pools, Reason::Refused, name), unseen(Listing::Links, Reason::TimedOut, "")],
         },
         AgentFault::ClockNotSet,
         AgentFault::NotConfirmed { channels: vec![name.to_owned(), "bell".to_owned()] },
@@ -82,7 +82,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     all
 }
 
-fn unseen(list: &str, reason: Reason, detail: &str) -> UnseenPart {
-    let part = PartName::List { name: list.to_owned() };
+fn unseen(list: Listing, reason: Reason, detail: &str) -> UnseenPart {
+    let part = PartName::List(list);
     UnseenPart { part, why: Missing::new(reason, detail), lasted: None }
 }

@@ -2,8 +2,8 @@
 
 use super::{BEGINS, CROW, Edge, EdgeLook, figure, processor_at, read};
 use crate::reading::{
-    ActivityKind, Blind, Bus, BusErrors, Event, EventKind, EventSource, Lane, Missing, Part, Processor, Reason,
-    SystemDisk, SystemDiskKind,
+    ActivityKind, Blind, Bus, BusErrors, Event, EventKind, EventSource, Lane, Listing, Missing, Part, Processor,
+    Reason, SystemDisk, SystemDiskKind,
 };
 use crate::units::{Bytes, BytesPerSecond};
 use crate::verdict::Severity::{Critical, Notice, Warning};
@@ -155,7 +155,7 @@ pub(super) fn agent() -> Vec<Edge> {
         Edge::time(("unseen", id), Warning, ("limit.agent.unseen", "hold"), 2, |look| {
             if look.value > 0.0 {
                 let why = Missing::new(Reason::TimedOut, "no answer");
-                look.snapshot.blind.push(Blind { what: "fans".into(), why });
+                look.snapshot.blind.push(Blind { what: Listing::Chips, why });
             }
         }),
         Edge::time(("clock", id), Warning, ("limit.agent.clock-not-set", "hold"), 600, |look| {
