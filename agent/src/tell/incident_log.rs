@@ -1,13 +1,11 @@
 //! Log lines about incidents: one for each update of an incident of more than one condition; a single condition has its own line.
 
-use super::log::{LogEntry, message_id, priority, since};
+use super::log::{LogEntry, known, message_id, priority, since};
 use super::words::condition::words;
 use super::words::incident::incident_words;
 use super::words::phrases::Language;
 use crate::clock::{Moment, Wall};
-use crate::units::span;
 use crate::verdict::{Cause, Change, Condition, Ended, Incident, Update, UpdateKind, Verdict};
-use std::time::Duration;
 
 /// What is new after a judging, in the order in which it is told: conditions with the incident that each belongs to,
 /// incidents, remarks.
@@ -90,11 +88,6 @@ fn entry(update: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wa
     Some(LogEntry { priority: urgency, event, message_id: message_id("cause", incident.cause.id()), message, fields })
 }
 
-/// How long something lasted, in words of the log.
-pub(super) fn known(lasted: Option<Duration>) -> String {
-    lasted.map_or_else(|| "an unknown time".to_owned(), span)
-}
-
 /// What is new about an incident, in words of the log that come before its title.
 fn turned(what: UpdateKind) -> String {
     match what {
@@ -118,6 +111,7 @@ mod tests {
     use crate::judge::{Memory, judge};
     use crate::reading::{DriveKey, Itself};
     use crate::verdict::{Finding, IncidentId, Place, Severity, Subject};
+    use std::time::Duration;
 
     fn now() -> Moment {
         Moment::after_boot(Duration::from_secs(864_000))

@@ -2,13 +2,13 @@
 //! native protocol (systemd, docs/JOURNAL_NATIVE_PROTOCOL.md), where every field can be searched. Pure.
 
 use crate::clock::{Moment, Wall};
-use crate::tell::incident_log::known;
 use crate::tell::self_test_log;
 use crate::tell::words::condition::words;
 use crate::tell::words::drives::pointed_at;
 use crate::tell::words::parts::Words;
 use crate::tell::words::phrases::Language;
 use crate::text::one_line;
+use crate::units::span;
 use crate::verdict::{Change, Gaps, Remark, Severity};
 use std::fmt::Write as _;
 use std::time::Duration;
@@ -200,6 +200,11 @@ fn level(priority: u8) -> &'static str {
 fn quoted_if_needed(value: &str) -> String {
     let plain = |c: char| c.is_alphanumeric() || "-_./:+@%".contains(c);
     if !value.is_empty() && value.chars().all(plain) { value.to_owned() } else { format!("{value:?}") }
+}
+
+/// How long something lasted, in words of the log.
+pub(super) fn known(lasted: Option<Duration>) -> String {
+    lasted.map_or_else(|| "an unknown time".to_owned(), span)
 }
 
 #[cfg(test)]
