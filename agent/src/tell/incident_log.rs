@@ -95,7 +95,7 @@ fn turned(what: UpdateKind) -> String {
         UpdateKind::Worsened => "worse: ".to_owned(),
         UpdateKind::Refined { .. } => "now clearer: ".to_owned(),
         UpdateKind::Eased => "better: ".to_owned(),
-        UpdateKind::Closed { lasted, how: Ended::Over } => format!("over after {}: ", known(lasted)),
+        UpdateKind::Closed { lasted, how: Ended::Over } => format!("cleared after {}: ", known(lasted)),
         UpdateKind::Closed { lasted, how: Ended::TakenOut } => {
             format!("ended by taking it out, after {}: ", known(lasted))
         }
@@ -169,9 +169,9 @@ mod tests {
         let lasted = Some(Duration::from_secs(7_200));
         assert_eq!(turned(UpdateKind::Opened), "");
         assert_eq!(turned(UpdateKind::Refined { before: Cause::Unclear }), "now clearer: ");
-        assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "over after 2 h: ");
+        assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "cleared after 2 h: ");
         let unknown = UpdateKind::Closed { lasted: None, how: Ended::Over };
-        assert_eq!(turned(unknown), "over after an unknown time: ");
+        assert_eq!(turned(unknown), "cleared after an unknown time: ");
         assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::PartOf(IncidentId(9)) }), "part of incident 9: ");
     }
 }

@@ -2,7 +2,8 @@
 
 use super::{MINUTE, Story, lay_out, let_go, pull};
 use traylight_data::reading::{
-    Activity, ActivityKind, Blind, Member, MemberState, Missing, PoolRunning, Reading, Reason, Snapshot, Source,
+    Activity, ActivityKind, Blind, Listing, Member, MemberState, Missing, PoolRunning, Reading, Reason, Snapshot,
+    Source,
 };
 use traylight_data::verdict::{Finding, Severity, TrayState};
 
@@ -282,7 +283,7 @@ fn a_tray_is_called_empty_only_when_drives_can_be_read() {
         let story = story.play(0, 10, |_, snapshot| {
             if !can_read {
                 snapshot.drives.clear();
-                snapshot.blind.push(Blind { what: "drives".into(), why: Missing::new(Reason::Refused, "") });
+                snapshot.blind.push(Blind { what: Listing::Drives, why: Missing::new(Reason::Refused, "") });
             }
         });
         story.verdict.expect("there was a look").shelves[1].trays.last().map(|tray| tray.state)
