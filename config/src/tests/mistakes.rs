@@ -106,7 +106,7 @@ fn values_of_the_wrong_kind() {
         ("box.language = 'fr'", "1:16 `language`: expected one of \"en\", \"de\", found 'fr'"),
         (
             "[box]\nname = 'heron'\nlanguage = 'ed'",
-            "3:12 `language`: expected one of \"en\", \"de\", found 'ed' (did you mean \"en\"?)",
+            "3:12 `language`: expected one of \"en\", \"de\", found 'ed'",
         ),
         (
             "box.name = ' heron'",
@@ -271,7 +271,7 @@ fn a_refused_value_is_not_judged_a_second_time() {
 
 #[test]
 fn shelves_and_trays() {
-    let label = "expected a text in quotes of 1 to 4 characters that the panel can show, such as \"A1\"";
+    let label = "expected a text in quotes of 1 to 4 letters, digits or hyphens, such as \"A1\"";
     check(&[
         ("[[shelf]]\nname = 'top'", "1:1 expected at least 1 [[shelf.tray]] in [[shelf]], found 0"),
         (
@@ -328,7 +328,7 @@ fn no_two_trays_can_be_mistaken_for_each_other() {
 #[test]
 fn there_are_at_most_sixteen_shelves_of_sixteen_trays() {
     let shelf = |shelf: usize, trays: usize| {
-        let trays: String = (0..trays).map(|tray| format!("[[shelf.tray]]\nlabel = '{shelf:x}.{tray}'\n")).collect();
+        let trays: String = (0..trays).map(|tray| format!("[[shelf.tray]]\nlabel = '{shelf:x}-{tray}'\n")).collect();
         format!("[[shelf]]\nname = '{shelf}'\n{trays}")
     };
     let most: String = (0..16).map(|n| shelf(n, 16)).collect();
