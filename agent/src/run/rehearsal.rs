@@ -59,9 +59,10 @@ impl Rehearsal {
 
     /// Its part of the document.
     pub fn part(&self, settings: &Settings, now: Moment, wall: &Wall) -> rehearsal_part::Rehearsal {
-        let Document { incidents, .. } = Document::new(settings, &self.played.verdict, &self.played.snapshot, wall);
+        let Document { incidents, conditions, .. } =
+            Document::new(settings, &self.played.verdict, &self.played.snapshot, wall);
         let left_s = self.ends.since(now).as_secs();
-        rehearsal_part::Rehearsal { fault: self.played.fault.to_string(), left_s, incidents }
+        rehearsal_part::Rehearsal { fault: self.played.fault.to_string(), left_s, incidents, conditions }
     }
 
     /// What is new about incidents when it begins.

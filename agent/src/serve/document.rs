@@ -2,6 +2,7 @@
 //! Keys end in their unit; a value that is missing is `null`, with its reason under `missing`.
 
 use super::channel_part::Channel;
+pub use super::condition_part::{Condition, Limit};
 use super::drive_part::Drive;
 use super::history_part::History;
 use super::incident_part::{self, Incident};
@@ -18,9 +19,8 @@ use crate::tell::words::limit;
 use crate::tell::words::phrases::Language;
 use crate::tell::words::unseen::unseen_part;
 use crate::units::span;
-use crate::verdict::{self, Figure, Freshness, IncidentId, Origin, Severity, Standing, Verdict};
+use crate::verdict::{self, Figure, Freshness, Standing, Verdict};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
 use traylight_config::Settings;
 
 /// The whole document.
@@ -76,55 +76,6 @@ pub struct Document {
     pub rehearsal: Option<Rehearsal>,
     /// What was closed; `null` without a running agent.
     pub history: Option<History>,
-}
-
-/// An open condition.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Condition {
-    /// The kind, such as `drive-gone`.
-    pub id: String,
-    /// ID of its incident.
-    pub incident: Option<IncidentId>,
-    /// The part that it is about.
-    pub subject: String,
-    /// Label of the tray, where it is about a drive in a named tray.
-    pub tray: Option<String>,
-    /// Serial number, where it is about a drive.
-    pub serial: Option<String>,
-    /// Severity.
-    pub severity: Severity,
-    /// Seconds since it opened; `null` when unknown, because the clock was not set across a restart.
-    pub since_s: Option<u64>,
-    /// Title of at most 21 characters.
-    pub headline: String,
-    /// One sentence.
-    pub sentence: String,
-    /// The sentence in its owner's language, when that is another than English; `null` in English.
-    pub owners_sentence: Option<String>,
-    /// Measured values and the limits they passed.
-    pub evidence: Vec<String>,
-    /// The limits at which it opens and closes.
-    pub limits: Vec<Limit>,
-    /// What to do.
-    #[serde(rename = "do")]
-    pub advice: String,
-    /// What not to do.
-    pub do_not: String,
-}
-
-/// A limit of a condition.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Limit {
-    /// The limit in words.
-    pub text: String,
-    /// The same in its owner's language, when that is another than English; `null` in English.
-    pub owners_text: Option<String>,
-    /// Where it comes from: the drive, the sensor chip, the configuration, its default, or the program.
-    pub origin: Origin,
-    /// Its figures by name; names end in their unit.
-    pub figures: BTreeMap<String, f64>,
 }
 
 impl Document {

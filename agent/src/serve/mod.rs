@@ -6,6 +6,7 @@
 
 pub mod alerts;
 pub mod channel_part;
+pub mod condition_part;
 pub mod control;
 pub mod document;
 pub mod drive_detail;

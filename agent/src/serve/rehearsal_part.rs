@@ -1,5 +1,6 @@
 //! A rehearsal in the document: what is played, beside what is real.
 
+use super::condition_part::Condition;
 use super::incident_part::{Incident, OwnersWords};
 use crate::tell::words::phrases::{Language, Phrases};
 use serde::{Deserialize, Serialize};
@@ -15,6 +16,8 @@ pub struct Rehearsal {
     pub left_s: u64,
     /// The rehearsed incidents, worst first. No real incident has one of their ids.
     pub incidents: Vec<Incident>,
+    /// The rehearsed conditions, worst first.
+    pub conditions: Vec<Condition>,
 }
 
 impl Rehearsal {

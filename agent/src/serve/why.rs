@@ -9,20 +9,28 @@ use crate::tell::words::limit;
 use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::verdict::{Confidence, IncidentId};
 
-/// The report.
+/// The report; marked as a test where the incident is only rehearsed.
 ///
 /// # Errors
 /// When no incident of this number is open; which are.
 pub fn why(document: &Document, id: IncidentId, language: Language) -> Result<Printout, String> {
-    let found = document.incidents.iter().find(|incident| incident.id == id);
+    let named = |incidents: &[Incident]| incidents.iter().position(|incident| incident.id == id);
+    let rehearsal = document.rehearsal.as_ref().filter(|rehearsal| named(&rehearsal.incidents).is_some());
+    let (incidents, conditions) = match rehearsal {
+        Some(rehearsal) => (&rehearsal.incidents, &rehearsal.conditions),
+        None => (&document.incidents, &document.conditions),
+    };
     let open = document.incidents.iter().map(|incident| incident.id);
-    let incident = found.ok_or_else(|| not_open(id, open, language))?;
+    let incident =
+        named(incidents).and_then(|index| incidents.get(index)).ok_or_else(|| not_open(id, open, language))?;
     let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
-    let held: Vec<&Condition> = document.conditions.iter().filter(|condition| condition.incident == Some(id)).collect();
+    let held: Vec<&Condition> = conditions.iter().filter(|condition| condition.incident == Some(id)).collect();
     let mut out = Printout::default();
     let severity = language.severity(incident.severity);
     let places: Places = &[("id", &id), ("title", &words.headline), ("severity", &severity)];
-    out.coloured(language.say("why.title", places), Some(incident.severity));
+    let title = language.say("why.title", places);
+    let title = if rehearsal.is_some() { language.say("message.labels.test", &[("title", &title)]) } else { title };
+    out.coloured(title, Some(incident.severity));
     out.line(open_for(incident, language));
 
     let mut part = |heading: &str, lines: &[String]| {
@@ -99,6 +107,7 @@ fn drive(drive: &AboutDrive, language: Language) -> String {
 #[cfg(test)]
 mod tests {
     use super::super::alerts::list;
+    use super::super::rehearsal_part::Rehearsal;
     use super::super::tests::{document, settings};
     use super::*;
     use crate::clock::Moment;
@@ -111,6 +120,18 @@ mod tests {
     fn gone(document: &Document) -> IncidentId {
         let of_tray = |incident: &&Incident| incident.trays == ["3"];
         document.incidents.iter().find(of_tray).expect("the drive in tray 3 is gone").id
+    }
+
+    #[test]
+    fn a_rehearsed_incident_is_explained_as_a_real_one_and_marked() {
+        let mut document = document(26, Language::ENGLISH);
+        let id = gone(&document);
+        let explained = |document: &Document| why(document, id, Language::ENGLISH).expect("it is open").to_string();
+        let real = explained(&document);
+        let (incidents, conditions) =
+            (std::mem::take(&mut document.incidents), std::mem::take(&mut document.conditions));
+        document.rehearsal = Some(Rehearsal { fault: "drive-gone".into(), left_s: 60, incidents, conditions });
+        assert_eq!(explained(&document), format!("TEST: {real}"));
     }
 
     #[test]
