@@ -104,10 +104,7 @@ fn values_of_the_wrong_kind() {
         ("limits.drive.clear_below_c = 0", "1:30 `clear_below_c`: expected a number from 0.5 to 20, found 0"),
         ("limits.volume.clear_percent = 0", "1:31 `clear_percent`: expected a number from 0.1 to 9, found 0"),
         ("box.language = 'fr'", "1:16 `language`: expected one of \"en\", \"de\", found 'fr'"),
-        (
-            "[box]\nname = 'heron'\nlanguage = 'ed'",
-            "3:12 `language`: expected one of \"en\", \"de\", found 'ed'",
-        ),
+        ("[box]\nname = 'heron'\nlanguage = 'ed'", "3:12 `language`: expected one of \"en\", \"de\", found 'ed'"),
         (
             "box.name = ' heron'",
             "1:12 `name`: expected a text in quotes of 1 to 64 visible characters, \
