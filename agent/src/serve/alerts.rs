@@ -3,7 +3,7 @@
 use super::channel_part::Channel;
 use super::document::Document;
 use super::history_part::History;
-use super::incident_part::{Incident, OwnersWords};
+use super::incident_part::Incident;
 use crate::printout::Printout;
 use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::verdict::{IncidentId, Severity, Standing};
@@ -50,7 +50,7 @@ pub fn list(document: &Document, language: Language) -> Printout {
 }
 
 fn one(incident: &Incident, language: Language, out: &mut Printout) {
-    let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
+    let words = incident.words();
     let lead = format!("{:>2}  ", incident.id.to_string());
     let severity = language.severity(incident.severity);
     out.coloured(format_args!("{lead}{severity}  {}", words.headline), Some(incident.severity));

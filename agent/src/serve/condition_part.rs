@@ -39,6 +39,13 @@ pub struct Condition {
     pub do_not: String,
 }
 
+impl Condition {
+    /// The sentence for its owner.
+    pub fn words(&self) -> &str {
+        self.owners_sentence.as_ref().unwrap_or(&self.sentence)
+    }
+}
+
 /// A limit of a condition.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]

@@ -150,8 +150,7 @@ impl Page {
         };
         for condition in document.conditions.iter().filter(is_about) {
             let severity = self.language.severity(condition.severity);
-            let sentence = condition.owners_sentence.as_ref().unwrap_or(&condition.sentence);
-            self.out.coloured(format_args!("{severity}: {sentence}"), Some(condition.severity));
+            self.out.coloured(format_args!("{severity}: {}", condition.words()), Some(condition.severity));
         }
     }
 
@@ -314,26 +313,9 @@ impl Page {
 
 #[cfg(test)]
 mod tests {
+    use super::super::tests::document;
     use super::*;
-    use crate::clock::Moment;
-    use crate::demo::{self, heron, story};
-    use crate::judge::{Memory, judge};
-    use crate::reading::Itself;
-
-    /// The pretend box after so many minutes of its story.
-    fn document(minutes: u64) -> Document {
-        let settings = demo::settings().expect("the pretend box has settings");
-        let (mut memory, mut last) = (Memory::default(), None);
-        for second in (0..=60 * minutes).step_by(2) {
-            let elapsed = Duration::from_secs(second);
-            let now = Moment::after_boot(Duration::from_secs(86_400) + elapsed);
-            let snapshot = heron::snapshot(now, &story::scene(elapsed));
-            let (verdict, _) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
-            last = Some((verdict, snapshot));
-        }
-        let (verdict, snapshot) = last.expect("the story has a first second");
-        Document::new(&settings, &verdict, &snapshot, &demo::dawn().expect("there is a dawn"))
-    }
+    use crate::demo;
 
     fn printed(document: &Document, name: &str) -> Result<String, String> {
         let wall = demo::dawn().expect("there is a dawn");
@@ -342,7 +324,7 @@ mod tests {
 
     #[test]
     fn a_drive_is_shown_in_full_by_its_tray_its_serial_or_its_device() {
-        let calm = document(1);
+        let calm = document(1, Language::ENGLISH);
         let text = printed(&calm, "3").expect("there is a tray 3");
         for wanted in [
             "tray 3: ",
@@ -363,14 +345,14 @@ mod tests {
 
     #[test]
     fn a_tray_whose_drive_is_gone_shows_what_is_open() {
-        let text = printed(&document(26), "3").expect("there is a tray 3");
+        let text = printed(&document(26, Language::ENGLISH), "3").expect("there is a tray 3");
         assert!(text.starts_with("tray 3: gone since 04:"), "{text}");
         assert!(text.contains("critical: The drive in tray 3"), "{text}");
     }
 
     #[test]
     fn a_mistyped_name_is_answered_with_what_there_is() {
-        let why = printed(&document(1), "sdz").expect_err("there is no such drive");
+        let why = printed(&document(1, Language::ENGLISH), "sdz").expect_err("there is no such drive");
         assert!(why.starts_with("expected a tray, a device or the last four characters"), "{why}");
         assert!(why.contains("; there are: 1, 2, 3"), "{why}");
     }

@@ -78,14 +78,17 @@ pub struct OwnersWords {
     pub next_test: String,
 }
 
-impl OwnersWords {
-    /// Those in English.
-    pub fn of(incident: &Incident) -> Self {
-        let Incident { headline, sentence, advice, do_not, cause_words: cause, evidence, next_test, .. } =
-            incident.clone();
-        Self { headline, sentence, advice, do_not, cause, evidence, next_test }
+impl Incident {
+    /// The words for its owner, in English where there are no others.
+    pub fn words(&self) -> OwnersWords {
+        self.owners_words.clone().unwrap_or_else(|| {
+            let Self { headline, sentence, advice, do_not, cause_words: cause, evidence, next_test, .. } = self.clone();
+            OwnersWords { headline, sentence, advice, do_not, cause, evidence, next_test }
+        })
     }
+}
 
+impl OwnersWords {
     fn from(IncidentWords { words, cause, seen, next_test, .. }: IncidentWords) -> Self {
         let Words { title: headline, sentence, advice, warning: do_not, evidence, .. } = words;
         let evidence = seen.into_iter().chain(evidence).collect();

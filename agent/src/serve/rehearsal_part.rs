@@ -1,7 +1,7 @@
 //! A rehearsal in the document: what is played, beside what is real.
 
 use super::condition_part::Condition;
-use super::incident_part::{Incident, OwnersWords};
+use super::incident_part::Incident;
 use crate::tell::words::phrases::{Language, Phrases};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -26,7 +26,7 @@ impl Rehearsal {
         let left = language.span(Duration::from_secs(self.left_s));
         let first = language.say("rehearsal.running", &[("fault", &self.fault), ("left", &left)]);
         let incident = |incident: &Incident| {
-            let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
+            let words = incident.words();
             let known = if incident.acknowledged { "rehearsal.acknowledged" } else { "rehearsal.open" };
             let severity = language.severity(incident.severity);
             language.say(known, &[("id", &incident.id), ("severity", &severity), ("title", &words.headline)])

@@ -2,7 +2,6 @@
 
 use super::document::Document;
 use super::drive_part::Drive;
-use super::incident_part::OwnersWords;
 use super::notes::{Name, Notes, Why};
 use super::pool_part::PoolState;
 use super::shelf_part::{Tray, TrayContent};
@@ -83,7 +82,7 @@ fn summary(out: &mut Printout, document: &Document, language: Language) {
     let title = format!("{}{kernel}{}", language.say("table.summary", places), board.kernel);
     out.coloured(title, severity);
     for incident in &document.incidents {
-        let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
+        let words = incident.words();
         out.line("");
         let title = format_args!("{} {}", language.severity(incident.severity), words.headline).to_string();
         out.coloured(title, Some(incident.severity));

@@ -23,7 +23,7 @@ pub fn why(document: &Document, id: IncidentId, language: Language) -> Result<Pr
     let open = document.incidents.iter().map(|incident| incident.id);
     let incident =
         named(incidents).and_then(|index| incidents.get(index)).ok_or_else(|| not_open(id, open, language))?;
-    let words = incident.owners_words.clone().unwrap_or_else(|| OwnersWords::of(incident));
+    let words = incident.words();
     let held: Vec<&Condition> = conditions.iter().filter(|condition| condition.incident == Some(id)).collect();
     let mut out = Printout::default();
     let severity = language.severity(incident.severity);
@@ -61,8 +61,7 @@ pub fn why(document: &Document, id: IncidentId, language: Language) -> Result<Pr
 
 /// What its conditions are, each in a sentence.
 fn happened(held: &[&Condition], words: &OwnersWords) -> Vec<String> {
-    let sentence = |condition: &&Condition| condition.owners_sentence.clone().unwrap_or(condition.sentence.clone());
-    let mut sentences: Vec<String> = held.iter().map(sentence).collect();
+    let mut sentences: Vec<String> = held.iter().map(|condition| condition.words().to_owned()).collect();
     sentences.dedup();
     if sentences.is_empty() { vec![words.sentence.clone()] } else { sentences }
 }

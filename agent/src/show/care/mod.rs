@@ -109,14 +109,17 @@ pub fn with_sign_of_life(mut page: Frame, tick: u64) -> Frame {
     page
 }
 
-/// The picture in one of nine places, another each minute, at most two pixels from where it was drawn. It moves only into
+/// How many places a picture has.
+pub const PLACES: usize = 9;
+
+/// The picture in one of its places, another each minute, at most two pixels from where it was drawn. It moves only into
 /// room that it leaves free: what is drawn is never cut, so a page that fills the panel from edge to edge stays. The last row
 /// is left to the sign of life, unless the page has drawn there itself.
 pub fn moved(page: &Frame, minutes: u64) -> Frame {
-    const STEPS: [(i32, i32); 9] = [(0, 0), (1, 0), (2, 0), (2, 1), (1, 1), (0, 1), (0, 2), (1, 2), (2, 2)];
+    const STEPS: [(i32, i32); PLACES] = [(0, 0), (1, 0), (2, 0), (2, 1), (1, 1), (0, 1), (0, 2), (1, 2), (2, 2)];
     let (width, last_row) = (page.panel_size().width() as i32, page.panel_size().height() as i32 - 1);
     let Some(Rectangle { top_left, size }) = page.lit_area() else { return page.clone() };
-    let (right, down) = STEPS[(minutes % 9) as usize];
+    let (right, down) = STEPS[minutes as usize % PLACES];
     let dx = within(right, top_left.x, width - top_left.x - size.width as i32);
     let dy = within(down, top_left.y, (last_row - top_left.y - size.height as i32).max(0));
     page.shifted(dx, dy)

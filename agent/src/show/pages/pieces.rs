@@ -1,6 +1,7 @@
 //! What several pages share: the heading, the sign of life, blocks of words, and what to call the state of the box.
 
 use super::view::View;
+use crate::show::care;
 use crate::tell::words::phrases::Phrases;
 use crate::tell::words::temperature::Temperatures;
 use crate::units::Celsius;
@@ -64,7 +65,7 @@ fn never_out_of_sight(view: &View<'_>) -> Vec<(&'static str, &'static str)> {
 /// pixel each time that pages have been in all their places, as far as there is room.
 pub fn heading(frame: &mut Frame, view: &View<'_>, left: i32, name: &str) {
     const PLACES: u64 = 4;
-    const ROUND: u64 = 9 * 60;
+    const ROUND: u64 = 60 * care::PLACES as u64;
     let (name, right) = heading_words(view, columns((width(frame) - left).max(0) as u32), name);
     let letters = (name.chars().count() + right.chars().count()) as i32;
     let room = (width(frame) - left - Face::Small.width() as i32 * letters - 1).clamp(0, PLACES as i32 - 1);
