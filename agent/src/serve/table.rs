@@ -16,7 +16,7 @@ use crate::verdict::{Severity, Standing};
 use std::time::Duration;
 
 /// A drive that has been gone for longer is gone for a span, not since a time of day.
-const A_DAY: Duration = Duration::from_secs(20 * 3_600);
+const TODAY: Duration = Duration::from_secs(20 * 3_600);
 
 /// Columns by their words and by how soon they are left out: those with 0 never are.
 type Columns<'a> = &'a [(&'a str, u8)];
@@ -176,7 +176,7 @@ fn health(drive: Option<&Drive>, tray: Option<&Tray>, language: Language, wall: 
 /// Since when a drive is gone.
 pub(super) fn gone(since_s: Option<u64>, language: Language, wall: &Wall) -> String {
     match since_s.map(Duration::from_secs) {
-        Some(since) if since < A_DAY => {
+        Some(since) if since < TODAY => {
             language.say("table.tray-is.gone-since", &[("time", &wall.before(since).minute())])
         }
         Some(since) => language.say("table.tray-is.gone-for", &[("span", &language.span(since))]),

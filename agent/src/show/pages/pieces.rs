@@ -1,4 +1,4 @@
-//! What several pages share: the heading, the sign of life, blocks of words, and what to call the state of the box.
+//! What several pages share: the heading, blocks of words, and what to call the state of the box.
 
 use super::view::View;
 use crate::show::care;
