@@ -10,6 +10,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 use traylight::tell::outbox::REMEMBERED;
+use traylight::tell::words::phrases::{Language, Phrases};
 use traylight_tests::authority::Authority;
 use traylight_tests::lab::wait::wait_until;
 
@@ -155,11 +156,13 @@ pub fn by_mqtt(broker: &Broker) -> Arrived {
 
 /// Of mails: the names from their head; a mail says in its text which of its messages are repeats.
 pub fn by_mail(server: &MailServer) -> Arrived {
+    let label = Language::ENGLISH.say("message.labels.attempt", &[("n", &"#")]);
+    let (before_the_number, after_it) = label.split_once('#').unwrap();
     let mut arrived = Vec::new();
     for mail in server.mails() {
         let mail = mail["mail"].as_str().unwrap().replace("\r\n ", " ");
         let names = mail.lines().find_map(|line| line.strip_prefix("X-Traylight-Messages: ")).unwrap().to_owned();
-        let is_repeat = mail.contains("it may have arrived before");
+        let is_repeat = mail.contains(before_the_number) && mail.contains(after_it);
         arrived.extend(names.split_whitespace().map(|id| (id.to_owned(), if is_repeat { 2 } else { 1 })));
     }
     arrived
