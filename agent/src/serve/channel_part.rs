@@ -15,7 +15,7 @@ pub struct Channel {
     pub kind: String,
     /// True once somebody has entered the code of a test message.
     pub confirmed: bool,
-    /// How many messages are queued.
+    /// How many messages are queued; tests are not counted.
     pub waiting: usize,
     /// For how long the oldest of them has waited, in seconds; `null` when none is, or the time is not known.
     pub oldest_wait_s: Option<u64>,

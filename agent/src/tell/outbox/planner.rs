@@ -242,7 +242,7 @@ impl Outbox {
     pub fn begun(&mut self, channel: &str, batch: &Batch, now: &Now) -> Vec<Write> {
         let Some(queue) = self.queue_mut(channel) else { return Vec::new() };
         let pause = queue.begun(batch.ids(), &now.stamp);
-        vec![Write::Tried(channel.to_owned(), batch.ids()), Write::Pause(pause)]
+        std::iter::once(Write::Tried(channel.to_owned(), batch.ids())).chain(pause.map(Write::Pause)).collect()
     }
 
     /// The batch that was under way has arrived. With it, for how long the channel had failed before.
@@ -259,7 +259,7 @@ impl Outbox {
     /// channel had failed before.
     pub fn proved(&mut self, channel: &str, now: &Now) -> (Vec<Write>, Option<Duration>) {
         let Some(queue) = self.queue_mut(channel) else { return (Vec::new(), None) };
-        queue.pause.end();
+        queue.end_pauses();
         let (success, trouble) = queue.works(&now.stamp);
         (vec![Write::Success(success)], trouble)
     }
@@ -279,19 +279,16 @@ impl Outbox {
 
     /// The network has changed: what failed for want of it is tried at once.
     pub fn road_changed(&mut self) {
-        for queue in &mut self.queues {
-            queue.pause.end();
-        }
+        self.queues.iter_mut().for_each(ChannelQueue::end_pauses);
     }
 
-    /// How the channels stand.
+    /// How the channels stand. Tests are not counted with what is real.
     pub fn standings(&self, now: &Now) -> Vec<QueueState> {
         let standing = |queue: &ChannelQueue| QueueState {
             channel: queue.rule.channel.clone(),
-            waiting: queue.entries.len(),
+            waiting: queue.real().count(),
             oldest: queue
-                .entries
-                .iter()
+                .real()
                 .filter(|entry| !(self.is_muted && entry.message.held))
                 .map(|entry| &entry.message.made_at)
                 .filter(|made_at| made_at.age(&now.stamp).is_some())

@@ -37,6 +37,8 @@ pub(super) struct ChannelQueue {
     pub rule: Rule,
     pub entries: VecDeque<QueuedMessage>,
     pub pause: Pause,
+    /// The pause after a test that failed. What is real does not wait for it.
+    pub test_pause: Pause,
     /// The pause as the store has it.
     pub kept_pause: Option<KeptPause>,
     /// Since when it fails, and how.
@@ -56,6 +58,7 @@ impl ChannelQueue {
             rule,
             entries: VecDeque::new(),
             pause: Pause::default(),
+            test_pause: Pause::default(),
             kept_pause: None,
             trouble: None,
             last_success: None,
@@ -82,6 +85,11 @@ impl ChannelQueue {
         self.entries.iter().any(|entry| entry.message.incident == incident)
     }
 
+    /// The messages that are no tests.
+    pub fn real(&self) -> impl Iterator<Item = &QueuedMessage> {
+        self.entries.iter().filter(|entry| !entry.message.is_test())
+    }
+
     pub fn is_under_way(&self, entry: &QueuedMessage) -> bool {
         self.under_way.contains(&entry.message.id)
     }
@@ -103,9 +111,12 @@ impl ChannelQueue {
             self.entries.iter().filter(may_leave).partition(|entry| entry.message.is_test());
         let step = if real.is_empty() { NextStep::Wait(quiet_until) } else { self.next_real(&real, now) };
         // Tests neither wait for a burst nor add to one: what is real must not wait for them.
-        match step {
-            NextStep::Wait(_) if !tests.is_empty() => send(&tests[..1], now),
-            step => step,
+        match (step, self.test_pause.until(now.moment())) {
+            (NextStep::Wait(_), None) if !tests.is_empty() => send(&tests[..1], now),
+            (NextStep::Wait(until), Some(over)) if !tests.is_empty() => {
+                NextStep::Wait(Some(until.map_or(over, |until| until.min(over))))
+            }
+            (step, _) => step,
         }
     }
 
@@ -141,17 +152,26 @@ impl ChannelQueue {
         entry.message.is_test() || self.entries.iter().any(critical)
     }
 
-    /// The batch with these messages leaves; the pause that follows unless it arrives.
-    pub fn begun(&mut self, ids: Vec<String>, since: &Stamp) -> KeptPause {
+    /// The batch with these messages leaves; the pause that follows unless it arrives. A test has none that outlasts a restart.
+    pub fn begun(&mut self, ids: Vec<String>, since: &Stamp) -> Option<KeptPause> {
         for entry in &mut self.entries {
             if ids.contains(&entry.message.id) {
                 entry.tried += 1;
             }
         }
         self.under_way = ids;
+        if self.is_test_under_way() {
+            return None;
+        }
         let Rule { channel, target, .. } = &self.rule;
         let (channel, failures) = (channel.clone(), self.pause.failures() + 1);
-        self.kept_pause.insert(KeptPause { channel, target: *target, failures, since: since.clone() }).clone()
+        self.kept_pause = Some(KeptPause { channel, target: *target, failures, since: since.clone() });
+        self.kept_pause.clone()
+    }
+
+    /// Tests leave by themselves: a batch has nothing else or no test.
+    fn is_test_under_way(&self) -> bool {
+        self.entries.iter().any(|entry| entry.message.is_test() && self.is_under_way(entry))
     }
 
     /// The messages that have arrived.
@@ -167,6 +187,7 @@ impl ChannelQueue {
             self.batches.pop_front();
         }
         self.pause.forget();
+        self.test_pause.forget();
         self.kept_pause = None;
         self.is_apart &= !self.entries.is_empty();
         gone.into_iter().map(|entry| entry.message).collect()
@@ -188,9 +209,17 @@ impl ChannelQueue {
         is_new
     }
 
+    /// What waits is tried next, pause or not.
+    pub fn end_pauses(&mut self) {
+        self.pause.end();
+        self.test_pause.end();
+    }
+
     pub fn failed(&mut self, blame: Blame, now: Moment, jitter: f64) {
+        let is_test = self.is_test_under_way();
         let back = std::mem::take(&mut self.under_way);
-        self.pause.lengthen(now, jitter);
+        let pause = if is_test { &mut self.test_pause } else { &mut self.pause };
+        pause.lengthen(now, jitter);
         if blame == Blame::Channel {
             return;
         }
@@ -204,7 +233,7 @@ impl ChannelQueue {
                 self.entries.extend(refused);
             }
         }
-        self.is_apart = true;
+        self.is_apart |= !is_test;
     }
 
     /// The incidents that have entries here, in the order of their first ones.

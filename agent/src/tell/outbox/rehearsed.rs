@@ -70,6 +70,7 @@ impl Outbox {
                 .map(|entry| entry.message.id.clone())
                 .collect();
             if !gone.is_empty() {
+                queue.test_pause.forget();
                 dropped.insert(queue.rule.channel.clone(), gone.len());
                 writes.push(Write::Done(queue.rule.channel.clone(), gone));
             }

@@ -72,7 +72,7 @@ pub enum Blame {
 pub struct QueueState {
     /// Its name.
     pub channel: String,
-    /// How many messages wait for it.
+    /// How many messages wait for it; tests are not counted.
     pub waiting: usize,
     /// When the oldest of them was made, where it is known how long ago that is.
     pub oldest: Option<Stamp>,

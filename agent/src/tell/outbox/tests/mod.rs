@@ -145,6 +145,25 @@ fn tests_use_up_no_burst_and_wait_for_none() {
 }
 
 #[test]
+fn a_test_that_fails_holds_up_no_real_message_and_is_not_counted_with_them() {
+    let mut outbox = outbox(vec![rule("mail")]);
+    let test = |n| Message { is_rehearsed: true, ..message(&format!("test-{n}"), 1, Opened, Warning, 0) };
+    outbox.take(test(1), &at(0));
+    let NextStep::Send(batch) = outbox.next("mail", &at(0)) else { panic!("a batch") };
+    assert_eq!(outbox.begun("mail", &batch, &at(0)).len(), 1, "no pause that a restart would go on with");
+    outbox.failed("mail", Blame::Batch, "rejected", &at(0), 0.5);
+    assert_eq!(waits_until(&outbox, "mail", &at(0)), Some(60), "the test is tried again in a minute");
+    let standing = outbox.standings(&at(50)).remove(0);
+    assert_eq!((standing.waiting, standing.oldest), (0, None), "no real message waits");
+    assert!(standing.trouble.is_some(), "but the channel has failed");
+    for n in 1..=6 {
+        outbox.take(message(&format!("i{n}"), 1, Opened, Warning, 1), &at(1));
+    }
+    assert_eq!(outbox.standings(&at(50))[0].oldest, Some(at(1).stamp));
+    assert_eq!(sent(&mut outbox, "mail", &at(1)), ["i1.1 i2.1 i3.1 i4.1 i5.1 i6.1", "test-1.1"], "together, as ever");
+}
+
+#[test]
 fn what_has_waited_through_a_failure_leaves_in_batches_of_fifty() {
     let mut outbox = outbox(vec![rule("mail")]);
     for n in 0..120 {
