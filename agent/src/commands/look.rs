@@ -1,7 +1,7 @@
 //! `look`: the state of the box as tables, one drive in full, or JSON; once, or again and again.
 
 use super::shared::BoxFlags;
-use super::terminal::{self, FullScreen, complain, print};
+use super::terminal::{self, Watched, complain, print};
 use std::io;
 use std::path::Path;
 use std::process::ExitCode;
@@ -56,7 +56,7 @@ fn page(flags: &LookFlags, BoxLook { document, settings, .. }: &BoxLook) -> io::
     }
 }
 
-/// Draws over the whole terminal until it is closed or somebody ends it.
+/// Shows it again and again until the terminal is closed or somebody ends it.
 fn watch(flags: &LookFlags) -> io::Result<ExitCode> {
     if !terminal::is_there() {
         return Err(io::Error::other("expected a terminal for --watch, found a pipe or a file; leave --watch out"));
@@ -68,9 +68,9 @@ fn watch(flags: &LookFlags) -> io::Result<ExitCode> {
     };
     // A mistake in the call is no full screen of its own.
     let mut next = page(flags, &seen(&flags.place)?)?;
-    let mut screen = FullScreen::new()?;
+    let mut watched = Watched::new()?;
     loop {
-        screen.draw(&next)?;
+        watched.show(&next)?;
         if runtime.block_on(signals.next())? == Next::End {
             return Ok(ExitCode::SUCCESS);
         }

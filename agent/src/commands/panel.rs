@@ -3,7 +3,7 @@
 
 use super::look::one_look;
 use super::shared::{ConfigFlag, TreeFlag};
-use super::terminal::{complain, print_lines, print_plain, screen};
+use super::terminal::{complain, print, print_drawing, print_lines, screen};
 use std::io;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -28,7 +28,7 @@ pub struct PanelFlags {
     /// Draw in plain ASCII, for a log or a serial line
     #[arg(long, conflicts_with = "png")]
     plain: bool,
-    /// Write each page as a line of words in plain ASCII, for a serial line, a braille display or a screen reader
+    /// Write each page as a line of words, for a serial line, a braille display or a screen reader
     #[arg(long, conflicts_with_all = ["png", "plain"])]
     text: bool,
     /// Instead of pages, show on the real panels that the box is not monitored: the service does this after a crash
@@ -57,7 +57,7 @@ pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
     if flags.text {
         let mut out = Printout::default();
         drawings.for_each(|drawing| out.line(in_a_line(&drawing.sentences())));
-        return print_plain(&out).map(|()| ExitCode::SUCCESS);
+        return print(&out).map(|()| ExitCode::SUCCESS);
     }
     let drawn: Vec<(String, Frame)> = drawings.map(|drawing| (name(&drawing.page), drawing.frame(size))).collect();
     match &flags.png {
@@ -65,7 +65,7 @@ pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
         None => {
             for (name, frame) in &drawn {
                 let picture = drawn_here(frame, flags.plain).map_err(io::Error::other)?;
-                print_lines(&format!("{name}\n{picture}"))?;
+                print_drawing(&format!("{name}\n{picture}"))?;
             }
         }
     }

@@ -3,20 +3,19 @@
 use super::look::one_look;
 use super::panel::drawn_here;
 use super::shared::{BoxFlags, up_to};
-use super::terminal::{print, print_lines};
+use super::terminal::{is_there, print, print_drawing, print_lines, screen};
 use std::io::{self, Write};
 use std::process::ExitCode;
 use std::time::Duration;
 use traylight::clock::{Clock, Wall};
 use traylight::judge::Memory;
-use traylight::printout::{Printout, Table};
+use traylight::printout::Printout;
 use traylight::rehearse::{Played, PlayedLook, RehearsedFault, play};
 use traylight::send::log::{Form, Log};
 use traylight::serve::control::{self, ControlRequest, LONGEST_REHEARSAL};
 use traylight::show::outlet::Scenery;
 use traylight::show::pages::test_mark;
 use traylight::tell::incident_log;
-use traylight::tell::log::LogEntry;
 use traylight::tell::words::phrases::{Language, Phrases};
 use traylight_config::Settings;
 use traylight_display::PanelSize;
@@ -72,25 +71,30 @@ pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// The log lines, and the picture that would lead.
+/// What the agent would log, and the picture that would lead.
 fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
-    let log = Log::open(Form::Text)?;
+    let (screen, language) = (screen(), settings.language);
+    let log = Log::open(if is_there() { Form::Short } else { Form::Text })?;
     for pretended in &played.pretended {
         print_lines(&format!("Simulated as well: {pretended}."))?;
     }
     let mut tell = |told: &PlayedLook| {
         let at = told.verdict.at;
-        for entry in incident_log::entries(&told.verdict, &told.changes, at, &played.wall(wall, at)) {
+        for entry in incident_log::entries(&told.verdict, &told.changes, at, &played.wall(wall, at), language) {
             #[allow(clippy::disallowed_methods, reason = "the log cleans its lines")]
-            let _ = log.write(&LogEntry::as_test(entry), wall, |line| io::stdout().write_all(line.as_bytes()));
+            let out = |lines: &str| io::stdout().write_all(lines.as_bytes());
+            let _ = log.write(&entry.as_test(language), wall, &screen, out);
         }
     };
     played.told.iter().for_each(&mut tell);
     let (verdict, snapshot) = (&played.verdict, Some(&played.snapshot));
     let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, rehearsed: Some(&[]) };
     if let Some(page) = scenery.pages().into_iter().next() {
-        let drawing = scenery.drawing(page, test_mark(settings.language).to_owned());
-        print_lines(&drawn_here(&drawing.frame(PanelSize::W128H64), false).unwrap_or_else(|why| why))?;
+        let drawing = scenery.drawing(page, test_mark(language).to_owned());
+        match drawn_here(&drawing.frame(PanelSize::W128H64), false) {
+            Ok(picture) => print_drawing(&picture)?,
+            Err(why) => print_lines(&why)?,
+        }
     }
     tell(&played.end());
     Ok(())
@@ -100,11 +104,10 @@ fn list(language: Language) -> io::Result<ExitCode> {
     let mut out = Printout::default();
     let mut part = |title: &str, is_kind: bool| {
         let named = RehearsedFault::all().filter(|fault| matches!(fault, RehearsedFault::Kind(_)) == is_kind);
-        let row = |fault: RehearsedFault| vec![fault.to_string().into(), fault.description(language).into()];
-        let columns = [(language.plain(title), 0), (language.plain("rehearse.what"), 0)];
-        out.table(Table::new(columns, named.map(row).collect()));
+        out.heading(language.plain(title));
+        out.glossary(named.map(|fault| (fault.to_string(), fault.description(language).to_owned())).collect());
     };
-    part("rehearse.condition", true);
-    part("rehearse.cause", false);
+    part("rehearse.conditions", true);
+    part("rehearse.causes", false);
     print(&out).map(|()| ExitCode::SUCCESS)
 }

@@ -27,20 +27,10 @@ pub fn has_terminal() -> bool {
     io::stdin().is_terminal() || io::stdout().is_terminal()
 }
 
-/// Prints a printout as the terminal or pipe can show it.
+/// Prints a printout as the terminal or pipe can show it. A reader that has closed our output has all that it wanted: the
+/// exit code still reports the state of the box.
 pub fn print(printout: &Printout) -> io::Result<()> {
-    write_out(&printout.on(&screen()))
-}
-
-/// Prints a printout in plain ASCII without colours, whatever the terminal can show.
-pub fn print_plain(printout: &Printout) -> io::Result<()> {
-    let plain = Screen { has_colours: false, has_unicode: false, ..screen() };
-    write_out(&printout.on(&plain))
-}
-
-/// A reader that has closed our output has all that it wanted: the exit code still reports the state of the box.
-fn write_out(text: &str) -> io::Result<()> {
-    match io::stdout().write_all(text.as_bytes()) {
+    match io::stdout().write_all(printout.on(&screen()).as_bytes()) {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         done => done,
     }
@@ -70,51 +60,72 @@ fn size(terminal: impl AsFd) -> (u16, u16) {
     }
 }
 
-/// The whole terminal, which gets its former contents back at the end.
-pub struct FullScreen(Stdout);
+/// What is shown again and again: in place on the whole terminal, which gets its former contents back at the end, or one
+/// below the other where a terminal has no cursor to move.
+pub struct Watched {
+    out: Stdout,
+    in_place: bool,
+}
 
-impl FullScreen {
+impl Watched {
     /// Clears the terminal, and hides the cursor (xterm control sequences, DECSET 1049 and 25).
     pub fn new() -> io::Result<Self> {
-        let mut full = Self(io::stdout());
-        full.0.write_all(b"\x1b[?1049h\x1b[?25l")?;
-        Ok(full)
+        let mut watched = Self { out: io::stdout(), in_place: screen().has_cursor };
+        if watched.in_place {
+            watched.out.write_all(b"\x1b[?1049h\x1b[?25l")?;
+        }
+        Ok(watched)
     }
 
-    /// Draws over what was there. What has no room is left out at the end, which says so.
-    pub fn draw(&mut self, printout: &Printout) -> io::Result<()> {
+    /// Shows it as it is now. What has no room in place is left out at the end, which says so.
+    pub fn show(&mut self, printout: &Printout) -> io::Result<()> {
         let (screen, rows) = (screen(), usize::from(size(io::stdout()).1));
         let text = printout.on(&screen);
-        let mut lines: Vec<&str> = text.lines().collect();
-        if lines.len() > rows {
-            lines.truncate(rows.saturating_sub(1));
-            lines.push(screen.ellipsis());
+        if self.in_place {
+            let mut lines: Vec<&str> = text.lines().collect();
+            if lines.len() > rows {
+                lines.truncate(rows.saturating_sub(1));
+                lines.push(screen.ellipsis());
+            }
+            write!(self.out, "\x1b[H{}\x1b[K\x1b[J", lines.join("\x1b[K\r\n"))?;
+        } else {
+            writeln!(self.out, "{text}")?;
         }
-        let drawn = lines.join("\x1b[K\r\n");
-        write!(self.0, "\x1b[H{drawn}\x1b[K\x1b[J")?;
-        self.0.flush()
+        self.out.flush()
     }
 }
 
-impl Drop for FullScreen {
+impl Drop for Watched {
     fn drop(&mut self) {
-        // Nobody is left to read of a failure.
-        let _ = self.0.write_all(b"\x1b[?25h\x1b[?1049l");
-        let _ = self.0.flush();
+        if self.in_place {
+            // Nobody is left to read of a failure.
+            let _ = self.out.write_all(b"\x1b[?25h\x1b[?1049l");
+            let _ = self.out.flush();
+        }
     }
 }
 
-/// Prints a text of several lines.
+/// Prints a text, each of its lines broken where it does not fit.
 pub fn print_lines(text: &str) -> io::Result<()> {
+    print(&lines(text))
+}
+
+/// Prints a picture drawn with characters.
+pub fn print_drawing(drawing: &str) -> io::Result<()> {
     let mut out = Printout::default();
-    out.lines(text);
+    out.drawing(drawing);
     print(&out)
+}
+
+fn lines(text: &str) -> Printout {
+    let mut out = Printout::default();
+    text.lines().for_each(|line| out.line(line));
+    out
 }
 
 /// Says what went wrong, line by line.
 pub fn complain(what: impl Display) {
-    let mut out = Printout::default();
-    out.lines(&format!("traylight: {what}"));
+    let out = lines(&format!("traylight: {what}"));
     let screen = Screen { has_colours: false, ..screen_of(io::stderr()) };
     // Nobody may be listening, and then there is nobody to tell.
     let _ = io::stderr().write_all(out.on(&screen).as_bytes());
@@ -131,7 +142,7 @@ impl Lines<Stdout> {
     /// Lines on standard output.
     pub fn of_this_terminal() -> Self {
         let to = io::stdout();
-        Self { in_place: to.is_terminal(), to }
+        Self { in_place: screen().has_cursor, to }
     }
 }
 

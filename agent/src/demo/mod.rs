@@ -50,7 +50,7 @@ async fn tell(speed: u32, form: Form) -> io::Result<()> {
             let wall = dawn.after(elapsed);
             let snapshot = heron::snapshot(now, &story::scene(elapsed));
             let (verdict, changes) = judge(&settings, &mut memory, now, Some(&snapshot), &Itself::default());
-            outlet.say_all(incident_log::entries(&verdict, &changes, now, &wall), &wall);
+            outlet.say_all(incident_log::entries(&verdict, &changes, now, &wall, settings.language), &wall);
             let scenery = Scenery {
                 verdict: &verdict,
                 snapshot: Some(&snapshot),

@@ -4,6 +4,7 @@
 
 mod screen;
 mod table;
+mod wrap;
 
 pub use screen::Screen;
 pub use table::{Cell, Table};
@@ -12,6 +13,7 @@ use crate::text::{misleads, one_line};
 use crate::verdict::Severity;
 use serde::Serialize;
 use std::fmt::{self, Display, Write as _};
+use unicode_width::UnicodeWidthStr;
 
 /// What is printed.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -24,8 +26,15 @@ enum Block {
     /// A line that must not be broken, such as one of a drawing.
     Drawn(String),
     Table(Table),
+    /// Names, and what there is to say of each.
+    Glossary(Vec<(String, String)>),
     Json(String),
 }
+
+/// Between a name and what is said of it, where both are in one line.
+const GAP: usize = 2;
+/// How far what is said of a name is indented below it.
+const BELOW: usize = 4;
 
 impl Printout {
     /// One line. Line breaks in it are escaped, too.
@@ -44,14 +53,19 @@ impl Printout {
         self.line(heading);
     }
 
-    /// A line for each line of the text, such as a report or a picture drawn with characters.
-    pub fn lines(&mut self, text: &str) {
-        self.0.extend(text.lines().map(|line| Block::Drawn(line.to_owned())));
+    /// A picture drawn with characters.
+    pub fn drawing(&mut self, drawing: &str) {
+        self.0.extend(drawing.lines().map(|line| Block::Drawn(line.to_owned())));
     }
 
     /// A table after an empty line; nothing at all when it has no rows.
     pub fn table(&mut self, table: Table) {
         self.0.push(Block::Table(table));
+    }
+
+    /// Names, each with what there is to say of it: beside them where there is room, else below.
+    pub fn glossary(&mut self, entries: Vec<(String, String)>) {
+        self.0.push(Block::Glossary(entries));
     }
 
     /// A value as indented JSON.
@@ -86,12 +100,26 @@ impl Printout {
                 }
                 Block::Drawn(line) => vec![screen.spelled(&one_line(line)).into_owned()],
                 Block::Table(table) => table.lines(screen),
+                Block::Glossary(entries) => glossary(entries, screen),
                 Block::Json(json) => vec![json.clone()],
             };
             lines.iter().for_each(|line| text.extend([line, "\n"]));
         }
         text
     }
+}
+
+fn glossary(entries: &[(String, String)], screen: &Screen) -> Vec<String> {
+    let shown = |text: &String| screen.spelled(&one_line(text)).into_owned();
+    let entries: Vec<(String, String)> = entries.iter().map(|(name, text)| (shown(name), shown(text))).collect();
+    let beside = entries.iter().map(|(name, _)| name.width()).max().unwrap_or(0) + GAP;
+    let lines = |(name, text): &(String, String)| match screen.columns {
+        Some(columns) if columns < 2 * beside => {
+            [screen.wrapped(name), screen.hanging(&" ".repeat(BELOW), text, BELOW)].concat()
+        }
+        _ => screen.hanging(&format!("{name}{}", " ".repeat(beside - name.width())), text, beside),
+    };
+    entries.iter().flat_map(lines).collect()
 }
 
 /// As a pipe gets it.
@@ -122,6 +150,16 @@ mod tests {
         let rows = [["/a\n/b", "1 GB"], ["/", "-"]].map(|row| row.map(Cell::from).to_vec()).to_vec();
         out.table(Table::new([("mount", 0), ("free", 0)], rows));
         assert_eq!(out.to_string(), "\nmount      free\n/a\\u{a}/b  1 GB\n/          -\n");
+    }
+
+    #[test]
+    fn what_is_said_of_a_name_stands_beside_it_or_below_and_lines_up_with_wide_letters() {
+        let mut out = Printout::default();
+        out.glossary([("上段", "a drive disconnects"), ("fan", "it stops")].map(|(a, b)| (a.into(), b.into())).into());
+        let on = |columns| out.on(&Screen { columns: Some(columns), ..Screen::PIPE });
+        assert_eq!(out.to_string(), "上段  a drive disconnects\nfan   it stops\n");
+        assert_eq!(on(18), "上段  a drive\n      disconnects\nfan   it stops\n");
+        assert_eq!(on(11), "上段\n    a drive\n    disconn\n    ects\nfan\n    it\n    stops\n");
     }
 
     proptest! {

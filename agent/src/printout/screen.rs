@@ -1,15 +1,21 @@
-//! What a printout is shown on: how wide it is, whether it has colours, and which characters it can show.
+//! What a printout is shown on: how wide it is, whether it obeys control sequences, and which characters it can show.
 
+use super::wrap::wrapped;
 use crate::verdict::Severity;
 use anstyle::{AnsiColor, Style};
 use std::borrow::Cow;
-use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm, wrap};
+use unicode_width::UnicodeWidthStr;
+
+/// At most one in so many columns is indentation of a sentence.
+const INDENTED: usize = 3;
 
 /// A terminal, or a pipe or file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Screen {
     /// Its width in columns; `None` where lines may have any length.
     pub columns: Option<usize>,
+    /// True where what is printed can be replaced: a terminal that moves its cursor.
+    pub has_cursor: bool,
     /// True where colours may be used.
     pub has_colours: bool,
     /// False where only ASCII can be shown.
@@ -18,16 +24,18 @@ pub struct Screen {
 
 impl Screen {
     /// A pipe whose reader understands UTF-8.
-    pub const PIPE: Self = Self { columns: None, has_colours: false, has_unicode: true };
+    pub const PIPE: Self = Self { columns: None, has_cursor: false, has_colours: false, has_unicode: true };
 
     /// By the environment, and by the width of the terminal if it is one. `NO_COLOR` switches colours off when it is not
     /// empty; the first of the three variables of the locale that is set decides (POSIX, Base Definitions, 8.2).
     pub fn of(columns: Option<u16>, variable: &dyn Fn(&str) -> Option<String>) -> Self {
         let set = |name: &&str| variable(name).filter(|value| !value.is_empty());
         let locale = ["LC_ALL", "LC_CTYPE", "LANG"].iter().find_map(set).unwrap_or_default().to_ascii_lowercase();
+        let has_cursor = columns.is_some() && variable("TERM").as_deref() != Some("dumb");
         Self {
             columns: columns.map(usize::from),
-            has_colours: columns.is_some() && set(&"NO_COLOR").is_none() && variable("TERM").as_deref() != Some("dumb"),
+            has_cursor,
+            has_colours: has_cursor && set(&"NO_COLOR").is_none(),
             has_unicode: locale.contains("utf-8") || locale.contains("utf8"),
         }
     }
@@ -83,18 +91,22 @@ impl Screen {
         Cow::Owned(format!("{style}{text}{style:#}"))
     }
 
-    /// A sentence in lines that fit, broken between words; those after the first are indented further. A word that is
-    /// longer than a line stays whole.
+    /// A sentence in lines that fit; those after the first are indented further.
     pub fn wrapped(&self, line: &str) -> Vec<String> {
-        let Some(columns) = self.columns else { return vec![line.to_owned()] };
-        let indent = " ".repeat(line.len() - line.trim_start_matches([' ', '-']).len() + 2);
-        let options = Options::new(columns)
-            .subsequent_indent(&indent)
-            .break_words(false)
-            .word_separator(WordSeparator::AsciiSpace)
-            .word_splitter(WordSplitter::NoHyphenation)
-            .wrap_algorithm(WrapAlgorithm::FirstFit);
-        wrap(line, options).into_iter().map(Cow::into_owned).collect()
+        let text = line.trim_start_matches([' ', '-']);
+        let most = self.columns.map_or(usize::MAX, |columns| columns / INDENTED);
+        let beginning = &line[..line.len() - text.len()];
+        let indent = beginning.len() + 2;
+        self.hanging(&beginning[beginning.len().saturating_sub(most)..], text, indent.min(most))
+    }
+
+    /// A text in lines that fit: the first behind this beginning, the others so far indented.
+    pub fn hanging(&self, beginning: &str, text: &str, indent: usize) -> Vec<String> {
+        let Some(columns) = self.columns else { return vec![format!("{beginning}{text}")] };
+        let lines = wrapped(text, columns.saturating_sub(beginning.width()), columns.saturating_sub(indent));
+        let indent = " ".repeat(indent);
+        let beginnings = std::iter::once(beginning).chain(std::iter::repeat(indent.as_str()));
+        lines.iter().zip(beginnings).map(|(line, begin)| format!("{begin}{line}").trim_end().to_owned()).collect()
     }
 }
 
@@ -114,6 +126,7 @@ mod tests {
         assert!(screen(Some(80), &[("NO_COLOR", "")]).has_colours, "empty is not set");
         assert!(!screen(Some(80), &[("NO_COLOR", "1")]).has_colours);
         assert!(!screen(Some(80), &[("TERM", "dumb")]).has_colours);
+        assert!(!screen(Some(80), &[("TERM", "dumb")]).has_cursor && screen(Some(80), &[("NO_COLOR", "1")]).has_cursor);
         assert!(!screen(None, &[]).has_colours, "a pipe");
     }
 
@@ -130,6 +143,7 @@ mod tests {
     fn sentences_break_between_words_below_their_beginning() {
         let narrow = Screen { columns: Some(20), ..Screen::PIPE };
         assert_eq!(narrow.wrapped("  do: check its plugs, both"), ["  do: check its", "    plugs, both"]);
-        assert_eq!(narrow.wrapped("/srv/a-name-that-is-too-long"), ["/srv/a-name-that-is-too-long"]);
+        assert_eq!(narrow.wrapped("/srv/a-name-that-is-too-long"), ["/srv/a-name-that-is-", "  too-long"]);
+        assert_eq!(narrow.wrapped("            far to the right"), ["      far to the", "      right"]);
     }
 }

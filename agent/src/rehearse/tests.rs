@@ -182,6 +182,6 @@ fn the_end_of_a_rehearsal_is_logged_as_an_end() {
     let played = play(&settings, &memory, &snapshot, RehearsedFault::Kind(Kind::DriveGone), None).unwrap();
     let end = played.end();
     let wall = demo::dawn().expect("there is a dawn");
-    let entries = incident_log::entries(&end.verdict, &end.changes, end.verdict.at, &wall);
+    let entries = incident_log::entries(&end.verdict, &end.changes, end.verdict.at, &wall, settings.language);
     assert!(!entries.is_empty() && entries.iter().all(|entry| !entry.message.contains("continues")), "{entries:?}");
 }

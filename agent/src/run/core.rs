@@ -140,11 +140,11 @@ impl Core {
         let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref(), &itself);
         let muted_before = self.verdict.as_ref().and_then(|verdict| verdict.muted_until);
         let mute = about_mute(muted_before, verdict.muted_until, now);
-        let mut entries = incident_log::entries(&verdict, &changes, now, &wall);
+        let mut entries = incident_log::entries(&verdict, &changes, now, &wall, settings.language);
         entries.extend(mute);
         self.turns.extend(verdict.updates.iter().map(|turn| (turn.clone(), false)));
         self.verdict = Some(verdict);
-        entries.extend(self.end_rehearsal(false).unwrap_or_default());
+        entries.extend(self.end_rehearsal(false, settings.language).unwrap_or_default());
         entries
     }
 
@@ -193,7 +193,7 @@ impl Core {
                     Err(why) => (ControlAnswer::Refused(why), Vec::new()),
                 }
             }
-            ControlRequest::EndRehearsal => match self.end_rehearsal(true) {
+            ControlRequest::EndRehearsal => match self.end_rehearsal(true, settings.language) {
                 None => (ControlAnswer::Done("no rehearsal is running".to_owned()), Vec::new()),
                 Some(entries) => (ControlAnswer::Done("the rehearsal is over".to_owned()), entries),
             },
@@ -273,7 +273,7 @@ impl Core {
             let done = language.say("ack.acknowledged-test", &[("id", &id)]);
             let entry = LogEntry::agent(5, "acknowledged", format!("rehearsed incident {id} is acknowledged"));
             self.document = None;
-            return (ControlAnswer::Done(done), vec![entry.with("incident", id.to_string()).as_test()]);
+            return (ControlAnswer::Done(done), vec![entry.with("incident", id.to_string()).as_test(language)]);
         }
         (ControlAnswer::Refused(self.not_open(id, language)), Vec::new())
     }
@@ -343,12 +343,12 @@ impl Core {
         let said = format!("`{fault}` is rehearsed for {}: {how}.{simulated}", span(for_time));
         let rehearsal = self.rehearsal.insert(Rehearsal { played, ends: now.plus(for_time) });
         self.turns.extend(rehearsal.turns().map(|turn| (turn, true)));
-        Ok((said, rehearsal.begin(now, &wall)))
+        Ok((said, rehearsal.begin(now, &wall, settings.language)))
     }
 
     /// Ends a rehearsal whose time is up, that something critical interrupts, or that its owner ends; what is to be said of
     /// that, `None` when nothing ended.
-    fn end_rehearsal(&mut self, is_asked_for: bool) -> Option<Vec<LogEntry>> {
+    fn end_rehearsal(&mut self, is_asked_for: bool, language: Language) -> Option<Vec<LogEntry>> {
         let is_critical = self.verdict.as_ref().and_then(Verdict::worst) == Some(Severity::Critical);
         let why = match &self.rehearsal {
             Some(_) if is_critical => "a real critical incident has begun",
@@ -360,7 +360,7 @@ impl Core {
         self.rehearsal_over = true;
         self.document = None;
         self.turns.extend(rehearsal.played.end().verdict.updates.into_iter().map(|turn| (turn, true)));
-        Some(rehearsal.end(why, &self.clock.wall()))
+        Some(rehearsal.end(why, &self.clock.wall(), language))
     }
 
     /// Takes over other settings. What is open is told again by its name: a channel that is new hears of it.

@@ -7,6 +7,7 @@ use crate::serve::document::Document;
 use crate::serve::rehearsal_part;
 use crate::tell::incident_log;
 use crate::tell::log::LogEntry;
+use crate::tell::words::phrases::Language;
 use crate::units::span;
 use crate::verdict::{IncidentId, Update, Verdict};
 use std::borrow::Cow;
@@ -71,27 +72,27 @@ impl Rehearsal {
     }
 
     /// What is said when it begins.
-    pub fn begin(&self, now: Moment, wall: &Wall) -> Vec<LogEntry> {
+    pub fn begin(&self, now: Moment, wall: &Wall, language: Language) -> Vec<LogEntry> {
         let (fault, left) = (self.played.fault, span(self.ends.since(now)));
         let began = LogEntry::agent(
             5,
             "rehearsal-began",
             format!("`{fault}` is rehearsed for {left}; nothing of it has happened"),
         );
-        let told = self.played.told.iter().flat_map(|told| self.tell(told, wall));
-        std::iter::once(began.as_test()).chain(told).collect()
+        let told = self.played.told.iter().flat_map(|told| self.tell(told, wall, language));
+        std::iter::once(began.as_test(language)).chain(told).collect()
     }
 
     /// What is said when it is over: all that it opened is closed.
-    pub fn end(&self, why: &str, wall: &Wall) -> Vec<LogEntry> {
+    pub fn end(&self, why: &str, wall: &Wall, language: Language) -> Vec<LogEntry> {
         let over =
             LogEntry::agent(5, "rehearsal-over", format!("the rehearsal of `{}` is over: {why}", self.played.fault));
-        self.tell(&self.played.end(), wall).into_iter().chain([over.as_test()]).collect()
+        self.tell(&self.played.end(), wall, language).into_iter().chain([over.as_test(language)]).collect()
     }
 
-    fn tell(&self, told: &PlayedLook, wall: &Wall) -> Vec<LogEntry> {
+    fn tell(&self, told: &PlayedLook, wall: &Wall, language: Language) -> Vec<LogEntry> {
         let at = told.verdict.at;
-        let entries = incident_log::entries(&told.verdict, &told.changes, at, &self.played.wall(wall, at));
-        entries.into_iter().map(LogEntry::as_test).collect()
+        let entries = incident_log::entries(&told.verdict, &told.changes, at, &self.played.wall(wall, at), language);
+        entries.into_iter().map(|entry| entry.as_test(language)).collect()
     }
 }

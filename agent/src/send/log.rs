@@ -1,7 +1,8 @@
 //! Writes log entries: as short lines for a person, as lines of text or JSON, or natively to the journal.
 
 use crate::clock::Wall;
-use crate::tell::log::{LogEntry, journal_entry, json_line, short_line, text_line};
+use crate::printout::Screen;
+use crate::tell::log::{LogEntry, journal_entry, json_line, text_line};
 use std::io;
 use std::os::unix::net::UnixDatagram;
 
@@ -44,13 +45,17 @@ impl Log {
         Ok(Self { form, journal })
     }
 
-    /// Writes one entry to the journal or, as a line with its end, to `out`. Waits for whoever reads it.
-    pub fn write(&self, entry: &LogEntry, wall: &Wall, out: impl FnOnce(&str) -> io::Result<()>) -> io::Result<()> {
+    /// Writes one entry to the journal or, as lines with their ends that fit the screen, to `out`. Waits for whoever reads it.
+    pub fn write(
+        &self,
+        entry: &LogEntry,
+        wall: &Wall,
+        screen: &Screen,
+        out: impl FnOnce(&str) -> io::Result<()>,
+    ) -> io::Result<()> {
         match (&self.journal, self.form) {
             (Some(journal), _) => send(journal, &journal_entry(entry)),
-            // A person has read of it: the condition that ended or eased has a line of its own.
-            (None, Form::Short) if matches!(entry.event, "incident-closed" | "incident-eased") => Ok(()),
-            (None, Form::Short) => out(&(short_line(entry, wall) + "\n")),
+            (None, Form::Short) => entry.short.as_ref().map_or(Ok(()), |short| out(&short.at(wall).on(screen))),
             (None, Form::Json) => out(&(json_line(entry, wall) + "\n")),
             (None, _) => out(&(text_line(entry, wall) + "\n")),
         }

@@ -149,7 +149,8 @@ impl Writer {
 
     fn write(&mut self, entry: &LogEntry, wall: &Wall) {
         self.speak_of_losses(wall);
-        if let Err(error) = self.log.write(entry, wall, |line| self.stage.scroll(line)) {
+        let screen = self.stage.screen();
+        if let Err(error) = self.log.write(entry, wall, &screen, |lines| self.stage.scroll(lines)) {
             self.lose(1, error.to_string());
         }
     }
@@ -163,7 +164,8 @@ impl Writer {
         let Some((count, why)) = &self.lost else { return };
         let entry = LogEntry::agent(4, "log-lines-lost", format!("{count} log lines before this one were lost: {why}"))
             .with("lost", count.to_string());
-        if self.log.write(&entry, wall, |line| self.stage.scroll(line)).is_ok() {
+        let screen = self.stage.screen();
+        if self.log.write(&entry, wall, &screen, |lines| self.stage.scroll(lines)).is_ok() {
             self.lost = None;
         }
     }

@@ -1,53 +1,66 @@
 //! Log lines about incidents: one for each update of an incident of more than one condition; a single condition has its own line.
 
 use super::log::{LogEntry, known, message_id, priority, since};
+use super::short_line::ShortLine;
 use super::words::condition::words;
-use super::words::incident::incident_words;
+use super::words::incident::{IncidentWords, incident_words};
 use super::words::phrases::Language;
 use crate::clock::{Moment, Wall};
-use crate::verdict::{Cause, Change, Condition, Ended, Incident, Update, UpdateKind, Verdict};
+use crate::verdict::{Cause, Change, Ended, Incident, Update, UpdateKind, Verdict};
 
 /// What is new after a judging, in the order in which it is told: conditions with the incident that each belongs to,
-/// incidents, remarks.
-pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Vec<LogEntry> {
-    let words = changes.iter().map(|change| {
-        let entry = line(change, verdict, now, wall);
-        match verdict.incident_of(change.condition()) {
-            Some(incident) => entry.with("incident", incident.id.to_string()),
-            None => entry,
+/// incidents, remarks. A person gets one line of each incident, in the owner's language.
+pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall, language: Language) -> Vec<LogEntry> {
+    let mut entries: Vec<LogEntry> = changes.iter().map(|change| line(change, verdict, now, wall, language)).collect();
+    let clock = |at: Moment| wall.before(now.since(at)).second();
+    for update in &verdict.updates {
+        let words = |language| incident_words(&update.incident, &clock, language);
+        let short = is_read(update).then(|| ShortLine::of_update(update, &words(language), language));
+        match says_no_more(&update.incident, changes) {
+            Some(change) => entries[change].short = short.or_else(|| entries[change].short.take()),
+            None => entries.push(LogEntry { short, ..entry(update, words(Language::ENGLISH), verdict, now, wall) }),
         }
-    });
-    let updates = verdict.updates.iter().filter_map(|update| entry(update, verdict, changes, now, wall));
-    words.chain(updates).chain(verdict.remarks.iter().map(LogEntry::remark)).collect()
+    }
+    entries.extend(verdict.remarks.iter().map(LogEntry::remark));
+    entries
+}
+
+/// True for an update that a person reads of. Of one that got a little better, what ended or eased has a line of its own.
+fn is_read(update: &Update) -> bool {
+    update.what != UpdateKind::Eased
 }
 
 /// The line of a change. What ends under one name and continues under another is not over.
-fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall) -> LogEntry {
+fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall, language: Language) -> LogEntry {
     let entry = LogEntry::of(change, &verdict.gaps, now, wall);
-    let Change::Closed { condition, lasted } = change else { return entry };
-    let Some(next) = verdict.conditions.iter().find(|held| condition.goes_on_as(held)) else { return entry };
-    let (next, name) = (next.kind().id(), words(condition, Language::ENGLISH).name);
-    let message = format!("continues as {next} after {}: {name}", known(*lasted));
-    LogEntry { message, ..entry }.with("goes_on_as", next.to_owned())
-}
-
-/// True for an incident that says no more than the line of its one condition does.
-fn says_no_more(incident: &Incident, changes: &[Change]) -> bool {
-    let has_line = |held: &Condition| {
-        let is_of_it = |known: &Condition| known.subject == held.subject && known.kind() == held.kind();
-        changes.iter().any(|change| is_of_it(change.condition()))
+    let condition = change.condition();
+    let incident = verdict.incident_of(condition).map(|incident| incident.id);
+    let entry = match incident {
+        Some(id) => entry.with("incident", id.to_string()),
+        None => entry,
     };
-    incident.cause == Cause::AsItSays && incident.conditions.len() <= 1 && incident.conditions.iter().all(has_line)
+    if let Change::Closed { lasted, .. } = change {
+        if let Some(next) = verdict.conditions.iter().find(|held| condition.goes_on_as(held)) {
+            let (next, name) = (next.kind().id(), words(condition, Language::ENGLISH).name);
+            let message = format!("continues as {next} after {}: {name}", known(*lasted));
+            return LogEntry { message, ..entry }.with("goes_on_as", next.to_owned());
+        }
+    }
+    let is_told = verdict.updates.iter().any(|update| is_read(update) && Some(update.incident.id) == incident);
+    let short = (!is_told).then(|| ShortLine::of_change(change, &words(condition, language), language));
+    LogEntry { short, ..entry }
 }
 
-/// The entry of an update; none where the condition's own line says all.
-fn entry(update: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall) -> Option<LogEntry> {
+/// The change whose line says all that there is to say of an incident, if there is one.
+fn says_no_more(incident: &Incident, changes: &[Change]) -> Option<usize> {
+    let [held] = &incident.conditions[..] else { return None };
+    let is_of_it = |change: &Change| change.condition().key() == held.key();
+    changes.iter().position(is_of_it).filter(|_| incident.cause == Cause::AsItSays)
+}
+
+/// The entry of an update.
+fn entry(update: &Update, words: IncidentWords, verdict: &Verdict, now: Moment, wall: &Wall) -> LogEntry {
     let incident = &update.incident;
-    if says_no_more(incident, changes) {
-        return None;
-    }
-    let clock = |at: Moment| wall.before(now.since(at)).second();
-    let words = incident_words(incident, &clock, Language::ENGLISH);
     let (event, urgency) = match update.what {
         UpdateKind::Opened => ("incident-opened", priority(incident.severity)),
         UpdateKind::Worsened => ("incident-worsened", priority(incident.severity)),
@@ -85,7 +98,8 @@ fn entry(update: &Update, verdict: &Verdict, changes: &[Change], now: Moment, wa
         fields.extend((!words.unmeasured.is_empty()).then(|| ("not_measured", words.unmeasured.join("; "))));
         format!("{begin}{}: {}", words.words.title, words.words.sentence)
     };
-    Some(LogEntry { priority: urgency, event, message_id: message_id("cause", incident.cause.id()), message, fields })
+    let message_id = message_id("cause", incident.cause.id());
+    LogEntry { priority: urgency, event, message_id, message, fields, short: None }
 }
 
 /// What is new about an incident, in words of the log that come before its title.
@@ -110,7 +124,7 @@ mod tests {
     use crate::demo::{self, heron, story};
     use crate::judge::{Memory, judge};
     use crate::reading::{DriveKey, Itself};
-    use crate::verdict::{Finding, IncidentId, Place, Severity, Subject};
+    use crate::verdict::{Condition, Finding, IncidentId, Place, Severity, Subject};
     use std::time::Duration;
 
     fn now() -> Moment {
@@ -134,7 +148,7 @@ mod tests {
     fn said(what: UpdateKind, changes: &[Change]) -> Vec<String> {
         let mut verdict = degraded();
         verdict.updates = vec![Update { incident: verdict.incidents[0].clone(), what }];
-        let entries = entries(&verdict, changes, now(), &Clock::default().wall());
+        let entries = entries(&verdict, changes, now(), &Clock::default().wall(), Language::ENGLISH);
         entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect()
     }
 
@@ -145,6 +159,31 @@ mod tests {
         assert!(opened.len() == 1 && opened[0].starts_with("opened "), "{opened:?}");
         let further = said(UpdateKind::Worsened, &[]);
         assert!(further.len() == 1 && further[0].starts_with("incident-worsened worse: "), "{further:?}");
+    }
+
+    #[test]
+    fn a_person_reads_one_line_of_a_change_in_the_owners_language() {
+        let read = |what, cause, changes: &[Change]| {
+            let mut verdict = degraded();
+            verdict.incidents[0].cause = cause;
+            verdict.updates = vec![Update { incident: verdict.incidents[0].clone(), what }];
+            let entries = entries(&verdict, changes, now(), &Clock::default().wall(), Language::GERMAN);
+            entries.into_iter().filter_map(|entry| entry.short).collect::<Vec<_>>()
+        };
+        let held = degraded().incidents[0].conditions[0].clone();
+        for cause in [Cause::AsItSays, Cause::Unclear] {
+            let opened = read(UpdateKind::Opened, cause, &[Change::Opened(held.clone())]);
+            let [line] = &opened[..] else { panic!("{cause:?}: {opened:?}") };
+            assert!(line.text.starts_with("kritisch: ") && line.text.ends_with(" (Vorfall 1)"), "{line:?}");
+            assert_eq!(line.severity, Some(Severity::Critical));
+            let (lasted, how) = (Some(Duration::from_secs(35)), Ended::Over);
+            let closed = Change::Closed { condition: held.clone(), lasted };
+            let over = read(UpdateKind::Closed { lasted, how }, cause, &[closed]);
+            let [line] = &over[..] else { panic!("{cause:?}: {over:?}") };
+            assert!(line.text.contains(": nach 35 s vorbei.") && line.severity.is_none(), "{line:?}");
+            let eased = read(UpdateKind::Eased, cause, &[Change::Eased(held.clone())]);
+            assert!(eased.len() == 1 && eased[0].text.starts_with("kritisch, gebessert: "), "{eased:?}");
+        }
     }
 
     #[test]
@@ -159,9 +198,9 @@ mod tests {
         let mut verdict = degraded();
         verdict.conditions = vec![held(gone)];
         let closed = Change::Closed { condition: held(hung), lasted: Some(lasted) };
-        let entries = entries(&verdict, &[closed], now(), &Clock::default().wall());
+        let entries = entries(&verdict, &[closed], now(), &Clock::default().wall(), Language::ENGLISH);
         let message = &entries[0].message;
-        assert!(message.starts_with("continues as drive-gone after "), "{message}");
+        assert!(message.starts_with("continues as drive-gone after ") && entries[0].short.is_none(), "{message}");
     }
 
     #[test]

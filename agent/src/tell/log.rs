@@ -3,6 +3,7 @@
 
 use crate::clock::{Moment, Wall};
 use crate::tell::self_test_log;
+use crate::tell::short_line::ShortLine;
 use crate::tell::words::condition::words;
 use crate::tell::words::drives::pointed_at;
 use crate::tell::words::parts::Words;
@@ -27,13 +28,20 @@ pub struct LogEntry {
     pub message: String,
     /// For machines, in order.
     pub fields: Vec<(&'static str, String)>,
+    /// For whoever watches a terminal; `None` where the line of another entry says it.
+    pub short: Option<ShortLine>,
 }
 
 impl LogEntry {
     /// An entry about the agent itself.
     pub fn agent(priority: u8, event: &'static str, message: impl Into<String>) -> Self {
-        let message_id = message_id("agent", event);
-        Self { priority, event, message_id, message: message.into(), fields: Vec::new() }
+        let (message_id, message) = (message_id("agent", event), message.into());
+        let (severity, text) = match priority {
+            0..=3 => (Some(Severity::Critical), format!("{}: {message}", level(priority))),
+            4 => (Some(Severity::Warning), format!("{}: {message}", level(priority))),
+            _ => (None, message.clone()),
+        };
+        Self { priority, event, message_id, message, fields: Vec::new(), short: Some(ShortLine { text, severity }) }
     }
 
     /// The entry with one more field.
@@ -51,9 +59,10 @@ impl LogEntry {
     }
 
     /// The entry of something that is only rehearsed.
-    pub fn as_test(self) -> Self {
+    pub fn as_test(self, language: Language) -> Self {
         let message = format!("TEST: {}", self.message);
-        Self { message, ..self }.with("test", "yes".to_owned())
+        let short = self.short.map(|short| short.marked_test(language));
+        Self { message, short, ..self }.with("test", "yes".to_owned())
     }
 
     /// The entry of a remark.
@@ -101,7 +110,14 @@ impl LogEntry {
                 format!("{}: {}", words.title, words.sentence)
             }
         };
-        Self { priority, event, message_id: message_id("condition", condition.kind().id()), message, fields }
+        Self {
+            priority,
+            event,
+            message_id: message_id("condition", condition.kind().id()),
+            message,
+            fields,
+            short: None,
+        }
     }
 }
 
@@ -139,13 +155,6 @@ pub fn text_line(entry: &LogEntry, wall: &Wall) -> String {
     }
     let _ = write!(line, " message={}", quoted_if_needed(&entry.message));
     line
-}
-
-/// The entry as a person reads it on a terminal, without its end: the time, how bad it is, and what happened.
-pub fn short_line(entry: &LogEntry, wall: &Wall) -> String {
-    let entry = entry.cleaned();
-    let level = if entry.priority <= 4 { format!("{}: ", level(entry.priority)) } else { String::new() };
-    format!("{} {level}{}", wall.second(), entry.message)
 }
 
 /// The entry as one JSON object in a line, without its end.
@@ -248,12 +257,6 @@ mod tests {
              evidence=\"its block device is gone\" \
              message=\"TRAY 3 GONE: The drive in tray 3 (serial ..LARK) is gone; md0 needs it.\""
         );
-    }
-
-    #[test]
-    fn a_person_reads_a_change_as_one_short_line() {
-        let line = "14:32:05 critical: TRAY 3 GONE: The drive in tray 3 (serial ..LARK) is gone; md0 needs it.";
-        assert_eq!(short_line(&opened("HN24-LARK"), &wall()), line);
     }
 
     #[test]

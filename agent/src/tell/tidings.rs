@@ -5,7 +5,6 @@ use super::words::incident::{IncidentWords, incident_words};
 use super::words::phrases::{Language, Phrases};
 use crate::clock::{Moment, Wall};
 use crate::verdict::{Condition, Ended, Gaps, Incident, IncidentId, Place, Subject, Update, UpdateKind};
-use std::time::Duration;
 
 /// What every message needs besides the update.
 pub struct Letterhead<'a> {
@@ -52,19 +51,7 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
         }
         Some(_) => String::new(),
     };
-    let ended = |key: &str, lasted: Option<Duration>| {
-        let unknown = || language.plain("message.time-unknown").to_owned();
-        let lasted = lasted.map_or_else(unknown, |lasted| language.span(lasted));
-        language.say(key, &[("name", &words.name), ("lasted", &lasted)])
-    };
-    let sentence = match update.what {
-        UpdateKind::Closed { lasted, how: Ended::Over } => ended("message.over", lasted),
-        UpdateKind::Closed { lasted, how: Ended::TakenOut } => ended("message.taken-out", lasted),
-        UpdateKind::Closed { how: Ended::PartOf(other), .. } => {
-            language.say("message.part-of", &[("name", &words.name), ("other", &other)])
-        }
-        _ => words.sentence,
-    };
+    let sentence = ending(update.what, &words.name, language).unwrap_or(words.sentence);
     let is_over = kind.is_last();
     let part_of = match update.what {
         UpdateKind::Closed { how: Ended::PartOf(other), .. } => Some(other.to_string()),
@@ -98,6 +85,18 @@ pub fn message(update: &Update, head: Letterhead) -> Option<Message> {
         held: head.is_held,
         page: if is_over { None } else { (head.page)(incident) },
         record: Some(Box::new(incident.clone())),
+    })
+}
+
+/// How an incident of this name ended, in a sentence; `None` while it is open.
+pub fn ending(what: UpdateKind, name: &str, language: Language) -> Option<String> {
+    let UpdateKind::Closed { lasted, how } = what else { return None };
+    let unknown = || language.plain("message.time-unknown").to_owned();
+    let lasted = lasted.map_or_else(unknown, |lasted| language.span(lasted));
+    Some(match how {
+        Ended::Over => language.say("message.over", &[("name", &name), ("lasted", &lasted)]),
+        Ended::TakenOut => language.say("message.taken-out", &[("name", &name), ("lasted", &lasted)]),
+        Ended::PartOf(other) => language.say("message.part-of", &[("name", &name), ("other", &other)]),
     })
 }
 
@@ -138,6 +137,7 @@ mod tests {
     use crate::tell::batch_text::{subject, text};
     use crate::tell::words::condition::words;
     use crate::verdict::{Cause, Confidence, Down, Finding, Handling, Severity};
+    use std::time::Duration;
 
     #[test]
     fn only_the_name_of_an_end_tells_it() {

@@ -260,19 +260,27 @@ fn a_probe_that_nobody_started_for_its_socket_says_so() {
     assert!(said.starts_with("traylight: found a standard input that is no socket"), "{said}");
 }
 
-/// For a serial line, a display of Braille and a screen reader; what has no ASCII is a question mark.
+/// For a serial line, a display of Braille and a screen reader; where only ASCII can be shown, what has none is a question
+/// mark.
 #[test]
-fn the_panel_in_words_is_ascii_and_what_matters_is_first() {
+fn the_panel_in_words_has_the_letters_of_the_locale_and_what_matters_is_first() {
     let (heron, home) = (heron(), Home::new());
     heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
     home.configure("[box]\nname = '鳥'\nlanguage = 'de'\n[grace]\npools = \"1 ms\"\n");
     let root = heron.root().to_str().unwrap();
-    let output = home.run("panel", &["--text", "--root", root]);
-    let words = String::from_utf8(output.stdout).unwrap();
-    assert!(output.status.success() && words.is_ascii(), "{words}");
-    let first = words.lines().next().unwrap();
-    assert!(first.starts_with("WARNUNG. md0 ") && first.ends_with('.'), "{words}");
-    assert!(words.contains("\nBOX: ? laeuft "), "{words}");
+    let words = |locale: &str| {
+        let mut command = home.command(traylight(), "panel");
+        let output = command.args(["--text", "--root", root]).env("LC_ALL", locale).output().unwrap();
+        assert!(output.status.success());
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let (ascii, letters) = (words("C"), words("C.UTF-8"));
+    for words in [&ascii, &letters] {
+        let first = words.lines().next().unwrap();
+        assert!(first.starts_with("WARNUNG. md0 ") && first.ends_with('.'), "{words}");
+    }
+    assert!(ascii.is_ascii() && ascii.contains("\nBOX: ? laeuft "), "{ascii}");
+    assert!(letters.contains("\nBOX: 鳥 läuft "), "{letters}");
 }
 
 #[test]
