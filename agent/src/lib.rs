@@ -24,6 +24,8 @@ pub mod show;
 
 pub mod serve;
 
+pub mod survey;
+
 pub mod rehearse;
 
 pub mod run;

@@ -14,6 +14,7 @@ mod run;
 mod self_test;
 mod shared;
 mod spare;
+mod survey;
 mod terminal;
 
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
@@ -60,6 +61,13 @@ enum Command {
         before_help = "Examples:\n  traylight look\n  traylight look 3          the drive in tray 3 in full\n  traylight look --watch"
     )]
     Look(look::LookFlags),
+    /// List what is here, what is limited and what is missing, and how to turn it on
+    ///
+    /// It only reads and wakes no drive. To find a panel it sends one harmless byte to two addresses, on buses that are known to end on a header.
+    #[command(
+        before_help = "Examples:\n  traylight survey\n  traylight survey --bus i2c-3    look for a panel there, too"
+    )]
+    Survey(survey::SurveyFlags),
     /// Start a drive's self-test and follow it to the end
     ///
     /// Shows which drive is meant and how long the test takes, then asks. Your data is not changed.
@@ -127,6 +135,7 @@ impl Command {
         match self {
             Self::Run(flags) => run::command(flags),
             Self::Look(flags) => look::command(&flags),
+            Self::Survey(flags) => survey::command(&flags),
             Self::SelfTest(flags) => self_test::command(&flags),
             Self::Alerts(flags) => alerts::command(&flags),
             Self::Ack(flags) => ack::command(&flags),

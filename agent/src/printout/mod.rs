@@ -31,6 +31,8 @@ enum Block {
     Json(String),
 }
 
+/// How far a command to enter is indented.
+const TO_ENTER: &str = "      ";
 /// Between a name and what is said of it, where both are in one line.
 const GAP: usize = 2;
 /// How far what is said of a name is indented below it.
@@ -51,6 +53,11 @@ impl Printout {
     pub fn heading(&mut self, heading: impl Display) {
         self.line("");
         self.line(heading);
+    }
+
+    /// A command or a line to enter. It is not broken, however wide it is: it is to be copied.
+    pub fn to_enter(&mut self, command: impl Display) {
+        self.0.push(Block::Drawn(format!("{TO_ENTER}{command}")));
     }
 
     /// A picture drawn with characters.

@@ -6,6 +6,7 @@ use linux_embedded_hal::i2cdev::linux::LinuxI2CError;
 use linux_embedded_hal::{I2CError, I2cdev};
 use std::path::{Path, PathBuf};
 use traylight_config as config;
+use traylight_display::embedded_hal::i2c::I2c as _;
 use traylight_display::{Module, OledPanel, PanelAddress, PanelChip, PanelFault, PanelSize, Rotation};
 
 /// The panel as the owner has described it. Nothing is sent yet.
@@ -21,6 +22,19 @@ pub(super) fn open(panel: &config::PanelWiring) -> Result<OledPanel<I2cdev>, Pan
     let address = if panel.address == 0x3D { PanelAddress::X3D } else { PanelAddress::X3C };
     let explain = |error: &I2CError| explained(error.inner());
     Ok(OledPanel::new(bus, address, module(panel)?, rotation(panel), explain))
+}
+
+/// Whether something acknowledges an address of the bus with this device. Sends one byte that changes nothing: a control byte
+/// that announces commands and is followed by none (SSD1306 data sheet, 8.1.5.2). For most other chips it does no more
+/// than choose a register.
+///
+/// # Errors
+/// When nothing does, or the bus fails.
+pub fn acknowledges(device: &Path, address: u8) -> Result<(), PanelFault> {
+    const NOTHING_FOLLOWS: [u8; 1] = [0x00];
+
+    let mut bus = I2cdev::new(device).map_err(|error| explained(&error))?;
+    bus.write(address, &NOTHING_FOLLOWS).map_err(|error| explained(error.inner()))
 }
 
 /// The module that the settings describe.

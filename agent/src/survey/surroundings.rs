@@ -1,0 +1,241 @@
+//! What the survey asks of the system beside its readings: the board's buses, kernel modules, tools, rights, and what of
+//! traylight is installed. Only files are read; nothing is sent to anything.
+
+#![allow(clippy::disallowed_methods, reason = "the system's files are read here, at the survey's edge")]
+
+use super::buses::{BusUse, bus_use};
+use crate::reading::Missing;
+use crate::sense::host::Host;
+use rustix::fs::{Access, access};
+use rustix::process::geteuid;
+use rustix::thread::{CapabilitySet, capabilities};
+use std::os::unix::fs::MetadataExt;
+use std::path::{Path, PathBuf};
+
+/// What was found around the readings.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Surroundings {
+    /// What this process may do; `None` for a recorded tree, which nobody asks.
+    pub rights: Option<Rights>,
+    /// The kernel's module for temperatures of SATA drives (Documentation/hwmon/drivetemp.rst).
+    pub drivetemp: Module,
+    /// The kernel's module that lets programs use I2C buses (Documentation/i2c/dev-interface.rst).
+    pub i2c_dev: Module,
+    /// The buses that programs may use.
+    pub buses: Vec<I2cBus>,
+    /// The file of the boot configuration in which I2C is turned on, on boards that have such a file.
+    pub boot_file: Option<PathBuf>,
+    /// The kernel knows ZFS, and `zpool` is not installed.
+    pub lacks_zpool: bool,
+    /// Outputs that drive a fan whose speed nothing counts: chip and channel.
+    pub uncounted_fans: Vec<String>,
+    /// Voltages that no label explains: chip and channel.
+    pub unlabelled_voltages: Vec<String>,
+    /// The service of this program.
+    pub service: Service,
+}
+
+/// Whether the kernel has a module.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Module {
+    /// It is loaded, or built in.
+    Loaded,
+    /// It is there, and not loaded.
+    Available,
+    /// This kernel comes without it.
+    #[default]
+    Absent,
+}
+
+/// What this process may do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rights {
+    /// The user's name, else its number.
+    pub user: String,
+    /// It may send commands to SATA and SCSI drives (CAP_SYS_RAWIO).
+    pub asks_sata: bool,
+    /// It may read the logs of NVMe drives (CAP_SYS_ADMIN).
+    pub asks_nvme: bool,
+}
+
+/// An I2C bus.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct I2cBus {
+    /// Its device, such as `i2c-1`. The number may be another after the next start.
+    pub device: String,
+    /// Its adapter's name.
+    pub adapter: String,
+    /// What it is there for.
+    pub leads_to: BusUse,
+    /// Whether this process may use it; if not, the group that may, where there is one.
+    pub access: Result<(), Option<String>>,
+    /// Addresses that a driver of the kernel has taken, of those that panels have.
+    pub taken: Vec<u8>,
+}
+
+/// What is installed of the service.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Service {
+    /// Its unit is there.
+    pub is_installed: bool,
+    /// It may ask drives themselves: the drop-in is there.
+    pub asks_drives: bool,
+    /// An agent answers.
+    pub is_running: bool,
+}
+
+/// The addresses that panels have.
+pub const PANEL_ADDRESSES: [u8; 2] = [0x3C, 0x3D];
+
+/// Where units of services are (systemd.unit(5)).
+const UNITS: [&str; 3] = ["/etc/systemd/system", "/usr/lib/systemd/system", "/lib/systemd/system"];
+
+/// Where programs are that an administrator installs.
+const PROGRAMS: [&str; 4] = ["/usr/sbin", "/sbin", "/usr/local/sbin", "/usr/bin"];
+
+/// Looks around.
+pub fn surroundings(host: &Host, is_running: bool) -> Surroundings {
+    let is_there = |path: String| host.exists(&host.path(&path));
+    let unit = |name: &str| UNITS.iter().any(|folder| is_there(format!("{folder}/{name}")));
+    Surroundings {
+        rights: host.is_live().then(|| rights(host)),
+        drivetemp: module(host, "drivetemp"),
+        i2c_dev: module(host, "i2c-dev"),
+        buses: buses(host),
+        // Newer systems have it below `firmware` (from memory).
+        boot_file: ["/boot/firmware/config.txt", "/boot/config.txt"]
+            .into_iter()
+            .map(PathBuf::from)
+            .find(|file| host.exists(&host.path(&file.display().to_string()))),
+        lacks_zpool: is_there("/proc/spl/kstat/zfs".to_owned())
+            && !PROGRAMS.iter().any(|folder| is_there(format!("{folder}/zpool"))),
+        uncounted_fans: channels(host, "pwm", "fan"),
+        unlabelled_voltages: unlabelled(host),
+        service: Service {
+            is_installed: unit("traylight.service"),
+            asks_drives: unit("traylight.service.d/ask-drives.conf"),
+            is_running,
+        },
+    }
+}
+
+fn rights(host: &Host) -> Rights {
+    let held = capabilities(None).map_or(CapabilitySet::empty(), |sets| sets.effective);
+    let number = geteuid();
+    let users = text(host, "/etc/passwd");
+    Rights {
+        user: named(&users, number.as_raw()).unwrap_or_else(|| number.as_raw().to_string()),
+        asks_sata: held.contains(CapabilitySet::SYS_RAWIO),
+        asks_nvme: held.contains(CapabilitySet::SYS_ADMIN),
+    }
+}
+
+fn text(host: &Host, path: &str) -> String {
+    String::from_utf8_lossy(&host.table(&host.path(path)).unwrap_or_default()).into_owned()
+}
+
+/// The name of a user or a group in its table (passwd(5), group(5)).
+fn named(table: &str, number: u32) -> Option<String> {
+    let number = number.to_string();
+    let mut lines = table.lines().map(|line| line.split(':').collect::<Vec<_>>());
+    lines.find(|fields| fields.get(2) == Some(&&*number)).map(|fields| fields[0].to_owned())
+}
+
+/// Modules that are loaded, or built in with parameters, have a folder; what is on disk is listed by its file
+/// (modules.dep(5)). Names of files have dashes where the kernel has underscores.
+fn module(host: &Host, name: &str) -> Module {
+    let folder = format!("/sys/module/{}", name.replace('-', "_"));
+    if host.exists(&host.path(&folder)) {
+        return Module::Loaded;
+    }
+    let release = host.attribute(&host.path("/proc/sys/kernel/osrelease")).unwrap_or_default();
+    let listed = |list: &str| {
+        text(host, &format!("/lib/modules/{}/{list}", release.trim())).lines().any(|line| {
+            let file = line.split(':').next().unwrap_or_default().rsplit('/').next().unwrap_or_default();
+            file.split('.').next().is_some_and(|stem| stem.replace('_', "-") == name)
+        })
+    };
+    match () {
+        () if listed("modules.builtin") => Module::Loaded,
+        () if listed("modules.dep") => Module::Available,
+        () => Module::Absent,
+    }
+}
+
+fn buses(host: &Host) -> Vec<I2cBus> {
+    let folder = host.path("/sys/class/i2c-dev");
+    let compatible = tree_text(host, &host.path("/proc/device-tree/compatible"));
+    let mut buses: Vec<I2cBus> = host
+        .list(&folder)
+        .unwrap_or_default()
+        .into_iter()
+        .map(|device| {
+            let adapter = host.device_text(&folder.join(&device).join("name")).unwrap_or_default();
+            let leads_to = bus_use(&adapter, &compatible, &alias(host, &device).unwrap_or_default());
+            let number = device.trim_start_matches("i2c-");
+            let driver =
+                |address: &u8| host.exists(&host.path(&format!("/sys/bus/i2c/devices/{number}-{address:04x}/driver")));
+            let taken = PANEL_ADDRESSES.into_iter().filter(driver).collect();
+            I2cBus { access: may_use(host, &device), device, adapter, leads_to, taken }
+        })
+        .collect();
+    buses.sort_by_key(|bus| bus.device.trim_start_matches("i2c-").parse::<u32>().ok());
+    buses
+}
+
+/// The device tree's name for a bus: the alias whose value is the bus's place in the tree (Devicetree Specification, 3.3).
+fn alias(host: &Host, device: &str) -> Option<String> {
+    let node = host.resolve(&host.path(&format!("/sys/class/i2c-dev/{device}/device/of_node"))).ok()?;
+    let aliases = host.path("/proc/device-tree/aliases");
+    let names = host.list(&aliases).ok()?.into_iter().filter(|name| name.starts_with("i2c"));
+    let is_it = |name: &String| {
+        let place = tree_text(host, &aliases.join(name));
+        !place.is_empty() && node.ends_with(place.trim_start_matches('/'))
+    };
+    { names }.find(is_it)
+}
+
+/// The first text of a property of the device tree; each ends in a zero byte.
+fn tree_text(host: &Host, path: &Path) -> String {
+    let bytes = host.table(path).unwrap_or_default();
+    String::from_utf8_lossy(bytes.split(|byte| *byte == 0).next().unwrap_or_default()).into_owned()
+}
+
+fn may_use(host: &Host, device: &str) -> Result<(), Option<String>> {
+    let node = host.path(&format!("/dev/{device}"));
+    if !host.is_live() || access(&node, Access::READ_OK | Access::WRITE_OK).is_ok() {
+        return Ok(());
+    }
+    let group = std::fs::metadata(&node).ok().map(|node| node.gid()).filter(|group| *group != 0);
+    let groups = text(host, "/etc/group");
+    Err(group.and_then(|group| named(&groups, group)))
+}
+
+/// Channels of sensor chips with a file of one kind and none of another of the same number, as chip and channel.
+fn channels(host: &Host, kind: &str, without: &str) -> Vec<String> {
+    each_chip(host, |chip, files| {
+        let numbers = files.iter().filter_map(|file| file.strip_prefix(kind)?.parse::<u32>().ok());
+        let lone = numbers.filter(|number| !files.contains(&format!("{without}{number}_input")));
+        lone.map(|number| format!("{chip}/{kind}{number}")).collect()
+    })
+}
+
+fn unlabelled(host: &Host) -> Vec<String> {
+    each_chip(host, |chip, files| {
+        let inputs = files.iter().filter_map(|file| file.strip_prefix("in")?.strip_suffix("_input"));
+        let numbers = inputs.filter(|number| number.parse::<u32>().is_ok());
+        let plain = numbers.filter(|number| !files.contains(&format!("in{number}_label")));
+        plain.map(|number| format!("{chip}/in{number}")).collect()
+    })
+}
+
+fn each_chip(host: &Host, found: impl Fn(&str, &[String]) -> Vec<String>) -> Vec<String> {
+    let folder = host.path("/sys/class/hwmon");
+    let chip = |name: String| -> Result<Vec<String>, Missing> {
+        let chip = folder.join(name);
+        let mut files = host.list(&chip)?;
+        files.sort();
+        Ok(found(&host.device_text(&chip.join("name")).unwrap_or_default(), &files))
+    };
+    host.list(&folder).unwrap_or_default().into_iter().filter_map(|name| chip(name).ok()).flatten().collect()
+}
