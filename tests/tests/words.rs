@@ -132,6 +132,20 @@ const ENGLISH_FOR_GOOD: &[(&str, &str)] = &[
     ("agent/judge/src/memory", "names of what is counted, for the log, and reasons of readings"),
     ("agent/judge/src/play", "what is pretended, and reasons of readings"),
     ("agent/judge/src/request.rs", "the reason of a reading"),
+    ("agent/src/run/entries.rs", "log lines"),
+    ("agent/src/run/keeping.rs", "log lines"),
+    ("agent/src/run/mod.rs", "log lines"),
+    ("agent/src/run/parts", "log lines"),
+    ("agent/src/run/rehearsal.rs", "log lines"),
+    ("agent/src/run/send_log.rs", "log lines"),
+    ("agent/src/send/channels/fault.rs", "the form of an error that is never printed"),
+    ("agent/src/send/channels/from_settings.rs", "log lines"),
+    ("agent/src/send/channels/issuer.rs", "the form of an error that is never printed"),
+    (
+        "agent/src/send/channels/mqtt_packet",
+        "the names of the standard's codes, quoted as the broker's reply, and errors",
+    ),
+    ("agent/src/send/sender/mod.rs", "a log line"),
     ("agent/src/serve/control.rs", "errors"),
     ("agent/src/serve/document.rs", "the document is English"),
     ("agent/src/serve/drive_part.rs", "the document is English"),
@@ -159,8 +173,9 @@ const ENGLISH_FOR_GOOD: &[(&str, &str)] = &[
 #[test]
 fn what_a_person_reads_is_in_the_tables_of_both_languages() {
     let mut wrong = Vec::new();
-    let folders = ["agent/src/tell", "agent/src/show", "agent/src/serve", "agent/judge/src"];
-    for name in folders.iter().flat_map(|folder| texts::sources(folder)) {
+    let folders = ["tell", "show", "serve", "send", "run"].map(|folder| format!("agent/src/{folder}"));
+    let folders = folders.into_iter().chain(["agent/judge/src".to_owned()]);
+    for name in folders.flat_map(|folder| texts::sources(&folder)) {
         if ENGLISH_FOR_GOOD.iter().any(|(file, _)| name.starts_with(file)) {
             continue;
         }

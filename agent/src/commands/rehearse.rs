@@ -48,8 +48,9 @@ pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
         print_lines(&control::ask(&flags.place.agent.run_dir, &ControlRequest::EndRehearsal)?)?;
         return Ok(ExitCode::SUCCESS);
     }
-    let Some(name) = &flags.fault else { return list(flags.place.config.settings()?.language) };
-    let fault = RehearsedFault::named(name).map_err(io::Error::other)?;
+    let settings = flags.place.config.settings()?;
+    let Some(name) = &flags.fault else { return list(settings.language) };
+    let fault = RehearsedFault::named(name, settings.language).map_err(io::Error::other)?;
     // The agent watches this machine, not a recorded tree.
     if flags.place.is_this_machine() {
         let (drive, for_s) = (flags.tray.clone(), flags.for_time.as_secs());
@@ -62,7 +63,6 @@ pub fn command(flags: &RehearseFlags) -> io::Result<ExitCode> {
             }
         }
     }
-    let settings = flags.place.config.settings()?;
     let clock = Clock::of_this_machine();
     let (_, snapshot) = one_look(&settings, &flags.place.tree.root, &clock)?;
     let played =
@@ -76,7 +76,7 @@ fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
     let (screen, language) = (screen(), settings.language);
     let log = Log::open(if is_there() { Form::Short } else { Form::Text })?;
     for pretended in &played.pretended {
-        print_lines(&format!("Simulated as well: {pretended}."))?;
+        print_lines(&settings.language.say("rehearsal.simulated", &[("what", pretended)]))?;
     }
     let mut tell = |told: &PlayedLook| {
         let at = told.verdict.at;

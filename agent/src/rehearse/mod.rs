@@ -35,13 +35,17 @@ impl RehearsedFault {
     }
 
     /// The fault of this name.
-    pub fn named(name: &str) -> Result<Self, String> {
+    ///
+    /// # Errors
+    /// That there is none, in words.
+    pub fn named(name: &str, language: Language) -> Result<Self, String> {
         let found = Self::all().find(|fault| fault.to_string() == name);
         found.ok_or_else(|| {
             let names: Vec<String> = Self::all().map(|fault| fault.to_string()).collect();
-            let near = nearest(name, names.iter().map(String::as_str));
-            let near = near.map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
-            format!("unknown fault `{name}`{near} (`traylight rehearse --list` lists them)")
+            match nearest(name, names.iter().map(String::as_str)) {
+                Some(near) => language.say("rehearse.unknown-near", &[("fault", &name), ("near", &near)]),
+                None => language.say("rehearse.unknown", &[("fault", &name)]),
+            }
         })
     }
 
@@ -195,8 +199,11 @@ pub fn play(
         true => Ok(Played { fault, verdict, snapshot, told, pretended }),
         false => {
             let found: Vec<&str> = verdict.incidents.iter().map(|incident| incident.cause.id()).collect();
-            let found = if found.is_empty() { "nothing".to_owned() } else { found.join(", ") };
-            Err(format!("in its present state `{fault}` would be judged as something else: {found}"))
+            let (language, found) = (settings.language, found.join(", "));
+            Err(match found.as_str() {
+                "" => language.say("rehearse.judged-as-nothing", &[("fault", &fault)]),
+                _ => language.say("rehearse.judged-otherwise", &[("fault", &fault), ("found", &found)]),
+            })
         }
     }
 }

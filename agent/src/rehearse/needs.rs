@@ -11,7 +11,7 @@ use crate::reading::{
     RecoveryLimit, Snapshot, Temperature,
 };
 use crate::tell::words::drives::pointed_at;
-use crate::tell::words::phrases::Language;
+use crate::tell::words::phrases::{Phrases, Places};
 use crate::tell::words::self_test;
 use crate::units::{Celsius, MegabitsPerSecond, Rpm};
 use std::time::Duration;
@@ -33,11 +33,16 @@ pub fn prepare(
     let pools =
         if needs.iter().any(|need| matches!(need, Need::Pool | Need::Parity)) { &snapshot.pools[..] } else { &[] };
     let (one, other) = two(settings, &snapshot, pools, named);
-    let (one, other) = (one.unwrap_or_else(|| another(&mut snapshot, &mut pretended)), other);
-    let other = other.unwrap_or_else(|| another(&mut snapshot, &mut pretended));
+    let mut another = || {
+        let key = another(&mut snapshot);
+        pretended.push(settings.language.say("simulated.drive", &[("serial", &key.0)]));
+        key
+    };
+    let one = one.unwrap_or_else(&mut another);
+    let other = other.unwrap_or_else(another);
     let settings = settings.clone();
     let mut calm = Calm { settings, snapshot, one, other, pool: None, volume: None, fan: None, link: None };
-    rouse(&mut calm, &mut pretended);
+    pretended.extend(rouse(&mut calm));
     for need in needs {
         pretended.extend(fulfil(&mut calm, *need));
     }
@@ -73,24 +78,30 @@ fn is_redundant(pool: &Pool) -> bool {
     standing(pool).is_redundant
 }
 
-fn another(snapshot: &mut Snapshot, pretended: &mut Vec<String>) -> DriveKey {
+fn another(snapshot: &mut Snapshot) -> DriveKey {
     let kind = snapshot.drives.first().map_or(DriveKind::Hdd, |drive| drive.kind);
     let drive = box_parts::drive(snapshot.drives.len() + 1, kind);
     let key = drive.key.clone();
-    pretended.push(format!("a drive {}", key.0));
     snapshot.drives.push(drive);
     key
 }
 
 /// All drives are awake and have some work.
-fn rouse(calm: &mut Calm, pretended: &mut Vec<String>) {
-    if calm.snapshot.drives.iter().any(|drive| drive.power.get() == Some(&Power::Asleep)) {
-        pretended.push("that all drives are awake".to_owned());
-    }
+fn rouse(calm: &mut Calm) -> Option<String> {
+    let asleep = calm.snapshot.drives.iter().any(|drive| drive.power.get() == Some(&Power::Asleep));
     for drive in &mut calm.snapshot.drives {
         drive.power.value = Ok(Power::Active);
         drive.traffic.value = Ok(box_parts::traffic());
     }
+    asleep.then(|| plain(calm, "simulated.awake"))
+}
+
+fn plain(calm: &Calm, key: &str) -> String {
+    calm.settings.language.plain(key).to_owned()
+}
+
+fn say(calm: &Calm, key: &str, places: Places) -> String {
+    calm.settings.language.say(key, places)
 }
 
 fn fulfil(calm: &mut Calm, need: Need) -> Option<String> {
@@ -131,14 +142,14 @@ fn health(calm: &mut Calm) -> Option<String> {
         }
         drive.health.value = Ok(health);
     }
-    (!all_told).then(|| "that all drives tell of their health".to_owned())
+    (!all_told).then(|| plain(calm, "simulated.health"))
 }
 
 fn temperatures(calm: &mut Calm) -> Option<String> {
     let mut silent = calm.snapshot.drives.iter_mut().filter(|drive| drive.temperature.get().is_none()).peekable();
-    let note = silent.peek().map(|_| "that all drives tell their temperatures".to_owned());
+    let is_silent = silent.peek().is_some();
     silent.for_each(|drive| drive.temperature.value = Ok(Celsius(34.0)));
-    note
+    is_silent.then(|| plain(calm, "simulated.temperatures"))
 }
 
 fn peers(calm: &mut Calm) -> Option<String> {
@@ -149,7 +160,7 @@ fn peers(calm: &mut Calm) -> Option<String> {
         let drive = box_parts::drive(calm.snapshot.drives.len() + 1, kind);
         calm.snapshot.drives.push(drive);
     }
-    (wanted > 0).then(|| format!("drives of its kind, {wanted} more"))
+    (wanted > 0).then(|| calm.settings.language.count("simulated.peers", wanted as u64))
 }
 
 fn disk(calm: &mut Calm) -> Option<String> {
@@ -160,7 +171,7 @@ fn disk(calm: &mut Calm) -> Option<String> {
     drive.attachment.patience.value = Ok(Duration::from_secs(30));
     let health = drive.health.get().cloned().unwrap_or_else(box_parts::health);
     drive.health.value = Ok(Health { recovery_limit: Ok(RecoveryLimit::After(Duration::from_secs(7))), ..health });
-    (!was_disk).then(|| "that the drive is a disk".to_owned())
+    (!was_disk).then(|| plain(calm, "simulated.disk"))
 }
 
 fn controller(calm: &mut Calm) -> Option<String> {
@@ -174,17 +185,17 @@ fn controller(calm: &mut Calm) -> Option<String> {
         plug(calm, ["ata-1", "ata-2"]);
     }
     controllers(calm);
-    apart.then(|| format!("that {} are on one controller", both(calm)))
+    apart.then(|| say(calm, "simulated.one-controller", &[("drives", &both(calm))]))
 }
 
 fn bridge(calm: &mut Calm, how_many: usize) -> Option<String> {
     let places = if how_many == 1 { ["usb-1:0", "ata-2"] } else { ["usb-1:0", "usb-2:0"] };
     plug(calm, places);
     controllers(calm);
-    let one = drive(calm, &calm.one).map(|drive| pointed_at(&place_of(&calm.settings, drive), Language::ENGLISH));
+    let one = drive(calm, &calm.one).map(|drive| pointed_at(&place_of(&calm.settings, drive), calm.settings.language));
     Some(match how_many {
-        1 => format!("that {} is behind a USB adapter of its own", one.unwrap_or_default()),
-        _ => format!("that {} are behind USB adapters of their own", both(calm)),
+        1 => say(calm, "simulated.adapter", &[("drive", &one.unwrap_or_default())]),
+        _ => say(calm, "simulated.adapters", &[("drives", &both(calm))]),
     })
 }
 
@@ -219,9 +230,9 @@ fn controllers(calm: &mut Calm) {
 fn both(calm: &Calm) -> String {
     let names = [&calm.one, &calm.other].map(|key| {
         let place = drive(calm, key).map(|drive| place_of(&calm.settings, drive));
-        place.as_ref().map(|place| pointed_at(place, Language::ENGLISH)).unwrap_or_default()
+        place.as_ref().map(|place| pointed_at(place, calm.settings.language)).unwrap_or_default()
     });
-    names.join(" and ")
+    names.join(calm.settings.language.plain("simulated.and"))
 }
 
 fn pool(calm: &mut Calm) -> Option<String> {
@@ -229,7 +240,9 @@ fn pool(calm: &mut Calm) -> Option<String> {
     let other = drive(calm, &calm.other).map(|drive| drive.device.clone()).unwrap_or_default();
     let fits = |pool: &&Pool| is_redundant(pool) && pool.members.iter().any(|member| member.drive_device == device);
     let found = calm.snapshot.pools.iter().find(fits).map(|pool| pool.key.clone());
-    let note = found.is_none().then(|| format!("a pool {TEST}-pool of {}", both(calm)));
+    let note = found
+        .is_none()
+        .then(|| say(calm, "simulated.pool", &[("pool", &format!("{TEST}-pool")), ("drives", &both(calm))]));
     if found.is_none() {
         calm.snapshot.pools.push(box_parts::mirror([&device, &other]));
     }
@@ -247,7 +260,9 @@ fn parity(calm: &mut Calm) -> Option<String> {
     let meant = calm.snapshot.pools.iter_mut().find(|pool| Some(&pool.key) == calm.pool.as_ref());
     let Some(pool) = meant.filter(|pool| pool.level.starts_with("raid1")) else { return note };
     pool.level = "raid5".to_owned();
-    Some(format!("{}that {} has a parity", note.map(|note| note + ", and ").unwrap_or_default(), pool.name))
+    let name = pool.name.clone();
+    let parity = say(calm, "simulated.parity", &[("pool", &name)]);
+    Some(note.into_iter().chain([parity]).collect::<Vec<_>>().join(calm.settings.language.plain("simulated.and")))
 }
 
 fn volume(calm: &mut Calm) -> Option<String> {
@@ -255,7 +270,7 @@ fn volume(calm: &mut Calm) -> Option<String> {
     let fits = |mount: &String| !left_out.contains(mount);
     let told = calm.snapshot.volumes.iter().filter(|volume| volume.room.get().is_some());
     let found = told.map(|volume| volume.mount.clone()).filter(fits).max();
-    let note = found.is_none().then(|| format!("a volume /{TEST}"));
+    let note = found.is_none().then(|| say(calm, "simulated.volume", &[("mount", &format!("/{TEST}"))]));
     if found.is_none() {
         let device = drive(calm, &calm.one).map(|drive| format!("/dev/{}", drive.device));
         calm.snapshot.volumes.push(box_parts::volume(&device.unwrap_or_default()));
@@ -273,7 +288,7 @@ fn volume(calm: &mut Calm) -> Option<String> {
 fn fan(calm: &mut Calm) -> Option<String> {
     let turns = |fan: &&crate::reading::Fan| fan.speed.get().is_some_and(|speed| speed.0 > 0) && !fan.fault;
     let found = calm.snapshot.fans.iter().find(turns).map(|fan| fan.key.clone());
-    let note = found.is_none().then(|| "a fan".to_owned());
+    let note = found.is_none().then(|| plain(calm, "simulated.fan"));
     if found.is_none() {
         calm.snapshot.fans.push(box_parts::fan());
     }
@@ -296,7 +311,7 @@ fn link(calm: &mut Calm) -> Option<String> {
         calm.snapshot.links.push(box_parts::link(&name));
     }
     calm.link = Some(name.clone());
-    found.is_none().then(|| format!("a network port {name} that is up"))
+    found.is_none().then(|| say(calm, "simulated.link", &[("link", &name)]))
 }
 
 fn board(calm: &mut Calm) -> Option<String> {
@@ -304,7 +319,7 @@ fn board(calm: &mut Calm) -> Option<String> {
     if !told {
         calm.snapshot.temperatures.push(box_parts::thermometer());
     }
-    (!told).then(|| "a thermometer of the board".to_owned())
+    (!told).then(|| plain(calm, "simulated.board"))
 }
 
 fn processor(calm: &mut Calm) -> Option<String> {
@@ -313,7 +328,7 @@ fn processor(calm: &mut Calm) -> Option<String> {
         let sensor = Temperature { processor: Some(Processor::SystemOnChip), ..box_parts::thermometer() };
         calm.snapshot.temperatures.push(sensor);
     }
-    (!told).then(|| "a thermometer of the processor".to_owned())
+    (!told).then(|| plain(calm, "simulated.processor"))
 }
 
 fn attachment(calm: &mut Calm) -> Option<String> {
@@ -324,5 +339,5 @@ fn attachment(calm: &mut Calm) -> Option<String> {
             (attachment.speed, attachment.timeouts) = (read(MegabitsPerSecond(6000)), read(0));
         }
     }
-    untold.then(|| "that the kernel log reports links and timeouts".to_owned())
+    untold.then(|| plain(calm, "simulated.attachment"))
 }

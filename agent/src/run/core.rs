@@ -1,8 +1,11 @@
 //! What the loop knows, and what each turn of it does with that: hears, judges, answers. No waiting in here.
 
 use super::dispatch::{AlertContext, ChannelsStand, Dispatch};
-use super::entries::{about_events, about_log, about_mute};
-use super::rehearsal::{Rehearsal, Shown};
+use super::entries::{
+    about_acknowledged, about_dropped, about_events, about_log, about_mute, about_panel, about_probe_back,
+    about_probe_lost,
+};
+use super::rehearsal::{Rehearsal, RehearsalEnd, Shown};
 use super::unsent::{Turns, make_room};
 use crate::clock::{Clock, Moment};
 use crate::judge::ledger::Ledger;
@@ -20,13 +23,11 @@ use crate::tell::incident_log;
 use crate::tell::log::LogEntry;
 use crate::tell::words::acceptance;
 use crate::tell::words::phrases::{Language, Phrases};
-use crate::units::span;
 use crate::verdict::{IncidentId, Severity, Verdict};
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::sync::Arc;
 use std::time::Duration;
-use traylight_config::{Bus, PanelWiring, Settings};
+use traylight_config::Settings;
 
 /// What the loop knows.
 #[derive(Default)]
@@ -79,38 +80,20 @@ impl Core {
                 let deaf = now.and_then(|now| now.deaf.as_ref()).filter(|_| before.deaf.is_none());
                 let unread = now.and_then(|now| now.log_unread.as_ref()).filter(|_| before.log_unread.is_none());
                 let unheard = deaf.map(about_events).into_iter().chain(unread.map(about_log));
-                let back = self.lost_since.take().map(|since| {
-                    let silent = span(self.clock.now().since(since));
-                    LogEntry::agent(5, "probe-back", format!("the probe responds again; no readings for {silent}"))
-                });
+                let back = self.lost_since.take().map(|since| about_probe_back(self.clock.now().since(since)));
                 back.into_iter().chain(unheard).collect()
             }
             ProbeEvent::Lost { why, again_in } => {
                 self.lost_since.get_or_insert(self.clock.now());
-                let lost = format!(
-                    "the probe failed: {why}; the next one starts in {}, no readings until then",
-                    span(again_in)
-                );
-                vec![LogEntry::agent(4, "probe-lost", lost)]
+                vec![about_probe_lost(&why, again_in)]
             }
         }
     }
 
     /// Takes in how a panel's thread fares; what is to be said of it.
-    pub fn hear_of_panel(&mut self, said: panel::PanelEvent, settings: &Settings) -> LogEntry {
-        self.panels.insert(said.panel, said.news == UpkeepEvent::Found);
-        let panel = match settings.panel.panels.get(said.panel) {
-            Some(PanelWiring { bus: Bus::Path(bus) | Bus::AdapterName(bus), address, .. })
-                if settings.panel.panels.len() > 1 =>
-            {
-                format!("the panel at {address:#04X} of {bus}")
-            }
-            _ => "the panel".to_owned(),
-        };
-        match said.news {
-            UpkeepEvent::Found => LogEntry::agent(6, "panel-found", format!("{panel} answers")),
-            UpkeepEvent::Lost(fault) => LogEntry::agent(5, "panel-lost", format!("{panel} is lost: {fault}")),
-        }
+    pub fn hear_of_panel(&mut self, event: panel::PanelEvent, settings: &Settings) -> LogEntry {
+        self.panels.insert(event.panel, event.news == UpkeepEvent::Found);
+        about_panel(event, &settings.panel.panels)
     }
 
     /// Whether there was trouble with the power since this was asked last: panels forget what they show over a dip that
@@ -177,50 +160,51 @@ impl Core {
     /// Does what is asked for, and answers, once what must outlive a sudden end is kept; what is to be said of it.
     pub fn answer(
         &mut self,
-        asked: PendingRequest,
+        pending: PendingRequest,
         settings: &Settings,
         dispatch: Option<&mut Dispatch>,
         keep: impl FnOnce(&mut Memory) -> Option<KeepFault>,
     ) -> Vec<LogEntry> {
-        let (mut answer, entries) = match &asked.request {
-            ControlRequest::Acknowledge { id } => self.acknowledge(*id, settings.language),
+        let language = settings.language;
+        let (mut answer, entries) = match &pending.request {
+            ControlRequest::Acknowledge { id } => self.acknowledge(*id, language),
             ControlRequest::Accept { id } => self.accept(settings, *id),
-            ControlRequest::Mute { for_s } => (self.mute(Duration::from_secs(*for_s)), Vec::new()),
-            ControlRequest::Unmute => (self.unmute(), Vec::new()),
+            ControlRequest::Mute { for_s } => (self.mute(Duration::from_secs(*for_s), language), Vec::new()),
+            ControlRequest::Unmute => (self.unmute(language), Vec::new()),
             ControlRequest::Rehearse { fault, drive, for_s } => {
                 match self.rehearse(settings, fault, drive.as_deref(), Duration::from_secs(*for_s)) {
-                    Ok((said, entries)) => (ControlAnswer::Done(said), entries),
+                    Ok((begun, entries)) => (ControlAnswer::Done(begun), entries),
                     Err(why) => (ControlAnswer::Refused(why), Vec::new()),
                 }
             }
-            ControlRequest::EndRehearsal => match self.end_rehearsal(true, settings.language) {
-                None => (ControlAnswer::Done("no rehearsal is running".to_owned()), Vec::new()),
-                Some(entries) => (ControlAnswer::Done("the rehearsal is over".to_owned()), entries),
+            ControlRequest::EndRehearsal => match self.end_rehearsal(true, language) {
+                None => (ControlAnswer::Done(language.plain("rehearsal.none").to_owned()), Vec::new()),
+                Some(entries) => (ControlAnswer::Done(language.plain("rehearsal.over").to_owned()), entries),
             },
             ControlRequest::TryChannel { channel } => {
                 let channel = channel.clone();
                 match self.channels_and_scene(dispatch, settings) {
                     Ok((channels, scene)) => {
                         // Answered by the sender, once the other side has.
-                        channels.try_channel(&channel, &scene, |outcome| asked.answer(outcome.into()));
+                        channels.try_channel(&channel, &scene, |outcome| pending.answer(outcome.into()));
                         return Vec::new();
                     }
                     Err(why) => (ControlAnswer::Refused(why), Vec::new()),
                 }
             }
             ControlRequest::Confirm { code } => {
-                let outcome =
-                    self.channels_and_scene(dispatch, settings).and_then(|(channels, _)| channels.confirm(code));
+                let channels = self.channels_and_scene(dispatch, settings);
+                let outcome = channels.and_then(|(channels, _)| channels.confirm(code, language));
                 (outcome.into(), Vec::new())
             }
         };
         use ControlRequest::{Accept, Acknowledge, Mute, Unmute};
-        if matches!(asked.request, Acknowledge { .. } | Accept { .. } | Mute { .. } | Unmute) {
+        if matches!(pending.request, Acknowledge { .. } | Accept { .. } | Mute { .. } | Unmute) {
             if let (ControlAnswer::Done(done), Some(fault)) = (&mut answer, keep(&mut self.memory)) {
-                let _ = write!(done, "; it is not saved and would be lost by a restart: {fault}");
+                *done = language.say("answer.not-kept", &[("done", done), ("why", &fault)]);
             }
         }
-        asked.answer(answer);
+        pending.answer(answer);
         entries
     }
 
@@ -229,8 +213,8 @@ impl Core {
         dispatch: Option<&'d mut Dispatch>,
         settings: &'a Settings,
     ) -> Result<(&'d mut Dispatch, AlertContext<'a>), String> {
-        let channels = dispatch.ok_or("no channel is configured: add one under [alerts] in the configuration")?;
-        Ok((channels, self.scene(settings).ok_or("the box has not been read yet: try again in a few seconds")?))
+        let channels = dispatch.ok_or_else(|| settings.language.plain("channel-test.no-channels"))?;
+        Ok((channels, self.scene(settings).ok_or_else(|| settings.language.plain("answer.not-read"))?))
     }
 
     /// Tells what is new on the channels, once there is something to tell of and the sender has room for it; what is to be
@@ -246,14 +230,12 @@ impl Core {
             Some(scene) => {
                 let left = dispatch.tell(turns, self.rehearsal_over, &scene);
                 self.rehearsal_over &= left.is_some();
-                self.channels = dispatch.stand();
+                self.channels = dispatch.stand(settings.language);
                 left.unwrap_or_default()
             }
             None => turns,
         };
-        let dropped = Some(make_room(&mut self.turns)).filter(|count| *count > 0)?;
-        let why = "the alert queue is full while the sender is blocked";
-        Some(LogEntry::agent(4, "alerts-dropped", format!("{dropped} messages dropped: {why}")))
+        Some(make_room(&mut self.turns)).filter(|count| *count > 0).map(about_dropped)
     }
 
     /// What the channels are told of; `None` before the first snapshot.
@@ -264,16 +246,14 @@ impl Core {
     /// Takes in that its owner knows of an incident: the answer to whoever asked, and what is to be said.
     pub fn acknowledge(&mut self, id: IncidentId, language: Language) -> (ControlAnswer, Vec<LogEntry>) {
         if self.memory.acknowledge(id) {
-            let entry = LogEntry::agent(5, "acknowledged", format!("incident {id} is acknowledged"));
             let done = language.say("ack.acknowledged", &[("id", &id)]);
-            return (ControlAnswer::Done(done), vec![entry.with("incident", id.to_string())]);
+            return (ControlAnswer::Done(done), vec![about_acknowledged(id)]);
         }
         // Practice: nothing real has this number.
         if self.rehearsal.as_mut().is_some_and(|rehearsal| rehearsal.acknowledge(id)) {
             let done = language.say("ack.acknowledged-test", &[("id", &id)]);
-            let entry = LogEntry::agent(5, "acknowledged", format!("rehearsed incident {id} is acknowledged"));
             self.document = None;
-            return (ControlAnswer::Done(done), vec![entry.with("incident", id.to_string()).as_test(language)]);
+            return (ControlAnswer::Done(done), vec![about_acknowledged(id).as_test(language)]);
         }
         (ControlAnswer::Refused(self.not_open(id, language)), Vec::new())
     }
@@ -293,21 +273,18 @@ impl Core {
     }
 
     /// What is muted and when that is over is told by what [`Core::judge`] sees of it.
-    fn mute(&mut self, for_time: Duration) -> ControlAnswer {
-        if for_time.is_zero() || for_time > LONGEST_MUTE {
-            let (found, most) = (for_time.as_secs(), span(LONGEST_MUTE));
-            return ControlAnswer::Refused(format!("expected at most {most}, found {found} s"));
+    fn mute(&mut self, for_time: Duration, language: Language) -> ControlAnswer {
+        if let Some(refused) = too_long(for_time, LONGEST_MUTE, language) {
+            return ControlAnswer::Refused(refused);
         }
         self.memory.mute_until(Some(self.clock.now().plus(for_time)));
-        let said = format!("messages are held back for {}; log and panel continue", span(for_time));
-        ControlAnswer::Done(said)
+        ControlAnswer::Done(language.say("mute.muted", &[("span", &language.span(for_time))]))
     }
 
-    fn unmute(&mut self) -> ControlAnswer {
+    fn unmute(&mut self, language: Language) -> ControlAnswer {
         let was_muted = self.memory.is_muted(self.clock.now());
         self.memory.mute_until(None);
-        let said = if was_muted { "messages are sent again" } else { "nothing was muted" };
-        ControlAnswer::Done(said.to_owned())
+        ControlAnswer::Done(language.plain(if was_muted { "mute.over" } else { "mute.was-not" }).to_owned())
     }
 
     /// Plays a fault before a copy of what is remembered, and begins to show it.
@@ -318,32 +295,31 @@ impl Core {
         drive: Option<&str>,
         for_time: Duration,
     ) -> Result<(String, Vec<LogEntry>), String> {
-        let fault = RehearsedFault::named(fault)?;
-        if for_time.is_zero() || for_time > LONGEST_REHEARSAL {
-            let (found, most) = (for_time.as_secs(), span(LONGEST_REHEARSAL));
-            return Err(format!("expected at most {most}, found {found} s"));
+        let fault = RehearsedFault::named(fault, settings.language)?;
+        let language = settings.language;
+        if let Some(refused) = too_long(for_time, LONGEST_REHEARSAL, language) {
+            return Err(refused);
         }
         if let Some(Rehearsal { played, ends }) = &self.rehearsal {
-            let left = span(ends.since(self.clock.now()));
-            let end = "wait, or end it with `traylight rehearse --end`";
-            return Err(format!("`{}` is being rehearsed for another {left}: {end}", played.fault));
+            let left = language.span(ends.since(self.clock.now()));
+            return Err(language.say("rehearsal.another", &[("fault", &played.fault), ("left", &left)]));
         }
         if self.verdict.as_ref().and_then(Verdict::worst) == Some(Severity::Critical) {
-            return Err("a critical incident is open: deal with it first, see `traylight alerts`".to_owned());
+            return Err(language.plain("rehearsal.critical").to_owned());
         }
-        let snapshot = self.snapshot.as_ref().ok_or("the box has not been read yet: try again in a few seconds")?;
+        let snapshot = self.snapshot.as_ref().ok_or_else(|| language.plain("answer.not-read"))?;
         let played = rehearse::play(settings, &self.memory, snapshot, fault, drive)?;
         // No real incident gets a number of a rehearsed one: `ack` means one of them only.
         if let Some(last) = played.numbers().max() {
             self.memory.number_was_given(last);
         }
         let (now, wall) = (self.clock.now(), self.clock.wall());
-        let simulated: String = played.pretended.iter().map(|what| format!("\nSimulated as well: {what}.")).collect();
-        let how = "watch the panel, `traylight look` and the log; `traylight rehearse --end` ends it";
-        let said = format!("`{fault}` is rehearsed for {}: {how}.{simulated}", span(for_time));
+        let begun = language.say("rehearsal.begun", &[("fault", &fault), ("span", &language.span(for_time))]);
+        let simulated = played.pretended.iter().map(|what| language.say("rehearsal.simulated", &[("what", what)]));
+        let begun = std::iter::once(begun).chain(simulated).collect::<Vec<_>>().join("\n");
         let rehearsal = self.rehearsal.insert(Rehearsal { played, ends: now.plus(for_time) });
         self.turns.extend(rehearsal.turns().map(|turn| (turn, true)));
-        Ok((said, rehearsal.begin(now, &wall, settings.language)))
+        Ok((begun, rehearsal.begin(now, &wall, language)))
     }
 
     /// Ends a rehearsal whose time is up, that something critical interrupts, or that its owner ends; what is to be said of
@@ -351,9 +327,9 @@ impl Core {
     fn end_rehearsal(&mut self, is_asked_for: bool, language: Language) -> Option<Vec<LogEntry>> {
         let is_critical = self.verdict.as_ref().and_then(Verdict::worst) == Some(Severity::Critical);
         let why = match &self.rehearsal {
-            Some(_) if is_critical => "a real critical incident has begun",
-            Some(_) if is_asked_for => "it was ended by command",
-            Some(rehearsal) if self.clock.now() >= rehearsal.ends => "its time is up",
+            Some(_) if is_critical => RehearsalEnd::Critical,
+            Some(_) if is_asked_for => RehearsalEnd::Command,
+            Some(rehearsal) if self.clock.now() >= rehearsal.ends => RehearsalEnd::TimeUp,
             _ => return None,
         };
         let rehearsal = self.rehearsal.take()?;
@@ -375,6 +351,13 @@ impl Core {
     }
 }
 
+/// That a time is none that can be asked for.
+fn too_long(time: Duration, longest: Duration, language: Language) -> Option<String> {
+    let (most, found) = (language.span(longest), language.span(time));
+    let is_wrong = time.is_zero() || time > longest;
+    is_wrong.then(|| language.say("answer.too-long", &[("most", &most), ("found", &found)]))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -384,16 +367,16 @@ mod tests {
     fn that_the_kernels_messages_are_refused_is_said_once_and_again_after_they_were_heard() {
         let mut core = Core::default();
         let refused = || Some(Missing::new(Reason::Refused, "a netlink socket: operation not permitted"));
-        let mut said = |deaf| {
+        let mut log = |deaf| {
             let entries = core.hear(ProbeEvent::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
             entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
         };
         let wanted = "events-unheard kernel events are not received, so changes are noticed up to 2 s late: \
                       refused: a netlink socket: operation not permitted";
-        assert_eq!(said(None), [""; 0]);
-        assert_eq!(said(refused()), [wanted]);
-        assert_eq!(said(refused()), [""; 0]);
-        assert_eq!(said(None), [""; 0]);
-        assert_eq!(said(refused()), [wanted]);
+        assert_eq!(log(None), [""; 0]);
+        assert_eq!(log(refused()), [wanted]);
+        assert_eq!(log(refused()), [""; 0]);
+        assert_eq!(log(None), [""; 0]);
+        assert_eq!(log(refused()), [wanted]);
     }
 }

@@ -16,7 +16,7 @@ use crate::tell::box_state::BoxState;
 use crate::tell::confirm;
 use crate::tell::message::{Message, Stamp};
 use crate::tell::tidings::{self, Letterhead};
-use crate::tell::words::phrases::Phrases;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::verdict::{Incident, Update, Verdict};
 use serde_json::json;
 use std::fmt;
@@ -177,7 +177,8 @@ impl Dispatch {
         match self.test_message(name, scene) {
             Ok(message) => {
                 let channel = name.to_owned();
-                let reply = Box::new(move |outcome| reply(trial_outcome(&channel, outcome)));
+                let language = scene.settings.language;
+                let reply = Box::new(move |outcome| reply(trial_outcome(&channel, outcome, language)));
                 self.sender.try_channel(name, message, reply);
             }
             Err(why) => reply(Err(why)),
@@ -186,37 +187,45 @@ impl Dispatch {
 
     /// The message with a code, once the code is kept.
     fn test_message(&mut self, name: &str, scene: &AlertContext) -> Result<Message, String> {
+        let language = scene.settings.language;
         let names: Vec<&str> = self.alerts.channels.iter().map(|channel| channel.name.as_str()).collect();
         let channel = self.alerts.channels.iter().find(|channel| channel.name == name);
         let channel = channel.ok_or_else(|| {
-            let near = nearest(name, names.iter().copied()).map(|near| format!("; did you mean `{near}`?"));
-            format!("unknown channel `{name}`{} Channels: {}", near.as_deref().unwrap_or("."), names.join(", "))
+            let all = names.join(", ");
+            match nearest(name, names.iter().copied()) {
+                Some(near) => language
+                    .say("channel-test.unknown-near", &[("channel", &name), ("near", &near), ("channels", &all)]),
+                None => language.say("channel-test.unknown", &[("channel", &name), ("channels", &all)]),
+            }
         })?;
-        let codes = self.codes.as_mut().ok_or("the code cannot be saved: the state folder is not usable")?;
         let code = confirm::code(random());
-        codes.ask(name, &target(channel), &code).map_err(|fault| fault.to_string())?;
+        let kept = match self.codes.as_mut() {
+            Some(codes) => codes.ask(name, &target(channel), &code).map_err(|fault| fault.to_string()),
+            None => Err(language.plain("channel-test.no-store").to_owned()),
+        };
+        kept.map_err(|why| language.say("channel-test.not-kept", &[("why", &why)]))?;
         let box_name = box_name(scene.settings, scene.snapshot);
-        Ok(confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), scene.settings.language))
+        Ok(confirm::test_message(&box_name, name, &code, Stamp::by(&self.clock), language))
     }
 
     /// Takes a code back.
     ///
     /// # Errors
     /// What is wrong, in words for whoever asked.
-    pub fn confirm(&mut self, code: &str) -> Result<String, String> {
-        let codes = self.codes.as_mut().ok_or("codes are not saved: the state folder is not usable")?;
+    pub fn confirm(&mut self, code: &str, language: Language) -> Result<String, String> {
+        let codes = self.codes.as_mut().ok_or_else(|| language.plain("channel-test.no-store").to_owned())?;
         match codes.confirm(code) {
             Ok(Some(channel)) => {
                 self.unconfirmed.retain(|open| *open != channel);
-                Ok(format!("`{channel}` is confirmed"))
+                Ok(language.say("channel-test.confirmed", &[("channel", &channel)]))
             }
-            Ok(None) => Err("unknown code: get a new one with `traylight alerts --test CHANNEL`".to_owned()),
+            Ok(None) => Err(language.plain("channel-test.unknown-code").to_owned()),
             Err(fault) => Err(fault.to_string()),
         }
     }
 
     /// How the channels stand.
-    pub fn stand(&self) -> ChannelsStand {
+    pub fn stand(&self, language: Language) -> ChannelsStand {
         let standings = self.sender.standings();
         let each = standings.iter().map(|standing| ChannelStatus {
             name: standing.channel.clone(),
@@ -228,7 +237,8 @@ impl Dispatch {
         let longest_wait = standings.iter().filter_map(|standing| standing.oldest.as_ref()?.age(&now)).max();
         let documented = standings.iter().filter_map(|standing| {
             let channel = self.alerts.channels.iter().find(|channel| channel.name == standing.channel)?;
-            Some(Channel::of(standing, &channel.leads_to, !self.unconfirmed.contains(&channel.name), &now))
+            let is_confirmed = !self.unconfirmed.contains(&channel.name);
+            Some(Channel::of(standing, &channel.leads_to, is_confirmed, &now, language))
         });
         let (each, documented) = (each.collect(), documented.collect());
         ChannelsStand { unconfirmed: self.unconfirmed.clone(), longest_wait, each, documented }
@@ -351,7 +361,7 @@ mod tests {
     #[test]
     fn the_picture_of_what_is_rehearsed_says_so_as_the_panel_does() {
         let (settings, snapshot) = (Settings::default(), Snapshot::default());
-        let fault = RehearsedFault::named("fan-stopped").unwrap();
+        let fault = RehearsedFault::named("fan-stopped", settings.language).unwrap();
         let played = rehearse::play(&settings, &Memory::default(), &snapshot, fault, None).unwrap();
         let scene = AlertContext { verdict: &played.verdict, snapshot: &played.snapshot, settings: &settings };
         let wall = Wall { synchronised: true, ..Clock::of_this_machine().wall() };

@@ -128,9 +128,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 }
             }
             _ = tick.tick() => {},
-            Some(said) = reports.recv() => outlet.say(&core.hear_of_panel(said, &settings), &clock.wall()),
-            Some(said) = presses.recv() => {
-                let entries = pressed(said, &mut outlet, &mut core, clock.now());
+            Some(event) = reports.recv() => outlet.say(&core.hear_of_panel(event, &settings), &clock.wall()),
+            Some(event) = presses.recv() => {
+                let entries = pressed(event, &mut outlet, &mut core, clock.now());
                 // Whoever pressed sees it on the panel, where nothing can be said of a store that fails; the log does.
                 let _ = keeping.keep_promise(&mut core.memory);
                 outlet.say_all(entries, &clock.wall());
@@ -140,9 +140,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                 // A look at the state is no reason to judge.
                 continue;
             }
-            asked = asked(control.as_mut()) => {
+            pending = requested(control.as_mut()) => {
                 let keep = |memory: &mut _| keeping.keep_promise(memory);
-                outlet.say_all(core.answer(asked, &settings, parts.dispatch.as_mut(), keep), &clock.wall());
+                outlet.say_all(core.answer(pending, &settings, parts.dispatch.as_mut(), keep), &clock.wall());
             }
             report = sent(parts.dispatch.as_mut()) => {
                 keeping.hear_of_alerts(&report);
@@ -228,8 +228,8 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
 }
 
 /// Does what somebody before the panel wants; what is to be said of it.
-fn pressed(said: ButtonEvent, outlet: &mut Outlet, core: &mut Core, now: Moment) -> Vec<LogEntry> {
-    match said {
+fn pressed(event: ButtonEvent, outlet: &mut Outlet, core: &mut Core, now: Moment) -> Vec<LogEntry> {
+    match event {
         ButtonEvent::Wanted(Intent::Next) => outlet.go_on(),
         ButtonEvent::Wanted(Intent::Hold) => outlet.hold(now),
         ButtonEvent::Wanted(Intent::Acknowledge) => {
@@ -256,7 +256,7 @@ async fn sent(dispatch: Option<&mut Dispatch>) -> SendEvent {
     }
 }
 
-async fn asked(control: Option<&mut Control>) -> PendingRequest {
+async fn requested(control: Option<&mut Control>) -> PendingRequest {
     match control {
         Some(control) => control.next().await,
         None => std::future::pending().await,

@@ -38,6 +38,17 @@ impl<'a> Shown<'a> {
     }
 }
 
+/// Why a rehearsal is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RehearsalEnd {
+    /// Something real and critical interrupts it.
+    Critical,
+    /// Its owner ends it.
+    Command,
+    /// As long as it was asked for.
+    TimeUp,
+}
+
 impl Rehearsal {
     /// What it shows. What is really open stays in sight.
     pub fn shown(&self, real: Option<&Verdict>) -> Shown<'_> {
@@ -84,7 +95,12 @@ impl Rehearsal {
     }
 
     /// What is said when it is over: all that it opened is closed.
-    pub fn end(&self, why: &str, wall: &Wall, language: Language) -> Vec<LogEntry> {
+    pub fn end(&self, why: RehearsalEnd, wall: &Wall, language: Language) -> Vec<LogEntry> {
+        let why = match why {
+            RehearsalEnd::Critical => "a real critical incident has begun",
+            RehearsalEnd::Command => "it was ended by command",
+            RehearsalEnd::TimeUp => "its time is up",
+        };
         let over =
             LogEntry::agent(5, "rehearsal-over", format!("the rehearsal of `{}` is over: {why}", self.played.fault));
         self.tell(&self.played.end(), wall, language).into_iter().chain([over.as_test(language)]).collect()

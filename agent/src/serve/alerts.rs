@@ -71,10 +71,10 @@ fn channel(channel: &Channel, language: Language, out: &mut Printout) {
         let key = if channel.waiting == 1 { "alerts.waits" } else { "alerts.wait" };
         language.say(key, &[("n", &channel.waiting), ("span", &since(channel.oldest_wait_s))])
     });
-    let trouble = channel
-        .trouble
-        .as_ref()
-        .map(|why| language.say("alerts.trouble", &[("span", &since(channel.trouble_since_s)), ("why", why)]));
+    let trouble = channel.trouble.as_ref().map(|trouble| {
+        let why = trouble.owners_words.as_ref().unwrap_or(&trouble.words);
+        language.say("alerts.trouble", &[("span", &since(trouble.since_s)), ("why", why)])
+    });
     let unconfirmed = (!channel.confirmed).then(|| language.say("alerts.unconfirmed", &[("channel", &channel.name)]));
     let severity = trouble.is_some().then_some(Severity::Warning);
     out.coloured(format_args!("  {} ({})", channel.name, channel.kind), severity);
@@ -137,6 +137,7 @@ pub fn not_open(id: IncidentId, open: impl Iterator<Item = IncidentId>, language
 
 #[cfg(test)]
 mod tests {
+    use super::super::channel_part::Trouble;
     use super::super::tests::document;
     use super::*;
 
@@ -178,7 +179,6 @@ mod tests {
             last_success_at: Some("2026-05-03T04:20:00Z".into()),
             last_success_s: Some(1_260),
             trouble: None,
-            trouble_since_s: None,
         };
         let fails = Channel {
             name: "bell".into(),
@@ -188,8 +188,12 @@ mod tests {
             oldest_wait_s: Some(840),
             last_success_at: None,
             last_success_s: None,
-            trouble: Some("connection refused".into()),
-            trouble_since_s: Some(600),
+            trouble: Some(Trouble {
+                id: "rejected".into(),
+                words: "rejected: 404 Not Found".into(),
+                owners_words: Some("abgelehnt: 404 Not Found".into()),
+                since_s: Some(600),
+            }),
         };
         calm.channels = vec![works, fails];
         let printed = list(&calm, Language::ENGLISH).to_string();
@@ -197,7 +201,7 @@ mod tests {
         assert_eq!(
             channels,
             "Channels\n  owner (mail)\n    Last delivery 21 min ago.\n  bell (webhook)\n    Nothing delivered yet.\n    \
-             2 messages are queued, the oldest for 14 min.\n    Failing for 10 min: connection refused\n    \
+             2 messages are queued, the oldest for 14 min.\n    Failing for 10 min: abgelehnt: 404 Not Found\n    \
              Not confirmed: run `traylight alerts --test bell`, then enter its code with --confirm.\n"
         );
     }

@@ -17,7 +17,7 @@ use std::sync::Arc;
 use tokio::sync::watch;
 use traylight::send::channels::command::StateFolder;
 use traylight::send::channels::from_settings::channels;
-use traylight::send::channels::{Channel, ChannelFault, Receipt};
+use traylight::send::channels::{Channel, ChannelFault, Receipt, Reply};
 use traylight::tell::batch::{Batch, Item};
 use traylight::tell::box_state::BoxState;
 use traylight::tell::message::{About, Message, MessageKind, Stamp, Topic};
@@ -58,6 +58,14 @@ fn message(incident: &str, sequence: u32, kind: MessageKind) -> Message {
 
 fn batch(message: Message) -> Batch {
     Batch::of(Item::new(message, 0, 1, &Stamp::default()))
+}
+
+/// What the other side replied.
+fn reply(receipt: &Receipt) -> &str {
+    match &receipt.reply {
+        Reply::Quoted(reply) => reply,
+        other => panic!("{other:?}"),
+    }
 }
 
 /// A runtime for one story.

@@ -4,7 +4,7 @@
 use crate::commands::{NOBODY, is_root};
 use crate::heron;
 use crate::message;
-use crate::running::{Home, Running};
+use crate::running::{Home, Running, signal};
 use serde_json::Value;
 use std::fs;
 use std::io::{Read, Write};
@@ -255,6 +255,29 @@ fn a_rehearsal_is_marked_wherever_it_is_shown_and_can_be_acknowledged_and_ended(
     assert_eq!(says(&home, "ack", &[&rehearsed.to_string()]).0, Some(1));
 }
 
+/// What was practised ends with the program, in whatever moment that is: nothing real is acknowledged by it, and its number
+/// is given to nothing else.
+#[test]
+fn an_agent_that_is_killed_after_a_practised_acknowledgement_has_acknowledged_nothing() {
+    let (heron, home) = (heron(), Home::new());
+    let mut agent = agent_with_an_incident(&heron, &home);
+    let rehearse = |home: &Home| {
+        assert_eq!(says(home, "rehearse", &["fan-stopped", "--for", "5 min"]).0, Some(0));
+        let state = home.state_with("the rehearsal", |state| state["rehearsal"]["incidents"][0].is_object());
+        state["rehearsal"]["incidents"][0]["id"].as_u64().unwrap()
+    };
+    let practised = rehearse(&home);
+    let (code, said) = says(&home, "ack", &[&practised.to_string()]);
+    signal("KILL", agent.core());
+    assert!(code == Some(0) && said.starts_with("TEST: "), "{said}");
+    agent.ends();
+    let _next = Running::start(&home, heron.root());
+    let state = home.state_with("the incident after it", |state| state["incidents"][0].is_object());
+    assert!(state["rehearsal"].is_null() && state["incidents"][0]["acknowledged"] == false, "{state}");
+    assert_eq!(says(&home, "ack", &[&practised.to_string()]).0, Some(1), "it is not open any more");
+    assert!(rehearse(&home) > practised);
+}
+
 #[test]
 fn what_is_really_critical_ends_a_rehearsal_and_lets_none_begin() {
     let (heron, home) = (heron(), Home::new());
@@ -287,7 +310,7 @@ fn without_an_agent_a_rehearsal_is_played_in_the_terminal() {
     let root = heron.root().to_str().unwrap();
     let (code, said) = says(&home, "rehearse", &["usb-bridge", "0001", "--root", root]);
     assert_eq!(code, Some(0), "{said}");
-    assert!(said.starts_with("Simulated as well: that "), "{said}");
+    assert!(said.starts_with("Simulated as well: "), "{said}");
     for wanted in ["cause=usb-bridge", "message=\"TEST: ", "test=yes", "incident-closed", "╰"] {
         assert!(said.contains(wanted), "{wanted} is not in:\n{said}");
     }

@@ -4,6 +4,7 @@ use crate::heron;
 use crate::running::{Home, Running, signal};
 use serde_json::Value;
 use std::fs;
+use traylight_tests::binary::traylight;
 use traylight_tests::lab::wait::wait_until;
 use traylight_tests::pretend_box::PretendBox;
 
@@ -177,6 +178,39 @@ fn heard_of_all(home: &Home) -> Vec<String> {
     batches.flat_map(names).map(|message| message["id"].to_string()).collect()
 }
 
+/// Its owner interrupts the command before the other side has answered: the message still arrives, and the next test is none
+/// beside it.
+#[test]
+fn a_test_whose_owner_hangs_up_ends_and_holds_up_nothing() {
+    let (heron, home) = (heron(), Home::new());
+    let (begun, mended) = (home.path("begun"), home.path("mended"));
+    home.configure(&format!(
+        "[[alerts.command]]\nname = 'bell'\nprogram = '/bin/sh'\n\
+         arguments = ['-c', 'touch {}; while ! test -e {}; do sleep 0.1; done; (cat; echo) >> {}; echo rung']\n",
+        begun.display(),
+        mended.display(),
+        home.path("heard").display()
+    ));
+    let mut agent = Running::start(&home, heron.root());
+    home.state_with("the first reading", |state| state["channels"][0].is_object());
+    let mut owner = home.command(traylight(), "alerts").args(["--test", "bell"]).spawn().unwrap();
+    let is_begun = || if begun.exists() { Ok(()) } else { Err("the program has not begun".to_owned()) };
+    wait_until("the delivery", 60, is_begun).unwrap();
+    let beside = home.run("alerts", &["--test", "bell"]);
+    assert!(
+        String::from_utf8_lossy(&beside.stderr).contains("another test of this channel is still running"),
+        "{beside:?}"
+    );
+    owner.kill().unwrap();
+    owner.wait().unwrap();
+    fs::write(&mended, "").unwrap();
+    agent.hears("delivered");
+    let next = home.run("alerts", &["--test", "bell"]);
+    assert!(next.status.success() && next.stdout.starts_with(b"`bell` accepted the test message: rung\n"), "{next:?}");
+    agent.hears("delivered");
+    assert_eq!(heard_of_all(&home).len(), 2);
+}
+
 /// The one who asks waits until the other side has answered, and reads what that was; the document has the rest.
 #[test]
 fn a_test_says_what_the_other_side_answered_and_the_document_how_its_channel_does() {
@@ -200,9 +234,11 @@ fn a_test_says_what_the_other_side_answered_and_the_document_how_its_channel_doe
         !is_done && gong.starts_with("traylight: the test of `gong` failed: ") && gong.ends_with("cracked\n"),
         "{gong}"
     );
-    let state = home.state_with("both outcomes", |state| state["channels"][1]["trouble"].is_string());
+    let state = home.state_with("both outcomes", |state| state["channels"][1]["trouble"].is_object());
     let [bell, gong] = [&state["channels"][0], &state["channels"][1]];
     assert_eq!((&bell["name"], &bell["kind"], &bell["waiting"]), (&"bell".into(), &"command".into(), &0.into()));
     assert!(bell["last_success_s"].is_u64() && bell["trouble"].is_null() && bell["confirmed"] == false, "{bell}");
-    assert!(gong["trouble"].as_str().unwrap().ends_with("cracked") && gong["trouble_since_s"].is_u64(), "{gong}");
+    let trouble = &gong["trouble"];
+    assert_eq!((&trouble["id"], &trouble["words"]), (&"program-failed".into(), &"exit status 3: cracked".into()));
+    assert!(trouble["owners_words"].is_null() && trouble["since_s"].is_u64(), "{gong}");
 }

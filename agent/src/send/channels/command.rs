@@ -11,6 +11,7 @@ use std::collections::BTreeSet;
 use std::fs::{File, OpenOptions};
 use std::os::fd::AsRawFd;
 use std::os::unix::fs::OpenOptionsExt;
+use std::os::unix::process::ExitStatusExt as _;
 use std::path::PathBuf;
 use std::process::{ExitStatus, Stdio};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
@@ -93,15 +94,19 @@ impl CommandChannel {
             .stderr(Stdio::piped())
             .process_group(0)
             .spawn();
-        let child = spawned.map_err(|error| ChannelFault::NotReady(format!("{program} cannot be run: {error}")))?;
+        let child = spawned
+            .map_err(|error| ChannelFault::ProgramNotStarted { program: program.clone(), error: error.to_string() })?;
         let mut running = RunningCommand::new(child);
-        let (status, said) = within(*time_limit, running.hear(batch.document().to_string())).await?;
-        let said = hide(&said, &secrets(arguments));
+        let (status, output) = within(*time_limit, running.hear(batch.document().to_string())).await?;
+        let output = hide(&output, &secrets(arguments));
         if status.success() {
-            return Ok(Receipt::new(&said));
+            return Ok(Receipt::new(&output));
         }
-        let said = if said.is_empty() { status.to_string() } else { format!("{status}, {said}") };
-        Err(ChannelFault::Refused(super::short(&said)))
+        let reply = Some(super::short(&output)).filter(|reply| !reply.is_empty());
+        Err(match status.signal() {
+            Some(signal) => ChannelFault::ProgramKilled { signal, reply },
+            None => ChannelFault::ProgramFailed { code: status.code().unwrap_or_default(), reply },
+        })
     }
 }
 
@@ -167,10 +172,9 @@ impl RunningCommand {
         };
         let ((), output, complaints) = tokio::join!(tell, bounded(stdout), bounded(stderr));
         let ended = self.child.wait().await;
-        let status = ended
-            .map_err(|error| ChannelFault::NotReady(format!("the exit status of the program is not known: {error}")))?;
-        let said = if complaints.is_empty() { output } else { complaints };
-        Ok((status, String::from_utf8_lossy(&said).trim().to_owned()))
+        let status = ended.map_err(|error| ChannelFault::ProgramLost { error: error.to_string() })?;
+        let printed = if complaints.is_empty() { output } else { complaints };
+        Ok((status, String::from_utf8_lossy(&printed).trim().to_owned()))
     }
 }
 
@@ -197,6 +201,7 @@ async fn bounded(pipe: Option<impl AsyncRead + Unpin>) -> Vec<u8> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::Reply;
     use super::*;
     use crate::tell::batch::Item;
     use crate::tell::message::{MessageKind, Stamp, example};
@@ -213,12 +218,19 @@ mod tests {
         runtime.block_on(channel.send(&batch))
     }
 
+    fn reply(outcome: Result<Receipt, ChannelFault>) -> String {
+        match outcome.unwrap().reply {
+            Reply::Quoted(reply) => reply,
+            other => panic!("{other:?}"),
+        }
+    }
+
     const LONG: Duration = Duration::from_secs(60);
 
     #[test]
     fn a_program_is_given_the_batch_and_a_clean_environment() {
-        let said = send("/bin/sh", &["-c", "cat; echo \" [$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG).unwrap().said;
-        assert!(said.starts_with("{\"box\":\"heron\",\"id\":\"7.1\""), "{said}");
+        let all = reply(send("/bin/sh", &["-c", "cat; echo \" [$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG));
+        assert!(all.starts_with("{\"box\":\"heron\",\"id\":\"7.1\""), "{all}");
         let short = send("/bin/sh", &["-c", "cat >/dev/null; echo \"[$0] [$HOME] $PATH\"; pwd", "$(id)"], LONG);
         // What looks like a command is passed on as it is.
         assert_eq!(short, Ok(Receipt::new(&format!("[$(id)] [] {SEARCH} /"))));
@@ -227,9 +239,9 @@ mod tests {
     #[test]
     fn a_program_that_fails_has_refused_and_what_it_complained_of_is_told() {
         let failed = send("/bin/sh", &["-c", "echo no bell >&2; exit 3"], LONG);
-        assert_eq!(failed, Err(ChannelFault::Refused("exit status: 3, no bell".into())));
+        assert_eq!(failed, Err(ChannelFault::ProgramFailed { code: 3, reply: Some("no bell".into()) }));
         let killed = send("/bin/sh", &["-c", "kill -9 $$"], LONG);
-        assert_eq!(killed, Err(ChannelFault::Refused("signal: 9 (SIGKILL)".into())));
+        assert_eq!(killed, Err(ChannelFault::ProgramKilled { signal: 9, reply: None }));
     }
 
     #[test]
@@ -238,7 +250,7 @@ mod tests {
         let mark = folder.path().join("alive");
         let script = format!("(sleep 2; touch {}) & sleep 1000", mark.display());
         let limit = Duration::from_millis(300);
-        assert_eq!(send("/bin/sh", &["-c", &script], limit), Err(ChannelFault::TimedOut(limit)));
+        assert_eq!(send("/bin/sh", &["-c", &script], limit), Err(ChannelFault::TimedOut { seconds: 0 }));
         // Its child would have left a mark by now if it had lived on.
         let _ = std::process::Command::new("sleep").arg("3").status();
         assert!(!mark.exists());
@@ -284,15 +296,17 @@ mod tests {
 
     #[test]
     fn a_flood_of_output_is_read_and_not_kept() {
-        let flood = send("/bin/sh", &["-c", "yes bittern | head -c 3000000"], LONG).unwrap();
-        assert!(flood.said.starts_with("bittern bittern") && flood.said.len() < 300, "{}", flood.said.len());
+        let flood = reply(send("/bin/sh", &["-c", "yes bittern | head -c 3000000"], LONG));
+        assert!(flood.starts_with("bittern bittern") && flood.len() < 300, "{}", flood.len());
         let deaf = send("/bin/sh", &["-c", "exec <&-; echo heard nothing"], LONG);
         assert_eq!(deaf, Ok(Receipt::new("heard nothing")));
     }
 
     #[test]
     fn a_program_that_is_not_there_is_told_by_its_name() {
-        let fault = send("/no/such/bell", &[], LONG).unwrap_err().to_string();
-        assert!(fault.starts_with("/no/such/bell cannot be run: No such file"), "{fault}");
+        let fault = send("/no/such/bell", &[], LONG).unwrap_err();
+        let is_named = matches!(&fault, ChannelFault::ProgramNotStarted { program, error }
+            if program == "/no/such/bell" && error.starts_with("No such file"));
+        assert!(is_named, "{fault:?}");
     }
 }

@@ -3,7 +3,7 @@
 use super::reach::{Allowance, MOST_BYTES};
 use super::secret::hide;
 use super::tls::{TlsTarget, connect};
-use super::{ChannelFault, short, within};
+use super::{ChannelFault, not_sendable, short, within};
 use http_body_util::{BodyExt, Full, Limited};
 use hyper::body::Bytes;
 use hyper::header::{CONTENT_TYPE, HOST, USER_AGENT};
@@ -29,7 +29,7 @@ pub(super) struct HttpExchange<'a> {
 pub(super) struct HttpAnswer {
     pub status: StatusCode,
     /// The beginning of the answer, as text.
-    pub said: String,
+    pub text: String,
 }
 
 impl HttpExchange<'_> {
@@ -42,17 +42,19 @@ impl HttpExchange<'_> {
     }
 
     async fn session(&self, mut request: Request<Full<Bytes>>) -> Result<HttpAnswer, ChannelFault> {
-        let not_ready = |error: &dyn std::fmt::Display| ChannelFault::NotReady(short(&error.to_string()));
-        let host = self.url.authority().try_into().map_err(|error| not_ready(&error))?;
+        let host = self.url.authority().try_into().map_err(|error| not_sendable(&error))?;
         request.headers_mut().insert(HOST, host);
-        *request.uri_mut() = self.url.path.parse().map_err(|error| not_ready(&error))?;
+        *request.uri_mut() = self.url.path.parse().map_err(|error| not_sendable(&error))?;
         let secrets = secrets(self.url, &request);
         let target = TlsTarget { host: &self.url.host, port: self.url.port, tls: self.url.tls, ca_file: self.ca_file };
         let stream = connect(target, Allowance::of(MOST_BYTES)).await?;
-        let nonsense = |error: hyper::Error| match error {
-            error if error.is_parse() => ChannelFault::InvalidReply(short(&error.to_string())),
-            error => {
-                ChannelFault::behind(&error).unwrap_or_else(|| ChannelFault::Unreachable(short(&error.to_string())))
+        let nonsense = |error: hyper::Error| {
+            let said = short(&error.to_string());
+            match ChannelFault::behind(&error) {
+                _ if error.is_parse() => ChannelFault::InvalidReply { reply: said },
+                Some(fault) => fault,
+                None if error.is_incomplete_message() => ChannelFault::ConnectionClosed,
+                None => ChannelFault::ConnectionFailed { error: said },
             }
         };
         let (mut sender, connection) =
@@ -63,9 +65,9 @@ impl HttpExchange<'_> {
             let body = Limited::new(answer.into_body(), LONGEST_ANSWER).collect().await;
             let body = body.map_err(|error| match error.downcast::<hyper::Error>() {
                 Ok(error) => nonsense(*error),
-                Err(_) => ChannelFault::InvalidReply(format!("expected at most {LONGEST_ANSWER} bytes, found more")),
+                Err(_) => ChannelFault::ReplyTooLong { most: LONGEST_ANSWER },
             })?;
-            Ok(HttpAnswer { status, said: short(&hide(&String::from_utf8_lossy(&body.to_bytes()), &secrets)) })
+            Ok(HttpAnswer { status, text: short(&hide(&String::from_utf8_lossy(&body.to_bytes()), &secrets)) })
         };
         tokio::pin!(session);
         // The connection is driven here and ends with the session: nothing of it lives on.
@@ -92,16 +94,13 @@ fn secrets(url: &Url, request: &Request<Full<Bytes>>) -> Vec<String> {
 impl HttpAnswer {
     /// The fault that this answer is, unless it says that all is well (RFC 9110, 15).
     pub fn fault(&self) -> Option<ChannelFault> {
-        let said = match self.said.as_str() {
-            "" => self.status.to_string(),
-            said => format!("{} {said}", self.status),
-        };
+        let reply = short(&format!("{} {}", self.status, self.text));
         match self.status.as_u16() {
             200..=299 => None,
-            401 | 403 | 407 => Some(ChannelFault::LoginRefused(said)),
-            408 | 425 | 429 | 500..=599 => Some(ChannelFault::Later(said)),
-            300..=399 => Some(ChannelFault::Refused(format!("{} (redirects are not followed)", self.status))),
-            _ => Some(ChannelFault::Refused(said)),
+            401 | 403 | 407 => Some(ChannelFault::LoginRefused { reply }),
+            408 | 425 | 429 | 500..=599 => Some(ChannelFault::RejectedForNow { reply }),
+            status @ 300..=399 => Some(ChannelFault::Redirected { status }),
+            _ => Some(ChannelFault::Rejected { reply }),
         }
     }
 }

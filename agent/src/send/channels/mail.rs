@@ -3,7 +3,7 @@
 //! its certificate checked, but for a server on this machine where the configuration says so.
 
 use super::smtp::Server;
-use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, within};
+use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, not_sendable, within};
 use crate::tell::batch::Batch;
 use crate::tell::batch_html::html;
 use crate::tell::batch_text::{subject, text};
@@ -35,7 +35,7 @@ impl MailChannel {
         within(PATIENCE, async {
             match server.send(&all, &bytes).await {
                 // One receiver that is refused must not cost the others theirs.
-                Err(ChannelFault::Refused(_) | ChannelFault::Later(_)) if all.to().len() > 1 => {
+                Err(ChannelFault::Rejected { .. } | ChannelFault::RejectedForNow { .. }) if all.to().len() > 1 => {
                     server.send_each(&all, &bytes).await
                 }
                 outcome => outcome,
@@ -47,9 +47,7 @@ impl MailChannel {
     fn mail(&self, batch: &Batch) -> Result<Message, ChannelFault> {
         let name = plain_name(&batch.first.message.box_name);
         let mailbox = |address: &str| -> Result<Mailbox, ChannelFault> {
-            let wrong = |error: AddressError| {
-                ChannelFault::NotReady(format!("expected a mail address, found {address:?}: {error}"))
-            };
+            let wrong = |error: AddressError| not_sendable(&format_args!("{address}: {error}"));
             Ok(Mailbox::new(None, address.parse::<Address>().map_err(wrong)?))
         };
         let mut mail = Message::builder()
@@ -76,7 +74,7 @@ impl MailChannel {
             }
             None => parts.singlepart(page),
         };
-        mail.multipart(parts).map_err(|error| ChannelFault::NotReady(format!("the mail cannot be made: {error}")))
+        mail.multipart(parts).map_err(|error| not_sendable(&error))
     }
 }
 

@@ -7,6 +7,8 @@ pub mod from_settings;
 pub mod heartbeat;
 #[cfg(feature = "webhook")]
 mod http;
+#[cfg(feature = "tls")]
+mod issuer;
 #[cfg(feature = "mail")]
 pub mod mail;
 #[cfg(feature = "mqtt")]
@@ -24,8 +26,9 @@ mod tls;
 pub mod webhook;
 
 use crate::tell::batch::Batch;
-pub use fault::ChannelFault;
-pub(crate) use fault::{short, within};
+use crate::tell::delivery::short;
+pub use crate::tell::delivery::{ChannelFault, Receipt, Reply};
+pub(crate) use fault::within;
 use std::future::Future;
 use std::pin::Pin;
 use std::time::Duration;
@@ -63,18 +66,8 @@ pub struct Needs {
     pub clock: bool,
 }
 
-/// The other side's word that it has the batch.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Receipt {
-    /// What it said.
-    pub said: String,
-    /// For whom it did not take the batch, each with its reason.
-    pub refused: Vec<String>,
-}
-
-impl Receipt {
-    /// What the other side said, cleaned and cut.
-    pub fn new(said: &str) -> Self {
-        Self { said: short(said), refused: Vec::new() }
-    }
+/// A message that cannot be written in the form of its channel; a library's reason.
+#[cfg(feature = "tls")]
+fn not_sendable(error: &dyn std::fmt::Display) -> ChannelFault {
+    ChannelFault::NotSendable { error: short(&error.to_string()) }
 }

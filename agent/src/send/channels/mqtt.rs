@@ -8,7 +8,7 @@ use super::mqtt_packet::{
 };
 use super::reach::{Allowance, MOST_BYTES};
 use super::tls::{self, Stream, TlsTarget};
-use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Sending, secret, short, within};
+use super::{Channel, ChannelFault, Needs, PATIENCE, Receipt, Reply, Sending, not_sendable, secret, short, within};
 use crate::tell::batch::Batch;
 use crate::tell::box_state::BoxState;
 use std::collections::BTreeMap;
@@ -68,12 +68,11 @@ impl MqttChannel {
 impl Channel for MqttChannel {
     fn send<'a>(&'a self, batch: &'a Batch) -> Sending<'a> {
         Box::pin(async move {
-            let (outcome, heard) = oneshot::channel();
+            let (outcome, reported) = oneshot::channel();
             let order = MqttDelivery { payload: batch.document().to_string().into_bytes(), outcome };
-            let gone = || ChannelFault::NotReady("the session with the broker has ended".to_owned());
             within(PATIENCE, async {
-                self.orders.send(order).await.map_err(|_| gone())?;
-                heard.await.unwrap_or_else(|_| Err(gone()))
+                self.orders.send(order).await.map_err(|_| ChannelFault::SessionOver)?;
+                reported.await.unwrap_or(Err(ChannelFault::SessionOver))
             })
             .await
         })
@@ -117,7 +116,7 @@ struct Connection {
     allowance: Allowance,
     version: MqttVersion,
     /// What has come and is no whole packet yet.
-    heard: Vec<u8>,
+    received: Vec<u8>,
     terms: Terms,
     /// What the broker keeps, by topic, as far as it was told on this connection.
     kept: BTreeMap<String, Vec<u8>>,
@@ -136,7 +135,7 @@ enum Event {
     /// The box stands otherwise; `false` when nobody says so any more.
     State(bool),
     /// The broker says something.
-    Said(Incoming),
+    Received(Incoming),
     /// It is time to ask whether it is there.
     Ping,
 }
@@ -184,19 +183,19 @@ impl BrokerSession {
         let gone = self.topic_of("agent");
         let will = Publish { topic: &gone, payload: b"offline", retain: true, number: None };
         let login = login.as_ref().zip(password.as_ref()).map(|(login, word)| (login.user.as_str(), word.reveal()));
-        let asked = Connect { client: &self.client, keep_alive_s: KEEP_ALIVE_S, login, will };
-        let packet = connect(*version, &asked).map_err(not_ready)?;
+        let request = Connect { client: &self.client, keep_alive_s: KEEP_ALIVE_S, login, will };
+        let packet = connect(*version, &request).map_err(|error| not_sendable(&error))?;
         let target = TlsTarget { host: server, port: *port, tls: *tls, ca_file: ca_file.as_deref() };
         let allowance = Allowance::of(MOST_BYTES);
         let stream = tls::connect(target, allowance.clone()).await?;
-        let (heard, kept, terms) = (Vec::new(), BTreeMap::new(), Terms::default());
+        let (received, kept, terms) = (Vec::new(), BTreeMap::new(), Terms::default());
         let mut connection =
-            Connection { stream, allowance, version: *version, heard, terms, kept, number: 0, is_sound: false };
+            Connection { stream, allowance, version: *version, received, terms, kept, number: 0, is_sound: false };
         connection.write(&packet).await?;
         match connection.hear().await? {
             Incoming::Welcome(terms) => Ok(Connection { terms, ..connection }),
-            Incoming::NotWelcome(why) => Err(ChannelFault::LoginRefused(why)),
-            other => Err(ChannelFault::InvalidReply(format!("expected the answer to CONNECT, found {other:?}"))),
+            Incoming::NotWelcome(reply) => Err(ChannelFault::LoginRefused { reply }),
+            other => Err(unexpected(&other)),
         }
     }
 
@@ -228,40 +227,36 @@ impl BrokerSession {
         loop {
             if !connection.terms.confirms {
                 // Nothing more will be heard of it.
-                answer(order, Ok(Receipt::new("published; this broker does not acknowledge")));
+                answer(order, Ok(Receipt::of(Reply::Published)));
             }
             let event = tokio::select! {
                 () = asked_to_stop(&mut self.stopped) => return Ok(()),
                 new = self.orders.recv(), if order.is_none() => Event::MqttDelivery(new),
                 () = given_up(order) => Event::GivenUp,
                 changed = self.state.changed() => Event::State(changed.is_ok()),
-                said = connection.hear() => Event::Said(said?),
+                packet = connection.hear() => Event::Received(packet?),
                 _ = ping.tick() => Event::Ping,
             };
             match event {
                 Event::MqttDelivery(None) | Event::State(false) => return Ok(()),
                 Event::MqttDelivery(Some(new)) => self.event(connection, &order.insert(new).payload).await?,
                 // What comes now would be taken for the confirmation of the next one.
-                Event::GivenUp => return Err(ChannelFault::TimedOut(PATIENCE)),
+                Event::GivenUp => return Err(ChannelFault::TimedOut { seconds: PATIENCE.as_secs() }),
                 Event::State(true) => self.keep_state(connection).await?,
                 // Each of these once for what was asked: a broker that goes on would keep us busy for good.
-                Event::Said(Incoming::Taken(number)) if number == connection.number && order.is_some() => {
+                Event::Received(Incoming::Taken(number)) if number == connection.number && order.is_some() => {
                     connection.is_sound = true;
-                    answer(order, Ok(Receipt::new("acknowledged by the broker")));
+                    answer(order, Ok(Receipt::of(Reply::Acknowledged)));
                 }
-                Event::Said(Incoming::NotTaken(number, why)) if number == connection.number && order.is_some() => {
-                    answer(order, Err(ChannelFault::Refused(why)));
+                Event::Received(Incoming::NotTaken(number, reply))
+                    if number == connection.number && order.is_some() =>
+                {
+                    answer(order, Err(ChannelFault::Rejected { reply }));
                 }
-                Event::Said(Incoming::Here) if is_asked => (is_asked, connection.is_sound) = (false, true),
-                Event::Said(Incoming::Goodbye(why)) => return Err(ChannelFault::Later(why)),
-                Event::Said(other) => {
-                    return Err(ChannelFault::InvalidReply(format!(
-                        "expected an answer to what was sent, found {other:?}"
-                    )));
-                }
-                Event::Ping if is_asked => {
-                    return Err(ChannelFault::Unreachable("the broker stopped answering".to_owned()));
-                }
+                Event::Received(Incoming::Here) if is_asked => (is_asked, connection.is_sound) = (false, true),
+                Event::Received(Incoming::Goodbye(reply)) => return Err(ChannelFault::RejectedForNow { reply }),
+                Event::Received(other) => return Err(unexpected(&other)),
+                Event::Ping if is_asked => return Err(ChannelFault::NoAnswer),
                 Event::Ping => {
                     is_asked = true;
                     connection.allowance.renew();
@@ -276,7 +271,7 @@ impl BrokerSession {
         connection.number = connection.number.checked_add(1).unwrap_or(1);
         let number = connection.terms.confirms.then_some(connection.number);
         let event = Publish { topic: &self.topic_of("alert"), payload, retain: false, number };
-        let packet = publish(self.settings.version, &event).map_err(not_ready)?;
+        let packet = publish(self.settings.version, &event).map_err(|error| not_sendable(&error))?;
         connection.write(&packet).await
     }
 
@@ -303,7 +298,7 @@ impl BrokerSession {
             return Ok(());
         }
         let kept = Publish { topic: &self.topic_of(name), payload, retain: connection.terms.retains, number: None };
-        let packet = publish(self.settings.version, &kept).map_err(not_ready)?;
+        let packet = publish(self.settings.version, &kept).map_err(|error| not_sendable(&error))?;
         connection.write(&packet).await?;
         if payload.is_empty() {
             connection.kept.remove(name);
@@ -328,17 +323,17 @@ impl BrokerSession {
 impl Connection {
     /// The next packet from the broker. May be given up at any time: what has come is kept.
     async fn hear(&mut self) -> Result<Incoming, ChannelFault> {
-        let nonsense = |error: Nonsense| ChannelFault::InvalidReply(short(&error.0));
+        let nonsense = |error: Nonsense| ChannelFault::InvalidReply { reply: short(&error.0) };
         loop {
-            if let Some(Packet { kind, body, size }) = first(&self.heard).map_err(nonsense)? {
-                let said = read(self.version, kind, body).map_err(nonsense)?;
-                self.heard.drain(..size);
-                return Ok(said);
+            if let Some(Packet { kind, body, size }) = first(&self.received).map_err(nonsense)? {
+                let packet = read(self.version, kind, body).map_err(nonsense)?;
+                self.received.drain(..size);
+                return Ok(packet);
             }
             let mut piece = [0; 512];
             match self.stream.read(&mut piece).await {
-                Ok(0) => return Err(ChannelFault::Unreachable("the broker closed the connection".to_owned())),
-                Ok(length) => self.heard.extend_from_slice(&piece[..length]),
+                Ok(0) => return Err(ChannelFault::ConnectionClosed),
+                Ok(length) => self.received.extend_from_slice(&piece[..length]),
                 Err(error) => return Err(ChannelFault::from_io(&error)),
             }
         }
@@ -373,6 +368,7 @@ async fn given_up(order: &mut Option<MqttDelivery>) {
     }
 }
 
-fn not_ready(error: Nonsense) -> ChannelFault {
-    ChannelFault::NotReady(short(&error.0))
+/// A packet that answers nothing.
+fn unexpected(packet: &Incoming) -> ChannelFault {
+    ChannelFault::InvalidReply { reply: short(&format!("{packet:?}")) }
 }

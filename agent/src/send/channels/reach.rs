@@ -2,7 +2,8 @@
 //! seconds, and only so much of its answer is read. The limits here hold before those of any library that reads a protocol:
 //! an answer without an end, or without an end of line, costs no memory.
 
-use super::fault::{ChannelFault, TooMuch};
+use super::fault::TooMuch;
+use super::{ChannelFault, short};
 use std::io;
 use std::net::{IpAddr, SocketAddr, ToSocketAddrs as _};
 use std::pin::Pin;
@@ -70,11 +71,11 @@ pub struct Bounded {
 impl AsyncRead for Bounded {
     fn poll_read(self: Pin<&mut Self>, cx: &mut Context, buffer: &mut ReadBuf) -> Poll<io::Result<()>> {
         let Self { stream, allowance } = self.get_mut();
-        let heard = ready!(Pin::new(&mut *stream).poll_fill_buf(cx))?;
-        let line = heard.iter().position(|byte| *byte == b'\n').map_or(heard.len(), |end| end + 1);
+        let received = ready!(Pin::new(&mut *stream).poll_fill_buf(cx))?;
+        let line = received.iter().position(|byte| *byte == b'\n').map_or(received.len(), |end| end + 1);
         let piece = line.min(buffer.remaining());
         allowance.take(piece)?;
-        buffer.put_slice(&heard[..piece]);
+        buffer.put_slice(&received[..piece]);
         Pin::new(stream).consume(piece);
         Poll::Ready(Ok(()))
     }
@@ -101,7 +102,7 @@ impl AsyncWrite for Bounded {
 pub async fn reach(host: &str, port: u16, allowance: Allowance) -> Result<Bounded, ChannelFault> {
     let addresses = addresses(host, port).await?;
     let found = first_to_answer(&addresses, EACH, TcpStream::connect).await;
-    let stream = found.unwrap_or_else(|| Err(ChannelFault::Unreachable(format!("{host} has no address"))))?;
+    let stream = found.unwrap_or_else(|| Err(ChannelFault::NoAddress { host: host.to_owned() }))?;
     // Alerts are small and seldom: nothing is gained by waiting for more.
     let _ = stream.set_nodelay(true);
     Ok(Bounded { stream: BufReader::with_capacity(PIECE, stream), allowance })
@@ -129,25 +130,23 @@ async fn addresses(host: &str, port: u16) -> Result<Vec<SocketAddr>, ChannelFaul
         return Ok(vec![SocketAddr::new(address, port)]);
     }
     let place = Lookup::begin()?;
-    let (tell, told) = oneshot::channel();
+    let (looked_up, found) = oneshot::channel();
     let name = host.to_owned();
     let look_up = move || {
         let found = (name.as_str(), port).to_socket_addrs().map(Iterator::collect);
         drop(place);
-        let _ = tell.send(found);
+        let _ = looked_up.send(found);
     };
     let thread = std::thread::Builder::new().name("lookup".to_owned()).stack_size(STACK).spawn(look_up);
-    thread.map_err(|error| {
-        ChannelFault::NotReady(format!("no thread left to look up {host}: {error}; raise TasksMax= in the unit"))
-    })?;
-    match told.await {
+    thread.map_err(|_| ChannelFault::NoThreads { host: host.to_owned() })?;
+    match found.await {
         // Nobody else is this machine, whatever a resolver says.
         Ok(found) => found
             .map(|found: Vec<SocketAddr>| {
                 found.into_iter().filter(|at| !is_loopback(host) || at.ip().is_loopback()).collect()
             })
-            .map_err(|error| ChannelFault::from_io(&error)),
-        Err(_) => Err(ChannelFault::Unreachable(format!("the lookup of {host} ended without an answer"))),
+            .map_err(|error| ChannelFault::LookupFailed { host: host.to_owned(), error: short(&error.to_string()) }),
+        Err(_) => Err(ChannelFault::NoAddress { host: host.to_owned() }),
     }
 }
 
@@ -159,9 +158,7 @@ impl Lookup {
         let take = |under_way: usize| (under_way < MOST_LOOKUPS).then_some(under_way + 1);
         match LOOKUPS.fetch_update(Ordering::Relaxed, Ordering::Relaxed, take) {
             Ok(_) => Ok(Self),
-            Err(found) => {
-                Err(ChannelFault::NotReady(format!("{found} name lookups have not ended: check the name server")))
-            }
+            Err(count) => Err(ChannelFault::LookupsHang { count }),
         }
     }
 }

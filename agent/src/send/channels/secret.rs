@@ -6,7 +6,7 @@ use super::ChannelFault;
 use rustix::fs::{Mode, OFlags, fstat, open};
 use std::fmt;
 use std::fs::File;
-use std::io::Read;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use traylight_config::SecretSource;
 
@@ -33,69 +33,59 @@ impl fmt::Debug for Secret {
 }
 
 /// A text of another side without these secrets, which it may repeat: what it says goes to the log.
-pub fn hide(said: &str, secrets: &[String]) -> String {
+pub fn hide(text: &str, secrets: &[String]) -> String {
     secrets
         .iter()
         .filter(|secret| secret.len() >= SHORTEST_HIDDEN)
-        .fold(said.to_owned(), |said, secret| said.replace(secret.as_str(), "***"))
+        .fold(text.to_owned(), |text, secret| text.replace(secret.as_str(), "***"))
 }
 
 /// Reads a secret from its place.
 ///
 /// # Errors
-/// [`ChannelFault::NotReady`] when it is not there, when others may read it too, or when it is no single line.
+/// When it is not there, when others may read it too, or when it is no single line.
 pub fn read(place: &SecretSource) -> Result<Secret, ChannelFault> {
     match place {
         SecretSource::File(file) => read_file(Path::new(file), true),
         // systemd.exec(5), LoadCredential=: a folder that only the service can read.
         SecretSource::Credential(name) => match std::env::var_os("CREDENTIALS_DIRECTORY") {
             Some(folder) => read_file(&PathBuf::from(folder).join(name), false),
-            None => Err(ChannelFault::NotReady(format!(
-                "expected the systemd credential {name:?}, found none: add LoadCredential= to the unit"
-            ))),
+            None => Err(ChannelFault::CredentialMissing { name: name.clone() }),
         },
     }
 }
 
 fn read_file(file: &Path, is_private: bool) -> Result<Secret, ChannelFault> {
-    let refused = |found: String| {
-        let expected = if is_private {
-            "expected one line in a file that only the agent's user can read"
-        } else {
-            "expected one line"
-        };
-        ChannelFault::NotReady(format!("{}: {expected}, found {found}", file.display()))
-    };
+    let name = || file.display().to_string();
+    let unreadable = |error: io::Error| ChannelFault::SecretFile { file: name(), error: error.to_string() };
+    let no_line = || ChannelFault::SecretNoLine { file: name(), most: LONGEST };
     // A pipe in its place must not hold up the opening.
     let opened = open(file, OFlags::RDONLY | OFlags::CLOEXEC | OFlags::NONBLOCK, Mode::empty());
-    let opened = opened.map_err(|error| refused(format!("\"{error}\"")))?;
-    let stat = fstat(&opened).map_err(|error| refused(format!("\"{error}\"")))?;
+    let opened = opened.map_err(|error| unreadable(error.into()))?;
+    let stat = fstat(&opened).map_err(|error| unreadable(error.into()))?;
     if stat.st_mode & libc::S_IFMT != libc::S_IFREG {
-        return Err(refused("no plain file".to_owned()));
+        return Err(ChannelFault::SecretNoFile { file: name() });
     }
     if is_private {
-        let (owner, reader) = (stat.st_uid, rustix::process::geteuid().as_raw());
-        if owner != reader {
-            return Err(refused(format!("owner {owner} and reader {reader}")));
+        let (owner, user) = (stat.st_uid, rustix::process::geteuid().as_raw());
+        if owner != user {
+            return Err(ChannelFault::SecretOwner { file: name(), owner, user });
         }
         let mode = stat.st_mode & 0o7777;
         if mode & 0o077 != 0 {
-            return Err(refused(format!("mode {mode:04o}")));
+            return Err(ChannelFault::SecretMode { file: name(), mode: format!("{mode:04o}") });
         }
     }
     let mut bytes = Vec::new();
-    File::from(opened).take(LONGEST + 1).read_to_end(&mut bytes).map_err(|error| refused(format!("\"{error}\"")))?;
+    File::from(opened).take(LONGEST + 1).read_to_end(&mut bytes).map_err(unreadable)?;
     if bytes.len() as u64 > LONGEST {
-        return Err(refused(format!("more than {LONGEST} bytes")));
+        return Err(no_line());
     }
-    let text = String::from_utf8(bytes).map_err(|_| refused("bytes that are no text".to_owned()))?;
+    let text = String::from_utf8(bytes).map_err(|_| no_line())?;
     let line = text.strip_suffix('\n').map_or(text.as_str(), |line| line.strip_suffix('\r').unwrap_or(line));
-    if line.is_empty() {
-        return Err(refused("nothing".to_owned()));
-    }
     // A line break in a password would be a new line of the session that it is sent in.
-    if line.contains(char::is_control) {
-        return Err(refused("more than one line, or characters that cannot be seen".to_owned()));
+    if line.is_empty() || line.contains(char::is_control) {
+        return Err(no_line());
     }
     Ok(Secret(line.to_owned()))
 }
@@ -106,12 +96,13 @@ mod tests {
     use std::fs;
     use std::os::unix::fs::PermissionsExt;
 
-    fn said(file: &Path, bytes: &[u8], mode: u32) -> String {
+    fn secret(file: &Path, bytes: &[u8], mode: u32) -> String {
         fs::write(file, bytes).unwrap();
         fs::set_permissions(file, fs::Permissions::from_mode(mode)).unwrap();
         match read(&SecretSource::File(file.display().to_string())) {
             Ok(secret) => format!("<{}>", secret.reveal()),
-            Err(fault) => fault.to_string().replace(&format!("{}: ", file.display()), ""),
+            Err(ChannelFault::SecretMode { mode, .. }) => mode,
+            Err(fault) => fault.id().to_owned(),
         }
     }
 
@@ -119,33 +110,34 @@ mod tests {
     fn only_a_file_of_one_line_that_nobody_else_may_read_is_a_secret() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("word");
-        let expected = "expected one line in a file that only the agent's user can read, found";
-        for (bytes, mode, said_of_it) in [
+        let no_line = "secret-no-line";
+        for (bytes, mode, wanted) in [
             (&b"reed warbler\n"[..], 0o600, "<reed warbler>"),
             (b"reed", 0o400, "<reed>"),
             (b"reed\r\n", 0o600, "<reed>"),
-            (b"reed\n", 0o640, &*format!("{expected} mode 0640")),
-            (b"reed\n", 0o604, &*format!("{expected} mode 0604")),
-            (b"", 0o600, &*format!("{expected} nothing")),
-            (b"\n", 0o600, &*format!("{expected} nothing")),
-            (b"reed\nwarbler\n", 0o600, &*format!("{expected} more than one line, or characters that cannot be seen")),
-            (b"reed\0", 0o600, &*format!("{expected} more than one line, or characters that cannot be seen")),
-            (b"\xFF", 0o600, &*format!("{expected} bytes that are no text")),
-            (&[b'x'; 4097], 0o600, &*format!("{expected} more than 4096 bytes")),
+            (b"reed\n", 0o640, "0640"),
+            (b"reed\n", 0o604, "0604"),
+            (b"", 0o600, no_line),
+            (b"\n", 0o600, no_line),
+            (b"reed\nwarbler\n", 0o600, no_line),
+            (b"reed\0", 0o600, no_line),
+            (b"\xFF", 0o600, no_line),
+            (&[b'x'; 4097], 0o600, no_line),
         ] {
-            assert_eq!(said(&file, bytes, mode), *said_of_it, "{bytes:?} {mode:o}");
+            assert_eq!(secret(&file, bytes, mode), wanted, "{bytes:?} {mode:o}");
         }
-        assert!(said(&file, &[b'x'; 4096], 0o600).len() == 4098);
+        assert!(secret(&file, &[b'x'; 4096], 0o600).len() == 4098);
     }
 
     #[test]
     fn what_is_no_file_is_told() {
         let folder = tempfile::tempdir().unwrap();
-        let fault = |file: &Path| read(&SecretSource::File(file.display().to_string())).unwrap_err().to_string();
-        assert!(fault(&folder.path().join("none")).contains("found \"No such file or directory"), "{folder:?}");
-        assert!(fault(folder.path()).contains("found no plain file"));
-        let without = read(&SecretSource::Credential("mail".into())).unwrap_err().to_string();
-        assert_eq!(without, "expected the systemd credential \"mail\", found none: add LoadCredential= to the unit");
+        let fault = |file: &Path| read(&SecretSource::File(file.display().to_string())).unwrap_err();
+        let none = fault(&folder.path().join("none"));
+        assert!(matches!(&none, ChannelFault::SecretFile { error, .. } if error.contains("No such file")), "{none:?}");
+        assert_eq!(fault(folder.path()).id(), "secret-no-file");
+        let without = read(&SecretSource::Credential("mail".into())).unwrap_err();
+        assert_eq!(without, ChannelFault::CredentialMissing { name: "mail".into() });
     }
 
     #[test]

@@ -2,12 +2,14 @@
 
 use super::reach::{Allowance, MOST_BYTES_OF_MAIL};
 use super::tls::{self, Stream, TlsTarget, connect};
-use super::{ChannelFault, Receipt, secret, short};
+use super::{ChannelFault, Receipt, not_sendable, secret, short};
+use crate::tell::delivery::RefusedRecipient;
 use lettre::address::Envelope;
 use lettre::transport::smtp;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
 use lettre::transport::smtp::client::{AsyncSmtpConnection, AsyncTokioStream, Certificate, TlsParameters};
 use lettre::transport::smtp::extension::ClientId;
+use std::error::Error as _;
 use std::io;
 use std::net::SocketAddr;
 use std::pin::Pin;
@@ -33,7 +35,7 @@ impl<'a> Server<'a> {
     /// The server of these settings; the box greets it by this name.
     pub fn new(settings: &'a Mail, hello: String) -> Result<Self, ChannelFault> {
         let Mail { server, login, ca_file, .. } = settings;
-        let wrong = |error: smtp::Error| ChannelFault::NotReady(short(&error.to_string()));
+        let wrong = |error: smtp::Error| not_sendable(&error);
         let mut tls = TlsParameters::builder(server.clone());
         if let Some(file) = ca_file {
             for authority in tls::authorities(file)? {
@@ -73,9 +75,9 @@ impl<'a> Server<'a> {
         let mut session = self.enter().await?;
         let answer = session.send(to, mail).await.map_err(|error| self.fault(&error))?;
         let _ = tokio::time::timeout(GOODBYE, session.abort()).await;
-        let said: Vec<&str> = answer.message().collect();
-        let said = format!("{} {}", answer.code(), said.join(" "));
-        Ok(Receipt::new(&secret::hide(&said, &self.secrets)))
+        let lines: Vec<&str> = answer.message().collect();
+        let reply = format!("{} {}", answer.code(), lines.join(" "));
+        Ok(Receipt::new(&secret::hide(&reply, &self.secrets)))
     }
 
     /// Sends a mail to each receiver of the envelope by itself. It has arrived when somebody has it.
@@ -83,11 +85,11 @@ impl<'a> Server<'a> {
         let (mut taken, mut refused, mut last) = (None, Vec::new(), None);
         for address in all.to() {
             let one = Envelope::new(all.from().cloned(), vec![address.clone()]);
-            let one = one.map_err(|error| ChannelFault::NotReady(format!("the mail cannot be made: {error}")))?;
+            let one = one.map_err(|error| not_sendable(&error))?;
             match self.send(&one, mail).await {
                 Ok(receipt) => taken = Some(receipt),
                 Err(fault) => {
-                    refused.push(format!("{address}: {fault}"));
+                    refused.push(RefusedRecipient { address: address.to_string(), fault: fault.clone() });
                     last = Some(fault);
                 }
             }
@@ -95,28 +97,31 @@ impl<'a> Server<'a> {
         match (taken, last) {
             (Some(receipt), _) => Ok(Receipt { refused, ..receipt }),
             (None, Some(fault)) => Err(fault),
-            (None, None) => Err(ChannelFault::NotReady("expected a recipient, found none".to_owned())),
+            (None, None) => Err(not_sendable(&lettre::error::Error::MissingTo)),
         }
     }
 
     /// What went wrong, by the reply (RFC 5321, 4.2.1; of those to a login RFC 4954, 6) or by what is behind it.
     fn fault(&self, error: &smtp::Error) -> ChannelFault {
-        let said = short(&secret::hide(&error.to_string(), &self.secrets));
+        let cleaned = |text: &str| short(&secret::hide(text, &self.secrets));
         if let Some(code) = error.status() {
+            let lines = error.source().map(ToString::to_string).unwrap_or_default();
+            let reply = cleaned(&format!("{code} {lines}"));
             return match code.to_string().as_str() {
-                "530" | "534" | "535" | "538" => ChannelFault::LoginRefused(said),
-                _ if error.is_permanent() => ChannelFault::Refused(said),
-                _ => ChannelFault::Later(said),
+                "530" | "534" | "535" | "538" => ChannelFault::LoginRefused { reply },
+                _ if error.is_permanent() => ChannelFault::Rejected { reply },
+                _ => ChannelFault::RejectedForNow { reply },
             };
         }
+        let said = cleaned(&error.to_string());
         if error.is_response() {
-            return ChannelFault::InvalidReply(said);
+            return ChannelFault::InvalidReply { reply: said };
         }
         // A server that does not offer encryption is an error of the client's own.
-        if error.is_tls() || error.is_client() {
-            return ChannelFault::Untrusted(said);
+        if error.is_client() {
+            return ChannelFault::NotSupported { error: said };
         }
-        ChannelFault::behind(error).unwrap_or(ChannelFault::Unreachable(said))
+        ChannelFault::behind(error).unwrap_or(ChannelFault::ConnectionFailed { error: said })
     }
 }
 

@@ -3,12 +3,14 @@
 
 #![allow(clippy::disallowed_methods, reason = "the authority's file is read here")]
 
+use super::issuer::NamingVerifier;
 use super::reach::{Allowance, reach};
 use super::{ChannelFault, short};
 use std::fmt;
 use std::sync::Arc;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio_rustls::TlsConnector;
+use tokio_rustls::rustls::client::WebPkiServerVerifier;
 use tokio_rustls::rustls::crypto::ring::default_provider;
 use tokio_rustls::rustls::pki_types::pem::PemObject;
 use tokio_rustls::rustls::pki_types::{CertificateDer, ServerName};
@@ -35,9 +37,8 @@ pub(super) async fn connect(target: TlsTarget<'_>, allowance: Allowance) -> Resu
     if !tls {
         return Ok(Box::new(connected));
     }
-    let name = ServerName::try_from(host.to_owned()).map_err(|_| {
-        ChannelFault::NotReady(format!("expected a server name that a certificate can have, found {host:?}"))
-    })?;
+    let name = ServerName::try_from(host.to_owned());
+    let name = name.map_err(|_| ChannelFault::ServerName { host: short(host) })?;
     let connector = TlsConnector::from(Arc::new(client(ca_file)?));
     let secured = connector.connect(name, connected).await.map_err(|error| ChannelFault::from_io(&error))?;
     Ok(Box::new(secured))
@@ -49,32 +50,32 @@ fn client(ca_file: Option<&str>) -> Result<ClientConfig, ChannelFault> {
     roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
     if let Some(file) = ca_file {
         for certificate in authorities(file)? {
-            let refused = |error| {
-                ChannelFault::NotReady(format!(
-                    "{file}: expected the certificate of an authority, found {}",
-                    short(&format!("{error}"))
-                ))
-            };
-            roots.add(certificate).map_err(refused)?;
+            roots.add(certificate).map_err(|error| not_usable(file, &error))?;
         }
     }
-    let config = ClientConfig::builder_with_provider(Arc::new(default_provider()))
+    let provider = Arc::new(default_provider());
+    let config = ClientConfig::builder_with_provider(Arc::clone(&provider))
         .with_safe_default_protocol_versions()
-        .map_err(|error| ChannelFault::NotReady(short(&error.to_string())))?;
-    Ok(config.with_root_certificates(roots).with_no_client_auth())
+        .map_err(|error| ChannelFault::NotSendable { error: short(&error.to_string()) })?;
+    // Without authorities there is no verifier.
+    let verifier = WebPkiServerVerifier::builder_with_provider(Arc::new(roots), provider).build();
+    let verifier = NamingVerifier(verifier.map_err(|_| ChannelFault::NoAuthorities)?);
+    Ok(config.dangerous().with_custom_certificate_verifier(Arc::new(verifier)).with_no_client_auth())
 }
 
 /// The certificates in a PEM file (RFC 7468); at least one.
 pub(super) fn authorities(file: &str) -> Result<Vec<CertificateDer<'static>>, ChannelFault> {
-    let refused =
-        |found: String| ChannelFault::NotReady(format!("{file}: expected certificates as PEM, found {found}"));
-    let bytes = std::fs::read(file).map_err(|error| refused(format!("\"{error}\"")))?;
+    let bytes = std::fs::read(file).map_err(|error| not_usable(file, &error))?;
     let certificates: Result<Vec<_>, _> = CertificateDer::pem_slice_iter(&bytes).collect();
     match certificates {
         Ok(certificates) if !certificates.is_empty() => Ok(certificates),
-        Ok(_) => Err(refused("none".to_owned())),
-        Err(error) => Err(refused(short(&error.to_string()))),
+        Ok(_) => Err(ChannelFault::CaFileEmpty { file: file.to_owned() }),
+        Err(error) => Err(not_usable(file, &error)),
     }
+}
+
+fn not_usable(file: &str, error: &dyn fmt::Display) -> ChannelFault {
+    ChannelFault::CaFile { file: file.to_owned(), error: short(&error.to_string()) }
 }
 
 #[cfg(test)]
@@ -87,13 +88,17 @@ mod tests {
         let file = folder.path().join("ca.pem").display().to_string();
         let fault = |bytes: &[u8]| {
             std::fs::write(&file, bytes).unwrap();
-            client(Some(&file)).err().map(|fault| fault.to_string().replace(&file, "FILE"))
+            client(Some(&file)).err()
         };
-        assert_eq!(fault(b"").as_deref(), Some("FILE: expected certificates as PEM, found none"));
+        assert_eq!(fault(b""), Some(ChannelFault::CaFileEmpty { file: file.clone() }));
         let garbage = fault(b"-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n");
-        assert!(garbage.is_some_and(|said| said.starts_with("FILE: expected the certificate of an authority")));
+        assert!(matches!(garbage, Some(ChannelFault::CaFile { .. })), "{garbage:?}");
         std::fs::remove_file(&file).unwrap();
-        assert!(client(Some(&file)).err().is_some_and(|fault| fault.to_string().contains("No such file")));
+        let absent = client(Some(&file)).err();
+        assert!(
+            matches!(&absent, Some(ChannelFault::CaFile { error, .. }) if error.contains("No such file")),
+            "{absent:?}"
+        );
         assert!(client(None).is_ok());
     }
 }

@@ -1,7 +1,7 @@
 //! Alerts to a web server: a POST request with the batch as JSON, or as the owner's template makes it.
 
 use super::http::HttpExchange;
-use super::{Channel, ChannelFault, Needs, Receipt, Sending, secret};
+use super::{Channel, ChannelFault, Needs, Receipt, Sending, not_sendable, secret};
 use crate::tell::batch::Batch;
 use crate::tell::batch_text::{clean, subject, text};
 use form_urlencoded::byte_serialize;
@@ -35,7 +35,7 @@ impl WebhookChannel {
         let answer = exchange.run(self.request(batch)?).await?;
         match answer.fault() {
             Some(fault) => Err(fault),
-            None => Ok(Receipt::new(&format!("{} {}", answer.status, answer.said))),
+            None => Ok(Receipt::new(&format!("{} {}", answer.status, answer.text))),
         }
     }
 
@@ -60,8 +60,7 @@ impl WebhookChannel {
         if let Some(place) = signing_key {
             request = request.header(SIGNATURE, signature(secret::read(place)?.reveal().as_bytes(), body.as_bytes()));
         }
-        let wrong = |error: hyper::http::Error| ChannelFault::NotReady(format!("the request cannot be made: {error}"));
-        request.body(Full::new(Bytes::from(body))).map_err(wrong)
+        request.body(Full::new(Bytes::from(body))).map_err(|error| not_sendable(&error))
     }
 }
 

@@ -57,7 +57,7 @@ impl Round {
             Err(fault) => {
                 self.outbox.heartbeat.failed();
                 if !failed_before {
-                    (self.report)(SendEvent::HeartbeatFails(fault.to_string()));
+                    (self.report)(SendEvent::HeartbeatFails(fault));
                 }
             }
         }

@@ -89,8 +89,8 @@ impl Sender {
 
     /// Sends this on one channel immediately, whatever waits for it; `reply` is called with what came of it.
     pub fn try_channel(&self, channel: &str, message: Message, reply: TrialReply) {
-        if let Err(error) = self.has_place() {
-            return reply(Err(ChannelFault::NotReady(error.to_string())));
+        if self.has_place().is_err() {
+            return reply(Err(ChannelFault::SenderBlocked));
         }
         let trial = Trial { channel: channel.to_owned(), message, reply };
         let _ = self.orders.try_send(SenderOrder::Try(Box::new(trial)));
@@ -123,7 +123,7 @@ impl Sender {
 
     /// Whether there is a place for an order of the owner's, who can be told that there is none. The last is not his.
     fn has_place(&self) -> io::Result<()> {
-        let held_up = "the thread that sends alerts is held up, as by a disk that does not answer";
+        let held_up = "the alert thread is blocked, for example by a disk that does not respond";
         if self.orders.capacity() > 1 { Ok(()) } else { Err(io::Error::other(held_up)) }
     }
 

@@ -1,7 +1,8 @@
 //! What passes between the sender's handle and its thread: orders, and reports of what came of them.
 
 use crate::keep::{KeepFault, OutboxStore};
-use crate::send::channels::{ChannelFault, Receipt};
+use crate::send::channels::{ChannelFault, Receipt, Reply};
+use crate::tell::delivery::RefusedRecipient;
 use crate::tell::message::Message;
 use std::time::Duration;
 use traylight_config::Alerts;
@@ -43,22 +44,22 @@ pub enum SendEvent {
         channel: String,
         /// The names of the messages.
         ids: Vec<String>,
-        /// What the other side said.
-        receipt: String,
+        /// What the other side replied.
+        reply: Reply,
     },
     /// The other side has it, and does not take it for some of its receivers.
     NotToAll {
         /// On which channel.
         channel: String,
         /// Those, each with the reason.
-        refused: Vec<String>,
+        refused: Vec<RefusedRecipient>,
     },
     /// A channel begins to fail.
     Fails {
         /// Which.
         channel: String,
         /// How.
-        why: String,
+        fault: ChannelFault,
         /// How many messages are queued for it.
         waiting: usize,
     },
@@ -90,7 +91,7 @@ pub enum SendEvent {
     /// It is stored again.
     StoredAgain,
     /// The heartbeat is not taken.
-    HeartbeatFails(String),
+    HeartbeatFails(ChannelFault),
     /// It is taken again.
     HeartbeatWorksAgain,
 }

@@ -286,19 +286,18 @@ impl Round {
                 self.report_receipt(channel, batch.ids(), receipt, failed.then_some(after));
             }
             Err(fault) => {
-                let (blame, why) = (fault.blame(), fault.to_string());
-                if self.outbox.failed(&channel, blame, &why, &now, self.world.chance()) {
-                    self.report_failure(channel, why, &now);
+                if self.outbox.failed(&channel, &fault, &now, self.world.chance()) {
+                    self.report_failure(channel, fault, &now);
                 }
             }
         }
     }
 
     /// A channel begins to fail.
-    pub(super) fn report_failure(&self, channel: String, why: String, now: &Now) {
+    pub(super) fn report_failure(&self, channel: String, fault: ChannelFault, now: &Now) {
         let states = self.outbox.standings(now);
         let waiting = states.iter().find(|state| state.channel == channel).map_or(0, |state| state.waiting);
-        (self.report)(SendEvent::Fails { channel, why, waiting });
+        (self.report)(SendEvent::Fails { channel, fault, waiting });
     }
 
     pub(super) fn fails(&self, channel: &str, now: &Now) -> bool {
@@ -313,14 +312,14 @@ impl Round {
         receipt: Receipt,
         after: Option<Option<Duration>>,
     ) {
-        let Receipt { said, refused } = receipt;
+        let Receipt { reply, refused } = receipt;
         if let Some(after) = after {
             (self.report)(SendEvent::WorksAgain { channel: channel.clone(), after });
         }
         if !refused.is_empty() {
             (self.report)(SendEvent::NotToAll { channel: channel.clone(), refused });
         }
-        (self.report)(SendEvent::Delivered { channel, ids, receipt: said });
+        (self.report)(SendEvent::Delivered { channel, ids, reply });
     }
 
     fn look_at_roads(&mut self) {

@@ -14,12 +14,11 @@ impl Round {
     /// Tries the message now: no pause, no quiet hours, no queue holds it up.
     pub(super) fn try_now(&mut self, trial: Trial) {
         let Trial { channel: name, message, reply } = trial;
-        let not_ready = |why: &str| Err(ChannelFault::NotReady(why.to_owned()));
         let Some((_, channel)) = named(&self.channels, &name) else {
-            return reply(not_ready("this build of traylight does not have it"));
+            return reply(Err(ChannelFault::NotBuiltIn));
         };
         if self.trials.contains_key(&name) {
-            return reply(not_ready("another test of it is still under way"));
+            return reply(Err(ChannelFault::TestUnderWay));
         }
         self.trials.insert(name.clone(), reply);
         let batch = Batch::of(Item::new(message, 0, 1, &self.world.now().stamp));
@@ -44,9 +43,9 @@ impl Round {
                 self.report_receipt(channel, ids, receipt, failed.then_some(after));
             }
             Err(fault) => {
-                let (why, now) = (fault.to_string(), self.world.now());
-                if self.outbox.disproved(&channel, &why, &now) {
-                    self.report_failure(channel, why, &now);
+                let now = self.world.now();
+                if self.outbox.disproved(&channel, &fault, &now) {
+                    self.report_failure(channel, fault, &now);
                 }
             }
         }
@@ -55,7 +54,7 @@ impl Round {
     /// Tests that were cut off by new settings.
     pub(super) fn give_up_trials(&mut self) {
         for (_, reply) in std::mem::take(&mut self.trials) {
-            reply(Err(ChannelFault::NotReady("the configuration was reloaded during the test; test again".to_owned())));
+            reply(Err(ChannelFault::Reloaded));
         }
     }
 }

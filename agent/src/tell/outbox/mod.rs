@@ -25,4 +25,4 @@ pub use heartbeat::HeartbeatPause;
 pub use kept::{Kept, KeptPause, LastSuccess, REMEMBERED, ReportedIncident, Waiting, Write};
 pub use planner::Outbox;
 pub use rehearsed::Dropped;
-pub use terms::{Blame, NextStep, Now, Policy, QueueState, Rule};
+pub use terms::{NextStep, Now, Policy, QueueState, Rule};

@@ -5,9 +5,10 @@ use super::kept::{Kept, LastSuccess, REMEMBERED, ReportedIncident, Waiting, Writ
 use super::pause::Pause;
 use super::queue::{ChannelQueue, QueuedMessage};
 use super::reach::RehearsalReach;
-use super::terms::{Blame, NextStep, Now, Policy, QueueState, Rule};
+use super::terms::{NextStep, Now, Policy, QueueState, Rule};
 use crate::clock::Moment;
 use crate::tell::batch::Batch;
+use crate::tell::delivery::ChannelFault;
 use crate::tell::message::{Message, MessageKind, Stamp};
 use crate::verdict::Severity;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -266,15 +267,15 @@ impl Outbox {
 
     /// The batch that was under way has not arrived, as far as is known. `jitter` is from 0 to 1 and spreads the pause
     /// before the next attempt. True when the channel had not failed before.
-    pub fn failed(&mut self, channel: &str, blame: Blame, why: &str, now: &Now, jitter: f64) -> bool {
+    pub fn failed(&mut self, channel: &str, fault: &ChannelFault, now: &Now, jitter: f64) -> bool {
         let Some(queue) = self.queue_mut(channel) else { return false };
-        queue.failed(blame, now.moment(), jitter);
-        queue.note_trouble(why, &now.stamp)
+        queue.failed(fault.is_of_batch(), now.moment(), jitter);
+        queue.note_trouble(fault, &now.stamp)
     }
 
     /// Something that was not queued has not arrived. True when the channel had not failed before.
-    pub fn disproved(&mut self, channel: &str, why: &str, now: &Now) -> bool {
-        self.queue_mut(channel).is_some_and(|queue| queue.note_trouble(why, &now.stamp))
+    pub fn disproved(&mut self, channel: &str, fault: &ChannelFault, now: &Now) -> bool {
+        self.queue_mut(channel).is_some_and(|queue| queue.note_trouble(fault, &now.stamp))
     }
 
     /// The network has changed: what failed for want of it is tried at once.

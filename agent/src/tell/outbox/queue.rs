@@ -3,9 +3,10 @@
 use super::kept::{KeptPause, LastSuccess};
 use super::pause::Pause;
 use super::quiet::quiet_until;
-use super::terms::{Blame, NextStep, Now, Rule};
+use super::terms::{NextStep, Now, Rule};
 use crate::clock::Moment;
 use crate::tell::batch::{Batch, Item};
+use crate::tell::delivery::ChannelFault;
 use crate::tell::message::{Message, MessageKind, Stamp};
 use crate::verdict::Severity;
 use std::collections::{BTreeSet, VecDeque};
@@ -42,7 +43,7 @@ pub(super) struct ChannelQueue {
     /// The pause as the store has it.
     pub kept_pause: Option<KeptPause>,
     /// Since when it fails, and how.
-    pub trouble: Option<(Stamp, String)>,
+    pub trouble: Option<(Stamp, ChannelFault)>,
     pub last_success: Option<LastSuccess>,
     /// The messages of the batch that has left and was not heard of since.
     under_way: Vec<String>,
@@ -202,10 +203,10 @@ impl ChannelQueue {
     }
 
     /// Notes why it fails, and since when; true when it had not failed before.
-    pub fn note_trouble(&mut self, why: &str, now: &Stamp) -> bool {
+    pub fn note_trouble(&mut self, fault: &ChannelFault, now: &Stamp) -> bool {
         let before = self.trouble.take();
         let is_new = before.is_none();
-        self.trouble = Some((before.map_or_else(|| now.clone(), |(since, _)| since), why.to_owned()));
+        self.trouble = Some((before.map_or_else(|| now.clone(), |(since, _)| since), fault.clone()));
         is_new
     }
 
@@ -215,12 +216,12 @@ impl ChannelQueue {
         self.test_pause.end();
     }
 
-    pub fn failed(&mut self, blame: Blame, now: Moment, jitter: f64) {
+    pub fn failed(&mut self, is_of_batch: bool, now: Moment, jitter: f64) {
         let is_test = self.is_test_under_way();
         let back = std::mem::take(&mut self.under_way);
         let pause = if is_test { &mut self.test_pause } else { &mut self.pause };
         pause.lengthen(now, jitter);
-        if blame == Blame::Channel {
+        if !is_of_batch {
             return;
         }
         // A batch that nobody wants must not stand before all others. What follows it in its incident goes with it.

@@ -2,6 +2,7 @@
 
 use crate::clock::Moment;
 use crate::tell::batch::Batch;
+use crate::tell::delivery::ChannelFault;
 use crate::tell::message::{Stamp, Topic};
 use crate::verdict::Severity;
 use std::time::Duration;
@@ -58,15 +59,6 @@ pub enum NextStep {
     Wait(Option<Moment>),
 }
 
-/// Why a batch did not arrive, as far as planning needs to know.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Blame {
-    /// The channel: nothing can go there now.
-    Channel,
-    /// The batch: the other side does not want this one, and may want another.
-    Batch,
-}
-
 /// The state of a channel.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct QueueState {
@@ -77,7 +69,7 @@ pub struct QueueState {
     /// When the oldest of them was made, where it is known how long ago that is.
     pub oldest: Option<Stamp>,
     /// Since when it fails, and how.
-    pub trouble: Option<(Stamp, String)>,
+    pub trouble: Option<(Stamp, ChannelFault)>,
     /// When it has accepted something last, where that is known.
     pub last_success: Option<Stamp>,
 }

@@ -56,7 +56,7 @@ mod tests {
         let none = Acceptance { accepted: Vec::new(), open: vec![stays] };
         assert_eq!(
             printed(&none, Language::GERMAN).unwrap_err(),
-            "von Störung 7 lässt sich nichts akzeptieren: md0 DEGRADIERT (wird weiterhin als Fehler gemessen)"
+            "von Vorfall 7 lässt sich nichts akzeptieren: md0 DEGRADIERT (wird weiterhin als Fehler gemessen)"
         );
     }
 }

@@ -2,6 +2,7 @@
 #![allow(clippy::disallowed_methods, reason = "the sources are read for the keys that they use")]
 
 use super::condition::tests::all;
+use super::delivery;
 use super::facts;
 use super::phrases::{Language, Phrases};
 use crate::verdict::{Cause, Kind, Place};
@@ -41,6 +42,7 @@ fn every_key_is_used_and_every_key_that_is_used_exists() {
     let speaks = |cause: &&Cause| cause.is_named();
     used.extend(Cause::ALL.iter().filter(speaks).map(|cause| format!("cause.{}", cause.id())));
     used.extend(crate::rehearse::RehearsedFault::all().map(|fault| format!("rehearse.fault.{fault}")));
+    used.extend(delivery::keys());
     // The states of members as the document has them.
     let states = ["active", "spare", "rebuilding", "faulty", "offline", "unknown", "gone"];
     used.extend(states.map(|state| format!("look.member.{state}")));

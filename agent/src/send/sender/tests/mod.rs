@@ -8,6 +8,7 @@ mod trials;
 use super::*;
 use crate::clock::Clock;
 use crate::keep::Store;
+use crate::send::channels::Reply;
 use crate::tell::message::{MessageKind, Stamp, WallStamp, example};
 use crate::tell::outbox::Now;
 use crate::verdict::Severity;
@@ -46,7 +47,7 @@ impl World for PretendWorld {
     }
 }
 
-/// A folder with a store, and programs that write what they hear into it.
+/// A folder with a store, and programs that write what they receive into it.
 struct Hut {
     folder: TempDir,
     alerts: Alerts,
@@ -78,10 +79,10 @@ impl Hut {
     }
 
     fn sender(&self, world: &PretendWorld) -> (Sender, Receiver<SendEvent>) {
-        let (said, reports) = channel();
+        let (report, reports) = channel();
         let store = Some(OutboxStore::open(self.path()).unwrap());
         let errand = Errand { wanted: self.wanted(), is_muted: false, store };
-        let sender = Sender::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
+        let sender = Sender::start(errand, world.clone(), move |event| drop(report.send(event))).unwrap();
         (sender, reports)
     }
 
@@ -94,7 +95,7 @@ impl Hut {
     }
 
     /// The names of all messages that this file holds, one document a line.
-    fn heard(&self, file: &str) -> Vec<String> {
+    fn received(&self, file: &str) -> Vec<String> {
         let text = std::fs::read_to_string(self.path().join(file)).unwrap_or_default();
         let documents = text.lines().map(|line| serde_json::from_str::<serde_json::Value>(line).unwrap());
         let ids = |document: serde_json::Value| {
@@ -105,7 +106,7 @@ impl Hut {
     }
 }
 
-const WRITE: &str = "(cat; echo) >> $0/heard";
+const WRITE: &str = "(cat; echo) >> $0/received";
 
 /// The next report. A story that waits for more than a minute has gone wrong.
 fn next(reports: &Receiver<SendEvent>) -> SendEvent {
@@ -121,18 +122,18 @@ fn what_is_told_is_sent_and_then_forgotten() {
     let hut = Hut::new(&[("bell", WRITE)]);
     let (sender, reports) = hut.sender(&PretendWorld::default());
     sender.tell(opened("a"));
-    let delivered = SendEvent::Delivered { channel: "bell".into(), ids: vec!["a.1".into()], receipt: String::new() };
+    let delivered = SendEvent::Delivered { channel: "bell".into(), ids: vec!["a.1".into()], reply: Reply::None };
     assert_eq!(next(&reports), delivered);
     sender.tell(example("a", 2, MessageKind::Closed, Severity::Critical));
     next(&reports);
     sender.finish();
-    assert_eq!((hut.heard("heard"), hut.waiting()), (vec!["a.1".into(), "a.2".into()], 0));
+    assert_eq!((hut.received("received"), hut.waiting()), (vec!["a.1".into(), "a.2".into()], 0));
 }
 
 #[test]
 fn a_message_is_on_disk_before_it_leaves_and_is_marked_when_it_is_sent_again() {
     // Whoever gets the first one looks at the store, then never ends.
-    let script = "test -e $0/second && (cat; echo) >> $0/heard && exit 0; touch $0/second; sleep 1000";
+    let script = "test -e $0/second && (cat; echo) >> $0/received && exit 0; touch $0/second; sleep 1000";
     let hut = Hut::new(&[("bell", script)]);
     let (sender, reports) = hut.sender(&PretendWorld::default());
     sender.tell(opened("a"));
@@ -145,17 +146,17 @@ fn a_message_is_on_disk_before_it_leaves_and_is_marked_when_it_is_sent_again() {
     assert_eq!(reports.try_iter().count(), 0, "its end is not known");
     // Whoever was killed by what the channel did must not ask for it again at once.
     let world = PretendWorld::default();
-    world.set(|told| told.0 = 50);
+    world.set(|now| now.0 = 50);
     let (sender, reports) = hut.sender(&world);
     sender.tell(example("b", 1, MessageKind::Opened, Severity::Notice));
     sender.finish();
     assert_eq!((reports.try_iter().count(), hut.waiting()), (0, 1), "left alone for a minute");
-    world.set(|told| told.0 = 70);
+    world.set(|now| now.0 = 70);
     let (sender, reports) = hut.sender(&world);
     assert!(matches!(next(&reports), SendEvent::Delivered { .. }));
     sender.finish();
-    let said = std::fs::read_to_string(hut.path().join("heard")).unwrap();
-    assert!(said.contains("\"attempt\":2"), "{said}");
+    let text = std::fs::read_to_string(hut.path().join("received")).unwrap();
+    assert!(text.contains("\"attempt\":2"), "{text}");
 }
 
 #[test]
@@ -166,12 +167,12 @@ fn a_channel_that_hangs_or_fails_holds_up_no_other() {
     for incident in ["a", "b", "c"] {
         sender.tell(opened(incident));
     }
-    let mut said: Vec<SendEvent> = (0..4).map(|_| next(&reports)).collect();
-    said.sort_by_key(|report| format!("{report:?}"));
-    let why = "rejected: exit status: 1, no bell".to_owned();
-    let is_broken = |said: &SendEvent| matches!(said, SendEvent::Fails { channel, why: of, waiting: 1.. } if channel == "broken" && *of == why);
-    assert!(is_broken(&said[3]), "{said:?}");
-    assert_eq!(hut.heard("heard"), ["a.1", "b.1", "c.1"]);
+    let mut events: Vec<SendEvent> = (0..4).map(|_| next(&reports)).collect();
+    events.sort_by_key(|event| format!("{event:?}"));
+    let broken = ChannelFault::ProgramFailed { code: 1, reply: Some("no bell".to_owned()) };
+    let is_broken = |event: &SendEvent| matches!(event, SendEvent::Fails { channel, fault, waiting: 1.. } if channel == "broken" && *fault == broken);
+    assert!(is_broken(&events[3]), "{events:?}");
+    assert_eq!(hut.received("received"), ["a.1", "b.1", "c.1"]);
     let waiting = || sender.standings().iter().map(|standing| standing.waiting).collect::<Vec<_>>();
     // What was said last may stand there a moment later.
     for _ in 0..6000 {
@@ -182,14 +183,14 @@ fn a_channel_that_hangs_or_fails_holds_up_no_other() {
     }
     assert_eq!(waiting(), [3, 3, 0]);
     let standings = sender.standings();
-    assert_eq!(standings[1].trouble.as_ref().map(|(_, said)| said), Some(&why));
+    assert_eq!(standings[1].trouble.as_ref().map(|(_, fault)| fault), Some(&broken));
     sender.finish();
     assert_eq!(hut.waiting(), 6);
 }
 
 #[test]
 fn a_channel_that_recovers_is_told_and_gets_all_that_waited() {
-    let hut = Hut::new(&[("bell", "test -e $0/mended || exit 1; (cat; echo) >> $0/heard")]);
+    let hut = Hut::new(&[("bell", "test -e $0/mended || exit 1; (cat; echo) >> $0/received")]);
     let world = PretendWorld::default();
     let (sender, reports) = hut.sender(&world);
     sender.tell(opened("a"));
@@ -197,28 +198,28 @@ fn a_channel_that_recovers_is_told_and_gets_all_that_waited() {
     sender.tell(opened("b"));
     std::fs::write(hut.path().join("mended"), "").unwrap();
     // The road changes an hour later: what failed is tried at once.
-    world.set(|told| *told = (3600, true, "eth0".into()));
+    world.set(|now| *now = (3600, true, "eth0".into()));
     assert_eq!(
         next(&reports),
         SendEvent::WorksAgain { channel: "bell".into(), after: Some(Duration::from_secs(3600)) }
     );
-    while hut.heard("heard").len() < 2 {
+    while hut.received("received").len() < 2 {
         next(&reports);
     }
     sender.finish();
-    let said = std::fs::read_to_string(hut.path().join("heard")).unwrap();
-    assert!(said.contains("\"late_s\":3600"), "{said}");
+    let text = std::fs::read_to_string(hut.path().join("received")).unwrap();
+    assert!(text.contains("\"late_s\":3600"), "{text}");
 }
 
 #[test]
 fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
     let hut = Hut::new(&[("bell", WRITE)]);
     let world = PretendWorld::default();
-    let (said, reports) = channel();
+    let (report, reports) = channel();
     let mut store = OutboxStore::open(hut.path()).unwrap();
     store.fill_up();
     let errand = Errand { wanted: hut.wanted(), is_muted: false, store: Some(store) };
-    let sender = Sender::start(errand, world.clone(), move |report| drop(said.send(report))).unwrap();
+    let sender = Sender::start(errand, world.clone(), move |event| drop(report.send(event))).unwrap();
     sender.tell(Message { page: Some(vec![0; 100_000]), ..opened("a") });
     let SendEvent::NotStored(fault) = next(&reports) else { panic!("stored where there is no room") };
     assert!(fault.to_string().contains("found a full disk"), "{fault}");
@@ -226,7 +227,7 @@ fn a_disk_that_is_full_keeps_no_alert_from_leaving() {
     sender.tell(opened("b"));
     assert!(matches!(next(&reports), SendEvent::Delivered { .. }), "told once that it is not stored");
     sender.finish();
-    assert_eq!(hut.heard("heard"), ["a.1", "b.1"]);
+    assert_eq!(hut.received("received"), ["a.1", "b.1"]);
 }
 
 #[test]
@@ -253,18 +254,18 @@ fn that_all_is_well_is_said_when_it_is_so() {
     let mut hut = Hut::new(&[("bell", WRITE)]);
     hut.alerts.summary_every_days = 7;
     let world = PretendWorld::default();
-    world.set(|told| told.1 = true);
+    world.set(|now| now.1 = true);
     let (sender, reports) = hut.sender(&world);
     // Any news makes it look around.
     sender.tell(warned("a"));
     next(&reports);
     let week = 7 * 24 * 3600;
-    world.set(|told| told.0 = week);
+    world.set(|now| now.0 = week);
     for incident in ["b", "b2"] {
         sender.tell(warned(incident));
         next(&reports);
     }
-    assert_eq!(hut.heard("heard"), ["a.1", "b.1", "b2.1"], "due, but nobody has said that the box is fine");
+    assert_eq!(hut.received("received"), ["a.1", "b.1", "b2.1"], "due, but nobody has said that the box is fine");
     sender.show(BoxState {
         box_name: "heron".into(),
         is_fine: true,
@@ -275,9 +276,9 @@ fn that_all_is_well_is_said_when_it_is_so() {
     sender.tell(warned("c"));
     let _ = (next(&reports), next(&reports));
     sender.finish();
-    let mut heard = hut.heard("heard");
-    heard.sort();
-    assert_eq!(heard, ["a.1", &format!("ab-all-well.{}", 1_778_752_800 + week), "b.1", "b2.1", "c.1"]);
+    let mut received = hut.received("received");
+    received.sort();
+    assert_eq!(received, ["a.1", &format!("ab-all-well.{}", 1_778_752_800 + week), "b.1", "b2.1", "c.1"]);
 }
 
 #[test]
@@ -296,7 +297,7 @@ fn a_channel_that_was_mended_in_the_settings_takes_at_once_what_waits() {
     sender.tell(opened("a"));
     assert!(matches!(next(&reports), SendEvent::Delivered { channel, .. } if channel == "horn"));
     sender.finish();
-    assert_eq!((hut.heard("heard").len(), hut.waiting()), (2, 0));
+    assert_eq!((hut.received("received").len(), hut.waiting()), (2, 0));
 }
 
 /// A disk that hangs holds the thread up for as long as it likes, here in the place of who hears its reports. What waits
@@ -315,23 +316,27 @@ fn what_waits_for_a_thread_that_is_held_up_is_bounded_and_not_lost() {
     let sender = Sender::start(errand, PretendWorld::default(), report).unwrap();
     sender.tell(opened("first"));
     begun.recv().unwrap();
-    let mut told = vec!["first.1".to_owned()];
+    let mut ordered = vec!["first.1".to_owned()];
     while sender.has_room_for(1) {
-        assert!(told.len() < 10 * MOST_ORDERS, "without end");
-        sender.tell(warned(&format!("b{}", told.len())));
-        told.push(format!("b{}.1", told.len()));
+        assert!(ordered.len() < 10 * MOST_ORDERS, "without end");
+        sender.tell(warned(&format!("b{}", ordered.len())));
+        ordered.push(format!("b{}.1", ordered.len()));
     }
-    let asked = std::iter::repeat_with(|| sender.renew(hut.wanted())).take(MOST_ORDERS).filter(Result::is_ok).count();
-    assert!((1..RESERVED).contains(&asked), "{asked}");
-    let (tell, told_by) = channel();
-    sender.try_channel("bell", opened("test"), Box::new(move |outcome| drop(tell.send(outcome))));
-    let refused = told_by.recv().unwrap().unwrap_err().to_string();
-    assert!(refused.starts_with("the thread that sends alerts is held up"), "{refused}");
+    let renewals =
+        std::iter::repeat_with(|| sender.renew(hut.wanted())).take(MOST_ORDERS).filter(Result::is_ok).count();
+    assert!((1..RESERVED).contains(&renewals), "{renewals}");
+    let (reply, outcome) = channel();
+    sender.try_channel("bell", opened("test"), Box::new(move |came| drop(reply.send(came))));
+    assert_eq!(outcome.recv().unwrap(), Err(ChannelFault::SenderBlocked));
     drop(hold);
     sender.finish();
-    let heard = hut.heard("heard");
-    assert_eq!(heard, told[..heard.len()]);
-    assert_eq!((heard.is_empty(), heard.len() + hut.waiting()), (false, told.len()), "all that found room is kept");
+    let received = hut.received("received");
+    assert_eq!(received, ordered[..received.len()]);
+    assert_eq!(
+        (received.is_empty(), received.len() + hut.waiting()),
+        (false, ordered.len()),
+        "all that found room is kept"
+    );
 }
 
 /// Key by key: what the sender goes by after a reload is what the file says then, in the outbox and in each channel itself.

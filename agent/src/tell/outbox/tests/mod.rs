@@ -5,6 +5,7 @@ mod restarts;
 use super::fold::MOST;
 use super::*;
 use crate::clock::Moment;
+use crate::tell::delivery::ChannelFault;
 use crate::tell::message::{About, Message, MessageKind, Stamp, Topic, WallStamp, example};
 use crate::verdict::Severity;
 use MessageKind::{Closed, Opened, Worsened};
@@ -47,6 +48,10 @@ fn sent(outbox: &mut Outbox, channel: &str, now: &Now) -> Vec<String> {
         batches.push(batch.ids().join(" "));
     }
     batches
+}
+
+fn rejected() -> ChannelFault {
+    ChannelFault::Rejected { reply: "550 no".to_owned() }
 }
 
 /// Lets it look for what is to be told again; its owner has acknowledged nothing.
@@ -151,7 +156,7 @@ fn a_test_that_fails_holds_up_no_real_message_and_is_not_counted_with_them() {
     outbox.take(test(1), &at(0));
     let NextStep::Send(batch) = outbox.next("mail", &at(0)) else { panic!("a batch") };
     assert_eq!(outbox.begun("mail", &batch, &at(0)).len(), 1, "no pause that a restart would go on with");
-    outbox.failed("mail", Blame::Batch, "rejected", &at(0), 0.5);
+    outbox.failed("mail", &rejected(), &at(0), 0.5);
     assert_eq!(waits_until(&outbox, "mail", &at(0)), Some(60), "the test is tried again in a minute");
     let standing = outbox.standings(&at(50)).remove(0);
     assert_eq!((standing.waiting, standing.oldest), (0, None), "no real message waits");
@@ -197,7 +202,7 @@ fn a_channel_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up(
         assert_eq!(batch.first.attempt, failure + 1);
         outbox.begun("mail", &batch, &at(now));
         assert_eq!(outbox.next("mail", &at(now)), NextStep::Wait(None), "one batch at a time");
-        assert_eq!(outbox.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5), failure == 0);
+        assert_eq!(outbox.failed("mail", &ChannelFault::NoAnswer, &at(now), 0.5), failure == 0);
         let until = waits_until(&outbox, "mail", &at(now)).expect("a pause");
         pauses.push((until - now) / 60);
         now = until;
@@ -206,15 +211,15 @@ fn a_channel_that_fails_is_left_alone_for_longer_and_longer_and_holds_nobody_up(
     assert_eq!(sent(&mut outbox, "hook", &at(0)), ["a.1"]);
     let standing = outbox.standings(&at(now)).remove(0);
     assert_eq!((standing.waiting, standing.oldest), (1, Some(at(0).stamp)), "its age grows while nothing happens");
-    assert_eq!(standing.trouble, Some((at(0).stamp, "nobody answers".into())));
-    outbox.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5);
+    assert_eq!(standing.trouble, Some((at(0).stamp, ChannelFault::NoAnswer)));
+    outbox.failed("mail", &ChannelFault::NoAnswer, &at(now), 0.5);
     outbox.road_changed();
     let NextStep::Send(batch) = outbox.next("mail", &at(now)) else { panic!("the road has changed") };
     outbox.begun("mail", &batch, &at(now));
     assert_eq!(outbox.delivered("mail", &at(now)).1, Some(Duration::from_secs(now)), "how long it had failed");
     outbox.take(message("b", 1, Opened, Warning, now), &at(now));
     outbox.begun("mail", &batch, &at(now));
-    outbox.failed("mail", Blame::Channel, "", &at(now), 0.5);
+    outbox.failed("mail", &ChannelFault::NoAnswer, &at(now), 0.5);
     assert_eq!(waits_until(&outbox, "mail", &at(now)), Some(now + 60), "the pauses begin anew");
 }
 
@@ -235,7 +240,7 @@ fn a_batch_that_is_refused_does_not_stand_before_the_others() {
         let NextStep::Send(batch) = outbox.next("mail", &at(now)) else { panic!("{now}: {arrived:?}") };
         outbox.begun("mail", &batch, &at(now));
         if batch.ids().iter().any(|id| id == "bad.1") {
-            outbox.failed("mail", Blame::Batch, "too large", &at(now), 0.5);
+            outbox.failed("mail", &rejected(), &at(now), 0.5);
             now = waits_until(&outbox, "mail", &at(now)).expect("a pause");
         } else {
             outbox.delivered("mail", &at(now));
@@ -368,8 +373,8 @@ proptest! {
             let NextStep::Send(batch) = outbox.next("mail", &at(now)) else { return };
             outbox.begun("mail", &batch, &at(now));
             match fate {
-                0 => drop(outbox.failed("mail", Blame::Channel, "", &at(now), 0.5)),
-                1 => drop(outbox.failed("mail", Blame::Batch, "", &at(now), 0.5)),
+                0 => drop(outbox.failed("mail", &ChannelFault::NoAnswer, &at(now), 0.5)),
+                1 => drop(outbox.failed("mail", &rejected(), &at(now), 0.5)),
                 _ => {
                     outbox.delivered("mail", &at(now));
                     for item in batch.items() {

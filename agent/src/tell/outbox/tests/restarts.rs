@@ -113,7 +113,7 @@ fn a_channel_that_was_left_alone_is_left_alone_after_a_restart_too() {
     for now in [0, 60, 180] {
         let NextStep::Send(batch) = before.next("mail", &at(now)) else { panic!("nothing leaves at {now}") };
         before.begun("mail", &batch, &at(now));
-        before.failed("mail", Blame::Channel, "nobody answers", &at(now), 0.5);
+        before.failed("mail", &ChannelFault::NoAnswer, &at(now), 0.5);
     }
     assert_eq!(waits_until(&before, "mail", &at(200)), Some(480));
     let mut after = restarted(&before, vec![rule("mail"), rule("hook")], &at(200));
@@ -124,7 +124,7 @@ fn a_channel_that_was_left_alone_is_left_alone_after_a_restart_too() {
     assert_eq!(waits_until(&after, "mail", &at(300)), Some(480));
     let NextStep::Send(batch) = after.next("mail", &at(480)) else { panic!("the pause is over") };
     after.begun("mail", &batch, &at(480));
-    after.failed("mail", Blame::Channel, "nobody answers", &at(480), 0.5);
+    after.failed("mail", &ChannelFault::NoAnswer, &at(480), 0.5);
     assert_eq!(waits_until(&after, "mail", &at(480)), Some(480 + 15 * 60), "the next one is longer");
     // Another place, or the same under other conditions, need not wait for it.
     let mut elsewhere = restarted(&after, vec![Rule { target: 2, ..rule("mail") }], &at(500));
@@ -186,10 +186,10 @@ fn what_a_rehearsal_could_not_say_while_it_ran_is_dropped() {
     outbox.take(message("real", 1, Opened, Warning, 0), &at(0));
     let NextStep::Send(batch) = outbox.next("hook", &at(0)) else { panic!("a batch") };
     outbox.begun("hook", &batch, &at(0));
-    outbox.failed("hook", Blame::Channel, "nobody answers", &at(0), 0.5);
+    outbox.failed("hook", &ChannelFault::NoAnswer, &at(0), 0.5);
     sent(&mut outbox, "slow", &at(0));
     outbox.take(rehearsed("7", 1, 5), &at(5));
-    outbox.failed("hook", Blame::Channel, "nobody answers", &at(5), 0.5);
+    outbox.failed("hook", &ChannelFault::NoAnswer, &at(5), 0.5);
     assert_eq!(sent(&mut outbox, "mail", &at(5)), ["real.1", "test-7.1"]);
     let NextStep::Send(slow) = outbox.next("slow", &at(9)) else { panic!("a batch") };
     outbox.begun("slow", &slow, &at(9));
@@ -198,7 +198,7 @@ fn what_a_rehearsal_could_not_say_while_it_ran_is_dropped() {
     assert_eq!(writes[0], Write::Done("hook".into(), vec!["test-7.1".into()]));
     assert_eq!(sent(&mut outbox, "mail", &at(10)), ["test-7.2"], "who has heard of it hears its end");
     // What was under way has failed: it is not tried again, nor is the end told to somebody who has heard nothing.
-    outbox.failed("slow", Blame::Channel, "nobody answers", &at(20), 0.5);
+    outbox.failed("slow", &ChannelFault::NoAnswer, &at(20), 0.5);
     assert_eq!(outbox.expire_rehearsal(&at(20)).0.into_values().collect::<Vec<_>>(), [1]);
     assert_eq!(outbox.expire_rehearsal(&at(70)).0.into_values().collect::<Vec<_>>(), [1], "the end had its minute");
     assert_eq!(outbox.rehearsal_expires(), None);
