@@ -13,6 +13,7 @@ use traylight::show::care::Picture;
 use traylight::show::outlet::Scenery;
 use traylight::show::pages::{Page, stopped};
 use traylight::show::panel::{picture_size, show_once};
+use traylight::tell::words::phrases::{Language, Phrases};
 use traylight_config::Settings;
 use traylight_display::{Brightness, Frame, PanelSize, terminal};
 
@@ -64,7 +65,7 @@ pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
         Some(folder) => write_png(folder, &drawn)?,
         None => {
             for (name, frame) in &drawn {
-                let picture = drawn_here(frame, flags.plain).map_err(io::Error::other)?;
+                let picture = drawn_here(frame, flags.plain, settings.language).map_err(io::Error::other)?;
                 print_drawing(&format!("{name}\n{picture}"))?;
             }
         }
@@ -76,13 +77,10 @@ pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
 ///
 /// # Errors
 /// What to do where it is too narrow.
-pub fn drawn_here(frame: &Frame, is_plain: bool) -> Result<String, String> {
+pub fn drawn_here(frame: &Frame, is_plain: bool, language: Language) -> Result<String, String> {
     let Screen { columns, has_unicode, .. } = screen();
     terminal::fitting(frame, columns, has_unicode && !is_plain).map_err(|needed| {
-        let columns = columns.unwrap_or_default();
-        format!(
-            "the terminal has {columns} columns, the panel needs {needed}: widen it or use `traylight panel --text`"
-        )
+        language.say("run.too-narrow", &[("columns", &columns.unwrap_or_default()), ("needed", &needed)])
     })
 }
 

@@ -79,11 +79,11 @@ fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
         print_lines(&settings.language.say("rehearsal.simulated", &[("what", pretended)]))?;
     }
     let mut tell = |told: &PlayedLook| {
-        let at = told.verdict.at;
-        for entry in incident_log::entries(&told.verdict, &told.changes, at, &played.wall(wall, at), language) {
+        let (at, wall) = (told.verdict.at, played.wall(wall, told.verdict.at));
+        for entry in incident_log::entries(&told.verdict, &told.changes, at, &wall, language) {
             #[allow(clippy::disallowed_methods, reason = "the log cleans its lines")]
             let out = |lines: &str| io::stdout().write_all(lines.as_bytes());
-            let _ = log.write(&entry.as_test(language), wall, &screen, out);
+            let _ = log.write(&entry.as_test(language), &wall, &screen, out);
         }
     };
     played.told.iter().for_each(&mut tell);
@@ -91,7 +91,7 @@ fn show(settings: &Settings, played: &Played, wall: &Wall) -> io::Result<()> {
     let scenery = Scenery { verdict, snapshot, settings, channels: &[], wall, rehearsed: Some(&[]) };
     if let Some(page) = scenery.pages().into_iter().next() {
         let drawing = scenery.drawing(page, test_mark(language).to_owned());
-        match drawn_here(&drawing.frame(PanelSize::W128H64), false) {
+        match drawn_here(&drawing.frame(PanelSize::W128H64), false, language) {
             Ok(picture) => print_drawing(&picture)?,
             Err(why) => print_lines(&why)?,
         }

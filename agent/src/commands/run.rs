@@ -39,7 +39,7 @@ pub fn command(flags: RunFlags) -> io::Result<ExitCode> {
     // Only what asks drives may need rights. From here on this process, which speaks to the network, has none.
     let keeper = Keeper::new(&root, clock.clone())?;
     rights::give_up()?;
-    let outlet = Outlet::new(Log::open(log.unwrap_or_else(log_form))?)?;
+    let outlet = Outlet::new(Log::open(log.unwrap_or_else(log_form))?, settings.language)?;
 
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let _inside = runtime.enter();

@@ -131,9 +131,13 @@ pub fn complain(what: impl Display) {
     let _ = io::stderr().write_all(out.on(&screen).as_bytes());
 }
 
+/// Every line that is replaced fits into so many columns: one of two lines could not be replaced.
+const REPLACEABLE: usize = 80;
+
 /// A place for lines that follow each other while something goes on, of which the last can be replaced.
 pub struct Lines<W> {
     to: W,
+    screen: Screen,
     /// True where a line can be replaced.
     pub in_place: bool,
 }
@@ -141,15 +145,18 @@ pub struct Lines<W> {
 impl Lines<Stdout> {
     /// Lines on standard output.
     pub fn of_this_terminal() -> Self {
-        let to = io::stdout();
-        Self { in_place: screen().has_cursor, to }
+        let screen = screen();
+        let in_place = screen.has_cursor && screen.columns >= Some(REPLACEABLE);
+        Self { to: io::stdout(), screen, in_place }
     }
 }
 
 impl<W: Write> Lines<W> {
     /// One line.
     pub fn line(&mut self, line: impl Display) -> io::Result<()> {
-        writeln!(self.to, "{}", one_line(&line.to_string()))
+        let mut out = Printout::default();
+        out.line(line);
+        write!(self.to, "{}", out.on(&self.screen))
     }
 
     /// A line that the next one replaces: back to its start, and the rest of it cleared (ECMA-48, 8.3.15 and 8.3.41).
@@ -169,7 +176,7 @@ impl<W: Write> Lines<W> {
 impl Lines<Vec<u8>> {
     /// Lines that are kept.
     pub fn kept(in_place: bool) -> Self {
-        Self { to: Vec::new(), in_place }
+        Self { to: Vec::new(), screen: Screen::PIPE, in_place }
     }
 
     /// What was printed.

@@ -38,7 +38,7 @@ async fn tell(speed: u32, form: Form) -> io::Result<()> {
     let dawn = dawn()?;
     let clock = Clock::of_this_machine();
     let began = clock.now();
-    let mut outlet = Outlet::new(Log::open(form)?)?;
+    let mut outlet = Outlet::new(Log::open(form)?, settings.language)?;
     let mut memory = Memory::default();
     let mut elapsed = Duration::ZERO;
     outlet

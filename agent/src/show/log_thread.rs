@@ -5,6 +5,7 @@ use super::stage::Stage;
 use crate::clock::Wall;
 use crate::send::log::Log;
 use crate::tell::log::LogEntry;
+use crate::tell::words::phrases::Language;
 use rustix::event::{PollFd, PollFlags, poll};
 use std::fs::File;
 use std::io::{self, Write};
@@ -54,11 +55,12 @@ impl SharedQueue {
 pub struct LogThread(Arc<SharedQueue>);
 
 impl LogThread {
-    /// Lines go to the journal or to `out`, as `log` says; the picture to `out`, where that is a terminal.
-    pub fn start(log: Log, out: OwnedFd) -> io::Result<Self> {
+    /// Lines go to the journal or to `out`, as `log` says; the picture to `out`, where that is a terminal, or why it has no
+    /// room there, in this language.
+    pub fn start(log: Log, out: OwnedFd, language: Language) -> io::Result<Self> {
         let shared = Arc::new(SharedQueue::default());
         let (ours, out) = (Arc::clone(&shared), Out(File::from(out)));
-        let mut writer = Writer { log, stage: Stage::on(out), lost: None };
+        let mut writer = Writer { log, stage: Stage::on(out, language), lost: None };
         let work = move || {
             writer.work(&ours);
             drop(writer);
@@ -211,7 +213,8 @@ mod tests {
     }
 
     fn thread(out: UnixStream) -> LogThread {
-        LogThread::start(Log::open(Form::Json).expect("only a journal can be absent"), out.into()).expect("a thread")
+        LogThread::start(Log::open(Form::Json).expect("only a journal can be absent"), out.into(), Language::ENGLISH)
+            .expect("a thread")
     }
 
     /// Numbered lines, long enough that they do not fit into a socket.
@@ -273,12 +276,16 @@ mod tests {
     #[allow(clippy::disallowed_methods, reason = "a device that is always full")]
     fn lines_that_cannot_be_written_are_counted_until_one_can() {
         let full = std::fs::OpenOptions::new().write(true).open("/dev/full").expect("/dev/full");
-        let mut writer = Writer { log: Log::open(Form::Text).expect("text"), stage: Stage::on(Out(full)), lost: None };
+        let mut writer = Writer {
+            log: Log::open(Form::Text).expect("text"),
+            stage: Stage::on(Out(full), Language::ENGLISH),
+            lost: None,
+        };
         for _ in 0..3 {
             writer.write(&LogEntry::agent(6, "song", "wren"), &wall());
         }
         let (mut reader, out) = UnixStream::pair().expect("a pair");
-        writer.stage = Stage::on(Out(File::from(OwnedFd::from(out))));
+        writer.stage = Stage::on(Out(File::from(OwnedFd::from(out))), Language::ENGLISH);
         writer.write(&LogEntry::agent(6, "song", "bittern"), &wall());
         drop(writer);
         let mut text = String::new();

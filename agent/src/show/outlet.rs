@@ -9,7 +9,7 @@ use crate::clock::{Moment, Wall};
 use crate::reading::Snapshot;
 use crate::send::log::Log;
 use crate::tell::log::LogEntry;
-use crate::tell::words::phrases::Phrases;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::units::span;
 use crate::verdict::{IncidentId, Verdict};
 use std::io;
@@ -116,10 +116,10 @@ impl Drawing<'_> {
 
 impl Outlet {
     /// Log lines go to `log`; the picture goes to the terminal on standard output, when there is one.
-    pub fn new(log: Log) -> io::Result<Self> {
+    pub fn new(log: Log, language: Language) -> io::Result<Self> {
         #[allow(clippy::disallowed_methods, reason = "the picture and clean log lines are all that is written")]
         let out = io::stdout();
-        let log = LogThread::start(log, out.as_fd().try_clone_to_owned()?)?;
+        let log = LogThread::start(log, out.as_fd().try_clone_to_owned()?, language)?;
         Ok(Self { log, turn: PageTurn::default(), drawn: None, tick: 0 })
     }
 

@@ -2,6 +2,7 @@
 //! the terminal that it does not give back.
 
 use crate::printout::{Printout, Screen};
+use crate::tell::words::phrases::{Language, Phrases, Places};
 use std::io::{self, Write};
 use std::os::fd::AsFd;
 use traylight_display::{Frame, terminal};
@@ -15,6 +16,7 @@ const SHOW_CURSOR: &str = "\x1b[?25h";
 pub struct Stage<W: Write + AsFd> {
     out: W,
     screen: Screen,
+    language: Language,
     /// The picture that stands there, and the size of the terminal it was drawn for.
     drawn: Option<(String, Size)>,
 }
@@ -28,10 +30,10 @@ struct Size {
 impl<W: Write + AsFd> Stage<W> {
     /// The stage on `out`. Where that has no cursor to move, lines are only passed on and pictures left out.
     #[allow(clippy::disallowed_methods, reason = "the environment says what can be shown")]
-    pub fn on(out: W) -> Self {
+    pub fn on(out: W, language: Language) -> Self {
         let columns = rustix::termios::isatty(&out).then(|| size(&out).columns);
         let screen = Screen::of(columns, &|name| std::env::var(name).ok());
-        Self { out, screen, drawn: None }
+        Self { out, screen, language, drawn: None }
     }
 
     /// What lines are shown on, as wide as it is now.
@@ -45,7 +47,7 @@ impl<W: Write + AsFd> Stage<W> {
             return Ok(());
         }
         let size = size(&self.out);
-        let picture = picture(frame, size, &self.screen);
+        let picture = picture(frame, size, &self.screen, self.language);
         let back = self.back_to_top(size);
         // In one piece: nothing here has a buffer.
         let whole = format!("{HIDE_CURSOR}{back}{picture}{CLEAR_BELOW}");
@@ -98,20 +100,21 @@ impl<W: Write + AsFd> Drop for Stage<W> {
 }
 
 /// The largest picture that leaves a line for the log; a line of words where none fits.
-fn picture(frame: &Frame, size: Size, screen: &Screen) -> String {
+fn picture(frame: &Frame, size: Size, screen: &Screen, language: Language) -> String {
     let fits = |picture: &String| {
         let wide = picture.lines().map(|line| line.chars().count()).max().unwrap_or(0);
         wide <= usize::from(size.columns) && picture.lines().count() < usize::from(size.rows)
     };
     let (pictures, needed) = if screen.has_unicode {
-        (vec![terminal::bordered(frame), terminal::compact(frame)], "66 columns and 19 lines")
+        (vec![terminal::bordered(frame), terminal::compact(frame)], (66, 19))
     } else {
-        (vec![terminal::plain(frame)], "128 columns and 33 lines")
+        (vec![terminal::plain(frame)], (128, 33))
     };
     pictures.into_iter().find(fits).unwrap_or_else(|| {
         let mut out = Printout::default();
-        let found = format!("The terminal has {} columns and {} lines", size.columns, size.rows);
-        out.line(format_args!("{found}, the panel needs {needed}."));
+        let (wide, high) = needed;
+        let places: Places = &[("columns", &size.columns), ("lines", &size.rows), ("wide", &wide), ("high", &high)];
+        out.line(language.say("run.too-small", places));
         out.on(&Screen { columns: Some(usize::from(size.columns)), ..*screen })
     })
 }

@@ -5,12 +5,14 @@ use super::heron;
 use super::running::{Home, signal};
 use rustix::process::{ioctl_tiocsctty, setsid};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{Winsize, tcsetwinsize};
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Write};
 use std::os::fd::{AsFd, OwnedFd};
 use std::os::unix::ffi::OsStrExt;
+use std::os::unix::fs::OpenOptionsExt;
 use std::os::unix::process::CommandExt;
-use std::process::{Child, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use traylight_tests::binary::traylight;
 use traylight_tests::lab::wait::wait_until;
@@ -25,14 +27,26 @@ struct OnTerminal {
 
 impl OnTerminal {
     fn start(home: &Home, heron: &PretendBox, command: &str, arguments: &[&str]) -> Self {
+        Self::start_on("xterm", 80, home, heron, command, arguments)
+    }
+
+    /// The same on a terminal of this kind and width.
+    fn start_on(kind: &str, columns: u16, home: &Home, heron: &PretendBox, command: &str, arguments: &[&str]) -> Self {
         let keyboard = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
         grantpt(&keyboard).unwrap();
         unlockpt(&keyboard).unwrap();
         let name = ptsname(&keyboard, Vec::new()).unwrap();
         let path = std::path::Path::new(std::ffi::OsStr::from_bytes(name.as_bytes())).to_owned();
         let screen: OwnedFd = OpenOptions::new().read(true).write(true).open(path).unwrap().into();
+        tcsetwinsize(&screen, Winsize { ws_row: 24, ws_col: columns, ws_xpixel: 0, ws_ypixel: 0 }).unwrap();
         let mut command = home.command(traylight(), command);
-        command.args(arguments).arg("--root").arg(heron.root());
+        command
+            .env("TERM", kind)
+            .env_remove("NO_COLOR")
+            .env("LC_ALL", "C.UTF-8")
+            .args(arguments)
+            .arg("--root")
+            .arg(heron.root());
         command.stdin(screen.try_clone().unwrap()).stdout(screen.try_clone().unwrap()).stderr(Stdio::from(screen));
         // SAFETY: only two system calls, which allocate nothing, between fork and exec.
         unsafe {
@@ -120,4 +134,65 @@ fn a_look_that_watches_draws_in_place_and_gives_the_terminal_back() {
     look.keyboard.write_all(b"\x03").unwrap();
     assert_eq!(look.ends(), Some(0));
     look.prints("\x1b[?25h\x1b[?1049l");
+}
+
+#[test]
+fn a_person_reads_one_line_of_a_change_in_colour_and_in_the_owners_language() {
+    let (heron, home) = (heron(), Home::new());
+    heron.write("/sys/block/md0/md/degraded", "1\n").write("/sys/block/md0/md/dev-sdd/state", "faulty\n");
+    home.configure("[box]\nlanguage = 'de'\n[grace]\npools = '1 ms'\n");
+    let mut run = OnTerminal::start_on("xterm", 40, &home, &heron, "run", &[]);
+    run.prints("(Vorfall 1)");
+    run.keyboard.write_all(b"\x03").unwrap();
+    assert_eq!(run.ends(), Some(0));
+    let printed = run.printed.lock().unwrap().clone();
+    assert!(printed.contains(" Warnung: md0 ") && printed.contains("\x1b[1m\x1b[33m"), "{printed}");
+    assert_eq!(printed.matches("(Vorfall 1)").count(), 1, "{printed}");
+    let lines = printed.lines().map(without_escapes);
+    assert!(lines.clone().all(|line| line.chars().count() <= 40), "{printed}");
+    assert_eq!(lines.filter(|line| line.contains(" Warnung: ")).count(), 1, "{printed}");
+}
+
+/// What a terminal shows of a line (ECMA-48, 5.4: control sequences end with a byte from `@` to `~`).
+fn without_escapes(line: &str) -> String {
+    let mut pieces = line.trim_end_matches('\r').split("\x1b[");
+    let first = pieces.next().unwrap_or_default().to_owned();
+    first
+        + &pieces
+            .map(|piece| piece.trim_start_matches(|c: char| !('@'..='~').contains(&c)).get(1..).unwrap_or_default())
+            .collect::<String>()
+}
+
+#[test]
+fn a_terminal_that_moves_no_cursor_gets_plain_lines() {
+    let (heron, home) = (heron(), Home::new());
+    let look = OnTerminal::start_on("dumb", 80, &home, &heron, "look", &["--watch"]);
+    look.prints("md0");
+    look.prints("\r\n\r\nheron: ");
+    let run = OnTerminal::start_on("dumb", 80, &home, &heron, "run", &[]);
+    run.prints("Found 4 drives");
+    for mut program in [look, run] {
+        program.keyboard.write_all(b"\x03").unwrap();
+        assert_eq!(program.ends(), Some(0));
+        let printed = program.printed.lock().unwrap().clone();
+        assert!(!printed.contains('\x1b'), "{printed:?}");
+    }
+}
+
+/// The drive hangs in its thermometer: a pipe that somebody has opened to write and writes nothing into (fifo(7)). An NVMe
+/// disk is asked from the start.
+#[test]
+fn ctrl_c_ends_it_although_a_drive_hangs() {
+    let (heron, home) = (heron(), Home::new());
+    heron.nvme("nvme0n1", "WREN-0009", "Warbler N");
+    let thermometer = heron.path(&heron.thermometer_of("nvme0n1"));
+    std::fs::remove_file(&thermometer).unwrap();
+    assert!(Command::new("mkfifo").arg(&thermometer).status().unwrap().success());
+    let mut run = OnTerminal::start(&home, &heron, "run", &[]);
+    let at_once = rustix::fs::OFlags::NONBLOCK.bits() as i32;
+    let is_asked = || OpenOptions::new().write(true).custom_flags(at_once).open(&thermometer);
+    let _never_answers = wait_until("a question to the drive", 60, is_asked).unwrap();
+    run.prints("Found 5 drives");
+    run.keyboard.write_all(b"\x03").unwrap();
+    assert_eq!(run.ends(), Some(0));
 }
