@@ -97,7 +97,7 @@ fn texts(said: &[u8]) {
     mounts::mountinfo::volumes(mounts::mountinfo::mounts(said));
     let text = &*String::from_utf8_lossy(said);
     let _ = (sysfs::udev::properties(text), sysfs::block::stat(text), sysfs::block::in_flight(text), is_weak_serial(text));
-    let _ = (md::array::running(text), md::array::member_count(text), md::array::slot(text), md::array::member_state(text, md::array::slot(text)));
+    let _ = (md::array::running(text), md::array::member_count(text), md::array::slot(text), md::array::member_state(text, md::array::slot(text).ok().flatten()));
     let mut lines = text.lines();
     let _ = md::array::activity(lines.next(), lines.next(), lines.next());
     let _ = (sysfs::hwmon::drive_temperature(text, Some(Celsius(100.0))), sysfs::hwmon::board_temperature(text));

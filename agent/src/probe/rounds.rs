@@ -137,9 +137,9 @@ impl Rounds {
         let arrays = md::pools(&self.host, now);
         let are_seen = arrays.is_ok();
         let (others, silent) = self.pools.as_read(&self.host, self.clock.calendar_seconds(), now);
-        let mut pools = look(Listing::Pools, &mut blind, arrays);
+        let (mut pools, unread) = look(Listing::Pools, &mut blind, arrays);
         pools.extend(others);
-        blind.extend(silent);
+        blind.extend(unread.into_iter().chain(silent));
         self.keep_schedule(are_seen.then_some(&*pools), now);
         let mut snapshot = self.compose(links, pools, blind);
         snapshot.events = self.happened.events(&self.host, self.drives.values(), &snapshot.drives, now);
@@ -184,7 +184,7 @@ impl Rounds {
         let spotted = match drives::spot(&self.host) {
             Ok(spotted) => spotted,
             Err(why) => {
-                blind.push(Blind { what: Listing::Drives, why });
+                blind.push(Blind { what: Listing::Drives, why: why.of_what_must_be_there() });
                 return false;
             }
         };
@@ -385,7 +385,7 @@ impl Rounds {
 /// What was found, or nothing and a note of why.
 fn look<T: Default>(what: Listing, blind: &mut Vec<Blind>, found: Result<T, Missing>) -> T {
     found.unwrap_or_else(|why| {
-        blind.push(Blind { what, why });
+        blind.push(Blind { what, why: why.of_what_must_be_there() });
         T::default()
     })
 }

@@ -25,7 +25,7 @@ pub fn drives(host: &Host, link: &Path) -> Vec<Below> {
 
 fn collect(host: &Host, link: &Path, deeper: u32, found: &mut Vec<Below>) {
     let (Some(drive), Some(deeper)) = (drive_of(host, link), deeper.checked_sub(1)) else { return };
-    let gone = !host.exists(&link.join("size"));
+    let gone = is_gone(host, link);
     let is_mapped = drive.starts_with("dm-") || drive.starts_with("md");
     if is_mapped && !gone {
         let slaves = host.path("/sys/block").join(&drive).join("slaves");
@@ -38,6 +38,12 @@ fn collect(host: &Host, link: &Path, deeper: u32, found: &mut Vec<Below>) {
     if !found.contains(&below) {
         found.push(below);
     }
+}
+
+/// True when the block device is gone that a link leads or led to. The kernel takes away all its files before it reports
+/// the end, and its folder after that; that one file cannot be read is no end.
+pub fn is_gone(host: &Host, link: &Path) -> bool {
+    ["size", "stat"].iter().all(|file| host.is_absent(&link.join(file)))
 }
 
 /// The drive that a block device is on, from where its link leads or led: `…/block/sda/sda1` is on `sda`.

@@ -68,7 +68,7 @@ fn block_device(host: &Host, link: &Path, name: String) -> BlockDevice {
     let size = host.ask(&link.join("size"), plain::whole).ok().map(Bytes::from_sectors);
     let below = beneath::drives(host, link);
     // An encrypted drive that was pulled leaves its mapped device behind, on nothing.
-    let gone = !host.exists(&link.join("size")) || (!below.is_empty() && below.iter().all(|below| below.gone));
+    let gone = beneath::is_gone(host, link) || (!below.is_empty() && below.iter().all(|below| below.gone));
     BlockDevice { name, drives: below.into_iter().map(|below| below.drive).collect(), gone, size }
 }
 

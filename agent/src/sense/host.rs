@@ -112,6 +112,14 @@ impl Host {
     pub fn exists(&self, path: &Path) -> bool {
         path.exists()
     }
+
+    /// True when nothing is there, and not when that cannot be found out.
+    pub fn is_absent(&self, path: &Path) -> bool {
+        match path.try_exists() {
+            Ok(there) => !there,
+            Err(error) => error.kind() == io::ErrorKind::NotADirectory,
+        }
+    }
 }
 
 /// True for a name that is this kind and a number, such as `cpu3`.

@@ -8,6 +8,9 @@ use crate::verdict::{Redundancy, Verdict};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
+/// Why something of a pool is missing that follows from its members and its layout.
+const UNREAD: &str = "unreadable: its members or its layout";
+
 part! {
     /// Drives combined into one store with redundancy or striping.
     pub struct Pool of (verdict: &Verdict, snapshot: &Snapshot, pool: &reading::Pool) where {
@@ -23,9 +26,10 @@ part! {
         /// State.
         state: known PoolState = state(pool, judged);
         /// Number of members when healthy.
-        members_expected: known u32 = level.map(|_| pool.wanted);
+        members_expected: known u32 = level.and(if pool.is_read_in_part() { Err(UNREAD) } else { Ok(pool.wanted) });
         /// It can lose so many more members, whichever they are.
-        can_lose: maybe u32 = level.map(|_| Some(judged?.spare));
+        can_lose: maybe u32 =
+            level.and(if pool.is_read_in_part() { Err(UNREAD) } else { Ok(judged.map(|judged| judged.spare)) });
         /// Its members.
         members: is Vec<Member> =
             pool.members.iter().map(|member| Member::of(verdict, snapshot, judged, member)).collect();
@@ -134,6 +138,7 @@ impl Member {
 
 fn level(pool: &reading::Pool) -> Result<&str, &'static str> {
     match (pool.level.as_str(), pool.running.get()) {
+        ("", Some(PoolRunning::Running)) if pool.is_read_in_part() => Err(UNREAD),
         ("", Some(PoolRunning::Running)) => Err("not read: the pool has not reported it yet"),
         ("", _) => Err("not fitted: the pool is not started"),
         (level, _) => Ok(level),
@@ -147,6 +152,7 @@ fn state(pool: &reading::Pool, judged: Option<&Redundancy>) -> Result<PoolState,
         _ if judged.down.is_some() => PoolState::Down,
         ActivityKind::Rebuild => PoolState::Rebuilding,
         _ if judged.lost > 0 => PoolState::Degraded,
+        _ if pool.is_read_in_part() => return Err(UNREAD.to_owned()),
         _ => PoolState::Healthy,
     })
 }

@@ -218,15 +218,19 @@ pub(super) fn pool_state(state: PoolState, language: Language) -> (&'static str,
 fn pools(document: &Document, language: Language) -> Vec<Vec<Cell>> {
     let row = |pool: &super::pool_part::Pool| {
         let working = pool.members.iter().filter(|member| member.state == "active").count();
-        let key = if pool.members_expected.is_some() { "table.members-of" } else { "table.members-found" };
-        let wanted = pool.members_expected.unwrap_or_default();
+        let is_unread = pool.members.iter().any(|member| member.state == "unknown");
+        let members = match pool.members_expected {
+            Some(wanted) => language.say("table.members-of", &[("working", &working), ("wanted", &wanted)]),
+            None if is_unread => shown(None),
+            None => language.say("table.members-found", &[("working", &working)]),
+        };
         let activity = language.activity(pool.activity.kind);
         let done = pool.activity.done_ratio.map(|done| format!(", {activity} {}", Percent(done * 100.0)));
         let (state, severity) = pool.state.map_or(("-", None), |state| pool_state(state, language));
         vec![
             Cell::coloured(pool.name.as_str(), severity),
             shown(pool.level.clone()).into(),
-            language.say(key, &[("working", &working), ("wanted", &wanted)]).into(),
+            members.into(),
             Cell::coloured(format!("{state}{}", done.unwrap_or_default()), severity),
             shown(pool.size_bytes.map(|size| language.figure(Bytes(size)))).into(),
         ]

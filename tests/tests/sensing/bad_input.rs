@@ -196,8 +196,8 @@ fn folders_that_cannot_be_listed_are_said_and_not_taken_for_empty() {
         blind(&|heron| {
             heron.remove("/sys");
         }),
-        "Drives: not fitted: sys/block: no such file or directory; Links: not fitted: class/net: no such file or \
-         directory; Pools: not fitted: sys/block: no such file or directory"
+        "Drives: unreadable: sys/block: no such file or directory; Links: unreadable: class/net: no such file or \
+         directory; Pools: unreadable: sys/block: no such file or directory"
     );
     let a_file_for = |folder: &'static str| {
         move |heron: &PretendBox| {
@@ -214,7 +214,7 @@ fn folders_that_cannot_be_listed_are_said_and_not_taken_for_empty() {
         blind(&|heron| {
             heron.remove("/proc/self/mountinfo");
         }),
-        "Mounts: not fitted: self/mountinfo: no such file or directory"
+        "Mounts: unreadable: self/mountinfo: no such file or directory"
     );
     assert_eq!(blind(&|_| ()), "");
 }

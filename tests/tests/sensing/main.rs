@@ -11,6 +11,7 @@ mod calls;
 mod controllers;
 mod happened;
 mod lvm_raid;
+mod md_files;
 mod mounts;
 mod pulled;
 mod told_pools;

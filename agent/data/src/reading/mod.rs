@@ -123,6 +123,12 @@ impl Missing {
     pub fn new(reason: Reason, detail: impl Into<String>) -> Self {
         Self { reason, detail: detail.into() }
     }
+
+    /// The same of what every box has: that it is not there is no sign of a box without it.
+    pub fn of_what_must_be_there(self) -> Self {
+        let reason = if self.reason == Reason::NotFitted { Reason::Unreadable } else { self.reason };
+        Self { reason, ..self }
+    }
 }
 
 impl fmt::Display for Missing {

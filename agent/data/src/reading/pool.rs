@@ -48,6 +48,14 @@ impl Pool {
     pub fn working(&self) -> u32 {
         self.members.iter().filter(|member| member.is_working()).count() as u32
     }
+
+    /// True when its members or its layout could not be read as a whole: what it lacks is then known only as far as it is
+    /// counted in [`Self::missing`]. A layout that md does not show is one that could not be read.
+    pub fn is_read_in_part(&self) -> bool {
+        let is_running = self.running.get() == Some(&PoolRunning::Running);
+        let has_layout = self.kind != PoolKind::Md || !self.groups.is_empty();
+        is_running && (!has_layout || self.members.iter().any(|member| member.state == MemberState::Unknown))
+    }
 }
 
 /// The end of a comparison of a pool's redundancy, as it was noted.

@@ -153,7 +153,11 @@ fn down(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Pool) 
     let present = pool.members.iter().filter(|member| !member.device_gone && !is_out(member)).count();
     Some(Observation {
         subject: Subject::Pool(pool.key.clone()),
-        zone: why.map_or(Zone::Clear, |_| Zone::Raised(Severity::Critical)),
+        zone: match why {
+            Some(_) => Zone::Raised(Severity::Critical),
+            None if pool.is_read_in_part() => Zone::Between,
+            None => Zone::Clear,
+        },
         seen: snapshot.taken,
         finding: Finding::PoolDown {
             pool: pool.name.clone(),
@@ -184,7 +188,7 @@ fn degraded(limits: &PoolLimits, memory: &Memory, snapshot: &Snapshot, pool: &Po
     let zone = match missing {
         // A pool that is down is told of as such; what was told before stays as it was.
         _ if !running || !stands.lives => Zone::Between,
-        0 if pool.activity.kind == ActivityKind::Idle => Zone::Clear,
+        0 if pool.activity.kind == ActivityKind::Idle && !pool.is_read_in_part() => Zone::Clear,
         0 => Zone::Between,
         _ if spare == 0 => Zone::Raised(Severity::Critical),
         _ => Zone::Raised(Severity::Warning),

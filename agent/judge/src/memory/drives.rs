@@ -327,6 +327,7 @@ pub fn pools_of<'a>(snapshot: &'a Snapshot, device: &'a str) -> impl Iterator<It
 /// True when a pool misses nothing and does nothing.
 pub fn is_whole(pool: &Pool) -> bool {
     pool.missing == Some(0)
+        && pool.wanted > 0
         && pool.working() >= pool.wanted
         && pool.activity.kind == traylight_data::reading::ActivityKind::Idle
 }

@@ -40,7 +40,7 @@ impl Learns<Look<'_>> for PoolRoll {
     /// Takes in which pools are there.
     fn learn(&mut self, look: &Look) -> Learned {
         let snapshot = look.snapshot;
-        for (key, known) in self.0.iter_mut().filter(|(_, known)| !is_blind(snapshot, known.kind)) {
+        for (key, known) in self.0.iter_mut().filter(|(_, known)| !is_blind(snapshot, known)) {
             known.is_absent = snapshot.pools.iter().all(|pool| pool.key != *key);
         }
         let mut is_new = false;
@@ -120,7 +120,7 @@ impl KnownPool {
             self.fewest_lost = Some(self.fewest_lost.map_or(lost, |fewest| fewest.min(lost)));
         }
         // An inactive pool says neither its layout nor how many members it wants.
-        if pool.wanted > 0 {
+        if pool.wanted > 0 && !pool.level.is_empty() {
             (self.wanted, self.level) = (pool.wanted, pool.level.clone());
         }
         if self.drives.is_empty() || drives::is_whole(pool) {
@@ -140,13 +140,15 @@ impl KnownPool {
     }
 }
 
-/// True when pools of this kind could not be looked for, or drives, so that nothing could be said of their members.
-fn is_blind(snapshot: &Snapshot, kind: PoolKind) -> bool {
-    let what = match kind {
+/// True when this pool could not be read or pools of its kind not looked for, or drives, so that nothing could be said of
+/// their members.
+fn is_blind(snapshot: &Snapshot, known: &KnownPool) -> bool {
+    let what = match known.kind {
         // Arrays and mapped devices are found in one folder.
         PoolKind::Md | PoolKind::Lvm => Listing::Pools,
         PoolKind::Zfs => Listing::ZfsPools,
         PoolKind::Btrfs => Listing::BtrfsFileSystems,
     };
-    drives::is_blind(snapshot) || snapshot.is_blind_to(&what) || snapshot.is_blind_to(&Listing::Pools)
+    let lists = [what, Listing::Pools, Listing::Members { pool: known.name.clone() }];
+    drives::is_blind(snapshot) || lists.iter().any(|list| snapshot.is_blind_to(list))
 }

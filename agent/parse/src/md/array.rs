@@ -27,22 +27,25 @@ pub fn member_count(text: &str) -> Result<u32, String> {
 }
 
 /// `dev-*/state`: several words at once are normal, and the worst decides. A `spare` with a slot is being filled.
-pub fn member_state(text: &str, slot: Option<u32>) -> MemberState {
+pub fn member_state(text: &str, slot: Option<u32>) -> Result<MemberState, String> {
     let has = |word: &str| text.split(',').any(|found| found.trim() == word);
     if has("faulty") {
-        MemberState::Faulty
+        Ok(MemberState::Faulty)
     } else if has("in_sync") || has("journal") {
-        MemberState::Active
+        Ok(MemberState::Active)
     } else if has("spare") {
-        if slot.is_some() { MemberState::Rebuilding } else { MemberState::Spare }
+        Ok(if slot.is_some() { MemberState::Rebuilding } else { MemberState::Spare })
     } else {
-        MemberState::Unknown
+        Err(format!("expected a state of a member, found {}", quoted(text)))
     }
 }
 
 /// `dev-*/slot`: a number, or `none` or `journal`.
-pub fn slot(text: &str) -> Option<u32> {
-    text.parse().ok()
+pub fn slot(text: &str) -> Result<Option<u32>, String> {
+    match text {
+        "none" | "journal" => Ok(None),
+        _ => text.parse().map(Some).map_err(|_| format!("expected a place in the array, found {}", quoted(text))),
+    }
 }
 
 /// `sync_action`, `sync_completed` and `sync_speed` together.
@@ -119,11 +122,21 @@ mod tests {
     #[test]
     fn the_worst_word_of_a_member_decides() {
         // Seen on a stock kernel 6.12 after a member was taken away.
-        assert_eq!(member_state("faulty,in_sync,blocked,write_error,want_replacement", Some(1)), MemberState::Faulty);
-        assert_eq!(member_state("in_sync", Some(0)), MemberState::Active);
-        assert_eq!(member_state("spare", None), MemberState::Spare);
-        assert_eq!(member_state("spare", Some(2)), MemberState::Rebuilding);
-        assert_eq!(member_state("", None), MemberState::Unknown);
+        assert_eq!(
+            member_state("faulty,in_sync,blocked,write_error,want_replacement", Some(1)),
+            Ok(MemberState::Faulty)
+        );
+        assert_eq!(member_state("in_sync", Some(0)), Ok(MemberState::Active));
+        assert_eq!(member_state("spare", None), Ok(MemberState::Spare));
+        assert_eq!(member_state("spare", Some(2)), Ok(MemberState::Rebuilding));
+        assert_eq!(member_state("", None), Err("expected a state of a member, found nothing".into()));
+    }
+
+    #[test]
+    fn a_place_is_a_number_or_none() {
+        assert_eq!(slot("3"), Ok(Some(3)));
+        assert_eq!(slot("none"), Ok(None));
+        assert_eq!(slot("hoo"), Err("expected a place in the array, found `hoo`".into()));
     }
 
     #[test]

@@ -98,6 +98,7 @@ fn overdue(tests: &SelfTests, every_days: u32, counts: impl Fn(TestKind) -> bool
 fn is_quiet(pool: &Pool) -> bool {
     pool.running.get() == Some(&PoolRunning::Running)
         && pool.missing.unwrap_or(0) == 0
+        && pool.wanted > 0
         && pool.working() >= pool.wanted
         && pool.activity.kind == ActivityKind::Idle
 }

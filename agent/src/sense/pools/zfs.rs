@@ -72,7 +72,7 @@ fn place(host: &Host, path: &str) -> Option<DevicePlace> {
 
 fn is_gone(host: &Host, place: &DevicePlace) -> bool {
     let link = class(host, &place.block);
-    !host.exists(&link.join("size")) || beneath::drives(host, &link).iter().any(|below| below.gone)
+    beneath::is_gone(host, &link) || beneath::drives(host, &link).iter().any(|below| below.gone)
 }
 
 /// A device that the pool counts on at a path where nothing is: it was pulled before `zpool` was asked, and the pool has not

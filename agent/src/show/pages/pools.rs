@@ -47,6 +47,9 @@ fn row(view: &View<'_>, pool: &Pool) -> Row {
 /// Working members of those that a healthy pool has.
 fn members(pool: &Pool) -> String {
     let working = pool.working();
+    if pool.is_read_in_part() {
+        return "-".to_owned();
+    }
     if pool.wanted > 0 { format!("{working}/{}", pool.wanted) } else { working.to_string() }
 }
 
@@ -73,6 +76,7 @@ fn state(view: &View<'_>, pool: &Pool) -> String {
         Ok(PoolRunning::Running) => match pool.activity.kind {
             _ if is_down(view, pool) => language.plain("page.pools.failed"),
             ActivityKind::Idle if lacks_members(view, pool) => language.plain("page.pools.degraded"),
+            ActivityKind::Idle if pool.is_read_in_part() => language.plain("page.pools.not-readable"),
             ActivityKind::Idle => language.plain("page.pools.healthy"),
             ActivityKind::Frozen => language.plain("page.pools.paused"),
             other => language.activity(other),
