@@ -6,7 +6,7 @@ use crate::memory::{Memory, drives};
 use std::collections::BTreeMap;
 use traylight_config::{ExpectedDrive, Settings};
 use traylight_data::reading::{Drive, DriveKey, MemberState, Power, Snapshot};
-use traylight_data::verdict::{JudgedDrive, Kind, Severity, Shelf, Subject, Tray, TrayState};
+use traylight_data::verdict::{JudgedDrive, Kind, Place, Severity, Shelf, Subject, Tray, TrayState};
 
 /// All shelves, top first; the last has no name and holds what the configuration does not name.
 pub fn shelves(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec<Shelf> {
@@ -20,13 +20,13 @@ pub fn shelves(settings: &Settings, memory: &Memory, snapshot: &Snapshot) -> Vec
         .drives
         .iter()
         .filter(|drive| !is_named(drive))
-        .map(|drive| filled(memory, snapshot, drive, drives::place_of(settings, drive).label()))
+        .map(|drive| filled(memory, snapshot, drive, drives::place_of(settings, drive)))
         .collect();
     let gone = memory
         .drives
         .iter()
         .filter(|(key, drive)| !drive.present && drive.place.tray.is_none() && is_told_gone(memory, key));
-    others.extend(gone.map(|(key, drive)| tray(memory, drive.place.label(), key, TrayState::Gone)));
+    others.extend(gone.map(|(key, drive)| tray(memory, drive.place.clone(), key, TrayState::Gone)));
     if !others.is_empty() {
         shelves.push(Shelf { name: String::new(), trays: others });
     }
@@ -43,24 +43,25 @@ pub fn drives(settings: &Settings, snapshot: &Snapshot) -> BTreeMap<DriveKey, Ju
 }
 
 fn named_tray(memory: &Memory, snapshot: &Snapshot, wanted: &traylight_config::Tray) -> Tray {
+    let place = Place { tray: Some(wanted.label.clone()), serial: None, port: None };
     if let Some(drive) = snapshot.drives.iter().find(|drive| drives::holds(&wanted.holds, drive)) {
-        return filled(memory, snapshot, drive, wanted.label.clone());
+        return filled(memory, snapshot, drive, place);
     }
     let was_here = |(key, drive): &(&DriveKey, &drives::RememberedDrive)| {
         let by_serial = matches!(&wanted.holds, Some(ExpectedDrive::Serial(serial)) if key.0 == *serial);
-        by_serial || drive.place.tray.as_ref() == Some(&wanted.label)
+        by_serial || drive.place.tray == place.tray
     };
     match memory.drives.iter().find(was_here) {
-        Some((key, _)) if is_told_gone(memory, key) => tray(memory, wanted.label.clone(), key, TrayState::Gone),
-        Some((key, _)) => tray(memory, wanted.label.clone(), key, TrayState::NoReading),
+        Some((key, _)) if is_told_gone(memory, key) => tray(memory, place, key, TrayState::Gone),
+        Some((key, _)) => tray(memory, place, key, TrayState::NoReading),
         None => {
             let state = if drives::is_blind(snapshot) { TrayState::NoReading } else { TrayState::Empty };
-            Tray { label: wanted.label.clone(), drive: None, state, severity: None }
+            Tray { place, drive: None, state, severity: None }
         }
     }
 }
 
-fn filled(memory: &Memory, snapshot: &Snapshot, drive: &Drive, label: String) -> Tray {
+fn filled(memory: &Memory, snapshot: &Snapshot, drive: &Drive, place: Place) -> Tray {
     let member =
         snapshot.pools.iter().flat_map(|pool| &pool.members).find(|member| member.drive_device == drive.device);
     // One that its owner took offline is told of by its pool; nothing is wrong with the drive.
@@ -71,11 +72,11 @@ fn filled(memory: &Memory, snapshot: &Snapshot, drive: &Drive, label: String) ->
         (.., Some(celsius)) => TrayState::Warm(*celsius),
         (.., None) => TrayState::NoReading,
     };
-    tray(memory, label, &drive.key, state)
+    tray(memory, place, &drive.key, state)
 }
 
-fn tray(memory: &Memory, label: String, key: &DriveKey, state: TrayState) -> Tray {
-    Tray { label, drive: Some(key.clone()), state, severity: severity(memory, key) }
+fn tray(memory: &Memory, place: Place, key: &DriveKey, state: TrayState) -> Tray {
+    Tray { place, drive: Some(key.clone()), state, severity: severity(memory, key) }
 }
 
 fn severity(memory: &Memory, key: &DriveKey) -> Option<Severity> {

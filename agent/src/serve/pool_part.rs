@@ -28,8 +28,7 @@ part! {
         /// Number of members when healthy.
         members_expected: known u32 = level.and(if pool.is_read_in_part() { Err(UNREAD) } else { Ok(pool.wanted) });
         /// It can lose so many more members, whichever they are.
-        can_lose: maybe u32 =
-            level.and(if pool.is_read_in_part() { Err(UNREAD) } else { Ok(judged.map(|judged| judged.spare)) });
+        can_lose: maybe u32 = level.and(not_judged(pool).map_or(Ok(judged.map(|judged| judged.spare)), Err));
         /// Its members.
         members: is Vec<Member> =
             pool.members.iter().map(|member| Member::of(verdict, snapshot, judged, member)).collect();
@@ -152,7 +151,15 @@ fn state(pool: &reading::Pool, judged: Option<&Redundancy>) -> Result<PoolState,
         _ if judged.down.is_some() => PoolState::Down,
         ActivityKind::Rebuild => PoolState::Rebuilding,
         _ if judged.lost > 0 => PoolState::Degraded,
-        _ if pool.is_read_in_part() => return Err(UNREAD.to_owned()),
-        _ => PoolState::Healthy,
+        _ => return not_judged(pool).map_or(Ok(PoolState::Healthy), |why| Err(why.to_owned())),
     })
+}
+
+/// Why it is not known what the pool can lose, if it is not.
+fn not_judged(pool: &reading::Pool) -> Option<&'static str> {
+    if pool.is_read_in_part() {
+        Some(UNREAD)
+    } else {
+        pool.has_unknown_level().then_some("not judged: traylight does not support this level")
+    }
 }

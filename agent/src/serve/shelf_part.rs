@@ -75,7 +75,7 @@ fn tray(verdict: &Verdict, tray: &verdict::Tray) -> Tray {
         |held: &&verdict::Condition| held.kind() == Kind::DriveGone && Some(&held.subject) == subject.as_ref();
     let gone = verdict.conditions.iter().find(is_gone).and_then(|held| verdict.gaps.since(held.since, verdict.at));
     Tray {
-        label: tray.label.clone(),
+        label: tray.place.label(),
         state: tray.state.into(),
         severity: tray.severity,
         gone_s: gone.map(|gone| gone.as_secs()),

@@ -62,3 +62,15 @@ fn a_member_without_the_size_of_its_drive_is_there() {
     heron.remove("/sys/block/sdb/size");
     assert!(rounds(&heron).round().pools[0].members.iter().all(|member| !member.device_gone));
 }
+
+/// A level that is read and that nothing is known about is neither unreadable nor healthy.
+#[test]
+fn a_level_that_is_not_known_is_not_judged() {
+    let (heron, md) = (heron(), "/sys/devices/virtual/block/md0/md");
+    heron.write(&format!("{md}/level"), "multipath\n");
+    let snapshot = rounds(&heron).round();
+    assert_eq!(snapshot.blind, []);
+    let pool = &snapshot.pools[0];
+    assert!(pool.has_unknown_level() && !pool.is_read_in_part(), "{pool:?}");
+    assert!(!standing(pool).is_redundant);
+}

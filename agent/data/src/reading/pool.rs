@@ -50,11 +50,19 @@ impl Pool {
     }
 
     /// True when its members or its layout could not be read as a whole: what it lacks is then known only as far as it is
-    /// counted in [`Self::missing`]. A layout that md does not show is one that could not be read.
+    /// counted in [`Self::missing`]. A level or a count of members that md does not show is one that could not be read.
     pub fn is_read_in_part(&self) -> bool {
-        let is_running = self.running.get() == Some(&PoolRunning::Running);
-        let has_layout = self.kind != PoolKind::Md || !self.groups.is_empty();
-        is_running && (!has_layout || self.members.iter().any(|member| member.state == MemberState::Unknown))
+        let has_layout = self.kind != PoolKind::Md || (!self.level.is_empty() && self.wanted > 0);
+        self.is_running() && (!has_layout || self.members.iter().any(|member| member.state == MemberState::Unknown))
+    }
+
+    /// True for a level such as `multipath`, of which it is not known how many members may be lost.
+    pub fn has_unknown_level(&self) -> bool {
+        self.is_running() && !self.level.is_empty() && self.groups.is_empty()
+    }
+
+    fn is_running(&self) -> bool {
+        self.running.get() == Some(&PoolRunning::Running)
     }
 }
 

@@ -1,5 +1,6 @@
 //! The shelves of the box and what to show of each tray.
 
+use super::place::Place;
 use super::severity::Severity;
 use crate::reading::DriveKey;
 use crate::units::Celsius;
@@ -16,8 +17,8 @@ pub struct Shelf {
 /// A tray as it stands.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tray {
-    /// Label, at most four characters.
-    pub label: String,
+    /// Its label; of a drive without a named tray, its serial or its port.
+    pub place: Place,
     /// The drive that is or was in it.
     pub drive: Option<DriveKey>,
     /// What to show of it.

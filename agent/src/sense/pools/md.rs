@@ -69,8 +69,9 @@ fn pool(host: &Host, block: &Path, files: &[String], name: String, now: Moment) 
         _ => Vec::new(),
     };
     // An array that is not running shows neither its level nor how many members it wants.
-    let no_layout = (running == Ok(PoolRunning::Running) && groups.is_empty()).then(|| {
-        let found = format!("md/level, md/raid_disks: found no layout of {name}");
+    let is_shown = level.as_ref().is_ok_and(|level| !level.is_empty()) && wanted.as_ref().is_ok_and(|count| *count > 0);
+    let no_layout = (running == Ok(PoolRunning::Running) && !is_shown).then(|| {
+        let found = "md/level, md/raid_disks: expected a level and a number of members, found nothing";
         Missing::new(Reason::Unreadable, found)
     });
     let (no_level, no_count) = (level.as_ref().err().cloned(), wanted.as_ref().err().cloned());

@@ -2,6 +2,7 @@
 
 use super::pieces::{Paragraph, alarm, below, block, columns, height, severity_word, width};
 use super::view::View;
+use crate::tell::words::drives::named;
 use crate::tell::words::incident::incident_words;
 use crate::tell::words::phrases::Phrases;
 use crate::verdict::{Handling, Incident, Severity};
@@ -29,7 +30,7 @@ pub fn sentences(view: &View<'_>, incident: &Incident) -> Vec<String> {
 fn tray_of(view: &View<'_>, incident: &Incident, title: &str) -> Option<(String, String)> {
     let [drive] = incident.drives.as_slice() else { return None };
     let label = drive.tray.clone()?;
-    let what = title.strip_prefix(&named(view, &label))?.trim_start().to_owned();
+    let what = title.strip_prefix(&named(drive, view.language))?.trim_start().to_owned();
     Some((label, what))
 }
 
@@ -135,11 +136,6 @@ pub(super) fn handling(incident: &Incident, view: &View<'_>) -> Option<Paragraph
         Handling::Compare { .. } => vec![line, plain("page.alarm.compare")],
         _ => vec![line, plain("page.alarm.leave-all-in"), plain("page.alarm.all-in")],
     })
-}
-
-/// The tray as titles name it.
-fn named(view: &View<'_>, label: &str) -> String {
-    view.language.say("page.drives.title", &[("label", &label)])
 }
 
 /// The title in one to three lines, broken where the letters come out largest, each with its part of the room.

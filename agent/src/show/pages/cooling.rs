@@ -4,6 +4,7 @@ use super::pieces::{TemperatureFigure, or_dashes, tight, warmest};
 use super::sheet::{Level, Row, Sheet};
 use super::view::View;
 use crate::reading::{Fan, Snapshot};
+use crate::tell::words::drives::in_short;
 use crate::tell::words::phrases::{Language, Phrases};
 use crate::tell::words::temperature::Temperatures;
 use crate::units::Celsius;
@@ -24,7 +25,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     }
     let warm = warmest(view);
     let others = warm.iter().skip(1).map(|(tray, celsius)| {
-        Row::of(view.language.say("page.cooling.tray", &[("label", &tray.label)]), view.language.temperature(*celsius))
+        Row::of(in_short(&tray.place, view.language), view.language.temperature(*celsius))
     });
     let board = snapshot.temperatures.iter().map(|sensor| {
         let value = or_dashes(sensor.value.get().map(|celsius| view.language.temperature(*celsius)));
@@ -43,7 +44,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         let warning = tight(view, Celsius(heat.warning));
         view.language.say("page.cooling.limit", &[("figure", &warning)])
     });
-    let beside = [Some(view.language.say("page.cooling.tray", &[("label", &tray.label)])), end, limit];
+    let beside = [Some(in_short(&tray.place, view.language)), end, limit];
     Sheet {
         name,
         figure,

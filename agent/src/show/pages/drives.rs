@@ -5,6 +5,7 @@ use super::sheet::{Level, Row, Sheet};
 use super::view::View;
 use crate::reading::{Drive, Power, SelfTest, Snapshot};
 use crate::tell::words::condition::words;
+use crate::tell::words::drives::named;
 use crate::tell::words::phrases::{Language, Phrases};
 use crate::verdict::{Condition, Tray, TrayState, Verdict};
 
@@ -28,7 +29,7 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let Some(tray) = trays.get((view.cycle % trays.len().max(1) as u64) as usize) else { return Sheet::default() };
     let drive = snapshot.drives.iter().find(|drive| tray.drive.as_ref() == Some(&drive.key));
     let plain = |key| view.language.plain(key);
-    let named = view.language.say("page.drives.title", &[("label", &tray.label)]);
+    let name = named(&tray.place, view.language);
     let word = |word: &str| TemperatureFigure { figure: word.to_owned(), unit: String::new(), end: None };
     let TemperatureFigure { figure, unit, end } = match tray.state {
         TrayState::Warm(now) => TemperatureFigure::of(view, tray, now),
@@ -42,12 +43,12 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
     let says = view.verdict.conditions.iter().find(is_about_it);
     let mut beside: Vec<String> = Vec::new();
     beside.extend(end);
-    let title = says.map(|condition| said(&words(condition, view.language).name, &named));
+    let title = says.map(|condition| said(&words(condition, view.language).name, &name));
     beside.extend(title.filter(|title| *title != figure));
     beside.extend(drive.and_then(|drive| drive.serial.as_deref()).map(tail));
     beside.extend(drive.and_then(|drive| drive.power.get()).map(|power| plain(power_word(*power)).to_owned()));
     Sheet {
-        name: named,
+        name,
         figure,
         unit,
         beside,

@@ -77,6 +77,7 @@ fn state(view: &View<'_>, pool: &Pool) -> String {
             _ if is_down(view, pool) => language.plain("page.pools.failed"),
             ActivityKind::Idle if lacks_members(view, pool) => language.plain("page.pools.degraded"),
             ActivityKind::Idle if pool.is_read_in_part() => language.plain("page.pools.not-readable"),
+            ActivityKind::Idle if pool.has_unknown_level() => language.plain("page.pools.not-judged"),
             ActivityKind::Idle => language.plain("page.pools.healthy"),
             ActivityKind::Frozen => language.plain("page.pools.paused"),
             other => language.activity(other),

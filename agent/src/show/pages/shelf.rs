@@ -2,6 +2,7 @@
 
 use super::pieces::{heading, height, severity_word, width};
 use super::view::View;
+use crate::tell::words::drives;
 use crate::tell::words::phrases::{Language, Phrases};
 use crate::tell::words::temperature::Temperatures;
 use crate::verdict::{Severity, Tray, TrayState};
@@ -77,7 +78,7 @@ pub fn sentences(view: &View<'_>) -> Vec<String> {
                 TrayState::NoReading => plain("page.shelf.no-temperature"),
                 TrayState::Gone | TrayState::Bad | TrayState::Rebuilding => value(tray.state, view.language).0,
             };
-            let named = view.language.say("page.drives.title", &[("label", &tray.label)]);
+            let named = drives::named(&tray.place, view.language);
             let severity = tray.severity.map(|severity| format!(", {}", severity_word(view, severity, usize::MAX)));
             format!("{named} {state}{}", severity.unwrap_or_default())
         })
@@ -90,7 +91,7 @@ pub fn sentences(view: &View<'_>) -> Vec<String> {
 fn abreast(trays: &[Tray], wide: i32, language: Language) -> usize {
     let columns_of = |tray: &Tray| {
         let figures = matches!(tray.state, TrayState::Warm(_)).then(|| value(tray.state, language).0);
-        tray.label.chars().count().max(figures.map_or(0, |figures| figures.chars().count()))
+        tray.place.label().chars().count().max(figures.map_or(0, |figures| figures.chars().count()))
     };
     let columns = trays.iter().map(columns_of).max().unwrap_or(0) as i32;
     let narrowest = NARROWEST.max(Face::Small.width() as i32 * columns + 2 * MARGIN - 1);
@@ -106,10 +107,11 @@ fn draw_tray(frame: &mut Frame, at: Rectangle, inner_width: u32, tray: &Tray, la
     cell(frame, at, "", Face::Small, CellLook::Framed);
     let inner_left = left + MARGIN;
     let columns = (inner_width / Face::Small.width()) as usize;
-    let marked = format!("{}{}", tray.label, mark(tray.severity));
+    let label = tray.place.label();
+    let marked = format!("{label}{}", mark(tray.severity));
     // The last column of a character is its gap to the next.
     let fits = marked.chars().count() as u32 * Face::Small.width() <= inner_width + 1;
-    let label = if fits { &marked } else { &tray.label };
+    let label = if fits { &marked } else { &label };
     text_centred(frame, area(inner_left, top + MARGIN, inner_width + u32::from(fits), 8), label, Face::Small);
     let below = area(inner_left, top + LABEL, inner_width, height.saturating_sub((LABEL + MARGIN) as u32));
     let (word, sign) = value(tray.state, language);

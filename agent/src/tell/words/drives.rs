@@ -5,13 +5,13 @@ use super::phrases::{Language, Phrases};
 use crate::verdict::Place;
 
 /// The drive's name in a title.
-pub(super) fn named(place: &Place, language: Language) -> String {
+pub fn named(place: &Place, language: Language) -> String {
     let key = if place.tray.is_some() { "drive.title" } else { "drive.title-without-tray" };
     language.say(key, &[("label", &place.label())])
 }
 
 /// The drive's name where lines stand below each other and the full name is near.
-pub(super) fn in_short(place: &Place, language: Language) -> String {
+pub fn in_short(place: &Place, language: Language) -> String {
     let key = if place.tray.is_some() { "drive.short-tray" } else { "drive.short" };
     language.say(key, &[("label", &place.label())])
 }
