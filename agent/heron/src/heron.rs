@@ -4,10 +4,10 @@ use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
     Activity, AfterCrash, Attachment, Board, Bus, BusErrors, Controller, ControllerKind, Counter, Drive, DriveKey,
-    DriveKind, DriveUse, Fan, Files, Health, Lane, Link, Load, Member, MemberErrorKind, MemberErrors, MemberRole,
-    MemberState, Nominal, OwnLimits, PastTest, Pool, PoolKind, PoolRunning, Power, Rail, Reading, RecoveryLimit, Room,
-    SelfAssessment, SelfTest, SelfTests, Snapshot, Source, SystemDisk, SystemDiskKind, Temperature, TestKind,
-    TestOutcome, Throttling, Traffic, UsedBy, Volume, Writing,
+    DriveKind, DriveUse, Fan, Files, Health, Link, Load, Member, MemberErrorKind, MemberErrors, MemberRole,
+    MemberState, Nominal, OwnLimits, PastTest, PcieLink, Pool, PoolKind, PoolRunning, Power, Rail, Reading,
+    RecoveryLimit, Room, SelfAssessment, SelfTest, SelfTests, Snapshot, Source, SystemDisk, SystemDiskKind,
+    Temperature, TestKind, TestOutcome, Throttling, Traffic, UsedBy, Volume, Writing,
 };
 use traylight_data::units::{Bytes, BytesPerSecond, Celsius, MegabitsPerSecond, Rpm, Volts};
 use traylight_parse::md;
@@ -94,7 +94,7 @@ fn controller(now: Moment) -> Controller {
         id: "fffe:0006".into(),
         driver: Some("ahci".into()),
         answers: read(now, Source::Sysfs, true),
-        lane: read(now, Source::Sysfs, Lane { gigatransfers: 8.0, width: 2 }),
+        pcie_link: read(now, Source::Sysfs, PcieLink { gigatransfers: 8.0, width: 2 }),
         bus_errors: read(now, Source::Sysfs, BusErrors::default()),
         link_power: Some("max_performance".into()),
     }

@@ -147,10 +147,10 @@ pub fn play(cause: Cause) -> Play {
                 the_box.lose(One);
             }
         }),
-        Cause::Unclear => Play { needs: &[Controller], ..how_played(Kind::DriveGone) },
-        Cause::AsItSays => how_played(Kind::SpaceLow),
+        Cause::Unknown => Play { needs: &[Controller], ..how_played(Kind::DriveGone) },
+        Cause::SelfEvident => how_played(Kind::SpaceLow),
         // Its link had no errors before.
-        Cause::Lane => Play::fast(&[Controller], 30, |the_box, _| the_box.bus_errors(50)).after(3, |the_box| {
+        Cause::PcieLink => Play::fast(&[Controller], 30, |the_box, _| the_box.bus_errors(50)).after(3, |the_box| {
             the_box.bus_errors(0);
         }),
         // Another kernel, which does not start the controller.
@@ -164,6 +164,6 @@ pub fn play(cause: Cause) -> Play {
         Cause::RestartHeat => Play::fast(&[Processor], 10, |_, _| {})
             .after(10, |the_box| the_box.processor(120.0))
             .restarted(|the_box| the_box.processor(120.0)),
-        Cause::RestartUnclear => Play::fast(&[], 10, |_, _| {}).restarted(|_| {}),
+        Cause::RestartUnexplained => Play::fast(&[], 10, |_, _| {}).restarted(|_| {}),
     }
 }

@@ -30,7 +30,7 @@ enum Mended {
 
 fn mended(kind: Kind) -> Mended {
     match kind {
-        Kind::DriveSaysFailing | Kind::SsdWorn => Mended::Replaced,
+        Kind::DriveHealthFailed | Kind::SsdWorn => Mended::Replaced,
         Kind::ReallocatedGrowth
         | Kind::SataCrcGrowth
         | Kind::DriveLostPower

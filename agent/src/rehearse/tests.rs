@@ -69,7 +69,7 @@ fn every_fault_comes_out_of_the_judge_on_a_box_without_names() {
     };
     assert_eq!(failing(watched_by(Settings::default(), alone)), [""; 0]);
     let (settings, memory, snapshot) = watched_by(Settings::default(), alone);
-    let played = play(&settings, &memory, &snapshot, RehearsedFault::Cause(Cause::RestartUnclear), None);
+    let played = play(&settings, &memory, &snapshot, RehearsedFault::Cause(Cause::RestartUnexplained), None);
     let played = played.expect("a machine can start again");
     assert_eq!(played.verdict.incidents.len(), 1, "{:?}", played.verdict.incidents);
 }

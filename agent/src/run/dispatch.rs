@@ -331,8 +331,9 @@ fn state(scene: &AlertContext, mark: &str) -> BoxState {
     let box_name = box_name(settings, snapshot);
     let whole = json!({ "box": box_name, "fine": verdict.is_fine(), "worst": worst, "incidents": open });
     let trays = verdict.shelves.iter().flat_map(|shelf| &shelf.trays).map(|tray| {
-        let state = json!({ "tray": tray.label, "state": TrayContent::from(tray.state), "severity": tray.severity });
-        (tray.label.clone(), state.to_string())
+        let label = tray.place.label();
+        let state = json!({ "tray": label, "state": TrayContent::from(tray.state), "severity": tray.severity });
+        (label, state.to_string())
     });
     let language = settings.language;
     let parts: [(&str, &dyn fmt::Display); 2] = [("drives", &snapshot.drives.len()), ("pools", &snapshot.pools.len())];

@@ -5,7 +5,7 @@
 use super::host::{Host, parts};
 use super::parse::{plain, sysfs};
 use crate::clock::Moment;
-use crate::reading::{BusErrors, Controller, ControllerKind, Lane, Missing, Reading, Reason, Source};
+use crate::reading::{BusErrors, Controller, ControllerKind, Missing, PcieLink, Reading, Reason, Source};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -48,7 +48,7 @@ fn of_pci(host: &Host, function: &Path, now: Moment) -> Option<Controller> {
         id,
         driver: driver(host, function),
         answers: Reading::new(answers.map(sysfs::pci::answers), now, Source::Sysfs),
-        lane: Reading::new(asleep.and_then(|()| lane(host, function)), now, Source::Sysfs),
+        pcie_link: Reading::new(asleep.and_then(|()| pcie_link(host, function)), now, Source::Sysfs),
         bus_errors: reading(bus_errors(host, &home)),
         link_power: link_power(host, function),
     })
@@ -68,7 +68,7 @@ fn of_chip(host: &Host, device: &Path, now: Moment) -> Option<Controller> {
         id: id.unwrap_or_default(),
         driver: driver(host, device),
         answers: Reading::new(none(), now, Source::Sysfs),
-        lane: Reading::new(none(), now, Source::Sysfs),
+        pcie_link: Reading::new(none(), now, Source::Sysfs),
         bus_errors: Reading::new(none(), now, Source::Sysfs),
         link_power: link_power(host, device),
     })
@@ -98,9 +98,9 @@ fn driver(host: &Host, device: &Path) -> Option<String> {
     parts(&link).next_back().and_then(plain::device_text)
 }
 
-fn lane(host: &Host, function: &Path) -> Result<Lane, Missing> {
+fn pcie_link(host: &Host, function: &Path) -> Result<PcieLink, Missing> {
     let speed = host.attribute(&function.join("current_link_speed"))?;
-    host.ask(&function.join("current_link_width"), |width| sysfs::pci::lane(speed.trim(), width))
+    host.ask(&function.join("current_link_width"), |width| sysfs::pci::pcie_link(speed.trim(), width))
 }
 
 /// The errors of the function and of the port above it: which of the two ends of a link counts an error is up to which

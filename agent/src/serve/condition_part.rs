@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 pub struct Condition {
     /// The kind, such as `drive-gone`.
     pub id: String,
-    /// ID of its incident.
+    /// ID of its incident: the only place where the two are connected.
     pub incident: Option<IncidentId>,
     /// The part that it is about.
     pub subject: String,

@@ -2,6 +2,7 @@
 
 use super::document::Document;
 use super::drive_part::Drive;
+use super::pool_part::MemberStatus;
 use super::shelf_part::{Tray, TrayContent};
 use super::table::{forecast, gone, pool_state, power, shown};
 use crate::clock::Wall;
@@ -300,7 +301,7 @@ impl Page {
                     pool.name,
                     shown(pool.level.clone()),
                     member.device,
-                    self.words(&format!("look.member.{}", member.state))
+                    self.words(member_status(member.state))
                 );
                 self.out.coloured(line, severity);
             }
@@ -308,6 +309,19 @@ impl Page {
         if !is_member {
             self.out.line(format_args!("  {}", self.words("look.no-pool")));
         }
+    }
+}
+
+/// The key of the words for the state of a member.
+fn member_status(status: MemberStatus) -> &'static str {
+    match status {
+        MemberStatus::Active => "look.member.active",
+        MemberStatus::Spare => "look.member.spare",
+        MemberStatus::Rebuilding => "look.member.rebuilding",
+        MemberStatus::Faulty => "look.member.faulty",
+        MemberStatus::Offline => "look.member.offline",
+        MemberStatus::Gone => "look.member.gone",
+        MemberStatus::Unreadable => "look.member.unreadable",
     }
 }
 

@@ -5,10 +5,10 @@ use crate::reading::{Drive, Snapshot};
 use crate::tell::words::incident::{IncidentWords, incident_words};
 use crate::tell::words::parts::Words;
 use crate::tell::words::phrases::Language;
-use crate::verdict::{self, Cause, Confidence, Handling, IncidentId, Place, Severity, Unmeasured, Verdict};
+use crate::verdict::{self, Cause, Confidence, Handling, IncidentId, LeaveIn, Place, Severity, Unmeasured, Verdict};
 use serde::{Deserialize, Serialize};
 
-/// The conditions that have one cause.
+/// Conditions that have one cause. They are those in `conditions` whose `incident` is its `id`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Incident {
@@ -40,8 +40,6 @@ pub struct Incident {
     pub leave_in: Option<LeaveIn>,
     /// Label of the tray that may be taken out or must be put back, by `handling`; else `null`.
     pub handled_tray: Option<String>,
-    /// Its conditions by kind and subject, most significant first.
-    pub conditions: Vec<String>,
     /// Evidence for the cause, oldest first, then measured values.
     pub evidence: Vec<String>,
     /// What would help to find the cause and is not measured.
@@ -153,16 +151,6 @@ pub enum TrayHandling {
     PutBack,
 }
 
-/// Drives that must stay in.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct LeaveIn {
-    /// True when all of them must; `trays` is empty then.
-    pub all: bool,
-    /// Labels of their trays.
-    pub trays: Vec<String>,
-}
-
 /// The part for an incident; `clock` says the time of day of a moment, `language` is its owner's.
 pub fn incident(
     judged: &verdict::Incident,
@@ -173,16 +161,13 @@ pub fn incident(
 ) -> Incident {
     let owners = (language != Language::ENGLISH).then(|| incident_words(judged, clock, language));
     let words = incident_words(judged, clock, Language::ENGLISH);
-    let (handling, leave_in, handled_tray) = match &judged.handling {
-        Handling::NoTray => (TrayHandling::NoTray, None, None),
-        Handling::PullNothing | Handling::Nameless => (TrayHandling::PullNothing, None, None),
-        Handling::LeaveIn(labels) => {
-            let leave_in = LeaveIn { all: labels.is_empty(), trays: labels.clone() };
-            (TrayHandling::LeaveIn, Some(leave_in), None)
-        }
-        Handling::Compare { .. } => (TrayHandling::Compare, None, None),
-        Handling::MayPull { tray } => (TrayHandling::MayPull, None, Some(tray.clone())),
-        Handling::PutBack { tray } => (TrayHandling::PutBack, None, Some(tray.clone())),
+    let (handling, handled_tray) = match &judged.handling {
+        Handling::NoTray => (TrayHandling::NoTray, None),
+        Handling::PullNothing | Handling::Nameless => (TrayHandling::PullNothing, None),
+        Handling::LeaveIn(_) => (TrayHandling::LeaveIn, None),
+        Handling::Compare { .. } => (TrayHandling::Compare, None),
+        Handling::MayPull { tray } => (TrayHandling::MayPull, Some(tray.clone())),
+        Handling::PutBack { tray } => (TrayHandling::PutBack, Some(tray.clone())),
     };
     Incident {
         id: judged.id,
@@ -197,9 +182,8 @@ pub fn incident(
         trays: judged.drives.iter().filter_map(|drive| drive.tray.clone()).collect(),
         drives: judged.drives.iter().map(|drive| about(drive, snapshot)).collect(),
         handling,
-        leave_in,
+        leave_in: judged.handling.leave_in(),
         handled_tray,
-        conditions: judged.conditions.iter().map(|held| format!("{} of {}", held.kind().id(), held.subject)).collect(),
         evidence: words.seen.into_iter().chain(words.words.evidence).collect(),
         not_measured: judged.unmeasured.clone(),
         advice: words.words.advice,

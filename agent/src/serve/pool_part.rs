@@ -2,7 +2,7 @@
 
 use super::part::part;
 use super::parts::{Span, tray};
-use crate::reading::{self, ActivityKind, AfterCrash, MemberErrorKind, PoolKind, PoolRunning, Snapshot};
+use crate::reading::{self, ActivityKind, AfterCrash, MemberErrorKind, MemberState, PoolKind, PoolRunning, Snapshot};
 use crate::units::Bytes;
 use crate::verdict::{Redundancy, Verdict};
 use serde::{Deserialize, Serialize};
@@ -51,7 +51,7 @@ part! {
         /// How it recovers from an unclean shutdown.
         after_crash: is Option<AfterCrash> = pool.after_crash;
         /// Metadata space, where it can run out separately.
-        metadata: is Option<MetadataRoom> = pool.metadata.map(|room| MetadataRoom {
+        metadata: is Option<PoolMetadata> = pool.metadata.map(|room| PoolMetadata {
             unallocated_bytes: room.unallocated.0,
             size_bytes: room.total.0,
             used_bytes: room.used.0,
@@ -84,12 +84,47 @@ pub struct Member {
     pub drive: String,
     /// The kernel's name of the member, such as a partition of the drive.
     pub device: String,
-    /// Its state in the pool; `gone` when its block device is gone.
-    pub state: String,
+    /// Its state in the pool.
+    pub state: MemberStatus,
     /// True when the pool would lose data without it.
     pub must_stay: bool,
     /// Errors that the pool has counted on it, by type.
     pub errors: BTreeMap<MemberErrorKind, u64>,
+}
+
+/// State of a member.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub enum MemberStatus {
+    /// It holds its share of the data.
+    Active,
+    /// A spare that is not in use.
+    Spare,
+    /// It is being rebuilt.
+    Rebuilding,
+    /// The pool has removed it as faulty.
+    Faulty,
+    /// It was taken offline by command.
+    Offline,
+    /// Its block device is gone.
+    Gone,
+    /// Its state could not be read.
+    Unreadable,
+}
+
+impl MemberStatus {
+    fn of(member: &reading::Member) -> Self {
+        match member.state {
+            _ if member.device_gone => Self::Gone,
+            MemberState::Active => Self::Active,
+            MemberState::Spare => Self::Spare,
+            MemberState::Rebuilding => Self::Rebuilding,
+            MemberState::Faulty => Self::Faulty,
+            MemberState::Offline => Self::Offline,
+            MemberState::Unknown => Self::Unreadable,
+        }
+    }
 }
 
 /// Background work of a pool.
@@ -111,7 +146,7 @@ pub struct Activity {
 /// Metadata space.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct MetadataRoom {
+pub struct PoolMetadata {
     /// Space that is allocated to neither data nor metadata.
     pub unallocated_bytes: u64,
     /// Space allocated to metadata.
@@ -127,7 +162,7 @@ impl Member {
             tray: drive.and_then(|drive| tray(verdict, drive)),
             drive: member.drive_device.clone(),
             device: member.device.clone(),
-            state: if member.device_gone { "gone".to_owned() } else { <&str>::from(member.state).to_owned() },
+            state: MemberStatus::of(member),
             must_stay: member.is_working()
                 && member.slot.zip(judged).is_some_and(|(slot, judged)| judged.vital.contains(&slot)),
             errors: member.errors.iter().map(|errors| (errors.kind, errors.count)).collect(),

@@ -1,21 +1,16 @@
 //! The supply and the controllers in the document.
 
 use super::part::part;
-use crate::reading::{self, ControllerKind, Nominal, Snapshot};
+use crate::reading::{self, ControllerKind, Snapshot};
 
 part! {
     /// The power supply, as far as it is measured.
     pub struct Supply of (snapshot: &Snapshot) where {
-        let twelve = snapshot.rails.iter().find(|rail| rail.nominal == Some(Nominal::Twelve));
         let alarms = &snapshot.undervoltages;
         let alarm = alarms.iter().find(|alarm| alarm.low.get() == Some(&true)).or_else(|| alarms.first());
     } {
-        /// Labelled voltages.
+        /// Labelled voltages. The drives' 12 V has `nominal_v` 12; without such an entry it is not measured.
         rails: is Vec<Rail> = snapshot.rails.iter().map(Rail::of).collect();
-        /// The 12 V rail at the drives.
-        twelve_volt_v: known f64 = twelve
-            .ok_or("12 V not measured: no sensor has this label".to_owned())
-            .and_then(|rail| rail.value.value.as_ref().map(|volts| volts.0).map_err(ToString::to_string));
         /// True while the board's input voltage is too low, or was since the previous reading.
         board_undervoltage: known bool = alarm
             .ok_or("not fitted: the board has no alarm for it".to_owned())
@@ -39,7 +34,7 @@ part! {
 part! {
     /// A controller that drives are attached to.
     pub struct Controller of (controller: &reading::Controller) where {
-        let lane = controller.lane.value.as_ref();
+        let pcie_link = controller.pcie_link.value.as_ref();
         let errors = controller.bus_errors.value.as_ref();
     } {
         /// Its location: the beginning of its drives' ports.
@@ -58,9 +53,9 @@ part! {
         /// False when it is listed and no longer responds.
         responds: known bool = controller.answers.value.as_ref().copied();
         /// Speed of each lane of its PCIe link, GT/s.
-        link_gt_per_s: known f64 = lane.map(|lane| lane.gigatransfers);
+        link_gt_per_s: known f64 = pcie_link.map(|pcie_link| pcie_link.gigatransfers);
         /// Lanes of its PCIe link in use.
-        link_lanes: known u32 = lane.map(|lane| lane.width);
+        link_lanes: known u32 = pcie_link.map(|pcie_link| pcie_link.width);
         /// Corrected errors on its PCIe link since boot.
         bus_errors_corrected: known u64 = errors.map(|errors| errors.corrected);
         /// Uncorrected errors on its PCIe link since boot.
@@ -76,7 +71,7 @@ mod tests {
     use super::*;
     use crate::clock::Moment;
     use crate::demo::{heron, story};
-    use crate::reading::{Missing, Reading, Reason, Source, Undervoltage};
+    use crate::reading::{Missing, Nominal, Reading, Reason, Source, Undervoltage};
     use crate::units::Volts;
     use std::time::Duration;
 
@@ -88,8 +83,7 @@ mod tests {
     fn a_supply_that_is_not_measured_says_so_and_one_that_is_does_not() {
         let mut snapshot = snapshot();
         let bare = Supply::of(&snapshot);
-        assert_eq!((bare.twelve_volt_v, bare.board_undervoltage), (None, None));
-        assert_eq!(bare.missing["twelve_volt_v"], "12 V not measured: no sensor has this label");
+        assert_eq!(bare.board_undervoltage, None);
         assert_eq!(bare.missing["board_undervoltage"], "not fitted: the board has no alarm for it");
         assert_eq!(bare.rails[0].nominal_v, Some(5.0));
         snapshot.rails[0].nominal = Some(Nominal::Twelve);
@@ -98,7 +92,11 @@ mod tests {
             |low| Undervoltage { key: "rpi_volt/in0".into(), low: Reading::new(low, snapshot.taken, Source::Hwmon) };
         snapshot.undervoltages = vec![alarm(Ok(false)), alarm(Ok(true))];
         let measured = Supply::of(&snapshot);
-        assert_eq!((measured.twelve_volt_v, measured.board_undervoltage), (Some(11.9), Some(true)));
+        let rail = &measured.rails[0];
+        assert_eq!(
+            (rail.nominal_v, rail.potential_v, measured.board_undervoltage),
+            (Some(12.0), Some(11.9), Some(true))
+        );
         assert_eq!(measured.missing.len(), 0);
     }
 

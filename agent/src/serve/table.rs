@@ -3,7 +3,7 @@
 use super::document::Document;
 use super::drive_part::Drive;
 use super::notes::{Name, Notes, Why};
-use super::pool_part::PoolState;
+use super::pool_part::{MemberStatus, PoolState};
 use super::shelf_part::{Tray, TrayContent};
 use crate::clock::Wall;
 use crate::printout::{Cell, Printout, Table};
@@ -217,8 +217,8 @@ pub(super) fn pool_state(state: PoolState, language: Language) -> (&'static str,
 
 fn pools(document: &Document, language: Language) -> Vec<Vec<Cell>> {
     let row = |pool: &super::pool_part::Pool| {
-        let working = pool.members.iter().filter(|member| member.state == "active").count();
-        let is_unread = pool.members.iter().any(|member| member.state == "unknown");
+        let working = pool.members.iter().filter(|member| member.state == MemberStatus::Active).count();
+        let is_unread = pool.members.iter().any(|member| member.state == MemberStatus::Unreadable);
         let members = match pool.members_expected {
             Some(wanted) => language.say("table.members-of", &[("working", &working), ("wanted", &wanted)]),
             None if is_unread => shown(None),

@@ -131,6 +131,7 @@ fn part(item: &Item) -> Value {
         "also": message.also,
         "do": message.advice,
         "do_not": message.warning,
+        "tray_line": message.tray_line,
         "leave_in": message.leave_in,
         "evidence": message.evidence,
         "not_measured": message.not_measured,

@@ -28,7 +28,7 @@ pub fn html(batch: &Batch, picture: Option<&str>) -> String {
         let colour = colour(item);
         let _ = write!(page, "<div style=\"border-left:6px solid {colour};padding-left:12px;margin-bottom:24px\">");
         let _ = write!(page, "<h3 style=\"margin:0 0 8px\">{}</h3>", escaped(&headline(&item.message)));
-        if let Some(line) = item.message.leave_in.as_deref().map(clean).filter(|line| !line.is_empty()) {
+        if let Some(line) = item.message.tray_line.as_deref().map(clean).filter(|line| !line.is_empty()) {
             let frame = format!("border:2px solid {colour};padding:4px 8px;display:inline-block;margin:0 0 8px");
             let _ = write!(page, "<p style=\"{frame}\"><b>{}</b></p>", escaped(&line));
         }
@@ -56,7 +56,7 @@ pub fn html(batch: &Batch, picture: Option<&str>) -> String {
 fn image(address: &str, item: &Item) -> String {
     let message = &item.message;
     let says: Vec<String> =
-        [Some(&message.title), message.leave_in.as_ref()].into_iter().flatten().map(|line| clean(line)).collect();
+        [Some(&message.title), message.tray_line.as_ref()].into_iter().flatten().map(|line| clean(line)).collect();
     let severity = message.language.severity(message.severity);
     let alt = escaped(
         &message.language.say("message.labels.panel-shows", &[("severity", &severity), ("words", &says.join(", "))]),
@@ -147,7 +147,7 @@ mod tests {
             let mut item = item(MessageKind::Opened);
             item.message.title = said.clone();
             item.message.box_name = said.clone();
-            item.message.leave_in = Some(said.clone());
+            item.message.tray_line = Some(said.clone());
             item.message.sentence = said;
             let tags = |page: &str| page.matches('<').count();
             // A line that is empty after cleaning is left out with its tags.

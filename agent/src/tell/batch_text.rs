@@ -16,7 +16,7 @@ const SHORTEST_NAME: usize = 8;
 /// Where that is too long, the box's name is cut first, then the title: what must stay in is never cut.
 pub fn subject(batch: &Batch) -> String {
     let message = &batch.leading().message;
-    let mut end = message.leave_in.as_deref().map(|stays| format!(", {}", clean(stays))).unwrap_or_default();
+    let mut end = message.tray_line.as_deref().map(|stays| format!(", {}", clean(stays))).unwrap_or_default();
     if !batch.more.is_empty() {
         end.push_str(&message.language.say("message.labels.more", &[("n", &batch.more.len())]));
     }
@@ -64,7 +64,7 @@ pub(super) fn signature(batch: &Batch) -> String {
 
 fn item_text(item: &Item) -> String {
     let mut text = headline(&item.message);
-    if let Some(line) = item.message.leave_in.as_deref().map(clean).filter(|line| !line.is_empty()) {
+    if let Some(line) = item.message.tray_line.as_deref().map(clean).filter(|line| !line.is_empty()) {
         let _ = write!(text, "\n{line}");
     }
     for (label, lines) in paragraphs(item) {
@@ -159,7 +159,7 @@ mod tests {
         let mut item = Item { left_out: 1, attempt: 2, ..item(MessageKind::Reminder, 31) };
         item.message.language = Language::GERMAN;
         item.message.title = "FACH 3 FEHLT".to_owned();
-        item.message.leave_in = Some("DRIN LASSEN 1 2".to_owned());
+        item.message.tray_line = Some("DRIN LASSEN 1 2".to_owned());
         item.message.warning = "Nicht allein deshalb tauschen.".to_owned();
         let batch = Batch::of(item);
         assert_eq!(subject(&batch), "heron: weiterhin kritisch: FACH 3 FEHLT, DRIN LASSEN 1 2");
@@ -222,7 +222,7 @@ mod tests {
         let wanted = "bird-song-recordings-…: critical: TRAY 3 GONE, LEAVE IN 1 2 and 1 more";
         assert_eq!((subject(&batch).as_str(), wanted.chars().count()), (wanted, SUBJECT));
 
-        item.message.leave_in = Some("LEAVE IN upper-left upper-right lower-left lower-right".to_owned());
+        item.message.tray_line = Some("LEAVE IN upper-left upper-right lower-left lower-right".to_owned());
         let subject = subject(&Batch::of(item));
         assert!(subject.ends_with(", LEAVE IN upper-left upper-right lower-left lower-right"), "{subject}");
         assert!(subject.starts_with("bird-so…: "), "{subject}");

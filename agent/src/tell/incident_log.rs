@@ -55,7 +55,7 @@ fn line(change: &Change, verdict: &Verdict, now: Moment, wall: &Wall, language: 
 fn says_no_more(incident: &Incident, changes: &[Change]) -> Option<usize> {
     let [held] = &incident.conditions[..] else { return None };
     let is_of_it = |change: &Change| change.condition().key() == held.key();
-    changes.iter().position(is_of_it).filter(|_| incident.cause == Cause::AsItSays)
+    changes.iter().position(is_of_it).filter(|_| incident.cause == Cause::SelfEvident)
 }
 
 /// The entry of an update.
@@ -140,7 +140,7 @@ mod tests {
         let settings = demo::settings().expect("the pretend box has settings");
         let (mut verdict, _) = judge(&settings, &mut Memory::default(), now(), Some(&snapshot), &Itself::default());
         verdict.incidents.retain(|incident| incident.severity == Severity::Critical);
-        verdict.incidents[0].cause = Cause::AsItSays;
+        verdict.incidents[0].cause = Cause::SelfEvident;
         verdict.incidents[0].conditions.truncate(1);
         verdict
     }
@@ -171,7 +171,7 @@ mod tests {
             entries.into_iter().filter_map(|entry| entry.short).collect::<Vec<_>>()
         };
         let held = degraded().incidents[0].conditions[0].clone();
-        for cause in [Cause::AsItSays, Cause::Unclear] {
+        for cause in [Cause::SelfEvident, Cause::Unknown] {
             let opened = read(UpdateKind::Opened, cause, &[Change::Opened(held.clone())]);
             let [line] = &opened[..] else { panic!("{cause:?}: {opened:?}") };
             assert!(line.text.starts_with("kritisch: ") && line.text.ends_with(" (Vorfall 1)"), "{line:?}");
@@ -207,7 +207,7 @@ mod tests {
     fn how_an_incident_turned_is_said_before_its_title() {
         let lasted = Some(Duration::from_secs(7_200));
         assert_eq!(turned(UpdateKind::Opened), "");
-        assert_eq!(turned(UpdateKind::Refined { before: Cause::Unclear }), "now clearer: ");
+        assert_eq!(turned(UpdateKind::Refined { before: Cause::Unknown }), "now clearer: ");
         assert_eq!(turned(UpdateKind::Closed { lasted, how: Ended::Over }), "cleared after 2 h: ");
         let unknown = UpdateKind::Closed { lasted: None, how: Ended::Over };
         assert_eq!(turned(unknown), "cleared after an unknown time: ");

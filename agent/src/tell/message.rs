@@ -2,7 +2,7 @@
 
 use super::words::phrases::Language;
 use crate::clock::{Clock, Moment, calendar_between};
-use crate::verdict::{Incident, Severity};
+use crate::verdict::{Incident, LeaveIn, Severity};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::time::Duration;
@@ -43,8 +43,10 @@ pub struct Message {
     pub advice: String,
     /// What would make it worse.
     pub warning: String,
-    /// What must stay in, in a line of the panel.
-    pub leave_in: Option<String>,
+    /// What may be done with trays, in a line of the panel.
+    pub tray_line: Option<String>,
+    /// The drives that must stay in.
+    pub leave_in: Option<LeaveIn>,
     /// What was measured, against which limit.
     pub evidence: Vec<String>,
     /// What could not be measured, and why.
@@ -94,6 +96,7 @@ impl Message {
             part_of: None,
             advice: String::new(),
             warning: String::new(),
+            tray_line: None,
             leave_in: None,
             evidence: Vec::new(),
             not_measured: Vec::new(),
@@ -230,6 +233,7 @@ impl Stamp {
 /// A message for tests: the bird-song box has lost a drive.
 #[cfg(test)]
 pub(crate) fn example(incident: &str, sequence: u32, kind: MessageKind, severity: Severity) -> Message {
+    use crate::verdict::Handling;
     let made_at = Stamp { boot_id: "spring".to_owned(), moment: Moment::default(), wall: None };
     Message {
         id: format!("{incident}.{sequence}"),
@@ -241,7 +245,10 @@ pub(crate) fn example(incident: &str, sequence: u32, kind: MessageKind, severity
         sentence: "Tray 3 (serial ..LARK) is no longer seen; md0 needs it.".to_owned(),
         advice: "Leave 1 2 in. Check the plugs of this one with the box off.".to_owned(),
         warning: "Do not replace it for this alone: a lost connection is not a broken drive.".to_owned(),
-        leave_in: (kind != MessageKind::Closed).then(|| "LEAVE IN 1 2".to_owned()),
+        tray_line: (kind != MessageKind::Closed).then(|| "LEAVE IN 1 2".to_owned()),
+        leave_in: Handling::LeaveIn(vec!["1".to_owned(), "2".to_owned()])
+            .leave_in()
+            .filter(|_| kind != MessageKind::Closed),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: vec!["what it counts: it does not answer".to_owned()],
         since: "14:02".to_owned(),

@@ -96,6 +96,7 @@ fn message(nth: usize, made_at: Stamp) -> Message {
         news: Vec::new(),
         also: Vec::new(),
         part_of: None,
+        tray_line: None,
         leave_in: None,
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: Vec::new(),

@@ -303,7 +303,7 @@ impl Played {
             (link.up.taken, link.speed.taken) = (now, now);
         }
         for controller in &mut snapshot.controllers {
-            (controller.answers.taken, controller.lane.taken, controller.bus_errors.taken) = (now, now, now);
+            (controller.answers.taken, controller.pcie_link.taken, controller.bus_errors.taken) = (now, now, now);
         }
         snapshot
     }

@@ -22,7 +22,7 @@ use traylight::tell::batch::{Batch, Item};
 use traylight::tell::box_state::BoxState;
 use traylight::tell::message::{About, Message, MessageKind, Stamp, Topic};
 use traylight::tell::words::phrases::Language;
-use traylight::verdict::Severity;
+use traylight::verdict::{Handling, Severity};
 
 /// What the box would say of a lost drive.
 fn message(incident: &str, sequence: u32, kind: MessageKind) -> Message {
@@ -40,7 +40,8 @@ fn message(incident: &str, sequence: u32, kind: MessageKind) -> Message {
         news: Vec::new(),
         also: Vec::new(),
         part_of: None,
-        leave_in: Some("LEAVE IN 1 2".to_owned()),
+        tray_line: Some("LEAVE IN 1 2".to_owned()),
+        leave_in: Handling::LeaveIn(vec!["1".to_owned(), "2".to_owned()]).leave_in(),
         evidence: vec!["its block device is gone".to_owned()],
         not_measured: Vec::new(),
         next_test: String::new(),

@@ -41,7 +41,7 @@ fn figures(snapshot: &Snapshot) -> BTreeMap<String, Option<String>> {
         let key = &controller.key;
         put(format!("{key} driver"), controller.driver.clone());
         put(format!("{key} answers"), controller.answers.get().map(ToString::to_string));
-        put(format!("{key} lane"), controller.lane.get().map(|lane| format!("{lane:?}")));
+        put(format!("{key} pcie_link"), controller.pcie_link.get().map(|pcie_link| format!("{pcie_link:?}")));
         put(format!("{key} errors"), controller.bus_errors.get().map(|errors| format!("{errors:?}")));
     }
     for link in &snapshot.links {

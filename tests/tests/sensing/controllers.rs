@@ -37,15 +37,15 @@ fn a_card_tells_its_link_its_errors_and_how_its_ports_save_power() {
     let heron = heron();
     heron.pci_errors(PORT, 480, 1).pci_errors(CARD, 3, 0);
     let card = controller(&heron, "0000/1c.0/00.0");
-    let lane = card.lane.get().expect("it has a link");
-    assert_eq!((lane.gigatransfers, lane.width), (8.0, 2));
+    let pcie_link = card.pcie_link.get().expect("it has a link");
+    assert_eq!((pcie_link.gigatransfers, pcie_link.width), (8.0, 2));
     let errors = card.bus_errors.get().expect("errors are counted");
     assert_eq!((errors.corrected, errors.uncorrected), (483, 1), "those of the port above it count as well");
     assert_eq!(card.answers.get(), Some(&true));
     assert_eq!(card.link_power.as_deref(), Some("med_power_with_dipm"));
 
     let onboard = controller(&heron, "0000/1f.2");
-    assert_eq!(onboard.lane.missing().map(|why| why.reason), Some(Reason::NotFitted));
+    assert_eq!(onboard.pcie_link.missing().map(|why| why.reason), Some(Reason::NotFitted));
     assert_eq!(onboard.bus_errors.missing().map(|why| why.reason), Some(Reason::NotFitted));
 }
 
@@ -65,7 +65,7 @@ fn a_controller_that_sleeps_is_not_woken() {
     std::fs::set_permissions(heron.path(&format!("{CARD}/config")), refused).expect("the file is ours");
     heron.remove(&format!("{CARD}/current_link_speed"));
     let card = controller(&heron, "0000/1c.0/00.0");
-    for why in [card.answers.missing(), card.lane.missing()] {
+    for why in [card.answers.missing(), card.pcie_link.missing()] {
         assert_eq!(why.map(|why| why.reason), Some(Reason::NotAsked), "{why:?}");
     }
     assert!(card.bus_errors.get().is_some(), "the kernel has those in memory");
@@ -89,7 +89,7 @@ fn files_of_a_controller_that_make_no_sense_cost_only_what_they_tell() {
         .write_raw(&format!("{CARD}/config"), &[0x7b])
         .write("/sys/bus/pci/devices/0000:00:14.0/class", "serial bus\n");
     let card = controller(&heron, "0000/1c.0/00.0");
-    let reasons = [card.answers.missing(), card.lane.missing(), card.bus_errors.missing()];
+    let reasons = [card.answers.missing(), card.pcie_link.missing(), card.bus_errors.missing()];
     assert_eq!(reasons.map(|why| why.map(|why| why.reason)), [Some(Reason::Unreadable); 3]);
     let keys: Vec<String> = rounds(&heron).round().controllers.into_iter().map(|it| it.key).collect();
     assert_eq!(keys, ["0000/1c.0/00.0", "0000/1f.2"], "one without a class is none that is known");

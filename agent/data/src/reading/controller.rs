@@ -18,7 +18,7 @@ pub struct Controller {
     /// False when its configuration space reads as all ones: it is on the list and no longer there.
     pub answers: Reading<bool>,
     /// Its PCIe link now.
-    pub lane: Reading<Lane>,
+    pub pcie_link: Reading<PcieLink>,
     /// Errors on its PCIe link since the start of the machine, its own and those of the port above it
     /// (Documentation/ABI/testing/sysfs-bus-pci-devices-aer_stats).
     pub bus_errors: Reading<BusErrors>,
@@ -46,14 +46,14 @@ pub enum ControllerKind {
 
 /// A PCIe link.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Lane {
+pub struct PcieLink {
     /// Transfers per second and lane, in thousands of millions (`current_link_speed`).
     pub gigatransfers: f64,
     /// Lanes in use (`current_link_width`).
     pub width: u32,
 }
 
-impl fmt::Display for Lane {
+impl fmt::Display for PcieLink {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} GT/s x{}", self.gigatransfers, self.width)
     }

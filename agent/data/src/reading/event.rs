@@ -119,7 +119,7 @@ pub enum EventKind {
     /// A file system stopped writing.
     StoppedWriting,
     /// A file system has no room for metadata.
-    NoMetadataRoom,
+    NoPoolMetadata,
     /// A port was switched off because too much current was drawn from it.
     OverCurrent,
     /// The board's supply is too low.

@@ -30,7 +30,7 @@ pub enum Cause {
     /// A controller has stopped working while warm, and worked again once it had cooled.
     ControllerHot,
     /// The PCIe link to a controller.
-    Lane,
+    PcieLink,
     /// A USB bridge.
     UsbBridge,
     /// The 5 V of a USB host or hub.
@@ -60,7 +60,7 @@ pub enum Cause {
     /// The machine restarted by itself because of heat.
     RestartHeat,
     /// The machine restarted by itself, and the cause is not known.
-    RestartUnclear,
+    RestartUnexplained,
     /// A link lost while it saved power.
     LinkPowerSaving,
     /// The drive was taken out on purpose.
@@ -68,15 +68,15 @@ pub enum Cause {
     /// A healthy drive was removed while another was missing, most likely by mistake.
     WrongTray,
     /// Not enough is known.
-    Unclear,
+    Unknown,
     /// The condition has no other cause.
-    AsItSays,
+    SelfEvident,
 }
 
 impl Cause {
     /// False where the conditions themselves say all that there is to say.
     pub fn is_named(self) -> bool {
-        !matches!(self, Self::Unclear | Self::AsItSays)
+        !matches!(self, Self::Unknown | Self::SelfEvident)
     }
 
     /// All causes.

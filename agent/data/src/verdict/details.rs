@@ -3,7 +3,7 @@
 use super::fact::facts_of;
 use super::place::Place;
 use super::unseen::UnseenPart;
-use crate::reading::{Lane, MemberErrorKind};
+use crate::reading::{MemberErrorKind, PcieLink};
 use crate::units::{Bytes, CelsiusDifference, MegabitsPerSecond, Percent, Rpm};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -155,7 +155,7 @@ facts_of! {
         /// Errors on its PCIe link, all corrected.
         BusErrors { corrected: u64, within: Duration },
         /// Its PCIe link is slower or narrower than it was.
-        SlowLane { now: Lane, best: Lane },
+        SlowLink { now: PcieLink, best: PcieLink },
         /// A USB bridge was reset.
         Resets { count: u64, within: Duration },
     }

@@ -9,7 +9,7 @@ use super::estimate::Estimate;
 use super::fact::facts_of;
 use super::outlook::Outlook;
 use super::place::{ControllerName, Place};
-use super::self_test::SaysFailing;
+use super::self_test::HealthFailure;
 use crate::reading::{ActivityKind, MemberRole, Nominal, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm, Volts};
 use serde::{Deserialize, Serialize};
@@ -114,7 +114,7 @@ facts_of! {
         /// A network port is down, slow or unsteady.
         LinkTrouble { link: String, what: LinkFault },
         /// A drive predicts that it will fail, or failed its own test.
-        DriveSaysFailing { drive: Place, how: SaysFailing },
+        DriveHealthFailed { drive: Place, how: HealthFailure },
         /// A drive has sectors that it cannot read.
         PendingOrUncorrectable {
             drive: Place,

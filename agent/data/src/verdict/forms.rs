@@ -8,9 +8,9 @@ use super::estimate::Estimate;
 use super::fact::{Fact, ToFact};
 use super::outlook::Outlook;
 use super::place::{ControllerName, Place};
-use super::self_test::SaysFailing;
+use super::self_test::HealthFailure;
 use super::unseen::UnseenPart;
-use crate::reading::{ActivityKind, Lane, MemberErrorKind, MemberRole, Nominal, TestKind, Writing};
+use crate::reading::{ActivityKind, MemberErrorKind, MemberRole, Nominal, PcieLink, TestKind, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm, Volts};
 use std::time::Duration;
 
@@ -37,7 +37,7 @@ to_fact! {
     Bytes: self => Fact::Figure(self);
     // Sentences name its unit: MB/s.
     BytesPerSecond: self => Fact::Number(self.0 / 1e6);
-    Lane: self => Fact::Figure(self);
+    PcieLink: self => Fact::Figure(self);
     MegabitsPerSecond: self => Fact::Figure(self);
     Percent: self => Fact::Figure(self);
     Rpm: self => Fact::Figure(self);
@@ -62,7 +62,7 @@ to_fact! {
     ControllerFault: self => Fact::Case(self.into(), self.facts());
     LinkFault: self => Fact::Case(self.into(), self.facts());
     PoolErrors: self => Fact::Case(self.into(), self.facts());
-    SaysFailing: self => Fact::Case(self.into(), self.facts());
+    HealthFailure: self => Fact::Case(self.into(), self.facts());
     Scarce: self => Fact::Case(self.into(), self.facts());
     WeakFan: self => Fact::Case(self.into(), self.facts());
     (Celsius, Celsius): self => Fact::Own;

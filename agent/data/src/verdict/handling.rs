@@ -30,7 +30,25 @@ pub enum Handling {
     },
 }
 
+/// Drives that must stay in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct LeaveIn {
+    /// True when all of them must; `trays` is empty then.
+    pub all: bool,
+    /// Labels of their trays.
+    pub trays: Vec<String>,
+}
+
 impl Handling {
+    /// The drives that must stay in, where it is about them.
+    pub fn leave_in(&self) -> Option<LeaveIn> {
+        match self {
+            Self::LeaveIn(labels) => Some(LeaveIn { all: labels.is_empty(), trays: labels.clone() }),
+            _ => None,
+        }
+    }
+
     /// True when trays must stay in that were not named before. No name at all stands for all of them.
     pub(super) fn names_more_than(&self, before: &Self) -> bool {
         match (before, self) {

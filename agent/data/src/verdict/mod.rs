@@ -47,7 +47,7 @@ pub use fact::{Fact, Facts};
 pub use finding::*;
 pub use freshness::Freshness;
 pub use gaps::Gaps;
-pub use handling::Handling;
+pub use handling::{Handling, LeaveIn};
 pub use incident::*;
 pub use judged::{HeatLimits, JudgedDrive, Redundancy};
 pub use limit::{Figure, Limit, Origin};

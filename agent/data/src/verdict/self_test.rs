@@ -9,7 +9,7 @@ facts_of! {
     /// How a drive says that it fails.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, IntoStaticStr)]
     #[strum(serialize_all = "kebab-case")]
-    pub enum SaysFailing {
+    pub enum HealthFailure {
         /// By its own assessment of itself.
         Assessment,
         /// By a self-test that it failed and that no later one has undone.

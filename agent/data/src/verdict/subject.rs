@@ -86,7 +86,7 @@ aspects! {
         /// Whether it is there.
         Gone,
         /// The speed and width of its PCIe link.
-        Lane,
+        LinkSpeed,
         /// How often it was reset.
         Resets,
         /// Whether its registers answer.
@@ -195,7 +195,7 @@ mod tests {
             (r#"{"Controller":["01.0","driver"]}"#, "controller 01.0 driver"),
             (r#"{"Controller":["01.0","errors"]}"#, "controller 01.0 errors"),
             (r#"{"Controller":["01.0","gone"]}"#, "controller 01.0 gone"),
-            (r#"{"Controller":["01.0","lane"]}"#, "controller 01.0 lane"),
+            (r#"{"Controller":["01.0","link-speed"]}"#, "controller 01.0 link-speed"),
             (r#"{"Controller":["01.0","resets"]}"#, "controller 01.0 resets"),
             (r#"{"Controller":["01.0","silent"]}"#, "controller 01.0 silent"),
             (r#"{"Agent":"clock"}"#, "traylight clock"),

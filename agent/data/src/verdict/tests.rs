@@ -13,7 +13,7 @@ const KINDS: &[&str] = &[
     "space-low",
     "fan-stopped",
     "link-trouble",
-    "drive-says-failing",
+    "drive-health-failed",
     "pending-or-uncorrectable",
     "reallocated-growth",
     "sata-crc-growth",
@@ -60,7 +60,7 @@ const CAUSES: &[&str] = &[
     "drive-fails",
     "controller-stopped",
     "controller-hot",
-    "lane",
+    "pcie-link",
     "usb-bridge",
     "usb-power",
     "shared-path",
@@ -75,12 +75,12 @@ const CAUSES: &[&str] = &[
     "slow-to-wake",
     "restart-power",
     "restart-heat",
-    "restart-unclear",
+    "restart-unexplained",
     "link-power-saving",
     "taken-out",
     "wrong-tray",
-    "unclear",
-    "as-it-says",
+    "unknown",
+    "self-evident",
 ];
 
 #[test]

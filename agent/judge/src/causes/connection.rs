@@ -136,11 +136,11 @@ fn saves_power(view: &CauseView, suspect: &Suspect) -> Option<bool> {
     Some(!matches!(policy, "max_performance" | "keep_firmware_settings"))
 }
 
-/// `unclear`: what no other rule explains. Each drive by itself.
-pub fn unclear(left: &Left) -> Vec<Diagnosis> {
+/// `unknown`: what no other rule explains. Each drive by itself.
+pub fn unknown(left: &Left) -> Vec<Diagnosis> {
     let rule = |suspect: &Suspect| {
         Trouble::ALL.into_iter().any(|trouble| left.is_open(suspect, trouble)).then(|| {
-            let mut diagnosis = Diagnosis::new(Cause::Unclear, Confidence::Possible).of([suspect], &Trouble::ALL);
+            let mut diagnosis = Diagnosis::new(Cause::Unknown, Confidence::Possible).of([suspect], &Trouble::ALL);
             diagnosis = diagnosis.with(suspect.all_signs().filter(|sign| sign.last >= suspect.since.minus(NEAR)));
             diagnosis.without(twelve_volts(left.view)).without([Unmeasured::ControllerTemperature])
         })

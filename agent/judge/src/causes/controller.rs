@@ -29,7 +29,7 @@ fn is_dead(what: &ControllerFault) -> bool {
 }
 
 fn is_of_the_link(what: &ControllerFault) -> bool {
-    matches!(what, ControllerFault::BusErrors { .. } | ControllerFault::SlowLane { .. })
+    matches!(what, ControllerFault::BusErrors { .. } | ControllerFault::SlowLink { .. })
 }
 
 /// The drives in trouble, by their controller; only controllers of which every known drive is in trouble, or that are
@@ -107,9 +107,9 @@ pub fn stopped(left: &Left) -> Vec<Diagnosis> {
     by_controller(left).into_iter().filter_map(rule).collect()
 }
 
-/// `lane`: errors are counted on the PCIe link of a controller, or it is slower or narrower than it was, while no drive
+/// `pcie-link`: errors are counted on the PCIe link of a controller, or it is slower or narrower than it was, while no drive
 /// behind it counts damaged transfers. Two drives or more that suffer from it belong to the incident.
-pub fn lane(left: &Left) -> Vec<Diagnosis> {
+pub fn pcie_link(left: &Left) -> Vec<Diagnosis> {
     let link = |condition: &Condition| match &condition.finding {
         Finding::ControllerTrouble { controller, what, .. } if is_of_the_link(what) => Some(controller.key.clone()),
         _ => None,
@@ -131,7 +131,7 @@ pub fn lane(left: &Left) -> Vec<Diagnosis> {
             sign.event.part == part && matches!(sign.event.what, EventKind::BusError | EventKind::BusErrorCorrected)
         });
         let told = told_of(left, &key, is_of_the_link);
-        Some(Diagnosis::new(Cause::Lane, confidence).of(suspects, CONNECTED).with(errors).claiming(told).part(key))
+        Some(Diagnosis::new(Cause::PcieLink, confidence).of(suspects, CONNECTED).with(errors).claiming(told).part(key))
     };
     keys.into_iter().filter_map(rule).collect()
 }

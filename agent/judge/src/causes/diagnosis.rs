@@ -47,7 +47,7 @@ impl Diagnosis {
 
     /// A condition that says it all.
     pub fn as_it_says(condition: &Condition) -> Self {
-        let mut diagnosis = Self::new(Cause::AsItSays, Confidence::Certain).claiming([condition]);
+        let mut diagnosis = Self::new(Cause::SelfEvident, Confidence::Certain).claiming([condition]);
         diagnosis.drives.extend(condition.subject.drive().cloned());
         diagnosis
     }

@@ -43,7 +43,7 @@ pub fn fails(left: &Left) -> Vec<Diagnosis> {
 }
 
 fn failing(suspect: &Suspect) -> Option<Diagnosis> {
-    let says_so = suspect.has(&[Kind::DriveSaysFailing]);
+    let says_so = suspect.has(&[Kind::DriveHealthFailed]);
     let died = suspect.failed_and_died();
     // Its own word is a measurement, and so are places that it replaces; what it cannot read may have come from
     // outside.

@@ -56,7 +56,7 @@ pub fn restart(left: &Left) -> Vec<Diagnosis> {
         } else if left.view.open(&[Kind::CpuHotThrottled]).any(was_hot) {
             Diagnosis::new(Cause::RestartHeat, Confidence::Possible)
         } else {
-            Diagnosis::new(Cause::RestartUnclear, Confidence::Possible)
+            Diagnosis::new(Cause::RestartUnexplained, Confidence::Possible)
         };
         Some(diagnosis.claiming([condition]).without(super::power::twelve_volts(left.view)))
     };

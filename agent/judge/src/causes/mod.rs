@@ -36,7 +36,7 @@ const RULES: [CauseRule; 25] = [
     power::supply,
     power::dark_since_start,
     connection::wrong_tray,
-    controller::lane,
+    controller::pcie_link,
     controller::path_hangs,
     power::tray_power,
     transfer::after_a_move,
@@ -49,7 +49,7 @@ const RULES: [CauseRule; 25] = [
     host::data_path,
     heat::warmth,
     host::restart,
-    connection::unclear,
+    connection::unknown,
 ];
 
 /// What lies behind what holds. Each open condition that a rule explains is claimed by exactly one diagnosis.

@@ -77,7 +77,7 @@ pub fn damage(left: &Left) -> Vec<Diagnosis> {
 }
 
 /// Commands run out on two drives or more of one card, and no transfer is damaged. Where the errors of a card's PCIe
-/// link are not counted, that is how a bad ribbon or slot shows (`lane`).
+/// link are not counted, that is how a bad ribbon or slot shows (`pcie-link`).
 pub fn silence(left: &Left) -> Vec<Diagnosis> {
     let spotless = |suspect: &&Suspect| {
         !suspect.is_unreadable() && !suspect.is_damaged() && !suspect.lost_power(Trouble::Connection)
@@ -92,7 +92,7 @@ pub fn silence(left: &Left) -> Vec<Diagnosis> {
         // One that sits on the board itself has neither ribbon nor slot.
         let is_card = card.matches('/').count() >= 2;
         let part = shared_part(&suspects, card.clone());
-        let cause = if uncounted && is_card && part == card { Cause::Lane } else { Cause::SharedPath };
+        let cause = if uncounted && is_card && part == card { Cause::PcieLink } else { Cause::SharedPath };
         let signs = suspects.iter().flat_map(|suspect| suspect.signs(&super::view::SILENCE, super::view::NEAR));
         (suspects.len() >= 2).then(|| {
             Diagnosis::new(cause, Confidence::Possible)

@@ -290,7 +290,7 @@ impl<'a> Suspect<'a> {
     /// its absence; what it was does not.
     pub fn is_worn(&self) -> bool {
         let was = || self.before().is_some_and(|before| before.worn);
-        self.has(&[Kind::DriveSaysFailing]) || WEARING.iter().all(|kind| self.has(&[*kind])) || was()
+        self.has(&[Kind::DriveHealthFailed]) || WEARING.iter().all(|kind| self.has(&[*kind])) || was()
     }
 
     /// When a loss happened: before the kernel lets a drive go, it tries for a minute to get its link back.

@@ -50,7 +50,7 @@ fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limi
         ControllerFault::BusErrors { .. } => {
             limit!("limit.controller.bus-errors", errors = BUS_ERRORS, within = ERRORS_COUNT_FOR)
         }
-        ControllerFault::SlowLane { .. } => limit!("limit.controller.slow-lane", hold = SLOW.warning),
+        ControllerFault::SlowLink { .. } => limit!("limit.controller.slow-link", hold = SLOW.warning),
         ControllerFault::Resets { .. } => limit!("limit.controller.resets", resets = RESETS, within = ERRORS_COUNT_FOR),
     }]
 }
@@ -154,10 +154,15 @@ impl ControllerContext<'_> {
                 COUNTED,
             ));
         }
-        if let (Some(&now), Some(best)) = (there.lane.get(), known.best) {
+        if let (Some(&now), Some(best)) = (there.pcie_link.get(), known.best) {
             let is_slow = now.gigatransfers < best.gigatransfers || now.width < best.width;
             let zone = raised(is_slow, Severity::Warning);
-            seen.push(self.observation(ControllerAspect::Lane, zone, ControllerFault::SlowLane { now, best }, SLOW));
+            seen.push(self.observation(
+                ControllerAspect::LinkSpeed,
+                zone,
+                ControllerFault::SlowLink { now, best },
+                SLOW,
+            ));
         }
         seen
     }

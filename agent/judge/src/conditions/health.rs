@@ -1,4 +1,4 @@
-//! What drives say of themselves: drive-says-failing, pending-or-uncorrectable, reallocated-growth, sata-crc-growth,
+//! What drives say of themselves: drive-health-failed, pending-or-uncorrectable, reallocated-growth, sata-crc-growth,
 //! drive-lost-power, ssd-worn. Growth is judged, by a ledger that outlives restarts; raw totals never decide alone.
 //!
 //! The thresholds are starting values (common practice, no source), except that one pending, reallocated or
@@ -22,7 +22,7 @@ use traylight_data::reading::{
     DriveKey, EventKind, Part, PastTest, SelfAssessment, SelfTest, SelfTests, Snapshot, TestKind,
 };
 use traylight_data::units::Percent;
-use traylight_data::verdict::{Condition, Finding, Kind, Limit, Origin, SaysFailing, Severity, Subject};
+use traylight_data::verdict::{Condition, Finding, HealthFailure, Kind, Limit, Origin, Severity, Subject};
 
 /// Growth within this is fast.
 const FAST_WITHIN: Duration = DAY;
@@ -48,7 +48,7 @@ const RAISED: Zone = Zone::Raised(Severity::Critical);
 
 pub const RULE: Rule = Rule {
     kinds: &[
-        Traits::of(Kind::DriveSaysFailing).about_trays().sign_of(Trouble::Media).played(Play::fast(
+        Traits::of(Kind::DriveHealthFailed).about_trays().sign_of(Trouble::Media).played(Play::fast(
             &[Need::Health],
             10,
             |the_box, _| the_box.healthy(Who::One, |health| health.assessment = Ok(SelfAssessment::Failing)),
@@ -84,7 +84,7 @@ pub const RULE: Rule = Rule {
 /// The limits of its conditions.
 fn limits(_: &Settings, _: Option<&Snapshot>, condition: &Condition) -> Vec<Limit> {
     match condition.kind() {
-        Kind::DriveSaysFailing => vec![limit!("limit.drive-says-failing").of(Origin::Drive)],
+        Kind::DriveHealthFailed => vec![limit!("limit.drive-health-failed").of(Origin::Drive)],
         Kind::PendingOrUncorrectable => {
             vec![limit!("limit.pending-or-uncorrectable", critical = UNREADABLE_MANY)]
         }
@@ -165,22 +165,22 @@ impl DriveContext<'_> {
         let (health, tests) = (&self.drive.health, &self.drive.self_tests);
         let assessment = health.get().and_then(|health| health.assessment.as_ref().ok());
         let failed = tests.get().and_then(failed_test);
-        let told = self.memory.finding(Kind::DriveSaysFailing, &self.subject());
+        let told = self.memory.finding(Kind::DriveHealthFailed, &self.subject());
         let (how, zone, seen) = match (assessment, failed, told) {
-            (Some(SelfAssessment::Failing), ..) => (SaysFailing::Assessment, RAISED, health.taken),
-            (_, failed, Some(Finding::DriveSaysFailing { how: SaysFailing::Assessment, .. })) => {
+            (Some(SelfAssessment::Failing), ..) => (HealthFailure::Assessment, RAISED, health.taken),
+            (_, failed, Some(Finding::DriveHealthFailed { how: HealthFailure::Assessment, .. })) => {
                 let zone = if failed.is_some() { RAISED } else { Zone::Between };
-                (SaysFailing::Assessment, zone, health.taken.max(tests.taken))
+                (HealthFailure::Assessment, zone, health.taken.max(tests.taken))
             }
             (_, Some(failed), _) => (failed, RAISED, tests.taken),
-            (_, None, Some(Finding::DriveSaysFailing { how: how @ SaysFailing::SelfTest { .. }, .. })) => {
+            (_, None, Some(Finding::DriveHealthFailed { how: how @ HealthFailure::SelfTest { .. }, .. })) => {
                 let undone = tests.get().is_some_and(|tests| tests.past.iter().any(|test| undoes(test, *how)));
                 (*how, if undone { Zone::Clear } else { Zone::Between }, tests.taken)
             }
-            (Some(SelfAssessment::Passed), None, _) => (SaysFailing::Assessment, Zone::Clear, health.taken),
+            (Some(SelfAssessment::Passed), None, _) => (HealthFailure::Assessment, Zone::Clear, health.taken),
             (None, None, _) => return None,
         };
-        let finding = Finding::DriveSaysFailing { drive: self.place(), how };
+        let finding = Finding::DriveHealthFailed { drive: self.place(), how };
         Some(Observation { seen, ..self.observation(zone, finding, TWO_READINGS) })
     }
 
@@ -256,14 +256,14 @@ impl DriveContext<'_> {
 }
 
 /// The failed self-test that stands. A drive whose state says "failed" and whose record cannot be read failed some test.
-fn failed_test(tests: &SelfTests) -> Option<SaysFailing> {
+fn failed_test(tests: &SelfTests) -> Option<HealthFailure> {
     let of_record = tests.standing_failure();
-    let unknown = (tests.past.is_empty() && tests.now == SelfTest::Failed).then_some(SaysFailing::SelfTest {
+    let unknown = (tests.past.is_empty() && tests.now == SelfTest::Failed).then_some(HealthFailure::SelfTest {
         self_test: TestKind::Other,
         failed_at_lba: None,
         age_hours: None,
     });
-    let of_record = of_record.map(|PastTest { kind, failed_at_lba, age_hours, .. }| SaysFailing::SelfTest {
+    let of_record = of_record.map(|PastTest { kind, failed_at_lba, age_hours, .. }| HealthFailure::SelfTest {
         self_test: kind,
         failed_at_lba,
         age_hours,
@@ -272,6 +272,6 @@ fn failed_test(tests: &SelfTests) -> Option<SaysFailing> {
 }
 
 /// True for a passed test that looked at no less than the one by which the drive said that it fails.
-fn undoes(test: &PastTest, how: SaysFailing) -> bool {
-    matches!(how, SaysFailing::SelfTest { self_test, .. } if test.undoes_failure_of(self_test))
+fn undoes(test: &PastTest, how: HealthFailure) -> bool {
+    matches!(how, HealthFailure::SelfTest { self_test, .. } if test.undoes_failure_of(self_test))
 }

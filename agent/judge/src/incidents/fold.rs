@@ -132,7 +132,7 @@ fn put_together<'a>(
     for (diagnosis, conditions) in diagnosed {
         let is_alike = |(other, others): &&mut (Diagnosis, Vec<&Condition>)| {
             let alike = |one: &&Condition| others.iter().all(|other| one_reason(view, one, other));
-            other.cause == Cause::Unclear && diagnosis.cause == Cause::Unclear && conditions.iter().all(alike)
+            other.cause == Cause::Unknown && diagnosis.cause == Cause::Unknown && conditions.iter().all(alike)
         };
         match kept.iter_mut().find(is_alike) {
             Some((other, others)) => {

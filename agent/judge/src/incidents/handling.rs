@@ -52,7 +52,7 @@ pub fn handling(view: &CauseView, diagnosis: &Diagnosis, conditions: &[&Conditio
 fn is_of_a_connection(cause: Cause) -> bool {
     matches!(
         cause,
-        Cause::Unclear | Cause::DriveHangs | Cause::TrayPower | Cause::TrayConnection | Cause::LinkPowerSaving
+        Cause::Unknown | Cause::DriveHangs | Cause::TrayPower | Cause::TrayConnection | Cause::LinkPowerSaving
     )
 }
 
@@ -72,7 +72,7 @@ fn has_its_reason_elsewhere(cause: Cause) -> bool {
         Cause::Supply
             | Cause::ControllerStopped
             | Cause::ControllerHot
-            | Cause::Lane
+            | Cause::PcieLink
             | Cause::UsbBridge
             | Cause::UsbPower
             | Cause::SharedPath

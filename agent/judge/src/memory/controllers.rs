@@ -9,7 +9,7 @@ use std::time::Duration;
 use traylight_config::Settings;
 use traylight_data::reading::port::{bridge_of, controller_of};
 use traylight_data::reading::{
-    Bus, BusErrors, ControllerKind, Drive, DriveKey, EventKind, Lane, Listing, Part, Snapshot,
+    Bus, BusErrors, ControllerKind, Drive, DriveKey, EventKind, Listing, Part, PcieLink, Snapshot,
 };
 use traylight_data::verdict::{ControllerFault, Place};
 
@@ -39,7 +39,7 @@ pub struct KnownController {
     /// The drives that were last seen behind it.
     pub drives: BTreeSet<DriveKey>,
     /// The best of its link, speed and width each by itself.
-    pub best: Option<Lane>,
+    pub best: Option<PcieLink>,
 }
 
 impl Learns<Look<'_>> for ControllerMemory {
@@ -94,7 +94,7 @@ impl ControllerMemory {
                 // Another card in the same slot has another best; the drives may be the same.
                 *known = KnownController { drives: std::mem::take(&mut known.drives), ..new() };
             }
-            known.best = better(known.best, controller.lane.get().copied());
+            known.best = better(known.best, controller.pcie_link.get().copied());
         }
         for drive in &snapshot.drives {
             let head = drive.port.as_deref().and_then(controller_of);
@@ -116,17 +116,18 @@ impl ControllerMemory {
         let Some(known) = self.controllers.get_mut(key) else { return };
         match what {
             ControllerFault::Gone => known.drives.clear(),
-            ControllerFault::SlowLane { .. } => known.best = None,
+            ControllerFault::SlowLink { .. } => known.best = None,
             _ => {}
         }
     }
 }
 
-fn better(best: Option<Lane>, now: Option<Lane>) -> Option<Lane> {
+fn better(best: Option<PcieLink>, now: Option<PcieLink>) -> Option<PcieLink> {
     match (best, now) {
-        (Some(best), Some(now)) => {
-            Some(Lane { gigatransfers: best.gigatransfers.max(now.gigatransfers), width: best.width.max(now.width) })
-        }
+        (Some(best), Some(now)) => Some(PcieLink {
+            gigatransfers: best.gigatransfers.max(now.gigatransfers),
+            width: best.width.max(now.width),
+        }),
         (best, now) => best.or(now),
     }
 }

@@ -161,7 +161,7 @@ pub fn controller(key: &str) -> Controller {
         id: String::new(),
         driver: Some("ahci".to_owned()),
         answers: read(true),
-        lane: Reading::new(Err(unknown()), Moment::default(), Source::Sysfs),
+        pcie_link: Reading::new(Err(unknown()), Moment::default(), Source::Sysfs),
         bus_errors: Reading::new(Err(unknown()), Moment::default(), Source::Sysfs),
         link_power: Some("max_performance".to_owned()),
     }

@@ -3,8 +3,8 @@
 use super::{DAY, HOUR, MINUTE, Story};
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    Bus, BusErrors, Controller, ControllerKind, DriveKind, Event, EventKind, EventSource, Lane, Listing, Missing, Part,
-    Reading, Reason, Snapshot, Source,
+    Bus, BusErrors, Controller, ControllerKind, DriveKind, Event, EventKind, EventSource, Listing, Missing, Part,
+    PcieLink, Reading, Reason, Snapshot, Source,
 };
 use traylight_data::verdict::{ControllerFault, Finding};
 
@@ -70,7 +70,7 @@ fn an_nvme_drive_that_is_pulled_is_no_controller_that_stopped() {
         snapshot.controllers.retain(|controller| controller.key != NVME);
         snapshot.drives.retain(|drive| drive.kind != DriveKind::Ssd);
     });
-    assert_eq!(told, ["unclear: drive-gone"]);
+    assert_eq!(told, ["unknown: drive-gone"]);
 }
 
 #[test]
@@ -168,16 +168,16 @@ fn ten_errors_within_an_hour_are_noise_and_a_day_of_quiet_ends_it() {
 
 #[test]
 fn a_link_is_slow_only_against_its_own_best_and_after_an_hour() {
-    let (full, half) = (Lane { gigatransfers: 8.0, width: 2 }, Lane { gigatransfers: 8.0, width: 1 });
+    let (full, half) = (PcieLink { gigatransfers: 8.0, width: 2 }, PcieLink { gigatransfers: 8.0, width: 1 });
     let slow = Story::new().play(0, 4 * HOUR, |second, snapshot| {
         let is_slow = (HOUR..3 * HOUR).contains(&second);
-        set(&mut card(snapshot).lane, if is_slow { half } else { full });
+        set(&mut card(snapshot).pcie_link, if is_slow { half } else { full });
     });
     assert_eq!(slow.of(TROUBLE), ["7200 opened controller-trouble warning", "11100 closed controller-trouble"]);
-    let always = Story::new().play(0, 4 * HOUR, |_, snapshot| set(&mut card(snapshot).lane, half));
+    let always = Story::new().play(0, 4 * HOUR, |_, snapshot| set(&mut card(snapshot).pcie_link, half));
     assert_eq!(always.of(TROUBLE), [""; 0], "a card of two lanes in a slot of one");
     let half_from = |from: u64, second: u64, snapshot: &mut Snapshot| {
-        set(&mut card(snapshot).lane, if second < from { full } else { half });
+        set(&mut card(snapshot).pcie_link, if second < from { full } else { half });
     };
     let mut accepted = Story::new().play(0, 4 * HOUR, |second, snapshot| half_from(HOUR, second, snapshot));
     accepted.accept(TROUBLE).expect("it is slower");
@@ -186,7 +186,7 @@ fn a_link_is_slow_only_against_its_own_best_and_after_an_hour() {
     let other_card = Story::new().play(0, 6 * HOUR, |second, snapshot| {
         if second >= 2 * HOUR {
             card(snapshot).id = "fffe:0002".into();
-            set(&mut card(snapshot).lane, half);
+            set(&mut card(snapshot).pcie_link, half);
         }
     });
     assert_eq!(other_card.of(TROUBLE), [""; 0], "another card has another best");
@@ -238,10 +238,10 @@ fn what_could_not_be_listed_is_not_gone() {
 #[test]
 fn an_nvme_drive_whose_link_falls_back_is_told() {
     let story = Story::new().play(0, 4 * HOUR, |second, snapshot| {
-        let lane = if second < HOUR { (16.0, 4) } else { (16.0, 1) };
+        let pcie_link = if second < HOUR { (16.0, 4) } else { (16.0, 1) };
         let mut nvme = Controller { key: NVME.into(), kind: ControllerKind::Nvme, ..card(snapshot).clone() };
         nvme.driver = Some("nvme".into());
-        set(&mut nvme.lane, Lane { gigatransfers: lane.0, width: lane.1 });
+        set(&mut nvme.pcie_link, PcieLink { gigatransfers: pcie_link.0, width: pcie_link.1 });
         snapshot.controllers.push(nvme);
     });
     assert_eq!(story.of(TROUBLE), ["7200 opened controller-trouble warning"]);

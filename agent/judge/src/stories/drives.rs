@@ -39,7 +39,7 @@ fn a_drive_that_says_failing_is_believed_the_second_time_and_stays_under_suspici
                 assess(&mut snapshot.drives[0], SelfAssessment::Failing);
             }
         });
-    assert_eq!(told.told, ["360 opened drive-says-failing critical"]);
+    assert_eq!(told.told, ["360 opened drive-health-failed critical"]);
 }
 
 /// A single look cannot wait for a second reading: what a drive says counts.
@@ -55,7 +55,7 @@ fn one_look_believes_a_drive_at_once() {
         [
             "0 opened drive-hot critical",
             "0 opened drive-hotter-than-peers notice",
-            "0 opened drive-says-failing critical",
+            "0 opened drive-health-failed critical",
             "0 opened pending-or-uncorrectable warning"
         ]
     );

@@ -307,12 +307,12 @@ fn what_was_told_of_a_stick_ends_when_it_is_unplugged() {
         }
     };
     let story = Story::closely().play(0, 300, |second, snapshot| failing(second, snapshot, 120..9999));
-    assert_eq!(story.of("drive-says-failing").len(), 2, "{:?}", story.told);
+    assert_eq!(story.of("drive-health-failed").len(), 2, "{:?}", story.told);
     let story = Story::closely().play(0, 300, |second, snapshot| failing(second, snapshot, 120..124));
-    assert_eq!(story.of("drive-says-failing").len(), 1, "{:?}", story.told);
+    assert_eq!(story.of("drive-health-failed").len(), 1, "{:?}", story.told);
     let off = Story::closely().play(0, 60, |second, snapshot| failing(second, snapshot, 120..9999)).rebooted(HOUR);
     let off = off.play(0, 300, |_, _| {});
-    assert_eq!(off.of("drive-says-failing").len(), 1, "{:?}", off.told);
+    assert_eq!(off.of("drive-health-failed").len(), 1, "{:?}", off.told);
 }
 
 /// A failing drive was changed while the box was off: with and without names, in a pool that is whole again and alone.
@@ -330,7 +330,7 @@ fn what_was_told_of_a_drive_that_was_changed_while_the_box_was_off_ends() {
             }
         };
         let mut story = story.play(0, 120, failing);
-        assert_eq!(story.of("drive-says-failing").len(), 1);
+        assert_eq!(story.of("drive-health-failed").len(), 1);
         story = story.rebooted(HOUR);
         // With names the tray is given to the new drive, as its owner would.
         let before = story.settings.clone();
@@ -347,7 +347,7 @@ fn what_was_told_of_a_drive_that_was_changed_while_the_box_was_off_ends() {
             drive.key.0 = "HN26-JAYS".into();
             drive.serial = Some("HN26-JAYS".into());
         });
-        assert!(!story.holds("drive-says-failing"), "{index} {named}: {:?}", story.told);
+        assert!(!story.holds("drive-health-failed"), "{index} {named}: {:?}", story.told);
         assert!(!story.holds("drive-gone"), "{index} {named}: {:?}", story.told);
     }
 }

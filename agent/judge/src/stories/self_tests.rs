@@ -32,7 +32,7 @@ fn told(records: &[&[(TestKind, TestOutcome, u64)]]) -> Vec<String> {
     let story = Story::new().play(0, records.len() as u64 * HOUR, |second, snapshot| {
         record(&mut snapshot.drives[0], records[(second / HOUR) as usize]);
     });
-    story.of("drive-says-failing").into_iter().map(str::to_owned).collect()
+    story.of("drive-health-failed").into_iter().map(str::to_owned).collect()
 }
 
 #[test]
@@ -44,19 +44,19 @@ fn a_failed_test_is_critical_at_the_second_reading_until_a_long_one_is_passed() 
         &[(Short, Passed, 9_855), (Extended, Failed, 9_850)],
         &[(Extended, Passed, 9_858), (Short, Passed, 9_855)],
     ];
-    assert_eq!(told(&records), ["3660 opened drive-says-failing critical", "10800 closed drive-says-failing"]);
+    assert_eq!(told(&records), ["3660 opened drive-health-failed critical", "10800 closed drive-health-failed"]);
 }
 
 #[test]
 fn a_failed_short_test_is_taken_back_by_a_passed_short_one() {
     let records: [&[_]; 2] = [&[(Short, Failed, 9_850)], &[(Short, Passed, 9_851)]];
-    assert_eq!(told(&records), ["60 opened drive-says-failing critical", "3600 closed drive-says-failing"]);
+    assert_eq!(told(&records), ["60 opened drive-health-failed critical", "3600 closed drive-health-failed"]);
 }
 
 #[test]
 fn a_record_that_was_lost_takes_nothing_back() {
     let records: [&[_]; 3] = [&[(Short, Failed, 9_850)], &[], &[(Extended, Passed, 9_851)]];
-    assert_eq!(told(&records), ["60 opened drive-says-failing critical", "7200 closed drive-says-failing"]);
+    assert_eq!(told(&records), ["60 opened drive-health-failed critical", "7200 closed drive-health-failed"]);
 }
 
 #[test]
@@ -67,7 +67,7 @@ fn a_drive_that_assessed_itself_as_failing_is_not_cleared_by_a_test() {
         health.assessment = Ok(if second < HOUR { SelfAssessment::Failing } else { SelfAssessment::Passed });
         record(drive, if second < 2 * HOUR { &[(Short, Failed, 9_850)] } else { &[(Extended, Passed, 9_855)] });
     });
-    assert_eq!(story.of("drive-says-failing"), ["60 opened drive-says-failing critical"]);
+    assert_eq!(story.of("drive-health-failed"), ["60 opened drive-health-failed critical"]);
 }
 
 #[test]

@@ -247,7 +247,7 @@ fn what_was_told_of_a_drive_that_nobody_expects_waits_for_it_as_long_as_others_a
         let mut before = Story::closely();
         before.settings.shelves[1].trays.pop();
         let story = before.play(0, 120, |_, snapshot| visitor(snapshot)).rebooted(60);
-        assert!(story.holds("drive-says-failing"), "{:?}", story.told);
+        assert!(story.holds("drive-health-failed"), "{:?}", story.told);
         let story = story.play(0, 200, |second, snapshot| {
             visitor(snapshot);
             if is_staggered && second == 2 {
@@ -257,7 +257,7 @@ fn what_was_told_of_a_drive_that_nobody_expects_waits_for_it_as_long_as_others_a
                 snapshot.drives.truncate(5);
             }
         });
-        story.of("drive-says-failing").len()
+        story.of("drive-health-failed").len()
     };
     assert_eq!(after(true), 0, "it had two minutes, and was there in time");
     assert_eq!(after(false), 2, "it was over after a minute and a half, and told anew");

@@ -2,7 +2,7 @@
 //! sysfs-bus-pci-devices-aer_stats).
 
 use crate::plain::{quoted, whole};
-use traylight_data::reading::{ControllerKind, Lane};
+use traylight_data::reading::{ControllerKind, PcieLink};
 
 /// What kind of controller a class code such as `0x010601` stands for (PCI Code and ID Assignment Specification, 1.1
 /// and 1.12, as in Linux include/linux/pci_ids.h); `None` for what drives are not plugged into.
@@ -32,13 +32,13 @@ pub fn answers(head: [u8; 4]) -> bool {
 ///
 /// # Errors
 /// What was found instead; a link that is down has no speed or no lanes.
-pub fn lane(speed: &str, width: &str) -> Result<Lane, String> {
+pub fn pcie_link(speed: &str, width: &str) -> Result<PcieLink, String> {
     let number = speed.split_once(" GT/s").and_then(|(number, _)| number.parse::<f64>().ok());
     let gigatransfers = number
         .filter(|number| (1.0..1000.0).contains(number))
         .ok_or_else(|| format!("expected a speed such as `8.0 GT/s PCIe`, found {}", quoted(speed)))?;
     match whole(width)? {
-        width @ 1..=32 => Ok(Lane { gigatransfers, width: width as u32 }),
+        width @ 1..=32 => Ok(PcieLink { gigatransfers, width: width as u32 }),
         width => Err(format!("expected 1 to 32 lanes, found {width}")),
     }
 }
@@ -89,11 +89,11 @@ mod tests {
 
     #[test]
     fn a_link_has_speed_and_lanes_or_says_why_not() {
-        assert_eq!(lane("8.0 GT/s PCIe", "2"), Ok(Lane { gigatransfers: 8.0, width: 2 }));
-        assert_eq!(lane("2.5 GT/s", "1"), Ok(Lane { gigatransfers: 2.5, width: 1 }));
-        assert_eq!(lane("Unknown", "0"), Err("expected a speed such as `8.0 GT/s PCIe`, found `Unknown`".into()));
-        assert_eq!(lane("5.0 GT/s PCIe", "0"), Err("expected 1 to 32 lanes, found 0".into()));
-        assert!(lane("nan GT/s PCIe", "1").is_err());
+        assert_eq!(pcie_link("8.0 GT/s PCIe", "2"), Ok(PcieLink { gigatransfers: 8.0, width: 2 }));
+        assert_eq!(pcie_link("2.5 GT/s", "1"), Ok(PcieLink { gigatransfers: 2.5, width: 1 }));
+        assert_eq!(pcie_link("Unknown", "0"), Err("expected a speed such as `8.0 GT/s PCIe`, found `Unknown`".into()));
+        assert_eq!(pcie_link("5.0 GT/s PCIe", "0"), Err("expected 1 to 32 lanes, found 0".into()));
+        assert!(pcie_link("nan GT/s PCIe", "1").is_err());
     }
 
     /// The table is as in Documentation/ABI/testing/sysfs-bus-pci-devices-aer_stats.
@@ -115,7 +115,7 @@ mod tests {
         #[test]
         fn any_text_gets_an_answer(one: String, other: String) {
             let _ = (kind(&one), id(&one, &other), total(&one));
-            prop_assert!(lane(&one, &other).is_ok_and(|lane| lane.gigatransfers.is_finite()) || lane(&one, &other).is_err());
+            prop_assert!(pcie_link(&one, &other).is_ok_and(|pcie_link| pcie_link.gigatransfers.is_finite()) || pcie_link(&one, &other).is_err());
         }
     }
 }

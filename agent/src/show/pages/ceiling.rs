@@ -1,7 +1,7 @@
 //! What a line could carry at most, and how much of that it does: network ports, and the PCIe links of controllers.
 
 use crate::reading::port::controller_of;
-use crate::reading::{Drive, Lane, Snapshot};
+use crate::reading::{Drive, PcieLink, Snapshot};
 use crate::units::{BytesPerSecond, MegabitsPerSecond};
 
 /// Of a full Ethernet frame of 1,538 bytes with gap and preamble (IEEE 802.3 clauses 3.1.1 and 3.2, table 4A-2), 1,448 are
@@ -35,7 +35,8 @@ impl TrafficLine {
 
 /// All lines whose traffic and ceiling are known, the busiest first.
 pub fn lines(snapshot: &Snapshot) -> Vec<TrafficLine> {
-    let mut lines: Vec<TrafficLine> = ports(snapshot).chain(lanes(snapshot)).filter(|line| line.most.0 > 0.0).collect();
+    let mut lines: Vec<TrafficLine> =
+        ports(snapshot).chain(pcie_links(snapshot)).filter(|line| line.most.0 > 0.0).collect();
     lines.sort_by(|a, b| b.share().total_cmp(&a.share()));
     lines
 }
@@ -47,7 +48,7 @@ fn ports(snapshot: &Snapshot) -> impl Iterator<Item = TrafficLine> + '_ {
     })
 }
 
-fn lanes(snapshot: &Snapshot) -> impl Iterator<Item = TrafficLine> + '_ {
+fn pcie_links(snapshot: &Snapshot) -> impl Iterator<Item = TrafficLine> + '_ {
     let many = snapshot.controllers.len() > 1;
     snapshot.controllers.iter().enumerate().filter_map(move |(index, controller)| {
         let behind = |drive: &&Drive| drive.port.as_deref().and_then(controller_of) == Some(&controller.key);
@@ -58,7 +59,7 @@ fn lanes(snapshot: &Snapshot) -> impl Iterator<Item = TrafficLine> + '_ {
         let inward = traffic.iter().map(|traffic| traffic.inward.0).sum();
         let outward = traffic.iter().map(|traffic| traffic.outward.0).sum();
         let name = if many { format!("PCIe {}", index + 1) } else { "PCIe".to_owned() };
-        Some(line(name, false, inward, outward, of_lane(*controller.lane.get()?)))
+        Some(line(name, false, inward, outward, of_pcie_link(*controller.pcie_link.get()?)))
     })
 }
 
@@ -72,9 +73,9 @@ fn of_port(speed: MegabitsPerSecond) -> BytesPerSecond {
 }
 
 /// The payload that a PCIe link carries in one direction: up to 5 GT/s eight of ten bits are data, above 128 of 130.
-fn of_lane(lane: Lane) -> BytesPerSecond {
-    let data = if lane.gigatransfers > 5.0 { 128.0 / 130.0 } else { 8.0 / 10.0 };
-    BytesPerSecond(lane.gigatransfers * 1e9 * f64::from(lane.width) * data / 8.0 * PACKET.0 / PACKET.1)
+fn of_pcie_link(pcie_link: PcieLink) -> BytesPerSecond {
+    let data = if pcie_link.gigatransfers > 5.0 { 128.0 / 130.0 } else { 8.0 / 10.0 };
+    BytesPerSecond(pcie_link.gigatransfers * 1e9 * f64::from(pcie_link.width) * data / 8.0 * PACKET.0 / PACKET.1)
 }
 
 #[cfg(test)]
@@ -87,7 +88,7 @@ mod tests {
     fn ceilings_are_those_of_the_standards() {
         let of = |speed| (of_port(MegabitsPerSecond(speed)).0 / 1e4).round() / 100.0;
         assert_eq!([1000, 2500].map(of), [117.69, 294.21]);
-        let of = |gigatransfers, width| of_lane(Lane { gigatransfers, width }).0 / 1e6;
+        let of = |gigatransfers, width| of_pcie_link(PcieLink { gigatransfers, width }).0 / 1e6;
         assert!((421.0..=432.0).contains(&of(5.0, 1)), "{}", of(5.0, 1));
         assert!((829.0..=852.0).contains(&of(8.0, 1)), "{}", of(8.0, 1));
         assert_eq!(of(5.0, 4), 4.0 * of(5.0, 1));

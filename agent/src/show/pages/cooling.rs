@@ -24,9 +24,10 @@ pub fn sheet(view: &View<'_>, snapshot: &Snapshot) -> Sheet {
         rows.push(Row::of(words("page.cooling.fan"), words("page.cooling.not-measured")));
     }
     let warm = warmest(view);
-    let others = warm.iter().skip(1).map(|(tray, celsius)| {
-        Row::of(in_short(&tray.place, view.language), view.language.temperature(*celsius))
-    });
+    let others = warm
+        .iter()
+        .skip(1)
+        .map(|(tray, celsius)| Row::of(in_short(&tray.place, view.language), view.language.temperature(*celsius)));
     let board = snapshot.temperatures.iter().map(|sensor| {
         let value = or_dashes(sensor.value.get().map(|celsius| view.language.temperature(*celsius)));
         Row::of(&sensor.label, value)

@@ -1,6 +1,6 @@
 //! Shelf: the shelves as they stand, every tray in its place with its label and its state.
 
-use super::pieces::{heading, height, severity_word, width};
+use super::pieces::{columns, heading, heading_words, height, severity_word, width};
 use super::view::View;
 use crate::tell::words::drives;
 use crate::tell::words::phrases::{Language, Phrases};
@@ -29,7 +29,7 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
     let is_now = !view.is_test() && !view.verdict.freshness.is_silent();
     let top = if high < 64 && is_now { 0 } else { 9 };
     if top > 0 {
-        heading(frame, view, 0, view.language.plain("page.shelf.title"));
+        heading(frame, view, 0, &title(view, columns(wide as u32)));
     }
     let shelves = view.verdict.shelves.iter().filter(|shelf| !shelf.trays.is_empty());
     let rows: Vec<(usize, &[Tray])> = shelves
@@ -63,6 +63,13 @@ pub fn draw(frame: &mut Frame, view: &View<'_>) {
             draw_tray(frame, at, narrowest, tray, view.language);
         }
     }
+}
+
+/// The page's name with the unit of the figures in the trays; without it where that leaves no room for the name.
+fn title(view: &View<'_>, columns: usize) -> String {
+    let name = view.language.plain("page.shelf.title");
+    let with_unit = format!("{name} °{}", view.language.degree_letter());
+    if heading_words(view, columns, &with_unit).0.is_empty() { name.to_owned() } else { with_unit }
 }
 
 /// Each tray with its state.

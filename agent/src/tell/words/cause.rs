@@ -21,7 +21,7 @@ pub struct CauseWords {
     pub next_test: String,
 }
 
-/// The words; `None` for a condition that says it all, and for what is unclear: the condition's own words lead there.
+/// The words; `None` for a condition that says it all, and for one that is not known: the condition's own words lead there.
 pub fn words(incident: &Incident, language: Language) -> Option<CauseWords> {
     let (cause, drives) = (incident.cause, &incident.drives[..]);
     if !cause.is_named() {

@@ -62,7 +62,7 @@ fn happened(what: EventKind, language: Language) -> String {
         EventKind::Suspended => "seen.suspended",
         EventKind::FileSystemError => "seen.file-system-error",
         EventKind::StoppedWriting => "seen.stopped-writing",
-        EventKind::NoMetadataRoom => "seen.no-metadata-room",
+        EventKind::NoPoolMetadata => "seen.no-metadata-room",
         EventKind::OverCurrent => "seen.over-current",
         EventKind::UndervoltageBegan => "seen.undervoltage-began",
         EventKind::UndervoltageEnded => "seen.undervoltage-ended",

@@ -71,6 +71,14 @@ impl Look {
         })
     }
 
+    /// Whether so many conditions are of this incident.
+    pub fn must_have_conditions(&self, incident: &Item, count: usize) -> Result<(), LabError> {
+        match self.items("conditions").filter(|condition| condition["incident"] == incident.item["id"]).count() {
+            found if found == count => Ok(()),
+            _ => Err(self.unexpected("conditions", format!("{count} of {}", incident.place))),
+        }
+    }
+
     /// An error that shows a list.
     pub fn unexpected(&self, list: &str, wanted: String) -> LabError {
         LabError::unexpected(format!("look, {list}"), wanted, self.document[list].to_string())

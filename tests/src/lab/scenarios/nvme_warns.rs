@@ -40,7 +40,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
     heron.watch(report)?;
     // Two readings must agree, and they are a minute apart.
     checks.push(report.step("the log says that the drive says it is failing, and that this is critical", || {
-        let wanted = [("event", "opened"), ("condition", "drive-says-failing"), ("severity", "critical")];
+        let wanted = [("event", "opened"), ("condition", "drive-health-failed"), ("severity", "critical")];
         heron.wait_for_log(180, &wanted).map(drop)
     }));
     checks.push(report.step("the panel says CRITICAL", || heron.wait_for_words("CRITICAL")));

@@ -108,7 +108,7 @@ pub fn play(bench: &Bench, report: &mut Report) -> Result<(), Failed> {
             look.must_exit_with(20)
         }),
         report.step("look: both are one incident, and its trays must stay in", || {
-            let incident = look.item("incidents", "cause", "unclear")?;
+            let incident = look.item("incidents", "cause", "unknown")?;
             incident.must_be("severity", "critical")?;
             incident.must_list("trays", &["3"])?;
             let conditions = incident.value("/conditions");

@@ -72,7 +72,7 @@ mod tests {
         };
         Incident {
             id: IncidentId(id),
-            cause: Cause::AsItSays,
+            cause: Cause::SelfEvident,
             confidence: Confidence::Certain,
             severity: Severity::Warning,
             worst: Severity::Warning,

@@ -257,7 +257,7 @@ fn begin(id: IncidentId, group: ConditionGroup, now: Moment) -> Incident {
 
 /// Names no reason: any other cause says more.
 fn says_nothing(cause: Cause) -> bool {
-    !cause.is_named() || cause == Cause::RestartUnclear
+    !cause.is_named() || cause == Cause::RestartUnexplained
 }
 
 /// True when what a group says of the cause takes the place of what was found before.
@@ -266,7 +266,7 @@ fn replaces(before: &Incident, group: &ConditionGroup, is_split: bool) -> bool {
     let more = group.drives.len() > before.drives.len() && before.drives.iter().all(|one| group.drives.contains(one));
     let as_sure = more || group.confidence >= before.confidence;
     match (group.cause == before.cause, says_nothing(group.cause), says_nothing(before.cause)) {
-        (_, true, true) if group.cause != Cause::AsItSays => true,
+        (_, true, true) if group.cause != Cause::SelfEvident => true,
         (true, ..) => as_sure,
         (false, true, _) => false,
         (false, false, true) => true,

@@ -4,7 +4,7 @@ use super::Row;
 use traylight_data::verdict::Cause;
 
 const PATH: &[Cause] = &[Cause::DataPath];
-const RESTART: &[Cause] = &[Cause::RestartPower, Cause::RestartHeat, Cause::RestartUnclear];
+const RESTART: &[Cause] = &[Cause::RestartPower, Cause::RestartHeat, Cause::RestartUnexplained];
 
 pub const ROWS: &[Row] = &[
     // `data-path`: data disagrees on three drives, or in a pool; no damage, nothing unreadable.
@@ -26,7 +26,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "data-path",
         PATH,
-        ["on two drives", "300 errors 1 checksum 2; errors 2 checksum 1", "unclear possible, unclear possible"],
+        ["on two drives", "300 errors 1 checksum 2; errors 2 checksum 1", "unknown possible, unknown possible"],
     ),
     Row::no(
         "data-path",
@@ -34,7 +34,7 @@ pub const ROWS: &[Row] = &[
         [
             "one of them cannot read",
             "300 errors 1 checksum 2; errors 2 checksum 1; errors 4 checksum 3; count 4 pending 2",
-            "drive-fails likely, unclear possible, unclear possible",
+            "drive-fails likely, unknown possible, unknown possible",
         ],
     ),
     Row::no(
@@ -43,19 +43,19 @@ pub const ROWS: &[Row] = &[
         [
             "reads fail on three, and nothing disagrees",
             "300 errors 1 read 2; errors 2 read 1; errors 4 read 3",
-            "unclear possible, unclear possible, unclear possible",
+            "unknown possible, unknown possible, unknown possible",
         ],
     ),
     Row::no(
         "data-path",
         PATH,
-        ["a mirror, where that happens", "0 level raid1; 300 mismatches 128", "as-it-says certain"],
+        ["a mirror, where that happens", "0 level raid1; 300 mismatches 128", "self-evident certain"],
     ),
     // `restart`: the machine started again by itself.
     Row::yes(
         "restart",
         RESTART,
-        ["the supply was low", "280 low on; 300 reboot; low off", "as-it-says certain, restart-power likely"],
+        ["the supply was low", "280 low on; 300 reboot; low off", "self-evident certain, restart-power likely"],
     ),
     Row::yes(
         "restart",
@@ -73,7 +73,7 @@ pub const ROWS: &[Row] = &[
         [
             "it was too hot, and its supply was low",
             "60 processor 99; 280 low on; 300 reboot; low off; processor 55",
-            "as-it-says certain, restart-power likely",
+            "self-evident certain, restart-power likely",
         ],
     ),
     Row::no(
@@ -82,16 +82,24 @@ pub const ROWS: &[Row] = &[
         [
             "it had been too hot, and cooled down before",
             "60 processor 99; 200 processor 55; 1200 reboot",
-            "restart-unclear possible",
+            "restart-unexplained possible",
         ],
     ),
-    Row::yes("restart", RESTART, ["nothing says why", "300 reboot", "restart-unclear possible"]),
+    Row::yes("restart", RESTART, ["nothing says why", "300 reboot", "restart-unexplained possible"]),
     Row::yes(
         "restart",
         RESTART,
-        ["drives had started minutes before", "0 asleep 2 3; 100 awake 2 3; 300 reboot", "restart-unclear possible"],
+        [
+            "drives had started minutes before",
+            "0 asleep 2 3; 100 awake 2 3; 300 reboot",
+            "restart-unexplained possible",
+        ],
     ),
     Row::no("restart", RESTART, ["it was shut down", "290 stop; 300 reboot", ""]),
     Row::no("restart", RESTART, ["the program alone was started again", "300 restart", ""]),
-    Row::no("restart", RESTART, ["the supply was low, and it ran on", "280 low on; 290 low off", "as-it-says certain"]),
+    Row::no(
+        "restart",
+        RESTART,
+        ["the supply was low, and it ran on", "280 low on; 290 low off", "self-evident certain"],
+    ),
 ];

@@ -9,7 +9,7 @@ const OWNER: &[Cause] = &[Cause::TakenOut];
 const WRONG: &[Cause] = &[Cause::WrongTray];
 const WAKE: &[Cause] = &[Cause::SlowToWake];
 const SAVING: &[Cause] = &[Cause::LinkPowerSaving];
-const UNCLEAR: &[Cause] = &[Cause::Unclear];
+const UNCLEAR: &[Cause] = &[Cause::Unknown];
 
 pub const ROWS: &[Row] = &[
     // `supply`: lost or without power on two power cables or more within ten seconds, and nothing against the controller.
@@ -23,20 +23,20 @@ pub const ROWS: &[Row] = &[
     Row::yes(
         "supply",
         SUPPLY,
-        ["the board's supply is low", "298 low on; 300 lose 1 2", "as-it-says certain, supply likely"],
+        ["the board's supply is low", "298 low on; 300 lose 1 2", "self-evident certain, supply likely"],
     ),
     Row::yes("supply", SUPPLY, ["another wakes", "0 asleep 6; 295 awake 6; 300 lose 1; 304 lose 2", "supply likely"]),
     Row::yes("supply", SUPPLY, ["a drive is plugged in", "200 lose 6; 295 back 6; 300 lose 1 2", "supply likely"]),
     Row::yes("supply", SUPPLY, ["just after the start", "0 up 10; 20 lose 1; 22 lose 3", "supply likely"]),
-    Row::no("supply", SUPPLY, ["two go 40 s apart", "300 lose 1; 340 lose 6", "unclear possible, unclear possible"]),
-    Row::no("supply", SUPPLY, ["one goes", "300 lose 2", "unclear possible"]),
+    Row::no("supply", SUPPLY, ["two go 40 s apart", "300 lose 1; 340 lose 6", "unknown possible, unknown possible"]),
+    Row::no("supply", SUPPLY, ["one goes", "300 lose 2", "unknown possible"]),
     Row::no(
         "supply",
         SUPPLY,
         [
             "the controller's link has errors",
             "300 tell controller bus-error; 300 lose 1; 302 lose 3",
-            "unclear possible, unclear possible",
+            "unknown possible, unknown possible",
         ],
     ),
     Row::no(
@@ -112,7 +112,7 @@ pub const ROWS: &[Row] = &[
         [
             "the good one is pulled after the bad one went",
             "300 lose 1; 400 pull 4",
-            "unclear possible, wrong-tray possible",
+            "unknown possible, wrong-tray possible",
         ],
     ),
     Row::yes(
@@ -121,7 +121,7 @@ pub const ROWS: &[Row] = &[
         [
             "the kernel's word for it comes after the look",
             "300 lose 1; 400 pull 4; 402 tell drive 4 vanished; 406 end",
-            "unclear possible, wrong-tray possible",
+            "unknown possible, wrong-tray possible",
         ],
     ),
     Row::yes(
@@ -130,7 +130,7 @@ pub const ROWS: &[Row] = &[
         [
             "the pool put one out, and its neighbour is pulled",
             "300 out 2; 600 pull 3",
-            "unclear possible, wrong-tray possible",
+            "unknown possible, wrong-tray possible",
         ],
     ),
     Row::yes(
@@ -139,7 +139,7 @@ pub const ROWS: &[Row] = &[
         [
             "while the owner is at work, as told",
             "300 lose 1; 390 mute; 400 pull 4",
-            "unclear possible, wrong-tray possible",
+            "unknown possible, wrong-tray possible",
         ],
     ),
     Row::yes(
@@ -157,16 +157,16 @@ pub const ROWS: &[Row] = &[
         [
             "it timed out before it went",
             "300 lose 1; 390 tell drive 4 timed-out; 400 lose 4",
-            "unclear possible, unclear possible",
+            "unknown possible, unknown possible",
         ],
     ),
     Row::no(
         "wrong tray",
         WRONG,
-        ["the other is in no pool", "300 lose 6; 400 lose 1", "unclear possible, unclear possible"],
+        ["the other is in no pool", "300 lose 6; 400 lose 1", "unknown possible, unknown possible"],
     ),
     Row::no("wrong tray", WRONG, ["both at once", "300 lose 1; 304 lose 4", "supply possible"]),
-    Row::no("wrong tray", WRONG, ["the pool was whole", "300 pull 4", "unclear possible"]),
+    Row::no("wrong tray", WRONG, ["the pool was whole", "300 pull 4", "unknown possible"]),
     // `tray-power`: without power, or lost again and again, on one tray.
     Row::yes(
         "tray-power",
@@ -192,14 +192,14 @@ pub const ROWS: &[Row] = &[
             "tray-connection possible",
         ],
     ),
-    Row::no("tray-power", TRAY, ["it went once", "300 lose 2", "unclear possible"]),
+    Row::no("tray-power", TRAY, ["it went once", "300 lose 2", "unknown possible"]),
     Row::no(
         "tray-power",
         TRAY,
         [
             "it went once, and the kernel's word for it comes after the look",
             "300 lose 2; 302 tell drive 2 vanished; 306 end",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     Row::no(
@@ -208,7 +208,7 @@ pub const ROWS: &[Row] = &[
         [
             "its transfers are damaged too",
             "0 count all starts 50; count 2 damaged 0; 300 count 2 starts 51; count 2 damaged 4",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     Row::no(
@@ -222,7 +222,7 @@ pub const ROWS: &[Row] = &[
         [
             "it cannot read either",
             "0 count all starts 50; 300 count 2 starts 51; count 2 pending 3",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     // `slow-to-wake`: errors within half a minute of waking.
@@ -259,10 +259,10 @@ pub const ROWS: &[Row] = &[
         [
             "a minute after waking",
             "0 asleep 2; 300 awake 2; 360 tell drive 2 failed; errors 2 read 1",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
-    Row::no("slow-to-wake", WAKE, ["it never slept", "310 tell drive 2 failed; errors 2 read 1", "unclear possible"]),
+    Row::no("slow-to-wake", WAKE, ["it never slept", "310 tell drive 2 failed; errors 2 read 1", "unknown possible"]),
     Row::no(
         "slow-to-wake",
         WAKE,
@@ -275,7 +275,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "slow-to-wake",
         WAKE,
-        ["it went", "0 asleep 2; 300 awake 2; 310 tell drive 2 failed; errors 2 read 1; lose 2", "unclear possible"],
+        ["it went", "0 asleep 2; 300 awake 2; 310 tell drive 2 failed; errors 2 read 1; lose 2", "unknown possible"],
     ),
     // `link-power-saving`: lost or silent after ten idle minutes, where links may save power.
     Row::yes(
@@ -304,17 +304,17 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "link-power-saving",
         SAVING,
-        ["its link saves no power", "0 quiet; controller saves max_performance; 720 lose 2", "unclear possible"],
+        ["its link saves no power", "0 quiet; controller saves max_performance; 720 lose 2", "unknown possible"],
     ),
     Row::no(
         "link-power-saving",
         SAVING,
-        ["it was at work", "0 controller saves min_power; 720 lose 2", "unclear possible"],
+        ["it was at work", "0 controller saves min_power; 720 lose 2", "unknown possible"],
     ),
     Row::no(
         "link-power-saving",
         SAVING,
-        ["five idle minutes", "0 quiet; controller saves min_power; 300 lose 2", "unclear possible"],
+        ["five idle minutes", "0 quiet; controller saves min_power; 300 lose 2", "unknown possible"],
     ),
     Row::no(
         "link-power-saving",
@@ -330,32 +330,32 @@ pub const ROWS: &[Row] = &[
     Row::yes("taken-out", OWNER, ["messages are muted", "200 mute; 300 lose 2", "taken-out likely"]),
     Row::yes("taken-out", OWNER, ["asleep, and no pool uses it", "0 asleep 6; 300 lose 6", "taken-out possible"]),
     Row::yes("taken-out", OWNER, ["it was failing", "200 failing 2; 300 lose 2", "taken-out possible"]),
-    Row::no("taken-out", OWNER, ["nothing but gone", "300 lose 2", "unclear possible"]),
-    Row::no("taken-out", OWNER, ["muted only after it went", "300 lose 2; 360 mute", "unclear possible"]),
+    Row::no("taken-out", OWNER, ["nothing but gone", "300 lose 2", "unknown possible"]),
+    Row::no("taken-out", OWNER, ["muted only after it went", "300 lose 2; 360 mute", "unknown possible"]),
     Row::no(
         "taken-out",
         OWNER,
         [
             "it died, and its pool noticed first",
             "296 tell drive 2 timed-out; 300 out 2; 304 lose 2",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     Row::no("taken-out", OWNER, ["two at once while muted", "200 mute; 300 lose 2 6", "supply possible"]),
-    Row::no("taken-out", OWNER, ["asleep, but its pool uses it", "0 asleep 2; 300 lose 2", "unclear possible"]),
-    // `unclear`: what no other rule explains.
-    Row::yes("unclear", UNCLEAR, ["one is gone", "300 lose 5", "unclear possible"]),
-    Row::yes("unclear", UNCLEAR, ["commands time out", "300 timeouts 5 2", "unclear possible"]),
+    Row::no("taken-out", OWNER, ["asleep, but its pool uses it", "0 asleep 2; 300 lose 2", "unknown possible"]),
+    // `unknown`: what no other rule explains.
+    Row::yes("unknown", UNCLEAR, ["one is gone", "300 lose 5", "unknown possible"]),
+    Row::yes("unknown", UNCLEAR, ["commands time out", "300 timeouts 5 2", "unknown possible"]),
     Row::yes(
-        "unclear",
+        "unknown",
         UNCLEAR,
         [
             "damaged and unreadable at once",
             "0 count 3 damaged 0; 300 count 3 damaged 5; count 3 pending 2",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
-    Row::no("unclear", UNCLEAR, ["all is well", "300 end", ""]),
-    Row::no("unclear", UNCLEAR, ["a notice that says it all", "300 pool checks", "as-it-says certain"]),
-    Row::no("unclear", UNCLEAR, ["a cause is found at once", "300 lose 1 2", "supply possible"]),
+    Row::no("unknown", UNCLEAR, ["all is well", "300 end", ""]),
+    Row::no("unknown", UNCLEAR, ["a notice that says it all", "300 pool checks", "self-evident certain"]),
+    Row::no("unknown", UNCLEAR, ["a cause is found at once", "300 lose 1 2", "supply possible"]),
 ];

@@ -91,7 +91,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "tray-power lines",
         CABLE,
-        ["once, and still gone", "0 count all starts 50; 300 log 2 cut-idle; 314 lose 2", "unclear possible"],
+        ["once, and still gone", "0 count all starts 50; 300 log 2 cut-idle; 314 lose 2", "unknown possible"],
     ),
     Row::no(
         "tray-power lines",
@@ -99,7 +99,7 @@ pub const ROWS: &[Row] = &[
         [
             "once while it worked, and still gone",
             "0 count all starts 50; 300 log 2 cut-busy; 360 out 2; 362 lose 2",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     Row::no(

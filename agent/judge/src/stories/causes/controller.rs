@@ -6,7 +6,7 @@ use traylight_data::verdict::Cause;
 const STOPPED: &[Cause] = &[Cause::ControllerStopped, Cause::ControllerHot];
 const HOT: &[Cause] = &[Cause::ControllerHot];
 const HANGS: &[Cause] = &[Cause::PathHangs];
-const LANE: &[Cause] = &[Cause::Lane];
+const PCIE_LINK: &[Cause] = &[Cause::PcieLink];
 const KERNEL: &[Cause] = &[Cause::KernelUpdate];
 
 pub const ROWS: &[Row] = &[
@@ -81,7 +81,7 @@ pub const ROWS: &[Row] = &[
         [
             "the log tells, and one drive goes on",
             "0 controller works; 300 tell controller all-ones; lose 1 2 3",
-            "unclear possible, unclear possible, unclear possible",
+            "unknown possible, unknown possible, unknown possible",
         ],
     ),
     Row::no(
@@ -90,7 +90,7 @@ pub const ROWS: &[Row] = &[
         [
             "the drives lost their power",
             "0 controller works; count all starts 50; 300 tell controller all-ones; count all starts 51",
-            "unclear possible, unclear possible, unclear possible, unclear possible, unclear possible, unclear possible",
+            "unknown possible, unknown possible, unknown possible, unknown possible, unknown possible, unknown possible",
         ],
     ),
     Row::no(
@@ -162,35 +162,39 @@ pub const ROWS: &[Row] = &[
         HOT,
         ["it never stopped", "0 hot all 46; controller works; 300 lose all; 600 back all; 640 end", "supply possible"],
     ),
-    // `lane`: errors counted on the PCIe link, or it is slower than it was; no damage.
-    Row::yes("lane", LANE, ["errors on its link", "0 controller works; 300 controller errors 40", "lane possible"]),
+    // `pcie-link`: errors counted on the PCIe link, or it is slower than it was; no damage.
     Row::yes(
-        "lane",
-        LANE,
+        "pcie-link",
+        PCIE_LINK,
+        ["errors on its link", "0 controller works; 300 controller errors 40", "pcie-link possible"],
+    ),
+    Row::yes(
+        "pcie-link",
+        PCIE_LINK,
         [
             "and drives on two ports feel it",
             "0 controller works; 300 controller errors 40; timeouts 2 1; timeouts 4 2",
-            "lane likely",
+            "pcie-link likely",
         ],
     ),
     Row::yes(
-        "lane",
-        LANE,
-        ["its link is slower than it was", "0 controller works; 300 controller slow; 4500 end", "lane possible"],
+        "pcie-link",
+        PCIE_LINK,
+        ["its link is slower than it was", "0 controller works; 300 controller slow; 4500 end", "pcie-link possible"],
     ),
-    Row::no("lane", LANE, ["five errors", "0 controller works; 300 controller errors 5", ""]),
+    Row::no("pcie-link", PCIE_LINK, ["five errors", "0 controller works; 300 controller errors 5", ""]),
     Row::no(
-        "lane",
-        LANE,
+        "pcie-link",
+        PCIE_LINK,
         [
             "damaged transfers behind it",
             "0 controller works; count 2 damaged 0; 298 count 2 damaged 4; 300 controller errors 40",
-            "data-cable possible, as-it-says certain",
+            "data-cable possible, self-evident certain",
         ],
     ),
     Row::no(
-        "lane",
-        LANE,
+        "pcie-link",
+        PCIE_LINK,
         ["it is dead", "0 controller works; 300 controller all-ones; lose all", "controller-stopped certain"],
     ),
     // `kernel-update`: not seen since the start, another kernel than before, no driver for the controller.

@@ -39,21 +39,21 @@ pub const ROWS: &[Row] = &[
             "drive-fails certain, data-cable possible",
         ],
     ),
-    Row::no("drive-fails", FAILS, ["a lost connection alone", "300 lose 2", "unclear possible"]),
-    Row::no("drive-fails", FAILS, ["time-outs alone", "300 timeouts 2 3", "unclear possible"]),
+    Row::no("drive-fails", FAILS, ["a lost connection alone", "300 lose 2", "unknown possible"]),
+    Row::no("drive-fails", FAILS, ["time-outs alone", "300 timeouts 2 3", "unknown possible"]),
     Row::no(
         "drive-fails",
         FAILS,
         [
             "its transfers are damaged",
             "0 count 2 damaged 0; 300 count 2 damaged 4; count 2 pending 1",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     Row::no(
         "drive-fails",
         FAILS,
-        ["it lost its power", "0 count all starts 50; 300 count 2 starts 51; count 2 pending 1", "unclear possible"],
+        ["it lost its power", "0 count all starts 50; 300 count 2 starts 51; count 2 pending 1", "unknown possible"],
     ),
     Row::no("drive-fails", FAILS, ["old replaced places", "0 count 2 replaced 40; 300 end", ""]),
     // `drive-hangs`: one drive has work and finishes none.

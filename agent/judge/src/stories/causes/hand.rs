@@ -16,7 +16,7 @@ macro_rules! dipped {
     };
 }
 
-const TWO: &str = "unclear possible, wrong-tray possible";
+const TWO: &str = "unknown possible, wrong-tray possible";
 
 pub const ROWS: &[Row] = &[
     // The pool lacked one, and a hand pulls a good one out of the box while it is on.
@@ -152,7 +152,7 @@ pub const ROWS: &[Row] = &[
         [
             "after a dip that was repaired, and its pool lacks none",
             dipped!("360 back 1 3; rejoin 1 3; 600 yank 4 idle; 640 end"),
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     // A supply that fades: at once, with another, with its own word, or with a drive that still tries.
@@ -172,7 +172,7 @@ pub const ROWS: &[Row] = &[
         [
             "after a dip, and the supply is low again",
             dipped!("598 low on; 600 yank 4 idle; 640 end"),
-            "supply possible, as-it-says certain",
+            "supply possible, self-evident certain",
         ],
     ),
     Row::no(
@@ -211,18 +211,18 @@ pub const ROWS: &[Row] = &[
         [
             "a USB bridge that was reset before",
             "0 port 4 0000/14.0/usb-2.2:0; 300 lose 1; 380 tell usb 2.2 reset; 400 tell usb 2.2 vanished; lose 4",
-            "unclear possible, usb-bridge likely",
+            "unknown possible, usb-bridge likely",
         ],
     ),
     // A second death, a supply, or nothing that points to a hand.
-    Row::no("wrong tray", WRONG, ["it dies", "300 lose 1; 400 dies 4", "unclear possible, drive-hangs likely"]),
+    Row::no("wrong tray", WRONG, ["it dies", "300 lose 1; 400 dies 4", "unknown possible, drive-hangs likely"]),
     Row::no(
         "wrong tray",
         WRONG,
         [
             "it timed out, and its link came up again before it broke",
             "300 lose 1; 380 tell drive 4 timed-out; 381 tell drive 4 link-up; 400 yank 4 idle",
-            "unclear possible, unclear possible",
+            "unknown possible, unknown possible",
         ],
     ),
     Row::no(
@@ -231,7 +231,7 @@ pub const ROWS: &[Row] = &[
         [
             "it timed out an hour before",
             "300 lose 1; 400 tell drive 4 timed-out; 401 tell drive 4 link-up; 4000 yank 4 idle",
-            "unclear possible, unclear possible",
+            "unknown possible, unknown possible",
         ],
     ),
     Row::no(
@@ -240,17 +240,17 @@ pub const ROWS: &[Row] = &[
         [
             "it could not read any more",
             "300 lose 1; 350 tell drive 4 unreadable; count 4 pending 2; 400 yank 4 busy",
-            "unclear possible, drive-fails likely",
+            "unknown possible, drive-fails likely",
         ],
     ),
-    Row::no("wrong tray", WRONG, ["all members were well", "300 yank 4 idle", "unclear possible"]),
+    Row::no("wrong tray", WRONG, ["all members were well", "300 yank 4 idle", "unknown possible"]),
     Row::no(
         "wrong tray",
         WRONG,
         [
             "two hang, which is no drive's doing",
             "200 stall 2 5; 400 yank 3 idle",
-            "shared-path possible, unclear possible",
+            "shared-path possible, unknown possible",
         ],
     ),
     Row::no("wrong tray", WRONG, ["the failing one itself", "200 failing 2; 600 yank 2 idle", "taken-out possible"]),
@@ -270,7 +270,7 @@ pub const ROWS: &[Row] = &[
         [
             "the same while another is missing",
             "200 lose 2; 300 yank 1 idle; 304 yank 3 noticed",
-            "unclear possible, supply possible",
+            "unknown possible, supply possible",
         ],
     ),
     Row::no(
@@ -279,11 +279,11 @@ pub const ROWS: &[Row] = &[
         [
             "power is lost, and the second drive is only asked for something half a minute later",
             "300 yank 1 idle; 325 yank 3 unheard",
-            "unclear possible, drive-hangs likely",
+            "unknown possible, drive-hangs likely",
         ],
     ),
     // `data-cable`: what a link tells while it breaks is no damage.
-    Row::no("data-cable", CABLE, ["a hand pulls it while it is busy", "300 yank 2 busy", "unclear possible"]),
+    Row::no("data-cable", CABLE, ["a hand pulls it while it is busy", "300 yank 2 busy", "unknown possible"]),
     Row::yes(
         "data-cable",
         CABLE,
@@ -312,7 +312,7 @@ pub const ROWS: &[Row] = &[
         [
             "it drops while it is filled",
             "0 spare 6; 300 lose 1; 310 fill 6; pool rebuilds; 600 lose 6",
-            "unclear possible, unclear possible",
+            "unknown possible, unknown possible",
         ],
     ),
     Row::no(
@@ -321,7 +321,7 @@ pub const ROWS: &[Row] = &[
         [
             "the same while muted, as the kernel tells it",
             "0 spare 6; 300 lose 1; 310 fill 6; pool rebuilds; 590 mute; 600 yank 6 busy",
-            "unclear possible, unclear possible",
+            "unknown possible, unknown possible",
         ],
     ),
     Row::no(
@@ -330,7 +330,7 @@ pub const ROWS: &[Row] = &[
         [
             "put out for time-outs an hour before",
             "300 tell drive 2 timed-out; 302 out 2; 3900 lose 2",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     Row::no(
@@ -339,19 +339,19 @@ pub const ROWS: &[Row] = &[
         [
             "the same, asleep by then",
             "300 tell drive 2 timed-out; 302 out 2; 900 asleep 2; 3900 yank 2 idle",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
-    Row::no("taken-out", OWNER, ["its pool let it go seconds before", "300 out 2; 304 lose 2", "unclear possible"]),
-    Row::no("taken-out", OWNER, ["its pool notices before its device ends", "300 yank 2 noticed", "unclear possible"]),
-    Row::no("taken-out", OWNER, ["a spare that sleeps", "0 spare 6; asleep 6; 900 lose 6", "unclear possible"]),
+    Row::no("taken-out", OWNER, ["its pool let it go seconds before", "300 out 2; 304 lose 2", "unknown possible"]),
+    Row::no("taken-out", OWNER, ["its pool notices before its device ends", "300 yank 2 noticed", "unknown possible"]),
+    Row::no("taken-out", OWNER, ["a spare that sleeps", "0 spare 6; asleep 6; 900 lose 6", "unknown possible"]),
     Row::no(
         "taken-out",
         OWNER,
         [
             "asleep, and its link saves power, but not for long",
             "0 asleep 6; controller saves med_power_with_dipm; 200 lose 6",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     Row::yes(

@@ -37,7 +37,7 @@ pub const ROWS: &[Row] = &[
         ["one over its limit, the fan stands", "300 fan stands; hot 1 53; 900 end", "airflow likely"],
     ),
     Row::no("airflow", AIR, ["one over its limit", "300 hot 3 53; 900 end", "tray-air possible"]),
-    Row::no("airflow", AIR, ["the fan stands, nothing is warm", "300 fan stands", "as-it-says certain"]),
+    Row::no("airflow", AIR, ["the fan stands, nothing is warm", "300 fan stands", "self-evident certain"]),
     Row::no("airflow", AIR, ["they get warm at work", "0 hot all 36; 900 hot all 42; 1600 end", ""]),
     Row::no("airflow", AIR, ["all are warm, none too warm", "300 hot all 40; 900 end", ""]),
     Row::no("airflow", AIR, ["drives and board alike, over hours", slowly!("59", "7200 end"), "warm-room likely"]),
@@ -85,7 +85,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "tray-air",
         TRAY,
-        ["all are nearly as warm", "0 hot all 48; 1200 hot 3 51; 1800 end", "as-it-says certain"],
+        ["all are nearly as warm", "0 hot all 48; 1200 hot 3 51; 1800 end", "self-evident certain"],
     ),
     Row::no("tray-air", TRAY, ["two", "300 hot 3 53; hot 4 53; 900 end", "air-blocked possible"]),
     Row::no("tray-air", TRAY, ["the fan stands", "300 fan stands; hot 3 53; 900 end", "airflow likely"]),

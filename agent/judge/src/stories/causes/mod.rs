@@ -283,7 +283,7 @@ fn each_rule_has_its_stories_and_its_near_misses() {
         "drive-fails",
         "controller-stopped",
         "controller-hot",
-        "lane",
+        "pcie-link",
         "usb-bridge",
         "usb-power",
         "airflow",
@@ -297,11 +297,11 @@ fn each_rule_has_its_stories_and_its_near_misses() {
         "restart",
         "link-power-saving",
         "taken-out",
-        "unclear",
+        "unknown",
         "dark",
         "several",
         "one path",
-        "lane or shared-path",
+        "pcie-link or shared-path",
         "air-blocked",
     ];
     for rule in RULES {

@@ -39,7 +39,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "supply later",
         WRONG,
-        ["one of them goes alone", repaired!("259500 lose 1"), "supply likely, unclear possible"],
+        ["one of them goes alone", repaired!("259500 lose 1"), "supply likely, unknown possible"],
     ),
     Row::no(
         "supply later",
@@ -71,7 +71,7 @@ pub const ROWS: &[Row] = &[
         [
             "the program is started again between",
             repaired!("259490 restart; 259500 lose 1"),
-            "supply likely, unclear possible",
+            "supply likely, unknown possible",
         ],
     ),
     Row::no("supply later", WRONG, ["it happens again", repaired!("259500 lose 1 2"), "supply likely"]),
@@ -115,7 +115,7 @@ pub const ROWS: &[Row] = &[
         [
             "an hour apart, and asked between",
             "0 count all starts 50; 300 count 1 starts 51; 3900 count 3 starts 51",
-            "tray-power likely, unclear possible",
+            "tray-power likely, unknown possible",
         ],
     ),
     Row::yes(
@@ -303,8 +303,8 @@ pub const ROWS: &[Row] = &[
         SUPPLY,
         ["and the program is started again", "290 stop; 300 reboot; lose 4 5 6; 600 restart; 900 end", "supply likely"],
     ),
-    Row::no("dark", SUPPLY, ["one of them", "290 stop; 300 reboot; lose 2; 700 end", "unclear possible"]),
-    Row::no("dark", SUPPLY, ["another of them", "290 stop; 300 reboot; lose 3; 700 end", "unclear possible"]),
+    Row::no("dark", SUPPLY, ["one of them", "290 stop; 300 reboot; lose 2; 700 end", "unknown possible"]),
+    Row::no("dark", SUPPLY, ["another of them", "290 stop; 300 reboot; lose 3; 700 end", "unknown possible"]),
     Row::no(
         "dark",
         SUPPLY,

@@ -186,5 +186,5 @@ fn a_failing_drive_that_is_taken_out_ends_its_story_and_tells_it_again_when_it_i
     };
     let again = back.updates.iter().find(|(_, update)| tells(update));
     let kinds = kinds(&again.unwrap_or_else(|| panic!("{}", back.said().join("\n"))).1.incident);
-    assert!(kinds.contains(&Kind::DriveSaysFailing), "{kinds:?}");
+    assert!(kinds.contains(&Kind::DriveHealthFailed), "{kinds:?}");
 }

@@ -8,8 +8,8 @@ use super::words::{activity, counter, error, event_kind, index, number, plugged}
 use std::time::Duration;
 use traylight_data::clock::Moment;
 use traylight_data::reading::{
-    ActivityKind, Blind, BusErrors, Controller, ControllerKind, DriveKey, Event, EventKind, EventSource, Fan, Lane,
-    Listing, Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, Processor, Reading, Reason, Snapshot,
+    ActivityKind, Blind, BusErrors, Controller, ControllerKind, DriveKey, Event, EventKind, EventSource, Fan, Listing,
+    Member, MemberErrorKind, MemberErrors, MemberState, Missing, Part, PcieLink, Processor, Reading, Reason, Snapshot,
     Source, Temperature, Traffic, Undervoltage, Volume, Writing,
 };
 use traylight_data::units::{BytesPerSecond, Celsius, Rpm};
@@ -288,7 +288,7 @@ impl ScriptedBox {
                 *errors = BusErrors { corrected: self.bus_errors, uncorrected: 0 };
             }
             if self.is_slow {
-                card.lane.value = Ok(Lane { gigatransfers: 2.5, width: 1 });
+                card.pcie_link.value = Ok(PcieLink { gigatransfers: 2.5, width: 1 });
             }
         }
         if let Some(kernel) = &self.kernel {
@@ -323,7 +323,7 @@ fn controllers(now: Moment, plugged: Plugged, link_power: Option<String>) -> Vec
         id: "1d5c:0585".to_owned(),
         driver: (plugged != Plugged::NoDriver).then(|| "ahci".to_owned()),
         answers: read(plugged != Plugged::AllOnes),
-        lane: Reading::new(Ok(Lane { gigatransfers: 8.0, width: 1 }), now, Source::Sysfs),
+        pcie_link: Reading::new(Ok(PcieLink { gigatransfers: 8.0, width: 1 }), now, Source::Sysfs),
         bus_errors: Reading::new(Ok(BusErrors::default()), now, Source::Sysfs),
         link_power,
     };

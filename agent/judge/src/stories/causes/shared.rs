@@ -4,7 +4,7 @@ use super::Row;
 use traylight_data::verdict::Cause;
 
 const SHARED: &[Cause] = &[Cause::SharedPath];
-const LANE: &[Cause] = &[Cause::Lane];
+const PCIE_LINK: &[Cause] = &[Cause::PcieLink];
 
 /// Trays 4 and 5 are behind a port multiplier.
 macro_rules! multiplied {
@@ -101,45 +101,49 @@ pub const ROWS: &[Row] = &[
         [
             "two that cannot read either",
             "0 count all damaged 0; 300 count 2 damaged 4; count 3 damaged 4; count 2 pending 1; count 3 pending 1",
-            "unclear possible, unclear possible",
+            "unknown possible, unknown possible",
         ],
     ),
     // Commands run out on two drives or more of one card: the third way to see a bad ribbon or slot.
     Row::yes(
-        "lane or shared-path",
-        LANE,
-        ["two drives", "0 controller works; controller uncounted; 300 timeouts 2 1; timeouts 4 2", "lane possible"],
+        "pcie-link or shared-path",
+        PCIE_LINK,
+        [
+            "two drives",
+            "0 controller works; controller uncounted; 300 timeouts 2 1; timeouts 4 2",
+            "pcie-link possible",
+        ],
     ),
     Row::yes(
-        "lane or shared-path",
-        LANE,
+        "pcie-link or shared-path",
+        PCIE_LINK,
         [
             "an hour apart",
             "0 controller works; controller uncounted; 300 timeouts 2 1; 3900 timeouts 4 2",
-            "lane possible",
+            "pcie-link possible",
         ],
     ),
     Row::yes(
-        "lane or shared-path",
-        LANE,
+        "pcie-link or shared-path",
+        PCIE_LINK,
         [
             "three",
             "0 controller works; controller uncounted; 300 timeouts 1 1; timeouts 2 1; timeouts 5 1",
-            "lane possible",
+            "pcie-link possible",
         ],
     ),
     Row::no(
-        "lane or shared-path",
-        LANE,
+        "pcie-link or shared-path",
+        PCIE_LINK,
         [
             "one hangs",
             "0 controller works; controller uncounted; 300 timeouts 2 1; stall 4",
-            "drive-hangs possible, unclear possible",
+            "drive-hangs possible, unknown possible",
         ],
     ),
     Row::no(
-        "lane or shared-path",
-        LANE,
+        "pcie-link or shared-path",
+        PCIE_LINK,
         [
             "its PCIe errors are counted, and there are none",
             "0 controller works; 300 timeouts 2 1; timeouts 4 2",
@@ -147,18 +151,18 @@ pub const ROWS: &[Row] = &[
         ],
     ),
     Row::no(
-        "lane or shared-path",
-        LANE,
-        ["one drive", "0 controller works; controller uncounted; 300 timeouts 2 1", "unclear possible"],
+        "pcie-link or shared-path",
+        PCIE_LINK,
+        ["one drive", "0 controller works; controller uncounted; 300 timeouts 2 1", "unknown possible"],
     ),
     Row::no(
-        "lane or shared-path",
-        LANE,
-        ["one of each card", two_cards!("300 timeouts 2 1; timeouts 3 1"), "unclear possible, unclear possible"],
+        "pcie-link or shared-path",
+        PCIE_LINK,
+        ["one of each card", two_cards!("300 timeouts 2 1; timeouts 3 1"), "unknown possible, unknown possible"],
     ),
     Row::no(
-        "lane or shared-path",
-        LANE,
+        "pcie-link or shared-path",
+        PCIE_LINK,
         [
             "transfers are damaged",
             "0 controller works; controller uncounted; count all damaged 0; 300 timeouts 2 1; timeouts 4 2; \
@@ -195,10 +199,10 @@ pub const ROWS: &[Row] = &[
         ["off since the start", multiplied!("290 stop; 300 reboot; lose 4 5; 700 end"), "shared-path likely"],
     ),
     Row::no("one path", SHARED, ["and one elsewhere", multiplied!("300 lose 1 4 5"), "supply possible"]),
-    Row::no("one path", SHARED, ["one of two", multiplied!("300 lose 4"), "unclear possible"]),
+    Row::no("one path", SHARED, ["one of two", multiplied!("300 lose 4"), "unknown possible"]),
     Row::no(
         "one path",
         SHARED,
-        ["an hour apart", multiplied!("300 lose 4; 3900 lose 5; 3910 end"), "unclear possible, wrong-tray possible"],
+        ["an hour apart", multiplied!("300 lose 4; 3900 lose 5; 3910 end"), "unknown possible, wrong-tray possible"],
     ),
 ];

@@ -65,7 +65,7 @@ pub const ROWS: &[Row] = &[
     Row::no(
         "data-cable",
         CABLE,
-        ["it cannot read either", "0 count 2 damaged 0; 300 count 2 pending 1; count 2 damaged 4", "unclear possible"],
+        ["it cannot read either", "0 count 2 damaged 0; 300 count 2 pending 1; count 2 damaged 4", "unknown possible"],
     ),
     Row::no(
         "data-cable",
@@ -73,7 +73,7 @@ pub const ROWS: &[Row] = &[
         [
             "it lost its power too",
             "0 count all starts 50; count 2 damaged 0; 300 count 2 starts 51; count 2 damaged 4",
-            "unclear possible",
+            "unknown possible",
         ],
     ),
     Row::no(
@@ -89,7 +89,7 @@ pub const ROWS: &[Row] = &[
         [
             "the errors stay with the port",
             swapped!("300 count 1 damaged 4", "900 count 2 damaged 4"),
-            "port-or-cable likely, as-it-says certain",
+            "port-or-cable likely, self-evident certain",
         ],
     ),
     Row::yes(
@@ -98,7 +98,7 @@ pub const ROWS: &[Row] = &[
         [
             "the errors go along with the drive",
             swapped!("300 count 1 damaged 4", "900 count 1 damaged 9"),
-            "drive-connector likely, as-it-says certain",
+            "drive-connector likely, self-evident certain",
         ],
     ),
     Row::yes(
@@ -108,7 +108,7 @@ pub const ROWS: &[Row] = &[
             "the drive alone is put on another port",
             "0 count all damaged 0; 300 count 1 damaged 4; 590 stop; 600 reboot; port 1 0000/1c.0/00.0/ata-8; \
          900 count 1 damaged 9",
-            "drive-connector likely, as-it-says certain",
+            "drive-connector likely, self-evident certain",
         ],
     ),
     Row::yes(
@@ -119,7 +119,7 @@ pub const ROWS: &[Row] = &[
             "0 count all damaged 0; 300 count 6 damaged 4; 590 stop; 600 reboot; port 2 0000/1c.0/00.0/ata-6; \
          port 6 0000/1c.0/00.0/ata-8; \
          900 count 2 damaged 9",
-            "port-or-cable likely, as-it-says certain",
+            "port-or-cable likely, self-evident certain",
         ],
     ),
     Row::no(
@@ -128,7 +128,7 @@ pub const ROWS: &[Row] = &[
         [
             "no errors after the change",
             swapped!("300 count 1 damaged 4", "900 end"),
-            "data-cable possible, as-it-says certain",
+            "data-cable possible, self-evident certain",
         ],
     ),
     Row::no(
@@ -146,7 +146,7 @@ pub const ROWS: &[Row] = &[
         [
             "both drives have errors after the change",
             swapped!("300 count 1 damaged 4", "900 count 1 damaged 9; count 2 damaged 4"),
-            "shared-path possible, as-it-says certain",
+            "shared-path possible, self-evident certain",
         ],
     ),
 ];

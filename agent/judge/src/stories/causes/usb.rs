@@ -59,7 +59,7 @@ pub const ROWS: &[Row] = &[
             "usb-bridge likely",
         ],
     ),
-    Row::no("usb-bridge", BRIDGE, ["one of its two drives goes", on_usb!("300 lose 1"), "unclear possible"]),
+    Row::no("usb-bridge", BRIDGE, ["one of its two drives goes", on_usb!("300 lose 1"), "unknown possible"]),
     Row::no("usb-bridge", BRIDGE, ["a drive elsewhere goes too", on_usb!("300 lose 1 2 5"), "supply possible"]),
     Row::no("usb-bridge", BRIDGE, ["another bridge goes too", on_usb!("300 lose 1 2 3"), "usb-power possible"]),
     Row::no(
@@ -94,7 +94,7 @@ pub const ROWS: &[Row] = &[
     Row::yes(
         "usb-power",
         POWER,
-        ["the board's supply is low", on_usb!("298 low on; 300 lose 3 4"), "as-it-says certain, usb-power likely"],
+        ["the board's supply is low", on_usb!("298 low on; 300 lose 3 4"), "self-evident certain, usb-power likely"],
     ),
     Row::yes("usb-power", POWER, ["all bridges", on_usb!("300 lose 1 2 3 4"), "usb-power possible"]),
     Row::no("usb-power", POWER, ["one bridge", on_usb!("300 lose 1 2"), "usb-bridge likely"]),

@@ -54,7 +54,7 @@ pub fn incident_words(incident: &Incident, clock: &dyn Fn(Moment) -> String, lan
                 next_test,
             )
         }
-        None if incident.cause == Cause::Unclear => {
+        None if incident.cause == Cause::Unknown => {
             let sentence = language.say("incident.not-clear", &[("facts", &lead.sentence)]);
             // Three measurements would decide.
             (

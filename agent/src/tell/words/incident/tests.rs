@@ -93,7 +93,7 @@ fn every_cause_has_words_that_fit_and_say_what_to_do_and_what_not_and_what_would
             assert!(is_sentence, "`{sentence}` is no sentence: {:?}", incident.cause);
         }
         assert!(words.warning.starts_with("Do n"), "{}", words.warning);
-        assert_eq!(all.next_test.is_empty(), incident.cause == Cause::AsItSays, "{:?}", incident.cause);
+        assert_eq!(all.next_test.is_empty(), incident.cause == Cause::SelfEvident, "{:?}", incident.cause);
         assert_eq!(all.unmeasured, ["12 V"]);
         assert!(!all.seen.is_empty());
     }
@@ -172,7 +172,7 @@ fn german_fits_as_well_and_sends_nobody_to_a_drive_where_english_does_not() {
 fn what_must_stay_in_or_go_back_comes_first() {
     let advice = |handling: Handling| {
         let words = incident_words(
-            &incident(Cause::Unclear, Confidence::Possible, handling, &[place("3")]),
+            &incident(Cause::Unknown, Confidence::Possible, handling, &[place("3")]),
             &clock,
             Language::ENGLISH,
         )
@@ -239,8 +239,8 @@ fn a_tray_is_reseated_while_the_box_is_on_only_where_its_owner_said_that_it_may_
         for (cause, hot_swap, is_off) in [
             (Cause::TrayConnection, false, true),
             (Cause::TrayConnection, true, false),
-            (Cause::AsItSays, false, true),
-            (Cause::AsItSays, true, false),
+            (Cause::SelfEvident, false, true),
+            (Cause::SelfEvident, true, false),
             (Cause::DataCable, true, true),
             (Cause::Supply, true, true),
             (Cause::WarmRoom, false, false),
@@ -259,7 +259,7 @@ fn what_its_owner_may_have_wanted_says_how_to_end_it() {
             .words
             .advice
     };
-    for cause in [Cause::AsItSays, Cause::TakenOut, Cause::Unclear] {
+    for cause in [Cause::SelfEvident, Cause::TakenOut, Cause::Unknown] {
         assert!(advice(cause).ends_with("run `traylight ack --accept 7`."), "{}", advice(cause));
     }
     assert!(!advice(Cause::Supply).contains("ack"), "{}", advice(Cause::Supply));

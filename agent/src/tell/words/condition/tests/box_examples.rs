@@ -1,6 +1,6 @@
 //! Facts about the box itself, in all their forms, for the rules that all words keep.
 
-use crate::reading::{ControllerKind, Lane, Listing, Missing, Nominal, Reason};
+use crate::reading::{ControllerKind, Listing, Missing, Nominal, PcieLink, Reason};
 use crate::units::{Bytes, Celsius, CelsiusDifference, Percent, Rpm, Volts};
 use crate::verdict::{
     AgentFault, BoxFault, ControllerFault, ControllerName, Finding, PartName, Place, UnseenPart, WeakFan,
@@ -23,13 +23,13 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         let (low, high) = (Volts(nominal.volts().0 * 0.95), Volts(nominal.volts().0 * 1.05));
         Finding::RailOutOfRange { nominal, now: Volts(now), low, high }
     };
-    let (now, best) = (Lane { gigatransfers: 2.5, width: 1 }, Lane { gigatransfers: 8.0, width: 2 });
+    let (now, best) = (PcieLink { gigatransfers: 2.5, width: 1 }, PcieLink { gigatransfers: 8.0, width: 2 });
     let faults = [
         ControllerFault::Gone,
         ControllerFault::AllOnes,
         ControllerFault::NoDriver,
         ControllerFault::BusErrors { corrected: 480, within: HOUR },
-        ControllerFault::SlowLane { now, best },
+        ControllerFault::SlowLink { now, best },
         ControllerFault::Resets { count: 6, within: HOUR },
     ];
     let kinds = [Some(ControllerKind::Storage), Some(ControllerKind::Nvme), Some(ControllerKind::UsbHost), None];

@@ -10,8 +10,8 @@ use crate::clock::Moment;
 use crate::reading::{ActivityKind, DriveKey, MemberErrorKind, MemberRole, TestKind, Writing};
 use crate::units::{Bytes, BytesPerSecond, Celsius, CelsiusDifference, MegabitsPerSecond, Percent, Rpm};
 use crate::verdict::{
-    Down, Estimate, Interval, Kind, LinkFault, MemberFault, Outlook, Place, PoolErrors, Reaches, ReadRisk, SaysFailing,
-    Scarce, Severity, SpaceLimit, Subject,
+    Down, Estimate, HealthFailure, Interval, Kind, LinkFault, MemberFault, Outlook, Place, PoolErrors, Reaches,
+    ReadRisk, Scarce, Severity, SpaceLimit, Subject,
 };
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -82,7 +82,7 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
     let link = |what| Finding::LinkTrouble { link: name(), what };
     let (now, usual) = (MegabitsPerSecond(1000), MegabitsPerSecond(2500));
     let (total, grown, within) = (1_204, 117, DAY);
-    let failing = |how| Finding::DriveSaysFailing { drive: drive(), how };
+    let failing = |how| Finding::DriveHealthFailed { drive: drive(), how };
     let lost = |all| Finding::TemperatureLost { drive: drive(), why: "timed out".into(), all };
     let mismatch = |tries| {
         let (patience, enough) = (Duration::from_secs(30), Duration::from_secs(180));
@@ -125,9 +125,9 @@ pub fn all(drive: &Place, name: &str) -> Vec<Finding> {
         link(LinkFault::Down),
         link(LinkFault::Slow { now, usual }),
         link(LinkFault::Unsteady { changes: 1_000, within: Duration::from_secs(600) }),
-        failing(SaysFailing::Assessment),
-        failing(SaysFailing::SelfTest { self_test: TestKind::Short, failed_at_lba: None, age_hours: None }),
-        failing(SaysFailing::SelfTest {
+        failing(HealthFailure::Assessment),
+        failing(HealthFailure::SelfTest { self_test: TestKind::Short, failed_at_lba: None, age_hours: None }),
+        failing(HealthFailure::SelfTest {
             self_test: TestKind::Extended,
             failed_at_lba: Some(u64::MAX),
             age_hours: Some(60_000),

@@ -2,7 +2,7 @@
 
 use super::{BEGINS, CROW, Edge, EdgeLook, figure, processor_at, read};
 use crate::reading::{
-    ActivityKind, Blind, Bus, BusErrors, Event, EventKind, EventSource, Lane, Listing, Missing, Part, Processor,
+    ActivityKind, Blind, Bus, BusErrors, Event, EventKind, EventSource, Listing, Missing, Part, PcieLink, Processor,
     Reason, SystemDisk, SystemDiskKind,
 };
 use crate::units::{Bytes, BytesPerSecond};
@@ -118,9 +118,9 @@ pub(super) fn parts() -> Vec<Edge> {
                 }
             },
         ),
-        Edge::time(("slow lane", trouble), Warning, ("limit.controller.slow-lane", "hold"), 60, |look| {
+        Edge::time(("slow pcie_link", trouble), Warning, ("limit.controller.slow-link", "hold"), 60, |look| {
             let gigatransfers = if look.value > 0.0 { 2.5 } else { 8.0 };
-            look.snapshot.controllers[0].lane = read(look, Lane { gigatransfers, width: 1 });
+            look.snapshot.controllers[0].pcie_link = read(look, PcieLink { gigatransfers, width: 1 });
         }),
         Edge::value(("card", box_trouble), Warning, (wears, Some("written")), (0.0, 1.0), (60, 3600), |look| {
             let written = look.value as u64;
