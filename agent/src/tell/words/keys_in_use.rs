@@ -43,9 +43,6 @@ fn every_key_is_used_and_every_key_that_is_used_exists() {
     used.extend(Cause::ALL.iter().filter(speaks).map(|cause| format!("cause.{}", cause.id())));
     used.extend(crate::rehearse::RehearsedFault::all().map(|fault| format!("rehearse.fault.{fault}")));
     used.extend(delivery::keys());
-    // The states of members as the document has them.
-    let states = ["active", "spare", "rebuilding", "faulty", "offline", "unknown", "gone"];
-    used.extend(states.map(|state| format!("look.member.{state}")));
     let section = |key: &&'static str| key.rsplit_once('.').map(|(section, _)| section.trim_end_matches(".evidence"));
     let sections: BTreeSet<&str> = table.iter().filter_map(section).collect();
     let phrases = Language::ENGLISH.places();
