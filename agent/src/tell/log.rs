@@ -252,7 +252,7 @@ mod tests {
             text_line(&opened("HN24-LARK"), &wall()),
             "2026-05-14T14:32:05+02:00 critical opened condition=drive-gone severity=critical \
              subject=\"drive HN24-LARK\" tray=3 serial=HN24-LARK since=2026-05-14T14:31:30+02:00 \
-             do=\"Leave 1 2 in. Power off first. Check its data and power plugs.\" \
+             do=\"Leave 1 2 in. Power off first. Check the data and power plugs of this drive.\" \
              do_not=\"Do not replace the drive for this alone: a lost connection does not make it a bad drive.\" \
              evidence=\"its block device is gone\" \
              message=\"TRAY 3 GONE: The drive in tray 3 (serial ..LARK) is gone; md0 needs it.\""
