@@ -72,20 +72,22 @@ impl Core {
     }
 
     /// Takes in news of the probe; what is to be said of it.
-    pub fn hear(&mut self, news: ProbeEvent) -> Vec<LogEntry> {
+    pub fn hear(&mut self, news: ProbeEvent, language: Language) -> Vec<LogEntry> {
         match news {
             ProbeEvent::Snapshot(snapshot) => {
                 let before = self.snapshot.replace(*snapshot).unwrap_or_default();
                 let now = self.snapshot.as_ref();
                 let deaf = now.and_then(|now| now.deaf.as_ref()).filter(|_| before.deaf.is_none());
                 let unread = now.and_then(|now| now.log_unread.as_ref()).filter(|_| before.log_unread.is_none());
-                let unheard = deaf.map(about_events).into_iter().chain(unread.map(about_log));
-                let back = self.lost_since.take().map(|since| about_probe_back(self.clock.now().since(since)));
+                let unheard = deaf.map(|why| about_events(why, language)).into_iter();
+                let unheard = unheard.chain(unread.map(|why| about_log(why, language)));
+                let back =
+                    self.lost_since.take().map(|since| about_probe_back(self.clock.now().since(since), language));
                 back.into_iter().chain(unheard).collect()
             }
             ProbeEvent::Lost { why, again_in } => {
                 self.lost_since.get_or_insert(self.clock.now());
-                vec![about_probe_lost(&why, again_in)]
+                vec![about_probe_lost(&why, again_in, language)]
             }
         }
     }
@@ -93,7 +95,7 @@ impl Core {
     /// Takes in how a panel's thread fares; what is to be said of it.
     pub fn hear_of_panel(&mut self, event: panel::PanelEvent, settings: &Settings) -> LogEntry {
         self.panels.insert(event.panel, event.news == UpkeepEvent::Found);
-        about_panel(event, &settings.panel.panels)
+        about_panel(event, &settings.panel.panels, settings.language)
     }
 
     /// Whether there was trouble with the power since this was asked last: panels forget what they show over a dip that
@@ -122,7 +124,7 @@ impl Core {
         self.document = None;
         let (verdict, changes) = judge(settings, &mut self.memory, now, self.snapshot.as_ref(), &itself);
         let muted_before = self.verdict.as_ref().and_then(|verdict| verdict.muted_until);
-        let mute = about_mute(muted_before, verdict.muted_until, now);
+        let mute = about_mute(muted_before, verdict.muted_until, now, settings.language);
         let mut entries = incident_log::entries(&verdict, &changes, now, &wall, settings.language);
         entries.extend(mute);
         self.turns.extend(verdict.updates.iter().map(|turn| (turn.clone(), false)));
@@ -235,7 +237,7 @@ impl Core {
             }
             None => turns,
         };
-        Some(make_room(&mut self.turns)).filter(|count| *count > 0).map(about_dropped)
+        Some(make_room(&mut self.turns)).filter(|count| *count > 0).map(|count| about_dropped(count, settings.language))
     }
 
     /// What the channels are told of; `None` before the first snapshot.
@@ -247,13 +249,13 @@ impl Core {
     pub fn acknowledge(&mut self, id: IncidentId, language: Language) -> (ControlAnswer, Vec<LogEntry>) {
         if self.memory.acknowledge(id) {
             let done = language.say("ack.acknowledged", &[("id", &id)]);
-            return (ControlAnswer::Done(done), vec![about_acknowledged(id)]);
+            return (ControlAnswer::Done(done), vec![about_acknowledged(id, language)]);
         }
         // Practice: nothing real has this number.
         if self.rehearsal.as_mut().is_some_and(|rehearsal| rehearsal.acknowledge(id)) {
             let done = language.say("ack.acknowledged-test", &[("id", &id)]);
             self.document = None;
-            return (ControlAnswer::Done(done), vec![about_acknowledged(id).as_test(language)]);
+            return (ControlAnswer::Done(done), vec![about_acknowledged(id, language).as_test(language)]);
         }
         (ControlAnswer::Refused(self.not_open(id, language)), Vec::new())
     }
@@ -368,7 +370,8 @@ mod tests {
         let mut core = Core::default();
         let refused = || Some(Missing::new(Reason::Refused, "a netlink socket: operation not permitted"));
         let mut log = |deaf| {
-            let entries = core.hear(ProbeEvent::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })));
+            let entries =
+                core.hear(ProbeEvent::Snapshot(Box::new(Snapshot { deaf, ..Snapshot::default() })), Language::ENGLISH);
             entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
         };
         let wanted = "events-unheard kernel events are not received, so changes are noticed up to 2 s late: \

@@ -5,63 +5,72 @@ use crate::clock::Moment;
 use crate::reading::Missing;
 use crate::show::panel::{PanelEvent, upkeep::UpkeepEvent};
 use crate::tell::log::LogEntry;
-use crate::units::span;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::verdict::IncidentId;
 use std::fmt::Display;
 use std::time::Duration;
 use traylight_config::{Bus, PanelWiring};
 
-pub fn about_probe_back(silent: Duration) -> LogEntry {
-    LogEntry::agent(5, "probe-back", format!("the probe responds again; no readings for {}", span(silent)))
+pub fn about_probe_back(silent: Duration, language: Language) -> LogEntry {
+    LogEntry::worded(5, "probe-back", language, |language| {
+        language.say("log.probe-back", &[("span", &language.span(silent))])
+    })
 }
 
-pub fn about_probe_lost(why: &dyn Display, again_in: Duration) -> LogEntry {
-    let again_in = span(again_in);
-    let lost = format!("the probe failed: {why}; the next one starts in {again_in}, no readings until then");
-    LogEntry::agent(4, "probe-lost", lost)
+pub fn about_probe_lost(why: &dyn Display, again_in: Duration, language: Language) -> LogEntry {
+    LogEntry::worded(4, "probe-lost", language, |language| {
+        language.say("log.probe-lost", &[("why", &why), ("span", &language.span(again_in))])
+    })
 }
 
 /// Of several panels it says which.
-pub fn about_panel(event: PanelEvent, panels: &[PanelWiring]) -> LogEntry {
-    let panel = match panels.get(event.panel) {
+pub fn about_panel(event: PanelEvent, panels: &[PanelWiring], language: Language) -> LogEntry {
+    let panel = |language: Language| match panels.get(event.panel) {
         Some(PanelWiring { bus: Bus::Path(bus) | Bus::AdapterName(bus), address, .. }) if panels.len() > 1 => {
-            format!("the panel at {address:#04X} of {bus}")
+            language.say("log.panel-of-several", &[("address", &format_args!("{address:#04X}")), ("bus", bus)])
         }
-        _ => "the panel".to_owned(),
+        _ => language.plain("log.panel").to_owned(),
     };
-    match event.news {
-        UpkeepEvent::Found => LogEntry::agent(6, "panel-found", format!("{panel} answers")),
-        UpkeepEvent::Lost(fault) => LogEntry::agent(5, "panel-lost", format!("{panel} is lost: {fault}")),
+    match &event.news {
+        UpkeepEvent::Found => LogEntry::worded(6, "panel-found", language, |language| {
+            language.say("log.panel-found", &[("panel", &panel(language))])
+        }),
+        UpkeepEvent::Lost(fault) => LogEntry::worded(5, "panel-lost", language, |language| {
+            language.say("log.panel-lost", &[("panel", &panel(language)), ("why", fault)])
+        }),
     }
 }
 
-pub fn about_acknowledged(id: IncidentId) -> LogEntry {
-    LogEntry::agent(5, "acknowledged", format!("incident {id} is acknowledged")).with("incident", id.to_string())
+pub fn about_acknowledged(id: IncidentId, language: Language) -> LogEntry {
+    let words = |language: Language| language.say("log.acknowledged", &[("id", &id)]);
+    LogEntry::worded(5, "acknowledged", language, words).with("incident", id.to_string())
 }
 
-pub fn about_dropped(messages: usize) -> LogEntry {
-    let dropped = format!("{messages} messages dropped: the alert queue is full while the sender is blocked");
-    LogEntry::agent(4, "alerts-dropped", dropped)
+pub fn about_dropped(messages: usize, language: Language) -> LogEntry {
+    LogEntry::worded(4, "alerts-dropped", language, |language| {
+        language.say("log.dropped", &[("messages", &language.count("log.messages", messages as u64))])
+    })
 }
 
 /// Once when messages begin to be held back, once when that is over.
-pub fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment) -> Option<LogEntry> {
+pub fn about_mute(before: Option<Moment>, after: Option<Moment>, now: Moment, language: Language) -> Option<LogEntry> {
     match after {
         _ if before == after => None,
-        Some(until) => {
-            let held = format!("messages are held back for {}; the log continues", span(until.since(now)));
-            Some(LogEntry::agent(5, "muted", held))
-        }
-        None => Some(LogEntry::agent(5, "mute-over", "messages are sent again")),
+        Some(until) => Some(LogEntry::worded(5, "muted", language, |language| {
+            language.say("log.muted", &[("span", &language.span(until.since(now)))])
+        })),
+        None => Some(LogEntry::worded(5, "mute-over", language, |language| language.plain("mute.over").to_owned())),
     }
 }
 
-pub fn about_log(why: &Missing) -> LogEntry {
-    let less = format!("the kernel log cannot be read, so causes are less certain: {why}");
-    LogEntry::agent(5, "log-unread", less)
+pub fn about_log(why: &Missing, language: Language) -> LogEntry {
+    LogEntry::worded(5, "log-unread", language, |language| {
+        language.say("log.log-unread", &[("why", &language.missing(why))])
+    })
 }
 
-pub fn about_events(why: &Missing) -> LogEntry {
-    let late = format!("kernel events are not received, so changes are noticed up to 2 s late: {why}");
-    LogEntry::agent(5, "events-unheard", late)
+pub fn about_events(why: &Missing, language: Language) -> LogEntry {
+    LogEntry::worded(5, "events-unheard", language, |language| {
+        language.say("log.events-unheard", &[("why", &language.missing(why))])
+    })
 }

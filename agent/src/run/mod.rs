@@ -113,7 +113,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             news = keeper.news() => {
                 match news {
                     Ok(news) => {
-                        outlet.say_all(core.hear(news), &clock.wall());
+                        outlet.say_all(core.hear(news, settings.language), &clock.wall());
                         let lines = to_greet.as_ref().zip(core.snapshot.as_ref());
                         if let Some(lines) = lines.map(|(file, snapshot)| start_lines(snapshot, &settings, file)) {
                             to_greet = None;
@@ -146,7 +146,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             }
             report = sent(parts.dispatch.as_mut()) => {
                 keeping.hear_of_alerts(&report);
-                outlet.say(&send_log::about(report), &clock.wall());
+                outlet.say(&send_log::about(&report, settings.language), &clock.wall());
             }
             outcome = keeping.outcome() => {
                 let entries = keeping.hear(outcome, &mut core, parts.dispatch.as_mut(), &settings, &clock);

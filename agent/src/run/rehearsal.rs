@@ -7,8 +7,7 @@ use crate::serve::document::Document;
 use crate::serve::rehearsal_part;
 use crate::tell::incident_log;
 use crate::tell::log::LogEntry;
-use crate::tell::words::phrases::Language;
-use crate::units::span;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::verdict::{IncidentId, Update, Verdict};
 use std::borrow::Cow;
 use traylight_config::Settings;
@@ -84,25 +83,23 @@ impl Rehearsal {
 
     /// What is said when it begins.
     pub fn begin(&self, now: Moment, wall: &Wall, language: Language) -> Vec<LogEntry> {
-        let (fault, left) = (self.played.fault, span(self.ends.since(now)));
-        let began = LogEntry::agent(
-            5,
-            "rehearsal-began",
-            format!("`{fault}` is rehearsed for {left}; nothing of it has happened"),
-        );
+        let began = LogEntry::worded(5, "rehearsal-began", language, |language| {
+            let left = language.span(self.ends.since(now));
+            language.say("log.rehearsal-began", &[("fault", &self.played.fault), ("span", &left)])
+        });
         let told = self.played.told.iter().flat_map(|told| self.tell(told, wall, language));
         std::iter::once(began.as_test(language)).chain(told).collect()
     }
 
     /// What is said when it is over: all that it opened is closed.
     pub fn end(&self, why: RehearsalEnd, wall: &Wall, language: Language) -> Vec<LogEntry> {
-        let why = match why {
-            RehearsalEnd::Critical => "a real critical incident has begun",
-            RehearsalEnd::Command => "it was ended by command",
-            RehearsalEnd::TimeUp => "its time is up",
+        let key = match why {
+            RehearsalEnd::Critical => "log.rehearsal-interrupted",
+            RehearsalEnd::Command => "log.rehearsal-ended",
+            RehearsalEnd::TimeUp => "log.rehearsal-over",
         };
-        let over =
-            LogEntry::agent(5, "rehearsal-over", format!("the rehearsal of `{}` is over: {why}", self.played.fault));
+        let words = |language: Language| language.say(key, &[("fault", &self.played.fault)]);
+        let over = LogEntry::worded(5, "rehearsal-over", language, words);
         self.tell(&self.played.end(), wall, language).into_iter().chain([over.as_test(language)]).collect()
     }
 

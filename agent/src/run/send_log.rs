@@ -5,7 +5,6 @@ use crate::send::sender::SendEvent;
 use crate::tell::log::LogEntry;
 use crate::tell::words::delivery;
 use crate::tell::words::phrases::{Language, Phrases};
-use crate::units::span;
 
 /// What came of the test of a channel, in lines of words.
 pub fn trial_outcome(
@@ -29,81 +28,100 @@ pub fn trial_outcome(
 }
 
 /// What is to be said of the sending.
-pub fn about(report: SendEvent) -> LogEntry {
-    let (priority, event, message) = match report {
-        SendEvent::Delivered { channel, ids, reply } => {
-            let reply =
-                delivery::reply(&reply, Language::ENGLISH).map(|reply| format!(": {reply}")).unwrap_or_default();
-            (6, "delivered", format!("`{channel}` accepted {}{reply}", ids.join(", ")))
-        }
-        SendEvent::NotToAll { channel, refused } => {
-            let each = refused.iter().map(|refused| delivery::refused_recipient(refused, Language::ENGLISH));
-            let refused = each.collect::<Vec<_>>().join("; ");
-            (4, "receiver-refused", format!("`{channel}` rejected some recipients: {refused}"))
-        }
-        SendEvent::Fails { channel, fault, waiting } => {
-            let why = delivery::fault(&fault, Language::ENGLISH);
-            let queued = match waiting {
-                0 => String::new(),
-                1 => ", 1 message is queued".to_owned(),
-                several => format!(", {several} messages are queued"),
-            };
-            (4, "channel-fails", format!("`{channel}` failed{queued}: {why}"))
-        }
-        SendEvent::WorksAgain { channel, after } => {
-            let after = after.map(|after| format!(" after {}", span(after))).unwrap_or_default();
-            (5, "channel-works", format!("`{channel}` works again{after}"))
-        }
-        SendEvent::Orphans { channel, count } => (
-            4,
-            "alerts-dropped",
-            format!("dropped {} queued for `{channel}`, which is no longer configured", messages(count)),
-        ),
-        SendEvent::RehearsalDropped { channel, count } => {
-            let why =
-                format!("dropped {} of a rehearsal that `{channel}` did not accept while it ran", messages(count));
-            (5, "rehearsal-dropped", why)
-        }
-        SendEvent::NotBuiltIn(which) => (3, "channel-absent", which),
-        SendEvent::NotStored(fault) => {
-            (4, "alerts-not-stored", format!("queued alerts are not saved, a restart would lose them: {fault}"))
-        }
-        SendEvent::StoredAgain => (5, "alerts-stored", "queued alerts are saved again".to_owned()),
-        SendEvent::HeartbeatFails(fault) => {
-            (4, "heartbeat-fails", format!("the heartbeat failed: {}", delivery::fault(&fault, Language::ENGLISH)))
-        }
-        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works", "the heartbeat works again".to_owned()),
+pub fn about(report: &SendEvent, language: Language) -> LogEntry {
+    let (priority, event) = match report {
+        SendEvent::Delivered { .. } => (6, "delivered"),
+        SendEvent::NotToAll { .. } => (4, "receiver-refused"),
+        SendEvent::Fails { .. } => (4, "channel-fails"),
+        SendEvent::WorksAgain { .. } => (5, "channel-works"),
+        SendEvent::Orphans { .. } => (4, "alerts-dropped"),
+        SendEvent::RehearsalDropped { .. } => (5, "rehearsal-dropped"),
+        SendEvent::NotBuiltIn(_) => (3, "channel-absent"),
+        SendEvent::NotStored(_) => (4, "alerts-not-stored"),
+        SendEvent::StoredAgain => (5, "alerts-stored"),
+        SendEvent::HeartbeatFails(_) => (4, "heartbeat-fails"),
+        SendEvent::HeartbeatWorksAgain => (5, "heartbeat-works"),
     };
-    LogEntry::agent(priority, event, message)
+    LogEntry::worded(priority, event, language, |language| words(report, language))
 }
 
-fn messages(count: usize) -> String {
-    if count == 1 { "1 message".to_owned() } else { format!("{count} messages") }
+fn words(report: &SendEvent, language: Language) -> String {
+    let messages = |count: &usize| language.count("log.messages", *count as u64);
+    match report {
+        SendEvent::Delivered { channel, ids, reply } => {
+            let ids = ids.join(", ");
+            match delivery::reply(reply, language) {
+                Some(reply) => language.say("log.delivered", &[("channel", channel), ("ids", &ids), ("reply", &reply)]),
+                None => language.say("log.delivered-without-reply", &[("channel", channel), ("ids", &ids)]),
+            }
+        }
+        SendEvent::NotToAll { channel, refused } => {
+            let each = refused.iter().map(|refused| delivery::refused_recipient(refused, language));
+            let refused = each.collect::<Vec<_>>().join("; ");
+            language.say("log.rejected-for", &[("channel", channel), ("refused", &refused)])
+        }
+        SendEvent::Fails { channel, fault, waiting } => {
+            let why = delivery::fault(fault, language);
+            match waiting {
+                0 => language.say("log.fails", &[("channel", channel), ("why", &why)]),
+                _ => {
+                    let messages = messages(waiting);
+                    language.say("log.fails-queued", &[("channel", channel), ("messages", &messages), ("why", &why)])
+                }
+            }
+        }
+        SendEvent::WorksAgain { channel, after: None } => language.say("log.works", &[("channel", channel)]),
+        SendEvent::WorksAgain { channel, after: Some(after) } => {
+            language.say("log.works-after", &[("channel", channel), ("span", &language.span(*after))])
+        }
+        SendEvent::Orphans { channel, count } => {
+            language.say("log.orphans", &[("messages", &messages(count)), ("channel", channel)])
+        }
+        SendEvent::RehearsalDropped { channel, count } => {
+            language.say("log.rehearsal-dropped", &[("messages", &messages(count)), ("channel", channel)])
+        }
+        SendEvent::NotBuiltIn(which) => which.clone(),
+        SendEvent::NotStored(fault) => language.say("log.not-stored", &[("why", fault)]),
+        SendEvent::StoredAgain => language.plain("log.stored").to_owned(),
+        SendEvent::HeartbeatFails(fault) => {
+            language.say("log.heartbeat-fails", &[("why", &delivery::fault(fault, language))])
+        }
+        SendEvent::HeartbeatWorksAgain => language.plain("log.heartbeat-works").to_owned(),
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::tell::delivery::RefusedRecipient;
+    use std::time::Duration;
 
     #[test]
     fn a_line_has_what_is_queued_and_what_was_replied_and_nothing_where_there_is_none() {
+        let english = |event| about(&event, Language::ENGLISH).message;
         let fault = ChannelFault::NoAnswer;
-        let fails = |waiting| about(SendEvent::Fails { channel: "bell".into(), fault: fault.clone(), waiting }).message;
+        let fails = |waiting| english(SendEvent::Fails { channel: "bell".into(), fault: fault.clone(), waiting });
         assert_eq!(
             [fails(0), fails(1), fails(3)],
             [
                 "`bell` failed: the server does not respond",
-                "`bell` failed, 1 message is queued: the server does not respond",
-                "`bell` failed, 3 messages are queued: the server does not respond"
+                "`bell` failed, 1 message queued: the server does not respond",
+                "`bell` failed, 3 messages queued: the server does not respond"
             ]
         );
         let delivered = |reply: &str| {
             let (channel, ids) = ("bell".to_owned(), vec!["5ed9-7.1.opened".to_owned()]);
-            about(SendEvent::Delivered { channel, ids, reply: Receipt::new(reply).reply }).message
+            english(SendEvent::Delivered { channel, ids, reply: Receipt::new(reply).reply })
         };
         assert_eq!(delivered(""), "`bell` accepted 5ed9-7.1.opened");
         assert_eq!(delivered("rung"), "`bell` accepted 5ed9-7.1.opened: rung");
+        let works = SendEvent::WorksAgain { channel: "bell".into(), after: Some(Duration::from_secs(120)) };
+        let entry = about(&works, Language::GERMAN);
+        let short = entry.short.map(|line| line.text);
+        assert_eq!(
+            (entry.message.as_str(), short.as_deref()),
+            ("`bell` works again after 2 min", Some("`bell` funktioniert wieder nach 2 min"))
+        );
     }
 
     #[test]

@@ -7,7 +7,7 @@ use crate::tell::short_line::ShortLine;
 use crate::tell::words::condition::words;
 use crate::tell::words::drives::pointed_at;
 use crate::tell::words::parts::Words;
-use crate::tell::words::phrases::Language;
+use crate::tell::words::phrases::{Language, Phrases};
 use crate::text::one_line;
 use crate::units::span;
 use crate::verdict::{Change, Gaps, Remark, Severity};
@@ -42,6 +42,21 @@ impl LogEntry {
             _ => (None, message.clone()),
         };
         Self { priority, event, message_id, message, fields: Vec::new(), short: Some(ShortLine { text, severity }) }
+    }
+
+    /// An entry about the agent itself whose words are in the tables: English for the log, the owner's language for a terminal.
+    pub fn worded(priority: u8, event: &'static str, language: Language, words: impl Fn(Language) -> String) -> Self {
+        let severity = match priority {
+            0..=3 => Some(Severity::Critical),
+            4 => Some(Severity::Warning),
+            _ => None,
+        };
+        let text = match severity {
+            Some(severity) => format!("{}: {}", language.severity(severity), words(language)),
+            None => words(language),
+        };
+        let short = Some(ShortLine { text, severity });
+        Self { short, ..Self::agent(priority, event, words(Language::ENGLISH)) }
     }
 
     /// The entry with one more field.
