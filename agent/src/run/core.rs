@@ -375,7 +375,7 @@ mod tests {
             entries.into_iter().map(|entry| format!("{} {}", entry.event, entry.message)).collect::<Vec<_>>()
         };
         let wanted = "events-unheard kernel events are not received, so changes are noticed up to 2 s late: \
-                      refused: a netlink socket: operation not permitted";
+                      permission denied: a netlink socket: operation not permitted";
         assert_eq!(log(None), [""; 0]);
         assert_eq!(log(refused()), [wanted]);
         assert_eq!(log(refused()), [""; 0]);
