@@ -8,7 +8,7 @@ use traylight::show::turn::worth_showing;
 use traylight::tell::words::incident::incident_words;
 use traylight::tell::words::phrases::Language;
 use traylight::units::{Bytes, Rpm};
-use traylight::verdict::{Freshness, Handling, Severity};
+use traylight::verdict::{Freshness, Handling, IncidentId, Severity};
 use traylight_config::{PageName, Settings};
 use traylight_display::PanelSize;
 use traylight_display::text::wrap;
@@ -123,6 +123,19 @@ fn no_panel_is_too_small_to_say_that_power_goes_off_before_a_tray_goes_back() {
             }
         }
     }
+}
+
+/// A rehearsal adds its pages to those of real trouble and replaces none of them.
+#[test]
+fn real_trouble_stays_on_the_panel_while_a_rehearsal_runs() {
+    let mut both = scene(6, Mood::Critical).clone();
+    let rehearsed = both.verdict.incidents[0].id;
+    let mut real = scene(6, Mood::Warning).verdict.incidents[0].clone();
+    real.id = IncidentId(rehearsed.0 + 1);
+    both.verdict.incidents.push(real.clone());
+    let order = with_view(&both, "14:32", 0, worth_showing);
+    assert_eq!(order[0], Page::Alarm(rehearsed), "{order:?}");
+    assert!(order.contains(&Page::Incident(real.id)), "{order:?}");
 }
 
 /// What a line of words says is what the picture shows.

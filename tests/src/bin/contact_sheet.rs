@@ -4,7 +4,7 @@
 
 use std::path::Path;
 use std::process::ExitCode;
-use traylight_config::Language;
+use traylight_config::{Language, TemperatureUnit};
 use traylight_display::{Frame, PanelSize, png};
 use traylight_tests::scenes;
 
@@ -32,10 +32,12 @@ fn write_all(folder: &Path) -> std::io::Result<()> {
         let columns = WIDE / (panel.width() + 6);
         std::fs::write(folder.join(format!("{name}.png")), png::sheet(pictures, columns as usize, SCALE)?)
     };
+    let fahrenheit = Language { temperatures: TemperatureUnit::Fahrenheit, ..Language::ENGLISH };
     write("story", &scenes::pictures(), PanelSize::W128H64)?;
     for panel in PanelSize::ALL {
         let size = format!("{}x{}", panel.width(), panel.height());
         write(&format!("pages-{size}"), &scenes::pages_on(panel, Language::ENGLISH), panel)?;
+        write(&format!("fahrenheit-{size}"), &scenes::pages_on(panel, fahrenheit), panel)?;
         write(&format!("german-{size}"), &scenes::pages_on(panel, Language::GERMAN), panel)?;
         write(&format!("shelves-{size}"), &scenes::shelves_on(panel), panel)?;
     }

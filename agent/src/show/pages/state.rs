@@ -61,7 +61,7 @@ fn fine(frame: &mut Frame, view: &View<'_>) {
         return;
     }
     figure(frame, area(0, 1, wide as u32, (high / 2 - 2) as u32), view.language.plain("page.ok"), Stand::Middle);
-    let mut lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted, drives.to_string()]];
+    let mut lines: Vec<Paragraph> = vec![vec![view.clock.to_owned()], vec![counted]];
     lines.extend(warm.map(|warm| vec![view.language.say("page.state.hottest-is", &[("figure", &warm)]), warm]));
     block(frame, below(frame, high / 2 + 1), &lines, 0);
 }
