@@ -117,8 +117,11 @@ enum Command {
 /// Runs the command that was asked for.
 pub fn run() -> ExitCode {
     let commands = Arguments::command().mut_subcommands(|command| command.help_template(HELP));
-    let arguments = Arguments::from_arg_matches(&commands.get_matches()).unwrap_or_else(|error| error.exit());
-    let done = spare::descriptors().and_then(|()| arguments.command.run());
+    let arguments = commands.try_get_matches().and_then(|found| Arguments::from_arg_matches(&found));
+    let done = match arguments {
+        Ok(arguments) => spare::descriptors().and_then(|()| arguments.command.run()),
+        Err(usage) => terminal::print_usage(&usage),
+    };
     match done {
         Ok(code) => code,
         // Whoever followed us has closed our output: there is nobody to complain to.

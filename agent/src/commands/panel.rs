@@ -80,7 +80,7 @@ pub fn command(flags: &PanelFlags) -> io::Result<ExitCode> {
 pub fn drawn_here(frame: &Frame, is_plain: bool, language: Language) -> Result<String, String> {
     let Screen { columns, has_unicode, .. } = screen();
     terminal::fitting(frame, columns, has_unicode && !is_plain).map_err(|needed| {
-        language.say("run.too-narrow", &[("columns", &columns.unwrap_or_default()), ("needed", &needed)])
+        language.say("run.too-narrow", &[("columns", &columns.unwrap_or_default()), ("columns-needed", &needed)])
     })
 }
 

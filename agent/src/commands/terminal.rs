@@ -6,6 +6,7 @@
 use std::fmt::Display;
 use std::io::{self, IsTerminal, Stdout, Write};
 use std::os::fd::AsFd;
+use std::process::ExitCode;
 use traylight::printout::{Printout, Screen};
 use traylight::send::log::Form;
 use traylight::text::one_line;
@@ -110,6 +111,17 @@ pub fn print_lines(text: &str) -> io::Result<()> {
     print(&lines(text))
 }
 
+/// Prints help, or what is wrong with the arguments.
+pub fn print_usage(usage: &clap::Error) -> io::Result<ExitCode> {
+    let out = lines(&usage.to_string());
+    if usage.use_stderr() {
+        print_complaint(&out)
+    } else {
+        print(&out)?
+    }
+    Ok(u8::try_from(usage.exit_code()).map_or(ExitCode::FAILURE, ExitCode::from))
+}
+
 /// Prints a picture drawn with characters.
 pub fn print_drawing(drawing: &str) -> io::Result<()> {
     let mut out = Printout::default();
@@ -125,7 +137,10 @@ fn lines(text: &str) -> Printout {
 
 /// Says what went wrong, line by line.
 pub fn complain(what: impl Display) {
-    let out = lines(&format!("traylight: {what}"));
+    print_complaint(&lines(&format!("traylight: {what}")));
+}
+
+fn print_complaint(out: &Printout) {
     let screen = Screen { has_colours: false, ..screen_of(io::stderr()) };
     // Nobody may be listening, and then there is nobody to tell.
     let _ = io::stderr().write_all(out.on(&screen).as_bytes());

@@ -269,9 +269,12 @@ impl Core {
         let Some(accepted) = self.memory.accept(settings, id) else {
             return (ControlAnswer::Refused(self.not_open(id, settings.language)), Vec::new());
         };
-        let entry = acceptance::outcome(&accepted, id, Language::ENGLISH)
-            .map(|line| LogEntry::agent(5, "accepted", line.trim_end_matches('.')).with("incident", id.to_string()));
-        (acceptance::outcome(&accepted, id, settings.language).into(), entry.into_iter().collect())
+        let outcome = |language| acceptance::outcome(&accepted, id, language);
+        let entry = outcome(settings.language).is_ok().then(|| {
+            let words = |language| outcome(language).unwrap_or_default().trim_end_matches('.').to_owned();
+            LogEntry::worded(5, "accepted", settings.language, words).with("incident", id.to_string())
+        });
+        (outcome(settings.language).into(), entry.into_iter().collect())
     }
 
     /// What is muted and when that is over is told by what [`Core::judge`] sees of it.

@@ -30,7 +30,7 @@ use crate::show::buttons::{ButtonEvent, Intent};
 use crate::show::outlet::{Outlet, Scenery};
 use crate::show::panel::PanelThread;
 use crate::tell::log::LogEntry;
-use crate::tell::words::phrases::Language;
+use crate::tell::words::phrases::{Language, Phrases};
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -103,7 +103,9 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
     let (mut reread, mut stop, mut interrupt) =
         (signal(SignalKind::hangup())?, signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
     outlet.say(
-        &LogEntry::agent(6, "started", format!("traylight {} has started", env!("CARGO_PKG_VERSION"))),
+        &LogEntry::worded(6, "started", settings.language, |language| {
+            language.say("log.started", &[("version", &env!("CARGO_PKG_VERSION"))])
+        }),
         &clock.wall(),
     );
     let _ = sd_notify::notify(&[sd_notify::NotifyState::Ready]);
@@ -130,7 +132,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
             _ = tick.tick() => {},
             Some(event) = reports.recv() => outlet.say(&core.hear_of_panel(event, &settings), &clock.wall()),
             Some(event) = presses.recv() => {
-                let entries = pressed(event, &mut outlet, &mut core, clock.now());
+                let entries = pressed(event, &mut outlet, &mut core, &settings, clock.now());
                 // Whoever pressed sees it on the panel, where nothing can be said of a store that fails; the log does.
                 let _ = keeping.keep_promise(&mut core.memory);
                 outlet.say_all(entries, &clock.wall());
@@ -161,7 +163,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
                     Ok(new) => {
                         core.renew(&settings, &new);
                         settings = new;
-                        let mut entries = vec![LogEntry::agent(5, "reloaded", "configuration loaded")];
+                        let mut entries = vec![plain(5, "reloaded", "log.reloaded", settings.language)];
                         let (begun, lacks) =
                             parts.renew(&settings, || keeping.outboxes(), &core.memory.ledger().incident_store);
                         core.panels_begin(&begun, parts.panels.len());
@@ -216,7 +218,7 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
         dispatch.finish();
     }
     let stopped_by = match &done {
-        Ok(()) => LogEntry::agent(6, "stopped", "asked to stop"),
+        Ok(()) => plain(6, "stopped", "log.stopped", settings.language),
         Err(error) => LogEntry::agent(3, "stopped", error.to_string()),
     };
     outlet.say(&stopped_by, &clock.wall());
@@ -228,13 +230,19 @@ pub async fn run(edges: Edges) -> std::io::Result<()> {
 }
 
 /// Does what somebody before the panel wants; what is to be said of it.
-fn pressed(event: ButtonEvent, outlet: &mut Outlet, core: &mut Core, now: Moment) -> Vec<LogEntry> {
+fn pressed(
+    event: ButtonEvent,
+    outlet: &mut Outlet,
+    core: &mut Core,
+    settings: &Settings,
+    now: Moment,
+) -> Vec<LogEntry> {
     match event {
         ButtonEvent::Wanted(Intent::Next) => outlet.go_on(),
         ButtonEvent::Wanted(Intent::Hold) => outlet.hold(now),
         ButtonEvent::Wanted(Intent::Acknowledge) => {
             // Nobody reads the answer, only the log.
-            let log = |id| core.acknowledge(id, Language::ENGLISH).1;
+            let log = |id| core.acknowledge(id, settings.language).1;
             return outlet.incident_up().map(log).unwrap_or_default();
         }
         ButtonEvent::Unheard(why) => return vec![LogEntry::agent(5, "button-not-heard", why)],
@@ -267,6 +275,11 @@ async fn requested(control: Option<&mut Control>) -> PendingRequest {
 fn schedule(settings: &Settings) -> ProbeOrder {
     let SelfTestSchedule { short_every_days, long_every_days } = settings.self_test;
     ProbeOrder::Schedule(Schedule { short_every_days, long_every_days })
+}
+
+/// An entry of words without places.
+fn plain(priority: u8, event: &'static str, key: &str, language: Language) -> LogEntry {
+    LogEntry::worded(priority, event, language, |language| language.plain(key).to_owned())
 }
 
 fn not_taken_over(problems: &str) -> LogEntry {

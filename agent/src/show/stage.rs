@@ -113,7 +113,8 @@ fn picture(frame: &Frame, size: Size, screen: &Screen, language: Language) -> St
     pictures.into_iter().find(fits).unwrap_or_else(|| {
         let mut out = Printout::default();
         let (wide, high) = needed;
-        let places: Places = &[("columns", &size.columns), ("lines", &size.rows), ("wide", &wide), ("high", &high)];
+        let places: Places =
+            &[("columns", &size.columns), ("rows", &size.rows), ("columns-needed", &wide), ("rows-needed", &high)];
         out.line(language.say("run.too-small", places));
         out.on(&Screen { columns: Some(usize::from(size.columns)), ..*screen })
     })

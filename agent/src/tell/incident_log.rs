@@ -21,7 +21,7 @@ pub fn entries(verdict: &Verdict, changes: &[Change], now: Moment, wall: &Wall, 
             None => entries.push(LogEntry { short, ..entry(update, words(Language::ENGLISH), verdict, now, wall) }),
         }
     }
-    entries.extend(verdict.remarks.iter().map(LogEntry::remark));
+    entries.extend(verdict.remarks.iter().map(|remark| LogEntry::remark(remark, language)));
     entries
 }
 

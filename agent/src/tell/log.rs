@@ -7,7 +7,7 @@ use crate::tell::short_line::ShortLine;
 use crate::tell::words::condition::words;
 use crate::tell::words::drives::pointed_at;
 use crate::tell::words::parts::Words;
-use crate::tell::words::phrases::{Language, Phrases};
+use crate::tell::words::phrases::{Language, Phrases, Places};
 use crate::text::one_line;
 use crate::units::span;
 use crate::verdict::{Change, Gaps, Remark, Severity};
@@ -33,29 +33,16 @@ pub struct LogEntry {
 }
 
 impl LogEntry {
-    /// An entry about the agent itself.
+    /// An entry about the agent itself that quotes an error: in English for everybody.
     pub fn agent(priority: u8, event: &'static str, message: impl Into<String>) -> Self {
         let (message_id, message) = (message_id("agent", event), message.into());
-        let (severity, text) = match priority {
-            0..=3 => (Some(Severity::Critical), format!("{}: {message}", level(priority))),
-            4 => (Some(Severity::Warning), format!("{}: {message}", level(priority))),
-            _ => (None, message.clone()),
-        };
-        Self { priority, event, message_id, message, fields: Vec::new(), short: Some(ShortLine { text, severity }) }
+        let short = Some(ShortLine::of_agent(priority, &message, Language::ENGLISH));
+        Self { priority, event, message_id, message, fields: Vec::new(), short }
     }
 
     /// An entry about the agent itself whose words are in the tables: English for the log, the owner's language for a terminal.
     pub fn worded(priority: u8, event: &'static str, language: Language, words: impl Fn(Language) -> String) -> Self {
-        let severity = match priority {
-            0..=3 => Some(Severity::Critical),
-            4 => Some(Severity::Warning),
-            _ => None,
-        };
-        let text = match severity {
-            Some(severity) => format!("{}: {}", language.severity(severity), words(language)),
-            None => words(language),
-        };
-        let short = Some(ShortLine { text, severity });
+        let short = Some(ShortLine::of_agent(priority, &words(language), language));
         Self { short, ..Self::agent(priority, event, words(Language::ENGLISH)) }
     }
 
@@ -81,16 +68,20 @@ impl LogEntry {
     }
 
     /// The entry of a remark.
-    pub fn remark(remark: &Remark) -> Self {
+    pub fn remark(remark: &Remark, language: Language) -> Self {
         match remark {
             Remark::NewBaseline { drive, counter, before, now } => {
-                let drive = pointed_at(drive, Language::ENGLISH);
-                let message = format!("{drive}: {counter} fell from {before} to {now}, counted from there");
-                Self { fields: vec![("counter", counter.clone())], ..Self::agent(5, "new-baseline", message) }
+                let words = |language: Language| {
+                    let drive = pointed_at(drive, language);
+                    let places: Places = &[("drive", &drive), ("counter", counter), ("from", before), ("now", now)];
+                    language.say("log.new-baseline", places)
+                };
+                Self::worded(5, "new-baseline", language, words).with("counter", counter.clone())
             }
             Remark::SelfTest { drive, news } => {
                 let fields = drive.serial.iter().map(|serial| ("serial", serial.clone())).collect();
-                Self { fields, ..Self::agent(5, "self-test", self_test_log::line(drive, news)) }
+                let words = |language| self_test_log::line(drive, news, language);
+                Self { fields, ..Self::worded(5, "self-test", language, words) }
             }
         }
     }

@@ -1,47 +1,44 @@
 //! Log lines about drives' self-tests.
 
 use super::words::drives::pointed_at;
-use super::words::phrases::Language;
+use super::words::phrases::{Language, Phrases};
 use super::words::self_test;
 use crate::reading::{AskedBy, SelfTestStep};
 use crate::verdict::{Place, TestNews};
 
 /// What is new, as a line of the log.
-pub fn line(drive: &Place, news: &TestNews) -> String {
-    let drive = pointed_at(drive, Language::ENGLISH);
-    match news {
+pub fn line(drive: &Place, news: &TestNews, language: Language) -> String {
+    let drive = pointed_at(drive, language);
+    let what = match news {
         TestNews::Asked { step, by, refused } => {
-            let by = match by {
-                AskedBy::Owner => "as requested",
-                AskedBy::Schedule => "as scheduled",
-            };
+            let by = language.plain(match by {
+                AskedBy::Owner => "log.self-test.requested",
+                AskedBy::Schedule => "log.self-test.scheduled",
+            });
             match refused {
-                None => format!("{drive}: {} now, {by}", does(*step)),
-                Some(why) => format!("{drive}: could not {}, {by}: {why}", to(*step)),
+                None => language.say(begins(*step), &[("by", &by)]),
+                Some(why) => language.say(fails(*step), &[("by", &by), ("why", why)]),
             }
         }
-        TestNews::Runs { remaining_percent } => {
-            format!("{drive}: {}", self_test::running(*remaining_percent, Language::ENGLISH))
-        }
-        TestNews::Over { outcome, failed_at_lba } => {
-            format!("{drive}: {}", self_test::over(*outcome, *failed_at_lba, Language::ENGLISH))
-        }
+        TestNews::Runs { remaining_percent } => self_test::running(*remaining_percent, language),
+        TestNews::Over { outcome, failed_at_lba } => self_test::over(*outcome, *failed_at_lba, language),
+    };
+    language.say("log.self-test.line", &[("drive", &drive), ("what", &what)])
+}
+
+fn begins(step: SelfTestStep) -> &'static str {
+    match step {
+        SelfTestStep::Short => "log.self-test.short",
+        SelfTestStep::Extended => "log.self-test.long",
+        SelfTestStep::Abort => "log.self-test.stop",
     }
 }
 
-fn does(step: SelfTestStep) -> &'static str {
+fn fails(step: SelfTestStep) -> &'static str {
     match step {
-        SelfTestStep::Short => "starting a short self-test",
-        SelfTestStep::Extended => "starting a long self-test",
-        SelfTestStep::Abort => "stopping its self-test",
-    }
-}
-
-fn to(step: SelfTestStep) -> &'static str {
-    match step {
-        SelfTestStep::Short => "start a short self-test",
-        SelfTestStep::Extended => "start a long self-test",
-        SelfTestStep::Abort => "stop its self-test",
+        SelfTestStep::Short => "log.self-test.no-short",
+        SelfTestStep::Extended => "log.self-test.no-long",
+        SelfTestStep::Abort => "log.self-test.no-stop",
     }
 }
 
@@ -53,7 +50,7 @@ mod tests {
     #[test]
     fn lines_of_the_log_say_who_wanted_what_and_what_came_of_it() {
         let lark = Place { tray: Some("3".into()), serial: Some("HN24-LARK".into()), port: None };
-        let said = |what| line(&lark, &what);
+        let said = |what| line(&lark, &what, Language::ENGLISH);
         let asked = |refused: Option<&str>| TestNews::Asked {
             step: SelfTestStep::Extended,
             by: AskedBy::Schedule,

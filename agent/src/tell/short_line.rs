@@ -3,7 +3,7 @@
 use super::tidings::ending;
 use super::words::incident::IncidentWords;
 use super::words::parts::Words;
-use super::words::phrases::{Language, Phrases};
+use super::words::phrases::{Language, Phrases, Places};
 use crate::clock::Wall;
 use crate::printout::Printout;
 use crate::verdict::{Change, Ended, Severity, Update, UpdateKind};
@@ -49,6 +49,17 @@ impl ShortLine {
             }
         };
         Self { text: sentence(key, severity, words, language), severity: Some(severity) }
+    }
+
+    /// The line of something about the agent itself, as urgent as its log entry.
+    pub fn of_agent(priority: u8, text: &str, language: Language) -> Self {
+        let severity = match priority {
+            0..=3 => Severity::Critical,
+            4 => Severity::Warning,
+            _ => return Self { text: text.to_owned(), severity: None },
+        };
+        let places: Places = &[("severity", &language.severity(severity)), ("title", &text)];
+        Self { text: language.say("message.labels.opened", places), severity: Some(severity) }
     }
 
     /// The line of something that is only rehearsed.

@@ -145,6 +145,7 @@ fn a_person_reads_one_line_of_a_change_in_colour_and_in_the_owners_language() {
     run.prints("(Vorfall 1)");
     run.keyboard.write_all(b"\x03").unwrap();
     assert_eq!(run.ends(), Some(0));
+    run.prints(" auf Anforderung beendet\r\n");
     let printed = run.printed.lock().unwrap().clone();
     assert!(printed.contains(" Warnung: md0 ") && printed.contains("\x1b[1m\x1b[33m"), "{printed}");
     assert_eq!(printed.matches("(Vorfall 1)").count(), 1, "{printed}");
